@@ -1,0 +1,16 @@
+"""The Celery application; workers start with `celery -A fleet.config.celery worker`."""
+
+import os
+
+from celery import Celery
+from celery.schedules import crontab
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.config.settings")
+
+app = Celery("fleet")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks(["fleet", "scheduling"])
+app.conf.beat_schedule = {
+    # After the last meter of the day has posted and before the first installer looks at the day sheet.
+    "nightly": {"task": "scheduling.tasks.nightly", "schedule": crontab(hour="2", minute="15")},
+}

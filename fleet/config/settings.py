@@ -1,0 +1,177 @@
+"""Settings, read from the environment; every variable has a default that needs nothing installed but Python.
+
+Unset, the project runs on SQLite with jobs in process. `DATABASE_URL` moves it to PostgreSQL, `REDIS_URL` moves the
+jobs to Celery workers. A malformed value stops the start with a sentence.
+"""
+
+from datetime import timedelta
+from pathlib import Path
+
+import environ
+from django.core.exceptions import ImproperlyConfigured
+
+BASE_DIR = Path(__file__).resolve().parents[2]
+DATA_DIR = BASE_DIR / ".data"
+
+env = environ.Env()
+
+
+def _flag(name: str, default: bool) -> bool:
+    """Read an on/off variable, refusing anything that is neither."""
+    text = env.str(name, default="on" if default else "off").strip().lower()
+    if text in {"1", "true", "yes", "on"}:
+        return True
+    if text in {"0", "false", "no", "off", ""}:
+        return False
+    raise ImproperlyConfigured(f"{name} is '{text}': write on or off.")
+
+
+def _url(name: str, schemes: tuple[str, ...]) -> str:
+    """Read an address, refusing one whose scheme the project cannot use."""
+    text = env.str(name, default="").strip()
+    if text and not text.startswith(tuple(f"{scheme}://" for scheme in schemes)):
+        raise ImproperlyConfigured(f"{name} is '{text}': it must start with {' or '.join(s + '://' for s in schemes)}.")
+    return text
+
+
+DEBUG = _flag("DEBUG", default=False)
+
+# The built-in key signs sessions on a developer's machine only: a public address needs a key of its own.
+_DEVELOPMENT_KEY = "development-only-key-never-for-a-public-address"
+SECRET_KEY = env.str("SECRET_KEY", default=_DEVELOPMENT_KEY)
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]", "testserver"])
+if SECRET_KEY == _DEVELOPMENT_KEY and not set(ALLOWED_HOSTS) <= {"localhost", "127.0.0.1", "[::1]", "testserver"}:
+    raise ImproperlyConfigured("SECRET_KEY is not set: give it 50 or more random characters before ALLOWED_HOSTS names a public host.")
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "django_filters",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "accounts",
+    "fleet",
+    "scheduling",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "fleet.config.urls"
+WSGI_APPLICATION = "fleet.config.wsgi.application"
+ASGI_APPLICATION = "fleet.config.asgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ]
+        },
+    }
+]
+
+_database_url = _url("DATABASE_URL", ("sqlite", "postgres", "postgresql"))
+if _database_url and not _database_url.startswith("sqlite"):
+    DATABASES = {"default": env.db_url_config(_database_url)}
+    DATABASES["default"]["CONN_MAX_AGE"] = 60
+    DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+else:
+    DATABASES = {
+        "default": env.db_url_config(_database_url)
+        if _database_url
+        else {"ENGINE": "django.db.backends.sqlite3", "NAME": str(DATA_DIR / "fleet.sqlite3")}
+    }
+    # WAL lets readers go on while one writer works; immediate transactions wait for their turn at the start instead of
+    # failing half way when a read turns into a write.
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+    }
+    if not _database_url:
+        DATA_DIR.mkdir(exist_ok=True)
+
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+AUTH_USER_MODEL = "accounts.User"
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+
+LANGUAGE_CODE = "en"
+TIME_ZONE = "UTC"
+USE_TZ = True
+USE_I18N = False
+STATIC_URL = "static/"
+
+REDIS_URL = _url("REDIS_URL", ("redis", "rediss", "unix"))
+CELERY_BROKER_URL = REDIS_URL or "memory://"
+# Results live in the Job rows that people can see, so Celery keeps none.
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ALWAYS_EAGER = not REDIS_URL
+CELERY_TASK_EAGER_PROPAGATES = True
+# A task is acknowledged when it is done: a worker that dies hands its task back to the queue.
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": env.int("JOB_VISIBILITY_SECONDS", default=3600)}
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+# How long a claimed piece of work stays with its worker before another may take it over.
+JOB_LEASE_SECONDS = env.int("JOB_LEASE_SECONDS", default=900)
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["accounts.api.authentication.TokenAuthentication", "accounts.api.authentication.SessionAuthentication"],
+    "DEFAULT_PERMISSION_CLASSES": ["accounts.api.permissions.RolePermission"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser", "rest_framework.parsers.MultiPartParser"],
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend", "accounts.api.ordering.StrictOrderingFilter"],
+    "DEFAULT_PAGINATION_CLASS": "accounts.api.pagination.PagePagination",
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "accounts.api.problems.problem_response",
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+    "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+}
+KNOX_TOKEN_MODEL = "accounts.AccessToken"
+REST_KNOX = {
+    "TOKEN_TTL": timedelta(days=30),
+    "AUTH_HEADER_PREFIX": "Bearer",
+    "TOKEN_MODEL": "accounts.AccessToken",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "RO fleet",
+    "DESCRIPTION": "Readings, forecasts, service rounds and parts for small reverse-osmosis units.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "COMPONENT_SPLIT_REQUEST": True,
+    # The documentation pages come from the sidecar package, so that they open without internet.
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="WARNING")},
+}

@@ -1,0 +1,47 @@
+"""When will each cartridge be exhausted, and how sure is that? Pure, vectorised over a whole fleet.
+
+>>> from fleet.forecasting import build_fleet, forecast
+>>> fleet, faults = build_fleet(
+...     as_of_day=20_000.0,
+...     units={"unit_id": ["u1"], "site_id": ["s1"], "weekly_demand_l": [140.0], "kind": ["ro_di"]},
+...     positions={"position_id": ["u1-r"], "unit_id": ["u1"], "order": [4], "stage": ["resin"], "role": ["single"]},
+...     placements={"position_id": ["u1-r"], "placed_day": [19_900.0]},
+... )
+>>> faults
+[]
+>>> answer = forecast(fleet)
+>>> bool((answer.quantile_day[0] >= 20_000.0).all())
+True
+"""
+
+from .build import Columns, Fault, build_fleet
+from .explain import sentence_for_client, sentence_for_installer
+from .forecast import forecast
+from .policy import Policy
+from .results import GRID_LEVELS, LEVELS, Exclusions, Forecasts, GroupForecasts, first_to_fail, probability_by
+from .tables import FeedWater, Fleet, Items, Placements, Positions, Readings, Sites, Units
+
+__all__ = [
+    "GRID_LEVELS",
+    "LEVELS",
+    "Columns",
+    "Exclusions",
+    "Fault",
+    "FeedWater",
+    "Fleet",
+    "Forecasts",
+    "GroupForecasts",
+    "Items",
+    "Placements",
+    "Policy",
+    "Positions",
+    "Readings",
+    "Sites",
+    "Units",
+    "build_fleet",
+    "first_to_fail",
+    "forecast",
+    "probability_by",
+    "sentence_for_client",
+    "sentence_for_installer",
+]

@@ -1,0 +1,85 @@
+"""One plain sentence per forecast, for the installer and for the client."""
+
+from datetime import UTC, datetime, timedelta
+
+from . import vocabulary as words
+from .results import Forecasts
+from .tables import Fleet
+
+_STAGE_NAMES = ("sediment filter", "carbon", "membrane", "resin")
+_WHY = {
+    words.CAPACITY: "its capacity will be used up",
+    words.PRESSURE: "its pressure drop will pass the limit",
+    words.BREAKTHROUGH: "what it removes will break through",
+    words.MEMBRANE_TREND: "its flow or rejection will fall below the limit",
+    words.TIME_CAP: "it reaches its age limit",
+}
+_MEDIAN, _EARLY, _LATE = 3, 1, 5
+
+
+def date_text(day: float) -> str:
+    """Calendar date (UTC) of a day number.
+
+    >>> date_text(20_000.5)
+    '2024-10-04'
+    """
+    return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=float(day))).date().isoformat()
+
+
+def position_name(fleet: Fleet, position: int) -> str:
+    """Stage of a position with its role where there are two, as a practitioner would say it."""
+    role = int(fleet.positions.role[position])
+    name = _STAGE_NAMES[int(fleet.positions.stage[position])]
+    return name if role == words.SINGLE else f"{words.ROLES[role]} {name}"
+
+
+def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int) -> str:
+    """What an installer needs to know about one position: when, how sure, why, and on what evidence.
+
+    Parameters
+    ----------
+    fleet, forecasts
+        The fleet and its forecasts.
+    position
+        Row of the position, from 0.
+    """
+    name = position_name(fleet, position)
+    state = int(forecasts.state[position])
+    if forecasts.no_date_reason[position]:
+        return f"{name.capitalize()}: {forecasts.no_date_reason[position]}"
+    dates = forecasts.quantile_day[position]
+    why = _WHY.get(int(forecasts.driver[position]), "it wears")
+    used = int(forecasts.readings_used[position])
+    lives = int(forecasts.past_lives[position])
+    evidence = []
+    if used:
+        age = float(forecasts.newest_reading_age_days[position])
+        evidence.append(f"{used} reading{'s' if used > 1 else ''}, the newest {age:.0f} days old")
+    if lives:
+        evidence.append(f"{lives} earlier cartridge{'s' if lives > 1 else ''} here")
+    if not evidence:
+        evidence.append("no reading of this cartridge, only its label and load")
+    left_out = int(forecasts.readings_excluded[position])
+    if left_out:
+        evidence.append(f"{left_out} reading{'s' if left_out > 1 else ''} left out as not usable")
+    basis = "; ".join(evidence)
+    if state == words.SPENT:
+        return f"{name.capitalize()}: exhausted by now ({basis}); change it at the next visit."
+    return (
+        f"{name.capitalize()}: expect {why} around {date_text(dates[_MEDIAN])} "
+        f"(8 in 10: {date_text(dates[_EARLY])} to {date_text(dates[_LATE])}); {basis}."
+    )
+
+
+def sentence_for_client(fleet: Fleet, forecasts: Forecasts, position: int) -> str:
+    """What a client wants to know about one position, without figures that need explaining."""
+    name = position_name(fleet, position)
+    state = int(forecasts.state[position])
+    if state == words.EMPTY:
+        return f"There is no {name} in your unit at the moment."
+    if forecasts.no_date_reason[position]:
+        return f"Your {name} is not in use, so it has no change date."
+    if state == words.SPENT:
+        return f"Your {name} is due for a change now."
+    date = date_text(forecasts.quantile_day[position][_MEDIAN])
+    return f"Your {name} should be changed around {date}; this is an estimate."

@@ -1,0 +1,130 @@
+"""Words that the tables of this room hold as small integers, and the canonical reading quantities.
+
+Arrays of text are slow and large for a whole fleet, so every closed vocabulary is a tuple here and a column holds the
+index into it. Where a vocabulary has a word for 'not said' it is the empty string at index 0.
+"""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+STAGES: Final = ("sediment", "carbon", "membrane", "resin")
+SEDIMENT, CARBON, MEMBRANE, RESIN = range(4)
+
+ROLES: Final = ("single", "lead", "lag")
+SINGLE, LEAD, LAG = range(3)
+
+USES: Final = ("", "reef", "planted", "drinking", "coffee", "laboratory")
+KINDS: Final = ("ro", "ro_di")
+CARBON_KINDS: Final = ("", "granular", "block", "catalytic")
+MEMBRANE_MATERIALS: Final = ("", "polyamide", "cellulose")
+TOTALISER_STREAMS: Final = ("", "feed", "permeate", "product", "concentrate")
+
+REMOVAL_REASONS: Final = ("", "exhausted", "early", "rotated", "damaged")
+NOT_REMOVED, EXHAUSTED, EARLY, ROTATED, DAMAGED = range(5)
+
+FLOW_STATES: Final = ("", "flowing", "static")
+VALVE_STATES: Final = ("", "open", "closed")
+PUMP_STATES: Final = ("", "on", "off")
+OCCASIONS: Final = ("", "as_found", "as_left", "routine")
+SOURCES: Final = ("", "installer", "client", "meter", "import")
+FLAGS: Final = ("", "no", "yes")
+"""A flag with three states: not said, no, yes. In a column: 0, 1, 2."""
+UNSAID, NO, YES = range(3)
+
+DRIVERS: Final = ("", "capacity", "pressure", "breakthrough", "membrane_trend", "time_cap")
+NO_DRIVER, CAPACITY, PRESSURE, BREAKTHROUGH, MEMBRANE_TREND, TIME_CAP = range(6)
+
+STATES: Final = ("standing", "empty", "spent", "no_consumption")
+STANDING, EMPTY, SPENT, NO_CONSUMPTION = range(4)
+
+PRIORS: Final = ("nominal", "fleet", "own_past")
+"""What a forecast leans on beside the readings of the present cartridge: the label alone, what the fleet has taught, or
+also earlier cartridges in the same place."""
+
+LOAD_UNITS: Final = ("", "L/day feed", "mg/day chlorine", "L/day permeate", "meq/day")
+
+QUANTITIES: Final = (
+    "line_pressure_kpa",
+    "prefilter_outlet_pressure_kpa",
+    "inlet_pressure_kpa",
+    "tank_pressure_kpa",
+    "temperature_degc",
+    "feed_tds_mg_per_l",
+    "permeate_tds_mg_per_l",
+    "interstage_tds_mg_per_l",
+    "product_tds_mg_per_l",
+    "concentrate_tds_mg_per_l",
+    "permeate_flow_l_per_day",
+    "concentrate_flow_l_per_day",
+    "feed_free_chlorine_mg_per_l",
+    "feed_total_chlorine_mg_per_l",
+    "interstage_chlorine_mg_per_l",
+    "carbon_outlet_free_chlorine_mg_per_l",
+    "carbon_outlet_total_chlorine_mg_per_l",
+    "permeate_tds_at_start_mg_per_l",
+    "feed_ph",
+    "product_ph",
+    "totaliser_l",
+)
+"""Reading quantities, in the order in which exclusions number them. Pressures are gauge; TDS is on the 0.5 scale."""
+
+QUANTITY_INDEX: Final = {name: index for index, name in enumerate(QUANTITIES)}
+
+EXCLUSION_REASONS: Final = (
+    "impossible_value",
+    "clock_in_future",
+    "before_commissioning",
+    "factor_of_ten",
+    "wrong_unit",
+    "transposed",
+    "first_minutes",
+    "static",
+    "outlier",
+    "totaliser_backwards",
+    "totaliser_jump",
+    "contradicts_other_gauge",
+)
+(
+    IMPOSSIBLE_VALUE,
+    CLOCK_IN_FUTURE,
+    BEFORE_COMMISSIONING,
+    FACTOR_OF_TEN,
+    WRONG_UNIT,
+    TRANSPOSED,
+    FIRST_MINUTES,
+    STATIC_STATE,
+    OUTLIER,
+    TOTALISER_BACKWARDS,
+    TOTALISER_JUMP,
+    CONTRADICTS_OTHER_GAUGE,
+) = range(12)
+
+
+def encode(words: Sequence[Any], vocabulary: Sequence[str]) -> NDArray[np.int8]:
+    """Index of each word in the vocabulary; -1 where the word is not in it, the word for 'not said' for None.
+
+    Parameters
+    ----------
+    words
+        Words, or None; booleans are understood where the vocabulary is `FLAGS`.
+    vocabulary
+        One of the tuples of this module.
+
+    Returns
+    -------
+    Array of int8, same length as `words`.
+
+    >>> encode(["flowing", "", None, "drip"], FLOW_STATES).tolist()
+    [1, 0, 0, -1]
+    >>> encode([True, False, None], FLAGS).tolist()
+    [2, 1, 0]
+    """
+    index: dict[Any, int] = {word: number for number, word in enumerate(vocabulary)}
+    unsaid = index.get("", -1)
+    index[None] = unsaid
+    if tuple(vocabulary) == FLAGS:
+        index[True], index[False] = YES, NO
+    return np.fromiter((index.get(word, -1) for word in words), dtype=np.int8, count=len(words))

@@ -41,7 +41,9 @@ _DEVELOPMENT_KEY = "development-only-key-never-for-a-public-address"
 SECRET_KEY = env.str("SECRET_KEY", default=_DEVELOPMENT_KEY)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]", "testserver"])
 if SECRET_KEY == _DEVELOPMENT_KEY and not set(ALLOWED_HOSTS) <= {"localhost", "127.0.0.1", "[::1]", "testserver"}:
-    raise ImproperlyConfigured("SECRET_KEY is not set: give it 50 or more random characters before ALLOWED_HOSTS names a public host.")
+    raise ImproperlyConfigured(
+        "SECRET_KEY is not set: give it 50 or more random characters before ALLOWED_HOSTS names a public host."
+    )
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 
 INSTALLED_APPS = [
@@ -51,6 +53,7 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "django.contrib.staticfiles",
     "rest_framework",
+    "knox",
     "django_filters",
     "drf_spectacular",
     "drf_spectacular_sidecar",
@@ -137,11 +140,17 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 JOB_LEASE_SECONDS = env.int("JOB_LEASE_SECONDS", default=900)
 
 REST_FRAMEWORK = {
-    "DEFAULT_AUTHENTICATION_CLASSES": ["accounts.api.authentication.TokenAuthentication", "accounts.api.authentication.SessionAuthentication"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "accounts.api.authentication.TokenAuthentication",
+        "accounts.api.authentication.SessionAuthentication",
+    ],
     "DEFAULT_PERMISSION_CLASSES": ["accounts.api.permissions.RolePermission"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser", "rest_framework.parsers.MultiPartParser"],
-    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend", "accounts.api.ordering.StrictOrderingFilter"],
+    "DEFAULT_FILTER_BACKENDS": [
+        "django_filters.rest_framework.DjangoFilterBackend",
+        "accounts.api.ordering.StrictOrderingFilter",
+    ],
     "DEFAULT_PAGINATION_CLASS": "accounts.api.pagination.PagePagination",
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "accounts.api.problems.problem_response",

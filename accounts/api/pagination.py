@@ -1,0 +1,11 @@
+"""Pages of lists."""
+
+from rest_framework.pagination import PageNumberPagination
+
+
+class PagePagination(PageNumberPagination):
+    """Numbered pages."""
+
+    page_size = 50
+    page_size_query_param = "page_size"
+    max_page_size = 500

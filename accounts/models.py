@@ -1,0 +1,142 @@
+"""Companies, the people who act for them, their clients, their tokens and the trail of what was done."""
+
+from typing import ClassVar
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+from django.db.models import Q
+from knox.models import AbstractAuthToken
+
+from accounts.tenancy import TenantModel
+
+
+class User(AbstractUser):
+    """A person who can sign in; what they may do hangs on their memberships, not on this row."""
+
+    email = models.EmailField(unique=True)
+
+
+class Company(models.Model):
+    """A service company: the tenant that owns every other row."""
+
+    class UnitSystem(models.TextChoices):
+        METRIC = "metric", "metric"
+        US = "us", "US"
+
+    name = models.CharField(max_length=120)
+    currency = models.CharField(max_length=3, default="EUR", help_text="ISO 4217 code of all prices")
+    time_zone = models.CharField(
+        max_length=64, default="UTC", help_text="IANA name; the working day of the office is in it"
+    )
+    unit_system = models.CharField(max_length=6, choices=UnitSystem, default=UnitSystem.METRIC)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name_plural = "companies"
+        ordering = ["name", "pk"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Client(TenantModel):
+    """A customer of the company, at one or more sites."""
+
+    CLIENT_PATH = "pk"
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="clients")
+    name = models.CharField(max_length=120)
+    email = models.EmailField(blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    notes = models.TextField(blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["name", "pk"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["company", "name"], name="one_client_of_a_name")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Membership(TenantModel):
+    """A person's place in a company: every request acts for exactly one."""
+
+    class Role(models.TextChoices):
+        OWNER = "owner", "owner"
+        OFFICE = "office", "office"
+        INSTALLER = "installer", "installer"
+        CLIENT = "client", "client"
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="memberships")
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="memberships")
+    role = models.CharField(max_length=10, choices=Role)
+    client = models.ForeignKey(Client, on_delete=models.CASCADE, null=True, blank=True, related_name="memberships")
+    is_active = models.BooleanField(default=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["company_id", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["user", "company"], name="one_membership_per_company"),
+            models.CheckConstraint(
+                condition=(Q(role="client") & Q(client__isnull=False)) | (~Q(role="client") & Q(client__isnull=True)),
+                name="a_client_membership_names_its_client",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.user} ({self.role} at {self.company})"
+
+
+class AccessToken(AbstractAuthToken):
+    """A key for a program or a phone: stored hashed, it expires, can be revoked, and acts for one membership.
+
+    A token with `meter_unit_id` belongs to a logging meter: it can post readings of that unit and nothing else.
+    """
+
+    membership = models.ForeignKey(Membership, on_delete=models.CASCADE, related_name="tokens")
+    name = models.CharField(max_length=80, blank=True, help_text="what the token is for")
+    meter_unit_id = models.PositiveBigIntegerField(null=True, blank=True)
+    last_used_at = models.DateTimeField(null=True, blank=True)
+
+
+class AuditEntry(TenantModel):
+    """Who changed what, and when; never edited, never deleted with the row it speaks of."""
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="audit_entries")
+    membership = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True)
+    at = models.DateTimeField()
+    action = models.CharField(max_length=60, help_text="verb and noun, such as 'issue token'")
+    subject_kind = models.CharField(max_length=60)
+    subject_id = models.CharField(max_length=60)
+    details = models.JSONField(default=dict, blank=True)
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        verbose_name_plural = "audit entries"
+        indexes: ClassVar = [models.Index(fields=["company", "subject_kind", "subject_id"], name="audit_by_subject")]
+
+    def __str__(self) -> str:
+        return f"{self.action} {self.subject_kind} {self.subject_id}"
+
+
+class StoredAnswer(TenantModel):
+    """The answer to a POST that carried an Idempotency-Key, kept so that a retry does nothing twice."""
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="+")
+    membership = models.ForeignKey(Membership, on_delete=models.CASCADE, related_name="+")
+    key = models.CharField(max_length=200)
+    route = models.CharField(max_length=200)
+    body_digest = models.CharField(max_length=64)
+    status = models.PositiveSmallIntegerField(null=True, blank=True, help_text="empty while the first call runs")
+    headers = models.JSONField(default=dict, blank=True)
+    body = models.BinaryField(default=b"", blank=True)
+    created_at = models.DateTimeField()
+    claimed_until = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(fields=["membership", "key"], name="one_answer_per_key")]
+
+    def __str__(self) -> str:
+        return f"{self.route} {self.key}"

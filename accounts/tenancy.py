@@ -1,0 +1,47 @@
+"""Whose rows are whose: the one door through which tenant data is read."""
+
+from typing import TYPE_CHECKING, Any, ClassVar, Self
+
+from django.db import models
+
+if TYPE_CHECKING:
+    from accounts.models import Membership
+
+
+class TenantQuerySet(models.QuerySet[Any]):
+    """Rows of tenant models; `visible_to` is the only way a request may reach them."""
+
+    def visible_to(self, membership: "Membership | None") -> Self:
+        """Narrow to what this membership may see.
+
+        A stranger, or a membership that was ended, sees nothing. Owner, office and installer see their company's rows.
+        A client sees the rows that belong to their own sites, and nothing of a model without a `CLIENT_PATH`.
+        """
+        if membership is None or not membership.is_active:
+            return self.none()
+        rows = self.filter(**{self.model.TENANT_PATH: membership.company_id})
+        if membership.role != membership.Role.CLIENT:
+            return rows
+        if self.model.CLIENT_PATH is None or membership.client_id is None:
+            return self.none()
+        return rows.filter(**{self.model.CLIENT_PATH: membership.client_id})
+
+    def of_company(self, company: models.Model) -> Self:
+        """Narrow to one company's rows; for jobs and services that act for the company itself."""
+        return self.filter(**{self.model.TENANT_PATH: company.pk})
+
+
+class TenantModel(models.Model):
+    """A row that belongs to one company.
+
+    `TENANT_PATH` is the look-up from the row to its company's id, `CLIENT_PATH` the look-up to the id of the client who
+    may see it; None hides the model from clients altogether.
+    """
+
+    TENANT_PATH: ClassVar[str] = "company_id"
+    CLIENT_PATH: ClassVar[str | None] = None
+
+    objects = TenantQuerySet.as_manager()
+
+    class Meta:
+        abstract = True

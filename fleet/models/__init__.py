@@ -1,0 +1,33 @@
+"""Records of the fleet: where units stand, what is in them, what was measured, what it means."""
+
+from fleet.models.catalogue import CatalogueItem, PartsRule
+from fleet.models.feed_water import FeedWaterSample
+from fleet.models.findings import Finding
+from fleet.models.forecasts import Forecast
+from fleet.models.indicators import ReadingIndicators
+from fleet.models.intake import IntakeBatch, RefusedRow
+from fleet.models.jobs import Job, JobChunk
+from fleet.models.placements import Placement
+from fleet.models.readings import Reading
+from fleet.models.sites import AccessWindow, Site
+from fleet.models.units import Instrument, Position, Unit
+
+__all__ = [
+    "AccessWindow",
+    "CatalogueItem",
+    "FeedWaterSample",
+    "Finding",
+    "Forecast",
+    "Instrument",
+    "IntakeBatch",
+    "Job",
+    "JobChunk",
+    "PartsRule",
+    "Placement",
+    "Position",
+    "Reading",
+    "ReadingIndicators",
+    "RefusedRow",
+    "Site",
+    "Unit",
+]

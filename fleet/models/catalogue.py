@@ -1,0 +1,122 @@
+"""What can be bought and fitted, with the attributes the engineering needs."""
+
+from typing import ClassVar
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import Q
+
+from accounts.models import Company
+from accounts.tenancy import TenantModel
+from fleet.models.units import Stage
+
+_NOT_NEGATIVE = [MinValueValidator(0)]
+_FRACTION = [MinValueValidator(0), MaxValueValidator(1)]
+
+
+class CatalogueItem(TenantModel):
+    """A consumable, an accessory or a small part; ratings are the label's, with the conditions they were stated for."""
+
+    class Kind(models.TextChoices):
+        SEDIMENT = "sediment", "sediment cartridge"
+        CARBON = "carbon", "carbon cartridge"
+        MEMBRANE = "membrane", "membrane"
+        RESIN = "resin", "resin cartridge"
+        ACCESSORY = "accessory", "accessory"
+        SMALL_PART = "small_part", "small part"
+
+    class Carbon(models.TextChoices):
+        GRANULAR = "granular", "granular"
+        BLOCK = "block", "block"
+        CATALYTIC = "catalytic", "catalytic"
+
+    class Material(models.TextChoices):
+        POLYAMIDE = "polyamide", "polyamide thin film"
+        CELLULOSE = "cellulose", "cellulose acetate"
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="catalogue_items")
+    code = models.CharField(max_length=40)
+    name = models.CharField(max_length=120)
+    kind = models.CharField(max_length=10, choices=Kind)
+    price = models.DecimalField(
+        max_digits=10, decimal_places=2, validators=_NOT_NEGATIVE, help_text="of one piece, in the company's currency"
+    )
+    pack_size = models.PositiveIntegerField(default=1, validators=[MinValueValidator(1)])
+    lead_time_days = models.PositiveIntegerField(default=7, help_text="calendar days from order to shelf")
+    is_active = models.BooleanField(default=True)
+    life_cap_days = models.PositiveIntegerField(
+        null=True, blank=True, help_text="longest service from first installation, whatever the load"
+    )
+
+    rated_volume_l = models.FloatField(
+        null=True, blank=True, validators=_NOT_NEGATIVE, help_text="sediment or carbon: volume on the label"
+    )
+    micron_rating_um = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE)
+    carbon_kind = models.CharField(max_length=10, choices=Carbon, blank=True)
+    carbon_volume_l = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE)
+    chlorine_capacity_g = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE, help_text="as Cl2")
+    membrane_material = models.CharField(max_length=10, choices=Material, blank=True)
+    rejection_fraction = models.FloatField(null=True, blank=True, validators=_FRACTION)
+    rated_flow_l_per_day = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE)
+    rated_pressure_kpa = models.FloatField(null=True, blank=True, help_text="gauge")
+    rated_temperature_degc = models.FloatField(null=True, blank=True)
+    rated_tds_mg_per_l = models.FloatField(null=True, blank=True, help_text="as NaCl")
+    rated_recovery_fraction = models.FloatField(null=True, blank=True, validators=_FRACTION)
+    water_u_kelvin = models.FloatField(
+        null=True, blank=True, help_text="temperature coefficient of the water flux; empty takes the two-slope default"
+    )
+    resin_volume_l = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE)
+    resin_capacity_eq_per_l = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE)
+
+    class Meta:
+        ordering = ["code", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["company", "code"], name="one_item_of_a_code"),
+            models.CheckConstraint(
+                condition=~Q(kind="membrane")
+                | Q(
+                    rated_flow_l_per_day__isnull=False,
+                    rated_pressure_kpa__isnull=False,
+                    rated_temperature_degc__isnull=False,
+                    rated_tds_mg_per_l__isnull=False,
+                    rated_recovery_fraction__isnull=False,
+                    rejection_fraction__isnull=False,
+                )
+                & ~Q(membrane_material=""),
+                name="a_membrane_states_its_rating_conditions",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="resin") | Q(resin_volume_l__isnull=False, resin_capacity_eq_per_l__isnull=False),
+                name="a_resin_states_volume_and_capacity",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+class PartsRule(TenantModel):
+    """A small thing a piece of work needs beside the cartridge: O-rings, sanitiser, test strips."""
+
+    class Per(models.TextChoices):
+        POSITION = "position", "each position worked on"
+        UNIT = "unit", "each unit worked on"
+        VISIT = "visit", "each visit"
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="parts_rules")
+    item = models.ForeignKey(CatalogueItem, on_delete=models.CASCADE, related_name="rules")
+    work = models.CharField(max_length=30, blank=True, help_text="kind of need, such as 'replace'; empty for any work")
+    stage = models.CharField(max_length=10, choices=Stage, blank=True, help_text="empty for any stage")
+    per = models.CharField(max_length=10, choices=Per, default=Per.POSITION)
+    quantity = models.PositiveIntegerField(default=1, validators=[MinValueValidator(1)])
+
+    class Meta:
+        ordering = ["company_id", "work", "stage", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["company", "item", "work", "stage", "per"], name="one_rule_per_item_and_work"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} x {self.item_id} per {self.per}"

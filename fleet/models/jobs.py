@@ -1,0 +1,70 @@
+"""Long work that people can watch."""
+
+from typing import ClassVar
+
+from django.db import models
+
+from accounts.models import Company, Membership
+from accounts.tenancy import TenantModel
+
+
+class Job(TenantModel):
+    """A piece of long work: what it is doing, how far it is, how it ended."""
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting"
+        RUNNING = "running", "running"
+        DONE = "done", "done"
+        FAILED = "failed", "failed"
+        STOPPED = "stopped", "stopped"
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="jobs")
+    kind = models.CharField(max_length=40)
+    parameters = models.JSONField(default=dict, blank=True)
+    state = models.CharField(max_length=10, choices=State, default=State.WAITING)
+    share_done = models.FloatField(default=0.0, help_text="0 to 1")
+    doing = models.CharField(max_length=200, blank=True)
+    result = models.JSONField(null=True, blank=True)
+    problem = models.JSONField(null=True, blank=True, help_text="problem details when it failed")
+    stop_requested = models.BooleanField(default=False)
+    requested_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    created_at = models.DateTimeField()
+    started_at = models.DateTimeField(null=True, blank=True)
+    finished_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.pk} ({self.state})"
+
+
+class JobChunk(TenantModel):
+    """A part of a job that one worker does at a time.
+
+    A worker claims it until `lease_until`; if the worker dies the lease runs out and another may claim it. The work of
+    a chunk is written so that doing it twice leaves the same rows as doing it once.
+    """
+
+    TENANT_PATH = "job__company_id"
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting"
+        RUNNING = "running", "running"
+        DONE = "done", "done"
+        FAILED = "failed", "failed"
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="chunks")
+    index = models.PositiveIntegerField()
+    payload = models.JSONField(default=dict)
+    state = models.CharField(max_length=10, choices=State, default=State.WAITING)
+    attempts = models.PositiveIntegerField(default=0)
+    lease_until = models.DateTimeField(null=True, blank=True)
+    result = models.JSONField(null=True, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["job_id", "index"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["job", "index"], name="one_chunk_per_index")]
+
+    def __str__(self) -> str:
+        return f"chunk {self.index} of job {self.job_id}"

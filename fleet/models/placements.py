@@ -1,0 +1,57 @@
+"""Which cartridge stood where, from when to when, and why it left."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import F, Q
+
+from accounts.tenancy import TenantModel
+from fleet.models.catalogue import CatalogueItem
+from fleet.models.units import Position
+
+
+class Placement(TenantModel):
+    """One cartridge's stay in one position.
+
+    A cartridge moved from lag to lead ends one stay ('rotated') and begins another that names it in `continues`: its
+    used capacity and its age go with it.
+    """
+
+    TENANT_PATH = "position__unit__company_id"
+    CLIENT_PATH = "position__unit__site__client_id"
+
+    class Removal(models.TextChoices):
+        EXHAUSTED = "exhausted", "exhausted"
+        EARLY = "early", "changed before exhaustion"
+        ROTATED = "rotated", "moved to another position"
+        DAMAGED = "damaged", "damaged"
+
+    position = models.ForeignKey(Position, on_delete=models.CASCADE, related_name="placements")
+    item = models.ForeignKey(CatalogueItem, on_delete=models.PROTECT, related_name="placements")
+    serial_or_lot = models.CharField(max_length=60, blank=True)
+    placed_at = models.DateTimeField()
+    removed_at = models.DateTimeField(null=True, blank=True)
+    removal = models.CharField(max_length=10, choices=Removal, blank=True)
+    first_installed_at = models.DateTimeField(help_text="when this cartridge first went into service in the unit")
+    continues = models.OneToOneField(
+        "self", on_delete=models.SET_NULL, null=True, blank=True, related_name="continued_by"
+    )
+
+    class Meta:
+        ordering = ["position_id", "placed_at", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["position"], condition=Q(removed_at__isnull=True), name="one_cartridge_stands_in_a_position"
+            ),
+            models.CheckConstraint(
+                condition=Q(removed_at__isnull=True) | Q(removed_at__gte=F("placed_at")), name="removed_after_placed"
+            ),
+            models.CheckConstraint(
+                condition=(Q(removed_at__isnull=True) & Q(removal="")) | (Q(removed_at__isnull=False) & ~Q(removal="")),
+                name="a_removal_has_a_reason",
+            ),
+        ]
+        indexes: ClassVar = [models.Index(fields=["position", "placed_at"], name="placement_by_position")]
+
+    def __str__(self) -> str:
+        return f"{self.item_id} in {self.position_id} from {self.placed_at:%Y-%m-%d}"

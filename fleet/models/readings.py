@@ -1,0 +1,132 @@
+"""One look at a unit's gauges and meters."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from accounts.models import Membership
+from accounts.tenancy import TenantModel
+from fleet.models.units import Instrument, Unit
+
+
+class Reading(TenantModel):
+    """Many quantities, any of them missing, at one moment, by one source; never overwritten.
+
+    A correction is a new row that names the old one in `corrects`; the old row stays and stops counting.
+    """
+
+    TENANT_PATH = "unit__company_id"
+    CLIENT_PATH = "unit__site__client_id"
+
+    QUANTITIES: ClassVar[tuple[str, ...]] = (
+        "line_pressure_kpa",
+        "prefilter_outlet_pressure_kpa",
+        "inlet_pressure_kpa",
+        "tank_pressure_kpa",
+        "temperature_degc",
+        "feed_tds_mg_per_l",
+        "permeate_tds_mg_per_l",
+        "permeate_tds_at_start_mg_per_l",
+        "interstage_tds_mg_per_l",
+        "product_tds_mg_per_l",
+        "concentrate_tds_mg_per_l",
+        "permeate_flow_l_per_day",
+        "concentrate_flow_l_per_day",
+        "feed_free_chlorine_mg_per_l",
+        "feed_total_chlorine_mg_per_l",
+        "interstage_chlorine_mg_per_l",
+        "carbon_outlet_free_chlorine_mg_per_l",
+        "carbon_outlet_total_chlorine_mg_per_l",
+        "feed_ph",
+        "product_ph",
+        "totaliser_l",
+    )
+
+    class State(models.TextChoices):
+        FLOWING = "flowing", "flowing"
+        STATIC = "static", "static"
+
+    class Valve(models.TextChoices):
+        OPEN = "open", "open"
+        CLOSED = "closed", "closed"
+
+    class Pump(models.TextChoices):
+        ON = "on", "on"
+        OFF = "off", "off"
+
+    class Occasion(models.TextChoices):
+        AS_FOUND = "as_found", "as found, before work"
+        AS_LEFT = "as_left", "as left, after work"
+        ROUTINE = "routine", "routine"
+
+    class Source(models.TextChoices):
+        INSTALLER = "installer", "installer"
+        CLIENT = "client", "client"
+        METER = "meter", "meter"
+        IMPORT = "import", "log file"
+
+    unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="readings")
+    taken_at = models.DateTimeField()
+    reference = models.CharField(
+        max_length=80, blank=True, help_text="the sender's own name for this reading; the same one twice is stored once"
+    )
+    source = models.CharField(max_length=10, choices=Source)
+    instrument = models.ForeignKey(
+        Instrument, on_delete=models.SET_NULL, null=True, blank=True, related_name="readings"
+    )
+    recorded_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    person = models.CharField(max_length=80, blank=True, help_text="who read the gauges, as written in the log")
+    note = models.TextField(blank=True)
+
+    state = models.CharField(max_length=8, choices=State, blank=True)
+    minutes_since_start = models.FloatField(null=True, blank=True)
+    tank_valve = models.CharField(max_length=6, choices=Valve, blank=True)
+    pump = models.CharField(max_length=3, choices=Pump, blank=True)
+    tank_is_full = models.BooleanField(null=True, blank=True)
+    sampled_after_flush = models.BooleanField(null=True, blank=True)
+    occasion = models.CharField(max_length=8, choices=Occasion, default=Occasion.ROUTINE)
+
+    line_pressure_kpa = models.FloatField(null=True, blank=True)
+    prefilter_outlet_pressure_kpa = models.FloatField(null=True, blank=True)
+    inlet_pressure_kpa = models.FloatField(null=True, blank=True, help_text="at the membrane inlet, gauge")
+    tank_pressure_kpa = models.FloatField(null=True, blank=True)
+    temperature_degc = models.FloatField(null=True, blank=True)
+    feed_tds_mg_per_l = models.FloatField(null=True, blank=True, help_text="0.5 scale, as all TDS")
+    permeate_tds_mg_per_l = models.FloatField(null=True, blank=True)
+    permeate_tds_at_start_mg_per_l = models.FloatField(null=True, blank=True, help_text="in the first minute of flow")
+    interstage_tds_mg_per_l = models.FloatField(null=True, blank=True, help_text="outlet of the lead resin")
+    product_tds_mg_per_l = models.FloatField(null=True, blank=True)
+    concentrate_tds_mg_per_l = models.FloatField(null=True, blank=True)
+    permeate_flow_l_per_day = models.FloatField(null=True, blank=True)
+    concentrate_flow_l_per_day = models.FloatField(null=True, blank=True)
+    feed_free_chlorine_mg_per_l = models.FloatField(null=True, blank=True)
+    feed_total_chlorine_mg_per_l = models.FloatField(null=True, blank=True)
+    interstage_chlorine_mg_per_l = models.FloatField(null=True, blank=True, help_text="total, after the lead carbon")
+    carbon_outlet_free_chlorine_mg_per_l = models.FloatField(null=True, blank=True)
+    carbon_outlet_total_chlorine_mg_per_l = models.FloatField(null=True, blank=True)
+    feed_ph = models.FloatField(null=True, blank=True)
+    product_ph = models.FloatField(null=True, blank=True)
+    totaliser_l = models.FloatField(null=True, blank=True)
+
+    as_sent = models.JSONField(default=dict, blank=True, help_text="each value with the digits and unit it was sent in")
+    flags = models.JSONField(default=list, blank=True, help_text="what looked doubtful, as code and sentence")
+    corrects = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
+    )
+    received_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-taken_at", "-pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["unit", "reference"], condition=~Q(reference=""), name="one_reading_per_reference"
+            )
+        ]
+        indexes: ClassVar = [
+            models.Index(fields=["unit", "taken_at"], name="reading_by_unit"),
+            models.Index(fields=["received_at"], name="reading_by_arrival"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.unit_id} {self.taken_at:%Y-%m-%d %H:%M}"

@@ -1,0 +1,65 @@
+"""Where units stand and when one can get in."""
+
+from typing import ClassVar
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import F, Q
+
+from accounts.models import Client, Company
+from accounts.tenancy import TenantModel
+
+
+class Site(TenantModel):
+    """A client's place with one or more units, all on the same feed water."""
+
+    CLIENT_PATH = "client_id"
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="sites")
+    client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="sites")
+    code = models.CharField(
+        max_length=40, help_text="short name used in logs and on round sheets, unique in the company"
+    )
+    name = models.CharField(max_length=120)
+    address = models.CharField(max_length=250, blank=True)
+    latitude = models.FloatField(
+        validators=[MinValueValidator(-90), MaxValueValidator(90)], help_text="degrees north, WGS 84"
+    )
+    longitude = models.FloatField(
+        validators=[MinValueValidator(-180), MaxValueValidator(180)], help_text="degrees east, WGS 84"
+    )
+    time_zone = models.CharField(max_length=64, default="UTC", help_text="IANA name; access windows are in it")
+    access_notes = models.TextField(blank=True)
+    chloraminated = models.BooleanField(
+        null=True, blank=True, help_text="supply disinfected with chloramine; empty if unknown"
+    )
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["code", "pk"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["company", "code"], name="one_site_of_a_code")]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+class AccessWindow(TenantModel):
+    """Hours on one weekday in which work can start and end; a site without windows is open in every shift."""
+
+    TENANT_PATH = "site__company_id"
+    CLIENT_PATH = "site__client_id"
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="access_windows")
+    weekday = models.PositiveSmallIntegerField(validators=[MaxValueValidator(6)], help_text="0 Monday to 6 Sunday")
+    opens = models.TimeField()
+    closes = models.TimeField()
+
+    class Meta:
+        ordering = ["site_id", "weekday", "opens", "pk"]
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=Q(closes__gt=F("opens")), name="access_closes_after_it_opens"),
+            models.CheckConstraint(condition=Q(weekday__lte=6), name="access_weekday_0_to_6"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site_id}: weekday {self.weekday} {self.opens:%H:%M}-{self.closes:%H:%M}"

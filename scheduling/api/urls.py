@@ -1,0 +1,5 @@
+"""Routes of the scheduling room."""
+
+from django.urls import URLPattern, URLResolver
+
+urlpatterns: list[URLPattern | URLResolver] = []

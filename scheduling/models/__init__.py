@@ -1,0 +1,24 @@
+"""What must be done, when, by whom, with which parts."""
+
+from scheduling.models.installers import Installer
+from scheduling.models.needs import Need
+from scheduling.models.parts import PartsLine, PartsList, StockLevel
+from scheduling.models.policy import CompanyPolicy
+from scheduling.models.rounds import Plan, Round, Stop, UnservedVisit
+from scheduling.models.visits import ServiceRecord, Visit, VisitTask
+
+__all__ = [
+    "CompanyPolicy",
+    "Installer",
+    "Need",
+    "PartsLine",
+    "PartsList",
+    "Plan",
+    "Round",
+    "ServiceRecord",
+    "StockLevel",
+    "Stop",
+    "UnservedVisit",
+    "Visit",
+    "VisitTask",
+]

@@ -1,0 +1,43 @@
+"""Who drives out, from where, when."""
+
+from datetime import time
+from typing import ClassVar
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import F, Q
+
+from accounts.models import Company, Membership
+from accounts.tenancy import TenantModel
+
+
+def working_week() -> list[int]:
+    """Monday to Friday, as weekday numbers from 0."""
+    return [0, 1, 2, 3, 4]
+
+
+class Installer(TenantModel):
+    """An installer's home base, shift and van; the person is the membership."""
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="installers")
+    membership = models.OneToOneField(Membership, on_delete=models.PROTECT, related_name="installer")
+    name = models.CharField(max_length=80)
+    van = models.CharField(max_length=60, blank=True, help_text="name or plate of the van")
+    home_latitude = models.FloatField(validators=[MinValueValidator(-90), MaxValueValidator(90)])
+    home_longitude = models.FloatField(validators=[MinValueValidator(-180), MaxValueValidator(180)])
+    time_zone = models.CharField(max_length=64, default="UTC", help_text="IANA name; the shift is in it")
+    shift_starts = models.TimeField(default=time(8))
+    shift_ends = models.TimeField(default=time(17))
+    weekdays = models.JSONField(default=working_week, help_text="days of work, 0 Monday to 6 Sunday")
+    skills = models.JSONField(default=list, blank=True)
+    is_active = models.BooleanField(default=True)
+
+    class Meta:
+        ordering = ["name", "pk"]
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=Q(shift_ends__gt=F("shift_starts")), name="shift_ends_after_it_starts"),
+            models.UniqueConstraint(fields=["company", "name"], name="one_installer_of_a_name"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

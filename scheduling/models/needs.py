@@ -1,0 +1,71 @@
+"""What must be done at a unit, and what each day of waiting costs."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from accounts.models import Company
+from accounts.tenancy import TenantModel
+from fleet.models import CatalogueItem, Finding, Forecast, Position, Site, Unit
+
+
+class Need(TenantModel):
+    """One task with a cost-by-date curve; it comes from a forecast, a finding or a person."""
+
+    CLIENT_PATH = "site__client_id"
+
+    class Kind(models.TextChoices):
+        REPLACE = "replace", "replace cartridge"
+        ROTATE = "rotate", "discard lead, move lag to lead, fresh lag"
+        SANITISE = "sanitise", "sanitise"
+        INSPECT = "inspect", "inspect and take readings"
+        REPAIR = "repair", "repair"
+        FIT_BOOSTER_PUMP = "fit_booster_pump", "fit booster pump"
+        COMMISSION = "commission", "commission"
+
+    class State(models.TextChoices):
+        OPEN = "open", "open"
+        DONE = "done", "done"
+        DROPPED = "dropped", "no longer needed"
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="needs")
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="needs")
+    unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="needs")
+    position = models.ForeignKey(Position, on_delete=models.CASCADE, null=True, blank=True, related_name="needs")
+    kind = models.CharField(max_length=20, choices=Kind)
+    key = models.CharField(
+        max_length=120, help_text="the same need has the same key, so that finding it again changes nothing"
+    )
+    state = models.CharField(max_length=10, choices=State, default=State.OPEN)
+    item = models.ForeignKey(
+        CatalogueItem,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="what will be fitted",
+    )
+    forecast = models.ForeignKey(Forecast, on_delete=models.SET_NULL, null=True, blank=True, related_name="needs")
+    finding = models.ForeignKey(Finding, on_delete=models.SET_NULL, null=True, blank=True, related_name="needs")
+    minutes = models.PositiveIntegerField()
+    is_urgent = models.BooleanField(default=False)
+    not_before = models.DateField(null=True, blank=True)
+    deadline = models.DateField(null=True, blank=True, help_text="hard: by law or hygiene")
+    best_day = models.DateField(null=True, blank=True)
+    curve_first_day = models.DateField(null=True, blank=True)
+    cost_curve = models.JSONField(
+        default=list, blank=True, help_text="expected cost of doing it on each day from curve_first_day"
+    )
+    reason = models.TextField(blank=True)
+    created_at = models.DateTimeField()
+    updated_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["best_day", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["company", "key"], condition=Q(state="open"), name="one_open_need_per_key")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} at {self.unit_id}"

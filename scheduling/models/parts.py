@@ -1,0 +1,89 @@
+"""What must be in the van and on the shelf."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from accounts.models import Company
+from accounts.tenancy import TenantModel
+from fleet.models import CatalogueItem
+from scheduling.models.installers import Installer
+from scheduling.models.rounds import Plan, Round
+from scheduling.models.visits import Visit
+
+
+class StockLevel(TenantModel):
+    """Pieces of an item in the store (no installer) or in an installer's van."""
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="stock_levels")
+    item = models.ForeignKey(CatalogueItem, on_delete=models.CASCADE, related_name="stock_levels")
+    installer = models.ForeignKey(Installer, on_delete=models.CASCADE, null=True, blank=True, related_name="van_stock")
+    quantity = models.PositiveIntegerField(default=0)
+    counted_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["company_id", "item_id", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["item", "installer"], name="one_level_per_item_and_van"),
+            models.UniqueConstraint(
+                fields=["item"], condition=Q(installer__isnull=True), name="one_level_per_item_in_store"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} x {self.item_id}"
+
+
+class PartsList(TenantModel):
+    """The parts for a visit, for a van's round, or for a period."""
+
+    class Scope(models.TextChoices):
+        VISIT = "visit", "visit"
+        ROUND = "round", "round"
+        PERIOD = "period", "period"
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="parts_lists")
+    scope = models.CharField(max_length=6, choices=Scope)
+    plan = models.ForeignKey(Plan, on_delete=models.CASCADE, null=True, blank=True, related_name="parts_lists")
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, null=True, blank=True, related_name="parts_lists")
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, null=True, blank=True, related_name="parts_lists")
+    first_day = models.DateField()
+    last_day = models.DateField()
+    written_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["first_day", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["round"], condition=Q(scope="round"), name="one_list_per_round"),
+            models.UniqueConstraint(fields=["visit"], condition=Q(scope="visit"), name="one_list_per_visit"),
+            models.UniqueConstraint(
+                fields=["company", "first_day", "last_day"], condition=Q(scope="period"), name="one_list_per_period"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"parts for {self.scope} from {self.first_day}"
+
+
+class PartsLine(TenantModel):
+    """One item on a parts list; for a period also what is short and when it must be ordered."""
+
+    TENANT_PATH = "parts_list__company_id"
+
+    parts_list = models.ForeignKey(PartsList, on_delete=models.CASCADE, related_name="lines")
+    item = models.ForeignKey(CatalogueItem, on_delete=models.PROTECT, related_name="+")
+    quantity = models.PositiveIntegerField()
+    in_stock = models.PositiveIntegerField(default=0)
+    short = models.PositiveIntegerField(default=0)
+    packs_to_order = models.PositiveIntegerField(default=0)
+    needed_by = models.DateField(null=True, blank=True)
+    order_by = models.DateField(null=True, blank=True)
+    reasons = models.JSONField(default=list, blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["parts_list_id", "item_id", "pk"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["parts_list", "item"], name="one_line_per_item")]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} x {self.item_id}"

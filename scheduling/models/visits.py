@@ -1,0 +1,108 @@
+"""Visits to sites, what is to be done on them, and what was done."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from accounts.models import Company, Membership
+from accounts.tenancy import TenantModel
+from fleet.models import Site
+from scheduling.models.installers import Installer
+from scheduling.models.needs import Need
+
+
+class Visit(TenantModel):
+    """One call at one site, bundling needs."""
+
+    CLIENT_PATH = "site__client_id"
+
+    class State(models.TextChoices):
+        PROPOSED = "proposed", "proposed"
+        CONFIRMED = "confirmed", "confirmed with the client"
+        DONE = "done", "done"
+        CANCELLED = "cancelled", "cancelled"
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="visits")
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="visits")
+    state = models.CharField(max_length=10, choices=State, default=State.PROPOSED)
+    earliest_day = models.DateField()
+    latest_day = models.DateField()
+    best_day = models.DateField()
+    is_urgent = models.BooleanField(default=False)
+    minutes = models.PositiveIntegerField()
+    appointment_at = models.DateTimeField(null=True, blank=True, help_text="start of work agreed with the client")
+    installer = models.ForeignKey(
+        Installer,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="visits",
+        help_text="agreed or planned",
+    )
+    costs_first_day = models.DateField()
+    costs = models.JSONField(default=list, help_text="expected cost of going on each day from costs_first_day")
+    cost_of_leaving = models.FloatField(default=0.0, help_text="expected cost of not going within the horizon")
+    reason = models.TextField(blank=True, help_text="why now, and why these tasks together, in money")
+    created_at = models.DateTimeField()
+    updated_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["best_day", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["site"], condition=Q(state="proposed"), name="one_proposed_visit_per_site"),
+            models.CheckConstraint(
+                condition=~Q(state="confirmed") | Q(appointment_at__isnull=False), name="a_confirmed_visit_has_a_time"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"visit to {self.site_id} ({self.state})"
+
+
+class VisitTask(TenantModel):
+    """A need taken up by a visit, in the order of work."""
+
+    TENANT_PATH = "visit__company_id"
+    CLIENT_PATH = "visit__site__client_id"
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="tasks")
+    need = models.ForeignKey(Need, on_delete=models.CASCADE, related_name="tasks")
+    order = models.PositiveSmallIntegerField()
+    reason = models.TextField(blank=True)
+
+    class Meta:
+        ordering: ClassVar = ["visit_id", "order", "pk"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["visit", "need"], name="a_need_once_per_visit")]
+
+    def __str__(self) -> str:
+        return f"task {self.order} of {self.visit_id}"
+
+
+class ServiceRecord(TenantModel):
+    """What was done on a visit, as the installer reported it; `reference` makes a repeated report harmless."""
+
+    TENANT_PATH = "company_id"
+    CLIENT_PATH = "site__client_id"
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="service_records")
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="service_records")
+    visit = models.ForeignKey(Visit, on_delete=models.SET_NULL, null=True, blank=True, related_name="records")
+    reference = models.CharField(max_length=80)
+    done_at = models.DateTimeField()
+    done_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    minutes = models.PositiveIntegerField(null=True, blank=True)
+    work = models.JSONField(
+        default=list, help_text="list of what was done: position, action, item, serial or lot, reason"
+    )
+    note = models.TextField(blank=True)
+    received_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-done_at", "-pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["company", "reference"], name="one_record_per_reference")
+        ]
+
+    def __str__(self) -> str:
+        return f"record {self.reference}"

@@ -34,6 +34,14 @@ def _url(name: str, schemes: tuple[str, ...]) -> str:
     return text
 
 
+def _seconds(name: str, default: int) -> int:
+    """Read a duration, refusing anything but a whole number of seconds above zero."""
+    text = env.str(name, default=str(default)).strip()
+    if not text.isdecimal() or int(text) == 0:
+        raise ImproperlyConfigured(f"{name} is '{text}': write a whole number of seconds above zero.")
+    return int(text)
+
+
 DEBUG = _flag("DEBUG", default=False)
 
 # The built-in key signs sessions on a developer's machine only: a public address needs a key of its own.
@@ -134,10 +142,10 @@ CELERY_TASK_EAGER_PROPAGATES = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
-CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": env.int("JOB_VISIBILITY_SECONDS", default=3600)}
+CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": _seconds("JOB_VISIBILITY_SECONDS", default=3600)}
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 # How long a claimed piece of work stays with its worker before another may take it over.
-JOB_LEASE_SECONDS = env.int("JOB_LEASE_SECONDS", default=900)
+JOB_LEASE_SECONDS = _seconds("JOB_LEASE_SECONDS", default=900)
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
@@ -177,10 +185,14 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
 }
 
+_LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
+LOG_LEVEL = env.str("LOG_LEVEL", default="WARNING")
+if LOG_LEVEL not in _LOG_LEVELS:
+    raise ImproperlyConfigured(f"LOG_LEVEL is '{LOG_LEVEL}': write one of {', '.join(_LOG_LEVELS)}.")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="WARNING")},
+    "root": {"handlers": ["console"], "level": LOG_LEVEL},
 }

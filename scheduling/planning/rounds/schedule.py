@@ -1,0 +1,164 @@
+"""Timing one round: when the installer leaves, arrives, works, eats and is home again.
+
+With waiting allowed, earlier is never worse, so the earliest schedule decides whether a round can be driven at all.
+Two clocks are carried along the stops, one for 'lunch still to come' and one for 'lunch had', which covers every place
+the break can be put in one pass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from scheduling.planning.rounds.problem import Installer, Lunch, RoundProblem, Shift
+
+_NEVER = 1 << 60
+
+#: Where lunch is taken, when not after a stop.
+LUNCH_BEFORE_LEAVING = -1
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """Times of one round, seconds of the day.
+
+    Attributes
+    ----------
+    leaves_s, returns_s
+        From and to home.
+    arrivals_s, starts_s
+        At each stop; work ends ``service_s`` after its start.
+    lunch_start_s
+        None when no break is due.
+    lunch_after
+        Position of the stop after which it is taken; -1: at home before leaving; the number of stops: at home after.
+    """
+
+    leaves_s: int
+    returns_s: int
+    arrivals_s: tuple[int, ...]
+    starts_s: tuple[int, ...]
+    lunch_start_s: int | None
+    lunch_after: int | None
+
+
+def _start(arrival: int, spans: Sequence[tuple[int, int]]) -> int:
+    """Earliest start of service at or after arrival, or never."""
+    for earliest, latest in spans:
+        if arrival <= latest:
+            return max(arrival, earliest)
+    return _NEVER
+
+
+def _eat(ready: int, lunch: Lunch) -> int:
+    """When lunch is over if it may start from ``ready``, or never."""
+    start = max(ready, lunch.earliest_start_s)
+    return start + lunch.duration_s if start <= lunch.latest_start_s else _NEVER
+
+
+def time_round(
+    problem: RoundProblem, installer: int, day: int, stops: Sequence[int], *, with_lunch: bool = True
+) -> Timing | None:
+    """The earliest schedule of a round, or None when it cannot be driven.
+
+    Skills, stock and promises are not looked at here: only the clock.
+
+    Parameters
+    ----------
+    problem
+        What is asked.
+    installer, day
+        Whose round, on which day.
+    stops
+        Candidates in order of visit.
+    with_lunch
+        False leaves the break out, to find out whether it is the break that does not fit.
+    """
+    person: Installer = problem.installers[installer]
+    shift: Shift | None = person.shift_on(day)
+    if shift is None:
+        return None
+    lunch = person.lunch if with_lunch and person.lunch is not None and person.lunch.is_due(shift) else None
+    latest_home = shift.end_s + person.max_overtime_s
+    seconds = problem.travel.seconds
+    n = len(stops)
+
+    # fasting[k], fed[k]: when the installer is ready to leave position k (0 is home) before and after the break
+    fasting = [shift.start_s]
+    fed = [_eat(shift.start_s, lunch) if lunch else _NEVER]
+    eaten_here = [lunch is not None]
+    here = installer
+    for candidate in stops:
+        there = problem.node(candidate)
+        spans = problem.starts[candidate].get(day, ())
+        service = problem.candidates[candidate].service_s
+        drive = int(seconds[here, there])
+        plain = _start(fasting[-1] + drive, spans) + service
+        after = _start(fed[-1] + drive, spans) + service if fed[-1] < _NEVER else _NEVER
+        eaten = _eat(plain, lunch) if lunch and plain < _NEVER else _NEVER
+        if plain >= _NEVER and after >= _NEVER:
+            return None
+        fasting.append(min(plain, _NEVER))
+        eaten_here.append(eaten < after)
+        fed.append(min(after, eaten, _NEVER))
+        here = there
+    drive_home = int(seconds[here, installer])
+    home_fasting = fasting[-1] + drive_home
+    home_fed = fed[-1] + drive_home
+    if lunch is None:
+        if home_fasting > latest_home:
+            return None
+        lunch_after: int | None = None
+        returns = home_fasting
+    else:
+        at_home_after = home_fasting <= latest_home and _eat(home_fasting, lunch) < _NEVER
+        if home_fed > latest_home and not at_home_after:
+            return None
+        # eating at home afterwards brings the installer home first, so it is taken whenever it is allowed
+        if at_home_after:
+            lunch_after, returns = n, home_fasting
+        else:
+            lunch_after = next(k for k in range(n, -1, -1) if eaten_here[k]) - 1
+            returns = home_fed
+    return _write_out(problem, installer, day, stops, shift, lunch, lunch_after, returns)
+
+
+def _write_out(
+    problem: RoundProblem,
+    installer: int,
+    day: int,
+    stops: Sequence[int],
+    shift: Shift,
+    lunch: Lunch | None,
+    lunch_after: int | None,
+    returns: int,
+) -> Timing:
+    seconds = problem.travel.seconds
+    arrivals: list[int] = []
+    starts: list[int] = []
+    lunch_start: int | None = None
+    ready = shift.start_s
+    if lunch is not None and lunch_after == LUNCH_BEFORE_LEAVING:
+        lunch_start = max(ready, lunch.earliest_start_s)
+        ready = lunch_start + lunch.duration_s
+    here = installer
+    leaves = ready
+    for k, candidate in enumerate(stops):
+        there = problem.node(candidate)
+        drive = int(seconds[here, there])
+        arrival = ready + drive
+        start = _start(arrival, problem.starts[candidate].get(day, ()))
+        if k == 0:
+            # nobody sits in front of a closed door: leave home just in time for the first stop
+            leaves = start - drive
+            arrival = start
+        arrivals.append(arrival)
+        starts.append(start)
+        ready = start + problem.candidates[candidate].service_s
+        if lunch is not None and lunch_after == k:
+            lunch_start = max(ready, lunch.earliest_start_s)
+            ready = lunch_start + lunch.duration_s
+        here = there
+    if lunch is not None and lunch_after == len(stops):
+        lunch_start = max(returns, lunch.earliest_start_s)
+    return Timing(leaves, returns, tuple(arrivals), tuple(starts), lunch_start, lunch_after)

@@ -16,8 +16,12 @@ class User(AbstractUser):
     email = models.EmailField(unique=True)
 
 
-class Company(models.Model):
+class Company(TenantModel):
     """A service company: the tenant that owns every other row."""
+
+    # Clients see the company they are clients of: it has one path to every member, its own key.
+    TENANT_PATH = "pk"
+    CLIENT_PATH = "clients"
 
     class UnitSystem(models.TextChoices):
         METRIC = "metric", "metric"
@@ -61,6 +65,10 @@ class Client(TenantModel):
 
 class Membership(TenantModel):
     """A person's place in a company: every request acts for exactly one."""
+
+    # Not a column: the door sets it on the object when the request came with a meter's token, and both the table of
+    # permissions and `visible_to` narrow what the membership may do to that unit.
+    meter_unit_id: int | None = None
 
     class Role(models.TextChoices):
         OWNER = "owner", "owner"
@@ -126,6 +134,9 @@ class StoredAnswer(TenantModel):
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="+")
     membership = models.ForeignKey(Membership, on_delete=models.CASCADE, related_name="+")
+    caller = models.CharField(
+        max_length=40, default="member", help_text="a meter has its own keys, whoever made its token"
+    )
     key = models.CharField(max_length=200)
     route = models.CharField(max_length=200)
     body_digest = models.CharField(max_length=64)
@@ -136,7 +147,9 @@ class StoredAnswer(TenantModel):
     claimed_until = models.DateTimeField(null=True, blank=True)
 
     class Meta:
-        constraints: ClassVar = [models.UniqueConstraint(fields=["membership", "key"], name="one_answer_per_key")]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["membership", "caller", "key"], name="one_answer_per_key")
+        ]
 
     def __str__(self) -> str:
         return f"{self.route} {self.key}"

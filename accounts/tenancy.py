@@ -16,10 +16,16 @@ class TenantQuerySet(models.QuerySet[Any]):
 
         A stranger, or a membership that was ended, sees nothing. Owner, office and installer see their company's rows.
         A client sees the rows that belong to their own sites, and nothing of a model without a `CLIENT_PATH`.
+        A membership that acts through a meter's token sees the rows of that meter's unit, and nothing of a model
+        without a `UNIT_PATH`.
         """
         if membership is None or not membership.is_active:
             return self.none()
         rows = self.filter(**{self.model.TENANT_PATH: membership.company_id})
+        if membership.meter_unit_id is not None:
+            if self.model.UNIT_PATH is None:
+                return self.none()
+            rows = rows.filter(**{self.model.UNIT_PATH: membership.meter_unit_id})
         if membership.role != membership.Role.CLIENT:
             return rows
         if self.model.CLIENT_PATH is None or membership.client_id is None:
@@ -35,11 +41,13 @@ class TenantModel(models.Model):
     """A row that belongs to one company.
 
     `TENANT_PATH` is the look-up from the row to its company's id, `CLIENT_PATH` the look-up to the id of the client who
-    may see it; None hides the model from clients altogether.
+    may see it; None hides the model from clients altogether. `UNIT_PATH` is the look-up to the id of the unit whose
+    meter may use the row when it posts a reading; None, the rule, hides the model from meters.
     """
 
     TENANT_PATH: ClassVar[str] = "company_id"
     CLIENT_PATH: ClassVar[str | None] = None
+    UNIT_PATH: ClassVar[str | None] = None
 
     objects = TenantQuerySet.as_manager()
 

@@ -1,5 +1,15 @@
 """Routes of the accounts room."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+from rest_framework.routers import SimpleRouter
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from accounts.api.clients import ClientViewSet
+from accounts.api.company import CompanyViewSet
+
+router = SimpleRouter()
+router.register("clients", ClientViewSet)
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("company/", CompanyViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="company"),
+    *router.urls,
+]

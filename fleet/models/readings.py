@@ -18,6 +18,7 @@ class Reading(TenantModel):
 
     TENANT_PATH = "unit__company_id"
     CLIENT_PATH = "unit__site__client_id"
+    UNIT_PATH = "unit_id"
 
     QUANTITIES: ClassVar[tuple[str, ...]] = (
         "line_pressure_kpa",

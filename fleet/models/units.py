@@ -24,6 +24,7 @@ class Unit(TenantModel):
     """One RO or RO/DI unit."""
 
     CLIENT_PATH = "site__client_id"
+    UNIT_PATH = "pk"
 
     class Use(models.TextChoices):
         REEF = "reef", "reef aquarium"
@@ -131,6 +132,7 @@ class Instrument(TenantModel):
     """A meter or gauge: fitted to one unit, or carried in a van (no unit)."""
 
     CLIENT_PATH = "unit__site__client_id"
+    UNIT_PATH = "unit_id"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="instruments")
     unit = models.ForeignKey(Unit, on_delete=models.CASCADE, null=True, blank=True, related_name="instruments")

@@ -1,0 +1,24 @@
+"""The company's customers."""
+
+from accounts.api.serializers import TenantModelSerializer
+from accounts.api.viewsets import ReadWriteViewSet
+from accounts.models import Client
+
+
+class ClientSerializer(TenantModelSerializer):
+    """A customer of the company."""
+
+    class Meta:
+        model = Client
+        fields = ["id", "name", "email", "phone", "notes", "created_at"]
+        read_only_fields = ["id", "created_at"]
+
+
+class ClientViewSet(ReadWriteViewSet):
+    """The company's customers."""
+
+    resource = "client"
+    queryset = Client.objects.all()
+    serializer_class = ClientSerializer
+    filterset_fields = {"name": ["exact", "icontains"], "email": ["exact"]}
+    ordering_fields = ["name", "created_at"]

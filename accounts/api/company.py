@@ -1,0 +1,38 @@
+"""The company a request acts for: one, without an id in its address."""
+
+from typing import Any
+
+from accounts.api.fields import OneOfField
+from accounts.api.serializers import TenantModelSerializer
+from accounts.api.viewsets import RetrieveMixin, UpdateMixin
+from accounts.models import Company
+from accounts.validation import check_currency, check_time_zone
+
+
+class CompanySerializer(TenantModelSerializer):
+    """The company you act for."""
+
+    unit_system = OneOfField(
+        choices=Company.UnitSystem.choices,
+        required=False,
+        help_text="the system quantities are answered in when the caller does not choose",
+    )
+
+    class Meta:
+        model = Company
+        fields = ["id", "name", "currency", "time_zone", "unit_system", "created_at"]
+        read_only_fields = ["id", "created_at"]
+        extra_kwargs = {"currency": {"validators": [check_currency]}, "time_zone": {"validators": [check_time_zone]}}
+
+
+class CompanyViewSet(RetrieveMixin, UpdateMixin):
+    """The company you act for; its owner may change it."""
+
+    resource = "company"
+    queryset = Company.objects.all()
+    serializer_class = CompanySerializer
+
+    def get_object(self) -> Any:
+        company = self.get_queryset().get()
+        self.check_object_permissions(self.request, company)
+        return company

@@ -1,0 +1,95 @@
+"""Serializer fields that refuse what the database or the next reader could not hold."""
+
+import math
+from datetime import datetime
+from typing import Any
+
+from django.db.models import QuerySet
+from django.utils.dateparse import parse_datetime
+from rest_framework import serializers
+
+
+class TenantRelatedField(serializers.PrimaryKeyRelatedField):
+    """The id of another row, looked up among the rows the acting member may see.
+
+    An id of another company and an id that never existed are refused with the same sentence.
+    """
+
+    default_error_messages = {
+        "does_not_exist": "There is no {kind} with the id {pk_value}, or none you may see.",
+        "incorrect_type": "Send the id of a {kind} as a number, not as {data_type}.",
+    }
+
+    def get_queryset(self) -> QuerySet[Any]:
+        queryset = super().get_queryset()
+        visible: QuerySet[Any] = queryset.visible_to(self.context.get("membership"))
+        return visible
+
+    def to_internal_value(self, data: Any) -> Any:
+        # A float or a text such as "7.0" would find row 7 by chance on one database and not on another.
+        if isinstance(data, str) and not (data.isascii() and data.isdigit()):
+            self.fail("incorrect_type", data_type="text")
+        if isinstance(data, float):
+            self.fail("incorrect_type", data_type="a fraction")
+        if isinstance(data, int | str) and len(str(data)) > 18:
+            self.fail("does_not_exist", pk_value=str(data)[:40])
+        return super().to_internal_value(data)
+
+    def fail(self, key: str, **kwargs: Any) -> Any:
+        queryset = self.queryset
+        kind = str(queryset.model._meta.verbose_name) if queryset is not None else "row"
+        return super().fail(key, kind=kind, **kwargs)
+
+
+class FiniteFloatField(serializers.FloatField):
+    """A number; texts such as "nan" and "inf", which Python would read, are refused."""
+
+    default_error_messages = {"not_finite": "A finite number is required."}
+
+    def to_internal_value(self, data: Any) -> float:
+        if isinstance(data, bool):
+            self.fail("invalid")
+        try:
+            number = super().to_internal_value(data)
+        except OverflowError:
+            self.fail("not_finite")
+        if not math.isfinite(number):
+            self.fail("not_finite")
+        return number
+
+
+class MomentField(serializers.DateTimeField):
+    """A date and time with its offset, such as 2026-03-01T08:30:00+01:00; answered in UTC."""
+
+    default_error_messages = {
+        "no_offset": "Give the time with its offset from UTC, such as 2026-03-01T08:30:00+01:00 or ...Z.",
+        "invalid": "Give a date and time with its offset from UTC, such as 2026-03-01T08:30:00+01:00.",
+    }
+
+    def to_internal_value(self, value: Any) -> datetime:
+        if isinstance(value, str):
+            try:
+                naive = (moment := parse_datetime(value)) is not None and moment.tzinfo is None
+            except ValueError:
+                naive = False
+            if naive:
+                self.fail("no_offset")
+        elif not isinstance(value, datetime):
+            self.fail("invalid")
+        moment = super().to_internal_value(value)
+        # Years at the ends of the calendar leave it when they are moved to another offset.
+        if not 1900 <= moment.year <= 2999:
+            self.fail("invalid")
+        return moment
+
+
+class OneOfField(serializers.ChoiceField):
+    """One of a few words; a refusal names them all."""
+
+    default_error_messages = {"invalid_choice": "'{input}' is not one of: {known}."}
+
+    def fail(self, key: str, **kwargs: Any) -> Any:
+        known = ", ".join(str(choice) for choice in self.choices if choice != "")
+        if "input" in kwargs:
+            kwargs["input"] = str(kwargs["input"])[:80]
+        return super().fail(key, known=known, **kwargs)

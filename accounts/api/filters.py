@@ -1,0 +1,65 @@
+"""Filters of lists: declared once, and strict about what they are given."""
+
+from typing import Any
+
+import django_filters
+from django.db import models
+from django.db.models import QuerySet
+from django_filters.rest_framework import DjangoFilterBackend, FilterSet
+from rest_framework.request import Request
+
+from accounts.api.faults import RequestFault, RequestInvalid
+
+
+class IdFilter(django_filters.NumberFilter):
+    """Narrow to rows that refer to one id.
+
+    The list is narrowed to the member's own rows before, so that another company's id, like one that never existed,
+    finds nothing: a look-up of the id itself would tell the two apart.
+    """
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, decimal_places=0, min_value=0, max_value=2**63 - 1, **kwargs)
+
+
+class TenantFilterSet(FilterSet):
+    """The base of every filterset; a foreign key is filtered by its id."""
+
+    class Meta:
+        filter_overrides = {
+            models.ForeignKey: {"filter_class": IdFilter},
+            models.OneToOneField: {"filter_class": IdFilter},
+        }
+
+
+class StrictFilterBackend(DjangoFilterBackend):
+    """Applies a view's filters; a value a filter cannot read is a fault of that query parameter."""
+
+    filterset_base = TenantFilterSet
+
+    def filter_queryset(self, request: Request, queryset: QuerySet[Any], view: Any) -> QuerySet[Any]:
+        filterset = self.get_filterset(request, queryset, view)
+        if filterset is None:
+            return queryset
+        if not filterset.is_valid():
+            raise RequestInvalid(
+                [
+                    RequestFault("parameter", name, f"{name}: {sentence}")
+                    for name, sentences in filterset.errors.items()
+                    for sentence in sentences
+                ]
+            )
+        return filterset.qs
+
+
+def filter_parameters(view: Any) -> set[str]:
+    """Name the query parameters that the filters of a view read."""
+    backend = StrictFilterBackend()
+    filterset_class = backend.get_filterset_class(view, getattr(view, "queryset", None))
+    if filterset_class is None:
+        return set()
+    names: set[str] = set()
+    for name, declared in filterset_class.base_filters.items():
+        suffixes = getattr(declared.field.widget, "suffixes", None)
+        names.update(f"{name}_{suffix}" if suffix else name for suffix in suffixes or [""])
+    return names

@@ -1,0 +1,164 @@
+"""The OpenAPI description: what every operation has in common is said here once."""
+
+from typing import Any
+
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.plumbing import get_doc
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers
+
+from accounts.api.problems import KINDS, PROBLEM_JSON
+
+
+class ProblemErrorSerializer(serializers.Serializer[Any]):
+    """One fault: where it lies (exactly one of pointer, parameter, header) and what would be right."""
+
+    pointer = serializers.CharField(required=False, help_text="JSON Pointer (RFC 6901) into the body")
+    parameter = serializers.CharField(required=False, help_text="name of the query parameter")
+    header = serializers.CharField(required=False, help_text="name of the header")
+    detail = serializers.CharField(help_text="what was wrong, and what would be right")
+
+
+class DependantSerializer(serializers.Serializer[Any]):
+    """A row that still needs the one that was to be deleted."""
+
+    kind = serializers.CharField()
+    id = serializers.CharField()
+    name = serializers.CharField()
+
+
+class ProblemSerializer(serializers.Serializer[Any]):
+    """Problem details as in RFC 9457."""
+
+    type = serializers.CharField(help_text="address of a page that says what this kind of problem means")
+    title = serializers.CharField()
+    status = serializers.IntegerField(min_value=400, max_value=599)
+    detail = serializers.CharField(help_text="what happened, for a person")
+    code = serializers.CharField(help_text="what happened, for a program")
+    errors = ProblemErrorSerializer(many=True, help_text="every fault that was found; empty when none can be placed")
+    dependants = DependantSerializer(
+        many=True, required=False, help_text="rows that need the one to be deleted; 20 at most are shown"
+    )
+
+
+class ProblemSchema(AutoSchema):
+    """Adds to every operation the problems it may answer with, and the headers it reads and sends."""
+
+    view: Any
+
+    def _is_single(self) -> bool:
+        return getattr(self.view, "action", None) in {"retrieve", "partial_update", "create"}
+
+    def get_description(self) -> str:
+        """Give the action's own words if the viewset wrote it, else the viewset's."""
+        action = getattr(self.view, "action", None) or self.method.lower()
+        # Only Python functions of the view's own class count: inherited ones describe the machinery.
+        own = type(self.view).__dict__.get(action)
+        return str(get_doc(own) or get_doc(type(self.view))) if own is not None else str(get_doc(type(self.view)))
+
+    def get_request_serializer(self) -> Any:
+        given = getattr(self.view, "input_serializer_class", None)
+        own_action = getattr(self.view, "action", None) in {"create", "partial_update"}
+        return given() if given is not None and own_action else super().get_request_serializer()
+
+    def get_override_parameters(self) -> list[Any]:
+        parameters = list(super().get_override_parameters())
+        action = getattr(self.view, "action", None)
+        if self.method == "POST" and getattr(self.view, "keeps_answers", False):
+            parameters.append(
+                OpenApiParameter(
+                    "Idempotency-Key",
+                    OpenApiTypes.STR,
+                    OpenApiParameter.HEADER,
+                    description="1 to 120 printable ASCII characters of your choice. A request repeated with its key "
+                    "is carried out once and answered alike.",
+                )
+            )
+        if action in {"partial_update", "destroy"} and hasattr(self.view, "locked_object"):
+            parameters.append(
+                OpenApiParameter(
+                    "If-Match",
+                    OpenApiTypes.STR,
+                    OpenApiParameter.HEADER,
+                    description="The ETag you read. If the thing changed since, nothing is done and 412 is answered.",
+                )
+            )
+        if action == "retrieve":
+            parameters.append(
+                OpenApiParameter(
+                    "If-None-Match",
+                    OpenApiTypes.STR,
+                    OpenApiParameter.HEADER,
+                    description="An ETag you hold. If the thing is still the same, 304 is answered without a body.",
+                )
+            )
+        if self._is_single() and hasattr(self.view, "locked_object"):
+            parameters.append(
+                OpenApiParameter(
+                    "ETag",
+                    OpenApiTypes.STR,
+                    OpenApiParameter.HEADER,
+                    description="Changes when the thing changes.",
+                    response=[200, 201],
+                )
+            )
+        return parameters
+
+    def _get_response_bodies(self, direction: Any = "response") -> dict[str, Any]:
+        responses = dict(super()._get_response_bodies(direction))
+        if getattr(self.view, "action", None) == "retrieve" and hasattr(self.view, "locked_object"):
+            responses["304"] = {"description": "You hold the newest already."}
+        for status in self._problem_statuses():
+            if str(status) in responses:
+                continue
+            answer = self._get_response_for_code(ProblemSerializer, str(status), [PROBLEM_JSON], direction)
+            responses[str(status)] = {**answer, "description": KINDS[status][1]}
+        return responses
+
+    def _problem_statuses(self) -> list[int]:
+        writes = self.method in {"POST", "PATCH", "PUT", "DELETE"}
+        single = "{" in self.path
+        statuses = {400, 406, 429, 503}
+        if self.get_auth() and {} not in self.get_auth():
+            statuses |= {401, 403}
+        if single or not writes:
+            # A list answers 404 for a page beyond its last.
+            statuses |= {404}
+        if writes:
+            statuses |= {409}
+        if self.method in {"POST", "PATCH", "PUT"}:
+            statuses |= {413, 415}
+        if self.method == "POST" and getattr(self.view, "keeps_answers", False):
+            statuses |= {422}
+        if getattr(self.view, "action", None) in {"partial_update", "destroy"}:
+            statuses |= {412}
+        return sorted(statuses)
+
+
+class TokenScheme(OpenApiAuthenticationExtension):
+    """Bearer tokens."""
+
+    target_class = "accounts.api.authentication.TokenAuthentication"
+    name = "token"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, Any]:
+        return {"type": "http", "scheme": "bearer", "description": "A token from /api/v1/login/ or /api/v1/tokens/."}
+
+
+class SessionScheme(OpenApiAuthenticationExtension):
+    """Sessions of a browser."""
+
+    target_class = "accounts.api.authentication.SessionAuthentication"
+    name = "session"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, Any]:
+        from django.conf import settings
+
+        return {
+            "type": "apiKey",
+            "in": "cookie",
+            "name": settings.SESSION_COOKIE_NAME,
+            "description": "A browser's session, from /api/v1/session/.",
+        }

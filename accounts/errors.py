@@ -1,0 +1,61 @@
+"""What services raise when they cannot do what was asked; the words of the domain, without HTTP."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with what was sent.
+
+    `pointer` is a JSON Pointer (RFC 6901) into what was sent, such as "/rows/3/inlet_pressure", or "" for the whole of
+    it; `sentence` says what was wrong and what would be right.
+    """
+
+    pointer: str
+    sentence: str
+
+
+class DomainError(Exception):
+    """Something a person can understand and mend.
+
+    Parameters
+    ----------
+    code
+        A short name in snake_case that a program can compare, such as "unit_code_taken".
+    sentence
+        What happened, for a person.
+    pointer
+        Where the one fault lies, when there is one; its sentence is `sentence`.
+    faults
+        Every fault, when there are several; they take the place of `pointer`.
+    """
+
+    def __init__(self, code: str, sentence: str, *, pointer: str | None = None, faults: Sequence[Fault] = ()) -> None:
+        super().__init__(sentence)
+        self.code = code
+        self.sentence = sentence
+        self.faults: tuple[Fault, ...] = tuple(faults)
+        if not self.faults and pointer is not None:
+            self.faults = (Fault(pointer, sentence),)
+
+
+class InvalidInput(DomainError):  # noqa: N818 - the words of the domain
+    """What was sent cannot be right, whatever the state of the records."""
+
+
+class NotAllowed(DomainError):  # noqa: N818 - the words of the domain
+    """The acting member may not do this."""
+
+
+class NotFound(DomainError):  # noqa: N818 - the words of the domain
+    """There is no such thing, or none the acting member may see: the two are never told apart."""
+
+
+class Conflict(DomainError):  # noqa: N818 - the words of the domain
+    """What was sent is right in itself but does not fit the records as they stand."""
+
+
+def escape_pointer(part: str | int) -> str:
+    """Escape one step of a JSON Pointer as RFC 6901 section 3 asks: "~" becomes "~0", "/" becomes "~1"."""
+    return str(part).replace("~", "~0").replace("/", "~1")

@@ -1,0 +1,118 @@
+"""The one table of who may do what: (resource, action) -> roles.
+
+A resource is the name a viewset declares, such as "unit"; an action is what is done to it. The ordinary actions are
+"list", "retrieve", "create", "update" and "destroy"; a viewset's own actions go by their own names. What is not in the
+table is forbidden, and a viewset with an action that is not in the table does not start.
+
+The table says what a role may do; which rows it may do it to is the matter of `visible_to` in `accounts.tenancy`.
+"""
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Final
+
+from accounts.models import Membership
+
+if TYPE_CHECKING:
+    Roles = frozenset["Role"]
+
+Role = Membership.Role
+Action = str
+
+OWNER: Final = frozenset({Role.OWNER})
+OFFICE: Final = frozenset({Role.OWNER, Role.OFFICE})
+STAFF: Final = frozenset({Role.OWNER, Role.OFFICE, Role.INSTALLER})
+EVERYONE: Final = frozenset(Role)
+
+READ: Final = ("list", "retrieve")
+WRITE: Final = ("create", "update", "destroy")
+
+
+def _table(*rows: "tuple[str, Iterable[Action], Roles]") -> "Mapping[tuple[str, Action], Roles]":
+    """Spread rows over their actions, refusing a pair that is named twice."""
+    table: dict[tuple[str, Action], Roles] = {}
+    for resource, actions, roles in rows:
+        for action in actions:
+            if (resource, action) in table:
+                raise ValueError(f"{resource} {action} stands in the table twice.")
+            table[resource, action] = roles
+    return table
+
+
+ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
+    # accounts
+    ("me", ("retrieve",), EVERYONE),
+    ("company", ("retrieve",), EVERYONE),
+    ("company", ("update",), OWNER),
+    ("member", READ, OFFICE),
+    ("member", ("create", "update", "end"), OWNER),
+    ("client", READ, STAFF),
+    ("client", WRITE, OFFICE),
+    ("token", READ, EVERYONE),
+    ("token", ("create", "destroy"), EVERYONE),
+    ("audit_entry", READ, OWNER),
+    # fleet
+    ("site", READ, EVERYONE),
+    ("site", WRITE, OFFICE),
+    ("access_window", READ, EVERYONE),
+    ("access_window", WRITE, OFFICE),
+    ("unit", READ, EVERYONE),
+    ("unit", WRITE, OFFICE),
+    ("position", READ, EVERYONE),
+    ("position", WRITE, OFFICE),
+    ("instrument", READ, EVERYONE),
+    ("instrument", WRITE, STAFF),
+    ("catalogue_item", READ, STAFF),
+    ("catalogue_item", WRITE, OFFICE),
+    ("parts_rule", READ, STAFF),
+    ("parts_rule", WRITE, OFFICE),
+    ("placement", READ, EVERYONE),
+    ("placement", ("create", "remove", "rotate"), STAFF),
+    ("feed_water_sample", READ, EVERYONE),
+    ("feed_water_sample", ("create", "upload", "correct"), STAFF),
+    ("reading", READ, EVERYONE),
+    ("reading", ("create", "bulk"), EVERYONE),
+    ("reading", ("upload", "correct"), STAFF),
+    ("indicators", READ, EVERYONE),
+    ("intake_batch", READ, STAFF),
+    ("finding", READ, EVERYONE),
+    ("finding", ("decide", "refresh"), STAFF),
+    ("forecast", READ, EVERYONE),
+    ("forecast", ("refresh",), OFFICE),
+    ("job", READ, STAFF),
+    ("job", ("create", "stop"), OFFICE),
+    # scheduling
+    ("policy", ("retrieve",), OFFICE),
+    ("policy", ("update",), OWNER),
+    ("installer", READ, STAFF),
+    ("installer", WRITE, OFFICE),
+    ("need", READ, STAFF),
+    ("need", ("create", "update", "drop"), OFFICE),
+    ("visit", READ, EVERYONE),
+    ("visit", ("create", "update", "confirm", "cancel", "propose"), OFFICE),
+    ("plan", READ, STAFF),
+    ("plan", ("create", "publish"), OFFICE),
+    ("round", READ, STAFF),
+    ("service_record", READ, EVERYONE),
+    ("service_record", ("create",), STAFF),
+    ("parts_list", READ, STAFF),
+    ("parts_list", ("create",), OFFICE),
+    ("stock_level", READ, STAFF),
+    ("stock_level", WRITE, OFFICE),
+)
+
+# A logging meter posts readings of its own unit and does nothing else, whatever its owner may do.
+METER_ALLOWED: Final = frozenset({("reading", "create")})
+
+
+def allows(membership: Membership | None, resource: str, action: Action) -> bool:
+    """Say whether this membership, in its role or as a meter, may do the action to rows it can see."""
+    if membership is None or not membership.is_active:
+        return False
+    if membership.meter_unit_id is not None and (resource, action) not in METER_ALLOWED:
+        return False
+    return membership.role in ALLOWED.get((resource, action), frozenset())
+
+
+def roles_for(resource: str, action: Action) -> "Roles":
+    """Give the roles that may do the action; empty when nobody may."""
+    return ALLOWED.get((resource, action), frozenset())

@@ -1,0 +1,68 @@
+"""Stored answers to requests that carried an Idempotency-Key."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Literal
+
+from django.db import IntegrityError, transaction
+
+from accounts.models import Membership, StoredAnswer
+
+# Longer than any van stays without a signal.
+KEPT_FOR = timedelta(hours=48)
+# A call that has not answered by then has died with its process, and the next one may take its place.
+CLAIMED_FOR = timedelta(minutes=5)
+
+Outcome = Literal["claimed", "answered", "running", "other_request"]
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """How a key stands: free and now ours, answered, still running, or taken by another request."""
+
+    outcome: Outcome
+    row: StoredAnswer
+
+
+def claim(*, by: Membership, key: str, route: str, digest: str, now: datetime) -> Claim:
+    """Claim a key for one request, or tell why it cannot be had. Commits at once, so that a twin sees the claim."""
+    caller = "member" if by.meter_unit_id is None else f"meter {by.meter_unit_id}"
+    StoredAnswer.objects.filter(membership=by, created_at__lt=now - KEPT_FOR).delete()
+    try:
+        with transaction.atomic():
+            row = StoredAnswer.objects.create(
+                company_id=by.company_id,
+                membership=by,
+                caller=caller,
+                key=key,
+                route=route[:200],
+                body_digest=digest,
+                created_at=now,
+                claimed_until=now + CLAIMED_FOR,
+            )
+        return Claim("claimed", row)
+    except IntegrityError:
+        found = StoredAnswer.objects.filter(membership=by, caller=caller, key=key).first()
+    if found is None:
+        # The twin failed and took its claim back in between; the caller may ask again.
+        return Claim("running", StoredAnswer())
+    if found.route != route[:200] or found.body_digest != digest:
+        return Claim("other_request", found)
+    if found.status is not None:
+        return Claim("answered", found)
+    # Exactly one of several callers takes over a claim that ran out.
+    taken = StoredAnswer.objects.filter(pk=found.pk, status=None, claimed_until__lte=now).update(
+        claimed_until=now + CLAIMED_FOR
+    )
+    return Claim("claimed" if taken == 1 else "running", found)
+
+
+def keep(*, row: StoredAnswer, status: int, headers: Mapping[str, str], body: bytes) -> None:
+    """Store the answer under its claim."""
+    StoredAnswer.objects.filter(pk=row.pk).update(status=status, headers=dict(headers), body=body, claimed_until=None)
+
+
+def release(*, row: StoredAnswer) -> None:
+    """Give the claim back: the request may be repeated."""
+    StoredAnswer.objects.filter(pk=row.pk, status=None).delete()

@@ -1,0 +1,3 @@
+"""What every test can ask for."""
+
+pytest_plugins = ["tests.cast"]

@@ -1,15 +1,33 @@
-"""Making the rounds."""
+"""Making the rounds: a first plan, improved block by block, every step checked by the judge."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.rounds.evaluate import Evaluation, Plan, Route, evaluate
+from scheduling.planning.rounds.evaluate import Evaluation, Plan, Route, evaluate, may_be_driven
+from scheduling.planning.rounds.insertion import PlanDict, mend_round, place_the_musts, working_cells
+from scheduling.planning.rounds.model import RoundModel, search
 from scheduling.planning.rounds.naive import naive_plan
 from scheduling.planning.rounds.problem import RoundProblem
-from scheduling.planning.rounds.unserved import Unserved
+from scheduling.planning.rounds.unserved import Unserved, explain_unserved
+
+#: Up to this many candidates a horizon of two days is searched whole; beyond it in blocks.
+WHOLE_UP_TO = 60
+#: Days of a block, and how many rounds it holds at most.
+BLOCK_DAYS = 2
+BLOCK_CELLS = 10
+#: Visits left out that a block may take in.
+BLOCK_POOL = 150
+BLOCK_SECONDS = 4.0
+BLOCK_ITERATIONS = 2_000
+
+#: Makes the plan the search starts from.
+StartPlan = Callable[[RoundProblem], Plan]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +88,7 @@ def plan_rounds(
     seed: int = 0,
     on_progress: Callable[[Progress], None] | None = None,
     should_stop: Callable[[], bool] | None = None,
+    start: StartPlan = naive_plan,
 ) -> RoundPlan:
     """Plan the rounds of a horizon.
 
@@ -78,13 +97,16 @@ def plan_rounds(
     problem
         What is asked.
     seconds, iterations
-        Effort: exactly one of the two. The same problem, iterations and seed give the same plan; seconds do not.
+        Effort: exactly one of the two. The same problem, iterations, seed and start give the same plan; seconds do
+        not. A few thousand iterations do for a day or two, some ten thousand for a week.
     seed
         Starts the random choices.
     on_progress
         Called now and then, in this thread.
     should_stop
         Asked now and then; on True the best plan so far is returned.
+    start
+        Makes the first plan; whatever in it cannot be driven is mended before the search.
 
     Raises
     ------
@@ -97,16 +119,203 @@ def plan_rounds(
         raise PlanningError("seconds", f"must be above 0, not {seconds!r}.")
     if iterations is not None and iterations < 1:
         raise PlanningError("iterations", f"must be at least 1, not {iterations!r}.")
-    plan = naive_plan(problem)
-    judged = evaluate(problem, plan)
-    if on_progress is not None:
-        on_progress(Progress(1.0, judged.total_cents, "first plan"))
+    effort = _Effort(seconds, iterations, should_stop)
+    by_hand = naive_plan(problem)
+    naive_total = evaluate(problem, by_hand).total_cents
+    first = by_hand if start is naive_plan else _drivable(problem, start(problem))
+    search_state = _Search(problem, place_the_musts(problem, first), effort, seed, on_progress)
+    search_state.run()
+    judged = evaluate(problem, search_state.best)
     return RoundPlan(
         routes=judged.routes,
-        unserved=(),
+        unserved=explain_unserved(problem, search_state.best),
         evaluation=judged,
-        naive_total_cents=judged.total_cents,
+        naive_total_cents=naive_total,
         travel_source=problem.travel.source,
-        stopped=bool(should_stop and should_stop()),
-        plan=plan,
+        stopped=effort.stopped,
+        plan=search_state.best,
     )
+
+
+def _drivable(problem: RoundProblem, plan: Plan) -> PlanDict:
+    """A plan from elsewhere with what cannot be driven taken out."""
+    seen: set[int] = set()
+    result: PlanDict = {}
+    for (installer, day), stops in plan.items():
+        once = tuple(c for c in dict.fromkeys(stops) if c not in seen)
+        kept = mend_round(problem, installer, day, once)
+        seen.update(kept)
+        if kept:
+            result[installer, day] = kept
+    return result
+
+
+class _Effort:
+    """How much work is left, by the clock or by count."""
+
+    def __init__(self, seconds: float | None, iterations: int | None, should_stop: Callable[[], bool] | None) -> None:
+        self._began = time.monotonic()
+        self._seconds = seconds
+        self._iterations = iterations
+        self._spent = 0
+        self._should_stop = should_stop
+        self.stopped = False
+
+    def asked_to_stop(self) -> bool:
+        if not self.stopped and self._should_stop is not None and self._should_stop():
+            self.stopped = True
+        return self.stopped
+
+    @property
+    def share(self) -> float:
+        if self._iterations is not None:
+            return min(1.0, self._spent / self._iterations)
+        return min(1.0, (time.monotonic() - self._began) / (self._seconds or 1.0))
+
+    def share_with(self, running: int) -> float:
+        """Share spent when the step at work has done ``running`` iterations."""
+        if self._iterations is not None:
+            return min(1.0, (self._spent + running) / self._iterations)
+        return self.share
+
+    def next_step(self, *, whole: bool) -> tuple[int | None, float | None] | None:
+        """Iterations or seconds of the next step; None when the effort is spent."""
+        if self.asked_to_stop():
+            return None
+        if self._iterations is not None:
+            left = self._iterations - self._spent
+            return None if left <= 0 else (left if whole else min(left, BLOCK_ITERATIONS), None)
+        left_s = (self._seconds or 0.0) - (time.monotonic() - self._began)
+        if left_s <= 0.05:
+            return None
+        return None, left_s if whole else min(left_s, BLOCK_SECONDS)
+
+    def spend(self, iterations: int | None) -> None:
+        self._spent += iterations or 0
+
+
+class _Search:
+    """Fix-and-optimise: take some days, let the solver redo them with everything else fixed, keep what is better."""
+
+    def __init__(
+        self,
+        problem: RoundProblem,
+        start: PlanDict,
+        effort: _Effort,
+        seed: int,
+        on_progress: Callable[[Progress], None] | None,
+    ) -> None:
+        self.problem = problem
+        self.best = {cell: stops for cell, stops in start.items() if stops}
+        self._rank = evaluate(problem, self.best).rank
+        self._effort = effort
+        self._rng = np.random.default_rng(seed)
+        self._on_progress = on_progress
+
+    def run(self) -> None:
+        self._tell("first plan", 0)
+        cells = working_cells(self.problem)
+        if not cells or not self.problem.candidates:
+            self._tell("done", 0)
+            return
+        whole = len(self.problem.candidates) <= WHOLE_UP_TO and len({d for _, d in cells}) <= BLOCK_DAYS
+        blocks: list[list[tuple[int, int]]] = []
+        while (step := self._effort.next_step(whole=whole)) is not None:
+            if not blocks:
+                blocks = [cells] if whole else self._blocks(cells)
+            self._improve(blocks.pop(), *step)
+        self._tell("done", 0)
+
+    def _blocks(self, cells: Sequence[tuple[int, int]]) -> list[list[tuple[int, int]]]:
+        """A pass over all days, in pairs drawn at random; many installers are split by where they are at work."""
+        days = sorted({day for _, day in cells})
+        order = [days[k] for k in self._rng.permutation(len(days))]
+        if len(order) % 2 and len(order) > 1:
+            order.append(order[0])
+        blocks: list[list[tuple[int, int]]] = []
+        for k in range(0, len(order), BLOCK_DAYS):
+            chosen = set(order[k : k + BLOCK_DAYS])
+            block = [cell for cell in cells if cell[1] in chosen]
+            blocks.extend(self._split(block))
+        return blocks
+
+    def _split(self, block: list[tuple[int, int]]) -> list[list[tuple[int, int]]]:
+        if len(block) <= BLOCK_CELLS:
+            return [block]
+        left = list(block)
+        parts = []
+        while left:
+            middle = left[int(self._rng.integers(len(left)))]
+            left.sort(key=lambda cell: (self._apart(middle, cell), cell))
+            parts.append(left[:BLOCK_CELLS])
+            left = left[BLOCK_CELLS:]
+        return parts
+
+    def _apart(self, one: tuple[int, int], other: tuple[int, int]) -> float:
+        """Mean drive between the stops of two rounds, homes included."""
+        a, b = ([cell[0], *(self.problem.node(c) for c in self.best.get(cell, ()))] for cell in (one, other))
+        return float(self.problem.travel.seconds[np.ix_(a, b)].mean())
+
+    def _pool(self, cells: Sequence[tuple[int, int]]) -> list[int]:
+        """Visits left out that are worth most for their time, by the nearest of the block's stops and homes."""
+        problem = self.problem
+        served = {c for stops in self.best.values() for c in stops}
+        days = {day for _, day in cells}
+        people = {problem.installers[k] for k, _ in cells}
+        near = [*{k for k, _ in cells}, *(problem.node(c) for cell in cells for c in self.best.get(cell, ()))]
+        scored = []
+        for k, c in enumerate(problem.candidates):
+            if k in served:
+                continue
+            worth = max((c.value_cents(d) for d in problem.starts[k] if d in days), default=None)
+            if worth is None or not any(problem.may_serve(p, c) for p in people):
+                continue
+            if c.must:
+                scored.append((-1.0, k))
+                continue
+            if worth <= 0:
+                continue
+            detour = int(problem.travel.seconds[near, problem.node(k)].min())
+            scored.append((1.0 / (worth / (c.service_s + 2 * detour + 300)), k))
+        scored.sort()
+        return [k for _, k in scored[:BLOCK_POOL]]
+
+    def _improve(self, cells: list[tuple[int, int]], iterations: int | None, seconds: float | None) -> None:
+        problem = self.problem
+        inside = [c for cell in cells for c in self.best.get(cell, ())]
+        candidates = sorted({*inside, *self._pool(cells)})
+        if not candidates:
+            self._effort.spend(iterations)
+            if seconds is not None:
+                time.sleep(min(seconds, 0.01))
+            return
+        model = RoundModel.build(problem, cells=cells, candidates=candidates)
+        if not model.plain:
+            self._effort.spend(iterations)
+            return
+        began = {cell: self.best[cell] for cell in cells if cell in self.best}
+        solution, _ = model.encode(began)
+        found = search(
+            model,
+            solution,
+            seed=int(self._rng.integers(2**31)),
+            iterations=iterations,
+            seconds=seconds,
+            should_stop=self._effort.asked_to_stop,
+            on_iteration=(lambda n: self._tell("improving", n)) if self._on_progress else None,
+        )
+        self._effort.spend(iterations)
+        tried = {cell: stops for cell, stops in self.best.items() if cell not in set(cells)}
+        for cell, stops in model.decode(found).items():
+            kept = stops if may_be_driven(problem, *cell, stops) else mend_round(problem, *cell, stops)
+            if kept:
+                tried[cell] = kept
+        rank = evaluate(problem, tried).rank
+        if rank <= self._rank:
+            self.best, self._rank = tried, rank
+        self._tell("improving", 0)
+
+    def _tell(self, doing: str, running: int) -> None:
+        if self._on_progress is not None:
+            share = 1.0 if doing == "done" else self._effort.share_with(running)
+            self._on_progress(Progress(share, self._rank[-1], doing))

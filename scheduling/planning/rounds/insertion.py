@@ -1,0 +1,160 @@
+"""Putting single visits into rounds: the cheapest place, and room made for what must be served."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from scheduling.planning.rounds.evaluate import Plan, make_route, may_be_driven, overtime_cents, round_cents
+from scheduling.planning.rounds.problem import RoundProblem
+
+PlanDict = dict[tuple[int, int], tuple[int, ...]]
+
+#: How many of the shortest detours of a round are tried before it is held to have no room.
+TRIED_POSITIONS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Insertion:
+    """Where a visit could go, and what the plan would then cost more (driving, overtime, the visit, less waiting)."""
+
+    installer: int
+    day: int
+    stops: tuple[int, ...]
+    extra_cents: int
+
+
+def working_cells(problem: RoundProblem) -> list[tuple[int, int]]:
+    """Every (installer, day) that is worked, by day."""
+    return sorted(
+        ((k, shift.day) for k, person in enumerate(problem.installers) for shift in person.shifts),
+        key=lambda cell: (cell[1], cell[0]),
+    )
+
+
+def round_total_cents(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> int:
+    """Driving, overtime and visits of a round that can be driven, less what leaving its visits would have cost."""
+    if not stops:
+        return 0
+    cents = round_cents(problem, installer, stops) - sum(problem.candidates[c].value_cents(day) for c in stops)
+    if problem.installers[installer].max_overtime_s:
+        route = make_route(problem, installer, day, stops)
+        if route is not None:
+            cents += overtime_cents(problem, route.overtime_s)
+    return cents
+
+
+def cheapest_insertion(
+    problem: RoundProblem,
+    plan: Plan,
+    candidate: int,
+    cells: Iterable[tuple[int, int]] | None = None,
+    *,
+    positions: int = TRIED_POSITIONS,
+) -> Insertion | None:
+    """The place that makes the plan least dear, among the shortest detours of every round; None when none fits."""
+    c = problem.candidates[candidate]
+    new = problem.node(candidate)
+    cents = problem.driving_cents
+    best: Insertion | None = None
+    for installer, day in working_cells(problem) if cells is None else cells:
+        if day not in problem.starts[candidate] or not problem.may_serve(problem.installers[installer], c):
+            continue
+        stops = plan.get((installer, day), ())
+        path = np.array([installer, *(problem.node(s) for s in stops), installer])
+        detour = cents[path[:-1], new] + cents[new, path[1:]] - cents[path[:-1], path[1:]]
+        for position in np.argsort(detour, kind="stable")[:positions]:
+            extra = int(detour[position]) - c.value_cents(day)
+            if best is not None and extra >= best.extra_cents:
+                break
+            tried = (*stops[:position], candidate, *stops[position:])
+            if not may_be_driven(problem, installer, day, tried):
+                continue
+            if problem.installers[installer].max_overtime_s:
+                extra = round_total_cents(problem, installer, day, tried) - round_total_cents(
+                    problem, installer, day, stops
+                )
+                if best is not None and extra >= best.extra_cents:
+                    continue
+            best = Insertion(installer, day, tried, extra)
+    return best
+
+
+def make_room(problem: RoundProblem, plan: Plan, candidate: int) -> tuple[Insertion, tuple[int, ...]] | None:
+    """Put a visit that must be served into a round by giving up optional ones.
+
+    In every round the visits that must stay are kept, the new one is put in, and the optional ones come back one after
+    another, dearest first, as long as they fit.
+
+    Returns
+    -------
+    The new round and the visits given up, cheapest over all rounds; None when it fits into none.
+    """
+    c = problem.candidates[candidate]
+    best: tuple[Insertion, tuple[int, ...]] | None = None
+    for installer, day in working_cells(problem):
+        if day not in problem.starts[candidate] or not problem.may_serve(problem.installers[installer], c):
+            continue
+        stops = plan.get((installer, day), ())
+        kept = tuple(s for s in stops if problem.candidates[s].must)
+        cell = [(installer, day)]
+        placed = cheapest_insertion(problem, {(installer, day): kept}, candidate, cell, positions=len(kept) + 1)
+        if placed is None:
+            continue
+        current = placed.stops
+        for s in sorted(set(stops) - set(kept), key=lambda s: (-problem.candidates[s].value_cents(day), s)):
+            again = cheapest_insertion(problem, {(installer, day): current}, s, cell, positions=len(current) + 1)
+            if again is not None and again.extra_cents < 0:
+                current = again.stops
+        extra = round_total_cents(problem, installer, day, current) - round_total_cents(problem, installer, day, stops)
+        if best is None or extra < best[0].extra_cents:
+            best = Insertion(installer, day, current, extra), tuple(s for s in stops if s not in current)
+    return best
+
+
+def place_the_musts(problem: RoundProblem, plan: Plan) -> PlanDict:
+    """The plan with every confirmed and urgent visit in it that can be put in by giving up optional ones."""
+    result: PlanDict = dict(plan)
+    served = {c for stops in result.values() for c in stops}
+    waiting = [k for k, c in enumerate(problem.candidates) if c.must and k not in served]
+    waiting.sort(key=lambda k: (problem.candidates[k].appointment is None, k))
+    for k in waiting:
+        found = cheapest_insertion(problem, result, k)
+        if found is None:
+            room = make_room(problem, result, k)
+            if room is None:
+                continue
+            found = room[0]
+        result[found.installer, found.day] = found.stops
+    return result
+
+
+def mend_round(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> tuple[int, ...]:
+    """The round with as little given up as makes it drivable: the least valuable optional visits first."""
+    current = stops
+    while current and not may_be_driven(problem, installer, day, current):
+        without = [(current[:k] + current[k + 1 :], current[k]) for k in range(len(current))]
+
+        def loss(entry: tuple[tuple[int, ...], int]) -> tuple[bool, bool, int]:
+            rest, gone = entry
+            c = problem.candidates[gone]
+            return (
+                c.must,
+                not may_be_driven(problem, installer, day, rest),
+                c.value_cents(day) + round_cents(problem, installer, rest),
+            )
+
+        current = min(without, key=loss)[0]
+    return current
+
+
+def fill_up(problem: RoundProblem, plan: Plan, candidates: Iterable[int]) -> PlanDict:
+    """The plan with every visit put in that pays for its detour where it fits as it is, best value first."""
+    result: PlanDict = dict(plan)
+    for k in candidates:
+        found = cheapest_insertion(problem, result, k)
+        if found is not None and found.extra_cents < 0:
+            result[found.installer, found.day] = found.stops
+    return result

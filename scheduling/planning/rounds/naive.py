@@ -1,4 +1,4 @@
-"""The plan a person makes by hand: day by day, always on to the nearest site that can still be visited.
+"""The plan a person makes by hand: day by day, always on to where work can start soonest.
 
 It is the yardstick the planner is measured against, and the plan it starts from.
 """
@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from scheduling.planning.rounds.evaluate import may_be_driven
 from scheduling.planning.rounds.problem import RoundProblem
+from scheduling.planning.rounds.schedule import time_round
 
 PlanDict = dict[tuple[int, int], tuple[int, ...]]
 
 
 def naive_plan(problem: RoundProblem) -> PlanDict:
-    """Confirmed appointments first, then urgent visits, then whatever is nearest and worth serving that day.
+    """Confirmed appointments first, then urgent visits, then whatever is soonest reached and worth serving that day.
 
     Every round in the answer can be driven. Visits that fit nowhere are left out.
     """
@@ -61,23 +62,22 @@ def _detour(problem: RoundProblem, installer: int, stops: tuple[int, ...], posit
 def _extend(
     problem: RoundProblem, plan: PlanDict, done: set[int], installer: int, day: int, *, urgent_only: bool
 ) -> None:
-    """Walk along the round and go on to the nearest open candidate wherever one still fits."""
-    seconds = problem.travel.seconds
+    """Walk along the round and go on to the open candidate where work can start soonest, wherever one still fits."""
     person = problem.installers[installer]
     stops = plan.get((installer, day), ())
     position = 0
     while position <= len(stops):
-        here = problem.node(stops[position - 1]) if position else installer
+        here, ready = _leaves(problem, installer, day, stops[:position])
         open_ones = [
-            k
+            (start, k)
             for k, c in enumerate(problem.candidates)
             if k not in done
-            and day in problem.starts[k]
             and (c.urgent or (not urgent_only and c.value_cents(day) > 0))
             and problem.may_serve(person, c)
+            and (start := _soonest(problem, k, day, ready + int(problem.travel.seconds[here, problem.node(k)])))
+            is not None
         ]
-        open_ones.sort(key=lambda k: (int(seconds[here, problem.node(k)]), k))
-        for k in open_ones:
+        for _, k in sorted(open_ones):
             tried = (*stops[:position], k, *stops[position:])
             if may_be_driven(problem, installer, day, tried):
                 stops = tried
@@ -86,3 +86,20 @@ def _extend(
         position += 1
     if stops:
         plan[installer, day] = stops
+
+
+def _leaves(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> tuple[int, int]:
+    """Where the installer is after some stops, and when they can go on; lunch is left to the check."""
+    shift = problem.installers[installer].shift_on(day)
+    timing = time_round(problem, installer, day, stops, with_lunch=False)
+    if not stops or timing is None:
+        return installer, shift.start_s if shift is not None else 0
+    return problem.node(stops[-1]), timing.starts_s[-1] + problem.candidates[stops[-1]].service_s
+
+
+def _soonest(problem: RoundProblem, candidate: int, day: int, arrival: int) -> int | None:
+    """When work could start there, arriving then."""
+    for earliest, latest in problem.starts[candidate].get(day, ()):
+        if arrival <= latest:
+            return max(arrival, earliest)
+    return None

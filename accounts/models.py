@@ -78,6 +78,7 @@ class Membership(TenantModel):
 
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="memberships")
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="memberships")
+    name = models.CharField(max_length=120, blank=True, help_text="of the person, as this company writes it")
     role = models.CharField(max_length=10, choices=Role)
     client = models.ForeignKey(Client, on_delete=models.CASCADE, null=True, blank=True, related_name="memberships")
     is_active = models.BooleanField(default=True)
@@ -94,19 +95,31 @@ class Membership(TenantModel):
         ]
 
     def __str__(self) -> str:
-        return f"{self.user} ({self.role} at {self.company})"
+        return f"{self.name or self.user.email} ({self.role} at {self.company})"
 
 
-class AccessToken(AbstractAuthToken):
+class AccessToken(TenantModel, AbstractAuthToken):
     """A key for a program or a phone: stored hashed, it expires, can be revoked, and acts for one membership.
 
     A token with `meter_unit_id` belongs to a logging meter: it can post readings of that unit and nothing else.
     """
 
+    TENANT_PATH = "membership__company_id"
+    CLIENT_PATH = "membership__client_id"
+
+    # The library makes the hash the key of the row; here it has a number, so that addresses hold no hash.
+    digest = models.CharField(max_length=128, unique=True)
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="auth_token_set")
     membership = models.ForeignKey(Membership, on_delete=models.CASCADE, related_name="tokens")
     name = models.CharField(max_length=80, blank=True, help_text="what the token is for")
     meter_unit_id = models.PositiveBigIntegerField(null=True, blank=True)
     last_used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created", "-pk"]
+
+    def __str__(self) -> str:
+        return self.name or f"token {self.pk}"
 
 
 class AuditEntry(TenantModel):

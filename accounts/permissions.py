@@ -40,7 +40,8 @@ def _table(*rows: "tuple[str, Iterable[Action], Roles]") -> "Mapping[tuple[str, 
 
 ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     # accounts
-    ("me", ("retrieve",), EVERYONE),
+    ("me", ("retrieve", "change_password"), EVERYONE),
+    ("session", ("destroy",), EVERYONE),
     ("company", ("retrieve",), EVERYONE),
     ("company", ("update",), OWNER),
     ("member", READ, OFFICE),

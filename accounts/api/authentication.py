@@ -48,14 +48,14 @@ class TokenAuthentication(_KnoxTokenAuthentication):
         except UnicodeDecodeError:
             raise AuthenticationFailed("This token is not known, or was revoked.") from None
         rows = AccessToken.objects.select_related("user", "membership__company", "membership__user")
-        found = rows.filter(pk=digest).first()
+        found = rows.filter(digest=digest).first()
         if found is None:
             raise AuthenticationFailed("This token is not known, or was revoked.")
         return found.user, found
 
 
 class SessionAuthentication(_SessionAuthentication):
-    """A signed-in browser, acting for the membership chosen at sign-in, or for the only one."""
+    """A signed-in browser, acting for the membership chosen at sign-in, or else for the oldest."""
 
     def authenticate(self, request: Request) -> tuple[Any, None] | None:
         found = super().authenticate(request)
@@ -70,5 +70,4 @@ class SessionAuthentication(_SessionAuthentication):
         chosen = request.session.get(SESSION_MEMBERSHIP)
         if chosen is not None:
             return rows.filter(pk=chosen).first()
-        first_two = list(rows[:2])
-        return first_two[0] if len(first_two) == 1 else None
+        return rows.order_by("pk").first()

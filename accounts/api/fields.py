@@ -21,8 +21,8 @@ class TenantRelatedField(serializers.PrimaryKeyRelatedField):
     }
 
     def get_queryset(self) -> QuerySet[Any]:
-        queryset = super().get_queryset()
-        visible: QuerySet[Any] = queryset.visible_to(self.context.get("membership"))
+        rows: Any = super().get_queryset()
+        visible: QuerySet[Any] = rows.visible_to(self.context.get("membership"))
         return visible
 
     def to_internal_value(self, data: Any) -> Any:
@@ -36,8 +36,8 @@ class TenantRelatedField(serializers.PrimaryKeyRelatedField):
         return super().to_internal_value(data)
 
     def fail(self, key: str, **kwargs: Any) -> Any:
-        queryset = self.queryset
-        kind = str(queryset.model._meta.verbose_name) if queryset is not None else "row"
+        rows: Any = getattr(self, "queryset", None)
+        kind = str(rows.model._meta.verbose_name) if rows is not None else "row"
         return super().fail(key, kind=kind, **kwargs)
 
 

@@ -1,6 +1,6 @@
 """Ordering of lists: by named fields only, and always down to a unique column."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.db.models import QuerySet
@@ -18,7 +18,7 @@ class StrictOrderingFilter(OrderingFilter):
         return queryset.order_by(*ending_in_unique(queryset, wanted)) if wanted else queryset
 
     def remove_invalid_fields(
-        self, queryset: QuerySet[Any], fields: Sequence[str], view: Any, request: Request
+        self, queryset: QuerySet[Any], fields: Iterable[str], view: Any, request: Request
     ) -> list[str]:
         valid = orderable(view)
         for field in fields:

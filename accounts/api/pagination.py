@@ -56,7 +56,7 @@ class PagePagination(PageNumberPagination):
     def get_page_size(self, request: Request) -> int:
         return whole_number(request, "page_size", PAGE_SIZE, LARGEST_PAGE)
 
-    def paginate_queryset(self, queryset: QuerySet[Any], request: Request, view: Any = None) -> list[Any]:
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.request = request
         rows = queryset.order_by(*ordering_of(queryset))
         number = whole_number(request, "page", 1, None)
@@ -78,7 +78,7 @@ class CursorPagination(BasePagination):
     page_size = PAGE_SIZE
     parameters = ("cursor", "page_size")
 
-    def paginate_queryset(self, queryset: QuerySet[Any], request: Request, view: Any = None) -> list[Any]:
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.request = request
         size = whole_number(request, "page_size", self.page_size, LARGEST_PAGE)
         terms = ordering_of(queryset)

@@ -187,8 +187,8 @@ def _django_faults(error: DjangoValidationError) -> list[dict[str, str]]:
 
 
 def _protected(error: ProtectedError | RestrictedError) -> Response:
-    rows = getattr(error, "protected_objects", None) or getattr(error, "restricted_objects", ())
-    rows = sorted(rows, key=lambda row: (row._meta.verbose_name, str(row.pk)))
+    needed: Any = getattr(error, "protected_objects", None) or getattr(error, "restricted_objects", ())
+    rows = sorted(needed, key=lambda row: (str(row._meta.verbose_name), row.pk))
     dependants = [
         {"kind": str(row._meta.verbose_name), "id": str(row.pk), "name": str(row)} for row in rows[:_DEPENDANTS_SHOWN]
     ]

@@ -37,7 +37,9 @@ class ProblemSerializer(serializers.Serializer[Any]):
     status = serializers.IntegerField(min_value=400, max_value=599)
     detail = serializers.CharField(help_text="what happened, for a person")
     code = serializers.CharField(help_text="what happened, for a program")
-    errors = ProblemErrorSerializer(many=True, help_text="every fault that was found; empty when none can be placed")
+    errors = ProblemErrorSerializer(  # type: ignore[assignment]
+        many=True, help_text="every fault that was found; empty when none can be placed"
+    )
     dependants = DependantSerializer(
         many=True, required=False, help_text="rows that need the one to be deleted; 20 at most are shown"
     )
@@ -51,7 +53,7 @@ class ProblemSchema(AutoSchema):
     def _is_single(self) -> bool:
         return getattr(self.view, "action", None) in {"retrieve", "partial_update", "create"}
 
-    def get_description(self) -> str:
+    def get_description(self) -> str:  # type: ignore[override]
         """Give the action's own words if the viewset wrote it, else the viewset's."""
         action = getattr(self.view, "action", None) or self.method.lower()
         # Only Python functions of the view's own class count: inherited ones describe the machinery.

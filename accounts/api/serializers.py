@@ -15,7 +15,7 @@ class StrictSerializer(serializers.Serializer[Any]):
     """A serializer that refuses fields it does not know, or does not take, instead of dropping them in silence."""
 
     @property
-    def membership(self) -> Membership:
+    def acting_member(self) -> Membership:
         """The membership the request acts for."""
         membership: Membership = self.context["membership"]
         return membership

@@ -18,7 +18,7 @@ here must not ask for a durable transaction of its own. A viewset whose POST mus
 that starts a job, sets `one_transaction = False`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from datetime import datetime
 from typing import Any, ClassVar
@@ -64,6 +64,8 @@ class TenantViewSet(GenericViewSet[Any]):
     lookup_value_regex = "[0-9]{1,18}"
 
     request: Request
+    queryset: QuerySet[Any] | None
+    post: Callable[..., Any]
 
     def __init_subclass__(cls, *, abstract: bool = False, **kwargs: Any) -> None:
         super().__init_subclass__(**kwargs)
@@ -71,7 +73,7 @@ class TenantViewSet(GenericViewSet[Any]):
             raise ImproperlyConfigured(f"{cls.__name__} declares no resource: nobody could say who may use it.")
 
     @classmethod
-    def as_view(cls, actions: dict[str, str] | None = None, **initkwargs: Any) -> Any:
+    def as_view(cls, actions: Any = None, **initkwargs: Any) -> Any:
         for action in (actions or {}).values():
             if (cls.resource, action_name(action)) not in permissions.ALLOWED:
                 raise ImproperlyConfigured(
@@ -138,10 +140,11 @@ class TenantViewSet(GenericViewSet[Any]):
         return queryset.visible_to(self.by)
 
     def get_serializer_context(self) -> dict[str, Any]:
-        context = super().get_serializer_context()
-        context["membership"] = getattr(self.request, "membership", None)
-        context["now"] = getattr(self.request, "now", None)
-        return context
+        return {
+            **super().get_serializer_context(),
+            "membership": getattr(self.request, "membership", None),
+            "now": getattr(self.request, "now", None),
+        }
 
     def get_input_serializer(self, *args: Any, **kwargs: Any) -> BaseSerializer[Any]:
         """Build the serializer that reads what was sent."""

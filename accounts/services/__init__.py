@@ -1,13 +1,19 @@
 """What changes in this room: members, tokens, the trail, stored answers."""
 
 from accounts.services.audit import record
-from accounts.services.members import add_member, change_role, end_membership, found_company
-from accounts.services.tokens import issue_token, revoke_token
+from accounts.services.members import add_member, change_member, change_role, end_membership, found_company
+from accounts.services.signing_in import WrongCredentials, change_password, check_credentials
+from accounts.services.tokens import forget_expired_tokens, issue_token, revoke_token
 
 __all__ = [
+    "WrongCredentials",
     "add_member",
+    "change_member",
+    "change_password",
     "change_role",
+    "check_credentials",
     "end_membership",
+    "forget_expired_tokens",
     "found_company",
     "issue_token",
     "record",

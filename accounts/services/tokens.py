@@ -2,6 +2,8 @@
 
 from datetime import datetime, timedelta
 
+from django.apps import apps
+from django.conf import settings
 from django.db import transaction
 from knox.models import get_digest_token
 from knox.settings import CONSTANTS
@@ -27,11 +29,57 @@ def issue_token(
     """Make a token that acts for `membership`, and give it with its secret, which is stored nowhere.
 
     Give `expires_at` or `ttl`; a token without an end is not made. With `meter_unit_id` the token can only post
-    readings of that unit; whether `by` may see that unit is for the caller to check. Everyone makes tokens for
-    themselves, and the owner and the office make them for meters. Leaves an audit entry.
+    readings of that unit. Everyone makes tokens for themselves; the owner and the office make them for meters too.
+    Leaves an audit entry.
 
-    Raises InvalidInput for an end that has passed or lies too far off, NotAllowed for another member's token.
+    Raises InvalidInput for an end that has passed or lies too far off and for a unit `by` cannot see, NotAllowed for
+    another member's token.
     """
+    if membership.pk != by.pk or not membership.is_active:
+        raise NotAllowed("token_of_another", "A token acts for the member who makes it.")
+    if by.meter_unit_id is not None:
+        raise NotAllowed("meter_token", "A meter makes no tokens.")
+    end = _checked_end(now=now, expires_at=expires_at, ttl=ttl)
+    if meter_unit_id is not None:
+        _check_meter(by=by, meter_unit_id=meter_unit_id)
+    digest, secret = get_digest_token()
+    token = AccessToken.objects.create(
+        digest=digest,
+        token_key=secret[: CONSTANTS.TOKEN_KEY_LENGTH],
+        user_id=membership.user_id,
+        membership=membership,
+        name=name,
+        expiry=end,
+        meter_unit_id=meter_unit_id,
+    )
+    details = {"name": name, "ends": end.isoformat(), "meter_unit_id": meter_unit_id}
+    record(by=by, action="issue token", subject=token, details=details, now=now)
+    return token, secret
+
+
+@transaction.atomic
+def revoke_token(*, by: Membership, token: AccessToken, now: datetime) -> None:
+    """End a token at once. Leaves an audit entry.
+
+    Everyone revokes their own, the owner every token of the company, the office those of meters; NotAllowed otherwise.
+    """
+    own = token.membership_id == by.pk
+    meters = token.meter_unit_id is not None and by.role == Membership.Role.OFFICE
+    same_company = token.membership.company_id == by.company_id
+    if not own and not (same_company and (by.role == Membership.Role.OWNER or meters)):
+        raise NotAllowed("token_of_another", "This token belongs to another member.")
+    record(by=by, action="revoke token", subject=token, details={"name": token.name}, now=now)
+    token.delete()
+
+
+@transaction.atomic
+def forget_expired_tokens(*, now: datetime) -> int:
+    """Delete the tokens that ended more than 90 days ago, and say how many; until then people see why theirs failed."""
+    deleted, _ = AccessToken.objects.filter(expiry__lt=now - timedelta(days=90)).delete()
+    return deleted
+
+
+def _checked_end(*, now: datetime, expires_at: datetime | None, ttl: timedelta | None) -> datetime:
     if (expires_at is None) == (ttl is None):
         raise InvalidInput("token_end_missing", "Say when the token ends, in one way.", pointer="/expires_at")
     end = expires_at if expires_at is not None else now + (ttl or timedelta())
@@ -41,33 +89,17 @@ def issue_token(
             f"A token must end after now and within {LONGEST_LIFE.days} days.",
             pointer="/expires_at",
         )
-    if membership.pk != by.pk:
-        raise NotAllowed("token_of_another", "A token acts for the member who makes it.")
-    if meter_unit_id is not None and by.role not in (Membership.Role.OWNER, Membership.Role.OFFICE):
+    return end
+
+
+def _check_meter(*, by: Membership, meter_unit_id: int) -> None:
+    if by.role not in (Membership.Role.OWNER, Membership.Role.OFFICE):
         raise NotAllowed("meter_token", "Only the owner and the office make tokens for meters.")
-    digest, secret = get_digest_token()
-    token = AccessToken(
-        digest=digest,
-        token_key=secret[: CONSTANTS.TOKEN_KEY_LENGTH],
-        user_id=membership.user_id,
-        membership=membership,
-        name=name,
-        expiry=end,
-        meter_unit_id=meter_unit_id,
-    )
-    token.save(force_insert=True)
-    record(
-        by=by,
-        action="issue token",
-        subject=membership,
-        details={"name": name, "ends": end.isoformat(), "meter_unit_id": meter_unit_id},
-        now=now,
-    )
-    return token, secret
-
-
-@transaction.atomic
-def revoke_token(*, by: Membership, token: AccessToken, now: datetime) -> None:
-    """End a token at once. Leaves an audit entry. Whether `by` may see the token is for the caller to check."""
-    record(by=by, action="revoke token", subject=token.membership, details={"name": token.name}, now=now)
-    token.delete()
+    # Which model is a unit is the composition root's to say: this room lies below the one that has units.
+    units = apps.get_model(settings.METER_UNIT_MODEL)._default_manager.all()
+    if meter_unit_id >= 2**63 or not units.visible_to(by).filter(pk=meter_unit_id).exists():
+        raise InvalidInput(
+            "unit_unknown",
+            f"There is no unit with the id {meter_unit_id}, or none you may see.",
+            pointer="/meter_unit",
+        )

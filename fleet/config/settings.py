@@ -166,8 +166,12 @@ REST_FRAMEWORK = {
     "URL_FORMAT_OVERRIDE": None,
     "EXCEPTION_HANDLER": "accounts.api.problems.problem_response",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
+    # How many proxies in front of the server write X-Forwarded-For; what lies beyond them, anybody can forge.
+    "NUM_PROXIES": env.int("TRUSTED_PROXIES", default=0),
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
 }
+# The model whose rows a logging meter's token can be bound to.
+METER_UNIT_MODEL = "fleet.Unit"
 KNOX_TOKEN_MODEL = "accounts.AccessToken"
 REST_KNOX = {
     "TOKEN_TTL": timedelta(days=30),

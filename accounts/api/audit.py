@@ -1,0 +1,47 @@
+"""The trail of what was done, for the owner."""
+
+import django_filters
+from rest_framework import serializers
+
+from accounts.api.filters import TenantFilterSet
+from accounts.api.pagination import CursorPagination
+from accounts.api.serializers import TenantModelSerializer
+from accounts.api.viewsets import ReadOnlyViewSet
+from accounts.models import AuditEntry
+
+
+class AuditEntrySerializer(TenantModelSerializer):
+    """Who did what to which thing, and when."""
+
+    by = serializers.CharField(
+        source="membership.user.email", read_only=True, allow_null=True, help_text="empty when the person is gone"
+    )
+    details = serializers.DictField(
+        child=serializers.JSONField(), read_only=True, help_text="what a later reader needs, such as old and new values"
+    )
+
+    class Meta:
+        model = AuditEntry
+        fields = ["id", "at", "membership", "by", "action", "subject_kind", "subject_id", "details"]
+        read_only_fields = fields
+
+
+class AuditEntryFilters(TenantFilterSet):
+    """Narrow the trail."""
+
+    since = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="gte", help_text="at this moment or later")
+    until = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="lt", help_text="before this moment")
+
+    class Meta(TenantFilterSet.Meta):
+        model = AuditEntry
+        fields = ["membership", "action", "subject_kind", "subject_id"]
+
+
+class AuditEntryViewSet(ReadOnlyViewSet):
+    """The trail of what was done, newest first."""
+
+    resource = "audit_entry"
+    queryset = AuditEntry.objects.select_related("membership__user")
+    serializer_class = AuditEntrySerializer
+    filterset_class = AuditEntryFilters
+    pagination_class = CursorPagination

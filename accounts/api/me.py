@@ -1,0 +1,99 @@
+"""Who I am, for which company I act, and what I may do there."""
+
+from typing import Any
+
+from django.contrib.auth import update_session_auth_hash
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from accounts import services
+from accounts.api.serializers import StrictSerializer
+from accounts.api.throttles import SIGN_IN_THROTTLES
+from accounts.api.viewsets import TenantViewSet
+from accounts.models import AccessToken, Company, Membership
+from accounts.permissions import ALLOWED, allows
+
+
+class MyCompanySerializer(serializers.ModelSerializer[Company]):
+    """The company of a membership."""
+
+    class Meta:
+        model = Company
+        fields = ["id", "name", "currency", "time_zone", "unit_system"]
+        read_only_fields = fields
+
+
+class MembershipSerializer(serializers.ModelSerializer[Membership]):
+    """A place in a company."""
+
+    company = MyCompanySerializer(read_only=True)
+
+    class Meta:
+        model = Membership
+        fields = ["id", "name", "role", "client", "company"]
+        read_only_fields = fields
+
+
+class MeSerializer(serializers.Serializer[Any]):
+    """Who you are and what you may do."""
+
+    email = serializers.EmailField()
+    membership = MembershipSerializer(help_text="the one you act for")
+    memberships = MembershipSerializer(many=True, help_text="all you have; choose one when you sign in")
+    may = serializers.DictField(
+        child=serializers.ListField(child=serializers.CharField()), help_text="resource to the actions open to you"
+    )
+
+
+class PasswordSerializer(StrictSerializer):
+    """The password you have and the one you want."""
+
+    current_password = serializers.CharField(max_length=128, trim_whitespace=False, write_only=True)
+    new_password = serializers.CharField(max_length=128, trim_whitespace=False, write_only=True)
+
+
+def describe(membership: Membership) -> dict[str, Any]:
+    """Describe a person and their rights."""
+    may: dict[str, list[str]] = {}
+    for resource, action in ALLOWED:
+        if allows(membership, resource, action):
+            may.setdefault(resource, []).append(action)
+    mine = Membership.objects.filter(user=membership.user_id, is_active=True).select_related("company").order_by("pk")
+    answer = {"email": membership.user.email, "membership": membership, "memberships": mine, "may": may}
+    return dict(MeSerializer(answer).data)
+
+
+class MeViewSet(TenantViewSet):
+    """You."""
+
+    resource = "me"
+    queryset = Membership.objects.all()
+    serializer_class = MeSerializer
+    keeps_answers = False
+
+    def get_throttles(self) -> list[Any]:
+        # Whoever finds an open session must not be able to try out passwords on it.
+        return [throttle() for throttle in SIGN_IN_THROTTLES] if self.action == "change_password" else []
+
+    def retrieve(self, request: Request) -> Response:
+        """Who you are, for which company you act, and what you may do there."""
+        return Response(describe(self.by))
+
+    @extend_schema(request=PasswordSerializer, responses={204: None})
+    def change_password(self, request: Request) -> Response:
+        """Change your password; your other tokens are revoked, and your other sessions end."""
+        serializer = PasswordSerializer(data=request.data, context=self.get_serializer_context())
+        serializer.is_valid(raise_exception=True)
+        token = request.auth if isinstance(request.auth, AccessToken) else None
+        services.change_password(
+            by=self.by,
+            current=serializer.validated_data["current_password"],
+            new=serializer.validated_data["new_password"],
+            keep_token=token,
+            now=self.now,
+        )
+        if token is None:
+            update_session_auth_hash(request._request, self.by.user)
+        return Response(status=204)

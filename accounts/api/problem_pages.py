@@ -1,0 +1,51 @@
+"""What each kind of problem means: the pages that the `type` of a problem points to."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.exceptions import NotFound
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from accounts.api.problems import KINDS
+
+
+class ProblemKindSerializer(serializers.Serializer[Any]):
+    """A kind of problem."""
+
+    kind = serializers.CharField()
+    status = serializers.IntegerField()
+    meaning = serializers.CharField()
+
+
+class ProblemKindsView(APIView):
+    """Every kind of problem an answer can be."""
+
+    authentication_classes: Sequence[Any] = ()
+    permission_classes: Sequence[Any] = ()
+
+    @extend_schema(responses=ProblemKindSerializer(many=True), operation_id="problems_list")
+    def get(self, request: Request) -> Response:
+        return Response([_kind(status) for status in KINDS])
+
+
+class ProblemKindView(APIView):
+    """One kind of problem: the page its `type` points to."""
+
+    authentication_classes: Sequence[Any] = ()
+    permission_classes: Sequence[Any] = ()
+
+    @extend_schema(responses=ProblemKindSerializer, operation_id="problems_retrieve")
+    def get(self, request: Request, kind: str) -> Response:
+        for status, (name, _) in KINDS.items():
+            if name == kind:
+                return Response(_kind(status))
+        raise NotFound("There is no such kind of problem; /api/v1/problems/ lists them.")
+
+
+def _kind(status: int) -> dict[str, Any]:
+    name, meaning = KINDS[status]
+    return {"kind": name, "status": status, "meaning": meaning}

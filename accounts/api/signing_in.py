@@ -1,0 +1,123 @@
+"""Signing in and out: a token for programs and phones, a session for the browser."""
+
+from collections.abc import Sequence
+from datetime import timedelta
+from typing import Any
+
+from django.contrib.auth import login, logout
+from django.middleware.csrf import get_token
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from accounts import services
+from accounts.api.authentication import SESSION_MEMBERSHIP
+from accounts.api.me import MembershipSerializer, MeSerializer, describe
+from accounts.api.serializers import StrictSerializer
+from accounts.api.throttles import SIGN_IN_THROTTLES
+from accounts.api.viewsets import TenantViewSet
+from accounts.models import AccessToken, Membership
+from accounts.services import WrongCredentials
+
+TOKEN_LIFE = timedelta(days=30)
+
+
+class CredentialsSerializer(StrictSerializer):
+    """Who signs in, and for which of their memberships."""
+
+    email = serializers.EmailField(max_length=150)
+    password = serializers.CharField(max_length=128, trim_whitespace=False, write_only=True)
+    membership = serializers.IntegerField(
+        required=False,
+        allow_null=True,
+        default=None,
+        min_value=1,
+        help_text="id of the membership to act for; the oldest when left out",
+    )
+
+
+class LoginSerializer(CredentialsSerializer):
+    """Who signs in, and what the token is for."""
+
+    name = serializers.CharField(max_length=80, required=False, default="signed in", help_text="what the token is for")
+
+
+class SignedInSerializer(serializers.Serializer[Any]):
+    """A token and the membership it acts for."""
+
+    token = serializers.CharField(help_text="send it as 'Authorization: Bearer <token>'; it is shown this once")
+    expires_at = serializers.DateTimeField()
+    membership = MembershipSerializer()
+
+
+class _SignInView(APIView):
+    authentication_classes: Sequence[Any] = ()
+    permission_classes: Sequence[Any] = ()
+    throttle_classes = SIGN_IN_THROTTLES
+    serializer_class: type[StrictSerializer] = CredentialsSerializer
+
+    def get_authenticate_header(self, request: Request) -> str:
+        return "Bearer"
+
+    def signed_in(self, request: Request) -> tuple[Membership, dict[str, Any]]:
+        """Check who is at the door."""
+        serializer = self.serializer_class(data=request.data)
+        serializer.is_valid(raise_exception=True)
+        asked = serializer.validated_data
+        try:
+            membership = services.check_credentials(
+                email=asked["email"], password=asked["password"], membership_id=asked["membership"]
+            )
+        except WrongCredentials as error:
+            raise AuthenticationFailed(error.sentence) from None
+        return membership, asked
+
+
+class LoginView(_SignInView):
+    """Sign in with email and password and get a token for one membership, good for thirty days."""
+
+    serializer_class = LoginSerializer
+
+    @extend_schema(request=LoginSerializer, responses=SignedInSerializer, operation_id="login")
+    def post(self, request: Request) -> Response:
+        now = timezone.now()
+        membership, asked = self.signed_in(request)
+        token, secret = services.issue_token(
+            by=membership, membership=membership, name=asked["name"], ttl=TOKEN_LIFE, now=now
+        )
+        answer = {"token": secret, "expires_at": token.expiry, "membership": membership}
+        return Response(SignedInSerializer(answer).data, headers={"Cache-Control": "no-store"})
+
+
+class LogoutViewSet(TenantViewSet):
+    """Revoke the token this request was made with."""
+
+    resource = "session"
+    queryset = AccessToken.objects.all()
+    keeps_answers = False
+
+    @extend_schema(request=None, responses={204: None}, operation_id="logout")
+    def destroy(self, request: Request) -> Response:
+        """Revoke the token this request was made with; a browser's session ends."""
+        if isinstance(request.auth, AccessToken):
+            services.revoke_token(by=self.by, token=request.auth, now=self.now)
+        else:
+            logout(request._request)
+        return Response(status=204)
+
+
+class SessionView(_SignInView):
+    """Sign in for the browser, so that the documentation pages can be tried out."""
+
+    @extend_schema(request=CredentialsSerializer, responses=MeSerializer, operation_id="session_create")
+    def post(self, request: Request) -> Response:
+        membership, _ = self.signed_in(request)
+        login(request._request, membership.user, backend="django.contrib.auth.backends.ModelBackend")
+        request._request.session[SESSION_MEMBERSHIP] = membership.pk
+        # Writing requests of a session carry this value in the header X-CSRFToken; the page reads it from the cookie.
+        get_token(request._request)
+        return Response(describe(membership))

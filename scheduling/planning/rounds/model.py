@@ -170,6 +170,13 @@ class RoundModel:
             )
             copies.append(_Copy(-1, cell[1]))
 
+        # installers who may go to the same places share a pair of tables; lunch at home makes every home a place apart
+        eating = sorted({cell[0] for cell in homes})
+        shut_to = {
+            k: (*(place[j] for j in eating if j != k), *(site[c] for c in candidates if not may[k, c])) for k in people
+        }
+        profiles = sorted(set(shut_to.values()))
+
         vehicles = []
         for cell in cells:
             person, shift = problem.installers[cell[0]], shifts[cell]
@@ -196,7 +203,7 @@ class RoundModel:
                     tw_early=cell[1] * DAY_S + shift.start_s,
                     tw_late=cell[1] * DAY_S + shift.end_s + person.max_overtime_s,
                     unit_distance_cost=1,
-                    profile=place[cell[0]],
+                    profile=profiles.index(shut_to[cell[0]]),
                     **overtime,
                 )
             )
@@ -204,12 +211,11 @@ class RoundModel:
         cents = problem.driving_cents[np.ix_(nodes, nodes)] * scale
         seconds = problem.travel.seconds[np.ix_(nodes, nodes)]
         money_tables, time_tables = [], []
-        for k in people:
-            shut = np.array([place[j] for j in people if j != k] + [site[c] for c in candidates if not may[k, c]])
+        for shut in profiles:
             money, duration = cents.copy(), seconds.copy()
-            if shut.size:
-                money[:, shut] = _FORBIDDEN_CENTS
-                duration[:, shut] = _FORBIDDEN_S
+            if shut:
+                money[:, list(shut)] = _FORBIDDEN_CENTS
+                duration[:, list(shut)] = _FORBIDDEN_S
                 np.fill_diagonal(money, 0)
                 np.fill_diagonal(duration, 0)
             money_tables.append(money)

@@ -16,8 +16,9 @@ from scheduling.planning.rounds.naive import naive_plan
 from scheduling.planning.rounds.problem import RoundProblem
 from scheduling.planning.rounds.unserved import Unserved, explain_unserved
 
-#: Up to this many candidates a horizon of two days is searched whole; beyond it in blocks.
+#: Up to this many candidates are searched whole, over any horizon and over a horizon of one block; more in blocks.
 WHOLE_UP_TO = 60
+WHOLE_BLOCK_UP_TO = 150
 #: Days of a block, and how many rounds it holds at most.
 BLOCK_DAYS = 2
 BLOCK_CELLS = 10
@@ -218,7 +219,8 @@ class _Search:
         if not cells or not self.problem.candidates:
             self._tell("done", 0)
             return
-        whole = len(self.problem.candidates) <= WHOLE_UP_TO and len({d for _, d in cells}) <= BLOCK_DAYS
+        one_block = len({day for _, day in cells}) <= BLOCK_DAYS
+        whole = len(self.problem.candidates) <= (WHOLE_BLOCK_UP_TO if one_block else WHOLE_UP_TO)
         blocks: list[list[tuple[int, int]]] = []
         while (step := self._effort.next_step(whole=whole)) is not None:
             if not blocks:
@@ -261,7 +263,7 @@ class _Search:
         problem = self.problem
         served = {c for stops in self.best.values() for c in stops}
         days = {day for _, day in cells}
-        people = {problem.installers[k] for k, _ in cells}
+        people = [problem.installers[k] for k in sorted({k for k, _ in cells})]
         near = [*{k for k, _ in cells}, *(problem.node(c) for cell in cells for c in self.best.get(cell, ()))]
         scored = []
         for k, c in enumerate(problem.candidates):

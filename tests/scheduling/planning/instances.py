@@ -20,6 +20,7 @@ from scheduling.planning.travel import GreatCircleTravel, Place
 
 FIRST_DAY = datetime.date(2026, 11, 30)  # a Monday
 HOUR = 3_600
+STANDARD_LUNCH = Lunch()
 #: Opening hours a site may have on a day; the last two are split by a midday break or a school run.
 HOURS = [
     [(8 * HOUR, 17 * HOUR)],
@@ -45,7 +46,7 @@ def make_week(
     days: int = 5,
     musts: int | None = None,
     shift: tuple[int, int] = (8 * HOUR, 17 * HOUR),
-    lunch: Lunch | None = Lunch(),
+    lunch: Lunch | None = STANDARD_LUNCH,
     minutes: tuple[int, int] = (25, 75),
     skills: bool = True,
     max_overtime_s: int = 0,

@@ -1,0 +1,129 @@
+"""How people write what they see: the instrument's own error, its scale, the unit on the gauge, the digits noted."""
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from fleet.demo.scenario import InstrumentSpec
+
+TDS = frozenset(
+    {
+        "feed_tds_mg_per_l", "permeate_tds_mg_per_l", "permeate_tds_at_start_mg_per_l", "interstage_tds_mg_per_l",
+        "product_tds_mg_per_l", "concentrate_tds_mg_per_l",
+    }
+)  # fmt: skip
+PRESSURES = frozenset({"line_pressure_kpa", "prefilter_outlet_pressure_kpa", "inlet_pressure_kpa", "tank_pressure_kpa"})
+FLOWS = frozenset({"permeate_flow_l_per_day", "concentrate_flow_l_per_day"})
+CHLORINE = frozenset(
+    {
+        "feed_free_chlorine_mg_per_l", "feed_total_chlorine_mg_per_l", "interstage_chlorine_mg_per_l",
+        "carbon_outlet_free_chlorine_mg_per_l", "carbon_outlet_total_chlorine_mg_per_l",
+    }
+)  # fmt: skip
+
+_TO_UNIT: Mapping[str, Callable[[float], float]] = {
+    "kPa": lambda kpa: kpa,
+    "bar": lambda kpa: kpa / 100,
+    "psi": lambda kpa: kpa / 6.894757,
+    "degC": lambda degc: degc,
+    "degF": lambda degc: degc * 1.8 + 32,
+    "L/day": lambda l_per_day: l_per_day,
+    "mL/min": lambda l_per_day: l_per_day / 1.44,
+    "gpd": lambda l_per_day: l_per_day / 3.785412,
+    "L": lambda litre: litre,
+    "m3": lambda litre: litre / 1000,
+    "mg/L": lambda value: value,
+    "ppm": lambda value: value,
+    "uS/cm": lambda value: value,
+    "": lambda value: value,
+}
+_STEP = {
+    "kPa": 5, "bar": 0.1, "psi": 1, "degC": 0.5, "degF": 1, "L/day": 5, "mL/min": 2, "gpd": 1, "L": 1, "m3": 0.001,
+    "": 0.1,
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Hand:
+    """A writer's habits: the unit for each kind of quantity, the separator and the way of writing dates."""
+
+    pressure: str
+    temperature: str
+    flow: str
+    tds: str
+    separator: str = ","
+    clock: str = "iso"
+    volume: str = "L"
+
+    def unit_of(self, quantity: str) -> str:
+        """The unit this hand writes a quantity in; empty for pH."""
+        if quantity in PRESSURES:
+            return self.pressure
+        if quantity in TDS:
+            return self.tds
+        if quantity in FLOWS:
+            return self.flow
+        if quantity in CHLORINE:
+            return "mg/L"
+        return {"temperature_degc": self.temperature, "totaliser_l": self.volume}.get(quantity, "")
+
+
+def spoken(quantity: str) -> str:
+    """A stored column as a log calls it: 'feed_tds_mg_per_l' is 'feed TDS'."""
+    for suffix in ("_l_per_day", "_mg_per_l", "_kpa", "_degc", "_l"):
+        quantity = quantity.removesuffix(suffix)
+    words = {"tds": "TDS", "ph": "pH"}
+    return " ".join(words.get(word, word) for word in quantity.split("_"))
+
+
+def header(quantity: str, hand: Hand) -> str:
+    """The column header with its unit, such as 'inlet pressure [psi]'."""
+    unit = hand.unit_of(quantity)
+    return f"{spoken(quantity)} [{unit}]" if unit else spoken(quantity)
+
+
+def shown(
+    quantity: str,
+    true: float,
+    *,
+    hand: Hand,
+    instrument: InstrumentSpec | None,
+    temperature_degc: float,
+    random: np.random.Generator,
+) -> str:
+    """What is written down for a true value.
+
+    A TDS meter measures conductivity (twice the 0.5-scale TDS at 25 degC) and multiplies by its factor; one that does
+    not compensate shows the conductivity at the water's own temperature, about 2 % less per degC below 25.
+    """
+    if quantity in TDS:
+        return _tds_shown(true, hand, instrument, temperature_degc, random)
+    error = {"temperature_degc": 0.3 / max(true, 1.0), "totaliser_l": 0.0}.get(quantity, 0.012)
+    if quantity in FLOWS:
+        error = 0.025
+    value = true * (1 + float(random.normal(0, error)))
+    if quantity in CHLORINE:
+        return _digits(max(value + float(random.normal(0, 0.008)), 0.0), 0.01, hand)
+    unit = hand.unit_of(quantity)
+    return _digits(_TO_UNIT[unit](value), _STEP[unit], hand)
+
+
+def _tds_shown(
+    true: float, hand: Hand, instrument: InstrumentSpec | None, temperature_degc: float, random: np.random.Generator
+) -> str:
+    accuracy = instrument.accuracy_fraction if instrument else 0.02
+    step = instrument.resolution if instrument else 1.0
+    factor = instrument.tds_factor if instrument else 0.5
+    conductivity = 2 * true * (1 + float(random.normal(0, accuracy / math.sqrt(3))))
+    if instrument is not None and not instrument.compensates_temperature:
+        conductivity *= 1 + 0.02 * (temperature_degc - 25)
+    value = conductivity if hand.tds == "uS/cm" else conductivity * factor
+    return _digits(value, step, hand)
+
+
+def _digits(value: float, step: float, hand: Hand) -> str:
+    places = max(0, -math.floor(math.log10(step)))
+    text = f"{round(value / step) * step:.{places}f}"
+    return text.replace(".", ",") if hand.separator == ";" else text

@@ -22,6 +22,9 @@ class Need(TenantModel):
         INSPECT = "inspect", "inspect and take readings"
         REPAIR = "repair", "repair"
         FIT_BOOSTER_PUMP = "fit_booster_pump", "fit booster pump"
+        REPLACE_RESTRICTOR = "replace_restrictor", "replace flow restrictor"
+        TAKE_READING = "take_reading", "take a reading"
+        VERIFY_INSTRUMENTS = "verify_instruments", "verify instruments"
         COMMISSION = "commission", "commission"
 
     class State(models.TextChoices):
@@ -29,11 +32,19 @@ class Need(TenantModel):
         DONE = "done", "done"
         DROPPED = "dropped", "no longer needed"
 
+    class Source(models.TextChoices):
+        FORECAST = "forecast", "forecast"
+        FINDING = "finding", "finding"
+        CALENDAR = "calendar", "due by the calendar"
+        PERSON = "person", "asked for by a person"
+
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="needs")
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="needs")
     unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="needs")
     position = models.ForeignKey(Position, on_delete=models.CASCADE, null=True, blank=True, related_name="needs")
     kind = models.CharField(max_length=20, choices=Kind)
+    source = models.CharField(max_length=10, choices=Source, default=Source.PERSON)
+    label = models.CharField(max_length=80, blank=True, help_text="what a sentence calls it, such as 'lead resin'")
     key = models.CharField(
         max_length=120, help_text="the same need has the same key, so that finding it again changes nothing"
     )
@@ -48,21 +59,32 @@ class Need(TenantModel):
     )
     forecast = models.ForeignKey(Forecast, on_delete=models.SET_NULL, null=True, blank=True, related_name="needs")
     finding = models.ForeignKey(Finding, on_delete=models.SET_NULL, null=True, blank=True, related_name="needs")
+    cause = models.CharField(max_length=60, blank=True, help_text="cause of the finding behind it")
     minutes = models.PositiveIntegerField()
+    skills = models.JSONField(default=list, blank=True, help_text="what the installer must be able to do")
+    price = models.FloatField(default=0.0, help_text="worth of what is thrown away, were it new")
+    late_cost_per_day = models.FloatField(default=0.0, help_text="what a day of being late costs")
     is_urgent = models.BooleanField(default=False)
     not_before = models.DateField(null=True, blank=True)
+    due_on = models.DateField(
+        null=True, blank=True, help_text="day from which it is late, where no forecast speaks; empty: from the start"
+    )
     deadline = models.DateField(null=True, blank=True, help_text="hard: by law or hygiene")
     best_day = models.DateField(null=True, blank=True)
     curve_first_day = models.DateField(null=True, blank=True)
     cost_curve = models.JSONField(
-        default=list, blank=True, help_text="expected cost of doing it on each day from curve_first_day"
+        default=list,
+        blank=True,
+        help_text="expected cost of doing it on each day from curve_first_day; null: not allowed",
     )
     reason = models.TextField(blank=True)
     created_at = models.DateTimeField()
     updated_at = models.DateTimeField()
+    closed_at = models.DateTimeField(null=True, blank=True, help_text="when it was done or dropped")
 
     class Meta:
         ordering = ["best_day", "pk"]
+        indexes: ClassVar = [models.Index(fields=["company", "state", "best_day"], name="need_by_company_and_day")]
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["company", "key"], condition=Q(state="open"), name="one_open_need_per_key")
         ]

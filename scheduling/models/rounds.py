@@ -27,6 +27,9 @@ class Plan(TenantModel):
     created_at = models.DateTimeField()
     published_at = models.DateTimeField(null=True, blank=True)
     job = models.ForeignKey(Job, on_delete=models.SET_NULL, null=True, blank=True, related_name="plans")
+    digest = models.CharField(
+        max_length=64, blank=True, help_text="of what was asked; the same question again is answered by this plan"
+    )
     travel_source = models.CharField(max_length=60, blank=True, help_text="which travel model made the driving times")
     costs = models.JSONField(default=dict, blank=True, help_text="priced by the independent evaluator, by kind of cost")
     faults = models.JSONField(
@@ -101,6 +104,15 @@ class UnservedVisit(TenantModel):
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="+")
     reason = models.CharField(max_length=40)
     sentence = models.TextField()
+    displaces = models.ForeignKey(
+        Visit,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="the least valuable visit that would have to give way",
+    )
+    extra_cost = models.FloatField(null=True, blank=True, help_text="how much dearer the plan would be with it in")
 
     class Meta:
         ordering: ClassVar = ["plan_id", "pk"]

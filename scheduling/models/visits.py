@@ -31,6 +31,7 @@ class Visit(TenantModel):
     best_day = models.DateField()
     is_urgent = models.BooleanField(default=False)
     minutes = models.PositiveIntegerField()
+    skills = models.JSONField(default=list, blank=True, help_text="what the installer must be able to do")
     appointment_at = models.DateTimeField(null=True, blank=True, help_text="start of work agreed with the client")
     installer = models.ForeignKey(
         Installer,
@@ -41,9 +42,18 @@ class Visit(TenantModel):
         help_text="agreed or planned",
     )
     costs_first_day = models.DateField()
-    costs = models.JSONField(default=list, help_text="expected cost of going on each day from costs_first_day")
+    costs = models.JSONField(
+        default=list,
+        help_text="expected cost of going on each day from costs_first_day, without driving; null: not allowed",
+    )
     cost_of_leaving = models.FloatField(default=0.0, help_text="expected cost of not going within the horizon")
+    travel_cost = models.FloatField(default=0.0, help_text="estimated driving of the visit in a usual round")
     reason = models.TextField(blank=True, help_text="why now, and why these tasks together, in money")
+    revision = models.PositiveIntegerField(
+        default=0, help_text="counts changes of time, installer or state; a calendar takes the higher one"
+    )
+    closing_note = models.TextField(blank=True, help_text="why it was cancelled, or a remark on its completion")
+    closed_at = models.DateTimeField(null=True, blank=True, help_text="when it was done or cancelled")
     created_at = models.DateTimeField()
     updated_at = models.DateTimeField()
 
@@ -95,6 +105,7 @@ class ServiceRecord(TenantModel):
     work = models.JSONField(
         default=list, help_text="list of what was done: position, action, item, serial or lot, reason"
     )
+    parts = models.JSONField(default=list, blank=True, help_text="items taken from the van or the store, with quantity")
     note = models.TextField(blank=True)
     received_at = models.DateTimeField()
 

@@ -1,0 +1,113 @@
+"""A need as the pure planning room sees it, and what each day of waiting costs."""
+
+import math
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+import numpy as np
+
+from scheduling.models import Need
+from scheduling.planning import needs as planning
+from scheduling.services.policy import ServicePolicy
+from scheduling.services.wanted import quantile_days
+
+_NO_DATE = (math.nan,) * len(planning.QUANTILE_LEVELS)
+
+
+def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
+    """The need in the words of the planning room.
+
+    A finding that names a cartridge outranks its forecast: what the readings show to be spent is spent today.
+    """
+    quantiles: tuple[float, ...] = ()
+    share, life = math.nan, math.nan
+    forecast = need.forecast
+    if need.finding_id is not None and need.position_id is not None:
+        quantiles, share = (0.0,) * len(planning.QUANTILE_LEVELS), 0.0
+    elif forecast is not None:
+        quantiles = quantile_days(forecast, today)
+        if forecast.remaining_share is not None:
+            share = min(max(forecast.remaining_share, 0.0), 1.0)
+            # what is left lasts until the median; a whole one lasts in proportion. Near its end that says nothing.
+            if quantiles and share > 0.05 and quantiles[3] > 0:
+                life = quantiles[3] / share
+    elif need.due_on is not None:
+        quantiles = (float((need.due_on - today).days),) * len(planning.QUANTILE_LEVELS)
+    first, last = _allowed(need, today)
+    return planning.Need(
+        key=key,
+        site=str(need.site_id),
+        unit=str(need.unit_id),
+        kind=planning.NeedKind(need.kind),
+        position=str(need.position_id or ""),
+        label=need.label if not need.cause or need.position_id else f"{need.get_kind_display()}, {need.label}",
+        minutes=float(need.minutes),
+        skills=frozenset(need.skills),
+        urgent=need.is_urgent,
+        not_before_day=first,
+        deadline_day=last,
+        quantile_days=quantiles,
+        remaining_share=share,
+        price=need.price,
+        late_cost_per_day=need.late_cost_per_day,
+        fresh_life_days=life,
+    )
+
+
+def _allowed(need: Need, today: date) -> tuple[int | None, int | None]:
+    """First and last allowed day from today; a deadline that has gone by forbids nothing any more."""
+    first = (need.not_before - today).days if need.not_before is not None else None
+    last = (need.deadline - today).days if need.deadline is not None else None
+    if last is not None and (last < 0 or (first is not None and first > last)):
+        return None, None
+    return (None if first is not None and first <= 0 else first), last
+
+
+def price_needs(needs: Sequence[Need], *, policy: ServicePolicy, today: date) -> None:
+    """Write each need's cost-by-date curve, its best day and the money into its row; nothing is saved.
+
+    Parameters
+    ----------
+    needs
+        Rows, saved or not.
+    policy
+        Prices and thresholds.
+    today
+        First day of the curves, which reach over the weeks that visits are weighed for.
+    """
+    if not needs:
+        return
+    span = 7 * policy.planning.bundling_weeks
+    days = np.arange(span)
+    asked = [planning_need(need, key=need.key, today=today) for need in needs]
+    quantiles = np.array([one.quantile_days or _NO_DATE for one in asked])
+    for row, one in enumerate(asked):
+        if not one.quantile_days and one.late_cost_per_day > 0.0:
+            # due from its first allowed day on
+            quantiles[row] = float(one.not_before_day or 0)
+    curves = planning.cost_curves(
+        quantiles,
+        remaining_share=[one.remaining_share for one in asked],
+        price=[one.price for one in asked],
+        late_cost_per_day=[one.late_cost_per_day for one in asked],
+        days=days,
+    ).total
+    for row, (need, as_planned) in enumerate(zip(needs, asked, strict=True)):
+        first = as_planned.not_before_day or 0
+        last = as_planned.deadline_day if as_planned.deadline_day is not None else span
+        allowed = (days >= first) & (days <= last)
+        costs = np.where(allowed, curves[row], np.inf)
+        best = int(np.argmin(costs))
+        need.curve_first_day = today
+        need.cost_curve = [round(float(cost), 2) if math.isfinite(cost) else None for cost in costs]
+        need.best_day = today + timedelta(days=best if allowed.any() else first)
+        if allowed.any():
+            need.reason = " ".join(filter(None, [need.reason, _money(need, best, policy.planning.currency)]))
+
+
+def _money(need: Need, best: int, currency: str) -> str:
+    """What the best day and waiting beyond it cost."""
+    cost = need.cost_curve[best]
+    later = need.cost_curve[min(best + 28, len(need.cost_curve) - 1)]
+    said = f"Cheapest on {need.best_day:%d %b %Y}: {cost:.2f} {currency} of waste and lateness"
+    return f"{said}; four weeks later {later:.2f} {currency}." if later is not None else f"{said}."

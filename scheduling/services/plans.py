@@ -1,0 +1,315 @@
+"""Plans of rounds: asked of the planner, judged, stored whole, published."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+
+from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.models import Company, Membership
+from accounts.services import record
+from fleet.models import Job
+from scheduling.models import Plan, Round, Stop, UnservedVisit, Visit
+from scheduling.planning import rounds
+from scheduling.planning.travel import TravelProvider
+from scheduling.services.days import PlanningClock, company_day
+from scheduling.services.policy import read_policy
+from scheduling.services.round_problem import MOST_DAYS, Asked, ask, planning_days
+
+#: Called with the share done (0-1) and what is being done.
+ProgressCall = Callable[[float, str], None]
+
+_FARTHEST_DAYS = 42
+# Enough for a week of one company; more is asked for by name. Iterations, not seconds: the same night, the same plan.
+_DEFAULT_ITERATIONS = 3_000
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How hard the planner tries: seconds or iterations, and the seed of its random choices."""
+
+    seconds: float | None = None
+    iterations: int | None = None
+    seed: int = 0
+
+    def __post_init__(self) -> None:
+        faults = []
+        if self.seconds is not None and self.iterations is not None:
+            faults.append(Fault("/iterations", "give seconds or iterations, not both."))
+        if self.seconds is not None and not 0 < self.seconds <= 3_600:
+            faults.append(Fault("/seconds", f"seconds must be above 0 and at most 3600, not {self.seconds!r}."))
+        if self.iterations is not None and not 1 <= self.iterations <= 1_000_000:
+            faults.append(Fault("/iterations", f"iterations must be 1 to 1000000, not {self.iterations!r}."))
+        if not 0 <= self.seed < 2**31:
+            faults.append(Fault("/seed", f"seed must be 0 to {2**31 - 1}, not {self.seed!r}."))
+        if faults:
+            raise InvalidInput("effort_not_valid", "The planner cannot work like that.", faults=faults)
+
+    @property
+    def wanted(self) -> dict[str, Any]:
+        """Keyword arguments of the planner, defaults filled in."""
+        if self.seconds is None and self.iterations is None:
+            return {"seconds": None, "iterations": _DEFAULT_ITERATIONS, "seed": self.seed}
+        return {"seconds": self.seconds, "iterations": self.iterations, "seed": self.seed}
+
+
+def check_days(*, company: Company, first_day: date, days: int, now: datetime) -> None:
+    """Refuse days that cannot be planned.
+
+    Raises
+    ------
+    InvalidInput
+        When the first day has gone by or lies too far ahead, or there are too few or too many days.
+    """
+    today = company_day(company=company, now=now)
+    last = today + timedelta(days=_FARTHEST_DAYS)
+    faults = []
+    if not today <= first_day <= last:
+        faults.append(Fault("/first_day", f"first_day must lie from {today} to {last}, not on {first_day}."))
+    if not 1 <= days <= MOST_DAYS:
+        faults.append(Fault("/days", f"days must be 1 to {MOST_DAYS}, not {days}."))
+    if faults:
+        raise InvalidInput("days_not_valid", "These days cannot be planned.", faults=faults)
+
+
+def plan_rounds(
+    *,
+    company: Company,
+    by: Membership | None,
+    now: datetime,
+    first_day: date | None = None,
+    days: int | None = None,
+    progress: ProgressCall | None = None,
+    should_stop: Callable[[], bool] | None = None,
+    seconds: float | None = None,
+    iterations: int | None = None,
+    seed: int = 0,
+    job: Job | None = None,
+    provider: TravelProvider | None = None,
+) -> Plan:
+    """Plan the rounds of some days and store them as a draft.
+
+    The same question is answered by the plan that answered it before, so asking twice changes nothing. An older draft
+    for the same days is replaced; a published plan stays as it is until another is published.
+
+    Parameters
+    ----------
+    company, by, now
+        Whose rounds, who asks (None: the nightly chain), and when.
+    first_day, days
+        Days of the company's calendar; None: the working days the policy plans, from the next that has not begun.
+    progress, should_stop
+        Told and asked now and then; when stopped, the best plan so far is stored.
+    seconds, iterations, seed
+        Effort; None of the first two: enough iterations for a week of one company.
+    job
+        The job on whose behalf the plan is made.
+    provider
+        Who makes the table of trips; None: the built-in model.
+
+    Raises
+    ------
+    InvalidInput
+        When the days or the effort cannot be right.
+    """
+    effort = Effort(seconds=seconds, iterations=iterations, seed=seed)
+    policy = read_policy(company=company)
+    if first_day is None:
+        first_day, usual = planning_days(company=company, policy=policy.planning, now=now)
+        days = usual if days is None else days
+    elif days is None:
+        days = policy.planning.horizon_days
+    check_days(company=company, first_day=first_day, days=days, now=now)
+    asked = ask(company=company, policy=policy, first_day=first_day, days=days, effort=effort.wanted, provider=provider)
+    known = _answered(company, asked.digest)
+    if known is not None:
+        return known
+    answer = rounds.plan_rounds(
+        asked.problem,
+        **effort.wanted,
+        on_progress=_pass_on(progress),
+        should_stop=should_stop,
+    )
+    with transaction.atomic():
+        # the planner ran outside of any transaction, so somebody else may have answered in the meantime
+        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        known = _answered(company, asked.digest)
+        if known is not None:
+            return known
+        return _store(company, asked, answer, job, by, now)
+
+
+def _answered(company: Company, digest: str) -> Plan | None:
+    """The live plan that answers this very question."""
+    live = [Plan.State.DRAFT, Plan.State.PUBLISHED]
+    found: Plan | None = Plan.objects.of_company(company).filter(digest=digest, state__in=live).first()
+    return found
+
+
+def _pass_on(progress: ProgressCall | None) -> Callable[[rounds.Progress], None] | None:
+    if progress is None:
+        return None
+    return lambda p: progress(p.share, f"{p.doing}: {p.best_cents / 100:.2f} in all")
+
+
+def _store(
+    company: Company,
+    asked: Asked,
+    answer: rounds.RoundPlan,
+    job: Job | None,
+    by: Membership | None,
+    now: datetime,
+) -> Plan:
+    problem, clock = asked.problem, asked.clock
+    Plan.objects.of_company(company).filter(first_day=problem.first_day, state=Plan.State.DRAFT).update(
+        state=Plan.State.REPLACED
+    )
+    judged = answer.evaluation
+    plan = Plan.objects.create(
+        company=company,
+        first_day=problem.first_day,
+        days=problem.days,
+        created_at=now,
+        job=job,
+        # a plan that was cut short is not the answer to the question, so the question may be asked again
+        digest="" if answer.stopped else asked.digest,
+        travel_source=answer.travel_source,
+        costs=_costs(answer),
+        faults=[
+            {"code": f.code, "sentence": f.sentence, "installer": f.installer, "day": f.day, "visit": f.visit}
+            for f in judged.faults
+        ],
+    )
+    Stop.objects.bulk_create(stop for route in answer.routes for stop in _round(plan, route, asked, clock))
+    UnservedVisit.objects.bulk_create(_unserved(plan, answer, asked))
+    if by is not None:
+        record(by=by, action="plan rounds", subject=plan, details={"days": problem.days}, now=now)
+    return plan
+
+
+def _costs(answer: rounds.RoundPlan) -> dict[str, float]:
+    judged = answer.evaluation
+    return {
+        "total": judged.total_cents / 100,
+        "driving": judged.driving_cents / 100,
+        "overtime": judged.overtime_cents / 100,
+        "visits": judged.visits_cents / 100,
+        "left": judged.left_cents / 100,
+        "by_hand_total": answer.naive_total_cents / 100,
+    }
+
+
+def _round(plan: Plan, route: rounds.Route, asked: Asked, clock: PlanningClock) -> list[Stop]:
+    day = Round.objects.create(
+        plan=plan,
+        installer=asked.installers[route.installer],
+        day=route.date,
+        leaves_at=clock.moment(route.day, route.leaves_s),
+        returns_at=clock.moment(route.day, route.returns_s),
+        lunch_at=clock.moment(route.day, route.lunch_start_s) if route.lunch_start_s is not None else None,
+        driving_minutes=round(route.drive_s / 60, 1),
+        driving_km=round(route.drive_m / 1_000, 1),
+    )
+    return [
+        Stop(
+            round=day,
+            visit=asked.visits[stop.visit],
+            order=order,
+            arrives_at=clock.moment(route.day, stop.arrival_s),
+            starts_at=clock.moment(route.day, stop.start_s),
+            leaves_at=clock.moment(route.day, stop.end_s),
+            driving_minutes=round(stop.drive_s / 60, 1),
+            driving_km=round(stop.drive_m / 1_000, 1),
+        )
+        for order, stop in enumerate(route.stops, start=1)
+    ]
+
+
+def _unserved(plan: Plan, answer: rounds.RoundPlan, asked: Asked) -> list[UnservedVisit]:
+    """A row with its reason for every candidate that is in no round."""
+    said = {unserved.visit: unserved for unserved in answer.unserved}
+    served = {stop.visit for route in answer.routes for stop in route.stops}
+    silent = [key for key in asked.visits if key not in served and key not in said]
+    if silent:
+        raise RuntimeError(f"The planner left visits {', '.join(silent)} out without a reason.")
+    return [
+        UnservedVisit(
+            plan=plan,
+            visit=asked.visits[key],
+            reason=unserved.reason.value,
+            sentence=unserved.sentence,
+            displaces=asked.visits.get(unserved.displaces),
+            extra_cost=None if unserved.extra_cents is None else unserved.extra_cents / 100,
+        )
+        for key, unserved in said.items()
+    ]
+
+
+def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
+    """Make a draft the plan that installers drive by.
+
+    Other published plans whose days overlap are replaced. Proposed visits in the plan take its installer; a visit
+    whose time or installer is not what the plan before said counts one revision up, so that calendars take it over.
+    Publishing a published plan again changes nothing.
+
+    Raises
+    ------
+    Conflict
+        When the plan was replaced, has gone by, or the independent evaluator found it faulty; when a visit in it has
+        been cancelled, moved or done since.
+    """
+    with transaction.atomic():
+        Company.objects.select_for_update(no_key=True).get(pk=plan.company_id)
+        row = Plan.objects.select_for_update(no_key=True).get(pk=plan.pk)
+        if row.state == Plan.State.PUBLISHED:
+            return row
+        stops = list(Stop.objects.filter(round__plan=row).select_related("visit", "round"))
+        _check_publishable(row, stops, now)
+        others = [
+            other
+            for other in Plan.objects.select_for_update(no_key=True).filter(
+                company=row.company_id, state=Plan.State.PUBLISHED
+            )
+            if _overlap(row, other)
+        ]
+        before = {
+            stop.visit_id: (stop.starts_at, stop.leaves_at, stop.round.installer_id)
+            for stop in Stop.objects.filter(round__plan__in=others).select_related("round")
+        }
+        Plan.objects.filter(pk__in=[other.pk for other in others]).update(state=Plan.State.REPLACED)
+        row.state, row.published_at = Plan.State.PUBLISHED, now
+        row.save(update_fields=["state", "published_at"])
+        for stop in stops:
+            visit = stop.visit
+            if before.get(visit.pk) != (stop.starts_at, stop.leaves_at, stop.round.installer_id):
+                visit.revision += 1
+                visit.updated_at = now
+            if visit.state == Visit.State.PROPOSED:
+                visit.installer_id = stop.round.installer_id
+        Visit.objects.bulk_update([stop.visit for stop in stops], ["revision", "updated_at", "installer"])
+        record(by=by, action="publish plan", subject=row, details={"replaces": [o.pk for o in others]}, now=now)
+    return row
+
+
+def _overlap(one: Plan, other: Plan) -> bool:
+    return one.first_day < other.first_day + timedelta(days=other.days) and other.first_day < one.first_day + timedelta(
+        days=one.days
+    )
+
+
+def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
+    if plan.state == Plan.State.REPLACED:
+        raise Conflict("plan_is_replaced", "A newer plan has replaced this one; publish that one.")
+    last = plan.first_day + timedelta(days=plan.days - 1)
+    if last < company_day(company=plan.company, now=now):
+        raise Conflict("plan_has_gone_by", f"The plan ended on {last}; make a new one.")
+    if plan.faults:
+        raise Conflict("plan_is_faulty", f"The plan cannot be driven: {plan.faults[0]['sentence']}")
+    for stop in stops:
+        visit = stop.visit
+        if visit.state not in {Visit.State.PROPOSED, Visit.State.CONFIRMED}:
+            raise Conflict("plan_is_stale", f"Visit {visit.pk} is {visit.get_state_display()} since; plan again.")
+        if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
+            raise Conflict("plan_is_stale", f"Visit {visit.pk} was confirmed for another time since; plan again.")

@@ -1,0 +1,327 @@
+"""From rows to the question the round planner is asked, on one clock."""
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q
+
+from accounts.models import Company
+from fleet.models import AccessWindow
+from scheduling.models import Installer, StockLevel, Visit
+from scheduling.planning import rounds
+from scheduling.planning.policy import Policy
+from scheduling.planning.travel import GreatCircleTravel, Place, TravelProvider
+from scheduling.services.days import DAY_S, PlanningClock, company_day
+from scheduling.services.policy import ServicePolicy
+from scheduling.services.visit_parts import parts_by_visit
+
+#: Hours before the first shift of a day after which that day's rounds are left alone: vans are being loaded.
+_LEAD_TIME = timedelta(hours=1)
+#: Most days one plan covers.
+MOST_DAYS = 28
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The question, the rows behind its keys, and its fingerprint."""
+
+    problem: rounds.RoundProblem
+    clock: PlanningClock
+    installers: Mapping[str, Installer]
+    visits: Mapping[str, Visit]
+    digest: str
+
+
+def planning_days(*, company: Company, policy: Policy, now: datetime) -> tuple[date, int]:
+    """The days planned by default: from the next that has not begun, as many working days as the policy says.
+
+    Returns
+    -------
+    First day, and the number of calendar days; (tomorrow, the policy's days) when nobody works.
+    """
+    installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
+    day = company_day(company=company, now=now)
+    if any(_shift_begins(i, day) <= now + _LEAD_TIME for i in installers if day.weekday() in i.weekdays):
+        day += timedelta(days=1)
+    working = {weekday for installer in installers for weekday in installer.weekdays}
+    if not working:
+        return day, policy.horizon_days
+    while day.weekday() not in working:
+        day += timedelta(days=1)
+    first, counted = day, 0
+    while True:
+        counted += day.weekday() in working
+        if counted == policy.horizon_days or (day - first).days + 1 == MOST_DAYS:
+            return first, (day - first).days + 1
+        day += timedelta(days=1)
+
+
+def _shift_begins(installer: Installer, day: date) -> datetime:
+    return datetime.combine(day, installer.shift_starts, tzinfo=ZoneInfo(installer.time_zone))
+
+
+def ask(
+    *,
+    company: Company,
+    policy: ServicePolicy,
+    first_day: date,
+    days: int,
+    effort: Mapping[str, Any],
+    provider: TravelProvider | None = None,
+) -> Asked:
+    """Put the company's question for some days together.
+
+    Candidates are the confirmed visits of those days, the urgent ones, and every proposed visit that is due within
+    them or would cost less then than later.
+
+    Parameters
+    ----------
+    company, policy
+        Whose rounds, at what prices.
+    first_day, days
+        Which days of the company's calendar.
+    effort
+        What the planner is to spend; part of the fingerprint, so that asking for more is another question.
+    provider
+        Who makes the table of trips; None: the built-in model.
+    """
+    clock = PlanningClock(first_day, ZoneInfo(company.time_zone))
+    installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
+    visits = _candidates(company, clock, first_day, days)
+    parts = parts_by_visit(company=company, visits=visits) if policy.house.plans_with_van_stock else {}
+    stock = _van_stock(company) if policy.house.plans_with_van_stock else None
+    windows = _windows(company, visits)
+    problem = rounds.RoundProblem.build(
+        first_day=first_day,
+        days=days,
+        installers=[_installer(i, clock, days, policy.planning, stock) for i in installers],
+        candidates=[
+            _candidate(v, clock, days, windows.get(v.site_id, ()), parts.get(v.pk, {}), installers) for v in visits
+        ],
+        rates=_rates(policy.planning),
+        provider=provider or GreatCircleTravel(),
+    )
+    return Asked(
+        problem=problem,
+        clock=clock,
+        installers={str(i.pk): i for i in installers},
+        visits={str(v.pk): v for v in visits},
+        digest=_digest(problem, effort),
+    )
+
+
+def _candidates(company: Company, clock: PlanningClock, first_day: date, days: int) -> list[Visit]:
+    begins, ends = clock.moment(0, 0), clock.moment(days - 1, DAY_S)
+    live = (
+        Visit.objects.of_company(company)
+        .filter(
+            Q(state=Visit.State.CONFIRMED, appointment_at__gte=begins, appointment_at__lt=ends)
+            | Q(state=Visit.State.PROPOSED)
+        )
+        .select_related("site", "installer")
+        .order_by("pk")
+    )
+    return [v for v in live if v.state == Visit.State.CONFIRMED or v.is_urgent or _is_worth_asking(v, first_day, days)]
+
+
+def _is_worth_asking(visit: Visit, first_day: date, days: int) -> bool:
+    """Whether the visit is due by the last of the days, or is cheaper within them than after them."""
+    if visit.earliest_day <= first_day + timedelta(days=days - 1):
+        return True
+    costs, left = day_costs(visit, first_day=first_day, days=days)
+    return any(cost is not None and cost < left for cost in costs)
+
+
+def day_costs(visit: Visit, *, first_day: date, days: int) -> tuple[list[float | None], float]:
+    """What the visit costs on each of the days, driving left out, and what leaving it until after them costs.
+
+    Leaving costs the cheapest later day, with the drive that is then still to come. Days beyond what was stored count
+    as the last stored one.
+    """
+    offset = (first_day - visit.costs_first_day).days
+    costs: list[float | None] = visit.costs
+    if not costs:
+        return [0.0] * days, visit.cost_of_leaving
+
+    def on(day: int) -> float | None:
+        return costs[min(max(offset + day, 0), len(costs) - 1)]
+
+    later = [cost for cost in costs[max(offset + days, 0) :] if cost is not None]
+    known = [cost for cost in costs if cost is not None]
+    left = (min(later) if later else (known[-1] if known else 0.0)) + visit.travel_cost
+    return [on(day) for day in range(days)], left
+
+
+def _installer(
+    installer: Installer,
+    clock: PlanningClock,
+    days: int,
+    policy: Policy,
+    stock: Mapping[int, Mapping[str, int]] | None,
+) -> rounds.Installer:
+    zone = ZoneInfo(installer.time_zone)
+    shifts = []
+    for day in range(days):
+        if (clock.first_day + timedelta(days=day)).weekday() not in installer.weekdays:
+            continue
+        span = clock.span(day, installer.shift_starts, installer.shift_ends, zone)
+        if span is not None:
+            shifts.append(rounds.Shift(day, *span))
+    return rounds.Installer(
+        key=str(installer.pk),
+        home=Place(installer.home_latitude, installer.home_longitude),
+        shifts=tuple(shifts),
+        skills=frozenset(installer.skills),
+        lunch=_lunch(clock, zone, policy),
+        van_stock=None if stock is None else stock.get(installer.pk, {}),
+    )
+
+
+def _lunch(clock: PlanningClock, zone: ZoneInfo, policy: Policy) -> rounds.Lunch | None:
+    """The break, moved by as much as the installer's noon differs from the office's."""
+    minutes = round(policy.lunch_minutes)
+    if minutes == 0:
+        return None
+    noon = clock.noon(0)
+    shift = round(
+        (noon.astimezone(clock.zone).utcoffset() - noon.astimezone(zone).utcoffset()).total_seconds()  # type: ignore[operator]
+    )
+    earliest = min(max(policy.lunch_earliest_start_s + shift, 0), DAY_S)
+    latest = min(max(policy.lunch_latest_start_s + shift, earliest), DAY_S)
+    return rounds.Lunch(minutes * 60, earliest, latest)
+
+
+def _candidate(
+    visit: Visit,
+    clock: PlanningClock,
+    days: int,
+    windows: Sequence[AccessWindow],
+    parts: Mapping[str, int],
+    installers: Sequence[Installer],
+) -> rounds.Candidate:
+    costs, left = day_costs(visit, first_day=clock.first_day, days=days)
+    appointment = None
+    if visit.state == Visit.State.CONFIRMED:
+        assert visit.appointment_at is not None
+        day, second = clock.place(visit.appointment_at)
+        promised = str(visit.installer_id) if visit.installer_id in {i.pk for i in installers} else None
+        appointment = rounds.Appointment(day, min(max(second, 0), DAY_S), promised)
+        open_hours: tuple[rounds.Window, ...] = ()
+    else:
+        open_hours = tuple(_open_hours(visit, clock, days, windows, costs))
+    highest = max((cost for cost in costs if cost is not None), default=0.0)
+    return rounds.Candidate(
+        key=str(visit.pk),
+        place=Place(visit.site.latitude, visit.site.longitude),
+        windows=open_hours,
+        service_s=min(visit.minutes * 60, DAY_S),
+        # a day that is not allowed has no hours; its price is never paid and only has to be a number
+        cost_by_day_cents=tuple(_cents(cost if cost is not None else highest) for cost in costs),
+        cost_if_left_cents=_cents(left),
+        urgent=visit.is_urgent,
+        appointment=appointment,
+        skills=frozenset(visit.skills),
+        parts=parts,
+        label=visit.site.name,
+    )
+
+
+def _open_hours(
+    visit: Visit, clock: PlanningClock, days: int, windows: Sequence[AccessWindow], costs: Sequence[float | None]
+) -> list[rounds.Window]:
+    zone = ZoneInfo(visit.site.time_zone)
+    hours = []
+    for day in range(days):
+        if costs[day] is None:
+            continue
+        if not windows:
+            hours.append(rounds.Window(day, 0, DAY_S))
+            continue
+        # where the site's clock is far from the office's, hours of the dates around fall on this day as well
+        for date_ in (clock.first_day + timedelta(days=day + k) for k in (-1, 0, 1)):
+            for window in windows:
+                if window.weekday == date_.weekday():
+                    span = clock.span(day, window.opens, window.closes, zone, on=date_)
+                    hours += [rounds.Window(day, *span)] if span is not None else []
+    return sorted(hours)
+
+
+def _windows(company: Company, visits: Sequence[Visit]) -> dict[int, list[AccessWindow]]:
+    table: dict[int, list[AccessWindow]] = {}
+    sites = {visit.site_id for visit in visits}
+    for window in AccessWindow.objects.of_company(company).filter(site_id__in=sites):
+        table.setdefault(window.site_id, []).append(window)
+    return table
+
+
+def _van_stock(company: Company) -> dict[int, dict[str, int]]:
+    stock: dict[int, dict[str, int]] = {}
+    levels = StockLevel.objects.of_company(company).filter(installer__isnull=False)
+    for installer_id, item_id, quantity in levels.values_list("installer_id", "item_id", "quantity"):
+        stock.setdefault(installer_id, {})[str(item_id)] = quantity
+    return stock
+
+
+def _rates(policy: Policy) -> rounds.Rates:
+    return rounds.Rates(
+        driving_minute_cents=_cents(policy.driving_cost_per_minute),
+        km_cents=_cents(policy.driving_cost_per_km),
+        overtime_hour_cents=_cents(policy.overtime_cost_per_hour),
+        missed_urgent_cents=_cents(policy.missed_urgent_cost),
+        missed_appointment_cents=_cents(policy.missed_appointment_cost),
+    )
+
+
+def _cents(money: float) -> int:
+    return round(100.0 * money)
+
+
+def _digest(problem: rounds.RoundProblem, effort: Mapping[str, Any]) -> str:
+    """A fingerprint of everything that can change the answer."""
+    said: dict[str, Any] = {
+        "first_day": problem.first_day.isoformat(),
+        "days": problem.days,
+        "installers": [
+            {
+                "key": i.key,
+                "home": [i.home.latitude_deg, i.home.longitude_deg],
+                "shifts": [[s.day, s.start_s, s.end_s] for s in i.shifts],
+                "skills": sorted(i.skills),
+                "lunch": _lunch_text(i.lunch),
+                "stock": dict(i.van_stock) if i.van_stock is not None else None,
+            }
+            for i in problem.installers
+        ],
+        "candidates": [
+            {
+                "key": c.key,
+                "place": [c.place.latitude_deg, c.place.longitude_deg],
+                "windows": [[w.day, w.opens_s, w.closes_s] for w in c.windows],
+                "service_s": c.service_s,
+                "costs": [*c.cost_by_day_cents, c.cost_if_left_cents],
+                "urgent": c.urgent,
+                "skills": sorted(c.skills),
+                "appointment": _appointment_text(c.appointment),
+                "parts": dict(c.parts),
+                "label": c.label,
+            }
+            for c in problem.candidates
+        ],
+        "rates": [getattr(problem.rates, name) for name in sorted(problem.rates.__dataclass_fields__)],
+        "travel": problem.travel.source,
+        "effort": dict(sorted(effort.items())),
+    }
+    return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
+
+
+def _lunch_text(lunch: rounds.Lunch | None) -> list[int] | None:
+    return None if lunch is None else [lunch.duration_s, lunch.earliest_start_s, lunch.latest_start_s]
+
+
+def _appointment_text(appointment: rounds.Appointment | None) -> list[Any] | None:
+    return None if appointment is None else [appointment.day, appointment.start_s, appointment.installer]

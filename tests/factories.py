@@ -1,22 +1,60 @@
 """Rows for tests, one factory for each model; every value is invented.
 
-A factory's company follows from what it belongs to: `UnitFactory(site=site)` takes the company of the site, and
-`UnitFactory(company=company)` makes a site and a client there.
+A row takes the company of what it belongs to, so nothing straddles two companies by accident: `UnitFactory(site=site)`
+stands in the site's company, `UnitFactory(company=company)` makes a site and a client there, and
+`UnitFactory(site__client=client)` makes the site for that client.
 """
+
+from datetime import UTC, date, datetime, time, timedelta
 
 import factory
 from factory.django import DjangoModelFactory
 
 from accounts import models as accounts
+from fleet import models as fleet
+from scheduling import models as scheduling
+
+NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+TODAY = NOW.date()
+PASSWORD = "river-otter-kettle-57"
+
+
+class TenantFactory(DjangoModelFactory):
+    """A row with a company: its own when told so, else that of whatever it is told to belong to, else a new one."""
+
+    class Meta:
+        abstract = True
+
+    company = factory.SubFactory("tests.factories.CompanyFactory")
+
+    @classmethod
+    def _generate(cls, strategy, params):
+        if "company" not in params:
+            owners = [value.company for value in params.values() if hasattr(value, "company_id")]
+            if owners:
+                params = {**params, "company": owners[0]}
+        # What is said of a unit holds for its site.
+        declared = cls._meta.pre_declarations
+        if isinstance(params.get("unit"), fleet.Unit) and "site" in declared and "site" not in params:
+            params = {**params, "site": params["unit"].site}
+        return super()._generate(strategy, params)
+
+
+def same_company(factory_class, **kwargs):
+    """Make what a row belongs to in the row's own company."""
+    return factory.SubFactory(factory_class, company=factory.SelfAttribute("..company"), **kwargs)
+
+
+# accounts
 
 
 class UserFactory(DjangoModelFactory):
     class Meta:
         model = accounts.User
-        skip_postgeneration_save = True
 
     email = factory.Sequence(lambda n: f"person{n}@people.example")
     username = factory.SelfAttribute("email")
+    password = factory.django.Password(PASSWORD)
 
 
 class CompanyFactory(DjangoModelFactory):
@@ -26,18 +64,425 @@ class CompanyFactory(DjangoModelFactory):
     name = factory.Sequence(lambda n: f"Company {n}")
 
 
-class ClientFactory(DjangoModelFactory):
+class ClientFactory(TenantFactory):
     class Meta:
         model = accounts.Client
 
-    company = factory.SubFactory(CompanyFactory)
     name = factory.Sequence(lambda n: f"Client {n}")
 
 
-class MembershipFactory(DjangoModelFactory):
+class MembershipFactory(TenantFactory):
     class Meta:
         model = accounts.Membership
 
     user = factory.SubFactory(UserFactory)
-    company = factory.SubFactory(CompanyFactory)
     role = "owner"
+
+
+class AccessTokenFactory(DjangoModelFactory):
+    """A token nobody can use: its secret was never known."""
+
+    class Meta:
+        model = accounts.AccessToken
+
+    membership = factory.SubFactory(MembershipFactory)
+    user = factory.SelfAttribute("membership.user")
+    digest = factory.Sequence(lambda n: f"{n:0128x}")
+    token_key = factory.Sequence(lambda n: f"{n:015x}")
+    name = "a token"
+    expiry = NOW + timedelta(days=3650)
+
+
+class AuditEntryFactory(TenantFactory):
+    class Meta:
+        model = accounts.AuditEntry
+
+    at = NOW
+    action = "update client"
+    subject_kind = "client"
+    subject_id = "1"
+
+
+class StoredAnswerFactory(DjangoModelFactory):
+    class Meta:
+        model = accounts.StoredAnswer
+
+    membership = factory.SubFactory(MembershipFactory)
+    company = factory.SelfAttribute("membership.company")
+    key = factory.Sequence(lambda n: f"key-{n}")
+    route = "/api/v1/clients/"
+    body_digest = "0" * 64
+    created_at = NOW
+
+
+# fleet: where things stand
+
+
+class SiteFactory(TenantFactory):
+    class Meta:
+        model = fleet.Site
+
+    client = same_company(ClientFactory)
+    code = factory.Sequence(lambda n: f"S{n:04d}")
+    name = factory.Sequence(lambda n: f"Site {n}")
+    latitude = 52.0
+    longitude = 13.0
+    time_zone = "Europe/Berlin"
+
+
+class AccessWindowFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.AccessWindow
+
+    site = factory.SubFactory(SiteFactory)
+    weekday = 0
+    opens = time(8)
+    closes = time(12)
+
+
+class UnitFactory(TenantFactory):
+    class Meta:
+        model = fleet.Unit
+
+    site = same_company(SiteFactory)
+    code = factory.Sequence(lambda n: f"U{n:04d}")
+    use = "reef"
+    kind = "ro_di"
+    product_tds_target_mg_per_l = 2.0
+    weekly_demand_l = 140.0
+    commissioned_on = date(2025, 1, 6)
+
+
+class PositionFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.Position
+
+    unit = factory.SubFactory(UnitFactory)
+    order = factory.LazyAttribute(lambda row: row.unit.positions.count() + 1)
+    stage = "sediment"
+    role = "single"
+
+
+class InstrumentFactory(TenantFactory):
+    class Meta:
+        model = fleet.Instrument
+
+    name = factory.Sequence(lambda n: f"Meter {n}")
+    measures = factory.LazyFunction(lambda: ["permeate_tds_mg_per_l"])
+
+
+# fleet: what stands there
+
+
+class CatalogueItemFactory(TenantFactory):
+    """A sediment cartridge; `kind` picks the attributes the engineering needs of the others."""
+
+    class Meta:
+        model = fleet.CatalogueItem
+
+    class Params:
+        is_membrane = factory.LazyAttribute(lambda row: row.kind == "membrane")
+        is_resin = factory.LazyAttribute(lambda row: row.kind == "resin")
+        is_carbon = factory.LazyAttribute(lambda row: row.kind == "carbon")
+
+    code = factory.Sequence(lambda n: f"C{n:04d}")
+    name = factory.Sequence(lambda n: f"Cartridge {n}")
+    kind = "sediment"
+    price = "12.50"
+    pack_size = 4
+    lead_time_days = 7
+    micron_rating_um = factory.LazyAttribute(lambda row: 5.0 if row.kind == "sediment" else None)
+    rated_volume_l = factory.LazyAttribute(lambda row: 15000.0 if row.kind in ("sediment", "carbon") else None)
+    carbon_kind = factory.LazyAttribute(lambda row: "block" if row.is_carbon else "")
+    carbon_volume_l = factory.LazyAttribute(lambda row: 0.5 if row.is_carbon else None)
+    chlorine_capacity_g = factory.LazyAttribute(lambda row: 20.0 if row.is_carbon else None)
+    membrane_material = factory.LazyAttribute(lambda row: "polyamide" if row.is_membrane else "")
+    rejection_fraction = factory.LazyAttribute(lambda row: 0.97 if row.is_membrane else None)
+    rated_flow_l_per_day = factory.LazyAttribute(lambda row: 284.0 if row.is_membrane else None)
+    rated_pressure_kpa = factory.LazyAttribute(lambda row: 414.0 if row.is_membrane else None)
+    rated_temperature_degc = factory.LazyAttribute(lambda row: 25.0 if row.is_membrane else None)
+    rated_tds_mg_per_l = factory.LazyAttribute(lambda row: 250.0 if row.is_membrane else None)
+    rated_recovery_fraction = factory.LazyAttribute(lambda row: 0.15 if row.is_membrane else None)
+    resin_volume_l = factory.LazyAttribute(lambda row: 0.6 if row.is_resin else None)
+    resin_capacity_eq_per_l = factory.LazyAttribute(lambda row: 0.55 if row.is_resin else None)
+
+
+class PartsRuleFactory(TenantFactory):
+    class Meta:
+        model = fleet.PartsRule
+
+    item = same_company(CatalogueItemFactory, kind="small_part")
+    per = "position"
+    quantity = 2
+
+
+class PlacementFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.Placement
+
+    position = factory.SubFactory(PositionFactory)
+    item = factory.SubFactory(
+        CatalogueItemFactory,
+        company=factory.SelfAttribute("..position.unit.company"),
+        kind=factory.SelfAttribute("..position.stage"),
+    )
+    placed_at = NOW - timedelta(days=180)
+    first_installed_at = factory.SelfAttribute("placed_at")
+
+
+# fleet: what was measured, and what it means
+
+
+class FeedWaterSampleFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.FeedWaterSample
+
+    site = factory.SubFactory(SiteFactory)
+    taken_at = NOW - timedelta(days=30)
+    received_at = NOW - timedelta(days=29)
+    ph = 7.6
+    alkalinity_mg_per_l_as_caco3 = 180.0
+    hardness_mg_per_l_as_caco3 = 210.0
+    tds_mg_per_l = 240.0
+
+
+class ReadingFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.Reading
+
+    unit = factory.SubFactory(UnitFactory)
+    taken_at = NOW - timedelta(days=1)
+    received_at = NOW - timedelta(hours=20)
+    source = "installer"
+    inlet_pressure_kpa = 400.0
+    feed_tds_mg_per_l = 240.0
+    permeate_tds_mg_per_l = 9.0
+
+
+class ReadingIndicatorsFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.ReadingIndicators
+
+    reading = factory.SubFactory(ReadingFactory)
+    values = factory.LazyFunction(lambda: {"rejection_fraction": 0.9625})
+    reasons = factory.LazyFunction(lambda: {"recovery_fraction": "the concentrate flow was not read"})
+    computed_at = NOW
+
+
+class IntakeBatchFactory(TenantFactory):
+    class Meta:
+        model = fleet.IntakeBatch
+
+    kind = "readings"
+    name = "log.csv"
+    digest = factory.Sequence(lambda n: f"{n:064x}")
+    received_at = NOW
+    rows = 1
+    refused = 1
+
+
+class RefusedRowFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.RefusedRow
+
+    batch = factory.SubFactory(IntakeBatchFactory)
+    line = 2
+    row = factory.LazyFunction(lambda: {"unit": "?"})
+    faults = factory.LazyFunction(
+        lambda: [{"field": "unit", "wrong": "There is no unit '?'.", "right": "The code of a unit."}]
+    )
+
+
+class FindingFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.Finding
+
+    unit = factory.SubFactory(UnitFactory)
+    rule = "D1"
+    cause = factory.Sequence(lambda n: f"cause_{n}")
+    confidence = 0.8
+    opened_at = NOW - timedelta(days=2)
+    last_seen_at = NOW
+    installer_sentence = "Measure the inlet pressure."
+    client_sentence = "We will look at your unit."
+
+
+class ForecastFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.Forecast
+
+    position = factory.SubFactory(PositionFactory)
+    as_of = TODAY
+    computed_at = NOW
+    state = "standing"
+    p10 = TODAY + timedelta(days=20)
+    p50 = TODAY + timedelta(days=40)
+    p90 = TODAY + timedelta(days=70)
+    remaining_share = 0.4
+    driver = "capacity"
+
+
+class JobFactory(TenantFactory):
+    class Meta:
+        model = fleet.Job
+
+    kind = "forecast"
+    created_at = NOW
+
+
+class JobChunkFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.JobChunk
+
+    job = factory.SubFactory(JobFactory)
+    index = factory.LazyAttribute(lambda row: row.job.chunks.count())
+    payload = factory.LazyFunction(lambda: {"unit_ids": [1]})
+
+
+# scheduling
+
+
+class InstallerFactory(TenantFactory):
+    class Meta:
+        model = scheduling.Installer
+
+    membership = same_company(MembershipFactory, role="installer")
+    name = factory.Sequence(lambda n: f"Installer {n}")
+    van = "Van 1"
+    home_latitude = 52.1
+    home_longitude = 13.1
+    time_zone = "Europe/Berlin"
+
+
+class CompanyPolicyFactory(TenantFactory):
+    class Meta:
+        model = scheduling.CompanyPolicy
+
+
+class NeedFactory(TenantFactory):
+    class Meta:
+        model = scheduling.Need
+
+    site = same_company(SiteFactory)
+    unit = same_company(UnitFactory, site=factory.SelfAttribute("..site"))
+    kind = "inspect"
+    key = factory.Sequence(lambda n: f"inspect:{n}")
+    minutes = 30
+    best_day = TODAY + timedelta(days=7)
+    curve_first_day = TODAY
+    cost_curve = factory.LazyFunction(lambda: [10.0, 9.0, 8.0])
+    created_at = NOW
+    updated_at = NOW
+
+
+class VisitFactory(TenantFactory):
+    class Meta:
+        model = scheduling.Visit
+
+    site = same_company(SiteFactory)
+    earliest_day = TODAY
+    latest_day = TODAY + timedelta(days=14)
+    best_day = TODAY + timedelta(days=7)
+    minutes = 45
+    costs_first_day = TODAY
+    costs = factory.LazyFunction(lambda: [10.0, 9.0, 8.0])
+    created_at = NOW
+    updated_at = NOW
+
+
+class VisitTaskFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.VisitTask
+
+    visit = factory.SubFactory(VisitFactory)
+    need = factory.SubFactory(
+        NeedFactory,
+        company=factory.SelfAttribute("..visit.company"),
+        site=factory.SelfAttribute("..visit.site"),
+    )
+    order = factory.LazyAttribute(lambda row: row.visit.tasks.count() + 1)
+
+
+class ServiceRecordFactory(TenantFactory):
+    class Meta:
+        model = scheduling.ServiceRecord
+
+    site = same_company(SiteFactory)
+    reference = factory.Sequence(lambda n: f"record-{n}")
+    work = factory.LazyFunction(lambda: [{"action": "inspect"}])
+    done_at = NOW
+    received_at = NOW
+
+
+class PlanFactory(TenantFactory):
+    class Meta:
+        model = scheduling.Plan
+
+    first_day = TODAY
+    days = 5
+    created_at = NOW
+
+
+class RoundFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.Round
+
+    plan = factory.SubFactory(PlanFactory)
+    installer = factory.SubFactory(InstallerFactory, company=factory.SelfAttribute("..plan.company"))
+    day = TODAY
+    leaves_at = NOW
+    returns_at = NOW + timedelta(hours=6)
+    driving_minutes = 60.0
+    driving_km = 45.0
+
+
+class StopFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.Stop
+
+    round = factory.SubFactory(RoundFactory)
+    visit = factory.SubFactory(VisitFactory, company=factory.SelfAttribute("..round.plan.company"))
+    order = factory.LazyAttribute(lambda row: row.round.stops.count() + 1)
+    arrives_at = NOW + timedelta(minutes=30)
+    starts_at = NOW + timedelta(minutes=30)
+    leaves_at = NOW + timedelta(minutes=75)
+    driving_minutes = 30.0
+    driving_km = 20.0
+
+
+class UnservedVisitFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.UnservedVisit
+
+    plan = factory.SubFactory(PlanFactory)
+    visit = factory.SubFactory(VisitFactory, company=factory.SelfAttribute("..plan.company"))
+    reason = "no_time"
+    sentence = "No installer has time within the plan."
+
+
+class StockLevelFactory(TenantFactory):
+    class Meta:
+        model = scheduling.StockLevel
+
+    item = same_company(CatalogueItemFactory)
+    quantity = 3
+    counted_at = NOW
+
+
+class PartsListFactory(TenantFactory):
+    class Meta:
+        model = scheduling.PartsList
+
+    scope = "period"
+    first_day = TODAY
+    last_day = TODAY + timedelta(days=4)
+    written_at = NOW
+
+
+class PartsLineFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.PartsLine
+
+    parts_list = factory.SubFactory(PartsListFactory)
+    item = factory.SubFactory(CatalogueItemFactory, company=factory.SelfAttribute("..parts_list.company"))
+    quantity = 2

@@ -1,0 +1,250 @@
+"""Every route, for a stranger, another company's owner, each role and a meter, against one explicit table.
+
+The table says who is let in. It is written by hand and not derived from `accounts.permissions`, so that a slip there is
+a failure here. A route that is missing from the table fails, and so does a row without a route.
+"""
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.db.models import Model
+from rest_framework.test import APIClient
+
+from accounts.api.fields import TenantRelatedField
+from accounts.models import Client, Company, Membership
+from tests import factories
+from tests.cast import ApiFor
+from tests.routes import Route, every_route
+from tests.rows import make_row
+
+PUBLIC = "public"
+EVERYONE = "owner office installer client"
+STAFF = "owner office installer"
+OFFICE = "owner office"
+OWNER = "owner"
+
+TABLE: dict[str, str] = {
+    # accounts
+    "GET /api/v1/audit-entries/": OWNER,
+    "GET /api/v1/audit-entries/<pk>/": OWNER,
+    "GET /api/v1/clients/": STAFF,
+    "POST /api/v1/clients/": OFFICE,
+    "GET /api/v1/clients/<pk>/": STAFF,
+    "PATCH /api/v1/clients/<pk>/": OFFICE,
+    "DELETE /api/v1/clients/<pk>/": OFFICE,
+    "GET /api/v1/company/": EVERYONE,
+    "PATCH /api/v1/company/": OWNER,
+    "POST /api/v1/login/": PUBLIC,
+    "POST /api/v1/logout/": EVERYONE,
+    "GET /api/v1/me/": EVERYONE,
+    "POST /api/v1/me/password/": EVERYONE,
+    "GET /api/v1/members/": OFFICE,
+    "POST /api/v1/members/": OWNER,
+    "GET /api/v1/members/<pk>/": OFFICE,
+    "PATCH /api/v1/members/<pk>/": OWNER,
+    "POST /api/v1/members/<pk>/end/": OWNER,
+    "GET /api/v1/problems/": PUBLIC,
+    "GET /api/v1/problems/<kind>/": PUBLIC,
+    "POST /api/v1/session/": PUBLIC,
+    "GET /api/v1/tokens/": EVERYONE,
+    "POST /api/v1/tokens/": EVERYONE,
+    "GET /api/v1/tokens/<pk>/": EVERYONE,
+    "DELETE /api/v1/tokens/<pk>/": EVERYONE,
+    # the description of the interface
+    "GET /api/v1/docs/": PUBLIC,
+    "GET /api/v1/reference/": PUBLIC,
+    "GET /api/v1/schema/": PUBLIC,
+}
+
+# What a meter's token may do, of all this.
+METER = {"POST /api/v1/readings/"}
+
+ROUTES = every_route()
+TENANT_ROUTES = [route for route in ROUTES if getattr(route.view_class, "resource", None)]
+ROWS = [route for route in TENANT_ROUTES if "<pk>" in route.path]
+ABSENT = 987654321
+
+# A row is the business of one member, whatever the role: others of the company do not find it.
+OWN_ROWS_ONLY = {"token"}
+
+
+def named(routes: list[Route]) -> Any:
+    return pytest.mark.parametrize("route", routes, ids=str)
+
+
+class People:
+    """Everybody who may come to the door, each with an API client."""
+
+    def __init__(self, api_for: ApiFor, company: Company, client: Client, members: dict[str, Membership]) -> None:
+        self.company = company
+        self.client = client
+        self.members = members
+        self.by_name = {name: api_for(member) for name, member in members.items()}
+
+
+@pytest.fixture
+def people(
+    api_for: ApiFor,
+    company: Company,
+    first_client: Client,
+    owner: Membership,
+    office: Membership,
+    installer: Membership,
+    client_member: Membership,
+    rival: Membership,
+) -> People:
+    members = {"owner": owner, "office": office, "installer": installer, "client": client_member, "rival": rival}
+    return People(api_for, company, first_client, members)
+
+
+def model_of(route: Route) -> type[Model]:
+    model: type[Model] = route.view_class.queryset.model
+    return model
+
+
+def address(route: Route, pk: object = ABSENT) -> str:
+    path = route.path.replace("<pk>", str(pk)).replace("<kind>", "invalid")
+    assert "<" not in path, f"{route} has a parameter this test cannot fill: teach it."
+    return path
+
+
+def send(api: APIClient, route: Route, pk: object = ABSENT, body: Any = None) -> Any:
+    call: Callable[..., Any] = getattr(api, route.method.lower())
+    arguments = [address(route, pk)]
+    return call(*arguments) if route.method == "GET" else call(*arguments, {} if body is None else body)
+
+
+def was_turned_away(response: Any) -> bool:
+    """Tell a refusal at the door from everything that may happen behind it."""
+    return response.status_code in (401, 403) and json.loads(response.content)["code"] in (
+        "unauthenticated",
+        "forbidden",
+    )
+
+
+def test_every_route_stands_in_the_table_and_every_row_of_the_table_is_a_route() -> None:
+    found = {str(route) for route in ROUTES}
+    assert found - set(TABLE) == set(), "These routes are missing from the table above: say who may use them."
+    assert set(TABLE) - found == set(), "These rows of the table have no route."
+
+
+@named(ROUTES)
+@pytest.mark.django_db
+def test_a_stranger_is_let_in_only_where_everybody_is(route: Route, api: APIClient) -> None:
+    response = send(api, route)
+    if TABLE[str(route)] == PUBLIC:
+        assert response.status_code in (200, 400)
+        return
+    assert response.status_code == 401
+    assert response.headers["WWW-Authenticate"] == "Bearer"
+    assert response.headers["Content-Type"] == "application/problem+json"
+
+
+@named(TENANT_ROUTES)
+def test_the_roles_of_the_table_are_let_in_and_no_other(route: Route, people: People) -> None:
+    roles = TABLE[str(route)].split()
+    refused = [name for name in people.members if name not in [*roles, "rival"]]
+    row = make_row(model_of(route), company=people.company, client=people.client) if route in ROWS else None
+    before = dict(vars(row)) if row is not None else {}
+    for name in refused:
+        response = send(people.by_name[name], route, row.pk if row is not None else ABSENT)
+        assert response.status_code == 403, (name, response.content)
+        assert json.loads(response.content)["code"] == "forbidden", name
+    if row is not None:
+        # Nothing changed for those who were refused.
+        fresh = type(row)._base_manager.get(pk=row.pk)
+        columns = [field.attname for field in row._meta.concrete_fields]
+        assert {name: getattr(fresh, name) for name in columns} == {name: before[name] for name in columns}
+    for name in roles:
+        response = send(people.by_name[name], route)
+        assert not was_turned_away(response), (name, response.content)
+        assert response.status_code < 500, (name, response.content)
+
+
+@named(ROWS)
+def test_another_companys_row_and_an_absent_one_answer_alike(route: Route, people: People) -> None:
+    row = make_row(model_of(route), company=people.company, client=people.client)
+    foreign = send(people.by_name["rival"], route, row.pk)
+    absent = send(people.by_name["rival"], route, ABSENT)
+    assert foreign.status_code == absent.status_code == 404
+    assert foreign.content == absent.content
+    assert type(row)._base_manager.filter(pk=row.pk).exists()
+
+
+@named([route for route in ROWS if route.action == "retrieve"])
+def test_a_row_is_found_by_its_company_and_by_its_own_client_only(
+    route: Route, people: People, as_other_client: APIClient
+) -> None:
+    if route.view_class.resource in OWN_ROWS_ONLY:
+        pytest.skip("who may see these has tests of its own")
+    row = make_row(model_of(route), company=people.company, client=people.client)
+    for name in TABLE[str(route)].split():
+        assert send(people.by_name[name], route, row.pk).status_code == 200, name
+    if "client" in TABLE[str(route)].split():
+        hidden = send(as_other_client, route, row.pk)
+        assert hidden.status_code == 404
+        assert hidden.content == send(as_other_client, route, ABSENT).content
+
+
+@named([route for route in TENANT_ROUTES if route.action == "list"])
+def test_a_list_shows_nothing_of_another_company_or_another_client(
+    route: Route, people: People, as_other_client: APIClient
+) -> None:
+    row = make_row(model_of(route), company=people.company, client=people.client)
+    path = address(route)
+    if "client" in TABLE[str(route)].split():
+        assert str(row.pk) not in ids(as_other_client.get(path))
+    assert str(row.pk) not in ids(people.by_name["rival"].get(path))
+    assert str(row.pk) in ids(people.by_name["owner"].get(path))
+
+
+def ids(response: Any) -> set[str]:
+    assert response.status_code == 200, response.content
+    return {str(row.get("id", row.get("reading"))) for row in response.json()["results"]}
+
+
+@named([route for route in TENANT_ROUTES if route.action in ("create", "partial_update")])
+def test_the_ids_of_another_company_are_refused_like_ids_that_never_existed(route: Route, people: People) -> None:
+    view = route.view_class(action=route.action, request=None, format_kwarg=None)
+    view.request = type("Request", (), {"membership": people.members["owner"], "now": factories.NOW})()
+    row = make_row(model_of(route), company=people.company, client=people.client) if route in ROWS else None
+    for name, field in view.get_input_serializer().fields.items():
+        if not isinstance(field, TenantRelatedField) or field.read_only:
+            continue
+        elsewhere = factories.CompanyFactory()
+        foreign = make_row(field.queryset.model, company=elsewhere, client=factories.ClientFactory(company=elsewhere))
+        said = []
+        for pk in (foreign.pk, ABSENT):
+            response = send(people.by_name["owner"], route, row.pk if row is not None else ABSENT, {name: pk})
+            assert response.status_code == 400, response.content
+            faults = [fault for fault in response.json()["errors"] if fault.get("pointer") == f"/{name}"]
+            assert faults, f"{name} was not refused: {response.content!r}"
+            said.append([fault["detail"].replace(str(pk), "...") for fault in faults])
+        assert said[0] == said[1]
+
+
+@named(TENANT_ROUTES)
+def test_a_meter_is_let_in_only_where_it_posts_its_readings(
+    route: Route, api_for: ApiFor, owner: Membership, company: Company
+) -> None:
+    unit = factories.UnitFactory(company=company)
+    response = send(api_for(owner, meter_unit_id=unit.pk), route)
+    if str(route) in METER:
+        assert not was_turned_away(response), response.content
+    else:
+        assert response.status_code == 403
+        assert "a meter's token" in response.json()["detail"]
+
+
+@named(TENANT_ROUTES)
+def test_methods_and_query_parameters_that_are_not_there_are_named(route: Route, as_owner: APIClient) -> None:
+    path = address(route)
+    options = as_owner.options(path)
+    assert options.status_code == 405
+    assert route.method in options.headers["Allow"]
+    misspelt = as_owner.generic(route.method, f"{path}?surely_not_a_parameter=1", "{}", "application/json")
+    if misspelt.status_code != 404:
+        assert misspelt.status_code == 400
+        assert misspelt.json()["errors"][0]["parameter"] == "surely_not_a_parameter"

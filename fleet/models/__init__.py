@@ -10,7 +10,7 @@ from fleet.models.jobs import Job, JobChunk
 from fleet.models.placements import Placement
 from fleet.models.readings import Reading
 from fleet.models.sites import AccessWindow, Site
-from fleet.models.units import Instrument, Position, Unit
+from fleet.models.units import Instrument, Position, Stage, Unit
 
 __all__ = [
     "AccessWindow",
@@ -29,5 +29,6 @@ __all__ = [
     "ReadingIndicators",
     "RefusedRow",
     "Site",
+    "Stage",
     "Unit",
 ]

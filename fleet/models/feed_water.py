@@ -1,12 +1,21 @@
 """What comes out of the client's supply."""
 
-from typing import ClassVar
+from typing import ClassVar, Self
 
 from django.db import models
 from django.db.models import Q
 
-from accounts.tenancy import TenantModel
+from accounts.tenancy import TenantModel, TenantQuerySet
+from fleet.models.intake import IntakeBatch
 from fleet.models.sites import Site
+
+
+class FeedWaterQuerySet(TenantQuerySet):
+    """Samples, with the question every calculation asks first."""
+
+    def current(self) -> Self:
+        """Leave out the rows that a later row corrects."""
+        return self.filter(corrected_by__isnull=True)
 
 
 class FeedWaterSample(TenantModel):
@@ -46,10 +55,17 @@ class FeedWaterSample(TenantModel):
     tds_mg_per_l = models.FloatField(null=True, blank=True, help_text="0.5 scale")
     temperature_degc = models.FloatField(null=True, blank=True)
     as_sent = models.JSONField(default=dict, blank=True, help_text="each value with the digits and unit it was sent in")
+    flags = models.JSONField(default=list, blank=True, help_text="what looked doubtful, as code and sentence")
     corrects = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
     )
     received_at = models.DateTimeField()
+    batch = models.ForeignKey(
+        IntakeBatch, on_delete=models.SET_NULL, null=True, blank=True, related_name="feed_water_samples"
+    )
+    line = models.PositiveIntegerField(null=True, blank=True, help_text="line in that file, the header being 1")
+
+    objects = FeedWaterQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
         ordering = ["-taken_at", "-pk"]

@@ -43,7 +43,7 @@ class RefusedRow(TenantModel):
     batch = models.ForeignKey(IntakeBatch, on_delete=models.CASCADE, related_name="refused_rows")
     line = models.PositiveIntegerField(help_text="line in the file, the header being 1; or place in the payload from 1")
     row = models.JSONField()
-    faults = models.JSONField(help_text="list of field, what was wrong, what would be right")
+    faults = models.JSONField(help_text="list of field, code, and a sentence: what was wrong, what would be right")
 
     class Meta:
         ordering: ClassVar = ["batch_id", "line", "pk"]

@@ -1,13 +1,22 @@
 """One look at a unit's gauges and meters."""
 
-from typing import ClassVar
+from typing import ClassVar, Self
 
 from django.db import models
 from django.db.models import Q
 
 from accounts.models import Membership
-from accounts.tenancy import TenantModel
+from accounts.tenancy import TenantModel, TenantQuerySet
+from fleet.models.intake import IntakeBatch
 from fleet.models.units import Instrument, Unit
+
+
+class ReadingQuerySet(TenantQuerySet):
+    """Readings, with the question every calculation asks first."""
+
+    def current(self) -> Self:
+        """Leave out the rows that a later row corrects."""
+        return self.filter(corrected_by__isnull=True)
 
 
 class Reading(TenantModel):
@@ -116,6 +125,17 @@ class Reading(TenantModel):
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
     )
     received_at = models.DateTimeField()
+    batch = models.ForeignKey(
+        IntakeBatch,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="readings",
+        help_text="the log file or payload it came in with",
+    )
+    line = models.PositiveIntegerField(null=True, blank=True, help_text="line in that file, the header being 1")
+
+    objects = ReadingQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
         ordering = ["-taken_at", "-pk"]

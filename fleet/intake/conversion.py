@@ -1,0 +1,134 @@
+"""Digits in somebody's unit become numbers in the stored unit: column by column, with the meter's own habits undone."""
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Final
+
+import numpy as np
+
+from fleet.engineering.conductivity import iso7888_f25
+from fleet.engineering.errors import EngineeringError
+from fleet.engineering.units import (
+    HOUSE_TDS_FACTOR,
+    QUANTITY_KINDS,
+    Kind,
+    convert_column,
+    convert_number,
+    outside_limits,
+)
+from fleet.intake.directory import Meter, Place
+from fleet.intake.names import spoken
+from fleet.intake.rows import Row
+
+MeterOf = Callable[[Row, str], Meter | None]
+
+# Below 5 uS/cm neither the natural-water table nor the linear rule holds (engineering reference, section 2.2).
+_PURE_WATER_MG_PER_L: Final = 5.0 * HOUSE_TDS_FACTOR
+
+
+def no_meter(row: Row, column: str) -> Meter | None:
+    """For logs that name no instrument."""
+    return None
+
+
+def meter_for(place: Place, named: Meter | None, column: str) -> Meter | None:
+    """The instrument that showed a value: the one the row names if it measures this, else one fitted to the unit."""
+    if named is not None and (not named.measures or column in named.measures):
+        return named
+    return next((meter for meter in place.meters if column in meter.measures), None)
+
+
+def convert_rows(rows: Sequence[Row], columns: Iterable[str], meter_of: MeterOf = no_meter) -> None:
+    """Fill `numbers` of every row from `sent`; what cannot be converted or cannot be true becomes a fault of its row.
+
+    Parameters
+    ----------
+    rows
+        Rows whose `sent` holds plain digits and a unit.
+    columns
+        Stored columns to convert. The temperature goes first, since a meter without compensation needs it.
+    meter_of
+        Tells which instrument showed a value; its factor rebases TDS to the house scale, and where it does not
+        compensate temperature the reading is brought to 25 degC by the natural-water table of ISO 7888.
+    """
+    for column in sorted(columns, key=lambda name: name != "temperature_degc"):
+        kind = QUANTITY_KINDS[column]
+        by_unit: dict[str, list[Row]] = {}
+        for row in rows:
+            if column in row.sent:
+                by_unit.setdefault(row.sent[column].unit, []).append(row)
+        for unit, members in by_unit.items():
+            _convert_group(members, column, unit, kind, meter_of)
+
+
+def _convert_group(rows: list[Row], column: str, unit: str, kind: Kind, meter_of: MeterOf) -> None:
+    given = np.array([_float(row.sent[column].digits) for row in rows], dtype=np.float64)
+    factors = np.full(len(rows), HOUSE_TDS_FACTOR)
+    compensation = np.ones(len(rows))
+    if kind.name == "tds":
+        for place, row in enumerate(rows):
+            meter = meter_of(row, column)
+            if meter is not None:
+                factors[place] = meter.tds_factor
+                compensation[place] = _compensation(row, column, meter)
+    try:
+        values = convert_column(
+            np.where(np.isfinite(given), given, np.nan), unit, kind, field=column, tds_factor=factors
+        )
+    except EngineeringError as error:
+        for row in rows:
+            row.refuse(column, "unusable_unit", error.sentence)
+        return
+    values = values * compensation
+    outside = outside_limits(values, kind) | ~np.isfinite(given)
+    for place, row in enumerate(rows):
+        if outside[place]:
+            row.refuse(column, "impossible_value", _why_not(row, column, unit, kind, float(factors[place])))
+            continue
+        row.numbers[column] = float(values[place])
+        if factors[place] != HOUSE_TDS_FACTOR:
+            row.notes.setdefault(column, {})["tds_factor"] = float(factors[place])
+        if compensation[place] != 1.0:
+            row.notes.setdefault(column, {})["brought_to_25_degc_by"] = float(f"{compensation[place]:.9g}")
+            if values[place] < _PURE_WATER_MG_PER_L:
+                row.flag(
+                    column,
+                    "pure_water_compensation",
+                    f"The {spoken(column)} is below 5 uS/cm, where no general temperature compensation holds; "
+                    "measure near 25 degC or with a meter that compensates for pure water.",
+                )
+
+
+def _compensation(row: Row, column: str, meter: Meter) -> float:
+    """Factor to 25 degC for a meter that does not compensate; 1 for one that does, NaN-free by refusing the row."""
+    if meter.compensates_temperature:
+        return 1.0
+    temperature = row.numbers.get("temperature_degc")
+    if temperature is None:
+        if "temperature_degc" not in row.sent:
+            row.refuse(
+                column,
+                "temperature_missing",
+                f"'{meter.name}' does not compensate temperature, so the {spoken(column)} needs the water temperature "
+                "in the same row.",
+            )
+        return 1.0
+    try:
+        return float(iso7888_f25(temperature))
+    except EngineeringError as error:
+        row.refuse(column, "temperature_outside_table", f"'{meter.name}' does not compensate. {error.sentence}")
+        return 1.0
+
+
+def _float(digits: str) -> float:
+    try:
+        return float(digits)
+    except (ValueError, OverflowError):
+        return float("nan")
+
+
+def _why_not(row: Row, column: str, unit: str, kind: Kind, factor: float) -> str:
+    try:
+        convert_number(row.sent[column].digits, unit, kind, field=column, tds_factor=factor)
+    except EngineeringError as error:
+        return error.sentence
+    return f"{row.sent[column]} at 25 degC is outside what this can be; check the digits, the unit and the meter."

@@ -1,0 +1,163 @@
+"""What intake must know of a company before it can place a row: its units, sites and instruments, read once."""
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from functools import lru_cache
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q
+
+from accounts.models import Company, Membership
+from accounts.tenancy import TenantQuerySet
+from fleet.intake.cells import CellError, find_zone
+from fleet.intake.names import READING_COLUMNS
+from fleet.models import Instrument, Site, Unit
+
+_zone = lru_cache(maxsize=256)(find_zone)
+_AT_ONCE: Final = 5000
+
+
+@dataclass(frozen=True)
+class Meter:
+    """An instrument as intake sees it."""
+
+    pk: int
+    name: str
+    unit_id: int | None
+    measures: frozenset[str]
+    tds_factor: float
+    compensates_temperature: bool
+
+
+@dataclass(frozen=True)
+class Place:
+    """A unit, or a site, as intake sees it; `meters` are those fitted to the unit."""
+
+    pk: int
+    code: str
+    zone: ZoneInfo
+    commissioned_on: date | None = None
+    retired_on: date | None = None
+    has_booster_pump: bool = False
+    meters: tuple[Meter, ...] = ()
+
+
+@dataclass
+class Directory:
+    """Places by code and id, and the company's instruments by name; ask with `place` and `meter`."""
+
+    what: str
+    by_code: dict[str, Place] = field(default_factory=dict)
+    by_id: dict[int, Place] = field(default_factory=dict)
+    folded: dict[str, list[Place]] = field(default_factory=dict)
+    meters: dict[str, Meter] = field(default_factory=dict)
+
+    def place(self, asked: str) -> Place:
+        """Find a unit or site by its code, whatever its case, or by `#id`.
+
+        Raises
+        ------
+        CellError
+            When the company has none of that name, or it is ambiguous.
+        """
+        if asked.startswith("#") and asked[1:].isdecimal():
+            found = self.by_id.get(int(asked[1:]))
+            if found is None:
+                raise CellError(f"There is no {self.what} with the id {asked[1:]}.")
+            return found
+        if asked in self.by_code:
+            return self.by_code[asked]
+        matches = self.folded.get(_fold(asked), [])
+        if len(matches) == 1:
+            return matches[0]
+        if matches:
+            codes = " and ".join(f"'{place.code}'" for place in matches)
+            raise CellError(f"'{asked}' may be {codes}; write the code exactly.")
+        close = difflib.get_close_matches(_fold(asked), list(self.folded), n=1, cutoff=0.7)
+        hint = f" Did you mean '{self.folded[close[0]][0].code}'?" if close else ""
+        raise CellError(f"There is no {self.what} with the code '{asked[:40]}'.{hint}")
+
+    def meter(self, name: str) -> Meter:
+        """Find an instrument by name.
+
+        Raises
+        ------
+        CellError
+            When the company has none of that name.
+        """
+        found = self.meters.get(_fold(name))
+        if found is None:
+            close = difflib.get_close_matches(_fold(name), list(self.meters), n=1, cutoff=0.7)
+            hint = f" Did you mean '{self.meters[close[0]].name}'?" if close else ""
+            raise CellError(f"There is no instrument called '{name[:40]}'.{hint}")
+        return found
+
+
+def unit_directory(company: Company, by: Membership | None, asked: Iterable[str]) -> Directory:
+    """Read the units that a payload names, those this member may see, and the instruments.
+
+    Parameters
+    ----------
+    asked
+        Codes, or `#id`, as they stand in the rows.
+    """
+    rows = _visible(Unit.objects, company, by)
+    directory = Directory("unit")
+    meters = [
+        Meter(pk, name, unit_id, _columns(measures), factor, compensates)
+        for pk, name, unit_id, measures, factor, compensates in Instrument.objects.of_company(company)
+        .order_by("pk")
+        .values_list("pk", "name", "unit_id", "measures", "tds_factor", "compensates_temperature")
+    ]
+    fitted: dict[int, list[Meter]] = {}
+    for meter in meters:
+        directory.meters[_fold(meter.name)] = meter
+        if meter.unit_id is not None:
+            fitted.setdefault(meter.unit_id, []).append(meter)
+    fields = ("pk", "code", "site__time_zone", "commissioned_on", "retired_on", "has_booster_pump")
+    for pk, code, zone, commissioned, retired, pump in _named(rows, asked, fields):
+        _add(directory, Place(pk, code, _zone(zone), commissioned, retired, pump, tuple(fitted.get(pk, ()))))
+    return directory
+
+
+def site_directory(company: Company, by: Membership | None, asked: Iterable[str]) -> Directory:
+    """Read the sites that a payload names, those this member may see."""
+    directory = Directory("site")
+    for pk, code, zone in _named(_visible(Site.objects, company, by), asked, ("pk", "code", "time_zone")):
+        _add(directory, Place(pk, code, _zone(zone)))
+    return directory
+
+
+def _visible(manager: Any, company: Company, by: Membership | None) -> TenantQuerySet:
+    rows: TenantQuerySet = manager.of_company(company)
+    return rows if by is None else rows.visible_to(by)
+
+
+def _named(rows: TenantQuerySet, asked: Iterable[str], fields: tuple[str, ...]) -> list[tuple[Any, ...]]:
+    """The rows that are named; all of them when a name has no exact match, to find what may have been meant."""
+    names = set(asked)
+    ids = {int(name[1:]) for name in names if name.startswith("#") and name[1:].isdecimal() and len(name) < 20}
+    codes = {name for name in names if not name.startswith("#")}
+    if len(names) <= _AT_ONCE:
+        found = list(rows.filter(Q(pk__in=ids) | Q(code__in=codes)).values_list(*fields))
+        if codes <= {row[1] for row in found}:
+            return found
+    return list(rows.values_list(*fields))
+
+
+def _add(directory: Directory, place: Place) -> None:
+    directory.by_code[place.code] = place
+    directory.by_id[place.pk] = place
+    directory.folded.setdefault(_fold(place.code), []).append(place)
+
+
+def _columns(measures: Any) -> frozenset[str]:
+    """Stored columns of what an instrument measures, which may be noted with or without the unit in the name."""
+    return frozenset(READING_COLUMNS.get(str(name), str(name)) for name in measures or ())
+
+
+def _fold(text: str) -> str:
+    return " ".join(text.split()).casefold()

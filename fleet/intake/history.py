@@ -1,0 +1,156 @@
+"""What a unit's recent readings say about a new one: a slipped digit, another unit, exchanged probes, a counter that
+runs backwards."""
+
+from collections import deque
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta
+from statistics import median
+from typing import Final
+
+from fleet.engineering.constants import KILOPASCAL_PER_PSI
+from fleet.intake.names import spoken
+from fleet.intake.rows import Row
+from fleet.models import Reading
+
+_PRESSURES: Final = ("line_pressure_kpa", "prefilter_outlet_pressure_kpa", "inlet_pressure_kpa")
+_WATCHED: Final = (
+    *_PRESSURES,
+    "feed_tds_mg_per_l",
+    "permeate_tds_mg_per_l",
+    "permeate_flow_l_per_day",
+    "concentrate_flow_l_per_day",
+)
+_COUNTER: Final = "totaliser_l"
+_LOOK_BACK: Final = timedelta(days=200)
+_KEPT: Final = 7
+_ENOUGH: Final = 3
+# Ratios to the recent median that betray a slip: a digit (10, 100), psi noted as kPa, bar noted as psi, and back. The
+# width covers what the gauges themselves change between two readings.
+_SLIPS: Final = (
+    (10.0, "factor_of_ten", "ten times"),
+    (0.1, "factor_of_ten", "a tenth of"),
+    (100.0, "factor_of_ten", "a hundred times"),
+    (0.01, "factor_of_ten", "a hundredth of"),
+)
+_UNIT_SLIPS: Final = (
+    (KILOPASCAL_PER_PSI, "as if kPa had been noted as psi"),
+    (1 / KILOPASCAL_PER_PSI, "as if psi had been noted as kPa"),
+    (100 / KILOPASCAL_PER_PSI, "as if psi had been noted as bar"),
+    (KILOPASCAL_PER_PSI / 100, "as if bar had been noted as psi"),
+)
+_WIDTH: Final = 1.15
+
+Values = dict[str, float]
+
+
+def flag_against_history(rows: Sequence[Row]) -> None:
+    """Flag rows that do not fit the readings of the same unit before them, stored ones and those of this file."""
+    by_unit: dict[int, list[Row]] = {}
+    for row in rows:
+        if row.taken_at is not None:
+            by_unit.setdefault(row.owner_id, []).append(row)
+    if not by_unit:
+        return
+    moments = [row.taken_at for members in by_unit.values() for row in members if row.taken_at is not None]
+    stored = _stored(by_unit, min(moments) - _LOOK_BACK, max(moments))
+    for unit_id, members in by_unit.items():
+        _walk(stored.get(unit_id, []), members)
+
+
+def _stored(unit_ids: Iterable[int], first: datetime, last: datetime) -> dict[int, list[tuple[datetime, Values]]]:
+    found: dict[int, list[tuple[datetime, Values]]] = {}
+    columns = (*_WATCHED, _COUNTER)
+    rows = (
+        Reading.objects.current()
+        .filter(unit_id__in=list(unit_ids), taken_at__gte=first, taken_at__lte=last)
+        .order_by("unit_id", "taken_at", "pk")
+        .values_list("unit_id", "taken_at", *columns)
+    )
+    for unit_id, taken_at, *values in rows.iterator(chunk_size=5000):
+        known = {name: value for name, value in zip(columns, values, strict=True) if value is not None}
+        found.setdefault(unit_id, []).append((taken_at, known))
+    return found
+
+
+def _walk(stored: list[tuple[datetime, Values]], rows: list[Row]) -> None:
+    events: list[tuple[datetime, int, Values, Row | None]] = [(at, 0, values, None) for at, values in stored]
+    events += [(row.taken_at, 1, row.numbers, row) for row in rows if row.taken_at is not None]
+    events.sort(key=lambda event: event[:2])
+    recent: dict[str, deque[float]] = {column: deque(maxlen=_KEPT) for column in _WATCHED}
+    counter: tuple[datetime, float] | None = None
+    for at, _, values, row in events:
+        if row is not None:
+            middles = {name: median(seen) for name, seen in recent.items() if len(seen) >= _ENOUGH}
+            _flag_exchanged(row, middles)
+            _flag_slips(row, middles)
+            if counter is not None and _COUNTER in values and values[_COUNTER] < counter[1] * (1 - 1e-9):
+                _flag_backwards(row, counter)
+        for column in _WATCHED:
+            if column in values:
+                recent[column].append(values[column])
+        if _COUNTER in values:
+            counter = (at, values[_COUNTER])
+
+
+def _flag_exchanged(row: Row, middles: Values) -> None:
+    feed, permeate = row.numbers.get("feed_tds_mg_per_l"), row.numbers.get("permeate_tds_mg_per_l")
+    if feed is None or permeate is None or permeate <= feed:
+        return
+    usual_feed, usual_permeate = middles.get("feed_tds_mg_per_l"), middles.get("permeate_tds_mg_per_l")
+    sent_feed, sent_permeate = row.sent["feed_tds_mg_per_l"], row.sent["permeate_tds_mg_per_l"]
+    if (
+        usual_feed is not None
+        and usual_permeate is not None
+        and 0.6 * usual_feed <= permeate <= 1.6 * usual_feed
+        and feed <= 3.0 * usual_permeate + 3.0
+    ):
+        row.flag(
+            "permeate_tds_mg_per_l",
+            "transposed",
+            f"The permeate TDS, {sent_permeate}, is above the feed, {sent_feed}, and exchanged the two fit the unit's "
+            "recent readings: exchanged in the log, or the probes are swapped.",
+        )
+    else:
+        row.flag(
+            "permeate_tds_mg_per_l",
+            "permeate_above_feed",
+            f"The permeate TDS, {sent_permeate}, is above the feed, {sent_feed}: exchanged values, swapped probes, or "
+            "a sample from the wrong tube; take both again.",
+        )
+
+
+def _flag_slips(row: Row, middles: Values) -> None:
+    flagged = {flag.field for flag in row.flags if flag.code in ("transposed", "permeate_above_feed")}
+    if flagged:
+        return
+    for column, usual in middles.items():
+        value = row.numbers.get(column)
+        if not value or usual <= 0:
+            continue
+        ratio = value / usual
+        for factor, code, words in _SLIPS:
+            if factor / _WIDTH <= ratio <= factor * _WIDTH:
+                row.flag(
+                    column,
+                    code,
+                    f"The {spoken(column)}, {row.sent[column]}, is about {words} what this unit usually shows; check "
+                    "the digits.",
+                )
+        if column in _PRESSURES:
+            for factor, words in _UNIT_SLIPS:
+                if factor / _WIDTH <= ratio <= factor * _WIDTH:
+                    row.flag(
+                        column,
+                        "unit_slip",
+                        f"The {spoken(column)}, {row.sent[column]}, lies off this unit's recent readings {words}; "
+                        "check the unit.",
+                    )
+
+
+def _flag_backwards(row: Row, counter: tuple[datetime, float]) -> None:
+    row.flag(
+        _COUNTER,
+        "totaliser_backwards",
+        f"The totaliser, {row.sent[_COUNTER]}, is below the {counter[1]:g} L of {counter[0]:%Y-%m-%d}: mistyped, reset "
+        "or exchanged.",
+    )

@@ -1,0 +1,147 @@
+"""The fields of a reading that are no quantity: who, when, where, and the state the unit was in."""
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta
+from typing import Final
+
+from fleet.intake import cells
+from fleet.intake.cells import CellError
+from fleet.intake.directory import Directory, Meter, Place
+from fleet.intake.rows import Row
+from fleet.models import Reading
+
+CLOCK_SLACK: Final = timedelta(minutes=10)
+"""A sender's clock may be ahead of ours by this much; what lies further ahead is refused as in the future."""
+
+STATES: Final[Mapping[str, str]] = {"flowing": "flowing", "running": "flowing", "static": "static"}
+VALVES: Final[Mapping[str, str]] = {"open": "open", "closed": "closed", "shut": "closed"}
+PUMPS: Final[Mapping[str, str]] = {"on": "on", "off": "off", "running": "on"}
+OCCASIONS: Final[Mapping[str, str]] = {word: word for word in Reading.Occasion.values}
+SOURCES: Final[Mapping[str, str]] = {word: word for word in Reading.Source.values} | {"log_file": "import"}
+
+_WORDS: Final[Mapping[str, Mapping[str, str]]] = {
+    "state": STATES,
+    "tank_valve": VALVES,
+    "pump": PUMPS,
+    "occasion": OCCASIONS,
+    "source": SOURCES,
+}
+_YES_OR_NO: Final = ("tank_is_full", "sampled_after_flush")
+_LENGTHS: Final[Mapping[str, int]] = {"person": 80, "note": 4000, "reference": 80}
+
+
+def place_rows(rows: Sequence[Row], directory: Directory, *, now: datetime, taken_at_default: datetime | None) -> None:
+    """Find the unit and the moment of every row and read its words; what cannot be read becomes a fault.
+
+    Parameters
+    ----------
+    taken_at_default
+        Moment of a row that names none; None refuses such a row.
+    """
+    for row in rows:
+        place = _place(row, directory)
+        read_moment(row, place, now=now, default=taken_at_default)
+        _read_words(row)
+
+
+def _place(row: Row, directory: Directory) -> Place | None:
+    asked = row.words.get(directory.what, "")
+    if not asked:
+        row.refuse(directory.what, "missing", f"The row names no {directory.what}; give its code.")
+        return None
+    try:
+        place = directory.place(asked)
+    except CellError as error:
+        row.refuse(directory.what, f"unknown_{directory.what}", str(error))
+        return None
+    row.owner_id = place.pk
+    return place
+
+
+def place_of(row: Row, directory: Directory) -> Place | None:
+    """The unit or site of a row that has one."""
+    return directory.by_id.get(row.owner_id)
+
+
+def named_meter(row: Row, directory: Directory) -> Meter | None:
+    """The instrument the row names, noting a fault when there is none of that name."""
+    name = row.words.get("instrument", "")
+    if not name:
+        return None
+    try:
+        return directory.meter(name)
+    except CellError as error:
+        row.refuse("instrument", "unknown_instrument", str(error))
+        return None
+
+
+def read_moment(row: Row, place: Place | None, *, now: datetime, default: datetime | None) -> None:
+    """Read when the row was taken, in the time zone of its place unless it has an offset, and refuse what cannot be."""
+    text = row.words.get("taken_at", "")
+    field = "taken_at"
+    if "date" in row.words or "time" in row.words:
+        field = "date"
+        if not text:
+            text = f"{row.words.get('date', '')} {row.words.get('time', '')}".strip()
+    if not text:
+        if default is None:
+            row.refuse(field, "missing", f"The row has no date; write {cells.MOMENT_FORMS}.")
+        row.taken_at = default
+        return
+    if place is None:
+        return
+    try:
+        at, doubt = cells.moment(text, place.zone)
+    except CellError as error:
+        row.refuse(field, "unreadable_date", str(error))
+        return
+    if doubt:
+        row.flag("taken_at", "time_came_twice", doubt)
+    day = cells.local_day(at, place.zone)
+    if at > now + CLOCK_SLACK:
+        row.refuse(field, "in_the_future", f"{text} is in the future (it is {_shown(now, place)}); check the date.")
+    elif place.commissioned_on is not None and day < place.commissioned_on:
+        row.refuse(
+            field,
+            "before_commissioning",
+            f"{text} is before {place.code} was commissioned on {place.commissioned_on}; check the date and the unit.",
+        )
+    elif place.retired_on is not None and day > place.retired_on:
+        row.refuse(
+            field,
+            "after_retirement",
+            f"{text} is after {place.code} was retired on {place.retired_on}; check the unit.",
+        )
+    row.taken_at = at.astimezone(UTC)
+
+
+def _read_words(row: Row) -> None:
+    for name, words in _WORDS.items():
+        if row.words.get(name):
+            try:
+                row.fields[name] = cells.word(row.words[name], words)
+            except CellError as error:
+                row.refuse(name, "unknown_word", str(error))
+    for name in _YES_OR_NO:
+        if row.words.get(name):
+            try:
+                row.fields[name] = cells.yes_or_no(row.words[name])
+            except CellError as error:
+                row.refuse(name, "neither_yes_nor_no", str(error))
+    check_lengths(row, _LENGTHS)
+
+
+def check_lengths(row: Row, lengths: Mapping[str, int]) -> None:
+    """Take over free text, refusing what does not fit."""
+    for name, longest in lengths.items():
+        text = row.words.get(name, "")
+        if len(text) > longest:
+            row.refuse(name, "too_long", f"The text has {len(text)} characters; at most {longest} are kept.")
+        elif "\x00" in text:
+            row.refuse(name, "not_text", "The text holds a null character; remove it.")
+        elif text:
+            row.fields[name] = text
+
+
+def _shown(now: datetime, place: Place) -> str:
+    return now.astimezone(place.zone).strftime("%Y-%m-%d %H:%M")

@@ -1,0 +1,153 @@
+"""Rows of readings, from a log or a payload: judged one by one, then stored together."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import partial
+from types import MappingProxyType
+from typing import Any, Final
+
+from accounts.models import Company, Membership
+from fleet.intake import references
+from fleet.intake.conversion import convert_rows, meter_for
+from fleet.intake.directory import Directory, Meter, unit_directory
+from fleet.intake.history import flag_against_history
+from fleet.intake.names import READING_COLUMNS
+from fleet.intake.reading_fields import named_meter, place_of, place_rows
+from fleet.intake.reading_rules import check_reading
+from fleet.intake.rows import Row
+from fleet.intake.storing import Progress, tell
+from fleet.models import IntakeBatch, Reading, Unit
+
+QUANTITIES: Final = (*Reading.QUANTITIES, "minutes_since_start")
+"""Stored columns that come with a unit (the minutes may come without)."""
+
+COLUMNS: Final[Mapping[str, str]] = MappingProxyType({**READING_COLUMNS, "minutes_since_start": "minutes_since_start"})
+"""Public name -> stored column of every quantity of a reading."""
+
+WORDS: Final = (
+    "unit",
+    "taken_at",
+    "reference",
+    "source",
+    "person",
+    "note",
+    "instrument",
+    "state",
+    "tank_valve",
+    "pump",
+    "tank_is_full",
+    "sampled_after_flush",
+    "occasion",
+    "corrects",
+)
+"""Every other field of a row."""
+
+_TELLING_WORDS: Final = ("state", "tank_valve", "pump", "tank_is_full", "sampled_after_flush", "occasion")
+
+
+@dataclass
+class Taken:
+    """What became of some rows: the readings that were stored, in the order of the rows, and how many were known."""
+
+    stored: list[Reading]
+    duplicates: int
+    known: dict[int, int]
+    """Place of a duplicate among the rows -> id of the reading that was stored before; absent when both came now."""
+
+    @property
+    def flagged(self) -> int:
+        """How many of the stored readings look doubtful."""
+        return sum(1 for reading in self.stored if reading.flags)
+
+
+def take_rows(
+    rows: Sequence[Row],
+    *,
+    company: Company,
+    by: Membership | None,
+    source: str,
+    now: datetime,
+    taken_at_default: datetime | None = None,
+    batch: IntakeBatch | None = None,
+    progress: Progress | None = None,
+) -> Taken:
+    """Judge rows and store those that can be true; the faults of the others stand in the rows.
+
+    Needs a transaction. Units are locked in the order of their ids, so that two senders of the same file cannot both
+    store it.
+    """
+    directory = unit_directory(company, by, {row.words.get("unit", "") for row in rows})
+    tell(progress, 0.1, "finding units and dates")
+    place_rows(rows, directory, now=now, taken_at_default=taken_at_default)
+    meters = _named_meters(rows, directory)
+    tell(progress, 0.2, "converting units")
+    convert_rows(rows, QUANTITIES, partial(_meter_of, directory, meters))
+    for row in rows:
+        place = place_of(row, directory)
+        if place is not None:
+            check_reading(row, place, Reading.QUANTITIES)
+    sound = [row for row in rows if not row.faults]
+    unit_ids = sorted({row.owner_id for row in sound})
+    list(
+        Unit.objects.filter(pk__in=unit_ids).order_by("pk").select_for_update(no_key=True).values_list("pk", flat=True)
+    )
+    tell(progress, 0.4, "looking for what is already known")
+    references.name_rows(sound, _TELLING_WORDS)
+    sound = [row for row in sound if not row.faults]
+    settled = references.settle(sound, references.stored_rows(Reading, "unit", sound))
+    tell(progress, 0.5, "comparing with earlier readings")
+    flag_against_history(settled.fresh)
+    tell(progress, 0.6, "storing")
+    stored = references.insert(
+        settled,
+        Reading,
+        lambda row, corrects_id: _reading(
+            row, meters.get(id(row)), corrects_id, by=by, source=source, now=now, batch=batch
+        ),
+    )
+    tell(progress, 1.0, "done")
+    return Taken(stored, settled.duplicates, references.known_places(rows, settled))
+
+
+def _named_meters(rows: Sequence[Row], directory: Directory) -> dict[int, Meter]:
+    found: dict[int, Meter] = {}
+    for row in rows:
+        meter = named_meter(row, directory)
+        if meter is not None:
+            found[id(row)] = meter
+    return found
+
+
+def _meter_of(directory: Directory, meters: Mapping[int, Meter], row: Row, column: str) -> Meter | None:
+    place = place_of(row, directory)
+    return meter_for(place, meters.get(id(row)), column) if place is not None else None
+
+
+def _reading(
+    row: Row,
+    meter: Meter | None,
+    corrects_id: int | None,
+    *,
+    by: Membership | None,
+    source: str,
+    now: datetime,
+    batch: IntakeBatch | None,
+) -> Reading:
+    fields: dict[str, Any] = {**row.numbers, **row.fields}
+    fields["reference"] = row.reference
+    fields.setdefault("source", source)
+    assert row.taken_at is not None
+    return Reading(
+        unit_id=row.owner_id,
+        taken_at=row.taken_at,
+        recorded_by=by,
+        instrument_id=meter.pk if meter else None,
+        as_sent=row.as_sent(),
+        flags=[flag.as_json() for flag in row.flags],
+        corrects_id=corrects_id,
+        received_at=now,
+        batch=batch,
+        line=row.line if batch is not None else None,
+        **fields,
+    )

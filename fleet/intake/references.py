@@ -1,0 +1,200 @@
+"""A sender's own names for its rows: what came before is counted once, what contradicts it is refused."""
+
+import hashlib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Final
+
+from fleet.intake.names import public_name
+from fleet.intake.rows import Row
+
+OWN_PREFIX: Final = "auto-"
+_AT_ONCE: Final = 800
+
+Key = tuple[int, str]
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A row that is already stored, or stands earlier in the same file."""
+
+    taken_at: datetime
+    numbers: Mapping[str, float]
+    as_sent: Mapping[str, Mapping[str, Any]]
+    pk: int | None = None
+    is_corrected: bool = False
+
+
+@dataclass
+class Settled:
+    """Rows to store, in the order of the file; how many were known already; known rows by owner and reference."""
+
+    fresh: list[Row] = field(default_factory=list)
+    duplicates: int = 0
+    known: dict[Key, Kept] = field(default_factory=dict)
+    duplicate_of: dict[int, Key] = field(default_factory=dict)
+
+
+def name_rows(rows: Sequence[Row], words: Sequence[str]) -> None:
+    """Give every row without a reference one that depends on nothing but its unit, moment, values and state, so that
+    the same row sent again is known.
+
+    Parameters
+    ----------
+    words
+        Fields beside the quantities that tell one row from another.
+    """
+    for row in rows:
+        given = row.words.get("reference", "")
+        if given.startswith(OWN_PREFIX):
+            row.refuse(
+                "reference", "reserved", f"A reference cannot start with '{OWN_PREFIX}'; that is for rows without."
+            )
+        row.reference = given or own_reference(row, words)
+
+
+def own_reference(row: Row, words: Sequence[str]) -> str:
+    """The reference of a row that came without."""
+    moment = row.taken_at.isoformat() if row.taken_at else ""
+    parts = [str(row.owner_id), moment]
+    parts += [f"{name}={row.numbers[name]:.9g}" for name in sorted(row.numbers)]
+    parts += [f"{name}={row.fields[name]}" for name in words if row.fields.get(name) is not None]
+    parts.append(row.words.get("corrects", ""))
+    return OWN_PREFIX + hashlib.sha256("|".join(parts).encode()).hexdigest()[:32]
+
+
+def stored_rows(model: Any, owner: str, rows: Sequence[Row]) -> dict[Key, Kept]:
+    """Stored rows with the references of these, and the rows they correct.
+
+    Parameters
+    ----------
+    model
+        `Reading` or `FeedWaterSample`.
+    owner
+        Name of its foreign key: 'unit' or 'site'.
+    """
+    owners = {row.owner_id for row in rows}
+    references = sorted({row.reference for row in rows} | {row.words.get("corrects", "") for row in rows} - {""})
+    by_id = [reference[1:] for reference in references if reference.startswith("#") and reference[1:].isdecimal()]
+    known: dict[Key, Kept] = {}
+    columns = (f"{owner}_id", "reference", "pk", "taken_at", "as_sent", "corrected_by", *model.QUANTITIES)
+    if hasattr(model, "minutes_since_start"):
+        columns += ("minutes_since_start",)
+    mine = model.objects.filter(**{f"{owner}_id__in": owners})
+    batches = [mine.filter(reference__in=references[i : i + _AT_ONCE]) for i in range(0, len(references), _AT_ONCE)]
+    if by_id:
+        batches.append(mine.filter(pk__in=[int(text) for text in by_id if len(text) < 19]))
+    for batch in batches:
+        for owner_id, reference, pk, taken_at, as_sent, corrected_by, *values in batch.values_list(*columns):
+            numbers = {name: value for name, value in zip(columns[6:], values, strict=True) if value is not None}
+            kept = Kept(taken_at, numbers, as_sent or {}, pk, corrected_by is not None)
+            known[owner_id, f"#{pk}"] = kept
+            if reference:
+                known[owner_id, reference] = kept
+    return known
+
+
+def settle(rows: Sequence[Row], known: dict[Key, Kept]) -> Settled:
+    """Sort rows into fresh ones, duplicates and conflicts (which become faults).
+
+    A row whose reference is known and whose values are the same is a duplicate; with other values it is refused, since
+    a reading is never overwritten. A correction must name a row of the same unit that nothing has corrected yet.
+    """
+    settled = Settled(known=known)
+    corrected: set[int] = set()
+    for row in rows:
+        key = (row.owner_id, row.reference)
+        before = known.get(key)
+        if before is not None:
+            difference = _difference(row, before)
+            if difference:
+                row.refuse(
+                    "reference",
+                    "reference_conflict",
+                    f"The reference '{row.reference}' is already used by a reading with {difference}; a correction "
+                    "needs a reference of its own and names the old one in 'corrects'.",
+                )
+            else:
+                settled.duplicates += 1
+                settled.duplicate_of[id(row)] = key
+            continue
+        if row.words.get("corrects") and not _may_correct(row, known, corrected):
+            continue
+        assert row.taken_at is not None
+        known[key] = Kept(row.taken_at, row.numbers, row.as_sent())
+        settled.fresh.append(row)
+    return settled
+
+
+def _may_correct(row: Row, known: Mapping[Key, Kept], corrected: set[int]) -> bool:
+    name = row.words["corrects"]
+    target = known.get((row.owner_id, name))
+    if target is None:
+        row.refuse("corrects", "unknown_reading", f"There is no reading '{name[:80]}' of this unit to correct.")
+        return False
+    if target.is_corrected or id(target) in corrected:
+        row.refuse(
+            "corrects", "already_corrected", f"'{name[:80]}' is already corrected; name the row that corrected it."
+        )
+        return False
+    corrected.add(id(target))
+    return True
+
+
+def _difference(row: Row, before: Kept) -> str:
+    """What an earlier row of the same reference says otherwise, in words; empty when the two are the same."""
+    if row.words.get("taken_at") or row.words.get("date"):
+        assert row.taken_at is not None
+        if abs((row.taken_at - before.taken_at).total_seconds()) >= 1:
+            return f"the time {before.taken_at:%Y-%m-%d %H:%M} UTC"
+    for name in sorted(set(row.numbers) | set(before.numbers)):
+        mine, other = row.numbers.get(name), before.numbers.get(name)
+        if mine is not None and other is not None and abs(mine - other) <= 1e-6 * max(1.0, abs(mine), abs(other)):
+            continue
+        sent, sent_before = row.sent.get(name), before.as_sent.get(public_name(name))
+        if sent is not None and sent_before is not None:
+            # The same digits in the same unit are the same reading, even if the meter's factor was put right since.
+            if (sent.digits, sent.unit) == (sent_before.get("value"), sent_before.get("unit")):
+                continue
+            return f"{row.label(name)} {sent_before.get('value')} {sent_before.get('unit')}, not {sent}"
+        return f"a value for {row.label(name)}" if mine is None else f"no {row.label(name)}"
+    return ""
+
+
+def insert(settled: Settled, model: Any, make: Callable[[Row, int | None], Any]) -> list[Any]:
+    """Insert the fresh rows: first those that correct nothing, then corrections as their targets come to exist.
+
+    Parameters
+    ----------
+    make
+        Makes the unsaved object of a row, given the id of the row it corrects.
+    """
+    keys = {key: kept.pk for key, kept in settled.known.items() if kept.pk is not None}
+    stored: list[Any] = []
+    waiting = settled.fresh
+    while waiting:
+        ready: list[tuple[Row, Any]] = []
+        later: list[Row] = []
+        for row in waiting:
+            target = row.words.get("corrects", "")
+            if target and (row.owner_id, target) not in keys:
+                later.append(row)
+            else:
+                ready.append((row, make(row, keys[row.owner_id, target] if target else None)))
+        if not ready:
+            # Cannot be: a row may only correct one that stands before it.
+            raise RuntimeError("rows correct each other in a circle")
+        model.objects.bulk_create([made for _, made in ready])
+        for row, made in ready:
+            keys[row.owner_id, row.reference] = made.pk
+            stored.append(made)
+        waiting = later
+    return stored
+
+
+def known_places(rows: Sequence[Row], settled: Settled) -> dict[int, int]:
+    """Place of a duplicate among the rows -> id of the row that was stored before."""
+    places = {id(row): place for place, row in enumerate(rows)}
+    found = {places[row]: settled.known[key].pk for row, key in settled.duplicate_of.items()}
+    return {place: pk for place, pk in found.items() if pk is not None}

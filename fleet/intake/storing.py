@@ -1,0 +1,70 @@
+"""The batch a file or payload becomes: its counts, and every refused row with its reasons."""
+
+import hashlib
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from typing import Any
+
+from accounts.models import Company, Membership
+from fleet.intake.rows import Row
+from fleet.models import IntakeBatch, RefusedRow
+
+Progress = Callable[[float, str], object]
+
+
+def tell(progress: Progress | None, share: float, doing: str) -> None:
+    """Report progress to whoever asked for it."""
+    if progress is not None:
+        progress(share, doing)
+
+
+def open_batch(
+    *, company: Company, by: Membership | None, kind: str, name: str, content: bytes, now: datetime
+) -> IntakeBatch:
+    """Record that something came in; the counts follow when it has been read."""
+    return IntakeBatch.objects.create(
+        company=company,
+        kind=kind,
+        name=name[:200].replace("\x00", ""),
+        digest=hashlib.sha256(content).hexdigest(),
+        received_at=now,
+        received_by=by,
+    )
+
+
+def close_batch(batch: IntakeBatch, *, rows: Sequence[Row], stored: int, flagged: int, duplicates: int) -> IntakeBatch:
+    """Store the counts of a batch and the rows that were refused."""
+    refused = [row for row in rows if row.faults]
+    RefusedRow.objects.bulk_create(
+        [
+            RefusedRow(
+                batch=batch,
+                line=row.line,
+                row=_clean(row.raw),
+                faults=[_clean(fault.as_json()) for fault in row.faults],
+            )
+            for row in refused
+        ]
+    )
+    batch.rows = len(rows)
+    batch.stored = stored
+    batch.flagged = flagged
+    batch.duplicates = duplicates
+    batch.refused = len(refused)
+    batch.save(update_fields=["rows", "stored", "flagged", "duplicates", "refused"])
+    return batch
+
+
+def _clean(value: Any) -> Any:
+    """The same value without what a database cannot keep in JSON: null characters and lone surrogates."""
+    if isinstance(value, str):
+        return value.replace("\x00", "").encode("utf-8", "replace").decode("utf-8")
+    if isinstance(value, dict):
+        return {_clean(str(key)): _clean(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_clean(item) for item in value]
+    if isinstance(value, float) and value != value:
+        return "NaN"
+    if isinstance(value, float) and value in (float("inf"), float("-inf")):
+        return str(value)
+    return value

@@ -1,0 +1,234 @@
+"""Cartridges come and go: placed, removed, rotated from lag to lead. Each stay is kept; nothing is overwritten."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+
+from accounts.errors import Conflict, InvalidInput
+from accounts.models import Membership
+from accounts.services import record
+from fleet.models import CatalogueItem, Placement, Position, Stage, Unit
+
+
+@dataclass(frozen=True)
+class Rotation:
+    """What a rotation did: the discarded lead (None when the lead stood empty), the moved and the fresh cartridge."""
+
+    discarded: Placement | None
+    moved: Placement
+    fresh: Placement
+
+
+def place(
+    *,
+    position: Position,
+    item: CatalogueItem,
+    by: Membership | None,
+    now: datetime,
+    placed_at: datetime | None = None,
+    serial_or_lot: str = "",
+    removal: str = "",
+) -> Placement:
+    """Put a fresh cartridge into a position.
+
+    Parameters
+    ----------
+    placed_at
+        When it was done; now when None. Not in the future, and not before what stood there last.
+    removal
+        Why the cartridge that stands there leaves ('exhausted', 'early', 'damaged'); empty demands an empty position.
+
+    Raises
+    ------
+    InvalidInput
+        When the item belongs to another stage, is no longer used, or the time cannot be.
+    Conflict
+        When a cartridge stands there and no reason for its removal is given.
+    """
+    at = _moment(placed_at, now)
+    with transaction.atomic():
+        _lock(position.unit_id)
+        _check_item(position, item)
+        standing = _standing(position)
+        if standing is not None:
+            if not removal:
+                raise Conflict(
+                    "position_is_taken",
+                    f"A cartridge stands there since {standing.placed_at:%Y-%m-%d}; say why it leaves in 'removal', or "
+                    "remove it first.",
+                    pointer="/removal",
+                )
+            _end(standing, at, removal)
+        else:
+            _check_gap(position, at)
+        fresh = Placement.objects.create(
+            position=position, item=item, serial_or_lot=serial_or_lot, placed_at=at, first_installed_at=at
+        )
+        _note(by, "place cartridge", fresh, now, position, {"item": item.code, "replaces": standing and standing.pk})
+    return fresh
+
+
+def remove(
+    *, placement: Placement, removal: str, by: Membership | None, now: datetime, removed_at: datetime | None = None
+) -> Placement:
+    """Take the cartridge out of its position, for good.
+
+    Raises
+    ------
+    InvalidInput
+        When the reason is none of 'exhausted', 'early', 'damaged', or the time cannot be.
+    Conflict
+        When it has left already.
+    """
+    at = _moment(removed_at, now, pointer="/removed_at")
+    with transaction.atomic():
+        _lock(placement.position.unit_id)
+        standing = Placement.objects.select_related("position").get(pk=placement.pk)
+        if standing.removed_at is not None:
+            raise Conflict("already_removed", f"This cartridge left on {standing.removed_at:%Y-%m-%d}.")
+        _end(standing, at, removal, pointer="/removed_at")
+        _note(by, "remove cartridge", standing, now, standing.position, {"removal": removal})
+    return standing
+
+
+def rotate_lead_lag(
+    *,
+    unit: Unit,
+    stage: str,
+    item: CatalogueItem,
+    by: Membership | None,
+    now: datetime,
+    rotated_at: datetime | None = None,
+    serial_or_lot: str = "",
+    removal: str = Placement.Removal.EXHAUSTED,
+) -> Rotation:
+    """Discard the lead cartridge, move the lag to lead and put a fresh one in lag.
+
+    The moved cartridge begins a new stay that names the old one and keeps the day it was first installed, so that its
+    used capacity and its age go with it.
+
+    Parameters
+    ----------
+    item
+        The fresh cartridge for the lag position.
+    removal
+        Why the lead leaves: 'exhausted', 'early' or 'damaged'.
+
+    Raises
+    ------
+    InvalidInput
+        When the unit has no lead and lag of this stage, or the item or the time cannot be.
+    Conflict
+        When no cartridge stands in lag to move.
+    """
+    at = _moment(rotated_at, now, pointer="/rotated_at")
+    with transaction.atomic():
+        _lock(unit.pk)
+        positions = {position.role: position for position in Position.objects.filter(unit=unit, stage=stage)}
+        lead, lag = positions.get(Position.Role.LEAD), positions.get(Position.Role.LAG)
+        if lead is None or lag is None:
+            raise InvalidInput(
+                "no_lead_and_lag",
+                f"{unit.code} has no lead and lag of '{stage}'; place a fresh cartridge instead.",
+                pointer="/stage",
+            )
+        _check_item(lag, item)
+        standing_lead, standing_lag = _standing(lead), _standing(lag)
+        if standing_lag is None:
+            raise Conflict("lag_is_empty", "No cartridge stands in lag, so there is none to move; place one in lead.")
+        if standing_lead is not None:
+            _end(standing_lead, at, removal, pointer="/rotated_at")
+        else:
+            _check_gap(lead, at)
+        _end(standing_lag, at, Placement.Removal.ROTATED, pointer="/rotated_at", moved=True)
+        moved = Placement.objects.create(
+            position=lead,
+            item=standing_lag.item,
+            serial_or_lot=standing_lag.serial_or_lot,
+            placed_at=at,
+            first_installed_at=standing_lag.first_installed_at,
+            continues=standing_lag,
+        )
+        fresh = Placement.objects.create(
+            position=lag, item=item, serial_or_lot=serial_or_lot, placed_at=at, first_installed_at=at
+        )
+        _note(by, "rotate lead and lag", moved, now, lead, {"fresh": fresh.pk, "item": item.code, "removal": removal})
+    return Rotation(standing_lead, moved, fresh)
+
+
+def _lock(unit_id: int) -> None:
+    """Take the unit, so that two changes to its cartridges follow one another."""
+    Unit.objects.select_for_update(no_key=True).get(pk=unit_id)
+
+
+def _standing(position: Position) -> Placement | None:
+    found: Placement | None = (
+        Placement.objects.filter(position=position, removed_at__isnull=True).select_related("position", "item").first()
+    )
+    return found
+
+
+def _moment(given: datetime | None, now: datetime, pointer: str = "/placed_at") -> datetime:
+    if given is not None and given > now:
+        raise InvalidInput(
+            "in_the_future", f"{given:%Y-%m-%d %H:%M} UTC is in the future; give when it was done.", pointer=pointer
+        )
+    return given or now
+
+
+def _check_item(position: Position, item: CatalogueItem) -> None:
+    if item.kind != position.stage:
+        raise InvalidInput(
+            "wrong_stage",
+            f"{item.code} is '{item.get_kind_display()}' and cannot stand in a {Stage(position.stage).label} position.",
+            pointer="/item",
+        )
+    if not item.is_active:
+        raise InvalidInput("item_not_in_use", f"{item.code} is no longer used; choose another item.", pointer="/item")
+
+
+def _check_gap(position: Position, at: datetime) -> None:
+    """Refuse to place a cartridge into a time when another one stood there."""
+    last = Placement.objects.filter(position=position, removed_at__gt=at).order_by("-removed_at").first()
+    if last is not None:
+        raise InvalidInput(
+            "overlaps_another",
+            f"Until {last.removed_at:%Y-%m-%d %H:%M} UTC another cartridge stood there; the new one cannot be placed "
+            f"on {at:%Y-%m-%d %H:%M} UTC.",
+            pointer="/placed_at",
+        )
+
+
+def _end(
+    standing: Placement, at: datetime, removal: str, *, pointer: str = "/placed_at", moved: bool = False
+) -> Placement:
+    words = [choice for choice in Placement.Removal.values if choice != Placement.Removal.ROTATED]
+    if not moved and removal not in words:
+        raise InvalidInput(
+            "unknown_removal",
+            f"'{removal[:40]}' is no reason to remove a cartridge; write one of {', '.join(words)}.",
+            pointer="/removal",
+        )
+    if at < standing.placed_at:
+        raise InvalidInput(
+            "before_placing",
+            f"{at:%Y-%m-%d %H:%M} UTC is before the cartridge was placed on {standing.placed_at:%Y-%m-%d %H:%M} UTC.",
+            pointer=pointer,
+        )
+    standing.removed_at = at
+    standing.removal = removal
+    standing.save(update_fields=["removed_at", "removal"])
+    return standing
+
+
+def _note(
+    by: Membership | None,
+    action: str,
+    subject: Placement,
+    now: datetime,
+    position: Position,
+    details: dict[str, object],
+) -> None:
+    if by is not None:
+        record(by=by, action=action, subject=subject, now=now, details={"position": position.pk, **details})

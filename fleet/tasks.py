@@ -1,0 +1,34 @@
+"""What workers do: each task takes ids by keyword, makes one service call, and can be done twice without harm."""
+
+from typing import Any
+
+from celery import Task, shared_task
+from django.utils import timezone
+
+from accounts.models import Company
+from fleet.services import forecasts, jobs
+
+jobs.register(forecasts.JOB_KIND, forecasts.forecast_chunk)
+
+
+@shared_task(bind=True, max_retries=None)
+def run_job_chunk(self: "Task[Any, Any]", *, job_id: int, index: int, **_: Any) -> str:
+    """Do one chunk of a job; one that another worker seems to hold is looked at again when its lease is over."""
+    outcome = jobs.run_chunk(job_id=job_id, index=index)
+    if outcome == "held" and not self.request.is_eager:
+        seconds = jobs.seconds_until_free(job_id=job_id, index=index, now=timezone.now())
+        raise self.retry(countdown=seconds)
+    return outcome
+
+
+@shared_task
+def resume_stalled_jobs(**_: Any) -> int:
+    """Hand out again what a dead worker left."""
+    return jobs.resume_stalled(now=timezone.now())
+
+
+@shared_task
+def forecast_company(*, company_id: int, **_: Any) -> int | None:
+    """Start the job that forecasts a company; its id."""
+    company = Company.objects.filter(pk=company_id).first()
+    return forecasts.start_forecast_job(company=company, by=None, now=timezone.now()).pk if company else None

@@ -1,0 +1,192 @@
+"""Jobs in chunks: claimed by one, resumed after a death, stopped on request, watched meanwhile."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.utils import timezone
+
+from accounts.errors import Conflict, InvalidInput
+from accounts.models import Company, Membership
+from fleet.models import Job, JobChunk
+from fleet.services import jobs
+
+LEASE = timedelta(seconds=900)
+
+
+@pytest.fixture
+def done() -> Iterator[list[int]]:
+    """Register a job that notes the chunks it does; parts of its behaviour are told by the payload."""
+    seen: list[int] = []
+
+    def handler(work: jobs.Work) -> dict[str, Any]:
+        number = int(work.payload["number"])
+        work.progress(0.5, f"chunk {number}")
+        if work.payload.get("fails") == "unexpected":
+            raise ZeroDivisionError
+        if work.payload.get("fails"):
+            raise InvalidInput("no_such_water", "There is no such water.")
+        seen.append(number)
+        return {"rows": number, "last": f"chunk {number}"}
+
+    jobs.register("test", handler)
+    yield seen
+    jobs._kinds.pop("test")
+
+
+def start(company: Company, *payloads: dict[str, Any], by: Membership | None = None) -> Job:
+    """Create a job without running it."""
+    with transaction.atomic():
+        return jobs.start_job(company=company, by=by, kind="test", chunks=payloads, now=timezone.now())
+
+
+def test_in_process_a_job_is_finished_when_its_transaction_has_ended(
+    company: Company, owner: Membership, done: list[int], django_capture_on_commit_callbacks: Any
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        job = start(company, {"number": 1}, {"number": 2}, {"number": 4}, by=owner)
+        assert job.state == "waiting"
+        assert done == []
+    job.refresh_from_db()
+    assert (job.state, job.share_done, job.requested_by) == ("done", 1.0, owner)
+    assert done == [1, 2, 4]
+    assert job.result == {"rows": 7, "last": "chunk 4"}
+    assert job.started_at is not None
+    assert job.finished_at is not None
+
+
+def test_a_job_without_chunks_is_done_at_once(company: Company, done: list[int]) -> None:
+    job = start(company)
+    job.refresh_from_db()
+    assert (job.state, job.result) == ("done", {})
+
+
+def test_a_chunk_is_held_by_one_worker_and_done_once(company: Company, done: list[int]) -> None:
+    job = start(company, {"number": 1})
+    now = timezone.now()
+    first = jobs.claim(job_id=job.pk, index=0, now=now)
+    assert first is not None
+    assert jobs.claim(job_id=job.pk, index=0, now=now) is None
+    assert jobs.run_chunk(job_id=job.pk, index=0) == "held"
+    assert jobs.seconds_until_free(job_id=job.pk, index=0, now=now) == pytest.approx(900, abs=1)
+    assert done == []
+
+
+def test_a_dead_workers_chunk_is_taken_over_and_the_dead_cannot_finish_it(company: Company, done: list[int]) -> None:
+    job = start(company, {"number": 1}, {"number": 2})
+    long_ago = timezone.now() - 2 * LEASE
+    dead = jobs.claim(job_id=job.pk, index=0, now=long_ago)
+    assert dead is not None
+    assert jobs.run_chunk(job_id=job.pk, index=0) == "done"
+    assert jobs.run_chunk(job_id=job.pk, index=0) == "over"
+    assert not jobs.renew(chunk=dead, now=timezone.now())
+    assert jobs._complete(dead, timezone.now(), {"rows": 99}) == "over"
+    assert jobs.run_chunk(job_id=job.pk, index=1) == "done"
+    job.refresh_from_db()
+    assert (job.state, job.result) == ("done", {"rows": 3, "last": "chunk 2"})
+    assert done == [1, 2]
+
+
+def test_stalled_chunks_are_handed_out_again(
+    company: Company, done: list[int], django_capture_on_commit_callbacks: Any
+) -> None:
+    job = start(company, {"number": 1}, {"number": 2})
+    jobs.claim(job_id=job.pk, index=0, now=timezone.now())
+    assert jobs.resume_stalled(now=timezone.now()) == 0
+    later = timezone.now() + 2 * LEASE
+    JobChunk.objects.filter(index=0).update(lease_until=timezone.now() - LEASE)
+    assert jobs.resume_stalled(now=later) == 2
+    job.refresh_from_db()
+    assert job.state == "done"
+    assert sorted(done) == [1, 2]
+
+
+def test_a_chunk_that_keeps_killing_its_worker_is_given_up(company: Company, done: list[int]) -> None:
+    job = start(company, {"number": 1})
+    clock = timezone.now()
+    for _ in range(jobs.MOST_ATTEMPTS):
+        assert jobs.claim(job_id=job.pk, index=0, now=clock) is not None
+        clock += 2 * LEASE
+    assert jobs.run_chunk(job_id=job.pk, index=0, now=clock) == "over"
+    job.refresh_from_db()
+    assert (job.state, job.problem["code"]) == ("failed", "worker_died")
+    assert done == []
+
+
+@pytest.mark.parametrize(("fails", "code"), [("domain", "no_such_water"), ("unexpected", "unexpected")])
+def test_a_failure_is_told_with_a_sentence_and_never_a_traceback(
+    company: Company, done: list[int], fails: str, code: str
+) -> None:
+    job = start(company, {"number": 1, "fails": fails}, {"number": 2})
+    assert jobs.run_chunk(job_id=job.pk, index=0) == "failed"
+    job.refresh_from_db()
+    assert job.state == "failed"
+    assert job.problem["code"] == code
+    assert "Traceback" not in str(job.problem)
+    assert jobs.run_chunk(job_id=job.pk, index=1) == "over"
+
+
+def test_a_waiting_job_stops_at_once_and_a_running_one_at_its_next_report(
+    company: Company, owner: Membership, done: list[int]
+) -> None:
+    waiting = start(company, {"number": 1})
+    stopped = jobs.stop_job(job=waiting, by=owner, now=timezone.now())
+    assert stopped.state == "stopped"
+    assert jobs.run_chunk(job_id=waiting.pk, index=0) == "over"
+    with pytest.raises(Conflict):
+        jobs.stop_job(job=waiting, by=owner, now=timezone.now())
+
+    def stop_in_the_middle(work: jobs.Work) -> None:
+        jobs.stop_job(job=Job.objects.get(pk=work.job_id), by=owner, now=timezone.now())
+        work.progress(0.3, "going on")
+        raise AssertionError("the report should have ended the work")
+
+    jobs.register("test", stop_in_the_middle)
+    running = start(company, {"number": 1})
+    assert jobs.run_chunk(job_id=running.pk, index=0) == "stopped"
+    running.refresh_from_db()
+    assert running.state == "stopped"
+    assert done == []
+
+
+def test_progress_is_seen_while_the_work_goes_on(company: Company, done: list[int]) -> None:
+    seen: list[tuple[float, str]] = []
+
+    def handler(work: jobs.Work) -> None:
+        work.progress(0.5, "half way")
+        seen.append(tuple(Job.objects.values_list("share_done", "doing").get(pk=work.job_id)))
+
+    jobs.register("test", handler)
+    job = start(company, {}, {})
+    jobs.run_chunk(job_id=job.pk, index=0)
+    jobs.run_chunk(job_id=job.pk, index=1)
+    assert seen == [(0.25, "half way"), (0.75, "half way")]
+
+
+def test_the_same_work_does_not_start_twice(company: Company, rival_company: Company, done: list[int]) -> None:
+    start(company, {"number": 1})
+    with pytest.raises(Conflict):
+        start(company, {"number": 1})
+    start(rival_company, {"number": 1})
+    assert Job.objects.count() == 2
+
+
+def test_work_abandoned_by_a_dead_process_does_not_block_the_next(company: Company, done: list[int]) -> None:
+    old = start(company, {"number": 1})
+    jobs.claim(job_id=old.pk, index=0, now=timezone.now() - 3 * LEASE)
+    Job.objects.update(created_at=timezone.now() - 3 * LEASE)
+    fresh = start(company, {"number": 1})
+    old.refresh_from_db()
+    assert (old.state, old.problem["code"]) == ("failed", "abandoned")
+    assert jobs.run_chunk(job_id=fresh.pk, index=0) == "done"
+
+
+def test_an_unknown_kind_is_refused(company: Company) -> None:
+    with pytest.raises(InvalidInput):
+        jobs.start_job(company=company, by=None, kind="magic", now=timezone.now())
+
+
+def test_a_vanished_job_ends_quietly(db: None) -> None:
+    assert jobs.run_chunk(job_id=123456, index=0) == "over"

@@ -1,16 +1,36 @@
 """The door of this room: a whole fleet in, one distribution of the exhaustion date per position out."""
 
 import numpy as np
-from scipy.stats import norm
 
 from . import vocabulary as words
-from .nominal import SPREAD, cap_day_of_positions, nominal_lives
+from .conditions import Conditions, build_conditions
+from .dates import FURTHEST_DAYS, dates_from_load, earliest
+from .inputs import carbon_input, resin_input, sediment_input
+from .membranes import membranes_left
+from .nominal import cap_day_of_positions, standing_placements
 from .policy import Policy
 from .results import GRID_LEVELS, Exclusions, Forecasts, first_to_fail
-from .tables import Fleet
+from .screen import screen
+from .tables import Fleet, Floats, Indexes
+from .wear import load_left
 
-FURTHEST_DAYS = 3652.0
-"""No date is given further ahead than this; a later one is shown as this one (ten years)."""
+_MIDDLE = len(GRID_LEVELS) // 2
+_DRIVER_OF_STAGE = np.array(
+    [words.PRESSURE, words.BREAKTHROUGH, words.MEMBRANE_TREND, words.BREAKTHROUGH], dtype=np.int8
+)
+_UNIT_OF_STAGE = np.array([1, 2, 3, 4], dtype=np.int8)
+_STAGE_QUANTITIES = (
+    ("line_pressure_kpa", "prefilter_outlet_pressure_kpa"),
+    (
+        "feed_total_chlorine_mg_per_l",
+        "feed_free_chlorine_mg_per_l",
+        "interstage_chlorine_mg_per_l",
+        "carbon_outlet_total_chlorine_mg_per_l",
+        "carbon_outlet_free_chlorine_mg_per_l",
+    ),
+    ("permeate_flow_l_per_day", "inlet_pressure_kpa", "temperature_degc", "feed_tds_mg_per_l", "permeate_tds_mg_per_l"),
+    ("permeate_tds_mg_per_l", "interstage_tds_mg_per_l", "product_tds_mg_per_l"),
+)
 
 
 def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
@@ -29,53 +49,135 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
     One row per position, in the order of `fleet.positions`; aggregated for every unit and site.
     """
     policy = policy or Policy()
-    count = len(fleet.positions)
-    nominal = nominal_lives(fleet)
-    standing = nominal.placement_index
-    placed = np.full(count, np.nan)
-    some = standing >= 0
-    placed[some] = fleet.placements.placed_day[standing[some]]
     now = fleet.as_of_day
-    life = nominal.life_days
-    used = np.clip((now - placed) / life, 0.0, None)
-    factor = np.exp(SPREAD * norm.ppf(GRID_LEVELS))
-    wear = np.maximum(now, placed[:, None] + life[:, None] * factor[None, :])
+    count = len(fleet.positions)
+    screened = screen(fleet)
+    readings = screened.readings
+    conditions = build_conditions(fleet, readings)
+    standing = standing_placements(fleet)
+    some = standing >= 0
+    grid = np.full((count, len(GRID_LEVELS)), np.nan)
+    remaining = np.full(count, np.nan)
+    used_readings = np.zeros(count, dtype=np.int64)
+    newest = np.full(count, np.nan)
+    past_lives = np.zeros(count, dtype=np.int64)
+    priors = np.zeros(count, dtype=np.int8)
+
+    def note(position: Indexes, which: np.ndarray, read: Indexes, day: Floats, lives: Indexes, taught: int) -> None:
+        used_readings[position] = read[which]
+        newest[position] = now - day[which]
+        past_lives[position] = lives[which]
+        priors[position] = np.where(lives[which] > 0, 2, 1 if taught else 0)
+
+    for make in (sediment_input, carbon_input, resin_input):
+        stage = make(fleet, readings, conditions, policy)
+        if not len(stage.segments):
+            continue
+        left = load_left(stage, conditions, fleet)
+        unit = stage.columns.unit[left.column]
+        for position, load, used in (
+            (stage.columns.lead_position[left.column], left.lead_load, left.lead_used),
+            (stage.columns.lag_position[left.column], left.lag_load, left.lag_used),
+        ):
+            rows = np.flatnonzero((position >= 0) & (standing[position] >= 0))
+            at = position[rows]
+            grid[at] = dates_from_load(conditions, stage.stage, unit[rows], load[rows], left.weight[rows], now)
+            middle = np.sum(left.weight[rows] * np.maximum(load[rows], 0.0), axis=1)
+            remaining[at] = middle / np.maximum(middle + np.maximum(used[rows], 0.0), 1e-9)
+            note(at, rows, left.readings, left.newest_day, left.past_lives, left.hyper.places)
+    if (fleet.positions.stage == words.MEMBRANE).any() and len(fleet.placements):
+        membranes = membranes_left(fleet, readings, conditions, policy)
+        rows = np.flatnonzero(standing[membranes.position] >= 0)
+        at = membranes.position[rows]
+        unit = membranes.unit[rows]
+        by_flow, by_salt = (
+            dates_from_load(conditions, words.MEMBRANE, unit, load[rows], weight[rows], now)
+            for load, weight in (
+                (membranes.flow_load, membranes.flow_weight),
+                (membranes.salt_load, membranes.salt_weight),
+            )
+        )
+        grid[at] = earliest(by_flow, by_salt)
+        middle = np.maximum(grid[at][:, _MIDDLE] - now, 0.0)
+        remaining[at] = middle / np.maximum(middle + membranes.used[rows], 1e-9)
+        note(at, rows, membranes.readings, membranes.newest_day, membranes.past_lives, membranes.hyper.places)
+
     cap = cap_day_of_positions(fleet, standing, policy)
-    grid = np.minimum(np.minimum(wear, np.maximum(cap, now)[:, None]), now + FURTHEST_DAYS)
-    idle = some & ~(nominal.daily_load > 0)
-    capped = (wear > cap[:, None]).mean(axis=1)
-    spent = some & (grid[:, len(GRID_LEVELS) // 2] <= now)
-    state = np.select([~some, idle, spent], [words.EMPTY, words.NO_CONSUMPTION, words.SPENT], words.STANDING).astype(
-        np.int8
-    )
-    grid[state == words.EMPTY] = np.nan
-    # Without water only the calendar wears a cartridge: a date there is only where there is a cap.
-    grid[idle] = np.where(np.isfinite(cap[idle]), np.maximum(cap[idle], now), np.nan)[:, None]
-    by_stage = np.array([words.PRESSURE, words.CAPACITY, words.MEMBRANE_TREND, words.BREAKTHROUGH])
-    driver = np.where((capped > 0.5) | (idle & np.isfinite(cap)), words.TIME_CAP, by_stage[fleet.positions.stage])
+    idle = some & conditions.is_idle[fleet.positions.unit_index]
+    grid[idle] = now + 10 * FURTHEST_DAYS
+    capped = np.where(some, (grid >= cap[:, None]).mean(axis=1), np.nan)
+    grid = np.minimum(grid, np.maximum(cap, now)[:, None])
+    dateless = idle & ~np.isfinite(cap)
+    grid[dateless | ~some] = np.nan
+    grid = np.minimum(grid, now + FURTHEST_DAYS)
+    spent = some & (grid[:, _MIDDLE] <= now + 0.5)
+    state = np.select([~some, dateless, spent], [words.EMPTY, words.NO_CONSUMPTION, words.SPENT], words.STANDING)
+    driver = np.where(capped > 0.5, words.TIME_CAP, _DRIVER_OF_STAGE[fleet.positions.stage])
     driver = np.where(np.isnan(grid[:, 0]), words.NO_DRIVER, driver).astype(np.int8)
     reasons = np.full(count, "", dtype=object)
-    reasons[state == words.EMPTY] = "No cartridge stands in this position."
-    reasons[idle & np.isnan(grid[:, 0])] = "No water is drawn, so wear gives no date."
-    empty = np.zeros(0, dtype=np.int64)
+    reasons[~some] = "No cartridge stands in this position."
+    reasons[dateless] = "No water is drawn, so wear gives no date."
     unit_of = fleet.positions.unit_index
     return Forecasts(
         as_of_day=now,
         grid_day=grid,
         placement_index=standing,
-        state=state,
+        state=state.astype(np.int8),
         no_date_reason=tuple(reasons.tolist()),
-        remaining_share=np.where(some, np.clip(1.0 - used, 0.0, 1.0), np.nan),
-        daily_load=nominal.daily_load,
-        daily_load_unit=nominal.load_unit,
+        remaining_share=np.clip(remaining, 0.0, 1.0),
+        daily_load=_daily_load(fleet, conditions),
+        daily_load_unit=_UNIT_OF_STAGE[fleet.positions.stage],
         driver=driver,
-        probability_time_cap=np.where(some, capped, np.nan),
-        readings_used=np.zeros(count, dtype=np.int64),
-        readings_excluded=np.zeros(count, dtype=np.int64),
-        newest_reading_age_days=np.full(count, np.nan),
-        past_lives=np.zeros(count, dtype=np.int64),
-        priors=np.zeros(count, dtype=np.int8),
-        exclusions=Exclusions(empty, empty.astype(np.int8), empty.astype(np.int8)),
+        probability_time_cap=capped,
+        readings_used=used_readings,
+        readings_excluded=_excluded(fleet, screened.exclusions, standing),
+        newest_reading_age_days=newest,
+        past_lives=past_lives,
+        priors=priors,
+        exclusions=screened.exclusions,
         units=first_to_fail(grid, driver, unit_of, len(fleet.units)),
         sites=first_to_fail(grid, driver, fleet.units.site_index[unit_of], len(fleet.sites)),
     )
+
+
+def _daily_load(fleet: Fleet, conditions: Conditions) -> Floats:
+    """Mean load per day over the coming four weeks; for membranes the permeate volume."""
+    out = np.zeros(len(fleet.positions))
+    now = fleet.as_of_day
+    for stage in range(len(words.STAGES)):
+        rows = np.flatnonzero(fleet.positions.stage == stage)
+        unit = fleet.positions.unit_index[rows]
+        if stage == words.MEMBRANE:
+            step = conditions.timeline.step_of(np.full(len(rows), now))
+            out[rows] = conditions.product_l_per_day[unit, step]
+        else:
+            ahead = conditions.at(stage, unit, np.full(len(rows), now + 28.0))
+            out[rows] = (ahead - conditions.at(stage, unit, np.full(len(rows), now))) / 28.0
+    return out
+
+
+def _excluded(fleet: Fleet, exclusions: Exclusions, standing: Indexes) -> Indexes:
+    """Readings with a value left out that would bear on a position, since its cartridge was placed."""
+    out = np.zeros(len(fleet.positions), dtype=np.int64)
+    if not len(exclusions):
+        return out
+    placed = np.where(standing >= 0, fleet.placements.placed_day[standing], np.inf) if len(fleet.placements) else None
+    if placed is None:
+        return out
+    day = fleet.readings.day[exclusions.reading_index]
+    unit = fleet.readings.unit_index[exclusions.reading_index]
+    for stage, names in enumerate(_STAGE_QUANTITIES):
+        wanted = np.isin(exclusions.quantity, [-1, *(words.QUANTITY_INDEX[name] for name in names)])
+        rows = np.flatnonzero(fleet.positions.stage == stage)
+        order = np.argsort(fleet.positions.unit_index[rows], kind="stable")
+        rows = rows[order]
+        owner = fleet.positions.unit_index[rows]
+        first = np.searchsorted(owner, unit[wanted], side="left")
+        last = np.searchsorted(owner, unit[wanted], side="right")
+        number = last - first
+        which = np.repeat(np.arange(len(number)), number)
+        at = rows[np.repeat(first, number) + np.arange(len(which)) - np.repeat(np.cumsum(number) - number, number)]
+        since = day[wanted][which] >= placed[at]
+        pairs = np.unique(np.stack([at[since], exclusions.reading_index[wanted][which][since]]), axis=1)
+        out += np.bincount(pairs[0], minlength=len(out))
+    return out

@@ -1,0 +1,219 @@
+"""What each stage brings to the wear model: labels, limits and the readings that bear on it."""
+
+from typing import Final
+
+import numpy as np
+
+from . import vocabulary as words
+from .columns import Columns, Segments, build_columns, build_segments
+from .conditions import Conditions
+from .levels import shrunk_means
+from .nominal import (
+    DEFAULT_CHLORINE_CAPACITY_G,
+    DEFAULT_RATED_VOLUME_L,
+    DEFAULT_RESIN_EQ,
+    cap_days,
+    median_by_group,
+)
+from .policy import Policy
+from .stage_models import CARBON, RESIN, SEDIMENT, Seen
+from .tables import Fleet, Floats, Indexes, Readings
+from .wear import StageInput, locate_readings
+
+USUAL_LINE_KPA: Final = 400.0
+USUAL_CLEAN_DROP_KPA: Final = 14.0
+
+
+def viscosity_ratio(temperature_degc: Floats) -> Floats:
+    """Viscosity of water over that at 25 degC: exponential form fitted to the table of the engineering reference 4.2."""
+    t = temperature_degc
+    return np.exp(0.000128 * (t - 25.0) ** 2 - 0.0232 * (t - 25.0))
+
+
+def _labels(fleet: Fleet, placement: Indexes, label: Floats, default: float) -> Floats:
+    """Label capacity of the item of every placement; items without one take the median of those that have one."""
+    known = label[np.isfinite(label)]
+    usual = float(np.median(known)) if len(known) else default
+    if not len(fleet.items):
+        return np.full(len(placement), usual)
+    item = np.where(placement >= 0, fleet.placements.item_index[placement], -1)
+    out = np.where(item >= 0, label[item], np.nan)
+    return np.where(np.isfinite(out), out, usual)
+
+
+def _rows_of_stage(
+    fleet: Fleet, readings: Readings, columns: Columns, segments: Segments, bears: np.ndarray
+) -> tuple[Indexes, Indexes]:
+    """Readings that bear on the first column of the stage at their unit, with their segment."""
+    column_of_unit = np.full(len(fleet.units), -1, dtype=np.int64)
+    column_of_unit[columns.unit[::-1]] = np.arange(len(columns))[::-1]
+    column = column_of_unit[readings.unit_index]
+    rows = np.flatnonzero((column >= 0) & bears)
+    segment, _ = locate_readings(segments, column[rows], readings.day[rows], readings.occasion[rows])
+    ok = segment >= 0
+    return rows[ok], segment[ok]
+
+
+def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy: Policy) -> StageInput:
+    """Resin: equivalents taken up, outlet of the lead and product against permeate."""
+    columns = build_columns(fleet, words.RESIN)
+    segments = build_segments(fleet, columns)
+    bears = np.isfinite(readings.interstage_tds_mg_per_l) | np.isfinite(readings.product_tds_mg_per_l)
+    rows, segment = _rows_of_stage(fleet, readings, columns, segments, bears)
+    unit = readings.unit_index[rows]
+    step = conditions.timeline.step_of(readings.day[rows])
+    level = conditions.permeate_tds_mg_per_l[unit, step]
+    here = readings.permeate_tds_mg_per_l[rows]
+    entering = np.maximum(np.where(np.isfinite(here), here, level), 0.3)
+    seen = Seen(
+        between=readings.interstage_tds_mg_per_l[rows],
+        after=readings.product_tds_mg_per_l[rows],
+        entering=entering,
+        resolution=fleet.units.tds_resolution_mg_per_l[unit],
+    )
+    # Without a lag there is nothing between two beds.
+    seen = Seen(np.where(segments.lag[segment] >= 0, seen.between, np.nan), seen.after, entering, seen.resolution)
+    items = fleet.items
+    label = 1000.0 * items.resin_volume_l * items.resin_capacity_eq_per_l
+    lead = _labels(fleet, segments.lead, label, 1000.0 * DEFAULT_RESIN_EQ)
+    lag = _labels(fleet, segments.lag, label, 1000.0 * DEFAULT_RESIN_EQ)
+    owner = columns.unit[segments.column]
+    target = fleet.units.product_tds_target_mg_per_l[owner]
+    allowed = np.where(target > 0, np.minimum(target, policy.product_tds_mg_per_l), policy.product_tds_mg_per_l)
+    at_end = conditions.permeate_tds_mg_per_l[owner, conditions.timeline.step_of(segments.end)]
+    return StageInput(
+        stage=words.RESIN,
+        columns=columns,
+        segments=segments,
+        model=RESIN,
+        label=lead,
+        lag_ratio=lag / lead,
+        limit=np.minimum(allowed / np.maximum(at_end, 0.3), 0.95),
+        ended_by_cap=np.zeros(len(segments), dtype=bool),
+        seen=seen,
+        seen_segment=segment,
+        seen_day=readings.day[rows],
+        covariate=np.zeros(len(columns)),
+    )
+
+
+def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy: Policy) -> StageInput:
+    """Carbon: chlorine taken up, chlorine after the first and after the last bed."""
+    columns = build_columns(fleet, words.CARBON)
+    segments = build_segments(fleet, columns)
+    free, total = readings.carbon_outlet_free_chlorine_mg_per_l, readings.carbon_outlet_total_chlorine_mg_per_l
+    chloraminated = fleet.units.is_chloraminated[readings.unit_index] == words.YES
+    after = np.where(np.isfinite(total), total, np.where(chloraminated, np.nan, free))
+    bears = np.isfinite(after) | np.isfinite(readings.interstage_chlorine_mg_per_l)
+    rows, segment = _rows_of_stage(fleet, readings, columns, segments, bears)
+    unit = readings.unit_index[rows]
+    step = conditions.timeline.step_of(readings.day[rows])
+    level = conditions.chlorine_mg_per_l[unit, step]
+    here = np.fmax(readings.feed_total_chlorine_mg_per_l[rows], readings.feed_free_chlorine_mg_per_l[rows])
+    entering = np.maximum(np.where(np.isfinite(here), np.sqrt(np.maximum(here, 0.05) * level), level), 0.05)
+    two = segments.lag[segment] >= 0
+    seen = Seen(
+        between=np.where(two, readings.interstage_chlorine_mg_per_l[rows], np.nan),
+        after=after[rows],
+        entering=entering,
+        resolution=np.full(len(rows), 0.05),
+    )
+    label = 1000.0 * fleet.items.chlorine_capacity_g
+    lead = _labels(fleet, segments.lead, label, 1000.0 * DEFAULT_CHLORINE_CAPACITY_G)
+    lag = _labels(fleet, segments.lag, label, 1000.0 * DEFAULT_CHLORINE_CAPACITY_G)
+    owner = columns.unit[segments.column]
+    at_end = conditions.chlorine_mg_per_l[owner, conditions.timeline.step_of(segments.end)]
+    ended = np.zeros(len(segments), dtype=bool)
+    if len(segments):
+        cap = cap_days(
+            fleet,
+            fleet.placements.item_index[segments.lead],
+            np.full(len(segments), words.CARBON, dtype=np.int8),
+            policy,
+        )
+        ended = segments.end - fleet.placements.first_installed_day[segments.lead] >= cap - 10.0
+    return StageInput(
+        stage=words.CARBON,
+        columns=columns,
+        segments=segments,
+        model=CARBON,
+        label=lead,
+        lag_ratio=lag / lead,
+        limit=np.minimum(policy.chlorine_mg_per_l / np.maximum(at_end, 0.05), 0.95),
+        ended_by_cap=ended,
+        seen=seen,
+        seen_segment=segment,
+        seen_day=readings.day[rows],
+        covariate=np.zeros(len(columns)),
+    )
+
+
+def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy: Policy) -> StageInput:
+    """Sediment: feed volume, pressure drop at reference temperature and flow."""
+    columns = build_columns(fleet, words.SEDIMENT)
+    segments = build_segments(fleet, columns)
+    drop = readings.line_pressure_kpa - readings.prefilter_outlet_pressure_kpa
+    rows, segment = _rows_of_stage(fleet, readings, columns, segments, np.isfinite(drop))
+    unit = readings.unit_index[rows]
+    day = readings.day[rows]
+    count = len(fleet.units)
+    step = conditions.timeline.step_of(day)
+    temperature = readings.temperature_degc[rows]
+    temperature = np.where(np.isfinite(temperature), temperature, conditions.temperature_degc[unit, step])
+    flow = readings.permeate_flow_l_per_day + readings.concentrate_flow_l_per_day
+    usual_flow = median_by_group(flow, readings.unit_index, count)
+    ratio = flow[rows] / usual_flow[unit]
+    ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), 1.0)
+    normal = drop[rows] / viscosity_ratio(temperature) / ratio
+    items = fleet.items
+    label = _labels(fleet, segments.lead, items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
+    owner = columns.unit[segments.column]
+    used = conditions.at(words.SEDIMENT, unit, day)
+    used = (used - conditions.at(words.SEDIMENT, unit, segments.start[segment])) / label[segment]
+    fresh = (used < 0.08) & (day - segments.start[segment] < 60.0)
+    clean = shrunk_means(
+        unit[fresh],
+        normal[fresh],
+        np.zeros(count, dtype=np.int64),
+        count,
+        default=USUAL_CLEAN_DROP_KPA,
+        noise=9.0,
+        spread=6.0,
+    )
+    clean = np.maximum(clean, 4.0)
+    line = median_by_group(readings.line_pressure_kpa, readings.unit_index, count)
+    line = np.where(np.isfinite(line), line, USUAL_LINE_KPA)
+    outlet = line - clean
+    limit = np.minimum(policy.sediment_drop_kpa, policy.sediment_share_of_outlet * outlet)
+    limit = np.where(
+        outlet > policy.sediment_margin_from_kpa, np.minimum(limit, outlet - policy.sediment_margin_kpa), limit
+    )
+    limit = np.maximum(limit, policy.sediment_least_kpa)
+    by_segment = limit[owner] * np.where(columns.in_series[segments.column] > 1, policy.sediment_share_in_series, 1.0)
+    turbidity = np.log(np.maximum(fleet.feed_water.turbidity_ntu, 0.03))
+    known = np.isfinite(turbidity)
+    sites = len(fleet.sites)
+    by_site = shrunk_means(
+        fleet.feed_water.site_index[known],
+        turbidity[known],
+        np.zeros(sites, dtype=np.int64),
+        sites,
+        default=np.log(0.5),
+        noise=0.4,
+        spread=0.5,
+    )
+    covariate = (by_site - by_site.mean())[fleet.units.site_index[columns.unit]] if sites else np.zeros(len(columns))
+    return StageInput(
+        stage=words.SEDIMENT,
+        columns=columns,
+        segments=segments,
+        model=SEDIMENT,
+        label=label,
+        lag_ratio=np.ones(len(segments)),
+        limit=np.ones(len(segments)),
+        ended_by_cap=np.zeros(len(segments), dtype=bool),
+        seen=Seen(between=normal, after=np.full(len(rows), np.nan), entering=clean[unit], resolution=by_segment[segment]),
+        seen_segment=segment,
+        seen_day=day,
+        covariate=covariate,
+    )

@@ -1,0 +1,210 @@
+"""What a fleet teaches about a place, and a place about the cartridge that stands there now.
+
+The logarithm of a cartridge's capacity over its label is g = a + b: `a` belongs to the place and is shared by all lives
+there, `b` to the cartridge. Every life gives a likelihood on a common grid of g, for each of a few curve shapes; the shape
+belongs to the place too. Means and spreads of a and b, the weights of the shapes and the habit of lateness in changing
+exhausted cartridges are found by maximum marginal likelihood over the fleet (empirical Bayes) under weak priors.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from .tables import Floats, Indexes
+
+GRID: Final = np.linspace(-3.6, 2.4, 76)
+"""Grid of g, the logarithm of capacity over label: from a fortieth of the label to eleven times it."""
+
+STEP: Final = float(GRID[1] - GRID[0])
+
+MOST_PLACES: Final = 900
+"""Places that teach the fleet's parameters; more would only cost time."""
+
+
+@dataclass(frozen=True)
+class Hyper:
+    """Parameters of one stage that the fleet has taught.
+
+    `mean`, `place_spread`, `cartridge_spread` of g; `slope` of g on a covariate of the place; `lateness_days`, mean delay
+    between exhaustion and removal of cartridges removed as exhausted; `shape_weights` of the curve shapes; `places` that
+    taught it (0: nothing but the priors).
+    """
+
+    mean: float
+    place_spread: float
+    cartridge_spread: float
+    slope: float
+    lateness_days: float
+    shape_weights: Floats
+    places: int = 0
+
+
+@dataclass(frozen=True)
+class HyperPrior:
+    """Weak priors of `Hyper`: normal for the mean and slope, log-normal for the spreads (median, spread of the log)."""
+
+    mean: float
+    mean_spread: float
+    place_spread: float
+    cartridge_spread: float
+    shape_weights: tuple[float, ...]
+    slope: float = 0.0
+    slope_spread: float = 0.3
+    lateness_days: float = 35.0
+
+    def start(self) -> Hyper:
+        """What is assumed of a fleet that has taught nothing."""
+        weights = np.array(self.shape_weights)
+        return Hyper(
+            self.mean, self.place_spread, self.cartridge_spread, self.slope, self.lateness_days, weights / weights.sum()
+        )
+
+
+def kernel(spread: float) -> Floats:
+    """Matrix that spreads a likelihood of g over a (and a density of a over g): rows sum to 1, shape (grid, grid)."""
+    width = max(spread, 0.6 * STEP)
+    weights = np.exp(-0.5 * ((GRID[:, None] - GRID[None, :]) / width) ** 2)
+    return weights / weights.sum(axis=1, keepdims=True)
+
+
+def place_density(hyper: Hyper, covariate: Floats) -> Floats:
+    """Prior density of a on the grid for every place, shape (places, grid); sums to 1."""
+    centre = hyper.mean + hyper.slope * covariate
+    width = max(hyper.place_spread, 0.5 * STEP)
+    weights = np.exp(-0.5 * ((GRID[None, :] - centre[:, None]) / width) ** 2) + 1e-12
+    return weights / weights.sum(axis=1, keepdims=True)
+
+
+def spread_lives(log_likelihood: Floats, mix: Floats) -> Floats:
+    """Log-likelihood of a from those of g, life by life: log of the integral over the cartridge's own part.
+
+    Parameters
+    ----------
+    log_likelihood
+        Shape (lives, shapes, grid).
+    mix
+        From `kernel`.
+    """
+    top = log_likelihood.max(axis=2, keepdims=True)
+    return np.log(np.exp(log_likelihood - top) @ mix.T + 1e-30) + top
+
+
+def sum_by_place(values: Floats, place: Indexes, count: int) -> Floats:
+    """Sum over the lives of every place, shape (count, shapes, grid)."""
+    out = np.zeros((count, *values.shape[1:]))
+    if len(place):
+        order = np.argsort(place, kind="stable")
+        places, starts = np.unique(place[order], return_index=True)
+        out[places] = np.add.reduceat(values[order], starts, axis=0)
+    return out
+
+
+def learn(
+    likelihood: Callable[[float, Indexes], Floats],
+    place: Indexes,
+    covariate: Floats,
+    prior: HyperPrior,
+    *,
+    is_informative: np.ndarray,
+) -> Hyper:
+    """Fleet parameters of one stage by maximum marginal likelihood.
+
+    Parameters
+    ----------
+    likelihood
+        Function of (lateness in days, indexes of lives) giving their log-likelihoods, shape (lives, shapes, grid).
+    place
+        Place of every life.
+    covariate
+        Covariate of every place (0 where unknown).
+    prior
+        Weak priors.
+    is_informative
+        Which lives carry anything but a prior; places with none are not looked at.
+
+    Returns
+    -------
+    The parameters; the priors' own values when nothing teaches.
+    """
+    start = prior.start()
+    places = np.unique(place[is_informative])
+    if len(places) < 3:
+        return start
+    if len(places) > MOST_PLACES:
+        places = places[np.linspace(0, len(places) - 1, MOST_PLACES).astype(np.int64)]
+    chosen = np.flatnonzero(np.isin(place, places) & is_informative)
+    local = np.searchsorted(places, place[chosen])
+    z = covariate[places]
+    best = replace(start, places=len(places))
+    lateness_choices = (8.0, 16.0, 30.0, 55.0, 100.0)
+    spreads = np.array([0.06, 0.10, 0.15, 0.21, 0.28, 0.36, 0.46, 0.6, 0.8])
+
+    def score(hyper: Hyper, summed: Floats) -> tuple[float, Floats]:
+        """Log marginal likelihood with its priors, and the responsibility of every shape for every place."""
+        density = place_density(hyper, z)
+        top = summed.max(axis=(1, 2), keepdims=True)
+        joint = (np.exp(summed - top) * density[:, None, :]).sum(axis=2) * hyper.shape_weights
+        total = joint.sum(axis=1) + 1e-300
+        value = float(np.log(total).sum() + top.sum())
+        value -= 0.5 * ((hyper.mean - prior.mean) / prior.mean_spread) ** 2
+        value -= 0.5 * (np.log(hyper.place_spread / prior.place_spread) / 0.6) ** 2
+        value -= 0.5 * (np.log(hyper.cartridge_spread / prior.cartridge_spread) / 0.6) ** 2
+        value -= 0.5 * ((hyper.slope - prior.slope) / prior.slope_spread) ** 2
+        value -= 0.5 * (np.log(hyper.lateness_days / prior.lateness_days) / 1.0) ** 2
+        return value, joint / total[:, None]
+
+    def climb(hyper: Hyper, summed: Floats) -> tuple[float, Hyper]:
+        """Best mean, slope, place spread and shape weights for given lives."""
+        value, share = score(hyper, summed)
+        for _ in range(3):
+            for name, offsets in (
+                ("mean", (-0.4, -0.2, -0.1, -0.05, 0.05, 0.1, 0.2, 0.4)),
+                ("slope", (-0.2, -0.1, 0.1, 0.2) if np.any(z) else ()),
+            ):
+                centre = getattr(hyper, name)
+                trials = [replace(hyper, **{name: centre + offset}) for offset in offsets]
+                results = [(score(trial, summed), trial) for trial in trials]
+                for (trial_value, trial_share), trial in results:
+                    if trial_value > value:
+                        value, share, hyper = trial_value, trial_share, trial
+            for width in spreads:
+                trial = replace(hyper, place_spread=float(width))
+                trial_value, trial_share = score(trial, summed)
+                if trial_value > value:
+                    value, share, hyper = trial_value, trial_share, trial
+            weights = share.sum(axis=0) + 4.0 * np.array(prior.shape_weights) / sum(prior.shape_weights)
+            hyper = replace(hyper, shape_weights=weights / weights.sum())
+            value, share = score(hyper, summed)
+        return value, hyper
+
+    best_value = -np.inf
+    lateness = prior.lateness_days
+    for search in range(2):
+        choices = lateness_choices if search == 0 else tuple(lateness * f for f in (0.75, 1.0, 1.33))
+        for days in choices:
+            lives = likelihood(days, chosen)
+            widths = (best.cartridge_spread,) if search == 0 and days != lateness_choices[0] else tuple(spreads[1:8])
+            for width in widths:
+                summed = sum_by_place(spread_lives(lives, kernel(float(width))), local, len(places))
+                begin = replace(best, cartridge_spread=float(width), lateness_days=float(days))
+                value, hyper = climb(begin, summed)
+                if value > best_value:
+                    best_value, best, lateness = value, hyper, days
+    return best
+
+
+def place_posteriors(hyper: Hyper, lives: Floats, place: Indexes, count: int, covariate: Floats) -> Floats:
+    """Posterior of (shape, a) of every place from its past lives, shape (count, shapes, grid), summing to 1 by place."""
+    mix = kernel(hyper.cartridge_spread)
+    summed = sum_by_place(spread_lives(lives, mix), place, count)
+    summed += np.log(place_density(hyper, covariate))[:, None, :] + np.log(hyper.shape_weights + 1e-12)[None, :, None]
+    summed -= summed.max(axis=(1, 2), keepdims=True)
+    density = np.exp(summed)
+    return density / density.sum(axis=(1, 2), keepdims=True)
+
+
+def next_life(posterior: Floats, hyper: Hyper) -> Floats:
+    """Density of (shape, g) for the next cartridge at a place, from the posterior of the place."""
+    return posterior @ kernel(hyper.cartridge_spread)

@@ -1,0 +1,183 @@
+"""How sediment filters, carbon and resin wear under load, and what a reading says about it.
+
+A model knows three things, for arrays with the last two axes (shapes, grid of g): what is left of a cartridge after a
+throughput, how much throughput is left until it counts as exhausted, and how likely a reading is. Throughput is in
+capacities of one cartridge, so the unknown capacity enters only through it.
+"""
+
+from dataclasses import dataclass
+from typing import Final, Protocol
+
+import numpy as np
+
+from . import beds
+from .pooling import HyperPrior
+from .tables import Bools, Floats
+
+STUDENT_FREEDOM: Final = 4.0
+
+
+def student(off: Floats, spread: Floats) -> Floats:
+    """Log-density of Student's t with 4 degrees of freedom, up to a constant: slips do little harm."""
+    return -0.5 * (STUDENT_FREEDOM + 1.0) * np.log1p((off / spread) ** 2 / STUDENT_FREEDOM) - np.log(spread)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Readings that bear on one stage, one row each; what the two values and the two references mean is the model's.
+
+    For beds: outlet of the first bed and of the last one, concentration entering, resolution of the meter. For sediment:
+    pressure drop at reference conditions (as `between`), clean drop and limit (as `entering` and `resolution`).
+    """
+
+    between: Floats
+    after: Floats
+    entering: Floats
+    resolution: Floats
+
+    def take(self, rows: np.ndarray) -> "Seen":
+        """Only these rows."""
+        return Seen(self.between[rows], self.after[rows], self.entering[rows], self.resolution[rows])
+
+
+class StageModel(Protocol):
+    """What the forecast needs to know of a stage (see the module's text)."""
+
+    prior: HyperPrior
+
+    @property
+    def shapes(self) -> int:
+        """Number of curve shapes."""
+        ...
+
+    def left_after(self, left: Floats, throughput: Floats) -> Floats:
+        """What is left after a throughput; arrays (rows, shapes, grid)."""
+        ...
+
+    def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
+        """Throughput until exhaustion, negative when past it; `limit` per row."""
+        ...
+
+    def log_likelihood(self, lead_left: Floats, both_left: Floats, seen: Seen, has_lag: Bools) -> Floats:
+        """Log-likelihood of readings, one row each, arrays (rows, shapes, grid)."""
+        ...
+
+
+@dataclass(frozen=True)
+class BedModel:
+    """Carbon or resin: a bed with N transfer units, one value of N per shape.
+
+    `relative_noise`, `floor` describe the meters (share of the value; smallest spread, mg/L); `lead_fraction` is the share
+    of its feed that a lead may pass; `background` is what a good bed may leave on the meter (mg/L).
+    """
+
+    transfer_units: Floats
+    relative_noise: float
+    floor: float
+    lead_fraction: float
+    prior: HyperPrior
+
+    @property
+    def shapes(self) -> int:
+        """Number of curve shapes."""
+        return len(self.transfer_units)
+
+    def left_after(self, left: Floats, throughput: Floats) -> Floats:
+        """See `beds.left_after`."""
+        return beds.left_after(left, throughput, self.transfer_units[:, None])
+
+    def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
+        """Until the outlet stands at the lead's share, or at `limit` (share of what enters) for a single or last bed."""
+        share = np.where(is_lead, self.lead_fraction, limit)[:, None, None]
+        n = self.transfer_units[:, None]
+        return beds.throughput_until(left, beds.left_at_fraction(share, n), n)
+
+    def log_likelihood(self, lead_left: Floats, both_left: Floats, seen: Seen, has_lag: Bools) -> Floats:
+        """Outlet readings against the column's curve; the meter's step and its noise, heavy tails."""
+        n = self.transfer_units[:, None]
+        out = np.zeros(np.broadcast_shapes(lead_left.shape, both_left.shape))
+        for value, left in ((seen.between, lead_left), (seen.after, both_left)):
+            rows = np.isfinite(value)
+            if not rows.any():
+                continue
+            expected = seen.entering[rows, None, None] * np.exp(-n * left[rows])
+            step = seen.resolution[rows, None, None]
+            spread = np.sqrt((self.relative_noise * expected) ** 2 + (0.4 * step) ** 2 + self.floor**2)
+            out[rows] += student(value[rows, None, None] - expected, spread)
+        del has_lag
+        return out
+
+
+@dataclass(frozen=True)
+class BlockingModel:
+    """Sediment: pressure drop from clean to limit over the capacity, by blocking laws of one family.
+
+    With power p, drop^p is linear in throughput: 1 cake, 0 (logarithm) intermediate, -0.5 standard, -1 complete blocking
+    (engineering reference 6). A shape is a power and the share of the clean drop that belongs to other parts (fittings,
+    carbon) and does not count towards the limit.
+    """
+
+    powers: Floats
+    other_share: Floats
+    noise_kpa: float
+    relative_noise: float
+    prior: HyperPrior
+
+    @property
+    def shapes(self) -> int:
+        """Number of curve shapes."""
+        return len(self.powers)
+
+    def left_after(self, left: Floats, throughput: Floats) -> Floats:
+        """Capacity left, below zero when the limit is passed."""
+        return left - throughput
+
+    def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
+        """Until the limit: what is left."""
+        del limit, is_lead
+        return left
+
+    def drop(self, used: Floats, clean: Floats, limit: Floats) -> Floats:
+        """Drop (kPa) after a share of the capacity; arrays (rows, shapes, grid), `clean` and `limit` per row."""
+        power = self.powers[:, None]
+        base = clean[:, None, None] * (1.0 - self.other_share[:, None])
+        other = clean[:, None, None] * self.other_share[:, None]
+        top = np.maximum(limit[:, None, None], 1.15 * base)
+        share = np.clip(used, 0.0, 1.5)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            exponent = np.where(power == 0.0, 1.0, power)
+            line = base**exponent + (top**exponent - base**exponent) * share
+            bent = np.maximum(line, 1e-9) ** (1.0 / exponent)
+            straight = base * (top / base) ** share
+        return other + np.minimum(np.where(power == 0.0, straight, bent), 4.0 * top)
+
+    def log_likelihood(self, lead_left: Floats, both_left: Floats, seen: Seen, has_lag: Bools) -> Floats:
+        """Pressure drops against the blocking curve, heavy tails."""
+        del both_left, has_lag
+        expected = self.drop(1.0 - lead_left, seen.entering, seen.resolution)
+        spread = np.sqrt(self.noise_kpa**2 + (self.relative_noise * expected) ** 2)
+        out = student(seen.between[:, None, None] - expected, spread)
+        return np.where(np.isfinite(seen.between)[:, None, None], out, 0.0)
+
+
+RESIN: Final = BedModel(
+    transfer_units=np.array([7.0, 11.0, 17.0, 27.0]),
+    relative_noise=0.12,
+    floor=0.25,
+    lead_fraction=0.95,
+    prior=HyperPrior(-0.2, 0.5, 0.25, 0.2, (1.0, 1.5, 1.5, 1.0), lateness_days=30.0),
+)
+CARBON: Final = BedModel(
+    transfer_units=np.array([3.5, 6.0, 10.0, 18.0]),
+    relative_noise=0.2,
+    floor=0.03,
+    lead_fraction=0.5,
+    prior=HyperPrior(-0.2, 0.6, 0.35, 0.25, (1.0, 1.5, 1.5, 1.0), lateness_days=40.0),
+)
+SEDIMENT: Final = BlockingModel(
+    powers=np.array([1.0, 0.0, -0.5, 1.0, 0.0, -0.5]),
+    other_share=np.array([0.0, 0.0, 0.0, 0.6, 0.6, 0.6]),
+    noise_kpa=9.0,
+    relative_noise=0.15,
+    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0, 0.7, 1.4, 0.7), lateness_days=40.0),
+)

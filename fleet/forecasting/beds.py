@@ -6,8 +6,8 @@ What is taken up upstream is what does not pass: dR/dx = -(1 - exp(-N R)), hence
 
     exp(N R(x)) - 1 = (exp(N R(0)) - 1) exp(-N x),
 
-for the lead alone as for lead and lag together, whatever the history, as long as the feed concentration is the same along
-the column. Rotation and a fresh lag only set new starting values.
+for the lead alone as for lead and lag together, whatever the history, as long as the feed concentration is the same
+along the column. Rotation and a fresh lag only set new starting values.
 """
 
 import numpy as np
@@ -35,7 +35,8 @@ def left_after(left: Floats, throughput: Floats, transfer_units: Floats) -> Floa
 
 
 def throughput_until(left: Floats, target: Floats, transfer_units: Floats) -> Floats:
-    """Throughput that takes the capacity left from `left` to `target` (both as in `left_after`); negative when past it."""
+    """Throughput that takes the capacity left from `left` to `target` (both as in `left_after`); negative when past
+    it."""
 
     def log_expm1(value: Floats) -> Floats:
         return value + np.log(-np.expm1(-np.maximum(value, 1e-9)))

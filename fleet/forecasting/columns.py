@@ -1,7 +1,8 @@
 """Positions as columns, and their past as segments between two changes.
 
-One or two positions of a stage in a row are one column: what leaves the first enters the second. A segment is a stretch of
-time in which the same cartridges stood in a column. A rotated cartridge is the same cartridge in another position.
+One or two positions of a stage in a row are one column: what leaves the first enters the second. A segment is a
+stretch of time in which the same cartridges stood in a column. A rotated cartridge is the same cartridge in another
+position.
 """
 
 from dataclasses import dataclass
@@ -16,7 +17,8 @@ SAME_VISIT_DAYS = 0.5
 
 @dataclass(frozen=True)
 class Columns:
-    """Columns of one stage: unit, first and second position (-1 when single), number of cartridges of the stage there."""
+    """Columns of one stage: unit, first and second position (-1 when single), number of cartridges of the stage
+    there."""
 
     stage: int
     unit: Indexes
@@ -32,9 +34,9 @@ class Columns:
 class Segments:
     """Stretches of time between two changes in a column, in order of column and time.
 
-    `lead`, `lag` are placements (-1: none); `lead_reason`, `lag_reason` say why each left at the end of the segment, 0 when
-    it stayed; `is_current` marks the one that lasts until the forecast's day; `continued_from` is the source of each
-    placement, with links that the records left out filled in.
+    `lead`, `lag` are placements (-1: none); `lead_reason`, `lag_reason` say why each left at the end of the segment,
+    0 when it stayed; `is_current` marks the one that lasts until the forecast's day; `continued_from` is the source
+    of each placement, with links that the records left out filled in.
     """
 
     column: Indexes
@@ -157,12 +159,12 @@ def _reason(fleet: Fleet, placement: Indexes, end: Floats, is_last: Bools) -> Co
     return np.where(leaves, fleet.placements.reason[placement], 0).astype(np.int8)
 
 
-def segment_of(columns_first: Indexes, segments: Segments, column: Indexes, day: Floats) -> Indexes:
+def segment_of(keys: Floats, segments: Segments, column: Indexes, day: Floats) -> Indexes:
     """Segment of a column that holds a day, -1 when none.
 
-    `columns_first` is the key array from `segment_keys`.
+    `keys` come from `segment_keys`.
     """
-    found = np.searchsorted(columns_first, column * 1e6 + day - _EPOCH, side="right") - 1
+    found = np.searchsorted(keys, column * 1e6 + day - _EPOCH, side="right") - 1
     found = np.maximum(found, 0)
     if not len(segments):
         return np.full(len(column), -1, dtype=np.int64)

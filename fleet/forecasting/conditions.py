@@ -1,7 +1,8 @@
 """What went through every unit, step by step: demand, feed, temperature and the loads that wear cartridges.
 
 Levels come from the readings (`levels.follow`), water reports and what the client told; where nothing was read they
-return to the unit's, the supply's and the fleet's own means. The future is the last level, the mean level and the season.
+return to the unit's, the supply's and the fleet's own means. The future is the last level, the mean level and the
+season.
 """
 
 from collections.abc import Callable
@@ -37,9 +38,9 @@ MG_PER_MMOL_CO2: Final = 44.01
 class Conditions:
     """Levels and loads of every unit at every step of a timeline, shapes (units, steps) or (units, edges).
 
-    `feed_l_per_day`, `product_l_per_day`: volumes. `cumulative` holds, for every stage, the running integral of its load
-    at the edges: L of feed, mg of chlorine, days of use, meq on the resin. `demand_spread` is the standard deviation of
-    the logarithm of the unit's future mean demand that is due to not knowing it now.
+    `feed_l_per_day`, `product_l_per_day`: volumes. `cumulative` holds, for every stage, the running integral of its
+    load at the edges: L of feed, mg of chlorine, days of use, meq on the resin. `demand_spread` is the standard
+    deviation of the logarithm of the unit's future mean demand that is due to not knowing it now.
     """
 
     timeline: Timeline
@@ -104,9 +105,7 @@ def carbon_dioxide_mg_per_l(ph: Floats, alkalinity: Floats, temperature_degc: Fl
     form; bicarbonate is taken as the alkalinity, good below pH 8.5 (engineering reference 9.2).
     """
     kelvin = temperature_degc + 273.15
-    log_k1 = (
-        -356.3094 - 0.06091964 * kelvin + 21834.37 / kelvin + 126.8339 * np.log10(kelvin) - 1684915.0 / kelvin**2
-    )
+    log_k1 = -356.3094 - 0.06091964 * kelvin + 21834.37 / kelvin + 126.8339 * np.log10(kelvin) - 1684915.0 / kelvin**2
     permittivity = 60954.0 / (kelvin + 116.0) - 68.937
     slope = 1.82e6 * (permittivity * kelvin) ** -1.5
     root = np.sqrt(2.5e-5 * np.maximum(tds, 1.0))
@@ -287,7 +286,9 @@ def _temperature(fleet: Fleet, readings: Readings, timeline: Timeline) -> Floats
     return np.clip(base + rest, 1.0, 40.0)
 
 
-def _recovery(fleet: Fleet, readings: Readings, level: Callable[..., Floats], own_mean: Callable[..., Floats]) -> Floats:
+def _recovery(
+    fleet: Fleet, readings: Readings, level: Callable[..., Floats], own_mean: Callable[..., Floats]
+) -> Floats:
     units = fleet.units
     permeate, concentrate = readings.permeate_flow_l_per_day, readings.concentrate_flow_l_per_day
     odds = np.log(np.where((permeate > 0) & (concentrate > 0), permeate / concentrate, np.nan))
@@ -351,9 +352,7 @@ def _product(
     return product, enough, is_idle
 
 
-def _counted(
-    fleet: Fleet, readings: Readings, timeline: Timeline, recovery: Floats
-) -> tuple[Floats, Floats]:
+def _counted(fleet: Fleet, readings: Readings, timeline: Timeline, recovery: Floats) -> tuple[Floats, Floats]:
     """Days of every step that lie between two counts, and the product volume counted in them."""
     units = fleet.units
     count, steps = len(units), timeline.count

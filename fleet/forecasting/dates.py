@@ -56,8 +56,8 @@ def weighted_quantiles(values: Floats, weights: Floats, levels: Floats) -> Float
 def demand_spread(horizon_days: Floats) -> Floats:
     """Spread of the logarithm of mean demand over a horizon: noise that averages out, and drift that grows.
 
-    Holidays and weeks of much and little average out over months; habits change by about a tenth a year (common practice,
-    no source).
+    Holidays and weeks of much and little average out over months; habits change by about a tenth a year (common
+    practice, no source).
     """
     return np.sqrt(0.05**2 + 0.25**2 * 15.0 / (horizon_days + 15.0) + (0.10 * horizon_days / 365.0) ** 2)
 
@@ -85,9 +85,7 @@ def dates_from_load(
     all_ahead = ahead[:, :, None] * np.exp(-spread[:, :, None] * _NODES)
     mass = (LEVEL_MASS[:, None] * _NODE_WEIGHTS).ravel()
     rows, points = len(unit), len(mass)
-    quantiles = weighted_quantiles(
-        all_ahead.reshape(rows, points), np.broadcast_to(mass, (rows, points)), GRID_LEVELS
-    )
+    quantiles = weighted_quantiles(all_ahead.reshape(rows, points), np.broadcast_to(mass, (rows, points)), GRID_LEVELS)
     return now + np.minimum(quantiles, FURTHEST_DAYS)
 
 

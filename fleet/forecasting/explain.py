@@ -65,8 +65,10 @@ def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int) ->
     basis = "; ".join(evidence)
     if state == words.SPENT:
         return f"{name.capitalize()}: exhausted by now ({basis}); change it at the next visit."
+    if dates[_LATE] - dates[_EARLY] < 1.0:
+        return f"{name.capitalize()}: {why} on {date_text(dates[_MEDIAN])}; {basis}."
     return (
-        f"{name.capitalize()}: expect {why} around {date_text(dates[_MEDIAN])} "
+        f"{name.capitalize()}: {why} around {date_text(dates[_MEDIAN])} "
         f"(8 in 10: {date_text(dates[_EARLY])} to {date_text(dates[_LATE])}); {basis}."
     )
 

@@ -25,7 +25,7 @@ USUAL_CLEAN_DROP_KPA: Final = 14.0
 
 
 def viscosity_ratio(temperature_degc: Floats) -> Floats:
-    """Viscosity of water over that at 25 degC: exponential form fitted to the table of the engineering reference 4.2."""
+    """Viscosity of water over that at 25 degC: fitted to the table of the engineering reference 4.2."""
     t = temperature_degc
     return np.exp(0.000128 * (t - 25.0) ** 2 - 0.0232 * (t - 25.0))
 
@@ -212,7 +212,9 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
         lag_ratio=np.ones(len(segments)),
         limit=np.ones(len(segments)),
         ended_by_cap=np.zeros(len(segments), dtype=bool),
-        seen=Seen(between=normal, after=np.full(len(rows), np.nan), entering=clean[unit], resolution=by_segment[segment]),
+        seen=Seen(
+            between=normal, after=np.full(len(rows), np.nan), entering=clean[unit], resolution=by_segment[segment]
+        ),
         seen_segment=segment,
         seen_day=day,
         covariate=covariate,

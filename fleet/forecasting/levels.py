@@ -20,16 +20,21 @@ class Timeline:
     @property
     def edges(self) -> Floats:
         """Edges of the steps, `count` + 1 days."""
-        return self.start + self.step_days * np.arange(self.count + 1)
+        return self.start + self.step_days * np.arange(self.count + 1, dtype=np.float64)
 
     @property
     def middles(self) -> Floats:
         """Middle day of every step."""
-        return self.start + self.step_days * (np.arange(self.count) + 0.5)
+        return self.start + self.step_days * (np.arange(self.count, dtype=np.float64) + 0.5)
 
     def step_of(self, day: Floats) -> Indexes:
         """Step that holds a day; days outside go to the nearest step."""
         return np.clip(((day - self.start) / self.step_days).astype(np.int64), 0, self.count - 1)
+
+
+def sum_by(group: Indexes, value: Floats, count: int) -> Floats:
+    """Sum of the values of every group, floats even when there is none."""
+    return np.bincount(group, value, minlength=count).astype(np.float64)
 
 
 def swing_terms(day: Floats) -> Floats:
@@ -77,9 +82,9 @@ def fit_swing(
     pull = np.zeros((count, 3))
     off = value - terms @ common
     for i in range(3):
-        pull[:, i] = np.bincount(group, terms[:, i] * off, minlength=count) / noise**2
+        pull[:, i] = sum_by(group, terms[:, i] * off, count) / noise**2
         for j in range(i, 3):
-            sums = np.bincount(group, terms[:, i] * terms[:, j], minlength=count) / noise**2
+            sums = sum_by(group, terms[:, i] * terms[:, j], count) / noise**2
             precision[:, i, j] = precision[:, j, i] = sums
     precision += np.diag(1.0 / spread**2)
     return common + np.linalg.solve(precision, pull[..., None])[..., 0]
@@ -119,8 +124,8 @@ def follow(
     flat = group * steps + step
     one = np.ones(len(value)) if weight is None else weight
     off = value - prior[group, step]
-    sums = np.bincount(flat, off * one, minlength=count * steps).reshape(count, steps)
-    weights = np.bincount(flat, one, minlength=count * steps).reshape(count, steps)
+    sums = sum_by(flat, off * one, count * steps).reshape(count, steps)
+    weights = sum_by(flat, one, count * steps).reshape(count, steps)
     keep = float(np.exp(-1.0 / memory_steps))
     total, total_weight = -sums, -weights
     for direction in (range(steps), range(steps - 1, -1, -1)):
@@ -152,11 +157,11 @@ def shrunk_means(
     """
     parents = int(parent.max()) + 1 if len(parent) else 1
     size = np.bincount(group, minlength=count).astype(np.float64)
-    sums = np.bincount(group, value, minlength=count)
+    sums = sum_by(group, value, count)
     mean = np.where(size > 0, sums / np.maximum(size, 1.0), 0.0)
     group_weight = np.where(size > 0, 1.0 / (noise**2 / np.maximum(size, 1.0) + spread**2), 0.0)
-    parent_weight = np.bincount(parent, group_weight, minlength=parents)
-    parent_mean = np.bincount(parent, group_weight * mean, minlength=parents) / np.maximum(parent_weight, 1e-12)
+    parent_weight = sum_by(parent, group_weight, parents)
+    parent_mean = sum_by(parent, group_weight * mean, parents) / np.maximum(parent_weight, 1e-12)
     some = parent_weight > 0
     top_weight = np.where(some, 1.0 / (1.0 / np.maximum(parent_weight, 1e-12) + (2 * spread) ** 2), 0.0)
     total = top_weight.sum()

@@ -1,9 +1,9 @@
 """Membranes: the trend of normalised flow and of normalised salt passage, each to its limit.
 
-Both trends are lines on a logarithmic scale against use (days, weighted by volume) raised to a power, with an intercept of
-the membrane's own and a temperature coefficient that the unit may correct. For a given slope the other two are Gaussian,
-so the likelihood of the slope is a quadratic and costs nothing on a grid. g is the logarithm of use until the limit over
-three years for flow; for salt passage it is the same for a usual gain.
+Both trends are lines on a logarithmic scale against use (days, weighted by volume) raised to a power, with an
+intercept of the membrane's own and a temperature coefficient that the unit may correct. For a given slope the other
+two are Gaussian, so the likelihood of the slope is a quadratic and costs nothing on a grid. g is the logarithm of use
+until the limit over three years for flow; for salt passage it is the same for a usual gain.
 """
 
 from dataclasses import dataclass
@@ -15,6 +15,7 @@ from . import pooling
 from . import vocabulary as words
 from .columns import build_columns, build_segments
 from .conditions import Conditions
+from .levels import sum_by
 from .policy import Policy
 from .pooling import HyperPrior
 from .tables import Fleet, Floats, Indexes, Readings
@@ -53,7 +54,8 @@ class MembraneLeft:
 
 @dataclass(frozen=True)
 class Trend:
-    """Sums of a trend by segment: log-likelihood of the slope is -(c1 s + c2 s^2)/2; intercept at slope s is b0 + b1 s."""
+    """Sums of a trend by segment: log-likelihood of the slope is -(c1 s + c2 s^2)/2; intercept at slope s is b0 + b1
+    s."""
 
     c1: Floats
     c2: Floats
@@ -191,9 +193,7 @@ def membranes_left(fleet: Fleet, readings: Readings, conditions: Conditions, pol
     results = []
     for like, until, prior in ((flow_like, flow_until, FLOW_PRIOR), (salt_like, middle, SALT_PRIOR)):
 
-        def of_lives(
-            days: float, which: Indexes, like: Floats = like, until: Floats = until
-        ) -> Floats:
+        def of_lives(days: float, which: Indexes, like: Floats = like, until: Floats = until) -> Floats:
             return lives(like, until, days, which)
 
         hyper = pooling.learn(of_lives, segments.column, nothing, prior, is_informative=informative)
@@ -236,9 +236,13 @@ def _inlet_pressure(fleet: Fleet, readings: Readings, rows: Indexes) -> tuple[Fl
     pumped = fleet.units.has_booster_pump[unit] == words.YES
     outlet = np.where(pumped, np.nan, readings.prefilter_outlet_pressure_kpa[rows])
     line = np.where(pumped, np.nan, readings.line_pressure_kpa[rows] - 30.0)
-    usual = median_by_group(np.where(np.isfinite(inlet), inlet, np.where(np.isfinite(outlet), outlet, line)), unit, count)
+    usual = median_by_group(
+        np.where(np.isfinite(inlet), inlet, np.where(np.isfinite(outlet), outlet, line)), unit, count
+    )
     guess = np.where(np.isfinite(usual[unit]), usual[unit], np.where(pumped, 550.0, 380.0))
-    value = np.where(np.isfinite(inlet), inlet, np.where(np.isfinite(outlet), outlet, np.where(np.isfinite(line), line, guess)))
+    value = np.where(
+        np.isfinite(inlet), inlet, np.where(np.isfinite(outlet), outlet, np.where(np.isfinite(line), line, guess))
+    )
     noise = np.where(
         np.isfinite(inlet), 0.03, np.where(np.isfinite(outlet), 0.04, np.where(np.isfinite(line), 0.08, 0.13))
     )
@@ -284,19 +288,19 @@ def _trend(
         rest = (value - sum(fit[segment, i] * terms[i] for i in range(3))) / noise
         weight = base * 5.0 / (4.0 + rest**2)
 
-    def sums(values: Floats) -> Floats:
-        return np.bincount(segment, weight * values, minlength=count)
+    def total(values: Floats) -> Floats:
+        return sum_by(segment, weight * values, count)
 
-    a00, a01, a11 = sums(np.ones_like(z)) + 1.0 / width**2, sums(z), sums(z * z) + 1.0 / z_spread**2
-    h0, h1 = sums(value), sums(z * value)
-    k0, k1 = sums(x), sums(z * x)
+    a00, a01, a11 = total(np.ones_like(z)) + 1.0 / width**2, total(z), total(z * z) + 1.0 / z_spread**2
+    h0, h1 = total(value), total(z * value)
+    k0, k1 = total(x), total(z * x)
     determinant = a00 * a11 - a01**2
     i00, i01, i11 = a11 / determinant, -a01 / determinant, a00 / determinant
     cross = h0 * (i00 * k0 + i01 * k1) + h1 * (i01 * k0 + i11 * k1)
     square = k0 * (i00 * k0 + i01 * k1) + k1 * (i01 * k0 + i11 * k1)
     return Trend(
-        c1=2.0 * (sums(x * value) - cross),
-        c2=sums(x * x) - square,
+        c1=2.0 * (total(x * value) - cross),
+        c2=total(x * x) - square,
         intercept=centre + i00 * h0 + i01 * h1,
         intercept_by_slope=i00 * k0 + i01 * k1,
         intercept_spread=np.sqrt(i00),

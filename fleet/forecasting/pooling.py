@@ -1,9 +1,10 @@
 """What a fleet teaches about a place, and a place about the cartridge that stands there now.
 
-The logarithm of a cartridge's capacity over its label is g = a + b: `a` belongs to the place and is shared by all lives
-there, `b` to the cartridge. Every life gives a likelihood on a common grid of g, for each of a few curve shapes; the shape
-belongs to the place too. Means and spreads of a and b, the weights of the shapes and the habit of lateness in changing
-exhausted cartridges are found by maximum marginal likelihood over the fleet (empirical Bayes) under weak priors.
+The logarithm of a cartridge's capacity over its label is g = a + b: `a` belongs to the place and is shared by all
+lives there, `b` to the cartridge. Every life gives a likelihood on a common grid of g, for each of a few curve
+shapes; the shape belongs to the place too. Means and spreads of a and b, the weights of the shapes and the habit of
+lateness in changing exhausted cartridges are found by maximum marginal likelihood over the fleet (empirical Bayes)
+under weak priors.
 """
 
 from collections.abc import Callable
@@ -27,9 +28,9 @@ MOST_PLACES: Final = 900
 class Hyper:
     """Parameters of one stage that the fleet has taught.
 
-    `mean`, `place_spread`, `cartridge_spread` of g; `slope` of g on a covariate of the place; `lateness_days`, mean delay
-    between exhaustion and removal of cartridges removed as exhausted; `shape_weights` of the curve shapes; `places` that
-    taught it (0: nothing but the priors).
+    `mean`, `place_spread`, `cartridge_spread` of g; `slope` of g on a covariate of the place; `lateness_days`, mean
+    delay between exhaustion and removal of cartridges removed as exhausted; `shape_weights` of the curve shapes;
+    `places` that taught it (0: nothing but the priors).
     """
 
     mean: float
@@ -196,7 +197,7 @@ def learn(
 
 
 def place_posteriors(hyper: Hyper, lives: Floats, place: Indexes, count: int, covariate: Floats) -> Floats:
-    """Posterior of (shape, a) of every place from its past lives, shape (count, shapes, grid), summing to 1 by place."""
+    """Posterior of (shape, a) of every place from its past lives, shape (count, shapes, grid), sum 1 by place."""
     mix = kernel(hyper.cartridge_spread)
     summed = sum_by_place(spread_lives(lives, mix), place, count)
     summed += np.log(place_density(hyper, covariate))[:, None, :] + np.log(hyper.shape_weights + 1e-12)[None, :, None]

@@ -39,8 +39,8 @@ def is_degenerate(grid_day: Floats, as_of_day: float, cap_day: Floats) -> Bools:
 class Score:
     """Scores of a set of forecasts.
 
-    `pinball` and `median_error` as a share of nominal life; `median_error_days`; coverage of the 50, 80 and 90 % intervals
-    on the rows whose interval is not degenerate; `count` rows, `count_open` of them not degenerate.
+    `pinball` and `median_error` as a share of nominal life; `median_error_days`; coverage of the 50, 80 and 90 %
+    intervals on the rows whose interval is not degenerate; `count` rows, `count_open` of them not degenerate.
     """
 
     count: int

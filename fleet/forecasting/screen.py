@@ -38,10 +38,12 @@ POSSIBLE: Final[dict[str, tuple[float, float]]] = {
     "product_ph": (3.0, 11.0),
     "totaliser_l": (0.0, 1e9),
 }
-"""Bounds of the possible for small units on tap water: engineering reference, range guards; gauge pressure to 150 psi."""
+"""Bounds of the possible for small units on tap water: engineering reference, range guards; gauge pressure to 150
+psi."""
 
 FLUSH_MINUTES: Final = 5.0
-"""Samples and flows of the first minutes after a start show the standstill, not the unit (engineering reference 5.5)."""
+"""Samples and flows of the first minutes after a start show the standstill, not the unit (engineering reference 5.5).
+"""
 
 FLOWING_ONLY: Final = (
     "prefilter_outlet_pressure_kpa",
@@ -109,7 +111,9 @@ def screen(fleet: Fleet) -> Screened:
     for name in words.QUANTITIES:
         values[name][whole] = np.nan
 
-    drop("temperature_degc", (values["temperature_degc"] > 45.0) & (values["temperature_degc"] < 115.0), words.WRONG_UNIT)
+    drop(
+        "temperature_degc", (values["temperature_degc"] > 45.0) & (values["temperature_degc"] < 115.0), words.WRONG_UNIT
+    )
     for name, (low, high) in POSSIBLE.items():
         drop(name, ~((values[name] >= low) & (values[name] <= high)), words.IMPOSSIBLE_VALUE)
     static = table.state == words.FLOW_STATES.index("static")
@@ -202,7 +206,8 @@ def _isolated_temperature(table: Readings, values: dict[str, Floats], drop: Drop
     here = values[name][some]
     middle, number = neighbour_median(table.unit_index[some], here)
     off = np.abs(here - middle)
-    # Fahrenheit typed as Celsius is above 45 for water warmer than 7 degC; what is left here is a slip of a digit or colder.
+    # Fahrenheit typed as Celsius is above 45 for water warmer than 7 degC; what is left here is a slip of a digit or
+    # colder.
     far = (off > 15.0) & (number >= 3)
     fahrenheit = far & (np.abs(here - (1.8 * middle + 32.0)) < 12.0)
     for kind, reason in ((fahrenheit, words.WRONG_UNIT), (far & ~fahrenheit, words.OUTLIER)):
@@ -218,8 +223,8 @@ def _permeate_above_feed(values: dict[str, Floats], drop: Drop) -> None:
 def _counters(fleet: Fleet, table: Readings, values: dict[str, Floats], drop: Drop) -> None:
     """A counter only rises, and not faster than the unit can run; single values that break this are left out.
 
-    A spike is told from a reset by what follows: after a spike the counts go on from before it, after a reset they go on
-    from the new value (that is no error, only a gap).
+    A spike is told from a reset by what follows: after a spike the counts go on from before it, after a reset they go
+    on from the new value (that is no error, only a gap).
     """
     name = "totaliser_l"
     for _ in range(3):

@@ -26,8 +26,9 @@ def student(off: Floats, spread: Floats) -> Floats:
 class Seen:
     """Readings that bear on one stage, one row each; what the two values and the two references mean is the model's.
 
-    For beds: outlet of the first bed and of the last one, concentration entering, resolution of the meter. For sediment:
-    pressure drop at reference conditions (as `between`), clean drop and limit (as `entering` and `resolution`).
+    For beds: outlet of the first bed and of the last one, concentration entering, resolution of the meter. For
+    sediment: pressure drop at reference conditions (as `between`), clean drop and limit (as `entering` and
+    `resolution`).
     """
 
     between: Floats
@@ -43,7 +44,10 @@ class Seen:
 class StageModel(Protocol):
     """What the forecast needs to know of a stage (see the module's text)."""
 
-    prior: HyperPrior
+    @property
+    def prior(self) -> HyperPrior:
+        """Weak priors of the fleet's parameters."""
+        ...
 
     @property
     def shapes(self) -> int:
@@ -67,8 +71,8 @@ class StageModel(Protocol):
 class BedModel:
     """Carbon or resin: a bed with N transfer units, one value of N per shape.
 
-    `relative_noise`, `floor` describe the meters (share of the value; smallest spread, mg/L); `lead_fraction` is the share
-    of its feed that a lead may pass; `background` is what a good bed may leave on the meter (mg/L).
+    `relative_noise`, `floor` describe the meters (share of the value; smallest spread, mg/L); `lead_fraction` is the
+    share of its feed that a lead may pass; `background` is what a good bed may leave on the meter (mg/L).
     """
 
     transfer_units: Floats
@@ -87,7 +91,7 @@ class BedModel:
         return beds.left_after(left, throughput, self.transfer_units[:, None])
 
     def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
-        """Until the outlet stands at the lead's share, or at `limit` (share of what enters) for a single or last bed."""
+        """Until the outlet is at the lead's share, or at `limit` (share of what enters) for a single or last one."""
         share = np.where(is_lead, self.lead_fraction, limit)[:, None, None]
         n = self.transfer_units[:, None]
         return beds.throughput_until(left, beds.left_at_fraction(share, n), n)
@@ -112,9 +116,9 @@ class BedModel:
 class BlockingModel:
     """Sediment: pressure drop from clean to limit over the capacity, by blocking laws of one family.
 
-    With power p, drop^p is linear in throughput: 1 cake, 0 (logarithm) intermediate, -0.5 standard, -1 complete blocking
-    (engineering reference 6). A shape is a power and the share of the clean drop that belongs to other parts (fittings,
-    carbon) and does not count towards the limit.
+    With power p, drop^p is linear in throughput: 1 cake, 0 (logarithm) intermediate, -0.5 standard, -1 complete
+    blocking (engineering reference 6). A shape is a power and the share of the clean drop that belongs to other parts
+    (fittings, carbon) and does not count towards the limit.
     """
 
     powers: Floats

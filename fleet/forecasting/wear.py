@@ -1,8 +1,8 @@
 """From segments and readings to the distribution of throughput left, for sediment, carbon and resin alike.
 
 First pass: every past and present segment gives a log-likelihood of g on the common grid. The fleet's parameters are
-learned from the past ones (`pooling.learn`), every place gets its posterior, and the present cartridge its prior. Second
-pass: the present cartridge's own readings on a fine grid around where the answer lies.
+learned from the past ones (`pooling.learn`), every place gets its posterior, and the present cartridge its prior.
+Second pass: the present cartridge's own readings on a fine grid around where the answer lies.
 """
 
 from dataclasses import dataclass
@@ -32,9 +32,10 @@ NEVER: Final = 1e9
 class StageInput:
     """What one stage brings: columns, segments, model, labels and readings.
 
-    `label` is the capacity by label of the first cartridge of every segment (load units), `lag_ratio` that of the second
-    over it, `limit` the share or value at which a single or last cartridge is exhausted, per segment; `ended_by_cap` marks
-    segments whose cartridge left at its age limit, which says nothing of wear. `seen` are the readings with their segment.
+    `label` is the capacity by label of the first cartridge of every segment (load units), `lag_ratio` that of the
+    second over it, `limit` the share or value at which a single or last cartridge is exhausted, per segment;
+    `ended_by_cap` marks segments whose cartridge left at its age limit, which says nothing of wear. `seen` are the
+    readings with their segment.
     """
 
     stage: int
@@ -71,13 +72,11 @@ class Left:
     hyper: pooling.Hyper
 
 
-def locate_readings(
-    segments: Segments, column: Indexes, day: Floats, occasion: np.ndarray
-) -> tuple[Indexes, Floats]:
+def locate_readings(segments: Segments, column: Indexes, day: Floats, occasion: np.ndarray) -> tuple[Indexes, Floats]:
     """Segment of every reading of a column, -1 when none.
 
-    A reading as found belongs to what stood before the work of that visit, one as left to what stands after it; dates are
-    often no finer than a day.
+    A reading as found belongs to what stood before the work of that visit, one as left to what stands after it; dates
+    are often no finer than a day.
     """
     shift = np.select([occasion == words.OCCASIONS.index("as_found"), occasion == words.OCCASIONS.index("as_left")],
                       [-0.75, 0.75], 0.0)  # fmt: skip
@@ -157,9 +156,9 @@ def _advance(
 def _removal(delay_days: Floats, reason: np.ndarray, lateness_days: float) -> Floats:
     """Log-likelihood of a removal, given by how many days it came after exhaustion (negative: before it).
 
-    Exhausted: some time after exhaustion, exponential with the fleet's mean lateness; a little before is possible, because
-    people round. Any other reason: not yet exhausted, or not long ago (nobody may have noticed). One removal in thirty is
-    misreported.
+    Exhausted: some time after exhaustion, exponential with the fleet's mean lateness; a little before is possible,
+    because people round. Any other reason: not yet exhausted, or not long ago (nobody may have noticed). One removal
+    in thirty is misreported.
     """
     exhausted = (reason == words.EXHAUSTED)[:, None, None]
     late = np.exp(-np.maximum(delay_days, 0.0) / lateness_days)
@@ -207,7 +206,10 @@ def _first_pass(stage: StageInput, conditions: Conditions, kept: Indexes) -> _Pa
         rate = np.maximum((end_load - start_load) / days, 1e-9)
         capacity = stage.label[rows][:, None, None] * np.exp(grid)
         has_lag = segments.lag[rows] >= 0
-        for target, left_end, is_lead in ((out.lead_delay, lead_end, has_lag), (out.lag_delay, both_end, ~has_lag & False)):
+        for target, left_end, is_lead in (
+            (out.lead_delay, lead_end, has_lag),
+            (out.lag_delay, both_end, ~has_lag & False),
+        ):
             to_go = model.until_exhausted(left_end, stage.limit[rows], is_lead)
             target[rows] = np.clip(-to_go * capacity / rate[:, None, None], -NEVER, NEVER)
         low, high = np.searchsorted(kept_segment, [rows[0], rows[-1] + 1])
@@ -232,7 +234,8 @@ def _likelihood(
     both_start: Floats,
     grid: Floats,
 ) -> Floats:
-    """Log-likelihood of readings given what was left at the start of their segments; `grid` (points,) or (rows, points)."""
+    """Log-likelihood of readings given what was left at the start of their segments; `grid` (points,) or (rows,
+    points)."""
     unit = stage.columns.unit[stage.segments.column[segment]]
     load = conditions.at(stage.stage, unit, stage.seen_day[reading])
     load = np.maximum(load - conditions.at(stage.stage, unit, stage.segments.start[segment]), 0.0)

@@ -145,7 +145,9 @@ class _Service:
             "interstage": rng.random(n) < 0.8,
             "start": rng.random(n) < 0.2,
         }
-        self.totaliser = np.where(rng.random(n) < world.totaliser_share, rng.integers(1, 4, n), 0)  # feed, permeate, product
+        self.totaliser = np.where(
+            rng.random(n) < world.totaliser_share, rng.integers(1, 4, n), 0
+        )  # feed, permeate, product
         self.counter = np.zeros(n)
         self.chosen_meter = rng.choice([1.0, 0.1], n, p=[0.6, 0.4])
         self.complaint = np.full(n, np.inf)
@@ -257,7 +259,12 @@ class _Service:
                 self._place(int(unit), int(slot), day)
             self.next_visit[unit] = day + rng.gamma(8, self.gap[unit] / 8)
         # A client who sees bad product water calls.
-        bad = running & ~np.isnan(self.state.exhausted[:, 5]) & np.isinf(self.complaint) & (rng.random(world.units) < 0.01)
+        bad = (
+            running
+            & ~np.isnan(self.state.exhausted[:, 5])
+            & np.isinf(self.complaint)
+            & (rng.random(world.units) < 0.01)
+        )
         self.complaint[bad] = day + rng.integers(3, 20, int(bad.sum()))
         due = running & ((self.next_visit <= day) | (self.complaint <= day))
         if due.any():
@@ -298,10 +305,16 @@ class _Service:
                 "site_id": f"s{unit}",
                 "day": self.world.start_day + day + 0.4,
                 "ph": round(float(paths.ph[unit, day] + 0.08 * rng.normal()), 1),
-                "alkalinity_mg_per_l_as_caco3": round(float(paths.alkalinity[unit, day] * np.exp(0.06 * rng.normal())), -1),
-                "free_chlorine_mg_per_l": None if paths.chloraminated[unit] else round(float(paths.chlorine[unit, day] * np.exp(0.1 * rng.normal())), 1),
+                "alkalinity_mg_per_l_as_caco3": round(
+                    float(paths.alkalinity[unit, day] * np.exp(0.06 * rng.normal())), -1
+                ),
+                "free_chlorine_mg_per_l": None
+                if paths.chloraminated[unit]
+                else round(float(paths.chlorine[unit, day] * np.exp(0.1 * rng.normal())), 1),
                 "total_chlorine_mg_per_l": round(float(paths.chlorine[unit, day] * np.exp(0.1 * rng.normal())), 1),
-                "turbidity_ntu": round(float(paths.turbidity[unit] * np.exp(0.3 * rng.normal())), 2) if rng.random() < 0.6 else None,
+                "turbidity_ntu": round(float(paths.turbidity[unit] * np.exp(0.3 * rng.normal())), 2)
+                if rng.random() < 0.6
+                else None,
                 "tds_mg_per_l": round(float(paths.feed_tds[unit, day] * np.exp(0.03 * rng.normal()))),
                 "hardness_mg_per_l_as_caco3": None,
                 "temperature_degc": round(float(paths.temperature_degc[unit, day]), 0),
@@ -345,9 +358,13 @@ class _Service:
         row["interstage_tds_mg_per_l"] = some(
             rounded(noisy(seen.interstage_tds, 0.04) * np.sqrt(creep), step), lead * gauges["interstage"] * 0.9
         )
-        row["product_tds_mg_per_l"] = some(rounded(noisy(seen.product_tds, 0.04) + 0.15 * rng.random(m), step), 0.92 * di)
+        row["product_tds_mg_per_l"] = some(
+            rounded(noisy(seen.product_tds, 0.04) + 0.15 * rng.random(m), step), 0.92 * di
+        )
         row["permeate_flow_l_per_day"] = some(noisy(seen.permeate_flow, world.flow_noise), gauges["flow"] * here * 0.9)
-        row["concentrate_flow_l_per_day"] = some(noisy(seen.concentrate_flow, world.flow_noise), gauges["flow"] * here * 0.85)
+        row["concentrate_flow_l_per_day"] = some(
+            noisy(seen.concentrate_flow, world.flow_noise), gauges["flow"] * here * 0.85
+        )
         chlorine = gauges["chlorine"] * (1.0 if installer else 0.05)
         kit = 0.05
         total = rounded(noisy(seen.chlorine, world.chlorine_noise), kit)
@@ -359,13 +376,19 @@ class _Service:
         row["carbon_outlet_free_chlorine_mg_per_l"] = np.where(chloramine, np.nan, some(after, chlorine * 0.5))
         between = rounded(noisy(seen.interstage_chlorine, world.chlorine_noise), kit)
         row["interstage_chlorine_mg_per_l"] = some(between, chlorine * self.plant.has[units, 3] * 0.7)
-        row["permeate_tds_at_start_mg_per_l"] = some(rounded(permeate * rng.uniform(1.2, 4, m), 1.0), gauges["start"] * here)
+        row["permeate_tds_at_start_mg_per_l"] = some(
+            rounded(permeate * rng.uniform(1.2, 4, m), 1.0), gauges["start"] * here
+        )
         row["totaliser_l"] = np.where(self.totaliser[units] > 0, some(np.round(self.counter[units]), 0.9), np.nan)
         self._slips(row, m)
         row["unit"] = units
-        row["day"] = np.full(m, world.start_day + day + 0.45 + 0.05 * rng.random(m) + later + (0.02 if occasion == "as_left" else 0))
+        row["day"] = np.full(
+            m, world.start_day + day + 0.45 + 0.05 * rng.random(m) + later + (0.02 if occasion == "as_left" else 0)
+        )
         row["flushed"] = np.where(rng.random(m) < 0.6, np.where(unflushed, "no", "yes"), "")
-        row["minutes_since_start"] = np.where(unflushed & (rng.random(m) < 0.4), rng.uniform(0.5, 3, m), np.where(rng.random(m) < 0.3, 12.0, np.nan))
+        row["minutes_since_start"] = np.where(
+            unflushed & (rng.random(m) < 0.4), rng.uniform(0.5, 3, m), np.where(rng.random(m) < 0.3, 12.0, np.nan)
+        )
         row["occasion"] = np.full(m, occasion)
         row["source"] = np.full(m, source)
         self.readings.append(row)
@@ -423,7 +446,23 @@ class _Service:
             "stage": [STAGES[SLOT_STAGE[s]] for s in slots],
             "role": [ROLES[plant.role[u, s]] for u, s in zip(rows, slots, strict=True)],
         }
-        items: dict[str, list] = {name: [] for name in ("item_id", "stage", "rated_volume_l", "chlorine_capacity_g", "rated_flow_l_per_day", "rated_pressure_kpa", "rated_temperature_degc", "rated_tds_mg_per_l", "rated_recovery_fraction", "rejection_fraction", "resin_volume_l", "resin_capacity_eq_per_l")}  # noqa: E501
+        items: dict[str, list] = {
+            name: []
+            for name in (
+                "item_id",
+                "stage",
+                "rated_volume_l",
+                "chlorine_capacity_g",
+                "rated_flow_l_per_day",
+                "rated_pressure_kpa",
+                "rated_temperature_degc",
+                "rated_tds_mg_per_l",
+                "rated_recovery_fraction",
+                "rejection_fraction",
+                "resin_volume_l",
+                "resin_capacity_eq_per_l",
+            )
+        }
         seen: set[str] = set()
         for u, s in zip(rows, slots, strict=True):
             key = f"{STAGES[SLOT_STAGE[s]]}-{self._item_key(u, s)}"
@@ -438,7 +477,14 @@ class _Service:
             elif stage == 1:
                 values["chlorine_capacity_g"] = label
             elif stage == 2:
-                values.update(rated_flow_l_per_day=plant.rated_flow[u], rated_pressure_kpa=plant.rated_kpa[u], rated_temperature_degc=25.0, rated_tds_mg_per_l=250.0, rated_recovery_fraction=0.15, rejection_fraction=round(plant.rejection[u], 2))  # noqa: E501
+                values.update(
+                    rated_flow_l_per_day=plant.rated_flow[u],
+                    rated_pressure_kpa=plant.rated_kpa[u],
+                    rated_temperature_degc=25.0,
+                    rated_tds_mg_per_l=250.0,
+                    rated_recovery_fraction=0.15,
+                    rejection_fraction=round(plant.rejection[u], 2),
+                )
             else:
                 values.update(resin_volume_l=label / 0.457, resin_capacity_eq_per_l=0.457)
             for name, column in items.items():

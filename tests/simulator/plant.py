@@ -1,8 +1,8 @@
 """The units as built, the state of their cartridges, and one day of wear.
 
-Slots: two sediment, two carbon, one membrane, two resin; a unit has some of them. Wear follows the engineering formulas
-(blocking laws, the Bohart-Adams column, net driving pressure and temperature) written out here a second time, on purpose:
-the truth must not share code with what is being tested.
+Slots: two sediment, two carbon, one membrane, two resin; a unit has some of them. Wear follows the engineering
+formulas (blocking laws, the Bohart-Adams column, net driving pressure and temperature) written out here a second
+time, on purpose: the truth must not share code with what is being tested.
 """
 
 from dataclasses import dataclass, fields
@@ -55,7 +55,9 @@ class State:
     placed: np.ndarray
     first: np.ndarray
     capacity: np.ndarray
-    used: np.ndarray  # sediment: share of capacity; carbon, resin: capacity units taken up; membrane: years of usual load
+    used: (
+        np.ndarray
+    )  # sediment: share of capacity; carbon, resin: capacity units taken up; membrane: years of usual load
     loss_rate: np.ndarray  # (units,) of the standing membrane
     gain_rate: np.ndarray
     damage: np.ndarray
@@ -88,7 +90,9 @@ class Day:
 
 
 def viscosity(t: np.ndarray) -> np.ndarray:
-    return np.interp(t, [0, 5, 10, 15, 20, 25, 30, 35, 45], [1.79, 1.518, 1.306, 1.138, 1.002, 0.890, 0.797, 0.719, 0.6])
+    return np.interp(
+        t, [0, 5, 10, 15, 20, 25, 30, 35, 45], [1.79, 1.518, 1.306, 1.138, 1.002, 0.890, 0.797, 0.719, 0.6]
+    )
 
 
 def arrhenius(u: np.ndarray, t: np.ndarray) -> np.ndarray:
@@ -179,7 +183,8 @@ def fresh(world: World, plant: Plant, rng: np.random.Generator, unit: int, slot:
 
 
 def blocking(curve: np.ndarray, share: np.ndarray, clean: np.ndarray, limit: np.ndarray) -> np.ndarray:
-    """Pressure drop at clean-reference conditions after a share of capacity: limit at 1, by the family y^curve linear."""
+    """Pressure drop at clean-reference conditions after a share of capacity: limit at 1, by the family y^curve
+    linear."""
     share = np.clip(share, 0.0, 1.6)
     power = np.where(curve == 0, 1.0, curve)
     line = clean**power + (limit**power - clean**power) * share
@@ -252,9 +257,7 @@ def run_day(world: World, plant: Plant, paths: Paths, state: State, day: int) ->
     usual = np.maximum(plant.usual_product, 0.5)
     state.used[:, MEM] += (0.4 + 0.6 * volume / usual) * hardness / 365.25
     chlorine = paths.chlorine[:, day]
-    outlet, between = _column(
-        state, plant, CARB.start, feed_l * chlorine / 1000.0, plant.transfer_units[:, 0]
-    )
+    outlet, between = _column(state, plant, CARB.start, feed_l * chlorine / 1000.0, plant.transfer_units[:, 0])
     carbon_outlet = outlet * chlorine
     hours = feed_l / np.maximum(plant.reference_flow, 1.0) * 24
     state.damage += carbon_outlet * hours / 3000.0 * np.where(paths.chloraminated, 0.02, 1.0)
@@ -324,7 +327,9 @@ def _mark(
     driver = np.zeros((len(flow_share), 7), dtype=int)
     now[:, SED] = drops >= plant.sediment_limit[:, None]
     driver[:, SED] = 2
-    carbon_wear = np.stack([np.where(plant.role[:, 2] == 1, carbon_between >= 0.5, carbon_outlet > 0.1), carbon_outlet > 0.1], axis=1)
+    carbon_wear = np.stack(
+        [np.where(plant.role[:, 2] == 1, carbon_between >= 0.5, carbon_outlet > 0.1), carbon_outlet > 0.1], axis=1
+    )
     carbon_age = day - state.first[:, CARB] >= 365
     now[:, CARB] = carbon_wear | carbon_age
     driver[:, CARB] = np.where(carbon_wear, 3, 5)

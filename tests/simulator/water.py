@@ -27,7 +27,9 @@ class Paths:
 
 def co2_mg_per_l(ph: np.ndarray, alkalinity: np.ndarray, temperature_degc: np.ndarray) -> np.ndarray:
     """Free carbon dioxide from pH and alkalinity with a straight line through the pK1 values of the usual table."""
-    pk1 = np.interp(temperature_degc, [0, 5, 10, 15, 20, 25, 30, 40], [6.58, 6.516, 6.463, 6.419, 6.382, 6.352, 6.328, 6.30])
+    pk1 = np.interp(
+        temperature_degc, [0, 5, 10, 15, 20, 25, 30, 40], [6.58, 6.516, 6.463, 6.419, 6.382, 6.352, 6.328, 6.30]
+    )
     return 44.0 * (alkalinity / 50.0) * 10.0 ** (pk1 - ph) * 0.93
 
 
@@ -67,7 +69,9 @@ def make_paths(world: World, rng: np.random.Generator, days: int) -> Paths:
     def per_unit(values: np.ndarray) -> np.ndarray:
         return values[supply]
 
-    feed_tds = per_unit(tds) * np.exp(0.04 * rng.normal(size=count))[:, None] * np.exp(0.03 * rng.normal(size=(count, days)))
+    feed_tds = (
+        per_unit(tds) * np.exp(0.04 * rng.normal(size=count))[:, None] * np.exp(0.03 * rng.normal(size=(count, days)))
+    )
     unit_turbidity = per_unit(turbidity) * np.exp(0.4 * rng.normal(size=count))
     dirt = unit_turbidity[:, None] ** world.sediment_turbidity_power * per_unit(storm)
     line = rng.normal(60, 9, count).clip(35, 90) * 6.895

@@ -1,0 +1,58 @@
+"""Forecast a fleet that comes as files, without touching the database."""
+
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from fleet.forecasting import forecast
+from fleet.forecasting.file_guide import guide_text
+from fleet.forecasting.files import UnusableFilesError, day_of, read_fleet, write_forecasts, write_report
+
+
+class Command(BaseCommand):
+    help = "Forecast every position of a fleet given as CSV files; writes one row per unit and position."
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--data", type=Path, help="directory with units.csv, placements.csv and the other files")
+        parser.add_argument("--out", type=Path, help="file to write the forecasts to")
+        parser.add_argument("--report", type=Path, help="file to write unused rows and values to, with reasons")
+        parser.add_argument("--as-of", help="day of the forecast, as 2026-03-01; default: the newest time in the files")
+        parser.add_argument(
+            "--columns", action="store_true", help="print the files and columns that are read, and stop"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if options["columns"]:
+            self.stdout.write(guide_text())
+            return
+        if options["data"] is None or options["out"] is None:
+            raise CommandError("Give --data DIR and --out FILE, or --columns to see what the files must hold.")
+        as_of_day = None
+        if options["as_of"] is not None:
+            try:
+                as_of_day = day_of(options["as_of"])
+            except ValueError:
+                raise CommandError(f"--as-of {options['as_of']!r} is not a day; write it as 2026-03-01.") from None
+        if not options["out"].parent.is_dir():
+            raise CommandError(f"--out: the directory {options['out'].parent} does not exist.")
+        try:
+            fleet, faults = read_fleet(options["data"], as_of_day=as_of_day)
+        except UnusableFilesError as error:
+            raise CommandError(str(error)) from None
+        forecasts = forecast(fleet)
+        count = write_forecasts(fleet, forecasts, options["out"])
+        if options["report"] is not None:
+            write_report(fleet, forecasts, faults, options["report"])
+        dropped = sum(fault.row_dropped for fault in faults)
+        self.stdout.write(
+            f"{count} positions of {len(fleet.units)} units forecast; {len(fleet.readings)} readings read, "
+            f"{len(forecasts.exclusions)} values left out, {dropped} rows of the files not usable."
+        )
+        for fault in faults[:20]:
+            where = f"{fault.table}.csv" + (f" line {fault.row + 2}" if fault.row >= 0 else "")
+            self.stdout.write(f"  {where}, {fault.field}: {fault.message}")
+        if len(faults) > 20:
+            self.stdout.write(f"  ... and {len(faults) - 20} more; --report FILE lists all.")

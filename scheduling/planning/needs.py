@@ -18,6 +18,11 @@ FloatArray = NDArray[np.float64]
 QUANTILE_LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 
 
+#: Quantiles closer than this are one date; a life shorter than a minute and a half is spent. Both keep rounding out.
+_INSTANT_DAYS = 1e-9
+_SPENT_DAYS = 1e-3
+
+
 class NeedKind(enum.StrEnum):
     """What is to be done."""
 
@@ -190,8 +195,8 @@ def exhausted_probability(
     result = np.zeros((q.shape[0], t.shape[1]))
     for k, dp in enumerate(mass):
         a, b = knots[:, k, None], knots[:, k + 1, None]
-        width = np.where(b > a, b - a, 1.0)
-        share = np.where(b > a, np.clip((t - a) / width, 0.0, 1.0), (t >= b).astype(np.float64))
+        wide = b - a > _INSTANT_DAYS
+        share = np.where(wide, np.clip((t - a) / np.where(wide, b - a, 1.0), 0.0, 1.0), (t >= b).astype(np.float64))
         result += dp * share
     return np.where(_no_date(q)[:, None], 0.0, np.minimum(result, 1.0))
 
@@ -217,9 +222,10 @@ def _mean_excess(q: FloatArray, p: FloatArray, t: FloatArray) -> FloatArray:
     result = np.zeros((q.shape[0], t.shape[1]))
     for k, dp in enumerate(mass):
         a, b = knots[:, k, None], knots[:, k + 1, None]
-        width = np.where(b > a, b - a, 1.0)
+        wide = b - a > _INSTANT_DAYS
+        width = np.where(wide, b - a, 1.0)
         inside = np.square(np.clip(t - a, 0.0, width)) / (2.0 * width)
-        result += dp * np.where(t >= b, t - (a + b) / 2.0, np.where(b > a, inside, 0.0))
+        result += dp * np.where(t >= b, t - (a + b) / 2.0, np.where(wide, inside, 0.0))
     return result
 
 
@@ -287,7 +293,7 @@ def cost_curves(
     life_left = np.maximum(mean - t_row + excess, 0.0)  # E[(X - t)+] = E[X] - t + E[(t - X)+]
     life_left_today = np.maximum(mean + excess_today, 0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        fraction = np.where(life_left_today > 0.0, life_left / life_left_today, 0.0)
+        fraction = np.where(life_left_today > _SPENT_DAYS, life_left / life_left_today, 0.0)
     waste = np.where(known, fraction, 1.0) * (share * cost)[:, None]
     late = np.where(known, np.maximum(excess - excess_today, 0.0), 0.0) * rate[:, None]
     return CostCurves(waste=waste, late=late, probability=exhausted_probability(q, t, levels=p))

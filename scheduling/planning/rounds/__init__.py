@@ -5,6 +5,7 @@
 """
 
 from scheduling.planning.rounds.evaluate import Evaluation, Route, Stop, evaluate
+from scheduling.planning.rounds.from_proposals import candidate_from_proposal, lunch_of, rates_of
 from scheduling.planning.rounds.problem import (
     Appointment,
     Candidate,
@@ -34,6 +35,9 @@ __all__ = [
     "Unserved",
     "UnservedReason",
     "Window",
+    "candidate_from_proposal",
     "evaluate",
+    "lunch_of",
     "plan_rounds",
+    "rates_of",
 ]

@@ -14,6 +14,7 @@ PlanDict = dict[tuple[int, int], tuple[int, ...]]
 
 #: How many of the shortest detours of a round are tried before it is held to have no room.
 TRIED_POSITIONS = 3
+_TRIED_EXCHANGES = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,11 +151,66 @@ def mend_round(problem: RoundProblem, installer: int, day: int, stops: tuple[int
     return current
 
 
-def fill_up(problem: RoundProblem, plan: Plan, candidates: Iterable[int]) -> PlanDict:
-    """The plan with every visit put in that pays for its detour where it fits as it is, best value first."""
-    result: PlanDict = dict(plan)
-    for k in candidates:
-        found = cheapest_insertion(problem, result, k)
+def polish(problem: RoundProblem, plan: Plan, cells: Iterable[tuple[int, int]] | None = None) -> PlanDict:
+    """The plan after every single step that makes it cheaper: put a visit in, or put it in place of another.
+
+    The solver works with thousands of exclusive copies of the visits and can overlook such a plain exchange.
+    """
+    result: PlanDict = {cell: stops for cell, stops in plan.items() if stops}
+    open_cells = working_cells(problem) if cells is None else sorted(cells, key=lambda cell: (cell[1], cell[0]))
+    while (better := _one_exchange(problem, result, open_cells)) is not None:
+        cell, stops = better
+        result[cell] = stops
+    served = {c for stops in result.values() for c in stops}
+    waiting = [k for k in range(len(problem.candidates)) if k not in served]
+    for k in sorted(waiting, key=lambda k: (-max(map(problem.candidates[k].value_cents, range(problem.days))), k)):
+        found = cheapest_insertion(problem, result, k, open_cells)
         if found is not None and found.extra_cents < 0:
             result[found.installer, found.day] = found.stops
     return result
+
+
+def _one_exchange(
+    problem: RoundProblem, plan: PlanDict, cells: list[tuple[int, int]]
+) -> tuple[tuple[int, int], tuple[int, ...]] | None:
+    """The exchange of a visit in a round for one left out, in the same place of the order, that saves most."""
+    served = {c for stops in plan.values() for c in stops}
+    waiting = [k for k in range(len(problem.candidates)) if k not in served]
+    cents = problem.driving_cents
+    steps: list[tuple[int, tuple[int, int], int, int]] = []
+    for installer, day in cells:
+        stops = plan.get((installer, day), ())
+        if not stops or not waiting:
+            continue
+        path = np.array([installer, *(problem.node(s) for s in stops), installer])
+        before, here, after = path[:-2], path[1:-1], path[2:]
+        new = np.array([problem.node(k) for k in waiting])
+        gone = np.array([_worth(problem, s, day) for s in stops])
+        gained = np.array([_worth(problem, k, day) for k in waiting])
+        step = (
+            cents[before[:, None], new[None, :]]
+            + cents[new[None, :], after[:, None]]
+            - (cents[before, here] + cents[here, after])[:, None]
+            + gone[:, None]
+            - gained[None, :]
+        )
+        for position, number in zip(*np.nonzero(step < 0), strict=True):
+            steps.append((int(step[position, number]), (installer, day), int(position), waiting[int(number)]))
+    # the list is long when the days are full; what saves most is nearly always possible
+    for _, cell, position, k in sorted(steps)[:_TRIED_EXCHANGES]:
+        stops = plan[cell]
+        if problem.candidates[stops[position]].appointment is not None:
+            continue
+        tried = (*stops[:position], k, *stops[position + 1 :])
+        if not may_be_driven(problem, *cell, tried):
+            continue
+        if not problem.installers[cell[0]].max_overtime_s or (
+            round_total_cents(problem, *cell, tried) < round_total_cents(problem, *cell, stops)
+        ):
+            return cell, tried
+    return None
+
+
+def _worth(problem: RoundProblem, candidate: int, day: int) -> int:
+    """Value on that day, with what must be served above any money."""
+    return problem.candidates[candidate].value_cents(day) + 10**9 * problem.candidates[candidate].must

@@ -250,7 +250,9 @@ class RoundModel:
             if cell not in number:
                 continue
             offered = {c for c, day, _ in self.plain if day == cell[1]}
-            kept = mend_round(self.problem, *cell, tuple(c for c in stops if c in offered))
+            kept = tuple(c for c in stops if c in offered)
+            if len(kept) < len(stops):
+                kept = mend_round(self.problem, *cell, kept)  # where roads are odd, fewer stops can take longer
             dropped.extend(c for c in stops if c not in kept)
             if not kept:
                 continue

@@ -10,7 +10,7 @@ import numpy as np
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.evaluate import Evaluation, Plan, Route, evaluate, may_be_driven
-from scheduling.planning.rounds.insertion import PlanDict, mend_round, place_the_musts, working_cells
+from scheduling.planning.rounds.insertion import PlanDict, mend_round, place_the_musts, polish, working_cells
 from scheduling.planning.rounds.model import RoundModel, search
 from scheduling.planning.rounds.naive import naive_plan
 from scheduling.planning.rounds.problem import RoundProblem
@@ -312,6 +312,7 @@ class _Search:
             kept = stops if may_be_driven(problem, *cell, stops) else mend_round(problem, *cell, stops)
             if kept:
                 tried[cell] = kept
+        tried = polish(problem, tried, cells)
         rank = evaluate(problem, tried).rank
         if rank <= self._rank:
             self.best, self._rank = tried, rank

@@ -1,0 +1,213 @@
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scheduling.planning.bundling import BundlingSite, best_patterns, bundle_visits, travel_cost_estimate
+from scheduling.planning.errors import PlanningError
+from scheduling.planning.needs import Need, NeedKind, cost_curves
+from scheduling.planning.policy import Policy
+from scheduling.planning.travel import Place
+
+SPREAD = np.array([0.55, 0.65, 0.8, 1.0, 1.2, 1.4, 1.55])
+HERE = Place(50.0, 9.0)
+POLICY = Policy()
+
+
+def cartridge(key: str, site: str, days_left: float, *, price: float = 20.0, late: float = 6.0, **more) -> Need:
+    return Need(
+        key,
+        site,
+        "unit",
+        NeedKind.REPLACE,
+        label=key,
+        minutes=12.0,
+        quantile_days=tuple(SPREAD * days_left),
+        remaining_share=0.5,
+        price=price,
+        late_cost_per_day=late,
+        **more,
+    )
+
+
+def list_all_patterns(weekly: np.ndarray, visit_price: float, interval: float) -> tuple[float, set[int]]:
+    """Least cost over every set of weeks, by listing all of them."""
+    weeks = weekly.shape[1] - 1
+    best = (math.inf, set())
+    for size in range(weeks + 1):
+        for pattern in itertools.combinations(range(weeks), size):
+            cost = weekly[:, [*pattern, weeks]].min(axis=1).sum() + size * visit_price
+            if pattern:
+                cost -= visit_price * min(max((pattern[-1] + interval - weeks) / interval, 0.0), 1.0)
+            if cost < best[0] - 1e-9:
+                best = (cost, set(pattern))
+    return best
+
+
+def pattern_cost(weekly: np.ndarray, pattern: list[int], visit_price: float, interval: float) -> float:
+    weeks = weekly.shape[1] - 1
+    cost = weekly[:, [*pattern, weeks]].min(axis=1).sum() + len(pattern) * visit_price
+    if pattern:
+        cost -= visit_price * min(max((pattern[-1] + interval - weeks) / interval, 0.0), 1.0)
+    return float(cost)
+
+
+@settings(max_examples=40)
+@given(st.integers(0, 10_000))
+def test_no_pattern_of_all_is_cheaper(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    weeks, sites = 9, 3
+    counts = rng.integers(1, 6, sites)
+    n = int(counts.sum())
+    curves = cost_curves(
+        np.sort(rng.uniform(-20.0, 120.0, (n, 7)), axis=1),
+        remaining_share=rng.uniform(0.0, 1.0, n),
+        price=rng.uniform(2.0, 90.0, n),
+        late_cost_per_day=rng.uniform(0.0, 8.0, n),
+        days=7.0 * np.arange(weeks + 10) + 3.0,
+    ).total
+    deadline = rng.random(n) < 0.3
+    curves[deadline, int(rng.integers(1, weeks)) :] = np.inf
+    weekly = np.column_stack([curves[:, :weeks], curves[:, weeks:].min(axis=1)])
+    first = np.concatenate([[0], np.cumsum(counts)[:-1]])
+    price, interval = rng.uniform(5.0, 60.0, sites), float(rng.choice([4.0, 9.0, 26.0]))
+    visited = best_patterns(weekly, first, price, interval)
+    for s in range(sites):
+        rows = weekly[first[s] : first[s] + counts[s]]
+        cost, _ = list_all_patterns(rows, float(price[s]), interval)
+        ours = pattern_cost(rows, np.flatnonzero(visited[s]).tolist(), float(price[s]), interval)
+        assert ours == pytest.approx(cost, abs=1e-6)
+
+
+def test_needs_due_together_are_done_together() -> None:
+    needs = [cartridge("sediment", "a", 40.0, price=6.0), cartridge("resin", "a", 44.0, price=25.0)]
+    (first, *_) = bundle_visits(needs, [BundlingSite("a", HERE)], policy=POLICY)
+    assert first.needs == ("sediment", "resin")
+    assert first.minutes == POLICY.removal_minutes + 24.0
+    assert first.earliest_day <= first.best_day <= first.latest_day
+    assert {c.need for c in first.choices} == {"sediment", "resin"}
+    assert all(c.saving > 0.0 for c in first.choices)
+
+
+def test_a_dear_cartridge_with_life_left_waits_for_its_own_visit() -> None:
+    needs = [cartridge("sediment", "a", 20.0, price=6.0), cartridge("membrane", "a", 160.0, price=400.0)]
+    visits = bundle_visits(needs, [BundlingSite("a", HERE)], policy=POLICY)
+    assert [visit.needs for visit in visits] == [("sediment",), ("membrane",)]
+    assert [visit.number for visit in visits] == [0, 1]
+
+
+def test_what_lasts_beyond_the_weeks_is_left_alone() -> None:
+    assert bundle_visits([cartridge("membrane", "a", 900.0)], [BundlingSite("a", HERE)], policy=POLICY) == []
+
+
+def test_a_short_lived_cartridge_is_changed_again() -> None:
+    need = cartridge("resin", "a", 20.0, fresh_life_days=50.0)
+    visits = bundle_visits([need], [BundlingSite("a", HERE)], policy=POLICY)
+    assert len(visits) >= 3
+    gaps = np.diff([visit.best_day for visit in visits])
+    assert np.all((gaps > 20) & (gaps < 75))
+
+
+def test_worse_water_is_seen_to_sooner() -> None:
+    def best_day(late: float) -> int:
+        return bundle_visits([cartridge("resin", "a", 60.0, late=late)], [BundlingSite("a", HERE)], policy=POLICY)[
+            0
+        ].best_day
+
+    assert best_day(1.0) > best_day(5.0) > best_day(40.0)
+
+
+def test_a_deadline_is_kept_and_forces_the_visit() -> None:
+    need = Need("check", "a", "unit", NeedKind.INSPECT, minutes=10.0, deadline_day=3)
+    (visit,) = bundle_visits([need], [BundlingSite("a", HERE)], policy=POLICY)
+    assert visit.urgent
+    assert visit.latest_day <= 3
+    assert [math.isfinite(cost) for cost in visit.cost_by_day] == [True, True, True, True, False]
+
+
+def test_nothing_is_done_before_its_first_day() -> None:
+    need = Need("start", "a", "unit", NeedKind.COMMISSION, minutes=90.0, not_before_day=17, late_cost_per_day=20.0)
+    (visit,) = bundle_visits([need], [BundlingSite("a", HERE)], policy=POLICY)
+    assert visit.best_day >= 17
+    assert visit.earliest_day >= 17
+    assert all(math.isinf(cost) for cost in visit.cost_by_day)
+
+
+def test_an_urgent_need_is_planned_within_the_routed_days() -> None:
+    need = cartridge("carbon", "a", 300.0, urgent=True)
+    (visit,) = bundle_visits([need], [BundlingSite("a", HERE)], policy=POLICY)
+    assert visit.urgent
+    assert visit.best_day < POLICY.horizon_days
+
+
+def test_an_overdue_deadline_means_now() -> None:
+    need = Need("check", "a", "unit", NeedKind.SANITISE, minutes=25.0, deadline_day=-12)
+    (visit,) = bundle_visits([need], [BundlingSite("a", HERE)], policy=POLICY)
+    assert (visit.best_day, visit.latest_day, visit.urgent) == (0, 0, True)
+
+
+def test_a_far_site_is_visited_less_often() -> None:
+    near = [Place(50.0 + k * 0.01, 9.0) for k in range(30)]
+    far = Place(51.5, 11.0)
+    cost = travel_cost_estimate([*near, far], [near[0]], policy=POLICY)
+    assert cost[-1] > 3 * cost[:-1].max()
+    sites = [BundlingSite(str(k), place) for k, place in enumerate([*near, far])]
+    needs = [
+        cartridge(f"{what} {site.key}", site.key, days, fresh_life_days=days)
+        for site in (sites[3], sites[-1])
+        for what, days in (("sediment", 45.0), ("resin", 80.0))
+    ]
+    visits = bundle_visits(needs, sites, policy=POLICY, bases=[near[0]])
+    assert sum(v.site == "30" for v in visits) < sum(v.site == "3" for v in visits)
+
+
+def test_sites_do_not_touch_one_another() -> None:
+    rng = np.random.default_rng(5)
+    sites = [BundlingSite(str(k), Place(50.0 + rng.normal() / 10, 9.0 + rng.normal() / 10)) for k in range(40)]
+    needs = [
+        cartridge(f"{s.key}.{j}", s.key, float(rng.uniform(5, 200)), price=float(rng.uniform(5, 80)))
+        for s in sites
+        for j in range(int(rng.integers(1, 7)))
+    ]
+    together = bundle_visits(needs, sites, policy=POLICY)
+    shuffled = bundle_visits([needs[k] for k in rng.permutation(len(needs))], sites, policy=POLICY)
+    assert [(v.site, v.week, sorted(v.needs)) for v in together] == [
+        (v.site, v.week, sorted(v.needs)) for v in shuffled
+    ]
+    only = bundle_visits([n for n in needs if n.site == "7"], sites, policy=POLICY)
+    assert [(v.week, v.needs, v.cost_by_day) for v in only] == [
+        (v.week, v.needs, v.cost_by_day) for v in together if v.site == "7"
+    ]
+
+
+def test_it_explains_itself_in_money() -> None:
+    needs = [cartridge("sediment", "a", 20.0, price=6.0), cartridge("lead resin", "a", 45.0, price=25.0)]
+    visit = bundle_visits(needs, [BundlingSite("a", HERE)], policy=POLICY)[0]
+    resin = next(c for c in visit.choices if c.need == "lead resin")
+    assert f"{resin.waste_on_visit:.2f} EUR of its life is given up" in resin.sentence
+    assert f"saves {resin.saving:.2f} EUR over the next best way" in resin.sentence
+    assert "2 tasks together" in visit.sentence
+
+
+@pytest.mark.parametrize(
+    ("needs", "sites", "field"),
+    [
+        ([cartridge("x", "b", 5.0)], [BundlingSite("a", HERE)], "x.site"),
+        ([cartridge("x", "a", 5.0)] * 2, [BundlingSite("a", HERE)], "needs"),
+        ([], [BundlingSite("a", HERE)] * 2, "sites"),
+    ],
+)
+def test_wrong_keys_are_named(needs: list[Need], sites: list[BundlingSite], field: str) -> None:
+    with pytest.raises(PlanningError) as caught:
+        bundle_visits(needs, sites, policy=POLICY)
+    assert caught.value.field == field
+
+
+def test_nothing_to_do() -> None:
+    assert bundle_visits([], [], policy=POLICY) == []
+    assert bundle_visits([], [BundlingSite("a", HERE)], policy=POLICY) == []

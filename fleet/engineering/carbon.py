@@ -473,6 +473,18 @@ def hours_to_exposure_limit(chlorine_mg_per_l: Numbers, exposure_limit_ppm_h: Nu
     return tidy(limit / in_range(chlorine_mg_per_l, "chlorine_mg_per_l", 0.0, 20.0, unit="mg/L", open_low=True))
 
 
+def days_to_exposure_limit(chlorine_mg_per_l: Numbers, exposure_limit_ppm_h: Numbers, hours_per_day: Numbers) -> Result:
+    """Return the days until an exposure limit is used up; `hours_per_day` above 0, up to 24.
+
+    Examples
+    --------
+    >>> days_to_exposure_limit(0.1, 200.0, 4.0)
+    500.0
+    """
+    hours = in_range(hours_per_day, "hours_per_day", 0.0, 24.0, unit="h", open_low=True)
+    return tidy(np.asarray(hours_to_exposure_limit(chlorine_mg_per_l, exposure_limit_ppm_h)) / hours)
+
+
 def rated_litres(rated_volume_us_gal: Numbers) -> Result:
     """Return the litres of a rating in US gallons; negative raises.
 

@@ -651,10 +651,20 @@ def to_unit(value: float, unit: str, kind: "Kind | str") -> float:
     >>> to_unit(283.9058838, "US gpd", "flow")
     75.0
     """
+    return float(f"{express(value, unit, kind):.9g}")
+
+
+def express(value: float, unit: str, kind: "Kind | str") -> float:
+    """Express a canonical value in a named unit of its kind, without rounding.
+
+    Examples
+    --------
+    >>> round(express(100.0, "dH", "hardness"), 3)
+    5.603
+    """
     found = _find_kind(kind)
     expression = _expression(unit, found, "unit")
-    shown = _magnitude(np.asarray(float(value)), _canonical_expression(found), expression)
-    return float(f"{float(shown):.9g}")
+    return float(_magnitude(np.asarray(float(value)), _canonical_expression(found), expression))
 
 
 def accepted_forms(kind: "Kind | str") -> str:

@@ -1,0 +1,8 @@
+"""From one unit's readings, baselines and facts to the likely causes, each with the check that would confirm it."""
+
+from fleet.engineering.diagnosis.engine import Match, diagnose
+from fleet.engineering.diagnosis.facts import CONTEXT_KEYS, Limits
+from fleet.engineering.diagnosis.record import Rule
+from fleet.engineering.diagnosis.rules import RULES
+
+__all__ = ["CONTEXT_KEYS", "RULES", "Limits", "Match", "Rule", "diagnose"]

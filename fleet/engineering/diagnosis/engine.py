@@ -1,0 +1,88 @@
+"""Work through the rules and report every match; choose none silently."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from fleet.engineering.diagnosis.facts import Fact, Facts, Limits
+from fleet.engineering.diagnosis.record import Rule
+from fleet.engineering.diagnosis.rules import RULES
+
+# Findings that make a verdict on flows, membrane or resin less sure, because the reading itself is in doubt.
+_DOUBTS: Final = {"D38": ("flows", "membrane"), "D17": ("membrane", "resin"), "D18": ("membrane", "resin"),
+                  "D19": ("membrane", "resin"), "D20": ("flows", "membrane"), "D36": ("membrane",),
+                  "D43": ("carbon",)}  # fmt: skip
+_DOUBTED: Final = 0.6
+
+
+@dataclass(frozen=True)
+class Match:
+    """One pattern found.
+
+    Attributes
+    ----------
+    rule : Rule
+        The rule, with causes, confirming check, action, caution and sentences.
+    confidence : float
+        0 to 1; lower where the reading itself is in doubt.
+    numbers : mapping
+        What it rests on.
+    doubted_by : tuple of str
+        Rules that put the reading in doubt.
+    """
+
+    rule: Rule
+    confidence: float
+    numbers: Mapping[str, float | str]
+    doubted_by: tuple[str, ...] = ()
+
+    @property
+    def id(self) -> str:
+        """Identifier of the rule."""
+        return self.rule.id
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """Codes of the likely causes, the likeliest first."""
+        return self.rule.causes
+
+
+def diagnose(context: Mapping[str, Fact], *, limits: Limits | None = None) -> list[Match]:
+    """Return every pattern the facts show, in the order of work.
+
+    Parameters
+    ----------
+    context : mapping
+        Fact name -> number, yes/no, text or None. Names and meanings are in `CONTEXT_KEYS`; canonical units (kPa gauge,
+        mg/L on the 0.5 scale, L/day, degC, fractions). A missing fact, None or NaN, silences the rules that need it.
+    limits : Limits, optional
+        Thresholds other than the defaults.
+
+    Returns
+    -------
+    list of Match
+        Empty when nothing is found. Several may hold at once: ask for the confirming check, do not pick one.
+
+    Raises
+    ------
+    EngineeringError
+        A name that is not a fact, or a value of the wrong type, by name.
+
+    Examples
+    --------
+    >>> found = diagnose({"permeate_tds_mg_per_l": 9.0, "interstage_tds_mg_per_l": 9.0, "product_tds_mg_per_l": 0.0})
+    >>> [match.causes[0] for match in found]
+    ['di_lead_exhausted']
+    """
+    facts = Facts(context, Limits() if limits is None else limits)
+    found: list[tuple[Rule, float, Mapping[str, float | str]]] = []
+    for rule in RULES:
+        evidence = rule.condition(facts)
+        if evidence is not None:
+            found.append((rule, evidence.confidence, evidence.numbers))
+    present = [rule.id for rule, _, _ in found if rule.id in _DOUBTS]
+    matches = []
+    for rule, confidence, numbers in found:
+        doubts = tuple(doubt for doubt in present if rule.step in _DOUBTS[doubt] and doubt != rule.id)
+        matches.append(Match(rule, confidence * (_DOUBTED if doubts else 1.0), numbers, doubts))
+    return matches

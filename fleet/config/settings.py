@@ -72,6 +72,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -131,9 +132,12 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 USE_I18N = False
 STATIC_URL = "static/"
+# The application serves the files of its own pages, with and without DEBUG: nothing has to be collected first.
+WHITENOISE_USE_FINDERS = True
 
 REDIS_URL = _url("REDIS_URL", ("redis", "rediss", "unix"))
-CELERY_BROKER_URL = REDIS_URL or "memory://"
+# The queue's library has a name of its own for a socket file.
+CELERY_BROKER_URL = REDIS_URL.replace("unix://", "redis+socket://", 1) or "memory://"
 # Results live in the Job rows that people can see, so Celery keeps none.
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ALWAYS_EAGER = not REDIS_URL
@@ -186,10 +190,11 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "SERVE_INCLUDE_SCHEMA": False,
     "COMPONENT_SPLIT_REQUEST": True,
-    # The documentation pages come from the sidecar package, so that they open without internet.
+    # The documentation page comes from the sidecar package and asks no checking service, so that it opens without
+    # internet.
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
-    "REDOC_DIST": "SIDECAR",
+    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
 }
 
 _LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")

@@ -1,23 +1,16 @@
-"""The one list of routes: every room's API under /api/v1/, and the documentation pages."""
+"""The one list of routes: every room's API under /api/v1/, and the documentation page."""
 
 from django.urls import include, path
-from drf_spectacular.views import SpectacularAPIView, SpectacularRedocView, SpectacularSwaggerView
+from drf_spectacular.views import SpectacularAPIView
+
+from fleet.config.docs import DocsView
 
 urlpatterns = [
     path("api/v1/", include("accounts.api.urls")),
     path("api/v1/", include("fleet.api.urls")),
     path("api/v1/", include("scheduling.api.urls")),
     path("api/v1/schema/", SpectacularAPIView.as_view(authentication_classes=[], permission_classes=[]), name="schema"),
-    path(
-        "api/v1/docs/",
-        SpectacularSwaggerView.as_view(url_name="schema", authentication_classes=[], permission_classes=[]),
-        name="docs",
-    ),
-    path(
-        "api/v1/reference/",
-        SpectacularRedocView.as_view(url_name="schema", authentication_classes=[], permission_classes=[]),
-        name="reference",
-    ),
+    path("api/v1/docs/", DocsView.as_view(), name="docs"),
 ]
 
 # What never reaches a view is answered in the same shape as everything else.

@@ -1,6 +1,7 @@
 """The trail of what was done, for the owner."""
 
 import django_filters
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from accounts.api.filters import TenantFilterSet
@@ -10,15 +11,28 @@ from accounts.api.viewsets import ReadOnlyViewSet
 from accounts.models import AuditEntry
 
 
+@extend_schema_field(
+    {
+        "type": "object",
+        "additionalProperties": {
+            "anyOf": [
+                {"type": ["string", "number", "boolean", "null"]},
+                {"type": "array", "items": {"type": ["string", "number"]}},
+            ]
+        },
+    }
+)
+class DetailsField(serializers.DictField):
+    """What was noted, by name: single values and lists of them."""
+
+
 class AuditEntrySerializer(TenantModelSerializer):
     """Who did what to which thing, and when."""
 
     by = serializers.CharField(
         source="membership.user.email", read_only=True, allow_null=True, help_text="empty when the person is gone"
     )
-    details = serializers.DictField(
-        child=serializers.JSONField(), read_only=True, help_text="what a later reader needs, such as old and new values"
-    )
+    details = DetailsField(read_only=True, help_text="what a later reader needs, such as old and new values")
 
     class Meta:
         model = AuditEntry

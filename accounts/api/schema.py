@@ -136,7 +136,8 @@ class ProblemSchema(AutoSchema):
             statuses |= {422}
         if getattr(self.view, "action", None) in {"partial_update", "destroy"}:
             statuses |= {412}
-        return sorted(statuses)
+        # A view names here what it answers beyond the rule, such as the 401 of a wrong password.
+        return sorted(statuses | set(getattr(self.view, "further_problems", ())))
 
 
 class TokenScheme(OpenApiAuthenticationExtension):

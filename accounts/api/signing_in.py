@@ -59,6 +59,7 @@ class _SignInView(APIView):
     permission_classes: Sequence[Any] = ()
     throttle_classes = SIGN_IN_THROTTLES
     serializer_class: type[StrictSerializer] = CredentialsSerializer
+    further_problems = (401,)
 
     def get_authenticate_header(self, request: Request) -> str:
         return "Bearer"

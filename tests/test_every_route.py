@@ -54,7 +54,6 @@ TABLE: dict[str, str] = {
     "DELETE /api/v1/tokens/<pk>/": EVERYONE,
     # the description of the interface
     "GET /api/v1/docs/": PUBLIC,
-    "GET /api/v1/reference/": PUBLIC,
     "GET /api/v1/schema/": PUBLIC,
 }
 

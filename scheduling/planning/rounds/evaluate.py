@@ -130,14 +130,17 @@ def evaluate(problem: RoundProblem, plan: Plan) -> Evaluation:
             name = problem.candidates[candidate].name
             faults.append(Fault("served_twice", f"{name} is visited {count} times.", visit=name))
     visits_cents = 0
-    for (installer, day), stops in sorted(plan.items(), key=lambda entry: (entry[0][1], entry[0][0])):
-        if not stops:
+    # an installer who is on the road already comes home, with or without another stop
+    rounds = {**dict.fromkeys(problem.begun, ()), **plan}
+    for (installer, day), stops in sorted(rounds.items(), key=lambda entry: (entry[0][1], entry[0][0])):
+        if not stops and (installer, day) not in problem.begun:
             continue
         faults.extend(check_round(problem, installer, day, stops))
-        visits_cents += sum(problem.candidates[c].cost_by_day_cents[day] for c in stops)
+        visits_cents += sum(problem.visit_cents(installer, c, day) for c in stops)
         route = make_route(problem, installer, day, stops)
         if route is not None:
             routes.append(route)
+    faults.extend(_parted(problem, plan))
     left = [k for k in range(len(problem.candidates)) if k not in times]
     return Evaluation(
         routes=tuple(routes),
@@ -161,14 +164,28 @@ def evaluate(problem: RoundProblem, plan: Plan) -> Evaluation:
     )
 
 
+def _parted(problem: RoundProblem, plan: Plan) -> list[Fault]:
+    """Pairs that belong together and are not made one straight after the other."""
+    faults = []
+    where = {c: (cell, position) for cell, stops in plan.items() for position, c in enumerate(stops)}
+    for one, other in problem.together:
+        first, second = (where.get(problem.candidate_index[key]) for key in (one, other))
+        if first is None and second is None:
+            continue
+        if first is None or second is None or first[0] != second[0] or abs(first[1] - second[1]) != 1:
+            names = " and ".join(problem.candidates[problem.candidate_index[key]].name for key in (one, other))
+            faults.append(Fault("not_together", f"{names} must be made one straight after the other.", visit=one))
+    return faults
+
+
 def overtime_cents(problem: RoundProblem, overtime_s: int) -> int:
     """Price of overtime, charged by the second at a whole number of cents."""
     return overtime_s * problem.rates.overtime_hour_cents // 3_600
 
 
-def round_cents(problem: RoundProblem, installer: int, stops: tuple[int, ...]) -> int:
-    """Driving money of a round from home to home."""
-    path = [installer, *(problem.node(c) for c in stops), installer]
+def round_cents(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> int:
+    """Driving money of a round, all the way home."""
+    path = problem.path(installer, day, stops)
     return int(sum(problem.driving_cents[a, b] for a, b in itertools.pairwise(path)))
 
 
@@ -179,7 +196,7 @@ def make_route(problem: RoundProblem, installer: int, day: int, stops: tuple[int
     shift = person.shift_on(day)
     if timing is None or shift is None:
         return None
-    path = [installer, *(problem.node(c) for c in stops), installer]
+    path = problem.path(installer, day, stops)
     legs = list(itertools.pairwise(path))
     seconds, metres = problem.travel.seconds, problem.travel.metres
     return Route(
@@ -203,7 +220,7 @@ def make_route(problem: RoundProblem, installer: int, day: int, stops: tuple[int
         lunch_after=None if timing.lunch_after is None else timing.lunch_after + 1,
         drive_s=int(sum(seconds[a, b] for a, b in legs)),
         drive_m=int(sum(metres[a, b] for a, b in legs)),
-        driving_cents=round_cents(problem, installer, stops),
+        driving_cents=round_cents(problem, installer, day, stops),
         overtime_s=max(0, timing.returns_s - shift.end_s),
     )
 
@@ -226,9 +243,15 @@ def check_round(problem: RoundProblem, installer: int, day: int, stops: tuple[in
             fault("not_allowed", f"{person.key} may not serve {candidate.name}.", candidate.key)
         if day not in problem.starts[c]:
             fault("closed", f"{candidate.name} cannot be visited on {problem.date_of(day)}.", candidate.key)
-    if person.van_stock is not None:
+    for c in stops:
+        for other in sorted(problem.apart_of.get(c, frozenset()).intersection(stops)):
+            if c < other:
+                names = f"{problem.candidates[c].name} and {problem.candidates[other].name}"
+                fault("not_apart", f"{names} must not be in one round.", problem.candidates[c].key)
+    stock = person.stock_on(day)
+    if stock is not None:
         for item, quantity in load_of(problem, stops).items():
-            carried = person.van_stock.get(item, 0)
+            carried = stock.get(item, 0)
             if quantity > carried:
                 fault("van_stock", f"{person.key} carries {carried} of {item}, and the round needs {quantity}.")
     if not faults and time_round(problem, installer, day, stops) is None:
@@ -252,8 +275,9 @@ def may_be_driven(problem: RoundProblem, installer: int, day: int, stops: tuple[
     person = problem.installers[installer]
     if any(not problem.may_serve(person, problem.candidates[c]) for c in stops):
         return False
-    if person.van_stock is not None:
-        stock = person.van_stock
-        if any(quantity > stock.get(item, 0) for item, quantity in load_of(problem, stops).items()):
-            return False
+    if problem.apart and any(problem.apart_of.get(c, frozenset()).intersection(stops) for c in stops):
+        return False
+    stock = person.stock_on(day)
+    if stock is not None and any(n > stock.get(item, 0) for item, n in load_of(problem, stops).items()):
+        return False
     return time_round(problem, installer, day, stops) is not None

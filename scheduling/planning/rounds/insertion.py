@@ -38,8 +38,8 @@ def working_cells(problem: RoundProblem) -> list[tuple[int, int]]:
 def round_total_cents(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> int:
     """Driving, overtime and visits of a round that can be driven, less what leaving its visits would have cost."""
     if not stops:
-        return 0
-    cents = round_cents(problem, installer, stops) - sum(problem.candidates[c].value_cents(day) for c in stops)
+        return round_cents(problem, installer, day, ())
+    cents = round_cents(problem, installer, day, stops) - sum(problem.worth_cents(installer, c, day) for c in stops)
     if problem.installers[installer].max_overtime_s:
         route = make_route(problem, installer, day, stops)
         if route is not None:
@@ -64,10 +64,10 @@ def cheapest_insertion(
         if day not in problem.starts[candidate] or not problem.may_serve(problem.installers[installer], c):
             continue
         stops = plan.get((installer, day), ())
-        path = np.array([installer, *(problem.node(s) for s in stops), installer])
+        path = np.array(problem.path(installer, day, stops))
         detour = cents[path[:-1], new] + cents[new, path[1:]] - cents[path[:-1], path[1:]]
         for position in np.argsort(detour, kind="stable")[:positions]:
-            extra = int(detour[position]) - c.value_cents(day)
+            extra = int(detour[position]) - problem.worth_cents(installer, candidate, day)
             if best is not None and extra >= best.extra_cents:
                 break
             tried = (*stops[:position], candidate, *stops[position:])
@@ -105,7 +105,8 @@ def make_room(problem: RoundProblem, plan: Plan, candidate: int) -> tuple[Insert
         if placed is None:
             continue
         current = placed.stops
-        for s in sorted(set(stops) - set(kept), key=lambda s: (-problem.candidates[s].value_cents(day), s)):
+        optional = [(-problem.worth_cents(installer, s, day), s) for s in set(stops) - set(kept)]
+        for _, s in sorted(optional):
             again = cheapest_insertion(problem, {(installer, day): current}, s, cell, positions=len(current) + 1)
             if again is not None and again.extra_cents < 0:
                 current = again.stops
@@ -144,7 +145,7 @@ def mend_round(problem: RoundProblem, installer: int, day: int, stops: tuple[int
             return (
                 c.must,
                 not may_be_driven(problem, installer, day, rest),
-                c.value_cents(day) + round_cents(problem, installer, rest),
+                problem.worth_cents(installer, gone, day) + round_cents(problem, installer, day, rest),
             )
 
         current = min(without, key=loss)[0]
@@ -182,11 +183,11 @@ def _one_exchange(
         stops = plan.get((installer, day), ())
         if not stops or not waiting:
             continue
-        path = np.array([installer, *(problem.node(s) for s in stops), installer])
+        path = np.array(problem.path(installer, day, stops))
         before, here, after = path[:-2], path[1:-1], path[2:]
         new = np.array([problem.node(k) for k in waiting])
-        gone = np.array([_worth(problem, s, day) for s in stops])
-        gained = np.array([_worth(problem, k, day) for k in waiting])
+        gone = np.array([_worth(problem, installer, s, day) for s in stops])
+        gained = np.array([_worth(problem, installer, k, day) for k in waiting])
         step = (
             cents[before[:, None], new[None, :]]
             + cents[new[None, :], after[:, None]]
@@ -211,6 +212,6 @@ def _one_exchange(
     return None
 
 
-def _worth(problem: RoundProblem, candidate: int, day: int) -> int:
+def _worth(problem: RoundProblem, installer: int, candidate: int, day: int) -> int:
     """Value on that day, with what must be served above any money."""
-    return problem.candidates[candidate].value_cents(day) + 10**9 * problem.candidates[candidate].must
+    return problem.worth_cents(installer, candidate, day) + 10**9 * problem.candidates[candidate].must

@@ -62,6 +62,7 @@ class RoundModel:
     plain: dict[tuple[int, int, int], int]
     with_lunch: dict[tuple[int, int, int, Lunch], int]
     home_lunch: dict[tuple[int, int], int]
+    going_home: dict[tuple[int, int], int]
     scale: int
 
     @classmethod
@@ -74,15 +75,20 @@ class RoundModel:
             lunch = problem.installers[cell[0]].lunch
             lunch_of[cell] = lunch if lunch is not None and shift is not None and lunch.is_due(shift) else None
         kinds = sorted({x for x in lunch_of.values() if x is not None}, key=repr)
-        items = sorted({item for k in people for item in (problem.installers[k].van_stock or {})})
-        limited = [k for k in people if problem.installers[k].van_stock is not None]
-        if limited:
-            items = sorted(set(items) | {item for c in candidates for item in problem.candidates[c].parts})
+        items: list[str] = []
+        if any(problem.installers[k].stock_on(day) is not None for k, day in cells):
+            items = sorted({item for c in candidates for item in problem.candidates[c].parts})
+        # two visits that must not share a round are a load of which a van carries one
+        apart = [(a, b) for a in candidates for b in sorted(problem.apart_of.get(a, ())) if a < b and b in candidates]
         scale = _scale(problem, people)
 
         place = {installer: k for k, installer in enumerate(people)}
         site = {c: len(people) + k for k, c in enumerate(candidates)}
-        nodes = np.array([*people, *(problem.node(c) for c in candidates)])
+        away = [cell for cell in cells if problem.start_node(*cell) != cell[0]]
+        away_place = {cell: len(people) + len(candidates) + k for k, cell in enumerate(away)}
+        nodes = np.array(
+            [*people, *(problem.node(c) for c in candidates), *(problem.start_node(*cell) for cell in away)]
+        )
         may = {
             (k, c): problem.may_serve(problem.installers[k], problem.candidates[c]) for k in people for c in candidates
         }
@@ -94,8 +100,13 @@ class RoundModel:
         twins: dict[tuple[int, int, int, Lunch], int] = {}
         homes: dict[tuple[int, int], int] = {}
 
-        def load(parts: dict[str, int], lunch: Lunch | None) -> list[int]:
-            return [parts.get(item, 0) for item in items] + [int(kind == lunch) for kind in kinds]
+        def load(candidate: int | None, lunch: Lunch | None) -> list[int]:
+            parts = {} if candidate is None else problem.candidates[candidate].parts
+            return [
+                *(parts.get(item, 0) for item in items),
+                *(int(candidate in pair) for pair in apart),
+                *(int(kind == lunch) for kind in kinds),
+            ]
 
         for c in candidates:
             visit = problem.candidates[c]
@@ -104,7 +115,6 @@ class RoundModel:
                 if visit.appointment is not None
                 else problem.rates.missed_urgent_cents * int(visit.urgent)
             )
-            parts = dict(visit.parts)
             members: list[int] = []
 
             def add(
@@ -115,7 +125,6 @@ class RoundModel:
                 lunch: Lunch | None,
                 *,
                 c: int = c,
-                parts: dict[str, int] = parts,
                 members: list[int] = members,
                 bonus: int = bonus,
             ) -> int:
@@ -123,7 +132,7 @@ class RoundModel:
                 clients.append(
                     pyvrp.Client(
                         location=site[c],
-                        delivery=load(parts, lunch),
+                        delivery=load(c, lunch),
                         service_duration=service,
                         tw_early=day * DAY_S + early,
                         tw_late=day * DAY_S + late,
@@ -160,7 +169,7 @@ class RoundModel:
             clients.append(
                 pyvrp.Client(
                     location=place[cell[0]],
-                    delivery=load({}, eats),
+                    delivery=load(None, eats),
                     service_duration=eats.duration_s,
                     tw_early=cell[1] * DAY_S + eats.earliest_start_s,
                     tw_late=cell[1] * DAY_S + eats.latest_start_s,
@@ -170,19 +179,49 @@ class RoundModel:
             )
             copies.append(_Copy(-1, cell[1]))
 
-        # installers who may go to the same places share a pair of tables; lunch at home makes every home a place apart
-        eating = sorted({cell[0] for cell in homes})
-        shut_to = {
-            k: (*(place[j] for j in eating if j != k), *(site[c] for c in candidates if not may[k, c])) for k in people
-        }
-        profiles = sorted(set(shut_to.values()))
+        # an installer who is on the road drives home even without another stop; what that costs is given back to those
+        # who go on, so that going on costs its detour only
+        going_home: dict[tuple[int, int], int] = {}
+        for cell in away:
+            shift = shifts[cell]
+            if shift is None:
+                continue
+            going_home[cell] = len(clients)
+            clients.append(
+                pyvrp.Client(
+                    location=place[cell[0]],
+                    delivery=load(None, None),
+                    tw_early=cell[1] * DAY_S,
+                    tw_late=cell[1] * DAY_S + shift.end_s + problem.installers[cell[0]].max_overtime_s,
+                    prize=round_cents(problem, *cell, ()) * scale,
+                    required=False,
+                )
+            )
+            copies.append(_Copy(-1, cell[1]))
 
+        # installers who may go to the same places share a pair of tables; lunch at home makes every home a place apart
+        at_home = sorted({cell[0] for cell in (*homes, *going_home)})
+        profile_of = {
+            k: (
+                tuple(place[j] for j in at_home if j != k) + tuple(site[c] for c in candidates if not may[k, c]),
+                tuple(
+                    (site[c], extra)
+                    for c in candidates
+                    if (extra := problem.candidates[c].cost_by_installer_cents.get(problem.installers[k].key, 0))
+                ),
+            )
+            for k in people
+        }
+        profiles = sorted(set(profile_of.values()))
+
+        depot_of_start = {cell: place[cell[0]] for cell in cells}
+        depot_of_start.update({cell: len(people) + k for k, cell in enumerate(away)})
         vehicles = []
         for cell in cells:
             person, shift = problem.installers[cell[0]], shifts[cell]
             if shift is None:
                 raise ValueError(f"{person.key} does not work on day {cell[1]}")
-            stock = person.van_stock
+            stock = person.stock_on(cell[1])
             overtime: dict[str, Any] = {}
             if person.max_overtime_s:
                 # overtime is counted from the start of the shift, so the clock starts there whenever the van leaves
@@ -196,14 +235,15 @@ class RoundModel:
                 pyvrp.VehicleType(
                     num_available=1,
                     capacity=[_PLENTY if stock is None else stock.get(item, 0) for item in items]
+                    + [1] * len(apart)
                     + [int(kind == lunch_of[cell]) for kind in kinds],
-                    start_depot=place[cell[0]],
+                    start_depot=depot_of_start[cell],
                     end_depot=place[cell[0]],
                     fixed_cost=LUNCH_BONUS_CENTS * scale if lunch_of[cell] else 0,
                     tw_early=cell[1] * DAY_S + shift.start_s,
                     tw_late=cell[1] * DAY_S + shift.end_s + person.max_overtime_s,
                     unit_distance_cost=1,
-                    profile=profiles.index(shut_to[cell[0]]),
+                    profile=profiles.index(profile_of[cell[0]]),
                     **overtime,
                 )
             )
@@ -211,8 +251,11 @@ class RoundModel:
         cents = problem.driving_cents[np.ix_(nodes, nodes)] * scale
         seconds = problem.travel.seconds[np.ix_(nodes, nodes)]
         money_tables, time_tables = [], []
-        for shut in profiles:
+        for shut, extras in profiles:
             money, duration = cents.copy(), seconds.copy()
+            for column, extra in extras:
+                money[:, column] += extra * scale
+            np.fill_diagonal(money, 0)
             if shut:
                 money[:, list(shut)] = _FORBIDDEN_CENTS
                 duration[:, list(shut)] = _FORBIDDEN_S
@@ -224,13 +267,13 @@ class RoundModel:
         data = pyvrp.ProblemData(
             locations=[pyvrp.Location(0, 0) for _ in nodes],
             clients=clients,
-            depots=[pyvrp.Depot(place[k]) for k in people],
+            depots=[pyvrp.Depot(place[k]) for k in people] + [pyvrp.Depot(away_place[cell]) for cell in away],
             vehicle_types=vehicles,
             distance_matrices=money_tables,
             duration_matrices=time_tables,
             groups=groups,
         )
-        return cls(problem, tuple(cells), data, tuple(copies), plain, twins, homes, scale)
+        return cls(problem, tuple(cells), data, tuple(copies), plain, twins, homes, going_home, scale)
 
     def encode(self, plan: Plan) -> tuple[pyvrp.Solution, tuple[int, ...]]:
         """A plan as a solution of the model, and the visits it had to drop.
@@ -272,15 +315,20 @@ class RoundModel:
                     visits.append(self.plain[c, cell[1], span])
             if timing.lunch_after == len(kept):
                 visits.append(self.home_lunch[cell])
+            if cell in self.going_home:
+                visits.append(self.going_home[cell])
             routes.append(pyvrp.Route(self.data, visits, number[cell]))
         solution = pyvrp.Solution(self.data, routes)
         if not solution.is_feasible():
             raise WarmStartError("the solver does not accept a plan that can be driven")
-        expected = self.scale * sum(
-            round_cents(self.problem, cell[0], tuple(c for c in stops if c not in dropped))
-            for cell, stops in plan.items()
-            if cell in number and any(c not in dropped for c in stops)
-        )
+        expected = 0
+        for cell, stops in plan.items():
+            kept = tuple(c for c in stops if c not in dropped)
+            if cell in number and kept:
+                expected += round_cents(self.problem, *cell, kept)
+                expected += sum(self.problem.visit_cents(cell[0], c, cell[1]) for c in kept)
+                expected -= sum(self.problem.candidates[c].cost_by_day_cents[cell[1]] for c in kept)
+        expected *= self.scale
         if solution.distance_cost() != expected:
             raise WarmStartError(f"the solver prices the driving {solution.distance_cost()} and not {expected}")
         return solution, tuple(dropped)

@@ -43,7 +43,7 @@ def _place_appointments(problem: RoundProblem, plan: PlanDict, done: set[int]) -
                 tried = (*stops[:position], k, *stops[position:])
                 if not may_be_driven(problem, installer, day, tried):
                     continue
-                detour = _detour(problem, installer, stops, position, k)
+                detour = _detour(problem, installer, day, stops, position, k)
                 if best is None or detour < best[0]:
                     best = (detour, installer, tried)
         if best is not None:
@@ -51,10 +51,12 @@ def _place_appointments(problem: RoundProblem, plan: PlanDict, done: set[int]) -
             done.add(k)
 
 
-def _detour(problem: RoundProblem, installer: int, stops: tuple[int, ...], position: int, candidate: int) -> int:
+def _detour(
+    problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...], position: int, candidate: int
+) -> int:
     """Driving money that going past a candidate adds."""
-    before = problem.node(stops[position - 1]) if position else installer
-    after = problem.node(stops[position]) if position < len(stops) else installer
+    path = problem.path(installer, day, stops)
+    before, after = path[position], path[position + 1]
     new, cents = problem.node(candidate), problem.driving_cents
     return int(cents[before, new] + cents[new, after] - cents[before, after])
 
@@ -72,7 +74,7 @@ def _extend(
             (start, k)
             for k, c in enumerate(problem.candidates)
             if k not in done
-            and (c.urgent or (not urgent_only and c.value_cents(day) > 0))
+            and (c.urgent or (not urgent_only and problem.worth_cents(installer, k, day) > 0))
             and problem.may_serve(person, c)
             and (start := _soonest(problem, k, day, ready + int(problem.travel.seconds[here, problem.node(k)])))
             is not None
@@ -93,7 +95,7 @@ def _leaves(problem: RoundProblem, installer: int, day: int, stops: tuple[int, .
     shift = problem.installers[installer].shift_on(day)
     timing = time_round(problem, installer, day, stops, with_lunch=False)
     if not stops or timing is None:
-        return installer, shift.start_s if shift is not None else 0
+        return problem.start_node(installer, day), shift.start_s if shift is not None else 0
     return problem.node(stops[-1]), timing.starts_s[-1] + problem.candidates[stops[-1]].service_s
 
 

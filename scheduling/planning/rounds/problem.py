@@ -7,7 +7,7 @@ Conventions: a day is an offset from ``first_day``; a time of day is in whole se
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
@@ -45,23 +45,33 @@ class Window:
 
 @dataclass(frozen=True, slots=True, order=True)
 class Shift:
-    """An installer works on ``day``, leaving home no earlier than ``start_s`` and back by ``end_s``."""
+    """An installer works on ``day``, leaving no earlier than ``start_s`` and home by ``end_s``.
+
+    The rest is for a day that has begun: where the installer is (None: at home), whether the break is behind them, and
+    what is left in the van (None: what ``Installer.van_stock`` says).
+    """
 
     day: int
     start_s: int
     end_s: int
+    starts_at: Place | None = field(default=None, compare=False)
+    had_lunch: bool = False
+    van_stock: Mapping[str, int] | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
         _whole("shift.day", self.day)
         _whole("shift.start_s", self.start_s, high=DAY_S)
         _whole("shift.end_s", self.end_s, low=self.start_s, high=DAY_S)
+        for item, quantity in (self.van_stock or {}).items():
+            _whole(f"shift.van_stock.{item}", quantity)
 
 
 @dataclass(frozen=True, slots=True)
 class Lunch:
     """A break of ``duration_s`` that starts between the two times, taken after a stop, at the stop, or at home.
 
-    It is due on every worked day whose shift covers the whole span in which it could be taken; half days have none.
+    It is due on every worked day whose shift reaches from the first to the last time at which it could be taken; half
+    days have none. On a day that has begun, it is due unless it has been had.
     """
 
     duration_s: int = 1_800
@@ -75,7 +85,10 @@ class Lunch:
 
     def is_due(self, shift: Shift) -> bool:
         """Whether a shift is long enough to owe this break."""
-        return shift.start_s <= self.earliest_start_s and shift.end_s >= self.latest_start_s + self.duration_s
+        if shift.had_lunch:
+            return False
+        begins_in_time = shift.start_s <= self.earliest_start_s or shift.starts_at is not None
+        return begins_in_time and shift.end_s >= self.latest_start_s + self.duration_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +134,11 @@ class Installer:
         """The shift of that day, or None on a day off."""
         return next((shift for shift in self.shifts if shift.day == day), None)
 
+    def stock_on(self, day: int) -> Mapping[str, int] | None:
+        """What the van carries that day; None: whatever the round needs."""
+        shift = self.shift_on(day)
+        return self.van_stock if shift is None or shift.van_stock is None else shift.van_stock
+
 
 @dataclass(frozen=True, slots=True)
 class Appointment:
@@ -163,6 +181,8 @@ class Candidate:
         Item key to quantity taken from the van.
     installers
         When given, only these may go.
+    cost_by_installer_cents
+        What it costs more with some installers, on any day; at least 0.
     label
         How a sentence names the visit; the key when empty.
     """
@@ -178,6 +198,7 @@ class Candidate:
     skills: frozenset[str] = frozenset()
     parts: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     installers: frozenset[str] | None = None
+    cost_by_installer_cents: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     label: str = ""
 
     def __post_init__(self) -> None:
@@ -187,6 +208,8 @@ class Candidate:
             _whole(f"visit {self.key}.cost_by_day_cents[{day}]", cost, low=-(10**12), high=10**12)
         for item, quantity in self.parts.items():
             _whole(f"visit {self.key}.parts.{item}", quantity)
+        for installer, cost in self.cost_by_installer_cents.items():
+            _whole(f"visit {self.key}.cost_by_installer_cents.{installer}", cost)
 
     @property
     def name(self) -> str:
@@ -199,7 +222,7 @@ class Candidate:
         return self.urgent or self.appointment is not None
 
     def value_cents(self, day: int) -> int:
-        """What serving it on that day saves over leaving it, before driving."""
+        """What serving it on that day saves at most over leaving it, before driving."""
         return self.cost_if_left_cents - self.cost_by_day_cents[day]
 
 
@@ -236,7 +259,12 @@ class RoundProblem:
     rates
         At what price.
     travel
-        Table of trips over the installers' homes, then the candidates' places, in their order.
+        Table of trips over the installers' homes, then the candidates' places, then the places where shifts start that
+        do not start at home, by installer and day: the order of :func:`places_of`.
+    apart
+        Pairs of candidates that must not be in one round.
+    together
+        Pairs of candidates that are made one straight after the other by one installer, or not at all.
     """
 
     first_day: datetime.date
@@ -245,6 +273,8 @@ class RoundProblem:
     candidates: tuple[Candidate, ...]
     rates: Rates
     travel: Travel
+    apart: tuple[tuple[str, str], ...] = ()
+    together: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         _whole("days", self.days, low=1, high=366)
@@ -255,7 +285,7 @@ class RoundProblem:
             if len(set(keys)) != len(keys):
                 twice = next(key for key in keys if keys.count(key) > 1)
                 raise PlanningError(what, f"{twice!r} stands twice; every key must be given once.")
-        n = len(self.installers) + len(self.candidates)
+        n = len(places_of(self.installers, self.candidates))
         for name in ("metres", "seconds"):
             table = getattr(self.travel, name)
             if table.shape != (n, n) or not np.issubdtype(table.dtype, np.integer):
@@ -263,6 +293,17 @@ class RoundProblem:
             if np.any(table < 0) or np.any(np.diagonal(table) != 0):
                 raise PlanningError(f"travel.{name}", "must be at least 0, and 0 from a place to itself.")
         known = {i.key for i in self.installers}
+        visits = {c.key for c in self.candidates}
+        for name, pairs in (("apart", self.apart), ("together", self.together)):
+            for pair in pairs:
+                if len(set(pair)) != 2 or not visits.issuperset(pair):
+                    raise PlanningError(name, f"{pair!r} must name two different visits of the problem.")
+        bound = [key for pair in self.together for key in pair]
+        if len(set(bound)) != len(bound):
+            twice = next(key for key in bound if bound.count(key) > 1)
+            raise PlanningError("together", f"{twice!r} stands in two pairs; a visit may be in one pair only.")
+        if {frozenset(pair) for pair in self.apart} & {frozenset(pair) for pair in self.together}:
+            raise PlanningError("apart", "holds a pair that must also be together; leave out one of the two.")
         for installer in self.installers:
             for shift in installer.shifts:
                 if shift.day >= self.days:
@@ -301,10 +342,13 @@ class RoundProblem:
         candidates: Sequence[Candidate],
         rates: Rates,
         provider: TravelProvider,
+        apart: Sequence[tuple[str, str]] = (),
+        together: Sequence[tuple[str, str]] = (),
     ) -> RoundProblem:
         """A problem whose table of trips is asked of a provider."""
-        places = [i.home for i in installers] + [c.place for c in candidates]
-        return cls(first_day, days, tuple(installers), tuple(candidates), rates, provider.matrix(places, places))
+        places = places_of(installers, candidates)
+        travel = provider.matrix(places, places)
+        return cls(first_day, days, tuple(installers), tuple(candidates), rates, travel, tuple(apart), tuple(together))
 
     @cached_property
     def driving_cents(self) -> np.ndarray:
@@ -343,9 +387,52 @@ class RoundProblem:
             table.append({day: tuple(spans) for day, spans in by_day.items()})
         return tuple(table)
 
+    @cached_property
+    def _start_nodes(self) -> Mapping[tuple[int, int], int]:
+        away = [
+            (k, shift.day)
+            for k, person in enumerate(self.installers)
+            for shift in sorted(person.shifts)
+            if shift.starts_at is not None
+        ]
+        base = len(self.installers) + len(self.candidates)
+        return {cell: base + number for number, cell in enumerate(away)}
+
+    @property
+    def begun(self) -> Collection[tuple[int, int]]:
+        """(installer, day) of the rounds that do not start at home."""
+        return self._start_nodes.keys()
+
+    @cached_property
+    def apart_of(self) -> Mapping[int, frozenset[int]]:
+        """Candidate to those it must not share a round with."""
+        table: dict[int, set[int]] = {}
+        for one, other in self.apart:
+            a, b = self.candidate_index[one], self.candidate_index[other]
+            table.setdefault(a, set()).add(b)
+            table.setdefault(b, set()).add(a)
+        return {k: frozenset(others) for k, others in table.items()}
+
     def node(self, candidate: int) -> int:
         """Row of a candidate in the table of trips."""
         return len(self.installers) + candidate
+
+    def start_node(self, installer: int, day: int) -> int:
+        """Row of the place an installer sets out from on a day."""
+        return self._start_nodes.get((installer, day), installer)
+
+    def path(self, installer: int, day: int, stops: Sequence[int]) -> list[int]:
+        """Rows of a round, from where it starts to home."""
+        return [self.start_node(installer, day), *(len(self.installers) + c for c in stops), installer]
+
+    def visit_cents(self, installer: int, candidate: int, day: int) -> int:
+        """What serving a candidate costs, without driving."""
+        c = self.candidates[candidate]
+        return c.cost_by_day_cents[day] + c.cost_by_installer_cents.get(self.installers[installer].key, 0)
+
+    def worth_cents(self, installer: int, candidate: int, day: int) -> int:
+        """What serving a candidate saves over leaving it, before driving."""
+        return self.candidates[candidate].cost_if_left_cents - self.visit_cents(installer, candidate, day)
 
     def may_serve(self, installer: Installer, candidate: Candidate) -> bool:
         """Whether skills, a promise to the client and a restriction to some installers allow it."""
@@ -359,3 +446,12 @@ class RoundProblem:
     def date_of(self, day: int) -> datetime.date:
         """Calendar date of a day of the horizon."""
         return self.first_day + datetime.timedelta(days=day)
+
+
+def places_of(installers: Sequence[Installer], candidates: Sequence[Candidate]) -> list[Place]:
+    """Every place of a problem in the order of its table of trips."""
+    return [
+        *(person.home for person in installers),
+        *(c.place for c in candidates),
+        *(shift.starts_at for person in installers for shift in sorted(person.shifts) if shift.starts_at is not None),
+    ]

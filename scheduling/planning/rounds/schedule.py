@@ -87,7 +87,7 @@ def time_round(
     fasting = [shift.start_s]
     fed = [_eat(shift.start_s, lunch) if lunch else _NEVER]
     eaten_here = [lunch is not None]
-    here = installer
+    here = problem.start_node(installer, day)
     for candidate in stops:
         there = problem.node(candidate)
         spans = problem.starts[candidate].get(day, ())
@@ -141,7 +141,7 @@ def _write_out(
     if lunch is not None and lunch_after == LUNCH_BEFORE_LEAVING:
         lunch_start = max(ready, lunch.earliest_start_s)
         ready = lunch_start + lunch.duration_s
-    here = installer
+    here = problem.start_node(installer, day)
     leaves = ready
     for k, candidate in enumerate(stops):
         there = problem.node(candidate)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ from scheduling.planning.rounds.evaluate import Evaluation, Plan, Route, evaluat
 from scheduling.planning.rounds.insertion import PlanDict, mend_round, place_the_musts, polish, working_cells
 from scheduling.planning.rounds.model import RoundModel, search
 from scheduling.planning.rounds.naive import naive_plan
+from scheduling.planning.rounds.pairs import Merged, merge_pairs
 from scheduling.planning.rounds.problem import RoundProblem
 from scheduling.planning.rounds.unserved import Unserved, explain_unserved
 
@@ -107,7 +109,8 @@ def plan_rounds(
     should_stop
         Asked now and then; on True the best plan so far is returned.
     start
-        Makes the first plan; whatever in it cannot be driven is mended before the search.
+        Makes the first plan; whatever in it cannot be driven is mended before the search. Where visits belong together
+        it is asked about a problem in which each pair is one.
 
     Raises
     ------
@@ -121,21 +124,38 @@ def plan_rounds(
     if iterations is not None and iterations < 1:
         raise PlanningError("iterations", f"must be at least 1, not {iterations!r}.")
     effort = _Effort(seconds, iterations, should_stop)
-    by_hand = naive_plan(problem)
-    naive_total = evaluate(problem, by_hand).total_cents
-    first = by_hand if start is naive_plan else _drivable(problem, start(problem))
-    search_state = _Search(problem, place_the_musts(problem, first), effort, seed, on_progress)
+    merged = merge_pairs(problem) if problem.together else Merged(problem, ())
+    asked = merged.problem
+    by_hand = naive_plan(asked)
+    first = by_hand if start is naive_plan else _drivable(asked, start(asked))
+    search_state = _Search(asked, place_the_musts(asked, first), effort, seed, on_progress)
     search_state.run()
-    judged = evaluate(problem, search_state.best)
+    plan: Plan = search_state.best
+    unserved = explain_unserved(asked, plan)
+    if problem.together:
+        plan, by_hand = merged.expand(plan), merged.expand(by_hand)
+        unserved = _of_each(problem, merged, unserved)
+    judged = evaluate(problem, plan)
     return RoundPlan(
         routes=judged.routes,
-        unserved=explain_unserved(problem, search_state.best),
+        unserved=unserved,
         evaluation=judged,
-        naive_total_cents=naive_total,
+        naive_total_cents=evaluate(problem, by_hand).total_cents,
         travel_source=problem.travel.source,
         stopped=effort.stopped,
-        plan=search_state.best,
+        plan=plan,
     )
+
+
+def _of_each(problem: RoundProblem, merged: Merged, unserved: tuple[Unserved, ...]) -> tuple[Unserved, ...]:
+    """The reason of a pair is the reason of both."""
+    members = {c.key: m for c, m in zip(merged.problem.candidates, merged.members, strict=True)}
+    told = {
+        member: dataclasses.replace(entry, visit=problem.candidates[member].key)
+        for entry in unserved
+        for member in members[entry.visit]
+    }
+    return tuple(told[k] for k in sorted(told))
 
 
 def _drivable(problem: RoundProblem, plan: Plan) -> PlanDict:

@@ -96,8 +96,8 @@ def _explain(problem: RoundProblem, plan: Plan, k: int) -> Unserved:
         return Unserved(
             c.key, UnservedReason.VAN_STOCK, f"{c.name}: no van that could come carries what it takes ({items})."
         )
-    if not c.must and all(c.value_cents(day) <= 0 for _, day in alone):
-        best = max(c.value_cents(day) for _, day in alone)
+    if not c.must and all(problem.worth_cents(p, k, day) <= 0 for p, day in alone):
+        best = max(problem.worth_cents(p, k, day) for p, day in alone)
         return Unserved(
             c.key,
             UnservedReason.NOT_WORTH_IT,

@@ -8,6 +8,7 @@ from django.db.models import Q
 from knox.models import AbstractAuthToken
 
 from accounts.tenancy import TenantModel
+from accounts.validation import check_currency, check_time_zone
 
 
 class User(AbstractUser):
@@ -28,9 +29,14 @@ class Company(TenantModel):
         US = "us", "US"
 
     name = models.CharField(max_length=120)
-    currency = models.CharField(max_length=3, default="EUR", help_text="ISO 4217 code of all prices")
+    currency = models.CharField(
+        max_length=3, default="EUR", validators=[check_currency], help_text="ISO 4217 code of all prices"
+    )
     time_zone = models.CharField(
-        max_length=64, default="UTC", help_text="IANA name; the working day of the office is in it"
+        max_length=64,
+        default="UTC",
+        validators=[check_time_zone],
+        help_text="IANA name; the working day of the office is in it",
     )
     unit_system = models.CharField(max_length=6, choices=UnitSystem, default=UnitSystem.METRIC)
     created_at = models.DateTimeField(auto_now_add=True)

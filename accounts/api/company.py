@@ -6,7 +6,6 @@ from accounts.api.fields import OneOfField
 from accounts.api.serializers import TenantModelSerializer
 from accounts.api.viewsets import RetrieveMixin, UpdateMixin
 from accounts.models import Company
-from accounts.validation import check_currency, check_time_zone
 
 
 class CompanySerializer(TenantModelSerializer):
@@ -22,7 +21,6 @@ class CompanySerializer(TenantModelSerializer):
         model = Company
         fields = ["id", "name", "currency", "time_zone", "unit_system", "created_at"]
         read_only_fields = ["id", "created_at"]
-        extra_kwargs = {"currency": {"validators": [check_currency]}, "time_zone": {"validators": [check_time_zone]}}
 
 
 class CompanyViewSet(RetrieveMixin, UpdateMixin):

@@ -125,4 +125,4 @@ def _parts(value: Any) -> Iterable[bytes]:
     elif isinstance(value, bytes):
         yield f"bytes:{len(value)}:".encode() + value
     else:
-        yield f"json:{json.dumps(value, sort_keys=True)};".encode()
+        yield f"json:{json.dumps(value, sort_keys=True, default=str)};".encode()

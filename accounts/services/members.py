@@ -3,6 +3,7 @@
 from datetime import datetime
 from typing import Any
 
+from django.core.validators import validate_email
 from django.db import transaction
 
 from accounts.errors import Conflict, InvalidInput, NotAllowed
@@ -32,6 +33,7 @@ def found_company(
     company = Company(name=name, currency=currency, time_zone=time_zone, unit_system=unit_system)
     company.full_clean()
     company.save()
+    validate_email(email)
     user = _person(email=email, password=password)
     owner = Membership.objects.create(user=user, company=company, name=full_name, role=Role.OWNER)
     record(by=owner, action="found company", subject=company, now=now)

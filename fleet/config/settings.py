@@ -177,6 +177,8 @@ REST_FRAMEWORK = {
 # The model whose rows a logging meter's token can be bound to.
 METER_UNIT_MODEL = "fleet.Unit"
 KNOX_TOKEN_MODEL = "accounts.AccessToken"
+# The library's own table would stay empty beside ours, and would refer to it.
+MIGRATION_MODULES = {"knox": None}
 REST_KNOX = {
     "TOKEN_TTL": timedelta(days=30),
     "AUTH_HEADER_PREFIX": "Bearer",

@@ -1,0 +1,49 @@
+"""Found a company with its first owner, who then gives everybody else access."""
+
+import getpass
+import sys
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from accounts.errors import DomainError
+from accounts.models import Company
+from accounts.services import found_company
+
+
+class Command(BaseCommand):
+    """`manage.py found_company "North Water" olga@north.example`; the password is asked for, or read from stdin."""
+
+    help = "Found a company with its first owner."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("name")
+        parser.add_argument("email", help="of the owner")
+        parser.add_argument("--full-name", default="", help="of the owner")
+        parser.add_argument("--currency", default="EUR", help="ISO 4217 code")
+        parser.add_argument("--time-zone", default="UTC", help="IANA name")
+        parser.add_argument("--unit-system", default="metric", choices=Company.UnitSystem.values)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        password = (
+            getpass.getpass("Password of the owner: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n")
+        )
+        try:
+            owner = found_company(
+                name=options["name"],
+                email=options["email"],
+                password=password,
+                full_name=options["full_name"],
+                currency=options["currency"],
+                time_zone=options["time_zone"],
+                unit_system=options["unit_system"],
+                now=timezone.now(),
+            )
+        except DomainError as error:
+            raise CommandError(" ".join([error.sentence, *(fault.sentence for fault in error.faults)])) from None
+        except ValidationError as error:
+            raise CommandError(" ".join(error.messages)) from None
+        self.stdout.write(f"Founded {owner.company}; {owner.user.email} owns it.")

@@ -1,0 +1,18 @@
+"""Delete what nobody needs any more: long expired tokens, kept answers, ended sessions."""
+
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.utils import timezone
+
+from accounts.services.tidying import tidy
+
+
+class Command(BaseCommand):
+    """`manage.py tidy`, for a cron user; running it again does no harm."""
+
+    help = "Delete long expired tokens, stored answers past their keeping and ended sessions."
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        gone = tidy(now=timezone.now())
+        self.stdout.write(f"Deleted {gone.tokens} tokens, {gone.answers} stored answers, {gone.sessions} sessions.")

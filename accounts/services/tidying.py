@@ -1,0 +1,28 @@
+"""What nobody needs any more."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.contrib.sessions.models import Session
+from django.db import transaction
+
+from accounts.models import StoredAnswer
+from accounts.services.answers import KEPT_FOR
+from accounts.services.tokens import forget_expired_tokens
+
+
+@dataclass(frozen=True, slots=True)
+class Tidied:
+    """How many rows went."""
+
+    tokens: int
+    answers: int
+    sessions: int
+
+
+@transaction.atomic
+def tidy(*, now: datetime) -> Tidied:
+    """Delete long expired tokens, answers past their keeping and ended sessions, of all companies. Not audited."""
+    answers, _ = StoredAnswer.objects.filter(created_at__lt=now - KEPT_FOR).delete()
+    sessions, _ = Session.objects.filter(expire_date__lt=now).delete()
+    return Tidied(tokens=forget_expired_tokens(now=now), answers=answers, sessions=sessions)

@@ -1,0 +1,294 @@
+"""The diagnosis table: each rule found by its own pattern, silent on a healthy unit and on missing facts."""
+
+import math
+from dataclasses import fields
+
+import pytest
+
+from fleet.engineering.diagnosis import CONTEXT_KEYS, RULES, Limits, diagnose
+from fleet.engineering.diagnosis.record import STEPS
+from fleet.engineering.errors import EngineeringError
+
+PSI = 6.894757293168361
+
+# An invented unit in good health, with every baseline known.
+HEALTHY: dict[str, float | bool | str | None] = {
+    "line_pressure_kpa": 414.0,
+    "baseline_line_pressure_kpa": 414.0,
+    "prefilter_outlet_pressure_kpa": 393.0,
+    "inlet_pressure_kpa": 390.0,
+    "baseline_inlet_pressure_kpa": 390.0,
+    "clean_prefilter_drop_kpa": 20.0,
+    "temperature_degc": 15.0,
+    "baseline_temperature_degc": 15.0,
+    "feed_tds_mg_per_l": 250.0,
+    "baseline_feed_tds_mg_per_l": 250.0,
+    "permeate_tds_mg_per_l": 9.0,
+    "baseline_permeate_tds_mg_per_l": 9.0,
+    "interstage_tds_mg_per_l": 0.0,
+    "product_tds_mg_per_l": 0.0,
+    "permeate_flow_l_per_day": 200.0,
+    "baseline_permeate_flow_l_per_day": 200.0,
+    "concentrate_flow_l_per_day": 800.0,
+    "baseline_concentrate_flow_l_per_day": 800.0,
+    "baseline_waste_ratio": 4.0,
+    "design_recovery_fraction": 0.2,
+    "feed_total_chlorine_mg_per_l": 1.0,
+    "feed_free_chlorine_mg_per_l": 0.9,
+    "carbon_outlet_total_chlorine_mg_per_l": 0.0,
+    "carbon_outlet_free_chlorine_mg_per_l": 0.0,
+    "normalised_flow_ratio": 1.0,
+    "normalised_salt_passage_ratio": 1.0,
+    "feed_brine_drop_ratio": 1.0,
+    "salt_balance_closure_fraction": 0.01,
+    "concentrate_langelier_index": -0.4,
+    "membrane_age_days": 400.0,
+    "days_since_carbon_change": 60.0,
+    "weeks_since_last_reading": 1.0,
+    "minutes_since_start": 20.0,
+    "state": "flowing",
+    "tank_valve": "closed",
+    "tank_pressure_kpa": 0.0,
+    "has_booster_pump": False,
+    "has_tank": True,
+    "has_resin": True,
+    "membrane_material": "polyamide",
+}
+
+# What each rule looks for, laid over the healthy unit: rule, changes, likeliest cause.
+PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
+    ("D01", {"prefilter_outlet_pressure_kpa": 300.0, "inlet_pressure_kpa": 297.0}, "prefilter_clogged"),
+    ("D02", {"line_pressure_kpa": 300.0, "prefilter_outlet_pressure_kpa": 280.0}, "line_pressure_low"),
+    ("D03", {"has_booster_pump": True, "inlet_pressure_kpa": 395.0}, "pump_not_running"),
+    ("D04", {"inlet_pressure_kpa": 900.0, "has_booster_pump": True}, "pressure_switch_set_wrong"),
+    (
+        "D05",
+        {"normalised_salt_passage_ratio": 2.4, "carbon_outlet_total_chlorine_mg_per_l": 0.3},
+        "membrane_oxidised_carbon_exhausted",
+    ),
+    ("D06", {"normalised_salt_passage_ratio": 2.5, "salt_passage_ratio_since_last_reading": 2.4}, "o_ring_leak"),
+    (
+        "D07",
+        {"normalised_flow_ratio": 0.78, "normalised_salt_passage_ratio": 1.3, "concentrate_langelier_index": 0.9},
+        "membrane_scaling",
+    ),
+    ("D08", {"normalised_flow_ratio": 0.78, "feed_brine_drop_ratio": 1.4}, "biofouling"),
+    ("D09", {"normalised_flow_ratio": 0.93, "membrane_age_days": 14.0}, "membrane_running_in"),
+    (
+        "D10",
+        {"normalised_flow_ratio": 0.88, "normalised_salt_passage_ratio": 1.4, "membrane_age_days": 1200.0},
+        "membrane_aged",
+    ),
+    ("D11", {"interstage_tds_mg_per_l": 9.0}, "di_lead_exhausted"),
+    ("D12", {"interstage_tds_mg_per_l": 9.0, "product_tds_mg_per_l": 9.0}, "di_both_exhausted"),
+    ("D13", {"interstage_tds_mg_per_l": 9.0, "resin_life_share": 0.3}, "carbon_dioxide_load"),
+    ("D14", {"permeate_tds_at_start_mg_per_l": 80.0}, "tds_creep"),
+    (
+        "D15",
+        {"feed_tds_mg_per_l": 400.0, "permeate_tds_mg_per_l": 14.5},
+        "supply_changed",
+    ),
+    (
+        "D16",
+        {"inlet_pressure_kpa": 250.0, "permeate_flow_l_per_day": 120.0, "permeate_tds_mg_per_l": 14.0},
+        "low_net_driving_pressure",
+    ),
+    ("D17", {"first_meter_tds_mg_per_l": 10.0, "second_meter_tds_mg_per_l": 14.0}, "meter_out_of_calibration"),
+    ("D18", {"feed_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 250.0}, "probes_swapped"),
+    ("D19", {"permeate_tds_mg_per_l": 900.0}, "standstill_sample"),
+    ("D20", {"permeate_flow_l_per_day": -5.0}, "flow_entry_error"),
+    (
+        "D21",
+        {"tank_is_full": True, "tank_pressure_kpa": 290.0, "tank_valve": "open"},
+        "shutoff_valve_fault",
+    ),
+    (
+        "D22",
+        {
+            "concentrate_never_stops": True,
+            "tank_pressure_kpa": 150.0,
+            "tank_valve": "open",
+            "tank_pressure_falls_with_feed_shut": True,
+        },
+        "check_valve_fault",
+    ),
+    (
+        "D23",
+        {
+            "concentrate_never_stops": True,
+            "tank_pressure_kpa": 150.0,
+            "tank_valve": "open",
+            "tank_pressure_falls_with_feed_shut": False,
+        },
+        "line_pressure_too_low_for_tank",
+    ),
+    (
+        "D24",
+        {"temperature_degc": 6.0, "permeate_flow_l_per_day": 140.0},
+        "cold_water_not_a_fault",
+    ),
+    ("D25", {"concentrate_flow_l_per_day": 200.0}, "restrictor_blocked"),
+    ("D26", {"concentrate_flow_l_per_day": 1700.0, "inlet_pressure_kpa": 340.0}, "restrictor_missing"),
+    (
+        "D27",
+        {
+            "tank_pressure_kpa": 220.0,
+            "tank_valve": "open",
+            "permeate_flow_l_per_day": 100.0,
+            "permeate_tds_mg_per_l": 18.0,
+        },
+        "tank_back_pressure",
+    ),
+    ("D28", {"permeate_flow_l_per_day": 0.0}, "check_valve_stuck"),
+    ("D29", {"permeate_flow_l_per_day": 0.0, "concentrate_flow_l_per_day": 0.0}, "feed_shut"),
+    (
+        "D30",
+        {"feed_total_chlorine_mg_per_l": 2.0, "carbon_outlet_total_chlorine_mg_per_l": 0.5},
+        "chloramine_breakthrough",
+    ),
+    (
+        "D31",
+        {"carbon_outlet_total_chlorine_mg_per_l": 0.4, "days_since_carbon_change": 5.0},
+        "wrong_cartridge",
+    ),
+    ("D32", {"product_tds_mg_per_l": 14.0}, "di_exhausted_and_releasing"),
+    ("D33", {"ammonia_detected": True}, "weak_ions_break_through_first"),
+    ("D34", {"product_tds_mg_per_l": 1.0, "open_cup_sample": True}, "carbon_dioxide_from_air"),
+    ("D35", {"permeate_ph": 5.6}, "carbon_dioxide_passes_membrane"),
+    ("D36", {"salt_balance_closure_fraction": -0.22}, "flow_or_tds_reading_wrong"),
+    (
+        "D37",
+        {"temperature_degc": 24.0, "permeate_flow_l_per_day": 270.0, "permeate_tds_mg_per_l": 12.0},
+        "warm_water_not_a_fault",
+    ),
+    ("D38", {"minutes_since_start": 1.0}, "reading_not_valid_for_trend"),
+    ("D39", {"taste_or_odour": True}, "tank_biofilm"),
+    ("D40", {"pump_cycles_rapidly": True, "has_booster_pump": True, "inlet_pressure_kpa": 500.0}, "permeate_side_leak"),
+    ("D41", {"weeks_since_last_reading": 30.0}, "no_reading_for_weeks"),
+    (
+        "D42",
+        {"line_pressure_kpa": 200.0, "baseline_line_pressure_kpa": 205.0, "prefilter_outlet_pressure_kpa": 180.0},
+        "line_pressure_low_no_booster_pump",
+    ),
+    (
+        "D43",
+        {"feed_free_chlorine_mg_per_l": 2.0, "feed_total_chlorine_mg_per_l": 1.0},
+        "chlorine_test_error",
+    ),
+    ("D44", {"carbon_outlet_total_chlorine_mg_per_l": 0.2}, "carbon_exhausted"),
+]
+
+
+@pytest.mark.parametrize(("rule", "changes", "cause"), PATTERNS, ids=[pattern[0] for pattern in PATTERNS])
+def test_each_rule_finds_its_pattern(rule: str, changes: dict[str, float | bool | str | None], cause: str) -> None:
+    found = {match.id: match for match in diagnose({**HEALTHY, **changes})}
+    assert rule in found
+    assert found[rule].causes[0] == cause
+    assert 0.2 < found[rule].confidence <= 1.0
+
+
+def test_every_rule_has_a_pattern_here() -> None:
+    assert {pattern[0] for pattern in PATTERNS} == {rule.id for rule in RULES}
+
+
+def test_a_healthy_unit_has_no_finding() -> None:
+    assert diagnose(HEALTHY) == []
+
+
+def test_no_facts_no_finding() -> None:
+    assert diagnose({}) == []
+    assert diagnose(dict.fromkeys(CONTEXT_KEYS)) == []
+
+
+@pytest.mark.parametrize(("rule", "changes", "cause"), PATTERNS, ids=[pattern[0] for pattern in PATTERNS])
+def test_a_missing_fact_silences_rather_than_breaks(
+    rule: str, changes: dict[str, float | bool | str | None], cause: str
+) -> None:
+    """Each fact of each pattern in turn left out, as None and as NaN: no error, and never a new kind of nonsense."""
+    whole = {**HEALTHY, **changes}
+    for name in whole:
+        for missing in (None, math.nan):
+            if missing is not None and isinstance(whole[name], bool | str):
+                continue
+            for match in diagnose({**whole, name: missing}):
+                assert 0.0 < match.confidence <= 1.0
+
+
+def test_the_order_of_work_is_kept() -> None:
+    steps = [rule.step for rule in RULES]
+    assert steps == sorted(steps, key=STEPS.index)
+    assert len({rule.id for rule in RULES}) == len(RULES)
+
+
+def test_every_rule_says_all_it_should() -> None:
+    for rule in RULES:
+        for text in (rule.confirm, rule.action, rule.caution, rule.for_installer, rule.for_client):
+            assert text.strip().endswith((".", "!")), rule.id
+        assert rule.source
+        assert rule.causes
+        assert "TDS" not in rule.for_client, f"{rule.id}: a client sentence without jargon"
+
+
+def test_a_doubtful_reading_makes_a_membrane_verdict_less_sure() -> None:
+    changes = {"normalised_salt_passage_ratio": 2.4, "carbon_outlet_total_chlorine_mg_per_l": 0.3}
+    sure = {match.id: match for match in diagnose({**HEALTHY, **changes})}
+    doubtful = {match.id: match for match in diagnose({**HEALTHY, **changes, "salt_balance_closure_fraction": 0.3})}
+    assert doubtful["D05"].confidence < 0.7 * sure["D05"].confidence
+    assert doubtful["D05"].doubted_by == ("D36",)
+
+
+def test_a_cellulose_membrane_may_meet_chlorine() -> None:
+    changes = {"normalised_salt_passage_ratio": 2.4, "carbon_outlet_total_chlorine_mg_per_l": 0.3}
+    found = {match.id for match in diagnose({**HEALTHY, **changes, "membrane_material": "cellulose"})}
+    assert not found & {"D05", "D44"}
+
+
+def test_confidence_grows_with_the_margin() -> None:
+    weaker = {match.id: match for match in diagnose({**HEALTHY, "prefilter_outlet_pressure_kpa": 320.0})}
+    stronger = {match.id: match for match in diagnose({**HEALTHY, "prefilter_outlet_pressure_kpa": 200.0})}
+    assert stronger["D01"].confidence > weaker["D01"].confidence
+
+
+@pytest.mark.parametrize(
+    ("rule", "changes", "why_not"),
+    [
+        ("D01", {"prefilter_outlet_pressure_kpa": 330.0}, "64 kPa above clean is below 10 psi"),
+        ("D02", {"line_pressure_kpa": 350.0}, "64 kPa below baseline is below 10 psi"),
+        ("D05", {"normalised_salt_passage_ratio": 2.4}, "no chlorine"),
+        ("D07", {"normalised_flow_ratio": 0.78, "normalised_salt_passage_ratio": 1.3}, "the concentrate cannot scale"),
+        ("D11", {"interstage_tds_mg_per_l": 8.0}, "89 % is not exhausted"),
+        ("D11", {"interstage_tds_mg_per_l": 2.0, "permeate_tds_mg_per_l": 2.0}, "below three steps of the meter"),
+        ("D15", {"feed_tds_mg_per_l": 400.0}, "the permeate did not follow"),
+        ("D18", {"permeate_tds_mg_per_l": 900.0}, "swapping does not restore the baseline"),
+        ("D21", {"tank_is_full": True, "tank_pressure_kpa": 200.0, "tank_valve": "open"}, "below two thirds"),
+        ("D24", {"temperature_degc": 6.0, "permeate_flow_l_per_day": 140.0, "normalised_flow_ratio": 0.7}, "a fault"),
+        ("D25", {"concentrate_flow_l_per_day": 600.0}, "a ratio of 3 against 4 is within practice"),
+        ("D42", {"line_pressure_kpa": 200.0, "has_booster_pump": True}, "a pump is fitted"),
+    ],
+)
+def test_near_misses_are_not_found(rule: str, changes: dict[str, float | bool | str | None], why_not: str) -> None:
+    assert rule not in {match.id for match in diagnose({**HEALTHY, **changes})}, why_not
+
+
+def test_limits_can_be_set() -> None:
+    context = {**HEALTHY, "weeks_since_last_reading": 6.0}
+    assert diagnose(context) == []
+    assert [match.id for match in diagnose(context, limits=Limits(weeks_unread=5.0))] == ["D41"]
+    assert all(field.type in ("float", float) for field in fields(Limits))
+
+
+@pytest.mark.parametrize(
+    ("context", "field"),
+    [
+        ({"line_presure_kpa": 400.0}, "line_presure_kpa"),
+        ({"line_pressure_kpa": "400"}, "line_pressure_kpa"),
+        ({"line_pressure_kpa": True}, "line_pressure_kpa"),
+        ({"line_pressure_kpa": math.inf}, "line_pressure_kpa"),
+        ({"has_resin": 1}, "has_resin"),
+        ({"state": "running"}, "state"),
+    ],
+)
+def test_a_fact_that_cannot_be_used_is_refused_by_name(context: dict[str, object], field: str) -> None:
+    with pytest.raises(EngineeringError) as caught:
+        diagnose(context)  # type: ignore[arg-type]
+    assert caught.value.field == field

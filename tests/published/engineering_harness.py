@@ -27,7 +27,7 @@ from fleet.engineering import (
     units,
     viscosity,
 )
-from fleet.engineering.diagnosis import diagnose
+from fleet.engineering.diagnosis import CONTEXT_KEYS, diagnose
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.ions import IONS
 from fleet.engineering.sizing import demand
@@ -423,7 +423,7 @@ def _tcf_options(inputs: Inputs) -> tuple[float | None, str]:
     """Read the `tcf` (and `u_kelvin`) of a check: two slopes, one slope, or the trade's rule."""
     name = inputs.take("tcf", "method", default="two_slope_2640_3020")
     u_kelvin = inputs.take("u_kelvin", default=None)
-    if name in ("two_slope_2640_3020", "two_slope", "arrhenius"):
+    if name in ("two_slope_2640_3020", "two_slope", "arrhenius", "single_slope"):
         return u_kelvin, "arrhenius"
     if name == "3_percent_per_degc":
         return None, name
@@ -1226,56 +1226,70 @@ def _slope(inputs: Inputs) -> float:
 
 # --- diagnosis -----------------------------------------------------------------------------------------------------
 
-DIAGNOSIS_NAMES = {
+# Names of facts in the checks, without their unit, where they differ from the house's.
+FACT_NAMES = {
     "membrane_inlet_static": "static_inlet_pressure_kpa",
     "membrane_inlet_flowing": "inlet_pressure_kpa",
+    "membrane_inlet": "inlet_pressure_kpa",
     "line_flowing": "line_pressure_kpa",
     "line": "line_pressure_kpa",
-    "line_pressure": "line_pressure_kpa",
+    "tank": "tank_pressure_kpa",
     "clean_prefilter_dp": "clean_prefilter_drop_kpa",
+    "prefilter_dp": "prefilter_drop_kpa",
     "prefilter_outlet": "prefilter_outlet_pressure_kpa",
     "baseline_line": "baseline_line_pressure_kpa",
-    "baseline_line_pressure": "baseline_line_pressure_kpa",
-    "tank_pressure": "tank_pressure_kpa",
-    "tank": "tank_pressure_kpa",
-    "inlet_pressure": "inlet_pressure_kpa",
-    "membrane_inlet": "inlet_pressure_kpa",
-    "static_pressure": "static_inlet_pressure_kpa",
+    "baseline_membrane_inlet": "baseline_inlet_pressure_kpa",
     "total_chlorine_after_carbon_mg_per_l": "carbon_outlet_total_chlorine_mg_per_l",
     "free_chlorine_after_carbon_mg_per_l": "carbon_outlet_free_chlorine_mg_per_l",
     "lead_outlet_tds_mg_per_l": "interstage_tds_mg_per_l",
     "permeate_tds_after_flush_mg_per_l": "permeate_tds_mg_per_l",
-    "concentrate_to_permeate_ratio": "waste_ratio",
-    "baseline_concentrate_to_permeate_ratio": "baseline_waste_ratio",
-    "waste_ratio_baseline": "baseline_waste_ratio",
-    "tank_full": "tank_is_full",
-    "concentrate_flowing": "concentrate_is_running",
-    "concentrate_running": "concentrate_is_running",
-    "concentrate_runs": "concentrate_is_running",
-    "concentrate_runs_with_tank_full": "concentrate_is_running_with_full_tank",
-    "concentrate_flowing_with_tank_full": "concentrate_is_running_with_full_tank",
-    "concentrate_never_stops": "concentrate_never_stops",
-    "concentrate_flow_never_stops": "concentrate_never_stops",
-    "tank_pressure_falling_with_supply_shut": "tank_pressure_falls_with_feed_shut",
-    "tank_pressure_falls_with_supply_shut": "tank_pressure_falls_with_feed_shut",
-    "tank_pressure_falling_with_feed_shut": "tank_pressure_falls_with_feed_shut",
-    "tank_pressure_falls_with_feed_shut": "tank_pressure_falls_with_feed_shut",
-    "tank_pressure_falling": "tank_pressure_falls_with_feed_shut",
+    "normalised_permeate_flow_ratio": "normalised_flow_ratio",
+    "feed_temperature_degc": "temperature_degc",
+    "water_temperature_degc": "temperature_degc",
+    "salt_balance_closure": "salt_balance_closure_fraction",
 }
+# Names by the words in them: all of the first, and one of the second where there is one.
+FACT_WORDS: tuple[tuple[set[str], set[str], str], ...] = (
+    ({"tank"}, {"falls", "falling", "fall", "drops", "drop", "loses"}, "tank_pressure_falls_with_feed_shut"),
+    ({"full"}, {"concentrate", "drain", "waste"}, "concentrate_is_running_with_full_tank"),
+    ({"never"}, {"concentrate", "drain", "waste"}, "concentrate_never_stops"),
+    ({"pump"}, {"never"}, "pump_never_stops"),
+    ({"tank", "full"}, set(), "tank_is_full"),
+    ({"ratio", "baseline"}, {"concentrate", "waste", "ratio"}, "baseline_waste_ratio"),
+    ({"ratio", "design"}, {"concentrate", "waste", "ratio"}, "baseline_waste_ratio"),
+    ({"ratio"}, {"concentrate", "waste"}, "waste_ratio"),
+    ({"concentrate"}, {"runs", "running", "flowing", "flows"}, "concentrate_is_running"),
+    ({"drain"}, {"runs", "running", "flowing", "flows"}, "concentrate_is_running"),
+)
+
+
+def _fact(name: str, value: Any) -> tuple[str, Any]:
+    """Bring one fact of a check to the house's name and unit."""
+    for suffixes, kind, unit_name in (
+        (PRESSURE_SUFFIXES, "pressure", "_kpa"),
+        (FLOW_SUFFIXES, "flow", "_l_per_day"),
+    ):
+        for suffix, unit in suffixes.items():
+            if name.endswith(suffix) and not isinstance(value, bool):
+                value = units.convert_number(value, unit, kind, field=name)
+                stem = name.removesuffix(suffix)
+                candidates = (stem + unit_name, f"{stem}_pressure{unit_name}")
+                known = next((candidate for candidate in candidates if candidate in CONTEXT_KEYS), None)
+                return FACT_NAMES.get(stem) or known or stem, value
+    if name in CONTEXT_KEYS:
+        return name, value
+    if name in FACT_NAMES:
+        return FACT_NAMES[name], value
+    words = set(name.split("_"))
+    for needed, one_of, fact in FACT_WORDS:
+        if needed <= words and (not one_of or one_of & words):
+            return fact, value
+    return name, value
 
 
 @check("cause")
 def _cause(inputs: Inputs) -> list[str]:
-    context: dict[str, Any] = {}
-    for name in list(inputs.left):
-        value = inputs.left.pop(name)
-        for suffixes, kind in ((PRESSURE_SUFFIXES, "pressure"), (FLOW_SUFFIXES, "flow")):
-            for suffix, unit in suffixes.items():
-                if name.endswith(suffix):
-                    stem = name.removesuffix(suffix)
-                    value = units.convert_number(value, unit, kind, field=name)
-                    name = stem + ("_kpa" if kind == "pressure" else "_l_per_day")
-                    name = DIAGNOSIS_NAMES.get(stem, name)
-                    break
-        context[DIAGNOSIS_NAMES.get(name, name)] = value
+    facts = dict(_fact(name, inputs.left.pop(name)) for name in list(inputs.left))
+    # A fact no rule asks for changes nothing; the diagnosis itself refuses unknown names.
+    context = {name: value for name, value in facts.items() if name in CONTEXT_KEYS}
     return [cause for match in diagnose(context) for cause in match.causes]

@@ -1,8 +1,9 @@
 """From one unit's readings, baselines and facts to the likely causes, each with the check that would confirm it."""
 
+from fleet.engineering.diagnosis.context import context_of
 from fleet.engineering.diagnosis.engine import Match, diagnose
 from fleet.engineering.diagnosis.facts import CONTEXT_KEYS, Limits
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules import RULES
 
-__all__ = ["CONTEXT_KEYS", "RULES", "Limits", "Match", "Rule", "diagnose"]
+__all__ = ["CONTEXT_KEYS", "RULES", "Limits", "Match", "Rule", "context_of", "diagnose"]

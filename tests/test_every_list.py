@@ -1,0 +1,82 @@
+"""Every list costs the same number of queries however long it is, and pages by the same rules."""
+
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from rest_framework.test import APIClient
+
+from accounts.models import Client, Company, Membership
+from tests import factories
+from tests.routes import Route, every_route
+from tests.rows import make_row
+
+LISTS = [route for route in every_route() if route.action == "list"]
+
+
+def queries(api: APIClient, path: str) -> int:
+    with CaptureQueriesContext(connection) as captured:
+        answer = api.get(path)
+    assert answer.status_code == 200, answer.content
+    return len(captured)
+
+
+@pytest.mark.parametrize("route", LISTS, ids=str)
+def test_a_longer_list_asks_the_database_no_more_often(
+    route: Route, as_owner: APIClient, owner: Membership, company: Company
+) -> None:
+    def add_rows(count: int) -> None:
+        for _ in range(count):
+            make_row(model, company=company, client=factories.ClientFactory(company=company))
+
+    model = route.view_class.queryset.model
+    add_rows(2)
+    short = queries(as_owner, route.path)
+    add_rows(4)
+    assert len(as_owner.get(route.path).json()["results"]) >= 6
+    assert queries(as_owner, route.path) == short
+
+
+@pytest.mark.parametrize("route", LISTS, ids=str)
+def test_a_list_refuses_pages_and_orders_that_are_not_there(route: Route, as_owner: APIClient) -> None:
+    nonsense = {"page_size": ["0", "501", "x", ""], "page": ["0", "x"], "cursor": ["x"], "ordering": ["colour"]}
+    for name, values in nonsense.items():
+        for value in values:
+            answer = as_owner.get(route.path, {name: value})
+            assert answer.status_code == 400, (name, value)
+            assert answer.json()["errors"][0]["parameter"] == name
+
+
+@pytest.mark.parametrize("route", LISTS, ids=str)
+def test_every_order_a_list_offers_works_both_ways(
+    route: Route, as_owner: APIClient, company: Company, first_client: Client
+) -> None:
+    make_row(route.view_class.queryset.model, company=company, client=first_client)
+    for field in getattr(route.view_class, "ordering_fields", None) or ():
+        for sign in ("", "-"):
+            assert as_owner.get(route.path, {"ordering": f"{sign}{field}"}).status_code == 200, field
+
+
+@pytest.mark.parametrize("route", LISTS, ids=str)
+def test_no_value_of_any_filter_makes_the_server_slip(route: Route, as_owner: APIClient) -> None:
+    from accounts.api.filters import filter_parameters
+
+    junk: list[Any] = [
+        "",
+        "x",
+        "-1",
+        "1.5",
+        "9" * 40,
+        "1e400",
+        "nan",
+        "\x00",
+        "\U0001f4a7",
+        "2026-13-01",
+        "null",
+        "[]",
+    ]
+    junk += ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00", "true", "x" * 3000]
+    for name in sorted(filter_parameters(route.view_class())):
+        for value in junk:
+            assert as_owner.get(route.path, {name: value}).status_code in (200, 400), (name, value)

@@ -7,22 +7,36 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 
 import pytest
 from ortools.sat.python import cp_model
 
-from scheduling.planning.rounds import RoundProblem, evaluate, plan_rounds
+from scheduling.planning.rounds import RoundProblem, Shift, evaluate, plan_rounds
+from scheduling.planning.travel import GreatCircleTravel, Place
 from tests.scheduling.planning.instances import HOUR, make_week
 
 SIZE = {"installers": 2, "days": 2, "shift": (8 * HOUR, 14 * HOUR), "minutes": (20, 70)}
+
+
+def first_row(problem: RoundProblem, installer: int, day: int) -> int:
+    """Row of the table of trips a round starts from: home, or after all sites one for each round begun on the road."""
+    begun = [
+        (k, shift.day)
+        for k, person in enumerate(problem.installers)
+        for shift in person.shifts
+        if shift.starts_at is not None
+    ]
+    away = len(problem.installers) + len(problem.candidates)
+    return away + begun.index((installer, day)) if (installer, day) in begun else installer
 
 
 def simulate(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...], lunch_at: int | None) -> bool:
     """Whether the round can be driven with lunch after ``lunch_at`` stops (0: before leaving, -1: back at home)."""
     person = problem.installers[installer]
     shift = next(s for s in person.shifts if s.day == day)
-    clock, where = shift.start_s, installer
+    clock, where = shift.start_s, first_row(problem, installer, day)
 
     def eat(now: int) -> int | None:
         begins = max(now, person.lunch.earliest_start_s)
@@ -59,6 +73,12 @@ def simulate(problem: RoundProblem, installer: int, day: int, stops: tuple[int, 
     return lunch_at != -1 or eat(clock) is not None
 
 
+def lunches(problem: RoundProblem, installer: int, day: int, stops: int) -> tuple[int | None, ...]:
+    """Where lunch may be: anywhere, or nowhere when it has been had."""
+    fed = next(s for s in problem.installers[installer].shifts if s.day == day).had_lunch
+    return (None,) if fed else (-1, *range(stops + 1))
+
+
 def allowed(problem: RoundProblem, installer: int, c: int) -> bool:
     person, visit = problem.installers[installer], problem.candidates[c]
     promised = visit.appointment.installer if visit.appointment else None
@@ -74,7 +94,8 @@ def enumerate_optimum(problem: RoundProblem) -> int:
     reachable = {0: 0}  # visits dealt out so far -> least cost of them
     for installer, day in itertools.product(range(base), range(problem.days)):
         mine = [c for c in range(n) if allowed(problem, installer, c)]
-        best: dict[int, int] = {0: 0}
+        begins = first_row(problem, installer, day)
+        best: dict[int, int] = {0: int(cents[begins, installer])}
         stack: list[tuple[tuple[int, ...], int]] = [((), 0)]
         while stack:
             stops, mask = stack.pop()
@@ -85,10 +106,14 @@ def enumerate_optimum(problem: RoundProblem) -> int:
                 if not simulate(problem, installer, day, longer, None):
                     continue  # nothing added later makes it earlier
                 stack.append((longer, mask | 1 << c))
-                if any(simulate(problem, installer, day, longer, k) for k in (-1, *range(len(longer) + 1))):
-                    path = [installer, *(base + s for s in longer), installer]
+                if any(
+                    simulate(problem, installer, day, longer, k) for k in lunches(problem, installer, day, len(longer))
+                ):
+                    path = [begins, *(base + s for s in longer), installer]
                     cost = sum(int(cents[a, b]) for a, b in itertools.pairwise(path))
                     cost += sum(problem.candidates[s].cost_by_day_cents[day] for s in longer)
+                    name = problem.installers[installer].key
+                    cost += sum(problem.candidates[s].cost_by_installer_cents.get(name, 0) for s in longer)
                     key = mask | 1 << c
                     best[key] = min(best.get(key, cost), cost)
         together: dict[int, int] = {}
@@ -183,3 +208,32 @@ def test_equal_to_another_solver(visits: int, seed: int, musts: int) -> None:
     assert plan.evaluation.missed_urgent == ()
     assert plan.evaluation.missed_appointments == ()
     assert plan.evaluation.total_cents == constraint_optimum(problem)
+
+
+@pytest.mark.parametrize(("seed", "at", "fed"), [(21, 9, False), (22, 10, False), (23, 12, True), (24, 11, False)])
+def test_a_day_that_has_begun_is_equal_to_full_enumeration(seed: int, at: int, fed: bool) -> None:
+    week = make_week(9, seed=seed, musts=2, **SIZE)
+    problem = RoundProblem.build(
+        first_day=week.first_day,
+        days=week.days,
+        installers=[
+            dataclasses.replace(
+                person,
+                shifts=(
+                    Shift(0, at * HOUR, 15 * HOUR, starts_at=Place(50.05 + k / 20, 9.1), had_lunch=fed),
+                    person.shifts[1],
+                ),
+            )
+            for k, person in enumerate(week.installers)
+        ],
+        candidates=[
+            dataclasses.replace(c, cost_by_installer_cents={"installer 1": 300} if k % 2 else {})
+            for k, c in enumerate(week.candidates)
+            if c.appointment is None
+        ],
+        rates=week.rates,
+        provider=GreatCircleTravel(),
+    )
+    plan = plan_rounds(problem, iterations=3_000, seed=1)
+    assert plan.evaluation.faults == ()
+    assert plan.evaluation.total_cents == enumerate_optimum(problem)

@@ -1,9 +1,20 @@
 """Rounds: which installer visits whom on which day, in which order.
 
 ``problem`` says what is asked, ``evaluate`` is the one judge of what a plan costs and whether it may be carried out,
-``naive`` makes a first plan, ``model`` and ``solve`` improve it, ``unserved`` explains what was left out.
+``naive`` makes a first plan, ``model`` and ``solve`` improve it, ``unserved`` explains what was left out, ``replan``
+mends a published plan when the day goes wrong.
 """
 
+from scheduling.planning.rounds.changes import (
+    Disturbance,
+    FreeLater,
+    InstallerOut,
+    Moment,
+    VisitAdded,
+    VisitCancelled,
+    VisitNotDone,
+)
+from scheduling.planning.rounds.differences import Difference, DifferenceKind, who_must_be_told
 from scheduling.planning.rounds.evaluate import Evaluation, Route, Stop, evaluate
 from scheduling.planning.rounds.from_proposals import candidate_from_proposal, lunch_of, rates_of
 from scheduling.planning.rounds.problem import (
@@ -16,17 +27,25 @@ from scheduling.planning.rounds.problem import (
     Shift,
     Window,
 )
+from scheduling.planning.rounds.replan import Replanned, replan
 from scheduling.planning.rounds.solve import Progress, RoundPlan, plan_rounds
 from scheduling.planning.rounds.unserved import Unserved, UnservedReason
 
 __all__ = [
     "Appointment",
     "Candidate",
+    "Difference",
+    "DifferenceKind",
+    "Disturbance",
     "Evaluation",
+    "FreeLater",
     "Installer",
+    "InstallerOut",
     "Lunch",
+    "Moment",
     "Progress",
     "Rates",
+    "Replanned",
     "RoundPlan",
     "RoundProblem",
     "Route",
@@ -34,10 +53,15 @@ __all__ = [
     "Stop",
     "Unserved",
     "UnservedReason",
+    "VisitAdded",
+    "VisitCancelled",
+    "VisitNotDone",
     "Window",
     "candidate_from_proposal",
     "evaluate",
     "lunch_of",
     "plan_rounds",
     "rates_of",
+    "replan",
+    "who_must_be_told",
 ]

@@ -39,8 +39,8 @@ class Stop:
 class Route:
     """One installer's day.
 
-    ``lunch_after`` counts stops: the break follows that many of them, at the last of these; 0 is at home before
-    leaving, and one more than there are stops is at home afterwards.
+    ``lunch_after`` counts stops: the break follows that many of them, at the last of these; 0 is where the round
+    starts, before leaving, and one more than there are stops is at home afterwards.
     """
 
     installer: str

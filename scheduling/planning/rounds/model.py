@@ -62,6 +62,7 @@ class RoundModel:
     plain: dict[tuple[int, int, int], int]
     with_lunch: dict[tuple[int, int, int, Lunch], int]
     home_lunch: dict[tuple[int, int], int]
+    first_lunch: dict[tuple[int, int], int]
     going_home: dict[tuple[int, int], int]
     scale: int
 
@@ -99,6 +100,7 @@ class RoundModel:
         plain: dict[tuple[int, int, int], int] = {}
         twins: dict[tuple[int, int, int, Lunch], int] = {}
         homes: dict[tuple[int, int], int] = {}
+        starts: dict[tuple[int, int], int] = {}
 
         def load(candidate: int | None, lunch: Lunch | None) -> list[int]:
             parts = {} if candidate is None else problem.candidates[candidate].parts
@@ -161,14 +163,10 @@ class RoundModel:
             if members:
                 groups.append(pyvrp.ClientGroup(members, required=False))
 
-        for cell in cells:
-            eats = lunch_of[cell]
-            if eats is None:
-                continue
-            homes[cell] = len(clients)
+        def lunch_alone(cell: tuple[int, int], location: int, eats: Lunch) -> int:
             clients.append(
                 pyvrp.Client(
-                    location=place[cell[0]],
+                    location=location,
                     delivery=load(None, eats),
                     service_duration=eats.duration_s,
                     tw_early=cell[1] * DAY_S + eats.earliest_start_s,
@@ -178,6 +176,14 @@ class RoundModel:
                 )
             )
             copies.append(_Copy(-1, cell[1]))
+            return len(clients) - 1
+
+        for cell in cells:
+            eats = lunch_of[cell]
+            if eats is not None:
+                homes[cell] = lunch_alone(cell, place[cell[0]], eats)
+                # who is on the road can also have lunch where they are before they go on
+                starts[cell] = lunch_alone(cell, away_place[cell], eats) if cell in away_place else homes[cell]
 
         # an installer who is on the road drives home even without another stop; what that costs is given back to those
         # who go on, so that going on costs its detour only
@@ -203,7 +209,9 @@ class RoundModel:
         at_home = sorted({cell[0] for cell in (*homes, *going_home)})
         profile_of = {
             k: (
-                tuple(place[j] for j in at_home if j != k) + tuple(site[c] for c in candidates if not may[k, c]),
+                tuple(place[j] for j in at_home if j != k)
+                + tuple(site[c] for c in candidates if not may[k, c])
+                + tuple(away_place[cell] for cell in away if cell[0] != k),
                 tuple(
                     (site[c], extra)
                     for c in candidates
@@ -273,7 +281,7 @@ class RoundModel:
             duration_matrices=time_tables,
             groups=groups,
         )
-        return cls(problem, tuple(cells), data, tuple(copies), plain, twins, homes, going_home, scale)
+        return cls(problem, tuple(cells), data, tuple(copies), plain, twins, homes, starts, going_home, scale)
 
     def encode(self, plan: Plan) -> tuple[pyvrp.Solution, tuple[int, ...]]:
         """A plan as a solution of the model, and the visits it had to drop.
@@ -305,7 +313,7 @@ class RoundModel:
             lunch = self.problem.installers[cell[0]].lunch
             visits: list[int] = []
             if timing.lunch_after == LUNCH_BEFORE_LEAVING:
-                visits.append(self.home_lunch[cell])
+                visits.append(self.first_lunch[cell])
             for k, c in enumerate(kept):
                 spans = self.problem.starts[c][cell[1]]
                 span = next(n for n, (early, late) in enumerate(spans) if early <= timing.starts_s[k] <= late)

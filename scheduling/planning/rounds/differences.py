@@ -1,0 +1,120 @@
+"""What is no longer as published, and who must be told."""
+
+from __future__ import annotations
+
+import datetime
+import enum
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+
+#: Installer, day, start of work in seconds of the day.
+Slot = tuple[str, int, int]
+
+
+class DifferenceKind(enum.StrEnum):
+    """How a visit changed."""
+
+    MOVED_DAY = "moved_day"
+    MOVED_INSTALLER = "moved_installer"
+    RETIMED = "retimed"
+    DROPPED = "dropped"
+    CANCELLED = "cancelled"
+    ADDED = "added"
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One visit that is not as published.
+
+    Attributes
+    ----------
+    visit
+        Its key.
+    kind
+        How it changed; a visit that moved day is called that, whoever comes now, and one that moved installer is called
+        that, whenever they come.
+    before, after
+        Installer, day of the published horizon and start in seconds of the day; None where there is none.
+    sentence
+        The same for a person to read.
+    tell_client
+        Whether the client must hear of it.
+    tell_installers
+        Who must hear of it.
+    """
+
+    visit: str
+    kind: DifferenceKind
+    before: Slot | None
+    after: Slot | None
+    sentence: str
+    tell_client: bool
+    tell_installers: tuple[str, ...]
+
+
+def list_differences(
+    before: Mapping[str, Slot],
+    after: Mapping[str, Slot],
+    *,
+    names: Mapping[str, str],
+    cancelled: Collection[str],
+    promised: Collection[str],
+    first_day: datetime.date,
+    tolerance_s: int,
+) -> tuple[Difference, ...]:
+    """Every visit that is in only one of two plans, or not at the same time, day or hands.
+
+    Parameters
+    ----------
+    before, after
+        Visit key to its slot; days of both are those of the published horizon.
+    names
+        Visit key to how a sentence names it.
+    cancelled
+        Visits that were called off, so that nobody is surprised by their absence.
+    promised
+        Visits whose client was promised an installer by name.
+    first_day
+        Date of day 0.
+    tolerance_s
+        Starts no further apart than this count as the same.
+    """
+
+    def when(slot: Slot) -> str:
+        date = first_day + datetime.timedelta(days=slot[1])
+        return f"{date:%a} {date.day} {date:%b} {slot[2] // 3_600:02d}:{slot[2] % 3_600 // 60:02d}"
+
+    found: list[Difference] = []
+    for visit in [*before, *(v for v in after if v not in before)]:
+        old, new, name = before.get(visit), after.get(visit), names[visit]
+        if new is None and old is not None:
+            gone = visit in cancelled
+            kind = DifferenceKind.CANCELLED if gone else DifferenceKind.DROPPED
+            what = "was called off" if gone else "cannot be made as planned and is open again"
+            sentence = f"{name}: {when(old)} with {old[0]} {what}."
+            found.append(Difference(visit, kind, old, None, sentence, not gone, (old[0],)))
+        elif old is None and new is not None:
+            sentence = f"{name}: new, {when(new)} with {new[0]}."
+            found.append(Difference(visit, DifferenceKind.ADDED, None, new, sentence, True, (new[0],)))
+        elif old is not None and new is not None:
+            retimed = abs(old[2] - new[2]) > tolerance_s
+            people = tuple(dict.fromkeys((old[0], new[0])))
+            if old[1] != new[1]:
+                sentence = f"{name}: from {when(old)} to {when(new)}, with {new[0]}."
+                found.append(Difference(visit, DifferenceKind.MOVED_DAY, old, new, sentence, True, people))
+            elif old[0] != new[0]:
+                sentence = f"{name}: {new[0]} comes for {old[0]}, {when(new)} (was {when(old)})."
+                tell = retimed or visit in promised
+                found.append(Difference(visit, DifferenceKind.MOVED_INSTALLER, old, new, sentence, tell, people))
+            elif retimed:
+                sentence = f"{name}: {when(new)} and not {when(old)}, with {new[0]}."
+                found.append(Difference(visit, DifferenceKind.RETIMED, old, new, sentence, True, people))
+    return tuple(found)
+
+
+def who_must_be_told(differences: Iterable[Difference]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Visits whose clients, and installers who, must hear of the changes."""
+    listed = list(differences)
+    clients = tuple(d.visit for d in listed if d.tell_client)
+    installers = tuple(dict.fromkeys(person for d in listed for person in d.tell_installers))
+    return clients, installers

@@ -1,0 +1,166 @@
+"""How good the rounds are, and how long deciding takes: prints tables, asserts nothing.
+
+    python -m tests.benchmarks.bench_rounds solomon            gap to the best known value on twelve public instances
+    python -m tests.benchmarks.bench_rounds weeks              total cost against the plan made by hand
+    python -m tests.benchmarks.bench_rounds weeks --second     the same, with a start plan by a second solver beside it
+    python -m tests.benchmarks.bench_rounds bundling           choosing visits for ten thousand sites
+
+Every run uses one core. Weeks are invented by ``tests.scheduling.planning.instances`` from the seeds named. 'gain' is
+(cost of leaving everything - total) / (cost of leaving everything - total by hand), which the large cost of visits that
+no plan could serve does not dilute.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import time
+from functools import partial
+
+import numpy as np
+import pyvrp
+
+from scheduling.planning.bundling import BundlingSite, bundle_visits
+from scheduling.planning.needs import Need, NeedKind
+from scheduling.planning.policy import Policy
+from scheduling.planning.rounds import RoundPlan, RoundProblem, evaluate, plan_rounds
+from scheduling.planning.rounds.naive import naive_plan
+from scheduling.planning.travel import Place
+from tests.published import solomon
+from tests.scheduling.planning.instances import make_week
+
+#: Candidates, days, confirmed and urgent visits, seconds.
+WEEKS = [(150, 5, 16, (30,)), (400, 5, 40, (30, 60)), (1_000, 5, 60, (60,)), (600, 28, 24, (60,))]
+
+
+def machine() -> str:
+    """What it ran on."""
+    model = platform.processor() or platform.machine()
+    try:
+        with open("/proc/cpuinfo") as info:
+            model = next(line.split(":")[1].strip() for line in info if line.startswith("model name"))
+    except (OSError, StopIteration):
+        pass
+    return (
+        f"{model}, {os.cpu_count()} cores (one used), Python {platform.python_version()}, NumPy {np.__version__}, "
+        f"PyVRP {pyvrp.__version__ if hasattr(pyvrp, '__version__') else 'unknown'}"
+    )
+
+
+def bench_solomon(limits: list[float], seeds: list[int]) -> None:
+    """Gap to the best known value, per cent."""
+    names = sorted(path.stem for path in solomon.FOLDER.glob("*.txt"))
+    print("| seconds | mean gap % | worst gap % | at best known |\n| --: | --: | --: | --: |")
+    for limit in limits:
+        gaps = []
+        for name in names:
+            for seed in seeds:
+                plan = plan_rounds(solomon.read(name), seconds=limit, seed=seed)
+                if plan.evaluation.faults or plan.evaluation.left:
+                    print(f"{name}: not every customer served")
+                gaps.append(100.0 * (plan.evaluation.total_cents / solomon.best_known(name) - 1.0))
+        print(
+            f"| {limit:g} | {np.mean(gaps):.2f} | {max(gaps):.2f} | {sum(g < 1e-9 for g in gaps)} of {len(gaps)} |",
+            flush=True,
+        )
+
+
+def _row(label: str, took: float, problem: RoundProblem, plan: RoundPlan) -> str:
+    hand = evaluate(problem, naive_plan(problem)).total_cents
+    left = evaluate(problem, {}).total_cents
+    judged = plan.evaluation
+    return (
+        f"{label} | {took:.0f} | {judged.total_cents / 100:,.0f} | {judged.drive_s / 3600:.1f} | {len(judged.served)} "
+        f"| {len(judged.missed_urgent)}/{len(judged.missed_appointments)} | {len(judged.faults)} "
+        f"| {judged.total_cents / hand:.3f} | {(left - judged.total_cents) / (left - hand):.2f} |"
+    )
+
+
+def bench_weeks(seeds: list[int], sizes: list[int], *, second: bool) -> None:
+    """Total cost against the plan made by hand."""
+    print(
+        "| candidates | days | seed | method | s | total | drive h | served | missed urgent/confirmed | faults "
+        "| ÷ by hand | gain |"
+    )
+    print("| --: | --: | --: | --- | --: | --: | --: | --: | --- | --: | --: | --: |")
+    for n, days, musts, limits in WEEKS:
+        if sizes and n not in sizes:
+            continue
+        for seed in seeds:
+            problem = make_week(n, seed=seed, days=days, musts=musts)
+            head = f"| {n} | {days} | {seed} "
+            began = time.perf_counter()
+            hand = evaluate(problem, naive_plan(problem))
+            print(
+                f"{head}| by hand | {time.perf_counter() - began:.1f} | {hand.total_cents / 100:,.0f} "
+                f"| {hand.drive_s / 3600:.1f} | {len(hand.served)} "
+                f"| {len(hand.missed_urgent)}/{len(hand.missed_appointments)} | {len(hand.faults)} | 1 | 1 |"
+            )
+            for limit in limits:
+                began = time.perf_counter()
+                plan = plan_rounds(problem, seconds=limit, seed=1)
+                print(head + _row("| planner", time.perf_counter() - began, problem, plan), flush=True)
+                if second:
+                    from tests.benchmarks.ortools_start import ortools_plan
+
+                    began = time.perf_counter()
+                    first = min(12.0, limit * 0.4)
+                    plan = plan_rounds(problem, seconds=limit, seed=1, start=partial(ortools_plan, seconds=first))
+                    took = time.perf_counter() - began
+                    print(head + _row(f"| OR-Tools {first:.0f} s, then planner", took, problem, plan), flush=True)
+
+
+def bench_bundling(sites: int) -> None:
+    """Choosing the visits of a fleet."""
+    rng = np.random.default_rng(1)
+    places = [BundlingSite(str(k), Place(50 + rng.normal() / 4, 9 + rng.normal() / 4)) for k in range(sites)]
+    spread = np.array([0.55, 0.65, 0.8, 1.0, 1.2, 1.4, 1.55])
+    stages = [("sediment", 6.0, 3.0, 180), ("carbon lead", 14.0, 8.0, 365), ("carbon lag", 14.0, 8.0, 365)]
+    stages += [("membrane", 60.0, 4.0, 900), ("resin lead", 25.0, 6.0, 120), ("resin lag", 25.0, 6.0, 200)]
+    needs = []
+    for site in places:
+        for stage, price, late, life in stages:
+            share = float(rng.uniform())
+            needs.append(
+                Need(
+                    f"{site.key} {stage}",
+                    site.key,
+                    site.key,
+                    NeedKind.REPLACE,
+                    label=stage,
+                    minutes=12.0,
+                    quantile_days=tuple(spread * share * life),
+                    remaining_share=share,
+                    price=price,
+                    late_cost_per_day=late,
+                    fresh_life_days=float(life),
+                )
+            )
+    began = time.perf_counter()
+    visits = bundle_visits(needs, places, policy=Policy(), bases=[Place(50.0, 9.0)])
+    took = time.perf_counter() - began
+    print("| sites | needs | visits proposed | seconds |\n| --: | --: | --: | --: |")
+    print(f"| {sites:,} | {len(needs):,} | {len(visits):,} | {took:.1f} |")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", choices=["solomon", "weeks", "bundling"])
+    parser.add_argument("--seeds", type=int, nargs="+", default=None)
+    parser.add_argument("--sizes", type=int, nargs="+", default=[])
+    parser.add_argument("--seconds", type=float, nargs="+", default=[1.0, 5.0, 30.0])
+    parser.add_argument("--second", action="store_true", help="also start from a plan by a second solver")
+    parser.add_argument("--sites", type=int, default=10_000)
+    chosen = parser.parse_args()
+    print(machine() + "\n")
+    if chosen.what == "solomon":
+        bench_solomon(chosen.seconds, chosen.seeds or [1, 2])
+    elif chosen.what == "weeks":
+        bench_weeks(chosen.seeds or [7, 8, 9], chosen.sizes, second=chosen.second)
+    else:
+        bench_bundling(chosen.sites)
+
+
+if __name__ == "__main__":
+    main()

@@ -191,8 +191,9 @@ def co2_mg_per_l(
 
     Notes
     -----
-    {H} gamma [HCO3]/K1, K1 of Plummer and Busenberg 1982, Davies activity, I = 2.5e-5 TDS. Within 3 % of PHREEQC over
-    tap waters (tests).
+    {H} gamma [HCO3]/K1, K1 of Plummer and Busenberg 1982, Davies activity, I = 2.5e-5 TDS. Within 2 % of PHREEQC up to
+    130 mg/L calcium hardness and pH 7.6, 5.5 % up to 300 mg/L and pH 8 (tests); always on the side of more carbon
+    dioxide, since ion pairs are left out.
 
     Examples
     --------

@@ -22,6 +22,7 @@ from django.core.exceptions import ValidationError as DjangoValidationError
 from django.db import DataError, IntegrityError, OperationalError
 from django.db.models import ProtectedError, RestrictedError
 from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
+from django.urls import is_valid_path
 from rest_framework import exceptions
 from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
@@ -221,6 +222,9 @@ def forbidden_page(request: HttpRequest, exception: Exception | None = None, rea
 
 def not_found_page(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Answer an address that no route has."""
+    with_slash = f"{request.path_info}/"
+    if not request.path_info.endswith("/") and is_valid_path(with_slash):
+        return _page(404, f"Addresses here end in a slash: {with_slash}")
     return _page(404, "There is nothing at this address; /api/v1/docs/ lists what there is.")
 
 

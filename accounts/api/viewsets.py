@@ -60,6 +60,8 @@ class TenantViewSet(GenericViewSet[Any]):
     # Answers that hold a secret are never stored, so those viewsets take no Idempotency-Key.
     keeps_answers: ClassVar[bool] = True
     audited: ClassVar[bool] = True
+    # A row is changed by PATCH alone: a PUT would have to name what the caller does not know of.
+    http_method_names = ["get", "head", "post", "patch", "delete"]
     # Longer numbers are no id of any database; they are an address that does not exist.
     lookup_value_regex = "[0-9]{1,18}"
 
@@ -247,7 +249,8 @@ class UpdateMixin(TenantViewSet, abstract=True):
         """Change one row; a viewset with more to do calls its service here instead and returns the row."""
         changed = sorted(serializer.validated_data)
         instance = serializer.save()
-        self.note("update", instance, {"fields": changed})
+        if changed:
+            self.note("update", instance, {"fields": changed})
         return instance
 
 

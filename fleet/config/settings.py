@@ -132,6 +132,10 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 USE_I18N = False
 STATIC_URL = "static/"
+# A redirect would turn a POST without its last slash into a GET; such an address is answered with a sentence instead.
+APPEND_SLASH = False
+# Behind HTTPS, cookies of a session must never travel without it.
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = _flag("HTTPS_ONLY", default=False)
 # The application serves the files of its own pages, with and without DEBUG: nothing has to be collected first.
 WHITENOISE_USE_FINDERS = True
 

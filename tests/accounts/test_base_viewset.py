@@ -84,6 +84,11 @@ def test_a_change_is_on_record_by_the_names_of_its_fields(as_office: APIClient, 
     assert AuditEntry.objects.get(action="update client").details == {"fields": ["email", "phone"]}
 
 
+def test_a_change_of_nothing_leaves_no_trace(as_office: APIClient, first_client: Client) -> None:
+    assert as_office.patch(f"/api/v1/clients/{first_client.pk}/", {}).status_code == 200
+    assert not AuditEntry.objects.filter(action="update client").exists()
+
+
 def test_a_signed_in_person_without_a_company_is_told_so(db: None) -> None:
     user = factories.UserFactory()
     api = APIClient()

@@ -190,7 +190,7 @@ def test_an_answer_in_another_media_type_is_not_to_be_had(as_office: APIClient) 
 def test_a_method_that_is_not_there_names_those_that_are(as_office: APIClient) -> None:
     response = as_office.put(CLIENTS, {})
     assert response.status_code == 405
-    assert set(response.headers["Allow"].split(", ")) >= {"GET", "POST"}
+    assert set(response.headers["Allow"].split(", ")) == {"GET", "HEAD", "POST"}
 
 
 @pytest.mark.parametrize("pk", ["0", "999999999999999999", "9" * 19, "9" * 5000, "-1", "1.5", "abc", "%00", "%ff", "٣"])
@@ -211,6 +211,13 @@ def test_an_address_that_is_not_there_answers_in_the_same_shape() -> None:
     response = browser.get("/api/v1/me/", headers={"Host": "elsewhere.example"})
     assert response.status_code == 400
     assert response.json()["status"] == 400
+
+
+def test_an_address_without_its_last_slash_is_named_with_it(as_office: APIClient) -> None:
+    for response in (as_office.post("/api/v1/clients", {"name": "A"}), as_office.get("/api/v1/clients")):
+        assert response.status_code == 404
+        assert response.json()["detail"] == "Addresses here end in a slash: /api/v1/clients/"
+    assert not Client.objects.exists()
 
 
 def test_a_slip_of_the_server_is_a_problem_too(

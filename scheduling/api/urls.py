@@ -1,5 +1,28 @@
 """Routes of the scheduling room."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+from rest_framework.routers import SimpleRouter
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from scheduling.api.installers import InstallerViewSet
+from scheduling.api.needs import NeedViewSet
+from scheduling.api.parts import PartsListViewSet, StockLevelViewSet
+from scheduling.api.plans import PlanViewSet, RoundViewSet, StopViewSet
+from scheduling.api.policy import PolicyViewSet
+from scheduling.api.service_records import ServiceRecordViewSet
+from scheduling.api.visits import VisitViewSet
+
+router = SimpleRouter()
+router.register("installers", InstallerViewSet)
+router.register("needs", NeedViewSet)
+router.register("visits", VisitViewSet)
+router.register("service-records", ServiceRecordViewSet)
+router.register("plans", PlanViewSet)
+router.register("rounds", RoundViewSet)
+router.register("stops", StopViewSet)
+router.register("parts-lists", PartsListViewSet)
+router.register("stock-levels", StockLevelViewSet)
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("policy/", PolicyViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="policy"),
+    *router.urls,
+]

@@ -54,7 +54,8 @@ class Round(TenantModel):
     TENANT_PATH = "plan__company_id"
 
     plan = models.ForeignKey(Plan, on_delete=models.CASCADE, related_name="rounds")
-    installer = models.ForeignKey(Installer, on_delete=models.CASCADE, related_name="rounds")
+    # who has driven stays on record; someone who leaves is made inactive
+    installer = models.ForeignKey(Installer, on_delete=models.RESTRICT, related_name="rounds")
     day = models.DateField()
     leaves_at = models.DateTimeField()
     returns_at = models.DateTimeField()

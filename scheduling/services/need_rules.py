@@ -36,26 +36,70 @@ class Work:
     label: str = ""
 
 
-_URGENT_CARBON = Work(Kind.REPLACE, Stage.CARBON, urgent=True)
+_CARBON_NOW = Work(Kind.REPLACE, Stage.CARBON, urgent=True)
+_PUMP_WANTED = Work(Kind.FIT_BOOSTER_PUMP, label="booster pump")
+_PUMP_REPAIR = Work(Kind.REPAIR, label="booster pump")
+_NO_WATER = Work(Kind.INSPECT, urgent=True, label="unit that makes no water")
+_READ_AGAIN = Work(Kind.TAKE_READING, label="reading that does not add up")
+_SEAT = Work(Kind.REPAIR, label="membrane seat and O-rings")
+_SWITCH = Work(Kind.REPAIR, urgent=True, label="pressure switch")
 
 #: Cause of a finding to the work it calls for; a cause that stands nowhere here is looked at on site.
 WORK_BY_CAUSE: Mapping[str, Work] = MappingProxyType(
     {
         "prefilter_clogged": Work(Kind.REPLACE, Stage.SEDIMENT, urgent=True),
-        "membrane_oxidised_carbon_exhausted": _URGENT_CARBON,
-        "chlorine_past_carbon": _URGENT_CARBON,
-        "chloramine_breakthrough": _URGENT_CARBON,
-        "line_pressure_low": Work(Kind.FIT_BOOSTER_PUMP, label="booster pump"),
-        "di_lead_exhausted": Work(Kind.ROTATE, Stage.RESIN),
-        "di_both_exhausted": Work(Kind.REPLACE, Stage.RESIN),
+        "line_pressure_low": _PUMP_WANTED,
+        "line_pressure_low_no_booster_pump": _PUMP_WANTED,
+        "line_pressure_too_low_for_tank": _PUMP_WANTED,
+        "pump_not_running": _PUMP_REPAIR,
+        "pump_worn": _PUMP_REPAIR,
+        "pressure_switch_set_wrong": _SWITCH,
+        "feed_shut": _NO_WATER,
+        "check_valve_stuck": _NO_WATER,
         "shutoff_valve_fault": Work(Kind.REPAIR, label="automatic shut-off valve"),
         "check_valve_fault": Work(Kind.REPAIR, label="check valve"),
+        "permeate_side_leak": Work(Kind.REPAIR, urgent=True, label="leak on the permeate side"),
         "restrictor_blocked": Work(Kind.REPLACE_RESTRICTOR, urgent=True, label="flow restrictor"),
+        "restrictor_missing": Work(Kind.REPLACE_RESTRICTOR, label="flow restrictor"),
+        "membrane_oxidised_carbon_exhausted": _CARBON_NOW,
+        "carbon_exhausted": _CARBON_NOW,
+        "chloramine_breakthrough": _CARBON_NOW,
+        "wrong_cartridge": Work(Kind.INSPECT, urgent=True, label="carbon and its housing"),
+        "o_ring_leak": _SEAT,
+        "di_lead_exhausted": Work(Kind.ROTATE, Stage.RESIN),
+        "di_both_exhausted": Work(Kind.REPLACE, Stage.RESIN),
+        "di_exhausted_and_releasing": Work(Kind.REPLACE, Stage.RESIN),
+        "biofouling": Work(Kind.SANITISE, label="tank and housings"),
+        "tank_biofilm": Work(Kind.SANITISE, label="tank and housings"),
+        "probes_swapped": Work(Kind.INSPECT, label="probes"),
+        "meter_out_of_calibration": Work(Kind.VERIFY_INSTRUMENTS, label="meters"),
+        "standstill_sample": _READ_AGAIN,
+        "flow_entry_error": _READ_AGAIN,
+        "flow_or_tds_reading_wrong": _READ_AGAIN,
+        "chlorine_test_error": _READ_AGAIN,
     }
 )
 
-#: Causes that explain a reading and ask for no visit.
-NO_VISIT = frozenset({"cold_water_not_a_fault", "warm_water_not_a_fault", "tds_creep", "compaction", "supply_changed"})
+#: Causes that explain a reading, or that a forecast or another finding already answers: they ask for no visit.
+NO_VISIT = frozenset(
+    {
+        "reading_not_valid_for_trend",
+        "cold_water_not_a_fault",
+        "warm_water_not_a_fault",
+        "tank_back_pressure",
+        "low_net_driving_pressure",
+        "membrane_running_in",
+        "membrane_aged",
+        "tds_creep",
+        "supply_changed",
+        "carbon_dioxide_load",
+        "weak_ions_break_through_first",
+        "carbon_dioxide_from_air",
+        "carbon_dioxide_passes_membrane",
+        # the client is asked for a reading; when none comes the calendar sends somebody
+        "no_reading_for_weeks",
+    }
+)
 
 
 def work_for(*, cause: str, unit: Unit) -> Work | None:

@@ -103,7 +103,7 @@ def ask(
         candidates=[
             _candidate(v, clock, days, windows.get(v.site_id, ()), parts.get(v.pk, {}), installers) for v in visits
         ],
-        rates=_rates(policy.planning),
+        rates=rounds.rates_of(policy.planning),
         provider=provider or GreatCircleTravel(),
     )
     return Asked(
@@ -184,16 +184,15 @@ def _installer(
 
 def _lunch(clock: PlanningClock, zone: ZoneInfo, policy: Policy) -> rounds.Lunch | None:
     """The break, moved by as much as the installer's noon differs from the office's."""
-    minutes = round(policy.lunch_minutes)
-    if minutes == 0:
+    usual = rounds.lunch_of(policy)
+    if usual is None:
         return None
     noon = clock.noon(0)
     shift = round(
         (noon.astimezone(clock.zone).utcoffset() - noon.astimezone(zone).utcoffset()).total_seconds()  # type: ignore[operator]
     )
-    earliest = min(max(policy.lunch_earliest_start_s + shift, 0), DAY_S)
-    latest = min(max(policy.lunch_latest_start_s + shift, earliest), DAY_S)
-    return rounds.Lunch(minutes * 60, earliest, latest)
+    earliest = min(max(usual.earliest_start_s + shift, 0), DAY_S)
+    return rounds.Lunch(usual.duration_s, earliest, min(max(usual.latest_start_s + shift, earliest), DAY_S))
 
 
 def _candidate(
@@ -265,16 +264,6 @@ def _van_stock(company: Company) -> dict[int, dict[str, int]]:
     for installer_id, item_id, quantity in levels.values_list("installer_id", "item_id", "quantity"):
         stock.setdefault(installer_id, {})[str(item_id)] = quantity
     return stock
-
-
-def _rates(policy: Policy) -> rounds.Rates:
-    return rounds.Rates(
-        driving_minute_cents=_cents(policy.driving_cost_per_minute),
-        km_cents=_cents(policy.driving_cost_per_km),
-        overtime_hour_cents=_cents(policy.overtime_cost_per_hour),
-        missed_urgent_cents=_cents(policy.missed_urgent_cost),
-        missed_appointment_cents=_cents(policy.missed_appointment_cost),
-    )
 
 
 def _cents(money: float) -> int:

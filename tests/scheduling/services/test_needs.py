@@ -6,8 +6,10 @@ import pytest
 
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
+from fleet.engineering.diagnosis.rules import RULES
 from fleet.models import Finding
 from scheduling.models import Need
+from scheduling.services.need_rules import NO_VISIT, WORK_BY_CAUSE
 from scheduling.services.needs import add_need, drop_need, refresh_needs
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
 
@@ -89,7 +91,10 @@ def test_an_exhausted_carbon_at_a_reef_tank_is_urgent_and_at_a_drinking_tap_pres
         ("prefilter_clogged", "replace sediment filter"),
         ("membrane_oxidised_carbon_exhausted", "replace carbon"),
         ("restrictor_blocked", "replace_restrictor flow restrictor"),
-        ("probes_swapped", "inspect unit"),
+        ("line_pressure_low_no_booster_pump", "fit_booster_pump booster pump"),
+        ("probes_swapped", "inspect probes"),
+        ("carbon_exhausted", "replace carbon"),
+        ("tank_biofilm", "sanitise tank and housings"),
         ("something_new", "inspect unit"),
     ],
 )
@@ -106,6 +111,12 @@ def test_low_line_pressure_with_a_pump_is_looked_at(town: Town) -> None:
     town.finding(town.unit(has_booster_pump=True), "line_pressure_low")
     refresh_needs(company=town.company, now=NOW)
     assert list(_open(town)) == ["inspect booster pump and line pressure"]
+
+
+def test_every_cause_with_work_is_one_the_diagnosis_table_can_find() -> None:
+    known = {cause for rule in RULES for cause in rule.causes}
+    assert set(WORK_BY_CAUSE) | NO_VISIT <= known
+    assert not set(WORK_BY_CAUSE) & NO_VISIT
 
 
 def test_cold_water_calls_for_nothing(town: Town) -> None:

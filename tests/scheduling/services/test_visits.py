@@ -44,7 +44,7 @@ def test_the_needs_of_a_site_become_one_visit_in_order_of_work(town: Town) -> No
     counts = _night(town)
     visit = Visit.objects.get()
     assert counts.opened == 1
-    assert [task.need.label for task in visit.tasks.all()] == ["unit", "sediment filter", "carbon", "lead resin"]
+    assert [task.need.label for task in visit.tasks.all()] == ["probes", "sediment filter", "carbon", "lead resin"]
     assert visit.is_urgent
     assert visit.earliest_day <= visit.best_day <= visit.latest_day
     assert visit.best_day < TODAY + timedelta(days=5)

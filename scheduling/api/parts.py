@@ -1,0 +1,148 @@
+"""Parts: what visits, vans and weeks need, and what is in stock."""
+
+from typing import Any
+
+from django.db.models import Prefetch
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from accounts.api.fields import MomentField, TenantRelatedField
+from accounts.api.serializers import StrictSerializer, TenantModelSerializer
+from accounts.api.viewsets import ReadOnlyViewSet, ReadWriteViewSet
+from fleet.models import CatalogueItem
+from scheduling.models import Installer, PartsLine, PartsList, StockLevel
+from scheduling.services.stock import count_stock
+
+
+class TakenBySerializer(StrictSerializer):
+    """How many pieces a visit takes."""
+
+    visit = serializers.IntegerField()
+    quantity = serializers.IntegerField()
+
+
+class PartsLineSerializer(TenantModelSerializer):
+    """One item of a parts list: for a van, what must be loaded; for a period, what must be ordered by when."""
+
+    item_code = serializers.CharField(source="item.code", read_only=True)
+    item_name = serializers.CharField(source="item.name", read_only=True)
+    taken_by = TakenBySerializer(source="reasons", many=True, read_only=True)
+
+    class Meta:
+        model = PartsLine
+        fields = [
+            "item",
+            "item_code",
+            "item_name",
+            "quantity",
+            "in_stock",
+            "short",
+            "packs_to_order",
+            "needed_by",
+            "order_by",
+            "taken_by",
+        ]
+        read_only_fields = fields
+
+
+class PartsListSerializer(TenantModelSerializer):
+    """The parts for a visit, for a van's round, or for a period."""
+
+    lines = PartsLineSerializer(many=True, read_only=True)
+
+    class Meta:
+        model = PartsList
+        fields = ["id", "scope", "plan", "visit", "round", "first_day", "last_day", "written_at", "lines"]
+        read_only_fields = fields
+
+
+class PartsListViewSet(ReadOnlyViewSet):
+    """Parts lists, with their lines. Short is against the van for a round, against everything in stock otherwise."""
+
+    resource = "parts_list"
+    queryset = PartsList.objects.prefetch_related(
+        Prefetch("lines", queryset=PartsLine.objects.select_related("item").order_by("item__code", "pk"))
+    )
+    serializer_class = PartsListSerializer
+    filterset_fields = {
+        "scope": ["exact"],
+        "plan": ["exact"],
+        "visit": ["exact"],
+        "round": ["exact"],
+        "round__installer": ["exact"],
+        "first_day": ["exact", "gte", "lte"],
+        "last_day": ["exact", "gte", "lte"],
+    }
+    ordering_fields = ["first_day", "written_at"]
+
+
+class StockLevelSerializer(TenantModelSerializer):
+    """Pieces of an item in the store, or in an installer's van, as last counted less what was used since."""
+
+    item_code = serializers.CharField(source="item.code", read_only=True)
+
+    class Meta:
+        model = StockLevel
+        fields = ["id", "item", "item_code", "installer", "quantity", "counted_at"]
+        read_only_fields = fields
+
+
+class StockCountSerializer(StrictSerializer):
+    """What was counted."""
+
+    item = TenantRelatedField(queryset=CatalogueItem.objects.all())
+    installer = TenantRelatedField(
+        queryset=Installer.objects.all(),
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="whose van; empty: the store",
+    )
+    quantity = serializers.IntegerField(min_value=0, max_value=1_000_000)
+    counted_at = MomentField(required=False, allow_null=True, default=None, help_text="empty: now")
+
+
+class StockRecountSerializer(StrictSerializer):
+    """What was counted of a level that is known."""
+
+    quantity = serializers.IntegerField(min_value=0, max_value=1_000_000)
+    counted_at = MomentField(required=False, allow_null=True, help_text="empty: now")
+
+
+class StockLevelViewSet(ReadWriteViewSet):
+    """What is in the store and in the vans. A count that is sent again takes the place of the one before."""
+
+    resource = "stock_level"
+    queryset = StockLevel.objects.select_related("item")
+    serializer_class = StockLevelSerializer
+    input_serializer_class = StockCountSerializer
+    filterset_fields = {"item": ["exact"], "installer": ["exact", "isnull"]}
+    ordering_fields = ["quantity", "counted_at"]
+
+    def get_input_serializer(self, *args: Any, **kwargs: Any) -> Any:
+        if self.action == "partial_update":
+            kwargs.setdefault("context", self.get_serializer_context())
+            return StockRecountSerializer(*args, **kwargs)
+        return super().get_input_serializer(*args, **kwargs)
+
+    @extend_schema(request=StockRecountSerializer)
+    def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Count a level again."""
+        return super().partial_update(request, *args, **kwargs)
+
+    def perform_create(self, serializer: Any) -> StockLevel:
+        return count_stock(by=self.by, now=self.now, **serializer.validated_data)
+
+    def perform_update(self, serializer: Any) -> StockLevel:
+        level = serializer.instance
+        sent = serializer.validated_data
+        return count_stock(
+            by=self.by,
+            item=level.item,
+            installer=level.installer,
+            quantity=sent.get("quantity", level.quantity),
+            counted_at=sent.get("counted_at"),
+            now=self.now,
+        )

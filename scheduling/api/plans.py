@@ -1,0 +1,264 @@
+"""Plans of rounds: asked for as a job, read with their rounds and with what they leave out, published."""
+
+from typing import Any
+
+from django.db.models import Prefetch
+from drf_spectacular.utils import OpenApiResponse, extend_schema
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from accounts.api.fields import FiniteFloatField
+from accounts.api.serializers import StrictSerializer, TenantModelSerializer
+from accounts.api.viewsets import ReadOnlyViewSet
+from scheduling.api.geojson_schema import FEATURE_COLLECTION
+from scheduling.api.renderers import GeoJSONRenderer
+from scheduling.exports.geojson import MEDIA_TYPE, plan_map
+from scheduling.models import Plan, Round, Stop, UnservedVisit
+from scheduling.services.parts import write_parts_lists
+from scheduling.services.planning_jobs import start_plan_job
+from scheduling.services.plans import publish_plan
+
+
+class StopSerializer(TenantModelSerializer):
+    """One visit within a round; driving is from the stop before."""
+
+    site = serializers.IntegerField(source="visit.site_id", read_only=True)
+    site_name = serializers.CharField(source="visit.site.name", read_only=True)
+    latitude = serializers.FloatField(source="visit.site.latitude", read_only=True)
+    longitude = serializers.FloatField(source="visit.site.longitude", read_only=True)
+
+    class Meta:
+        model = Stop
+        fields = [
+            "id",
+            "round",
+            "order",
+            "visit",
+            "site",
+            "site_name",
+            "latitude",
+            "longitude",
+            "arrives_at",
+            "starts_at",
+            "leaves_at",
+            "driving_minutes",
+            "driving_km",
+        ]
+        read_only_fields = fields
+
+
+class RoundSerializer(TenantModelSerializer):
+    """One installer's day, from home base to home base."""
+
+    installer_name = serializers.CharField(source="installer.name", read_only=True)
+    stops = StopSerializer(many=True, read_only=True)
+
+    class Meta:
+        model = Round
+        fields = [
+            "id",
+            "plan",
+            "installer",
+            "installer_name",
+            "day",
+            "leaves_at",
+            "returns_at",
+            "lunch_at",
+            "driving_minutes",
+            "driving_km",
+            "stops",
+        ]
+        read_only_fields = fields
+
+
+class UnservedVisitSerializer(TenantModelSerializer):
+    """A visit that the plan leaves out, and why."""
+
+    site_name = serializers.CharField(source="visit.site.name", read_only=True)
+    extra_cost = serializers.FloatField(
+        read_only=True, allow_null=True, help_text="how much dearer the plan would be with it; null: it does not fit"
+    )
+
+    class Meta:
+        model = UnservedVisit
+        fields = ["visit", "site_name", "reason", "sentence", "displaces", "extra_cost"]
+        read_only_fields = fields
+
+
+class PlanFaultSerializer(StrictSerializer):
+    """Why a plan may not be driven."""
+
+    code = serializers.CharField()
+    sentence = serializers.CharField()
+    installer = serializers.CharField(help_text="id; empty when it is about none")
+    day = serializers.IntegerField(allow_null=True, help_text="counted from the plan's first day, 0")
+    visit = serializers.CharField(help_text="id; empty when it is about none")
+
+
+class PlanSerializer(TenantModelSerializer):
+    """A set of rounds for some days; a draft until it is published."""
+
+    costs = serializers.DictField(
+        child=serializers.FloatField(), read_only=True, help_text="as the independent evaluator prices it, by kind"
+    )
+    faults = PlanFaultSerializer(many=True, read_only=True)
+
+    class Meta:
+        model = Plan
+        fields = [
+            "id",
+            "state",
+            "first_day",
+            "days",
+            "job",
+            "travel_source",
+            "costs",
+            "faults",
+            "created_at",
+            "published_at",
+        ]
+        read_only_fields = fields
+
+
+class WholePlanSerializer(PlanSerializer):
+    """A plan with its rounds, stop by stop, and with the visits it leaves out."""
+
+    rounds = RoundSerializer(many=True, read_only=True)
+    unserved = UnservedVisitSerializer(many=True, read_only=True)
+
+    class Meta(PlanSerializer.Meta):
+        fields = [*PlanSerializer.Meta.fields, "rounds", "unserved"]
+        read_only_fields = fields
+
+
+class PlanRequestSerializer(StrictSerializer):
+    """Which days to plan, and how hard to try."""
+
+    first_day = serializers.DateField(
+        required=False, allow_null=True, default=None, help_text="empty: the next day that has not begun"
+    )
+    days = serializers.IntegerField(
+        required=False, allow_null=True, default=None, help_text="calendar days; empty: the policy's working days"
+    )
+    seconds = FiniteFloatField(
+        required=False, allow_null=True, default=None, help_text="time to search; instead of iterations"
+    )
+    iterations = serializers.IntegerField(
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="steps of the search; the same steps give the same plan",
+    )
+    seed = serializers.IntegerField(required=False, default=0, help_text="of the random choices")
+
+
+class StartedJobSerializer(StrictSerializer):
+    """The job that was started."""
+
+    id = serializers.IntegerField()
+    kind = serializers.CharField()
+    state = serializers.CharField(help_text="waiting, running, done, failed or stopped")
+    address = serializers.CharField(help_text="where to watch it")
+
+
+class PartsWrittenSerializer(StrictSerializer):
+    """What writing the parts lists changed."""
+
+    written = serializers.IntegerField()
+    unchanged = serializers.IntegerField()
+
+
+_STOPS = Stop.objects.select_related("visit__site")
+_ROUNDS = Round.objects.select_related("installer").prefetch_related(Prefetch("stops", queryset=_STOPS))
+_WHOLE = (
+    Prefetch("rounds", queryset=_ROUNDS),
+    Prefetch("unserved", queryset=UnservedVisit.objects.select_related("visit__site")),
+)
+
+
+class PlanViewSet(ReadOnlyViewSet):
+    """Plans of rounds. A single plan shows its rounds stop by stop, and every visit left out with the reason."""
+
+    resource = "plan"
+    queryset = Plan.objects.all()
+    serializer_class = PlanSerializer
+    input_serializer_class = PlanRequestSerializer
+    # the job must be committed before it runs, and without a broker it runs at once
+    one_transaction = False
+    filterset_fields = {"state": ["exact"], "first_day": ["exact", "gte", "lte"], "job": ["exact"]}
+    ordering_fields = ["created_at", "first_day", "published_at"]
+
+    def get_serializer_class(self) -> Any:
+        return PlanSerializer if self.action == "list" else WholePlanSerializer
+
+    def get_queryset(self) -> Any:
+        plans = super().get_queryset()
+        return plans if self.action == "list" else plans.prefetch_related(*_WHOLE)
+
+    @extend_schema(
+        request=PlanRequestSerializer,
+        responses={202: OpenApiResponse(StartedJobSerializer, description="The job has been started.")},
+    )
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Plan some days. The job's result names the plan; the same question again is answered by the same plan."""
+        asked = self.valid_input().validated_data
+        job = start_plan_job(company=self.by.company, by=self.by, now=self.now, **asked)
+        job.refresh_from_db()
+        address = f"/api/v1/jobs/{job.pk}/"
+        data = StartedJobSerializer({"id": job.pk, "kind": job.kind, "state": job.state, "address": address}).data
+        return Response(data, status=202, headers={"Location": address})
+
+    @extend_schema(request=None, responses=WholePlanSerializer)
+    @action(detail=True, methods=["post"])
+    def publish(self, request: Request, pk: str) -> Response:
+        """Make a draft the plan that installers drive by."""
+        plan = publish_plan(plan=self.locked_object(), by=self.by, now=self.now)
+        return self.answer(self.reread(plan))
+
+    @extend_schema(request=None, responses=PartsWrittenSerializer)
+    @action(detail=True, methods=["post"], url_path="write-parts-lists")
+    def write_parts_lists(self, request: Request, pk: str) -> Response:
+        """Write the parts lists of the plan anew, for instance after stock was counted."""
+        counts = write_parts_lists(plan=self.get_object(), now=self.now)
+        return Response(PartsWrittenSerializer({"written": counts.written, "unchanged": counts.unchanged}).data)
+
+    @extend_schema(responses={(200, MEDIA_TYPE): FEATURE_COLLECTION})
+    @action(detail=True, methods=["get"], renderer_classes=[GeoJSONRenderer, JSONRenderer])
+    def map(self, request: Request, pk: str) -> Response:
+        """Show the plan as GeoJSON: ways, home bases, stops, and visits left out."""
+        return Response(plan_map(self.get_object()), content_type=MEDIA_TYPE)
+
+
+class RoundViewSet(ReadOnlyViewSet):
+    """Rounds of all plans, stop by stop."""
+
+    resource = "round"
+    queryset = _ROUNDS
+    serializer_class = RoundSerializer
+    filterset_fields = {
+        "plan": ["exact"],
+        "plan__state": ["exact"],
+        "installer": ["exact"],
+        "day": ["exact", "gte", "lte"],
+    }
+    ordering_fields = ["day"]
+
+
+class StopViewSet(ReadOnlyViewSet):
+    """Stops of all rounds."""
+
+    resource = "stop"
+    queryset = _STOPS
+    serializer_class = StopSerializer
+    filterset_fields = {
+        "round": ["exact"],
+        "round__plan": ["exact"],
+        "round__plan__state": ["exact"],
+        "round__installer": ["exact"],
+        "round__day": ["exact", "gte", "lte"],
+        "visit": ["exact"],
+    }
+    ordering_fields = ["starts_at"]

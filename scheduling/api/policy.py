@@ -1,0 +1,102 @@
+"""The company's policy: what time, road, risk and bad water are worth to it."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from accounts.api.fields import FiniteFloatField
+from accounts.api.serializers import StrictSerializer
+from accounts.api.viewsets import RetrieveMixin, UpdateMixin
+from scheduling.models import CompanyPolicy
+from scheduling.services.policy import change_policy, merge_policy
+
+
+def _number(help_text: str) -> serializers.Field[Any, Any, Any, Any]:
+    return FiniteFloatField(required=False, allow_null=True, help_text=help_text)
+
+
+def _whole(help_text: str) -> serializers.Field[Any, Any, Any, Any]:
+    return serializers.IntegerField(required=False, allow_null=True, help_text=help_text)
+
+
+class PolicySerializer(StrictSerializer):
+    """Every setting with its value; send those to change, and null to go back to the default.
+
+    All money is in the company's currency. The defaults are common practice, figures to start from and to edit.
+    """
+
+    currency = serializers.CharField(read_only=True)
+    departures = serializers.ListField(
+        child=serializers.CharField(), read_only=True, help_text="settings that the company has set itself"
+    )
+    visit_cost = _number("a visit before anybody drives or works")
+    driving_cost_per_minute = _number("an installer's minute at the wheel")
+    driving_cost_per_km = _number("a kilometre of the van")
+    working_cost_per_minute = _number("an installer's minute at the unit")
+    overtime_cost_per_hour = _number("an hour after the end of the shift, on top")
+    late_cost_per_day = serializers.DictField(
+        child=serializers.DictField(child=FiniteFloatField()),
+        required=False,
+        allow_null=True,
+        help_text="stage, then use, to what a day with that stage exhausted costs",
+    )
+    removal_minutes = _number("minutes at a site before and after any task")
+    task_minutes = serializers.DictField(
+        child=FiniteFloatField(), required=False, allow_null=True, help_text="kind of need to its minutes"
+    )
+    target_risk = _number("highest acceptable probability that a cartridge is exhausted before its visit")
+    urgent_probability = _number("from this probability of being exhausted today on a need is urgent")
+    urgent_late_cost_per_day = _number("and if a late day costs at least this")
+    bundling_weeks = _whole("weeks ahead for which visits are chosen")
+    horizon_days = _whole("working days that are planned by default")
+    visit_interval_weeks = _number("usual time between two visits to a site")
+    due_window_tolerance = _number("a visit is due on days within this much of its best day")
+    stops_per_round = _number("stops a round usually has")
+    lunch_minutes = _number("the break; 0 for none")
+    lunch_earliest_start_s = _whole("second of the day from which the break may start")
+    lunch_latest_start_s = _whole("second of the day by which it must start")
+    missed_urgent_cost = _number("what the planner is told an urgent visit left out would cost")
+    missed_appointment_cost = _number("what it is told a confirmed appointment left out would cost")
+    sanitise_every_days = _whole("days between two sanitisings of a pressurised tank")
+    sanitise_early_days = _whole("how many days before that it may be done along with something else")
+    unread_after_days = _whole("days without a reading after which a unit is to be inspected")
+    order_horizon_days = _whole("days ahead for which parts are listed for ordering")
+    lead_late_share = _number("share of a late day's cost that counts while a lag polishes behind a spent lead")
+    plans_with_van_stock = serializers.BooleanField(
+        required=False, allow_null=True, help_text="whether rounds may only use what the vans hold by the last count"
+    )
+    undone_cost_per_day = serializers.DictField(
+        child=FiniteFloatField(),
+        required=False,
+        allow_null=True,
+        help_text="kind of need to what a day costs on which it is due and undone, where no forecast speaks",
+    )
+    task_skills = serializers.DictField(
+        child=serializers.ListField(child=serializers.CharField(max_length=40)),
+        required=False,
+        allow_null=True,
+        help_text="kind of need to the skills its installer must have",
+    )
+
+    def to_representation(self, instance: CompanyPolicy) -> dict[str, Any]:
+        policy = merge_policy(settings=instance.settings, currency=instance.company.currency)
+        return {**policy.to_mapping(), "departures": sorted(instance.settings)}
+
+
+class PolicyViewSet(RetrieveMixin, UpdateMixin):
+    """The company's policy, defaults included; its owner may change it."""
+
+    resource = "policy"
+    queryset = CompanyPolicy.objects.select_related("company")
+    serializer_class = PolicySerializer
+    audited = False  # the service leaves the entry
+
+    def get_object(self) -> CompanyPolicy:
+        # a company that never changed anything has no row, and its policy is the default one
+        row: CompanyPolicy = self.get_queryset().first() or CompanyPolicy(company=self.by.company)
+        self.check_object_permissions(self.request, row)
+        return row
+
+    def perform_update(self, serializer: Any) -> CompanyPolicy:
+        change_policy(company=self.by.company, by=self.by, changes=serializer.validated_data, now=self.now)
+        return self.get_object()

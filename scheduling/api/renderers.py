@@ -1,0 +1,24 @@
+"""Media types of the exports; faults are still answered as JSON."""
+
+from typing import Any
+
+from rest_framework.renderers import JSONRenderer
+
+from scheduling.exports.geojson import MEDIA_TYPE
+
+
+class CalendarRenderer(JSONRenderer):
+    """Lets a caller ask for text/calendar; the view itself writes the calendar."""
+
+    media_type = "text/calendar"
+    format = "ics"
+
+    def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
+        return None
+
+
+class GeoJSONRenderer(JSONRenderer):
+    """JSON under its registered name."""
+
+    media_type = MEDIA_TYPE
+    format = "geojson"

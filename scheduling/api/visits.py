@@ -1,0 +1,242 @@
+"""Visits: proposed by the house, confirmed with the client, done."""
+
+from typing import Any
+
+from django.db.models import Prefetch
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from accounts.api.fields import MomentField, TenantRelatedField
+from accounts.api.serializers import StrictSerializer, TenantModelSerializer
+from accounts.api.viewsets import ReadOnlyViewSet
+from accounts.models import Membership
+from scheduling.api.notes import NoteSerializer, SentSerializer
+from scheduling.models import Installer, Plan, Stop, Visit, VisitTask
+from scheduling.services.needs import refresh_needs
+from scheduling.services.visits import cancel_visit, complete_visit, confirm_visit, propose_visits, unconfirm_visit
+
+
+class PlannedSerializer(StrictSerializer):
+    """Where a published plan puts a visit."""
+
+    plan = serializers.IntegerField(source="round.plan_id")
+    round = serializers.IntegerField(source="round_id")
+    installer = serializers.IntegerField(source="round.installer_id")
+    installer_name = serializers.CharField(source="round.installer.name")
+    order = serializers.IntegerField()
+    arrives_at = MomentField()
+    starts_at = MomentField()
+    leaves_at = MomentField()
+
+
+class VisitTaskSerializer(TenantModelSerializer):
+    """A need taken up by a visit, in the order of work."""
+
+    kind = serializers.CharField(source="need.kind")
+    label = serializers.CharField(source="need.label")  # type: ignore[assignment]
+    state = serializers.CharField(source="need.state", help_text="open, done or dropped")
+    unit = serializers.IntegerField(source="need.unit_id")
+    unit_code = serializers.CharField(source="need.unit.code")
+    position = serializers.IntegerField(source="need.position_id", allow_null=True)
+    item = serializers.IntegerField(source="need.item_id", allow_null=True)
+    minutes = serializers.IntegerField(source="need.minutes")
+    reason = serializers.CharField(allow_null=True, help_text="why on this visit, in money; null for clients")
+
+    class Meta:
+        model = VisitTask
+        fields = [
+            "order",
+            "need",
+            "kind",
+            "label",
+            "state",
+            "unit",
+            "unit_code",
+            "position",
+            "item",
+            "minutes",
+            "reason",
+        ]
+        read_only_fields = fields
+
+
+class VisitSerializer(TenantModelSerializer):
+    """One call at one site. What it costs the company, and why, is for its staff: clients read null there."""
+
+    #: What only the company's own people read.
+    STAFF_ONLY = (
+        "costs",
+        "costs_first_day",
+        "cost_of_leaving",
+        "travel_cost",
+        "reason",
+        "closing_note",
+        "skills",
+    )
+
+    site_name = serializers.CharField(source="site.name", read_only=True)
+    installer_name = serializers.CharField(source="installer.name", read_only=True, allow_null=True, default=None)
+    tasks = VisitTaskSerializer(many=True, read_only=True)
+    planned = serializers.SerializerMethodField(help_text="its stop in the newest published plan; null when in none")
+    skills = serializers.ListField(child=serializers.CharField(), read_only=True, allow_null=True)
+    costs = serializers.ListField(
+        child=serializers.FloatField(allow_null=True),
+        read_only=True,
+        allow_null=True,
+        help_text="expected cost of going on each day from costs_first_day, without driving; null: not allowed then",
+    )
+    costs_first_day = serializers.DateField(read_only=True, allow_null=True)
+    cost_of_leaving = serializers.FloatField(
+        read_only=True, allow_null=True, help_text="expected cost of not going within the days planned by default"
+    )
+    travel_cost = serializers.FloatField(read_only=True, allow_null=True)
+    reason = serializers.CharField(read_only=True, allow_null=True)
+    closing_note = serializers.CharField(read_only=True, allow_null=True)
+
+    class Meta:
+        model = Visit
+        fields = [
+            "id",
+            "site",
+            "site_name",
+            "state",
+            "is_urgent",
+            "earliest_day",
+            "latest_day",
+            "best_day",
+            "minutes",
+            "skills",
+            "appointment_at",
+            "installer",
+            "installer_name",
+            "planned",
+            "tasks",
+            "reason",
+            "costs_first_day",
+            "costs",
+            "cost_of_leaving",
+            "travel_cost",
+            "revision",
+            "closing_note",
+            "closed_at",
+            "created_at",
+            "updated_at",
+        ]
+        read_only_fields = fields
+
+    @extend_schema_field(PlannedSerializer(allow_null=True))
+    def get_planned(self, visit: Visit) -> Any:
+        stops: list[Stop] = visit.published_stops  # type: ignore[attr-defined]
+        return PlannedSerializer(stops[-1]).data if stops else None
+
+    def to_representation(self, instance: Visit) -> dict[str, Any]:
+        said = super().to_representation(instance)
+        if self.acting_member.role == Membership.Role.CLIENT:
+            said |= dict.fromkeys(self.STAFF_ONLY)
+            said["tasks"] = [{**task, "reason": None} for task in said["tasks"]]
+        return said
+
+
+class ConfirmationSerializer(SentSerializer):
+    """The time agreed with the client."""
+
+    appointment_at = MomentField(help_text="start of the work, on the minute")
+    installer = TenantRelatedField(
+        queryset=Installer.objects.all(),
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="promised to the client; empty: whoever's round it fits",
+    )
+
+
+class ProposalCountsSerializer(StrictSerializer):
+    """What looking again changed."""
+
+    needs_opened = serializers.IntegerField()
+    needs_changed = serializers.IntegerField()
+    needs_dropped = serializers.IntegerField()
+    visits_opened = serializers.IntegerField()
+    visits_changed = serializers.IntegerField()
+    visits_withdrawn = serializers.IntegerField()
+
+
+class VisitViewSet(ReadOnlyViewSet):
+    """Visits: at most one proposed for a site, and those confirmed, done or cancelled."""
+
+    resource = "visit"
+    queryset = Visit.objects.select_related("site", "installer").prefetch_related(
+        Prefetch("tasks", queryset=VisitTask.objects.select_related("need__unit")),
+        Prefetch(
+            "stops",
+            queryset=Stop.objects.filter(round__plan__state=Plan.State.PUBLISHED)
+            .select_related("round__installer")
+            .order_by("round__plan__published_at", "pk"),
+            to_attr="published_stops",
+        ),
+    )
+    serializer_class = VisitSerializer
+    filterset_fields = {
+        "site": ["exact"],
+        "state": ["exact"],
+        "installer": ["exact"],
+        "is_urgent": ["exact"],
+        "best_day": ["gte", "lte"],
+        "latest_day": ["gte", "lte"],
+        "appointment_at": ["gte", "lt"],
+    }
+    ordering_fields = ["best_day", "latest_day", "appointment_at", "created_at"]
+
+    @extend_schema(request=ConfirmationSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def confirm(self, request: Request, pk: str) -> Response:
+        """Note the time agreed with the client, or move a confirmed visit to another one."""
+        with self.transaction():
+            visit = self.locked_object()
+            sent = ConfirmationSerializer.read(self)
+            return self.answer(self.reread(confirm_visit(visit=visit, by=self.by, now=self.now, **sent)))
+
+    @extend_schema(request=NoteSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def unconfirm(self, request: Request, pk: str) -> Response:
+        """Give a confirmed time back; the visit is a proposal again."""
+        return self._move(unconfirm_visit)
+
+    @extend_schema(request=NoteSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def cancel(self, request: Request, pk: str) -> Response:
+        """Call a visit off; its needs stay open and are proposed again."""
+        return self._move(cancel_visit)
+
+    @extend_schema(request=NoteSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def complete(self, request: Request, pk: str) -> Response:
+        """Close a visit without a record of work; a service record closes its visit by itself."""
+        return self._move(complete_visit)
+
+    def _move(self, service: Any) -> Response:
+        with self.transaction():
+            visit = self.locked_object()
+            sent = NoteSerializer.read(self)
+            return self.answer(self.reread(service(visit=visit, by=self.by, now=self.now, **sent)))
+
+    @extend_schema(request=None, responses=ProposalCountsSerializer)
+    @action(detail=False, methods=["post"])
+    def propose(self, request: Request) -> Response:
+        """Find the needs and bundle the visits again, as the nightly chain does."""
+        company = self.by.company
+        with self.transaction():
+            needs = refresh_needs(company=company, now=self.now)
+            visits = propose_visits(company=company, now=self.now)
+        counts = {
+            "needs_opened": needs.opened,
+            "needs_changed": needs.changed,
+            "needs_dropped": needs.dropped,
+            "visits_opened": visits.opened,
+            "visits_changed": visits.changed,
+            "visits_withdrawn": visits.withdrawn,
+        }
+        return Response(ProposalCountsSerializer(counts).data)

@@ -1,0 +1,91 @@
+"""An installer's visits as an iCalendar (RFC 5545)."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import UUID, uuid5
+
+from icalendar import Calendar, Event, vGeo, vText
+
+from scheduling.models import Installer, Visit
+
+# Fixed for ever: with it the same visit has the same UID in every export.
+_NAMESPACE = UUID("6f0d7c52-3c58-5f0e-9a54-0f4f0a3f7b11")
+
+_STATUS = {
+    Visit.State.PROPOSED: "TENTATIVE",
+    Visit.State.CONFIRMED: "CONFIRMED",
+    Visit.State.DONE: "CONFIRMED",
+    Visit.State.CANCELLED: "CANCELLED",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A visit and the time it takes up."""
+
+    visit: Visit
+    starts_at: datetime
+    ends_at: datetime
+
+
+def entry_at_appointment(visit: Visit) -> Entry:
+    """A visit at the time agreed with the client."""
+    assert visit.appointment_at is not None
+    return Entry(visit, visit.appointment_at, visit.appointment_at + timedelta(minutes=visit.minutes))
+
+
+def visit_uid(visit: Visit) -> str:
+    """The identifier under which calendars know a visit, the same in every export."""
+    return str(uuid5(_NAMESPACE, f"visit {visit.pk}"))
+
+
+def calendar_of(*, installer: Installer, entries: Iterable[Entry]) -> bytes:
+    """Write an installer's visits.
+
+    UID is the visit's for good; SEQUENCE is its revision, which rises whenever time, installer or state change; DTSTAMP
+    is the moment it was last changed, so that an unchanged calendar is the same to the byte.
+
+    Parameters
+    ----------
+    installer
+        Whose calendar.
+    entries
+        Visits with `site` and `tasks__need__unit` at hand.
+    """
+    calendar = Calendar()
+    calendar.add("version", "2.0")
+    calendar.add("prodid", "-//RO fleet//visits//EN")
+    calendar.add("calscale", "GREGORIAN")
+    calendar.add("name", f"Visits of {installer.name}")
+    for entry in sorted(entries, key=lambda e: (e.starts_at, e.visit.pk)):
+        calendar.add_component(_event(entry))
+    return bytes(calendar.to_ical())
+
+
+def _event(entry: Entry) -> Event:
+    visit, site = entry.visit, entry.visit.site
+    event = Event()
+    event.add("uid", visit_uid(visit))
+    event.add("sequence", visit.revision)
+    event.add("dtstamp", visit.updated_at)
+    event.add("last-modified", visit.updated_at)
+    event.add("dtstart", entry.starts_at)
+    event.add("dtend", entry.ends_at)
+    event.add("summary", site.name)
+    event.add("status", _STATUS[Visit.State(visit.state)])
+    if site.address:
+        event.add("location", site.address)
+    event["geo"] = vGeo((site.latitude, site.longitude))
+    event["description"] = vText(_description(visit))
+    return event
+
+
+def _description(visit: Visit) -> str:
+    lines = [
+        f"{task.need.unit.code}: {task.need.get_kind_display()}{f' ({task.need.label})' if task.need.label else ''}"
+        for task in visit.tasks.all()
+    ]
+    if visit.site.access_notes:
+        lines.append(f"Access: {visit.site.access_notes}")
+    return "\n".join(lines)

@@ -1,0 +1,86 @@
+"""Stock: counted by people, taken by work."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from accounts.errors import Fault, InvalidInput
+from accounts.models import Company, Membership
+from accounts.services import record
+from fleet.models import CatalogueItem
+from scheduling.models import Installer, StockLevel
+
+
+def count_stock(
+    *,
+    by: Membership,
+    item: CatalogueItem,
+    quantity: int,
+    now: datetime,
+    installer: Installer | None = None,
+    counted_at: datetime | None = None,
+) -> StockLevel:
+    """Write down what was counted of an item in the store, or in an installer's van.
+
+    Raises
+    ------
+    InvalidInput
+        When the count lies in the future.
+    """
+    at = counted_at or now
+    if at > now:
+        sentence = f"counted_at {at.isoformat()} is in the future; give when it was counted."
+        raise InvalidInput("in_the_future", sentence, faults=[Fault("/counted_at", sentence)])
+    with transaction.atomic():
+        Company.objects.select_for_update(no_key=True).get(pk=item.company_id)
+        level, _ = StockLevel.objects.get_or_create(
+            company_id=item.company_id, item=item, installer=installer, defaults={"counted_at": at}
+        )
+        was, level.quantity, level.counted_at = level.quantity, quantity, at
+        level.save(update_fields=["quantity", "counted_at"])
+        record(by=by, action="count stock", subject=level, details={"was": was, "quantity": quantity}, now=now)
+    return level
+
+
+def take_from_stock(
+    *, company: Company, wanted: Mapping[CatalogueItem, int], installer: Installer | None
+) -> list[dict[str, Any]]:
+    """Take pieces from the van, then from the store; call it inside the transaction of the work.
+
+    Returns
+    -------
+    list
+        For each item what came from where; `uncounted` pieces were fitted although the last count knew of none, which
+        says that the count is wrong.
+    """
+    rows = StockLevel.objects.select_for_update(no_key=True).of_company(company).filter(item__in=list(wanted))
+    levels = {(level.item_id, level.installer_id): level for level in rows.order_by("pk")}
+    taken = []
+    for item, quantity in sorted(wanted.items(), key=lambda entry: entry[0].pk):
+        left = quantity
+        van = levels.get((item.pk, installer.pk)) if installer is not None else None
+        store = levels.get((item.pk, None))
+        from_van, left = _take(van, left)
+        from_store, left = _take(store, left)
+        taken.append(
+            {
+                "item": item.pk,
+                "quantity": quantity,
+                "from_van": from_van,
+                "from_store": from_store,
+                "uncounted": left,
+            }
+        )
+    return taken
+
+
+def _take(level: StockLevel | None, quantity: int) -> tuple[int, int]:
+    if level is None:
+        return 0, quantity
+    taken = min(level.quantity, quantity)
+    if taken:
+        level.quantity -= taken
+        level.save(update_fields=["quantity"])
+    return taken, quantity - taken

@@ -1,0 +1,64 @@
+"""Parts lists and stock over the API."""
+
+import pytest
+from rest_framework.test import APIClient
+
+from accounts.models import Membership
+from scheduling.models import Installer, StockLevel
+from tests.scheduling.night import run_night
+from tests.scheduling.town import Town
+
+STOCK = "/api/v1/stock-levels/"
+
+
+def test_lists_by_visit_round_and_period(as_installer: APIClient, town: Town, ada: Installer) -> None:
+    plan = run_night(town, sites=3)
+    for scope, count in (("visit", 3), ("round", plan.rounds.count()), ("period", 2)):
+        found = as_installer.get(f"/api/v1/parts-lists/?scope={scope}&plan={plan.pk}").json()
+        assert found["count"] == count, scope
+        assert sum(line["quantity"] for one in found["results"] for line in one["lines"]) == (
+            6 if scope == "period" else 3
+        )
+    line = found["results"][0]["lines"][0]
+    assert (line["item_code"], line["short"], line["packs_to_order"]) == ("carbon-1", 3, 1)
+    assert line["order_by"] < line["needed_by"]
+    assert sum(row["quantity"] for row in line["taken_by"]) == 3
+
+
+def test_a_count_sent_again_takes_the_place_of_the_one_before(as_office: APIClient, town: Town) -> None:
+    item = town.item("carbon")
+    first = as_office.post(STOCK, {"item": item.pk, "quantity": 7})
+    assert first.status_code == 201, first.content
+    second = as_office.post(STOCK, {"item": item.pk, "quantity": 5})
+    assert second.json()["id"] == first.json()["id"]
+    assert as_office.patch(f"{STOCK}{first.json()['id']}/", {"quantity": 4}).json()["quantity"] == 4
+    assert StockLevel.objects.get().quantity == 4
+    assert as_office.get(f"{STOCK}?installer__isnull=true").json()["count"] == 1
+    assert as_office.delete(f"{STOCK}{first.json()['id']}/").status_code == 204
+
+
+@pytest.mark.parametrize(
+    ("change", "pointer"),
+    [
+        ({"quantity": -1}, "/quantity"),
+        ({"quantity": 10**9}, "/quantity"),
+        ({"quantity": 1.5}, "/quantity"),
+        ({"quantity": None}, "/quantity"),
+        ({"item": "carbon-1"}, "/item"),
+        ({"installer": 999_999}, "/installer"),
+        ({"counted_at": "2030-01-01T00:00:00Z"}, "/counted_at"),
+        ({"counted_at": "yesterday"}, "/counted_at"),
+    ],
+)
+def test_a_fault_names_its_field(as_office: APIClient, town: Town, change: dict[str, object], pointer: str) -> None:
+    refused = as_office.post(STOCK, {"item": town.item("carbon").pk, "quantity": 1, **change}, format="json")
+    assert refused.status_code == 400, refused.content
+    assert [fault["pointer"] for fault in refused.json()["errors"]] == [pointer]
+    assert not StockLevel.objects.exists()
+
+
+def test_another_companys_van_is_not_there(as_office: APIClient, town: Town, rival: Membership) -> None:
+    theirs = Town(rival.company).installer("Rolf")
+    refused = as_office.post(STOCK, {"item": town.item("carbon").pk, "quantity": 1, "installer": theirs.pk})
+    assert refused.status_code == 400
+    assert refused.json()["errors"][0]["pointer"] == "/installer"

@@ -1,0 +1,199 @@
+"""Work that was done: cartridges, stock, needs and the visit follow from the report."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from accounts.errors import Conflict, DomainError, InvalidInput
+from accounts.models import AuditEntry, Membership
+from fleet.models import Placement, Unit
+from scheduling.models import Need, ServiceRecord, StockLevel, Visit
+from scheduling.services.needs import refresh_needs
+from scheduling.services.visits import cancel_visit, propose_visits
+from scheduling.services.work_records import PartUsed, WorkDone, record_work
+from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
+
+
+@pytest.fixture
+def unit(town: Town, installer: Membership) -> Unit:
+    """A unit whose carbon is spent and whose lead resin is to be rotated, with a visit proposed."""
+    town.installer("Ada", membership=installer)
+    unit = town.unit(train=RO_DI_TRAIN)
+    town.forecast(town.position(unit, "carbon"), 0)
+    town.forecast(town.position(unit, "resin", "lead"), 3)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    return unit
+
+
+def _report(unit: Unit, by: Membership, work: list[WorkDone], **more: Any) -> tuple[ServiceRecord, bool]:
+    return record_work(
+        **{
+            "site": unit.site,
+            "by": by,
+            "reference": "van-1/0001",
+            "done_at": NOW + timedelta(hours=4),
+            "work": work,
+            "visit": Visit.objects.first(),
+            "now": NOW + timedelta(hours=5),
+            **more,
+        }
+    )
+
+
+def _usual(town: Town, unit: Unit) -> list[WorkDone]:
+    return [
+        WorkDone("replace", unit, town.position(unit, "carbon"), removal="exhausted", serial_or_lot="L-77"),
+        WorkDone("rotate", unit, town.position(unit, "resin", "lead"), removal="exhausted"),
+    ]
+
+
+def _everything() -> list[Any]:
+    return [
+        list(model.objects.order_by("pk").values()) for model in (Placement, Need, Visit, StockLevel, ServiceRecord)
+    ]
+
+
+def test_everything_follows_from_a_report(town: Town, unit: Unit, installer: Membership) -> None:
+    ada = installer.installer
+    town.small_part("o-ring", work="replace", quantity=2)
+    van = town.stock(town.item("carbon"), 1, ada)
+    store = town.stock(town.item("resin"), 5)
+    record, is_new = _report(unit, installer, _usual(town, unit), minutes=42)
+    assert is_new
+    carbon = town.position(unit, "carbon").placements.get(removed_at=None)
+    assert (carbon.serial_or_lot, carbon.placed_at) == ("L-77", record.done_at)
+    lead = town.position(unit, "resin", "lead").placements.get(removed_at=None)
+    assert lead.continues.position == town.position(unit, "resin", "lag")
+    assert set(Need.objects.values_list("state", flat=True)) == {"done"}
+    visit = Visit.objects.get()
+    assert (visit.state, visit.closed_at) == ("done", record.done_at)
+    van.refresh_from_db()
+    store.refresh_from_db()
+    assert (van.quantity, store.quantity) == (0, 4)
+    taken = {row["item"]: row for row in record.parts}
+    assert taken[town.item("carbon").pk]["from_van"] == 1
+    assert taken[town.item("resin").pk]["from_store"] == 1
+    assert [row["uncounted"] for row in record.parts if row["quantity"] == 2] == [2]
+    assert AuditEntry.objects.filter(action="record work").count() == 1
+
+
+def test_the_same_report_again_changes_nothing(town: Town, unit: Unit, installer: Membership) -> None:
+    town.stock(town.item("carbon"), 3)
+    first, _ = _report(unit, installer, _usual(town, unit))
+    before = _everything()
+    second, is_new = _report(unit, installer, _usual(town, unit), now=NOW + timedelta(days=1))
+    assert (second, is_new) == (first, False)
+    assert _everything() == before
+
+
+def test_a_reference_stands_for_one_report(town: Town, unit: Unit, installer: Membership) -> None:
+    _report(unit, installer, _usual(town, unit))
+    with pytest.raises(Conflict, match="already stands for other work"):
+        _report(unit, installer, [], done_at=NOW + timedelta(hours=3))
+
+
+def test_the_night_after_asks_for_nothing_more(town: Town, unit: Unit, installer: Membership) -> None:
+    _report(unit, installer, _usual(town, unit))
+    later = NOW + timedelta(days=1)
+    assert refresh_needs(company=town.company, now=later).opened == 0
+    assert propose_visits(company=town.company, now=later).opened == 0
+
+
+def test_a_booster_pump_stands_once_it_is_fitted(town: Town, installer: Membership) -> None:
+    unit = town.unit()
+    town.finding(unit, "line_pressure_low")
+    refresh_needs(company=town.company, now=NOW)
+    _report(unit, installer, [WorkDone("fit_booster_pump", unit)], visit=None)
+    unit.refresh_from_db()
+    assert unit.has_booster_pump
+    assert Need.objects.get().state == "done"
+
+
+def test_parts_that_were_named_take_the_place_of_the_rules(town: Town, unit: Unit, installer: Membership) -> None:
+    town.small_part("o-ring", work="replace", quantity=2)
+    level = town.stock(town.item("carbon"), 9)
+    record, _ = _report(unit, installer, _usual(town, unit), used=[PartUsed(town.item("carbon"), 2)] * 2)
+    level.refresh_from_db()
+    assert level.quantity == 5
+    assert [row["quantity"] for row in record.parts] == [4]
+
+
+def test_two_open_repairs_are_told_apart(town: Town, installer: Membership) -> None:
+    unit = town.unit()
+    town.finding(unit, "shutoff_valve_fault")
+    town.finding(unit, "check_valve_fault")
+    refresh_needs(company=town.company, now=NOW)
+    with pytest.raises(InvalidInput, match="say which"):
+        _report(unit, installer, [WorkDone("repair", unit)], visit=None)
+    need = Need.objects.get(cause="check_valve_fault")
+    _report(unit, installer, [WorkDone("repair", unit, need=need)], visit=None)
+    assert set(Need.objects.values_list("cause", "state")) == {
+        ("check_valve_fault", "done"),
+        ("shutoff_valve_fault", "open"),
+    }
+
+
+@pytest.mark.parametrize(
+    ("case", "pointer"),
+    [
+        ("future", "/done_at"),
+        ("no position", "/work/0/position"),
+        ("other unit's position", "/work/0/position"),
+        ("other site's unit", "/work/0/unit"),
+        ("no reason", "/work/0/removal"),
+        ("rotate a single", "/work/0/position"),
+        ("twice", "/work/1/position"),
+        ("wrong item", "/work/0/item"),
+        ("long before", "/done_at"),
+        ("need of another kind", "/work/0/need"),
+        ("serial of nothing", "/work/0/action"),
+        ("no parts", "/parts/0/quantity"),
+    ],
+)
+def test_a_report_that_cannot_be_right_changes_nothing(
+    town: Town, unit: Unit, installer: Membership, case: str, pointer: str
+) -> None:
+    carbon, other = town.position(unit, "carbon"), town.unit()
+    done = WorkDone("replace", unit, carbon, removal="exhausted")
+    more: dict[str, Any] = {}
+    work = [done]
+    match case:
+        case "future":
+            more = {"done_at": NOW + timedelta(days=2)}
+        case "no position":
+            work = [WorkDone("replace", unit, removal="early")]
+        case "other unit's position":
+            work = [WorkDone("replace", unit, town.position(other, "carbon"), removal="early")]
+        case "other site's unit":
+            work = [WorkDone("inspect", other)]
+        case "no reason":
+            work = [WorkDone("replace", unit, carbon)]
+        case "rotate a single":
+            work = [WorkDone("rotate", unit, carbon)]
+        case "twice":
+            work = [done, done]
+        case "wrong item":
+            work = [WorkDone("replace", unit, carbon, item=town.item("membrane"), removal="early")]
+        case "long before":
+            more = {"done_at": NOW - timedelta(days=900)}
+        case "need of another kind":
+            work = [WorkDone("inspect", unit, need=Need.objects.first())]
+        case "serial of nothing":
+            work = [WorkDone("inspect", unit, serial_or_lot="L-1")]
+        case "no parts":
+            more = {"used": [PartUsed(town.item("carbon"), 0)]}
+    before = _everything()
+    with pytest.raises(DomainError) as error:
+        _report(unit, installer, work, **more)
+    assert [fault.pointer for fault in error.value.faults] == [pointer]
+    assert _everything() == before
+
+
+def test_work_on_a_cancelled_visit_is_recorded_without_it(town: Town, unit: Unit, installer: Membership) -> None:
+    visit = Visit.objects.get()
+    cancel_visit(visit=visit, by=installer, note="", now=NOW)
+    with pytest.raises(Conflict, match="without it"):
+        _report(unit, installer, _usual(town, unit), visit=visit)
+    assert _report(unit, installer, _usual(town, unit), visit=None)[1]

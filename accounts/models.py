@@ -86,7 +86,8 @@ class Membership(TenantModel):
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="memberships")
     name = models.CharField(max_length=120, blank=True, help_text="of the person, as this company writes it")
     role = models.CharField(max_length=10, choices=Role)
-    client = models.ForeignKey(Client, on_delete=models.CASCADE, null=True, blank=True, related_name="memberships")
+    # A client whose people can sign in is not deleted by the way.
+    client = models.ForeignKey(Client, on_delete=models.RESTRICT, null=True, blank=True, related_name="memberships")
     is_active = models.BooleanField(default=True)
     created_at = models.DateTimeField(auto_now_add=True)
 

@@ -1,10 +1,12 @@
 """Filters of lists: declared once, and strict about what they are given."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import django_filters
 from django.db import models
 from django.db.models import QuerySet
+from django.http import QueryDict
 from django_filters.rest_framework import DjangoFilterBackend, FilterSet
 from rest_framework.request import Request
 
@@ -52,25 +54,42 @@ class StrictFilterBackend(DjangoFilterBackend):
         filterset = self.get_filterset(request, queryset, view)
         if filterset is None:
             return queryset
+        faults = list(_booleans(filterset, request.query_params))
         if not filterset.is_valid():
-            raise RequestInvalid(
-                [
-                    RequestFault("parameter", name, f"{name}: {sentence}")
-                    for name, sentences in filterset.errors.items()
-                    for sentence in sentences
-                ]
-            )
+            faults += _unread(filterset)
+        if faults:
+            raise RequestInvalid(faults)
         return filterset.qs
 
 
-def filter_parameters(view: Any) -> set[str]:
-    """Name the query parameters that the filters of a view read."""
+def _booleans(filterset: FilterSet, given: QueryDict) -> Iterator[RequestFault]:
+    """Find values of yes-or-no filters that are neither: the library would drop such a filter in silence."""
+    for name, declared in filterset.filters.items():
+        value = given.get(name)
+        is_boolean = isinstance(declared, django_filters.BooleanFilter)
+        if is_boolean and value is not None and value.lower() not in ("true", "false"):
+            yield RequestFault("parameter", name, f"{name} is '{value[:40]}': write true or false.")
+
+
+def _unread(filterset: FilterSet) -> Iterator[RequestFault]:
+    for name, sentences in filterset.errors.items():
+        choices = getattr(filterset.form.fields.get(name), "choices", None)
+        if choices:
+            words = ", ".join(str(value) for value, _ in choices if value not in ("", None))
+            yield RequestFault("parameter", name, f"{name} must be one of: {words}.")
+        else:
+            yield from (RequestFault("parameter", name, f"{name}: {sentence}") for sentence in sentences)
+
+
+def filter_parameters(view: Any) -> dict[str, bool]:
+    """Name the query parameters that the filters of a view read, and say of each whether it may be repeated."""
     backend = StrictFilterBackend()
     filterset_class = backend.get_filterset_class(view, getattr(view, "queryset", None))
     if filterset_class is None:
-        return set()
-    names: set[str] = set()
+        return {}
+    names: dict[str, bool] = {}
     for name, declared in filterset_class.base_filters.items():
+        repeatable = isinstance(declared, django_filters.MultipleChoiceFilter)
         suffixes = getattr(declared.field.widget, "suffixes", None)
-        names.update(f"{name}_{suffix}" if suffix else name for suffix in suffixes or [""])
+        names.update({f"{name}_{suffix}" if suffix else name: repeatable for suffix in suffixes or [""]})
     return names

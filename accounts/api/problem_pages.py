@@ -1,6 +1,5 @@
 """What each kind of problem means: the pages that the `type` of a problem points to."""
 
-from collections.abc import Sequence
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
@@ -8,9 +7,9 @@ from rest_framework import serializers
 from rest_framework.exceptions import NotFound
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
 from accounts.api.problems import KINDS
+from accounts.api.views import PublicView
 
 
 class ProblemKindSerializer(serializers.Serializer[Any]):
@@ -21,22 +20,16 @@ class ProblemKindSerializer(serializers.Serializer[Any]):
     meaning = serializers.CharField()
 
 
-class ProblemKindsView(APIView):
+class ProblemKindsView(PublicView):
     """Every kind of problem an answer can be."""
-
-    authentication_classes: Sequence[Any] = ()
-    permission_classes: Sequence[Any] = ()
 
     @extend_schema(responses=ProblemKindSerializer(many=True), operation_id="problems_list")
     def get(self, request: Request) -> Response:
         return Response([_kind(status) for status in KINDS])
 
 
-class ProblemKindView(APIView):
+class ProblemKindView(PublicView):
     """One kind of problem: the page its `type` points to."""
-
-    authentication_classes: Sequence[Any] = ()
-    permission_classes: Sequence[Any] = ()
 
     @extend_schema(responses=ProblemKindSerializer, operation_id="problems_retrieve")
     def get(self, request: Request, kind: str) -> Response:

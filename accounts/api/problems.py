@@ -7,6 +7,7 @@
 """
 
 import logging
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from http import HTTPStatus
 from typing import Any
@@ -143,7 +144,7 @@ def _api_problem(error: exceptions.APIException) -> Response:
         headers["WWW-Authenticate"] = error.auth_header  # type: ignore[attr-defined]
     wait = getattr(error, "wait", None)
     if wait is not None:
-        headers["Retry-After"] = str(max(1, int(wait)))
+        headers["Retry-After"] = str(max(1, math.ceil(wait)))
     code = error.default_code if error.status_code in (409, 412, 413, 422) else None
     return problem(error.status_code, _said(error), code=code, headers=headers)
 

@@ -1,6 +1,5 @@
 """Signing in and out: a token for programs and phones, a session for the browser."""
 
-from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -12,13 +11,13 @@ from rest_framework import serializers
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
 from accounts import services
 from accounts.api.authentication import SESSION_MEMBERSHIP
 from accounts.api.me import MembershipSerializer, MeSerializer, describe
 from accounts.api.serializers import StrictSerializer
 from accounts.api.throttles import SIGN_IN_THROTTLES
+from accounts.api.views import PublicView
 from accounts.api.viewsets import TenantViewSet
 from accounts.models import AccessToken, Membership
 from accounts.services import WrongCredentials
@@ -54,9 +53,7 @@ class SignedInSerializer(serializers.Serializer[Any]):
     membership = MembershipSerializer()
 
 
-class _SignInView(APIView):
-    authentication_classes: Sequence[Any] = ()
-    permission_classes: Sequence[Any] = ()
+class _SignInView(PublicView):
     throttle_classes = SIGN_IN_THROTTLES
     serializer_class: type[StrictSerializer] = CredentialsSerializer
     further_problems = (401,)

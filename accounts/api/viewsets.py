@@ -36,10 +36,10 @@ from rest_framework.viewsets import GenericViewSet
 from accounts import permissions
 from accounts.api import idempotency
 from accounts.api.etags import check_if_match, etag_of, is_known
-from accounts.api.faults import RequestFault, RequestInvalid
 from accounts.api.filters import filter_parameters
 from accounts.api.ordering import orderable
 from accounts.api.permissions import action_name
+from accounts.api.views import check_query_parameters
 from accounts.models import Membership
 from accounts.services import record
 from accounts.tenancy import TenantQuerySet
@@ -104,29 +104,20 @@ class TenantViewSet(GenericViewSet[Any]):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
-        self.check_query_parameters(request)
+        check_query_parameters(request, self.known_parameters())
         if request.method == "POST":
             # The router binds handlers to the instance in the same way.
             self.post = idempotency.once(self, self.post)
 
-    def check_query_parameters(self, request: Request) -> None:
-        """Refuse query parameters that nothing here reads: a misspelt filter would answer with every row."""
-        known = set(self.query_parameters)
+    def known_parameters(self) -> dict[str, bool]:
+        """Name the query parameters this action reads, and say of each whether it may be repeated."""
+        known = dict.fromkeys(self.query_parameters, False)
         if self.action == "list":
-            known |= filter_parameters(self) | set(getattr(self.pagination_class, "parameters", ()))
+            known |= filter_parameters(self)
+            known |= dict.fromkeys(getattr(self.pagination_class, "parameters", ()), False)
             if orderable(self):
-                known.add("ordering")
-        unknown = [name for name in request.query_params if name not in known]
-        if unknown:
-            names = ", ".join(sorted(known)) or "none"
-            raise RequestInvalid(
-                [
-                    RequestFault(
-                        "parameter", name, f"There is no query parameter '{name[:80]}' here; there are: {names}."
-                    )
-                    for name in unknown
-                ]
-            )
+                known["ordering"] = False
+        return known
 
     def get_queryset(self) -> QuerySet[Any]:
         """Give the rows the acting membership may see."""

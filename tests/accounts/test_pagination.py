@@ -65,6 +65,8 @@ def test_numbered_pages_follow_each_other(as_office: APIClient) -> None:
         ("ordering", "-"),
         ("nam", "x"),
         ("format", "json"),
+        ("name", ""),
+        ("ordering", ""),
         ("cursor", "x"),
     ],
 )
@@ -100,6 +102,27 @@ def test_a_filter_that_cannot_be_read_names_the_parameter(as_owner: APIClient) -
         answer = as_owner.get(TRAIL, {name: value})
         assert answer.status_code == 400, (name, value)
         assert [fault["parameter"] for fault in answer.json()["errors"]] == [name]
+
+
+@pytest.mark.parametrize("value", ["yes", "1", "TRUE!", "null"])
+def test_a_yes_or_no_filter_takes_yes_and_no_alone(as_owner: APIClient, value: str) -> None:
+    answer = as_owner.get("/api/v1/members/", {"is_active": value})
+    assert answer.status_code == 400
+    assert "write true or false" in answer.json()["errors"][0]["detail"]
+    assert as_owner.get("/api/v1/members/", {"is_active": "true"}).status_code == 200
+
+
+def test_a_choice_that_is_none_is_answered_with_the_choices(as_owner: APIClient) -> None:
+    answer = as_owner.get("/api/v1/members/", {"role": "boss"})
+    assert answer.json()["errors"] == [
+        {"parameter": "role", "detail": "role must be one of: owner, office, installer, client."}
+    ]
+
+
+def test_a_parameter_that_stands_twice_is_refused(as_owner: APIClient) -> None:
+    answer = as_owner.get("/api/v1/members/?role=owner&role=office")
+    assert answer.status_code == 400
+    assert answer.json()["errors"] == [{"parameter": "role", "detail": "role stands 2 times: give it once."}]
 
 
 def test_another_companys_id_in_a_filter_finds_what_an_absent_one_finds(

@@ -89,7 +89,7 @@ def test_an_error_nobody_foresaw_is_not_dressed_up(error: Exception) -> None:
 
 
 def test_waiting_times_are_in_the_headers() -> None:
-    assert answer(exceptions.Throttled(wait=3)).headers["Retry-After"] == "3"
+    assert answer(exceptions.Throttled(wait=2.1)).headers["Retry-After"] == "3"
     assert answer(OperationalError("database is locked")).headers["Retry-After"] == "1"
 
 
@@ -243,6 +243,13 @@ def test_a_row_that_others_need_is_kept_and_they_are_named(as_office: APIClient,
     assert problem["code"] == "in_use"
     assert problem["dependants"] == [{"kind": "site", "id": str(site.pk), "name": str(site)}]
     assert Client.objects.filter(pk=first_client.pk).exists()
+
+
+def test_a_client_whose_people_sign_in_is_kept(as_office: APIClient, client_member: Membership) -> None:
+    response = as_office.delete(f"{CLIENTS}{client_member.client_id}/")
+    assert (response.status_code, response.json()["code"]) == (409, "in_use")
+    assert [row["kind"] for row in response.json()["dependants"]] == ["membership"]
+    client_member.refresh_from_db()
 
 
 def test_a_name_that_is_taken_is_a_conflict_at_that_field(as_office: APIClient, first_client: Client) -> None:

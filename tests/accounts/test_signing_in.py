@@ -95,6 +95,13 @@ def test_nonsense_at_the_door_is_named(api: APIClient, address: str, body: objec
     assert {fault["pointer"] for fault in answer.json()["errors"]} == pointers
 
 
+@pytest.mark.parametrize("address", [LOGIN, SESSION])
+def test_a_form_of_another_site_cannot_sign_a_visitor_in(api: APIClient, office: Membership, address: str) -> None:
+    for kind in ("multipart/form-data; boundary=x", "application/x-www-form-urlencoded", "text/plain"):
+        assert api.generic("POST", address, b"email=a", content_type=kind).status_code == 415
+    assert api.post(f"{address}?next=elsewhere", credentials(office)).status_code == 400
+
+
 def test_passwords_cannot_be_tried_out(api: APIClient, office: Membership, installer: Membership) -> None:
     wrong = {"email": office.user.email, "password": "wrong"}
     assert [api.post(LOGIN, wrong).status_code for _ in range(10)] == [401] * 10

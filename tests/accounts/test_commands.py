@@ -1,0 +1,67 @@
+"""Commands of this room."""
+
+import io
+from datetime import timedelta
+
+import pytest
+from django.contrib.sessions.models import Session
+from django.core.management import CommandError, call_command
+from django.utils import timezone
+
+from accounts.models import AccessToken, Company, Membership, StoredAnswer
+from tests import factories
+
+
+def found(monkeypatch: pytest.MonkeyPatch, *arguments: str, password: str = factories.PASSWORD) -> str:
+    monkeypatch.setattr("sys.stdin", io.StringIO(f"{password}\n"))
+    out = io.StringIO()
+    call_command("found_company", *arguments, stdout=out)
+    return out.getvalue()
+
+
+@pytest.mark.django_db
+def test_a_company_is_founded_from_the_shell(monkeypatch: pytest.MonkeyPatch) -> None:
+    said = found(monkeypatch, "East Water", "Eve@east.example", "--time-zone", "Europe/Paris", "--unit-system", "us")
+    assert said == "Founded East Water; eve@east.example owns it.\n"
+    owner = Membership.objects.get()
+    assert owner.user.check_password(factories.PASSWORD)
+    assert (owner.company.time_zone, owner.company.unit_system, owner.role) == ("Europe/Paris", "us", "owner")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "password", "said"),
+    [
+        (["", "eve@east.example"], factories.PASSWORD, "blank"),
+        (["East Water", "eve"], factories.PASSWORD, "email"),
+        (["East Water", "eve@east.example"], "short", "too easy to guess"),
+        (["East Water", "eve@east.example", "--time-zone", "Paris"], factories.PASSWORD, "IANA"),
+        (["East Water", "eve@east.example", "--currency", "euro"], factories.PASSWORD, "ISO 4217"),
+    ],
+)
+@pytest.mark.django_db
+def test_what_is_wrong_is_said_and_nothing_is_founded(
+    monkeypatch: pytest.MonkeyPatch, arguments: list[str], password: str, said: str
+) -> None:
+    with pytest.raises(CommandError, match=said):
+        found(monkeypatch, *arguments, password=password)
+    assert not Company.objects.exists()
+
+
+@pytest.mark.django_db
+def test_tidying_takes_what_nobody_needs_and_nothing_else() -> None:
+    now = timezone.now()
+    factories.AccessTokenFactory(expiry=now - timedelta(days=91))
+    factories.AccessTokenFactory(expiry=now + timedelta(days=1))
+    factories.StoredAnswerFactory(created_at=now - timedelta(hours=49))
+    Session.objects.create(session_key="old", session_data="", expire_date=now - timedelta(days=1))
+    Session.objects.create(session_key="new", session_data="", expire_date=now + timedelta(days=1))
+    for said in (
+        "Deleted 1 tokens, 1 stored answers, 1 sessions.\n",
+        "Deleted 0 tokens, 0 stored answers, 0 sessions.\n",
+    ):
+        out = io.StringIO()
+        call_command("tidy", stdout=out)
+        assert out.getvalue() == said
+    assert AccessToken.objects.count() == 1
+    assert not StoredAnswer.objects.exists()
+    assert Session.objects.get().session_key == "new"

@@ -24,22 +24,11 @@ class IdFilter(django_filters.NumberFilter):
         super().__init__(*args, decimal_places=0, min_value=0, max_value=2**63 - 1, **kwargs)
 
 
-class YesNoFilter(django_filters.TypedChoiceFilter):
-    """Narrow by a flag; the usual widget reads a word it does not know as 'either', which answers with every row."""
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        kwargs.pop("widget", None)
-        super().__init__(
-            *args, choices=[("true", "true"), ("false", "false")], coerce=lambda word: word == "true", **kwargs
-        )
-
-
 class TenantFilterSet(FilterSet):
     """The base of every filterset; a foreign key is filtered by its id."""
 
     class Meta:
         filter_overrides = {
-            models.BooleanField: {"filter_class": YesNoFilter},
             models.ForeignKey: {"filter_class": IdFilter},
             models.OneToOneField: {"filter_class": IdFilter},
         }

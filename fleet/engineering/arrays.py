@@ -68,6 +68,11 @@ def in_range(
     why : str
         A closing sentence with the reason.
 
+    Returns
+    -------
+    ndarray
+        The value as an array.
+
     Raises
     ------
     EngineeringError

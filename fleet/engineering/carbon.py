@@ -474,7 +474,26 @@ def hours_to_exposure_limit(chlorine_mg_per_l: Numbers, exposure_limit_ppm_h: Nu
 
 
 def days_to_exposure_limit(chlorine_mg_per_l: Numbers, exposure_limit_ppm_h: Numbers, hours_per_day: Numbers) -> Result:
-    """Return the days until an exposure limit is used up; `hours_per_day` above 0, up to 24.
+    """Return the days until an exposure limit is used up.
+
+    Parameters
+    ----------
+    chlorine_mg_per_l : float or ndarray
+        Above 0, up to 20 mg/L.
+    exposure_limit_ppm_h : float or ndarray
+        Above 0.
+    hours_per_day : float or ndarray
+        Hours of contact a day, above 0, up to 24.
+
+    Returns
+    -------
+    float or ndarray
+        Days.
+
+    Raises
+    ------
+    EngineeringError
+        Out of range.
 
     Examples
     --------

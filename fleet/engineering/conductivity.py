@@ -268,7 +268,7 @@ def nacl_from_conductivity_mg_per_l(conductivity_25_us_per_cm: Numbers) -> Resul
     guess = target * 0.48
     for _ in range(50):
         shown = _one_to_one_us_per_cm(guess / MOLAR_MASS_NACL / 1000.0, 126.39)
-        guess = np.where(shown > 0.0, guess * target / np.where(shown > 0.0, shown, 1.0), 0.0)
+        guess = np.where(target == 0.0, 0.0, guess * target / np.where(shown == 0.0, 1.0, shown))
     return tidy(guess)
 
 
@@ -441,8 +441,8 @@ def pure_water_conductivity_us_per_cm(temperature_degc: Numbers) -> Result:
 
     Notes
     -----
-    pKw (Marshall and Franck) with ion mobilities that grow with temperature (handbook values, from memory). Light et al.
-    2005 give 0.05501 at 25 degC. Within 2 % of published values from 10 degC up, 5 % at 0 degC.
+    pKw (Marshall and Franck) with ion mobilities that grow with temperature (handbook values, from memory). Light et
+    al. 2005 give 0.05501 at 25 degC. Within 2 % of published values from 10 degC up, 5 % at 0 degC.
 
     Examples
     --------

@@ -231,14 +231,20 @@ def concentrate_flow_for_ratio(permeate_flow: Numbers, concentrate_to_permeate_r
 def restrictor_size_ml_per_min(permeate_flow_l_per_day: Numbers, concentrate_to_permeate_ratio: Numbers) -> Result:
     """Return the size to order, in mL/min as restrictors are labelled.
 
-    Parameters, raises
-    ------------------
-    As `concentrate_flow_for_ratio`, the flow in L/day.
+    Parameters
+    ----------
+    permeate_flow_l_per_day, concentrate_to_permeate_ratio : float or ndarray
+        As `concentrate_flow_for_ratio`, the flow in L/day.
 
     Returns
     -------
     float or ndarray
         mL/min.
+
+    Raises
+    ------
+    EngineeringError
+        Negative value.
 
     Examples
     --------

@@ -48,6 +48,11 @@ def mol_per_l(mg_per_l: Mapping[str, Numbers]) -> dict[str, FloatArray]:
     mg_per_l : mapping
         Ion name (``"calcium"``, ``"bicarbonate"`` ...) -> concentration as the ion, mg/L.
 
+    Returns
+    -------
+    dict of str to ndarray
+        Ion name -> mol/L.
+
     Raises
     ------
     EngineeringError
@@ -105,6 +110,11 @@ def davies_pfm(ionic_strength: Numbers, temperature_degc: Numbers) -> Result:
         mol/L, 0 to 0.5 (beyond that the equation is not valid).
     temperature_degc : float or ndarray
         0 to 100 degC.
+
+    Returns
+    -------
+    float or ndarray
+        Dimensionless, 0 or more.
 
     Raises
     ------

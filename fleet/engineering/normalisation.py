@@ -256,14 +256,20 @@ def rejection_fraction(
 ) -> Result:
     """Return the system rejection, 1 - permeate/feed: the figure installers use.
 
-    Parameters, raises
-    ------------------
-    As `salt_passage_fraction`.
+    Parameters
+    ----------
+    feed_tds_mg_per_l, permeate_tds_mg_per_l, feed_tds_factor, permeate_tds_factor
+        As `salt_passage_fraction`.
 
     Returns
     -------
     float or ndarray
         Fraction.
+
+    Raises
+    ------
+    EngineeringError
+        As `salt_passage_fraction`.
 
     Examples
     --------

@@ -325,7 +325,24 @@ def coffee_tds_target_mg_per_l(scale: str | float) -> float:
 
 
 def meter_reading_mg_per_l(tds_mg_per_l: Numbers, tds_factor: Numbers, meter_factor: Numbers) -> Result:
-    """Return what a meter of one factor shows for a target given on another; errors as `rebase_tds_mg_per_l`.
+    """Return what a meter of one factor shows for a target given on another.
+
+    Parameters
+    ----------
+    tds_mg_per_l : float or ndarray
+        Target, 0 to 50000 mg/L.
+    tds_factor, meter_factor : float or ndarray
+        Scale of the target and of the meter, 0.4 to 1.0 mg/L per uS/cm.
+
+    Returns
+    -------
+    float or ndarray
+        mg/L on the meter's scale.
+
+    Raises
+    ------
+    EngineeringError
+        Out of range.
 
     Examples
     --------

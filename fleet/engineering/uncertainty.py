@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from fleet.engineering.arrays import Numbers, Result, in_range, tidy
+from fleet.engineering.arrays import Numbers, Result, as_numbers, in_range, tidy
 
 ACCURACY_FRACTION: Final = 0.02
 TDS_RESOLUTION_MG_PER_L: Final = 1.0
@@ -47,7 +47,7 @@ def reading_standard_uncertainty(
     """
     accuracy = in_range(accuracy_fraction, "accuracy_fraction", 0.0, 1.0)
     step = in_range(resolution, "resolution", 0.0)
-    return tidy(np.hypot(accuracy * np.asarray(value) / np.sqrt(3.0), step / np.sqrt(12.0)))
+    return tidy(np.hypot(accuracy * as_numbers(value, "value") / np.sqrt(3.0), step / np.sqrt(12.0)))
 
 
 def ratio_relative_standard_uncertainty(

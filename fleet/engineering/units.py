@@ -646,6 +646,25 @@ def to_display(value: float, kind: "Kind | str", system: str) -> tuple[float, st
 def to_unit(value: float, unit: str, kind: "Kind | str") -> float:
     """Express a canonical value in a named unit of its kind, at nine significant digits.
 
+    Parameters
+    ----------
+    value : float
+        In the canonical unit of the kind.
+    unit : str
+        Any accepted spelling.
+    kind : Kind or str
+        The kind or its name.
+
+    Returns
+    -------
+    float
+        In `unit`.
+
+    Raises
+    ------
+    EngineeringError
+        Unknown kind, a unit the kind cannot be in.
+
     Examples
     --------
     >>> to_unit(283.9058838, "US gpd", "flow")
@@ -656,6 +675,25 @@ def to_unit(value: float, unit: str, kind: "Kind | str") -> float:
 
 def express(value: float, unit: str, kind: "Kind | str") -> float:
     """Express a canonical value in a named unit of its kind, without rounding.
+
+    Parameters
+    ----------
+    value : float
+        In the canonical unit of the kind.
+    unit : str
+        Any accepted spelling.
+    kind : Kind or str
+        The kind or its name.
+
+    Returns
+    -------
+    float
+        In `unit`.
+
+    Raises
+    ------
+    EngineeringError
+        Unknown kind, a unit the kind cannot be in.
 
     Examples
     --------

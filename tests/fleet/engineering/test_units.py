@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pint
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleet.engineering import units
@@ -154,6 +154,7 @@ SPELLINGS = [
 ]
 
 
+@settings(max_examples=150, deadline=None)
 @given(
     digits=st.integers(min_value=1, max_value=999_999_999),
     places=st.integers(min_value=0, max_value=9),
@@ -175,6 +176,7 @@ def test_the_digits_sent_come_back(digits: int, places: int, which: tuple[str, s
         assert units.to_unit(stored, unit, kind) == float(f"{sent:.9g}")
 
 
+@settings(max_examples=60, deadline=None)
 @given(value=st.floats(min_value=-1e6, max_value=1e6), which=st.sampled_from(SPELLINGS))
 def test_a_column_converts_as_its_numbers_do(value: float, which: tuple[str, str]) -> None:
     name, unit = which
@@ -184,6 +186,7 @@ def test_a_column_converts_as_its_numbers_do(value: float, which: tuple[str, str
     assert np.isnan(column[1])
 
 
+@settings(max_examples=100, deadline=None)
 @given(text=st.text(max_size=30), kind=st.sampled_from(sorted(units.KINDS)))
 def test_no_text_does_anything_but_convert_or_refuse(text: str, kind: str) -> None:
     for given_value in (text, f"5 {text}", (5, text), {"value": text, "unit": text}):

@@ -474,8 +474,8 @@ class PartsListFactory(TenantFactory):
         model = scheduling.PartsList
 
     scope = "period"
-    first_day = TODAY
-    last_day = TODAY + timedelta(days=4)
+    first_day = factory.Sequence(lambda n: TODAY + timedelta(weeks=n))
+    last_day = factory.LazyAttribute(lambda row: row.first_day + timedelta(days=4))
     written_at = NOW
 
 

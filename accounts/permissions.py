@@ -54,10 +54,9 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     # fleet
     ("site", READ, EVERYONE),
     ("site", WRITE, OFFICE),
-    ("access_window", READ, EVERYONE),
-    ("access_window", WRITE, OFFICE),
     ("unit", READ, EVERYONE),
     ("unit", WRITE, OFFICE),
+    ("unit", ("status", "add_reading"), EVERYONE),
     ("position", READ, EVERYONE),
     ("position", WRITE, OFFICE),
     ("instrument", READ, EVERYONE),
@@ -69,18 +68,18 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("placement", READ, EVERYONE),
     ("placement", ("create", "remove", "rotate"), STAFF),
     ("feed_water_sample", READ, EVERYONE),
-    ("feed_water_sample", ("create", "upload", "correct"), STAFF),
+    ("feed_water_sample", ("create", "upload"), STAFF),
     ("reading", READ, EVERYONE),
-    ("reading", ("create", "bulk"), EVERYONE),
+    ("reading", ("create",), EVERYONE),
     ("reading", ("upload", "correct"), STAFF),
-    ("indicators", READ, EVERYONE),
     ("intake_batch", READ, STAFF),
+    ("refused_row", ("list",), STAFF),
     ("finding", READ, EVERYONE),
-    ("finding", ("decide", "refresh"), STAFF),
+    ("finding", ("confirm", "dismiss"), STAFF),
     ("forecast", READ, EVERYONE),
-    ("forecast", ("refresh",), OFFICE),
+    ("forecast", ("run",), OFFICE),
     ("job", READ, STAFF),
-    ("job", ("create", "stop"), OFFICE),
+    ("job", ("stop",), OFFICE),
     # scheduling
     ("policy", ("retrieve",), OFFICE),
     ("policy", ("update",), OWNER),
@@ -103,7 +102,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
 )
 
 # A logging meter posts readings of its own unit and does nothing else, whatever its owner may do.
-METER_ALLOWED: Final = frozenset({("reading", "create")})
+METER_ALLOWED: Final = frozenset({("reading", "create"), ("unit", "add_reading")})
 
 
 def allows(membership: Membership | None, resource: str, action: Action) -> bool:

@@ -6,6 +6,7 @@ stands in the site's company, `UnitFactory(company=company)` makes a site and a 
 """
 
 from datetime import UTC, date, datetime, time, timedelta
+from decimal import Decimal
 
 import factory
 from factory.django import DjangoModelFactory
@@ -188,7 +189,7 @@ class CatalogueItemFactory(TenantFactory):
     code = factory.Sequence(lambda n: f"C{n:04d}")
     name = factory.Sequence(lambda n: f"Cartridge {n}")
     kind = "sediment"
-    price = "12.50"
+    price = Decimal("12.50")
     pack_size = 4
     lead_time_days = 7
     micron_rating_um = factory.LazyAttribute(lambda row: 5.0 if row.kind == "sediment" else None)
@@ -289,7 +290,7 @@ class RefusedRowFactory(DjangoModelFactory):
     line = 2
     row = factory.LazyFunction(lambda: {"unit": "?"})
     faults = factory.LazyFunction(
-        lambda: [{"field": "unit", "wrong": "There is no unit '?'.", "right": "The code of a unit."}]
+        lambda: [{"field": "unit", "code": "unknown_unit", "sentence": "There is no unit with the code '?'."}]
     )
 
 

@@ -1,5 +1,35 @@
 """Routes of the fleet room."""
 
 from django.urls import URLPattern, URLResolver
+from rest_framework.routers import SimpleRouter
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from fleet.api.catalogue import CatalogueItemViewSet, PartsRuleViewSet
+from fleet.api.feed_water import FeedWaterSampleViewSet
+from fleet.api.findings import FindingViewSet
+from fleet.api.forecasts import ForecastViewSet
+from fleet.api.instruments import InstrumentViewSet
+from fleet.api.intake import IntakeBatchViewSet, RefusedRowViewSet
+from fleet.api.jobs import JobViewSet
+from fleet.api.placements import PlacementViewSet
+from fleet.api.positions import PositionViewSet
+from fleet.api.readings import ReadingViewSet
+from fleet.api.sites import SiteViewSet
+from fleet.api.units import UnitViewSet
+
+router = SimpleRouter()
+router.register("sites", SiteViewSet)
+router.register("units", UnitViewSet)
+router.register("positions", PositionViewSet)
+router.register("catalogue-items", CatalogueItemViewSet)
+router.register("parts-rules", PartsRuleViewSet)
+router.register("instruments", InstrumentViewSet)
+router.register("placements", PlacementViewSet)
+router.register("feed-water-samples", FeedWaterSampleViewSet)
+router.register("readings", ReadingViewSet)
+router.register("intake-batches", IntakeBatchViewSet)
+router.register("refused-rows", RefusedRowViewSet)
+router.register("forecasts", ForecastViewSet)
+router.register("findings", FindingViewSet)
+router.register("jobs", JobViewSet)
+
+urlpatterns: list[URLPattern | URLResolver] = [*router.urls]

@@ -208,6 +208,21 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
+    # Fields of the same name with different words need names of their own in the description.
+    "ENUM_NAME_OVERRIDES": {
+        "MemberRoleEnum": "accounts.models.Membership.Role",
+        "CatalogueItemKindEnum": "fleet.models.CatalogueItem.Kind",
+        "UnitKindEnum": "fleet.models.Unit.Kind",
+        "IntakeBatchKindEnum": "fleet.models.IntakeBatch.Kind",
+        "StageEnum": "fleet.models.Stage",
+        "PositionRoleEnum": "fleet.models.Position.Role",
+        "RemovalEnum": "fleet.models.Placement.Removal",
+        "RemovalReasonEnum": "fleet.api.placements.REMOVAL_REASONS",
+        "ReadingStateEnum": "fleet.models.Reading.State",
+        "ForecastStateEnum": "fleet.models.Forecast.State",
+        "FindingStateEnum": "fleet.models.Finding.State",
+        "JobStateEnum": "fleet.models.Job.State",
+    },
 }
 
 _LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")

@@ -3,16 +3,16 @@
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, time
+from datetime import date, datetime, time
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from accounts.errors import Fault, InvalidInput
+from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
-from fleet.models import CatalogueItem, Placement, Position, Site, Stage, Unit
+from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Stage, Unit
 
 MOST_POSITIONS: Final = 20
 _ORDER: Final = {stage: place for place, stage in enumerate(Stage.values)}
@@ -90,6 +90,7 @@ def create_unit(
     """
     kind = facts.get("kind", "")
     check_train(positions, kind=str(kind))
+    check_dates(facts["commissioned_on"], facts.get("retired_on"))
     with transaction.atomic():
         unit = Unit.objects.create(company=site.company, site=site, **facts)
         made = Position.objects.bulk_create(
@@ -179,3 +180,136 @@ def _role_faults(positions: Sequence[NewPosition], pointer: str) -> list[Fault]:
         if leads and lags and min(lags) < max(leads):
             faults.append(Fault(f"{pointer}/{min(lags)}/role", f"The lag of {stage} stands behind its lead."))
     return faults
+
+
+def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: Any) -> Unit:
+    """Change the facts of a unit, not its train.
+
+    Raises
+    ------
+    InvalidInput
+        When the unit would be retired before it was commissioned, or be a plain RO with resin positions.
+    """
+    with transaction.atomic():
+        for name, value in facts.items():
+            setattr(unit, name, value)
+        check_dates(unit.commissioned_on, unit.retired_on)
+        has_resin = Position.objects.filter(unit=unit, stage=Stage.RESIN).exists()
+        if unit.kind == Unit.Kind.RO and has_resin:
+            raise InvalidInput(
+                "impossible_train", "The unit has resin positions, so its kind is 'ro_di'.", pointer="/kind"
+            )
+        unit.save()
+        if by is not None:
+            record(by=by, action="update unit", subject=unit, now=now, details={"fields": sorted(facts)})
+    return unit
+
+
+def check_dates(commissioned_on: date, retired_on: date | None) -> None:
+    """Refuse a unit that ends before it begins.
+
+    Raises
+    ------
+    InvalidInput
+        Pointing at the date of retirement.
+    """
+    if retired_on is not None and retired_on < commissioned_on:
+        raise InvalidInput(
+            "retired_before_commissioned",
+            f"The unit cannot be retired before it was commissioned on {commissioned_on}.",
+            pointer="/retired_on",
+        )
+
+
+def delete_unit(*, unit: Unit, by: Membership | None, now: datetime) -> None:
+    """Delete a unit that was created by mistake.
+
+    Raises
+    ------
+    Conflict
+        When it has readings: what was measured is never deleted, a unit that is gone is retired.
+    """
+    with transaction.atomic():
+        if Reading.objects.filter(unit=unit).exists():
+            raise Conflict("unit_has_readings", f"{unit.code} has readings; set 'retired_on' instead of deleting it.")
+        if by is not None:
+            record(by=by, action="delete unit", subject=unit, now=now, details={"code": unit.code})
+        unit.delete()
+
+
+def add_position(*, unit: Unit, order: int, stage: str, role: str, by: Membership | None, now: datetime) -> Position:
+    """Add a place to the train of a unit.
+
+    Raises
+    ------
+    InvalidInput
+        When the place is taken or the train could not be.
+    """
+    with transaction.atomic():
+        Unit.objects.select_for_update(no_key=True).get(pk=unit.pk)
+        position = Position(unit=unit, order=order, stage=stage, role=role)
+        _check_with(unit, position)
+        position.save()
+        if by is not None:
+            record(by=by, action="create position", subject=position, now=now, details={"unit": unit.pk})
+    return position
+
+
+def change_position(*, position: Position, by: Membership | None, now: datetime, **facts: Any) -> Position:
+    """Move or rename a place in the train; its stage can change only while nothing ever stood there.
+
+    Raises
+    ------
+    InvalidInput
+        When the train could not be.
+    Conflict
+        When cartridges of another stage have stood there.
+    """
+    with transaction.atomic():
+        Unit.objects.select_for_update(no_key=True).get(pk=position.unit_id)
+        if facts.get("stage", position.stage) != position.stage and position.placements.exists():
+            raise Conflict(
+                "position_has_history",
+                "Cartridges have stood there, so its stage stays; add another position.",
+                pointer="/stage",
+            )
+        for name, value in facts.items():
+            setattr(position, name, value)
+        _check_with(position.unit, position)
+        position.save()
+        if by is not None:
+            record(by=by, action="update position", subject=position, now=now, details={"fields": sorted(facts)})
+    return position
+
+
+def delete_position(*, position: Position, by: Membership | None, now: datetime) -> None:
+    """Delete a place in the train in which nothing ever stood.
+
+    Raises
+    ------
+    Conflict
+        When a cartridge stands or stood there.
+    """
+    with transaction.atomic():
+        if position.placements.exists():
+            raise Conflict("position_has_history", "Cartridges have stood there; the record of them is kept.")
+        if by is not None:
+            record(by=by, action="delete position", subject=position, now=now, details={"unit": position.unit_id})
+        position.delete()
+
+
+def _check_with(unit: Unit, position: Position) -> None:
+    others = list(Position.objects.filter(unit=unit).exclude(pk=position.pk))
+    if any(other.order == position.order for other in others):
+        raise InvalidInput(
+            "place_is_taken", f"Place {position.order} of {unit.code} is taken; choose a free one.", pointer="/order"
+        )
+    train = sorted([*others, position], key=lambda place: place.order)
+    try:
+        check_train([NewPosition(place.stage, place.role) for place in train], kind=unit.kind, pointer="")
+    except InvalidInput as error:
+        place = train.index(position)
+        mine = [fault for fault in error.faults if fault.pointer.startswith(f"/{place}/")] or list(error.faults)
+        # The caller sent one position, not the train.
+        faults = [Fault(fault.pointer.removeprefix(f"/{place}"), fault.sentence) for fault in mine]
+        raise InvalidInput(error.code, error.sentence, faults=faults) from None

@@ -1,0 +1,105 @@
+"""What can be fitted, and the small things a piece of work needs beside it."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from accounts.api.serializers import TenantModelSerializer
+from accounts.api.viewsets import ReadWriteViewSet
+from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
+from fleet.models import CatalogueItem, PartsRule
+
+
+class CatalogueItemSerializer(QuantityModelSerializer):
+    """A consumable, an accessory or a small part, with what its label says.
+
+    A membrane states the conditions its flow was rated at; a resin its volume and capacity.
+    """
+
+    class Meta:
+        model = CatalogueItem
+        fields = [
+            "id",
+            "code",
+            "name",
+            "kind",
+            "price",
+            "pack_size",
+            "lead_time_days",
+            "is_active",
+            "life_cap_days",
+            "carbon_kind",
+            "membrane_material",
+            "rejection_fraction",
+            "rated_recovery_fraction",
+        ]
+        read_only_fields = ["id"]
+        quantities = (
+            "rated_volume_l",
+            "micron_rating_um",
+            "carbon_volume_l",
+            "chlorine_capacity_g",
+            "rated_flow_l_per_day",
+            "rated_pressure_kpa",
+            "rated_temperature_degc",
+            "rated_tds_mg_per_l",
+            "water_u_kelvin",
+            "resin_volume_l",
+            "resin_capacity_eq_per_l",
+        )
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Ask for what the engineering needs of a membrane and of a resin."""
+        kind = attrs.get("kind", getattr(self.instance, "kind", ""))
+        missing = {}
+        for column, name in _NEEDED.get(kind, {}).items():
+            value = attrs.get(column, getattr(self.instance, column, None))
+            if value is None or value == "":
+                missing[name] = f"A {kind} states its {name.replace('_', ' ')}; it is on the label."
+        if missing:
+            raise serializers.ValidationError(missing)
+        return attrs
+
+
+_NEEDED = {
+    "membrane": {
+        "membrane_material": "membrane_material",
+        "rejection_fraction": "rejection_fraction",
+        "rated_flow_l_per_day": "rated_flow",
+        "rated_pressure_kpa": "rated_pressure",
+        "rated_temperature_degc": "rated_temperature",
+        "rated_tds_mg_per_l": "rated_tds",
+        "rated_recovery_fraction": "rated_recovery_fraction",
+    },
+    "resin": {"resin_volume_l": "resin_volume", "resin_capacity_eq_per_l": "resin_capacity"},
+}
+
+
+class CatalogueItemViewSet(QuantityViewSet, ReadWriteViewSet):
+    """The catalogue. An item that has been fitted somewhere is kept; make it inactive instead of deleting it."""
+
+    resource = "catalogue_item"
+    queryset = CatalogueItem.objects.all()
+    serializer_class = CatalogueItemSerializer
+    filterset_fields = {"kind": ["exact"], "code": ["exact"], "name": ["icontains"], "is_active": ["exact"]}
+    ordering_fields = ["code", "name", "kind", "price", "lead_time_days"]
+
+
+class PartsRuleSerializer(TenantModelSerializer):
+    """So many of an item for each position, unit or visit worked on."""
+
+    class Meta:
+        model = PartsRule
+        fields = ["id", "item", "work", "stage", "per", "quantity"]
+        read_only_fields = ["id"]
+        validators: list[Any] = []
+
+
+class PartsRuleViewSet(ReadWriteViewSet):
+    """Small things a piece of work needs: O-rings, sanitiser, test strips."""
+
+    resource = "parts_rule"
+    queryset = PartsRule.objects.all()
+    serializer_class = PartsRuleSerializer
+    filterset_fields = {"item": ["exact"], "work": ["exact"], "stage": ["exact"], "per": ["exact"]}
+    ordering_fields = ["work", "stage"]

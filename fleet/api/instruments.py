@@ -1,0 +1,54 @@
+"""Meters and gauges."""
+
+from rest_framework import serializers
+
+from accounts.api.serializers import TenantModelSerializer
+from accounts.api.viewsets import ReadWriteViewSet
+from fleet.intake.names import READING_COLUMNS, public_name
+from fleet.models import Instrument
+
+
+class MeasuresField(serializers.ListField):
+    """Names of reading quantities, kept as stored columns and shown as the API names them."""
+
+    child = serializers.ChoiceField(choices=sorted(READING_COLUMNS))
+
+    def to_internal_value(self, data: object) -> list[str]:
+        """Stored columns of the names sent."""
+        names = super().to_internal_value(data)  # type: ignore[arg-type]
+        return [READING_COLUMNS[name] for name in dict.fromkeys(names)]
+
+    def to_representation(self, data: list[str]) -> list[str]:
+        """Names of the stored columns."""
+        return [public_name(str(column)) for column in data or ()]
+
+
+class InstrumentSerializer(TenantModelSerializer):
+    """A meter or gauge: fitted to one unit, or carried in a van (no unit)."""
+
+    measures = MeasuresField(required=False, max_length=len(READING_COLUMNS))
+
+    class Meta:
+        model = Instrument
+        fields = [
+            "id",
+            "unit",
+            "name",
+            "measures",
+            "tds_factor",
+            "compensates_temperature",
+            "accuracy_fraction",
+            "resolution",
+        ]
+        read_only_fields = ["id"]
+
+
+class InstrumentViewSet(ReadWriteViewSet):
+    """Meters and gauges. The factor of a TDS meter, and whether it compensates temperature, decide what a reading
+    means; put them right before readings come in."""
+
+    resource = "instrument"
+    queryset = Instrument.objects.all()
+    serializer_class = InstrumentSerializer
+    filterset_fields = {"unit": ["exact", "isnull"], "name": ["icontains"]}
+    ordering_fields = ["name"]

@@ -1,0 +1,151 @@
+"""What came in as files and lists, and what of it was refused."""
+
+from typing import Any
+
+from django.core.files.uploadedfile import UploadedFile
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+
+from accounts.api.serializers import TenantModelSerializer
+from accounts.api.viewsets import ListMixin, ReadOnlyViewSet
+from accounts.errors import InvalidInput
+from fleet.api.jobs import ANY_JSON
+from fleet.intake.tables import MOST_BYTES
+from fleet.models import FeedWaterSample, IntakeBatch, Reading, RefusedRow
+
+SHOWN_ROWS = 200
+
+
+class FileSerializer(serializers.Serializer[Any]):
+    """A log file."""
+
+    file = serializers.FileField(
+        help_text="CSV separated by commas, semicolons or tabs; the unit stands in the headers"
+    )
+
+
+class RowFaultSerializer(serializers.Serializer[Any]):
+    """One reason why a row was refused."""
+
+    field = serializers.CharField()
+    code = serializers.CharField()
+    sentence = serializers.CharField(help_text="what was wrong, and what would be right")
+
+
+@extend_schema_field({"type": "object", "additionalProperties": ANY_JSON, "description": "the row as it came"})
+class RowField(serializers.JSONField):
+    """A row as it came."""
+
+
+class RefusedRowSerializer(TenantModelSerializer):
+    """A row that was not stored, and every reason."""
+
+    row = RowField(read_only=True)
+    faults = RowFaultSerializer(many=True, read_only=True)
+
+    class Meta:
+        model = RefusedRow
+        fields = ["id", "batch", "line", "row", "faults"]
+        read_only_fields = fields
+
+
+class FlaggedRowSerializer(serializers.Serializer[Any]):
+    """A row that was stored although something about it looks doubtful."""
+
+    id = serializers.IntegerField(help_text="of the stored reading or sample")
+    line = serializers.IntegerField(allow_null=True)
+    flags = RowFaultSerializer(many=True)
+
+
+class IntakeBatchSerializer(TenantModelSerializer):
+    """One log file or list with its counts, and the first 200 rows that were refused and that look doubtful."""
+
+    refused_rows = serializers.SerializerMethodField()
+    flagged_rows = serializers.SerializerMethodField()
+
+    class Meta:
+        model = IntakeBatch
+        fields = [
+            "id",
+            "kind",
+            "name",
+            "digest",
+            "received_at",
+            "rows",
+            "stored",
+            "flagged",
+            "duplicates",
+            "refused",
+            "refused_rows",
+            "flagged_rows",
+        ]
+        read_only_fields = fields
+
+    @extend_schema_field(RefusedRowSerializer(many=True))
+    def get_refused_rows(self, batch: IntakeBatch) -> Any:
+        """The first refused rows, by line."""
+        if not batch.refused:
+            return []
+        return RefusedRowSerializer(batch.refused_rows.order_by("line", "pk")[:SHOWN_ROWS], many=True).data
+
+    @extend_schema_field(FlaggedRowSerializer(many=True))
+    def get_flagged_rows(self, batch: IntakeBatch) -> Any:
+        """The first rows that look doubtful, by line."""
+        if not batch.flagged:
+            return []
+        model = Reading if batch.kind == IntakeBatch.Kind.READINGS else FeedWaterSample
+        rows = model.objects.filter(batch=batch).exclude(flags=[]).order_by("line", "pk")[:SHOWN_ROWS]
+        return FlaggedRowSerializer(rows, many=True).data
+
+
+class IntakeBatchListSerializer(TenantModelSerializer):
+    """One log file or list with its counts."""
+
+    class Meta:
+        model = IntakeBatch
+        fields = [name for name in IntakeBatchSerializer.Meta.fields if not name.endswith("_rows")]
+        read_only_fields = fields
+
+
+class IntakeBatchViewSet(ReadOnlyViewSet):
+    """What came in as files and lists."""
+
+    resource = "intake_batch"
+    queryset = IntakeBatch.objects.all()
+    serializer_class = IntakeBatchSerializer
+    filterset_fields = {"kind": ["exact"], "digest": ["exact"], "received_at": ["gte", "lt"], "refused": ["gte"]}
+    ordering_fields = ["received_at", "rows", "refused"]
+
+    def get_serializer_class(self) -> Any:
+        """A list shows the counts only."""
+        return IntakeBatchListSerializer if self.action == "list" else IntakeBatchSerializer
+
+
+class RefusedRowViewSet(ListMixin):
+    """Every refused row, with its reasons."""
+
+    resource = "refused_row"
+    queryset = RefusedRow.objects.select_related("batch")
+    serializer_class = RefusedRowSerializer
+    filterset_fields = {"batch": ["exact"], "batch__kind": ["exact"], "line": ["exact"]}
+    ordering_fields = ["batch", "line"]
+
+
+def uploaded(request: Request) -> tuple[str, bytes]:
+    """Name and content of the uploaded file.
+
+    Raises
+    ------
+    InvalidInput
+        When there is none, or it is larger than intake reads.
+    """
+    data = request.data
+    file = data.get("file") if hasattr(data, "get") else None
+    if not isinstance(file, UploadedFile):
+        raise InvalidInput("no_file", "Send the file as multipart/form-data in the field 'file'.", pointer="/file")
+    if (file.size or 0) > MOST_BYTES:
+        raise InvalidInput(
+            "file_too_large", f"The file has {file.size} bytes; at most {MOST_BYTES} are read at once.", pointer="/file"
+        )
+    return file.name or "", file.read()

@@ -1,0 +1,40 @@
+"""Places in the train of a unit."""
+
+from typing import Any
+
+from accounts.api.serializers import TenantModelSerializer
+from accounts.api.viewsets import ReadWriteViewSet
+from fleet.models import Position
+from fleet.services import units
+
+
+class PositionSerializer(TenantModelSerializer):
+    """A place for one cartridge; `order` counts from the feed."""
+
+    class Meta:
+        model = Position
+        fields = ["id", "unit", "order", "stage", "role"]
+        read_only_fields = ["id"]
+        # Which places and roles can be is judged for the whole train.
+        validators: list[Any] = []
+
+
+class PositionViewSet(ReadWriteViewSet):
+    """Places in the trains of units. One in which cartridges have stood keeps its stage and is not deleted."""
+
+    resource = "position"
+    queryset = Position.objects.select_related("unit")
+    serializer_class = PositionSerializer
+    filterset_fields = {"unit": ["exact"], "unit__site": ["exact"], "stage": ["exact"], "role": ["exact"]}
+    ordering_fields = ["unit", "order", "stage"]
+
+    def perform_create(self, serializer: Any) -> Position:
+        facts = {"role": Position.Role.SINGLE, **serializer.validated_data}
+        return units.add_position(by=self.by, now=self.now, **facts)
+
+    def perform_update(self, serializer: Any) -> Position:
+        facts = {name: value for name, value in serializer.validated_data.items() if name != "unit"}
+        return units.change_position(position=serializer.instance, by=self.by, now=self.now, **facts)
+
+    def perform_destroy(self, instance: Position) -> None:
+        units.delete_position(position=instance, by=self.by, now=self.now)

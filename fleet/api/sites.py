@@ -1,0 +1,67 @@
+"""Sites, with their access windows."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from accounts.api.serializers import StrictSerializer, TenantModelSerializer
+from accounts.api.viewsets import ReadWriteViewSet
+from accounts.validation import check_time_zone
+from fleet.models import Site
+from fleet.services import sites
+
+
+class AccessWindowSerializer(StrictSerializer):
+    """Hours on one weekday, in the time zone of the site, in which work can start and end."""
+
+    weekday = serializers.IntegerField(min_value=0, max_value=6, help_text="0 Monday to 6 Sunday")
+    opens = serializers.TimeField(format="%H:%M", help_text="such as 08:30")
+    closes = serializers.TimeField(format="%H:%M")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """A window is always sent whole, also where the site around it is sent in part."""
+        missing = {name: "A window needs this." for name in ("weekday", "opens", "closes") if name not in attrs}
+        if missing:
+            raise serializers.ValidationError(missing)
+        return attrs
+
+
+class SiteSerializer(TenantModelSerializer):
+    """A client's place with one or more units; without access windows it is open in every shift."""
+
+    access_windows = AccessWindowSerializer(many=True, required=False)
+
+    class Meta:
+        model = Site
+        fields = [
+            "id",
+            "client",
+            "code",
+            "name",
+            "address",
+            "latitude",
+            "longitude",
+            "time_zone",
+            "access_notes",
+            "chloraminated",
+            "access_windows",
+            "created_at",
+        ]
+        read_only_fields = ["id", "created_at"]
+        extra_kwargs = {"time_zone": {"validators": [check_time_zone]}}
+
+
+class SiteViewSet(ReadWriteViewSet):
+    """The places where units stand. Access windows sent with a change replace the ones there were."""
+
+    resource = "site"
+    queryset = Site.objects.prefetch_related("access_windows")
+    serializer_class = SiteSerializer
+    filterset_fields = {"client": ["exact"], "code": ["exact"], "name": ["icontains"], "time_zone": ["exact"]}
+    ordering_fields = ["code", "name", "created_at"]
+
+    def perform_create(self, serializer: Any) -> Site:
+        return sites.create_site(company=self.by.company, by=self.by, now=self.now, **serializer.validated_data)
+
+    def perform_update(self, serializer: Any) -> Site:
+        return sites.update_site(site=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)

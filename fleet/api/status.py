@@ -1,0 +1,38 @@
+"""A unit as its client sees it."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from fleet.api.quantities import QuantityField
+from fleet.engineering.units import TDS
+from fleet.models import Position, Stage
+
+
+class ChangeSerializer(serializers.Serializer[Any]):
+    """What is expected to be changed next; an estimate."""
+
+    position = serializers.IntegerField(source="position_id")
+    stage = serializers.ChoiceField(choices=Stage.choices)
+    role = serializers.ChoiceField(choices=Position.Role.choices)
+    on = serializers.DateField(help_text="the median date")
+    from_day = serializers.DateField(allow_null=True, help_text="by this day with a probability of 10 %")
+    to_day = serializers.DateField(allow_null=True, help_text="by this day with a probability of 90 %")
+    sentence = serializers.CharField()
+
+
+class StatusSerializer(serializers.Serializer[Any]):
+    """Is my water good now, and what happens next?"""
+
+    unit = serializers.IntegerField(source="unit_id")
+    water = serializers.ChoiceField(
+        choices=[("good", "within the limit"), ("not_good", "outside the limit"), ("unknown", "not known")]
+    )
+    sentence = serializers.CharField()
+    read_at = serializers.DateTimeField(allow_null=True)
+    measured = serializers.CharField(help_text="the quantity the verdict rests on")
+    value = QuantityField(TDS, source="value_mg_per_l", allow_null=True)
+    limit = QuantityField(TDS, source="limit_mg_per_l")
+    next_change = ChangeSerializer(allow_null=True)
+    findings = serializers.ListField(child=serializers.CharField())
+    cautions = serializers.ListField(child=serializers.CharField())

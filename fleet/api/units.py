@@ -1,0 +1,247 @@
+"""Units, with their train, what stands in it, and what it says."""
+
+from typing import Any, ClassVar
+
+from django.db.models import Min, OuterRef, Prefetch, Q, Subquery
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from accounts.api.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.api.serializers import StrictSerializer, TenantModelSerializer
+from accounts.api.viewsets import ReadWriteViewSet
+from accounts.errors import InvalidInput
+from fleet.api.findings import FindingSerializer
+from fleet.api.forecasts import ForecastSerializer
+from fleet.api.placements import PlacementSerializer
+from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
+from fleet.api.readings import NewUnitReadingSerializer, ReadingDetailSerializer, store_one
+from fleet.api.status import StatusSerializer
+from fleet.engineering import units as kinds
+from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Stage, Unit
+from fleet.services import units
+from fleet.services.status import status_of
+
+_LIVE = Q(state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
+
+
+class UnitSerializer(QuantityModelSerializer):
+    """One RO or RO/DI unit."""
+
+    next_change_on = serializers.DateField(
+        read_only=True, allow_null=True, help_text="the first median date of exhaustion among its positions"
+    )
+    open_finding_count = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Unit
+        fields = [
+            "id",
+            "site",
+            "code",
+            "name",
+            "use",
+            "kind",
+            "commissioned_on",
+            "retired_on",
+            "tank",
+            "has_booster_pump",
+            "has_float_valve",
+            "has_automatic_shutoff_valve",
+            "has_check_valve",
+            "has_pressure_gauge",
+            "restrictor",
+            "design_recovery_fraction",
+            "totaliser",
+            "has_drinking_outlet",
+            "notes",
+            "created_at",
+            "next_change_on",
+            "open_finding_count",
+        ]
+        read_only_fields = ["id", "created_at"]
+        quantities: ClassVar = {
+            "product_tds_target_mg_per_l": kinds.TDS.within(0.0, 5000.0),
+            "weekly_demand_l": kinds.VOLUME.within(0.0, 1e6),
+            "tank_volume_l": kinds.VOLUME.within(0.0, 1e5),
+            "tank_precharge_kpa": kinds.QUANTITY_KINDS["tank_pressure_kpa"],
+            "restrictor_flow_l_per_day": kinds.FLOW.within(0.0, 1e5),
+            "restrictor_pressure_kpa": kinds.QUANTITY_KINDS["inlet_pressure_kpa"],
+        }
+
+    def get_open_finding_count(self, unit: Unit) -> int:
+        """How many findings are open or confirmed."""
+        return len(getattr(unit, "live_findings", ()))
+
+
+class PositionDetailSerializer(TenantModelSerializer):
+    """A place in the train: what stands in it, and until when."""
+
+    standing = serializers.SerializerMethodField()
+    forecast = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Position
+        fields = ["id", "order", "stage", "role", "standing", "forecast"]
+        read_only_fields = fields
+
+    @extend_schema_field(PlacementSerializer(allow_null=True))
+    def get_standing(self, position: Position) -> Any:
+        """The cartridge that stands there."""
+        return self._one(PlacementSerializer, "standing_placements", position)
+
+    @extend_schema_field(ForecastSerializer(allow_null=True))
+    def get_forecast(self, position: Position) -> Any:
+        """The latest forecast."""
+        return self._one(ForecastSerializer, "latest_forecasts", position)
+
+    def _one(self, serializer_class: Any, prefetched: str, position: Position) -> Any:
+        rows = getattr(position, prefetched, [])
+        return serializer_class(rows[0], context=self.context).data if rows else None
+
+
+class UnitDetailSerializer(UnitSerializer):
+    """A unit with its train, its newest reading and its open findings."""
+
+    positions = PositionDetailSerializer(many=True, read_only=True)
+    latest_reading = serializers.SerializerMethodField()
+    open_findings = FindingSerializer(source="live_findings", many=True, read_only=True)
+
+    class Meta(UnitSerializer.Meta):
+        fields = [*UnitSerializer.Meta.fields, "positions", "latest_reading", "open_findings"]
+
+    @extend_schema_field(ReadingDetailSerializer(allow_null=True))
+    def get_latest_reading(self, unit: Unit) -> Any:
+        """The newest reading that nothing corrects."""
+        newest = (
+            Reading.objects.current()
+            .filter(unit=unit)
+            .select_related("corrected_by", "indicators")
+            .order_by("-taken_at", "-pk")
+            .first()
+        )
+        return ReadingDetailSerializer(newest, context=self.context).data if newest is not None else None
+
+
+class NewPositionSerializer(StrictSerializer):
+    """A place in the train of a new unit, and the cartridge that stands in it from the start."""
+
+    stage = OneOfField(choices=Stage.choices)
+    role = OneOfField(choices=Position.Role.choices, required=False, default=Position.Role.SINGLE.value)
+    item = TenantRelatedField(queryset=CatalogueItem.objects.all(), required=False, allow_null=True, default=None)
+    serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")
+    placed_at = MomentField(
+        required=False, allow_null=True, default=None, help_text="since commissioning when left out"
+    )
+
+
+class NewUnitSerializer(UnitSerializer):
+    """A unit with its train, in order from the feed; or the name of a common train."""
+
+    positions = NewPositionSerializer(many=True, required=False)
+    template = OneOfField(choices=[(name, name) for name in units.TEMPLATES], required=False)
+
+    class Meta(UnitSerializer.Meta):
+        fields = [*UnitSerializer.Meta.fields, "positions", "template"]
+
+
+class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
+    """Units. POST creates one with its positions and first cartridges; a unit with readings is retired, not deleted."""
+
+    resource = "unit"
+    queryset = Unit.objects.all()
+    serializer_class = UnitDetailSerializer
+    filterset_fields = {
+        "site": ["exact"],
+        "site__client": ["exact"],
+        "code": ["exact"],
+        "use": ["exact"],
+        "kind": ["exact"],
+        "retired_on": ["isnull"],
+        "has_booster_pump": ["exact"],
+    }
+    ordering_fields = ["code", "commissioned_on", "created_at", "next_change_on"]
+
+    def get_queryset(self) -> Any:
+        """Add what a list shows, and for a single unit its train."""
+        rows = super().get_queryset()
+        dates = Forecast.objects.filter(position__unit=OuterRef("pk"), is_latest=True)
+        first = dates.order_by().values("position__unit").annotate(first=Min("p50")).values("first")
+        live = Finding.objects.filter(_LIVE).order_by("-confidence", "pk")
+        rows = rows.annotate(next_change_on=Subquery(first)).prefetch_related(
+            Prefetch("findings", queryset=live, to_attr="live_findings")
+        )
+        return rows if self.action == "list" else rows.prefetch_related(_train())
+
+    def get_serializer_class(self) -> Any:
+        """A list shows the facts; a single unit also its train and what it says."""
+        return UnitSerializer if self.action == "list" else UnitDetailSerializer
+
+    def get_input_serializer(self, *args: Any, **kwargs: Any) -> Any:
+        """The train is given once, when the unit is created."""
+        kwargs.setdefault("context", self.get_serializer_context())
+        return (NewUnitSerializer if self.action == "create" else UnitSerializer)(*args, **kwargs)
+
+    @extend_schema(request=NewUnitSerializer, responses={201: UnitDetailSerializer})
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Create a unit with its positions, in order from the feed, and the cartridges that stand in them."""
+        return super().create(request, *args, **kwargs)
+
+    @extend_schema(request=UnitSerializer, responses=UnitDetailSerializer)
+    def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Change the facts of a unit; its train is changed at `/positions/`."""
+        return super().partial_update(request, *args, **kwargs)
+
+    def perform_create(self, serializer: Any) -> Unit:
+        facts = dict(serializer.validated_data)
+        given, template = facts.pop("positions", None), facts.pop("template", None)
+        if (given is None) == (template is None):
+            raise InvalidInput(
+                "train_needed",
+                "Give the train of the unit either as 'positions' or as 'template'.",
+                pointer="/positions",
+            )
+        train = units.train_of(template) if template else [units.NewPosition(**position) for position in given]
+        return units.create_unit(positions=train, by=self.by, now=self.now, **facts)
+
+    def perform_update(self, serializer: Any) -> Unit:
+        return units.update_unit(unit=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
+
+    def perform_destroy(self, instance: Unit) -> None:
+        units.delete_unit(unit=instance, by=self.by, now=self.now)
+
+    @extend_schema(responses=StatusSerializer)
+    @action(detail=True, methods=["get"])
+    def status(self, request: Request, pk: str) -> Response:
+        """Say whether the water is good now and what happens next."""
+        status = status_of(unit=self.get_object(), now=self.now)
+        return Response(StatusSerializer(status, context=self.get_serializer_context()).data)
+
+    @extend_schema(
+        request=NewUnitReadingSerializer, responses={200: ReadingDetailSerializer, 201: ReadingDetailSerializer}
+    )
+    @action(detail=True, methods=["post"], url_path="readings")
+    def add_reading(self, request: Request, pk: str) -> Response:
+        """Store a reading of this unit: 201 when it is new, 200 when its reference was stored before."""
+        unit = self.get_object()
+        row = request.data
+        if isinstance(row, dict):
+            if "unit" in row:
+                raise InvalidInput("unit_is_given", "The address names the unit; leave it out.", pointer="/unit")
+            row = {"unit": unit.pk, **row}
+        return store_one(self, row)
+
+
+def _train() -> Any:
+    """Positions in order, each with what stands in it and its latest forecast."""
+    standing = Placement.objects.filter(removed_at__isnull=True).select_related("position", "item")
+    latest = Forecast.objects.filter(is_latest=True).select_related("position")
+    return Prefetch(
+        "positions",
+        queryset=Position.objects.order_by("order", "pk").prefetch_related(
+            Prefetch("placements", queryset=standing, to_attr="standing_placements"),
+            Prefetch("forecasts", queryset=latest, to_attr="latest_forecasts"),
+        ),
+    )

@@ -1,0 +1,124 @@
+"""What a client wants to know of a unit: is my water good now, and what happens next."""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Final
+
+from fleet.models import Finding, Forecast, Position, Reading, Stage, Unit
+
+FRESH: Final = timedelta(days=60)
+"""A reading older than this says nothing about the water of today (common practice, no source)."""
+
+CHLORINE_LIMIT_MG_PER_L: Final = 0.1
+"""Chlorine behind the last carbon at which it is due (usual practice, from memory)."""
+
+_DEIONISED: Final = "Deionised water is not for drinking."
+_NO_CLAIM: Final = "Readings show how the unit works; a claim about drinking water needs an accredited laboratory."
+_ESTIMATE: Final = "Dates are estimates; they are not the only safeguard. Test your water before you rely on it."
+
+
+@dataclass(frozen=True)
+class Change:
+    """What is expected to be changed next, and when."""
+
+    position_id: int
+    stage: str
+    role: str
+    on: date
+    from_day: date | None
+    to_day: date | None
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Status:
+    """A unit as its client sees it.
+
+    `water` is 'good', 'not_good', 'unknown'; `measured` names the quantity the verdict rests on, its value and the
+    limit in mg/L.
+    """
+
+    unit_id: int
+    water: str
+    sentence: str
+    read_at: datetime | None
+    measured: str
+    value_mg_per_l: float | None
+    limit_mg_per_l: float
+    next_change: Change | None
+    findings: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = field(default=())
+
+
+def status_of(*, unit: Unit, now: datetime) -> Status:
+    """Judge a unit by its newest readings, its open findings and its latest forecasts."""
+    has_resin = Position.objects.filter(unit=unit, stage=Stage.RESIN).exists()
+    column = "product_tds_mg_per_l" if has_resin else "permeate_tds_mg_per_l"
+    limit = unit.product_tds_target_mg_per_l
+    mine = Reading.objects.current().filter(unit=unit, taken_at__lte=now).order_by("-taken_at", "-pk")
+    reading = mine.filter(**{f"{column}__isnull": False}).first()
+    tested = mine.filter(carbon_outlet_total_chlorine_mg_per_l__isnull=False, taken_at__gte=now - FRESH).first()
+    value = getattr(reading, column) if reading else None
+    swapped = _is_doubtful(reading)
+    chlorine = tested.carbon_outlet_total_chlorine_mg_per_l if tested else None
+    if reading is None or swapped or reading.taken_at < now - FRESH:
+        water, sentence = "unknown", _unknown(reading, now, swapped)
+    elif value is not None and value > limit:
+        water = "not_good"
+        sentence = f"The water was at {value:.3g} mg/L TDS, above the {limit:g} mg/L your use allows."
+    elif chlorine is not None and chlorine >= CHLORINE_LIMIT_MG_PER_L:
+        water = "not_good"
+        sentence = f"Chlorine gets past the carbon ({chlorine:.2g} mg/L); it is due for a change."
+    else:
+        water, sentence = "good", f"The water was at {value:.3g} mg/L TDS, within the {limit:g} mg/L your use allows."
+    findings = Finding.objects.filter(unit=unit, state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
+    sentences = [
+        text for text in findings.order_by("-confidence", "pk").values_list("client_sentence", flat=True) if text
+    ]
+    cautions = ([_DEIONISED] if has_resin else [_NO_CLAIM]) + [_ESTIMATE]
+    return Status(
+        unit_id=unit.pk,
+        water=water,
+        sentence=sentence,
+        read_at=reading.taken_at if reading else None,
+        measured=column.removesuffix("_mg_per_l"),
+        value_mg_per_l=value,
+        limit_mg_per_l=limit,
+        next_change=_next_change(unit),
+        findings=tuple(dict.fromkeys(sentences)),
+        cautions=tuple(cautions),
+    )
+
+
+def _is_doubtful(reading: Reading | None) -> bool:
+    codes = {flag.get("code") for flag in (reading.flags if reading else [])}
+    return bool(codes & {"transposed", "permeate_above_feed", "factor_of_ten"})
+
+
+def _unknown(reading: Reading | None, now: datetime, doubtful: bool) -> str:
+    if reading is None:
+        return "Nobody has measured the water of this unit yet."
+    if doubtful:
+        return "The newest reading does not make sense, so it says nothing about your water; it should be taken again."
+    days = (now - reading.taken_at).days
+    return f"The newest reading is {days} days old, too old to say how the water is today."
+
+
+def _next_change(unit: Unit) -> Change | None:
+    first = (
+        Forecast.objects.filter(position__unit=unit, is_latest=True, p50__isnull=False)
+        .select_related("position")
+        .order_by("p50", "position__order", "pk")
+        .first()
+    )
+    if first is None or first.p50 is None:
+        return None
+    return Change(
+        position_id=first.position_id,
+        stage=first.position.stage,
+        role=first.position.role,
+        on=first.p50,
+        from_day=first.p10,
+        to_day=first.p90,
+        sentence=first.client_sentence,
+    )

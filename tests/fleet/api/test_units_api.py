@@ -1,0 +1,325 @@
+"""Sites, units and their trains over the API."""
+
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from rest_framework.test import APIClient
+
+from accounts.models import Client, Company
+from fleet.models import AccessWindow, CatalogueItem, Placement, Position, Site, Unit
+from tests import factories
+
+
+@pytest.fixture
+def site(company: Company, first_client: Client) -> Site:
+    return factories.SiteFactory(company=company, client=first_client)
+
+
+def pointers(response: Any) -> list[str]:
+    return [fault["pointer"] for fault in response.json()["errors"]]
+
+
+def new_unit(site: Site, **change: Any) -> dict[str, Any]:
+    return {
+        "site": site.pk,
+        "code": "RX-1",
+        "use": "reef",
+        "kind": "ro_di",
+        "product_tds_target": "1 ppm",
+        "weekly_demand": "40 US gal",
+        "commissioned_on": "2026-01-10",
+        **change,
+    }
+
+
+def test_a_site_keeps_its_access_windows_and_refuses_impossible_ones(
+    first_client: Client, as_office: APIClient
+) -> None:
+    body = {
+        "client": first_client.pk,
+        "code": "S-1",
+        "name": "Harbour Flat",
+        "latitude": 52.5,
+        "longitude": 13.4,
+        "time_zone": "Europe/Berlin",
+        "access_windows": [{"weekday": 0, "opens": "08:00", "closes": "12:00"}],
+    }
+    made = as_office.post("/api/v1/sites/", body)
+    assert made.status_code == 201, made.content
+    assert made.json()["access_windows"] == body["access_windows"]
+    windows = [{"weekday": 4, "opens": "09:00", "closes": "17:30"}, {"weekday": 4, "opens": "18:00", "closes": "19:00"}]
+    changed = as_office.patch(made.headers["Location"], {"access_windows": windows})
+    assert changed.json()["access_windows"] == windows
+    assert AccessWindow.objects.count() == 2
+    wrong = [
+        {"weekday": 7, "opens": "09:00", "closes": "10:00"},
+        {"weekday": 1, "opens": "25:00", "closes": "10:00"},
+        {"weekday": 1, "opens": "11:00", "closes": "10:00"},
+        {"weekday": 1, "opens": "11:00"},
+    ]
+    for window in wrong:
+        assert as_office.patch(made.headers["Location"], {"access_windows": [window]}).status_code == 400
+    overlapping = [
+        {"weekday": 1, "opens": "09:00", "closes": "11:00"},
+        {"weekday": 1, "opens": "10:00", "closes": "12:00"},
+    ]
+    refused = as_office.patch(made.headers["Location"], {"access_windows": overlapping})
+    assert pointers(refused) == ["/access_windows/1"]
+    assert AccessWindow.objects.count() == 2
+    assert as_office.post("/api/v1/sites/", {**body, "code": "S-2", "time_zone": "Mars/Base"}).status_code == 400
+    assert as_office.post("/api/v1/sites/", {**body, "code": "S-2", "latitude": 91}).status_code == 400
+    assert as_office.post("/api/v1/sites/", body).status_code == 409
+
+
+def test_a_unit_is_created_with_its_train_and_cartridges_in_one_go(site: Site, as_office: APIClient) -> None:
+    membrane = factories.CatalogueItemFactory(company=site.company, kind="membrane", code="MEM-75")
+    body = new_unit(
+        site,
+        positions=[
+            {"stage": "sediment"},
+            {"stage": "carbon", "role": "lead"},
+            {"stage": "carbon", "role": "lag"},
+            {"stage": "membrane", "item": membrane.pk, "serial_or_lot": "LOT-1"},
+        ],
+    )
+    made = as_office.post("/api/v1/units/?units=metric", body)
+    assert made.status_code == 201, made.content
+    unit = made.json()
+    assert [(place["order"], place["stage"], place["role"]) for place in unit["positions"]] == [
+        (1, "sediment", "single"),
+        (2, "carbon", "lead"),
+        (3, "carbon", "lag"),
+        (4, "membrane", "single"),
+    ]
+    assert unit["positions"][3]["standing"]["item_code"] == "MEM-75"
+    assert unit["positions"][0]["standing"] is None
+    assert unit["positions"][0]["forecast"] is None
+    assert unit["latest_reading"] is None
+    # 40 US gallons are 151.416 L (1 US gallon = 3.785411784 L, NIST SP 811).
+    assert unit["weekly_demand"] == {"value": pytest.approx(151.41647), "unit": "L"}
+    template = as_office.post("/api/v1/units/", new_unit(site, code="RX-2", template="ro_di_two_resin"))
+    assert [place["stage"] for place in template.json()["positions"]][-2:] == ["resin", "resin"]
+
+
+@pytest.mark.parametrize(
+    ("change", "pointer"),
+    [
+        ({}, "/positions"),
+        ({"template": "ro", "positions": [{"stage": "carbon"}]}, "/positions"),
+        ({"template": "magic"}, "/template"),
+        ({"positions": []}, "/positions"),
+        ({"positions": [{"stage": "membrane"}, {"stage": "carbon"}]}, "/positions/1/stage"),
+        ({"positions": [{"stage": "carbon", "item": 987654}]}, "/positions/0/item"),
+        ({"positions": [{"stage": "carbon", "colour": "black"}]}, "/positions/0/colour"),
+        ({"template": "ro", "weekly_demand": 150}, "/weekly_demand"),
+        ({"template": "ro", "weekly_demand": "40 gal"}, "/weekly_demand"),
+        ({"template": "ro", "weekly_demand": "-4 L"}, "/weekly_demand"),
+        ({"template": "ro", "product_tds_target": "1 psi"}, "/product_tds_target"),
+        ({"template": "ro", "design_recovery_fraction": 1.5}, "/design_recovery_fraction"),
+        ({"template": "ro", "retired_on": "2025-01-01"}, "/retired_on"),
+        ({"template": "ro", "use": "soup"}, "/use"),
+        ({"template": "ro_di_two_resin", "kind": "ro"}, "/positions/3/stage"),
+    ],
+)
+def test_a_unit_that_cannot_be_is_refused_with_a_pointer(
+    site: Site, as_office: APIClient, change: dict[str, Any], pointer: str
+) -> None:
+    refused = as_office.post("/api/v1/units/", new_unit(site, **change))
+    assert refused.status_code == 400, refused.content
+    assert pointer in pointers(refused)
+    assert not Unit.objects.exists()
+
+
+def test_another_companys_item_is_refused_like_one_that_never_existed(site: Site, as_office: APIClient) -> None:
+    foreign = factories.CatalogueItemFactory(kind="carbon", pk=777_000)
+    said = []
+    for pk in (foreign.pk, 987654321):
+        refused = as_office.post("/api/v1/units/", new_unit(site, positions=[{"stage": "carbon", "item": pk}]))
+        assert refused.status_code == 400
+        said.append(refused.content.decode().replace(str(pk), "..."))
+    assert said[0] == said[1]
+
+
+def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site: Site, as_client: APIClient) -> None:
+    unit = factories.UnitFactory(company=site.company, site=site)
+    position = factories.PositionFactory(unit=unit, stage="resin")
+    placement = factories.PlacementFactory(position=position)
+    factories.ForecastFactory(position=position, is_latest=False, as_of=factories.TODAY - timedelta(days=1))
+    latest = factories.ForecastFactory(position=position, placement=placement)
+    factories.FindingFactory(unit=unit, state="closed")
+    finding = factories.FindingFactory(unit=unit)
+    wrong = factories.ReadingFactory(unit=unit)
+    reading = factories.ReadingFactory(unit=unit, corrects=wrong, taken_at=wrong.taken_at)
+    factories.ReadingIndicatorsFactory(reading=reading, values={"net_driving_pressure_kpa": 380.0, "waste_ratio": 4.0})
+    answer = as_client.get(f"/api/v1/units/{unit.pk}/?units=metric").json()
+    place = answer["positions"][0]
+    assert place["standing"]["id"] == placement.pk
+    assert place["forecast"]["id"] == latest.pk
+    assert answer["next_change_on"] == latest.p50.isoformat()
+    assert [found["id"] for found in answer["open_findings"]] == [finding.pk]
+    assert answer["open_finding_count"] == 1
+    assert answer["latest_reading"]["id"] == reading.pk
+    assert answer["latest_reading"]["indicators"]["values"] == {
+        "net_driving_pressure": {"value": 3.8, "unit": "bar"},
+        "waste_ratio": {"value": 4.0, "unit": ""},
+    }
+    listed = as_client.get("/api/v1/units/?ordering=next_change_on").json()["results"]
+    assert listed[0]["next_change_on"] == latest.p50.isoformat()
+
+
+def test_changing_a_unit_heeds_its_etag_and_its_train(site: Site, as_office: APIClient) -> None:
+    made = as_office.post("/api/v1/units/", new_unit(site, template="ro_di"))
+    address, etag = made.headers["Location"], made.headers["ETag"]
+    changed = as_office.patch(address, {"weekly_demand": "200 L"}, headers={"If-Match": etag})
+    assert changed.status_code == 200, changed.content
+    assert as_office.patch(address, {"notes": "x"}, headers={"If-Match": etag}).status_code == 412
+    assert pointers(as_office.patch(address, {"kind": "ro"})) == ["/kind"]
+    assert as_office.patch(address, {"positions": []}).status_code == 400
+    factories.ReadingFactory(unit=Unit.objects.get())
+    assert as_office.delete(address).status_code == 409
+    assert as_office.patch(address, {"retired_on": "2026-03-01"}).status_code == 200
+
+
+def test_positions_follow_the_rules_of_a_train(site: Site, as_office: APIClient) -> None:
+    unit = as_office.post("/api/v1/units/", new_unit(site, template="ro_di")).json()
+    body = {"unit": unit["id"], "order": 5, "stage": "resin", "role": "lag"}
+    # The single resin must become a lead before there can be a lag.
+    assert as_office.post("/api/v1/positions/", body).status_code == 400
+    assert pointers(as_office.post("/api/v1/positions/", {**body, "order": 4})) == ["/order"]
+    assert pointers(as_office.post("/api/v1/positions/", {**body, "stage": "sediment", "role": "single"})) == ["/stage"]
+    position = Position.objects.get(stage="carbon")
+    factories.PlacementFactory(position=position)
+    assert as_office.patch(f"/api/v1/positions/{position.pk}/", {"stage": "membrane"}).status_code == 409
+    assert as_office.delete(f"/api/v1/positions/{position.pk}/").status_code == 409
+    resin = Position.objects.get(stage="resin")
+    assert as_office.delete(f"/api/v1/positions/{resin.pk}/").status_code == 204
+
+
+def test_cartridges_are_placed_removed_and_rotated(site: Site, as_installer: APIClient) -> None:
+    unit = factories.UnitFactory(company=site.company, site=site)
+    lead = factories.PositionFactory(unit=unit, stage="resin", role="lead")
+    lag = factories.PositionFactory(unit=unit, stage="resin", role="lag")
+    item = factories.CatalogueItemFactory(company=site.company, kind="resin")
+    for position in (lead, lag):
+        made = as_installer.post("/api/v1/placements/", {"position": position.pk, "item": item.pk})
+        assert made.status_code == 201, made.content
+    taken = as_installer.post("/api/v1/placements/", {"position": lag.pk, "item": item.pk})
+    assert (taken.status_code, pointers(taken)) == (409, ["/removal"])
+    rotated = as_installer.post(
+        "/api/v1/placements/rotate/", {"unit": unit.pk, "stage": "resin", "item": item.pk, "serial_or_lot": "L9"}
+    )
+    assert rotated.status_code == 201, rotated.content
+    assert rotated.json()["moved"]["continues"] == made.json()["id"]
+    assert rotated.json()["fresh"]["serial_or_lot"] == "L9"
+    fresh = rotated.json()["fresh"]["id"]
+    assert as_installer.post(f"/api/v1/placements/{fresh}/remove/", {"removal": "rotated"}).status_code == 400
+    gone = as_installer.post(f"/api/v1/placements/{fresh}/remove/", {"removal": "damaged"})
+    assert gone.json()["removal"] == "damaged"
+    assert as_installer.post(f"/api/v1/placements/{fresh}/remove/", {"removal": "damaged"}).status_code == 409
+    standing = as_installer.get(f"/api/v1/placements/?removed_at__isnull=true&position__unit={unit.pk}").json()
+    assert standing["count"] == 1
+    assert Placement.objects.count() == 4
+
+
+def test_a_catalogue_item_speaks_in_quantities_and_asks_for_what_its_kind_needs(
+    company: Company, as_office: APIClient
+) -> None:
+    body = {
+        "code": "MEM-75",
+        "name": "Membrane 75",
+        "kind": "membrane",
+        "price": "48.00",
+        "membrane_material": "polyamide",
+        "rejection_fraction": 0.97,
+        "rated_flow": "75 gpd",
+        "rated_pressure": "60 psi",
+        "rated_temperature": "77 degF",
+        "rated_tds": "250 ppm",
+        "rated_recovery_fraction": 0.15,
+    }
+    made = as_office.post("/api/v1/catalogue-items/?units=us", body)
+    assert made.status_code == 201, made.content
+    assert made.json()["rated_flow"] == {"value": 75, "unit": "US gpd"}
+    assert made.json()["rated_pressure"] == {"value": 60, "unit": "psi"}
+    assert CatalogueItem.objects.get().rated_temperature_degc == 25.0
+    bare = {name: value for name, value in body.items() if not name.startswith("rated_")}
+    refused = as_office.post("/api/v1/catalogue-items/", {**bare, "code": "MEM-76"})
+    assert sorted(pointers(refused)) == [
+        "/rated_flow",
+        "/rated_pressure",
+        "/rated_recovery_fraction",
+        "/rated_tds",
+        "/rated_temperature",
+    ]
+    resin = {"code": "DI", "name": "Resin", "kind": "resin", "price": "30", "resin_volume": "0.6 L"}
+    assert pointers(as_office.post("/api/v1/catalogue-items/", resin)) == ["/resin_capacity"]
+    done = as_office.post("/api/v1/catalogue-items/", {**resin, "resin_capacity": "10 kgr/ft3"})
+    assert done.status_code == 201
+    # 10 kilograin per cubic foot are 0.457273 eq per litre (64.79891 mg a grain, 50.04345 mg CaCO3 an equivalent,
+    # 28.316846592 L a cubic foot).
+    assert CatalogueItem.objects.get(code="DI").resin_capacity_eq_per_l == pytest.approx(0.457273, abs=1e-5)
+
+
+def test_an_instrument_names_what_it_measures_as_the_api_does(company: Company, as_installer: APIClient) -> None:
+    made = as_installer.post(
+        "/api/v1/instruments/", {"name": "Wall meter", "measures": ["permeate_tds", "product_tds"], "tds_factor": 0.7}
+    )
+    assert made.status_code == 201, made.content
+    assert made.json()["measures"] == ["permeate_tds", "product_tds"]
+    assert company.instruments.get().measures == ["permeate_tds_mg_per_l", "product_tds_mg_per_l"]
+    for wrong in ({"measures": ["happiness"]}, {"measures": "permeate_tds"}, {"tds_factor": 7}, {"tds_factor": "0,5"}):
+        refused = as_installer.post("/api/v1/instruments/", {"name": "Other", **wrong})
+        assert refused.status_code == 400, wrong
+
+
+def test_a_client_is_told_whether_the_water_is_good_and_what_happens_next(site: Site, as_client: APIClient) -> None:
+    unit = factories.UnitFactory(company=site.company, site=site, product_tds_target_mg_per_l=1.0)
+    position = factories.PositionFactory(unit=unit, stage="resin")
+    address = f"/api/v1/units/{unit.pk}/status/"
+    assert as_client.get(address).json()["water"] == "unknown"
+    body = {"product_tds": "0 ppm", "permeate_tds": "9 ppm"}
+    assert as_client.post(f"/api/v1/units/{unit.pk}/readings/", body).status_code == 201
+    forecast = factories.ForecastFactory(position=position)
+    factories.FindingFactory(unit=unit, client_sentence="We will come and look.")
+    good = as_client.get(f"{address}?units=us").json()
+    assert (good["water"], good["measured"], good["limit"]) == ("good", "product_tds", {"value": 1, "unit": "ppm"})
+    assert good["next_change"]["on"] == forecast.p50.isoformat()
+    assert good["findings"] == ["We will come and look."]
+    assert "Deionised water is not for drinking." in good["cautions"]
+    as_client.post(f"/api/v1/units/{unit.pk}/readings/", {"product_tds": "3 ppm"})
+    bad = as_client.get(address).json()
+    assert bad["water"] == "not_good"
+    assert bad["value"] == {"value": 3, "unit": "mg/L"}
+
+
+@pytest.mark.parametrize("route", ["sites", "units", "positions", "placements", "catalogue-items", "instruments"])
+def test_the_number_of_queries_does_not_grow_with_the_page(site: Site, as_owner: APIClient, route: str) -> None:
+    def queries(rows: int) -> int:
+        for _ in range(rows):
+            unit = factories.UnitFactory(company=site.company)
+            factories.AccessWindowFactory(site=unit.site)
+            position = factories.PositionFactory(unit=unit, stage="resin")
+            factories.ForecastFactory(position=position, placement=factories.PlacementFactory(position=position))
+            factories.FindingFactory(unit=unit)
+            factories.InstrumentFactory(company=site.company, unit=unit)
+        with CaptureQueriesContext(connection) as seen:
+            assert as_owner.get(f"/api/v1/{route}/?page_size=500").status_code == 200
+        return len(seen)
+
+    assert queries(2) == queries(12)
+
+
+def test_a_units_page_asks_the_same_whatever_its_train(site: Site, as_owner: APIClient) -> None:
+    def queries(stages: list[str]) -> int:
+        unit = factories.UnitFactory(company=site.company, commissioned_on=date(2025, 1, 1))
+        for stage in stages:
+            position = factories.PositionFactory(unit=unit, stage=stage)
+            factories.ForecastFactory(position=position, placement=factories.PlacementFactory(position=position))
+        with CaptureQueriesContext(connection) as seen:
+            assert as_owner.get(f"/api/v1/units/{unit.pk}/").status_code == 200
+        return len(seen)
+
+    assert queries(["sediment"]) == queries(["sediment", "carbon", "membrane", "resin"])

@@ -196,13 +196,6 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "SERVE_INCLUDE_SCHEMA": False,
     "COMPONENT_SPLIT_REQUEST": True,
-    # Choices that share a field's name, each under the name of what it is the state or kind of.
-    "ENUM_NAME_OVERRIDES": {
-        "NeedKindEnum": "scheduling.models.Need.Kind",
-        "NeedStateEnum": "scheduling.models.Need.State",
-        "VisitStateEnum": "scheduling.models.Visit.State",
-        "PlanStateEnum": "scheduling.models.Plan.State",
-    },
     # The documentation page comes from the sidecar package and asks no checking service, so that it opens without
     # internet.
     "SWAGGER_UI_DIST": "SIDECAR",
@@ -222,6 +215,12 @@ SPECTACULAR_SETTINGS = {
         "ForecastStateEnum": "fleet.models.Forecast.State",
         "FindingStateEnum": "fleet.models.Finding.State",
         "JobStateEnum": "fleet.models.Job.State",
+        "ReadingSourceEnum": "fleet.models.Reading.Source",
+        "NeedKindEnum": "scheduling.models.Need.Kind",
+        "NeedStateEnum": "scheduling.models.Need.State",
+        "NeedSourceEnum": "scheduling.models.Need.Source",
+        "VisitStateEnum": "scheduling.models.Visit.State",
+        "PlanStateEnum": "scheduling.models.Plan.State",
     },
 }
 

@@ -5,6 +5,7 @@ import numpy as np
 from . import vocabulary as words
 from .conditions import Conditions, build_conditions
 from .dates import FURTHEST_DAYS, dates_from_load, earliest
+from .habits import find_visits
 from .inputs import carbon_input, resin_input, sediment_input
 from .membranes import membranes_left
 from .nominal import cap_day_of_positions, standing_placements
@@ -54,6 +55,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
     screened = screen(fleet)
     readings = screened.readings
     conditions = build_conditions(fleet, readings)
+    visits = find_visits(fleet)
     standing = standing_placements(fleet)
     some = standing >= 0
     grid = np.full((count, len(GRID_LEVELS)), np.nan)
@@ -73,7 +75,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
         stage = make(fleet, readings, conditions, policy)
         if not len(stage.segments):
             continue
-        left = load_left(stage, conditions, fleet)
+        left = load_left(stage, conditions, fleet, visits)
         unit = stage.columns.unit[left.column]
         for position, load, used in (
             (stage.columns.lead_position[left.column], left.lead_load, left.lead_used),
@@ -86,7 +88,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
             remaining[at] = middle / np.maximum(middle + np.maximum(used[rows], 0.0), 1e-9)
             note(at, rows, left.readings, left.newest_day, left.past_lives, left.hyper.places)
     if (fleet.positions.stage == words.MEMBRANE).any() and len(fleet.placements):
-        membranes = membranes_left(fleet, readings, conditions, policy)
+        membranes = membranes_left(fleet, readings, conditions, visits, policy)
         rows = np.flatnonzero(standing[membranes.position] >= 0)
         at = membranes.position[rows]
         unit = membranes.unit[rows]

@@ -37,6 +37,16 @@ def sum_by(group: Indexes, value: Floats, count: int) -> Floats:
     return np.bincount(group, value, minlength=count).astype(np.float64)
 
 
+def crowd(group: Indexes, day: Floats, window_days: float) -> Floats:
+    """How many readings of the same group fall in the same window of time as each reading, itself included."""
+    if not len(group):
+        return np.zeros(0)
+    window = np.floor(day / window_days).astype(np.int64)
+    window -= window.min()
+    _, which, size = np.unique(group * (int(window.max()) + 1) + window, return_inverse=True, return_counts=True)
+    return size[which].astype(np.float64)
+
+
 def swing_terms(day: Floats) -> Floats:
     """Constant, cosine and sine of the year, shape (..., 3)."""
     angle = 2.0 * np.pi * np.asarray(day) / YEAR_DAYS

@@ -15,7 +15,8 @@ from . import pooling
 from . import vocabulary as words
 from .columns import build_columns, build_segments
 from .conditions import Conditions
-from .levels import sum_by
+from .habits import Habit, Visits, removal_log_likelihood
+from .levels import crowd, sum_by
 from .policy import Policy
 from .pooling import HyperPrior
 from .tables import Fleet, Floats, Indexes, Readings
@@ -26,13 +27,17 @@ USUAL_SALT_GAIN: Final = 0.5
 """Gain of the logarithm of salt passage over three years of use; 5 to 15 % a year with ageing, more with faults."""
 
 POWERS: Final = np.array([0.7, 1.0, 1.5])
-RUN_IN_DAYS: Final = 14.0
-FULL_WEIGHT_READINGS: Final = 12.0
+RUN_IN_DAYS: Final = 30.0
+WINDOW_DAYS: Final = 30.0
+"""Readings of one window share part of their error: a gauge, a season, a week of standstill."""
 U_BELOW_25, U_ABOVE_25 = 3020.0, 2640.0
 SALT_U_EXCESS: Final = 1500.0
 
-FLOW_PRIOR: Final = HyperPrior(0.0, 0.6, 0.45, 0.2, (1.0, 3.0, 1.0), lateness_days=60.0)
-SALT_PRIOR: Final = HyperPrior(0.0, 0.7, 0.55, 0.25, (1.0, 3.0, 1.0), lateness_days=60.0)
+FLOW_SHARED: Final = 0.02
+SALT_SHARED: Final = 0.05
+
+FLOW_PRIOR: Final = HyperPrior(0.0, 0.6, 0.45, 0.2, (1.0, 3.0, 1.0))
+SALT_PRIOR: Final = HyperPrior(0.0, 0.7, 0.55, 0.25, (1.0, 3.0, 1.0))
 
 
 @dataclass(frozen=True)
@@ -69,7 +74,9 @@ def osmotic_pressure_kpa(tds_mg_per_l: Floats, temperature_degc: Floats) -> Floa
     return 0.2654 * tds_mg_per_l * (temperature_degc + 273.15) / (1000.0 - tds_mg_per_l / 1000.0)
 
 
-def membranes_left(fleet: Fleet, readings: Readings, conditions: Conditions, policy: Policy) -> MembraneLeft:
+def membranes_left(
+    fleet: Fleet, readings: Readings, conditions: Conditions, visits: Visits, policy: Policy
+) -> MembraneLeft:
     """Trends of every membrane, pooled over unit and fleet."""
     columns = build_columns(fleet, words.MEMBRANE)
     segments = build_segments(fleet, columns)
@@ -144,10 +151,10 @@ def membranes_left(fleet: Fleet, readings: Readings, conditions: Conditions, pol
     salt_limit = np.maximum(salt_limit, salt_centre + 0.15)
 
     flow_trend = [
-        _trend(segment, count, flow, flow_noise, use**power, z, flow_centre, flow_width, 0.35, -1.0) for power in POWERS
+        _trend(segment, day, count, flow, flow_noise, FLOW_SHARED, use**power, z, flow_centre, flow_width, 0.35, -1.0) for power in POWERS
     ]
     salt_trend = [
-        _trend(segment, count, salt, salt_noise, use**power, z, salt_centre, np.full(count, 0.35), 1.2, 1.0)
+        _trend(segment, day, count, salt, salt_noise, SALT_SHARED, use**power, z, salt_centre, np.full(count, 0.35), 1.2, 1.0)
         for power in POWERS
     ]
     grid = pooling.GRID
@@ -173,19 +180,20 @@ def membranes_left(fleet: Fleet, readings: Readings, conditions: Conditions, pol
     salt_until = np.minimum(salt_until, 1e6)
     reason = segments.lead_reason
 
-    def lives(like: Floats, until: Floats, lateness_days: float, which: Indexes) -> Floats:
+    reason = np.where(segments.is_current, -1, reason)
+
+    def lives(like: Floats, until: Floats, habit: Habit, which: Indexes) -> Floats:
         delay = (lived[which, None, None] - until[which]) / rate[which, None, None]
-        late = np.exp(-np.maximum(delay, 0.0) / lateness_days)
-        density = np.minimum(late, np.exp(np.minimum(delay, 0.0) / 15.0)) / (lateness_days + 15.0)
-        alive = np.where(delay < 0, 1.0, np.exp(-np.maximum(delay, 0.0) / 30.0))
-        # Removed as exhausted: by this trend or by the other.
-        exhausted = np.log(0.5 * density + 0.5 * alive / 365.0 + 1e-5)
-        other = np.log(0.97 * alive + 0.03)
-        removal = np.where((reason[which] == words.EXHAUSTED)[:, None, None], exhausted, other)
-        return like[which] + np.where((reason[which] == words.NOT_REMOVED)[:, None, None], 0.0, removal)
+        end = segments.end[which][:, None, None]
+        seen = visits.between(unit_of_segment[which][:, None, None], end - np.clip(delay, 0.0, 3650.0), end - 2.0)
+        ending = removal_log_likelihood(delay, seen, reason[which], habit)
+        # Removed as exhausted: by this trend or by the other one.
+        other = removal_log_likelihood(delay, seen, np.full(len(which), words.EARLY), habit) - np.log(1000.0)
+        spent = (reason[which] == words.EXHAUSTED)[:, None, None]
+        return like[which] + np.where(spent, np.logaddexp(ending, other) - np.log(2.0), ending)
 
     has_reading = np.bincount(segment, minlength=count) > 0
-    informative = has_reading | (reason > 0)
+    informative = has_reading | (reason != 0)
     nothing = np.zeros(len(columns))
     current = np.flatnonzero(segments.is_current)
     past = np.flatnonzero(~segments.is_current & informative)
@@ -193,14 +201,14 @@ def membranes_left(fleet: Fleet, readings: Readings, conditions: Conditions, pol
     results = []
     for like, until, prior in ((flow_like, flow_until, FLOW_PRIOR), (salt_like, middle, SALT_PRIOR)):
 
-        def of_lives(days: float, which: Indexes, like: Floats = like, until: Floats = until) -> Floats:
-            return lives(like, until, days, which)
+        def of_lives(habit: Habit, which: Indexes, like: Floats = like, until: Floats = until) -> Floats:
+            return lives(like, until, habit, which)
 
         hyper = pooling.learn(of_lives, segments.column, nothing, prior, is_informative=informative)
         posterior = pooling.place_posteriors(
-            hyper, of_lives(hyper.lateness_days, past), segments.column[past], len(columns), nothing
+            hyper, of_lives(hyper.habit, past), segments.column[past], len(columns), nothing
         )
-        log_weight = np.log(pooling.next_life(posterior, hyper)[segments.column[current]] + 1e-14) + like[current]
+        log_weight = np.log(pooling.next_life(posterior, hyper)[segments.column[current]] + 1e-14) + of_lives(hyper.habit, current)
         log_weight -= log_weight.max(axis=(1, 2), keepdims=True)
         weight = np.exp(log_weight)
         results.append((hyper, weight / weight.sum(axis=(1, 2), keepdims=True)))
@@ -251,9 +259,11 @@ def _inlet_pressure(fleet: Fleet, readings: Readings, rows: Indexes) -> tuple[Fl
 
 def _trend(
     segment: Indexes,
+    day: Floats,
     count: int,
     value: Floats,
     noise: Floats,
+    shared_noise: float,
     use: Floats,
     z: Floats,
     centre: Floats,
@@ -263,15 +273,15 @@ def _trend(
 ) -> Trend:
     """Sums of the regression value = b + theta z + sign * s * use, robust by reweighting (Student's t, 4 degrees)."""
     ok = np.isfinite(value) & np.isfinite(noise)
-    segment, value, noise, use, z = segment[ok], value[ok] - 0.0, noise[ok], use[ok], z[ok]
-    size = np.bincount(segment, minlength=count).astype(np.float64)
-    share = np.minimum(1.0, np.sqrt(FULL_WEIGHT_READINGS / np.maximum(size, 1.0)))[segment]
+    segment, day, value, noise, use, z = segment[ok], day[ok], value[ok], noise[ok], use[ok], z[ok]
+    together = crowd(segment, day, WINDOW_DAYS)
     value = value - centre[segment]
     x = -sign * use  # residual of value is value + s x
-    base = share / noise**2
-    weight = base.copy()
+    size = np.bincount(segment, minlength=count).astype(np.float64)
+    scale = np.ones(count)
     usual = 0.3
-    for _ in range(4):
+    weight = 1.0 / (noise**2 + (together - 1.0) * shared_noise**2)
+    for _ in range(5):
         precision = np.zeros((count, 3, 3))
         pull = np.zeros((count, 3))
         terms = (np.ones_like(z), z, -x)
@@ -286,7 +296,10 @@ def _trend(
         pull[:, 2] += 0.2 / usual**2
         fit = np.linalg.solve(precision, pull[..., None])[..., 0]
         rest = (value - sum(fit[segment, i] * terms[i] for i in range(3))) / noise
-        weight = base * 5.0 / (4.0 + rest**2)
+        scale = _noise_scale(rest, segment, size)
+        rest = rest / scale[segment]
+        own = noise * scale[segment]
+        weight = 5.0 / (4.0 + rest**2) / (own**2 + (together - 1.0) * shared_noise**2)
 
     def total(values: Floats) -> Floats:
         return sum_by(segment, weight * values, count)
@@ -305,6 +318,22 @@ def _trend(
         intercept_by_slope=i00 * k0 + i01 * k1,
         intercept_spread=np.sqrt(i00),
     )
+
+
+def _noise_scale(rest: Floats, segment: Indexes, size: Floats) -> Floats:
+    """How much larger or smaller the noise of a segment's readings is than assumed, from the residuals.
+
+    The fleet's own scale (robust, from segments with enough readings to leave residuals) is the prior, worth 15 readings;
+    a segment's own residuals move it.
+    """
+    free = np.maximum(size - 3.0, 0.0) / np.maximum(size, 1.0)
+    enough = size[segment] >= 6
+    usual = 1.0
+    if enough.sum() >= 30:
+        usual = float(np.median(np.abs(rest[enough]) / np.sqrt(free[segment][enough]))) / 0.6745
+    clipped = np.minimum(rest**2, (3.0 * usual) ** 2)
+    square = sum_by(segment, clipped, len(size))
+    return np.clip(np.sqrt((15.0 * usual**2 + square) / (15.0 + np.maximum(size - 3.0, 0.0))), 0.3, 3.0)
 
 
 def _log_likelihood(trend: Trend, slope: Floats) -> Floats:

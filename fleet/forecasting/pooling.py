@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 
+from .habits import Habit
 from .tables import Floats, Indexes
 
 GRID: Final = np.linspace(-3.6, 2.4, 76)
@@ -28,7 +29,7 @@ MOST_PLACES: Final = 900
 class Hyper:
     """Parameters of one stage that the fleet has taught.
 
-    `mean`, `place_spread`, `cartridge_spread` of g; `slope` of g on a covariate of the place; `lateness_days`, mean
+    `mean`, `place_spread`, `cartridge_spread` of g; `slope` of g on a covariate of the place; `habit`, how soon
     delay between exhaustion and removal of cartridges removed as exhausted; `shape_weights` of the curve shapes;
     `places` that taught it (0: nothing but the priors).
     """
@@ -37,7 +38,7 @@ class Hyper:
     place_spread: float
     cartridge_spread: float
     slope: float
-    lateness_days: float
+    habit: Habit
     shape_weights: Floats
     places: int = 0
 
@@ -53,13 +54,13 @@ class HyperPrior:
     shape_weights: tuple[float, ...]
     slope: float = 0.0
     slope_spread: float = 0.3
-    lateness_days: float = 35.0
+    habit: Habit = Habit(60.0, 0.6)
 
     def start(self) -> Hyper:
         """What is assumed of a fleet that has taught nothing."""
         weights = np.array(self.shape_weights)
         return Hyper(
-            self.mean, self.place_spread, self.cartridge_spread, self.slope, self.lateness_days, weights / weights.sum()
+            self.mean, self.place_spread, self.cartridge_spread, self.slope, self.habit, weights / weights.sum()
         )
 
 
@@ -103,7 +104,7 @@ def sum_by_place(values: Floats, place: Indexes, count: int) -> Floats:
 
 
 def learn(
-    likelihood: Callable[[float, Indexes], Floats],
+    likelihood: Callable[[Habit, Indexes], Floats],
     place: Indexes,
     covariate: Floats,
     prior: HyperPrior,
@@ -115,7 +116,7 @@ def learn(
     Parameters
     ----------
     likelihood
-        Function of (lateness in days, indexes of lives) giving their log-likelihoods, shape (lives, shapes, grid).
+        Function of (habit, indexes of lives) giving their log-likelihoods, shape (lives, shapes, grid).
     place
         Place of every life.
     covariate
@@ -139,60 +140,66 @@ def learn(
     local = np.searchsorted(places, place[chosen])
     z = covariate[places]
     best = replace(start, places=len(places))
-    lateness_choices = (8.0, 16.0, 30.0, 55.0, 100.0)
+    habits = [Habit(days, notice) for notice in (0.0, 0.4, 0.75, 0.93) for days in (15.0, 40.0, 100.0)]
     spreads = np.array([0.06, 0.10, 0.15, 0.21, 0.28, 0.36, 0.46, 0.6, 0.8])
 
-    def score(hyper: Hyper, summed: Floats) -> tuple[float, Floats]:
-        """Log marginal likelihood with its priors, and the responsibility of every shape for every place."""
-        density = place_density(hyper, z)
-        top = summed.max(axis=(1, 2), keepdims=True)
-        joint = (np.exp(summed - top) * density[:, None, :]).sum(axis=2) * hyper.shape_weights
-        total = joint.sum(axis=1) + 1e-300
-        value = float(np.log(total).sum() + top.sum())
-        value -= 0.5 * ((hyper.mean - prior.mean) / prior.mean_spread) ** 2
-        value -= 0.5 * (np.log(hyper.place_spread / prior.place_spread) / 0.6) ** 2
-        value -= 0.5 * (np.log(hyper.cartridge_spread / prior.cartridge_spread) / 0.6) ** 2
-        value -= 0.5 * ((hyper.slope - prior.slope) / prior.slope_spread) ** 2
-        value -= 0.5 * (np.log(hyper.lateness_days / prior.lateness_days) / 1.0) ** 2
-        return value, joint / total[:, None]
+    def penalty(hyper: Hyper) -> float:
+        """Log-density of the weak priors, up to a constant."""
+        return -0.5 * float(
+            ((hyper.mean - prior.mean) / prior.mean_spread) ** 2
+            + (np.log(hyper.place_spread / prior.place_spread) / 0.6) ** 2
+            + (np.log(hyper.cartridge_spread / prior.cartridge_spread) / 0.6) ** 2
+            + ((hyper.slope - prior.slope) / prior.slope_spread) ** 2
+            + np.log(hyper.habit.lateness_days / prior.habit.lateness_days) ** 2
+        )
 
     def climb(hyper: Hyper, summed: Floats) -> tuple[float, Hyper]:
         """Best mean, slope, place spread and shape weights for given lives."""
-        value, share = score(hyper, summed)
+        top = summed.max(axis=(1, 2), keepdims=True)
+        scaled = np.exp(summed - top)
+        base = float(top.sum())
+
+        def by_shape(trial: Hyper) -> Floats:
+            if not np.any(z):
+                return scaled @ place_density(trial, z[:1])[0]
+            return np.einsum("pkg,pg->pk", scaled, place_density(trial, z))
+
+        def value_of(trial: Hyper) -> float:
+            total = by_shape(trial) @ trial.shape_weights
+            return float(np.log(total + 1e-300).sum()) + base + penalty(trial)
+
+        value = value_of(hyper)
         for _ in range(3):
-            for name, offsets in (
-                ("mean", (-0.4, -0.2, -0.1, -0.05, 0.05, 0.1, 0.2, 0.4)),
-                ("slope", (-0.2, -0.1, 0.1, 0.2) if np.any(z) else ()),
+            for name, choices in (
+                ("mean", hyper.mean + np.array([-0.4, -0.2, -0.1, -0.05, 0.05, 0.1, 0.2, 0.4])),
+                ("slope", hyper.slope + np.array([-0.2, -0.1, 0.1, 0.2]) if np.any(z) else np.zeros(0)),
+                ("place_spread", spreads),
             ):
-                centre = getattr(hyper, name)
-                trials = [replace(hyper, **{name: centre + offset}) for offset in offsets]
-                results = [(score(trial, summed), trial) for trial in trials]
-                for (trial_value, trial_share), trial in results:
+                for choice in choices:
+                    trial = replace(hyper, **{name: float(choice)})
+                    trial_value = value_of(trial)
                     if trial_value > value:
-                        value, share, hyper = trial_value, trial_share, trial
-            for width in spreads:
-                trial = replace(hyper, place_spread=float(width))
-                trial_value, trial_share = score(trial, summed)
-                if trial_value > value:
-                    value, share, hyper = trial_value, trial_share, trial
+                        value, hyper = trial_value, trial
+            joint = by_shape(hyper) * hyper.shape_weights
+            share = joint / (joint.sum(axis=1, keepdims=True) + 1e-300)
             weights = share.sum(axis=0) + 4.0 * np.array(prior.shape_weights) / sum(prior.shape_weights)
             hyper = replace(hyper, shape_weights=weights / weights.sum())
-            value, share = score(hyper, summed)
+            value = value_of(hyper)
         return value, hyper
 
     best_value = -np.inf
-    lateness = prior.lateness_days
-    for search in range(2):
-        choices = lateness_choices if search == 0 else tuple(lateness * f for f in (0.75, 1.0, 1.33))
-        for days in choices:
-            lives = likelihood(days, chosen)
-            widths = (best.cartridge_spread,) if search == 0 and days != lateness_choices[0] else tuple(spreads[1:8])
-            for width in widths:
-                summed = sum_by_place(spread_lives(lives, kernel(float(width))), local, len(places))
-                begin = replace(best, cartridge_spread=float(width), lateness_days=float(days))
-                value, hyper = climb(begin, summed)
-                if value > best_value:
-                    best_value, best, lateness = value, hyper, days
+    for habit in habits:
+        lives = likelihood(habit, chosen)
+        summed = sum_by_place(spread_lives(lives, kernel(best.cartridge_spread)), local, len(places))
+        value, hyper = climb(replace(best, habit=habit), summed)
+        if value > best_value:
+            best_value, best = value, hyper
+    lives = likelihood(best.habit, chosen)
+    for width in spreads[1:8]:
+        summed = sum_by_place(spread_lives(lives, kernel(float(width))), local, len(places))
+        value, hyper = climb(replace(best, cartridge_spread=float(width)), summed)
+        if value > best_value:
+            best_value, best = value, hyper
     return best
 
 

@@ -169,19 +169,19 @@ RESIN: Final = BedModel(
     relative_noise=0.12,
     floor=0.25,
     lead_fraction=0.95,
-    prior=HyperPrior(-0.2, 0.5, 0.25, 0.2, (1.0, 1.5, 1.5, 1.0), lateness_days=30.0),
+    prior=HyperPrior(-0.2, 0.5, 0.25, 0.2, (1.0, 1.5, 1.5, 1.0)),
 )
 CARBON: Final = BedModel(
     transfer_units=np.array([3.5, 6.0, 10.0, 18.0]),
     relative_noise=0.2,
     floor=0.03,
     lead_fraction=0.5,
-    prior=HyperPrior(-0.2, 0.6, 0.35, 0.25, (1.0, 1.5, 1.5, 1.0), lateness_days=40.0),
+    prior=HyperPrior(-0.2, 0.6, 0.35, 0.25, (1.0, 1.5, 1.5, 1.0)),
 )
 SEDIMENT: Final = BlockingModel(
     powers=np.array([1.0, 0.0, -0.5, 1.0, 0.0, -0.5]),
     other_share=np.array([0.0, 0.0, 0.0, 0.6, 0.6, 0.6]),
     noise_kpa=9.0,
     relative_noise=0.15,
-    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0, 0.7, 1.4, 0.7), lateness_days=40.0),
+    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0, 0.7, 1.4, 0.7)),
 )

@@ -14,6 +14,7 @@ from . import pooling
 from . import vocabulary as words
 from .columns import Columns, Segments, segment_keys, segment_of
 from .conditions import Conditions
+from .habits import Habit, Visits, removal_log_likelihood
 from .stage_models import Seen, StageModel
 from .tables import Bools, Fleet, Floats, Indexes
 
@@ -104,10 +105,10 @@ def thin(segment: Indexes, day: Floats, most: int = MOST_READINGS) -> Indexes:
 
 def _advance(
     stage: StageInput, conditions: Conditions, rows: Indexes, grid: Floats
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Left at the start of the given segments (whole columns, in order) and at their end, for lead and for both.
+) -> tuple[Floats, Floats]:
+    """Left at the start of the given segments (whole columns, in order), in the first bed and in both.
 
-    Returns four arrays (segments, shapes, grid).
+    Returns two arrays (segments, shapes, grid).
     """
     segments, model = stage.segments, stage.model
     unit = stage.columns.unit[segments.column[rows]]
@@ -115,7 +116,6 @@ def _advance(
     throughput = (load / stage.label[rows])[:, None, None] * np.exp(-grid)[None, None, :]
     shape = (len(rows), model.shapes, len(grid))
     lead_start, both_start = np.ones(shape), np.ones(shape)
-    lead_end, both_end = np.ones(shape), np.ones(shape)
     placements = np.unique(np.concatenate([segments.lead[rows], segments.lag[rows]]))
     placements = placements[placements >= 0]
     left = np.ones((len(placements), *shape[1:]))
@@ -145,31 +145,12 @@ def _advance(
         if two.any():
             ratio = stage.lag_ratio[rows[now[two]]][:, None, None]
             both_start[now[two]] += begin(lag[two]) * ratio
-        lead_end[now] = model.left_after(lead_start[now], throughput[now])
-        both_end[now] = np.where(two[:, None, None], model.left_after(both_start[now], throughput[now]), lead_end[now])
-        left[local(lead)] = lead_end[now]
+        lead_end = model.left_after(lead_start[now], throughput[now])
+        left[local(lead)] = lead_end
         if two.any():
-            left[local(lag[two])] = np.maximum(both_end[now[two]] - lead_end[now[two]], 0.0) / ratio
-    return lead_start, both_start, lead_end, both_end
-
-
-def _removal(delay_days: Floats, reason: np.ndarray, lateness_days: float) -> Floats:
-    """Log-likelihood of a removal, given by how many days it came after exhaustion (negative: before it).
-
-    Exhausted: some time after exhaustion, exponential with the fleet's mean lateness; a little before is possible,
-    because people round. Any other reason: not yet exhausted, or not long ago (nobody may have noticed). One removal
-    in thirty is misreported.
-    """
-    exhausted = (reason == words.EXHAUSTED)[:, None, None]
-    late = np.exp(-np.maximum(delay_days, 0.0) / lateness_days)
-    soon = np.exp(np.minimum(delay_days, 0.0) / 7.0)
-    density = np.minimum(late, soon) / (lateness_days + 7.0)
-    wrong = 1.0 / 30.0
-    when_exhausted = np.log((1 - wrong) * density + wrong / 1000.0)
-    alive = np.where(delay_days < 0, 1.0, np.exp(-np.maximum(delay_days, 0.0) / 10.0))
-    when_not = np.log((1 - wrong) * alive + wrong)
-    out = np.where(exhausted, when_exhausted, when_not)
-    return np.where((reason == words.NOT_REMOVED)[:, None, None], 0.0, out)
+            both_end = model.left_after(both_start[now[two]], throughput[now[two]])
+            left[local(lag[two])] = np.maximum(both_end - lead_end[two], 0.0) / ratio
+    return lead_start, both_start
 
 
 @dataclass(frozen=True)
@@ -179,6 +160,8 @@ class _Pass:
     readings: Floats
     lead_delay: Floats
     lag_delay: Floats
+    lead_visits: Floats
+    lag_visits: Floats
 
 
 def _reading_weights(segment: Indexes, count: int) -> Floats:
@@ -186,11 +169,20 @@ def _reading_weights(segment: Indexes, count: int) -> Floats:
     return np.minimum(1.0, np.sqrt(FULL_WEIGHT_READINGS / np.maximum(size, 1.0)))[segment]
 
 
-def _first_pass(stage: StageInput, conditions: Conditions, kept: Indexes) -> _Pass:
+def _first_pass(stage: StageInput, conditions: Conditions, visits: Visits, kept: Indexes) -> _Pass:
     segments, model, grid = stage.segments, stage.model, pooling.GRID
     count = len(segments)
     shape = (count, model.shapes, len(grid))
-    out = _Pass(np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32))
+    one_kind = (1, model.shapes, len(grid))
+    any_lag = bool((segments.lag >= 0).any())
+    lag_shape = shape if any_lag else one_kind
+    out = _Pass(
+        readings=np.zeros(shape, dtype=np.float32),
+        lead_delay=np.zeros(shape, dtype=np.float32),
+        lag_delay=np.zeros(lag_shape, dtype=np.float32),
+        lead_visits=np.zeros(shape, dtype=np.int8),
+        lag_visits=np.zeros(lag_shape, dtype=np.int8),
+    )
     kept = kept[np.argsort(stage.seen_segment[kept], kind="stable")]
     kept_segment = stage.seen_segment[kept]
     weights = _reading_weights(kept_segment, count)
@@ -198,7 +190,7 @@ def _first_pass(stage: StageInput, conditions: Conditions, kept: Indexes) -> _Pa
         rows = np.flatnonzero((segments.column >= first) & (segments.column < first + CHUNK))
         if not len(rows):
             continue
-        lead_start, both_start, lead_end, both_end = _advance(stage, conditions, rows, grid)
+        lead_start, both_start = _advance(stage, conditions, rows, grid)
         unit = stage.columns.unit[segments.column[rows]]
         days = np.maximum(segments.end[rows] - segments.start[rows], 1.0)
         end_load = conditions.at(stage.stage, unit, segments.end[rows])
@@ -206,12 +198,16 @@ def _first_pass(stage: StageInput, conditions: Conditions, kept: Indexes) -> _Pa
         rate = np.maximum((end_load - start_load) / days, 1e-9)
         capacity = stage.label[rows][:, None, None] * np.exp(grid)
         has_lag = segments.lag[rows] >= 0
-        for target, left_end, is_lead in (
-            (out.lead_delay, lead_end, has_lag),
-            (out.lag_delay, both_end, ~has_lag & False),
-        ):
-            to_go = model.until_exhausted(left_end, stage.limit[rows], is_lead)
-            target[rows] = np.clip(-to_go * capacity / rate[:, None, None], -NEVER, NEVER)
+        for is_lag in (False, True) if any_lag else (False,):
+            # From the start of the segment, not from its end: a spent bed has nothing left to be measured by.
+            left_start, is_lead = (both_start, np.zeros_like(has_lag)) if is_lag else (lead_start, has_lag)
+            until = model.until_exhausted(left_start, stage.limit[rows], is_lead) * capacity
+            over = (end_load - start_load)[:, None, None] - until
+            delay = np.clip(over / rate[:, None, None], -NEVER, NEVER)
+            end = segments.end[rows][:, None, None]
+            seen = visits.between(unit[:, None, None], end - np.maximum(delay, 0.0), end - 2.0)
+            (out.lag_delay if is_lag else out.lead_delay)[rows] = delay
+            (out.lag_visits if is_lag else out.lead_visits)[rows] = np.minimum(seen, 100)
         low, high = np.searchsorted(kept_segment, [rows[0], rows[-1] + 1])
         for begin in range(low, high, 4000):
             part = slice(begin, min(begin + 4000, high))
@@ -251,23 +247,39 @@ def _likelihood(
     return stage.model.log_likelihood(lead, both, stage.seen.take(reading), has_lag)
 
 
-def load_left(stage: StageInput, conditions: Conditions, fleet: Fleet, *, learn: bool = True) -> Left:
+def load_left(
+    stage: StageInput, conditions: Conditions, fleet: Fleet, visits: Visits, *, learn: bool = True
+) -> Left:
     """Distribution of the load left until exhaustion of every column that stands on the forecast's day."""
     segments, model = stage.segments, stage.model
     kept = thin(stage.seen_segment, stage.seen_day) if len(stage.seen_segment) else stage.seen_segment
-    seen = _first_pass(stage, conditions, kept)
+    seen = _first_pass(stage, conditions, visits, kept)
     past = ~segments.is_current
+    stands = segments.is_current
     lead_reason = np.where(stage.ended_by_cap, words.EARLY, segments.lead_reason)
+    lead_reason = np.where(stands, -1, lead_reason)
     lag_reason = np.where(stage.ended_by_cap, words.EARLY, segments.lag_reason)
+    lag_reason = np.where(stands, -1, lag_reason)
     has_reading = np.bincount(stage.seen_segment, minlength=len(segments)) > 0
+    two = np.flatnonzero(segments.lag >= 0)
 
-    def lives(lateness_days: float, rows: Indexes) -> Floats:
-        out = seen.readings[rows].astype(np.float64)
-        out += _removal(seen.lead_delay[rows].astype(np.float64), lead_reason[rows], lateness_days)
-        out += _removal(seen.lag_delay[rows].astype(np.float64), lag_reason[rows], lateness_days)
+    def ends(habit: Habit, rows: Indexes) -> Floats:
+        """Log-likelihood of how the segments ended, for lead and lag."""
+        out = removal_log_likelihood(
+            seen.lead_delay[rows].astype(np.float64), seen.lead_visits[rows], lead_reason[rows], habit
+        )
+        with_lag = np.flatnonzero(np.isin(rows, two))
+        if len(with_lag):
+            which = rows[with_lag]
+            out[with_lag] += removal_log_likelihood(
+                seen.lag_delay[which].astype(np.float64), seen.lag_visits[which], lag_reason[which], habit
+            )
         return out
 
-    informative = has_reading | (lead_reason > 0) | (lag_reason > 0)
+    def lives(habit: Habit, rows: Indexes) -> Floats:
+        return seen.readings[rows] + ends(habit, rows)
+
+    informative = has_reading | (lead_reason != 0) | (lag_reason != 0)
     hyper = model.prior.start()
     if learn:
         hyper = pooling.learn(lives, segments.column, stage.covariate, model.prior, is_informative=informative)
@@ -292,13 +304,14 @@ def load_left(stage: StageInput, conditions: Conditions, fleet: Fleet, *, learn:
         chunk_count = min(CHUNK, count - first)
         posterior = pooling.place_posteriors(
             hyper,
-            lives(hyper.lateness_days, part),
+            lives(hyper.habit, part),
             segments.column[part] - first,
             chunk_count,
             stage.covariate[first : first + chunk_count],
         )
         prior = np.log(pooling.next_life(posterior, hyper) + 1e-14)[column[mine] - first]
         segment = current[mine]
+        prior += ends(hyper.habit, segment)
         coarse = prior + seen.readings[segment]
         coarse = np.exp(coarse - coarse.max(axis=(1, 2), keepdims=True))
         by_grid = coarse.sum(axis=1)
@@ -311,7 +324,7 @@ def load_left(stage: StageInput, conditions: Conditions, fleet: Fleet, *, learn:
         del spread, centre
         fine = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, FINE)
         all_rows = np.flatnonzero((segments.column >= first) & (segments.column < first + CHUNK))
-        lead_start, both_start, _, _ = _advance(stage, conditions, all_rows, pooling.GRID)
+        lead_start, both_start = _advance(stage, conditions, all_rows, pooling.GRID)
         at = np.searchsorted(all_rows, segment)
         lead_fine = _interpolate(lead_start[at], fine)
         both_fine = _interpolate(both_start[at], fine)
@@ -335,11 +348,9 @@ def load_left(stage: StageInput, conditions: Conditions, fleet: Fleet, *, learn:
         scale = stage.label[segment][:, None, None] * np.exp(fine)[:, None, :]
         throughput = np.maximum(load, 0.0)[:, None, None] / scale
         has_lag = segments.lag[segment] >= 0
-        lead_now = model.left_after(lead_fine, throughput)
-        both_now = model.left_after(both_fine, throughput)
         limit = stage.limit[segment]
-        lead_to_go = model.until_exhausted(lead_now, limit, has_lag) * scale
-        both_to_go = model.until_exhausted(both_now, limit, np.zeros(len(segment), dtype=bool)) * scale
+        lead_to_go = (model.until_exhausted(lead_fine, limit, has_lag) - throughput) * scale
+        both_to_go = (model.until_exhausted(both_fine, limit, np.zeros_like(has_lag)) - throughput) * scale
         shape = (len(mine), points)
         lead_load[mine] = np.broadcast_to(lead_to_go, (len(mine), model.shapes, FINE)).reshape(shape)
         lag_load[mine] = np.broadcast_to(both_to_go, (len(mine), model.shapes, FINE)).reshape(shape)

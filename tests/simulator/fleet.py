@@ -23,6 +23,8 @@ class Truth:
     driver: np.ndarray
     placed_day: np.ndarray
     nominal_life_days: np.ndarray
+    capacity: np.ndarray
+    used: np.ndarray
 
 
 @dataclass
@@ -78,10 +80,10 @@ def simulate(world: World, seed: int, cut_years: tuple[float, ...] = (1.5, 2.5, 
 
 
 def _truth(world: World, plant: Plant, paths: Paths, state: State, cut: int, days: int) -> Truth:
-    state = state.copy()
+    at_cut, state = state, state.copy()
     last = min(days, cut + int(FURTHEST_YEARS * 365.25))
     for day in range(cut, last):
-        run_day(world, plant, paths, state, day)
+        run_day(world, plant, paths, state, day, others_are_kept_up=True)
     exhausted = np.where(np.isnan(state.exhausted), last, state.exhausted)
     exhausted = np.maximum(exhausted, cut)
     standing = plant.has & ~np.isnan(state.placed)
@@ -100,6 +102,8 @@ def _truth(world: World, plant: Plant, paths: Paths, state: State, cut: int, day
         driver=np.where(standing, state.driver, 0),
         placed_day=world.start_day + state.placed,
         nominal_life_days=np.clip(nominal, 30, 1095),
+        capacity=at_cut.capacity,
+        used=at_cut.used,
     )
 
 

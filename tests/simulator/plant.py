@@ -200,8 +200,14 @@ def left(remaining: np.ndarray, load: np.ndarray, per_unit: np.ndarray) -> np.nd
     return np.log1p(np.expm1(kr) * np.exp(-per_unit * load)) / per_unit
 
 
-def run_day(world: World, plant: Plant, paths: Paths, state: State, day: int) -> Day:
-    """Wear of one day; changes `state` and returns what could be seen at the end of it."""
+def run_day(
+    world: World, plant: Plant, paths: Paths, state: State, day: int, *, others_are_kept_up: bool = False
+) -> Day:
+    """Wear of one day; changes `state` and returns what could be seen at the end of it.
+
+    With `others_are_kept_up` no stage suffers from a spent one before it: that is what 'when will this cartridge be
+    exhausted' means at a cut, when nothing is changed any more in the simulated future.
+    """
     t = paths.temperature_degc[:, day]
     feed = paths.feed_tds[:, day]
     line = paths.line_kpa[:, day]
@@ -218,8 +224,10 @@ def run_day(world: World, plant: Plant, paths: Paths, state: State, day: int) ->
             blocking(plant.curve, state.used[:, slot], plant.clean_drop, plant.sediment_limit),
             0.0,
         )
-        drop_clean_ref += drops[:, slot]
-    raw = (drop_clean_ref + plant.carbon_drop) * viscosity(t) / viscosity(np.array(25.0))
+        felt = np.minimum(drops[:, slot], 0.7 * plant.sediment_limit) if others_are_kept_up else drops[:, slot]
+        drop_clean_ref += felt
+    cold = 1 + 0.4 * (arrhenius(plant.water_u, t) / arrhenius(plant.water_u, np.array(15.0)) - 1)
+    raw = (drop_clean_ref + plant.carbon_drop) * cold * viscosity(t) / viscosity(np.array(15.0))
     prefilter_outlet = np.maximum(line - raw, 60.0)
     inlet = np.where(plant.pump, 80 * PSI, prefilter_outlet)
 
@@ -229,6 +237,11 @@ def run_day(world: World, plant: Plant, paths: Paths, state: State, day: int) ->
     ageing = state.loss_rate * age_years**world.membrane_acceleration
     flow_factor = run_in * np.exp(-ageing)
     salt_factor = np.exp(state.gain_rate * age_years**world.membrane_acceleration + state.damage)
+    rejection = 1 - (1 - plant.rejection) * salt_factor
+    flow_share = flow_factor / 0.93
+    if others_are_kept_up:
+        flow_factor = np.maximum(flow_factor, 0.83)
+        salt_factor = np.minimum(salt_factor, 1.5)
     recovery = 1 / (1 + plant.waste_ratio)
     for _ in range(2):
         concentrate_tds = feed * np.log(1 / (1 - recovery)) / recovery
@@ -260,7 +273,8 @@ def run_day(world: World, plant: Plant, paths: Paths, state: State, day: int) ->
     outlet, between = _column(state, plant, CARB.start, feed_l * chlorine / 1000.0, plant.transfer_units[:, 0])
     carbon_outlet = outlet * chlorine
     hours = feed_l / np.maximum(plant.reference_flow, 1.0) * 24
-    state.damage += carbon_outlet * hours / 3000.0 * np.where(paths.chloraminated, 0.02, 1.0)
+    if not others_are_kept_up:
+        state.damage += carbon_outlet * hours / 3000.0 * np.where(paths.chloraminated, 0.02, 1.0)
     co2 = co2_mg_per_l(paths.ph[:, day], paths.alkalinity[:, day], t)
     load_eq = volume * (permeate_tds / 58.443 + co2 / 44.01 + 0.1 / 60.08) / 1000.0
     product_share, interstage_share = _column(state, plant, RES.start, load_eq, plant.transfer_units[:, 1])
@@ -283,9 +297,7 @@ def run_day(world: World, plant: Plant, paths: Paths, state: State, day: int) ->
         feed_l=feed_l,
         permeate_l=volume,
     )
-    run_in_value = 0.93
-    rejection = 1 - (1 - plant.rejection) * salt_factor
-    _mark(plant, state, day, seen, drops, flow_factor / run_in_value, rejection, product_share, interstage_share,
+    _mark(plant, state, day, seen, drops, flow_share, rejection, product_share, interstage_share,
           outlet * chlorine, between)  # fmt: skip
     return seen
 

@@ -15,12 +15,12 @@ class World:
     start_day: float = 18_262.0  # 2020-01-01
 
     # water
-    units_per_supply: int = 40
+    units_per_supply: int = 8
     feed_tds_median_mg_per_l: float = 250.0
     feed_tds_spread: float = 0.5
     storms_per_year: float = 4.0
     storm_strength: float = 6.0
-    source_change_share: float = 0.2
+    source_change_share: float = 0.15
     temperature_amplitude_degc: float = 6.0
 
     # demand

@@ -53,8 +53,8 @@ def make_paths(world: World, rng: np.random.Generator, days: int) -> Paths:
     for row in range(supplies):
         if rng.random() < world.source_change_share:
             at = int(rng.uniform(0.3, 1.0) * world.years * 365)
-            change[row, at:] = np.exp(rng.normal(0, 0.4))
-            alkalinity_change[row, at:] = np.exp(rng.normal(0, 0.4))
+            change[row, at:] = np.exp(rng.normal(0, 0.3))
+            alkalinity_change[row, at:] = np.exp(rng.normal(0, 0.3))
     tds = tds0[:, None] * np.exp(swing) * change
     alkalinity = np.clip(tds0 * rng.uniform(0.25, 0.6, supplies), 15, 300)[:, None] * np.exp(swing) * alkalinity_change
     ph = rng.uniform(7.0, 8.1, supplies)[:, None] + 0.08 * np.cos(year + rng.uniform(0, 6.28, supplies)[:, None])

@@ -1,0 +1,91 @@
+"""What a removal, or the lack of one, says about when a cartridge was exhausted.
+
+A cartridge removed as exhausted was exhausted before, but not long before if installers came and left it in place: whoever
+stands before a unit mostly changes what is spent. Both habits, how late and how attentive, belong to the company and are
+learned from its fleet.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from . import vocabulary as words
+from .tables import Fleet, Floats, Indexes
+
+MISREPORTED: Final = 1.0 / 30.0
+"""Share of removals whose reason is wrong; common practice, no source."""
+
+ROUNDING_DAYS: Final = 7.0
+"""People call a cartridge exhausted that has a few days left."""
+
+UNNOTICED_DAYS: Final = 10.0
+"""A cartridge removed for another reason may have been exhausted for a few days."""
+
+USUAL_VISIT_GAP_DAYS: Final = 100.0
+
+
+@dataclass(frozen=True)
+class Habit:
+    """Mean days from exhaustion to removal if nobody came by, and the chance that a visit changes a spent cartridge."""
+
+    lateness_days: float
+    notice: float
+
+
+@dataclass(frozen=True)
+class Visits:
+    """Days on which an installer stood before each unit, in one array sorted by unit and day."""
+
+    key: Floats
+
+    def between(self, unit: Indexes, after: Floats, before: Floats) -> Indexes:
+        """Number of visits to a unit after one day and before another; arrays broadcast."""
+        base = unit.astype(np.float64) * _SPAN
+        high = np.searchsorted(self.key, base + np.clip(before, _FIRST, _LAST) - _FIRST, side="left")
+        low = np.searchsorted(self.key, base + np.clip(after, _FIRST, _LAST) - _FIRST, side="right")
+        return np.maximum(high - low, 0)
+
+
+_FIRST, _LAST, _SPAN = -50_000.0, 150_000.0, 1_000_000.0
+
+
+def find_visits(fleet: Fleet) -> Visits:
+    """Visits from installers' readings and from changes of cartridges; what lies within a day counts once."""
+    readings, placements = fleet.readings, fleet.placements
+    read = (readings.source == words.SOURCES.index("installer")) & (readings.day <= fleet.as_of_day)
+    owner = fleet.positions.unit_index[placements.position_index] if len(placements) else np.zeros(0, dtype=np.int64)
+    gone = placements.removed_day <= fleet.as_of_day
+    placed = placements.placed_day <= fleet.as_of_day
+    unit = np.concatenate([readings.unit_index[read], owner[placed], owner[gone]])
+    day = np.concatenate([readings.day[read], placements.placed_day[placed], placements.removed_day[gone]])
+    key = np.sort(unit * _SPAN + np.clip(day, _FIRST, _LAST) - _FIRST)
+    keep = np.ones(len(key), dtype=bool)
+    keep[1:] = np.diff(key) > 1.0
+    return Visits(key[keep])
+
+
+def removal_log_likelihood(delay_days: Floats, visits_since: Floats, reason: Floats, habit: Habit) -> Floats:
+    """Log-likelihood of how a cartridge's time in a position ended.
+
+    Parameters
+    ----------
+    delay_days
+        Days from exhaustion to the end of the segment (negative: not exhausted by then), shape (rows, shapes, grid).
+    visits_since
+        Visits between exhaustion and the end, the last one not counted; same shape.
+    reason
+        Why the cartridge left at the end, index into `vocabulary.REMOVAL_REASONS`; -1 when it still stands on the
+        forecast's day, 0 when it stayed for another segment (nothing is said then).
+    habit
+        The company's habits.
+    """
+    late = np.maximum(delay_days, 0.0)
+    kept = np.exp(-late / habit.lateness_days + np.log1p(-habit.notice) * visits_since)
+    rate = habit.notice / USUAL_VISIT_GAP_DAYS + 1.0 / habit.lateness_days
+    soon = np.exp(np.minimum(delay_days, 0.0) / ROUNDING_DAYS)
+    spent = np.log((1.0 - MISREPORTED) * kept * soon * rate + MISREPORTED / 1000.0)
+    other = np.log((1.0 - MISREPORTED) * np.exp(-late / UNNOTICED_DAYS) + MISREPORTED)
+    standing = np.log((1.0 - MISREPORTED) * kept + MISREPORTED)
+    code = reason[:, None, None]
+    return np.select([code == words.EXHAUSTED, code == words.NOT_REMOVED, code < 0], [spent, 0.0, standing], other)

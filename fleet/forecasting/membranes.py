@@ -151,10 +151,24 @@ def membranes_left(
     salt_limit = np.maximum(salt_limit, salt_centre + 0.15)
 
     flow_trend = [
-        _trend(segment, day, count, flow, flow_noise, FLOW_SHARED, use**power, z, flow_centre, flow_width, 0.35, -1.0) for power in POWERS
+        _trend(segment, day, count, flow, flow_noise, FLOW_SHARED, use**power, z, flow_centre, flow_width, 0.35, -1.0)
+        for power in POWERS
     ]
     salt_trend = [
-        _trend(segment, day, count, salt, salt_noise, SALT_SHARED, use**power, z, salt_centre, np.full(count, 0.35), 1.2, 1.0)
+        _trend(
+            segment,
+            day,
+            count,
+            salt,
+            salt_noise,
+            SALT_SHARED,
+            use**power,
+            z,
+            salt_centre,
+            np.full(count, 0.35),
+            1.2,
+            1.0,
+        )
         for power in POWERS
     ]
     grid = pooling.GRID
@@ -208,7 +222,9 @@ def membranes_left(
         posterior = pooling.place_posteriors(
             hyper, of_lives(hyper.habit, past), segments.column[past], len(columns), nothing
         )
-        log_weight = np.log(pooling.next_life(posterior, hyper)[segments.column[current]] + 1e-14) + of_lives(hyper.habit, current)
+        log_weight = np.log(pooling.next_life(posterior, hyper)[segments.column[current]] + 1e-14) + of_lives(
+            hyper.habit, current
+        )
         log_weight -= log_weight.max(axis=(1, 2), keepdims=True)
         weight = np.exp(log_weight)
         results.append((hyper, weight / weight.sum(axis=(1, 2), keepdims=True)))
@@ -323,8 +339,8 @@ def _trend(
 def _noise_scale(rest: Floats, segment: Indexes, size: Floats) -> Floats:
     """How much larger or smaller the noise of a segment's readings is than assumed, from the residuals.
 
-    The fleet's own scale (robust, from segments with enough readings to leave residuals) is the prior, worth 15 readings;
-    a segment's own residuals move it.
+    The fleet's own scale (robust, from segments with enough readings to leave residuals) is the prior, worth 15
+    readings; a segment's own residuals move it.
     """
     free = np.maximum(size - 3.0, 0.0) / np.maximum(size, 1.0)
     enough = size[segment] >= 6

@@ -103,9 +103,7 @@ def thin(segment: Indexes, day: Floats, most: int = MOST_READINGS) -> Indexes:
     return order[keep]
 
 
-def _advance(
-    stage: StageInput, conditions: Conditions, rows: Indexes, grid: Floats
-) -> tuple[Floats, Floats]:
+def _advance(stage: StageInput, conditions: Conditions, rows: Indexes, grid: Floats) -> tuple[Floats, Floats]:
     """Left at the start of the given segments (whole columns, in order), in the first bed and in both.
 
     Returns two arrays (segments, shapes, grid).
@@ -247,9 +245,7 @@ def _likelihood(
     return stage.model.log_likelihood(lead, both, stage.seen.take(reading), has_lag)
 
 
-def load_left(
-    stage: StageInput, conditions: Conditions, fleet: Fleet, visits: Visits, *, learn: bool = True
-) -> Left:
+def load_left(stage: StageInput, conditions: Conditions, fleet: Fleet, visits: Visits, *, learn: bool = True) -> Left:
     """Distribution of the load left until exhaustion of every column that stands on the forecast's day."""
     segments, model = stage.segments, stage.model
     kept = thin(stage.seen_segment, stage.seen_day) if len(stage.seen_segment) else stage.seen_segment

@@ -13,6 +13,7 @@ from rest_framework.response import Response
 from accounts.api.fields import FiniteFloatField
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
+from fleet.api.jobs import JobSerializer, accepted
 from scheduling.api.geojson_schema import FEATURE_COLLECTION
 from scheduling.api.renderers import GeoJSONRenderer
 from scheduling.exports.geojson import MEDIA_TYPE, plan_map
@@ -155,15 +156,6 @@ class PlanRequestSerializer(StrictSerializer):
     seed = serializers.IntegerField(required=False, default=0, help_text="of the random choices")
 
 
-class StartedJobSerializer(StrictSerializer):
-    """The job that was started."""
-
-    id = serializers.IntegerField()
-    kind = serializers.CharField()
-    state = serializers.CharField(help_text="waiting, running, done, failed or stopped")
-    address = serializers.CharField(help_text="where to watch it")
-
-
 class PartsWrittenSerializer(StrictSerializer):
     """What writing the parts lists changed."""
 
@@ -200,16 +192,12 @@ class PlanViewSet(ReadOnlyViewSet):
 
     @extend_schema(
         request=PlanRequestSerializer,
-        responses={202: OpenApiResponse(StartedJobSerializer, description="The job has been started.")},
+        responses={202: OpenApiResponse(JobSerializer, description="The job has been started.")},
     )
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Plan some days. The job's result names the plan; the same question again is answered by the same plan."""
         asked = self.valid_input().validated_data
-        job = start_plan_job(company=self.by.company, by=self.by, now=self.now, **asked)
-        job.refresh_from_db()
-        address = f"/api/v1/jobs/{job.pk}/"
-        data = StartedJobSerializer({"id": job.pk, "kind": job.kind, "state": job.state, "address": address}).data
-        return Response(data, status=202, headers={"Location": address})
+        return accepted(start_plan_job(company=self.by.company, by=self.by, now=self.now, **asked), self)
 
     @extend_schema(request=None, responses=WholePlanSerializer)
     @action(detail=True, methods=["post"])

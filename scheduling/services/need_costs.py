@@ -110,4 +110,4 @@ def _money(need: Need, best: int, currency: str) -> str:
     cost = need.cost_curve[best]
     later = need.cost_curve[min(best + 28, len(need.cost_curve) - 1)]
     said = f"Cheapest on {need.best_day:%d %b %Y}: {cost:.2f} {currency} of waste and lateness"
-    return f"{said}; four weeks later {later:.2f} {currency}." if later is not None else f"{said}."
+    return f"{said}; four weeks later it would be {later:.2f} {currency}." if later is not None else f"{said}."

@@ -517,29 +517,45 @@ def _permeate_for_ratio(f: Facts) -> float | None:
     return permeate if permeate is not None and permeate >= 3.0 * f.limits.meter_step_mg_per_l else None
 
 
+def _as_permeate(f: Facts, outlet: float, permeate: float) -> float | None:
+    """How surely an outlet reads as the permeate: clear at 0.95 of it, likely within one step of the meter below."""
+    share = outlet / permeate
+    limit = f.limits.resin_exhausted_fraction
+    if share >= limit:
+        return 0.9
+    return 0.6 if share >= limit - min(f.limits.meter_step_mg_per_l / permeate, 0.12) else None
+
+
 def lead_exhausted(f: Facts) -> Evidence | None:
     """D11."""
     permeate, lead = _permeate_for_ratio(f), f.number("interstage_tds_mg_per_l")
     product = f.number("product_tds_mg_per_l")
-    if permeate is None or lead is None or lead / permeate < f.limits.resin_exhausted_fraction:
+    if permeate is None or lead is None:
         return None
-    if product is not None and product / permeate >= f.limits.resin_exhausted_fraction:
+    sure = _as_permeate(f, lead, permeate)
+    if sure is None or (product is not None and _as_permeate(f, product, permeate) is not None):
         return None
     holds = product is not None and product <= f.limits.product_limit_mg_per_l
-    return Evidence(0.9 if holds else 0.7, {"lead_outlet_over_permeate": lead / permeate})
+    return Evidence(sure if holds else 0.8 * sure, {"lead_outlet_over_permeate": lead / permeate})
 
 
 def both_exhausted(f: Facts) -> Evidence | None:
     """D12."""
     permeate, lead = _permeate_for_ratio(f), f.number("interstage_tds_mg_per_l")
     product = f.number("product_tds_mg_per_l")
-    if permeate is None or product is None or product / permeate < f.limits.resin_exhausted_fraction:
+    if permeate is None or product is None:
+        return None
+    sure = _as_permeate(f, product, permeate)
+    if sure is None:
         return None
     if lead is None:
-        return Evidence(0.7, {"product_over_permeate": product / permeate})
-    if lead / permeate < f.limits.resin_exhausted_fraction:
+        return Evidence(0.75 * sure, {"product_over_permeate": product / permeate})
+    of_lead = _as_permeate(f, lead, permeate)
+    if of_lead is None:
         return None
-    return Evidence(0.95, {"lead_outlet_over_permeate": lead / permeate, "product_over_permeate": product / permeate})
+    return Evidence(
+        min(sure, of_lead), {"lead_outlet_over_permeate": lead / permeate, "product_over_permeate": product / permeate}
+    )
 
 
 def resin_short_lived(f: Facts) -> Evidence | None:

@@ -1,0 +1,211 @@
+"""Invented units with known faults, by equations of their own, for judging the diagnosis.
+
+Nothing here comes from the room under test: van 't Hoff for osmotic pressure, an Arrhenius water flow whose coefficient
+differs from unit to unit, a constant salt flow, an orifice for the restrictor, viscosity by a three-constant law. All
+numbers are invented. Meters read with a few per cent of error and round to their display.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+KPA_PER_PSI = 6.894757
+
+
+@dataclass(frozen=True)
+class State:
+    """One unit on one day."""
+
+    line_kpa: float
+    temperature_degc: float
+    feed_tds: float
+    prefilter_kpa: float  # drop at 1000 L/day and 25 degC
+    water: float  # L/day per kPa at 25 degC
+    salt: float  # mg/day per mg/L of feed-brine at 25 degC
+    restrictor: float  # L/day per root kPa
+    u_kelvin: float
+    tank_kpa: float = 0.0
+    tank_open: bool = False
+    chlorine_total: float = 0.0
+    chlorine_free: float = 0.0
+    lead_share: float = 0.0
+    product_share: float = 0.0
+    creep: float = 1.5
+    channel_drop_ratio: float = 1.0
+    observed: dict[str, Any] = field(default_factory=dict)
+    no_permeate: bool = False
+    swap_probes: bool = False
+
+
+def run(state: State) -> dict[str, Any]:
+    """What perfect gauges would show."""
+    cold = math.exp(state.u_kelvin * (1 / 298.15 - 1 / (state.temperature_degc + 273.15)))
+    thick = 10 ** (247.8 / (state.temperature_degc + 133.15) - 247.8 / 158.15)
+    permeate, drain = 200.0, 800.0
+    inlet, outlet, passed = state.line_kpa, state.line_kpa, 10.0
+    for _ in range(60):
+        outlet = state.line_kpa - state.prefilter_kpa * thick * (permeate + drain) / 1000.0
+        inlet = max(outlet - 3.0, 1.0)
+        drain = 0.5 * (drain + state.restrictor * math.sqrt(inlet))
+        recovery = permeate / (permeate + drain)
+        brine = state.feed_tds * (1.0 + 1.0 / (1.0 - min(recovery, 0.9))) / 2.0
+        osmotic = 2 * 8.314 * (state.temperature_degc + 273.15) * (brine - passed) / 58443.0
+        back = state.tank_kpa if state.tank_open else 0.0
+        flow = max(state.water * cold * (inlet - back - osmotic), 0.0)
+        permeate = 0.5 * (permeate + (0.0 if state.no_permeate else flow))
+        passed = state.salt * cold * brine / max(permeate, 1.0)
+    passed = min(passed, 0.9 * state.feed_tds)
+    shown: dict[str, Any] = {
+        "line_pressure_kpa": state.line_kpa,
+        "prefilter_outlet_pressure_kpa": outlet,
+        "inlet_pressure_kpa": inlet,
+        "tank_pressure_kpa": state.tank_kpa,
+        "temperature_degc": state.temperature_degc,
+        "feed_tds_mg_per_l": state.feed_tds,
+        "permeate_tds_mg_per_l": passed,
+        "permeate_tds_at_start_mg_per_l": passed * state.creep,
+        "interstage_tds_mg_per_l": passed * state.lead_share,
+        "product_tds_mg_per_l": passed * state.product_share,
+        "permeate_flow_l_per_day": 0.0 if state.no_permeate else permeate,
+        "concentrate_flow_l_per_day": drain,
+        "feed_total_chlorine_mg_per_l": 1.5,
+        "carbon_outlet_total_chlorine_mg_per_l": state.chlorine_total,
+        "carbon_outlet_free_chlorine_mg_per_l": state.chlorine_free,
+        "minutes_since_start": 15.0,
+        "state": "flowing",
+        "tank_valve": "open" if state.tank_open else "closed",
+    }
+    if state.swap_probes:
+        shown["feed_tds_mg_per_l"], shown["permeate_tds_mg_per_l"] = passed, state.feed_tds
+    return shown
+
+
+def measured(shown: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
+    """What a person writes down: each gauge a little off, rounded to its display."""
+    read: dict[str, Any] = {}
+    for name, value in shown.items():
+        if not isinstance(value, float) or name == "minutes_since_start":
+            read[name] = value
+        elif name.endswith("_kpa"):
+            read[name] = KPA_PER_PSI * max(round(value * rng.normal(1.0, 0.01) / KPA_PER_PSI), 0)
+        elif "tds" in name:
+            read[name] = float(max(round(value * rng.normal(1.0, 0.012) + rng.normal(0.0, 0.25)), 0))
+        elif name.endswith("_l_per_day"):
+            read[name] = float(round(value * rng.normal(1.0, 0.02)))
+        elif name == "temperature_degc":
+            read[name] = float(round(value + rng.normal(0.0, 0.3)))
+        else:
+            read[name] = round(max(value + rng.normal(0.0, 0.01), 0.0) / 0.05) * 0.05 if value > 0.0 else 0.0
+    return read
+
+
+def new_unit(rng: np.random.Generator) -> State:
+    """A unit in good health on the day of its baseline."""
+    water = rng.uniform(0.5, 1.2)
+    return State(
+        line_kpa=rng.uniform(360, 480),
+        temperature_degc=rng.uniform(10, 22),
+        feed_tds=rng.uniform(150, 500),
+        prefilter_kpa=rng.uniform(10, 25),
+        water=water,
+        salt=water * rng.uniform(8.0, 14.0),
+        restrictor=water * rng.uniform(52, 75),
+        u_kelvin=rng.uniform(2600, 3300),
+    )
+
+
+def later(unit: State, rng: np.random.Generator) -> State:
+    """The same unit on another day: weather, supply and a little wear, no fault."""
+    return replace(
+        unit,
+        line_kpa=unit.line_kpa * rng.uniform(0.96, 1.03),
+        temperature_degc=float(np.clip(unit.temperature_degc + rng.uniform(-3, 3), 5, 28)),
+        feed_tds=unit.feed_tds * rng.uniform(0.94, 1.06),
+        prefilter_kpa=unit.prefilter_kpa * rng.uniform(1.0, 1.5),
+        water=unit.water * rng.uniform(0.97, 1.01),
+        salt=unit.salt * rng.uniform(0.97, 1.05),
+    )
+
+
+Fault = Callable[[State, np.random.Generator], State]
+
+
+def _full_tank(unit: State, rng: np.random.Generator) -> State:
+    share = rng.uniform(0.69, 0.8)
+    facts = {"tank_is_full": True, "has_automatic_shutoff": True}
+    return replace(unit, tank_open=True, tank_kpa=share * unit.line_kpa, observed=facts)
+
+
+def _leaky_check_valve(unit: State, rng: np.random.Generator) -> State:
+    facts = {"concentrate_never_stops": True, "tank_pressure_falls_with_feed_shut": True}
+    return replace(unit, tank_open=True, tank_kpa=rng.uniform(0.25, 0.5) * unit.line_kpa, observed=facts)
+
+
+# Fault -> what it does to the unit, and the rule that should find it.
+FAULTS: dict[str, tuple[Fault, str]] = {
+    "prefilter clogged": (lambda u, r: replace(u, prefilter_kpa=u.prefilter_kpa * r.uniform(8, 12)), "D01"),
+    "line pressure low": (lambda u, r: replace(u, line_kpa=u.line_kpa * r.uniform(0.6, 0.75)), "D02"),
+    "membrane oxidised": (
+        lambda u, r: replace(
+            u,
+            salt=u.salt * r.uniform(2.6, 4.5),
+            water=u.water * r.uniform(1.02, 1.12),
+            chlorine_total=r.uniform(0.2, 0.6),
+            chlorine_free=r.uniform(0.15, 0.2),
+        ),
+        "D05",
+    ),
+    "o-ring leak": (
+        lambda u, r: replace(
+            u, salt=u.salt * r.uniform(2.4, 5), observed={"salt_passage_ratio_since_last_reading": r.uniform(2.2, 4.5)}
+        ),
+        "D06",
+    ),
+    "membrane scaled": (
+        lambda u, r: replace(
+            u,
+            water=u.water * r.uniform(0.6, 0.76),
+            salt=u.salt * r.uniform(1.05, 1.4),
+            observed={"concentrate_langelier_index": r.uniform(0.3, 1.5)},
+        ),
+        "D07",
+    ),
+    "membrane fouled": (
+        lambda u, r: replace(
+            u,
+            water=u.water * r.uniform(0.6, 0.76),
+            salt=u.salt * r.uniform(0.6, 0.7),
+            channel_drop_ratio=r.uniform(1.25, 1.8),
+        ),
+        "D08",
+    ),
+    "lead resin exhausted": (lambda u, r: replace(u, lead_share=r.uniform(0.99, 1.03)), "D11"),
+    "both resins exhausted": (
+        lambda u, r: replace(u, lead_share=1.0, product_share=r.uniform(0.99, 1.02)),
+        "D12",
+    ),
+    "creep at standstill": (lambda u, r: replace(u, creep=r.uniform(4, 9)), "D14"),
+    "supply changed": (lambda u, r: replace(u, feed_tds=u.feed_tds * r.uniform(1.5, 2.0)), "D15"),
+    "probes swapped": (lambda u, r: replace(u, swap_probes=True), "D18"),
+    "shut-off valve": (_full_tank, "D21"),
+    "check valve": (_leaky_check_valve, "D22"),
+    "cold water": (lambda u, r: replace(u, temperature_degc=max(u.temperature_degc - r.uniform(8, 11), 2.5)), "D24"),
+    "restrictor blocked": (lambda u, r: replace(u, restrictor=u.restrictor * r.uniform(0.2, 0.45)), "D25"),
+    "restrictor lost": (lambda u, r: replace(u, restrictor=u.restrictor * r.uniform(2.2, 3.5)), "D26"),
+    "tank pushes back": (
+        lambda u, r: replace(u, tank_open=True, tank_kpa=r.uniform(0.35, 0.55) * u.line_kpa),
+        "D27",
+    ),
+    "no permeate": (lambda u, r: replace(u, no_permeate=True), "D28"),
+    "chloramine": (
+        lambda u, r: replace(u, chlorine_total=r.uniform(0.3, 0.8), chlorine_free=0.0),
+        "D30",
+    ),
+    "resin gives back": (
+        lambda u, r: replace(u, lead_share=1.0, product_share=r.uniform(1.4, 1.8)),
+        "D32",
+    ),
+}

@@ -41,6 +41,22 @@ _ORDER_OF_WORK = {
 }
 
 
+# What a proposal says of its visit.
+_PROPOSED = (
+    "earliest_day",
+    "latest_day",
+    "best_day",
+    "is_urgent",
+    "minutes",
+    "skills",
+    "costs_first_day",
+    "costs",
+    "cost_of_leaving",
+    "travel_cost",
+    "reason",
+)
+
+
 @dataclass(frozen=True, slots=True)
 class VisitsProposed:
     """How many visits were proposed anew, changed, withdrawn, and left as they were."""
@@ -85,6 +101,9 @@ class _Proposer:
             need.pk: need for need in open_needs.select_related("position", "forecast", "unit").order_by("pk")
         }
         live = Visit.objects.of_company(company).filter(state__in=[Visit.State.PROPOSED, Visit.State.CONFIRMED])
+        self.opened: list[Visit] = []
+        self.rewritten: list[Visit] = []
+        self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []
         self.proposed: dict[int, Visit] = {}
         self.confirmed: dict[int, list[Visit]] = defaultdict(list)
         for visit in live.prefetch_related("tasks").order_by("appointment_at", "pk"):
@@ -100,14 +119,13 @@ class _Proposer:
         proposals = {int(p.site): p for p in self._bundle(free) if p.number == 0}
         joined = self._keep_confirmed(proposals)
 
-        opened = changed = 0
+        changed = 0
         for site_id, proposal in proposals.items():
             if site_id in joined:
                 continue
             visit = self.proposed.get(site_id)
             if visit is None:
                 self._open(site_id, proposal)
-                opened += 1
             elif self._rewrite(visit, self._values(proposal), self._tasks(proposal)):
                 changed += 1
         gone = [v for site_id, v in self.proposed.items() if site_id not in proposals or site_id in joined]
@@ -119,9 +137,19 @@ class _Proposer:
                 else "Nothing is due here any more."
             )
             visit.revision += 1
-            visit.save(update_fields=["state", "closed_at", "updated_at", "closing_note", "revision"])
+        Visit.objects.bulk_create(self.opened)
+        Visit.objects.bulk_update(self.rewritten, [*_PROPOSED, "revision", "updated_at"], batch_size=100)
+        Visit.objects.bulk_update(
+            gone, ["state", "closed_at", "updated_at", "closing_note", "revision"], batch_size=100
+        )
+        VisitTask.objects.filter(visit__in=[visit.pk for visit, _ in self.retasked]).delete()
+        VisitTask.objects.bulk_create(
+            VisitTask(visit=visit, need_id=need_id, order=order, reason=reason)
+            for visit, tasks in self.retasked
+            for order, (need_id, reason) in enumerate(tasks, start=1)
+        )
         kept = len(self.proposed) - changed - len(gone)
-        return VisitsProposed(opened, changed + len(joined), len(gone), kept)
+        return VisitsProposed(len(self.opened), changed + len(joined), len(gone), kept)
 
     def _bundle(self, needs: Sequence[Need]) -> list[VisitProposal]:
         sites = Site.objects.of_company(self.company).order_by("pk").only("latitude", "longitude")
@@ -157,14 +185,15 @@ class _Proposer:
         return [(need.pk, reasons[need.pk]) for need in needs]
 
     def _open(self, site_id: int, proposal: VisitProposal) -> None:
-        visit = Visit.objects.create(
+        visit = Visit(
             company=self.company,
             site_id=site_id,
             created_at=self.now,
             updated_at=self.now,
             **self._values(proposal),
         )
-        self._write_tasks(visit, self._tasks(proposal))
+        self.opened.append(visit)
+        self.retasked.append((visit, self._tasks(proposal)))
 
     def _rewrite(self, visit: Visit, values: Mapping[str, Any], tasks: list[tuple[int, str]]) -> bool:
         """Bring a visit up to date; answer whether anything differed."""
@@ -175,17 +204,10 @@ class _Proposer:
         for name in differing:
             setattr(visit, name, values[name])
         visit.updated_at = self.now
-        visit.save(update_fields=[*differing, "updated_at"])
+        self.rewritten.append(visit)
         if not same_tasks:
-            visit.tasks.all().delete()
-            self._write_tasks(visit, tasks)
+            self.retasked.append((visit, tasks))
         return True
-
-    def _write_tasks(self, visit: Visit, tasks: Sequence[tuple[int, str]]) -> None:
-        VisitTask.objects.bulk_create(
-            VisitTask(visit=visit, need_id=need_id, order=order, reason=reason)
-            for order, (need_id, reason) in enumerate(tasks, start=1)
-        )
 
     def _keep_confirmed(self, proposals: Mapping[int, VisitProposal]) -> set[int]:
         """Let due tasks join a site's next confirmed visit, take closed ones off; answer those sites."""
@@ -221,6 +243,8 @@ class _Proposer:
     def _retask(self, visit: Visit, tasks: Sequence[tuple[int, str]]) -> None:
         needs = [self.needs[need_id] for need_id, _ in tasks]
         minutes = self.policy.planning.removal_minutes + sum(need.minutes for need in needs)
+        # the appointment ends at another time, which calendars take over by the revision
+        visit.revision += 1
         reasons = dict(tasks)
         ordered = [(need.pk, reasons[need.pk]) for need in sorted(needs, key=order_of_work)]
         self._rewrite(

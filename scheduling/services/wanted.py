@@ -159,12 +159,13 @@ class _Writer:
             self._replace_when_due(lag)
             return
         self._rotate(lead, lag, lead_forecast)
-        if lag_forecast is not None and lag_forecast.driver == Forecast.Driver.TIME_CAP:
-            assert lag_forecast.p50 is not None
-            assert lead_forecast.p50 is not None
-            if lag_forecast.p50 <= lead_forecast.p50:
-                # the lag reaches its age limit before the lead is spent, so the rotation would come too late for it
-                self._replace_when_due(lag)
+        if (
+            lag_forecast is not None
+            and lag_forecast.driver == Forecast.Driver.TIME_CAP
+            and quantile_days(lag_forecast, self.today)[3] <= quantile_days(lead_forecast, self.today)[3]
+        ):
+            # the lag reaches its age limit before the lead is spent, so the rotation would come too late for it
+            self._replace_when_due(lag)
 
     def _rotate(self, lead: Position, lag: Position, forecast: Forecast) -> None:
         if not self._is_within_weeks(forecast):
@@ -354,13 +355,13 @@ class _Writer:
         """The position's newest forecast, if it is of the cartridge that stands there and has a date."""
         forecast = self.fleet.forecasts.get(position.pk)
         standing = self.fleet.standing.get(position.pk)
-        if forecast is None or standing is None or forecast.p50 is None or not quantile_days(forecast, self.today):
+        if forecast is None or standing is None or not quantile_days(forecast, self.today):
             return None
         return forecast if forecast.placement_id == standing.pk else None
 
     def _is_within_weeks(self, forecast: Forecast) -> bool:
-        assert forecast.p10 is not None
-        return (forecast.p10 - self.today).days <= 7 * self.policy.planning.bundling_weeks
+        p10 = quantile_days(forecast, self.today)[1]
+        return p10 <= 7 * self.policy.planning.bundling_weeks
 
     def _is_urgent(self, forecast: Forecast, rate: float) -> bool:
         planning = self.policy.planning

@@ -1,0 +1,74 @@
+"""Two who do the same at the same moment: one of them does it, the other finds it done."""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+from threading import Barrier
+from typing import Any
+
+import pytest
+from django.db import connection
+
+from accounts.models import Membership
+from fleet.models import Placement
+from scheduling.models import Need, PartsList, Plan, ServiceRecord, StockLevel, Visit, VisitTask
+from scheduling.services.needs import refresh_needs
+from scheduling.services.visits import propose_visits
+from scheduling.services.work_records import WorkDone, record_work
+from tests.scheduling.night import run_night
+from tests.scheduling.town import NOW, Town
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def _both(work: Callable[[], Any]) -> list[Any]:
+    """Do something twice, from two threads that start together, each with its own connection."""
+    together = Barrier(2)
+
+    def one() -> Any:
+        together.wait(timeout=30)
+        try:
+            return work()
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(2) as pool:
+        runs = [pool.submit(one) for _ in range(2)]
+        return [run.result(timeout=60) for run in runs]
+
+
+def test_two_nights_at_once_write_one_nights_rows(town: Town) -> None:
+    town.installer("Ada")
+    for east in (2, 4, 6):
+        town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 0)
+    _both(lambda: run_night(town))
+    assert Need.objects.count() == Visit.objects.count() == VisitTask.objects.count() == 3
+    assert Plan.objects.exclude(state="replaced").count() == 1
+    assert PartsList.objects.filter(scope="visit").count() == 3
+
+
+def test_two_phones_that_send_the_same_report_store_it_once(town: Town, installer: Membership) -> None:
+    town.installer("Ada", membership=installer)
+    unit = town.unit()
+    carbon = town.position(unit, "carbon")
+    town.forecast(carbon, 0)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    town.stock(town.item("carbon"), 5)
+
+    def report() -> bool:
+        _, is_new = record_work(
+            site=unit.site,
+            by=installer,
+            reference="van-1/0001",
+            done_at=NOW,
+            work=[WorkDone("replace", unit, carbon, removal="exhausted")],
+            visit=Visit.objects.get(),
+            now=NOW + timedelta(hours=1),
+        )
+        return is_new
+
+    assert sorted(_both(report)) == [False, True]
+    assert ServiceRecord.objects.count() == 1
+    assert StockLevel.objects.get().quantity == 4
+    assert Placement.objects.filter(position=carbon).count() == 2

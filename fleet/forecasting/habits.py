@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from . import vocabulary as words
-from .tables import Fleet, Floats, Indexes
+from .tables import Codes, Fleet, Floats, Indexes
 
 MISREPORTED: Final = 1.0 / 30.0
 """Share of removals whose reason is wrong; common practice, no source."""
@@ -65,7 +65,9 @@ def find_visits(fleet: Fleet) -> Visits:
     return Visits(key[keep])
 
 
-def removal_log_likelihood(delay_days: Floats, visits_since: Floats, reason: Floats, habit: Habit) -> Floats:
+def removal_log_likelihood(
+    delay_days: Floats, visits_since: Floats | Indexes, reason: Indexes | Codes, habit: Habit
+) -> Floats:
     """Log-likelihood of how a cartridge's time in a position ended.
 
     Parameters

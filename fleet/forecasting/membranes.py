@@ -202,7 +202,9 @@ def membranes_left(
         seen = visits.between(unit_of_segment[which][:, None, None], end - np.clip(delay, 0.0, 3650.0), end - 2.0)
         ending = removal_log_likelihood(delay, seen, reason[which], habit)
         # Removed as exhausted: by this trend or by the other one.
-        other = removal_log_likelihood(delay, seen, np.full(len(which), words.EARLY), habit) - np.log(1000.0)
+        other = removal_log_likelihood(delay, seen, np.full(len(which), words.EARLY, dtype=np.int8), habit) - np.log(
+            1000.0
+        )
         spent = (reason[which] == words.EXHAUSTED)[:, None, None]
         return like[which] + np.where(spent, np.logaddexp(ending, other) - np.log(2.0), ending)
 
@@ -218,7 +220,9 @@ def membranes_left(
         def of_lives(habit: Habit, which: Indexes, like: Floats = like, until: Floats = until) -> Floats:
             return lives(like, until, habit, which)
 
-        hyper = pooling.learn(of_lives, segments.column, nothing, prior, is_informative=informative)
+        hyper = pooling.learn(
+            of_lives, segments.column, nothing, prior, is_informative=informative, shows_end=np.zeros(count, dtype=bool)
+        )
         posterior = pooling.place_posteriors(
             hyper, of_lives(hyper.habit, past), segments.column[past], len(columns), nothing
         )

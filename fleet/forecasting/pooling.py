@@ -21,6 +21,9 @@ GRID: Final = np.linspace(-3.6, 2.4, 76)
 
 STEP: Final = float(GRID[1] - GRID[0])
 
+FEWEST_ENDS: Final = 20
+"""Lives with a reading at their end that are needed before habits are learned."""
+
 MOST_PLACES: Final = 900
 """Places that teach the fleet's parameters; more would only cost time."""
 
@@ -43,6 +46,9 @@ class Hyper:
     places: int = 0
 
 
+USUAL_HABIT: Final = Habit(100.0, 0.75)
+
+
 @dataclass(frozen=True)
 class HyperPrior:
     """Weak priors of `Hyper`: normal for the mean and slope, log-normal for the spreads (median, spread of the log)."""
@@ -54,7 +60,7 @@ class HyperPrior:
     shape_weights: tuple[float, ...]
     slope: float = 0.0
     slope_spread: float = 0.3
-    habit: Habit = Habit(60.0, 0.6)
+    habit: Habit = USUAL_HABIT
 
     def start(self) -> Hyper:
         """What is assumed of a fleet that has taught nothing."""
@@ -110,6 +116,7 @@ def learn(
     prior: HyperPrior,
     *,
     is_informative: np.ndarray,
+    shows_end: np.ndarray,
 ) -> Hyper:
     """Fleet parameters of one stage by maximum marginal likelihood.
 
@@ -125,6 +132,10 @@ def learn(
         Weak priors.
     is_informative
         Which lives carry anything but a prior; places with none are not looked at.
+    shows_end
+        Which lives have a reading from the day of their removal, so that it can be seen how far past exhaustion they
+        were. Only these teach the habits: from dates alone, a short delay and a large capacity look like their
+        opposites.
 
     Returns
     -------
@@ -175,8 +186,8 @@ def learn(
                 ("slope", hyper.slope + np.array([-0.2, -0.1, 0.1, 0.2]) if np.any(z) else np.zeros(0)),
                 ("place_spread", spreads),
             ):
-                for choice in choices:
-                    trial = replace(hyper, **{name: float(choice)})
+                for choice in choices.tolist():
+                    trial = _with(hyper, name, choice)
                     trial_value = value_of(trial)
                     if trial_value > value:
                         value, hyper = trial_value, trial
@@ -188,12 +199,17 @@ def learn(
         return value, hyper
 
     best_value = -np.inf
-    for habit in habits:
-        lives = likelihood(habit, chosen)
-        summed = sum_by_place(spread_lives(lives, kernel(best.cartridge_spread)), local, len(places))
-        value, hyper = climb(replace(best, habit=habit), summed)
-        if value > best_value:
-            best_value, best = value, hyper
+    telling = shows_end[chosen]
+    if telling.sum() >= FEWEST_ENDS:
+        found = best
+        for habit in habits:
+            lives = likelihood(habit, chosen[telling])
+            summed = sum_by_place(spread_lives(lives, kernel(best.cartridge_spread)), local[telling], len(places))
+            value, hyper = climb(replace(best, habit=habit), summed)
+            if value > best_value:
+                best_value, found = value, hyper
+        best = found
+    best_value = -np.inf
     lives = likelihood(best.habit, chosen)
     for width in spreads[1:8]:
         summed = sum_by_place(spread_lives(lives, kernel(float(width))), local, len(places))
@@ -201,6 +217,12 @@ def learn(
         if value > best_value:
             best_value, best = value, hyper
     return best
+
+
+def _with(hyper: Hyper, name: str, value: float) -> Hyper:
+    if name == "mean":
+        return replace(hyper, mean=value)
+    return replace(hyper, slope=value) if name == "slope" else replace(hyper, place_spread=value)
 
 
 def place_posteriors(hyper: Hyper, lives: Floats, place: Indexes, count: int, covariate: Floats) -> Floats:

@@ -278,7 +278,17 @@ def load_left(stage: StageInput, conditions: Conditions, fleet: Fleet, visits: V
     informative = has_reading | (lead_reason != 0) | (lag_reason != 0)
     hyper = model.prior.start()
     if learn:
-        hyper = pooling.learn(lives, segments.column, stage.covariate, model.prior, is_informative=informative)
+        at_end = stage.seen_day >= segments.end[stage.seen_segment] - 3.0
+        shows_end = np.bincount(stage.seen_segment[at_end], minlength=len(segments)) > 0
+        shows_end &= (segments.lead_reason > 0) | (segments.lag_reason > 0)
+        hyper = pooling.learn(
+            lives,
+            segments.column,
+            stage.covariate,
+            model.prior,
+            is_informative=informative,
+            shows_end=shows_end,
+        )
     rows = np.flatnonzero(past & informative)
     count = len(stage.columns)
     current = np.flatnonzero(segments.is_current & (segments.lead >= 0))

@@ -175,3 +175,19 @@ def segment_of(keys: Floats, segments: Segments, column: Indexes, day: Floats) -
 def segment_keys(segments: Segments) -> Floats:
     """Sort keys of the segments for `segment_of`."""
     return segments.column * 1e6 + segments.start - _EPOCH
+
+
+def locate_readings(segments: Segments, column: Indexes, day: Floats, occasion: np.ndarray) -> Indexes:
+    """Segment of every reading of a column, -1 when none.
+
+    A reading as found belongs to what stood before the work of that visit, one as left to what stands after it; dates
+    are often no finer than a day.
+    """
+    shift = np.select([occasion == words.OCCASIONS.index("as_found"), occasion == words.OCCASIONS.index("as_left")],
+                      [-0.75, 0.75], 0.0)  # fmt: skip
+    keys = segment_keys(segments)
+    shifted = np.minimum(day + shift, np.max(segments.end, initial=-np.inf))
+    found = segment_of(keys, segments, column, shifted)
+    plain = segment_of(keys, segments, column, day)
+    # A reading as found on the first day of the first segment, or as left on the last day, has no other place to go.
+    return np.where(found >= 0, found, np.where(shift >= 0, plain, -1))

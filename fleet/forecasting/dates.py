@@ -62,21 +62,19 @@ def demand_spread(horizon_days: Floats) -> Floats:
     return np.sqrt(0.05**2 + 0.25**2 * 15.0 / (horizon_days + 15.0) + (0.10 * horizon_days / 365.0) ** 2)
 
 
-def dates_from_load(
-    conditions: Conditions, stage: int, unit: Indexes, load: Floats, weight: Floats, now: float
-) -> Floats:
+def dates_from_load(conditions: Conditions, stage: int, unit: Indexes, load_levels: Floats, now: float) -> Floats:
     """Quantiles (at `GRID_LEVELS`) of the day on which a load left has passed, not before now.
 
     Parameters
     ----------
     unit
         Unit of every row.
-    load, weight
-        Weighted points of the load left (stage's unit; negative when already passed), shape (rows, points).
+    load_levels
+        Quantiles of the load left at `GRID_LEVELS` (stage's unit; negative when already passed).
     now
         The forecast's day.
     """
-    load_levels = weighted_quantiles(np.maximum(load, 0.0), weight, GRID_LEVELS)
+    load_levels = np.maximum(load_levels, 0.0)
     start = conditions.at(stage, unit, np.full(len(unit), now))
     reached = conditions.day_when(stage, unit, start[:, None] + load_levels)
     ahead = np.clip(reached - now, 0.0, 4.0 * FURTHEST_DAYS)

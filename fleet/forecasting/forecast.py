@@ -10,10 +10,10 @@ from .inputs import carbon_input, resin_input, sediment_input
 from .membranes import membranes_left
 from .nominal import cap_day_of_positions, standing_placements
 from .policy import Policy
+from .present import load_left
 from .results import GRID_LEVELS, Exclusions, Forecasts, first_to_fail
 from .screen import screen
 from .tables import Fleet, Floats, Indexes
-from .wear import load_left
 
 _MIDDLE = len(GRID_LEVELS) // 2
 _DRIVER_OF_STAGE = np.array(
@@ -83,8 +83,8 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
         ):
             rows = np.flatnonzero((position >= 0) & (standing[position] >= 0))
             at = position[rows]
-            grid[at] = dates_from_load(conditions, stage.stage, unit[rows], load[rows], left.weight[rows], now)
-            middle = np.sum(left.weight[rows] * np.maximum(load[rows], 0.0), axis=1)
+            grid[at] = dates_from_load(conditions, stage.stage, unit[rows], load[rows], now)
+            middle = np.maximum(load[rows, _MIDDLE], 0.0)
             remaining[at] = middle / np.maximum(middle + np.maximum(used[rows], 0.0), 1e-9)
             note(at, rows, left.readings, left.newest_day, left.past_lives, left.hyper.places)
     if (fleet.positions.stage == words.MEMBRANE).any() and len(fleet.placements):
@@ -93,11 +93,8 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
         at = membranes.position[rows]
         unit = membranes.unit[rows]
         by_flow, by_salt = (
-            dates_from_load(conditions, words.MEMBRANE, unit, load[rows], weight[rows], now)
-            for load, weight in (
-                (membranes.flow_load, membranes.flow_weight),
-                (membranes.salt_load, membranes.salt_weight),
-            )
+            dates_from_load(conditions, words.MEMBRANE, unit, load[rows], now)
+            for load in (membranes.flow_load, membranes.salt_load)
         )
         grid[at] = earliest(by_flow, by_salt)
         middle = np.maximum(grid[at][:, _MIDDLE] - now, 0.0)

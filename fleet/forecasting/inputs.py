@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 
 from . import vocabulary as words
-from .columns import Columns, Segments, build_columns, build_segments
+from .columns import Columns, Segments, build_columns, build_segments, locate_readings
 from .conditions import Conditions
 from .levels import shrunk_means
 from .nominal import (
@@ -18,7 +18,7 @@ from .nominal import (
 from .policy import Policy
 from .stage_models import CARBON, RESIN, SEDIMENT, Seen
 from .tables import Fleet, Floats, Indexes, Readings
-from .wear import StageInput, locate_readings
+from .wear import StageInput
 
 USUAL_LINE_KPA: Final = 400.0
 USUAL_CLEAN_DROP_KPA: Final = 14.0
@@ -49,7 +49,7 @@ def _rows_of_stage(
     column_of_unit[columns.unit[::-1]] = np.arange(len(columns))[::-1]
     column = column_of_unit[readings.unit_index]
     rows = np.flatnonzero((column >= 0) & bears)
-    segment, _ = locate_readings(segments, column[rows], readings.day[rows], readings.occasion[rows])
+    segment = locate_readings(segments, column[rows], readings.day[rows], readings.occasion[rows])
     ok = segment >= 0
     return rows[ok], segment[ok]
 

@@ -13,14 +13,15 @@ import numpy as np
 
 from . import pooling
 from . import vocabulary as words
-from .columns import build_columns, build_segments
+from .columns import build_columns, build_segments, locate_readings
 from .conditions import Conditions
+from .dates import weighted_quantiles
 from .habits import Habit, Visits, removal_log_likelihood
 from .levels import crowd, sum_by
 from .policy import Policy
 from .pooling import HyperPrior
+from .results import GRID_LEVELS
 from .tables import Fleet, Floats, Indexes, Readings
-from .wear import locate_readings
 
 NOMINAL_DAYS: Final = 1095.0
 USUAL_SALT_GAIN: Final = 0.5
@@ -47,9 +48,7 @@ class MembraneLeft:
     position: Indexes
     unit: Indexes
     flow_load: Floats
-    flow_weight: Floats
     salt_load: Floats
-    salt_weight: Floats
     used: Floats
     readings: Indexes
     newest_day: Floats
@@ -85,7 +84,7 @@ def membranes_left(
     column_of_unit[columns.unit[::-1]] = np.arange(len(columns))[::-1]
     column = column_of_unit[readings.unit_index]
     rows = np.flatnonzero(column >= 0)
-    segment, _ = locate_readings(segments, column[rows], readings.day[rows], readings.occasion[rows])
+    segment = locate_readings(segments, column[rows], readings.day[rows], readings.occasion[rows])
     rows, segment = rows[segment >= 0], segment[segment >= 0]
     unit = readings.unit_index[rows]
     day = readings.day[rows]
@@ -233,9 +232,18 @@ def membranes_left(
         weight = np.exp(log_weight)
         results.append((hyper, weight / weight.sum(axis=(1, 2), keepdims=True)))
     used = lived[current]
-    flow_load = (flow_until[current] - used[:, None, None]).reshape(len(current), -1)
-    salt_load = (salt_until[current] - used[:, None, None, None]).reshape(len(current), -1)
+    standing = len(current)
+    flow_load = weighted_quantiles(
+        (flow_until[current] - used[:, None, None]).reshape(standing, -1),
+        results[0][1].reshape(standing, -1),
+        GRID_LEVELS,
+    )
     salt_weight = results[1][1][..., None] * np.array([0.25, 0.5, 0.25])
+    salt_load = weighted_quantiles(
+        (salt_until[current] - used[:, None, None, None]).reshape(standing, -1),
+        salt_weight.reshape(standing, -1),
+        GRID_LEVELS,
+    )
     newest = np.full(count, -np.inf)
     bears = np.isfinite(flow) | np.isfinite(salt)
     np.maximum.at(newest, segment[bears], day[bears])
@@ -243,9 +251,7 @@ def membranes_left(
         position=columns.lead_position[segments.column[current]],
         unit=unit_of_segment[current],
         flow_load=flow_load,
-        flow_weight=results[0][1].reshape(len(current), -1),
         salt_load=salt_load,
-        salt_weight=salt_weight.reshape(len(current), -1),
         used=used,
         readings=np.bincount(segment[bears], minlength=count)[current],
         newest_day=np.where(np.isfinite(newest), newest, np.nan)[current],

@@ -5,7 +5,7 @@ throughput, how much throughput is left until it counts as exhausted, and how li
 capacities of one cartridge, so the unknown capacity enters only through it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
 import numpy as np
@@ -54,6 +54,10 @@ class StageModel(Protocol):
         """Number of curve shapes."""
         ...
 
+    def repeated(self, times: int) -> "StageModel":
+        """The same model with every shape so many times over."""
+        ...
+
     def left_after(self, left: Floats, throughput: Floats) -> Floats:
         """What is left after a throughput; arrays (rows, shapes, grid)."""
         ...
@@ -85,6 +89,10 @@ class BedModel:
     def shapes(self) -> int:
         """Number of curve shapes."""
         return len(self.transfer_units)
+
+    def repeated(self, times: int) -> "BedModel":
+        """The same model with every shape so many times over."""
+        return replace(self, transfer_units=np.tile(self.transfer_units, times))
 
     def left_after(self, left: Floats, throughput: Floats) -> Floats:
         """See `beds.left_after`."""
@@ -131,6 +139,10 @@ class BlockingModel:
     def shapes(self) -> int:
         """Number of curve shapes."""
         return len(self.powers)
+
+    def repeated(self, times: int) -> "BlockingModel":
+        """The same model with every shape so many times over."""
+        return replace(self, powers=np.tile(self.powers, times), other_share=np.tile(self.other_share, times))
 
     def left_after(self, left: Floats, throughput: Floats) -> Floats:
         """Capacity left, below zero when the limit is passed."""

@@ -115,11 +115,3 @@ def test_the_likeliest_finding_is_mostly_the_fault(
 def test_healthy_units_are_left_alone(results: tuple[dict[str, list[list[Match]]], list[list[Match]]]) -> None:
     alarms = [any(match.id not in BENIGN for match in matches) for matches in results[1]]
     assert np.mean(alarms) <= 0.03, Counter(match.id for matches in results[1] for match in matches)
-
-
-if __name__ == "__main__":
-    faulty, sound = confusion(200, seed=6)
-    for name, many in [*faulty.items(), ("healthy", sound)]:
-        shares = Counter(match.id for matches in many for match in matches)
-        row = ", ".join(f"{rule} {count / len(many):.2f}" for rule, count in shares.most_common(7))
-        print(f"{name:24s} {FAULTS[name][1] if name in FAULTS else '-':4s} {row}")

@@ -256,10 +256,8 @@ class _Writer:
                 )
 
     def _replace_on(self, finding: Finding, stage: str, urgent: bool) -> None:
-        positions = [p for p in self.positions if p.stage == stage]
-        if finding.position_id is not None and any(p.pk == finding.position_id for p in positions):
-            positions = [p for p in positions if p.pk == finding.position_id]
-        for position in positions:
+        # what got past the last of a stage has got past them all, whichever position the finding names
+        for position in (p for p in self.positions if p.stage == stage):
             if self._was_done_since(self._at(Kind.REPLACE, position), finding):
                 continue
             self.needs.pop(self._at(Kind.ROTATE, position), None)

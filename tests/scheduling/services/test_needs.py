@@ -107,6 +107,18 @@ def test_a_finding_calls_for_its_work(town: Town, cause: str, expected: str) -> 
     assert needs[expected].reason.startswith(f"It looks like {cause}.")
 
 
+def test_chlorine_past_the_last_carbon_spends_them_all(town: Town) -> None:
+    unit = town.unit(train=(("sediment", "single"), ("carbon", "lead"), ("carbon", "lag"), ("membrane", "single")))
+    town.forecast(town.position(unit, "carbon", "lead"), 5)
+    town.forecast(town.position(unit, "carbon", "lag"), 90)
+    town.finding(unit, "carbon_exhausted", position=town.position(unit, "carbon", "lag"))
+    refresh_needs(company=town.company, now=NOW)
+    assert {name: need.is_urgent for name, need in _open(town).items()} == {
+        "replace lead carbon": True,
+        "replace lag carbon": True,
+    }
+
+
 def test_low_line_pressure_with_a_pump_is_looked_at(town: Town) -> None:
     town.finding(town.unit(has_booster_pump=True), "line_pressure_low")
     refresh_needs(company=town.company, now=NOW)

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from scheduling.planning.rounds.problem import RoundProblem
-from scheduling.planning.rounds.schedule import time_round
+from scheduling.planning.rounds.schedule import keeps_time, time_round
 
 #: (installer position, day) to candidates in order of visit.
 Plan = Mapping[tuple[int, int], tuple[int, ...]]
@@ -273,11 +273,11 @@ def load_of(problem: RoundProblem, stops: tuple[int, ...]) -> Counter[str]:
 def may_be_driven(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> bool:
     """Whether :func:`check_round` would find no fault; quick, for searching."""
     person = problem.installers[installer]
-    if any(not problem.may_serve(person, problem.candidates[c]) for c in stops):
+    if not problem.servable[installer].issuperset(stops):
         return False
     if problem.apart and any(problem.apart_of.get(c, frozenset()).intersection(stops) for c in stops):
         return False
     stock = person.stock_on(day)
     if stock is not None and any(n > stock.get(item, 0) for item, n in load_of(problem, stops).items()):
         return False
-    return time_round(problem, installer, day, stops) is not None
+    return keeps_time(problem, installer, day, stops)

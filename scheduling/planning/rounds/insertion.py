@@ -56,20 +56,28 @@ def cheapest_insertion(
     positions: int = TRIED_POSITIONS,
 ) -> Insertion | None:
     """The place that makes the plan least dear, among the shortest detours of every round; None when none fits."""
-    c = problem.candidates[candidate]
     new = problem.node(candidate)
-    cents = problem.driving_cents
+    service = problem.candidates[candidate].service_s
+    cents, seconds = problem.driving_cents, problem.travel.seconds
     best: Insertion | None = None
     for installer, day in working_cells(problem) if cells is None else cells:
-        if day not in problem.starts[candidate] or not problem.may_serve(problem.installers[installer], c):
+        if day not in problem.starts[candidate] or candidate not in problem.servable[installer]:
             continue
         stops = plan.get((installer, day), ())
         path = np.array(problem.path(installer, day, stops))
-        detour = cents[path[:-1], new] + cents[new, path[1:]] - cents[path[:-1], path[1:]]
+        before, after = path[:-1], path[1:]
+        detour = cents[before, new] + cents[new, after] - cents[before, after]
+        shift, _lunch, latest_home = problem.working_days[installer, day]
+        spare = latest_home - shift.start_s - service - sum(problem.candidates[s].service_s for s in stops)
+        spare -= int(seconds[before, after].sum())
+        # lunch at home after an early end costs no time before it
+        fits = seconds[before, new] + seconds[new, after] - seconds[before, after] <= spare
         for position in np.argsort(detour, kind="stable")[:positions]:
             extra = int(detour[position]) - problem.worth_cents(installer, candidate, day)
             if best is not None and extra >= best.extra_cents:
                 break
+            if not fits[position]:
+                continue
             tried = (*stops[:position], candidate, *stops[position:])
             if not may_be_driven(problem, installer, day, tried):
                 continue
@@ -93,10 +101,9 @@ def make_room(problem: RoundProblem, plan: Plan, candidate: int) -> tuple[Insert
     -------
     The new round and the visits given up, cheapest over all rounds; None when it fits into none.
     """
-    c = problem.candidates[candidate]
     best: tuple[Insertion, tuple[int, ...]] | None = None
     for installer, day in working_cells(problem):
-        if day not in problem.starts[candidate] or not problem.may_serve(problem.installers[installer], c):
+        if day not in problem.starts[candidate] or candidate not in problem.servable[installer]:
             continue
         stops = plan.get((installer, day), ())
         kept = tuple(s for s in stops if problem.candidates[s].must)

@@ -398,6 +398,30 @@ class RoundProblem:
         base = len(self.installers) + len(self.candidates)
         return {cell: base + number for number, cell in enumerate(away)}
 
+    @cached_property
+    def servable(self) -> tuple[frozenset[int], ...]:
+        """For each installer, the candidates they may serve."""
+        return tuple(
+            frozenset(k for k, c in enumerate(self.candidates) if self.may_serve(person, c))
+            for person in self.installers
+        )
+
+    @cached_property
+    def seconds_rows(self) -> list[list[int]]:
+        """Seconds of every trip as plain lists, which a search reads several times as fast as an array."""
+        rows: list[list[int]] = self.travel.seconds.tolist()
+        return rows
+
+    @cached_property
+    def working_days(self) -> Mapping[tuple[int, int], tuple[Shift, Lunch | None, int]]:
+        """(installer, day) to the shift, the break that is due in it, and the latest time to be home."""
+        table = {}
+        for k, person in enumerate(self.installers):
+            for shift in person.shifts:
+                lunch = person.lunch if person.lunch is not None and person.lunch.is_due(shift) else None
+                table[k, shift.day] = (shift, lunch, shift.end_s + person.max_overtime_s)
+        return table
+
     @property
     def begun(self) -> Collection[tuple[int, int]]:
         """(installer, day) of the rounds that do not start at home."""

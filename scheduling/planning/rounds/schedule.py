@@ -123,6 +123,46 @@ def time_round(
     return _write_out(problem, installer, day, stops, shift, lunch, lunch_after, returns)
 
 
+def keeps_time(problem: RoundProblem, installer: int, day: int, stops: Sequence[int]) -> bool:
+    """Whether :func:`time_round` would find a schedule; made for searching, which asks this a million times."""
+    rules = problem.working_days.get((installer, day))
+    if rules is None:
+        return False
+    shift, lunch, latest_home = rules
+    first_eat, last_eat, eat_s = (
+        (lunch.earliest_start_s, lunch.latest_start_s, lunch.duration_s) if lunch is not None else (0, -1, 0)
+    )
+    rows, all_starts, candidates = problem.seconds_rows, problem.starts, problem.candidates
+    base = len(problem.installers)
+    fasting = shift.start_s
+    fed = max(fasting, first_eat) + eat_s if fasting <= last_eat else _NEVER
+    here = problem.start_node(installer, day)
+    for candidate in stops:
+        spans = all_starts[candidate].get(day, ())
+        service = candidates[candidate].service_s
+        drive = rows[here][base + candidate]
+        arrival, arrival_fed = fasting + drive, fed + drive
+        fasting = fed = _NEVER
+        for early, late in spans:
+            if arrival <= late:
+                fasting = (arrival if arrival > early else early) + service
+                break
+        for early, late in spans:
+            if arrival_fed <= late:
+                fed = (arrival_fed if arrival_fed > early else early) + service
+                break
+        begin = fasting if fasting > first_eat else first_eat
+        if begin <= last_eat and begin + eat_s < fed:
+            fed = begin + eat_s
+        if fasting == _NEVER and fed == _NEVER:
+            return False
+        here = base + candidate
+    home = rows[here][installer]
+    if lunch is None:
+        return fasting + home <= latest_home
+    return fed + home <= latest_home or (fasting + home <= latest_home and fasting + home <= last_eat)
+
+
 def _write_out(
     problem: RoundProblem,
     installer: int,

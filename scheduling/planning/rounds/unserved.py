@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import enum
+import itertools
 from dataclasses import dataclass
 
-from scheduling.planning.rounds.evaluate import Plan, may_be_driven
+import numpy as np
+
+from scheduling.planning.rounds.evaluate import Plan, may_be_driven, round_cents
 from scheduling.planning.rounds.insertion import (
     cheapest_insertion,
     round_total_cents,
     working_cells,
 )
 from scheduling.planning.rounds.problem import RoundProblem
-from scheduling.planning.rounds.schedule import time_round
+from scheduling.planning.rounds.schedule import keeps_time
 
 
 class UnservedReason(enum.StrEnum):
@@ -56,14 +59,15 @@ class Unserved:
 def explain_unserved(problem: RoundProblem, plan: Plan) -> tuple[Unserved, ...]:
     """A reason for every candidate that is not in the plan, in the order of the candidates."""
     served = {c for stops in plan.values() for c in stops}
-    return tuple(_explain(problem, plan, k) for k in range(len(problem.candidates)) if k not in served)
+    exchanges = _Exchanges(problem, plan)
+    return tuple(_explain(problem, plan, k, exchanges) for k in range(len(problem.candidates)) if k not in served)
 
 
 def _money(cents: int) -> str:
     return f"{cents / 100:,.2f}"
 
 
-def _explain(problem: RoundProblem, plan: Plan, k: int) -> Unserved:
+def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -> Unserved:
     c = problem.candidates[k]
     able = [p for p, person in enumerate(problem.installers) if problem.may_serve(person, c)]
     if not able:
@@ -83,7 +87,7 @@ def _explain(problem: RoundProblem, plan: Plan, k: int) -> Unserved:
             f"{c.name}: on none of the {problem.days} days is the site open long enough while someone who may do it is "
             "at work.",
         )
-    on_the_clock = [cell for cell in cells if time_round(problem, *cell, (k,)) is not None]
+    on_the_clock = [cell for cell in cells if keeps_time(problem, *cell, (k,))]
     if not on_the_clock:
         return Unserved(
             c.key,
@@ -121,28 +125,13 @@ def _explain(problem: RoundProblem, plan: Plan, k: int) -> Unserved:
             f"{c.name}: it would fit and save {_money(-found.extra_cents)}; plan again with more effort.",
             extra_cents=found.extra_cents,
         )
-    return _full(problem, plan, k, alone)
+    return _full(problem, k, alone, exchanges)
 
 
-def _full(problem: RoundProblem, plan: Plan, k: int, cells: list[tuple[int, int]]) -> Unserved:
+def _full(problem: RoundProblem, k: int, cells: list[tuple[int, int]], exchanges: _Exchanges) -> Unserved:
     """Every suitable day is full: name the visit it would displace most cheaply, and by how much."""
     c = problem.candidates[k]
-    best: tuple[int, int, tuple[int, int]] | None = None
-    for cell in cells:
-        stops = plan.get(cell, ())
-        before = round_total_cents(problem, *cell, stops)
-        for position, gone in enumerate(stops):
-            if problem.candidates[gone].must and not c.must:
-                continue
-            if problem.candidates[gone].appointment is not None:
-                continue
-            rest = stops[:position] + stops[position + 1 :]
-            found = cheapest_insertion(problem, {cell: rest}, k, [cell])
-            if found is None:
-                continue
-            extra = round_total_cents(problem, *cell, found.stops) - before
-            if best is None or extra < best[0]:
-                best = (extra, gone, cell)
+    best = exchanges.cheapest(k, cells)
     if best is None:
         return Unserved(
             c.key,
@@ -165,3 +154,68 @@ def _full(problem: RoundProblem, plan: Plan, k: int, cells: list[tuple[int, int]
         displaces=other.key,
         extra_cents=extra,
     )
+
+
+class _Exchanges:
+    """Every visit that could be given up, with every place its round then offers: priced for one visit after another.
+
+    The rounds stay the same while all the visits left out are explained, so what they offer is worked out once.
+    """
+
+    def __init__(self, problem: RoundProblem, plan: Plan) -> None:
+        self._problem, self._plan = problem, plan
+        self._gone: list[tuple[tuple[int, int], int]] = []
+        before: list[int] = []
+        after: list[int] = []
+        owner: list[int] = []
+        place: list[int] = []
+        lost: list[int] = []
+        spare: list[int] = []
+        seconds = problem.seconds_rows
+        for cell, stops in sorted(plan.items()):
+            shift, _, latest_home = problem.working_days[cell]
+            whole = round_cents(problem, *cell, stops)
+            for position, gone in enumerate(stops):
+                if problem.candidates[gone].appointment is not None:
+                    continue
+                rest = stops[:position] + stops[position + 1 :]
+                path = problem.path(*cell, rest)
+                legs = list(itertools.pairwise(path))
+                busy = sum(seconds[a][b] for a, b in legs) + sum(problem.candidates[c].service_s for c in rest)
+                lost.append(problem.worth_cents(cell[0], gone, cell[1]) - whole + round_cents(problem, *cell, rest))
+                spare.append(latest_home - shift.start_s - busy)
+                before.extend(a for a, _ in legs)
+                after.extend(b for _, b in legs)
+                owner.extend([len(self._gone)] * len(legs))
+                place.extend(range(len(legs)))
+                self._gone.append((cell, gone))
+        self._before, self._after = np.array(before, dtype=np.int64), np.array(after, dtype=np.int64)
+        self._owner, self._place = np.array(owner, dtype=np.int64), np.array(place, dtype=np.int64)
+        self._lost, self._spare = np.array(lost, dtype=np.int64), np.array(spare, dtype=np.int64)
+
+    def cheapest(self, k: int, cells: list[tuple[int, int]]) -> tuple[int, int, tuple[int, int]] | None:
+        """What the plan would cost more with ``k`` in it for another visit, that visit, and whose day it is."""
+        problem, new = self._problem, self._problem.node(k)
+        if not self._gone:
+            return None
+        must = problem.candidates[k].must
+        offered = set(cells)
+        worth = np.array([problem.worth_cents(cell[0], k, cell[1]) if cell in offered else 0 for cell, _ in self._gone])
+        allowed = np.array([cell in offered and (must or not problem.candidates[g].must) for cell, g in self._gone])
+        cents, seconds = problem.driving_cents, problem.travel.seconds
+        a, b, owner = self._before, self._after, self._owner
+        extra = cents[a, new] + cents[new, b] - cents[a, b] + (self._lost - worth)[owner]
+        takes = seconds[a, new] + seconds[new, b] - seconds[a, b] + problem.candidates[k].service_s
+        possible = np.flatnonzero(allowed[owner] & (takes <= self._spare[owner]))
+        for index in possible[np.argsort(extra[possible], kind="stable")]:
+            cell, gone = self._gone[int(owner[index])]
+            stops = self._plan[cell]
+            rest = tuple(c for c in stops if c != gone)
+            place = int(self._place[index])
+            tried = (*rest[:place], k, *rest[place:])
+            if may_be_driven(problem, *cell, tried):
+                more = int(extra[index])
+                if problem.installers[cell[0]].max_overtime_s:
+                    more = round_total_cents(problem, *cell, tried) - round_total_cents(problem, *cell, stops)
+                return more, gone, cell
+        return None

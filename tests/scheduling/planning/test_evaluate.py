@@ -20,7 +20,7 @@ from scheduling.planning.rounds import (
     Window,
     evaluate,
 )
-from scheduling.planning.rounds.schedule import time_round
+from scheduling.planning.rounds.schedule import keeps_time, time_round
 from scheduling.planning.travel import Place, Travel
 from tests.published.test_small_rounds import simulate
 from tests.scheduling.planning.instances import HOUR, make_week
@@ -187,6 +187,7 @@ def test_the_clock_agrees_with_trying_every_place_for_lunch(seed: int, order: li
     stops = tuple(order[:size])
     possible = [k for k in (-1, *range(size + 1)) if simulate(problem, 0, day, stops, k)]
     assert (time_round(problem, 0, day, stops) is not None) == bool(possible)
+    assert keeps_time(problem, 0, day, stops) == bool(possible)
 
 
 def test_the_times_of_a_round_add_up() -> None:

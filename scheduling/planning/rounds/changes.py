@@ -72,8 +72,10 @@ class Disturbance:
         A visit is not made in these days after all.
     added_cents
         A client who was told of no visit is visited.
+    retimed_cents
+        A visit keeps its day and installer and starts at another time.
     tolerance_s
-        A visit that starts earlier or later by no more than this does not count as changed.
+        A visit that starts earlier or later by no more than this does not count as retimed.
     """
 
     other_installer_cents: int = 400
@@ -81,4 +83,5 @@ class Disturbance:
     other_day_cents: int = 2_000
     dropped_cents: int = 4_000
     added_cents: int = 1_500
+    retimed_cents: int = 300
     tolerance_s: int = 900

@@ -28,12 +28,19 @@ class Merged:
         """The plan in terms of the problem with pairs."""
         return {cell: tuple(c for k in stops for c in self.members[k]) for cell, stops in plan.items()}
 
+    def contract(self, plan: Plan) -> dict[tuple[int, int], tuple[int, ...]]:
+        """The plan in terms of the problem without pairs."""
+        whole = {m[0]: k for k, m in enumerate(self.members)} | {m[-1]: k for k, m in enumerate(self.members)}
+        return {cell: tuple(dict.fromkeys(whole[c] for c in stops)) for cell, stops in plan.items()}
+
 
 def merge_pairs(problem: RoundProblem) -> Merged:
     """Make one visit of every pair that belongs together, in the order given where that is possible, else the other.
 
     A pair that cannot be made in either order has no window, and is left out for that reason.
     """
+    if not problem.together:
+        return Merged(problem, tuple((k,) for k in range(len(problem.candidates))))
     partner = {}
     for one, other in problem.together:
         a, b = problem.candidate_index[one], problem.candidate_index[other]

@@ -24,10 +24,12 @@ from scheduling.planning.rounds.changes import (
     VisitCancelled,
     VisitNotDone,
 )
-from scheduling.planning.rounds.differences import Difference, Slot, list_differences
-from scheduling.planning.rounds.evaluate import Plan, Route, Stop, make_route
+from scheduling.planning.rounds.differences import Difference, DifferenceKind, Slot, list_differences
+from scheduling.planning.rounds.evaluate import Plan, Route, Stop, evaluate, make_route, may_be_driven
+from scheduling.planning.rounds.insertion import cheapest_insertion, place_the_musts, polish
+from scheduling.planning.rounds.pairs import merge_pairs
 from scheduling.planning.rounds.problem import DAY_S, Candidate, Installer, RoundProblem, Shift, Window
-from scheduling.planning.rounds.solve import Progress, RoundPlan, plan_rounds
+from scheduling.planning.rounds.solve import Progress, RoundPlan, drivable, plan_rounds, why_unserved
 from scheduling.planning.travel import TravelProvider
 
 
@@ -119,11 +121,12 @@ def replan(
         if not plan.evaluation.missed_appointments:
             break
         shaken = frozenset(plan.evaluation.missed_appointments)
+    plan = task.settle(rest, plan)
     return Replanned(
         plan=plan,
         problem=rest,
         begun=task.begun,
-        differences=task.differences(plan),
+        differences=task.differences(plan.routes),
         disturbance_cents=task.disturbance_cents(rest, plan),
     )
 
@@ -315,10 +318,50 @@ class _Task:
                 start[installer, day - self.now.day] = left
         return start
 
-    def differences(self, plan: RoundPlan) -> tuple[Difference, ...]:
+    def settle(self, rest: RoundProblem, plan: RoundPlan) -> RoundPlan:
+        """The plan, or one nearer to what was published where its gain is not worth the visits it would retime.
+
+        The search knows no price of a time of day. So its rounds are put back into the published order where that
+        costs little, and the whole is weighed against a bare repair of the published plan.
+        """
+        merged = merge_pairs(rest)
+        asked = merged.problem
+        start = self.carry_over(asked)
+        repaired = polish(asked, place_the_musts(asked, drivable(asked, start)))
+        choices = [dict(plan.plan), self._in_published_order(rest, plan.plan), merged.expand(repaired)]
+        best = min(choices, key=lambda choice: self._rank(rest, choice))
+        if best == plan.plan:
+            return plan
+        judged = evaluate(rest, best)
+        return dataclasses.replace(
+            plan, plan=best, routes=judged.routes, evaluation=judged, unserved=why_unserved(rest, best)
+        )
+
+    def _rank(self, rest: RoundProblem, plan: Plan) -> tuple[int, int, int, int]:
+        judged = evaluate(rest, plan)
+        retimed = sum(d.kind is DifferenceKind.RETIMED for d in self.differences(judged.routes))
+        return (*judged.rank[:-1], judged.rank[-1] + self.price.retimed_cents * retimed)
+
+    def _in_published_order(self, rest: RoundProblem, plan: Plan) -> dict[tuple[int, int], tuple[int, ...]]:
+        """Every round with its old stops in the old order, where that can be driven and pays."""
+        result = dict(plan)
+        old = self.carry_over(rest)
+        for cell, stops in plan.items():
+            kept = tuple(c for c in old.get(cell, ()) if c in stops)
+            tried = {**result, cell: kept}
+            for c in sorted(set(stops) - set(kept), key=stops.index):
+                found = cheapest_insertion(rest, tried, c, [cell], positions=len(tried[cell]) + 1)
+                if found is not None:
+                    tried[cell] = found.stops
+            complete = set(tried[cell]) == set(stops) and may_be_driven(rest, *cell, tried[cell])
+            if complete and self._rank(rest, tried) < self._rank(rest, result):
+                result = tried
+        return result
+
+    def differences(self, routes: Sequence[Route]) -> tuple[Difference, ...]:
         after = {
             stop.visit: (route.installer, route.day + self.now.day, stop.start_s)
-            for route in plan.routes
+            for route in routes
             for stop in route.stops
         }
         everything = [*self.problem.candidates, *self.added.values()]

@@ -11,6 +11,7 @@ import numpy as np
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.evaluate import Evaluation, Plan, Route, evaluate, may_be_driven
+from scheduling.planning.rounds.greedy import greedy_plan
 from scheduling.planning.rounds.insertion import PlanDict, mend_round, place_the_musts, polish, working_cells
 from scheduling.planning.rounds.model import RoundModel, search
 from scheduling.planning.rounds.naive import naive_plan
@@ -91,7 +92,7 @@ def plan_rounds(
     seed: int = 0,
     on_progress: Callable[[Progress], None] | None = None,
     should_stop: Callable[[], bool] | None = None,
-    start: StartPlan = naive_plan,
+    start: StartPlan = greedy_plan,
 ) -> RoundPlan:
     """Plan the rounds of a horizon.
 
@@ -124,27 +125,29 @@ def plan_rounds(
     if iterations is not None and iterations < 1:
         raise PlanningError("iterations", f"must be at least 1, not {iterations!r}.")
     effort = _Effort(seconds, iterations, should_stop)
-    merged = merge_pairs(problem) if problem.together else Merged(problem, ())
+    merged = merge_pairs(problem)
     asked = merged.problem
     by_hand = naive_plan(asked)
-    first = by_hand if start is naive_plan else _drivable(asked, start(asked))
+    first = drivable(asked, start(asked))
     search_state = _Search(asked, place_the_musts(asked, first), effort, seed, on_progress)
     search_state.run()
-    plan: Plan = search_state.best
-    unserved = explain_unserved(asked, plan)
-    if problem.together:
-        plan, by_hand = merged.expand(plan), merged.expand(by_hand)
-        unserved = _of_each(problem, merged, unserved)
+    plan = merged.expand(search_state.best)
     judged = evaluate(problem, plan)
     return RoundPlan(
         routes=judged.routes,
-        unserved=unserved,
+        unserved=why_unserved(problem, plan),
         evaluation=judged,
-        naive_total_cents=evaluate(problem, by_hand).total_cents,
+        naive_total_cents=evaluate(problem, merged.expand(by_hand)).total_cents,
         travel_source=problem.travel.source,
         stopped=effort.stopped,
         plan=plan,
     )
+
+
+def why_unserved(problem: RoundProblem, plan: Plan) -> tuple[Unserved, ...]:
+    """A reason for every candidate left out; the reason of a pair that belongs together is the reason of both."""
+    merged = merge_pairs(problem)
+    return _of_each(problem, merged, explain_unserved(merged.problem, merged.contract(plan)))
 
 
 def _of_each(problem: RoundProblem, merged: Merged, unserved: tuple[Unserved, ...]) -> tuple[Unserved, ...]:
@@ -158,7 +161,7 @@ def _of_each(problem: RoundProblem, merged: Merged, unserved: tuple[Unserved, ..
     return tuple(told[k] for k in sorted(told))
 
 
-def _drivable(problem: RoundProblem, plan: Plan) -> PlanDict:
+def drivable(problem: RoundProblem, plan: Plan) -> PlanDict:
     """A plan from elsewhere with what cannot be driven taken out."""
     seen: set[int] = set()
     result: PlanDict = {}

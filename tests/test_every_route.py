@@ -13,7 +13,9 @@ from django.db.models import Model
 from rest_framework.test import APIClient
 
 from accounts.api.fields import TenantRelatedField
+from accounts.api.permissions import action_name
 from accounts.models import Client, Company, Membership
+from accounts.permissions import ALLOWED, METER_ALLOWED
 from tests import factories
 from tests.cast import ApiFor
 from tests.routes import Route, every_route
@@ -226,6 +228,14 @@ def test_every_route_stands_in_the_table_and_every_row_of_the_table_is_a_route()
     found = {str(route) for route in ROUTES}
     assert found - set(TABLE) == set(), "These routes are missing from the table above: say who may use them."
     assert set(TABLE) - found == set(), "These rows of the table have no route."
+
+
+def test_every_right_the_table_of_permissions_gives_is_used() -> None:
+    used = {(route.view_class.resource, action_name(str(route.action))) for route in TENANT_ROUTES}
+    # Not an address of its own: a reading that corrects another is sent like any other.
+    used.add(("reading", "correct"))
+    assert set(ALLOWED) - used == set()
+    assert used >= METER_ALLOWED
 
 
 @named(ROUTES)

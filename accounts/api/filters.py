@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from typing import Any
 
 import django_filters
-from django import forms
 from django.db import models
 from django.db.models import QuerySet
 from django.http import QueryDict
@@ -25,31 +24,6 @@ class IdFilter(django_filters.NumberFilter):
         super().__init__(*args, decimal_places=0, min_value=0, max_value=2**63 - 1, **kwargs)
 
 
-class _AsSent(forms.HiddenInput):
-    """Hands on what was sent; the library's own widget would make nothing of a misspelt word."""
-
-
-class _TrueOrFalse(forms.NullBooleanField):
-    widget = _AsSent
-
-    def to_python(self, value: Any) -> bool | None:  # type: ignore[override]
-        words = {"true": True, "1": True, "false": False, "0": False}
-        if value in (None, ""):
-            return None
-        if str(value).lower() not in words:
-            raise forms.ValidationError(f"'{str(value)[:40]}' is neither true nor false.")
-        return words[str(value).lower()]
-
-    def validate(self, value: Any) -> None:
-        """Nothing more to check."""
-
-
-class TrueOrFalseFilter(django_filters.BooleanFilter):
-    """`true` or `false`; anything else is refused instead of passed over."""
-
-    field_class = _TrueOrFalse
-
-
 class TenantFilterSet(FilterSet):
     """The base of every filterset; a foreign key is filtered by its id."""
 
@@ -57,7 +31,6 @@ class TenantFilterSet(FilterSet):
         filter_overrides = {
             models.ForeignKey: {"filter_class": IdFilter},
             models.OneToOneField: {"filter_class": IdFilter},
-            models.BooleanField: {"filter_class": TrueOrFalseFilter},
         }
 
 

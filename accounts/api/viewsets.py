@@ -104,10 +104,14 @@ class TenantViewSet(GenericViewSet[Any]):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
-        check_query_parameters(request, self.known_parameters())
+        self.check_query_parameters(request)
         if request.method == "POST":
             # The router binds handlers to the instance in the same way.
             self.post = idempotency.once(self, self.post)
+
+    def check_query_parameters(self, request: Request) -> None:
+        """Refuse query parameters before anything is done; a viewset with its own adds the check of their values."""
+        check_query_parameters(request, self.known_parameters())
 
     def known_parameters(self) -> dict[str, bool]:
         """Name the query parameters this action reads, and say of each whether it may be repeated."""

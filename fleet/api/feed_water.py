@@ -9,7 +9,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.filters import IdFilter, TenantFilterSet, TrueOrFalseFilter
+from accounts.api.filters import IdFilter, TenantFilterSet
 from accounts.api.viewsets import ReadCreateViewSet
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
 from fleet.api.quantities import QuantityField, QuantityModelSerializer, QuantityViewSet
@@ -86,7 +86,7 @@ class FeedWaterFilterSet(TenantFilterSet):
     batch = IdFilter()
     taken_at_from = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="gte")
     taken_at_before = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="lt")
-    current = TrueOrFalseFilter(method="only_current", label="only those that nothing corrects, or others")
+    current = django_filters.BooleanFilter(method="only_current", label="only those that nothing corrects, or others")
 
     class Meta:
         model = FeedWaterSample

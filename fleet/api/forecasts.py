@@ -9,7 +9,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.filters import IdFilter, TenantFilterSet, TrueOrFalseFilter
+from accounts.api.filters import IdFilter, TenantFilterSet
 from accounts.api.serializers import TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
 from fleet.api.jobs import JobSerializer, accepted
@@ -83,7 +83,7 @@ class ForecastFilterSet(TenantFilterSet):
     as_of = django_filters.DateFilter()
     p50_before = django_filters.DateFilter(field_name="p50", lookup_expr="lte")
     p10_before = django_filters.DateFilter(field_name="p10", lookup_expr="lte")
-    history = TrueOrFalseFilter(method="with_history", label="also the forecasts of earlier days")
+    history = django_filters.BooleanFilter(method="with_history", label="also the forecasts of earlier days")
 
     class Meta:
         model = Forecast

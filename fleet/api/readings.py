@@ -9,7 +9,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.filters import IdFilter, TenantFilterSet, TrueOrFalseFilter
+from accounts.api.filters import IdFilter, TenantFilterSet
 from accounts.api.pagination import CursorPagination
 from accounts.api.viewsets import ReadCreateViewSet
 from accounts.errors import NotAllowed
@@ -152,8 +152,8 @@ class ReadingFilterSet(TenantFilterSet):
     taken_at_before = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="lt")
     source = django_filters.ChoiceFilter(choices=Reading.Source.choices)
     occasion = django_filters.ChoiceFilter(choices=Reading.Occasion.choices)
-    flagged = TrueOrFalseFilter(method="only_flagged", label="only those that look doubtful, or only others")
-    current = TrueOrFalseFilter(method="only_current", label="only those that nothing corrects, or others")
+    flagged = django_filters.BooleanFilter(method="only_flagged", label="only those that look doubtful, or only others")
+    current = django_filters.BooleanFilter(method="only_current", label="only those that nothing corrects, or others")
 
     class Meta:
         model = Reading

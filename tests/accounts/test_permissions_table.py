@@ -47,7 +47,10 @@ def test_the_owner_may_do_all_there_is() -> None:
 
 def test_a_meter_posts_readings_whatever_its_owner_may_do() -> None:
     meter = member("owner", meter_unit_id=7)
-    assert {pair for pair in ALLOWED if allows(meter, *pair)} == {("reading", "create")}
+    assert {pair for pair in ALLOWED if allows(meter, *pair)} == {
+        ("reading", "create"),
+        ("unit", "add_reading"),
+    }
 
 
 def test_nobody_and_a_member_who_left_may_do_nothing() -> None:

@@ -6,7 +6,7 @@ from celery import Task, shared_task
 from django.utils import timezone
 
 from accounts.models import Company
-from fleet.services import forecasts, jobs
+from fleet.services import findings, forecasts, indicators, jobs
 
 jobs.register(forecasts.JOB_KIND, forecasts.forecast_chunk)
 
@@ -25,6 +25,20 @@ def run_job_chunk(self: "Task[Any, Any]", *, job_id: int, index: int, **_: Any) 
 def resume_stalled_jobs(**_: Any) -> int:
     """Hand out again what a dead worker left."""
     return jobs.resume_stalled(now=timezone.now())
+
+
+@shared_task
+def recompute_indicators(*, company_id: int, unit_ids: list[int] | None = None, **_: Any) -> dict[str, int]:
+    """Bring the indicators of a company's readings up to date."""
+    company = Company.objects.filter(pk=company_id).first()
+    return indicators.recompute(company=company, units=unit_ids, now=timezone.now()) if company else {}
+
+
+@shared_task
+def refresh_findings(*, company_id: int, unit_ids: list[int] | None = None, **_: Any) -> dict[str, int]:
+    """Bring the findings of a company up to date."""
+    company = Company.objects.filter(pk=company_id).first()
+    return findings.refresh_findings(company=company, units=unit_ids, now=timezone.now()) if company else {}
 
 
 @shared_task

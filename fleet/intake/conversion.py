@@ -23,6 +23,8 @@ MeterOf = Callable[[Row, str], Meter | None]
 
 # Below 5 uS/cm neither the natural-water table nor the linear rule holds (engineering reference, section 2.2).
 _PURE_WATER_MG_PER_L: Final = 5.0 * HOUSE_TDS_FACTOR
+# A display of 0 means below half a digit (section 2.5), whatever the temperature.
+_SHOWN_AS_ZERO_MG_PER_L: Final = 0.5
 
 
 def no_meter(row: Row, column: str) -> Meter | None:
@@ -89,7 +91,7 @@ def _convert_group(rows: list[Row], column: str, unit: str, kind: Kind, meter_of
             row.notes.setdefault(column, {})["tds_factor"] = float(factors[place])
         if compensation[place] != 1.0:
             row.notes.setdefault(column, {})["brought_to_25_degc_by"] = float(f"{compensation[place]:.9g}")
-            if values[place] < _PURE_WATER_MG_PER_L:
+            if _SHOWN_AS_ZERO_MG_PER_L <= values[place] < _PURE_WATER_MG_PER_L:
                 row.flag(
                     column,
                     "pure_water_compensation",

@@ -20,6 +20,7 @@ _WATCHED: Final = (
     "permeate_flow_l_per_day",
     "concentrate_flow_l_per_day",
 )
+_EXCHANGEABLE: Final = ("feed_tds_mg_per_l", "permeate_tds_mg_per_l")
 _COUNTER: Final = "totaliser_l"
 _LOOK_BACK: Final = timedelta(days=200)
 _KEPT: Final = 7
@@ -85,8 +86,10 @@ def _walk(stored: list[tuple[datetime, Values]], rows: list[Row]) -> None:
             _flag_slips(row, middles)
             if counter is not None and _COUNTER in values and values[_COUNTER] < counter[1] * (1 - 1e-9):
                 _flag_backwards(row, counter)
+        is_exchanged = values.get("permeate_tds_mg_per_l", 0.0) > values.get("feed_tds_mg_per_l", float("inf"))
         for column in _WATCHED:
-            if column in values:
+            # Exchanged values would soon pass for the usual ones.
+            if column in values and not (is_exchanged and column in _EXCHANGEABLE):
                 recent[column].append(values[column])
         if _COUNTER in values:
             counter = (at, values[_COUNTER])

@@ -1,6 +1,7 @@
 """What the world calls the stored columns: `inlet_pressure_kpa` is sent as `inlet_pressure`, with a unit."""
 
 from collections.abc import Iterable, Mapping
+from functools import cache
 from types import MappingProxyType
 from typing import Final
 
@@ -22,6 +23,7 @@ _UNIT_SUFFIXES: Final = (
 )
 
 
+@cache
 def public_name(column: str) -> str:
     """Return the name of a stored column without its unit.
 

@@ -7,7 +7,10 @@ from functools import partial
 from types import MappingProxyType
 from typing import Any, Final
 
+from django.db import transaction
+
 from accounts.models import Company, Membership
+from fleet import tasks
 from fleet.intake import references
 from fleet.intake.conversion import convert_rows, meter_for
 from fleet.intake.directory import Directory, Meter, unit_directory
@@ -75,7 +78,7 @@ def take_rows(
     """Judge rows and store those that can be true; the faults of the others stand in the rows.
 
     Needs a transaction. Units are locked in the order of their ids, so that two senders of the same file cannot both
-    store it.
+    store it. Indicators of the units are brought up to date after the commit.
     """
     directory = unit_directory(company, by, {row.words.get("unit", "") for row in rows})
     tell(progress, 0.1, "finding units and dates")
@@ -106,6 +109,11 @@ def take_rows(
             row, meters.get(id(row)), corrects_id, by=by, source=source, now=now, batch=batch
         ),
     )
+    if stored:
+        changed = sorted({reading.unit_id for reading in stored})
+        transaction.on_commit(
+            partial(tasks.recompute_indicators.delay, company_id=company.pk, unit_ids=changed), robust=True
+        )
     tell(progress, 1.0, "done")
     return Taken(stored, settled.duplicates, references.known_places(rows, settled))
 

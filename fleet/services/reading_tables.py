@@ -1,0 +1,139 @@
+"""Stored readings as columns, and which cartridge stood where when each was taken."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from accounts.models import Company
+from fleet.models import Placement, Reading, Unit
+
+Floats = NDArray[np.float64]
+Indexes = NDArray[np.int64]
+
+WORDS: Final = ("state", "tank_valve", "pump", "tank_is_full", "sampled_after_flush")
+_SECONDS_A_DAY: Final = 86400.0
+_AT_ONCE: Final = 5000
+# More days than any record spans: keeps the moments of one place apart from those of the next.
+_SPAN: Final = 1e6
+
+
+@dataclass(frozen=True)
+class ReadingTable:
+    """Readings that count, in the order of unit and time.
+
+    Attributes
+    ----------
+    ids, unit_ids
+        Of the reading and of its unit.
+    day
+        Days since 1970-01-01 UTC.
+    taken_at
+        The same as moments.
+    columns
+        Quantity -> values, NaN where not read; and the states of `WORDS`.
+    flags
+        What intake found doubtful: for each reading, (field, code) pairs.
+    """
+
+    ids: Indexes
+    unit_ids: Indexes
+    day: Floats
+    taken_at: list[datetime]
+    columns: dict[str, Any]
+    flags: list[frozenset[tuple[str, str]]]
+
+    def __len__(self) -> int:
+        return len(self.ids)
+
+
+def load_readings(company: Company, unit_ids: Sequence[int], *, since: datetime | None = None) -> ReadingTable:
+    """Read the readings of some units that nothing corrects."""
+    rows = Reading.objects.current().of_company(company).filter(unit_id__in=unit_ids)
+    if since is not None:
+        rows = rows.filter(taken_at__gte=since)
+    names = (*Reading.QUANTITIES, "minutes_since_start", *WORDS)
+    fields = ("pk", "unit_id", "taken_at", "flags", *names)
+    values = list(rows.order_by("unit_id", "taken_at", "pk").values_list(*fields).iterator(chunk_size=_AT_ONCE))
+    columns = list(zip(*values, strict=True)) if values else [() for _ in fields]
+    by_name = dict(zip(fields, columns, strict=True))
+    numbers = {name: np.array(by_name[name], dtype=np.float64) for name in (*Reading.QUANTITIES, "minutes_since_start")}
+    taken_at = list(by_name["taken_at"])
+    return ReadingTable(
+        ids=np.array(by_name["pk"], dtype=np.int64),
+        unit_ids=np.array(by_name["unit_id"], dtype=np.int64),
+        day=np.array([at.timestamp() / _SECONDS_A_DAY for at in taken_at], dtype=np.float64),
+        taken_at=taken_at,
+        columns={**numbers, **{name: list(by_name[name]) for name in WORDS}},
+        flags=[_pairs(flags) for flags in by_name["flags"]],
+    )
+
+
+def _pairs(flags: Sequence[dict[str, str]]) -> frozenset[tuple[str, str]]:
+    return frozenset((flag.get("field", ""), flag.get("code", "")) for flag in flags)
+
+
+@dataclass(frozen=True)
+class Stays:
+    """Cartridges of one stage, in the order of unit and time.
+
+    `placed_day` and `removed_day` are days since 1970-01-01 UTC (infinite while it stands); `items` holds the fields
+    asked for, by name.
+    """
+
+    unit_ids: Indexes
+    position_ids: Indexes
+    roles: list[str]
+    placed_day: Floats
+    removed_day: Floats
+    items: dict[str, list[Any]]
+
+    def __len__(self) -> int:
+        return len(self.unit_ids)
+
+
+def load_stays(company: Company, unit_ids: Sequence[int], stage: str, item_fields: Sequence[str] = ()) -> Stays:
+    """Read which cartridges of a stage stood in some units, and what their labels say."""
+    fields = ["position__unit_id", "position_id", "position__role", "placed_at", "removed_at"]
+    fields += [f"item__{name}" for name in item_fields]
+    rows = (
+        Placement.objects.of_company(company)
+        .filter(position__unit_id__in=unit_ids, position__stage=stage)
+        .order_by("position__unit_id", "placed_at", "pk")
+        .values_list(*fields)
+    )
+    values = list(rows.iterator(chunk_size=_AT_ONCE))
+    columns = [list(column) for column in zip(*values, strict=True)] if values else [[] for _ in fields]
+    return Stays(
+        unit_ids=np.array(columns[0], dtype=np.int64),
+        position_ids=np.array(columns[1], dtype=np.int64),
+        roles=columns[2],
+        placed_day=np.array([at.timestamp() / _SECONDS_A_DAY for at in columns[3]], dtype=np.float64),
+        removed_day=np.array(
+            [np.inf if at is None else at.timestamp() / _SECONDS_A_DAY for at in columns[4]], dtype=np.float64
+        ),
+        items=dict(zip(item_fields, columns[5:], strict=True)),
+    )
+
+
+def stay_of_each(unit_ids: Indexes, day: Floats, stays: Stays) -> Indexes:
+    """Row of the last cartridge of a stage placed in each reading's unit by then; -1 for none."""
+    if not len(stays):
+        return np.full(len(unit_ids), -1, dtype=np.int64)
+    known = np.unique(stays.unit_ids)
+    place = np.searchsorted(known, unit_ids)
+    is_known = (place < len(known)) & (known[np.minimum(place, len(known) - 1)] == unit_ids)
+    keys = np.searchsorted(known, stays.unit_ids) * _SPAN + stays.placed_day
+    found = np.searchsorted(keys, place * _SPAN + day, side="right") - 1
+    same = is_known & (found >= 0)
+    same[same] = stays.unit_ids[found[same]] == unit_ids[same]
+    return np.where(same, found, -1)
+
+
+def unit_facts(company: Company, unit_ids: Sequence[int], fields: Sequence[str]) -> dict[int, dict[str, Any]]:
+    """Fields of some units by id."""
+    rows = Unit.objects.of_company(company).filter(pk__in=unit_ids).order_by("pk").values("pk", *fields)
+    return {row["pk"]: row for row in rows}

@@ -41,6 +41,7 @@ ACCEPTED = [
     ("1 mmol/L", "hardness", 100.0869),
     ("2 meq/L", "alkalinity", 100.0869),
     ("100 ppm as CaCO3", "alkalinity", 100.0),
+    ("100 PPM AS NACL", "tds", 100.0),
     ("420 uS/cm", "tds", 210.0),
     ("420 µS/cm", "tds", 210.0),
     ("0.42 mS/cm", "tds", 210.0),

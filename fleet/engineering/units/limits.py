@@ -1,0 +1,78 @@
+"""What a quantity can be, and what is unusual: the first is refused, the second kept and flagged."""
+
+from typing import Any, Final
+
+import numpy as np
+
+from fleet.engineering.arrays import BoolArray, FloatArray
+from fleet.engineering.units.kinds import Kind
+from fleet.engineering.units.quantities import find_kind
+from fleet.engineering.units.showing import to_unit
+
+# 150 psi converted to kPa may land a rounding error beyond 150 psi; that is not outside.
+_SLACK: Final = 1e-9
+
+
+def outside_limits(values: FloatArray, kind: Kind | str) -> BoolArray:
+    """Return a boolean array, true where a canonical value cannot be true (NaN is not outside).
+
+    Examples
+    --------
+    >>> outside_limits(np.array([10.0, -1.0, np.nan]), "flow")
+    array([False,  True, False])
+    """
+    found = find_kind(kind)
+    column = np.asarray(values, dtype=np.float64)
+    return np.asarray(_below(column, found) | _above(column, found))
+
+
+def limits_sentence(value: float, kind: Kind | str) -> str:
+    """Return the sentence that refuses a canonical value outside the hard limits, or an empty string.
+
+    Examples
+    --------
+    >>> limits_sentence(80.0, "temperature_degc")
+    '80 degC is outside what this can be, 0 to 45 degC (32 to 113 degF); check the digits and the unit.'
+    """
+    found = find_kind(kind)
+    return outside_sentence(float(value), found, f"{value:.9g} {found.canonical_unit}")
+
+
+def plausibility(value: float, kind: Kind | str) -> str:
+    """Return a sentence when a canonical value is possible but unusual, otherwise an empty string.
+
+    Examples
+    --------
+    >>> plausibility(655.0, "line_pressure_kpa")
+    '655 kPa is unusual here: between 138 and 552 kPa is common. It is kept; check the gauge and the unit.'
+    >>> plausibility(400.0, "line_pressure_kpa")
+    ''
+    """
+    found = find_kind(kind)
+    if not (value < found.usual_low or value > found.usual_high):
+        return ""
+    return (
+        f"{value:.6g} {found.canonical_unit} is unusual here: between {found.usual_low:.3g} and {found.usual_high:.3g} "
+        f"{found.canonical_unit} is common. It is kept; check the gauge and the unit."
+    )
+
+
+def outside_sentence(value: float, kind: Kind, given: str) -> str:
+    if not (_below(value, kind) or _above(value, kind)):
+        return ""
+    unit = f" {kind.canonical_unit}" if kind.canonical_unit not in ("pH", "fraction") else ""
+    if value < kind.low and not np.isfinite(kind.high):
+        return f"{given} is not possible: this cannot be below {kind.low:g}{unit}."
+    limits = f"{kind.low:.6g} to {kind.high:.6g}{unit}"
+    other = kind.display_units["us"]
+    if other not in (kind.canonical_unit, "%"):
+        limits += f" ({to_unit(kind.low, other, kind):.4g} to {to_unit(kind.high, other, kind):.4g} {other})"
+    return f"{given} is outside what this can be, {limits}; check the digits and the unit."
+
+
+def _below(value: Any, kind: Kind) -> Any:
+    return value < kind.low - _SLACK * max(1.0, abs(kind.low))
+
+
+def _above(value: Any, kind: Kind) -> Any:
+    return value > kind.high + _SLACK * max(1.0, abs(kind.high))

@@ -58,6 +58,32 @@ def plausibility(value: float, kind: Kind | str) -> str:
 
 
 def outside_sentence(value: float, kind: Kind, given: str) -> str:
+    """Return the sentence that refuses a canonical value, with the value as it was given, or an empty string.
+
+    Parameters
+    ----------
+    value : float
+        In the canonical unit.
+    kind : Kind
+        What it is.
+    given : str
+        The digits and unit that were sent, to be repeated to the sender.
+
+    Returns
+    -------
+    str
+        Empty when the value can be true.
+
+    Raises
+    ------
+    EngineeringError
+        Never for a value of the kind.
+
+    Examples
+    --------
+    >>> outside_sentence(-1.0, find_kind("flow"), "-1 L/day")
+    '-1 L/day is not possible: this cannot be below 0 L/day.'
+    """
     if not (_below(value, kind) or _above(value, kind)):
         return ""
     unit = f" {kind.canonical_unit}" if kind.canonical_unit not in ("pH", "fraction") else ""

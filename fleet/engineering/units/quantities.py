@@ -29,15 +29,12 @@ from fleet.engineering.units.kinds import (
     Kind,
 )
 
+_PSI: Final = KILOPASCAL_PER_PSI
 # Hard limits: 0-150 psi gauge on a house line, membrane limit 45 degC and freezing, TDS 0-50000 mg/L. The line
 # pressure is worth a flag above 80 psi (common practice, no source).
-_LINE = PRESSURE.within(
-    0.0, 150 * KILOPASCAL_PER_PSI, usual_low=20 * KILOPASCAL_PER_PSI, usual_high=80 * KILOPASCAL_PER_PSI
-)
-_INLET = PRESSURE.within(
-    0.0, 300 * KILOPASCAL_PER_PSI, usual_low=25 * KILOPASCAL_PER_PSI, usual_high=125 * KILOPASCAL_PER_PSI
-)
-_TANK = PRESSURE.within(0.0, 150 * KILOPASCAL_PER_PSI, usual_low=0.0, usual_high=80 * KILOPASCAL_PER_PSI)
+_LINE = PRESSURE.within(0.0, 150 * _PSI, usual_low=20 * _PSI, usual_high=80 * _PSI)
+_INLET = PRESSURE.within(0.0, 300 * _PSI, usual_low=25 * _PSI, usual_high=125 * _PSI)
+_TANK = PRESSURE.within(0.0, 150 * _PSI, usual_low=0.0, usual_high=80 * _PSI)
 _WATER_TEMPERATURE = TEMPERATURE.within(0.0, 45.0, usual_low=2.0, usual_high=35.0)
 _FEED_TDS = TDS.within(0.0, 50000.0, usual_low=5.0, usual_high=2000.0)
 _PERMEATE_TDS = TDS.within(0.0, 50000.0, usual_low=0.0, usual_high=300.0)

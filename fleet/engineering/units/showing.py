@@ -33,7 +33,7 @@ def to_display(value: float, kind: Kind | str, system: str) -> tuple[float, str]
 
     Examples
     --------
-    >>> to_display(parse_quantity("60 psi", "pressure", field="p"), "pressure", "us")
+    >>> to_display(413.685437590, "pressure", "us")
     (60.0, 'psi')
     >>> to_display(15.0, "temperature", "us")
     (59.0, 'degF')

@@ -31,7 +31,32 @@ def accepted_forms(kind: Kind | str) -> str:
 
 
 def expression_of(unit: str, kind: Kind, field: str) -> str:
-    """Find the pint expression for a spelling: exactly, then without regard to case, then by pint itself."""
+    """Find the registry's unit for a spelling: exactly, then without regard to case, then by the registry itself.
+
+    Parameters
+    ----------
+    unit : str
+        As a person wrote it; empty is accepted only where the kind allows a bare number.
+    kind : Kind
+        What it is a unit of.
+    field : str
+        Name to report.
+
+    Returns
+    -------
+    str
+        Name of the registry.
+
+    Raises
+    ------
+    EngineeringError
+        Unknown or ambiguous unit, or one that is refused by name.
+
+    Examples
+    --------
+    >>> expression_of("PSI", find_kind("pressure"), "inlet_pressure")
+    'psi'
+    """
     text = " ".join(unit.replace("µ", "u").replace("μ", "u").replace("°", "deg").replace("³", "3").split())
     if not text and kind.bare_number_ok:
         return canonical_expression(kind)
@@ -61,10 +86,41 @@ def expression_of(unit: str, kind: Kind, field: str) -> str:
 
 
 def canonical_expression(kind: Kind) -> str:
+    """Return the registry's name of the unit a kind is stored in.
+
+    Examples
+    --------
+    >>> canonical_expression(find_kind("pressure"))
+    'kilopascal'
+    """
     return kind.spellings.get(kind.canonical_unit, kind.spellings.get("", ""))
 
 
 def magnitude(values: FloatArray, source: str, target: str) -> FloatArray:
+    """Convert numbers from one of the registry's units to another of the same dimension.
+
+    Parameters
+    ----------
+    values : ndarray
+        Numbers, NaN where missing.
+    source, target : str
+        Names of the registry.
+
+    Returns
+    -------
+    ndarray
+        Converted numbers.
+
+    Raises
+    ------
+    pint.DimensionalityError
+        Units of different dimensions, which no kind holds.
+
+    Examples
+    --------
+    >>> float(magnitude(np.asarray(1.0), "bar", "kilopascal"))
+    100.0
+    """
     if source == target:
         return values
     if source in ("degC", "degF", "kelvin") and target in ("degC", "degF", "kelvin"):
@@ -79,6 +135,13 @@ def _first_capital(sentence: str) -> str:
 
 
 def shorten(given: object) -> str:
+    """Return what was sent, for a message, cut where it is long.
+
+    Examples
+    --------
+    >>> shorten("60 psi")
+    "'60 psi'"
+    """
     text = repr(given)
     return text if len(text) <= 60 else f"{text[:57]}..."
 

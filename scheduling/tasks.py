@@ -1,6 +1,40 @@
 """What workers do here: each task takes ids by keyword, makes one service call, and can be done twice without harm."""
 
-from fleet.services import jobs
-from scheduling.services import planning_jobs
+import logging
+from typing import Any
 
+from celery import shared_task
+from django.utils import timezone
+
+from accounts.errors import Conflict
+from accounts.models import Company
+from fleet.services import jobs
+from scheduling.services import chain, planning_jobs
+
+log = logging.getLogger(__name__)
+
+jobs.register(chain.JOB_KIND, chain.chain_chunk)
 jobs.register(planning_jobs.JOB_KIND, planning_jobs.plan_chunk)
+
+
+@shared_task
+def nightly(**_: Any) -> int:
+    """Hand the chain of every company to the workers; how many."""
+    ids = list(Company.objects.order_by("pk").values_list("pk", flat=True))
+    for company_id in ids:
+        run_company_chain.delay(company_id=company_id)
+    return len(ids)
+
+
+@shared_task
+def run_company_chain(*, company_id: int, **_: Any) -> int | None:
+    """Start the chain of one company as a job; its id. None when the company is gone or its chain is running."""
+    company = Company.objects.filter(pk=company_id).first()
+    if company is None:
+        return None
+    try:
+        return chain.start_chain_job(company=company, by=None, now=timezone.now()).pk
+    except Conflict as conflict:
+        # a task that is delivered twice finds its job at work: that is what was wanted
+        log.info("chain of company %s: %s", company_id, conflict.sentence)
+        return None

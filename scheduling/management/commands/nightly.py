@@ -1,0 +1,60 @@
+"""`manage.py nightly`: the chain of every company, in this process, for a cron user."""
+
+import logging
+from argparse import ArgumentParser
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from accounts.errors import DomainError
+from accounts.models import Company
+from scheduling.services.chain import run_chain
+
+log = logging.getLogger(__name__)
+
+
+class Command(BaseCommand):
+    help = (
+        "Forecasts, findings, needs, visits, a plan of the next working days and parts lists for every company. "
+        "A second run the same night changes nothing. Ends with an error when a company failed, after all the others."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--company", type=int, action="append", help="id of a company; may be repeated; default: all"
+        )
+        parser.add_argument("--iterations", type=int, help="effort of the planner, in iterations")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        companies = Company.objects.order_by("pk")
+        if options["company"]:
+            companies = companies.filter(pk__in=options["company"])
+            missing = sorted(set(options["company"]) - set(companies.values_list("pk", flat=True)))
+            if missing:
+                raise CommandError(f"There is no company {', '.join(map(str, missing))}.")
+        failed = 0
+        for company in companies:
+            # one company's trouble must not cost the others their night
+            try:
+                done = run_chain(company=company, now=timezone.now(), iterations=options["iterations"])
+            except DomainError as error:
+                failed += 1
+                self.stderr.write(f"{company}: failed: {error.sentence}")
+            except Exception as error:
+                failed += 1
+                log.exception("the chain of company %s failed", company.pk)
+                self.stderr.write(f"{company}: failed: {type(error).__name__}: {error}")
+            else:
+                self.stdout.write(f"{company}: {_line(done)}")
+        if failed:
+            raise CommandError(f"{failed} of {companies.count()} companies failed; see the lines above.")
+
+
+def _line(done: dict[str, Any]) -> str:
+    needs, visits, parts = done["needs"], done["visits"], done["parts_lists"]
+    return (
+        f"needs {needs['opened']} new, {needs['changed']} changed, {needs['dropped']} dropped; "
+        f"visits {visits['opened']} new, {visits['changed']} changed, {visits['withdrawn']} withdrawn; "
+        f"plan {done['plan']}; parts lists {parts['written']} written"
+    )

@@ -1,6 +1,7 @@
 """Indicators of many readings at once: equal to the single formulas, silent on bad readings, never without a reason."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -279,3 +280,28 @@ def test_a_baseline_is_the_median_of_the_first_valid_readings_after_running_in()
     assert found[0] == 200.0
     assert np.isnan(found[1])
     assert found[2] == 7.0
+
+
+@pytest.mark.parametrize(
+    ("name", "wrong"),
+    [
+        ("u_kelvin", -5.0),
+        ("rated_temperature_degc", 400.0),
+        ("rated_tds_mg_per_l", -1.0),
+        ("rated_pressure_kpa", math.inf),
+        ("rated_recovery_fraction", 1.5),
+        ("rejection_fraction", 96.0),
+        ("standard_temperature_degc", -20.0),
+        ("standard_recovery_fraction", 1.0),
+        ("design_recovery_fraction", 0.0),
+    ],
+)
+def test_one_unit_with_a_wrong_entry_stops_no_other(name: str, wrong: float) -> None:
+    columns = {key: [value] * 2 for key, value in WHOLE.items()}
+    right = getattr(UNIT, name)
+    usual = 3020.0 if np.isnan(right) else right
+    found = room.indicators(columns, replace(UNIT, **{name: np.array([usual, wrong])}))
+    alone, _ = room.indicators({key: [value] for key, value in WHOLE.items()}, replace(UNIT, **{name: usual})).row(0)
+    values, missing = found.row(0)
+    assert values == pytest.approx(alone)
+    assert missing == {}

@@ -1,194 +1,55 @@
-"""What engineering makes of readings: every indicator for every reading at once, or the reason it cannot be had.
+"""Every indicator from one pass over the columns, each with the reason where it cannot be had."""
 
-Readings come as a struct of arrays under the house's names, NaN where a quantity was not read. Nothing raises for a
-single bad reading: the value is left out and its reason says why. No loop runs over readings.
-"""
-
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from collections.abc import Mapping
+from dataclasses import fields
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fleet.engineering import reasons
-from fleet.engineering.arrays import BoolArray, FloatArray, Numbers
-from fleet.engineering.constants import KILOPASCAL_PER_PSI
+from fleet.engineering.arrays import BoolArray, FloatArray
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.expected_flow import MembraneRating
+from fleet.engineering.indicators.context import UnitContext
+from fleet.engineering.indicators.result import INDICATORS, Indicators, ReasonArray
+from fleet.engineering.indicators.table import TDS_RANGE, Table
 from fleet.engineering.mass_balance import CLOSURE_LIMIT_FRACTION, feed_brine_factor
 from fleet.engineering.normalisation import OperatingPoint, signed_net_driving_pressure_kpa
 from fleet.engineering.resin import RESOLUTION_STEPS_NEEDED
 from fleet.engineering.temperature_correction import water_tcf
 from fleet.engineering.viscosity import water_viscosity_mpa_s
 
-ReasonArray = NDArray[np.uint8]
-
-QUANTITIES: Final = (
-    "line_pressure_kpa",
-    "prefilter_outlet_pressure_kpa",
-    "inlet_pressure_kpa",
-    "tank_pressure_kpa",
-    "temperature_degc",
-    "feed_tds_mg_per_l",
-    "permeate_tds_mg_per_l",
-    "permeate_tds_at_start_mg_per_l",
-    "interstage_tds_mg_per_l",
-    "product_tds_mg_per_l",
-    "concentrate_tds_mg_per_l",
-    "permeate_flow_l_per_day",
-    "concentrate_flow_l_per_day",
-    "feed_free_chlorine_mg_per_l",
-    "feed_total_chlorine_mg_per_l",
-    "interstage_chlorine_mg_per_l",
-    "carbon_outlet_free_chlorine_mg_per_l",
-    "carbon_outlet_total_chlorine_mg_per_l",
-    "minutes_since_start",
-)
-TEXTS: Final = ("state", "tank_valve", "pump")
-FLAGS: Final = ("tank_is_full", "sampled_after_flush")
-# Named by readings too, but no indicator is made of them here.
-_PASSED_OVER: Final = ("feed_ph", "product_ph", "totaliser_l", "occasion", "source")
-
-INDICATORS: Final = (
-    "rejection_fraction",
-    "salt_passage_fraction",
-    "recovery_fraction",
-    "waste_ratio",
-    "net_driving_pressure_kpa",
-    "normalised_permeate_flow_l_per_day",
-    "normalised_flow_ratio",
-    "normalised_salt_passage_fraction",
-    "normalised_salt_passage_ratio",
-    "flow_over_expected",
-    "prefilter_drop_kpa",
-    "normalised_prefilter_drop_kpa",
-    "lead_outlet_fraction",
-    "product_fraction",
-    "carbon_removal_fraction",
-    "lead_carbon_removal_fraction",
-    "salt_balance_closure_fraction",
-    "creep_ratio",
-)
-
-_RANGES: Final[Mapping[str, tuple[float, float]]] = {
-    "temperature_degc": (1.0, 45.0),
-    "line_pressure_kpa": (0.0, 2100.0),
-    "prefilter_outlet_pressure_kpa": (0.0, 2100.0),
-    "inlet_pressure_kpa": (0.0, 2100.0),
-    "tank_pressure_kpa": (0.0, 2100.0),
-}
-_TDS_RANGE: Final = (0.0, 50000.0)
-_ANY_POSITIVE: Final = (0.0, 1.0e9)
 _LEAST_CHLORINE_MG_PER_L: Final = 0.1
 MINUTES_TO_STEADY: Final = 5.0
-
-
-@dataclass(frozen=True)
-class UnitContext:
-    """What must be known about the unit behind each reading: scalars, or arrays of one value a reading.
-
-    Attributes
-    ----------
-    standard_inlet_pressure_kpa, standard_temperature_degc, standard_feed_tds_mg_per_l,
-    standard_permeate_tds_mg_per_l, standard_recovery_fraction : float or ndarray
-        The condition normalised values refer to. The default is 60 psi, 25 degC, 300 and 10 mg/L, 0.2; give the unit's
-        own baseline condition to stay close to it.
-    baseline_normalised_flow_l_per_day, baseline_normalised_salt_passage_fraction : float or ndarray
-        Normalised values after running-in, at the same standard; NaN where there is none yet.
-    design_recovery_fraction : float or ndarray
-        Stands in for the recovery where flows were not read (it moves the driving pressure by very little).
-    u_kelvin : float or ndarray
-        Temperature coefficient of the membrane; NaN for the default of two slopes.
-    rejection_fraction : float or ndarray
-        Stands in for the permeate TDS inside the driving pressure where it was not read.
-    rated_flow_l_per_day, rated_pressure_kpa, rated_temperature_degc, rated_tds_mg_per_l,
-    rated_recovery_fraction : float or ndarray
-        The label with its test conditions; NaN where unknown.
-    has_pressurised_tank, has_booster_pump : bool or ndarray
-        Facts of the unit.
-    reference_feed_flow_l_per_day : float or ndarray
-        Flow the prefilter drop is brought to; NaN where unknown.
-    tds_resolution_mg_per_l : float or ndarray
-        Step of the meter.
-    """
-
-    standard_inlet_pressure_kpa: Numbers = 60.0 * KILOPASCAL_PER_PSI
-    standard_temperature_degc: Numbers = 25.0
-    standard_feed_tds_mg_per_l: Numbers = 300.0
-    standard_permeate_tds_mg_per_l: Numbers = 10.0
-    standard_recovery_fraction: Numbers = 0.2
-    baseline_normalised_flow_l_per_day: Numbers = np.nan
-    baseline_normalised_salt_passage_fraction: Numbers = np.nan
-    design_recovery_fraction: Numbers = 0.2
-    u_kelvin: Numbers = np.nan
-    rejection_fraction: Numbers = 0.96
-    rated_flow_l_per_day: Numbers = np.nan
-    rated_pressure_kpa: Numbers = np.nan
-    rated_temperature_degc: Numbers = np.nan
-    rated_tds_mg_per_l: Numbers = np.nan
-    rated_recovery_fraction: Numbers = np.nan
-    has_pressurised_tank: bool | BoolArray = False
-    has_booster_pump: bool | BoolArray = False
-    reference_feed_flow_l_per_day: Numbers = np.nan
-    tds_resolution_mg_per_l: Numbers = 1.0
-
-    def standard_point(self) -> OperatingPoint:
-        """Return the condition normalised values refer to."""
-        return OperatingPoint(
-            inlet_pressure_kpa=self.standard_inlet_pressure_kpa,
-            feed_tds_mg_per_l=self.standard_feed_tds_mg_per_l,
-            permeate_tds_mg_per_l=self.standard_permeate_tds_mg_per_l,
-            recovery_fraction=self.standard_recovery_fraction,
-            temperature_degc=self.standard_temperature_degc,
-        )
-
-
-@dataclass(frozen=True)
-class Indicators:
-    """Arrays of indicators, one entry a reading, and why an entry is missing.
-
-    Attributes
-    ----------
-    values : mapping of str to ndarray
-        Indicator name -> values, NaN where there is none. Names are `INDICATORS`.
-    reason_numbers : mapping of str to ndarray
-        Indicator name -> index into `reasons.CODES`, 0 where the value is there.
-    valid_for_trend : ndarray of bool
-        Whether the reading may enter a trend of the membrane.
-    trend_reason_numbers : ndarray
-        Why not, as an index into `reasons.CODES`.
-    assumed : mapping of str to ndarray of bool
-        What had to be taken from the design instead of the reading, for the driving pressure only.
-    """
-
-    values: Mapping[str, FloatArray]
-    reason_numbers: Mapping[str, ReasonArray]
-    valid_for_trend: BoolArray
-    trend_reason_numbers: ReasonArray
-    assumed: Mapping[str, BoolArray] = field(default_factory=dict)
-
-    def __len__(self) -> int:
-        return int(self.valid_for_trend.size)
-
-    def row(self, index: int) -> tuple[dict[str, float], dict[str, str]]:
-        """Return the indicators of one reading and the reason code of each one missing."""
-        known: dict[str, float] = {}
-        missing: dict[str, str] = {}
-        for name, column in self.values.items():
-            if np.isnan(column[index]):
-                missing[name] = reasons.CODES[self.reason_numbers[name][index]]
-            else:
-                known[name] = float(column[index])
-        return known, missing
-
-    def reason_code(self, name: str, index: int) -> str:
-        """Return why an indicator of one reading is missing; empty when it is there."""
-        return reasons.CODES[self.reason_numbers[name][index]]
-
-    def trend_reason_code(self, index: int) -> str:
-        """Return why a reading may not enter a trend; empty when it may."""
-        return reasons.CODES[self.trend_reason_numbers[index]]
+_MISSING: Final[Mapping[str, str]] = {
+    "feed_tds_mg_per_l": "feed_tds_missing",
+    "permeate_tds_mg_per_l": "permeate_tds_missing",
+    "permeate_tds_at_start_mg_per_l": "start_tds_missing",
+    "interstage_tds_mg_per_l": "interstage_tds_missing",
+    "product_tds_mg_per_l": "product_tds_missing",
+    "concentrate_tds_mg_per_l": "concentrate_tds_missing",
+    "permeate_flow_l_per_day": "permeate_flow_missing",
+    "concentrate_flow_l_per_day": "concentrate_flow_missing",
+    "line_pressure_kpa": "line_pressure_missing",
+    "temperature_degc": "temperature_missing",
+}
+# What of a unit lies outside these cannot be used; it is left out like anything not known, and stops nothing else.
+_CONTEXT_RANGES: Final[Mapping[str, tuple[float, float]]] = {
+    "standard_inlet_pressure_kpa": (0.0, 10000.0),
+    "standard_temperature_degc": (1.0, 45.0),
+    "standard_feed_tds_mg_per_l": (0.0, 10000.0),
+    "standard_permeate_tds_mg_per_l": (0.0, 10000.0),
+    "standard_recovery_fraction": (0.0, 0.95),
+    "design_recovery_fraction": (0.01, 0.95),
+    "u_kelvin": (500.0, 10000.0),
+    "rejection_fraction": (0.0, 1.0),
+    "rated_flow_l_per_day": (0.0, 1.0e6),
+    "rated_pressure_kpa": (0.0, 10000.0),
+    "rated_temperature_degc": (1.0, 45.0),
+    "rated_tds_mg_per_l": (0.0, 10000.0),
+    "rated_recovery_fraction": (0.0, 0.95),
+    "tds_resolution_mg_per_l": (0.0, 1000.0),
+}
 
 
 def indicators(readings: Mapping[str, Any], context: UnitContext | None = None) -> Indicators:
@@ -225,7 +86,7 @@ def indicators(readings: Mapping[str, Any], context: UnitContext | None = None) 
     >>> found.reason_code("rejection_fraction", 1)
     'permeate_tds_missing'
     """
-    table = _Table(readings)
+    table = Table(readings)
     unit = context or UnitContext()
     work = _Work(table, unit)
     work.quality()
@@ -239,126 +100,10 @@ def indicators(readings: Mapping[str, Any], context: UnitContext | None = None) 
     return work.finish()
 
 
-def baseline_of_groups(
-    group: Sequence[int] | NDArray[np.int64],
-    days_since_fitting: FloatArray,
-    values: FloatArray,
-    valid: BoolArray,
-    *,
-    groups: int,
-    from_day: float = 1.0,
-    to_day: float = 45.0,
-    readings: int = 3,
-) -> FloatArray:
-    """Return the baseline of each membrane: the median of its first valid readings after running-in.
-
-    Parameters
-    ----------
-    group : sequence of int
-        Which membrane each reading belongs to, 0 to `groups` - 1.
-    days_since_fitting : ndarray
-        Days since that membrane was fitted.
-    values : ndarray
-        Normalised values, NaN where missing.
-    valid : ndarray of bool
-        Whether the reading may enter a trend.
-    groups : int
-        How many membranes.
-    from_day, to_day : float
-        Running-in is over after the first day at the earliest; later than `to_day` is no baseline.
-    readings : int
-        How many of the first readings count.
-
-    Returns
-    -------
-    ndarray
-        One value a membrane, NaN where no reading qualifies.
-
-    Raises
-    ------
-    EngineeringError
-        Columns of different lengths, a group outside the range.
-
-    Examples
-    --------
-    >>> baseline_of_groups([0, 0, 0, 1], np.array([0.1, 5.0, 20.0, 3.0]), np.array([250.0, 200.0, 202.0, np.nan]),
-    ...     np.array([True, True, True, True]), groups=2)
-    array([201.,  nan])
-    """
-    owner = np.asarray(group, dtype=np.int64)
-    days = np.asarray(days_since_fitting, dtype=np.float64)
-    column = np.asarray(values, dtype=np.float64)
-    if not owner.shape == days.shape == column.shape == np.shape(valid):
-        raise EngineeringError("group", "Group, days, values and validity need one entry a reading each.")
-    if owner.size and (owner.min() < 0 or owner.max() >= groups):
-        raise EngineeringError("group", f"A group number lies outside 0 to {groups - 1}.")
-    usable = np.asarray(valid) & ~np.isnan(column) & (days >= from_day) & (days <= to_day)
-    owner, days, column = owner[usable], days[usable], column[usable]
-    order = np.lexsort((days, owner))
-    owner, column = owner[order], column[order]
-    starts = np.searchsorted(owner, np.arange(groups))
-    rank = np.arange(owner.size) - starts[owner]
-    first = np.full((groups, readings), np.nan)
-    early = rank < readings
-    first[owner[early], rank[early]] = column[early]
-    result = np.full(groups, np.nan)
-    some = ~np.all(np.isnan(first), axis=1)
-    result[some] = np.nanmedian(first[some], axis=1)
-    return result
-
-
-class _Table:
-    """The readings as arrays of one length, whatever was left out filled with missing."""
-
-    def __init__(self, readings: Mapping[str, Any]) -> None:
-        known = {*QUANTITIES, *TEXTS, *FLAGS, *_PASSED_OVER}
-        for name in readings:
-            if name not in known:
-                raise EngineeringError(name, f"{name!r} is not a quantity of a reading.")
-        lengths = {name: np.atleast_1d(np.asarray(column)).shape[0] for name, column in readings.items()}
-        if not lengths:
-            raise EngineeringError("readings", "Give at least one column.")
-        if len(set(lengths.values())) > 1:
-            raise EngineeringError("readings", "All columns need one entry a reading; these lengths differ.")
-        self.length = next(iter(lengths.values()))
-        self.bad: dict[str, BoolArray] = {}
-        self._columns = {name: self._numbers(readings.get(name), name) for name in QUANTITIES}
-        self.texts = {name: self._text(readings.get(name)) for name in TEXTS}
-        self.flags = {name: self._flag(readings.get(name)) for name in FLAGS}
-
-    def __getitem__(self, name: str) -> FloatArray:
-        return self._columns[name]
-
-    def missing(self, name: str) -> BoolArray:
-        """True where the quantity was not read."""
-        return np.asarray(np.isnan(self._columns[name]) & ~self.bad[name])
-
-    def _numbers(self, column: Any, name: str) -> FloatArray:
-        if column is None:
-            self.bad[name] = np.zeros(self.length, dtype=bool)
-            return np.full(self.length, np.nan)
-        try:
-            numbers = np.atleast_1d(np.asarray(column, dtype=np.float64)).copy()
-        except (TypeError, ValueError):
-            raise EngineeringError(name, "Every entry must be a number, or NaN where it was not read.") from None
-        low, high = _TDS_RANGE if "tds" in name else _RANGES.get(name, _ANY_POSITIVE)
-        self.bad[name] = np.asarray((numbers < low) | (numbers > high))
-        numbers[self.bad[name]] = np.nan
-        return numbers
-
-    def _text(self, column: Any) -> NDArray[Any]:
-        return np.full(self.length, "") if column is None else np.atleast_1d(np.asarray(column)).astype(str)
-
-    def _flag(self, column: Any) -> FloatArray:
-        if column is None:
-            return np.full(self.length, np.nan)
-        return np.atleast_1d(np.asarray(column, dtype=object)).astype(np.float64)
-
-
 class _Work:
     """One pass over a table; each method adds its indicators."""
 
-    def __init__(self, table: _Table, unit: UnitContext) -> None:
+    def __init__(self, table: Table, unit: UnitContext) -> None:
         self.t = table
         self.u = {item.name: self._spread(getattr(unit, item.name), item.name) for item in fields(unit)}
         self.values: dict[str, FloatArray] = {}
@@ -371,6 +116,8 @@ class _Work:
         column = np.asarray(value)
         if column.ndim > 1 or (column.ndim == 1 and column.shape[0] not in (1, self.t.length)):
             raise EngineeringError(name, "Give one value for all readings, or one a reading.")
+        if name in _CONTEXT_RANGES:
+            column = _inside(column.astype(np.float64), *_CONTEXT_RANGES[name])
         return np.broadcast_to(column, (self.t.length,))
 
     def _add(self, name: str, value: FloatArray, *checks: tuple[BoolArray, str]) -> FloatArray:
@@ -664,24 +411,10 @@ def _held_below(point: OperatingPoint) -> OperatingPoint:
     brine = feed * np.asarray(feed_brine_factor(point.recovery_fraction))
     return OperatingPoint(
         inlet_pressure_kpa=point.inlet_pressure_kpa,
-        feed_tds_mg_per_l=np.where(brine <= _TDS_RANGE[1], feed, np.nan),
+        feed_tds_mg_per_l=np.where(brine <= TDS_RANGE[1], feed, np.nan),
         permeate_tds_mg_per_l=point.permeate_tds_mg_per_l,
         recovery_fraction=point.recovery_fraction,
         temperature_degc=point.temperature_degc,
         feed_brine_drop_kpa=point.feed_brine_drop_kpa,
         permeate_pressure_kpa=point.permeate_pressure_kpa,
     )
-
-
-_MISSING: Final[Mapping[str, str]] = {
-    "feed_tds_mg_per_l": "feed_tds_missing",
-    "permeate_tds_mg_per_l": "permeate_tds_missing",
-    "permeate_tds_at_start_mg_per_l": "start_tds_missing",
-    "interstage_tds_mg_per_l": "interstage_tds_missing",
-    "product_tds_mg_per_l": "product_tds_missing",
-    "concentrate_tds_mg_per_l": "concentrate_tds_missing",
-    "permeate_flow_l_per_day": "permeate_flow_missing",
-    "concentrate_flow_l_per_day": "concentrate_flow_missing",
-    "line_pressure_kpa": "line_pressure_missing",
-    "temperature_degc": "temperature_missing",
-}

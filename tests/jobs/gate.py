@@ -7,6 +7,8 @@ name of the point; the worker answers by a file `<number>.reached` and goes no f
 `writing`  the forecasts are written in a transaction that is still open
 `written`  the forecasts are stored, but nobody has been told that the chunk is done
 
+A file `nightly` holds up the chain of a night instead; it holds what the chain says it is doing at that point.
+
 A chunk is held up once: whoever comes after a killed process finds the gate open.
 """
 
@@ -18,16 +20,18 @@ from typing import Any, NoReturn
 
 from django.db import transaction
 
-# The room's own registration comes first, so that this one replaces it.
+# The rooms' own registrations come first, so that these replace them.
 import fleet.tasks  # noqa: F401
+import scheduling.tasks  # noqa: F401
 from fleet.models import JobChunk
 from fleet.services import forecasts, jobs
+from scheduling.services import chain
 
 
-def hold_up(folder: Path, number: int) -> NoReturn:
-    note = folder / f"{number}.note"
+def hold_up(folder: Path, name: int | str) -> NoReturn:
+    note = folder / f"{name}.note"
     note.write_text(str(os.getpid()))
-    note.rename(folder / f"{number}.reached")
+    note.rename(folder / f"{name}.reached")
     while True:
         time.sleep(60)
 
@@ -56,5 +60,23 @@ def gated(work: jobs.Work) -> Mapping[str, Any]:
     hold_up(folder, number)
 
 
+def gated_chain(work: jobs.Work) -> Mapping[str, Any]:
+    """Run the chain of a night, as far as the gate lets it."""
+    folder = Path(os.environ["GATE"])
+    sign = folder / "nightly"
+    if not sign.exists() or sign.with_suffix(".reached").exists():
+        return chain.chain_chunk(work)
+    point = sign.read_text()
+
+    def tell(share: float, doing: str) -> None:
+        work.progress(share, doing)
+        if doing == point:
+            hold_up(folder, "nightly")
+
+    chain.run_chain(company=work.company, now=work.now, progress=tell)
+    raise AssertionError(f"the chain never said '{point}'")
+
+
 if "GATE" in os.environ:
     jobs.register(forecasts.JOB_KIND, gated)
+    jobs.register(chain.JOB_KIND, gated_chain)

@@ -15,7 +15,7 @@ class PublicView(APIView):
 
     authentication_classes: Sequence[Any] = ()
     permission_classes: Sequence[Any] = ()
-    # JSON alone: a form of another site could post anything else in a visitor's name.
+    # Whatever the settings say: a form of another site could post anything but JSON in a visitor's name.
     parser_classes = [StrictJSONParser]
     http_method_names = ["get", "head", "post", "delete"]
 

@@ -6,6 +6,7 @@ import django_filters
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
+from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -134,7 +135,7 @@ class FeedWaterSampleViewSet(QuantityViewSet, ReadCreateViewSet):
         return response
 
     @extend_schema(request={"multipart/form-data": FileSerializer}, responses={201: IntakeBatchSerializer})
-    @action(detail=False, methods=["post"])
+    @action(detail=False, methods=["post"], parser_classes=[MultiPartParser])
     def upload(self, request: Request) -> Response:
         """Store a log file: CSV with the unit in each header, such as `hardness [gpg]`."""
         name, content = uploaded(request)

@@ -162,7 +162,8 @@ REST_FRAMEWORK = {
     ],
     "DEFAULT_PERMISSION_CLASSES": ["accounts.api.permissions.RolePermission"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["accounts.api.parsers.StrictJSONParser", "rest_framework.parsers.MultiPartParser"],
+    # A form reads what is missing as false and what is empty as nothing: only where a file is sent is one taken.
+    "DEFAULT_PARSER_CLASSES": ["accounts.api.parsers.StrictJSONParser"],
     "DEFAULT_FILTER_BACKENDS": [
         "accounts.api.filters.StrictFilterBackend",
         "accounts.api.ordering.StrictOrderingFilter",

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 import time_machine
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import OperationalError, connection
 from rest_framework.exceptions import Throttled
 from rest_framework.test import APIClient
@@ -14,6 +15,7 @@ from accounts.api.clients import ClientViewSet
 from accounts.models import AuditEntry, Client, Membership, StoredAnswer
 from accounts.services import answers
 from accounts.services.tidying import tidy
+from fleet.models import IntakeBatch
 from tests import factories
 from tests.cast import ApiFor
 
@@ -177,11 +179,18 @@ def test_a_body_that_cannot_be_read_takes_no_key(as_office: APIClient) -> None:
     assert post(as_office, {"name": "A"}).status_code == 201
 
 
-def test_forms_and_files_have_their_own_digest(as_office: APIClient) -> None:
-    first = post(as_office, {"name": "A"}, format="multipart")
-    assert first.status_code == 201
-    assert post(as_office, {"name": "A"}, format="multipart").content == first.content
-    assert post(as_office, {"name": "B"}, format="multipart").status_code == 422
+def test_a_file_is_the_same_by_its_content_and_name(as_office: APIClient) -> None:
+    def upload(content: bytes, name: str = "log.csv") -> Any:
+        file = SimpleUploadedFile(name, content, content_type="text/csv")
+        headers = {"Idempotency-Key": "k1"}
+        return as_office.post("/api/v1/readings/upload/", {"file": file}, format="multipart", headers=headers)
+
+    first = upload(b"unit,taken at\nU,2026-03-01T08:00:00Z\n")
+    assert first.status_code == 201, first.content
+    assert upload(b"unit,taken at\nU,2026-03-01T08:00:00Z\n").content == first.content
+    assert upload(b"unit,taken at\nU,2026-03-01T09:00:00Z\n").status_code == 422
+    assert upload(b"unit,taken at\nU,2026-03-01T08:00:00Z\n", "other.csv").status_code == 422
+    assert IntakeBatch.objects.count() == 1
 
 
 def test_old_answers_go_when_the_house_is_tidied(office: Membership) -> None:

@@ -150,7 +150,7 @@ def test_no_file_is_a_500(unit: Unit, as_installer: APIClient, content: bytes) -
     assert upload(as_installer, content).status_code == 400
     assert as_installer.post("/api/v1/readings/upload/", {}, format="multipart").status_code == 400
     assert as_installer.post("/api/v1/readings/upload/", {"file": "text"}, format="multipart").status_code == 400
-    assert as_installer.post("/api/v1/readings/upload/", {"file": "text"}).status_code == 400
+    assert as_installer.post("/api/v1/readings/upload/", {"file": "text"}).status_code == 415
 
 
 def test_a_repeated_post_stores_one_reading_by_key_or_by_reference(unit: Unit, as_installer: APIClient) -> None:

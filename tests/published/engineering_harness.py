@@ -11,6 +11,7 @@ from fleet.engineering import (
     carbon,
     carbonate,
     conductivity,
+    electrolytes,
     equivalents,
     expected_flow,
     lead_lag,
@@ -18,8 +19,10 @@ from fleet.engineering import (
     normalisation,
     osmotic_pressure,
     resin,
+    restrictor,
     scaling,
     sediment,
+    tank,
     targets,
     temperature_correction,
     trends,
@@ -226,18 +229,18 @@ def _conductivity_25(inputs: Inputs) -> float:
     if inputs.has("water"):
         water = inputs.take("water")
         if "equilibrated" not in water:
-            return conductivity.pure_water_conductivity_us_per_cm(inputs.take("temperature_degc", default=25.0))
-        return conductivity.air_equilibrated_water_conductivity_us_per_cm()
+            return electrolytes.pure_water_conductivity_us_per_cm(inputs.take("temperature_degc", default=25.0))
+        return electrolytes.air_equilibrated_water_conductivity_us_per_cm()
     if inputs.has("nacl_mg_per_l"):
         _only_25(inputs)
-        return conductivity.nacl_conductivity_us_per_cm(inputs.take("nacl_mg_per_l"))
+        return electrolytes.nacl_conductivity_us_per_cm(inputs.take("nacl_mg_per_l"))
     if inputs.has("tds_mg_per_l"):
         return conductivity.conductivity_from_tds_us_per_cm(inputs.take("tds_mg_per_l"), _factor(inputs))
     ions = inputs.ions()
     if ions:
         _only_25(inputs)
         inputs.take("ph", default=None)
-        return conductivity.conductivity_of_ions_us_per_cm(**ions)
+        return electrolytes.conductivity_of_ions_us_per_cm(**ions)
     options = {}
     if inputs.has("alpha_per_degc"):
         options["alpha_per_degc"] = inputs.take("alpha_per_degc")
@@ -257,7 +260,7 @@ def _only_25(inputs: Inputs) -> None:
 
 @check("kcl_standard_us_per_cm")
 def _kcl(inputs: Inputs) -> float:
-    return conductivity.kcl_standard_us_per_cm(
+    return electrolytes.kcl_standard_us_per_cm(
         kcl_mol_per_kg=inputs.take("kcl_mol_per_kg", default=None),
         kcl_mol_per_l=inputs.take("kcl_mol_per_l", default=None),
         temperature_degc=inputs.take("temperature_degc", default=25.0),
@@ -273,9 +276,9 @@ def _tds(inputs: Inputs) -> float:
     cond = inputs.take("conductivity_25_us_per_cm")
     basis = inputs.take("basis", default=None)
     if basis in ("nacl_table", "nacl"):
-        return conductivity.nacl_from_conductivity_mg_per_l(cond)
+        return electrolytes.nacl_from_conductivity_mg_per_l(cond)
     if basis in ("442_table", "442", "kcl_table", "kcl"):
-        return conductivity.tds_by_published_table_mg_per_l(cond, basis.removesuffix("_table"))
+        return electrolytes.tds_by_published_table_mg_per_l(cond, basis.removesuffix("_table"))
     if basis is not None:
         raise EngineeringError("basis", f"{basis!r} is not a known basis.")
     return conductivity.tds_mg_per_l(cond, _factor(inputs))
@@ -290,7 +293,7 @@ def _rebased(inputs: Inputs) -> float:
 
 @check("pure_water_conductivity_us_per_cm")
 def _pure(inputs: Inputs) -> float:
-    return conductivity.pure_water_conductivity_us_per_cm(inputs.take("temperature_degc"))
+    return electrolytes.pure_water_conductivity_us_per_cm(inputs.take("temperature_degc"))
 
 
 @check("resistivity_mohm_cm")
@@ -305,7 +308,7 @@ def _display_zero(inputs: Inputs) -> float:
 
 @check("conductivity_rise_us_per_cm")
 def _rise(inputs: Inputs) -> float:
-    return conductivity.conductivity_rise_by_co2_us_per_cm(
+    return electrolytes.conductivity_rise_by_co2_us_per_cm(
         nacl_mg_per_l=inputs.take("nacl_mg_per_l", default=0.0),
         nahco3_mg_per_l=inputs.take("nahco3_mg_per_l", default=0.0),
         co2_added_mg_per_l=inputs.take("co2_added_mg_per_l"),
@@ -625,8 +628,8 @@ def _restrictor(inputs: Inputs) -> float:
         flow = inputs.flow("membrane_flow", None)
         if flow is None:
             flow = inputs.flow("permeate_flow")
-        return expected_flow.restrictor_size_ml_per_min(flow, inputs.take("concentrate_to_permeate_ratio"))
-    return expected_flow.restrictor_flow(
+        return restrictor.restrictor_size_ml_per_min(flow, inputs.take("concentrate_to_permeate_ratio"))
+    return restrictor.restrictor_flow(
         inputs.take("rated_flow_ml_per_min"),
         rated_pressure=inputs.pressure("rated_pressure"),
         pressure=inputs.pressure("pressure"),
@@ -638,7 +641,7 @@ def _restrictor(inputs: Inputs) -> float:
 
 @check("tank_water_volume_l")
 def _tank(inputs: Inputs) -> float:
-    return expected_flow.tank_water_volume_l(
+    return tank.tank_water_volume_l(
         inputs.take("tank_total_volume_l"),
         precharge_pressure_kpa=inputs.pressure("precharge"),
         tank_pressure_kpa=inputs.pressure("tank_pressure"),
@@ -649,7 +652,7 @@ def _tank(inputs: Inputs) -> float:
 @check("tank_fill_time_multiple_of_unpressurised")
 def _fill_time(inputs: Inputs) -> float:
     inputs.take("tank_total_volume_l", default=None)
-    return expected_flow.tank_fill_time_multiple(
+    return tank.tank_fill_time_multiple(
         precharge_pressure_kpa=inputs.pressure("precharge"),
         shutoff_pressure_kpa=inputs.pressure("shutoff"),
         net_driving_pressure_at_zero_kpa=inputs.pressure("ndp_at_zero_tank_pressure"),
@@ -660,7 +663,7 @@ def _fill_time(inputs: Inputs) -> float:
 @check("shutoff_tank_pressure_psi")
 def _shutoff(inputs: Inputs) -> float:
     return units.express(
-        expected_flow.shutoff_tank_pressure_kpa(
+        tank.shutoff_tank_pressure_kpa(
             inputs.pressure("line_pressure"), inputs.take("shutoff_fraction", default=2.0 / 3.0)
         ),
         "psi",
@@ -670,7 +673,7 @@ def _shutoff(inputs: Inputs) -> float:
 
 @check("standstill_tds_mg_per_l")
 def _standstill(inputs: Inputs) -> float:
-    return expected_flow.standstill_tds_mg_per_l(
+    return tank.standstill_tds_mg_per_l(
         initial_tds_mg_per_l=inputs.tds("initial_tds"),
         steady_tds_mg_per_l=inputs.tds("steady_tds"),
         flushed_volume_l=inputs.take("flushed_volume_l"),

@@ -13,7 +13,7 @@ import iapws
 import numpy as np
 import pytest
 
-from fleet.engineering import carbonate, conductivity, osmotic_pressure, scaling, viscosity
+from fleet.engineering import carbonate, conductivity, electrolytes, osmotic_pressure, scaling, viscosity
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -142,16 +142,16 @@ def test_conductivity_of_sodium_chloride(phreeqc: Any, nacl: float) -> None:
     solution = phreeqc.add_solution(
         {"units": "mg/l", "temp": 25, "Na": nacl * 22.98977 / 58.4428, "Cl": nacl * 35.453 / 58.4428}
     )
-    ours = conductivity.nacl_conductivity_us_per_cm(nacl)
+    ours = electrolytes.nacl_conductivity_us_per_cm(nacl)
     assert ours == pytest.approx(solution.sc, rel=0.01)
-    assert conductivity.nacl_from_conductivity_mg_per_l(ours) == pytest.approx(nacl, rel=1e-6)
+    assert electrolytes.nacl_from_conductivity_mg_per_l(ours) == pytest.approx(nacl, rel=1e-6)
     solution.forget()
 
 
 # Molar conductivity of sodium chloride at 25 degC, S cm2/mol: CRC Handbook, from memory.
 @pytest.mark.parametrize(("mol_per_l", "molar"), [(0.0005, 124.44), (0.001, 123.68), (0.01, 118.45), (0.02, 115.70)])
 def test_conductivity_of_sodium_chloride_against_the_handbook(mol_per_l: float, molar: float) -> None:
-    ours = conductivity.nacl_conductivity_us_per_cm(mol_per_l * 58442.8)
+    ours = electrolytes.nacl_conductivity_us_per_cm(mol_per_l * 58442.8)
     assert ours == pytest.approx(1000.0 * mol_per_l * molar, rel=0.002)
 
 
@@ -185,7 +185,7 @@ def solve_ions(phreeqc: Any, ions: dict[str, float], factor: float = 1.0, temper
 @pytest.mark.parametrize("name", WATERS)
 def test_conductivity_of_tap_waters(phreeqc: Any, name: str) -> None:
     solution = solve_ions(phreeqc, WATERS[name])
-    assert conductivity.conductivity_of_ions_us_per_cm(**WATERS[name]) == pytest.approx(solution.sc, rel=0.06)
+    assert electrolytes.conductivity_of_ions_us_per_cm(**WATERS[name]) == pytest.approx(solution.sc, rel=0.06)
     solution.forget()
 
 
@@ -268,18 +268,18 @@ def test_osmotic_pressure_of_hard_tap_water() -> None:
     [(0.01, 0.0, 772.92), (0.01, 18.0, 1219.93), (0.1, 10.0, 9291.72), (0.1, 50.0, 19180.9), (1.0, 20.0, 99170.0)],
 )
 def test_potassium_chloride_standards(molality: float, temperature: float, value: float) -> None:
-    assert conductivity.kcl_standard_us_per_cm(kcl_mol_per_kg=molality, temperature_degc=temperature) == pytest.approx(
+    assert electrolytes.kcl_standard_us_per_cm(kcl_mol_per_kg=molality, temperature_degc=temperature) == pytest.approx(
         value, rel=1e-9
     )
     if temperature < 49.0:
-        between = conductivity.kcl_standard_us_per_cm(kcl_mol_per_kg=molality, temperature_degc=temperature + 1.0)
+        between = electrolytes.kcl_standard_us_per_cm(kcl_mol_per_kg=molality, temperature_degc=temperature + 1.0)
         assert value < between < 1.035 * value
 
 
 # Retail bottles and Standard Methods 2510, uS/cm at 25 degC: 1413 and 1412, 12880 and 12890, 147 and 146.9.
 @pytest.mark.parametrize(("molarity", "low", "high"), [(0.001, 146.8, 147.1), (0.01, 1411, 1414), (0.1, 12870, 12900)])
 def test_bottles_of_potassium_chloride(molarity: float, low: float, high: float) -> None:
-    assert low < conductivity.kcl_standard_us_per_cm(kcl_mol_per_l=molarity) < high
+    assert low < electrolytes.kcl_standard_us_per_cm(kcl_mol_per_l=molarity) < high
 
 
 # Conductivity of pure water, uS/cm: published values, from memory. Ion mobilities near 0 degC are the least certain.
@@ -288,14 +288,14 @@ def test_bottles_of_potassium_chloride(molarity: float, low: float, high: float)
     [(10.0, 0.0231), (20.0, 0.0420), (25.0, 0.0550), (30.0, 0.0714), (40.0, 0.1133)],
 )
 def test_pure_water(temperature: float, value: float) -> None:
-    assert conductivity.pure_water_conductivity_us_per_cm(temperature) == pytest.approx(value, rel=0.02)
-    assert conductivity.pure_water_conductivity_us_per_cm(0.0) == pytest.approx(0.0117, rel=0.05)
+    assert electrolytes.pure_water_conductivity_us_per_cm(temperature) == pytest.approx(value, rel=0.02)
+    assert electrolytes.pure_water_conductivity_us_per_cm(0.0) == pytest.approx(0.0117, rel=0.05)
 
 
 def test_water_in_air_against_the_handbook() -> None:
     """CRC Handbook, CO2-saturated water: 1.10 uS/cm at 25 degC; laboratory air holds more than outdoor air."""
-    outdoors = conductivity.air_equilibrated_water_conductivity_us_per_cm()
-    laboratory = conductivity.air_equilibrated_water_conductivity_us_per_cm(co2_partial_pressure_atm=5.2e-4)
+    outdoors = electrolytes.air_equilibrated_water_conductivity_us_per_cm()
+    laboratory = electrolytes.air_equilibrated_water_conductivity_us_per_cm(co2_partial_pressure_atm=5.2e-4)
     assert outdoors < 1.10 < laboratory + 0.02
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from fleet.engineering import expected_flow, lead_lag, mass_balance, resin, trends
+from fleet.engineering import expected_flow, lead_lag, mass_balance, resin, tank, trends
 from fleet.engineering.normalisation import OperatingPoint, net_driving_pressure_kpa
 
 CELLS = 800
@@ -129,7 +129,7 @@ def test_filling_a_tank_against_the_integral(precharge: float, shutoff: float, d
         lambda p: (precharge + atmosphere) / (p + atmosphere) ** 2 / (driving - p), precharge, shutoff, limit=200
     )
     volume = 1.0 - (precharge + atmosphere) / (shutoff + atmosphere)
-    ours = expected_flow.tank_fill_time_multiple(
+    ours = tank.tank_fill_time_multiple(
         precharge_pressure_kpa=precharge, shutoff_pressure_kpa=shutoff, net_driving_pressure_at_zero_kpa=driving
     )
     assert ours == pytest.approx(time / (volume / driving), rel=1e-8)

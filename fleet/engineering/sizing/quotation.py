@@ -5,12 +5,10 @@ from dataclasses import dataclass
 
 from fleet.engineering import carbonate, lead_lag, resin, scaling
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.expected_flow import (
-    expected_permeate_flow_l_per_day,
-    restrictor_size_ml_per_min,
-)
+from fleet.engineering.expected_flow import expected_permeate_flow_l_per_day
 from fleet.engineering.mass_balance import feed_brine_factor, recovery_from_waste_ratio
 from fleet.engineering.normalisation import OperatingPoint, net_driving_pressure_kpa
+from fleet.engineering.restrictor import restrictor_size_ml_per_min
 from fleet.engineering.sizing.demand import (
     feed_l_per_week,
     tank_usable_volume_l,

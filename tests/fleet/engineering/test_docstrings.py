@@ -28,7 +28,7 @@ def public_functions() -> Iterator[FunctionType]:
 
 FUNCTIONS = list(public_functions())
 # Conditions of the diagnosis are private to its table, where each has its sentences; they share one signature.
-FORMULAS = [function for function in FUNCTIONS if not function.__module__.endswith("diagnosis.conditions")]
+FORMULAS = [function for function in FUNCTIONS if ".diagnosis.conditions." not in function.__module__]
 
 
 def section(docstring: str, title: str) -> str:

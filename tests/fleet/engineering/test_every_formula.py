@@ -19,15 +19,17 @@ from fleet.engineering import (
     carbon,
     carbonate,
     conductivity,
+    electrolytes,
     equivalents,
-    expected_flow,
     lead_lag,
     mass_balance,
     normalisation,
     osmotic_pressure,
     resin,
+    restrictor,
     scaling,
     sediment,
+    tank,
     temperature_correction,
     trends,
     uncertainty,
@@ -170,15 +172,15 @@ CASES = [
         },
     ),
     Case(
-        expected_flow.concentrate_flow_for_ratio,
+        restrictor.concentrate_flow_for_ratio,
         {"permeate_flow": A(0, 1000, 1, (-1.0,)), "concentrate_to_permeate_ratio": A(0, 10, 1, (-1.0,))},
     ),
     Case(
-        expected_flow.restrictor_size_ml_per_min,
+        restrictor.restrictor_size_ml_per_min,
         {"permeate_flow_l_per_day": A(0, 1000, 1, (-1.0,)), "concentrate_to_permeate_ratio": A(0, 10, 1, (-1.0,))},
     ),
     Case(
-        expected_flow.restrictor_flow,
+        restrictor.restrictor_flow,
         {
             "rated_flow": A(1, 1000, 1, (-1.0,)),
             "rated_pressure": A(100, 600, -1, (0.0,)),
@@ -187,7 +189,7 @@ CASES = [
         {"restrictor_type": "orifice"},
     ),
     Case(
-        expected_flow.restrictor_flow,
+        restrictor.restrictor_flow,
         {
             "rated_flow": A(1, 1000, 1, (-1.0,)),
             "rated_pressure": A(100, 600, -1, (0.0,)),
@@ -198,7 +200,7 @@ CASES = [
         {"restrictor_type": "capillary"},
     ),
     Case(
-        expected_flow.tank_water_volume_l,
+        tank.tank_water_volume_l,
         {
             "tank_volume_l": A(1, 100, 1, (0.0,)),
             "precharge_pressure_kpa": A(0, 100, -1, (-1.0, 500.0)),
@@ -207,11 +209,11 @@ CASES = [
         },
     ),
     Case(
-        expected_flow.shutoff_tank_pressure_kpa,
+        tank.shutoff_tank_pressure_kpa,
         {"line_pressure_kpa": A(0, 900, 1, (-1.0,)), "shutoff_fraction": A(0.1, 1, 1, (0.0, 1.1))},
     ),
     Case(
-        expected_flow.standstill_tds_mg_per_l,
+        tank.standstill_tds_mg_per_l,
         {
             "initial_tds_mg_per_l": A(50, 500, 1, TDS),
             "steady_tds_mg_per_l": A(0, 49, 1, TDS),
@@ -405,32 +407,32 @@ CASES = [
             "to_factor": A(0.4, 1, 1, (0.39, 5.0)),
         },
     ),
-    Case(conductivity.nacl_conductivity_us_per_cm, {"nacl_mg_per_l": A(0, 5000, 1, (-1.0, 5001.0))}),
+    Case(electrolytes.nacl_conductivity_us_per_cm, {"nacl_mg_per_l": A(0, 5000, 1, (-1.0, 5001.0))}),
     Case(
-        conductivity.nacl_from_conductivity_mg_per_l, {"conductivity_25_us_per_cm": A(0, 8000, 1, (-1.0, 8001.0))}
+        electrolytes.nacl_from_conductivity_mg_per_l, {"conductivity_25_us_per_cm": A(0, 8000, 1, (-1.0, 8001.0))}
     ),
     Case(
-        conductivity.tds_by_published_table_mg_per_l,
+        electrolytes.tds_by_published_table_mg_per_l,
         {"conductivity_25_us_per_cm": A(23, 15000, 1, (22.0, 15001.0))},
         {"salt": "442"},
     ),
     Case(
-        conductivity.conductivity_of_ions_us_per_cm,
+        electrolytes.conductivity_of_ions_us_per_cm,
         {"sodium": A(1, 300, 1, (-1.0,)), "chloride": A(1, 400, 1, (-1.0,))},
     ),
     Case(
-        conductivity.kcl_standard_us_per_cm,
+        electrolytes.kcl_standard_us_per_cm,
         {"temperature_degc": A(0, 50, 1, (-1.0, 51.0))},
         {"kcl_mol_per_kg": 0.01},
     ),
     Case(conductivity.resistivity_mohm_cm, {"conductivity_25_us_per_cm": A(0.055, 100, -1, (0.0, -1.0))}),
-    Case(conductivity.pure_water_conductivity_us_per_cm, {"temperature_degc": A(0, 50, 1, (-1.0, 51.0))}),
+    Case(electrolytes.pure_water_conductivity_us_per_cm, {"temperature_degc": A(0, 50, 1, (-1.0, 51.0))}),
     Case(
         conductivity.display_zero_upper_us_per_cm,
         {"display_resolution_mg_per_l": A(0.1, 10, 1, (0.0,)), "tds_factor": A(0.4, 1, -1, (0.3,))},
     ),
     Case(
-        conductivity.conductivity_rise_by_co2_us_per_cm,
+        electrolytes.conductivity_rise_by_co2_us_per_cm,
         {
             "nacl_mg_per_l": A(0, 50, refused=(-1.0,)),
             # Not one way: beside much bicarbonate the gas turns carbonate and hydroxide into slower ions.
@@ -684,7 +686,7 @@ def test_every_formula_stands_in_the_table() -> None:
             "rotation", "chlorine_test_result_mg_per_l", "transfer_units_from_readings",
         },
         "one line over another formula": {
-            "gpd_to_l_per_day", "rated_litres", "load_as_caco3_mg_per_l", "water_density_kg_per_l", "gypsum_log_k",
+            "rated_litres", "load_as_caco3_mg_per_l", "water_density_kg_per_l", "gypsum_log_k",
             "bicarbonate_mol_per_l", "total_chlorine_mg_per_l", "air_equilibrated_water_conductivity_us_per_cm",
         },
     }  # fmt: skip

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.engineering import carbon, expected_flow, normalisation, scaling, targets, trends
+from fleet.engineering import carbon, expected_flow, normalisation, scaling, tank, targets, trends
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.expected_flow import MembraneRating
 from fleet.engineering.normalisation import OperatingPoint
@@ -133,13 +133,13 @@ def test_expected_flow_as_arrays_and_its_directions(inlet: float, temperature: f
             "pressure_kpa",
         ),
         (
-            lambda: expected_flow.tank_fill_time_multiple(
+            lambda: tank.tank_fill_time_multiple(
                 precharge_pressure_kpa=50.0, shutoff_pressure_kpa=280.0, net_driving_pressure_at_zero_kpa=250.0
             ),
             "net_driving_pressure_at_zero_kpa",
         ),
         (
-            lambda: expected_flow.tank_fill_time_multiple(
+            lambda: tank.tank_fill_time_multiple(
                 precharge_pressure_kpa=50.0, shutoff_pressure_kpa=40.0, net_driving_pressure_at_zero_kpa=250.0
             ),
             "shutoff_pressure_kpa",

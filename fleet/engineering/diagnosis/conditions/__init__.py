@@ -1,0 +1,108 @@
+"""When each pattern is there. Pure functions of the facts; `rules` says what each means.
+
+Every condition answers None as soon as a fact it needs is missing: silence, not a guess.
+"""
+
+from fleet.engineering.diagnosis.conditions.carbon import (
+    carbon_fails_early,
+    chloramine_through,
+    chlorine_through,
+    tastes,
+    unread,
+)
+from fleet.engineering.diagnosis.conditions.flows import (
+    check_valve_leaks,
+    cold_or_weak_feed,
+    no_permeate,
+    nothing_flows,
+    pump_cycles,
+    shutoff_does_not_close,
+    tank_does_not_fill,
+    tank_pushes_back,
+    too_little_concentrate,
+    too_much_concentrate,
+)
+from fleet.engineering.diagnosis.conditions.membrane import (
+    aged,
+    creep,
+    fouled,
+    leaking_past,
+    low_driving_pressure,
+    oxidised,
+    running_in,
+    scaled,
+    supply_changed,
+    warm_water,
+)
+from fleet.engineering.diagnosis.conditions.meters import (
+    chlorine_tests_contradict,
+    impossible_flow,
+    meters_disagree,
+    not_steady,
+    permeate_above_feed,
+    probes_swapped,
+    salt_balance_open,
+)
+from fleet.engineering.diagnosis.conditions.pressures import (
+    inlet_too_high,
+    line_low_without_pump,
+    line_pressure_fell,
+    prefilter_clogged,
+    pump_without_effect,
+)
+from fleet.engineering.diagnosis.conditions.resin import (
+    acid_permeate,
+    both_exhausted,
+    cup_takes_up_air,
+    lead_exhausted,
+    product_above_permeate,
+    resin_short_lived,
+    weak_ions_through,
+)
+
+__all__ = [
+    "acid_permeate",
+    "aged",
+    "both_exhausted",
+    "carbon_fails_early",
+    "check_valve_leaks",
+    "chloramine_through",
+    "chlorine_tests_contradict",
+    "chlorine_through",
+    "cold_or_weak_feed",
+    "creep",
+    "cup_takes_up_air",
+    "fouled",
+    "impossible_flow",
+    "inlet_too_high",
+    "lead_exhausted",
+    "leaking_past",
+    "line_low_without_pump",
+    "line_pressure_fell",
+    "low_driving_pressure",
+    "meters_disagree",
+    "no_permeate",
+    "not_steady",
+    "nothing_flows",
+    "oxidised",
+    "permeate_above_feed",
+    "prefilter_clogged",
+    "probes_swapped",
+    "product_above_permeate",
+    "pump_cycles",
+    "pump_without_effect",
+    "resin_short_lived",
+    "running_in",
+    "salt_balance_open",
+    "scaled",
+    "shutoff_does_not_close",
+    "supply_changed",
+    "tank_does_not_fill",
+    "tank_pushes_back",
+    "tastes",
+    "too_little_concentrate",
+    "too_much_concentrate",
+    "unread",
+    "warm_water",
+    "weak_ions_through",
+]

@@ -1,0 +1,49 @@
+"""Conditions on the carbon: chlorine after the carbon, and units nobody has looked at."""
+
+from fleet.engineering.diagnosis.conditions.common import surely
+from fleet.engineering.diagnosis.facts import Facts
+from fleet.engineering.diagnosis.record import Evidence
+
+
+def chloramine_through(f: Facts) -> Evidence | None:
+    """D30."""
+    total, free = f.number("carbon_outlet_total_chlorine_mg_per_l"), f.number("carbon_outlet_free_chlorine_mg_per_l")
+    if total is None or free is None or total < f.limits.chlorine_act_mg_per_l:
+        return None
+    if free >= f.limits.chlorine_trace_mg_per_l or free > total:
+        return None
+    return Evidence(0.9 if f.yes("chloramine_supply") else 0.8, {"total_chlorine": total, "free_chlorine": free})
+
+
+def chlorine_through(f: Facts) -> Evidence | None:
+    """D44: the carbon lets chlorine through, whatever the membrane shows yet."""
+    chlorine = f.chlorine_after_carbon
+    if chlorine is None or chlorine < f.limits.chlorine_act_mg_per_l or f.text("membrane_material") == "cellulose":
+        return None
+    return Evidence(surely(chlorine / f.limits.chlorine_act_mg_per_l - 1.0, at_limit=0.65), {"chlorine": chlorine})
+
+
+def carbon_fails_early(f: Facts) -> Evidence | None:
+    """D31."""
+    chlorine, days = f.chlorine_after_carbon, f.number("days_since_carbon_change")
+    if chlorine is None or days is None or chlorine < f.limits.chlorine_act_mg_per_l or days > 21.0:
+        return None
+    return Evidence(0.8, {"chlorine": chlorine, "days_since_change": days})
+
+
+def tastes(f: Facts) -> Evidence | None:
+    """D39."""
+    if not f.yes("taste_or_odour"):
+        return None
+    change = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
+    if change is not None and change > 1.3:
+        return None
+    return Evidence(0.7 if change is not None else 0.55, {})
+
+
+def unread(f: Facts) -> Evidence | None:
+    """D41: nobody has looked at this unit for long."""
+    weeks = f.number("weeks_since_last_reading")
+    if weeks is None or weeks < f.limits.weeks_unread:
+        return None
+    return Evidence(0.95, {"weeks_since_last_reading": weeks})

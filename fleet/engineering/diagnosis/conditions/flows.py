@@ -1,0 +1,154 @@
+"""Conditions on the flows: feed, permeate, concentrate, tank and valves."""
+
+from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, normalised_flow_is_normal, surely
+from fleet.engineering.diagnosis.facts import Facts
+from fleet.engineering.diagnosis.record import Evidence
+
+
+def nothing_flows(f: Facts) -> Evidence | None:
+    """D29."""
+    permeate, drain = f.number("permeate_flow_l_per_day"), f.number("concentrate_flow_l_per_day")
+    if permeate != 0.0 or drain != 0.0 or f.text("state") == "static" or f.yes("tank_is_full"):
+        return None
+    return Evidence(0.85, {"permeate_flow": 0.0, "concentrate_flow": 0.0})
+
+
+def no_permeate(f: Facts) -> Evidence | None:
+    """D28."""
+    permeate, drain = f.number("permeate_flow_l_per_day"), f.number("concentrate_flow_l_per_day")
+    inlet = f.number("inlet_pressure_kpa")
+    if permeate != 0.0 or drain is None or drain <= 0.0 or f.yes("tank_is_full"):
+        return None
+    if inlet is None or inlet < f.limits.inlet_for_permeate_kpa:
+        return None
+    return Evidence(0.85, {"permeate_flow": 0.0, "concentrate_flow": drain, "inlet_pressure_kpa": inlet})
+
+
+def _tank_over_line(f: Facts) -> float | None:
+    line = f.number("line_pressure_kpa")
+    if line is None:
+        line = f.number("static_inlet_pressure_kpa")
+    tank = f.number("tank_pressure_kpa")
+    return None if tank is None or line is None or line <= 0.0 else tank / line
+
+
+def _tank_falls(f: Facts) -> bool | None:
+    if f.yes("tank_pressure_falls_with_feed_shut"):
+        return True
+    if f.no("tank_pressure_falls_with_feed_shut"):
+        return False
+    tank, after = f.number("tank_pressure_kpa"), f.number("tank_pressure_after_feed_shut_kpa")
+    return None if tank is None or after is None else after < 0.9 * tank
+
+
+def shutoff_does_not_close(f: Facts) -> Evidence | None:
+    """D21."""
+    share = _tank_over_line(f)
+    if not f.concentrate_runs_on or share is None or f.no("has_automatic_shutoff"):
+        return None
+    if share < f.limits.shutoff_fraction - 0.005:
+        return None
+    return Evidence(0.85, {"tank_over_line": share, "closes_at": f.limits.shutoff_fraction})
+
+
+def check_valve_leaks(f: Facts) -> Evidence | None:
+    """D22."""
+    if _tank_falls(f) is not True:
+        return None
+    share = _tank_over_line(f)
+    if share is not None and share >= f.limits.shutoff_fraction:
+        return None
+    runs = f.concentrate_runs_on or f.yes("concentrate_is_running")
+    return Evidence(0.9 if runs and share is not None else 0.7, {} if share is None else {"tank_over_line": share})
+
+
+def tank_does_not_fill(f: Facts) -> Evidence | None:
+    """D23."""
+    share = _tank_over_line(f)
+    if share is None or share >= f.limits.shutoff_fraction or not f.yes("concentrate_never_stops"):
+        return None
+    if _tank_falls(f) is True:
+        return None
+    return Evidence(0.7 if _tank_falls(f) is False else 0.55, {"tank_over_line": share})
+
+
+def _ratio_change(f: Facts) -> float | None:
+    ratio, baseline = f.waste_ratio, f.baseline_waste_ratio
+    return None if ratio is None or baseline is None or baseline <= 0.0 else ratio / baseline
+
+
+def cold_or_weak_feed(f: Facts) -> Evidence | None:
+    """D24: much waste, but the membrane is as it was; the water is cold or the pressure low."""
+    change = _ratio_change(f)
+    if change is None or change < 1.15 or not normalised_flow_is_normal(f):
+        return None
+    numbers: dict[str, float | str] = {"waste_ratio_over_baseline": change}
+    temperature, base = f.number("temperature_degc"), f.number("baseline_temperature_degc")
+    cold = temperature is not None and temperature <= (15.0 if base is None else base - f.limits.temperature_shift_degc)
+    pressure = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
+    if pressure is None:
+        pressure = f.ratio("line_pressure_kpa", "baseline_line_pressure_kpa")
+    weak = pressure is not None and pressure < REST_LOW
+    if not (cold or weak):
+        return None
+    if cold and temperature is not None:
+        numbers["temperature_degc"] = temperature
+    if weak and pressure is not None:
+        numbers["pressure_over_baseline"] = pressure
+    return Evidence(0.8, numbers)
+
+
+def too_little_concentrate(f: Facts) -> Evidence | None:
+    """D25."""
+    recovery, design = f.recovery, f.number("design_recovery_fraction")
+    change = _ratio_change(f)
+    flow = f.number("normalised_flow_ratio")
+    # More permeate than ever explains a low ratio just as well as less concentrate does.
+    if flow is not None and flow > REST_HIGH:
+        return None
+    if change is not None and change < f.limits.ratio_low:
+        return Evidence(surely(f.limits.ratio_low / max(change, 0.05) - 1.0), {"waste_ratio_over_baseline": change})
+    if recovery is not None and design is not None and design > 0.0 and recovery > f.limits.ratio_high * design:
+        return Evidence(surely(recovery / design - f.limits.ratio_high), {"recovery": recovery, "design": design})
+    return None
+
+
+def too_much_concentrate(f: Facts) -> Evidence | None:
+    """D26."""
+    change = _ratio_change(f)
+    drain = f.ratio("concentrate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
+    inlet = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
+    if change is None or change <= f.limits.ratio_high:
+        return None
+    if drain is not None and drain > 1.3:
+        sure = 0.85 if inlet is not None and inlet < 0.95 else 0.65
+        return Evidence(sure, {"waste_ratio_over_baseline": change, "concentrate_flow_over_baseline": drain})
+    if drain is None and inlet is not None and inlet < REST_LOW and normalised_flow_is_normal(f):
+        return Evidence(0.5, {"waste_ratio_over_baseline": change, "inlet_pressure_over_baseline": inlet})
+    return None
+
+
+def tank_pushes_back(f: Facts) -> Evidence | None:
+    """D27."""
+    share = _tank_over_line(f)
+    flow = f.ratio("permeate_flow_l_per_day", "baseline_permeate_flow_l_per_day")
+    if (
+        share is None
+        or flow is None
+        or share < 0.25
+        or flow > f.limits.flow_act_ratio
+        or f.text("tank_valve") == "closed"
+    ):
+        return None
+    passage = f.salt_passage_ratio_raw
+    numbers: dict[str, float | str] = {"tank_over_line": share, "permeate_flow_over_baseline": flow}
+    if passage is not None:
+        numbers["salt_passage_over_baseline"] = passage
+    if normalised_flow_is_normal(f) is False:
+        return None
+    return Evidence(0.8 if passage is not None and passage > 1.1 else 0.6, numbers)
+
+
+def pump_cycles(f: Facts) -> Evidence | None:
+    """D40."""
+    return Evidence(0.8, {"pump": "cycles rapidly"}) if f.yes("pump_cycles_rapidly") else None

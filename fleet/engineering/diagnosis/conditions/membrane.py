@@ -1,0 +1,170 @@
+"""Conditions on the membrane: what a normalised change of flow and salt passage means."""
+
+from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, normalised_flow_is_normal, surely
+from fleet.engineering.diagnosis.facts import Facts
+from fleet.engineering.diagnosis.record import Evidence
+
+
+def _membrane(f: Facts) -> tuple[float, float] | None:
+    flow, passage = f.number("normalised_flow_ratio"), f.number("normalised_salt_passage_ratio")
+    return None if flow is None or passage is None else (flow, passage)
+
+
+def _numbers(flow: float, passage: float, **more: float) -> dict[str, float | str]:
+    return {"normalised_flow_ratio": flow, "normalised_salt_passage_ratio": passage, **more}
+
+
+def oxidised(f: Facts) -> Evidence | None:
+    """D05."""
+    both = _membrane(f)
+    if both is None or f.text("membrane_material") == "cellulose":
+        return None
+    flow, passage = both
+    if flow < f.limits.flow_steady_low or passage < f.limits.salt_passage_double:
+        return None
+    chlorine, exposure = f.chlorine_after_carbon, f.number("membrane_exposure_ppm_h")
+    if chlorine is not None and chlorine >= f.limits.chlorine_act_mg_per_l:
+        return Evidence(
+            surely(passage - f.limits.salt_passage_double, at_limit=0.8), _numbers(flow, passage, chlorine=chlorine)
+        )
+    if exposure is not None and exposure >= 200.0:
+        return Evidence(0.6, _numbers(flow, passage, exposure_ppm_h=exposure))
+    return None
+
+
+def leaking_past(f: Facts) -> Evidence | None:
+    """D06."""
+    both = _membrane(f)
+    if both is None:
+        return None
+    flow, passage = both
+    chlorine = f.chlorine_after_carbon
+    if chlorine is not None and chlorine >= f.limits.chlorine_act_mg_per_l:
+        return None
+    if not f.limits.flow_steady_low <= flow <= f.limits.flow_steady_high:
+        return None
+    jump = f.number("salt_passage_ratio_since_last_reading")
+    if jump is not None and jump >= f.limits.salt_passage_jump and passage >= f.limits.salt_passage_jump:
+        return Evidence(0.8 if chlorine is not None else 0.65, _numbers(flow, passage, jump=jump))
+    if jump is None and passage >= f.limits.salt_passage_double:
+        return Evidence(0.55 if chlorine is not None else 0.45, _numbers(flow, passage))
+    return None
+
+
+def scaled(f: Facts) -> Evidence | None:
+    """D07."""
+    both = _membrane(f)
+    if both is None:
+        return None
+    flow, passage = both
+    if flow > f.limits.flow_act_ratio or passage <= f.limits.salt_passage_up:
+        return None
+    index, silica = f.number("concentrate_langelier_index"), f.number("concentrate_silica_share")
+    if index is not None and index > 0.0:
+        return Evidence(surely(2.0 * index, at_limit=0.6), _numbers(flow, passage, langelier_index=index))
+    if silica is not None and silica >= 0.9:
+        return Evidence(0.7, _numbers(flow, passage, silica_share=silica))
+    return None
+
+
+def fouled(f: Facts) -> Evidence | None:
+    """D08."""
+    both = _membrane(f)
+    if both is None:
+        return None
+    flow, passage = both
+    if flow > f.limits.flow_act_ratio or passage > 1.2:
+        return None
+    drop = f.number("feed_brine_drop_ratio")
+    if drop is not None and drop >= 1.1:
+        return Evidence(surely(5.0 * (drop - 1.1), at_limit=0.65), _numbers(flow, passage, drop_ratio=drop))
+    if f.yes("smell_or_slime"):
+        return Evidence(0.75, _numbers(flow, passage))
+    index = f.number("concentrate_langelier_index")
+    if passage <= f.limits.salt_passage_up and (index is None or index <= 0.0):
+        return Evidence(0.45, _numbers(flow, passage))
+    return None
+
+
+def running_in(f: Facts) -> Evidence | None:
+    """D09."""
+    both, age = _membrane(f), f.number("membrane_age_days")
+    if both is None or age is None or age > 42.0:
+        return None
+    flow, passage = both
+    if 0.88 <= flow <= 0.97 and passage <= 1.05:
+        return Evidence(0.75, _numbers(flow, passage, membrane_age_days=age))
+    return None
+
+
+def aged(f: Facts) -> Evidence | None:
+    """D10."""
+    both, age = _membrane(f), f.number("membrane_age_days")
+    if both is None or age is None or age < 730.0:
+        return None
+    flow, passage = both
+    chlorine, jump = f.chlorine_after_carbon, f.number("salt_passage_ratio_since_last_reading")
+    if flow >= f.limits.flow_steady_low or passage <= f.limits.salt_passage_up or scaled(f) is not None:
+        return None
+    if (chlorine is not None and chlorine >= f.limits.chlorine_act_mg_per_l) or (
+        jump is not None and jump >= f.limits.salt_passage_jump
+    ):
+        return None
+    return Evidence(0.65, _numbers(flow, passage, membrane_age_days=age))
+
+
+def creep(f: Facts) -> Evidence | None:
+    """D14."""
+    first, later = f.number("permeate_tds_at_start_mg_per_l"), f.number("permeate_tds_mg_per_l")
+    if first is None or later is None or first < 2.0 * later or first - later < 5.0 * f.limits.meter_step_mg_per_l:
+        return None
+    change = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
+    if change is not None and change > 1.3:
+        return None
+    return Evidence(0.9 if change is not None else 0.7, {"first_minute_tds": first, "flushed_tds": later})
+
+
+def supply_changed(f: Facts) -> Evidence | None:
+    """D15."""
+    permeate = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
+    feed = f.ratio("feed_tds_mg_per_l", "baseline_feed_tds_mg_per_l")
+    if permeate is None or feed is None or feed < 1.2 or permeate < 1.15:
+        return None
+    passage = f.number("normalised_salt_passage_ratio")
+    in_proportion = abs(permeate / feed - 1.0) <= 0.25
+    normal = passage is None or 0.8 <= passage <= 1.2
+    if not (in_proportion and normal):
+        return None
+    return Evidence(
+        0.85 if passage is not None else 0.7, {"permeate_over_baseline": permeate, "feed_over_baseline": feed}
+    )
+
+
+def low_driving_pressure(f: Facts) -> Evidence | None:
+    """D16."""
+    both = _membrane(f)
+    permeate = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
+    flow = f.ratio("permeate_flow_l_per_day", "baseline_permeate_flow_l_per_day")
+    inlet = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
+    if both is None or permeate is None or flow is None or inlet is None:
+        return None
+    normal = REST_LOW <= both[0] <= REST_HIGH and both[1] <= 1.2
+    if not normal or permeate < 1.1 or flow > 0.95 or inlet > 0.95:
+        return None
+    return Evidence(
+        0.85, {"inlet_over_baseline": inlet, "flow_over_baseline": flow, "permeate_tds_over_baseline": permeate}
+    )
+
+
+def warm_water(f: Facts) -> Evidence | None:
+    """D37."""
+    temperature, base = f.number("temperature_degc"), f.number("baseline_temperature_degc")
+    flow = f.ratio("permeate_flow_l_per_day", "baseline_permeate_flow_l_per_day")
+    passage = f.salt_passage_ratio_raw
+    if temperature is None or base is None or flow is None or passage is None:
+        return None
+    if temperature - base <= f.limits.temperature_shift_degc or flow <= 1.05 or passage <= 1.05:
+        return None
+    if normalised_flow_is_normal(f) is False:
+        return None
+    return Evidence(0.8, {"temperature_degc": temperature, "baseline_degc": base, "flow_over_baseline": flow})

@@ -1,0 +1,91 @@
+"""Conditions on the meters: is the reading valid, are the meters plausible?"""
+
+from fleet.engineering.diagnosis.conditions.common import surely
+from fleet.engineering.diagnosis.facts import Facts
+from fleet.engineering.diagnosis.record import Evidence
+
+
+def not_steady(f: Facts) -> Evidence | None:
+    """D38: read too soon, or against a tank whose state is not known."""
+    if f.text("state") == "static":
+        return None
+    minutes = f.number("minutes_since_start")
+    if minutes is not None and minutes < f.limits.minutes_to_steady:
+        return Evidence(0.95, {"minutes_since_start": minutes})
+    tank_unknown = f.text("tank_valve") == "" and f.number("tank_pressure_kpa") is None
+    if f.yes("has_tank") and tank_unknown and f.number("permeate_flow_l_per_day") is not None:
+        return Evidence(0.7, {"tank_valve": "not recorded"})
+    return None
+
+
+def meters_disagree(f: Facts) -> Evidence | None:
+    """D17."""
+    first, second = f.number("first_meter_tds_mg_per_l"), f.number("second_meter_tds_mg_per_l")
+    if first is None or second is None:
+        return None
+    gap, larger = abs(first - second), max(first, second)
+    allowed = max(0.10 * larger, 3.0 * f.limits.meter_step_mg_per_l)
+    if gap <= allowed:
+        return None
+    return Evidence(surely(gap / allowed - 1.0), {"first_meter": first, "second_meter": second})
+
+
+def probes_swapped(f: Facts) -> Evidence | None:
+    """D18: permeate above feed, and exchanging the two brings the baselines back."""
+    feed, permeate = f.number("feed_tds_mg_per_l"), f.number("permeate_tds_mg_per_l")
+    if feed is None or permeate is None or permeate <= feed:
+        return None
+    base_feed = f.number("baseline_feed_tds_mg_per_l")
+    base_permeate = f.number("baseline_permeate_tds_mg_per_l")
+    if base_feed is None or base_feed <= 0.0 or abs(permeate - base_feed) > 0.2 * base_feed:
+        return None
+    if base_permeate is not None and abs(feed - base_permeate) > max(0.5 * base_permeate, 5.0):
+        return None
+    confidence = 0.95 if base_permeate is not None else 0.85
+    return Evidence(confidence, {"feed_tds": feed, "permeate_tds": permeate, "baseline_feed_tds": base_feed})
+
+
+def permeate_above_feed(f: Facts) -> Evidence | None:
+    """D19: permeate above feed, and exchanging them does not explain it."""
+    feed, permeate = f.number("feed_tds_mg_per_l"), f.number("permeate_tds_mg_per_l")
+    if feed is None or permeate is None or permeate <= feed or probes_swapped(f) is not None:
+        return None
+    return Evidence(0.8, {"feed_tds": feed, "permeate_tds": permeate})
+
+
+def impossible_flow(f: Facts) -> Evidence | None:
+    """D20."""
+    permeate, drain = f.number("permeate_flow_l_per_day"), f.number("concentrate_flow_l_per_day")
+    for name, flow in (("permeate_flow", permeate), ("concentrate_flow", drain)):
+        if flow is not None and flow < 0.0:
+            return Evidence(0.95, {name: flow})
+    if f.yes("totaliser_went_back"):
+        return Evidence(0.9, {"totaliser": "less than before"})
+    expected = f.number("expected_permeate_flow_l_per_day")
+    if permeate is not None and expected is not None and expected > 0.0 and permeate > 2.5 * expected:
+        return Evidence(surely(permeate / expected - 2.5), {"permeate_flow": permeate, "expected": expected})
+    if permeate is not None and drain is not None and permeate > 0.0 and drain == 0.0:
+        return Evidence(0.6, {"permeate_flow": permeate, "concentrate_flow": drain})
+    return None
+
+
+def salt_balance_open(f: Facts) -> Evidence | None:
+    """D36."""
+    closure = f.number("salt_balance_closure_fraction")
+    if closure is None or abs(closure) <= f.limits.closure_fraction:
+        return None
+    return Evidence(surely(abs(closure) / f.limits.closure_fraction - 1.0), {"salt_balance_closure": closure})
+
+
+def chlorine_tests_contradict(f: Facts) -> Evidence | None:
+    """D43: free above total, or more chlorine after the carbon than before it."""
+    pairs = (
+        ("feed_free_chlorine_mg_per_l", "feed_total_chlorine_mg_per_l"),
+        ("carbon_outlet_free_chlorine_mg_per_l", "carbon_outlet_total_chlorine_mg_per_l"),
+        ("carbon_outlet_total_chlorine_mg_per_l", "feed_total_chlorine_mg_per_l"),
+    )
+    for part, whole in pairs:
+        small, large = f.number(part), f.number(whole)
+        if small is not None and large is not None and small > large + 0.02:
+            return Evidence(0.9, {part: small, whole: large})
+    return None

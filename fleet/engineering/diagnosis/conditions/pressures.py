@@ -1,0 +1,70 @@
+"""Conditions on the pressures: prefilters, line, pump."""
+
+from fleet.engineering.diagnosis.conditions.common import surely
+from fleet.engineering.diagnosis.facts import Facts
+from fleet.engineering.diagnosis.record import Evidence
+
+
+def prefilter_clogged(f: Facts) -> Evidence | None:
+    """D01."""
+    drop = f.prefilter_drop_kpa
+    if drop is None or f.prefilter_drop_is_normal:
+        return None
+    clean = f.number("clean_prefilter_drop_kpa")
+    base = f.limits.assumed_clean_drop_kpa if clean is None else clean
+    margin = (drop - base - f.limits.prefilter_drop_rise_kpa) / f.limits.prefilter_drop_rise_kpa
+    sure = surely(margin) if clean is not None else 0.8 * surely(margin)
+    return Evidence(sure, {"prefilter_drop_kpa": drop, "clean_drop_kpa": base})
+
+
+def line_pressure_fell(f: Facts) -> Evidence | None:
+    """D02."""
+    line, baseline = f.number("line_pressure_kpa"), f.number("baseline_line_pressure_kpa")
+    if line is None:
+        line = f.number("static_inlet_pressure_kpa")
+    if line is None or baseline is None or f.prefilter_drop_is_normal is False:
+        return None
+    fall = baseline - line
+    if fall <= f.limits.line_pressure_fall_kpa:
+        return None
+    sure = surely(fall / f.limits.line_pressure_fall_kpa - 1.0)
+    return Evidence(sure, {"line_pressure_kpa": line, "baseline_line_pressure_kpa": baseline})
+
+
+def line_low_without_pump(f: Facts) -> Evidence | None:
+    """D42: the line itself is too weak for a membrane and nothing raises it."""
+    line = f.number("line_pressure_kpa")
+    if line is None or not f.no("has_booster_pump") or line >= f.limits.low_line_pressure_kpa:
+        return None
+    margin = (f.limits.low_line_pressure_kpa - line) / f.limits.line_pressure_fall_kpa
+    return Evidence(surely(margin), {"line_pressure_kpa": line, "limit_kpa": f.limits.low_line_pressure_kpa})
+
+
+def pump_without_effect(f: Facts) -> Evidence | None:
+    """D03."""
+    inlet = f.number("inlet_pressure_kpa")
+    if inlet is None or not f.yes("has_booster_pump") or f.prefilter_drop_is_normal is False:
+        return None
+    if f.text("state") == "static" or line_pressure_fell(f) is not None:
+        return None
+    before = f.number("prefilter_outlet_pressure_kpa")
+    if before is None:
+        before = f.number("line_pressure_kpa")
+    if before is not None and inlet - before < f.limits.pump_gain_kpa:
+        return Evidence(0.8, {"inlet_pressure_kpa": inlet, "before_pump_kpa": before})
+    baseline = f.number("baseline_inlet_pressure_kpa")
+    if baseline is not None and baseline - inlet > f.limits.line_pressure_fall_kpa:
+        return Evidence(0.65, {"inlet_pressure_kpa": inlet, "baseline_inlet_pressure_kpa": baseline})
+    return None
+
+
+def inlet_too_high(f: Facts) -> Evidence | None:
+    """D04."""
+    inlet = f.number("inlet_pressure_kpa")
+    limit = f.number("inlet_pressure_limit_kpa")
+    highest = f.limits.inlet_pressure_limit_kpa if limit is None else limit
+    if inlet is not None and inlet > highest:
+        return Evidence(0.9, {"inlet_pressure_kpa": inlet, "limit_kpa": highest})
+    if f.yes("pump_never_stops"):
+        return Evidence(0.7, {"pump": "never stops"})
+    return None

@@ -1,0 +1,105 @@
+"""Conditions on the resin: what the outlets of the resin say."""
+
+from fleet.engineering.diagnosis.conditions.common import surely
+from fleet.engineering.diagnosis.facts import Facts
+from fleet.engineering.diagnosis.record import Evidence
+
+
+def _permeate_for_ratio(f: Facts) -> float | None:
+    permeate = f.number("permeate_tds_mg_per_l")
+    return permeate if permeate is not None and permeate >= 3.0 * f.limits.meter_step_mg_per_l else None
+
+
+def _as_permeate(f: Facts, outlet: float, permeate: float) -> float | None:
+    """How surely an outlet reads as the permeate: clear at 0.95 of it, likely within one step of the meter below."""
+    share = outlet / permeate
+    limit = f.limits.resin_exhausted_fraction
+    if share >= limit:
+        return 0.9
+    return 0.6 if share >= limit - min(f.limits.meter_step_mg_per_l / permeate, 0.12) else None
+
+
+def lead_exhausted(f: Facts) -> Evidence | None:
+    """D11."""
+    permeate, lead = _permeate_for_ratio(f), f.number("interstage_tds_mg_per_l")
+    product = f.number("product_tds_mg_per_l")
+    if permeate is None or lead is None:
+        return None
+    sure = _as_permeate(f, lead, permeate)
+    if sure is None or (product is not None and _as_permeate(f, product, permeate) is not None):
+        return None
+    holds = product is not None and product <= f.limits.product_limit_mg_per_l
+    return Evidence(sure if holds else 0.8 * sure, {"lead_outlet_over_permeate": lead / permeate})
+
+
+def both_exhausted(f: Facts) -> Evidence | None:
+    """D12."""
+    permeate, lead = _permeate_for_ratio(f), f.number("interstage_tds_mg_per_l")
+    product = f.number("product_tds_mg_per_l")
+    if permeate is None or product is None:
+        return None
+    sure = _as_permeate(f, product, permeate)
+    if sure is None:
+        return None
+    if lead is None:
+        return Evidence(0.75 * sure, {"product_over_permeate": product / permeate})
+    of_lead = _as_permeate(f, lead, permeate)
+    if of_lead is None:
+        return None
+    return Evidence(
+        min(sure, of_lead), {"lead_outlet_over_permeate": lead / permeate, "product_over_permeate": product / permeate}
+    )
+
+
+def resin_short_lived(f: Facts) -> Evidence | None:
+    """D13."""
+    share = f.number("resin_life_share")
+    if share is None or share >= 0.6:
+        return None
+    product = f.number("product_tds_mg_per_l")
+    spent = lead_exhausted(f) or both_exhausted(f)
+    if spent is None and not (product is not None and product > f.limits.product_limit_mg_per_l):
+        return None
+    change = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
+    if change is not None and change > 1.2:
+        return None
+    return Evidence(surely(2.0 * (0.6 - share)), {"resin_life_share": share})
+
+
+def product_above_permeate(f: Facts) -> Evidence | None:
+    """D32."""
+    permeate, product = f.number("permeate_tds_mg_per_l"), f.number("product_tds_mg_per_l")
+    if permeate is None or product is None or f.no("has_resin"):
+        return None
+    if product <= permeate + max(1.0 * f.limits.meter_step_mg_per_l, 0.1 * permeate):
+        return None
+    return Evidence(0.75, {"product_tds": product, "permeate_tds": permeate})
+
+
+def weak_ions_through(f: Facts) -> Evidence | None:
+    """D33."""
+    product = f.number("product_tds_mg_per_l")
+    if product is None or product > f.limits.product_limit_mg_per_l:
+        return None
+    found = [name for name in ("ammonia_detected", "silica_detected", "algae_reported") if f.yes(name)]
+    if not found:
+        return None
+    return Evidence(0.75 if found[0] != "algae_reported" else 0.5, {"product_tds": product, "found": ", ".join(found)})
+
+
+def cup_takes_up_air(f: Facts) -> Evidence | None:
+    """D34."""
+    product = f.number("product_tds_mg_per_l")
+    if product is None or not f.yes("open_cup_sample") or not 0.0 < product <= 2.0:
+        return None
+    return Evidence(0.7, {"product_tds": product})
+
+
+def acid_permeate(f: Facts) -> Evidence | None:
+    """D35."""
+    acidity = f.number("permeate_ph")
+    if acidity is None:
+        acidity = f.number("product_ph")
+    if acidity is None or not 4.8 <= acidity <= 6.2:
+        return None
+    return Evidence(0.75, {"ph": acidity})

@@ -141,7 +141,7 @@ WHITENOISE_USE_FINDERS = True
 
 REDIS_URL = _url("REDIS_URL", ("redis", "rediss", "unix"))
 # The queue's library has a name of its own for a socket file.
-CELERY_BROKER_URL = REDIS_URL.replace("unix://", "redis+socket://", 1) or "memory://"
+CELERY_BROKER_URL = REDIS_URL.replace("unix://", "redis+socket://", 1) or "memory://localhost/"
 # Results live in the Job rows that people can see, so Celery keeps none.
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ALWAYS_EAGER = not REDIS_URL

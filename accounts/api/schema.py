@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from django.core.exceptions import FieldDoesNotExist
+from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.plumbing import get_doc
 from drf_spectacular.types import OpenApiTypes
@@ -108,6 +109,12 @@ class ProblemSchema(AutoSchema):
             )
         return parameters
 
+    def _map_serializer_field(self, field: Any, direction: Any, bypass_extensions: bool = False) -> Any:
+        if isinstance(field, serializers.ChoiceField) and field.read_only and _may_be_blank(field):
+            # REST framework forgets this of fields that are only read.
+            field.allow_blank = True
+        return super()._map_serializer_field(field, direction, bypass_extensions)
+
     def _get_response_bodies(self, direction: Any = "response") -> dict[str, Any]:
         responses = dict(super()._get_response_bodies(direction))
         if getattr(self.view, "action", None) == "retrieve" and hasattr(self.view, "locked_object"):
@@ -138,6 +145,24 @@ class ProblemSchema(AutoSchema):
             statuses |= {412}
         # A view names here what it answers beyond the rule, such as the 401 of a wrong password.
         return sorted(statuses | set(getattr(self.view, "further_problems", ())))
+
+
+def _may_be_blank(field: Any) -> bool:
+    """Say whether the column behind a field of a model's serializer may hold no word at all."""
+    model = getattr(getattr(field.parent, "Meta", None), "model", None)
+    try:
+        return bool(model and model._meta.get_field(field.source).blank)
+    except FieldDoesNotExist:
+        return False
+
+
+class TimeOfDay(OpenApiSerializerFieldExtension):
+    """A time of day on the clock of a place: the format "time" of JSON Schema would ask for an offset from UTC."""
+
+    target_class = "rest_framework.serializers.TimeField"
+
+    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
+        return {"type": "string", "pattern": r"^([01]\d|2[0-3]):[0-5]\d(:[0-5]\d)?$", "examples": ["08:00"]}
 
 
 class TokenScheme(OpenApiAuthenticationExtension):

@@ -94,7 +94,7 @@ class PlanFaultSerializer(StrictSerializer):
 
     code = serializers.CharField()
     sentence = serializers.CharField()
-    installer = serializers.CharField(help_text="id; empty when it is about none")
+    installer = serializers.CharField(help_text="name; empty when it is about none")
     day = serializers.IntegerField(allow_null=True, help_text="counted from the plan's first day, 0")
     visit = serializers.CharField(help_text="id; empty when it is about none")
 

@@ -7,7 +7,6 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Sum
 
 from accounts.models import Company
 from scheduling.models import PartsLine, PartsList, Plan, Round, StockLevel, Stop, Visit
@@ -177,12 +176,6 @@ def order_by(needed_by: date, lead_time_days: int) -> date:
     datetime.date(2026, 11, 20)
     """
     return parts.working_days_before(needed_by - timedelta(days=1 + lead_time_days), 0)
-
-
-def van_and_store(*, company: Company, items: Iterable[int]) -> dict[int, int]:
-    """Pieces of each item in the store and in all vans."""
-    levels = StockLevel.objects.of_company(company).filter(item__in=list(items))
-    return dict(levels.order_by().values_list("item").annotate(pieces=Sum("quantity")))
 
 
 def _key(row: PartsList) -> tuple[Any, ...]:

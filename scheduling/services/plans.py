@@ -239,7 +239,9 @@ def _unserved(plan: Plan, answer: rounds.RoundPlan, asked: Asked) -> list[Unserv
             plan=plan,
             visit=asked.visits[key],
             reason=unserved.reason.value,
-            sentence=unserved.sentence,
+            sentence=unserved.sentence
+            if asked.installers
+            else f"{asked.visits[key].site.name}: no installer of the company is active.",
             displaces=asked.visits.get(unserved.displaces),
             extra_cost=None if unserved.extra_cents is None else unserved.extra_cents / 100,
         )

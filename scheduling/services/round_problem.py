@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 
 from accounts.models import Company
-from fleet.models import AccessWindow
+from fleet.models import AccessWindow, CatalogueItem
 from scheduling.models import Installer, StockLevel, Visit
 from scheduling.planning import rounds
 from scheduling.planning.policy import Policy
@@ -93,7 +93,7 @@ def ask(
     clock = PlanningClock(first_day, ZoneInfo(company.time_zone))
     installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
     visits = _candidates(company, clock, first_day, days)
-    parts = parts_by_visit(company=company, visits=visits) if policy.house.plans_with_van_stock else {}
+    parts = _parts(company, visits) if policy.house.plans_with_van_stock else {}
     stock = _van_stock(company) if policy.house.plans_with_van_stock else None
     windows = _windows(company, visits)
     problem = rounds.RoundProblem.build(
@@ -109,7 +109,7 @@ def ask(
     return Asked(
         problem=problem,
         clock=clock,
-        installers={str(i.pk): i for i in installers},
+        installers={i.name: i for i in installers},
         visits={str(v.pk): v for v in visits},
         digest=_digest(problem, effort),
     )
@@ -173,7 +173,8 @@ def _installer(
         if span is not None:
             shifts.append(rounds.Shift(day, *span))
     return rounds.Installer(
-        key=str(installer.pk),
+        # names are unique in a company, and the planner speaks of installers by their key
+        key=installer.name,
         home=Place(installer.home_latitude, installer.home_longitude),
         shifts=tuple(shifts),
         skills=frozenset(installer.skills),
@@ -208,7 +209,7 @@ def _candidate(
     if visit.state == Visit.State.CONFIRMED:
         assert visit.appointment_at is not None
         day, second = clock.place(visit.appointment_at)
-        promised = str(visit.installer_id) if visit.installer_id in {i.pk for i in installers} else None
+        promised = next((i.name for i in installers if i.pk == visit.installer_id), None)
         appointment = rounds.Appointment(day, min(max(second, 0), DAY_S), promised)
         open_hours: tuple[rounds.Window, ...] = ()
     else:
@@ -258,11 +259,18 @@ def _windows(company: Company, visits: Sequence[Visit]) -> dict[int, list[Access
     return table
 
 
+def _parts(company: Company, visits: Sequence[Visit]) -> dict[int, dict[str, int]]:
+    """Visit id to item code to quantity: the planner speaks of items by their key."""
+    codes = {str(pk): code for pk, code in CatalogueItem.objects.of_company(company).values_list("pk", "code")}
+    table = parts_by_visit(company=company, visits=visits)
+    return {visit: {codes[item]: quantity for item, quantity in wanted.items()} for visit, wanted in table.items()}
+
+
 def _van_stock(company: Company) -> dict[int, dict[str, int]]:
     stock: dict[int, dict[str, int]] = {}
     levels = StockLevel.objects.of_company(company).filter(installer__isnull=False)
-    for installer_id, item_id, quantity in levels.values_list("installer_id", "item_id", "quantity"):
-        stock.setdefault(installer_id, {})[str(item_id)] = quantity
+    for installer_id, code, quantity in levels.values_list("installer_id", "item__code", "quantity"):
+        stock.setdefault(installer_id, {})[code] = quantity
     return stock
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
-from scheduling.models import CompanyPolicy, Plan, Round, Stop, UnservedVisit, Visit
+from scheduling.models import CompanyPolicy, Plan, Round, StockLevel, Stop, UnservedVisit, Visit
 from scheduling.services.needs import refresh_needs
 from scheduling.services.plans import plan_rounds, publish_plan
 from scheduling.services.policy import read_policy
@@ -118,11 +118,11 @@ def test_on_the_day_the_clocks_go_forward_hours_are_as_long_as_they_are(town: To
         effort={},
     )
     spans = {i.key: (i.shifts[0].start_s, i.shifts[0].end_s) for i in asked.problem.installers}
-    first, last = spans[str(night.pk)]
+    first, last = spans[night.name]
     assert last - first == 4 * 3600
     assert asked.clock.moment(0, first) == datetime(2026, 3, 29, 0, 0, tzinfo=UTC)
     assert asked.clock.moment(0, last) == datetime(2026, 3, 29, 4, 0, tzinfo=UTC)
-    assert spans[str(day.pk)] == (8 * 3600, 17 * 3600)
+    assert spans[day.name] == (8 * 3600, 17 * 3600)
     assert asked.clock.moment(0, 8 * 3600) == datetime(2026, 3, 29, 6, 0, tzinfo=UTC)
 
 
@@ -180,11 +180,11 @@ def test_van_stock_binds_when_the_policy_says_so(town: Town) -> None:
     CompanyPolicy.objects.create(company=town.company, settings={"plans_with_van_stock": True, "horizon_days": 1})
     _plan(town)
     assert Stop.objects.filter(round__plan__state="draft").count() == 1
-    assert set(UnservedVisit.objects.filter(plan__state="draft").values_list("reason", flat=True)) <= {
-        "van_stock",
-        "days_are_full",
-        "dearer_than_waiting",
-    }
+    StockLevel.objects.update(quantity=0)
+    _plan(town)
+    left = UnservedVisit.objects.filter(plan__state="draft")
+    assert [unserved.reason for unserved in left] == ["van_stock"] * 3
+    assert all("carbon-1" in unserved.sentence for unserved in left)
 
 
 def test_without_installers_every_visit_says_why(town: Town) -> None:

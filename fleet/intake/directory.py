@@ -63,10 +63,10 @@ class Directory:
         CellError
             When the company has none of that name, or it is ambiguous.
         """
-        if asked.startswith("#") and asked[1:].isdecimal():
-            found = self.by_id.get(int(asked[1:]))
+        if asked.startswith("#") and asked[1:].isdecimal() and asked not in self.by_code:
+            found = self.by_id.get(int(asked[1:20]))
             if found is None:
-                raise CellError(f"There is no {self.what} with the id {asked[1:]}.")
+                raise CellError(f"There is no {self.what} with the id {asked[1:20]}.")
             return found
         if asked in self.by_code:
             return self.by_code[asked]

@@ -10,6 +10,7 @@ from fleet.intake.names import public_name
 from fleet.intake.rows import Row
 
 OWN_PREFIX: Final = "auto-"
+_ID_MARK: Final = "#"
 _AT_ONCE: Final = 800
 
 Key = tuple[int, str]
@@ -47,9 +48,12 @@ def name_rows(rows: Sequence[Row], words: Sequence[str]) -> None:
     """
     for row in rows:
         given = row.words.get("reference", "")
-        if given.startswith(OWN_PREFIX):
+        if given.startswith((OWN_PREFIX, _ID_MARK)):
             row.refuse(
-                "reference", "reserved", f"A reference cannot start with '{OWN_PREFIX}'; that is for rows without."
+                "reference",
+                "reserved",
+                f"A reference cannot start with '{OWN_PREFIX}', which is for rows without one, or '{_ID_MARK}', which "
+                "is for ids.",
             )
         row.reference = given or own_reference(row, words)
 

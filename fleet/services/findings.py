@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -122,10 +122,13 @@ def refresh_findings(
     dict
         Counts: units, opened, refreshed, closed, standing.
     """
-    ids = standing_units(company, company_day(company, now))
+    day = company_day(company, now)
+    ids = standing_units(company, day)
     if units is not None:
         wanted = set(units)
         ids = [pk for pk in ids if pk in wanted]
+    else:
+        _close_retired(company, day, now)
     counts: Counter[str] = Counter(units=len(ids), opened=0, refreshed=0, closed=0, standing=0)
     for start in range(0, len(ids), BLOCK_UNITS):
         if progress is not None:
@@ -137,6 +140,14 @@ def refresh_findings(
     if progress is not None:
         progress(1.0, "findings stored")
     return dict(counts)
+
+
+def _close_retired(company: Company, day: date, now: datetime) -> None:
+    """A unit that is gone has nothing wrong any more."""
+    rows = Finding.objects.of_company(company).filter(
+        unit__retired_on__lt=day, state__in=[Finding.State.OPEN, Finding.State.CONFIRMED]
+    )
+    Finding.objects.filter(pk__in=rows.values("pk")).update(state=Finding.State.CLOSED, closed_at=now)
 
 
 def _seen_at(history: History, unit_id: int, now: datetime) -> list[_Seen]:

@@ -77,6 +77,8 @@ def forecast_company(
     day = company_day(company, now)
     wanted = None if units is None else set(units)
     blocks = [block for block in unit_blocks(company, day) if wanted is None or not wanted.isdisjoint(block)]
+    if wanted is None:
+        _retire(company, day)
     counts: Counter[str] = Counter(units=0, positions=0, created=0, changed=0, unchanged=0, unusable=0)
     for number, block in enumerate(blocks):
         if progress is not None:
@@ -105,6 +107,15 @@ def unit_blocks(company: Company, day: date) -> list[list[int]]:
     """The units in service on a day, in the blocks in which they are forecast."""
     ids = standing_units(company, day)
     return [ids[start : start + BLOCK_UNITS] for start in range(0, len(ids), BLOCK_UNITS)]
+
+
+def _retire(company: Company, day: date) -> None:
+    """A unit that is gone has no forecast any more; its old ones are history."""
+    Forecast.objects.filter(
+        pk__in=Forecast.objects.of_company(company)
+        .filter(is_latest=True, as_of__lte=day, position__unit__retired_on__lt=day)
+        .values("pk")
+    ).update(is_latest=False)
 
 
 def _forecast_block(

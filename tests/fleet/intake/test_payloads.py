@@ -71,6 +71,7 @@ def test_a_unit_goes_by_its_code_too_and_a_bare_number_is_fine_where_there_is_no
         ("state", ["static"], "Text is needed"),
         ("reference", "x" * 81, "at most 80"),
         ("reference", "auto-1", "auto-"),
+        ("reference", "#5", "'#'"),
         ("note", "a\x00b", "null"),
         ("corrects", 12345, "no reading"),
     ],

@@ -202,6 +202,15 @@ def test_a_unit_nobody_reads_is_named_and_stays_so_all_day(unit: Unit) -> None:
     assert (counts["opened"], counts["refreshed"]) == (0, 0)
 
 
+def test_the_findings_of_a_unit_that_is_gone_close(unit: Unit) -> None:
+    read(unit, NOW - timedelta(days=1), interstage_tds_mg_per_l=9.0)
+    refresh_findings(company=unit.company, now=NOW)
+    unit.retired_on = date(2026, 3, 9)
+    unit.save()
+    refresh_findings(company=unit.company, now=NOW)
+    assert causes(unit, "closed") == {"di_lead_exhausted"}
+
+
 def test_doubtful_values_and_old_readings_say_nothing(unit: Unit) -> None:
     flags = [{"field": "inlet_pressure_kpa", "code": "factor_of_ten", "sentence": "..."}]
     read(unit, NOW - timedelta(days=1), inlet_pressure_kpa=600 * PSI / 2.1, flags=flags)

@@ -93,6 +93,15 @@ def test_an_empty_position_and_a_retired_unit_have_no_date(unit: Unit) -> None:
     assert (forecast.state, forecast.p50, forecast.placement) == ("empty", None, None)
 
 
+def test_the_forecasts_of_a_unit_that_is_gone_become_history(unit: Unit) -> None:
+    forecast_company(company=unit.company, now=NOW)
+    unit.retired_on = date(2026, 3, 10)
+    unit.save()
+    forecast_company(company=unit.company, now=NOW + timedelta(days=1))
+    assert Forecast.objects.filter(position__unit=unit).count() == 5
+    assert not Forecast.objects.filter(position__unit=unit, is_latest=True).exists()
+
+
 def test_only_the_asked_units_are_stored_and_with_the_same_numbers(unit: Unit) -> None:
     other = factories.UnitFactory(company=unit.company)
     factories.PlacementFactory(position=factories.PositionFactory(unit=other))

@@ -302,3 +302,18 @@ def test_progress_is_told(town: Town) -> None:
     _plan(town, progress=lambda share, doing: told.append((share, doing)))
     assert told
     assert all(0.0 <= share <= 1.0 and doing for share, doing in told)
+
+
+def test_a_planner_that_is_told_to_end_leaves_no_plan(town: Town) -> None:
+    class EndedError(Exception):
+        """Somebody stopped the job."""
+
+    def end(share: float, doing: str) -> None:
+        raise EndedError
+
+    town.installer("Ada")
+    _busy(town, 3)
+    with pytest.raises(EndedError):
+        _plan(town, progress=end)
+    assert not Plan.objects.exists()
+    assert _plan(town).state == "draft"

@@ -15,6 +15,9 @@ from fleet.demo.train import Cartridge, Conditions, Train
 LOGGED_DAYS = 548
 """Eighteen months: what the logs hold. Commissioning is written up however long ago it was."""
 
+SANITISE_AFTER_DAYS = 250
+"""A pressurised tank is sanitised at the first call after this, so that none goes much over a year."""
+
 _CALL_EVERY_DAYS = {"reef": 115, "planted": 180, "drinking": 180, "coffee": 95, "laboratory": 85}
 
 
@@ -47,15 +50,36 @@ class Look:
     note: str = ""
 
 
+@dataclass(frozen=True)
+class Done:
+    """One thing done on a call: 'replace', 'rotate' or 'sanitise', at a position (0: the unit), with what and why."""
+
+    action: str
+    order: int = 0
+    item: str = ""
+    lot: str = ""
+    removal: str = ""
+
+
+@dataclass(frozen=True)
+class Call:
+    """An installer's call and what was done."""
+
+    at: datetime
+    done: tuple[Done, ...]
+
+
 @dataclass
 class Life:
-    """What became of a unit: where each cartridge stood, and who looked when."""
+    """What became of a unit: where each cartridge stood, who looked when, who called and did what."""
 
     unit: UnitSpec
     commissioned: date
     stays: list[Stay] = field(default_factory=list)
     looks: list[Look] = field(default_factory=list)
-    train: Train | None = None
+    calls: list[Call] = field(default_factory=list)
+    waste_ratio: float = 0.0
+    restrictor_flow_l_per_day: float = 0.0
 
 
 def random_for(seed: int, *names: str) -> np.random.Generator:
@@ -86,10 +110,13 @@ class _Keeper:
         steady = 0.3 if self.story else 1.0
         self.train = Train(unit, self.supply, self.random, spread=steady)
         self.standing: dict[int, Stay] = {}
+        self.doing: list[Done] = []
+        self.sanitised_on = commissioned
         # Clients of one site are called on together, so the rhythm belongs to the site.
         rhythm = random_for(seed, unit.site, "calls")
         self.every = round(_CALL_EVERY_DAYS[unit.use] * float(rhythm.uniform(0.9, 1.15)))
         self.next_call = commissioned + timedelta(days=round(self.every * float(rhythm.uniform(0.8, 1.0))))
+        self.check_on = seasons.next_working_day(commissioned + timedelta(days=int(rhythm.integers(14, 28))))
         self.weekday = int(self.random.integers(0, 7))
         self.hour = int(self.random.integers(8, 16))
         self.true_demand = unit.weekly_demand_l / 7 * float(np.exp(self.random.normal(0.0, 0.15 * steady)))
@@ -104,6 +131,10 @@ class _Keeper:
             now = self._conditions(day)
             if self.story.get("begins_with_call") and self.days_ago(day) == int(self.story["days_ago"]) + 1:
                 self._call_again(day, 1)
+            if day == self.check_on:
+                # A look after running-in, so that later readings have something to be held against.
+                at = self._moment(day, self.hour)
+                self._look(now, day, at, "installer", "routine", note="running-in check")
             if day == self.next_call:
                 self._visit(day, now)
             else:
@@ -112,7 +143,8 @@ class _Keeper:
             if self.days_ago(day) == self.story.get("lead_gives_out_days_ago"):
                 self._lead_gives_out()
             day += timedelta(days=1)
-        self.life.train = self.train
+        self.life.waste_ratio = self.train.waste_ratio
+        self.life.restrictor_flow_l_per_day = self.train.restrictor_flow_l_per_day
         return self.life
 
     def _lead_gives_out(self) -> None:
@@ -158,7 +190,7 @@ class _Keeper:
         return Conditions(
             line_pressure_kpa=max(pressure, 90.0),
             temperature_degc=seasons.water_temperature_degc(day, self.supply) + float(self.random.normal(0, 0.5)),
-            feed_tds_mg_per_l=self.supply.tds_mg_per_l * self.local_tds * seasons.feed_tds_factor(day)
+            feed_tds_mg_per_l=self.supply.tds_mg_per_l * self.local_tds * seasons.feed_tds_factor(day, self.supply)
             * float(np.exp(self.random.normal(0, 0.012))),
             total_chlorine_mg_per_l=chlorine,
             turbidity_ntu=turbidity,
@@ -191,6 +223,11 @@ class _Keeper:
     def _replace(self, place: Place, at: datetime, day: date, why: str) -> None:
         self._remove(place, at, why)
         self._place(place, self.train.fresh(place, self.scenario.items[place.item], day), at)
+        self._did("replace", place, place, why)
+
+    def _did(self, action: str, place: Place, fresh: Place, why: str) -> None:
+        stay = self.standing[fresh.order]
+        self.doing.append(Done(action, place.order, stay.item, stay.lot, why))
 
     def _rotate(self, stage: str, at: datetime, day: date, why: str) -> None:
         """Discard the lead, move the lag to lead, a fresh one at lag."""
@@ -201,6 +238,7 @@ class _Keeper:
         moved, stay = self._remove(lag, at, "rotated")
         self._place(lead, moved, at, continues=stay)
         self._place(lag, self.train.fresh(lag, self.scenario.items[lag.item], day), at)
+        self._did("rotate", lead, lag, why)
 
     def _look(self, now: Conditions, day: date, at: datetime, source: str, occasion: str, note: str = "") -> None:
         if self.days_ago(day) > LOGGED_DAYS and not note:
@@ -220,10 +258,14 @@ class _Keeper:
         self._look(now, day, at, "installer", "as_found")
         if self.unit.tank == "pressurised":
             self._look_with_full_tank(now, day, at - timedelta(minutes=6))
-        before = len(self.life.stays)
         self._work(day, at + timedelta(minutes=25), self.train.look(now, day), now)
-        if len(self.life.stays) > before:
+        if self.unit.tank == "pressurised" and (day - self.sanitised_on).days > SANITISE_AFTER_DAYS:
+            self.sanitised_on = day
+            self.doing.append(Done("sanitise"))
+        if self.doing:
             self._look(now, day, at + timedelta(minutes=45), "installer", "as_left")
+        self.life.calls.append(Call(at + timedelta(minutes=25), tuple(self.doing)))
+        self.doing = []
 
     def _nobody_comes(self, day: date) -> bool:
         return self.begun(day) and bool(self.story.get("no_calls")) and not self._begins(day)
@@ -293,10 +335,11 @@ class _Keeper:
         if lead is None or lag is None:
             return
         share = seen["interstage_tds_mg_per_l"] / max(seen["permeate_tds_mg_per_l"], 0.5)
-        if seen["product_tds_mg_per_l"] >= 2 and share > 0.9:
-            self._replace(lead, at, day, "exhausted")
-            self._replace(lag, at, day, "exhausted")
-        elif share > 0.85 or self._begins(day):
+        if (seen["product_tds_mg_per_l"] >= 2 and share > 0.9) or self._begins(day):
+            why = "exhausted" if share > 0.85 else "early"
+            self._replace(lead, at, day, why)
+            self._replace(lag, at, day, why)
+        elif share > 0.85:
             self._rotate("resin", at, day, "exhausted")
         elif share > 0.3 and float(self.random.random()) < 0.6:
             self._rotate("resin", at, day, "early")

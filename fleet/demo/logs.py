@@ -56,6 +56,9 @@ _ALSO: Mapping[str, tuple[str, ...]] = {
         "inlet_pressure_kpa", "temperature_degc", "permeate_flow_l_per_day", "concentrate_flow_l_per_day",
     ),
     "lead-resin-spent": ("interstage_tds_mg_per_l", "product_tds_mg_per_l", "permeate_tds_mg_per_l"),
+    "resin-cut-by-carbon-dioxide": (
+        "interstage_tds_mg_per_l", "product_tds_mg_per_l", "permeate_tds_mg_per_l", "feed_tds_mg_per_l",
+    ),
     "concentrate-never-stops": ("line_pressure_kpa", "tank_pressure_kpa", "concentrate_flow_l_per_day"),
 }  # fmt: skip
 _CLIENT_HANDS = (
@@ -176,7 +179,7 @@ class _Clerk:
                 temperature_degc=look.shown.get("temperature_degc", 15.0),
                 random=random,
             )
-            for name in self._noted(unit, look, random)
+            for name in self._noted(unit, look, instrument, random)
         }
         if not noted:
             return {}
@@ -200,12 +203,16 @@ class _Clerk:
             return self.carried[self.scenario.installer_of(unit).key]
         return self.fitted.get(unit.code) if look.source == "meter" else None
 
-    def _noted(self, unit: UnitSpec, look: Look, random: np.random.Generator) -> list[str]:
+    def _noted(
+        self, unit: UnitSpec, look: Look, instrument: InstrumentSpec | None, random: np.random.Generator
+    ) -> list[str]:
         often = dict(_OFTEN[look.source])
         if look.source == "client":
             often.update(dict.fromkeys(_ALSO.get(unit.story, ()), 1.0))
         if look.tank_is_full is not None:
             often = dict.fromkeys(("line_pressure_kpa", "tank_pressure_kpa", "concentrate_flow_l_per_day"), 1.0)
+        if instrument is not None and not instrument.compensates_temperature:
+            often["temperature_degc"] = 1.0
         if unit.totaliser == "none":
             often["totaliser_l"] = 0.0
         if look.source == "installer" and unit.has_booster_pump:

@@ -23,6 +23,7 @@ KINDS: Final[dict[str, str]] = {
     "date that reads two ways": REFUSED,
     "flow below zero": REFUSED,
     "temperature in the other scale": REFUSED,
+    "no temperature for a meter that needs it": REFUSED,
     "nothing measured": REFUSED,
     "pH without its point": REFUSED,
     "feed and permeate transposed": FLAGGED,
@@ -44,6 +45,7 @@ _PLAN: Final = (
     ("installer-tilda.csv", "date that does not exist"),
     ("installer-tilda.csv", "no unit named"),
     ("installer-tilda.csv", "nothing measured"),
+    ("installer-tilda.csv", "no temperature for a meter that needs it"),
     ("client-s04.csv", "row pasted twice"),
     ("client-s04.csv", "letters in a number"),
     ("client-s23.csv", "feed and permeate transposed"),
@@ -88,6 +90,7 @@ def _can(row: "LogRow", kind: str) -> bool:
         "feed and permeate transposed": ("feed TDS", "permeate TDS"),
         "flow below zero": ("permeate flow",),
         "temperature in the other scale": ("temperature",),
+        "no temperature for a meter that needs it": ("temperature", "feed TDS"),
         "letters in a number": (_first_number(row),),
     }.get(kind, ())
     return all(_column(row, name) for name in needed)
@@ -140,7 +143,7 @@ def _transpose(row: "LogRow", as_of: date) -> None:
 
 def _nothing(row: "LogRow", as_of: date) -> None:
     for head in list(row.cells):
-        if "[" in head or head == "feed pH":
+        if "[" in head or head in {"feed pH", "minutes since start"}:
             row.cells[head] = ""
     row.cells["note"] = "looked fine"
 
@@ -168,6 +171,7 @@ _SPOIL: "Final[dict[str, Callable[[LogRow, date], None]]]" = {
     "date that reads two ways": _day_month,
     "flow below zero": _put("permeate flow", lambda cell: f"-{cell}"),
     "temperature in the other scale": _put("temperature", lambda cell: f"{float(cell) * 1.8 + 32:.1f}"),
+    "no temperature for a meter that needs it": _put("temperature", lambda cell: ""),
     "nothing measured": _nothing,
     "pH without its point": _put("pH", lambda cell: cell.replace(".", "")),
     "feed and permeate transposed": _transpose,

@@ -129,4 +129,4 @@ def passing_share(captured_share: float, transfer_units: float) -> float:
 
 def blocking_factor(volume_l: float, volume_to_limit_l: float) -> float:
     """How much a sediment filter's resistance has grown: exponential, times 14 (5 to 69 kPa) at the limit volume."""
-    return math.exp(math.log(14.0) * min(volume_l / volume_to_limit_l, 2.2))
+    return math.exp(math.log(14.0) * min(volume_l / volume_to_limit_l, 1.7))

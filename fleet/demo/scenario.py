@@ -17,7 +17,7 @@ class ScenarioError(ValueError):
 
 @dataclass(frozen=True)
 class Supply:
-    """A water works or borehole: typical water, coldest and warmest month."""
+    """A water works or borehole: typical water, how far its TDS swings in a year, coldest and warmest month."""
 
     code: str
     name: str
@@ -32,6 +32,7 @@ class Supply:
     iron_mg_per_l: float
     manganese_mg_per_l: float
     turbidity_ntu: float
+    tds_swing: float
     coldest_degc: float
     warmest_degc: float
 

@@ -21,9 +21,9 @@ def water_temperature_degc(day: date, supply: Supply) -> float:
     return middle - swing * math.cos(2 * math.pi * (share_of_year(day) - 0.14))
 
 
-def feed_tds_factor(day: date) -> float:
-    """Feed TDS against its mean: a little higher in late summer, when rivers and wells are low."""
-    return 1.0 + 0.06 * math.cos(2 * math.pi * (share_of_year(day) - 0.70))
+def feed_tds_factor(day: date, supply: Supply) -> float:
+    """Feed TDS against its mean: higher in late summer, when rivers are low."""
+    return 1.0 + supply.tds_swing * math.cos(2 * math.pi * (share_of_year(day) - 0.70))
 
 
 def is_holiday(day: date) -> bool:

@@ -49,7 +49,6 @@ class Conditions:
     turbidity_ntu: float
     demand_l: float
     waste_never_stops: bool = False
-    shares: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass
@@ -64,7 +63,7 @@ class Train:
     totaliser_l: float = 0.0
 
     @property
-    def recovery_ratio(self) -> float:
+    def waste_ratio(self) -> float:
         """Concentrate over permeate the unit was built for."""
         return {"reef": 4.0, "planted": 3.5, "drinking": 3.5, "coffee": 2.0, "laboratory": 3.0}[self.unit.use]
 
@@ -73,7 +72,7 @@ class Train:
         """Concentrate flow of the restrictor at 414 kPa, chosen for the flow expected at the site."""
         membrane = self.standing_at("membrane", "single")
         rated = membrane.number("rated_flow_l_per_day") if membrane else 300.0
-        return self.recovery_ratio * 0.65 * rated
+        return self.waste_ratio * 0.65 * rated
 
     def fresh(self, place: Place, item: dict[str, str], day: date) -> Cartridge:
         """A cartridge out of the box; labels are a little optimistic, by an amount of its own."""
@@ -176,16 +175,16 @@ class Train:
 
     def _membrane_state(self, cartridge: Cartridge, day: date) -> physics.Membrane:
         years = cartridge.age_days(day) / 365
-        hard = self.supply.hardness_mg_per_l_as_caco3 / 200 * (2.0 if self.recovery_ratio < 2.5 else 1.0)
+        hard = self.supply.hardness_mg_per_l_as_caco3 / 200 * (1.5 if self.waste_ratio < 2.5 else 1.0)
         attacked = cartridge.chlorine_hours / 130
         return physics.Membrane(
             rated_flow_l_per_day=cartridge.number("rated_flow_l_per_day"),
             rated_pressure_kpa=cartridge.number("rated_pressure_kpa"),
             rated_tds_mg_per_l=cartridge.number("rated_tds_mg_per_l"),
             rejection_fraction=cartridge.number("rejection_fraction"),
-            water_factor=cartridge.quality * (1 + 0.06 * np.exp(-years * 12)) * (1 - 0.045 * years * hard)
+            water_factor=cartridge.quality * (1 + 0.05 * np.exp(-years * 20)) * (1 - 0.028 * years * hard)
             * (1 + 0.10 * attacked),
-            salt_factor=(1 + 0.09 * years * hard) * (1 + attacked**1.4),
+            salt_factor=(1 + 0.06 * years * hard) * (1 + attacked**1.4),
         )  # fmt: skip
 
     def _carbon_share(self, cartridge: Cartridge) -> float:

@@ -85,6 +85,8 @@ def test_the_stories_show_in_the_newest_readings(told: Told, as_of: date, seed: 
     spent = newest(lives, "lead-resin-spent", "product_tds_mg_per_l").shown
     assert spent["interstage_tds_mg_per_l"] > 0.95 * spent["permeate_tds_mg_per_l"]
     assert spent["product_tds_mg_per_l"] < 0.5
+    short = newest(lives, "resin-cut-by-carbon-dioxide", "product_tds_mg_per_l").shown
+    assert short["interstage_tds_mg_per_l"] > 0.9 * short["permeate_tds_mg_per_l"]
     runs = newest(lives, "concentrate-never-stops", "tank_pressure_kpa")
     assert runs.tank_is_full
     assert runs.shown["concentrate_flow_l_per_day"] > 100

@@ -1,0 +1,140 @@
+"""The demo from an empty database to rounds and parts lists, through the same services that people's requests use."""
+
+from collections.abc import Sequence
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from accounts.models import Company, Membership
+from fleet.demo.life import Life, live_all
+from fleet.demo.load import load_company
+from fleet.demo.logs import FEED_WATER, LogFile, write_logs
+from fleet.demo.scenario import Scenario
+from fleet.intake import feed_water_log, readings_log
+from fleet.models import IntakeBatch
+from fleet.services import findings, forecasts, indicators
+from scheduling.demo import remember
+from scheduling.demo.logins import keep, passwords_for, read_kept
+from scheduling.demo.screen import Working
+from scheduling.demo.vans import load_past_work, load_vans
+from scheduling.models import Installer, Plan
+from scheduling.services import needs, parts, plans, proposals
+
+MORNING: Final = time(6)
+"""The demo's clock stands at six in the morning of its day: yesterday is read, no van is on the road yet."""
+
+
+WORKING_DAYS: Final = 5
+
+
+def clock_of(scenario: Scenario, as_of: date, real_now: datetime) -> datetime:
+    """Six in the morning of the demo's day, but never later than the real clock."""
+    return min(datetime.combine(as_of, MORNING, ZoneInfo(scenario.company["time_zone"])), real_now)
+
+
+def write_log_files(files: Sequence[LogFile], folder: Path) -> None:
+    """Save the logs where people can open them; a log that is there already and the same is left alone."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for file in files:
+        path, text = folder / file.name, file.text()
+        if not path.exists() or path.read_text(encoding="utf-8") != text:
+            path.write_text(text, encoding="utf-8")
+
+
+def prepare(
+    *, scenario: Scenario, as_of: date, seed: int, folder: Path, logins: Path, now: datetime, working: Working
+) -> tuple[remember.Remembered, list[LogFile]]:
+    """Find the demo company, or found it, and write its logs."""
+    with working.step("Living through the lives of the units") as tell:
+        lives = live_all(scenario, as_of=as_of, seed=seed, progress=tell)
+        files = write_logs(scenario, lives, as_of=as_of, seed=seed)
+        write_log_files(files, folder)
+    found = remember.find()
+    if found is None:
+        with working.step("Setting up the company, its clients, sites, units and vans"):
+            found = _found(scenario, lives, as_of=as_of, seed=seed, logins=logins, now=now)
+    return found, files
+
+
+@transaction.atomic
+def _found(
+    scenario: Scenario, lives: dict[str, Life], *, as_of: date, seed: int, logins: Path, now: datetime
+) -> remember.Remembered:
+    emails = [person["email"] for person in scenario.company["people"]]
+    passwords = passwords_for(emails, logins)
+    keep(logins, {**read_kept(logins), "passwords": passwords})
+    loaded = load_company(scenario=scenario, lives=lives, passwords=passwords, now=now)
+    load_vans(company=loaded.company, members=loaded.members, scenario=scenario, counted_at=now)
+    load_past_work(company=loaded.company, members=loaded.members, scenario=scenario, lives=lives, now=now)
+    owner = next(member for member in loaded.members.values() if member.role == Membership.Role.OWNER)
+    remember.note(owner=owner, as_of=as_of, seed=seed, now=now)
+    return remember.Remembered(loaded.company, owner, as_of, seed)
+
+
+def read_logs(
+    *, company: Company, scenario: Scenario, files: Sequence[LogFile], now: datetime, working: Working
+) -> list[IntakeBatch]:
+    """Send every log through the intake, as the person who would send it."""
+    members = {
+        member.user.email: member for member in Membership.objects.of_company(company).select_related("user", "company")
+    }
+    office = next(member for member in members.values() if member.role == Membership.Role.OFFICE)
+    emails = {f"-{person.key}.": person.email for person in scenario.installers}
+    batches = []
+    total = sum(len(file.rows) for file in files)
+    done = 0
+    with working.step("Reading the logs") as tell:
+        # The supply first, as it stands behind every reading.
+        for file in sorted(files, key=lambda file: (file.kind != FEED_WATER, file.name)):
+            email = next((email for mark, email in emails.items() if mark in file.name), "")
+            read_log = feed_water_log.read_log if file.kind == FEED_WATER else readings_log.read_log
+            batches.append(
+                read_log(
+                    company=company,
+                    by=members.get(email, office),
+                    name=file.name,
+                    content=file.text().encode(),
+                    now=now,
+                )
+            )
+            done += len(file.rows)
+            tell(done / total, file.name)
+    return batches
+
+
+def judge_and_plan(*, made: remember.Remembered, now: datetime, seed: int, working: Working) -> Plan:
+    """Indicators, findings, forecasts, needs, visits, rounds and parts lists, each by its service."""
+    company = made.company
+    with working.step("Working out what the readings mean") as tell:
+        indicators.recompute(company=company, now=now, progress=tell)
+    with working.step("Forecasting every cartridge") as tell:
+        forecasts.forecast_company(company=company, now=now, progress=tell)
+    with working.step("Naming what is wrong"):
+        findings.refresh_findings(company=company, now=now)
+    with working.step("Deciding what to do on which visit"):
+        needs.refresh_needs(company=company, now=now)
+        proposals.propose_visits(company=company, now=now)
+    with working.step("Planning the rounds") as tell:
+        first_day, days = next_working_days(company, made.as_of)
+        plan = plans.plan_rounds(
+            company=company, by=made.owner, now=now, first_day=first_day, days=days, progress=tell, seed=seed
+        )
+    with working.step("Writing the parts lists"):
+        parts.write_parts_lists(plan=plan, now=now)
+    return plan
+
+
+def next_working_days(company: Company, as_of: date, wanted: int = WORKING_DAYS) -> tuple[date, int]:
+    """The first working day after `as_of`, and the calendar days from it that hold the wanted number of them."""
+    weekdays = {day for installer in Installer.objects.of_company(company) for day in installer.weekdays}
+    day = as_of + timedelta(days=1)
+    while day.weekday() not in weekdays:
+        day += timedelta(days=1)
+    first, found = day, 1
+    while found < wanted:
+        day += timedelta(days=1)
+        found += day.weekday() in weekdays
+    return first, (day - first).days + 1

@@ -1,0 +1,84 @@
+"""What was read from the logs, what was refused and why, what was kept with a doubt."""
+
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+
+from fleet.models import FeedWaterSample, IntakeBatch, Reading, RefusedRow
+from scheduling.demo.screen import Screen
+
+_SHOWN_DOUBTS = 12
+
+
+def show_logs(screen: Screen, batches: Sequence[IntakeBatch], folder: Path) -> None:
+    """Print the counts of each log, every refused row with its sentences, and the doubts."""
+    screen.heading("What was read")
+    screen.line(f"The logs lie in {folder}; open them, change them, upload them again.")
+    _counts(screen, batches)
+    _refused(screen, batches)
+    _doubts(screen, batches)
+
+
+def _counts(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
+    columns = ("log", "rows", "stored", "known already", "refused", "kept with a doubt")
+    groups: dict[str, list[IntakeBatch]] = {}
+    for batch in batches:
+        name = batch.name
+        groups.setdefault("clients' logs" if name.startswith("client-") else name, []).append(batch)
+    rows = []
+    for name, members in groups.items():
+        label = f"{len(members)} {name}" if len(members) > 1 else name
+        rows.append((label, *_sums(members)))
+    rows.append(("together", *_sums(batches)))
+    screen.table(columns, rows, numbers=columns[1:])
+    if batches and not any(batch.stored for batch in batches):
+        screen.line("Every row was known already: nothing was stored twice.", indent=2)
+
+
+def _sums(batches: Sequence[IntakeBatch]) -> tuple[int, ...]:
+    fields = ("rows", "stored", "duplicates", "refused", "flagged")
+    return tuple(sum(getattr(batch, field) for batch in batches) for field in fields)
+
+
+def _refused(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
+    rows = list(RefusedRow.objects.filter(batch__in=[batch.pk for batch in batches]).select_related("batch"))
+    if not rows:
+        return
+    screen.subheading(f"Refused, {len(rows)} rows: put them right in the log and upload it again")
+    for row in sorted(rows, key=lambda row: (row.batch.name, row.line)):
+        # One sentence for each kind of fault: the same one for five columns says no more.
+        of_kind = {fault.get("code", ""): fault for fault in reversed(row.faults)}
+        sentences = " ".join(_fault(fault) for fault in of_kind.values())
+        screen.line(f"{row.batch.name}, line {row.line}: {sentences}", indent=2)
+
+
+def _fault(fault: dict[str, str]) -> str:
+    field, sentence = fault.get("field", ""), fault.get("sentence", "")
+    return f"{field}: {sentence}" if field and field not in sentence else sentence
+
+
+def _doubts(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
+    rows: dict[str, set[tuple[str, int]]] = {}
+    places: dict[str, Counter[str]] = {}
+    example: dict[tuple[str, str], tuple[str, int, str]] = {}
+    ids = [batch.pk for batch in batches]
+    readings = Reading.objects.filter(batch__in=ids).exclude(flags=[]).order_by("batch__name", "line")
+    samples = FeedWaterSample.objects.filter(batch__in=ids).exclude(flags=[]).order_by("batch__name", "line")
+    for name, line, place, flags in [
+        *readings.values_list("batch__name", "line", "unit__code", "flags"),
+        *samples.values_list("batch__name", "line", "site__code", "flags"),
+    ]:
+        for flag in flags:
+            code = flag["code"]
+            rows.setdefault(code, set()).add((name, line))
+            places.setdefault(code, Counter())[place] += 1
+            example.setdefault((code, place), (name, line, flag["sentence"]))
+    if not rows:
+        return
+    screen.subheading("Kept with a doubt: stored, and weighed with care")
+    for code in sorted(rows, key=lambda code: -len(rows[code]))[:_SHOWN_DOUBTS]:
+        place = places[code].most_common(1)[0][0]
+        name, line, sentence = example[code, place]
+        count, units = len(rows[code]), len(places[code])
+        where = f"{count} row{'s' * (count > 1)} of {units} unit{'s' * (units > 1)}"
+        screen.line(f"{where}, such as {name} line {line}, {place}: {sentence}", indent=2)

@@ -1,0 +1,108 @@
+"""What to do next: parts to order by when, clients to call, how to get in."""
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from accounts.models import Company
+from scheduling.demo.logins import Login
+from scheduling.demo.screen import Screen, day_in_words
+from scheduling.models import PartsLine, PartsList, Plan, Stop, Visit
+
+CAUTIONS = (
+    "Deionised water from these units is not for drinking; a drinking outlet is taken before the resin.",
+    "An accredited laboratory says whether water is fit to drink: TDS tells nothing of lead, germs or nitrate.",
+    "Drains need an air gap, the supply a backflow preventer; follow the local code and leave it to licensed trades.",
+    "Unplug pumps before opening anything; sockets near water need a residual-current device.",
+    "Shut the feed and let the pressure off before opening a housing.",
+    "Never mix sanitiser with acids; wear gloves and eye protection, flush, and test for chlorine before refitting.",
+    "The dates are estimates with the spread stated; they replace no test and no safeguard.",
+)
+
+
+def show_next(screen: Screen, company: Company, plan: Plan, as_of: date) -> None:
+    """Print the orders with their dates and the calls to make."""
+    screen.heading("What to do next")
+    _show_orders(screen, company, plan, as_of)
+    _show_calls(screen, plan)
+
+
+def _show_orders(screen: Screen, company: Company, plan: Plan, as_of: date) -> None:
+    period = (
+        PartsList.objects.of_company(company)
+        .filter(scope=PartsList.Scope.PERIOD, plan=plan)
+        .order_by("-last_day", "first_day")
+        .first()
+    )
+    if period is None:
+        return
+    lines = [line for line in PartsLine.objects.filter(parts_list=period).select_related("item") if line.packs_to_order]
+    if not lines:
+        screen.line(f"Stock covers everything until {day_in_words(period.last_day)}: nothing to order.", indent=2)
+        return
+    screen.subheading(f"Order, for the work until {day_in_words(period.last_day)}")
+    rows = [
+        _order(line, company, as_of)
+        for line in sorted(lines, key=lambda line: (line.order_by or as_of, line.item.code))
+    ]
+    numbers = ("needed", "in stock", "packs", "cost")
+    screen.table(("order by", "item", "", "needed", "in stock", "packs", "of", "cost", "wanted"), rows, numbers=numbers)
+
+
+def _order(line: PartsLine, company: Company, as_of: date) -> tuple[object, ...]:
+    last = line.order_by or as_of
+    when = "today" if last <= as_of else f"{last:%a} {last.day} {last:%b}"
+    late = ", late" if last < as_of else ""
+    cost = line.item.price * line.packs_to_order * line.item.pack_size
+    return (
+        when + late,
+        line.item.code,
+        line.item.name,
+        line.quantity,
+        line.in_stock,
+        line.packs_to_order,
+        line.item.pack_size,
+        f"{cost:.2f} {company.currency}",
+        f"{line.needed_by:%a} {line.needed_by.day} {line.needed_by:%b}" if line.needed_by else "",
+    )
+
+
+def _show_calls(screen: Screen, plan: Plan) -> None:
+    stops = (
+        Stop.objects.filter(round__plan=plan, visit__state=Visit.State.PROPOSED)
+        .select_related("round__installer", "visit__site__client")
+        .order_by("starts_at")
+    )
+    if not stops:
+        return
+    screen.subheading("Call, to agree the time of the visit")
+    for stop in stops:
+        site = stop.visit.site
+        at = stop.starts_at.astimezone(ZoneInfo(site.time_zone))
+        urgent = "urgent, " if stop.visit.is_urgent else ""
+        screen.line(
+            f"{site.client.name} ({site.code}): {urgent}{stop.round.installer.name} can come on "
+            f"{day_in_words(at.date())} at {at:%H:%M}.",
+            indent=2,
+        )
+
+
+def show_logins(screen: Screen, logins: Sequence[Login], kept_in: Path, server_line: str) -> None:
+    """Print how each role gets in, and how to start the server."""
+    screen.heading("Logins, for this machine only")
+    rows = [(login.role, login.name, login.email, login.password) for login in logins if login.password]
+    screen.table(("role", "name", "email", "password"), rows)
+    screen.subheading("Tokens for programs, good for 90 days")
+    screen.table(("role", "of", "token"), [(login.role, login.name, login.token) for login in logins])
+    screen.line(f"They are kept in {kept_in}, readable for you alone.", indent=2)
+    screen.subheading("Start the server")
+    screen.line(server_line, indent=2)
+    screen.line("then open http://127.0.0.1:8000/api/v1/docs/ and sign in.", indent=2)
+
+
+def show_cautions(screen: Screen) -> None:
+    """Print the cautions that go with every unit."""
+    screen.heading("Cautions")
+    for caution in CAUTIONS:
+        screen.line(f"- {caution}", indent=2)

@@ -1,0 +1,152 @@
+"""The units at risk, and why, in sentences."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Final
+
+from django.db.models import Max
+
+from accounts.models import Company
+from fleet.models import Finding, Forecast, Reading, Unit
+from scheduling.demo.screen import Screen
+from scheduling.models import Need
+
+SOON: Final = timedelta(days=14)
+LATER: Final = timedelta(days=42)
+LONG_UNREAD: Final = timedelta(days=180)
+_UNREAD: Final = "no_reading_for_weeks"
+EXPLAINS_ONLY: Final = frozenset(
+    {
+        "reading_not_valid_for_trend", "cold_water_not_a_fault", "warm_water_not_a_fault", "tank_back_pressure",
+        "low_net_driving_pressure", "membrane_running_in", "membrane_aged", "tds_creep", "supply_changed",
+        "carbon_dioxide_from_air", "carbon_dioxide_passes_membrane",
+    }
+)  # fmt: skip
+"""Causes that explain a reading or lie years ahead; they are stored and served, but put no unit at risk."""
+
+_LIVE: Final = (Finding.State.OPEN, Finding.State.CONFIRMED)
+_CAUSE_WORDS: Final = {"di": "DI", "co2": "carbon dioxide", "ro": "RO"}
+
+
+@dataclass
+class _AtRisk:
+    unit: Unit
+    findings: list[Finding] = field(default_factory=list)
+    forecasts: list[Forecast] = field(default_factory=list)
+    needs: list[Need] = field(default_factory=list)
+
+    @property
+    def is_urgent(self) -> bool:
+        return any(need.is_urgent for need in self.needs)
+
+    @property
+    def weight(self) -> tuple[bool, float, int]:
+        surest = max((finding.confidence for finding in self.findings), default=0.0)
+        return (not self.is_urgent, -surest, -len(self.forecasts))
+
+
+def show_units(screen: Screen, company: Company, as_of: date) -> None:
+    """Print the units with a finding, a spent cartridge or one that is likely spent within two weeks."""
+    last_read = _last_read(company)
+    at_risk = units_at_risk(company, as_of)
+    screen.heading(f"Units at risk: {len(at_risk)} of {Unit.objects.of_company(company).count()}")
+    screen.line(_in_numbers(company, as_of))
+    for risk in at_risk:
+        unit = risk.unit
+        urgent = ", urgent" if risk.is_urgent else ""
+        screen.subheading(f"{unit.code}{urgent}: {unit.name} at {unit.site.name}, {unit.site.address}")
+        for finding in risk.findings:
+            for indent, sentence in _of_finding(finding, last_read.get(unit.pk), as_of):
+                screen.line(sentence, indent=indent)
+        for forecast in risk.forecasts:
+            if forecast.installer_sentence:
+                screen.line(f"- {_ended(forecast.installer_sentence)}", indent=2)
+        if unit.notes:
+            screen.line(f"- Take care: {unit.notes}", indent=2)
+    _show_unread(screen, company, last_read, as_of, {risk.unit.pk for risk in at_risk})
+
+
+def _in_numbers(company: Company, as_of: date) -> str:
+    """How many cartridges are spent, due soon, due later."""
+    latest = Forecast.objects.of_company(company).filter(is_latest=True)
+    spent = latest.filter(state=Forecast.State.SPENT).count()
+    standing = latest.exclude(state=Forecast.State.SPENT)
+    soon = standing.filter(p50__lte=as_of + SOON).count()
+    later = standing.filter(p50__gt=as_of + SOON, p50__lte=as_of + LATER).count()
+    return (
+        f"Of {latest.count()} cartridges {spent} are spent, {soon} more likely are within {SOON.days} days and {later} "
+        f"within {LATER.days}."
+    )
+
+
+def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
+    """Units with a live finding, a cartridge already spent, or even odds of one within two weeks; worst first.
+
+    A finding that only explains a reading puts no unit at risk, nor does a call that is a few weeks late.
+    """
+    found: dict[int, _AtRisk] = {}
+    last_read = _last_read(company)
+
+    def risk_of(unit: Unit) -> _AtRisk:
+        return found.setdefault(unit.pk, _AtRisk(unit))
+
+    findings = Finding.objects.of_company(company).filter(state__in=_LIVE).select_related("unit__site")
+    for finding in findings.exclude(cause__in=EXPLAINS_ONLY).order_by("-confidence", "pk"):
+        last = last_read.get(finding.unit_id)
+        if finding.cause == _UNREAD and last is not None and as_of - last < LONG_UNREAD:
+            continue
+        risk_of(finding.unit).findings.append(finding)
+    forecasts = Forecast.objects.of_company(company).filter(is_latest=True).select_related("position__unit__site")
+    for forecast in forecasts.order_by("position__order"):
+        due = forecast.p50 is not None and forecast.p50 <= as_of + SOON
+        if forecast.state == Forecast.State.SPENT or due:
+            risk_of(forecast.position.unit).forecasts.append(forecast)
+    for need in Need.objects.of_company(company).filter(state=Need.State.OPEN, unit__in=list(found)):
+        found[need.unit_id].needs.append(need)
+    return sorted(found.values(), key=lambda risk: (risk.weight, risk.unit.code))
+
+
+def _of_finding(finding: Finding, last_read: date | None, as_of: date) -> Iterator[tuple[int, str]]:
+    """What is wrong, how to make sure, what to do and what to mind; each with its indent."""
+    name = cause_in_words(finding.cause)
+    sentence = finding.installer_sentence
+    if finding.cause == _UNREAD:
+        since = f"the last reading is {(as_of - last_read).days} days old" if last_read else "it was never read"
+        sentence = f"{sentence.rstrip('.')}: {since}."
+    yield 2, f"- {name[:1].upper()}{name[1:]}: {_ended(sentence)}"
+    for word, text in (("make sure", finding.confirming_check), ("do", finding.action), ("take care", finding.caution)):
+        if text:
+            yield 6, f"{word}: {_ended(text)}"
+
+
+def cause_in_words(cause: str) -> str:
+    """A cause as a person says it.
+
+    >>> cause_in_words("di_lead_exhausted")
+    'DI lead exhausted'
+    """
+    return " ".join(_CAUSE_WORDS.get(word, word) for word in cause.split("_"))
+
+
+def _show_unread(screen: Screen, company: Company, last_read: dict[int, date], as_of: date, shown: set[int]) -> None:
+    """The units of which nothing was heard for weeks, in one sentence: a reading by the client saves a call."""
+    findings = Finding.objects.of_company(company).filter(state__in=_LIVE, cause=_UNREAD)
+    rows = findings.exclude(unit__in=shown).select_related("unit").order_by("unit__code")
+    if not rows:
+        return
+    screen.subheading(f"Ask for a reading, {len(rows)} units that nobody has read for 12 weeks or longer")
+    days = [
+        f"{row.unit.code} ({(as_of - last_read[row.unit_id]).days} days)" if row.unit_id in last_read else row.unit.code
+        for row in rows
+    ]
+    screen.line(", ".join(days), indent=2)
+
+
+def _ended(sentence: str) -> str:
+    return sentence if sentence.endswith((".", "!", "?")) else f"{sentence}."
+
+
+def _last_read(company: Company) -> dict[int, date]:
+    rows = Reading.objects.of_company(company).order_by().values_list("unit_id").annotate(newest=Max("taken_at"))
+    return {unit: at.date() for unit, at in rows}

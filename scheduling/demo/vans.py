@@ -1,0 +1,116 @@
+"""Installers with their vans and stock, and what they have done so far, for the invented company."""
+
+from collections.abc import Mapping
+from datetime import datetime, time
+from typing import Any
+
+from django.db import transaction
+
+from accounts.models import Company, Membership
+from fleet.demo.life import Call, Life
+from fleet.demo.scenario import Scenario
+from fleet.models import CatalogueItem, Position, Unit
+from scheduling.models import CompanyPolicy, Installer, Need, ServiceRecord, StockLevel
+
+
+@transaction.atomic
+def load_vans(
+    *, company: Company, members: Mapping[str, Membership], scenario: Scenario, counted_at: datetime
+) -> dict[str, Installer]:
+    """Load installers, van and store stock, and the company's policy; installers by the scenario's key."""
+    installers = {
+        spec.key: Installer.objects.create(
+            company=company,
+            membership=members[spec.email],
+            name=spec.name,
+            van=spec.van,
+            home_latitude=spec.home_latitude,
+            home_longitude=spec.home_longitude,
+            time_zone=company.time_zone,
+            shift_starts=time.fromisoformat(spec.shift_starts),
+            shift_ends=time.fromisoformat(spec.shift_ends),
+            weekdays=list(spec.weekdays),
+        )
+        for spec in scenario.installers
+    }
+    items = {item.code: item for item in CatalogueItem.objects.of_company(company)}
+    StockLevel.objects.bulk_create(
+        StockLevel(
+            company=company,
+            item=items[row["item"]],
+            installer=installers[row["van"]] if row["van"] else None,
+            quantity=int(row["quantity"]),
+            counted_at=counted_at,
+        )
+        for row in scenario.stock
+    )
+    CompanyPolicy.objects.create(company=company, settings=dict(scenario.company["policy"]))
+    return installers
+
+
+@transaction.atomic
+def load_past_work(
+    *, company: Company, members: Mapping[str, Membership], scenario: Scenario, lives: Mapping[str, Life], now: datetime
+) -> None:
+    """Load the reports of past calls, as they stood in the company's files before this house had them.
+
+    The cartridges are in the card index already and the stock was counted since, so nothing else follows from them but
+    when each tank was last sanitised.
+    """
+    units = {unit.code: unit for unit in Unit.objects.of_company(company).select_related("site")}
+    positions = {(row.unit_id, row.order): row.pk for row in Position.objects.of_company(company)}
+    items = {item.code: item.pk for item in CatalogueItem.objects.of_company(company)}
+    records, sanitised = [], []
+    for life in lives.values():
+        unit = units[life.unit.code]
+        by = members[scenario.installer_of(life.unit).email]
+        for number, call in enumerate(life.calls, start=1):
+            records.append(
+                ServiceRecord(
+                    company=company,
+                    site=unit.site,
+                    reference=f"{unit.code}-call-{number}",
+                    done_at=call.at,
+                    done_by=by,
+                    work=_work(call, unit, positions, items),
+                    note="From the files kept before.",
+                    received_at=now,
+                )
+            )
+            if any(done.action == Need.Kind.SANITISE for done in call.done):
+                sanitised.append(_sanitised(company, unit, call.at))
+    ServiceRecord.objects.bulk_create(records)
+    Need.objects.bulk_create(sanitised)
+
+
+def _work(
+    call: Call, unit: Unit, positions: Mapping[tuple[int, int], int], items: Mapping[str, int]
+) -> list[dict[str, Any]]:
+    return [
+        {
+            "action": done.action,
+            "unit": unit.pk,
+            "position": positions.get((unit.pk, done.order)),
+            "item": items.get(done.item),
+            "serial_or_lot": done.lot,
+            "removal": done.removal,
+            "needs": [],
+            "note": "",
+        }
+        for done in call.done
+    ]
+
+
+def _sanitised(company: Company, unit: Unit, at: datetime) -> Need:
+    return Need(
+        company=company,
+        site=unit.site,
+        unit=unit,
+        kind=Need.Kind.SANITISE,
+        key=f"sanitise:unit-{unit.pk}",
+        state=Need.State.DONE,
+        minutes=25,
+        created_at=at,
+        updated_at=at,
+        closed_at=at,
+    )

@@ -1,0 +1,257 @@
+"""`manage.py demo` end to end: one run for all tests here, then a second one that must change nothing.
+
+The readings travel through the same intake, forecasts, findings, needs, rounds and parts lists as anybody's.
+"""
+
+import io
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.apps import apps
+from django.core.management import CommandError, call_command
+
+from accounts.models import AuditEntry, Company, Membership
+from accounts.services import check_credentials
+from accounts.tenancy import TenantModel
+from fleet.demo.mistakes import FLAGGED, KINDS, REFUSED, REPEATED
+from fleet.models import Finding, Forecast, IntakeBatch, Position, Reading, RefusedRow
+from scheduling.demo import remember
+from scheduling.demo.logins import read_kept
+from scheduling.demo.remove import remove_company
+from scheduling.demo.show_units import cause_in_words
+from scheduling.models import Need, PartsLine, PartsList, Plan, Round, Stop
+from tests.demo.conftest import AS_OF, SEED, Told
+
+# What a second run adds: that the logs came again, with the rows that were refused again.
+RECORDED_AGAIN = {IntakeBatch, RefusedRow, AuditEntry}
+
+
+@dataclass(frozen=True)
+class Ran:
+    """Two runs of the command: what they printed and what stood in the records after each."""
+
+    company: Company
+    folder: Path
+    first: str
+    second: str
+    after_first: dict[str, list[tuple]]
+    after_second: dict[str, list[tuple]]
+
+
+def records(company: Company) -> dict[str, list[tuple]]:
+    """Every row of every tenant model, but what a second run is expected to add."""
+    models = [model for model in apps.get_models() if issubclass(model, TenantModel) and model not in RECORDED_AGAIN]
+    return {model.__name__: list(model.objects.of_company(company).order_by("pk").values_list()) for model in models}
+
+
+def run(folder: Path, **options: object) -> str:
+    out = io.StringIO()
+    call_command("demo", folder=folder, stdout=out, **options)
+    return out.getvalue()
+
+
+@pytest.fixture(scope="module")
+def ran(django_db_setup: None, django_db_blocker, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ran]:
+    folder = tmp_path_factory.mktemp("demo")
+    with django_db_blocker.unblock():
+        first = run(folder, as_of=AS_OF, seed=SEED)
+        found = remember.find()
+        assert found is not None
+        after_first = records(found.company)
+        second = run(folder)
+        try:
+            yield Ran(found.company, folder, first, second, after_first, records(found.company))
+        finally:
+            remove_company(found.company)
+
+
+@pytest.fixture
+def db_of_the_run(ran: Ran, django_db_blocker) -> Iterator[None]:
+    with django_db_blocker.unblock():
+        yield
+
+
+pytestmark = pytest.mark.usefixtures("db_of_the_run")
+
+
+def findings_of(code: str) -> set[str]:
+    live = Finding.objects.filter(unit__code=code, state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
+    return set(live.values_list("cause", flat=True))
+
+
+def part_of(text: str, code: str) -> str:
+    """What is printed of one unit at risk."""
+    lines = text[text.index("Units at risk") : text.index("Rounds from")].splitlines()
+    start = next(number for number, line in enumerate(lines) if line.startswith(code))
+    end = next((number for number in range(start, len(lines)) if not lines[number].strip()), len(lines))
+    return "\n".join(lines[start:end])
+
+
+# what was read
+
+
+def test_every_mistake_is_refused_flagged_or_stored_once(ran: Ran, told: Told) -> None:
+    batches = {batch.name: batch for batch in IntakeBatch.objects.of_company(ran.company).order_by("-pk")}
+    for planted in [planted for file in told.logs for planted in file.planted()]:
+        batch = batches[planted.file]
+        outcome = KINDS[planted.kind]
+        refused = RefusedRow.objects.filter(batch=batch, line=planted.line)
+        kept = Reading.objects.filter(batch=batch, line=planted.line)
+        if outcome == REFUSED:
+            assert refused.count() == 1, planted
+            assert all(fault["sentence"].endswith((".", "?")) for fault in refused.get().faults)
+            assert not kept.exists()
+        elif outcome == FLAGGED:
+            assert kept.get().flags, planted
+        else:
+            assert outcome == REPEATED
+            assert batch.duplicates >= 1
+
+
+def test_nothing_else_is_refused(ran: Ran, told: Told) -> None:
+    made = {(p.file, p.line) for file in told.logs for p in file.planted() if KINDS[p.kind] == REFUSED}
+    rows = RefusedRow.objects.of_company(ran.company).values_list("batch__name", "line")
+    assert set(rows) == made
+
+
+def test_every_refused_row_is_printed_with_its_reason(ran: Ran, told: Told) -> None:
+    for planted in [planted for file in told.logs for planted in file.planted()]:
+        if KINDS[planted.kind] == REFUSED:
+            assert f"{planted.file}, line {planted.line}: " in ran.first
+
+
+def test_readings_of_all_kinds_are_stored(ran: Ran) -> None:
+    sources = Counter(Reading.objects.of_company(ran.company).values_list("source", flat=True))
+    assert min(sources["installer"], sources["client"], sources["meter"]) > 400
+
+
+# what is wrong, by name
+
+
+@pytest.mark.parametrize(
+    "story",
+    [
+        "line-pressure-low",
+        "prefilters-clogged",
+        "chlorine-past-carbon",
+        "lead-resin-spent",
+        "resin-cut-by-carbon-dioxide",
+        "concentrate-never-stops",
+        "probes-swapped",
+        "not-read-for-months",
+    ],
+)
+def test_each_story_is_found_and_printed(ran: Ran, told: Told, story: str) -> None:
+    code = next(unit.code for unit in told.scenario.units if unit.story == story)
+    cause = told.scenario.stories[story]["cause"]
+    assert cause in findings_of(code)
+    assert cause_in_words(cause).lower() in part_of(ran.first, code).lower()
+
+
+def test_the_unit_that_nobody_reads_is_printed(ran: Ran, told: Told) -> None:
+    code = next(unit.code for unit in told.scenario.units if unit.story == "not-read-for-months")
+    assert "read" in part_of(ran.first, code)
+    assert Need.objects.filter(unit__code=code, kind=Need.Kind.INSPECT, state=Need.State.OPEN).exists()
+
+
+def test_the_booster_pump_and_the_rotation_are_asked_for(ran: Ran, told: Told) -> None:
+    code_of = {unit.story: unit.code for unit in told.scenario.units if unit.story}
+    asked = set(Need.objects.of_company(ran.company).filter(state="open").values_list("unit__code", "kind"))
+    assert (code_of["line-pressure-low"], "fit_booster_pump") in asked
+    assert (code_of["lead-resin-spent"], "rotate") in asked
+
+
+# forecasts, rounds, parts
+
+
+def test_every_position_has_a_forecast(ran: Ran) -> None:
+    forecasts = Forecast.objects.of_company(ran.company).filter(is_latest=True, as_of=AS_OF)
+    assert forecasts.count() == Position.objects.of_company(ran.company).count()
+
+
+def test_rounds_fill_the_next_five_working_days_and_are_sound(ran: Ran) -> None:
+    plan = Plan.objects.of_company(ran.company).get()
+    assert plan.faults == []
+    assert plan.first_day == AS_OF + timedelta(days=1)
+    days = set(Round.objects.filter(plan=plan).values_list("day", flat=True))
+    working = [day for number in range(1, 8) if (day := AS_OF + timedelta(days=number)).weekday() < 5]
+    assert days <= set(working)
+    assert len(working) == 5
+
+
+def test_nobody_comes_when_the_door_is_shut(ran: Ran) -> None:
+    stops = list(Stop.objects.of_company(ran.company).select_related("visit__site"))
+    assert len(stops) > 10
+    for stop in stops:
+        site = stop.visit.site
+        zone = ZoneInfo(site.time_zone)
+        starts, leaves = stop.starts_at.astimezone(zone), stop.leaves_at.astimezone(zone)
+        windows = list(site.access_windows.filter(weekday=starts.weekday()))
+        if site.access_windows.exists():
+            assert any(window.opens <= starts.time() and leaves.time() <= window.closes for window in windows), stop
+
+
+def test_every_stop_is_printed_at_its_hour(ran: Ran) -> None:
+    rounds = ran.first[ran.first.index("Rounds from") : ran.first.index("Each van's load")]
+    lines = [line.strip() for line in rounds.splitlines()]
+    for stop in Stop.objects.of_company(ran.company).select_related("visit__site", "round__installer"):
+        at = stop.arrives_at.astimezone(ZoneInfo(stop.round.installer.time_zone))
+        assert any(line.startswith(f"{at:%H:%M}") and f" {stop.visit.site.code} " in line for line in lines)
+
+
+def test_every_van_has_its_list_and_orders_are_dated(ran: Ran) -> None:
+    for round_ in Round.objects.of_company(ran.company):
+        assert PartsLine.objects.filter(parts_list__round=round_).exists()
+    short = PartsLine.objects.filter(parts_list__scope=PartsList.Scope.PERIOD, packs_to_order__gt=0)
+    assert short.exists()
+    assert all(line.order_by is not None for line in short)
+    assert "Order, for the work until" in ran.first
+
+
+# how it is said
+
+
+def test_every_role_can_sign_in_with_what_is_printed(ran: Ran) -> None:
+    passwords = read_kept(ran.folder / "logins.json")["passwords"]
+    roles = set()
+    for email, password in passwords.items():
+        assert email in ran.first
+        assert password in ran.first
+        roles.add(check_credentials(email=email, password=password).role)
+    assert roles == set(Membership.Role.values)
+
+
+def test_the_output_says_it_is_invented_and_gives_the_cautions(ran: Ran) -> None:
+    assert "invented" in ran.first.splitlines()[1]
+    for caution in ("not for drinking", "air gap", "residual-current", "local code", "pressure"):
+        assert caution in ran.first
+
+
+def test_no_escape_codes_and_no_empty_words(ran: Ran) -> None:
+    for word in ("\x1b", "None", "nan", "datetime.", "<"):
+        assert word not in ran.first
+
+
+# again
+
+
+def test_a_second_run_changes_nothing_and_says_so(ran: Ran) -> None:
+    for model, rows in ran.after_first.items():
+        assert ran.after_second[model] == rows, model
+    assert "nothing was stored twice" in ran.second
+
+
+def test_another_day_is_refused_without_reset(ran: Ran, tmp_path: Path) -> None:
+    with pytest.raises(CommandError, match="--reset"):
+        run(tmp_path, as_of=AS_OF - timedelta(days=7))
+
+
+@pytest.mark.parametrize(("day", "words"), [(date(2199, 1, 1), "future"), (date(1066, 10, 14), "too long ago")])
+def test_an_impossible_day_is_refused(ran: Ran, tmp_path: Path, day: date, words: str) -> None:
+    with pytest.raises(CommandError, match=words):
+        run(tmp_path, as_of=day)

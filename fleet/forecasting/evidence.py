@@ -46,6 +46,7 @@ class Evidence:
     lag_visits: Floats
     lead_reason: Indexes
     lag_reason: Indexes
+    gap_days: Floats
     has_lag: np.ndarray
     kept: Indexes
     kept_segment: Indexes
@@ -54,13 +55,13 @@ class Evidence:
     def endings(self, habit: Habit, rows: Indexes) -> Floats:
         """Log-likelihood of how these segments ended, for first and second bed."""
         out = removal_log_likelihood(
-            self.lead_delay[rows].astype(np.float64), self.lead_visits[rows], self.lead_reason[rows], habit
+            self.lead_delay[rows].astype(np.float64), self.lead_visits[rows], self.lead_reason[rows], self.gap_days[rows], habit
         )
         paired = np.flatnonzero(self.has_lag[rows])
         if len(paired):
             which = rows[paired]
             out[paired] += removal_log_likelihood(
-                self.lag_delay[which].astype(np.float64), self.lag_visits[which], self.lag_reason[which], habit
+                self.lag_delay[which].astype(np.float64), self.lag_visits[which], self.lag_reason[which], self.gap_days[which], habit
             )
         return out
 
@@ -102,6 +103,7 @@ def gather(stage: StageInput, conditions: Conditions, visits: Visits) -> Evidenc
         lag_visits=np.zeros(lag_shape, dtype=np.int8),
         lead_reason=np.where(stands, -1, np.where(stage.ended_by_cap, words.EARLY, segments.lead_reason)),
         lag_reason=np.where(stands, -1, np.where(stage.ended_by_cap, words.EARLY, segments.lag_reason)),
+        gap_days=visits.gap_days[stage.columns.unit[segments.column]],
         has_lag=has_lag,
         kept=kept,
         kept_segment=kept_segment,

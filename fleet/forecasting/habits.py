@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 
 from . import vocabulary as words
+from .levels import sum_by
 from .tables import Codes, Fleet, Floats, Indexes
 
 MISREPORTED: Final = 1.0 / 30.0
@@ -23,6 +24,8 @@ UNNOTICED_DAYS: Final = 10.0
 """A cartridge removed for another reason may have been exhausted for a few days."""
 
 USUAL_VISIT_GAP_DAYS: Final = 100.0
+REGULARITY: Final = 2.5
+"""Visits come at rather regular gaps: when one is due, its chance per day is so many times one over the gap."""
 
 
 @dataclass(frozen=True)
@@ -35,9 +38,10 @@ class Habit:
 
 @dataclass(frozen=True)
 class Visits:
-    """Days on which an installer stood before each unit, in one array sorted by unit and day."""
+    """Days on which an installer stood before each unit, in one array sorted by unit and day, and their usual gap."""
 
     key: Floats
+    gap_days: Floats
 
     def between(self, unit: Indexes, after: Floats, before: Floats) -> Indexes:
         """Number of visits to a unit after one day and before another; arrays broadcast."""
@@ -62,11 +66,19 @@ def find_visits(fleet: Fleet) -> Visits:
     key = np.sort(unit * _SPAN + np.clip(day, _FIRST, _LAST) - _FIRST)
     keep = np.ones(len(key), dtype=bool)
     keep[1:] = np.diff(key) > 1.0
-    return Visits(key[keep])
+    key = key[keep]
+    count = len(fleet.units)
+    of_unit = np.floor(key / _SPAN).astype(np.int64)
+    number = np.bincount(of_unit, minlength=count)
+    within = np.diff(key)[of_unit[1:] == of_unit[:-1]]
+    total = sum_by(of_unit[1:][of_unit[1:] == of_unit[:-1]], within, count)
+    # The usual gap counts as two more gaps of a unit.
+    gap = (total + 2.0 * USUAL_VISIT_GAP_DAYS) / (np.maximum(number - 1, 0) + 2.0)
+    return Visits(key, np.clip(gap, 10.0, 500.0))
 
 
 def removal_log_likelihood(
-    delay_days: Floats, visits_since: Floats | Indexes, reason: Indexes | Codes, habit: Habit
+    delay_days: Floats, visits_since: Floats | Indexes, reason: Indexes | Codes, gap_days: Floats, habit: Habit
 ) -> Floats:
     """Log-likelihood of how a cartridge's time in a position ended.
 
@@ -79,12 +91,14 @@ def removal_log_likelihood(
     reason
         Why the cartridge left at the end, index into `vocabulary.REMOVAL_REASONS`; -1 when it still stands on the
         forecast's day, 0 when it stayed for another segment (nothing is said then).
+    gap_days
+        Usual gap between visits to the unit, per row.
     habit
         The company's habits.
     """
     late = np.maximum(delay_days, 0.0)
     kept = np.exp(-late / habit.lateness_days + np.log1p(-habit.notice) * visits_since)
-    rate = habit.notice / USUAL_VISIT_GAP_DAYS + 1.0 / habit.lateness_days
+    rate = habit.notice * REGULARITY / gap_days[:, None, None] + 1.0 / habit.lateness_days
     soon = np.exp(np.minimum(delay_days, 0.0) / ROUNDING_DAYS)
     spent = np.log((1.0 - MISREPORTED) * kept * soon * rate + MISREPORTED / 1000.0)
     other = np.log((1.0 - MISREPORTED) * np.exp(-late / UNNOTICED_DAYS) + MISREPORTED)

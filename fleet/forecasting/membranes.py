@@ -199,9 +199,10 @@ def membranes_left(
         delay = (lived[which, None, None] - until[which]) / rate[which, None, None]
         end = segments.end[which][:, None, None]
         seen = visits.between(unit_of_segment[which][:, None, None], end - np.clip(delay, 0.0, 3650.0), end - 2.0)
-        ending = removal_log_likelihood(delay, seen, reason[which], habit)
+        gap = visits.gap_days[unit_of_segment[which]]
+        ending = removal_log_likelihood(delay, seen, reason[which], gap, habit)
         # Removed as exhausted: by this trend or by the other one.
-        other = removal_log_likelihood(delay, seen, np.full(len(which), words.EARLY, dtype=np.int8), habit) - np.log(
+        other = removal_log_likelihood(delay, seen, np.full(len(which), words.EARLY, dtype=np.int8), gap, habit) - np.log(
             1000.0
         )
         spent = (reason[which] == words.EXHAUSTED)[:, None, None]

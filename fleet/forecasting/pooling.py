@@ -46,7 +46,7 @@ class Hyper:
     places: int = 0
 
 
-USUAL_HABIT: Final = Habit(100.0, 0.75)
+USUAL_HABIT: Final = Habit(200.0, 0.75)
 
 
 @dataclass(frozen=True)
@@ -151,7 +151,7 @@ def learn(
     local = np.searchsorted(places, place[chosen])
     z = covariate[places]
     best = replace(start, places=len(places))
-    habits = [Habit(days, notice) for notice in (0.0, 0.4, 0.75, 0.93) for days in (15.0, 40.0, 100.0)]
+    habits = [Habit(days, notice) for notice in (0.0, 0.4, 0.75, 0.93) for days in (20.0, 60.0, 200.0, 1000.0)]
     spreads = np.array([0.06, 0.10, 0.15, 0.21, 0.28, 0.36, 0.46, 0.6, 0.8])
 
     def penalty(hyper: Hyper) -> float:
@@ -161,7 +161,7 @@ def learn(
             + (np.log(hyper.place_spread / prior.place_spread) / 0.6) ** 2
             + (np.log(hyper.cartridge_spread / prior.cartridge_spread) / 0.6) ** 2
             + ((hyper.slope - prior.slope) / prior.slope_spread) ** 2
-            + np.log(hyper.habit.lateness_days / prior.habit.lateness_days) ** 2
+            + (np.log(hyper.habit.lateness_days / prior.habit.lateness_days) / 1.5) ** 2
         )
 
     def climb(hyper: Hyper, summed: Floats) -> tuple[float, Hyper]:

@@ -202,9 +202,9 @@ def membranes_left(
         gap = visits.gap_days[unit_of_segment[which]]
         ending = removal_log_likelihood(delay, seen, reason[which], gap, habit)
         # Removed as exhausted: by this trend or by the other one.
-        other = removal_log_likelihood(delay, seen, np.full(len(which), words.EARLY, dtype=np.int8), gap, habit) - np.log(
-            1000.0
-        )
+        other = removal_log_likelihood(
+            delay, seen, np.full(len(which), words.EARLY, dtype=np.int8), gap, habit
+        ) - np.log(1000.0)
         spent = (reason[which] == words.EXHAUSTED)[:, None, None]
         return like[which] + np.where(spent, np.logaddexp(ending, other) - np.log(2.0), ending)
 

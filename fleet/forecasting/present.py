@@ -12,7 +12,7 @@ from .evidence import BLOCK, CHUNK, Evidence, gather
 from .habits import Visits
 from .results import GRID_LEVELS
 from .tables import Bools, Fleet, Floats, Indexes
-from .wear import StageInput, reading_log_likelihood, starting_left
+from .wear import StageInput, reading_log_likelihood
 
 FINE: Final = 61
 """Points of the fine grid around where the answer lies."""
@@ -52,7 +52,7 @@ def load_left(
         What a fleet has taught before; learned from this fleet when None.
     """
     segments = stage.segments
-    evidence = gather(stage, conditions, visits)
+    evidence = gather(stage, conditions, visits, hyper or stage.model.prior.start())
     has_reading = np.bincount(stage.seen_segment, minlength=len(segments)) > 0
     informative = has_reading | (evidence.lead_reason != 0) | (evidence.lag_reason != 0)
     if hyper is None:
@@ -77,7 +77,6 @@ def load_left(
         mine = (column >= first) & (column < first + CHUNK)
         if not mine.any():
             continue
-        whole = np.flatnonzero((segments.column >= first) & (segments.column < first + CHUNK))
         part = past[(segments.column[past] >= first) & (segments.column[past] < first + CHUNK)]
         size = min(CHUNK, count - first)
         posterior = pooling.place_posteriors(
@@ -88,17 +87,14 @@ def load_left(
             stage.covariate[first : first + size],
         )
         prior = np.log(pooling.next_life(posterior, hyper) + 1e-14)
-        starts = starting_left(stage, conditions, whole, pooling.GRID)
         paired = evidence.has_lag[current]
         for rows in (np.flatnonzero(mine & ~paired), np.flatnonzero(mine & paired)):
             if not len(rows):
                 continue
-            at = np.searchsorted(whole, current[rows])
             before = prior[column[rows] - first] + evidence.endings(hyper.habit, current[rows])
             lead_load[rows], lag_load[rows] = _present(
-                stage, conditions, evidence, fleet.as_of_day, current[rows], before, starts[0][at], starts[1][at],
-                hyper.cartridge_spread,
-            )  # fmt: skip
+                stage, conditions, evidence, fleet.as_of_day, current[rows], before, hyper.cartridge_spread
+            )
     newest = np.full(len(segments), -np.inf)
     np.maximum.at(newest, stage.seen_segment, stage.seen_day)
     unit = stage.columns.unit[column]
@@ -124,22 +120,21 @@ def _present(
     now: float,
     segment: Indexes,
     log_prior: Floats,
-    lead_start: Floats,
-    both_start: Floats,
     cartridge_spread: float,
 ) -> tuple[Floats, Floats]:
     """Quantiles of the load left of some present segments, all paired or all single."""
     coarse = log_prior + evidence.readings[segment]
     fine = _fine_grid(coarse)
     log_weight = _interpolate(log_prior, fine)
-    lead_left, both_left = _interpolate(lead_start, fine), _interpolate(both_start, fine)
+    lead_left = _interpolate(np.stack([evidence.lead_start[int(row)] for row in segment]), fine)
+    both_left = _interpolate(np.stack([evidence.both_start[int(row)] for row in segment]), fine)
     has_lag: Bools = evidence.has_lag[segment]
     if has_lag.any():
         # The lag's own part of the capacity is not that of the lead: a further, coarse dimension.
         stage = stage.with_repeated_shapes(len(_LAG_NODES))
-        lag = both_left - lead_left
-        factors = np.exp(cartridge_spread * _LAG_NODES / np.sqrt(0.75))
-        both_left = np.concatenate([lead_left + lag * factor for factor in factors], axis=1)
+        ratio = stage.lag_ratio[segment][:, None, None]
+        more = ratio * (np.exp(cartridge_spread * _LAG_NODES / np.sqrt(0.75)) - 1.0)
+        both_left = np.concatenate([np.maximum(both_left + more[..., n : n + 1], lead_left) for n in range(3)], axis=1)
         lead_left = np.concatenate([lead_left] * len(_LAG_NODES), axis=1)
         log_weight = np.concatenate([log_weight + np.log(share) for share in _LAG_WEIGHTS], axis=1)
     model = stage.model

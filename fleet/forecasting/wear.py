@@ -38,54 +38,6 @@ class StageInput:
         return replace(self, model=self.model.repeated(times))
 
 
-def starting_left(stage: StageInput, conditions: Conditions, rows: Indexes, grid: Floats) -> tuple[Floats, Floats]:
-    """Left at the start of the given segments (whole columns, in order), in the first bed and in both.
-
-    Returns two arrays (segments, shapes, grid).
-    """
-    segments, model = stage.segments, stage.model
-    unit = stage.columns.unit[segments.column[rows]]
-    load = conditions.at(stage.stage, unit, segments.end[rows]) - conditions.at(stage.stage, unit, segments.start[rows])
-    throughput = (load / stage.label[rows])[:, None, None] * np.exp(-grid)[None, None, :]
-    shape = (len(rows), model.shapes, len(grid))
-    lead_start, both_start = np.ones(shape), np.ones(shape)
-    placements = np.unique(np.concatenate([segments.lead[rows], segments.lag[rows]]))
-    placements = placements[placements >= 0]
-    left = np.ones((len(placements), *shape[1:]))
-    touched = np.zeros(len(placements), dtype=bool)
-
-    def local(placement: Indexes) -> Indexes:
-        return np.clip(np.searchsorted(placements, placement), 0, len(placements) - 1)
-
-    def begin(placement: Indexes) -> Floats:
-        here = local(placement)
-        source = segments.continued_from[placement]
-        fresh = ~touched[here] & (source >= 0)
-        known = np.isin(source, placements)
-        move = fresh & known
-        left[here[move]] = left[local(source[move])]
-        touched[here] = True
-        return left[here]
-
-    rank = segments.rank[rows]
-    for step in range(int(rank.max(initial=-1)) + 1):
-        now = np.flatnonzero(rank == step)
-        lead = segments.lead[rows[now]]
-        lag = segments.lag[rows[now]]
-        two = lag >= 0
-        lead_start[now] = begin(lead)
-        both_start[now] = lead_start[now]
-        if two.any():
-            ratio = stage.lag_ratio[rows[now[two]]][:, None, None]
-            both_start[now[two]] += begin(lag[two]) * ratio
-        lead_end = model.left_after(lead_start[now], throughput[now])
-        left[local(lead)] = lead_end
-        if two.any():
-            both_end = model.left_after(both_start[now[two]], throughput[now[two]])
-            left[local(lag[two])] = np.maximum(both_end - lead_end[two], 0.0) / ratio
-    return lead_start, both_start
-
-
 def reading_log_likelihood(
     stage: StageInput,
     conditions: Conditions,

@@ -5,8 +5,10 @@ from typing import Any
 from unittest.mock import patch
 
 from django.db import transaction
+from rest_framework.test import APIClient
 
 from accounts.models import Company
+from fleet.config.celery import app
 from fleet.models import Forecast, Job, JobChunk
 from fleet.services import forecasts
 from fleet.services.forecasts import forecast_company, start_forecast_job
@@ -63,10 +65,12 @@ def test_work_that_is_taken_back_is_never_handed_out(town: Company, waiting_in_q
     assert not Job.objects.exists()
 
 
-def test_a_worker_does_the_work_and_a_second_run_changes_nothing(town: Company, start_worker: StartWorker) -> None:
+def test_a_worker_does_the_work_and_a_second_run_changes_nothing(
+    town: Company, as_office: APIClient, start_worker: StartWorker
+) -> None:
     expected = undisturbed(town)
-    first = start_in_three_chunks(town)
     worker = start_worker()
+    first = start_in_three_chunks(town)
     worker.wait_until(is_done(first), "the forecasts")
     assert (first.state, first.share_done, first.problem) == ("done", 1.0, None)
     assert first.result["created"] == 24
@@ -77,3 +81,28 @@ def test_a_worker_does_the_work_and_a_second_run_changes_nothing(town: Company, 
     assert second.state == "done"
     assert (second.result["created"], second.result["changed"], second.result["unchanged"]) == (0, 0, 24)
     assert stored_forecasts() == expected
+
+    # Over the API the answer is the job, which the worker then does.
+    answer = as_office.post("/api/v1/forecasts/run/")
+    assert (answer.status_code, answer.json()["state"]) == (202, "waiting")
+    asked = Job.objects.get(pk=answer.json()["id"])
+    worker.wait_until(is_done(asked), "the forecasts that were asked for")
+    seen = as_office.get(answer.headers["Location"]).json()
+    assert (seen["state"], seen["share_done"], seen["problem"]) == ("done", 1.0, None)
+    assert seen["result"]["positions"] == 24
+
+
+def test_without_a_queue_the_work_is_done_when_the_call_answers(town: Company, as_office: APIClient) -> None:
+    answer = as_office.post("/api/v1/forecasts/run/")
+    assert answer.status_code == 202, answer.content
+    assert (answer.json()["state"], answer.json()["share_done"]) == ("done", 1.0)
+    assert answer.json()["result"]["created"] == 24
+    assert Forecast.objects.count() == 24
+    assert as_office.get(answer.headers["Location"]).json() == answer.json()
+
+
+def test_every_task_on_the_timetable_exists() -> None:
+    app.loader.import_default_modules()
+    app.autodiscover_tasks(force=True)
+    for name, entry in app.conf.beat_schedule.items():
+        assert entry["task"] in app.tasks, f"'{name}' sends a task that no worker knows"

@@ -10,7 +10,7 @@ from fleet.engineering.diagnosis.rules import RULES
 
 # Findings that make a verdict on flows, membrane or resin less sure, because the reading itself is in doubt.
 _DOUBTS: Final = {"D38": ("flows", "membrane"), "D17": ("membrane", "resin"), "D18": ("membrane", "resin"),
-                  "D19": ("membrane", "resin"), "D20": ("flows", "membrane"), "D36": ("membrane",),
+                  "D19": ("membrane", "resin"), "D20": ("flows", "membrane"), "D36": ("flows", "membrane"),
                   "D43": ("carbon",)}  # fmt: skip
 _DOUBTED: Final = 0.6
 

@@ -38,6 +38,9 @@ class State:
     observed: dict[str, Any] = field(default_factory=dict)
     no_permeate: bool = False
     swap_probes: bool = False
+    pump_kpa: float = 0.0  # inlet a running pump keeps; 0 without a pump
+    pump_runs: bool = True
+    misread: dict[str, float] = field(default_factory=dict)  # quantity -> factor on what is written down
 
 
 def run(state: State) -> dict[str, Any]:
@@ -48,7 +51,7 @@ def run(state: State) -> dict[str, Any]:
     inlet, outlet, passed = state.line_kpa, state.line_kpa, 10.0
     for _ in range(60):
         outlet = state.line_kpa - state.prefilter_kpa * thick * (permeate + drain) / 1000.0
-        inlet = max(outlet - 3.0, 1.0)
+        inlet = state.pump_kpa if state.pump_kpa and state.pump_runs else max(outlet - 3.0, 1.0)
         drain = 0.5 * (drain + state.restrictor * math.sqrt(inlet))
         recovery = permeate / (permeate + drain)
         brine = state.feed_tds * (1.0 + 1.0 / (1.0 - min(recovery, 0.9))) / 2.0
@@ -56,7 +59,8 @@ def run(state: State) -> dict[str, Any]:
         back = state.tank_kpa if state.tank_open else 0.0
         flow = max(state.water * cold * (inlet - back - osmotic), 0.0)
         permeate = 0.5 * (permeate + (0.0 if state.no_permeate else flow))
-        passed = state.salt * cold * brine / max(permeate, 1.0)
+        # Salt takes to warmth more than water does.
+        passed = state.salt * cold**1.5 * brine / max(permeate, 1.0)
     passed = min(passed, 0.9 * state.feed_tds)
     shown: dict[str, Any] = {
         "line_pressure_kpa": state.line_kpa,
@@ -69,6 +73,7 @@ def run(state: State) -> dict[str, Any]:
         "permeate_tds_at_start_mg_per_l": passed * state.creep,
         "interstage_tds_mg_per_l": passed * state.lead_share,
         "product_tds_mg_per_l": passed * state.product_share,
+        "concentrate_tds_mg_per_l": ((permeate + drain) * state.feed_tds - permeate * passed) / max(drain, 1.0),
         "permeate_flow_l_per_day": 0.0 if state.no_permeate else permeate,
         "concentrate_flow_l_per_day": drain,
         "feed_total_chlorine_mg_per_l": 1.5,
@@ -78,6 +83,8 @@ def run(state: State) -> dict[str, Any]:
         "state": "flowing",
         "tank_valve": "open" if state.tank_open else "closed",
     }
+    for name, factor in state.misread.items():
+        shown[name] = shown[name] * factor
     if state.swap_probes:
         shown["feed_tds_mg_per_l"], shown["permeate_tds_mg_per_l"] = passed, state.feed_tds
     return shown
@@ -144,6 +151,18 @@ def _leaky_check_valve(unit: State, rng: np.random.Generator) -> State:
     return replace(unit, tank_open=True, tank_kpa=rng.uniform(0.25, 0.5) * unit.line_kpa, observed=facts)
 
 
+def _tank_stays_low(unit: State, rng: np.random.Generator) -> State:
+    facts = {"concentrate_never_stops": True, "tank_pressure_falls_with_feed_shut": False}
+    return replace(unit, tank_open=True, tank_kpa=rng.uniform(0.1, 0.4) * unit.line_kpa, observed=facts)
+
+
+def with_pump(unit: State, rng: np.random.Generator) -> State:
+    return replace(unit, pump_kpa=rng.uniform(520, 600))
+
+
+# Faults of units that have a booster pump, which they must have had on the day of their baseline too.
+WITH_PUMP = {"pump stands still", "pump set too high"}
+
 # Fault -> what it does to the unit, and the rule that should find it.
 FAULTS: dict[str, tuple[Fault, str]] = {
     "prefilter clogged": (lambda u, r: replace(u, prefilter_kpa=u.prefilter_kpa * r.uniform(8, 12)), "D01"),
@@ -204,6 +223,59 @@ FAULTS: dict[str, tuple[Fault, str]] = {
         lambda u, r: replace(u, chlorine_total=r.uniform(0.3, 0.8), chlorine_free=0.0),
         "D30",
     ),
+    "pump stands still": (lambda u, r: replace(u, pump_runs=False), "D03"),
+    "pump set too high": (lambda u, r: replace(u, pump_kpa=r.uniform(920, 1100)), "D04"),
+    "membrane settles in": (
+        lambda u, r: replace(
+            u,
+            water=u.water * r.uniform(0.91, 0.94),
+            salt=u.salt * r.uniform(0.88, 0.92),
+            observed={"membrane_age_days": 20.0},
+        ),
+        "D09",
+    ),
+    "membrane aged": (
+        lambda u, r: replace(
+            u,
+            water=u.water * r.uniform(0.76, 0.86),
+            salt=u.salt * r.uniform(1.0, 1.2),
+            observed={"membrane_age_days": 1500.0},
+        ),
+        "D10",
+    ),
+    "resin short-lived": (
+        lambda u, r: replace(u, lead_share=1.0, observed={"resin_life_share": r.uniform(0.2, 0.5)}),
+        "D13",
+    ),
+    "low driving pressure": (lambda u, r: replace(u, line_kpa=u.line_kpa * r.uniform(0.6, 0.75)), "D16"),
+    "meters disagree": (
+        lambda u, r: replace(u, observed={"first_meter_tds_mg_per_l": 200.0, "second_meter_tds_mg_per_l": 280.0}),
+        "D17",
+    ),
+    "sample from concentrate": (
+        lambda u, r: replace(u, misread={"permeate_tds_mg_per_l": r.uniform(40, 60)}),
+        "D19",
+    ),
+    "a zero too many": (lambda u, r: replace(u, misread={"permeate_flow_l_per_day": 10.0}), "D20"),
+    "tank stays low": (_tank_stays_low, "D23"),
+    "feed shut": (
+        lambda u, r: replace(u, misread={"permeate_flow_l_per_day": 0.0, "concentrate_flow_l_per_day": 0.0}),
+        "D29",
+    ),
+    "carbon bypassed": (
+        lambda u, r: replace(
+            u, chlorine_total=r.uniform(0.2, 0.6), chlorine_free=0.15, observed={"days_since_carbon_change": 5.0}
+        ),
+        "D31",
+    ),
+    "flow misread": (
+        lambda u, r: replace(u, misread={"concentrate_flow_l_per_day": r.uniform(0.25, 0.4)}),
+        "D36",
+    ),
+    "warm water": (lambda u, r: replace(u, temperature_degc=u.temperature_degc + r.uniform(8, 11)), "D37"),
+    "read too soon": (lambda u, r: replace(u, observed={"minutes_since_start": 1.0}), "D38"),
+    "line too weak": (lambda u, r: replace(u, line_kpa=r.uniform(180, 255)), "D42"),
+    "carbon exhausted": (lambda u, r: replace(u, chlorine_total=r.uniform(0.2, 0.6), chlorine_free=0.15), "D44"),
     "resin gives back": (
         lambda u, r: replace(u, lead_share=1.0, product_share=r.uniform(1.4, 1.8)),
         "D32",

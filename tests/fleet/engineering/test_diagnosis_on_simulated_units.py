@@ -12,12 +12,13 @@ import pytest
 
 from fleet.engineering.diagnosis import Match, context_of, diagnose
 from fleet.engineering.indicators import UnitContext, indicators
-from tests.fleet.engineering.simulated_units import FAULTS, State, later, measured, new_unit, run
+from tests.fleet.engineering.simulated_units import FAULTS, WITH_PUMP, State, later, measured, new_unit, run, with_pump
 
-UNITS = 60
+UNITS = 40
 BASELINE_READINGS = 3
-# Findings that call for nothing: they may stand beside a fault without leading anybody astray.
+# Findings that call for nothing, or follow from the fault: beside it they lead nobody astray.
 BENIGN = {"D24", "D27", "D37", "D38", "D16", "D14", "D09"}
+FOLLOWS = {"D13": {"D11"}, "D16": {"D02", "D42"}, "D31": {"D44"}, "D36": {"D25"}, "D42": {"D02"}, "D23": {"D22"}}
 
 
 def columns(readings: list[dict[str, Any]]) -> dict[str, Any]:
@@ -28,7 +29,7 @@ def examine(unit: State, now: State, rng: np.random.Generator) -> list[Match]:
     """Read the unit three times for its baseline and once now, and diagnose."""
     first = [measured(run(later(unit, rng) if n else unit), rng) for n in range(BASELINE_READINGS)]
     today = measured(run(now), rng)
-    plain = UnitContext(has_pressurised_tank=True)
+    plain = UnitContext(has_pressurised_tank=True, has_booster_pump=unit.pump_kpa > 0.0)
     before = indicators(columns(first), plain).values
     flow = float(np.median(before["normalised_permeate_flow_l_per_day"]))
     passage = float(np.median(before["normalised_salt_passage_fraction"]))
@@ -36,6 +37,7 @@ def examine(unit: State, now: State, rng: np.random.Generator) -> list[Match]:
         columns([today]),
         UnitContext(
             has_pressurised_tank=True,
+            has_booster_pump=unit.pump_kpa > 0.0,
             baseline_normalised_flow_l_per_day=flow,
             baseline_normalised_salt_passage_fraction=passage,
         ),
@@ -56,7 +58,8 @@ def examine(unit: State, now: State, rng: np.random.Generator) -> list[Match]:
         "baseline_temperature_degc": usual("temperature_degc"),
         "baseline_waste_ratio": float(np.median(before["waste_ratio"])),
         "design_recovery_fraction": float(np.median(before["recovery_fraction"])),
-        "has_booster_pump": False,
+        "expected_permeate_flow_l_per_day": usual("permeate_flow_l_per_day"),
+        "has_booster_pump": unit.pump_kpa > 0.0,
         "has_tank": True,
         "has_resin": True,
         "membrane_material": "polyamide",
@@ -76,7 +79,7 @@ def confusion(units: int, seed: int) -> tuple[dict[str, list[list[Match]]], list
     for fault, (damage, _) in FAULTS.items():
         found = []
         for _ in range(units):
-            unit = new_unit(rng)
+            unit = with_pump(new_unit(rng), rng) if fault in WITH_PUMP else new_unit(rng)
             found.append(examine(unit, damage(later(unit, rng), rng), rng))
         by_fault[fault] = found
     healthy = []
@@ -106,12 +109,15 @@ def test_the_likeliest_finding_is_mostly_the_fault(
     first = []
     for fault, many in results[0].items():
         for matches in many:
-            serious = [match for match in matches if match.id not in BENIGN or match.id == FAULTS[fault][1]]
+            rule = FAULTS[fault][1]
+            beside = (BENIGN | FOLLOWS.get(rule, set())) - {rule}
+            serious = [match for match in matches if match.id not in beside]
             best = max(serious, key=lambda match: match.confidence, default=None)
-            first.append(best is not None and best.id == FAULTS[fault][1])
+            first.append(best is not None and best.id == rule)
     assert np.mean(first) >= 0.85
 
 
 def test_healthy_units_are_left_alone(results: tuple[dict[str, list[list[Match]]], list[list[Match]]]) -> None:
-    alarms = [any(match.id not in BENIGN for match in matches) for matches in results[1]]
-    assert np.mean(alarms) <= 0.03, Counter(match.id for matches in results[1] for match in matches)
+    """No more than one visit's readings in fifty of a sound unit may show anything at all."""
+    alarms = [bool(matches) for matches in results[1]]
+    assert np.mean(alarms) <= 0.02, Counter(match.id for matches in results[1] for match in matches)

@@ -80,7 +80,7 @@ def _ratio_change(f: Facts) -> float | None:
 def cold_or_weak_feed(f: Facts) -> Evidence | None:
     """D24: much waste, but the membrane is as it was; the water is cold or the pressure low."""
     change = _ratio_change(f)
-    if change is None or change < 1.15 or not normalised_flow_is_normal(f):
+    if change is None or change < 1.2 or not normalised_flow_is_normal(f):
         return None
     numbers: dict[str, float | str] = {"waste_ratio_over_baseline": change}
     temperature, base = f.number("temperature_degc"), f.number("baseline_temperature_degc")
@@ -103,6 +103,10 @@ def too_little_concentrate(f: Facts) -> Evidence | None:
     recovery, design = f.recovery, f.number("design_recovery_fraction")
     change = _ratio_change(f)
     flow = f.number("normalised_flow_ratio")
+    # A drain that runs as ever is not blocked, whatever warmth or pressure did to the permeate.
+    drain = f.ratio("concentrate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
+    if drain is not None and drain >= 0.8:
+        return None
     # More permeate than ever explains a low ratio just as well as less concentrate does.
     if flow is not None and flow > REST_HIGH:
         return None

@@ -7,7 +7,8 @@ from fleet.engineering.diagnosis.record import Evidence
 
 def _membrane(f: Facts) -> tuple[float, float] | None:
     flow, passage = f.number("normalised_flow_ratio"), f.number("normalised_salt_passage_ratio")
-    return None if flow is None or passage is None else (flow, passage)
+    # Without any permeate there is nothing to say about the membrane; rules D28 and D29 speak then.
+    return None if flow is None or passage is None or flow < 0.05 else (flow, passage)
 
 
 def _numbers(flow: float, passage: float, **more: float) -> dict[str, float | str]:
@@ -92,7 +93,8 @@ def running_in(f: Facts) -> Evidence | None:
     if both is None or age is None or age > 42.0:
         return None
     flow, passage = both
-    if 0.88 <= flow <= 0.97 and passage <= 1.05:
+    # One step of a 1 mg/L meter moves the salt passage by a fifth at 5 mg/L: 'steady' cannot mean less.
+    if f.limits.flow_act_ratio < flow <= 0.98 and passage <= 1.25:
         return Evidence(0.75, _numbers(flow, passage, membrane_age_days=age))
     return None
 
@@ -149,7 +151,7 @@ def low_driving_pressure(f: Facts) -> Evidence | None:
     if both is None or permeate is None or flow is None or inlet is None:
         return None
     normal = REST_LOW <= both[0] <= REST_HIGH and both[1] <= 1.2
-    if not normal or permeate < 1.1 or flow > 0.95 or inlet > 0.95:
+    if not normal or permeate < 1.15 or flow > REST_LOW or inlet > REST_LOW:
         return None
     return Evidence(
         0.85, {"inlet_over_baseline": inlet, "flow_over_baseline": flow, "permeate_tds_over_baseline": permeate}

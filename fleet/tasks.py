@@ -1,5 +1,6 @@
 """What workers do: each task takes ids by keyword, makes one service call, and can be done twice without harm."""
 
+from datetime import datetime
 from typing import Any
 
 from celery import Task, shared_task
@@ -28,10 +29,15 @@ def resume_stalled_jobs(**_: Any) -> int:
 
 
 @shared_task
-def recompute_indicators(*, company_id: int, unit_ids: list[int] | None = None, **_: Any) -> dict[str, int]:
-    """Bring the indicators of a company's readings up to date."""
+def recompute_indicators(
+    *, company_id: int, unit_ids: list[int] | None = None, since: str | None = None, **_: Any
+) -> dict[str, int]:
+    """Bring the indicators of a company's readings up to date; `since` is a moment as ISO 8601 text."""
     company = Company.objects.filter(pk=company_id).first()
-    return indicators.recompute(company=company, units=unit_ids, now=timezone.now()) if company else {}
+    if company is None:
+        return {}
+    start = datetime.fromisoformat(since) if since else None
+    return indicators.recompute(company=company, units=unit_ids, since=start, now=timezone.now())
 
 
 @shared_task

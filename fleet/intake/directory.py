@@ -18,6 +18,7 @@ from fleet.models import Instrument, Site, Unit
 
 _zone = lru_cache(maxsize=256)(find_zone)
 _AT_ONCE: Final = 5000
+_FEW_UNITS: Final = 50
 
 
 @dataclass(frozen=True)
@@ -96,29 +97,34 @@ class Directory:
         return found
 
 
-def unit_directory(company: Company, by: Membership | None, asked: Iterable[str]) -> Directory:
-    """Read the units that a payload names, those this member may see, and the instruments.
+def unit_directory(
+    company: Company, by: Membership | None, asked: Iterable[str], instruments: Iterable[str] = ()
+) -> Directory:
+    """Read the units that a payload names, those this member may see, and the instruments that bear on them.
 
     Parameters
     ----------
     asked
         Codes, or `#id`, as they stand in the rows.
+    instruments
+        Names of instruments, as they stand in the rows.
     """
-    rows = _visible(Unit.objects, company, by)
     directory = Directory("unit")
-    meters = [
-        Meter(pk, name, unit_id, _columns(measures), factor, compensates)
-        for pk, name, unit_id, measures, factor, compensates in Instrument.objects.of_company(company)
-        .order_by("pk")
-        .values_list("pk", "name", "unit_id", "measures", "tds_factor", "compensates_temperature")
-    ]
-    fitted: dict[int, list[Meter]] = {}
-    for meter in meters:
-        directory.meters[_fold(meter.name)] = meter
-        if meter.unit_id is not None:
-            fitted.setdefault(meter.unit_id, []).append(meter)
     fields = ("pk", "code", "site__time_zone", "commissioned_on", "retired_on", "has_booster_pump")
-    for pk, code, zone, commissioned, retired, pump in _named(rows, asked, fields):
+    units = _named(_visible(Unit.objects, company, by), asked, fields)
+    meters = Instrument.objects.of_company(company)
+    if len(units) <= _FEW_UNITS:
+        # A meter that posts one reading must not make us read the instruments of a whole fleet.
+        own = Q(unit_id__in=[unit[0] for unit in units]) | Q(unit__isnull=True) | Q(name__in=set(instruments))
+        meters = meters.filter(own)
+    fitted: dict[int, list[Meter]] = {}
+    columns = ("pk", "name", "unit_id", "measures", "tds_factor", "compensates_temperature")
+    for pk, name, unit_id, measures, factor, compensates in meters.order_by("pk").values_list(*columns):
+        meter = Meter(pk, name, unit_id, _columns(measures), factor, compensates)
+        directory.meters[_fold(name)] = meter
+        if unit_id is not None:
+            fitted.setdefault(unit_id, []).append(meter)
+    for pk, code, zone, commissioned, retired, pump in units:
         _add(directory, Place(pk, code, _zone(zone), commissioned, retired, pump, tuple(fitted.get(pk, ()))))
     return directory
 

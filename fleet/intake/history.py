@@ -23,6 +23,9 @@ _WATCHED: Final = (
 _EXCHANGEABLE: Final = ("feed_tds_mg_per_l", "permeate_tds_mg_per_l")
 _COUNTER: Final = "totaliser_l"
 _LOOK_BACK: Final = timedelta(days=200)
+_FEW_UNITS: Final = 3
+# Not every reading holds every quantity, so more are read than are kept of each.
+_ENOUGH_BEFORE: Final = 60
 _KEPT: Final = 7
 _ENOUGH: Final = 3
 # Ratios to the recent median that betray a slip: a digit (10, 100), psi noted as kPa, bar noted as psi, and back. The
@@ -53,9 +56,25 @@ def flag_against_history(rows: Sequence[Row]) -> None:
     if not by_unit:
         return
     moments = [row.taken_at for members in by_unit.values() for row in members if row.taken_at is not None]
-    stored = _stored(by_unit, min(moments) - _LOOK_BACK, max(moments))
+    first, last = min(moments), max(moments)
+    if len(by_unit) <= _FEW_UNITS:
+        # A meter that posts often has more in the look-back than anybody needs.
+        stored = {unit_id: _newest_before(unit_id, first, last) for unit_id in by_unit}
+    else:
+        stored = _stored(by_unit, first - _LOOK_BACK, last)
     for unit_id, members in by_unit.items():
         _walk(stored.get(unit_id, []), members)
+
+
+def _newest_before(unit_id: int, first: datetime, last: datetime) -> list[tuple[datetime, Values]]:
+    """A unit's readings between two moments, and a few before the first."""
+    earliest = (
+        Reading.objects.current()
+        .filter(unit_id=unit_id, taken_at__gte=first - _LOOK_BACK, taken_at__lt=first)
+        .order_by("-taken_at", "-pk")
+        .values_list("taken_at", flat=True)[:_ENOUGH_BEFORE]
+    )
+    return _stored([unit_id], min([first, *earliest]), last).get(unit_id, [])
 
 
 def _stored(unit_ids: Iterable[int], first: datetime, last: datetime) -> dict[int, list[tuple[datetime, Values]]]:

@@ -80,9 +80,15 @@ def take_rows(
     Needs a transaction. Units are locked in the order of their ids, so that two senders of the same file cannot both
     store it. Indicators of the units are brought up to date after the commit.
     """
-    directory = unit_directory(company, by, {row.words.get("unit", "") for row in rows})
+    directory = unit_directory(
+        company,
+        by,
+        {row.words.get("unit", "") for row in rows},
+        {row.words.get("instrument", "") for row in rows},
+    )
     tell(progress, 0.1, "finding units and dates")
     place_rows(rows, directory, now=now, taken_at_default=taken_at_default)
+    _hold_to_source(rows, by, source)
     meters = _named_meters(rows, directory)
     tell(progress, 0.2, "converting units")
     convert_rows(rows, QUANTITIES, partial(_meter_of, directory, meters))
@@ -111,11 +117,21 @@ def take_rows(
     )
     if stored:
         changed = sorted({reading.unit_id for reading in stored})
+        since = min(reading.taken_at for reading in stored).isoformat()
         transaction.on_commit(
-            partial(tasks.recompute_indicators.delay, company_id=company.pk, unit_ids=changed), robust=True
+            partial(tasks.recompute_indicators.delay, company_id=company.pk, unit_ids=changed, since=since), robust=True
         )
     tell(progress, 1.0, "done")
     return Taken(stored, settled.duplicates, references.known_places(rows, settled))
+
+
+def _hold_to_source(rows: Sequence[Row], by: Membership | None, source: str) -> None:
+    """Clients and meters speak for themselves only; the company's people may send what others noted."""
+    if by is None or (by.role != Membership.Role.CLIENT and by.meter_unit_id is None):
+        return
+    for row in rows:
+        if row.fields.get("source", source) != source:
+            row.refuse("source", "not_your_source", f"What you send is noted as from '{source}'; leave this out.")
 
 
 def _named_meters(rows: Sequence[Row], directory: Directory) -> dict[int, Meter]:

@@ -3,16 +3,17 @@
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 import numpy as np
 from django.db import transaction
+from django.db.models import Q
 
 from accounts.models import Company
 from fleet.engineering import reasons
 from fleet.engineering.indicators import QUANTITIES, Indicators, UnitContext, baseline_of_groups, indicators
-from fleet.models import ReadingIndicators, Unit
+from fleet.models import Placement, ReadingIndicators, Stage, Unit
 from fleet.services.reading_tables import (
     Floats,
     Indexes,
@@ -39,6 +40,9 @@ _RATING: Final = (
 )
 _UNIT_FIELDS: Final = ("design_recovery_fraction", "has_booster_pump", "tank", "restrictor_flow_l_per_day")
 _WRITE_AT_ONCE: Final = 500
+_FEW_UNITS: Final = 20
+# Longer than the days after fitting in which a baseline is taken.
+_BASELINE_SPAN: Final = timedelta(days=46)
 
 
 @dataclass(frozen=True)
@@ -58,6 +62,7 @@ def recompute(
     company: Company,
     now: datetime,
     units: Iterable[int] | None = None,
+    since: datetime | None = None,
     progress: Progress | None = None,
 ) -> dict[str, int]:
     """Bring the indicators of a company's readings up to date; a second run changes nothing.
@@ -68,6 +73,8 @@ def recompute(
         The clock, noted with the indicators that changed.
     units
         Ids of the units whose readings to look at; all when None.
+    since
+        Look at readings from this moment on only; what they are compared with is read all the same.
     progress
         Called with the share done and what is being done.
 
@@ -84,7 +91,7 @@ def recompute(
     for start in range(0, len(ids), BLOCK_UNITS):
         if progress is not None:
             progress(start / len(ids), "computing indicators")
-        counts.update(_recompute_block(company, ids[start : start + BLOCK_UNITS], now))
+        counts.update(_recompute_block(company, ids[start : start + BLOCK_UNITS], now, since))
     if progress is not None:
         progress(1.0, "indicators stored")
     return dict(counts)
@@ -191,18 +198,20 @@ def _at_standard(context: UnitContext, quantities: Mapping[str, Floats], recover
     )
 
 
-def _recompute_block(company: Company, unit_ids: Sequence[int], now: datetime) -> dict[str, int]:
-    table = load_readings(company, unit_ids)
-    if not len(table):
-        return {"readings": 0, "changed": 0, "unchanged": 0}
+def _recompute_block(
+    company: Company, unit_ids: Sequence[int], now: datetime, since: datetime | None
+) -> dict[str, int]:
+    table = load_readings(company, unit_ids, wanted=_bearing_on(company, unit_ids, since))
     found, _, _ = compute(company, unit_ids, table)
-    fresh = {int(pk): _row(found, row) for row, pk in enumerate(table.ids)}
+    rows = [row for row, at in enumerate(table.taken_at) if since is None or at >= since]
+    fresh = {int(table.ids[row]): _row(found, row) for row in rows}
+    mine = ReadingIndicators.objects.filter(reading__unit_id__in=list(unit_ids), reading__corrected_by__isnull=True)
+    if since is not None:
+        mine = mine.filter(reading__taken_at__gte=since)
     with transaction.atomic():
         stored = {
             pk: (values, why, valid)
-            for pk, values, why, valid in ReadingIndicators.objects.filter(
-                reading__unit_id__in=list(unit_ids), reading__corrected_by__isnull=True
-            ).values_list("pk", "values", "reasons", "valid_for_trend")
+            for pk, values, why, valid in mine.values_list("pk", "values", "reasons", "valid_for_trend")
         }
         changed = [
             ReadingIndicators(reading_id=pk, values=values, reasons=why, valid_for_trend=valid, computed_at=now)
@@ -216,7 +225,22 @@ def _recompute_block(company: Company, unit_ids: Sequence[int], now: datetime) -
             update_fields=["values", "reasons", "valid_for_trend", "computed_at"],
             batch_size=_WRITE_AT_ONCE,
         )
-    return {"readings": len(table), "changed": len(changed), "unchanged": len(table) - len(changed)}
+    return {"readings": len(fresh), "changed": len(changed), "unchanged": len(fresh) - len(changed)}
+
+
+def _bearing_on(company: Company, unit_ids: Sequence[int], since: datetime | None) -> Q:
+    """Readings from a moment on, and those that make the baselines of the membranes that stood then."""
+    if since is None or len(unit_ids) > _FEW_UNITS:
+        return Q()
+    wanted = Q(taken_at__gte=since)
+    stood = Placement.objects.of_company(company).filter(
+        Q(removed_at__isnull=True) | Q(removed_at__gte=since),
+        position__unit_id__in=list(unit_ids),
+        position__stage=Stage.MEMBRANE,
+    )
+    for unit_id, placed_at in stood.values_list("position__unit_id", "placed_at"):
+        wanted |= Q(unit_id=unit_id, taken_at__gte=placed_at, taken_at__lte=placed_at + _BASELINE_SPAN)
+    return wanted
 
 
 def _row(found: Indicators, row: int) -> tuple[dict[str, float], dict[str, str], bool]:

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any, Final
 
 import numpy as np
+from django.db.models import Q
 from numpy.typing import NDArray
 
 from accounts.models import Company
@@ -50,11 +51,9 @@ class ReadingTable:
         return len(self.ids)
 
 
-def load_readings(company: Company, unit_ids: Sequence[int], *, since: datetime | None = None) -> ReadingTable:
-    """Read the readings of some units that nothing corrects."""
-    rows = Reading.objects.current().of_company(company).filter(unit_id__in=unit_ids)
-    if since is not None:
-        rows = rows.filter(taken_at__gte=since)
+def load_readings(company: Company, unit_ids: Sequence[int], *, wanted: Q | None = None) -> ReadingTable:
+    """Read the readings of some units that nothing corrects; with `wanted`, those only."""
+    rows = Reading.objects.current().of_company(company).filter(wanted or Q(), unit_id__in=unit_ids)
     names = (*Reading.QUANTITIES, "minutes_since_start", *WORDS)
     fields = ("pk", "unit_id", "taken_at", "flags", *names)
     values = list(rows.order_by("unit_id", "taken_at", "pk").values_list(*fields).iterator(chunk_size=_AT_ONCE))

@@ -191,6 +191,7 @@ def test_a_client_sends_readings_of_own_units_and_corrects_none(
     assert made.status_code == 201
     assert made.json()["source"] == "client"
     assert pointers(as_other_client.post("/api/v1/readings/", body)) == ["/unit"]
+    assert pointers(as_client.post("/api/v1/readings/", {**body, "source": "installer"})) == ["/source"]
     assert as_other_client.post(f"/api/v1/units/{unit.pk}/readings/", body).status_code == 404
     correction = {**body, "inlet_pressure": "59 psi", "corrects": made.json()["id"]}
     assert as_client.post("/api/v1/readings/", correction).status_code == 403

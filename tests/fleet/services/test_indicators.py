@@ -99,6 +99,19 @@ def test_a_second_run_changes_nothing_and_a_new_reading_only_itself(unit: Unit) 
     assert recompute(company=unit.company, now=NOW + timedelta(hours=2))["changed"] == 1
 
 
+def test_looking_at_new_readings_only_compares_them_with_the_same_baseline(unit: Unit) -> None:
+    for day in (5, 10, 15, 30):
+        read(unit, day)
+    later = read(unit, 65, permeate_flow_l_per_day=150.0, concentrate_flow_l_per_day=600.0)
+    recompute(company=unit.company, now=NOW)
+    whole = ReadingIndicators.objects.get(reading=later)
+    ReadingIndicators.objects.all().delete()
+    counts = recompute(company=unit.company, now=NOW, units=[unit.pk], since=later.taken_at)
+    assert counts == {"readings": 1, "changed": 1, "unchanged": 0}
+    alone = ReadingIndicators.objects.get()
+    assert (alone.reading, alone.values, alone.reasons) == (later, whole.values, whole.reasons)
+
+
 def test_a_correction_takes_the_place_of_the_reading_it_corrects(unit: Unit) -> None:
     wrong = read(unit, 5, inlet_pressure_kpa=6 * PSI)
     right = factories.ReadingFactory(unit=unit, corrects=wrong, taken_at=wrong.taken_at)

@@ -9,7 +9,7 @@ from django.forms.models import model_to_dict
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
-from fleet.models import Finding, Reading
+from fleet.models import Finding, Reading, Unit
 
 PROBES_SWAPPED: Final = "probes_swapped"
 _DECISIONS: Final = (Finding.State.CONFIRMED, Finding.State.DISMISSED)
@@ -39,6 +39,8 @@ def decide(*, finding: Finding, decision: str, by: Membership, now: datetime, no
             "unknown_decision", f"'{decision[:40]}' is not one of {', '.join(_DECISIONS)}.", pointer="/decision"
         )
     with transaction.atomic():
+        # Looking at the unit anew waits for this, and this for that.
+        Unit.objects.select_for_update(no_key=True).get(pk=finding.unit_id)
         locked = Finding.objects.select_for_update(no_key=True).get(pk=finding.pk)
         if locked.state not in (Finding.State.OPEN, Finding.State.CONFIRMED) or locked.state == decision:
             raise Conflict("finding_is_decided", f"This finding is {locked.state} already.")

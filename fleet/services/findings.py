@@ -11,7 +11,7 @@ from django.db import transaction
 
 from accounts.models import Company
 from fleet.engineering.diagnosis import RULES, Match, diagnose
-from fleet.models import Finding, Position, Stage
+from fleet.models import Finding, Position, Stage, Unit
 from fleet.services.finding_decisions import decide
 from fleet.services.finding_facts import History, context_of_row, load_history, names_of_row
 from fleet.services.fleet_tables import company_day, standing_units
@@ -190,13 +190,15 @@ def _unread(history: History, unit_id: int, now: datetime) -> list[_Seen]:
 def _store(company: Company, history: History, seen: Mapping[int, Sequence[_Seen]], now: datetime) -> dict[str, int]:
     counts: Counter[str] = Counter(opened=0, refreshed=0, closed=0, standing=0)
     with transaction.atomic():
+        # The lock makes two runs for the same units follow one another, also when there is no finding to lock yet.
+        lock = Unit.objects.filter(pk__in=list(seen)).order_by("pk").select_for_update(no_key=True)
+        list(lock.values_list("pk"))
         stored: dict[tuple[int, str], Finding] = {
             (finding.unit_id, finding.cause): finding
             for finding in Finding.objects.of_company(company)
             .filter(unit_id__in=list(seen), closed_at__isnull=True)
             .exclude(state=Finding.State.CLOSED)
             .order_by("pk")
-            .select_for_update(of=("self",), no_key=True)
         }
         fresh, changed, gone = [], [], dict(stored)
         for unit_id, patterns in seen.items():

@@ -16,7 +16,7 @@ from fleet.forecasting.forecast import forecast
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.results import Forecasts
 from fleet.forecasting.tables import Fleet
-from fleet.models import Forecast, Job
+from fleet.models import Forecast, Job, Position
 from fleet.services import jobs
 from fleet.services.fleet_tables import company_day, end_of_day, load_fleet, standing_units
 
@@ -205,14 +205,11 @@ def _store(company: Company, rows: Mapping[int, Mapping[str, Any]], *, day: date
     """Write what differs from the stored forecasts of the day, and move the mark of the latest one."""
     position_ids = sorted(rows)
     with transaction.atomic():
+        # The lock makes two runs for the same positions follow one another, also when there is no forecast to lock yet.
+        lock = Position.objects.filter(pk__in=position_ids).order_by("pk").select_for_update(no_key=True)
+        list(lock.values_list("pk"))
         mine = Forecast.objects.of_company(company).filter(position_id__in=position_ids)
-        # The lock on the latest rows makes two runs for the same positions follow one another.
-        latest = dict(
-            Forecast.objects.filter(pk__in=mine.filter(is_latest=True).values("pk"))
-            .order_by("pk")
-            .select_for_update()
-            .values_list("position_id", "as_of")
-        )
+        latest = dict(mine.filter(is_latest=True).values_list("position_id", "as_of"))
         stored = {row.position_id: row for row in mine.filter(as_of=day)}
         fresh, changed = [], []
         for position_id in position_ids:

@@ -1,0 +1,115 @@
+"""Two who do the same thing at the same moment: one wins, nothing is doubled, nothing breaks."""
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
+from threading import Barrier
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.utils import timezone
+
+from accounts.errors import Conflict
+from accounts.models import Company
+from fleet.intake.payloads import take_reading
+from fleet.models import Finding, Forecast, Job, Placement, Reading, ReadingIndicators
+from fleet.services import jobs
+from fleet.services.findings import refresh_findings
+from fleet.services.forecasts import forecast_company
+from fleet.services.indicators import recompute
+from fleet.services.placements import place
+from tests import factories
+
+pytestmark = pytest.mark.django_db(transaction=True)
+NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
+MANY = 4
+
+
+def all_at_once(work: Callable[[], Any]) -> list[Any]:
+    """Do the same in several threads, each with its own connection, started together; what each gave or raised."""
+    barrier = Barrier(MANY)
+
+    def one(_: int) -> Any:
+        try:
+            barrier.wait(timeout=30)
+            return work()
+        except Exception as error:
+            return error
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(MANY) as pool:
+        return list(pool.map(one, range(MANY)))
+
+
+@pytest.fixture
+def quiet_job() -> Iterator[None]:
+    jobs.register("quiet", lambda work: {"done": 1})
+    yield
+    jobs._kinds.pop("quiet")
+
+
+def test_the_same_reading_from_several_senders_is_stored_once(company: Company) -> None:
+    unit = factories.UnitFactory(company=company)
+    row = {"unit": unit.pk, "reference": "r1", "inlet_pressure": "60 psi", "taken_at": "2026-03-01T10:00:00Z"}
+    answers = all_at_once(lambda: take_reading(company=company, by=None, row=dict(row), source="meter", now=NOW))
+    assert Reading.objects.count() == 1
+    assert sorted(is_new for _, is_new in answers) == [False] * (MANY - 1) + [True]
+    assert {reading.pk for reading, _ in answers} == {Reading.objects.get().pk}
+
+
+def test_a_chunk_goes_to_one_worker(company: Company, quiet_job: None) -> None:
+    job = Job.objects.create(company=company, kind="quiet", created_at=timezone.now())
+    factories.JobChunkFactory(job=job, index=0, payload={})
+    now = timezone.now()
+    claims = all_at_once(lambda: jobs.claim(job_id=job.pk, index=0, now=now))
+    assert sum(claim is not None for claim in claims) == 1
+    assert not [claim for claim in claims if isinstance(claim, Exception)]
+
+
+def test_the_same_job_starts_once(company: Company, quiet_job: None, settings: Any) -> None:
+    # Nobody does the work meanwhile: the queue is a stand-in that keeps what it is given.
+    started = all_at_once(lambda: _start_without_running(company))
+    assert sum(isinstance(answer, Job) for answer in started) == 1
+    assert sum(isinstance(answer, Conflict) for answer in started) == MANY - 1
+    assert Job.objects.count() == 1
+
+
+def _start_without_running(company: Company) -> Job:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(jobs, "_enqueue", lambda job_id, indexes: None)
+        return jobs.start_job(company=company, by=None, kind="quiet", chunks=[{}], now=timezone.now())
+
+
+def test_one_cartridge_stands_in_a_position(company: Company) -> None:
+    position = factories.PositionFactory(unit=factories.UnitFactory(company=company), stage="resin")
+    item = factories.CatalogueItemFactory(company=company, kind="resin")
+    answers = all_at_once(lambda: place(position=position, item=item, by=None, now=NOW))
+    assert Placement.objects.count() == 1
+    assert sum(isinstance(answer, Conflict) for answer in answers) == MANY - 1
+
+
+def test_two_forecasts_of_the_same_day_leave_one_row_a_position(company: Company) -> None:
+    for _ in range(2):
+        factories.PlacementFactory(position=factories.PositionFactory(unit=factories.UnitFactory(company=company)))
+    answers = all_at_once(lambda: forecast_company(company=company, now=NOW))
+    assert not [answer for answer in answers if isinstance(answer, Exception)]
+    assert Forecast.objects.count() == 2
+    assert Forecast.objects.filter(is_latest=True).count() == 2
+
+
+def test_two_looks_at_the_same_units_open_one_finding_each(company: Company) -> None:
+    for _ in range(2):
+        factories.UnitFactory(company=company)
+    answers = all_at_once(lambda: refresh_findings(company=company, now=NOW))
+    assert not [answer for answer in answers if isinstance(answer, Exception)]
+    assert Finding.objects.count() == 2
+
+
+def test_two_recomputations_leave_one_row_a_reading(company: Company) -> None:
+    for _ in range(3):
+        factories.ReadingFactory(unit=factories.UnitFactory(company=company))
+    answers = all_at_once(lambda: recompute(company=company, now=NOW))
+    assert not [answer for answer in answers if isinstance(answer, Exception)]
+    assert ReadingIndicators.objects.count() == 3

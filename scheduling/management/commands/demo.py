@@ -137,7 +137,8 @@ def _reset(screen: Screen, folder: Path) -> None:
 def _shown(path: Path) -> Path:
     """A path as short as it can be said from where the user stands."""
     try:
-        return path.resolve().relative_to(Path.cwd())
+        # Not resolved: the python of an environment is a link to one elsewhere.
+        return path.absolute().relative_to(Path.cwd())
     except ValueError:
         return path
 

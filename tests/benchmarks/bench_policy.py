@@ -275,9 +275,10 @@ def main() -> None:
             first = tallies["every six months"]
             for way, t in tallies.items():
                 n = chosen.units
+                by_stage = " + ".join(f"{days / n:.0f}" for days in t.by_stage.values())
                 print(
                     f"| {factor:g} | {seed} | {way} | {t.visits / n:.2f} | {t.replaced / n:.2f} | {t.bad_days / n:.1f} "
-                    f"| {' + '.join(f'{x / n:.0f}' for x in t.by_stage.values())} | {(t.travel + t.work) / n:.0f} | {t.cartridges / n:.0f} "
+                    f"| {by_stage} | {(t.travel + t.work) / n:.0f} | {t.cartridges / n:.0f} "
                     f"| {t.bad_money / n:.0f} | {t.total / n:.0f} | {t.total / first.total:.2f} "
                     f"| {t.visits / first.visits:.2f} | {t.bad_days / first.bad_days:.2f} | {took:.0f} |",
                     flush=True,

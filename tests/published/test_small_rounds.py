@@ -32,8 +32,10 @@ def first_row(problem: RoundProblem, installer: int, day: int) -> int:
     return away + begun.index((installer, day)) if (installer, day) in begun else installer
 
 
-def simulate(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...], lunch_at: int | None) -> bool:
-    """Whether the round can be driven with lunch after ``lunch_at`` stops (0: before leaving, -1: back at home)."""
+def simulate(
+    problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...], lunch_at: int | None
+) -> int | None:
+    """When the installer is home, or None, with lunch after ``lunch_at`` stops (0: before leaving, -1: back home)."""
     person = problem.installers[installer]
     shift = next(s for s in person.shifts if s.day == day)
     clock, where = shift.start_s, first_row(problem, installer, day)
@@ -45,14 +47,14 @@ def simulate(problem: RoundProblem, installer: int, day: int, stops: tuple[int, 
     if lunch_at == 0:
         clock = eat(clock)
         if clock is None:
-            return False
+            return None
     for number, c in enumerate(stops, start=1):
         visit = problem.candidates[c]
         clock += int(problem.travel.seconds[where, len(problem.installers) + c])
         where = len(problem.installers) + c
         if visit.appointment is not None:
             if visit.appointment.day != day or clock > visit.appointment.start_s:
-                return False
+                return None
             clock = visit.appointment.start_s + visit.service_s
         else:
             ends = [
@@ -61,16 +63,20 @@ def simulate(problem: RoundProblem, installer: int, day: int, stops: tuple[int, 
                 if w.day == day and max(clock, w.opens_s) + visit.service_s <= w.closes_s
             ]
             if not ends:
-                return False
+                return None
             clock = min(ends)
         if lunch_at == number:
             clock = eat(clock)
             if clock is None:
-                return False
+                return None
     clock += int(problem.travel.seconds[where, installer])
-    if clock > shift.end_s:
-        return False
-    return lunch_at != -1 or eat(clock) is not None
+    if clock > shift.end_s + person.max_overtime_s or (lunch_at == -1 and eat(clock) is None):
+        return None
+    return clock
+
+
+def shift_end(problem: RoundProblem, installer: int, day: int) -> int:
+    return next(s.end_s for s in problem.installers[installer].shifts if s.day == day)
 
 
 def lunches(problem: RoundProblem, installer: int, day: int, stops: int) -> tuple[int | None, ...]:
@@ -103,14 +109,19 @@ def enumerate_optimum(problem: RoundProblem) -> int:
                 if mask >> c & 1:
                     continue
                 longer = (*stops, c)
-                if not simulate(problem, installer, day, longer, None):
+                if simulate(problem, installer, day, longer, None) is None:
                     continue  # nothing added later makes it earlier
                 stack.append((longer, mask | 1 << c))
-                if any(
-                    simulate(problem, installer, day, longer, k) for k in lunches(problem, installer, day, len(longer))
-                ):
+                homes = [
+                    home
+                    for k in lunches(problem, installer, day, len(longer))
+                    if (home := simulate(problem, installer, day, longer, k)) is not None
+                ]
+                if homes:
                     path = [begins, *(base + s for s in longer), installer]
                     cost = sum(int(cents[a, b]) for a, b in itertools.pairwise(path))
+                    late = max(0, min(homes) - shift_end(problem, installer, day))
+                    cost += late * problem.rates.overtime_hour_cents // 3_600
                     cost += sum(problem.candidates[s].cost_by_day_cents[day] for s in longer)
                     name = problem.installers[installer].key
                     cost += sum(problem.candidates[s].cost_by_installer_cents.get(name, 0) for s in longer)
@@ -208,6 +219,15 @@ def test_equal_to_another_solver(visits: int, seed: int, musts: int) -> None:
     assert plan.evaluation.missed_urgent == ()
     assert plan.evaluation.missed_appointments == ()
     assert plan.evaluation.total_cents == constraint_optimum(problem)
+
+
+@pytest.mark.parametrize("seed", [41, 42, 44])
+def test_overtime_at_a_price_is_equal_to_full_enumeration(seed: int) -> None:
+    problem = make_week(8, seed=seed, musts=0, max_overtime_s=HOUR, **SIZE)
+    plan = plan_rounds(problem, iterations=3_000, seed=1)
+    assert plan.evaluation.faults == ()
+    assert plan.evaluation.overtime_cents > 0
+    assert plan.evaluation.total_cents == enumerate_optimum(problem)
 
 
 @pytest.mark.parametrize(("seed", "at", "fed"), [(21, 9, False), (22, 10, False), (23, 12, True), (24, 11, False)])

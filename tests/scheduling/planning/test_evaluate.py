@@ -185,7 +185,7 @@ def test_travel_may_differ_by_direction() -> None:
 def test_the_clock_agrees_with_trying_every_place_for_lunch(seed: int, order: list[int], size: int, day: int) -> None:
     problem = make_week(6, seed=seed, musts=seed % 4, installers=2, days=2, shift=(8 * HOUR, 15 * HOUR))
     stops = tuple(order[:size])
-    possible = [k for k in (-1, *range(size + 1)) if simulate(problem, 0, day, stops, k)]
+    possible = [k for k in (-1, *range(size + 1)) if simulate(problem, 0, day, stops, k) is not None]
     assert (time_round(problem, 0, day, stops) is not None) == bool(possible)
     assert keeps_time(problem, 0, day, stops) == bool(possible)
 

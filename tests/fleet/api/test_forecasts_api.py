@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from rest_framework.test import APIClient
 
 from accounts.models import AuditEntry, Client, Company
@@ -47,19 +48,30 @@ def test_only_the_latest_forecasts_are_listed_unless_history_is_asked_for(
 
 
 def test_a_reading_posted_now_is_in_the_forecast_after_the_next_run(
-    position: Position, as_office: APIClient, django_capture_on_commit_callbacks: Any
+    unit: Unit, as_office: APIClient, django_capture_on_commit_callbacks: Any
 ) -> None:
-    factories.PlacementFactory(position=position)
-    with django_capture_on_commit_callbacks(execute=True):
-        started = as_office.post("/api/v1/forecasts/run/")
-    assert started.status_code == 202, started.content
-    job = as_office.get(started.headers["Location"]).json()
-    assert (job["state"], job["share_done"], job["kind"]) == ("done", 1.0, "forecasts")
-    assert job["result"]["created"] == 1
-    forecast = as_office.get(f"/api/v1/units/{position.unit_id}/").json()["positions"][0]["forecast"]
-    assert forecast["p10"] <= forecast["p50"] <= forecast["p90"]
-    assert forecast["evidence"]["readings_used"] >= 0
-    assert forecast["installer_sentence"]
+    for stage in ("sediment", "carbon", "membrane", "resin"):
+        position = factories.PositionFactory(unit=unit, stage=stage)
+        factories.PlacementFactory(position=position, placed_at=timezone.now() - timedelta(days=90))
+
+    def run() -> dict[str, Any]:
+        with django_capture_on_commit_callbacks(execute=True):
+            started = as_office.post("/api/v1/forecasts/run/")
+        assert started.status_code == 202, started.content
+        job = as_office.get(started.headers["Location"]).json()
+        assert (job["state"], job["share_done"], job["kind"]) == ("done", 1.0, "forecasts")
+        positions = as_office.get(f"/api/v1/units/{unit.pk}/").json()["positions"]
+        return {place["stage"]: place["forecast"] for place in positions}
+
+    before = run()
+    assert before["resin"]["evidence"]["readings_used"] == 0
+    assert before["resin"]["p10"] <= before["resin"]["p50"] <= before["resin"]["p90"]
+    body = {"permeate_tds": "11 ppm", "product_tds": "0 ppm", "inlet_pressure": "3.1 bar", "minutes_since_start": 20}
+    assert as_office.post(f"/api/v1/units/{unit.pk}/readings/", body).status_code == 201
+    after = run()
+    assert after["resin"]["evidence"]["readings_used"] == 1
+    assert after["resin"]["evidence"]["newest_reading_age_days"] <= 1.0
+    assert after["resin"]["installer_sentence"] != before["resin"]["installer_sentence"]
 
 
 def test_two_runs_at_once_are_one(position: Position, as_office: APIClient, as_installer: APIClient) -> None:

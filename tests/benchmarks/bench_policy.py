@@ -1,15 +1,16 @@
-"""A year under three ways of deciding, on a simulated fleet with the same history: prints a table, asserts nothing.
+"""A year under several ways of deciding, on a simulated fleet with the same history: prints a table, asserts nothing.
 
     python -m tests.benchmarks.bench_policy --units 120 --seeds 1 2
 
-* every six months: each site is visited every 182 days; sediment, carbon and resin are replaced, membranes every three
+* every six (four, three) months: each site is visited every 182 (121, 91) days; sediment, carbon and resin are
+  replaced, membranes every three
   years;
 * when a reading fails: a site is visited in the week after a reading of the client or meter shows the water bad or the
   filter blocked, and every six months to read the gauges; only what is spent is replaced;
 * planned: every Monday the fleet is forecast from what has been recorded by then, visits are chosen by
   ``scheduling.planning.bundling``, and those best made that week are made.
 
-In all three a client may call about bad water, and what an installer finds spent on a visit is replaced. Two years of
+In all of them a client may call about bad water, and what an installer finds spent on a visit is replaced. Two years of
 history come first; then each way runs half a year to settle and a year that counts. Money is the default policy's:
 visits with their estimated driving and work, cartridges, and the days the truth says the last cartridge of a stage was
 spent, at the policy's price for that stage and use. Prices of bad water are a choice: ``--bad-water`` multiplies them.
@@ -63,6 +64,16 @@ class Tally:
         return self.travel + self.work + self.cartridges + self.bad_money
 
 
+#: Days between visits, of the ways that have a rhythm.
+INTERVALS = {
+    "every six months": 182.0,
+    "every four months": 121.0,
+    "every three months": 91.0,
+    "when a reading fails": 182.0,
+}
+WAYS = (*INTERVALS, "planned")
+
+
 class Run(_Service):
     """The simulated fleet with its visits decided from outside; readings and complaints are the simulator's."""
 
@@ -73,6 +84,7 @@ class Run(_Service):
     places: list[Place]
     wanted: dict[int, set[int]]
     last_visit: np.ndarray
+    interval: float
 
     def begin(self, decide: str, policy: Policy, places: list[Place], day: int) -> None:
         """Take over from the history."""
@@ -82,9 +94,8 @@ class Run(_Service):
         self.wanted = {}
         rng = np.random.default_rng(5)
         self.last_visit = day - rng.uniform(0.0, 182.0, len(places))
-        self.next_visit[:] = np.inf
-        if decide == "every six months" or decide == "when a reading fails":
-            self.next_visit = np.ceil(self.last_visit + 182.0)
+        self.interval = INTERVALS.get(decide, np.inf)
+        self.next_visit = np.ceil(self.last_visit + np.minimum(self.interval, 1e9))
 
     def spent(self, unit: int, slot: int) -> bool:
         """Whether an installer at the unit would find it spent."""
@@ -93,7 +104,7 @@ class Run(_Service):
     def _visit(self, unit: int, day: int) -> bool:
         plant, rng = self.plant, self.rng
         change = set(self.wanted.pop(unit, set()))
-        if self.decide == "every six months":
+        if self.decide.startswith("every"):
             change |= {slot for slot in (0, 1, 2, 3, 5, 6) if plant.has[unit, slot]}
             if day - self.state.placed[unit, MEM] >= 1_095:
                 change.add(MEM)
@@ -104,7 +115,7 @@ class Run(_Service):
             if not mine:
                 continue
             in_series = bool(plant.has[unit, first + 1]) and first != 0
-            if in_series and mine == [first] and self.decide != "every six months":
+            if in_series and mine == [first] and not self.decide.startswith("every"):
                 # lead out, lag to lead, fresh lag
                 self._remove(unit, first, day, "exhausted" if self.spent(unit, first) else "early")
                 moved = self._remove(unit, first + 1, day, "rotated")
@@ -136,8 +147,8 @@ class Run(_Service):
 
     def after_visits(self, day: int, seen: Day) -> None:
         """Set the next visits; the simulator has set its own, which are not wanted."""
-        if self.decide in ("every six months", "when a reading fails"):
-            self.next_visit = np.ceil(self.last_visit + 182.0)
+        if self.decide in INTERVALS:
+            self.next_visit = np.ceil(self.last_visit + self.interval)
         else:
             self.next_visit = np.where(self.next_visit > day, self.next_visit, np.inf)
         if self.decide == "when a reading fails" and day % 7 == 0:
@@ -222,8 +233,8 @@ class Run(_Service):
             self.tally.by_stage[stage] += float(bad.sum())
 
 
-def run_fleet(units: int, seed: int, policy: Policy) -> dict[str, Tally]:
-    """The three ways on one fleet."""
+def run_fleet(units: int, seed: int, policy: Policy, ways: tuple[str, ...] = WAYS) -> dict[str, Tally]:
+    """The ways on one fleet."""
     days = HISTORY_DAYS + SETTLE_DAYS + COUNTED_DAYS
     world = World(units=units, years=days / 365.25 + 0.1)
     rng = np.random.default_rng(seed)
@@ -238,7 +249,7 @@ def run_fleet(units: int, seed: int, policy: Policy) -> dict[str, Tally]:
     scatter = np.random.default_rng(seed + 100)
     places = [Place(50.0 + scatter.normal() / 8, 9.0 + scatter.normal() / 6) for _ in range(units)]
     tallies = {}
-    for decide in ("every six months", "when a reading fails", "planned"):
+    for decide in ways:
         run = copy.deepcopy(service)
         run.begin(decide, policy, places, HISTORY_DAYS)
         for day in range(HISTORY_DAYS, days):

@@ -29,6 +29,7 @@ from scheduling.planning.rounds.problem import (
 )
 from scheduling.planning.rounds.replan import Replanned, replan
 from scheduling.planning.rounds.solve import Progress, RoundPlan, plan_rounds
+from scheduling.planning.rounds.traffic import Traffic
 from scheduling.planning.rounds.unserved import Unserved, UnservedReason
 
 __all__ = [
@@ -51,6 +52,7 @@ __all__ = [
     "Route",
     "Shift",
     "Stop",
+    "Traffic",
     "Unserved",
     "UnservedReason",
     "VisitAdded",

@@ -184,7 +184,7 @@ def overtime_cents(problem: RoundProblem, overtime_s: int) -> int:
 
 
 def round_cents(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> int:
-    """Driving money of a round, all the way home."""
+    """Driving money of a round on free roads, all the way home."""
     path = problem.path(installer, day, stops)
     return int(sum(problem.driving_cents[a, b] for a, b in itertools.pairwise(path)))
 
@@ -198,7 +198,9 @@ def make_route(problem: RoundProblem, installer: int, day: int, stops: tuple[int
         return None
     path = problem.path(installer, day, stops)
     legs = list(itertools.pairwise(path))
-    seconds, metres = problem.travel.seconds, problem.travel.metres
+    metres = problem.travel.metres
+    drive_s = sum(timing.drives_s)
+    slowed_s = drive_s - sum(problem.seconds_rows[a][b] for a, b in legs)
     return Route(
         installer=person.key,
         day=day,
@@ -211,16 +213,17 @@ def make_route(problem: RoundProblem, installer: int, day: int, stops: tuple[int
                 arrival_s=timing.arrivals_s[k],
                 start_s=timing.starts_s[k],
                 end_s=timing.starts_s[k] + problem.candidates[c].service_s,
-                drive_s=int(seconds[legs[k]]),
+                drive_s=timing.drives_s[k],
                 drive_m=int(metres[legs[k]]),
             )
             for k, c in enumerate(stops)
         ),
         lunch_start_s=timing.lunch_start_s,
         lunch_after=None if timing.lunch_after is None else timing.lunch_after + 1,
-        drive_s=int(sum(seconds[a, b] for a, b in legs)),
+        drive_s=drive_s,
         drive_m=int(sum(metres[a, b] for a, b in legs)),
-        driving_cents=round_cents(problem, installer, day, stops),
+        driving_cents=round_cents(problem, installer, day, stops)
+        + round(slowed_s * problem.rates.driving_minute_cents / 60.0),
         overtime_s=max(0, timing.returns_s - shift.end_s),
     )
 

@@ -67,8 +67,19 @@ class RoundModel:
     scale: int
 
     @classmethod
-    def build(cls, problem: RoundProblem, *, cells: Sequence[tuple[int, int]], candidates: Sequence[int]) -> RoundModel:
-        """A model of the given (installer, day) cells and candidates only."""
+    def build(
+        cls,
+        problem: RoundProblem,
+        *,
+        cells: Sequence[tuple[int, int]],
+        candidates: Sequence[int],
+        slowed: float = 1.0,
+    ) -> RoundModel:
+        """A model of the given (installer, day) cells and candidates only, with every drive ``slowed`` times as long.
+
+        The solver knows no time of day, so traffic is told to it as one factor; 1 is too fast and accepts every round
+        that can be driven.
+        """
         people = sorted({installer for installer, _ in cells})
         shifts = {cell: problem.installers[cell[0]].shift_on(cell[1]) for cell in cells}
         lunch_of: dict[tuple[int, int], Lunch | None] = {}
@@ -257,7 +268,7 @@ class RoundModel:
             )
 
         cents = problem.driving_cents[np.ix_(nodes, nodes)] * scale
-        seconds = problem.travel.seconds[np.ix_(nodes, nodes)]
+        seconds = np.rint(problem.travel.seconds[np.ix_(nodes, nodes)] * slowed).astype(np.int64)
         money_tables, time_tables = [], []
         for shut, extras in profiles:
             money, duration = cents.copy(), seconds.copy()

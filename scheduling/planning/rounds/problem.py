@@ -15,6 +15,7 @@ from types import MappingProxyType
 import numpy as np
 
 from scheduling.planning.errors import PlanningError
+from scheduling.planning.rounds.traffic import Traffic
 from scheduling.planning.travel import Place, Travel, TravelProvider
 
 DAY_S = 86_400
@@ -265,6 +266,8 @@ class RoundProblem:
         Pairs of candidates that must not be in one round.
     together
         Pairs of candidates that are made one straight after the other by one installer, or not at all.
+    traffic
+        How driving is slowed down over the day; None: the table of trips holds at any time.
     """
 
     first_day: datetime.date
@@ -275,6 +278,7 @@ class RoundProblem:
     travel: Travel
     apart: tuple[tuple[str, str], ...] = ()
     together: tuple[tuple[str, str], ...] = ()
+    traffic: Traffic | None = None
 
     def __post_init__(self) -> None:
         _whole("days", self.days, low=1, high=366)
@@ -344,11 +348,14 @@ class RoundProblem:
         provider: TravelProvider,
         apart: Sequence[tuple[str, str]] = (),
         together: Sequence[tuple[str, str]] = (),
+        traffic: Traffic | None = None,
     ) -> RoundProblem:
         """A problem whose table of trips is asked of a provider."""
         places = places_of(installers, candidates)
         travel = provider.matrix(places, places)
-        return cls(first_day, days, tuple(installers), tuple(candidates), rates, travel, tuple(apart), tuple(together))
+        return cls(
+            first_day, days, tuple(installers), tuple(candidates), rates, travel, tuple(apart), tuple(together), traffic
+        )
 
     @cached_property
     def driving_cents(self) -> np.ndarray:
@@ -444,6 +451,11 @@ class RoundProblem:
     def start_node(self, installer: int, day: int) -> int:
         """Row of the place an installer sets out from on a day."""
         return self._start_nodes.get((installer, day), installer)
+
+    def drive_s(self, here: int, there: int, departs_s: int) -> int:
+        """Seconds from one row of the table to another, leaving at a second of the day."""
+        free = self.seconds_rows[here][there]
+        return free if self.traffic is None else self.traffic.drive_s(free, departs_s)
 
     def path(self, installer: int, day: int, stops: Sequence[int]) -> list[int]:
         """Rows of a round, from where it starts to home."""

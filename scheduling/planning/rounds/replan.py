@@ -207,6 +207,7 @@ class _Task:
             provider=provider,
             apart=[pair for pair in self.problem.apart if keys.issuperset(pair)],
             together=[pair for pair in self.problem.together if keys.issuperset(pair)],
+            traffic=self.problem.traffic,
         )
 
     def _open(self) -> list[Candidate]:

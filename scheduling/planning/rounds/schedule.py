@@ -28,6 +28,8 @@ class Timing:
         From and to home.
     arrivals_s, starts_s
         At each stop; work ends ``service_s`` after its start.
+    drives_s
+        To each stop, then home.
     lunch_start_s
         None when no break is due.
     lunch_after
@@ -38,6 +40,7 @@ class Timing:
     returns_s: int
     arrivals_s: tuple[int, ...]
     starts_s: tuple[int, ...]
+    drives_s: tuple[int, ...]
     lunch_start_s: int | None
     lunch_after: int | None
 
@@ -80,7 +83,6 @@ def time_round(
         return None
     lunch = person.lunch if with_lunch and person.lunch is not None and person.lunch.is_due(shift) else None
     latest_home = shift.end_s + person.max_overtime_s
-    seconds = problem.travel.seconds
     n = len(stops)
 
     # fasting[k], fed[k]: when the installer is ready to leave position k (0 is home) before and after the break
@@ -92,9 +94,11 @@ def time_round(
         there = problem.node(candidate)
         spans = problem.starts[candidate].get(day, ())
         service = problem.candidates[candidate].service_s
-        drive = int(seconds[here, there])
-        plain = _start(fasting[-1] + drive, spans) + service
-        after = _start(fed[-1] + drive, spans) + service if fed[-1] < _NEVER else _NEVER
+        plain = after = _NEVER
+        if fasting[-1] < _NEVER:
+            plain = _start(fasting[-1] + problem.drive_s(here, there, fasting[-1]), spans) + service
+        if fed[-1] < _NEVER:
+            after = _start(fed[-1] + problem.drive_s(here, there, fed[-1]), spans) + service
         eaten = _eat(plain, lunch) if lunch and plain < _NEVER else _NEVER
         if plain >= _NEVER and after >= _NEVER:
             return None
@@ -102,9 +106,10 @@ def time_round(
         eaten_here.append(eaten < after)
         fed.append(min(after, eaten, _NEVER))
         here = there
-    drive_home = int(seconds[here, installer])
-    home_fasting = fasting[-1] + drive_home
-    home_fed = fed[-1] + drive_home
+    home_fasting, home_fed = (
+        ready + problem.drive_s(here, installer, ready) if ready < _NEVER else _NEVER
+        for ready in (fasting[-1], fed[-1])
+    )
     if lunch is None:
         if home_fasting > latest_home:
             return None
@@ -133,6 +138,7 @@ def keeps_time(problem: RoundProblem, installer: int, day: int, stops: Sequence[
         (lunch.earliest_start_s, lunch.latest_start_s, lunch.duration_s) if lunch is not None else (0, -1, 0)
     )
     rows, all_starts, candidates = problem.seconds_rows, problem.starts, problem.candidates
+    traffic = problem.traffic
     base = len(problem.installers)
     fasting = shift.start_s
     fed = max(fasting, first_eat) + eat_s if fasting <= last_eat else _NEVER
@@ -140,8 +146,12 @@ def keeps_time(problem: RoundProblem, installer: int, day: int, stops: Sequence[
     for candidate in stops:
         spans = all_starts[candidate].get(day, ())
         service = candidates[candidate].service_s
-        drive = rows[here][base + candidate]
-        arrival, arrival_fed = fasting + drive, fed + drive
+        free = rows[here][base + candidate]
+        if traffic is None:
+            arrival, arrival_fed = fasting + free, fed + free
+        else:
+            arrival = fasting + traffic.drive_s(free, fasting) if fasting < _NEVER else _NEVER
+            arrival_fed = fed + traffic.drive_s(free, fed) if fed < _NEVER else _NEVER
         fasting = fed = _NEVER
         for early, late in spans:
             if arrival <= late:
@@ -157,10 +167,14 @@ def keeps_time(problem: RoundProblem, installer: int, day: int, stops: Sequence[
         if fasting == _NEVER and fed == _NEVER:
             return False
         here = base + candidate
-    home = rows[here][installer]
+    free = rows[here][installer]
+    home, home_fed = fasting + free, fed + free
+    if traffic is not None:
+        home = fasting + traffic.drive_s(free, fasting) if fasting < _NEVER else _NEVER
+        home_fed = fed + traffic.drive_s(free, fed) if fed < _NEVER else _NEVER
     if lunch is None:
-        return fasting + home <= latest_home
-    return fed + home <= latest_home or (fasting + home <= latest_home and fasting + home <= last_eat)
+        return home <= latest_home
+    return home_fed <= latest_home or (home <= latest_home and home <= last_eat)
 
 
 def _write_out(
@@ -173,8 +187,8 @@ def _write_out(
     lunch_after: int | None,
     returns: int,
 ) -> Timing:
-    seconds = problem.travel.seconds
     arrivals: list[int] = []
+    drives: list[int] = []
     starts: list[int] = []
     lunch_start: int | None = None
     ready = shift.start_s
@@ -185,14 +199,17 @@ def _write_out(
     leaves = ready
     for k, candidate in enumerate(stops):
         there = problem.node(candidate)
-        drive = int(seconds[here, there])
+        drive = problem.drive_s(here, there, ready)
         arrival = ready + drive
         start = _start(arrival, problem.starts[candidate].get(day, ()))
         if k == 0:
             # nobody sits in front of a closed door: leave home just in time for the first stop
-            leaves = start - drive
+            free = problem.seconds_rows[here][there]
+            leaves = start - free if problem.traffic is None else problem.traffic.departs_s(free, start)
+            drive = start - leaves
             arrival = start
         arrivals.append(arrival)
+        drives.append(drive)
         starts.append(start)
         ready = start + problem.candidates[candidate].service_s
         if lunch is not None and lunch_after == k:
@@ -201,4 +218,5 @@ def _write_out(
         here = there
     if lunch is not None and lunch_after == len(stops):
         lunch_start = max(returns, lunch.earliest_start_s)
-    return Timing(leaves, returns, tuple(arrivals), tuple(starts), lunch_start, lunch_after)
+    drives.append(problem.drive_s(here, installer, ready))
+    return Timing(leaves, returns, tuple(arrivals), tuple(starts), tuple(drives), lunch_start, lunch_after)

@@ -8,12 +8,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pyvrp
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.evaluate import Evaluation, Plan, Route, evaluate, may_be_driven
 from scheduling.planning.rounds.greedy import greedy_plan
 from scheduling.planning.rounds.insertion import PlanDict, mend_round, place_the_musts, polish, working_cells
-from scheduling.planning.rounds.model import RoundModel, search
+from scheduling.planning.rounds.model import RoundModel, WarmStartError, search
 from scheduling.planning.rounds.naive import naive_plan
 from scheduling.planning.rounds.pairs import Merged, merge_pairs
 from scheduling.planning.rounds.problem import RoundProblem
@@ -314,12 +315,12 @@ class _Search:
             if seconds is not None:
                 time.sleep(min(seconds, 0.01))
             return
-        model = RoundModel.build(problem, cells=cells, candidates=candidates)
-        if not model.plain:
+        began = {cell: self.best[cell] for cell in cells if cell in self.best}
+        made = self._model(cells, candidates, began)
+        if made is None:
             self._effort.spend(iterations)
             return
-        began = {cell: self.best[cell] for cell in cells if cell in self.best}
-        solution, _ = model.encode(began)
+        model, solution = made
         found = search(
             model,
             solution,
@@ -340,6 +341,30 @@ class _Search:
         if rank <= self._rank:
             self.best, self._rank = tried, rank
         self._tell("improving", 0)
+
+    def _model(
+        self, cells: list[tuple[int, int]], candidates: list[int], began: PlanDict
+    ) -> tuple[RoundModel, pyvrp.Solution] | None:
+        """The block for the solver, with what stands as its start; None when there is nothing to decide.
+
+        With traffic the drives are slowed by its mean over the shifts. Should the present rounds not fit that, having
+        been laid around the rush, the roads are told as free, which they always fit.
+        """
+        problem = self.problem
+        factors = [1.0]
+        if problem.traffic is not None:
+            shifts = [problem.working_days[cell][0] for cell in cells]
+            factors = [float(np.mean([problem.traffic.mean_factor(s.start_s, s.end_s) for s in shifts])), 1.0]
+        for factor in factors:
+            model = RoundModel.build(problem, cells=cells, candidates=candidates, slowed=factor)
+            if not model.plain:
+                return None
+            try:
+                return model, model.encode(began)[0]
+            except WarmStartError:
+                if factor == factors[-1]:
+                    raise
+        return None
 
     def _tell(self, doing: str, running: int) -> None:
         if self._on_progress is not None:

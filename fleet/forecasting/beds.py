@@ -31,15 +31,18 @@ def left_after(left: Floats, throughput: Floats, transfer_units: Floats) -> Floa
     0.0347
     """
     start = transfer_units * np.maximum(left, 1e-9)
-    return np.logaddexp(0.0, start - transfer_units * throughput + np.log(-np.expm1(-start))) / transfer_units
+    return np.logaddexp(0.0, log_expm1(start) - transfer_units * throughput) / transfer_units
+
+
+def log_expm1(value: Floats) -> Floats:
+    """Logarithm of exp(value) - 1 without overflow; values below 1e-9 count as 1e-9."""
+    value = np.maximum(value, 1e-9)
+    return value + np.log(-np.expm1(-value))
 
 
 def throughput_until(left: Floats, target: Floats, transfer_units: Floats) -> Floats:
     """Throughput that takes the capacity left from `left` to `target` (both as in `left_after`); negative when past
     it."""
-
-    def log_expm1(value: Floats) -> Floats:
-        return value + np.log(-np.expm1(-np.maximum(value, 1e-9)))
 
     return (log_expm1(transfer_units * left) - log_expm1(transfer_units * target)) / transfer_units
 

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.stats import norm
 
 from .conditions import Conditions
-from .results import GRID_LEVELS
+from .results import GRID_LEVELS, cumulative_at
 from .tables import Floats, Indexes
 
 FURTHEST_DAYS: Final = 3652.0
@@ -93,7 +93,7 @@ def earliest(first: Floats, second: Floats) -> Floats:
     both.sort(axis=1)
     alive = np.ones_like(both)
     for grid in (first, second):
-        alive *= 1.0 - _cumulative(grid, both)
+        alive *= 1.0 - cumulative_at(grid, both)
     reached = np.maximum.accumulate(1.0 - alive, axis=1)
     rows, points = both.shape
     offset = 2.0 * np.arange(rows)[:, None]
@@ -104,22 +104,3 @@ def earliest(first: Floats, second: Floats) -> Floats:
     gap = reached[index, high] - reached[index, low]
     share = np.clip(np.where(gap > 0, (GRID_LEVELS - reached[index, low]) / np.where(gap > 0, gap, 1.0), 1.0), 0.0, 1.0)
     return both[index, low] + (both[index, high] - both[index, low]) * share
-
-
-def _cumulative(grid: Floats, day: Floats) -> Floats:
-    """Probability by each day, rows of quantiles against rows of days; half levels outside."""
-    rows, points = grid.shape
-    low, high = grid[:, :1], grid[:, -1:]
-    span = np.maximum(high - low, 1e-9)
-    scaled = np.clip((grid - low) / span, 0.0, 1.0)
-    wanted = np.clip((day - low) / span, -0.5, 1.5)
-    offset = 4.0 * np.arange(rows)[:, None] + 1.0
-    found = np.searchsorted((scaled + offset).ravel(), (wanted + offset).ravel(), side="right")
-    reached = found.reshape(day.shape) - points * np.arange(rows)[:, None]
-    below = np.clip(reached - 1, 0, points - 1)
-    above = np.clip(reached, 0, points - 1)
-    index = np.arange(rows)[:, None]
-    gap = scaled[index, above] - scaled[index, below]
-    share = np.where(gap > 0, (wanted - scaled[index, below]) / np.where(gap > 0, gap, 1.0), 0.0)
-    inside = GRID_LEVELS[below] + (GRID_LEVELS[above] - GRID_LEVELS[below]) * np.clip(share, 0.0, 1.0)
-    return np.where(reached <= 0, 0.0, np.where(reached >= points, 1.0, inside))

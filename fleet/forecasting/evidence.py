@@ -13,7 +13,7 @@ from .levels import crowd
 from .tables import Floats, Indexes
 from .wear import StageInput, reading_log_likelihood
 
-MOST_READINGS: Final = 40
+MOST_READINGS: Final = 30
 """Readings of one segment that are looked at: the newest half of them, the rest spread over its time."""
 
 WINDOW_DAYS: Final = 20.0
@@ -27,7 +27,8 @@ CHUNK: Final = 1500
 """Columns that are worked on at once; bounds the memory."""
 
 BLOCK: Final = 4000
-_NEVER: Final = 1e9
+_NEVER: Final = 60_000.0
+"""Longest delay that is told apart, days: what half precision can hold."""
 
 
 @dataclass(frozen=True)
@@ -117,8 +118,8 @@ def gather(stage: StageInput, conditions: Conditions, visits: Visits, hyper: poo
     stands = segments.is_current
     out = Evidence(
         readings=np.zeros(shape, dtype=np.float32),
-        lead_delay=np.zeros(shape, dtype=np.float32),
-        lag_delay=np.zeros(lag_shape, dtype=np.float32),
+        lead_delay=np.zeros(shape, dtype=np.float16),
+        lag_delay=np.zeros(lag_shape, dtype=np.float16),
         lead_visits=np.zeros(shape, dtype=np.int8),
         lag_visits=np.zeros(lag_shape, dtype=np.int8),
         lead_reason=np.where(stands, -1, np.where(stage.ended_by_cap, words.EARLY, segments.lead_reason)),
@@ -159,7 +160,7 @@ class _Walk:
         found = np.unique(np.concatenate([segments.lead[rows], segments.lag[rows]]))
         self.placements = found[found >= 0]
         cells = (model.shapes, len(pooling.GRID))
-        self.left = np.ones((len(self.placements), *cells))
+        self.left = np.ones((len(self.placements), *cells), dtype=np.float32)
         """What is left of a cartridge that has been a lead, by its own g."""
         self.was_lead = np.zeros(len(self.placements), dtype=bool)
         self.taken = np.zeros((len(self.placements), model.shapes))
@@ -185,8 +186,8 @@ class _Walk:
         self.was_lead[here[move]] = self.was_lead[origin]
         self.taken[here[move]] = self.taken[origin]
         self.met[here] = True
-        capacity = label[:, None, None] * np.exp(pooling.GRID)
-        fresh = np.maximum(1.0 - self.taken[here][:, :, None] / capacity, 1e-6)
+        share = (self.taken[here] / label[:, None])[:, :, None] * np.exp(-pooling.GRID)
+        fresh = np.maximum(1.0 - share, 1e-6).astype(np.float32)
         return np.where(self.was_lead[here][:, None, None], self.left[here], fresh)
 
     def run(self) -> None:
@@ -201,20 +202,20 @@ class _Walk:
             both_start = lead_start.copy()
             if paired.any():
                 two = now[paired]
-                ratio = stage.lag_ratio[two][:, None, None]
+                ratio = stage.lag_ratio[two][:, None, None].astype(np.float32)
                 both_start[paired] += ratio * self.begin(segments.lag[two], stage.label[two] * stage.lag_ratio[two])
             self.read(now, lead_start, both_start)
             load = self.delays(now, lead_start, both_start)
             for row, segment in enumerate(now):
                 if segments.is_current[segment]:
-                    out.lead_start[int(segment)] = lead_start[row].astype(np.float32)
-                    out.both_start[int(segment)] = both_start[row].astype(np.float32)
+                    out.lead_start[int(segment)] = lead_start[row]
+                    out.both_start[int(segment)] = both_start[row]
             going = ~segments.is_current[now]
             if not going.any():
                 continue
             now, lead_start, both_start, load = now[going], lead_start[going], both_start[going], load[going]
             paired = paired[going]
-            throughput = (load / stage.label[now])[:, None, None] * np.exp(-pooling.GRID)
+            throughput = ((load / stage.label[now])[:, None, None] * np.exp(-pooling.GRID)).astype(np.float32)
             lead_end = model.left_after(lead_start, throughput)
             here = self.local(segments.lead[now])
             self.left[here], self.was_lead[here] = lead_end, True
@@ -224,6 +225,7 @@ class _Walk:
     def read(self, now: Indexes, lead_start: Floats, both_start: Floats) -> None:
         """Readings of these segments."""
         out = self.out
+        lead, both = self.stage.model.state(lead_start), self.stage.model.state(both_start)
         begin = np.searchsorted(out.kept_segment, now)
         number = np.searchsorted(out.kept_segment, now, side="right") - begin
         owner = np.repeat(np.arange(len(now)), number)
@@ -231,9 +233,9 @@ class _Walk:
         for block in range(0, len(owner), BLOCK):
             own, index = owner[block : block + BLOCK], which[block : block + BLOCK]
             likelihood = reading_log_likelihood(
-                self.stage, self.conditions, out.kept[index], now[own], lead_start[own], both_start[own], pooling.GRID
+                self.stage, self.conditions, out.kept[index], now[own], lead[own], both[own], pooling.GRID
             )
-            likelihood *= out.kept_weight[index][:, None, None]
+            likelihood *= out.kept_weight[index][:, None, None].astype(np.float32)
             groups, starts = np.unique(own, return_index=True)
             out.readings[now[groups]] += np.add.reduceat(likelihood, starts, axis=0)
 

@@ -99,7 +99,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
         grid[at] = earliest(by_flow, by_salt)
         middle = np.maximum(grid[at][:, _MIDDLE] - now, 0.0)
         remaining[at] = middle / np.maximum(middle + membranes.used[rows], 1e-9)
-        note(at, rows, membranes.readings, membranes.newest_day, membranes.past_lives, membranes.hyper.places)
+        note(at, rows, membranes.readings, membranes.newest_day, membranes.past_lives, membranes.flow_hyper.places)
 
     cap = cap_day_of_positions(fleet, standing, policy)
     idle = some & conditions.is_idle[fleet.positions.unit_index]

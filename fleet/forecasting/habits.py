@@ -96,12 +96,23 @@ def removal_log_likelihood(
     habit
         The company's habits.
     """
-    late = np.maximum(delay_days, 0.0)
-    kept = np.exp(-late / habit.lateness_days + np.log1p(-habit.notice) * visits_since)
-    rate = habit.notice * REGULARITY / gap_days[:, None, None] + 1.0 / habit.lateness_days
-    soon = np.exp(np.minimum(delay_days, 0.0) / ROUNDING_DAYS)
-    spent = np.log((1.0 - MISREPORTED) * kept * soon * rate + MISREPORTED / 1000.0)
-    other = np.log((1.0 - MISREPORTED) * np.exp(-late / UNNOTICED_DAYS) + MISREPORTED)
-    standing = np.log((1.0 - MISREPORTED) * kept + MISREPORTED)
-    code = reason[:, None, None]
-    return np.select([code == words.EXHAUSTED, code == words.NOT_REMOVED, code < 0], [spent, 0.0, standing], other)
+    out = np.zeros(delay_days.shape, dtype=delay_days.dtype)
+    pace = -1.0 / habit.lateness_days
+    passing = np.log1p(-habit.notice)
+    spent = np.flatnonzero(reason == words.EXHAUSTED)
+    standing = np.flatnonzero(reason < 0)
+    other = np.flatnonzero((reason > 0) & (reason != words.EXHAUSTED))
+    kind = delay_days.dtype
+    if len(spent):
+        delay = delay_days[spent]
+        rate = habit.notice * REGULARITY / gap_days[spent] + 1.0 / habit.lateness_days
+        kept = pace * np.maximum(delay, 0.0) + np.minimum(delay, 0.0) / ROUNDING_DAYS + passing * visits_since[spent]
+        density = (1.0 - MISREPORTED) * rate[:, None, None] * np.exp(kept)
+        out[spent] = np.log(density + MISREPORTED / 1000.0).astype(kind)
+    if len(standing):
+        kept = pace * np.maximum(delay_days[standing], 0.0) + passing * visits_since[standing]
+        out[standing] = np.log((1.0 - MISREPORTED) * np.exp(kept) + MISREPORTED).astype(kind)
+    if len(other):
+        late = np.exp(-np.maximum(delay_days[other], 0.0) / UNNOTICED_DAYS)
+        out[other] = np.log((1.0 - MISREPORTED) * late + MISREPORTED).astype(kind)
+    return out

@@ -14,7 +14,7 @@ from .results import GRID_LEVELS
 from .tables import Bools, Fleet, Floats, Indexes
 from .wear import StageInput, reading_log_likelihood
 
-FINE: Final = 61
+FINE: Final = 49
 """Points of the fine grid around where the answer lies."""
 
 _LAG_NODES: Final = np.array([-1.2247, 0.0, 1.2247])
@@ -138,6 +138,7 @@ def _present(
         lead_left = np.concatenate([lead_left] * len(_LAG_NODES), axis=1)
         log_weight = np.concatenate([log_weight + np.log(share) for share in _LAG_WEIGHTS], axis=1)
     model = stage.model
+    lead, both = model.state(lead_left.astype(np.float32)), model.state(both_left.astype(np.float32))
     begin = np.searchsorted(evidence.kept_segment, segment)
     number = np.searchsorted(evidence.kept_segment, segment, side="right") - begin
     owner = np.repeat(np.arange(len(segment)), number)
@@ -145,7 +146,7 @@ def _present(
     for block in range(0, len(owner), BLOCK):
         own, index = owner[block : block + BLOCK], which[block : block + BLOCK]
         likelihood = reading_log_likelihood(
-            stage, conditions, evidence.kept[index], segment[own], lead_left[own], both_left[own], fine[own]
+            stage, conditions, evidence.kept[index], segment[own], lead[own], both[own], fine[own]
         )
         likelihood *= evidence.kept_weight[index][:, None, None]
         groups, starts = np.unique(own, return_index=True)
@@ -159,8 +160,8 @@ def _present(
     shape = (len(segment), model.shapes * FINE)
     weight = np.exp(log_weight - log_weight.max(axis=(1, 2), keepdims=True)).reshape(shape)
     weight /= weight.sum(axis=1, keepdims=True)
-    lead = (model.until_exhausted(lead_left, limit, has_lag) - throughput) * scale
-    lead_load = weighted_quantiles(np.broadcast_to(lead, log_weight.shape).reshape(shape), weight, GRID_LEVELS)
+    first = (model.until_exhausted(lead_left, limit, has_lag) - throughput) * scale
+    lead_load = weighted_quantiles(np.broadcast_to(first, log_weight.shape).reshape(shape), weight, GRID_LEVELS)
     if not has_lag.any():
         return lead_load, lead_load
     last = (model.until_exhausted(both_left, limit, np.zeros_like(has_lag)) - throughput) * scale

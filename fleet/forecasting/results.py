@@ -55,6 +55,28 @@ def probability_by(grid_day: Floats, day: ArrayLike, levels: Floats = GRID_LEVEL
     return answer.reshape(np.shape(grid_day)[:-1])
 
 
+def cumulative_at(grid: Floats, day: Floats) -> Floats:
+    """Probability by many days at once: rows of quantiles at `GRID_LEVELS` against rows of days.
+
+    As `probability_by`, without rows that have no date.
+    """
+    rows, points = grid.shape
+    low, high = grid[:, :1], grid[:, -1:]
+    span = np.maximum(high - low, 1e-9)
+    scaled = np.clip((grid - low) / span, 0.0, 1.0)
+    wanted = np.clip((day - low) / span, -0.5, 1.5)
+    offset = 4.0 * np.arange(rows)[:, None] + 1.0
+    found = np.searchsorted((scaled + offset).ravel(), (wanted + offset).ravel(), side="right")
+    reached = found.reshape(day.shape) - points * np.arange(rows)[:, None]
+    below = np.clip(reached - 1, 0, points - 1)
+    above = np.clip(reached, 0, points - 1)
+    index = np.arange(rows)[:, None]
+    gap = scaled[index, above] - scaled[index, below]
+    share = np.where(gap > 0, (wanted - scaled[index, below]) / np.where(gap > 0, gap, 1.0), 0.0)
+    inside = GRID_LEVELS[below] + (GRID_LEVELS[above] - GRID_LEVELS[below]) * np.clip(share, 0.0, 1.0)
+    return np.where(reached <= 0, 0.0, np.where(reached >= points, 1.0, inside))
+
+
 @dataclass(frozen=True)
 class Exclusions:
     """Reading values that were not used: the reading's row, which quantity (index into `vocabulary.QUANTITIES`, -1 for
@@ -189,19 +211,14 @@ def first_to_fail(
         highest = np.full(group_count, np.inf)
         np.minimum.at(lowest, group_index[rows], grid_day[rows, 0])
         np.minimum.at(highest, group_index[rows], grid_day[rows, -1])
-        steps = 161
+        steps = 81
         share = np.linspace(0.0, 1.0, steps)
         days = lowest[groups, None] + share * (highest[groups] - lowest[groups])[:, None]
-        place = np.searchsorted(groups, group_index[rows])
-        log_product = np.zeros((len(groups), steps))
-        smallest = np.zeros((len(groups), steps))
-        for step in range(steps):
-            exhausted = probability_by(grid_day[rows], days[place, step])
-            log_survival = np.log(np.maximum(1.0 - exhausted, 1e-12))
-            np.add.at(log_product[:, step], place, log_survival)
-            np.minimum.at(smallest[:, step], place, log_survival)
-        cumulative = 1.0 - np.exp(0.5 * (log_product + smallest))
-        cumulative = np.maximum.accumulate(cumulative, axis=1)
+        place = np.searchsorted(groups, group_index[order])
+        log_survival = np.log(np.maximum(1.0 - cumulative_at(grid_day[order], days[place]), 1e-12))
+        together = np.add.reduceat(log_survival, starts, axis=0)
+        smallest = np.minimum.reduceat(log_survival, starts, axis=0)
+        cumulative = np.maximum.accumulate(1.0 - np.exp(0.5 * (together + smallest)), axis=1)
         for column, level in enumerate(levels):
             at = np.clip((cumulative < level).sum(axis=1), 0, steps - 1)
             before = np.maximum(at - 1, 0)

@@ -92,7 +92,7 @@ def screen(fleet: Fleet) -> Screened:
     source = fleet.readings
     order = np.lexsort((source.day, source.unit_index))
     table = source.take(order)
-    values = {name: getattr(table, name).copy() for name in words.QUANTITIES}
+    values = {name: getattr(table, name) for name in words.QUANTITIES}
     notes: list[tuple[Indexes, int, int]] = []
 
     def drop(name: str, bad: Bools, reason: int) -> None:

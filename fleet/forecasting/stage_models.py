@@ -17,9 +17,12 @@ from .tables import Bools, Floats
 STUDENT_FREEDOM: Final = 4.0
 
 
-def student(off: Floats, spread: Floats) -> Floats:
-    """Log-density of Student's t with 4 degrees of freedom, up to a constant: slips do little harm."""
-    return -0.5 * (STUDENT_FREEDOM + 1.0) * np.log1p((off / spread) ** 2 / STUDENT_FREEDOM) - np.log(spread)
+def student(off: Floats, square: Floats) -> Floats:
+    """Log-density of Student's t with 4 degrees of freedom, up to a constant: slips do little harm.
+
+    `square` is the square of its spread.
+    """
+    return -0.5 * (STUDENT_FREEDOM + 1.0) * np.log1p(off**2 / (STUDENT_FREEDOM * square)) - 0.5 * np.log(square)
 
 
 @dataclass(frozen=True)
@@ -66,8 +69,13 @@ class StageModel(Protocol):
         """Throughput until exhaustion, negative when past it; `limit` per row."""
         ...
 
-    def log_likelihood(self, lead_left: Floats, both_left: Floats, seen: Seen, has_lag: Bools) -> Floats:
-        """Log-likelihood of readings, one row each, arrays (rows, shapes, grid)."""
+    def state(self, left: Floats) -> Floats:
+        """What is left, in the form in which `log_likelihood` takes it: worked out once for all readings of a
+        segment."""
+        ...
+
+    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, seen: Seen) -> Floats:
+        """Log-likelihood of readings, one row each, after a throughput from given states; (rows, shapes, grid)."""
         ...
 
 
@@ -96,27 +104,34 @@ class BedModel:
 
     def left_after(self, left: Floats, throughput: Floats) -> Floats:
         """See `beds.left_after`."""
-        return beds.left_after(left, throughput, self.transfer_units[:, None])
+        return beds.left_after(left, throughput, self.transfer_units[:, None].astype(left.dtype))
 
     def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
         """Until the outlet is at the lead's share, or at `limit` (share of what enters) for a single or last one."""
-        share = np.where(is_lead, self.lead_fraction, limit)[:, None, None]
-        n = self.transfer_units[:, None]
+        share = _column(np.where(is_lead, self.lead_fraction, limit), left)
+        n = self.transfer_units[:, None].astype(left.dtype)
         return beds.throughput_until(left, beds.left_at_fraction(share, n), n)
 
-    def log_likelihood(self, lead_left: Floats, both_left: Floats, seen: Seen, has_lag: Bools) -> Floats:
-        """Outlet readings against the column's curve; the meter's step and its noise, heavy tails."""
-        n = self.transfer_units[:, None]
-        out = np.zeros(np.broadcast_shapes(lead_left.shape, both_left.shape))
-        for value, left in ((seen.between, lead_left), (seen.after, both_left)):
-            rows = np.isfinite(value)
-            if not rows.any():
+    def state(self, left: Floats) -> Floats:
+        """Logarithm of exp(N R) - 1, which falls by N for every capacity that passes."""
+        return beds.log_expm1(self.transfer_units[:, None].astype(left.dtype) * left)
+
+    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, seen: Seen) -> Floats:
+        """Outlet readings against the column's curve; the meter's step and its noise, heavy tails.
+
+        The water stands at c = exp(-N R) = 1 / (1 + exp(state - N throughput)).
+        """
+        passed = self.transfer_units[:, None].astype(throughput.dtype) * throughput
+        out = np.zeros(np.broadcast_shapes(lead.shape, passed.shape), dtype=throughput.dtype)
+        for value, state in ((seen.between, lead), (seen.after, both)):
+            rows = np.flatnonzero(np.isfinite(value))
+            if not len(rows):
                 continue
-            expected = seen.entering[rows, None, None] * np.exp(-n * left[rows])
-            step = seen.resolution[rows, None, None]
-            spread = np.sqrt((self.relative_noise * expected) ** 2 + (0.4 * step) ** 2 + self.floor**2)
-            out[rows] += student(value[rows, None, None] - expected, spread)
-        del has_lag
+            fraction = 1.0 / (1.0 + np.exp(np.minimum(state[rows] - passed[rows], 80.0)))
+            read, entering = _column(value[rows], throughput), _column(seen.entering[rows], throughput)
+            expected = entering * fraction
+            least = _column((0.4 * seen.resolution[rows]) ** 2 + self.floor**2, throughput)
+            out[rows] += student(read - expected, (self.relative_noise * expected) ** 2 + least)
         return out
 
 
@@ -155,25 +170,39 @@ class BlockingModel:
 
     def drop(self, used: Floats, clean: Floats, limit: Floats) -> Floats:
         """Drop (kPa) after a share of the capacity; arrays (rows, shapes, grid), `clean` and `limit` per row."""
-        power = self.powers[:, None]
-        base = clean[:, None, None] * (1.0 - self.other_share[:, None])
-        other = clean[:, None, None] * self.other_share[:, None]
-        top = np.maximum(limit[:, None, None], 1.15 * base)
-        share = np.clip(used, 0.0, 1.5)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            exponent = np.where(power == 0.0, 1.0, power)
-            line = base**exponent + (top**exponent - base**exponent) * share
-            bent = np.maximum(line, 1e-9) ** (1.0 / exponent)
-            straight = base * (top / base) ** share
-        return other + np.minimum(np.where(power == 0.0, straight, bent), 4.0 * top)
+        out = np.empty(np.broadcast_shapes(used.shape, (1, self.shapes, 1)), dtype=used.dtype)
+        for shape, (power, other_share) in enumerate(zip(self.powers, self.other_share, strict=True)):
+            base = _row(clean * (1.0 - other_share), used)
+            top = np.maximum(_row(limit, used), 1.15 * base)
+            share = np.clip(used[:, shape if used.shape[1] > 1 else 0], 0.0, 1.5)
+            if power == 0.0:
+                curve = base * np.exp(np.log(top / base) * share)
+            else:
+                line = np.maximum(base**power + (top**power - base**power) * share, 1e-6)
+                curve = line if power == 1.0 else line ** (1.0 / power)
+            out[:, shape] = _row(clean * other_share, used) + np.minimum(curve, 4.0 * top)
+        return out
 
-    def log_likelihood(self, lead_left: Floats, both_left: Floats, seen: Seen, has_lag: Bools) -> Floats:
+    def state(self, left: Floats) -> Floats:
+        """Share used."""
+        return 1.0 - left
+
+    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, seen: Seen) -> Floats:
         """Pressure drops against the blocking curve, heavy tails."""
-        del both_left, has_lag
-        expected = self.drop(1.0 - lead_left, seen.entering, seen.resolution)
-        spread = np.sqrt(self.noise_kpa**2 + (self.relative_noise * expected) ** 2)
-        out = student(seen.between[:, None, None] - expected, spread)
-        return np.where(np.isfinite(seen.between)[:, None, None], out, 0.0)
+        del both
+        expected = self.drop(lead + throughput, seen.entering, seen.resolution)
+        square = self.noise_kpa**2 + (self.relative_noise * expected) ** 2
+        return student(_column(seen.between, throughput) - expected, square)
+
+
+def _column(values: Floats, like: Floats) -> Floats:
+    """One value a row, to go with (rows, shapes, grid), in the precision of `like`."""
+    return values[:, None, None].astype(like.dtype)
+
+
+def _row(values: Floats, like: Floats) -> Floats:
+    """One value a row, to go with (rows, grid), in the precision of `like`."""
+    return values[:, None].astype(like.dtype)
 
 
 RESIN: Final = BedModel(

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from . import vocabulary as words
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 Codes = NDArray[np.int8]
 Indexes = NDArray[np.int64]
 Bools = NDArray[np.bool_]

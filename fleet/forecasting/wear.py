@@ -43,22 +43,18 @@ def reading_log_likelihood(
     conditions: Conditions,
     reading: Indexes,
     segment: Indexes,
-    lead_start: Floats,
-    both_start: Floats,
+    lead: Floats,
+    both: Floats,
     grid: Floats,
 ) -> Floats:
-    """Log-likelihood of readings given what was left at the start of their segments; `grid` (points,) or (rows,
-    points)."""
+    """Log-likelihood of readings given the states (`StageModel.state`) at the start of their segments.
+
+    `grid` is (points,) or (rows, points); the answer (rows, shapes, points) in single precision.
+    """
     unit = stage.columns.unit[stage.segments.column[segment]]
     load = conditions.at(stage.stage, unit, stage.seen_day[reading])
     load = np.maximum(load - conditions.at(stage.stage, unit, stage.segments.start[segment]), 0.0)
-    scale = np.exp(-grid)
+    scale = np.exp(-grid).astype(np.float32)
     scale = scale[None, None, :] if grid.ndim == 1 else scale[:, None, :]
-    throughput = (load / stage.label[segment])[:, None, None] * scale
-    lead = stage.model.left_after(lead_start, throughput)
-    has_lag = stage.segments.lag[segment] >= 0
-    both = lead
-    if has_lag.any():
-        both = lead.copy()
-        both[has_lag] = stage.model.left_after(both_start[has_lag], throughput[has_lag])
-    return stage.model.log_likelihood(lead, both, stage.seen.take(reading), has_lag)
+    throughput = (load / stage.label[segment])[:, None, None].astype(np.float32) * scale
+    return stage.model.log_likelihood(lead, both, throughput, stage.seen.take(reading))

@@ -221,7 +221,7 @@ def test_equal_to_another_solver(visits: int, seed: int, musts: int) -> None:
     assert plan.evaluation.total_cents == constraint_optimum(problem)
 
 
-@pytest.mark.parametrize("seed", [41, 42, 44])
+@pytest.mark.parametrize("seed", [41, 42, 48, 55])
 def test_overtime_at_a_price_is_equal_to_full_enumeration(seed: int) -> None:
     problem = make_week(8, seed=seed, musts=0, max_overtime_s=HOUR, **SIZE)
     plan = plan_rounds(problem, iterations=3_000, seed=1)

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from accounts.errors import Conflict
 from accounts.models import Company
+from accounts.services.tidying import tidy
 from fleet.services import jobs
 from scheduling.services import chain, planning_jobs
 
@@ -19,7 +20,8 @@ jobs.register(planning_jobs.JOB_KIND, planning_jobs.plan_chunk)
 
 @shared_task
 def nightly(**_: Any) -> int:
-    """Hand the chain of every company to the workers; how many."""
+    """Tidy what nobody needs any more and hand the chain of every company to the workers; how many."""
+    tidy(now=timezone.now())
     ids = list(Company.objects.order_by("pk").values_list("pk", flat=True))
     for company_id in ids:
         run_company_chain.delay(company_id=company_id)

@@ -25,6 +25,8 @@ def start(**variables: str) -> subprocess.CompletedProcess[str]:
         ({"DATABASE_URL": "mongodb://x/y"}, "DATABASE_URL is 'mongodb://x/y': it must start with sqlite://"),
         ({"ALLOWED_HOSTS": "water.example"}, "SECRET_KEY is not set"),
         ({"JOB_LEASE_SECONDS": "soon"}, "JOB_LEASE_SECONDS is 'soon': write a whole number of seconds"),
+        ({"TRUSTED_PROXIES": "one"}, "TRUSTED_PROXIES is 'one': write a whole number"),
+        ({"HTTPS_ONLY": "perhaps"}, "HTTPS_ONLY is 'perhaps': write on or off."),
         ({"LOG_LEVEL": "LOUD"}, "LOG_LEVEL is 'LOUD': write one of"),
     ],
 )

@@ -42,6 +42,14 @@ def _seconds(name: str, default: int) -> int:
     return int(text)
 
 
+def _count(name: str, default: int) -> int:
+    """Read a number of things, refusing anything but a whole number from zero up."""
+    text = env.str(name, default=str(default)).strip()
+    if not text.isdecimal():
+        raise ImproperlyConfigured(f"{name} is '{text}': write a whole number, 0 or more.")
+    return int(text)
+
+
 DEBUG = _flag("DEBUG", default=False)
 
 # The built-in key signs sessions on a developer's machine only: a public address needs a key of its own.
@@ -176,7 +184,7 @@ REST_FRAMEWORK = {
     "EXCEPTION_HANDLER": "accounts.api.problems.problem_response",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
     # How many proxies in front of the server write X-Forwarded-For; what lies beyond them, anybody can forge.
-    "NUM_PROXIES": env.int("TRUSTED_PROXIES", default=0),
+    "NUM_PROXIES": _count("TRUSTED_PROXIES", default=0),
     "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
 }
 # The model whose rows a logging meter's token can be bound to.

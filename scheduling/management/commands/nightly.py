@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from accounts.errors import DomainError
 from accounts.models import Company
+from accounts.services.tidying import tidy
 from scheduling.services.chain import run_chain
 
 log = logging.getLogger(__name__)
@@ -33,6 +34,7 @@ class Command(BaseCommand):
             missing = sorted(set(options["company"]) - set(companies.values_list("pk", flat=True)))
             if missing:
                 raise CommandError(f"There is no company {', '.join(map(str, missing))}.")
+        tidy(now=timezone.now())
         failed = 0
         for company in companies:
             # one company's trouble must not cost the others their night

@@ -5,8 +5,10 @@ from io import StringIO
 from typing import Any
 
 import pytest
+from django.contrib.sessions.models import Session
 from django.core.management import CommandError, call_command
 from django.db.models import Model
+from django.utils import timezone
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from accounts.errors import Conflict
@@ -114,6 +116,16 @@ def test_nightly_hands_out_a_chain_for_every_company(
         (rival_company, "nightly", "done"),
     ]
     assert jobs[0].result["plan"] == scheduling.Plan.objects.get(company=busy.company).pk
+
+
+@pytest.mark.parametrize("night", [tasks.nightly, lambda: call_command("nightly", stdout=StringIO())])
+def test_the_night_forgets_sessions_that_have_ended(night: Any, company: Company) -> None:
+    Session.objects.create(session_key="ended", session_data="", expire_date=timezone.now() - timedelta(days=1))
+    going_on = Session.objects.create(
+        session_key="going on", session_data="", expire_date=timezone.now() + timedelta(days=1)
+    )
+    night()
+    assert list(Session.objects.all()) == [going_on]
 
 
 def test_a_task_that_is_delivered_twice_starts_one_job(company: Company) -> None:

@@ -2,13 +2,13 @@
 
 import zlib
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from fleet.demo import seasons
+from fleet.demo.records import Call, Done, Life, Look, Stay
 from fleet.demo.scenario import Place, Scenario, UnitSpec
 from fleet.demo.train import Cartridge, Conditions, Train
 
@@ -19,67 +19,6 @@ SANITISE_AFTER_DAYS = 250
 """A pressurised tank is sanitised at the first call after this, so that none goes much over a year."""
 
 _CALL_EVERY_DAYS = {"reef": 115, "planted": 180, "drinking": 180, "coffee": 95, "laboratory": 85}
-
-
-@dataclass
-class Stay:
-    """A cartridge's stay in one position, as the company's card index has it."""
-
-    order: int
-    item: str
-    lot: str
-    placed_at: datetime
-    first_installed_at: datetime
-    continues: "Stay | None" = None
-    removed_at: datetime | None = None
-    removal: str = ""
-
-
-@dataclass(frozen=True)
-class Look:
-    """One look at the gauges: who, when, how, and what perfect gauges would have shown."""
-
-    unit: str
-    at: datetime
-    source: str
-    occasion: str
-    state: str
-    shown: dict[str, float]
-    tank_is_full: bool | None = None
-    tank_valve: str = ""
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class Done:
-    """One thing done on a call: 'replace', 'rotate' or 'sanitise', at a position (0: the unit), with what and why."""
-
-    action: str
-    order: int = 0
-    item: str = ""
-    lot: str = ""
-    removal: str = ""
-
-
-@dataclass(frozen=True)
-class Call:
-    """An installer's call and what was done."""
-
-    at: datetime
-    done: tuple[Done, ...]
-
-
-@dataclass
-class Life:
-    """What became of a unit: where each cartridge stood, who looked when, who called and did what."""
-
-    unit: UnitSpec
-    commissioned: date
-    stays: list[Stay] = field(default_factory=list)
-    looks: list[Look] = field(default_factory=list)
-    calls: list[Call] = field(default_factory=list)
-    waste_ratio: float = 0.0
-    restrictor_flow_l_per_day: float = 0.0
 
 
 def random_for(seed: int, *names: str) -> np.random.Generator:

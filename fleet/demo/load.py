@@ -9,7 +9,7 @@ from django.db import transaction
 
 from accounts.models import Client, Company, Membership
 from accounts.services import add_member, found_company
-from fleet.demo.life import Life
+from fleet.demo.records import Life
 from fleet.demo.scenario import Scenario, SiteSpec, UnitSpec
 from fleet.models import (
     AccessWindow,

@@ -1,32 +1,18 @@
 """The logs that installers, clients, the office and the logging meters of the invented company keep."""
 
-import csv
-import io
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from fleet.demo import mistakes
-from fleet.demo.life import Life, Look, random_for
+from fleet.demo.life import random_for
+from fleet.demo.log_files import FEED_WATER, QUANTITIES, READINGS, LogFile, LogRow
+from fleet.demo.records import Life, Look
 from fleet.demo.scenario import InstrumentSpec, Scenario, UnitSpec
-from fleet.demo.writing import Hand, header, shown, spoken
+from fleet.demo.writing import Hand, header, shown
 
-READINGS, FEED_WATER = "readings", "feed_water"
-
-_QUANTITIES = (
-    "line_pressure_kpa", "prefilter_outlet_pressure_kpa", "inlet_pressure_kpa", "tank_pressure_kpa", "temperature_degc",
-    "feed_tds_mg_per_l", "permeate_tds_at_start_mg_per_l", "permeate_tds_mg_per_l", "interstage_tds_mg_per_l",
-    "product_tds_mg_per_l", "concentrate_tds_mg_per_l", "permeate_flow_l_per_day", "concentrate_flow_l_per_day",
-    "feed_total_chlorine_mg_per_l", "interstage_chlorine_mg_per_l", "carbon_outlet_total_chlorine_mg_per_l",
-    "feed_ph", "totaliser_l",
-)  # fmt: skip
-_WORDS = (
-    "unit", "site", "taken at", "reference", "person", "instrument", "measured by", "method", "source", "occasion",
-    "state", "minutes since start", "tank valve", "pump", "tank is full", "sampled after flush",
-)  # fmt: skip
 _OFTEN: Mapping[str, Mapping[str, float]] = {
     # How often each kind of writer notes a quantity; 0 when not named.
     "installer": {
@@ -69,48 +55,6 @@ _CLIENT_HANDS = (
 )
 
 
-@dataclass
-class LogRow:
-    """One line of a log: text by column header, when it was taken, and what is wrong with it on purpose."""
-
-    cells: dict[str, str]
-    at: datetime
-    mistake: str = ""
-
-
-@dataclass
-class LogFile:
-    """One log, kept by one hand."""
-
-    name: str
-    kind: str
-    source: str
-    hand: Hand
-    rows: list[LogRow] = field(default_factory=list)
-
-    def text(self) -> str:
-        """The file as it is saved."""
-        headers = list(dict.fromkeys(name for row in self.rows for name in row.cells))
-        out = io.StringIO()
-        writer = csv.DictWriter(out, _in_order(headers), restval="", delimiter=self.hand.separator, lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(row.cells for row in self.rows)
-        return out.getvalue()
-
-    def planted(self) -> list["Planted"]:
-        """The mistakes made on purpose, with the line of the file each stands on (the header being 1)."""
-        return [Planted(self.name, line, row.mistake) for line, row in enumerate(self.rows, start=2) if row.mistake]
-
-
-@dataclass(frozen=True)
-class Planted:
-    """A mistake made on purpose: file, line and kind (see `mistakes.KINDS`)."""
-
-    file: str
-    line: int
-    kind: str
-
-
 def write_logs(scenario: Scenario, lives: Mapping[str, Life], *, as_of: date, seed: int) -> list[LogFile]:
     """All logs up to `as_of`, with the mistakes people make; the same arguments give the same files."""
     clerk = _Clerk(scenario, as_of, seed)
@@ -119,14 +63,6 @@ def write_logs(scenario: Scenario, lives: Mapping[str, Life], *, as_of: date, se
         file.rows.sort(key=lambda row: row.at)
     mistakes.make(files, as_of=as_of, zone=clerk.zone, random=random_for(seed, "mistakes"))
     return files
-
-
-def _in_order(headers: Iterable[str]) -> list[str]:
-    """Words first, then quantities in train order, the note last."""
-    order = {name: number for number, name in enumerate(_WORDS)}
-    quantities = {spoken(name): number for number, name in enumerate(_QUANTITIES, start=50)}
-    place = {name: order.get(name, quantities.get(name.split(" [")[0], 90)) for name in headers}
-    return sorted(headers, key=lambda name: 100 if name == "note" else place[name])
 
 
 class _Clerk:
@@ -221,7 +157,7 @@ class _Clerk:
         surely = 2.0 if look.note else 1.0
         return [
             name
-            for name in _QUANTITIES
+            for name in QUANTITIES
             if (float(random.random()) < surely * often.get(name, 0.0)) & (name in look.shown)
         ]
 

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 if TYPE_CHECKING:
-    from fleet.demo.logs import LogFile, LogRow
+    from fleet.demo.log_files import LogFile, LogRow
 
 REFUSED, FLAGGED, REPEATED = "refused", "flagged", "repeated"
 

@@ -9,9 +9,11 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from accounts.models import Company, Membership
-from fleet.demo.life import Life, live_all
+from fleet.demo.life import live_all
 from fleet.demo.load import load_company
-from fleet.demo.logs import FEED_WATER, LogFile, write_logs
+from fleet.demo.log_files import FEED_WATER, LogFile
+from fleet.demo.logs import write_logs
+from fleet.demo.records import Life
 from fleet.demo.scenario import Scenario
 from fleet.intake import feed_water_log, readings_log
 from fleet.models import IntakeBatch

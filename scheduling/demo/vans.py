@@ -7,7 +7,7 @@ from typing import Any
 from django.db import transaction
 
 from accounts.models import Company, Membership
-from fleet.demo.life import Call, Life
+from fleet.demo.records import Call, Life
 from fleet.demo.scenario import Scenario
 from fleet.models import CatalogueItem, Position, Unit
 from scheduling.models import CompanyPolicy, Installer, Need, ServiceRecord, StockLevel

@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from fleet.demo.life import Life, live_all
-from fleet.demo.logs import LogFile, write_logs
+from fleet.demo.life import live_all
+from fleet.demo.log_files import LogFile
+from fleet.demo.logs import write_logs
+from fleet.demo.records import Life
 from fleet.demo.scenario import Scenario, read_scenario
 
 FOLDER = Path(__file__).resolve().parents[2] / "fixtures" / "demo"

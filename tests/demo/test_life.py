@@ -6,7 +6,8 @@ from itertools import pairwise
 import pytest
 
 from fleet.demo import physics
-from fleet.demo.life import Life, Look, live
+from fleet.demo.life import live
+from fleet.demo.records import Life, Look
 from tests.demo.conftest import AS_OF, SEED, Told, tell
 
 

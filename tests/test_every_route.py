@@ -60,6 +60,7 @@ TABLE: dict[str, str] = {
     "GET /api/v1/catalogue-items/<pk>/": STAFF,
     "PATCH /api/v1/catalogue-items/<pk>/": OFFICE,
     "DELETE /api/v1/catalogue-items/<pk>/": OFFICE,
+    "POST /api/v1/diagnosis/": STAFF,
     "GET /api/v1/feed-water-samples/": EVERYONE,
     "POST /api/v1/feed-water-samples/": STAFF,
     "GET /api/v1/feed-water-samples/<pk>/": EVERYONE,
@@ -111,6 +112,7 @@ TABLE: dict[str, str] = {
     "GET /api/v1/units/<pk>/": EVERYONE,
     "PATCH /api/v1/units/<pk>/": OFFICE,
     "DELETE /api/v1/units/<pk>/": OFFICE,
+    "GET /api/v1/units/<pk>/findings/": EVERYONE,
     "POST /api/v1/units/<pk>/readings/": EVERYONE,
     "GET /api/v1/units/<pk>/status/": EVERYONE,
     # scheduling

@@ -36,7 +36,7 @@ def once(view: Any, handler: Handler) -> Handler:
         if key is None:
             return handler(request, *args, **kwargs)
         if not view.keeps_answers:
-            raise header_fault(HEADER, f"No {HEADER} is taken here: the answer holds a secret that is never stored.")
+            raise header_fault(HEADER, f"No {HEADER} is taken here: this answer is never stored.")
         claim = answers.claim(by=view.by, key=key, route=request.path, digest=digest_of(request), now=view.now)
         match claim.outcome:
             case "other_request":

@@ -41,10 +41,11 @@ class IndicatorsSerializer(serializers.ModelSerializer[ReadingIndicators]):
     def get_values(self, indicators: ReadingIndicators) -> dict[str, Any]:
         """Every indicator in the caller's system, its name without the unit."""
         system = unit_system_of(self.context)
-        return dict(_shown(name, value, system) for name, value in indicators.values.items())
+        return dict(shown_indicator(name, value, system) for name, value in indicators.values.items())
 
 
-def _shown(name: str, value: float, system: str) -> tuple[str, dict[str, Any]]:
+def shown_indicator(name: str, value: float, system: str) -> tuple[str, dict[str, Any]]:
+    """Public name and value of an indicator in a system of units."""
     for suffix, kind in _KINDS:
         if name.endswith(suffix):
             return name.removesuffix(suffix), shown(value, kind, system)

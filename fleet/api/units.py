@@ -125,6 +125,14 @@ class UnitDetailSerializer(UnitSerializer):
         return ReadingDetailSerializer(newest, context=self.context).data if newest is not None else None
 
 
+class UnitFindingsSerializer(serializers.Serializer[Any]):
+    """What the readings of a unit show, and when it was last read."""
+
+    unit = serializers.IntegerField()
+    read_at = serializers.DateTimeField(allow_null=True, help_text="of the newest reading")
+    findings = FindingSerializer(many=True)
+
+
 class NewPositionSerializer(StrictSerializer):
     """A place in the train of a new unit, and the cartridge that stands in it from the start."""
 
@@ -218,6 +226,16 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
         """Say whether the water is good now and what happens next."""
         status = status_of(unit=self.get_object(), now=self.now)
         return Response(StatusSerializer(status, context=self.get_serializer_context()).data)
+
+    @extend_schema(responses=UnitFindingsSerializer)
+    @action(detail=True, methods=["get"], url_path="findings")
+    def list_findings(self, request: Request, pk: str) -> Response:
+        """Say what the stored readings of this unit show: findings that are open or confirmed, the surest first."""
+        unit = self.get_object()
+        newest = Reading.objects.current().filter(unit=unit, taken_at__lte=self.now).order_by("-taken_at", "-pk")
+        found = {"unit": unit.pk, "read_at": newest.values_list("taken_at", flat=True).first()}
+        found["findings"] = unit.live_findings
+        return Response(UnitFindingsSerializer(found, context=self.get_serializer_context()).data)
 
     @extend_schema(
         request=NewUnitReadingSerializer, responses={200: ReadingDetailSerializer, 201: ReadingDetailSerializer}

@@ -4,6 +4,7 @@ from django.urls import URLPattern, URLResolver
 from rest_framework.routers import SimpleRouter
 
 from fleet.api.catalogue import CatalogueItemViewSet, PartsRuleViewSet
+from fleet.api.diagnosis import DiagnosisViewSet
 from fleet.api.feed_water import FeedWaterSampleViewSet
 from fleet.api.findings import FindingViewSet
 from fleet.api.forecasts import ForecastViewSet
@@ -30,6 +31,7 @@ router.register("intake-batches", IntakeBatchViewSet)
 router.register("refused-rows", RefusedRowViewSet)
 router.register("forecasts", ForecastViewSet)
 router.register("findings", FindingViewSet)
+router.register("diagnosis", DiagnosisViewSet, basename="diagnosis")
 router.register("jobs", JobViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [*router.urls]

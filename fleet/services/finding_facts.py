@@ -114,9 +114,9 @@ class History:
         )
 
 
-def load_history(company: Company, unit_ids: Sequence[int]) -> History:
-    """Read some units of a company."""
-    table = load_readings(company, unit_ids)
+def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable | None = None) -> History:
+    """Read some units of a company; their readings too, unless a table of them is given."""
+    table = load_readings(company, unit_ids) if table is None else table
     found, baselines, membrane = compute(company, unit_ids, table)
     stays = {
         Stage.SEDIMENT.value: load_stays(company, unit_ids, Stage.SEDIMENT),

@@ -1,6 +1,6 @@
 """Stored readings as columns, and which cartridge stood where when each was taken."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -68,6 +68,25 @@ def load_readings(company: Company, unit_ids: Sequence[int], *, wanted: Q | None
         taken_at=taken_at,
         columns={**numbers, **{name: list(by_name[name]) for name in WORDS}},
         flags=[_pairs(flags) for flags in by_name["flags"]],
+    )
+
+
+def with_supposed_reading(
+    table: ReadingTable, *, unit_id: int, taken_at: datetime, values: Mapping[str, Any]
+) -> ReadingTable:
+    """Add a reading that is not stored, after all others; the table must hold no later unit and no later moment."""
+    numbers = {name: column for name, column in table.columns.items() if name not in WORDS}
+    words = {"state": "", "tank_valve": "", "pump": "", "tank_is_full": None, "sampled_after_flush": None}
+    return ReadingTable(
+        ids=np.append(table.ids, 0),
+        unit_ids=np.append(table.unit_ids, unit_id),
+        day=np.append(table.day, taken_at.timestamp() / _SECONDS_A_DAY),
+        taken_at=[*table.taken_at, taken_at],
+        columns={
+            **{name: np.append(column, values.get(name, np.nan)) for name, column in numbers.items()},
+            **{name: [*table.columns[name], values.get(name, words[name])] for name in WORDS},
+        },
+        flags=[*table.flags, frozenset()],
     )
 
 

@@ -5,5 +5,6 @@ from fleet.engineering.diagnosis.engine import Match, diagnose
 from fleet.engineering.diagnosis.facts import CONTEXT_KEYS, Limits
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules import RULES
+from fleet.engineering.diagnosis.suppose import Supposition, suppose
 
-__all__ = ["CONTEXT_KEYS", "RULES", "Limits", "Match", "Rule", "context_of", "diagnose"]
+__all__ = ["CONTEXT_KEYS", "RULES", "Limits", "Match", "Rule", "Supposition", "context_of", "diagnose", "suppose"]

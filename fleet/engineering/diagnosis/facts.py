@@ -74,7 +74,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "hours_standing": "hours of standstill before the reading",
     "tank_volume_l": "volume of the storage tank",
 }  # fmt: skip
-_FLAGS: Final[Mapping[str, str]] = {
+FLAGS: Final[Mapping[str, str]] = {
     "has_booster_pump": "a booster pump is fitted",
     "has_automatic_shutoff": "an automatic shut-off valve is fitted",
     "has_tank": "a storage tank is fitted",
@@ -96,7 +96,7 @@ _FLAGS: Final[Mapping[str, str]] = {
     "totaliser_went_back": "the counter shows less than before",
     "chloramine_supply": "the supplier uses chloramine",
 }  # fmt: skip
-_TEXTS: Final[Mapping[str, tuple[str, ...]]] = {
+TEXTS: Final[Mapping[str, tuple[str, ...]]] = {
     "state": ("flowing", "static", ""),
     "tank_valve": ("open", "closed", ""),
     "pump": ("on", "off", ""),
@@ -105,8 +105,8 @@ _TEXTS: Final[Mapping[str, tuple[str, ...]]] = {
 
 CONTEXT_KEYS: Final[Mapping[str, str]] = {
     **_NUMBERS,
-    **_FLAGS,
-    **{name: f"one of {', '.join(repr(value) for value in values)}" for name, values in _TEXTS.items()},
+    **FLAGS,
+    **{name: f"one of {', '.join(repr(value) for value in values)}" for name, values in TEXTS.items()},
 }
 
 
@@ -157,13 +157,13 @@ class Facts:
             raise EngineeringError(name, f"{name!r} is not a fact the diagnosis knows; see CONTEXT_KEYS for the names.")
         if value is None:
             return
-        if name in _FLAGS:
+        if name in FLAGS:
             if not isinstance(value, bool | np.bool_):
                 raise EngineeringError(name, f"Yes or no is needed here (true or false), not {value!r}.")
             self._flags[name] = bool(value)
-        elif name in _TEXTS:
-            if value not in _TEXTS[name]:
-                choices = ", ".join(repr(choice) for choice in _TEXTS[name])
+        elif name in TEXTS:
+            if value not in TEXTS[name]:
+                choices = ", ".join(repr(choice) for choice in TEXTS[name])
                 raise EngineeringError(name, f"{value!r} is not one of {choices}.")
             self._texts[name] = str(value)
         else:
@@ -180,11 +180,11 @@ class Facts:
 
     def yes(self, name: str) -> bool:
         """Return whether a flag is known to be true."""
-        return self._flags.get(_checked(name, _FLAGS)) is True
+        return self._flags.get(_checked(name, FLAGS)) is True
 
     def no(self, name: str) -> bool:
         """Return whether a flag is known to be false."""
-        return self._flags.get(_checked(name, _FLAGS)) is False
+        return self._flags.get(_checked(name, FLAGS)) is False
 
     def text(self, name: str) -> str:
         """Return a text of the context, empty when missing."""

@@ -230,13 +230,7 @@ def checked(case: Any, token: str) -> int:
 def search(operation: Any, token: str) -> None:
     """Make requests to one operation, well formed and malformed."""
 
-    @settings(
-        max_examples=EXAMPLES,
-        deadline=None,
-        derandomize=True,
-        database=None,
-        suppress_health_check=list(HealthCheck),
-    )
+    @settings(max_examples=EXAMPLES, database=None, suppress_health_check=list(HealthCheck))
     @given(case=operation.as_strategy(GenerationMode.POSITIVE) | operation.as_strategy(GenerationMode.NEGATIVE))
     def every_answer_is_as_described(case: Any) -> None:
         checked(case, token)

@@ -31,7 +31,7 @@ def write_parts_lists(*, plan: Plan, now: datetime) -> PartsWritten:
     """Write the parts lists a plan gives rise to.
 
     * one for each visit in it, against everything in stock,
-    * one for each round, against what its van holds: short is what must be loaded,
+    * one for each round, against what its van still holds that morning: short is what must be loaded,
     * one for the plan's days and one for the weeks the policy orders for, against everything in stock: short is what
       must be ordered, in packs, with the last day on which an order still arrives in time.
 
@@ -85,10 +85,13 @@ class _Writer:
             if visit_id in self.visits:
                 lines = self._lines([visit_id], self.in_all)
                 self._write(lines, scope=Scope.VISIT, visit_id=visit_id, first_day=day, last_day=day)
-        for round_ in self.rounds:
+        # in order of days: what a van uses on one day is not aboard on the next
+        for round_ in sorted(self.rounds, key=lambda r: (r.day, r.pk)):
             stops: Iterable[Stop] = round_.stops.all()
-            lines = self._lines([s.visit_id for s in stops], self.in_vans.get(round_.installer_id, Counter()))
+            aboard = self.in_vans.setdefault(round_.installer_id, Counter())
+            lines = self._lines([s.visit_id for s in stops], aboard)
             for line in lines:
+                aboard[str(line.item_id)] -= min(line.quantity, line.in_stock)
                 # what a van lacks is loaded from the store; what to order is the period's matter
                 line.packs_to_order, line.needed_by, line.order_by = 0, None, None
             self._write(lines, scope=Scope.ROUND, round_id=round_.pk, first_day=round_.day, last_day=round_.day)

@@ -1,6 +1,6 @@
 """Parts lists: for a visit, a van's round, the plan's days and the weeks to order for."""
 
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 
 import pytest
 
@@ -71,6 +71,20 @@ def test_a_round_says_what_its_van_lacks(town: Town) -> None:
         count = round_.stops.count()
         assert (line.quantity, line.in_stock, line.short, line.packs_to_order) == (count, 1, count - 1, 0)
     assert Stop.objects.count() == 3
+
+
+def test_what_a_van_uses_on_one_day_is_not_aboard_on_the_next(town: Town) -> None:
+    ada = town.installer("Ada")
+    first_day = (TODAY.weekday() + 1) % 7
+    for weekday in (first_day, (first_day + 1) % 7):
+        site = town.site(east_km=2 + weekday)
+        town.window(site, weekday, time(8), time(17))
+        town.forecast(town.position(town.unit(site), "carbon"), 0)
+    town.stock(town.item("carbon"), 1, ada)
+    plan = _planned(town)
+    write_parts_lists(plan=plan, now=NOW)
+    lines = PartsLine.objects.filter(parts_list__scope="round").order_by("parts_list__first_day")
+    assert [(line.quantity, line.in_stock, line.short) for line in lines] == [(1, 1, 0), (1, 0, 1)]
 
 
 def test_a_period_orders_whole_packs_in_time(town: Town) -> None:

@@ -17,6 +17,7 @@ True
 from .build import Columns, Fault, build_fleet
 from .explain import sentence_for_client, sentence_for_installer
 from .forecast import forecast
+from .learned import Learned
 from .policy import Policy
 from .results import GRID_LEVELS, LEVELS, Exclusions, Forecasts, GroupForecasts, first_to_fail, probability_by
 from .tables import FeedWater, Fleet, Items, Placements, Positions, Readings, Sites, Units
@@ -32,6 +33,7 @@ __all__ = [
     "Forecasts",
     "GroupForecasts",
     "Items",
+    "Learned",
     "Placements",
     "Policy",
     "Positions",

@@ -11,7 +11,9 @@ from typing import Final
 
 import numpy as np
 
-from .levels import YEAR_DAYS, Timeline, fit_swing, follow, shrunk_means, swing_terms
+from . import vocabulary as words
+from .learned import Pool
+from .levels import YEAR_DAYS, Timeline, follow, swing_terms
 from .nominal import (
     DEFAULT_CHLORINE_MG_PER_L,
     DEFAULT_FEED_TDS_MG_PER_L,
@@ -25,6 +27,9 @@ from .tables import FeedWater, Fleet, Floats, Indexes, Readings
 STEP_DAYS: Final = 14.0
 FUTURE_DAYS: Final = 2.5 * YEAR_DAYS
 """Loads are laid out step by step so far ahead; beyond, they go on at the mean of the last year."""
+
+USUAL_SHARE_OF_LABEL: Final = 0.65
+"""Permeate flow in service over the label: colder, lower pressure (engineering reference 5.1); common practice."""
 
 MEMORY_DAYS: Final = 120.0
 DEFAULT_CO2_MG_PER_L: Final = 5.0
@@ -54,6 +59,7 @@ class Conditions:
     cumulative: tuple[Floats, Floats, Floats, Floats]
     is_metered: np.ndarray
     is_idle: np.ndarray
+    pool: Pool
 
     def at(self, stage: int, unit: Indexes, day: Floats) -> Floats:
         """Running load of a stage at a day, for each pair of unit and day; linear within steps and beyond the ends."""
@@ -113,7 +119,7 @@ def carbon_dioxide_mg_per_l(ph: Floats, alkalinity: Floats, temperature_degc: Fl
     return 1000.0 * MG_PER_MMOL_CO2 * 10.0 ** (log_gamma - ph - log_k1) * (alkalinity / 50_043.0)
 
 
-def build_conditions(fleet: Fleet, readings: Readings) -> Conditions:
+def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None) -> Conditions:
     """Levels and loads of every unit from screened readings (in order of unit and time).
 
     Parameters
@@ -122,7 +128,10 @@ def build_conditions(fleet: Fleet, readings: Readings) -> Conditions:
         The fleet; its own readings are not looked at.
     readings
         The screened ones, from `screen.screen`.
+    pool
+        Means over the fleet, to be held to if known and to be filled if not.
     """
+    pool = pool or Pool()
     units = fleet.units
     count = len(units)
     timeline = _timeline(fleet)
@@ -149,21 +158,21 @@ def build_conditions(fleet: Fleet, readings: Readings) -> Conditions:
             weight=chosen,
         )
 
-    def own_mean(value: Floats, default: float, noise: float, spread: float) -> Floats:
+    def own_mean(name: str, value: Floats, default: float, noise: float, spread: float) -> Floats:
         ok = np.isfinite(value)
-        return shrunk_means(unit[ok], value[ok], supply, count, default=default, noise=noise, spread=spread)
+        return pool.mean(name, unit[ok], value[ok], supply, count, default=default, noise=noise, spread=spread)
 
-    temperature = _temperature(fleet, readings, timeline)
+    temperature = _temperature(fleet, readings, timeline, pool)
     sample_unit, sample = _samples_by_unit(fleet)
     sample_step = timeline.step_of(sample.day)
 
-    def with_samples(value: Floats, sampled: Floats, default: float, noise: float, spread: float) -> Floats:
+    def with_samples(name: str, value: Floats, sampled: Floats, default: float, noise: float, spread: float) -> Floats:
         """A level from readings and water reports together."""
         both_unit = np.concatenate([unit, sample_unit])
         both_step = np.concatenate([step, sample_step])
         both = np.concatenate([value, sampled])
         ok = np.isfinite(both)
-        mean = shrunk_means(both_unit[ok], both[ok], supply, count, default=default, noise=noise, spread=spread)
+        mean = pool.mean(name, both_unit[ok], both[ok], supply, count, default=default, noise=noise, spread=spread)
         return follow(
             both_unit[ok],
             both_step[ok],
@@ -178,16 +187,19 @@ def build_conditions(fleet: Fleet, readings: Readings) -> Conditions:
     with np.errstate(divide="ignore", invalid="ignore"):
         log_feed = np.log(readings.feed_tds_mg_per_l)
         feed_tds = np.exp(
-            with_samples(log_feed, np.log(sample.tds_mg_per_l), np.log(DEFAULT_FEED_TDS_MG_PER_L), 0.15, 0.25)
+            with_samples(
+                "log_feed_tds", log_feed, np.log(sample.tds_mg_per_l), np.log(DEFAULT_FEED_TDS_MG_PER_L), 0.15, 0.25
+            )
         )
         own_feed = np.where(np.isfinite(log_feed), log_feed, np.log(feed_tds[unit, step]))
         passage = np.log(np.maximum(readings.permeate_tds_mg_per_l, 0.5)) - own_feed
-        mean_passage = own_mean(passage, np.log(1.0 - DEFAULT_REJECTION), 0.25, 0.35)
+        mean_passage = own_mean("log_passage", passage, np.log(1.0 - DEFAULT_REJECTION), 0.25, 0.35)
         permeate_tds = feed_tds * np.exp(level(passage, mean_passage, 1.0, memory))
         chlorine_read = np.fmax(readings.feed_total_chlorine_mg_per_l, readings.feed_free_chlorine_mg_per_l)
         chlorine_sampled = np.fmax(sample.total_chlorine_mg_per_l, sample.free_chlorine_mg_per_l)
         chlorine = np.exp(
             with_samples(
+                "log_chlorine",
                 np.log(np.maximum(chlorine_read, 0.02)),
                 np.log(np.maximum(chlorine_sampled, 0.02)),
                 np.log(DEFAULT_CHLORINE_MG_PER_L),
@@ -195,10 +207,11 @@ def build_conditions(fleet: Fleet, readings: Readings) -> Conditions:
                 0.25,
             )
         )
-        recovery = _recovery(fleet, readings, level, own_mean)
-    ph = with_samples(readings.feed_ph, sample.ph, DEFAULT_PH, 0.15, 0.15)
+        recovery = _recovery(fleet, readings, level, own_mean, pool)
+    ph = with_samples("ph", readings.feed_ph, sample.ph, DEFAULT_PH, 0.15, 0.15)
     alkalinity = np.exp(
         with_samples(
+            "log_alkalinity",
             np.full(len(unit), np.nan),
             np.log(np.maximum(sample.alkalinity_mg_per_l_as_caco3, 2.0)),
             np.log(DEFAULT_ALKALINITY),
@@ -207,7 +220,7 @@ def build_conditions(fleet: Fleet, readings: Readings) -> Conditions:
         )
     )
     co2 = carbon_dioxide_mg_per_l(ph, alkalinity, temperature, feed_tds)
-    product, is_metered, is_idle = _product(fleet, readings, timeline, recovery)
+    product, is_metered, is_idle = _product(fleet, readings, timeline, recovery, pool)
     feed_volume = product / recovery
     mean_product = np.maximum(product.mean(axis=1, keepdims=True), 1e-9)
     use_days = np.where(is_idle[:, None], 0.0, 0.4 + 0.6 * product / mean_product)
@@ -228,6 +241,7 @@ def build_conditions(fleet: Fleet, readings: Readings) -> Conditions:
         cumulative=(cumulative[0], cumulative[1], cumulative[2], cumulative[3]),
         is_metered=is_metered,
         is_idle=is_idle,
+        pool=pool,
     )
 
 
@@ -260,7 +274,7 @@ def _samples_by_unit(fleet: Fleet) -> tuple[Indexes, FeedWater]:
     return unit.astype(np.int64), fleet.feed_water.take(sample.astype(np.int64))
 
 
-def _temperature(fleet: Fleet, readings: Readings, timeline: Timeline) -> Floats:
+def _temperature(fleet: Fleet, readings: Readings, timeline: Timeline, pool: Pool) -> Floats:
     sample_unit, sample = _samples_by_unit(fleet)
     unit = np.concatenate([readings.unit_index, sample_unit])
     day = np.concatenate([readings.day, sample.day])
@@ -269,7 +283,7 @@ def _temperature(fleet: Fleet, readings: Readings, timeline: Timeline) -> Floats
     unit, day, value = unit[ok], day[ok], value[ok]
     count = len(fleet.units)
     default = np.array([DEFAULT_TEMPERATURE_DEGC, 0.0, 0.0])
-    swing = fit_swing(unit, day, value, count, default, np.array([4.0, 2.0, 2.0]), 1.5)
+    swing = pool.swing("temperature", unit, day, value, count, default, np.array([4.0, 2.0, 2.0]), 1.5)
     base = swing @ swing_terms(timeline.middles).T
     expected = (swing[unit] * swing_terms(day)).sum(axis=1)
     step = timeline.step_of(day)
@@ -287,22 +301,44 @@ def _temperature(fleet: Fleet, readings: Readings, timeline: Timeline) -> Floats
 
 
 def _recovery(
-    fleet: Fleet, readings: Readings, level: Callable[..., Floats], own_mean: Callable[..., Floats]
+    fleet: Fleet,
+    readings: Readings,
+    level: Callable[..., Floats],
+    own_mean: Callable[..., Floats],
+    pool: Pool,
 ) -> Floats:
+    """Recovery from measured flows; without them by design, or from the restrictor and the membrane's label."""
     units = fleet.units
     permeate, concentrate = readings.permeate_flow_l_per_day, readings.concentrate_flow_l_per_day
     odds = np.log(np.where((permeate > 0) & (concentrate > 0), permeate / concentrate, np.nan))
     design = np.log(units.recovery_fraction / (1.0 - units.recovery_fraction))
     known = np.isfinite(odds)
-    common = float(np.median(odds[known])) if known.sum() > 20 else np.log(DEFAULT_RECOVERY / (1 - DEFAULT_RECOVERY))
-    mean = own_mean(odds, common, 0.12, 0.35)
+    usual = np.log(DEFAULT_RECOVERY / (1.0 - DEFAULT_RECOVERY))
+    common = pool.number("log_recovery_odds", float(np.median(odds[known])) if known.sum() > 20 else usual)
+    mean = own_mean("log_recovery_odds_of_units", odds, common, 0.12, 0.35)
     has_own = np.bincount(readings.unit_index[known], minlength=len(units)) > 0
-    mean = np.where(~has_own & np.isfinite(design), design, mean)
+    by_restrictor = np.log(_label_flow(fleet) * USUAL_SHARE_OF_LABEL / units.restrictor_flow_l_per_day)
+    guess = np.where(np.isfinite(design), design, np.clip(by_restrictor, -3.5, 0.5))
+    mean = np.where(~has_own & np.isfinite(guess), guess, mean)
     return 1.0 / (1.0 + np.exp(-level(odds, mean, 2.0)))
 
 
+def _label_flow(fleet: Fleet) -> Floats:
+    """Rated permeate flow of the membrane that stands in each unit, NaN where it is not known."""
+    out = np.full(len(fleet.units), np.nan)
+    placements = fleet.placements
+    if not len(placements) or not len(fleet.items):
+        return out
+    stands = ~(placements.removed_day <= fleet.as_of_day) & (placements.item_index >= 0)
+    rows = np.flatnonzero(stands & (fleet.positions.stage[placements.position_index] == words.MEMBRANE))
+    out[fleet.positions.unit_index[placements.position_index[rows]]] = fleet.items.rated_flow_l_per_day[
+        placements.item_index[rows]
+    ]
+    return out
+
+
 def _product(
-    fleet: Fleet, readings: Readings, timeline: Timeline, recovery: Floats
+    fleet: Fleet, readings: Readings, timeline: Timeline, recovery: Floats, pool: Pool
 ) -> tuple[Floats, np.ndarray, np.ndarray]:
     """Product water per day at every step: from the counter where there is one, else from what the client told.
 
@@ -313,7 +349,7 @@ def _product(
     count, steps = len(units), timeline.count
     told = units.weekly_demand_l / 7.0
     positive = told[told > 0]
-    usual = float(np.median(positive)) if len(positive) else DEFAULT_L_PER_DAY
+    usual = pool.number("usual_demand", float(np.median(positive)) if len(positive) else DEFAULT_L_PER_DAY)
     expected = np.where(np.isfinite(told), told, usual)
     covered, volume = _counted(fleet, readings, timeline, recovery)
     enough = covered.sum(axis=1) > 42.0
@@ -322,7 +358,7 @@ def _product(
     compared = moves & (expected > 0)
     ratio = np.log(np.where(compared, mean_rate / np.where(compared, expected, 1.0), 1.0))[compared]
     # What counters say of told demands, with a prior worth five units that the client is right.
-    bias = float(np.median(np.concatenate([ratio, np.zeros(5)]))) if len(ratio) else 0.0
+    bias = pool.number("told_demand_bias", float(np.median(np.concatenate([ratio, np.zeros(5)]))))
     base = expected * np.exp(bias)
     # A counter that stands still is evidence of no use, whatever the client told.
     recent = timeline.step_of(np.array([fleet.as_of_day - 60.0, fleet.as_of_day]))

@@ -7,9 +7,11 @@ from .conditions import Conditions, build_conditions
 from .dates import FURTHEST_DAYS, dates_from_load, earliest
 from .habits import find_visits
 from .inputs import carbon_input, resin_input, sediment_input
+from .learned import Learned, Pool
 from .membranes import membranes_left
 from .nominal import cap_day_of_positions, standing_placements
 from .policy import Policy
+from .pooling import Hyper
 from .present import load_left
 from .results import GRID_LEVELS, Exclusions, Forecasts, first_to_fail
 from .screen import screen
@@ -34,7 +36,7 @@ _STAGE_QUANTITIES = (
 )
 
 
-def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
+def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | None = None) -> Forecasts:
     """Forecast when every standing cartridge of a fleet will be exhausted.
 
     Parameters
@@ -44,6 +46,9 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
         excluded and listed.
     policy
         Limits of exhaustion; common defaults when None.
+    learned
+        What the whole fleet taught in an earlier run (`Forecasts.learned`): then only the units given are read, and a
+        few units can be forecast again as if all were there. None: this fleet teaches itself.
 
     Returns
     -------
@@ -54,7 +59,9 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
     count = len(fleet.positions)
     screened = screen(fleet)
     readings = screened.readings
-    conditions = build_conditions(fleet, readings)
+    known = learned or Learned()
+    hypers: dict[str, Hyper] = {}
+    conditions = build_conditions(fleet, readings, Pool(known.means))
     visits = find_visits(fleet)
     standing = standing_placements(fleet)
     some = standing >= 0
@@ -71,11 +78,12 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
         past_lives[position] = lives[which]
         priors[position] = np.where(lives[which] > 0, 2, 1 if taught else 0)
 
-    for make in (sediment_input, carbon_input, resin_input):
+    for name, make in (("sediment", sediment_input), ("carbon", carbon_input), ("resin", resin_input)):
         stage = make(fleet, readings, conditions, policy)
         if not len(stage.segments):
             continue
-        left = load_left(stage, conditions, fleet, visits)
+        left = load_left(stage, conditions, fleet, visits, hyper=known.hypers.get(name))
+        hypers[name] = left.hyper
         unit = stage.columns.unit[left.column]
         for position, load, used in (
             (stage.columns.lead_position[left.column], left.lead_load, left.lead_used),
@@ -88,7 +96,11 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
             remaining[at] = middle / np.maximum(middle + np.maximum(used[rows], 0.0), 1e-9)
             note(at, rows, left.readings, left.newest_day, left.past_lives, left.hyper.places)
     if (fleet.positions.stage == words.MEMBRANE).any() and len(fleet.placements):
-        membranes = membranes_left(fleet, readings, conditions, visits, policy)
+        both = known.hypers.get("membrane_flow"), known.hypers.get("membrane_salt")
+        membranes = membranes_left(
+            fleet, readings, conditions, visits, policy, hypers=(both[0], both[1]) if both[0] and both[1] else None
+        )
+        hypers["membrane_flow"], hypers["membrane_salt"] = membranes.flow_hyper, membranes.salt_hyper
         rows = np.flatnonzero(standing[membranes.position] >= 0)
         at = membranes.position[rows]
         unit = membranes.unit[rows]
@@ -134,6 +146,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None) -> Forecasts:
         past_lives=past_lives,
         priors=priors,
         exclusions=screened.exclusions,
+        learned=Learned({**known.hypers, **hypers}, {**known.means, **conditions.pool.found}),
         units=first_to_fail(grid, driver, unit_of, len(fleet.units)),
         sites=first_to_fail(grid, driver, fleet.units.site_index[unit_of], len(fleet.sites)),
     )

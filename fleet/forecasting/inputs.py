@@ -7,7 +7,6 @@ import numpy as np
 from . import vocabulary as words
 from .columns import Columns, Segments, build_columns, build_segments, locate_readings
 from .conditions import Conditions
-from .levels import shrunk_means
 from .nominal import (
     DEFAULT_CHLORINE_CAPACITY_G,
     DEFAULT_RATED_VOLUME_L,
@@ -171,7 +170,8 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
     used = conditions.at(words.SEDIMENT, unit, day)
     used = (used - conditions.at(words.SEDIMENT, unit, segments.start[segment])) / label[segment]
     fresh = (used < 0.08) & (day - segments.start[segment] < 60.0)
-    clean = shrunk_means(
+    clean = conditions.pool.mean(
+        "clean_drop",
         unit[fresh],
         normal[fresh],
         np.zeros(count, dtype=np.int64),
@@ -193,7 +193,8 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
     turbidity = np.log(np.maximum(fleet.feed_water.turbidity_ntu, 0.03))
     known = np.isfinite(turbidity)
     sites = len(fleet.sites)
-    by_site = shrunk_means(
+    by_site = conditions.pool.mean(
+        "log_turbidity",
         fleet.feed_water.site_index[known],
         turbidity[known],
         np.zeros(sites, dtype=np.int64),
@@ -202,7 +203,11 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
         noise=0.4,
         spread=0.5,
     )
-    covariate = (by_site - by_site.mean())[fleet.units.site_index[columns.unit]] if sites else np.zeros(len(columns))
+    covariate = (
+        (by_site - conditions.pool.found["log_turbidity"])[fleet.units.site_index[columns.unit]]
+        if sites
+        else np.zeros(len(columns))
+    )
     return StageInput(
         stage=words.SEDIMENT,
         columns=columns,

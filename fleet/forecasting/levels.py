@@ -54,8 +54,15 @@ def swing_terms(day: Floats) -> Floats:
 
 
 def fit_swing(
-    group: Indexes, day: Floats, value: Floats, count: int, default: Floats, spread: Floats, noise: float
-) -> Floats:
+    group: Indexes,
+    day: Floats,
+    value: Floats,
+    count: int,
+    default: Floats,
+    spread: Floats,
+    noise: float,
+    firmness: float = 0.25,
+) -> tuple[Floats, Floats]:
     """Yearly swing of every group, pulled towards that of all groups.
 
     A ridge regression per group, whose prior mean is the regression over all groups and whose prior spread is given:
@@ -73,15 +80,17 @@ def fit_swing(
         Standard deviation of each coefficient between groups.
     noise
         Standard deviation of one reading.
+    firmness
+        How firmly the common swing is held to the default: 0.25 when it is a guess, more when it was learned before.
 
     Returns
     -------
-    Coefficients, shape (count, 3).
+    Coefficients, shape (count, 3), and those of the common swing.
     """
     if not len(value):
-        return np.broadcast_to(default, (count, 3)).copy()
+        return np.broadcast_to(default, (count, 3)).copy(), np.asarray(default, dtype=np.float64)
     terms = swing_terms(day)
-    common_precision = np.diag(1.0 / (4.0 * spread) ** 2)
+    common_precision = np.diag((firmness / spread) ** 2)
     # The readings of a group are not independent witnesses of the common swing: weigh every group as a handful at most.
     size = np.bincount(group, minlength=count)
     weight = np.minimum(1.0, 12.0 / np.maximum(size[group], 1)) / (noise**2 + spread[0] ** 2)
@@ -97,7 +106,7 @@ def fit_swing(
             sums = sum_by(group, terms[:, i] * terms[:, j], count) / noise**2
             precision[:, i, j] = precision[:, j, i] = sums
     precision += np.diag(1.0 / spread**2)
-    return common + np.linalg.solve(precision, pull[..., None])[..., 0]
+    return common + np.linalg.solve(precision, pull[..., None])[..., 0], common
 
 
 def follow(
@@ -150,8 +159,16 @@ def follow(
 
 
 def shrunk_means(
-    group: Indexes, value: Floats, parent: Indexes, count: int, *, default: float, noise: float, spread: float
-) -> Floats:
+    group: Indexes,
+    value: Floats,
+    parent: Indexes,
+    count: int,
+    *,
+    default: float,
+    noise: float,
+    spread: float,
+    firmness: float = 0.1,
+) -> tuple[Floats, float]:
     """Mean of every group, pulled towards that of its parent (a supply), which is pulled towards that of all.
 
     Parameters
@@ -164,6 +181,12 @@ def shrunk_means(
         Mean when there is no reading at all.
     noise, spread
         Standard deviation of one reading, and of groups around their parent (parents around the whole: twice that).
+    firmness
+        How many parents the default counts as: a tenth when it is a guess, many when it was learned before.
+
+    Returns
+    -------
+    Mean of every group, and that of all.
     """
     parents = int(parent.max()) + 1 if len(parent) else 1
     size = np.bincount(group, minlength=count).astype(np.float64)
@@ -175,10 +198,9 @@ def shrunk_means(
     some = parent_weight > 0
     top_weight = np.where(some, 1.0 / (1.0 / np.maximum(parent_weight, 1e-12) + (2 * spread) ** 2), 0.0)
     total = top_weight.sum()
-    # The default counts as a tenth of one parent.
-    weak = 0.1 / (2 * spread) ** 2
+    weak = firmness / (2 * spread) ** 2
     top = (np.sum(top_weight * parent_mean) + weak * default) / (total + weak)
     pull = 1.0 / (2 * spread) ** 2
     parent_level = (parent_weight * np.where(some, parent_mean, 0.0) + pull * top) / (parent_weight + pull)
     own = size / noise**2
-    return (own * mean + parent_level[parent] / spread**2) / (own + 1.0 / spread**2)
+    return (own * mean + parent_level[parent] / spread**2) / (own + 1.0 / spread**2), float(top)

@@ -91,11 +91,14 @@ def membranes_left(
     salt_until = np.zeros((*shape, len(_NODES)), dtype=np.float32)
     limit = _salt_limit(fleet, columns, segments, salt.centre, policy)
     for index, power in enumerate(POWERS):
-        flow_like[:, index] = slope_log_likelihood(fit_trend(flow, power), loss * np.exp(-power * pooling.GRID))
+        flow_trend = fit_trend(flow, power)
+        flow_like[:, index] = slope_log_likelihood(flow_trend, loss * np.exp(-power * pooling.GRID))
         gain = USUAL_SALT_GAIN * np.exp(-power * pooling.GRID)
         trend = fit_trend(salt, power)
         salt_like[:, index] = slope_log_likelihood(trend, gain)
         salt_until[:, index] = _until_salt_limit(trend, gain, limit, power)
+        conditions.pool.found["flow_noise_scale"] = flow_trend.noise_scale
+        conditions.pool.found["salt_noise_scale"] = trend.noise_scale
     flow_until = np.broadcast_to((NOMINAL_DAYS * np.exp(pooling.GRID)).astype(np.float32), shape)
     flow_hyper, flow_weight = lives.pool(flow_like, flow_until, FLOW_PRIOR, hypers[0] if hypers else None)
     salt_hyper, salt_weight = lives.pool(salt_like, salt_until[..., 1], SALT_PRIOR, hypers[1] if hypers else None)
@@ -288,6 +291,7 @@ def _trend_inputs(
         z_spread=0.35,
         sign=-1.0,
         usual_slope=0.2,
+        noise_scale=conditions.pool.known.get("flow_noise_scale"),
     )  # fmt: skip
     salt_input = TrendInput(
         segment, day, salt, salt_noise, use, inverse * 1000.0,
@@ -297,6 +301,7 @@ def _trend_inputs(
         z_spread=1.2,
         sign=1.0,
         usual_slope=0.2,
+        noise_scale=conditions.pool.known.get("salt_noise_scale"),
     )  # fmt: skip
     either = np.isfinite(flow) | np.isfinite(salt)
     return flow_input, salt_input, segment[either], day[either]

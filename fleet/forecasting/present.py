@@ -52,7 +52,7 @@ def load_left(
         What a fleet has taught before; learned from this fleet when None.
     """
     segments = stage.segments
-    evidence = gather(stage, conditions, visits, hyper or stage.model.prior.start())
+    evidence = gather(stage, conditions, visits, stage.model.prior.start())
     has_reading = np.bincount(stage.seen_segment, minlength=len(segments)) > 0
     informative = has_reading | (evidence.lead_reason != 0) | (evidence.lag_reason != 0)
     if hyper is None:

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from . import vocabulary as words
+from .learned import Learned
 from .tables import Bools, Codes, Floats, Indexes
 
 LEVELS: Final = np.array([0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95])
@@ -143,6 +144,8 @@ class Forecasts:
         Index into `vocabulary.PRIORS`.
     exclusions
         Every reading value that was left out, with its reason.
+    learned
+        What this fleet taught, to forecast a few of its units again without reading all the others.
     """
 
     as_of_day: float
@@ -161,6 +164,7 @@ class Forecasts:
     past_lives: Indexes
     priors: Codes
     exclusions: Exclusions
+    learned: Learned
     units: GroupForecasts
     sites: GroupForecasts
 

@@ -269,25 +269,39 @@ class Fleet:
             feed_water=self.feed_water.take(self.feed_water.day <= day),
         )
 
-    def restricted_to_units(self, unit_indexes: Iterable[int]) -> "Fleet":
-        """The same fleet with the positions, placements and readings of only these units.
+    def only_units(self, unit_indexes: Iterable[int]) -> "Fleet":
+        """The same fleet with only these units and what belongs to them; all indexes are renumbered.
 
-        Units and sites keep their index, so that the answer's rows for them still fit.
+        Units come in the order of the fleet's own table, whatever the order asked in.
         """
         wanted = np.zeros(len(self.units), dtype=bool)
         wanted[np.fromiter(unit_indexes, dtype=np.int64)] = True
-        positions_kept = wanted[self.positions.unit_index]
-        new_position = np.cumsum(positions_kept) - 1
-        placements_kept = positions_kept[self.placements.position_index]
-        new_placement = np.append(np.where(placements_kept, np.cumsum(placements_kept) - 1, -1), -1)
-        placements = self.placements.take(placements_kept)
+        sites = np.zeros(len(self.sites), dtype=bool)
+        sites[self.units.site_index[wanted]] = True
+        positions = wanted[self.positions.unit_index]
+        placements = positions[self.placements.position_index]
+        samples = sites[self.feed_water.site_index]
+        unit_at, site_at, position_at, placement_at = (
+            _renumber(mask) for mask in (wanted, sites, positions, placements)
+        )
+        kept = self.placements.take(placements)
+        units, readings = self.units.take(wanted), self.readings.take(wanted[self.readings.unit_index])
+        kept_positions, kept_samples = self.positions.take(positions), self.feed_water.take(samples)
         return replace(
             self,
-            positions=self.positions.take(positions_kept),
+            sites=self.sites.take(sites),
+            units=replace(units, site_index=site_at[units.site_index]),
+            positions=replace(kept_positions, unit_index=unit_at[kept_positions.unit_index]),
             placements=replace(
-                placements,
-                position_index=new_position[placements.position_index],
-                continued_from=new_placement[placements.continued_from],
+                kept,
+                position_index=position_at[kept.position_index],
+                continued_from=placement_at[kept.continued_from],
             ),
-            readings=self.readings.take(wanted[self.readings.unit_index]),
+            readings=replace(readings, unit_index=unit_at[readings.unit_index]),
+            feed_water=replace(kept_samples, site_index=site_at[kept_samples.site_index]),
         )
+
+
+def _renumber(kept: Bools) -> Indexes:
+    """New index of every row by its old one, -1 for rows that went; the last entry answers for an old index of -1."""
+    return np.append(np.where(kept, np.cumsum(kept) - 1, -1), -1).astype(np.int64)

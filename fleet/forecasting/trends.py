@@ -19,9 +19,10 @@ WINDOW_DAYS: Final = 30.0
 class TrendInput:
     """Readings of a trend, one row each, and priors of its coefficients, one row a segment.
 
-    `value` = b + theta `z` + `sign` s `use`^power, with `noise` the standard deviation of a reading and `shared_noise`
-    that of what the readings of one window have in common. The intercept b is normal about `centre` with `width`, theta
-    about 0 with `z_spread`; `usual_slope` is where a first fit of s starts from.
+    `value` = b + theta `z` + `sign` s `use`^power, with `noise` the standard deviation of a reading and
+    `shared_noise` that of what the readings of one window have in common. The intercept b is normal about `centre`
+    with `width`, theta about 0 with `z_spread`; `usual_slope` is where a first fit of s starts from. `noise_scale` is
+    how much larger the noise of this fleet was found to be before, None to find it from these readings.
     """
 
     segment: Indexes
@@ -36,6 +37,7 @@ class TrendInput:
     z_spread: float
     sign: float
     usual_slope: float
+    noise_scale: float | None = None
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,7 @@ class Trend:
 
     c1: Floats
     c2: Floats
+    noise_scale: float
     intercept: Floats
     intercept_by_slope: Floats
     intercept_spread: Floats
@@ -62,6 +65,7 @@ def fit_trend(data: TrendInput, power: float) -> Trend:
     size = np.bincount(segment, minlength=count).astype(np.float64)
     weight = 1.0 / (noise**2 + shared)
     slope_spread = 1.5 * data.usual_slope
+    usual_scale = 1.0
     terms = (np.ones_like(z), z, -x)
     for _ in range(5):
         precision = np.zeros((count, 3, 3))
@@ -76,7 +80,8 @@ def fit_trend(data: TrendInput, power: float) -> Trend:
         pull[:, 2] += data.usual_slope / slope_spread**2
         fit = np.linalg.solve(precision, pull[..., None])[..., 0]
         rest = (value - sum(fit[segment, i] * terms[i] for i in range(3))) / noise
-        scale = _noise_scale(rest, segment, size)[segment]
+        usual_scale = _usual_scale(rest, segment, size) if data.noise_scale is None else data.noise_scale
+        scale = _noise_scale(rest, segment, size, usual_scale)[segment]
         weight = 5.0 / (4.0 + (rest / scale) ** 2) / ((noise * scale) ** 2 + shared)
 
     def total(values: Floats) -> Floats:
@@ -90,6 +95,7 @@ def fit_trend(data: TrendInput, power: float) -> Trend:
     cross = h0 * (i00 * k0 + i01 * k1) + h1 * (i01 * k0 + i11 * k1)
     square = k0 * (i00 * k0 + i01 * k1) + k1 * (i01 * k0 + i11 * k1)
     return Trend(
+        noise_scale=usual_scale,
         c1=2.0 * (total(x * value) - cross),
         c2=total(x * x) - square,
         intercept=centre + i00 * h0 + i01 * h1,
@@ -98,19 +104,18 @@ def fit_trend(data: TrendInput, power: float) -> Trend:
     )
 
 
-def _noise_scale(rest: Floats, segment: Indexes, size: Floats) -> Floats:
-    """How much larger or smaller the noise of a segment's readings is than assumed, from the residuals.
-
-    The fleet's own scale (robust, from segments with enough readings to leave residuals) is the prior, worth 15
-    readings; a segment's own residuals move it.
-    """
-    free = np.maximum(size - 3.0, 0.0) / np.maximum(size, 1.0)
+def _usual_scale(rest: Floats, segment: Indexes, size: Floats) -> float:
+    """How much larger or smaller noise is in this fleet than assumed: robust, from segments that leave residuals."""
     enough = size[segment] >= 6
-    usual = 1.0
-    if enough.sum() >= 30:
-        usual = float(np.median(np.abs(rest[enough]) / np.sqrt(free[segment][enough]))) / 0.6745
-    clipped = np.minimum(rest**2, (3.0 * usual) ** 2)
-    square = sum_by(segment, clipped, len(size))
+    if enough.sum() < 30:
+        return 1.0
+    free = (size - 3.0)[segment][enough] / size[segment][enough]
+    return float(np.median(np.abs(rest[enough]) / np.sqrt(free))) / 0.6745
+
+
+def _noise_scale(rest: Floats, segment: Indexes, size: Floats, usual: float) -> Floats:
+    """The same for every segment: the fleet's scale is the prior, worth 15 readings; its own residuals move it."""
+    square = sum_by(segment, np.minimum(rest**2, (3.0 * usual) ** 2), len(size))
     return np.clip(np.sqrt((15.0 * usual**2 + square) / (15.0 + np.maximum(size - 3.0, 0.0))), 0.3, 3.0)
 
 

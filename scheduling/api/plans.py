@@ -99,6 +99,14 @@ class PlanFaultSerializer(StrictSerializer):
     visit = serializers.CharField(help_text="id; empty when it is about none")
 
 
+class EffortSerializer(StrictSerializer):
+    """What the planner was given."""
+
+    seconds = serializers.FloatField(allow_null=True, required=False)
+    iterations = serializers.IntegerField(allow_null=True, required=False)
+    seed = serializers.IntegerField(required=False)
+
+
 class PlanSerializer(TenantModelSerializer):
     """A set of rounds for some days; a draft until it is published."""
 
@@ -106,6 +114,7 @@ class PlanSerializer(TenantModelSerializer):
         child=serializers.FloatField(), read_only=True, help_text="as the independent evaluator prices it, by kind"
     )
     faults = PlanFaultSerializer(many=True, read_only=True)
+    effort = EffortSerializer(read_only=True)
 
     class Meta:
         model = Plan
@@ -115,6 +124,7 @@ class PlanSerializer(TenantModelSerializer):
             "first_day",
             "days",
             "job",
+            "effort",
             "travel_source",
             "costs",
             "faults",

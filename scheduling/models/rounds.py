@@ -30,6 +30,9 @@ class Plan(TenantModel):
     digest = models.CharField(
         max_length=64, blank=True, help_text="of what was asked; the same question again is answered by this plan"
     )
+    effort = models.JSONField(
+        default=dict, blank=True, help_text="what the planner was given: seconds or iterations, and the seed"
+    )
     travel_source = models.CharField(max_length=60, blank=True, help_text="which travel model made the driving times")
     costs = models.JSONField(default=dict, blank=True, help_text="priced by the independent evaluator, by kind of cost")
     faults = models.JSONField(

@@ -48,6 +48,11 @@ class Effort:
             raise InvalidInput("effort_not_valid", "The planner cannot work like that.", faults=faults)
 
     @property
+    def is_usual(self) -> bool:
+        """Whether nobody asked for an effort of their own."""
+        return self == Effort()
+
+    @property
     def wanted(self) -> dict[str, Any]:
         """Keyword arguments of the planner, defaults filled in."""
         if self.seconds is None and self.iterations is None:
@@ -91,8 +96,9 @@ def plan_rounds(
 ) -> Plan:
     """Plan the rounds of some days and store them as a draft.
 
-    The same question is answered by the plan that answered it before, so asking twice changes nothing. An older draft
-    for the same days is replaced; a published plan stays as it is until another is published.
+    The same question is answered by the plan that answered it before, so asking twice changes nothing; asked with
+    another effort, the better of the two answers stays. An older draft for the same days is replaced; a published plan
+    stays as it is until another is published.
 
     Parameters
     ----------
@@ -103,7 +109,8 @@ def plan_rounds(
     progress, should_stop
         Told and asked now and then; when stopped, the best plan so far is stored.
     seconds, iterations, seed
-        Effort; None of the first two: enough iterations for a week of one company.
+        Effort; None of the first two: enough iterations for a week of one company, or whatever effort answered the
+        same question before.
     job
         The job on whose behalf the plan is made.
     provider
@@ -122,9 +129,9 @@ def plan_rounds(
     elif days is None:
         days = policy.planning.horizon_days
     check_days(company=company, first_day=first_day, days=days, now=now)
-    asked = ask(company=company, policy=policy, first_day=first_day, days=days, effort=effort.wanted, provider=provider)
+    asked = ask(company=company, policy=policy, first_day=first_day, days=days, provider=provider)
     known = _answered(company, asked.digest)
-    if known is not None:
+    if known is not None and (effort.is_usual or known.effort == effort.wanted):
         return known
     answer = rounds.plan_rounds(
         asked.problem,
@@ -136,9 +143,9 @@ def plan_rounds(
         # the planner ran outside of any transaction, so somebody else may have answered in the meantime
         Company.objects.select_for_update(no_key=True).get(pk=company.pk)
         known = _answered(company, asked.digest)
-        if known is not None:
+        if known is not None and (known.effort == effort.wanted or _is_as_good(known, asked, answer)):
             return known
-        return _store(company, asked, answer, job, by, now)
+        return _store(company, asked, answer, effort, job, by, now)
 
 
 def _answered(company: Company, digest: str) -> Plan | None:
@@ -146,6 +153,16 @@ def _answered(company: Company, digest: str) -> Plan | None:
     live = [Plan.State.DRAFT, Plan.State.PUBLISHED]
     found: Plan | None = Plan.objects.of_company(company).filter(digest=digest, state__in=live).first()
     return found
+
+
+def _is_as_good(known: Plan, asked: Asked, answer: rounds.RoundPlan) -> bool:
+    """Whether a stored answer to the same question is no worse than a new one, by the evaluator's own order."""
+    left = set(known.unserved.values_list("visit_id", flat=True))
+    missed = [c for c in asked.problem.candidates if int(c.key) in left and c.must]
+    appointments = sum(c.appointment is not None for c in missed)
+    # whole cents, as the evaluator counts: what is stored is money
+    stored = (len(known.faults), appointments, len(missed) - appointments, round(100 * known.costs["total"]))
+    return stored <= answer.evaluation.rank
 
 
 def _pass_on(progress: ProgressCall | None) -> Callable[[rounds.Progress], None] | None:
@@ -158,6 +175,7 @@ def _store(
     company: Company,
     asked: Asked,
     answer: rounds.RoundPlan,
+    effort: Effort,
     job: Job | None,
     by: Membership | None,
     now: datetime,
@@ -175,6 +193,7 @@ def _store(
         job=job,
         # a plan that was cut short is not the answer to the question, so the question may be asked again
         digest="" if answer.stopped else asked.digest,
+        effort=effort.wanted,
         travel_source=answer.travel_source,
         costs=_costs(answer),
         faults=[

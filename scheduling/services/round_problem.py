@@ -71,7 +71,6 @@ def ask(
     policy: ServicePolicy,
     first_day: date,
     days: int,
-    effort: Mapping[str, Any],
     provider: TravelProvider | None = None,
 ) -> Asked:
     """Put the company's question for some days together.
@@ -85,8 +84,6 @@ def ask(
         Whose rounds, at what prices.
     first_day, days
         Which days of the company's calendar.
-    effort
-        What the planner is to spend; part of the fingerprint, so that asking for more is another question.
     provider
         Who makes the table of trips; None: the built-in model.
     """
@@ -111,7 +108,7 @@ def ask(
         clock=clock,
         installers={i.name: i for i in installers},
         visits={str(v.pk): v for v in visits},
-        digest=_digest(problem, effort),
+        digest=_digest(problem),
     )
 
 
@@ -278,7 +275,7 @@ def _cents(money: float) -> int:
     return round(100.0 * money)
 
 
-def _digest(problem: rounds.RoundProblem, effort: Mapping[str, Any]) -> str:
+def _digest(problem: rounds.RoundProblem) -> str:
     """A fingerprint of everything that can change the answer."""
     said: dict[str, Any] = {
         "first_day": problem.first_day.isoformat(),
@@ -311,7 +308,6 @@ def _digest(problem: rounds.RoundProblem, effort: Mapping[str, Any]) -> str:
         ],
         "rates": [getattr(problem.rates, name) for name in sorted(problem.rates.__dataclass_fields__)],
         "travel": problem.travel.source,
-        "effort": dict(sorted(effort.items())),
     }
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
 

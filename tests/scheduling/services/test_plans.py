@@ -69,6 +69,20 @@ def test_the_same_question_is_answered_by_the_same_plan(town: Town) -> None:
     assert (list(Stop.objects.values()), list(Plan.objects.values())) == rows
 
 
+def test_the_same_question_with_another_effort_keeps_the_better_answer(town: Town) -> None:
+    town.installer("Ada")
+    _busy(town)
+    first = _plan(town, iterations=300)
+    assert _plan(town, iterations=None) == first
+    again = _plan(town, iterations=1, seed=3)
+    assert again.costs["total"] <= first.costs["total"]
+    Plan.objects.update(costs={**first.costs, "total": first.costs["total"] + 50.0})
+    better = _plan(town, iterations=2, seed=4)
+    assert better not in (first, again)
+    assert better.effort == {"seconds": None, "iterations": 2, "seed": 4}
+    assert Plan.objects.exclude(state="replaced").get() == better
+
+
 def test_another_question_replaces_the_draft(town: Town) -> None:
     town.installer("Ada")
     _busy(town)
@@ -115,7 +129,6 @@ def test_on_the_day_the_clocks_go_forward_hours_are_as_long_as_they_are(town: To
         policy=read_policy(company=town.company),
         first_day=sunday,
         days=1,
-        effort={},
     )
     spans = {i.key: (i.shifts[0].start_s, i.shifts[0].end_s) for i in asked.problem.installers}
     first, last = spans[night.name]
@@ -245,14 +258,20 @@ def test_publishing_replaces_the_plan_before_and_names_installers(town: Town, of
     first = publish_plan(plan=_plan(town), by=office, now=NOW)
     assert set(Visit.objects.values_list("revision", "installer")) == {(1, ada.pk)}
     assert publish_plan(plan=first, by=office, now=NOW + timedelta(hours=1)).published_at == NOW
-    town.unit(town.site(north_km=4))
-    second = publish_plan(plan=_plan(town, seed=1), by=office, now=NOW)
+    ben = town.installer("Ben", east_km=6)
+    second = publish_plan(plan=_plan(town), by=office, now=NOW)
+    assert Stop.objects.filter(round__plan=second, round__installer=ben).exists()
     first.refresh_from_db()
     assert (first.state, second.state) == ("replaced", "published")
     moved = {
         stop.visit_id
         for stop in second_stops(second)
-        if not Stop.objects.filter(round__plan=first, visit=stop.visit_id, starts_at=stop.starts_at).exists()
+        if not Stop.objects.filter(
+            round__plan=first,
+            visit=stop.visit_id,
+            starts_at=stop.starts_at,
+            round__installer=stop.round.installer,
+        ).exists()
     }
     assert set(Visit.objects.filter(revision=2).values_list("pk", flat=True)) == moved
 

@@ -22,6 +22,7 @@ from .nominal import (
     DEFAULT_REJECTION,
     MG_PER_MEQ_AS_NACL,
 )
+from .physics import carbon_dioxide_mg_per_l
 from .tables import FeedWater, Fleet, Floats, Indexes, Readings
 
 STEP_DAYS: Final = 14.0
@@ -102,21 +103,6 @@ class Conditions:
             beyond = line.start + line.step_days * line.count + (wanted - 1.0) / rate
         beyond = np.where(rate > 0, beyond, np.inf)
         return np.where(span > 0, np.where(wanted > 1.0, beyond, day), np.where(load > total[:, :1], np.inf, day))
-
-
-def carbon_dioxide_mg_per_l(ph: Floats, alkalinity: Floats, temperature_degc: Floats, tds: Floats) -> Floats:
-    """Free carbon dioxide of a fresh water from pH and alkalinity (mg/L as CaCO3).
-
-    [CO2] = {H+} gamma [HCO3-] / K1 with K1 of Plummer and Busenberg (1982) and the activity coefficient of the Davies
-    form; bicarbonate is taken as the alkalinity, good below pH 8.5 (engineering reference 9.2).
-    """
-    kelvin = temperature_degc + 273.15
-    log_k1 = -356.3094 - 0.06091964 * kelvin + 21834.37 / kelvin + 126.8339 * np.log10(kelvin) - 1684915.0 / kelvin**2
-    permittivity = 60954.0 / (kelvin + 116.0) - 68.937
-    slope = 1.82e6 * (permittivity * kelvin) ** -1.5
-    root = np.sqrt(2.5e-5 * np.maximum(tds, 1.0))
-    log_gamma = -slope * (root / (1.0 + root) - 0.3 * root**2)
-    return 1000.0 * MG_PER_MMOL_CO2 * 10.0 ** (log_gamma - ph - log_k1) * (alkalinity / 50_043.0)
 
 
 def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None) -> Conditions:

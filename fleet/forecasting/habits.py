@@ -50,6 +50,15 @@ class Visits:
         low = np.searchsorted(self.key, base + np.clip(after, _FIRST, _LAST) - _FIRST, side="right")
         return np.maximum(high - low, 0)
 
+    def last_before(self, unit: Indexes, day: Floats) -> Floats:
+        """Day of the last visit to a unit before a day, minus infinity when there was none."""
+        if not len(self.key):
+            return np.full(len(unit), -np.inf)
+        base = unit.astype(np.float64) * _SPAN
+        found = np.searchsorted(self.key, base + np.clip(day, _FIRST, _LAST) - _FIRST, side="left") - 1
+        key = self.key[np.maximum(found, 0)]
+        return np.where((found >= 0) & (key >= base), key - base + _FIRST, -np.inf)
+
 
 _FIRST, _LAST, _SPAN = -50_000.0, 150_000.0, 1_000_000.0
 

@@ -14,6 +14,7 @@ from .nominal import (
     cap_days,
     median_by_group,
 )
+from .physics import drop_at_25_degc
 from .policy import Policy
 from .stage_models import CARBON, RESIN, SEDIMENT, Seen
 from .tables import Fleet, Floats, Indexes, Readings
@@ -21,12 +22,6 @@ from .wear import StageInput
 
 USUAL_LINE_KPA: Final = 400.0
 USUAL_CLEAN_DROP_KPA: Final = 14.0
-
-
-def viscosity_ratio(temperature_degc: Floats) -> Floats:
-    """Viscosity of water over that at 25 degC: fitted to the table of the engineering reference 4.2."""
-    t = temperature_degc
-    return np.exp(0.000128 * (t - 25.0) ** 2 - 0.0232 * (t - 25.0))
 
 
 def _labels(fleet: Fleet, placement: Indexes, label: Floats, default: float) -> Floats:
@@ -163,7 +158,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
     usual_flow = median_by_group(flow, readings.unit_index, count)
     ratio = flow[rows] / usual_flow[unit]
     ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), 1.0)
-    normal = drop[rows] / viscosity_ratio(temperature) / ratio
+    normal = drop_at_25_degc(drop[rows], temperature) / ratio
     items = fleet.items
     label = _labels(fleet, segments.lead, items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
     owner = columns.unit[segments.column]

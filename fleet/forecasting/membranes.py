@@ -16,6 +16,7 @@ from .conditions import Conditions
 from .dates import weighted_quantiles
 from .habits import Habit, Visits, removal_log_likelihood
 from .nominal import median_by_group
+from .physics import osmotic_pressure_kpa
 from .policy import Policy
 from .pooling import HyperPrior
 from .results import GRID_LEVELS
@@ -186,11 +187,6 @@ class _Lives:
         log_weight = log_weight + of_lives(hyper.habit, self.current)
         weight = np.exp(log_weight - log_weight.max(axis=(1, 2), keepdims=True))
         return hyper, weight / weight.sum(axis=(1, 2), keepdims=True)
-
-
-def osmotic_pressure_kpa(tds_mg_per_l: Floats, temperature_degc: Floats) -> Floats:
-    """ASTM D4516 expression for NaCl (engineering reference 3)."""
-    return 0.2654 * tds_mg_per_l * (temperature_degc + 273.15) / (1000.0 - tds_mg_per_l / 1000.0)
 
 
 def _until_salt_limit(trend: Trend, gain: Floats, limit: Floats, power: float) -> Floats:

@@ -1,0 +1,102 @@
+"""Scores of forecasts against what happened, for every method, by stage and by how much was read; as rows and as
+text."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from . import vocabulary as words
+from .replay import METHODS, Replay
+from .results import LEVELS
+from .scoring import SHOWN, pinball_loss
+from .tables import Bools, Floats
+
+RICHNESS: Final = (("no reading", 0, 0), ("1 to 3 readings", 1, 3), ("4 to 20", 4, 20), ("more than 20", 21, 10**9))
+
+
+@dataclass(frozen=True)
+class QualityRow:
+    """One method on one group of forecasts.
+
+    `pinball` and `median_error` as shares of nominal life; `median_error_days`; coverages of the 50, 80 and 90 %
+    intervals of the observed exhaustions whose interval is not degenerate, NaN when there is none; `observed`
+    exhaustions, `censored` lives that were still good when last seen.
+    """
+
+    group: str
+    method: str
+    observed: int
+    censored: int
+    pinball: float
+    coverage_50: float
+    coverage_80: float
+    coverage_90: float
+    median_error: float
+    median_error_days: float
+
+
+def censored_pinball(quantile_day: Floats, seen_good_day: Floats) -> Floats:
+    """Least pinball loss of a life that was still good on a day: quantiles before it are too early by at least the
+    rest."""
+    short = np.maximum(seen_good_day[:, None] - quantile_day, 0.0)
+    return (LEVELS * short).mean(axis=1)
+
+
+def judge(replayed: Replay) -> list[QualityRow]:
+    """Rows for every method: all together, each stage, and each richness of readings."""
+    everything = np.ones(len(replayed), dtype=bool)
+    groups: list[tuple[str, Bools]] = [("all", everything)]
+    groups += [(name, replayed.stage == code) for code, name in enumerate(words.STAGES)]
+    groups += [(name, (replayed.readings >= low) & (replayed.readings <= high)) for name, low, high in RICHNESS]
+    return [_row(replayed, name, mask, method) for name, mask in groups for method in METHODS if mask.any()]
+
+
+def _row(replayed: Replay, group: str, mask: Bools, method: str) -> QualityRow:
+    quantiles = replayed.grid_day[method][mask][:, SHOWN]
+    truth, nominal = replayed.true_day[mask], replayed.nominal_life_days[mask]
+    observed = replayed.is_observed[mask]
+    loss = np.where(observed, pinball_loss(quantiles, truth), censored_pinball(quantiles, truth)) / nominal
+    error = np.abs(quantiles[:, 3] - truth)[observed]
+    counted = observed & replayed.is_open[method][mask]
+
+    def covered(low: int, high: int) -> float:
+        if not counted.any():
+            return float("nan")
+        inside = (truth >= quantiles[:, low] - 0.5) & (truth <= quantiles[:, high] + 0.5)
+        return float(inside[counted].mean())
+
+    nothing = float("nan")
+    return QualityRow(
+        group=group,
+        method=method,
+        observed=int(observed.sum()),
+        censored=int((~observed).sum()),
+        pinball=float(loss.mean()),
+        coverage_50=covered(2, 4),
+        coverage_80=covered(1, 5),
+        coverage_90=covered(0, 6),
+        median_error=float(np.median(error / nominal[observed])) if observed.any() else nothing,
+        median_error_days=float(np.median(error)) if observed.any() else nothing,
+    )
+
+
+def quality_text(rows: Iterable[QualityRow]) -> str:
+    """The rows as a table for a terminal."""
+    lines = [
+        f"{'':16s} {'method':16s} {'seen':>6s} {'good':>6s} {'pinball':>8s} {'50 %':>5s} {'80 %':>5s} {'90 %':>5s} "
+        f"{'median error':>14s}"
+    ]
+    group = ""
+    for row in rows:
+        shown = row.group if row.group != group else ""
+        group = row.group
+        lines.append(
+            f"{shown:16s} {row.method:16s} {row.observed:6d} {row.censored:6d} {row.pinball:8.3f} "
+            f"{row.coverage_50:5.2f} {row.coverage_80:5.2f} {row.coverage_90:5.2f} {row.median_error_days:9.0f} days"
+        )
+    return "\n".join(lines)
+
+
+__all__ = ["RICHNESS", "QualityRow", "censored_pinball", "judge", "quality_text"]

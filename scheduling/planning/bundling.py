@@ -12,8 +12,9 @@ So the answer is exact
 * and each need is met once. A cartridge that will not last to the end of the weeks is met again by a successor whose
   date is counted from the best week of the one before it; that date is an approximation, and the only one.
 
-A visit is paid for by the time it lasts: with V the price of a visit and T the usual interval between visits, waiting a
-week saves V/T. Otherwise putting everything off past the last week would look free.
+A visit is paid for by the time it lasts: with V the price of a visit and T the usual interval between visits (the life
+of what wears out first at the site), waiting a week saves V/T. Otherwise putting everything off past the last week
+would look free.
 """
 
 from __future__ import annotations
@@ -203,7 +204,8 @@ def bundle_visits(
     visit_price = fixed + travel
 
     weekly = rows.weekly_costs(policy.bundling_weeks)
-    visited = best_patterns(weekly, first_row, visit_price, policy.visit_interval_weeks)
+    interval_weeks = _intervals(ordered, rows, first_row, policy)
+    visited = best_patterns(weekly, first_row, visit_price, interval_weeks)
     return _write_proposals(
         ordered=ordered,
         sites=[sites[k] for k in present],
@@ -212,10 +214,19 @@ def bundle_visits(
         first_row=first_row,
         visited=visited,
         visit_price=visit_price,
+        interval_weeks=interval_weeks,
         travel=travel,
         policy=policy,
         routed_days=routed_days,
     )
+
+
+def _intervals(ordered: Sequence[Need], rows: _Rows, first_row: IntArray, policy: Policy) -> FloatArray:
+    """Weeks between visits to each site: the life of what wears out first there, or the policy's where none is told."""
+    lives = np.array([need.fresh_life_days for need in ordered])[rows.need] / 7.0
+    usual = policy.visit_interval_weeks
+    shortest = np.minimum.reduceat(np.where(lives > 0.0, lives, np.inf), first_row)
+    return np.where(np.isfinite(shortest), np.clip(shortest, usual / 4.0, usual * 2.0), usual)
 
 
 def travel_cost_estimate(
@@ -257,7 +268,7 @@ def _driving_money(model: RoadModel, straight_m: FloatArray, policy: Policy) -> 
 
 
 def best_patterns(
-    weekly: FloatArray, first_row: IntArray, visit_price: FloatArray, interval_weeks: float
+    weekly: FloatArray, first_row: IntArray, visit_price: FloatArray, interval_weeks: FloatArray | float
 ) -> NDArray[np.bool_]:
     """The least-cost set of weeks to visit each site in.
 
@@ -271,7 +282,7 @@ def best_patterns(
     visit_price
         ``(sites,)`` price of one visit.
     interval_weeks
-        Time a visit usually lasts; what lasts beyond the weeks is credited.
+        Time a visit usually lasts, of each site or of all; what lasts beyond the weeks is credited.
 
     Returns
     -------
@@ -410,6 +421,7 @@ def _write_proposals(
     first_row: IntArray,
     visited: NDArray[np.bool_],
     visit_price: FloatArray,
+    interval_weeks: FloatArray,
     travel: FloatArray,
     policy: Policy,
     routed_days: int,
@@ -457,8 +469,8 @@ def _write_proposals(
         total = curves.total
         allowed = (grid <= sub.last_day[:, None]) & (grid >= sub.first_day[:, None])
         starts = first[lo:hi] - r0
-        price, interval_days = visit_price[bundle_site[lo:hi]], 7.0 * policy.visit_interval_weeks
-        spread = price[:, None] * (1.0 - np.minimum(grid / interval_days, 1.0))
+        price, interval_days = visit_price[bundle_site[lo:hi]], 7.0 * interval_weeks[bundle_site[lo:hi]]
+        spread = price[:, None] * (1.0 - np.minimum(grid / interval_days[:, None], 1.0))
         free = np.add.reduceat(total, starts, axis=0) + spread
         open_day = np.logical_and.reduceat(allowed, starts, axis=0)
         near = (grid >= 7 * (bundle_week[lo:hi, None] - 1)) & (grid < 7 * (bundle_week[lo:hi, None] + 2))

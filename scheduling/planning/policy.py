@@ -77,7 +77,8 @@ class Policy:
     horizon_days
         How many days the router plans by default.
     visit_interval_weeks
-        The usual time between visits to a site, over which the price of a visit is spread; see ``bundling``.
+        The usual time between visits to a site, over which the price of a visit is spread where the life of what wears
+        out first there is not known; where it is known, a quarter to twice this. See ``bundling``.
     due_window_tolerance
         A visit is 'due' on every day whose expected cost is within this much of its best day.
     stops_per_round

@@ -3,9 +3,11 @@
     python -m tests.benchmarks.bench_rounds solomon            gap to the best known value on twelve public instances
     python -m tests.benchmarks.bench_rounds weeks              total cost against the plan made by hand
     python -m tests.benchmarks.bench_rounds weeks --second     the same, with a start plan by a second solver beside it
+    python -m tests.benchmarks.bench_rounds replan             mending a published week when the day goes wrong
     python -m tests.benchmarks.bench_rounds bundling           choosing visits for ten thousand sites
 
-Every run uses one core. Weeks are invented by ``tests.scheduling.planning.instances`` from the seeds named. 'gain' is
+Every run uses one core, and seconds are seconds of that core (other work on the machine does not count). Weeks are
+invented by ``tests.scheduling.planning.instances`` from the seeds named. 'gain' is
 (cost of leaving everything - total) / (cost of leaving everything - total by hand), which the large cost of visits that
 no plan could serve does not dilute.
 """
@@ -13,20 +15,36 @@ no plan could serve does not dilute.
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import os
 import platform
 import time
 from functools import partial
+from importlib.metadata import version
+from typing import Any
 
 import numpy as np
-import pyvrp
 
 from scheduling.planning.bundling import BundlingSite, bundle_visits
 from scheduling.planning.needs import Need, NeedKind
 from scheduling.planning.policy import Policy
-from scheduling.planning.rounds import RoundPlan, RoundProblem, evaluate, plan_rounds
+from scheduling.planning.rounds import (
+    Disturbance,
+    FreeLater,
+    InstallerOut,
+    Moment,
+    RoundPlan,
+    RoundProblem,
+    VisitAdded,
+    VisitCancelled,
+    Window,
+    evaluate,
+    plan_rounds,
+    replan,
+    who_must_be_told,
+)
 from scheduling.planning.rounds.naive import naive_plan
-from scheduling.planning.travel import Place
+from scheduling.planning.travel import GreatCircleTravel, Place
 from tests.published import solomon
 from tests.scheduling.planning.instances import make_week
 
@@ -44,8 +62,14 @@ def machine() -> str:
         pass
     return (
         f"{model}, {os.cpu_count()} cores (one used), Python {platform.python_version()}, NumPy {np.__version__}, "
-        f"PyVRP {pyvrp.__version__ if hasattr(pyvrp, '__version__') else 'unknown'}"
+        f"PyVRP {version('pyvrp')}"
     )
+
+
+def plan_for(cpu_seconds: float, problem: RoundProblem, **more: Any) -> RoundPlan:
+    """Plan for a number of seconds of this process's core."""
+    ends = time.process_time() + cpu_seconds
+    return plan_rounds(problem, seconds=3_600.0, should_stop=lambda: time.process_time() >= ends, **more)
 
 
 def bench_solomon(limits: list[float], seeds: list[int]) -> None:
@@ -56,7 +80,7 @@ def bench_solomon(limits: list[float], seeds: list[int]) -> None:
         gaps = []
         for name in names:
             for seed in seeds:
-                plan = plan_rounds(solomon.read(name), seconds=limit, seed=seed)
+                plan = plan_for(limit, solomon.read(name), seed=seed)
                 if plan.evaluation.faults or plan.evaluation.left:
                     print(f"{name}: not every customer served")
                 gaps.append(100.0 * (plan.evaluation.total_cents / solomon.best_known(name) - 1.0))
@@ -90,25 +114,74 @@ def bench_weeks(seeds: list[int], sizes: list[int], *, second: bool) -> None:
         for seed in seeds:
             problem = make_week(n, seed=seed, days=days, musts=musts)
             head = f"| {n} | {days} | {seed} "
-            began = time.perf_counter()
+            began = time.process_time()
             hand = evaluate(problem, naive_plan(problem))
             print(
-                f"{head}| by hand | {time.perf_counter() - began:.1f} | {hand.total_cents / 100:,.0f} "
+                f"{head}| by hand | {time.process_time() - began:.1f} | {hand.total_cents / 100:,.0f} "
                 f"| {hand.drive_s / 3600:.1f} | {len(hand.served)} "
                 f"| {len(hand.missed_urgent)}/{len(hand.missed_appointments)} | {len(hand.faults)} | 1 | 1 |"
             )
             for limit in limits:
-                began = time.perf_counter()
-                plan = plan_rounds(problem, seconds=limit, seed=1)
-                print(head + _row("| planner", time.perf_counter() - began, problem, plan), flush=True)
+                began = time.process_time()
+                plan = plan_for(limit, problem, seed=1)
+                print(head + _row("| planner", time.process_time() - began, problem, plan), flush=True)
                 if second:
                     from tests.benchmarks.ortools_start import ortools_plan
 
-                    began = time.perf_counter()
+                    began = time.process_time()
                     first = min(12.0, limit * 0.4)
-                    plan = plan_rounds(problem, seconds=limit, seed=1, start=partial(ortools_plan, seconds=first))
-                    took = time.perf_counter() - began
+                    plan = plan_for(limit, problem, seed=1, start=partial(ortools_plan, seconds=first))
+                    took = time.process_time() - began
                     print(head + _row(f"| OR-Tools {first:.0f} s, then planner", took, problem, plan), flush=True)
+
+
+def bench_replan(seeds: list[int]) -> None:
+    """Four installers and sixty open visits in two days; what goes wrong at ten o'clock."""
+    print("| seed | what went wrong | s | differences | of these told to clients | plan anew, differences | s |")
+    print("| --: | --- | --: | --: | --: | --: | --: |")
+    now = Moment(0, 10 * 3_600)
+    free = Disturbance(0, 0, 0, 0, 0, 0)
+    for seed in seeds:
+        problem = make_week(72, seed=seed, days=2, musts=16)
+        plan = plan_rounds(problem, iterations=20_000, seed=1)
+        later = next(r for r in plan.routes if r.day == 0 and r.stops[-1].start_s > 13 * 3_600)
+        call = dataclasses.replace(
+            problem.candidates[0],
+            key="urgent call",
+            urgent=True,
+            appointment=None,
+            skills=frozenset(),
+            windows=(Window(0, 8 * 3_600, 17 * 3_600),),
+            cost_if_left_cents=50_000,
+        )
+        incidents = {
+            "an installer falls ill": [InstallerOut("installer 1", 0), InstallerOut("installer 1", 1)],
+            "a visit overruns by two hours": [FreeLater("installer 2", 12 * 3_600 + 1_800)],
+            "a client calls off": [VisitCancelled(later.stops[-1].visit)],
+            "an urgent call comes in": [VisitAdded(call)],
+        }
+        for what, changes in incidents.items():
+            row = []
+            for price in (None, free):
+                began = time.perf_counter()
+                mended = replan(
+                    problem,
+                    plan.plan,
+                    changes,
+                    now=now,
+                    provider=GreatCircleTravel(),
+                    disturbance=price,
+                    iterations=3_000,
+                    seed=1,
+                )
+                row.append((time.perf_counter() - began, mended))
+            (took, mended), (took_free, anew) = row
+            clients, _ = who_must_be_told(mended.differences)
+            print(
+                f"| {seed} | {what} | {took:.1f} | {len(mended.differences)} | {len(clients)} "
+                f"| {len(anew.differences)} | {took_free:.1f} |",
+                flush=True,
+            )
 
 
 def bench_bundling(sites: int) -> None:
@@ -146,7 +219,7 @@ def bench_bundling(sites: int) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("what", choices=["solomon", "weeks", "bundling"])
+    parser.add_argument("what", choices=["solomon", "weeks", "replan", "bundling"])
     parser.add_argument("--seeds", type=int, nargs="+", default=None)
     parser.add_argument("--sizes", type=int, nargs="+", default=[])
     parser.add_argument("--seconds", type=float, nargs="+", default=[1.0, 5.0, 30.0])
@@ -158,6 +231,8 @@ def main() -> None:
         bench_solomon(chosen.seconds, chosen.seeds or [1, 2])
     elif chosen.what == "weeks":
         bench_weeks(chosen.seeds or [7, 8, 9], chosen.sizes, second=chosen.second)
+    elif chosen.what == "replan":
+        bench_replan(chosen.seeds or [7, 8, 9])
     else:
         bench_bundling(chosen.sites)
 

@@ -52,11 +52,11 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("token", ("create", "destroy"), EVERYONE),
     ("audit_entry", READ, OWNER),
     # fleet
-    ("site", READ, EVERYONE),
+    ("site", (*READ, "forecast"), EVERYONE),
     ("site", WRITE, OFFICE),
     ("unit", READ, EVERYONE),
     ("unit", WRITE, OFFICE),
-    ("unit", ("status", "add_reading", "list_findings"), EVERYONE),
+    ("unit", ("status", "forecast", "add_reading", "list_findings"), EVERYONE),
     ("position", READ, EVERYONE),
     ("position", WRITE, OFFICE),
     ("instrument", READ, EVERYONE),

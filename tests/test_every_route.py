@@ -107,6 +107,7 @@ TABLE: dict[str, str] = {
     "GET /api/v1/sites/<pk>/": EVERYONE,
     "PATCH /api/v1/sites/<pk>/": OFFICE,
     "DELETE /api/v1/sites/<pk>/": OFFICE,
+    "GET /api/v1/sites/<pk>/forecast/": EVERYONE,
     "GET /api/v1/units/": EVERYONE,
     "POST /api/v1/units/": OFFICE,
     "GET /api/v1/units/<pk>/": EVERYONE,
@@ -114,6 +115,7 @@ TABLE: dict[str, str] = {
     "DELETE /api/v1/units/<pk>/": OFFICE,
     "GET /api/v1/units/<pk>/findings/": EVERYONE,
     "POST /api/v1/units/<pk>/readings/": EVERYONE,
+    "GET /api/v1/units/<pk>/forecast/": EVERYONE,
     "GET /api/v1/units/<pk>/status/": EVERYONE,
     # scheduling
     "GET /api/v1/installers/": STAFF,

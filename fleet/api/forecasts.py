@@ -1,35 +1,70 @@
 """When each position will be exhausted, and how surely."""
 
+from datetime import date
 from typing import Any
 
 import django_filters
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_field, extend_schema_view
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from accounts.api.faults import RequestFault, RequestInvalid
 from accounts.api.filters import IdFilter, TenantFilterSet
 from accounts.api.serializers import TenantModelSerializer
-from accounts.api.viewsets import ReadOnlyViewSet
+from accounts.api.viewsets import ReadOnlyViewSet, TenantViewSet
 from fleet.api.jobs import JobSerializer, accepted
 from fleet.models import Forecast, Position, Stage
+from fleet.services.forecast_groups import probability_exhausted_by
 from fleet.services.forecasts import start_forecast_job
+
+
+class LeftOutSerializer(serializers.Serializer[Any]):
+    """A value of a reading that was not used, and why."""
+
+    reading = serializers.IntegerField(help_text="id of the reading")
+    day = serializers.DateField()
+    quantity = serializers.CharField(allow_blank=True, help_text="empty: the whole reading")
+    code = serializers.CharField()
+    sentence = serializers.CharField()
+
+
+class PriorSerializer(serializers.Serializer[Any]):
+    """What was assumed before any reading of the cartridge that stands."""
+
+    code = serializers.ChoiceField(
+        choices=[("nominal", "label alone"), ("fleet", "the company's fleet"), ("own_past", "earlier cartridges here")]
+    )
+    sentence = serializers.CharField()
+
+
+class ExhaustedBecauseSerializer(serializers.Serializer[Any]):
+    """Why a position counts as exhausted by now."""
+
+    code = serializers.ChoiceField(
+        choices=[("age_limit", "its age limit"), ("reading", "a reading shows it"), ("load", "what has passed through")]
+    )
+    sentence = serializers.CharField()
+    reading = serializers.IntegerField(allow_null=True, help_text="id of the reading that shows it")
 
 
 class EvidenceSerializer(serializers.Serializer[Any]):
     """What a forecast stands on."""
 
     readings_used = serializers.IntegerField(required=False)
-    readings_left_out = serializers.IntegerField(required=False)
-    left_out_at_unit = serializers.DictField(
-        child=serializers.IntegerField(), required=False, help_text="reason to count of values"
-    )
     newest_reading_age_days = serializers.FloatField(required=False, allow_null=True)
+    readings_left_out = serializers.IntegerField(required=False)
+    left_out_counts = serializers.DictField(
+        child=serializers.IntegerField(), required=False, help_text="code of the reason to count of values"
+    )
+    left_out = LeftOutSerializer(many=True, required=False, help_text="the newest of them")
     earlier_cartridges = serializers.IntegerField(required=False)
-    leans_on = serializers.CharField(required=False, help_text="nominal, fleet or own_past")
+    prior = PriorSerializer(required=False)
     probability_age_limit_first = serializers.FloatField(required=False, allow_null=True)
     no_date_reason = serializers.CharField(required=False)
+    exhausted_because = ExhaustedBecauseSerializer(required=False)
 
 
 class ForecastSerializer(TenantModelSerializer):
@@ -39,6 +74,10 @@ class ForecastSerializer(TenantModelSerializer):
     stage = serializers.ChoiceField(source="position.stage", choices=Stage.choices, read_only=True)
     role = serializers.ChoiceField(source="position.role", choices=Position.Role.choices, read_only=True)
     evidence = EvidenceSerializer(read_only=True)
+    probability = serializers.SerializerMethodField(
+        help_text="that it is exhausted by the end of the day asked with `probability_by`; null when none was asked, "
+        "when there is no date, or when the day lies before the forecast"
+    )
 
     class Meta:
         model = Forecast
@@ -60,6 +99,7 @@ class ForecastSerializer(TenantModelSerializer):
             "p75",
             "p90",
             "p95",
+            "probability",
             "remaining_share",
             "daily_load",
             "daily_load_unit",
@@ -69,6 +109,62 @@ class ForecastSerializer(TenantModelSerializer):
             "client_sentence",
         ]
         read_only_fields = fields
+
+    @extend_schema_field(serializers.FloatField(allow_null=True))
+    def get_probability(self, forecast: Forecast) -> float | None:
+        """Probability of exhaustion by the day asked about."""
+        day = self.context.get("probability_by")
+        return None if day is None else probability_exhausted_by(forecast, day)
+
+
+class FirstToFailSerializer(serializers.Serializer[Any]):
+    """When the first position of a unit or site will be exhausted, which one it most likely is, and how surely."""
+
+    as_of = serializers.DateField(allow_null=True, help_text="the oldest day the answer stands on")
+    position_count = serializers.IntegerField()
+    dated_count = serializers.IntegerField(help_text="positions that have a date")
+    p05 = serializers.DateField(source="quantiles.p05", allow_null=True)
+    p10 = serializers.DateField(source="quantiles.p10", allow_null=True)
+    p25 = serializers.DateField(source="quantiles.p25", allow_null=True)
+    p50 = serializers.DateField(source="quantiles.p50", allow_null=True)
+    p75 = serializers.DateField(source="quantiles.p75", allow_null=True)
+    p90 = serializers.DateField(source="quantiles.p90", allow_null=True)
+    p95 = serializers.DateField(source="quantiles.p95", allow_null=True)
+    probability = serializers.FloatField(
+        allow_null=True,
+        help_text="that at least one position is exhausted by the end of the day asked with `probability_by`",
+    )
+    first = ForecastSerializer(source="forecast", allow_null=True, help_text="the position most likely to be the first")
+    installer_sentence = serializers.CharField()
+    client_sentence = serializers.CharField()
+
+
+PROBABILITY_BY = OpenApiParameter(
+    "probability_by", OpenApiTypes.DATE, description="a day; answers how probable exhaustion is by the end of it"
+)
+
+
+def day_asked(request: Request) -> date | None:
+    """The day of `probability_by`, None when it is not asked.
+
+    Raises
+    ------
+    RequestInvalid
+        When it is no date.
+    """
+    text = request.query_params.get("probability_by")
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        sentence = f"probability_by is '{text[:40]}': write a date as 2026-12-24."
+        raise RequestInvalid([RequestFault("parameter", "probability_by", sentence)]) from None
+
+
+def context_of_day(view: TenantViewSet, request: Request) -> dict[str, Any]:
+    """Context of a serializer that answers for the day asked about."""
+    return {**view.get_serializer_context(), "probability_by": day_asked(request)}
 
 
 class ForecastFilterSet(TenantFilterSet):
@@ -100,6 +196,9 @@ class ForecastFilterSet(TenantFilterSet):
         return narrowed if asked.get("history") or asked.get("as_of") else narrowed.filter(is_latest=True)
 
 
+@extend_schema_view(
+    list=extend_schema(parameters=[PROBABILITY_BY]), retrieve=extend_schema(parameters=[PROBABILITY_BY])
+)
 class ForecastViewSet(ReadOnlyViewSet):
     """Forecasts of every position; they are estimates with stated uncertainty, and never the only safeguard."""
 
@@ -109,6 +208,16 @@ class ForecastViewSet(ReadOnlyViewSet):
     filterset_class = ForecastFilterSet
     ordering_fields = ["p50", "p10", "p90", "as_of", "remaining_share", "position"]
     one_transaction = False
+
+    def known_parameters(self) -> dict[str, bool]:
+        own = {"probability_by": False} if self.action in ("list", "retrieve") else {}
+        return super().known_parameters() | own
+
+    def get_serializer_context(self) -> dict[str, Any]:
+        context = super().get_serializer_context()
+        if self.action in ("list", "retrieve") and not getattr(self, "swagger_fake_view", False):
+            context["probability_by"] = day_asked(self.request)
+        return context
 
     @extend_schema(request=None, responses={202: JobSerializer}, filters=False)
     @action(detail=False, methods=["post"])

@@ -2,13 +2,19 @@
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
 from accounts.validation import check_time_zone
+from fleet.api.forecasts import PROBABILITY_BY, FirstToFailSerializer, context_of_day, day_asked
 from fleet.models import Site
 from fleet.services import sites
+from fleet.services.forecast_groups import first_to_fail_of_site
 
 
 class AccessWindowSerializer(StrictSerializer):
@@ -65,3 +71,14 @@ class SiteViewSet(ReadWriteViewSet):
 
     def perform_update(self, serializer: Any) -> Site:
         return sites.update_site(site=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
+
+    def known_parameters(self) -> dict[str, bool]:
+        own = {"probability_by": False} if self.action == "forecast" else {}
+        return super().known_parameters() | own
+
+    @extend_schema(responses=FirstToFailSerializer, parameters=[PROBABILITY_BY])
+    @action(detail=True, methods=["get"])
+    def forecast(self, request: Request, pk: str) -> Response:
+        """Say when the first position at the site will be exhausted, and how probable that is by any day."""
+        found = first_to_fail_of_site(site=self.get_object(), day=day_asked(request))
+        return Response(FirstToFailSerializer(found, context=context_of_day(self, request)).data)

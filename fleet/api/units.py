@@ -14,7 +14,13 @@ from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
 from accounts.errors import InvalidInput
 from fleet.api.findings import FindingSerializer
-from fleet.api.forecasts import ForecastSerializer
+from fleet.api.forecasts import (
+    PROBABILITY_BY,
+    FirstToFailSerializer,
+    ForecastSerializer,
+    context_of_day,
+    day_asked,
+)
 from fleet.api.placements import PlacementSerializer
 from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
 from fleet.api.readings import NewUnitReadingSerializer, ReadingDetailSerializer, store_one
@@ -22,6 +28,7 @@ from fleet.api.status import StatusSerializer
 from fleet.engineering import units as kinds
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Stage, Unit
 from fleet.services import units
+from fleet.services.forecast_groups import first_to_fail_of_unit
 from fleet.services.status import status_of
 
 _LIVE = Q(state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
@@ -217,6 +224,10 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
     def perform_update(self, serializer: Any) -> Unit:
         return units.update_unit(unit=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
 
+    def known_parameters(self) -> dict[str, bool]:
+        own = {"probability_by": False} if self.action == "forecast" else {}
+        return super().known_parameters() | own
+
     def perform_destroy(self, instance: Unit) -> None:
         units.delete_unit(unit=instance, by=self.by, now=self.now)
 
@@ -236,6 +247,13 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
         found = {"unit": unit.pk, "read_at": newest.values_list("taken_at", flat=True).first()}
         found["findings"] = unit.live_findings
         return Response(UnitFindingsSerializer(found, context=self.get_serializer_context()).data)
+
+    @extend_schema(responses=FirstToFailSerializer, parameters=[PROBABILITY_BY])
+    @action(detail=True, methods=["get"])
+    def forecast(self, request: Request, pk: str) -> Response:
+        """Say when the first position of the unit will be exhausted, and how probable that is by any day."""
+        found = first_to_fail_of_unit(unit=self.get_object(), day=day_asked(request))
+        return Response(FirstToFailSerializer(found, context=context_of_day(self, request)).data)
 
     @extend_schema(
         request=NewUnitReadingSerializer, responses={200: ReadingDetailSerializer, 201: ReadingDetailSerializer}

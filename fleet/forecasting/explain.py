@@ -33,7 +33,7 @@ def position_name(fleet: Fleet, position: int) -> str:
     return name if role == words.SINGLE else f"{words.ROLES[role]} {name}"
 
 
-def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int) -> str:
+def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int, why_spent: str = "") -> str:
     """What an installer needs to know about one position: when, how sure, why, and on what evidence.
 
     Parameters
@@ -42,6 +42,8 @@ def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int) ->
         The fleet and its forecasts.
     position
         Row of the position, from 0.
+    why_spent
+        For one that is exhausted by now: why (`reasons.why_spent`).
     """
     name = position_name(fleet, position)
     state = int(forecasts.state[position])
@@ -64,7 +66,8 @@ def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int) ->
         evidence.append(f"{left_out} reading{'s' if left_out > 1 else ''} left out as not usable")
     basis = "; ".join(evidence)
     if state == words.SPENT:
-        return f"{name.capitalize()}: exhausted by now ({basis}); change it at the next visit."
+        because = f", because {why_spent}" if why_spent else ""
+        return f"{name.capitalize()}: exhausted by now{because} ({basis}); change it at the next visit."
     if dates[_LATE] - dates[_EARLY] < 1.0:
         return f"{name.capitalize()}: {why} on {date_text(dates[_MEDIAN])}; {basis}."
     return (
@@ -73,7 +76,7 @@ def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int) ->
     )
 
 
-def sentence_for_client(fleet: Fleet, forecasts: Forecasts, position: int) -> str:
+def sentence_for_client(fleet: Fleet, forecasts: Forecasts, position: int, why_spent: str = "") -> str:
     """What a client wants to know about one position, without figures that need explaining."""
     name = position_name(fleet, position)
     state = int(forecasts.state[position])
@@ -82,6 +85,6 @@ def sentence_for_client(fleet: Fleet, forecasts: Forecasts, position: int) -> st
     if forecasts.no_date_reason[position]:
         return f"Your {name} is not in use, so it has no change date."
     if state == words.SPENT:
-        return f"Your {name} is due for a change now."
+        return f"Your {name} is due for a change now{f', because {why_spent}' if why_spent else ''}."
     date = date_text(forecasts.quantile_day[position][_MEDIAN])
     return f"Your {name} should be changed around {date}; this is an estimate."

@@ -15,6 +15,9 @@ from . import vocabulary as words
 from .build import Fault, build_fleet
 from .explain import date_text, sentence_for_client, sentence_for_installer
 from .file_guide import GUIDE, NEEDED_FILES, FileColumn
+from .gauges import Gauges
+from .policy import Policy
+from .reasons import why_spent
 from .results import LEVELS, Forecasts
 from .tables import Fleet, Floats
 
@@ -338,11 +341,15 @@ OUTPUT_HEADERS: Final = (
 def write_forecasts(fleet: Fleet, forecasts: Forecasts, path: Path) -> int:
     """Write one row per unit and position; dates are UTC days. Returns the number of rows."""
     dates = forecasts.quantile_day
+    policy = Policy()
+    gauges = Gauges(fleet, forecasts.exclusions, policy)
     with path.open("w", encoding="utf-8", newline="") as handle:
         writer = csv.writer(handle)
         writer.writerow(OUTPUT_HEADERS)
         for row in range(len(forecasts)):
             has_date = np.isfinite(dates[row, 0])
+            is_spent = forecasts.state[row] == words.SPENT
+            why = why_spent(fleet, forecasts, gauges, row, policy) if is_spent else None
             writer.writerow(
                 [
                     fleet.units.unit_id[fleet.positions.unit_index[row]],
@@ -362,8 +369,8 @@ def write_forecasts(fleet: Fleet, forecasts: Forecasts, path: Path) -> int:
                     int(forecasts.past_lives[row]),
                     words.PRIORS[forecasts.priors[row]],
                     forecasts.no_date_reason[row],
-                    sentence_for_installer(fleet, forecasts, row),
-                    sentence_for_client(fleet, forecasts, row),
+                    sentence_for_installer(fleet, forecasts, row, why.sentence if why else ""),
+                    sentence_for_client(fleet, forecasts, row, why.client_sentence if why else ""),
                 ]
             )
     return len(forecasts)

@@ -3,7 +3,7 @@
 from fleet.models.catalogue import CatalogueItem, PartsRule
 from fleet.models.feed_water import FeedWaterSample
 from fleet.models.findings import Finding
-from fleet.models.forecasts import Forecast
+from fleet.models.forecasts import FleetLesson, Forecast, ForecastScore
 from fleet.models.indicators import ReadingIndicators
 from fleet.models.intake import IntakeBatch, RefusedRow
 from fleet.models.jobs import Job, JobChunk
@@ -17,7 +17,9 @@ __all__ = [
     "CatalogueItem",
     "FeedWaterSample",
     "Finding",
+    "FleetLesson",
     "Forecast",
+    "ForecastScore",
     "Instrument",
     "IntakeBatch",
     "Job",

@@ -4,6 +4,7 @@ from typing import ClassVar
 
 from django.db import models
 
+from accounts.models import Company
 from accounts.tenancy import TenantModel
 from fleet.models.placements import Placement
 from fleet.models.units import Position
@@ -34,6 +35,12 @@ class Forecast(TenantModel):
     computed_at = models.DateTimeField()
     is_latest = models.BooleanField(default=True)
     state = models.CharField(max_length=16, choices=State)
+    date_grid = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="the whole distribution: tenths of a day from the start of the day `as_of` to the exhaustion date, "
+        "one for each of the levels of `fleet.forecasting.GRID_LEVELS`; empty where there is no date",
+    )
     p05 = models.DateField(null=True, blank=True)
     p10 = models.DateField(null=True, blank=True)
     p25 = models.DateField(null=True, blank=True)
@@ -62,3 +69,71 @@ class Forecast(TenantModel):
 
     def __str__(self) -> str:
         return f"{self.position_id} as of {self.as_of}"
+
+
+class FleetLesson(TenantModel):
+    """What the fleet of a company has taught its forecasts: kept, so that a few units can be forecast alone."""
+
+    TENANT_PATH = "company_id"
+
+    company = models.OneToOneField(Company, on_delete=models.CASCADE, related_name="fleet_lesson")
+    as_of = models.DateField()
+    computed_at = models.DateTimeField()
+    unit_count = models.PositiveIntegerField(help_text="units that taught")
+    learned = models.JSONField(help_text="parameters by stage, means by name")
+
+    class Meta:
+        ordering = ["company_id"]
+
+    def __str__(self) -> str:
+        return f"lesson of {self.company_id} as of {self.as_of}"
+
+
+class ForecastScore(TenantModel):
+    """How good one method of forecasting was for one kind of position, replayed over a span of the company's past."""
+
+    TENANT_PATH = "company_id"
+
+    class Method(models.TextChoices):
+        LEARNED = "learned", "the forecasts of this service"
+        FIXED_INTERVAL = "fixed_interval", "a fixed interval by stage"
+        LABEL_OVER_LOAD = "label_over_load", "label capacity over mean load"
+        STRAIGHT_LINE = "straight_line", "a straight line through the last readings"
+
+    class Grouping(models.TextChoices):
+        ALL = "all", "all positions"
+        KIND = "kind", "by stage and role"
+        RICHNESS = "richness", "by readings of the cartridge that stood"
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="forecast_scores")
+    computed_at = models.DateTimeField()
+    is_latest = models.BooleanField(default=True)
+    first_cut = models.DateField()
+    last_cut = models.DateField()
+    known_until = models.DateField(help_text="what had happened by this day is what the forecasts are held against")
+    grouping = models.CharField(max_length=10, choices=Grouping)
+    group = models.CharField(max_length=20)
+    method = models.CharField(max_length=16, choices=Method)
+    forecasts = models.PositiveIntegerField()
+    observed = models.PositiveIntegerField(help_text="of these, exhaustions that were seen; the others are censored")
+    pinball_share = models.FloatField(null=True, help_text="mean pinball loss over the life by the label")
+    median_error_share = models.FloatField(
+        null=True, help_text="median absolute error of the median date over the life by the label, observed ones only"
+    )
+    median_error_days = models.FloatField(null=True)
+    open_forecasts = models.PositiveIntegerField(help_text="those whose 80 % interval is more than one date")
+    coverage_50 = models.FloatField(null=True)
+    coverage_80 = models.FloatField(null=True)
+    coverage_90 = models.FloatField(null=True)
+
+    class Meta:
+        ordering = ["-computed_at", "grouping", "group", "method", "pk"]
+        constraints: ClassVar = [
+            models.UniqueConstraint(
+                fields=["company", "first_cut", "last_cut", "known_until", "grouping", "group", "method"],
+                name="one_score_per_replay_group_and_method",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.method} of {self.group}, {self.first_cut} to {self.last_cut}"

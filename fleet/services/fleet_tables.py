@@ -1,14 +1,18 @@
 """A company's records as the tables that forecasting reads: whole columns from the database, no row objects."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import islice
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from django.db.models import Q
+from django.db.models import F, FloatField, Func, IntegerField, Q
+from django.db.models.functions import Cast
 
 from accounts.models import Company
+from fleet.forecasting import vocabulary as words
 from fleet.forecasting.build import Fault, build_fleet
 from fleet.forecasting.tables import Fleet
 from fleet.models import CatalogueItem, FeedWaterSample, Instrument, Placement, Position, Reading, Stage, Unit
@@ -27,6 +31,15 @@ _READING_WORDS: Final = (
     "occasion",
     "source",
 )
+_VOCABULARIES: Final = {
+    "state": words.FLOW_STATES,
+    "tank_valve": words.VALVE_STATES,
+    "pump": words.PUMP_STATES,
+    "tank_is_full": words.FLAGS,
+    "sampled_after_flush": words.FLAGS,
+    "occasion": words.OCCASIONS,
+    "source": words.SOURCES,
+}
 _ITEM_FIELDS: Final = (
     "micron_rating_um",
     "rated_volume_l",
@@ -47,6 +60,30 @@ _ITEM_FIELDS: Final = (
 )
 
 
+class DayNumber(Func):
+    """Days since 1970-01-01 UTC of a moment, counted by the database: a float for each row, and no object."""
+
+    output_field = FloatField()
+
+    def __init__(self, field: str) -> None:
+        super().__init__(F(field))
+
+    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        # 2440587.5 is the Julian day of 1970-01-01T00:00Z; resolves milliseconds.
+        return self.as_sql(compiler, connection, template="(julianday(%(expressions)s) - 2440587.5)", **context)
+
+    def as_postgresql(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        template = "(extract(epoch from %(expressions)s)::double precision / 86400.0)"
+        return self.as_sql(compiler, connection, template=template, **context)
+
+
+def batched(rows: Iterable[Any], size: int) -> Iterator[list[Any]]:
+    """Lists of so many rows, the last one shorter."""
+    iterator = iter(rows)
+    while batch := list(islice(iterator, size)):
+        yield batch
+
+
 def company_day(company: Company, now: datetime) -> date:
     """The working day of the company's office at a moment."""
     return now.astimezone(ZoneInfo(company.time_zone)).date()
@@ -63,39 +100,58 @@ def day_number(at: datetime | None) -> float:
     return float("nan") if at is None else at.timestamp() / _SECONDS_A_DAY
 
 
-def load_fleet(*, company: Company, unit_ids: Sequence[int], as_of_day: float) -> tuple[Fleet, list[Fault]]:
+@dataclass(frozen=True)
+class LoadedFleet:
+    """Tables of some units.
+
+    Attributes
+    ----------
+    fleet
+        The tables.
+    faults
+        What of the records could not be used.
+    reading_ids
+        Id of every row of the fleet's readings.
+    """
+
+    fleet: Fleet
+    faults: list[Fault]
+    reading_ids: list[int]
+
+
+def load_fleet(*, company: Company, unit_ids: Sequence[int], as_of_day: float) -> LoadedFleet:
     """Read some units of a company with everything that bears on their forecast.
 
     Parameters
     ----------
     unit_ids
-        Units to read, in the order of the rows.
+        Units to read, in the order of the rows; those of another company are left out.
     as_of_day
         Days since 1970-01-01 UTC; later readings stay out.
-
-    Returns
-    -------
-    fleet, faults
-        The tables and what of the records could not be used.
     """
     known_by = datetime.fromtimestamp(as_of_day * _SECONDS_A_DAY, tz=UTC)
     units = _units(company, unit_ids)
+    own_ids = units["unit_id"]
     # A handful of sites and items more than the units use costs less than asking for each.
     site_ids = sorted(set(units["site_id"]))
     positions = _columns(
-        Position.objects.of_company(company).filter(unit_id__in=unit_ids).order_by("unit_id", "order", "pk"),
+        Position.objects.filter(unit_id__in=own_ids).order_by("unit_id", "order", "pk"),
         {"position_id": "pk", "unit_id": "unit_id", "order": "order", "stage": "stage", "role": "role"},
     )
-    return build_fleet(
+    readings, reading_ids = _readings(own_ids, known_by)
+    fleet, faults = build_fleet(
         as_of_day=as_of_day,
         sites={"site_id": site_ids, "supply": [""] * len(site_ids)},
         units=units,
         positions=positions,
         items=_items(company),
-        placements=_placements(company, unit_ids, known_by),
-        readings=_readings(company, unit_ids, known_by),
-        feed_water=_feed_water(company, site_ids, known_by),
+        placements=_placements(own_ids, known_by),
+        readings=readings,
+        feed_water=_feed_water(site_ids, known_by),
     )
+    dropped = {fault.row for fault in faults if fault.table == "readings" and fault.row_dropped}
+    kept = [pk for row, pk in enumerate(reading_ids) if row not in dropped] if dropped else reading_ids
+    return LoadedFleet(fleet, faults, kept)
 
 
 def _columns(rows: Any, fields: dict[str, str]) -> dict[str, list[Any]]:
@@ -149,60 +205,80 @@ def _items(company: Company) -> dict[str, list[Any]]:
     )
 
 
-def _placements(company: Company, unit_ids: Sequence[int], known_by: datetime) -> dict[str, list[Any]]:
+def _placements(unit_ids: Sequence[int], known_by: datetime) -> dict[str, list[Any]]:
     columns = _columns(
-        Placement.objects.of_company(company)
-        .filter(position__unit_id__in=unit_ids, placed_at__lte=known_by)
+        Placement.objects.filter(position__unit_id__in=unit_ids, placed_at__lte=known_by)
+        .annotate(
+            placed_day=DayNumber("placed_at"),
+            removed_day=DayNumber("removed_at"),
+            first_installed_day=DayNumber("first_installed_at"),
+        )
         .order_by("position_id", "placed_at", "pk"),
         {
             "placement_id": "pk",
             "position_id": "position_id",
             "item_id": "item_id",
-            "placed_at": "placed_at",
-            "removed_at": "removed_at",
+            "placed_day": "placed_day",
+            "removed_day": "removed_day",
             "reason": "removal",
-            "first_installed_at": "first_installed_at",
+            "first_installed_day": "first_installed_day",
             "continued_from": "continues_id",
         },
     )
-    placed, removed = columns.pop("placed_at"), columns.pop("removed_at")
-    columns["placed_day"] = [day_number(at) for at in placed]
-    columns["first_installed_day"] = [day_number(at) for at in columns.pop("first_installed_at")]
     # A removal later than the day of the forecast was not known then.
-    still = [at is None or at > known_by for at in removed]
-    columns["removed_day"] = [
-        float("nan") if stays else day_number(at) for stays, at in zip(still, removed, strict=True)
-    ]
-    columns["reason"] = ["" if stays else why for stays, why in zip(still, columns["reason"], strict=True)]
+    latest = day_number(known_by)
+    still = [day is None or day > latest for day in columns["removed_day"]]
+    for name, absent in (("removed_day", None), ("reason", "")):
+        columns[name] = [absent if stays else value for stays, value in zip(still, columns[name], strict=True)]
     return columns
 
 
-def _readings(company: Company, unit_ids: Sequence[int], known_by: datetime) -> dict[str, Any]:
+def _readings(unit_ids: Sequence[int], known_by: datetime) -> tuple[dict[str, Any], list[int]]:
+    """Readings that nothing corrects, as arrays, and their ids."""
+    mine = Reading.objects.filter(unit_id__in=unit_ids)
+    # Corrections are few: leaving the corrected out here costs less than a join for every reading.
+    corrected = set(mine.filter(corrects__isnull=False).values_list("corrects_id", flat=True))
+    words_of = {name: Cast(name, IntegerField()) for name in ("tank_is_full", "sampled_after_flush")}
+    flags = {f"{name}_code": as_number for name, as_number in words_of.items()}
+    names = [f"{name}_code" if name in words_of else name for name in _READING_WORDS]
     rows = (
-        Reading.objects.current()
-        .of_company(company)
-        .filter(unit_id__in=unit_ids, taken_at__lte=known_by)
+        mine.filter(taken_at__lte=known_by)
+        .annotate(day_taken=DayNumber("taken_at"), **flags)
         .order_by("unit_id", "taken_at", "pk")
+        .values_list("pk", "unit_id", "day_taken", "minutes_since_start", *Reading.QUANTITIES, *names[1:])
+        .iterator(chunk_size=_AT_ONCE)
     )
-    names = {name: name for name in (*Reading.QUANTITIES, *_READING_WORDS)}
-    columns: dict[str, Any] = _columns(rows, {"unit_id": "unit_id", "taken_at": "taken_at", **names})
-    columns["day"] = [day_number(at) for at in columns.pop("taken_at")]
-    for name in Reading.QUANTITIES:
-        columns[name] = np.array(columns[name], dtype=np.float64)
-    return columns
+    numbers = ("minutes_since_start", *Reading.QUANTITIES)
+    parts: dict[str, list[Any]] = {name: [] for name in ("unit_id", "day", *numbers, *_READING_WORDS[1:])}
+    ids: list[int] = []
+    for batch in batched(rows, _AT_ONCE):
+        if corrected:
+            batch = [row for row in batch if row[0] not in corrected]
+            if not batch:
+                continue
+        columns = list(zip(*batch, strict=True))
+        ids.extend(columns[0])
+        parts["unit_id"].append(np.array(columns[1], dtype=np.int64))
+        for name, values in zip(("day", *numbers), columns[2:], strict=False):
+            parts[name].append(np.array(values, dtype=np.float64))
+        for name, values in zip(_READING_WORDS[1:], columns[3 + len(numbers) :], strict=True):
+            parts[name].append(words.encode(values, _VOCABULARIES[name]))
+    if not ids:
+        return {name: [] for name in parts}, []
+    table: dict[str, Any] = {name: np.concatenate(arrays) for name, arrays in parts.items()}
+    table["unit_id"] = table["unit_id"].tolist()
+    return table, ids
 
 
-def _feed_water(company: Company, site_ids: Sequence[int], known_by: datetime) -> dict[str, list[Any]]:
+def _feed_water(site_ids: Sequence[int], known_by: datetime) -> dict[str, list[Any]]:
     rows = (
         FeedWaterSample.objects.current()
-        .of_company(company)
         .filter(site_id__in=site_ids, taken_at__lte=known_by)
+        .annotate(day=DayNumber("taken_at"))
         .order_by("site_id", "taken_at", "pk")
     )
     names = {name: name for name in FeedWaterSample.QUANTITIES}
-    columns = _columns(rows, {"site_id": "site_id", "taken_at": "taken_at", **names})
-    columns["day"] = [day_number(at) for at in columns.pop("taken_at")]
-    return columns
+    return _columns(rows, {"site_id": "site_id", "day": "day", **names})
 
 
 def standing_units(company: Company, day: date) -> list[int]:

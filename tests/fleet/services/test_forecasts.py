@@ -3,12 +3,16 @@
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 
 from accounts.models import Company
-from fleet.models import Forecast, Job, Position, Unit
+from fleet.forecasting import GRID_LEVELS
+from fleet.models import Forecast, Job, Placement, Position, Reading, Unit
 from fleet.services import forecasts
 from fleet.services.fleet_tables import load_fleet
+from fleet.services.forecast_groups import probability_exhausted_by
+from fleet.services.forecast_rows import PRIOR_SENTENCES
 from fleet.services.forecasts import forecast_company, start_forecast_job
 from tests import factories
 
@@ -122,8 +126,10 @@ def test_what_was_corrected_or_not_yet_known_does_not_count(unit: Unit) -> None:
     removed_later.removed_at, removed_later.removal = datetime(2026, 5, 1, tzinfo=UTC), "early"
     removed_later.save()
     day = (datetime(2026, 3, 1, tzinfo=UTC) - datetime(1970, 1, 1, tzinfo=UTC)).days
-    fleet, faults = load_fleet(company=unit.company, unit_ids=[unit.pk], as_of_day=float(day))
-    assert faults == []
+    loaded = load_fleet(company=unit.company, unit_ids=[unit.pk], as_of_day=float(day))
+    fleet = loaded.fleet
+    assert loaded.faults == []
+    assert Reading.objects.get(pk=loaded.reading_ids[-1]).corrects == wrong
     assert fleet.readings.permeate_tds_mg_per_l.tolist() == [9.0, 9.0, 9.0, 9.0]
     assert fleet.placements.removed_day.tolist() == pytest.approx([float("nan")] * 5, nan_ok=True)
     assert len(fleet.feed_water) == 1
@@ -168,3 +174,61 @@ def test_the_number_of_queries_does_not_grow_with_the_units(unit: Unit, django_a
         factories.PlacementFactory(position=position)
         factories.ReadingFactory(unit=position.unit)
     assert queries() == few
+
+
+def place(unit: Unit, stage: str, role: str) -> Forecast:
+    return Forecast.objects.get(position__unit=unit, position__stage=stage, position__role=role, is_latest=True)
+
+
+def test_the_stored_distribution_holds_every_date_that_is_shown(unit: Unit) -> None:
+    forecast_company(company=unit.company, now=NOW)
+    for row in Forecast.objects.all():
+        assert len(row.date_grid) == len(GRID_LEVELS)
+        assert row.date_grid == sorted(row.date_grid)
+        for level, day in ((0.05, row.p05), (0.5, row.p50), (0.95, row.p95)):
+            tenths = row.date_grid[int(np.argmin(np.abs(GRID_LEVELS - level)))]
+            assert day == row.as_of + timedelta(days=tenths // 10)
+            assert probability_exhausted_by(row, day) >= level - 1e-9
+
+
+def test_exhausted_by_age_says_so(unit: Unit) -> None:
+    Placement.objects.filter(position__stage="carbon").update(first_installed_at=datetime(2025, 1, 2, tzinfo=UTC))
+    forecast_company(company=unit.company, now=NOW)
+    row = place(unit, "carbon", "single")
+    assert (row.state, row.driver) == ("spent", "time_cap")
+    assert row.evidence["exhausted_because"]["code"] == "age_limit"
+    assert "first installed on 2025-01-02 and its age limit is 365 days" in row.installer_sentence
+    assert "because it has reached its age limit" in row.client_sentence
+
+
+def test_exhausted_by_a_reading_names_the_reading(unit: Unit) -> None:
+    shown = [
+        factories.ReadingFactory(
+            unit=unit,
+            taken_at=datetime(2026, 3, day, 9, tzinfo=UTC),
+            interstage_tds_mg_per_l=value,
+            product_tds_mg_per_l=value - 1,
+        )
+        for day, value in ((6, 8.0), (7, 9.0), (9, 9.0))
+    ]
+    forecast_company(company=unit.company, now=NOW)
+    row = place(unit, "resin", "lag")
+    assert row.state == "spent"
+    because = row.evidence["exhausted_because"]
+    assert (because["code"], because["reading"]) == ("reading", shown[-1].pk)
+    assert "the reading of 2026-03-09 shows product TDS of 8 mg/L, past the limit of 2 mg/L" in row.installer_sentence
+
+
+def test_what_was_left_out_is_listed_with_code_and_sentence(unit: Unit) -> None:
+    slip = factories.ReadingFactory(
+        unit=unit, taken_at=datetime(2026, 2, 20, 9, tzinfo=UTC), product_tds_mg_per_l=40_000.0
+    )
+    forecast_company(company=unit.company, now=NOW)
+    evidence = place(unit, "resin", "lag").evidence
+    listed = [entry for entry in evidence["left_out"] if entry["reading"] == slip.pk]
+    assert [(entry["quantity"], entry["code"]) for entry in listed] == [("product_tds_mg_per_l", "impossible_value")]
+    assert listed[0]["sentence"] == "Product TDS of 2026-02-20: cannot be true for such a unit."
+    assert evidence["left_out_counts"]["impossible_value"] == 1
+    assert evidence["prior"]["code"] in PRIOR_SENTENCES
+    # It says nothing of the sediment filter, so it is not told there.
+    assert place(unit, "sediment", "single").evidence["left_out"] == []

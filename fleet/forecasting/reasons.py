@@ -1,0 +1,83 @@
+"""Why a cartridge is called exhausted: an age limit, a reading, or only what has passed through it."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from . import vocabulary as words
+from .explain import date_text
+from .gauges import Gauges
+from .nominal import cap_days
+from .policy import Policy
+from .results import Forecasts, probability_by
+from .tables import Fleet
+
+_SHOWN: Final = {
+    (words.RESIN, False): ("product TDS", "mg/L"),
+    (words.RESIN, True): ("TDS between the resins", "mg/L"),
+    (words.CARBON, False): ("chlorine after the carbon", "mg/L"),
+    (words.CARBON, True): ("chlorine between the carbons", "mg/L"),
+    (words.MEMBRANE, False): ("salt passage", "%"),
+    (words.SEDIMENT, False): ("pressure drop over the filter", "kPa"),
+}
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a position is exhausted by now.
+
+    `code` is 'age_limit', 'reading' or 'load'; `sentence` is for the installer and `client_sentence` for the client,
+    both a clause without a full stop. `reading_index` is the row of the reading that shows it, -1 when none does.
+    """
+
+    code: str
+    sentence: str
+    client_sentence: str
+    reading_index: int = -1
+
+
+def why_spent(fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int, policy: Policy) -> Reason:
+    """Reason why a position that counts as exhausted by now does.
+
+    Parameters
+    ----------
+    fleet, forecasts
+        The fleet and its forecasts.
+    gauges
+        Of the same fleet.
+    position
+        Row of a position whose state is 'spent'.
+    policy
+        Limits of exhaustion.
+    """
+    placement = int(forecasts.placement_index[position])
+    first = float(fleet.placements.first_installed_day[placement])
+    stage = fleet.positions.stage[position : position + 1]
+    item = fleet.placements.item_index[placement : placement + 1]
+    limit_days = float(cap_days(fleet, item, stage, policy)[0])
+    if first + limit_days <= forecasts.as_of_day + 0.5:
+        return Reason(
+            "age_limit",
+            f"it was first installed on {date_text(first)} and its age limit is {limit_days:.0f} days",
+            "it has reached its age limit",
+        )
+    seen = gauges.seen(position, float(fleet.placements.placed_day[placement]), forecasts.as_of_day)
+    if len(seen.day) and seen.is_past[-1]:
+        is_lead = int(fleet.positions.role[position]) == words.LEAD
+        key = (int(stage[0]), is_lead and int(stage[0]) in (words.CARBON, words.RESIN))
+        name, unit = _SHOWN[key]
+        scale = 100.0 if unit == "%" else 1.0
+        value, limit = scale * seen.value[-1], scale * seen.limit[-1]
+        return Reason(
+            "reading",
+            f"the reading of {date_text(seen.day[-1])} shows {name} of {value:.2g} {unit}, past the limit of "
+            f"{limit:.2g} {unit}",
+            f"the reading of {date_text(seen.day[-1])} shows that it no longer holds back what it should",
+            int(seen.reading[-1]),
+        )
+    chance = float(probability_by(forecasts.grid_day[position], forecasts.as_of_day + 0.5))
+    basis = "the course of its readings and its load" if len(seen.day) else "its load alone, without a reading,"
+    return Reason(
+        "load",
+        f"{basis} makes it {100 * min(chance, 0.99):.0f} % likely that it is past its limit",
+        "of how much water has passed through it",
+    )

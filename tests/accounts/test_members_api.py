@@ -38,7 +38,7 @@ def test_a_password_is_neither_answered_nor_kept_for_a_retry(as_owner: APIClient
     assert refused.json()["errors"] == [
         {
             "header": "Idempotency-Key",
-            "detail": "No Idempotency-Key is taken here: the answer holds a secret that is never stored.",
+            "detail": "No Idempotency-Key is taken here: this answer is never stored.",
         }
     ]
     assert not Membership.objects.filter(user__email="x@north.example").exists()

@@ -68,7 +68,7 @@ def suppose(reading: Mapping[str, Fact], facts: Mapping[str, Fact] | None = None
     ...      "baseline_feed_tds_mg_per_l": 250.0, "baseline_permeate_tds_mg_per_l": 10.0,
     ...      "baseline_permeate_flow_l_per_day": 150.0, "design_recovery_fraction": 0.2})
     >>> round(found.context["normalised_flow_ratio"], 2), round(found.context["normalised_salt_passage_ratio"], 2)
-    (1.01, 1.98)
+    (1.0, 2.0)
     """
     known = dict(facts or {})
     columns = {name: [reading.get(name)] for name in (*QUANTITIES, *_WORDS) if reading.get(name) is not None}

@@ -75,6 +75,18 @@ Drop = Callable[[str, Bools, int], None]
 """The function that blanks values: name of the quantity, mask, reason."""
 
 
+_PRESSURE_SLIPS = (6.895, 100.0, 14.5)
+_FLOW_SLIPS = (3.785, 1.44, 1440.0)
+UNIT_SLIPS: Final[dict[str, tuple[float, ...]]] = {
+    "line_pressure_kpa": _PRESSURE_SLIPS,
+    "prefilter_outlet_pressure_kpa": _PRESSURE_SLIPS,
+    "inlet_pressure_kpa": _PRESSURE_SLIPS,
+    "permeate_flow_l_per_day": _FLOW_SLIPS,
+    "concentrate_flow_l_per_day": _FLOW_SLIPS,
+}
+"""Factors by which a value is off when it was meant in another unit: psi, bar, US gallons, mL/min for L/day."""
+
+
 @dataclass(frozen=True)
 class Screened:
     """Readings in order of unit and time with the unusable values blanked, and what was blanked.
@@ -190,8 +202,12 @@ def _isolated(name: str, table: Readings, values: dict[str, Floats], limit: floa
     middle, number = neighbour_median(table.unit_index[some], logs)
     off = logs - middle
     far = (np.abs(off) > limit) & (number >= 3)
-    ten = far & (np.abs(np.abs(off) - np.log(10.0)) < 0.5)
-    unit = far & ~ten & ((np.abs(np.abs(off) - np.log(6.895)) < 0.2) | (np.abs(np.abs(off) - np.log(3.785)) < 0.2))
+    size = np.abs(off)
+    units = np.log(UNIT_SLIPS.get(name, (1e9,)))
+    nearest = np.abs(size[:, None] - units).min(axis=1)
+    from_ten = np.abs(size - np.log(10.0))
+    unit = far & (nearest < 0.2) & (nearest <= from_ten)
+    ten = far & ~unit & (from_ten < 0.5)
     for kind, reason in ((ten, words.FACTOR_OF_TEN), (unit, words.WRONG_UNIT), (far & ~ten & ~unit, words.OUTLIER)):
         bad = np.zeros(len(values[name]), dtype=bool)
         bad[some[kind]] = True

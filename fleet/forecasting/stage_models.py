@@ -17,12 +17,22 @@ from .tables import Bools, Floats
 STUDENT_FREEDOM: Final = 4.0
 
 
-def student(off: Floats, square: Floats) -> Floats:
-    """Log-density of Student's t with 4 degrees of freedom, up to a constant: slips do little harm.
+SLIP_SHARE: Final = 0.01
+"""Share of readings that passed the screen and are wrong all the same: they may lie anywhere."""
 
-    `square` is the square of its spread.
+
+def student(off: Floats, square: Floats, reach: Floats) -> Floats:
+    """Log-density of Student's t with 4 degrees of freedom, up to a constant, but no less than that of a slip.
+
+    Parameters
+    ----------
+    off, square
+        Residual, and the square of its spread.
+    reach
+        Range over which a slip may lie, in the unit of the residual.
     """
-    return -0.5 * (STUDENT_FREEDOM + 1.0) * np.log1p(off**2 / (STUDENT_FREEDOM * square)) - 0.5 * np.log(square)
+    density = -0.5 * (STUDENT_FREEDOM + 1.0) * np.log1p(off**2 / (STUDENT_FREEDOM * square)) - 0.5 * np.log(square)
+    return np.maximum(density, np.log(SLIP_SHARE / reach))
 
 
 @dataclass(frozen=True)
@@ -131,7 +141,7 @@ class BedModel:
             read, entering = _column(value[rows], throughput), _column(seen.entering[rows], throughput)
             expected = entering * fraction
             least = _column((0.4 * seen.resolution[rows]) ** 2 + self.floor**2, throughput)
-            out[rows] += student(read - expected, (self.relative_noise * expected) ** 2 + least)
+            out[rows] += student(read - expected, (self.relative_noise * expected) ** 2 + least, entering)
         return out
 
 
@@ -192,7 +202,7 @@ class BlockingModel:
         del both
         expected = self.drop(lead + throughput, seen.entering, seen.resolution)
         square = self.noise_kpa**2 + (self.relative_noise * expected) ** 2
-        return student(_column(seen.between, throughput) - expected, square)
+        return student(_column(seen.between, throughput) - expected, square, _column(2.0 * seen.resolution, throughput))
 
 
 def _column(values: Floats, like: Floats) -> Floats:

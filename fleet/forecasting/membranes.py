@@ -37,8 +37,8 @@ SALT_U_EXCESS: Final = 1500.0
 """Temperature coefficient of salt over that of water, K; the weakest number (engineering reference 4.4), so its prior
 is wide and a unit's own readings move it."""
 
-FLOW_PRIOR: Final = HyperPrior(0.0, 0.6, 0.45, 0.2, (1.0, 3.0, 1.0))
-SALT_PRIOR: Final = HyperPrior(0.0, 0.7, 0.55, 0.25, (1.0, 3.0, 1.0))
+FLOW_PRIOR: Final = HyperPrior(0.0, 0.35, 0.45, 0.2, (0.6, 3.0, 1.0))
+SALT_PRIOR: Final = HyperPrior(0.0, 0.5, 0.55, 0.25, (0.6, 3.0, 1.0))
 
 _NODES: Final = np.array([-1.2247, 0.0, 1.2247])
 _NODE_WEIGHTS: Final = np.array([0.25, 0.5, 0.25])
@@ -267,7 +267,9 @@ def _trend_inputs(
     u = np.where(np.isfinite(u), u, np.where(temperature < 25, U_BELOW_25, U_ABOVE_25))
     start = conditions.at(words.MEMBRANE, columns.unit[segments.column], segments.start)
     use = np.maximum(conditions.at(words.MEMBRANE, unit, day) - start[segment], 0.0) / NOMINAL_DAYS
-    young = np.where(day - segments.start[segment] < RUN_IN_DAYS, 0.08, 0.0)
+    # Compaction takes 5 to 10 % off the flow in the first weeks: what is read then says little of the run-in value.
+    age = day - segments.start[segment]
+    young = np.where(age < 0.5 * RUN_IN_DAYS, 0.3, np.where(age < RUN_IN_DAYS, 0.08, 0.0))
     permeate = readings.permeate_tds_mg_per_l[rows]
     step_mg = fleet.units.tds_resolution_mg_per_l[unit]
     with np.errstate(divide="ignore", invalid="ignore"):

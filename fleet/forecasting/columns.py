@@ -13,6 +13,7 @@ from . import vocabulary as words
 from .tables import Bools, Codes, Fleet, Floats, Indexes
 
 SAME_VISIT_DAYS = 0.5
+VISIT_DAYS = 0.75
 
 
 @dataclass(frozen=True)
@@ -103,13 +104,13 @@ def build_segments(fleet: Fleet, columns: Columns) -> Segments:
     continued = placements.continued_from.copy()
     follows = np.zeros(len(column), dtype=bool)
     follows[1:] = column[1:] == column[:-1]
-    for row in (
-        np.flatnonzero(follows & (lead >= 0) & (continued[lead] < 0) & (np.roll(lag_reason, 1) == words.ROTATED))
-        if len(column)
-        else ()
-    ):
-        if lead[row] != lead[row - 1]:
-            continued[lead[row]] = lag[row - 1]
+    if len(column):
+        # A cartridge older than its placing, or a lag that was rotated, tells of a link that the records left out.
+        older = placements.first_installed_day[lead] < placements.placed_day[lead] - 1.0
+        rotated = (np.roll(lag_reason, 1) == words.ROTATED) | (older & (np.roll(lag_reason, 1) != 0))
+        new = follows & (lead >= 0) & (lead != np.roll(lead, 1)) & (np.roll(lag, 1) >= 0)
+        rows = np.flatnonzero(new & rotated & (continued[lead] < 0))
+        continued[lead[rows]] = lag[rows - 1]
     ok = lead >= 0
     column, start, end, lead, lag, last = column[ok], start[ok], end[ok], lead[ok], lag[ok], last[ok]
     first = np.ones(len(column), dtype=bool)
@@ -177,17 +178,23 @@ def segment_keys(segments: Segments) -> Floats:
     return segments.column * 1e6 + segments.start - _EPOCH
 
 
-def locate_readings(segments: Segments, column: Indexes, day: Floats, occasion: np.ndarray) -> Indexes:
+def locate_readings(segments: Segments, column: Indexes, day: Floats, occasion: Codes) -> Indexes:
     """Segment of every reading of a column, -1 when none.
 
     A reading as found belongs to what stood before the work of that visit, one as left to what stands after it; dates
-    are often no finer than a day.
+    are often no finer than a day. A reading of the day of a change that does not say which of the two it is might show
+    either cartridge, and is given to none.
     """
-    shift = np.select([occasion == words.OCCASIONS.index("as_found"), occasion == words.OCCASIONS.index("as_left")],
-                      [-0.75, 0.75], 0.0)  # fmt: skip
+    before, after = occasion == words.OCCASIONS.index("as_found"), occasion == words.OCCASIONS.index("as_left")
     keys = segment_keys(segments)
-    shifted = np.minimum(day + shift, np.max(segments.end, initial=-np.inf))
-    found = segment_of(keys, segments, column, shifted)
-    plain = segment_of(keys, segments, column, day)
-    # A reading as found on the first day of the first segment, or as left on the last day, has no other place to go.
-    return np.where(found >= 0, found, np.where(shift >= 0, plain, -1))
+    shifted = day + np.select([before, after], [-VISIT_DAYS, VISIT_DAYS], 0.0)
+    found = segment_of(keys, segments, column, np.minimum(shifted, np.max(segments.end, initial=-np.inf)))
+    if not len(segments):
+        return found
+    # A reading as left on the last day has no other place to go.
+    found = np.where((found < 0) & after, segment_of(keys, segments, column, day), found)
+    at = np.maximum(found, 0)
+    near = ((day - segments.start[at] < VISIT_DAYS) & (segments.rank[at] > 0)) | (
+        ~segments.is_current[at] & (segments.end[at] - day < VISIT_DAYS)
+    )
+    return np.where(near & ~before & ~after, -1, found)

@@ -32,7 +32,10 @@ FUTURE_DAYS: Final = 2.5 * YEAR_DAYS
 USUAL_SHARE_OF_LABEL: Final = 0.65
 """Permeate flow in service over the label: colder, lower pressure (engineering reference 5.1); common practice."""
 
-MEMORY_DAYS: Final = 120.0
+WATER_U_KELVIN: Final = 2800.0
+SALT_U_EXCESS_KELVIN: Final = 1500.0
+
+MEMORY_DAYS: Final = 75.0
 DEFAULT_CO2_MG_PER_L: Final = 5.0
 DEFAULT_PH: Final = 7.6
 DEFAULT_ALKALINITY: Final = 100.0
@@ -179,8 +182,11 @@ def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None)
         )
         own_feed = np.where(np.isfinite(log_feed), log_feed, np.log(feed_tds[unit, step]))
         passage = np.log(np.maximum(readings.permeate_tds_mg_per_l, 0.5)) - own_feed
+        # Warm water passes more salt: the season goes through temperature, the rest is a level of the unit.
+        passage -= SALT_U_EXCESS_KELVIN * _inverse_temperature(temperature[unit, step])
         mean_passage = own_mean("log_passage", passage, np.log(1.0 - DEFAULT_REJECTION), 0.25, 0.35)
-        permeate_tds = feed_tds * np.exp(level(passage, mean_passage, 1.0, memory))
+        warmth = SALT_U_EXCESS_KELVIN * _inverse_temperature(temperature)
+        permeate_tds = feed_tds * np.exp(level(passage, mean_passage, 1.0, memory) + warmth)
         chlorine_read = np.fmax(readings.feed_total_chlorine_mg_per_l, readings.feed_free_chlorine_mg_per_l)
         chlorine_sampled = np.fmax(sample.total_chlorine_mg_per_l, sample.free_chlorine_mg_per_l)
         chlorine = np.exp(
@@ -193,7 +199,7 @@ def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None)
                 0.25,
             )
         )
-        recovery = _recovery(fleet, readings, level, own_mean, pool)
+        recovery = _recovery(fleet, readings, level, own_mean, pool, temperature, step)
     ph = with_samples("ph", readings.feed_ph, sample.ph, DEFAULT_PH, 0.15, 0.15)
     alkalinity = np.exp(
         with_samples(
@@ -292,12 +298,17 @@ def _recovery(
     level: Callable[..., Floats],
     own_mean: Callable[..., Floats],
     pool: Pool,
+    temperature: Floats,
+    step: Indexes,
 ) -> Floats:
     """Recovery from measured flows; without them by design, or from the restrictor and the membrane's label."""
     units = fleet.units
     permeate, concentrate = readings.permeate_flow_l_per_day, readings.concentrate_flow_l_per_day
     odds = np.log(np.where((permeate > 0) & (concentrate > 0), permeate / concentrate, np.nan))
     design = np.log(units.recovery_fraction / (1.0 - units.recovery_fraction))
+    # Cold water lowers the permeate, hardly the concentrate: odds are kept as at 15 degC.
+    warmth = WATER_U_KELVIN * (_inverse_temperature(temperature) - _inverse_temperature(np.array(15.0)))
+    odds = odds - warmth[readings.unit_index, step]
     known = np.isfinite(odds)
     usual = np.log(DEFAULT_RECOVERY / (1.0 - DEFAULT_RECOVERY))
     common = pool.number("log_recovery_odds", float(np.median(odds[known])) if known.sum() > 20 else usual)
@@ -306,7 +317,12 @@ def _recovery(
     by_restrictor = np.log(_label_flow(fleet) * USUAL_SHARE_OF_LABEL / units.restrictor_flow_l_per_day)
     guess = np.where(np.isfinite(design), design, np.clip(by_restrictor, -3.5, 0.5))
     mean = np.where(~has_own & np.isfinite(guess), guess, mean)
-    return 1.0 / (1.0 + np.exp(-level(odds, mean, 2.0)))
+    return 1.0 / (1.0 + np.exp(-level(odds, mean, 2.0) - warmth))
+
+
+def _inverse_temperature(temperature_degc: Floats) -> Floats:
+    """1/298.15 K less 1/T: what a temperature coefficient in kelvin multiplies (engineering reference 4.2)."""
+    return 1.0 / 298.15 - 1.0 / (temperature_degc + 273.15)
 
 
 def _label_flow(fleet: Fleet) -> Floats:

@@ -66,7 +66,7 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
         FileColumn(
             "minimum rejection", "minimum_rejection_fraction", "fraction", False, "rejection that the use needs"
         ),
-        FileColumn("tds factor", "tds_factor", "number", False, "meter's mg/L per uS/cm, 0.4 to 1.0; else 0.5"),
+        FileColumn("tds factor", "tds_factor", "number", False, "of its meter, mg/L per uS/cm, for TDS in ppm or mg/L"),
         FileColumn("tds resolution", "tds_resolution_mg_per_l", "tds", False, "smallest step of the TDS meter"),
         FileColumn("booster pump", "has_booster_pump", "flag", False, "yes or no", also=("has booster pump",)),
         FileColumn("pressure tank", "has_pressure_tank", "flag", False, "yes or no", also=("has pressure tank",)),

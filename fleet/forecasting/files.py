@@ -57,13 +57,14 @@ def read_fleet(directory: Path, *, as_of_day: float | None = None) -> tuple[Flee
             f"{directory} has no {' and no '.join(missing)}; both of {', '.join(NEEDED_FILES)} are needed."
         )
     faults: list[Fault] = []
+    header_units: dict[str, str] = {}
     raw = {
-        name: _read_file(directory / name, columns, _TABLE_OF_FILE[name], faults)
+        name: _read_file(directory / name, columns, _TABLE_OF_FILE[name], faults, header_units)
         for name, columns in GUIDE.items()
         if (directory / name).is_file()
     }
     columns = {_TABLE_OF_FILE[name]: table for name, table in raw.items()}
-    _rebase_tds(columns)
+    _rebase_tds(columns, header_units)
     _derive_positions(columns, faults)
     if as_of_day is None:
         as_of_day = _newest(columns)
@@ -80,7 +81,10 @@ def read_fleet(directory: Path, *, as_of_day: float | None = None) -> tuple[Flee
     return fleet, faults + more
 
 
-def _read_file(path: Path, guide: Sequence[FileColumn], table: str, faults: list[Fault]) -> dict[str, Any]:
+def _read_file(
+    path: Path, guide: Sequence[FileColumn], table: str, faults: list[Fault], header_units: dict[str, str]
+) -> dict[str, Any]:
+    """Columns of one file by field; `header_units` collects the unit of each reading column."""
     try:
         with path.open(encoding="utf-8-sig", newline="") as handle:
             rows = [row for row in csv.reader(handle) if any(cell.strip() for cell in row)]
@@ -121,6 +125,8 @@ def _read_file(path: Path, guide: Sequence[FileColumn], table: str, faults: list
             continue
         if column.field in out:
             raise UnusableFilesError(f"{path.name} has the column {column.header!r} twice; keep one.")
+        if table == "readings":
+            header_units[column.field] = unit
         stripped = [cell.strip() for cell in values]
         out[column.field] = _column(column, name, unit, header, stripped, table, faults, path.name)
     for column in guide:
@@ -244,8 +250,11 @@ def day_of(text: str) -> float:
     return (moment - _UNIX_EPOCH).total_seconds() / 86_400.0
 
 
-def _rebase_tds(columns: dict[str, dict[str, Any]]) -> None:
-    """TDS of readings on the factor of their unit's meter, brought to the house scale."""
+def _rebase_tds(columns: dict[str, dict[str, Any]], header_units: dict[str, str]) -> None:
+    """TDS of readings in ppm or mg/L on the factor of their unit's meter, brought to the house scale.
+
+    A conductivity needs no factor, and a column with the stored name is on the house scale already.
+    """
     units, readings = columns["units"], columns.get("readings")
     factors = units.pop("tds_factor", None)
     if factors is None or readings is None or not len(readings.get("day", ())):
@@ -257,7 +266,7 @@ def _rebase_tds(columns: dict[str, dict[str, Any]]) -> None:
     }
     scale = np.array([usable.get(unit, 1.0) for unit in readings["unit_id"]])
     for name in words.QUANTITIES:
-        if name.endswith("tds_mg_per_l") and name in readings:
+        if "tds" in name and name in readings and header_units[name] in ("ppm", "mg/L"):
             readings[name] = readings[name] * scale
 
 

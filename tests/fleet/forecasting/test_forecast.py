@@ -200,7 +200,7 @@ def test_one_bad_reading_hardly_moves_the_forecast_and_is_listed(slip):
     good = {"product_tds_mg_per_l": [0.0] * 7, "permeate_tds_mg_per_l": [9.0] * 7, "feed_tds_mg_per_l": [250.0] * 7}
     given = columns(placed=NOW - 80.0)
     given["readings"] = readings(days, minutes_since_start=[20.0] * 7, **good)
-    fleet, clean = run(given)
+    _, clean = run(given)
     bad = readings(days, minutes_since_start=[20.0] * 7, **{name: list(values) for name, values in good.items()})
     if slip == "ten":
         bad["permeate_tds_mg_per_l"][3] = 90.0
@@ -218,7 +218,7 @@ def test_one_bad_reading_hardly_moves_the_forecast_and_is_listed(slip):
 
 
 def test_unit_and_site_fail_no_later_than_their_first_position():
-    fleet, answer = run(columns(units=3))
+    _, answer = run(columns(units=3))
     medians = answer.quantile_day[:, MEDIAN].reshape(3, -1)
     assert (answer.units.quantile_day[:, MEDIAN] <= medians.min(axis=1) + 1e-6).all()
     assert (answer.units.first_position_index // medians.shape[1] == np.arange(3)).all()

@@ -1,0 +1,56 @@
+"""Sentences: what, when, how sure, on what evidence, and why it moved."""
+
+from dataclasses import replace
+
+from fleet.forecasting import build_fleet, forecast, sentence_for_change, sentence_for_client, sentence_for_installer
+
+from .fleets import NOW, columns, readings, row_of
+
+
+def run(given):
+    fleet, faults = build_fleet(**given)
+    assert faults == []
+    return fleet, forecast(fleet)
+
+
+def test_installer_reads_date_interval_and_evidence():
+    given = columns()
+    given["readings"] = readings([NOW - 12.0], product_tds_mg_per_l=0.0, permeate_tds_mg_per_l=9.0)
+    fleet, answer = run(given)
+    sentence = sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
+    assert sentence.startswith("Resin: what it removes will break through around 20")
+    assert "8 in 10:" in sentence
+    assert "1 reading, the newest 12 days old" in sentence
+
+
+def test_nominal_only_is_said():
+    fleet, answer = run(columns())
+    assert "no reading of this cartridge" in sentence_for_installer(fleet, answer, row_of(fleet, "sediment"))
+
+
+def test_client_is_told_plainly():
+    fleet, answer = run(columns())
+    assert sentence_for_client(fleet, answer, row_of(fleet, "membrane")).startswith("Your membrane should be changed")
+    idle, idle_answer = run(columns(weekly_demand_l=0.0))
+    assert "not in use" in sentence_for_client(idle, idle_answer, row_of(idle, "resin"))
+
+
+def test_a_contradicting_reading_explains_the_move():
+    given = columns(placed=NOW - 60.0)
+    given["as_of_day"] = NOW - 10.0
+    before_fleet, before = run(given)
+    given["as_of_day"] = NOW
+    given["readings"] = readings([NOW - 2.0, NOW - 1.0], product_tds_mg_per_l=8.0, permeate_tds_mg_per_l=9.0)
+    fleet, after = run(given)
+    row = row_of(fleet, "resin")
+    sentence = sentence_for_change(fleet, before, after, row)
+    assert "exhausted now" in sentence
+    assert "product tds 8 mg/L" in sentence
+    same = sentence_for_change(before_fleet, before, before, row)
+    assert "still around" in same
+
+
+def test_another_cartridge_is_not_a_move():
+    fleet, answer = run(columns())
+    other = replace(answer, placement_index=answer.placement_index + 1)
+    assert "another cartridge" in sentence_for_change(fleet, answer, other, 0)

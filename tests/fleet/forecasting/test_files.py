@@ -1,0 +1,140 @@
+"""The file door: a directory of CSV files in, one row per position out, bad rows named, no database touched."""
+
+import csv
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from fleet.forecasting.files import UnusableFilesError, day_of, read_fleet
+
+FILES = {
+    "sites.csv": "site,supply\ns1,north\ns2,north\n",
+    "units.csv": (
+        "unit,site,use,kind,weekly demand [US gal],recovery [%],tds factor,commissioned\n"
+        "u1,s1,reef,RO/DI,18.5,25,0.7,2025-01-10\n"
+        "u2,s2,drinking,ro,26.4,25,,2025-02-01\n"
+    ),
+    "items.csv": (
+        "item,stage,rated volume [US gal],chlorine capacity [g],rated flow [US gpd],rated pressure [psi],"
+        "rejection [%],resin volume [L],resin capacity [kgr/ft3]\n"
+        "sed,sediment,5000,,,,,,\n"
+        "carb,carbon,,75.7,,,,,\n"
+        "mem,membrane,,,75,50,96,,\n"
+        "res,resin,,,,,,1.2,10\n"
+    ),
+    "placements.csv": (
+        "unit,stage,role,item,placed,removed,reason\n"
+        "u1,sediment,single,sed,2025-01-10,2025-06-01,exhausted\n"
+        "u1,sediment,single,sed,2025-06-01,,\n"
+        "u1,carbon,,carb,2025-06-01,,\n"
+        "u1,membrane,,mem,2025-01-10,,\n"
+        "u1,resin,lead,res,2025-08-01T10:00:00+02:00,,\n"
+        "u1,resin,lag,res,2025-08-01T10:00:00+02:00,,\n"
+        "u2,carbon,,carb,2025-03-01,,\n"
+    ),
+    "readings.csv": (
+        "unit,time,line pressure [psi],prefilter outlet pressure [bar],temperature [degF],feed tds [ppm],"
+        "permeate tds [ppm],interstage tds [uS/cm],product tds [ppm],occasion,source\n"
+        "u1,2025-09-01T09:30:00+02:00,60,4.0,59,350,14,4,0,as found,installer\n"
+        "u1,2025-10-01,60,3.9,57.2,355,13,6,0,,client\n"
+    ),
+    "feed_water.csv": "site,time,ph,alkalinity [dKH],total chlorine [mg/L]\ns1,2025-05-01,7.6,6,0.8\n",
+}
+
+
+@pytest.fixture
+def directory(tmp_path):
+    for name, text in FILES.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    return tmp_path
+
+
+def test_units_of_the_headers_are_converted(directory):
+    fleet, faults = read_fleet(directory)
+    assert faults == []
+    # 1 US gal = 3.785411784 L, 1 psi = 6.894757 kPa, exact; 1 dKH = 17.848 mg/L as CaCO3 (engineering reference 1).
+    assert fleet.units.weekly_demand_l[0] == pytest.approx(18.5 * 3.785411784)
+    assert fleet.units.recovery_fraction[0] == pytest.approx(0.25)
+    assert fleet.readings.line_pressure_kpa[0] == pytest.approx(413.685, abs=0.01)
+    assert fleet.readings.prefilter_outlet_pressure_kpa[0] == pytest.approx(400.0)
+    assert fleet.readings.temperature_degc[0] == pytest.approx(15.0)
+    assert fleet.feed_water.alkalinity_mg_per_l_as_caco3[0] == pytest.approx(107.09, abs=0.01)
+    assert fleet.items.resin_capacity_eq_per_l[3] == pytest.approx(0.457273)
+    # 350 ppm on a 0.7 meter is 250 on the house scale; a conductivity needs no factor.
+    assert fleet.readings.feed_tds_mg_per_l[0] == pytest.approx(250.0)
+    assert fleet.readings.interstage_tds_mg_per_l[0] == pytest.approx(2.0)
+    assert fleet.readings.day[0] == pytest.approx(day_of("2025-09-01T07:30:00"))
+
+
+def test_positions_come_from_the_placements(directory):
+    fleet, _ = read_fleet(directory)
+    assert set(fleet.positions.position_id) == {
+        "u1/sediment", "u1/carbon", "u1/membrane", "u1/resin/lead", "u1/resin/lag", "u2/carbon",
+    }  # fmt: skip
+    assert fleet.as_of_day == pytest.approx(day_of("2025-10-01"))
+
+
+def test_bad_rows_are_named_and_the_rest_is_forecast(directory):
+    with (directory / "readings.csv").open("a", encoding="utf-8") as handle:
+        handle.write("u9,2025-09-03,60,,,,,,,,\n")
+        handle.write("u1,the third,60,,,,,,,,\n")
+        handle.write("u1,2025-09-05,sixty,,,250,,,,,\n")
+        handle.write("u1,2025-09-06,60,,,,,,,sometimes,\n")
+    out, report, printed = directory / "out.csv", directory / "report.csv", StringIO()
+    call_command("forecast", data=directory, out=out, report=report, as_of="2025-10-15", stdout=printed)
+    with out.open(encoding="utf-8") as handle:
+        rows = list(csv.DictReader(handle))
+    assert len(rows) == 6
+    for row in rows:
+        dates = [row[name] for name in ("p05", "p10", "p25", "p50", "p75", "p90", "p95")]
+        assert dates == sorted(dates)
+        assert min(dates) >= "2025-10-14"
+        assert row["driver"]
+    carbon = next(row for row in rows if row["position"] == "u2/carbon")
+    assert carbon["p95"] <= "2026-03-01"
+    with report.open(encoding="utf-8") as handle:
+        said = {(row["table"], row["row"], row["column"]) for row in csv.DictReader(handle)}
+    assert {
+        ("readings", "4", "unit_id"), ("readings", "5", "day"), ("readings", "6", "line_pressure_kpa"),
+        ("readings", "7", "occasion"),
+    } <= said  # fmt: skip
+    assert "6 positions of 2 units" in printed.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "message"),
+    [
+        ("units.csv", None, "no units.csv"),
+        ("units.csv", "", "is empty"),
+        ("units.csv", "unit,use\nu1,reef\n", "no column 'site'"),
+        ("readings.csv", "unit,time,line pressure\nu1,2025-09-01,60\n", "must say the unit"),
+        ("readings.csv", "unit,time,line pressure [degC]\nu1,2025-09-01,60\n", "line pressure"),
+        ("placements.csv", "position,placed\np1,2025-01-01\n", "no positions.csv"),
+    ],
+)
+def test_an_unusable_directory_is_refused_with_the_reason(directory, name, text, message):
+    if text is None:
+        (directory / name).unlink()
+    else:
+        (directory / name).write_text(text, encoding="utf-8")
+    with pytest.raises(UnusableFilesError, match=message):
+        read_fleet(directory)
+
+
+def test_the_command_says_what_is_wrong(directory):
+    with pytest.raises(CommandError, match="--data DIR and --out FILE"):
+        call_command("forecast")
+    with pytest.raises(CommandError, match="not a day"):
+        call_command("forecast", data=directory, out=directory / "out.csv", as_of="soon")
+    with pytest.raises(CommandError, match="does not exist"):
+        call_command("forecast", data=directory, out=directory / "nowhere" / "out.csv")
+
+
+def test_the_columns_are_documented():
+    printed = StringIO()
+    call_command("forecast", columns=True, stdout=printed)
+    text = printed.getvalue()
+    for name in FILES:
+        assert name in text
+    assert "prefilter outlet pressure" in text

@@ -24,11 +24,13 @@ from fleet.api.forecasts import (
 from fleet.api.placements import PlacementSerializer
 from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
 from fleet.api.readings import NewUnitReadingSerializer, ReadingDetailSerializer, store_one
+from fleet.api.sizing import CommissioningSerializer, PromisedSerializer
 from fleet.api.status import StatusSerializer
 from fleet.engineering import units as kinds
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Stage, Unit
 from fleet.services import units
 from fleet.services.forecast_groups import first_to_fail_of_unit
+from fleet.services.sizing import check_commissioning
 from fleet.services.status import status_of
 
 _LIVE = Q(state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
@@ -237,6 +239,16 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
         """Say whether the water is good now and what happens next."""
         status = status_of(unit=self.get_object(), now=self.now)
         return Response(StatusSerializer(status, context=self.get_serializer_context()).data)
+
+    @extend_schema(request=PromisedSerializer, responses=CommissioningSerializer)
+    @action(detail=True, methods=["post"], url_path="commissioning-check")
+    def check_commissioning(self, request: Request, pk: str) -> Response:
+        """Compare the first readings of this unit with what sizing promised; nothing is stored."""
+        unit = self.get_object()
+        asked = PromisedSerializer(data=request.data, context=self.get_serializer_context())
+        asked.is_valid(raise_exception=True)
+        found = check_commissioning(unit=unit, promised=asked.validated_data, by=self.by, now=self.now)
+        return Response(CommissioningSerializer(found, context=self.get_serializer_context()).data)
 
     @extend_schema(responses=UnitFindingsSerializer)
     @action(detail=True, methods=["get"], url_path="findings")

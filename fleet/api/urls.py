@@ -15,6 +15,7 @@ from fleet.api.placements import PlacementViewSet
 from fleet.api.positions import PositionViewSet
 from fleet.api.readings import ReadingViewSet
 from fleet.api.sites import SiteViewSet
+from fleet.api.sizing import SizingViewSet
 from fleet.api.units import UnitViewSet
 
 router = SimpleRouter()
@@ -32,6 +33,7 @@ router.register("refused-rows", RefusedRowViewSet)
 router.register("forecasts", ForecastViewSet)
 router.register("findings", FindingViewSet)
 router.register("diagnosis", DiagnosisViewSet, basename="diagnosis")
+router.register("sizing", SizingViewSet, basename="sizing")
 router.register("jobs", JobViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [*router.urls]

@@ -5,14 +5,17 @@ from dataclasses import dataclass
 
 from fleet.engineering import carbonate, lead_lag, resin, scaling
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.expected_flow import expected_permeate_flow_l_per_day
-from fleet.engineering.mass_balance import feed_brine_factor, recovery_from_waste_ratio
-from fleet.engineering.normalisation import OperatingPoint, net_driving_pressure_kpa
+from fleet.engineering.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.restrictor import restrictor_size_ml_per_min
 from fleet.engineering.sizing.demand import (
     feed_l_per_week,
     tank_usable_volume_l,
     wastewater_l_per_week,
+)
+from fleet.engineering.sizing.site import (
+    concentrate_langelier,
+    site_flow_l_per_day,
+    site_permeate_tds_mg_per_l,
 )
 from fleet.engineering.sizing.survey import MembraneOption, QuotationPolicy, SiteSurvey
 from fleet.engineering.targets import target_for
@@ -130,11 +133,14 @@ def quote(survey: SiteSurvey, membranes: Sequence[MembraneOption], policy: Quota
     ratio, index = _waste_ratio(survey, practice, notes)
     recovery = float(recovery_from_waste_ratio(ratio))
     option, inlet, pumped = _choose(survey, membranes, practice, recovery, notes)
-    usual = _flow(option, survey, inlet, survey.usual_temperature_degc, recovery)
-    winter = _flow(option, survey, inlet, survey.lowest_temperature_degc, recovery) * practice.ageing_fraction
+    usual = site_flow_l_per_day(option.rating, survey, inlet, survey.usual_temperature_degc, recovery)
+    winter = (
+        site_flow_l_per_day(option.rating, survey, inlet, survey.lowest_temperature_degc, recovery)
+        * practice.ageing_fraction
+    )
     hours = survey.demand_l_per_week / 7.0 / winter * 24.0
     _note_hours(hours, practice, notes)
-    permeate = _permeate_tds(option, survey, inlet, recovery)
+    permeate = site_permeate_tds_mg_per_l(option.rating, survey, inlet, recovery)
     kind = "ro_di" if target_for(survey.use).needs_resin else "ro"
     positions = _train(survey, practice, kind, usual * (1.0 + ratio) / 24.0)
     service = _resin_service(survey, practice, permeate, positions, notes) if kind == "ro_di" else None
@@ -161,22 +167,6 @@ def quote(survey: SiteSurvey, membranes: Sequence[MembraneOption], policy: Quota
     )
 
 
-def _langelier(survey: SiteSurvey, ratio: float) -> float | None:
-    if survey.ph is None or not survey.hardness_mg_per_l_as_caco3 or not survey.alkalinity_mg_per_l_as_caco3:
-        return None
-    return float(
-        scaling.concentrate_langelier_index(
-            feed_ph=survey.ph,
-            # Hardness stands in for calcium: the cautious side.
-            feed_calcium_mg_per_l_as_caco3=survey.hardness_mg_per_l_as_caco3,
-            feed_alkalinity_mg_per_l_as_caco3=survey.alkalinity_mg_per_l_as_caco3,
-            feed_tds_mg_per_l=survey.feed_tds_mg_per_l,
-            temperature_degc=survey.usual_temperature_degc,
-            recovery_fraction=recovery_from_waste_ratio(ratio),
-        )
-    )
-
-
 def _waste_ratio(survey: SiteSurvey, practice: QuotationPolicy, notes: list[Note]) -> tuple[float, float | None]:
     """Return the least wasteful ratio customary for the hardness at which neither lime nor silica forms."""
     least = next(
@@ -187,7 +177,7 @@ def _waste_ratio(survey: SiteSurvey, practice: QuotationPolicy, notes: list[Note
     ratios = sorted(practice.waste_ratios)
     silica = survey.silica_mg_per_l or 0.0
     for ratio in ratios:
-        index = _langelier(survey, ratio)
+        index = concentrate_langelier(survey, ratio)
         if index is None:
             break
         if ratio < least:
@@ -195,7 +185,7 @@ def _waste_ratio(survey: SiteSurvey, practice: QuotationPolicy, notes: list[Note
         most = scaling.max_recovery_by_silica_fraction(silica, survey.lowest_temperature_degc)
         if index <= practice.highest_langelier and recovery_from_waste_ratio(ratio) <= most:
             return ratio, index
-    if _langelier(survey, ratios[0]) is None:
+    if concentrate_langelier(survey, ratios[0]) is None:
         notes.append(
             Note(
                 "scaling_not_known",
@@ -211,26 +201,17 @@ def _waste_ratio(survey: SiteSurvey, practice: QuotationPolicy, notes: list[Note
             "neither the TDS nor the load on the resin.",
         )
     )
-    return ratios[-1], _langelier(survey, ratios[-1])
-
-
-def _flow(option: MembraneOption, survey: SiteSurvey, inlet: float, temperature: float, recovery: float) -> float:
-    return float(
-        expected_permeate_flow_l_per_day(
-            option.rating,
-            pressure_kpa=inlet,
-            temperature_degc=temperature,
-            tds_mg_per_l=survey.feed_tds_mg_per_l,
-            recovery_fraction=recovery,
-        )
-    )
+    return ratios[-1], concentrate_langelier(survey, ratios[-1])
 
 
 def _serves(
     option: MembraneOption, survey: SiteSurvey, practice: QuotationPolicy, inlet: float, recovery: float
 ) -> bool:
     try:
-        winter = _flow(option, survey, inlet, survey.lowest_temperature_degc, recovery) * practice.ageing_fraction
+        winter = (
+            site_flow_l_per_day(option.rating, survey, inlet, survey.lowest_temperature_degc, recovery)
+            * practice.ageing_fraction
+        )
     except EngineeringError:
         return False
     return survey.demand_l_per_week / 7.0 <= winter * practice.run_hours_per_day / 24.0
@@ -264,22 +245,6 @@ def _choose(
         "No membrane of the catalogue serves this demand in winter, even with a pump: choose a larger one, several in "
         "parallel, or longer running hours.",
     )
-
-
-def _permeate_tds(option: MembraneOption, survey: SiteSurvey, inlet: float, recovery: float) -> float:
-    """Return the permeate TDS: the label's salt passage brought to the site's driving pressure and brine."""
-    label = option.rating.point()
-    passage = 1.0 - float(option.rating.rejection_fraction)
-    site = OperatingPoint(
-        inlet_pressure_kpa=inlet,
-        feed_tds_mg_per_l=survey.feed_tds_mg_per_l,
-        permeate_tds_mg_per_l=survey.feed_tds_mg_per_l * passage,
-        recovery_fraction=recovery,
-        temperature_degc=survey.usual_temperature_degc,
-    )
-    pressures = net_driving_pressure_kpa(label) / net_driving_pressure_kpa(site)
-    brines = feed_brine_factor(recovery) / feed_brine_factor(label.recovery_fraction)
-    return float(survey.feed_tds_mg_per_l * passage * pressures * brines)
 
 
 def _train(survey: SiteSurvey, practice: QuotationPolicy, kind: str, feed_l_per_h: float) -> tuple[QuotedPosition, ...]:

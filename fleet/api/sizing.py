@@ -1,0 +1,265 @@
+"""What to offer for a site, from the company's catalogue; nothing is stored."""
+
+from typing import Any, Final
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from accounts.api.fields import FiniteFloatField, OneOfField, TenantRelatedField
+from accounts.api.serializers import StrictSerializer
+from fleet.api.quantities import QuantityField, QuantityViewSet
+from fleet.engineering import units as kinds
+from fleet.engineering.sizing import DISINFECTANTS, Check
+from fleet.models import CatalogueItem, Site, Stage, Unit
+from fleet.services.sizing import AskedUse, size_for
+
+_TEMPERATURE: Final = kinds.TEMPERATURE.within(1.0, 45.0)
+_VOLUME: Final = kinds.VOLUME.within(0.0, 1e5)
+_SURVEY: Final = (
+    "lowest_line_pressure_kpa",
+    "lowest_temperature_degc",
+    "usual_temperature_degc",
+    "feed_tds_mg_per_l",
+    "hardness_mg_per_l_as_caco3",
+    "alkalinity_mg_per_l_as_caco3",
+    "ph",
+    "silica_mg_per_l",
+    "total_chlorine_mg_per_l",
+    "iron_mg_per_l",
+    "manganese_mg_per_l",
+    "disinfectant",
+    "peak_draw_l",
+    "draw_window_h",
+)
+_LIMITS: Final = ("has_power", "most_cartridges", "largest_tank_l", "water_price_per_m3")
+
+
+class AskedUseSerializer(StrictSerializer):
+    """One use of the water: its weekly demand, or for an aquarium its volume and the share changed in a week."""
+
+    use = OneOfField(choices=Unit.Use.choices)
+    weekly_demand = QuantityField(_VOLUME, source="weekly_demand_l", required=False)
+    aquarium_volume = QuantityField(_VOLUME, source="aquarium_volume_l", required=False)
+    weekly_change = QuantityField(
+        kinds.FRACTION, source="weekly_change_fraction", required=False, help_text="share of the volume, as '10 %'"
+    )
+    daily_evaporation = QuantityField(
+        kinds.FRACTION.within(0.0, 0.2),
+        source="daily_evaporation_fraction",
+        required=False,
+        help_text="share of the volume that is topped up each day; 1 % when left out",
+    )
+
+
+class SizingRequestSerializer(StrictSerializer):
+    """A site, its water, and what it is wanted for. What is not known is left out; the answer says what it assumed."""
+
+    uses = AskedUseSerializer(many=True, allow_empty=False, max_length=5)  # type: ignore[call-arg]
+    site = TenantRelatedField(
+        queryset=Site.objects.all(), required=False, help_text="its newest feed water stands in for what is left out"
+    )
+    lowest_line_pressure = QuantityField(
+        kinds.PRESSURE.within(1.0, 1034.0),
+        source="lowest_line_pressure_kpa",
+        help_text="while flowing, at the worst time of day",
+    )
+    lowest_temperature = QuantityField(
+        _TEMPERATURE, source="lowest_temperature_degc", required=False, help_text="coldest feed water of the year"
+    )
+    usual_temperature = QuantityField(_TEMPERATURE, source="usual_temperature_degc", required=False)
+    feed_tds = QuantityField(kinds.TDS.within(0.1, 5000.0), source="feed_tds_mg_per_l", required=False)
+    hardness = QuantityField("hardness_mg_per_l_as_caco3", required=False, source="hardness_mg_per_l_as_caco3")
+    alkalinity = QuantityField("alkalinity_mg_per_l_as_caco3", required=False, source="alkalinity_mg_per_l_as_caco3")
+    ph = QuantityField("ph", required=False)
+    silica = QuantityField("silica_mg_per_l", required=False, source="silica_mg_per_l")
+    total_chlorine = QuantityField("total_chlorine_mg_per_l", required=False, source="total_chlorine_mg_per_l")
+    iron = QuantityField("iron_mg_per_l", required=False, source="iron_mg_per_l")
+    manganese = QuantityField("manganese_mg_per_l", required=False, source="manganese_mg_per_l")
+    disinfectant = OneOfField(choices=[(name, name) for name in DISINFECTANTS], required=False)
+    peak_draw = QuantityField(_VOLUME, source="peak_draw_l", required=False, help_text="the largest draw")
+    draw_window_h = FiniteFloatField(min_value=0, max_value=168, required=False, help_text="hours it is spread over")
+    has_power = serializers.BooleanField(required=False, help_text="whether a pump can be supplied; yes when left out")
+    most_cartridges = serializers.IntegerField(
+        min_value=1, max_value=20, required=False, help_text="places for cartridges and membrane, all together"
+    )
+    largest_tank = QuantityField(_VOLUME, source="largest_tank_l", required=False)
+    water_price_per_m3 = FiniteFloatField(
+        min_value=0, max_value=1000, required=False, help_text="supply and drain, in the company's currency"
+    )
+
+
+class LifeSerializer(serializers.Serializer[Any]):
+    """Days of service: the middle, and the range that holds in eight cases of ten."""
+
+    days = serializers.FloatField()
+    from_days = serializers.FloatField()
+    to_days = serializers.FloatField()
+    limited_by = serializers.CharField()
+
+
+class SizedPartSerializer(serializers.Serializer[Any]):
+    """A cartridge in its place of the train, and why."""
+
+    stage = OneOfField(choices=Stage.choices)
+    role = serializers.CharField()
+    item = serializers.CharField(source="item.code", help_text="code in the catalogue")
+    name = serializers.CharField(source="item.name")
+    price = serializers.FloatField(source="item.price")
+    life = LifeSerializer()
+    cost_per_year = serializers.FloatField()
+    reason = serializers.CharField()
+
+
+class SizedFittingSerializer(serializers.Serializer[Any]):
+    """Something beside the cartridges; no item where the catalogue has none."""
+
+    what = serializers.CharField()
+    item = serializers.SerializerMethodField()
+    price = serializers.SerializerMethodField()
+    size = serializers.CharField()
+    reason = serializers.CharField()
+
+    def get_item(self, fitting: Any) -> str | None:
+        """Its code in the catalogue."""
+        return fitting.item.code if fitting.item is not None else None
+
+    def get_price(self, fitting: Any) -> float | None:
+        """Of one piece."""
+        return fitting.item.price if fitting.item is not None else None
+
+
+class RemarkSerializer(serializers.Serializer[Any]):
+    """A code, and a sentence for the offer."""
+
+    code = serializers.CharField()
+    sentence = serializers.CharField()
+
+
+class AlternativeSerializer(serializers.Serializer[Any]):
+    """One configuration with its numbers."""
+
+    best_for = serializers.ListField(
+        child=serializers.ChoiceField(choices=["least_first_cost", "least_running_cost", "least_waste"])
+    )
+    layout = serializers.ChoiceField(
+        choices=[("ro", "RO"), ("ro_di", "RO/DI"), ("tee", "RO with a branch behind resin")]
+    )
+    parts = SizedPartSerializer(many=True, help_text="the train from the feed on")
+    fittings = SizedFittingSerializer(many=True)
+    has_booster_pump = serializers.BooleanField()
+    inlet_pressure = QuantityField(kinds.PRESSURE, source="inlet_pressure_kpa")
+    usual_permeate_flow = QuantityField(kinds.FLOW, source="usual_permeate_flow_l_per_day")
+    winter_permeate_flow = QuantityField(
+        kinds.FLOW, source="winter_permeate_flow_l_per_day", help_text="of an aged membrane in the coldest water"
+    )
+    usual_run_hours_per_day = serializers.FloatField()
+    winter_run_hours_per_day = serializers.FloatField()
+    waste_ratio = serializers.FloatField(help_text="concentrate over permeate")
+    recovery_fraction = serializers.FloatField()
+    restrictor_ml_per_min = serializers.FloatField()
+    waste_per_week = QuantityField(kinds.VOLUME, source="waste_l_per_week")
+    feed_per_week = QuantityField(kinds.VOLUME, source="feed_l_per_week")
+    permeate_tds = QuantityField(kinds.TDS, source="permeate_tds_mg_per_l")
+    concentrate_langelier_index = serializers.FloatField(allow_null=True)
+    tank_usable_volume = QuantityField(kinds.VOLUME, source="tank_usable_volume_l")
+    first_cost = serializers.FloatField(help_text="cartridges and fittings, without housings and labour")
+    consumables_per_year = serializers.FloatField()
+    consumables_per_1000_l = serializers.FloatField()
+    water_per_year = serializers.FloatField()
+    running_cost_per_year = serializers.FloatField()
+    reasons = RemarkSerializer(many=True)
+    missing = RemarkSerializer(many=True, help_text="what it needs and the catalogue does not have")
+
+
+class OfferSerializer(serializers.Serializer[Any]):
+    """Alternatives side by side; none where the catalogue cannot serve, and then what it lacks."""
+
+    alternatives = AlternativeSerializer(many=True)
+    missing = RemarkSerializer(many=True)
+    note = serializers.SerializerMethodField()
+
+    def get_note(self, offer: Any) -> str:
+        """What the numbers are."""
+        return (
+            "Expected values, not guarantees: labels carry 15 to 20 %, and lives spread as their ranges say. Check the "
+            "first readings against them with the commissioning check."
+        )
+
+
+class SizingViewSet(QuantityViewSet):
+    """What to offer for a site. Nothing is stored."""
+
+    resource = "sizing"
+    queryset = CatalogueItem.objects.all()
+    serializer_class = OfferSerializer
+    input_serializer_class = SizingRequestSerializer
+    keeps_answers = False
+
+    @extend_schema(request=SizingRequestSerializer, responses={200: OfferSerializer})
+    def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Lay out a unit for a site and its uses: alternatives from the catalogue, with a reason for every choice."""
+        asked = self.valid_input().validated_data
+        offer = size_for(
+            uses=[AskedUse(**use) for use in asked["uses"]],
+            survey={name: asked[name] for name in _SURVEY if name in asked},
+            limits={name: asked[name] for name in _LIMITS if name in asked},
+            site=asked.get("site"),
+            by=self.by,
+        )
+        return Response(self.get_serializer(offer).data)
+
+
+class PromisedSerializer(StrictSerializer):
+    """What was promised of a unit; what is left out follows from the unit and the label of its membrane."""
+
+    waste_ratio = FiniteFloatField(min_value=0.1, max_value=50, required=False, help_text="concentrate over permeate")
+    inlet_pressure = QuantityField("inlet_pressure_kpa", source="inlet_pressure_kpa", required=False)
+    product_tds = QuantityField("product_tds_mg_per_l", source="product_tds_mg_per_l", required=False)
+
+
+class CheckSerializer(serializers.Serializer[Any]):
+    """One promise against the first readings; numbers in the unit at the end of the quantity's name."""
+
+    quantity = serializers.CharField()
+    verdict = serializers.ChoiceField(
+        choices=[("kept", "kept"), ("not_kept", "not kept"), ("not_read", "not read, or not with what it is judged by")]
+    )
+    promised = serializers.SerializerMethodField()
+    found = serializers.SerializerMethodField()
+    low = serializers.SerializerMethodField()
+    high = serializers.SerializerMethodField()
+    installer_sentence = serializers.CharField(source="for_installer")
+    client_sentence = serializers.CharField(source="for_client")
+
+    def get_promised(self, check: Check) -> float | None:
+        """As promised, at the condition of the reading."""
+        return _rounded(check.promised)
+
+    def get_found(self, check: Check) -> float | None:
+        """As read."""
+        return _rounded(check.found)
+
+    def get_low(self, check: Check) -> float | None:
+        """Lowest value that keeps the promise."""
+        return _rounded(check.low)
+
+    def get_high(self, check: Check) -> float | None:
+        """Highest value that keeps the promise."""
+        return _rounded(check.high)
+
+
+class CommissioningSerializer(serializers.Serializer[Any]):
+    """The first readings of a unit against what sizing promised."""
+
+    unit = serializers.IntegerField(source="unit_id")
+    verdict = serializers.ChoiceField(
+        choices=[("kept", "kept"), ("not_kept", "not kept"), ("not_read", "nothing to judge by")]
+    )
+    readings = serializers.ListField(child=serializers.IntegerField(), help_text="ids of the readings used")
+    checks = CheckSerializer(many=True)
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else float(f"{value:.6g}")

@@ -1,0 +1,193 @@
+"""Does a new unit give what sizing promised? Its first readings, judged at the condition they were taken at."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from fleet.engineering.constants import KILOPASCAL_PER_PSI
+from fleet.engineering.errors import EngineeringError
+from fleet.engineering.expected_flow import MembraneRating, expected_permeate_flow_l_per_day
+from fleet.engineering.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.sizing.site import site_permeate_tds_mg_per_l
+from fleet.engineering.sizing.survey import SiteSurvey
+
+# A label carries a tolerance of 15 to 20 % on its flow (from memory).
+FLOW_TOLERANCE: Final = 0.20
+# Common practice, no source.
+WASTE_RATIO_TOLERANCE: Final = 0.25
+PERMEATE_TDS_FACTOR: Final = 1.5
+PRESSURE_SHORTFALL_KPA: Final = 10.0 * KILOPASCAL_PER_PSI
+CHLORINE_LIMIT_MG_PER_L: Final = 0.1
+
+
+@dataclass(frozen=True)
+class Promise:
+    """What sizing promised of a unit.
+
+    Attributes
+    ----------
+    rating : MembraneRating
+        Label of the membrane; flow and permeate TDS follow from it at the condition of the reading.
+    waste_ratio : float
+        Concentrate over permeate.
+    inlet_pressure_kpa : float, optional
+        Membrane inlet; None where nothing was promised.
+    product_tds_mg_per_l : float, optional
+        Highest product TDS the use allows.
+    """
+
+    rating: MembraneRating
+    waste_ratio: float
+    inlet_pressure_kpa: float | None = None
+    product_tds_mg_per_l: float | None = None
+
+
+@dataclass(frozen=True)
+class Check:
+    """One promise against one reading.
+
+    `verdict` is ``"kept"``, ``"not_kept"`` or ``"not_read"``; `promised` and `found` are in the unit that stands at the
+    end of the quantity's name; `low` and `high` are the limits, None where there is none.
+    """
+
+    quantity: str
+    verdict: str
+    promised: float | None
+    found: float | None
+    low: float | None
+    high: float | None
+    for_installer: str
+    for_client: str
+
+
+def commissioning_checks(promise: Promise, reading: Mapping[str, float]) -> tuple[Check, ...]:
+    """Return every check of a new unit.
+
+    Parameters
+    ----------
+    promise : Promise
+        What sizing said.
+    reading : mapping of str to float
+        Canonical quantities of the first reading; what was not read is left out.
+
+    Returns
+    -------
+    tuple of Check
+        Permeate flow, permeate TDS, waste ratio, inlet pressure, product TDS, chlorine behind the carbon.
+
+    Raises
+    ------
+    EngineeringError
+        A promised waste ratio that is not positive.
+
+    Examples
+    --------
+    >>> label = MembraneRating(284.0, 345.0, 25.0, 250.0, 0.15, 0.97)
+    >>> found = commissioning_checks(Promise(label, 4.0), {"inlet_pressure_kpa": 345.0, "temperature_degc": 25.0,
+    ...     "feed_tds_mg_per_l": 250.0, "permeate_flow_l_per_day": 200.0})
+    >>> [(check.quantity, check.verdict) for check in found][:2]
+    [('permeate_flow_l_per_day', 'not_kept'), ('permeate_tds_mg_per_l', 'not_read')]
+    """
+    recovery = float(recovery_from_waste_ratio(promise.waste_ratio))
+    flow, tds = _expected(promise, reading, recovery)
+    permeate, drain = reading.get("permeate_flow_l_per_day"), reading.get("concentrate_flow_l_per_day")
+    ratio = drain / permeate if permeate and drain is not None else None
+    chlorine = reading.get("carbon_outlet_total_chlorine_mg_per_l", reading.get("carbon_outlet_free_chlorine_mg_per_l"))
+    checks = [
+        _check(
+            "permeate_flow_l_per_day", flow, permeate, low=_times(flow, 1.0 - FLOW_TOLERANCE),
+            high=_times(flow, 1.0 + FLOW_TOLERANCE),
+            installer="The flow is outside 20 % of what the label gives at this pressure, temperature and TDS: check "
+            "the tank valve, the pressures and the seat of the membrane.",
+            client="The unit does not make the water it should yet; we are looking into it.",
+        ),
+        _check(
+            "permeate_tds_mg_per_l", tds, reading.get("permeate_tds_mg_per_l"), high=_times(tds, PERMEATE_TDS_FACTOR),
+            installer="The permeate is worse than the label gives here: flush longer, then check O-rings and seat.",
+            client="The membrane does not hold back as much as it should yet; we are looking into it.",
+        ),
+        _check(
+            "waste_ratio", promise.waste_ratio, ratio, low=promise.waste_ratio * (1.0 - WASTE_RATIO_TOLERANCE),
+            high=promise.waste_ratio * (1.0 + WASTE_RATIO_TOLERANCE),
+            installer="The waste ratio is not the one it was laid out for: wrong restrictor, or the flush valve is "
+            "open. Too little waste leaves scale on the membrane.",
+            client="The unit wastes more or less water than planned; we will set it right.",
+        ),
+    ]  # fmt: skip
+    if promise.inlet_pressure_kpa is not None:
+        checks.append(
+            _check(
+                "inlet_pressure_kpa", promise.inlet_pressure_kpa, reading.get("inlet_pressure_kpa"),
+                low=max(promise.inlet_pressure_kpa - PRESSURE_SHORTFALL_KPA, 0.0),
+                installer="The membrane inlet is more than 10 psi (69 kPa) below what was counted on: line, "
+                "prefilters or pump.",
+                client="The water pressure is lower than was counted on.",
+            )
+        )  # fmt: skip
+    if promise.product_tds_mg_per_l is not None:
+        checks.append(
+            _check(
+                "product_tds_mg_per_l", promise.product_tds_mg_per_l, reading.get("product_tds_mg_per_l"),
+                high=promise.product_tds_mg_per_l,
+                installer="The product is above what the use allows: flush the resin, look for a bypass at its seats.",
+                client="The water is not good enough for its use yet.",
+            )
+        )  # fmt: skip
+    checks.append(
+        _check(
+            "carbon_outlet_total_chlorine_mg_per_l", 0.0, chlorine, high=CHLORINE_LIMIT_MG_PER_L, open_high=True,
+            installer="Chlorine passes new carbon: it bypasses a seat, is the wrong kind, or the flow is too high. It "
+            "ruins the membrane; do not leave the unit running.",
+            client="A filter does not hold back chlorine as it should; we will set it right before it is used.",
+        )
+    )  # fmt: skip
+    return tuple(checks)
+
+
+def _expected(promise: Promise, reading: Mapping[str, float], recovery: float) -> tuple[float | None, float | None]:
+    """Flow and permeate TDS of the label at the condition of the reading; None where it is not known."""
+    inlet, feed = reading.get("inlet_pressure_kpa"), reading.get("feed_tds_mg_per_l")
+    temperature = reading.get("temperature_degc")
+    if inlet is None or temperature is None or not feed:
+        return None, None
+    permeate, drain = reading.get("permeate_flow_l_per_day"), reading.get("concentrate_flow_l_per_day")
+    if permeate and drain and permeate / (permeate + drain) < 0.95:
+        recovery = permeate / (permeate + drain)
+    try:
+        flow = expected_permeate_flow_l_per_day(
+            promise.rating,
+            pressure_kpa=inlet,
+            temperature_degc=temperature,
+            tds_mg_per_l=feed,
+            recovery_fraction=recovery,
+        )
+        here = SiteSurvey("reef", 1.0, min(inlet, 1100.0), temperature, temperature, feed)
+        return float(flow), site_permeate_tds_mg_per_l(promise.rating, here, inlet, recovery)
+    except EngineeringError:
+        # No driving pressure, or a condition outside the formulas: nothing can be promised of it.
+        return None, None
+
+
+def _times(value: float | None, factor: float) -> float | None:
+    return None if value is None else value * factor
+
+
+def _check(
+    quantity: str,
+    promised: float | None,
+    found: float | None,
+    *,
+    installer: str,
+    client: str,
+    low: float | None = None,
+    high: float | None = None,
+    open_high: bool = False,
+) -> Check:
+    if found is None or promised is None:
+        missing = "Not read, or not with the pressure, temperature and feed TDS it is judged by: read it and ask again."
+        return Check(quantity, "not_read", promised, found, low, high, missing, "This was not measured yet.")
+    above = high is not None and (found >= high if open_high else found > high)
+    kept = not above and not (low is not None and found < low)
+    if kept:
+        return Check(quantity, "kept", promised, found, low, high, "As promised.", "As promised.")
+    return Check(quantity, "not_kept", promised, found, low, high, installer, client)

@@ -1,0 +1,229 @@
+"""What sizing is asked, what the catalogue can give, and what an offer holds."""
+
+from dataclasses import dataclass, field
+from typing import Final
+
+from fleet.engineering.errors import EngineeringError
+from fleet.engineering.expected_flow import MembraneRating
+from fleet.engineering.sizing.survey import SiteSurvey
+from fleet.engineering.targets import TARGETS
+
+# Supply and drain together, in whatever currency the company counts (common practice, no source).
+ASSUMED_WATER_PRICE_PER_M3: Final = 4.0
+
+
+@dataclass(frozen=True)
+class WaterUse:
+    """One use of the water and what it takes in a week.
+
+    Attributes
+    ----------
+    use : str
+        ``"reef"``, ``"planted"``, ``"drinking"``, ``"coffee"`` or ``"laboratory"``.
+    demand_l_per_week : float
+        Above 0.
+    """
+
+    use: str
+    demand_l_per_week: float
+
+    def __post_init__(self) -> None:
+        if self.use not in TARGETS:
+            raise EngineeringError("use", f"{self.use!r} is not a use; it is one of {', '.join(TARGETS)}.")
+        if not 0.0 < self.demand_l_per_week <= 1.0e5:
+            raise EngineeringError("demand_l_per_week", "A demand lies above 0 and up to 100000 L a week.")
+
+
+@dataclass(frozen=True)
+class SizingRequest:
+    """A site, the uses of its water, and what there is room and power for.
+
+    Attributes
+    ----------
+    uses : tuple of WaterUse
+        At least one; several share one membrane.
+    survey : SiteSurvey
+        The site and its water. Its use and demand are not read here; those of `uses` count.
+    has_power : bool
+        Whether a booster pump can be supplied.
+    most_cartridges : int, optional
+        Places for cartridges and membrane, all together.
+    largest_tank_l : float, optional
+        Largest tank there is room for; None without a limit.
+    water_price_per_m3 : float, optional
+        Of supply and drain, in the company's currency; `ASSUMED_WATER_PRICE_PER_M3` where it is not known, since water
+        counted as free would make waste the cheapest way to better permeate.
+    """
+
+    uses: tuple[WaterUse, ...]
+    survey: SiteSurvey
+    has_power: bool = True
+    most_cartridges: int | None = None
+    largest_tank_l: float | None = None
+    water_price_per_m3: float | None = None
+
+    def __post_init__(self) -> None:
+        if not self.uses:
+            raise EngineeringError("uses", "Name at least one use of the water.")
+        if len({entry.use for entry in self.uses}) < len(self.uses):
+            raise EngineeringError("uses", "Name each use once, with its whole demand.")
+
+    @property
+    def water_price(self) -> float:
+        """Price of a cubic metre, as given or assumed."""
+        return ASSUMED_WATER_PRICE_PER_M3 if self.water_price_per_m3 is None else self.water_price_per_m3
+
+    @property
+    def demand_l_per_week(self) -> float:
+        """Water of all uses together."""
+        return sum(entry.demand_l_per_week for entry in self.uses)
+
+    @property
+    def resin_demand_l_per_week(self) -> float:
+        """Water of the uses that only deionised water serves."""
+        return sum(entry.demand_l_per_week for entry in self.uses if TARGETS[entry.use].needs_resin)
+
+
+@dataclass(frozen=True)
+class Item:
+    """Something of the catalogue, with what sizing needs of it; None where the label does not say."""
+
+    code: str
+    name: str
+    kind: str
+    price: float
+    life_cap_days: float | None = None
+    rated_volume_l: float | None = None
+    carbon_kind: str = ""
+    carbon_volume_l: float | None = None
+    chlorine_capacity_g: float | None = None
+    rating: MembraneRating | None = None
+    resin_volume_l: float | None = None
+    resin_capacity_eq_per_l: float | None = None
+
+
+@dataclass(frozen=True)
+class Life:
+    """How long a cartridge should serve: the middle, and the range that holds in eight cases of ten.
+
+    `limited_by` is "capacity", "volume on the label", or "age".
+    """
+
+    days: float
+    from_days: float
+    to_days: float
+    limited_by: str
+
+
+@dataclass(frozen=True)
+class Part:
+    """A cartridge in its place of the train, why it is there and what it costs in a year."""
+
+    stage: str
+    role: str
+    item: Item
+    life: Life
+    cost_per_year: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Fitting:
+    """Something beside the cartridges; `item` is None where the catalogue has nothing of the kind."""
+
+    what: str
+    item: Item | None
+    size: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Remark:
+    """A code, and a sentence for the offer."""
+
+    code: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """One configuration with its numbers.
+
+    Attributes
+    ----------
+    best_for : tuple of str
+        ``"least_first_cost"``, ``"least_running_cost"``, ``"least_waste"``; empty where it is only another way.
+    layout : str
+        ``"ro"``, ``"ro_di"``, or ``"tee"`` where a branch before the resin serves the uses that want none.
+    parts : tuple of Part
+        The train from the feed on.
+    fittings : tuple of Fitting
+        Pump, restrictor, tank, softener and the like.
+    inlet_pressure_kpa : float
+        Membrane inlet, gauge.
+    usual_permeate_flow_l_per_day, winter_permeate_flow_l_per_day : float
+        New at the usual temperature; aged, at the lowest.
+    usual_run_hours_per_day, winter_run_hours_per_day : float
+        At those flows.
+    waste_ratio, recovery_fraction : float
+        Concentrate over permeate; permeate over feed.
+    restrictor_ml_per_min : float
+        At the usual temperature.
+    waste_l_per_week, feed_l_per_week : float
+        Without flush water.
+    permeate_tds_mg_per_l : float
+        Expected.
+    concentrate_langelier_index : float or None
+        None where the water is not known well enough.
+    tank_usable_volume_l : float
+        Stored water the peak draw asks for.
+    first_cost, consumables_per_year, consumables_per_1000_l, water_per_year, running_cost_per_year : float
+        In the company's currency; cartridges and fittings of the catalogue, without housings and labour.
+    reasons : tuple of Remark
+        Why it is as it is, what was assumed, what to mind.
+    missing : tuple of Remark
+        What it needs and the catalogue does not have.
+    """
+
+    best_for: tuple[str, ...]
+    layout: str
+    parts: tuple[Part, ...]
+    fittings: tuple[Fitting, ...]
+    inlet_pressure_kpa: float
+    usual_permeate_flow_l_per_day: float
+    winter_permeate_flow_l_per_day: float
+    usual_run_hours_per_day: float
+    winter_run_hours_per_day: float
+    waste_ratio: float
+    recovery_fraction: float
+    restrictor_ml_per_min: float
+    waste_l_per_week: float
+    feed_l_per_week: float
+    permeate_tds_mg_per_l: float
+    concentrate_langelier_index: float | None
+    tank_usable_volume_l: float
+    first_cost: float
+    consumables_per_year: float
+    consumables_per_1000_l: float
+    water_per_year: float
+    running_cost_per_year: float
+    reasons: tuple[Remark, ...] = ()
+    missing: tuple[Remark, ...] = ()
+
+    @property
+    def has_booster_pump(self) -> bool:
+        """Whether a pump is part of it."""
+        return any(fitting.what == "booster_pump" for fitting in self.fittings)
+
+    @property
+    def membrane(self) -> Part:
+        """The membrane in its place."""
+        return next(part for part in self.parts if part.stage == "membrane")
+
+
+@dataclass(frozen=True)
+class Offer:
+    """Alternatives side by side; none where the catalogue cannot serve, and then `missing` says what it lacks."""
+
+    alternatives: tuple[Alternative, ...]
+    missing: tuple[Remark, ...] = field(default=())

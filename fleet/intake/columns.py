@@ -106,5 +106,5 @@ def _column(index: int, header: str, vocabulary: Vocabulary) -> Column:
 
 def _unknown(name: str, known: Iterable[str]) -> str:
     close = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
-    hint = f"did you mean '{spoken(close[0])}'? " if close else ""
-    return f"this is no column the log can have; {hint}Rename it, or call it 'note' to keep it as text."
+    advice = f"did you mean '{spoken(close[0])}'? Rename it" if close else "rename it"
+    return f"this is no column the log can have; {advice}, or call it 'note' to keep it as text."

@@ -144,4 +144,5 @@ def check_lengths(row: Row, lengths: Mapping[str, int]) -> None:
 
 
 def _shown(now: datetime, place: Place) -> str:
-    return now.astimezone(place.zone).strftime("%Y-%m-%d %H:%M")
+    # With its offset: what was sent may be in UTC or another zone, and would seem to lie in the past.
+    return now.astimezone(place.zone).isoformat(sep=" ", timespec="minutes")

@@ -10,6 +10,9 @@ from accounts.errors import InvalidInput
 MOST_BYTES: Final = 20_000_000
 """Larger files are refused: twenty megabytes hold years of readings of a large fleet."""
 
+MOST_COLUMNS: Final = 200
+"""A log has a few dozen columns; a line with more cells than this is no row of one, and is told once, not by cell."""
+
 _SEPARATORS: Final = (";", "\t", ",")
 
 
@@ -63,7 +66,7 @@ def read_table(content: bytes) -> TextTable:
     Raises
     ------
     InvalidInput
-        When there is no header and row to read, or the quotes do not close.
+        When there is no header and row to read, a line has too many cells, or the quotes do not close.
     """
     text = decode(content)
     lines = text.splitlines()
@@ -79,6 +82,12 @@ def read_table(content: bytes) -> TextTable:
     try:
         for cells in reader:
             tidy = tuple(cell.strip() for cell in cells)
+            if any(tidy[MOST_COLUMNS:]):
+                raise InvalidInput(
+                    "too_many_columns",
+                    f"Line {starts_at} has {len(tidy)} cells; at most {MOST_COLUMNS} are read. Check the separator and "
+                    "the line ends.",
+                )
             if any(tidy):
                 if headers:
                     rows.append((starts_at, tidy))

@@ -67,7 +67,7 @@ def test_a_unit_goes_by_its_code_too_and_a_bare_number_is_fine_where_there_is_no
         ("temperature", "59 delta_degF", "difference"),
         ("inlet_presure", "60 psi", "no such field"),
         ("taken_at", 1710000000, "Text is needed"),
-        ("taken_at", "2026-03-11T00:00Z", "in the future"),
+        ("taken_at", "2026-03-11T00:00Z", "in the future (it is 2026-03-10 13:00+01:00)"),
         ("state", ["static"], "Text is needed"),
         ("reference", "x" * 81, "at most 80"),
         ("reference", "auto-1", "auto-"),

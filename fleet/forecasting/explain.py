@@ -57,8 +57,9 @@ def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int, wh
     lives = int(forecasts.past_lives[position])
     evidence = []
     if used:
-        age = float(forecasts.newest_reading_age_days[position])
-        evidence.append(f"{used} reading{'s' if used > 1 else ''}, the newest {age:.0f} days old")
+        age = round(float(forecasts.newest_reading_age_days[position]))
+        old = f"{age} day{'' if age == 1 else 's'} old" if age > 0 else "less than a day old"
+        evidence.append(f"{used} reading{'s' if used > 1 else ''}, {'the newest ' if used > 1 else ''}{old}")
     if lives:
         evidence.append(f"{lives} earlier cartridge{'s' if lives > 1 else ''} here")
     if not evidence:

@@ -2,6 +2,8 @@
 
 from dataclasses import replace
 
+import pytest
+
 from fleet.forecasting import build_fleet, forecast, sentence_for_change, sentence_for_client, sentence_for_installer
 
 from .fleets import NOW, columns, readings, row_of
@@ -20,7 +22,22 @@ def test_installer_reads_date_interval_and_evidence():
     sentence = sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
     assert sentence.startswith("Resin: what it removes will break through around 20")
     assert "8 in 10:" in sentence
-    assert "1 reading, the newest 12 days old" in sentence
+    assert "1 reading, 12 days old" in sentence
+
+
+@pytest.mark.parametrize(
+    ("ages", "words"),
+    [
+        ([1.2, 9.0], "2 readings, the newest 1 day old"),
+        ([0.3, 9.0], "2 readings, the newest less than a day old"),
+        ([2.0], "1 reading, 2 days old"),
+    ],
+)
+def test_ages_are_said_as_people_say_them(ages, words):
+    given = columns()
+    given["readings"] = readings([NOW - age for age in ages], product_tds_mg_per_l=0.0, permeate_tds_mg_per_l=9.0)
+    fleet, answer = run(given)
+    assert words in sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
 
 
 def test_nominal_only_is_said():

@@ -89,11 +89,17 @@ def outside_sentence(value: float, kind: Kind, given: str) -> str:
     unit = f" {kind.canonical_unit}" if kind.canonical_unit not in ("pH", "fraction") else ""
     if value < kind.low and not np.isfinite(kind.high):
         return f"{given} is not possible: this cannot be below {kind.low:g}{unit}."
-    limits = f"{kind.low:.6g} to {kind.high:.6g}{unit}"
+    limits = f"{_plain(kind.low, 6)} to {_plain(kind.high, 6)}{unit}"
     other = kind.display_units["us"]
     if other not in (kind.canonical_unit, "%"):
-        limits += f" ({to_unit(kind.low, other, kind):.4g} to {to_unit(kind.high, other, kind):.4g} {other})"
+        low, high = to_unit(kind.low, other, kind), to_unit(kind.high, other, kind)
+        limits += f" ({_plain(low, 4)} to {_plain(high, 4)} {other})"
     return f"{given} is outside what this can be, {limits}; check the digits and the unit."
+
+
+def _plain(value: float, digits: int) -> str:
+    """The number to that many significant digits, never with an exponent: nobody reads a meter in powers of ten."""
+    return str(np.format_float_positional(float(value), precision=digits, fractional=False, trim="-"))
 
 
 def _below(value: Any, kind: Kind) -> Any:

@@ -245,3 +245,12 @@ def test_an_unknown_kind_or_system_is_refused_by_name() -> None:
         units.parse_quantity("5 psi", "presure", field="x")
     with pytest.raises(EngineeringError, match="unit_system"):
         units.to_display(1.0, "pressure", "imperial")
+
+
+def test_limits_are_told_in_plain_digits() -> None:
+    # 50000 L/day / (3.785411784 L per US gallon, NIST SP 811) = 13208.6 US gpd
+    from fleet.engineering.units.limits import outside_sentence
+    from fleet.engineering.units.quantities import find_kind
+
+    said = outside_sentence(-345.0, find_kind("permeate_flow_l_per_day"), "-345 L/day")
+    assert "0 to 50000 L/day (0 to 13210 US gpd)" in said

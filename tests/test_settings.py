@@ -1,6 +1,7 @@
 """Settings come from the environment, and a malformed value stops the start with a sentence."""
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -10,10 +11,25 @@ import pytest
 ROOT = Path(__file__).resolve().parents[1]
 
 
-def start(**variables: str) -> subprocess.CompletedProcess[str]:
+INTERRUPTED = """
+import sys
+from django.core import management
+
+import manage
+
+def interrupt(*args, **options):
+    raise KeyboardInterrupt
+
+management.execute_from_command_line = interrupt
+sys.argv = ["manage.py", "nightly"]
+manage.main()
+"""
+
+
+def start(root: Path = ROOT, /, **variables: str) -> subprocess.CompletedProcess[str]:
     environment = {"PATH": os.environ["PATH"], "HOME": os.environ.get("HOME", "/tmp")} | variables
     return subprocess.run(
-        [sys.executable, "manage.py", "check"], cwd=ROOT, env=environment, capture_output=True, text=True, timeout=120
+        [sys.executable, "manage.py", "check"], cwd=root, env=environment, capture_output=True, text=True, timeout=120
     )
 
 
@@ -36,7 +52,27 @@ def test_a_malformed_variable_stops_the_start_and_says_what_would_be_right(
     answer = start(**variables)
     assert answer.returncode != 0
     assert sentence in answer.stderr
+    assert "Traceback" not in answer.stderr
 
 
 def test_the_default_needs_nothing_set() -> None:
     assert start().returncode == 0
+
+
+def test_a_folder_that_cannot_be_written_is_said_in_a_sentence(tmp_path: Path) -> None:
+    shutil.copytree(ROOT / "fleet" / "config", tmp_path / "copy" / "fleet" / "config")
+    (tmp_path / "copy" / "fleet" / "__init__.py").touch()
+    shutil.copy(ROOT / "manage.py", tmp_path / "copy")
+    (tmp_path / "copy" / ".data").write_text("a file where the folder should be: nobody can make it, not even root")
+    answer = start(tmp_path / "copy")
+    assert answer.returncode != 0
+    assert "cannot be made" in answer.stderr
+    assert "DATABASE_URL" in answer.stderr
+    assert "Traceback" not in answer.stderr
+
+
+def test_ctrl_c_ends_a_command_with_a_sentence_and_the_code_of_an_interrupt() -> None:
+    command = [sys.executable, "-c", INTERRUPTED]
+    answer = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=120)
+    assert answer.returncode == 130
+    assert answer.stderr.strip() == "Stopped before the end. Run it again: nothing is done twice."

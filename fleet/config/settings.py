@@ -126,7 +126,13 @@ else:
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
     }
     if not _database_url:
-        DATA_DIR.mkdir(exist_ok=True)
+        try:
+            DATA_DIR.mkdir(exist_ok=True)
+        except OSError as error:
+            raise ImproperlyConfigured(
+                f"{DATA_DIR} cannot be made ({error.strerror}): run as the user who owns this directory, or name a "
+                "database elsewhere, as DATABASE_URL=sqlite:////home/you/fleet.sqlite3."
+            ) from error
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "accounts.User"

@@ -14,9 +14,7 @@ def show_rounds(screen: Screen, plan: Plan) -> None:
     rounds = list(Round.objects.filter(plan=plan).select_related("installer").order_by("day", "installer__name"))
     stops = _stops(rounds)
     served = sum(len(found) for found in stops.values())
-    screen.heading(
-        f"Rounds from {day_in_words(plan.first_day, year=True)}: {served} visits in {len(rounds)} days of work"
-    )
+    screen.heading(f"Rounds from {day_in_words(plan.first_day, year=True)}: {served} visits in {len(rounds)} rounds")
     for round_ in rounds:
         zone = ZoneInfo(round_.installer.time_zone)
         screen.subheading(

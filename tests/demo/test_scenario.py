@@ -29,6 +29,20 @@ def test_a_drinking_tap_never_has_resin(told: Told) -> None:
     assert all(unit.kind == "ro" for unit in told.scenario.units if unit.use in {"drinking", "coffee"})
 
 
+def test_what_is_said_about_getting_in_fits_the_place(told: Told) -> None:
+    uses: dict[str, set[str]] = {}
+    for unit in told.scenario.units:
+        uses.setdefault(unit.site, set()).add(unit.use)
+    for site in told.scenario.sites.values():
+        notes, is_home = site.access_notes.lower(), site.name.endswith(", home")
+        if "aquarium" in notes:
+            assert uses[site.code] & {"reef", "planted"}, site.code
+        if "counter" in notes:
+            assert not is_home, site.code
+        if "kitchen" in notes or "hall cupboard" in notes:
+            assert is_home or uses[site.code] & {"reef", "drinking"}, site.code
+
+
 @pytest.mark.parametrize("path", sorted(FOLDER.iterdir()), ids=lambda path: path.name)
 def test_every_file_says_that_it_is_invented(path) -> None:
     assert "invented" in path.read_text(encoding="utf-8")[:400].lower()

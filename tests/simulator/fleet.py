@@ -196,6 +196,7 @@ class _Service:
         row["reason"] = reason
         self.lives.append(
             {
+                "placement": serial,
                 "slot": slot,
                 "unit": unit,
                 "days": day - self.state.placed[unit, slot],

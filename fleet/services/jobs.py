@@ -25,6 +25,8 @@ log = logging.getLogger(__name__)
 
 MOST_ATTEMPTS: Final = 3
 """A chunk whose worker died this often is given up: it is probably what kills them."""
+STOPPING_GRACE: Final = timedelta(minutes=1)
+"""How long the holder of a job that was asked to stop is waited for; one that lives reports, and ends, well before."""
 
 LIVE: Final = (Job.State.WAITING, Job.State.RUNNING)
 
@@ -141,7 +143,11 @@ def start_job(
             sentence = "The process that did this ended in the middle; the work is begun anew."
             _end(going.pk, Job.State.FAILED, now, doing="failed", problem={"code": "abandoned", "sentence": sentence})
         elif going is not None:
-            raise Conflict("job_is_running", f"Job {going.pk} is already at this; wait for it or stop it.")
+            raise Conflict(
+                "job_is_running",
+                f"Job {going.pk} is already at this; wait for it or stop it. Should its process have died, this can be "
+                f"begun anew a minute after the job was asked to stop.",
+            )
         job = Job.objects.create(
             company=company,
             kind=kind,
@@ -161,13 +167,19 @@ def start_job(
 
 
 def stop_job(*, job: Job, by: Membership | None, now: datetime) -> Job:
-    """Ask a job to stop: waiting chunks are not begun, running ones end at their next report."""
+    """Ask a job to stop: waiting chunks are not begun, running ones end at their next report.
+
+    Should their process have died, nothing reports any more; a minute later they no longer hold the job.
+    """
     with transaction.atomic():
         locked = Job.objects.select_for_update(no_key=True).get(pk=job.pk)
         if locked.state not in LIVE:
             raise Conflict("job_has_ended", f"Job {job.pk} has ended ({locked.state}); there is nothing to stop.")
         locked.stop_requested = True
-        if not JobChunk.objects.filter(job=locked, state=JobChunk.State.RUNNING).exists():
+        held = JobChunk.objects.filter(job=locked, state=JobChunk.State.RUNNING, lease_until__gte=now)
+        # A process that died cannot hear this: its hold must not outlive the wish to be rid of it by a whole lease.
+        held.filter(lease_until__gt=now + STOPPING_GRACE).update(lease_until=now + STOPPING_GRACE)
+        if not held.exists():
             locked.state = Job.State.STOPPED
             locked.finished_at = now
             locked.doing = "stopped"
@@ -264,7 +276,7 @@ def _is_abandoned(job: Job, now: datetime) -> bool:
     if job.started_at is None and not settings.CELERY_TASK_ALWAYS_EAGER:
         # It may wait behind others in the queue.
         return False
-    is_old = job.created_at < now - timedelta(seconds=settings.JOB_LEASE_SECONDS)
+    is_old = job.stop_requested or job.created_at < now - timedelta(seconds=settings.JOB_LEASE_SECONDS)
     held = JobChunk.objects.filter(job=job, state=JobChunk.State.RUNNING, lease_until__gte=now)
     return is_old and not held.exists()
 

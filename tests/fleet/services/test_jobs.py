@@ -183,6 +183,34 @@ def test_work_abandoned_by_a_dead_process_does_not_block_the_next(company: Compa
     assert jobs.run_chunk(job_id=fresh.pk, index=0) == "done"
 
 
+def test_a_job_of_a_process_that_died_just_now_is_rid_of_by_asking_it_to_stop(
+    company: Company, owner: Membership, done: list[int]
+) -> None:
+    old = start(company, {"number": 1})
+    now = timezone.now()
+    jobs.claim(job_id=old.pk, index=0, now=now)
+    assert jobs.stop_job(job=old, by=owner, now=now).state == "running"
+    with pytest.raises(Conflict, match="begun anew a minute after"):
+        start(company, {"number": 1})
+    later = now + jobs.STOPPING_GRACE + timedelta(seconds=1)
+    with transaction.atomic():
+        fresh = jobs.start_job(company=company, by=owner, kind="test", chunks=[{"number": 1}], now=later)
+    old.refresh_from_db()
+    assert (old.state, old.problem["code"]) == ("failed", "abandoned")
+    assert jobs.run_chunk(job_id=fresh.pk, index=0) == "done"
+
+
+def test_asked_twice_to_stop_a_job_without_a_living_process_is_stopped(
+    company: Company, owner: Membership, done: list[int]
+) -> None:
+    job = start(company, {"number": 1})
+    now = timezone.now()
+    jobs.claim(job_id=job.pk, index=0, now=now)
+    jobs.stop_job(job=job, by=owner, now=now)
+    stopped = jobs.stop_job(job=job, by=owner, now=now + jobs.STOPPING_GRACE + timedelta(seconds=1))
+    assert stopped.state == "stopped"
+
+
 def test_an_unknown_kind_is_refused(company: Company) -> None:
     with pytest.raises(InvalidInput):
         jobs.start_job(company=company, by=None, kind="magic", now=timezone.now())

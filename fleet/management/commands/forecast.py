@@ -43,9 +43,12 @@ class Command(BaseCommand):
         except UnusableFilesError as error:
             raise CommandError(str(error)) from None
         forecasts = forecast(fleet)
-        count = write_forecasts(fleet, forecasts, options["out"])
-        if options["report"] is not None:
-            write_report(fleet, forecasts, faults, options["report"])
+        try:
+            count = write_forecasts(fleet, forecasts, options["out"])
+            if options["report"] is not None:
+                write_report(fleet, forecasts, faults, options["report"])
+        except OSError as error:
+            raise CommandError(f"{error.filename} cannot be written ({error.strerror}); give another file.") from None
         dropped = sum(fault.row_dropped for fault in faults)
         self.stdout.write(
             f"{count} positions of {len(fleet.units)} units forecast; {len(fleet.readings)} readings read, "

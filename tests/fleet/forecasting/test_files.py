@@ -129,6 +129,10 @@ def test_the_command_says_what_is_wrong(directory):
         call_command("forecast", data=directory, out=directory / "out.csv", as_of="soon")
     with pytest.raises(CommandError, match="does not exist"):
         call_command("forecast", data=directory, out=directory / "nowhere" / "out.csv")
+    with pytest.raises(CommandError, match="cannot be written"):
+        call_command("forecast", data=directory, out=directory)
+    with pytest.raises(CommandError, match="cannot be written"):
+        call_command("forecast", data=directory, out=directory / "out.csv", report=directory)
 
 
 def test_the_columns_are_documented():

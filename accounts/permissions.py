@@ -54,6 +54,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     # fleet
     ("site", (*READ, "forecast"), EVERYONE),
     ("site", WRITE, OFFICE),
+    ("site", ("upload_public_records",), STAFF),
     ("unit", READ, EVERYONE),
     ("unit", WRITE, OFFICE),
     ("unit", ("status", "forecast", "add_reading", "list_findings"), EVERYONE),

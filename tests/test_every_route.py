@@ -108,6 +108,7 @@ TABLE: dict[str, str] = {
     "PATCH /api/v1/sites/<pk>/": OFFICE,
     "DELETE /api/v1/sites/<pk>/": OFFICE,
     "GET /api/v1/sites/<pk>/forecast/": EVERYONE,
+    "POST /api/v1/sites/<pk>/public-records/": STAFF,
     "POST /api/v1/sizing/": STAFF,
     "GET /api/v1/units/": EVERYONE,
     "POST /api/v1/units/": OFFICE,

@@ -5,6 +5,7 @@ from typing import Any
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
+from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -12,6 +13,8 @@ from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
 from accounts.validation import check_time_zone
 from fleet.api.forecasts import PROBABILITY_BY, FirstToFailSerializer, context_of_day, day_asked
+from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
+from fleet.intake import wqx_log
 from fleet.models import Site
 from fleet.services import sites
 from fleet.services.forecast_groups import first_to_fail_of_site
@@ -57,6 +60,15 @@ class SiteSerializer(TenantModelSerializer):
         extra_kwargs = {"time_zone": {"validators": [check_time_zone]}}
 
 
+class PublicRecordsSerializer(serializers.Serializer[Any]):
+    """What became of an export of public records."""
+
+    batch = IntakeBatchSerializer()
+    ignored = serializers.DictField(
+        child=serializers.IntegerField(), help_text="results of what is not kept here: characteristic -> how many"
+    )
+
+
 class SiteViewSet(ReadWriteViewSet):
     """The places where units stand. Access windows sent with a change replace the ones there were."""
 
@@ -71,6 +83,17 @@ class SiteViewSet(ReadWriteViewSet):
 
     def perform_update(self, serializer: Any) -> Site:
         return sites.update_site(site=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
+
+    @extend_schema(request={"multipart/form-data": FileSerializer}, responses={201: PublicRecordsSerializer})
+    @action(detail=True, methods=["post"], url_path="public-records", parser_classes=[MultiPartParser])
+    def upload_public_records(self, request: Request, pk: str) -> Response:
+        """Store an export of results of public records (CSV in the WQX columns) as feed water samples of this site."""
+        site = self.get_object()
+        name, content = uploaded(request)
+        intake = wqx_log.read_log(
+            company=self.by.company, by=self.by, site=site, name=name, content=content, now=self.now
+        )
+        return Response(PublicRecordsSerializer(intake, context=self.get_serializer_context()).data, status=201)
 
     def known_parameters(self) -> dict[str, bool]:
         own = {"probability_by": False} if self.action == "forecast" else {}

@@ -95,7 +95,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("visit", ("confirm", "unconfirm", "cancel", "propose"), OFFICE),
     ("visit", ("complete",), STAFF),
     ("plan", (*READ, "map"), STAFF),
-    ("plan", ("create", "publish", "write_parts_lists"), OFFICE),
+    ("plan", ("create", "publish", "replan", "write_parts_lists"), OFFICE),
     ("round", READ, STAFF),
     ("stop", READ, STAFF),
     ("service_record", READ, EVERYONE),

@@ -138,6 +138,7 @@ TABLE: dict[str, str] = {
     "GET /api/v1/plans/<pk>/": STAFF,
     "GET /api/v1/plans/<pk>/map/": STAFF,
     "POST /api/v1/plans/<pk>/publish/": OFFICE,
+    "POST /api/v1/plans/<pk>/replan/": OFFICE,
     "POST /api/v1/plans/<pk>/write-parts-lists/": OFFICE,
     "GET /api/v1/policy/": OFFICE,
     "PATCH /api/v1/policy/": OWNER,

@@ -10,17 +10,21 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from accounts.api.etags import check_if_match, etag_of
 from accounts.api.fields import FiniteFloatField
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
 from fleet.api.jobs import JobSerializer, accepted
 from scheduling.api.geojson_schema import FEATURE_COLLECTION
 from scheduling.api.renderers import GeoJSONRenderer
+from scheduling.api.replanning import DifferenceSerializer, HappenedSerializer, ReplanSerializer
 from scheduling.exports.geojson import MEDIA_TYPE, plan_map
 from scheduling.models import Plan, Round, Stop, UnservedVisit
 from scheduling.services.parts import write_parts_lists
+from scheduling.services.plan_differences import people_to_tell
 from scheduling.services.planning_jobs import start_plan_job
 from scheduling.services.plans import publish_plan
+from scheduling.services.replanning import replan_day
 
 
 class StopSerializer(TenantModelSerializer):
@@ -128,6 +132,7 @@ class PlanSerializer(TenantModelSerializer):
             "travel_source",
             "costs",
             "faults",
+            "based_on",
             "created_at",
             "published_at",
         ]
@@ -139,10 +144,30 @@ class WholePlanSerializer(PlanSerializer):
 
     rounds = RoundSerializer(many=True, read_only=True)
     unserved = UnservedVisitSerializer(many=True, read_only=True)
+    happened = HappenedSerializer(many=True, read_only=True, help_text="what went wrong with the plan it is based on")
+    differences = DifferenceSerializer(
+        many=True, read_only=True, help_text="visits that are not as in the published plan before"
+    )
+    tell_clients_of = serializers.SerializerMethodField(help_text="visits whose clients must hear of the differences")
+    tell_installers = serializers.SerializerMethodField(help_text="installers who must hear of them")
 
     class Meta(PlanSerializer.Meta):
-        fields = [*PlanSerializer.Meta.fields, "rounds", "unserved"]
+        fields = [
+            *PlanSerializer.Meta.fields,
+            "happened",
+            "differences",
+            "tell_clients_of",
+            "tell_installers",
+            "rounds",
+            "unserved",
+        ]
         read_only_fields = fields
+
+    def get_tell_clients_of(self, plan: Plan) -> list[int]:
+        return people_to_tell(plan.differences)[0]
+
+    def get_tell_installers(self, plan: Plan) -> list[int]:
+        return people_to_tell(plan.differences)[1]
 
 
 class PlanRequestSerializer(StrictSerializer):
@@ -215,6 +240,20 @@ class PlanViewSet(ReadOnlyViewSet):
         """Make a draft the plan that installers drive by."""
         plan = publish_plan(plan=self.locked_object(), by=self.by, now=self.now)
         return self.answer(self.reread(plan))
+
+    @extend_schema(request=ReplanSerializer, responses={201: WholePlanSerializer})
+    @action(detail=True, methods=["post"])
+    def replan(self, request: Request, pk: str) -> Response:
+        """Mend a published plan after something has gone wrong: the rest of today and tomorrow, with few changes.
+
+        The answer is a plan of its own that says what changed and who must be told.
+        """
+        plan = self.get_object()
+        if "If-Match" in request.headers:
+            check_if_match(request, etag_of(self.get_serializer(plan).data))
+        mended = replan_day(plan=plan, by=self.by, now=self.now, **ReplanSerializer.read(self))
+        write_parts_lists(plan=mended, now=self.now)
+        return self.answer(self.reread(mended), status=201)
 
     @extend_schema(request=None, responses=PartsWrittenSerializer)
     @action(detail=True, methods=["post"], url_path="write-parts-lists")

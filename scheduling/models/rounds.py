@@ -39,6 +39,19 @@ class Plan(TenantModel):
         default=list, blank=True, help_text="what the independent evaluator found wrong; empty for a sound plan"
     )
 
+    based_on = models.ForeignKey(
+        "self",
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="mended_by",
+        help_text="the published plan that this one mends; empty for a plan made afresh",
+    )
+    happened = models.JSONField(default=list, blank=True, help_text="what went wrong with the plan it is based on")
+    differences = models.JSONField(
+        default=list, blank=True, help_text="visits that are not as in the published plan before, with who must be told"
+    )
+
     class Meta:
         ordering = ["-created_at", "-pk"]
         constraints: ClassVar = [

@@ -28,6 +28,11 @@ class PlanningClock:
     first_day: date
     zone: ZoneInfo
 
+    @staticmethod
+    def zone_of(company: Company) -> ZoneInfo:
+        """The zone of the company's office."""
+        return ZoneInfo(company.time_zone)
+
     def noon(self, day: int) -> datetime:
         """Noon of a day of the horizon, as a moment in UTC."""
         noon = datetime.combine(self.first_day + timedelta(days=day), time(12), tzinfo=self.zone)

@@ -14,7 +14,8 @@ from fleet.models import Job
 from scheduling.models import Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.planning import rounds
 from scheduling.planning.travel import TravelProvider
-from scheduling.services.days import PlanningClock, company_day
+from scheduling.services.days import company_day
+from scheduling.services.plan_differences import as_text, compare_stops
 from scheduling.services.policy import read_policy
 from scheduling.services.round_problem import MOST_DAYS, Asked, ask, planning_days
 
@@ -180,7 +181,7 @@ def _store(
     by: Membership | None,
     now: datetime,
 ) -> Plan:
-    problem, clock = asked.problem, asked.clock
+    problem = asked.problem
     Plan.objects.of_company(company).filter(first_day=problem.first_day, state=Plan.State.DRAFT).update(
         state=Plan.State.REPLACED
     )
@@ -201,8 +202,12 @@ def _store(
             for f in judged.faults
         ],
     )
-    Stop.objects.bulk_create(stop for route in answer.routes for stop in _round(plan, route, asked, clock))
-    UnservedVisit.objects.bulk_create(_unserved(plan, answer, asked))
+    _check_all_answered(answer, asked)
+    for route in answer.routes:
+        day = round_row(plan, route, asked)
+        day.save()
+        Stop.objects.bulk_create(stop_rows(day, route, asked))
+    UnservedVisit.objects.bulk_create(unserved_rows(plan, answer, asked))
     if by is not None:
         record(by=by, action="plan rounds", subject=plan, details={"days": problem.days}, now=now)
     return plan
@@ -220,8 +225,10 @@ def _costs(answer: rounds.RoundPlan) -> dict[str, float]:
     }
 
 
-def _round(plan: Plan, route: rounds.Route, asked: Asked, clock: PlanningClock) -> list[Stop]:
-    day = Round.objects.create(
+def round_row(plan: Plan, route: rounds.Route, asked: Asked) -> Round:
+    """A round as it is stored, not yet saved."""
+    clock = asked.clock
+    return Round(
         plan=plan,
         installer=asked.installers[route.installer],
         day=route.date,
@@ -231,6 +238,11 @@ def _round(plan: Plan, route: rounds.Route, asked: Asked, clock: PlanningClock) 
         driving_minutes=round(route.drive_s / 60, 1),
         driving_km=round(route.drive_m / 1_000, 1),
     )
+
+
+def stop_rows(day: Round, route: rounds.Route, asked: Asked, *, first: int = 1) -> list[Stop]:
+    """The stops of a round as they are stored, not yet saved; the first has the place given."""
+    clock = asked.clock
     return [
         Stop(
             round=day,
@@ -242,37 +254,42 @@ def _round(plan: Plan, route: rounds.Route, asked: Asked, clock: PlanningClock) 
             driving_minutes=round(stop.drive_s / 60, 1),
             driving_km=round(stop.drive_m / 1_000, 1),
         )
-        for order, stop in enumerate(route.stops, start=1)
+        for order, stop in enumerate(route.stops, start=first)
     ]
 
 
-def _unserved(plan: Plan, answer: rounds.RoundPlan, asked: Asked) -> list[UnservedVisit]:
-    """A row with its reason for every candidate that is in no round."""
-    said = {unserved.visit: unserved for unserved in answer.unserved}
+def unserved_rows(plan: Plan, answer: rounds.RoundPlan, asked: Asked) -> list[UnservedVisit]:
+    """What the planner says of the visits it leaves out, not yet saved."""
+    return [
+        UnservedVisit(
+            plan=plan,
+            visit=asked.visits[unserved.visit],
+            reason=unserved.reason.value,
+            sentence=unserved.sentence
+            if asked.installers
+            else f"{asked.visits[unserved.visit].site.name}: no installer of the company is active.",
+            displaces=asked.visits.get(unserved.displaces),
+            extra_cost=None if unserved.extra_cents is None else unserved.extra_cents / 100,
+        )
+        for unserved in answer.unserved
+    ]
+
+
+def _check_all_answered(answer: rounds.RoundPlan, asked: Asked) -> None:
+    """Every candidate is in a round or has a reason."""
+    said = {unserved.visit for unserved in answer.unserved}
     served = {stop.visit for route in answer.routes for stop in route.stops}
     silent = [key for key in asked.visits if key not in served and key not in said]
     if silent:
         raise RuntimeError(f"The planner left visits {', '.join(silent)} out without a reason.")
-    return [
-        UnservedVisit(
-            plan=plan,
-            visit=asked.visits[key],
-            reason=unserved.reason.value,
-            sentence=unserved.sentence
-            if asked.installers
-            else f"{asked.visits[key].site.name}: no installer of the company is active.",
-            displaces=asked.visits.get(unserved.displaces),
-            extra_cost=None if unserved.extra_cents is None else unserved.extra_cents / 100,
-        )
-        for key, unserved in said.items()
-    ]
 
 
 def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
     """Make a draft the plan that installers drive by.
 
     Other published plans whose days overlap are replaced. Proposed visits in the plan take its installer; a visit
-    whose time or installer is not what the plan before said counts one revision up, so that calendars take it over.
+    whose time or installer is not what the plan before said counts one revision up, so that calendars take it over;
+    the plan's `differences` list them all, and who must be told.
     Publishing a published plan again changes nothing.
 
     Raises
@@ -286,7 +303,9 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
         row = Plan.objects.select_for_update(no_key=True).get(pk=plan.pk)
         if row.state == Plan.State.PUBLISHED:
             return row
-        stops = list(Stop.objects.filter(round__plan=row).select_related("visit", "round"))
+        every = list(Stop.objects.filter(round__plan=row).select_related("visit__site", "round__installer"))
+        # what a mended plan took over from the rounds under way is history
+        stops = [stop for stop in every if row.based_on_id is None or stop.starts_at > now]
         _check_publishable(row, stops, now)
         others = [
             other
@@ -295,21 +314,33 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
             )
             if _overlap(row, other)
         ]
-        before = {
-            stop.visit_id: (stop.starts_at, stop.leaves_at, stop.round.installer_id)
-            for stop in Stop.objects.filter(round__plan__in=others).select_related("round")
-        }
+        known = Stop.objects.filter(round__plan__in=others).select_related("visit__site", "round__installer")
+        before = {s.visit_id: (s.starts_at, s.leaves_at, s.round.installer_id) for s in known}
         Plan.objects.filter(pk__in=[other.pk for other in others]).update(state=Plan.State.REPLACED)
         row.state, row.published_at = Plan.State.PUBLISHED, now
-        row.save(update_fields=["state", "published_at"])
+        if row.based_on_id is None:
+            last = row.first_day + timedelta(days=row.days - 1)
+            row.differences = compare_stops(
+                company=row.company,
+                before=[s for s in known if s.starts_at > now and row.first_day <= s.round.day <= last],
+                after=stops if others else [],
+                first_day=row.first_day,
+            )
+        row.save(update_fields=["state", "published_at", "differences"])
         for stop in stops:
             visit = stop.visit
             if before.get(visit.pk) != (stop.starts_at, stop.leaves_at, stop.round.installer_id):
                 visit.revision += 1
                 visit.updated_at = now
-            if visit.state == Visit.State.PROPOSED:
+            if visit.state == Visit.State.PROPOSED or visit.installer_id is not None:
                 visit.installer_id = stop.round.installer_id
-        Visit.objects.bulk_update([stop.visit for stop in stops], ["revision", "updated_at", "installer"])
+            if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
+                was, visit.appointment_at = as_text(visit.appointment_at), stop.starts_at
+                details = {"was": was, "appointment_at": as_text(stop.starts_at), "plan": row.pk}
+                record(by=by, action="move appointment", subject=visit, details=details, now=now)
+        Visit.objects.bulk_update(
+            [stop.visit for stop in stops], ["revision", "updated_at", "installer", "appointment_at"]
+        )
         record(by=by, action="publish plan", subject=row, details={"replaces": [o.pk for o in others]}, now=now)
     return row
 
@@ -326,11 +357,17 @@ def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
     last = plan.first_day + timedelta(days=plan.days - 1)
     if last < company_day(company=plan.company, now=now):
         raise Conflict("plan_has_gone_by", f"The plan ended on {last}; make a new one.")
+    if plan.based_on is not None and plan.based_on.state != Plan.State.PUBLISHED:
+        raise Conflict("plan_is_stale", "The plan that this one mends has been replaced since; mend the new one.")
     if plan.faults:
         raise Conflict("plan_is_faulty", f"The plan cannot be driven: {plan.faults[0]['sentence']}")
+    row_of = {row["visit"]: row for row in plan.differences}
     for stop in stops:
         visit = stop.visit
         if visit.state not in {Visit.State.PROPOSED, Visit.State.CONFIRMED}:
             raise Conflict("plan_is_stale", f"Visit {visit.pk} is {visit.get_state_display()} since; plan again.")
         if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
+            # a mended plan may move an appointment that nobody can keep, and says so in its differences
+            if row_of.get(visit.pk, {}).get("appointment_at") == as_text(visit.appointment_at):
+                continue
             raise Conflict("plan_is_stale", f"Visit {visit.pk} was confirmed for another time since; plan again.")

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -72,6 +72,8 @@ def ask(
     first_day: date,
     days: int,
     provider: TravelProvider | None = None,
+    also: Collection[int] = (),
+    without: Collection[int] = (),
 ) -> Asked:
     """Put the company's question for some days together.
 
@@ -86,10 +88,12 @@ def ask(
         Which days of the company's calendar.
     provider
         Who makes the table of trips; None: the built-in model.
+    also, without
+        Visits that are candidates, or are not, whatever their state.
     """
     clock = PlanningClock(first_day, ZoneInfo(company.time_zone))
     installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
-    visits = _candidates(company, clock, first_day, days)
+    visits = _candidates(company, clock, first_day, days, also, without)
     parts = _parts(company, visits) if policy.house.plans_with_van_stock else {}
     stock = _van_stock(company) if policy.house.plans_with_van_stock else None
     windows = _windows(company, visits)
@@ -112,18 +116,31 @@ def ask(
     )
 
 
-def _candidates(company: Company, clock: PlanningClock, first_day: date, days: int) -> list[Visit]:
+def _candidates(
+    company: Company,
+    clock: PlanningClock,
+    first_day: date,
+    days: int,
+    also: Collection[int] = (),
+    without: Collection[int] = (),
+) -> list[Visit]:
     begins, ends = clock.moment(0, 0), clock.moment(days - 1, DAY_S)
     live = (
         Visit.objects.of_company(company)
         .filter(
             Q(state=Visit.State.CONFIRMED, appointment_at__gte=begins, appointment_at__lt=ends)
             | Q(state=Visit.State.PROPOSED)
+            | Q(pk__in=also)
         )
+        .exclude(pk__in=without)
         .select_related("site", "installer")
         .order_by("pk")
     )
-    return [v for v in live if v.state == Visit.State.CONFIRMED or v.is_urgent or _is_worth_asking(v, first_day, days)]
+    return [
+        v
+        for v in live
+        if v.state == Visit.State.CONFIRMED or v.is_urgent or v.pk in also or _is_worth_asking(v, first_day, days)
+    ]
 
 
 def _is_worth_asking(visit: Visit, first_day: date, days: int) -> bool:

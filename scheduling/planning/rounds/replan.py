@@ -66,6 +66,7 @@ def replan(
     *,
     now: Moment,
     provider: TravelProvider,
+    told: Sequence[Route] | None = None,
     days: int = 2,
     disturbance: Disturbance | None = None,
     seconds: float | None = None,
@@ -86,6 +87,9 @@ def replan(
         The present moment.
     provider
         Asked for the trips, since rounds now start on the road.
+    told
+        The published rounds with the times people were told; None: the times that ``problem`` gives them. Rounds that
+        were mended before, on the day itself, have times of their own.
     days
         How many days are planned again, today included.
     disturbance
@@ -105,7 +109,7 @@ def replan(
     if days < 1:
         raise PlanningError("days", f"must be at least 1, not {days}.")
     _check(problem, changes)
-    task = _Task(problem, published, tuple(changes), now, min(problem.days, now.day + days), price)
+    task = _Task(problem, published, tuple(changes), now, min(problem.days, now.day + days), price, told)
     shaken: frozenset[str] = frozenset()
     for _ in range(2):
         rest = task.problem_from_now(provider, shaken)
@@ -158,6 +162,7 @@ class _Task:
         now: Moment,
         last: int,
         price: Disturbance,
+        told: Sequence[Route] | None = None,
     ) -> None:
         self.problem, self.published, self.changes = problem, published, changes
         self.now, self.last, self.price = now, last, price
@@ -167,10 +172,11 @@ class _Task:
         self.reopened = frozenset(c.visit for c in changes if isinstance(c, VisitNotDone))
         self.added = {c.candidate.key: c.candidate for c in changes if isinstance(c, VisitAdded)}
         self.routes: dict[tuple[str, int], Route] = {}
-        for (installer, day), stops in published.items():
+        for (installer, day), stops in published.items() if told is None else ():
             route = make_route(problem, installer, day, stops) if stops else None
             if route is not None:
                 self.routes[route.installer, day] = route
+        self.routes.update({(route.installer, route.day): route for route in told or ()})
         self.begun = {
             route.installer: tuple(stop for stop in route.stops if self._has_begun(route, stop))
             for (_, day), route in self.routes.items()
@@ -188,10 +194,10 @@ class _Task:
         self._untouched: dict[str, Candidate] = {}
 
     def _has_begun(self, route: Route, stop: Stop) -> bool:
-        """Under way counts, except for someone who is out from now on and has not arrived."""
+        """Under way counts, except for someone who was out before the work began."""
         out = self.out.get((route.installer, route.day))
         if out is not None and out <= self.now.second:
-            return stop.start_s <= self.now.second
+            return stop.start_s < out
         return stop.arrival_s - stop.drive_s <= self.now.second
 
     def problem_from_now(self, provider: TravelProvider, shaken: frozenset[str]) -> RoundProblem:

@@ -1,0 +1,95 @@
+"""Mending a plan over the API: one call with what happened, one answer with what changed."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+import time_machine
+from rest_framework.test import APIClient
+
+from accounts.models import Membership
+from scheduling.models import Installer, Plan, Stop, Visit
+from scheduling.services.plans import publish_plan
+from tests.scheduling.night import run_night
+from tests.scheduling.town import NOW, Town
+
+TEN = NOW + timedelta(hours=5)
+
+
+@pytest.fixture
+def address(town: Town, office: Membership, ada: Installer, clock: time_machine.Traveller) -> str:
+    town.installer("Ben", east_km=9.0)
+    plan = run_night(town, sites=6)
+    publish_plan(plan=plan, by=office, now=NOW)
+    clock.move_to(TEN)
+    return f"/api/v1/plans/{plan.pk}/replan/"
+
+
+def test_a_broken_day_is_mended_and_published_in_one_call(address: str, as_office: APIClient, ada: Installer) -> None:
+    body = {"installers_out": [{"installer": ada.pk}], "publish": True, "iterations": 100}
+    answer = as_office.post(address, body, format="json", headers={"Idempotency-Key": "once"})
+    assert answer.status_code == 201, answer.content
+    said = answer.json()
+    assert (said["state"], said["based_on"], said["faults"]) == ("published", Plan.objects.order_by("pk")[0].pk, [])
+    assert said["happened"][0]["kind"] == "installer_out"
+    assert said["happened"][0]["through"] == "2026-03-02"
+    told = [row["visit"] for row in said["differences"] if row["tell_client"]]
+    assert said["tell_clients_of"] == told
+    assert {i for row in said["differences"] for i in row["tell_installers"]} == set(said["tell_installers"])
+    after = {stop["visit"]: stop["starts_at"] for round_ in said["rounds"] for stop in round_["stops"]}
+    for row in said["differences"]:
+        assert row["after"] is None or row["after"]["starts_at"] == after[row["visit"]]
+    again = as_office.post(address, body, format="json", headers={"Idempotency-Key": "once"})
+    assert again.json() == said
+    assert Plan.objects.count() == 2
+    refused = as_office.post(address, body, format="json")
+    assert (refused.status_code, refused.json()["code"]) == (409, "plan_is_not_published")
+
+
+def test_a_call_off_an_overrun_and_an_urgent_call_together(address: str, as_office: APIClient, town: Town) -> None:
+    stops = list(Stop.objects.order_by("starts_at"))
+    begun = [s for s in stops if s.arrives_at <= TEN]
+    unit = town.unit(town.site(north_km=3))
+    body = {
+        "overruns": [{"visit": begun[-1].visit_id, "minutes": 30}],
+        "cancelled_visits": [{"visit": stops[-1].visit_id, "note": "Away."}],
+        "urgent_calls": [{"unit": unit.pk, "reason": "Leak under the sink."}],
+        "iterations": 100,
+    }
+    said = as_office.post(address, body, format="json").json()
+    assert [row["kind"] for row in said["happened"]] == ["overrun", "visit_cancelled", "urgent_call"]
+    assert Visit.objects.get(pk=stops[-1].visit_id).state == "cancelled"
+    kinds = {row["visit"]: row["kind"] for row in said["differences"]}
+    assert kinds[Visit.objects.get(site=unit.site).pk] == "added"
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer"),
+    [
+        ({"installers_out": [{"installer": 987654}]}, "/installers_out/0/installer"),
+        ({"installers_out": [{"from_at": "2026-03-02T10:00:00"}]}, "/installers_out/0/installer"),
+        ({"overruns": [{"visit": 987654, "minutes": 5}]}, "/overruns/0/visit"),
+        ({"overruns": {}}, "/overruns"),
+        ({"cancelled_visits": ["x"]}, "/cancelled_visits/0"),
+        ({"urgent_calls": [{"unit": 987654, "reason": "?"}]}, "/urgent_calls/0/unit"),
+        ({"days": 0}, "/days"),
+        ({"days": 8}, "/days"),
+        ({"seconds": 61}, "/seconds"),
+        ({"iterations": 20_001}, "/iterations"),
+        ({"seed": -1}, "/seed"),
+        ({"weather": "bad"}, "/weather"),
+    ],
+)
+def test_a_fault_names_its_field_and_nothing_is_changed(
+    address: str, as_office: APIClient, body: dict[str, Any], pointer: str
+) -> None:
+    refused = as_office.post(address, body, format="json")
+    assert refused.status_code == 400, refused.content
+    assert pointer in [fault["pointer"] for fault in refused.json()["errors"]]
+    assert Plan.objects.count() == 1
+
+
+def test_a_plan_that_changed_since_it_was_read_is_not_mended(address: str, as_office: APIClient) -> None:
+    refused = as_office.post(address, {}, format="json", headers={"If-Match": '"stale"'})
+    assert refused.status_code == 412
+    assert Plan.objects.count() == 1

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from . import vocabulary as words
 from .explain import date_text
 from .gauges import Gauges
@@ -69,8 +71,8 @@ def why_spent(fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int,
         value, limit = scale * seen.value[-1], scale * seen.limit[-1]
         return Reason(
             "reading",
-            f"the reading of {date_text(seen.day[-1])} shows {name} of {value:.2g} {unit}, past the limit of "
-            f"{limit:.2g} {unit}",
+            f"the reading of {date_text(seen.day[-1])} shows {name} of {_plain(value)} {unit}, past the limit "
+            f"of {_plain(limit)} {unit}",
             f"the reading of {date_text(seen.day[-1])} shows that it no longer holds back what it should",
             int(seen.reading[-1]),
         )
@@ -81,3 +83,8 @@ def why_spent(fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int,
         f"{basis} makes it {100 * min(chance, 0.99):.0f} % likely that it is past its limit",
         "of how much water has passed through it",
     )
+
+
+def _plain(value: float) -> str:
+    """Two significant digits and no power of ten, which nobody reads off a gauge: '140', '8.5'."""
+    return str(np.format_float_positional(float(value), precision=2, fractional=False, trim="-"))

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.needs import QUANTILE_LEVELS, CostCurves, FloatArray, Need, cost_curves
+from scheduling.planning.needs import QUANTILE_LEVELS, CostCurves, FloatArray, Need, NeedKind, cost_curves
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel import EARTH_RADIUS_M, Place, RoadModel, great_circle_m
 
@@ -559,7 +559,9 @@ def _explain(
     name = need.label or need.position or need.kind.value.replace("_", " ")
     parts = []
     if need.quantile_days and not math.isnan(need.quantile_days[0]):
-        parts.append(f"{name}: exhausted by the visit with {probability:.0%} probability")
+        # Only what wears is ever exhausted; a sanitising or a repair falls due.
+        state = "exhausted" if need.kind in (NeedKind.REPLACE, NeedKind.ROTATE) else "due"
+        parts.append(f"{name}: {state} by the visit with {probability:.0%} probability")
     else:
         parts.append(name)
     if waste >= 0.005:
@@ -570,10 +572,10 @@ def _explain(
         parts.append(f"four more weeks would save {-waiting:.2f} {currency}")
     if saving > 0.005:
         parts.append(f"doing it on this visit saves {saving:.2f} {currency} over the next best way")
-    if visit_day < best_day:
-        parts.append(f"by itself it would be due {best_day - visit_day} days later")
-    elif visit_day > best_day:
-        parts.append(f"by itself it would be due {visit_day - best_day} days sooner")
+    apart = abs(visit_day - best_day)
+    if apart:
+        sooner = "later" if visit_day < best_day else "sooner"
+        parts.append(f"by itself it would be due {apart} day{'' if apart == 1 else 's'} {sooner}")
     return NeedChoice(
         need=need.key,
         best_day=best_day,

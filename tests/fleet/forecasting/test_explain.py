@@ -5,6 +5,9 @@ from dataclasses import replace
 import pytest
 
 from fleet.forecasting import build_fleet, forecast, sentence_for_change, sentence_for_client, sentence_for_installer
+from fleet.forecasting.gauges import Gauges
+from fleet.forecasting.policy import Policy
+from fleet.forecasting.reasons import why_spent
 
 from .fleets import NOW, columns, readings, row_of
 
@@ -71,3 +74,18 @@ def test_another_cartridge_is_not_a_move():
     fleet, answer = run(columns())
     other = replace(answer, placement_index=answer.placement_index + 1)
     assert "another cartridge" in sentence_for_change(fleet, answer, other, 0)
+
+
+def test_a_reading_that_shows_exhaustion_is_told_in_plain_digits():
+    given = columns()
+    given["readings"] = readings(
+        [NOW - 2.0, NOW - 1.0],
+        line_pressure_kpa=412.0,
+        prefilter_outlet_pressure_kpa=270.0,
+        permeate_flow_l_per_day=200.0,
+    )
+    fleet, answer = run(given)
+    gauges = Gauges(fleet, answer.exclusions, Policy())
+    why = why_spent(fleet, answer, gauges, row_of(fleet, "sediment"), Policy())
+    assert why.code == "reading"
+    assert "shows pressure drop over the filter of 140 kPa, past the limit" in why.sentence

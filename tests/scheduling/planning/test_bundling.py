@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -192,6 +193,16 @@ def test_it_explains_itself_in_money() -> None:
     assert f"{resin.waste_on_visit:.2f} EUR of its life is given up" in resin.sentence
     assert f"saves {resin.saving:.2f} EUR over the next best way" in resin.sentence
     assert "2 tasks together" in visit.sentence
+
+
+def test_only_what_wears_is_called_exhausted() -> None:
+    worn = cartridge("lead resin", "a", 2.0, price=25.0)
+    wash = replace(cartridge("tank", "a", 2.0, price=0.0), kind=NeedKind.SANITISE)
+    choices = bundle_visits([worn, wash], [BundlingSite("a", HERE)], policy=POLICY)[0].choices
+    said = {choice.need: choice.sentence for choice in choices}
+    assert "exhausted by the visit with" in said["lead resin"]
+    assert "due by the visit with" in said["tank"]
+    assert "exhausted" not in said["tank"]
 
 
 @pytest.mark.parametrize(

@@ -171,6 +171,8 @@ class AlternativeSerializer(serializers.Serializer[Any]):
     running_cost_per_year = serializers.FloatField()
     reasons = RemarkSerializer(many=True)
     missing = RemarkSerializer(many=True, help_text="what it needs and the catalogue does not have")
+    installer_sentence = serializers.CharField(source="for_installer")
+    client_sentence = serializers.CharField(source="for_client")
 
 
 class OfferSerializer(serializers.Serializer[Any]):

@@ -156,9 +156,10 @@ def _all(request: SizingRequest, membranes: Sequence[Item], policy: QuotationPol
         inlets.append((policy.pump_pressure_kpa, True))
     for water, is_softened in waters:
         for ratio in allowed_waste_ratios(water, policy):
+            langelier = None if is_softened else concentrate_langelier(water, ratio)
             for item in membranes:
                 for inlet, pumped in inlets:
-                    choice = _choice(request, water, item, ratio, inlet, pumped, is_softened, policy)
+                    choice = _choice(request, water, item, ratio, inlet, pumped, is_softened, langelier, policy)
                     if choice is not None:
                         yield choice
 
@@ -171,6 +172,7 @@ def _choice(
     inlet: float,
     pumped: bool,
     is_softened: bool,
+    langelier: float | None,
     policy: QuotationPolicy,
 ) -> FlowChoice | None:
     rating = item.rating
@@ -178,15 +180,17 @@ def _choice(
         return None
     recovery = float(recovery_from_waste_ratio(ratio))
     try:
-        usual = site_flow_l_per_day(rating, water, inlet, water.usual_temperature_degc, recovery)
         winter = site_flow_l_per_day(rating, water, inlet, water.lowest_temperature_degc, recovery)
         winter *= policy.ageing_fraction
         hours = float(run_hours_per_day(request.demand_l_per_week, winter))
+        if hours > policy.run_hours_per_day:
+            return None
+        usual = site_flow_l_per_day(rating, water, inlet, water.usual_temperature_degc, recovery)
         permeate = site_permeate_tds_mg_per_l(rating, water, inlet, recovery)
     except EngineeringError:
         # Too little pressure for this feed, or more than 24 hours a day.
         return None
-    if hours > policy.run_hours_per_day or permeate >= water.feed_tds_mg_per_l:
+    if permeate >= water.feed_tds_mg_per_l:
         return None
     return FlowChoice(
         membrane=item,
@@ -198,5 +202,5 @@ def _choice(
         winter_flow_l_per_day=winter,
         winter_run_hours_per_day=hours,
         permeate_tds_mg_per_l=permeate,
-        langelier=None if is_softened else concentrate_langelier(water, ratio),
+        langelier=langelier,
     )

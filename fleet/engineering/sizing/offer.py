@@ -211,6 +211,30 @@ class Alternative:
     missing: tuple[Remark, ...] = ()
 
     @property
+    def for_installer(self) -> str:
+        """The whole of it in a sentence, for who fits it."""
+        train = ", ".join(
+            f"{part.item.code} ({part.stage}{'' if part.role == 'single' else ' ' + part.role})" for part in self.parts
+        )
+        extra = "".join(f", {entry.what.replace('_', ' ')}" for entry in self.fittings)
+        return (
+            f"Fit {train}{extra}; restrictor {self.restrictor_ml_per_min:.0f} mL/min for {self.waste_ratio:g} to 1. "
+            f"Expect {self.usual_permeate_flow_l_per_day:.0f} L/day and {self.permeate_tds_mg_per_l:.0f} mg/L behind "
+            f"the membrane at {self.inlet_pressure_kpa / 100.0:.1f} bar."
+        )
+
+    @property
+    def for_client(self) -> str:
+        """The whole of it in a sentence, for who pays it."""
+        soonest = min(self.parts, key=lambda part: part.life.days)
+        return (
+            f"It runs about {self.usual_run_hours_per_day:.1f} hours a day ({self.winter_run_hours_per_day:.1f} in the "
+            f"coldest water), sends about {self.waste_l_per_week:.0f} L a week to the drain, and needs cartridges for "
+            f"about {self.consumables_per_year:.0f} a year; the first to be changed is the {soonest.stage}, after "
+            f"{soonest.life.from_days:.0f} to {soonest.life.to_days:.0f} days. These are estimates."
+        )
+
+    @property
     def has_booster_pump(self) -> bool:
         """Whether a pump is part of it."""
         return any(fitting.what == "booster_pump" for fitting in self.fittings)

@@ -2,9 +2,11 @@
 
 import math
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Final
 
 from fleet.engineering import carbon, carbonate, lead_lag, resin
+from fleet.engineering.constants import MOLAR_MASS_CO2
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.sizing.offer import Item, Life
 from fleet.engineering.sizing.survey import QuotationPolicy, SiteSurvey
@@ -158,17 +160,28 @@ def resin_loads_meq_per_l(
     >>> round(ions, 3), gas
     (0.171, 0.0)
     """
-    gas = 0.0
-    if survey.ph is not None and survey.alkalinity_mg_per_l_as_caco3:
-        gas = float(
-            carbonate.co2_mg_per_l(
-                ph=survey.ph,
-                alkalinity_mg_per_l_as_caco3=survey.alkalinity_mg_per_l_as_caco3,
-                temperature_degc=survey.usual_temperature_degc,
-                tds_mg_per_l=survey.feed_tds_mg_per_l,
-            )
-        )
-    return float(resin.ionic_load_meq_per_l(permeate_tds_mg_per_l)), gas / carbonate.MOLAR_MASS_CO2
+    return float(resin.ionic_load_meq_per_l(permeate_tds_mg_per_l)), _carbon_dioxide_meq_per_l(survey)
+
+
+@lru_cache(maxsize=64)
+def _carbon_dioxide_meq_per_l(survey: SiteSurvey) -> float:
+    if survey.ph is None or not survey.alkalinity_mg_per_l_as_caco3:
+        return 0.0
+    gas = carbonate.co2_mg_per_l(
+        ph=survey.ph,
+        alkalinity_mg_per_l_as_caco3=survey.alkalinity_mg_per_l_as_caco3,
+        temperature_degc=survey.usual_temperature_degc,
+        tds_mg_per_l=survey.feed_tds_mg_per_l,
+    )
+    return float(gas) / MOLAR_MASS_CO2
+
+
+@lru_cache(maxsize=2)
+def _share_used(cartridges: int) -> float:
+    """Share of a resin cartridge's capacity that is used before it is changed."""
+    if cartridges > 1:
+        return float(lead_lag.steady_throughput_capacities(resin.TYPICAL_TRANSFER_UNITS))
+    return float(resin.throughput_at_breakthrough(resin.TYPICAL_TRANSFER_UNITS, 0.1))
 
 
 def resin_life(
@@ -219,18 +232,14 @@ def resin_life(
     ions, gas = resin_loads_meq_per_l(survey, permeate_tds_mg_per_l, policy)
     load = resin.governing_load_meq_per_l(
         ions,
-        co2_mg_per_l=gas * carbonate.MOLAR_MASS_CO2,
+        co2_mg_per_l=gas * MOLAR_MASS_CO2,
         silica_mg_per_l=(survey.silica_mg_per_l or 0.0) * policy.silica_passage_fraction,
     )
     whole = float(
         resin.service_volume_l(resin.capacity_eq(item.resin_volume_l or 0.0, item.resin_capacity_eq_per_l or 0.0), load)
     )
-    share = (
-        lead_lag.steady_throughput_capacities(resin.TYPICAL_TRANSFER_UNITS)
-        if cartridges > 1
-        else resin.throughput_at_breakthrough(resin.TYPICAL_TRANSFER_UNITS, 0.1)
-    )
-    return life_of("resin", capacity_days=whole * float(share) / water_l_per_day, cap_days=item.life_cap_days)
+    days = whole * _share_used(cartridges) / water_l_per_day
+    return life_of("resin", capacity_days=days, cap_days=item.life_cap_days)
 
 
 def cost_per_year(item: Item, life: Life) -> float:

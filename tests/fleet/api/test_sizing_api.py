@@ -68,6 +68,8 @@ def test_three_alternatives_from_the_catalogue_with_reasons(catalogue: Company, 
     assert litres == pytest.approx(138 * (1 + first["waste_ratio"]), rel=1e-6)
     assert first["feed_per_week"]["unit"] == "US gal"
     assert all(part["reason"] and part["life"]["days"] > 0 for part in first["parts"])
+    assert "mL/min" in first["installer_sentence"]
+    assert "L a week to the drain" in first["client_sentence"]
     assert {remark["code"] for remark in first["reasons"]} >= {"layout", "drink_before_resin", "air_gap"}
 
 

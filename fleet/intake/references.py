@@ -143,6 +143,9 @@ def _may_correct(row: Row, known: Mapping[Key, Kept], corrected: set[int]) -> bo
         )
         return False
     corrected.add(id(target))
+    if not any(row.words.get(name) for name in ("taken_at", "date", "time")):
+        # The same look at the gauges, told anew: without a time of its own it was not taken when it is sent.
+        row.taken_at = target.taken_at
     return True
 
 

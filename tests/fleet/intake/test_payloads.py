@@ -109,9 +109,10 @@ def test_the_same_reference_again_gives_the_stored_reading(unit: Unit, owner: Me
 
 
 def test_a_reading_is_corrected_by_id(unit: Unit, owner: Membership) -> None:
-    wrong, _ = take(unit, owner, inlet_pressure="31 psi")
+    wrong, _ = take(unit, owner, taken_at="2026-03-01T10:00:00Z", inlet_pressure="31 psi")
     right, _ = take(unit, owner, inlet_pressure="3.1 bar", corrects=wrong.pk)
     assert right.corrects == wrong
+    assert right.taken_at == wrong.taken_at
     assert list(Reading.objects.current()) == [right]
 
 

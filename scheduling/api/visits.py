@@ -9,14 +9,25 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import MomentField, TenantRelatedField
+from accounts.api.fields import MomentField, OneOfField, TenantRelatedField
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
 from accounts.models import Membership
 from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.models import Installer, Plan, Stop, Visit, VisitTask
 from scheduling.services.needs import refresh_needs
-from scheduling.services.visits import cancel_visit, complete_visit, confirm_visit, propose_visits, unconfirm_visit
+from scheduling.services.visits import (
+    accept_offer,
+    begin_visit,
+    cancel_visit,
+    complete_visit,
+    confirm_visit,
+    give_up_visit,
+    offer_visit,
+    propose_visits,
+    set_out,
+    unconfirm_visit,
+)
 
 
 class PlannedSerializer(StrictSerializer):
@@ -63,6 +74,13 @@ class VisitTaskSerializer(TenantModelSerializer):
         read_only_fields = fields
 
 
+class WindowSerializer(StrictSerializer):
+    """From when to when the work may start."""
+
+    opens_at = MomentField()
+    closes_at = MomentField()
+
+
 class VisitSerializer(TenantModelSerializer):
     """One call at one site. What it costs the company, and why, is for its staff: clients read null there."""
 
@@ -80,6 +98,7 @@ class VisitSerializer(TenantModelSerializer):
     site_name = serializers.CharField(source="site.name", read_only=True)
     installer_name = serializers.CharField(source="installer.name", read_only=True, allow_null=True, default=None)
     tasks = VisitTaskSerializer(many=True, read_only=True)
+    offers = WindowSerializer(many=True, read_only=True, help_text="windows to choose from while it is offered")
     planned = serializers.SerializerMethodField(help_text="its stop in the newest published plan; null when in none")
     skills = serializers.ListField(child=serializers.CharField(), read_only=True, allow_null=True)
     costs = serializers.ListField(
@@ -112,6 +131,7 @@ class VisitSerializer(TenantModelSerializer):
             "appointment_at",
             "installer",
             "installer_name",
+            "offers",
             "planned",
             "tasks",
             "reason",
@@ -120,6 +140,7 @@ class VisitSerializer(TenantModelSerializer):
             "cost_of_leaving",
             "travel_cost",
             "revision",
+            "obstacle",
             "closing_note",
             "closed_at",
             "created_at",
@@ -153,6 +174,34 @@ class ConfirmationSerializer(SentSerializer):
     )
 
 
+class OfferSerializer(SentSerializer):
+    """Two or three windows for the client to choose from."""
+
+    windows = WindowSerializer(many=True)
+    installer = TenantRelatedField(
+        queryset=Installer.objects.all(),
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="who would come; empty: whoever's round it fits",
+    )
+
+    def validate_windows(self, windows: list[dict[str, Any]]) -> list[tuple[Any, Any]]:
+        return [(window["opens_at"], window["closes_at"]) for window in windows]
+
+
+class AcceptanceSerializer(SentSerializer):
+    """The window the client chose."""
+
+    opens_at = MomentField(help_text="of one of the windows offered")
+
+
+class ObstacleSerializer(NoteSerializer):
+    """Why a visit could not be done."""
+
+    obstacle = OneOfField(choices=Visit.Obstacle.choices)
+
+
 class ProposalCountsSerializer(StrictSerializer):
     """What looking again changed."""
 
@@ -165,7 +214,7 @@ class ProposalCountsSerializer(StrictSerializer):
 
 
 class VisitViewSet(ReadOnlyViewSet):
-    """Visits: at most one proposed for a site, and those confirmed, done or cancelled."""
+    """Visits: at most one proposed for a site, and those offered, confirmed, under way and closed."""
 
     resource = "visit"
     queryset = Visit.objects.select_related("site", "installer").prefetch_related(
@@ -199,28 +248,58 @@ class VisitViewSet(ReadOnlyViewSet):
             sent = ConfirmationSerializer.read(self)
             return self.answer(self.reread(confirm_visit(visit=visit, by=self.by, now=self.now, **sent)))
 
+    @extend_schema(request=OfferSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def offer(self, request: Request, pk: str) -> Response:
+        """Offer the client two or three windows; offered again, they take the place of the old ones."""
+        return self._move(offer_visit, OfferSerializer)
+
+    @extend_schema(request=AcceptanceSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def accept(self, request: Request, pk: str) -> Response:
+        """Take up one of the windows offered, as the client or for the client; the visit is confirmed."""
+        return self._move(accept_offer, AcceptanceSerializer)
+
+    @extend_schema(request=None, responses=VisitSerializer)
+    @action(detail=True, methods=["post"], url_path="set-out")
+    def set_out(self, request: Request, pk: str) -> Response:
+        """Note that the installer is on the way."""
+        return self._move(set_out)
+
+    @extend_schema(request=None, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def begin(self, request: Request, pk: str) -> Response:
+        """Note that the work has begun."""
+        return self._move(begin_visit)
+
+    @extend_schema(request=ObstacleSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"], url_path="give-up")
+    def give_up(self, request: Request, pk: str) -> Response:
+        """Close a visit that could not be done; its needs stay open and are proposed again."""
+        return self._move(give_up_visit, ObstacleSerializer)
+
     @extend_schema(request=NoteSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
     def unconfirm(self, request: Request, pk: str) -> Response:
-        """Give a confirmed time back; the visit is a proposal again."""
-        return self._move(unconfirm_visit)
+        """Give a confirmed time back, or withdraw an offer; the visit is a proposal again."""
+        return self._move(unconfirm_visit, NoteSerializer)
 
     @extend_schema(request=NoteSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
     def cancel(self, request: Request, pk: str) -> Response:
         """Call a visit off; its needs stay open and are proposed again."""
-        return self._move(cancel_visit)
+        return self._move(cancel_visit, NoteSerializer)
 
     @extend_schema(request=NoteSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
     def complete(self, request: Request, pk: str) -> Response:
         """Close a visit without a record of work; a service record closes its visit by itself."""
-        return self._move(complete_visit)
+        return self._move(complete_visit, NoteSerializer)
 
-    def _move(self, service: Any) -> Response:
+    def _move(self, service: Any, body: type[SentSerializer] | None = None) -> Response:
         with self.transaction():
             visit = self.locked_object()
-            sent = NoteSerializer.read(self)
+            sent = body.read(self) if body is not None else {}
             return self.answer(self.reread(service(visit=visit, by=self.by, now=self.now, **sent)))
 
     @extend_schema(request=None, responses=ProposalCountsSerializer)

@@ -14,8 +14,12 @@ _NAMESPACE = UUID("6f0d7c52-3c58-5f0e-9a54-0f4f0a3f7b11")
 
 _STATUS = {
     Visit.State.PROPOSED: "TENTATIVE",
+    Visit.State.OFFERED: "TENTATIVE",
     Visit.State.CONFIRMED: "CONFIRMED",
+    Visit.State.ON_THE_WAY: "CONFIRMED",
+    Visit.State.IN_PROGRESS: "CONFIRMED",
     Visit.State.DONE: "CONFIRMED",
+    Visit.State.NOT_DONE: "CANCELLED",
     Visit.State.CANCELLED: "CANCELLED",
 }
 

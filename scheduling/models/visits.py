@@ -19,13 +19,25 @@ class Visit(TenantModel):
 
     class State(models.TextChoices):
         PROPOSED = "proposed", "proposed"
+        OFFERED = "offered", "offered to the client"
         CONFIRMED = "confirmed", "confirmed with the client"
+        ON_THE_WAY = "on_the_way", "on the way"
+        IN_PROGRESS = "in_progress", "in progress"
         DONE = "done", "done"
+        NOT_DONE = "not_done", "could not be done"
         CANCELLED = "cancelled", "cancelled"
+
+    class Obstacle(models.TextChoices):
+        NOBODY_IN = "nobody_in", "nobody was in"
+        NO_ACCESS = "no_access", "the unit could not be reached"
+        PART_MISSING = "part_missing", "a part was missing"
+        NOT_SAFE = "not_safe", "it was not safe to work"
+        NO_TIME = "no_time", "there was no time left"
+        OTHER = "other", "another reason, see the note"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="visits")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="visits")
-    state = models.CharField(max_length=10, choices=State, default=State.PROPOSED)
+    state = models.CharField(max_length=12, choices=State, default=State.PROPOSED)
     earliest_day = models.DateField()
     latest_day = models.DateField()
     best_day = models.DateField()
@@ -33,6 +45,14 @@ class Visit(TenantModel):
     minutes = models.PositiveIntegerField()
     skills = models.JSONField(default=list, blank=True, help_text="what the installer must be able to do")
     appointment_at = models.DateTimeField(null=True, blank=True, help_text="start of work agreed with the client")
+    offers = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="windows the client may choose from while it is offered: opens_at, closes_at",
+    )
+    obstacle = models.CharField(
+        max_length=12, choices=Obstacle, blank=True, help_text="why it could not be done; empty unless it could not"
+    )
     installer = models.ForeignKey(
         Installer,
         on_delete=models.SET_NULL,

@@ -16,7 +16,13 @@ from scheduling.services.policy import read_policy
 from scheduling.services.visit_parts import Catalogue, read_catalogue, tasks_of
 
 Scope = PartsList.Scope
-_LIVE = (Visit.State.PROPOSED, Visit.State.CONFIRMED)
+_LIVE = (
+    Visit.State.PROPOSED,
+    Visit.State.OFFERED,
+    Visit.State.CONFIRMED,
+    Visit.State.ON_THE_WAY,
+    Visit.State.IN_PROGRESS,
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -364,7 +364,7 @@ def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
     row_of = {row["visit"]: row for row in plan.differences}
     for stop in stops:
         visit = stop.visit
-        if visit.state not in {Visit.State.PROPOSED, Visit.State.CONFIRMED}:
+        if visit.state not in {Visit.State.PROPOSED, Visit.State.OFFERED, Visit.State.CONFIRMED}:
             raise Conflict("plan_is_stale", f"Visit {visit.pk} is {visit.get_state_display()} since; plan again.")
         if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
             # a mended plan may move an appointment that nobody can keep, and says so in its differences

@@ -100,20 +100,39 @@ class _Proposer:
         self.needs = {
             need.pk: need for need in open_needs.select_related("position", "forecast", "unit").order_by("pk")
         }
-        live = Visit.objects.of_company(company).filter(state__in=[Visit.State.PROPOSED, Visit.State.CONFIRMED])
+        live = Visit.objects.of_company(company).filter(
+            state__in=[
+                Visit.State.PROPOSED,
+                Visit.State.OFFERED,
+                Visit.State.CONFIRMED,
+                Visit.State.ON_THE_WAY,
+                Visit.State.IN_PROGRESS,
+            ]
+        )
         self.opened: list[Visit] = []
         self.rewritten: list[Visit] = []
         self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []
         self.proposed: dict[int, Visit] = {}
         self.confirmed: dict[int, list[Visit]] = defaultdict(list)
+        self.waiting: list[Visit] = []
+        self.lapsed: list[Visit] = []
         for visit in live.prefetch_related("tasks").order_by("appointment_at", "pk"):
             if visit.state == Visit.State.PROPOSED:
                 self.proposed[visit.site_id] = visit
+            elif visit.state == Visit.State.OFFERED:
+                open_still = any(datetime.fromisoformat(offer["opens_at"]) > now for offer in visit.offers)
+                (self.waiting if open_still else self.lapsed).append(visit)
+            elif visit.state != Visit.State.CONFIRMED:
+                # somebody is there or on the way; what was begun on an earlier day and never closed holds nothing
+                if company_day(company=company, now=visit.updated_at) >= today:
+                    self.waiting.append(visit)
             elif self._appointed(visit) >= today:
                 self.confirmed[visit.site_id].append(visit)
 
     def run(self) -> VisitsProposed:
+        self._take_lapsed_back()
         held = {task.need_id for visits in self.confirmed.values() for v in visits for task in v.tasks.all()}
+        held |= {task.need_id for visit in self.waiting for task in visit.tasks.all()}
         free = [need for pk, need in self.needs.items() if pk not in held]
         # one and the same visit is proposed for a site, the next one; those after it are bundled when it is done
         proposals = {int(p.site): p for p in self._bundle(free) if p.number == 0}
@@ -150,6 +169,19 @@ class _Proposer:
         )
         kept = len(self.proposed) - changed - len(gone)
         return VisitsProposed(len(self.opened), changed + len(joined), len(gone), kept)
+
+    def _take_lapsed_back(self) -> None:
+        """An offer that nobody took up in time is a proposal again, or gives way to the one its site has."""
+        for visit in self.lapsed:
+            visit.offers, visit.updated_at = [], self.now
+            visit.revision += 1
+            if visit.site_id in self.proposed:
+                visit.state, visit.closed_at = Visit.State.CANCELLED, self.now
+                visit.closing_note = "Nobody took up the offer; the site has another proposed visit."
+            else:
+                visit.state = Visit.State.PROPOSED
+                self.proposed[visit.site_id] = visit
+            visit.save()
 
     def _bundle(self, needs: Sequence[Need]) -> list[VisitProposal]:
         sites = Site.objects.of_company(self.company).order_by("pk").only("latitude", "longitude")

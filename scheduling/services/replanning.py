@@ -24,7 +24,8 @@ from scheduling.services.round_problem import Asked, ask
 from scheduling.services.visits import cancel_visit, propose_visits
 
 State = Visit.State
-_CLOSED = (State.DONE, State.CANCELLED)
+_CLOSED = (State.DONE, State.NOT_DONE, State.CANCELLED)
+_MOVING = (State.ON_THE_WAY, State.IN_PROGRESS)
 # As many as four installers and sixty visits are mended with in a few seconds.
 _DEFAULT_ITERATIONS = 1_500
 _MOST_SECONDS = 60.0
@@ -205,7 +206,9 @@ class _Moment:
         self.stops = list(stops.order_by("round_id", "order"))
 
     def under_way(self, stop: Stop) -> bool:
-        """Whether the installer has set out for it, by the times of the plan."""
+        """Whether the installer has set out for it, as reported or by the times of the plan."""
+        if stop.visit.state in _MOVING:
+            return True
         return stop.arrives_at - timedelta(minutes=stop.driving_minutes) <= self.now
 
     def out(self, happened: Happened) -> list[dict[str, Any]]:
@@ -282,7 +285,7 @@ class _Mending:
             for s in moment.stops
             if s.round.day == moment.today and moment.under_way(s) and s.visit.state != State.CANCELLED
         }
-        live = {s.visit_id for s in moment.stops if s.visit.state == State.PROPOSED}
+        live = {s.visit_id for s in moment.stops if s.visit.state in (State.PROPOSED, State.OFFERED)}
         gone_by = Visit.objects.of_company(moment.company).filter(
             state=State.CONFIRMED, appointment_at__lt=self.clock.moment(moment.day, 0)
         )
@@ -337,7 +340,7 @@ class _Mending:
             stops=tuple(
                 rounds.Stop(
                     visit=str(s.visit_id),
-                    arrival_s=second(s.arrives_at),
+                    arrival_s=self._arrival(s, second(s.arrives_at)),
                     start_s=second(s.starts_at),
                     end_s=second(s.leaves_at),
                     drive_s=round(s.driving_minutes * 60),
@@ -352,6 +355,12 @@ class _Mending:
             driving_cents=0,
             overtime_s=0,
         )
+
+    def _arrival(self, stop: Stop, planned: int) -> int:
+        """Somebody who set out earlier than planned has set out."""
+        if stop.visit.state not in _MOVING:
+            return planned
+        return min(planned, self.moment.second + round(stop.driving_minutes * 60))
 
     def _changes(self) -> list[rounds.InstallerOut | rounds.FreeLater]:
         names = {installer.pk: name for name, installer in self.asked.installers.items()}
@@ -440,7 +449,7 @@ class _Mending:
     def _was_made(self, stop: Stop) -> bool:
         """A stop of somebody who is no installer any more, or one that was closed when its time had come."""
         return stop.starts_at <= self.moment.now and (
-            stop.round.installer.name not in self.asked.installers or stop.visit.state == State.DONE
+            stop.round.installer.name not in self.asked.installers or stop.visit.state in (State.DONE, State.NOT_DONE)
         )
 
     def _take_over(self, plan: Plan, old: Round, kept: Sequence[Stop], route: rounds.Route | None) -> list[Stop]:
@@ -493,7 +502,7 @@ class _Mending:
 
     def _differences(self, written: Sequence[Stop], begun: set[int]) -> list[dict[str, Any]]:
         def matters(stop: Stop) -> bool:
-            closed = stop.visit.state == State.DONE or stop.visit_id in begun
+            closed = stop.visit.state in (State.DONE, State.NOT_DONE) or stop.visit_id in begun
             return stop.round.day >= self.moment.today and not closed and not self._was_made(stop)
 
         return compare_stops(

@@ -129,7 +129,7 @@ def _candidates(
         Visit.objects.of_company(company)
         .filter(
             Q(state=Visit.State.CONFIRMED, appointment_at__gte=begins, appointment_at__lt=ends)
-            | Q(state=Visit.State.PROPOSED)
+            | Q(state__in=[Visit.State.PROPOSED, Visit.State.OFFERED])
             | Q(pk__in=also)
         )
         .exclude(pk__in=without)
@@ -227,7 +227,9 @@ def _candidate(
         appointment = rounds.Appointment(day, min(max(second, 0), DAY_S), promised)
         open_hours: tuple[rounds.Window, ...] = ()
     else:
-        open_hours = tuple(_open_hours(visit, clock, days, windows, costs))
+        hours = _open_hours(visit, clock, days, windows, costs)
+        # while the client has not answered, room is kept in what was offered
+        open_hours = tuple(_offered_hours(visit, clock, days) if visit.state == Visit.State.OFFERED else hours)
     highest = max((cost for cost in costs if cost is not None), default=0.0)
     return rounds.Candidate(
         key=str(visit.pk),
@@ -243,6 +245,17 @@ def _candidate(
         parts=parts,
         label=visit.site.name,
     )
+
+
+def _offered_hours(visit: Visit, clock: PlanningClock, days: int) -> list[rounds.Window]:
+    """The windows offered to the client; the work starts within one, and may end after it."""
+    hours = []
+    for offer in visit.offers:
+        day, opens = clock.place(datetime.fromisoformat(offer["opens_at"]))
+        closes = clock.second(day, datetime.fromisoformat(offer["closes_at"])) + visit.minutes * 60
+        if 0 <= day < days and 0 <= opens < closes <= DAY_S:
+            hours.append(rounds.Window(day, opens, closes))
+    return sorted(hours)
 
 
 def _open_hours(

@@ -1,7 +1,7 @@
-"""What happens to a visit: proposed, confirmed with the client, moved, cancelled, done."""
+"""The life of a visit: proposed, offered, confirmed with the client, under way, done or not, cancelled."""
 
-from collections.abc import Collection
-from datetime import datetime
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -13,10 +13,38 @@ from accounts.services import record
 from scheduling.models import Installer, Visit, VisitTask
 from scheduling.services.proposals import VisitsProposed, propose_visits
 
-__all__ = ["VisitsProposed", "cancel_visit", "complete_visit", "confirm_visit", "propose_visits", "unconfirm_visit"]
+__all__ = [
+    "VisitsProposed",
+    "accept_offer",
+    "begin_visit",
+    "cancel_visit",
+    "complete_visit",
+    "confirm_visit",
+    "give_up_visit",
+    "offer_visit",
+    "propose_visits",
+    "set_out",
+    "unconfirm_visit",
+]
 
 State = Visit.State
-_LIVE = (State.PROPOSED, State.CONFIRMED)
+
+#: What a visit may become, from each state. Done, not done and cancelled are the end of it.
+LEGAL_MOVES: Mapping[str, frozenset[str]] = {
+    State.PROPOSED: frozenset(
+        {State.OFFERED, State.CONFIRMED, State.ON_THE_WAY, State.DONE, State.NOT_DONE, State.CANCELLED}
+    ),
+    State.OFFERED: frozenset({State.OFFERED, State.PROPOSED, State.CONFIRMED, State.CANCELLED}),
+    State.CONFIRMED: frozenset(
+        {State.CONFIRMED, State.PROPOSED, State.ON_THE_WAY, State.DONE, State.NOT_DONE, State.CANCELLED}
+    ),
+    State.ON_THE_WAY: frozenset({State.IN_PROGRESS, State.DONE, State.NOT_DONE, State.CANCELLED}),
+    State.IN_PROGRESS: frozenset({State.DONE, State.NOT_DONE}),
+    State.DONE: frozenset(),
+    State.NOT_DONE: frozenset(),
+    State.CANCELLED: frozenset(),
+}
+_LONGEST_WINDOW = timedelta(hours=8)
 
 
 def confirm_visit(
@@ -43,26 +71,27 @@ def confirm_visit(
         When the time has gone by, or nobody who may come works then.
     """
     with transaction.atomic():
-        row = _lock(visit, allowed=_LIVE, verb="confirmed")
+        row = _lock(visit, State.CONFIRMED, verb="confirmed")
         _check_appointment(row, appointment_at, installer, now)
         was = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id, "state": row.state}
         row.state, row.appointment_at, row.installer = State.CONFIRMED, appointment_at, installer
+        row.offers = []
         _save(row, by, "confirm visit", {"was": was, "appointment_at": _text(appointment_at)}, now)
     return row
 
 
 def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> Visit:
-    """Give a confirmed time back; the visit is a proposal again.
+    """Give a confirmed time back, or withdraw an offer; the visit is a proposal again.
 
     When the site has another proposed visit already, that one takes over the tasks and this one is cancelled.
 
     Raises
     ------
     Conflict
-        When the visit is not confirmed.
+        When the visit is neither confirmed nor offered.
     """
     with transaction.atomic():
-        row = _lock(visit, allowed=(State.CONFIRMED,), verb="put back to proposed")
+        row = _lock(visit, State.PROPOSED, verb="put back to proposed")
         was = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id}
         other = (
             Visit.objects.select_for_update(no_key=True)
@@ -70,7 +99,7 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
             .exclude(pk=row.pk)
             .first()
         )
-        row.appointment_at, row.installer = None, None
+        row.appointment_at, row.installer, row.offers = None, None, []
         if other is None:
             row.state = State.PROPOSED
         else:
@@ -90,7 +119,7 @@ def cancel_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> V
         When the visit is done or cancelled already.
     """
     with transaction.atomic():
-        row = _lock(visit, allowed=_LIVE, verb="cancelled")
+        row = _lock(visit, State.CANCELLED, verb="cancelled")
         was = row.state
         row.state, row.closed_at, row.closing_note = State.CANCELLED, now, note
         _save(row, by, "cancel visit", {"was": was, "note": note}, now)
@@ -106,16 +135,148 @@ def complete_visit(*, visit: Visit, by: Membership, now: datetime, note: str = "
         When the visit is done or cancelled already.
     """
     with transaction.atomic():
-        row = _lock(visit, allowed=_LIVE, verb="completed")
+        row = _lock(visit, State.DONE, verb="completed")
         was = row.state
         row.state, row.closed_at, row.closing_note = State.DONE, now, note
         _save(row, by, "complete visit", {"was": was, "note": note}, now)
     return row
 
 
-def _lock(visit: Visit, *, allowed: Collection[str], verb: str) -> Visit:
+def offer_visit(
+    *,
+    visit: Visit,
+    by: Membership,
+    windows: Sequence[tuple[datetime, datetime]],
+    now: datetime,
+    installer: Installer | None = None,
+) -> Visit:
+    """Offer the client two or three windows to choose from; offered again, the new windows take the place of the old.
+
+    Parameters
+    ----------
+    visit
+        Proposed or offered.
+    by, now
+        Who offers, and when.
+    windows
+        From when to when the work may start.
+    installer
+        Who would come; None: whoever's round it fits.
+
+    Raises
+    ------
+    Conflict
+        When the visit is neither proposed nor offered.
+    InvalidInput
+        When there are not two or three windows, or one of them cannot be kept.
+    """
+    with transaction.atomic():
+        row = _lock(visit, State.OFFERED, verb="offered")
+        _check_windows(row, windows, installer, now)
+        row.state, row.installer = State.OFFERED, installer
+        row.offers = [{"opens_at": _utc(opens), "closes_at": _utc(closes)} for opens, closes in sorted(windows)]
+        _save(row, by, "offer visit", {"windows": row.offers, "installer": row.installer_id}, now)
+    return row
+
+
+def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datetime) -> Visit:
+    """Take up one of the windows offered; the work starts when it opens.
+
+    Raises
+    ------
+    Conflict
+        When the visit is not offered, or the window has opened already.
+    InvalidInput
+        When no window that was offered opens then.
+    """
+    with transaction.atomic():
+        row = _lock(visit, State.CONFIRMED, verb="accepted")
+        if row.state != State.OFFERED:
+            raise Conflict("visit_move_not_legal", f"The visit is {row.get_state_display()}; no window is offered.")
+        known = [offer["opens_at"] for offer in row.offers]
+        if _utc(opens_at) not in known:
+            said = f"opens_at {_utc(opens_at)} is not offered; choose one of {', '.join(known)}."
+            raise InvalidInput("not_offered", said, faults=[Fault("/opens_at", said)])
+        if opens_at <= now:
+            raise Conflict("offer_has_gone_by", "That window has opened already; choose another.", pointer="/opens_at")
+        details = {"opens_at": _utc(opens_at), "offered": row.offers}
+        row.state, row.appointment_at, row.offers = State.CONFIRMED, opens_at, []
+        _save(row, by, "accept offer", details, now)
+    return row
+
+
+def set_out(*, visit: Visit, by: Membership, now: datetime) -> Visit:
+    """Note that the installer is on the way."""
+    return _go(visit, by, State.ON_THE_WAY, "set out", "set out for", now)
+
+
+def begin_visit(*, visit: Visit, by: Membership, now: datetime) -> Visit:
+    """Note that the work has begun."""
+    return _go(visit, by, State.IN_PROGRESS, "begin visit", "begun", now)
+
+
+def _go(visit: Visit, by: Membership, state: str, action: str, verb: str, now: datetime) -> Visit:
+    with transaction.atomic():
+        row = _lock(visit, state, verb=verb)
+        was, row.state = row.state, state
+        _save(row, by, action, {"was": was}, now)
+    return row
+
+
+def give_up_visit(*, visit: Visit, by: Membership, obstacle: str, note: str, now: datetime) -> Visit:
+    """Close a visit that could not be done; its needs stay open and are proposed again.
+
+    Raises
+    ------
+    Conflict
+        When the visit is closed already, or still waits for the client's answer.
+    InvalidInput
+        When the obstacle is another one and the note does not say which.
+    """
+    with transaction.atomic():
+        row = _lock(visit, State.NOT_DONE, verb="given up")
+        if obstacle == Visit.Obstacle.OTHER and not note.strip():
+            said = "note must say what the obstacle was, since it is none of the usual ones."
+            raise InvalidInput("reason_missing", said, faults=[Fault("/note", said)])
+        was = row.state
+        row.state, row.obstacle, row.closed_at, row.closing_note = State.NOT_DONE, obstacle, now, note
+        _save(row, by, "give up visit", {"was": was, "obstacle": obstacle, "note": note}, now)
+    return row
+
+
+def _check_windows(
+    visit: Visit, windows: Sequence[tuple[datetime, datetime]], installer: Installer | None, now: datetime
+) -> None:
+    faults = []
+    if not 2 <= len(windows) <= 3:
+        faults.append(Fault("/windows", f"windows must be two or three, not {len(windows)}."))
+    for number, (opens, closes) in enumerate(windows):
+        at = f"/windows/{number}"
+        if not timedelta(0) < closes - opens <= _LONGEST_WINDOW:
+            faults.append(Fault(f"{at}/closes_at", "closes_at must lie after opens_at, by eight hours at most."))
+        if any(opens < other[1] and other[0] < closes for other in windows[:number]):
+            faults.append(Fault(at, "overlaps a window before it; offer windows that lie apart."))
+        for name, moment in (("opens_at", opens), ("closes_at", closes)):
+            try:
+                _check_appointment(visit, moment, installer, now)
+            except InvalidInput as error:
+                for fault in error.faults:
+                    who = fault.pointer == "/installer"
+                    sentence = fault.sentence.replace("appointment_at", name)
+                    faults.append(Fault("/installer" if who else f"{at}/{name}", sentence))
+    if faults:
+        unique = list(dict.fromkeys(faults))
+        raise InvalidInput("offer_not_valid", "These windows cannot be offered.", faults=unique)
+
+
+def _utc(moment: datetime) -> str:
+    """As it is stored: equal moments are equal texts."""
+    return moment.astimezone(UTC).isoformat()
+
+
+def _lock(visit: Visit, becomes: str, *, verb: str) -> Visit:
     row = Visit.objects.select_for_update(no_key=True).get(pk=visit.pk)
-    if row.state not in allowed:
+    if becomes not in LEGAL_MOVES[row.state]:
         raise Conflict("visit_move_not_legal", f"The visit is {row.get_state_display()} and cannot be {verb}.")
     return row
 

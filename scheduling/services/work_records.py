@@ -157,6 +157,12 @@ def _lock_visit(visit: Visit | None, site: Site) -> Visit | None:
         raise InvalidInput("visit_elsewhere", "The visit is to another site.", pointer="/visit")
     if row.state == Visit.State.CANCELLED:
         raise Conflict("visit_is_cancelled", "The visit was cancelled; record the work without it.", pointer="/visit")
+    if row.state == Visit.State.NOT_DONE:
+        raise Conflict(
+            "visit_not_done",
+            "The visit was closed as one that could not be done; record the work without it.",
+            pointer="/visit",
+        )
     return row
 
 

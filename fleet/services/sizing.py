@@ -83,6 +83,7 @@ def size_for(
     asked = [_demand(place, use, faults) for place, use in enumerate(uses)]
     if faults:
         raise InvalidInput("sizing_needs_more", "Sizing needs more to go by.", faults=faults)
+    limits = {**limits, "coldest_is_known": "lowest_temperature_degc" in known}
     known.setdefault("lowest_temperature_degc", known["usual_temperature_degc"])
     try:
         water_uses = tuple(WaterUse(use.use, demand) for use, demand in zip(uses, asked, strict=True))

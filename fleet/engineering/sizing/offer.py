@@ -53,6 +53,8 @@ class SizingRequest:
     water_price_per_m3 : float, optional
         Of supply and drain, in the company's currency; `ASSUMED_WATER_PRICE_PER_M3` where it is not known, since water
         counted as free would make waste the cheapest way to better permeate.
+    coldest_is_known : bool
+        False where the usual temperature stands in for the lowest.
     """
 
     uses: tuple[WaterUse, ...]
@@ -61,6 +63,7 @@ class SizingRequest:
     most_cartridges: int | None = None
     largest_tank_l: float | None = None
     water_price_per_m3: float | None = None
+    coldest_is_known: bool = True
 
     def __post_init__(self) -> None:
         if not self.uses:

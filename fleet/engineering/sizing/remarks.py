@@ -124,6 +124,12 @@ def _assumed(request: SizingRequest) -> Iterable[Remark]:
             f"Not measured: {_and(unknown)}. Scaling is then taken as that of hard water, chlorine as 1 mg/L, and the "
             "load of carbon dioxide and silica on the resin as nothing, so lives are upper bounds. Have it analysed.",
         )
+    if not request.coldest_is_known:
+        yield Remark(
+            "coldest_not_known",
+            "The coldest water of the year was not given; at 5 degC a membrane gives half of what it gives at 25, so ask "
+            "before this is offered.",
+        )
     if request.water_price_per_m3 is None:
         yield Remark(
             "water_price_assumed",

@@ -14,10 +14,12 @@ from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.evaluate import Evaluation, Plan, Route, evaluate, may_be_driven
 from scheduling.planning.rounds.greedy import greedy_plan
 from scheduling.planning.rounds.insertion import PlanDict, mend_round, place_the_musts, polish, working_cells
-from scheduling.planning.rounds.model import RoundModel, WarmStartError, search
+from scheduling.planning.rounds.model import RoundModel, WarmStartError
+from scheduling.planning.rounds.model_build import build_model
 from scheduling.planning.rounds.naive import naive_plan
 from scheduling.planning.rounds.pairs import Merged, merge_pairs
 from scheduling.planning.rounds.problem import RoundProblem
+from scheduling.planning.rounds.search import search
 from scheduling.planning.rounds.unserved import Unserved, explain_unserved
 
 #: Up to this many candidates are searched whole, over any horizon and over a horizon of one block; more in blocks.
@@ -332,7 +334,7 @@ class _Search:
         )
         self._effort.spend(iterations)
         tried = {cell: stops for cell, stops in self.best.items() if cell not in set(cells)}
-        for cell, stops in model.decode(found).items():
+        for cell, stops in model.decode(found, began).items():
             kept = stops if may_be_driven(problem, *cell, stops) else mend_round(problem, *cell, stops)
             if kept:
                 tried[cell] = kept
@@ -356,7 +358,7 @@ class _Search:
             shifts = [problem.working_days[cell][0] for cell in cells]
             factors = [float(np.mean([problem.traffic.mean_factor(s.start_s, s.end_s) for s in shifts])), 1.0]
         for factor in factors:
-            model = RoundModel.build(problem, cells=cells, candidates=candidates, slowed=factor)
+            model = build_model(problem, cells=cells, candidates=candidates, slowed=factor)
             if not model.plain:
                 return None
             try:

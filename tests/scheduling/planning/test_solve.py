@@ -20,7 +20,8 @@ from scheduling.planning.rounds import (
     plan_rounds,
 )
 from scheduling.planning.rounds.insertion import cheapest_insertion, make_room, mend_round, place_the_musts
-from scheduling.planning.rounds.model import RoundModel, WarmStartError
+from scheduling.planning.rounds.model import WarmStartError
+from scheduling.planning.rounds.model_build import build_model
 from scheduling.planning.rounds.naive import naive_plan
 from scheduling.planning.travel import Travel
 from tests.scheduling.planning.instances import HOUR, make_week
@@ -124,7 +125,7 @@ def test_the_model_prices_a_plan_as_the_judge_does() -> None:
         problem = make_week(50, seed=seed, musts=6)
         plan = place_the_musts(problem, naive_plan(problem))
         cells = [(k, day) for day in range(5) for k in range(4)]
-        model = RoundModel.build(problem, cells=cells, candidates=list(range(50)))
+        model = build_model(problem, cells=cells, candidates=list(range(50)))
         solution, dropped = model.encode(plan)
         kept = {cell: tuple(c for c in stops if c not in dropped) for cell, stops in plan.items()}
         judged = evaluate(problem, kept)
@@ -135,12 +136,12 @@ def test_the_model_prices_a_plan_as_the_judge_does() -> None:
         gained = sum(c.cost_if_left_cents for c in problem.candidates if c.key in judged.served)
         assert solution.distance_cost() == judged.driving_cents
         assert solution.prizes() - collected == gained - judged.visits_cents
-        assert model.decode(solution) == {cell: stops for cell, stops in kept.items() if stops}
+        assert model.decode(solution, plan) == {cell: stops for cell, stops in kept.items() if stops}
 
 
 def test_a_plan_that_cannot_be_driven_is_not_passed_over() -> None:
     problem = line_problem([10, 20], candidates=[{"appointment": Appointment(0, 9 * HOUR)}] * 2)
-    model = RoundModel.build(problem, cells=[(0, 0)], candidates=[0, 1])
+    model = build_model(problem, cells=[(0, 0)], candidates=[0, 1])
     with pytest.raises(WarmStartError, match="cannot be driven"):  # both are confirmed for nine o'clock
         model.encode({(0, 0): (0, 1)})
 

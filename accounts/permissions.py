@@ -97,7 +97,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("visit", ("set_out", "begin", "complete", "give_up"), STAFF),
     ("plan", (*READ, "map"), STAFF),
     ("plan", ("create", "publish", "replan", "write_parts_lists"), OFFICE),
-    ("round", READ, STAFF),
+    ("round", (*READ, "gpx"), STAFF),
     ("stop", READ, STAFF),
     ("service_record", READ, EVERYONE),
     ("service_record", ("create",), STAFF),

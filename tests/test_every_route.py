@@ -144,6 +144,7 @@ TABLE: dict[str, str] = {
     "PATCH /api/v1/policy/": OWNER,
     "GET /api/v1/rounds/": STAFF,
     "GET /api/v1/rounds/<pk>/": STAFF,
+    "GET /api/v1/rounds/<pk>/gpx/": STAFF,
     "GET /api/v1/service-records/": EVERYONE,
     "POST /api/v1/service-records/": STAFF,
     "GET /api/v1/service-records/<pk>/": EVERYONE,

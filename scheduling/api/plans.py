@@ -3,6 +3,8 @@
 from typing import Any
 
 from django.db.models import Prefetch
+from django.http import HttpResponse
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -16,9 +18,11 @@ from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
 from fleet.api.jobs import JobSerializer, accepted
 from scheduling.api.geojson_schema import FEATURE_COLLECTION
-from scheduling.api.renderers import GeoJSONRenderer
+from scheduling.api.renderers import GeoJSONRenderer, GPXRenderer
 from scheduling.api.replanning import DifferenceSerializer, HappenedSerializer, ReplanSerializer
 from scheduling.exports.geojson import MEDIA_TYPE, plan_map
+from scheduling.exports.gpx import MEDIA_TYPE as GPX_MEDIA_TYPE
+from scheduling.exports.gpx import round_gpx
 from scheduling.models import Plan, Round, Stop, UnservedVisit
 from scheduling.services.parts import write_parts_lists
 from scheduling.services.plan_differences import people_to_tell
@@ -282,6 +286,17 @@ class RoundViewSet(ReadOnlyViewSet):
         "day": ["exact", "gte", "lte"],
     }
     ordering_fields = ["day"]
+
+    @extend_schema(responses={(200, GPX_MEDIA_TYPE): OpenApiTypes.STR})
+    @action(detail=True, methods=["get"], renderer_classes=[GPXRenderer, JSONRenderer])
+    def gpx(self, request: Request, pk: str) -> HttpResponse:
+        """Give the round as a GPX 1.1 route: home, the stops in order, home again."""
+        day = self.get_object()
+        return HttpResponse(
+            round_gpx(day),
+            content_type=GPX_MEDIA_TYPE,
+            headers={"Content-Disposition": f'inline; filename="round-{day.pk}.gpx"'},
+        )
 
 
 class StopViewSet(ReadOnlyViewSet):

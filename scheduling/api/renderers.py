@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework.renderers import JSONRenderer
 
 from scheduling.exports.geojson import MEDIA_TYPE
+from scheduling.exports.gpx import MEDIA_TYPE as GPX_MEDIA_TYPE
 
 
 class CalendarRenderer(JSONRenderer):
@@ -12,6 +13,16 @@ class CalendarRenderer(JSONRenderer):
 
     media_type = "text/calendar"
     format = "ics"
+
+    def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
+        return None
+
+
+class GPXRenderer(JSONRenderer):
+    """Lets a caller ask for application/gpx+xml; the view itself writes the route."""
+
+    media_type = GPX_MEDIA_TYPE
+    format = "gpx"
 
     def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
         return None

@@ -127,8 +127,8 @@ def _assumed(request: SizingRequest) -> Iterable[Remark]:
     if not request.coldest_is_known:
         yield Remark(
             "coldest_not_known",
-            "The coldest water of the year was not given; at 5 degC a membrane gives half of what it gives at 25, so ask "
-            "before this is offered.",
+            "The coldest water of the year was not given; at 5 degC a membrane gives half of what it gives at 25, so "
+            "ask before this is offered.",
         )
     if request.water_price_per_m3 is None:
         yield Remark(

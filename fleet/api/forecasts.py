@@ -38,6 +38,14 @@ class PriorSerializer(serializers.Serializer[Any]):
         choices=[("nominal", "label alone"), ("fleet", "the company's fleet"), ("own_past", "earlier cartridges here")]
     )
     sentence = serializers.CharField()
+    usual_share_of_label = serializers.FloatField(
+        required=False, help_text="capacity over label; of a membrane: use until its limit over three years"
+    )
+    spread_between_places = serializers.FloatField(required=False, help_text="of the natural logarithm of that share")
+    spread_between_cartridges = serializers.FloatField(
+        required=False, help_text="of the natural logarithm of that share"
+    )
+    places_that_taught = serializers.IntegerField(required=False)
 
 
 class ExhaustedBecauseSerializer(serializers.Serializer[Any]):

@@ -54,6 +54,9 @@ class Forecast(TenantModel):
     daily_load = models.FloatField(null=True, blank=True)
     daily_load_unit = models.CharField(max_length=20, blank=True)
     driver = models.CharField(max_length=16, choices=Driver, blank=True)
+    made_from = models.CharField(
+        max_length=20, blank=True, help_text="mark of the records it was made from; another mark: it is out of date"
+    )
     evidence = models.JSONField(
         default=dict, blank=True, help_text="readings used and excluded, the age of the newest, the priors"
     )
@@ -80,6 +83,7 @@ class FleetLesson(TenantModel):
     as_of = models.DateField()
     computed_at = models.DateTimeField()
     unit_count = models.PositiveIntegerField(help_text="units that taught")
+    fleet_units = models.PositiveIntegerField(default=0, help_text="units the company had in service then")
     learned = models.JSONField(help_text="parameters by stage, means by name")
 
     class Meta:

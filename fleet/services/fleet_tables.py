@@ -130,7 +130,7 @@ def load_fleet(*, company: Company, unit_ids: Sequence[int], as_of_day: float) -
         Days since 1970-01-01 UTC; later readings stay out.
     """
     known_by = datetime.fromtimestamp(as_of_day * _SECONDS_A_DAY, tz=UTC)
-    units = _units(company, unit_ids)
+    units = unit_columns(company, unit_ids)
     own_ids = units["unit_id"]
     # A handful of sites and items more than the units use costs less than asking for each.
     site_ids = sorted(set(units["site_id"]))
@@ -144,7 +144,7 @@ def load_fleet(*, company: Company, unit_ids: Sequence[int], as_of_day: float) -
         sites={"site_id": site_ids, "supply": [""] * len(site_ids)},
         units=units,
         positions=positions,
-        items=_items(company),
+        items=item_columns(company),
         placements=_placements(own_ids, known_by),
         readings=readings,
         feed_water=_feed_water(site_ids, known_by),
@@ -161,7 +161,8 @@ def _columns(rows: Any, fields: dict[str, str]) -> dict[str, list[Any]]:
     return {name: list(column) for name, column in zip(fields, columns, strict=True)}
 
 
-def _units(company: Company, unit_ids: Sequence[int]) -> dict[str, list[Any]]:
+def unit_columns(company: Company, unit_ids: Sequence[int]) -> dict[str, list[Any]]:
+    """What is recorded of some units of a company themselves, column by column, in order of their ids."""
     columns = _columns(
         Unit.objects.of_company(company).filter(pk__in=unit_ids).order_by("pk"),
         {
@@ -198,7 +199,8 @@ def _tds_resolutions(company: Company, unit_ids: Sequence[int]) -> dict[int, flo
     return found
 
 
-def _items(company: Company) -> dict[str, list[Any]]:
+def item_columns(company: Company) -> dict[str, list[Any]]:
+    """The catalogue, as far as cartridges go, column by column."""
     return _columns(
         CatalogueItem.objects.of_company(company).filter(kind__in=Stage.values).order_by("pk"),
         {"item_id": "pk", "stage": "kind", **{name: name for name in _ITEM_FIELDS}},

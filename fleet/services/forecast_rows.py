@@ -1,6 +1,6 @@
 """From the arrays of a forecast to the fields that are stored: dates, evidence, sentences."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Final
@@ -71,7 +71,13 @@ class _LeftOut:
 
 
 def forecast_rows(
-    loaded: LoadedFleet, answer: Forecasts, *, wanted: Collection[int] | None, zone: ZoneInfo, policy: Policy
+    loaded: LoadedFleet,
+    answer: Forecasts,
+    *,
+    wanted: Collection[int] | None,
+    zone: ZoneInfo,
+    policy: Policy,
+    marks: Mapping[int, str],
 ) -> dict[int, dict[str, Any]]:
     """Position id -> the fields of its forecast.
 
@@ -85,6 +91,8 @@ def forecast_rows(
         Dates are days of this zone.
     policy
         Limits that the forecasts were made with.
+    marks
+        Unit id -> mark of what its forecast is made from.
     """
     fleet = loaded.fleet
     tenths, as_of = date_tenths(answer.grid_day, answer.as_of_day, zone)
@@ -120,6 +128,7 @@ def forecast_rows(
             "daily_load": _number(answer.daily_load[row], 4),
             "daily_load_unit": words.LOAD_UNITS[answer.daily_load_unit[row]],
             "driver": words.DRIVERS[answer.driver[row]],
+            "made_from": marks.get(fleet.units.unit_id[unit_row], ""),
             "evidence": evidence,
             "installer_sentence": sentence_for_installer(fleet, answer, row, reason.sentence if reason else ""),
             "client_sentence": sentence_for_client(fleet, answer, row, reason.client_sentence if reason else ""),
@@ -165,9 +174,31 @@ def _evidence(
         "left_out_counts": counts,
         "left_out": [value.as_evidence(loaded.reading_ids[value.reading]) for value in ours[-MOST_LISTED:]],
         "earlier_cartridges": int(answer.past_lives[row]),
-        "prior": {"code": prior, "sentence": PRIOR_SENTENCES[prior]},
+        "prior": {"code": prior, "sentence": PRIOR_SENTENCES[prior], **_taught(answer, stage)},
         "probability_age_limit_first": _number(answer.probability_time_cap[row], 3),
         "no_date_reason": answer.no_date_reason[row],
+    }
+
+
+_HYPER_OF_STAGE: Final = {
+    words.SEDIMENT: "sediment",
+    words.CARBON: "carbon",
+    words.MEMBRANE: "membrane_flow",
+    words.RESIN: "resin",
+}
+
+
+def _taught(answer: Forecasts, stage: int) -> dict[str, Any]:
+    """What is assumed of capacity over label (of a membrane: of use until its limit over three years) before any
+    reading."""
+    hyper = answer.learned.hypers.get(_HYPER_OF_STAGE[stage])
+    if hyper is None:
+        return {}
+    return {
+        "usual_share_of_label": round(float(np.exp(hyper.mean)), 2),
+        "spread_between_places": round(float(hyper.place_spread), 2),
+        "spread_between_cartridges": round(float(hyper.cartridge_spread), 2),
+        "places_that_taught": int(hyper.places),
     }
 
 

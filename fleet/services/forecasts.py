@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -10,15 +10,26 @@ from django.db import transaction
 
 from accounts.models import Company, Membership
 from fleet.forecasting.forecast import forecast
+from fleet.forecasting.learned import Learned
 from fleet.forecasting.policy import Policy
-from fleet.models import Forecast, Job, Position
+from fleet.models import FleetLesson, Forecast, Job, Position
 from fleet.services import jobs
 from fleet.services.fleet_tables import company_day, end_of_day, load_fleet, standing_units
 from fleet.services.forecast_rows import forecast_rows
+from fleet.services.forecast_sources import marks_of_units, out_of_date
 
 BLOCK_UNITS: Final = 400
-"""Units that are forecast together. A forecast learns from the units beside it, so blocks are large, and the same units
-form the same blocks in every run; a company of less is one block."""
+"""Units that are forecast together, to bound the memory; the same units form the same blocks in every run. A company of
+one block teaches itself; a larger one is taught by units from all over it before the first block."""
+
+TEACHERS: Final = 1000
+"""Units that teach a large company's forecasts; more would only cost time."""
+
+LESSON_DAYS: Final = 30
+"""A refresh leans on a lesson not older than this."""
+
+MOST_REFRESHED: Final = 0.4
+"""When a larger share of the units is out of date, all are forecast."""
 
 JOB_KIND: Final = "forecasts"
 
@@ -42,6 +53,7 @@ _FIELDS: Final = (
     "daily_load",
     "daily_load_unit",
     "driver",
+    "made_from",
     "evidence",
     "installer_sentence",
     "client_sentence",
@@ -63,8 +75,8 @@ def forecast_company(
     now
         The clock; forecasts are as of the company's day at this moment and know everything read that day.
     units
-        Ids of the units whose forecasts to store; all when None. Units beside them are read all the same, since
-        forecasts learn from them.
+        Ids of the units whose forecasts to store; all when None. The units of their blocks are read all the same, so
+        that the numbers are those of a run of all.
     progress
         Called with the share done and what is being done.
 
@@ -73,16 +85,67 @@ def forecast_company(
     dict
         Counts: units, positions, created, changed, unchanged, unusable (records that had to be left out).
     """
+    policy = policy or Policy()
     day = company_day(company, now)
     wanted = None if units is None else set(units)
-    blocks = [block for block in unit_blocks(company, day) if wanted is None or not wanted.isdisjoint(block)]
+    every_block = unit_blocks(company, day)
+    blocks = [block for block in every_block if wanted is None or not wanted.isdisjoint(block)]
     if wanted is None:
         _retire(company, day)
     counts: Counter[str] = Counter(units=0, positions=0, created=0, changed=0, unchanged=0, unusable=0)
+    learned = None
+    if len(every_block) > 1 and blocks:
+        if progress is not None:
+            progress(0.0, "learning from the whole fleet")
+        learned = _lesson(company, [pk for block in every_block for pk in block], day=day, now=now, policy=policy)
     for number, block in enumerate(blocks):
         if progress is not None:
             progress(number / len(blocks), f"forecasting units {number * BLOCK_UNITS + 1} and following")
-        counts.update(_forecast_block(company, block, wanted, day=day, now=now, policy=policy))
+        done, taught = _forecast_units(company, block, wanted, day=day, now=now, policy=policy, learned=learned)
+        counts.update(done)
+        if learned is None:
+            _keep_lesson(company, taught, units=len(block), day=day, now=now)
+    if progress is not None:
+        progress(1.0, "forecasts stored")
+    return dict(counts)
+
+
+def refresh_forecasts(
+    *, company: Company, now: datetime, policy: Policy | None = None, progress: Progress | None = None
+) -> dict[str, int]:
+    """Forecast anew the units about which something new is known, with what the whole fleet taught before.
+
+    The others keep their latest forecasts, which say the same of the days to come. All are forecast when the fleet has
+    taught nothing lately, when much of it is out of date, and, where there is any news at all, in a company of one
+    block: there a single reading still teaches the others something, and a run of all costs little.
+
+    Returns
+    -------
+    dict
+        Counts as of `forecast_company`; `units` are those that were forecast.
+    """
+    day = company_day(company, now)
+    ids = standing_units(company, day)
+    lesson = FleetLesson.objects.of_company(company).first()
+    is_usable = (
+        lesson is not None
+        and timedelta() <= day - lesson.as_of <= timedelta(days=LESSON_DAYS)
+        and 0.8 * len(ids) <= lesson.fleet_units <= 1.25 * len(ids)
+    )
+    stale = out_of_date(company, ids, day) if is_usable else {}
+    most = MOST_REFRESHED * len(ids) if len(ids) > BLOCK_UNITS else 0
+    if lesson is None or not is_usable or len(stale) > most:
+        return forecast_company(company=company, now=now, policy=policy, progress=progress)
+    learned = Learned.from_dict(lesson.learned)
+    _retire(company, day)
+    counts: Counter[str] = Counter(units=0, positions=0, created=0, changed=0, unchanged=0, unusable=0)
+    todo = sorted(stale)
+    for start in range(0, len(todo), BLOCK_UNITS):
+        if progress is not None:
+            progress(start / len(todo), f"forecasting {len(todo)} units with news")
+        part = todo[start : start + BLOCK_UNITS]
+        done, _ = _forecast_units(company, part, None, day=day, now=now, policy=policy or Policy(), learned=learned)
+        counts.update(done)
     if progress is not None:
         progress(1.0, "forecasts stored")
     return dict(counts)
@@ -117,22 +180,60 @@ def _retire(company: Company, day: date) -> None:
     ).update(is_latest=False)
 
 
-def _forecast_block(
+def _lesson(company: Company, unit_ids: Sequence[int], *, day: date, now: datetime, policy: Policy) -> Learned:
+    """What the whole fleet teaches, from units spread over it; chunks of one job find what the first one learned."""
+    kept = FleetLesson.objects.of_company(company).filter(as_of=day, computed_at=now).first()
+    if kept is not None:
+        return Learned.from_dict(kept.learned)
+    step = max(len(unit_ids) / TEACHERS, 1.0)
+    teachers = [unit_ids[int(number * step)] for number in range(min(TEACHERS, len(unit_ids)))]
+    loaded = load_fleet(company=company, unit_ids=teachers, as_of_day=end_of_day(company, day))
+    learned = forecast(loaded.fleet, policy=policy).learned
+    _keep_lesson(company, learned, units=len(teachers), fleet_units=len(unit_ids), day=day, now=now)
+    return learned
+
+
+def _keep_lesson(
+    company: Company, learned: Learned, *, units: int, day: date, now: datetime, fleet_units: int | None = None
+) -> None:
+    """Store what was learned; an older day forecast again must not displace a newer lesson."""
+    if FleetLesson.objects.of_company(company).filter(as_of__gt=day).exists():
+        return
+    lesson = FleetLesson(
+        company=company,
+        as_of=day,
+        computed_at=now,
+        unit_count=units,
+        fleet_units=units if fleet_units is None else fleet_units,
+        learned=learned.to_dict(),
+    )
+    FleetLesson.objects.bulk_create(
+        [lesson],
+        update_conflicts=True,
+        unique_fields=["company"],
+        update_fields=["as_of", "computed_at", "unit_count", "fleet_units", "learned"],
+    )
+
+
+def _forecast_units(
     company: Company,
-    block: Sequence[int],
+    unit_ids: Sequence[int],
     wanted: set[int] | None,
     *,
     day: date,
     now: datetime,
-    policy: Policy | None,
-) -> dict[str, int]:
-    policy = policy or Policy()
-    loaded = load_fleet(company=company, unit_ids=block, as_of_day=end_of_day(company, day))
-    answer = forecast(loaded.fleet, policy=policy)
-    rows = forecast_rows(loaded, answer, wanted=wanted, zone=ZoneInfo(company.time_zone), policy=policy)
+    policy: Policy,
+    learned: Learned | None,
+) -> tuple[dict[str, int], Learned]:
+    """Forecast some units together and store those that are wanted; the counts, and what these units taught."""
+    # Marked before it is read: what comes in meanwhile makes the forecast out of date.
+    marks = marks_of_units(company, unit_ids, day)
+    loaded = load_fleet(company=company, unit_ids=unit_ids, as_of_day=end_of_day(company, day))
+    answer = forecast(loaded.fleet, policy=policy, learned=learned)
+    rows = forecast_rows(loaded, answer, wanted=wanted, zone=ZoneInfo(company.time_zone), policy=policy, marks=marks)
     stored = _store(company, rows, day=day, now=now)
-    units = len(loaded.fleet.units) if wanted is None else len(wanted.intersection(block))
-    return {"units": units, "positions": len(rows), "unusable": len(loaded.faults), **stored}
+    units = len(loaded.fleet.units) if wanted is None else len(wanted.intersection(unit_ids))
+    return {"units": units, "positions": len(rows), "unusable": len(loaded.faults), **stored}, answer.learned
 
 
 def _store(company: Company, rows: Mapping[int, Mapping[str, Any]], *, day: date, now: datetime) -> dict[str, int]:

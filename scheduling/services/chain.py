@@ -10,7 +10,7 @@ from accounts.models import Company, Membership
 from fleet.models import Job
 from fleet.services import jobs
 from fleet.services.findings import refresh_findings
-from fleet.services.forecasts import forecast_company
+from fleet.services.forecasts import refresh_forecasts
 from fleet.services.indicators import recompute
 from scheduling.services.needs import refresh_needs
 from scheduling.services.parts import write_parts_lists
@@ -62,7 +62,7 @@ def run_chain(
         tell(first + (last - first) * share, doing)
 
     indicators = recompute(company=company, now=now, progress=partial(within, 0.0, _INDICATORS_END))
-    forecasts = forecast_company(company=company, now=now, progress=partial(within, _INDICATORS_END, _FORECASTS_END))
+    forecasts = refresh_forecasts(company=company, now=now, progress=partial(within, _INDICATORS_END, _FORECASTS_END))
     findings = refresh_findings(company=company, now=now, progress=partial(within, _FORECASTS_END, _FINDINGS_END))
     tell(_FINDINGS_END, "finding what must be done")
     needs = refresh_needs(company=company, now=now)

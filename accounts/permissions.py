@@ -82,6 +82,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("sizing", ("create",), STAFF),
     ("forecast", READ, EVERYONE),
     ("forecast", ("run",), OFFICE),
+    ("forecast_score", (*READ, "create"), OFFICE),
     ("job", READ, STAFF),
     ("job", ("stop",), OFFICE),
     # scheduling

@@ -7,9 +7,10 @@ from celery import Task, shared_task
 from django.utils import timezone
 
 from accounts.models import Company
-from fleet.services import findings, forecasts, indicators, jobs
+from fleet.services import findings, forecast_quality, forecasts, indicators, jobs
 
 jobs.register(forecasts.JOB_KIND, forecasts.forecast_chunk)
+jobs.register(forecast_quality.JOB_KIND, forecast_quality.quality_chunk)
 
 
 @shared_task(bind=True, max_retries=None)

@@ -323,6 +323,33 @@ class ForecastFactory(DjangoModelFactory):
     driver = "capacity"
 
 
+class FleetLessonFactory(TenantFactory):
+    class Meta:
+        model = fleet.FleetLesson
+
+    as_of = TODAY
+    computed_at = NOW
+    unit_count = 5
+    fleet_units = 5
+    learned = factory.LazyFunction(lambda: {"means": {}, "hypers": {}})
+
+
+class ForecastScoreFactory(TenantFactory):
+    class Meta:
+        model = fleet.ForecastScore
+
+    computed_at = NOW
+    first_cut = TODAY - timedelta(days=400)
+    last_cut = TODAY - timedelta(days=100)
+    known_until = TODAY
+    grouping = "kind"
+    group = factory.Sequence(lambda n: f"kind {n}")
+    method = "learned"
+    forecasts = 40
+    observed = 25
+    pinball_share = 0.08
+
+
 class JobFactory(TenantFactory):
     class Meta:
         model = fleet.Job

@@ -7,6 +7,7 @@ from fleet.api.catalogue import CatalogueItemViewSet, PartsRuleViewSet
 from fleet.api.diagnosis import DiagnosisViewSet
 from fleet.api.feed_water import FeedWaterSampleViewSet
 from fleet.api.findings import FindingViewSet
+from fleet.api.forecast_quality import ForecastScoreViewSet
 from fleet.api.forecasts import ForecastViewSet
 from fleet.api.instruments import InstrumentViewSet
 from fleet.api.intake import IntakeBatchViewSet, RefusedRowViewSet
@@ -31,6 +32,7 @@ router.register("readings", ReadingViewSet)
 router.register("intake-batches", IntakeBatchViewSet)
 router.register("refused-rows", RefusedRowViewSet)
 router.register("forecasts", ForecastViewSet)
+router.register("forecast-quality", ForecastScoreViewSet)
 router.register("findings", FindingViewSet)
 router.register("diagnosis", DiagnosisViewSet, basename="diagnosis")
 router.register("sizing", SizingViewSet, basename="sizing")

@@ -6,6 +6,7 @@ import numpy as np
 
 from . import vocabulary as words
 from .results import Forecasts
+from .scoring import SHOWN
 from .tables import Fleet
 
 _STAGE_NAMES = ("sediment filter", "carbon", "membrane", "resin")
@@ -51,7 +52,7 @@ def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int, wh
     state = int(forecasts.state[position])
     if forecasts.no_date_reason[position]:
         return f"{name.capitalize()}: {forecasts.no_date_reason[position]}"
-    dates = forecasts.quantile_day[position]
+    dates = forecasts.grid_day[position, SHOWN]
     why = _WHY.get(int(forecasts.driver[position]), "it wears")
     used = int(forecasts.readings_used[position])
     lives = int(forecasts.past_lives[position])
@@ -89,7 +90,7 @@ def sentence_for_client(fleet: Fleet, forecasts: Forecasts, position: int, why_s
         return f"Your {name} is not in use, so it has no change date."
     if state == words.SPENT:
         return f"Your {name} is due for a change now{f', because {why_spent}' if why_spent else ''}."
-    date = date_text(forecasts.quantile_day[position][_MEDIAN])
+    date = date_text(forecasts.grid_day[position, SHOWN[_MEDIAN]])
     return f"Your {name} should be changed around {date}; this is an estimate."
 
 

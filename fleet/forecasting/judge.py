@@ -45,10 +45,15 @@ def censored_pinball(quantile_day: Floats, seen_good_day: Floats) -> Floats:
 
 
 def judge(replayed: Replay) -> list[QualityRow]:
-    """Rows for every method: all together, each stage, and each richness of readings."""
+    """Rows for every method: all together, each stage, leads and lags apart, and each richness of readings."""
     everything = np.ones(len(replayed), dtype=bool)
     groups: list[tuple[str, Bools]] = [("all", everything)]
     groups += [(name, replayed.stage == code) for code, name in enumerate(words.STAGES)]
+    groups += [
+        (f"{words.ROLES[role]} {words.STAGES[stage]}", (replayed.stage == stage) & (replayed.role == role))
+        for stage in (words.SEDIMENT, words.CARBON, words.RESIN)
+        for role in (words.LEAD, words.LAG)
+    ]
     groups += [(name, (replayed.readings >= low) & (replayed.readings <= high)) for name, low, high in RICHNESS]
     return [_row(replayed, name, mask, method) for name, mask in groups for method in METHODS if mask.any()]
 

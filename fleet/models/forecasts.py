@@ -125,8 +125,9 @@ class ForecastScore(TenantModel):
         null=True, help_text="median absolute error of the median date over the life by the label, observed ones only"
     )
     median_error_days = models.FloatField(null=True)
-    open_forecasts = models.PositiveIntegerField(help_text="those whose 80 % interval is more than one date")
-    coverage_50 = models.FloatField(null=True)
+    coverage_50 = models.FloatField(
+        null=True, help_text="of the observed ones whose interval is more than one date; as those of 80 and 90 %"
+    )
     coverage_80 = models.FloatField(null=True)
     coverage_90 = models.FloatField(null=True)
 

@@ -1,0 +1,215 @@
+"""How long forecasts of a company take, from the database to stored rows: prints a table, asserts nothing.
+
+    python -m tests.benchmarks.bench_forecasting_runs                     1,000 and 2,500 units
+    python -m tests.benchmarks.bench_forecasting_runs --units 1000 5000 10000
+
+Two years of readings: 30 % of the units weekly, 10 % daily, the rest at visits three months apart; five positions a
+unit, two earlier cartridges in each but the membrane's. Each size runs in a process and a database of its own, so that
+the peak memory is its own. `nightly` is the refresh of the next night after 1 % of the units got a reading. `baseline`
+is label capacity over mean load on the same tables, read from the same database, without storing anything. Times are
+processor seconds of one process. Values are invented; only their number and kind matter here.
+"""
+
+import argparse
+import cProfile
+import os
+import pstats
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
+DAYS = 730
+TRAIN = (("sediment", "single"), ("carbon", "single"), ("membrane", "single"), ("resin", "lead"), ("resin", "lag"))
+
+
+def main() -> None:
+    """Run every size and print the table with the exponent of growth."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--units", type=int, nargs="+", default=[1000, 2500])
+    parser.add_argument("--profile", action="store_true", help="print where the time of the full run goes")
+    parser.add_argument("--one", type=Path, help=argparse.SUPPRESS)
+    asked = parser.parse_args()
+    if asked.one is not None:
+        print(" ".join(str(value) for value in run_one(asked.units[0], asked.one, asked.profile)))
+        return
+    print(
+        "| units | readings | full run | peak memory | a second run | nightly, 1 % news | nightly/full | baseline |",
+        end="",
+    )
+    print(" full/baseline |\n" + "| --: " * 9 + "|")
+    sizes, times = [], []
+    for units in asked.units:
+        with tempfile.TemporaryDirectory() as folder:
+            command = [sys.executable, "-m", "tests.benchmarks.bench_forecasting_runs", "--units", str(units)]
+            command += ["--one", folder, *(["--profile"] if asked.profile else [])]
+            said = subprocess.run(command, check=True, capture_output=True, text=True).stdout.strip().splitlines()
+        for line in said[:-1]:
+            print(line)
+        readings, full, memory, again, night, news, baseline = (float(value) for value in said[-1].split())
+        sizes.append(units)
+        times.append(full)
+        print(
+            f"| {units} | {readings:.0f} | {full:.1f} s | {memory:.0f} MB | {again:.1f} s | {night:.2f} s "
+            f"({news:.0f} units) | {100 * night / full:.1f} % | {baseline:.1f} s | {full / baseline:.1f} |",
+            flush=True,
+        )
+    if len(sizes) > 1:
+        exponent = np.polyfit(np.log(sizes), np.log(times), 1)[0]
+        print(f"growth of the full run with the units: exponent {exponent:.2f}")
+
+
+def run_one(units: int, folder: Path, is_profiled: bool) -> tuple[float, ...]:
+    """Times of one size, in a fresh database."""
+    os.environ["DATABASE_URL"] = f"sqlite:///{folder / 'bench.sqlite3'}"
+    os.environ.pop("REDIS_URL", None)
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.config.settings")
+    import django
+
+    django.setup()
+    from django.core.management import call_command
+
+    call_command("migrate", verbosity=0)
+    from fleet.forecasting.nominal import label_over_load
+    from fleet.models import Reading, Unit
+    from fleet.services.fleet_tables import company_day, end_of_day, load_fleet
+    from fleet.services.forecasts import forecast_company, refresh_forecasts, unit_blocks
+
+    company = invent(units)
+    readings = Reading.objects.count()
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    profile = cProfile.Profile()
+    if is_profiled:
+        profile.enable()
+    full = timed(lambda: forecast_company(company=company, now=NOW))
+    profile.disable()
+    if is_profiled:
+        pstats.Stats(profile, stream=sys.stdout).sort_stats("tottime").print_stats(30)
+    memory = max(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, before) / 1024
+    again = timed(lambda: forecast_company(company=company, now=NOW))
+    ids = list(Unit.objects.order_by("pk").values_list("pk", flat=True))
+    chosen = ids[:: max(units // max(units // 100, 1), 1)]
+    Reading.objects.bulk_create([reading(pk, NOW + timedelta(hours=20), 0.4) for pk in chosen])
+    counts: dict[str, int] = {}
+    night = timed(lambda: counts.update(refresh_forecasts(company=company, now=NOW + timedelta(days=1))))
+    day = company_day(company, NOW)
+
+    def baseline() -> None:
+        for block in unit_blocks(company, day):
+            label_over_load(load_fleet(company=company, unit_ids=block, as_of_day=end_of_day(company, day)).fleet)
+
+    return readings, full, memory, again, night, counts["units"], timed(baseline)
+
+
+def timed(work: Any) -> float:
+    """Processor seconds of a piece of work; the database works in this process too, and neighbours do not count."""
+    start = time.process_time()
+    work()
+    return time.process_time() - start
+
+
+def invent(units: int) -> Any:
+    """A company with that many units, their trains, past cartridges and two years of readings."""
+    from fleet.models import Placement, Position, Reading, Site, Unit
+    from tests import factories
+
+    rng = np.random.default_rng(11)
+    company = factories.CompanyFactory()
+    client = factories.ClientFactory(company=company)
+    items = {
+        stage: factories.CatalogueItemFactory(company=company, kind=stage)
+        for stage in ("sediment", "carbon", "membrane", "resin")
+    }
+    sites = Site.objects.bulk_create(
+        [
+            Site(company=company, client=client, code=f"S{n}", name=f"Site {n}", latitude=47.0, longitude=8.0)
+            for n in range(units)
+        ],
+        batch_size=1000,
+    )
+    begin = NOW - timedelta(days=DAYS)
+    made = Unit.objects.bulk_create(
+        [
+            Unit(
+                company=company,
+                site=site,
+                use="reef",
+                kind="ro_di",
+                product_tds_target_mg_per_l=2.0,
+                code=f"U{n}",
+                commissioned_on=begin.date(),
+                weekly_demand_l=float(np.exp(rng.normal(4.3, 0.5))),
+            )
+            for n, site in enumerate(sites)
+        ],
+        batch_size=500,
+    )
+    places = Position.objects.bulk_create(
+        [
+            Position(unit=unit, order=order, stage=stage, role=role)
+            for unit in made
+            for order, (stage, role) in enumerate(TRAIN, start=1)
+        ],
+        batch_size=1000,
+    )
+    stays = []
+    for place in places:
+        lives = 1 if place.stage == "membrane" else 3
+        cuts = [0.0, *np.sort(rng.uniform(150, 600, lives - 1)), None]
+        for start, end in pairwise(cuts):
+            at = begin + timedelta(days=float(start or 0.0))
+            gone = None if end is None else begin + timedelta(days=float(end))
+            why = "" if gone is None else ("exhausted" if rng.random() < 0.6 else "early")
+            stays.append(
+                Placement(
+                    position=place, item=items[place.stage], placed_at=at, first_installed_at=at,
+                    removed_at=gone, removal=why,
+                )
+            )  # fmt: skip
+    Placement.objects.bulk_create(stays, batch_size=1000)
+    rows: list[Reading] = []
+    for number, unit in enumerate(made):
+        rhythm = 1.0 if number % 10 == 0 else 7.0 if number % 10 in (1, 2, 3) else 90.0
+        for at in np.arange(rng.uniform(0, rhythm), DAYS - 0.1, rhythm):
+            rows.append(reading(unit.pk, begin + timedelta(days=float(at)), float(rng.random())))
+        if len(rows) > 20_000:
+            Reading.objects.bulk_create(rows, batch_size=500)
+            rows = []
+    Reading.objects.bulk_create(rows, batch_size=500)
+    return company
+
+
+def reading(unit_id: int, at: datetime, noise: float) -> Any:
+    """A plausible reading with a little noise, `noise` between 0 and 1."""
+    from fleet.models import Reading
+
+    return Reading(
+        unit_id=unit_id,
+        taken_at=at,
+        received_at=at,
+        source="meter",
+        occasion="routine",
+        state="flowing",
+        line_pressure_kpa=400.0 + 10 * noise,
+        prefilter_outlet_pressure_kpa=380.0 - 5 * noise,
+        inlet_pressure_kpa=375.0 - 5 * noise,
+        temperature_degc=14.0 + 2 * noise,
+        feed_tds_mg_per_l=240.0 + 20 * noise,
+        permeate_tds_mg_per_l=9.0 + 2 * noise,
+        interstage_tds_mg_per_l=round(noise, 1),
+        product_tds_mg_per_l=0.0,
+        permeate_flow_l_per_day=180.0 + 10 * noise,
+        concentrate_flow_l_per_day=600.0 + 20 * noise,
+    )
+
+
+if __name__ == "__main__":
+    main()

@@ -19,7 +19,6 @@ from fleet.forecasting.judge import QualityRow
 from fleet.services.forecast_quality import judge_company
 from scheduling.demo import remember
 
-
 FILE_WIDTH = 118
 
 

@@ -51,7 +51,7 @@ def test_every_method_is_scored_on_the_same_forecasts(past: Company) -> None:
     # Five units at about seventeen months.
     assert whole["learned"].forecasts > 60
     assert 0.7 * whole["learned"].forecasts < whole["learned"].observed <= whole["learned"].forecasts
-    # Lives repeat within a tenth. The day that counts lies midway between the last good reading, at 0.8 of the 130 days,
+    # Lives repeat within a tenth. The day that counts lies midway between the last good reading, at 0.8 of 130 days,
     # and the removal: 0.9 of them; the fixed interval says 182.6 days.
     assert whole["learned"].pinball_share < 0.6 * whole["fixed_interval"].pinball_share
     assert whole["fixed_interval"].median_error_days == pytest.approx(182.6 - 0.9 * 130, abs=8)

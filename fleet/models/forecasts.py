@@ -120,16 +120,20 @@ class ForecastScore(TenantModel):
     method = models.CharField(max_length=16, choices=Method)
     forecasts = models.PositiveIntegerField()
     observed = models.PositiveIntegerField(help_text="of these, exhaustions that were seen; the others are censored")
-    pinball_share = models.FloatField(null=True, help_text="mean pinball loss over the life by the label")
+    pinball_share = models.FloatField(null=True, blank=True, help_text="mean pinball loss over the life by the label")
     median_error_share = models.FloatField(
-        null=True, help_text="median absolute error of the median date over the life by the label, observed ones only"
+        null=True,
+        blank=True,
+        help_text="median absolute error of the median date over the life by the label, observed ones only",
     )
-    median_error_days = models.FloatField(null=True)
+    median_error_days = models.FloatField(null=True, blank=True)
     coverage_50 = models.FloatField(
-        null=True, help_text="of the observed ones whose interval is more than one date; as those of 80 and 90 %"
+        null=True,
+        blank=True,
+        help_text="of the observed ones whose interval is more than one date; as those of 80 and 90 %",
     )
-    coverage_80 = models.FloatField(null=True)
-    coverage_90 = models.FloatField(null=True)
+    coverage_80 = models.FloatField(null=True, blank=True)
+    coverage_90 = models.FloatField(null=True, blank=True)
 
     class Meta:
         ordering = ["-computed_at", "grouping", "group", "method", "pk"]

@@ -80,7 +80,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("finding", ("confirm", "dismiss"), STAFF),
     ("diagnosis", ("create",), STAFF),
     ("sizing", ("create",), STAFF),
-    ("forecast", READ, EVERYONE),
+    ("forecast", (*READ, "change"), EVERYONE),
     ("forecast", ("run",), OFFICE),
     ("forecast_score", (*READ, "create"), OFFICE),
     ("job", READ, STAFF),

@@ -74,6 +74,7 @@ TABLE: dict[str, str] = {
     "GET /api/v1/forecast-quality/<pk>/": OFFICE,
     "GET /api/v1/forecasts/": EVERYONE,
     "GET /api/v1/forecasts/<pk>/": EVERYONE,
+    "GET /api/v1/forecasts/<pk>/change/": EVERYONE,
     "POST /api/v1/forecasts/run/": OFFICE,
     "GET /api/v1/instruments/": EVERYONE,
     "POST /api/v1/instruments/": STAFF,

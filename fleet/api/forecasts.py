@@ -17,6 +17,7 @@ from accounts.api.serializers import TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet, TenantViewSet
 from fleet.api.jobs import JobSerializer, accepted
 from fleet.models import Forecast, Position, Stage
+from fleet.services.forecast_changes import sentence_of_change
 from fleet.services.forecast_groups import probability_exhausted_by
 from fleet.services.forecasts import start_forecast_job
 
@@ -125,6 +126,14 @@ class ForecastSerializer(TenantModelSerializer):
         return None if day is None else probability_exhausted_by(forecast, day)
 
 
+class ForecastChangeSerializer(serializers.Serializer[Any]):
+    """A forecast beside the one of the same position before it."""
+
+    before = ForecastSerializer(allow_null=True)
+    after = ForecastSerializer()
+    sentence = serializers.CharField(help_text="how the date moved and on what evidence")
+
+
 class FirstToFailSerializer(serializers.Serializer[Any]):
     """When the first position of a unit or site will be exhausted, which one it most likely is, and how surely."""
 
@@ -226,6 +235,19 @@ class ForecastViewSet(ReadOnlyViewSet):
         if self.action in ("list", "retrieve") and not getattr(self, "swagger_fake_view", False):
             context["probability_by"] = day_asked(self.request)
         return context
+
+    @extend_schema(responses=ForecastChangeSerializer)
+    @action(detail=True, methods=["get"])
+    def change(self, request: Request, pk: str) -> Response:
+        """Say how the date moved since the forecast before this one, and on what evidence."""
+        after = self.get_object()
+        earlier = self.get_queryset().filter(position=after.position_id, as_of__lt=after.as_of)
+        before = earlier.order_by("-as_of").first()
+        sentence = "This is the first forecast of the position."
+        if before is not None:
+            sentence = sentence_of_change(before=before, after=after)
+        found = {"before": before, "after": after, "sentence": sentence}
+        return Response(ForecastChangeSerializer(found, context=self.get_serializer_context()).data)
 
     @extend_schema(request=None, responses={202: JobSerializer}, filters=False)
     @action(detail=False, methods=["post"])

@@ -1,0 +1,69 @@
+"""A reading that contradicts the forecast moves it at once, and the API says why; a slip does not."""
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+from rest_framework.test import APIClient
+
+from accounts.models import Company
+from fleet.models import Forecast, Unit
+from fleet.services.forecasts import forecast_company, refresh_forecasts
+from tests import factories
+
+NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
+
+
+@pytest.fixture
+def unit(company: Company) -> Unit:
+    """A reef unit with a young resin that is read every week and has shown nothing yet."""
+    unit = factories.UnitFactory(company=company, commissioned_on=date(2025, 6, 1), weekly_demand_l=40.0)
+    for stage in ("sediment", "carbon", "membrane", "resin"):
+        place = factories.PositionFactory(unit=unit, stage=stage)
+        factories.PlacementFactory(position=place, placed_at=datetime(2026, 1, 2, tzinfo=UTC))
+    for week in range(1, 9):
+        read(unit, datetime(2026, 1, 2, 9, tzinfo=UTC) + timedelta(days=7 * week), 0.0)
+    return unit
+
+
+def read(unit: Unit, at: datetime, product: float) -> Any:
+    return factories.ReadingFactory(
+        unit=unit, taken_at=at, permeate_tds_mg_per_l=9.0, product_tds_mg_per_l=product, temperature_degc=15.0
+    )
+
+
+def change(api: APIClient, unit: Unit) -> dict[str, Any]:
+    row = Forecast.objects.get(position__unit=unit, position__stage="resin", is_latest=True)
+    found: dict[str, Any] = api.get(f"/api/v1/forecasts/{row.pk}/change/").json()
+    return found
+
+
+def test_readings_that_prove_exhaustion_move_the_date_to_now(unit: Unit, as_installer: APIClient) -> None:
+    forecast_company(company=unit.company, now=NOW)
+    first = change(as_installer, unit)
+    assert (first["before"], first["sentence"]) == (None, "This is the first forecast of the position.")
+    assert first["after"]["state"] == "standing"
+    for hours in (6, 12):
+        proof = read(unit, NOW + timedelta(hours=hours), 7.0)
+    refresh_forecasts(company=unit.company, now=NOW + timedelta(days=1))
+    moved = change(as_installer, unit)
+    assert moved["before"]["id"] == first["after"]["id"]
+    assert (moved["before"]["state"], moved["after"]["state"]) == ("standing", "spent")
+    assert moved["after"]["evidence"]["exhausted_because"]["reading"] == proof.pk
+    assert moved["sentence"] == (
+        f"Expected around {first['after']['p50']}, exhausted by now. The reading of 2026-03-11 shows product TDS of "
+        "7 mg/L, past the limit of 2 mg/L."
+    )
+
+
+def test_an_impossible_value_moves_nothing_and_is_told(unit: Unit, as_installer: APIClient) -> None:
+    forecast_company(company=unit.company, now=NOW)
+    before = change(as_installer, unit)["after"]
+    slip = read(unit, NOW + timedelta(hours=6), 70_000.0)
+    refresh_forecasts(company=unit.company, now=NOW + timedelta(days=1))
+    found = change(as_installer, unit)
+    days = (date.fromisoformat(found["after"]["p50"]) - date.fromisoformat(before["p50"])).days
+    assert abs(days) <= 7
+    assert "The date stays around" in found["sentence"]
+    assert "left out as not usable" in found["sentence"]
+    assert slip.pk in [entry["reading"] for entry in found["after"]["evidence"]["left_out"]]

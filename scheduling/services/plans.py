@@ -258,21 +258,40 @@ def stop_rows(day: Round, route: rounds.Route, asked: Asked, *, first: int = 1) 
     ]
 
 
+#: Reason of a visit that its parts keep out; the planner's own reasons are those of `planning.rounds`.
+_WAITS = "waits_for_parts"
+
+
 def unserved_rows(plan: Plan, answer: rounds.RoundPlan, asked: Asked) -> list[UnservedVisit]:
     """What the planner says of the visits it leaves out, not yet saved."""
     return [
         UnservedVisit(
             plan=plan,
             visit=asked.visits[unserved.visit],
-            reason=unserved.reason.value,
-            sentence=unserved.sentence
-            if asked.installers
-            else f"{asked.visits[unserved.visit].site.name}: no installer of the company is active.",
+            reason=_WAITS if _is_waiting(unserved.visit, asked) else unserved.reason.value,
+            sentence=_sentence(unserved, asked),
             displaces=asked.visits.get(unserved.displaces),
             extra_cost=None if unserved.extra_cents is None else unserved.extra_cents / 100,
         )
         for unserved in answer.unserved
     ]
+
+
+def _is_waiting(visit: str, asked: Asked) -> bool:
+    """Whether parts alone keep a visit out: no day of the plan is late enough for them."""
+    wait = asked.waits.get(visit)
+    return wait is not None and wait.until >= asked.problem.first_day + timedelta(days=asked.problem.days)
+
+
+def _sentence(unserved: rounds.Unserved, asked: Asked) -> str:
+    name = asked.visits[unserved.visit].site.name
+    if not asked.installers:
+        return f"{name}: no installer of the company is active."
+    if _is_waiting(unserved.visit, asked):
+        wait = asked.waits[unserved.visit]
+        short = " and ".join(wait.items)
+        return f"{name}: {short} must be ordered first and can be here for {wait.until:%a %-d %b}."
+    return unserved.sentence
 
 
 def _check_all_answered(answer: rounds.RoundPlan, asked: Asked) -> None:

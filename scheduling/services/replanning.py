@@ -298,6 +298,7 @@ class _Mending:
             also=(begun | live) - past,
             # what was to be made on an earlier day waits for its record of work, not for another visit
             without=(past | set(gone_by.values_list("pk", flat=True))) - begun,
+            waiting=False,
         )
 
     def solve(self, effort: Effort, days: int) -> rounds.Replanned:

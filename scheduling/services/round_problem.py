@@ -16,6 +16,7 @@ from scheduling.models import Installer, StockLevel, Visit
 from scheduling.planning import rounds
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel import GreatCircleTravel, Place, TravelProvider
+from scheduling.services.arrivals import Wait, waits_for_parts
 from scheduling.services.days import DAY_S, PlanningClock, company_day
 from scheduling.services.policy import ServicePolicy
 from scheduling.services.visit_parts import parts_by_visit
@@ -34,6 +35,7 @@ class Asked:
     clock: PlanningClock
     installers: Mapping[str, Installer]
     visits: Mapping[str, Visit]
+    waits: Mapping[str, Wait]
     digest: str
 
 
@@ -74,6 +76,7 @@ def ask(
     provider: TravelProvider | None = None,
     also: Collection[int] = (),
     without: Collection[int] = (),
+    waiting: bool = True,
 ) -> Asked:
     """Put the company's question for some days together.
 
@@ -90,6 +93,9 @@ def ask(
         Who makes the table of trips; None: the built-in model.
     also, without
         Visits that are candidates, or are not, whatever their state.
+    waiting
+        Whether a visit waits for parts that are neither in the store nor in a van; the vans of a day that has begun
+        are loaded already. Parts that are short count as ordered the day before the first.
     """
     clock = PlanningClock(first_day, ZoneInfo(company.time_zone))
     installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
@@ -97,12 +103,15 @@ def ask(
     parts = _parts(company, visits) if policy.house.plans_with_van_stock else {}
     stock = _van_stock(company) if policy.house.plans_with_van_stock else None
     windows = _windows(company, visits)
+    ordered = first_day - timedelta(days=1)
+    waits = waits_for_parts(company=company, visits=visits, today=ordered) if waiting else {}
     problem = rounds.RoundProblem.build(
         first_day=first_day,
         days=days,
         installers=[_installer(i, clock, days, policy.planning, stock) for i in installers],
         candidates=[
-            _candidate(v, clock, days, windows.get(v.site_id, ()), parts.get(v.pk, {}), installers) for v in visits
+            _candidate(v, clock, days, windows.get(v.site_id, ()), parts.get(v.pk, {}), installers, waits.get(v.pk))
+            for v in visits
         ],
         rates=rounds.rates_of(policy.planning),
         provider=provider or GreatCircleTravel(),
@@ -112,6 +121,7 @@ def ask(
         clock=clock,
         installers={i.name: i for i in installers},
         visits={str(v.pk): v for v in visits},
+        waits={str(pk): wait for pk, wait in waits.items()},
         digest=_digest(problem),
     )
 
@@ -217,8 +227,11 @@ def _candidate(
     windows: Sequence[AccessWindow],
     parts: Mapping[str, int],
     installers: Sequence[Installer],
+    wait: Wait | None,
 ) -> rounds.Candidate:
     costs, left = day_costs(visit, first_day=clock.first_day, days=days)
+    if wait is not None:
+        costs = [cost if clock.first_day + timedelta(days=k) >= wait.until else None for k, cost in enumerate(costs)]
     appointment = None
     if visit.state == Visit.State.CONFIRMED:
         assert visit.appointment_at is not None

@@ -188,6 +188,7 @@ def test_van_stock_binds_when_the_policy_says_so(town: Town) -> None:
     ada = town.installer("Ada")
     _busy(town, 3)
     town.stock(town.item("carbon"), 1, ada)
+    town.stock(town.item("carbon"), 50)
     _plan(town)
     assert Stop.objects.filter(round__plan__state="draft").count() == 3
     CompanyPolicy.objects.create(company=town.company, settings={"plans_with_van_stock": True, "horizon_days": 1})

@@ -1,0 +1,77 @@
+"""A visit waits for parts that are neither in the store nor in a van, and says so."""
+
+from datetime import timedelta
+
+from scheduling.models import Plan, Stop, UnservedVisit, Visit
+from scheduling.services.arrivals import waits_for_parts
+from scheduling.services.needs import refresh_needs
+from scheduling.services.plans import plan_rounds
+from scheduling.services.visits import propose_visits
+from tests.scheduling.town import NOW, TODAY, Town
+
+
+def _due_today(town: Town, *, sites: int) -> None:
+    town.installer("Ada")
+    for east in range(1, sites + 1):
+        town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 0)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+
+
+def _plan(town: Town) -> Plan:
+    return plan_rounds(company=town.company, by=None, now=NOW, iterations=50)
+
+
+def test_one_piece_serves_one_visit_and_the_other_waits_for_the_order(town: Town) -> None:
+    """The catalogue of the town promises seven days: ordered today, there on the eighth."""
+    _due_today(town, sites=2)
+    item = town.item("carbon")
+    town.stock(item, 1)
+    waits = waits_for_parts(company=town.company, visits=list(Visit.objects.all()), today=TODAY)
+    assert [(wait.until, wait.items) for wait in waits.values()] == [
+        (TODAY + timedelta(days=item.lead_time_days + 1), (item.code,))
+    ]
+    plan = _plan(town)
+    assert Stop.objects.filter(round__plan=plan).count() == 1
+    left = UnservedVisit.objects.get(plan=plan)
+    assert left.visit_id in waits
+    assert left.reason == "waits_for_parts"
+    assert f"{item.code} must be ordered first" in left.sentence
+
+
+def test_with_enough_in_store_and_van_nobody_waits(town: Town) -> None:
+    _due_today(town, sites=2)
+    town.stock(town.item("carbon"), 1)
+    town.stock(town.item("carbon"), 1, town.company.installers.get())
+    assert waits_for_parts(company=town.company, visits=list(Visit.objects.all()), today=TODAY) == {}
+    assert Stop.objects.filter(round__plan=_plan(town)).count() == 2
+
+
+def test_what_nobody_ever_counted_makes_nobody_wait(town: Town) -> None:
+    _due_today(town, sites=2)
+    assert waits_for_parts(company=town.company, visits=list(Visit.objects.all()), today=TODAY) == {}
+
+
+def test_a_small_part_that_is_short_makes_nobody_wait(town: Town) -> None:
+    o_ring = town.small_part("o-ring", work="replace")
+    _due_today(town, sites=1)
+    town.stock(o_ring, 0)
+    town.stock(town.item("carbon"), 1)
+    assert waits_for_parts(company=town.company, visits=list(Visit.objects.all()), today=TODAY) == {}
+
+
+def test_an_urgent_visit_goes_without_a_part_that_another_task_lacks(town: Town) -> None:
+    """The urgent repair can be done; the carbon that is not there comes another time."""
+    town.installer("Ada")
+    unit = town.unit()
+    town.stock(town.item("carbon"), 0)
+    town.forecast(town.position(unit, "carbon"), 0)
+    town.finding(unit, "shutoff_valve_fault")
+    refresh_needs(company=town.company, now=NOW)
+    unit.needs.filter(kind="repair").update(is_urgent=True)
+    propose_visits(company=town.company, now=NOW)
+    visits = list(Visit.objects.all())
+    assert [visit.is_urgent for visit in visits] == [True]
+    assert waits_for_parts(company=town.company, visits=visits, today=TODAY) == {}
+    unit.needs.filter(kind="repair").update(is_urgent=False)
+    assert len(waits_for_parts(company=town.company, visits=visits, today=TODAY)) == 1

@@ -111,6 +111,11 @@ def build_segments(fleet: Fleet, columns: Columns) -> Segments:
         new = follows & (lead >= 0) & (lead != np.roll(lead, 1)) & (np.roll(lag, 1) >= 0)
         rows = np.flatnonzero(new & rotated & (continued[lead] < 0))
         continued[lead[rows]] = lag[rows - 1]
+    # A lag without a lead is the first bed of its column.
+    alone = (lead < 0) & (lag >= 0)
+    lead, lag = np.where(alone, lag, lead), np.where(alone, -1, lag)
+    lead_reason = np.where(alone, lag_reason, lead_reason).astype(np.int8)
+    lag_reason = np.where(alone, 0, lag_reason).astype(np.int8)
     ok = lead >= 0
     column, start, end, lead, lag, last = column[ok], start[ok], end[ok], lead[ok], lag[ok], last[ok]
     first = np.ones(len(column), dtype=bool)

@@ -98,7 +98,7 @@ def earliest(first: Floats, second: Floats) -> Floats:
     rows, points = both.shape
     offset = 2.0 * np.arange(rows)[:, None]
     found = np.searchsorted((reached + offset).ravel(), (GRID_LEVELS[None, :] + offset).ravel())
-    high = np.clip(found.reshape(rows, -1) - points * np.arange(rows)[:, None], 0, points - 1)
+    high = np.clip(found.reshape(rows, len(GRID_LEVELS)) - points * np.arange(rows)[:, None], 0, points - 1)
     low = np.maximum(high - 1, 0)
     index = np.arange(rows)[:, None]
     gap = reached[index, high] - reached[index, low]

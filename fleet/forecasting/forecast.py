@@ -9,7 +9,7 @@ from .habits import find_visits
 from .inputs import carbon_input, resin_input, sediment_input
 from .learned import Learned, Pool
 from .membranes import membranes_left
-from .nominal import cap_day_of_positions, standing_placements
+from .nominal import cap_day_of_positions, label_over_load, standing_placements
 from .policy import Policy
 from .pooling import Hyper
 from .present import load_left
@@ -113,6 +113,10 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
         remaining[at] = middle / np.maximum(middle + membranes.used[rows], 1e-9)
         note(at, rows, membranes.readings, membranes.newest_day, membranes.past_lives, membranes.flow_hyper.places)
 
+    # Records that contradict each other (two cartridges in one place) leave a position without segments: by its label.
+    bare = some & np.isnan(grid[:, 0])
+    if bare.any():
+        grid[bare] = np.nan_to_num(label_over_load(fleet, policy=policy)[bare], nan=now + FURTHEST_DAYS)
     cap = cap_day_of_positions(fleet, standing, policy)
     idle = some & conditions.is_idle[fleet.positions.unit_index]
     grid[idle] = now + 10 * FURTHEST_DAYS

@@ -107,14 +107,15 @@ def membranes_left(
     standing = len(current)
     newest = np.full(len(segments), -np.inf)
     np.maximum.at(newest, seen_segment, seen_day)
-    flow_left = (flow_until[current] - used[:, None, None]).reshape(standing, -1)
-    salt_left = (salt_until[current] - used[:, None, None, None]).reshape(standing, -1)
+    points = len(POWERS) * len(pooling.GRID)
+    flow_left = (flow_until[current] - used[:, None, None]).reshape(standing, points)
+    salt_left = (salt_until[current] - used[:, None, None, None]).reshape(standing, points * len(_NODES))
     return MembraneLeft(
         position=columns.lead_position[segments.column[current]],
         unit=columns.unit[segments.column[current]],
-        flow_load=weighted_quantiles(flow_left, flow_weight.reshape(standing, -1), GRID_LEVELS),
+        flow_load=weighted_quantiles(flow_left, flow_weight.reshape(standing, points), GRID_LEVELS),
         salt_load=weighted_quantiles(
-            salt_left, (salt_weight[..., None] * _NODE_WEIGHTS).reshape(standing, -1), GRID_LEVELS
+            salt_left, (salt_weight[..., None] * _NODE_WEIGHTS).reshape(salt_left.shape), GRID_LEVELS
         ),
         used=used,
         readings=np.bincount(seen_segment, minlength=len(segments))[current],

@@ -235,5 +235,5 @@ def first_to_fail(
         quantile_day=out[:, _SHOWN],
         grid_day=out,
         first_position_index=first,
-        driver=np.where(first >= 0, driver[first], words.NO_DRIVER).astype(np.int8),
+        driver=np.append(driver, words.NO_DRIVER)[first].astype(np.int8),
     )

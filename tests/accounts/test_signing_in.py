@@ -213,6 +213,6 @@ def test_a_password_is_changed_by_who_knows_it_to_a_good_one(
 
 def test_me_lists_what_is_open_to_the_role(as_client: APIClient, as_owner: APIClient) -> None:
     client_may = as_client.get("/api/v1/me/").json()["may"]
-    assert client_may["forecast"] == ["list", "retrieve"]
+    assert client_may["forecast"] == ["list", "retrieve", "change"]
     assert "catalogue_item" not in client_may
     assert "update" in as_owner.get("/api/v1/me/").json()["may"]["policy"]

@@ -113,7 +113,11 @@ class ProblemSchema(AutoSchema):
         if isinstance(field, serializers.ChoiceField) and field.read_only and _may_be_blank(field):
             # REST framework forgets this of fields that are only read.
             field.allow_blank = True
-        return super()._map_serializer_field(field, direction, bypass_extensions)
+        described = super()._map_serializer_field(field, direction, bypass_extensions)
+        if described.get("format") in {"email", "uri"} and getattr(field, "allow_blank", False):
+            # An empty string is no address, so a strict reader of `format` would refuse what is allowed here.
+            return {"anyOf": [described, {"type": "string", "maxLength": 0}]}
+        return described
 
     def _get_response_bodies(self, direction: Any = "response") -> dict[str, Any]:
         responses = dict(super()._get_response_bodies(direction))

@@ -35,8 +35,10 @@ def redis_server() -> Iterator[str]:
 def broker(redis_server: str, transactional_db: None) -> Iterator[str]:
     """An empty queue that this process puts its jobs on, as a web process does when REDIS_URL is set."""
     redis.Redis.from_url(redis_server).flushall()
-    before = {name: app.conf[name] for name in ("broker_url", "task_always_eager")}
-    app.conf.update(broker_url=redis_server.replace("unix://", "redis+socket://"), task_always_eager=False)
+    before = {name: app.conf[name] for name in ("broker_url", "broker_write_url", "task_always_eager")}
+    address = redis_server.replace("unix://", "redis+socket://")
+    # Celery reads the address to write to before the common one, and some versions fill it in by themselves.
+    app.conf.update(broker_url=address, broker_write_url=address, task_always_eager=False)
     forget_connections()
     with override_settings(CELERY_TASK_ALWAYS_EAGER=False):
         yield redis_server

@@ -4,7 +4,7 @@ Missing is ``NaN`` and goes through a formula as ``NaN``; it never becomes zero.
 outside the valid range of a formula, raises. Nothing is clipped.
 """
 
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,8 @@ from fleet.engineering.errors import EngineeringError
 FloatArray: TypeAlias = NDArray[np.float64]
 BoolArray: TypeAlias = NDArray[np.bool_]
 Numbers: TypeAlias = float | FloatArray
+# Far beyond anything measured; the products and powers of such numbers would overflow on the way.
+_LARGEST: Final = 1e30
 # A float when every argument was a scalar, an array otherwise: the same promise numpy's ufuncs make, typed as they are.
 Result: TypeAlias = Any
 
@@ -24,7 +26,7 @@ def as_numbers(value: Numbers, field: str) -> FloatArray:
     Raises
     ------
     EngineeringError
-        If the value is not numeric or holds an infinity.
+        If the value is not numeric, or holds an infinity or a number beyond 1e30 either way.
 
     Examples
     --------
@@ -37,6 +39,8 @@ def as_numbers(value: Numbers, field: str) -> FloatArray:
     floats: FloatArray = array.astype(np.float64, copy=False)
     if np.any(np.isinf(floats)):
         raise EngineeringError(field, "An infinite value is not a measurement; give a finite number.")
+    if np.any(np.abs(floats) > _LARGEST):
+        raise EngineeringError(field, f"A number beyond {_LARGEST:g} is not a measurement; check its power of ten.")
     return floats
 
 

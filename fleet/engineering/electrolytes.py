@@ -164,7 +164,7 @@ def conductivity_of_ions_us_per_cm(**ions_mg_per_l: Numbers) -> Result:
     Notes
     -----
     Limiting conductivities (CRC Handbook, from memory) times the activity coefficient of a single-charged ion to the
-    power 1.5, as Standard Methods 2510 (from memory). Within 6 % of PHREEQC for tap waters, no better.
+    power 1.5, as Standard Methods 2510 (from memory). Within 4 % of PHREEQC up to 300 uS/cm, 8 % up to 1400 (tests).
 
     Examples
     --------

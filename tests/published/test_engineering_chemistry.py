@@ -28,25 +28,34 @@ def phreeqc() -> Any:
 
 
 def tap_waters() -> Iterator[dict[str, float]]:
-    """Invented tap waters: alkalinity in mg/L as CaCO3, calcium hardness as a share of it, pH and temperature."""
-    for temperature, ph, alkalinity, share in itertools.product(
-        TEMPERATURES, (6.5, 7.0, 7.5, 8.0), (30.0, 100.0, 250.0), (0.5, 1.2)
+    """Invented tap waters: alkalinity in mg/L as CaCO3, hardness as a share of it, magnesium as a share of that."""
+    for temperature, ph, alkalinity, share, magnesium in itertools.product(
+        TEMPERATURES, (6.5, 7.0, 7.5, 8.0, 8.5, 9.0), (30.0, 100.0, 250.0, 500.0), (0.5, 1.2), (0.0, 0.3)
     ):
-        yield {"temperature": temperature, "ph": ph, "alkalinity": alkalinity, "calcium": alkalinity * share}
+        hardness = alkalinity * share
+        yield {
+            "temperature": temperature,
+            "ph": ph,
+            "alkalinity": alkalinity,
+            "calcium": hardness * (1.0 - magnesium),
+            "magnesium": hardness * magnesium,
+        }
 
 
 def solve(phreeqc: Any, water: dict[str, float]) -> Any:
-    """Make the water in PHREEQC: calcium and sodium against bicarbonate and chloride."""
-    calcium, alkalinity = water["calcium"] / 100.0869, water["alkalinity"] / 50.0435
-    sodium = max(0.5, alkalinity - 2.0 * calcium + 0.5)
+    """Make the water in PHREEQC: calcium, magnesium and sodium against bicarbonate and chloride."""
+    calcium, magnesium = water["calcium"] / 100.0869, water.get("magnesium", 0.0) / 100.0869
+    alkalinity = water["alkalinity"] / 50.0435
+    sodium = max(0.5, alkalinity - 2.0 * (calcium + magnesium) + 0.5)
     return phreeqc.add_solution(
         {
             "units": "mmol/l",
             "temp": water["temperature"],
             "pH": water["ph"],
             "Ca": calcium,
+            "Mg": magnesium,
             "Na": sodium,
-            "Cl": 2.0 * calcium + sodium - alkalinity,
+            "Cl": 2.0 * (calcium + magnesium) + sodium - alkalinity,
             "Alkalinity": alkalinity,
         }
     )
@@ -58,24 +67,44 @@ def tds_of(solution: Any) -> float:
 
 
 def test_carbon_dioxide_over_a_grid_of_tap_waters(phreeqc: Any) -> None:
+    seen = 0
     for water in tap_waters():
         solution = solve(phreeqc, water)
         theirs = solution.species_molalities["CO2"] * 44009.5
-        ours = carbonate.co2_mg_per_l(
-            ph=water["ph"],
-            alkalinity_mg_per_l_as_caco3=water["alkalinity"],
-            temperature_degc=water["temperature"],
-            tds_mg_per_l=tds_of(solution),
-        )
+        known = {
+            "ph": water["ph"],
+            "alkalinity_mg_per_l_as_caco3": water["alkalinity"],
+            "temperature_degc": water["temperature"],
+            "tds_mg_per_l": tds_of(solution),
+        }
         solution.forget()
-        # Ion pairs of calcium and carbonate, left out here, take up alkalinity: the more the harder and more alkaline.
-        allowed = 0.02 if water["calcium"] <= 130.0 and water["ph"] <= 7.6 else 0.055
-        assert ours == pytest.approx(theirs, rel=allowed), water
-        assert ours > 0.999 * theirs, "the simplification errs on the side of more load"
+        ours = carbonate.co2_mg_per_l(
+            **known,
+            calcium_mg_per_l_as_caco3=water["calcium"],
+            magnesium_mg_per_l_as_caco3=water["magnesium"],
+        )
+        assert ours == pytest.approx(theirs, rel=0.005 if water["ph"] <= 8.5 else 0.015), water
+        # Where only the hardness was measured it stands for calcium; the two metals bind nearly alike.
+        hardness = water["calcium"] + water["magnesium"]
+        by_hardness = carbonate.co2_mg_per_l(**known, calcium_mg_per_l_as_caco3=hardness)
+        assert by_hardness == pytest.approx(theirs, rel=0.01 if water["ph"] <= 8.0 else 0.04), water
+        # Without it the pairs are left out: too much gas, and how much too much.
+        without = carbonate.co2_mg_per_l(**known)
+        assert without > 0.999 * theirs, "the simplification errs on the side of more load"
+        if hardness <= 130.0 and water["ph"] <= 7.6:
+            assert without < 1.02 * theirs, water
+        elif water["alkalinity"] <= 250.0 and water["ph"] <= 8.0:
+            assert without < 1.065 * theirs, water
+        elif water["ph"] <= 8.0:
+            assert without < 1.115 * theirs, water
+        seen += 1
+    assert seen == 384
 
 
 def test_langelier_index_against_the_calcite_index(phreeqc: Any) -> None:
     for water in tap_waters():
+        if water["ph"] > 8.5:
+            continue
         solution = solve(phreeqc, water)
         theirs = solution.si("Calcite")
         ours = scaling.langelier_index(
@@ -86,7 +115,8 @@ def test_langelier_index_against_the_calcite_index(phreeqc: Any) -> None:
             temperature_degc=water["temperature"],
         )
         solution.forget()
-        assert ours == pytest.approx(theirs, abs=0.06), water
+        allowed = 0.06 if water["alkalinity"] <= 250.0 and water["ph"] <= 8.0 else 0.17
+        assert ours == pytest.approx(theirs, abs=allowed), water
         assert ours > theirs - 0.002, "without ion pairs the index is the cautious one"
 
 
@@ -182,6 +212,32 @@ def solve_ions(phreeqc: Any, ions: dict[str, float], factor: float = 1.0, temper
     return phreeqc.add_solution(composition)
 
 
+def test_conductivity_over_a_grid_of_waters(phreeqc: Any) -> None:
+    """200 invented waters, 80 to 1400 uS/cm; sodium closes the charge balance, waters it cannot close are left out."""
+    seen = 0
+    for alkalinity, share, magnesium, sulfate, chloride in itertools.product(
+        (20.0, 80.0, 200.0, 350.0), (0.3, 1.0, 1.5), (0.0, 0.3), (0.0, 40.0, 150.0), (5.0, 50.0, 150.0)
+    ):
+        hardness = alkalinity * share / 100.0869
+        sodium = chloride / 35.453 + 2.0 * sulfate / 96.0626 + alkalinity / 50.0435 - 2.0 * hardness
+        if sodium < 0.0:
+            continue
+        ions = {
+            "calcium": hardness * (1.0 - magnesium) * 40.078,
+            "magnesium": hardness * magnesium * 24.305,
+            "sodium": sodium * 22.98977,
+            "chloride": chloride,
+            "sulfate": sulfate,
+            "bicarbonate": alkalinity / 50.0435 * 61.0168,
+        }
+        solution = solve_ions(phreeqc, ions)
+        ours = electrolytes.conductivity_of_ions_us_per_cm(**ions)
+        assert ours == pytest.approx(solution.sc, rel=0.04 if solution.sc < 300.0 else 0.08), ions
+        solution.forget()
+        seen += 1
+    assert seen > 190
+
+
 @pytest.mark.parametrize("name", WATERS)
 def test_conductivity_of_tap_waters(phreeqc: Any, name: str) -> None:
     solution = solve_ions(phreeqc, WATERS[name])
@@ -260,6 +316,27 @@ def test_osmotic_pressure_of_hard_tap_water() -> None:
     by_sum_of_ions = osmotic_pressure.osmotic_pressure_kpa(399.0, 25.0)
     assert abs(by_meter / theirs - 1.0) < 0.15
     assert abs(by_sum_of_ions / theirs - 1.0) > 0.5, "the sum of ions is the wrong number to feed"
+
+
+# Sodium chloride in mg/L -> kPa by temperature: computed with pyEQL 1.7.0, which is too heavy to install for the tests.
+PYEQL_KPA = {
+    5.0: {50: 3.9163, 250: 19.3588, 500: 38.4296, 1500: 113.5443, 3000: 224.612, 10000: 737.1024},
+    15.0: {50: 4.0564, 250: 20.0475, 500: 39.791, 1500: 117.5292, 3000: 232.4304, 10000: 762.2852},
+    25.0: {50: 4.1964, 250: 20.7346, 500: 41.1484, 1500: 121.495, 3000: 240.1994, 10000: 787.2289},
+    35.0: {50: 4.3362, 250: 21.4201, 500: 42.5013, 1500: 125.4399, 3000: 247.9144, 10000: 811.9078},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("temperature", PYEQL_KPA)
+def test_osmotic_pressure_over_a_grid(temperature: float) -> None:
+    tds = np.array(list(PYEQL_KPA[temperature]), dtype=float)
+    theirs = np.array(list(PYEQL_KPA[temperature].values()))
+    real = osmotic_pressure.osmotic_pressure_kpa(tds, temperature, model="real_solution")
+    np.testing.assert_allclose(real, theirs, rtol=0.012)
+    astm = osmotic_pressure.osmotic_pressure_kpa(tds, temperature)
+    assert np.all(np.abs(astm / theirs - 1.0) < 0.06)
+    # What it is for: below 3000 mg/L the expression is within 2 psi of the driving pressure of a home unit.
+    assert np.all(np.abs(astm - theirs)[tds <= 3000] < 14.0)
 
 
 # NIST, as tabulated in the CRC Handbook, uS/cm: between tabulated temperatures the neighbours bound the value.

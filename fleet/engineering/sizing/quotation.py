@@ -287,6 +287,7 @@ def _resin_service(
                 alkalinity_mg_per_l_as_caco3=survey.alkalinity_mg_per_l_as_caco3,
                 temperature_degc=survey.usual_temperature_degc,
                 tds_mg_per_l=survey.feed_tds_mg_per_l,
+                calcium_mg_per_l_as_caco3=survey.hardness_mg_per_l_as_caco3 or 0.0,
             )
         )
     else:

@@ -172,6 +172,7 @@ def _carbon_dioxide_meq_per_l(survey: SiteSurvey) -> float:
         alkalinity_mg_per_l_as_caco3=survey.alkalinity_mg_per_l_as_caco3,
         temperature_degc=survey.usual_temperature_degc,
         tds_mg_per_l=survey.feed_tds_mg_per_l,
+        calcium_mg_per_l_as_caco3=survey.hardness_mg_per_l_as_caco3 or 0.0,
     )
     return float(gas) / MOLAR_MASS_CO2
 

@@ -363,6 +363,8 @@ CASES = [
             "alkalinity_mg_per_l_as_caco3": A(20, 500, 1, (-1.0,)),
             "temperature_degc": A(0, 45, -1, (-0.5, 46.0)),
             "tds_mg_per_l": A(0, 5000, refused=(-1.0,)),
+            "calcium_mg_per_l_as_caco3": A(0, 800, -1, (-1.0,)),
+            "magnesium_mg_per_l_as_caco3": A(0, 400, -1, (-1.0,)),
         },
     ),
     Case(
@@ -659,7 +661,7 @@ def test_nothing_is_extrapolated_or_clipped(case: Case) -> None:
     whole = positional(case, middle)
     assert math.isfinite(whole)
     for name, argument in case.arguments.items():
-        for wrong in (*argument.refused, math.inf, -math.inf):
+        for wrong in (*argument.refused, math.inf, -math.inf, 1e308, -1e308):
             with pytest.raises(EngineeringError) as caught:
                 positional(case, {**middle, name: wrong})
             assert caught.value.field

@@ -66,16 +66,26 @@ class Work:
         WorkStoppedError
             When the job was asked to stop, or another worker has taken the chunk over.
         """
+        if self.report(share, doing) and self.should_stop():
+            raise WorkStoppedError
+
+    def report(self, share: float, doing: str) -> bool:
+        """Do as `progress` does, for work that has something to keep when it is stopped: only a lost lease raises.
+
+        Returns
+        -------
+        bool
+            False when it is too soon after the last report to tell again.
+        """
         clock = timezone.now()
         if self._told_at is not None and (clock - self._told_at) < timedelta(seconds=0.5) and share < 1.0:
-            return
+            return False
         self._told_at = clock
         if not renew(chunk=self._chunk, now=clock):
             raise WorkStoppedError
         done = min(1.0, self._share_of_others + self._share_of_one * max(0.0, min(1.0, share)))
         Job.objects.filter(pk=self.job_id, state=Job.State.RUNNING).update(share_done=done, doing=doing[:200])
-        if self.should_stop():
-            raise WorkStoppedError
+        return True
 
     def should_stop(self) -> bool:
         """Whether somebody asked the job to stop."""

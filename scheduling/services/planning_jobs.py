@@ -52,9 +52,22 @@ def start_plan_job(
     return jobs.start_job(company=company, by=by, kind=JOB_KIND, parameters=asked, now=now)
 
 
+class _Watched:
+    """Carries the planner's reports to the job, and the wish to stop back to the planner."""
+
+    def __init__(self, work: jobs.Work) -> None:
+        self.work, self.stopped = work, False
+
+    def tell(self, share: float, doing: str) -> None:
+        # the planner asks after every step of its search; the job is asked as often as it is told
+        if self.work.report(0.95 * share, doing) and not self.stopped:
+            self.stopped = self.work.should_stop()
+
+
 def plan_chunk(work: jobs.Work) -> Mapping[str, Any]:
-    """Do the job; asked to stop, it ends without a plan."""
+    """Do the job; asked to stop, it ends with the best plan found so far."""
     asked = work.parameters
+    watched = _Watched(work)
     plan = plan_rounds(
         company=work.company,
         by=work.by,
@@ -64,9 +77,10 @@ def plan_chunk(work: jobs.Work) -> Mapping[str, Any]:
         seconds=asked["seconds"],
         iterations=asked["iterations"],
         seed=asked["seed"],
-        progress=lambda share, doing: work.progress(0.95 * share, doing),
+        progress=watched.tell,
+        should_stop=lambda: watched.stopped,
         job=Job.objects.get(pk=work.job_id),
     )
-    work.progress(0.95, "writing parts lists")
+    work.report(0.95, "writing parts lists")
     lists = write_parts_lists(plan=plan, now=work.now)
-    return {"plan": plan.pk, "parts_lists_written": lists.written}
+    return {"plan": plan.pk, "parts_lists_written": lists.written, "stopped_early": watched.stopped}

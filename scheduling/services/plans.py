@@ -137,7 +137,7 @@ def plan_rounds(
     answer = rounds.plan_rounds(
         asked.problem,
         **effort.wanted,
-        on_progress=_pass_on(progress),
+        on_progress=_pass_on(progress, company.currency),
         should_stop=should_stop,
     )
     with transaction.atomic():
@@ -166,10 +166,10 @@ def _is_as_good(known: Plan, asked: Asked, answer: rounds.RoundPlan) -> bool:
     return stored <= answer.evaluation.rank
 
 
-def _pass_on(progress: ProgressCall | None) -> Callable[[rounds.Progress], None] | None:
+def _pass_on(progress: ProgressCall | None, currency: str) -> Callable[[rounds.Progress], None] | None:
     if progress is None:
         return None
-    return lambda p: progress(p.share, f"{p.doing}: {p.best_cents / 100:.2f} in all")
+    return lambda p: progress(p.share, f"{p.doing}; best so far {p.best_cents / 100:.2f} {currency}")
 
 
 def _store(

@@ -64,6 +64,11 @@ class RoundSerializer(TenantModelSerializer):
 
     installer_name = serializers.CharField(source="installer.name", read_only=True)
     stops = StopSerializer(many=True, read_only=True)
+    costs = serializers.DictField(
+        child=serializers.FloatField(),
+        read_only=True,
+        help_text="driving, overtime, and what the visits cost on this day without driving",
+    )
 
     class Meta:
         model = Round
@@ -78,6 +83,7 @@ class RoundSerializer(TenantModelSerializer):
             "lunch_at",
             "driving_minutes",
             "driving_km",
+            "costs",
             "stops",
         ]
         read_only_fields = fields

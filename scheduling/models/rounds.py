@@ -78,6 +78,9 @@ class Round(TenantModel):
     lunch_at = models.DateTimeField(null=True, blank=True)
     driving_minutes = models.FloatField()
     driving_km = models.FloatField()
+    costs = models.JSONField(
+        default=dict, blank=True, help_text="money by kind: driving, overtime, and what the visits cost on this day"
+    )
 
     class Meta:
         ordering: ClassVar = ["day", "installer_id", "pk"]

@@ -1,6 +1,7 @@
 """Plans of rounds: asked of the planner, judged, stored whole, published."""
 
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -17,6 +18,7 @@ from scheduling.planning.travel import TravelProvider
 from scheduling.services.days import company_day
 from scheduling.services.plan_differences import as_text, compare_stops
 from scheduling.services.policy import read_policy
+from scheduling.services.round_costs import add_up, cents_of_round, cents_of_route, costs_of_plan
 from scheduling.services.round_problem import MOST_DAYS, Asked, ask, planning_days
 
 #: Called with the share done (0-1) and what is being done.
@@ -130,7 +132,14 @@ def plan_rounds(
     elif days is None:
         days = policy.planning.horizon_days
     check_days(company=company, first_day=first_day, days=days, now=now)
-    asked = ask(company=company, policy=policy, first_day=first_day, days=days, provider=provider)
+    asked = ask(
+        company=company,
+        policy=policy,
+        first_day=first_day,
+        days=days,
+        provider=provider,
+        without=planned_on_other_days(company=company, first_day=first_day, days=days, now=now),
+    )
     known = _answered(company, asked.digest)
     if known is not None and (effort.is_usual or known.effort == effort.wanted):
         return known
@@ -147,6 +156,18 @@ def plan_rounds(
         if known is not None and (known.effort == effort.wanted or _is_as_good(known, asked, answer)):
             return known
         return _store(company, asked, answer, effort, job, by, now)
+
+
+def planned_on_other_days(*, company: Company, first_day: date, days: int, now: datetime) -> set[int]:
+    """Visits that published plans hold on days to come, today included, other than those asked about.
+
+    Their clients and installers count on them there.
+    """
+    stops = Stop.objects.of_company(company).filter(
+        round__plan__state=Plan.State.PUBLISHED, round__day__gte=company_day(company=company, now=now)
+    )
+    asked = (first_day, first_day + timedelta(days=days - 1))
+    return set(stops.exclude(round__day__range=asked).values_list("visit_id", flat=True))
 
 
 def _answered(company: Company, digest: str) -> Plan | None:
@@ -237,6 +258,7 @@ def round_row(plan: Plan, route: rounds.Route, asked: Asked) -> Round:
         lunch_at=clock.moment(route.day, route.lunch_start_s) if route.lunch_start_s is not None else None,
         driving_minutes=round(route.drive_s / 60, 1),
         driving_km=round(route.drive_m / 1_000, 1),
+        costs=add_up(cents_of_route(asked.problem, route, [asked.visits[stop.visit] for stop in route.stops])),
     )
 
 
@@ -306,9 +328,10 @@ def _check_all_answered(answer: rounds.RoundPlan, asked: Asked) -> None:
 def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
     """Make a draft the plan that installers drive by.
 
-    Other published plans whose days overlap are replaced. Proposed visits in the plan take its installer; a visit
-    whose time or installer is not what the plan before said counts one revision up, so that calendars take it over;
-    the plan's `differences` list them all, and who must be told.
+    Other published plans whose days overlap are replaced; their rounds of days to come, today included, that this plan
+    says nothing of become part of it. Proposed visits in the plan take its installer; a visit whose time or installer
+    is not what the plan before said counts one revision up, so that calendars take it over; the plan's `differences`
+    list them all, and who must be told.
     Publishing a published plan again changes nothing.
 
     Raises
@@ -345,7 +368,8 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
                 after=stops if others else [],
                 first_day=row.first_day,
             )
-        row.save(update_fields=["state", "published_at", "differences"])
+            _take_other_days_over(row, [s for s in known if not row.first_day <= s.round.day <= last], now)
+        row.save(update_fields=["state", "published_at", "differences", "first_day", "days", "costs"])
         for stop in stops:
             visit = stop.visit
             if before.get(visit.pk) != (stop.starts_at, stop.leaves_at, stop.round.installer_id):
@@ -362,6 +386,30 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
         )
         record(by=by, action="publish plan", subject=row, details={"replaces": [o.pk for o in others]}, now=now)
     return row
+
+
+def _take_other_days_over(plan: Plan, known: list[Stop], now: datetime) -> None:
+    """Copy rounds of days to come that the plan says nothing of; it covers their days from now on, at their cost."""
+    today = company_day(company=plan.company, now=now)
+    here = set(Stop.objects.filter(round__plan=plan).values_list("visit_id", flat=True))
+    kept: dict[int, list[Stop]] = {}
+    for stop in sorted(known, key=lambda s: (s.round.day, s.round_id, s.order)):
+        if stop.round.day >= today and stop.visit_id not in here:
+            kept.setdefault(stop.round_id, []).append(stop)
+    if not kept:
+        return
+    policy = read_policy(company=plan.company).planning
+    last = plan.first_day + timedelta(days=plan.days - 1)
+    for stops in kept.values():
+        row = copy(stops[0].round)
+        row.pk, row.plan, row.costs = None, plan, add_up(cents_of_round(row, stops, policy))
+        row.save(force_insert=True)
+        for order, stop in enumerate(stops, start=1):
+            stop.pk, stop.round, stop.order = None, row, order
+        Stop.objects.bulk_create(stops)
+        plan.first_day, last = min(plan.first_day, row.day), max(last, row.day)
+    plan.days = (last - plan.first_day).days + 1
+    plan.costs = plan.costs | costs_of_plan(plan)
 
 
 def _overlap(one: Plan, other: Plan) -> bool:

@@ -18,8 +18,16 @@ from scheduling.planning.travel import GreatCircleTravel, TravelProvider
 from scheduling.services.days import DAY_S, PlanningClock
 from scheduling.services.needs import add_need
 from scheduling.services.plan_differences import compare_stops
-from scheduling.services.plans import Effort, publish_plan, round_row, stop_rows, unserved_rows
+from scheduling.services.plans import (
+    Effort,
+    planned_on_other_days,
+    publish_plan,
+    round_row,
+    stop_rows,
+    unserved_rows,
+)
 from scheduling.services.policy import read_policy
+from scheduling.services.round_costs import add_up, cents_of_part, cents_of_round, costs_of_plan
 from scheduling.services.round_problem import Asked, ask
 from scheduling.services.visits import cancel_visit, propose_visits
 
@@ -170,19 +178,33 @@ def _store_facts(plan: Plan, by: Membership, happened: Happened, now: datetime) 
                 cancel_visit(visit=visit, by=by, note=off.note, now=now)
             facts.append({"kind": "visit_cancelled", "visit": visit.pk})
         for call in happened.urgent:
-            need = add_need(
-                by=by,
-                unit=call.unit,
-                kind=call.kind,
-                position=call.position,
-                reason=call.reason,
-                is_urgent=True,
-                now=now,
-            )
+            need = _need_of_call(call, by, now)
             facts.append({"kind": "urgent_call", "unit": call.unit.pk, "need": need.pk})
         if happened.urgent:
             propose_visits(company=plan.company, now=now)
     return facts
+
+
+def _need_of_call(call: UrgentCall, by: Membership, now: datetime) -> Need:
+    """The need that a call opens; the same call made again, because its answer was lost, finds it open."""
+    known = Need.objects.filter(
+        unit=call.unit,
+        kind=call.kind,
+        position=call.position,
+        reason=call.reason,
+        source=Need.Source.PERSON,
+        state=Need.State.OPEN,
+        is_urgent=True,
+    ).first()
+    return known or add_need(
+        by=by,
+        unit=call.unit,
+        kind=call.kind,
+        position=call.position,
+        reason=call.reason,
+        is_urgent=True,
+        now=now,
+    )
 
 
 class _Moment:
@@ -269,6 +291,7 @@ class _Mending:
         self.plan, self.clock = moment.plan, moment.clock
         for stop in moment.stops:
             stop.visit.refresh_from_db(fields=["state", "closed_at"])
+        self.policy = read_policy(company=moment.company)
         self.ends = self._ends()
         self.asked = self._ask()
 
@@ -289,15 +312,18 @@ class _Mending:
         gone_by = Visit.objects.of_company(moment.company).filter(
             state=State.CONFIRMED, appointment_at__lt=self.clock.moment(moment.day, 0)
         )
+        elsewhere = planned_on_other_days(
+            company=moment.company, first_day=plan.first_day, days=plan.days, now=moment.now
+        )
         return ask(
             company=moment.company,
-            policy=read_policy(company=moment.company),
+            policy=self.policy,
             first_day=plan.first_day,
             days=plan.days,
             provider=self.provider,
             also=(begun | live) - past,
             # what was to be made on an earlier day waits for its record of work, not for another visit
-            without=(past | set(gone_by.values_list("pk", flat=True))) - begun,
+            without=(past | set(gone_by.values_list("pk", flat=True)) | elsewhere) - begun,
             waiting=False,
         )
 
@@ -387,7 +413,7 @@ class _Mending:
 
     def store(self, answer: rounds.Replanned, effort: Effort, facts: Sequence[dict[str, Any]]) -> Plan:
         """Write the new plan: what has begun and the days not planned again as they were, the rest as answered."""
-        moment, judged = self.moment, answer.plan.evaluation
+        moment = self.moment
         planned = range(moment.day, moment.day + answer.problem.days)
         plan = Plan.objects.create(
             company=moment.company,
@@ -397,14 +423,6 @@ class _Mending:
             based_on=self.plan,
             effort=effort.wanted,
             travel_source=answer.plan.travel_source,
-            costs={
-                "total": (judged.total_cents - answer.disturbance_cents) / 100,
-                "driving": judged.driving_cents / 100,
-                "overtime": judged.overtime_cents / 100,
-                "visits": judged.visits_cents / 100,
-                "left": judged.left_cents / 100,
-                "disturbance": answer.disturbance_cents / 100,
-            },
             faults=[
                 {
                     "code": f.code,
@@ -413,7 +431,7 @@ class _Mending:
                     "day": None if f.day is None else f.day + moment.day,
                     "visit": f.visit,
                 }
-                for f in judged.faults
+                for f in answer.plan.evaluation.faults
             ],
             happened=[
                 *moment.out(self.happened),
@@ -444,7 +462,8 @@ class _Mending:
         Stop.objects.bulk_create(written)
         self._store_left_out(plan, answer, {s.visit_id for s in written})
         plan.differences = self._differences(written, begun)
-        plan.save(update_fields=["differences"])
+        plan.costs = {**costs_of_plan(plan), "disturbance": answer.disturbance_cents / 100}
+        plan.save(update_fields=["differences", "costs"])
         return plan
 
     def _was_made(self, stop: Stop) -> bool:
@@ -467,9 +486,11 @@ class _Mending:
             lunch_at=old.lunch_at if whole or (old.lunch_at and old.lunch_at <= self.moment.now) else None,
             driving_minutes=old.driving_minutes if whole else round(driven[0], 1),
             driving_km=old.driving_km if whole else round(driven[1], 1),
+            costs=add_up((cents_of_round if whole else cents_of_part)(old, kept, self.policy.planning)),
         )
         if route is not None:
             after = round_row(plan, route, self.asked)
+            row.costs = {kind: round(row.costs[kind] + more, 2) for kind, more in after.costs.items()}
             row.returns_at, row.lunch_at = after.returns_at, after.lunch_at or row.lunch_at
             row.driving_minutes = round(row.driving_minutes + after.driving_minutes, 1)
             row.driving_km = round(row.driving_km + after.driving_km, 1)

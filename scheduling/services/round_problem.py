@@ -19,6 +19,7 @@ from scheduling.planning.travel import GreatCircleTravel, Place, TravelProvider
 from scheduling.services.arrivals import Wait, waits_for_parts
 from scheduling.services.days import DAY_S, PlanningClock, company_day
 from scheduling.services.policy import ServicePolicy
+from scheduling.services.visit_costs import day_costs
 from scheduling.services.visit_parts import parts_by_visit
 
 #: Hours before the first shift of a day after which that day's rounds are left alone: vans are being loaded.
@@ -159,26 +160,6 @@ def _is_worth_asking(visit: Visit, first_day: date, days: int) -> bool:
         return True
     costs, left = day_costs(visit, first_day=first_day, days=days)
     return any(cost is not None and cost < left for cost in costs)
-
-
-def day_costs(visit: Visit, *, first_day: date, days: int) -> tuple[list[float | None], float]:
-    """What the visit costs on each of the days, driving left out, and what leaving it until after them costs.
-
-    Leaving costs the cheapest later day, with the drive that is then still to come. Days beyond what was stored count
-    as the last stored one.
-    """
-    offset = (first_day - visit.costs_first_day).days
-    costs: list[float | None] = visit.costs
-    if not costs:
-        return [0.0] * days, visit.cost_of_leaving
-
-    def on(day: int) -> float | None:
-        return costs[min(max(offset + day, 0), len(costs) - 1)]
-
-    later = [cost for cost in costs[max(offset + days, 0) :] if cost is not None]
-    known = [cost for cost in costs if cost is not None]
-    left = (min(later) if later else (known[-1] if known else 0.0)) + visit.travel_cost
-    return [on(day) for day in range(days)], left
 
 
 def _installer(

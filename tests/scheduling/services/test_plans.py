@@ -11,7 +11,8 @@ from scheduling.models import CompanyPolicy, Plan, Round, StockLevel, Stop, Unse
 from scheduling.services.needs import refresh_needs
 from scheduling.services.plans import plan_rounds, publish_plan
 from scheduling.services.policy import read_policy
-from scheduling.services.round_problem import ask, day_costs, planning_days
+from scheduling.services.round_problem import ask, planning_days
+from scheduling.services.visit_costs import day_costs
 from scheduling.services.visits import confirm_visit, propose_visits
 from tests.scheduling.town import NOW, TODAY, Town
 
@@ -337,3 +338,28 @@ def test_a_planner_that_is_told_to_end_leaves_no_plan(town: Town) -> None:
         _plan(town, progress=end)
     assert not Plan.objects.exists()
     assert _plan(town).state == "draft"
+
+
+def test_publishing_tomorrows_plan_keeps_what_is_left_of_today(town: Town, office: Membership) -> None:
+    town.installer("Ada")
+    _busy(town, 10)
+    Visit.objects.update(minutes=150)
+    monday = publish_plan(plan=_plan(town), by=office, now=NOW)
+    today = {s.visit_id: s.starts_at for s in Stop.objects.filter(round__plan=monday, round__day=TODAY)}
+    assert today
+    noon = NOW + timedelta(hours=8)
+    draft = _plan(town, noon, seed=5)
+    assert draft.first_day == TODAY + timedelta(days=1)
+    # who is expected today is not expected tomorrow as well
+    assert not Stop.objects.filter(round__plan=draft, visit__in=today).exists()
+    before = draft.costs
+    plan = publish_plan(plan=draft, by=office, now=noon)
+    monday.refresh_from_db()
+    assert (monday.state, plan.first_day, plan.days) == ("replaced", TODAY, draft.days + 1)
+    assert {s.visit_id: s.starts_at for s in Stop.objects.filter(round__plan=plan, round__day=TODAY)} == today
+    assert not {row["visit"] for row in plan.differences} & set(today)
+    rows = Round.objects.filter(plan=plan)
+    assert plan.costs["driving"] == pytest.approx(sum(row.costs["driving"] for row in rows))
+    assert plan.costs["driving"] > before["driving"]
+    # the same question is still answered by this plan
+    assert _plan(town, noon + timedelta(minutes=5), seed=5) == plan

@@ -237,3 +237,29 @@ def test_what_cannot_have_happened_is_refused_whole(published: Plan, office: Mem
     ]
     assert Plan.objects.count() == 1
     assert not Visit.objects.filter(state="cancelled").exists()
+
+
+def test_a_call_made_again_because_its_answer_was_lost_opens_no_second_need(
+    published: Plan, office: Membership, town: Town
+) -> None:
+    unit = town.unit(town.site(east_km=6.0, north_km=-2.0))
+    first = _mend(published, office, urgent=[UrgentCall(unit, "No water at all.")])
+    again = _mend(published, office, urgent=[UrgentCall(unit, "No water at all.")])
+    assert Need.objects.filter(unit=unit, kind="repair").count() == 1
+    assert again.happened == first.happened
+    _mend(published, office, urgent=[UrgentCall(unit, "And now it leaks.")])
+    assert Need.objects.filter(unit=unit, kind="repair").count() == 2
+
+
+def test_the_costs_of_a_mended_plan_are_those_of_all_its_days(published: Plan, office: Membership) -> None:
+    """Nothing went wrong, and the same rounds cost the same, however few of their days are planned again."""
+    kinds = ("driving", "overtime", "visits", "left")
+    assert published.costs["total"] == pytest.approx(sum(published.costs[kind] for kind in kinds))
+    whole = _mend(published, office, now=NOW)
+    assert {kind: whole.costs[kind] for kind in kinds} == {kind: published.costs[kind] for kind in kinds}
+    part = _mend(published, office)
+    # minutes and kilometres of what has begun are stored to a tenth
+    assert part.costs["total"] == pytest.approx(published.costs["total"], abs=1.0)
+    rows = Round.objects.filter(plan=part)
+    for kind in kinds[:-1]:
+        assert part.costs[kind] == pytest.approx(sum(row.costs[kind] for row in rows))

@@ -823,6 +823,13 @@ def _effluent(inputs: Inputs) -> float:
     return carbon.effluent_chlorine_mg_per_l(influent, rate, inputs.take("ebct_s"))
 
 
+@check("dechlorination_rate_per_s")
+def _rate(inputs: Inputs) -> float:
+    return carbon.dechlorination_rate_per_s(
+        inputs.take("influent_mg_per_l"), inputs.take("effluent_mg_per_l"), inputs.take("ebct_s")
+    )
+
+
 @check("alkalinity_consumed_mg_per_l_as_caco3")
 def _alkalinity_consumed(inputs: Inputs) -> float:
     return carbon.alkalinity_consumed_mg_per_l_as_caco3(inputs.take("free_chlorine_removed_mg_per_l_as_cl2"))
@@ -902,6 +909,16 @@ def _concentrate_lsi(inputs: Inputs) -> float:
     return scaling.concentrate_langelier_index(
         feed_calcium_mg_per_l_as_caco3=inputs.take("feed_calcium_mg_per_l_as_caco3"), **_feed_water(inputs)
     )
+
+
+@check("scaling_verdict")
+def _verdict(inputs: Inputs) -> str:
+    return scaling.scaling_verdict(inputs.take("concentrate_langelier_index", "langelier_index")).code
+
+
+@check("pks_calcite")
+def _pks(inputs: Inputs) -> float:
+    return scaling.pks_calcite(inputs.take("temperature_degc"))
 
 
 @check("amorphous_silica_solubility_mg_per_l")
@@ -984,6 +1001,8 @@ def _co2(inputs: Inputs) -> float:
         alkalinity_mg_per_l_as_caco3=inputs.take("alkalinity_mg_per_l_as_caco3"),
         temperature_degc=inputs.take("temperature_degc"),
         tds_mg_per_l=inputs.take("tds_mg_per_l"),
+        calcium_mg_per_l_as_caco3=inputs.take("calcium_mg_per_l_as_caco3", "hardness_mg_per_l_as_caco3", default=0.0),
+        magnesium_mg_per_l_as_caco3=inputs.take("magnesium_mg_per_l_as_caco3", default=0.0),
     )
 
 
@@ -1073,6 +1092,30 @@ def _exhausted(inputs: Inputs) -> float:
         inputs.tds("permeate_tds"),
         inputs.take("product_tds_mg_per_l", "lead_outlet_tds_mg_per_l", "outlet_tds_mg_per_l"),
         resolution_mg_per_l=inputs.take("resolution_mg_per_l", "display_resolution_mg_per_l", default=0.0),
+    )
+
+
+CHECKS["unused_capacity_at_breakthrough_fraction"] = lambda inputs: 1.0 - _used(inputs)
+CHECKS["unused_capacity_fraction"] = CHECKS["unused_capacity_at_breakthrough_fraction"]
+
+
+@check("lead_lag_product_fraction_at_rotation")
+def _product_at_rotation(inputs: Inputs) -> float:
+    n = inputs.take("transfer_units_per_cartridge")
+    limit = inputs.take("lead_outlet_fraction_at_rotation")
+    left = 1.0
+    for _ in range(100):
+        cycle = lead_lag.rotation(n, left, lead_outlet_fraction_at_rotation=limit)
+        left = cycle.carried_capacities
+    return float(cycle.product_fraction)
+
+
+@check("lead_lag_gain_over_single_bed")
+def _gain(inputs: Inputs) -> float:
+    return lead_lag.gain_over_single_bed(
+        inputs.take("transfer_units_per_cartridge"),
+        single_bed_fraction=inputs.take("single_bed_outlet_fraction", default=0.01),
+        lead_outlet_fraction_at_rotation=inputs.take("lead_outlet_fraction_at_rotation"),
     )
 
 
@@ -1210,7 +1253,15 @@ def _posterior(inputs: Inputs) -> tuple[float, float]:
     return trends.posterior_capacity(
         inputs.take("prior_median_l"),
         observed_lives=inputs.take("observed_lives_l", default=()),
-        censored_lives=inputs.take("censored_lives_l", "right_censored_lives_l", "censored_l", default=()),
+        censored_lives=inputs.take(
+            "censored_lives_l",
+            "right_censored_lives_l",
+            "right_censored_l",
+            "right_censored",
+            "censored_l",
+            "early_changed_lives_l",
+            default=(),
+        ),
         prior_log_sd=inputs.take("prior_log_sd"),
         observation_log_sd=inputs.take("observation_log_sd"),
     )
@@ -1236,6 +1287,9 @@ FACT_NAMES = {
     "membrane_inlet": "inlet_pressure_kpa",
     "line_flowing": "line_pressure_kpa",
     "line": "line_pressure_kpa",
+    "static": "static_inlet_pressure_kpa",
+    "line_static": "static_inlet_pressure_kpa",
+    "baseline_static": "baseline_line_pressure_kpa",
     "tank": "tank_pressure_kpa",
     "clean_prefilter_dp": "clean_prefilter_drop_kpa",
     "prefilter_dp": "prefilter_drop_kpa",
@@ -1250,6 +1304,9 @@ FACT_NAMES = {
     "feed_temperature_degc": "temperature_degc",
     "water_temperature_degc": "temperature_degc",
     "salt_balance_closure": "salt_balance_closure_fraction",
+    "concentrate_lsi": "concentrate_langelier_index",
+    "lsi_concentrate": "concentrate_langelier_index",
+    "ratio": "waste_ratio",
 }
 # Names by the words in them: all of the first, and one of the second where there is one.
 FACT_WORDS: tuple[tuple[set[str], set[str], str], ...] = (
@@ -1258,9 +1315,11 @@ FACT_WORDS: tuple[tuple[set[str], set[str], str], ...] = (
     ({"never"}, {"concentrate", "drain", "waste"}, "concentrate_never_stops"),
     ({"pump"}, {"never"}, "pump_never_stops"),
     ({"tank", "full"}, set(), "tank_is_full"),
+    ({"tank", "after", "shut"}, set(), "tank_pressure_after_feed_shut_kpa"),
     ({"ratio", "baseline"}, {"concentrate", "waste", "ratio"}, "baseline_waste_ratio"),
     ({"ratio", "design"}, {"concentrate", "waste", "ratio"}, "baseline_waste_ratio"),
     ({"ratio"}, {"concentrate", "waste"}, "waste_ratio"),
+    ({"concentrate"}, {"continuously", "always"}, "concentrate_never_stops"),
     ({"concentrate"}, {"runs", "running", "flowing", "flows"}, "concentrate_is_running"),
     ({"drain"}, {"runs", "running", "flowing", "flows"}, "concentrate_is_running"),
 )
@@ -1279,6 +1338,8 @@ def _fact(name: str, value: Any) -> tuple[str, Any]:
                 candidates = (stem + unit_name, f"{stem}_pressure{unit_name}")
                 known = next((candidate for candidate in candidates if candidate in CONTEXT_KEYS), None)
                 return FACT_NAMES.get(stem) or known or stem, value
+    if name.endswith("_percent"):
+        name, value = f"{name.removesuffix('percent')}fraction", value / 100.0
     if name in CONTEXT_KEYS:
         return name, value
     if name in FACT_NAMES:

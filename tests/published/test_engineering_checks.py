@@ -1,6 +1,7 @@
 """Every reference check, one test a row: the engineering room against numbers worked out or read elsewhere.
 
-The file is `fixtures/reference/checks.csv`, or another of the same columns named by `ENGINEERING_CHECKS`. A numeric row
+The files are `fixtures/reference/checks.csv` and `checks_by_hand.csv` beside it (worked by plain arithmetic from the
+formulas), or another of the same columns named by `ENGINEERING_CHECKS`. A numeric row
 passes within max(rel_tol |expected|, abs_tol); an `error:` row must raise; `cause:` and `class:` rows must be among the
 results. The source of each number stands in its row.
 """
@@ -16,13 +17,17 @@ import pytest
 from fleet.engineering.errors import EngineeringError
 from tests.published.engineering_harness import evaluate
 
-DEFAULT = Path(__file__).parents[2] / "fixtures" / "reference" / "checks.csv"
+REFERENCE = Path(__file__).parents[2] / "fixtures" / "reference"
 
 
 def rows() -> list[dict[str, str]]:
-    path = Path(os.environ.get("ENGINEERING_CHECKS") or DEFAULT)
-    with path.open(newline="", encoding="utf-8") as file:
-        return list(csv.DictReader(file))
+    named = os.environ.get("ENGINEERING_CHECKS")
+    paths = [Path(named)] if named else [REFERENCE / "checks.csv", REFERENCE / "checks_by_hand.csv"]
+    found: list[dict[str, str]] = []
+    for path in paths:
+        with path.open(newline="", encoding="utf-8") as file:
+            found += csv.DictReader(file)
+    return found
 
 
 @pytest.mark.parametrize("row", [pytest.param(row, id=row["id"]) for row in rows()])
@@ -51,5 +56,5 @@ def test_the_checks_cover_every_topic() -> None:
     """A file that lost its rows would pass unnoticed otherwise."""
     if "ENGINEERING_CHECKS" in os.environ:
         pytest.skip("another file may hold fewer topics")
-    assert len(rows()) >= 200
+    assert len(rows()) >= 350
     assert len({row["topic"] for row in rows()}) >= 15

@@ -44,11 +44,15 @@ def _tank_falls(f: Facts) -> bool | None:
 def shutoff_does_not_close(f: Facts) -> Evidence | None:
     """D21."""
     share = _tank_over_line(f)
-    if not f.concentrate_runs_on or share is None or f.no("has_automatic_shutoff"):
+    if share is None or share < f.limits.shutoff_fraction - 0.005 or f.no("has_automatic_shutoff"):
         return None
-    if share < f.limits.shutoff_fraction - 0.005:
-        return None
-    return Evidence(0.85, {"tank_over_line": share, "closes_at": f.limits.shutoff_fraction})
+    numbers: dict[str, float | str] = {"tank_over_line": share, "closes_at": f.limits.shutoff_fraction}
+    if f.concentrate_runs_on:
+        return Evidence(0.85, numbers)
+    # Running at this tank pressure is enough to ask, unless somebody saw that the tank was not full yet.
+    drain = f.number("concentrate_flow_l_per_day")
+    running = f.yes("concentrate_is_running") or (drain is not None and drain > 0.0)
+    return Evidence(0.6, numbers) if running and not f.no("tank_is_full") else None
 
 
 def check_valve_leaks(f: Facts) -> Evidence | None:

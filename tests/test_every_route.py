@@ -159,6 +159,7 @@ TABLE: dict[str, str] = {
     "DELETE /api/v1/stock-levels/<pk>/": OFFICE,
     "GET /api/v1/stops/": STAFF,
     "GET /api/v1/stops/<pk>/": STAFF,
+    "POST /api/v1/stops/<pk>/lock/": OFFICE,
     "GET /api/v1/visits/": EVERYONE,
     "POST /api/v1/visits/propose/": OFFICE,
     "GET /api/v1/visits/<pk>/": EVERYONE,
@@ -171,6 +172,7 @@ TABLE: dict[str, str] = {
     "POST /api/v1/visits/<pk>/offer/": OFFICE,
     "POST /api/v1/visits/<pk>/set-out/": STAFF,
     "POST /api/v1/visits/<pk>/unconfirm/": OFFICE,
+    "POST /api/v1/visits/<pk>/unlock/": OFFICE,
     # the description of the interface
     "GET /api/v1/docs/": PUBLIC,
     "GET /api/v1/schema/": PUBLIC,

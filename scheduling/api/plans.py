@@ -20,43 +20,16 @@ from fleet.api.jobs import JobSerializer, accepted
 from scheduling.api.geojson_schema import FEATURE_COLLECTION
 from scheduling.api.renderers import GeoJSONRenderer, GPXRenderer
 from scheduling.api.replanning import DifferenceSerializer, HappenedSerializer, ReplanSerializer
+from scheduling.api.stops import STOPS, StopSerializer
 from scheduling.exports.geojson import MEDIA_TYPE, plan_map
 from scheduling.exports.gpx import MEDIA_TYPE as GPX_MEDIA_TYPE
 from scheduling.exports.gpx import round_gpx
-from scheduling.models import Plan, Round, Stop, UnservedVisit
+from scheduling.models import Plan, Round, UnservedVisit
 from scheduling.services.parts import write_parts_lists
 from scheduling.services.plan_differences import people_to_tell
 from scheduling.services.planning_jobs import start_plan_job
 from scheduling.services.plans import publish_plan
 from scheduling.services.replanning import replan_day
-
-
-class StopSerializer(TenantModelSerializer):
-    """One visit within a round; driving is from the stop before."""
-
-    site = serializers.IntegerField(source="visit.site_id", read_only=True)
-    site_name = serializers.CharField(source="visit.site.name", read_only=True)
-    latitude = serializers.FloatField(source="visit.site.latitude", read_only=True)
-    longitude = serializers.FloatField(source="visit.site.longitude", read_only=True)
-
-    class Meta:
-        model = Stop
-        fields = [
-            "id",
-            "round",
-            "order",
-            "visit",
-            "site",
-            "site_name",
-            "latitude",
-            "longitude",
-            "arrives_at",
-            "starts_at",
-            "leaves_at",
-            "driving_minutes",
-            "driving_km",
-        ]
-        read_only_fields = fields
 
 
 class RoundSerializer(TenantModelSerializer):
@@ -208,8 +181,7 @@ class PartsWrittenSerializer(StrictSerializer):
     unchanged = serializers.IntegerField()
 
 
-_STOPS = Stop.objects.select_related("visit__site")
-_ROUNDS = Round.objects.select_related("installer").prefetch_related(Prefetch("stops", queryset=_STOPS))
+_ROUNDS = Round.objects.select_related("installer").prefetch_related(Prefetch("stops", queryset=STOPS))
 _WHOLE = (
     Prefetch("rounds", queryset=_ROUNDS),
     Prefetch("unserved", queryset=UnservedVisit.objects.select_related("visit__site")),
@@ -303,20 +275,3 @@ class RoundViewSet(ReadOnlyViewSet):
             content_type=GPX_MEDIA_TYPE,
             headers={"Content-Disposition": f'inline; filename="round-{day.pk}.gpx"'},
         )
-
-
-class StopViewSet(ReadOnlyViewSet):
-    """Stops of all rounds."""
-
-    resource = "stop"
-    queryset = _STOPS
-    serializer_class = StopSerializer
-    filterset_fields = {
-        "round": ["exact"],
-        "round__plan": ["exact"],
-        "round__plan__state": ["exact"],
-        "round__installer": ["exact"],
-        "round__day": ["exact", "gte", "lte"],
-        "visit": ["exact"],
-    }
-    ordering_fields = ["starts_at"]

@@ -6,9 +6,10 @@ from rest_framework.routers import SimpleRouter
 from scheduling.api.installers import InstallerViewSet
 from scheduling.api.needs import NeedViewSet
 from scheduling.api.parts import PartsListViewSet, StockLevelViewSet
-from scheduling.api.plans import PlanViewSet, RoundViewSet, StopViewSet
+from scheduling.api.plans import PlanViewSet, RoundViewSet
 from scheduling.api.policy import PolicyViewSet
 from scheduling.api.service_records import ServiceRecordViewSet
+from scheduling.api.stops import StopViewSet
 from scheduling.api.visits import VisitViewSet
 
 router = SimpleRouter()

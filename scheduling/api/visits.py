@@ -15,6 +15,7 @@ from accounts.api.viewsets import ReadOnlyViewSet
 from accounts.models import Membership
 from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.models import Installer, Plan, Stop, Visit, VisitTask
+from scheduling.services.locks import unlock_visit
 from scheduling.services.needs import refresh_needs
 from scheduling.services.visits import (
     accept_offer,
@@ -81,6 +82,17 @@ class WindowSerializer(StrictSerializer):
     closes_at = MomentField()
 
 
+class LockSerializer(StrictSerializer):
+    """What plans keep because a person said so."""
+
+    starts_at = MomentField(source="locked_start")
+    installer = serializers.IntegerField(source="locked_installer_id")
+    locked_by = serializers.IntegerField(source="locked_by_id", allow_null=True)
+    locked_by_name = serializers.CharField(allow_null=True, source="locked_by.name", default=None)
+    locked_at = MomentField()
+    reason = serializers.CharField(source="lock_reason")
+
+
 class VisitSerializer(TenantModelSerializer):
     """One call at one site. What it costs the company, and why, is for its staff: clients read null there."""
 
@@ -93,6 +105,7 @@ class VisitSerializer(TenantModelSerializer):
         "reason",
         "closing_note",
         "skills",
+        "lock",
     )
 
     site_name = serializers.CharField(source="site.name", read_only=True)
@@ -113,6 +126,7 @@ class VisitSerializer(TenantModelSerializer):
     )
     travel_cost = serializers.FloatField(read_only=True, allow_null=True)
     reason = serializers.CharField(read_only=True, allow_null=True)
+    lock = serializers.SerializerMethodField(help_text="time and installer that plans keep; null when not locked")
     closing_note = serializers.CharField(read_only=True, allow_null=True)
 
     class Meta:
@@ -133,6 +147,7 @@ class VisitSerializer(TenantModelSerializer):
             "installer_name",
             "offers",
             "planned",
+            "lock",
             "tasks",
             "reason",
             "costs_first_day",
@@ -152,6 +167,10 @@ class VisitSerializer(TenantModelSerializer):
     def get_planned(self, visit: Visit) -> Any:
         stops: list[Stop] = visit.published_stops  # type: ignore[attr-defined]
         return PlannedSerializer(stops[-1]).data if stops else None
+
+    @extend_schema_field(LockSerializer(allow_null=True))
+    def get_lock(self, visit: Visit) -> Any:
+        return LockSerializer(visit).data if visit.locked_start is not None else None
 
     def to_representation(self, instance: Visit) -> dict[str, Any]:
         said = super().to_representation(instance)
@@ -217,7 +236,7 @@ class VisitViewSet(ReadOnlyViewSet):
     """Visits: at most one proposed for a site, and those offered, confirmed, under way and closed."""
 
     resource = "visit"
-    queryset = Visit.objects.select_related("site", "installer").prefetch_related(
+    queryset = Visit.objects.select_related("site", "installer", "locked_by").prefetch_related(
         Prefetch("tasks", queryset=VisitTask.objects.select_related("need__unit")),
         Prefetch(
             "stops",
@@ -283,6 +302,12 @@ class VisitViewSet(ReadOnlyViewSet):
     def unconfirm(self, request: Request, pk: str) -> Response:
         """Give a confirmed time back, or withdraw an offer; the visit is a proposal again."""
         return self._move(unconfirm_visit, NoteSerializer)
+
+    @extend_schema(request=NoteSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def unlock(self, request: Request, pk: str) -> Response:
+        """Take a lock off: later plans may move the visit again."""
+        return self._move(unlock_visit, NoteSerializer)
 
     @extend_schema(request=NoteSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])

@@ -72,6 +72,15 @@ class Visit(TenantModel):
     revision = models.PositiveIntegerField(
         default=0, help_text="counts changes of time, installer or state; a calendar takes the higher one"
     )
+    locked_start = models.DateTimeField(
+        null=True, blank=True, help_text="start of work that plans keep because a person said so; empty: not locked"
+    )
+    locked_installer = models.ForeignKey(
+        Installer, on_delete=models.SET_NULL, null=True, blank=True, related_name="+", help_text="who goes then"
+    )
+    locked_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    locked_at = models.DateTimeField(null=True, blank=True, help_text="when it was locked")
+    lock_reason = models.CharField(max_length=300, blank=True)
     closing_note = models.TextField(blank=True, help_text="why it was cancelled, or a remark on its completion")
     closed_at = models.DateTimeField(null=True, blank=True, help_text="when it was done or cancelled")
     created_at = models.DateTimeField()

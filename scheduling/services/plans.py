@@ -16,6 +16,7 @@ from scheduling.models import Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.planning import rounds
 from scheduling.planning.travel import TravelProvider
 from scheduling.services.days import company_day
+from scheduling.services.locks import LOCK, forget_lock, keeps_lock
 from scheduling.services.plan_differences import as_text, compare_stops
 from scheduling.services.policy import read_policy
 from scheduling.services.round_costs import add_up, cents_of_round, cents_of_route, costs_of_plan
@@ -377,12 +378,14 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
                 visit.updated_at = now
             if visit.state == Visit.State.PROPOSED or visit.installer_id is not None:
                 visit.installer_id = stop.round.installer_id
+            if not keeps_lock(visit, stop, now):
+                forget_lock(visit=visit, by=by, why=f"plan {row.pk} could not keep it", now=now)
             if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
                 was, visit.appointment_at = as_text(visit.appointment_at), stop.starts_at
                 details = {"was": was, "appointment_at": as_text(stop.starts_at), "plan": row.pk}
                 record(by=by, action="move appointment", subject=visit, details=details, now=now)
         Visit.objects.bulk_update(
-            [stop.visit for stop in stops], ["revision", "updated_at", "installer", "appointment_at"]
+            [stop.visit for stop in stops], ["revision", "updated_at", "installer", "appointment_at", *LOCK]
         )
         record(by=by, action="publish plan", subject=row, details={"replaces": [o.pk for o in others]}, now=now)
     return row
@@ -438,3 +441,6 @@ def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
             if row_of.get(visit.pk, {}).get("appointment_at") == as_text(visit.appointment_at):
                 continue
             raise Conflict("plan_is_stale", f"Visit {visit.pk} was confirmed for another time since; plan again.")
+        # a mended plan moves what is locked only when its installer cannot come or the time cannot be kept
+        if plan.based_on_id is None and not keeps_lock(visit, stop, now):
+            raise Conflict("plan_is_stale", f"Visit {visit.pk} is locked at another time or place since; plan again.")

@@ -15,6 +15,7 @@ from scheduling.models import Installer, Need, Visit, VisitTask
 from scheduling.planning.bundling import BundlingSite, VisitProposal, bundle_visits
 from scheduling.planning.travel import Place
 from scheduling.services.days import company_day
+from scheduling.services.locks import holds
 from scheduling.services.need_costs import planning_need
 from scheduling.services.policy import ServicePolicy, read_policy
 from scheduling.services.visit_costs import costs_by_day, tasks_cost, visit_price
@@ -116,7 +117,7 @@ class _Proposer:
         self.confirmed: dict[int, list[Visit]] = defaultdict(list)
         self.waiting: list[Visit] = []
         self.lapsed: list[Visit] = []
-        for visit in live.prefetch_related("tasks").order_by("appointment_at", "pk"):
+        for visit in live.select_related("locked_installer").prefetch_related("tasks").order_by("appointment_at", "pk"):
             if visit.state == Visit.State.PROPOSED:
                 self.proposed[visit.site_id] = visit
             elif visit.state == Visit.State.OFFERED:
@@ -249,7 +250,8 @@ class _Proposer:
             for number, visit in enumerate(visits):
                 tasks = [(t.need_id, t.reason) for t in visit.tasks.all() if t.need_id in self.needs]
                 day = (self._appointed(visit) - self.today).days
-                if number == 0 and proposal is not None and self._is_cheaper_along(proposal, day):
+                held = site_id in self.proposed and holds(self.proposed[site_id], self.now)
+                if number == 0 and proposal is not None and not held and self._is_cheaper_along(proposal, day):
                     tasks += self._tasks(proposal)
                     joined.add(site_id)
                 if [t.need_id for t in visit.tasks.all()] != [need_id for need_id, _ in tasks]:

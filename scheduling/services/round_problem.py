@@ -18,6 +18,7 @@ from scheduling.planning.policy import Policy
 from scheduling.planning.travel import GreatCircleTravel, Place, TravelProvider
 from scheduling.services.arrivals import Wait, waits_for_parts
 from scheduling.services.days import DAY_S, PlanningClock, company_day
+from scheduling.services.locks import holds
 from scheduling.services.policy import ServicePolicy
 from scheduling.services.visit_costs import day_costs
 from scheduling.services.visit_parts import parts_by_visit
@@ -78,6 +79,7 @@ def ask(
     also: Collection[int] = (),
     without: Collection[int] = (),
     waiting: bool = True,
+    free: Collection[int] = (),
 ) -> Asked:
     """Put the company's question for some days together.
 
@@ -97,6 +99,8 @@ def ask(
     waiting
         Whether a visit waits for parts that are neither in the store nor in a van; the vans of a day that has begun
         are loaded already. Parts that are short count as ordered the day before the first.
+    free
+        Visits whose agreed time, offer and lock do not count: a person is about to move them.
     """
     clock = PlanningClock(first_day, ZoneInfo(company.time_zone))
     installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
@@ -111,7 +115,16 @@ def ask(
         days=days,
         installers=[_installer(i, clock, days, policy.planning, stock) for i in installers],
         candidates=[
-            _candidate(v, clock, days, windows.get(v.site_id, ()), parts.get(v.pk, {}), installers, waits.get(v.pk))
+            _candidate(
+                v,
+                clock,
+                days,
+                windows.get(v.site_id, ()),
+                parts.get(v.pk, {}),
+                installers,
+                waits.get(v.pk),
+                is_free=v.pk in free,
+            )
             for v in visits
         ],
         rates=rounds.rates_of(policy.planning),
@@ -144,13 +157,19 @@ def _candidates(
             | Q(pk__in=also)
         )
         .exclude(pk__in=without)
-        .select_related("site", "installer")
+        .select_related("site", "installer", "locked_installer")
         .order_by("pk")
     )
     return [
         v
         for v in live
-        if v.state == Visit.State.CONFIRMED or v.is_urgent or v.pk in also or _is_worth_asking(v, first_day, days)
+        if v.state == Visit.State.CONFIRMED
+        or v.pk in also
+        or (
+            v.locked_start is not None and v.locked_start < ends
+            if holds(v, begins)
+            else v.is_urgent or _is_worth_asking(v, first_day, days)
+        )
     ]
 
 
@@ -209,21 +228,24 @@ def _candidate(
     parts: Mapping[str, int],
     installers: Sequence[Installer],
     wait: Wait | None,
+    *,
+    is_free: bool,
 ) -> rounds.Candidate:
     costs, left = day_costs(visit, first_day=clock.first_day, days=days)
     if wait is not None:
         costs = [cost if clock.first_day + timedelta(days=k) >= wait.until else None for k, cost in enumerate(costs)]
     appointment = None
-    if visit.state == Visit.State.CONFIRMED:
-        assert visit.appointment_at is not None
-        day, second = clock.place(visit.appointment_at)
-        promised = next((i.name for i in installers if i.pk == visit.installer_id), None)
-        appointment = rounds.Appointment(day, min(max(second, 0), DAY_S), promised)
-        open_hours: tuple[rounds.Window, ...] = ()
+    is_locked = holds(visit, clock.moment(0, 0)) and not is_free
+    open_hours: tuple[rounds.Window, ...] = ()
+    if is_locked:
+        appointment = _appointment(clock, visit.locked_start, visit.locked_installer_id, installers)
+    elif visit.state == Visit.State.CONFIRMED and not is_free:
+        appointment = _appointment(clock, visit.appointment_at, visit.installer_id, installers)
     else:
         hours = _open_hours(visit, clock, days, windows, costs)
         # while the client has not answered, room is kept in what was offered
-        open_hours = tuple(_offered_hours(visit, clock, days) if visit.state == Visit.State.OFFERED else hours)
+        waits = visit.state == Visit.State.OFFERED and not is_free
+        open_hours = tuple(_offered_hours(visit, clock, days) if waits else hours)
     highest = max((cost for cost in costs if cost is not None), default=0.0)
     return rounds.Candidate(
         key=str(visit.pk),
@@ -237,8 +259,18 @@ def _candidate(
         appointment=appointment,
         skills=frozenset(visit.skills),
         parts=parts,
+        installers=frozenset([appointment.installer]) if is_locked and appointment and appointment.installer else None,
         label=visit.site.name,
     )
+
+
+def _appointment(
+    clock: PlanningClock, at: datetime | None, installer: int | None, installers: Sequence[Installer]
+) -> rounds.Appointment:
+    assert at is not None
+    day, second = clock.place(at)
+    promised = next((i.name for i in installers if i.pk == installer), None)
+    return rounds.Appointment(day, min(max(second, 0), DAY_S), promised)
 
 
 def _offered_hours(visit: Visit, clock: PlanningClock, days: int) -> list[rounds.Window]:

@@ -11,6 +11,7 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
 from scheduling.models import Installer, Visit, VisitTask
+from scheduling.services.locks import forget_lock
 from scheduling.services.proposals import VisitsProposed, propose_visits
 
 __all__ = [
@@ -76,6 +77,7 @@ def confirm_visit(
         was = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id, "state": row.state}
         row.state, row.appointment_at, row.installer = State.CONFIRMED, appointment_at, installer
         row.offers = []
+        _release(row, by, now)
         _save(row, by, "confirm visit", {"was": was, "appointment_at": _text(appointment_at)}, now)
     return row
 
@@ -201,6 +203,7 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
             raise Conflict("offer_has_gone_by", "That window has opened already; choose another.", pointer="/opens_at")
         details = {"opens_at": _utc(opens_at), "offered": row.offers}
         row.state, row.appointment_at, row.offers = State.CONFIRMED, opens_at, []
+        _release(row, by, now)
         _save(row, by, "accept offer", details, now)
     return row
 
@@ -286,6 +289,13 @@ def _save(row: Visit, by: Membership, action: str, details: dict[str, Any], now:
     row.updated_at = now
     row.save()
     record(by=by, action=action, subject=row, details=details, now=now)
+
+
+def _release(row: Visit, by: Membership, now: datetime) -> None:
+    """A lock gives way to what is agreed with the client, when that is something else."""
+    promised = row.installer_id in (None, row.locked_installer_id)
+    if row.locked_start is not None and not (row.locked_start == row.appointment_at and promised):
+        forget_lock(visit=row, by=by, why="another time or person was agreed with the client", now=now)
 
 
 def _hand_over(visit: Visit, other: Visit, now: datetime) -> None:

@@ -246,9 +246,13 @@ class _Task:
         if appointment is not None:
             promised = appointment.installer
             appointment = dataclasses.replace(appointment, day=appointment.day - first, installer=None)
+        only = c.installers
+        if only is not None and c.appointment is not None and all((k, c.appointment.day) in self.out for k in only):
+            # those it is bound to cannot come that day: the client matters more than the bond
+            only = None
         cost = c.cost_by_day_cents[first : self.last]
         untouched = dataclasses.replace(
-            c, windows=windows, cost_by_day_cents=cost, appointment=appointment, urgent=urgent
+            c, windows=windows, cost_by_day_cents=cost, appointment=appointment, urgent=urgent, installers=only
         )
         self._untouched[c.key] = untouched
         other = dict(c.cost_by_installer_cents)

@@ -131,6 +131,15 @@ class SiteFactory(TenantFactory):
     time_zone = "Europe/Berlin"
 
 
+class AccessExceptionFactory(DjangoModelFactory):
+    class Meta:
+        model = fleet.AccessException
+
+    site = factory.SubFactory(SiteFactory)
+    first_day = TODAY
+    last_day = TODAY
+
+
 class AccessWindowFactory(DjangoModelFactory):
     class Meta:
         model = fleet.AccessWindow
@@ -380,6 +389,25 @@ class InstallerFactory(TenantFactory):
     home_latitude = 52.1
     home_longitude = 13.1
     time_zone = "Europe/Berlin"
+
+
+class AbsenceFactory(TenantFactory):
+    class Meta:
+        model = scheduling.Absence
+
+    installer = same_company(InstallerFactory)
+    first_day = TODAY + timedelta(days=1)
+    last_day = TODAY + timedelta(days=2)
+    created_at = NOW
+
+
+class SitePairFactory(TenantFactory):
+    class Meta:
+        model = scheduling.SitePair
+
+    first_site = same_company(SiteFactory)
+    second_site = same_company(SiteFactory)
+    rule = "apart"
 
 
 class CompanyPolicyFactory(TenantFactory):

@@ -35,10 +35,32 @@ class AccessWindowSerializer(StrictSerializer):
         return attrs
 
 
+class AccessExceptionSerializer(StrictSerializer):
+    """Dates on which the site is closed, or open at other hours than usual, in the time zone of the site."""
+
+    first_day = serializers.DateField()
+    last_day = serializers.DateField(required=False, allow_null=True, help_text="empty: the first day alone")
+    opens = serializers.TimeField(
+        format="%H:%M", required=False, allow_null=True, default=None, help_text="empty, with closes: closed"
+    )
+    closes = serializers.TimeField(format="%H:%M", required=False, allow_null=True, default=None)
+    reason = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """An exception is always sent whole, also where the site around it is sent in part."""
+        if "first_day" not in attrs:
+            raise serializers.ValidationError({"first_day": "An exception needs this."})
+        attrs["last_day"] = attrs.get("last_day") or attrs["first_day"]
+        return attrs
+
+
 class SiteSerializer(TenantModelSerializer):
     """A client's place with one or more units; without access windows it is open in every shift."""
 
     access_windows = AccessWindowSerializer(many=True, required=False)
+    access_exceptions = AccessExceptionSerializer(
+        many=True, required=False, help_text="dates on which these hours hold instead of those of the weekday"
+    )
 
     class Meta:
         model = Site
@@ -54,6 +76,7 @@ class SiteSerializer(TenantModelSerializer):
             "access_notes",
             "chloraminated",
             "access_windows",
+            "access_exceptions",
             "created_at",
         ]
         read_only_fields = ["id", "created_at"]
@@ -70,10 +93,10 @@ class PublicRecordsSerializer(serializers.Serializer[Any]):
 
 
 class SiteViewSet(ReadWriteViewSet):
-    """The places where units stand. Access windows sent with a change replace the ones there were."""
+    """The places where units stand. Access windows and exceptions sent with a change replace the ones there were."""
 
     resource = "site"
-    queryset = Site.objects.prefetch_related("access_windows")
+    queryset = Site.objects.prefetch_related("access_windows", "access_exceptions")
     serializer_class = SiteSerializer
     filterset_fields = {"client": ["exact"], "code": ["exact"], "name": ["icontains"], "time_zone": ["exact"]}
     ordering_fields = ["code", "name", "created_at"]

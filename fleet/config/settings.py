@@ -235,6 +235,7 @@ SPECTACULAR_SETTINGS = {
         "NeedStateEnum": "scheduling.models.Need.State",
         "NeedSourceEnum": "scheduling.models.Need.Source",
         "VisitStateEnum": "scheduling.models.Visit.State",
+        "SitePairRuleEnum": "scheduling.models.SitePair.Rule",
         "PlanStateEnum": "scheduling.models.Plan.State",
     },
 }

@@ -9,10 +9,11 @@ from fleet.models.intake import IntakeBatch, RefusedRow
 from fleet.models.jobs import Job, JobChunk
 from fleet.models.placements import Placement
 from fleet.models.readings import Reading
-from fleet.models.sites import AccessWindow, Site
+from fleet.models.sites import AccessException, AccessWindow, Site
 from fleet.models.units import Instrument, Position, Stage, Unit
 
 __all__ = [
+    "AccessException",
     "AccessWindow",
     "CatalogueItem",
     "FeedWaterSample",

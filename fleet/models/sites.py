@@ -43,6 +43,33 @@ class Site(TenantModel):
         return f"{self.code} {self.name}"
 
 
+class AccessException(TenantModel):
+    """Dates on which the usual hours do not hold: the site is closed, or open from one time to another instead."""
+
+    TENANT_PATH = "site__company_id"
+    CLIENT_PATH = "site__client_id"
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="access_exceptions")
+    first_day = models.DateField()
+    last_day = models.DateField()
+    opens = models.TimeField(null=True, blank=True, help_text="empty, with closes: closed all day")
+    closes = models.TimeField(null=True, blank=True)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["site_id", "first_day", "opens", "pk"]
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=Q(last_day__gte=F("first_day")), name="exception_ends_after_it_begins"),
+            models.CheckConstraint(
+                condition=Q(opens=None, closes=None) | Q(closes__gt=F("opens")), name="exception_is_closed_or_has_hours"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        hours = "closed" if self.opens is None else f"{self.opens:%H:%M}-{self.closes:%H:%M}"
+        return f"{self.site_id}: {self.first_day} to {self.last_day} {hours}"
+
+
 class AccessWindow(TenantModel):
     """Hours on one weekday in which work can start and end; a site without windows is open in every shift."""
 

@@ -9,34 +9,51 @@ from django.db import transaction
 from accounts.errors import Fault, InvalidInput
 from accounts.models import Company, Membership
 from accounts.services import record
-from fleet.models import AccessWindow, Site
+from fleet.models import AccessException, AccessWindow, Site
 
 Windows = Sequence[Mapping[str, Any]]
 
 
 def create_site(
-    *, company: Company, by: Membership | None, now: datetime, access_windows: Windows = (), **facts: Any
+    *,
+    company: Company,
+    by: Membership | None,
+    now: datetime,
+    access_windows: Windows = (),
+    access_exceptions: Windows = (),
+    **facts: Any,
 ) -> Site:
     """Create a site with its access windows, each a mapping of weekday (0 Monday to 6), opens and closes.
+
+    An exception is a mapping of first_day, last_day and reason, and of opens and closes unless the site is closed then.
 
     Raises
     ------
     InvalidInput
-        When a window closes before it opens, or two of one weekday overlap.
+        When a window closes before it opens, two of one weekday overlap, or two exceptions of one date contradict
+        each other.
     """
     check_windows(access_windows)
+    check_exceptions(access_exceptions)
     with transaction.atomic():
         site = Site.objects.create(company=company, **facts)
         _set_windows(site, access_windows)
+        _set_exceptions(site, access_exceptions)
         if by is not None:
             record(by=by, action="create site", subject=site, now=now)
     return site
 
 
 def update_site(
-    *, site: Site, by: Membership | None, now: datetime, access_windows: Windows | None = None, **facts: Any
+    *,
+    site: Site,
+    by: Membership | None,
+    now: datetime,
+    access_windows: Windows | None = None,
+    access_exceptions: Windows | None = None,
+    **facts: Any,
 ) -> Site:
-    """Change a site; access windows, when given, replace the ones there were.
+    """Change a site; access windows and exceptions, when given, replace the ones there were.
 
     Raises
     ------
@@ -45,6 +62,8 @@ def update_site(
     """
     if access_windows is not None:
         check_windows(access_windows)
+    if access_exceptions is not None:
+        check_exceptions(access_exceptions)
     with transaction.atomic():
         for name, value in facts.items():
             setattr(site, name, value)
@@ -52,8 +71,12 @@ def update_site(
         if access_windows is not None:
             AccessWindow.objects.filter(site=site).delete()
             _set_windows(site, access_windows)
+        if access_exceptions is not None:
+            AccessException.objects.filter(site=site).delete()
+            _set_exceptions(site, access_exceptions)
         if by is not None:
-            changed = sorted([*facts, *(["access_windows"] if access_windows is not None else [])])
+            given = {"access_windows": access_windows, "access_exceptions": access_exceptions}
+            changed = sorted([*facts, *(name for name, rows in given.items() if rows is not None)])
             record(by=by, action="update site", subject=site, now=now, details={"fields": changed})
     return site
 
@@ -78,6 +101,39 @@ def check_windows(windows: Windows, *, pointer: str = "/access_windows") -> None
         raise InvalidInput("impossible_access_windows", "The access windows cannot be.", faults=faults)
 
 
+def check_exceptions(exceptions: Windows, *, pointer: str = "/access_exceptions") -> None:
+    """Refuse exceptions that cannot be, with one fault for each.
+
+    Raises
+    ------
+    InvalidInput
+        Naming every exception at fault.
+    """
+    faults = []
+    for place, row in enumerate(exceptions):
+        at = f"{pointer}/{place}"
+        opens, closes = row.get("opens"), row.get("closes")
+        if row["last_day"] < row["first_day"]:
+            faults.append(Fault(f"{at}/last_day", f"last_day {row['last_day']} lies before {row['first_day']}."))
+        if (opens is None) != (closes is None):
+            faults.append(Fault(at, "Give both opens and closes, or neither when the site is closed then."))
+        elif opens is not None and closes is not None and closes <= opens:
+            faults.append(Fault(f"{at}/closes", "The site must close after it opens, on the same day."))
+        elif any(_contradict(row, other) for other in exceptions[:place]):
+            faults.append(Fault(at, "This exception and an earlier one say different things of the same date."))
+    if faults:
+        raise InvalidInput("impossible_access_exceptions", "The exceptions cannot be.", faults=faults)
+
+
+def _contradict(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    if one["last_day"] < other["first_day"] or other["last_day"] < one["first_day"]:
+        return False
+    for row in (one, other):
+        if row.get("opens") is None or row.get("closes") is None:
+            return True
+    return bool(one["opens"] < other["closes"] and other["opens"] < one["closes"])
+
+
 def _overlap(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
     def hours(window: Mapping[str, Any]) -> tuple[time, time]:
         return window["opens"], window["closes"]
@@ -89,3 +145,7 @@ def _overlap(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
 
 def _set_windows(site: Site, windows: Windows) -> None:
     AccessWindow.objects.bulk_create([AccessWindow(site=site, **window) for window in windows])
+
+
+def _set_exceptions(site: Site, exceptions: Windows) -> None:
+    AccessException.objects.bulk_create([AccessException(site=site, **exception) for exception in exceptions])

@@ -52,6 +52,7 @@ class InstallerSerializer(TenantModelSerializer):
             "shift_ends",
             "weekdays",
             "skills",
+            "max_overtime_minutes",
             "is_active",
         ]
         read_only_fields = ["id"]

@@ -3,17 +3,21 @@
 from django.urls import URLPattern, URLResolver, path
 from rest_framework.routers import SimpleRouter
 
+from scheduling.api.absences import AbsenceViewSet
 from scheduling.api.installers import InstallerViewSet
 from scheduling.api.needs import NeedViewSet
 from scheduling.api.parts import PartsListViewSet, StockLevelViewSet
 from scheduling.api.plans import PlanViewSet, RoundViewSet
 from scheduling.api.policy import PolicyViewSet
 from scheduling.api.service_records import ServiceRecordViewSet
+from scheduling.api.site_pairs import SitePairViewSet
 from scheduling.api.stops import StopViewSet
 from scheduling.api.visits import VisitViewSet
 
 router = SimpleRouter()
 router.register("installers", InstallerViewSet)
+router.register("absences", AbsenceViewSet)
+router.register("site-pairs", SitePairViewSet)
 router.register("needs", NeedViewSet)
 router.register("visits", VisitViewSet)
 router.register("service-records", ServiceRecordViewSet)

@@ -191,6 +191,9 @@ class ConfirmationSerializer(SentSerializer):
         default=None,
         help_text="promised to the client; empty: whoever's round it fits",
     )
+    outside_access_hours = serializers.BooleanField(
+        required=False, default=False, help_text="the client opens up at another time than the site's hours say"
+    )
 
 
 class OfferSerializer(SentSerializer):
@@ -203,6 +206,9 @@ class OfferSerializer(SentSerializer):
         allow_null=True,
         default=None,
         help_text="who would come; empty: whoever's round it fits",
+    )
+    outside_access_hours = serializers.BooleanField(
+        required=False, default=False, help_text="the client opens up at other times than the site's hours say"
     )
 
     def validate_windows(self, windows: list[dict[str, Any]]) -> list[tuple[Any, Any]]:

@@ -1,13 +1,15 @@
 """What must be done, when, by whom, with which parts."""
 
-from scheduling.models.installers import Installer
+from scheduling.models.installers import Absence, Installer
 from scheduling.models.needs import Need
 from scheduling.models.parts import PartsLine, PartsList, StockLevel
 from scheduling.models.policy import CompanyPolicy
 from scheduling.models.rounds import Plan, Round, Stop, UnservedVisit
+from scheduling.models.site_pairs import SitePair
 from scheduling.models.visits import ServiceRecord, Visit, VisitTask
 
 __all__ = [
+    "Absence",
     "CompanyPolicy",
     "Installer",
     "Need",
@@ -16,6 +18,7 @@ __all__ = [
     "Plan",
     "Round",
     "ServiceRecord",
+    "SitePair",
     "StockLevel",
     "Stop",
     "UnservedVisit",

@@ -30,6 +30,11 @@ class Installer(TenantModel):
     shift_ends = models.TimeField(default=time(17))
     weekdays = models.JSONField(default=working_week, help_text="days of work, 0 Monday to 6 Sunday")
     skills = models.JSONField(default=list, blank=True)
+    max_overtime_minutes = models.PositiveSmallIntegerField(
+        default=0,
+        validators=[MaxValueValidator(240)],
+        help_text="how long after the end of the shift they may still come home, at the policy's price of overtime",
+    )
     is_active = models.BooleanField(default=True)
 
     class Meta:
@@ -41,3 +46,27 @@ class Installer(TenantModel):
 
     def __str__(self) -> str:
         return self.name
+
+
+class Absence(TenantModel):
+    """Days on which an installer does not work; why is nobody's business but the office's."""
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="absences")
+    installer = models.ForeignKey(Installer, on_delete=models.CASCADE, related_name="absences")
+    first_day = models.DateField()
+    last_day = models.DateField()
+    from_time = models.TimeField(
+        null=True, blank=True, help_text="from when on the first day, on the installer's clock; empty: all day"
+    )
+    to_time = models.TimeField(null=True, blank=True, help_text="until when on the last day; empty: all day")
+    reason = models.CharField(max_length=200, blank=True, help_text="read by owner and office alone")
+    created_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar = ["first_day", "installer_id", "pk"]
+        constraints: ClassVar = [
+            models.CheckConstraint(condition=Q(last_day__gte=F("first_day")), name="absence_ends_after_it_begins"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.installer_id} away from {self.first_day} to {self.last_day}"

@@ -8,6 +8,7 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
 from scheduling.models import Plan, Stop, Visit
+from scheduling.services.absences import is_away
 
 #: The columns of a lock.
 LOCK = ("locked_start", "locked_installer", "locked_by", "locked_at", "lock_reason")
@@ -22,9 +23,15 @@ def holds(visit: Visit, since: datetime) -> bool:
 
 
 def keeps_lock(visit: Visit, stop: Stop, now: datetime) -> bool:
-    """Whether a stop is where a lock wants it; True when there is no lock to keep."""
-    here = (stop.starts_at, stop.round.installer_id)
-    return not holds(visit, now) or here == (visit.locked_start, visit.locked_installer_id)
+    """Whether a stop is where a lock wants it; True when there is no lock to keep.
+
+    For an installer who is away by then, somebody else keeps the time.
+    """
+    if not holds(visit, now):
+        return True
+    if stop.starts_at != visit.locked_start:
+        return False
+    return stop.round.installer_id == visit.locked_installer_id or is_away(visit.locked_installer, stop.starts_at)
 
 
 def lock_stop(*, stop: Stop, by: Membership, reason: str, now: datetime) -> Stop:

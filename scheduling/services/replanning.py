@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -15,6 +16,7 @@ from fleet.models import Position, Unit
 from scheduling.models import Installer, Need, Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.planning import rounds
 from scheduling.planning.travel import GreatCircleTravel, TravelProvider
+from scheduling.services.absences import absences_of, away_on, record_absence
 from scheduling.services.days import DAY_S, PlanningClock
 from scheduling.services.needs import add_need
 from scheduling.services.plan_differences import compare_stops
@@ -100,9 +102,9 @@ def replan_day(
 ) -> Plan:
     """Mend a published plan after something has gone wrong.
 
-    Visits called off and urgent calls are facts: they are stored at once, whatever becomes of the plan. The rest of
-    today and the days after it are planned again around what has begun; the other days are taken over as they are.
-    Who is out stays out when the answer is mended in its turn.
+    Absences, visits called off and urgent calls are facts: they are stored at once, whatever becomes of the plan. The
+    rest of today and the days after it are planned again around what has begun; the other days are taken over as they
+    are.
 
     Parameters
     ----------
@@ -135,7 +137,7 @@ def replan_day(
     effort = _effort(seconds, iterations, seed, days)
     moment = _Moment(plan, now)
     moment.check(happened)
-    added = _store_facts(plan, by, happened, now)
+    added = _store_facts(moment, by, happened, now)
     mending = _Mending(moment, happened, provider or GreatCircleTravel())
     answer = mending.solve(effort, days)
     with transaction.atomic():
@@ -167,10 +169,12 @@ def _effort(seconds: float | None, iterations: int | None, seed: int, days: int)
     return effort
 
 
-def _store_facts(plan: Plan, by: Membership, happened: Happened, now: datetime) -> list[dict[str, Any]]:
-    """Call visits off and open the urgent needs; what is to be remembered of it."""
+def _store_facts(moment: "_Moment", by: Membership, happened: Happened, now: datetime) -> list[dict[str, Any]]:
+    """Note absences, call visits off and open the urgent needs; what is to be remembered of it."""
     facts: list[dict[str, Any]] = []
     with transaction.atomic():
+        for out in happened.installers_out:
+            facts.append(_store_absence(out, moment.last_day_of(out), by, now))
         for off in happened.cancelled:
             visit = Visit.objects.get(pk=off.visit.pk)
             # a call that is made again, because its answer was lost, finds the visit called off
@@ -181,8 +185,29 @@ def _store_facts(plan: Plan, by: Membership, happened: Happened, now: datetime) 
             need = _need_of_call(call, by, now)
             facts.append({"kind": "urgent_call", "unit": call.unit.pk, "need": need.pk})
         if happened.urgent:
-            propose_visits(company=plan.company, now=now)
+            propose_visits(company=moment.company, now=now)
     return facts
+
+
+def _store_absence(out: InstallerIsOut, through: date, by: Membership, now: datetime) -> dict[str, Any]:
+    """Who is out stays out for every plan to come."""
+    installer, begins = out.installer, out.from_at or now
+    local = begins.astimezone(ZoneInfo(installer.time_zone))
+    whole_day = local.time() <= installer.shift_starts
+    record_absence(
+        installer=installer,
+        by=by,
+        now=now,
+        first_day=local.date(),
+        last_day=through,
+        from_time=None if whole_day else local.time().replace(microsecond=0),
+    )
+    return {
+        "kind": "installer_out",
+        "installer": installer.pk,
+        "from_at": begins.isoformat(),
+        "through": through.isoformat(),
+    }
 
 
 def _need_of_call(call: UrgentCall, by: Membership, now: datetime) -> Need:
@@ -233,18 +258,9 @@ class _Moment:
             return True
         return stop.arrives_at - timedelta(minutes=stop.driving_minutes) <= self.now
 
-    def out(self, happened: Happened) -> list[dict[str, Any]]:
-        """Who is out: what was known already, and what is new."""
-        known = [row for row in self.plan.happened if row["kind"] == "installer_out"]
-        return known + [
-            {
-                "kind": "installer_out",
-                "installer": out.installer.pk,
-                "from_at": (out.from_at or self.now).isoformat(),
-                "through": (out.through or self._day_of(out)).isoformat(),
-            }
-            for out in happened.installers_out
-        ]
+    def last_day_of(self, out: InstallerIsOut) -> date:
+        """The last day on which somebody is out."""
+        return out.through or self._day_of(out)
 
     def _day_of(self, out: InstallerIsOut) -> date:
         return max(self.today, (out.from_at or self.now).astimezone(self.clock.zone).date())
@@ -391,16 +407,7 @@ class _Mending:
 
     def _changes(self) -> list[rounds.InstallerOut | rounds.FreeLater]:
         names = {installer.pk: name for name, installer in self.asked.installers.items()}
-        out: dict[tuple[str, int], int] = {}
-        for row in self.moment.out(self.happened):
-            name = names.get(row["installer"])
-            if name is None:
-                continue
-            first, second = self.clock.place(datetime.fromisoformat(row["from_at"]))
-            last = (date.fromisoformat(row["through"]) - self.plan.first_day).days
-            for day in range(max(first, 0), min(last, self.plan.days - 1) + 1):
-                from_s = min(max(second, 0), DAY_S) if day == first else 0
-                out[name, day] = min(from_s, out.get((name, day), DAY_S))
+        out = self._out()
         free: dict[str, int] = {}
         for stop in self.moment.stops:
             if stop.visit_id in self.ends and stop.round.installer_id in names:
@@ -410,6 +417,22 @@ class _Mending:
             *(rounds.InstallerOut(name, day, from_s) for (name, day), from_s in out.items()),
             *(rounds.FreeLater(name, free_s) for name, free_s in free.items()),
         ]
+
+    def _out(self) -> dict[tuple[str, int], int]:
+        """(Installer, day of the plan) to the second from which they are away for the rest of that day."""
+        found: dict[tuple[str, int], int] = {}
+        people = self.asked.installers
+        last = self.plan.first_day + timedelta(days=self.plan.days - 1)
+        absences = absences_of(people.values(), self.moment.today, last)
+        for name, installer in people.items():
+            zone = ZoneInfo(installer.time_zone)
+            for absence in absences.get(installer.pk, ()):
+                for day in range(self.moment.day, self.plan.days):
+                    away = away_on(absence, self.plan.first_day + timedelta(days=day))
+                    span = self.clock.span(day, *away, zone) if away is not None else None
+                    if span is not None and away is not None and away[1] >= installer.shift_ends:
+                        found[name, day] = min(span[0], found.get((name, day), DAY_S))
+        return found
 
     def store(self, answer: rounds.Replanned, effort: Effort, facts: Sequence[dict[str, Any]]) -> Plan:
         """Write the new plan: what has begun and the days not planned again as they were, the rest as answered."""
@@ -434,9 +457,9 @@ class _Mending:
                 for f in answer.plan.evaluation.faults
             ],
             happened=[
-                *moment.out(self.happened),
+                *(fact for fact in facts if fact["kind"] == "installer_out"),
                 *({"kind": "overrun", "visit": o.visit.pk, "minutes": o.minutes} for o in self.happened.overruns),
-                *facts,
+                *(fact for fact in facts if fact["kind"] != "installer_out"),
             ],
         )
         begun = {int(stop.visit) for stops in answer.begun.values() for stop in stops}

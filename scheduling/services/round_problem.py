@@ -11,15 +11,18 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 
 from accounts.models import Company
-from fleet.models import AccessWindow, CatalogueItem
-from scheduling.models import Installer, StockLevel, Visit
+from fleet.models import CatalogueItem
+from fleet.services.access import Access, access_of
+from scheduling.models import Absence, Installer, StockLevel, Visit
 from scheduling.planning import rounds
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel import GreatCircleTravel, Place, TravelProvider
+from scheduling.services.absences import absences_of, hours_on, is_away
 from scheduling.services.arrivals import Wait, waits_for_parts
 from scheduling.services.days import DAY_S, PlanningClock, company_day
 from scheduling.services.locks import holds
 from scheduling.services.policy import ServicePolicy
+from scheduling.services.site_pairs import paired_visits
 from scheduling.services.visit_costs import day_costs
 from scheduling.services.visit_parts import parts_by_visit
 
@@ -107,28 +110,34 @@ def ask(
     visits = _candidates(company, clock, first_day, days, also, without)
     parts = _parts(company, visits) if policy.house.plans_with_van_stock else {}
     stock = _van_stock(company) if policy.house.plans_with_van_stock else None
-    windows = _windows(company, visits)
+    access = access_of({visit.site_id: visit.site for visit in visits}.values())
+    # shifts of other time zones begin on the day before or end on the day after
+    away = absences_of(installers, first_day - timedelta(days=1), first_day + timedelta(days=days))
+    pairs = paired_visits(company=company, visits=visits)
     ordered = first_day - timedelta(days=1)
     waits = waits_for_parts(company=company, visits=visits, today=ordered) if waiting else {}
     problem = rounds.RoundProblem.build(
         first_day=first_day,
         days=days,
-        installers=[_installer(i, clock, days, policy.planning, stock) for i in installers],
+        installers=[_installer(i, clock, days, policy.planning, stock, away.get(i.pk, ())) for i in installers],
         candidates=[
             _candidate(
                 v,
                 clock,
                 days,
-                windows.get(v.site_id, ()),
+                access[v.site_id],
                 parts.get(v.pk, {}),
                 installers,
                 waits.get(v.pk),
+                away,
                 is_free=v.pk in free,
             )
             for v in visits
         ],
         rates=rounds.rates_of(policy.planning),
         provider=provider or GreatCircleTravel(),
+        apart=pairs.apart,
+        together=pairs.together,
     )
     return Asked(
         problem=problem,
@@ -187,15 +196,15 @@ def _installer(
     days: int,
     policy: Policy,
     stock: Mapping[int, Mapping[str, int]] | None,
+    absences: Sequence[Absence],
 ) -> rounds.Installer:
     zone = ZoneInfo(installer.time_zone)
     shifts = []
     for day in range(days):
-        if (clock.first_day + timedelta(days=day)).weekday() not in installer.weekdays:
-            continue
-        span = clock.span(day, installer.shift_starts, installer.shift_ends, zone)
-        if span is not None:
-            shifts.append(rounds.Shift(day, *span))
+        hours = hours_on(installer, clock.first_day + timedelta(days=day), absences)
+        span = clock.span(day, *hours, zone) if hours is not None else None
+        if span is not None and hours is not None:
+            shifts.append(rounds.Shift(day, *span, may_run_over=hours[1] == installer.shift_ends))
     return rounds.Installer(
         # names are unique in a company, and the planner speaks of installers by their key
         key=installer.name,
@@ -204,6 +213,7 @@ def _installer(
         skills=frozenset(installer.skills),
         lunch=_lunch(clock, zone, policy),
         van_stock=None if stock is None else stock.get(installer.pk, {}),
+        max_overtime_s=60 * installer.max_overtime_minutes,
     )
 
 
@@ -224,10 +234,11 @@ def _candidate(
     visit: Visit,
     clock: PlanningClock,
     days: int,
-    windows: Sequence[AccessWindow],
+    access: Access,
     parts: Mapping[str, int],
     installers: Sequence[Installer],
     wait: Wait | None,
+    away: Mapping[int, Sequence[Absence]],
     *,
     is_free: bool,
 ) -> rounds.Candidate:
@@ -238,11 +249,11 @@ def _candidate(
     is_locked = holds(visit, clock.moment(0, 0)) and not is_free
     open_hours: tuple[rounds.Window, ...] = ()
     if is_locked:
-        appointment = _appointment(clock, visit.locked_start, visit.locked_installer_id, installers)
+        appointment = _appointment(clock, visit.locked_start, visit.locked_installer_id, installers, away)
     elif visit.state == Visit.State.CONFIRMED and not is_free:
-        appointment = _appointment(clock, visit.appointment_at, visit.installer_id, installers)
+        appointment = _appointment(clock, visit.appointment_at, visit.installer_id, installers, away)
     else:
-        hours = _open_hours(visit, clock, days, windows, costs)
+        hours = _open_hours(clock, days, access, costs)
         # while the client has not answered, room is kept in what was offered
         waits = visit.state == Visit.State.OFFERED and not is_free
         open_hours = tuple(_offered_hours(visit, clock, days) if waits else hours)
@@ -265,11 +276,16 @@ def _candidate(
 
 
 def _appointment(
-    clock: PlanningClock, at: datetime | None, installer: int | None, installers: Sequence[Installer]
+    clock: PlanningClock,
+    at: datetime | None,
+    installer: int | None,
+    installers: Sequence[Installer],
+    away: Mapping[int, Sequence[Absence]],
 ) -> rounds.Appointment:
     assert at is not None
     day, second = clock.place(at)
-    promised = next((i.name for i in installers if i.pk == installer), None)
+    # for somebody who is away then, somebody else comes
+    promised = next((i.name for i in installers if i.pk == installer and not is_away(i, at, away.get(i.pk, ()))), None)
     return rounds.Appointment(day, min(max(second, 0), DAY_S), promised)
 
 
@@ -284,32 +300,29 @@ def _offered_hours(visit: Visit, clock: PlanningClock, days: int) -> list[rounds
     return sorted(hours)
 
 
-def _open_hours(
-    visit: Visit, clock: PlanningClock, days: int, windows: Sequence[AccessWindow], costs: Sequence[float | None]
-) -> list[rounds.Window]:
-    zone = ZoneInfo(visit.site.time_zone)
+def _open_hours(clock: PlanningClock, days: int, access: Access, costs: Sequence[float | None]) -> list[rounds.Window]:
     hours = []
     for day in range(days):
         if costs[day] is None:
             continue
-        if not windows:
-            hours.append(rounds.Window(day, 0, DAY_S))
-            continue
         # where the site's clock is far from the office's, hours of the dates around fall on this day as well
         for date_ in (clock.first_day + timedelta(days=day + k) for k in (-1, 0, 1)):
-            for window in windows:
-                if window.weekday == date_.weekday():
-                    span = clock.span(day, window.opens, window.closes, zone, on=date_)
-                    hours += [rounds.Window(day, *span)] if span is not None else []
-    return sorted(hours)
+            for opens, closes in access.hours_on(date_):
+                span = clock.span(day, opens, closes, access.zone, on=date_)
+                hours += [rounds.Window(day, *span)] if span is not None else []
+    return _joined(sorted(hours))
 
 
-def _windows(company: Company, visits: Sequence[Visit]) -> dict[int, list[AccessWindow]]:
-    table: dict[int, list[AccessWindow]] = {}
-    sites = {visit.site_id for visit in visits}
-    for window in AccessWindow.objects.of_company(company).filter(site_id__in=sites):
-        table.setdefault(window.site_id, []).append(window)
-    return table
+def _joined(hours: Sequence[rounds.Window]) -> list[rounds.Window]:
+    """Windows that follow one another without a gap, as those of a site that never closes, as one."""
+    joined: list[rounds.Window] = []
+    for window in hours:
+        last = joined[-1] if joined else None
+        if last is not None and last.day == window.day and window.opens_s <= last.closes_s:
+            joined[-1] = rounds.Window(last.day, last.opens_s, max(last.closes_s, window.closes_s))
+        else:
+            joined.append(window)
+    return joined
 
 
 def _parts(company: Company, visits: Sequence[Visit]) -> dict[int, dict[str, int]]:
@@ -340,10 +353,11 @@ def _digest(problem: rounds.RoundProblem) -> str:
             {
                 "key": i.key,
                 "home": [i.home.latitude_deg, i.home.longitude_deg],
-                "shifts": [[s.day, s.start_s, s.end_s] for s in i.shifts],
+                "shifts": [[s.day, s.start_s, s.end_s, s.may_run_over] for s in i.shifts],
                 "skills": sorted(i.skills),
                 "lunch": _lunch_text(i.lunch),
                 "stock": dict(i.van_stock) if i.van_stock is not None else None,
+                "overtime": i.max_overtime_s,
             }
             for i in problem.installers
         ],
@@ -363,6 +377,7 @@ def _digest(problem: rounds.RoundProblem) -> str:
             for c in problem.candidates
         ],
         "rates": [getattr(problem.rates, name) for name in sorted(problem.rates.__dataclass_fields__)],
+        "pairs": [problem.apart, problem.together],
         "travel": problem.travel.source,
     }
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()

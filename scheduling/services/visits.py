@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -11,6 +10,7 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
 from scheduling.models import Installer, Visit, VisitTask
+from scheduling.services.appointments import check_appointment
 from scheduling.services.locks import forget_lock
 from scheduling.services.proposals import VisitsProposed, propose_visits
 
@@ -49,7 +49,13 @@ _LONGEST_WINDOW = timedelta(hours=8)
 
 
 def confirm_visit(
-    *, visit: Visit, by: Membership, appointment_at: datetime, now: datetime, installer: Installer | None = None
+    *,
+    visit: Visit,
+    by: Membership,
+    appointment_at: datetime,
+    now: datetime,
+    installer: Installer | None = None,
+    outside_access_hours: bool = False,
 ) -> Visit:
     """Note the time agreed with the client; a confirmed visit is moved to the new time.
 
@@ -63,17 +69,19 @@ def confirm_visit(
         Start of the work.
     installer
         The one promised to the client; None: whoever's round it fits.
+    outside_access_hours
+        Whether the client opens up at another time than the site's hours say.
 
     Raises
     ------
     Conflict
         When the visit is done or cancelled.
     InvalidInput
-        When the time has gone by, or nobody who may come works then.
+        When the time has gone by, nobody who may come works then, or the site is closed.
     """
     with transaction.atomic():
         row = _lock(visit, State.CONFIRMED, verb="confirmed")
-        _check_appointment(row, appointment_at, installer, now)
+        check_appointment(row, appointment_at, installer, now, outside_access_hours=outside_access_hours)
         was = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id, "state": row.state}
         row.state, row.appointment_at, row.installer = State.CONFIRMED, appointment_at, installer
         row.offers = []
@@ -151,6 +159,7 @@ def offer_visit(
     windows: Sequence[tuple[datetime, datetime]],
     now: datetime,
     installer: Installer | None = None,
+    outside_access_hours: bool = False,
 ) -> Visit:
     """Offer the client two or three windows to choose from; offered again, the new windows take the place of the old.
 
@@ -164,6 +173,8 @@ def offer_visit(
         From when to when the work may start.
     installer
         Who would come; None: whoever's round it fits.
+    outside_access_hours
+        Whether the client opens up at another time than the site's hours say.
 
     Raises
     ------
@@ -174,7 +185,7 @@ def offer_visit(
     """
     with transaction.atomic():
         row = _lock(visit, State.OFFERED, verb="offered")
-        _check_windows(row, windows, installer, now)
+        _check_windows(row, windows, installer, now, outside_access_hours)
         row.state, row.installer = State.OFFERED, installer
         row.offers = [{"opens_at": _utc(opens), "closes_at": _utc(closes)} for opens, closes in sorted(windows)]
         _save(row, by, "offer visit", {"windows": row.offers, "installer": row.installer_id}, now)
@@ -248,7 +259,11 @@ def give_up_visit(*, visit: Visit, by: Membership, obstacle: str, note: str, now
 
 
 def _check_windows(
-    visit: Visit, windows: Sequence[tuple[datetime, datetime]], installer: Installer | None, now: datetime
+    visit: Visit,
+    windows: Sequence[tuple[datetime, datetime]],
+    installer: Installer | None,
+    now: datetime,
+    outside_access_hours: bool,
 ) -> None:
     faults = []
     if not 2 <= len(windows) <= 3:
@@ -261,7 +276,7 @@ def _check_windows(
             faults.append(Fault(at, "overlaps a window before it; offer windows that lie apart."))
         for name, moment in (("opens_at", opens), ("closes_at", closes)):
             try:
-                _check_appointment(visit, moment, installer, now)
+                check_appointment(visit, moment, installer, now, outside_access_hours=outside_access_hours)
             except InvalidInput as error:
                 for fault in error.faults:
                     who = fault.pointer == "/installer"
@@ -310,44 +325,6 @@ def _hand_over(visit: Visit, other: Visit, now: datetime) -> None:
     other.skills = sorted({*other.skills, *visit.skills})
     other.updated_at = now
     other.save()
-
-
-def _check_appointment(visit: Visit, at: datetime, installer: Installer | None, now: datetime) -> None:
-    if at <= now:
-        raise _invalid("/appointment_at", f"{at.isoformat()} has gone by; give a time to come.")
-    if at.second or at.microsecond:
-        raise _invalid("/appointment_at", f"{at.isoformat()} is not on the minute; give whole minutes.")
-    if installer is not None:
-        if installer.company_id != visit.company_id or not installer.is_active:
-            raise _invalid("/installer", "is not an active installer of the company.")
-        if not _works(installer, at, visit.minutes):
-            raise _invalid(
-                "/appointment_at",
-                f"{installer.name} does not work from then for {visit.minutes} minutes: the shift is "
-                f"{installer.shift_starts:%H:%M} to {installer.shift_ends:%H:%M} ({installer.time_zone}) on "
-                f"{_weekdays(installer)}.",
-            )
-        return
-    active = Installer.objects.of_company(visit.company).filter(is_active=True)
-    if not any(_works(someone, at, visit.minutes) for someone in active):
-        raise _invalid("/appointment_at", f"no installer works from then for {visit.minutes} minutes.")
-
-
-def _works(installer: Installer, at: datetime, minutes: int) -> bool:
-    begins = at.astimezone(ZoneInfo(installer.time_zone))
-    ends = begins.hour * 60 + begins.minute + minutes
-    last = installer.shift_ends.hour * 60 + installer.shift_ends.minute
-    return begins.weekday() in installer.weekdays and begins.time() >= installer.shift_starts and ends <= last
-
-
-def _weekdays(installer: Installer) -> str:
-    names = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-    return ", ".join(names[day] for day in sorted(installer.weekdays)) or "no day"
-
-
-def _invalid(pointer: str, sentence: str) -> InvalidInput:
-    said = f"{pointer.strip('/')} {sentence}"
-    return InvalidInput("appointment_not_valid", said, faults=[Fault(pointer, said)])
 
 
 def _text(moment: datetime | None) -> str | None:

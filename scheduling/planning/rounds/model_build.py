@@ -248,11 +248,11 @@ class _Builder:
             "unit_distance_cost": 1,
             "profile": profile,
         }
-        if person.max_overtime_s:
+        if person.overtime_on(shift):
             # overtime is counted from the start of the shift, so the clock starts there whenever the van leaves
             asked["start_late"] = begins
             asked["shift_duration"] = shift.end_s - shift.start_s
-            asked["max_overtime"] = person.max_overtime_s
+            asked["max_overtime"] = person.overtime_on(shift)
             asked["unit_overtime_cost"] = round(problem.rates.overtime_hour_cents * self.scale / 3_600)
         return asked
 

@@ -49,7 +49,8 @@ class Shift:
     """An installer works on ``day``, leaving no earlier than ``start_s`` and home by ``end_s``.
 
     The rest is for a day that has begun: where the installer is (None: at home), whether the break is behind them, and
-    what is left in the van (None: what ``Installer.van_stock`` says).
+    what is left in the van (None: what ``Installer.van_stock`` says). ``may_run_over`` is off for a day that is cut
+    short by an absence, which no overtime runs into.
     """
 
     day: int
@@ -58,6 +59,7 @@ class Shift:
     starts_at: Place | None = field(default=None, compare=False)
     had_lunch: bool = False
     van_stock: Mapping[str, int] | None = field(default=None, compare=False)
+    may_run_over: bool = True
 
     def __post_init__(self) -> None:
         _whole("shift.day", self.day)
@@ -134,6 +136,10 @@ class Installer:
     def shift_on(self, day: int) -> Shift | None:
         """The shift of that day, or None on a day off."""
         return next((shift for shift in self.shifts if shift.day == day), None)
+
+    def overtime_on(self, shift: Shift) -> int:
+        """Seconds by which a shift may be overrun."""
+        return self.max_overtime_s if shift.may_run_over else 0
 
     def stock_on(self, day: int) -> Mapping[str, int] | None:
         """What the van carries that day; None: whatever the round needs."""
@@ -426,7 +432,7 @@ class RoundProblem:
         for k, person in enumerate(self.installers):
             for shift in person.shifts:
                 lunch = person.lunch if person.lunch is not None and person.lunch.is_due(shift) else None
-                table[k, shift.day] = (shift, lunch, shift.end_s + person.max_overtime_s)
+                table[k, shift.day] = (shift, lunch, shift.end_s + person.overtime_on(shift))
         return table
 
     @property

@@ -283,7 +283,9 @@ class _Task:
             if shift.day == self.now.day:
                 shifts.extend(self._rest_of_today(person, shift, end))
             elif end > shift.start_s:
-                shifts.append(dataclasses.replace(shift, day=shift.day - self.now.day, end_s=end))
+                day = shift.day - self.now.day
+                over = shift.may_run_over and out is None
+                shifts.append(dataclasses.replace(shift, day=day, end_s=end, may_run_over=over))
         return dataclasses.replace(person, shifts=tuple(shifts))
 
     def _rest_of_today(self, person: Installer, shift: Shift, end: int) -> list[Shift]:
@@ -314,7 +316,8 @@ class _Task:
         place = shift.starts_at
         if begun:
             place = self.problem.candidates[self.problem.candidate_index[begun[-1].visit]].place
-        return [Shift(0, free, end, starts_at=place, had_lunch=had_lunch, van_stock=stock)]
+        over = shift.may_run_over and end == shift.end_s
+        return [Shift(0, free, end, starts_at=place, had_lunch=had_lunch, van_stock=stock, may_run_over=over)]
 
     def carry_over(self, rest: RoundProblem) -> Plan:
         """The published rounds without what is done or called off, to start the search from."""

@@ -82,7 +82,7 @@ def time_round(
     if shift is None:
         return None
     lunch = person.lunch if with_lunch and person.lunch is not None and person.lunch.is_due(shift) else None
-    latest_home = shift.end_s + person.max_overtime_s
+    latest_home = shift.end_s + person.overtime_on(shift)
     n = len(stops)
 
     # fasting[k], fed[k]: when the installer is ready to leave position k (0 is home) before and after the break

@@ -323,3 +323,41 @@ def test_a_units_page_asks_the_same_whatever_its_train(site: Site, as_owner: API
         return len(seen)
 
     assert queries(["sediment"]) == queries(["sediment", "carbon", "membrane", "resin"])
+
+
+def test_exceptions_to_the_hours_of_a_site_are_sent_whole_and_replaced(as_office: APIClient, site: Site) -> None:
+    address = f"/api/v1/sites/{site.pk}/"
+    holiday = {"first_day": "2026-12-24", "last_day": "2027-01-02", "reason": "Works holiday."}
+    fair = {"first_day": "2026-09-12", "opens": "09:00", "closes": "13:00"}
+    said = as_office.patch(address, {"access_exceptions": [holiday, fair]}, format="json").json()
+    assert said["access_exceptions"] == [
+        {**fair, "last_day": "2026-09-12", "reason": ""},
+        {**holiday, "opens": None, "closes": None},
+    ]
+    assert as_office.patch(address, {"name": "New name"}, format="json").json()["access_exceptions"]
+    assert as_office.patch(address, {"access_exceptions": []}, format="json").json()["access_exceptions"] == []
+
+
+@pytest.mark.parametrize(
+    ("rows", "pointer"),
+    [
+        ([{"first_day": "2026-12-24", "last_day": "2026-12-23"}], "/access_exceptions/0/last_day"),
+        ([{"first_day": "2026-12-24", "opens": "09:00"}], "/access_exceptions/0"),
+        ([{"first_day": "2026-12-24", "opens": "09:00", "closes": "08:00"}], "/access_exceptions/0/closes"),
+        ([{"last_day": "2026-12-24"}], "/access_exceptions/0/first_day"),
+        (
+            [
+                {"first_day": "2026-12-24"},
+                {"first_day": "2026-12-20", "last_day": "2026-12-31", "opens": "9:00", "closes": "10:00"},
+            ],
+            "/access_exceptions/1",
+        ),
+    ],
+)
+def test_exceptions_that_cannot_be_are_refused(
+    as_office: APIClient, site: Site, rows: list[dict[str, str]], pointer: str
+) -> None:
+    refused = as_office.patch(f"/api/v1/sites/{site.pk}/", {"access_exceptions": rows}, format="json")
+    assert refused.status_code == 400, refused.content
+    assert [fault["pointer"] for fault in refused.json()["errors"]] == [pointer]
+    assert not site.access_exceptions.exists()

@@ -7,7 +7,7 @@ import pytest
 
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import AuditEntry, Membership
-from scheduling.models import Installer, Need, Plan, Round, Stop, Visit
+from scheduling.models import Absence, Installer, Need, Plan, Round, Stop, Visit
 from scheduling.services.needs import refresh_needs
 from scheduling.services.plans import plan_rounds, publish_plan
 from scheduling.services.replanning import (
@@ -113,7 +113,9 @@ def test_who_is_out_stays_out_when_the_plan_is_mended_again(
     second = _mend(first, office, later)
     _check_drivable(second)
     assert not Round.objects.filter(plan=second, installer=ill, day=date(2026, 3, 3)).exists()
-    assert [row["kind"] for row in second.happened] == ["installer_out"]
+    absence = Absence.objects.get()
+    assert (absence.installer, absence.last_day, absence.from_time) == (ill, date(2026, 3, 3), TEN.time())
+    assert ([row["kind"] for row in first.happened], second.happened) == (["installer_out"], [])
     # what had begun between the two stays where the first mending put it
     begun = _begun(first, later)
     assert {v: _slots(second)[v] for v in begun} == {v: _slots(first)[v] for v in begun}

@@ -23,15 +23,15 @@ def holds(visit: Visit, since: datetime) -> bool:
 
 
 def keeps_lock(visit: Visit, stop: Stop, now: datetime) -> bool:
-    """Whether a stop is where a lock wants it; True when there is no lock to keep.
+    """Whether a stop is where a lock wants it; True when there is no lock to keep."""
+    here = (stop.starts_at, stop.round.installer_id)
+    return not holds(visit, now) or here == (visit.locked_start, visit.locked_installer_id)
 
-    For an installer who is away by then, somebody else keeps the time.
-    """
-    if not holds(visit, now):
-        return True
-    if stop.starts_at != visit.locked_start:
-        return False
-    return stop.round.installer_id == visit.locked_installer_id or is_away(visit.locked_installer, stop.starts_at)
+
+def stands_in(visit: Visit, stop: Stop) -> bool:
+    """Whether somebody else keeps the time of a lock, because its installer is away then."""
+    installer = visit.locked_installer
+    return installer is not None and visit.locked_start == stop.starts_at and is_away(installer, stop.starts_at)
 
 
 def lock_stop(*, stop: Stop, by: Membership, reason: str, now: datetime) -> Stop:

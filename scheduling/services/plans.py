@@ -16,7 +16,7 @@ from scheduling.models import Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.planning import rounds
 from scheduling.planning.travel import TravelProvider
 from scheduling.services.days import company_day
-from scheduling.services.locks import LOCK, forget_lock, keeps_lock
+from scheduling.services.locks import LOCK, forget_lock, keeps_lock, stands_in
 from scheduling.services.plan_differences import as_text, compare_stops
 from scheduling.services.policy import read_policy
 from scheduling.services.round_costs import add_up, cents_of_round, cents_of_route, costs_of_plan
@@ -442,5 +442,5 @@ def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
                 continue
             raise Conflict("plan_is_stale", f"Visit {visit.pk} was confirmed for another time since; plan again.")
         # a mended plan moves what is locked only when its installer cannot come or the time cannot be kept
-        if plan.based_on_id is None and not keeps_lock(visit, stop, now):
+        if plan.based_on_id is None and not keeps_lock(visit, stop, now) and not stands_in(visit, stop):
             raise Conflict("plan_is_stale", f"Visit {visit.pk} is locked at another time or place since; plan again.")

@@ -152,7 +152,7 @@ def test_a_lock_on_somebody_who_is_away_holds_the_time(town: Town, ada: Installe
     propose_visits(company=town.company, now=NOW)
     plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
     stop = lock_stop(stop=Stop.objects.get(round__plan=plan), by=office, reason="Key at the door.", now=NOW)
-    ben = town.installer("Ben", east_km=5.0)
+    ben = town.installer("Ben")
     _away(ada, office, TODAY, TODAY)
     again = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
     moved = Stop.objects.get(round__plan=again)

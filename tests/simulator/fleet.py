@@ -41,7 +41,7 @@ class Simulated:
     lives: list[dict] = field(default_factory=list)
 
 
-def simulate(world: World, seed: int, cut_years: tuple[float, ...] = (1.5, 2.5, 3.5)) -> Simulated:
+def simulate(world: World, seed: int, cut_years: tuple[float, ...] | None = None) -> Simulated:
     """Simulate a fleet.
 
     Parameters
@@ -51,8 +51,9 @@ def simulate(world: World, seed: int, cut_years: tuple[float, ...] = (1.5, 2.5, 
     seed
         Everything random comes from it.
     cut_years
-        Years after the start at which the truth is taken.
+        Years after the start at which the truth is taken; the world's own when None.
     """
+    cut_years = world.cut_years if cut_years is None else cut_years
     rng = np.random.default_rng(seed)
     recorded = int(world.years * 365.25)
     days = recorded + int(FURTHEST_YEARS * 365.25)
@@ -117,7 +118,7 @@ class _Service:
         self.readings: list[dict[str, np.ndarray]] = []
         self.lives: list[dict] = []
         self.slips = 0
-        self.commissioned = rng.integers(0, int(0.5 * 365), n)
+        self.commissioned = rng.integers(0, int(world.rollout_years * 365), n)
         blank = np.full((n, 7), np.nan)
         self.state = State(
             serial=np.full((n, 7), -1),
@@ -140,6 +141,7 @@ class _Service:
         edges = np.cumsum([world.daily_meter_share, world.weekly_client_share, world.monthly_client_share])
         self.rhythm = np.select([kind < edges[0], kind < edges[1], kind < edges[2]], [1.0, 7.0, 30.0], np.inf)
         self.next_own = self.commissioned + rng.uniform(0, 1, n) * np.where(np.isfinite(self.rhythm), self.rhythm, 1e9)
+        self.bias: dict[str, np.ndarray] = {}
         self.gauges = {
             "line": rng.random(n) < 0.8,
             "prefilter": rng.random(n) < 0.6,
@@ -149,6 +151,9 @@ class _Service:
             "interstage": rng.random(n) < 0.8,
             "start": rng.random(n) < 0.2,
         }
+        for name, flags in self.gauges.items():
+            flags &= rng.random(n) < world.gauge_share if world.gauge_share < 1.0 else True
+            self.bias[name] = np.exp(world.gauge_bias * rng.normal(size=n))
         self.totaliser = np.where(
             rng.random(n) < world.totaliser_share, rng.integers(1, 4, n), 0
         )  # feed, permeate, product
@@ -338,8 +343,10 @@ class _Service:
         def rounded(values: np.ndarray, step: float | np.ndarray) -> np.ndarray:
             return np.round(values / step) * step
 
-        def pressure(values: np.ndarray) -> np.ndarray:
-            raw = (values[units] + world.pressure_noise_kpa * rng.normal(size=m)) / PSI
+        bias = {name: values[units] for name, values in self.bias.items()}
+
+        def pressure(values: np.ndarray, name: str) -> np.ndarray:
+            raw = (values[units] * bias[name] + world.pressure_noise_kpa * rng.normal(size=m)) / PSI
             return rounded(np.maximum(raw, 0), 1.0) * PSI
 
         def some(values: np.ndarray, share: float | np.ndarray) -> np.ndarray:
@@ -351,9 +358,11 @@ class _Service:
         creep = 1 + unflushed * rng.uniform(1, 8, m)
         row: dict[str, np.ndarray] = {}
         here = {"installer": 1.0, "client": 0.3, "meter": 0.6}[source]
-        row["line_pressure_kpa"] = some(pressure(seen.line), gauges["line"] * here * 0.95)
-        row["prefilter_outlet_pressure_kpa"] = some(pressure(seen.prefilter_outlet), gauges["prefilter"] * here * 0.95)
-        row["inlet_pressure_kpa"] = some(pressure(seen.inlet), gauges["inlet"] * here * 0.95)
+        row["line_pressure_kpa"] = some(pressure(seen.line, "line"), gauges["line"] * here * 0.95)
+        row["prefilter_outlet_pressure_kpa"] = some(
+            pressure(seen.prefilter_outlet, "prefilter"), gauges["prefilter"] * here * 0.95
+        )
+        row["inlet_pressure_kpa"] = some(pressure(seen.inlet, "inlet"), gauges["inlet"] * here * 0.95)
         row["temperature_degc"] = some(rounded(seen.temperature[units] + 0.7 * rng.normal(size=m), 0.5), 0.85 * here)
         row["feed_tds_mg_per_l"] = some(rounded(noisy(seen.feed_tds, world.tds_noise), 1.0), 0.9)
         permeate = noisy(seen.permeate_tds, world.tds_noise) * creep
@@ -366,9 +375,11 @@ class _Service:
         row["product_tds_mg_per_l"] = some(
             rounded(noisy(seen.product_tds, 0.04) + 0.15 * rng.random(m), step), 0.92 * di
         )
-        row["permeate_flow_l_per_day"] = some(noisy(seen.permeate_flow, world.flow_noise), gauges["flow"] * here * 0.9)
+        row["permeate_flow_l_per_day"] = some(
+            noisy(seen.permeate_flow, world.flow_noise) * bias["flow"], gauges["flow"] * here * 0.9
+        )
         row["concentrate_flow_l_per_day"] = some(
-            noisy(seen.concentrate_flow, world.flow_noise), gauges["flow"] * here * 0.85
+            noisy(seen.concentrate_flow, world.flow_noise) / bias["flow"], gauges["flow"] * here * 0.85
         )
         chlorine = gauges["chlorine"] * (1.0 if installer else 0.05)
         kit = 0.05
@@ -503,7 +514,7 @@ class _Service:
             readings["sampled_after_flush"] = readings.pop("flushed")
         placements = {name: [row[name] for row in self.placements] for name in self.placements[0]}
         reports = {name: [row[name] for row in self.reports] for name in self.reports[0]} if self.reports else {}
-        return {
+        columns = {
             "sites": sites,
             "units": units,
             "positions": positions,
@@ -512,3 +523,10 @@ class _Service:
             "readings": readings,
             "feed_water": reports,
         }
+        for name in world.left_out:
+            table, _, column = name.partition(".")
+            if column:
+                columns[table].pop(column, None)
+            else:
+                columns[table] = {}
+        return columns

@@ -269,6 +269,10 @@ def run_day(
     hardness = (feed / 250.0) ** 0.2
     usual = np.maximum(plant.usual_product, 0.5)
     state.used[:, MEM] += (0.4 + 0.6 * volume / usual) * hardness / 365.25
+    if world.membrane_fault_share:
+        # Drawn from the day's own number, so that a replay of the day sees the same faults.
+        fails = np.random.default_rng(day).random(n) < world.membrane_fault_share / 365.25
+        state.damage += np.where(fails, 1.0, 0.0)
     chlorine = paths.chlorine[:, day]
     outlet, between = _column(state, plant, CARB.start, feed_l * chlorine / 1000.0, plant.transfer_units[:, 0])
     carbon_outlet = outlet * chlorine

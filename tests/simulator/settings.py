@@ -22,12 +22,17 @@ class World:
     storm_strength: float = 6.0
     source_change_share: float = 0.15
     temperature_amplitude_degc: float = 6.0
+    alkalinity_share: float = 1.0  # of the usual alkalinity for a TDS: more means more carbon dioxide
+    ph_median: float = 7.55
+    chloraminated_share: float = 0.25
 
     # demand
     told_demand_spread: float = 0.30
     told_demand_bias: float = 1.1
     demand_growth_spread: float = 0.10
     demand_noise_spread: float = 0.35
+    demand_season: float = 0.10
+    demand_step_share: float = 0.0  # units whose use changes once, for good, by a factor of up to about two
     holiday_days_per_year: float = 18.0
 
     # wear: label optimism, spread by place and by cartridge
@@ -36,6 +41,7 @@ class World:
     sediment_cartridge_spread: float = 0.25
     sediment_turbidity_power: float = 0.7
     sediment_curves: tuple[float, ...] = (0.0, 0.0, 0.5, -0.5)
+    dirt_season: float = 0.0  # spring floods: dirt follows the year by so much
     carbon_true_over_label: float = 0.5
     carbon_place_spread: float = 0.30
     carbon_cartridge_spread: float = 0.20
@@ -48,6 +54,7 @@ class World:
     membrane_flow_spread: float = 0.5
     membrane_salt_gain_per_year: float = 0.18
     membrane_salt_spread: float = 0.6
+    membrane_fault_share: float = 0.0  # a year: a seal fails and salt passage jumps
     membrane_acceleration: float = 1.0  # loss grows with (exposure)^this; 1 is a steady decline
     water_u_kelvin: float = 2800.0
     salt_u_kelvin: float = 4200.0
@@ -56,6 +63,8 @@ class World:
     visit_gap_days: float = 100.0
     early_share: float = 0.25
     miss_share: float = 0.10
+    rollout_years: float = 0.5  # units are commissioned over so long
+    cut_years: tuple[float, ...] = (1.5, 2.5, 3.5)
 
     # readings
     weekly_client_share: float = 0.25
@@ -68,3 +77,6 @@ class World:
     pressure_noise_kpa: float = 6.0
     flow_noise: float = 0.04
     chlorine_noise: float = 0.10
+    gauge_bias: float = 0.0  # every gauge and meter is off by its own lasting factor
+    gauge_share: float = 1.0  # of the usual share of units that have each gauge
+    left_out: tuple[str, ...] = ()  # columns that the company does not keep, as 'readings.occasion'

@@ -70,7 +70,7 @@ class Study:
         return "\n".join(lines)
 
 
-def study(world: World, seeds: tuple[int, ...], cut_years: tuple[float, ...] = (1.5, 2.5, 3.5)) -> Study:
+def study(world: World, seeds: tuple[int, ...], cut_years: tuple[float, ...] | None = None) -> Study:
     """Simulate a fleet for every seed and forecast it at every cut."""
     parts = [part for seed in seeds for part in _fleet_parts(simulate(world, seed, cut_years), world)]
     joined = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}

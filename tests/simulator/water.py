@@ -56,15 +56,21 @@ def make_paths(world: World, rng: np.random.Generator, days: int) -> Paths:
             change[row, at:] = np.exp(rng.normal(0, 0.3))
             alkalinity_change[row, at:] = np.exp(rng.normal(0, 0.3))
     tds = tds0[:, None] * np.exp(swing) * change
-    alkalinity = np.clip(tds0 * rng.uniform(0.25, 0.6, supplies), 15, 300)[:, None] * np.exp(swing) * alkalinity_change
-    ph = rng.uniform(7.0, 8.1, supplies)[:, None] + 0.08 * np.cos(year + rng.uniform(0, 6.28, supplies)[:, None])
+    alkalinity0 = np.clip(world.alkalinity_share * tds0 * rng.uniform(0.25, 0.6, supplies), 15, 400)
+    alkalinity = alkalinity0[:, None] * np.exp(swing) * alkalinity_change
+    ph = (
+        world.ph_median
+        + rng.uniform(-0.55, 0.55, supplies)[:, None]
+        + 0.08 * np.cos(year + rng.uniform(0, 6.28, supplies)[:, None])
+    )
     chlorine = rng.uniform(0.3, 1.8, supplies)[:, None] * (1 + 0.2 * np.cos(year))
-    chloraminated = rng.random(supplies) < 0.25
+    chloraminated = rng.random(supplies) < world.chloraminated_share
     turbidity = np.exp(np.log(0.35) + 0.6 * rng.normal(size=supplies))
     storm = np.ones((supplies, days))
     for row in range(supplies):
         for at in rng.integers(0, days, rng.poisson(world.storms_per_year * days / 365.25)):
             storm[row, at : at + int(rng.integers(2, 6))] += rng.exponential(world.storm_strength)
+    storm *= np.exp(world.dirt_season * np.cos(year - 1.8))[None, :]
 
     def per_unit(values: np.ndarray) -> np.ndarray:
         return values[supply]
@@ -84,13 +90,16 @@ def make_paths(world: World, rng: np.random.Generator, days: int) -> Paths:
     slow = rng.normal(size=(count, days // 30 + 2)) * 0.12
     slow = np.repeat(slow, 30, axis=1)[:, :days]
     daily = np.exp(world.demand_noise_spread * rng.normal(size=(count, days)) - world.demand_noise_spread**2 / 2)
-    product = true[:, None] * growth * np.exp(slow) * daily * (1 + 0.1 * np.sin(year - 1.2))[None, :]
+    season = (1 + world.demand_season * np.sin(year - 1.2))[None, :]
+    product = true[:, None] * growth * np.exp(slow) * daily * season
+    for row in np.flatnonzero(rng.random(count) < world.demand_step_share):
+        product[row, int(rng.uniform(0.2, 1.0) * world.years * 365) :] *= np.exp(rng.normal(0, 0.5))
     for row in range(count):
         for at in rng.integers(0, days, rng.poisson(world.holiday_days_per_year / 9 * days / 365.25)):
             product[row, at : at + int(rng.integers(4, 15))] = 0.0
     return Paths(
         supply=supply,
-        temperature_degc=per_unit(temperature) + rng.normal(0, 0.8, count)[:, None],
+        temperature_degc=np.maximum(per_unit(temperature) + rng.normal(0, 0.8, count)[:, None], 1.0),
         feed_tds=feed_tds,
         alkalinity=per_unit(alkalinity),
         ph=per_unit(ph) + 0.03 * rng.normal(size=(count, 1)),

@@ -22,4 +22,29 @@ WORLDS = {
         totaliser_share=0.1, early_share=0.5, unflushed_share=0.15, tds_noise=0.06, pressure_noise_kpa=14.0,
         flow_noise=0.1,
     ),
+    # A small company in its first year and a half: few units, next to no past lives.
+    "young": World(
+        units=25, years=1.6, rollout_years=1.2, cut_years=(0.7, 1.1, 1.5), weekly_client_share=0.4,
+        sediment_true_over_label=0.8, resin_true_over_label=1.0, carbon_true_over_label=0.8, told_demand_bias=1.0,
+    ),
+    # Records that hold dates and values and little else; biased gauges, chloramine, acid alkaline-rich water.
+    "bare": World(
+        left_out=(
+            "readings.occasion", "readings.source", "readings.minutes_since_start", "readings.sampled_after_flush",
+            "placements.continued_from", "placements.first_installed_day", "units.recovery_fraction",
+            "units.restrictor_flow_l_per_day", "units.tds_resolution_mg_per_l", "units.has_booster_pump",
+            "units.commissioned_day", "units.use", "sites.supply", "items.rated_temperature_degc",
+            "items.rated_tds_mg_per_l", "items.rated_recovery_fraction", "items.rejection_fraction",
+        ),
+        gauge_bias=0.05, chloraminated_share=0.8, alkalinity_share=2.0, ph_median=7.2, totaliser_share=0.1,
+        gauge_share=0.7, unflushed_share=0.10, slip_share=0.02,
+    ),
+    # Water and use that change: floods in spring, steps of demand, seals that fail, fast scaling.
+    "restless": World(
+        storms_per_year=10.0, storm_strength=10.0, dirt_season=0.7, demand_step_share=0.3, demand_season=0.4,
+        demand_growth_spread=0.25, source_change_share=0.6, membrane_fault_share=0.06, membrane_flow_loss_per_year=0.12,
+        membrane_flow_spread=0.8, membrane_acceleration=1.3, feed_tds_spread=0.8, sediment_curves=(1.0, 0.0, -1.0),
+        sediment_place_spread=0.6, sediment_true_over_label=1.2, carbon_true_over_label=0.25, pressure_noise_kpa=10.0,
+        weekly_client_share=0.35, water_u_kelvin=2300.0, salt_u_kelvin=5000.0,
+    ),
 }  # fmt: skip

@@ -84,25 +84,32 @@ def membranes_left(
     columns = build_columns(fleet, words.MEMBRANE)
     segments = build_segments(fleet, columns)
     lives = _Lives(fleet, conditions, visits, columns, segments)
-    flow, salt, seen_segment, seen_day = _trend_inputs(fleet, readings, conditions, columns, segments)
+    flow_input, salt_input, seen_segment, seen_day = _trend_inputs(fleet, readings, conditions, columns, segments)
     lives.add_readings(seen_segment)
     loss = -np.log(policy.membrane_flow_share)
     shape = (len(segments), len(POWERS), len(pooling.GRID))
     flow_like, salt_like = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
     salt_until = np.zeros((*shape, len(_NODES)), dtype=np.float32)
-    limit = _salt_limit(fleet, columns, segments, salt.centre, policy)
+    limit = _salt_limit(fleet, columns, segments, salt_input.centre, policy)
     for index, power in enumerate(POWERS):
-        flow_trend = fit_trend(flow, power)
+        flow_trend = fit_trend(flow_input, power)
         flow_like[:, index] = slope_log_likelihood(flow_trend, loss * np.exp(-power * pooling.GRID))
         gain = USUAL_SALT_GAIN * np.exp(-power * pooling.GRID)
-        trend = fit_trend(salt, power)
+        trend = fit_trend(salt_input, power)
         salt_like[:, index] = slope_log_likelihood(trend, gain)
         salt_until[:, index] = _until_salt_limit(trend, gain, limit, power)
         conditions.pool.found["flow_noise_scale"] = flow_trend.noise_scale
         conditions.pool.found["salt_noise_scale"] = trend.noise_scale
     flow_until = np.broadcast_to((NOMINAL_DAYS * np.exp(pooling.GRID)).astype(np.float32), shape)
-    flow_hyper, flow_weight = lives.pool(flow_like, flow_until, FLOW_PRIOR, hypers[0] if hypers else None)
-    salt_hyper, salt_weight = lives.pool(salt_like, salt_until[..., 1], SALT_PRIOR, hypers[1] if hypers else None)
+    flow, salt = (flow_like, flow_until), (salt_like, salt_until[..., 1])
+    if hypers is None:
+        # Which of the two trends ended a life is judged by the other one: at first by what is common, then by what was
+        # learned.
+        by_salt, by_flow = lives.ended_by(*salt, SALT_PRIOR.start()), lives.ended_by(*flow, FLOW_PRIOR.start())
+        hypers = lives.learn(*flow, FLOW_PRIOR, by_salt), lives.learn(*salt, SALT_PRIOR, by_flow)
+    flow_hyper, salt_hyper = hypers
+    flow_weight = lives.weigh(*flow, flow_hyper, lives.ended_by(*salt, salt_hyper))
+    salt_weight = lives.weigh(*salt, salt_hyper, lives.ended_by(*flow, flow_hyper))
     current, used = lives.current, lives.lived[lives.current]
     standing = len(current)
     newest = np.full(len(segments), -np.inf)
@@ -146,48 +153,67 @@ class _Lives:
         self.informative |= np.bincount(segment, minlength=len(self.segments)) > 0
         self.past = np.flatnonzero(~self.segments.is_current & self.informative)
 
-    def endings(self, until: Floats, habit: Habit, which: Indexes) -> Floats:
-        """Log-likelihood of how these lives ended, for one of the two trends."""
+    def ended_by(self, like: Floats, until: Floats, hyper: pooling.Hyper) -> tuple[Floats, Floats]:
+        """How probable it is that one trend ended each life that was removed as exhausted, and that it had not.
+
+        Density per day of the removal by this trend, and probability that it was still within its limit, both
+        averaged over what the fleet and the readings say of the trend; 0 and 1 for lives that ended otherwise.
+        """
+        by_this, not_yet = np.zeros(len(self.segments)), np.ones(len(self.segments))
+        spent = np.flatnonzero(self.reason == words.EXHAUSTED)
+        if len(spent):
+            fleet = np.log(pooling.fleet_density(hyper) + 1e-14) + np.log(hyper.shape_weights)[:, None]
+            log_weight = like[spent] + fleet
+            weight = np.exp(log_weight - log_weight.max(axis=(1, 2), keepdims=True))
+            weight /= weight.sum(axis=(1, 2), keepdims=True)
+            for reason, out in ((words.EXHAUSTED, by_this), (words.EARLY, not_yet)):
+                ended = np.exp(self._removal(until, hyper.habit, spent, np.full(len(spent), reason)))
+                out[spent] = (weight * ended).sum(axis=(1, 2))
+        return by_this, not_yet
+
+    def _removal(self, until: Floats, habit: Habit, which: Indexes, reason: Indexes) -> Floats:
         lived = self.lived[which].astype(np.float32)[:, None, None]
         delay = (lived - until[which]) / self.rate[which].astype(np.float32)[:, None, None]
         end = self.segments.end[which][:, None, None]
         unit = self.unit[which]
         seen = self.visits.between(unit[:, None, None], end - np.clip(delay, 0.0, 3650.0), end - 2.0)
-        gap = self.visits.gap_days[unit]
-        out = removal_log_likelihood(delay, seen, self.reason[which], gap, habit)
+        return removal_log_likelihood(delay, seen, reason, self.visits.gap_days[unit], habit)
+
+    def endings(self, until: Floats, habit: Habit, which: Indexes, other: tuple[Floats, Floats]) -> Floats:
+        """Log-likelihood of how these lives ended, for one of the two trends, given what the other one did."""
+        out = self._removal(until, habit, which, self.reason[which])
         spent = np.flatnonzero(self.reason[which] == words.EXHAUSTED)
         if len(spent):
-            # Removed as exhausted: by this trend or by the other one, of which nothing is known here.
-            alive = np.full(len(spent), words.EARLY)
-            other = removal_log_likelihood(delay[spent], seen[spent], alive, gap[spent], habit) - np.log(1000.0)
-            out[spent] = np.logaddexp(out[spent], other) - np.log(2.0)
+            # Removed as exhausted: by this trend before the other one, or by the other one before this.
+            by_other, not_other = (values[which[spent]][:, None, None] for values in other)
+            not_this = self._removal(until, habit, which[spent], np.full(len(spent), words.EARLY))
+            out[spent] = np.log(np.exp(out[spent]) * not_other + np.exp(not_this) * by_other + 1e-30)
         return out
 
-    def pool(
-        self, like: Floats, until: Floats, prior: HyperPrior, hyper: pooling.Hyper | None
-    ) -> tuple[pooling.Hyper, Floats]:
-        """Fleet parameters, and weights (standing, shapes, grid) for the membranes that stand."""
+    def learn(self, like: Floats, until: Floats, prior: HyperPrior, other: tuple[Floats, Floats]) -> pooling.Hyper:
+        """Fleet parameters of one trend."""
+        return pooling.learn(
+            lambda habit, which: like[which] + self.endings(until, habit, which, other),
+            self.segments.column,
+            np.zeros(len(self.columns)),
+            prior,
+            is_informative=self.informative,
+            shows_end=np.zeros(len(self.segments), dtype=bool),
+        )
+
+    def weigh(self, like: Floats, until: Floats, hyper: pooling.Hyper, other: tuple[Floats, Floats]) -> Floats:
+        """Weights (standing, shapes, grid) of one trend for the membranes that stand."""
         column = self.segments.column
+
+        def of_lives(which: Indexes) -> Floats:
+            return like[which] + self.endings(until, hyper.habit, which, other)
+
         nothing = np.zeros(len(self.columns))
-
-        def of_lives(habit: Habit, which: Indexes) -> Floats:
-            return like[which] + self.endings(until, habit, which)
-
-        if hyper is None:
-            hyper = pooling.learn(
-                of_lives,
-                column,
-                nothing,
-                prior,
-                is_informative=self.informative,
-                shows_end=np.zeros(len(self.segments), dtype=bool),
-            )
-        past = of_lives(hyper.habit, self.past)
-        posterior = pooling.place_posteriors(hyper, past, column[self.past], len(self.columns), nothing)
+        posterior = pooling.place_posteriors(hyper, of_lives(self.past), column[self.past], len(self.columns), nothing)
         log_weight = np.log(pooling.next_life(posterior, hyper)[column[self.current]] + 1e-14)
-        log_weight = log_weight + of_lives(hyper.habit, self.current)
+        log_weight = log_weight + of_lives(self.current)
         weight = np.exp(log_weight - log_weight.max(axis=(1, 2), keepdims=True))
-        return hyper, weight / weight.sum(axis=(1, 2), keepdims=True)
+        return weight / weight.sum(axis=(1, 2), keepdims=True)
 
 
 def _until_salt_limit(trend: Trend, gain: Floats, limit: Floats, power: float) -> Floats:

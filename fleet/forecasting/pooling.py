@@ -96,6 +96,11 @@ def place_density(hyper: Hyper, covariate: Floats) -> Floats:
     return weights / weights.sum(axis=1, keepdims=True)
 
 
+def fleet_density(hyper: Hyper) -> Floats:
+    """Density of g on the grid for a cartridge of which only its fleet is known, shape (grid,)."""
+    return place_density(hyper, np.zeros(1))[0] @ kernel(hyper.cartridge_spread)
+
+
 def spread_lives(log_likelihood: Floats, mix: Floats) -> Floats:
     """Log-likelihood of a from those of g, life by life: log of the integral over the cartridge's own part.
 

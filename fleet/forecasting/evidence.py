@@ -167,9 +167,9 @@ class _Walk:
         """Load that a cartridge took up as a lag."""
         self.met = np.zeros(len(self.placements), dtype=bool)
         size = int(segments.column[rows].max()) - first + 1
-        covariate = stage.covariate[first : first + size]
+        expected = hyper.expected(stage.places.take(slice(first, first + size)))
         # Log-density of the place's part, updated as its lives go by.
-        self.place = np.log(pooling.place_density(hyper, covariate) + 1e-14)[:, None, :].repeat(model.shapes, axis=1)
+        self.place = np.log(pooling.place_density(*expected) + 1e-14)[:, None, :].repeat(model.shapes, axis=1)
         self.mix = pooling.kernel(hyper.cartridge_spread)
         self.any_lag = bool(out.has_lag[rows].any())
 

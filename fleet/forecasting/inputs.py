@@ -13,15 +13,33 @@ from .nominal import (
     DEFAULT_RESIN_EQ,
     cap_days,
     median_by_group,
+    standing_placements,
 )
 from .physics import drop_at_25_degc
 from .policy import Policy
+from .pooling import Places
 from .stage_models import CARBON, RESIN, SEDIMENT, Seen
 from .tables import Fleet, Floats, Indexes, Readings
 from .wear import StageInput
 
 USUAL_LINE_KPA: Final = 400.0
 USUAL_CLEAN_DROP_KPA: Final = 14.0
+
+
+def places_of(fleet: Fleet, columns: Columns, *covariates: Floats) -> Places:
+    """The columns as places: covariates, and the groups that share part of their wear, supply and item.
+
+    Sites without a named supply are a group of their own units.
+    """
+    site = fleet.units.site_index[columns.unit]
+    named = np.array([f"supply {word}" if word else "" for word in fleet.sites.supply.tolist()], dtype=object)
+    own = np.array([f"site {name}" for name in fleet.sites.site_id.tolist()], dtype=object)
+    supply = np.where(named == "", own, named)[site] if len(fleet.sites) else np.zeros(len(columns), dtype=object)
+    standing = standing_placements(fleet)[columns.lead_position]
+    at = np.where(standing >= 0, fleet.placements.item_index[standing], -1) if len(fleet.placements) else standing
+    item = np.append(fleet.items.item_id.astype(str), "").astype(object)[at]
+    stacked = np.stack(covariates, axis=1) if covariates else np.zeros((len(columns), 0))
+    return Places(stacked, {"supply": supply, "item": item})
 
 
 def _labels(fleet: Fleet, placement: Indexes, label: Floats, default: float) -> Floats:
@@ -87,7 +105,7 @@ def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy
         seen=seen,
         seen_segment=segment,
         seen_day=readings.day[rows],
-        covariate=np.zeros(len(columns)),
+        places=places_of(fleet, columns),
     )
 
 
@@ -138,7 +156,7 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, polic
         seen=seen,
         seen_segment=segment,
         seen_day=readings.day[rows],
-        covariate=np.zeros(len(columns)),
+        places=places_of(fleet, columns),
     )
 
 
@@ -192,17 +210,16 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
         "log_turbidity",
         fleet.feed_water.site_index[known],
         turbidity[known],
-        np.zeros(sites, dtype=np.int64),
+        np.unique(fleet.sites.supply.astype(str), return_inverse=True)[1].astype(np.int64),
         sites,
         default=np.log(0.5),
         noise=0.4,
         spread=0.5,
     )
-    covariate = (
-        (by_site - conditions.pool.found["log_turbidity"])[fleet.units.site_index[columns.unit]]
-        if sites
-        else np.zeros(len(columns))
-    )
+    covariate = np.zeros(len(columns), dtype=np.float64)
+    if sites:
+        covariate[:] = (by_site - conditions.pool.found["log_turbidity"])[fleet.units.site_index[columns.unit]]
+    is_second = (fleet.positions.role[columns.lead_position] == words.LAG).astype(np.float64)
     return StageInput(
         stage=words.SEDIMENT,
         columns=columns,
@@ -217,5 +234,5 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
         ),
         seen_segment=segment,
         seen_day=day,
-        covariate=covariate,
+        places=places_of(fleet, columns, covariate, is_second),
     )

@@ -10,6 +10,7 @@ import numpy as np
 from .habits import Habit
 from .levels import fit_swing, shrunk_means
 from .pooling import Hyper
+from .shared import Shared
 from .tables import Floats, Indexes
 
 FIRM_PARENTS: Final = 50.0
@@ -37,11 +38,19 @@ class Learned:
                     "mean": hyper.mean,
                     "place_spread": hyper.place_spread,
                     "cartridge_spread": hyper.cartridge_spread,
-                    "slope": hyper.slope,
+                    "slopes": list(hyper.slopes),
                     "lateness_days": hyper.habit.lateness_days,
                     "notice": hyper.habit.notice,
                     "shape_weights": [float(weight) for weight in hyper.shape_weights],
                     "places": hyper.places,
+                    "mean_spread": hyper.mean_spread,
+                    "common": {
+                        kind: {
+                            "spread": common.spread,
+                            "taught": {k: list(v) for k, v in (common.taught or {}).items()},
+                        }
+                        for kind, common in hyper.common.items()
+                    },
                 }
                 for name, hyper in self.hypers.items()
             },
@@ -62,10 +71,21 @@ class Learned:
                     mean=float(values["mean"]),
                     place_spread=float(values["place_spread"]),
                     cartridge_spread=float(values["cartridge_spread"]),
-                    slope=float(values["slope"]),
+                    slopes=tuple(float(slope) for slope in values["slopes"]),
                     habit=Habit(float(values["lateness_days"]), float(values["notice"])),
                     shape_weights=np.array(values["shape_weights"], dtype=np.float64),
                     places=int(values["places"]),
+                    mean_spread=float(values["mean_spread"]),
+                    common={
+                        str(kind): Shared(
+                            float(common["spread"]),
+                            {
+                                str(name): (float(pull), float(weight))
+                                for name, (pull, weight) in common["taught"].items()
+                            },
+                        )
+                        for kind, common in values["common"].items()
+                    },
                 )
                 for name, values in stored["hypers"].items()
             }

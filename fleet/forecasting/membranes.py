@@ -15,6 +15,7 @@ from .columns import Columns, Segments, build_columns, build_segments, locate_re
 from .conditions import Conditions
 from .dates import weighted_quantiles
 from .habits import Habit, Visits, removal_log_likelihood
+from .inputs import places_of
 from .nominal import median_by_group
 from .physics import osmotic_pressure_kpa
 from .policy import Policy
@@ -102,14 +103,16 @@ def membranes_left(
         conditions.pool.found["salt_noise_scale"] = trend.noise_scale
     flow_until = np.broadcast_to((NOMINAL_DAYS * np.exp(pooling.GRID)).astype(np.float32), shape)
     flow, salt = (flow_like, flow_until), (salt_like, salt_until[..., 1])
+    is_taught = hypers is not None
     if hypers is None:
         # Which of the two trends ended a life is judged by the other one: at first by what is common, then by what was
         # learned.
         by_salt, by_flow = lives.ended_by(*salt, SALT_PRIOR.start()), lives.ended_by(*flow, FLOW_PRIOR.start())
         hypers = lives.learn(*flow, FLOW_PRIOR, by_salt), lives.learn(*salt, SALT_PRIOR, by_flow)
     flow_hyper, salt_hyper = hypers
-    flow_weight = lives.weigh(*flow, flow_hyper, lives.ended_by(*salt, salt_hyper))
-    salt_weight = lives.weigh(*salt, salt_hyper, lives.ended_by(*flow, flow_hyper))
+    by_salt, by_flow = lives.ended_by(*salt, salt_hyper), lives.ended_by(*flow, flow_hyper)
+    flow_hyper, flow_weight = lives.weigh(*flow, flow_hyper, by_salt, is_taught=is_taught)
+    salt_hyper, salt_weight = lives.weigh(*salt, salt_hyper, by_flow, is_taught=is_taught)
     current, used = lives.current, lives.lived[lives.current]
     standing = len(current)
     newest = np.full(len(segments), -np.inf)
@@ -140,6 +143,7 @@ class _Lives:
         self, fleet: Fleet, conditions: Conditions, visits: Visits, columns: Columns, segments: Segments
     ) -> None:
         self.visits, self.columns, self.segments = visits, columns, segments
+        self.places = places_of(fleet, columns)
         self.unit = columns.unit[segments.column]
         start = conditions.at(words.MEMBRANE, self.unit, segments.start)
         self.lived = np.maximum(conditions.at(words.MEMBRANE, self.unit, segments.end) - start, 0.0)
@@ -195,25 +199,36 @@ class _Lives:
         return pooling.learn(
             lambda habit, which: like[which] + self.endings(until, habit, which, other),
             self.segments.column,
-            np.zeros(len(self.columns)),
+            self.places,
             prior,
             is_informative=self.informative,
             shows_end=np.zeros(len(self.segments), dtype=bool),
         )
 
-    def weigh(self, like: Floats, until: Floats, hyper: pooling.Hyper, other: tuple[Floats, Floats]) -> Floats:
-        """Weights (standing, shapes, grid) of one trend for the membranes that stand."""
-        column = self.segments.column
+    def weigh(
+        self, like: Floats, until: Floats, hyper: pooling.Hyper, other: tuple[Floats, Floats], *, is_taught: bool
+    ) -> tuple[pooling.Hyper, Floats]:
+        """Weights (standing, shapes, grid) of one trend for the membranes that stand.
 
-        def of_lives(which: Indexes) -> Floats:
-            return like[which] + self.endings(until, hyper.habit, which, other)
+        With `is_taught` the parameters hold what groups of places have in common; otherwise it is learned here.
+        """
+        column, mix = self.segments.column, pooling.kernel(hyper.cartridge_spread)
 
-        nothing = np.zeros(len(self.columns))
-        posterior = pooling.place_posteriors(hyper, of_lives(self.past), column[self.past], len(self.columns), nothing)
-        log_weight = np.log(pooling.next_life(posterior, hyper)[column[self.current]] + 1e-14)
-        log_weight = log_weight + of_lives(self.current)
+        def summed(which: Indexes) -> tuple[Floats, Floats]:
+            lives = like[which] + self.endings(until, hyper.habit, which, other)
+            return lives, pooling.sum_by_place(pooling.spread_lives(lives, mix), column[which], len(self.columns))
+
+        _, past = summed(self.past)
+        present, standing = summed(self.current)
+        if is_taught:
+            centre, variance = hyper.expected(self.places)
+        else:
+            shown = pooling.centred_likelihood(hyper, past + standing, self.places)
+            hyper, centre, variance = pooling.teach_shared(hyper, shown, self.places)
+        posterior = pooling.place_posteriors(hyper, past, centre, variance)
+        log_weight = np.log(pooling.next_life(posterior, hyper)[column[self.current]] + 1e-14) + present
         weight = np.exp(log_weight - log_weight.max(axis=(1, 2), keepdims=True))
-        return weight / weight.sum(axis=(1, 2), keepdims=True)
+        return hyper, weight / weight.sum(axis=(1, 2), keepdims=True)
 
 
 def _until_salt_limit(trend: Trend, gain: Floats, limit: Floats, power: float) -> Floats:

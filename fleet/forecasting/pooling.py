@@ -8,13 +8,14 @@ under weak priors.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 
 from .habits import Habit
-from .tables import Floats, Indexes
+from .shared import CENTRED, Shared, teach
+from .tables import Floats, Ids, Indexes
 
 GRID: Final = np.linspace(-3.6, 2.4, 76)
 """Grid of g, the logarithm of capacity over label: from a fortieth of the label to eleven times it."""
@@ -29,21 +30,54 @@ MOST_PLACES: Final = 900
 
 
 @dataclass(frozen=True)
+class Places:
+    """What is known of places beforehand: covariates of g, shape (places, covariates), and the groups that they share
+    part of it with, by kind of group: a name for every place, empty when it has none."""
+
+    covariates: Floats
+    groups: dict[str, Ids] = field(default_factory=dict)
+
+    def __len__(self) -> int:
+        return len(self.covariates)
+
+    def take(self, rows: Indexes | slice) -> "Places":
+        """Only these places."""
+        return Places(self.covariates[rows], {kind: names[rows] for kind, names in self.groups.items()})
+
+
+@dataclass(frozen=True)
 class Hyper:
     """Parameters of one stage that the fleet has taught.
 
-    `mean`, `place_spread`, `cartridge_spread` of g; `slope` of g on a covariate of the place; `habit`, how soon
-    delay between exhaustion and removal of cartridges removed as exhausted; `shape_weights` of the curve shapes;
-    `places` that taught it (0: nothing but the priors).
+    `mean`, `place_spread`, `cartridge_spread` of g; `slopes` of g on the covariates of a place; `habit`, how soon
+    exhausted cartridges are removed; `shape_weights` of the curve shapes; `places` that taught it (0: nothing but the
+    priors); `mean_spread`, how little the mean is known; `common`, what groups of places share, by kind.
     """
 
     mean: float
     place_spread: float
     cartridge_spread: float
-    slope: float
+    slopes: tuple[float, ...]
     habit: Habit
     shape_weights: Floats
     places: int = 0
+    mean_spread: float = 0.0
+    common: dict[str, Shared] = field(default_factory=dict)
+
+    def centre(self, places: Places) -> Floats:
+        """Expected place's part of g, from the covariates alone."""
+        return self.mean + places.covariates @ np.array(self.slopes)
+
+    def expected(self, places: Places) -> tuple[Floats, Floats]:
+        """Mean and variance of the place's part of g, with what was taught of the groups."""
+        centre = self.centre(places)
+        variance = np.full(len(places), self.place_spread**2 + self.mean_spread**2)
+        for kind, found in self.common.items():
+            if found.spread > 0:
+                mean, doubt = found.offset(places.groups[kind])
+                centre = centre + mean
+                variance = variance - found.spread**2 + doubt
+        return centre, np.maximum(variance, (0.5 * STEP) ** 2)
 
 
 USUAL_HABIT: Final = Habit(200.0, 0.75)
@@ -51,22 +85,22 @@ USUAL_HABIT: Final = Habit(200.0, 0.75)
 
 @dataclass(frozen=True)
 class HyperPrior:
-    """Weak priors of `Hyper`: normal for the mean and slope, log-normal for the spreads (median, spread of the log)."""
+    """Weak priors of `Hyper`: normal for mean and slopes, log-normal for the spreads (median, spread of the log)."""
 
     mean: float
     mean_spread: float
     place_spread: float
     cartridge_spread: float
     shape_weights: tuple[float, ...]
-    slope: float = 0.0
-    slope_spread: float = 0.3
+    slopes: tuple[float, ...] = ()
+    slope_spreads: tuple[float, ...] = ()
     habit: Habit = USUAL_HABIT
 
     def start(self) -> Hyper:
         """What is assumed of a fleet that has taught nothing."""
         weights = np.array(self.shape_weights)
         return Hyper(
-            self.mean, self.place_spread, self.cartridge_spread, self.slope, self.habit, weights / weights.sum()
+            self.mean, self.place_spread, self.cartridge_spread, self.slopes, self.habit, weights / weights.sum()
         )
 
 
@@ -88,17 +122,17 @@ def kernel(spread: float) -> Floats:
     return (1.0 - ODD_SHARE) * usual + ODD_SHARE * odd
 
 
-def place_density(hyper: Hyper, covariate: Floats) -> Floats:
+def place_density(centre: Floats, variance: Floats) -> Floats:
     """Prior density of a on the grid for every place, shape (places, grid); sums to 1."""
-    centre = hyper.mean + hyper.slope * covariate
-    width = max(hyper.place_spread, 0.5 * STEP)
-    weights = np.exp(-0.5 * ((GRID[None, :] - centre[:, None]) / width) ** 2) + 1e-12
+    width = np.maximum(np.sqrt(variance), 0.5 * STEP)
+    weights = np.exp(-0.5 * ((GRID[None, :] - centre[:, None]) / width[:, None]) ** 2) + 1e-12
     return weights / weights.sum(axis=1, keepdims=True)
 
 
 def fleet_density(hyper: Hyper) -> Floats:
     """Density of g on the grid for a cartridge of which only its fleet is known, shape (grid,)."""
-    return place_density(hyper, np.zeros(1))[0] @ kernel(hyper.cartridge_spread)
+    here = place_density(np.array([hyper.mean]), np.array([hyper.place_spread**2]))[0]
+    return here @ kernel(hyper.cartridge_spread)
 
 
 def spread_lives(log_likelihood: Floats, mix: Floats) -> Floats:
@@ -128,7 +162,7 @@ def sum_by_place(values: Floats, place: Indexes, count: int) -> Floats:
 def learn(
     likelihood: Callable[[Habit, Indexes], Floats],
     place: Indexes,
-    covariate: Floats,
+    known: Places,
     prior: HyperPrior,
     *,
     is_informative: np.ndarray,
@@ -142,8 +176,8 @@ def learn(
         Function of (habit, indexes of lives) giving their log-likelihoods, shape (lives, shapes, grid).
     place
         Place of every life.
-    covariate
-        Covariate of every place (0 where unknown).
+    known
+        Covariates of every place (0 where unknown).
     prior
         Weak priors.
     is_informative
@@ -165,7 +199,8 @@ def learn(
         places = places[np.linspace(0, len(places) - 1, MOST_PLACES).astype(np.int64)]
     chosen = np.flatnonzero(np.isin(place, places) & is_informative)
     local = np.searchsorted(places, place[chosen])
-    z = covariate[places]
+    known = known.take(places)
+    varied = [number for number in range(known.covariates.shape[1]) if np.any(known.covariates[:, number])]
     best = replace(start, places=len(places))
     habits = [Habit(days, notice) for notice in (0.0, 0.4, 0.75, 0.93) for days in (20.0, 60.0, 200.0, 1000.0)]
     spreads = np.array([0.06, 0.10, 0.15, 0.21, 0.28, 0.36, 0.46, 0.6, 0.8])
@@ -176,43 +211,53 @@ def learn(
             ((hyper.mean - prior.mean) / prior.mean_spread) ** 2
             + (np.log(hyper.place_spread / prior.place_spread) / 0.6) ** 2
             + (np.log(hyper.cartridge_spread / prior.cartridge_spread) / 0.6) ** 2
-            + ((hyper.slope - prior.slope) / prior.slope_spread) ** 2
+            + sum(
+                ((slope - usual) / spread) ** 2
+                for slope, usual, spread in zip(hyper.slopes, prior.slopes, prior.slope_spreads, strict=True)
+            )
             + (np.log(hyper.habit.lateness_days / prior.habit.lateness_days) / 1.5) ** 2
         )
 
     def climb(hyper: Hyper, summed: Floats) -> tuple[float, Hyper]:
-        """Best mean, slope, place spread and shape weights for given lives."""
+        """Best mean, slopes, place spread and shape weights for given lives."""
         top = summed.max(axis=(1, 2), keepdims=True)
         scaled = np.exp(summed - top)
         base = float(top.sum())
 
         def by_shape(trial: Hyper) -> Floats:
-            if not np.any(z):
-                return scaled @ place_density(trial, z[:1])[0]
-            return np.einsum("pkg,pg->pk", scaled, place_density(trial, z))
+            square = np.full(len(places), trial.place_spread**2)
+            if not varied:
+                return scaled @ place_density(np.array([trial.mean]), square[:1])[0]
+            return np.einsum("pkg,pg->pk", scaled, place_density(trial.centre(known), square))
 
         def value_of(trial: Hyper) -> float:
             total = by_shape(trial) @ trial.shape_weights
             return float(np.log(total + 1e-300).sum()) + base + penalty(trial)
 
+        def best_of(trials: list[Hyper], value: float, hyper: Hyper) -> tuple[float, Hyper]:
+            for trial in trials:
+                trial_value = value_of(trial)
+                if trial_value > value:
+                    value, hyper = trial_value, trial
+            return value, hyper
+
         value = value_of(hyper)
         for _ in range(3):
-            for name, choices in (
-                ("mean", hyper.mean + np.array([-0.4, -0.2, -0.1, -0.05, 0.05, 0.1, 0.2, 0.4])),
-                ("slope", hyper.slope + np.array([-0.2, -0.1, 0.1, 0.2]) if np.any(z) else np.zeros(0)),
-                ("place_spread", spreads),
-            ):
-                for choice in choices.tolist():
-                    trial = _with(hyper, name, choice)
-                    trial_value = value_of(trial)
-                    if trial_value > value:
-                        value, hyper = trial_value, trial
+            trials = [replace(hyper, mean=hyper.mean + step) for step in (-0.4, -0.2, -0.1, -0.05, 0.05, 0.1, 0.2, 0.4)]
+            value, hyper = best_of(trials, value, hyper)
+            for number in varied:
+                trials = [_with_slope(hyper, number, step) for step in (-0.2, -0.1, 0.1, 0.2)]
+                value, hyper = best_of(trials, value, hyper)
+            value, hyper = best_of([replace(hyper, place_spread=width) for width in spreads.tolist()], value, hyper)
             joint = by_shape(hyper) * hyper.shape_weights
             share = joint / (joint.sum(axis=1, keepdims=True) + 1e-300)
             weights = share.sum(axis=0) + 4.0 * np.array(prior.shape_weights) / sum(prior.shape_weights)
             hyper = replace(hyper, shape_weights=weights / weights.sum())
             value = value_of(hyper)
-        return value, hyper
+        # Few places leave the mean unsure: by how fast the likelihood falls on both sides of it.
+        sides = value_of(replace(hyper, mean=hyper.mean - 0.1)) + value_of(replace(hyper, mean=hyper.mean + 0.1))
+        fall = max(2.0 * value - sides, 1e-3)
+        return value, replace(hyper, mean_spread=min(0.1 / np.sqrt(fall), prior.mean_spread))
 
     best_value = -np.inf
     telling = shows_end[chosen]
@@ -235,20 +280,61 @@ def learn(
     return best
 
 
-def _with(hyper: Hyper, name: str, value: float) -> Hyper:
-    if name == "mean":
-        return replace(hyper, mean=value)
-    return replace(hyper, slope=value) if name == "slope" else replace(hyper, place_spread=value)
+def _with_slope(hyper: Hyper, number: int, step: float) -> Hyper:
+    slopes = list(hyper.slopes)
+    slopes[number] += step
+    return replace(hyper, slopes=tuple(slopes))
 
 
-def place_posteriors(hyper: Hyper, lives: Floats, place: Indexes, count: int, covariate: Floats) -> Floats:
-    """Posterior of (shape, a) of every place from its past lives, shape (count, shapes, grid), sum 1 by place."""
-    mix = kernel(hyper.cartridge_spread)
-    summed = sum_by_place(spread_lives(lives, mix), place, count)
-    summed += np.log(place_density(hyper, covariate))[:, None, :] + np.log(hyper.shape_weights + 1e-12)[None, :, None]
+def centred_likelihood(hyper: Hyper, summed: Floats, places: Places) -> Floats:
+    """Likelihood of a on `shared.CENTRED`, about what the covariates let expect, for every place; shapes are averaged
+    over."""
+    shaped = np.exp(summed - summed.max(axis=(1, 2), keepdims=True))
+    flat = np.einsum("pkg,k->pg", shaped, hyper.shape_weights.astype(shaped.dtype))
+    at = (hyper.centre(places)[:, None] + CENTRED - GRID[0]) / STEP
+    at = np.clip(at, 0.0, len(GRID) - 1.000001)
+    low = at.astype(np.int64)
+    rows = np.arange(len(flat))[:, None]
+    return np.asarray(flat[rows, low] + (flat[rows, low + 1] - flat[rows, low]) * (at - low) + 1e-9)
+
+
+def teach_shared(hyper: Hyper, shown: Floats, places: Places) -> tuple[Hyper, Floats, Floats]:
+    """What groups of places have in common, kind by kind; also mean and variance of every place's part of g, in which
+    no place hears itself.
+
+    Parameters
+    ----------
+    shown
+        From `centred_likelihood`, of all lives.
+    """
+    variance = np.full(len(places), hyper.place_spread**2)
+    centre = hyper.centre(places)
+    kinds: dict[str, Shared] = {}
+    for kind, names in places.groups.items():
+        found, told, doubt = teach(shown, names, variance)
+        kinds[kind] = found
+        if found.spread > 0:
+            centre = centre + told
+            variance = np.maximum(variance - found.spread**2 + doubt, (0.5 * STEP) ** 2)
+            shown = np.stack([np.interp(CENTRED + off, CENTRED, row) for off, row in zip(told, shown, strict=True)])
+    return replace(hyper, common=kinds), centre, variance + hyper.mean_spread**2
+
+
+def place_posteriors(hyper: Hyper, summed: Floats, centre: Floats, variance: Floats) -> Floats:
+    """Posterior of (shape, a) of every place from its past lives, shape (places, shapes, grid), sum 1 by place.
+
+    Parameters
+    ----------
+    summed
+        Log-likelihood of all past lives of every place, from `sum_by_place`.
+    centre, variance
+        What is expected of a: from `Hyper.expected` or `teach_shared`.
+    """
+    density = np.log(place_density(centre, variance))
+    summed = summed + density[:, None, :] + np.log(hyper.shape_weights + 1e-12)[None, :, None]
     summed -= summed.max(axis=(1, 2), keepdims=True)
-    density = np.exp(summed)
-    return density / density.sum(axis=(1, 2), keepdims=True)
+    out = np.exp(summed)
+    return out / out.sum(axis=(1, 2), keepdims=True)
 
 
 def next_life(posterior: Floats, hyper: Hyper) -> Floats:

@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from . import pooling
+from . import pooling, shared
 from .conditions import Conditions
 from .dates import weighted_quantiles
 from .evidence import BLOCK, CHUNK, Evidence, gather
@@ -55,6 +55,10 @@ def load_left(
     evidence = gather(stage, conditions, visits, stage.model.prior.start())
     has_reading = np.bincount(stage.seen_segment, minlength=len(segments)) > 0
     informative = has_reading | (evidence.lead_reason != 0) | (evidence.lag_reason != 0)
+    past = np.flatnonzero(~segments.is_current & informative)
+    current = np.flatnonzero(segments.is_current & (segments.lead >= 0))
+    count = len(stage.columns)
+    taught_before = hyper is not None
     if hyper is None:
         at_end = stage.seen_day >= segments.end[stage.seen_segment] - 3.0
         shows_end = np.bincount(stage.seen_segment[at_end], minlength=len(segments)) > 0
@@ -62,14 +66,23 @@ def load_left(
         hyper = pooling.learn(
             evidence.lives,
             segments.column,
-            stage.covariate,
+            stage.places,
             stage.model.prior,
             is_informative=informative,
             shows_end=shows_end,
         )
-    past = np.flatnonzero(~segments.is_current & informative)
-    count = len(stage.columns)
-    current = np.flatnonzero(segments.is_current & (segments.lead >= 0))
+    summed = np.zeros((count, stage.model.shapes, len(pooling.GRID)), dtype=np.float32)
+    shown = np.zeros((0 if taught_before else count, len(shared.CENTRED)))
+    for first in range(0, count, CHUNK):
+        here = slice(first, min(first + CHUNK, count))
+        summed[here] = _summed(evidence, hyper, segments.column, past, first, here.stop)
+        if not taught_before:
+            standing = _summed(evidence, hyper, segments.column, current, first, here.stop)
+            shown[here] = pooling.centred_likelihood(hyper, summed[here] + standing, stage.places.take(here))
+    if taught_before:
+        centre, variance = hyper.expected(stage.places)
+    else:
+        hyper, centre, variance = pooling.teach_shared(hyper, shown, stage.places)
     column = segments.column[current]
     lead_load = np.zeros((len(current), len(GRID_LEVELS)))
     lag_load = np.zeros((len(current), len(GRID_LEVELS)))
@@ -77,15 +90,8 @@ def load_left(
         mine = (column >= first) & (column < first + CHUNK)
         if not mine.any():
             continue
-        part = past[(segments.column[past] >= first) & (segments.column[past] < first + CHUNK)]
-        size = min(CHUNK, count - first)
-        posterior = pooling.place_posteriors(
-            hyper,
-            evidence.lives(hyper.habit, part),
-            segments.column[part] - first,
-            size,
-            stage.covariate[first : first + size],
-        )
+        here = slice(first, min(first + CHUNK, count))
+        posterior = pooling.place_posteriors(hyper, summed[here], centre[here], variance[here])
         prior = np.log(pooling.next_life(posterior, hyper) + 1e-14)
         paired = evidence.has_lag[current]
         for rows in (np.flatnonzero(mine & ~paired), np.flatnonzero(mine & paired)):
@@ -111,6 +117,13 @@ def load_left(
         past_lives=np.bincount(segments.column[past], minlength=count)[column],
         hyper=hyper,
     )
+
+
+def _summed(evidence: Evidence, hyper: pooling.Hyper, column: Indexes, rows: Indexes, first: int, stop: int) -> Floats:
+    """Log-likelihood of the place's part from these lives, for the places from `first` to `stop`."""
+    rows = rows[(column[rows] >= first) & (column[rows] < stop)]
+    spread = pooling.spread_lives(evidence.lives(hyper.habit, rows), pooling.kernel(hyper.cartridge_spread))
+    return pooling.sum_by_place(spread, column[rows] - first, stop - first)
 
 
 def _present(

@@ -234,5 +234,6 @@ SEDIMENT: Final = BlockingModel(
     other_share=np.array([0.0, 0.0, 0.0, 0.6, 0.6, 0.6]),
     noise_kpa=9.0,
     relative_noise=0.15,
-    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0, 0.7, 1.4, 0.7)),
+    # Slopes on the logarithm of turbidity, and on being the second of two in series, which sees less dirt.
+    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0, 0.7, 1.4, 0.7), (-0.3, 0.2), (0.4, 0.4)),
 )

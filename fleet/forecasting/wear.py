@@ -6,6 +6,7 @@ import numpy as np
 
 from .columns import Columns, Segments
 from .conditions import Conditions
+from .pooling import Places
 from .stage_models import Seen, StageModel
 from .tables import Bools, Floats, Indexes
 
@@ -17,7 +18,7 @@ class StageInput:
     `label` is the capacity by label of the first cartridge of every segment (load units), `lag_ratio` that of the
     second over it, `limit` the share or value at which a single or last cartridge is exhausted, per segment;
     `ended_by_cap` marks segments whose cartridge left at its age limit, which says nothing of wear. `seen` are the
-    readings with their segment.
+    readings with their segment. `places` are the columns.
     """
 
     stage: int
@@ -31,7 +32,7 @@ class StageInput:
     seen: Seen
     seen_segment: Indexes
     seen_day: Floats
-    covariate: Floats
+    places: Places
 
     def with_repeated_shapes(self, times: int) -> "StageInput":
         """The same stage with every curve shape repeated, for a further dimension of what is unknown."""

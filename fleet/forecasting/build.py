@@ -8,6 +8,7 @@ import numpy as np
 
 from . import tables
 from . import vocabulary as words
+from .rotations import first_installed, rotated_in
 
 Columns = Mapping[str, Sequence[Any]]
 """Column name -> values, all of one length. Names are those of the table's fields, except that a reference `x_index` is
@@ -120,14 +121,14 @@ def _placements(
     usable = ~(backwards | wrong_stage)
     renumbered = np.append(np.where(usable, np.cumsum(usable) - 1, -1), -1)
     table = table.take(usable)
+    continued_from = rotated_in(table, positions, renumbered[table.continued_from])
     removed_without_reason = np.isfinite(table.removed_day) & (table.reason == words.NOT_REMOVED)
-    first = np.where(np.isfinite(table.first_installed_day), table.first_installed_day, table.placed_day)
     return replace(
         table,
         # A removal without a reason tells only that the cartridge lasted so long: the same as an early one.
         reason=np.where(removed_without_reason, words.EARLY, table.reason).astype(np.int8),
-        first_installed_day=np.minimum(first, table.placed_day),
-        continued_from=renumbered[table.continued_from],
+        first_installed_day=first_installed(table, continued_from),
+        continued_from=continued_from,
     )
 
 

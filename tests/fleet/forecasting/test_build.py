@@ -96,3 +96,31 @@ def test_an_empty_fleet_is_answered_with_no_rows():
     fleet, faults = build_fleet(as_of_day=20_000.0, units={}, positions={}, placements={})
     assert faults == []
     assert len(forecast(fleet)) == 0
+
+
+def test_a_rotated_cartridge_keeps_its_age_where_only_the_dates_tell_of_it():
+    fleet, _ = small_fleet(
+        positions={
+            "position_id": ["lead", "lag", "other-lead", "other-lag"],
+            "unit_id": ["u1", "u1", "u2", "u2"],
+            "order": [1, 2, 1, 2],
+            "stage": ["carbon"] * 4,
+            "role": ["lead", "lag"] * 2,
+        },
+        items={"item_id": ["block"], "stage": ["carbon"]},
+        placements={
+            "placement_id": ["a", "b", "b moved", "c", "d", "e"],
+            "position_id": ["lead", "lag", "lead", "lag", "other-lead", "other-lag"],
+            "item_id": ["block"] * 6,
+            "placed_day": [19_600.0, 19_600.0, 19_800.2, 19_800.2, 19_800.2, 19_800.2],
+            "removed_day": [19_800.0, 19_800.0, None, None, None, None],
+            "reason": ["exhausted", "rotated", None, None, None, None],
+        },
+    )
+    assert fleet.placements.continued_from.tolist() == [-1, -1, 1, -1, -1, -1]
+    assert fleet.placements.first_installed_day[2] == 19_600.0
+    assert fleet.placements.first_installed_day[3:].tolist() == [19_800.2] * 3
+    answer = forecast(fleet)
+    # Past its 365 days: spent now, while the lag beside it has its time before it.
+    assert answer.grid_day[0].max() == fleet.as_of_day
+    assert answer.grid_day[1].max() > fleet.as_of_day + 100.0

@@ -105,6 +105,8 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("round", (*READ, "gpx"), STAFF),
     ("stop", READ, STAFF),
     ("stop", ("lock",), OFFICE),
+    ("message", READ, EVERYONE),
+    ("message", ("called",), OFFICE),
     ("service_record", READ, EVERYONE),
     ("service_record", ("create",), STAFF),
     ("parts_list", READ, STAFF),

@@ -11,6 +11,7 @@ from accounts.models import Company
 from accounts.services.tidying import tidy
 from fleet.services import jobs
 from scheduling.services import chain, planning_jobs
+from scheduling.services.messages import send_messages
 
 log = logging.getLogger(__name__)
 
@@ -40,3 +41,9 @@ def run_company_chain(*, company_id: int, **_: Any) -> int | None:
         # a task that is delivered twice finds its job at work: that is what was wanted
         log.info("chain of company %s: %s", company_id, conflict.sentence)
         return None
+
+
+@shared_task
+def send_waiting_messages(**_: Any) -> int:
+    """Send the e-mails that wait; how many left."""
+    return send_messages(now=timezone.now())["sent"]

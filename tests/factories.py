@@ -459,6 +459,20 @@ class VisitTaskFactory(DjangoModelFactory):
     order = factory.LazyAttribute(lambda row: row.visit.tasks.count() + 1)
 
 
+class MessageFactory(TenantFactory):
+    class Meta:
+        model = scheduling.Message
+
+    client = same_company(ClientFactory)
+    event = factory.Sequence(lambda n: f"event {n}")
+    audience = "client"
+    kind = "confirmed"
+    state = "to_call"
+    subject = "Our visit is agreed"
+    body = "Hello."
+    created_at = NOW
+
+
 class ServiceRecordFactory(TenantFactory):
     class Meta:
         model = scheduling.ServiceRecord

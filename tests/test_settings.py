@@ -43,6 +43,7 @@ def start(root: Path = ROOT, /, **variables: str) -> subprocess.CompletedProcess
         ({"JOB_LEASE_SECONDS": "soon"}, "JOB_LEASE_SECONDS is 'soon': write a whole number of seconds"),
         ({"TRUSTED_PROXIES": "one"}, "TRUSTED_PROXIES is 'one': write a whole number"),
         ({"HTTPS_ONLY": "perhaps"}, "HTTPS_ONLY is 'perhaps': write on or off."),
+        ({"EMAIL_URL": "mail.example"}, "EMAIL_URL is 'mail.example': it must start with consolemail://"),
         ({"LOG_LEVEL": "LOUD"}, "LOG_LEVEL is 'LOUD': write one of"),
     ],
 )

@@ -169,6 +169,12 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 # How long a claimed piece of work stays with its worker before another may take it over.
 JOB_LEASE_SECONDS = _seconds("JOB_LEASE_SECONDS", default=900)
 
+# Unset, e-mails are written to the terminal and nobody gets one. A server that hangs must not hold a worker for ever.
+EMAIL_URL = _url("EMAIL_URL", ("consolemail", "smtp", "smtp+tls", "smtp+ssl")) or "consolemail://"
+vars().update(env.email_url_config(EMAIL_URL))
+EMAIL_TIMEOUT = _seconds("EMAIL_TIMEOUT_SECONDS", default=20)
+DEFAULT_FROM_EMAIL = env.str("EMAIL_FROM", default="service@localhost")
+
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "accounts.api.authentication.TokenAuthentication",
@@ -236,6 +242,9 @@ SPECTACULAR_SETTINGS = {
         "NeedSourceEnum": "scheduling.models.Need.Source",
         "VisitStateEnum": "scheduling.models.Visit.State",
         "SitePairRuleEnum": "scheduling.models.SitePair.Rule",
+        "MessageKindEnum": "scheduling.models.Message.Kind",
+        "MessageStateEnum": "scheduling.models.Message.State",
+        "MessageAudienceEnum": "scheduling.models.Message.Audience",
         "PlanStateEnum": "scheduling.models.Plan.State",
     },
 }

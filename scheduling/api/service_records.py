@@ -12,6 +12,7 @@ from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import CreateMixin, ReadOnlyViewSet
 from fleet.models import CatalogueItem, Placement, Position, Site, Unit
 from scheduling.models import Need, ServiceRecord, Visit
+from scheduling.services.outcomes import TaskOutcome
 from scheduling.services.work_records import PartUsed, WorkDone, record_work
 
 _REMOVALS = [choice for choice in Placement.Removal.choices if choice[0] != Placement.Removal.ROTATED]
@@ -104,6 +105,13 @@ class PartUsedSerializer(StrictSerializer):
     quantity = serializers.IntegerField(min_value=1, max_value=10_000)
 
 
+class NotDoneSerializer(StrictSerializer):
+    """A task of the visit that was not done."""
+
+    need = TenantRelatedField(queryset=Need.objects.all())
+    reason = serializers.CharField(max_length=500, help_text="why not")
+
+
 class NewServiceRecordSerializer(StrictSerializer):
     """A report of work; the same reference sent again changes nothing."""
 
@@ -120,6 +128,12 @@ class NewServiceRecordSerializer(StrictSerializer):
         default=None,
         max_length=100,
         help_text="everything used, cartridges included; empty: the cartridges fitted and what the rules ask for",
+    )
+    not_done = NotDoneSerializer(
+        many=True,
+        required=False,
+        default=list,
+        help_text="tasks of the visit that were not done; every other one must be among the work",
     )
     note = serializers.CharField(max_length=2000, required=False, allow_blank=True, default="")
 
@@ -155,6 +169,7 @@ class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
                 minutes=sent["minutes"],
                 work=[WorkDone(**row) for row in sent["work"]],
                 used=None if sent["parts"] is None else [PartUsed(**row) for row in sent["parts"]],
+                not_done=[TaskOutcome(row["need"], False, row["reason"]) for row in sent["not_done"]],
                 note=sent["note"],
                 now=self.now,
             )

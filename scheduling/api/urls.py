@@ -5,6 +5,7 @@ from rest_framework.routers import SimpleRouter
 
 from scheduling.api.absences import AbsenceViewSet
 from scheduling.api.installers import InstallerViewSet
+from scheduling.api.messages import MessageViewSet
 from scheduling.api.needs import NeedViewSet
 from scheduling.api.parts import PartsListViewSet, StockLevelViewSet
 from scheduling.api.plans import PlanViewSet, RoundViewSet
@@ -20,6 +21,7 @@ router.register("absences", AbsenceViewSet)
 router.register("site-pairs", SitePairViewSet)
 router.register("needs", NeedViewSet)
 router.register("visits", VisitViewSet)
+router.register("messages", MessageViewSet)
 router.register("service-records", ServiceRecordViewSet)
 router.register("plans", PlanViewSet)
 router.register("rounds", RoundViewSet)

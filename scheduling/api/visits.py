@@ -14,9 +14,10 @@ from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
 from accounts.models import Membership
 from scheduling.api.notes import NoteSerializer, SentSerializer
-from scheduling.models import Installer, Plan, Stop, Visit, VisitTask
+from scheduling.models import Installer, Need, Plan, Stop, Visit, VisitTask
 from scheduling.services.locks import unlock_visit
 from scheduling.services.needs import refresh_needs
+from scheduling.services.outcomes import TaskOutcome
 from scheduling.services.visits import (
     accept_offer,
     begin_visit,
@@ -56,6 +57,7 @@ class VisitTaskSerializer(TenantModelSerializer):
     item = serializers.IntegerField(source="need.item_id", allow_null=True)
     minutes = serializers.IntegerField(source="need.minutes")
     reason = serializers.CharField(allow_null=True, help_text="why on this visit, in money; null for clients")
+    outcome_reason = serializers.CharField(allow_null=True, help_text="why it was not done; null for clients")
 
     class Meta:
         model = VisitTask
@@ -71,6 +73,8 @@ class VisitTaskSerializer(TenantModelSerializer):
             "item",
             "minutes",
             "reason",
+            "outcome",
+            "outcome_reason",
         ]
         read_only_fields = fields
 
@@ -105,7 +109,6 @@ class VisitSerializer(TenantModelSerializer):
         "reason",
         "closing_note",
         "skills",
-        "lock",
     )
 
     site_name = serializers.CharField(source="site.name", read_only=True)
@@ -126,7 +129,9 @@ class VisitSerializer(TenantModelSerializer):
     )
     travel_cost = serializers.FloatField(read_only=True, allow_null=True)
     reason = serializers.CharField(read_only=True, allow_null=True)
-    lock = serializers.SerializerMethodField(help_text="time and installer that plans keep; null when not locked")
+    lock = serializers.SerializerMethodField(
+        help_text="time and installer that plans keep; null when not locked, and for clients"
+    )
     closing_note = serializers.CharField(read_only=True, allow_null=True)
 
     class Meta:
@@ -175,8 +180,8 @@ class VisitSerializer(TenantModelSerializer):
     def to_representation(self, instance: Visit) -> dict[str, Any]:
         said = super().to_representation(instance)
         if self.acting_member.role == Membership.Role.CLIENT:
-            said |= dict.fromkeys(self.STAFF_ONLY)
-            said["tasks"] = [{**task, "reason": None} for task in said["tasks"]]
+            said |= dict.fromkeys((*self.STAFF_ONLY, "lock"))
+            said["tasks"] = [{**task, "reason": None, "outcome_reason": None} for task in said["tasks"]]
         return said
 
 
@@ -225,6 +230,25 @@ class ObstacleSerializer(NoteSerializer):
     """Why a visit could not be done."""
 
     obstacle = OneOfField(choices=Visit.Obstacle.choices)
+
+
+class TaskOutcomeSerializer(StrictSerializer):
+    """What became of a task."""
+
+    need = TenantRelatedField(queryset=Need.objects.all())
+    done = serializers.BooleanField()
+    reason = serializers.CharField(
+        max_length=500, required=False, allow_blank=True, default="", help_text="why not; needed when it was not done"
+    )
+
+
+class CompletionSerializer(NoteSerializer):
+    """What became of each task that is still open."""
+
+    tasks = TaskOutcomeSerializer(many=True, required=False, default=list)
+
+    def validate_tasks(self, tasks: list[dict[str, Any]]) -> list[TaskOutcome]:
+        return [TaskOutcome(**task) for task in tasks]
 
 
 class ProposalCountsSerializer(StrictSerializer):
@@ -321,11 +345,14 @@ class VisitViewSet(ReadOnlyViewSet):
         """Call a visit off; its needs stay open and are proposed again."""
         return self._move(cancel_visit, NoteSerializer)
 
-    @extend_schema(request=NoteSerializer, responses=VisitSerializer)
+    @extend_schema(request=CompletionSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
     def complete(self, request: Request, pk: str) -> Response:
-        """Close a visit without a record of work; a service record closes its visit by itself."""
-        return self._move(complete_visit, NoteSerializer)
+        """Close a visit without a record of work, saying of each open task whether it was done or why not.
+
+        A service record closes its visit by itself; changed cartridges are reported by one.
+        """
+        return self._move(complete_visit, CompletionSerializer)
 
     def _move(self, service: Any, body: type[SentSerializer] | None = None) -> Response:
         with self.transaction():

@@ -1,6 +1,7 @@
 """What must be done, when, by whom, with which parts."""
 
 from scheduling.models.installers import Absence, Installer
+from scheduling.models.messages import Message
 from scheduling.models.needs import Need
 from scheduling.models.parts import PartsLine, PartsList, StockLevel
 from scheduling.models.policy import CompanyPolicy
@@ -12,6 +13,7 @@ __all__ = [
     "Absence",
     "CompanyPolicy",
     "Installer",
+    "Message",
     "Need",
     "PartsLine",
     "PartsList",

@@ -105,10 +105,18 @@ class VisitTask(TenantModel):
     TENANT_PATH = "visit__company_id"
     CLIENT_PATH = "visit__site__client_id"
 
+    class Outcome(models.TextChoices):
+        DONE = "done", "done"
+        NOT_DONE = "not_done", "not done"
+
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="tasks")
     need = models.ForeignKey(Need, on_delete=models.CASCADE, related_name="tasks")
     order = models.PositiveSmallIntegerField()
     reason = models.TextField(blank=True)
+    outcome = models.CharField(
+        max_length=8, choices=Outcome, blank=True, help_text="what became of it; empty until the visit is closed"
+    )
+    outcome_reason = models.TextField(blank=True, help_text="why it was not done")
 
     class Meta:
         ordering: ClassVar = ["visit_id", "order", "pk"]

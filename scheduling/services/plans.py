@@ -15,6 +15,7 @@ from fleet.models import Job
 from scheduling.models import Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.planning import rounds
 from scheduling.planning.travel import TravelProvider
+from scheduling.services import messages
 from scheduling.services.days import company_day
 from scheduling.services.locks import LOCK, forget_lock, keeps_lock, stands_in
 from scheduling.services.plan_differences import as_text, compare_stops
@@ -371,6 +372,7 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
             )
             _take_other_days_over(row, [s for s in known if not row.first_day <= s.round.day <= last], now)
         row.save(update_fields=["state", "published_at", "differences", "first_day", "days", "costs"])
+        moved: list[tuple[Visit, datetime | None]] = []
         for stop in stops:
             visit = stop.visit
             if before.get(visit.pk) != (stop.starts_at, stop.leaves_at, stop.round.installer_id):
@@ -384,9 +386,15 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
                 was, visit.appointment_at = as_text(visit.appointment_at), stop.starts_at
                 details = {"was": was, "appointment_at": as_text(stop.starts_at), "plan": row.pk}
                 record(by=by, action="move appointment", subject=visit, details=details, now=now)
+                moved.append((visit, datetime.fromisoformat(was) if was else None))
         Visit.objects.bulk_update(
             [stop.visit for stop in stops], ["revision", "updated_at", "installer", "appointment_at", *LOCK]
         )
+        for visit, at in moved:
+            messages.moved(visit, at, now)
+        gone = [row_["visit"] for row_ in row.differences if row_["kind"] == "dropped" and row_["appointment_at"]]
+        messages.dropped(Visit.objects.filter(pk__in=gone, state=Visit.State.CONFIRMED), f"plan {row.pk}", now)
+        messages.rounds_changed(row.company, f"plan {row.pk}", row.differences, now)
         record(by=by, action="publish plan", subject=row, details={"replaces": [o.pk for o in others]}, now=now)
     return row
 

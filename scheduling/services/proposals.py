@@ -14,6 +14,7 @@ from fleet.models import Site
 from scheduling.models import Installer, Need, Visit, VisitTask
 from scheduling.planning.bundling import BundlingSite, VisitProposal, bundle_visits
 from scheduling.planning.travel import Place
+from scheduling.services import messages
 from scheduling.services.days import company_day
 from scheduling.services.locks import holds
 from scheduling.services.need_costs import planning_need
@@ -183,6 +184,7 @@ class _Proposer:
                 visit.state = Visit.State.PROPOSED
                 self.proposed[visit.site_id] = visit
             visit.save()
+            messages.offer_lapsed(visit, self.now)
 
     def _bundle(self, needs: Sequence[Need]) -> list[VisitProposal]:
         sites = Site.objects.of_company(self.company).order_by("pk").only("latitude", "longitude")

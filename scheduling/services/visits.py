@@ -10,8 +10,11 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
 from scheduling.models import Installer, Visit, VisitTask
+from scheduling.services import messages
 from scheduling.services.appointments import check_appointment
 from scheduling.services.locks import forget_lock
+from scheduling.services.message_texts import done_lines
+from scheduling.services.outcomes import TaskOutcome, settle_tasks
 from scheduling.services.proposals import VisitsProposed, propose_visits
 
 __all__ = [
@@ -83,10 +86,12 @@ def confirm_visit(
         row = _lock(visit, State.CONFIRMED, verb="confirmed")
         check_appointment(row, appointment_at, installer, now, outside_access_hours=outside_access_hours)
         was = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id, "state": row.state}
+        was_state, was_at = State(row.state), row.appointment_at
         row.state, row.appointment_at, row.installer = State.CONFIRMED, appointment_at, installer
         row.offers = []
         _release(row, by, now)
         _save(row, by, "confirm visit", {"was": was, "appointment_at": _text(appointment_at)}, now)
+        messages.confirmed(row, was_state, was_at, now)
     return row
 
 
@@ -103,6 +108,7 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
     with transaction.atomic():
         row = _lock(visit, State.PROPOSED, verb="put back to proposed")
         was = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id}
+        was_at = row.appointment_at
         other = (
             Visit.objects.select_for_update(no_key=True)
             .filter(site_id=row.site_id, state=State.PROPOSED)
@@ -117,6 +123,7 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
             row.state, row.closed_at = State.CANCELLED, now
             row.closing_note = "Its tasks went to the other proposed visit of the site."
         _save(row, by, "unconfirm visit", {"was": was, "note": note}, now)
+        messages.withdrawn(row, was_at, now)
     return row
 
 
@@ -133,22 +140,46 @@ def cancel_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> V
         was = row.state
         row.state, row.closed_at, row.closing_note = State.CANCELLED, now, note
         _save(row, by, "cancel visit", {"was": was, "note": note}, now)
+        messages.cancelled(row, was, now)
     return row
 
 
-def complete_visit(*, visit: Visit, by: Membership, now: datetime, note: str = "") -> Visit:
-    """Close a visit as done; needs on it that no record of work covers stay open and are proposed again.
+def complete_visit(
+    *, visit: Visit, by: Membership, now: datetime, tasks: Sequence[TaskOutcome] = (), note: str = ""
+) -> Visit:
+    """Close a visit as done, without a record of work; what was not done stays open and is proposed again.
+
+    Parameters
+    ----------
+    visit
+        Not closed yet.
+    by, now
+        Who closes it, and when.
+    tasks
+        What became of each task that is still open.
+    note
+        A remark for the office.
 
     Raises
     ------
     Conflict
-        When the visit is done or cancelled already.
+        When the visit is closed already, or waits for the client's answer.
+    InvalidInput
+        When a task is missing or not done without a reason; when nothing at all was done, which is to give it up.
     """
     with transaction.atomic():
         row = _lock(visit, State.DONE, verb="completed")
         was = row.state
+        settle_tasks(visit=row, outcomes=tasks, done_at=now, now=now, field="tasks")
+        if tasks and not row.tasks.filter(outcome=VisitTask.Outcome.DONE).exists():
+            said = "none of the tasks was done: give the visit up instead, with the reason."
+            raise InvalidInput("nothing_done", said, faults=[Fault("/tasks", said)])
         row.state, row.closed_at, row.closing_note = State.DONE, now, note
-        _save(row, by, "complete visit", {"was": was, "note": note}, now)
+        told = [{"need": t.need.pk, "done": t.done, "reason": t.reason} for t in tasks]
+        _save(row, by, "complete visit", {"was": was, "note": note, "tasks": told}, now)
+        finished = row.tasks.filter(outcome=VisitTask.Outcome.DONE).select_related("need__unit", "need__position")
+        work = [(t.need.unit.code, t.need.kind, t.need.position) for t in finished.order_by("order")]
+        messages.done(row, done_lines(work), now)
     return row
 
 
@@ -189,6 +220,7 @@ def offer_visit(
         row.state, row.installer = State.OFFERED, installer
         row.offers = [{"opens_at": _utc(opens), "closes_at": _utc(closes)} for opens, closes in sorted(windows)]
         _save(row, by, "offer visit", {"windows": row.offers, "installer": row.installer_id}, now)
+        messages.offered(row, now)
     return row
 
 
@@ -216,6 +248,7 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
         row.state, row.appointment_at, row.offers = State.CONFIRMED, opens_at, []
         _release(row, by, now)
         _save(row, by, "accept offer", details, now)
+        messages.offer_taken(row, by, now)
     return row
 
 
@@ -234,6 +267,8 @@ def _go(visit: Visit, by: Membership, state: str, action: str, verb: str, now: d
         row = _lock(visit, state, verb=verb)
         was, row.state = row.state, state
         _save(row, by, action, {"was": was}, now)
+        if state == State.ON_THE_WAY:
+            messages.on_the_way(row, by, now)
     return row
 
 
@@ -255,6 +290,7 @@ def give_up_visit(*, visit: Visit, by: Membership, obstacle: str, note: str, now
         was = row.state
         row.state, row.obstacle, row.closed_at, row.closing_note = State.NOT_DONE, obstacle, now, note
         _save(row, by, "give up visit", {"was": was, "obstacle": obstacle, "note": note}, now)
+        messages.not_done(row, now)
     return row
 
 

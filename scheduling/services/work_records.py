@@ -12,8 +12,11 @@ from accounts.models import Company, Membership
 from accounts.services import record
 from fleet.models import CatalogueItem, Placement, Position, Site, Unit
 from fleet.services.placements import place, rotate_lead_lag
-from scheduling.models import Installer, Need, ServiceRecord, Visit
+from scheduling.models import Installer, Need, ServiceRecord, Visit, VisitTask
 from scheduling.planning import parts
+from scheduling.services import messages
+from scheduling.services.message_texts import done_lines
+from scheduling.services.outcomes import TaskOutcome, settle_tasks
 from scheduling.services.stock import take_from_stock
 from scheduling.services.visit_parts import read_catalogue
 
@@ -73,6 +76,7 @@ def record_work(
     minutes: int | None = None,
     used: Sequence[PartUsed] | None = None,
     note: str = "",
+    not_done: Sequence[TaskOutcome] = (),
 ) -> tuple[ServiceRecord, bool]:
     """Store a report of work and let everything follow from it, all or nothing.
 
@@ -93,6 +97,8 @@ def record_work(
         What was done.
     used
         Pieces used; None: the cartridges fitted and what the catalogue's rules ask for.
+    not_done
+        Tasks of the visit that were not done, each with its reason; they stay open and are proposed again.
 
     Returns
     -------
@@ -140,10 +146,16 @@ def record_work(
             note=note,
             received_at=now,
         )
-        if row is not None and row.state != Visit.State.DONE:
+        if row is not None and row.state == Visit.State.DONE:
+            # a second report adds to what the first one closed
+            row.tasks.filter(need__in=settled).update(outcome=VisitTask.Outcome.DONE, outcome_reason="")
+        elif row is not None:
+            settle_tasks(visit=row, outcomes=not_done, done_at=done_at, now=now, field="not_done")
             row.state, row.closed_at, row.updated_at = Visit.State.DONE, done_at, now
             row.revision += 1
             row.save(update_fields=["state", "closed_at", "updated_at", "revision"])
+            lines = done_lines([(one.done.unit.code, one.done.action, one.done.position) for one in rows])
+            messages.done(row, lines, now)
         details = {"reference": reference, "visit": row.pk if row else None, "needs": sorted(settled)}
         record(by=by, action="record work", subject=stored, details=details, now=now)
     return stored, True

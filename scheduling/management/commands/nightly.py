@@ -11,6 +11,7 @@ from accounts.errors import DomainError
 from accounts.models import Company
 from accounts.services.tidying import tidy
 from scheduling.services.chain import run_chain
+from scheduling.services.messages import send_messages
 
 log = logging.getLogger(__name__)
 
@@ -49,6 +50,7 @@ class Command(BaseCommand):
                 self.stderr.write(f"{company}: failed: {type(error).__name__}: {error}")
             else:
                 self.stdout.write(f"{company}: {_line(done)}")
+        send_messages(now=timezone.now())
         if failed:
             raise CommandError(f"{failed} of {companies.count()} companies failed; see the lines above.")
 

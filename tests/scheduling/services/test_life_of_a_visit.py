@@ -7,6 +7,7 @@ import pytest
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import AuditEntry, Membership
 from scheduling.models import Need, Stop, Visit
+from scheduling.services.outcomes import TaskOutcome
 from scheduling.services.plans import plan_rounds
 from scheduling.services.visits import (
     LEGAL_MOVES,
@@ -36,13 +37,17 @@ def visit(town: Town) -> Visit:
     return Visit.objects.get()
 
 
+def _all_done() -> list[TaskOutcome]:
+    return [TaskOutcome(need, True) for need in Need.objects.filter(state="open")]
+
+
 MOVES = {
     "offered": lambda visit, by: offer_visit(visit=visit, by=by, windows=[TUESDAY, WEDNESDAY], now=NOW),
     "confirmed": lambda visit, by: confirm_visit(visit=visit, by=by, appointment_at=TUESDAY[0], now=NOW),
     "proposed": lambda visit, by: unconfirm_visit(visit=visit, by=by, note="", now=NOW),
     "on_the_way": lambda visit, by: set_out(visit=visit, by=by, now=NOW),
     "in_progress": lambda visit, by: begin_visit(visit=visit, by=by, now=NOW),
-    "done": lambda visit, by: complete_visit(visit=visit, by=by, now=NOW),
+    "done": lambda visit, by: complete_visit(visit=visit, by=by, tasks=_all_done(), now=NOW),
     "not_done": lambda visit, by: give_up_visit(visit=visit, by=by, obstacle="nobody_in", note="", now=NOW),
     "cancelled": lambda visit, by: cancel_visit(visit=visit, by=by, note="", now=NOW),
 }
@@ -69,6 +74,7 @@ def test_only_legal_moves_are_made_and_each_is_audited(visit: Visit, office: Mem
     for target, move in MOVES.items():
         appointment = TUESDAY[0] if state in ("confirmed", "on_the_way", "in_progress") else None
         Visit.objects.update(state=state, appointment_at=appointment, obstacle="", closed_at=None)
+        Need.objects.update(kind="inspect", position=None, state="open")
         before = AuditEntry.objects.count()
         if target in LEGAL[state].split():
             assert move(visit, office).state == target
@@ -151,3 +157,29 @@ def test_what_could_not_be_done_is_proposed_again(visit: Visit, town: Town, offi
     assert Need.objects.get().state == "open"
     propose_visits(company=town.company, now=NOW)
     assert Visit.objects.filter(state="proposed", site=visit.site).count() == 1
+
+
+def test_a_visit_is_not_closed_over_an_open_question(visit: Visit, office: Membership) -> None:
+    need = visit.tasks.get().need
+    Need.objects.update(kind="inspect", position=None)
+    need.refresh_from_db()
+    for tasks, pointer in (
+        ([], "/tasks"),
+        ([TaskOutcome(need, False)], "/tasks/0/reason"),
+        ([TaskOutcome(need, False, " ")], "/tasks/0/reason"),
+        ([TaskOutcome(need, True), TaskOutcome(need, False, "no")], "/tasks/1/need"),
+        ([TaskOutcome(need, False, "No key.")], "/tasks"),
+    ):
+        with pytest.raises(InvalidInput) as error:
+            complete_visit(visit=visit, by=office, tasks=tasks, now=NOW)
+        assert [fault.pointer for fault in error.value.faults] == [pointer]
+        assert (Visit.objects.get().state, Need.objects.get().state) == ("proposed", "open")
+    complete_visit(visit=visit, by=office, tasks=[TaskOutcome(need, True)], now=NOW)
+    assert (Need.objects.get().state, Visit.objects.get().tasks.get().outcome) == ("done", "done")
+
+
+def test_a_changed_cartridge_is_reported_by_a_record(visit: Visit, office: Membership) -> None:
+    with pytest.raises(InvalidInput) as error:
+        complete_visit(visit=visit, by=office, tasks=[TaskOutcome(Need.objects.get(), True)], now=NOW)
+    assert [fault.pointer for fault in error.value.faults] == ["/tasks/0/done"]
+    assert "service record" in error.value.faults[0].sentence

@@ -10,6 +10,7 @@ from accounts.models import AuditEntry, Membership
 from fleet.models import Placement, Unit
 from scheduling.models import Need, ServiceRecord, StockLevel, Visit
 from scheduling.services.needs import refresh_needs
+from scheduling.services.outcomes import TaskOutcome
 from scheduling.services.visits import cancel_visit, propose_visits
 from scheduling.services.work_records import PartUsed, WorkDone, record_work
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
@@ -197,3 +198,23 @@ def test_work_on_a_cancelled_visit_is_recorded_without_it(town: Town, unit: Unit
     with pytest.raises(Conflict, match="without it"):
         _report(unit, installer, _usual(town, unit), visit=visit)
     assert _report(unit, installer, _usual(town, unit), visit=None)[1]
+
+
+def test_a_task_that_was_not_done_needs_its_reason(town: Town, unit: Unit, installer: Membership) -> None:
+    carbon, rotate = _usual(town, unit)
+    left = Need.objects.get(position=rotate.position)
+    before = _everything()
+    with pytest.raises(InvalidInput) as error:
+        _report(unit, installer, [carbon])
+    assert [fault.pointer for fault in error.value.faults] == ["/not_done"]
+    assert f"need {left.pk}" in error.value.faults[0].sentence
+    assert _everything() == before
+    _report(unit, installer, [carbon], not_done=[TaskOutcome(left, False, "Resin not on board.")])
+    left.refresh_from_db()
+    assert left.state == "open"
+    outcomes = {task.need_id: (task.outcome, task.outcome_reason) for task in Visit.objects.first().tasks.all()}
+    assert outcomes.pop(left.pk) == ("not_done", "Resin not on board.")
+    assert set(outcomes.values()) == {("done", "")}
+    # what was left out comes in later, under a name of its own
+    _report(unit, installer, [rotate], reference="van-1/0002", now=NOW + timedelta(hours=8))
+    assert set(Visit.objects.first().tasks.values_list("outcome", flat=True)) == {"done"}

@@ -1,0 +1,76 @@
+"""Messages: what clients, installers and the office are told of visits; and whom the office must call."""
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from accounts.api.serializers import TenantModelSerializer
+from accounts.api.viewsets import ReadOnlyViewSet
+from scheduling.api.notes import NoteSerializer
+from scheduling.models import Message
+from scheduling.services.messages import note_call
+
+
+class MessageSerializer(TenantModelSerializer):
+    """One message to one reader about one event."""
+
+    client_name = serializers.CharField(source="client.name", read_only=True, allow_null=True, default=None)
+    phone = serializers.CharField(
+        source="client.phone", read_only=True, allow_null=True, default=None, help_text="of the client, to call"
+    )
+    installer_name = serializers.CharField(source="installer.name", read_only=True, allow_null=True, default=None)
+
+    class Meta:
+        model = Message
+        fields = [
+            "id",
+            "audience",
+            "kind",
+            "state",
+            "client",
+            "client_name",
+            "phone",
+            "installer",
+            "installer_name",
+            "visit",
+            "email",
+            "subject",
+            "body",
+            "created_at",
+            "useful_until",
+            "attempts",
+            "sent_at",
+            "trouble",
+            "called_at",
+            "call_note",
+        ]
+        read_only_fields = fields
+
+
+class MessageViewSet(ReadOnlyViewSet):
+    """What was told, or is to be told. `?state=to_call` is the office's call list; clients see what is for them."""
+
+    resource = "message"
+    queryset = Message.objects.select_related("client", "installer")
+    serializer_class = MessageSerializer
+    filterset_fields = {
+        "state": ["exact"],
+        "audience": ["exact"],
+        "kind": ["exact"],
+        "client": ["exact"],
+        "installer": ["exact"],
+        "visit": ["exact"],
+        "created_at": ["gte", "lt"],
+    }
+    ordering_fields = ["created_at"]
+
+    @extend_schema(request=NoteSerializer, responses=MessageSerializer)
+    @action(detail=True, methods=["post"])
+    def called(self, request: Request, pk: str) -> Response:
+        """Take the message off the call list: somebody has told it by telephone."""
+        with self.transaction():
+            message = self.locked_object()
+            sent = NoteSerializer.read(self)
+            return self.answer(self.reread(note_call(message=message, by=self.by, now=self.now, **sent)))

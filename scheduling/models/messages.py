@@ -1,0 +1,74 @@
+"""What people are told of visits: written with the move itself, sent afterwards."""
+
+from typing import ClassVar
+
+from django.db import models
+
+from accounts.models import Client, Company, Membership
+from accounts.tenancy import TenantModel
+from scheduling.models.installers import Installer
+from scheduling.models.visits import Visit
+
+
+class Message(TenantModel):
+    """One message to one reader about one event; the event's name makes sure that it is written once."""
+
+    # A message to an installer or the office names no client, so clients see those to themselves alone.
+    CLIENT_PATH = "client_id"
+
+    class Audience(models.TextChoices):
+        CLIENT = "client", "client"
+        INSTALLER = "installer", "installer"
+        OFFICE = "office", "office"
+
+    class Kind(models.TextChoices):
+        OFFERED = "offered", "times to choose from"
+        OFFER_TAKEN = "offer_taken", "a time was chosen"
+        OFFER_LAPSED = "offer_lapsed", "nobody chose a time"
+        CONFIRMED = "confirmed", "the time is agreed"
+        MOVED = "moved", "the time has changed"
+        WITHDRAWN = "withdrawn", "the time is given back"
+        ON_THE_WAY = "on_the_way", "on the way"
+        DONE = "done", "the work is done"
+        NOT_DONE = "not_done", "the work could not be done"
+        CANCELLED = "cancelled", "called off"
+        CANNOT_KEEP = "cannot_keep", "nobody can keep the time"
+        ROUNDS_CHANGED = "rounds_changed", "rounds have changed"
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "to be sent by e-mail"
+        SENDING = "sending", "being sent"
+        SENT = "sent", "sent by e-mail"
+        TO_CALL = "to_call", "to be told by telephone"
+        CALLED = "called", "told by telephone"
+        TO_READ = "to_read", "to be read here"
+        EXPIRED = "expired", "too late to be of use"
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="messages")
+    event = models.CharField(max_length=120, help_text="what it tells of, and whom; the same event is told once")
+    audience = models.CharField(max_length=10, choices=Audience)
+    client = models.ForeignKey(Client, on_delete=models.CASCADE, null=True, blank=True, related_name="messages")
+    installer = models.ForeignKey(Installer, on_delete=models.CASCADE, null=True, blank=True, related_name="messages")
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, null=True, blank=True, related_name="messages")
+    kind = models.CharField(max_length=16, choices=Kind)
+    state = models.CharField(max_length=8, choices=State)
+    email = models.EmailField(blank=True, help_text="where it goes; empty: it is read here or told by telephone")
+    subject = models.CharField(max_length=200)
+    body = models.TextField()
+    created_at = models.DateTimeField()
+    useful_until = models.DateTimeField(null=True, blank=True, help_text="after this it is not sent any more")
+    attempts = models.PositiveSmallIntegerField(default=0)
+    next_attempt_at = models.DateTimeField(null=True, blank=True)
+    sent_at = models.DateTimeField(null=True, blank=True)
+    trouble = models.CharField(max_length=300, blank=True, help_text="what went wrong when it was sent last")
+    called_at = models.DateTimeField(null=True, blank=True)
+    called_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    call_note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["company", "event"], name="one_message_per_event")]
+        indexes: ClassVar = [models.Index(fields=["state", "next_attempt_at"], name="message_by_state")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} to {self.audience}"

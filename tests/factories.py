@@ -198,6 +198,7 @@ class CatalogueItemFactory(TenantFactory):
     code = factory.Sequence(lambda n: f"C{n:04d}")
     name = factory.Sequence(lambda n: f"Cartridge {n}")
     kind = "sediment"
+    purpose = ""
     price = Decimal("12.50")
     pack_size = 4
     lead_time_days = 7

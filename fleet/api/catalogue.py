@@ -7,6 +7,7 @@ from rest_framework import serializers
 from accounts.api.serializers import TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
 from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
+from fleet.engineering.purposes import KINDS_WITH_PURPOSE
 from fleet.models import CatalogueItem, PartsRule
 
 
@@ -23,6 +24,7 @@ class CatalogueItemSerializer(QuantityModelSerializer):
             "code",
             "name",
             "kind",
+            "purpose",
             "price",
             "pack_size",
             "lead_time_days",
@@ -52,6 +54,11 @@ class CatalogueItemSerializer(QuantityModelSerializer):
         """Ask for what the engineering needs of a membrane and of a resin."""
         kind = attrs.get("kind", getattr(self.instance, "kind", ""))
         missing = {}
+        if attrs.get("purpose", getattr(self.instance, "purpose", "")) and kind not in KINDS_WITH_PURPOSE:
+            missing["purpose"] = (
+                f"A {CatalogueItem.Kind(kind).label} says by its kind what it is for: leave the purpose empty. Only an "
+                "accessory or a small part has one."
+            )
         for column, name in _NEEDED.get(kind, {}).items():
             value = attrs.get(column, getattr(self.instance, column, None))
             if value is None or value == "":
@@ -81,8 +88,14 @@ class CatalogueItemViewSet(QuantityViewSet, ReadWriteViewSet):
     resource = "catalogue_item"
     queryset = CatalogueItem.objects.all()
     serializer_class = CatalogueItemSerializer
-    filterset_fields = {"kind": ["exact"], "code": ["exact"], "name": ["icontains"], "is_active": ["exact"]}
-    ordering_fields = ["code", "name", "kind", "price", "lead_time_days"]
+    filterset_fields = {
+        "kind": ["exact"],
+        "purpose": ["exact"],
+        "code": ["exact"],
+        "name": ["icontains"],
+        "is_active": ["exact"],
+    }
+    ordering_fields = ["code", "name", "kind", "purpose", "price", "lead_time_days"]
 
 
 class PartsRuleSerializer(TenantModelSerializer):

@@ -168,6 +168,7 @@ def _catalogue(company: Company, scenario: Scenario) -> dict[str, CatalogueItem]
                 code=row["code"],
                 name=row["name"],
                 kind=row["kind"],
+                purpose=row["purpose"],
                 price=row["price"],
                 pack_size=int(row["pack_size"]),
                 lead_time_days=int(row["lead_time_days"]),

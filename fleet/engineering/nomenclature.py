@@ -71,10 +71,14 @@ WATER_TERMS: Final = (
 )
 ITEM_TERMS: Final = (
     Term("d", "micron_rating_um", "particle size a sediment cartridge holds back"),
-    Term("V_r", "rated_volume_l", "volume on the label of a sediment or carbon cartridge"),
+    Term("V_r", "rated_volume_l", "volume on the label: treated by a sediment or carbon cartridge, held by a tank"),
     Term("V_C", "carbon_volume_l", "bed volume of a carbon cartridge"),
     Term("m_Cl", "chlorine_capacity_g", "chlorine a carbon cartridge takes out in its life, as Cl2"),
-    Term("Q_r", "rated_flow_l_per_day", "permeate flow on the label of a membrane, at the test condition below"),
+    Term(
+        "Q_r",
+        "rated_flow_l_per_day",
+        "flow on the label: permeate of a membrane, at the test condition below; concentrate of a restrictor",
+    ),
     Term("P_r", "rated_pressure_kpa", "test pressure of the label, gauge"),
     Term("T_r", "rated_temperature_degc", "test temperature of the label"),
     Term("C_r", "rated_tds_mg_per_l", "NaCl of the test solution"),

@@ -8,6 +8,7 @@ from django.db.models import Q
 
 from accounts.models import Company
 from accounts.tenancy import TenantModel
+from fleet.engineering.purposes import KINDS_WITH_PURPOSE, PURPOSES
 from fleet.models.units import Stage
 
 _NOT_NEGATIVE = [MinValueValidator(0)]
@@ -38,6 +39,12 @@ class CatalogueItem(TenantModel):
     code = models.CharField(max_length=40)
     name = models.CharField(max_length=120)
     kind = models.CharField(max_length=10, choices=Kind)
+    purpose = models.CharField(
+        max_length=24,
+        choices=list(PURPOSES.items()),
+        blank=True,
+        help_text="what an accessory or small part is for; empty for cartridges, and where sizing need not know",
+    )
     price = models.DecimalField(
         max_digits=10, decimal_places=2, validators=_NOT_NEGATIVE, help_text="of one piece, in the company's currency"
     )
@@ -49,7 +56,10 @@ class CatalogueItem(TenantModel):
     )
 
     rated_volume_l = models.FloatField(
-        null=True, blank=True, validators=_NOT_NEGATIVE, help_text="sediment or carbon: volume on the label"
+        null=True,
+        blank=True,
+        validators=_NOT_NEGATIVE,
+        help_text="sediment or carbon: volume on the label; tank: volume it holds",
     )
     micron_rating_um = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE)
     carbon_kind = models.CharField(max_length=10, choices=Carbon, blank=True)
@@ -57,8 +67,10 @@ class CatalogueItem(TenantModel):
     chlorine_capacity_g = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE, help_text="as Cl2")
     membrane_material = models.CharField(max_length=10, choices=Material, blank=True)
     rejection_fraction = models.FloatField(null=True, blank=True, validators=_FRACTION)
-    rated_flow_l_per_day = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE)
-    rated_pressure_kpa = models.FloatField(null=True, blank=True, help_text="gauge")
+    rated_flow_l_per_day = models.FloatField(
+        null=True, blank=True, validators=_NOT_NEGATIVE, help_text="membrane: permeate; restrictor: concentrate"
+    )
+    rated_pressure_kpa = models.FloatField(null=True, blank=True, help_text="gauge, of that flow")
     rated_temperature_degc = models.FloatField(null=True, blank=True)
     rated_tds_mg_per_l = models.FloatField(null=True, blank=True, help_text="as NaCl")
     rated_recovery_fraction = models.FloatField(null=True, blank=True, validators=_FRACTION)
@@ -88,6 +100,10 @@ class CatalogueItem(TenantModel):
             models.CheckConstraint(
                 condition=~Q(kind="resin") | Q(resin_volume_l__isnull=False, resin_capacity_eq_per_l__isnull=False),
                 name="a_resin_states_volume_and_capacity",
+            ),
+            models.CheckConstraint(
+                condition=Q(purpose="") | Q(kind__in=KINDS_WITH_PURPOSE),
+                name="a_cartridge_has_no_purpose_beside_its_kind",
             ),
         ]
 

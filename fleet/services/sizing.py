@@ -151,6 +151,8 @@ def _catalogue(by: Membership) -> list[Item]:
             rating=rating_of(row) if row.kind == CatalogueItem.Kind.MEMBRANE else None,
             resin_volume_l=row.resin_volume_l,
             resin_capacity_eq_per_l=row.resin_capacity_eq_per_l,
+            purpose=row.purpose,
+            rated_flow_l_per_day=row.rated_flow_l_per_day,
         )
         for row in rows
         if row.kind != CatalogueItem.Kind.RESIN or (row.resin_volume_l and row.resin_capacity_eq_per_l)

@@ -200,7 +200,7 @@ def _fittings(
             catalogue,
             size=f"Size {size:.0f} mL/min.",
             reason=f"Holds the waste ratio at {choice.waste_ratio:g} to 1, at which no scale forms in this water.",
-            near=size,
+            flow_l_per_day=choice.usual_flow_l_per_day * choice.waste_ratio,
         )
     ]
     if choice.is_pumped:
@@ -226,7 +226,7 @@ def _fittings(
     if tank_l > 0.0:
         found.append(
             fitting(
-                "tank",
+                "pressurised_tank",
                 catalogue,
                 size=f"At least {tank_l:.0f} L usable; a pressurised tank holds about a third of its volume usable.",
                 reason=f"A draw of {survey.peak_draw_l:g} L within {survey.draw_window_h:g} h is more than is made "

@@ -103,6 +103,8 @@ class Item:
     rating: MembraneRating | None = None
     resin_volume_l: float | None = None
     resin_capacity_eq_per_l: float | None = None
+    purpose: str = ""
+    rated_flow_l_per_day: float | None = None
 
 
 @dataclass(frozen=True)

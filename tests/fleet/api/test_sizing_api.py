@@ -24,10 +24,8 @@ def catalogue(company: Company) -> Company:
         company=company, kind="membrane", code="M200", price=Decimal("79"), rated_flow_l_per_day=757.0
     )
     factories.CatalogueItemFactory(company=company, kind="resin", code="RES", price=Decimal("16.50"))
-    for code, name in [("PUMP", "booster pump"), ("R", "flow restrictor, set of sizes")]:
-        factories.CatalogueItemFactory(
-            company=company, kind="accessory", code=code, name=name, micron_rating_um=None, rated_volume_l=None
-        )
+    for purpose in ("booster_pump", "flow_restrictor"):
+        factories.CatalogueItemFactory(company=company, kind="accessory", code=purpose, purpose=purpose)
     return company
 
 

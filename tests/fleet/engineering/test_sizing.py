@@ -32,10 +32,10 @@ CATALOGUE = [
     Item("M200", "membrane 757", "membrane", 79.0, rating=replace(LABEL, flow_l_per_day=757.0)),
     Item("RES", "mixed bed 0.6 L", "resin", 16.5, 365.0, resin_volume_l=0.6, resin_capacity_eq_per_l=0.45),
     Item("RES12", "mixed bed 1.2 L", "resin", 29.0, 365.0, resin_volume_l=1.2, resin_capacity_eq_per_l=0.45),
-    Item("PUMP", "Booster pump, 24 V", "accessory", 92.0),
-    Item("SOFT", "water softener, small", "accessory", 340.0),
-    Item("TANK", "pressurised tank 12 L", "accessory", 60.0),
-    Item("R400", "flow restrictor 400 mL/min", "accessory", 4.6),
+    Item("PUMP", "Booster pump, 24 V", "accessory", 92.0, purpose="booster_pump"),
+    Item("SOFT", "water softener, small", "accessory", 340.0, purpose="softener"),
+    Item("TANK", "pressurised tank 12 L", "accessory", 60.0, rated_volume_l=12.0, purpose="pressurised_tank"),
+    Item("R400", "flow restrictor 400 mL/min", "accessory", 4.6, purpose="flow_restrictor", rated_flow_l_per_day=576.0),
 ]
 SOFT_WATER = SiteSurvey(
     "reef", 140.0, 413.6854 + 8 * 6.894757293168361, 25.0, 25.0, 250.0, 50.0, 40.0, 7.6, 0.0, 0.5,
@@ -214,9 +214,9 @@ def test_what_is_lacking_is_said_instead_of_a_wrong_offer() -> None:
 
 def test_a_tank_with_less_room_than_it_needs_is_said() -> None:
     found = offer(SOFT_WATER, ("drinking", 70.0), largest_tank_l=5.0).alternatives[0]
-    assert "tank" not in {fitting.what for fitting in found.fittings}
+    assert "pressurised_tank" not in {fitting.what for fitting in found.fittings}
     drawn = offer(replace(SOFT_WATER, peak_draw_l=40.0), ("drinking", 70.0), largest_tank_l=5.0).alternatives[0]
-    assert "tank" in {fitting.what for fitting in drawn.fittings}
+    assert "pressurised_tank" in {fitting.what for fitting in drawn.fittings}
     assert "no_room_for_tank" in codes(drawn.reasons)
 
 

@@ -2,16 +2,18 @@
 
 from typing import Any, Final
 
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.api.fields import FiniteFloatField, OneOfField, TenantRelatedField
 from accounts.api.serializers import StrictSerializer
-from fleet.api.quantities import QuantityField, QuantityViewSet
+from fleet.api.quantities import QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.engineering import units as kinds
+from fleet.engineering.purposes import PURPOSES
 from fleet.engineering.sizing import DISINFECTANTS, Check
+from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, Site, Stage, Unit
 from fleet.services.sizing import AskedUse, size_for
 
@@ -33,7 +35,20 @@ _SURVEY: Final = (
     "peak_draw_l",
     "draw_window_h",
 )
-_LIMITS: Final = ("has_power", "most_cartridges", "largest_tank_l", "water_price_per_m3")
+_SHOWN: Final = {
+    "type": ["object", "null"],
+    "description": "A number with its unit, in the system chosen by ?units= or that of the company; null where none.",
+    "required": ["value", "unit"],
+    "properties": {"value": {"type": "number"}, "unit": {"type": "string"}},
+}
+_LIMITS: Final = (
+    "has_power",
+    "most_cartridges",
+    "largest_tank_l",
+    "water_price_per_m3",
+    "starts_per_day",
+    "flush_l_per_start",
+)
 
 
 class AskedUseSerializer(StrictSerializer):
@@ -78,7 +93,12 @@ class SizingRequestSerializer(StrictSerializer):
     iron = QuantityField("iron_mg_per_l", required=False, source="iron_mg_per_l")
     manganese = QuantityField("manganese_mg_per_l", required=False, source="manganese_mg_per_l")
     disinfectant = OneOfField(choices=[(name, name) for name in DISINFECTANTS], required=False)
-    peak_draw = QuantityField(_VOLUME, source="peak_draw_l", required=False, help_text="the largest draw")
+    peak_draw = QuantityField(
+        _VOLUME,
+        source="peak_draw_l",
+        required=False,
+        help_text="the largest draw; half a day's water of a tap when left out",
+    )
     draw_window_h = FiniteFloatField(min_value=0, max_value=168, required=False, help_text="hours it is spread over")
     has_power = serializers.BooleanField(required=False, help_text="whether a pump can be supplied; yes when left out")
     most_cartridges = serializers.IntegerField(
@@ -87,6 +107,15 @@ class SizingRequestSerializer(StrictSerializer):
     largest_tank = QuantityField(_VOLUME, source="largest_tank_l", required=False)
     water_price_per_m3 = FiniteFloatField(
         min_value=0, max_value=1000, required=False, help_text="supply and drain, in the company's currency"
+    )
+    starts_per_day = FiniteFloatField(
+        min_value=0, max_value=200, required=False, help_text="how often the unit starts; twice when left out"
+    )
+    flush_per_start = QuantityField(
+        kinds.VOLUME.within(0.0, 50.0),
+        source="flush_l_per_start",
+        required=False,
+        help_text="feed water that flushes one membrane at each start; 1.5 L when left out",
     )
 
 
@@ -99,27 +128,34 @@ class LifeSerializer(serializers.Serializer[Any]):
     limited_by = serializers.CharField()
 
 
-class SizedPartSerializer(serializers.Serializer[Any]):
-    """A cartridge in its place of the train, and why."""
+class SentencesSerializer(serializers.Serializer[Any]):
+    """A sentence for who fits the unit, and one for who pays it."""
+
+    installer_sentence = serializers.CharField(source="for_installer")
+    client_sentence = serializers.CharField(source="for_client")
+
+
+class SizedPartSerializer(SentencesSerializer):
+    """Cartridges of one kind in their place of the train, and why."""
 
     stage = OneOfField(choices=Stage.choices)
     role = serializers.CharField()
+    count = serializers.IntegerField()
     item = serializers.CharField(source="item.code", help_text="code in the catalogue")
     name = serializers.CharField(source="item.name")
-    price = serializers.FloatField(source="item.price")
+    price = serializers.FloatField(source="item.price", help_text="of one")
     life = LifeSerializer()
-    cost_per_year = serializers.FloatField()
-    reason = serializers.CharField()
+    cost_per_year = serializers.FloatField(help_text="of all of them")
 
 
-class SizedFittingSerializer(serializers.Serializer[Any]):
-    """Something beside the cartridges; no item where the catalogue has none."""
+class SizedFittingSerializer(SentencesSerializer):
+    """Something beside the cartridges; no item where the catalogue has none that fits."""
 
-    what = serializers.CharField()
+    purpose = OneOfField(choices=list(PURPOSES.items()))
+    count = serializers.IntegerField()
     item = serializers.SerializerMethodField()
     price = serializers.SerializerMethodField()
     size = serializers.CharField()
-    reason = serializers.CharField()
 
     def get_item(self, fitting: Any) -> str | None:
         """Its code in the catalogue."""
@@ -130,14 +166,25 @@ class SizedFittingSerializer(serializers.Serializer[Any]):
         return fitting.item.price if fitting.item is not None else None
 
 
-class RemarkSerializer(serializers.Serializer[Any]):
-    """A code, and a sentence for the offer."""
+class OutletSerializer(SentencesSerializer):
+    """Where one use takes its water, and what it gets there."""
+
+    use = OneOfField(choices=Unit.Use.choices)
+    weekly_demand = QuantityField(kinds.VOLUME, source="demand_l_per_week")
+    branch = serializers.ChoiceField(choices=[("membrane", "behind the membrane"), ("resin", "behind the resin")])
+    tds = QuantityField(
+        kinds.TDS, source="tds_mg_per_l", allow_null=True, help_text="expected; null behind resin, below what shows"
+    )
+    limit = QuantityField(kinds.TDS, source="limit_mg_per_l", help_text="highest the use allows")
+
+
+class RemarkSerializer(SentencesSerializer):
+    """What is to be said, under a code a program can compare."""
 
     code = serializers.CharField()
-    sentence = serializers.CharField()
 
 
-class AlternativeSerializer(serializers.Serializer[Any]):
+class AlternativeSerializer(SentencesSerializer):
     """One configuration with its numbers."""
 
     best_for = serializers.ListField(
@@ -148,6 +195,7 @@ class AlternativeSerializer(serializers.Serializer[Any]):
     )
     parts = SizedPartSerializer(many=True, help_text="the train from the feed on")
     fittings = SizedFittingSerializer(many=True)
+    outlets = OutletSerializer(many=True, help_text="each use with the branch it takes its water from")
     has_booster_pump = serializers.BooleanField()
     inlet_pressure = QuantityField(kinds.PRESSURE, source="inlet_pressure_kpa")
     usual_permeate_flow = QuantityField(kinds.FLOW, source="usual_permeate_flow_l_per_day")
@@ -159,20 +207,19 @@ class AlternativeSerializer(serializers.Serializer[Any]):
     waste_ratio = serializers.FloatField(help_text="concentrate over permeate")
     recovery_fraction = serializers.FloatField()
     restrictor_ml_per_min = serializers.FloatField()
-    waste_per_week = QuantityField(kinds.VOLUME, source="waste_l_per_week")
+    waste_per_week = QuantityField(kinds.VOLUME, source="waste_l_per_week", help_text="with the flush water")
+    flush_per_week = QuantityField(kinds.VOLUME, source="flush_l_per_week", help_text="of it, flushed at starts")
     feed_per_week = QuantityField(kinds.VOLUME, source="feed_l_per_week")
     permeate_tds = QuantityField(kinds.TDS, source="permeate_tds_mg_per_l")
     concentrate_langelier_index = serializers.FloatField(allow_null=True)
     tank_usable_volume = QuantityField(kinds.VOLUME, source="tank_usable_volume_l")
-    first_cost = serializers.FloatField(help_text="cartridges and fittings, without housings and labour")
+    first_cost = serializers.FloatField(help_text="cartridges and fittings the catalogue has, without labour")
     consumables_per_year = serializers.FloatField()
     consumables_per_1000_l = serializers.FloatField()
     water_per_year = serializers.FloatField()
     running_cost_per_year = serializers.FloatField()
     reasons = RemarkSerializer(many=True)
     missing = RemarkSerializer(many=True, help_text="what it needs and the catalogue does not have")
-    installer_sentence = serializers.CharField(source="for_installer")
-    client_sentence = serializers.CharField(source="for_client")
 
 
 class OfferSerializer(serializers.Serializer[Any]):
@@ -180,6 +227,7 @@ class OfferSerializer(serializers.Serializer[Any]):
 
     alternatives = AlternativeSerializer(many=True)
     missing = RemarkSerializer(many=True)
+    remarks = RemarkSerializer(many=True, help_text="on the alternatives beside each other")
     note = serializers.SerializerMethodField()
 
     def get_note(self, offer: Any) -> str:
@@ -208,6 +256,7 @@ class SizingViewSet(QuantityViewSet):
             survey={name: asked[name] for name in _SURVEY if name in asked},
             limits={name: asked[name] for name in _LIMITS if name in asked},
             site=asked.get("site"),
+            unit_system=unit_system_of(self.get_serializer_context()),
             by=self.by,
         )
         return Response(self.get_serializer(offer).data)
@@ -219,12 +268,15 @@ class PromisedSerializer(StrictSerializer):
     waste_ratio = FiniteFloatField(min_value=0.1, max_value=50, required=False, help_text="concentrate over permeate")
     inlet_pressure = QuantityField("inlet_pressure_kpa", source="inlet_pressure_kpa", required=False)
     product_tds = QuantityField("product_tds_mg_per_l", source="product_tds_mg_per_l", required=False)
+    membranes = serializers.IntegerField(
+        min_value=1, max_value=20, required=False, help_text="side by side, all of one label; one when left out"
+    )
 
 
-class CheckSerializer(serializers.Serializer[Any]):
-    """One promise against the first readings; numbers in the unit at the end of the quantity's name."""
+class CheckSerializer(SentencesSerializer):
+    """One promise against the first readings, in the caller's system; a ratio has no unit."""
 
-    quantity = serializers.CharField()
+    quantity = serializers.SerializerMethodField()
     verdict = serializers.ChoiceField(
         choices=[("kept", "kept"), ("not_kept", "not kept"), ("not_read", "not read, or not with what it is judged by")]
     )
@@ -232,24 +284,37 @@ class CheckSerializer(serializers.Serializer[Any]):
     found = serializers.SerializerMethodField()
     low = serializers.SerializerMethodField()
     high = serializers.SerializerMethodField()
-    installer_sentence = serializers.CharField(source="for_installer")
-    client_sentence = serializers.CharField(source="for_client")
 
-    def get_promised(self, check: Check) -> float | None:
+    def get_quantity(self, check: Check) -> str:
+        """Its name in the API."""
+        return public_name(check.quantity)
+
+    @extend_schema_field(_SHOWN)
+    def get_promised(self, check: Check) -> dict[str, Any] | None:
         """As promised, at the condition of the reading."""
-        return _rounded(check.promised)
+        return self._shown(check, check.promised)
 
-    def get_found(self, check: Check) -> float | None:
+    @extend_schema_field(_SHOWN)
+    def get_found(self, check: Check) -> dict[str, Any] | None:
         """As read."""
-        return _rounded(check.found)
+        return self._shown(check, check.found)
 
-    def get_low(self, check: Check) -> float | None:
+    @extend_schema_field(_SHOWN)
+    def get_low(self, check: Check) -> dict[str, Any] | None:
         """Lowest value that keeps the promise."""
-        return _rounded(check.low)
+        return self._shown(check, check.low)
 
-    def get_high(self, check: Check) -> float | None:
+    @extend_schema_field(_SHOWN)
+    def get_high(self, check: Check) -> dict[str, Any] | None:
         """Highest value that keeps the promise."""
-        return _rounded(check.high)
+        return self._shown(check, check.high)
+
+    def _shown(self, check: Check, value: float | None) -> dict[str, Any] | None:
+        if value is None:
+            return None
+        if check.quantity not in kinds.QUANTITY_KINDS:
+            return {"value": float(f"{value:.6g}"), "unit": ""}
+        return shown(value, check.quantity, unit_system_of(self.context))
 
 
 class CommissioningSerializer(serializers.Serializer[Any]):
@@ -261,7 +326,3 @@ class CommissioningSerializer(serializers.Serializer[Any]):
     )
     readings = serializers.ListField(child=serializers.IntegerField(), help_text="ids of the readings used")
     checks = CheckSerializer(many=True)
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else float(f"{value:.6g}")

@@ -22,7 +22,7 @@ from fleet.api.forecasts import (
     day_asked,
 )
 from fleet.api.placements import PlacementSerializer
-from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
+from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet, unit_system_of
 from fleet.api.readings import NewUnitReadingSerializer, ReadingDetailSerializer, store_one
 from fleet.api.sizing import CommissioningSerializer, PromisedSerializer
 from fleet.api.status import StatusSerializer
@@ -247,8 +247,15 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
         unit = self.get_object()
         asked = PromisedSerializer(data=request.data, context=self.get_serializer_context())
         asked.is_valid(raise_exception=True)
-        found = check_commissioning(unit=unit, promised=asked.validated_data, by=self.by, now=self.now)
-        return Response(CommissioningSerializer(found, context=self.get_serializer_context()).data)
+        context = self.get_serializer_context()
+        found = check_commissioning(
+            unit=unit,
+            promised=asked.validated_data,
+            unit_system=unit_system_of(context),
+            by=self.by,
+            now=self.now,
+        )
+        return Response(CommissioningSerializer(found, context=context).data)
 
     @extend_schema(responses=UnitFindingsSerializer)
     @action(detail=True, methods=["get"], url_path="findings")

@@ -15,7 +15,7 @@ FloatArray: TypeAlias = NDArray[np.float64]
 BoolArray: TypeAlias = NDArray[np.bool_]
 Numbers: TypeAlias = float | FloatArray
 # Far beyond anything measured; the products and powers of such numbers would overflow on the way.
-_LARGEST: Final = 1e30
+LARGEST: Final = 1e30
 # A float when every argument was a scalar, an array otherwise: the same promise numpy's ufuncs make, typed as they are.
 Result: TypeAlias = Any
 
@@ -39,8 +39,8 @@ def as_numbers(value: Numbers, field: str) -> FloatArray:
     floats: FloatArray = array.astype(np.float64, copy=False)
     if np.any(np.isinf(floats)):
         raise EngineeringError(field, "An infinite value is not a measurement; give a finite number.")
-    if np.any(np.abs(floats) > _LARGEST):
-        raise EngineeringError(field, f"A number beyond {_LARGEST:g} is not a measurement; check its power of ten.")
+    if np.any(np.abs(floats) > LARGEST):
+        raise EngineeringError(field, f"A number beyond {LARGEST:g} is not a measurement; check its power of ten.")
     return floats
 
 

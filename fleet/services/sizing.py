@@ -53,7 +53,13 @@ class AskedUse:
 
 
 def size_for(
-    *, uses: Sequence[AskedUse], survey: dict[str, Any], limits: dict[str, Any], site: Site | None, by: Membership
+    *,
+    uses: Sequence[AskedUse],
+    survey: dict[str, Any],
+    limits: dict[str, Any],
+    site: Site | None,
+    unit_system: str,
+    by: Membership,
 ) -> Offer:
     """Return what the acting member's company can offer; nothing is stored.
 
@@ -68,6 +74,8 @@ def size_for(
         Further fields of `SizingRequest`: room, power, price of water.
     site
         A stored site, for its feed water and disinfectant.
+    unit_system
+        Of the sentences.
 
     Raises
     ------
@@ -83,7 +91,12 @@ def size_for(
     asked = [_demand(place, use, faults) for place, use in enumerate(uses)]
     if faults:
         raise InvalidInput("sizing_needs_more", "Sizing needs more to go by.", faults=faults)
-    limits = {**limits, "coldest_is_known": "lowest_temperature_degc" in known}
+    limits = {
+        **limits,
+        "coldest_is_known": "lowest_temperature_degc" in known,
+        "unit_system": unit_system,
+        "currency": by.company.currency,
+    }
     known.setdefault("lowest_temperature_degc", known["usual_temperature_degc"])
     try:
         water_uses = tuple(WaterUse(use.use, demand) for use, demand in zip(uses, asked, strict=True))
@@ -96,7 +109,7 @@ def size_for(
         ) from None
 
 
-_PLACES: Final = {"demand_l_per_week": "uses", "uses": "uses", "use": "uses"}
+_PLACES: Final = {"demand_l_per_week": "uses", "use": "uses", "flush_l_per_start": "flush_per_start"}
 
 
 def _demand(place: int, use: AskedUse, faults: list[Fault]) -> float:
@@ -155,7 +168,6 @@ def _catalogue(by: Membership) -> list[Item]:
             rated_flow_l_per_day=row.rated_flow_l_per_day,
         )
         for row in rows
-        if row.kind != CatalogueItem.Kind.RESIN or (row.resin_volume_l and row.resin_capacity_eq_per_l)
     ]
 
 
@@ -191,14 +203,18 @@ class Commissioning:
     checks: tuple[Check, ...]
 
 
-def check_commissioning(*, unit: Unit, promised: dict[str, float], by: Membership, now: datetime) -> Commissioning:
+def check_commissioning(
+    *, unit: Unit, promised: dict[str, Any], unit_system: str, by: Membership, now: datetime
+) -> Commissioning:
     """Compare the first readings of a unit, after running-in, with what sizing promised.
 
     Parameters
     ----------
     promised
-        `waste_ratio`, `inlet_pressure_kpa`, `product_tds_mg_per_l`; what is left out follows from the unit: its design
-        recovery and its target. Flow and permeate TDS follow from the label of its membrane.
+        `waste_ratio`, `inlet_pressure_kpa`, `product_tds_mg_per_l`, `membranes`; what is left out follows from the
+        unit: its design recovery, its target, one membrane. Flow and permeate TDS follow from its membrane's label.
+    unit_system
+        Of the sentences.
 
     Raises
     ------
@@ -237,8 +253,9 @@ def check_commissioning(*, unit: Unit, promised: dict[str, float], by: Membershi
         waste_ratio=promised.get("waste_ratio", float(waste_ratio(unit.design_recovery_fraction))),
         inlet_pressure_kpa=promised.get("inlet_pressure_kpa"),
         product_tds_mg_per_l=promised.get("product_tds_mg_per_l", _target(unit)),
+        membranes=promised.get("membranes", 1),
     )
-    checks = commissioning_checks(promise, reading)
+    checks = commissioning_checks(promise, reading, unit_system)
     verdicts = {check.verdict for check in checks}
     verdict = "not_kept" if "not_kept" in verdicts else "kept" if "kept" in verdicts else "not_read"
     return Commissioning(unit.pk, verdict, (best.pk,), checks)

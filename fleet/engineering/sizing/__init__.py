@@ -1,4 +1,4 @@
-"""How large a unit must be, and what a quotation should contain."""
+"""How large a unit must be, and what an offer should contain."""
 
 from fleet.engineering.sizing.commissioning import Check, Promise, commissioning_checks
 from fleet.engineering.sizing.compare import compare
@@ -8,13 +8,13 @@ from fleet.engineering.sizing.offer import (
     Item,
     Life,
     Offer,
+    Outlet,
     Part,
     Remark,
     SizingRequest,
     WaterUse,
 )
-from fleet.engineering.sizing.quotation import Note, Quotation, QuotedPosition, quote
-from fleet.engineering.sizing.survey import DISINFECTANTS, MembraneOption, QuotationPolicy, SiteSurvey
+from fleet.engineering.sizing.survey import DISINFECTANTS, SiteSurvey, SizingPolicy
 
 __all__ = [
     "DISINFECTANTS",
@@ -23,19 +23,15 @@ __all__ = [
     "Fitting",
     "Item",
     "Life",
-    "MembraneOption",
-    "Note",
     "Offer",
+    "Outlet",
     "Part",
     "Promise",
-    "Quotation",
-    "QuotationPolicy",
-    "QuotedPosition",
     "Remark",
     "SiteSurvey",
+    "SizingPolicy",
     "SizingRequest",
     "WaterUse",
     "commissioning_checks",
     "compare",
-    "quote",
 ]

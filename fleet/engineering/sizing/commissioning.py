@@ -10,6 +10,8 @@ from fleet.engineering.expected_flow import MembraneRating, expected_permeate_fl
 from fleet.engineering.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.sizing.site import site_permeate_tds_mg_per_l
 from fleet.engineering.sizing.survey import SiteSurvey
+from fleet.engineering.sizing.words import in_words
+from fleet.engineering.units import PRESSURE
 
 # A label carries a tolerance of 15 to 20 % on its flow (from memory).
 FLOW_TOLERANCE: Final = 0.20
@@ -34,12 +36,15 @@ class Promise:
         Membrane inlet; None where nothing was promised.
     product_tds_mg_per_l : float, optional
         Highest product TDS the use allows.
+    membranes : int
+        Side by side; all of one label.
     """
 
     rating: MembraneRating
     waste_ratio: float
     inlet_pressure_kpa: float | None = None
     product_tds_mg_per_l: float | None = None
+    membranes: int = 1
 
 
 @dataclass(frozen=True)
@@ -60,7 +65,9 @@ class Check:
     for_client: str
 
 
-def commissioning_checks(promise: Promise, reading: Mapping[str, float]) -> tuple[Check, ...]:
+def commissioning_checks(
+    promise: Promise, reading: Mapping[str, float], unit_system: str = "metric"
+) -> tuple[Check, ...]:
     """Return every check of a new unit.
 
     Parameters
@@ -69,6 +76,8 @@ def commissioning_checks(promise: Promise, reading: Mapping[str, float]) -> tupl
         What sizing said.
     reading : mapping of str to float
         Canonical quantities of the first reading; what was not read is left out.
+    unit_system : {"metric", "us"}
+        Of the sentences.
 
     Returns
     -------
@@ -88,6 +97,7 @@ def commissioning_checks(promise: Promise, reading: Mapping[str, float]) -> tupl
     >>> [(check.quantity, check.verdict) for check in found][:2]
     [('permeate_flow_l_per_day', 'not_kept'), ('permeate_tds_mg_per_l', 'not_read')]
     """
+    shortfall = in_words(PRESSURE_SHORTFALL_KPA, PRESSURE, unit_system)
     recovery = float(recovery_from_waste_ratio(promise.waste_ratio))
     flow, tds = _expected(promise, reading, recovery)
     permeate, drain = reading.get("permeate_flow_l_per_day"), reading.get("concentrate_flow_l_per_day")
@@ -119,8 +129,8 @@ def commissioning_checks(promise: Promise, reading: Mapping[str, float]) -> tupl
             _check(
                 "inlet_pressure_kpa", promise.inlet_pressure_kpa, reading.get("inlet_pressure_kpa"),
                 low=max(promise.inlet_pressure_kpa - PRESSURE_SHORTFALL_KPA, 0.0),
-                installer="The membrane inlet is more than 10 psi (69 kPa) below what was counted on: line, "
-                "prefilters or pump.",
+                installer=f"The membrane inlet is more than {shortfall} below what was counted on: line, prefilters or "
+                "pump.",
                 client="The water pressure is lower than was counted on.",
             )
         )  # fmt: skip
@@ -162,7 +172,7 @@ def _expected(promise: Promise, reading: Mapping[str, float], recovery: float) -
             recovery_fraction=recovery,
         )
         here = SiteSurvey("reef", 1.0, min(inlet, 1100.0), temperature, temperature, feed)
-        return float(flow), site_permeate_tds_mg_per_l(promise.rating, here, inlet, recovery)
+        return float(flow) * promise.membranes, site_permeate_tds_mg_per_l(promise.rating, here, inlet, recovery)
     except EngineeringError:
         # No driving pressure, or a condition outside the formulas: nothing can be promised of it.
         return None, None

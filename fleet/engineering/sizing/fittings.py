@@ -1,18 +1,27 @@
-"""What an offer needs beside the cartridges, looked for in the catalogue by its purpose."""
+"""What a configuration needs beside the cartridges: housings, restrictor, pump, tank, and what the water asks for."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
-from fleet.engineering.sizing.offer import Fitting, Item
+from fleet.engineering.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.restrictor import restrictor_size_ml_per_min
+from fleet.engineering.sizing.demand import feed_l_per_week
+from fleet.engineering.sizing.flows import FlowChoice
+from fleet.engineering.sizing.offer import Fitting, Item, Part, SizingRequest
+from fleet.engineering.sizing.storage import Storage
+from fleet.engineering.sizing.survey import SizingPolicy
+from fleet.engineering.sizing.train import flush_l_per_week
+from fleet.engineering.sizing.wear import resin_life, resin_loads_meq_per_l
+from fleet.engineering.sizing.words import days_in_words, in_words
+from fleet.engineering.targets import TARGETS
+from fleet.engineering.units import FLOW, PRESSURE, VOLUME
 
 # A restrictor within this share of the size asked for does (common practice, no source).
 RESTRICTOR_TOLERANCE: Final = 0.2
 
 
-def fitting(
-    purpose: str, catalogue: Sequence[Item], *, size: str, reason: str, flow_l_per_day: float | None = None
-) -> Fitting:
-    """Return a fitting with the cheapest item of the catalogue that has this purpose, or with none.
+def cheapest(purpose: str, catalogue: Sequence[Item], *, flow_l_per_day: float | None = None) -> Item | None:
+    """Return the cheapest item of the catalogue that has a purpose.
 
     Parameters
     ----------
@@ -20,15 +29,13 @@ def fitting(
         One of `PURPOSES`.
     catalogue : sequence of Item
         All of it.
-    size, reason : str
-        What is needed, and why, as sentences.
     flow_l_per_day : float, optional
         Flow it must have; an item that states one must lie within 20 % of it.
 
     Returns
     -------
-    Fitting
-        `item` is None where the catalogue has none.
+    Item or None
+        None where the catalogue has none.
 
     Raises
     ------
@@ -38,16 +45,239 @@ def fitting(
     Examples
     --------
     >>> stock = [Item("R9", "900 mL/min", "accessory", 4.6, purpose="flow_restrictor", rated_flow_l_per_day=1296.0)]
-    >>> fitting("flow_restrictor", stock, size="", reason="", flow_l_per_day=1200.0).item.code
+    >>> cheapest("flow_restrictor", stock, flow_l_per_day=1200.0).code
     'R9'
-    >>> fitting("flow_restrictor", stock, size="", reason="", flow_l_per_day=600.0).item is None
+    >>> cheapest("flow_restrictor", stock, flow_l_per_day=600.0) is None
     True
     """
     found = [item for item in catalogue if item.purpose == purpose and _fits(item, flow_l_per_day)]
-    return Fitting(purpose, min(found, key=lambda item: (item.price, item.code), default=None), size, reason)
+    return min(found, key=lambda item: (item.price, item.code), default=None)
 
 
 def _fits(item: Item, flow_l_per_day: float | None) -> bool:
     if flow_l_per_day is None or item.rated_flow_l_per_day is None:
         return True
     return abs(item.rated_flow_l_per_day - flow_l_per_day) <= RESTRICTOR_TOLERANCE * flow_l_per_day
+
+
+def fittings_for(
+    request: SizingRequest,
+    choice: FlowChoice,
+    parts: Sequence[Part],
+    catalogue: Sequence[Item],
+    store: Storage,
+    policy: SizingPolicy,
+) -> tuple[Fitting, ...]:
+    """Return every fitting of a configuration, each with its reason.
+
+    Parameters
+    ----------
+    request : SizingRequest
+        Site and uses.
+    choice : FlowChoice
+        Membranes, pressure and waste.
+    parts : sequence of Part
+        The train.
+    catalogue : sequence of Item
+        All of it.
+    store : Storage
+        What is stored.
+    policy : SizingPolicy
+        The company's practice.
+
+    Returns
+    -------
+    tuple of Fitting
+        With no item where the catalogue has nothing that fits.
+
+    Raises
+    ------
+    EngineeringError
+        Out of range.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import WaterUse
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> asked = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
+    >>> store = Storage("open_tank", 0.0, 0.0, 0.0, 1.0, True, None)
+    >>> [found.purpose for found in fittings_for(asked, flows, [], [], store, SizingPolicy())]
+    ['membrane_housing', 'flow_restrictor', 'flush_valve', 'float_valve']
+    """
+    return (
+        *_around_the_membrane(request, choice, parts, catalogue, policy),
+        *_treatment(request, choice, parts, catalogue, policy),
+        *_behind_it(request, choice, catalogue, store),
+    )
+
+
+def _around_the_membrane(
+    request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], catalogue: Sequence[Item], policy: SizingPolicy
+) -> Iterator[Fitting]:
+    def of(purpose: str, size: str, installer: str, client: str, count: int = 1, flow: float | None = None) -> Fitting:
+        return Fitting(purpose, cheapest(purpose, catalogue, flow_l_per_day=flow), size, installer, client, count)
+
+    system, survey = request.unit_system, request.survey
+    housings = sum(part.count for part in parts if part.stage != "membrane")
+    inlet, line = (
+        in_words(value, PRESSURE, system) for value in (choice.inlet_pressure_kpa, survey.lowest_line_pressure_kpa)
+    )
+    if housings:
+        yield of(
+            "cartridge_housing", f"{housings}, for at least the line pressure.",
+            "One for each cartridge; note the year, plastic housings are renewed after five to ten.",
+            "Each filter sits in a housing of its own, so that it can be changed without tools on the pipes.", housings,
+        )  # fmt: skip
+    yield of(
+        "membrane_housing", f"{choice.membranes}, for at least {inlet}.",
+        "One for each membrane.", "The membrane sits in a housing that stands the pressure.", choice.membranes,
+    )  # fmt: skip
+    if survey.lowest_line_pressure_kpa > policy.highest_line_kpa:
+        limit = in_words(policy.highest_line_kpa, PRESSURE, system)
+        yield of(
+            "pressure_regulator", f"Set to {limit}.",
+            f"The line gives {line} and more; housings and tubing are kept below {limit}.",
+            "Your water pressure is high; this keeps it at what the unit is built for.",
+        )  # fmt: skip
+    drain = choice.usual_flow_l_per_day * choice.waste_ratio
+    size = float(restrictor_size_ml_per_min(choice.usual_flow_l_per_day, choice.waste_ratio))
+    measure = "litres" if system == "metric" else "gallons"
+    known = choice.langelier is not None or choice.is_softened
+    scale = "at which no scale forms in this water" if known else "as is customary where scale cannot be judged"
+    yield of(
+        "flow_restrictor", f"{size:.0f} mL/min at {inlet}.",
+        f"Holds the waste at {choice.waste_ratio:g} to 1, {scale}. Set by the flow expected here, not by the label.",
+        f"Lets {choice.waste_ratio:g} {measure} run to the drain for each one made, which keeps the membrane clean.",
+        flow=drain,
+    )  # fmt: skip
+    if choice.is_pumped:
+        flow = in_words(choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio), FLOW, system)
+        yield of(
+            "booster_pump", f"For {flow} at {inlet} at the membrane inlet.",
+            f"The line gives {line} at its lowest; more pressure gives more and better water. It needs a cut-out for "
+            "low pressure before it.",
+            "A pump raises the pressure, so that the unit makes more and purer water.",
+        )  # fmt: skip
+    flush = flush_l_per_week(request, choice, policy)
+    if flush > 0.0:
+        yield of(
+            "flush_valve", "",
+            f"Flushes {in_words(flush, VOLUME, system)} a week at the starts, so that what crept through at rest goes "
+            "to the drain.",
+            "A short flush at each start keeps the membrane clean.",
+        )  # fmt: skip
+
+
+def _treatment(
+    request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], catalogue: Sequence[Item], policy: SizingPolicy
+) -> Iterator[Fitting]:
+    system, survey = request.unit_system, request.survey
+    if choice.is_softened:
+        feed = float(feed_l_per_week(request.demand_l_per_week, recovery_from_waste_ratio(choice.waste_ratio)))
+        yield Fitting(
+            "softener",
+            cheapest("softener", catalogue),
+            f"For {in_words(feed, VOLUME, system)} of feed a week at "
+            f"{in_words(survey.hardness_mg_per_l_as_caco3 or 0.0, 'hardness_mg_per_l_as_caco3', system)}.",
+            "Without hardness no lime forms, so less water goes to waste. It lowers neither the TDS nor the load on "
+            "the resin, and its salt is not in the cost.",
+            "Takes the lime out first, so that less water runs to the drain. It needs salt now and then.",
+        )
+    ions, gas = resin_loads_meq_per_l(survey, choice.permeate_tds_mg_per_l, policy)
+    if request.resin_demand_l_per_week > 0.0 and gas > ions:
+        item = cheapest("degassing", catalogue)
+        if choice.is_degassed or item is None:
+            daily = in_words(request.resin_demand_l_per_week / 7.0, VOLUME, system)
+            yield Fitting(
+                "degassing",
+                item,
+                f"An open aerated tank for {daily} a day, with a pump behind it.",
+                f"Carbon dioxide is {gas / (gas + ions):.0%} of the load on the resin and passes every membrane. "
+                f"{_lives(request, choice, parts, policy)} An extra anion cartridge before the mixed bed is the other "
+                "way.",
+                "Your water holds much carbonic acid, which uses up the last filter; airing the water first makes that "
+                "last longer.",
+            )
+    poor = next((entry.use for entry in request.uses if choice.permeate_tds_mg_per_l < _low(entry.use)), "")
+    if poor:
+        yield Fitting(
+            "remineralisation",
+            cheapest("remineralisation", catalogue),
+            "",
+            f"On the branch for {poor}: {TARGETS[poor].sentence}",
+            f"Adds back the minerals that {poor} wants.",
+        )
+
+
+def _low(use: str) -> float:
+    return TARGETS[use].product_tds_low_mg_per_l
+
+
+def _lives(request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], policy: SizingPolicy) -> str:
+    """How long the first resin lasts without degassing, and with it."""
+    resin = next((part for part in parts if part.stage == "resin"), None)
+    if resin is None:
+        return ""
+    without, behind = (
+        resin_life(
+            resin.item,
+            request.survey,
+            permeate_tds_mg_per_l=choice.permeate_tds_mg_per_l,
+            water_l_per_day=request.resin_demand_l_per_week / 7.0,
+            cartridges=1 if resin.role == "single" else 2,
+            policy=policy,
+            is_degassed=is_degassed,
+        ).days
+        for is_degassed in (False, True)
+    )
+    return (
+        f"Resin {resin.item.code} lasts about {days_in_words(without)} without it and {days_in_words(behind)} behind "
+        "it."
+    )
+
+
+def _behind_it(
+    request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item], store: Storage
+) -> Iterator[Fitting]:
+    def of(purpose: str, installer: str, client: str, size: str = "") -> Fitting:
+        return Fitting(purpose, cheapest(purpose, catalogue), size, installer, client)
+
+    if 0.0 < request.resin_demand_l_per_week < request.demand_l_per_week:
+        yield of(
+            "tee",
+            "Behind the membrane: one branch to the resin, the other before it.",
+            "One outlet for drinking and the like, another for the purest water: only that passes the last filter.",
+        )
+    if store.usable_l > 0.0:
+        usable, draw, volume = (
+            in_words(value, VOLUME, request.unit_system) for value in (store.usable_l, store.draw_l, store.volume_l)
+        )
+        window = f"{store.window_h:g} h" if store.window_h >= 1.0 else f"{store.window_h * 60:.0f} minutes"
+        yield Fitting(
+            store.purpose,
+            store.item,
+            f"At least {volume}, of which {usable} is usable.",
+            f"A draw of {draw} within {window} is {'assumed' if store.is_assumed else 'asked for'}, and the membrane "
+            "gives less meanwhile."
+            + (" Check the precharge empty; sanitise yearly." if store.purpose == "pressurised_tank" else ""),
+            "Keeps water ready, since the membrane makes it slowly.",
+        )
+    if store.purpose == "pressurised_tank":
+        yield of(
+            "automatic_shutoff_valve",
+            "Closes the feed when the tank is full, near two thirds of the line pressure; without it the drain never "
+            "stops.",
+            "Stops the unit when the tank is full, so that no water is wasted.",
+        )
+        yield of(
+            "check_valve",
+            "Holds the tank pressure so that the shut-off valve can close.",
+            "Keeps the water in the tank from running back.",
+        )
+    else:
+        yield of(
+            "float_valve",
+            "Closes when the store is full; fit an overflow or a leak detector beside it.",
+            "Stops the unit when your container is full.",
+        )

@@ -1,56 +1,71 @@
-"""Which membrane, pump and waste ratio serve a site in winter: every way the catalogue allows."""
+"""Which membranes, pump and waste ratio serve a site in winter: every way the catalogue allows."""
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 from fleet.engineering import scaling
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.expected_flow import MembraneRating
 from fleet.engineering.mass_balance import recovery_from_waste_ratio
-from fleet.engineering.sizing.demand import run_hours_per_day
-from fleet.engineering.sizing.offer import Item, Remark, SizingRequest
-from fleet.engineering.sizing.site import concentrate_langelier, site_flow_l_per_day, site_permeate_tds_mg_per_l
-from fleet.engineering.sizing.survey import QuotationPolicy, SiteSurvey
+from fleet.engineering.resin import ionic_load_meq_per_l
+from fleet.engineering.sizing.offer import Item, SizingRequest
+from fleet.engineering.sizing.site import (
+    concentrate_langelier,
+    site_driving_pressure_kpa,
+    site_flow_l_per_day,
+    site_permeate_tds_mg_per_l,
+)
+from fleet.engineering.sizing.survey import SiteSurvey, SizingPolicy
+from fleet.engineering.sizing.wear import carbon_dioxide_meq_per_l
+from fleet.engineering.tank import shutoff_tank_pressure_kpa, tank_fill_time_multiple
 
-_CUSTOMARY_UNKNOWN = 4.0
+_CUSTOMARY_UNKNOWN: Final = 4.0
 
 
 @dataclass(frozen=True)
 class FlowChoice:
-    """One membrane at one waste ratio, with or without pump and softener, and what it gives at the site.
+    """Membranes at one waste ratio, with or without pump, softener and degassing, and what they give at the site.
 
     Attributes
     ----------
     membrane : Item
         Of the catalogue.
-    is_pumped, is_softened : bool
-        Whether a booster pump and a softener belong to it.
     inlet_pressure_kpa : float
         Membrane inlet.
     waste_ratio : float
         Concentrate over permeate.
     usual_flow_l_per_day, winter_flow_l_per_day : float
-        New at the usual temperature; aged, at the lowest.
-    winter_run_hours_per_day : float
-        For the whole demand.
+        Of all membranes: new at the usual temperature; aged, at the lowest.
+    usual_run_hours_per_day, winter_run_hours_per_day : float
+        For the whole demand, with what a pressurised tank takes longer to fill.
     permeate_tds_mg_per_l : float
         Expected.
     langelier : float or None
         Of the concentrate.
+    membranes : int
+        Side by side.
+    is_pumped, is_softened, is_degassed : bool
+        Whether a booster pump, a softener and degassing before the resin belong to it.
     """
 
     membrane: Item
-    is_pumped: bool
-    is_softened: bool
     inlet_pressure_kpa: float
     waste_ratio: float
     usual_flow_l_per_day: float
     winter_flow_l_per_day: float
+    usual_run_hours_per_day: float
     winter_run_hours_per_day: float
     permeate_tds_mg_per_l: float
-    langelier: float | None
+    langelier: float | None = None
+    membranes: int = 1
+    is_pumped: bool = False
+    is_softened: bool = False
+    is_degassed: bool = False
 
 
-def allowed_waste_ratios(survey: SiteSurvey, policy: QuotationPolicy | None = None) -> tuple[float, ...]:
+def allowed_waste_ratios(survey: SiteSurvey, policy: SizingPolicy | None = None) -> tuple[float, ...]:
     """Return the waste ratios at which neither lime nor silica forms, the least waste first; empty where none is.
 
     Where hardness, alkalinity or pH are not known only the ratios customary for hard water are left.
@@ -63,27 +78,24 @@ def allowed_waste_ratios(survey: SiteSurvey, policy: QuotationPolicy | None = No
     >>> allowed_waste_ratios(SiteSurvey("reef", 140.0, 300.0, 6.0, 12.0, 250.0))
     (4.0, 5.0)
     """
-    practice = policy or QuotationPolicy()
-    ratios = sorted(practice.waste_ratios)
-    hardness = survey.hardness_mg_per_l_as_caco3
-    if hardness is None or (hardness > 0.0 and concentrate_langelier(survey, ratios[0]) is None):
-        return tuple(ratio for ratio in ratios if ratio >= _CUSTOMARY_UNKNOWN) or tuple(ratios[-1:])
-    least = next(ratio for limit, ratio in practice.least_ratio_up_to_hardness if hardness <= limit)
+    practice = policy or SizingPolicy()
+    # More silica than dissolves leaves less than no recovery, and so no ratio.
     solubility = float(scaling.amorphous_silica_solubility_mg_per_l(survey.lowest_temperature_degc))
     most = 1.0 - (survey.silica_mg_per_l or 0.0) / solubility
+    ratios = [ratio for ratio in sorted(practice.waste_ratios) if recovery_from_waste_ratio(ratio) <= most]
+    hardness = survey.hardness_mg_per_l_as_caco3
+    if hardness is None or (hardness > 0.0 and concentrate_langelier(survey, practice.waste_ratios[0]) is None):
+        return tuple(ratio for ratio in ratios if ratio >= _CUSTOMARY_UNKNOWN) or tuple(ratios[-1:])
+    least = next(ratio for limit, ratio in practice.least_ratio_up_to_hardness if hardness <= limit)
     return tuple(
         ratio
         for ratio in ratios
-        if ratio >= least
-        and recovery_from_waste_ratio(ratio) <= most
-        and (concentrate_langelier(survey, ratio) or 0.0) <= practice.highest_langelier
+        if ratio >= least and (concentrate_langelier(survey, ratio) or 0.0) <= practice.highest_langelier
     )
 
 
-def flow_choices(
-    request: SizingRequest, membranes: Sequence[Item], policy: QuotationPolicy
-) -> tuple[list[FlowChoice], list[Remark]]:
-    """Return every way that serves the demand in winter, and where there is none, why.
+def flow_choices(request: SizingRequest, membranes: Sequence[Item], policy: SizingPolicy) -> list[FlowChoice]:
+    """Return every way that serves the demand in winter.
 
     Parameters
     ----------
@@ -91,13 +103,14 @@ def flow_choices(
         The site and its uses.
     membranes : sequence of Item
         With their ratings.
-    policy : QuotationPolicy
+    policy : SizingPolicy
         The company's practice.
 
     Returns
     -------
-    (list of FlowChoice, list of Remark)
-        A softener is thought of where hardness sets the waste ratio; a pump where there is power.
+    list of FlowChoice
+        With as few membranes side by side as do. A softener is thought of where hardness sets the waste ratio, a pump
+        where there is power, degassing where carbon dioxide is most of the load on the resin.
 
     Raises
     ------
@@ -106,32 +119,14 @@ def flow_choices(
 
     Examples
     --------
-    >>> from fleet.engineering.expected_flow import MembraneRating
     >>> from fleet.engineering.sizing.offer import WaterUse
     >>> label = Item("M75", "75", "membrane", 38.0, rating=MembraneRating(284.0, 345.0, 25.0, 250.0, 0.15, 0.97))
     >>> asked = SizingRequest((WaterUse("reef", 140.0),), SiteSurvey("reef", 140.0, 420.0, 8.0, 14.0, 250.0))
-    >>> found, why = flow_choices(asked, [label], QuotationPolicy())
-    >>> sorted({(choice.waste_ratio, choice.is_pumped) for choice in found}), why
-    ([(4.0, False), (4.0, True), (5.0, False), (5.0, True)], [])
+    >>> found = flow_choices(asked, [label], SizingPolicy())
+    >>> sorted({(choice.waste_ratio, choice.is_pumped, choice.membranes) for choice in found})
+    [(4.0, False, 1), (4.0, True, 1), (5.0, False, 1), (5.0, True, 1)]
     """
-    found = list(_all(request, membranes, policy))
-    if found:
-        return found, []
-    if not allowed_waste_ratios(request.survey, policy) and not allowed_waste_ratios(softened(request.survey), policy):
-        return [], [
-            Remark(
-                "silica_too_high",
-                "Silica would leave scale at every waste ratio of the practice, softened or not: treat the feed first.",
-            )
-        ]
-    power = "" if request.has_power else ", or a power supply for a booster pump"
-    return [], [
-        Remark(
-            "membrane_too_small",
-            "No membrane of the catalogue serves this demand in winter: a larger one, several in parallel, longer "
-            f"running hours{power}.",
-        )
-    ]
+    return list(_all(request, membranes, policy))
 
 
 def softened(survey: SiteSurvey) -> SiteSurvey:
@@ -145,9 +140,21 @@ def softened(survey: SiteSurvey) -> SiteSurvey:
     return replace(survey, hardness_mg_per_l_as_caco3=0.0)
 
 
-def _all(request: SizingRequest, membranes: Sequence[Item], policy: QuotationPolicy) -> Iterator[FlowChoice]:
+def tank_shutoff_kpa(inlet_kpa: float, policy: SizingPolicy) -> float:
+    """Return the tank pressure at which filling stops: two thirds of the inlet, or what the tank is full at.
+
+    Examples
+    --------
+    >>> round(tank_shutoff_kpa(300.0, SizingPolicy())), round(tank_shutoff_kpa(551.6, SizingPolicy()))
+    (200, 276)
+    """
+    return min(float(shutoff_tank_pressure_kpa(inlet_kpa)), policy.tank_full_kpa)
+
+
+def _all(request: SizingRequest, membranes: Sequence[Item], policy: SizingPolicy) -> Iterator[FlowChoice]:
     survey = request.survey
-    plain = max(survey.lowest_line_pressure_kpa - policy.prefilter_allowance_kpa, 0.0)
+    line = min(survey.lowest_line_pressure_kpa, policy.highest_line_kpa)
+    plain = max(line - policy.prefilter_allowance_kpa, 0.0)
     waters = [(survey, False)]
     if (survey.hardness_mg_per_l_as_caco3 or 0.0) > policy.least_ratio_up_to_hardness[0][0]:
         waters.append((softened(survey), True))
@@ -159,48 +166,72 @@ def _all(request: SizingRequest, membranes: Sequence[Item], policy: QuotationPol
             langelier = None if is_softened else concentrate_langelier(water, ratio)
             for item in membranes:
                 for inlet, pumped in inlets:
-                    choice = _choice(request, water, item, ratio, inlet, pumped, is_softened, langelier, policy)
-                    if choice is not None:
-                        yield choice
+                    choice = _choice(request, item, ratio, inlet, policy)
+                    if choice is None:
+                        continue
+                    choice = replace(choice, langelier=langelier, is_pumped=pumped, is_softened=is_softened)
+                    yield choice
+                    if _gas_is_most_of_the_load(request, choice.permeate_tds_mg_per_l):
+                        yield replace(choice, is_degassed=True)
 
 
-def _choice(
-    request: SizingRequest,
-    water: SiteSurvey,
-    item: Item,
-    ratio: float,
-    inlet: float,
-    pumped: bool,
-    is_softened: bool,
-    langelier: float | None,
-    policy: QuotationPolicy,
-) -> FlowChoice | None:
-    rating = item.rating
+def _choice(request: SizingRequest, item: Item, ratio: float, inlet: float, policy: SizingPolicy) -> FlowChoice | None:
+    rating, survey = item.rating, request.survey
     if rating is None:
         return None
     recovery = float(recovery_from_waste_ratio(ratio))
     try:
-        winter = site_flow_l_per_day(rating, water, inlet, water.lowest_temperature_degc, recovery)
+        winter = site_flow_l_per_day(rating, survey, inlet, survey.lowest_temperature_degc, recovery)
         winter *= policy.ageing_fraction
-        hours = float(run_hours_per_day(request.demand_l_per_week, winter))
-        if hours > policy.run_hours_per_day:
-            return None
-        usual = site_flow_l_per_day(rating, water, inlet, water.usual_temperature_degc, recovery)
-        permeate = site_permeate_tds_mg_per_l(rating, water, inlet, recovery)
+        usual = site_flow_l_per_day(rating, survey, inlet, survey.usual_temperature_degc, recovery)
+        work = _work_l_per_day(request, rating, inlet, recovery, survey.lowest_temperature_degc, policy)
+        usual_work = _work_l_per_day(request, rating, inlet, recovery, survey.usual_temperature_degc, policy)
+        permeate = site_permeate_tds_mg_per_l(rating, survey, inlet, recovery)
     except EngineeringError:
-        # Too little pressure for this feed, or more than 24 hours a day.
+        # Too little pressure for this feed or for filling a tank, or a label that cannot be.
         return None
-    if permeate >= water.feed_tds_mg_per_l:
+    if permeate >= survey.feed_tds_mg_per_l:
         return None
+    needed = work / winter * 24.0 / policy.run_hours_per_day
+    if not needed <= policy.most_membranes:
+        return None
+    count = max(math.ceil(needed), 1)
     return FlowChoice(
         membrane=item,
-        is_pumped=pumped,
-        is_softened=is_softened,
         inlet_pressure_kpa=inlet,
         waste_ratio=ratio,
-        usual_flow_l_per_day=usual,
-        winter_flow_l_per_day=winter,
-        winter_run_hours_per_day=hours,
+        usual_flow_l_per_day=usual * count,
+        winter_flow_l_per_day=winter * count,
+        usual_run_hours_per_day=usual_work / (usual * count) * 24.0,
+        winter_run_hours_per_day=work / (winter * count) * 24.0,
         permeate_tds_mg_per_l=permeate,
-        langelier=langelier,
+        membranes=count,
     )
+
+
+def _work_l_per_day(
+    request: SizingRequest,
+    rating: MembraneRating,
+    inlet: float,
+    recovery: float,
+    temperature: float,
+    policy: SizingPolicy,
+) -> float:
+    """Daily demand, that from a pressurised tank counted as often as filling it takes longer than an open one."""
+    taps = request.tap_demand_l_per_week
+    if not taps:
+        return request.demand_l_per_week / 7.0
+    longer = tank_fill_time_multiple(
+        precharge_pressure_kpa=policy.tank_precharge_kpa,
+        shutoff_pressure_kpa=tank_shutoff_kpa(inlet, policy),
+        net_driving_pressure_at_zero_kpa=site_driving_pressure_kpa(
+            rating, request.survey, inlet, temperature, recovery
+        ),
+    )
+    return (request.demand_l_per_week + taps * (longer - 1.0)) / 7.0
+
+
+def _gas_is_most_of_the_load(request: SizingRequest, permeate_tds_mg_per_l: float) -> bool:
+    if not request.resin_demand_l_per_week:
+        return False
+    return carbon_dioxide_meq_per_l(request.survey) > float(ionic_load_meq_per_l(permeate_tds_mg_per_l))

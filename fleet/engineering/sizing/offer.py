@@ -1,8 +1,10 @@
 """What sizing is asked, what the catalogue can give, and what an offer holds."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+from fleet.engineering.arrays import in_range
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.expected_flow import MembraneRating
 from fleet.engineering.sizing.survey import SiteSurvey
@@ -10,6 +12,8 @@ from fleet.engineering.targets import TARGETS
 
 # Supply and drain together, in whatever currency the company counts (common practice, no source).
 ASSUMED_WATER_PRICE_PER_M3: Final = 4.0
+# Uses that draw from a tap, and so want their water stored under pressure.
+TAP_USES: Final = ("drinking", "coffee")
 
 
 @dataclass(frozen=True)
@@ -47,7 +51,7 @@ class SizingRequest:
     has_power : bool
         Whether a booster pump can be supplied.
     most_cartridges : int, optional
-        Places for cartridges and membrane, all together.
+        Places for cartridges and membranes, all together.
     largest_tank_l : float, optional
         Largest tank there is room for; None without a limit.
     water_price_per_m3 : float, optional
@@ -55,6 +59,12 @@ class SizingRequest:
         counted as free would make waste the cheapest way to better permeate.
     coldest_is_known : bool
         False where the usual temperature stands in for the lowest.
+    starts_per_day, flush_l_per_start : float, optional
+        How often it starts, and the water that flushes one membrane then; None for the company's practice.
+    unit_system : {"metric", "us"}
+        Units of the sentences.
+    currency : str
+        Of the prices, for the sentences.
     """
 
     uses: tuple[WaterUse, ...]
@@ -64,12 +74,20 @@ class SizingRequest:
     largest_tank_l: float | None = None
     water_price_per_m3: float | None = None
     coldest_is_known: bool = True
+    starts_per_day: float | None = None
+    flush_l_per_start: float | None = None
+    unit_system: str = "metric"
+    currency: str = ""
 
     def __post_init__(self) -> None:
         if not self.uses:
             raise EngineeringError("uses", "Name at least one use of the water.")
         if len({entry.use for entry in self.uses}) < len(self.uses):
             raise EngineeringError("uses", "Name each use once, with its whole demand.")
+        for name, (low, high) in _LIMITS.items():
+            value = getattr(self, name)
+            if value is not None and float(in_range(value, name, low, high)) != value:
+                raise EngineeringError(name, "A number is needed here; leave the field out if it is not known.")
 
     @property
     def water_price(self) -> float:
@@ -85,6 +103,20 @@ class SizingRequest:
     def resin_demand_l_per_week(self) -> float:
         """Water of the uses that only deionised water serves."""
         return sum(entry.demand_l_per_week for entry in self.uses if TARGETS[entry.use].needs_resin)
+
+    @property
+    def tap_demand_l_per_week(self) -> float:
+        """Water of the uses that draw from a tap, out of a pressurised tank."""
+        return sum(entry.demand_l_per_week for entry in self.uses if entry.use in TAP_USES)
+
+
+_LIMITS: Final[Mapping[str, tuple[float, float]]] = {
+    "most_cartridges": (1.0, 1000.0),
+    "largest_tank_l": (0.0, 1.0e5),
+    "water_price_per_m3": (0.0, 1.0e6),
+    "starts_per_day": (0.0, 200.0),
+    "flush_l_per_start": (0.0, 50.0),
+}
 
 
 @dataclass(frozen=True)
@@ -122,32 +154,64 @@ class Life:
 
 @dataclass(frozen=True)
 class Part:
-    """A cartridge in its place of the train, why it is there and what it costs in a year."""
+    """Cartridges of one kind in their place of the train; `cost_per_year` is that of all `count` of them."""
 
     stage: str
     role: str
     item: Item
     life: Life
     cost_per_year: float
-    reason: str
+    for_installer: str
+    for_client: str
+    count: int = 1
+
+    @property
+    def price(self) -> float:
+        """Of all of them."""
+        return self.item.price * self.count
 
 
 @dataclass(frozen=True)
 class Fitting:
-    """Something beside the cartridges; `item` is None where the catalogue has nothing of the kind."""
+    """Something beside the cartridges, by its purpose; `item` is None where the catalogue has nothing that fits."""
 
-    what: str
+    purpose: str
     item: Item | None
     size: str
-    reason: str
+    for_installer: str
+    for_client: str
+    count: int = 1
+
+    @property
+    def price(self) -> float:
+        """Of all of them; 0 where the catalogue has none."""
+        return self.item.price * self.count if self.item is not None else 0.0
 
 
 @dataclass(frozen=True)
 class Remark:
-    """A code, and a sentence for the offer."""
+    """A code, and a sentence for who fits the unit and one for who pays it."""
 
     code: str
-    sentence: str
+    for_installer: str
+    for_client: str
+
+
+@dataclass(frozen=True)
+class Outlet:
+    """Where one use takes its water, and what it gets there.
+
+    `branch` is ``"membrane"`` or ``"resin"``; `tds_mg_per_l` is None behind resin, which gives less than a meter shows
+    until it is due; `limit_mg_per_l` is the highest the use allows.
+    """
+
+    use: str
+    demand_l_per_week: float
+    branch: str
+    tds_mg_per_l: float | None
+    limit_mg_per_l: float
+    for_installer: str
+    for_client: str
 
 
 @dataclass(frozen=True)
@@ -163,37 +227,42 @@ class Alternative:
     parts : tuple of Part
         The train from the feed on.
     fittings : tuple of Fitting
-        Pump, restrictor, tank, softener and the like.
+        Housings, restrictor, pump, tank, softener and the like.
+    outlets : tuple of Outlet
+        Each use with its branch.
     inlet_pressure_kpa : float
         Membrane inlet, gauge.
     usual_permeate_flow_l_per_day, winter_permeate_flow_l_per_day : float
-        New at the usual temperature; aged, at the lowest.
+        Of all membranes: new at the usual temperature; aged, at the lowest.
     usual_run_hours_per_day, winter_run_hours_per_day : float
-        At those flows.
+        At those flows, with what a pressurised tank takes longer to fill.
     waste_ratio, recovery_fraction : float
         Concentrate over permeate; permeate over feed.
     restrictor_ml_per_min : float
-        At the usual temperature.
-    waste_l_per_week, feed_l_per_week : float
-        Without flush water.
+        Of the one restrictor behind all membranes, at the usual temperature.
+    waste_l_per_week, flush_l_per_week, feed_l_per_week : float
+        To the drain, flush water included; the flush water in it; from the supply.
     permeate_tds_mg_per_l : float
         Expected.
     concentrate_langelier_index : float or None
         None where the water is not known well enough.
     tank_usable_volume_l : float
-        Stored water the peak draw asks for.
+        Stored water the draw asks for.
     first_cost, consumables_per_year, consumables_per_1000_l, water_per_year, running_cost_per_year : float
-        In the company's currency; cartridges and fittings of the catalogue, without housings and labour.
+        In the company's currency; cartridges and fittings of the catalogue, without labour.
     reasons : tuple of Remark
         Why it is as it is, what was assumed, what to mind.
     missing : tuple of Remark
-        What it needs and the catalogue does not have.
+        What it needs and the catalogue does not have; `first_cost` is without it.
+    for_installer, for_client : str
+        The whole of it in a sentence.
     """
 
     best_for: tuple[str, ...]
     layout: str
     parts: tuple[Part, ...]
     fittings: tuple[Fitting, ...]
+    outlets: tuple[Outlet, ...]
     inlet_pressure_kpa: float
     usual_permeate_flow_l_per_day: float
     winter_permeate_flow_l_per_day: float
@@ -203,6 +272,7 @@ class Alternative:
     recovery_fraction: float
     restrictor_ml_per_min: float
     waste_l_per_week: float
+    flush_l_per_week: float
     feed_l_per_week: float
     permeate_tds_mg_per_l: float
     concentrate_langelier_index: float | None
@@ -214,45 +284,31 @@ class Alternative:
     running_cost_per_year: float
     reasons: tuple[Remark, ...] = ()
     missing: tuple[Remark, ...] = ()
+    for_installer: str = ""
+    for_client: str = ""
 
-    @property
-    def for_installer(self) -> str:
-        """The whole of it in a sentence, for who fits it."""
-        train = ", ".join(
-            f"{part.item.code} ({part.stage}{'' if part.role == 'single' else ' ' + part.role})" for part in self.parts
-        )
-        extra = "".join(f", {entry.what.replace('_', ' ')}" for entry in self.fittings)
-        return (
-            f"Fit {train}{extra}; restrictor {self.restrictor_ml_per_min:.0f} mL/min for {self.waste_ratio:g} to 1. "
-            f"Expect {self.usual_permeate_flow_l_per_day:.0f} L/day and {self.permeate_tds_mg_per_l:.0f} mg/L behind "
-            f"the membrane at {self.inlet_pressure_kpa / 100.0:.1f} bar."
-        )
-
-    @property
-    def for_client(self) -> str:
-        """The whole of it in a sentence, for who pays it."""
-        soonest = min(self.parts, key=lambda part: part.life.days)
-        return (
-            f"It runs about {self.usual_run_hours_per_day:.1f} hours a day ({self.winter_run_hours_per_day:.1f} in the "
-            f"coldest water), sends about {self.waste_l_per_week:.0f} L a week to the drain, and needs cartridges for "
-            f"about {self.consumables_per_year:.0f} a year; the first to be changed is the {soonest.stage}, after "
-            f"{soonest.life.from_days:.0f} to {soonest.life.to_days:.0f} days. These are estimates."
-        )
+    def has(self, purpose: str) -> bool:
+        """Whether a fitting of this purpose is part of it."""
+        return any(fitting.purpose == purpose for fitting in self.fittings)
 
     @property
     def has_booster_pump(self) -> bool:
         """Whether a pump is part of it."""
-        return any(fitting.what == "booster_pump" for fitting in self.fittings)
+        return self.has("booster_pump")
 
     @property
     def membrane(self) -> Part:
-        """The membrane in its place."""
+        """The membranes in their place."""
         return next(part for part in self.parts if part.stage == "membrane")
 
 
 @dataclass(frozen=True)
 class Offer:
-    """Alternatives side by side; none where the catalogue cannot serve, and then `missing` says what it lacks."""
+    """Alternatives side by side, and what to know of them together.
+
+    None where the catalogue cannot serve, and then `missing` says what it lacks.
+    """
 
     alternatives: tuple[Alternative, ...]
     missing: tuple[Remark, ...] = field(default=())
+    remarks: tuple[Remark, ...] = field(default=())

@@ -77,6 +77,52 @@ def site_flow_l_per_day(
     )
 
 
+def site_driving_pressure_kpa(
+    rating: MembraneRating, survey: SiteSurvey, inlet_kpa: float, temperature_degc: float, recovery_fraction: float
+) -> float:
+    """Return the net driving pressure with the feed of a site and no back-pressure.
+
+    Parameters
+    ----------
+    rating : MembraneRating
+        Label, for its rejection.
+    survey : SiteSurvey
+        The site, for its feed TDS.
+    inlet_kpa : float
+        Membrane inlet, gauge.
+    temperature_degc : float
+        1 to 45 degC.
+    recovery_fraction : float
+        0 to below 1.
+
+    Returns
+    -------
+    float
+        kPa, above 0.
+
+    Raises
+    ------
+    EngineeringError
+        Net driving pressure not positive, out of range.
+
+    Examples
+    --------
+    >>> label = MembraneRating(284.0, 413.6854, 25.0, 250.0, 0.15, 0.97)
+    >>> site = SiteSurvey("reef", 140.0, 400.0, 8.0, 14.0, 250.0)
+    >>> round(site_driving_pressure_kpa(label, site, 413.6854, 25.0, 1 / 3), 2)
+    390.21
+    """
+    passage = 1.0 - float(rating.rejection_fraction)
+    site = OperatingPoint(
+        inlet_pressure_kpa=inlet_kpa,
+        feed_tds_mg_per_l=survey.feed_tds_mg_per_l,
+        permeate_tds_mg_per_l=survey.feed_tds_mg_per_l * passage,
+        recovery_fraction=recovery_fraction,
+        temperature_degc=temperature_degc,
+    )
+    return float(net_driving_pressure_kpa(site))
+
+
 def site_permeate_tds_mg_per_l(
     rating: MembraneRating, survey: SiteSurvey, inlet_kpa: float, recovery_fraction: float
 ) -> float:
@@ -111,13 +157,6 @@ def site_permeate_tds_mg_per_l(
     """
     label = rating.point()
     passage = 1.0 - float(rating.rejection_fraction)
-    site = OperatingPoint(
-        inlet_pressure_kpa=inlet_kpa,
-        feed_tds_mg_per_l=survey.feed_tds_mg_per_l,
-        permeate_tds_mg_per_l=survey.feed_tds_mg_per_l * passage,
-        recovery_fraction=recovery_fraction,
-        temperature_degc=survey.usual_temperature_degc,
-    )
-    pressures = net_driving_pressure_kpa(label) / net_driving_pressure_kpa(site)
+    driving = site_driving_pressure_kpa(rating, survey, inlet_kpa, survey.usual_temperature_degc, recovery_fraction)
     brines = feed_brine_factor(recovery_fraction) / feed_brine_factor(label.recovery_fraction)
-    return float(survey.feed_tds_mg_per_l * passage * pressures * brines)
+    return float(survey.feed_tds_mg_per_l * passage * net_driving_pressure_kpa(label) / driving * brines)

@@ -1,4 +1,4 @@
-"""What is asked at a site before a unit is quoted, and what the company's practice is."""
+"""What is asked at a site before a unit is laid out, and what the company's practice is."""
 
 from dataclasses import dataclass, fields
 from typing import Final
@@ -6,7 +6,6 @@ from typing import Final
 from fleet.engineering.arrays import in_range
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.expected_flow import MembraneRating
 from fleet.engineering.targets import TARGETS
 
 DISINFECTANTS: Final = ("chlorine", "chloramine", "none", "unknown")
@@ -14,7 +13,7 @@ DISINFECTANTS: Final = ("chlorine", "chloramine", "none", "unknown")
 
 @dataclass(frozen=True)
 class SiteSurvey:
-    """A site as surveyed; None where it was not measured, and the quotation then says what it assumed.
+    """A site as surveyed; None where it was not measured, and the offer then says what it assumed.
 
     Attributes
     ----------
@@ -33,10 +32,10 @@ class SiteSurvey:
         Water analysis.
     disinfectant : str
         What the supplier adds: ``"chlorine"``, ``"chloramine"``, ``"none"`` or ``"unknown"``.
-    peak_draw_l, draw_window_h : float
-        The largest draw and the time it is spread over.
-    has_drinking_outlet : bool
-        Whether people also drink from the unit.
+    peak_draw_l : float, optional
+        The largest draw; None where nobody said, and then half a day's water for a tap.
+    draw_window_h : float
+        The time it is spread over.
 
     Examples
     --------
@@ -58,9 +57,8 @@ class SiteSurvey:
     iron_mg_per_l: float | None = None
     manganese_mg_per_l: float | None = None
     disinfectant: str = "unknown"
-    peak_draw_l: float = 0.0
+    peak_draw_l: float | None = None
     draw_window_h: float = 1.0
-    has_drinking_outlet: bool = False
 
     def __post_init__(self) -> None:
         if self.use not in TARGETS:
@@ -89,44 +87,53 @@ class SiteSurvey:
 
 
 @dataclass(frozen=True)
-class MembraneOption:
-    """A membrane of the catalogue with its rating."""
-
-    code: str
-    rating: MembraneRating
-    highest_pressure_kpa: float = 862.0
-
-
-@dataclass(frozen=True)
-class QuotationPolicy:
+class SizingPolicy:
     """The company's practice; every default is common practice without a source and may be changed.
 
     Attributes
     ----------
-    run_hours_per_day, most_run_hours_per_day, least_run_hours_per_day : float
-        What a unit is sized for in winter, and the range outside which a note is made.
-    pump_below_kpa, pump_above_tds_mg_per_l, pump_pressure_kpa : float
-        When a booster pump is advised, and the inlet pressure it gives.
+    run_hours_per_day, least_run_hours_per_day : float
+        What a unit is sized for in winter, and below which a remark is made.
+    pump_below_kpa, pump_pressure_kpa : float
+        Membrane inlet below which a booster pump is advised, and the inlet pressure it gives.
+    highest_line_kpa : float
+        Line pressure above which a regulator is fitted, and what it is set to.
     prefilter_allowance_kpa : float
         What prefilters take between two changes.
     ageing_fraction : float
         Flow left at the end of a membrane's life.
+    most_membranes : int
+        Elements of one kind side by side behind one restrictor.
     waste_ratios : tuple of float
         Ratios tried, the least waste first.
     least_ratio_up_to_hardness : tuple of (float, float)
         Hardness in mg/L as CaCO3 -> least ratio customary up to it, rising.
     highest_langelier : float
         Index of the concentrate above which the waste ratio is raised, and the feed softened if none is enough.
+    silica_passage_fraction : float
+        Share of the silica that passes the membrane.
+    second_carbon_above_chlorine_mg_per_l, second_carbon_above_feed_l_per_h, second_resin_above_l_per_week : float
+        When a second position is customary.
+    co2_behind_degassing_mg_per_l : float
+        Left by an aerated open tank; in equilibrium with air it would be about 0.6 at 25 degC (from memory).
+    starts_per_day, flush_l_per_start : float
+        How often a unit starts, and the feed water that flushes one membrane at each start.
+    tank_precharge_kpa, tank_full_kpa : float
+        Of a pressurised tank, gauge: empty, and where filling stops at the latest.
+    open_tank_usable_fraction : float
+        Of the volume of an open tank, between float valve and outlet.
+    tap_draw_share, tap_draw_window_h, least_tap_store_l : float
+        What a tap is taken to draw where nobody said: this share of a day's water in this time; and the least stored.
     """
 
     run_hours_per_day: float = 8.0
-    most_run_hours_per_day: float = 12.0
     least_run_hours_per_day: float = 1.0
     pump_below_kpa: float = 50.0 * KILOPASCAL_PER_PSI
-    pump_above_tds_mg_per_l: float = 1000.0
     pump_pressure_kpa: float = 80.0 * KILOPASCAL_PER_PSI
+    highest_line_kpa: float = 80.0 * KILOPASCAL_PER_PSI
     prefilter_allowance_kpa: float = 8.0 * KILOPASCAL_PER_PSI
     ageing_fraction: float = 0.85
+    most_membranes: int = 4
     waste_ratios: tuple[float, ...] = (2.0, 3.0, 4.0, 5.0)
     least_ratio_up_to_hardness: tuple[tuple[float, float], ...] = ((60.0, 2.0), (171.0, 3.0), (float("inf"), 4.0))
     highest_langelier: float = 0.5
@@ -134,5 +141,12 @@ class QuotationPolicy:
     second_carbon_above_chlorine_mg_per_l: float = 2.0
     second_carbon_above_feed_l_per_h: float = 20.0
     second_resin_above_l_per_week: float = 100.0
-    resin_volume_l: float = 0.6
-    resin_capacity_eq_per_l: float = 0.45
+    co2_behind_degassing_mg_per_l: float = 2.0
+    starts_per_day: float = 2.0
+    flush_l_per_start: float = 1.5
+    tank_precharge_kpa: float = 7.0 * KILOPASCAL_PER_PSI
+    tank_full_kpa: float = 40.0 * KILOPASCAL_PER_PSI
+    open_tank_usable_fraction: float = 0.8
+    tap_draw_share: float = 0.5
+    tap_draw_window_h: float = 0.5
+    least_tap_store_l: float = 4.0

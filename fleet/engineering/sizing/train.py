@@ -3,9 +3,11 @@
 from collections.abc import Callable, Sequence
 from typing import Final
 
+from fleet.engineering.errors import EngineeringError
+from fleet.engineering.sizing.demand import flush_water_l_per_week
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Item, Life, Part, Remark, SizingRequest
-from fleet.engineering.sizing.survey import QuotationPolicy
+from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.wear import (
     carbon_life,
     cost_in_rotation,
@@ -14,7 +16,11 @@ from fleet.engineering.sizing.wear import (
     resin_life,
     sediment_life,
 )
+from fleet.engineering.sizing.words import in_words
+from fleet.engineering.units import FLOW, PRESSURE, TEMPERATURE
 
+# A cartridge that serves less is no answer.
+LEAST_LIFE_DAYS: Final = 1.0
 Taste = Callable[[Item, float], tuple[float, float, str]]
 
 
@@ -44,27 +50,27 @@ TASTES: Final[tuple[Taste, ...]] = (by_price, by_year)
 
 
 def train_of(
-    request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item], policy: QuotationPolicy, taste: Taste
-) -> tuple[tuple[Part, ...], tuple[Remark, ...]] | None:
-    """Return the train of one offer, or None where there is no room for it.
+    request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item], policy: SizingPolicy, taste: Taste
+) -> tuple[tuple[Part, ...], tuple[Remark, ...]] | Remark:
+    """Return the train of one configuration, or why there can be none.
 
     Parameters
     ----------
     request : SizingRequest
         The site and its uses.
     choice : FlowChoice
-        Membrane and waste ratio.
+        Membranes and waste ratio.
     catalogue : sequence of Item
         At least one cartridge of every stage the uses need.
-    policy : QuotationPolicy
+    policy : SizingPolicy
         When a second position is customary.
     taste : callable
         Item and cost in a year -> what to have least of.
 
     Returns
     -------
-    (tuple of Part, tuple of Remark) or None
-        From the feed on.
+    (tuple of Part, tuple of Remark) or Remark
+        From the feed on, with what there was no room for.
 
     Raises
     ------
@@ -80,89 +86,167 @@ def train_of(
     ...     Item("C", "block", "carbon", 12.0, 365.0, carbon_kind="block", chlorine_capacity_g=75.0),
     ...     Item("M", "75", "membrane", 38.0, rating=MembraneRating(284.0, 345.0, 25.0, 250.0, 0.15, 0.97))]
     >>> asked = SizingRequest((WaterUse("drinking", 70.0),), SiteSurvey("drinking", 70.0, 420.0, 8.0, 14.0, 250.0))
-    >>> flows = FlowChoice(stock[2], False, False, 365.0, 4.0, 190.0, 130.0, 1.8, 8.0, None)
-    >>> [(part.stage, part.role) for part in train_of(asked, flows, stock, QuotationPolicy(), by_year)[0]]
+    >>> flows = FlowChoice(stock[2], 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
+    >>> [(part.stage, part.role) for part in train_of(asked, flows, stock, SizingPolicy(), by_year)[0]]
     [('sediment', 'single'), ('carbon', 'lead'), ('carbon', 'lag'), ('membrane', 'single')]
     """
     remarks: list[Remark] = []
-    feed = request.demand_l_per_week / 7.0 * (1.0 + choice.waste_ratio)
-    two_carbons = _second_carbon(request, choice, policy)
-    two_resins = _second_resin(request, policy)
     needs_resin = request.resin_demand_l_per_week > 0.0
+    second_carbon = _second_carbon(request, choice, policy)
+    second_resin = _second_resin(request, policy) if needs_resin else None
     if request.most_cartridges is not None:
-        room = request.most_cartridges - 3 - needs_resin
+        room = request.most_cartridges - 2 - choice.membranes - needs_resin
         if room < 0:
-            return None
-        if two_carbons and room > 0:
-            room -= 1
-        elif two_carbons:
-            remarks.append(_no_room("carbon", two_carbons))
-            two_carbons = ""
-        if two_resins and room <= 0:
-            remarks.append(_no_room("resin", two_resins))
-            two_resins = ""
-    parts = [_sediment(catalogue, feed, taste)]
-    parts += _carbons(request, catalogue, feed, two_carbons, taste)
-    membrane_life = life_of("membrane", capacity_days=None, cap_days=choice.membrane.life_cap_days)
-    parts.append(_part("membrane", "single", choice.membrane, membrane_life, _why_membrane(request, choice)))
+            return _no_room(request, choice.membranes, needs_resin)
+        if second_carbon and room == 0:
+            remarks.append(_no_second("carbon", second_carbon))
+            second_carbon = None
+        room -= bool(second_carbon)
+        if second_resin and room == 0:
+            remarks.append(_no_second("resin", second_resin))
+            second_resin = None
+    flush = flush_l_per_week(request, choice, policy)
+    feed = (request.demand_l_per_week * (1.0 + choice.waste_ratio) + flush) / 7.0
+    parts = [
+        *_sediments(catalogue, feed, taste),
+        *_carbons(request, catalogue, feed, second_carbon, taste),
+        _membranes(request, choice),
+    ]
     if needs_resin:
-        parts += _resins(request, choice, catalogue, two_resins, policy, taste)
+        resins = _resins(request, choice, catalogue, second_resin, policy, taste)
+        if not resins:
+            return Remark(
+                "no_resin_large_enough",
+                "Every resin cartridge of the catalogue would be used up within a day of this water: add a larger one, "
+                "or treat the feed first.",
+                "We have no resin large enough for your water yet.",
+            )
+        parts += resins
     return tuple(parts), tuple(remarks)
 
 
-def _part(stage: str, role: str, item: Item, life: Life, reason: str) -> Part:
-    return Part(stage, role, item, life, cost_per_year(item, life), reason)
+def flush_l_per_week(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> float:
+    """Return the water that flushes the membranes at their starts in a week.
+
+    Parameters
+    ----------
+    request : SizingRequest
+        Starts and flush, where they were given.
+    choice : FlowChoice
+        How many membranes.
+    policy : SizingPolicy
+        Starts and flush of the company's practice.
+
+    Returns
+    -------
+    float
+        L/week.
+
+    Raises
+    ------
+    EngineeringError
+        Out of range.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import WaterUse
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> asked = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0),
+    ...     starts_per_day=6.0)
+    >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
+    >>> flush_l_per_week(asked, flows, SizingPolicy(flush_l_per_start=1.5))
+    63.0
+    """
+    starts = policy.starts_per_day if request.starts_per_day is None else request.starts_per_day
+    flush = policy.flush_l_per_start if request.flush_l_per_start is None else request.flush_l_per_start
+    return float(flush_water_l_per_week(starts, flush * choice.membranes))
 
 
-def _cost(stage: str, item: Item, life: Life, second: str) -> float:
+# Why there are two of a kind: for who fits them, and for who pays.
+Why = tuple[str, str]
+
+
+def _cost(stage: str, item: Item, life: Life, second: Why | None) -> float:
     if not second:
         return cost_per_year(item, life)
     return cost_in_rotation(item, life, life_of(stage, capacity_days=None, cap_days=item.life_cap_days))
 
 
-def _no_room(stage: str, reason: str) -> Remark:
+def _no_room(request: SizingRequest, membranes: int, needs_resin: bool) -> Remark:
+    least = 2 + membranes + needs_resin
+    return Remark(
+        "no_room",
+        f"There is room for {request.most_cartridges} cartridges; sediment, carbon, "
+        f"{'membrane' if membranes == 1 else f'{membranes} membranes'}{' and resin' if needs_resin else ''} need "
+        f"{least}.",
+        f"There is too little room: the unit needs places for {least} cartridges.",
+    )
+
+
+def _no_second(stage: str, why: Why) -> Remark:
     return Remark(
         f"no_room_for_second_{stage}",
-        f"A second {stage} position is advised and there is no room for it: read the unit more often. {reason}",
+        f"{why[0]} There is no room for the second {stage} cartridge: read the unit more often, and change early.",
+        f"There is no room for a second {stage} cartridge, so the one there is must be watched more closely.",
     )
 
 
-def _why_membrane(request: SizingRequest, choice: FlowChoice) -> str:
-    pressure = choice.inlet_pressure_kpa / 100.0
-    return (
-        f"About {choice.usual_flow_l_per_day:.0f} L/day at {pressure:.1f} bar and "
-        f"{request.survey.usual_temperature_degc:g} degC, and {choice.winter_flow_l_per_day:.0f} L/day at "
-        f"{request.survey.lowest_temperature_degc:g} degC when it has aged; "
-        f"{request.demand_l_per_week / 7.0:.0f} L/day are needed. The label holds at its own test conditions only."
-    )
-
-
-def _second_carbon(request: SizingRequest, choice: FlowChoice, policy: QuotationPolicy) -> str:
+def _second_carbon(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> Why | None:
     survey = request.survey
     if survey.disinfectant == "chloramine":
-        return "The supplier uses chloramine, which needs two carbons in series."
+        return (
+            "The supplier uses chloramine, which needs two carbons in series.",
+            "Your supplier uses chloramine, which is hard to take out and kills fish, so there are two of these.",
+        )
     if (survey.total_chlorine_mg_per_l or 0.0) > policy.second_carbon_above_chlorine_mg_per_l:
-        return f"Total chlorine is above {policy.second_carbon_above_chlorine_mg_per_l:g} mg/L."
-    if choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio) / 24.0 > policy.second_carbon_above_feed_l_per_h:
-        return f"The feed flow is above {policy.second_carbon_above_feed_l_per_h:g} L/h, so contact is short."
-    return ""
+        limit = in_words(policy.second_carbon_above_chlorine_mg_per_l, "total_chlorine_mg_per_l", request.unit_system)
+        return f"Total chlorine is above {limit}.", "Your water holds much chlorine, so there are two of these."
+    feed = choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio)
+    if feed / 24.0 > policy.second_carbon_above_feed_l_per_h:
+        flow, limit = (
+            in_words(value, FLOW, request.unit_system)
+            for value in (feed, policy.second_carbon_above_feed_l_per_h * 24.0)
+        )
+        return (
+            f"The feed runs at {flow}, above {limit}, so contact with one carbon is short.",
+            "The water runs fast, so there are two of these, one behind the other.",
+        )
+    return None
 
 
-def _second_resin(request: SizingRequest, policy: QuotationPolicy) -> str:
+def _second_resin(request: SizingRequest, policy: SizingPolicy) -> Why | None:
     if any(entry.use in ("reef", "laboratory") for entry in request.uses):
-        return "The product must stay at 0, so a second cartridge stands behind the first and is moved up."
+        return (
+            "The product must stay at 0, so a second cartridge stands behind the first and is moved up.",
+            "So that your water stays pure to the end, a second cartridge stands behind the first.",
+        )
     if request.resin_demand_l_per_week > policy.second_resin_above_l_per_week:
-        return "The demand is large enough for rotation to pay."
-    return ""
+        return (
+            "The demand is large enough for rotation to pay.",
+            "You use so much water that two cartridges in turn cost less than one.",
+        )
+    return None
 
 
-def _sediment(catalogue: Sequence[Item], feed: float, taste: Taste) -> Part:
+def _sediments(catalogue: Sequence[Item], feed: float, taste: Taste) -> list[Part]:
     lives = [(item, sediment_life(item, feed)) for item in catalogue if item.kind == "sediment"]
     item, life = min(lives, key=lambda pair: taste(pair[0], cost_per_year(pair[0], pair[1])))
-    return _part("sediment", "single", item, life, "Holds back particles before carbon and membrane.")
+    return [
+        Part(
+            "sediment",
+            "single",
+            item,
+            life,
+            cost_per_year(item, life),
+            "Holds back particles before carbon and membrane.",
+            "Catches sand and rust, so that the filters behind it last.",
+        )
+    ]
 
 
-def _carbons(request: SizingRequest, catalogue: Sequence[Item], feed: float, second: str, taste: Taste) -> list[Part]:
+def _carbons(
+    request: SizingRequest, catalogue: Sequence[Item], feed: float, second: Why | None, taste: Taste
+) -> list[Part]:
     survey = request.survey
     items = [item for item in catalogue if item.kind == "carbon"]
     if survey.disinfectant == "chloramine":
@@ -171,41 +255,89 @@ def _carbons(request: SizingRequest, catalogue: Sequence[Item], feed: float, sec
     item, life = min(lives, key=lambda pair: taste(pair[0], _cost("carbon", pair[0], pair[1], second)))
     kind = "catalytic carbon, which also takes chloramine" if item.carbon_kind == "catalytic" else "carbon"
     first = f"Takes out chlorine before the membrane: {kind}."
+    for_client = "Takes out the chlorine, which would ruin the membrane."
     if not second:
-        return [_part("carbon", "single", item, life, first)]
-    # In rotation the second cartridge is not bought anew: it moves up when the lead is changed.
+        return [Part("carbon", "single", item, life, cost_per_year(item, life), first, for_client)]
     lag = life_of("carbon", capacity_days=None, cap_days=item.life_cap_days)
+    return _pair("carbon", item, life, lag, (first, for_client), second)
+
+
+def _pair(stage: str, item: Item, life: Life, lag: Life, first: Why, second: Why) -> list[Part]:
+    """Lead and lag; in rotation the second is not bought anew, it moves up when the lead is changed."""
     return [
-        Part("carbon", "lead", item, life, cost_in_rotation(item, life, lag), f"{first} {second}"),
-        Part("carbon", "lag", item, lag, 0.0, f"{second} It moves up when the lead is changed."),
-    ]
+        Part(
+            stage, "lead", item, life, cost_in_rotation(item, life, lag),
+            f"{first[0]} {second[0]}", f"{first[1]} {second[1]}",
+        ),
+        Part(
+            stage, "lag", item, lag, 0.0,
+            f"{second[0]} It moves up when the lead is changed, so it costs nothing beside the lead.",
+            "Stands behind the first and takes its place when that is used up.",
+        ),
+    ]  # fmt: skip
+
+
+def _membranes(request: SizingRequest, choice: FlowChoice) -> Part:
+    life = life_of("membrane", capacity_days=None, cap_days=choice.membrane.life_cap_days)
+    survey, system = request.survey, request.unit_system
+    usual, winter, needed = (
+        in_words(flow, FLOW, system)
+        for flow in (choice.usual_flow_l_per_day, choice.winter_flow_l_per_day, request.demand_l_per_week / 7.0)
+    )
+    several = f"{choice.membranes} side by side, since one is not enough. " if choice.membranes > 1 else ""
+    return Part(
+        "membrane",
+        "single",
+        choice.membrane,
+        life,
+        cost_per_year(choice.membrane, life) * choice.membranes,
+        f"{several}About {usual} at {in_words(choice.inlet_pressure_kpa, PRESSURE, system)} and "
+        f"{in_words(survey.usual_temperature_degc, TEMPERATURE, system)}, and {winter} at "
+        f"{in_words(survey.lowest_temperature_degc, TEMPERATURE, system)} when aged; {needed} is needed. The label "
+        "holds at its own test conditions only.",
+        f"{'They hold' if choice.membranes > 1 else 'It holds'} back nearly all that is dissolved, and make"
+        f"{'' if choice.membranes > 1 else 's'} enough water in the coldest weeks too.",
+        choice.membranes,
+    )
 
 
 def _resins(
     request: SizingRequest,
     choice: FlowChoice,
     catalogue: Sequence[Item],
-    second: str,
-    policy: QuotationPolicy,
+    second: Why | None,
+    policy: SizingPolicy,
     taste: Taste,
 ) -> list[Part]:
-    def life_at(item: Item) -> Life:
-        return resin_life(
-            item,
-            request.survey,
-            permeate_tds_mg_per_l=choice.permeate_tds_mg_per_l,
-            water_l_per_day=request.resin_demand_l_per_week / 7.0,
-            cartridges=2 if second else 1,
-            policy=policy,
-        )
-
-    lives = [(item, life_at(item)) for item in catalogue if item.kind == "resin"]
+    lives = []
+    for item in catalogue:
+        if item.kind != "resin":
+            continue
+        try:
+            life = resin_life(
+                item,
+                request.survey,
+                permeate_tds_mg_per_l=choice.permeate_tds_mg_per_l,
+                water_l_per_day=request.resin_demand_l_per_week / 7.0,
+                cartridges=2 if second else 1,
+                policy=policy,
+                is_degassed=choice.is_degassed,
+            )
+        except EngineeringError:
+            # No volume or capacity that could be, or used up at once.
+            continue
+        if life.days >= LEAST_LIFE_DAYS:
+            lives.append((item, life))
+    if not lives:
+        return []
     item, life = min(lives, key=lambda pair: taste(pair[0], _cost("resin", pair[0], pair[1], second)))
-    why = f"Takes out the {choice.permeate_tds_mg_per_l:.1f} mg/L that the membrane lets through."
+    tds = in_words(choice.permeate_tds_mg_per_l, "tds", request.unit_system)
+    degassed = " Its life is that behind degassing." if choice.is_degassed else ""
+    first = (
+        f"Takes out the {tds} that the membrane lets through, and the carbon dioxide.{degassed}",
+        "Takes out the last traces that the membrane lets through.",
+    )
     if not second:
-        return [_part("resin", "single", item, life, why)]
+        return [Part("resin", "single", item, life, cost_per_year(item, life), *first)]
     lag = life_of("resin", capacity_days=None, cap_days=item.life_cap_days)
-    return [
-        Part("resin", "lead", item, life, cost_in_rotation(item, life, lag), f"{why} {second}"),
-        Part("resin", "lag", item, lag, 0.0, second),
-    ]
+    return _pair("resin", item, life, lag, first, second)

@@ -9,7 +9,7 @@ from fleet.engineering import carbon, carbonate, lead_lag, resin
 from fleet.engineering.constants import MOLAR_MASS_CO2
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.sizing.offer import Item, Life
-from fleet.engineering.sizing.survey import QuotationPolicy, SiteSurvey
+from fleet.engineering.sizing.survey import SiteSurvey, SizingPolicy
 
 # ln capacity varies with a standard deviation of 0.5 before anything is known of a site (common practice, no source).
 CAPACITY_LOG_SD: Final = 0.5
@@ -130,7 +130,7 @@ def carbon_life(item: Item, survey: SiteSurvey, feed_l_per_day: float) -> Life:
 
 
 def resin_loads_meq_per_l(
-    survey: SiteSurvey, permeate_tds_mg_per_l: float, policy: QuotationPolicy
+    survey: SiteSurvey, permeate_tds_mg_per_l: float, policy: SizingPolicy, *, is_degassed: bool = False
 ) -> tuple[float, float]:
     """Return the ionic load on the resin and that of carbon dioxide, meq/L.
 
@@ -140,8 +140,10 @@ def resin_loads_meq_per_l(
         pH and alkalinity for the carbon dioxide, which passes the membrane; 0 where they are not known.
     permeate_tds_mg_per_l : float
         0.5 scale.
-    policy : QuotationPolicy
-        Silica passage.
+    policy : SizingPolicy
+        What degassing leaves.
+    is_degassed : bool
+        Whether the permeate is degassed before the resin.
 
     Returns
     -------
@@ -156,15 +158,25 @@ def resin_loads_meq_per_l(
     Examples
     --------
     >>> water = SiteSurvey("reef", 140.0, 300.0, 6.0, 12.0, 250.0)
-    >>> ions, gas = resin_loads_meq_per_l(water, 10.0, QuotationPolicy())
+    >>> ions, gas = resin_loads_meq_per_l(water, 10.0, SizingPolicy())
     >>> round(ions, 3), gas
     (0.171, 0.0)
     """
-    return float(resin.ionic_load_meq_per_l(permeate_tds_mg_per_l)), _carbon_dioxide_meq_per_l(survey)
+    gas = carbon_dioxide_meq_per_l(survey)
+    if is_degassed:
+        gas = min(gas, policy.co2_behind_degassing_mg_per_l / MOLAR_MASS_CO2)
+    return float(resin.ionic_load_meq_per_l(permeate_tds_mg_per_l)), gas
 
 
 @lru_cache(maxsize=64)
-def _carbon_dioxide_meq_per_l(survey: SiteSurvey) -> float:
+def carbon_dioxide_meq_per_l(survey: SiteSurvey) -> float:
+    """Return the carbon dioxide of the feed, which passes the membrane whole; 0 where pH or alkalinity are not known.
+
+    Examples
+    --------
+    >>> round(carbon_dioxide_meq_per_l(SiteSurvey("reef", 140.0, 300.0, 6.0, 15.0, 250.0, None, 100.0, 7.0)), 2)
+    0.48
+    """
     if survey.ph is None or not survey.alkalinity_mg_per_l_as_caco3:
         return 0.0
     gas = carbonate.co2_mg_per_l(
@@ -192,7 +204,8 @@ def resin_life(
     permeate_tds_mg_per_l: float,
     water_l_per_day: float,
     cartridges: int,
-    policy: QuotationPolicy,
+    policy: SizingPolicy,
+    is_degassed: bool = False,
 ) -> Life:
     """Return the life of a resin cartridge: how long until the lead (or the only one) is changed.
 
@@ -208,8 +221,10 @@ def resin_life(
         Through the resin.
     cartridges : int
         1, changed at a tenth of the permeate; or 2 in rotation, each used nearly whole.
-    policy : QuotationPolicy
-        Silica passage.
+    policy : SizingPolicy
+        Silica passage, and what degassing leaves.
+    is_degassed : bool
+        Whether the permeate is degassed before the resin.
 
     Returns
     -------
@@ -226,11 +241,11 @@ def resin_life(
     >>> water = SiteSurvey("reef", 140.0, 300.0, 6.0, 12.0, 250.0)
     >>> bed = Item("R", "0.6 L", "resin", 16.5, 365.0, resin_volume_l=0.6, resin_capacity_eq_per_l=0.45)
     >>> life = resin_life(bed, water, permeate_tds_mg_per_l=10.0, water_l_per_day=20.0, cartridges=2,
-    ...     policy=QuotationPolicy())
+    ...     policy=SizingPolicy())
     >>> round(life.days)
     79
     """
-    ions, gas = resin_loads_meq_per_l(survey, permeate_tds_mg_per_l, policy)
+    ions, gas = resin_loads_meq_per_l(survey, permeate_tds_mg_per_l, policy, is_degassed=is_degassed)
     load = resin.governing_load_meq_per_l(
         ions,
         co2_mg_per_l=gas * MOLAR_MASS_CO2,

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from fleet.engineering.arrays import FloatArray
+from fleet.engineering.arrays import LARGEST, FloatArray
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.units.kinds import Kind
 from fleet.engineering.units.limits import outside_sentence
@@ -202,7 +202,7 @@ def _number(value: object, kind: Kind, field: str) -> float:
         number = float(value.strip().replace("−", "-") if isinstance(value, str) else value)
     except (ValueError, OverflowError):
         raise EngineeringError(field, f"{shorten(value)} is not a usable number; write {forms}.") from None
-    if not np.isfinite(number):
+    if not abs(number) <= LARGEST:
         raise EngineeringError(field, f"A measurement must be a finite number; write {forms}, or leave it out.")
     return number
 

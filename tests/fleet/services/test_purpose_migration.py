@@ -12,7 +12,7 @@ from accounts.models import Company
 from fleet.models import CatalogueItem
 from tests import factories
 
-fill = import_module("fleet.migrations.0002_purpose_of_fittings").fill
+fill = import_module("fleet.migrations.0003_purpose_of_fittings").fill
 
 
 @pytest.mark.parametrize(

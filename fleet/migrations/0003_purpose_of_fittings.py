@@ -46,7 +46,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('accounts', '0001_initial'),
-        ('fleet', '0001_initial'),
+        ('fleet', '0002_access_exceptions'),
     ]
 
     operations = [

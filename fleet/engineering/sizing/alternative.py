@@ -1,0 +1,157 @@
+"""One configuration with all its numbers, and the whole of it in a sentence."""
+
+from collections.abc import Sequence
+
+from fleet.engineering.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.purposes import PURPOSES
+from fleet.engineering.restrictor import restrictor_size_ml_per_min
+from fleet.engineering.sizing.demand import feed_l_per_week, wastewater_l_per_week
+from fleet.engineering.sizing.fittings import fittings_for
+from fleet.engineering.sizing.flows import FlowChoice
+from fleet.engineering.sizing.offer import Alternative, Fitting, Item, Part, Remark, SizingRequest
+from fleet.engineering.sizing.remarks import outlets_of, remarks_on
+from fleet.engineering.sizing.storage import storage_for
+from fleet.engineering.sizing.survey import SizingPolicy
+from fleet.engineering.sizing.train import flush_l_per_week
+from fleet.engineering.sizing.wear import DAYS_PER_YEAR
+from fleet.engineering.sizing.words import days_in_words, in_words, money_in_words
+from fleet.engineering.units import FLOW, PRESSURE, VOLUME
+
+_STAGES = {"sediment": "sediment filter", "carbon": "carbon filter", "membrane": "membrane", "resin": "resin"}
+
+
+def alternative_of(
+    request: SizingRequest,
+    choice: FlowChoice,
+    catalogue: Sequence[Item],
+    parts: tuple[Part, ...],
+    remarks: tuple[Remark, ...],
+    policy: SizingPolicy,
+) -> Alternative:
+    """Return one configuration with its numbers.
+
+    Parameters
+    ----------
+    request : SizingRequest
+        Site and uses.
+    choice : FlowChoice
+        Membranes, pressure and waste.
+    catalogue : sequence of Item
+        For the fittings.
+    parts : tuple of Part
+        The train.
+    remarks : tuple of Remark
+        What there was no room for.
+    policy : SizingPolicy
+        The company's practice.
+
+    Returns
+    -------
+    Alternative
+        `best_for` is empty; that is for who compares.
+
+    Raises
+    ------
+    EngineeringError
+        Out of range.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import Life, WaterUse
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> asked = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> item = Item("M", "", "membrane", 38.0)
+    >>> flows = FlowChoice(item, 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
+    >>> train = (Part("membrane", "single", item, Life(1096.0, 700.0, 1800.0, "age"), 12.7, "", ""),)
+    >>> found = alternative_of(asked, flows, [], train, (), SizingPolicy())
+    >>> found.waste_l_per_week, found.flush_l_per_week, found.feed_l_per_week
+    (301.0, 21.0, 371.0)
+    """
+    demand = request.demand_l_per_week
+    recovery = float(recovery_from_waste_ratio(choice.waste_ratio))
+    flush = flush_l_per_week(request, choice, policy)
+    feed = float(feed_l_per_week(demand, recovery)) + flush
+    store = storage_for(request, choice, catalogue, policy)
+    fittings = fittings_for(request, choice, parts, catalogue, store, policy)
+    consumables = sum(part.cost_per_year for part in parts)
+    weeks = DAYS_PER_YEAR / 7.0
+    water = feed * weeks / 1000.0 * request.water_price
+    resin_only = request.resin_demand_l_per_week == demand
+    layout = "ro" if request.resin_demand_l_per_week == 0.0 else "ro_di" if resin_only else "tee"
+    waste = float(wastewater_l_per_week(demand, recovery)) + flush
+    return Alternative(
+        best_for=(),
+        layout=layout,
+        parts=parts,
+        fittings=fittings,
+        outlets=outlets_of(request, choice),
+        inlet_pressure_kpa=choice.inlet_pressure_kpa,
+        usual_permeate_flow_l_per_day=choice.usual_flow_l_per_day,
+        winter_permeate_flow_l_per_day=choice.winter_flow_l_per_day,
+        usual_run_hours_per_day=choice.usual_run_hours_per_day,
+        winter_run_hours_per_day=choice.winter_run_hours_per_day,
+        waste_ratio=choice.waste_ratio,
+        recovery_fraction=recovery,
+        restrictor_ml_per_min=float(restrictor_size_ml_per_min(choice.usual_flow_l_per_day, choice.waste_ratio)),
+        waste_l_per_week=waste,
+        flush_l_per_week=flush,
+        feed_l_per_week=feed,
+        permeate_tds_mg_per_l=choice.permeate_tds_mg_per_l,
+        concentrate_langelier_index=choice.langelier,
+        tank_usable_volume_l=store.usable_l,
+        first_cost=sum(part.price for part in parts) + sum(entry.price for entry in fittings),
+        consumables_per_year=consumables,
+        consumables_per_1000_l=consumables / (demand * weeks) * 1000.0,
+        water_per_year=water,
+        running_cost_per_year=consumables + water,
+        reasons=(*remarks, *remarks_on(request, choice, parts, layout, store, policy)),
+        missing=tuple(_missing(entry) for entry in fittings if entry.item is None),
+        for_installer=_for_installer(request, choice, parts, fittings),
+        for_client=_for_client(request, choice, parts, waste, consumables),
+    )
+
+
+def _missing(entry: Fitting) -> Remark:
+    what = PURPOSES[entry.purpose]
+    return Remark(
+        f"no_{entry.purpose}",
+        f"The catalogue has no {what} that fits.{f' Needed: {entry.size}' if entry.size else ''} Its price is not "
+        "in the first cost.",
+        f"A part is still to be priced: {what}.",
+    )
+
+
+def _for_installer(
+    request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], fittings: Sequence[Fitting]
+) -> str:
+    train = ", ".join(
+        f"{f'{part.count} x ' if part.count > 1 else ''}{part.item.code} ({part.stage}"
+        f"{'' if part.role == 'single' else ' ' + part.role})"
+        for part in parts
+    )
+    extra = ", ".join(
+        f"{f'{entry.count} x ' if entry.count > 1 else ''}{entry.item.code if entry.item else PURPOSES[entry.purpose]}"
+        for entry in fittings
+    )
+    size = float(restrictor_size_ml_per_min(choice.usual_flow_l_per_day, choice.waste_ratio))
+    system = request.unit_system
+    return (
+        f"Fit {train}; with {extra}. Waste {choice.waste_ratio:g} to 1, restrictor {size:.0f} mL/min. Expect "
+        f"{in_words(choice.usual_flow_l_per_day, FLOW, system)} and "
+        f"{in_words(choice.permeate_tds_mg_per_l, 'tds', system)} behind the membrane at "
+        f"{in_words(choice.inlet_pressure_kpa, PRESSURE, system)}."
+    )
+
+
+def _for_client(
+    request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], waste: float, consumables: float
+) -> str:
+    soonest = min(parts, key=lambda part: part.life.days)
+    low, high = days_in_words(soonest.life.from_days), days_in_words(soonest.life.to_days)
+    when = f"after about {low}" if low == high else f"after {low} to {high}"
+    return (
+        f"It runs about {choice.usual_run_hours_per_day:.1f} hours a day ({choice.winter_run_hours_per_day:.1f} in the "
+        f"coldest water), sends about {in_words(waste, VOLUME, request.unit_system)} a week to the drain, and needs "
+        f"cartridges for about {money_in_words(consumables, request.currency)} a year; the first to be changed is the "
+        f"{_STAGES[soonest.stage]}, {when}. These are estimates."
+    )

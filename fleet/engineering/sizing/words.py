@@ -1,0 +1,73 @@
+"""Quantities and lists as they stand in a sentence, in the units its reader is used to."""
+
+from collections.abc import Sequence
+
+from fleet.engineering.units import Kind, to_display
+
+
+def in_words(value: float, kind: Kind | str, system: str) -> str:
+    """Return a quantity as a person says it: whole numbers from 20 on, one decimal below.
+
+    Parameters
+    ----------
+    value : float
+        In the canonical unit of the kind.
+    kind : Kind or str
+        What it is.
+    system : {"us", "metric"}
+        Units to say it in.
+
+    Returns
+    -------
+    str
+        Number and unit.
+
+    Raises
+    ------
+    EngineeringError
+        Unknown system.
+
+    Examples
+    --------
+    >>> in_words(413.6854, "pressure", "us"), in_words(187.7, "flow", "metric"), in_words(8.48, "tds", "metric")
+    ('60 psi', '188 L/day', '8.5 mg/L')
+    """
+    number, unit = to_display(value, kind, system)
+    return f"{number:.0f} {unit}" if abs(number) >= 20.0 else f"{round(number, 1):g} {unit}"
+
+
+def money_in_words(amount: float, currency: str) -> str:
+    """Return a price as a person says it, without cents from 20 on.
+
+    Examples
+    --------
+    >>> money_in_words(64.93, "EUR"), money_in_words(4.6, "EUR")
+    ('65 EUR', '4.60 EUR')
+    """
+    number = f"{amount:.0f}" if amount >= 20.0 else f"{amount:.2f}"
+    return f"{number} {currency}".rstrip()
+
+
+def days_in_words(days: float) -> str:
+    """Return a life as a person says it: days, then weeks, months and years.
+
+    Examples
+    --------
+    >>> [days_in_words(days) for days in (9.4, 49, 93, 365, 1096)]
+    ['9 days', '7 weeks', '3 months', '12 months', '3 years']
+    """
+    for unit, length, least in (("year", 365.25, 730.0), ("month", 30.44, 75.0), ("week", 7.0, 14.0)):
+        if days >= least:
+            return f"{days / length:.0f} {unit}s"
+    return "1 day" if round(days) == 1 else f"{days:.0f} days"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Return names joined as in a sentence.
+
+    Examples
+    --------
+    >>> listed(["reef", "coffee", "drinking"])
+    'reef, coffee and drinking'
+    """
+    return " and ".join(names) if len(names) < 3 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -134,6 +134,7 @@ class MatchSerializer(serializers.Serializer[Any]):
     """A pattern that is there: its likely causes, and the check that would confirm it."""
 
     rule = serializers.CharField(source="rule.id")
+    title = serializers.CharField(source="rule.title", help_text="what it is called in a list")
     pattern = serializers.CharField(source="rule.pattern")
     step = serializers.CharField(source="rule.step", help_text="where it stands in the order of work")
     causes = serializers.ListField(child=serializers.CharField(), help_text="the likeliest first")
@@ -143,11 +144,11 @@ class MatchSerializer(serializers.Serializer[Any]):
         child=serializers.CharField(), help_text="rules that put the reading itself in doubt"
     )
     confirming_check = serializers.CharField(source="rule.confirm")
-    action = serializers.CharField(source="rule.action")
+    action = serializers.CharField()
     caution = serializers.CharField(source="rule.caution")
     threshold_source = serializers.CharField(source="rule.source")
-    installer_sentence = serializers.CharField(source="rule.for_installer")
-    client_sentence = serializers.CharField(source="rule.for_client")
+    installer_sentence = serializers.CharField(source="for_installer")
+    client_sentence = serializers.CharField(source="for_client")
 
     @extend_schema_field(NamedValuesField())
     def get_numbers(self, match: Match) -> dict[str, Any]:

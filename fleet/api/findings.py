@@ -8,6 +8,7 @@ from rest_framework.response import Response
 
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
+from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding
 from fleet.services.finding_decisions import decide
 
@@ -20,6 +21,7 @@ class NumbersField(serializers.JSONField):
 class FindingSerializer(TenantModelSerializer):
     """A pattern in the readings of a unit, its likely cause, and the check that would confirm it."""
 
+    title = serializers.SerializerMethodField(help_text="what it is called in a list")
     numbers = NumbersField(read_only=True, help_text="the values it rests on, units in the names")
 
     class Meta:
@@ -30,6 +32,7 @@ class FindingSerializer(TenantModelSerializer):
             "position",
             "reading",
             "rule",
+            "title",
             "cause",
             "state",
             "confidence",
@@ -46,6 +49,10 @@ class FindingSerializer(TenantModelSerializer):
             "client_sentence",
         ]
         read_only_fields = fields
+
+    def get_title(self, finding: Finding) -> str:
+        """The title of its rule; a rule that is no more leaves its cause."""
+        return TITLES.get(finding.rule, finding.cause.replace("_", " "))
 
 
 class DecisionSerializer(StrictSerializer):

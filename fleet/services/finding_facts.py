@@ -10,12 +10,13 @@ from typing import Any, Final
 import numpy as np
 
 from accounts.models import Company
+from fleet.engineering.carbon import membrane_exposure_ppm_h
 from fleet.engineering.diagnosis.facts import Fact
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.indicators import Indicators
 from fleet.engineering.resin import capacity_eq, ionic_load_meq_per_l, service_volume_l
 from fleet.engineering.scaling import amorphous_silica_solubility_mg_per_l, concentrate_langelier_index
-from fleet.models import FeedWaterSample, Position, Stage, Unit
+from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
 from fleet.services.indicators import Baselines, compute
 from fleet.services.reading_tables import (
     Floats,
@@ -98,6 +99,8 @@ class History:
     drops: Floats
     water: dict[int, dict[str, float]]
     positions: dict[int, dict[tuple[str, str], int]]
+    lag_resin_spent: frozenset[int] = frozenset()
+    exposure: dict[int, Floats] = field(default_factory=dict)
     sound: dict[int, Indexes] = field(default_factory=dict)
 
     def rows_of(self, unit_id: int) -> range:
@@ -137,6 +140,7 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
         drops=np.full(len(table), np.nan),
         water={},
         positions=_positions(company, unit_ids),
+        lag_resin_spent=_lag_resin_spent(company, unit_ids),
     )
     _lay_out_baselines(history)
     history.water = _water(company, {facts["site_id"] for facts in history.facts.values()})
@@ -149,6 +153,19 @@ def _positions(company: Company, unit_ids: Sequence[int]) -> dict[int, dict[tupl
     for pk, unit_id, stage, role in rows.values_list("pk", "unit_id", "stage", "role"):
         found.setdefault(unit_id, {}).setdefault((stage, role), pk)
     return found
+
+
+def _lag_resin_spent(company: Company, unit_ids: Sequence[int]) -> frozenset[int]:
+    """Units whose lag resin is spent by its newest forecast, which is still that of the cartridge that stands there."""
+    rows = Forecast.objects.of_company(company).filter(
+        is_latest=True,
+        state=Forecast.State.SPENT,
+        position__unit_id__in=unit_ids,
+        position__stage=Stage.RESIN,
+        position__role=Position.Role.LAG,
+        placement__removed_at__isnull=True,
+    )
+    return frozenset(rows.values_list("position__unit_id", flat=True))
 
 
 def _water(company: Company, site_ids: set[int]) -> dict[int, dict[str, float]]:
@@ -313,8 +330,51 @@ def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, F
         "membrane_age_days": day - float(membranes.placed_day[membrane]) if membrane >= 0 else None,
         "membrane_material": membranes.items["membrane_material"][membrane] if membrane >= 0 else None,
         "days_since_carbon_change": day - float(carbons.placed_day[carbon]) if carbon >= 0 else None,
+        "membrane_exposure_ppm_h": _exposure(history, row, unit),
         "resin_life_share": _resin_life_share(history, row, unit),
     }
+
+
+def _exposure(history: History, row: int, unit: Mapping[str, Any]) -> float | None:
+    """Chlorine the membrane of a reading has met by then; None where nobody tested behind the carbon.
+
+    From test to test the mean of the two holds, for the hours a day the unit runs to meet its demand; before the first
+    test nothing is assumed, so it is a lower bound.
+    """
+    unit_id = int(history.table.unit_ids[row])
+    if unit_id not in history.exposure:
+        history.exposure[unit_id] = _exposures(history, unit_id, unit)
+    value = float(history.exposure[unit_id][row - history.rows_of(unit_id).start])
+    return value if value == value else None
+
+
+def _exposures(history: History, unit_id: int, unit: Mapping[str, Any]) -> Floats:
+    rows = np.asarray(history.rows_of(unit_id), dtype=np.int64)
+    columns, day = history.table.columns, history.table.day[rows]
+    chlorine = np.fmax(
+        columns["carbon_outlet_total_chlorine_mg_per_l"][rows], columns["carbon_outlet_free_chlorine_mg_per_l"][rows]
+    )
+    flow = columns["permeate_flow_l_per_day"][rows]
+    flow = flow[flow > 0.0]
+    daily = unit["weekly_demand_l"] / 7.0
+    exposure = np.full(len(rows), np.nan)
+    if not len(flow) or not daily > 0.0:
+        return exposure
+    hours = min(24.0, 24.0 * daily / float(np.median(flow)))
+    membrane = history.membrane[rows]
+    for stay in np.unique(membrane[membrane >= 0]).tolist():
+        mine = np.flatnonzero(membrane == stay)
+        tests = mine[~np.isnan(chlorine[mine])]
+        if not len(tests):
+            continue
+        between = 0.5 * (chlorine[tests][1:] + chlorine[tests][:-1])
+        met = np.append(0.0, np.cumsum(membrane_exposure_ppm_h(between, hours, np.diff(day[tests]))))
+        # After the newest test its value goes on.
+        last = np.searchsorted(tests, mine, side="right") - 1
+        known = last >= 0
+        since = day[mine[known]] - day[tests[last[known]]]
+        exposure[mine[known]] = met[last[known]] + membrane_exposure_ppm_h(chlorine[tests[last[known]]], hours, since)
+    return exposure
 
 
 def _resin_life_share(history: History, row: int, unit: Mapping[str, Any]) -> float | None:

@@ -14,6 +14,7 @@ from fleet.engineering.diagnosis import RULES, Match, diagnose
 from fleet.models import Finding, Position, Stage, Unit
 from fleet.services.finding_decisions import decide
 from fleet.services.finding_facts import History, context_of_row, load_history, names_of_row
+from fleet.services.finding_readings import readings_that_bear
 from fleet.services.fleet_tables import company_day, standing_units
 
 __all__ = ["decide", "refresh_findings"]
@@ -37,7 +38,7 @@ _ASKS: Final[Mapping[str, tuple[tuple[str, ...], ...]]] = {
     "D04": (("inlet_pressure_kpa",),),
     "D11": (("permeate_tds_mg_per_l", "interstage_tds_mg_per_l"),),
     "D12": (("permeate_tds_mg_per_l", "product_tds_mg_per_l"),),
-    "D13": (("permeate_tds_mg_per_l", "interstage_tds_mg_per_l"), ("product_tds_mg_per_l",)),
+    "D13": (("permeate_tds_mg_per_l", "interstage_tds_mg_per_l"), ("permeate_tds_mg_per_l", "product_tds_mg_per_l")),
     "D14": (("permeate_tds_at_start_mg_per_l", "permeate_tds_mg_per_l"),),
     "D15": (("feed_tds_mg_per_l", "permeate_tds_mg_per_l"),),
     "D18": (("feed_tds_mg_per_l", "permeate_tds_mg_per_l"),),
@@ -72,11 +73,24 @@ _ROLES: Final = {
 }
 
 _UNREAD: Final = "D41"
+_PRODUCT: Final = "product_tds_mg_per_l"
+# What the lag lets through decides between them, and may have been read since without the rest.
+_OF_BOTH_RESINS: Final = frozenset({"D11", "D12", "D13"})
+_LEAD_SPENT: Final = "D11"
 # Rules that a stored reading can answer. The others ask for what no reading holds (a taste, a second meter), or speak
 # of the reading and not of the unit (D38, which intake flags).
 _ANSWERABLE: Final[Mapping[str, tuple[tuple[str, ...], ...]]] = {
     rule.id: asks for rule in RULES if (asks := _ASKS.get(rule.id, _BY_STEP.get(rule.step, ())))
 }
+# The reading and the forecast of the lag may differ: the meter sees ions only, and age and carbon dioxide count too.
+_WITHOUT_LAG: Final = (
+    "The lead outlet reads as the permeate, and by its own forecast the lag is due as well: rotating would put a spent "
+    "cartridge in the lead, so change both."
+)
+_CHANGE_BOTH: Final = (
+    "Replace both cartridges. Read the product first: where it is still good the forecast was too early, and rotating "
+    "is enough."
+)
 # One exchanged pair is a slip of the pen; probes that are swapped show it again.
 _SEEN_TWICE: Final = frozenset({"D18"})
 _FIELDS: Final = (
@@ -108,7 +122,8 @@ def refresh_findings(
     """Bring the findings of a company up to date; a second run on the same day and data changes nothing.
 
     For every rule the newest reading that can answer it decides, as long as no cartridge it speaks of was changed
-    since. A finding that was dismissed does not come back while its pattern lasts.
+    since; whether the lag resin holds is taken from the newest product that was read. A finding that was dismissed does
+    not come back while its pattern lasts.
 
     Parameters
     ----------
@@ -134,7 +149,7 @@ def refresh_findings(
         if progress is not None:
             progress(start / len(ids), "looking for patterns in the readings")
         block = ids[start : start + BLOCK_UNITS]
-        history = load_history(company, block)
+        history = load_history(company, block, readings_that_bear(company, block, now, LOOK_BACK))
         seen = {unit_id: _seen_at(history, unit_id, now) for unit_id in block}
         counts.update(_store(company, history, seen, now))
     if progress is not None:
@@ -154,16 +169,26 @@ def _seen_at(history: History, unit_id: int, now: datetime) -> list[_Seen]:
     """Patterns that stand at a unit: rule by rule, by the newest reading that can answer."""
     rows = [row for row in history.rows_of(unit_id) if now - LOOK_BACK <= history.table.taken_at[row] <= now]
     waiting = dict(_ANSWERABLE)
+    if (Stage.RESIN.value, Position.Role.LAG.value) in history.positions.get(unit_id, {}):
+        # Behind a lag the product says nothing of the lead.
+        waiting["D13"] = waiting["D13"][:1]
     pending: dict[str, _Seen] = {}
     seen: list[_Seen] = []
+    product: float | None = None
     for row in reversed(rows):
         if not waiting:
             break
         names = names_of_row(history, row)
         answered = [rule_id for rule_id, asks in waiting.items() if any(names.issuperset(ask) for ask in asks)]
-        if not answered:
+        if not answered and _PRODUCT not in names:
             continue
-        matches = {match.id: match for match in diagnose(context_of_row(history, row))}
+        context = context_of_row(history, row)
+        matches = {match.id: match for match in diagnose(context)} if answered else {}
+        if product is not None and not _OF_BOTH_RESINS.isdisjoint(answered):
+            later = {match.id: match for match in diagnose({**context, _PRODUCT: product})}
+            matches = {key: match for key, match in matches.items() if key not in _OF_BOTH_RESINS} | {
+                key: match for key, match in later.items() if key in _OF_BOTH_RESINS
+            }
         for rule_id in answered:
             match = matches.get(rule_id)
             if rule_id in _SEEN_TWICE and match is not None and rule_id not in pending:
@@ -173,6 +198,9 @@ def _seen_at(history: History, unit_id: int, now: datetime) -> list[_Seen]:
             if match is None or history.changed_since(row, _STAGES.get(rule_id, ())):
                 continue
             seen.append(pending.get(rule_id, _Seen(match, row)))
+        known = context.get(_PRODUCT)
+        if product is None and isinstance(known, float):
+            product = known
     return [*seen, *_unread(history, unit_id, now)]
 
 
@@ -237,23 +265,27 @@ def _by_cause(patterns: Sequence[_Seen]) -> dict[str, _Seen]:
 
 
 def _fields(company: Company, history: History, unit_id: int, pattern: _Seen, now: datetime) -> dict[str, Any]:
-    rule = pattern.match.rule
-    row = pattern.row
+    match, row = pattern.match, pattern.row
+    rule = match.rule
     # A finding about the unit as a whole is seen anew each day, so that a second run on that day changes nothing.
     today = datetime.combine(company_day(company, now), time(), tzinfo=ZoneInfo(company.time_zone))
-    return {
+    told = {
         "rule": rule.id,
         "position_id": _position(history, unit_id, rule.id, rule.step),
         "reading_id": int(history.table.ids[row]) if row is not None else None,
-        "confidence": round(float(pattern.match.confidence), 3),
-        "numbers": {name: _plain(value) for name, value in pattern.match.numbers.items()},
+        "confidence": round(float(match.confidence), 3),
+        "numbers": {name: _plain(value) for name, value in match.numbers.items()},
         "last_seen_at": history.table.taken_at[row] if row is not None else today,
         "confirming_check": rule.confirm,
-        "action": rule.action,
+        "action": match.action,
         "caution": rule.caution,
-        "installer_sentence": rule.for_installer,
-        "client_sentence": rule.for_client,
+        "installer_sentence": match.for_installer,
+        "client_sentence": match.for_client,
     }
+    if rule.id == _LEAD_SPENT and unit_id in history.lag_resin_spent:
+        told["installer_sentence"] = _WITHOUT_LAG
+        told["action"] = _CHANGE_BOTH
+    return told
 
 
 def _plain(value: float | str) -> float | str:

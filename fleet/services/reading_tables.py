@@ -51,12 +51,20 @@ class ReadingTable:
         return len(self.ids)
 
 
-def load_readings(company: Company, unit_ids: Sequence[int], *, wanted: Q | None = None) -> ReadingTable:
-    """Read the readings of some units that nothing corrects; with `wanted`, those only."""
+def load_readings(
+    company: Company, unit_ids: Sequence[int], *, wanted: Q | None = None, ids: Sequence[int] | None = None
+) -> ReadingTable:
+    """Read the readings of some units that nothing corrects; with `wanted` those only, with `ids` of them these."""
     rows = Reading.objects.current().of_company(company).filter(wanted or Q(), unit_id__in=unit_ids)
     names = (*Reading.QUANTITIES, "minutes_since_start", *WORDS)
     fields = ("pk", "unit_id", "taken_at", "flags", *names)
-    values = list(rows.order_by("unit_id", "taken_at", "pk").values_list(*fields).iterator(chunk_size=_AT_ONCE))
+    if ids is None:
+        values = list(rows.order_by("unit_id", "taken_at", "pk").values_list(*fields).iterator(chunk_size=_AT_ONCE))
+    else:
+        values = []
+        for start in range(0, len(ids), _AT_ONCE):
+            values += rows.filter(pk__in=ids[start : start + _AT_ONCE]).order_by().values_list(*fields)
+        values.sort(key=lambda row: (row[1], row[2], row[0]))
     columns = list(zip(*values, strict=True)) if values else [() for _ in fields]
     by_name = dict(zip(fields, columns, strict=True))
     numbers = {name: np.array(by_name[name], dtype=np.float64) for name in (*Reading.QUANTITIES, "minutes_since_start")}

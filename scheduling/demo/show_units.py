@@ -8,6 +8,7 @@ from typing import Final
 from django.db.models import Max
 
 from accounts.models import Company
+from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding, Forecast, Reading, Unit
 from scheduling.demo.screen import Screen
 from scheduling.models import Need
@@ -26,7 +27,6 @@ EXPLAINS_ONLY: Final = frozenset(
 """Causes that explain a reading or lie years ahead; they are stored and served, but put no unit at risk."""
 
 _LIVE: Final = (Finding.State.OPEN, Finding.State.CONFIRMED)
-_CAUSE_WORDS: Final = {"di": "DI", "co2": "carbon dioxide", "ro": "RO"}
 
 
 @dataclass
@@ -109,24 +109,14 @@ def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
 
 def _of_finding(finding: Finding, last_read: date | None, as_of: date) -> Iterator[tuple[int, str]]:
     """What is wrong, how to make sure, what to do and what to mind; each with its indent."""
-    name = cause_in_words(finding.cause)
     sentence = finding.installer_sentence
     if finding.cause == _UNREAD:
         since = f"the last reading is {(as_of - last_read).days} days old" if last_read else "it was never read"
         sentence = f"{sentence.rstrip('.')}: {since}."
-    yield 2, f"- {name[:1].upper()}{name[1:]}: {_ended(sentence)}"
+    yield 2, f"- {TITLES[finding.rule]}: {_ended(sentence)}"
     for word, text in (("make sure", finding.confirming_check), ("do", finding.action), ("take care", finding.caution)):
         if text:
             yield 6, f"{word}: {_ended(text)}"
-
-
-def cause_in_words(cause: str) -> str:
-    """A cause as a person says it.
-
-    >>> cause_in_words("di_lead_exhausted")
-    'DI lead exhausted'
-    """
-    return " ".join(_CAUSE_WORDS.get(word, word) for word in cause.split("_"))
 
 
 def _show_unread(screen: Screen, company: Company, last_read: dict[int, date], as_of: date, shown: set[int]) -> None:

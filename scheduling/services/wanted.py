@@ -279,6 +279,20 @@ class _Writer:
             key = self._at(Kind.ROTATE, lead)
             if self._was_done_since(key, finding):
                 continue
+            lag_forecast = self._dated(lag)
+            if lag_forecast is not None and lag_forecast.state == Forecast.State.SPENT:
+                # the reading has seen the lead, the forecast the lag: both go, as the finding says
+                self._replace(
+                    lead,
+                    Source.FINDING,
+                    self._dated(lead),
+                    self._late_cost(lead),
+                    is_urgent=False,
+                    finding=finding,
+                    cause=finding.cause,
+                    reason=_finding_reason(finding),
+                )
+                continue
             spent = self.fleet.standing.get(lead.pk)
             rate = self._late_cost(lead) * self.policy.house.lead_late_share
             self._add(

@@ -27,6 +27,8 @@ class Match:
         0 to 1; lower where the reading itself is in doubt.
     numbers : mapping
         What it rests on.
+    action, for_installer, for_client : str
+        What to do and the finding in a sentence, by what the numbers say here.
     doubted_by : tuple of str
         Rules that put the reading in doubt.
     """
@@ -34,6 +36,9 @@ class Match:
     rule: Rule
     confidence: float
     numbers: Mapping[str, float | str]
+    action: str
+    for_installer: str
+    for_client: str
     doubted_by: tuple[str, ...] = ()
 
     @property
@@ -75,14 +80,20 @@ def diagnose(context: Mapping[str, Fact], *, limits: Limits | None = None) -> li
     ['di_lead_exhausted']
     """
     facts = Facts(context, Limits() if limits is None else limits)
-    found: list[tuple[Rule, float, Mapping[str, float | str]]] = []
-    for rule in RULES:
-        evidence = rule.condition(facts)
-        if evidence is not None:
-            found.append((rule, evidence.confidence, evidence.numbers))
-    present = [rule.id for rule, _, _ in found if rule.id in _DOUBTS]
+    found = [(rule, evidence) for rule in RULES if (evidence := rule.condition(facts)) is not None]
+    present = [rule.id for rule, _ in found if rule.id in _DOUBTS]
     matches = []
-    for rule, confidence, numbers in found:
+    for rule, evidence in found:
         doubts = tuple(doubt for doubt in present if rule.step in _DOUBTS[doubt] and doubt != rule.id)
-        matches.append(Match(rule, confidence * (_DOUBTED if doubts else 1.0), numbers, doubts))
+        matches.append(
+            Match(
+                rule,
+                evidence.confidence * (_DOUBTED if doubts else 1.0),
+                evidence.numbers,
+                evidence.action or rule.action,
+                evidence.for_installer or rule.for_installer,
+                evidence.for_client or rule.for_client,
+                doubts,
+            )
+        )
     return matches

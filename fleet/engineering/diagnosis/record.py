@@ -12,10 +12,16 @@ STEPS: Final = ("state", "meters", "pressures", "flows", "membrane", "resin", "c
 
 @dataclass(frozen=True)
 class Evidence:
-    """That a pattern is there: how surely (0 to 1), and the numbers it rests on."""
+    """That a pattern is there: how surely (0 to 1), and the numbers it rests on.
+
+    Where the numbers say more than the rule can, `for_installer`, `for_client` and `action` take the place of its own.
+    """
 
     confidence: float
     numbers: Mapping[str, float | str] = field(default_factory=dict)
+    for_installer: str = ""
+    for_client: str = ""
+    action: str = ""
 
 
 Condition = Callable[[Facts], Evidence | None]
@@ -29,6 +35,8 @@ class Rule:
     ----------
     id : str
         ``"D01"`` and so on, stable.
+    title : str
+        What it is called in a list.
     pattern : str
         Code of what is seen.
     step : str
@@ -46,6 +54,7 @@ class Rule:
     """
 
     id: str
+    title: str
     pattern: str
     step: str
     condition: Condition

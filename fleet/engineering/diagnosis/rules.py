@@ -22,7 +22,7 @@ _NO_PART: Final = "No part is needed; do not change anything on this reading alo
 RULES: Final[tuple[Rule, ...]] = (
     # --- is the reading valid -------------------------------------------------------------------------------------
     Rule(
-        "D38", "reading_not_steady", "state", when.not_steady,
+        "D38", "Reading not steady", "reading_not_steady", "state", when.not_steady,
         ("reading_not_valid_for_trend",),
         "Read again after 5 minutes with the tank valve closed and the permeate to drain, or note the tank pressure.",
         "Keep the reading, leave it out of the trend.",
@@ -32,7 +32,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     # --- are the meters plausible ---------------------------------------------------------------------------------
     Rule(
-        "D18", "permeate_above_feed_swap_explains", "meters", when.probes_swapped,
+        "D18", "Feed and permeate probes exchanged", "permeate_above_feed_swap_explains", "meters", when.probes_swapped,
         ("probes_swapped",),
         "Measure feed and permeate with one hand-held meter.",
         "Swap the labels or leads; correct the stored readings with an audit note.",
@@ -41,7 +41,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Two sensors seem to be exchanged; your water is not affected.",
     ),
     Rule(
-        "D19", "permeate_above_feed", "meters", when.permeate_above_feed,
+        "D19", "Permeate above feed", "permeate_above_feed", "meters", when.permeate_above_feed,
         ("standstill_sample", "tubes_crossed", "sample_from_concentrate", "salt_in_cup"),
         "Trace the tubes, rinse the cup, sample again after 5 minutes of flow.",
         "Replumb if crossed; otherwise retake.",
@@ -50,7 +50,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "A reading does not make sense; we will take it again.",
     ),
     Rule(
-        "D17", "meters_disagree", "meters", when.meters_disagree,
+        "D17", "Two meters disagree", "meters_disagree", "meters", when.meters_disagree,
         ("meter_out_of_calibration", "different_tds_factor", "dirty_cell"),
         "Check both meters with a standard near the range in use, 84 or 1413 uS/cm.",
         "Clean, calibrate, store the factor of the meter.",
@@ -59,7 +59,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "A meter needs calibration; readings may be off until then.",
     ),
     Rule(
-        "D20", "impossible_flow", "meters", when.impossible_flow,
+        "D20", "Impossible flow", "impossible_flow", "meters", when.impossible_flow,
         ("flow_entry_error", "counter_reversed", "leak", "concentrate_line_blocked"),
         "Bucket and stopwatch on both lines; look for a leak.",
         "Retake; if flow goes in and not out, shut the feed and find the leak.",
@@ -68,7 +68,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "A flow reading does not make sense; if you see water where it should not be, shut the feed and call us.",
     ),
     Rule(
-        "D36", "salt_balance_open", "meters", when.salt_balance_open,
+        "D36", "Salt balance does not close", "salt_balance_open", "meters", when.salt_balance_open,
         ("flow_or_tds_reading_wrong",),
         "Repeat all flows and TDS within 5 minutes.",
         "No verdict on the membrane until the balance closes within 10 %.",
@@ -77,7 +77,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The readings do not add up; we will take them again.",
     ),
     Rule(
-        "D43", "chlorine_tests_contradict", "meters", when.chlorine_tests_contradict,
+        "D43", "Chlorine tests disagree", "chlorine_tests_contradict", "meters", when.chlorine_tests_contradict,
         ("chlorine_test_error",),
         "Repeat with fresh reagent; dilute if the sample bleaches; test total and free from the same draw.",
         "Judge no carbon on these tests.",
@@ -87,7 +87,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     # --- pressures ------------------------------------------------------------------------------------------------
     Rule(
-        "D01", "prefilter_drop_high", "pressures", when.prefilter_clogged,
+        "D01", "Prefilters clogged", "prefilter_drop_high", "pressures", when.prefilter_clogged,
         ("prefilter_clogged",),
         "Take the cartridge out or bypass it: the inlet pressure comes back.",
         "Change the sediment cartridge; if the drop stays, the carbon block.",
@@ -96,7 +96,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The first filters are filling up; they should be changed to keep the unit working.",
     ),
     Rule(
-        "D02", "line_pressure_fell", "pressures", when.line_pressure_fell,
+        "D02", "Line pressure has dropped", "line_pressure_fell", "pressures", when.line_pressure_fell,
         ("line_pressure_low",),
         "Test the pressure at another tap and at another time of day.",
         "Find the cause at the site; a booster pump or regulator if it stays low. Expect less water meanwhile.",
@@ -105,7 +105,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The water pressure at your site has dropped, so the unit makes less water; the filters are fine.",
     ),
     Rule(
-        "D42", "line_low_without_pump", "pressures", when.line_low_without_pump,
+        "D42", "Low line pressure, no booster pump", "line_low_without_pump", "pressures", when.line_low_without_pump,
         ("line_pressure_low_no_booster_pump",),
         "Compute the flow to expect at this pressure and the winter temperature.",
         "Offer a booster pump if the computed flow does not meet the need.",
@@ -114,7 +114,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The water pressure is low for this kind of unit; a pump would give more and better water.",
     ),
     Rule(
-        "D03", "pump_without_effect", "pressures", when.pump_without_effect,
+        "D03", "Booster pump without effect", "pump_without_effect", "pressures", when.pump_without_effect,
         ("pump_not_running", "pump_worn", "pump_suction_starved", "pressure_switch_fault"),
         "Measure the pump's current and the pressure before and after it.",
         "Repair the pump; check transformer, pressure switch and the prefilters before it.",
@@ -123,7 +123,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The booster pump does not do its work; the unit makes less water until it is repaired.",
     ),
     Rule(
-        "D04", "inlet_pressure_high", "pressures", when.inlet_too_high,
+        "D04", "Inlet pressure too high", "inlet_pressure_high", "pressures", when.inlet_too_high,
         ("pressure_switch_set_wrong", "restrictor_blocked", "pump_bypass_set_high"),
         "Test the switch; measure the concentrate flow.",
         "Adjust at once and fit a relief valve where there is none.",
@@ -133,7 +133,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     # --- flows ----------------------------------------------------------------------------------------------------
     Rule(
-        "D29", "nothing_flows", "flows", when.nothing_flows,
+        "D29", "Nothing flows", "nothing_flows", "flows", when.nothing_flows,
         ("feed_shut", "solenoid_stuck_closed", "shutoff_stuck_closed", "float_valve_up", "frozen_line"),
         "Listen for the valve, check the feed valve and the float.",
         "As found.",
@@ -142,7 +142,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "No water reaches the unit; please check that the feed valve is open.",
     ),
     Rule(
-        "D28", "no_permeate", "flows", when.no_permeate,
+        "D28", "No permeate", "no_permeate", "flows", when.no_permeate,
         ("check_valve_stuck", "tank_valve_shut", "membrane_plugged", "membrane_in_wrapper"),
         "Open the permeate line at the housing.",
         "As found.",
@@ -151,7 +151,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The unit sends water to drain and makes none for you; we will come and look.",
     ),
     Rule(
-        "D21", "drain_runs_tank_full", "flows", when.shutoff_does_not_close,
+        "D21", "Shut-off valve does not close", "drain_runs_tank_full", "flows", when.shutoff_does_not_close,
         ("shutoff_valve_fault",),
         "Close the tank valve: the drain should stop within 5 minutes.",
         "Replace the automatic shut-off valve.",
@@ -160,7 +160,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Water runs to drain although the tank is full; a valve needs replacing.",
     ),
     Rule(
-        "D22", "tank_loses_pressure_backwards", "flows", when.check_valve_leaks,
+        "D22", "Check valve leaks back", "tank_loses_pressure_backwards", "flows", when.check_valve_leaks,
         ("check_valve_fault",),
         "Shut the feed: the tank loses pressure through the membrane.",
         "Replace the check valve.",
@@ -169,7 +169,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Water runs back and to drain; a small valve needs replacing.",
     ),
     Rule(
-        "D23", "tank_does_not_fill", "flows", when.tank_does_not_fill,
+        "D23", "Tank does not fill", "tank_does_not_fill", "flows", when.tank_does_not_fill,
         ("line_pressure_too_low_for_tank", "tank_leak", "tank_precharge_wrong", "float_valve_stuck_open"),
         "Check the precharge with the tank empty: 5 to 10 psi (34 to 69 kPa).",
         "Repair the tank or float; a booster pump if the pressure is too low.",
@@ -178,7 +178,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The tank does not fill, so water keeps running to drain; we will come and look.",
     ),
     Rule(
-        "D24", "ratio_high_cold_or_weak", "flows", when.cold_or_weak_feed,
+        "D24", "More waste from cold water or low pressure", "ratio_high_cold_or_weak", "flows", when.cold_or_weak_feed,
         ("cold_water_not_a_fault",),
         "Normalise: the membrane flow is as it was.",
         "None; warn of the winter capacity.",
@@ -187,7 +187,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "In cold weather the unit makes less water; this is normal.",
     ),
     Rule(
-        "D25", "ratio_low", "flows", when.too_little_concentrate,
+        "D25", "Flow restrictor blocked", "ratio_low", "flows", when.too_little_concentrate,
         ("restrictor_blocked",),
         "Measure the concentrate flow, mL/min.",
         "Replace the flow restrictor at once: scaling threatens.",
@@ -196,7 +196,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "A small part in the drain line is blocked and should be replaced soon to protect the membrane.",
     ),
     Rule(
-        "D26", "ratio_high_drain_high", "flows", when.too_much_concentrate,
+        "D26", "Too much concentrate", "ratio_high_drain_high", "flows", when.too_much_concentrate,
         ("restrictor_missing", "restrictor_worn", "flush_valve_open"),
         "Measure the concentrate flow, mL/min; look at the flush valve.",
         "Refit the restrictor or close the valve.",
@@ -205,7 +205,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The unit wastes more water than it should; a part in the drain line needs attention.",
     ),
     Rule(
-        "D27", "tank_pushes_back", "flows", when.tank_pushes_back,
+        "D27", "Tank pushes back", "tank_pushes_back", "flows", when.tank_pushes_back,
         ("tank_back_pressure",),
         "Repeat with the tank valve closed and the permeate to drain.",
         "None; a larger tank or a permeate pump if it troubles.",
@@ -214,7 +214,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The unit slows down as its tank fills; this is normal.",
     ),
     Rule(
-        "D40", "pump_cycles", "flows", when.pump_cycles,
+        "D40", "Pump starts and stops quickly", "pump_cycles", "flows", when.pump_cycles,
         ("permeate_side_leak", "pressure_switch_hysteresis", "tank_too_small"),
         "Shut the faucet and watch the pressure.",
         "Find the leak; check the switch and the precharge.",
@@ -224,7 +224,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     # --- membrane -------------------------------------------------------------------------------------------------
     Rule(
-        "D05", "flow_steady_salt_doubled_chlorine", "membrane", when.oxidised,
+        "D05", "Membrane oxidised, carbon exhausted", "flow_steady_salt_doubled_chlorine", "membrane", when.oxidised,
         ("membrane_oxidised_carbon_exhausted",),
         "Test total chlorine after the carbon; look at the exposure in ppm h.",
         "Change the carbon first, then the membrane.",
@@ -233,7 +233,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Chlorine has reached the membrane and damaged it; carbon and membrane need replacing.",
     ),
     Rule(
-        "D06", "salt_jumped_flow_steady", "membrane", when.leaking_past,
+        "D06", "Feed gets past the membrane", "salt_jumped_flow_steady", "membrane", when.leaking_past,
         ("o_ring_leak", "membrane_not_seated", "permeate_tube_cracked"),
         "Reseat the membrane; probe the permeate at the housing outlet.",
         "New O-rings, reseat; else a new membrane.",
@@ -242,7 +242,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Some feed water gets past the membrane; we will reseat it.",
     ),
     Rule(
-        "D07", "flow_down_salt_up_scaling_water", "membrane", when.scaled,
+        "D07", "Membrane scaled", "flow_down_salt_up_scaling_water", "membrane", when.scaled,
         ("membrane_scaling",),
         "Weigh the element, test the hardness, look at the waste ratio.",
         "Raise the waste ratio or soften the feed; clean or replace the membrane.",
@@ -251,7 +251,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Lime is building up on the membrane; it needs cleaning or replacing, and the unit a different setting.",
     ),
     Rule(
-        "D08", "flow_down_salt_steady", "membrane", when.fouled,
+        "D08", "Membrane fouled", "flow_down_salt_steady", "membrane", when.fouled,
         ("biofouling", "colloidal_fouling"),
         "Silt density index, look at the cartridges, ask about standstill.",
         "Sanitise, fit a finer prefilter, flush more often.",
@@ -260,7 +260,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The membrane is fouled; the unit needs cleaning and may get a finer filter.",
     ),
     Rule(
-        "D09", "flow_down_first_weeks", "membrane", when.running_in,
+        "D09", "New membrane settling in", "flow_down_first_weeks", "membrane", when.running_in,
         ("membrane_running_in",),
         "The trend flattens within weeks.",
         "Set the baseline after running-in.",
@@ -269,7 +269,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The new membrane is settling in; this is normal.",
     ),
     Rule(
-        "D10", "flow_and_salt_worse_over_years", "membrane", when.aged,
+        "D10", "Membrane aged", "flow_and_salt_worse_over_years", "membrane", when.aged,
         ("membrane_aged",),
         "Age and a slow steady trend.",
         "Plan the replacement.",
@@ -278,7 +278,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The membrane is nearing the end of its life; we will plan its replacement.",
     ),
     Rule(
-        "D14", "tds_high_only_at_start", "membrane", when.creep,
+        "D14", "Salt creep after standstill", "tds_high_only_at_start", "membrane", when.creep,
         ("tds_creep",),
         "Read each minute after the start.",
         "Flush to drain at the start, widen the draw-down band, keep the first minute out of the trend.",
@@ -287,7 +287,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The first water after a pause carries more salt; let it run a moment first.",
     ),
     Rule(
-        "D15", "permeate_follows_feed", "membrane", when.supply_changed,
+        "D15", "Supply water has changed", "permeate_follows_feed", "membrane", when.supply_changed,
         ("supply_changed",),
         "Compare the feed TDS with the supplier's figures.",
         "No part; make the forecast anew.",
@@ -296,7 +296,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Your supplier's water has changed; the unit works as before, its filters may last less long.",
     ),
     Rule(
-        "D16", "low_driving_pressure", "membrane", when.low_driving_pressure,
+        "D16", "Low driving pressure", "low_driving_pressure", "membrane", when.low_driving_pressure,
         ("low_net_driving_pressure",),
         "Normalise; look at inlet and tank pressure.",
         "Mend the pressure: prefilters, line, pump or tank.",
@@ -305,7 +305,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Low pressure makes less and slightly saltier water; the membrane is fine.",
     ),
     Rule(
-        "D37", "warm_water", "membrane", when.warm_water,
+        "D37", "Warm water", "warm_water", "membrane", when.warm_water,
         ("warm_water_not_a_fault",),
         "Normalise.",
         "None; watch the load on the resin.",
@@ -315,25 +315,25 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     # --- resin ----------------------------------------------------------------------------------------------------
     Rule(
-        "D12", "lead_and_product_equal_permeate", "resin", when.both_exhausted,
+        "D12", "Both resin cartridges exhausted", "lead_and_product_equal_permeate", "resin", when.both_exhausted,
         ("di_both_exhausted",),
         "Repeat after flushing.",
         "Replace both cartridges; compare with the forecast and look for carbon dioxide.",
         _RESIN, _PRACTICE,
         "Lead outlet and product both read as the permeate: both resin cartridges are exhausted.",
-        "Both polishing cartridges are used up; the product is plain reverse-osmosis water until they are changed.",
+        "Both polishing cartridges are used up; until we change them you get plain reverse-osmosis water.",
     ),
     Rule(
-        "D11", "lead_equals_permeate", "resin", when.lead_exhausted,
+        "D11", "Lead resin exhausted", "lead_equals_permeate", "resin", when.lead_exhausted,
         ("di_lead_exhausted",),
         "Repeat after flushing.",
         "Discard the lead, move the lag to lead, fit a fresh lag.",
         _RESIN, _PRACTICE,
-        "The lead outlet reads as the permeate and the lag still holds: rotate.",
-        "The first polishing cartridge is used up, the second still holds; a visit is due.",
+        "The lead outlet reads as the permeate and the product is still good: the lag holds, rotate.",
+        "The first polishing cartridge is used up and the second still works; we will come and change it.",
     ),
     Rule(
-        "D32", "product_above_permeate", "resin", when.product_above_permeate,
+        "D32", "Product above permeate", "product_above_permeate", "resin", when.product_above_permeate,
         ("di_exhausted_and_releasing", "wrong_probe"),
         "Hand-held meter, pH of the product.",
         "Replace the resin.",
@@ -342,7 +342,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The polishing cartridge is used up and lets go of what it held; do not use the product until it is changed.",
     ),
     Rule(
-        "D13", "resin_life_short", "resin", when.resin_short_lived,
+        "D13", "Resin used up early", "resin_life_short", "resin", when.resin_short_lived,
         ("carbon_dioxide_load", "silica_load", "resin_channelling", "tds_creep", "ammonium_load"),
         "pH and alkalinity of the feed, pH of the product, TDS in the first minute.",
         "Degas, add an anion cartridge, stand the housing upright, fit a flush valve.",
@@ -351,7 +351,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The polishing cartridge is used up sooner than expected; we will look for the cause in the water.",
     ),
     Rule(
-        "D33", "weak_ions_through", "resin", when.weak_ions_through,
+        "D33", "Weak ions pass the resin", "weak_ions_through", "resin", when.weak_ions_through,
         ("weak_ions_break_through_first", "chloramine_ammonium"),
         "Tests for silica and ammonia in the product.",
         "Replace the resin earlier, add an anion cartridge, check the carbon for chloramine.",
@@ -360,7 +360,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The meter shows 0 but something it cannot see gets through; test for ammonia before using the water.",
     ),
     Rule(
-        "D34", "product_rises_in_cup", "resin", when.cup_takes_up_air,
+        "D34", "Product rises in an open cup", "product_rises_in_cup", "resin", when.cup_takes_up_air,
         ("carbon_dioxide_from_air", "dirty_cup"),
         "Read in line.",
         "None.",
@@ -369,7 +369,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Very pure water picks up a little from the air in a cup; this is normal.",
     ),
     Rule(
-        "D35", "permeate_acid", "resin", when.acid_permeate,
+        "D35", "Permeate slightly acid", "permeate_acid", "resin", when.acid_permeate,
         ("carbon_dioxide_passes_membrane",),
         "Aerate a sample: the pH rises.",
         "Explain; calcite for drinking water and for brass or copper downstream.",
@@ -379,7 +379,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     # --- carbon ---------------------------------------------------------------------------------------------------
     Rule(
-        "D44", "chlorine_after_carbon", "carbon", when.chlorine_through,
+        "D44", "Chlorine behind the carbon", "chlorine_after_carbon", "carbon", when.chlorine_through,
         ("carbon_exhausted",),
         "Repeat the total chlorine test with fresh reagent.",
         "Change the carbon before the membrane is harmed.",
@@ -388,7 +388,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "The carbon filter no longer holds back all chlorine; it should be changed soon to protect the membrane.",
     ),
     Rule(
-        "D30", "total_chlorine_free_none", "carbon", when.chloramine_through,
+        "D30", "Chloramine behind the carbon", "total_chlorine_free_none", "carbon", when.chloramine_through,
         ("chloramine_breakthrough",),
         "Ammonia test; ask the supplier.",
         "Catalytic carbon, a second position, a lower flow.",
@@ -397,7 +397,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Your supplier's disinfectant gets through the carbon; do not use the water for animals until it is changed.",
     ),
     Rule(
-        "D31", "chlorine_soon_after_change", "carbon", when.carbon_fails_early,
+        "D31", "New carbon lets chlorine through", "chlorine_soon_after_change", "carbon", when.carbon_fails_early,
         ("wrong_cartridge", "carbon_bypassed", "flow_too_high_for_carbon"),
         "Contact time; seat of the cartridge and O-ring.",
         "Refit; lower the flow or fit a larger bed.",
@@ -407,7 +407,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     # --- care -----------------------------------------------------------------------------------------------------
     Rule(
-        "D39", "taste_or_odour", "care", when.tastes,
+        "D39", "Taste or odour", "taste_or_odour", "care", when.tastes,
         ("tank_biofilm", "carbon_old", "post_filter_old"),
         "Age of the carbon and date of the last sanitising.",
         "Sanitise tank and lines, change the carbon and the post-filter.",
@@ -416,7 +416,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Taste or smell usually comes from the tank or an old filter; we will clean and change them.",
     ),
     Rule(
-        "D41", "not_read", "care", when.unread,
+        "D41", "No reading for weeks", "not_read", "care", when.unread,
         ("no_reading_for_weeks",),
         "Ask the client for a reading.",
         "Ask for a reading; visit if none comes.",
@@ -425,3 +425,6 @@ RULES: Final[tuple[Rule, ...]] = (
         "We have had no reading from your unit for a while; please send one.",
     ),
 )  # fmt: skip
+
+TITLES: Final[dict[str, str]] = {rule.id: rule.title for rule in RULES}
+"""Id of a rule -> what it is called in a list."""

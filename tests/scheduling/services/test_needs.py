@@ -73,6 +73,16 @@ def test_both_cartridges_are_replaced_when_the_lag_is_spent_as_well(town: Town) 
     assert sorted(_open(town)) == ["replace lag resin", "replace lead resin"]
 
 
+def test_a_reading_that_sees_the_lead_and_a_forecast_that_sees_the_lag_make_one_job(town: Town) -> None:
+    """The reading shows the lead spent, the forecast the lag; a rotation would put the spent lag in the lead."""
+    unit = town.unit(train=RO_DI_TRAIN)
+    town.forecast(town.position(unit, "resin", "lead"), 400)
+    town.forecast(town.position(unit, "resin", "lag"), 0)
+    town.finding(unit, "di_lead_exhausted")
+    refresh_needs(company=town.company, now=NOW)
+    assert sorted(_open(town)) == ["replace lag resin", "replace lead resin"]
+
+
 def test_an_exhausted_carbon_at_a_reef_tank_is_urgent_and_at_a_drinking_tap_pressure_is_not(town: Town) -> None:
     reef, drinking = town.unit(use="reef"), town.unit(use="drinking")
     town.forecast(town.position(reef, "carbon"), 0)

@@ -20,16 +20,40 @@ def _as_permeate(f: Facts, outlet: float, permeate: float) -> float | None:
 
 
 def lead_exhausted(f: Facts) -> Evidence | None:
-    """D11."""
+    """D11: what the lag does decides whether the two are rotated, and it is not always known."""
     permeate, lead = _permeate_for_ratio(f), f.number("interstage_tds_mg_per_l")
     product = f.number("product_tds_mg_per_l")
     if permeate is None or lead is None:
         return None
     sure = _as_permeate(f, lead, permeate)
-    if sure is None or (product is not None and _as_permeate(f, product, permeate) is not None):
+    if sure is None:
         return None
-    holds = product is not None and product <= f.limits.product_limit_mg_per_l
-    return Evidence(sure if holds else 0.8 * sure, {"lead_outlet_over_permeate": lead / permeate})
+    numbers: dict[str, float | str] = {"lead_outlet_over_permeate": lead / permeate}
+    if product is None:
+        return Evidence(
+            0.8 * sure,
+            numbers,
+            "The lead outlet reads as the permeate; the product was not read: whether the lag holds is open.",
+            "The first polishing cartridge is used up; we will see whether the second still works.",
+            "Read the product first. Where it is good, discard the lead, move the lag to lead and fit a fresh lag; "
+            "where it is not, replace both.",
+        )
+    if _lag_is_through(f, product, permeate):
+        return None
+    numbers["product_tds"] = product
+    if product <= f.limits.product_limit_mg_per_l:
+        return Evidence(sure, numbers)
+    return Evidence(
+        0.8 * sure,
+        numbers,
+        "The lead outlet reads as the permeate and the product has begun to rise: rotate soon, and watch the lag.",
+        "The first polishing cartridge is used up and the second begins to follow; we will come soon.",
+    )
+
+
+def _lag_is_through(f: Facts, product: float, permeate: float) -> bool:
+    """Two steps of the meter in the product are real: the lag lets ions through, and as lead it would not last."""
+    return product >= 2.0 * f.limits.product_limit_mg_per_l or _as_permeate(f, product, permeate) is not None
 
 
 def both_exhausted(f: Facts) -> Evidence | None:
@@ -39,15 +63,23 @@ def both_exhausted(f: Facts) -> Evidence | None:
     if permeate is None or product is None:
         return None
     sure = _as_permeate(f, product, permeate)
-    if sure is None:
-        return None
     if lead is None:
-        return Evidence(0.75 * sure, {"product_over_permeate": product / permeate})
+        share = {"product_over_permeate": product / permeate}
+        return None if sure is None else Evidence(0.75 * sure, share)
     of_lead = _as_permeate(f, lead, permeate)
-    if of_lead is None:
+    if of_lead is None or not _lag_is_through(f, product, permeate):
         return None
+    numbers: dict[str, float | str] = {
+        "lead_outlet_over_permeate": lead / permeate,
+        "product_over_permeate": product / permeate,
+    }
+    if sure is not None:
+        return Evidence(min(sure, of_lead), numbers)
     return Evidence(
-        min(sure, of_lead), {"lead_outlet_over_permeate": lead / permeate, "product_over_permeate": product / permeate}
+        0.8 * of_lead,
+        {**numbers, "product_tds": product},
+        "The lead outlet reads as the permeate and the lag lets ions through as well: replace both.",
+        "The first polishing cartridge is used up and the second lets a little through; we will change both.",
     )
 
 

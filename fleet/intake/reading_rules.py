@@ -23,7 +23,7 @@ _GAUGE_KPA: Final = 20.0
 
 def check_reading(row: Row, place: Place, quantities: Sequence[str]) -> None:
     """Refuse a row without a value or with a contradiction no meter can show; flag what is possible but doubtful."""
-    if not row.numbers and not row.faults:
+    if not row.numbers.keys() - {"minutes_since_start"} and not row.faults:
         row.refuse("row", "no_value", "The row holds no reading; give at least one gauge or meter.")
     for free, total in _CHLORINE_PAIRS:
         refuse_free_above_total(row, free, total)

@@ -16,11 +16,13 @@ from django.db import transaction
 from accounts.errors import Fault, InvalidInput
 from accounts.models import Company, Membership
 from fleet.intake.cells import CellError, number_digits
+from fleet.intake.conversion import convert_rows
 from fleet.intake.feed_water import take_rows
+from fleet.intake.reading_rules import refuse_free_above_total
 from fleet.intake.rows import Row, RowFault, Sent
 from fleet.intake.storing import Progress, close_batch, open_batch
 from fleet.intake.tables import TextTable, read_table
-from fleet.models import IntakeBatch, Site
+from fleet.models import FeedWaterSample, IntakeBatch, Site
 
 # Column of version 2.2 -> column of version 3.
 _NAMES: Final[Mapping[str, tuple[str, str]]] = {
@@ -116,12 +118,23 @@ class WqxIntake:
     ignored: dict[str, int] = field(default_factory=dict)
 
 
+@dataclass(frozen=True)
+class _Result:
+    """One usable-looking result of the file: where it stands, how it came, and its value on a row of its own."""
+
+    line: int
+    came: Mapping[str, str]
+    what: str
+    column: str
+    row: Row
+
+
 @dataclass
 class _Sample:
     """The results of one sampling activity on their way to one sample."""
 
     row: Row
-    lines: dict[str, int] = field(default_factory=dict)
+    of: dict[str, _Result] = field(default_factory=dict)
 
 
 def read_log(
@@ -194,40 +207,75 @@ def _places(table: TextTable) -> dict[str, int]:
 
 
 def _gather(table: TextTable, places: Mapping[str, int], site: Site) -> tuple[list[_Sample], list[Row], dict[str, int]]:
+    """Bring the results of each activity together; one that cannot be used is refused alone, the others stay."""
+    results, refused, ignored = _results(table, places)
+    convert_rows([result.row for result in results], FeedWaterSample.QUANTITIES)
     samples: dict[tuple[str, ...], _Sample] = {}
+    for result in results:
+        if result.row.faults:
+            refused.append(Row(result.line, _as_came(result.came), faults=result.row.faults))
+            continue
+        key = tuple(result.came.get(part, "") for part in ("station", "activity", "date", "time", "zone"))
+        sample = samples.setdefault(key, _Sample(_row(result.line, result.came, site)))
+        before = sample.of.setdefault(result.column, result)
+        if before is result:
+            continue
+        if before.row.sent == result.row.sent:
+            name = f"{result.what} (repeated)"
+            ignored[name] = ignored.get(name, 0) + 1
+        else:
+            said = (
+                f"Line {before.line} gives {before.row.sent[result.column]} for the same activity; of two results the "
+                "first is kept."
+            )
+            refused.append(_refused(result, "second_result", said))
+    for sample in samples.values():
+        refused += _contradicting_chlorine(sample)
+        for column, result in sample.of.items():
+            sample.row.sent[column] = result.row.sent[column]
+            sample.row.labels[column] = result.what
+    return [sample for sample in samples.values() if sample.of], refused, ignored
+
+
+def _results(table: TextTable, places: Mapping[str, int]) -> tuple[list[_Result], list[Row], dict[str, int]]:
+    results: list[_Result] = []
     refused: list[Row] = []
     ignored: dict[str, int] = {}
     for line, cells in table.rows:
-        result = {key: cells[index] if index < len(cells) else "" for key, index in places.items()}
-        what = " ".join(result["what"].split())
+        came = {key: cells[index] if index < len(cells) else "" for key, index in places.items()}
+        what = " ".join(came["what"].split())
         column = _CHARACTERISTICS.get(what.casefold())
         if column is None and what.casefold() not in _NOT_USABLE:
             shown = what[:80] or "(no characteristic)"
             ignored[shown] = ignored.get(shown, 0) + 1
             continue
-        fault = _fault(result, what, column)
+        fault = _fault(came, what, column)
         if fault is not None or column is None:
-            refused.append(Row(line, _as_came(result), faults=[fault] if fault else []))
+            refused.append(Row(line, _as_came(came), faults=[fault] if fault else []))
             continue
-        key = tuple(result.get(part, "") for part in ("station", "activity", "date", "time", "zone"))
-        sample = samples.get(key)
-        if sample is None:
-            sample = samples[key] = _Sample(_row(line, result, site))
-        unit = _unit(result["unit"], column)
-        sent = Sent(number_digits(result["value"]), unit)
-        before = sample.row.sent.get(column)
-        if before is None:
-            sample.row.sent[column] = sent
-            sample.row.labels[column] = what
-            sample.lines[column] = line
-        elif before != sent:
-            said = (
-                f"Line {sample.lines[column]} gives {before} for the same activity; of two results the first is kept."
-            )
-            refused.append(Row(line, _as_came(result), faults=[RowFault(_NAMES["value"][0], "second_result", said)]))
-        else:
-            ignored[f"{what} (repeated)"] = ignored.get(f"{what} (repeated)", 0) + 1
-    return list(samples.values()), refused, ignored
+        sent = Sent(number_digits(came["value"]), _unit(came["unit"], column))
+        results.append(_Result(line, came, what, column, Row(line, {}, sent={column: sent}, labels={column: what})))
+    return results, refused, ignored
+
+
+def _contradicting_chlorine(sample: _Sample) -> list[Row]:
+    """Free chlorine above the total: one of the two is wrong and nobody can say which, so neither is kept."""
+    pair = [sample.of.get(column) for column in ("free_chlorine_mg_per_l", "total_chlorine_mg_per_l")]
+    if pair[0] is None or pair[1] is None:
+        return []
+    both = Row(pair[0].line, {}, sent={**pair[0].row.sent, **pair[1].row.sent})
+    both.numbers = {**pair[0].row.numbers, **pair[1].row.numbers}
+    refuse_free_above_total(both, pair[0].column, pair[1].column)
+    if not both.faults:
+        return []
+    for result in pair:
+        if result is not None:
+            del sample.of[result.column]
+    return [_refused(result, both.faults[0].code, both.faults[0].sentence) for result in pair if result is not None]
+
+
+def _refused(result: _Result, code: str, sentence: str) -> Row:
+    return Row(result.line, _as_came(result.came), faults=[RowFault(_NAMES["value"][0], code, sentence)])
 
 
 def _row(line: int, result: Mapping[str, str], site: Site) -> Row:

@@ -50,6 +50,13 @@ def test_a_row_is_stored_in_si_with_the_digits_it_came_with(unit: Unit, owner: M
     assert (reading.batch, reading.line) == (batch, 2)
 
 
+def test_a_row_that_only_says_how_long_the_unit_had_run_is_no_reading(unit: Unit) -> None:
+    head = "unit,taken at,minutes since start [min],feed TDS [ppm]\n"
+    batch = load(unit.company, None, f"{head}RX-7,2026-03-04 14:05,20,\nRX-7,2026-03-04 15:05,20,210\n")
+    assert batch.stored == 1
+    assert faults(batch) == [(2, "row", "no_value")]
+
+
 def test_columns_in_any_order_and_case_with_byte_order_mark_semicolons_and_decimal_commas(unit: Unit) -> None:
     text = '\ufeffFeed TDS [ppm];Taken At;UNIT;Inlet Pressure [Bar];note\n210,5;2026-03-04 14:05;rx-7;4,1;"a; b"\n\n'
     batch = load(unit.company, None, text)

@@ -161,6 +161,40 @@ def test_what_cannot_be_trusted_is_refused_with_a_reason(site: Site, result: str
     assert intake.batch.refused_rows.get().faults[0]["sentence"]
 
 
+def test_an_impossible_value_is_refused_alone_and_the_rest_of_its_activity_is_kept(site: Site) -> None:
+    start = "ST,A,Water,2024-05-31,14:05:00,EST,"
+    intake = load(
+        site,
+        HEAD
+        + f'{start}"Temperature, water",90,deg C,,Final\n'
+        + f"{start}Iron,0.1,mg/l,,Final\n"
+        + f"{start}pH,17,std units,,Final\n"
+        + f"{start}Silica,9,furlongs,,Final\n"
+        + f"{start}Free chlorine,1.4,mg/l,,Final\n"
+        + f'{start}"Chlorine, total residual",0.9,mg/l,,Final\n'
+        + f"{start}Turbidity,0.4,NTU,,Final\n",
+    )
+    assert intake.batch.stored == 1
+    assert faults(intake) == [
+        (2, "impossible_value"),
+        (4, "impossible_value"),
+        (5, "unusable_unit"),
+        (6, "free_chlorine_above_total"),
+        (7, "free_chlorine_above_total"),
+    ]
+    assert all(len(row.faults[0]["sentence"]) > 20 for row in intake.batch.refused_rows.all())
+    sample = FeedWaterSample.objects.get()
+    known = {name for name in FeedWaterSample.QUANTITIES if getattr(sample, name) is not None}
+    assert known == {"iron_mg_per_l", "turbidity_ntu"}
+
+
+def test_an_activity_without_one_usable_value_becomes_no_sample(site: Site) -> None:
+    start = "ST,A,Water,2024-05-31,,,"
+    intake = load(site, HEAD + f"{start}Free chlorine,1.4,mg/l,,\n{start}Total residual chlorine,0.9,mg/l,,\n")
+    assert (intake.batch.stored, FeedWaterSample.objects.count()) == (0, 0)
+    assert [code for _, code in faults(intake)] == ["free_chlorine_above_total"] * 2
+
+
 def test_of_two_results_of_one_activity_the_first_is_kept_and_the_other_named(site: Site) -> None:
     row = "ST,A,Water,2024-05-31,,,Iron,{},mg/l,,Final\n"
     intake = load(site, HEAD + row.format(0.1) + row.format(0.3) + row.format(0.1))

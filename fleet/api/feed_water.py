@@ -37,6 +37,7 @@ class FeedWaterSampleSerializer(QuantityModelSerializer):
             "reference",
             "measured_by",
             "method",
+            "supply",
             "as_sent",
             "flags",
             "corrects",
@@ -70,6 +71,11 @@ class NewFeedWaterSampleSerializer(serializers.Serializer[Any]):
     )
     measured_by = serializers.CharField(required=False, max_length=80)
     method = serializers.CharField(required=False, max_length=80)
+    supply = serializers.CharField(
+        required=False,
+        max_length=80,
+        help_text="water works or district that feeds the site; the newest stays there",
+    )
     corrects = serializers.IntegerField(required=False, help_text="id of the sample this one corrects")
 
     def get_fields(self) -> dict[str, Any]:

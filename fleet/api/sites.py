@@ -75,6 +75,7 @@ class SiteSerializer(TenantModelSerializer):
             "time_zone",
             "access_notes",
             "chloraminated",
+            "supply",
             "access_windows",
             "access_exceptions",
             "created_at",
@@ -98,7 +99,13 @@ class SiteViewSet(ReadWriteViewSet):
     resource = "site"
     queryset = Site.objects.prefetch_related("access_windows", "access_exceptions")
     serializer_class = SiteSerializer
-    filterset_fields = {"client": ["exact"], "code": ["exact"], "name": ["icontains"], "time_zone": ["exact"]}
+    filterset_fields = {
+        "client": ["exact"],
+        "code": ["exact"],
+        "name": ["icontains"],
+        "supply": ["exact"],
+        "time_zone": ["exact"],
+    }
     ordering_fields = ["code", "name", "created_at"]
 
     def perform_create(self, serializer: Any) -> Site:

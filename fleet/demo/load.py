@@ -136,6 +136,7 @@ def _sites(company: Company, scenario: Scenario, clients: Mapping[str, Client]) 
             time_zone=company.time_zone,
             access_notes=spec.access_notes,
             chloraminated=scenario.supplies[spec.supply].chloraminated,
+            supply=scenario.supplies[spec.supply].name,
         )
         for spec in scenario.sites.values()
     ]

@@ -19,9 +19,9 @@ from fleet.intake.storing import Progress, tell
 from fleet.models import FeedWaterSample, IntakeBatch, Site
 
 COLUMNS: Final[Mapping[str, str]] = SAMPLE_COLUMNS
-WORDS: Final = ("site", "taken_at", "reference", "measured_by", "method", "corrects")
+WORDS: Final = ("site", "taken_at", "reference", "measured_by", "method", "supply", "corrects")
 
-_LENGTHS: Final[Mapping[str, int]] = {"measured_by": 80, "method": 80, "reference": 80}
+_LENGTHS: Final[Mapping[str, int]] = {"measured_by": 80, "method": 80, "supply": 80, "reference": 80}
 _TELLING_WORDS: Final = ("method",)
 
 
@@ -84,8 +84,20 @@ def take_rows(
     stored = references.insert(
         settled, FeedWaterSample, lambda row, corrects_id: _sample(row, corrects_id, now=now, batch=batch)
     )
+    _name_supplies(stored)
     tell(progress, 1.0, "done")
     return Taken(stored, settled.duplicates, references.known_places(rows, settled))
+
+
+def _name_supplies(stored: Sequence[FeedWaterSample]) -> None:
+    """A site is fed by what its newest sample that names a supply says."""
+    told = {sample.site_id for sample in stored if sample.supply}
+    new = {sample.pk for sample in stored}
+    naming = FeedWaterSample.objects.current().filter(site_id__in=told).exclude(supply="")
+    newest = {sample.site_id: sample for sample in naming.order_by("taken_at", "pk")}
+    for site_id, sample in newest.items():
+        if sample.pk in new:
+            Site.objects.filter(pk=site_id).update(supply=sample.supply)
 
 
 def _check(row: Row) -> None:

@@ -42,6 +42,7 @@ class FeedWaterSample(TenantModel):
     taken_at = models.DateTimeField()
     reference = models.CharField(max_length=80, blank=True)
     measured_by = models.CharField(max_length=80, blank=True)
+    supply = models.CharField(max_length=80, blank=True, help_text="water works or district that fed the site then")
     method = models.CharField(max_length=80, blank=True)
     ph = models.FloatField(null=True, blank=True)
     alkalinity_mg_per_l_as_caco3 = models.FloatField(null=True, blank=True)

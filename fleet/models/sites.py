@@ -33,6 +33,11 @@ class Site(TenantModel):
     chloraminated = models.BooleanField(
         null=True, blank=True, help_text="supply disinfected with chloramine; empty if unknown"
     )
+    supply = models.CharField(
+        max_length=80,
+        blank=True,
+        help_text="water works or district that feeds the site; sites of one supply share what is learned of the water",
+    )
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

@@ -149,7 +149,10 @@ def load_fleet(*, company: Company, unit_ids: Sequence[int], as_of_day: float) -
     units = unit_columns(company, unit_ids)
     own_ids = units["unit_id"]
     # A handful of sites and items more than the units use costs less than asking for each.
-    site_ids = sorted(set(units["site_id"]))
+    supply_of = dict(zip(units["site_id"], units.pop("supply"), strict=True))
+    # The same works written by another hand.
+    supply_of = {pk: " ".join(name.split()).casefold() for pk, name in supply_of.items()}
+    site_ids = sorted(supply_of)
     positions = _columns(
         Position.objects.filter(unit_id__in=own_ids).order_by("unit_id", "order", "pk"),
         {"position_id": "pk", "unit_id": "unit_id", "order": "order", "stage": "stage", "role": "role"},
@@ -157,7 +160,7 @@ def load_fleet(*, company: Company, unit_ids: Sequence[int], as_of_day: float) -
     readings, reading_ids = _readings(own_ids, known_by)
     fleet, faults = build_fleet(
         as_of_day=as_of_day,
-        sites={"site_id": site_ids, "supply": [""] * len(site_ids)},
+        sites={"site_id": site_ids, "supply": [supply_of[pk] for pk in site_ids]},
         units=units,
         positions=positions,
         items=item_columns(company),
@@ -184,6 +187,7 @@ def unit_columns(company: Company, unit_ids: Sequence[int]) -> dict[str, list[An
         {
             "unit_id": "pk",
             "site_id": "site_id",
+            "supply": "site__supply",
             "use": "use",
             "kind": "kind",
             "weekly_demand_l": "weekly_demand_l",

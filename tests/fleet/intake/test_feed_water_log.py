@@ -7,7 +7,7 @@ import pytest
 from accounts.errors import InvalidInput
 from accounts.models import Company
 from fleet.intake.feed_water_log import read_log
-from fleet.models import FeedWaterSample, IntakeBatch
+from fleet.models import FeedWaterSample, IntakeBatch, Site
 from tests import factories
 
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
@@ -51,3 +51,18 @@ def test_hardness_must_say_as_what(water: Company, unit: str) -> None:
     with pytest.raises(InvalidInput) as refused:
         load(water, f"site,taken at,hardness [{unit}]\nSITE-7,2026-03-04 10:00,200\n")
     assert "as CaCO3" in refused.value.faults[0].sentence
+
+
+def test_a_sample_names_the_supply_and_the_newest_one_stays_with_the_site(water: Company) -> None:
+    head = "site,taken at,supply,TDS [ppm]\n"
+    told = ("2026-03-04 10:00,Eastwick works,240", "2026-03-01 10:00,Old well,410", "2026-03-05 10:00,,242")
+    load(water, head + "".join(f"SITE-7,{row}\n" for row in told))
+    site = Site.objects.get(code="SITE-7")
+    assert site.supply == "Eastwick works"
+    # An older analysis that turns up later tells what was, not what is.
+    load(water, head + "SITE-7,2026-02-01 10:00,Older well,500\n")
+    site.refresh_from_db()
+    assert site.supply == "Eastwick works"
+    assert FeedWaterSample.objects.filter(supply="Older well").count() == 1
+    refused = load(water, head + f"SITE-7,2026-03-06 10:00,{'x' * 81},240\n").refused_rows.get()
+    assert refused.faults[0]["field"] == "supply"

@@ -232,3 +232,21 @@ def test_what_was_left_out_is_listed_with_code_and_sentence(unit: Unit) -> None:
     assert evidence["prior"]["code"] in PRIOR_SENTENCES
     # It says nothing of the sediment filter, so it is not told there.
     assert place(unit, "sediment", "single").evidence["left_out"] == []
+
+
+def test_sites_of_one_supply_share_what_is_known_of_its_water(company: Company) -> None:
+    units = []
+    for supply in ("Eastwick works", "eastwick  Works", "Old well"):
+        site = factories.SiteFactory(company=company, supply=supply)
+        units.append(factories.UnitFactory(company=company, site=site))
+        factories.PlacementFactory(position=factories.PositionFactory(unit=units[-1], stage="resin"))
+    loaded = load_fleet(company=company, unit_ids=[unit.pk for unit in units], as_of_day=20_500.0)
+    assert loaded.fleet.sites.supply.tolist() == ["eastwick works", "eastwick works", "old well"]
+    for day in range(1, 20):
+        taken = datetime(2026, 1, day, 9, tzinfo=UTC)
+        factories.ReadingFactory(unit=units[0], taken_at=taken, feed_tds_mg_per_l=900.0, permeate_tds_mg_per_l=None)
+    forecast_company(company=company, now=NOW)
+    same, other = (
+        Forecast.objects.get(position__unit=unit, position__stage="resin").daily_load for unit in (units[1], units[2])
+    )
+    assert same > 1.05 * other

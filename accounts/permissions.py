@@ -83,6 +83,8 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("forecast", (*READ, "change"), EVERYONE),
     ("forecast", ("run",), OFFICE),
     ("forecast_score", (*READ, "create"), OFFICE),
+    ("exhaustion_limits", READ, STAFF),
+    ("exhaustion_limits", WRITE, OWNER),
     ("job", READ, STAFF),
     ("job", ("stop",), OFFICE),
     # scheduling

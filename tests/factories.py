@@ -344,6 +344,13 @@ class FleetLessonFactory(TenantFactory):
     learned = factory.LazyFunction(lambda: {"means": {}, "hypers": {}})
 
 
+class ExhaustionLimitsFactory(TenantFactory):
+    class Meta:
+        model = fleet.ExhaustionLimits
+
+    carbon_cap_days = 180.0
+
+
 class ForecastScoreFactory(TenantFactory):
     class Meta:
         model = fleet.ForecastScore

@@ -12,6 +12,7 @@ from fleet.api.forecasts import ForecastViewSet
 from fleet.api.instruments import InstrumentViewSet
 from fleet.api.intake import IntakeBatchViewSet, RefusedRowViewSet
 from fleet.api.jobs import JobViewSet
+from fleet.api.limits import ExhaustionLimitsViewSet
 from fleet.api.placements import PlacementViewSet
 from fleet.api.positions import PositionViewSet
 from fleet.api.readings import ReadingViewSet
@@ -33,6 +34,7 @@ router.register("intake-batches", IntakeBatchViewSet)
 router.register("refused-rows", RefusedRowViewSet)
 router.register("forecasts", ForecastViewSet)
 router.register("forecast-quality", ForecastScoreViewSet)
+router.register("exhaustion-limits", ExhaustionLimitsViewSet)
 router.register("findings", FindingViewSet)
 router.register("diagnosis", DiagnosisViewSet, basename="diagnosis")
 router.register("sizing", SizingViewSet, basename="sizing")

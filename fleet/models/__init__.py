@@ -7,6 +7,7 @@ from fleet.models.forecasts import FleetLesson, Forecast, ForecastScore
 from fleet.models.indicators import ReadingIndicators
 from fleet.models.intake import IntakeBatch, RefusedRow
 from fleet.models.jobs import Job, JobChunk
+from fleet.models.limits import ExhaustionLimits
 from fleet.models.placements import Placement
 from fleet.models.readings import Reading
 from fleet.models.sites import AccessException, AccessWindow, Site
@@ -16,6 +17,7 @@ __all__ = [
     "AccessException",
     "AccessWindow",
     "CatalogueItem",
+    "ExhaustionLimits",
     "FeedWaterSample",
     "Finding",
     "FleetLesson",

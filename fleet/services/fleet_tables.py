@@ -16,6 +16,7 @@ from fleet.forecasting import vocabulary as words
 from fleet.forecasting.build import Fault, build_fleet
 from fleet.forecasting.tables import Fleet
 from fleet.models import CatalogueItem, FeedWaterSample, Instrument, Placement, Position, Reading, Stage, Unit
+from fleet.services.limits import tighten_units
 
 _SECONDS_A_DAY: Final = 86400.0
 _EPOCH: Final = date(1970, 1, 1).toordinal()
@@ -201,6 +202,7 @@ def unit_columns(company: Company, unit_ids: Sequence[int]) -> dict[str, list[An
             "commissioned_on": "commissioned_on",
         },
     )
+    tighten_units(company, columns)
     columns["has_pressure_tank"] = [tank == Unit.Tank.PRESSURISED for tank in columns.pop("tank")]
     columns["totaliser"] = ["" if stream == Unit.Stream.NONE else stream for stream in columns["totaliser"]]
     columns["commissioned_day"] = [float(day.toordinal() - _EPOCH) for day in columns.pop("commissioned_on")]

@@ -10,11 +10,11 @@ from django.db import transaction
 from accounts.errors import InvalidInput
 from accounts.models import Company, Membership
 from fleet.forecasting.judge import RICHNESS, QualityRow, judge
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.replay import METHODS, monthly_cuts, replay
 from fleet.models import ForecastScore, Job, Unit
 from fleet.services import jobs
 from fleet.services.fleet_tables import company_day, end_of_day, load_fleet
+from fleet.services.limits import read_limits
 
 JOB_KIND: Final = "forecast_quality"
 
@@ -96,7 +96,7 @@ def judge_company(
         if progress is not None:
             progress(0.05 + 0.9 * share, f"replaying {len(cuts)} months")
 
-    rows = judge(replay(fleet, cuts, policy=Policy(), progress=tell)) if cuts else []
+    rows = judge(replay(fleet, cuts, policy=read_limits(company), progress=tell)) if cuts else []
     if not rows:
         sentence = (
             "There is no past to judge by: forecasts are replayed at monthly days from half a year after the first "

@@ -14,6 +14,7 @@ from django.db.models import Count, Max, Min, Q
 from accounts.models import Company
 from fleet.models import FeedWaterSample, Forecast, Instrument, Placement, Position, Reading
 from fleet.services.fleet_tables import end_of_day, item_columns, unit_columns
+from fleet.services.limits import read_limits
 
 OLDEST: Final = timedelta(days=35)
 """A forecast is made anew after this time even when nothing new is known: demand and season go on."""
@@ -54,7 +55,7 @@ def marks_of_units(company: Company, unit_ids: Sequence[int], day: date) -> dict
         newest=Max("pk"),
     )
     items = item_columns(company)
-    catalogue = _digest(tuple(zip(*items.values(), strict=True)))
+    catalogue = _digest((tuple(zip(*items.values(), strict=True)), read_limits(company)))
     columns = unit_columns(company, unit_ids)
     rows = zip(*columns.values(), strict=True)
     marks = {}

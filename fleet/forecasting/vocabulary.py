@@ -127,4 +127,6 @@ def encode(words: Sequence[Any], vocabulary: Sequence[str]) -> NDArray[np.int8]:
     index[None] = unsaid
     if tuple(vocabulary) == FLAGS:
         index[True], index[False] = YES, NO
-    return np.fromiter((index.get(word, -1) for word in words), dtype=np.int8, count=len(words))
+    for word in set(words):
+        index.setdefault(word, -1)
+    return np.fromiter(map(index.__getitem__, words), dtype=np.int8, count=len(words))

@@ -2,9 +2,9 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import closing
 from datetime import date, datetime, timedelta
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -15,8 +15,9 @@ from fleet.forecasting.policy import Policy
 from fleet.models import FleetLesson, Forecast, Job, Position
 from fleet.services import jobs
 from fleet.services.fleet_tables import company_day, end_of_day, load_fleet, standing_units
-from fleet.services.forecast_rows import forecast_rows
-from fleet.services.forecast_sources import marks_of_units, out_of_date
+from fleet.services.forecast_sources import out_of_date
+from fleet.services.forecast_workers import Forecasted, Task, forecast_blocks
+from fleet.services.limits import read_limits
 
 BLOCK_UNITS: Final = 400
 """Units that are forecast together, to bound the memory; the same units form the same blocks in every run. A company of
@@ -85,7 +86,7 @@ def forecast_company(
     dict
         Counts: units, positions, created, changed, unchanged, unusable (records that had to be left out).
     """
-    policy = policy or Policy()
+    policy = policy or read_limits(company)
     day = company_day(company, now)
     wanted = None if units is None else set(units)
     every_block = unit_blocks(company, day)
@@ -98,13 +99,14 @@ def forecast_company(
         if progress is not None:
             progress(0.0, "learning from the whole fleet")
         learned = _lesson(company, [pk for block in every_block for pk in block], day=day, now=now, policy=policy)
-    for number, block in enumerate(blocks):
-        if progress is not None:
-            progress(number / len(blocks), f"forecasting units {number * BLOCK_UNITS + 1} and following")
-        done, taught = _forecast_units(company, block, wanted, day=day, now=now, policy=policy, learned=learned)
-        counts.update(done)
-        if learned is None:
-            _keep_lesson(company, taught, units=len(block), day=day, now=now)
+    task = Task(company, None if wanted is None else frozenset(wanted), day, policy, learned)
+    with closing(forecast_blocks(task, blocks)) as forecasted:
+        for number, done in enumerate(forecasted, start=1):
+            counts.update(_stored(done, day=day, now=now))
+            if learned is None:
+                _keep_lesson(company, done.learned, units=len(blocks[0]), day=day, now=now)
+            if progress is not None:
+                progress(number / len(blocks), f"{counts['units']} units forecast")
     if progress is not None:
         progress(1.0, "forecasts stored")
     return dict(counts)
@@ -136,16 +138,18 @@ def refresh_forecasts(
     most = MOST_REFRESHED * len(ids) if len(ids) > BLOCK_UNITS else 0
     if lesson is None or not is_usable or len(stale) > most:
         return forecast_company(company=company, now=now, policy=policy, progress=progress)
-    learned = Learned.from_dict(lesson.learned)
+    learned, policy = Learned.from_dict(lesson.learned), policy or read_limits(company)
     _retire(company, day)
     counts: Counter[str] = Counter(units=0, positions=0, created=0, changed=0, unchanged=0, unusable=0)
     todo = sorted(stale)
-    for start in range(0, len(todo), BLOCK_UNITS):
-        if progress is not None:
-            progress(start / len(todo), f"forecasting {len(todo)} units with news")
-        part = todo[start : start + BLOCK_UNITS]
-        done, _ = _forecast_units(company, part, None, day=day, now=now, policy=policy or Policy(), learned=learned)
-        counts.update(done)
+    blocks = [todo[start : start + BLOCK_UNITS] for start in range(0, len(todo), BLOCK_UNITS)]
+    if progress is not None and blocks:
+        progress(0.0, f"forecasting {len(todo)} units with news")
+    with closing(forecast_blocks(Task(company, None, day, policy, learned), blocks)) as forecasted:
+        for number, done in enumerate(forecasted, start=1):
+            counts.update(_stored(done, day=day, now=now))
+            if progress is not None:
+                progress(number / len(blocks), f"{counts['units']} of {len(todo)} units with news forecast")
     if progress is not None:
         progress(1.0, "forecasts stored")
     return dict(counts)
@@ -215,35 +219,21 @@ def _keep_lesson(
     )
 
 
-def _forecast_units(
-    company: Company,
-    unit_ids: Sequence[int],
-    wanted: set[int] | None,
-    *,
-    day: date,
-    now: datetime,
-    policy: Policy,
-    learned: Learned | None,
-) -> tuple[dict[str, int], Learned]:
-    """Forecast some units together and store those that are wanted; the counts, and what these units taught."""
-    # Marked before it is read: what comes in meanwhile makes the forecast out of date.
-    marks = marks_of_units(company, unit_ids, day)
-    loaded = load_fleet(company=company, unit_ids=unit_ids, as_of_day=end_of_day(company, day))
-    answer = forecast(loaded.fleet, policy=policy, learned=learned)
-    rows = forecast_rows(loaded, answer, wanted=wanted, zone=ZoneInfo(company.time_zone), policy=policy, marks=marks)
-    stored = _store(company, rows, day=day, now=now)
-    units = len(loaded.fleet.units) if wanted is None else len(wanted.intersection(unit_ids))
-    return {"units": units, "positions": len(rows), "unusable": len(loaded.faults), **stored}, answer.learned
+def _stored(block: Forecasted, *, day: date, now: datetime) -> dict[str, int]:
+    """Store a block; the counts."""
+    stored = _store(block.rows, day=day, now=now)
+    return {"units": block.units, "positions": len(block.rows), "unusable": block.unusable, **stored}
 
 
-def _store(company: Company, rows: Mapping[int, Mapping[str, Any]], *, day: date, now: datetime) -> dict[str, int]:
+def _store(rows: Mapping[int, Mapping[str, Any]], *, day: date, now: datetime) -> dict[str, int]:
     """Write what differs from the stored forecasts of the day, and move the mark of the latest one."""
     position_ids = sorted(rows)
     with transaction.atomic():
         # The lock makes two runs for the same positions follow one another, also when there is no forecast to lock yet.
         lock = Position.objects.filter(pk__in=position_ids).order_by("pk").select_for_update(no_key=True)
         list(lock.values_list("pk"))
-        mine = Forecast.objects.of_company(company).filter(position_id__in=position_ids)
+        # By position alone: a join to the company makes the database look through all of its forecasts.
+        mine = Forecast.objects.filter(position_id__in=position_ids)
         latest = dict(mine.filter(is_latest=True).values_list("position_id", "as_of"))
         today = mine.filter(as_of=day).values("position_id", *_FIELDS)
         stored = {row["position_id"]: row for row in today}

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Final
 
+from fleet.engineering.units import QUANTITY_KINDS
+
 from . import vocabulary as words
 
 
@@ -50,7 +52,9 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
     ),
     "units.csv": (
         UNIT,
-        SITE,
+        FileColumn(
+            "site", "site_id", "text", False, "where it stands; empty: a site of its own", also=("site id", "site code")
+        ),
         FileColumn("use", "use", "word", False, "what the water is for", words.USES),
         FileColumn("kind", "kind", "word", False, "RO, or RO with resin", words.KINDS),
         FileColumn(
@@ -107,7 +111,7 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
             "membrane material", "membrane_material", "word", False, "membrane: material", words.MEMBRANE_MATERIALS
         ),
         _quantity("rejection_fraction", "membrane: rejection by the label"),
-        FileColumn("water u", "water_u_kelvin", "quantity", False, "membrane: temperature coefficient [K]"),
+        FileColumn("water u", "water_u_kelvin", "quantity", False, "membrane: temperature coefficient"),
         _quantity("resin_volume_l", "resin: bed volume"),
         _quantity("resin_capacity_eq_per_l", "resin: capacity"),
         FileColumn(
@@ -142,7 +146,7 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
         UNIT,
         FileColumn("time", "day", "time", True, "when it was read", also=("taken at", "date", "day")),
         *(_quantity(name, "") for name in words.QUANTITIES),
-        FileColumn("minutes since start", "minutes_since_start", "number", False, "minutes of flow before the reading"),
+        FileColumn("minutes since start", "minutes_since_start", "duration", False, "flow before the reading"),
         FileColumn("state", "state", "word", False, "flowing or static", words.FLOW_STATES),
         FileColumn("tank valve", "tank_valve", "word", False, "open or closed", words.VALVE_STATES),
         FileColumn("pump", "pump", "word", False, "on or off", words.PUMP_STATES),
@@ -171,21 +175,53 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
 NEEDED_FILES: Final = ("units.csv", "placements.csv")
 
 
+_FIRST_LINES: Final = (
+    "A fleet is a directory of CSV files; units.csv and placements.csv are needed, the others help.",
+    "Cells are separated by commas, semicolons or tabs; columns come in any order, and what is not listed is not read.",
+    "A header carries the unit of its column, any one of the right dimension: 'inlet pressure [bar]'. Or it is the",
+    "stored name, which says its unit: 'inlet_pressure_kpa'. In brackets below: one unit that fits.",
+    "Times are ISO 8601, a date or a moment, UTC unless an offset is given. An empty cell: not known, never zero.",
+    "A cartridge that leaves 'exhausted' was seen to be; 'early' says that it lasted at least so long.",
+)
+_LAST_LINES: Final = (
+    "Written are one row a unit and position: unit, position, stage, role, state (standing, empty, spent,",
+    "no_consumption), p05 p10 p25 p50 p75 p90 p95 as dates (UTC; empty where there is no date), driver (capacity,",
+    "pressure, breakthrough, membrane_trend, time_cap), probability of time cap, remaining share, daily load with its",
+    "unit, readings used and excluded, newest reading age [days], past lives, priors (nominal, fleet, own_past), why",
+    "there is no date, and a sentence each for installer and client.",
+    "The code is 0 when forecasts were written, whatever had to be left out (it is listed; --report FILE lists all of",
+    "it), 1 when none could be. With --strict it is 2 when a row or column of the files could not be used.",
+)
+_SHOWN_UNITS: Final = {
+    "pressure": "kPa", "temperature": "degC", "tds": "ppm", "flow": "L/day", "volume": "L", "chlorine": "mg/L",
+    "concentration": "mg/L", "alkalinity": "mg/L as CaCO3", "hardness": "mg/L as CaCO3", "turbidity": "NTU",
+    "length": "um", "mass": "g", "exchange_capacity": "eq/L", "fraction": "%", "duration": "days",
+    "temperature_coefficient": "K",
+}  # fmt: skip
+
+
+def _unit_shown(column: FileColumn) -> str:
+    """One unit that fits a column, in brackets; empty where it needs none."""
+    if column.kind in ("text", "time", "word", "flag", "number"):
+        return ""
+    if column.field in ("weekly_demand_l", "minutes_since_start"):
+        return "[L/week]" if column.field == "weekly_demand_l" else "[min]"
+    known = QUANTITY_KINDS.get(column.field)
+    kind = known.name if known is not None else "fraction" if column.kind == "quantity" else column.kind
+    return f"[{_SHOWN_UNITS[kind]}]" if kind in _SHOWN_UNITS else ""
+
+
 def guide_text() -> str:
     """The guide as text for a terminal."""
-    lines = [
-        "A fleet is a directory of CSV files; units.csv and placements.csv are needed, the others help.",
-        "Headers carry the unit, as 'inlet pressure [psi]', or are the stored name, as 'inlet_pressure_kpa'.",
-        "Times are ISO 8601 (UTC unless an offset is given). An empty cell is missing; columns not listed are ignored,",
-        "and named in the report.",
-    ]
+    lines = list(_FIRST_LINES)
     for name, columns in GUIDE.items():
         lines.append("")
         lines.append(name + (" (needed)" if name in NEEDED_FILES else ""))
         for column in columns:
             mark = "*" if column.needed else " "
             shown = " | ".join(word for word in column.words if word)
-            lines.append(f"  {mark} {column.header:34s} {column.meaning}{' (' + shown + ')' if shown else ''}".rstrip())
-    lines.append("")
-    lines.append("* every row needs it")
+            unit = _unit_shown(column)
+            header = f"{column.header} {unit}".strip()
+            lines.append(f"  {mark} {header:38s} {column.meaning}{' (' + shown + ')' if shown else ''}".rstrip())
+    lines += ["", "* every row needs it", "", *_LAST_LINES]
     return "\n".join(lines)

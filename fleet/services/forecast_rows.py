@@ -10,7 +10,7 @@ import numpy as np
 
 from fleet.forecasting import vocabulary as words
 from fleet.forecasting.explain import date_text, sentence_for_client, sentence_for_installer
-from fleet.forecasting.files import EXCLUSION_SENTENCES
+from fleet.forecasting.file_output import EXCLUSION_SENTENCES
 from fleet.forecasting.gauges import Gauges
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.reasons import why_spent

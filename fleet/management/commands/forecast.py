@@ -1,5 +1,6 @@
 """Forecast a fleet that comes as files, without touching the database."""
 
+import sys
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
@@ -12,14 +13,22 @@ from fleet.forecasting.files import UnusableFilesError, day_of, read_fleet, writ
 
 
 class Command(BaseCommand):
-    help = "Forecast every position of a fleet given as CSV files; writes one row per unit and position."
+    help = (
+        "Forecast every position of a fleet given as CSV files; writes one row per unit and position, and needs no "
+        "database. --columns prints what the files hold and what is written."
+    )
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--data", type=Path, help="directory with units.csv, placements.csv and the other files")
         parser.add_argument("--out", type=Path, help="file to write the forecasts to")
         parser.add_argument("--report", type=Path, help="file to write unused rows and values to, with reasons")
-        parser.add_argument("--as-of", help="day of the forecast, as 2026-03-01; default: the newest time in the files")
+        parser.add_argument(
+            "--as-of",
+            help="the day or moment to forecast at, as 2026-03-01 (all that was read that day is known) or "
+            "2026-03-01T09:30+01:00; what the files tell of later is not used. Default: the newest time in the files",
+        )
+        parser.add_argument("--strict", action="store_true", help="end with code 2 when a row could not be used")
         parser.add_argument(
             "--columns", action="store_true", help="print the files and columns that are read, and stop"
         )
@@ -34,6 +43,8 @@ class Command(BaseCommand):
         if options["as_of"] is not None:
             try:
                 as_of_day = day_of(options["as_of"])
+                if len(options["as_of"]) == len("2026-03-01"):
+                    as_of_day += 1.0 - 1.0 / 86_400.0
             except ValueError:
                 raise CommandError(f"--as-of {options['as_of']!r} is not a day; write it as 2026-03-01.") from None
         if not options["out"].parent.is_dir():
@@ -55,7 +66,12 @@ class Command(BaseCommand):
             f"{len(forecasts.exclusions)} values left out, {dropped} rows of the files not usable."
         )
         for fault in faults[:20]:
-            where = f"{fault.table}.csv" + (f" line {fault.row + 2}" if fault.row >= 0 else "")
-            self.stdout.write(f"  {where}, {fault.field}: {fault.message}")
+            where = f"{fault.table}.csv" + (f", line {fault.row + 2}" if fault.row >= 0 else "")
+            column = f", {fault.field}" if fault.field else ""
+            self.stdout.write(f"  {where}{column}: {fault.message}")
         if len(faults) > 20:
             self.stdout.write(f"  ... and {len(faults) - 20} more; --report FILE lists all.")
+        if not count:
+            raise CommandError("There is no position to forecast; see the lines above.")
+        if faults and options["strict"]:
+            sys.exit(2)

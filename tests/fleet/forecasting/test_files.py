@@ -96,7 +96,7 @@ def test_bad_rows_are_named_and_the_rest_is_forecast(directory):
     with report.open(encoding="utf-8") as handle:
         said = {(row["table"], row["row"], row["column"]) for row in csv.DictReader(handle)}
     assert {
-        ("readings", "4", "unit_id"), ("readings", "5", "day"), ("readings", "6", "line_pressure_kpa"),
+        ("readings", "4", "unit"), ("readings", "5", "time"), ("readings", "6", "line pressure"),
         ("readings", "7", "occasion"),
     } <= said  # fmt: skip
     assert "6 positions of 2 units" in printed.getvalue()
@@ -107,10 +107,8 @@ def test_bad_rows_are_named_and_the_rest_is_forecast(directory):
     [
         ("units.csv", None, "no units.csv"),
         ("units.csv", "", "is empty"),
-        ("units.csv", "unit,use\nu1,reef\n", "no column 'site'"),
-        ("readings.csv", "unit,time,line pressure\nu1,2025-09-01,60\n", "must say the unit"),
-        ("readings.csv", "unit,time,line pressure [degC]\nu1,2025-09-01,60\n", "line pressure"),
-        ("placements.csv", "position,placed\np1,2025-01-01\n", "no positions.csv"),
+        ("units.csv", "site,use\ns1,reef\n", "no column 'unit'"),
+        ("placements.csv", "position,placed\np1,2025-01-01\n", "a positions.csv"),
     ],
 )
 def test_an_unusable_directory_is_refused_with_the_reason(directory, name, text, message):
@@ -120,6 +118,19 @@ def test_an_unusable_directory_is_refused_with_the_reason(directory, name, text,
         (directory / name).write_text(text, encoding="utf-8")
     with pytest.raises(UnusableFilesError, match=message):
         read_fleet(directory)
+
+
+@pytest.mark.parametrize(
+    ("header", "message"),
+    [("line pressure", "must say the unit"), ("line pressure [degC]", "is not read"), ("line [psi", "one unit")],
+)
+def test_a_column_that_cannot_be_read_is_named_and_the_others_are_read(directory, header, message):
+    text = f"unit,time,{header},feed tds [ppm]\nu2,2025-09-01,60,250\n"
+    (directory / "readings.csv").write_text(text, encoding="utf-8")
+    fleet, faults = read_fleet(directory)
+    assert fleet.readings.feed_tds_mg_per_l.tolist() == [250.0]
+    assert [(fault.table, fault.row) for fault in faults] == [("readings", -1)]
+    assert message in faults[0].message
 
 
 def test_the_command_says_what_is_wrong(directory):
@@ -142,3 +153,95 @@ def test_the_columns_are_documented():
     for name in FILES:
         assert name in text
     assert "prefilter outlet pressure" in text
+
+
+def write_as_a_stranger_would(directory):
+    """Files of several hands: semicolons, tabs, an old code page, a byte order mark, blank lines, words in capitals."""
+    files = {
+        "Units.csv": (
+            "\ufeffUnit;Site;Use;Kind;Weekly demand [L/week];Recovery [%];Colour\r\n"
+            "Kitchen 1;Mill Lane;Drinking;RO;70,5;25;blue\r\n\r\n"
+            "Tank room;;reef;RO/DI;140;20;\r\n"
+            ";Mill Lane;reef;RO;10;20;\r\n"
+        ).encode(),
+        "sites.csv": b"site\nHarbour\n",
+        "items.csv": b"item,stage,rated volume [gal],resin volume [L]\nS5,sediment,4000,\nR1,resin,,1.2\n",
+        "placements.csv": (
+            b"unit,stage,role,item,placed,removed\n"
+            b"Kitchen 1,Sediment,,S5,2024-05-02,\n"
+            b"Tank room,resin,Lead,R1,2025-01-05T10:00+01:00,\n"
+            b"Tank room,resin,lag,R1,2025-01-05 10:00,2025-04-01\n"
+            b"Nowhere,resin,,R1,2025-01-05,\n"
+            b"Tank room,pump,,R1,2025-01-05,\n"
+            b"Tank room,membrane,,,soon,\n"
+            b"Tank room,membrane,,,2025-06-01,\n"
+        ),
+        "readings.csv": (
+            "unit\ttime\tfeed TDS [µS/cm]\tpermeate TDS [ppm]\tinterstage TDS [ppm]\tminutes since start [h]\t"
+            "pH [psi]\n"
+            "Tank room\t2025-02-10T09:00:00Z\t480\t9,5\tn/a\t0.5\t7\n"
+            "Tank room\tyesterday\t1\n"
+            "Tank room\t2025-03-01\tmuch\t9\t2\t0.5\t7\textra\n"
+        ).encode("latin-1"),
+        "Feed water.csv": b"site,time,alkalinity [dH],pH\nMill Lane,2025-01-01,6,7.6\n",
+    }
+    for name, content in files.items():
+        (directory / name).write_bytes(content)
+
+
+def test_files_of_a_stranger_are_read_and_each_fault_names_its_line(tmp_path):
+    write_as_a_stranger_would(tmp_path)
+    fleet, faults = read_fleet(tmp_path, as_of_day=day_of("2025-03-15"))
+    assert fleet.units.weekly_demand_l.tolist() == [70.5, 140.0]
+    assert fleet.readings.feed_tds_mg_per_l[0] == pytest.approx(240.0)
+    assert fleet.readings.permeate_tds_mg_per_l[0] == pytest.approx(9.5)
+    assert fleet.readings.minutes_since_start[0] == pytest.approx(30.0)
+    assert fleet.feed_water.ph.tolist() == [7.6]
+    # What comes later is not known on the forecast's day: a lag is still there, a membrane not yet.
+    assert len(fleet.placements) == 3
+    assert not (fleet.placements.removed_day <= fleet.as_of_day).any()
+    told = {(fault.table, fault.row + 2 if fault.row >= 0 else 0, fault.field) for fault in faults}
+    assert told == {
+        ("units", 0, "Colour"),
+        ("units", 2, "site"),
+        ("units", 5, "unit"),
+        ("items", 0, "rated volume [gal]"),
+        ("placements", 5, "unit"),
+        ("placements", 6, "stage"),
+        ("placements", 7, "placed"),
+        ("readings", 0, "pH [psi]"),
+        ("readings", 3, "time"),
+        ("readings", 4, ""),
+        ("readings", 4, "feed tds"),
+    }
+    assert all(fault.message for fault in faults)
+
+
+def test_the_code_says_whether_there_are_forecasts(tmp_path):
+    write_as_a_stranger_would(tmp_path)
+    out = StringIO()
+    given = {"data": tmp_path, "out": tmp_path / "out.csv", "as_of": "2025-03-15", "stdout": out}
+    call_command("forecast", **given)
+    with (tmp_path / "out.csv").open(encoding="utf-8") as handle:
+        rows = {row["position"]: row for row in csv.DictReader(handle)}
+    assert set(rows) == {
+        "Kitchen 1/sediment", "Tank room/resin/lead", "Tank room/resin/lag", "Tank room/membrane"
+    }  # fmt: skip
+    assert rows["Tank room/resin/lag"]["p50"] > "2025-03-15"
+    assert rows["Tank room/membrane"]["state"] == "empty"
+    assert "placements.csv, line 5, unit: unit 'Nowhere' is not in units.csv" in out.getvalue()
+    with pytest.raises(SystemExit) as strict:
+        call_command("forecast", strict=True, **given)
+    assert strict.value.code == 2
+    (tmp_path / "placements.csv").write_text("unit,stage,placed\nNowhere,resin,2025-01-05\n", encoding="utf-8")
+    with pytest.raises(CommandError, match="no position to forecast"):
+        call_command("forecast", **given)
+
+
+def test_what_was_read_on_the_day_itself_is_known(directory):
+    (directory / "readings.csv").write_text("unit,time,feed tds [ppm]\nu1,2025-10-01T18:00,350\n", encoding="utf-8")
+    out, report = directory / "out.csv", directory / "report.csv"
+    call_command("forecast", data=directory, out=out, report=report, as_of="2025-10-01", stdout=StringIO())
+    assert "clock_in_future" not in report.read_text(encoding="utf-8")
+    call_command("forecast", data=directory, out=out, report=report, as_of="2025-10-01T12:00", stdout=StringIO())
+    assert "clock_in_future" in report.read_text(encoding="utf-8")

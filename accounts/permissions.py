@@ -67,6 +67,8 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("catalogue_item", WRITE, OFFICE),
     ("parts_rule", READ, STAFF),
     ("parts_rule", WRITE, OFFICE),
+    ("supplier", READ, OFFICE),
+    ("supplier", WRITE, OFFICE),
     ("placement", READ, EVERYONE),
     ("placement", ("create", "remove", "rotate"), STAFF),
     ("feed_water_sample", READ, EVERYONE),

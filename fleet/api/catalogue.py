@@ -26,6 +26,8 @@ class CatalogueItemSerializer(QuantityModelSerializer):
             "kind",
             "purpose",
             "price",
+            "supplier",
+            "article_number",
             "pack_size",
             "lead_time_days",
             "is_active",
@@ -93,6 +95,7 @@ class CatalogueItemViewSet(QuantityViewSet, ReadWriteViewSet):
         "purpose": ["exact"],
         "code": ["exact"],
         "name": ["icontains"],
+        "supplier": ["exact", "isnull"],
         "is_active": ["exact"],
     }
     ordering_fields = ["code", "name", "kind", "purpose", "price", "lead_time_days"]

@@ -18,6 +18,7 @@ from fleet.api.positions import PositionViewSet
 from fleet.api.readings import ReadingViewSet
 from fleet.api.sites import SiteViewSet
 from fleet.api.sizing import SizingViewSet
+from fleet.api.suppliers import SupplierViewSet
 from fleet.api.units import UnitViewSet
 
 router = SimpleRouter()
@@ -26,6 +27,7 @@ router.register("units", UnitViewSet)
 router.register("positions", PositionViewSet)
 router.register("catalogue-items", CatalogueItemViewSet)
 router.register("parts-rules", PartsRuleViewSet)
+router.register("suppliers", SupplierViewSet)
 router.register("instruments", InstrumentViewSet)
 router.register("placements", PlacementViewSet)
 router.register("feed-water-samples", FeedWaterSampleViewSet)

@@ -1,6 +1,6 @@
 """Records of the fleet: where units stand, what is in them, what was measured, what it means."""
 
-from fleet.models.catalogue import CatalogueItem, PartsRule
+from fleet.models.catalogue import CatalogueItem, PartsRule, Supplier
 from fleet.models.feed_water import FeedWaterSample
 from fleet.models.findings import Finding
 from fleet.models.forecasts import FleetLesson, Forecast, ForecastScore
@@ -35,5 +35,6 @@ __all__ = [
     "RefusedRow",
     "Site",
     "Stage",
+    "Supplier",
     "Unit",
 ]

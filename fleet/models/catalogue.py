@@ -13,6 +13,50 @@ from fleet.models.units import Stage
 
 _NOT_NEGATIVE = [MinValueValidator(0)]
 _FRACTION = [MinValueValidator(0), MaxValueValidator(1)]
+#: Calendar days from order to shelf where neither the item nor its supplier says; common practice, no source.
+USUAL_LEAD_TIME_DAYS = 7
+LONGEST_LEAD_TIME_DAYS = 730
+_LEAD_TIME = [MaxValueValidator(LONGEST_LEAD_TIME_DAYS)]
+#: Weekdays on which nobody delivers where no supplier says.
+WEEKEND = (5, 6)
+
+
+def weekend() -> list[int]:
+    """Saturday and Sunday, as weekday numbers from 0."""
+    return list(WEEKEND)
+
+
+class Supplier(TenantModel):
+    """A firm the company buys from; prices are in the company's currency."""
+
+    company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="suppliers")
+    name = models.CharField(max_length=120)
+    lead_time_days = models.PositiveIntegerField(
+        default=USUAL_LEAD_TIME_DAYS,
+        validators=_LEAD_TIME,
+        help_text="calendar days from order to shelf, for items that state none of their own",
+    )
+    closed_weekdays = models.JSONField(
+        default=weekend,
+        blank=True,
+        help_text="days on which it neither reads orders nor delivers, 0 Monday to 6 Sunday",
+    )
+    least_order_value = models.DecimalField(
+        max_digits=10,
+        decimal_places=2,
+        default=0,
+        validators=_NOT_NEGATIVE,
+        help_text="what an order must at least be worth, in the company's currency; 0: nothing",
+    )
+    is_active = models.BooleanField(default=True)
+    notes = models.TextField(blank=True, help_text="how orders reach it, or what else to know")
+
+    class Meta:
+        ordering = ["name", "pk"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["company", "name"], name="one_supplier_of_a_name")]
+
+    def __str__(self) -> str:
+        return self.name
 
 
 class CatalogueItem(TenantModel):
@@ -49,7 +93,21 @@ class CatalogueItem(TenantModel):
         max_digits=10, decimal_places=2, validators=_NOT_NEGATIVE, help_text="of one piece, in the company's currency"
     )
     pack_size = models.PositiveIntegerField(default=1, validators=[MinValueValidator(1)])
-    lead_time_days = models.PositiveIntegerField(default=7, help_text="calendar days from order to shelf")
+    supplier = models.ForeignKey(
+        Supplier,
+        on_delete=models.RESTRICT,
+        null=True,
+        blank=True,
+        related_name="items",
+        help_text="where it is ordered",
+    )
+    article_number = models.CharField(max_length=60, blank=True, help_text="what the supplier calls it")
+    lead_time_days = models.PositiveIntegerField(
+        null=True,
+        blank=True,
+        validators=_LEAD_TIME,
+        help_text="calendar days from order to shelf; empty: the supplier's",
+    )
     is_active = models.BooleanField(default=True)
     life_cap_days = models.PositiveIntegerField(
         null=True, blank=True, help_text="longest service from first installation, whatever the load"
@@ -109,6 +167,19 @@ class CatalogueItem(TenantModel):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
+
+    @property
+    def days_to_shelf(self) -> int:
+        """Calendar days from order to shelf: its own, else its supplier's, else the usual ones."""
+        if self.lead_time_days is not None:
+            # rows from before there was a bound may lie past it
+            return min(self.lead_time_days, LONGEST_LEAD_TIME_DAYS)
+        return self.supplier.lead_time_days if self.supplier is not None else USUAL_LEAD_TIME_DAYS
+
+    @property
+    def closed_weekdays(self) -> frozenset[int]:
+        """Weekdays on which its supplier neither reads orders nor delivers."""
+        return frozenset(self.supplier.closed_weekdays if self.supplier is not None else WEEKEND)
 
 
 class PartsRule(TenantModel):

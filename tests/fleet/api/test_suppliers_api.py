@@ -1,0 +1,79 @@
+"""Suppliers over the API, and which items come from them."""
+
+from decimal import Decimal
+
+import pytest
+from rest_framework.test import APIClient
+
+from accounts.models import Company
+from fleet.models import Supplier
+from tests import factories
+
+SUPPLIERS = "/api/v1/suppliers/"
+
+
+def test_the_office_writes_a_supplier_down_and_says_what_comes_from_it(as_office: APIClient, company: Company) -> None:
+    made = as_office.post(
+        SUPPLIERS,
+        {"name": "Brine and Sons", "lead_time_days": 10, "closed_weekdays": [6, 5, 4], "least_order_value": 50},
+    )
+    assert made.status_code == 201, made.content
+    assert made.json()["closed_weekdays"] == [4, 5, 6]
+    item = factories.CatalogueItemFactory(company=company, lead_time_days=None)
+    assert item.days_to_shelf == 7
+    told = as_office.patch(
+        f"/api/v1/catalogue-items/{item.pk}/", {"supplier": made.json()["id"], "article_number": "B-17"}
+    )
+    assert told.status_code == 200, told.content
+    item.refresh_from_db()
+    assert (item.days_to_shelf, item.closed_weekdays, item.article_number) == (10, frozenset({4, 5, 6}), "B-17")
+    item.lead_time_days = 3
+    assert item.days_to_shelf == 3
+    assert Supplier.objects.get().least_order_value == Decimal("50.00")
+    assert as_office.get(f"/api/v1/catalogue-items/?supplier={made.json()['id']}").json()["count"] == 1
+
+
+def test_a_supplier_that_items_come_from_is_kept(as_office: APIClient, company: Company) -> None:
+    supplier = factories.SupplierFactory(company=company)
+    factories.CatalogueItemFactory(company=company, supplier=supplier)
+    refused = as_office.delete(f"{SUPPLIERS}{supplier.pk}/")
+    assert refused.status_code == 409
+    assert refused.json()["code"] == "in_use"
+    assert as_office.patch(f"{SUPPLIERS}{supplier.pk}/", {"is_active": False}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("change", "pointer"),
+    [
+        ({"name": ""}, "/name"),
+        ({"lead_time_days": -1}, "/lead_time_days"),
+        ({"lead_time_days": 731}, "/lead_time_days"),
+        ({"lead_time_days": 2.5}, "/lead_time_days"),
+        ({"closed_weekdays": [7]}, "/closed_weekdays/0"),
+        ({"closed_weekdays": [0, 1, 2, 3, 4, 5, 6]}, "/closed_weekdays"),
+        ({"closed_weekdays": "Sunday"}, "/closed_weekdays"),
+        ({"least_order_value": -1}, "/least_order_value"),
+        ({"least_order_value": "NaN"}, "/least_order_value"),
+        ({"currency": "USD"}, "/currency"),
+    ],
+)
+def test_a_fault_names_its_field(as_office: APIClient, change: dict[str, object], pointer: str) -> None:
+    refused = as_office.post(SUPPLIERS, {"name": "Brine and Sons", **change}, format="json")
+    assert refused.status_code == 400, refused.content
+    assert [fault["pointer"] for fault in refused.json()["errors"]] == [pointer]
+    assert not Supplier.objects.exists()
+
+
+def test_two_suppliers_have_two_names(as_office: APIClient, company: Company) -> None:
+    factories.SupplierFactory(company=company, name="Brine and Sons")
+    refused = as_office.post(SUPPLIERS, {"name": "Brine and Sons"})
+    assert refused.status_code == 409
+    assert refused.json()["errors"][0]["pointer"] == "/name"
+
+
+def test_an_item_comes_from_a_supplier_of_the_own_company(as_office: APIClient, company: Company) -> None:
+    item = factories.CatalogueItemFactory(company=company)
+    theirs = factories.SupplierFactory()
+    refused = as_office.patch(f"/api/v1/catalogue-items/{item.pk}/", {"supplier": theirs.pk})
+    assert refused.status_code == 400
+    assert refused.json()["errors"][0]["pointer"] == "/supplier"

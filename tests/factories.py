@@ -184,6 +184,13 @@ class InstrumentFactory(TenantFactory):
 # fleet: what stands there
 
 
+class SupplierFactory(TenantFactory):
+    class Meta:
+        model = fleet.Supplier
+
+    name = factory.Sequence(lambda n: f"Supplier {n}")
+
+
 class CatalogueItemFactory(TenantFactory):
     """A sediment cartridge; `kind` picks the attributes the engineering needs of the others."""
 
@@ -564,3 +571,39 @@ class PartsLineFactory(DjangoModelFactory):
     parts_list = factory.SubFactory(PartsListFactory)
     item = factory.SubFactory(CatalogueItemFactory, company=factory.SelfAttribute("..parts_list.company"))
     quantity = 2
+
+
+class PurchaseOrderFactory(TenantFactory):
+    class Meta:
+        model = scheduling.PurchaseOrder
+
+    supplier = same_company(SupplierFactory)
+    number = factory.LazyAttribute(lambda row: row.company.purchase_orders.count() + 1)
+    created_at = NOW
+    updated_at = NOW
+
+
+class PurchaseOrderLineFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.PurchaseOrderLine
+
+    order = factory.SubFactory(PurchaseOrderFactory)
+    item = factory.SubFactory(
+        CatalogueItemFactory,
+        company=factory.SelfAttribute("..order.company"),
+        supplier=factory.SelfAttribute("..order.supplier"),
+    )
+    packs = 2
+    pack_size = factory.SelfAttribute("item.pack_size")
+    price = factory.SelfAttribute("item.price")
+
+
+class DeliveryFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.Delivery
+
+    order = factory.SubFactory(PurchaseOrderFactory, state="placed", placed_on=TODAY)
+    reference = factory.Sequence(lambda n: f"note-{n}")
+    pieces = factory.LazyFunction(lambda: [{"line": 1, "item": 1, "quantity": 2, "lot": ""}])
+    received_on = TODAY
+    recorded_at = NOW

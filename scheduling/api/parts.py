@@ -17,14 +17,23 @@ from scheduling.services.stock import count_stock
 
 
 class TakenBySerializer(StrictSerializer):
-    """How many pieces a visit takes."""
+    """How many pieces a visit takes, when and where."""
 
     visit = serializers.IntegerField()
+    site = serializers.IntegerField()
+    site_code = serializers.CharField()
+    site_name = serializers.CharField()
+    day = serializers.DateField(help_text="planned, agreed, or the cheapest")
     quantity = serializers.IntegerField()
+    missing = serializers.IntegerField(help_text="of them, what neither stock nor an order brings in time")
 
 
 class PartsLineSerializer(TenantModelSerializer):
-    """One item of a parts list: for a van, what must be loaded; for a period, what must be ordered by when."""
+    """One item of a parts list: for a van, what must be loaded; for a period, what must be ordered by when.
+
+    Every piece in stock and on order is given out once: to visits agreed with the client first, then to those in the
+    plan, then to the others, each by date.
+    """
 
     item_code = serializers.CharField(source="item.code", read_only=True)
     item_name = serializers.CharField(source="item.name", read_only=True)
@@ -37,11 +46,16 @@ class PartsLineSerializer(TenantModelSerializer):
             "item_code",
             "item_name",
             "quantity",
+            "spare",
             "in_stock",
+            "from_store",
+            "on_order",
+            "late",
             "short",
             "packs_to_order",
             "needed_by",
             "order_by",
+            "sentence",
             "taken_by",
         ]
         read_only_fields = fields
@@ -59,7 +73,8 @@ class PartsListSerializer(TenantModelSerializer):
 
 
 class PartsListViewSet(ReadOnlyViewSet):
-    """Parts lists, with their lines. Short is against the van for a round, against everything in stock otherwise."""
+    """Parts lists, with their lines. Short is what a van lacks for a round, what a visit has not got in time, and what
+    must be ordered for a period."""
 
     resource = "parts_list"
     queryset = PartsList.objects.prefetch_related(

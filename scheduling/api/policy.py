@@ -61,6 +61,9 @@ class PolicySerializer(StrictSerializer):
     sanitise_early_days = _whole("how many days before that it may be done along with something else")
     unread_after_days = _whole("days without a reading after which a unit is to be inspected")
     order_horizon_days = _whole("days ahead for which parts are listed for ordering")
+    parts_service_level = _number(
+        "probability, 0.5 to 0.999, with which no piece is missing in those days; the higher, the more is ordered"
+    )
     lead_late_share = _number("share of a late day's cost that counts while a lag polishes behind a spent lead")
     plans_with_van_stock = serializers.BooleanField(
         required=False, allow_null=True, help_text="whether rounds may only use what the vans hold by the last count"

@@ -3,6 +3,7 @@
 from scheduling.models.installers import Absence, Installer
 from scheduling.models.messages import Message
 from scheduling.models.needs import Need
+from scheduling.models.orders import Delivery, PurchaseOrder, PurchaseOrderLine
 from scheduling.models.parts import PartsLine, PartsList, StockLevel
 from scheduling.models.policy import CompanyPolicy
 from scheduling.models.rounds import Plan, Round, Stop, UnservedVisit
@@ -12,12 +13,15 @@ from scheduling.models.visits import ServiceRecord, Visit, VisitTask
 __all__ = [
     "Absence",
     "CompanyPolicy",
+    "Delivery",
     "Installer",
     "Message",
     "Need",
     "PartsLine",
     "PartsList",
     "Plan",
+    "PurchaseOrder",
+    "PurchaseOrderLine",
     "Round",
     "ServiceRecord",
     "SitePair",

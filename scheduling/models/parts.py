@@ -73,13 +73,31 @@ class PartsLine(TenantModel):
 
     parts_list = models.ForeignKey(PartsList, on_delete=models.CASCADE, related_name="lines")
     item = models.ForeignKey(CatalogueItem, on_delete=models.PROTECT, related_name="+")
-    quantity = models.PositiveIntegerField()
-    in_stock = models.PositiveIntegerField(default=0)
-    short = models.PositiveIntegerField(default=0)
+    quantity = models.PositiveIntegerField(help_text="pieces the visits take")
+    spare = models.PositiveIntegerField(
+        default=0,
+        help_text="for a period: pieces beyond the visits, for what may be exhausted sooner than it is planned",
+    )
+    in_stock = models.PositiveIntegerField(
+        default=0, help_text="for a round: aboard its van; for a visit: in stock for it; for a period: in stock at all"
+    )
+    from_store = models.PositiveIntegerField(default=0, help_text="for a round: of what its van lacks, what to load")
+    on_order = models.PositiveIntegerField(
+        default=0, help_text="on order; for a round and a visit: and there in time for it"
+    )
+    late = models.PositiveIntegerField(
+        default=0, help_text="on order, but after the day of the visit that counts on it"
+    )
+    short = models.PositiveIntegerField(
+        default=0, help_text="for a round: not aboard; for a visit: not there in time; for a period: to be ordered"
+    )
     packs_to_order = models.PositiveIntegerField(default=0)
-    needed_by = models.DateField(null=True, blank=True)
-    order_by = models.DateField(null=True, blank=True)
-    reasons = models.JSONField(default=list, blank=True)
+    needed_by = models.DateField(
+        null=True, blank=True, help_text="from this day on what is there may no longer suffice"
+    )
+    order_by = models.DateField(null=True, blank=True, help_text="last day on which an order still comes in time")
+    reasons = models.JSONField(default=list, blank=True, help_text="visits that take it: site, day, pieces, missing")
+    sentence = models.TextField(blank=True, help_text="where the pieces come from, or why so many are to be ordered")
 
     class Meta:
         ordering: ClassVar = ["parts_list_id", "item_id", "pk"]

@@ -312,9 +312,7 @@ def _sentence(unserved: rounds.Unserved, asked: Asked) -> str:
     if not asked.installers:
         return f"{name}: no installer of the company is active."
     if _is_waiting(unserved.visit, asked):
-        wait = asked.waits[unserved.visit]
-        short = " and ".join(wait.items)
-        return f"{name}: {short} must be ordered first and can be here for {wait.until:%a %-d %b}."
+        return f"{name}: {asked.waits[unserved.visit].sentence}"
     return unserved.sentence
 
 

@@ -37,6 +37,9 @@ _UNDONE_COST_PER_DAY: Mapping[str, float] = MappingProxyType(
 )
 
 
+_FRACTIONS = frozenset({"lead_late_share", "parts_service_level"})
+
+
 @dataclass(frozen=True, slots=True)
 class HouseRules:
     """What turns forecasts, findings and the calendar into needs, and needs into orders.
@@ -51,6 +54,11 @@ class HouseRules:
         Days without a reading after which a unit is to be inspected.
     order_horizon_days
         How many days ahead parts are listed for ordering.
+    parts_service_level
+        Probability (0.5-0.999) with which no piece is missing in those days: from it and the forecasts follows how many
+        pieces beyond those of the visits are ordered. Worth most at Cu / (Cu + Co), with Cu what a missing piece costs
+        (a second drive, late days) and Co what a piece too many does (its money, shelf and age); common practice, no
+        source.
     lead_late_share
         Share (0-1) of the cost of a late day that counts while a lag still polishes behind a spent lead.
     plans_with_van_stock
@@ -65,6 +73,7 @@ class HouseRules:
     sanitise_early_days: int = 60
     unread_after_days: int = 90
     order_horizon_days: int = 56
+    parts_service_level: float = 0.9
     lead_late_share: float = 0.3
     plans_with_van_stock: bool = False
     undone_cost_per_day: Mapping[str, float] = field(default_factory=lambda: _UNDONE_COST_PER_DAY)
@@ -76,6 +85,7 @@ class HouseRules:
             ("sanitise_early_days", 0, 365),
             ("unread_after_days", 7, 730),
             ("order_horizon_days", 7, 182),
+            ("parts_service_level", 0.5, 0.999),
             ("lead_late_share", 0.0, 1.0),
         ):
             value = getattr(self, name)
@@ -109,7 +119,7 @@ class HouseRules:
                     raise PlanningError(name, f"must be true or false, not {value!r}.")
                 changes[name] = value
             else:
-                changes[name] = _number(name, value, whole=name != "lead_late_share")
+                changes[name] = _number(name, value, whole=name not in _FRACTIONS)
         return replace(cls(), **changes)
 
 

@@ -101,7 +101,7 @@ def ask(
         Visits that are candidates, or are not, whatever their state.
     waiting
         Whether a visit waits for parts that are neither in the store nor in a van; the vans of a day that has begun
-        are loaded already. Parts that are short count as ordered the day before the first.
+        are loaded already. Parts that are short count as ordered the day before the first, unless an order brings them.
     free
         Visits whose agreed time, offer and lock do not count: a person is about to move them.
     """

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from accounts.models import Company
 from fleet.models import CatalogueItem, PartsRule
@@ -16,14 +15,6 @@ class Catalogue:
 
     items: Mapping[str, CatalogueItem]
     rules: Sequence[PartsRule]
-
-    @property
-    def entries(self) -> dict[str, parts.CatalogueItem]:
-        """Every item in the words of the planning room; the lead time is reckoned outside of it, in calendar days."""
-        return {
-            key: parts.CatalogueItem(key=key, name=item.name, price=float(item.price), pack_size=item.pack_size)
-            for key, item in self.items.items()
-        }
 
     def rules_for(self, tasks: Iterable[parts.Task]) -> list[parts.Rule]:
         """The rules that can apply to these tasks.
@@ -52,39 +43,36 @@ class Catalogue:
 def read_catalogue(*, company: Company) -> Catalogue:
     """Read a company's catalogue, items out of sale included: they may still be in a task."""
     return Catalogue(
-        items={str(item.pk): item for item in CatalogueItem.objects.of_company(company)},
+        items={str(i.pk): i for i in CatalogueItem.objects.of_company(company).select_related("supplier")},
         rules=list(PartsRule.objects.of_company(company).order_by("pk")),
     )
 
 
-def tasks_of(visits: Iterable[Visit], days: Mapping[int, date]) -> list[parts.Task]:
+def tasks_of(visits: Iterable[Visit]) -> list[parts.Task]:
     """The open tasks of visits, in the words of the planning room.
 
     Parameters
     ----------
     visits
         With `tasks__need__position` at hand.
-    days
-        Visit id to the day it is expected on.
     """
     return [
-        task_of(task.need, visit=visit.pk, day=days.get(visit.pk))
+        task_of(task.need, visit=str(visit.pk))
         for visit in visits
         for task in visit.tasks.all()
         if task.need.state == Need.State.OPEN
     ]
 
 
-def task_of(need: Need, *, visit: int, day: date | None) -> parts.Task:
+def task_of(need: Need, *, visit: str) -> parts.Task:
     """One need as a task of a visit."""
     return parts.Task(
-        visit=str(visit),
+        visit=visit,
         unit=str(need.unit_id),
         kind=f"{need.kind}:{need.cause}" if need.cause else need.kind,
         position=str(need.position_id or ""),
         stage=need.position.stage if need.position is not None else "",
         item=str(need.item_id or ""),
-        day=day,
     )
 
 
@@ -95,11 +83,11 @@ def parts_by_visit(*, company: Company, visits: Sequence[Visit]) -> dict[int, di
         visit__in=[visit.pk for visit in visits], need__state=Need.State.OPEN
     )
     tasks = [
-        task_of(task.need, visit=task.visit_id, day=None)
+        task_of(task.need, visit=str(task.visit_id))
         for task in rows.select_related("need__position").order_by("visit_id", "order")
     ]
     table: dict[int, dict[str, int]] = {}
-    for line in parts.parts_for(tasks, catalogue.rules_for(tasks), catalogue.entries):
-        for visit, quantity in line.taken_by.items():
-            table.setdefault(int(visit), {})[line.item] = quantity
+    for item, by_visit in parts.parts_for(tasks, catalogue.rules_for(tasks)).items():
+        for visit, quantity in by_visit.items():
+            table.setdefault(int(visit), {})[item] = quantity
     return table

@@ -328,8 +328,8 @@ def _wanted(company: Company, rows: Sequence[_Row]) -> dict[CatalogueItem, int]:
     """What the work takes by the catalogue and its rules."""
     catalogue = read_catalogue(company=company)
     tasks = [row.task() for row in rows]
-    lines = parts.parts_for(tasks, catalogue.rules_for(tasks), catalogue.entries)
-    return {catalogue.items[line.item]: line.needed for line in lines}
+    taken = parts.parts_for(tasks, catalogue.rules_for(tasks))
+    return {catalogue.items[item]: sum(by_visit.values()) for item, by_visit in taken.items()}
 
 
 def _given(used: Sequence[PartUsed]) -> dict[CatalogueItem, int]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from scheduling.planning.bundling import BundlingSite, bundle_visits
 from scheduling.planning.needs import Need, NeedKind
-from scheduling.planning.parts import CatalogueItem, Rule, Task, parts_for
+from scheduling.planning.parts import Rule, Task, parts_for
 from scheduling.planning.policy import Policy
 from scheduling.planning.rounds import (
     Installer,
@@ -87,18 +87,14 @@ def test_from_dates_to_rounds_and_parts() -> None:
     assert not far_off & set(plan.evaluation.served)
 
     tasks = [
-        Task(stop.visit, stop.visit, "replace", by_key[n].position, by_key[n].position, item, day=route.date)
+        Task(stop.visit, stop.visit, "replace", by_key[n].position, by_key[n].position, item)
         for route in plan.routes
         for stop in route.stops
         for n in next(p for p in upcoming if p.site == stop.visit).needs
         for item in by_key[n].parts
     ]
-    lines = parts_for(
-        tasks,
-        [Rule("o-ring", 1, "housing"), Rule("gloves", 2, "visit")],
-        {k: CatalogueItem(k) for k in ("sediment", "carbon", "resin", "o-ring", "gloves")},
-    )
-    count = {line.item: line.needed for line in lines}
+    taken = parts_for(tasks, [Rule("o-ring", 1, "housing"), Rule("gloves", 2, "visit")])
+    count = {item: sum(by_visit.values()) for item, by_visit in taken.items()}
     assert count["o-ring"] == len(tasks) == count["sediment"] + count["carbon"] + count["resin"]
     assert count["gloves"] == 2 * len(plan.evaluation.served)
 

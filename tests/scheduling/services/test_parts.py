@@ -1,15 +1,15 @@
 """Parts lists: for a visit, a van's round, the plan's days and the weeks to order for."""
 
-from datetime import date, time, timedelta
-
-import pytest
+from datetime import UTC, date, datetime, time, timedelta
 
 from accounts.models import Membership
-from scheduling.models import PartsLine, PartsList, Plan, Stop, Visit
+from scheduling.models import CompanyPolicy, PartsLine, PartsList, Plan, PurchaseOrderLine, Stop, Visit
+from scheduling.planning.deliveries import order_by
 from scheduling.services.needs import refresh_needs
-from scheduling.services.parts import order_by, write_parts_lists
+from scheduling.services.parts import write_parts_lists
 from scheduling.services.plans import plan_rounds
-from scheduling.services.visits import cancel_visit, propose_visits
+from scheduling.services.visits import cancel_visit, confirm_visit, propose_visits
+from tests import factories
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
 
 
@@ -121,17 +121,104 @@ def test_the_weeks_to_order_for_hold_what_no_round_serves_yet(town: Town) -> Non
     assert TODAY < line.order_by <= line.needed_by - timedelta(days=8)
 
 
-@pytest.mark.parametrize(
-    ("needed", "days", "expected"),
-    [
-        (date(2026, 3, 12), 7, date(2026, 3, 4)),
-        (date(2026, 3, 9), 7, date(2026, 2, 27)),
-        (date(2026, 3, 2), 0, date(2026, 2, 27)),
-    ],
-    ids=["Thursday", "Monday: the Sunday before is no working day", "Monday, at once"],
-)
-def test_an_order_reaches_the_shelf_the_day_before(needed: date, days: int, expected: date) -> None:
-    assert order_by(needed, days) == expected
+def test_two_rounds_on_two_days_do_not_both_count_on_the_one_piece_in_store(town: Town) -> None:
+    town.installer("Ada")
+    first_day = (TODAY.weekday() + 1) % 7
+    for weekday in (first_day, (first_day + 1) % 7):
+        site = town.site(east_km=2 + weekday)
+        town.window(site, weekday, time(8), time(17))
+        town.forecast(town.position(town.unit(site), "carbon"), 0)
+    plan = _planned(town)
+    # counted after the plan was made, so that no visit waited for its parts
+    town.stock(town.item("carbon"), 1)
+    write_parts_lists(plan=plan, now=NOW)
+    lines = PartsLine.objects.filter(parts_list__scope="round").order_by("parts_list__first_day")
+    assert [(line.short, line.from_store) for line in lines] == [(1, 1), (1, 0)]
+    assert lines[0].sentence == "1 from the store."
+    assert lines[1].sentence == "1 neither in stock nor on order."
+    visits = PartsLine.objects.filter(parts_list__scope="visit").order_by("parts_list__first_day")
+    assert [(line.in_stock, line.short) for line in visits] == [(1, 0), (0, 1)]
+
+
+def test_what_is_agreed_with_a_client_keeps_its_piece(town: Town, office: Membership) -> None:
+    """The one agreed for Thursday has the piece, not the one that the plan puts before it."""
+    town.installer("Ada")
+    for east in (2, 4):
+        town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 0)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    agreed = Visit.objects.order_by("pk").last()
+    confirm_visit(visit=agreed, by=office, appointment_at=datetime(2026, 3, 5, 9, 0, tzinfo=UTC), now=NOW)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
+    town.stock(town.item("carbon"), 1)
+    write_parts_lists(plan=plan, now=NOW)
+    got = {line.parts_list.visit_id: line.in_stock for line in PartsLine.objects.filter(parts_list__scope="visit")}
+    other = Visit.objects.exclude(pk=agreed.pk).get()
+    assert Stop.objects.get(visit=other).round.day < Stop.objects.get(visit=agreed).round.day
+    assert got == {agreed.pk: 1, other.pk: 0}
+
+
+def _on_order(town: Town, pieces: int, expected_on: date) -> PurchaseOrderLine:
+    order = factories.PurchaseOrderFactory(company=town.company, state="placed", placed_on=TODAY)
+    item = town.item("carbon")
+    return factories.PurchaseOrderLineFactory(
+        order=order, item=item, packs=pieces, pack_size=1, price=item.price, expected_on=expected_on
+    )
+
+
+def test_what_is_on_order_is_not_ordered_again(town: Town) -> None:
+    town.installer("Ada")
+    for east in (2, 4, 6):
+        town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 0)
+    plan = _planned(town)
+    town.stock(town.item("carbon"), 1)
+    line = _on_order(town, 1, TODAY)
+    write_parts_lists(plan=plan, now=NOW)
+    found = _lines("period", parts_list__first_day=TODAY)["carbon-1"]
+    assert (found.quantity, found.in_stock, found.on_order, found.short, found.packs_to_order) == (3, 1, 1, 1, 1)
+    PurchaseOrderLine.objects.filter(pk=line.pk).update(packs=2)
+    write_parts_lists(plan=plan, now=NOW)
+    found = _lines("period", parts_list__first_day=TODAY)["carbon-1"]
+    assert (found.on_order, found.short, found.packs_to_order, found.order_by) == (2, 0, 0, None)
+    assert found.sentence.endswith("1 in stock and 2 on order: nothing to order.")
+
+
+def test_a_delivery_that_comes_too_late_says_so_and_is_not_ordered_again(town: Town) -> None:
+    town.installer("Ada")
+    town.forecast(town.position(town.unit(), "carbon"), 0)
+    plan = _planned(town)
+    town.stock(town.item("carbon"), 0)
+    line = _on_order(town, 1, TODAY + timedelta(days=9))
+    write_parts_lists(plan=plan, now=NOW)
+    loaded = _lines("round")["carbon-1"]
+    assert (loaded.short, loaded.from_store, loaded.on_order, loaded.late) == (1, 0, 0, 1)
+    assert loaded.sentence == (f"1 on order {line.order.number}, expected Wed 11 Mar 2026, too late for this day.")
+    period = _lines("period", parts_list__first_day=TODAY)["carbon-1"]
+    assert (period.short, period.late) == (0, 1)
+
+
+def test_the_service_level_orders_for_what_may_be_exhausted_sooner(town: Town) -> None:
+    """Ten lines of carbon around the end of the eight weeks; each is exhausted by then with probability 0.5.
+
+    P(at most 5 of 10) = 0.623, P(at most 6) = 0.828, P(at most 7) = 0.945 (binomial, n = 10, p = 0.5).
+    """
+    town.installer("Ada")
+    for east in range(10):
+        town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 55)
+    plan = _planned(town)
+    plan.rounds.all().delete()
+    Visit.objects.update(best_day=TODAY + timedelta(days=70))
+    town.stock(town.item("carbon"), 1)
+    expected = {0.6: 5, 0.8: 6, 0.9: 7}
+    for level, pieces in expected.items():
+        CompanyPolicy.objects.update_or_create(
+            company=town.company, defaults={"settings": {"parts_service_level": level}}
+        )
+        write_parts_lists(plan=plan, now=NOW)
+        line = _lines("period", parts_list__first_day=TODAY)["carbon-1"]
+        assert (line.quantity, line.spare, line.short) == (0, pieces, pieces - 1), level
+        assert line.needed_by is not None
+        assert f"with {100 * level:g} % probability none is missing" in line.sentence
 
 
 def test_writing_twice_changes_nothing(town: Town) -> None:

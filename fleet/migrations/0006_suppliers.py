@@ -10,7 +10,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('accounts', '0001_initial'),
-        ('fleet', '0003_purpose_of_fittings'),
+        ('fleet', '0005_limits_of_exhaustion'),
     ]
 
     operations = [

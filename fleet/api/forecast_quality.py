@@ -39,6 +39,7 @@ class ForecastScoreSerializer(TenantModelSerializer):
             "coverage_50",
             "coverage_80",
             "coverage_90",
+            "driver_named",
         ]
         read_only_fields = fields
 

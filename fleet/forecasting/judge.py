@@ -22,7 +22,8 @@ class QualityRow:
 
     `pinball` and `median_error` as shares of nominal life; `median_error_days`; coverages of the 50, 80 and 90 %
     intervals of the observed exhaustions whose interval is not degenerate, NaN when there is none; `observed`
-    exhaustions, `censored` lives that were still good when last seen.
+    exhaustions, `censored` lives that were still good when last seen. `driver_named` is the share of the observed
+    exhaustions whose limiting driver was named: the age limit, or the wear of the stage; NaN where none is named.
     """
 
     group: str
@@ -35,6 +36,7 @@ class QualityRow:
     coverage_90: float
     median_error: float
     median_error_days: float
+    driver_named: float
 
 
 def censored_pinball(quantile_day: Floats, seen_good_day: Floats) -> Floats:
@@ -84,14 +86,23 @@ def _row(replayed: Replay, group: str, mask: Bools, method: str) -> QualityRow:
         coverage_90=covered(0, 6),
         median_error=float(np.median(error / nominal[observed])) if observed.any() else nothing,
         median_error_days=float(np.median(error)) if observed.any() else nothing,
+        driver_named=_driver_named(replayed, mask & replayed.is_observed) if method == METHODS[0] else nothing,
     )
+
+
+def _driver_named(replayed: Replay, rows: Bools) -> float:
+    """Each stage wears in one way, so what is to be told apart is wear and the age limit."""
+    if not rows.any():
+        return float("nan")
+    said, was = (driver[rows] == words.TIME_CAP for driver in (replayed.driver, replayed.true_driver))
+    return float((said == was).mean())
 
 
 def quality_text(rows: Iterable[QualityRow]) -> str:
     """The rows as a table for a terminal."""
     lines = [
         f"{'':16s} {'method':16s} {'seen':>6s} {'good':>6s} {'pinball':>8s} {'50 %':>5s} {'80 %':>5s} {'90 %':>5s} "
-        f"{'median error':>14s}"
+        f"{'median error':>14s} {'driver':>7s}"
     ]
     group = ""
     for row in rows:
@@ -99,7 +110,8 @@ def quality_text(rows: Iterable[QualityRow]) -> str:
         group = row.group
         lines.append(
             f"{shown:16s} {row.method:16s} {row.observed:6d} {row.censored:6d} {row.pinball:8.3f} "
-            f"{row.coverage_50:5.2f} {row.coverage_80:5.2f} {row.coverage_90:5.2f} {row.median_error_days:9.0f} days"
+            f"{row.coverage_50:5.2f} {row.coverage_80:5.2f} {row.coverage_90:5.2f} "
+            f"{row.median_error_days:9.0f} days {row.driver_named:7.2f}"
         )
     return "\n".join(lines)
 

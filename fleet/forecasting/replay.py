@@ -88,6 +88,8 @@ def monthly_cuts(fleet: Fleet, *, first_after_days: float = 180.0, last_before_d
 def outcomes(fleet: Fleet, *, policy: Policy | None = None) -> Outcomes:
     """What became of every placement, from the whole record (see `Outcomes`)."""
     policy = policy or Policy()
+    # Of a reading that was corrected, the correction tells what happened.
+    fleet = fleet.known_at(fleet.as_of_day)
     placements = fleet.placements
     count = len(placements)
     gone = np.isfinite(placements.removed_day) & (placements.removed_day <= fleet.as_of_day)

@@ -173,7 +173,11 @@ class Placements(Table):
 
 @dataclass(frozen=True)
 class Readings(Table):
-    """One look at the gauges a row. Impossible values are kept here and excluded, with a reason, by `screen`."""
+    """One look at the gauges a row. Impossible values are kept here and excluded, with a reason, by `screen`.
+
+    `known_day` and `superseded_day` serve the replay of the past alone: a row that corrects another is not known before
+    the first, and one that was corrected counts until the second. NaN: known when read, and never corrected.
+    """
 
     unit_index: Indexes = _reference("units")
     day: Floats = _number(*_DAY, required=True)
@@ -206,6 +210,8 @@ class Readings(Table):
     sampled_after_flush: Codes = _flag()
     occasion: Codes = _word(words.OCCASIONS)
     source: Codes = _word(words.SOURCES)
+    known_day: Floats = _number(*_DAY)
+    superseded_day: Floats = _number(*_DAY)
 
 
 @dataclass(frozen=True)
@@ -242,7 +248,7 @@ class Fleet:
 
     def known_at(self, day: float) -> "Fleet":
         """The fleet as it was known on an earlier day: later readings, samples and placements gone, later removals
-        undone.
+        undone, and corrections that came later with them.
 
         Parameters
         ----------
@@ -265,7 +271,9 @@ class Fleet:
             self,
             as_of_day=float(day),
             placements=early,
-            readings=self.readings.take(self.readings.day <= day),
+            readings=self.readings.take(
+                (self.readings.day <= day) & ~(self.readings.known_day > day) & ~(self.readings.superseded_day <= day)
+            ),
             feed_water=self.feed_water.take(self.feed_water.day <= day),
         )
 

@@ -134,6 +134,11 @@ class ForecastScore(TenantModel):
     )
     coverage_80 = models.FloatField(null=True, blank=True)
     coverage_90 = models.FloatField(null=True, blank=True)
+    driver_named = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="share of the observed ones whose limiting driver was named: wear, or the age limit",
+    )
 
     class Meta:
         ordering = ["-computed_at", "grouping", "group", "method", "pk"]

@@ -136,7 +136,9 @@ class LoadedFleet:
     reading_ids: list[int]
 
 
-def load_fleet(*, company: Company, unit_ids: Sequence[int], as_of_day: float) -> LoadedFleet:
+def load_fleet(
+    *, company: Company, unit_ids: Sequence[int], as_of_day: float, with_corrected: bool = False
+) -> LoadedFleet:
     """Read some units of a company with everything that bears on their forecast.
 
     Parameters
@@ -145,6 +147,8 @@ def load_fleet(*, company: Company, unit_ids: Sequence[int], as_of_day: float) -
         Units to read, in the order of the rows; those of another company are left out.
     as_of_day
         Days since 1970-01-01 UTC; later readings stay out.
+    with_corrected
+        Also read what was corrected, marked with the day on which the correction came: for the replay of earlier days.
     """
     known_by = datetime.fromtimestamp(as_of_day * _SECONDS_A_DAY, tz=UTC)
     units = unit_columns(company, unit_ids)
@@ -158,7 +162,7 @@ def load_fleet(*, company: Company, unit_ids: Sequence[int], as_of_day: float) -
         Position.objects.filter(unit_id__in=own_ids).order_by("unit_id", "order", "pk"),
         {"position_id": "pk", "unit_id": "unit_id", "order": "order", "stage": "stage", "role": "role"},
     )
-    readings, reading_ids = _readings(own_ids, known_by)
+    readings, reading_ids = _readings(own_ids, known_by, with_corrected)
     fleet, faults = build_fleet(
         as_of_day=as_of_day,
         sites={"site_id": site_ids, "supply": [supply_of[pk] for pk in site_ids]},
@@ -257,11 +261,12 @@ def _placements(unit_ids: Sequence[int], known_by: datetime) -> dict[str, list[A
     return columns
 
 
-def _readings(unit_ids: Sequence[int], known_by: datetime) -> tuple[dict[str, Any], list[int]]:
-    """Readings that nothing corrects, as arrays, and their ids."""
+def _readings(unit_ids: Sequence[int], known_by: datetime, with_corrected: bool) -> tuple[dict[str, Any], list[int]]:
+    """Readings that nothing corrects, as arrays, and their ids; with the corrected ones and their days if wanted."""
     mine = Reading.objects.filter(unit_id__in=unit_ids)
     # Corrections are few: leaving the corrected out here costs less than a join for every reading.
-    corrected = set(mine.filter(corrects__isnull=False).values_list("corrects_id", flat=True))
+    corrections = list(mine.filter(corrects__isnull=False).values_list("pk", "corrects_id", "received_at"))
+    corrected = set() if with_corrected else {old for _, old, _ in corrections}
     words_of = {name: FlagNumber(name) for name in ("tank_is_full", "sampled_after_flush")}
     flags = {f"{name}_code": as_number for name, as_number in words_of.items()}
     names = [f"{name}_code" if name in words_of else name for name in _READING_WORDS]
@@ -291,6 +296,12 @@ def _readings(unit_ids: Sequence[int], known_by: datetime) -> tuple[dict[str, An
         return {name: [] for name in parts}, []
     table: dict[str, Any] = {name: np.concatenate(arrays) for name, arrays in parts.items()}
     table["unit_id"] = table["unit_id"].tolist()
+    if with_corrected:
+        known = {new: day_number(at) for new, _, at in corrections}
+        superseded = {old: day_number(at) for _, old, at in corrections}
+        nothing = float("nan")
+        table["known_day"] = [known.get(pk, nothing) for pk in ids]
+        table["superseded_day"] = [superseded.get(pk, nothing) for pk in ids]
     return table, ids
 
 

@@ -48,6 +48,7 @@ _WRITTEN: Final = (
     "coverage_50",
     "coverage_80",
     "coverage_90",
+    "driver_named",
 )
 
 
@@ -88,7 +89,7 @@ def judge_company(
         ids = [ids[int(at)] for at in np.linspace(0, len(ids) - 1, MOST_UNITS)]
     if progress is not None:
         progress(0.0, "reading the records")
-    fleet = load_fleet(company=company, unit_ids=ids, as_of_day=end_of_day(company, day)).fleet
+    fleet = load_fleet(company=company, unit_ids=ids, as_of_day=end_of_day(company, day), with_corrected=True).fleet
     low, high = _day_number(first, -np.inf), _day_number(last, np.inf) + 1.0
     cuts = [cut for cut in monthly_cuts(fleet) if low <= cut < high]
 
@@ -160,6 +161,7 @@ def _store(company: Company, rows: list[QualityRow], *, first: date, last: date,
             coverage_50=_number(row.coverage_50),
             coverage_80=_number(row.coverage_80),
             coverage_90=_number(row.coverage_90),
+            driver_named=_number(row.driver_named),
         )
         for row in rows
     ]

@@ -19,7 +19,7 @@ from fleet.forecasting.judge import QualityRow
 from fleet.services.forecast_quality import judge_company
 from scheduling.demo import remember
 
-FILE_WIDTH = 118
+FILE_WIDTH = 126
 
 
 def _day(text: str) -> date:
@@ -99,11 +99,12 @@ def quality_table(title: str, rows: list[QualityRow]) -> Table:
     table = Table(
         title=f"{title}: forecasts replayed against what happened",
         caption="pinball loss and error of the median as a share of the life by the label; smaller is better. "
-        "Coverage counts exhaustions that were seen, where the interval is more than one date.",
+        "Coverage counts exhaustions that were seen, where the interval is more than one date; driver is the share of "
+        "those seen whose cause, wear or age limit, was named.",
     )
     table.add_column("positions")
     table.add_column("method")
-    for name in ("forecasts", "seen", "pinball", "50 %", "80 %", "90 %", "median error", "in days"):
+    for name in ("forecasts", "seen", "pinball", "50 %", "80 %", "90 %", "median error", "in days", "driver"):
         table.add_column(name, justify="right")
     group = None
     for row in rows:
@@ -118,6 +119,7 @@ def quality_table(title: str, rows: list[QualityRow]) -> Table:
             *(_share(value, 2) for value in (row.coverage_50, row.coverage_80, row.coverage_90)),
             _share(row.median_error, 3),
             _share(row.median_error_days, 0),
+            _share(row.driver_named, 2),
         )
         group = row.group
     return table

@@ -10,7 +10,8 @@ from rest_framework.test import APIClient
 
 from accounts.errors import InvalidInput
 from accounts.models import Company
-from fleet.models import ForecastScore
+from fleet.models import ForecastScore, Unit
+from fleet.services.fleet_tables import day_number, load_fleet
 from fleet.services.forecast_quality import judge_company
 from tests import factories
 
@@ -114,3 +115,33 @@ def test_the_command_prints_the_table_and_says_what_it_cannot_judge(past: Compan
         call_command("judge_forecasts", company=[987654], stdout=out)
     with pytest.raises(CommandError, match="no demo company yet"):
         call_command("judge_forecasts", demo=True, stdout=out)
+
+
+def test_the_named_driver_is_scored_against_what_ended_the_life(past: Company) -> None:
+    judge_company(company=past, now=NOW)
+    scores = {row.method: row.driver_named for row in ForecastScore.objects.filter(grouping="all")}
+    assert scores["learned"] > 0.9
+    assert {scores[name] for name in METHODS - {"learned"}} == {None}
+
+
+def test_a_replay_knows_a_correction_only_from_when_it_came(past: Company) -> None:
+    unit = Unit.objects.order_by("pk").first()
+    taken, came = datetime(2024, 9, 1, 9, tzinfo=UTC), datetime(2025, 6, 1, 9, tzinfo=UTC)
+    wrong = factories.ReadingFactory(unit=unit, taken_at=taken, received_at=taken, product_tds_mg_per_l=7.0)
+    right = factories.ReadingFactory(
+        unit=unit, taken_at=taken, received_at=came, product_tds_mg_per_l=0.0, corrects=wrong
+    )
+    loaded = load_fleet(company=past, unit_ids=[unit.pk], as_of_day=day_number(NOW), with_corrected=True)
+    assert {wrong.pk, right.pk} <= set(loaded.reading_ids)
+
+    def seen(day: datetime) -> list[float]:
+        readings = loaded.fleet.known_at(day_number(day)).readings
+        return readings.product_tds_mg_per_l[readings.day == day_number(taken)].tolist()
+
+    assert seen(datetime(2024, 8, 1, tzinfo=UTC)) == []
+    assert seen(datetime(2025, 5, 1, tzinfo=UTC)) == [7.0]
+    assert seen(datetime(2025, 7, 1, tzinfo=UTC)) == [0.0]
+    # A forecast of today knows the correction alone.
+    today = load_fleet(company=past, unit_ids=[unit.pk], as_of_day=day_number(NOW))
+    assert wrong.pk not in today.reading_ids
+    assert right.pk in today.reading_ids

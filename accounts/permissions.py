@@ -92,6 +92,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     # scheduling
     ("policy", ("retrieve",), OFFICE),
     ("policy", ("update",), OWNER),
+    ("travel", ("retrieve",), OFFICE),
     ("installer", (*READ, "calendar"), STAFF),
     ("installer", WRITE, OFFICE),
     ("absence", READ, STAFF),

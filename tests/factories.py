@@ -425,6 +425,15 @@ class SitePairFactory(TenantFactory):
     rule = "apart"
 
 
+class RoadCalibrationFactory(TenantFactory):
+    class Meta:
+        model = scheduling.RoadCalibration
+
+    trips = 12
+    sentence = "The model was kept as it is: 12 usable trips are too few; 60 are needed."
+    calibrated_at = NOW
+
+
 class CompanyPolicyFactory(TenantFactory):
     class Meta:
         model = scheduling.CompanyPolicy

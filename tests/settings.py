@@ -14,8 +14,10 @@ _choice = os.environ.get("TEST_DATABASE", "sqlite")
 if _choice not in {"sqlite", "postgresql"}:
     raise ImproperlyConfigured(f"TEST_DATABASE is '{_choice}': write sqlite or postgresql.")
 
-# The suite decides where its jobs run and which database it uses, whatever the shell that starts it has set.
+# The suite decides where its jobs run, which database it uses and whom it asks for driving times, whatever the shell
+# that starts it has set.
 os.environ.pop("REDIS_URL", None)
+os.environ.pop("TABLE_SERVICE_URL", None)
 _is_xdist_worker = "PYTEST_XDIST_WORKER" in os.environ
 if _choice == "postgresql" and not _is_xdist_worker:
     from tests.servers import start_postgresql

@@ -182,6 +182,7 @@ TABLE: dict[str, str] = {
     "GET /api/v1/stops/": STAFF,
     "GET /api/v1/stops/<pk>/": STAFF,
     "POST /api/v1/stops/<pk>/lock/": OFFICE,
+    "GET /api/v1/travel/": OFFICE,
     "GET /api/v1/visits/": EVERYONE,
     "POST /api/v1/visits/propose/": OFFICE,
     "GET /api/v1/visits/<pk>/": EVERYONE,

@@ -19,6 +19,20 @@ def _whole(help_text: str) -> serializers.Field[Any, Any, Any, Any]:
     return serializers.IntegerField(required=False, allow_null=True, help_text=help_text)
 
 
+class TrafficPeriodSerializer(StrictSerializer):
+    """From when on driving is slowed down by how much."""
+
+    from_s = serializers.IntegerField(help_text="second of the day; before the first period roads are free")
+    factor = FiniteFloatField(help_text="of the time on free roads, 1 to 10")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """A period is always sent whole, also where the policy around it is sent in part."""
+        missing = {name: "A period needs this." for name in ("from_s", "factor") if name not in attrs}
+        if missing:
+            raise serializers.ValidationError(missing)
+        return attrs
+
+
 class PolicySerializer(StrictSerializer):
     """Every setting with its value; send those to change, and null to go back to the default.
 
@@ -67,6 +81,14 @@ class PolicySerializer(StrictSerializer):
     lead_late_share = _number("share of a late day's cost that counts while a lag polishes behind a spent lead")
     plans_with_van_stock = serializers.BooleanField(
         required=False, allow_null=True, help_text="whether rounds may only use what the vans hold by the last count"
+    )
+    uses_table_service = serializers.BooleanField(
+        required=False,
+        allow_null=True,
+        help_text="whether driving times are asked of the server's table service",
+    )
+    traffic = TrafficPeriodSerializer(
+        many=True, required=False, allow_null=True, help_text="by how much driving is slowed down, in order of time"
     )
     undone_cost_per_day = serializers.DictField(
         child=FiniteFloatField(),

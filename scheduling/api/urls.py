@@ -13,6 +13,7 @@ from scheduling.api.policy import PolicyViewSet
 from scheduling.api.service_records import ServiceRecordViewSet
 from scheduling.api.site_pairs import SitePairViewSet
 from scheduling.api.stops import StopViewSet
+from scheduling.api.travel import TravelViewSet
 from scheduling.api.visits import VisitViewSet
 
 router = SimpleRouter()
@@ -31,5 +32,6 @@ router.register("stock-levels", StockLevelViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("policy/", PolicyViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="policy"),
+    path("travel/", TravelViewSet.as_view({"get": "retrieve"}), name="travel"),
     *router.urls,
 ]

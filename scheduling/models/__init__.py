@@ -8,6 +8,7 @@ from scheduling.models.parts import PartsLine, PartsList, StockLevel
 from scheduling.models.policy import CompanyPolicy
 from scheduling.models.rounds import Plan, Round, Stop, UnservedVisit
 from scheduling.models.site_pairs import SitePair
+from scheduling.models.travel import RoadCalibration
 from scheduling.models.visits import ServiceRecord, Visit, VisitTask
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "Plan",
     "PurchaseOrder",
     "PurchaseOrderLine",
+    "RoadCalibration",
     "Round",
     "ServiceRecord",
     "SitePair",

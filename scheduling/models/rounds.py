@@ -33,7 +33,7 @@ class Plan(TenantModel):
     effort = models.JSONField(
         default=dict, blank=True, help_text="what the planner was given: seconds or iterations, and the seed"
     )
-    travel_source = models.CharField(max_length=60, blank=True, help_text="which travel model made the driving times")
+    travel_source = models.CharField(max_length=400, blank=True, help_text="which travel model made the driving times")
     costs = models.JSONField(default=dict, blank=True, help_text="priced by the independent evaluator, by kind of cost")
     faults = models.JSONField(
         default=list, blank=True, help_text="what the independent evaluator found wrong; empty for a sound plan"

@@ -61,6 +61,8 @@ class Visit(TenantModel):
         related_name="visits",
         help_text="agreed or planned",
     )
+    set_out_at = models.DateTimeField(null=True, blank=True, help_text="when the installer set out, as reported")
+    begun_at = models.DateTimeField(null=True, blank=True, help_text="when the work began, as reported")
     costs_first_day = models.DateField()
     costs = models.JSONField(
         default=list,

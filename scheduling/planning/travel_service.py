@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+import threading
 import time
 import urllib.error
 import urllib.parse
@@ -45,6 +46,8 @@ class TripCache:
         if capacity < 1:
             raise PlanningError("capacity", f"must be at least 1, not {capacity}.")
         self._capacity = capacity
+        # plans of several companies may be made at once
+        self._lock = threading.Lock()
         self._trips: OrderedDict[tuple[str, Spot, Spot], tuple[int, int]] = OrderedDict()
 
     def __len__(self) -> int:
@@ -52,17 +55,19 @@ class TripCache:
 
     def get(self, key: tuple[str, Spot, Spot]) -> tuple[int, int] | None:
         """Metres and seconds of a trip, if known."""
-        trip = self._trips.get(key)
-        if trip is not None:
-            self._trips.move_to_end(key)
-        return trip
+        with self._lock:
+            trip = self._trips.get(key)
+            if trip is not None:
+                self._trips.move_to_end(key)
+            return trip
 
     def put(self, key: tuple[str, Spot, Spot], trip: tuple[int, int]) -> None:
         """Keep a trip."""
-        self._trips[key] = trip
-        self._trips.move_to_end(key)
-        while len(self._trips) > self._capacity:
-            self._trips.popitem(last=False)
+        with self._lock:
+            self._trips[key] = trip
+            self._trips.move_to_end(key)
+            while len(self._trips) > self._capacity:
+                self._trips.popitem(last=False)
 
 
 @dataclass(frozen=True)

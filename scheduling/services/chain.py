@@ -15,6 +15,7 @@ from fleet.services.indicators import recompute
 from scheduling.services.needs import refresh_needs
 from scheduling.services.parts import write_parts_lists
 from scheduling.services.plans import plan_rounds
+from scheduling.services.travel import calibrate_travel
 from scheduling.services.visits import propose_visits
 
 #: Called with the share done (0-1) and what is being done.
@@ -34,7 +35,7 @@ def run_chain(
     seconds: float | None = None,
     iterations: int | None = None,
 ) -> dict[str, Any]:
-    """Indicators, forecasts, findings, needs, visits, a plan of the next working days, parts lists.
+    """Indicators, forecasts, findings, driving times, needs, visits, a plan of the next working days, parts lists.
 
     Each step owns its transaction and leaves everything as it is when nothing has changed, so that a chain that was
     cut short is simply run again, and a second run of a night changes nothing.
@@ -64,6 +65,8 @@ def run_chain(
     indicators = recompute(company=company, now=now, progress=partial(within, 0.0, _INDICATORS_END))
     forecasts = refresh_forecasts(company=company, now=now, progress=partial(within, _INDICATORS_END, _FORECASTS_END))
     findings = refresh_findings(company=company, now=now, progress=partial(within, _FORECASTS_END, _FINDINGS_END))
+    tell(_FINDINGS_END, "learning driving times")
+    road = calibrate_travel(company=company, now=now)
     tell(_FINDINGS_END, "finding what must be done")
     needs = refresh_needs(company=company, now=now)
     tell(0.56, "bundling visits")
@@ -84,6 +87,7 @@ def run_chain(
         "indicators": indicators,
         "forecasts": forecasts,
         "findings": findings,
+        "driving_times": road.sentence,
         "needs": asdict(needs),
         "visits": asdict(visits),
         "plan": plan.pk,

@@ -119,7 +119,7 @@ def plan_rounds(
     job
         The job on whose behalf the plan is made.
     provider
-        Who makes the table of trips; None: the built-in model.
+        Who makes the table of trips; None: as the company is set up.
 
     Raises
     ------

@@ -19,6 +19,7 @@ from accounts.services import record
 from scheduling.models import CompanyPolicy, Need
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.policy import Policy
+from scheduling.planning.rounds import Traffic
 
 # Every default is common practice, no source: a figure to start from and to edit.
 _UNDONE_COST_PER_DAY: Mapping[str, float] = MappingProxyType(
@@ -63,6 +64,10 @@ class HouseRules:
         Share (0-1) of the cost of a late day that counts while a lag still polishes behind a spent lead.
     plans_with_van_stock
         Whether rounds may only use what the vans hold by the last count; off: vans are loaded for their round.
+    uses_table_service
+        Whether driving times are asked of the table service, where the server is set up with one.
+    traffic
+        (From this second of the day on, factor of at least 1) by which driving is slowed down; before the first, 1.
     undone_cost_per_day
         Kind of need to what a day costs on which it is due and undone, where no forecast speaks of it.
     task_skills
@@ -76,6 +81,8 @@ class HouseRules:
     parts_service_level: float = 0.9
     lead_late_share: float = 0.3
     plans_with_van_stock: bool = False
+    uses_table_service: bool = True
+    traffic: tuple[tuple[int, float], ...] = ()
     undone_cost_per_day: Mapping[str, float] = field(default_factory=lambda: _UNDONE_COST_PER_DAY)
     task_skills: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
@@ -96,6 +103,7 @@ class HouseRules:
         """The rules as plain values, for storing and showing."""
         values: dict[str, Any] = {f.name: getattr(self, f.name) for f in fields(self)}
         values["undone_cost_per_day"] = dict(self.undone_cost_per_day)
+        values["traffic"] = [{"from_s": from_s, "factor": factor} for from_s, factor in self.traffic]
         values["task_skills"] = {kind: list(skills) for kind, skills in self.task_skills.items()}
         return values
 
@@ -114,7 +122,9 @@ class HouseRules:
                 changes[name] = {**_UNDONE_COST_PER_DAY, **_costs_by_kind(name, value)}
             elif name == "task_skills":
                 changes[name] = _skills_by_kind(name, value)
-            elif name == "plans_with_van_stock":
+            elif name == "traffic":
+                changes[name] = _periods(name, value)
+            elif name in ("plans_with_van_stock", "uses_table_service"):
                 if not isinstance(value, bool):
                     raise PlanningError(name, f"must be true or false, not {value!r}.")
                 changes[name] = value
@@ -208,6 +218,23 @@ def _number(name: str, value: Any, *, whole: bool) -> float | int:
     if whole and value != int(value):
         raise PlanningError(name, f"must be a whole number, not {value!r}.")
     return int(value) if whole else float(value)
+
+
+def _periods(name: str, value: Any) -> tuple[tuple[int, float], ...]:
+    """Periods of the day with their factors, in order of time, as the planner takes them."""
+    if not isinstance(value, list | tuple):
+        raise PlanningError(name, f"must be a list of periods, not {value!r}.")
+    periods = []
+    for place, row in enumerate(value):
+        at = f"{name}.{place}"
+        if not isinstance(row, Mapping) or set(row) != {"from_s", "factor"}:
+            raise PlanningError(at, "must hold from_s, a second of the day, and factor.")
+        from_s = int(_number(f"{at}.from_s", row["from_s"], whole=True))
+        periods.append((from_s, float(_number(f"{at}.factor", row["factor"], whole=False))))
+    try:
+        return Traffic(tuple(periods)).periods
+    except PlanningError as error:
+        raise PlanningError(name, error.message) from error
 
 
 def _costs_by_kind(name: str, value: Any) -> dict[str, float]:

@@ -19,6 +19,7 @@ from scheduling.services.days import company_day
 from scheduling.services.locks import holds
 from scheduling.services.need_costs import planning_need
 from scheduling.services.policy import ServicePolicy, read_policy
+from scheduling.services.travel import road_model
 from scheduling.services.visit_costs import costs_by_day, tasks_cost, visit_price
 
 Kind = Need.Kind
@@ -193,6 +194,7 @@ class _Proposer:
             [planning_need(need, key=str(need.pk), today=self.today) for need in needs],
             [BundlingSite(str(site.pk), Place(site.latitude, site.longitude)) for site in sites],
             policy=self.policy.planning,
+            road=road_model(company=self.company),
             bases=[Place(i.home_latitude, i.home_longitude) for i in bases],
         )
 

@@ -15,7 +15,7 @@ from accounts.services import record
 from fleet.models import Position, Unit
 from scheduling.models import Installer, Need, Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.planning import rounds
-from scheduling.planning.travel import GreatCircleTravel, TravelProvider
+from scheduling.planning.travel import TravelProvider
 from scheduling.services.absences import absences_of, away_on, record_absence
 from scheduling.services.days import DAY_S, PlanningClock
 from scheduling.services.needs import add_need
@@ -31,6 +31,7 @@ from scheduling.services.plans import (
 from scheduling.services.policy import read_policy
 from scheduling.services.round_costs import add_up, cents_of_part, cents_of_round, costs_of_plan
 from scheduling.services.round_problem import Asked, ask
+from scheduling.services.travel import provider_for
 from scheduling.services.visits import cancel_visit, propose_visits
 
 State = Visit.State
@@ -121,7 +122,7 @@ def replan_day(
     seconds, iterations, seed
         Effort; None of the first two: enough for a day of one company.
     provider
-        Who makes the table of trips; None: the built-in model.
+        Who makes the table of trips; None: as the company is set up.
 
     Returns
     -------
@@ -138,7 +139,7 @@ def replan_day(
     moment = _Moment(plan, now)
     moment.check(happened)
     added = _store_facts(moment, by, happened, now)
-    mending = _Mending(moment, happened, provider or GreatCircleTravel())
+    mending = _Mending(moment, happened, provider)
     answer = mending.solve(effort, days)
     with transaction.atomic():
         Company.objects.select_for_update(no_key=True).get(pk=plan.company_id)
@@ -302,12 +303,13 @@ class _Moment:
 class _Mending:
     """One mending: the question, the answer, the new plan."""
 
-    def __init__(self, moment: _Moment, happened: Happened, provider: TravelProvider) -> None:
-        self.moment, self.happened, self.provider = moment, happened, provider
+    def __init__(self, moment: _Moment, happened: Happened, provider: TravelProvider | None) -> None:
+        self.moment, self.happened = moment, happened
         self.plan, self.clock = moment.plan, moment.clock
         for stop in moment.stops:
             stop.visit.refresh_from_db(fields=["state", "closed_at"])
         self.policy = read_policy(company=moment.company)
+        self.provider = provider or provider_for(company=moment.company, policy=self.policy)
         self.ends = self._ends()
         self.asked = self._ask()
 

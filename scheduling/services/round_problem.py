@@ -16,13 +16,14 @@ from fleet.services.access import Access, access_of
 from scheduling.models import Absence, Installer, StockLevel, Visit
 from scheduling.planning import rounds
 from scheduling.planning.policy import Policy
-from scheduling.planning.travel import GreatCircleTravel, Place, TravelProvider
+from scheduling.planning.travel import Place, TravelProvider
 from scheduling.services.absences import absences_of, hours_on, is_away
 from scheduling.services.arrivals import Wait, waits_for_parts
 from scheduling.services.days import DAY_S, PlanningClock, company_day
 from scheduling.services.locks import holds
 from scheduling.services.policy import ServicePolicy
 from scheduling.services.site_pairs import paired_visits
+from scheduling.services.travel import provider_for, traffic_of
 from scheduling.services.visit_costs import day_costs
 from scheduling.services.visit_parts import parts_by_visit
 
@@ -96,7 +97,7 @@ def ask(
     first_day, days
         Which days of the company's calendar.
     provider
-        Who makes the table of trips; None: the built-in model.
+        Who makes the table of trips; None: as `provider_for` says.
     also, without
         Visits that are candidates, or are not, whatever their state.
     waiting
@@ -135,9 +136,10 @@ def ask(
             for v in visits
         ],
         rates=rounds.rates_of(policy.planning),
-        provider=provider or GreatCircleTravel(),
+        provider=provider or provider_for(company=company, policy=policy),
         apart=pairs.apart,
         together=pairs.together,
+        traffic=traffic_of(policy),
     )
     return Asked(
         problem=problem,
@@ -378,7 +380,8 @@ def _digest(problem: rounds.RoundProblem) -> str:
         ],
         "rates": [getattr(problem.rates, name) for name in sorted(problem.rates.__dataclass_fields__)],
         "pairs": [problem.apart, problem.together],
-        "travel": problem.travel.source,
+        "traffic": problem.traffic.periods if problem.traffic is not None else None,
+        "travel": hashlib.sha256(problem.travel.seconds.tobytes() + problem.travel.metres.tobytes()).hexdigest(),
     }
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
 

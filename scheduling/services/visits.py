@@ -266,6 +266,9 @@ def _go(visit: Visit, by: Membership, state: str, action: str, verb: str, now: d
     with transaction.atomic():
         row = _lock(visit, state, verb=verb)
         was, row.state = row.state, state
+        # from these the company's driving times are learned
+        row.set_out_at = now if state == State.ON_THE_WAY else row.set_out_at
+        row.begun_at = now if state == State.IN_PROGRESS else row.begun_at
         _save(row, by, action, {"was": was}, now)
         if state == State.ON_THE_WAY:
             messages.on_the_way(row, by, now)

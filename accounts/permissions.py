@@ -109,7 +109,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("plan", ("create", "publish", "replan", "write_parts_lists"), OFFICE),
     ("round", (*READ, "gpx"), STAFF),
     ("stop", READ, STAFF),
-    ("stop", ("lock",), OFFICE),
+    ("stop", ("lock", "preview_move", "move"), OFFICE),
     ("message", READ, EVERYONE),
     ("message", ("called",), OFFICE),
     ("service_record", READ, EVERYONE),

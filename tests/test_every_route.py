@@ -183,6 +183,8 @@ TABLE: dict[str, str] = {
     "GET /api/v1/stops/<pk>/": STAFF,
     "POST /api/v1/stops/<pk>/lock/": OFFICE,
     "GET /api/v1/travel/": OFFICE,
+    "POST /api/v1/stops/<pk>/move/": OFFICE,
+    "POST /api/v1/stops/<pk>/preview-move/": OFFICE,
     "GET /api/v1/visits/": EVERYONE,
     "POST /api/v1/visits/propose/": OFFICE,
     "GET /api/v1/visits/<pk>/": EVERYONE,

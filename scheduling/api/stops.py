@@ -1,15 +1,20 @@
-"""Stops of rounds: read, locked."""
+"""Stops of rounds: read, locked, moved by hand."""
 
-from drf_spectacular.utils import extend_schema
+from typing import Any
+
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.serializers import TenantModelSerializer
+from accounts.api.fields import MomentField, TenantRelatedField
+from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
 from scheduling.api.notes import SentSerializer
-from scheduling.models import Stop
+from scheduling.api.replanning import DifferenceSerializer
+from scheduling.models import Installer, Stop
+from scheduling.services.hand_moves import HandMove, move_stop, preview_move
 from scheduling.services.locks import lock_stop
 
 STOPS = Stop.objects.select_related("visit__site")
@@ -55,6 +60,101 @@ class ReasonSerializer(SentSerializer):
     reason = serializers.CharField(max_length=300, help_text="for whoever finds the lock")
 
 
+class MoveAskedSerializer(SentSerializer):
+    """Where a stop is to go; what is left out stays as it is."""
+
+    installer = TenantRelatedField(queryset=Installer.objects.all(), required=False, allow_null=True, default=None)
+    day = serializers.DateField(required=False, allow_null=True, default=None, help_text="one of the plan's")
+    place = serializers.IntegerField(
+        required=False, allow_null=True, default=None, min_value=1, help_text="in the round, from 1; empty: cheapest"
+    )
+    agreed = serializers.BooleanField(
+        required=False, default=False, help_text="whether the client has agreed to another time than the confirmed one"
+    )
+
+
+class MoveSerializer(MoveAskedSerializer):
+    """A move to be made."""
+
+    acknowledge = serializers.ListField(
+        child=serializers.CharField(max_length=40),
+        required=False,
+        default=list,
+        max_length=20,
+        help_text="codes of the warnings that are overridden",
+    )
+    lock = serializers.BooleanField(required=False, default=True, help_text="whether later plans leave it there")
+    reason = serializers.CharField(max_length=300, required=False, allow_blank=True, default="")
+
+
+class MoveFindingSerializer(StrictSerializer):
+    """Something a move breaks."""
+
+    code = serializers.CharField(
+        help_text="closed, no_lunch, overtime, van_stock, locked or outside_offer of warnings; "
+        "confirmed, day_off, not_allowed, not_apart, fixed_time or too_late of refusals"
+    )
+    sentence = serializers.CharField()
+    visit = serializers.IntegerField(allow_null=True)
+
+
+class MovedStopSerializer(StrictSerializer):
+    """A stop as it would be, or is now."""
+
+    order = serializers.IntegerField()
+    visit = serializers.IntegerField(source="visit_id")
+    site_name = serializers.CharField(source="visit.site.name")
+    arrives_at = MomentField()
+    starts_at = MomentField()
+    leaves_at = MomentField()
+    driving_minutes = serializers.FloatField()
+    driving_km = serializers.FloatField()
+
+
+class MovedRoundSerializer(StrictSerializer):
+    """A round as it would be, or is now."""
+
+    round = serializers.IntegerField(source="pk", allow_null=True, help_text="null: a round that is not there yet")
+    installer = serializers.IntegerField(source="installer_id")
+    installer_name = serializers.CharField(source="installer.name")
+    day = serializers.DateField()
+    leaves_at = MomentField()
+    returns_at = MomentField()
+    lunch_at = MomentField(allow_null=True)
+    driving_minutes = serializers.FloatField()
+    driving_km = serializers.FloatField()
+    stops = MovedStopSerializer(many=True)
+
+
+class HandMoveSerializer(StrictSerializer):
+    """What a move does: what forbids it, what must be acknowledged, what it costs, and every visit that changes."""
+
+    refusals = MoveFindingSerializer(many=True)
+    warnings = MoveFindingSerializer(many=True)
+    cost = serializers.DictField(
+        child=serializers.FloatField(), help_text="how much dearer, in the company's currency; negative: cheaper"
+    )
+    driving_minutes = serializers.FloatField(source="minutes", help_text="how many more")
+    driving_km = serializers.FloatField(source="km", help_text="how many more")
+    differences = DifferenceSerializer(many=True)
+    rounds = serializers.SerializerMethodField()
+
+    @extend_schema_field(MovedRoundSerializer(many=True))
+    def get_rounds(self, move: HandMove) -> Any:
+        said = []
+        for row, stops in move.rows:
+            if stops:
+                row.stops_as_moved = stops  # type: ignore[attr-defined]
+                said.append({**_MovedRound(row).data})
+        return said
+
+
+class _MovedRound(MovedRoundSerializer):
+    """The same from a round that is not stored."""
+
+    stops = MovedStopSerializer(many=True, source="stops_as_moved")
+
+
 class StopViewSet(ReadOnlyViewSet):
     """Stops of all rounds."""
 
@@ -79,3 +179,19 @@ class StopViewSet(ReadOnlyViewSet):
             stop = self.locked_object()
             sent = ReasonSerializer.read(self)
             return self.answer(self.reread(lock_stop(stop=stop, by=self.by, now=self.now, **sent)))
+
+    @extend_schema(request=MoveAskedSerializer, responses=HandMoveSerializer)
+    @action(detail=True, methods=["post"], url_path="preview-move")
+    def preview_move(self, request: Request, pk: str) -> Response:
+        """Say what moving the stop would cost and break; nothing is stored."""
+        found = preview_move(stop=self.get_object(), now=self.now, **MoveAskedSerializer.read(self))
+        return Response(HandMoveSerializer(found).data)
+
+    @extend_schema(request=MoveSerializer, responses=HandMoveSerializer)
+    @action(detail=True, methods=["post"])
+    def move(self, request: Request, pk: str) -> Response:
+        """Move the stop and re-time the rest; what it breaks must be acknowledged by code."""
+        with self.transaction():
+            stop = self.locked_object()
+            moved = move_stop(stop=stop, by=self.by, now=self.now, **MoveSerializer.read(self))
+            return Response(HandMoveSerializer(moved).data)

@@ -33,3 +33,39 @@ def test_a_lock_says_who_locked_it_and_why(as_office: APIClient, office: Members
     for _ in range(2):
         assert as_office.post(f"{address}unlock/", {"note": "Key handed over."}).json()["lock"] is None
     assert as_office.get(f"/api/v1/stops/{stop.pk}/").json()["is_locked"] is False
+
+
+def test_a_move_is_seen_first_and_then_made(
+    as_office: APIClient, as_installer: APIClient, town: Town, stop: Stop
+) -> None:
+    ben = town.installer("Ben", east_km=9.0)
+    asked = {"installer": ben.pk, "day": "2026-03-03"}
+    address = f"/api/v1/stops/{stop.pk}/"
+    assert as_installer.post(f"{address}preview-move/", asked).status_code == 403
+    seen = as_office.post(f"{address}preview-move/", asked, format="json")
+    assert seen.status_code == 200, seen.content
+    said = seen.json()
+    assert (said["refusals"], said["warnings"]) == ([], [])
+    assert set(said["cost"]) == {"total", "driving", "overtime", "visits"}
+    assert [row["visit"] for row in said["differences"]][-1:] != []
+    assert Stop.objects.get(pk=stop.pk).round_id == stop.round_id
+    made = as_office.post(f"{address}move/", {**asked, "reason": "Asked for Tuesday."}, format="json")
+    assert made.status_code == 200, made.content
+    assert made.json()["differences"] == said["differences"]
+    now = as_office.get(address).json()
+    assert now["is_locked"] is True
+    assert now["round"] != stop.round_id
+    again = as_office.post(f"{address}move/", {"day": "2026-03-04"}, format="json")
+    assert (again.status_code, again.json()["code"]) == (409, "warnings_not_acknowledged")
+    assert "Asked for Tuesday." in again.json()["errors"][0]["detail"]
+    for body, pointer in (
+        ({"installer": 987654}, "/installer"),
+        ({"day": "soon"}, "/day"),
+        ({"place": 0}, "/place"),
+        ({"place": 99}, "/place"),
+        ({"acknowledge": "all"}, "/acknowledge"),
+        ({"weather": 1}, "/weather"),
+    ):
+        refused = as_office.post(f"{address}move/", body, format="json")
+        assert refused.status_code == 400, refused.content
+        assert pointer in [fault["pointer"] for fault in refused.json()["errors"]]

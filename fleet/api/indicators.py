@@ -7,6 +7,7 @@ from rest_framework import serializers
 
 from fleet.api.quantities import shown, unit_system_of
 from fleet.engineering import units
+from fleet.engineering.indicators.words import in_words
 from fleet.models import ReadingIndicators
 
 # The unit at the end of an indicator's name, and the kind it is shown as.
@@ -19,11 +20,20 @@ _KINDS: Final = (
 )
 
 
+# Shares of something, said in percent; the other bare numbers are parts or times.
+_TIMES: Final = ("waste_ratio", "normalised_salt_passage_ratio", "creep_ratio")
+
+
 class IndicatorSerializer(serializers.Serializer[Any]):
     """A derived value; the unit is empty for ratios and fractions."""
 
     value = serializers.FloatField()
     unit = serializers.CharField(allow_blank=True)
+    uncertainty = serializers.FloatField(
+        required=False, help_text="standard uncertainty from the meters, in the same unit; twice it covers about 95 %"
+    )
+    installer_sentence = serializers.CharField()
+    client_sentence = serializers.CharField()
 
 
 class IndicatorsSerializer(serializers.ModelSerializer[ReadingIndicators]):
@@ -41,12 +51,28 @@ class IndicatorsSerializer(serializers.ModelSerializer[ReadingIndicators]):
     def get_values(self, indicators: ReadingIndicators) -> dict[str, Any]:
         """Every indicator in the caller's system, its name without the unit."""
         system = unit_system_of(self.context)
-        return dict(shown_indicator(name, value, system) for name, value in indicators.values.items())
+        known = indicators.uncertainties
+        return dict(shown_indicator(name, value, system, known.get(name)) for name, value in indicators.values.items())
 
 
-def shown_indicator(name: str, value: float, system: str) -> tuple[str, dict[str, Any]]:
-    """Public name and value of an indicator in a system of units."""
-    for suffix, kind in _KINDS:
-        if name.endswith(suffix):
-            return name.removesuffix(suffix), shown(value, kind, system)
-    return name, {"value": value, "unit": ""}
+def shown_indicator(
+    name: str, value: float, system: str, uncertainty: float | None = None
+) -> tuple[str, dict[str, Any]]:
+    """Public name of an indicator; its value in a system of units, how well it is known, and both in words."""
+    kind = next((kind for suffix, kind in _KINDS if name.endswith(suffix)), None)
+    if kind is None:
+        answer: dict[str, Any] = {"value": value, "unit": ""}
+        text = f"{value:.2g}" if name in _TIMES else f"{100.0 * abs(value):.3g} %"
+    else:
+        answer = shown(value, kind, system)
+        text = f"{answer['value']:g} {answer['unit']}"
+    if uncertainty is not None:
+        scaled = uncertainty if kind is None else units.to_unit(uncertainty, answer["unit"], kind)
+        answer["uncertainty"] = float(f"{scaled:.2g}")
+    words = in_words(name, text)
+    answer.update(installer_sentence=words.for_installer, client_sentence=words.for_client)
+    return _public(name), answer
+
+
+def _public(name: str) -> str:
+    return next((name.removesuffix(suffix) for suffix, _ in _KINDS if name.endswith(suffix)), name)

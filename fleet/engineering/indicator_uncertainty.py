@@ -17,7 +17,7 @@ from fleet.engineering.uncertainty import COVERAGE_FACTOR, reading_standard_unce
 
 @dataclass(frozen=True)
 class Meter:
-    """One kind of instrument: accuracy as a fraction of the reading, and the step of its display.
+    """One kind of instrument: accuracy as a fraction of the reading, and the step of its display; or one a reading.
 
     Examples
     --------
@@ -25,8 +25,8 @@ class Meter:
     1.0
     """
 
-    accuracy_fraction: float
-    resolution: float
+    accuracy_fraction: Numbers
+    resolution: Numbers
 
 
 # Common practice, no source: read the leaflet of the instrument and pass its own figures.
@@ -90,6 +90,8 @@ def indicator_uncertainties(
         if name not in columns:
             continue
         known = np.where(np.isfinite(columns[name]), columns[name], np.nan)
+        if np.all(np.isnan(known)):
+            continue
         step = np.asarray(
             reading_standard_uncertainty(
                 np.abs(known), accuracy_fraction=meter.accuracy_fraction, resolution=meter.resolution

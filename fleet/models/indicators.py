@@ -14,6 +14,9 @@ class ReadingIndicators(TenantModel):
 
     reading = models.OneToOneField(Reading, on_delete=models.CASCADE, related_name="indicators", primary_key=True)
     values = models.JSONField(default=dict, help_text="indicator name to number, units in the names")
+    uncertainties = models.JSONField(
+        default=dict, help_text="indicator name to its standard uncertainty from the meters, in the same unit"
+    )
     reasons = models.JSONField(default=dict, help_text="indicator name to why it cannot be had")
     valid_for_trend = models.BooleanField(default=False)
     computed_at = models.DateTimeField()

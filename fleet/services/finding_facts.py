@@ -120,7 +120,7 @@ class History:
 def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable | None = None) -> History:
     """Read some units of a company; their readings too, unless a table of them is given."""
     table = load_readings(company, unit_ids) if table is None else table
-    found, baselines, membrane = compute(company, unit_ids, table)
+    computed = compute(company, unit_ids, table)
     stays = {
         Stage.SEDIMENT.value: load_stays(company, unit_ids, Stage.SEDIMENT),
         Stage.CARBON.value: load_stays(company, unit_ids, Stage.CARBON),
@@ -130,9 +130,9 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
     stay = {stage: stay_of_each(table.unit_ids, table.day, rows) for stage, rows in stays.items()}
     history = History(
         table=table,
-        found=found,
-        baselines=baselines,
-        membrane=membrane,
+        found=computed.found,
+        baselines=computed.baselines,
+        membrane=computed.membrane,
         facts=unit_facts(company, unit_ids, _UNIT_FIELDS),
         stays=stays,
         stay=stay,

@@ -14,6 +14,7 @@ from accounts.models import Company
 from fleet.engineering import reasons
 from fleet.engineering.indicators import QUANTITIES, Indicators, UnitContext, baseline_of_groups, indicators
 from fleet.models import Placement, ReadingIndicators, Stage, Unit
+from fleet.services.indicator_meters import of_rows
 from fleet.services.reading_tables import (
     Floats,
     Indexes,
@@ -57,6 +58,20 @@ class Baselines:
     salt_passage_fraction: Floats
 
 
+@dataclass(frozen=True)
+class Computed:
+    """What engineering makes of readings, and what it was made from.
+
+    `membrane` is the row of each reading's membrane among the stays, -1 for none.
+    """
+
+    found: Indicators
+    baselines: Baselines
+    membrane: Indexes
+    columns: Mapping[str, Any]
+    context: UnitContext
+
+
 def recompute(
     *,
     company: Company,
@@ -97,8 +112,8 @@ def recompute(
     return dict(counts)
 
 
-def compute(company: Company, unit_ids: Sequence[int], table: ReadingTable) -> tuple[Indicators, Baselines, Indexes]:
-    """Indicators of readings with their baselines, and the membrane (row of its stay, -1 for none) of each.
+def compute(company: Company, unit_ids: Sequence[int], table: ReadingTable) -> Computed:
+    """Indicators of readings with their baselines.
 
     Two passes: the first finds which readings may count, the second refers them to the condition of the unit's own
     baseline, so that the corrections stay small.
@@ -129,11 +144,8 @@ def compute(company: Company, unit_ids: Sequence[int], table: ReadingTable) -> t
     second = indicators(columns, standard)
     flow = baseline(second.values["normalised_permeate_flow_l_per_day"], second.valid_for_trend)
     passage = baseline(second.values["normalised_salt_passage_fraction"], second.valid_for_trend)
-    final = indicators(
-        columns,
-        replace(standard, baseline_normalised_flow_l_per_day=flow, baseline_normalised_salt_passage_fraction=passage),
-    )
-    return final, Baselines(quantities, flow, passage), membrane
+    own = replace(standard, baseline_normalised_flow_l_per_day=flow, baseline_normalised_salt_passage_fraction=passage)
+    return Computed(indicators(columns, own), Baselines(quantities, flow, passage), membrane, columns, own)
 
 
 def _columns(table: ReadingTable) -> dict[str, Any]:
@@ -202,27 +214,39 @@ def _recompute_block(
     company: Company, unit_ids: Sequence[int], now: datetime, since: datetime | None
 ) -> dict[str, int]:
     table = load_readings(company, unit_ids, wanted=_bearing_on(company, unit_ids, since))
-    found, _, _ = compute(company, unit_ids, table)
+    computed = compute(company, unit_ids, table)
     rows = [row for row, at in enumerate(table.taken_at) if since is None or at >= since]
-    fresh = {int(table.ids[row]): _row(found, row) for row in rows}
+    fresh = {int(table.ids[row]): _row(computed.found, row) for row in rows}
+    row_of = {int(table.ids[row]): row for row in rows}
     mine = ReadingIndicators.objects.filter(reading__unit_id__in=list(unit_ids), reading__corrected_by__isnull=True)
     if since is not None:
         mine = mine.filter(reading__taken_at__gte=since)
     with transaction.atomic():
         stored = {
             pk: (values, why, valid)
-            for pk, values, why, valid in mine.values_list("pk", "values", "reasons", "valid_for_trend")
+            for pk, values, why, valid, known in mine.values_list(
+                "pk", "values", "reasons", "valid_for_trend", "uncertainties"
+            )
+            if known or not values
         }
+        other = [pk for pk, made in fresh.items() if stored.get(pk) != made]
+        known = of_rows(company, table, computed.columns, computed.context, [row_of[pk] for pk in other])
         changed = [
-            ReadingIndicators(reading_id=pk, values=values, reasons=why, valid_for_trend=valid, computed_at=now)
-            for pk, (values, why, valid) in fresh.items()
-            if stored.get(pk) != (values, why, valid)
+            ReadingIndicators(
+                reading_id=pk,
+                values=fresh[pk][0],
+                uncertainties=of_it,
+                reasons=fresh[pk][1],
+                valid_for_trend=fresh[pk][2],
+                computed_at=now,
+            )
+            for pk, of_it in zip(other, known, strict=True)
         ]
         ReadingIndicators.objects.bulk_create(
             changed,
             update_conflicts=True,
             unique_fields=["reading"],
-            update_fields=["values", "reasons", "valid_for_trend", "computed_at"],
+            update_fields=["values", "uncertainties", "reasons", "valid_for_trend", "computed_at"],
             batch_size=_WRITE_AT_ONCE,
         )
     return {"readings": len(fresh), "changed": len(changed), "unchanged": len(fresh) - len(changed)}

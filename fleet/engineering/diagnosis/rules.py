@@ -17,6 +17,12 @@ _SANITISE: Final = (
 )
 _CODES: Final = "Keep the air gap at the drain; follow local codes and use licensed trades where the law asks for it."
 _RESIN: Final = "Resin is slippery and irritates; keep it from children. Deionised water is not for drinking."
+_DRINKING: Final = (
+    "Reverse osmosis does not make unsafe water safe, and nothing disinfects behind the carbon: whoever has a weak "
+    "immune system or cares for an infant asks a doctor and the water authority first; never use it for dialysis."
+)
+_ANIMALS: Final = "Chlorine and chloramine kill aquarium animals: test before the water is used."
+_METALS: Final = "This water attacks brass, copper and solder: plastic or stainless steel behind the membrane."
 _NO_PART: Final = "No part is needed; do not change anything on this reading alone."
 
 RULES: Final[tuple[Rule, ...]] = (
@@ -27,7 +33,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Read again after 5 minutes with the tank valve closed and the permeate to drain, or note the tank pressure.",
         "Keep the reading, leave it out of the trend.",
         _NO_PART, _PRACTICE,
-        "Taken too soon after the start or against a tank of unknown pressure: not good for a trend.",
+        "Taken too soon after the start, or against a tank of unknown pressure, so it is kept out of the trend.",
         "This reading was taken before the unit had settled; we will take it again.",
     ),
     # --- are the meters plausible ---------------------------------------------------------------------------------
@@ -80,7 +86,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "D43", "Chlorine tests disagree", "chlorine_tests_contradict", "meters", when.chlorine_tests_contradict,
         ("chlorine_test_error",),
         "Repeat with fresh reagent; dilute if the sample bleaches; test total and free from the same draw.",
-        "Judge no carbon on these tests.",
+        "Do not judge the carbon by these tests.",
         _NO_PART, _PRACTICE,
         "The chlorine tests contradict each other: free above total, or more after the carbon than before it.",
         "A chlorine test needs repeating.",
@@ -92,8 +98,8 @@ RULES: Final[tuple[Rule, ...]] = (
         "Take the cartridge out or bypass it: the inlet pressure comes back.",
         "Change the sediment cartridge; if the drop stays, the carbon block.",
         _ISOLATE, _PRACTICE,
-        "The prefilters take 10 psi (69 kPa) more than clean ones.",
-        "The first filters are filling up; they should be changed to keep the unit working.",
+        "The prefilters take at least 10 psi (69 kPa) more pressure than clean ones.",
+        "The first filters are full; they should be changed to keep the unit working.",
     ),
     Rule(
         "D02", "Line pressure has dropped", "line_pressure_fell", "pressures", when.line_pressure_fell,
@@ -120,7 +126,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Repair the pump; check transformer, pressure switch and the prefilters before it.",
         _POWER, _PRACTICE,
         "Line and prefilters are good, but the pump adds next to nothing.",
-        "The booster pump does not do its work; the unit makes less water until it is repaired.",
+        "The booster pump is not doing its job; the unit makes less water until it is repaired.",
     ),
     Rule(
         "D04", "Inlet pressure too high", "inlet_pressure_high", "pressures", when.inlet_too_high,
@@ -136,7 +142,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "D29", "Nothing flows", "nothing_flows", "flows", when.nothing_flows,
         ("feed_shut", "solenoid_stuck_closed", "shutoff_stuck_closed", "float_valve_up", "frozen_line"),
         "Listen for the valve, check the feed valve and the float.",
-        "As found.",
+        "Open the feed, free or replace the stuck valve or float, thaw a frozen line gently: as the check shows.",
         _CODES, _PRACTICE,
         "Neither permeate nor concentrate flows: the feed does not reach the membrane.",
         "No water reaches the unit; please check that the feed valve is open.",
@@ -145,7 +151,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "D28", "No permeate", "no_permeate", "flows", when.no_permeate,
         ("check_valve_stuck", "tank_valve_shut", "membrane_plugged", "membrane_in_wrapper"),
         "Open the permeate line at the housing.",
-        "As found.",
+        "Open the tank valve, replace the check valve or the membrane: as the check shows.",
         _ISOLATE, _PRACTICE,
         "Concentrate flows and the pressure is there, but no permeate comes.",
         "The unit sends water to drain and makes none for you; we will come and look.",
@@ -180,8 +186,8 @@ RULES: Final[tuple[Rule, ...]] = (
     Rule(
         "D24", "More waste from cold water or low pressure", "ratio_high_cold_or_weak", "flows", when.cold_or_weak_feed,
         ("cold_water_not_a_fault",),
-        "Normalise: the membrane flow is as it was.",
-        "None; warn of the winter capacity.",
+        "Bring the flow to the baseline temperature and pressure: it is as it was.",
+        "Nothing to repair; tell the client how much the unit makes in winter.",
         _NO_PART, "ASTM D4516 normalisation",
         "More waste per litre, but the normalised flow is normal: cold water or low pressure.",
         "In cold weather the unit makes less water; this is normal.",
@@ -208,7 +214,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "D27", "Tank pushes back", "tank_pushes_back", "flows", when.tank_pushes_back,
         ("tank_back_pressure",),
         "Repeat with the tank valve closed and the permeate to drain.",
-        "None; a larger tank or a permeate pump if it troubles.",
+        "Nothing to repair; a larger tank or a permeate pump where the client needs more water.",
         _NO_PART, "net driving pressure",
         "The permeate falls and its TDS rises as the tank fills: back-pressure.",
         "The unit slows down as its tank fills; this is normal.",
@@ -290,7 +296,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "D15", "Supply water has changed", "permeate_follows_feed", "membrane", when.supply_changed,
         ("supply_changed",),
         "Compare the feed TDS with the supplier's figures.",
-        "No part; make the forecast anew.",
+        "No part is needed; the forecast is made anew with the new feed.",
         _NO_PART, "salt passage is normal",
         "The permeate has risen in proportion to the feed; the membrane is as it was.",
         "Your supplier's water has changed; the unit works as before, its filters may last less long.",
@@ -298,7 +304,7 @@ RULES: Final[tuple[Rule, ...]] = (
     Rule(
         "D16", "Low driving pressure", "low_driving_pressure", "membrane", when.low_driving_pressure,
         ("low_net_driving_pressure",),
-        "Normalise; look at inlet and tank pressure.",
+        "Read the inlet and the tank pressure; at the baseline pressure the flow is as it was.",
         "Mend the pressure: prefilters, line, pump or tank.",
         _NO_PART, "ASTM D4516 normalisation",
         "Less and saltier water only because the pressure is low; normalised values are normal.",
@@ -307,8 +313,8 @@ RULES: Final[tuple[Rule, ...]] = (
     Rule(
         "D37", "Warm water", "warm_water", "membrane", when.warm_water,
         ("warm_water_not_a_fault",),
-        "Normalise.",
-        "None; watch the load on the resin.",
+        "Bring the flow to the baseline temperature: it is as it was.",
+        "Nothing to repair; warm water loads the resin more, so watch it.",
         _NO_PART, "ASTM D4516 normalisation",
         "More and saltier water because the feed is warm.",
         "In warm weather the unit makes more water with slightly more salt; this is normal.",
@@ -347,7 +353,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "pH and alkalinity of the feed, pH of the product, TDS in the first minute.",
         "Degas, add an anion cartridge, stand the housing upright, fit a flush valve.",
         _RESIN, "carbon dioxide counts one equivalent a mole on the resin and none on the meter",
-        "The resin lasts far less than forecast while the permeate TDS is normal: a load the meter does not see.",
+        "The resin was used up far sooner than this permeate explains: something the TDS meter does not see loads it.",
         "The polishing cartridge is used up sooner than expected; we will look for the cause in the water.",
     ),
     Rule(
@@ -363,17 +369,17 @@ RULES: Final[tuple[Rule, ...]] = (
         "D34", "Product rises in an open cup", "product_rises_in_cup", "resin", when.cup_takes_up_air,
         ("carbon_dioxide_from_air", "dirty_cup"),
         "Read in line.",
-        "None.",
+        "Nothing to repair.",
         _NO_PART, "CRC Handbook: water in air reaches 1.1 uS/cm, about 0.5 mg/L",
-        "1 to 2 mg/L in an open cup: carbon dioxide from the air, or the cup.",
+        "1 to 2 mg/L in an open cup come from carbon dioxide in the air, or from the cup, not from the resin.",
         "Very pure water picks up a little from the air in a cup; this is normal.",
     ),
     Rule(
         "D35", "Permeate slightly acid", "permeate_acid", "resin", when.acid_permeate,
         ("carbon_dioxide_passes_membrane",),
         "Aerate a sample: the pH rises.",
-        "Explain; calcite for drinking water and for brass or copper downstream.",
-        _NO_PART, "carbonate equilibrium",
+        "Explain it; fit calcite for drinking water, or where brass or copper follow.",
+        _METALS, "carbonate equilibrium",
         "A pH of 5 to 6 after the membrane is carbon dioxide, which no membrane holds back.",
         "A slightly acid reading after reverse osmosis is normal.",
     ),
@@ -383,7 +389,7 @@ RULES: Final[tuple[Rule, ...]] = (
         ("carbon_exhausted",),
         "Repeat the total chlorine test with fresh reagent.",
         "Change the carbon before the membrane is harmed.",
-        _ISOLATE, "0.1 mg/L total chlorine: dialysis practice",
+        f"{_ISOLATE} {_ANIMALS}", "0.1 mg/L total chlorine: dialysis practice",
         "Chlorine after the last carbon has reached 0.1 mg/L: the membrane is being used up.",
         "The carbon filter no longer holds back all chlorine; it should be changed soon to protect the membrane.",
     ),
@@ -392,7 +398,8 @@ RULES: Final[tuple[Rule, ...]] = (
         ("chloramine_breakthrough",),
         "Ammonia test; ask the supplier.",
         "Catalytic carbon, a second position, a lower flow.",
-        "Chloramine and ammonia kill aquarium animals: test before use.", "0.1 mg/L total chlorine: dialysis practice",
+        f"{_ANIMALS} Ammonia, which carbon sets free from chloramine, kills them too.",
+        "0.1 mg/L total chlorine: dialysis practice",
         "Total chlorine passes while free reads near 0: chloramine.",
         "Your supplier's disinfectant gets through the carbon; do not use the water for animals until it is changed.",
     ),
@@ -411,7 +418,7 @@ RULES: Final[tuple[Rule, ...]] = (
         ("tank_biofilm", "carbon_old", "post_filter_old"),
         "Age of the carbon and date of the last sanitising.",
         "Sanitise tank and lines, change the carbon and the post-filter.",
-        _SANITISE, _PRACTICE,
+        f"{_SANITISE} {_DRINKING}", _PRACTICE,
         "Taste or odour with a normal TDS: growth in the tank, or old carbon.",
         "Taste or smell usually comes from the tank or an old filter; we will clean and change them.",
     ),

@@ -153,7 +153,11 @@ def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site:
     finding = factories.FindingFactory(unit=unit)
     wrong = factories.ReadingFactory(unit=unit)
     reading = factories.ReadingFactory(unit=unit, corrects=wrong, taken_at=wrong.taken_at)
-    factories.ReadingIndicatorsFactory(reading=reading, values={"net_driving_pressure_kpa": 380.0, "waste_ratio": 4.0})
+    factories.ReadingIndicatorsFactory(
+        reading=reading,
+        values={"net_driving_pressure_kpa": 380.0, "waste_ratio": 4.0},
+        uncertainties={"net_driving_pressure_kpa": 10.3},
+    )
     answer = as_client.get(f"/api/v1/units/{unit.pk}/?units=metric").json()
     place = answer["positions"][0]
     assert place["standing"]["id"] == placement.pk
@@ -162,9 +166,15 @@ def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site:
     assert [found["id"] for found in answer["open_findings"]] == [finding.pk]
     assert answer["open_finding_count"] == 1
     assert answer["latest_reading"]["id"] == reading.pk
-    assert answer["latest_reading"]["indicators"]["values"] == {
-        "net_driving_pressure": {"value": 3.8, "unit": "bar"},
-        "waste_ratio": {"value": 4.0, "unit": ""},
+    values = answer["latest_reading"]["indicators"]["values"]
+    pressure = values["net_driving_pressure"]
+    assert (pressure["value"], pressure["unit"], pressure["uncertainty"]) == (3.8, "bar", 0.1)
+    assert pressure["installer_sentence"].startswith("3.8 bar are left to press water through the membrane")
+    assert values["waste_ratio"] == {
+        "value": 4.0,
+        "unit": "",
+        "installer_sentence": "4 parts of concentrate go to drain for one part of permeate.",
+        "client_sentence": "For each litre of purified water, 4 litres go to the drain.",
     }
     listed = as_client.get("/api/v1/units/?ordering=next_change_on").json()["results"]
     assert listed[0]["next_change_on"] == latest.p50.isoformat()

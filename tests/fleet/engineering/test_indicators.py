@@ -10,6 +10,8 @@ from fleet.engineering import indicators as room
 from fleet.engineering import mass_balance, normalisation, reasons, sediment
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.expected_flow import MembraneRating, expected_permeate_flow_l_per_day
+from fleet.engineering.indicators import INDICATORS, QUANTITIES, indicators
+from fleet.engineering.indicators.words import WORDS, in_words
 
 NAN = math.nan
 
@@ -305,3 +307,27 @@ def test_one_unit_with_a_wrong_entry_stops_no_other(name: str, wrong: float) -> 
     values, missing = found.row(0)
     assert values == pytest.approx(alone)
     assert missing == {}
+
+
+def test_every_indicator_has_a_sentence_for_the_installer_and_one_for_the_client() -> None:
+    assert set(WORDS) == set(INDICATORS)
+    for name in INDICATORS:
+        words = in_words(name, "42 %")
+        for said in (words.for_installer, words.for_client):
+            assert said.count("42 %") == 1
+            assert said.endswith(".")
+        assert "TDS" not in words.for_client, f"{name}: a client sentence without jargon"
+        assert words.for_installer != words.for_client
+
+
+def test_a_million_readings_go_in_one_call() -> None:
+    """Ten thousand different readings a hundred times over give the same answer each time."""
+    rng = np.random.default_rng(3)
+    few = {name: rng.uniform(5.0, 400.0, 10_000) for name in QUANTITIES}
+    few["temperature_degc"] = rng.uniform(4.0, 28.0, 10_000)
+    few["feed_tds_mg_per_l"][::7] = np.nan
+    many = {name: np.tile(column, 100) for name, column in few.items()}
+    one, all_of_them = indicators(few), indicators(many)
+    assert len(all_of_them) == 1_000_000
+    for name, column in one.values.items():
+        np.testing.assert_array_equal(all_of_them.values[name][-10_000:], column)

@@ -1,5 +1,6 @@
 """Indicators computed for whole companies and stored where they changed."""
 
+import math
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -54,6 +55,41 @@ def test_a_reading_gets_its_indicators_or_the_reason_there_is_none(unit: Unit) -
     assert found.valid_for_trend
     assert found.reasons["prefilter_drop_kpa"] == "The line pressure was not read."
     assert "prefilter_drop_kpa" not in found.values
+
+
+def test_an_indicator_is_known_as_well_as_the_meter_that_showed_it(unit: Unit) -> None:
+    """JCGM 100:2008, rectangular distributions: a rough meter of the unit, a fine one that one reading names."""
+    tds = ["feed_tds_mg_per_l", "permeate_tds_mg_per_l"]
+    factories.InstrumentFactory(company=unit.company, unit=unit, measures=tds, accuracy_fraction=0.02, resolution=1.0)
+    fine = factories.InstrumentFactory(
+        company=unit.company, unit=None, measures=tds, accuracy_fraction=0.01, resolution=0.1
+    )
+    rough = read(unit, 10)
+    named = read(unit, 11, instrument=fine)
+    recompute(company=unit.company, now=NOW)
+    for reading, accuracy, step in ((rough, 0.02, 1.0), (named, 0.01, 0.1)):
+        share = [math.hypot(accuracy / math.sqrt(3), step / math.sqrt(12) / value) for value in (10.0, 300.0)]
+        found = ReadingIndicators.objects.get(reading=reading)
+        assert set(found.uncertainties) == set(found.values)
+        expected = math.hypot(*share) * 10.0 / 300.0
+        assert found.uncertainties["salt_passage_fraction"] == pytest.approx(expected, rel=0.01)
+    assert recompute(company=unit.company, now=NOW)["changed"] == 0
+
+
+def test_a_corrected_label_and_a_corrected_reading_change_the_indicators(unit: Unit) -> None:
+    reading = read(unit, 10)
+    recompute(company=unit.company, now=NOW)
+    before = ReadingIndicators.objects.get(reading=reading).values["flow_over_expected"]
+    item = unit.positions.get().placements.get().item
+    item.rated_flow_l_per_day *= 2.0
+    item.save()
+    assert recompute(company=unit.company, now=NOW)["changed"] == 1
+    assert ReadingIndicators.objects.get(reading=reading).values["flow_over_expected"] == pytest.approx(
+        before / 2.0, rel=1e-5
+    )
+    better = read(unit, 10, permeate_tds_mg_per_l=12.0, corrects=reading, reference="better")
+    recompute(company=unit.company, now=NOW)
+    assert ReadingIndicators.objects.get(reading=better).values["salt_passage_fraction"] == pytest.approx(0.04)
 
 
 def test_a_membrane_is_compared_with_its_own_first_readings_and_a_new_one_with_its_own(unit: Unit) -> None:

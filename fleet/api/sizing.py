@@ -12,7 +12,7 @@ from accounts.api.serializers import StrictSerializer
 from fleet.api.quantities import QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.engineering import units as kinds
 from fleet.engineering.purposes import PURPOSES
-from fleet.engineering.sizing import DISINFECTANTS, Check
+from fleet.engineering.sizing import AIMS, DISINFECTANTS, Check
 from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, Site, Stage, Unit
 from fleet.services.sizing import AskedUse, size_for
@@ -187,9 +187,7 @@ class RemarkSerializer(SentencesSerializer):
 class AlternativeSerializer(SentencesSerializer):
     """One configuration with its numbers."""
 
-    best_for = serializers.ListField(
-        child=serializers.ChoiceField(choices=["least_first_cost", "least_running_cost", "least_waste"])
-    )
+    best_for = serializers.ListField(child=serializers.ChoiceField(choices=list(AIMS.items())))
     layout = serializers.ChoiceField(
         choices=[("ro", "RO"), ("ro_di", "RO/DI"), ("tee", "RO with a branch behind resin")]
     )
@@ -233,8 +231,9 @@ class OfferSerializer(serializers.Serializer[Any]):
     def get_note(self, offer: Any) -> str:
         """What the numbers are."""
         return (
-            "Expected values, not guarantees: labels carry 15 to 20 %, and lives spread as their ranges say. Check the "
-            "first readings against them with the commissioning check."
+            "Expected values, not guarantees: labels carry 15 to 20 %, and lives spread as their ranges say. Costs "
+            "are without labour, electricity and salt. Check the first readings against them with the commissioning "
+            "check."
         )
 
 

@@ -166,6 +166,7 @@ def _catalogue(by: Membership) -> list[Item]:
             resin_capacity_eq_per_l=row.resin_capacity_eq_per_l,
             purpose=row.purpose,
             rated_flow_l_per_day=row.rated_flow_l_per_day,
+            rated_pressure_kpa=row.rated_pressure_kpa,
         )
         for row in rows
     ]

@@ -1,7 +1,7 @@
 """How large a unit must be, and what an offer should contain."""
 
 from fleet.engineering.sizing.commissioning import Check, Promise, commissioning_checks
-from fleet.engineering.sizing.compare import compare
+from fleet.engineering.sizing.compare import AIMS, compare
 from fleet.engineering.sizing.offer import (
     Alternative,
     Fitting,
@@ -17,6 +17,7 @@ from fleet.engineering.sizing.offer import (
 from fleet.engineering.sizing.survey import DISINFECTANTS, SiteSurvey, SizingPolicy
 
 __all__ = [
+    "AIMS",
     "DISINFECTANTS",
     "Alternative",
     "Check",

@@ -14,7 +14,7 @@ from fleet.engineering.sizing.storage import storage_for
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import flush_l_per_week
 from fleet.engineering.sizing.wear import DAYS_PER_YEAR
-from fleet.engineering.sizing.words import days_in_words, in_words, money_in_words
+from fleet.engineering.sizing.words import in_words, money_in_words, span_in_words
 from fleet.engineering.units import FLOW, PRESSURE, VOLUME
 
 _STAGES = {"sediment": "sediment filter", "carbon": "carbon filter", "membrane": "membrane", "resin": "resin"}
@@ -115,7 +115,7 @@ def _missing(entry: Fitting) -> Remark:
     what = PURPOSES[entry.purpose]
     return Remark(
         f"no_{entry.purpose}",
-        f"The catalogue has no {what} that fits.{f' Needed: {entry.size}' if entry.size else ''} Its price is not "
+        f"The catalogue has no {what}{f' that fits. Needed: {entry.size}' if entry.size else '.'} Its price is not "
         "in the first cost.",
         f"A part is still to be priced: {what}.",
     )
@@ -147,11 +147,10 @@ def _for_client(
     request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], waste: float, consumables: float
 ) -> str:
     soonest = min(parts, key=lambda part: part.life.days)
-    low, high = days_in_words(soonest.life.from_days), days_in_words(soonest.life.to_days)
-    when = f"after about {low}" if low == high else f"after {low} to {high}"
+    when = span_in_words(soonest.life.from_days, soonest.life.to_days)
     return (
         f"It runs about {choice.usual_run_hours_per_day:.1f} hours a day ({choice.winter_run_hours_per_day:.1f} in the "
         f"coldest water), sends about {in_words(waste, VOLUME, request.unit_system)} a week to the drain, and needs "
         f"cartridges for about {money_in_words(consumables, request.currency)} a year; the first to be changed is the "
-        f"{_STAGES[soonest.stage]}, {when}. These are estimates."
+        f"{_STAGES[soonest.stage]}, after {when}. These are estimates."
     )

@@ -1,5 +1,6 @@
 """Alternatives side by side: least first cost, least running cost, least waste, each with its reasons."""
 
+import operator
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Final
@@ -10,14 +11,19 @@ from fleet.engineering.sizing.flows import FlowChoice, allowed_waste_ratios, flo
 from fleet.engineering.sizing.offer import Alternative, Item, Offer, Remark, SizingRequest
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import TASTES, train_of
-from fleet.engineering.sizing.words import listed
+from fleet.engineering.sizing.words import in_words, listed, money_in_words
 
 AIMS: Final = {
     "least_first_cost": "first cost",
     "least_running_cost": "running cost",
     "least_waste": "waste water",
+    "least_cost_over_years": "cost over the years",
 }
 LEAST_ALTERNATIVES: Final = 3
+# Less of a difference in TDS is within what labels carry.
+_ABOUT_AS_PURE: Final = 1.2
+# What a unit serves (common practice, no source).
+_LONGEST_LIFE_YEARS: Final = 15.0
 _STAGES: Final = {
     "sediment": "sediment cartridge",
     "carbon": "carbon cartridge",
@@ -72,8 +78,8 @@ def compare(request: SizingRequest, catalogue: Sequence[Item], policy: SizingPol
         _try(request, choice, catalogue, practice, found, refused)
     if not found:
         return Offer((), tuple({remark.code: remark for remark in reversed(refused)}.values()))
-    chosen = _side_by_side(found)
-    return Offer(chosen, (), tuple(_together(chosen, len(found))))
+    chosen = _side_by_side(found, practice.years_compared)
+    return Offer(chosen, (), tuple(_together(request, chosen, len(found), practice.years_compared)))
 
 
 def _lacking(request: SizingRequest, catalogue: Sequence[Item]) -> Iterable[Remark]:
@@ -141,7 +147,7 @@ def _try(
             found.append(alternative_of(request, choice, catalogue, *train, policy))
 
 
-def _ranks(found: Sequence[Alternative]) -> dict[str, Rank]:
+def _ranks(found: Sequence[Alternative], years: float) -> dict[str, Rank]:
     """How each aim orders the alternatives; to the cent and the tenth of a litre, below which all is rounding."""
     # What one way lacks an item for is left out for all: it must not look cheaper by what it lacks.
     lacking = {entry.purpose for way in found for entry in way.fittings if entry.item is None}
@@ -160,26 +166,38 @@ def _ranks(found: Sequence[Alternative]) -> dict[str, Rank]:
         "least_first_cost": lambda way: (first(way), running(way), waste(way)),
         "least_running_cost": lambda way: (running(way), first(way), waste(way)),
         "least_waste": lambda way: (waste(way), running(way), first(way)),
+        "least_cost_over_years": lambda way: (first(way) + years * running(way), first(way), waste(way)),
     }
 
 
-def _side_by_side(found: Sequence[Alternative]) -> tuple[Alternative, ...]:
+def _side_by_side(found: Sequence[Alternative], years: float) -> tuple[Alternative, ...]:
     """Return the best by each aim, and the next best of other flows until there are enough."""
     labels: dict[int, list[str]] = {}
     orders = {
         aim: sorted(range(len(found)), key=lambda index, rank=rank: rank(found[index]))  # type: ignore[misc]
-        for aim, rank in _ranks(found).items()
+        for aim, rank in _ranks(found, years).items()
     }
     for aim, order in orders.items():
         labels.setdefault(order[0], []).append(aim)
-    others = [index for order in reversed(orders.values()) for index in order]
-    for index in others:
+    others = orders["least_cost_over_years"]
+    worth = [index for index in others if not any(_is_better(other, found[index]) for other in found)]
+    for index in (*worth, *others):
         if len(labels) < LEAST_ALTERNATIVES and not any(_same_flows(found[index], found[other]) for other in labels):
             labels[index] = []
     for index in others:
         if len(labels) < LEAST_ALTERNATIVES:
             labels.setdefault(index, [])
     return tuple(replace(found[index], best_for=tuple(aims)) for index, aims in labels.items())
+
+
+def _is_better(one: Alternative, other: Alternative) -> bool:
+    """Whether one costs and wastes no more than another, and somewhere less, for water about as pure."""
+    first, second = (
+        (round(way.first_cost, 2), round(way.running_cost_per_year, 2), round(way.waste_l_per_week, 1))
+        for way in (one, other)
+    )
+    about_as_pure = one.permeate_tds_mg_per_l <= _ABOUT_AS_PURE * other.permeate_tds_mg_per_l
+    return about_as_pure and first != second and all(map(operator.le, first, second))
 
 
 def _same_flows(one: Alternative, other: Alternative) -> bool:
@@ -190,16 +208,19 @@ def _same_flows(one: Alternative, other: Alternative) -> bool:
     )
 
 
-def _together(chosen: Sequence[Alternative], ways: int) -> Iterable[Remark]:
+def _together(request: SizingRequest, chosen: Sequence[Alternative], ways: int, years: float) -> Iterable[Remark]:
     """What is to be said of the alternatives beside each other: where aims coincide, and where there are few."""
     for number, way in enumerate(chosen, start=1):
         if len(way.best_for) > 1:
-            aims = listed([AIMS[aim] for aim in way.best_for])
+            aims = listed([AIMS[aim].replace("the years", f"{years:g} years") for aim in way.best_for])
             yield Remark(
                 "aims_coincide",
-                f"Alternative {number} is best by {aims}; the others are the next best, for comparison.",
+                f"Alternative {number} is best by {aims}.",
                 f"Offer {number} is the best choice by {aims}.",
             )
+        if not way.best_for:
+            yield _for_comparison(request, number, way, chosen)
+    yield from _paid_back(request, chosen)
     if ways < LEAST_ALTERNATIVES:
         count = "one configuration" if ways == 1 else f"{ways} configurations"
         yield Remark(
@@ -209,3 +230,42 @@ def _together(chosen: Sequence[Alternative], ways: int) -> Iterable[Remark]:
         )
     if len(chosen) > 1 and len({round(way.waste_l_per_week, 1) for way in chosen}) == 1:
         yield Remark("same_waste", "All alternatives waste the same.", "All offers waste the same amount of water.")
+
+
+def _for_comparison(request: SizingRequest, number: int, way: Alternative, chosen: Sequence[Alternative]) -> Remark:
+    """Why an alternative is shown that is best by none of the aims."""
+    purest = min(other.permeate_tds_mg_per_l for other in chosen if other.best_for)
+    if way.permeate_tds_mg_per_l * _ABOUT_AS_PURE <= purest:
+        mine, theirs = (in_words(tds, "tds", request.unit_system) for tds in (way.permeate_tds_mg_per_l, purest))
+        return Remark(
+            "for_comparison",
+            f"Alternative {number} is shown for its purer water: about {mine} behind the membrane, not {theirs}.",
+            f"Offer {number} makes purer water.",
+        )
+    return Remark(
+        "for_comparison",
+        f"Alternative {number} is best by none of these; it is the next best by cost over the years.",
+        f"Offer {number} is shown for comparison.",
+    )
+
+
+def _paid_back(request: SizingRequest, chosen: Sequence[Alternative]) -> Iterable[Remark]:
+    """Whether what costs more to buy than the cheapest is worth it."""
+    cheapest_way = min(chosen, key=lambda way: way.first_cost)
+    number = chosen.index(cheapest_way) + 1
+    for other, way in enumerate(chosen, start=1):
+        more = way.first_cost - cheapest_way.first_cost
+        saved = cheapest_way.running_cost_per_year - way.running_cost_per_year
+        if more < 1.0 or saved < 1.0:
+            continue
+        extra, less = money_in_words(more, request.currency), money_in_words(saved, request.currency)
+        years = more / saved
+        when = f"paid back in about {f'{years:.0f} years' if years >= 2.0 else f'{years * 12.0:.0f} months'}"
+        if years > _LONGEST_LIFE_YEARS:
+            when = f"not paid back within {_LONGEST_LIFE_YEARS:g} years"
+        yield Remark(
+            "paid_back",
+            f"Alternative {other} costs {extra} more to buy than alternative {number} and {less} a year less to run, "
+            f"labour, electricity and salt aside: {when}.",
+            f"Offer {other} costs {extra} more to buy than offer {number}, and {less} a year less to run: {when}.",
+        )

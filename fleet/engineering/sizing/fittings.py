@@ -3,16 +3,17 @@
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from fleet.engineering.constants import EQUIVALENT_MASS_CACO3
 from fleet.engineering.mass_balance import recovery_from_waste_ratio
-from fleet.engineering.restrictor import restrictor_size_ml_per_min
+from fleet.engineering.restrictor import restrictor_flow, restrictor_size_ml_per_min
 from fleet.engineering.sizing.demand import feed_l_per_week
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Fitting, Item, Part, SizingRequest
 from fleet.engineering.sizing.storage import Storage
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import flush_l_per_week
-from fleet.engineering.sizing.wear import resin_life, resin_loads_meq_per_l
-from fleet.engineering.sizing.words import days_in_words, in_words
+from fleet.engineering.sizing.wear import DAYS_PER_YEAR, resin_life, resin_loads_meq_per_l
+from fleet.engineering.sizing.words import USES, days_in_words, in_words
 from fleet.engineering.targets import TARGETS
 from fleet.engineering.units import FLOW, PRESSURE, VOLUME
 
@@ -20,44 +21,64 @@ from fleet.engineering.units import FLOW, PRESSURE, VOLUME
 RESTRICTOR_TOLERANCE: Final = 0.2
 
 
-def cheapest(purpose: str, catalogue: Sequence[Item], *, flow_l_per_day: float | None = None) -> Item | None:
-    """Return the cheapest item of the catalogue that has a purpose.
+def cheapest(purpose: str, catalogue: Sequence[Item]) -> Item | None:
+    """Return the cheapest item of the catalogue that has a purpose, None where there is none.
+
+    Examples
+    --------
+    >>> stock = [Item("A", "", "accessory", 9.8, purpose="check_valve"), Item("B", "", "accessory", 3.4, purpose="tee")]
+    >>> cheapest("check_valve", stock).code, cheapest("softener", stock)
+    ('A', None)
+    """
+    found = [item for item in catalogue if item.purpose == purpose]
+    return min(found, key=lambda item: (item.price, item.code), default=None)
+
+
+def nearest_restrictor(catalogue: Sequence[Item], flow_l_per_day: float, inlet_kpa: float) -> Item | None:
+    """Return the restrictor of the catalogue that passes nearest to a flow at the pressure of the site.
 
     Parameters
     ----------
-    purpose : str
-        One of `PURPOSES`.
     catalogue : sequence of Item
-        All of it.
-    flow_l_per_day : float, optional
-        Flow it must have; an item that states one must lie within 20 % of it.
+        A restrictor that states its pressure too is taken as an orifice; one that states no flow comes in any size.
+    flow_l_per_day : float
+        Concentrate, above 0.
+    inlet_kpa : float
+        Membrane inlet, gauge, above 0.
 
     Returns
     -------
     Item or None
-        None where the catalogue has none.
+        None where none lies within 20 %.
 
     Raises
     ------
     EngineeringError
-        Not here.
+        Out of range.
 
     Examples
     --------
-    >>> stock = [Item("R9", "900 mL/min", "accessory", 4.6, purpose="flow_restrictor", rated_flow_l_per_day=1296.0)]
-    >>> cheapest("flow_restrictor", stock, flow_l_per_day=1200.0).code
+    >>> stock = [Item("R9", "", "accessory", 4.6, purpose="flow_restrictor", rated_flow_l_per_day=1296.0,
+    ...     rated_pressure_kpa=414.0)]
+    >>> nearest_restrictor(stock, 1200.0, 414.0).code
     'R9'
-    >>> cheapest("flow_restrictor", stock, flow_l_per_day=600.0) is None
+    >>> nearest_restrictor(stock, 1200.0, 200.0) is None
     True
     """
-    found = [item for item in catalogue if item.purpose == purpose and _fits(item, flow_l_per_day)]
-    return min(found, key=lambda item: (item.price, item.code), default=None)
-
-
-def _fits(item: Item, flow_l_per_day: float | None) -> bool:
-    if flow_l_per_day is None or item.rated_flow_l_per_day is None:
-        return True
-    return abs(item.rated_flow_l_per_day - flow_l_per_day) <= RESTRICTOR_TOLERANCE * flow_l_per_day
+    far: dict[str, float] = {}
+    found = {item.code: item for item in catalogue if item.purpose == "flow_restrictor"}
+    for code, item in found.items():
+        passes = item.rated_flow_l_per_day
+        if passes and item.rated_pressure_kpa:
+            passes = float(
+                restrictor_flow(
+                    passes, rated_pressure=item.rated_pressure_kpa, pressure=inlet_kpa, restrictor_type="orifice"
+                )
+            )
+        # Where no flow is stated it is the last choice among those that do.
+        far[code] = abs(passes - flow_l_per_day) / flow_l_per_day if passes else RESTRICTOR_TOLERANCE
+    near = [code for code, distance in far.items() if distance <= RESTRICTOR_TOLERANCE]
+    return found[min(near, key=lambda code: (far[code], found[code].price, code))] if near else None
 
 
 def fittings_for(
@@ -115,8 +136,8 @@ def fittings_for(
 def _around_the_membrane(
     request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], catalogue: Sequence[Item], policy: SizingPolicy
 ) -> Iterator[Fitting]:
-    def of(purpose: str, size: str, installer: str, client: str, count: int = 1, flow: float | None = None) -> Fitting:
-        return Fitting(purpose, cheapest(purpose, catalogue, flow_l_per_day=flow), size, installer, client, count)
+    def of(purpose: str, size: str, installer: str, client: str, count: int = 1) -> Fitting:
+        return Fitting(purpose, cheapest(purpose, catalogue), size, installer, client, count)
 
     system, survey = request.unit_system, request.survey
     housings = sum(part.count for part in parts if part.stage != "membrane")
@@ -125,12 +146,12 @@ def _around_the_membrane(
     )
     if housings:
         yield of(
-            "cartridge_housing", f"{housings}, for at least the line pressure.",
+            "cartridge_housing", "Rated for the line pressure or more.",
             "One for each cartridge; note the year, plastic housings are renewed after five to ten.",
             "Each filter sits in a housing of its own, so that it can be changed without tools on the pipes.", housings,
         )  # fmt: skip
     yield of(
-        "membrane_housing", f"{choice.membranes}, for at least {inlet}.",
+        "membrane_housing", f"Rated for {inlet if choice.is_pumped else 'the line pressure'} or more.",
         "One for each membrane.", "The membrane sits in a housing that stands the pressure.", choice.membranes,
     )  # fmt: skip
     if survey.lowest_line_pressure_kpa > policy.highest_line_kpa:
@@ -145,11 +166,12 @@ def _around_the_membrane(
     measure = "litres" if system == "metric" else "gallons"
     known = choice.langelier is not None or choice.is_softened
     scale = "at which no scale forms in this water" if known else "as is customary where scale cannot be judged"
-    yield of(
-        "flow_restrictor", f"{size:.0f} mL/min at {inlet}.",
-        f"Holds the waste at {choice.waste_ratio:g} to 1, {scale}. Set by the flow expected here, not by the label.",
+    yield Fitting(
+        "flow_restrictor", nearest_restrictor(catalogue, drain, choice.inlet_pressure_kpa),
+        f"{size:.0f} mL/min at {inlet}.",
+        f"Holds the waste at {choice.waste_ratio:g} to 1, {scale}. Set by the flow expected here, not by the label; "
+        "measure it when it runs.",
         f"Lets {choice.waste_ratio:g} {measure} run to the drain for each one made, which keeps the membrane clean.",
-        flow=drain,
     )  # fmt: skip
     if choice.is_pumped:
         flow = in_words(choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio), FLOW, system)
@@ -175,13 +197,15 @@ def _treatment(
     system, survey = request.unit_system, request.survey
     if choice.is_softened:
         feed = float(feed_l_per_week(request.demand_l_per_week, recovery_from_waste_ratio(choice.waste_ratio)))
+        hardness = survey.hardness_mg_per_l_as_caco3 or 0.0
+        salt = feed * DAYS_PER_YEAR / 7.0 * hardness / EQUIVALENT_MASS_CACO3 / 1000.0 * policy.salt_g_per_eq / 1000.0
         yield Fitting(
             "softener",
             cheapest("softener", catalogue),
             f"For {in_words(feed, VOLUME, system)} of feed a week at "
-            f"{in_words(survey.hardness_mg_per_l_as_caco3 or 0.0, 'hardness_mg_per_l_as_caco3', system)}.",
+            f"{in_words(hardness, 'hardness_mg_per_l_as_caco3', system)}.",
             "Without hardness no lime forms, so less water goes to waste. It lowers neither the TDS nor the load on "
-            "the resin, and its salt is not in the cost.",
+            f"the resin. It takes about {salt:.0f} kg of salt a year, which is not in the cost.",
             "Takes the lime out first, so that less water runs to the drain. It needs salt now and then.",
         )
     ions, gas = resin_loads_meq_per_l(survey, choice.permeate_tds_mg_per_l, policy)
@@ -205,8 +229,8 @@ def _treatment(
             "remineralisation",
             cheapest("remineralisation", catalogue),
             "",
-            f"On the branch for {poor}: {TARGETS[poor].sentence}",
-            f"Adds back the minerals that {poor} wants.",
+            f"On the branch for {USES[poor]}: {TARGETS[poor].sentence}",
+            f"Adds back the minerals that {USES[poor]} wants.",
         )
 
 

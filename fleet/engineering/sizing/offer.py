@@ -137,6 +137,7 @@ class Item:
     resin_capacity_eq_per_l: float | None = None
     purpose: str = ""
     rated_flow_l_per_day: float | None = None
+    rated_pressure_kpa: float | None = None
 
 
 @dataclass(frozen=True)
@@ -221,7 +222,8 @@ class Alternative:
     Attributes
     ----------
     best_for : tuple of str
-        ``"least_first_cost"``, ``"least_running_cost"``, ``"least_waste"``; empty where it is only another way.
+        ``"least_first_cost"``, ``"least_running_cost"``, ``"least_waste"``, ``"least_cost_over_years"``; empty
+        where it is only another way.
     layout : str
         ``"ro"``, ``"ro_di"``, or ``"tee"`` where a branch before the resin serves the uses that want none.
     parts : tuple of Part

@@ -3,11 +3,12 @@
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from fleet.engineering.sizing.cautions import cautions_on
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Outlet, Part, Remark, SizingRequest
 from fleet.engineering.sizing.storage import Storage
 from fleet.engineering.sizing.survey import SizingPolicy
-from fleet.engineering.sizing.words import in_words, listed, money_in_words
+from fleet.engineering.sizing.words import USES, in_words, listed, money_in_words
 from fleet.engineering.targets import TARGETS
 from fleet.engineering.units import PRESSURE, TEMPERATURE, VOLUME
 
@@ -15,51 +16,6 @@ _DI_ALONE_BELOW_MG_PER_L: Final = 50.0
 # What fouls a membrane (common practice, no source).
 _IRON_LIMIT_MG_PER_L: Final = 0.1
 _MANGANESE_LIMIT_MG_PER_L: Final = 0.05
-_CAUTIONS: Final = (
-    Remark(
-        "air_gap",
-        "The drain needs an air gap and the supply protection against backflow; follow local codes and use licensed "
-        "trades for plumbing and electrical work.",
-        "The connection to pipes and drain follows the rules of your place, by a licensed trade where they ask for it.",
-    ),
-    Remark(
-        "pressure",
-        "Keep below the limits of housings and membrane, fit a leak detector with a shut-off at unattended sites, and "
-        "relieve the pressure before a housing is opened.",
-        "Do not open the housings yourself while the water is on: they are under pressure.",
-    ),
-    Remark(
-        "metals",
-        "This water attacks brass, copper and solder: only plastic or stainless steel behind the membrane.",
-        "Do not lead this water through copper or brass pipes.",
-    ),
-)
-_PUMP: Final = Remark(
-    "electricity",
-    "Pump and solenoid belong on a residual-current protected circuit, with a drip loop and the transformer off the "
-    "floor; unplug before opening.",
-    "The pump needs a socket with residual-current protection; unplug it if anything leaks.",
-)
-_RESIN: Final = Remark(
-    "resin_is_irritant",
-    "Resin is irritant and slippery: gloves, and sweep up what is spilled. Never bring it together with strong "
-    "oxidisers.",
-    "Keep resin cartridges away from children, and do not open them.",
-)
-_DRINKING: Final = Remark(
-    "no_health_claim",
-    "Reverse osmosis is not disinfection and TDS says nothing of germs or lead: the feed must be safe to drink, and a "
-    "claim about drinking water needs an accredited laboratory. People with weak immune systems and infants: ask "
-    "medical and water authorities. Never for dialysis.",
-    "The unit does not make unsafe water safe. If someone with a weak immune system or an infant drinks it, ask your "
-    "doctor or water authority first. Never use it for dialysis.",
-)
-_FISH: Final = Remark(
-    "test_before_fish",
-    "Chlorine, chloramine and the ammonia of chloramine kill: test the product before first use, after each change of "
-    "carbon, and when the supplier changes its disinfectant.",
-    "Test the water for chlorine and ammonia before it first goes to your animals, and after each change of filters.",
-)
 
 
 def remarks_on(
@@ -113,11 +69,7 @@ def remarks_on(
         *_running(request, choice, policy),
         *_stored(request, choice, store),
         *_water(request, parts),
-        *_CAUTIONS,
-        *([_PUMP] if choice.is_pumped or choice.is_degassed else []),
-        *([_RESIN] if request.resin_demand_l_per_week > 0.0 else []),
-        *([_FISH] if any(entry.use in ("reef", "planted") for entry in request.uses) else []),
-        *_drinking(request),
+        *cautions_on(request, choice),
     )
 
 
@@ -152,30 +104,30 @@ def _outlet(use: str, tds: float | None, system: str) -> tuple[str, str]:
     if tds is None:
         return (
             f"Behind the resin: {target.sentence} The cartridges are changed before {high} shows.",
-            f"The water for {use} comes from behind the last filter and is the purest the unit makes.",
+            f"The water for {USES[use]} comes from behind the last filter and is the purest the unit makes.",
         )
     shown = in_words(tds, "tds", system)
     if tds > target.product_tds_high_mg_per_l:
         return (
-            f"Behind the membrane: about {shown} is expected and {use} wants {high} or less. More pressure or a "
+            f"Behind the membrane: about {shown} is expected and {USES[use]} wants {high} or less. More pressure or a "
             "membrane of higher rejection helps.",
-            f"The water for {use} will hold a little more than is usual for it; we will say what helps.",
+            f"The water for {USES[use]} will hold a little more than is usual for it; we will say what helps.",
         )
     if tds < target.product_tds_low_mg_per_l:
         return (
-            f"Behind the membrane: about {shown} is expected and {use} wants {low} to {high}, so minerals "
+            f"Behind the membrane: about {shown} is expected and {USES[use]} wants {low} to {high}, so minerals "
             "are added back.",
-            f"The water is purer than {use} wants, so some minerals are added back.",
+            f"The water is purer than {USES[use]} wants, so some minerals are added back.",
         )
     return (
-        f"Behind the membrane: about {shown} is expected, and {use} wants {high} or less.",
-        f"The water for {use} comes straight from the membrane, and is as pure as it wants.",
+        f"Behind the membrane: about {shown} is expected, and {USES[use]} wants {high} or less.",
+        f"The water for {USES[use]} comes straight from the membrane, and is as pure as it wants.",
     )
 
 
 def _layout(request: SizingRequest, layout: str) -> Remark:
-    with_resin = [entry.use for entry in request.uses if TARGETS[entry.use].needs_resin]
-    without = [entry.use for entry in request.uses if entry.use not in with_resin]
+    with_resin = [USES[entry.use] for entry in request.uses if TARGETS[entry.use].needs_resin]
+    without = [USES[entry.use] for entry in request.uses if not TARGETS[entry.use].needs_resin]
     if layout == "ro":
         return Remark(
             "layout",
@@ -211,7 +163,7 @@ def _assumed(request: SizingRequest, policy: SizingPolicy) -> Iterator[Remark]:
     if unknown:
         taken = []
         if "hardness" in unknown or (survey.hardness_mg_per_l_as_caco3 and {"alkalinity", "pH"} & set(unknown)):
-            taken.append("scaling is taken as that of hard water")
+            taken.append("scaling as that of hard water")
         if "silica" in unknown:
             taken.append("silica as none")
         if "total chlorine" in unknown:
@@ -261,9 +213,9 @@ def _running(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -
     if not choice.is_pumped and choice.inlet_pressure_kpa < policy.pump_below_kpa:
         yield Remark(
             "weak_line",
-            f"The membrane inlet has {inlet} at the worst time, below {least}: a booster pump is customary; here a "
-            "larger membrane stands in for it, at the price of poorer water.",
-            "Your water pressure is low; a pump would make better water and waste less.",
+            f"The membrane inlet has {inlet} at the worst time, below {least}: a booster pump is customary; "
+            "without one the water is poorer, and fouling leaves less reserve.",
+            "Your water pressure is low; with a pump the water would be purer.",
         )
     if choice.membranes > 1:
         yield Remark(
@@ -328,22 +280,4 @@ def _water(request: SizingRequest, parts: Sequence[Part]) -> Iterator[Remark]:
             "no_catalytic_carbon",
             "Chloramine asks for catalytic carbon, and the catalogue has none.",
             "Your supplier uses chloramine; the right carbon for it must still be ordered.",
-        )
-
-
-def _drinking(request: SizingRequest) -> Iterator[Remark]:
-    if request.tap_demand_l_per_week > 0.0:
-        yield _DRINKING
-        if request.resin_demand_l_per_week > 0.0:
-            yield Remark(
-                "drink_before_resin",
-                "Deionised water is not for drinking: people drink from the branch before the resin only; mark both "
-                "outlets.",
-                "Drink only from the outlet marked for it: the water behind the last filter is not for drinking.",
-            )
-    elif request.resin_demand_l_per_week > 0.0:
-        yield Remark(
-            "not_for_drinking",
-            "Deionised water is not for drinking: mark the outlet.",
-            "The water of this unit is not for drinking.",
         )

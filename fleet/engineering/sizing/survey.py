@@ -114,6 +114,12 @@ class SizingPolicy:
         Share of the silica that passes the membrane.
     second_carbon_above_chlorine_mg_per_l, second_carbon_above_feed_l_per_h, second_resin_above_l_per_week : float
         When a second position is customary.
+    least_cartridge_days : float
+        A resin cartridge that lasts less is offered only where none lasts longer.
+    salt_g_per_eq : float
+        Salt a softener takes for each equivalent of hardness (from memory: 100 to 150).
+    years_compared : float
+        Over which first and running cost are added up.
     co2_behind_degassing_mg_per_l : float
         Left by an aerated open tank; in equilibrium with air it would be about 0.6 at 25 degC (from memory).
     starts_per_day, flush_l_per_start : float
@@ -141,6 +147,9 @@ class SizingPolicy:
     second_carbon_above_chlorine_mg_per_l: float = 2.0
     second_carbon_above_feed_l_per_h: float = 20.0
     second_resin_above_l_per_week: float = 100.0
+    least_cartridge_days: float = 14.0
+    salt_g_per_eq: float = 120.0
+    years_compared: float = 5.0
     co2_behind_degassing_mg_per_l: float = 2.0
     starts_per_day: float = 2.0
     flush_l_per_start: float = 1.5

@@ -16,11 +16,9 @@ from fleet.engineering.sizing.wear import (
     resin_life,
     sediment_life,
 )
-from fleet.engineering.sizing.words import in_words
+from fleet.engineering.sizing.words import days_in_words, in_words
 from fleet.engineering.units import FLOW, PRESSURE, TEMPERATURE
 
-# A cartridge that serves less is no answer.
-LEAST_LIFE_DAYS: Final = 1.0
 Taste = Callable[[Item, float], tuple[float, float, str]]
 
 
@@ -117,11 +115,13 @@ def train_of(
         if not resins:
             return Remark(
                 "no_resin_large_enough",
-                "Every resin cartridge of the catalogue would be used up within a day of this water: add a larger one, "
-                "or treat the feed first.",
+                "Every resin cartridge of the catalogue would be used up at once by this water: add a larger one, or "
+                "treat the feed first.",
                 "We have no resin large enough for your water yet.",
             )
         parts += resins
+        if resins[0].life.days < policy.least_cartridge_days:
+            remarks.append(_changed_often(resins[0]))
     return tuple(parts), tuple(remarks)
 
 
@@ -188,6 +188,16 @@ def _no_second(stage: str, why: Why) -> Remark:
         f"no_room_for_second_{stage}",
         f"{why[0]} There is no room for the second {stage} cartridge: read the unit more often, and change early.",
         f"There is no room for a second {stage} cartridge, so the one there is must be watched more closely.",
+    )
+
+
+def _changed_often(resin: Part) -> Remark:
+    life = days_in_words(resin.life.days)
+    return Remark(
+        "resin_changed_often",
+        f"The largest resin of the catalogue lasts about {life} here: a larger one, degassing or a membrane of higher "
+        "rejection is needed for a unit to live with.",
+        f"The last filter would have to be changed every {life}; ask us for a larger one.",
     )
 
 
@@ -326,10 +336,12 @@ def _resins(
         except EngineeringError:
             # No volume or capacity that could be, or used up at once.
             continue
-        if life.days >= LEAST_LIFE_DAYS:
-            lives.append((item, life))
+        lives.append((item, life))
     if not lives:
         return []
+    # What must be changed every few days is no answer while another lasts.
+    longest = max(life.days for _, life in lives)
+    lives = [(item, life) for item, life in lives if life.days >= min(policy.least_cartridge_days, longest)]
     item, life = min(lives, key=lambda pair: taste(pair[0], _cost("resin", pair[0], pair[1], second)))
     tds = in_words(choice.permeate_tds_mg_per_l, "tds", request.unit_system)
     degassed = " Its life is that behind degassing." if choice.is_degassed else ""

@@ -1,6 +1,7 @@
 """Quantities and lists as they stand in a sentence, in the units its reader is used to."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Final
 
 from fleet.engineering.units import Kind, to_display
 
@@ -56,10 +57,40 @@ def days_in_words(days: float) -> str:
     >>> [days_in_words(days) for days in (9.4, 49, 93, 365, 1096)]
     ['9 days', '7 weeks', '3 months', '12 months', '3 years']
     """
-    for unit, length, least in (("year", 365.25, 730.0), ("month", 30.44, 75.0), ("week", 7.0, 14.0)):
+    number, unit = _days(days)
+    return f"{number} {unit if number > 1 else unit[:-1]}"
+
+
+def span_in_words(low_days: float, high_days: float) -> str:
+    """Return a range of lives as a person says it.
+
+    Examples
+    --------
+    >>> span_in_words(30.0, 120.0), span_in_words(300.0, 365.0), span_in_words(365.0, 365.0)
+    ('4 weeks to 4 months', '10 to 12 months', 'about 12 months')
+    """
+    (low, unit), (_, other) = _days(low_days), _days(high_days)
+    high = days_in_words(high_days)
+    if days_in_words(low_days) == high:
+        return f"about {high}"
+    return f"{low} to {high}" if unit == other else f"{days_in_words(low_days)} to {high}"
+
+
+def _days(days: float) -> tuple[int, str]:
+    for unit, length, least in (("years", 365.25, 730.0), ("months", 30.44, 75.0), ("weeks", 7.0, 14.0)):
         if days >= least:
-            return f"{days / length:.0f} {unit}s"
-    return "1 day" if round(days) == 1 else f"{days:.0f} days"
+            return round(days / length), unit
+    return max(round(days), 1), "days"
+
+
+USES: Final[Mapping[str, str]] = {
+    "reef": "the reef aquarium",
+    "planted": "the planted aquarium",
+    "drinking": "drinking",
+    "coffee": "coffee",
+    "laboratory": "the laboratory",
+}
+"""A use as it stands in a sentence."""
 
 
 def listed(names: Sequence[str]) -> str:

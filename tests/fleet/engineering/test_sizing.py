@@ -22,6 +22,7 @@ from fleet.engineering.sizing import (
     commissioning_checks,
     compare,
 )
+from fleet.engineering.sizing.fittings import nearest_restrictor
 
 # Invented; labels typical of small membranes: 60 psi, 25 degC, 250 mg/L, 15 %.
 LABEL = MembraneRating(284.0, 413.6854, 25.0, 250.0, 0.15, 0.97)
@@ -205,7 +206,7 @@ def test_three_alternatives_each_best_at_what_it_says() -> None:
     found = offer(replace(SOFT_WATER, lowest_temperature_degc=8.0), ("reef", 140.0), ("coffee", 100.0))
     assert len(found.alternatives) >= 3
     assert {aim for entry in found.alternatives for aim in entry.best_for} == {
-        "least_first_cost", "least_running_cost", "least_waste",
+        "least_first_cost", "least_running_cost", "least_waste", "least_cost_over_years",
     }  # fmt: skip
     for aim, value in [
         ("least_running_cost", "running_cost_per_year"),
@@ -305,6 +306,67 @@ def test_where_aims_coincide_it_is_said() -> None:
     few = compare(SizingRequest((WaterUse("drinking", 70.0),), hard, has_power=False), only)
     assert len(few.alternatives) == 2
     assert "few_alternatives" in codes(few.remarks)
+
+
+def test_what_costs_more_to_buy_says_when_it_is_paid_back() -> None:
+    """Case 3 again: the pumped way against the plain one, by their own first and running cost."""
+    survey = replace(
+        NO_HARDNESS, lowest_line_pressure_kpa=40 * 6.894757293168361, lowest_temperature_degc=5.0,
+        usual_temperature_degc=15.0,
+    )  # fmt: skip
+    found = offer(survey, ("laboratory", 350.0), currency="EUR")
+    ways = found.alternatives
+    cheapest = min(range(len(ways)), key=lambda index: ways[index].first_cost)
+    pumped = ways.index(by_aim(found, "least_running_cost"))
+    years = (ways[pumped].first_cost - ways[cheapest].first_cost) / (
+        ways[cheapest].running_cost_per_year - ways[pumped].running_cost_per_year
+    )
+    said = [
+        entry.for_client
+        for entry in found.remarks
+        if entry.code == "paid_back" and entry.for_client.startswith(f"Offer {pumped + 1} ")
+    ]
+    assert years < 2.0
+    assert said[0].endswith(f"paid back in about {years * 12:.0f} months.")
+    assert "EUR more to buy" in said[0]
+
+
+def test_an_alternative_that_is_worse_in_every_way_is_not_shown_while_another_is_there() -> None:
+    found = offer(replace(SOFT_WATER, lowest_line_pressure_kpa=350.0), ("planted", 100.0))
+    for one in found.alternatives:
+        for other in found.alternatives:
+            worse = (
+                other.first_cost >= one.first_cost
+                and other.running_cost_per_year > one.running_cost_per_year + 0.01
+                and other.waste_l_per_week > one.waste_l_per_week + 0.1
+                and other.permeate_tds_mg_per_l >= one.permeate_tds_mg_per_l
+            )
+            assert not worse, (one.for_installer, other.for_installer)
+
+
+@pytest.mark.parametrize(("inlet_psi", "code"), [(60.0, "R60"), (45.0, "R70"), (80.0, "R52"), (20.0, None)])
+def test_a_restrictor_is_chosen_by_what_it_passes_at_the_pressure_of_the_site(
+    inlet_psi: float, code: str | None
+) -> None:
+    """600 mL/min at 60 psi passes 600 x sqrt(45/60) = 520 at 45 and 693 at 80 psi (orifice law); wanted are 600."""
+    stock = [
+        Item(f"R{size // 10}", "", "accessory", 4.6, purpose="flow_restrictor", rated_flow_l_per_day=size * 1.44,
+             rated_pressure_kpa=60 * 6.894757293168361)
+        for size in (520, 600, 700)
+    ]  # fmt: skip
+    found = nearest_restrictor(stock, 600 * 1.44, inlet_psi * 6.894757293168361)
+    assert (found.code if found else None) == code
+
+
+def test_resin_that_lasts_days_is_offered_only_where_none_lasts_longer() -> None:
+    """420 L a week through 8.48 mg/L: 0.6 L lasts 31 days, a sixth of it 5 days."""
+    small = Item("MINI", "0.1 L", "resin", 2.0, 365.0, resin_volume_l=0.1, resin_capacity_eq_per_l=0.45)
+    request = SizingRequest((WaterUse("reef", 420.0),), NO_HARDNESS)
+    both = compare(request, [*CATALOGUE, small])
+    assert all(part.item.code != "MINI" for way in both.alternatives for part in way.parts)
+    only = compare(request, [*(item for item in CATALOGUE if item.kind != "resin"), small])
+    plain = next(way for way in only.alternatives if not way.has_booster_pump)
+    assert "resin_changed_often" in codes(plain.reasons)
 
 
 def test_the_caller_reads_his_own_units() -> None:

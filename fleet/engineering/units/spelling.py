@@ -126,7 +126,9 @@ def magnitude(values: FloatArray, source: str, target: str) -> FloatArray:
     if source in ("degC", "degF", "kelvin") and target in ("degC", "degF", "kelvin"):
         quantity = registry.Quantity(values, source)
         # An offset conversion loses the last digits (59 degF must be 15 degC and 113 degF must not be above 45 degC).
-        return np.asarray(np.round(quantity.to(target).magnitude, 9), dtype=np.float64)
+        there = np.asarray(quantity.to(target).magnitude, dtype=np.float64)
+        # A number far beyond any temperature has no such digits, and rounding it would overflow.
+        return np.where(np.abs(there) < 1e6, np.round(np.clip(there, -1e6, 1e6), 9), there)
     return values * _factor(source, target)
 
 

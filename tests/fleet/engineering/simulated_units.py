@@ -276,6 +276,19 @@ FAULTS: dict[str, tuple[Fault, str]] = {
     "read too soon": (lambda u, r: replace(u, observed={"minutes_since_start": 1.0}), "D38"),
     "line too weak": (lambda u, r: replace(u, line_kpa=r.uniform(180, 255)), "D42"),
     "carbon exhausted": (lambda u, r: replace(u, chlorine_total=r.uniform(0.2, 0.6), chlorine_free=0.15), "D44"),
+    "chlorine test wrong": (
+        lambda u, r: replace(u, chlorine_total=r.uniform(0.2, 0.5), chlorine_free=r.uniform(0.8, 1.2)),
+        "D43",
+    ),
+    "weak ions through": (lambda u, r: replace(u, observed={"silica_detected": True}), "D33"),
+    "open cup": (
+        lambda u, r: replace(u, observed={"open_cup_sample": True, "product_tds_mg_per_l": r.uniform(1.0, 2.0)}),
+        "D34",
+    ),
+    "acid permeate": (lambda u, r: replace(u, observed={"permeate_ph": r.uniform(5.0, 6.0)}), "D35"),
+    "tank tastes": (lambda u, r: replace(u, observed={"taste_or_odour": True}), "D39"),
+    "pump cycles": (lambda u, r: replace(u, observed={"pump_cycles_rapidly": True}), "D40"),
+    "not read": (lambda u, r: replace(u, observed={"weeks_since_last_reading": r.uniform(13, 40)}), "D41"),
     "resin gives back": (
         lambda u, r: replace(u, lead_share=1.0, product_share=r.uniform(1.4, 1.8)),
         "D32",

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fleet.engineering.diagnosis import Match, context_of, diagnose
+from fleet.engineering.diagnosis import RULES, Match, context_of, diagnose
+from fleet.engineering.diagnosis.record import STEPS
 from fleet.engineering.indicators import UnitContext, indicators
 from tests.fleet.engineering.simulated_units import FAULTS, WITH_PUMP, State, later, measured, new_unit, run, with_pump
 
@@ -92,6 +93,14 @@ def confusion(units: int, seed: int) -> tuple[dict[str, list[list[Match]]], list
 @pytest.fixture(scope="module")
 def results() -> tuple[dict[str, list[list[Match]]], list[list[Match]]]:
     return confusion(UNITS, seed=5)
+
+
+def test_every_pattern_of_the_table_has_its_fault_and_stands_in_the_order_of_work() -> None:
+    assert {rule for _, rule in FAULTS.values()} == {rule.id for rule in RULES}
+    assert {f"D{number:02d}" for number in range(1, 41)} <= {rule.id for rule in RULES}
+    steps = [STEPS.index(rule.step) for rule in RULES]
+    assert steps == sorted(steps)
+    assert STEPS[:7] == ("state", "meters", "pressures", "flows", "membrane", "resin", "carbon")
 
 
 @pytest.mark.parametrize("fault", FAULTS)

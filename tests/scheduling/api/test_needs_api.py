@@ -5,9 +5,11 @@ from datetime import timedelta
 import pytest
 from rest_framework.test import APIClient
 
+from fleet.services.findings import refresh_findings
 from scheduling.models import Need
+from scheduling.services.needs import refresh_needs
 from tests.scheduling.night import run_night
-from tests.scheduling.town import TODAY, Town
+from tests.scheduling.town import NOW, TODAY, Town
 
 
 def test_the_list_filters_and_a_single_need_explains_itself(as_installer: APIClient, town: Town) -> None:
@@ -24,6 +26,31 @@ def test_the_list_filters_and_a_single_need_explains_itself(as_installer: APICli
     # a spent carbon at a reef tank: eight a day by default
     assert one["cost_curve"][:3] == [0.0, 8.0, 16.0]
     assert one["late_cost_per_day"] == 8.0
+
+
+def test_a_blocked_restrictor_goes_from_the_readings_to_urgent_work(as_installer: APIClient, town: Town) -> None:
+    """Recovery 0.2 for weeks, then the drain falls to 150 L/day: 200/350 is 57 %, near three times the design."""
+    unit = town.unit(design_recovery_fraction=0.2)
+    sent = {
+        "inlet_pressure": "60 psi",
+        "temperature": "15 degC",
+        "feed_tds": "250 ppm",
+        "permeate_tds": "9 ppm",
+        "permeate_flow": "200 L/day",
+        "minutes_since_start": "20 min",
+        "state": "flowing",
+    }
+    for day in (20, 13, 6, 1):
+        drain = "150 L/day" if day == 1 else "800 L/day"
+        body = {**sent, "concentrate_flow": drain, "taken_at": (NOW - timedelta(days=day)).isoformat()}
+        stored = as_installer.post(f"/api/v1/units/{unit.pk}/readings/", body)
+        assert stored.status_code == 201, stored.content
+    refresh_findings(company=town.company, now=NOW)
+    found = as_installer.get(f"/api/v1/findings/?unit={unit.pk}&cause=restrictor_blocked").json()["results"]
+    assert [(row["rule"], row["title"], row["state"]) for row in found] == [("D25", "Flow restrictor blocked", "open")]
+    refresh_needs(company=town.company, now=NOW)
+    needs = as_installer.get(f"/api/v1/needs/?unit={unit.pk}&kind=replace_restrictor").json()["results"]
+    assert [(need["is_urgent"], need["state"]) for need in needs] == [(True, "open")]
 
 
 def test_office_asks_for_something_and_drops_it(as_office: APIClient, town: Town) -> None:

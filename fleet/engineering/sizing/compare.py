@@ -12,6 +12,7 @@ from fleet.engineering.sizing.offer import Alternative, Item, Offer, Remark, Siz
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import TASTES, train_of
 from fleet.engineering.sizing.words import in_words, listed, money_in_words
+from fleet.engineering.targets import TARGETS
 
 AIMS: Final = {
     "least_first_cost": "first cost",
@@ -69,7 +70,7 @@ def compare(request: SizingRequest, catalogue: Sequence[Item], policy: SizingPol
     if missing:
         return Offer((), tuple(missing))
     membranes = [item for item in catalogue if item.kind == "membrane"]
-    choices = _within_catalogue(flow_choices(request, membranes, practice), catalogue)
+    choices = _within_catalogue(_pure_enough(request, flow_choices(request, membranes, practice)), catalogue)
     if not choices:
         return Offer((), (_why_none(request, practice),))
     found: list[Alternative] = []
@@ -107,6 +108,13 @@ def _within_catalogue(choices: Sequence[FlowChoice], catalogue: Sequence[Item]) 
 
     fewest = min(map(lacks, choices), default=0)
     return [choice for choice in choices if lacks(choice) == fewest]
+
+
+def _pure_enough(request: SizingRequest, choices: Sequence[FlowChoice]) -> Sequence[FlowChoice]:
+    """Keep to ways whose permeate is what every use without resin wants; all of them where none is."""
+    targets = [TARGETS[entry.use] for entry in request.uses]
+    limits = [target.product_tds_high_mg_per_l for target in targets if not target.needs_resin]
+    return [choice for choice in choices if all(choice.permeate_tds_mg_per_l <= limit for limit in limits)] or choices
 
 
 def _why_none(request: SizingRequest, policy: SizingPolicy) -> Remark:

@@ -217,7 +217,8 @@ def _treatment(
                 "degassing",
                 item,
                 f"An open aerated tank for {daily} a day, with a pump behind it.",
-                f"Carbon dioxide is {gas / (gas + ions):.0%} of the load on the resin and passes every membrane. "
+                f"Carbon dioxide is {100.0 * gas / (gas + ions):.0f} % of the load on the resin and passes every "
+                f"membrane. "
                 f"{_lives(request, choice, parts, policy)} An extra anion cartridge before the mixed bed is the other "
                 "way.",
                 "Your water holds much carbonic acid, which uses up the last filter; airing the water first makes that "

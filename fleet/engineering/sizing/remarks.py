@@ -111,7 +111,7 @@ def _outlet(use: str, tds: float | None, system: str) -> tuple[str, str]:
         return (
             f"Behind the membrane: about {shown} is expected and {USES[use]} wants {high} or less. More pressure or a "
             "membrane of higher rejection helps.",
-            f"The water for {USES[use]} will hold a little more than is usual for it; we will say what helps.",
+            f"The water for {USES[use]} will hold more than is usual for it; ask us what helps.",
         )
     if tds < target.product_tds_low_mg_per_l:
         return (
@@ -121,7 +121,7 @@ def _outlet(use: str, tds: float | None, system: str) -> tuple[str, str]:
         )
     return (
         f"Behind the membrane: about {shown} is expected, and {USES[use]} wants {high} or less.",
-        f"The water for {USES[use]} comes straight from the membrane, and is as pure as it wants.",
+        f"The water for {USES[use]} comes straight from the membrane, which is pure enough for it.",
     )
 
 

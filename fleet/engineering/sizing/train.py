@@ -344,9 +344,10 @@ def _resins(
     lives = [(item, life) for item, life in lives if life.days >= min(policy.least_cartridge_days, longest)]
     item, life = min(lives, key=lambda pair: taste(pair[0], _cost("resin", pair[0], pair[1], second)))
     tds = in_words(choice.permeate_tds_mg_per_l, "tds", request.unit_system)
+    gas = "what carbon dioxide is left" if choice.is_degassed else "the carbon dioxide"
     degassed = " Its life is that behind degassing." if choice.is_degassed else ""
     first = (
-        f"Takes out the {tds} that the membrane lets through, and the carbon dioxide.{degassed}",
+        f"Takes out the {tds} that the membrane lets through, and {gas}.{degassed}",
         "Takes out the last traces that the membrane lets through.",
     )
     if not second:

@@ -358,6 +358,38 @@ def test_a_restrictor_is_chosen_by_what_it_passes_at_the_pressure_of_the_site(
     assert (found.code if found else None) == code
 
 
+@pytest.mark.parametrize("gone", [item.code for item in CATALOGUE if item.kind in ("carbon", "membrane", "resin")])
+@pytest.mark.parametrize("line", [280.0, 468.0])
+def test_a_smaller_catalogue_is_never_better_at_anything(gone: str, line: float) -> None:
+    survey = replace(SOFT_WATER, lowest_line_pressure_kpa=line, lowest_temperature_degc=9.0)
+    request = SizingRequest((WaterUse("reef", 140.0), WaterUse("coffee", 100.0)), survey)
+    # Restrictors of every size, so that first costs can be compared as they stand.
+    stock = [
+        replace(item, rated_flow_l_per_day=None) if item.purpose == "flow_restrictor" else item for item in CATALOGUE
+    ]
+    whole, part = (compare(request, [item for item in stock if item.code != code]) for code in ("", gone))
+    for aim, value in (
+        ("least_first_cost", "first_cost"),
+        ("least_running_cost", "running_cost_per_year"),
+        ("least_waste", "waste_l_per_week"),
+    ):
+        assert getattr(by_aim(whole, aim), value) <= getattr(by_aim(part, aim), value) + 0.01
+
+
+PLANTED_LIMIT = 20.0
+
+
+def test_ways_that_miss_what_a_use_wants_are_left_out_while_others_meet_it() -> None:
+    """520 mg/L at 42 psi gives more than the 20 mg/L a planted aquarium wants; at 80 psi less."""
+    salty = replace(SOFT_WATER, feed_tds_mg_per_l=520.0, lowest_line_pressure_kpa=50 * 6.894757293168361)
+    for way in offer(salty, ("planted", 200.0)).alternatives:
+        assert way.permeate_tds_mg_per_l <= PLANTED_LIMIT
+        assert way.has_booster_pump
+    without = offer(salty, ("planted", 200.0), has_power=False).alternatives
+    assert all(way.permeate_tds_mg_per_l > PLANTED_LIMIT for way in without)
+    assert all("of higher rejection helps" in way.outlets[0].for_installer for way in without)
+
+
 def test_resin_that_lasts_days_is_offered_only_where_none_lasts_longer() -> None:
     """420 L a week through 8.48 mg/L: 0.6 L lasts 31 days, a sixth of it 5 days."""
     small = Item("MINI", "0.1 L", "resin", 2.0, 365.0, resin_volume_l=0.1, resin_capacity_eq_per_l=0.45)

@@ -107,7 +107,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("visit", ("set_out", "begin", "complete", "give_up"), STAFF),
     ("plan", (*READ, "map"), STAFF),
     ("plan", ("create", "publish", "replan", "write_parts_lists"), OFFICE),
-    ("round", (*READ, "gpx"), STAFF),
+    ("round", (*READ, "gpx", "day_sheet", "my_day"), STAFF),
     ("stop", READ, STAFF),
     ("stop", ("lock", "preview_move", "move"), OFFICE),
     ("message", READ, EVERYONE),

@@ -182,6 +182,11 @@ if not TABLE_SERVICE_PROFILE.replace("-", "").replace("_", "").isalnum():
     raise ImproperlyConfigured(f"TABLE_SERVICE_PROFILE is '{TABLE_SERVICE_PROFILE}': write a word such as driving.")
 TABLE_SERVICE_TIMEOUT_SECONDS = _seconds("TABLE_SERVICE_TIMEOUT_SECONDS", default=5)
 
+# A TrueType file for printed sheets, where neither the system's DejaVu nor the Latin font of the library will do.
+PDF_FONT = env.str("PDF_FONT", default="")
+if PDF_FONT and not Path(PDF_FONT).is_file():
+    raise ImproperlyConfigured(f"PDF_FONT is '{PDF_FONT}': name a TrueType file that is there.")
+
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "accounts.api.authentication.TokenAuthentication",

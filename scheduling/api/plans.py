@@ -17,14 +17,18 @@ from accounts.api.fields import FiniteFloatField
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
 from fleet.api.jobs import JobSerializer, accepted
+from scheduling.api.day_sheets import DaySheetSerializer
 from scheduling.api.geojson_schema import FEATURE_COLLECTION
-from scheduling.api.renderers import GeoJSONRenderer, GPXRenderer
+from scheduling.api.renderers import GeoJSONRenderer, GPXRenderer, PDFRenderer
 from scheduling.api.replanning import DifferenceSerializer, HappenedSerializer, ReplanSerializer
 from scheduling.api.stops import STOPS, StopSerializer
+from scheduling.exports.day_sheet_pdf import MEDIA_TYPE as PDF_MEDIA_TYPE
+from scheduling.exports.day_sheet_pdf import day_sheet_pdf
 from scheduling.exports.geojson import MEDIA_TYPE, plan_map
 from scheduling.exports.gpx import MEDIA_TYPE as GPX_MEDIA_TYPE
 from scheduling.exports.gpx import round_gpx
 from scheduling.models import Plan, Round, UnservedVisit
+from scheduling.services.day_sheets import day_sheet, round_of_today
 from scheduling.services.parts import write_parts_lists
 from scheduling.services.plan_differences import people_to_tell
 from scheduling.services.planning_jobs import start_plan_job
@@ -274,4 +278,30 @@ class RoundViewSet(ReadOnlyViewSet):
             round_gpx(day),
             content_type=GPX_MEDIA_TYPE,
             headers={"Content-Disposition": f'inline; filename="round-{day.pk}.gpx"'},
+        )
+
+    @extend_schema(
+        responses={(200, "application/json"): DaySheetSerializer, (200, PDF_MEDIA_TYPE): OpenApiTypes.BINARY}
+    )
+    @action(detail=True, methods=["get"], url_path="day-sheet", renderer_classes=[JSONRenderer, PDFRenderer])
+    def day_sheet(self, request: Request, pk: str) -> Response | HttpResponse:
+        """Give everything the installer needs for the round; printable when asked for as application/pdf."""
+        return self._sheet(self.get_object())
+
+    @extend_schema(
+        responses={(200, "application/json"): DaySheetSerializer, (200, PDF_MEDIA_TYPE): OpenApiTypes.BINARY}
+    )
+    @action(detail=False, methods=["get"], url_path="my-day", renderer_classes=[JSONRenderer, PDFRenderer])
+    def my_day(self, request: Request) -> Response | HttpResponse:
+        """Give the day sheet of the round the caller drives today."""
+        return self._sheet(round_of_today(by=self.by, now=self.now))
+
+    def _sheet(self, day: Round) -> Response | HttpResponse:
+        sheet = day_sheet(day=day)
+        if self.request.accepted_renderer.media_type != PDF_MEDIA_TYPE:
+            return Response(DaySheetSerializer(sheet).data)
+        return HttpResponse(
+            day_sheet_pdf(sheet),
+            content_type=PDF_MEDIA_TYPE,
+            headers={"Content-Disposition": f'inline; filename="day-{day.day}-{day.pk}.pdf"'},
         )

@@ -28,6 +28,16 @@ class GPXRenderer(JSONRenderer):
         return None
 
 
+class PDFRenderer(JSONRenderer):
+    """Lets a caller ask for application/pdf; the view itself writes the sheet."""
+
+    media_type = "application/pdf"
+    format = "pdf"
+
+    def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
+        return None
+
+
 class GeoJSONRenderer(JSONRenderer):
     """JSON under its registered name."""
 

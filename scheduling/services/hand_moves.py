@@ -16,7 +16,7 @@ from scheduling.models import Installer, Plan, Round, Stop, Visit
 from scheduling.planning import rounds
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.by_hand import MovedByHand, move_by_hand
-from scheduling.planning.travel import GreatCircleTravel, Place
+from scheduling.planning.travel import Place
 from scheduling.services import messages
 from scheduling.services.days import PlanningClock
 from scheduling.services.locks import LOCK, holds, put_lock
@@ -26,6 +26,7 @@ from scheduling.services.plans import round_row, stop_rows
 from scheduling.services.policy import read_policy
 from scheduling.services.round_costs import add_up, cents_of_part, cents_of_route, costs_of_plan
 from scheduling.services.round_problem import Asked, ask
+from scheduling.services.travel import provider_for
 
 State = Visit.State
 _OPEN = (State.PROPOSED, State.OFFERED, State.CONFIRMED)
@@ -221,9 +222,10 @@ class _Moving:
         """The question for the stops concerned alone, with rounds that have begun starting where they stand."""
         wanted = {s.visit_id for row in self.rows for s in self._movable(row)}
         others = Visit.objects.of_company(self.company).filter(state__in=_OPEN).exclude(pk__in=wanted)
+        policy = read_policy(company=self.company)
         asked = ask(
             company=self.company,
-            policy=read_policy(company=self.company),
+            policy=policy,
             first_day=self.plan.first_day,
             days=self.plan.days,
             also=wanted,
@@ -240,9 +242,10 @@ class _Moving:
             installers=people,
             candidates=[self._as_agreed(c, asked) for c in problem.candidates],
             rates=problem.rates,
-            provider=GreatCircleTravel(),
+            provider=provider_for(company=self.company, policy=policy),
             apart=problem.apart,
             together=problem.together,
+            traffic=problem.traffic,
         )
         return dataclasses.replace(asked, problem=fresh)
 

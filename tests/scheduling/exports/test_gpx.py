@@ -3,6 +3,7 @@
 from datetime import datetime
 from xml.etree import ElementTree as ET
 
+import gpxpy
 from rest_framework.test import APIClient
 
 from fleet.models import Site
@@ -52,3 +53,20 @@ def test_a_round_is_a_route_from_home_over_every_stop(as_installer: APIClient, t
         assert datetime.fromisoformat(point.findtext(f"{SPACE}time") or "") == stop.arrives_at
         assert point.findtext(f"{SPACE}name") == f"{stop.order}. Müller & Söhne <Café> \u2028"
         assert point.findtext(f"{SPACE}desc") == "Ring twice."
+
+
+def test_another_library_reads_the_route(as_installer: APIClient, town: Town) -> None:
+    town.installer("Ada", north_km=-11.12)
+    run_night(town, sites=3)
+    day = Round.objects.prefetch_related("stops__visit__site").first()
+    assert day is not None
+    read = gpxpy.parse(as_installer.get(f"/api/v1/rounds/{day.pk}/gpx/").content.decode())
+    assert (read.version, len(read.routes), read.tracks, read.waypoints) == ("1.1", 1, [], [])
+    (route,) = read.routes
+    assert route.name == f"Ada {day.day}"
+    home, *points, back = route.points
+    assert (home.latitude, home.longitude, home.time) == (52.4, 13.4, day.leaves_at)
+    assert (back.latitude, back.longitude, back.time) == (52.4, 13.4, day.returns_at)
+    assert [(round(p.longitude, 5), p.time) for p in points] == [
+        (round(stop.visit.site.longitude, 5), stop.arrives_at) for stop in day.stops.all()
+    ]

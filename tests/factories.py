@@ -284,6 +284,7 @@ class ReadingIndicatorsFactory(DjangoModelFactory):
     reading = factory.SubFactory(ReadingFactory)
     values = factory.LazyFunction(lambda: {"rejection_fraction": 0.9625})
     reasons = factory.LazyFunction(lambda: {"recovery_fraction": "the concentrate flow was not read"})
+    uncertainties = factory.LazyFunction(lambda: {"rejection_fraction": 0.002})
     computed_at = NOW
 
 
@@ -354,7 +355,10 @@ class FleetLessonFactory(TenantFactory):
 class ExhaustionLimitsFactory(TenantFactory):
     class Meta:
         model = fleet.ExhaustionLimits
+        # A company has one row for each use, however often one is asked for.
+        django_get_or_create = ("company", "use")
 
+    use = factory.Iterator(fleet.Unit.Use.values)
     carbon_cap_days = 180.0
 
 

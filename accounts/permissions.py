@@ -115,6 +115,8 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("service_record", READ, EVERYONE),
     ("service_record", ("create",), STAFF),
     ("parts_list", READ, STAFF),
+    ("purchase_order", (*READ, "list_late", "csv", "text"), OFFICE),
+    ("purchase_order", ("create", "update", "draft", "place", "expect", "receive", "cancel"), OFFICE),
     ("stock_level", READ, STAFF),
     ("stock_level", WRITE, OFFICE),
 )

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, Q
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -11,6 +11,7 @@ from rest_framework.response import Response
 from accounts.api.fields import MomentField, TenantRelatedField
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet, ReadWriteViewSet
+from accounts.models import Membership
 from fleet.models import CatalogueItem
 from scheduling.models import Installer, PartsLine, PartsList, StockLevel
 from scheduling.services.stock import count_stock
@@ -127,7 +128,10 @@ class StockRecountSerializer(StrictSerializer):
 
 
 class StockLevelViewSet(ReadWriteViewSet):
-    """What is in the store and in the vans. A count that is sent again takes the place of the one before."""
+    """What is in the store and in the vans. A count that is sent again takes the place of the one before.
+
+    Installers read what is in the store and in their own van.
+    """
 
     resource = "stock_level"
     queryset = StockLevel.objects.select_related("item")
@@ -135,6 +139,12 @@ class StockLevelViewSet(ReadWriteViewSet):
     input_serializer_class = StockCountSerializer
     filterset_fields = {"item": ["exact"], "installer": ["exact", "isnull"]}
     ordering_fields = ["quantity", "counted_at"]
+
+    def get_queryset(self) -> Any:
+        levels = super().get_queryset()
+        if getattr(self, "swagger_fake_view", False) or self.by.role != Membership.Role.INSTALLER:
+            return levels
+        return levels.filter(Q(installer__isnull=True) | Q(installer__membership=self.by))
 
     def get_input_serializer(self, *args: Any, **kwargs: Any) -> Any:
         if self.action == "partial_update":

@@ -6,6 +6,7 @@ from rest_framework.renderers import JSONRenderer
 
 from scheduling.exports.geojson import MEDIA_TYPE
 from scheduling.exports.gpx import MEDIA_TYPE as GPX_MEDIA_TYPE
+from scheduling.exports.order_documents import CSV_MEDIA_TYPE, TEXT_MEDIA_TYPE
 
 
 class CalendarRenderer(JSONRenderer):
@@ -33,6 +34,26 @@ class PDFRenderer(JSONRenderer):
 
     media_type = "application/pdf"
     format = "pdf"
+
+    def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
+        return None
+
+
+class OrderCSVRenderer(JSONRenderer):
+    """Lets a caller ask for text/csv; the view itself writes the rows."""
+
+    media_type = CSV_MEDIA_TYPE
+    format = "csv"
+
+    def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
+        return None
+
+
+class OrderTextRenderer(JSONRenderer):
+    """Lets a caller ask for text/plain; the view itself writes the page."""
+
+    media_type = TEXT_MEDIA_TYPE
+    format = "txt"
 
     def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
         return None

@@ -7,6 +7,7 @@ from scheduling.api.absences import AbsenceViewSet
 from scheduling.api.installers import InstallerViewSet
 from scheduling.api.messages import MessageViewSet
 from scheduling.api.needs import NeedViewSet
+from scheduling.api.orders import PurchaseOrderViewSet
 from scheduling.api.parts import PartsListViewSet, StockLevelViewSet
 from scheduling.api.plans import PlanViewSet, RoundViewSet
 from scheduling.api.policy import PolicyViewSet
@@ -29,6 +30,7 @@ router.register("rounds", RoundViewSet)
 router.register("stops", StopViewSet)
 router.register("parts-lists", PartsListViewSet)
 router.register("stock-levels", StockLevelViewSet)
+router.register("purchase-orders", PurchaseOrderViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("policy/", PolicyViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="policy"),

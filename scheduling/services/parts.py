@@ -11,25 +11,17 @@ from django.db import transaction
 
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Company
-from scheduling.models import Installer, Need, PartsLine, PartsList, Plan, Round, Visit
-from scheduling.planning import parts, reorder, supply
+from scheduling.models import Installer, Need, PartsLine, PartsList, Plan, Visit
+from scheduling.planning import reorder, supply
 from scheduling.planning.deliveries import order_by
+from scheduling.services.allocation import Allocation
 from scheduling.services.days import company_day
 from scheduling.services.parts_sentences import sentence_of_period, sentence_of_shares
 from scheduling.services.period_demand import wanted_pieces
 from scheduling.services.policy import read_policy
-from scheduling.services.supplies import STORE, Supplies, read_supplies
-from scheduling.services.visit_parts import Catalogue, read_catalogue, tasks_of
+from scheduling.services.supplies import STORE
 
 Scope = PartsList.Scope
-LIVE = (
-    Visit.State.PROPOSED,
-    Visit.State.OFFERED,
-    Visit.State.CONFIRMED,
-    Visit.State.ON_THE_WAY,
-    Visit.State.IN_PROGRESS,
-)
-_AGREED = (Visit.State.CONFIRMED, Visit.State.ON_THE_WAY, Visit.State.IN_PROGRESS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,12 +73,11 @@ def rewrite_period(*, parts_list: PartsList, now: datetime) -> PartsList:
         raise InvalidInput("not_a_period", sentence, faults=[Fault("/parts_list", sentence)])
     plan = parts_list.plan
     today = company_day(company=parts_list.company, now=now)
-    if plan is None or parts_list.last_day < today:
-        raise Conflict(
-            "list_has_gone_by",
-            f"The list's days ended on {parts_list.last_day}; write a new one from a plan.",
-            pointer="/parts_list",
+    if plan is None or plan.state == Plan.State.REPLACED or parts_list.last_day < today:
+        why = (
+            "The list's plan was replaced" if parts_list.last_day >= today else f"Its days ended {parts_list.last_day}"
         )
+        raise Conflict("list_has_gone_by", f"{why}; take a list of the newest plan.", pointer="/parts_list")
     first, last = parts_list.first_day, parts_list.last_day
     with transaction.atomic():
         Company.objects.select_for_update(no_key=True).get(pk=parts_list.company_id)
@@ -100,40 +91,13 @@ class PartsWriter:
     def __init__(self, plan: Plan, today: date, now: datetime) -> None:
         self.plan, self.company, self.today, self.now = plan, plan.company, today, now
         self.house = read_policy(company=self.company).house
-        self.catalogue: Catalogue = read_catalogue(company=self.company)
-        self.rounds = list(Round.objects.filter(plan=plan).prefetch_related("stops").order_by("day", "pk"))
-        self.round_of: dict[int, Round] = {s.visit_id: r for r in self.rounds for s in r.stops.all()}
-        visits = Visit.objects.of_company(self.company).filter(state__in=LIVE).select_related("site")
-        self.visits: dict[int, Visit] = {
-            v.pk: v for v in visits.prefetch_related("tasks__need__position", "tasks__need__forecast").order_by("pk")
-        }
-        self.days = {pk: max(self._expected(visit), today) for pk, visit in self.visits.items()}
-        self.supplies: Supplies = read_supplies(company=self.company, today=today)
+        found = Allocation(company=self.company, today=today, plan=plan)
+        self.allocation, self.catalogue, self.supplies = found, found.catalogue, found.supplies
+        self.visits, self.days, self.shares = found.visits, found.days, found.shares
+        self.rounds, self.round_of, self.taken = found.rounds, found.round_of, found.taken
         self.van_names = dict(Installer.objects.of_company(self.company).values_list("pk", "name"))
-        tasks = tasks_of(self.visits.values())
-        self.taken = parts.parts_for(tasks, self.catalogue.rules_for(tasks))
-        self.shares: dict[tuple[str, str], list[supply.Share]] = defaultdict(list)
-        for item, by_visit in self.taken.items():
-            demands = [self._demand(int(visit), quantity) for visit, quantity in by_visit.items()]
-            for share in supply.allocate(demands, self.supplies.of(item)):
-                self.shares[share.demand, item].append(share)
         self.lists = self._read_lists()
         self.written = self.unchanged = 0
-
-    def _expected(self, visit: Visit) -> date:
-        """The day a visit is expected on: in the plan, by appointment, or its cheapest."""
-        planned = self.round_of.get(visit.pk)
-        if planned is not None:
-            return planned.day
-        if visit.appointment_at is not None:
-            return company_day(company=self.company, now=visit.appointment_at)
-        return visit.best_day
-
-    def _demand(self, visit: int, quantity: int) -> supply.Demand:
-        row, round_ = self.visits[visit], self.round_of.get(visit)
-        van = round_.installer_id if round_ is not None else row.installer_id
-        rank = 0 if row.state in _AGREED else 1 if round_ is not None else 2
-        return supply.Demand(str(visit), quantity, self.days[visit], rank, str(van or ""))
 
     def _read_lists(self) -> dict[tuple[Any, ...], PartsList]:
         rows = PartsList.objects.of_company(self.company).prefetch_related("lines")
@@ -209,7 +173,7 @@ class PartsWriter:
         needs: list[Need] = [] if in_plan_only else self._open_needs()
         if in_plan_only:
             needs = [t.need for v in chosen.values() for t in v.tasks.all() if t.need.state == Need.State.OPEN]
-        agreed = {pk for pk, visit in self.visits.items() if visit.state in _AGREED}
+        agreed = {pk for pk in self.visits if self.allocation.is_agreed(pk)}
         wanted = wanted_pieces(
             visits=self.visits if not in_plan_only else chosen,
             days=self.days,
@@ -266,8 +230,7 @@ class PartsWriter:
         return line
 
     def _held(self, visit: str, item: str) -> list[supply.Share]:
-        row = self.visits[int(visit)]
-        return self.shares[visit, item] if row.state in _AGREED else []
+        return self.shares[visit, item] if self.allocation.is_agreed(visit) else []
 
     # -- rows
 

@@ -1,4 +1,4 @@
-"""Stock: counted by people, taken by work."""
+"""Stock: counted by people, taken by work, filled up by deliveries."""
 
 from collections.abc import Mapping
 from datetime import datetime
@@ -11,6 +11,9 @@ from accounts.models import Company, Membership
 from accounts.services import record
 from fleet.models import CatalogueItem
 from scheduling.models import Installer, StockLevel
+
+#: Most pieces of one item that one place holds; more is a slip of the pen.
+MOST_PIECES = 1_000_000
 
 
 def count_stock(
@@ -42,6 +45,22 @@ def count_stock(
         level.save(update_fields=["quantity", "counted_at"])
         record(by=by, action="count stock", subject=level, details={"was": was, "quantity": quantity}, now=now)
     return level
+
+
+def put_into_store(*, company: Company, pieces: Mapping[int, int], now: datetime) -> None:
+    """Add what was delivered to the store, by item id; call it inside the transaction of the delivery.
+
+    An item that nobody has counted yet counts from now on, with what came.
+    """
+    rows = StockLevel.objects.select_for_update(no_key=True).of_company(company).filter(installer=None)
+    levels = {level.item_id: level for level in rows.filter(item__in=list(pieces))}
+    for item, quantity in pieces.items():
+        level = levels.get(item) or StockLevel(company=company, item_id=item, counted_at=now)
+        if level.quantity + quantity > MOST_PIECES:
+            sentence = f"the store would hold more than {MOST_PIECES} pieces of one item; count it first."
+            raise InvalidInput("too_many_pieces", sentence)
+        level.quantity += quantity
+        level.save()
 
 
 def take_from_stock(

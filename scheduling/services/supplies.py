@@ -70,7 +70,7 @@ def read_supplies(*, company: Company, today: date) -> Supplies:
         place = found.store if level.installer_id is None else found.vans.setdefault(level.installer_id, Counter())
         place[item] += level.quantity
     lines = PurchaseOrderLine.objects.of_company(company).filter(order__state__in=COMING)
-    for line in lines.select_related("order__supplier").order_by("expected_on", "pk"):
+    for line in lines.select_related("order__supplier", "item").order_by("expected_on", "pk"):
         if line.outstanding:
             expected = max(line.expected_on or today, today)
             found.coming[str(line.item_id)].append(Coming(line, expected + timedelta(days=1)))

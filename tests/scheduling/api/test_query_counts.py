@@ -22,6 +22,7 @@ LISTS = [
     "stops",
     "parts-lists",
     "stock-levels",
+    "purchase-orders",
 ]
 WHOLE = {
     "a plan": lambda: f"/api/v1/plans/{Plan.objects.get(state='published').pk}/",

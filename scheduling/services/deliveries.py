@@ -1,0 +1,205 @@
+"""What comes of the orders: received into the store; what is late, and which visits that endangers."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from django.db import transaction
+
+from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.models import Company, Membership
+from accounts.services import record
+from scheduling.models import Delivery, Plan, PurchaseOrder, PurchaseOrderLine, Visit
+from scheduling.services.allocation import Allocation
+from scheduling.services.days import company_day
+from scheduling.services.orders import lock_order
+from scheduling.services.parts_sentences import day_in_words
+from scheduling.services.stock import put_into_store
+from scheduling.services.supplies import COMING
+
+State = PurchaseOrder.State
+
+
+@dataclass(frozen=True, slots=True)
+class Came:
+    """Pieces of one line that came, with their lot; a line may come in several lots."""
+
+    line: int
+    quantity: int
+    lot: str = ""
+
+
+def receive_order(
+    *,
+    order: PurchaseOrder,
+    by: Membership,
+    reference: str,
+    pieces: Sequence[Came],
+    now: datetime,
+    received_on: date | None = None,
+    note: str = "",
+) -> tuple[Delivery, bool]:
+    """Book what came of an order into the store, all or nothing.
+
+    A report that comes again under its reference changes nothing.
+
+    Parameters
+    ----------
+    order
+        One that is placed or partly received.
+    by, now
+        Who received it, and when that is noted.
+    reference
+        Number of the delivery note, or the sender's own name for the report.
+    pieces
+        What came.
+    received_on
+        Day it came; None: today.
+
+    Returns
+    -------
+    The delivery, and whether it is new.
+
+    Raises
+    ------
+    Conflict
+        When the reference stands for another delivery, or nothing of the order is still to come.
+    InvalidInput
+        Naming each row that cannot be right; nothing is stored then.
+    """
+    with transaction.atomic():
+        row = lock_order(order)
+        stored = [{"line": c.line, "quantity": c.quantity, "lot": c.lot} for c in pieces]
+        known: Delivery | None = row.deliveries.filter(reference=reference).first()
+        if known is not None:
+            same = [{k: piece[k] for k in ("line", "quantity", "lot")} for piece in known.pieces] == stored
+            if not same or (received_on is not None and received_on != known.received_on):
+                said = f"Reference '{reference}' already stands for another delivery of this order; give each its own."
+                raise Conflict("reference_taken", said, pointer="/reference")
+            return known, False
+        if row.state not in COMING:
+            said = f"Order {row.number} is {row.get_state_display()}; nothing of it is to come."
+            raise Conflict("nothing_is_coming", said)
+        day = received_on or company_day(company=row.company, now=now)
+        lines = {line.pk: line for line in row.lines.select_related("item")}
+        _check(row, lines, pieces, day, company_day(company=row.company, now=now))
+        for came in pieces:
+            lines[came.line].received += came.quantity
+        PurchaseOrderLine.objects.bulk_update(lines.values(), ["received"])
+        into_store: Counter[int] = Counter()
+        for came in pieces:
+            into_store[lines[came.line].item_id] += came.quantity
+        put_into_store(company=row.company, pieces=into_store, now=now)
+        all_here = not any(line.outstanding for line in lines.values())
+        row.state = State.RECEIVED if all_here else State.PARTLY_RECEIVED
+        row.closed_at = now if all_here else None
+        row.updated_at = now
+        row.save()
+        delivery = Delivery.objects.create(
+            order=row,
+            reference=reference,
+            received_on=day,
+            received_by=by,
+            pieces=[
+                {**piece, "item": lines[piece["line"]].item_id, "item_code": lines[piece["line"]].item.code}  # type: ignore[index]
+                for piece in stored
+            ],
+            note=note,
+            recorded_at=now,
+        )
+        details = {"reference": reference, "pieces": stored, "state": row.state}
+        record(by=by, action="receive order", subject=row, details=details, now=now)
+    return delivery, True
+
+
+def _check(
+    order: PurchaseOrder, lines: dict[int, PurchaseOrderLine], pieces: Sequence[Came], day: date, today: date
+) -> None:
+    assert order.placed_on is not None
+    faults = []
+    if not order.placed_on <= day <= today:
+        faults.append(
+            Fault("/received_on", f"received_on must lie from {order.placed_on}, when it was placed, to {today}.")
+        )
+    if not pieces:
+        faults.append(Fault("/pieces", "pieces must name at least one line that came."))
+    came: Counter[int] = Counter()
+    for number, piece in enumerate(pieces):
+        at = f"/pieces/{number}"
+        line = lines.get(piece.line)
+        if line is None:
+            known = ", ".join(f"{pk} ({row.item.code})" for pk, row in sorted(lines.items()))
+            faults.append(Fault(f"{at}/line", f"line {piece.line} is none of this order; use {known}."))
+            continue
+        came[piece.line] += piece.quantity
+        if piece.quantity < 1:
+            faults.append(Fault(f"{at}/quantity", f"quantity must be at least 1, not {piece.quantity}."))
+        elif came[piece.line] > line.outstanding:
+            faults.append(
+                Fault(
+                    f"{at}/quantity",
+                    f"{line.outstanding} of {line.item.code} are still to come, not {came[piece.line]}; receive "
+                    "those, and count what is beyond them as stock.",
+                )
+            )
+    if faults:
+        raise InvalidInput("delivery_not_valid", "The delivery cannot be as reported.", faults=faults)
+
+
+@dataclass(frozen=True, slots=True)
+class Endangered:
+    """A visit that counts on pieces which come late."""
+
+    visit: Visit
+    day: date
+    pieces: int
+
+
+@dataclass(frozen=True, slots=True)
+class LateLine:
+    """A line that is overdue, or comes after a visit that counts on it."""
+
+    line: PurchaseOrderLine
+    days_overdue: int
+    visits: list[Endangered] = field(default_factory=list)
+
+    @property
+    def sentence(self) -> str:
+        """What is late, by how much, and who waits."""
+        line = self.line
+        assert line.expected_on is not None
+        when = (
+            f"was expected on {day_in_words(line.expected_on)}, {self.days_overdue} "
+            f"{'day' if self.days_overdue == 1 else 'days'} ago"
+            if self.days_overdue
+            else f"is expected on {day_in_words(line.expected_on)}"
+        )
+        said = f"Order {line.order.number} to {line.order.supplier.name}: {line.outstanding} {line.item.code} {when}."
+        waiting = [
+            f"{one.visit.site.code} {one.visit.site.name} on {day_in_words(one.day)} ({one.pieces})"
+            for one in self.visits
+        ]
+        return f"{said} Counted on by {'; '.join(waiting)}." if waiting else f"{said} No visit counts on it."
+
+
+def late_deliveries(*, company: Company, now: datetime) -> list[LateLine]:
+    """Lines that are overdue, or come too late for a visit, with the visits that endangers; the earliest first."""
+    today = company_day(company=company, now=now)
+    live = Plan.objects.of_company(company).filter(state__in=[Plan.State.PUBLISHED, Plan.State.DRAFT])
+    allocation = Allocation(company=company, today=today, plan=live.order_by("-created_at", "-pk").first())
+    found = []
+    for item, coming in allocation.supplies.coming.items():
+        for one in coming:
+            line = one.line
+            overdue = max((today - line.expected_on).days, 0) if line.expected_on is not None else 0
+            counted = [
+                Endangered(allocation.visits[int(visit)], allocation.days[int(visit)], share.quantity)
+                for visit in allocation.taken.get(item, ())
+                for share in allocation.shares[visit, item]
+                if share.supply == one.key and (share.is_late or overdue)
+            ]
+            if overdue or counted:
+                counted.sort(key=lambda e: (e.day, e.visit.pk))
+                found.append(LateLine(line, overdue, counted))
+    return sorted(found, key=lambda late: (late.line.expected_on or today, late.line.pk))

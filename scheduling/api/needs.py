@@ -37,6 +37,7 @@ class NeedSerializer(TenantModelSerializer):
             "state",
             "item",
             "forecast",
+            "lag_forecast",
             "finding",
             "minutes",
             "skills",
@@ -65,7 +66,14 @@ class ExplainedNeedSerializer(NeedSerializer):
     )
 
     class Meta(NeedSerializer.Meta):
-        fields = [*NeedSerializer.Meta.fields, "price", "late_cost_per_day", "curve_first_day", "cost_curve"]
+        fields = [
+            *NeedSerializer.Meta.fields,
+            "price",
+            "late_cost_per_day",
+            "worn_cost_per_day",
+            "curve_first_day",
+            "cost_curve",
+        ]
         read_only_fields = fields
 
 

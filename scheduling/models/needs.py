@@ -58,12 +58,23 @@ class Need(TenantModel):
         help_text="what will be fitted",
     )
     forecast = models.ForeignKey(Forecast, on_delete=models.SET_NULL, null=True, blank=True, related_name="needs")
+    lag_forecast = models.ForeignKey(
+        Forecast,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="of the lag behind a lead: the water goes bad only when that is spent too",
+    )
     finding = models.ForeignKey(Finding, on_delete=models.SET_NULL, null=True, blank=True, related_name="needs")
     cause = models.CharField(max_length=60, blank=True, help_text="cause of the finding behind it")
     minutes = models.PositiveIntegerField()
     skills = models.JSONField(default=list, blank=True, help_text="what the installer must be able to do")
     price = models.FloatField(default=0.0, help_text="worth of what is thrown away, were it new")
     late_cost_per_day = models.FloatField(default=0.0, help_text="what a day of being late costs")
+    worn_cost_per_day = models.FloatField(
+        default=0.0, help_text="what a day with the lead used up costs while its lag still holds"
+    )
     is_urgent = models.BooleanField(default=False)
     not_before = models.DateField(null=True, blank=True)
     due_on = models.DateField(

@@ -76,7 +76,7 @@ class NeedChoice:
     saving
         What doing it on this visit saves over the cheapest other way: another visit of the site, or its own.
     exhausted_probability
-        Probability (0-1) that it is exhausted by the visit.
+        Probability (0-1) that it is exhausted by the visit; of a lead, that its lag is exhausted too.
     sentence
         The same for a person to read.
     """
@@ -328,9 +328,12 @@ class _Rows:
 
     need: IntArray
     quantiles: FloatArray
+    worn: FloatArray
+    is_buffered: NDArray[np.bool_]
     share: FloatArray
     price: FloatArray
     rate: FloatArray
+    worn_rate: FloatArray
     first_day: FloatArray
     last_day: FloatArray
     urgent: NDArray[np.bool_]
@@ -343,10 +346,14 @@ class _Rows:
         share = np.array([need.remaining_share for need in needs], dtype=np.float64)
         price = np.array([need.price for need in needs], dtype=np.float64)
         rate = np.array([need.late_cost_per_day for need in needs], dtype=np.float64)
+        worn_rate = np.array([need.worn_cost_per_day for need in needs], dtype=np.float64)
         # a task without a forecast that costs by the day is late from its first allowed day on
         task = np.isnan(quantiles).any(axis=1) & (rate > 0.0)
         first = np.array([need.not_before_day or 0 for need in needs], dtype=np.float64)
         quantiles[task] = np.maximum(first, 0.0)[task, None]
+        is_buffered = np.array([bool(need.worn_quantile_days) for need in needs], dtype=np.bool_)
+        worn = np.array([need.worn_quantile_days or nan_row for need in needs], dtype=np.float64)
+        worn = np.where(is_buffered[:, None], worn, quantiles)
         last = np.array(
             [math.inf if need.deadline_day is None else need.deadline_day for need in needs], dtype=np.float64
         )
@@ -355,7 +362,19 @@ class _Rows:
         # what is overdue, or allowed only after its deadline has gone by, is allowed at once and no later
         first = np.maximum(first, 0.0)
         last = np.maximum(last, first)
-        rows = cls(np.arange(n), quantiles, share, price, rate, first, last, urgent)
+        rows = cls(
+            need=np.arange(n),
+            quantiles=quantiles,
+            worn=worn,
+            is_buffered=is_buffered,
+            share=share,
+            price=price,
+            rate=rate,
+            worn_rate=worn_rate,
+            first_day=first,
+            last_day=last,
+            urgent=urgent,
+        )
         return rows._with_successors(np.array([need.fresh_life_days for need in needs]), policy)
 
     def take(self, order: IntArray) -> _Rows:
@@ -373,13 +392,21 @@ class _Rows:
             if again.size == 0:
                 break
             life, begin = np.maximum(life[again], 7.0), start[again]
+            buffered = current.is_buffered[again]
+            middle = len(QUANTILE_LEVELS) // 2
+            # behind a lead there is still what its lag holds; a single one begins anew on the day it is changed
+            late_from = np.where(buffered, np.maximum(begin, current.quantiles[again, middle]), begin)
+            worn_from = np.where(buffered, np.maximum(begin, current.worn[again, middle]), begin)
             current = _Rows(
                 need=current.need[again],
-                quantiles=begin[:, None] + life[:, None] * _FRESH_SPREAD,
+                quantiles=late_from[:, None] + life[:, None] * _FRESH_SPREAD,
+                worn=worn_from[:, None] + life[:, None] * _FRESH_SPREAD,
+                is_buffered=buffered,
                 # the curves scale with E[X - today]; this makes the whole price the life from the change on
                 share=np.ones(again.size),
-                price=current.price[again] * (begin + life) / life,
+                price=current.price[again] * (worn_from + life) / life,
                 rate=current.rate[again],
+                worn_rate=current.worn_rate[again],
                 first_day=begin + 7.0,
                 last_day=np.full(again.size, math.inf),
                 urgent=np.zeros(again.size, dtype=np.bool_),
@@ -391,7 +418,13 @@ class _Rows:
     def curves(self, days: FloatArray) -> CostCurves:
         """Costs on single days, deadlines not looked at."""
         return cost_curves(
-            self.quantiles, remaining_share=self.share, price=self.price, late_cost_per_day=self.rate, days=days
+            self.quantiles,
+            remaining_share=self.share,
+            price=self.price,
+            late_cost_per_day=self.rate,
+            worn_quantile_days=self.worn,
+            worn_cost_per_day=self.worn_rate,
+            days=days,
         )
 
     def best_days(self, end: int) -> FloatArray:
@@ -458,7 +491,7 @@ def _write_proposals(
     latest = np.empty(codes.size, dtype=np.int64)
     by_day = np.empty((codes.size, routed_days))
     if_left = np.empty(codes.size)
-    on_day = {name: np.empty(by_visit.size) for name in ("waste", "cost", "later", "probability")}
+    on_day = {name: np.empty(by_visit.size) for name in ("waste", "cost", "later", "probability", "used_up")}
     forced = np.zeros(codes.size, dtype=np.bool_)
     # in blocks, so that a fleet of ten thousand sites does not need the whole days x needs table at once
     for lo in range(0, codes.size, 2_000):
@@ -499,6 +532,7 @@ def _write_proposals(
         on_day["cost"][r0:r1] = total[idx, at]
         on_day["later"][r0:r1] = total[idx, np.minimum(at + 28, span - 1)] - total[idx, at]
         on_day["probability"][r0:r1] = curves.probability[idx, at]
+        on_day["used_up"][r0:r1] = curves.used_up[idx, at]
 
     proposals: list[VisitProposal] = []
     number, last_site = 0, -1
@@ -518,6 +552,7 @@ def _write_proposals(
                 waiting=float(on_day["later"][m]),
                 saving=float(saving[by_visit[m]]),
                 probability=float(on_day["probability"][m]),
+                used_up=float(on_day["used_up"][m]),
                 currency=policy.currency,
             )
             for need, m in zip(bundle_needs, members, strict=True)
@@ -554,11 +589,17 @@ def _explain(
     waiting: float,
     saving: float,
     probability: float,
+    used_up: float,
     currency: str,
 ) -> NeedChoice:
     name = need.label or need.position or need.kind.value.replace("_", " ")
     parts = []
-    if need.quantile_days and not math.isnan(need.quantile_days[0]):
+    if need.worn_quantile_days:
+        parts.append(
+            f"{name}: used up by the visit with {used_up:.0%} probability, the lag behind it exhausted too with "
+            f"{probability:.0%}"
+        )
+    elif need.quantile_days and not math.isnan(need.quantile_days[0]):
         # Only what wears is ever exhausted; a sanitising or a repair falls due.
         state = "exhausted" if need.kind in (NeedKind.REPLACE, NeedKind.ROTATE) else "due"
         parts.append(f"{name}: {state} by the visit with {probability:.0%} probability")

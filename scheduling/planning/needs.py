@@ -74,6 +74,11 @@ class Need:
         Item key to quantity that the task takes.
     fresh_life_days
         How long a new cartridge lasts here; NaN: longer than the horizon. Lets a short-lived one be changed twice.
+    worn_quantile_days
+        Date, at the same levels, on which what is thrown away is used up, where that is not yet late: a spent lead is
+        used up, and the water goes bad only when its lag is spent too. Empty: ``quantile_days`` says both.
+    worn_cost_per_day
+        Money a day with it used up and not yet late costs.
     """
 
     key: str
@@ -93,18 +98,21 @@ class Need:
     late_cost_per_day: float = 0.0
     parts: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     fresh_life_days: float = float("nan")
+    worn_quantile_days: tuple[float, ...] = ()
+    worn_cost_per_day: float = 0.0
 
     def __post_init__(self) -> None:
-        for name in ("minutes", "price", "late_cost_per_day"):
+        for name in ("minutes", "price", "late_cost_per_day", "worn_cost_per_day"):
             value = getattr(self, name)
             if not (np.isfinite(value) and value >= 0.0):
                 raise PlanningError(f"{self.key}.{name}", f"must be a number of at least 0, not {value!r}.")
-        if self.quantile_days and len(self.quantile_days) != len(QUANTILE_LEVELS):
-            raise PlanningError(
-                f"{self.key}.quantile_days",
-                f"must hold {len(QUANTILE_LEVELS)} days, one for each of {QUANTILE_LEVELS}, "
-                f"not {len(self.quantile_days)}.",
-            )
+        for name in ("quantile_days", "worn_quantile_days"):
+            given = getattr(self, name)
+            if given and len(given) != len(QUANTILE_LEVELS):
+                raise PlanningError(
+                    f"{self.key}.{name}",
+                    f"must hold {len(QUANTILE_LEVELS)} days, one for each of {QUANTILE_LEVELS}, not {len(given)}.",
+                )
         if (
             self.not_before_day is not None
             and self.deadline_day is not None
@@ -127,12 +135,15 @@ class CostCurves:
     late
         Cost of the days expected to have been spent exhausted.
     probability
-        Probability (0-1) that it is exhausted by then.
+        Probability (0-1) that it is late by then: exhausted, or a lead whose lag is exhausted too.
+    used_up
+        Probability (0-1) that what is thrown away is used up by then; for a lead, before its lag is.
     """
 
     waste: FloatArray
     late: FloatArray
     probability: FloatArray
+    used_up: FloatArray
 
     @property
     def total(self) -> FloatArray:
@@ -236,6 +247,8 @@ def cost_curves(
     price: ArrayLike,
     late_cost_per_day: ArrayLike,
     days: ArrayLike,
+    worn_quantile_days: ArrayLike | None = None,
+    worn_cost_per_day: ArrayLike | None = None,
     levels: ArrayLike = QUANTILE_LEVELS,
 ) -> CostCurves:
     r"""What replacing each cartridge on each day is expected to cost.
@@ -255,6 +268,11 @@ def cost_curves(
         ``(needs,)`` money, at least 0.
     days
         ``(days,)`` from today, at least 0.
+    worn_quantile_days
+        As ``quantile_days``, of the date on which what is thrown away is used up; None: the same date. A lead before a
+        good lag is used up before the water goes bad, and between the two dates waiting wastes nothing.
+    worn_cost_per_day
+        ``(needs,)`` money a day between the two dates costs; None: nothing.
 
     Raises
     ------
@@ -283,9 +301,28 @@ def cost_curves(
     t = np.asarray(days, dtype=np.float64)
     if t.ndim != 1 or not np.all(np.isfinite(t)) or np.any(t < 0.0):
         raise PlanningError("days", "must be a row of day numbers of at least 0.")
-    known = ~_no_date(q)[:, None]
-    t_row = t[None, :]
+    late = expected_days_exhausted(q, t, levels=p)
+    if worn_quantile_days is None:
+        worn = q
+    else:
+        worn, _ = _check_quantiles(worn_quantile_days, p)
+        extra = _column("worn_cost_per_day", worn_cost_per_day if worn_cost_per_day is not None else np.zeros(n), n)
+        if not np.all(np.isfinite(extra) & (extra >= 0.0)):
+            raise PlanningError("worn_cost_per_day", "must be numbers of at least 0.")
+        between = np.maximum(expected_days_exhausted(worn, t, levels=p) - late, 0.0)
+    known = ~_no_date(worn)[:, None]
+    waste = np.where(known, _life_left_fraction(worn, p, t), 1.0) * (share * cost)[:, None]
+    money = late * rate[:, None]
+    if worn_quantile_days is not None:
+        money = money + between * extra[:, None]
+    probability = exhausted_probability(q, t, levels=p)
+    used_up = probability if worn_quantile_days is None else exhausted_probability(worn, t, levels=p)
+    return CostCurves(waste=waste, late=money, probability=probability, used_up=used_up)
 
+
+def _life_left_fraction(q: FloatArray, p: FloatArray, t: FloatArray) -> FloatArray:
+    """Share, of the life expected today, that is expected to be left on each day."""
+    t_row = t[None, :]
     excess = _mean_excess(q, p, t_row)
     excess_today = _mean_excess(q, p, np.zeros((1, 1)))
     knots, mass = _support(q, p)
@@ -293,10 +330,7 @@ def cost_curves(
     life_left = np.maximum(mean - t_row + excess, 0.0)  # E[(X - t)+] = E[X] - t + E[(t - X)+]
     life_left_today = np.maximum(mean + excess_today, 0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        fraction = np.where(life_left_today > _SPENT_DAYS, life_left / life_left_today, 0.0)
-    waste = np.where(known, fraction, 1.0) * (share * cost)[:, None]
-    late = np.where(known, np.maximum(excess - excess_today, 0.0), 0.0) * rate[:, None]
-    return CostCurves(waste=waste, late=late, probability=exhausted_probability(q, t, levels=p))
+        return np.where(life_left_today > _SPENT_DAYS, life_left / life_left_today, 0.0)
 
 
 def _no_date(quantile_days: FloatArray) -> NDArray[np.bool_]:

@@ -20,6 +20,7 @@ def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
     A finding that names a cartridge outranks its forecast: what the readings show to be spent is spent today.
     """
     quantiles: tuple[float, ...] = ()
+    worn: tuple[float, ...] = ()
     share, life = math.nan, math.nan
     forecast = need.forecast
     if need.finding_id is not None and need.position_id is not None:
@@ -33,6 +34,10 @@ def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
                 life = quantiles[3] / share
     elif need.due_on is not None:
         quantiles = (float((need.due_on - today).days),) * len(planning.QUANTILE_LEVELS)
+    if need.lag_forecast is not None and quantiles:
+        # a lead is used up on its own date; the water goes bad when the lag behind it is spent as well
+        worn = quantiles
+        quantiles = tuple(map(max, worn, quantile_days(need.lag_forecast, today) or worn))
     first, last = _allowed(need, today)
     return planning.Need(
         key=key,
@@ -51,6 +56,8 @@ def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
         price=need.price,
         late_cost_per_day=need.late_cost_per_day,
         fresh_life_days=life,
+        worn_quantile_days=worn,
+        worn_cost_per_day=need.worn_cost_per_day,
     )
 
 
@@ -91,6 +98,8 @@ def price_needs(needs: Sequence[Need], *, policy: ServicePolicy, today: date) ->
         price=[one.price for one in asked],
         late_cost_per_day=[one.late_cost_per_day for one in asked],
         days=days,
+        worn_quantile_days=[one.worn_quantile_days or row for one, row in zip(asked, quantiles, strict=True)],
+        worn_cost_per_day=[one.worn_cost_per_day for one in asked],
     ).total
     for row, (need, as_planned) in enumerate(zip(needs, asked, strict=True)):
         first = as_planned.not_before_day or 0

@@ -61,7 +61,8 @@ class HouseRules:
         (a second drive, late days) and Co what a piece too many does (its money, shelf and age); common practice, no
         source.
     lead_late_share
-        Share (0-1) of the cost of a late day that counts while a lag still polishes behind a spent lead.
+        Share (0-1) of the cost of a late day that counts while a lag still polishes behind a spent lead. What the lag
+        holds is used up all the same, so a spent lead wastes nothing by waiting for a visit.
     plans_with_van_stock
         Whether rounds may only use what the vans hold by the last count; off: vans are loaded for their round.
     uses_table_service
@@ -79,7 +80,7 @@ class HouseRules:
     unread_after_days: int = 90
     order_horizon_days: int = 56
     parts_service_level: float = 0.9
-    lead_late_share: float = 0.3
+    lead_late_share: float = 0.03
     plans_with_van_stock: bool = False
     uses_table_service: bool = True
     traffic: tuple[tuple[int, float], ...] = ()

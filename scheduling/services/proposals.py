@@ -101,7 +101,8 @@ class _Proposer:
         self.company, self.policy, self.today, self.now = company, policy, today, now
         open_needs = Need.objects.of_company(company).filter(state=Need.State.OPEN)
         self.needs = {
-            need.pk: need for need in open_needs.select_related("position", "forecast", "unit").order_by("pk")
+            need.pk: need
+            for need in open_needs.select_related("position", "forecast", "lag_forecast", "unit").order_by("pk")
         }
         live = Visit.objects.of_company(company).filter(
             state__in=[

@@ -158,33 +158,43 @@ class _Writer:
             self._replace_when_due(lead)
             self._replace_when_due(lag)
             return
-        self._rotate(lead, lag, lead_forecast)
-        if (
-            lag_forecast is not None
-            and lag_forecast.driver == Forecast.Driver.TIME_CAP
+        if lag_forecast is not None and (
+            lag_forecast.driver == Forecast.Driver.TIME_CAP
             and quantile_days(lag_forecast, self.today)[3] <= quantile_days(lead_forecast, self.today)[3]
         ):
             # the lag reaches its age limit before the lead is spent, so the rotation would come too late for it
+            self._rotate(lead, lag, lead_forecast, None)
             self._replace_when_due(lag)
+        else:
+            self._rotate(lead, lag, lead_forecast, lag_forecast)
 
-    def _rotate(self, lead: Position, lag: Position, forecast: Forecast) -> None:
+    def _rotate(self, lead: Position, lag: Position, forecast: Forecast, lag_forecast: Forecast | None) -> None:
         if not self._is_within_weeks(forecast):
             return
-        spent, fresh = self.fleet.standing.get(lead.pk), self._standing_item(lag)
-        rate = self._late_cost(lead) * self.policy.house.lead_late_share
+        costs = self._lead_costs(lead, lag_forecast)
         self._add(
             Kind.ROTATE,
             self._at(Kind.ROTATE, lead),
             Source.FORECAST,
             position=lead,
             label=position_name(lead),
-            item=fresh,
-            price=float(spent.item.price) if spent is not None else 0.0,
-            late_cost_per_day=rate,
+            item=self._standing_item(lag),
             forecast=forecast,
-            is_urgent=self._is_urgent(forecast, rate),
+            is_urgent=self._is_urgent(lag_forecast or forecast, costs["late_cost_per_day"]),
             reason=forecast.installer_sentence,
+            **costs,
         )
+
+    def _lead_costs(self, lead: Position, lag_forecast: Forecast | None) -> dict[str, Any]:
+        """What a lead is worth, and what leaving it costs before and after its lag is spent."""
+        standing = self.fleet.standing.get(lead.pk)
+        late, share = self._late_cost(lead), self.policy.house.lead_late_share
+        return {
+            "price": float(standing.item.price) if standing is not None else 0.0,
+            "lag_forecast": lag_forecast,
+            "late_cost_per_day": late if lag_forecast is not None else late * share,
+            "worn_cost_per_day": late * share if lag_forecast is not None else 0.0,
+        }
 
     def _replace_when_due(self, position: Position) -> None:
         forecast = self._dated(position)
@@ -293,8 +303,6 @@ class _Writer:
                     reason=_finding_reason(finding),
                 )
                 continue
-            spent = self.fleet.standing.get(lead.pk)
-            rate = self._late_cost(lead) * self.policy.house.lead_late_share
             self._add(
                 Kind.ROTATE,
                 key,
@@ -302,12 +310,11 @@ class _Writer:
                 position=lead,
                 label=position_name(lead),
                 item=self._standing_item(lag),
-                price=float(spent.item.price) if spent is not None else 0.0,
-                late_cost_per_day=rate,
                 forecast=self._dated(lead),
                 finding=finding,
                 cause=finding.cause,
                 reason=_finding_reason(finding),
+                **self._lead_costs(lead, lag_forecast),
             )
 
     def _was_done_since(self, key: str, finding: Finding) -> bool:
@@ -432,7 +439,9 @@ _KEPT = (
     "item",
     "price",
     "late_cost_per_day",
+    "worn_cost_per_day",
     "forecast",
+    "lag_forecast",
     "finding",
     "cause",
     "not_before",

@@ -102,6 +102,26 @@ def test_a_dear_cartridge_with_life_left_waits_for_its_own_visit() -> None:
     assert [visit.number for visit in visits] == [0, 1]
 
 
+def test_a_spent_lead_waits_for_the_visit_another_need_makes() -> None:
+    lead = replace(
+        cartridge("lead resin", "a", 120.0, price=25.0),
+        kind=NeedKind.ROTATE,
+        worn_quantile_days=(0.0,) * 7,
+        worn_cost_per_day=0.1,
+        remaining_share=0.0,
+    )
+    alone = bundle_visits([lead], [BundlingSite("a", HERE)], policy=POLICY)[0]
+    assert alone.best_day > 40
+    along = bundle_visits([lead, cartridge("sediment", "a", 25.0)], [BundlingSite("a", HERE)], policy=POLICY)[0]
+    assert along.needs == ("lead resin", "sediment")
+    assert along.best_day < 25
+    said = along.choices[0].sentence
+    assert "used up by the visit with 100% probability, the lag behind it exhausted too with 0%" in said
+    # the same lead without a lag that holds is late from today on
+    bare = replace(lead, quantile_days=(0.0,) * 7, worn_quantile_days=())
+    assert bundle_visits([bare], [BundlingSite("a", HERE)], policy=POLICY)[0].best_day < 7
+
+
 def test_what_lasts_beyond_the_weeks_is_left_alone() -> None:
     assert bundle_visits([cartridge("membrane", "a", 900.0)], [BundlingSite("a", HERE)], policy=POLICY) == []
 

@@ -82,6 +82,23 @@ def test_without_a_date_it_is_never_late_and_always_waste() -> None:
     assert curves.probability.tolist() == [[0.0, 0.0]]
 
 
+def test_a_lead_wastes_nothing_between_its_own_date_and_that_of_its_lag() -> None:
+    curves = cost_curves(
+        [[60.0] * 7],
+        remaining_share=[0.5],
+        price=[40.0],
+        late_cost_per_day=[6.0],
+        worn_quantile_days=[[20.0] * 7],
+        worn_cost_per_day=[0.5],
+        days=[0.0, 10.0, 20.0, 50.0, 60.0, 70.0],
+    )
+    assert curves.waste[0] == pytest.approx([20.0, 10.0, 0.0, 0.0, 0.0, 0.0])
+    # half a unit of money a day while the lag holds, six from its date on
+    assert curves.late[0] == pytest.approx([0.0, 0.0, 0.0, 15.0, 20.0, 80.0])
+    assert curves.used_up[0].tolist() == [0.0, 0.0, 1.0, 1.0, 1.0, 1.0]
+    assert curves.probability[0].tolist() == [0.0, 0.0, 0.0, 0.0, 1.0, 1.0]
+
+
 def test_rows_do_not_touch_one_another() -> None:
     rng = np.random.default_rng(3)
     quantiles = np.sort(rng.uniform(-20, 300, (50, 7)), axis=1)

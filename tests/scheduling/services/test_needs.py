@@ -61,8 +61,34 @@ def test_a_spent_lead_before_a_lag_that_holds_is_rotated_as_one_task(town: Town)
     needs = _open(town)
     assert list(needs) == ["rotate lead resin"]
     assert needs["rotate lead resin"].item == town.item("resin")
-    # a late day costs less while the lag polishes: 6.00 a day for resin at a reef tank, 0.3 of it by default
-    assert needs["rotate lead resin"].late_cost_per_day == pytest.approx(6.0 * 0.3)
+    # late is when the lag is spent too, at 6.00 a day for resin at a reef tank; 3 % of it while the lag polishes
+    need = needs["rotate lead resin"]
+    assert (need.late_cost_per_day, need.worn_cost_per_day) == pytest.approx((6.0, 0.18))
+    assert need.lag_forecast.position.role == "lag"
+    assert not need.is_urgent
+
+
+def test_a_spent_lead_waits_for_a_visit_as_long_as_its_lag_holds(town: Town) -> None:
+    soon, late = town.unit(train=RO_DI_TRAIN), town.unit(train=RO_DI_TRAIN)
+    for unit, lag in ((soon, 30), (late, 120)):
+        town.forecast(town.position(unit, "resin", "lead"), 0)
+        town.forecast(town.position(unit, "resin", "lag"), lag)
+    refresh_needs(company=town.company, now=NOW)
+    days = {need.unit_id: need for need in Need.objects.filter(kind="rotate")}
+    # 100 days with the lead used up cost 18.00, which is what the policy says; without the lag they would cost 600.00
+    assert days[late.pk].cost_curve[100] == pytest.approx(0.18 * 100, abs=1.0)
+    assert days[soon.pk].cost_curve[100] == pytest.approx(0.18 * 30 + 6.0 * 70, abs=10.0)
+
+
+def test_a_lag_that_ages_out_before_its_lead_is_worn_is_replaced_by_itself(town: Town) -> None:
+    unit = town.unit(train=RO_DI_TRAIN)
+    town.forecast(town.position(unit, "resin", "lead"), 90)
+    town.forecast(town.position(unit, "resin", "lag"), 40, driver="time_cap")
+    refresh_needs(company=town.company, now=NOW)
+    needs = _open(town)
+    assert sorted(needs) == ["replace lag resin", "rotate lead resin"]
+    assert needs["rotate lead resin"].lag_forecast is None
+    assert needs["rotate lead resin"].late_cost_per_day == pytest.approx(0.18)
 
 
 def test_both_cartridges_are_replaced_when_the_lag_is_spent_as_well(town: Town) -> None:

@@ -117,7 +117,8 @@ def test_the_weeks_to_order_for_hold_what_no_round_serves_yet(town: Town) -> Non
     weeks = PartsList.objects.get(scope="period", first_day=TODAY, last_day=TODAY + timedelta(days=55))
     line = weeks.lines.get()
     assert line.item == town.item("membrane")
-    assert line.needed_by == Visit.objects.get().best_day
+    # the membrane may be wanted before the visit's best day with more than the tenth that the service level leaves
+    assert TODAY + timedelta(days=26) < line.needed_by <= Visit.objects.get().best_day
     assert TODAY < line.order_by <= line.needed_by - timedelta(days=8)
 
 

@@ -69,6 +69,7 @@ def rates_of(policy: Policy) -> Rates:
         overtime_hour_cents=round(policy.overtime_cost_per_hour * 100.0),
         missed_urgent_cents=round(policy.missed_urgent_cost * 100.0),
         missed_appointment_cents=round(policy.missed_appointment_cost * 100.0),
+        currency=policy.currency,
     )
 
 

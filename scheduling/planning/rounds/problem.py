@@ -235,7 +235,7 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Rates:
-    """Prices of a round, in cents.
+    """Prices of a round, in cents of ``currency``, which sentences write behind an amount.
 
     ``missed_*`` are what the solver is told; the evaluator counts misses and compares them before any money.
     """
@@ -245,10 +245,12 @@ class Rates:
     overtime_hour_cents: int = 5_400
     missed_urgent_cents: int = 100_000
     missed_appointment_cents: int = 300_000
+    currency: str = "EUR"
 
     def __post_init__(self) -> None:
         for name in self.__dataclass_fields__:
-            _whole(f"rates.{name}", getattr(self, name))
+            if name != "currency":
+                _whole(f"rates.{name}", getattr(self, name))
 
 
 @dataclass(frozen=True, eq=False)

@@ -63,8 +63,8 @@ def explain_unserved(problem: RoundProblem, plan: Plan) -> tuple[Unserved, ...]:
     return tuple(_explain(problem, plan, k, exchanges) for k in range(len(problem.candidates)) if k not in served)
 
 
-def _money(cents: int) -> str:
-    return f"{cents / 100:,.2f}"
+def _money(cents: int, problem: RoundProblem) -> str:
+    return f"{cents / 100:,.2f} {problem.rates.currency}"
 
 
 def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -> Unserved:
@@ -105,7 +105,8 @@ def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -
         return Unserved(
             c.key,
             UnservedReason.NOT_WORTH_IT,
-            f"{c.name}: it is not due yet; doing it now would cost {_money(-best)} more than waiting, before driving.",
+            f"{c.name}: it is not due yet; doing it now would cost {_money(-best, problem)} more than waiting, before "
+            "driving.",
             extra_cents=-best,
         )
     found = cheapest_insertion(problem, plan, k, alone)
@@ -115,14 +116,14 @@ def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -
             c.key,
             UnservedReason.DEARER_THAN_WAITING,
             f"{c.name}: the cheapest way, {date:%a} {date.day} {date:%b} with "
-            f"{problem.installers[found.installer].key}, costs {_money(found.extra_cents)} more than waiting.",
+            f"{problem.installers[found.installer].key}, costs {_money(found.extra_cents, problem)} more than waiting.",
             extra_cents=found.extra_cents,
         )
     if found is not None:
         return Unserved(
             c.key,
             UnservedReason.NOT_FOUND,
-            f"{c.name}: it would fit and save {_money(-found.extra_cents)}; plan again with more effort.",
+            f"{c.name}: it would fit and save {_money(-found.extra_cents, problem)}; plan again with more effort.",
             extra_cents=found.extra_cents,
         )
     return _full(problem, k, alone, exchanges)
@@ -142,9 +143,9 @@ def _full(problem: RoundProblem, k: int, cells: list[tuple[int, int]], exchanges
     date = problem.date_of(day)
     other = problem.candidates[gone]
     compared = (
-        f"the plan would cost {_money(extra)} more"
+        f"the plan would cost {_money(extra, problem)} more"
         if extra >= 0
-        else f"the plan would cost {_money(-extra)} less; plan again with more effort"
+        else f"the plan would cost {_money(-extra, problem)} less; plan again with more effort"
     )
     return Unserved(
         c.key,

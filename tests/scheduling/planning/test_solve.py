@@ -250,7 +250,7 @@ def test_on_full_days_it_names_what_would_have_to_give_way_and_the_money() -> No
     assert told["v1"].displaces == "v2"
     assert told["v1"].extra_cents == 100
     assert "v2" in told["v1"].sentence
-    assert "1.00" in told["v1"].sentence
+    assert "1.00 EUR" in told["v1"].sentence
 
 
 def test_many_installers_are_taken_in_parts() -> None:

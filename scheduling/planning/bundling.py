@@ -357,9 +357,10 @@ class _Rows:
         last = np.array(
             [math.inf if need.deadline_day is None else need.deadline_day for need in needs], dtype=np.float64
         )
-        urgent = np.array([need.urgent for need in needs], dtype=np.bool_)
-        last = np.where(urgent, np.minimum(last, routed_days - 1), last)
-        # what is overdue, or allowed only after its deadline has gone by, is allowed at once and no later
+        # a deadline that has gone by can only be made good: in the days that are routed now
+        overdue = last < 0.0
+        urgent = np.array([need.urgent for need in needs], dtype=np.bool_) | overdue
+        last = np.where(urgent, np.minimum(np.where(overdue, math.inf, last), routed_days - 1), last)
         first = np.maximum(first, 0.0)
         last = np.maximum(last, first)
         rows = cls(
@@ -476,10 +477,12 @@ def _write_proposals(
     on_visit = np.flatnonzero(chosen_week < weeks)
     if on_visit.size == 0:
         return []
-    code = site_of_row[on_visit] * weeks + chosen_week[on_visit]
+    week_code = site_of_row[on_visit] * weeks + chosen_week[on_visit]
+    share = _share_of_week(week_code, rows.first_day[on_visit], rows.last_day[on_visit])
+    code = week_code * (share.max() + 1) + share
     by_visit = on_visit[np.argsort(code, kind="stable")]
     codes, first = np.unique(np.sort(code), return_index=True)
-    bundle_site, bundle_week = np.divmod(codes, weeks)
+    bundle_site, bundle_week = np.divmod(codes // (share.max() + 1), weeks)
     part = rows.take(by_visit)
 
     span = 7 * weeks + 28
@@ -503,13 +506,15 @@ def _write_proposals(
         allowed = (grid <= sub.last_day[:, None]) & (grid >= sub.first_day[:, None])
         starts = first[lo:hi] - r0
         price, interval_days = visit_price[bundle_site[lo:hi]], 7.0 * interval_weeks[bundle_site[lo:hi]]
-        spread = price[:, None] * (1.0 - np.minimum(grid / interval_days[:, None], 1.0))
+        # a visit put off is paid for later; one that must be made now gains nothing by that
+        must = np.logical_or.reduceat(sub.urgent, starts)
+        put_off = np.where(must[:, None], 0.0, np.minimum(grid / interval_days[:, None], 1.0))
+        spread = price[:, None] * (1.0 - put_off)
         free = np.add.reduceat(total, starts, axis=0) + spread
         open_day = np.logical_and.reduceat(allowed, starts, axis=0)
         near = (grid >= 7 * (bundle_week[lo:hi, None] - 1)) & (grid < 7 * (bundle_week[lo:hi, None] + 2))
         inside = np.where(open_day & near, free, math.inf)
-        # needs that exclude each other's days still share the visit's week, so its middle is the fallback
-        best = np.where(np.isfinite(inside).any(axis=1), np.argmin(inside, axis=1), 7 * bundle_week[lo:hi] + 3)
+        best = np.argmin(inside, axis=1)
         rows_here = np.arange(hi - lo)
         at_best = free[rows_here, best]
         due = open_day & (free <= at_best[:, None] + policy.due_window_tolerance)
@@ -523,7 +528,7 @@ def _write_proposals(
         latest[lo:hi] = np.maximum(np.minimum(last_due, risk_day), best)
         by_day[lo:hi] = np.where(open_day, free - travel[bundle_site[lo:hi], None], math.inf)[:, :routed_days]
         if_left[lo:hi] = free[:, routed_days:].min(axis=1)
-        forced[lo:hi] = ~open_day[:, routed_days:].any(axis=1) | np.logical_or.reduceat(sub.urgent, starts)
+        forced[lo:hi] = ~open_day[:, routed_days:].any(axis=1) | must
         local = bundle_of[r0:r1] - lo
         at = best[local]
         idx = np.arange(r1 - r0)
@@ -579,6 +584,22 @@ def _write_proposals(
     return proposals
 
 
+def _share_of_week(week_code: IntArray, first_day: FloatArray, last_day: FloatArray) -> IntArray:
+    """0 for what can be done on one day with the other needs of its site and week, 1 for what needs a day after that.
+
+    A deadline on Tuesday and a first allowed day on Thursday fall into one week and still ask for two visits.
+    """
+    share = np.zeros(week_code.size, dtype=np.int64)
+    while True:
+        _, visit = np.unique(week_code * 8 + share, return_inverse=True)
+        last = np.full(visit.max() + 1, math.inf)
+        np.minimum.at(last, visit, last_day)
+        too_early = first_day > last[visit]
+        if not too_early.any():
+            return share
+        share = share + too_early
+
+
 def _explain(
     need: Need,
     *,
@@ -605,6 +626,8 @@ def _explain(
         parts.append(f"{name}: {state} by the visit with {probability:.0%} probability")
     else:
         parts.append(name)
+    if need.deadline_day is not None:
+        parts.append(_deadline_said(need.deadline_day))
     if waste >= 0.005:
         parts.append(f"{waste:.2f} {currency} of its life is given up")
     if waiting > 0.005:
@@ -627,6 +650,13 @@ def _explain(
         exhausted_probability=probability,
         sentence="; ".join(parts) + ".",
     )
+
+
+def _deadline_said(day: int) -> str:
+    if day < 0:
+        return f"its deadline went by {-day} day{'' if day == -1 else 's'} ago, so it is done at once"
+    when = "today" if day == 0 else "tomorrow" if day == 1 else f"in {day} days"
+    return f"it must be done by its deadline {when}"
 
 
 def _summary(choices: tuple[NeedChoice, ...], visit_price: float, day: int, currency: str) -> str:

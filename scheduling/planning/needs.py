@@ -61,7 +61,8 @@ class Need:
     not_before_day
         First day it may be done, counted from today (0); None: today.
     deadline_day
-        Last day it may be done (a legal or hygienic limit, hard); None: no limit.
+        Last day it may be done (a legal or hygienic limit, hard); None: no limit. Negative: it has gone by, and the
+        task is done in the days that are routed now.
     quantile_days
         Exhaustion date at QUANTILE_LEVELS, days from today, may be negative; empty: no forecast, see ``late_cost``.
     remaining_share

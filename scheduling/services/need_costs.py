@@ -62,10 +62,12 @@ def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
 
 
 def _allowed(need: Need, today: date) -> tuple[int | None, int | None]:
-    """First and last allowed day from today; a deadline that has gone by forbids nothing any more."""
+    """First and last allowed day from today; a deadline that has gone by is negative, and forbids no day any more."""
     first = (need.not_before - today).days if need.not_before is not None else None
     last = (need.deadline - today).days if need.deadline is not None else None
-    if last is not None and (last < 0 or (first is not None and first > last)):
+    if last is not None and last < 0:
+        return None, last
+    if first is not None and last is not None and first > last:
         return None, None
     return (None if first is not None and first <= 0 else first), last
 
@@ -103,7 +105,8 @@ def price_needs(needs: Sequence[Need], *, policy: ServicePolicy, today: date) ->
     ).total
     for row, (need, as_planned) in enumerate(zip(needs, asked, strict=True)):
         first = as_planned.not_before_day or 0
-        last = as_planned.deadline_day if as_planned.deadline_day is not None else span
+        deadline = as_planned.deadline_day
+        last = span if deadline is None or deadline < 0 else deadline
         allowed = (days >= first) & (days <= last)
         costs = np.where(allowed, curves[row], np.inf)
         best = int(np.argmin(costs))

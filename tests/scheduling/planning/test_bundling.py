@@ -169,7 +169,53 @@ def test_an_urgent_need_is_planned_within_the_routed_days() -> None:
 def test_an_overdue_deadline_means_now() -> None:
     need = Need("check", "a", "unit", NeedKind.SANITISE, minutes=25.0, deadline_day=-12)
     (visit,) = bundle_visits([need], [BundlingSite("a", HERE)], policy=POLICY)
-    assert (visit.best_day, visit.latest_day, visit.urgent) == (0, 0, True)
+    assert (visit.best_day, visit.urgent) == (0, True)
+    assert visit.latest_day < POLICY.horizon_days
+    assert "its deadline went by 12 days ago" in visit.choices[0].sentence
+
+
+def test_a_deadline_before_another_needs_first_day_makes_two_visits_of_one_week() -> None:
+    check = Need("check", "a", "unit", NeedKind.INSPECT, minutes=10.0, deadline_day=8)
+    start = Need("start", "a", "unit", NeedKind.COMMISSION, minutes=90.0, not_before_day=11, deadline_day=13)
+    visits = bundle_visits([check, start], [BundlingSite("a", HERE)], policy=POLICY)
+    assert [visit.needs for visit in visits] == [("check",), ("start",)]
+    assert visits[0].latest_day <= 8
+    assert visits[1].earliest_day >= 11
+    assert "it must be done by its deadline in 8 days" in visits[0].choices[0].sentence
+
+
+@settings(max_examples=60)
+@given(st.integers(0, 10_000))
+def test_no_deadline_is_passed_and_nothing_is_done_before_its_first_day(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    needs = []
+    for key in map(str, range(int(rng.integers(1, 9)))):
+        first = int(rng.integers(0, 150)) if rng.random() < 0.4 else None
+        last = (first or 0) + int(rng.integers(0, 40)) if rng.random() < 0.7 else None
+        kind = rng.choice([NeedKind.SANITISE, NeedKind.INSPECT, NeedKind.COMMISSION, NeedKind.REPLACE])
+        worn = tuple(SPREAD * rng.uniform(1.0, 400.0)) if kind == NeedKind.REPLACE else ()
+        needs.append(
+            Need(
+                key,
+                "a",
+                "unit",
+                NeedKind(kind),
+                minutes=10.0,
+                not_before_day=first,
+                deadline_day=last,
+                quantile_days=worn,
+                price=float(rng.uniform(0.0, 90.0)),
+                late_cost_per_day=float(rng.choice([0.0, 0.5, 6.0])),
+                urgent=bool(rng.random() < 0.1),
+            )
+        )
+    visits = bundle_visits(needs, [BundlingSite("a", HERE)], policy=POLICY)
+    planned = {key: visit for visit in reversed(visits) for key in visit.needs}
+    for need in needs:
+        if need.deadline_day is not None:
+            assert planned[need.key].latest_day <= need.deadline_day
+        if need.not_before_day is not None and need.key in planned:
+            assert planned[need.key].earliest_day >= need.not_before_day
 
 
 def test_a_far_site_is_visited_less_often() -> None:

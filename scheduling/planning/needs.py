@@ -156,12 +156,14 @@ def _support(quantile_days: FloatArray, levels: FloatArray) -> tuple[FloatArray,
     """Knots of the distribution and the probability mass between neighbours.
 
     Between the given quantiles the quantile function is a straight line; beyond the outer ones the outer line goes on
-    to probability 0 and 1, which gives the distribution an end without inventing a long tail.
+    to probability 0 and 1, which gives the distribution an end without inventing a long tail. It does not go on into
+    the past: what most likely still stands is not taken to have been spent weeks ago.
     """
     q = np.maximum.accumulate(quantile_days, axis=1)
     slope_low = (q[:, 1] - q[:, 0]) / (levels[1] - levels[0])
     slope_high = (q[:, -1] - q[:, -2]) / (levels[-1] - levels[-2])
     first = q[:, 0] - slope_low * levels[0]
+    first = np.where(q[:, 0] >= 0.0, np.maximum(first, 0.0), first)
     last = q[:, -1] + slope_high * (1.0 - levels[-1])
     knots = np.concatenate([first[:, None], q, last[:, None]], axis=1)
     mass = np.diff(np.concatenate([[0.0], levels, [1.0]]))

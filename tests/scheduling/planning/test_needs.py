@@ -24,6 +24,7 @@ def draw(quantiles: np.ndarray, n: int = 200_001) -> np.ndarray:
     levels = np.array(QUANTILE_LEVELS)
     p = (np.arange(n) + 0.5) / n
     first = quantiles[0] - (quantiles[1] - quantiles[0]) / (levels[1] - levels[0]) * levels[0]
+    first = max(first, 0.0) if quantiles[0] >= 0.0 else first
     last = quantiles[-1] + (quantiles[-1] - quantiles[-2]) / (levels[-1] - levels[-2]) * (1.0 - levels[-1])
     return np.interp(p, [0.0, *levels, 1.0], [first, *quantiles, last])
 
@@ -31,6 +32,12 @@ def draw(quantiles: np.ndarray, n: int = 200_001) -> np.ndarray:
 def test_the_quantiles_come_back() -> None:
     quantiles = [3.0, 7.0, 20.0, 41.0, 60.0, 95.0, 120.0]
     assert exhausted_probability([quantiles], quantiles)[0] == pytest.approx(QUANTILE_LEVELS)
+
+
+def test_what_stands_was_not_spent_in_the_past() -> None:
+    assert exhausted_probability([[10.0, 40.0, 80.0, 120.0, 150.0, 170.0, 180.0]], [0.0, 10.0])[0] == pytest.approx(
+        [0.0, 0.05]
+    )
 
 
 @given(rising, st.floats(0.0, 300.0))

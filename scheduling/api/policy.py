@@ -43,34 +43,34 @@ class PolicySerializer(StrictSerializer):
     departures = serializers.ListField(
         child=serializers.CharField(), read_only=True, help_text="settings that the company has set itself"
     )
-    visit_cost = _number("a visit before anybody drives or works")
-    driving_cost_per_minute = _number("an installer's minute at the wheel")
-    driving_cost_per_km = _number("a kilometre of the van")
-    working_cost_per_minute = _number("an installer's minute at the unit")
-    overtime_cost_per_hour = _number("an hour after the end of the shift, on top")
+    visit_cost = _number("money: a visit before anybody drives or works")
+    driving_cost_per_minute = _number("money: an installer's minute at the wheel")
+    driving_cost_per_km = _number("money: a kilometre of the van")
+    working_cost_per_minute = _number("money: an installer's minute at the unit")
+    overtime_cost_per_hour = _number("money: an hour after the end of the shift, on top")
     late_cost_per_day = serializers.DictField(
         child=serializers.DictField(child=FiniteFloatField()),
         required=False,
         allow_null=True,
-        help_text="stage, then use, to what a day with that stage exhausted costs",
+        help_text="stage, then use, to the money that a day with that stage exhausted costs",
     )
     removal_minutes = _number("minutes at a site before and after any task")
     task_minutes = serializers.DictField(
         child=FiniteFloatField(), required=False, allow_null=True, help_text="kind of need to its minutes"
     )
-    target_risk = _number("highest acceptable probability that a cartridge is exhausted before its visit")
-    urgent_probability = _number("from this probability of being exhausted today on a need is urgent")
-    urgent_late_cost_per_day = _number("and if a late day costs at least this")
+    target_risk = _number("highest acceptable probability (0 to 1) that a cartridge is exhausted before its visit")
+    urgent_probability = _number("from this probability (0 to 1) of being exhausted today on a need is urgent")
+    urgent_late_cost_per_day = _number("and if a late day costs at least this much money")
     bundling_weeks = _whole("weeks ahead for which visits are chosen")
     horizon_days = _whole("working days that are planned by default")
-    visit_interval_weeks = _number("usual time between two visits to a site")
-    due_window_tolerance = _number("a visit is due on days within this much of its best day")
+    visit_interval_weeks = _number("usual weeks between two visits to a site")
+    due_window_tolerance = _number("a visit is due on days that cost at most this much money more than its best day")
     stops_per_round = _number("stops a round usually has")
-    lunch_minutes = _number("the break; 0 for none")
+    lunch_minutes = _number("minutes of the break; 0 for none")
     lunch_earliest_start_s = _whole("second of the day from which the break may start")
     lunch_latest_start_s = _whole("second of the day by which it must start")
-    missed_urgent_cost = _number("what the planner is told an urgent visit left out would cost")
-    missed_appointment_cost = _number("what it is told a confirmed appointment left out would cost")
+    missed_urgent_cost = _number("money that the planner is told an urgent visit left out would cost")
+    missed_appointment_cost = _number("money that it is told a confirmed appointment left out would cost")
     sanitise_every_days = _whole("days between two sanitisings of a pressurised tank")
     sanitise_early_days = _whole("how many days before that it may be done along with something else")
     unread_after_days = _whole("days without a reading after which a unit is to be inspected")
@@ -78,7 +78,9 @@ class PolicySerializer(StrictSerializer):
     parts_service_level = _number(
         "probability, 0.5 to 0.999, with which no piece is missing in those days; the higher, the more is ordered"
     )
-    lead_late_share = _number("share of a late day's cost that counts while a lag polishes behind a spent lead")
+    lead_late_share = _number(
+        "share (0 to 1) of a late day's cost that counts while a lag polishes behind a spent lead"
+    )
     plans_with_van_stock = serializers.BooleanField(
         required=False, allow_null=True, help_text="whether rounds may only use what the vans hold by the last count"
     )
@@ -94,7 +96,7 @@ class PolicySerializer(StrictSerializer):
         child=FiniteFloatField(),
         required=False,
         allow_null=True,
-        help_text="kind of need to what a day costs on which it is due and undone, where no forecast speaks",
+        help_text="kind of need to the money that a day costs on which it is due and undone, where no forecast speaks",
     )
     task_skills = serializers.DictField(
         child=serializers.ListField(child=serializers.CharField(max_length=40)),

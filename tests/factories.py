@@ -512,6 +512,20 @@ class ServiceRecordFactory(TenantFactory):
     received_at = NOW
 
 
+class ServicePhotoFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.ServicePhoto
+
+    record = factory.SubFactory(ServiceRecordFactory)
+    media_type = "image/png"
+    size = 68
+    width = 1
+    height = 1
+    digest = factory.Sequence(lambda n: f"{n:064x}")
+    file = factory.django.FileField(data=b"no picture at all", filename="picture")
+    received_at = NOW
+
+
 class PlanFactory(TenantFactory):
     class Meta:
         model = scheduling.Plan

@@ -36,3 +36,4 @@ if _choice == "sqlite":
 
 # A password hash that is slow on purpose would be most of the suite's time.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+MEDIA_ROOT = str(Path(tempfile.gettempdir()) / f"ro-fleet-files-{os.getpid()}")

@@ -187,6 +187,10 @@ PDF_FONT = env.str("PDF_FONT", default="")
 if PDF_FONT and not Path(PDF_FONT).is_file():
     raise ImproperlyConfigured(f"PDF_FONT is '{PDF_FONT}': name a TrueType file that is there.")
 
+# Pictures of the work. Nothing serves this folder: they are read through the API, by those who may see their report.
+MEDIA_ROOT = env.str("FILES_DIR", default=str(DATA_DIR / "files"))
+MEDIA_URL = ""
+
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "accounts.api.authentication.TokenAuthentication",
@@ -254,6 +258,7 @@ SPECTACULAR_SETTINGS = {
         "NeedSourceEnum": "scheduling.models.Need.Source",
         "VisitStateEnum": "scheduling.models.Visit.State",
         "SitePairRuleEnum": "scheduling.models.SitePair.Rule",
+        "ServicePhotoKindEnum": "scheduling.models.ServicePhoto.Kind",
         "MessageKindEnum": "scheduling.models.Message.Kind",
         "MessageStateEnum": "scheduling.models.Message.State",
         "MessageAudienceEnum": "scheduling.models.Message.Audience",

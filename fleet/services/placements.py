@@ -50,7 +50,8 @@ def place(
     with transaction.atomic():
         _lock(position.unit_id)
         _check_item(position, item)
-        standing = _standing(position)
+        standing = _stood(position, at)
+        later = (standing.removed_at, standing.removal) if standing is not None else (None, "")
         if standing is not None:
             if not removal:
                 raise Conflict(
@@ -63,7 +64,14 @@ def place(
         else:
             _check_gap(position, at)
         fresh = Placement.objects.create(
-            position=position, item=item, serial_or_lot=serial_or_lot, placed_at=at, first_installed_at=at
+            position=position,
+            item=item,
+            serial_or_lot=serial_or_lot,
+            placed_at=at,
+            first_installed_at=at,
+            # a report that was overtaken by a later one: what was fitted then has left again by now
+            removed_at=later[0],
+            removal=later[1],
         )
         _note(by, "place cartridge", fresh, now, position, {"item": item.code, "replaces": standing and standing.pk})
     return fresh
@@ -167,6 +175,19 @@ def _standing(position: Position) -> Placement | None:
         Placement.objects.filter(position=position, removed_at__isnull=True).select_related("position", "item").first()
     )
     return found
+
+
+def _stood(position: Position, at: datetime) -> Placement | None:
+    """What stood there at a moment; what stands there now, unless a later report came in first."""
+    standing = _standing(position)
+    if standing is None or standing.placed_at <= at:
+        return standing
+    found: Placement | None = (
+        Placement.objects.filter(position=position, placed_at__lte=at, removed_at__gt=at, continued_by__isnull=True)
+        .select_related("position", "item")
+        .first()
+    )
+    return found or standing
 
 
 def _moment(given: datetime | None, now: datetime, pointer: str = "/placed_at") -> datetime:

@@ -59,6 +59,16 @@ class OrderTextRenderer(JSONRenderer):
         return None
 
 
+class AnyImageRenderer(JSONRenderer):
+    """Lets a caller ask for a picture; the view itself answers with it."""
+
+    media_type = "image/*"
+    format = "image"
+
+    def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
+        return None
+
+
 class GeoJSONRenderer(JSONRenderer):
     """JSON under its registered name."""
 

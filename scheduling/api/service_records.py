@@ -2,17 +2,26 @@
 
 from typing import Any
 
-from drf_spectacular.utils import extend_schema
+from django.http import HttpResponse
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.parsers import MultiPartParser
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.api.fields import MomentField, OneOfField, TenantRelatedField
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import CreateMixin, ReadOnlyViewSet
+from fleet.api.readings import NewReadingSerializer
 from fleet.models import CatalogueItem, Placement, Position, Site, Unit
-from scheduling.models import Need, ServiceRecord, Visit
+from scheduling.api.notes import SentSerializer
+from scheduling.api.renderers import AnyImageRenderer
+from scheduling.models import Need, ServicePhoto, ServiceRecord, Visit
 from scheduling.services.outcomes import TaskOutcome
+from scheduling.services.service_photos import add_photo
 from scheduling.services.work_records import PartUsed, WorkDone, record_work
 
 _REMOVALS = [choice for choice in Placement.Removal.choices if choice[0] != Placement.Removal.ROTATED]
@@ -41,11 +50,30 @@ class TakenSerializer(StrictSerializer):
     uncounted = serializers.IntegerField(help_text="used although the last count knew of none")
 
 
+class OverSerializer(StrictSerializer):
+    """Pieces that were over."""
+
+    item = serializers.IntegerField()
+    quantity = serializers.IntegerField()
+
+
+class PhotoSerializer(TenantModelSerializer):
+    """A picture of the work, or a signature; the picture itself is at `/service-photos/<id>/image/`."""
+
+    class Meta:
+        model = ServicePhoto
+        fields = ["id", "record", "kind", "media_type", "size", "width", "height", "digest", "caption", "received_at"]
+        read_only_fields = fields
+
+
 class ServiceRecordSerializer(TenantModelSerializer):
     """What was done at a site."""
 
     work = DoneSerializer(many=True, read_only=True)
     parts = TakenSerializer(many=True, read_only=True)
+    leftover = OverSerializer(many=True, read_only=True)
+    readings = serializers.ListField(child=serializers.IntegerField(), read_only=True, help_text="ids")
+    photos = PhotoSerializer(many=True, read_only=True)
 
     class Meta:
         model = ServiceRecord
@@ -59,6 +87,11 @@ class ServiceRecordSerializer(TenantModelSerializer):
             "minutes",
             "work",
             "parts",
+            "leftover",
+            "readings",
+            "confirmed_by",
+            "confirmed_at",
+            "photos",
             "note",
             "received_at",
         ]
@@ -112,6 +145,11 @@ class NotDoneSerializer(StrictSerializer):
     reason = serializers.CharField(max_length=500, help_text="why not")
 
 
+@extend_schema_field(NewReadingSerializer)
+class NewReadingField(serializers.JSONField):
+    """A reading; intake reads it, by the rules of readings that are sent by themselves."""
+
+
 class NewServiceRecordSerializer(StrictSerializer):
     """A report of work; the same reference sent again changes nothing."""
 
@@ -135,14 +173,40 @@ class NewServiceRecordSerializer(StrictSerializer):
         default=list,
         help_text="tasks of the visit that were not done; every other one must be among the work",
     )
+    readings = serializers.ListField(
+        child=NewReadingField(),
+        required=False,
+        default=list,
+        max_length=100,
+        help_text="before and after (occasion as_found, as_left), each with its unit; taken when the work was done",
+    )
+    leftover = PartUsedSerializer(  # type: ignore[call-arg]
+        many=True, required=False, default=list, max_length=100, help_text="pieces found over: they go into the van"
+    )
+    confirmed_by = serializers.CharField(
+        max_length=120,
+        required=False,
+        allow_blank=True,
+        default="",
+        help_text="who at the client's saw that it was done",
+    )
+    confirmed_at = MomentField(required=False, allow_null=True, default=None)
     note = serializers.CharField(max_length=2000, required=False, allow_blank=True, default="")
+
+
+class NewPhotoSerializer(SentSerializer):
+    """A picture of the work, or the client's signature."""
+
+    file = serializers.FileField()
+    kind = OneOfField(choices=ServicePhoto.Kind.choices, required=False, default=ServicePhoto.Kind.PHOTO.value)
+    caption = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
 
 
 class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
     """What was done. A record places and removes cartridges, takes stock, settles needs and closes its visit."""
 
     resource = "service_record"
-    queryset = ServiceRecord.objects.all()
+    queryset = ServiceRecord.objects.prefetch_related("photos")
     serializer_class = ServiceRecordSerializer
     input_serializer_class = NewServiceRecordSerializer
     filterset_fields = {
@@ -170,9 +234,46 @@ class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
                 work=[WorkDone(**row) for row in sent["work"]],
                 used=None if sent["parts"] is None else [PartUsed(**row) for row in sent["parts"]],
                 not_done=[TaskOutcome(row["need"], False, row["reason"]) for row in sent["not_done"]],
+                readings=sent["readings"],
+                leftover=[PartUsed(**row) for row in sent["leftover"]],
+                confirmed_by=sent["confirmed_by"].strip(),
+                confirmed_at=sent["confirmed_at"],
                 note=sent["note"],
                 now=self.now,
             )
             response = self.answer(self.reread(record), status=201 if is_new else 200)
         response.headers["Location"] = f"{request.path.rstrip('/')}/{record.pk}/"
         return response
+
+    @extend_schema(request={"multipart/form-data": NewPhotoSerializer}, responses={201: PhotoSerializer})
+    @action(detail=True, methods=["post"], url_path="photos", parser_classes=[MultiPartParser])
+    def add_photo(self, request: Request, pk: str) -> Response:
+        """Add a photo or a signature: JPEG, PNG or WebP, 10 MB at most. 200 when the same picture came before."""
+        record = self.get_object()
+        photo, is_new = add_photo(record=record, by=self.by, now=self.now, **NewPhotoSerializer.read(self))
+        return Response(PhotoSerializer(photo).data, status=201 if is_new else 200)
+
+
+class ServicePhotoViewSet(ReadOnlyViewSet):
+    """Pictures of the work, and signatures."""
+
+    resource = "service_photo"
+    queryset = ServicePhoto.objects.all()
+    serializer_class = PhotoSerializer
+    filterset_fields = {"record": ["exact"], "record__site": ["exact"], "kind": ["exact"]}
+    ordering_fields = ["received_at"]
+
+    @extend_schema(responses={(200, "image/*"): OpenApiTypes.BINARY})
+    @action(detail=True, methods=["get"], renderer_classes=[AnyImageRenderer, JSONRenderer])
+    def image(self, request: Request, pk: str) -> HttpResponse:
+        """Give the picture itself."""
+        photo = self.get_object()
+        with photo.file.open("rb") as stored:
+            content = stored.read()
+        headers = {
+            "Content-Disposition": f'inline; filename="photo-{photo.pk}"',
+            # what was sent as a picture is never run as anything else
+            "X-Content-Type-Options": "nosniff",
+            "Cache-Control": "private, max-age=86400",
+        }
+        return HttpResponse(content, content_type=photo.media_type, headers=headers)

@@ -11,7 +11,7 @@ from scheduling.api.orders import PurchaseOrderViewSet
 from scheduling.api.parts import PartsListViewSet, StockLevelViewSet
 from scheduling.api.plans import PlanViewSet, RoundViewSet
 from scheduling.api.policy import PolicyViewSet
-from scheduling.api.service_records import ServiceRecordViewSet
+from scheduling.api.service_records import ServicePhotoViewSet, ServiceRecordViewSet
 from scheduling.api.site_pairs import SitePairViewSet
 from scheduling.api.stops import StopViewSet
 from scheduling.api.travel import TravelViewSet
@@ -25,6 +25,7 @@ router.register("needs", NeedViewSet)
 router.register("visits", VisitViewSet)
 router.register("messages", MessageViewSet)
 router.register("service-records", ServiceRecordViewSet)
+router.register("service-photos", ServicePhotoViewSet)
 router.register("plans", PlanViewSet)
 router.register("rounds", RoundViewSet)
 router.register("stops", StopViewSet)

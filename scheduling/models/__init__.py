@@ -9,7 +9,7 @@ from scheduling.models.policy import CompanyPolicy
 from scheduling.models.rounds import Plan, Round, Stop, UnservedVisit
 from scheduling.models.site_pairs import SitePair
 from scheduling.models.travel import RoadCalibration
-from scheduling.models.visits import ServiceRecord, Visit, VisitTask
+from scheduling.models.visits import ServicePhoto, ServiceRecord, Visit, VisitTask
 
 __all__ = [
     "Absence",
@@ -25,6 +25,7 @@ __all__ = [
     "PurchaseOrderLine",
     "RoadCalibration",
     "Round",
+    "ServicePhoto",
     "ServiceRecord",
     "SitePair",
     "StockLevel",

@@ -145,6 +145,10 @@ class ServiceRecord(TenantModel):
         default=list, help_text="list of what was done: position, action, item, serial or lot, reason"
     )
     parts = models.JSONField(default=list, blank=True, help_text="items taken from the van or the store, with quantity")
+    leftover = models.JSONField(default=list, blank=True, help_text="pieces found over and put into the van")
+    readings = models.JSONField(default=list, blank=True, help_text="ids of the readings sent with the report")
+    confirmed_by = models.CharField(max_length=120, blank=True, help_text="who at the client's saw that it was done")
+    confirmed_at = models.DateTimeField(null=True, blank=True)
     note = models.TextField(blank=True)
     received_at = models.DateTimeField()
 
@@ -156,3 +160,39 @@ class ServiceRecord(TenantModel):
 
     def __str__(self) -> str:
         return f"record {self.reference}"
+
+
+def photo_path(photo: "ServicePhoto", name: str) -> str:
+    """Where a photo is kept: by company, under its digest, so that no name of a sender reaches the disk."""
+    kind = {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}[photo.media_type]
+    return f"company-{photo.record.company_id}/record-{photo.record_id}/{photo.digest}.{kind}"
+
+
+class ServicePhoto(TenantModel):
+    """A picture that belongs to a report: of the work, or the client's signature."""
+
+    TENANT_PATH = "record__company_id"
+    CLIENT_PATH = "record__site__client_id"
+
+    class Kind(models.TextChoices):
+        PHOTO = "photo", "photo"
+        SIGNATURE = "signature", "signature"
+
+    record = models.ForeignKey(ServiceRecord, on_delete=models.CASCADE, related_name="photos")
+    kind = models.CharField(max_length=9, choices=Kind, default=Kind.PHOTO)
+    file = models.FileField(upload_to=photo_path, max_length=200)
+    media_type = models.CharField(max_length=20)
+    size = models.PositiveIntegerField(help_text="bytes")
+    width = models.PositiveIntegerField(help_text="pixels")
+    height = models.PositiveIntegerField(help_text="pixels")
+    digest = models.CharField(max_length=64, help_text="SHA-256 of the file; the same picture is kept once")
+    caption = models.CharField(max_length=200, blank=True)
+    sent_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    received_at = models.DateTimeField()
+
+    class Meta:
+        ordering: ClassVar = ["record_id", "pk"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["record", "digest"], name="a_picture_once_per_record")]
+
+    def __str__(self) -> str:
+        return f"{self.kind} of {self.record_id}"

@@ -64,9 +64,12 @@ def put_into_store(*, company: Company, pieces: Mapping[int, int], now: datetime
 
 
 def take_from_stock(
-    *, company: Company, wanted: Mapping[CatalogueItem, int], installer: Installer | None
+    *, company: Company, wanted: Mapping[CatalogueItem, int], installer: Installer | None, used_at: datetime
 ) -> list[dict[str, Any]]:
     """Take pieces from the van, then from the store; call it inside the transaction of the work.
+
+    A report may come in after somebody counted what the work had left: pieces used before the count are gone from it
+    already, and are not taken a second time.
 
     Returns
     -------
@@ -81,8 +84,13 @@ def take_from_stock(
         left = quantity
         van = levels.get((item.pk, installer.pk)) if installer is not None else None
         store = levels.get((item.pk, None))
-        from_van, left = _take(van, left)
-        from_store, left = _take(store, left)
+        counted = van if van is not None else store
+        if counted is not None and counted.counted_at > used_at:
+            from_van, from_store = (quantity, 0) if van is not None else (0, quantity)
+            left = 0
+        else:
+            from_van, left = _take(van, left)
+            from_store, left = _take(store, left)
         taken.append(
             {
                 "item": item.pk,
@@ -103,3 +111,22 @@ def _take(level: StockLevel | None, quantity: int) -> tuple[int, int]:
         level.quantity -= taken
         level.save(update_fields=["quantity"])
     return taken, quantity - taken
+
+
+def put_into_stock(
+    *, company: Company, found: Mapping[CatalogueItem, int], installer: Installer | None, found_at: datetime
+) -> list[dict[str, Any]]:
+    """Put pieces that were over into the van, or into the store where nobody drives; inside the work's transaction.
+
+    A level that nobody has counted yet stays unknown, and one that was counted since knows of them already.
+    """
+    rows = StockLevel.objects.select_for_update(no_key=True).of_company(company).filter(item__in=list(found))
+    levels = {level.item_id: level for level in rows.filter(installer=installer).order_by("pk")}
+    put = []
+    for item, quantity in sorted(found.items(), key=lambda entry: entry[0].pk):
+        level = levels.get(item.pk)
+        if level is not None and level.counted_at <= found_at:
+            level.quantity += quantity
+            level.save(update_fields=["quantity"])
+        put.append({"item": item.pk, "quantity": quantity})
+    return put

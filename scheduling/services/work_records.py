@@ -10,14 +10,16 @@ from django.db import transaction
 from accounts.errors import Conflict, DomainError, Fault, InvalidInput
 from accounts.models import Company, Membership
 from accounts.services import record
-from fleet.models import CatalogueItem, Placement, Position, Site, Unit
+from fleet.intake.payloads import take_reading
+from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Unit
+from fleet.services.findings import refresh_findings
 from fleet.services.placements import place, rotate_lead_lag
 from scheduling.models import Installer, Need, ServiceRecord, Visit, VisitTask
 from scheduling.planning import parts
 from scheduling.services import messages
 from scheduling.services.message_texts import done_lines
 from scheduling.services.outcomes import TaskOutcome, settle_tasks
-from scheduling.services.stock import take_from_stock
+from scheduling.services.stock import put_into_stock, take_from_stock
 from scheduling.services.visit_parts import read_catalogue
 
 Kind = Need.Kind
@@ -77,6 +79,10 @@ def record_work(
     used: Sequence[PartUsed] | None = None,
     note: str = "",
     not_done: Sequence[TaskOutcome] = (),
+    readings: Sequence[Any] = (),
+    leftover: Sequence[PartUsed] = (),
+    confirmed_by: str = "",
+    confirmed_at: datetime | None = None,
 ) -> tuple[ServiceRecord, bool]:
     """Store a report of work and let everything follow from it, all or nothing.
 
@@ -99,6 +105,14 @@ def record_work(
         Pieces used; None: the cartridges fitted and what the catalogue's rules ask for.
     not_done
         Tasks of the visit that were not done, each with its reason; they stay open and are proposed again.
+
+    readings
+        Readings before and after, each with its unit, as they are sent by themselves; without a time of its own one is
+        taken when the work was done. A reading that was stored before under its reference is not stored again.
+    leftover
+        Pieces found over, which go into the van.
+    confirmed_by, confirmed_at
+        Who at the client's saw that it was done, and when; None: when the work was done.
 
     Returns
     -------
@@ -126,13 +140,18 @@ def record_work(
             return known, False
         row = _lock_visit(visit, site)
         _check(site, done_at, work, now)
+        if confirmed_at is not None and (confirmed_at > now or not confirmed_by):
+            said = "confirmed_at is the time at which confirmed_by saw the work: name them, and give a time gone by."
+            raise InvalidInput("confirmation_not_valid", said, faults=[Fault("/confirmed_at", said)])
         rows = [_Row(number, done, by, done_at, now) for number, done in enumerate(work)]
         for one in rows:
             one.carry_out()
         settled = _settle(rows, done_at, now)
         van = Installer.objects.of_company(company).filter(membership=by).first() or (row.installer if row else None)
         wanted = _wanted(company, rows) if used is None else _given(used)
-        taken = take_from_stock(company=company, wanted=wanted, installer=van)
+        taken = take_from_stock(company=company, wanted=wanted, installer=van, used_at=done_at)
+        over = put_into_stock(company=company, found=_given(leftover, "leftover"), installer=van, found_at=done_at)
+        read = _read(site, by, readings, reference, done_at, now)
         stored = ServiceRecord.objects.create(
             company=company,
             site=site,
@@ -143,6 +162,10 @@ def record_work(
             minutes=minutes,
             work=[one.as_stored() for one in rows],
             parts=taken,
+            leftover=over,
+            readings=read,
+            confirmed_by=confirmed_by,
+            confirmed_at=(confirmed_at or done_at) if confirmed_by else None,
             note=note,
             received_at=now,
         )
@@ -158,7 +181,36 @@ def record_work(
             messages.done(row, lines, now)
         details = {"reference": reference, "visit": row.pk if row else None, "needs": sorted(settled)}
         record(by=by, action="record work", subject=stored, details=details, now=now)
+        units = {done.unit.pk for done in work}
+        # after the indicators of the readings, which intake brings up to date when they are stored
+        transaction.on_commit(lambda: refresh_findings(company=company, now=now, units=units), robust=True)
     return stored, True
+
+
+def _read(
+    site: Site, by: Membership, readings: Sequence[Any], reference: str, done_at: datetime, now: datetime
+) -> list[int]:
+    """Store the readings of a report by the rules of any other; their ids."""
+    ids, faults = [], []
+    own = set(Unit.objects.filter(site=site).values_list("pk", flat=True))
+    for number, given in enumerate(readings):
+        row = given
+        if isinstance(given, dict):
+            row = {"taken_at": done_at.isoformat(), "reference": f"{reference}#{number + 1}"[:80], **given}
+        try:
+            reading, _ = take_reading(
+                company=site.company, by=by, row=row, source=Reading.Source.INSTALLER.value, now=now
+            )
+        except InvalidInput as error:
+            found = error.faults or (Fault("", error.sentence),)
+            faults += [Fault(f"/readings/{number}{fault.pointer}", fault.sentence) for fault in found]
+            continue
+        if reading.unit_id not in own:
+            faults.append(Fault(f"/readings/{number}/unit", "the unit stands at another site than the work."))
+        ids.append(reading.pk)
+    if faults:
+        raise InvalidInput("readings_not_valid", "The readings cannot be as reported.", faults=faults)
+    return ids
 
 
 def _lock_visit(visit: Visit | None, site: Site) -> Visit | None:
@@ -332,12 +384,12 @@ def _wanted(company: Company, rows: Sequence[_Row]) -> dict[CatalogueItem, int]:
     return {catalogue.items[item]: sum(by_visit.values()) for item, by_visit in taken.items()}
 
 
-def _given(used: Sequence[PartUsed]) -> dict[CatalogueItem, int]:
+def _given(used: Sequence[PartUsed], field: str = "parts") -> dict[CatalogueItem, int]:
     wanted: dict[CatalogueItem, int] = {}
     faults = []
     for number, part in enumerate(used):
         if part.quantity < 1:
-            faults.append(Fault(f"/parts/{number}/quantity", f"quantity must be at least 1, not {part.quantity}."))
+            faults.append(Fault(f"/{field}/{number}/quantity", f"quantity must be at least 1, not {part.quantity}."))
         wanted[part.item] = wanted.get(part.item, 0) + part.quantity
     if faults:
         raise InvalidInput("parts_not_valid", "The parts cannot be as reported.", faults=faults)

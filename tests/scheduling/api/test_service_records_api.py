@@ -1,13 +1,18 @@
 """Service records over the API."""
 
+from io import BytesIO
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from PIL import Image
 from rest_framework.test import APIClient
 
 from accounts.models import Client, Membership
 from fleet.models import Placement, Unit
-from scheduling.models import Installer, ServiceRecord, Visit
+from scheduling.models import Installer, ServicePhoto, ServiceRecord, Visit
+from scheduling.services import service_photos
 from tests.scheduling.night import run_night
 from tests.scheduling.town import Town
 
@@ -100,3 +105,101 @@ def test_another_companys_rows_are_refused_like_absent_ones(
             said.append(refused.content.replace(str(number).encode(), b"..."))
         assert said[0] == said[1]
     assert not ServiceRecord.objects.exists()
+
+
+def _picture(kind: str = "PNG", size: tuple[int, int] = (3, 2)) -> SimpleUploadedFile:
+    out = BytesIO()
+    Image.new("RGB", size, (10, 20, 30)).save(out, kind)
+    return SimpleUploadedFile("../../evil.html", out.getvalue(), content_type="text/html")
+
+
+def test_pictures_are_kept_once_and_read_by_those_who_may_see_the_report(
+    as_installer: APIClient,
+    as_client: APIClient,
+    as_other_client: APIClient,
+    as_rival: APIClient,
+    town: Town,
+    unit: Unit,
+    settings: Any,
+) -> None:
+    record = as_installer.post(ADDRESS, _body(town, unit), format="json").json()
+    address = f"{ADDRESS}{record['id']}/photos/"
+    sent = as_installer.post(address, {"file": _picture(), "caption": "Old cartridge"}, format="multipart")
+    assert sent.status_code == 201, sent.content
+    said = sent.json()
+    assert (said["media_type"], said["width"], said["height"], said["kind"]) == ("image/png", 3, 2, "photo")
+    assert as_installer.post(address, {"file": _picture()}, format="multipart").status_code == 200
+    signed = as_installer.post(address, {"file": _picture("JPEG"), "kind": "signature"}, format="multipart")
+    assert signed.json()["kind"] == "signature"
+    assert [photo["id"] for photo in as_client.get(f"{ADDRESS}{record['id']}/").json()["photos"]] == [
+        said["id"],
+        signed.json()["id"],
+    ]
+    image = f"/api/v1/service-photos/{said['id']}/image/"
+    for reader in (as_installer, as_client):
+        answer = reader.get(image, headers={"Accept": "image/*"})
+        assert (answer.status_code, answer.headers["Content-Type"]) == (200, "image/png")
+        assert answer.headers["X-Content-Type-Options"] == "nosniff"
+        assert Image.open(BytesIO(answer.content)).size == (3, 2)
+    for nobody in (as_other_client, as_rival):
+        assert nobody.get(image).status_code == 404
+        assert nobody.post(address, {"file": _picture()}, format="multipart").status_code in (403, 404)
+    photo = ServicePhoto.objects.get(pk=said["id"])
+    # the sender's name of a file never reaches the disk
+    assert photo.file.name == f"company-{town.company.pk}/record-{record['id']}/{photo.digest}.png"
+    assert Path(photo.file.path).is_relative_to(settings.MEDIA_ROOT)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"<html><script>alert(1)</script></html>", b"\x89PNG\r\n\x1a\n" + b"\x00" * 40, b"GIF89a" + b"\x00" * 40],
+)
+def test_what_is_no_picture_is_refused(as_installer: APIClient, town: Town, unit: Unit, content: bytes) -> None:
+    record = as_installer.post(ADDRESS, _body(town, unit), format="json").json()
+    file = SimpleUploadedFile("photo.png", content, content_type="image/png")
+    refused = as_installer.post(f"{ADDRESS}{record['id']}/photos/", {"file": file}, format="multipart")
+    assert refused.status_code == 400, refused.content
+    assert [fault["pointer"] for fault in refused.json()["errors"]] == ["/file"]
+    assert not ServicePhoto.objects.exists()
+
+
+def test_a_picture_that_is_too_large_is_refused(
+    as_installer: APIClient, town: Town, unit: Unit, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record = as_installer.post(ADDRESS, _body(town, unit), format="json").json()
+    for limit in ("MOST_BYTES", "MOST_PIXELS"):
+        with monkeypatch.context() as patch:
+            patch.setattr(service_photos, limit, 5)
+            refused = as_installer.post(f"{ADDRESS}{record['id']}/photos/", {"file": _picture()}, format="multipart")
+        assert refused.status_code == 400
+        assert "at most 5" in refused.json()["errors"][0]["detail"]
+
+
+def test_the_whole_report_in_one_call(as_installer: APIClient, town: Town, unit: Unit) -> None:
+    body = _body(
+        town,
+        unit,
+        readings=[{"unit": unit.pk, "occasion": "as_left", "permeate_tds": "8 ppm", "permeate_flow": "75 gpd"}],
+        leftover=[{"item": town.item("carbon").pk, "quantity": 1}],
+        confirmed_by="Mara Quell",
+        confirmed_at="2026-03-02T04:55:00+01:00",
+    )
+    said = as_installer.post(ADDRESS, body, format="json")
+    assert said.status_code == 201, said.content
+    assert (said.json()["confirmed_by"], said.json()["confirmed_at"]) == ("Mara Quell", "2026-03-02T03:55:00Z")
+    (reading,) = said.json()["readings"]
+    assert as_installer.get(f"/api/v1/readings/{reading}/").json()["occasion"] == "as_left"
+    assert as_installer.post(ADDRESS, body, format="json").json() == said.json()
+    for change, pointer in (
+        ({"readings": [{"unit": unit.pk, "permeate_tds": 8}]}, "/readings/0/permeate_tds"),
+        ({"readings": [{"unit": unit.pk, "colour": "red"}]}, "/readings/0/colour"),
+        ({"readings": "none"}, "/readings"),
+        ({"leftover": [{"item": 987654, "quantity": 1}]}, "/leftover/0/item"),
+        ({"leftover": [{"item": town.item("carbon").pk, "quantity": 0}]}, "/leftover/0/quantity"),
+        ({"not_done": [{"need": 987654, "reason": "x"}]}, "/not_done/0/need"),
+        ({"confirmed_at": "soon"}, "/confirmed_at"),
+    ):
+        refused = as_installer.post(ADDRESS, {**body, "visit": None, "reference": "other", **change}, format="json")
+        assert refused.status_code == 400, refused.content
+        assert pointer in [fault["pointer"] for fault in refused.json()["errors"]]
+    assert ServiceRecord.objects.count() == 1

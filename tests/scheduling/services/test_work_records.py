@@ -7,7 +7,7 @@ import pytest
 
 from accounts.errors import Conflict, DomainError, InvalidInput
 from accounts.models import AuditEntry, Membership
-from fleet.models import Placement, Unit
+from fleet.models import Finding, Placement, Reading, Unit
 from scheduling.models import Need, ServiceRecord, StockLevel, Visit
 from scheduling.services.needs import refresh_needs
 from scheduling.services.outcomes import TaskOutcome
@@ -218,3 +218,94 @@ def test_a_task_that_was_not_done_needs_its_reason(town: Town, unit: Unit, insta
     # what was left out comes in later, under a name of its own
     _report(unit, installer, [rotate], reference="van-1/0002", now=NOW + timedelta(hours=8))
     assert set(Visit.objects.first().tasks.values_list("outcome", flat=True)) == {"done"}
+
+
+def test_readings_before_and_after_come_with_the_report(town: Town, unit: Unit, installer: Membership) -> None:
+    readings = [
+        {
+            "unit": unit.code,
+            "occasion": "as_found",
+            "product_tds": "7 ppm",
+            "taken_at": (NOW + timedelta(hours=3)).isoformat(),
+        },
+        {"unit": unit.pk, "occasion": "as_left", "product_tds": "0 ppm"},
+    ]
+    record, _ = _report(unit, installer, _usual(town, unit), readings=readings)
+    stored = list(Reading.objects.filter(pk__in=record.readings).order_by("taken_at"))
+    assert [(r.occasion, r.product_tds_mg_per_l) for r in stored] == [("as_found", 7.0), ("as_left", 0.0)]
+    assert stored[1].taken_at == record.done_at
+    before = Reading.objects.count()
+    _report(unit, installer, _usual(town, unit), readings=readings, now=NOW + timedelta(days=1))
+    assert Reading.objects.count() == before
+
+
+def test_a_reading_that_cannot_be_true_stops_the_whole_report(town: Town, unit: Unit, installer: Membership) -> None:
+    elsewhere = town.unit()
+    before = _everything()
+    readings = [{"unit": unit.pk, "inlet_pressure": "600 psi"}, {"unit": elsewhere.pk, "product_tds": "1 ppm"}, 7]
+    with pytest.raises(InvalidInput) as error:
+        _report(unit, installer, _usual(town, unit), readings=readings)
+    pointers = [fault.pointer for fault in error.value.faults]
+    assert pointers[:2] == ["/readings/0/inlet_pressure", "/readings/1/unit"]
+    assert pointers[2].startswith("/readings/2")
+    assert _everything() == before
+    assert not Reading.objects.filter(inlet_pressure_kpa__gt=4000).exists()
+
+
+def test_what_was_over_goes_into_the_van(town: Town, unit: Unit, installer: Membership) -> None:
+    level = town.stock(town.item("carbon"), 4, installer.installer)
+    record, _ = _report(unit, installer, _usual(town, unit), leftover=[PartUsed(town.item("carbon"), 1)])
+    level.refresh_from_db()
+    assert level.quantity == 4 - 1 + 1
+    assert record.leftover == [{"item": town.item("carbon").pk, "quantity": 1}]
+
+
+def test_a_count_made_after_the_work_knows_of_it_already(town: Town, unit: Unit, installer: Membership) -> None:
+    level = town.stock(town.item("carbon"), 4, installer.installer)
+    StockLevel.objects.update(counted_at=NOW + timedelta(hours=4, minutes=30))
+    record, _ = _report(unit, installer, _usual(town, unit))
+    level.refresh_from_db()
+    assert level.quantity == 4
+    assert record.parts[0]["uncounted"] == 0
+
+
+def test_reports_that_arrive_in_the_wrong_order_make_the_same_history(
+    town: Town, unit: Unit, installer: Membership
+) -> None:
+    carbon = town.position(unit, "carbon")
+    first = {"done_at": NOW + timedelta(hours=1), "reference": "a"}
+    second = {"done_at": NOW + timedelta(hours=3), "reference": "b"}
+    work = {
+        "a": [WorkDone("replace", unit, carbon, removal="exhausted", serial_or_lot="A")],
+        "b": [WorkDone("replace", unit, carbon, removal="damaged", serial_or_lot="B")],
+    }
+    # the later one comes in first
+    for one in (second, first):
+        _report(unit, installer, work[one["reference"]], visit=None, **one)
+    stays = list(
+        carbon.placements.order_by("placed_at").values_list("serial_or_lot", "placed_at", "removed_at", "removal")
+    )
+    assert [(lot, placed) for lot, placed, _, _ in stays[1:]] == [("A", first["done_at"]), ("B", second["done_at"])]
+    assert [(left, why) for _, _, left, why in stays] == [
+        (first["done_at"], "exhausted"),
+        (second["done_at"], "damaged"),
+        (None, ""),
+    ]
+
+
+def test_who_saw_it_is_kept_and_when(town: Town, unit: Unit, installer: Membership) -> None:
+    record, _ = _report(unit, installer, _usual(town, unit), confirmed_by="Mara Quell")
+    assert (record.confirmed_by, record.confirmed_at) == ("Mara Quell", record.done_at)
+    for more in ({"confirmed_at": NOW}, {"confirmed_by": "Mara", "confirmed_at": NOW + timedelta(days=3)}):
+        with pytest.raises(InvalidInput, match="confirmed_at"):
+            _report(unit, installer, [WorkDone("inspect", unit)], visit=None, reference="z", **more)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_findings_follow_from_the_readings_of_the_report(town: Town, installer: Membership) -> None:
+    town.installer("Ada", membership=installer)
+    unit = town.unit(train=RO_DI_TRAIN)
+    values = {"product_tds": "9 ppm", "permeate_tds": "9 ppm", "interstage_tds": "9 ppm", "feed_tds": "250 ppm"}
+    readings = [{"unit": unit.pk, "occasion": "as_found", **values}]
+    _report(unit, installer, [WorkDone("inspect", unit)], visit=None, readings=readings)
+    assert Finding.objects.filter(unit=unit, state="open").exists()

@@ -1,0 +1,84 @@
+"""Pictures that belong to a report of work: looked at before they are kept, each kept once."""
+
+import hashlib
+from datetime import datetime
+from io import BytesIO
+from typing import Final
+
+from django.core.files.base import ContentFile
+from django.core.files.uploadedfile import UploadedFile
+from django.db import transaction
+from PIL import Image, UnidentifiedImageError
+
+from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.models import Membership
+from accounts.services import record as leave_entry
+from scheduling.models import ServicePhoto, ServiceRecord
+
+MOST_BYTES: Final = 10_000_000
+MOST_PIXELS: Final = 60_000_000
+MOST_PHOTOS: Final = 40
+_TYPES: Final = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp"}
+
+
+def add_photo(
+    *, record: ServiceRecord, by: Membership, file: UploadedFile, kind: str, caption: str, now: datetime
+) -> tuple[ServicePhoto, bool]:
+    """Keep a picture of a report; one that was sent before is found again.
+
+    Returns
+    -------
+    The picture, and whether it is new.
+
+    Raises
+    ------
+    InvalidInput
+        When it is no JPEG, PNG or WebP picture, whatever it is called, or too large.
+    Conflict
+        When the report has as many as are kept.
+    """
+    if (file.size or 0) > MOST_BYTES:
+        raise _refused(f"the picture has {file.size} bytes; at most {MOST_BYTES} are taken. Send a smaller one.")
+    content = file.read()
+    media_type, width, height = _look_at(content)
+    digest = hashlib.sha256(content).hexdigest()
+    with transaction.atomic():
+        ServiceRecord.objects.select_for_update(no_key=True).get(pk=record.pk)
+        known = ServicePhoto.objects.filter(record=record, digest=digest).first()
+        if known is not None:
+            return known, False
+        if ServicePhoto.objects.filter(record=record).count() >= MOST_PHOTOS:
+            raise Conflict("enough_photos", f"A report keeps {MOST_PHOTOS} pictures at most.")
+        photo = ServicePhoto(
+            record=record,
+            kind=kind,
+            media_type=media_type,
+            size=len(content),
+            width=width,
+            height=height,
+            digest=digest,
+            caption=caption,
+            sent_by=by,
+            received_at=now,
+        )
+        photo.file.save("picture", ContentFile(content), save=False)
+        photo.save()
+        leave_entry(by=by, action="add photo", subject=photo, details={"record": record.pk, "kind": kind}, now=now)
+    return photo, True
+
+
+def _look_at(content: bytes) -> tuple[str, int, int]:
+    """Type and size of a picture, by what is in it and not by what it is called."""
+    try:
+        with Image.open(BytesIO(content), formats=list(_TYPES)) as picture:
+            kind, (width, height) = str(picture.format), picture.size
+            if width * height > MOST_PIXELS:
+                raise _refused(f"the picture has {width} x {height} pixels; at most {MOST_PIXELS} in all are taken.")
+            picture.verify()
+    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, SyntaxError, ValueError) as error:
+        raise _refused("the file is no JPEG, PNG or WebP picture, or it is damaged; send one of these.") from error
+    return _TYPES[kind], width, height
+
+
+def _refused(sentence: str) -> InvalidInput:
+    return InvalidInput("picture_not_valid", sentence, faults=[Fault("/file", sentence)])

@@ -110,7 +110,8 @@ class ProblemSchema(AutoSchema):
         return parameters
 
     def _map_serializer_field(self, field: Any, direction: Any, bypass_extensions: bool = False) -> Any:
-        if isinstance(field, serializers.ChoiceField) and field.read_only and _may_be_blank(field):
+        kinds = (serializers.ChoiceField, serializers.EmailField, serializers.URLField)
+        if isinstance(field, kinds) and field.read_only and _may_be_blank(field):
             # REST framework forgets this of fields that are only read.
             field.allow_blank = True
         described = super()._map_serializer_field(field, direction, bypass_extensions)

@@ -144,7 +144,7 @@ class PurchaseOrderSerializer(TenantModelSerializer):
         ]
         read_only_fields = fields
 
-    @extend_schema_field(OpenApiTypes.DECIMAL)
+    @extend_schema_field(serializers.DecimalField(max_digits=14, decimal_places=2))
     def get_worth(self, order: PurchaseOrder) -> str:
         return f"{_value(order):.2f}"
 

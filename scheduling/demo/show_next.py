@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 from accounts.models import Company
 from scheduling.demo.logins import Login
 from scheduling.demo.screen import Screen, day_in_words
 from scheduling.models import PartsLine, PartsList, Plan, Stop, Visit
+from scheduling.services.message_texts import arrival_window
 
 CAUTIONS = (
     "Deionised water from these units is not for drinking; a drinking outlet is taken before the resin.",
@@ -79,11 +79,10 @@ def _show_calls(screen: Screen, plan: Plan) -> None:
     screen.subheading("Call, to agree the time of the visit")
     for stop in stops:
         site = stop.visit.site
-        at = stop.starts_at.astimezone(ZoneInfo(site.time_zone))
         urgent = "urgent, " if stop.visit.is_urgent else ""
         screen.line(
             f"{site.client.name} ({site.code}): {urgent}{stop.round.installer.name} can come on "
-            f"{day_in_words(at.date())} at {at:%H:%M}.",
+            f"{arrival_window(stop.starts_at, site.time_zone)}.",
             indent=2,
         )
 

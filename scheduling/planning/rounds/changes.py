@@ -78,10 +78,10 @@ class Disturbance:
         A visit that starts earlier or later by no more than this does not count as retimed.
     """
 
-    other_installer_cents: int = 400
+    other_installer_cents: int = 600
     other_promised_installer_cents: int = 2_500
     other_day_cents: int = 2_000
     dropped_cents: int = 4_000
     added_cents: int = 1_500
-    retimed_cents: int = 300
+    retimed_cents: int = 1_000
     tolerance_s: int = 900

@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from scheduling.planning.errors import PlanningError
+from scheduling.planning.rounds.calm import Calm
 from scheduling.planning.rounds.changes import (
     Change,
     Disturbance,
@@ -25,8 +26,8 @@ from scheduling.planning.rounds.changes import (
     VisitNotDone,
 )
 from scheduling.planning.rounds.differences import Difference, DifferenceKind, Slot, list_differences
-from scheduling.planning.rounds.evaluate import Plan, Route, Stop, evaluate, make_route, may_be_driven
-from scheduling.planning.rounds.insertion import cheapest_insertion, place_the_musts, polish
+from scheduling.planning.rounds.evaluate import Plan, Route, Stop, evaluate, make_route
+from scheduling.planning.rounds.insertion import place_the_musts, polish
 from scheduling.planning.rounds.pairs import merge_pairs
 from scheduling.planning.rounds.problem import DAY_S, Candidate, Installer, RoundProblem, Shift, Window
 from scheduling.planning.rounds.solve import Progress, RoundPlan, drivable, plan_rounds, why_unserved
@@ -125,7 +126,7 @@ def replan(
         if not plan.evaluation.missed_appointments:
             break
         shaken = frozenset(plan.evaluation.missed_appointments)
-    plan = task.settle(rest, plan)
+    rest, plan = task.settle(rest, plan)
     return Replanned(
         plan=plan,
         problem=rest,
@@ -332,45 +333,38 @@ class _Task:
                 start[installer, day - self.now.day] = left
         return start
 
-    def settle(self, rest: RoundProblem, plan: RoundPlan) -> RoundPlan:
-        """The plan, or one nearer to what was published where its gain is not worth the visits it would retime.
+    def settle(self, rest: RoundProblem, plan: RoundPlan) -> tuple[RoundProblem, RoundPlan]:
+        """The plan, or one nearer to what was published where its gain is not worth the people it would disturb.
 
-        The search knows no price of a time of day. So its rounds are put back into the published order where that
-        costs little, and the whole is weighed against a bare repair of the published plan.
+        The search knows no price of a time of day. So its answer and a bare repair of the published plan are both
+        carried on with one, the cheaper is taken, and nobody comes earlier than told who can as well be waited for.
+
+        Returns
+        -------
+        The problem with the times that are held, and the plan in it.
         """
         merged = merge_pairs(rest)
         asked = merged.problem
-        start = self.carry_over(asked)
-        repaired = polish(asked, place_the_musts(asked, drivable(asked, start)))
-        choices = [dict(plan.plan), self._in_published_order(rest, plan.plan), merged.expand(repaired)]
-        best = min(choices, key=lambda choice: self._rank(rest, choice))
-        if best == plan.plan:
-            return plan
-        judged = evaluate(rest, best)
-        return dataclasses.replace(
-            plan, plan=best, routes=judged.routes, evaluation=judged, unserved=why_unserved(rest, best)
+        repaired = polish(asked, place_the_musts(asked, drivable(asked, self.carry_over(asked))))
+        first = self.now.day
+        told = {
+            rest.candidate_index[key]: ((rest.installer_index[who], day - first), start)
+            for key, (who, day, start) in self.before.items()
+            if key in rest.candidate_index
+        }
+        calm = Calm(rest, told, retimed_cents=self.price.retimed_cents, tolerance_s=self.price.tolerance_s)
+        choices = [dict(plan.plan), *(calm.descend(c) for c in (plan.plan, merged.expand(repaired)))]
+        best = min(choices, key=lambda choice: self._rank(calm.held(choice), choice))
+        held = calm.held(best)
+        judged = evaluate(held, best)
+        return held, dataclasses.replace(
+            plan, plan=best, routes=judged.routes, evaluation=judged, unserved=why_unserved(held, best)
         )
 
     def _rank(self, rest: RoundProblem, plan: Plan) -> tuple[int, int, int, int]:
         judged = evaluate(rest, plan)
         retimed = sum(d.kind is DifferenceKind.RETIMED for d in self.differences(judged.routes))
         return (*judged.rank[:-1], judged.rank[-1] + self.price.retimed_cents * retimed)
-
-    def _in_published_order(self, rest: RoundProblem, plan: Plan) -> dict[tuple[int, int], tuple[int, ...]]:
-        """Every round with its old stops in the old order, where that can be driven and pays."""
-        result = dict(plan)
-        old = self.carry_over(rest)
-        for cell, stops in plan.items():
-            kept = tuple(c for c in old.get(cell, ()) if c in stops)
-            tried = {**result, cell: kept}
-            for c in sorted(set(stops) - set(kept), key=stops.index):
-                found = cheapest_insertion(rest, tried, c, [cell], positions=len(tried[cell]) + 1)
-                if found is not None:
-                    tried[cell] = found.stops
-            complete = set(tried[cell]) == set(stops) and may_be_driven(rest, *cell, tried[cell])
-            if complete and self._rank(rest, tried) < self._rank(rest, result):
-                result = tried
-        return result
 
     def differences(self, routes: Sequence[Route]) -> tuple[Difference, ...]:
         after = {

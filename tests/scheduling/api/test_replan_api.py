@@ -1,6 +1,7 @@
 """Mending a plan over the API: one call with what happened, one answer with what changed."""
 
-from datetime import timedelta
+import time
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -8,8 +9,11 @@ import time_machine
 from rest_framework.test import APIClient
 
 from accounts.models import Membership
-from scheduling.models import Installer, Plan, Stop, Visit
-from scheduling.services.plans import publish_plan
+from scheduling.models import CompanyPolicy, Installer, Plan, Stop, Visit
+from scheduling.services.needs import refresh_needs
+from scheduling.services.plans import plan_rounds, publish_plan
+from scheduling.services.visits import propose_visits
+from tests.cast import ApiFor
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
 
@@ -93,3 +97,56 @@ def test_a_plan_that_changed_since_it_was_read_is_not_mended(address: str, as_of
     refused = as_office.post(address, {}, format="json", headers={"If-Match": '"stale"'})
     assert refused.status_code == 412
     assert Plan.objects.count() == 1
+
+
+def test_a_whole_crews_day_is_mended_in_one_call(
+    town: Town, office: Membership, api_for: ApiFor, ada: Installer, clock: time_machine.Traveller
+) -> None:
+    """Four installers and sixty open visits; one falls ill, one is held up, a client calls off, another calls."""
+    CompanyPolicy.objects.create(company=town.company, settings={"removal_minutes": 33})
+    for name, east in (("Ben", 9.0), ("Cem", 18.0), ("Dana", 27.0)):
+        town.installer(name, east_km=east)
+    for k in range(60):
+        unit = town.unit(town.site(east_km=0.5 * k, north_km=float(k * 7 % 11)), train=(("carbon", "single"),))
+        town.forecast(town.position(unit, "carbon"), k % 3)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, days=2, iterations=1_000)
+    publish_plan(plan=plan, by=office, now=NOW)
+    clock.move_to(TEN)
+    stops = list(Stop.objects.filter(round__plan=plan).order_by("starts_at"))
+    held_up = [s for s in stops if s.arrives_at <= TEN and s.round.installer.name == "Ben"][-1]
+    off = next(s for s in reversed(stops) if s.round.installer.name == "Cem")
+    unit = town.unit(town.site(east_km=11.0))
+    body = {
+        "installers_out": [{"installer": ada.pk, "through": "2026-03-03"}],
+        "overruns": [{"visit": held_up.visit_id, "minutes": 90}],
+        "cancelled_visits": [{"visit": off.visit_id}],
+        "urgent_calls": [{"unit": unit.pk, "reason": "No water."}],
+    }
+    began = time.perf_counter()
+    answer = api_for(office).post(f"/api/v1/plans/{plan.pk}/replan/", body, format="json")
+    print(f"mended in {time.perf_counter() - began:.1f} s")
+    assert answer.status_code == 201, answer.content
+    said = answer.json()
+    assert said["faults"] == []
+    after = {stop["visit"]: (row["installer"], stop["starts_at"]) for row in said["rounds"] for stop in row["stops"]}
+    before = {s.visit_id: s for s in stops}
+    changed = {row["visit"]: row for row in said["differences"]}
+    ahead = {pk for pk, s in before.items() if s.round.installer_id == ada.pk and s.starts_at > TEN}
+    assert ahead
+    assert ahead <= set(changed)
+    assert not [pk for pk, (who, _) in after.items() if who == ada.pk and pk in ahead]
+    assert (changed[off.visit_id]["kind"], off.visit_id in after) == ("cancelled", False)
+    urgent = Visit.objects.get(site=unit.site)
+    assert (changed[urgent.pk]["kind"], urgent.pk in said["tell_clients_of"]) == ("added", True)
+    # nobody is moved without being told of it, and who is not told is where they were, to a quarter of an hour
+    for pk, stop in before.items():
+        if pk not in changed:
+            who, at = after[pk]
+            assert who == stop.round.installer_id
+            assert abs(datetime.fromisoformat(at) - stop.starts_at) <= timedelta(minutes=15)
+    for row in changed.values():
+        assert row["tell_client"] or row["kind"] in {"cancelled", "moved_installer"}
+        assert row["tell_installers"]
+    print(f"{len(changed)} of {len(before)} visits changed, {len(said['tell_clients_of'])} clients to tell")

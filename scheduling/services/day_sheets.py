@@ -20,14 +20,15 @@ from scheduling.services.visit_parts import parts_by_visit
 
 Kind = Need.Kind
 
-_WET = "Shut the feed and let the pressure off before opening a housing."
-_PUMP = "Unplug the pump before opening anything; it belongs on a residual-current protected circuit."
+# In the words of the diagnosis rules, so that a finding's caution does not say the same a second time.
+_WET = "Shut the feed and relieve the pressure before opening a housing."
+_PUMP = "Unplug before opening; pumps and solenoids belong on a residual-current protected circuit."
 _RESIN = "Resin is slippery and irritates; keep it from children. Deionised water is not for drinking."
 _SANITISER = (
     "Never mix sanitiser with acids or ammonia. Wear gloves and eye protection, air the room, and flush until none is "
     "left before water is used."
 )
-_TRADE = "Keep the air gap at the drain and the backflow preventer; follow the local code and use licensed trades."
+_TRADE = "Keep the air gap at the drain; follow local codes and use licensed trades where the law asks for it."
 _DRINKING = "No reading certifies drinking water; that takes an accredited laboratory."
 
 
@@ -181,7 +182,7 @@ def _of_task(task: VisitTask) -> dict[str, Any]:
 def task_text(need: Need) -> str:
     """What is to be done, in an installer's words: 'replace cartridge: carbon'."""
     where = need.label or (str(need.position) if need.position is not None else "")
-    return f"{need.get_kind_display()}: {where}" if where else str(need.get_kind_display())
+    return f"{need.get_kind_display()}: {where}" if where not in ("", "unit") else str(need.get_kind_display())
 
 
 def _of_unit(unit: Unit, tasks: Sequence[VisitTask], system: str) -> dict[str, Any]:

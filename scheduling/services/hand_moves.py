@@ -313,7 +313,10 @@ class _Moving:
             raise InvalidInput("no_such_place", said, faults=[Fault(f"/{error.field}", said)]) from error
         rows = self._rows(answer)
         moved = next((s for _, stops in rows for s in stops if s.visit_id == self.stop.visit_id), None)
-        refusals = [*self._refused(moved), *(self._finding(f) for f in answer.refusals)]
+        refusals = self._refused(moved)
+        # once said that the client must be asked, nobody needs to hear that the old time does not fit
+        asked_first = {str(refusal.visit) for refusal in refusals}
+        refusals += [self._finding(f) for f in answer.refusals if f.visit not in asked_first]
         warnings = [*self._warned(moved), *(self._finding(f) for f in answer.warnings)]
         return HandMove(
             stop=self.stop,

@@ -7,10 +7,12 @@ from zoneinfo import ZoneInfo
 
 from accounts.models import Company
 from scheduling.models import Stop, Visit
-from scheduling.planning.rounds import Disturbance
+from scheduling.planning.rounds import DifferenceKind, Disturbance
 from scheduling.planning.rounds.differences import Slot, list_differences
 from scheduling.services.days import PlanningClock
 
+# plans count seconds, and people agree on minutes
+_SAME_MINUTE_S = 59
 _GONE = (Visit.State.CANCELLED,)
 
 
@@ -43,7 +45,7 @@ def compare_stops(
     visits = {s.visit_id: s.visit for s in (*old.values(), *new.values())}
     confirmed = {pk for pk, visit in visits.items() if visit.appointment_at is not None}
     rows = []
-    for keys, tolerance_s in ((confirmed, 0), (visits.keys() - confirmed, Disturbance().tolerance_s)):
+    for keys, tolerance_s in ((confirmed, _SAME_MINUTE_S), (visits.keys() - confirmed, Disturbance().tolerance_s)):
         rows += [
             _row(visits[int(found.visit)], found, old, new)
             for found in list_differences(
@@ -84,9 +86,16 @@ def _row(visit: Visit, found: Any, old: Mapping[int, Stop], new: Mapping[int, St
         "before": _place(old.get(visit.pk)),
         "after": _place(new.get(visit.pk)),
         "appointment_at": as_text(visit.appointment_at),
-        "tell_client": found.tell_client,
+        "tell_client": found.tell_client and not _is_agreed(visit, found, new.get(visit.pk)),
         "tell_installers": [ids[name] for name in found.tell_installers],
     }
+
+
+def _is_agreed(visit: Visit, found: Any, after: Stop | None) -> bool:
+    """Whether the client has agreed to this very time already, so that there is nothing to tell."""
+    if after is None or visit.state != Visit.State.CONFIRMED or visit.appointment_at != after.starts_at:
+        return False
+    return found.kind is not DifferenceKind.MOVED_INSTALLER
 
 
 def _place(stop: Stop | None) -> dict[str, Any] | None:

@@ -1,6 +1,6 @@
 """Every move of a visit tells those concerned, once, in words they can use; and the outbox sends each at most once."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -310,3 +310,43 @@ def test_a_cancelled_stop_is_told_to_its_installer(visit: Visit, office: Members
     assert _told() == [("installer", "cancelled")]
     assert _newest().installer == Installer.objects.get()
     assert not AuditEntry.objects.filter(subject_kind="message").exists()
+
+
+@pytest.mark.parametrize(("through", "kind"), [(NOW.date(), "moved"), (NOW.date() + timedelta(days=30), "cannot_keep")])
+def test_an_agreed_time_that_nobody_can_keep_is_told(
+    visit: Visit, office: Membership, through: date, kind: str
+) -> None:
+    ten = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+    confirm_visit(visit=visit, by=office, appointment_at=ten, now=NOW)
+    plan = plan_rounds(company=visit.company, by=None, now=NOW, iterations=50)
+    plan = publish_plan(plan=plan, by=office, now=NOW)
+    Message.objects.all().delete()
+    out = InstallerIsOut(Installer.objects.get(), NOW + timedelta(hours=1), through)
+    replan_day(
+        plan=plan,
+        by=office,
+        now=NOW + timedelta(hours=1),
+        happened=Happened(installers_out=[out]),
+        days=5,
+        iterations=50,
+        publish=True,
+    )
+    said = Message.objects.get(kind=kind)
+    if kind == "moved":
+        assert (said.audience, said.state) == ("client", "waiting")
+        assert "It was to be on Monday 2 March, between 10:00 and 11:00." in said.body
+        assert Visit.objects.get().appointment_at > ten
+    else:
+        assert (said.audience, said.state) == ("office", "to_call")
+        assert "nobody can keep the time agreed with the client, Monday 2 March" in said.body
+
+
+def test_what_the_client_has_just_agreed_to_is_no_news_to_them(visit: Visit, office: Membership) -> None:
+    plan = publish_plan(plan=Plan.objects.get(), by=office, now=NOW)
+    stop = Stop.objects.get(round__plan=plan)
+    at = stop.starts_at.replace(second=0) + timedelta(hours=3)
+    confirm_visit(visit=Visit.objects.get(), by=office, appointment_at=at, now=NOW)
+    fresh = publish_plan(plan=plan_rounds(company=visit.company, by=None, now=NOW, iterations=50), by=office, now=NOW)
+    (row,) = fresh.differences
+    assert (row["kind"], row["tell_client"]) == ("retimed", False)
+    assert row["tell_installers"] == [Installer.objects.get().pk]

@@ -19,6 +19,7 @@ from fleet.models import (
     Placement,
     Position,
     Site,
+    Supplier,
     Unit,
 )
 
@@ -160,6 +161,17 @@ def _windows(site: Site, spec: SiteSpec) -> list[AccessWindow]:
 
 
 def _catalogue(company: Company, scenario: Scenario) -> dict[str, CatalogueItem]:
+    firms = Supplier.objects.bulk_create(
+        Supplier(
+            company=company,
+            name=row["name"],
+            lead_time_days=int(row["lead_time_days"]),
+            closed_weekdays=[int(day) for day in row["closed_weekdays"].split()],
+            least_order_value=row["least_order_value"],
+        )
+        for row in scenario.suppliers.values()
+    )
+    suppliers = dict(zip(scenario.suppliers, firms, strict=True))
     rows = []
     for row in scenario.items.values():
         numbers = {name: float(row[name]) for name in _NUMBERS if row[name]}
@@ -173,6 +185,8 @@ def _catalogue(company: Company, scenario: Scenario) -> dict[str, CatalogueItem]
                 price=row["price"],
                 pack_size=int(row["pack_size"]),
                 lead_time_days=int(row["lead_time_days"]),
+                supplier=suppliers[row["supplier"]],
+                article_number=row["article_number"],
                 carbon_kind=row["carbon_kind"],
                 membrane_material=row["membrane_material"],
                 **numbers,

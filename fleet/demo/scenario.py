@@ -135,6 +135,7 @@ class Scenario:
     installers: tuple[InstallerSpec, ...]
     instruments: tuple[InstrumentSpec, ...]
     items: dict[str, dict[str, str]]
+    suppliers: dict[str, dict[str, str]]
     parts_rules: tuple[dict[str, str], ...]
     stock: tuple[dict[str, str], ...]
 
@@ -161,6 +162,10 @@ def read_scenario(folder: Path) -> Scenario:
     sites = {row["code"]: _site(row, supplies) for row in _rows(folder / "sites.csv")}
     company = _json(folder / "company.json", keep_about=True)
     items = {row["code"]: row for row in _rows(folder / "catalogue.csv")}
+    suppliers = {row["code"]: row for row in _rows(folder / "suppliers.csv")}
+    for code, item in items.items():
+        if item["supplier"] not in suppliers:
+            raise ScenarioError(f"catalogue.csv, {code}: supplier '{item['supplier']}' is not in suppliers.csv.")
     stories = _json(folder / "stories.json")
     units = tuple(_unit(row, sites, trains, stories) for row in _rows(folder / "units.csv"))
     for train in trains.values():
@@ -179,6 +184,7 @@ def read_scenario(folder: Path) -> Scenario:
         ),
         instruments=(*_carried(folder), *_fitted(units)),
         items=items,
+        suppliers=suppliers,
         parts_rules=tuple(_rows(folder / "parts_rules.csv")),
         stock=tuple(_rows(folder / "stock.csv")),
     )

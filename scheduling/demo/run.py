@@ -23,7 +23,7 @@ from scheduling.demo.logins import keep, passwords_for, read_kept
 from scheduling.demo.screen import Working
 from scheduling.demo.vans import load_past_work, load_vans
 from scheduling.models import Installer, Plan
-from scheduling.services import needs, parts, plans, proposals
+from scheduling.services import needs, order_drafts, parts, plans, proposals
 
 MORNING: Final = time(6)
 """The demo's clock stands at six in the morning of its day: yesterday is read, no van is on the road yet."""
@@ -124,8 +124,9 @@ def judge_and_plan(*, made: remember.Remembered, now: datetime, seed: int, worki
         plan = plans.plan_rounds(
             company=company, by=made.owner, now=now, first_day=first_day, days=days, progress=tell, seed=seed
         )
-    with working.step("Writing the parts lists"):
+    with working.step("Writing the parts lists, and drafting orders for what is short"):
         parts.write_parts_lists(plan=plan, now=now)
+        order_drafts.draft_orders(company=company, by=made.owner, now=now)
     return plan
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from accounts.models import Company
 from scheduling.demo.logins import Login
 from scheduling.demo.screen import Screen, day_in_words
-from scheduling.models import PartsLine, PartsList, Plan, Stop, Visit
+from scheduling.models import PartsList, Plan, PurchaseOrder, PurchaseOrderLine, Stop, Visit
 from scheduling.services.message_texts import arrival_window
 
 CAUTIONS = (
@@ -37,34 +37,41 @@ def _show_orders(screen: Screen, company: Company, plan: Plan, as_of: date) -> N
     )
     if period is None:
         return
-    lines = [line for line in PartsLine.objects.filter(parts_list=period).select_related("item") if line.packs_to_order]
-    if not lines:
-        screen.line(f"Stock covers everything until {day_in_words(period.last_day)}: nothing to order.", indent=2)
-        return
-    screen.subheading(f"Order, for the work until {day_in_words(period.last_day)}")
+    drafts = PurchaseOrder.objects.of_company(company).filter(state=PurchaseOrder.State.DRAFT)
     rows = [
         _order(line, company, as_of)
-        for line in sorted(lines, key=lambda line: (line.order_by or as_of, line.item.code))
+        for order in drafts.select_related("supplier").order_by("number")
+        for line in sorted(order.lines.select_related("item"), key=lambda one: (one.order_by or as_of, one.item.code))
     ]
-    numbers = ("needed", "in stock", "packs", "cost")
-    screen.table(("order by", "item", "", "needed", "in stock", "packs", "of", "cost", "wanted"), rows, numbers=numbers)
+    if not rows:
+        screen.line(f"Stock covers everything until {day_in_words(period.last_day)}: nothing to order.", indent=2)
+        return
+    screen.subheading(f"Draft orders, for the work until {day_in_words(period.last_day)}")
+    columns = ("order", "order by", "item", "", "packs", "of", "cost", "wanted", "for")
+    screen.table(columns, rows, numbers=("order", "packs", "cost"))
+    for order in drafts.select_related("supplier").order_by("number"):
+        value = sum(line.cost for line in order.lines.all())
+        asks = order.supplier.least_order_value
+        less = f", less than the {asks:.2f} it asks for" if value < asks else ""
+        screen.line(f"Order {order.number} to {order.supplier.name}: {value:.2f} {company.currency}{less}.", indent=2)
 
 
-def _order(line: PartsLine, company: Company, as_of: date) -> tuple[object, ...]:
+def _order(line: PurchaseOrderLine, company: Company, as_of: date) -> tuple[object, ...]:
     last = line.order_by or as_of
     when = "today" if last <= as_of else f"{last:%a} {last.day} {last:%b}"
     late = ", late" if last < as_of else ""
-    cost = line.item.price * line.packs_to_order * line.item.pack_size
+    sites = list(dict.fromkeys(row["site_code"] for row in line.wanted_for))
+    more = f" and {len(sites) - 2} more" if len(sites) > 2 else ""
     return (
+        line.order.number,
         when + late,
         line.item.code,
         line.item.name,
-        line.quantity,
-        line.in_stock,
-        line.packs_to_order,
-        line.item.pack_size,
-        f"{cost:.2f} {company.currency}",
+        line.packs,
+        line.pack_size,
+        f"{line.cost:.2f} {company.currency}",
         f"{line.needed_by:%a} {line.needed_by.day} {line.needed_by:%b}" if line.needed_by else "",
+        f"{', '.join(sites[:2])}{more}" if sites else "to spare",
     )
 
 

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from fleet.models import CatalogueItem
 from scheduling.demo.screen import Screen, day_in_words
-from scheduling.models import PartsLine, PartsList, Plan, Round, StockLevel, Stop, UnservedVisit, VisitTask
+from scheduling.models import PartsLine, PartsList, Plan, Round, Stop, UnservedVisit, VisitTask
 
 
 def show_rounds(screen: Screen, plan: Plan) -> None:
@@ -76,7 +76,6 @@ def _show_left_out(screen: Screen, plan: Plan) -> None:
 def show_van_loads(screen: Screen, plan: Plan) -> None:
     """Print what every van must carry each day: what is on board, what to load, and what the store has not got."""
     screen.heading("Each van's load")
-    store = dict(StockLevel.objects.of_company(plan.company).filter(installer=None).values_list("item_id", "quantity"))
     lists = PartsList.objects.filter(round__plan=plan, scope=PartsList.Scope.ROUND).select_related("round__installer")
     for parts in lists.order_by("first_day", "round__installer__name"):
         installer = parts.round.installer if parts.round else None
@@ -86,9 +85,8 @@ def show_van_loads(screen: Screen, plan: Plan) -> None:
         aboard: list[str] = []
         missing: list[str] = []
         for line in sorted(PartsLine.objects.filter(parts_list=parts).select_related("item"), key=_kind_then_code):
-            taken = min(line.short, store.get(line.item_id, 0))
-            store[line.item_id] = store.get(line.item_id, 0) - taken
-            for pieces, said in ((taken, load), (line.quantity - line.short, aboard), (line.short - taken, missing)):
+            absent = line.short - line.from_store
+            for pieces, said in ((line.from_store, load), (line.quantity - line.short, aboard), (absent, missing)):
                 if pieces > 0:
                     said.append(f"{pieces} {line.item.code}")
         screen.line(f"load from the store: {', '.join(load) or 'nothing'}", indent=2)

@@ -45,12 +45,30 @@ def expected_arrival(
     return _open_from(read_on + datetime.timedelta(days=lead_time_days), closed)
 
 
-def order_by(needed_by: datetime.date, lead_time_days: int, closed: Collection[int] = WEEKEND) -> datetime.date:
-    """Last open day on which an order still reaches the shelf the day before it is needed.
+def order_by(
+    needed_by: datetime.date,
+    lead_time_days: int,
+    closed: Collection[int] = WEEKEND,
+    *,
+    office_closed: Collection[int] = WEEKEND,
+) -> datetime.date:
+    """Last day on which an order still reaches the shelf the day before it is needed.
 
     The van is loaded before the installer leaves, so what arrives on the day itself is too late.
 
-    Parameters, errors: as :func:`expected_arrival`; ``needed_by`` is the day the pieces are used.
+    Parameters
+    ----------
+    needed_by
+        Day the pieces are used.
+    lead_time_days, closed
+        As in :func:`expected_arrival`.
+    office_closed
+        Weekdays on which nobody of the company sends orders; not all seven.
+
+    Raises
+    ------
+    PlanningError
+        As :func:`expected_arrival`.
 
     Examples
     --------
@@ -60,8 +78,9 @@ def order_by(needed_by: datetime.date, lead_time_days: int, closed: Collection[i
     datetime.date(2026, 11, 20)
     """
     _check(lead_time_days, closed)
+    _check(lead_time_days, office_closed)
     day = needed_by - datetime.timedelta(days=1 + lead_time_days)
-    while day.weekday() in closed or expected_arrival(day, lead_time_days, closed) >= needed_by:
+    while day.weekday() in office_closed or expected_arrival(day, lead_time_days, closed) >= needed_by:
         day -= datetime.timedelta(days=1)
     return day
 

@@ -139,7 +139,7 @@ def _check(
             faults.append(
                 Fault(
                     f"{at}/quantity",
-                    f"{line.outstanding} of {line.item.code} are still to come, not {came[piece.line]}; receive "
+                    f"pieces of {line.item.code} still to come: {line.outstanding}, not {came[piece.line]}; receive "
                     "those, and count what is beyond them as stock.",
                 )
             )
@@ -169,16 +169,17 @@ class LateLine:
         """What is late, by how much, and who waits."""
         line = self.line
         assert line.expected_on is not None
-        when = (
-            f"was expected on {day_in_words(line.expected_on)}, {self.days_overdue} "
-            f"{'day' if self.days_overdue == 1 else 'days'} ago"
-            if self.days_overdue
-            else f"is expected on {day_in_words(line.expected_on)}"
-        )
+        one = line.outstanding == 1
+        day = day_in_words(line.expected_on)
+        if self.days_overdue:
+            ago = f"{self.days_overdue} {'day' if self.days_overdue == 1 else 'days'} ago"
+            when = f"{'was' if one else 'were'} expected on {day}, {ago}"
+        else:
+            when = f"{'is' if one else 'are'} expected on {day}"
         said = f"Order {line.order.number} to {line.order.supplier.name}: {line.outstanding} {line.item.code} {when}."
         waiting = [
-            f"{one.visit.site.code} {one.visit.site.name} on {day_in_words(one.day)} ({one.pieces})"
-            for one in self.visits
+            f"{late.visit.site.code} {late.visit.site.name} on {day_in_words(late.day)}, {late.pieces}"
+            for late in self.visits
         ]
         return f"{said} Counted on by {'; '.join(waiting)}." if waiting else f"{said} No visit counts on it."
 

@@ -269,7 +269,8 @@ def take_turns(company: Company) -> None:
 
 def _check_move(order: PurchaseOrder, becomes: str, verb: str) -> None:
     if becomes not in LEGAL_MOVES[order.state]:
-        said = f"Order {order.number} is {order.get_state_display()} and cannot be {verb}."
+        again = " again" if becomes == order.state else ""
+        said = f"Order {order.number} is {order.get_state_display()} and cannot be {verb}{again}."
         raise Conflict("order_move_not_legal", said)
 
 

@@ -76,13 +76,13 @@ def sentence_of_period(line: PartsLine, *, last: date, level: float, expected: f
         Pieces wanted on average.
     """
     until = f"until {day_in_words(last)}"
-    visits = f"{line.quantity} for visits {until}" if line.quantity else f"No visit {until} takes any"
+    asked = f"{line.quantity} for visits {until}" if line.quantity else f"None for a visit {until}"
     if line.spare:
-        visits += (
-            f", and {line.spare} more so that with {100 * level:g} % probability none is missing, should cartridges be "
-            f"exhausted sooner than planned (on average {expected:.1f} are used)"
+        asked += (
+            f", and {line.spare} for work that no visit holds yet and for cartridges that may be exhausted sooner: "
+            f"with {100 * level:g} % probability none is missing ({expected:.1f} are used on average)"
         )
     stock = f"{line.in_stock} in stock and {line.on_order} on order"
     if not line.short:
-        return f"{visits}. {stock}: nothing to order."
-    return f"{visits}. {stock} leave {line.short} to order."
+        return f"{asked}. {stock}: nothing to order."
+    return f"{asked}. {stock} leave {line.short} to order."

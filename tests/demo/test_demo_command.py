@@ -24,7 +24,7 @@ from fleet.models import Finding, Forecast, IntakeBatch, Position, Reading, Refu
 from scheduling.demo import remember
 from scheduling.demo.logins import read_kept
 from scheduling.demo.remove import remove_company
-from scheduling.models import Need, PartsLine, PartsList, Plan, Round, Stop
+from scheduling.models import Need, PartsLine, PartsList, Plan, PurchaseOrder, Round, Stop
 from tests.demo.conftest import AS_OF, SEED, Told
 
 # What a second run adds: that the logs came again, with the rows that were refused again.
@@ -211,7 +211,13 @@ def test_every_van_has_its_list_and_orders_are_dated(ran: Ran) -> None:
     short = PartsLine.objects.filter(parts_list__scope=PartsList.Scope.PERIOD, packs_to_order__gt=0)
     assert short.exists()
     assert all(line.order_by is not None for line in short)
-    assert "Order, for the work until" in ran.first
+    drafts = PurchaseOrder.objects.of_company(ran.company).filter(state="draft")
+    ordered = {line.item_id: line.packs for order in drafts for line in order.lines.all()}
+    last = max(short.values_list("parts_list__last_day", flat=True))
+    assert ordered == {line.item_id: line.packs_to_order for line in short.filter(parts_list__last_day=last)}
+    assert "Draft orders, for the work until" in ran.first
+    for order in drafts:
+        assert f"Order {order.number} to {order.supplier.name}: " in ran.first
 
 
 # how it is said

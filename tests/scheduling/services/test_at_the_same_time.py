@@ -9,12 +9,17 @@ from typing import Any
 import pytest
 from django.db import connection
 
+from accounts.errors import Conflict
 from accounts.models import Membership
 from fleet.models import Placement
-from scheduling.models import Need, PartsList, Plan, ServiceRecord, StockLevel, Visit, VisitTask
+from scheduling.models import Need, PartsList, Plan, PurchaseOrder, ServiceRecord, StockLevel, Visit, VisitTask
+from scheduling.services.deliveries import Came, receive_order
 from scheduling.services.needs import refresh_needs
+from scheduling.services.order_drafts import draft_orders
+from scheduling.services.orders import place_order
 from scheduling.services.visits import propose_visits
 from scheduling.services.work_records import WorkDone, record_work
+from tests import factories
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
 
@@ -72,3 +77,30 @@ def test_two_phones_that_send_the_same_report_store_it_once(town: Town, installe
     assert ServiceRecord.objects.count() == 1
     assert StockLevel.objects.get().quantity == 4
     assert Placement.objects.filter(position=carbon).count() == 2
+
+
+def test_two_clerks_who_draft_place_and_receive_at_once_order_and_book_once(town: Town, office: Membership) -> None:
+    item = town.item("carbon")
+    item.supplier = factories.SupplierFactory(company=town.company)
+    item.save()
+    town.installer("Ada")
+    run_night(town, sites=3)
+    town.stock(item, 1)
+    _both(lambda: draft_orders(company=town.company, by=office, now=NOW))
+    order = PurchaseOrder.objects.get()
+    line = order.lines.get()
+
+    def place() -> bool:
+        try:
+            place_order(order=order, by=office, now=NOW)
+        except Conflict:
+            return False
+        return True
+
+    def receive() -> bool:
+        pieces = [Came(line.pk, line.quantity, "L1")]
+        return receive_order(order=order, by=office, reference="N-1", pieces=pieces, now=NOW)[1]
+
+    assert sorted(_both(place)) == [False, True]
+    assert sorted(_both(receive)) == [False, True]
+    assert StockLevel.objects.get().quantity == 1 + line.quantity

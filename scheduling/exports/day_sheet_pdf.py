@@ -186,8 +186,8 @@ class _Sheet:
         return flow
 
     def _unit(self, unit: dict[str, Any]) -> list[Flowable]:
-        said = dict.fromkeys(part for part in (unit["name"], unit["use"]) if part)
-        flow = [self._text(f"Unit {unit['code']}: {', '.join(said)}", self.label)]
+        names = dict.fromkeys(part for part in (unit["name"], unit["use"]) if part)
+        flow = [self._text(f"Unit {unit['code']}: {', '.join(names)}", self.label)]
         train = "; ".join(
             f"{p['order']} {p['place']}: {p['item_code'] or 'empty'}"
             + (f" {p['serial_or_lot']}" if p["serial_or_lot"] else "")

@@ -183,9 +183,9 @@ def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None)
         own_feed = np.where(np.isfinite(log_feed), log_feed, np.log(feed_tds[unit, step]))
         passage = np.log(np.maximum(readings.permeate_tds_mg_per_l, 0.5)) - own_feed
         # Warm water passes more salt: the season goes through temperature, the rest is a level of the unit.
-        passage -= SALT_U_EXCESS_KELVIN * _inverse_temperature(temperature[unit, step])
+        passage -= SALT_U_EXCESS_KELVIN * inverse_temperature(temperature[unit, step])
         mean_passage = own_mean("log_passage", passage, np.log(1.0 - DEFAULT_REJECTION), 0.25, 0.35)
-        warmth = SALT_U_EXCESS_KELVIN * _inverse_temperature(temperature)
+        warmth = SALT_U_EXCESS_KELVIN * inverse_temperature(temperature)
         permeate_tds = feed_tds * np.exp(level(passage, mean_passage, 1.0, memory) + warmth)
         chlorine_read = np.fmax(readings.feed_total_chlorine_mg_per_l, readings.feed_free_chlorine_mg_per_l)
         chlorine_sampled = np.fmax(sample.total_chlorine_mg_per_l, sample.free_chlorine_mg_per_l)
@@ -307,7 +307,7 @@ def _recovery(
     odds = np.log(np.where((permeate > 0) & (concentrate > 0), permeate / concentrate, np.nan))
     design = np.log(units.recovery_fraction / (1.0 - units.recovery_fraction))
     # Cold water lowers the permeate, hardly the concentrate: odds are kept as at 15 degC.
-    warmth = WATER_U_KELVIN * (_inverse_temperature(temperature) - _inverse_temperature(np.array(15.0)))
+    warmth = WATER_U_KELVIN * (inverse_temperature(temperature) - inverse_temperature(np.array(15.0)))
     odds = odds - warmth[readings.unit_index, step]
     known = np.isfinite(odds)
     usual = np.log(DEFAULT_RECOVERY / (1.0 - DEFAULT_RECOVERY))
@@ -320,7 +320,7 @@ def _recovery(
     return 1.0 / (1.0 + np.exp(-level(odds, mean, 2.0) - warmth))
 
 
-def _inverse_temperature(temperature_degc: Floats) -> Floats:
+def inverse_temperature(temperature_degc: Floats) -> Floats:
     """1/298.15 K less 1/T: what a temperature coefficient in kelvin multiplies (engineering reference 4.2)."""
     return 1.0 / 298.15 - 1.0 / (temperature_degc + 273.15)
 
@@ -371,11 +371,19 @@ def _product(
     rate = volume / np.maximum(covered, 1e-9)
     group, at = np.nonzero(covered > 0)
     logs = np.log(np.maximum(rate[group, at], 0.05 * np.maximum(base[group], 0.1)))
+    # More water is drawn in one season than in another: what counters show of it holds for units without one.
+    about = logs - np.log(np.maximum(mean_rate[group], 1e-3))
+    told_of = moves[group]
+    swing = pool.swing(
+        "demand", group[told_of], timeline.middles[at[told_of]], about[told_of], count, np.zeros(3),
+        np.array([0.1, 0.1, 0.1]), 0.5,
+    )  # fmt: skip
+    season = swing[:, 1:] @ swing_terms(timeline.middles)[:, 1:].T
     prior = np.log(np.maximum(np.where(moves, mean_rate, base), 1e-3))
     level = follow(
         group,
         at,
-        logs,
+        logs - season[group, at],
         prior,
         count=count,
         steps=steps,
@@ -383,7 +391,7 @@ def _product(
         memory_steps=100.0 / timeline.step_days,
         weight=np.minimum(covered[group, at] / timeline.step_days, 1.0),
     )
-    smooth = np.exp(level)
+    smooth = np.exp(level + season)
     share = np.clip(covered / timeline.step_days, 0.0, 1.0)
     product = share * rate + (1.0 - share) * smooth
     product = np.where(is_idle[:, None] & (share <= 0), 0.0, product)

@@ -1,12 +1,14 @@
 """What each stage brings to the wear model: labels, limits and the readings that bear on it."""
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
 from . import vocabulary as words
 from .columns import Columns, Segments, build_columns, build_segments, locate_readings
-from .conditions import Conditions
+from .conditions import WATER_U_KELVIN, Conditions, inverse_temperature
+from .learned import Pool
 from .nominal import (
     DEFAULT_CHLORINE_CAPACITY_G,
     DEFAULT_RATED_VOLUME_L,
@@ -22,6 +24,8 @@ from .stage_models import CARBON, RESIN, SEDIMENT, Seen
 from .tables import Fleet, Floats, Indexes, Readings
 from .wear import StageInput
 
+PAIR_DAYS: Final = 9.0
+FEW_PAIRS: Final = 30.0
 USUAL_LINE_KPA: Final = 400.0
 USUAL_CLEAN_DROP_KPA: Final = 14.0
 
@@ -160,6 +164,18 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, polic
     )
 
 
+def _drop_noise(pool: Pool, segment: Indexes, day: Floats, drop: Floats) -> float:
+    """Spread of one pressure drop (kPa), from how far apart two readings of a filter within a week lie; half of all
+    pairs decide, so that slips do not. The usual one while there are few pairs."""
+    order = np.lexsort((day, segment))
+    near = (np.diff(segment[order]) == 0) & (np.diff(day[order]) < PAIR_DAYS)
+    apart = np.abs(np.diff(drop[order]))[near]
+    found = float(np.median(apart)) / (0.6745 * np.sqrt(2.0)) if len(apart) else SEDIMENT.noise_kpa
+    share = len(apart) / (len(apart) + FEW_PAIRS)
+    noise = np.exp(share * np.log(max(found, 1.0)) + (1.0 - share) * np.log(SEDIMENT.noise_kpa))
+    return pool.number("drop_noise", float(noise))
+
+
 def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy: Policy) -> StageInput:
     """Sediment: feed volume, pressure drop at reference temperature and flow."""
     columns = build_columns(fleet, words.SEDIMENT)
@@ -175,7 +191,11 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
     flow = readings.permeate_flow_l_per_day + readings.concentrate_flow_l_per_day
     usual_flow = median_by_group(flow, readings.unit_index, count)
     ratio = flow[rows] / usual_flow[unit]
-    ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), 1.0)
+    # Where no flow was read: warm water raises the permeate's share of it, hardly the rest.
+    usual_temperature = conditions.temperature_degc.mean(axis=1)[unit]
+    warmth = np.exp(WATER_U_KELVIN * (inverse_temperature(temperature) - inverse_temperature(usual_temperature)))
+    expected = 1.0 + conditions.recovery[unit, step] * (warmth - 1.0)
+    ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), expected)
     normal = drop_at_25_degc(drop[rows], temperature) / ratio
     items = fleet.items
     label = _labels(fleet, segments.lead, items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
@@ -224,7 +244,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
         stage=words.SEDIMENT,
         columns=columns,
         segments=segments,
-        model=SEDIMENT,
+        model=replace(SEDIMENT, noise_kpa=_drop_noise(conditions.pool, segment, day, normal)),
         label=label,
         lag_ratio=np.ones(len(segments)),
         limit=np.ones(len(segments)),

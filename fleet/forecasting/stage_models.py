@@ -150,12 +150,14 @@ class BlockingModel:
     """Sediment: pressure drop from clean to limit over the capacity, by blocking laws of one family.
 
     With power p, drop^p is linear in throughput: 1 cake, 0 (logarithm) intermediate, -0.5 standard, -1 complete
-    blocking (engineering reference 6). A shape is a power and the share of the clean drop that belongs to other parts
-    (fittings, carbon) and does not count towards the limit.
+    blocking (engineering reference 6). A shape is a power, the share of the clean drop that belongs to other parts
+    (fittings, carbon) and does not count towards the limit, and the factor of the limit: its rules jump by a third at
+    one pressure, and gauges, reference flow and reference temperature are known only so well.
     """
 
     powers: Floats
     other_share: Floats
+    limit_factor: Floats
     noise_kpa: float
     relative_noise: float
     prior: HyperPrior
@@ -167,7 +169,12 @@ class BlockingModel:
 
     def repeated(self, times: int) -> "BlockingModel":
         """The same model with every shape so many times over."""
-        return replace(self, powers=np.tile(self.powers, times), other_share=np.tile(self.other_share, times))
+        return replace(
+            self,
+            powers=np.tile(self.powers, times),
+            other_share=np.tile(self.other_share, times),
+            limit_factor=np.tile(self.limit_factor, times),
+        )
 
     def left_after(self, left: Floats, throughput: Floats) -> Floats:
         """Capacity left, below zero when the limit is passed."""
@@ -181,9 +188,11 @@ class BlockingModel:
     def drop(self, used: Floats, clean: Floats, limit: Floats) -> Floats:
         """Drop (kPa) after a share of the capacity; arrays (rows, shapes, grid), `clean` and `limit` per row."""
         out = np.empty(np.broadcast_shapes(used.shape, (1, self.shapes, 1)), dtype=used.dtype)
-        for shape, (power, other_share) in enumerate(zip(self.powers, self.other_share, strict=True)):
+        for shape, (power, other_share, factor) in enumerate(
+            zip(self.powers, self.other_share, self.limit_factor, strict=True)
+        ):
             base = _row(clean * (1.0 - other_share), used)
-            top = np.maximum(_row(limit, used), 1.15 * base)
+            top = np.maximum(_row(factor * limit, used), 1.15 * base)
             share = np.clip(used[:, shape if used.shape[1] > 1 else 0], 0.0, 1.5)
             if power == 0.0:
                 curve = base * np.exp(np.log(top / base) * share)
@@ -230,10 +239,11 @@ CARBON: Final = BedModel(
     prior=HyperPrior(-0.2, 0.6, 0.35, 0.25, (1.0, 1.5, 1.5, 1.0)),
 )
 SEDIMENT: Final = BlockingModel(
-    powers=np.array([1.0, 0.0, -0.5, 1.0, 0.0, -0.5]),
-    other_share=np.array([0.0, 0.0, 0.0, 0.6, 0.6, 0.6]),
+    powers=np.tile([1.0, 0.0, -0.5], 4),
+    other_share=np.repeat([0.0, 0.6, 0.0, 0.6], 3),
+    limit_factor=np.repeat([0.7, 0.7, 1.0, 1.0], 3),
     noise_kpa=9.0,
     relative_noise=0.15,
     # Slopes on the logarithm of turbidity, and on being the second of two in series, which sees less dirt.
-    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0, 0.7, 1.4, 0.7), (-0.3, 0.2), (0.4, 0.4)),
+    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0) * 4, (-0.3, 0.2), (0.4, 0.4)),
 )

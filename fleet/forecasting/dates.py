@@ -12,6 +12,10 @@ from .tables import Floats, Indexes
 FURTHEST_DAYS: Final = 3652.0
 """No date is given further ahead than this; a later one is shown as this one (ten years)."""
 
+CONCENTRATION_SPREAD: Final = (0.0, 0.12, 0.0, 0.12)
+"""Spread of the logarithm of the mean concentration to come, by stage: chlorine on carbon; salt and carbon dioxide on
+resin. A supply swings by 2 to 25 % over a year and changes its sources; common practice, no source."""
+
 _NODE_LEVELS: Final = np.array([0.04, 0.18, 0.5, 0.82, 0.96])
 _NODES: Final = norm.ppf(_NODE_LEVELS)
 _NODE_WEIGHTS: Final = np.array([0.1, 0.22, 0.36, 0.22, 0.1])
@@ -79,7 +83,7 @@ def dates_from_load(conditions: Conditions, stage: int, unit: Indexes, load_leve
     reached = conditions.day_when(stage, unit, start[:, None] + load_levels)
     ahead = np.clip(reached - now, 0.0, 4.0 * FURTHEST_DAYS)
     ahead = np.where(load_levels <= 0.0, 0.0, ahead)
-    spread = demand_spread(ahead)
+    spread = np.hypot(demand_spread(ahead), CONCENTRATION_SPREAD[stage])
     all_ahead = ahead[:, :, None] * np.exp(-spread[:, :, None] * _NODES)
     mass = (LEVEL_MASS[:, None] * _NODE_WEIGHTS).ravel()
     rows, points = len(unit), len(mass)

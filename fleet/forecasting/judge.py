@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 
 from . import vocabulary as words
+from .integrals import BINS, coverage, integral_bounds, integral_shares
 from .replay import METHODS, Replay
 from .results import LEVELS
 from .scoring import SHOWN, pinball_loss
@@ -21,9 +22,10 @@ class QualityRow:
     """One method on one group of forecasts.
 
     `pinball` and `median_error` as shares of nominal life; `median_error_days`; coverages of the 50, 80 and 90 %
-    intervals of the observed exhaustions whose interval is not degenerate, NaN when there is none; `observed`
-    exhaustions, `censored` lives that were still good when last seen. `driver_named` is the share of the observed
-    exhaustions whose limiting driver was named: the age limit, or the wear of the stage; NaN where none is named.
+    intervals that are not degenerate, from observed ends and lives that were still good when last seen alike (see
+    `integrals`), NaN when no end was observed; `observed` exhaustions, `censored` lives that were still good when last
+    seen. `driver_named` is the share of the observed exhaustions whose limiting driver was named: the age limit, or the
+    wear of the stage; NaN where none is named.
     """
 
     group: str
@@ -66,14 +68,16 @@ def _row(replayed: Replay, group: str, mask: Bools, method: str) -> QualityRow:
     observed = replayed.is_observed[mask]
     loss = np.where(observed, pinball_loss(quantiles, truth), censored_pinball(quantiles, truth)) / nominal
     error = np.abs(quantiles[:, 3] - truth)[observed]
-    counted = observed & replayed.is_open[method][mask]
-
-    def covered(low: int, high: int) -> float:
-        if not counted.any():
-            return float("nan")
-        inside = (truth >= quantiles[:, low] - 0.5) & (truth <= quantiles[:, high] + 0.5)
-        return float(inside[counted].mean())
-
+    # A life that ended by its age limit would have been good for longer: for wear it is one more that was still good.
+    ended = observed & (replayed.true_driver[mask] != words.TIME_CAP)
+    open_ = replayed.is_open[method][mask]
+    low, high = integral_bounds(
+        replayed.grid_day[method][mask][open_],
+        replayed.low_day[mask][open_],
+        replayed.high_day[mask][open_],
+        ended[open_],
+    )
+    shares = integral_shares(low, high) if ended[open_].any() else np.full(BINS, np.nan)
     nothing = float("nan")
     return QualityRow(
         group=group,
@@ -81,9 +85,9 @@ def _row(replayed: Replay, group: str, mask: Bools, method: str) -> QualityRow:
         observed=int(observed.sum()),
         censored=int((~observed).sum()),
         pinball=float(loss.mean()),
-        coverage_50=covered(2, 4),
-        coverage_80=covered(1, 5),
-        coverage_90=covered(0, 6),
+        coverage_50=coverage(shares, 0.5),
+        coverage_80=coverage(shares, 0.8),
+        coverage_90=coverage(shares, 0.9),
         median_error=float(np.median(error / nominal[observed])) if observed.any() else nothing,
         median_error_days=float(np.median(error)) if observed.any() else nothing,
         driver_named=_driver_named(replayed, mask & replayed.is_observed) if method == METHODS[0] else nothing,

@@ -28,6 +28,10 @@ NOMINAL_DAYS: Final = 1095.0
 USUAL_SALT_GAIN: Final = 0.5
 """Gain of the logarithm of salt passage over three years of use; 5 to 15 % a year with ageing, more with faults."""
 
+SALT_LIMIT_SPREAD: Final = 0.1
+"""A label names rejection in whole percent, and no two ways of normalising agree to better than a tenth of the salt
+passage; so many readings make a level certain, but not how far it is from the limit."""
+
 POWERS: Final = np.array([0.7, 1.0, 1.5])
 """Shapes of a trend: use raised to this power; above 1 the loss speeds up."""
 
@@ -234,7 +238,7 @@ class _Lives:
 def _until_salt_limit(trend: Trend, gain: Floats, limit: Floats, power: float) -> Floats:
     """Use until the limit for every slope and three points of the intercept, shape (segments, grid, points)."""
     intercept = trend.intercept[:, None] + trend.intercept_by_slope[:, None] * gain
-    spread = _NODES * trend.intercept_spread[:, None, None]
+    spread = _NODES * np.sqrt(trend.intercept_spread**2 + SALT_LIMIT_SPREAD**2)[:, None, None]
     room = np.maximum(limit[:, None, None] - intercept[..., None] - spread, 1e-3)
     return np.minimum(NOMINAL_DAYS * (room / gain[:, None]) ** (1.0 / power), 1e6)
 

@@ -119,9 +119,7 @@ def load_left(
     )
 
 
-def _summed(
-    evidence: Evidence, hyper: pooling.Hyper, column: Indexes, rows: Indexes, first: int, stop: int
-) -> Floats:
+def _summed(evidence: Evidence, hyper: pooling.Hyper, column: Indexes, rows: Indexes, first: int, stop: int) -> Floats:
     """Log-likelihood of the place's part from these lives, for the places from `first` to `stop`."""
     rows = rows[(column[rows] >= first) & (column[rows] < stop)]
     spread = pooling.spread_lives(evidence.lives(hyper.habit, rows), pooling.kernel(hyper.cartridge_spread))

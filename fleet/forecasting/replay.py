@@ -34,11 +34,13 @@ PROVEN: Final = 1.25
 @dataclass(frozen=True)
 class Outcomes:
     """What became of every placement: `low` and `high` enclose the day of exhaustion; `high` is infinite when it was
-    not seen. `by_cap` marks those that reached their age limit."""
+    not seen. `by_cap` marks those that reached their age limit; `good` is the last day on which each was seen to be
+    good, whatever its age."""
 
     low: Floats
     high: Floats
     by_cap: Bools
+    good: Floats
 
     @property
     def day(self) -> Floats:
@@ -58,7 +60,8 @@ class Replay:
     """Forecasts of all cuts and methods beside what happened, one row for each position and cut.
 
     `grid_day` maps a method to its quantiles at `GRID_LEVELS`; `true_day` and `is_observed` say what happened (a day on
-    which it was still good when not observed); `is_open` maps a method to the rows whose interval is not degenerate.
+    which it was still good when not observed), `low_day` and `high_day` enclose it where it was observed; `is_open`
+    maps a method to the rows whose interval is not degenerate.
     """
 
     cut_day: Floats
@@ -67,6 +70,8 @@ class Replay:
     readings: Indexes
     nominal_life_days: Floats
     true_day: Floats
+    low_day: Floats
+    high_day: Floats
     is_observed: Bools
     true_driver: Codes
     driver: Codes
@@ -119,13 +124,14 @@ def outcomes(fleet: Fleet, *, policy: Policy | None = None) -> Outcomes:
                 np.maximum.at(low, placement[good], day[good])
         _visited(fleet, spent, low, high)
     by_cap = np.zeros(count, dtype=bool)
+    last_good = low.copy()
     if count:
         stage_code = fleet.positions.stage[placements.position_index]
         cap = placements.first_installed_day + cap_days(fleet, placements.item_index, stage_code, policy)
         by_cap = np.isfinite(cap) & (last >= cap - 1.0) & (high >= cap - 1.0)
         low[by_cap], high[by_cap] = cap[by_cap], cap[by_cap]
     high = np.where(np.isfinite(high), np.maximum(high, low), high)
-    return Outcomes(low, high, by_cap)
+    return Outcomes(low, high, by_cap, np.minimum(last_good, high))
 
 
 def _visited(fleet: Fleet, spent: Bools, low: Floats, high: Floats) -> None:
@@ -212,6 +218,8 @@ def replay(
             "readings": answer.readings_used[rows],
             "nominal_life_days": _nominal(known, rows, policy),
             "true_day": day[rows],
+            "low_day": np.maximum(happened.good[placement[rows]], cut),
+            "high_day": np.maximum(happened.high[placement[rows]], cut),
             "is_observed": happened.is_observed[placement[rows]],
             "true_driver": np.where(happened.by_cap[placement[rows]], words.TIME_CAP, 0).astype(np.int8),
             "driver": answer.driver[rows],
@@ -237,6 +245,7 @@ def _joined(parts: list[dict[str, np.ndarray]]) -> Replay:
     empty: dict[str, np.ndarray] = {
         "cut_day": np.zeros(0), "stage": np.zeros(0, np.int8), "role": np.zeros(0, np.int8),
         "readings": np.zeros(0, np.int64), "nominal_life_days": np.zeros(0), "true_day": np.zeros(0),
+        "low_day": np.zeros(0), "high_day": np.zeros(0),
         "is_observed": np.zeros(0, bool), "true_driver": np.zeros(0, np.int8), "driver": np.zeros(0, np.int8),
         **{f"grid {method}": np.zeros((0, len(GRID_LEVELS))) for method in METHODS},
         **{f"open {method}": np.zeros(0, bool) for method in METHODS},

@@ -30,9 +30,13 @@ def pinball_loss(quantile_day: Floats, true_day: Floats, levels: Floats = LEVELS
 
 
 def is_degenerate(grid_day: Floats, as_of_day: float, cap_day: Floats) -> Bools:
-    """Whether the 80 % interval is one date: already spent, or ended by the time cap."""
+    """Whether the 80 % interval is already spent, or ended by the time cap.
+
+    An interval that reaches the cap has no upper end of its own: all that wear leaves lies on that one day, so such an
+    interval covers more than it claims.
+    """
     low, high = grid_day[:, SHOWN[1]], grid_day[:, SHOWN[5]]
-    return (high - low < 1.0) | (high <= as_of_day) | (low >= cap_day)
+    return (high - low < 1.0) | (high <= as_of_day) | (high >= cap_day - 0.5)
 
 
 @dataclass(frozen=True)

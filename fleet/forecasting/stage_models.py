@@ -150,9 +150,10 @@ class BlockingModel:
     """Sediment: pressure drop from clean to limit over the capacity, by blocking laws of one family.
 
     With power p, drop^p is linear in throughput: 1 cake, 0 (logarithm) intermediate, -0.5 standard, -1 complete
-    blocking (engineering reference 6). A shape is a power, the share of the clean drop that belongs to other parts
-    (fittings, carbon) and does not count towards the limit, and the factor of the limit: its rules jump by a third at
-    one pressure, and gauges, reference flow and reference temperature are known only so well.
+    blocking (engineering reference 6); one shape stands for the last two. A shape is a power, the share of the clean
+    drop that belongs to other parts (fittings, carbon) and does not count towards the limit, and the factor of the
+    limit: its rules jump by a third at one pressure, and gauges, reference flow and reference temperature are known
+    only so well.
     """
 
     powers: Floats
@@ -239,7 +240,7 @@ CARBON: Final = BedModel(
     prior=HyperPrior(-0.2, 0.6, 0.35, 0.25, (1.0, 1.5, 1.5, 1.0)),
 )
 SEDIMENT: Final = BlockingModel(
-    powers=np.tile([1.0, 0.0, -0.5], 4),
+    powers=np.tile([1.0, 0.0, -0.75], 4),
     other_share=np.repeat([0.0, 0.6, 0.0, 0.6], 3),
     limit_factor=np.repeat([0.7, 0.7, 1.0, 1.0], 3),
     noise_kpa=9.0,

@@ -130,7 +130,7 @@ class ForecastScore(TenantModel):
     coverage_50 = models.FloatField(
         null=True,
         blank=True,
-        help_text="of the observed ones whose interval is more than one date; as those of 80 and 90 %",
+        help_text="where the interval is more than one date; lives that did not end count as such; so 80 and 90 %",
     )
     coverage_80 = models.FloatField(null=True, blank=True)
     coverage_90 = models.FloatField(null=True, blank=True)

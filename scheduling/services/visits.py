@@ -9,7 +9,7 @@ from django.db import transaction
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
-from scheduling.models import Installer, Visit, VisitTask
+from scheduling.models import Installer, Need, Visit, VisitTask
 from scheduling.services import messages
 from scheduling.services.appointments import check_appointment
 from scheduling.services.locks import forget_lock
@@ -292,6 +292,9 @@ def give_up_visit(*, visit: Visit, by: Membership, obstacle: str, note: str, now
             raise InvalidInput("reason_missing", said, faults=[Fault("/note", said)])
         was = row.state
         row.state, row.obstacle, row.closed_at, row.closing_note = State.NOT_DONE, obstacle, now, note
+        row.tasks.filter(need__state=Need.State.OPEN).update(
+            outcome=VisitTask.Outcome.NOT_DONE, outcome_reason=note.strip() or Visit.Obstacle(obstacle).label
+        )
         _save(row, by, "give up visit", {"was": was, "obstacle": obstacle, "note": note}, now)
         messages.not_done(row, now)
     return row

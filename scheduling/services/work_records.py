@@ -174,9 +174,9 @@ def record_work(
             row.tasks.filter(need__in=settled).update(outcome=VisitTask.Outcome.DONE, outcome_reason="")
         elif row is not None:
             settle_tasks(visit=row, outcomes=not_done, done_at=done_at, now=now, field="not_done")
-            row.state, row.closed_at, row.updated_at = Visit.State.DONE, done_at, now
+            row.state, row.closed_at, row.updated_at, row.offers = Visit.State.DONE, done_at, now, []
             row.revision += 1
-            row.save(update_fields=["state", "closed_at", "updated_at", "revision"])
+            row.save(update_fields=["state", "closed_at", "updated_at", "offers", "revision"])
             lines = done_lines([(one.done.unit.code, one.done.action, one.done.position) for one in rows])
             messages.done(row, lines, now)
         details = {"reference": reference, "visit": row.pk if row else None, "needs": sorted(settled)}

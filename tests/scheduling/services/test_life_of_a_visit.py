@@ -154,6 +154,8 @@ def test_what_could_not_be_done_is_proposed_again(visit: Visit, town: Town, offi
         give_up_visit(visit=visit, by=office, obstacle="other", note=" ", now=NOW)
     given_up = give_up_visit(visit=visit, by=office, obstacle="no_access", note="The gate is locked.", now=NOW)
     assert (given_up.state, given_up.obstacle, given_up.closed_at) == ("not_done", "no_access", NOW)
+    task = given_up.tasks.get()
+    assert (task.outcome, task.outcome_reason) == ("not_done", "The gate is locked.")
     assert Need.objects.get().state == "open"
     propose_visits(company=town.company, now=NOW)
     assert Visit.objects.filter(state="proposed", site=visit.site).count() == 1

@@ -11,7 +11,7 @@ from fleet.models import Finding, Placement, Reading, Unit
 from scheduling.models import Need, ServiceRecord, StockLevel, Visit
 from scheduling.services.needs import refresh_needs
 from scheduling.services.outcomes import TaskOutcome
-from scheduling.services.visits import cancel_visit, propose_visits
+from scheduling.services.visits import cancel_visit, offer_visit, propose_visits
 from scheduling.services.work_records import PartUsed, WorkDone, record_work
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
 
@@ -309,3 +309,13 @@ def test_findings_follow_from_the_readings_of_the_report(town: Town, installer: 
     readings = [{"unit": unit.pk, "occasion": "as_found", **values}]
     _report(unit, installer, [WorkDone("inspect", unit)], visit=None, readings=readings)
     assert Finding.objects.filter(unit=unit, state="open").exists()
+
+
+def test_work_that_was_done_before_the_client_answered_closes_the_offer(
+    town: Town, unit: Unit, installer: Membership
+) -> None:
+    windows = [(NOW + timedelta(days=d, hours=6), NOW + timedelta(days=d, hours=8)) for d in (1, 2)]
+    offer_visit(visit=Visit.objects.get(), by=installer, windows=windows, now=NOW)
+    _report(unit, installer, _usual(town, unit))
+    visit = Visit.objects.get()
+    assert (visit.state, visit.offers) == ("done", [])

@@ -202,7 +202,19 @@ def constraint_optimum(problem: RoundProblem) -> int:
 
 
 @pytest.mark.parametrize(
-    ("visits", "seed", "musts"), [(8, 1, 0), (8, 2, 2), (8, 3, 4), (9, 4, 3), (9, 5, 0), (10, 6, 0), (10, 7, 3)]
+    ("visits", "seed", "musts"),
+    [
+        (8, 1, 0),
+        (8, 2, 2),
+        (8, 3, 4),
+        (9, 4, 3),
+        (9, 5, 0),
+        (10, 6, 0),
+        (10, 7, 3),
+        (10, 114, 2),
+        (10, 144, 3),
+        (9, 178, 0),
+    ],
 )
 def test_equal_to_full_enumeration(visits: int, seed: int, musts: int) -> None:
     problem = make_week(visits, seed=seed, musts=musts, **SIZE)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
+import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -25,6 +27,9 @@ from scheduling.planning.rounds.unserved import Unserved, explain_unserved
 #: Up to this many candidates are searched whole, over any horizon and over a horizon of one block; more in blocks.
 WHOLE_UP_TO = 60
 WHOLE_BLOCK_UP_TO = 150
+#: Up to this many are searched from several plans in turn: few visits leave a search where it began.
+SMALL_UP_TO = 20
+SMALL_SHARES = (0.25, 0.15, 0.15, 0.15, 0.15, 0.15)
 #: Days of a block, and how many rounds it holds at most.
 BLOCK_DAYS = 2
 BLOCK_CELLS = 10
@@ -132,7 +137,8 @@ def plan_rounds(
     asked = merged.problem
     by_hand = naive_plan(asked)
     first = drivable(asked, start(asked))
-    search_state = _Search(asked, place_the_musts(asked, first), effort, seed, on_progress)
+    others = (place_the_musts(asked, {}), place_the_musts(asked, drivable(asked, by_hand)))
+    search_state = _Search(asked, place_the_musts(asked, first), effort, seed, on_progress, others)
     search_state.run()
     plan = merged.expand(search_state.best)
     judged = evaluate(problem, plan)
@@ -205,17 +211,18 @@ class _Effort:
             return min(1.0, (self._spent + running) / self._iterations)
         return self.share
 
-    def next_step(self, *, whole: bool) -> tuple[int | None, float | None] | None:
-        """Iterations or seconds of the next step; None when the effort is spent."""
+    def next_step(self, *, share: float | None) -> tuple[int | None, float | None] | None:
+        """Iterations or seconds of the next step, a share of the whole or (None) a block; None: the effort is spent."""
         if self.asked_to_stop():
             return None
         if self._iterations is not None:
             left = self._iterations - self._spent
-            return None if left <= 0 else (left if whole else min(left, BLOCK_ITERATIONS), None)
+            most = BLOCK_ITERATIONS if share is None else math.ceil(self._iterations * share)
+            return None if left <= 0 else (min(left, most), None)
         left_s = (self._seconds or 0.0) - (time.monotonic() - self._began)
         if left_s <= 0.05:
             return None
-        return None, left_s if whole else min(left_s, BLOCK_SECONDS)
+        return None, min(left_s, BLOCK_SECONDS if share is None else (self._seconds or 0.0) * share)
 
     def spend(self, iterations: int | None) -> None:
         self._spent += iterations or 0
@@ -231,8 +238,10 @@ class _Search:
         effort: _Effort,
         seed: int,
         on_progress: Callable[[Progress], None] | None,
+        others: Sequence[PlanDict] = (),
     ) -> None:
         self.problem = problem
+        self._others = others
         self.best = {cell: stops for cell, stops in start.items() if stops}
         self._rank = evaluate(problem, self.best).rank
         self._effort = effort
@@ -247,10 +256,20 @@ class _Search:
             return
         one_block = len({day for _, day in cells}) <= BLOCK_DAYS
         whole = len(self.problem.candidates) <= (WHOLE_BLOCK_UP_TO if one_block else WHOLE_UP_TO)
+        if whole:
+            small = len(self.problem.candidates) <= SMALL_UP_TO
+            starts = itertools.cycle((self.best, *self._others)) if small else itertools.repeat(None)
+            for start, share in zip(starts, itertools.cycle(SMALL_SHARES if small else (1.0,)), strict=False):
+                step = self._effort.next_step(share=share)
+                if step is None:
+                    break
+                self._improve(cells, *step, start=start)
+            self._tell("done", 0)
+            return
         blocks: list[list[tuple[int, int]]] = []
-        while (step := self._effort.next_step(whole=whole)) is not None:
+        while (step := self._effort.next_step(share=None)) is not None:
             if not blocks:
-                blocks = [cells] if whole else self._blocks(cells)
+                blocks = self._blocks(cells)
             self._improve(blocks.pop(), *step)
         self._tell("done", 0)
 
@@ -308,7 +327,14 @@ class _Search:
         scored.sort()
         return [k for _, k in scored[:BLOCK_POOL]]
 
-    def _improve(self, cells: list[tuple[int, int]], iterations: int | None, seconds: float | None) -> None:
+    def _improve(
+        self,
+        cells: list[tuple[int, int]],
+        iterations: int | None,
+        seconds: float | None,
+        start: PlanDict | None = None,
+    ) -> None:
+        """Let the solver redo some rounds, from what stands or from another plan for them."""
         problem = self.problem
         inside = [c for cell in cells for c in self.best.get(cell, ())]
         candidates = sorted({*inside, *self._pool(cells)})
@@ -317,7 +343,8 @@ class _Search:
             if seconds is not None:
                 time.sleep(min(seconds, 0.01))
             return
-        began = {cell: self.best[cell] for cell in cells if cell in self.best}
+        stands = self.best if start is None else start
+        began = {cell: stands[cell] for cell in cells if stands.get(cell)}
         made = self._model(cells, candidates, began)
         if made is None:
             self._effort.spend(iterations)

@@ -20,6 +20,7 @@ would look free.
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -539,6 +540,9 @@ def _write_proposals(
         on_day["probability"][r0:r1] = curves.probability[idx, at]
         on_day["used_up"][r0:r1] = curves.used_up[idx, at]
 
+    needs_of_site: dict[str, list[Need]] = defaultdict(list)
+    for need in ordered:
+        needs_of_site[need.site].append(need)
     proposals: list[VisitProposal] = []
     number, last_site = 0, -1
     for k in range(codes.size):
@@ -578,7 +582,8 @@ def _write_proposals(
                 cost_by_day=tuple(by_day[k].tolist()),
                 cost_if_left=float(if_left[k]),
                 travel_cost=float(travel[s]),
-                sentence=_summary(choices, float(visit_price[s]), int(visit_best[k]), policy.currency),
+                sentence=_summary(choices, float(visit_price[s]), int(visit_best[k]), policy.currency)
+                + (_pace(needs_of_site[sites[s].key], float(visit_price[s]), policy.currency) if number == 0 else ""),
             )
         )
     return proposals
@@ -669,3 +674,26 @@ def _summary(choices: tuple[NeedChoice, ...], visit_price: float, day: int, curr
         else f"four weeks later would save {-waiting:.2f} {currency} in waste"
     )
     return f"Best {when}: {tasks} on a visit that costs about {visit_price:.2f} {currency}; {tail}."
+
+
+def _pace(needs: Sequence[Need], visit_price: float, currency: str) -> str:
+    """Which cartridge sets the pace of a site's visits, and what one that lasts twice as long would save a year.
+
+    Visits cannot be fewer than what the shortest-lived cartridge asks for, however well they are bundled: where it is
+    alone in that, a larger one is the way to fewer. Empty where that saves less than a visit a year, or a life is not
+    known.
+    """
+    worn = [need for need in needs if need.kind in (NeedKind.REPLACE, NeedKind.ROTATE) and need.quantile_days]
+    if not worn or not all(need.fresh_life_days > 0.0 for need in worn):
+        return ""
+    first, *others = sorted(worn, key=lambda need: need.fresh_life_days)
+    life = first.fresh_life_days
+    then = min([2.0 * life, *(need.fresh_life_days for need in others)])
+    saved = 365.0 / life - 365.0 / then
+    if saved < 1.0:
+        return ""
+    name = first.label or first.position
+    return (
+        f" The pace here is set by: {name}, which lasts about {life:.0f} days; one that lasts twice as long would save "
+        f"about {saved:.0f} visit{'' if round(saved) == 1 else 's'} a year, {saved * visit_price:.2f} {currency}."
+    )

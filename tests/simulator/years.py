@@ -74,7 +74,11 @@ class Way:
 
 @dataclass
 class Tally:
-    """What a way cost in the years counted, of all units together."""
+    """What a way cost in the years counted, of all units together.
+
+    ``paced`` are the visits that the busiest position of each unit would have asked for by itself: fewer cannot be had
+    by bundling.
+    """
 
     unit_years: float
     visits: int = 0
@@ -84,6 +88,7 @@ class Tally:
     bad_days: dict[str, float] = field(default_factory=lambda: dict.fromkeys(STAGES, 0.0))
     bad_money: dict[str, float] = field(default_factory=lambda: dict.fromkeys(STAGES, 0.0))
     damage: float = 0.0
+    paced: int = 0
 
     def __add__(self, other: Tally) -> Tally:
         def both(one: dict[str, Any], two: dict[str, Any]) -> dict[str, Any]:
@@ -98,6 +103,7 @@ class Tally:
             both(self.bad_days, other.bad_days),
             both(self.bad_money, other.bad_money),
             self.damage + other.damage,
+            self.paced + other.paced,
         )
 
     @property
@@ -132,6 +138,8 @@ class Years(_Service):
         self.late = np.array([[counting.late_cost(stage, USES[use]) for stage in STAGES] for use in self.plant.use])
         self.count_from = day + SETTLE_DAYS
         self.tally = Tally(len(places) * years)
+        self.changes = np.zeros((len(places), 7), dtype=int)
+        self.busiest = np.zeros(len(places), dtype=int)
         self.wanted: dict[int, set[int]] = {}
         self.learned: Learned | None = None
         self.learned_on = -LEARN_EVERY_DAYS
@@ -186,6 +194,9 @@ class Years(_Service):
                 stage = STAGES[SLOT_STAGE[slot]]
                 self.tally.replaced[stage] += 1
                 self.tally.cartridges += PRICE[stage]
+            self.changes[unit, np.array(used, dtype=int)] += 1
+            self.tally.paced += int(self.changes[unit].max() - self.busiest[unit])
+            self.busiest[unit] = self.changes[unit].max()
         return bool(used)
 
     def _out(self, unit: int, slot: int, day: int) -> None:

@@ -261,6 +261,25 @@ def test_it_explains_itself_in_money() -> None:
     assert "2 tasks together" in visit.sentence
 
 
+def test_it_says_which_cartridge_sets_the_pace_and_what_a_larger_one_would_save() -> None:
+    def sentence(*lives: float) -> str:
+        needs = [
+            cartridge(name, "a", 30.0, fresh_life_days=life)
+            for name, life in zip(("sediment", "carbon", "resin"), lives, strict=False)
+        ]
+        return bundle_visits(needs, [BundlingSite("a", HERE)], policy=POLICY)[0].sentence
+
+    price = POLICY.visit_cost + POLICY.removal_minutes * POLICY.working_cost_per_minute
+    # 365/50 visits a year become 365/100; with a resin of 70 days beside it, 365/70
+    assert "sediment, which lasts about 50 days; one that lasts twice as long would save about 4 visits a year, " in (
+        sentence(50.0, 365.0, 180.0)
+    )
+    assert f"{(365 / 50 - 365 / 70) * price:.2f} EUR." in sentence(50.0, 365.0, 70.0)
+    assert "pace" not in sentence(50.0, 365.0, 52.0)
+    assert "pace" not in sentence(200.0, 365.0, 400.0)
+    assert "pace" not in sentence(50.0, 365.0, math.nan)
+
+
 def test_only_what_wears_is_called_exhausted() -> None:
     worn = cartridge("lead resin", "a", 2.0, price=25.0)
     wash = replace(cartridge("tank", "a", 2.0, price=0.0), kind=NeedKind.SANITISE)

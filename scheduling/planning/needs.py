@@ -304,28 +304,25 @@ def cost_curves(
     t = np.asarray(days, dtype=np.float64)
     if t.ndim != 1 or not np.all(np.isfinite(t)) or np.any(t < 0.0):
         raise PlanningError("days", "must be a row of day numbers of at least 0.")
-    late = expected_days_exhausted(q, t, levels=p)
-    if worn_quantile_days is None:
-        worn = q
-    else:
+    late, life_left, probability = _days_late_and_left(q, p, t)
+    money, used_up = late * rate[:, None], probability
+    if worn_quantile_days is not None:
         worn, _ = _check_quantiles(worn_quantile_days, p)
         extra = _column("worn_cost_per_day", worn_cost_per_day if worn_cost_per_day is not None else np.zeros(n), n)
         if not np.all(np.isfinite(extra) & (extra >= 0.0)):
             raise PlanningError("worn_cost_per_day", "must be numbers of at least 0.")
-        between = np.maximum(expected_days_exhausted(worn, t, levels=p) - late, 0.0)
-    known = ~_no_date(worn)[:, None]
-    waste = np.where(known, _life_left_fraction(worn, p, t), 1.0) * (share * cost)[:, None]
-    money = late * rate[:, None]
-    if worn_quantile_days is not None:
-        money = money + between * extra[:, None]
-    probability = exhausted_probability(q, t, levels=p)
-    used_up = probability if worn_quantile_days is None else exhausted_probability(worn, t, levels=p)
-    return CostCurves(waste=waste, late=money, probability=probability, used_up=used_up)
+        # most rows have one date for both, which is worked out once
+        two = np.flatnonzero((worn != q).any(axis=1) & ~(_no_date(worn) & _no_date(q)))
+        worn_days, left, gone = _days_late_and_left(worn[two], p, t)
+        money[two] += np.maximum(worn_days - late[two], 0.0) * extra[two, None]
+        used_up = probability.copy()
+        life_left[two], used_up[two] = left, gone
+    return CostCurves(waste=life_left * (share * cost)[:, None], late=money, probability=probability, used_up=used_up)
 
 
-def _life_left_fraction(q: FloatArray, p: FloatArray, t: FloatArray) -> FloatArray:
-    """Share, of the life expected today, that is expected to be left on each day."""
-    t_row = t[None, :]
+def _days_late_and_left(q: FloatArray, p: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Days expected to have been exhausted by each day, share of today's life expected to be left then, probability."""
+    known, t_row = ~_no_date(q)[:, None], t[None, :]
     excess = _mean_excess(q, p, t_row)
     excess_today = _mean_excess(q, p, np.zeros((1, 1)))
     knots, mass = _support(q, p)
@@ -333,7 +330,9 @@ def _life_left_fraction(q: FloatArray, p: FloatArray, t: FloatArray) -> FloatArr
     life_left = np.maximum(mean - t_row + excess, 0.0)  # E[(X - t)+] = E[X] - t + E[(t - X)+]
     life_left_today = np.maximum(mean + excess_today, 0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(life_left_today > _SPENT_DAYS, life_left / life_left_today, 0.0)
+        fraction = np.where(life_left_today > _SPENT_DAYS, life_left / life_left_today, 0.0)
+    late = np.where(known, np.maximum(excess - excess_today, 0.0), 0.0)
+    return late, np.where(known, fraction, 1.0), exhausted_probability(q, t, levels=p)
 
 
 def _no_date(quantile_days: FloatArray) -> NDArray[np.bool_]:

@@ -53,7 +53,7 @@ class Allocation:
         self.taken = parts.parts_for(tasks, self.catalogue.rules_for(tasks))
         self.shares: dict[tuple[str, str], list[supply.Share]] = defaultdict(list)
         for item, by_visit in self.taken.items():
-            demands = [self._demand(int(visit), quantity) for visit, quantity in by_visit.items()]
+            demands = [self._demand(int(visit), item, quantity) for visit, quantity in by_visit.items()]
             for share in supply.allocate(demands, self.supplies.of(item)):
                 self.shares[share.demand, item].append(share)
 
@@ -69,8 +69,16 @@ class Allocation:
             return company_day(company=self.company, now=visit.appointment_at)
         return visit.best_day
 
-    def _demand(self, visit: int, quantity: int) -> supply.Demand:
+    def _demand(self, visit: int, item: str, quantity: int) -> supply.Demand:
         row, round_ = self.visits[visit], self.round_of.get(visit)
         van = round_.installer_id if round_ is not None else row.installer_id
-        rank = 0 if self.is_agreed(visit) else 1 if round_ is not None else 2
-        return supply.Demand(str(visit), quantity, self.days[visit], rank, str(van or ""))
+        return supply.Demand(str(visit), quantity, self.days[visit], self._rank(row, item), str(van or ""))
+
+    def _rank(self, visit: Visit, item: str) -> int:
+        if visit.state in AGREED:
+            return 0
+        if visit.pk not in self.round_of:
+            return 3
+        # a visit that is urgent for something else goes without the piece; this one would drive for nothing
+        urgent = any(t.need.is_urgent and str(t.need.item_id or "") == item for t in visit.tasks.all())
+        return 1 if urgent else 2

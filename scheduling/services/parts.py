@@ -1,5 +1,6 @@
 """Parts lists: for every visit of a plan, for every van's round, for the plan's days and for the weeks to order for."""
 
+import json
 import math
 from collections import Counter, defaultdict
 from collections.abc import Sequence
@@ -41,7 +42,8 @@ def write_parts_lists(*, plan: Plan, now: datetime) -> PartsWritten:
       the last day on which an order still arrives in time.
 
     Every piece in stock and on order is given out once, to visits agreed with the client first, then to those in the
-    plan, then to the others, each by date; so two rounds never count on the same piece. The weeks to order for also
+    plan, where the piece is urgent before where it is not, then to the others, each by date; so two rounds never count
+    on the same piece. The weeks to order for also
     hold the visits that no round serves yet, on the day they are due or cheapest, and the pieces beyond them that the
     policy's service level asks for. Writing twice changes nothing.
     """
@@ -307,4 +309,5 @@ _COMPARED = (
 
 
 def _content(line: PartsLine) -> tuple[str, ...]:
-    return tuple(str(getattr(line, name)) for name in _COMPARED)
+    # a database may give the keys of stored JSON in an order of its own
+    return tuple(json.dumps(getattr(line, name), sort_keys=True, default=str) for name in _COMPARED)

@@ -3,7 +3,7 @@
 from datetime import UTC, date, datetime, time, timedelta
 
 from accounts.models import Membership
-from scheduling.models import CompanyPolicy, PartsLine, PartsList, Plan, PurchaseOrderLine, Stop, Visit
+from scheduling.models import CompanyPolicy, Need, PartsLine, PartsList, Plan, PurchaseOrderLine, Stop, Visit
 from scheduling.planning.deliveries import order_by
 from scheduling.services.needs import refresh_needs
 from scheduling.services.parts import write_parts_lists
@@ -157,6 +157,21 @@ def test_what_is_agreed_with_a_client_keeps_its_piece(town: Town, office: Member
     other = Visit.objects.exclude(pk=agreed.pk).get()
     assert Stop.objects.get(visit=other).round.day < Stop.objects.get(visit=agreed).round.day
     assert got == {agreed.pk: 1, other.pk: 0}
+
+
+def test_of_two_planned_visits_the_one_that_needs_the_piece_urgently_has_it(town: Town) -> None:
+    town.installer("Ada")
+    for east in (2, 4):
+        town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 0)
+    plan = _planned(town)
+    first, second = Visit.objects.filter(stops__round__plan=plan).order_by("stops__round__day", "pk")
+    town.stock(town.item("carbon"), 1)
+    for urgent, other in ((first, second), (second, first)):
+        Need.objects.filter(tasks__visit=urgent).update(is_urgent=True)
+        Need.objects.filter(tasks__visit=other).update(is_urgent=False)
+        write_parts_lists(plan=plan, now=NOW)
+        rows = PartsLine.objects.filter(parts_list__scope="visit").select_related("parts_list")
+        assert {line.parts_list.visit_id: line.in_stock for line in rows} == {urgent.pk: 1, other.pk: 0}
 
 
 def _on_order(town: Town, pieces: int, expected_on: date) -> PurchaseOrderLine:

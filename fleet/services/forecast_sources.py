@@ -72,20 +72,22 @@ def out_of_date(company: Company, unit_ids: Sequence[int], day: date) -> dict[in
     (`p50`), or when its forecast is older than `OLDEST`.
     """
     marks = marks_of_units(company, unit_ids, day)
-    fresh: dict[int, str] = {}
-    stale: set[int] = set()
-    rows = Forecast.objects.of_company(company).filter(is_latest=True)
-    for unit_id, mark, as_of, state, median in rows.values_list(
-        "position__unit_id", "made_from", "as_of", "state", "p50"
-    ):
-        if as_of > day:
-            continue
-        come = state == Forecast.State.STANDING and median is not None and median <= day and as_of < day
-        if mark != marks.get(unit_id) or come or as_of <= day - OLDEST:
-            stale.add(unit_id)
-        else:
-            fresh[unit_id] = mark
-    return {unit_id: mark for unit_id, mark in marks.items() if unit_id in stale or unit_id not in fresh}
+    # A row for each unit and not for each of its positions: a quiet night must cost little.
+    rows = Forecast.objects.of_company(company).filter(is_latest=True, as_of__lte=day)
+    likely = Q(state=Forecast.State.STANDING, p50__lte=day, as_of__lt=day)
+    of_unit = (
+        rows.order_by()
+        .values("position__unit_id")
+        .annotate(least=Min("made_from"), most=Max("made_from"), oldest=Min("as_of"), come=Count("pk", filter=likely))
+    )
+    fresh = {
+        unit_id
+        for unit_id, least, most, oldest, come in of_unit.values_list(
+            "position__unit_id", "least", "most", "oldest", "come"
+        )
+        if least == most == marks.get(unit_id) and oldest > day - OLDEST and not come
+    }
+    return {unit_id: mark for unit_id, mark in marks.items() if unit_id not in fresh}
 
 
 def _digest(value: Any) -> str:

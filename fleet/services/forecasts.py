@@ -128,17 +128,12 @@ def refresh_forecasts(
     """
     day = company_day(company, now)
     ids = standing_units(company, day)
-    lesson = FleetLesson.objects.of_company(company).first()
-    is_usable = (
-        lesson is not None
-        and timedelta() <= day - lesson.as_of <= timedelta(days=LESSON_DAYS)
-        and 0.8 * len(ids) <= lesson.fleet_units <= 1.25 * len(ids)
-    )
-    stale = out_of_date(company, ids, day) if is_usable else {}
+    learned = _recent_lesson(company, len(ids), day)
+    stale = {} if learned is None else out_of_date(company, ids, day)
     most = MOST_REFRESHED * len(ids) if len(ids) > BLOCK_UNITS else 0
-    if lesson is None or not is_usable or len(stale) > most:
+    if learned is None or len(stale) > most:
         return forecast_company(company=company, now=now, policy=policy, progress=progress)
-    learned, policy = Learned.from_dict(lesson.learned), policy or read_limits(company)
+    policy = policy or read_limits(company)
     _retire(company, day)
     counts: Counter[str] = Counter(units=0, positions=0, created=0, changed=0, unchanged=0, unusable=0)
     todo = sorted(stale)
@@ -182,6 +177,19 @@ def _retire(company: Company, day: date) -> None:
         .filter(is_latest=True, as_of__lte=day, position__unit__retired_on__lt=day)
         .values("pk")
     ).update(is_latest=False)
+
+
+def _recent_lesson(company: Company, units: int, day: date) -> Learned | None:
+    """What a fleet of about as many units taught lately; None without it, or when it was kept by another release."""
+    lesson = FleetLesson.objects.of_company(company).first()
+    if lesson is None or not timedelta() <= day - lesson.as_of <= timedelta(days=LESSON_DAYS):
+        return None
+    if not 0.8 * units <= lesson.fleet_units <= 1.25 * units:
+        return None
+    try:
+        return Learned.from_dict(lesson.learned)
+    except ValueError:
+        return None
 
 
 def _lesson(company: Company, unit_ids: Sequence[int], *, day: date, now: datetime, policy: Policy) -> Learned:

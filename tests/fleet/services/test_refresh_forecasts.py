@@ -161,3 +161,13 @@ def test_blocks_of_a_large_company_lean_on_one_lesson(units: list[Unit], monkeyp
     assert sorted(Forecast.objects.values_list("position_id", "date_grid", "evidence"), key=str) == sorted(
         in_blocks, key=str
     )
+
+
+def test_what_another_release_has_learned_is_learned_anew(units: list[Unit], large: None) -> None:
+    forecast_company(company=units[0].company, now=NOW)
+    kept = FleetLesson.objects.get()
+    FleetLesson.objects.update(learned={"means": {}, "hypers": {"resin": {"mean": 0.0}}})
+    counts = refresh_forecasts(company=units[0].company, now=NEXT)
+    assert counts["units"] == len(units)
+    assert FleetLesson.objects.get().learned.keys() == kept.learned.keys()
+    assert Learned.from_dict(FleetLesson.objects.get().learned).hypers

@@ -1,9 +1,28 @@
 """Why a forecast moved: two forecasts of one position side by side, and a sentence on what came in between."""
 
-from fleet.models import Forecast
+from datetime import UTC
+from typing import Final
+
+from django.db.models import Q
+
+from fleet.engineering.units import QUANTITY_KINDS, to_display
+from fleet.intake.names import spoken
+from fleet.models import Forecast, Reading, Stage
 
 FEW_DAYS = 7
 """A median that moves less is called unmoved: no visit is planned finer (common practice, no source)."""
+
+_TELLS: Final = {
+    Stage.SEDIMENT: ("prefilter_outlet_pressure_kpa", "line_pressure_kpa"),
+    Stage.CARBON: (
+        "carbon_outlet_total_chlorine_mg_per_l",
+        "carbon_outlet_free_chlorine_mg_per_l",
+        "interstage_chlorine_mg_per_l",
+    ),
+    Stage.MEMBRANE: ("permeate_flow_l_per_day", "permeate_tds_mg_per_l"),
+    Stage.RESIN: ("product_tds_mg_per_l", "interstage_tds_mg_per_l"),
+}
+"""What a practitioner looks at to judge a cartridge of a stage."""
 
 
 def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
@@ -31,13 +50,37 @@ def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
         return f"Expected around {before.p50}, exhausted by now. {because}".strip()
     news = after.evidence.get("readings_used", 0) - before.evidence.get("readings_used", 0)
     left_out = after.evidence.get("readings_left_out", 0) - before.evidence.get("readings_left_out", 0)
-    what = [f"{news} more reading{'s' if news > 1 else ''}"] if news > 0 else []
+    newest = _newest_reading(before, after)
+    what = [newest] if newest else []
+    others = news - len(what)
+    what += [f"{others} more reading{'s' if others > 1 else ''}"] if others > 0 else []
     what += [f"{left_out} left out as not usable"] if left_out > 0 else []
     basis = f" after {' and '.join(what)}" if what else " without any new reading, by what the whole fleet taught"
     if abs(moved) < FEW_DAYS:
         return f"The date stays around {after.p50}{basis}."
     direction = "later" if moved > 0 else "earlier"
     return f"The date moved {abs(moved)} days {direction}, from {before.p50} to {after.p50},{basis}."
+
+
+def _newest_reading(before: Forecast, after: Forecast) -> str:
+    """The newest reading that came between two forecasts and tells of the position, as a phrase; empty without one."""
+    names = _TELLS[Stage(after.position.stage)]
+    tells = Q()
+    for name in names:
+        tells |= Q(**{f"{name}__isnull": False})
+    came = Reading.objects.current().filter(tells, unit=after.position.unit_id, received_at__gt=before.computed_at)
+    came = came.filter(received_at__lte=after.computed_at)
+    left_out = {entry["reading"] for entry in after.evidence.get("left_out", ())}
+    reading = came.exclude(pk__in=left_out).order_by("taken_at", "pk").last()
+    if reading is None:
+        return ""
+    shown = []
+    for name in names:
+        value = getattr(reading, name)
+        if value is not None:
+            number, unit = to_display(value, QUANTITY_KINDS[name], after.position.unit.company.unit_system)
+            shown.append(f"{spoken(name)} {number:.3g} {unit}")
+    return f"the reading of {reading.taken_at.astimezone(UTC).date()} ({', '.join(shown)})"
 
 
 def _dated(forecast: Forecast) -> str:

@@ -7,7 +7,7 @@ import io
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -24,6 +24,7 @@ from fleet.models import Finding, Forecast, IntakeBatch, Position, Reading, Refu
 from scheduling.demo import remember
 from scheduling.demo.logins import read_kept
 from scheduling.demo.remove import remove_company
+from scheduling.demo.run import MORNING
 from scheduling.models import Need, PartsLine, PartsList, Plan, PurchaseOrder, Round, Stop
 from tests.demo.conftest import AS_OF, SEED, Told
 
@@ -262,3 +263,17 @@ def test_another_day_is_refused_without_reset(ran: Ran, tmp_path: Path) -> None:
 def test_an_impossible_day_is_refused(ran: Ran, tmp_path: Path, day: date, words: str) -> None:
     with pytest.raises(CommandError, match=words):
         run(tmp_path, as_of=day)
+
+
+def test_a_reading_that_contradicts_a_forecast_is_tried_out_and_not_kept(ran: Ran) -> None:
+    printed = " ".join(ran.first.split())
+    shown = printed.split("A forecast before and after a reading that contradicts it")[1].split("Rounds from")[0]
+    assert "- before: Resin: " in shown
+    first, second = shown.split("- what changed: ")[1:]
+    assert "earlier" in first or "exhausted by now" in first
+    assert "product TDS" in first
+    # Whether two looks settle it depends on what the unit was like before; that it may be now is said in any case.
+    after = second.split("- after: Resin: ")[1]
+    assert "exhausted by now" in after or f"8 in 10: {AS_OF} to" in after
+    clock = datetime.combine(AS_OF, MORNING, ZoneInfo(ran.company.time_zone))
+    assert not Reading.objects.of_company(ran.company).filter(taken_at__gt=clock).exists()

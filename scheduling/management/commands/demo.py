@@ -19,6 +19,7 @@ from scheduling.demo import remember, run
 from scheduling.demo.logins import settle_logins
 from scheduling.demo.remove import remove_company
 from scheduling.demo.screen import Screen, day_in_words
+from scheduling.demo.show_change import show_change
 from scheduling.demo.show_logs import show_logs
 from scheduling.demo.show_next import show_cautions, show_logins, show_next
 from scheduling.demo.show_rounds import show_rounds, show_van_loads
@@ -97,6 +98,7 @@ class Command(BaseCommand):
             plan = run.judge_and_plan(made=made, now=now, seed=seed, working=working)
         show_logs(screen, batches, _shown(folder / "logs"))
         show_units(screen, made.company, as_of)
+        show_change(screen, made.company, now)
         show_rounds(screen, plan)
         show_van_loads(screen, plan)
         show_next(screen, made.company, plan, as_of)

@@ -1,0 +1,61 @@
+"""One cartridge's forecast before and after a reading that contradicts it; tried out, and nothing of it kept."""
+
+from datetime import datetime, timedelta
+from typing import Final
+
+from django.db import transaction
+
+from accounts.models import Company
+from fleet.intake.payloads import take_reading
+from fleet.models import Forecast, Reading, Stage
+from fleet.services.forecast_changes import sentence_of_change
+from fleet.services.forecasts import forecast_company
+from scheduling.demo.screen import Screen
+
+NOT_BEFORE: Final = timedelta(days=60)
+"""A cartridge that is due soon anyhow would not be much of a contradiction."""
+
+
+def show_change(screen: Screen, company: Company, now: datetime) -> None:
+    """Print the forecast of a resin, and what becomes of it when a reading says the contrary, and says it again.
+
+    One look may be a slip of the meter, and moves the date without settling it; the second one does.
+    """
+    start = _a_resin_with_time_left(company)
+    if start is None:
+        return
+    unit = start.position.unit
+    looked = {"permeate_tds": "9 ppm", "product_tds": f"{max(7.0, 3.0 * unit.product_tds_target_mg_per_l):.0f} ppm"}
+    screen.heading("A forecast before and after a reading that contradicts it")
+    screen.line("Tried out on one unit; nothing of it is kept.")
+    screen.subheading(f"{unit.code}: {unit.name} at {unit.site.name}")
+    screen.line(f"- before: {start.installer_sentence}", indent=2)
+    before = start
+    with transaction.atomic():
+        for number, word in enumerate(("a look at the gauges", "flushed, and looked again"), start=1):
+            # What comes in with the forecast is no news to it.
+            at = now + timedelta(minutes=number)
+            row = {"unit": unit.code, **looked}
+            take_reading(company=company, by=None, row=row, source=Reading.Source.INSTALLER, now=at)
+            forecast_company(company=company, now=at, units=[unit.pk])
+            after = Forecast.objects.select_related("position__unit__company").get(
+                position=start.position, is_latest=True
+            )
+            screen.line(f"- {word}: product TDS {looked['product_tds']}, permeate {looked['permeate_tds']}", indent=2)
+            screen.line(f"- what changed: {sentence_of_change(before=before, after=after)}", indent=2)
+            before = after
+        transaction.set_rollback(True)
+    screen.line(f"- after: {before.installer_sentence}", indent=2)
+
+
+def _a_resin_with_time_left(company: Company) -> Forecast | None:
+    """The last resin of a unit that is best read among those with at least two months left."""
+    rows = Forecast.objects.of_company(company).filter(
+        is_latest=True,
+        state=Forecast.State.STANDING,
+        position__stage=Stage.RESIN,
+        position__role="single",
+    )
+    rows = rows.select_related("position__unit__site").order_by("position__unit__code", "pk")
+    open_ones = [row for row in rows if row.p10 is not None and row.p10 >= row.as_of + NOT_BEFORE]
+    return max(open_ones, key=lambda row: row.evidence.get("readings_used", 0), default=None)

@@ -6,6 +6,7 @@ from contextlib import closing
 from datetime import date, datetime, timedelta
 from typing import Any, Final
 
+import numpy as np
 from django.db import transaction
 
 from accounts.models import Company, Membership
@@ -198,7 +199,9 @@ def _lesson(company: Company, unit_ids: Sequence[int], *, day: date, now: dateti
     if kept is not None:
         return Learned.from_dict(kept.learned)
     step = max(len(unit_ids) / TEACHERS, 1.0)
-    teachers = [unit_ids[int(number * step)] for number in range(min(TEACHERS, len(unit_ids)))]
+    # One unit out of each stretch, not always at the same place in it: units often come in a rhythm.
+    within = np.random.default_rng(0).random(min(TEACHERS, len(unit_ids)))
+    teachers = [unit_ids[int((number + share) * step)] for number, share in enumerate(within)]
     loaded = load_fleet(company=company, unit_ids=teachers, as_of_day=end_of_day(company, day))
     learned = forecast(loaded.fleet, policy=policy).learned
     _keep_lesson(company, learned, units=len(teachers), fleet_units=len(unit_ids), day=day, now=now)

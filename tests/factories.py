@@ -358,7 +358,7 @@ class ExhaustionLimitsFactory(TenantFactory):
         # A company has one row for each use, however often one is asked for.
         django_get_or_create = ("company", "use")
 
-    use = factory.Iterator(fleet.Unit.Use.values)
+    use = factory.Iterator(["", *fleet.Unit.Use.values])
     carbon_cap_days = 180.0
 
 

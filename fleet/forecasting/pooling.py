@@ -146,7 +146,9 @@ def spread_lives(log_likelihood: Floats, mix: Floats) -> Floats:
         From `kernel`.
     """
     top = log_likelihood.max(axis=2, keepdims=True)
-    return np.log(np.exp(log_likelihood - top) @ mix.T + 1e-30) + top
+    # Single precision is finer than any of these likelihoods, and this is where most of the time goes.
+    scaled = np.exp((log_likelihood - top).astype(np.float32))
+    return np.log(scaled @ mix.T.astype(np.float32) + np.float32(1e-30)) + top
 
 
 def sum_by_place(values: Floats, place: Indexes, count: int) -> Floats:
@@ -221,14 +223,15 @@ def learn(
     def climb(hyper: Hyper, summed: Floats) -> tuple[float, Hyper]:
         """Best mean, slopes, place spread and shape weights for given lives."""
         top = summed.max(axis=(1, 2), keepdims=True)
-        scaled = np.exp(summed - top)
+        scaled = np.exp((summed - top).astype(np.float32))
         base = float(top.sum())
 
         def by_shape(trial: Hyper) -> Floats:
             square = np.full(len(places), trial.place_spread**2)
             if not varied:
-                return scaled @ place_density(np.array([trial.mean]), square[:1])[0]
-            return np.einsum("pkg,pg->pk", scaled, place_density(trial.centre(known), square))
+                return scaled @ place_density(np.array([trial.mean]), square[:1])[0].astype(np.float32)
+            density = place_density(trial.centre(known), square).astype(np.float32)
+            return np.asarray((scaled @ density[:, :, None])[:, :, 0])
 
         def value_of(trial: Hyper) -> float:
             total = by_shape(trial) @ trial.shape_weights

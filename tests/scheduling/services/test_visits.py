@@ -11,6 +11,7 @@ from scheduling.models import Need, Visit, VisitTask
 from scheduling.planning.bundling import bundle_visits
 from scheduling.services import proposals
 from scheduling.services.needs import refresh_needs
+from scheduling.services.outcomes import TaskOutcome
 from scheduling.services.visits import (
     cancel_visit,
     complete_visit,
@@ -162,7 +163,8 @@ def test_moves_that_are_legal_and_those_that_are_not(town: Town, office: Members
     confirm_visit(visit=visit, by=office, appointment_at=TUESDAY_AT_TEN, now=NOW)
     confirm_visit(visit=visit, by=office, appointment_at=TUESDAY_AT_TEN + timedelta(hours=1), now=NOW)
     unconfirm_visit(visit=visit, by=office, note="Client is ill.", now=NOW)
-    complete_visit(visit=visit, by=office, now=NOW)
+    done = [TaskOutcome(task.need, True) for task in visit.tasks.all()]
+    complete_visit(visit=visit, by=office, tasks=done, now=NOW)
     for move in (
         lambda: confirm_visit(visit=visit, by=office, appointment_at=TUESDAY_AT_TEN, now=NOW),
         lambda: unconfirm_visit(visit=visit, by=office, note="", now=NOW),

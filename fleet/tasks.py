@@ -31,14 +31,20 @@ def resume_stalled_jobs(**_: Any) -> int:
 
 @shared_task
 def recompute_indicators(
-    *, company_id: int, unit_ids: list[int] | None = None, since: str | None = None, **_: Any
+    *,
+    company_id: int,
+    unit_ids: list[int] | None = None,
+    since: str | None = None,
+    of_meters: bool = False,
+    **_: Any,
 ) -> dict[str, int]:
-    """Bring the indicators of a company's readings up to date; `since` is a moment as ISO 8601 text."""
+    """Bring the indicators of a company's readings up to date; `since` is a moment as ISO 8601 text, and `of_meters`
+    says that a meter changed."""
     company = Company.objects.filter(pk=company_id).first()
     if company is None:
         return {}
     start = datetime.fromisoformat(since) if since else None
-    return indicators.recompute(company=company, units=unit_ids, since=start, now=timezone.now())
+    return indicators.recompute(company=company, units=unit_ids, since=start, of_meters=of_meters, now=timezone.now())
 
 
 @shared_task

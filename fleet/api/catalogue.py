@@ -6,6 +6,7 @@ from rest_framework import serializers
 
 from accounts.api.serializers import TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
+from fleet.api.follow_up import judge_again, units_with_item
 from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
 from fleet.engineering.purposes import KINDS_WITH_PURPOSE
 from fleet.models import CatalogueItem, PartsRule
@@ -70,6 +71,11 @@ class CatalogueItemSerializer(QuantityModelSerializer):
         return attrs
 
 
+# What a change of does not change what a reading means.
+_NOT_ON_THE_LABEL = frozenset(
+    {"code", "name", "price", "supplier", "article_number", "pack_size", "lead_time_days", "is_active"}
+)
+
 _NEEDED = {
     "membrane": {
         "membrane_material": "membrane_material",
@@ -85,7 +91,8 @@ _NEEDED = {
 
 
 class CatalogueItemViewSet(QuantityViewSet, ReadWriteViewSet):
-    """The catalogue. An item that has been fitted somewhere is kept; make it inactive instead of deleting it."""
+    """The catalogue. An item that has been fitted somewhere is kept; make it inactive instead of deleting it. When its
+    label is put right, the readings of the units it stands in are judged by it again."""
 
     resource = "catalogue_item"
     queryset = CatalogueItem.objects.all()
@@ -99,6 +106,12 @@ class CatalogueItemViewSet(QuantityViewSet, ReadWriteViewSet):
         "is_active": ["exact"],
     }
     ordering_fields = ["code", "name", "kind", "purpose", "price", "lead_time_days"]
+
+    def perform_update(self, serializer: Any) -> CatalogueItem:
+        item: CatalogueItem = super().perform_update(serializer)
+        if not _NOT_ON_THE_LABEL.issuperset(serializer.validated_data):
+            judge_again(item.company_id, units_with_item(item))
+        return item
 
 
 class PartsRuleSerializer(TenantModelSerializer):

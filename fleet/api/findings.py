@@ -8,6 +8,7 @@ from rest_framework.response import Response
 
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
+from fleet.api.follow_up import judge_again
 from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding
 from fleet.services.finding_decisions import decide
@@ -98,4 +99,6 @@ class FindingViewSet(ReadOnlyViewSet):
             finding = decide(
                 finding=self.locked_object(), decision=decision, by=self.by, now=self.now, **asked.validated_data
             )
+            # Confirmed, it may have corrected readings.
+            judge_again(self.by.company_id, [finding.unit_id])
             return self.answer(self.reread(finding))

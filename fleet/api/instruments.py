@@ -1,9 +1,12 @@
 """Meters and gauges."""
 
+from typing import Any
+
 from rest_framework import serializers
 
 from accounts.api.serializers import TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
+from fleet.api.follow_up import judge_again, units_read_with
 from fleet.intake.names import READING_COLUMNS, public_name
 from fleet.models import Instrument
 
@@ -45,10 +48,27 @@ class InstrumentSerializer(TenantModelSerializer):
 
 class InstrumentViewSet(ReadWriteViewSet):
     """Meters and gauges. The factor of a TDS meter, and whether it compensates temperature, decide what a reading
-    means; put them right before readings come in."""
+    means; put them right before readings come in. Accuracy and resolution may be put right later: how well the
+    indicators of earlier readings are known is worked out again."""
 
     resource = "instrument"
     queryset = Instrument.objects.all()
     serializer_class = InstrumentSerializer
     filterset_fields = {"unit": ["exact", "isnull"], "name": ["icontains"]}
     ordering_fields = ["name"]
+
+    def perform_create(self, serializer: Any) -> Instrument:
+        instrument: Instrument = super().perform_create(serializer)
+        judge_again(instrument.company_id, units_read_with(instrument), of_meters=True)
+        return instrument
+
+    def perform_update(self, serializer: Any) -> Instrument:
+        before = units_read_with(serializer.instance)
+        instrument: Instrument = super().perform_update(serializer)
+        judge_again(instrument.company_id, [*before, *units_read_with(instrument)], of_meters=True)
+        return instrument
+
+    def perform_destroy(self, instance: Instrument) -> None:
+        units = units_read_with(instance)
+        super().perform_destroy(instance)
+        judge_again(instance.company_id, units, of_meters=True)

@@ -16,13 +16,14 @@ from accounts.api.viewsets import ReadCreateViewSet
 from accounts.errors import NotAllowed
 from accounts.models import Membership
 from accounts.permissions import allows
+from fleet.api.follow_up import look_for_findings
 from fleet.api.indicators import IndicatorsSerializer
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
 from fleet.api.quantities import QuantityField, QuantityModelSerializer, QuantityViewSet
 from fleet.intake import readings_log
 from fleet.intake.payloads import take_reading, take_readings
 from fleet.intake.readings import COLUMNS
-from fleet.models import Reading
+from fleet.models import IntakeBatch, Reading
 
 
 class AsSentSerializer(serializers.Serializer[Any]):
@@ -209,7 +210,7 @@ class ReadingViewSet(QuantityViewSet, ReadCreateViewSet):
             batch = take_readings(
                 company=self.by.company, by=self.by, rows=request.data, source=source_of(self.by), now=self.now
             )
-            return Response(IntakeBatchSerializer(batch, context=self.get_serializer_context()).data, status=201)
+            return self._batch(batch)
         return store_one(self, request.data)
 
     @extend_schema(request={"multipart/form-data": FileSerializer}, responses={201: IntakeBatchSerializer})
@@ -217,7 +218,13 @@ class ReadingViewSet(QuantityViewSet, ReadCreateViewSet):
     def upload(self, request: Request) -> Response:
         """Store a log file: CSV with the unit in each header, such as `inlet pressure [psi]`."""
         name, content = uploaded(request)
-        batch = readings_log.read_log(company=self.by.company, by=self.by, name=name, content=content, now=self.now)
+        return self._batch(
+            readings_log.read_log(company=self.by.company, by=self.by, name=name, content=content, now=self.now)
+        )
+
+    def _batch(self, batch: IntakeBatch) -> Response:
+        units = Reading.objects.filter(batch=batch).order_by().values_list("unit_id", flat=True).distinct()
+        look_for_findings(batch.company_id, units)
         return Response(IntakeBatchSerializer(batch, context=self.get_serializer_context()).data, status=201)
 
 
@@ -227,6 +234,8 @@ def store_one(view: Any, row: Any) -> Response:
     reading, is_new = take_reading(
         company=view.by.company, by=view.by, row=row, source=source_of(view.by), now=view.now
     )
+    if is_new:
+        look_for_findings(view.by.company_id, [reading.unit_id])
     seen = Reading.objects.visible_to(view.by).select_related("corrected_by", "indicators").get(pk=reading.pk)
     data = ReadingDetailSerializer(seen, context=view.get_serializer_context()).data
     headers = {"Location": f"/api/v1/readings/{reading.pk}/"}

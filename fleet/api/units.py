@@ -14,6 +14,7 @@ from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
 from accounts.errors import InvalidInput
 from fleet.api.findings import FindingSerializer
+from fleet.api.follow_up import judge_again
 from fleet.api.forecasts import (
     PROBABILITY_BY,
     FirstToFailSerializer,
@@ -224,7 +225,9 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
         return units.create_unit(positions=train, by=self.by, now=self.now, **facts)
 
     def perform_update(self, serializer: Any) -> Unit:
-        return units.update_unit(unit=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
+        unit = units.update_unit(unit=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
+        judge_again(unit.company_id, [unit.pk])
+        return unit
 
     def known_parameters(self) -> dict[str, bool]:
         own = {"probability_by": False} if self.action == "forecast" else {}

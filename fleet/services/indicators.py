@@ -78,6 +78,7 @@ def recompute(
     now: datetime,
     units: Iterable[int] | None = None,
     since: datetime | None = None,
+    of_meters: bool = False,
     progress: Progress | None = None,
 ) -> dict[str, int]:
     """Bring the indicators of a company's readings up to date; a second run changes nothing.
@@ -90,6 +91,8 @@ def recompute(
         Ids of the units whose readings to look at; all when None.
     since
         Look at readings from this moment on only; what they are compared with is read all the same.
+    of_meters
+        Work out how well each indicator is known as well where its value stays: a meter was changed.
     progress
         Called with the share done and what is being done.
 
@@ -106,7 +109,7 @@ def recompute(
     for start in range(0, len(ids), BLOCK_UNITS):
         if progress is not None:
             progress(start / len(ids), "computing indicators")
-        counts.update(_recompute_block(company, ids[start : start + BLOCK_UNITS], now, since))
+        counts.update(_recompute_block(company, ids[start : start + BLOCK_UNITS], now, since, of_meters))
     if progress is not None:
         progress(1.0, "indicators stored")
     return dict(counts)
@@ -211,7 +214,7 @@ def _at_standard(context: UnitContext, quantities: Mapping[str, Floats], recover
 
 
 def _recompute_block(
-    company: Company, unit_ids: Sequence[int], now: datetime, since: datetime | None
+    company: Company, unit_ids: Sequence[int], now: datetime, since: datetime | None, of_meters: bool
 ) -> dict[str, int]:
     table = load_readings(company, unit_ids, wanted=_bearing_on(company, unit_ids, since))
     computed = compute(company, unit_ids, table)
@@ -223,13 +226,11 @@ def _recompute_block(
         mine = mine.filter(reading__taken_at__gte=since)
     with transaction.atomic():
         stored = {
-            pk: (values, why, valid)
-            for pk, values, why, valid, known in mine.values_list(
-                "pk", "values", "reasons", "valid_for_trend", "uncertainties"
-            )
-            if known or not values
+            pk: made
+            for pk, *made in mine.values_list("pk", "values", "reasons", "valid_for_trend", "uncertainties")
+            if made[-1] or not made[0]
         }
-        other = [pk for pk, made in fresh.items() if stored.get(pk) != made]
+        other = [pk for pk, made in fresh.items() if of_meters or pk not in stored or stored[pk][:-1] != [*made]]
         known = of_rows(company, table, computed.columns, computed.context, [row_of[pk] for pk in other])
         changed = [
             ReadingIndicators(
@@ -241,6 +242,7 @@ def _recompute_block(
                 computed_at=now,
             )
             for pk, of_it in zip(other, known, strict=True)
+            if stored.get(pk) != [*fresh[pk], of_it]
         ]
         ReadingIndicators.objects.bulk_create(
             changed,

@@ -177,3 +177,21 @@ def test_a_reading_taken_in_has_its_indicators_after_the_commit(
             now=NOW,
         )
     assert ReadingIndicators.objects.get(reading=reading).values["salt_passage_fraction"] == pytest.approx(0.0333333)
+
+
+def test_a_corrected_meter_changes_how_well_an_indicator_is_known_and_nothing_else(unit: Unit) -> None:
+    meter = factories.InstrumentFactory(
+        company=unit.company, unit=unit, measures=["feed_tds_mg_per_l", "permeate_tds_mg_per_l"], resolution=1.0
+    )
+    reading = read(unit, 10)
+    recompute(company=unit.company, now=NOW)
+    before = ReadingIndicators.objects.get(reading=reading)
+    meter.resolution = 0.1
+    meter.save()
+    assert recompute(company=unit.company, now=NOW, of_meters=True) == {"readings": 1, "changed": 1, "unchanged": 0}
+    after = ReadingIndicators.objects.get(reading=reading)
+    assert after.values == before.values
+    share = [math.hypot(0.02 / math.sqrt(3), 0.1 / math.sqrt(12) / value) for value in (10.0, 300.0)]
+    assert after.uncertainties["salt_passage_fraction"] == pytest.approx(math.hypot(*share) * 10.0 / 300.0, rel=0.01)
+    assert before.uncertainties["salt_passage_fraction"] > 1.5 * after.uncertainties["salt_passage_fraction"]
+    assert recompute(company=unit.company, now=NOW, of_meters=True)["changed"] == 0

@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from accounts.api.fields import FiniteFloatField, OneOfField
 from accounts.api.serializers import StrictSerializer
-from fleet.api.indicators import IndicatorSerializer, shown_indicator
+from fleet.api.indicators import IndicatorSerializer, name_without_unit, shown_indicator
 from fleet.api.quantities import QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.api.readings import IdOrCodeField
 from fleet.engineering import units as kinds
@@ -154,7 +154,7 @@ class MatchSerializer(serializers.Serializer[Any]):
     def get_numbers(self, match: Match) -> dict[str, Any]:
         """The values it rests on."""
         system = unit_system_of(self.context)
-        return {name: _shown_number(name, value, system) for name, value in match.numbers.items()}
+        return dict(_shown_number(name, value, system) for name, value in match.numbers.items())
 
 
 class DoubtSerializer(serializers.Serializer[Any]):
@@ -170,7 +170,7 @@ class DiagnosisSerializer(serializers.Serializer[Any]):
     unit = serializers.IntegerField(source="unit_id", allow_null=True)
     matches = MatchSerializer(many=True)
     indicators = serializers.SerializerMethodField()
-    reasons = serializers.DictField(child=serializers.CharField(), help_text="why an indicator cannot be had")
+    reasons = serializers.SerializerMethodField(help_text="why an indicator cannot be had")
     doubts = DoubtSerializer(many=True)
     facts = serializers.SerializerMethodField()
     note = serializers.SerializerMethodField()
@@ -180,6 +180,11 @@ class DiagnosisSerializer(serializers.Serializer[Any]):
         """What engineering makes of the reading."""
         system = unit_system_of(self.context)
         return dict(shown_indicator(name, value, system) for name, value in found.indicators.items())
+
+    @extend_schema_field(serializers.DictField(child=serializers.CharField()))
+    def get_reasons(self, found: Diagnosis) -> dict[str, str]:
+        """Why an indicator cannot be had."""
+        return {name_without_unit(name): sentence for name, sentence in found.reasons.items()}
 
     @extend_schema_field(NamedValuesField())
     def get_facts(self, found: Diagnosis) -> dict[str, Any]:
@@ -199,14 +204,14 @@ class DiagnosisSerializer(serializers.Serializer[Any]):
         )
 
 
-def _shown_number(name: str, value: float | str, system: str) -> dict[str, Any]:
+def _shown_number(name: str, value: float | str, system: str) -> tuple[str, dict[str, Any]]:
     if isinstance(value, str):
-        return {"value": value, "unit": ""}
+        return name, {"value": value, "unit": ""}
     number = float(f"{float(value):.6g}")
     for suffix, kind in _OF_NUMBER:
         if name.endswith(suffix):
-            return shown(number, kind, system)
-    return {"value": number, "unit": ""}
+            return name_without_unit(name), shown(number, kind, system)
+    return name, {"value": number, "unit": ""}
 
 
 def _shown_fact(name: str, value: Any, system: str) -> dict[str, Any]:

@@ -40,12 +40,17 @@ class IndicatorsSerializer(serializers.ModelSerializer[ReadingIndicators]):
     """Rejection, recovery, driving pressure, normalised flow and the like; a missing one says why."""
 
     values = serializers.SerializerMethodField()
-    reasons = serializers.DictField(child=serializers.CharField(), read_only=True)
+    reasons = serializers.SerializerMethodField()
 
     class Meta:
         model = ReadingIndicators
         fields = ["values", "reasons", "valid_for_trend", "computed_at"]
         read_only_fields = fields
+
+    @extend_schema_field(serializers.DictField(child=serializers.CharField()))
+    def get_reasons(self, indicators: ReadingIndicators) -> dict[str, str]:
+        """Why an indicator cannot be had, its name without the unit."""
+        return {name_without_unit(name): sentence for name, sentence in indicators.reasons.items()}
 
     @extend_schema_field(serializers.DictField(child=IndicatorSerializer()))
     def get_values(self, indicators: ReadingIndicators) -> dict[str, Any]:
@@ -71,8 +76,9 @@ def shown_indicator(
         answer["uncertainty"] = float(f"{scaled:.2g}")
     words = in_words(name, text)
     answer.update(installer_sentence=words.for_installer, client_sentence=words.for_client)
-    return _public(name), answer
+    return name_without_unit(name), answer
 
 
-def _public(name: str) -> str:
+def name_without_unit(name: str) -> str:
+    """Public name of a derived value, the unit of which stands beside it."""
     return next((name.removesuffix(suffix) for suffix, _ in _KINDS if name.endswith(suffix)), name)

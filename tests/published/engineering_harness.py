@@ -37,7 +37,7 @@ from fleet.engineering.sizing import demand
 
 PRESSURE_SUFFIXES = {
     "_psi_gauge": "psi", "_psi": "psi", "_psig": "psi", "_kpa_gauge": "kPa", "_kpa": "kPa", "_bar": "bar",
-    "_bar_gauge": "bar", "_mbar": "mbar", "_mpa": "MPa",
+    "_bar_gauge": "bar", "_mbar": "mbar", "_mpa": "MPa", "_atm": "atm",
 }  # fmt: skip
 FLOW_SUFFIXES = {
     "_us_gpd": "US gpd", "_l_per_day": "L/day", "_l_per_h": "L/h", "_l_per_min": "L/min", "_ml_per_min": "mL/min",
@@ -187,6 +187,13 @@ def _tds_as_caco3(inputs: Inputs) -> float:
 @check("co2_mg_per_l_as_caco3")
 def _co2_as_caco3(inputs: Inputs) -> float:
     return equivalents.as_caco3_mg_per_l("co2", inputs.take("co2_mg_per_l"))
+
+
+@check("silica_mg_per_l_as_caco3")
+def _silica_as_caco3(inputs: Inputs) -> float:
+    return resin.load_as_caco3_mg_per_l(
+        resin.weak_acid_load_meq_per_l(silica_mg_per_l=inputs.take("silica_mg_per_l_as_sio2", "silica_mg_per_l"))
+    )
 
 
 @check("pressure_kpa_absolute")
@@ -533,6 +540,21 @@ def _flow_loss(inputs: Inputs) -> float:
     )
 
 
+@check("standard_uncertainty_mg_per_l", "reading_standard_uncertainty_mg_per_l")
+def _reading_uncertainty(inputs: Inputs) -> float:
+    return uncertainty.reading_standard_uncertainty(
+        inputs.take("reading_mg_per_l", "tds_mg_per_l"),
+        accuracy_fraction=inputs.take("accuracy_fraction_of_reading", "accuracy_fraction"),
+        resolution=inputs.take("resolution_mg_per_l", "display_resolution_mg_per_l"),
+    )
+
+
+@check("relative_standard_uncertainty")
+def _relative_uncertainty(inputs: Inputs) -> float:
+    reading = inputs.left.get("reading_mg_per_l", inputs.left.get("tds_mg_per_l"))
+    return _reading_uncertainty(inputs) / reading
+
+
 @check("flow_loss_fraction")
 def _flow_loss_fraction(inputs: Inputs) -> float:
     return _flow_loss(inputs) / 100.0
@@ -689,12 +711,25 @@ def _stem(inputs: Inputs, stem: str) -> float:
     return float(inputs.take(f"{stem}_psi", f"{stem}_kpa", f"{stem}_bar", f"{stem}_psi_gauge"))
 
 
+# Names of the laws in the textbooks, where they differ from the house's.
+LAW_NAMES = {
+    "intermediate_blocking": "intermediate", "exponential": "intermediate", "cake_filtration": "cake",
+    "linear": "cake", "complete": "complete_blocking", "hyperbolic": "complete_blocking",
+    "standard": "standard_blocking",
+}  # fmt: skip
+
+
+def _law(inputs: Inputs, **options: Any) -> str:
+    law = inputs.take("law", **options)
+    return LAW_NAMES.get(law, law)
+
+
 @check("dp_psi", "dp_kpa", "dp_bar")
 def _dp(inputs: Inputs) -> float:
     return sediment.pressure_drop(
         _stem(inputs, "clean_dp"),
         inputs.take("throughput_l"),
-        law=inputs.take("law"),
+        law=_law(inputs),
         rate_per_l=inputs.take("rate_per_l", default=None),
         limit_throughput_l=inputs.take("limit_throughput_l", default=None),
     )
@@ -732,7 +767,7 @@ def _throughput_at_limit(inputs: Inputs) -> float:
         throughput_2_l=inputs.take("throughput_2_l"),
         drop_2=_stem(inputs, "dp_2"),
         limit_drop=_stem(inputs, "limit_dp"),
-        law=inputs.take("law", default="intermediate"),
+        law=_law(inputs, default="intermediate"),
     )
 
 
@@ -804,8 +839,10 @@ def _feed_at_capacity(inputs: Inputs) -> float:
 
 @check("ebct_s")
 def _ebct(inputs: Inputs) -> float:
+    flow = inputs.flow("feed_flow", None)
+    flow = inputs.flow("flow") if flow is None else flow
     return carbon.empty_bed_contact_time_s(
-        inputs.take("bed_volume_l"), units.express(inputs.flow("flow"), "L/min", "flow")
+        inputs.take("bed_volume_l", "carbon_volume_l"), units.express(flow, "L/min", "flow")
     )
 
 
@@ -817,6 +854,9 @@ def _ebct_min(inputs: Inputs) -> float:
 @check("effluent_chlorine_mg_per_l")
 def _effluent(inputs: Inputs) -> float:
     influent = inputs.take("influent_mg_per_l")
+    if inputs.has("rate_per_s", "dechlorination_rate_per_s"):
+        given = inputs.take("rate_per_s", "dechlorination_rate_per_s")
+        return carbon.effluent_chlorine_mg_per_l(influent, given, inputs.take("ebct_s"))
     rate = carbon.dechlorination_rate_per_s(
         influent, inputs.take("effluent_known_mg_per_l"), inputs.take("ebct_known_s")
     )
@@ -869,6 +909,11 @@ def _total(inputs: Inputs) -> float:
     return carbon.total_chlorine_mg_per_l(inputs.take("free_mg_per_l"), inputs.take("total_mg_per_l"))
 
 
+@check("free_chlorine_mg_per_l")
+def _free(inputs: Inputs) -> float:
+    return carbon.chlorine_test_result_mg_per_l(inputs.take("test_result", "reading"))
+
+
 @check("combined_chlorine_mg_per_l")
 def _combined(inputs: Inputs) -> float:
     return carbon.combined_chlorine_mg_per_l(inputs.take("free_mg_per_l"), inputs.take("total_mg_per_l"))
@@ -913,7 +958,9 @@ def _concentrate_lsi(inputs: Inputs) -> float:
 
 @check("scaling_verdict")
 def _verdict(inputs: Inputs) -> str:
-    return scaling.scaling_verdict(inputs.take("concentrate_langelier_index", "langelier_index")).code
+    return scaling.scaling_verdict(
+        inputs.take("concentrate_langelier_index", "concentrate_lsi", "lsi_c", "langelier_index")
+    ).code
 
 
 @check("pks_calcite")
@@ -963,6 +1010,19 @@ def _load(inputs: Inputs) -> float:
     return ionic + resin.weak_acid_load_meq_per_l(
         co2_mg_per_l=inputs.take("co2_mg_per_l", "co2_mg_per_l_as_co2", default=0.0),
         silica_mg_per_l=inputs.take("silica_mg_per_l_as_sio2", "silica_mg_per_l", default=0.0),
+    )
+
+
+@check("load_anion_meq_per_l", "anion_load_meq_per_l")
+def _anion_load(inputs: Inputs) -> float:
+    return _load(inputs)
+
+
+@check("load_cation_meq_per_l", "cation_load_meq_per_l")
+def _cation_load(inputs: Inputs) -> float:
+    return resin.governing_load_meq_per_l(
+        resin.ionic_load_meq_per_l(inputs.tds("tds", 0.0)),
+        ammonium_meq_per_l=inputs.take("ammonium_meq_per_l", default=0.0),
     )
 
 
@@ -1097,9 +1157,10 @@ def _exhausted(inputs: Inputs) -> float:
 
 CHECKS["unused_capacity_at_breakthrough_fraction"] = lambda inputs: 1.0 - _used(inputs)
 CHECKS["unused_capacity_fraction"] = CHECKS["unused_capacity_at_breakthrough_fraction"]
+CHECKS["unused_capacity_bed_capacities"] = CHECKS["unused_capacity_at_breakthrough_fraction"]
 
 
-@check("lead_lag_product_fraction_at_rotation")
+@check("lead_lag_product_fraction_at_rotation", "lead_lag_product_over_permeate_fraction")
 def _product_at_rotation(inputs: Inputs) -> float:
     n = inputs.take("transfer_units_per_cartridge")
     limit = inputs.take("lead_outlet_fraction_at_rotation")
@@ -1174,28 +1235,30 @@ def _lead(inputs: Inputs) -> float:
     return targets.us_lead_action_level_ug_per_l(inputs.take("date"))
 
 
+WEEKLY = ("demand_l_per_week", "weekly_demand_l", "permeate_l_per_week", "product_l_per_week")
+
 # --- sizing --------------------------------------------------------------------------------------------------------
 
 
 @check("run_hours_per_day")
 def _run_hours(inputs: Inputs) -> float:
-    return demand.run_hours_per_day(inputs.take("demand_l_per_week"), inputs.flow("permeate_flow"))
+    return demand.run_hours_per_day(inputs.take(*WEEKLY), inputs.flow("permeate_flow"))
 
 
 @check("wastewater_l_per_week")
 def _waste(inputs: Inputs) -> float:
-    return demand.wastewater_l_per_week(inputs.take("demand_l_per_week"), inputs.take("recovery_fraction"))
+    return demand.wastewater_l_per_week(inputs.take(*WEEKLY), inputs.take("recovery_fraction"))
 
 
 @check("feed_l_per_week")
 def _feed_per_week(inputs: Inputs) -> float:
-    return demand.feed_l_per_week(inputs.take("demand_l_per_week"), inputs.take("recovery_fraction"))
+    return demand.feed_l_per_week(inputs.take(*WEEKLY), inputs.take("recovery_fraction"))
 
 
 @check("required_membrane_flow_l_per_day")
 def _required(inputs: Inputs) -> float:
     return demand.required_membrane_flow_l_per_day(
-        inputs.take("demand_l_per_week"),
+        inputs.take(*WEEKLY),
         max_run_hours_per_day=inputs.take("max_run_hours_per_day", "run_hours_per_day"),
         derate_fraction=inputs.take("derate_fraction", default=1.0),
     )
@@ -1288,6 +1351,9 @@ FACT_NAMES = {
     "line_flowing": "line_pressure_kpa",
     "line": "line_pressure_kpa",
     "static": "static_inlet_pressure_kpa",
+    "inlet_static": "static_inlet_pressure_kpa",
+    "flowing": "inlet_pressure_kpa",
+    "inlet_flowing": "inlet_pressure_kpa",
     "line_static": "static_inlet_pressure_kpa",
     "baseline_static": "baseline_line_pressure_kpa",
     "tank": "tank_pressure_kpa",
@@ -1298,7 +1364,12 @@ FACT_NAMES = {
     "baseline_membrane_inlet": "baseline_inlet_pressure_kpa",
     "total_chlorine_after_carbon_mg_per_l": "carbon_outlet_total_chlorine_mg_per_l",
     "free_chlorine_after_carbon_mg_per_l": "carbon_outlet_free_chlorine_mg_per_l",
+    "chlorine_after_carbon_mg_per_l": "carbon_outlet_total_chlorine_mg_per_l",
     "lead_outlet_tds_mg_per_l": "interstage_tds_mg_per_l",
+    "lead_out_tds_mg_per_l": "interstage_tds_mg_per_l",
+    "di_lead_outlet_tds_mg_per_l": "interstage_tds_mg_per_l",
+    "first_minute_permeate_tds_mg_per_l": "permeate_tds_at_start_mg_per_l",
+    "permeate_tds_first_minute_mg_per_l": "permeate_tds_at_start_mg_per_l",
     "permeate_tds_after_flush_mg_per_l": "permeate_tds_mg_per_l",
     "normalised_permeate_flow_ratio": "normalised_flow_ratio",
     "feed_temperature_degc": "temperature_degc",
@@ -1306,6 +1377,7 @@ FACT_NAMES = {
     "salt_balance_closure": "salt_balance_closure_fraction",
     "concentrate_lsi": "concentrate_langelier_index",
     "lsi_concentrate": "concentrate_langelier_index",
+    "lsi_c": "concentrate_langelier_index",
     "ratio": "waste_ratio",
 }
 # Names by the words in them: all of the first, and one of the second where there is one.
@@ -1337,7 +1409,7 @@ def _fact(name: str, value: Any) -> tuple[str, Any]:
                 stem = name.removesuffix(suffix)
                 candidates = (stem + unit_name, f"{stem}_pressure{unit_name}")
                 known = next((candidate for candidate in candidates if candidate in CONTEXT_KEYS), None)
-                return FACT_NAMES.get(stem) or known or stem, value
+                return FACT_NAMES.get(stem) or known or FACT_NAMES.get(stem.removesuffix("_pressure")) or stem, value
     if name.endswith("_percent"):
         name, value = f"{name.removesuffix('percent')}fraction", value / 100.0
     if name in CONTEXT_KEYS:
@@ -1351,9 +1423,39 @@ def _fact(name: str, value: Any) -> tuple[str, Any]:
     return name, value
 
 
+def _spoken(name: str, value: Any) -> dict[str, Any]:
+    """Say in the house's facts what a check says in one: a ratio of two, the opposite of one, or a word for it."""
+    words = set(name.split("_"))
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    if is_number and {"tank", "line"} <= words and words & {"ratio", "over", "fraction"}:
+        return {"tank_pressure_kpa": 300.0 * value, "line_pressure_kpa": 300.0}
+    if is_number and "baseline" in words and words & {"over", "relative"} and words & {"ratio", "waste"}:
+        return {"waste_ratio": value, "baseline_waste_ratio": 1.0}
+    if is_number and {"concentrate", "flow", "full"} <= words:
+        return {"concentrate_is_running_with_full_tank": value > 0.0}
+    if {"concentrate", "stops"} <= words and "never" not in words and isinstance(value, bool):
+        return {"concentrate_never_stops": not value}
+    if "tank" in words and "shut" in words and "after" not in words:
+        if isinstance(value, str) or "trend" in words:
+            return {"tank_pressure_falls_with_feed_shut": str(value).startswith(("fall", "drop", "los"))}
+        if words & {"holds", "steady"}:
+            return {"tank_pressure_falls_with_feed_shut": not value}
+        if is_number and words & {"drop", "fall", "loss"}:
+            return {"tank_pressure_falls_with_feed_shut": value > 0.0}
+    if {"tank", "trend"} <= words:
+        return {"tank_pressure_falls_with_feed_shut": str(value).startswith(("fall", "drop", "los"))}
+    known, in_house = _fact(name, value)
+    return {known: in_house}
+
+
 @check("cause")
 def _cause(inputs: Inputs) -> list[str]:
-    facts = dict(_fact(name, inputs.left.pop(name)) for name in list(inputs.left))
+    facts: dict[str, Any] = {}
+    for name in list(inputs.left):
+        facts |= _spoken(name, inputs.left.pop(name))
+    # The tank is full and the concentrate does not stop: it runs.
+    if facts.get("tank_is_full") and facts.get("concentrate_never_stops"):
+        facts["concentrate_is_running_with_full_tank"] = True
     # A fact no rule asks for changes nothing; the diagnosis itself refuses unknown names.
     context = {name: value for name, value in facts.items() if name in CONTEXT_KEYS}
     return [cause for match in diagnose(context) for cause in match.causes]

@@ -43,7 +43,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Measure feed and permeate with one hand-held meter.",
         "Swap the labels or leads; correct the stored readings with an audit note.",
         _NO_PART, _PRACTICE,
-        "Feed and permeate seem exchanged: swapping the two brings both back to their baseline.",
+        "Feed and permeate seem exchanged: swapped, they read as this unit should.",
         "Two sensors seem to be exchanged; your water is not affected.",
     ),
     Rule(
@@ -52,7 +52,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Trace the tubes, rinse the cup, sample again after 5 minutes of flow.",
         "Replumb if crossed; otherwise retake.",
         _ISOLATE, _PRACTICE,
-        "Permeate reads above feed and swapped probes do not explain it: tubes, sample point or cup.",
+        "Permeate reads above feed, and no baseline shows that the probes are swapped: tubes, sample point or cup.",
         "A reading does not make sense; we will take it again.",
     ),
     Rule(

@@ -292,3 +292,13 @@ def test_a_fact_that_cannot_be_used_is_refused_by_name(context: dict[str, object
     with pytest.raises(EngineeringError) as caught:
         diagnose(context)  # type: ignore[arg-type]
     assert caught.value.field == field
+
+
+def test_probes_exchanged_from_the_first_day_are_named_beside_the_other_causes() -> None:
+    """No baseline yet: 9 behind, 260 before would be a salt passage of 3.5 %; 90 of 260 would be no sound membrane."""
+    found = {match.id: match for match in diagnose({"feed_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 260.0})}
+    assert set(found) == {"D18", "D19"}
+    assert found["D18"].confidence == found["D19"].confidence == 0.6
+    found = {match.id: match for match in diagnose({"feed_tds_mg_per_l": 90.0, "permeate_tds_mg_per_l": 260.0})}
+    assert set(found) == {"D19"}
+    assert found["D19"].confidence == 0.8

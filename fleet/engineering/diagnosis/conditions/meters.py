@@ -1,8 +1,13 @@
 """Conditions on the meters: is the reading valid, are the meters plausible?"""
 
+from typing import Final
+
 from fleet.engineering.diagnosis.conditions.common import surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
+
+# New membranes pass 2 to 10 % (common practice, no source).
+_SOUND_SALT_PASSAGE: Final = 0.10
 
 
 def not_steady(f: Facts) -> Evidence | None:
@@ -31,12 +36,18 @@ def meters_disagree(f: Facts) -> Evidence | None:
 
 
 def probes_swapped(f: Facts) -> Evidence | None:
-    """D18: permeate above feed, and exchanging the two brings the baselines back."""
+    """D18: permeate above feed, and exchanging the two brings the baselines back, or where there are none yet, as on
+    the day of fitting, gives what a sound membrane would.
+    """
     feed, permeate = f.number("feed_tds_mg_per_l"), f.number("permeate_tds_mg_per_l")
     if feed is None or permeate is None or permeate <= feed:
         return None
     base_feed = f.number("baseline_feed_tds_mg_per_l")
     base_permeate = f.number("baseline_permeate_tds_mg_per_l")
+    if base_feed is None and base_permeate is None:
+        # Without a baseline it is as likely as the other causes of D19, which is returned beside it.
+        is_sound = feed <= _SOUND_SALT_PASSAGE * permeate
+        return Evidence(0.6, {"feed_tds": feed, "permeate_tds": permeate}) if is_sound else None
     if base_feed is None or base_feed <= 0.0 or abs(permeate - base_feed) > 0.2 * base_feed:
         return None
     if base_permeate is not None and abs(feed - base_permeate) > max(0.5 * base_permeate, 5.0):
@@ -46,11 +57,14 @@ def probes_swapped(f: Facts) -> Evidence | None:
 
 
 def permeate_above_feed(f: Facts) -> Evidence | None:
-    """D19: permeate above feed, and exchanging them does not explain it."""
+    """D19: permeate above feed, and no baseline proves that exchanging them explains it."""
     feed, permeate = f.number("feed_tds_mg_per_l"), f.number("permeate_tds_mg_per_l")
-    if feed is None or permeate is None or permeate <= feed or probes_swapped(f) is not None:
+    if feed is None or permeate is None or permeate <= feed:
         return None
-    return Evidence(0.8, {"feed_tds": feed, "permeate_tds": permeate})
+    exchanged = probes_swapped(f)
+    if exchanged is not None and "baseline_feed_tds" in exchanged.numbers:
+        return None
+    return Evidence(0.6 if exchanged is not None else 0.8, {"feed_tds": feed, "permeate_tds": permeate})
 
 
 def impossible_flow(f: Facts) -> Evidence | None:

@@ -302,3 +302,19 @@ def test_probes_exchanged_from_the_first_day_are_named_beside_the_other_causes()
     found = {match.id: match for match in diagnose({"feed_tds_mg_per_l": 90.0, "permeate_tds_mg_per_l": 260.0})}
     assert set(found) == {"D19"}
     assert found["D19"].confidence == 0.8
+
+
+def test_a_drain_that_has_nearly_stopped_is_blocked_though_the_membrane_gives_more() -> None:
+    """Drain of 86 L/day where 725 ran, and a sixth more permeate: the permeate does not explain a ratio of 0.4."""
+    seen = {
+        "permeate_flow_l_per_day": 216.0,
+        "concentrate_flow_l_per_day": 86.4,
+        "baseline_concentrate_flow_l_per_day": 725.0,
+        "baseline_waste_ratio": 4.83,
+        "design_recovery_fraction": 0.2,
+        "normalised_flow_ratio": 1.168,
+    }
+    assert "D25" in {match.id for match in diagnose(seen)}
+    # 580 of 725 is 0.8: the drain runs nearly as ever, and the larger permeate lowers the ratio.
+    wetter = {**seen, "concentrate_flow_l_per_day": 570.0, "permeate_flow_l_per_day": 200.0}
+    assert "D25" not in {match.id for match in diagnose(wetter)}

@@ -111,8 +111,8 @@ def too_little_concentrate(f: Facts) -> Evidence | None:
     drain = f.ratio("concentrate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
     if drain is not None and drain >= 0.8:
         return None
-    # More permeate than ever explains a low ratio just as well as less concentrate does.
-    if flow is not None and flow > REST_HIGH:
+    # More permeate than ever explains a low ratio just as well as less concentrate does, unless the drain alone is low.
+    if flow is not None and flow > REST_HIGH and (drain is None or drain >= f.limits.ratio_low):
         return None
     if change is not None and change < f.limits.ratio_low:
         return Evidence(surely(f.limits.ratio_low / max(change, 0.05) - 1.0), {"waste_ratio_over_baseline": change})

@@ -14,7 +14,8 @@ from scheduling.models import Absence, Installer
 
 #: From when to when somebody works on one day, on the clock of the installer.
 Hours = tuple[time, time]
-_LONGEST_DAYS = 366
+#: How many days one absence may last.
+LONGEST_DAYS = 366
 
 
 def absences_of(installers: Iterable[Installer], first_day: date, last_day: date) -> Mapping[int, list[Absence]]:
@@ -141,7 +142,7 @@ def _check(first_day: date, last_day: date, from_time: time | None, to_time: tim
     faults = []
     if last_day < first_day:
         faults.append(Fault("/last_day", f"last_day {last_day} lies before first_day {first_day}."))
-    elif (last_day - first_day).days >= _LONGEST_DAYS:
+    elif (last_day - first_day).days >= LONGEST_DAYS:
         faults.append(Fault("/last_day", f"last_day {last_day} lies more than a year after first_day {first_day}."))
     elif first_day == last_day and from_time is not None and to_time is not None and to_time <= from_time:
         faults.append(Fault("/to_time", f"to_time {to_time:%H:%M} is not after from_time {from_time:%H:%M}."))

@@ -16,7 +16,7 @@ from fleet.models import Position, Unit
 from scheduling.models import Installer, Need, Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.planning import rounds
 from scheduling.planning.travel import TravelProvider
-from scheduling.services.absences import absences_of, away_on, record_absence
+from scheduling.services.absences import LONGEST_DAYS, absences_of, away_on, record_absence
 from scheduling.services.days import DAY_S, PlanningClock
 from scheduling.services.needs import add_need
 from scheduling.services.plan_differences import compare_stops
@@ -273,6 +273,11 @@ class _Moment:
             if out.through is not None and out.through < self._day_of(out):
                 at = f"/installers_out/{number}/through"
                 faults.append(Fault(at, f"through {out.through} lies before {self._day_of(out)}, when it begins."))
+            begins = (out.from_at or self.now).astimezone(self.clock.zone).date()
+            if (self.last_day_of(out) - begins).days >= LONGEST_DAYS - 1:
+                at = f"/installers_out/{number}/{'through' if out.through is not None else 'from_at'}"
+                said = f"lasts from {begins} to {self.last_day_of(out)}; an absence is told for a year at most."
+                faults.append(Fault(at, said))
         for number, over in enumerate(happened.overruns):
             sentence = self._cannot_overrun(over)
             if sentence:

@@ -12,6 +12,8 @@ from accounts.errors import Fault, InvalidInput, escape_pointer
 
 # Python's own reader would give up with an error of its own a little later; no honest payload is nested so deep.
 _DEEPEST = 50
+# More than any number of the house has, and fewer than make a float overflow.
+_MOST_DIGITS = 300
 
 
 class TooLarge(APIException):
@@ -34,7 +36,13 @@ class StrictJSONParser(JSONParser):
         except UnicodeDecodeError as error:
             raise ParseError(f"The body is not UTF-8: byte {error.start} cannot be read.") from None
         try:
-            value = json.loads(text, parse_float=_finite, parse_constant=_no_constant, object_pairs_hook=_distinct_keys)
+            value = json.loads(
+                text,
+                parse_float=_finite,
+                parse_int=_readable,
+                parse_constant=_no_constant,
+                object_pairs_hook=_distinct_keys,
+            )
         except RecursionError:
             raise ParseError(f"The body is nested deeper than {_DEEPEST} levels.") from None
         except ValueError as error:
@@ -50,6 +58,12 @@ def _finite(text: str) -> float:
     if not math.isfinite(number):
         raise ValueError(f"the number {text[:40]} is too large")
     return number
+
+
+def _readable(text: str) -> int:
+    if len(text) > _MOST_DIGITS:
+        raise ValueError(f"the number {text[:40]} is too large")
+    return int(text)
 
 
 def _no_constant(text: str) -> Any:

@@ -113,6 +113,14 @@ _PLACES: Final = {"demand_l_per_week": "uses", "use": "uses", "flush_l_per_start
 
 
 def _demand(place: int, use: AskedUse, faults: list[Fault]) -> float:
+    if use.weekly_demand_l is not None and use.aquarium_volume_l is not None:
+        faults.append(
+            Fault(
+                f"/uses/{place}/aquarium_volume",
+                "The weekly demand is given; of an aquarium give either that, or its volume and weekly change.",
+            )
+        )
+        return 0.0
     if use.weekly_demand_l is not None:
         if not use.weekly_demand_l > 0.0:
             faults.append(Fault(f"/uses/{place}/weekly_demand", "A demand lies above 0; leave the use out if none."))

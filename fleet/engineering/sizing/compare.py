@@ -257,6 +257,12 @@ def _for_comparison(request: SizingRequest, number: int, way: Alternative, chose
     )
 
 
+def _time_in_words(years: float) -> str:
+    if years >= 2.0:
+        return f"in about {years:.0f} years"
+    return f"in about {years * 12.0:.0f} months" if years >= 0.125 else "within six weeks"
+
+
 def _paid_back(request: SizingRequest, chosen: Sequence[Alternative]) -> Iterable[Remark]:
     """Whether what costs more to buy than the cheapest is worth it."""
     cheapest_way = min(chosen, key=lambda way: way.first_cost)
@@ -268,7 +274,7 @@ def _paid_back(request: SizingRequest, chosen: Sequence[Alternative]) -> Iterabl
             continue
         extra, less = money_in_words(more, request.currency), money_in_words(saved, request.currency)
         years = more / saved
-        when = f"paid back in about {f'{years:.0f} years' if years >= 2.0 else f'{years * 12.0:.0f} months'}"
+        when = f"paid back {_time_in_words(years)}"
         if years > _LONGEST_LIFE_YEARS:
             when = f"not paid back within {_LONGEST_LIFE_YEARS:g} years"
         yield Remark(

@@ -155,6 +155,13 @@ def test_nonsense_is_refused_by_field(
     assert pointers(as_office.post(PATH, asked(**change))) == expected
 
 
+def test_a_demand_said_in_two_ways_is_refused_and_not_chosen_from(catalogue: Company, as_office: APIClient) -> None:
+    twice = {"use": "reef", "aquarium_volume": "400 L", "weekly_change": "10 %", "weekly_demand": "30 L"}
+    elsewhere = {"use": "coffee", "aquarium_volume": "400 L", "weekly_demand": "30 L"}
+    answer = as_office.post(PATH, asked(uses=[twice, elsewhere]))
+    assert pointers(answer) == {"/uses/0/aquarium_volume", "/uses/1/aquarium_volume"}
+
+
 def test_what_sizing_cannot_do_without_is_named(catalogue: Company, as_office: APIClient) -> None:
     body = {"uses": [{"use": "reef", "weekly_demand": "70 L"}], "lowest_line_pressure": "4 bar"}
     assert pointers(as_office.post(PATH, body)) == {"/feed_tds", "/usual_temperature"}

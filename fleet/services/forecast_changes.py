@@ -8,9 +8,13 @@ from django.db.models import Q
 from fleet.engineering.units import QUANTITY_KINDS, to_display
 from fleet.intake.names import spoken
 from fleet.models import Forecast, Reading, Stage
+from fleet.services.forecast_groups import probability_exhausted_by
 
 FEW_DAYS = 7
 """A median that moves less is called unmoved: no visit is planned finer (common practice, no source)."""
+
+MARKED_RISE: Final = 0.05
+"""From this rise on, the chance that a cartridge is exhausted already is told (common practice, no source)."""
 
 _TELLS: Final = {
     Stage.SEDIMENT: ("prefilter_outlet_pressure_kpa", "line_pressure_kpa"),
@@ -57,9 +61,21 @@ def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
     what += [f"{left_out} left out as not usable"] if left_out > 0 else []
     basis = f" after {' and '.join(what)}" if what else " without any new reading, by what the whole fleet taught"
     if abs(moved) < FEW_DAYS:
-        return f"The date stays around {after.p50}{basis}."
+        return f"The date stays around {after.p50}{basis}.{_doubt(before, after)}"
     direction = "later" if moved > 0 else "earlier"
-    return f"The date moved {abs(moved)} days {direction}, from {before.p50} to {after.p50},{basis}."
+    dates = f"from {before.p50} to {after.p50}"
+    return f"The date moved {abs(moved)} days {direction}, {dates},{basis}.{_doubt(before, after)}"
+
+
+def _doubt(before: Forecast, after: Forecast) -> str:
+    """What a single reading against all others does to a date: nothing to the median, much to the chance of now."""
+    old, new = (probability_exhausted_by(row, row.as_of) or 0.0 for row in (before, after))
+    if new - old < MARKED_RISE:
+        return ""
+    return (
+        f" Yet it may be exhausted already, with a probability of {new:.0%} ({old:.0%} before): one reading may be a "
+        "slip. Flush and read again; a second one settles it."
+    )
 
 
 def _newest_reading(before: Forecast, after: Forecast) -> str:

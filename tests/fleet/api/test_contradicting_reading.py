@@ -56,6 +56,17 @@ def test_readings_that_prove_exhaustion_move_the_date_to_now(unit: Unit, as_inst
     )
 
 
+def test_one_reading_against_all_others_tells_how_far_it_is_believed(unit: Unit, as_installer: APIClient) -> None:
+    forecast_company(company=unit.company, now=NOW)
+    before = change(as_installer, unit)["after"]
+    read(unit, NOW + timedelta(hours=6), 7.0)
+    refresh_forecasts(company=unit.company, now=NOW + timedelta(days=1))
+    found = change(as_installer, unit)
+    assert found["after"]["p05"] < before["p05"]
+    told = "it may be exhausted already, with a probability of" in found["sentence"]
+    assert told or found["after"]["state"] == "spent"
+
+
 def test_an_impossible_value_moves_nothing_and_is_told(unit: Unit, as_installer: APIClient) -> None:
     forecast_company(company=unit.company, now=NOW)
     before = change(as_installer, unit)["after"]

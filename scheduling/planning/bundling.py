@@ -409,7 +409,8 @@ class _Rows:
                 price=current.price[again] * (worn_from + life) / life,
                 rate=current.rate[again],
                 worn_rate=current.worn_rate[again],
-                first_day=begin + 7.0,
+                # the next one is never fitted on the visit of the one before it, nor with half of its life to come
+                first_day=begin + np.maximum(7.0, 0.5 * life),
                 last_day=np.full(again.size, math.inf),
                 urgent=np.zeros(again.size, dtype=np.bool_),
             )
@@ -479,6 +480,10 @@ def _write_proposals(
     if on_visit.size == 0:
         return []
     week_code = site_of_row[on_visit] * weeks + chosen_week[on_visit]
+    # a need stands on a visit once, even where its visit came so late that the one after it would fall on the same
+    _, once = np.unique(np.column_stack([week_code, rows.need[on_visit]]), axis=0, return_index=True)
+    once.sort()
+    on_visit, week_code = on_visit[once], week_code[once]
     share = _share_of_week(week_code, rows.first_day[on_visit], rows.last_day[on_visit])
     code = week_code * (share.max() + 1) + share
     by_visit = on_visit[np.argsort(code, kind="stable")]

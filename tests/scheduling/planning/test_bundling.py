@@ -134,6 +134,23 @@ def test_a_short_lived_cartridge_is_changed_again() -> None:
     assert np.all((gaps > 20) & (gaps < 75))
 
 
+@settings(max_examples=40)
+@given(st.integers(0, 10_000))
+def test_a_cartridge_is_changed_once_on_a_visit(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    needs = [
+        cartridge(str(k), "a", float(rng.uniform(1, 120)), fresh_life_days=float(rng.uniform(20, 200)))
+        for k in range(int(rng.integers(1, 6)))
+    ]
+    visits = bundle_visits(needs, [BundlingSite("a", HERE)], policy=POLICY)
+    for visit in visits:
+        assert len(set(visit.needs)) == len(visit.needs)
+        assert visit.minutes == POLICY.removal_minutes + 12.0 * len(visit.needs)
+    for need in needs:
+        days = [visit.best_day for visit in visits if need.key in visit.needs]
+        assert all(gap >= 7 for gap in np.diff(days))
+
+
 def test_worse_water_is_seen_to_sooner() -> None:
     def best_day(late: float) -> int:
         return bundle_visits([cartridge("resin", "a", 60.0, late=late)], [BundlingSite("a", HERE)], policy=POLICY)[

@@ -318,3 +318,11 @@ def test_a_drain_that_has_nearly_stopped_is_blocked_though_the_membrane_gives_mo
     # 580 of 725 is 0.8: the drain runs nearly as ever, and the larger permeate lowers the ratio.
     wetter = {**seen, "concentrate_flow_l_per_day": 570.0, "permeate_flow_l_per_day": 200.0}
     assert "D25" not in {match.id for match in diagnose(wetter)}
+
+
+def test_what_was_not_read_is_not_said_to_read_as_the_permeate() -> None:
+    (match,) = diagnose({"permeate_tds_mg_per_l": 11.0, "product_tds_mg_per_l": 11.0})
+    assert match.id == "D12"
+    assert "lead outlet was not read" in match.for_installer
+    (match,) = diagnose({"permeate_tds_mg_per_l": 11.0, "product_tds_mg_per_l": 11.0, "interstage_tds_mg_per_l": 11.0})
+    assert match.for_installer.startswith("Lead outlet and product both read")

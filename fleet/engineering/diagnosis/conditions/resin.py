@@ -64,8 +64,13 @@ def both_exhausted(f: Facts) -> Evidence | None:
         return None
     sure = _as_permeate(f, product, permeate)
     if lead is None:
-        share = {"product_over_permeate": product / permeate}
-        return None if sure is None else Evidence(0.75 * sure, share)
+        if sure is None:
+            return None
+        return Evidence(
+            0.75 * sure,
+            {"product_over_permeate": product / permeate},
+            "The product reads as the permeate: no resin of the unit works any more. The lead outlet was not read.",
+        )
     of_lead = _as_permeate(f, lead, permeate)
     if of_lead is None or not _lag_is_through(f, product, permeate):
         return None

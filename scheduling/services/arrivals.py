@@ -1,6 +1,6 @@
 """When a visit can have its parts: an installer who arrives without the cartridge has driven for nothing."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -52,7 +52,9 @@ def _are(codes: Sequence[str]) -> str:
     return "is" if len(codes) == 1 else "are"
 
 
-def waits_for_parts(*, company: Company, visits: Sequence[Visit], today: date) -> dict[int, Wait]:
+def waits_for_parts(
+    *, company: Company, visits: Sequence[Visit], today: date, loaded: Collection[int] = ()
+) -> dict[int, Wait]:
     """Visits that must wait for what is neither in the store nor in a van, by visit id.
 
     Visits agreed with the client come first, those of later weeks too: their pieces are laid aside by date, from what
@@ -60,7 +62,8 @@ def waits_for_parts(*, company: Company, visits: Sequence[Visit], today: date) -
     then by their best day. A part that is short is there when an order that stands for it is expected, and otherwise
     counts as ordered today. Small parts make nobody wait: every van carries them and any shop has them. Nor does an
     item that nobody has ever counted: not known is not none. Confirmed visits keep their time, and an urgent visit goes
-    without a missing part as long as one of its urgent needs can be met.
+    without a missing part as long as one of its urgent needs can be met. The `loaded` are in published rounds: their
+    pieces are given out before all others, and they wait for nothing.
     """
     supplies = read_supplies(company=company, today=today)
     rows = CatalogueItem.objects.of_company(company).exclude(kind=CatalogueItem.Kind.SMALL_PART)
@@ -79,10 +82,10 @@ def waits_for_parts(*, company: Company, visits: Sequence[Visit], today: date) -
     urgent = _urgent_items(company, visits)
     waits: dict[int, Wait] = {}
     open_to_all = [visit for visit in visits if visit.state != Visit.State.CONFIRMED]
-    for visit in sorted(open_to_all, key=lambda v: (not v.is_urgent, v.best_day, v.pk)):
+    for visit in sorted(open_to_all, key=lambda v: (v.pk not in loaded, not v.is_urgent, v.best_day, v.pk)):
         takes = {key: quantity for key, quantity in wanted.get(visit.pk, {}).items() if key in shelves}
         missing = {key for key, quantity in takes.items() if shelves[key].at_hand < quantity}
-        if missing and not _goes_without(missing, urgent.get(visit.pk, set())):
+        if missing and visit.pk not in loaded and not _goes_without(missing, urgent.get(visit.pk, set())):
             waits[visit.pk] = _wait(shelves, {key: takes[key] for key in sorted(missing)}, today)
             continue
         for key, quantity in takes.items():

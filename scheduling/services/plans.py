@@ -286,14 +286,17 @@ def stop_rows(day: Round, route: rounds.Route, asked: Asked, *, first: int = 1) 
 _WAITS = "waits_for_parts"
 
 
-def unserved_rows(plan: Plan, answer: rounds.RoundPlan, asked: Asked) -> list[UnservedVisit]:
-    """What the planner says of the visits it leaves out, not yet saved."""
+def unserved_rows(
+    plan: Plan, answer: rounds.RoundPlan, asked: Asked, *, end: date | None = None
+) -> list[UnservedVisit]:
+    """What the planner says of the visits it leaves out, not yet saved; `end` is the day after the last it planned."""
+    end = end or asked.problem.first_day + timedelta(days=asked.problem.days)
     return [
         UnservedVisit(
             plan=plan,
             visit=asked.visits[unserved.visit],
-            reason=_WAITS if _is_waiting(unserved.visit, asked) else unserved.reason.value,
-            sentence=_sentence(unserved, asked),
+            reason=_WAITS if _is_waiting(unserved.visit, asked, end) else unserved.reason.value,
+            sentence=_sentence(unserved, asked, end),
             displaces=asked.visits.get(unserved.displaces),
             extra_cost=None if unserved.extra_cents is None else unserved.extra_cents / 100,
         )
@@ -301,17 +304,17 @@ def unserved_rows(plan: Plan, answer: rounds.RoundPlan, asked: Asked) -> list[Un
     ]
 
 
-def _is_waiting(visit: str, asked: Asked) -> bool:
+def _is_waiting(visit: str, asked: Asked, end: date) -> bool:
     """Whether parts alone keep a visit out: no day of the plan is late enough for them."""
     wait = asked.waits.get(visit)
-    return wait is not None and wait.until >= asked.problem.first_day + timedelta(days=asked.problem.days)
+    return wait is not None and wait.until >= end
 
 
-def _sentence(unserved: rounds.Unserved, asked: Asked) -> str:
+def _sentence(unserved: rounds.Unserved, asked: Asked, end: date) -> str:
     name = asked.visits[unserved.visit].site.name
     if not asked.installers:
         return f"{name}: no installer of the company is active."
-    if _is_waiting(unserved.visit, asked):
+    if _is_waiting(unserved.visit, asked, end):
         return f"{name}: {asked.waits[unserved.visit].sentence}"
     return unserved.sentence
 

@@ -347,7 +347,8 @@ class _Mending:
             also=(begun | live) - past,
             # what was to be made on an earlier day waits for its record of work, not for another visit
             without=(past | set(gone_by.values_list("pk", flat=True)) | elsewhere) - begun,
-            waiting=False,
+            loaded={s.visit_id for s in moment.stops},
+            ordered=max(plan.first_day - timedelta(days=1), moment.now.astimezone(self.clock.zone).date()),
         )
 
     def solve(self, effort: Effort, days: int) -> rounds.Replanned:
@@ -544,7 +545,8 @@ class _Mending:
         return max(stop.leaves_at, self.ends.get(stop.visit_id, stop.leaves_at))
 
     def _store_left_out(self, plan: Plan, answer: rounds.Replanned, served: set[int]) -> None:
-        rows = unserved_rows(plan, answer.plan, self.asked)
+        end = self.moment.today + timedelta(days=answer.problem.days)
+        rows = unserved_rows(plan, answer.plan, self.asked, end=end)
         said = served | {row.visit_id for row in rows}
         for old in UnservedVisit.objects.filter(plan=self.plan).exclude(visit__state__in=_CLOSED):
             if old.visit_id not in said:

@@ -83,6 +83,8 @@ def ask(
     also: Collection[int] = (),
     without: Collection[int] = (),
     waiting: bool = True,
+    loaded: Collection[int] = (),
+    ordered: date | None = None,
     free: Collection[int] = (),
 ) -> Asked:
     """Put the company's question for some days together.
@@ -101,8 +103,12 @@ def ask(
     also, without
         Visits that are candidates, or are not, whatever their state.
     waiting
-        Whether a visit waits for parts that are neither in the store nor in a van; the vans of a day that has begun
-        are loaded already. Parts that are short count as ordered the day before the first, unless an order brings them.
+        Whether a visit waits for parts that are neither in the store nor in a van.
+    loaded
+        Visits that wait for none: they are in published rounds, and the vans of a day that has begun are loaded.
+    ordered
+        The day on which parts that are short count as ordered, unless an order brings them; None: the day before the
+        first.
     free
         Visits whose agreed time, offer and lock do not count: a person is about to move them.
     """
@@ -115,8 +121,8 @@ def ask(
     # shifts of other time zones begin on the day before or end on the day after
     away = absences_of(installers, first_day - timedelta(days=1), first_day + timedelta(days=days))
     pairs = paired_visits(company=company, visits=visits)
-    ordered = first_day - timedelta(days=1)
-    waits = waits_for_parts(company=company, visits=visits, today=ordered) if waiting else {}
+    ordered = ordered or first_day - timedelta(days=1)
+    waits = waits_for_parts(company=company, visits=visits, today=ordered, loaded=loaded) if waiting else {}
     problem = rounds.RoundProblem.build(
         first_day=first_day,
         days=days,

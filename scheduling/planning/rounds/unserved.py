@@ -105,8 +105,7 @@ def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -
         return Unserved(
             c.key,
             UnservedReason.NOT_WORTH_IT,
-            f"{c.name}: it is not due yet; doing it now would cost {_money(-best, problem)} more than waiting, before "
-            "driving.",
+            f"{c.name}: going now would cost {_money(-best, problem)} more than waiting, before driving.",
             extra_cents=-best,
         )
     found = cheapest_insertion(problem, plan, k, alone)

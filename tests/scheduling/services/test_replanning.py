@@ -265,3 +265,20 @@ def test_the_costs_of_a_mended_plan_are_those_of_all_its_days(published: Plan, o
     rows = Round.objects.filter(plan=part)
     for kind in kinds[:-1]:
         assert part.costs[kind] == pytest.approx(sum(row.costs[kind] for row in rows))
+
+
+def test_a_mended_plan_brings_nobody_to_a_site_without_the_part(town: Town, office: Membership) -> None:
+    """One cartridge is in store and two visits are urgent: the one that was left out goes on waiting, and says so."""
+    town.installer("Ada")
+    for east in (1, 2):
+        town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 0)
+    town.stock(town.item("carbon"), 1)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    published = publish_plan(plan=_plan(town), by=office, now=NOW)
+    assert published.unserved.get().reason == "waits_for_parts"
+    mended = _mend(published, office, now=NOW)
+    assert _slots(mended).keys() == _slots(published).keys()
+    left = mended.unserved.get()
+    assert (left.visit_id, left.reason) == (published.unserved.get().visit_id, "waits_for_parts")
+    assert "carbon-1 must be ordered first" in left.sentence

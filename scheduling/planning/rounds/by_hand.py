@@ -102,8 +102,9 @@ def move_by_hand(
 
 
 def _weigh(problem: RoundProblem, plan: Plan, moved: Plan, target: Cell, visit: str) -> MovedByHand:
-    old = [_judge(problem, cell, plan.get(cell, ())) for cell in sorted(moved)]
-    new = [_judge(problem, cell, stops) for cell, stops in sorted(moved.items())]
+    candidate = problem.candidate_index[visit]
+    old = [_judge(problem, cell, plan.get(cell, ()), candidate) for cell in sorted(moved)]
+    new = [_judge(problem, cell, stops, candidate) for cell, stops in sorted(moved.items())]
     # of the visit itself everything is said: somebody has to answer for where it goes
     known = {
         (f.code, f.visit or (f.installer, f.day)) for one in old for f in (*one.hard, *one.soft) if f.visit != visit
@@ -154,7 +155,7 @@ class _Judged:
     soft: tuple[Fault, ...] = ()
 
 
-def _judge(problem: RoundProblem, cell: Cell, stops: tuple[int, ...]) -> _Judged:
+def _judge(problem: RoundProblem, cell: Cell, stops: tuple[int, ...], moved: int) -> _Judged:
     if not stops and cell not in problem.begun:
         return _Judged(cell, None)
     found = check_round(problem, *cell, stops)
@@ -164,19 +165,33 @@ def _judge(problem: RoundProblem, cell: Cell, stops: tuple[int, ...]) -> _Judged
         return _Judged(cell, None, hard)
     for size in range(len(_RELAXED) + 1):
         for relaxed in itertools.combinations(_RELAXED, size):
-            easier = _relax(problem, cell, stops, relaxed)
-            route = make_route(easier, *cell, stops)
+            route = make_route(_relax(problem, cell, stops, relaxed), *cell, stops)
             if route is not None:
+                if "closed" in relaxed:
+                    route = _keep_hours(problem, cell, stops, relaxed, route, moved)
                 broken = [f for what in relaxed for f in _broken(problem, cell, stops, route, what)]
                 return _Judged(cell, route, hard, (*soft, *broken))
     return _Judged(cell, None, (*hard, _clash(problem, cell, stops)), soft)
 
 
-def _relax(problem: RoundProblem, cell: Cell, stops: tuple[int, ...], relaxed: Sequence[str]) -> RoundProblem:
-    """The same problem with some of its rules left out for one round."""
+def _keep_hours(
+    problem: RoundProblem, cell: Cell, stops: tuple[int, ...], relaxed: Sequence[str], route: Route, moved: int
+) -> Route:
+    """The same round with the hours of as many sites kept as can be, one after another, of the moved visit last."""
+    ignored = stops
+    for c in sorted(stops, key=lambda k: k == moved):
+        fewer = tuple(k for k in ignored if k != c)
+        kept = make_route(_relax(problem, cell, fewer, relaxed), *cell, stops)
+        if kept is not None:
+            ignored, route = fewer, kept
+    return route
+
+
+def _relax(problem: RoundProblem, cell: Cell, ignored: tuple[int, ...], relaxed: Sequence[str]) -> RoundProblem:
+    """The same problem with some of its rules left out for one round, hours of access for the visits ``ignored``."""
 
     def candidate(k: int, c: Candidate) -> Candidate:
-        if k not in stops or c.appointment is not None:
+        if k not in ignored or c.appointment is not None:
             return c
         return dataclasses.replace(c, windows=(Window(cell[1], 0, DAY_S),))
 

@@ -100,6 +100,20 @@ def test_another_day_costs_what_the_day_costs() -> None:
     assert (found.visits_cents, found.driving_cents, found.warnings) == (500, 0, ())
 
 
+def test_hours_are_overridden_for_the_moved_visit_and_not_for_the_others_of_the_round() -> None:
+    """Where the morning's visit can only be made at eleven, those at ten and at two are waited for as before."""
+    problem = _problem(
+        _stop("morning", 2, windows=(Window(0, 8 * HOUR, 10 * HOUR),)),
+        _stop("ten", 4, windows=(Window(0, 10 * HOUR, 12 * HOUR),)),
+        _stop("two", 6, windows=(Window(0, 14 * HOUR, 16 * HOUR),)),
+        lunch=None,
+    )
+    found = move_by_hand(problem, {(0, 0): (0,), (1, 0): (1, 2)}, "morning", installer="Ben", day=0, place=2)
+    assert [(f.code, f.visit) for f in found.warnings] == [("closed", "morning")]
+    starts = {stop.visit: stop.start_s for stop in found.after[0].stops}
+    assert (starts["ten"], starts["two"]) == (10 * HOUR, 14 * HOUR)
+
+
 def test_what_goodwill_can_mend_is_a_warning() -> None:
     morning = _stop("morning", 2, windows=(Window(0, 8 * HOUR, 10 * HOUR),))
     problem = _problem(morning, _stop("b", 4, service_s=3 * HOUR), lunch=None)

@@ -105,8 +105,11 @@ def _unknown(reading: Reading | None, now: datetime, doubtful: bool) -> str:
 
 
 def _next_change(unit: Unit) -> Change | None:
+    # a cartridge that was changed since is not due any more; the next night dates the fresh one
     first = (
-        Forecast.objects.filter(position__unit=unit, is_latest=True, p50__isnull=False)
+        Forecast.objects.filter(
+            position__unit=unit, is_latest=True, p50__isnull=False, placement__removed_at__isnull=True
+        )
         .select_related("position")
         .order_by("p50", "position__order", "pk")
         .first()

@@ -6,10 +6,11 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from rest_framework.test import APIClient
 
 from accounts.models import Client, Company
-from fleet.models import AccessWindow, CatalogueItem, Placement, Position, Site, Unit
+from fleet.models import AccessWindow, CatalogueItem, Forecast, Placement, Position, Site, Unit
 from tests import factories
 
 
@@ -299,6 +300,9 @@ def test_a_client_is_told_whether_the_water_is_good_and_what_happens_next(site: 
     assert good["next_change"]["on"] == forecast.p50.isoformat()
     assert good["findings"] == ["We will come and look."]
     assert "Deionised water is not for drinking." in good["cautions"]
+    gone = factories.PlacementFactory(position=position, removed_at=timezone.now(), removal="exhausted")
+    Forecast.objects.filter(pk=forecast.pk).update(placement=gone)
+    assert as_client.get(address).json()["next_change"] is None
     as_client.post(f"/api/v1/units/{unit.pk}/readings/", {"product_tds": "3 ppm"})
     bad = as_client.get(address).json()
     assert bad["water"] == "not_good"

@@ -624,16 +624,17 @@ def _explain(
     currency: str,
 ) -> NeedChoice:
     name = need.label or need.position or need.kind.value.replace("_", " ")
+    name = name[:1].upper() + name[1:]
     parts = []
     if need.worn_quantile_days:
         parts.append(
-            f"{name}: used up by the visit with {used_up:.0%} probability, the lag behind it exhausted too with "
-            f"{probability:.0%}"
+            f"{name}: {100 * used_up:.0f} % likely to be used up by the visit, and {100 * probability:.0f} % that the "
+            "lag behind it is exhausted too"
         )
     elif need.quantile_days and not math.isnan(need.quantile_days[0]):
         # Only what wears is ever exhausted; a sanitising or a repair falls due.
         state = "exhausted" if need.kind in (NeedKind.REPLACE, NeedKind.ROTATE) else "due"
-        parts.append(f"{name}: {state} by the visit with {probability:.0%} probability")
+        parts.append(f"{name}: {100 * probability:.0f} % likely to be {state} by the visit")
     else:
         parts.append(name)
     if need.deadline_day is not None:
@@ -649,7 +650,7 @@ def _explain(
     apart = abs(visit_day - best_day)
     if apart:
         sooner = "later" if visit_day < best_day else "sooner"
-        parts.append(f"by itself it would be due {apart} day{'' if apart == 1 else 's'} {sooner}")
+        parts.append(f"by itself its cheapest day would be {apart} day{'' if apart == 1 else 's'} {sooner}")
     return NeedChoice(
         need=need.key,
         best_day=best_day,

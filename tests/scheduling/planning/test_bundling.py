@@ -116,7 +116,7 @@ def test_a_spent_lead_waits_for_the_visit_another_need_makes() -> None:
     assert along.needs == ("lead resin", "sediment")
     assert along.best_day < 25
     said = along.choices[0].sentence
-    assert "used up by the visit with 100% probability, the lag behind it exhausted too with 0%" in said
+    assert "100 % likely to be used up by the visit, and 0 % that the lag behind it is exhausted too" in said
     # the same lead without a lag that holds is late from today on
     bare = replace(lead, quantile_days=(0.0,) * 7, worn_quantile_days=())
     assert bundle_visits([bare], [BundlingSite("a", HERE)], policy=POLICY)[0].best_day < 7
@@ -302,8 +302,8 @@ def test_only_what_wears_is_called_exhausted() -> None:
     wash = replace(cartridge("tank", "a", 2.0, price=0.0), kind=NeedKind.SANITISE)
     choices = bundle_visits([worn, wash], [BundlingSite("a", HERE)], policy=POLICY)[0].choices
     said = {choice.need: choice.sentence for choice in choices}
-    assert "exhausted by the visit with" in said["lead resin"]
-    assert "due by the visit with" in said["tank"]
+    assert "likely to be exhausted by the visit" in said["lead resin"]
+    assert "likely to be due by the visit" in said["tank"]
     assert "exhausted" not in said["tank"]
 
 

@@ -56,7 +56,7 @@ def expected_readings(
     )
     has_carbon = any(position.stage == Stage.CARBON for position in unit.positions.all())
     return [
-        Expected(check.quantity, check.promised, check.low, check.high, check.for_installer)
+        Expected(check.quantity, check.promised, check.low, check.high, check.if_not_kept)
         for check in commissioning_checks(promise, reading, unit_system)
         if (check.low is not None or check.high is not None)
         and (has_carbon or not check.quantity.startswith("carbon_outlet"))

@@ -64,7 +64,7 @@ class SheetFindingSerializer(StrictSerializer):
     """What the readings say is wrong."""
 
     finding = serializers.IntegerField()
-    cause = serializers.CharField()
+    title = serializers.CharField(help_text="what it is called in a list")
     sentence = serializers.CharField()
     make_sure = serializers.CharField()
     do = serializers.CharField()

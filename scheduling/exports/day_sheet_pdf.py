@@ -119,7 +119,9 @@ class _Sheet:
 
     def _head(self) -> list[Flowable]:
         day = self.sheet.round
-        lunch = f", lunch at {self._clock(day.lunch_at)}" if day.lunch_at is not None else ""
+        # after a short day lunch is had at home
+        eaten = day.lunch_at
+        lunch = f", lunch at {self._clock(eaten)}" if eaten is not None and eaten < day.returns_at else ""
         van = f", {day.installer.van}" if day.installer.van else ""
         draft = "" if day.plan.state == "published" else " This plan is not published and may change."
         return [
@@ -196,7 +198,7 @@ class _Sheet:
         )
         flow.append(self._text(train or "no positions", self.small))
         for finding in unit["findings"]:
-            said = [finding["sentence"] or finding["cause"]]
+            said = [finding["sentence"] or finding["title"]]
             said += [f"Make sure: {finding['make_sure']}"] if finding["make_sure"] else []
             said += [f"Do: {finding['do']}"] if finding["do"] else []
             flow.append(self._text("Open finding: " + " ".join(said), self.item, bullet="!"))

@@ -10,6 +10,7 @@ from django.db.models import Prefetch
 
 from accounts.errors import NotFound
 from accounts.models import Membership
+from fleet.engineering.diagnosis import TITLES
 from fleet.engineering.units import QUANTITY_KINDS, to_display
 from fleet.intake.names import public_name, spoken
 from fleet.models import CatalogueItem, Finding, Placement, Position, Reading, Stage, Unit
@@ -215,7 +216,7 @@ def _of_unit(unit: Unit, tasks: Sequence[VisitTask], system: str) -> dict[str, A
         "findings": [
             {
                 "finding": finding.pk,
-                "cause": finding.cause.replace("_", " "),
+                "title": TITLES.get(finding.rule, finding.cause.replace("_", " ")),
                 "sentence": finding.installer_sentence,
                 "make_sure": finding.confirming_check,
                 "do": finding.action,

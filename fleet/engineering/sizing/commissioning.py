@@ -52,7 +52,8 @@ class Check:
     """One promise against one reading.
 
     `verdict` is ``"kept"``, ``"not_kept"`` or ``"not_read"``; `promised` and `found` are in the unit that stands at the
-    end of the quantity's name; `low` and `high` are the limits, None where there is none.
+    end of the quantity's name; `low` and `high` are the limits, None where there is none. `if_not_kept` tells an
+    installer what to look for when a later reading breaks the promise, whatever this one did.
     """
 
     quantity: str
@@ -63,6 +64,7 @@ class Check:
     high: float | None
     for_installer: str
     for_client: str
+    if_not_kept: str
 
 
 def commissioning_checks(
@@ -195,9 +197,9 @@ def _check(
 ) -> Check:
     if found is None or promised is None:
         missing = "Not read, or not with the pressure, temperature and feed TDS it is judged by: read it and ask again."
-        return Check(quantity, "not_read", promised, found, low, high, missing, "This was not measured yet.")
+        return Check(quantity, "not_read", promised, found, low, high, missing, "This was not measured yet.", installer)
     above = high is not None and (found >= high if open_high else found > high)
     kept = not above and not (low is not None and found < low)
     if kept:
-        return Check(quantity, "kept", promised, found, low, high, "As promised.", "As promised.")
-    return Check(quantity, "not_kept", promised, found, low, high, installer, client)
+        return Check(quantity, "kept", promised, found, low, high, "As promised.", "As promised.", installer)
+    return Check(quantity, "not_kept", promised, found, low, high, installer, client, installer)

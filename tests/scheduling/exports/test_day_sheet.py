@@ -83,6 +83,10 @@ def test_one_call_gives_everything(as_installer: APIClient, day: Round, town: To
     # the label of the town's membrane at its own test condition but for the recovery: 284 L/day, less than a fifth off
     assert expected["permeate_flow"]["low"]["value"] == pytest.approx(0.8 * 284, rel=0.03)
     assert expected["product_tds"]["high"] == {"value": 2.0, "unit": "mg/L"}
+    # what to look for if it comes out wrong, whether the reading of the day before was good, bad or not taken
+    assert expected["permeate_flow"]["if_not"].startswith("The flow is outside")
+    assert expected["permeate_tds"]["if_not"].startswith("The permeate is worse")
+    assert expected["product_tds"]["if_not"].startswith("The product is above")
     assert [finding["make_sure"] for finding in unit["findings"]] == ["Close the tank."]
     assert any("residual-current" in caution for caution in reef["cautions"])
     assert any("not for drinking" in caution for caution in reef["cautions"])
@@ -117,6 +121,11 @@ def test_on_paper_stands_what_the_call_says(as_installer: APIClient, day: Round)
     for words in ("Ring twice. Dog.", "0123 456", "permeate flow", "3.45 bar", "not published", "Close the tank."):
         assert words in text
     assert as_installer.get(address, headers={"Accept": "application/pdf"}).content == answer.content
+    Round.objects.update(lunch_at=day.returns_at - timedelta(hours=1))
+    eaten = _text(as_installer.get(address, headers={"Accept": "application/pdf"}).content)
+    Round.objects.update(lunch_at=day.returns_at + timedelta(hours=1))
+    home = _text(as_installer.get(address, headers={"Accept": "application/pdf"}).content)
+    assert ("lunch at" in eaten, "lunch at" in home) == (True, False)
     refused = as_installer.get("/api/v1/rounds/987654/day-sheet/", headers={"Accept": "application/pdf"})
     assert (refused.status_code, refused.headers["Content-Type"]) == (404, "application/problem+json")
 

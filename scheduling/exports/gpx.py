@@ -35,7 +35,7 @@ def round_gpx(day: Round) -> bytes:
     _point(route, *home, day.leaves_at, "Home", "Leave home.")
     for stop in day.stops.all():
         site = stop.visit.site
-        notes = " ".join(part for part in (site.address, site.access_notes) if part)
+        notes = ". ".join(part for part in (site.address.rstrip("."), site.access_notes) if part)
         _point(route, site.latitude, site.longitude, stop.arrives_at, f"{stop.order}. {site.name}", notes)
     _point(route, *home, day.returns_at, "Home", "Back home.")
     return b'<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="utf-8")

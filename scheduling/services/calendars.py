@@ -21,12 +21,14 @@ def calendar_entries(*, installer: Installer, since: datetime) -> list[Entry]:
     since
         What ended before is left out.
     """
-    tasks = Prefetch("tasks", queryset=VisitTask.objects.select_related("need__unit"))
+    tasks = Prefetch("tasks", queryset=VisitTask.objects.select_related("need__unit", "need__item"))
     stops = (
         Stop.objects.of_company(installer.company)
         .filter(round__installer=installer, round__plan__state=Plan.State.PUBLISHED, leaves_at__gte=since)
         .select_related("visit__site", "visit__installer")
-        .prefetch_related(Prefetch("visit__tasks", queryset=VisitTask.objects.select_related("need__unit")))
+        .prefetch_related(
+            Prefetch("visit__tasks", queryset=VisitTask.objects.select_related("need__unit", "need__item"))
+        )
         .order_by("round__plan__published_at", "pk")
     )
     entries = {

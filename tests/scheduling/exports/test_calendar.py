@@ -47,6 +47,8 @@ def test_another_parser_reads_the_same_stops(as_office: APIClient, town: Town, o
         stop = stops[event.summary.value]
         assert (event.dtstart.value, event.dtend.value) == (stop.starts_at, stop.leaves_at)
         assert event.status.value == "TENTATIVE"
+        (task,) = stop.visit.tasks.all()
+        assert f"({task.need.label}), with {task.need.item.code}" in event.description.value
 
 
 def test_through_every_change_the_uid_stays_and_the_sequence_rises(

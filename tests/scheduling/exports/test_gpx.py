@@ -28,7 +28,7 @@ def test_a_round_is_a_route_from_home_over_every_stop(as_installer: APIClient, t
     town.installer("Ada", north_km=-11.12)
     run_night(town, sites=3)
     hard = "Müller & Söhne <Café> \x08\u2028"
-    Site.objects.update(name=hard, access_notes="Ring twice.")
+    Site.objects.update(name=hard, address="Quay 3, Ostrelle", access_notes="Ring twice.")
     day = Round.objects.prefetch_related("stops").first()
     assert day is not None
     answer = as_installer.get(f"/api/v1/rounds/{day.pk}/gpx/")
@@ -52,7 +52,7 @@ def test_a_round_is_a_route_from_home_over_every_stop(as_installer: APIClient, t
     for stop, point in zip(stops, points[1:-1], strict=True):
         assert datetime.fromisoformat(point.findtext(f"{SPACE}time") or "") == stop.arrives_at
         assert point.findtext(f"{SPACE}name") == f"{stop.order}. Müller & Söhne <Café> \u2028"
-        assert point.findtext(f"{SPACE}desc") == "Ring twice."
+        assert point.findtext(f"{SPACE}desc") == "Quay 3, Ostrelle. Ring twice."
 
 
 def test_another_library_reads_the_route(as_installer: APIClient, town: Town) -> None:

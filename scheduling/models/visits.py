@@ -97,6 +97,12 @@ class Visit(TenantModel):
             ),
         ]
 
+    @property
+    def standing(self) -> str:
+        """Its state as a verb: 'is on the way', 'could not be done'."""
+        said = str(self.get_state_display())
+        return said if self.state == self.State.NOT_DONE else f"is {said}"
+
     def __str__(self) -> str:
         return f"visit to {self.site_id} ({self.state})"
 

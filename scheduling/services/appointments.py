@@ -1,6 +1,7 @@
 """Whether a time can be agreed with a client: it is to come, somebody works then, and the site can be entered."""
 
 from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from accounts.errors import Fault, InvalidInput
 from fleet.services.access import Access, access_of
@@ -30,9 +31,9 @@ def check_appointment(
         When the time has gone by or is not on the minute, nobody who may come works then, or the site is closed.
     """
     if at <= now:
-        raise _invalid("/appointment_at", f"{at.isoformat()} has gone by; give a time to come.")
+        raise _invalid("/appointment_at", f"{site_time(visit, at)} has gone by; give a time to come.")
     if at.second or at.microsecond:
-        raise _invalid("/appointment_at", f"{at.isoformat()} is not on the minute; give whole minutes.")
+        raise _invalid("/appointment_at", f"{site_time(visit, at)} is not on the minute; give whole minutes.")
     _check_somebody_works(visit, at, installer)
     if not outside_access_hours:
         _check_open(visit, at)
@@ -43,7 +44,7 @@ def _check_somebody_works(visit: Visit, at: datetime, installer: Installer | Non
         active = Installer.objects.of_company(visit.company).filter(is_active=True)
         if not any(works(someone, at, visit.minutes) for someone in active):
             raise _invalid(
-                "/appointment_at", f"{at.isoformat()}: no installer works from then for {visit.minutes} minutes."
+                "/appointment_at", f"{site_time(visit, at)}: no installer works from then for {visit.minutes} minutes."
             )
         return
     if installer.company_id != visit.company_id or not installer.is_active:
@@ -51,8 +52,8 @@ def _check_somebody_works(visit: Visit, at: datetime, installer: Installer | Non
     if not works(installer, at, visit.minutes):
         raise _invalid(
             "/appointment_at",
-            f"{at.isoformat()}: {installer.name} does not work from then for {visit.minutes} minutes: the shift is "
-            f"{installer.shift_starts:%H:%M} to {installer.shift_ends:%H:%M} ({installer.time_zone}) on "
+            f"{site_time(visit, at)}: {installer.name} does not work from then for {visit.minutes} minutes: the shift "
+            f"is {installer.shift_starts:%H:%M} to {installer.shift_ends:%H:%M} ({installer.time_zone}) on "
             f"{_weekdays(installer)}, less absences.",
         )
 
@@ -64,9 +65,14 @@ def _check_open(visit: Visit, at: datetime) -> None:
     day = at.astimezone(access.zone).date()
     raise _invalid(
         "/appointment_at",
-        f"{at.isoformat()}: the work of {visit.minutes} minutes does not lie within the hours of the site, which is "
-        f"{hours_text(access, day)}. If the client opens up then, send outside_access_hours as true.",
+        f"{site_time(visit, at)}: the work of {visit.minutes} minutes does not lie within the hours of the site, which "
+        f"is {hours_text(access, day)}. If the client opens up then, send outside_access_hours as true.",
     )
+
+
+def site_time(visit: Visit, at: datetime) -> str:
+    """A moment as the clock at the site shows it, with its offset."""
+    return at.astimezone(ZoneInfo(visit.site.time_zone)).isoformat()
 
 
 def hours_text(access: Access, day: date) -> str:

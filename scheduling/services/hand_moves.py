@@ -200,7 +200,7 @@ class _Moving:
         if self.plan.state == Plan.State.REPLACED:
             raise Conflict("plan_is_replaced", "A newer plan has replaced this one; move the visit's stop there.")
         if visit.state not in _OPEN:
-            raise Conflict("visit_move_not_legal", f"The visit is {visit.get_state_display()}; it is not moved.")
+            raise Conflict("visit_move_not_legal", f"The visit {visit.standing}; it is not moved.")
         last = self.plan.first_day + timedelta(days=self.plan.days - 1)
         today = self.now.astimezone(self.clock.zone).date()
         if not max(self.plan.first_day, today) <= self.day <= last:

@@ -444,7 +444,7 @@ def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
     for stop in stops:
         visit = stop.visit
         if visit.state not in {Visit.State.PROPOSED, Visit.State.OFFERED, Visit.State.CONFIRMED}:
-            raise Conflict("plan_is_stale", f"Visit {visit.pk} is {visit.get_state_display()} since; plan again.")
+            raise Conflict("plan_is_stale", f"Visit {visit.pk} {visit.standing} by now; plan again.")
         if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
             # a mended plan may move an appointment that nobody can keep, and says so in its differences
             if row_of.get(visit.pk, {}).get("appointment_at") == as_text(visit.appointment_at):

@@ -11,7 +11,7 @@ from accounts.models import Membership
 from accounts.services import record
 from scheduling.models import Installer, Need, Visit, VisitTask
 from scheduling.services import messages
-from scheduling.services.appointments import check_appointment
+from scheduling.services.appointments import check_appointment, site_time
 from scheduling.services.locks import forget_lock
 from scheduling.services.message_texts import done_lines
 from scheduling.services.outcomes import TaskOutcome, settle_tasks
@@ -237,10 +237,11 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
     with transaction.atomic():
         row = _lock(visit, State.CONFIRMED, verb="accepted")
         if row.state != State.OFFERED:
-            raise Conflict("visit_move_not_legal", f"The visit is {row.get_state_display()}; no window is offered.")
+            raise Conflict("visit_move_not_legal", f"The visit {row.standing}; no window is offered.")
         known = [offer["opens_at"] for offer in row.offers]
         if _utc(opens_at) not in known:
-            said = f"opens_at {_utc(opens_at)} is not offered; choose one of {', '.join(known)}."
+            windows = ", ".join(site_time(row, datetime.fromisoformat(opens)) for opens in known)
+            said = f"opens_at {site_time(row, opens_at)} is not offered; choose one of {windows}."
             raise InvalidInput("not_offered", said, faults=[Fault("/opens_at", said)])
         if opens_at <= now:
             raise Conflict("offer_has_gone_by", "That window has opened already; choose another.", pointer="/opens_at")
@@ -337,7 +338,7 @@ def _utc(moment: datetime) -> str:
 def _lock(visit: Visit, becomes: str, *, verb: str) -> Visit:
     row = Visit.objects.select_for_update(no_key=True).get(pk=visit.pk)
     if becomes not in LEGAL_MOVES[row.state]:
-        raise Conflict("visit_move_not_legal", f"The visit is {row.get_state_display()} and cannot be {verb}.")
+        raise Conflict("visit_move_not_legal", f"The visit {row.standing} and cannot be {verb}.")
     return row
 
 

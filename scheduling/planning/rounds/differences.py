@@ -103,7 +103,7 @@ def list_differences(
                 sentence = f"{name}: from {when(old)} to {when(new)}, with {new[0]}."
                 found.append(Difference(visit, DifferenceKind.MOVED_DAY, old, new, sentence, True, people))
             elif old[0] != new[0]:
-                sentence = f"{name}: {new[0]} comes for {old[0]}, {when(new)} (was {when(old)})."
+                sentence = f"{name}: {new[0]} comes instead of {old[0]}, {when(new)} (was {when(old)})."
                 tell = retimed or visit in promised
                 found.append(Difference(visit, DifferenceKind.MOVED_INSTALLER, old, new, sentence, tell, people))
             elif retimed:

@@ -85,6 +85,7 @@ def test_only_legal_moves_are_made_and_each_is_audited(visit: Visit, office: Mem
             with pytest.raises(Conflict) as error:
                 move(visit, office)
             assert error.value.code == "visit_move_not_legal"
+            assert "is could" not in error.value.sentence
             assert AuditEntry.objects.count() == before
 
 
@@ -92,7 +93,8 @@ def test_a_client_takes_up_one_of_the_windows(visit: Visit, office: Membership, 
     offer_visit(visit=visit, by=office, windows=[WEDNESDAY, TUESDAY], now=NOW)
     visit.refresh_from_db()
     assert [offer["opens_at"] for offer in visit.offers] == ["2026-03-03T09:00:00+00:00", "2026-03-04T09:00:00+00:00"]
-    with pytest.raises(InvalidInput, match="not offered"):
+    # TUESDAY[1] as the clock at the site shows it, which in March is an hour ahead of UTC
+    with pytest.raises(InvalidInput, match=r"\+01:00 is not offered; choose one of 2026-03-03T10:00:00\+01:00"):
         accept_offer(visit=visit, by=client_member, opens_at=TUESDAY[1], now=NOW)
     taken = accept_offer(visit=visit, by=client_member, opens_at=WEDNESDAY[0], now=NOW)
     assert (taken.state, taken.appointment_at, taken.offers) == ("confirmed", WEDNESDAY[0], [])

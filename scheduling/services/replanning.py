@@ -32,7 +32,7 @@ from scheduling.services.policy import read_policy
 from scheduling.services.round_costs import add_up, cents_of_part, cents_of_round, costs_of_plan
 from scheduling.services.round_problem import Asked, ask
 from scheduling.services.travel import provider_for
-from scheduling.services.visits import cancel_visit, propose_visits
+from scheduling.services.visits import LEGAL_MOVES, cancel_visit, propose_visits
 
 State = Visit.State
 _CLOSED = (State.DONE, State.NOT_DONE, State.CANCELLED)
@@ -281,10 +281,14 @@ class _Moment:
         for number, over in enumerate(happened.overruns):
             sentence = self._cannot_overrun(over)
             if sentence:
-                faults.append(Fault(f"/overruns/{number}/visit", sentence))
+                faults.append(Fault(f"/overruns/{number}/visit", f"visit {sentence}"))
             if not 1 <= over.minutes <= 720:
                 at = f"/overruns/{number}/minutes"
                 faults.append(Fault(at, f"minutes must be 1 to 720, not {over.minutes}."))
+        for number, off in enumerate(happened.cancelled):
+            if State.CANCELLED not in {off.visit.state, *LEGAL_MOVES[off.visit.state]}:
+                said = f"The visit {off.visit.standing} and cannot be cancelled."
+                faults.append(Fault(f"/cancelled_visits/{number}/visit", said))
         for number, call in enumerate(happened.urgent):
             if call.position is not None and call.position.unit_id != call.unit.pk:
                 at = f"/urgent_calls/{number}/position"
@@ -346,10 +350,20 @@ class _Mending:
             provider=self.provider,
             also=(begun | live) - past,
             # what was to be made on an earlier day waits for its record of work, not for another visit
-            without=(past | set(gone_by.values_list("pk", flat=True)) | elsewhere) - begun,
+            without=(past | set(gone_by.values_list("pk", flat=True)) | elsewhere | self._called_off()) - begun,
             loaded={s.visit_id for s in moment.stops},
             ordered=max(plan.first_day - timedelta(days=1), moment.now.astimezone(self.clock.zone).date()),
         )
+
+    def _called_off(self) -> set[int]:
+        """Visits proposed anew where a client has just called one off, unless the same site calls for somebody."""
+        told = {fact["visit"] for fact in self.plan.happened if fact["kind"] == "visit_cancelled"}
+        told |= {off.visit.pk for off in self.happened.cancelled}
+        sites = Visit.objects.of_company(self.plan.company).filter(pk__in=told).values("site")
+        again = Visit.objects.of_company(self.plan.company).filter(site__in=sites, state=State.PROPOSED)
+        calling = [call.unit.site_id for call in self.happened.urgent]
+        planned = {stop.visit_id for stop in self.moment.stops}
+        return set(again.exclude(site__in=calling).values_list("pk", flat=True)) - planned
 
     def solve(self, effort: Effort, days: int) -> rounds.Replanned:
         """Ask the planner."""

@@ -149,6 +149,26 @@ def test_a_visit_called_off_is_cancelled_and_its_installer_told(published: Plan,
     assert _mend(published, office, cancelled=[VisitIsOff(stop.visit)]).differences == mended.differences
 
 
+def test_a_site_that_called_its_visit_off_is_not_brought_back_by_the_same_mending(
+    published: Plan, office: Membership, town: Town
+) -> None:
+    """An urgent call elsewhere has all visits proposed anew, that of the client on holiday too."""
+    stop = Stop.objects.filter(round__plan=published, starts_at__gt=TEN).order_by("-starts_at").first()
+    assert stop is not None
+    call = UrgentCall(town.unit(town.site(east_km=6.0)), "No water at all.")
+    mended = _mend(published, office, cancelled=[VisitIsOff(stop.visit)], urgent=[call])
+    site = stop.visit.site
+    assert Visit.objects.filter(site=site, state="proposed").exists()
+    assert not Stop.objects.filter(round__plan=mended, visit__site=site).exists()
+    assert Stop.objects.filter(round__plan=mended, visit__site=call.unit.site).exists()
+    # nor by the next one, unless that site itself calls for somebody
+    mended = publish_plan(plan=mended, by=office, now=TEN)
+    later = _mend(mended, office)
+    assert not Stop.objects.filter(round__plan=later, visit__site=site).exists()
+    back = _mend(mended, office, urgent=[UrgentCall(stop.visit.site.units.get(), "It leaks.")])
+    assert Stop.objects.filter(round__plan=back, visit__site=site).exists()
+
+
 def test_an_urgent_call_is_a_need_a_visit_and_a_stop_of_today(published: Plan, office: Membership, town: Town) -> None:
     unit = town.unit(town.site(east_km=6.0, north_km=-2.0))
     mended = _mend(published, office, urgent=[UrgentCall(unit, "No water at all.")])
@@ -220,7 +240,12 @@ def test_a_plan_that_has_gone_by_is_not_mended(published: Plan, office: Membersh
 
 def test_what_cannot_have_happened_is_refused_whole(published: Plan, office: Membership, town: Town) -> None:
     later = Stop.objects.filter(round__plan=published, starts_at__gt=TEN + timedelta(hours=2)).first()
+    first = Stop.objects.filter(round__plan=published).order_by("starts_at").first()
     assert later is not None
+    assert first is not None
+    done = first.visit
+    done.state = "not_done"
+    done.save()
     ada = Installer.objects.get(name="Ada")
     with pytest.raises(InvalidInput) as error:
         _mend(
@@ -229,12 +254,13 @@ def test_what_cannot_have_happened_is_refused_whole(published: Plan, office: Mem
             installers_out=[InstallerIsOut(ada, TEN, date(2026, 3, 1))],
             overruns=[VisitOverruns(later.visit, 0)],
             urgent=[UrgentCall(town.unit(), "?", kind="replace")],
-            cancelled=[VisitIsOff(later.visit)],
+            cancelled=[VisitIsOff(later.visit), VisitIsOff(done)],
         )
     assert [fault.pointer for fault in error.value.faults] == [
         "/installers_out/0/through",
         "/overruns/0/visit",
         "/overruns/0/minutes",
+        "/cancelled_visits/1/visit",
         "/urgent_calls/0/position",
     ]
     assert Plan.objects.count() == 1

@@ -84,7 +84,8 @@ def test_a_worker_does_the_work_and_a_second_run_changes_nothing(
 
     # Over the API the answer is the job, which the worker then does.
     answer = as_office.post("/api/v1/forecasts/run/")
-    assert (answer.status_code, answer.json()["state"]) == (202, "waiting")
+    # A quick worker has begun before the answer is written.
+    assert (answer.status_code, answer.json()["state"] in ("waiting", "running")) == (202, True)
     asked = Job.objects.get(pk=answer.json()["id"])
     worker.wait_until(is_done(asked), "the forecasts that were asked for")
     seen = as_office.get(answer.headers["Location"]).json()

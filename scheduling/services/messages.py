@@ -50,7 +50,7 @@ def confirmed(visit: Visit, was: Visit.State, was_at: datetime | None, now: date
         _to_client(visit, Kind.CONFIRMED, texts.confirmed(visit, _open_needs(visit)), now)
 
 
-def offer_taken(visit: Visit, by: Membership, now: datetime) -> None:
+def offer_taken(*, visit: Visit, by: Membership, now: datetime) -> None:
     """The client chose: they get it in writing, and the office reads of it."""
     _to_client(visit, Kind.CONFIRMED, texts.confirmed(visit, _open_needs(visit)), now)
     if by.role == Membership.Role.CLIENT:
@@ -69,7 +69,7 @@ def withdrawn(visit: Visit, was_at: datetime | None, now: datetime) -> None:
     _to_client(visit, Kind.WITHDRAWN, texts.withdrawn(visit, was_at), now)
 
 
-def on_the_way(visit: Visit, by: Membership, now: datetime) -> None:
+def on_the_way(*, visit: Visit, by: Membership, now: datetime) -> None:
     """Somebody has set out; the drive is that of the published plan."""
     stop = _planned(visit)
     expected = now + timedelta(minutes=stop.driving_minutes) if stop is not None else None

@@ -249,7 +249,7 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
         row.state, row.appointment_at, row.offers = State.CONFIRMED, opens_at, []
         _release(row, by, now)
         _save(row, by, "accept offer", details, now)
-        messages.offer_taken(row, by, now)
+        messages.offer_taken(visit=row, by=by, now=now)
     return row
 
 
@@ -272,7 +272,7 @@ def _go(visit: Visit, by: Membership, state: str, action: str, verb: str, now: d
         row.begun_at = now if state == State.IN_PROGRESS else row.begun_at
         _save(row, by, action, {"was": was}, now)
         if state == State.ON_THE_WAY:
-            messages.on_the_way(row, by, now)
+            messages.on_the_way(visit=row, by=by, now=now)
     return row
 
 

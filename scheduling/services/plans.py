@@ -5,6 +5,7 @@ from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -352,6 +353,7 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
         # what a mended plan took over from the rounds under way is history
         stops = [stop for stop in every if row.based_on_id is None or stop.starts_at > now]
         _check_publishable(row, stops, now)
+        _check_nobody_is_forgotten(row, {stop.visit_id for stop in every}, now)
         others = [
             other
             for other in Plan.objects.select_for_update(no_key=True).filter(
@@ -428,6 +430,19 @@ def _overlap(one: Plan, other: Plan) -> bool:
     return one.first_day < other.first_day + timedelta(days=other.days) and other.first_day < one.first_day + timedelta(
         days=one.days
     )
+
+
+def _check_nobody_is_forgotten(plan: Plan, planned: set[int], now: datetime) -> None:
+    """Refuse a draft that is older than a client's yes: the visit would stand in no round, and nobody would come."""
+    last = plan.first_day + timedelta(days=plan.days - 1)
+    known = planned | set(plan.unserved.values_list("visit_id", flat=True))
+    agreed = Visit.objects.of_company(plan.company).filter(state=Visit.State.CONFIRMED, appointment_at__gt=now)
+    for visit in agreed.exclude(pk__in=known).select_related("site"):
+        assert visit.appointment_at is not None
+        day = visit.appointment_at.astimezone(ZoneInfo(visit.site.time_zone)).date()
+        if plan.first_day <= day <= last:
+            said = f"Visit {visit.pk} was confirmed for {day} since and stands in no round of this plan; plan again."
+            raise Conflict("plan_is_stale", said)
 
 
 def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:

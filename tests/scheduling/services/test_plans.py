@@ -294,6 +294,22 @@ def test_a_stale_plan_is_not_published(town: Town, office: Membership) -> None:
     assert plan.state == "draft"
 
 
+def test_a_draft_older_than_a_clients_yes_is_not_published_without_them(town: Town, office: Membership) -> None:
+    town.installer("Ada")
+    _busy(town, 2)
+    plan = _plan(town)
+    # a call that came while the draft lay about
+    _busy(town, 1)
+    visit = Visit.objects.exclude(pk__in=Stop.objects.values("visit")).exclude(pk__in=plan.unserved.values("visit"))[0]
+    agreed = datetime(2026, 3, 4, 11, 0, tzinfo=BERLIN)
+    confirm_visit(visit=visit, by=office, appointment_at=agreed, now=NOW)
+    with pytest.raises(Conflict, match=r"confirmed for 2026-03-04 since and stands in no round"):
+        publish_plan(plan=plan, by=office, now=NOW)
+    plan.refresh_from_db()
+    assert plan.state == "draft"
+    assert publish_plan(plan=_plan(town), by=office, now=NOW).state == "published"
+
+
 @pytest.mark.parametrize(
     "change", [{"state": "replaced"}, {"first_day": TODAY - timedelta(days=9)}, {"faults": [{"sentence": "x"}]}]
 )

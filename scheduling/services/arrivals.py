@@ -38,6 +38,7 @@ class Wait:
     def sentence(self) -> str:
         """What it waits for, and until when."""
         said = []
+        both = 0 < len(self.must_order) < len(self.items)
         on_order = [code for code in self.items if code not in self.must_order]
         if on_order:
             known = "order" if len(self.orders) == 1 else "orders"
@@ -45,7 +46,8 @@ class Wait:
             said.append(f"{' and '.join(on_order)} {_are(on_order)} on order ({known} {numbers})")
         if self.must_order:
             said.append(f"{' and '.join(self.must_order)} must be ordered first")
-        return f"{' and '.join(said)} and can be here for {self.until:%a} {self.until.day} {self.until:%b}."
+        day = f"{self.until:%a} {self.until.day} {self.until:%b}"
+        return f"{', '.join(said)}; all can be here for {day}." if both else f"{said[0]} and can be here for {day}."
 
 
 def _are(codes: Sequence[str]) -> str:

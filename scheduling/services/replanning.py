@@ -561,12 +561,14 @@ class _Mending:
     def _store_left_out(self, plan: Plan, answer: rounds.Replanned, served: set[int]) -> None:
         end = self.moment.today + timedelta(days=answer.problem.days)
         rows = unserved_rows(plan, answer.plan, self.asked, end=end)
-        said = served | {row.visit_id for row in rows}
+        known = {row.visit_id: row for row in rows}
         for old in UnservedVisit.objects.filter(plan=self.plan).exclude(visit__state__in=_CLOSED):
-            if old.visit_id not in said:
+            row = known.get(old.visit_id)
+            # of a visit that the days planned again are closed to, the reason for the whole plan still holds
+            if old.visit_id not in served and (row is None or row.reason == rounds.UnservedReason.NO_OPEN_DAY):
                 old.pk, old.plan = None, plan
-                rows.append(old)
-        UnservedVisit.objects.bulk_create(rows)
+                known[old.visit_id] = old
+        UnservedVisit.objects.bulk_create(known.values())
 
     def _differences(self, written: Sequence[Stop], begun: set[int]) -> list[dict[str, Any]]:
         def matters(stop: Stop) -> bool:

@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 
 from accounts.models import Membership
 from scheduling.models import Plan, PurchaseOrderLine, Stop, UnservedVisit, Visit
-from scheduling.services.arrivals import waits_for_parts
+from scheduling.services.arrivals import Wait, waits_for_parts
 from scheduling.services.needs import refresh_needs
 from scheduling.services.plans import plan_rounds
 from scheduling.services.visits import confirm_visit, propose_visits
@@ -110,6 +110,15 @@ def test_an_overdue_order_is_expected_tomorrow_at_the_earliest(town: Town) -> No
     (wait,) = waits_for_parts(company=town.company, visits=list(Visit.objects.all()), today=TODAY).values()
     assert (wait.until, wait.orders) == (TODAY + timedelta(days=1), (order.number,))
     assert wait.sentence == f"carbon-1 is on order (order {order.number}) and can be here for Tue 3 Mar."
+
+
+def test_what_is_on_order_and_what_must_be_ordered_are_told_apart() -> None:
+    wait = Wait(TODAY, ("MEM-1", "RES-1"), (3,), ("RES-1",))
+    assert wait.sentence == "MEM-1 is on order (order 3), RES-1 must be ordered first; all can be here for Mon 2 Mar."
+    assert (
+        Wait(TODAY, ("A", "B"), (), ("A", "B")).sentence
+        == "A and B must be ordered first and can be here for Mon 2 Mar."
+    )
 
 
 def test_a_piece_is_kept_for_a_visit_agreed_for_a_later_week(town: Town, office: Membership) -> None:

@@ -1,13 +1,13 @@
 """The day goes wrong: what has begun stays, the rest is mended, and everybody concerned is named."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import AuditEntry, Membership
-from scheduling.models import Absence, Installer, Need, Plan, Round, Stop, Visit
+from scheduling.models import Absence, Installer, Need, Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.services.needs import refresh_needs
 from scheduling.services.plans import plan_rounds, publish_plan
 from scheduling.services.replanning import (
@@ -224,6 +224,24 @@ def test_days_that_are_not_planned_again_are_taken_over(published: Plan, office:
     monday = [(s.visit_id, s.starts_at) for s in Stop.objects.filter(round__plan=published, round__day=TODAY)]
     assert monday
     assert [(s.visit_id, s.starts_at) for s in Stop.objects.filter(round__plan=mended, round__day=TODAY)] == monday
+
+
+def test_a_site_closed_on_the_days_planned_again_keeps_the_reason_of_the_whole_plan(
+    published: Plan, office: Membership, town: Town
+) -> None:
+    site = town.site(east_km=3.0)
+    town.window(site, 3, time(9, 0), time(12, 0))
+    town.forecast(town.position(town.unit(site), "carbon"), 0)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    visit = site.visits.get()
+    said = {"reason": "dearer_than_waiting", "sentence": "The cheapest way costs 3.00 EUR more than waiting."}
+    UnservedVisit.objects.create(plan=published, visit=visit, **said)
+    left = _mend(published, office, days=2).unserved.get(visit=visit)
+    assert (left.reason, left.sentence) == (said["reason"], said["sentence"])
+    # one that the plan before said nothing of is told what its days say
+    UnservedVisit.objects.filter(visit=visit).delete()
+    assert _mend(published, office, days=2).unserved.get(visit=visit).reason == "no_open_day"
 
 
 @pytest.mark.parametrize("state", ["draft", "replaced"])

@@ -87,7 +87,7 @@ def _event(entry: Entry) -> Event:
 
 def _description(visit: Visit) -> str:
     lines = [
-        f"{task.need.unit.code}: {task.need.get_kind_display()}{f' ({task.need.label})' if task.need.label else ''}"
+        f"{task.need.unit.code}: {task.need.get_kind_display()}{f' ({task.need.about})' if task.need.about else ''}"
         # two housings of a train may take cartridges of one kind
         f"{f', with {task.need.item.code}' if task.need.item is not None else ''}"
         for task in visit.tasks.all()

@@ -100,5 +100,10 @@ class Need(TenantModel):
             models.UniqueConstraint(fields=["company", "key"], condition=Q(state="open"), name="one_open_need_per_key")
         ]
 
+    @property
+    def about(self) -> str:
+        """What the work is done to, empty where its kind says that: 'tank and housings', 'carbon'."""
+        return "" if self.label == "unit" or self.label in self.get_kind_display() else self.label
+
     def __str__(self) -> str:
         return f"{self.kind} at {self.unit_id}"

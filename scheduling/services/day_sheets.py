@@ -182,8 +182,8 @@ def _of_task(task: VisitTask) -> dict[str, Any]:
 
 def task_text(need: Need) -> str:
     """What is to be done, in an installer's words: 'replace cartridge: carbon'."""
-    where = need.label or (str(need.position) if need.position is not None else "")
-    return f"{need.get_kind_display()}: {where}" if where not in ("", "unit") else str(need.get_kind_display())
+    where = need.about or (str(need.position) if need.position is not None else "")
+    return f"{need.get_kind_display()}: {where}" if where else str(need.get_kind_display())
 
 
 def _of_unit(unit: Unit, tasks: Sequence[VisitTask], system: str) -> dict[str, Any]:

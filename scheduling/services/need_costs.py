@@ -45,7 +45,7 @@ def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
         unit=str(need.unit_id),
         kind=planning.NeedKind(need.kind),
         position=str(need.position_id or ""),
-        label=need.label if not need.cause or need.position_id else f"{need.get_kind_display()}, {need.label}",
+        label=need.label if need.position_id else ", ".join(filter(None, (need.get_kind_display(), need.about))),
         minutes=float(need.minutes),
         skills=frozenset(need.skills),
         urgent=need.is_urgent,

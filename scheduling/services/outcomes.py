@@ -89,4 +89,4 @@ def settle_tasks(
 
 def _name(task: VisitTask) -> str:
     need = task.need
-    return f"{need.unit.code}: {need.get_kind_display()}{f' ({need.label})' if need.label else ''}"
+    return f"{need.unit.code}: {need.get_kind_display()}{f' ({need.about})' if need.about else ''}"

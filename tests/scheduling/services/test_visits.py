@@ -10,7 +10,7 @@ from fleet.models import Finding
 from scheduling.models import Need, Visit, VisitTask
 from scheduling.planning.bundling import bundle_visits
 from scheduling.services import proposals
-from scheduling.services.needs import refresh_needs
+from scheduling.services.needs import add_need, refresh_needs
 from scheduling.services.outcomes import TaskOutcome
 from scheduling.services.visits import (
     cancel_visit,
@@ -53,6 +53,21 @@ def test_the_needs_of_a_site_become_one_visit_in_order_of_work(town: Town) -> No
     assert visit.minutes == 15 + 10 + 12 + 12 + 15
     assert "EUR" in visit.reason
     assert all(task.reason for task in visit.tasks.all())
+
+
+def test_work_that_stands_at_no_position_is_named_by_what_is_done(town: Town, office: Membership) -> None:
+    unit = town.unit()
+    for cause in ("tank_biofilm", "restrictor_missing"):
+        town.finding(unit, cause)
+    refresh_needs(company=town.company, now=NOW)
+    add_need(by=office, unit=unit, kind=Need.Kind.INSPECT, reason="The client asks for it.", now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    said = {task.need.kind: task.reason for task in VisitTask.objects.select_related("need")}
+    assert said["inspect"].startswith("Inspect and take readings")
+    assert said["inspect"][len("Inspect and take readings")] in ";:."
+    assert said["sanitise"].startswith("Sanitise, tank and housings")
+    assert said["replace_restrictor"].startswith("Replace flow restrictor")
+    assert "Replace flow restrictor, flow" not in said["replace_restrictor"]
 
 
 def test_costs_by_day_are_those_of_the_bundling(town: Town, monkeypatch: pytest.MonkeyPatch) -> None:

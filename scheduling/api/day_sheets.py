@@ -27,6 +27,9 @@ class SheetTaskSerializer(StrictSerializer):
     item = serializers.IntegerField(allow_null=True)
     item_code = serializers.CharField(allow_null=True)
     minutes = serializers.IntegerField()
+    source = serializers.CharField(  # type: ignore[assignment]
+        help_text="forecast, finding, calendar or person; a person's reason stands in their words"
+    )
     reason = serializers.CharField()
 
 

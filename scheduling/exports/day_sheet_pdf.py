@@ -35,6 +35,7 @@ from reportlab.platypus import (
     TableStyle,
 )
 
+from scheduling.models import Need
 from scheduling.services.day_sheets import DaySheet
 
 MEDIA_TYPE = "application/pdf"
@@ -178,6 +179,8 @@ class _Sheet:
                 + (f", with {task['item_code']}" if task["item_code"] else "")
                 + f" ({task['minutes']} min)"
                 + (" - done already" if task["state"] != "open" else "")
+                # what somebody asked for is told in their own words
+                + (f": {task['reason']}" if task["source"] == Need.Source.PERSON and task["reason"] else "")
                 for task in stop["tasks"]
             ],
         )

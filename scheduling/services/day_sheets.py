@@ -176,6 +176,7 @@ def _of_task(task: VisitTask) -> dict[str, Any]:
         "item": need.item_id,
         "item_code": need.item.code if need.item is not None else None,
         "minutes": need.minutes,
+        "source": need.source,
         "reason": need.reason,
     }
 

@@ -9,10 +9,11 @@ from pypdf import PdfReader
 from rest_framework.test import APIClient
 
 from accounts.models import Client, Membership
-from fleet.models import Site
+from fleet.models import Site, Unit
 from scheduling.exports import day_sheet_pdf as pdf
-from scheduling.models import Installer, Plan, Round, Stop, Visit
+from scheduling.models import Installer, Plan, Round, Stop, Visit, VisitTask
 from scheduling.services.day_sheets import day_sheet
+from scheduling.services.needs import add_need
 from scheduling.services.plans import publish_plan
 from tests import factories
 from tests.scheduling.night import run_night
@@ -128,6 +129,18 @@ def test_on_paper_stands_what_the_call_says(as_installer: APIClient, day: Round)
     assert ("lunch at" in eaten, "lunch at" in home) == (True, False)
     refused = as_installer.get("/api/v1/rounds/987654/day-sheet/", headers={"Accept": "application/pdf"})
     assert (refused.status_code, refused.headers["Content-Type"]) == (404, "application/problem+json")
+
+
+def test_what_the_client_said_is_printed_in_their_words(
+    day: Round, office: Membership, as_installer: APIClient
+) -> None:
+    unit = Unit.objects.get(site__name="Tea Room")
+    need = add_need(by=office, unit=unit, kind="repair", reason="No water at all since breakfast.", now=NOW)
+    VisitTask.objects.create(visit=unit.site.visits.get(), need=need, order=99)
+    answer = as_installer.get(f"/api/v1/rounds/{day.pk}/day-sheet/", headers={"Accept": "application/pdf"})
+    text = " ".join(_text(answer.content).split())
+    assert f"{unit.code}: repair (40 min): No water at all since breakfast." in text
+    assert "Cheapest on" not in text
 
 
 def test_twenty_stops_run_over_pages_and_none_is_lost(town: Town, ada: Installer) -> None:

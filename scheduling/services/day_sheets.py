@@ -56,10 +56,12 @@ def round_of_today(*, by: Membership, now: datetime) -> Round:
     if installer is None:
         raise NotFound("no_round_today", "You drive no rounds; ask for the day sheet of a round by its id.")
     today = now.astimezone(ZoneInfo(installer.time_zone)).date()
-    mine = Round.objects.filter(installer=installer, day=today, plan__state=Plan.State.PUBLISHED)
-    found: Round | None = mine.order_by("-plan__published_at").first()
-    if found is None:
-        raise NotFound("no_round_today", f"No round of yours is published for today, {today}.")
+    mine = Round.objects.filter(installer=installer, day__gte=today, plan__state=Plan.State.PUBLISHED)
+    found: Round | None = mine.order_by("day", "-plan__published_at").first()
+    if found is None or found.day != today:
+        said = f"No round of yours is published for today, {today}"
+        said += f"; the next one, on {found.day}, is round {found.pk}." if found is not None else "."
+        raise NotFound("no_round_today", said)
     return found
 
 

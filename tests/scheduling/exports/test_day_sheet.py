@@ -103,8 +103,11 @@ def test_my_day_is_todays_published_round(
     publish_plan(plan=Plan.objects.get(), by=office, now=NOW)
     assert as_installer.get("/api/v1/rounds/my-day/").json()["round"] == day.pk
     assert as_office.get("/api/v1/rounds/my-day/").status_code == 404
-    Round.objects.update(day=day.day + timedelta(days=1))
-    assert as_installer.get("/api/v1/rounds/my-day/").status_code == 404
+    Round.objects.filter(pk=day.pk).update(day=day.day + timedelta(days=1))
+    Round.objects.exclude(pk=day.pk).update(day=day.day + timedelta(days=2))
+    none = as_installer.get("/api/v1/rounds/my-day/")
+    assert none.status_code == 404
+    assert none.json()["detail"].endswith(f"on {day.day + timedelta(days=1)}, is round {day.pk}.")
 
 
 def test_on_paper_stands_what_the_call_says(as_installer: APIClient, day: Round) -> None:

@@ -30,8 +30,10 @@ _TOLD = (Visit.State.OFFERED, Visit.State.CONFIRMED, Visit.State.ON_THE_WAY, Vis
 # the events
 
 
-def offered(visit: Visit, now: datetime) -> None:
-    """Windows were offered."""
+def offered(visit: Visit, was: Sequence[dict[str, str]], now: datetime) -> None:
+    """Windows were offered; offered once more as they were, nobody hears of it."""
+    if visit.offers == list(was):
+        return
     _to_client(visit, Kind.OFFERED, texts.offered(visit, _open_needs(visit)), now)
 
 

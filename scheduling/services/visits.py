@@ -217,10 +217,11 @@ def offer_visit(
     with transaction.atomic():
         row = _lock(visit, State.OFFERED, verb="offered")
         _check_windows(row, windows, installer, now, outside_access_hours)
+        was = row.offers if row.state == State.OFFERED else []
         row.state, row.installer = State.OFFERED, installer
         row.offers = [{"opens_at": _utc(opens), "closes_at": _utc(closes)} for opens, closes in sorted(windows)]
         _save(row, by, "offer visit", {"windows": row.offers, "installer": row.installer_id}, now)
-        messages.offered(row, now)
+        messages.offered(row, was, now)
     return row
 
 

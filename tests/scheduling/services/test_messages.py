@@ -106,6 +106,19 @@ def test_each_move_tells_those_concerned(
         assert (message.state, message.email, message.client.name) == ("waiting", "reef@house.example", "Reef House")
 
 
+def test_the_same_windows_sent_again_are_told_once(visit: Visit, office: Membership) -> None:
+    _offer(visit, office)
+    _offer(visit, office)
+    assert _told() == [("client", "offered")]
+    others = [TUESDAY, (WEDNESDAY[0], WEDNESDAY[1] - timedelta(minutes=30))]
+    offer_visit(visit=visit, by=office, windows=others, now=NOW)
+    assert _told() == [("client", "offered")] * 2
+    # withdrawn in between, they are news
+    unconfirm_visit(visit=visit, by=office, note="", now=NOW)
+    offer_visit(visit=visit, by=office, windows=others, now=NOW)
+    assert [kind for _, kind in _told()].count("offered") == 3
+
+
 def test_windows_are_offered_and_agreed_on_the_clock_of_the_site(
     visit: Visit, office: Membership, client_member: Membership
 ) -> None:

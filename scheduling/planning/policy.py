@@ -142,7 +142,7 @@ class Policy:
             for use, money in by_use.items():
                 if use not in USES:
                     raise PlanningError(
-                        f"late_cost_per_day.{stage}", f"{use!r} is no use; use one of {', '.join(USES)}."
+                        f"late_cost_per_day.{stage}", f"{use!r} is not a use; take one of {', '.join(USES)}."
                     )
                 _require(f"late_cost_per_day.{stage}.{use}", money, low=0.0)
         for kind, minutes in self.task_minutes.items():

@@ -89,4 +89,5 @@ def settle_tasks(
 
 def _name(task: VisitTask) -> str:
     need = task.need
-    return f"{need.unit.code}: {need.get_kind_display()}{f' ({need.about})' if need.about else ''}"
+    said = f"{need.unit.code}: {need.get_kind_display()}{f' ({need.about})' if need.about else ''}"
+    return f"{said}, with {need.item.code}" if need.item is not None else said

@@ -77,7 +77,7 @@ def why_spent(fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int,
             int(seen.reading[-1]),
         )
     chance = float(probability_by(forecasts.grid_day[position], forecasts.as_of_day + 0.5))
-    basis = "the course of its readings and its load" if len(seen.day) else "its load alone, without a reading,"
+    basis = "the course of its readings and its load" if len(seen.day) else "its load alone"
     return Reason(
         "load",
         f"{basis} makes it {100 * min(chance, 0.99):.0f} % likely that it is past its limit",

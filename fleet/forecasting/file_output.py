@@ -72,7 +72,7 @@ def _short(value: float) -> str:
 EXCLUSION_SENTENCES: Final = {
     "impossible_value": "cannot be true for such a unit",
     "clock_in_future": "is dated after the forecast's day",
-    "before_commissioning": "is dated before the unit was commissioned",
+    "before_commissioning": "is dated before the unit was commissioned, or ten years before its first cartridge",
     "factor_of_ten": "is ten times too high or too low beside its neighbours in time",
     "wrong_unit": "looks as if it was meant in another unit",
     "transposed": "feed and permeate look transposed",

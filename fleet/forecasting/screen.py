@@ -71,6 +71,10 @@ LOG_LIMITS: Final[dict[str, float]] = {
 """How far the logarithm of a value may lie from the median of its neighbours in time before it counts as a slip."""
 
 
+LONG_BEFORE_DAYS: Final = 3652.0
+"""Where no one said when a unit was commissioned, a reading ten years older than its first cartridge on record shows a
+clock that was reset (common practice, no source)."""
+
 Drop = Callable[[str, Bools, int], None]
 """The function that blanks values: name of the quantity, mask, reason."""
 
@@ -113,7 +117,7 @@ def screen(fleet: Fleet) -> Screened:
             values[name][bad] = np.nan
             notes.append((order[bad], words.QUANTITY_INDEX[name], reason))
 
-    commissioned = fleet.units.commissioned_day[table.unit_index]
+    commissioned = _earliest_day(fleet)[table.unit_index]
     late = table.day > fleet.as_of_day
     before = table.day < commissioned - 1.0
     for bad, reason in ((late, words.CLOCK_IN_FUTURE), (before & ~late, words.BEFORE_COMMISSIONING)):
@@ -155,6 +159,14 @@ def screen(fleet: Fleet) -> Screened:
         none = np.zeros(0, dtype=np.int64)
         exclusions = Exclusions(none, none.astype(np.int8), none.astype(np.int8))
     return Screened(replace(table, **values), order.astype(np.int64), exclusions)
+
+
+def _earliest_day(fleet: Fleet) -> Floats:
+    """Day by unit before which nothing can have been read; NaN where that is not known."""
+    first = np.full(len(fleet.units.commissioned_day), np.inf)
+    np.minimum.at(first, fleet.positions.unit_index[fleet.placements.position_index], fleet.placements.placed_day)
+    known = fleet.units.commissioned_day
+    return np.where(np.isfinite(known), known, np.where(np.isfinite(first), first - LONG_BEFORE_DAYS, np.nan))
 
 
 def neighbour_median(group: Indexes, values: Floats, reach: int = 3) -> tuple[Floats, Indexes]:

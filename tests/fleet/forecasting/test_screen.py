@@ -110,6 +110,12 @@ def test_a_clock_in_the_future_or_before_commissioning_drops_the_reading():
     assert found == {(NOW + 30.0, "", "clock_in_future"), (NOW - 500.0, "", "before_commissioning")}
 
 
+def test_a_clock_that_was_reset_is_seen_without_a_day_of_commissioning():
+    long_ago = 10_957.0  # 2000-01-01
+    _, found = screened(readings([long_ago, NOW - 500.0], feed_tds_mg_per_l=250.0), commissioned_day=np.nan)
+    assert found == {(long_ago, "", "before_commissioning")}
+
+
 def test_counter_slips_are_told_from_a_reset():
     counts = [1000.0 + 100.0 * number for number in range(9)]
     counts[4] = 14_000.0

@@ -13,11 +13,13 @@ from fleet.engineering.units import QUANTITY_KINDS, convert_column, parse_header
 from .build import Fault
 from .file_cells import Cells, UnusableFilesError
 from .file_guide import FileColumn
+from .file_words import word_of_guide
 from .tables import Floats
 
 UNIX_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 _PER_WEEK: Final = re.compile(r"\s*(/|per)\s*(week|wk|w)$", re.IGNORECASE)
+_LOOSE_UNIT: Final = re.compile(r"^([^\[\]()%]+?)\s*(?:\(([^()]+)\)|(%))\s*$")
 _NOT_KNOWN: Final = frozenset(("", "-", "--", "n/a", "na", "nan", "none", "null", "nil", "?"))
 _FLAGS: Final = {
     **dict.fromkeys(("yes", "true", "1", "1.0", "y", "on"), "yes"),
@@ -46,7 +48,7 @@ def read_columns(
             faults.append(Fault(table, -1, header.strip(), code, why, False))
 
         try:
-            name, unit = parse_header(header, field=header.strip() or "header")
+            name, unit = parse_header(_in_brackets(header), field=header.strip() or "header")
         except EngineeringError as error:
             if any(cell.strip() for cell in values):
                 skip("unknown", str(error))
@@ -74,6 +76,11 @@ def read_columns(
     return out, units
 
 
+def _in_brackets(header: str) -> str:
+    """The header with its unit in square brackets, when it stands in round ones or is a percent sign alone."""
+    return _LOOSE_UNIT.sub(lambda found: f"{found[1]} [{found[2] or found[3]}]", header)
+
+
 def _find(guide: Sequence[FileColumn], name: str) -> FileColumn | None:
     for column in guide:
         if name in (column.field, *(known.replace(" ", "_") for known in (column.header, *column.also))):
@@ -93,7 +100,8 @@ def _column(
     if column.kind == "text":
         return [cell or None for cell in cells]
     if column.kind == "word":
-        return [re.sub(r"[^a-z0-9]+", "_", cell.lower()).strip("_") or None for cell in cells]
+        tidy = (re.sub(r"[^a-z0-9]+", "_", cell.lower()).strip("_") for cell in cells)
+        return [word_of_guide(column.field, word) or None for word in tidy]
     if column.kind == "flag":
         return [_FLAGS.get(cell.lower(), cell) or None for cell in cells]
     if column.kind == "time":

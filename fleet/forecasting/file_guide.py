@@ -180,6 +180,8 @@ _FIRST_LINES: Final = (
     "Cells are separated by commas, semicolons or tabs; columns come in any order, and what is not listed is not read.",
     "A header carries the unit of its column, any one of the right dimension: 'inlet pressure [bar]'. Or it is the",
     "stored name, which says its unit: 'inlet_pressure_kpa'. In brackets below: one unit that fits.",
+    "Round brackets will do. Usual other words are understood (first for lead, technician for installer); any that is",
+    "not is reported.",
     "Times are ISO 8601, a date or a moment, UTC unless an offset is given. An empty cell: not known, never zero.",
     "A cartridge that leaves 'exhausted' was seen to be; 'early' says that it lasted at least so long.",
 )

@@ -192,6 +192,10 @@ def _derive_positions(columns: dict[str, dict[str, Any]], faults: list[Fault]) -
         elif stage not in words.STAGES:
             why = f"stage {stage!r} is not one of {', '.join(words.STAGES)}"
             faults.append(Fault("placements", row, "stage", "unknown_word", why, True))
+        elif place[2] not in words.ROLES:
+            # Taken as a cartridge by itself, half of a pair would be forecast far too early.
+            why = f"role {role!r} is not one of {', '.join(words.ROLES)}"
+            faults.append(Fault("placements", row, "role", "unknown_word", why, True))
         elif given:
             named[row] = by_place.get(place)
             if named[row] is None:

@@ -6,6 +6,7 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 
+from fleet.forecasting import vocabulary as words
 from fleet.forecasting.files import UnusableFilesError, day_of, read_fleet
 
 FILES = {
@@ -215,6 +216,36 @@ def test_files_of_a_stranger_are_read_and_each_fault_names_its_line(tmp_path):
         ("readings", 4, "feed tds"),
     }
     assert all(fault.message for fault in faults)
+
+
+def test_words_and_headers_that_can_mean_one_thing_are_understood(tmp_path):
+    (tmp_path / "units.csv").write_text(
+        "Unit,Kind,Weekly demand (L/week),Recovery %,Minimum rejection (%)\nu1,RODI,140,20,90\n", encoding="utf-8"
+    )
+    (tmp_path / "placements.csv").write_text(
+        "unit,stage,role,placed,removed,reason\n"
+        "u1,DI,first,2025-01-05,2025-03-05,worn out\nu1,DI,first,2025-03-05,,\nu1,DI,second,2025-01-05,,\n"
+        "u1,DI,1,2025-01-05,,\nu1,Sediment filter,,2025-01-05,2025-02-05,perhaps\n",
+        encoding="utf-8",
+    )
+    (tmp_path / "readings.csv").write_text(
+        "unit,time,product tds (ppm),occasion,source,state\nu1,2025-02-05,0,before,technician,running\n",
+        encoding="utf-8",
+    )
+    fleet, faults = read_fleet(tmp_path)
+    assert {(fault.table, fault.row + 2, fault.field, fault.row_dropped) for fault in faults} == {
+        ("placements", 5, "role", True),
+        ("placements", 6, "reason", False),
+    }
+    assert fleet.units.weekly_demand_l[0] == 140.0
+    assert (fleet.units.recovery_fraction[0], fleet.units.minimum_rejection_fraction[0]) == pytest.approx((0.2, 0.9))
+    assert list(fleet.positions.position_id) == ["u1/resin/lead", "u1/resin/lag", "u1/sediment"]
+    assert words.ROLES[fleet.positions.role[0]] == "lead"
+    assert words.REMOVAL_REASONS[fleet.placements.reason[0]] == "exhausted"
+    read = fleet.readings
+    assert words.OCCASIONS[read.occasion[0]] == "as_found"
+    assert words.SOURCES[read.source[0]] == "installer"
+    assert words.FLOW_STATES[read.state[0]] == "flowing"
 
 
 def test_the_code_says_whether_there_are_forecasts(tmp_path):

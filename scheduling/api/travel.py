@@ -65,7 +65,7 @@ class TravelViewSet(RetrieveMixin):
 
     def get_object(self) -> RoadCalibration:
         row: RoadCalibration = self.get_queryset().first() or RoadCalibration(
-            company=self.by.company, trips=0, sentence="The first night has not looked at past trips yet."
+            company=self.by.company, trips=0, sentence="Past trips have not been looked at yet; every night they are."
         )
         self.check_object_permissions(self.request, row)
         return row

@@ -115,7 +115,9 @@ class VisitSerializer(TenantModelSerializer):
     installer_name = serializers.CharField(source="installer.name", read_only=True, allow_null=True, default=None)
     tasks = VisitTaskSerializer(many=True, read_only=True)
     offers = WindowSerializer(many=True, read_only=True, help_text="windows to choose from while it is offered")
-    planned = serializers.SerializerMethodField(help_text="its stop in the newest published plan; null when in none")
+    planned = serializers.SerializerMethodField(
+        help_text="its stop in the newest published plan; null when in none, and for clients"
+    )
     skills = serializers.ListField(child=serializers.CharField(), read_only=True, allow_null=True)
     costs = serializers.ListField(
         child=serializers.FloatField(allow_null=True),
@@ -180,7 +182,8 @@ class VisitSerializer(TenantModelSerializer):
     def to_representation(self, instance: Visit) -> dict[str, Any]:
         said = super().to_representation(instance)
         if self.acting_member.role == Membership.Role.CLIENT:
-            said |= dict.fromkeys((*self.STAFF_ONLY, "lock"))
+            # clients are promised windows, never the minute of a plan that may change every night
+            said |= dict.fromkeys((*self.STAFF_ONLY, "lock", "planned"))
             said["tasks"] = [{**task, "reason": None, "outcome_reason": None} for task in said["tasks"]]
         return said
 

@@ -4,6 +4,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from accounts.models import Client, Membership
+from fleet.models import Site
 from scheduling.api.visits import VisitSerializer
 from scheduling.models import Installer, Plan, Visit
 from scheduling.services.plans import publish_plan
@@ -82,14 +83,22 @@ def test_another_companys_installer_cannot_be_promised(
 
 
 def test_a_visit_shows_its_stop_once_the_plan_is_published(
-    as_installer: APIClient, town: Town, ada: Installer, office: Membership
+    as_installer: APIClient,
+    as_client: APIClient,
+    first_client: Client,
+    town: Town,
+    ada: Installer,
+    office: Membership,
 ) -> None:
+    """Its own people read it to the minute; the client is promised a window, in a message."""
     run_night(town, sites=1)
+    Site.objects.update(client=first_client)
     address = f"/api/v1/visits/{Visit.objects.get().pk}/"
     assert as_installer.get(address).json()["planned"] is None
     plan = publish_plan(plan=Plan.objects.get(), by=office, now=NOW)
     planned = as_installer.get(address).json()["planned"]
     assert (planned["plan"], planned["installer_name"], planned["order"]) == (plan.pk, "Ada", 1)
+    assert as_client.get(address).json()["planned"] is None
 
 
 def test_looking_again_says_what_changed(as_office: APIClient, town: Town) -> None:

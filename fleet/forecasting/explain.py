@@ -58,7 +58,8 @@ def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int, wh
     lives = int(forecasts.past_lives[position])
     evidence = []
     if used:
-        age = round(float(forecasts.newest_reading_age_days[position]))
+        # Whole days that went by: what was read this morning is not a day old in the afternoon.
+        age = int(forecasts.newest_reading_age_days[position])
         old = f"{age} day{'' if age == 1 else 's'} old" if age > 0 else "less than a day old"
         evidence.append(f"{used} reading{'s' if used > 1 else ''}, {'the newest ' if used > 1 else ''}{old}")
     if lives:

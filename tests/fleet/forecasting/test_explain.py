@@ -33,6 +33,7 @@ def test_installer_reads_date_interval_and_evidence():
     [
         ([1.2, 9.0], "2 readings, the newest 1 day old"),
         ([0.3, 9.0], "2 readings, the newest less than a day old"),
+        ([0.75], "1 reading, less than a day old"),
         ([2.0], "1 reading, 2 days old"),
     ],
 )

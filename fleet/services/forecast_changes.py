@@ -51,7 +51,7 @@ def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
     moved = (after.p50 - before.p50).days
     because = after.evidence.get("exhausted_because", {}).get("sentence", "")
     if after.state == Forecast.State.SPENT and before.state != Forecast.State.SPENT:
-        return f"Expected around {before.p50}, exhausted by now. {because}".strip()
+        return f"It was expected to last until around {before.p50}, and is exhausted by now. {because}".strip()
     news = after.evidence.get("readings_used", 0) - before.evidence.get("readings_used", 0)
     left_out = after.evidence.get("readings_left_out", 0) - before.evidence.get("readings_left_out", 0)
     newest = _newest_reading(before, after)
@@ -73,8 +73,8 @@ def _doubt(before: Forecast, after: Forecast) -> str:
     if new - old < MARKED_RISE:
         return ""
     return (
-        f" Yet it may be exhausted already, with a probability of {new:.0%} ({old:.0%} before): one reading may be a "
-        "slip. Flush and read again; a second one settles it."
+        f" Yet it may be exhausted already, with a probability of {100 * new:.0f} % ({100 * old:.0f} % before): one "
+        "reading may be a slip. Flush and read again; a second one settles it."
     )
 
 

@@ -69,10 +69,10 @@ def why_spent(fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int,
         name, unit = _SHOWN[key]
         scale = 100.0 if unit == "%" else 1.0
         value, limit = scale * seen.value[-1], scale * seen.limit[-1]
+        shown, past = _told_apart(value, limit)
         return Reason(
             "reading",
-            f"the reading of {date_text(seen.day[-1])} shows {name} of {_plain(value)} {unit}, past the limit "
-            f"of {_plain(limit)} {unit}",
+            f"the reading of {date_text(seen.day[-1])} shows {name} of {shown} {unit}, past the limit of {past} {unit}",
             f"the reading of {date_text(seen.day[-1])} shows that it no longer holds back what it should",
             int(seen.reading[-1]),
         )
@@ -85,6 +85,19 @@ def why_spent(fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int,
     )
 
 
-def _plain(value: float) -> str:
-    """Two significant digits and no power of ten, which nobody reads off a gauge: '140', '8.5'."""
-    return str(np.format_float_positional(float(value), precision=2, fractional=False, trim="-"))
+def _told_apart(value: float, limit: float) -> tuple[str, str]:
+    """Both in plain digits, as many as it takes to see that they differ: nobody believes 10 to be past 10.
+
+    >>> _told_apart(140.2, 68.9), _told_apart(10.0, 9.97)
+    (('140', '69'), ('10', '9.97'))
+    """
+    for digits in (2, 3, 4):
+        shown = _plain(value, digits), _plain(limit, digits)
+        if shown[0] != shown[1]:
+            break
+    return shown
+
+
+def _plain(value: float, digits: int) -> str:
+    """So many significant digits and no power of ten, which nobody reads off a gauge: '140', '8.5'."""
+    return str(np.format_float_positional(float(value), precision=digits, fractional=False, trim="-"))

@@ -15,7 +15,7 @@ True
 """
 
 from .build import Columns, Fault, build_fleet
-from .explain import sentence_for_change, sentence_for_client, sentence_for_installer
+from .explain import sentence_for_client, sentence_for_installer
 from .forecast import forecast
 from .learned import Learned
 from .policy import Policy
@@ -44,7 +44,6 @@ __all__ = [
     "first_to_fail",
     "forecast",
     "probability_by",
-    "sentence_for_change",
     "sentence_for_client",
     "sentence_for_installer",
 ]

@@ -2,8 +2,6 @@
 
 from datetime import UTC, datetime, timedelta
 
-import numpy as np
-
 from . import vocabulary as words
 from .results import Forecasts
 from .scoring import SHOWN
@@ -93,67 +91,3 @@ def sentence_for_client(fleet: Fleet, forecasts: Forecasts, position: int, why_s
         return f"Your {name} is due for a change now{f', because {why_spent}' if why_spent else ''}."
     date = date_text(forecasts.grid_day[position, SHOWN[_MEDIAN]])
     return f"Your {name} should be changed around {date}; this is an estimate."
-
-
-_BEARS_ON = (
-    ("line_pressure_kpa", "prefilter_outlet_pressure_kpa"),
-    ("carbon_outlet_total_chlorine_mg_per_l", "carbon_outlet_free_chlorine_mg_per_l", "interstage_chlorine_mg_per_l"),
-    ("permeate_flow_l_per_day", "inlet_pressure_kpa", "feed_tds_mg_per_l", "permeate_tds_mg_per_l"),
-    ("interstage_tds_mg_per_l", "product_tds_mg_per_l", "permeate_tds_mg_per_l"),
-)
-_UNITS = {"kpa": "kPa", "mg_per_l": "mg/L", "l_per_day": "L/day"}
-MOVED_DAYS = 7.0
-
-
-def sentence_for_change(fleet: Fleet, before: Forecasts, after: Forecasts, position: int) -> str:
-    """Why a forecast moved between two runs on the same positions, from what was read in between.
-
-    Parameters
-    ----------
-    fleet
-        The fleet of the later run.
-    before, after
-        The two forecasts, rows in the same order of positions.
-    position
-        Row of the position.
-
-    Returns
-    -------
-    One sentence; that nothing moved when the median moved by less than a week.
-    """
-    name = position_name(fleet, position).capitalize()
-    if before.placement_index[position] != after.placement_index[position]:
-        return f"{name}: another cartridge stands here now, so the forecast starts anew."
-    old, new = before.quantile_day[position][_MEDIAN], after.quantile_day[position][_MEDIAN]
-    if old != old or new != new:
-        return f"{name}: {after.no_date_reason[position] or 'there is a date now, where there was none.'}"
-    moved = new - old
-    news = _newest_values(fleet, position, before.as_of_day)
-    if abs(moved) < MOVED_DAYS:
-        return f"{name}: still around {date_text(new)}{'; ' + news + ' agrees' if news else ''}."
-    direction = "later" if moved > 0 else "earlier"
-    if after.state[position] == words.SPENT and before.state[position] != words.SPENT:
-        shown = f": {news} shows it" if news else ""
-        return f"{name}: exhausted now, expected only around {date_text(old)} before{shown}."
-    cause = news if news else "what was learned from other cartridges and the load since"
-    return f"{name}: {abs(moved):.0f} days {direction} than before, now around {date_text(new)}, because of {cause}."
-
-
-def _newest_values(fleet: Fleet, position: int, since: float) -> str:
-    """The newest reading after a day that bears on a position, as a phrase; empty when there is none."""
-    readings = fleet.readings
-    unit = fleet.positions.unit_index[position]
-    names = _BEARS_ON[int(fleet.positions.stage[position])]
-    values = np.stack([getattr(readings, name) for name in names])
-    bears = np.isfinite(values[:2] if len(names) == 2 else values[: len(names) - 1]).any(axis=0)
-    rows = np.flatnonzero((readings.unit_index == unit) & (readings.day > since) & bears)
-    rows = rows[readings.day[rows] <= fleet.as_of_day]
-    if not len(rows):
-        return ""
-    row = rows[np.argmax(readings.day[rows])]
-    shown = []
-    for name, column in zip(names, values, strict=True):
-        if column[row] == column[row]:
-            suffix = next(unit for unit in _UNITS if name.endswith(unit))
-            shown.append(f"{name.removesuffix('_' + suffix).replace('_', ' ')} {column[row]:.3g} {_UNITS[suffix]}")
-    return f"the reading of {date_text(readings.day[row])} ({', '.join(shown)})"

@@ -1,10 +1,8 @@
 """Sentences: what, when, how sure, on what evidence, and why it moved."""
 
-from dataclasses import replace
-
 import pytest
 
-from fleet.forecasting import build_fleet, forecast, sentence_for_change, sentence_for_client, sentence_for_installer
+from fleet.forecasting import build_fleet, forecast, sentence_for_client, sentence_for_installer
 from fleet.forecasting.gauges import Gauges
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.reasons import why_spent
@@ -54,27 +52,6 @@ def test_client_is_told_plainly():
     assert sentence_for_client(fleet, answer, row_of(fleet, "membrane")).startswith("Your membrane should be changed")
     idle, idle_answer = run(columns(weekly_demand_l=0.0))
     assert "not in use" in sentence_for_client(idle, idle_answer, row_of(idle, "resin"))
-
-
-def test_a_contradicting_reading_explains_the_move():
-    given = columns(placed=NOW - 60.0)
-    given["as_of_day"] = NOW - 10.0
-    before_fleet, before = run(given)
-    given["as_of_day"] = NOW
-    given["readings"] = readings([NOW - 2.0, NOW - 1.0], product_tds_mg_per_l=8.0, permeate_tds_mg_per_l=9.0)
-    fleet, after = run(given)
-    row = row_of(fleet, "resin")
-    sentence = sentence_for_change(fleet, before, after, row)
-    assert "exhausted now" in sentence
-    assert "product tds 8 mg/L" in sentence
-    same = sentence_for_change(before_fleet, before, before, row)
-    assert "still around" in same
-
-
-def test_another_cartridge_is_not_a_move():
-    fleet, answer = run(columns())
-    other = replace(answer, placement_index=answer.placement_index + 1)
-    assert "another cartridge" in sentence_for_change(fleet, answer, other, 0)
 
 
 def test_a_reading_that_shows_exhaustion_is_told_in_plain_digits():

@@ -18,13 +18,16 @@ _WHY = {
 _MEDIAN, _EARLY, _LATE = 3, 1, 5
 
 
-def date_text(day: float) -> str:
-    """Calendar date (UTC) of a day number.
+def date_text(day: float, offset_days: float = 0.0) -> str:
+    """Calendar date of a day number, in UTC or where clocks are so many days ahead of it.
 
     >>> date_text(20_000.5)
     '2024-10-04'
+    >>> date_text(20_000.5, 0.5)
+    '2024-10-05'
     """
-    return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=float(day))).date().isoformat()
+    # A sum that should be a midnight may fall short of it by rounding.
+    return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=float(day) + offset_days + 1e-7)).date().isoformat()
 
 
 def position_name(fleet: Fleet, position: int) -> str:
@@ -34,7 +37,9 @@ def position_name(fleet: Fleet, position: int) -> str:
     return name if role == words.SINGLE else f"{words.ROLES[role]} {name}"
 
 
-def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int, why_spent: str = "") -> str:
+def sentence_for_installer(
+    fleet: Fleet, forecasts: Forecasts, position: int, why_spent: str = "", offset_days: float = 0.0
+) -> str:
     """What an installer needs to know about one position: when, how sure, why, and on what evidence.
 
     Parameters
@@ -45,6 +50,8 @@ def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int, wh
         Row of the position, from 0.
     why_spent
         For one that is exhausted by now: why (`reasons.why_spent`).
+    offset_days
+        How far the clocks by which dates are told are ahead of UTC.
     """
     name = position_name(fleet, position)
     state = int(forecasts.state[position])
@@ -72,14 +79,16 @@ def sentence_for_installer(fleet: Fleet, forecasts: Forecasts, position: int, wh
         because = f", because {why_spent}" if why_spent else ""
         return f"{name.capitalize()}: exhausted by now{because} ({basis}); change it at the next visit."
     if dates[_LATE] - dates[_EARLY] < 1.0:
-        return f"{name.capitalize()}: {why} on {date_text(dates[_MEDIAN])}; {basis}."
+        return f"{name.capitalize()}: {why} on {date_text(dates[_MEDIAN], offset_days)}; {basis}."
     return (
-        f"{name.capitalize()}: {why} around {date_text(dates[_MEDIAN])} "
-        f"(8 in 10: {date_text(dates[_EARLY])} to {date_text(dates[_LATE])}); {basis}."
+        f"{name.capitalize()}: {why} around {date_text(dates[_MEDIAN], offset_days)} "
+        f"(8 in 10: {date_text(dates[_EARLY], offset_days)} to {date_text(dates[_LATE], offset_days)}); {basis}."
     )
 
 
-def sentence_for_client(fleet: Fleet, forecasts: Forecasts, position: int, why_spent: str = "") -> str:
+def sentence_for_client(
+    fleet: Fleet, forecasts: Forecasts, position: int, why_spent: str = "", offset_days: float = 0.0
+) -> str:
     """What a client wants to know about one position, without figures that need explaining."""
     name = position_name(fleet, position)
     state = int(forecasts.state[position])
@@ -89,5 +98,5 @@ def sentence_for_client(fleet: Fleet, forecasts: Forecasts, position: int, why_s
         return f"Your {name} is not in use, so it has no change date."
     if state == words.SPENT:
         return f"Your {name} is due for a change now{f', because {why_spent}' if why_spent else ''}."
-    date = date_text(forecasts.grid_day[position, SHOWN[_MEDIAN]])
+    date = date_text(forecasts.grid_day[position, SHOWN[_MEDIAN]], offset_days)
     return f"Your {name} should be changed around {date}; this is an estimate."

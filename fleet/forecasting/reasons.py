@@ -37,7 +37,9 @@ class Reason:
     reading_index: int = -1
 
 
-def why_spent(fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int, policy: Policy) -> Reason:
+def why_spent(
+    fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int, policy: Policy, offset_days: float = 0.0
+) -> Reason:
     """Reason why a position that counts as exhausted by now does.
 
     Parameters
@@ -50,6 +52,8 @@ def why_spent(fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int,
         Row of a position whose state is 'spent'.
     policy
         Limits of exhaustion.
+    offset_days
+        How far the clocks by which dates are told are ahead of UTC.
     """
     placement = int(forecasts.placement_index[position])
     first = float(fleet.placements.first_installed_day[placement])
@@ -59,7 +63,7 @@ def why_spent(fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int,
     if first + limit_days <= forecasts.as_of_day + 0.5:
         return Reason(
             "age_limit",
-            f"it was first installed on {date_text(first)} and its age limit is {limit_days:.0f} days",
+            f"it was first installed on {date_text(first, offset_days)} and its age limit is {limit_days:.0f} days",
             "it has reached its age limit",
         )
     seen = gauges.seen(position, float(fleet.placements.placed_day[placement]), forecasts.as_of_day)
@@ -70,10 +74,11 @@ def why_spent(fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int,
         scale = 100.0 if unit == "%" else 1.0
         value, limit = scale * seen.value[-1], scale * seen.limit[-1]
         shown, past = _told_apart(value, limit)
+        read_on = date_text(seen.day[-1], offset_days)
         return Reason(
             "reading",
-            f"the reading of {date_text(seen.day[-1])} shows {name} of {shown} {unit}, past the limit of {past} {unit}",
-            f"the reading of {date_text(seen.day[-1])} shows that it no longer holds back what it should",
+            f"the reading of {read_on} shows {name} of {shown} {unit}, past the limit of {past} {unit}",
+            f"the reading of {read_on} shows that it no longer holds back what it should",
             int(seen.reading[-1]),
         )
     chance = float(probability_by(forecasts.grid_day[position], forecasts.as_of_day + 0.5))

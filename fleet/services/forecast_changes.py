@@ -1,7 +1,7 @@
 """Why a forecast moved: two forecasts of one position side by side, and a sentence on what came in between."""
 
-from datetime import UTC
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
@@ -90,13 +90,15 @@ def _newest_reading(before: Forecast, after: Forecast) -> str:
     reading = came.exclude(pk__in=left_out).order_by("taken_at", "pk").last()
     if reading is None:
         return ""
+    company = after.position.unit.company
+    taken_on = reading.taken_at.astimezone(ZoneInfo(company.time_zone)).date()
     shown = []
     for name in names:
         value = getattr(reading, name)
         if value is not None:
-            number, unit = to_display(value, QUANTITY_KINDS[name], after.position.unit.company.unit_system)
+            number, unit = to_display(value, QUANTITY_KINDS[name], company.unit_system)
             shown.append(f"{spoken(name)} {number:.3g} {unit}")
-    return f"the reading of {reading.taken_at.astimezone(UTC).date()} ({', '.join(shown)})"
+    return f"the reading of {taken_on} ({', '.join(shown)})"
 
 
 def _dated(forecast: Forecast) -> str:

@@ -59,14 +59,14 @@ class _LeftOut:
     quantity: str
     code: str
 
-    def as_evidence(self, reading_id: int) -> dict[str, Any]:
+    def as_evidence(self, reading_id: int, offset_days: float) -> dict[str, Any]:
         what = self.quantity or "the whole reading"
         return {
             "reading": reading_id,
-            "day": date_text(self.day),
+            "day": date_text(self.day, offset_days),
             "quantity": self.quantity,
             "code": self.code,
-            "sentence": f"{_plain(what)} of {date_text(self.day)}: {EXCLUSION_SENTENCES[self.code]}.",
+            "sentence": f"{_plain(what)} of {date_text(self.day, offset_days)}: {EXCLUSION_SENTENCES[self.code]}.",
         }
 
 
@@ -96,6 +96,7 @@ def forecast_rows(
     """
     fleet = loaded.fleet
     tenths, as_of = date_tenths(answer.grid_day, answer.as_of_day, zone)
+    offset = _offset_days(answer.as_of_day, zone)
     left_out = _left_out_by_unit(loaded, answer)
     gauges: Gauges | None = None
     placement_ids = fleet.placements.placement_id
@@ -110,9 +111,9 @@ def forecast_rows(
         reason = None
         if answer.state[row] == words.SPENT:
             gauges = gauges or Gauges(fleet, answer.exclusions, policy)
-            reason = why_spent(fleet, answer, gauges, row, policy)
+            reason = why_spent(fleet, answer, gauges, row, policy, offset)
         placed = float(fleet.placements.placed_day[standing]) if standing >= 0 else np.inf
-        evidence = _evidence(loaded, answer, row, left_out.get(unit_row, []), placed)
+        evidence = _evidence(loaded, answer, row, left_out.get(unit_row, []), placed, offset)
         if reason is not None:
             evidence["exhausted_because"] = {
                 "code": reason.code,
@@ -130,8 +131,10 @@ def forecast_rows(
             "driver": words.DRIVERS[answer.driver[row]],
             "made_from": marks.get(fleet.units.unit_id[unit_row], ""),
             "evidence": evidence,
-            "installer_sentence": sentence_for_installer(fleet, answer, row, reason.sentence if reason else ""),
-            "client_sentence": sentence_for_client(fleet, answer, row, reason.client_sentence if reason else ""),
+            "installer_sentence": sentence_for_installer(fleet, answer, row, reason.sentence if reason else "", offset),
+            "client_sentence": sentence_for_client(
+                fleet, answer, row, reason.client_sentence if reason else "", offset
+            ),
         }
     return rows
 
@@ -143,13 +146,18 @@ def date_tenths(grid_day: Any, as_of_day: float, zone: ZoneInfo) -> tuple[list[l
     """
     moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=as_of_day)
     as_of = moment.astimezone(zone).date()
-    offset = (moment.astimezone(zone).utcoffset() or timedelta()).total_seconds() / 86400.0
     start = (as_of - date(1970, 1, 1)).days
-    local = np.asarray(grid_day) + offset - start
+    local = np.asarray(grid_day) + _offset_days(as_of_day, zone) - start
     dated = ~np.isnan(local[:, 0])
     # Nothing is exhausted on a day that is over.
     counted = np.floor(np.maximum(np.where(dated[:, None], local, 0.0), 0.0) * TENTHS + 1e-6).astype(np.int64)
     return [row if is_dated else [] for row, is_dated in zip(counted.tolist(), dated.tolist(), strict=True)], as_of
+
+
+def _offset_days(as_of_day: float, zone: ZoneInfo) -> float:
+    """How far the clocks of a zone are ahead of UTC on the day of a forecast."""
+    moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=as_of_day)
+    return (moment.astimezone(zone).utcoffset() or timedelta()).total_seconds() / 86400.0
 
 
 def date_tenths_shown(grid: Any) -> list[float]:
@@ -158,7 +166,7 @@ def date_tenths_shown(grid: Any) -> list[float]:
 
 
 def _evidence(
-    loaded: LoadedFleet, answer: Forecasts, row: int, left_out: list[_LeftOut], placed_day: float
+    loaded: LoadedFleet, answer: Forecasts, row: int, left_out: list[_LeftOut], placed_day: float, offset_days: float
 ) -> dict[str, Any]:
     stage = int(loaded.fleet.positions.stage[row])
     names = _BEARS_ON[stage] | _FOR_ALL
@@ -172,7 +180,9 @@ def _evidence(
         "newest_reading_age_days": _number(answer.newest_reading_age_days[row], 1),
         "readings_left_out": int(answer.readings_excluded[row]),
         "left_out_counts": counts,
-        "left_out": [value.as_evidence(loaded.reading_ids[value.reading]) for value in ours[-MOST_LISTED:]],
+        "left_out": [
+            value.as_evidence(loaded.reading_ids[value.reading], offset_days) for value in ours[-MOST_LISTED:]
+        ],
         "earlier_cartridges": int(answer.past_lives[row]),
         "prior": {"code": prior, "sentence": PRIOR_SENTENCES[prior], **_taught(answer, stage)},
         "probability_age_limit_first": _number(answer.probability_time_cap[row], 3),

@@ -78,3 +78,20 @@ def test_an_impossible_value_moves_nothing_and_is_told(unit: Unit, as_installer:
     assert "The date stays around" in found["sentence"]
     assert "left out as not usable" in found["sentence"]
     assert slip.pk in [entry["reading"] for entry in found["after"]["evidence"]["left_out"]]
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Auckland", "America/Los_Angeles"])
+def test_sentences_tell_the_days_of_the_company(unit: Unit, as_installer: APIClient, zone: str) -> None:
+    unit.company.time_zone = zone
+    unit.company.save()
+    # A day in Auckland that has not begun by UTC, and one in Los Angeles that is over by it.
+    looked = datetime(2026, 3, 10, 14 if zone.startswith("Pacific") else 3, tzinfo=UTC)
+    for minutes in (0, 30):
+        read(unit, looked + timedelta(minutes=minutes), 7.0)
+    forecast_company(company=unit.company, now=looked + timedelta(hours=2))
+    for row in Forecast.objects.filter(position__unit=unit, is_latest=True).exclude(position__stage="resin"):
+        assert str(row.p50) in row.installer_sentence
+        assert str(row.p50) in row.client_sentence
+    day = "2026-03-11" if zone.startswith("Pacific") else "2026-03-09"
+    spent = Forecast.objects.get(position__unit=unit, position__stage="resin", is_latest=True)
+    assert f"because the reading of {day} shows" in spent.installer_sentence

@@ -67,10 +67,10 @@ def sentence_for_installer(
         age = int(forecasts.newest_reading_age_days[position])
         old = f"{age} day{'' if age == 1 else 's'} old" if age > 0 else "less than a day old"
         evidence.append(f"{used} reading{'s' if used > 1 else ''}, {'the newest ' if used > 1 else ''}{old}")
+    else:
+        evidence.append("no reading of this cartridge" + ("" if lives else ", only its label and load"))
     if lives:
         evidence.append(f"{lives} earlier cartridge{'s' if lives > 1 else ''} here")
-    if not evidence:
-        evidence.append("no reading of this cartridge, only its label and load")
     left_out = int(forecasts.readings_excluded[position])
     if left_out:
         evidence.append(f"{left_out} reading{'s' if left_out > 1 else ''} left out as not usable")

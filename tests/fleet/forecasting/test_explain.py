@@ -47,6 +47,24 @@ def test_nominal_only_is_said():
     assert "no reading of this cartridge" in sentence_for_installer(fleet, answer, row_of(fleet, "sediment"))
 
 
+def test_a_forecast_without_a_reading_says_so_beside_earlier_cartridges():
+    given = columns()
+    resin = given["placements"]["position_id"].index("u0/resin/single")
+    for column in given["placements"].values():
+        column.append(column[resin])
+    for name, value in (
+        ("placement_id", "earlier"),
+        ("placed_day", NOW - 240.0),
+        ("removed_day", NOW - 120.0),
+        ("reason", "exhausted"),
+    ):
+        given["placements"][name][-1] = value
+    fleet, answer = run(given)
+    sentence = sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
+    assert "no reading of this cartridge; 1 earlier cartridge here" in sentence
+    assert "only its label and load" in sentence_for_installer(fleet, answer, row_of(fleet, "carbon"))
+
+
 def test_client_is_told_plainly():
     fleet, answer = run(columns())
     assert sentence_for_client(fleet, answer, row_of(fleet, "membrane")).startswith("Your membrane should be changed")

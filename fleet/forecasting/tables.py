@@ -9,7 +9,7 @@ The tables are frozen; `build.build_fleet` makes them from columns with ids and 
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, replace
-from typing import Any, Self
+from typing import Any, Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,7 +48,7 @@ def _flag() -> Any:
 
 
 _ANY = (-1e12, 1e12)
-_DAY = (-3652.0, 73050.0)  # 1960 to 2170: anything else is a broken clock or a wrong unit of time
+DAYS: Final = (-3652.0, 73050.0)  # 1960 to 2170: anything else is a broken clock or a wrong unit of time
 
 
 class Table:
@@ -114,7 +114,7 @@ class Units(Table):
     has_pressure_tank: Codes = _flag()
     is_chloraminated: Codes = _flag()
     totaliser: Codes = _word(words.TOTALISER_STREAMS)
-    commissioned_day: Floats = _number(*_DAY)
+    commissioned_day: Floats = _number(*DAYS)
 
 
 @dataclass(frozen=True)
@@ -164,10 +164,10 @@ class Placements(Table):
     placement_id: Ids = _ids()
     position_index: Indexes = _reference("positions")
     item_index: Indexes = _reference("items", required=False)
-    placed_day: Floats = _number(*_DAY, required=True)
-    removed_day: Floats = _number(*_DAY)
+    placed_day: Floats = _number(*DAYS, required=True)
+    removed_day: Floats = _number(*DAYS)
     reason: Codes = _word(words.REMOVAL_REASONS)
-    first_installed_day: Floats = _number(*_DAY)
+    first_installed_day: Floats = _number(*DAYS)
     continued_from: Indexes = _reference("placements", required=False)
 
 
@@ -180,7 +180,7 @@ class Readings(Table):
     """
 
     unit_index: Indexes = _reference("units")
-    day: Floats = _number(*_DAY, required=True)
+    day: Floats = _number(*DAYS, required=True)
     line_pressure_kpa: Floats = _number(*_ANY)
     prefilter_outlet_pressure_kpa: Floats = _number(*_ANY)
     inlet_pressure_kpa: Floats = _number(*_ANY)
@@ -210,8 +210,8 @@ class Readings(Table):
     sampled_after_flush: Codes = _flag()
     occasion: Codes = _word(words.OCCASIONS)
     source: Codes = _word(words.SOURCES)
-    known_day: Floats = _number(*_DAY)
-    superseded_day: Floats = _number(*_DAY)
+    known_day: Floats = _number(*DAYS)
+    superseded_day: Floats = _number(*DAYS)
 
 
 @dataclass(frozen=True)
@@ -219,7 +219,7 @@ class FeedWater(Table):
     """One water report or sample of a site's supply a row."""
 
     site_index: Indexes = _reference("sites")
-    day: Floats = _number(*_DAY, required=True)
+    day: Floats = _number(*DAYS, required=True)
     ph: Floats = _number(4.0, 11.0)
     alkalinity_mg_per_l_as_caco3: Floats = _number(0.0, 2000.0)
     hardness_mg_per_l_as_caco3: Floats = _number(0.0, 5000.0)

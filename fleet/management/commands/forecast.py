@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from fleet.forecasting import forecast
 from fleet.forecasting.file_guide import guide_text
 from fleet.forecasting.files import UnusableFilesError, day_of, read_fleet, write_forecasts, write_report
+from fleet.forecasting.tables import DAYS
 
 
 class Command(BaseCommand):
@@ -47,6 +48,8 @@ class Command(BaseCommand):
                     as_of_day += 1.0 - 1.0 / 86_400.0
             except ValueError:
                 raise CommandError(f"--as-of {options['as_of']!r} is not a day; write it as 2026-03-01.") from None
+            if not DAYS[0] <= as_of_day <= DAYS[1]:
+                raise CommandError(f"--as-of {options['as_of']!r} is not a day between 1960 and 2170.")
         if not options["out"].parent.is_dir():
             raise CommandError(f"--out: the directory {options['out'].parent} does not exist.")
         try:

@@ -139,6 +139,9 @@ def test_the_command_says_what_is_wrong(directory):
         call_command("forecast")
     with pytest.raises(CommandError, match="not a day"):
         call_command("forecast", data=directory, out=directory / "out.csv", as_of="soon")
+    for beyond in ("1e99", "0001-01-01"):
+        with pytest.raises(CommandError, match="between 1960 and 2170"):
+            call_command("forecast", data=directory, out=directory / "out.csv", as_of=beyond)
     with pytest.raises(CommandError, match="does not exist"):
         call_command("forecast", data=directory, out=directory / "nowhere" / "out.csv")
     with pytest.raises(CommandError, match="cannot be written"):

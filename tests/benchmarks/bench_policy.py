@@ -12,7 +12,8 @@
   carbon a year and membranes three, give or take; no reading is looked at;
 * planned: the same planning; every Monday the fleet is forecast from what has been recorded by then, visits are chosen,
   and those best made that week are made. 'told bad water is cheap' is the same planning with its own price of bad water
-  so many times the one that everything is counted at: fewer visits, more bad water;
+  so many times the one that everything is counted at, 'told a visit costs more' with its own price of a visit: fewer
+  visits, more bad water;
 * knowing the truth: the same planning with the simulator's own dates, which nobody can have: what forecasts could win.
 
 In all of them a client may call about bad water, and what an installer finds spent on a visit is replaced. Two years of
@@ -29,7 +30,7 @@ from __future__ import annotations
 import argparse
 import json
 import time
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from scheduling.planning.policy import Policy
@@ -67,7 +68,12 @@ def policy_at(price_of_bad_water: float) -> Policy:
     return Policy.from_mapping({"late_cost_per_day": prices})
 
 
-def ways_at(price: float, told: list[float], *, with_truth: bool) -> list[Way]:
+def dearer_visits(policy: Policy, more: float) -> Policy:
+    """The same policy with so much more for every visit."""
+    return replace(policy, visit_cost=policy.visit_cost + more)
+
+
+def ways_at(price: float, told: list[float], dearer: list[float], *, with_truth: bool) -> list[Way]:
     """Every way at one price of bad water."""
     policy = policy_at(price)
     ways = [
@@ -79,6 +85,9 @@ def ways_at(price: float, told: list[float], *, with_truth: bool) -> list[Way]:
         Way(PLANNED, dates="learned", policy=policy),
     ]
     ways += [Way(f"planned, told {x:g} x bad water", dates="learned", policy=policy_at(price * x)) for x in told]
+    ways += [
+        Way(f"planned, told a visit costs {x:g} more", dates="learned", policy=dearer_visits(policy, x)) for x in dearer
+    ]
     if with_truth:
         ways.append(Way("knowing the truth", dates="true", policy=policy))
     return ways
@@ -140,6 +149,9 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, nargs="+", default=[1, 2, 3])
     parser.add_argument("--bad-water", type=float, nargs="+", default=[1.0])
     parser.add_argument("--told", type=float, nargs="*", default=[], help="also plan with so many times that price")
+    parser.add_argument(
+        "--dearer-visits", type=float, nargs="*", default=[], help="also plan with so much more for each visit"
+    )
     parser.add_argument("--truth", action="store_true", help="also plan with the true dates")
     parser.add_argument("--only", nargs="*", default=[], help="names of the ways to run; default: all")
     parser.add_argument("--keep", type=Path, help="add what was counted to this file, one line a fleet and way")
@@ -152,7 +164,7 @@ def main() -> None:
     print(machine())
     rows: list[tuple[float, int, str, Tally]] = []
     for price in chosen.bad_water:
-        ways = ways_at(price, chosen.told, with_truth=chosen.truth)
+        ways = ways_at(price, chosen.told, chosen.dearer_visits, with_truth=chosen.truth)
         ways = [way for way in ways if not chosen.only or way.name in chosen.only]
         for seed in chosen.seeds:
             began = time.process_time()

@@ -17,7 +17,7 @@ _ON_THE_WAY = timedelta(minutes=15), timedelta(minutes=30)
 
 _TO_DO = {
     Kind.REPLACE: "change the {what}",
-    Kind.ROTATE: "change the first resin cartridge and move the second one forward",
+    Kind.ROTATE: "change the first {stage} cartridge and move the second one forward",
     Kind.SANITISE: "sanitise the unit",
     Kind.INSPECT: "look over the unit and take readings",
     Kind.REPAIR: "repair the unit",
@@ -29,7 +29,7 @@ _TO_DO = {
 }
 _DONE = {
     Kind.REPLACE: "the {what} was changed",
-    Kind.ROTATE: "the first resin cartridge was discarded, the second moved forward and a fresh one fitted behind it",
+    Kind.ROTATE: "the first {stage} cartridge was discarded, the second moved forward and a fresh one fitted behind it",
     Kind.SANITISE: "the unit was sanitised",
     Kind.INSPECT: "the unit was looked over",
     Kind.REPAIR: "the unit was repaired",
@@ -106,20 +106,20 @@ def _rounded(at: datetime, zone: str, step: timedelta, width: timedelta) -> tupl
 
 def work_text(needs: Iterable[Need]) -> str:
     """What is to be done, as a client would say it: 'change the carbon and take readings'."""
-    parts = dict.fromkeys(_TO_DO[Kind(need.kind)].format(what=_what(need.label, need.position)) for need in needs)
+    parts = dict.fromkeys(_said(_TO_DO[Kind(need.kind)], need.label, need.position) for need in needs)
     return _listed(list(parts)) or "look after your unit"
 
 
 def done_lines(rows: Sequence[tuple[str, str, Position | None]]) -> list[str]:
     """What was done, one line each: unit code, kind of work, position."""
-    said = [f"{unit}: {_DONE[Kind(action)].format(what=_what('', place))}" for unit, action, place in rows]
+    said = [f"{unit}: {_said(_DONE[Kind(action)], '', place)}" for unit, action, place in rows]
     return list(dict.fromkeys(said))
 
 
-def _what(label: str, position: Position | None) -> str:
-    if label:
-        return label[:1].lower() + label[1:]
-    return Stage(position.stage).label if position is not None else "cartridge"
+def _said(words: str, label: str, position: Position | None) -> str:
+    stage = Stage(position.stage).label if position is not None else ""
+    what = label[:1].lower() + label[1:] or stage or "cartridge"
+    return " ".join(words.format(what=what, stage=stage).split())
 
 
 def _listed(parts: Sequence[str]) -> str:

@@ -9,7 +9,9 @@ from django.core.mail.backends.locmem import EmailBackend
 
 from accounts.errors import Conflict
 from accounts.models import AuditEntry, Client, Membership
+from fleet.models import Position
 from scheduling.models import Installer, Message, Need, Plan, Stop, Visit
+from scheduling.services.message_texts import done_lines, work_text
 from scheduling.services.messages import note_call, send_messages
 from scheduling.services.needs import refresh_needs
 from scheduling.services.outcomes import TaskOutcome
@@ -363,3 +365,16 @@ def test_what_the_client_has_just_agreed_to_is_no_news_to_them(visit: Visit, off
     (row,) = fresh.differences
     assert (row["kind"], row["tell_client"]) == ("retimed", False)
     assert row["tell_installers"] == [Installer.objects.get().pk]
+
+
+@pytest.mark.parametrize(("stage", "said"), [("carbon", "carbon"), ("resin", "deionising resin")])
+def test_a_client_reads_which_cartridges_were_rotated(stage: str, said: str) -> None:
+    place = Position(stage=stage, role="lead")
+    assert work_text([Need(kind=Need.Kind.ROTATE, position=place)]) == (
+        f"change the first {said} cartridge and move the second one forward"
+    )
+    assert done_lines([("S1-1", "rotate", place)]) == [
+        f"S1-1: the first {said} cartridge was discarded, the second moved forward and a fresh one fitted behind it"
+    ]
+    # a record may have lost its position
+    assert work_text([Need(kind=Need.Kind.ROTATE)]) == "change the first cartridge and move the second one forward"

@@ -34,9 +34,8 @@ class Company(TenantModel):
     )
     time_zone = models.CharField(
         max_length=64,
-        default="UTC",
         validators=[check_time_zone],
-        help_text="IANA name; the working day of the office is in it",
+        help_text="IANA name; the working day of the office is in it, new sites and installers without one take it",
     )
     unit_system = models.CharField(max_length=6, choices=UnitSystem, default=UnitSystem.METRIC)
     created_at = models.DateTimeField(auto_now_add=True)

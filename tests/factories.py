@@ -63,6 +63,7 @@ class CompanyFactory(DjangoModelFactory):
         model = accounts.Company
 
     name = factory.Sequence(lambda n: f"Company {n}")
+    time_zone = "UTC"
 
 
 class ClientFactory(TenantFactory):

@@ -20,10 +20,10 @@ def found_company(
     name: str,
     email: str,
     password: str,
+    time_zone: str,
     now: datetime,
     full_name: str = "",
     currency: str = "EUR",
-    time_zone: str = "UTC",
     unit_system: str = Company.UnitSystem.METRIC,
 ) -> Membership:
     """Found a company with its first owner, and give the owner's membership. Leaves an audit entry.

@@ -11,7 +11,6 @@ from rest_framework.response import Response
 
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
-from accounts.validation import check_time_zone
 from fleet.api.forecasts import PROBABILITY_BY, FirstToFailSerializer, context_of_day, day_asked
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
 from fleet.intake import wqx_log
@@ -81,7 +80,7 @@ class SiteSerializer(TenantModelSerializer):
             "created_at",
         ]
         read_only_fields = ["id", "created_at"]
-        extra_kwargs = {"time_zone": {"validators": [check_time_zone]}}
+        extra_kwargs = {"time_zone": {"allow_blank": False}}
 
 
 class PublicRecordsSerializer(serializers.Serializer[Any]):

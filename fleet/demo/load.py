@@ -134,7 +134,6 @@ def _sites(company: Company, scenario: Scenario, clients: Mapping[str, Client]) 
             address=spec.address,
             latitude=spec.latitude,
             longitude=spec.longitude,
-            time_zone=company.time_zone,
             access_notes=spec.access_notes,
             chloraminated=scenario.supplies[spec.supply].chloraminated,
             supply=scenario.supplies[spec.supply].name,

@@ -8,6 +8,7 @@ from django.db.models import F, Q
 
 from accounts.models import Client, Company
 from accounts.tenancy import TenantModel
+from accounts.time_zones import OwnOrCompanyTimeZoneField
 
 
 class Site(TenantModel):
@@ -28,7 +29,9 @@ class Site(TenantModel):
     longitude = models.FloatField(
         validators=[MinValueValidator(-180), MaxValueValidator(180)], help_text="degrees east, WGS 84"
     )
-    time_zone = models.CharField(max_length=64, default="UTC", help_text="IANA name; access windows are in it")
+    time_zone = OwnOrCompanyTimeZoneField(
+        help_text="IANA name; access windows and hours told to clients are in it; the company's if none is named"
+    )
     access_notes = models.TextField(blank=True)
     chloraminated = models.BooleanField(
         null=True, blank=True, help_text="supply disinfected with chloramine; empty if unknown"

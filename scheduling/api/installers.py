@@ -15,7 +15,6 @@ from accounts.api.fields import TenantRelatedField
 from accounts.api.serializers import TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
 from accounts.models import Membership
-from accounts.validation import check_time_zone
 from scheduling.api.renderers import CalendarRenderer
 from scheduling.exports.calendar import calendar_of
 from scheduling.models import Installer
@@ -56,7 +55,7 @@ class InstallerSerializer(TenantModelSerializer):
             "is_active",
         ]
         read_only_fields = ["id"]
-        extra_kwargs = {"time_zone": {"validators": [check_time_zone]}}
+        extra_kwargs = {"time_zone": {"allow_blank": False}}
 
     def validate_membership(self, membership: Membership) -> Membership:
         if membership.role == Membership.Role.CLIENT or not membership.is_active:

@@ -26,7 +26,6 @@ def load_vans(
             van=spec.van,
             home_latitude=spec.home_latitude,
             home_longitude=spec.home_longitude,
-            time_zone=company.time_zone,
             shift_starts=time.fromisoformat(spec.shift_starts),
             shift_ends=time.fromisoformat(spec.shift_ends),
             weekdays=list(spec.weekdays),

@@ -9,6 +9,7 @@ from django.db.models import F, Q
 
 from accounts.models import Company, Membership
 from accounts.tenancy import TenantModel
+from accounts.time_zones import OwnOrCompanyTimeZoneField
 
 
 def working_week() -> list[int]:
@@ -25,7 +26,7 @@ class Installer(TenantModel):
     van = models.CharField(max_length=60, blank=True, help_text="name or plate of the van")
     home_latitude = models.FloatField(validators=[MinValueValidator(-90), MaxValueValidator(90)])
     home_longitude = models.FloatField(validators=[MinValueValidator(-180), MaxValueValidator(180)])
-    time_zone = models.CharField(max_length=64, default="UTC", help_text="IANA name; the shift is in it")
+    time_zone = OwnOrCompanyTimeZoneField(help_text="IANA name; the shift is in it; the company's if none is named")
     shift_starts = models.TimeField(default=time(8))
     shift_ends = models.TimeField(default=time(17))
     weekdays = models.JSONField(default=working_week, help_text="days of work, 0 Monday to 6 Sunday")

@@ -11,6 +11,8 @@ from django.utils import timezone
 from accounts.models import AccessToken, Company, Membership, StoredAnswer
 from tests import factories
 
+IN_PARIS = ["--time-zone", "Europe/Paris"]
+
 
 def found(monkeypatch: pytest.MonkeyPatch, *arguments: str, password: str = factories.PASSWORD) -> str:
     monkeypatch.setattr("sys.stdin", io.StringIO(f"{password}\n"))
@@ -28,14 +30,29 @@ def test_a_company_is_founded_from_the_shell(monkeypatch: pytest.MonkeyPatch) ->
     assert (owner.company.time_zone, owner.company.unit_system, owner.role) == ("Europe/Paris", "us", "owner")
 
 
+@pytest.mark.django_db
+def test_at_a_terminal_the_time_zone_is_asked_for_until_it_is_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    typed = iter(["", "Paris", "Europe/Paris"])
+    monkeypatch.setattr("sys.stdin", Terminal())
+    monkeypatch.setattr("builtins.input", lambda prompt: next(typed))
+    monkeypatch.setattr("getpass.getpass", lambda prompt: factories.PASSWORD)
+    call_command("found_company", "East Water", "eve@east.example", stdout=io.StringIO())
+    assert Company.objects.get().time_zone == "Europe/Paris"
+
+
 @pytest.mark.parametrize(
     ("arguments", "password", "said"),
     [
-        (["", "eve@east.example"], factories.PASSWORD, "blank"),
-        (["East Water", "eve"], factories.PASSWORD, "email"),
-        (["East Water", "eve@east.example"], "short", "too easy to guess"),
+        (["", "eve@east.example", *IN_PARIS], factories.PASSWORD, "blank"),
+        (["East Water", "eve", *IN_PARIS], factories.PASSWORD, "email"),
+        (["East Water", "eve@east.example", *IN_PARIS], "short", "too easy to guess"),
+        (["East Water", "eve@east.example"], factories.PASSWORD, "--time-zone"),
         (["East Water", "eve@east.example", "--time-zone", "Paris"], factories.PASSWORD, "IANA"),
-        (["East Water", "eve@east.example", "--currency", "euro"], factories.PASSWORD, "ISO 4217"),
+        (["East Water", "eve@east.example", *IN_PARIS, "--currency", "euro"], factories.PASSWORD, "ISO 4217"),
     ],
 )
 @pytest.mark.django_db

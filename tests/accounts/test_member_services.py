@@ -19,7 +19,7 @@ def pointers(error: DomainError) -> list[str]:
 
 @pytest.mark.django_db
 def test_a_company_is_founded_with_its_owner() -> None:
-    owner = found_company(name="East Water", email="Eve@East.example", password=GOOD, now=NOW)
+    owner = found_company(name="East Water", email="Eve@East.example", password=GOOD, time_zone="Europe/Paris", now=NOW)
     assert (owner.role, owner.company.name, owner.user.email) == ("owner", "East Water", "eve@east.example")
     assert owner.user.check_password(GOOD)
     assert AuditEntry.objects.get().action == "found company"

@@ -12,10 +12,15 @@ from django.utils import timezone
 from accounts.errors import DomainError
 from accounts.models import Company
 from accounts.services import found_company
+from accounts.validation import check_time_zone
 
 
 class Command(BaseCommand):
-    """`manage.py found_company "North Water" olga@north.example`; the password is asked for, or read from stdin."""
+    """`manage.py found_company "North Water" olga@north.example --time-zone Europe/Berlin`.
+
+    The password and, without the option, the time zone are asked for at a terminal. Otherwise the password is the first
+    line of stdin, and the option is needed.
+    """
 
     help = "Found a company with its first owner."
 
@@ -24,10 +29,11 @@ class Command(BaseCommand):
         parser.add_argument("email", help="of the owner")
         parser.add_argument("--full-name", default="", help="of the owner")
         parser.add_argument("--currency", default="EUR", help="ISO 4217 code")
-        parser.add_argument("--time-zone", default="UTC", help="IANA name")
+        parser.add_argument("--time-zone", help="IANA name, such as Europe/Berlin; asked for when it is not given")
         parser.add_argument("--unit-system", default="metric", choices=Company.UnitSystem.values)
 
     def handle(self, *args: Any, **options: Any) -> None:
+        time_zone = options["time_zone"] or self._ask_time_zone()
         password = (
             getpass.getpass("Password of the owner: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n")
         )
@@ -38,7 +44,7 @@ class Command(BaseCommand):
                 password=password,
                 full_name=options["full_name"],
                 currency=options["currency"],
-                time_zone=options["time_zone"],
+                time_zone=time_zone,
                 unit_system=options["unit_system"],
                 now=timezone.now(),
             )
@@ -47,3 +53,16 @@ class Command(BaseCommand):
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from None
         self.stdout.write(f"Founded {owner.company}; {owner.user.email} owns it.")
+
+    def _ask_time_zone(self) -> str:
+        """Ask until the answer is a time zone: hours told in another one are wrong hours."""
+        if not sys.stdin.isatty():
+            raise CommandError("Give --time-zone, an IANA name such as Europe/Berlin: clients are told hours in it.")
+        while True:
+            name = input("Time zone of the company, such as Europe/Berlin: ").strip()
+            try:
+                check_time_zone(name)
+            except ValidationError as error:
+                self.stderr.write(" ".join(error.messages))
+            else:
+                return name

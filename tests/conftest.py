@@ -1,6 +1,10 @@
 """What every test can ask for."""
 
+from typing import Any
+
 import pytest
+from django.db.backends.base.operations import BaseDatabaseOperations
+from django.db.transaction import TransactionManagementError
 from hypothesis import settings
 
 pytest_plugins = ["tests.cast"]
@@ -17,3 +21,17 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if {"db", "transactional_db"} & set(getattr(item, "fixturenames", ())) or item.get_closest_marker("django_db"):
             item.add_marker("database")
+
+
+@pytest.fixture(autouse=True)
+def _locks_need_a_transaction_of_the_product(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Refuse a row lock whose only transaction is the one that a test is wrapped in: in operation there is none."""
+    ask = BaseDatabaseOperations.for_update_sql
+
+    def refuse_outside(operations: BaseDatabaseOperations, *args: Any, **kwargs: Any) -> str:
+        blocks = operations.connection.atomic_blocks  # type: ignore[union-attr]
+        if blocks and all(block._from_testcase for block in blocks):
+            raise TransactionManagementError("A row lock was asked for in no transaction but that of the test.")
+        return ask(operations, *args, **kwargs)
+
+    monkeypatch.setattr(BaseDatabaseOperations, "for_update_sql", refuse_outside)

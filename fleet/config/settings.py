@@ -114,10 +114,10 @@ if _database_url and not _database_url.startswith("sqlite"):
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
 else:
     DATABASES = {
-        "default": env.db_url_config(_database_url)
-        if _database_url
-        else {"ENGINE": "django.db.backends.sqlite3", "NAME": str(DATA_DIR / "fleet.sqlite3")}
+        "default": env.db_url_config(_database_url) if _database_url else {"NAME": str(DATA_DIR / "fleet.sqlite3")}
     }
+    # Refuses a row lock outside a transaction, as PostgreSQL does.
+    DATABASES["default"]["ENGINE"] = "fleet.config.sqlite"
     # WAL lets readers go on while one writer works; immediate transactions wait for their turn at the start instead of
     # failing half way when a read turns into a write.
     DATABASES["default"]["OPTIONS"] = {

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db import transaction
 from django.db.models import Prefetch
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
@@ -224,8 +225,10 @@ class PlanViewSet(ReadOnlyViewSet):
     @action(detail=True, methods=["post"])
     def publish(self, request: Request, pk: str) -> Response:
         """Make a draft the plan that installers drive by."""
-        plan = publish_plan(plan=self.locked_object(), by=self.by, now=self.now)
-        return self.answer(self.reread(plan))
+        # One transaction even so: nothing here starts a job, and the row is locked while If-Match is held against it.
+        with transaction.atomic():
+            plan = publish_plan(plan=self.locked_object(), by=self.by, now=self.now)
+            return self.answer(self.reread(plan))
 
     @extend_schema(request=ReplanSerializer, responses={201: WholePlanSerializer})
     @action(detail=True, methods=["post"])

@@ -101,7 +101,7 @@ class FeedWaterFilterSet(TenantFilterSet):
 
     def only_current(self, queryset: Any, name: str, value: bool) -> Any:
         """Narrow by whether the sample still counts."""
-        return queryset.filter(corrected_by__isnull=value)
+        return queryset.current() if value else queryset.corrected()
 
 
 class FeedWaterSampleViewSet(QuantityViewSet, ReadCreateViewSet):

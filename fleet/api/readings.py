@@ -167,7 +167,7 @@ class ReadingFilterSet(TenantFilterSet):
 
     def only_current(self, queryset: Any, name: str, value: bool) -> Any:
         """Narrow by whether the reading still counts."""
-        return queryset.filter(corrected_by__isnull=value)
+        return queryset.current() if value else queryset.corrected()
 
 
 _ONE_OR_MANY = PolymorphicProxySerializer(

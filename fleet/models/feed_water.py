@@ -1,21 +1,14 @@
 """What comes out of the client's supply."""
 
-from typing import ClassVar, Self
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
 
-from accounts.tenancy import TenantModel, TenantQuerySet
+from accounts.tenancy import TenantModel
+from fleet.models.corrections import CorrectableQuerySet
 from fleet.models.intake import IntakeBatch
 from fleet.models.sites import Site
-
-
-class FeedWaterQuerySet(TenantQuerySet):
-    """Samples, with the question every calculation asks first."""
-
-    def current(self) -> Self:
-        """Leave out the rows that a later row corrects."""
-        return self.filter(corrected_by__isnull=True)
 
 
 class FeedWaterSample(TenantModel):
@@ -66,7 +59,7 @@ class FeedWaterSample(TenantModel):
     )
     line = models.PositiveIntegerField(null=True, blank=True, help_text="line in that file, the header being 1")
 
-    objects = FeedWaterQuerySet.as_manager()  # type: ignore[misc]
+    objects = CorrectableQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
         ordering = ["-taken_at", "-pk"]

@@ -1,22 +1,15 @@
 """One look at a unit's gauges and meters."""
 
-from typing import ClassVar, Self
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
 
 from accounts.models import Membership
-from accounts.tenancy import TenantModel, TenantQuerySet
+from accounts.tenancy import TenantModel
+from fleet.models.corrections import CorrectableQuerySet
 from fleet.models.intake import IntakeBatch
 from fleet.models.units import Instrument, Unit
-
-
-class ReadingQuerySet(TenantQuerySet):
-    """Readings, with the question every calculation asks first."""
-
-    def current(self) -> Self:
-        """Leave out the rows that a later row corrects."""
-        return self.filter(corrected_by__isnull=True)
 
 
 class Reading(TenantModel):
@@ -135,7 +128,7 @@ class Reading(TenantModel):
     )
     line = models.PositiveIntegerField(null=True, blank=True, help_text="line in that file, the header being 1")
 
-    objects = ReadingQuerySet.as_manager()  # type: ignore[misc]
+    objects = CorrectableQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
         ordering = ["-taken_at", "-pk"]

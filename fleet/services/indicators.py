@@ -13,7 +13,8 @@ from django.db.models import Q
 from accounts.models import Company
 from fleet.engineering import reasons
 from fleet.engineering.indicators import QUANTITIES, Indicators, UnitContext, baseline_of_groups, indicators
-from fleet.models import Placement, ReadingIndicators, Stage, Unit
+from fleet.models import Placement, Reading, ReadingIndicators, Stage, Unit
+from fleet.models.corrections import corrects_this
 from fleet.services.indicator_meters import of_rows
 from fleet.services.reading_tables import (
     Floats,
@@ -221,7 +222,7 @@ def _recompute_block(
     rows = [row for row, at in enumerate(table.taken_at) if since is None or at >= since]
     fresh = {int(table.ids[row]): _row(computed.found, row) for row in rows}
     row_of = {int(table.ids[row]): row for row in rows}
-    mine = ReadingIndicators.objects.filter(reading__unit_id__in=list(unit_ids), reading__corrected_by__isnull=True)
+    mine = ReadingIndicators.objects.filter(~corrects_this(Reading, "reading_id"), reading__unit_id__in=list(unit_ids))
     if since is not None:
         mine = mine.filter(reading__taken_at__gte=since)
     with transaction.atomic():

@@ -38,7 +38,13 @@ def position_name(fleet: Fleet, position: int) -> str:
 
 
 def sentence_for_installer(
-    fleet: Fleet, forecasts: Forecasts, position: int, why_spent: str = "", offset_days: float = 0.0
+    fleet: Fleet,
+    forecasts: Forecasts,
+    position: int,
+    why_spent: str = "",
+    offset_days: float = 0.0,
+    *,
+    is_certain: bool = True,
 ) -> str:
     """What an installer needs to know about one position: when, how sure, why, and on what evidence.
 
@@ -52,6 +58,8 @@ def sentence_for_installer(
         For one that is exhausted by now: why (`reasons.why_spent`).
     offset_days
         How far the clocks by which dates are told are ahead of UTC.
+    is_certain
+        Whether a reading or the age limit says that it is exhausted; what is only likely is told as likely.
     """
     name = position_name(fleet, position)
     state = int(forecasts.state[position])
@@ -77,7 +85,8 @@ def sentence_for_installer(
     basis = "; ".join(evidence)
     if state == words.SPENT:
         because = f", because {why_spent}" if why_spent else ""
-        return f"{name.capitalize()}: exhausted by now{because} ({basis}); change it at the next visit."
+        said = "exhausted" if is_certain else "probably exhausted"
+        return f"{name.capitalize()}: {said} by now{because} ({basis}); change it at the next visit."
     if dates[_LATE] - dates[_EARLY] < 1.0:
         return f"{name.capitalize()}: {why} on {date_text(dates[_MEDIAN], offset_days)}; {basis}."
     return (

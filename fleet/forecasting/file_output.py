@@ -58,7 +58,9 @@ def write_forecasts(fleet: Fleet, forecasts: Forecasts, path: Path) -> int:
                     int(forecasts.past_lives[row]),
                     words.PRIORS[forecasts.priors[row]],
                     forecasts.no_date_reason[row],
-                    sentence_for_installer(fleet, forecasts, row, why.sentence if why else ""),
+                    sentence_for_installer(
+                        fleet, forecasts, row, why.sentence if why else "", is_certain=why is None or why.is_certain
+                    ),
                     sentence_for_client(fleet, forecasts, row, why.client_sentence if why else ""),
                 ]
             )

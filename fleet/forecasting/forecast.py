@@ -125,7 +125,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
     dateless = idle & ~np.isfinite(cap)
     grid[dateless | ~some] = np.nan
     grid = np.minimum(grid, now + FURTHEST_DAYS)
-    spent = some & (grid[:, _MIDDLE] <= now + 0.5)
+    spent = some & (grid[:, _MIDDLE] <= now)
     state = np.select([~some, dateless, spent], [words.EMPTY, words.NO_CONSUMPTION, words.SPENT], words.STANDING)
     driver = np.where(capped > 0.5, words.TIME_CAP, _DRIVER_OF_STAGE[fleet.positions.stage])
     driver = np.where(np.isnan(grid[:, 0]), words.NO_DRIVER, driver).astype(np.int8)

@@ -10,7 +10,7 @@ from .explain import date_text
 from .gauges import Gauges
 from .nominal import cap_days
 from .policy import Policy
-from .results import Forecasts, probability_by
+from .results import Forecasts, percent_text, probability_by
 from .tables import Fleet
 
 _SHOWN: Final = {
@@ -21,6 +21,14 @@ _SHOWN: Final = {
     (words.MEMBRANE, False): ("salt passage", "%"),
     (words.SEDIMENT, False): ("pressure drop over the filter", "kPa"),
 }
+
+_FOR_CLIENT: Final = {
+    words.SEDIMENT: "it is clogged and lets less water through",
+    words.CARBON: "it no longer takes out all the chlorine",
+    words.MEMBRANE: "it no longer holds back the salts it should",
+    words.RESIN: "it no longer holds back what it should",
+}
+"""What a cartridge past its limit does: a full filter holds back as much as ever, but lets less water through."""
 
 
 @dataclass(frozen=True)
@@ -35,6 +43,11 @@ class Reason:
     sentence: str
     client_sentence: str
     reading_index: int = -1
+
+    @property
+    def is_certain(self) -> bool:
+        """Whether somebody saw it: what has passed through a cartridge only makes it likely."""
+        return self.code != "load"
 
 
 def why_spent(
@@ -60,7 +73,7 @@ def why_spent(
     stage = fleet.positions.stage[position : position + 1]
     item = fleet.placements.item_index[placement : placement + 1]
     limit_days = float(cap_days(fleet, item, stage, policy)[0])
-    if first + limit_days <= forecasts.as_of_day + 0.5:
+    if first + limit_days <= forecasts.as_of_day:
         return Reason(
             "age_limit",
             f"it was first installed on {date_text(first, offset_days)} and its age limit is {limit_days:.0f} days",
@@ -78,14 +91,14 @@ def why_spent(
         return Reason(
             "reading",
             f"the reading of {read_on} shows {name} of {shown} {unit}, past the limit of {past} {unit}",
-            f"the reading of {read_on} shows that it no longer holds back what it should",
+            f"the reading of {read_on} shows that {_FOR_CLIENT[int(stage[0])]}",
             int(seen.reading[-1]),
         )
-    chance = float(probability_by(forecasts.grid_day[position], forecasts.as_of_day + 0.5))
+    chance = float(probability_by(forecasts.grid_day[position], forecasts.as_of_day))
     basis = "the course of its readings and its load" if len(seen.day) else "its load alone"
     return Reason(
         "load",
-        f"{basis} makes it {100 * min(chance, 0.99):.0f} % likely that it is past its limit",
+        f"{basis} makes it {percent_text(chance)} likely that it is past its limit",
         "of how much water has passed through it",
     )
 

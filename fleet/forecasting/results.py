@@ -56,6 +56,17 @@ def probability_by(grid_day: Floats, day: ArrayLike, levels: Floats = GRID_LEVEL
     return answer.reshape(np.shape(grid_day)[:-1])
 
 
+def percent_text(probability: float) -> str:
+    """A probability as people are told it; an estimate is never called certain, nor impossible.
+
+    >>> percent_text(0.734), percent_text(1.0), percent_text(0.0)
+    ('73 %', 'over 99 %', 'under 1 %')
+    """
+    if probability > 0.994:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.006 else f"{100 * probability:.0f} %"
+
+
 def cumulative_at(grid: Floats, day: Floats) -> Floats:
     """Probability by many days at once: rows of quantiles at `GRID_LEVELS` against rows of days.
 

@@ -68,7 +68,8 @@ def first_to_fail_of_site(*, site: Site, day: date | None = None) -> FirstToFail
 
 
 def _end_of(day: date, as_of: date) -> float:
-    return float(TENTHS * ((day - as_of).days + 1))
+    """The last tenth of a day: stored dates are rounded down to tenths, so all of that day are counted, none after."""
+    return float(TENTHS * ((day - as_of).days + 1) - 1)
 
 
 def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:

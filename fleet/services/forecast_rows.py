@@ -131,7 +131,14 @@ def forecast_rows(
             "driver": words.DRIVERS[answer.driver[row]],
             "made_from": marks.get(fleet.units.unit_id[unit_row], ""),
             "evidence": evidence,
-            "installer_sentence": sentence_for_installer(fleet, answer, row, reason.sentence if reason else "", offset),
+            "installer_sentence": sentence_for_installer(
+                fleet,
+                answer,
+                row,
+                reason.sentence if reason else "",
+                offset,
+                is_certain=reason is None or reason.is_certain,
+            ),
             "client_sentence": sentence_for_client(
                 fleet, answer, row, reason.client_sentence if reason else "", offset
             ),

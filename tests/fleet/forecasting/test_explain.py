@@ -85,3 +85,35 @@ def test_a_reading_that_shows_exhaustion_is_told_in_plain_digits():
     why = why_spent(fleet, answer, gauges, row_of(fleet, "sediment"), Policy())
     assert why.code == "reading"
     assert "shows pressure drop over the filter of 140 kPa, past the limit" in why.sentence
+
+
+def test_what_only_its_load_says_is_told_as_likely_with_the_forecasts_own_number():
+    given = columns(weekly_demand_l=500.0)
+    fleet, answer = run(given)
+    row = row_of(fleet, "sediment")
+    why = why_spent(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
+    assert why.code == "load"
+    chance = answer.probability_exhausted_by(answer.as_of_day)[row]
+    assert 0.5 <= chance < 0.99
+    assert f"makes it {100 * chance:.0f} % likely" in why.sentence
+    sentence = sentence_for_installer(fleet, answer, row, why.sentence, is_certain=why.is_certain)
+    assert sentence.startswith("Sediment filter: probably exhausted by now, because its load alone")
+
+
+@pytest.mark.parametrize(
+    ("stage", "values", "words"),
+    [
+        ("sediment", {"line_pressure_kpa": 412.0, "prefilter_outlet_pressure_kpa": 270.0}, "clogged"),
+        ("resin", {"product_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}, "no longer holds back"),
+    ],
+)
+def test_a_client_is_told_what_such_a_cartridge_does_when_it_is_exhausted(stage, values, words):
+    """A full sediment filter holds back as much as ever; it lets less water through."""
+    given = columns()
+    given["readings"] = readings([NOW - 2.0, NOW - 1.0], permeate_flow_l_per_day=200.0, **values)
+    fleet, answer = run(given)
+    row = row_of(fleet, stage)
+    why = why_spent(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
+    assert why.code == "reading"
+    assert words in why.client_sentence
+    assert (stage == "sediment") == ("holds back" not in why.client_sentence)

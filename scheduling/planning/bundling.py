@@ -28,15 +28,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from fleet.forecasting.results import percent_text
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.needs import QUANTILE_LEVELS, CostCurves, FloatArray, Need, NeedKind, cost_curves
+from scheduling.planning.needs import CostCurves, FloatArray, Need, NeedKind, cost_curves, quantile_table
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel import EARTH_RADIUS_M, Place, RoadModel, great_circle_m
 
 IntArray = NDArray[np.int64]
 
 #: Quantiles of a cartridge that is not there yet, as shares of its expected life; common practice, no source.
-_FRESH_SPREAD = np.array([0.55, 0.65, 0.80, 1.0, 1.20, 1.40, 1.55])
+_FRESH_SPREAD = (0.55, 0.65, 0.80, 1.0, 1.20, 1.40, 1.55)
 
 #: How long past the weighed weeks a need may still find its cheapest date.
 _LATER_WEEKS = 26
@@ -342,8 +343,8 @@ class _Rows:
     @classmethod
     def of(cls, needs: Sequence[Need], policy: Policy, routed_days: int) -> _Rows:
         n = len(needs)
-        nan_row = (math.nan,) * len(QUANTILE_LEVELS)
-        quantiles = np.array([need.quantile_days or nan_row for need in needs], dtype=np.float64)
+        width = max((max(len(need.quantile_days), len(need.worn_quantile_days)) for need in needs), default=0)
+        quantiles = quantile_table([need.quantile_days for need in needs], width=width)
         share = np.array([need.remaining_share for need in needs], dtype=np.float64)
         price = np.array([need.price for need in needs], dtype=np.float64)
         rate = np.array([need.late_cost_per_day for need in needs], dtype=np.float64)
@@ -353,7 +354,7 @@ class _Rows:
         first = np.array([need.not_before_day or 0 for need in needs], dtype=np.float64)
         quantiles[task] = np.maximum(first, 0.0)[task, None]
         is_buffered = np.array([bool(need.worn_quantile_days) for need in needs], dtype=np.bool_)
-        worn = np.array([need.worn_quantile_days or nan_row for need in needs], dtype=np.float64)
+        worn = quantile_table([need.worn_quantile_days for need in needs], width=width)
         worn = np.where(is_buffered[:, None], worn, quantiles)
         last = np.array(
             [math.inf if need.deadline_day is None else need.deadline_day for need in needs], dtype=np.float64
@@ -395,14 +396,15 @@ class _Rows:
                 break
             life, begin = np.maximum(life[again], 7.0), start[again]
             buffered = current.is_buffered[again]
-            middle = len(QUANTILE_LEVELS) // 2
+            width = current.quantiles.shape[1]
+            middle, spread = width // 2, quantile_table([_FRESH_SPREAD], width=width)
             # behind a lead there is still what its lag holds; a single one begins anew on the day it is changed
             late_from = np.where(buffered, np.maximum(begin, current.quantiles[again, middle]), begin)
             worn_from = np.where(buffered, np.maximum(begin, current.worn[again, middle]), begin)
             current = _Rows(
                 need=current.need[again],
-                quantiles=late_from[:, None] + life[:, None] * _FRESH_SPREAD,
-                worn=worn_from[:, None] + life[:, None] * _FRESH_SPREAD,
+                quantiles=late_from[:, None] + life[:, None] * spread,
+                worn=worn_from[:, None] + life[:, None] * spread,
                 is_buffered=buffered,
                 # the curves scale with E[X - today]; this makes the whole price the life from the change on
                 share=np.ones(again.size),
@@ -628,13 +630,13 @@ def _explain(
     parts = []
     if need.worn_quantile_days:
         parts.append(
-            f"{name}: {100 * used_up:.0f} % likely to be used up by the visit, and {100 * probability:.0f} % that the "
-            "lag behind it is exhausted too"
+            f"{name}: {percent_text(used_up)} likely to be used up by the visit, and {percent_text(probability)} that "
+            "the lag behind it is exhausted too"
         )
     elif need.quantile_days and not math.isnan(need.quantile_days[0]):
         # Only what wears is ever exhausted; a sanitising or a repair falls due.
         state = "exhausted" if need.kind in (NeedKind.REPLACE, NeedKind.ROTATE) else "due"
-        parts.append(f"{name}: {100 * probability:.0f} % likely to be {state} by the visit")
+        parts.append(f"{name}: {percent_text(probability)} likely to be {state} by the visit")
     else:
         parts.append(name)
     if need.deadline_day is not None:

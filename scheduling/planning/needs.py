@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 import enum
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from fleet.forecasting.results import GRID_LEVELS
 from scheduling.planning.errors import PlanningError
 
 FloatArray = NDArray[np.float64]
 
-#: Probabilities of the forecast's quantiles, in the order of the columns expected by :func:`cost_curves`.
+#: Probabilities of a short row of quantiles.
 QUANTILE_LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 
+#: Probabilities of a whole distribution, as a forecast stores it.
+DISTRIBUTION_LEVELS = tuple(float(level) for level in GRID_LEVELS)
+
+_LEVELS_BY_WIDTH = {len(levels): levels for levels in (QUANTILE_LEVELS, DISTRIBUTION_LEVELS)}
 
 #: Quantiles closer than this are one date; a life shorter than a minute and a half is spent. Both keep rounding out.
 _INSTANT_DAYS = 1e-9
@@ -64,7 +69,8 @@ class Need:
         Last day it may be done (a legal or hygienic limit, hard); None: no limit. Negative: it has gone by, and the
         task is done in the days that are routed now.
     quantile_days
-        Exhaustion date at QUANTILE_LEVELS, days from today, may be negative; empty: no forecast, see ``late_cost``.
+        Exhaustion date at QUANTILE_LEVELS or DISTRIBUTION_LEVELS, days from today, may be negative; empty: no forecast,
+        see ``late_cost``.
     remaining_share
         Share of the cartridge's life left today, 0-1; NaN: not known, taken as 1.
     price
@@ -109,10 +115,11 @@ class Need:
                 raise PlanningError(f"{self.key}.{name}", f"must be a number of at least 0, not {value!r}.")
         for name in ("quantile_days", "worn_quantile_days"):
             given = getattr(self, name)
-            if given and len(given) != len(QUANTILE_LEVELS):
+            if given and len(given) not in _LEVELS_BY_WIDTH:
                 raise PlanningError(
                     f"{self.key}.{name}",
-                    f"must hold {len(QUANTILE_LEVELS)} days, one for each of {QUANTILE_LEVELS}, not {len(given)}.",
+                    f"must hold {len(QUANTILE_LEVELS)} days, one for each of {QUANTILE_LEVELS}, or "
+                    f"{len(DISTRIBUTION_LEVELS)} for a whole distribution, not {len(given)}.",
                 )
         if (
             self.not_before_day is not None
@@ -152,6 +159,57 @@ class CostCurves:
         return self.waste + self.late
 
 
+def levels_of(width: int) -> tuple[float, ...]:
+    """Probabilities of the columns of a table that is so many wide.
+
+    Raises
+    ------
+    PlanningError
+        When it is neither a short row of quantiles nor a whole distribution.
+    """
+    levels = _LEVELS_BY_WIDTH.get(width)
+    if levels is None:
+        raise PlanningError(
+            "quantile_days", f"must have {' or '.join(map(str, _LEVELS_BY_WIDTH))} columns, not {width}."
+        )
+    return levels
+
+
+def quantile_table(rows: Sequence[Sequence[float]], *, width: int | None = None) -> FloatArray:
+    """Rows of quantiles as one table, all at the same levels; an empty row has no date and becomes NaN.
+
+    Parameters
+    ----------
+    rows
+        Each empty, or at QUANTILE_LEVELS or DISTRIBUTION_LEVELS.
+    width
+        Columns at least; short rows are drawn out where any row is a whole distribution, which leaves the straight
+        lines between their quantiles as they are.
+
+    Returns
+    -------
+    array ``(rows, levels)``.
+    """
+    widest = max([width or len(QUANTILE_LEVELS), *map(len, rows)])
+    table = np.full((len(rows), widest), np.nan)
+    for index, row in enumerate(rows):
+        if len(row) == widest:
+            table[index] = row
+        elif row:
+            table[index] = _drawn_out(np.asarray(row, dtype=np.float64), levels_of(len(row)), levels_of(widest))
+    return table
+
+
+def _drawn_out(days: FloatArray, levels: Sequence[float], wanted: Sequence[float]) -> FloatArray:
+    knots, mass = _support(days[None, :], np.asarray(levels))
+    return np.interp(wanted, np.concatenate([[0.0], np.cumsum(mass)]), knots[0])
+
+
+def median_days(quantile_days: Sequence[float]) -> float:
+    """The median of a row of quantiles, at either levels."""
+    return float(quantile_days[len(quantile_days) // 2])
+
+
 def _support(quantile_days: FloatArray, levels: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Knots of the distribution and the probability mass between neighbours.
 
@@ -170,8 +228,10 @@ def _support(quantile_days: FloatArray, levels: FloatArray) -> tuple[FloatArray,
     return knots, mass
 
 
-def _check_quantiles(quantile_days: ArrayLike, levels: ArrayLike) -> tuple[FloatArray, FloatArray]:
+def _check_quantiles(quantile_days: ArrayLike, levels: ArrayLike | None) -> tuple[FloatArray, FloatArray]:
     q = np.asarray(quantile_days, dtype=np.float64)
+    if levels is None:
+        levels = levels_of(q.shape[-1] if q.ndim else 0)
     p = np.asarray(levels, dtype=np.float64)
     if q.ndim != 2 or q.shape[1] != p.size:
         raise PlanningError("quantile_days", f"must have shape (needs, {p.size}), not {q.shape}.")
@@ -180,9 +240,7 @@ def _check_quantiles(quantile_days: ArrayLike, levels: ArrayLike) -> tuple[Float
     return q, p
 
 
-def exhausted_probability(
-    quantile_days: ArrayLike, days: ArrayLike, *, levels: ArrayLike = QUANTILE_LEVELS
-) -> FloatArray:
+def exhausted_probability(quantile_days: ArrayLike, days: ArrayLike, *, levels: ArrayLike | None = None) -> FloatArray:
     """Probability that each is exhausted by each day.
 
     Parameters
@@ -192,7 +250,7 @@ def exhausted_probability(
     days
         ``(days,)`` from today.
     levels
-        Probabilities of the columns.
+        Probabilities of the columns; None: as `levels_of` the width says.
 
     Returns
     -------
@@ -204,19 +262,12 @@ def exhausted_probability(
     array([[0.5, 0. , 1. ]])
     """
     q, p = _check_quantiles(quantile_days, levels)
-    t = np.asarray(days, dtype=np.float64)[None, :]
-    knots, mass = _support(q, p)
-    result = np.zeros((q.shape[0], t.shape[1]))
-    for k, dp in enumerate(mass):
-        a, b = knots[:, k, None], knots[:, k + 1, None]
-        wide = b - a > _INSTANT_DAYS
-        share = np.where(wide, np.clip((t - a) / np.where(wide, b - a, 1.0), 0.0, 1.0), (t >= b).astype(np.float64))
-        result += dp * share
-    return np.where(_no_date(q)[:, None], 0.0, np.minimum(result, 1.0))
+    reached, _ = _probability_and_excess(q, p, np.asarray(days, dtype=np.float64))
+    return np.where(_no_date(q)[:, None], 0.0, reached)
 
 
 def expected_days_exhausted(
-    quantile_days: ArrayLike, days: ArrayLike, *, levels: ArrayLike = QUANTILE_LEVELS
+    quantile_days: ArrayLike, days: ArrayLike, *, levels: ArrayLike | None = None
 ) -> FloatArray:
     """Days each is expected to have been exhausted by each day: the integral of the probability up to that day.
 
@@ -225,22 +276,28 @@ def expected_days_exhausted(
     Parameters, shapes and NaN as :func:`exhausted_probability`; the result is in days.
     """
     q, p = _check_quantiles(quantile_days, levels)
-    t = np.asarray(days, dtype=np.float64)[None, :]
-    from_today = _mean_excess(q, p, t) - _mean_excess(q, p, np.zeros((1, 1)))
-    return np.where(_no_date(q)[:, None], 0.0, np.maximum(from_today, 0.0))
+    _, excess = _probability_and_excess(q, p, np.append(0.0, np.asarray(days, dtype=np.float64)))
+    return np.where(_no_date(q)[:, None], 0.0, np.maximum(excess[:, 1:] - excess[:, :1], 0.0))
 
 
-def _mean_excess(q: FloatArray, p: FloatArray, t: FloatArray) -> FloatArray:
-    """E[(t - X)+], exact for a straight-line quantile function."""
-    knots, mass = _support(q, p)
-    result = np.zeros((q.shape[0], t.shape[1]))
-    for k, dp in enumerate(mass):
-        a, b = knots[:, k, None], knots[:, k + 1, None]
-        wide = b - a > _INSTANT_DAYS
-        width = np.where(wide, b - a, 1.0)
-        inside = np.square(np.clip(t - a, 0.0, width)) / (2.0 * width)
-        result += dp * np.where(t >= b, t - (a + b) / 2.0, np.where(wide, inside, 0.0))
-    return result
+def _probability_and_excess(q: FloatArray, p: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """P(X <= t) and E[(t - X)+], its integral, both ``(needs, days)``; exact for a straight-line quantile function."""
+    knots, mass = _support(np.where(np.isnan(q), 0.0, q), p)
+    width = np.diff(knots, axis=1)
+    wide = width > _INSTANT_DAYS
+    cumulative = np.append(0.0, np.cumsum(mass))
+    steps = np.where(wide, width * (cumulative[:-1] + cumulative[1:]) / 2.0, 0.0)
+    area = np.concatenate([np.zeros((len(q), 1)), np.cumsum(steps, axis=1)], axis=1)
+    slope = np.concatenate([np.where(wide, mass / np.where(wide, width, 1.0), 0.0), np.zeros((len(q), 1))], axis=1)
+    begun = np.zeros((len(q), t.size), dtype=np.int64)
+    for knot in knots.T:
+        begun += knot[:, None] <= t[None, :]
+    at = np.maximum(begun - 1, 0)
+    since = np.where(begun > 0, t[None, :] - np.take_along_axis(knots, at, axis=1), 0.0)
+    before, rise = cumulative[at], np.take_along_axis(slope, at, axis=1)
+    reached = np.where(begun > 0, before + rise * since, 0.0)
+    excess = np.take_along_axis(area, at, axis=1) + before * since + 0.5 * rise * np.square(since)
+    return np.minimum(reached, 1.0), np.where(begun > 0, excess, 0.0)
 
 
 def cost_curves(
@@ -252,7 +309,7 @@ def cost_curves(
     days: ArrayLike,
     worn_quantile_days: ArrayLike | None = None,
     worn_cost_per_day: ArrayLike | None = None,
-    levels: ArrayLike = QUANTILE_LEVELS,
+    levels: ArrayLike | None = None,
 ) -> CostCurves:
     r"""What replacing each cartridge on each day is expected to cost.
 
@@ -323,8 +380,8 @@ def cost_curves(
 def _days_late_and_left(q: FloatArray, p: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Days expected to have been exhausted by each day, share of today's life expected to be left then, probability."""
     known, t_row = ~_no_date(q)[:, None], t[None, :]
-    excess = _mean_excess(q, p, t_row)
-    excess_today = _mean_excess(q, p, np.zeros((1, 1)))
+    reached, all_excess = _probability_and_excess(q, p, np.append(0.0, t))
+    excess_today, excess = all_excess[:, :1], all_excess[:, 1:]
     knots, mass = _support(q, p)
     mean = ((knots[:, :-1] + knots[:, 1:]) / 2.0 @ mass)[:, None]
     life_left = np.maximum(mean - t_row + excess, 0.0)  # E[(X - t)+] = E[X] - t + E[(t - X)+]
@@ -332,7 +389,7 @@ def _days_late_and_left(q: FloatArray, p: FloatArray, t: FloatArray) -> tuple[Fl
     with np.errstate(invalid="ignore", divide="ignore"):
         fraction = np.where(life_left_today > _SPENT_DAYS, life_left / life_left_today, 0.0)
     late = np.where(known, np.maximum(excess - excess_today, 0.0), 0.0)
-    return late, np.where(known, fraction, 1.0), exhausted_probability(q, t, levels=p)
+    return late, np.where(known, fraction, 1.0), np.where(known, reached[:, 1:], 0.0)
 
 
 def _no_date(quantile_days: FloatArray) -> NDArray[np.bool_]:

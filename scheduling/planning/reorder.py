@@ -17,7 +17,7 @@ from itertools import pairwise
 import numpy as np
 
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.needs import FloatArray, exhausted_probability
+from scheduling.planning.needs import FloatArray, exhausted_probability, quantile_table
 
 # Sums of probabilities are a rounding short of what they are.
 _ROUNDING = 1e-9
@@ -34,7 +34,7 @@ class Wanted:
     day
         Day from today on which they are wanted for certain, 0 or later; None: on no day that is known.
     quantile_days
-        Quantiles of the day they may be wanted already (``needs.QUANTILE_LEVELS``), days from today; empty: none.
+        Quantiles of the day they may be wanted already (as ``Need.quantile_days``), days from today; empty: none.
     """
 
     quantity: int
@@ -166,5 +166,7 @@ def _probabilities(wanted: Sequence[Wanted], day: int) -> FloatArray:
     found = np.array([1.0 if w.day is not None and w.day <= day else 0.0 for w in wanted])
     uncertain = [k for k, w in enumerate(wanted) if w.quantile_days and not found[k]]
     if uncertain:
-        found[uncertain] = exhausted_probability([wanted[k].quantile_days for k in uncertain], [float(day)])[:, 0]
+        found[uncertain] = exhausted_probability(
+            quantile_table([wanted[k].quantile_days for k in uncertain]), [float(day)]
+        )[:, 0]
     return found

@@ -6,34 +6,40 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from fleet.models import Finding, Forecast
 from scheduling.models import Need
 from scheduling.planning import needs as planning
 from scheduling.services.policy import ServicePolicy
 from scheduling.services.wanted import quantile_days
 
-_NO_DATE = (math.nan,) * len(planning.QUANTILE_LEVELS)
+_EVERY_LEVEL = len(planning.DISTRIBUTION_LEVELS)
 
 
 def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
     """The need in the words of the planning room.
 
-    A finding that names a cartridge outranks its forecast: what the readings show to be spent is spent today.
+    A finding that names a cartridge outranks a forecast of more life, and so does a person who confirmed it: what the
+    readings show to be spent is spent today. Where the forecast calls it exhausted as well, its probability stands.
     """
     quantiles: tuple[float, ...] = ()
     worn: tuple[float, ...] = ()
     share, life = math.nan, math.nan
     forecast = need.forecast
-    if need.finding_id is not None and need.position_id is not None:
-        quantiles, share = (0.0,) * len(planning.QUANTILE_LEVELS), 0.0
+    if need.finding is not None and need.position_id is not None:
+        is_confirmed = need.finding.state == Finding.State.CONFIRMED
+        if forecast is not None and forecast.state == Forecast.State.SPENT and not is_confirmed:
+            quantiles = quantile_days(forecast, today)
+        quantiles, share = quantiles or (0.0,) * _EVERY_LEVEL, 0.0
     elif forecast is not None:
         quantiles = quantile_days(forecast, today)
         if forecast.remaining_share is not None:
             share = min(max(forecast.remaining_share, 0.0), 1.0)
             # what is left lasts until the median; a whole one lasts in proportion. Near its end that says nothing.
-            if quantiles and share > 0.05 and quantiles[3] > 0:
-                life = quantiles[3] / share
+            median = planning.median_days(quantiles) if quantiles else 0.0
+            if share > 0.05 and median > 0:
+                life = median / share
     elif need.due_on is not None:
-        quantiles = (float((need.due_on - today).days),) * len(planning.QUANTILE_LEVELS)
+        quantiles = (float((need.due_on - today).days),) * _EVERY_LEVEL
     if need.lag_forecast is not None and quantiles:
         # a lead is used up on its own date; the water goes bad when the lag behind it is spent as well
         worn = quantiles
@@ -89,7 +95,7 @@ def price_needs(needs: Sequence[Need], *, policy: ServicePolicy, today: date) ->
     span = 7 * policy.planning.bundling_weeks
     days = np.arange(span)
     asked = [planning_need(need, key=need.key, today=today) for need in needs]
-    quantiles = np.array([one.quantile_days or _NO_DATE for one in asked])
+    quantiles = planning.quantile_table([one.quantile_days for one in asked], width=_EVERY_LEVEL)
     for row, one in enumerate(asked):
         if not one.quantile_days and one.late_cost_per_day > 0.0:
             # due from its first allowed day on

@@ -15,14 +15,13 @@ from django.db.models import Max, Q
 
 from accounts.models import Company
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Unit
+from fleet.services.forecast_rows import TENTHS
 from scheduling.models import Need
-from scheduling.planning.needs import exhausted_probability
+from scheduling.planning.needs import exhausted_probability, median_days
 from scheduling.services.need_rules import work_for
 from scheduling.services.policy import ServicePolicy
 
 Kind, Source = Need.Kind, Need.Source
-
-QUANTILES = ("p05", "p10", "p25", "p50", "p75", "p90", "p95")
 
 _STAGE_NAMES = {"sediment": "sediment filter", "carbon": "carbon", "membrane": "membrane", "resin": "resin"}
 
@@ -34,11 +33,12 @@ def position_name(position: Position) -> str:
 
 
 def quantile_days(forecast: Forecast, today: date) -> tuple[float, ...]:
-    """The forecast's quantiles in days from today, all of them today where it is spent; empty when it has no date."""
-    if forecast.state == Forecast.State.SPENT:
-        return (0.0,) * len(QUANTILES)
-    dates = [getattr(forecast, name) for name in QUANTILES]
-    return tuple(float((day - today).days) for day in dates) if None not in dates else ()
+    """The stored distribution in days from today, at `DISTRIBUTION_LEVELS`; empty when the forecast has no date.
+
+    What is exhausted by the end of a day counts as of that day, so that a probability by a day is the forecast's own.
+    """
+    last_tenth_today = TENTHS * ((today - forecast.as_of).days + 1) - 1
+    return tuple((tenth - last_tenth_today) / TENTHS for tenth in forecast.date_grid)
 
 
 @dataclass(slots=True)
@@ -160,7 +160,8 @@ class _Writer:
             return
         if lag_forecast is not None and (
             lag_forecast.driver == Forecast.Driver.TIME_CAP
-            and quantile_days(lag_forecast, self.today)[3] <= quantile_days(lead_forecast, self.today)[3]
+            and median_days(quantile_days(lag_forecast, self.today))
+            <= median_days(quantile_days(lead_forecast, self.today))
         ):
             # the lag reaches its age limit before the lead is spent, so the rotation would come too late for it
             self._rotate(lead, lag, lead_forecast, None)
@@ -379,8 +380,8 @@ class _Writer:
         return forecast if forecast.placement_id == standing.pk else None
 
     def _is_within_weeks(self, forecast: Forecast) -> bool:
-        p10 = quantile_days(forecast, self.today)[1]
-        return p10 <= 7 * self.policy.planning.bundling_weeks
+        assert forecast.p10 is not None  # it has a date
+        return (forecast.p10 - self.today).days <= 7 * self.policy.planning.bundling_weeks
 
     def _is_urgent(self, forecast: Forecast, rate: float) -> bool:
         planning = self.policy.planning

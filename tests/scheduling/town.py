@@ -3,11 +3,15 @@
 Everything happens on and after Monday 2 March 2026, five o'clock in the morning in Berlin.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
+import numpy as np
+
 from accounts.models import Client, Company, Membership
+from fleet.forecasting import GRID_LEVELS, LEVELS
 from fleet.models import (
     AccessWindow,
     CatalogueItem,
@@ -20,6 +24,7 @@ from fleet.models import (
     Site,
     Unit,
 )
+from fleet.services.forecast_rows import TENTHS
 from scheduling.models import Installer, StockLevel
 from tests import factories
 
@@ -29,6 +34,13 @@ LONG_AGO = datetime(2025, 9, 1, 8, 0, tzinfo=UTC)
 
 #: Days from the median to p05, p10, p25, p50, p75, p90, p95 of a made-up forecast.
 SPREAD = (-14, -10, -5, 0, 5, 10, 14)
+
+
+def _grid(dates: Mapping[str, date], today: date) -> list[int]:
+    """A whole distribution through some dates, each at the end of its day."""
+    last = [TENTHS * (day - today).days + TENTHS - 1 for day in dates.values()]
+    return [int(tenth) for tenth in np.interp(GRID_LEVELS, LEVELS, last)]
+
 
 TRAIN = (("sediment", "single"), ("carbon", "single"), ("membrane", "single"))
 RO_DI_TRAIN = (*TRAIN, ("resin", "lead"), ("resin", "lag"))
@@ -140,6 +152,7 @@ class Town:
                 "state": "spent" if in_days <= 0 else "standing",
                 "remaining_share": max(0.0, min(1.0, in_days / 180)),
                 "driver": "capacity",
+                "date_grid": _grid(dates, today),
                 "installer_sentence": f"{position}: around {today + timedelta(days=in_days)}.",
                 **dates,
                 **values,

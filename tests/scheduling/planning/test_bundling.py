@@ -116,7 +116,7 @@ def test_a_spent_lead_waits_for_the_visit_another_need_makes() -> None:
     assert along.needs == ("lead resin", "sediment")
     assert along.best_day < 25
     said = along.choices[0].sentence
-    assert "100 % likely to be used up by the visit, and 0 % that the lag behind it is exhausted too" in said
+    assert "over 99 % likely to be used up by the visit, and under 1 % that the lag behind it is exhausted too" in said
     # the same lead without a lag that holds is late from today on
     bare = replace(lead, quantile_days=(0.0,) * 7, worn_quantile_days=())
     assert bundle_visits([bare], [BundlingSite("a", HERE)], policy=POLICY)[0].best_day < 7

@@ -2,13 +2,19 @@
 
 from datetime import timedelta
 
+import numpy as np
 import pytest
 
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
 from fleet.engineering.diagnosis.rules import RULES
-from fleet.models import Finding
+from fleet.forecasting import GRID_LEVELS
+from fleet.models import Finding, Forecast, Position
+from fleet.services.forecast_groups import probability_exhausted_by
+from fleet.services.forecast_rows import TENTHS
 from scheduling.models import Need
+from scheduling.planning.needs import exhausted_probability
+from scheduling.services.need_costs import planning_need
 from scheduling.services.need_rules import NO_VISIT, WORK_BY_CAUSE
 from scheduling.services.needs import add_need, drop_need, refresh_needs
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
@@ -89,6 +95,58 @@ def test_a_lag_that_ages_out_before_its_lead_is_worn_is_replaced_by_itself(town:
     assert sorted(needs) == ["replace lag resin", "rotate lead resin"]
     assert needs["rotate lead resin"].lag_forecast is None
     assert needs["rotate lead resin"].late_cost_per_day == pytest.approx(0.18)
+
+
+def _likely_exhausted(town: Town, position: Position, share: float) -> Forecast:
+    """A forecast that gives a share of its probability to today, and the rest to the ten weeks after it."""
+    grid = [9 if level <= share + 1e-9 else 9 + int(700 * (level - share) / (1.0 - share)) for level in GRID_LEVELS]
+    shown = {name: grid[int(np.argmin(np.abs(GRID_LEVELS - level)))] // TENTHS for name, level in _NAMED.items()}
+    dates = {name: TODAY + timedelta(days=days) for name, days in shown.items()}
+    values = {"state": "spent" if share >= 0.5 else "standing", "remaining_share": 0.0, "date_grid": grid}
+    return town.forecast(position, 0, **values, **dates)
+
+
+_NAMED = {"p05": 0.05, "p10": 0.10, "p25": 0.25, "p50": 0.5, "p75": 0.75, "p90": 0.9, "p95": 0.95}
+
+
+@pytest.mark.parametrize(("share", "urgent"), [(0.4, False), (0.5, False), (0.75, False), (0.85, True)])
+def test_a_need_is_as_likely_exhausted_as_its_forecast_says(town: Town, share: float, urgent: bool) -> None:
+    """Past its median a cartridge is likely exhausted, not certainly: cost, urgency and words carry the probability."""
+    forecast = _likely_exhausted(town, town.position(town.unit(use="reef"), "carbon"), share)
+    refresh_needs(company=town.company, now=NOW)
+    need = _open(town)["replace carbon"]
+    as_planned = planning_need(need, key="carbon", today=TODAY)
+    days = [0, 10, 30]
+    planned = exhausted_probability([as_planned.quantile_days], days)[0]
+    told = [probability_exhausted_by(forecast, TODAY + timedelta(days=day)) for day in days]
+    assert planned == pytest.approx(told, abs=1e-9)
+    assert planned[0] == pytest.approx(share)
+    # a first day of waiting costs that share of the price of a late day
+    first_day = need.cost_curve[1] - need.cost_curve[0]
+    assert first_day == pytest.approx(share * need.late_cost_per_day, rel=0.02)
+    assert need.is_urgent is urgent
+
+
+def test_a_day_later_the_need_still_says_what_the_stored_forecast_says(town: Town) -> None:
+    forecast = _likely_exhausted(town, town.position(town.unit(use="reef"), "carbon"), 0.4)
+    later = timedelta(days=12)
+    refresh_needs(company=town.company, now=NOW + later)
+    as_planned = planning_need(_open(town)["replace carbon"], key="carbon", today=TODAY + later)
+    now = exhausted_probability([as_planned.quantile_days], [0.0])[0, 0]
+    assert now == pytest.approx(probability_exhausted_by(forecast, TODAY + later))
+    assert 0.4 < now < 0.6
+
+
+@pytest.mark.parametrize(
+    ("state", "share", "expected"), [("open", 0.75, 0.75), ("open", 0.3, 1.0), ("confirmed", 0.75, 1.0)]
+)
+def test_a_finding_outranks_only_a_forecast_of_more_life(town: Town, state: str, share: float, expected: float) -> None:
+    unit = town.unit(use="reef")
+    _likely_exhausted(town, town.position(unit, "sediment"), share)
+    town.finding(unit, "prefilter_clogged", state=state)
+    refresh_needs(company=town.company, now=NOW)
+    as_planned = planning_need(_open(town)["replace sediment filter"], key="sediment", today=TODAY)
+    assert exhausted_probability([as_planned.quantile_days], [0.0])[0, 0] == pytest.approx(expected)
 
 
 def test_both_cartridges_are_replaced_when_the_lag_is_spent_as_well(town: Town) -> None:

@@ -42,7 +42,7 @@ class NewMemberSerializer(StrictSerializer):
         required=False,
         allow_null=True,
         default=None,
-        help_text="to begin with, for a person who has none; one who has keeps theirs",
+        help_text="to begin with; not for somebody who was a member before, who keeps theirs",
     )
 
 
@@ -73,7 +73,7 @@ class MemberViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
 
     @extend_schema(request=NewMemberSerializer)
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """Give a person a place in the company."""
+        """Give a person a place in the company. An address that has an account already is refused."""
         return super().create(request, *args, **kwargs)
 
     @extend_schema(request=ChangedMemberSerializer)

@@ -4,7 +4,8 @@ from datetime import datetime
 from typing import Any
 
 from django.core.validators import validate_email
-from django.db import transaction
+from django.db import IntegrityError, transaction
+from django.db.models import Q
 
 from accounts.errors import Conflict, InvalidInput, NotAllowed
 from accounts.models import AccessToken, Client, Company, Membership, User
@@ -28,13 +29,13 @@ def found_company(
 ) -> Membership:
     """Found a company with its first owner, and give the owner's membership. Leaves an audit entry.
 
-    A person who is known already keeps their password.
+    Raises Conflict when the address has an account already, as `add_member`.
     """
     company = Company(name=name, currency=currency, time_zone=time_zone, unit_system=unit_system)
     company.full_clean()
     company.save()
     validate_email(email)
-    user = _person(email=email, password=password)
+    user = _new_person(email=email, password=password)
     owner = Membership.objects.create(user=user, company=company, name=full_name, role=Role.OWNER)
     record(by=owner, action="found company", subject=company, now=now)
     return owner
@@ -53,21 +54,23 @@ def add_member(
 ) -> Membership:
     """Give a person a place in the company of `by`, who must be its owner.
 
-    A person the records do not know yet begins with `password`; one they know, perhaps from another company, keeps
-    their own, and nothing in the outcome tells the two apart. Somebody whose membership had ended comes back with the
-    new role. Leaves an audit entry.
+    The person gets an account that begins with `password`. An address that has an account already is refused: whoever
+    made that account chose its password, or still knows it, and would open this company with it. Somebody who was a
+    member here, and nowhere else, comes back with the new role and the password they had. Leaves an audit entry.
 
-    Raises NotAllowed; InvalidInput for a client role without its client (or a client with another role) and for a weak
-    password; Conflict when the person is a member already.
+    Raises NotAllowed; InvalidInput for a client role without its client (or a client with another role), for a weak
+    password and for one that is sent for somebody who comes back; Conflict when the person is a member already, and
+    when the address has an account.
     """
     _only_owner(by)
     _check_client(by=by, role=role, client=client)
-    user = _person(email=email, password=password)
-    membership = Membership.objects.select_for_update().filter(user=user, company_id=by.company_id).first()
-    if membership is not None and membership.is_active:
-        raise Conflict("already_a_member", "This person is a member of the company already.", pointer="/email")
+    membership = _former_member(company_id=by.company_id, email=email)
     if membership is None:
-        membership = Membership(user=user, company_id=by.company_id)
+        membership = Membership(user=_new_person(email=email, password=password), company_id=by.company_id)
+    elif password is not None:
+        raise InvalidInput(
+            "password_kept", "This person comes back with the password they had: send none.", pointer="/password"
+        )
     membership.role, membership.client, membership.is_active = role, client, True
     membership.name = name or membership.name
     membership.save()
@@ -133,18 +136,45 @@ def end_membership(*, by: Membership, membership: Membership, now: datetime) -> 
     return membership
 
 
-def _person(*, email: str, password: str | None) -> User:
-    """Find a person by email, or add one. The password is checked either way, so that both cases answer alike."""
+def _former_member(*, company_id: int, email: str) -> Membership | None:
+    """Find who left the company, had an account for it alone, and can come back; refuse a member of today."""
+    rows = Membership.objects.filter(user__email__iexact=email.strip(), company_id=company_id)
+    # The lock is taken on the bare row: PostgreSQL refuses to lock what is joined by an outer join.
+    membership = rows.select_for_update(of=("self",)).select_related("user").first()
+    if membership is None:
+        return None
+    if membership.is_active:
+        raise Conflict("already_a_member", "This person is a member of the company already.", pointer="/email")
+    elsewhere = Membership.objects.filter(user_id=membership.user_id).exclude(company_id=company_id).exists()
+    return None if elsewhere else membership
+
+
+def _new_person(*, email: str, password: str | None) -> User:
+    """Add a person. The password is checked first, so that a weak one is answered alike for every address."""
     email = email.strip().lower()
+    user = User(username=email, email=email)
     if password is not None:
-        check_new_password(user=User(username=email, email=email), password=password, pointer="/password")
-    user = User.objects.filter(email__iexact=email).order_by("pk").first()
-    if user is None:
-        user = User(username=email, email=email)
-        # None makes a password that never matches.
-        user.set_password(password)
-        user.save()
+        check_new_password(user=user, password=password, pointer="/password")
+    # None makes a password that never matches.
+    user.set_password(password)
+    if User.objects.filter(Q(email__iexact=email) | Q(username__iexact=email)).exists():
+        raise _address_in_use()
+    try:
+        with transaction.atomic():
+            user.save()
+    except IntegrityError:
+        # Somebody else added the address at the same moment.
+        raise _address_in_use() from None
     return user
+
+
+def _address_in_use() -> Conflict:
+    """Say no more than that: not whose account it is, nor where."""
+    return Conflict(
+        "address_in_use",
+        "This address cannot be added, because it has an account already. Add the person with another address.",
+        pointer="/email",
+    )
 
 
 def _pass_meters_on(membership: Membership, *, to: int) -> int:

@@ -67,7 +67,8 @@ def passwords_for(emails: Iterable[str], path: Path) -> dict[str, str]:
 def settle_logins(*, company: Company, emails: Iterable[str], path: Path, now: datetime) -> list[Login]:
     """Make sure that the kept passwords and tokens open the door, replacing those that do not.
 
-    Only for the people named by `emails`: somebody who joined later keeps their password.
+    Only for the people named by `emails`, and only where their account opens this company alone: somebody who joined
+    later keeps their password, and so does whoever has a place in another company.
     """
     kept = read_kept(path)
     passwords: dict[str, str] = dict(kept.get("passwords", {}))
@@ -80,6 +81,8 @@ def settle_logins(*, company: Company, emails: Iterable[str], path: Path, now: d
     for member in people:
         email = member.user.email
         if not member.user.check_password(passwords.get(email, "")):
+            if Membership.objects.filter(user_id=member.user_id).exclude(company_id=company.pk).exists():
+                continue
             passwords[email] = new_password()
             member.user.set_password(passwords[email])
             member.user.save(update_fields=["password"])

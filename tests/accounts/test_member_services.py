@@ -1,5 +1,6 @@
 """People come, change and go."""
 
+from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
@@ -39,13 +40,29 @@ def test_the_owner_adds_a_person_who_can_sign_in(owner: Membership) -> None:
     assert (entry.subject_kind, entry.subject_id) == ("membership", str(added.pk))
 
 
-def test_a_person_of_another_company_keeps_password_and_name_there(owner: Membership, rival: Membership) -> None:
-    before = rival.user.password
-    added = add_member(by=owner, email=rival.user.email.upper(), role="office", name="R.", password=GOOD + "x", now=NOW)
-    rival.refresh_from_db()
-    assert added.user == rival.user
-    assert User.objects.get(pk=rival.user_id).password == before
-    assert (rival.name, added.name, rival.is_active) == ("", "R.", True)
+@pytest.mark.parametrize("spelling", [str, str.upper, " {} ".format])
+@pytest.mark.parametrize("password", [None, GOOD + "x"])
+def test_an_address_with_an_account_is_refused_and_its_account_left_alone(
+    owner: Membership, rival: Membership, spelling: Callable[[str], str], password: str | None
+) -> None:
+    before = User.objects.values().get(pk=rival.user_id)
+    with pytest.raises(Conflict) as caught:
+        add_member(by=owner, email=spelling(rival.user.email), role="office", password=password, now=NOW)
+    assert (caught.value.code, pointers(caught.value)) == ("address_in_use", ["/email"])
+    assert rival.company.name not in caught.value.sentence
+    assert User.objects.values().get(pk=rival.user_id) == before
+    assert not Membership.objects.filter(company=owner.company, user=rival.user).exists()
+
+
+def test_a_company_is_not_founded_with_an_account_of_somebody_elses_making(rival: Membership) -> None:
+    with pytest.raises(Conflict, match="account already"):
+        found_company(name="East Water", email=rival.user.email, password=GOOD, time_zone="UTC", now=NOW)
+
+
+def test_a_name_of_an_account_is_taken_like_its_address(owner: Membership) -> None:
+    factories.UserFactory(username="Root@North.example", email="admin@north.example")
+    with pytest.raises(Conflict, match="account already"):
+        add_member(by=owner, email="root@north.example", role="office", password=GOOD, now=NOW)
 
 
 @pytest.mark.parametrize("role", ["office", "installer", "client"])
@@ -119,6 +136,24 @@ def test_who_left_comes_back_with_the_new_role(owner: Membership, office: Member
     end_membership(by=owner, membership=office, now=NOW)
     back = add_member(by=owner, email=office.user.email, role="installer", now=NOW)
     assert (back.pk, back.role, back.is_active) == (office.pk, "installer", True)
+
+
+def test_who_comes_back_keeps_the_password_they_had(owner: Membership, office: Membership) -> None:
+    end_membership(by=owner, membership=office, now=NOW)
+    with pytest.raises(InvalidInput) as caught:
+        add_member(by=owner, email=office.user.email, role="office", password=GOOD + "x", now=NOW)
+    assert pointers(caught.value) == ["/password"]
+    office.refresh_from_db()
+    assert (office.is_active, office.user.check_password(GOOD)) == (False, True)
+
+
+def test_who_left_for_another_company_does_not_come_back_with_its_account(
+    owner: Membership, office: Membership, rival: Membership
+) -> None:
+    end_membership(by=owner, membership=office, now=NOW)
+    factories.MembershipFactory(user=office.user, company=rival.company, role="office")
+    with pytest.raises(Conflict, match="account already"):
+        add_member(by=owner, email=office.user.email, role="office", now=NOW)
 
 
 def test_the_last_owner_neither_steps_down_nor_leaves(owner: Membership, office: Membership) -> None:

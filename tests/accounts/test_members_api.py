@@ -31,6 +31,21 @@ def test_the_owner_adds_a_client_who_signs_in(as_owner: APIClient, api: APIClien
     assert signed_in.json()["membership"]["client"] == first_client.pk
 
 
+def test_nobody_opens_our_company_with_a_password_another_company_chose(
+    as_owner: APIClient, as_rival: APIClient, api: APIClient, owner: Membership
+) -> None:
+    email, chosen_by_rival = "nina@people.example", "the-rival-knows-41"
+    assert as_rival.post(MEMBERS, {"email": email, "role": "office", "password": chosen_by_rival}).status_code == 201
+    refused = as_owner.post(MEMBERS, {"email": email, "role": "owner", "password": factories.PASSWORD})
+    assert (refused.status_code, refused.json()["code"]) == (409, "address_in_use")
+    assert "South Water" not in refused.content.decode()
+    signed_in = api.post("/api/v1/login/", {"email": email, "password": chosen_by_rival}).json()
+    assert signed_in["membership"]["company"]["name"] == "South Water"
+    assert Membership.objects.get(user__email=email).company.name == "South Water"
+    assert api.post("/api/v1/login/", {"email": email, "password": factories.PASSWORD}).status_code == 401
+    assert list(Membership.objects.filter(company=owner.company)) == [owner]
+
+
 def test_a_password_is_neither_answered_nor_kept_for_a_retry(as_owner: APIClient) -> None:
     body = {"email": "x@north.example", "role": "office", "password": factories.PASSWORD}
     refused = as_owner.post(MEMBERS, body, headers={"Idempotency-Key": "k1"})

@@ -36,6 +36,19 @@ def test_somebody_who_joined_later_keeps_their_password(tmp_path: Path) -> None:
 
 
 @pytest.mark.django_db
+def test_an_account_that_opens_another_company_keeps_its_password(tmp_path: Path) -> None:
+    owner = factories.MembershipFactory(role="owner")
+    shared = factories.MembershipFactory(company=owner.company, role="office")
+    factories.MembershipFactory(user=shared.user)
+    before = shared.user.password
+    emails = [owner.user.email, shared.user.email]
+    logins = settle_logins(company=owner.company, emails=emails, path=tmp_path / "logins.json", now=NOW)
+    shared.user.refresh_from_db()
+    assert shared.user.password == before
+    assert [login.email for login in logins] == [owner.user.email]
+
+
+@pytest.mark.django_db
 def test_a_revoked_token_is_replaced(tmp_path: Path) -> None:
     owner = factories.MembershipFactory(role="owner")
     path = tmp_path / "logins.json"

@@ -14,6 +14,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import OperationalError, ProgrammingError
 from django.utils import timezone
 
+from accounts.errors import Conflict
 from fleet.demo.scenario import Scenario, ScenarioError, read_scenario
 from scheduling.demo import remember, run
 from scheduling.demo.logins import settle_logins
@@ -74,7 +75,15 @@ class Command(BaseCommand):
             raise CommandError(
                 f"The database cannot be used: {error}. Check DATABASE_URL and its permissions."
             ) from error
-        self._run(screen, scenario, folder, options)
+        try:
+            self._run(screen, scenario, folder, options)
+        except Conflict as error:
+            if error.code != "address_in_use":
+                raise
+            raise CommandError(
+                "An e-mail address of the demo's people has an account in this database already, outside the demo. Run "
+                "the demo on another database, named in DATABASE_URL."
+            ) from error
 
     def _run(self, screen: Screen, scenario: Scenario, folder: Path, options: dict[str, Any]) -> None:
         if options["reset"]:

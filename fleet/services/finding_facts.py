@@ -318,13 +318,14 @@ def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, F
     day = float(history.table.day[row])
     membrane, carbon = history.stay[Stage.MEMBRANE][row], history.stay[Stage.CARBON][row]
     membranes, carbons = history.stays[Stage.MEMBRANE], history.stays[Stage.CARBON]
-    has_resin = any(stage == Stage.RESIN for stage, _ in history.positions.get(int(history.table.unit_ids[row]), {}))
+    places = history.positions.get(int(history.table.unit_ids[row]), {})
     return {
         "design_recovery_fraction": unit["design_recovery_fraction"],
         "has_booster_pump": unit["has_booster_pump"],
         "has_automatic_shutoff": unit["has_automatic_shutoff_valve"],
         "has_tank": unit["tank"] != Unit.Tank.NONE,
-        "has_resin": has_resin,
+        "has_resin": any(stage == Stage.RESIN for stage, _ in places),
+        "has_lag_resin": (Stage.RESIN.value, Position.Role.LAG.value) in places,
         "tank_volume_l": unit["tank_volume_l"],
         "chloramine_supply": unit["site__chloraminated"],
         "membrane_age_days": day - float(membranes.placed_day[membrane]) if membrane >= 0 else None,

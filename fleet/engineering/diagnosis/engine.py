@@ -29,6 +29,8 @@ class Match:
         What it rests on.
     action, for_installer, for_client : str
         What to do and the finding in a sentence, by what the numbers say here.
+    causes : tuple of str
+        Codes of the likely causes, the likeliest first.
     doubted_by : tuple of str
         Rules that put the reading in doubt.
     """
@@ -39,17 +41,13 @@ class Match:
     action: str
     for_installer: str
     for_client: str
+    causes: tuple[str, ...]
     doubted_by: tuple[str, ...] = ()
 
     @property
     def id(self) -> str:
         """Identifier of the rule."""
         return self.rule.id
-
-    @property
-    def causes(self) -> tuple[str, ...]:
-        """Codes of the likely causes, the likeliest first."""
-        return self.rule.causes
 
 
 def diagnose(context: Mapping[str, Fact], *, limits: Limits | None = None) -> list[Match]:
@@ -93,6 +91,7 @@ def diagnose(context: Mapping[str, Fact], *, limits: Limits | None = None) -> li
                 evidence.action or rule.action,
                 evidence.for_installer or rule.for_installer,
                 evidence.for_client or rule.for_client,
+                evidence.causes or rule.causes,
                 doubts,
             )
         )

@@ -79,6 +79,7 @@ FLAGS: Final[Mapping[str, str]] = {
     "has_automatic_shutoff": "an automatic shut-off valve is fitted",
     "has_tank": "a storage tank is fitted",
     "has_resin": "deionising resin is fitted",
+    "has_lag_resin": "a second resin cartridge stands behind the first",
     "tank_is_full": "the tank is full",
     "sampled_after_flush": "the permeate sample was taken after flushing",
     "concentrate_is_running": "concentrate runs to drain now",

@@ -14,7 +14,8 @@ STEPS: Final = ("state", "meters", "pressures", "flows", "membrane", "resin", "c
 class Evidence:
     """That a pattern is there: how surely (0 to 1), and the numbers it rests on.
 
-    Where the numbers say more than the rule can, `for_installer`, `for_client` and `action` take the place of its own.
+    Where the numbers say more than the rule can, `for_installer`, `for_client`, `action` and `causes` take the place of
+    its own.
     """
 
     confidence: float
@@ -22,6 +23,7 @@ class Evidence:
     for_installer: str = ""
     for_client: str = ""
     action: str = ""
+    causes: tuple[str, ...] = ()
 
 
 Condition = Callable[[Facts], Evidence | None]

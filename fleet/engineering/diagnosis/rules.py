@@ -99,7 +99,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Change the sediment cartridge; if the drop stays, the carbon block.",
         _ISOLATE, _PRACTICE,
         "The prefilters take at least 10 psi (69 kPa) more pressure than clean ones.",
-        "The first filters are full; they should be changed to keep the unit working.",
+        "The first filter is clogged and lets less water through; it should be changed to keep the unit working.",
     ),
     Rule(
         "D02", "Line pressure has dropped", "line_pressure_fell", "pressures", when.line_pressure_fell,
@@ -187,10 +187,10 @@ RULES: Final[tuple[Rule, ...]] = (
         "D24", "More waste from cold water or low pressure", "ratio_high_cold_or_weak", "flows", when.cold_or_weak_feed,
         ("cold_water_not_a_fault",),
         "Bring the flow to the baseline temperature and pressure: it is as it was.",
-        "Nothing to repair; tell the client how much the unit makes in winter.",
+        "Nothing to repair; tell the client how much the unit makes in the coldest water.",
         _NO_PART, "ASTM D4516 normalisation",
-        "More waste per litre, but the normalised flow is normal: cold water or low pressure.",
-        "In cold weather the unit makes less water; this is normal.",
+        "More waste per litre, but the normalised flow is normal: the water is colder than in the baseline.",
+        "The water is colder than when the membrane was new, so the unit makes less; this is normal.",
     ),
     Rule(
         "D25", "Flow restrictor blocked", "ratio_low", "flows", when.too_little_concentrate,
@@ -316,12 +316,12 @@ RULES: Final[tuple[Rule, ...]] = (
         "Bring the flow to the baseline temperature: it is as it was.",
         "Nothing to repair; warm water loads the resin more, so watch it.",
         _NO_PART, "ASTM D4516 normalisation",
-        "More and saltier water because the feed is warm.",
-        "In warm weather the unit makes more water with slightly more salt; this is normal.",
+        "More and saltier water because the feed is warmer than in the baseline.",
+        "The water is warmer than when the membrane was new: the unit makes more, slightly saltier; this is normal.",
     ),
     # --- resin ----------------------------------------------------------------------------------------------------
     Rule(
-        "D12", "Both resin cartridges exhausted", "lead_and_product_equal_permeate", "resin", when.both_exhausted,
+        "D12", "All resin exhausted", "lead_and_product_equal_permeate", "resin", when.both_exhausted,
         ("di_both_exhausted",),
         "Repeat after flushing.",
         "Replace both cartridges; compare with the forecast and look for carbon dioxide.",
@@ -345,7 +345,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Replace the resin.",
         _RESIN, _PRACTICE,
         "The product reads above the permeate: a spent bed lets weaker ions go, or a probe is wrong.",
-        "The polishing cartridge is used up and lets go of what it held; do not use the product until it is changed.",
+        "The polishing resin is used up and lets go of what it held; do not use the product until it is changed.",
     ),
     Rule(
         "D13", "Resin used up early", "resin_life_short", "resin", when.resin_short_lived,
@@ -354,7 +354,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Degas, add an anion cartridge, stand the housing upright, fit a flush valve.",
         _RESIN, "carbon dioxide counts one equivalent a mole on the resin and none on the meter",
         "The resin was used up far sooner than this permeate explains: something the TDS meter does not see loads it.",
-        "The polishing cartridge is used up sooner than expected; we will look for the cause in the water.",
+        "The polishing resin is used up sooner than expected; we will look for the cause in the water.",
     ),
     Rule(
         "D33", "Weak ions pass the resin", "weak_ions_through", "resin", when.weak_ions_through,
@@ -428,7 +428,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Ask the client for a reading.",
         "Ask for a reading; visit if none comes.",
         "A forecast without readings is an estimate and never the only safeguard.", _PRACTICE,
-        "Nobody has read this unit for weeks; its forecast rests on older readings.",
+        "Nobody has read this unit for weeks; its forecast rests on older readings, or on labels and load alone.",
         "We have had no reading from your unit for a while; please send one.",
     ),
 )  # fmt: skip

@@ -44,7 +44,7 @@ WORDS: Final[Mapping[str, Words]] = MappingProxyType(
         ),
         "normalised_flow_ratio": Words(
             "Normalised, the permeate flow is {} of the baseline.",
-            "Cold water and pressure set aside, the unit makes {} of what it made when the membrane was new.",
+            "Temperature and pressure set aside, the unit makes {} of what it made when the membrane was new.",
         ),
         "normalised_salt_passage_fraction": Words(
             "Normalised to the baseline, the salt passage is {}.",
@@ -64,7 +64,7 @@ WORDS: Final[Mapping[str, Words]] = MappingProxyType(
         ),
         "normalised_prefilter_drop_kpa": Words(
             "At the design flow and 25 degC the prefilters would take {}.",
-            "Cold water set aside, the first filters use up {} of your water pressure.",
+            "Temperature and flow set aside, the first filters use up {} of your water pressure.",
         ),
         "lead_outlet_fraction": Words(
             "{} of the permeate TDS comes through the lead resin; near 100 % it is exhausted.",
@@ -72,11 +72,11 @@ WORDS: Final[Mapping[str, Words]] = MappingProxyType(
         ),
         "product_fraction": Words(
             "{} of the permeate TDS comes through all the resin.",
-            "The polishing cartridges let through {} of what reaches them.",
+            "The polishing resin lets through {} of what reaches it.",
         ),
         "carbon_removal_fraction": Words(
             "The carbon takes out {} of the chlorine.",
-            "The carbon filters take {} of the chlorine out of the water.",
+            "The carbon takes {} of the chlorine out of the water.",
         ),
         "lead_carbon_removal_fraction": Words(
             "The lead carbon alone takes out {} of the chlorine.",

@@ -262,6 +262,16 @@ def test_confidence_grows_with_the_margin() -> None:
         ("D18", {"permeate_tds_mg_per_l": 900.0}, "swapping does not restore the baseline"),
         ("D21", {"tank_is_full": True, "tank_pressure_kpa": 200.0, "tank_valve": "open"}, "below two thirds"),
         ("D24", {"temperature_degc": 6.0, "permeate_flow_l_per_day": 140.0, "normalised_flow_ratio": 0.7}, "a fault"),
+        (
+            "D24",
+            {"permeate_flow_l_per_day": 140.0, "baseline_temperature_degc": 6.0, "temperature_degc": 6.0},
+            "as ever",
+        ),
+        (
+            "D24",
+            {"permeate_flow_l_per_day": 140.0, "baseline_temperature_degc": None, "temperature_degc": 6.0},
+            "no base",
+        ),
         ("D25", {"concentrate_flow_l_per_day": 600.0}, "a ratio of 3 against 4 is within practice"),
         ("D42", {"line_pressure_kpa": 200.0, "has_booster_pump": True}, "a pump is fitted"),
     ],
@@ -326,3 +336,60 @@ def test_what_was_not_read_is_not_said_to_read_as_the_permeate() -> None:
     assert "lead outlet was not read" in match.for_installer
     (match,) = diagnose({"permeate_tds_mg_per_l": 11.0, "product_tds_mg_per_l": 11.0, "interstage_tds_mg_per_l": 11.0})
     assert match.for_installer.startswith("Lead outlet and product both read")
+
+
+_LESS_WATER = {"permeate_flow_l_per_day": 140.0, "temperature_degc": 6.0}
+
+
+@pytest.mark.parametrize(
+    ("rule", "fault"),
+    [
+        ("D01", {"prefilter_outlet_pressure_kpa": 250.0}),
+        ("D02", {"line_pressure_kpa": 300.0, "prefilter_outlet_pressure_kpa": 285.0}),
+        ("D03", {"has_booster_pump": True, "inlet_pressure_kpa": 380.0, "baseline_inlet_pressure_kpa": 600.0}),
+    ],
+)
+def test_less_water_is_not_called_normal_beside_what_has_to_be_mended(
+    rule: str, fault: dict[str, float | bool]
+) -> None:
+    matches = {match.id: match for match in diagnose({**HEALTHY, **_LESS_WATER, **fault})}
+    assert rule in matches
+    assert "D24" not in matches
+    assert not any("this is normal" in match.for_client for match in matches.values())
+
+
+def test_less_water_by_low_pressure_is_not_laid_to_the_cold() -> None:
+    weak = {"permeate_flow_l_per_day": 140.0, "inlet_pressure_kpa": 300.0, "line_pressure_kpa": None}
+    weak["prefilter_outlet_pressure_kpa"] = None
+    match = next(match for match in diagnose({**HEALTHY, **weak}) if match.id == "D24")
+    assert "cold" not in match.for_client + match.for_installer
+    assert "low pressure" in match.for_client
+    assert match.causes == ("low_net_driving_pressure",)
+
+
+def test_a_season_is_told_by_the_water_and_not_by_the_weather() -> None:
+    for match in (
+        *diagnose({**HEALTHY, **_LESS_WATER}),
+        *diagnose(
+            {**HEALTHY, "temperature_degc": 24.0, "permeate_flow_l_per_day": 270.0, "permeate_tds_mg_per_l": 12.0}
+        ),
+    ):
+        assert "weather" not in match.for_client
+
+
+def test_a_unit_with_one_resin_is_not_told_of_two() -> None:
+    spent = {"interstage_tds_mg_per_l": None, "product_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}
+    single = [m for m in diagnose({**HEALTHY, **spent, "has_lag_resin": False}) if m.causes[0] == "di_both_exhausted"]
+    assert len(single) == 1
+    for text in (single[0].for_client, single[0].for_installer, single[0].action, single[0].rule.title):
+        assert "oth " not in text, text
+        assert "cartridges" not in text, text
+    paired = {**HEALTHY, **spent, "interstage_tds_mg_per_l": 9.0, "has_lag_resin": True}
+    assert any("Both polishing cartridges" in match.for_client for match in diagnose(paired))
+
+
+def test_filters_that_nobody_measured_are_not_called_fine() -> None:
+    fell = {"line_pressure_kpa": 300.0, "prefilter_outlet_pressure_kpa": None, "inlet_pressure_kpa": None}
+    match = next(match for match in diagnose({**HEALTHY, **fell}) if match.id == "D02")
+    assert "filters are fine" not in match.for_client
+    assert "not measured" in match.for_installer

@@ -1,6 +1,7 @@
 """Conditions on the flows: feed, permeate, concentrate, tank and valves."""
 
 from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, normalised_flow_is_normal, surely
+from fleet.engineering.diagnosis.conditions.pressures import pressure_fault
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
 
@@ -82,13 +83,16 @@ def _ratio_change(f: Facts) -> float | None:
 
 
 def cold_or_weak_feed(f: Facts) -> Evidence | None:
-    """D24: much waste, but the membrane is as it was; the water is cold or the pressure low."""
+    """D24: much waste, but the membrane is as it was; the water is colder than the baseline, or the pressure low.
+
+    Beside a fault of the pressure it says nothing: what has to be mended is not called normal.
+    """
     change = _ratio_change(f)
-    if change is None or change < 1.2 or not normalised_flow_is_normal(f):
+    if change is None or change < 1.2 or not normalised_flow_is_normal(f) or pressure_fault(f):
         return None
     numbers: dict[str, float | str] = {"waste_ratio_over_baseline": change}
     temperature, base = f.number("temperature_degc"), f.number("baseline_temperature_degc")
-    cold = temperature is not None and temperature <= (15.0 if base is None else base - f.limits.temperature_shift_degc)
+    cold = temperature is not None and base is not None and temperature <= base - f.limits.temperature_shift_degc
     pressure = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
     if pressure is None:
         pressure = f.ratio("line_pressure_kpa", "baseline_line_pressure_kpa")
@@ -97,9 +101,18 @@ def cold_or_weak_feed(f: Facts) -> Evidence | None:
         return None
     if cold and temperature is not None:
         numbers["temperature_degc"] = temperature
-    if weak and pressure is not None:
-        numbers["pressure_over_baseline"] = pressure
-    return Evidence(0.8, numbers)
+    if not weak or pressure is None:
+        return Evidence(0.8, numbers)
+    numbers["pressure_over_baseline"] = pressure
+    why = "low pressure and colder water" if cold else "low pressure"
+    return Evidence(
+        0.8,
+        numbers,
+        f"More waste per litre, but the normalised flow is normal: {why}.",
+        f"The unit makes less water because of {why}; the membrane is fine.",
+        "Find out why the pressure is low: line, prefilters, pump or tank.",
+        causes=("low_net_driving_pressure",),
+    )
 
 
 def too_little_concentrate(f: Facts) -> Evidence | None:

@@ -28,7 +28,21 @@ def line_pressure_fell(f: Facts) -> Evidence | None:
     if fall <= f.limits.line_pressure_fall_kpa:
         return None
     sure = surely(fall / f.limits.line_pressure_fall_kpa - 1.0)
-    return Evidence(sure, {"line_pressure_kpa": line, "baseline_line_pressure_kpa": baseline})
+    numbers: dict[str, float | str] = {"line_pressure_kpa": line, "baseline_line_pressure_kpa": baseline}
+    if f.prefilter_drop_is_normal is None:
+        return Evidence(
+            sure,
+            numbers,
+            "The line has lost more than 10 psi (69 kPa) against its baseline; the prefilters were not measured.",
+            "The water pressure at your site has dropped, so the unit makes less water.",
+        )
+    return Evidence(sure, numbers)
+
+
+def pressure_fault(f: Facts) -> bool:
+    """Whether a pressure is low for a reason that somebody has to mend: prefilters, line or pump."""
+    faults = (prefilter_clogged, line_pressure_fell, line_low_without_pump, pump_without_effect)
+    return any(condition(f) is not None for condition in faults)
 
 
 def line_low_without_pump(f: Facts) -> Evidence | None:

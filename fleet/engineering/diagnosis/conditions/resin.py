@@ -66,6 +66,14 @@ def both_exhausted(f: Facts) -> Evidence | None:
     if lead is None:
         if sure is None:
             return None
+        if f.no("has_lag_resin"):
+            return Evidence(
+                sure,
+                {"product_over_permeate": product / permeate},
+                "The product reads as the permeate: the resin is exhausted.",
+                "The polishing cartridge is used up; until we change it you get plain reverse-osmosis water.",
+                "Replace the resin cartridge; compare with the forecast and look for carbon dioxide.",
+            )
         return Evidence(
             0.75 * sure,
             {"product_over_permeate": product / permeate},

@@ -7,8 +7,21 @@ from celery import Task, shared_task
 from django.utils import timezone
 
 from accounts.models import Company
-from fleet.services import findings, forecast_quality, forecasts, indicators, jobs
+from fleet.services import findings, forecast_quality, forecasts, hand_over, indicators, jobs
 
+
+def follow_up_chunk(work: jobs.Work) -> dict[str, int]:
+    """Make indicators and findings of units anew, for tasks that could not be put on the queue."""
+    # The clock of the work, not of the job: whatever came in while it waited is looked at too.
+    now, ids = timezone.now(), work.payload["unit_ids"]
+    of_meters = work.payload["of_meters"]
+    made = indicators.recompute(company=work.company, units=ids, of_meters=of_meters, now=now)
+    work.progress(0.5, "looking for findings")
+    seen = findings.refresh_findings(company=work.company, units=ids, now=now)
+    return {**made, **{f"findings_{name}": count for name, count in seen.items()}}
+
+
+jobs.register(hand_over.JOB_KIND, follow_up_chunk)
 jobs.register(forecasts.JOB_KIND, forecasts.forecast_chunk)
 jobs.register(forecast_quality.JOB_KIND, forecast_quality.quality_chunk)
 

@@ -1,13 +1,12 @@
 """What must be looked at again when something that readings are judged by has changed."""
 
 from collections.abc import Iterable
-from functools import partial
 
-from django.db import transaction
 from django.db.models import Q
 
 from fleet import tasks
 from fleet.models import CatalogueItem, Instrument, Unit
+from fleet.services.hand_over import hand_over
 
 MOST_UNITS = 2000
 """More units than this wait for the nightly run: a request should not set the whole company in motion."""
@@ -21,8 +20,7 @@ def judge_again(company_id: int, unit_ids: Iterable[int], *, of_meters: bool = F
     ids = sorted(set(unit_ids))
     if not 0 < len(ids) <= MOST_UNITS:
         return
-    again = partial(tasks.recompute_indicators.delay, company_id=company_id, unit_ids=ids, of_meters=of_meters)
-    transaction.on_commit(again, robust=True)
+    hand_over(tasks.recompute_indicators, company_id=company_id, unit_ids=ids, of_meters=of_meters)
     if not of_meters:
         look_for_findings(company_id, ids)
 
@@ -31,7 +29,7 @@ def look_for_findings(company_id: int, unit_ids: Iterable[int]) -> None:
     """Once the change is stored, open, refresh and close the findings of units."""
     ids = sorted(set(unit_ids))
     if 0 < len(ids) <= MOST_UNITS:
-        transaction.on_commit(partial(tasks.refresh_findings.delay, company_id=company_id, unit_ids=ids), robust=True)
+        hand_over(tasks.refresh_findings, company_id=company_id, unit_ids=ids)
 
 
 def units_with_item(item: CatalogueItem) -> list[int]:

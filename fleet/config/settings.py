@@ -164,7 +164,12 @@ CELERY_TASK_EAGER_PROPAGATES = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
-CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": _seconds("JOB_VISIBILITY_SECONDS", default=3600)}
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": _seconds("JOB_VISIBILITY_SECONDS", default=3600),
+    "socket_connect_timeout": 2,
+}
+# Somebody waits for the answer while a task is put on the queue: a queue that is away is given up soon.
+CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 2, "interval_start": 0.1, "interval_step": 0.1, "interval_max": 0.2}
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 # How long a claimed piece of work stays with its worker before another may take it over.
 JOB_LEASE_SECONDS = _seconds("JOB_LEASE_SECONDS", default=900)

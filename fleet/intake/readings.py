@@ -7,8 +7,6 @@ from functools import partial
 from types import MappingProxyType
 from typing import Any, Final
 
-from django.db import transaction
-
 from accounts.models import Company, Membership
 from fleet import tasks
 from fleet.intake import references
@@ -21,6 +19,7 @@ from fleet.intake.reading_rules import check_reading
 from fleet.intake.rows import Row
 from fleet.intake.storing import Progress, tell
 from fleet.models import IntakeBatch, Reading, Unit
+from fleet.services.hand_over import hand_over
 
 QUANTITIES: Final = (*Reading.QUANTITIES, "minutes_since_start")
 """Stored columns that come with a unit (the minutes may come without)."""
@@ -116,11 +115,9 @@ def take_rows(
         ),
     )
     if stored:
-        changed = sorted({reading.unit_id for reading in stored})
+        changed = {reading.unit_id for reading in stored}
         since = min(reading.taken_at for reading in stored).isoformat()
-        transaction.on_commit(
-            partial(tasks.recompute_indicators.delay, company_id=company.pk, unit_ids=changed, since=since), robust=True
-        )
+        hand_over(tasks.recompute_indicators, company_id=company.pk, unit_ids=changed, since=since)
     tell(progress, 1.0, "done")
     return Taken(stored, settled.duplicates, references.known_places(rows, settled))
 

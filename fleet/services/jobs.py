@@ -20,6 +20,7 @@ from django.utils import timezone
 from accounts.errors import Conflict, DomainError, InvalidInput
 from accounts.models import Company, Membership
 from fleet.models import Job, JobChunk
+from fleet.services.hand_over import give
 
 log = logging.getLogger(__name__)
 
@@ -134,7 +135,8 @@ def start_job(
 ) -> Job:
     """Create a job and hand its chunks to the workers once the transaction has ended.
 
-    Without a broker the chunks run at that moment, in this process.
+    Without a broker the chunks run at that moment, in this process. With one that cannot be reached they wait, and
+    `resume_stalled` hands them out later.
 
     Raises
     ------
@@ -270,9 +272,7 @@ def resume_stalled(*, now: datetime) -> int:
     )
     stalled = JobChunk.objects.filter(expired | left_lying, job__state__in=LIVE).order_by("job_id", "index")
     pairs = list(stalled.values_list("job_id", "index"))
-    for job_id, index in pairs:
-        _enqueue(job_id, [index])
-    return len(pairs)
+    return sum(_enqueue(job_id, [index]) for job_id, index in pairs)
 
 
 def seconds_until_free(*, job_id: int, index: int, now: datetime) -> int:
@@ -291,11 +291,14 @@ def _is_abandoned(job: Job, now: datetime) -> bool:
     return is_old and not held.exists()
 
 
-def _enqueue(job_id: int, indexes: Sequence[int] | range) -> None:
+def _enqueue(job_id: int, indexes: Sequence[int] | range) -> int:
+    """Hand chunks to the queue; how many it took. Those it could not take stay waiting, for `resume_stalled`."""
     from fleet import tasks  # tasks call services; this one call goes the other way
 
-    for index in indexes:
-        tasks.run_job_chunk.delay(job_id=job_id, index=index)
+    for count, index in enumerate(indexes):
+        if not give(tasks.run_job_chunk, job_id=job_id, index=index):
+            return count
+    return len(indexes)
 
 
 def _work(job: Job, chunk: JobChunk) -> Work:

@@ -1,6 +1,7 @@
 """A queue as in operation: a real server of the Redis protocol, real worker processes, rows that are committed."""
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -35,13 +36,20 @@ def redis_server() -> Iterator[str]:
 def broker(redis_server: str, transactional_db: None) -> Iterator[str]:
     """An empty queue that this process puts its jobs on, as a web process does when REDIS_URL is set."""
     redis.Redis.from_url(redis_server).flushall()
+    with queue_at(redis_server):
+        yield redis_server
+
+
+@contextmanager
+def queue_at(server: str) -> Iterator[None]:
+    """Put this process's jobs on the queue at an address, whether or not anything answers there."""
     before = {name: app.conf[name] for name in ("broker_url", "broker_write_url", "task_always_eager")}
-    address = redis_server.replace("unix://", "redis+socket://")
+    address = server.replace("unix://", "redis+socket://")
     # Celery reads the address to write to before the common one, and some versions fill it in by themselves.
     app.conf.update(broker_url=address, broker_write_url=address, task_always_eager=False)
     forget_connections()
     with override_settings(CELERY_TASK_ALWAYS_EAGER=False):
-        yield redis_server
+        yield
     app.conf.update(before)
     forget_connections()
 

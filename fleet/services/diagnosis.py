@@ -19,7 +19,7 @@ from fleet.models import Reading, Unit
 from fleet.services.finding_facts import context_of_row, load_history
 from fleet.services.reading_tables import WORDS, load_readings, with_supposed_reading
 
-READING_FACTS: Final = (*Reading.QUANTITIES, "minutes_since_start", *WORDS)
+READING_FACTS: Final = (*Reading.QUANTITIES, "minutes_since_start", *(name for name in WORDS if name != "occasion"))
 """What belongs to the reading; all other names of the diagnosis are facts of the unit and observations."""
 
 OTHER_FACTS: Final = tuple(name for name in CONTEXT_KEYS if name not in READING_FACTS)

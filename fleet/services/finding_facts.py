@@ -17,6 +17,7 @@ from fleet.engineering.indicators import Indicators
 from fleet.engineering.resin import capacity_eq, ionic_load_meq_per_l, service_volume_l
 from fleet.engineering.scaling import amorphous_silica_solubility_mg_per_l, concentrate_langelier_index
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
+from fleet.services.cartridge_changes import saw_before
 from fleet.services.indicators import Baselines, compute
 from fleet.services.reading_tables import (
     Floats,
@@ -111,10 +112,9 @@ class History:
 
     def changed_since(self, row: int, stages: Sequence[str]) -> bool:
         """Whether a cartridge of one of these stages was placed after a reading."""
-        unit_id, day = self.table.unit_ids[row], self.table.day[row]
-        return any(
-            bool(np.any(self.stays[stage].placed_day[self.stays[stage].unit_ids == unit_id] > day)) for stage in stages
-        )
+        unit_id, day, occasion = self.table.unit_ids[row], self.table.day[row], self.table.columns["occasion"][row]
+        stays = [self.stays[stage] for stage in stages]
+        return any(bool(np.any(saw_before(day, occasion, stay.placed_day[stay.unit_ids == unit_id]))) for stay in stays)
 
 
 def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable | None = None) -> History:

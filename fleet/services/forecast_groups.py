@@ -73,12 +73,15 @@ def _end_of(day: date, as_of: date) -> float:
 
 
 def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
-    latest = list(rows.filter(is_latest=True).select_related("position__unit").order_by("position_id"))
-    dated = [row for row in latest if len(row.date_grid) == len(GRID_LEVELS)]
+    latest = list(rows.filter(is_latest=True).select_related("position__unit", "placement").order_by("position_id"))
+    # a cartridge that was changed since is forecast no more; the next run dates the one that stands there now
+    dated = [row for row in latest if len(row.date_grid) == len(GRID_LEVELS) and not _is_gone(row)]
     nothing: dict[str, date | None] = dict.fromkeys(QUANTILES)
     as_of = min((row.as_of for row in latest), default=None)
     if not dated:
         why = "no cartridge is recorded or no water is drawn" if latest else "nothing has been forecast yet"
+        if any(_is_gone(row) for row in latest):
+            why = "what stands there was changed since the last forecast"
         return FirstToFail(
             as_of, len(latest), 0, nothing, None, None,
             f"There is no date for {here}: {why}.", f"There is no change date for {yours} yet: {why}.",
@@ -113,6 +116,10 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
         )
         client = f"The first change at {yours} should be due around {quantiles['p50']}; this is an estimate."
     return FirstToFail(as_of, len(latest), len(dated), quantiles, probability, first, installer, client)
+
+
+def _is_gone(forecast: Forecast) -> bool:
+    return forecast.placement is not None and forecast.placement.removed_at is not None
 
 
 def _name(forecast: Forecast) -> str:

@@ -3,11 +3,17 @@
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Final
+from zoneinfo import ZoneInfo
+
+from django.db.models import QuerySet
 
 from fleet.models import Finding, Forecast, Position, Reading, Stage, Unit
+from fleet.services.cartridge_changes import last_changed, of_present_cartridge
 
 FRESH: Final = timedelta(days=60)
 """A reading older than this says nothing about the water of today (common practice, no source)."""
+
+_LOOKED_AT: Final = 50
 
 CHLORINE_LIMIT_MG_PER_L: Final = 0.1
 """Chlorine behind the last carbon at which it is due (usual practice, from memory)."""
@@ -51,18 +57,26 @@ class Status:
 
 
 def status_of(*, unit: Unit, now: datetime) -> Status:
-    """Judge a unit by its newest readings, its open findings and its latest forecasts."""
+    """Judge a unit by its newest readings, its open findings and its latest forecasts.
+
+    Only what was read of the cartridges that stand there now counts: what a reading showed before the last change says
+    nothing of the water of today.
+    """
     has_resin = Position.objects.filter(unit=unit, stage=Stage.RESIN).exists()
     column = "product_tds_mg_per_l" if has_resin else "permeate_tds_mg_per_l"
     limit = unit.product_tds_target_mg_per_l
     mine = Reading.objects.current().filter(unit=unit, taken_at__lte=now).order_by("-taken_at", "-pk")
-    reading = mine.filter(**{f"{column}__isnull": False}).first()
-    tested = mine.filter(carbon_outlet_total_chlorine_mg_per_l__isnull=False, taken_at__gte=now - FRESH).first()
+    changed_at = last_changed(unit, Stage.RESIN if has_resin else Stage.MEMBRANE)
+    reading = _newest(mine.filter(**{f"{column}__isnull": False}), changed_at)
+    tests = mine.filter(carbon_outlet_total_chlorine_mg_per_l__isnull=False, taken_at__gte=now - FRESH)
+    tested = _newest(tests, last_changed(unit, Stage.CARBON))
     value = getattr(reading, column) if reading else None
     swapped = _is_doubtful(reading)
     chlorine = tested.carbon_outlet_total_chlorine_mg_per_l if tested else None
     if reading is None or swapped or reading.taken_at < now - FRESH:
-        water, sentence = "unknown", _unknown(reading, now, swapped)
+        read_before = reading is None and mine.filter(**{f"{column}__isnull": False}).exists()
+        changed = f"the {'resin' if has_resin else 'membrane'} was changed on {_day(unit, changed_at)}"
+        water, sentence = "unknown", _unknown(reading, now, swapped, changed if read_before else "")
     elif value is not None and value > limit:
         water = "not_good"
         sentence = f"The water was at {value:.3g} mg/L TDS, above the {limit:g} mg/L your use allows."
@@ -95,7 +109,19 @@ def _is_doubtful(reading: Reading | None) -> bool:
     return bool(codes & {"transposed", "permeate_above_feed", "factor_of_ten"})
 
 
-def _unknown(reading: Reading | None, now: datetime, doubtful: bool) -> str:
+def _newest(newest_first: QuerySet[Reading], placed_at: datetime | None) -> Reading | None:
+    """The newest reading that saw what stands there now."""
+    # the slice bounds the work; only readings of the day of the change can fall out
+    return next(iter(of_present_cartridge(newest_first[:_LOOKED_AT], placed_at)), None)
+
+
+def _day(unit: Unit, at: datetime | None) -> str:
+    return "" if at is None else at.astimezone(ZoneInfo(unit.site.time_zone)).date().isoformat()
+
+
+def _unknown(reading: Reading | None, now: datetime, doubtful: bool, changed: str) -> str:
+    if changed:
+        return f"{changed[0].upper()}{changed[1:]}, and nobody has measured the water since."
     if reading is None:
         return "Nobody has measured the water of this unit yet."
     if doubtful:

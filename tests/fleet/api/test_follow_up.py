@@ -9,6 +9,7 @@ from rest_framework.test import APIClient
 
 from accounts.models import Company
 from fleet.models import Finding, Reading, ReadingIndicators, Unit
+from fleet.services.findings import refresh_findings
 from fleet.services.indicators import recompute
 from tests import factories
 
@@ -121,3 +122,19 @@ def test_confirmed_swapped_probes_correct_the_indicators_too(
         assert ReadingIndicators.objects.get(reading=correction).values["salt_passage_fraction"] == pytest.approx(
             1 / 30, rel=1e-4
         )
+
+
+def test_a_cartridge_that_is_placed_closes_what_readings_showed_of_the_one_before(
+    unit: Unit, now: datetime, as_installer: APIClient, django_capture_on_commit_callbacks: Any
+) -> None:
+    position = factories.PositionFactory(unit=unit, stage="resin")
+    old = factories.PlacementFactory(position=position, placed_at=now - timedelta(days=90))
+    used_up = {"permeate_tds_mg_per_l": 10.0, "product_tds_mg_per_l": 10.0}
+    factories.ReadingFactory(unit=unit, taken_at=now - timedelta(days=1), **{**FACTS, **used_up})
+    refresh_findings(company=unit.company, now=now)
+    assert Finding.objects.filter(unit=unit, cause="di_both_exhausted", state="open").exists()
+    with django_capture_on_commit_callbacks(execute=True):
+        fitted = {"position": position.pk, "item": old.item.pk, "removal": "exhausted"}
+        answer = as_installer.post("/api/v1/placements/", fitted)
+    assert answer.status_code == 201, answer.content
+    assert not Finding.objects.filter(unit=unit, cause="di_both_exhausted", state="open").exists()

@@ -23,6 +23,8 @@ WORDS: Final = ("site", "taken_at", "reference", "measured_by", "method", "suppl
 
 _LENGTHS: Final[Mapping[str, int]] = {"measured_by": 80, "method": 80, "supply": 80, "reference": 80}
 _TELLING_WORDS: Final = ("method",)
+_SENT_WORDS: Final = ("measured_by", "method", "supply")
+_DEFAULTS: Final[Mapping[str, Any]] = {}
 
 
 @dataclass
@@ -79,7 +81,9 @@ def take_rows(
     )
     references.name_rows(sound, _TELLING_WORDS)
     sound = [row for row in sound if not row.faults]
-    settled = references.settle(sound, references.stored_rows(FeedWaterSample, "site", sound))
+    settled = references.settle(
+        sound, references.stored_rows(FeedWaterSample, "site", sound, _SENT_WORDS), _DEFAULTS, "a feed water sample"
+    )
     tell(progress, 0.7, "storing")
     stored = references.insert(
         settled, FeedWaterSample, lambda row, corrects_id: _sample(row, corrects_id, now=now, batch=batch)

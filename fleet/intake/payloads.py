@@ -8,10 +8,10 @@ from typing import Any, Final
 
 from django.db import transaction
 
-from accounts.errors import Fault, InvalidInput, escape_pointer
+from accounts.errors import Conflict, Fault, InvalidInput, escape_pointer
 from accounts.models import Company, Membership
 from fleet.engineering.units import QUANTITY_KINDS, accepted_forms
-from fleet.intake import feed_water, readings
+from fleet.intake import feed_water, readings, references
 from fleet.intake.rows import Row, Sent
 from fleet.intake.storing import Progress, close_batch, open_batch
 from fleet.models import FeedWaterSample, IntakeBatch, Reading
@@ -39,6 +39,8 @@ def take_reading(
     ------
     InvalidInput
         With one fault for each field that cannot be used.
+    Conflict
+        When the reference stands for a reading with other content, with one fault for each field that differs.
     """
     made = payload_row(row, 1, readings.COLUMNS, readings.WORDS)
     with transaction.atomic():
@@ -141,8 +143,16 @@ def refuse_faulty(row: Row, sentence: str) -> None:
     ------
     InvalidInput
         When the row has a fault.
+    Conflict
+        When its reference is known and stands for other content.
     """
     if row.faults:
+        if all(fault.code == references.CONFLICT for fault in row.faults):
+            raise Conflict(
+                references.CONFLICT,
+                f"{sentence} Its reference '{row.reference}' is already used by one with other content.",
+                faults=[Fault(f"/{escape_pointer(fault.field)}", fault.sentence) for fault in row.faults],
+            )
         pointers = ["" if fault.field == "row" else f"/{escape_pointer(fault.field)}" for fault in row.faults]
         raise InvalidInput(
             row.faults[0].code,

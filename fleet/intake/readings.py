@@ -46,6 +46,9 @@ WORDS: Final = (
 """Every other field of a row."""
 
 _TELLING_WORDS: Final = ("state", "tank_valve", "pump", "tank_is_full", "sampled_after_flush", "occasion")
+_SENT_WORDS: Final = (*_TELLING_WORDS, "source", "person", "note", "instrument__name")
+_DEFAULTS: Final[Mapping[str, Any]] = {"occasion": Reading.Occasion.ROUTINE.value, "source": None}
+"""The server knows who sends, so a source that is left out agrees with any."""
 
 
 @dataclass
@@ -103,7 +106,9 @@ def take_rows(
     tell(progress, 0.4, "looking for what is already known")
     references.name_rows(sound, _TELLING_WORDS)
     sound = [row for row in sound if not row.faults]
-    settled = references.settle(sound, references.stored_rows(Reading, "unit", sound))
+    settled = references.settle(
+        sound, references.stored_rows(Reading, "unit", sound, _SENT_WORDS), _DEFAULTS, "a reading"
+    )
     tell(progress, 0.5, "comparing with earlier readings")
     flag_against_history(settled.fresh)
     tell(progress, 0.6, "storing")
@@ -137,6 +142,7 @@ def _named_meters(rows: Sequence[Row], directory: Directory) -> dict[int, Meter]
         meter = named_meter(row, directory)
         if meter is not None:
             found[id(row)] = meter
+            row.fields["instrument"] = meter.name
     return found
 
 
@@ -157,6 +163,7 @@ def _reading(
 ) -> Reading:
     fields: dict[str, Any] = {**row.numbers, **row.fields}
     fields["reference"] = row.reference
+    fields.pop("instrument", None)  # kept by its id
     fields.setdefault("source", source)
     assert row.taken_at is not None
     return Reading(

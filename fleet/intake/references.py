@@ -6,9 +6,12 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final
 
+from accounts.repeats import Difference, difference, in_words
 from fleet.intake.names import public_name
 from fleet.intake.rows import Row
 
+CONFLICT: Final = "reference_conflict"
+"""Code of the faults of a row that comes under a known reference with other content."""
 OWN_PREFIX: Final = "auto-"
 _ID_MARK: Final = "#"
 _AT_ONCE: Final = 800
@@ -23,6 +26,9 @@ class Kept:
     taken_at: datetime
     numbers: Mapping[str, float]
     as_sent: Mapping[str, Mapping[str, Any]]
+    fields: Mapping[str, Any]
+    corrects: "Kept | int | None" = None
+    """The row it corrects: its id where that was stored before, else the row itself."""
     pk: int | None = None
     is_corrected: bool = False
 
@@ -68,7 +74,7 @@ def own_reference(row: Row, words: Sequence[str]) -> str:
     return OWN_PREFIX + hashlib.sha256("|".join(parts).encode()).hexdigest()[:32]
 
 
-def stored_rows(model: Any, owner: str, rows: Sequence[Row]) -> dict[Key, Kept]:
+def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str]) -> dict[Key, Kept]:
     """Stored rows with the references of these, and the rows they correct.
 
     Parameters
@@ -77,33 +83,50 @@ def stored_rows(model: Any, owner: str, rows: Sequence[Row]) -> dict[Key, Kept]:
         `Reading` or `FeedWaterSample`.
     owner
         Name of its foreign key: 'unit' or 'site'.
+    words
+        Look-ups of the fields beside the quantities that a sender fills in.
     """
     owners = {row.owner_id for row in rows}
     references = sorted({row.reference for row in rows} | {row.words.get("corrects", "") for row in rows} - {""})
     by_id = [reference[1:] for reference in references if reference.startswith("#") and reference[1:].isdecimal()]
     known: dict[Key, Kept] = {}
-    columns = (f"{owner}_id", "reference", "pk", "taken_at", "as_sent", "corrected_by", *model.QUANTITIES)
-    if hasattr(model, "minutes_since_start"):
-        columns += ("minutes_since_start",)
+    columns = (f"{owner}_id", "reference", "pk", "taken_at", "as_sent", "corrects_id", "corrected_by")
+    quantities = (*model.QUANTITIES, *(["minutes_since_start"] if hasattr(model, "minutes_since_start") else []))
     mine = model.objects.filter(**{f"{owner}_id__in": owners})
     batches = [mine.filter(reference__in=references[i : i + _AT_ONCE]) for i in range(0, len(references), _AT_ONCE)]
     if by_id:
         batches.append(mine.filter(pk__in=[int(text) for text in by_id if len(text) < 19]))
     for batch in batches:
-        for owner_id, reference, pk, taken_at, as_sent, corrected_by, *values in batch.values_list(*columns):
-            numbers = {name: value for name, value in zip(columns[6:], values, strict=True) if value is not None}
-            kept = Kept(taken_at, numbers, as_sent or {}, pk, corrected_by is not None)
+        for row in batch.values(*columns, *quantities, *words):
+            owner_id, reference, pk = row[f"{owner}_id"], row["reference"], row["pk"]
+            kept = Kept(
+                row["taken_at"],
+                {name: row[name] for name in quantities if row[name] is not None},
+                row["as_sent"] or {},
+                {name.split("__")[0]: row[name] for name in words},
+                row["corrects_id"],
+                pk,
+                row["corrected_by"] is not None,
+            )
             known[owner_id, f"#{pk}"] = kept
             if reference:
                 known[owner_id, reference] = kept
     return known
 
 
-def settle(rows: Sequence[Row], known: dict[Key, Kept]) -> Settled:
+def settle(rows: Sequence[Row], known: dict[Key, Kept], defaults: Mapping[str, Any], what: str) -> Settled:
     """Sort rows into fresh ones, duplicates and conflicts (which become faults).
 
-    A row whose reference is known and whose values are the same is a duplicate; with other values it is refused, since
+    A row whose reference is known and whose content is the same is a duplicate; with other content it is refused, since
     a reading is never overwritten. A correction must name a row of the same unit that nothing has corrected yet.
+
+    Parameters
+    ----------
+    defaults
+        What stands in a field beside the quantities that was left out, where that is not nothing; None: what the server
+        knows better, which agrees with anything.
+    what
+        What the rows are, such as 'a reading', for the sentences.
     """
     settled = Settled(known=known)
     corrected: set[int] = set()
@@ -111,22 +134,23 @@ def settle(rows: Sequence[Row], known: dict[Key, Kept]) -> Settled:
         key = (row.owner_id, row.reference)
         before = known.get(key)
         if before is not None:
-            difference = _difference(row, before)
-            if difference:
+            different = _differences(row, before, known, defaults)
+            for one in different:
                 row.refuse(
-                    "reference",
-                    "reference_conflict",
-                    f"The reference '{row.reference}' is already used by a reading with {difference}; a correction "
-                    "needs a reference of its own and names the old one in 'corrects'.",
+                    one.field,
+                    CONFLICT,
+                    f"{one.sentence(row.reference, what)}; a correction needs a reference of its own and names the old "
+                    "one in 'corrects'.",
                 )
-            else:
+            if not different:
                 settled.duplicates += 1
                 settled.duplicate_of[id(row)] = key
             continue
         if row.words.get("corrects") and not _may_correct(row, known, corrected):
             continue
         assert row.taken_at is not None
-        known[key] = Kept(row.taken_at, row.numbers, row.as_sent())
+        target = known.get((row.owner_id, row.words.get("corrects", "")))
+        known[key] = Kept(row.taken_at, row.numbers, row.as_sent(), {**defaults, **row.fields}, _identity(target))
         settled.fresh.append(row)
     return settled
 
@@ -149,24 +173,40 @@ def _may_correct(row: Row, known: Mapping[Key, Kept], corrected: set[int]) -> bo
     return True
 
 
-def _difference(row: Row, before: Kept) -> str:
-    """What an earlier row of the same reference says otherwise, in words; empty when the two are the same."""
+def _differences(row: Row, before: Kept, known: Mapping[Key, Kept], defaults: Mapping[str, Any]) -> list[Difference]:
+    """What an earlier row of the same reference says otherwise; nothing when the two are the same."""
+    found = []
     if row.words.get("taken_at") or row.words.get("date"):
         assert row.taken_at is not None
         if abs((row.taken_at - before.taken_at).total_seconds()) >= 1:
-            return f"the time {before.taken_at:%Y-%m-%d %H:%M} UTC"
+            found += difference("taken_at", before.taken_at, row.taken_at)
     for name in sorted(set(row.numbers) | set(before.numbers)):
         mine, other = row.numbers.get(name), before.numbers.get(name)
         if mine is not None and other is not None and abs(mine - other) <= 1e-6 * max(1.0, abs(mine), abs(other)):
             continue
-        sent, sent_before = row.sent.get(name), before.as_sent.get(public_name(name))
-        if sent is not None and sent_before is not None:
-            # The same digits in the same unit are the same reading, even if the meter's factor was put right since.
-            if (sent.digits, sent.unit) == (sent_before.get("value"), sent_before.get("unit")):
-                continue
-            return f"{row.label(name)} {sent_before.get('value')} {sent_before.get('unit')}, not {sent}"
-        return f"a value for {row.label(name)}" if mine is None else f"no {row.label(name)}"
-    return ""
+        sent, was = row.sent.get(name), before.as_sent.get(public_name(name))
+        # The same digits in the same unit are the same reading, even if the meter's factor was put right since.
+        if sent is None or was is None or (sent.digits, sent.unit) != (was.get("value"), was.get("unit")):
+            stored = f"{was.get('value')} {was.get('unit')}".strip() if was else in_words(other)
+            label = row.labels.get(name, public_name(name))
+            found.append(Difference(label, stored if other is not None else "", str(sent) if sent else ""))
+    if row.reference.startswith(OWN_PREFIX):
+        # Named by its values: the same look at the gauges, however it is told.
+        return found
+    for name in sorted({*before.fields, *row.fields} - {"reference"}):
+        said = row.fields.get(name, defaults.get(name, ""))
+        if said is not None:
+            found += difference(name, before.fields.get(name, defaults.get(name)), said)
+    name = row.words.get("corrects", "")
+    target = known.get((row.owner_id, name))
+    if (_identity(target) if name else None) != before.corrects:
+        was_corrected = "a row of the same file" if isinstance(before.corrects, Kept) else in_words(before.corrects)
+        found.append(Difference("corrects", was_corrected, in_words(name)))
+    return found
+
+
+def _identity(kept: Kept | None) -> Kept | int | None:
+    return kept.pk if kept is not None and kept.pk is not None else kept
 
 
 def insert(settled: Settled, model: Any, make: Callable[[Row, int | None], Any]) -> list[Any]:

@@ -192,6 +192,7 @@ def _read(
 ) -> list[int]:
     """Store the readings of a report by the rules of any other; their ids."""
     ids, faults = [], []
+    refusals: set[type[DomainError]] = set()
     own = set(Unit.objects.filter(site=site).values_list("pk", flat=True))
     for number, given in enumerate(readings):
         row = given
@@ -201,15 +202,18 @@ def _read(
             reading, _ = take_reading(
                 company=site.company, by=by, row=row, source=Reading.Source.INSTALLER.value, now=now
             )
-        except InvalidInput as error:
+        except (Conflict, InvalidInput) as error:
+            refusals.add(type(error))
             found = error.faults or (Fault("", error.sentence),)
             faults += [Fault(f"/readings/{number}{fault.pointer}", fault.sentence) for fault in found]
             continue
         if reading.unit_id not in own:
+            refusals.add(InvalidInput)
             faults.append(Fault(f"/readings/{number}/unit", "the unit stands at another site than the work."))
         ids.append(reading.pk)
     if faults:
-        raise InvalidInput("readings_not_valid", "The readings cannot be as reported.", faults=faults)
+        kind = Conflict if refusals == {Conflict} else InvalidInput
+        raise kind("readings_not_valid", "The readings cannot be as reported.", faults=faults)
     return ids
 
 

@@ -165,9 +165,88 @@ def test_a_repeated_post_stores_one_reading_by_key_or_by_reference(unit: Unit, a
     assert repeated.status_code == 200
     assert repeated.json()["reference"] == "van-1"
     other = as_installer.post("/api/v1/readings/", {**named, "inlet_pressure": "61 psi"})
-    assert other.status_code == 400
-    assert pointers(other) == ["/reference"]
+    assert (other.status_code, other.json()["code"]) == (409, "reference_conflict")
+    assert pointers(other) == ["/inlet_pressure"]
     assert Reading.objects.count() == 2
+
+
+FIRST = {
+    "reference": "van-9",
+    "taken_at": "2026-02-20T10:00:00+01:00",
+    "inlet_pressure": "60 psi",
+    "state": "flowing",
+    "tank_is_full": False,
+    "note": "gauge sticks",
+    "person": "Ines",
+    "instrument": "Hand meter",
+}
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"inlet_pressure": "60.0 psi"},
+        {"inlet_pressure": {"value": 60, "unit": "psi"}},
+        {"inlet_pressure": "4.136854 bar"},
+        {"taken_at": "2026-02-20T09:00:00Z"},
+        {"taken_at": "2026-02-20 10:00"},
+        {"state": "running"},
+        {"instrument": "hand METER"},
+        {"occasion": "routine"},
+        {"source": "installer"},
+    ],
+    ids=str,
+)
+def test_the_same_content_in_other_words_is_known(unit: Unit, as_installer: APIClient, change: dict[str, Any]) -> None:
+    factories.InstrumentFactory(company=unit.company, name="Hand meter")
+    first = as_installer.post("/api/v1/readings/", {"unit": unit.pk, **FIRST})
+    again = as_installer.post("/api/v1/readings/", {"unit": unit.code, **FIRST, **change})
+    assert (first.status_code, again.status_code) == (201, 200), again.content
+    assert again.json()["id"] == first.json()["id"]
+
+
+@pytest.mark.parametrize(
+    ("change", "field", "both"),
+    [
+        ({"inlet_pressure": "61 psi"}, "inlet_pressure", "with inlet_pressure 60 psi, not 61 psi"),
+        ({"inlet_pressure": None, "feed_tds": "9 ppm"}, "feed_tds", "without feed_tds, and 9 ppm was sent"),
+        (
+            {"taken_at": "2026-02-20T10:05:00+01:00"},
+            "taken_at",
+            "with taken_at 2026-02-20 09:00:00 UTC, not 2026-02-20 09:05:00 UTC",
+        ),
+        ({"state": "static"}, "state", "with state 'flowing', not 'static'"),
+        ({"tank_is_full": True}, "tank_is_full", "with tank_is_full no, not yes"),
+        ({"note": None}, "note", "with note 'gauge sticks', and none was sent"),
+        ({"person": "Ada"}, "person", "with person 'Ines', not 'Ada'"),
+        ({"pump": "on"}, "pump", "without pump, and 'on' was sent"),
+        ({"occasion": "as_left"}, "occasion", "with occasion 'routine', not 'as_left'"),
+        ({"source": "client"}, "source", "with source 'installer', not 'client'"),
+        ({"instrument": "Old meter"}, "instrument", "with instrument 'Hand meter', not 'Old meter'"),
+        ({"corrects": 0}, "corrects", "without corrects, and '#"),
+    ],
+    ids=str,
+)
+def test_other_content_under_a_known_reference_is_refused_with_both_values(
+    unit: Unit, as_installer: APIClient, change: dict[str, Any], field: str, both: str
+) -> None:
+    for name in ("Hand meter", "Old meter"):
+        factories.InstrumentFactory(company=unit.company, name=name)
+    if "corrects" in change:
+        change = {"corrects": factories.ReadingFactory(unit=unit).pk}
+    assert as_installer.post("/api/v1/readings/", {"unit": unit.pk, **FIRST}).status_code == 201
+    before = list(Reading.objects.order_by("pk").values())
+    sent = {"unit": unit.pk, **FIRST, **change}
+    refused = as_installer.post("/api/v1/readings/", sent)
+    assert (refused.status_code, refused.json()["code"]) == (409, "reference_conflict"), refused.content
+    assert "'van-9'" in refused.json()["detail"]
+    said = {fault["pointer"]: fault["detail"] for fault in refused.json()["errors"]}
+    assert both in said[f"/{field}"]
+    # In a list that row alone is refused, with the same sentence.
+    listed = as_installer.post("/api/v1/readings/", [sent, {**FIRST, "unit": unit.pk}]).json()
+    assert (listed["stored"], listed["duplicates"], listed["refused"]) == (0, 1, 1)
+    assert said[f"/{field}"] in [fault["sentence"] for fault in listed["refused_rows"][0]["faults"]]
+    assert list(Reading.objects.order_by("pk").values()) == before
 
 
 def test_a_meter_posts_readings_of_its_own_unit_only(unit: Unit, owner: Membership, api_for: ApiFor) -> None:

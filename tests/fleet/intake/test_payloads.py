@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from accounts.errors import InvalidInput
+from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
 from fleet.intake.payloads import take_reading, take_readings, take_sample
 from fleet.models import IntakeBatch, Reading, Unit
@@ -103,9 +103,11 @@ def test_the_same_reference_again_gives_the_stored_reading(unit: Unit, owner: Me
         now=NOW.replace(minute=1),
     )
     assert (second.pk, is_new) == (first.pk, False)
-    with pytest.raises(InvalidInput) as refused:
+    with pytest.raises(Conflict) as refused:
         take(unit, owner, reference="m-1", inlet_pressure="3.3 bar")
-    assert refused.value.faults[0].pointer == "/reference"
+    (fault,) = refused.value.faults
+    assert fault.pointer == "/inlet_pressure"
+    assert "inlet_pressure 3.1 bar, not 3.3 bar" in fault.sentence
 
 
 def test_a_reading_is_corrected_by_id(unit: Unit, owner: Membership) -> None:

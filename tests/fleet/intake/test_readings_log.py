@@ -214,6 +214,20 @@ def test_a_known_reference_with_other_values_is_a_conflict(unit: Unit) -> None:
     assert Reading.objects.get().inlet_pressure_kpa == pytest.approx(413.685, abs=0.001)
 
 
+def test_a_known_reference_with_another_note_is_a_conflict_in_one_file_and_in_the_next(unit: Unit) -> None:
+    head = "reference,unit,taken at,inlet pressure [psi],note\n"
+    first = load(unit.company, None, head + "A1,RX-7,2026-03-04 10:00,60,cold\nA1,RX-7,2026-03-04 10:00,60,warm\n")
+    assert (first.stored, first.refused) == (1, 1)
+    blank = load(unit.company, None, head + "A2,RX-7,2026-03-04 11:00,60,\nA2,RX-7,2026-03-04 11:00,60,warm\n")
+    assert (blank.stored, blank.refused) == (1, 1)
+    second = load(unit.company, None, head + "A1,RX-7,2026-03-04 10:00,60,warm\nA1,RX-7,2026-03-04 10:00,60,cold\n")
+    assert (second.stored, second.duplicates, second.refused) == (0, 1, 1)
+    for batch, line in ((first, 3), (second, 2)):
+        (fault,) = batch.refused_rows.get(line=line).faults
+        assert (fault["field"], fault["code"]) == ("note", "reference_conflict")
+        assert "with note 'cold', not 'warm'" in fault["sentence"]
+
+
 def test_a_correction_is_a_new_row_and_the_old_one_stops_counting(unit: Unit) -> None:
     head = "reference,corrects,unit,taken at,inlet pressure [psi]\n"
     text = head + "A1,,RX-7,2026-03-04 10:00,6\nA2,A1,RX-7,2026-03-04 10:00,60\nA3,A2,RX-7,2026-03-04 10:00,61\n"

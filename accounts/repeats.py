@@ -1,0 +1,55 @@
+"""What a sender named once must not come back as something else: the same reference with other content is refused.
+
+Compared is what was sent, as it was understood: 60 psi is 60.0 psi, and a moment is the same moment in any offset. What
+the sender left to the server (the moment of arrival, the item that a need asks for) agrees with whatever was filled in.
+"""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any, Final
+
+_MOST_SHOWN: Final = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One field that comes back with something else under the same reference.
+
+    Attributes
+    ----------
+    field
+        As the sender calls it; for nested ones a path such as 'work/0/item'.
+    stored, sent
+        Both values in words; empty where there is none.
+    """
+
+    field: str
+    stored: str
+    sent: str
+
+    def sentence(self, reference: str, what: str) -> str:
+        """Both values, side by side; `what` is what the reference stands for, such as 'a reading'."""
+        start = f"The reference '{reference}' is already used by {what}"
+        if not self.stored:
+            return f"{start} without {self.field}, and {self.sent} was sent"
+        return f"{start} with {self.field} {self.stored}, {f'not {self.sent}' if self.sent else 'and none was sent'}"
+
+
+def in_words(value: Any) -> str:
+    """A stored or sent value as it is shown: text in quotation marks, moments in UTC, nothing as ''."""
+    if value is None or value == "":
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, datetime):
+        return f"{value.astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC"
+    if isinstance(value, str):
+        return f"'{value if len(value) <= _MOST_SHOWN else value[:_MOST_SHOWN] + '...'}'"
+    return str(value)
+
+
+def difference(field: str, stored: Any, sent: Any) -> list[Difference]:
+    """The difference of one field, if there is any."""
+    mine, other = in_words(sent), in_words(stored)
+    same = sent == stored or (not mine and not other)
+    return [] if same else [Difference(field, other, mine)]

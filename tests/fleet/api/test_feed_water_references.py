@@ -1,0 +1,35 @@
+"""Feed water samples under a reference of the sender's: the same again is known, another is refused."""
+
+import pytest
+from rest_framework.test import APIClient
+
+from accounts.models import Company
+from fleet.models import FeedWaterSample, Site
+from tests import factories
+
+ADDRESS = "/api/v1/feed-water-samples/"
+
+
+@pytest.fixture
+def site(company: Company) -> Site:
+    return factories.SiteFactory(company=company)
+
+
+def test_a_sample_under_a_known_reference_is_known_or_refused(site: Site, as_installer: APIClient) -> None:
+    body = {
+        "site": site.pk,
+        "reference": "lab-3",
+        "taken_at": "2026-02-20T10:00:00+01:00",
+        "hardness": "210 mg/L as CaCO3",
+        "method": "laboratory",
+    }
+    assert as_installer.post(ADDRESS, body).status_code == 201
+    same = {**body, "taken_at": "2026-02-20T09:00:00Z", "hardness": "210.0 mg/L as CaCO3"}
+    assert as_installer.post(ADDRESS, same).status_code == 200
+    refused = as_installer.post(ADDRESS, {**body, "hardness": "180 mg/L as CaCO3", "method": "strip"})
+    assert (refused.status_code, refused.json()["code"]) == (409, "reference_conflict"), refused.content
+    said = {fault["pointer"]: fault["detail"] for fault in refused.json()["errors"]}
+    assert set(said) == {"/hardness", "/method"}
+    assert "a feed water sample with hardness 210 mg/L as CaCO3, not 180 mg/L as CaCO3" in said["/hardness"]
+    assert "with method 'laboratory', not 'strip'" in said["/method"]
+    assert FeedWaterSample.objects.count() == 1

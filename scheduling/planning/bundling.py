@@ -30,7 +30,7 @@ from scipy.spatial import cKDTree
 
 from fleet.forecasting.results import percent_text
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.needs import CostCurves, FloatArray, Need, NeedKind, cost_curves, quantile_table
+from scheduling.planning.needs import CostCurves, FloatArray, Need, NeedKind, cost_curves, median_column, quantile_table
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel import EARTH_RADIUS_M, Place, RoadModel, great_circle_m
 
@@ -397,7 +397,7 @@ class _Rows:
             life, begin = np.maximum(life[again], 7.0), start[again]
             buffered = current.is_buffered[again]
             width = current.quantiles.shape[1]
-            middle, spread = width // 2, quantile_table([_FRESH_SPREAD], width=width)
+            middle, spread = median_column(width), quantile_table([_FRESH_SPREAD], width=width)
             # behind a lead there is still what its lag holds; a single one begins anew on the day it is changed
             late_from = np.where(buffered, np.maximum(begin, current.quantiles[again, middle]), begin)
             worn_from = np.where(buffered, np.maximum(begin, current.worn[again, middle]), begin)

@@ -18,8 +18,9 @@ FloatArray = NDArray[np.float64]
 #: Probabilities of a short row of quantiles.
 QUANTILE_LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 
-#: Probabilities of a whole distribution, as a forecast stores it.
-DISTRIBUTION_LEVELS = tuple(float(level) for level in GRID_LEVELS)
+#: Probabilities of a whole distribution, as a forecast stores it from 5 % on. What it stores below is the date it knows
+#: least; at the price of a late day it would bring work forward by weeks, so there the outer line goes on instead.
+DISTRIBUTION_LEVELS = tuple(float(level) for level in GRID_LEVELS if level >= QUANTILE_LEVELS[0] - 1e-9)
 
 _LEVELS_BY_WIDTH = {len(levels): levels for levels in (QUANTILE_LEVELS, DISTRIBUTION_LEVELS)}
 
@@ -207,7 +208,12 @@ def _drawn_out(days: FloatArray, levels: Sequence[float], wanted: Sequence[float
 
 def median_days(quantile_days: Sequence[float]) -> float:
     """The median of a row of quantiles, at either levels."""
-    return float(quantile_days[len(quantile_days) // 2])
+    return float(quantile_days[median_column(len(quantile_days))])
+
+
+def median_column(width: int) -> int:
+    """Column of the median in a table of quantiles that is so many wide."""
+    return int(np.argmin(np.abs(np.asarray(levels_of(width)) - 0.5)))
 
 
 def _support(quantile_days: FloatArray, levels: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -17,7 +17,7 @@ from accounts.models import Company
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Unit
 from fleet.services.forecast_rows import TENTHS
 from scheduling.models import Need
-from scheduling.planning.needs import exhausted_probability, median_days
+from scheduling.planning.needs import DISTRIBUTION_LEVELS, exhausted_probability, median_days
 from scheduling.services.need_rules import work_for
 from scheduling.services.policy import ServicePolicy
 
@@ -38,7 +38,7 @@ def quantile_days(forecast: Forecast, today: date) -> tuple[float, ...]:
     What is exhausted by the end of a day counts as of that day, so that a probability by a day is the forecast's own.
     """
     last_tenth_today = TENTHS * ((today - forecast.as_of).days + 1) - 1
-    return tuple((tenth - last_tenth_today) / TENTHS for tenth in forecast.date_grid)
+    return tuple((tenth - last_tenth_today) / TENTHS for tenth in forecast.date_grid[-len(DISTRIBUTION_LEVELS) :])
 
 
 @dataclass(slots=True)

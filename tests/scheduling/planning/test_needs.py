@@ -8,12 +8,15 @@ from scipy.integrate import quad
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs import (
+    DISTRIBUTION_LEVELS,
     QUANTILE_LEVELS,
     Need,
     NeedKind,
     cost_curves,
     exhausted_probability,
     expected_days_exhausted,
+    median_days,
+    quantile_table,
 )
 
 rising = st.lists(st.floats(-50.0, 400.0), min_size=7, max_size=7).map(sorted)
@@ -152,3 +155,23 @@ def test_a_wrong_need_is_named() -> None:
         Need("n1", "s", "u", NeedKind.REPLACE, quantile_days=(1.0, 2.0))
     with pytest.raises(PlanningError, match=r"n1\.price"):
         Need("n1", "s", "u", NeedKind.REPLACE, price=-2.0)
+
+
+def test_a_whole_distribution_and_its_short_row_cost_the_same_where_they_are_the_same() -> None:
+    """Between quantiles lie straight lines; a whole distribution with the same lines costs the same."""
+    short = (1.0, 2.0, 5.0, 10.0, 15.0, 18.0, 19.0)
+    whole = quantile_table([short, (0.0,) * len(DISTRIBUTION_LEVELS)])[:1]
+    assert whole.shape == (1, len(DISTRIBUTION_LEVELS))
+    asked = {"remaining_share": [0.5], "price": [30.0], "late_cost_per_day": [4.0], "days": np.arange(30.0)}
+    ours, theirs = cost_curves(whole, **asked), cost_curves([short], **asked)
+    assert ours.total == pytest.approx(theirs.total)
+    assert ours.probability == pytest.approx(theirs.probability)
+    assert median_days(tuple(whole[0])) == pytest.approx(median_days(short)) == 10.0
+
+
+def test_a_thin_early_tail_does_not_bring_work_forward() -> None:
+    """Below 5 % the line between the lowest levels goes on, whatever else the forecast keeps there."""
+    assert DISTRIBUTION_LEVELS[0] == pytest.approx(0.05)
+    days = 100.0 + 200.0 * np.array(DISTRIBUTION_LEVELS)
+    assert exhausted_probability([days], [99.0])[0, 0] == pytest.approx(0.0, abs=1e-9)
+    assert exhausted_probability([days], [200.0])[0, 0] == pytest.approx(0.5)

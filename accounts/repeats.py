@@ -4,10 +4,15 @@ Compared is what was sent, as it was understood: 60 psi is 60.0 psi, and a momen
 the sender left to the server (the moment of arrival, the item that a need asks for) agrees with whatever was filled in.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
 
+from accounts.errors import Conflict, Fault
+
+CONFLICT: Final = "reference_conflict"
+"""Code of the refusal of other content under a known reference."""
 _MOST_SHOWN: Final = 80
 
 
@@ -48,8 +53,26 @@ def in_words(value: Any) -> str:
     return str(value)
 
 
+def worded(field: str, stored: str, sent: str) -> list[Difference]:
+    """The difference of one field whose values are in words already."""
+    return [] if stored == sent else [Difference(field, stored, sent)]
+
+
 def difference(field: str, stored: Any, sent: Any) -> list[Difference]:
     """The difference of one field, if there is any."""
     mine, other = in_words(sent), in_words(stored)
     same = sent == stored or (not mine and not other)
     return [] if same else [Difference(field, other, mine)]
+
+
+def conflict(
+    reference: str, other: str, what: str, differences: Sequence[Difference], *, more: Sequence[Fault] = ()
+) -> Conflict:
+    """The refusal of a report that came before under its reference as something else.
+
+    `other` and `what` are what the reference stands for, such as 'other work' and 'a report of work'; `more` are faults
+    that were found beside the differences.
+    """
+    faults = [Fault(f"/{one.field}", f"{one.sentence(reference, what)}.") for one in differences]
+    sentence = f"The reference '{reference}' already stands for {other}; give each report its own."
+    return Conflict(CONFLICT, sentence, faults=[*faults, *more])

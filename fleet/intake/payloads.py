@@ -10,8 +10,9 @@ from django.db import transaction
 
 from accounts.errors import Conflict, Fault, InvalidInput, escape_pointer
 from accounts.models import Company, Membership
+from accounts.repeats import CONFLICT
 from fleet.engineering.units import QUANTITY_KINDS, accepted_forms
-from fleet.intake import feed_water, readings, references
+from fleet.intake import feed_water, readings
 from fleet.intake.rows import Row, Sent
 from fleet.intake.storing import Progress, close_batch, open_batch
 from fleet.models import FeedWaterSample, IntakeBatch, Reading
@@ -147,9 +148,9 @@ def refuse_faulty(row: Row, sentence: str) -> None:
         When its reference is known and stands for other content.
     """
     if row.faults:
-        if all(fault.code == references.CONFLICT for fault in row.faults):
+        if all(fault.code == CONFLICT for fault in row.faults):
             raise Conflict(
-                references.CONFLICT,
+                CONFLICT,
                 f"{sentence} Its reference '{row.reference}' is already used by one with other content.",
                 faults=[Fault(f"/{escape_pointer(fault.field)}", fault.sentence) for fault in row.faults],
             )

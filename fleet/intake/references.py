@@ -6,12 +6,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final
 
-from accounts.repeats import Difference, difference, in_words
+from accounts.repeats import CONFLICT, Difference, difference, in_words
 from fleet.intake.names import public_name
 from fleet.intake.rows import Row
 
-CONFLICT: Final = "reference_conflict"
-"""Code of the faults of a row that comes under a known reference with other content."""
 OWN_PREFIX: Final = "auto-"
 _ID_MARK: Final = "#"
 _AT_ONCE: Final = 800

@@ -1,14 +1,16 @@
 """What comes of the orders: received into the store; what is late, and which visits that endangers."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Company, Membership
+from accounts.repeats import conflict, difference, worded
 from accounts.services import record
 from scheduling.models import Delivery, Plan, PurchaseOrder, PurchaseOrderLine, Visit
 from scheduling.services.allocation import Allocation
@@ -64,7 +66,8 @@ def receive_order(
     Raises
     ------
     Conflict
-        When the reference stands for another delivery, or nothing of the order is still to come.
+        When the reference stands for another delivery, naming each field that differs; when nothing of the order is
+        still to come.
     InvalidInput
         Naming each row that cannot be right; nothing is stored then.
     """
@@ -73,10 +76,12 @@ def receive_order(
         stored = [{"line": c.line, "quantity": c.quantity, "lot": c.lot} for c in pieces]
         known: Delivery | None = row.deliveries.filter(reference=reference).first()
         if known is not None:
-            same = [{k: piece[k] for k in ("line", "quantity", "lot")} for piece in known.pieces] == stored
-            if not same or (received_on is not None and received_on != known.received_on):
-                said = f"Reference '{reference}' already stands for another delivery of this order; give each its own."
-                raise Conflict("reference_taken", said, pointer="/reference")
+            different = worded("pieces", _in_words(known.pieces), _in_words(stored))
+            different += difference("note", known.note, note)
+            if received_on is not None:
+                different += difference("received_on", known.received_on, received_on)
+            if different:
+                raise conflict(reference, "another delivery of this order", "a delivery", different)
             return known, False
         if row.state not in COMING:
             said = f"Order {row.number} is {row.get_state_display()}; nothing of it is to come."
@@ -111,6 +116,14 @@ def receive_order(
         details = {"reference": reference, "pieces": stored, "state": row.state}
         record(by=by, action="receive order", subject=row, details=details, now=now)
     return delivery, True
+
+
+def _in_words(pieces: Iterable[Mapping[str, Any]]) -> str:
+    count: Counter[tuple[int, str]] = Counter()
+    for piece in pieces:
+        count[piece["line"], piece["lot"]] += piece["quantity"]
+    rows = sorted(count.items())
+    return ", ".join(f"line {line}: {many}{f' of lot {lot}' if lot else ''}" for (line, lot), many in rows)
 
 
 def _check(

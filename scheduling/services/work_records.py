@@ -9,6 +9,7 @@ from django.db import transaction
 
 from accounts.errors import Conflict, DomainError, Fault, InvalidInput
 from accounts.models import Company, Membership
+from accounts.repeats import conflict, worded
 from accounts.services import record
 from fleet.intake.payloads import take_reading
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Unit
@@ -21,6 +22,7 @@ from scheduling.services.message_texts import done_lines
 from scheduling.services.outcomes import TaskOutcome, settle_tasks
 from scheduling.services.stock import put_into_stock, take_from_stock
 from scheduling.services.visit_parts import read_catalogue
+from scheduling.services.work_differences import differences_of_report
 
 Kind = Need.Kind
 _CARTRIDGES = (Kind.REPLACE, Kind.ROTATE)
@@ -123,7 +125,7 @@ def record_work(
     InvalidInput
         Naming each row and field that cannot be right; nothing is stored then.
     Conflict
-        When the reference stands for other work, or the visit was cancelled.
+        When the reference stands for other work, naming each field that differs; when the visit was cancelled.
     """
     company = site.company
     with transaction.atomic():
@@ -131,12 +133,25 @@ def record_work(
         Company.objects.select_for_update(no_key=True).get(pk=company.pk)
         known = ServiceRecord.objects.of_company(company).filter(reference=reference).first()
         if known is not None:
-            if known.site_id != site.pk or known.done_at != done_at:
-                raise Conflict(
-                    "reference_taken",
-                    f"Reference '{reference}' already stands for other work; give each report its own.",
-                    pointer="/reference",
-                )
+            single = {
+                "site_id": site.pk,
+                "visit_id": visit.pk if visit is not None else None,
+                "done_at": done_at,
+                "minutes": minutes,
+                "confirmed_by": confirmed_by,
+                "confirmed_at": confirmed_at,
+                "note": note,
+            }
+            different = differences_of_report(
+                known, sent=single, work=work, used=used, leftover=leftover, not_done=not_done
+            )
+            try:
+                read = _read(site, by, readings, reference, done_at, now)
+            except Conflict as error:
+                raise conflict(reference, "other work", "a report of work", different, more=error.faults) from error
+            different += worded("readings", _numbered(known.readings), _numbered(read))
+            if different:
+                raise conflict(reference, "other work", "a report of work", different)
             return known, False
         row = _lock_visit(visit, site)
         _check(site, done_at, work, now)
@@ -215,6 +230,10 @@ def _read(
         kind = Conflict if refusals == {Conflict} else InvalidInput
         raise kind("readings_not_valid", "The readings cannot be as reported.", faults=faults)
     return ids
+
+
+def _numbered(ids: Sequence[int]) -> str:
+    return ", ".join(str(pk) for pk in sorted(ids))
 
 
 def _lock_visit(visit: Visit | None, site: Site) -> Visit | None:

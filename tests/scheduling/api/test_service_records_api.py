@@ -10,8 +10,8 @@ from PIL import Image
 from rest_framework.test import APIClient
 
 from accounts.models import Client, Membership
-from fleet.models import Placement, Unit
-from scheduling.models import Installer, ServicePhoto, ServiceRecord, Visit
+from fleet.models import Placement, Reading, Unit
+from scheduling.models import Installer, ServicePhoto, ServiceRecord, StockLevel, Visit
 from scheduling.services import service_photos
 from tests.scheduling.night import run_night
 from tests.scheduling.town import Town
@@ -190,6 +190,43 @@ def test_the_whole_report_in_one_call(as_installer: APIClient, town: Town, unit:
     (reading,) = said.json()["readings"]
     assert as_installer.get(f"/api/v1/readings/{reading}/").json()["occasion"] == "as_left"
     assert as_installer.post(ADDRESS, body, format="json").json() == said.json()
+    same = {**body, "done_at": "2026-03-02T03:50:00Z", "confirmed_at": None}
+    same["readings"] = [{**body["readings"][0], "permeate_tds": "8.0 ppm"}]
+    same["work"] = [{**body["work"][0], "item": said.json()["work"][0]["item"]}]
+    same["parts"] = [{name: part[name] for name in ("item", "quantity")} for part in said.json()["parts"]]
+    again = as_installer.post(ADDRESS, same, format="json")
+    assert (again.status_code, again.json()) == (200, said.json()), again.content
+    work, other = body["work"][0], town.item("sediment").pk
+
+    def everything() -> list[Any]:
+        models: tuple[Any, ...] = (Reading, ServiceRecord, StockLevel, Placement)
+        return [list(model.objects.order_by("pk").values()) for model in models]
+
+    before = everything()
+    for change, pointer in (
+        ({"minutes": 41}, "/minutes"),
+        ({"note": "a drop"}, "/note"),
+        ({"confirmed_by": "Somebody"}, "/confirmed_by"),
+        ({"confirmed_at": "2026-03-02T04:56:00+01:00"}, "/confirmed_at"),
+        ({"done_at": "2026-03-02T04:51:00+01:00"}, "/done_at"),
+        ({"visit": None}, "/visit"),
+        ({"work": [{**work, "serial_or_lot": "L-10"}]}, "/work/0/serial_or_lot"),
+        ({"work": [{**work, "removal": "damaged"}]}, "/work/0/removal"),
+        ({"work": [{**work, "item": other}]}, "/work/0/item"),
+        ({"work": [work, {"action": "inspect", "unit": unit.pk}]}, "/work"),
+        ({"parts": [{"item": other, "quantity": 2}]}, "/parts"),
+        ({"leftover": []}, "/leftover"),
+        ({"readings": [{**body["readings"][0], "permeate_tds": "9 ppm"}]}, "/readings/0/permeate_tds"),
+        ({"readings": [*body["readings"], {"unit": unit.pk, "feed_tds": "9 ppm"}]}, "/readings"),
+        ({"readings": []}, "/readings"),
+    ):
+        refused = as_installer.post(ADDRESS, {**body, **change}, format="json")
+        assert (refused.status_code, refused.json()["code"]) == (409, "reference_conflict"), (change, refused.content)
+        assert pointer in [fault["pointer"] for fault in refused.json()["errors"]], (change, refused.content)
+        after = [
+            list(model.objects.order_by("pk").values()) for model in (Reading, ServiceRecord, StockLevel, Placement)
+        ]
+        assert after == before
     for change, pointer in (
         ({"readings": [{"unit": unit.pk, "permeate_tds": 8}]}, "/readings/0/permeate_tds"),
         ({"readings": [{"unit": unit.pk, "colour": "red"}]}, "/readings/0/colour"),

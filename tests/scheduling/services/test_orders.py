@@ -169,6 +169,21 @@ def test_what_is_placed_is_not_ordered_again_and_what_comes_is_in_store(
     )
     assert not is_new
     assert (StockLevel.objects.get().quantity, Delivery.objects.count()) == (4, 1)
+    # the same in another order of rows; another number, lot, note or day is another delivery
+    swapped = [Came(line.pk, 1, "L2"), Came(line.pk, 2, "L1")]
+    assert not receive_order(order=order, by=office, reference="N-1", pieces=swapped, now=later + timedelta(days=1))[1]
+    for change, pointer, both in (
+        ({"pieces": [Came(line.pk, 3, "L1")]}, "/pieces", f"line {line.pk}: 2 of lot L1, line {line.pk}: 1 of lot L2"),
+        ({"note": "a box was wet"}, "/note", "without note, and 'a box was wet' was sent"),
+        ({"received_on": NOW.date()}, "/received_on", f"{later.date()}, not {NOW.date()}"),
+    ):
+        with pytest.raises(Conflict, match="another delivery") as refused:
+            receive_order(
+                **{"order": order, "by": office, "reference": "N-1", "pieces": swapped, "now": later, **change}
+            )
+        assert [fault.pointer for fault in refused.value.faults] == [pointer]
+        assert both in refused.value.faults[0].sentence
+    assert (StockLevel.objects.get().quantity, Delivery.objects.count()) == (4, 1)
     receive_order(order=order, by=office, reference="N-2", pieces=[Came(line.pk, 5)], now=later)
     order.refresh_from_db()
     assert (order.state, order.closed_at, StockLevel.objects.get().quantity) == (State.RECEIVED, later, 9)

@@ -91,8 +91,24 @@ def test_the_same_report_again_changes_nothing(town: Town, unit: Unit, installer
 
 def test_a_reference_stands_for_one_report(town: Town, unit: Unit, installer: Membership) -> None:
     _report(unit, installer, _usual(town, unit))
-    with pytest.raises(Conflict, match="already stands for other work"):
+    with pytest.raises(Conflict, match="already stands for other work") as refused:
         _report(unit, installer, [], done_at=NOW + timedelta(hours=3))
+    assert [fault.pointer for fault in refused.value.faults] == ["/done_at", "/work"]
+    assert "with done_at 2026-03-02 08:00:00 UTC, not 2026-03-02 07:00:00 UTC" in refused.value.faults[0].sentence
+
+
+def test_a_report_sent_again_after_others_went_on_is_known(town: Town, unit: Unit, installer: Membership) -> None:
+    carbon, rotate = _usual(town, unit)
+    left = TaskOutcome(Need.objects.get(position=rotate.position), False, "Resin not on board.")
+    first, _ = _report(unit, installer, [carbon], not_done=[left])
+    other = TaskOutcome(left.need, False, "No time.")
+    with pytest.raises(Conflict, match="other work") as refused:
+        _report(unit, installer, [carbon], not_done=[other])
+    assert [fault.pointer for fault in refused.value.faults] == ["/not_done"]
+    both = f"with not_done need {left.need.pk}: Resin not on board., not need {left.need.pk}: No time."
+    assert both in refused.value.faults[0].sentence
+    _report(unit, installer, [rotate], reference="van-1/0002", now=NOW + timedelta(hours=8))
+    assert _report(unit, installer, [carbon], not_done=[left], now=NOW + timedelta(days=2)) == (first, False)
 
 
 def test_the_night_after_asks_for_nothing_more(town: Town, unit: Unit, installer: Membership) -> None:

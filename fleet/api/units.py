@@ -2,7 +2,7 @@
 
 from typing import Any, ClassVar
 
-from django.db.models import Min, OuterRef, Prefetch, Q, Subquery
+from django.db.models import Min, OuterRef, Prefetch, Q, QuerySet, Subquery
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -185,7 +185,7 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
     def get_queryset(self) -> Any:
         """Add what a list shows, and for a single unit its train."""
         rows = super().get_queryset()
-        dates = Forecast.objects.filter(position__unit=OuterRef("pk"), is_latest=True)
+        dates = _present_forecasts().filter(position__unit=OuterRef("pk"))
         first = dates.order_by().values("position__unit").annotate(first=Min("p50")).values("first")
         live = Finding.objects.filter(_LIVE).order_by("-confidence", "pk")
         rows = rows.annotate(next_change_on=Subquery(first)).prefetch_related(
@@ -292,10 +292,15 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
         return store_one(self, row)
 
 
+def _present_forecasts() -> QuerySet[Forecast]:
+    """The latest forecasts of what stands there now, without those of cartridges that were changed since."""
+    return Forecast.objects.filter(is_latest=True, placement__removed_at__isnull=True)
+
+
 def _train() -> Any:
     """Positions in order, each with what stands in it and its latest forecast."""
     standing = Placement.objects.filter(removed_at__isnull=True).select_related("position", "item")
-    latest = Forecast.objects.filter(is_latest=True).select_related("position")
+    latest = _present_forecasts().select_related("position")
     return Prefetch(
         "positions",
         queryset=Position.objects.order_by("order", "pk").prefetch_related(

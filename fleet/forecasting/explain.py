@@ -2,6 +2,8 @@
 
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
+
 from . import vocabulary as words
 from .results import Forecasts
 from .scoring import SHOWN
@@ -95,6 +97,16 @@ def sentence_for_installer(
     )
 
 
+def _lag_holds(fleet: Fleet, forecasts: Forecasts, position: int) -> bool:
+    """Whether a position is a lead behind which a lag stands that is not exhausted."""
+    positions = fleet.positions
+    if int(positions.role[position]) != words.LEAD:
+        return False
+    beside = (positions.unit_index == positions.unit_index[position]) & (positions.stage == positions.stage[position])
+    lags = np.flatnonzero(beside & (positions.role == words.LAG))
+    return any(int(forecasts.state[lag]) == words.STANDING for lag in lags)
+
+
 def sentence_for_client(
     fleet: Fleet, forecasts: Forecasts, position: int, why_spent: str = "", offset_days: float = 0.0
 ) -> str:
@@ -106,6 +118,9 @@ def sentence_for_client(
     if forecasts.no_date_reason[position]:
         return f"Your {name} is not in use, so it has no change date."
     if state == words.SPENT:
-        return f"Your {name} is due for a change now{f', because {why_spent}' if why_spent else ''}."
+        because = f", because {why_spent}" if why_spent else ""
+        if _lag_holds(fleet, forecasts, position):
+            return f"Your {name} is used up{because}; by our estimate the one behind it still works."
+        return f"Your {name} is due for a change now{because}."
     date = date_text(forecasts.grid_day[position, SHOWN[_MEDIAN]], offset_days)
     return f"Your {name} should be changed around {date}; this is an estimate."

@@ -106,7 +106,7 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
     if spent:
         more = f", and {spent - 1} more" if spent > 1 else ""
         installer = f"Exhausted by now at {here}: {name}{more}. {first.installer_sentence}"
-        client = f"Something at {yours} is due for a change now. {first.client_sentence}"
+        client = first.client_sentence
     else:
         span = f"8 in 10: {quantiles['p10']} to {quantiles['p90']}"
         why = _WHY.get(first.driver, "it wears")

@@ -3,6 +3,7 @@
 import pytest
 
 from fleet.forecasting import build_fleet, forecast, sentence_for_client, sentence_for_installer
+from fleet.forecasting import vocabulary as words
 from fleet.forecasting.gauges import Gauges
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.reasons import why_spent
@@ -101,13 +102,13 @@ def test_what_only_its_load_says_is_told_as_likely_with_the_forecasts_own_number
 
 
 @pytest.mark.parametrize(
-    ("stage", "values", "words"),
+    ("stage", "values", "expected"),
     [
         ("sediment", {"line_pressure_kpa": 412.0, "prefilter_outlet_pressure_kpa": 270.0}, "clogged"),
         ("resin", {"product_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}, "no longer holds back"),
     ],
 )
-def test_a_client_is_told_what_such_a_cartridge_does_when_it_is_exhausted(stage, values, words):
+def test_a_client_is_told_what_such_a_cartridge_does_when_it_is_exhausted(stage, values, expected):
     """A full sediment filter holds back as much as ever; it lets less water through."""
     given = columns()
     given["readings"] = readings([NOW - 2.0, NOW - 1.0], permeate_flow_l_per_day=200.0, **values)
@@ -115,5 +116,20 @@ def test_a_client_is_told_what_such_a_cartridge_does_when_it_is_exhausted(stage,
     row = row_of(fleet, stage)
     why = why_spent(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
     assert why.code == "reading"
-    assert words in why.client_sentence
+    assert expected in why.client_sentence
     assert (stage == "sediment") == ("holds back" not in why.client_sentence)
+
+
+def test_a_used_up_lead_before_a_lag_that_holds_is_not_called_due_now():
+    """The plan lets it wait for a visit, so its client is not told that it has to be changed now."""
+    given = columns(kind="pair")
+    spent = {"interstage_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}
+    given["readings"] = readings([NOW - 2.0, NOW - 1.0], product_tds_mg_per_l=0.0, **spent)
+    fleet, answer = run(given)
+    lead, lag = (row_of(fleet, "resin", role) for role in ("lead", "lag"))
+    assert words.STATES[answer.state[lead]] == "spent"
+    assert words.STATES[answer.state[lag]] == "standing"
+    told = sentence_for_client(fleet, answer, lead, "of a reading")
+    assert told == "Your lead resin is used up, because of a reading; by our estimate the one behind it still works."
+    answer.state[lag] = words.SPENT
+    assert sentence_for_client(fleet, answer, lead).startswith("Your lead resin is due for a change now")

@@ -4,6 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
+from rest_framework.test import APIClient
 
 from accounts.models import Company
 from fleet.models import Finding, Placement, Unit
@@ -88,3 +89,14 @@ def test_the_first_to_fail_is_none_that_was_changed(unit: Unit) -> None:
     answer = first_to_fail_of_unit(unit=unit)
     assert (answer.forecast, answer.dated_count, answer.position_count) == (None, 0, 1)
     assert "was changed since the last forecast" in answer.client_sentence
+
+
+def test_a_units_page_shows_no_forecast_of_a_cartridge_that_was_changed(unit: Unit, as_owner: APIClient) -> None:
+    gone = Placement.objects.get(position__unit=unit, position__stage="resin", removed_at__isnull=False)
+    forecast = factories.ForecastFactory(position=gone.position, placement=gone, state="spent")
+    shown = as_owner.get(f"/api/v1/units/{unit.pk}/").json()
+    assert shown["next_change_on"] is None
+    assert [place["forecast"] for place in shown["positions"] if place["stage"] == "resin"] == [None]
+    forecast.placement = Placement.objects.get(position=gone.position, removed_at__isnull=True)
+    forecast.save()
+    assert as_owner.get(f"/api/v1/units/{unit.pk}/").json()["next_change_on"] == forecast.p50.isoformat()

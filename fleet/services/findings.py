@@ -23,6 +23,9 @@ BLOCK_UNITS: Final = 400
 LOOK_BACK: Final = timedelta(days=120)
 """Readings older than this open no finding and keep none open: what was seen then may be mended."""
 
+SEASON: Final = timedelta(days=30)
+"""What the temperature of the water explained longer ago, it does not explain today (common practice, no source)."""
+
 Progress = Callable[[float, str], object]
 
 # What a rule must see in a reading to say yes or no; a reading without it leaves the verdict to an older one. One of
@@ -87,10 +90,15 @@ _WITHOUT_LAG: Final = (
     "The lead outlet reads as the permeate, and by its own forecast the lag is due as well: rotating would put a spent "
     "cartridge in the lead, so change both."
 )
+_BOTH_FOR_CLIENT: Final = (
+    "The first polishing cartridge is used up, and by our estimate the second is due as well; we will change both."
+)
 _CHANGE_BOTH: Final = (
     "Replace both cartridges. Read the product first: where it is still good the forecast was too early, and rotating "
     "is enough."
 )
+# Cold and warm water, which go by with the season.
+_SEASONAL: Final = frozenset({"D24", "D37"})
 # One exchanged pair is a slip of the pen; probes that are swapped show it again.
 _SEEN_TWICE: Final = frozenset({"D18"})
 _FIELDS: Final = (
@@ -197,6 +205,8 @@ def _seen_at(history: History, unit_id: int, now: datetime) -> list[_Seen]:
             del waiting[rule_id]
             if match is None or history.changed_since(row, _STAGES.get(rule_id, ())):
                 continue
+            if rule_id in _SEASONAL and now - history.table.taken_at[row] > SEASON:
+                continue
             seen.append(pending.get(rule_id, _Seen(match, row)))
         known = context.get(_PRODUCT)
         if product is None and isinstance(known, float):
@@ -283,7 +293,7 @@ def _fields(company: Company, history: History, unit_id: int, pattern: _Seen, no
         "client_sentence": match.for_client,
     }
     if rule.id == _LEAD_SPENT and unit_id in history.lag_resin_spent:
-        told["installer_sentence"] = _WITHOUT_LAG
+        told["installer_sentence"], told["client_sentence"] = _WITHOUT_LAG, _BOTH_FOR_CLIENT
         told["action"] = _CHANGE_BOTH
     return told
 

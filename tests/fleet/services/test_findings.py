@@ -231,6 +231,8 @@ def test_a_spent_lag_by_its_forecast_is_said_where_the_reading_would_rotate(unit
     refresh_findings(company=unit.company, now=NOW)
     finding = Finding.objects.get(cause="di_lead_exhausted")
     assert "change both" in finding.installer_sentence
+    assert "change both" in finding.client_sentence
+    assert "still works" not in finding.client_sentence
     assert finding.action.startswith("Replace both")
 
 
@@ -325,3 +327,16 @@ def test_the_number_of_queries_does_not_grow_with_the_units(unit: Unit) -> None:
         read(more, NOW - timedelta(days=1))
     refresh_findings(company=unit.company, now=NOW)
     assert queries() == few
+
+
+@pytest.mark.parametrize(("days", "is_told"), [(1, True), (29, True), (31, False), (100, False)])
+def test_warm_water_of_last_summer_is_not_told_in_winter(unit: Unit, days: int, is_told: bool) -> None:
+    """The reading stays the newest that can answer, but the season it speaks of has gone by."""
+    Reading.objects.filter(unit=unit).delete()
+    for week in range(4):
+        read(unit, datetime(2025, 9, 3, tzinfo=UTC) + timedelta(days=7 * week), temperature_degc=8.0)
+    # 12 degC more let more water and more salt through, as much as the correction for temperature expects
+    warm = {"temperature_degc": 20.0, "permeate_flow_l_per_day": 265.0, "permeate_tds_mg_per_l": 10.5}
+    read(unit, NOW - timedelta(days=days), **warm)
+    refresh_findings(company=unit.company, now=NOW)
+    assert ("warm_water_not_a_fault" in causes(unit)) is is_told

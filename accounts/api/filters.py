@@ -79,6 +79,22 @@ def filter_parameters(view: Any) -> dict[str, bool]:
     names: dict[str, bool] = {}
     for name, declared in filterset_class.base_filters.items():
         repeatable = isinstance(declared, django_filters.MultipleChoiceFilter)
-        suffixes = getattr(declared.field.widget, "suffixes", None)
-        names.update({f"{name}_{suffix}" if suffix else name: repeatable for suffix in suffixes or [""]})
+        names.update(dict.fromkeys(_parameters(name, declared), repeatable))
     return names
+
+
+def filter_columns(view: Any) -> dict[str, str]:
+    """Name the query parameters that the filters of a view read, and the look-up of the column each narrows by."""
+    filterset_class = StrictFilterBackend().get_filterset_class(view, getattr(view, "queryset", None))
+    if filterset_class is None:
+        return {}
+    return {
+        parameter: declared.field_name or name
+        for name, declared in filterset_class.base_filters.items()
+        for parameter in _parameters(name, declared)
+    }
+
+
+def _parameters(name: str, declared: django_filters.Filter) -> list[str]:
+    suffixes = getattr(declared.field.widget, "suffixes", None)
+    return [f"{name}_{suffix}" if suffix else name for suffix in suffixes or [""]]

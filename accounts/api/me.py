@@ -9,14 +9,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts import services
-from accounts.api.serializers import StrictSerializer
+from accounts.api.serializers import AnswerSerializer, FieldsByRole, StrictSerializer
 from accounts.api.throttles import SIGN_IN_THROTTLES
 from accounts.api.viewsets import TenantViewSet
 from accounts.models import AccessToken, Company, Membership
 from accounts.permissions import ALLOWED, allows
 
 
-class MyCompanySerializer(serializers.ModelSerializer[Company]):
+class MyCompanySerializer(FieldsByRole, serializers.ModelSerializer[Company]):
     """The company of a membership."""
 
     class Meta:
@@ -25,7 +25,7 @@ class MyCompanySerializer(serializers.ModelSerializer[Company]):
         read_only_fields = fields
 
 
-class MembershipSerializer(serializers.ModelSerializer[Membership]):
+class MembershipSerializer(FieldsByRole, serializers.ModelSerializer[Membership]):
     """A place in a company."""
 
     company = MyCompanySerializer(read_only=True)
@@ -36,7 +36,7 @@ class MembershipSerializer(serializers.ModelSerializer[Membership]):
         read_only_fields = fields
 
 
-class MeSerializer(serializers.Serializer[Any]):
+class MeSerializer(AnswerSerializer):
     """Who you are and what you may do."""
 
     email = serializers.EmailField()
@@ -62,7 +62,7 @@ def describe(membership: Membership) -> dict[str, Any]:
             may.setdefault(resource, []).append(action)
     mine = Membership.objects.filter(user=membership.user_id, is_active=True).select_related("company").order_by("pk")
     answer = {"email": membership.user.email, "membership": membership, "memberships": mine, "may": may}
-    return dict(MeSerializer(answer).data)
+    return dict(MeSerializer(answer, context={"membership": membership}).data)
 
 
 class MeViewSet(TenantViewSet):

@@ -47,8 +47,9 @@ class StrictOrderingFilter(OrderingFilter):
 
 
 def orderable(view: Any) -> list[str]:
-    """Name the fields a view's lists can be ordered by; none unless it declares them."""
-    return list(getattr(view, "ordering_fields", None) or [])
+    """Name the fields a view's lists can be ordered by: those it declares, but for what the caller does not read."""
+    unseen = view.unseen() if hasattr(view, "unseen") else frozenset()
+    return [field for field in getattr(view, "ordering_fields", None) or [] if field not in unseen]
 
 
 def ending_in_unique(queryset: QuerySet[Any], ordering: Sequence[Any]) -> list[Any]:

@@ -11,6 +11,9 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 
 from accounts.api.problems import KINDS, PROBLEM_JSON
+from accounts.api.serializers import FieldsByRole
+from accounts.fields_seen import narrowed_to
+from accounts.models import Membership
 
 
 class ProblemErrorSerializer(serializers.Serializer[Any]):
@@ -109,6 +112,24 @@ class ProblemSchema(AutoSchema):
             )
         return parameters
 
+    def _map_basic_serializer(self, serializer: Any, direction: Any) -> dict[str, Any]:
+        described: dict[str, Any] = super()._map_basic_serializer(serializer, direction)
+        if direction != "response" or not isinstance(serializer, FieldsByRole):
+            return described
+        for name, of_field in described.get("properties", {}).items():
+            roles = narrowed_to(serializer.kinds(), name)
+            if roles is None:
+                continue
+            words = f"Absent unless your role is {_one_of(roles)}."
+            if "$ref" in of_field:
+                of_field = described["properties"][name] = {"allOf": [of_field]}
+            of_field["description"] = " ".join(filter(None, [_sentence(of_field.get("description", "")), words]))
+            if name in described.get("required", ()):
+                described["required"].remove(name)
+        if not described.get("required", True):
+            del described["required"]
+        return described
+
     def _map_serializer_field(self, field: Any, direction: Any, bypass_extensions: bool = False) -> Any:
         kinds = (serializers.ChoiceField, serializers.EmailField, serializers.URLField)
         if isinstance(field, kinds) and field.read_only and _may_be_blank(field):
@@ -150,6 +171,16 @@ class ProblemSchema(AutoSchema):
             statuses |= {412}
         # A view names here what it answers beyond the rule, such as the 401 of a wrong password.
         return sorted(statuses | set(getattr(self.view, "further_problems", ())))
+
+
+def _one_of(roles: frozenset[Any]) -> str:
+    *others, last = [role.value for role in Membership.Role if role in roles]
+    return f"{', '.join(others)} or {last}" if others else str(last)
+
+
+def _sentence(words: str) -> str:
+    words = words.strip()
+    return words if not words or words.endswith((".", "?", "!")) else f"{words}."
 
 
 def _may_be_blank(field: Any) -> bool:

@@ -2,16 +2,48 @@
 
 from collections.abc import Mapping
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 from django.db import models
 from rest_framework import serializers
 
 from accounts.api.fields import FiniteFloatField, MomentField, OneOfField, TenantRelatedField
+from accounts.fields_seen import sees
 from accounts.models import Membership
 
 
-class StrictSerializer(serializers.Serializer[Any]):
+class FieldsByRole:
+    """Leaves out of an answer what the acting member's role does not read, by the table of `accounts.fields_seen`."""
+
+    #: Fields that whoever sees the row reads, without rows of their own in the table.
+    always_seen: frozenset[str] = frozenset()
+
+    @classmethod
+    def kinds(cls) -> tuple[str, ...]:
+        """The names under which the table knows this serializer, its own before those it extends."""
+        return tuple(base.__name__.removesuffix("Serializer") for base in cls.__mro__ if issubclass(base, FieldsByRole))
+
+    @cached_property
+    def hidden(self: Any) -> frozenset[str]:
+        """The fields that the acting member does not read."""
+        membership, kinds = self.context.get("membership"), self.kinds()
+        return frozenset(
+            name for name in self.fields if name not in self.always_seen and not sees(membership, kinds, name)
+        )
+
+    @property
+    def _readable_fields(self: Any) -> Any:
+        for name, field in self.fields.items():
+            if not field.write_only and name not in self.hidden:
+                yield field
+
+
+class AnswerSerializer(FieldsByRole, serializers.Serializer[Any]):
+    """The base of what is answered and is no row of a model."""
+
+
+class StrictSerializer(AnswerSerializer):
     """A serializer that refuses fields it does not know, or does not take, instead of dropping them in silence."""
 
     @property

@@ -15,7 +15,7 @@ from rest_framework.response import Response
 from accounts import services
 from accounts.api.authentication import SESSION_MEMBERSHIP
 from accounts.api.me import MembershipSerializer, MeSerializer, describe
-from accounts.api.serializers import StrictSerializer
+from accounts.api.serializers import AnswerSerializer, StrictSerializer
 from accounts.api.throttles import SIGN_IN_THROTTLES
 from accounts.api.views import PublicView
 from accounts.api.viewsets import TenantViewSet
@@ -45,7 +45,7 @@ class LoginSerializer(CredentialsSerializer):
     name = serializers.CharField(max_length=80, required=False, default="signed in", help_text="what the token is for")
 
 
-class SignedInSerializer(serializers.Serializer[Any]):
+class SignedInSerializer(AnswerSerializer):
     """A token and the membership it acts for."""
 
     token = serializers.CharField(help_text="send it as 'Authorization: Bearer <token>'; it is shown this once")
@@ -88,7 +88,9 @@ class LoginView(_SignInView):
             by=membership, membership=membership, name=asked["name"], ttl=TOKEN_LIFE, now=now
         )
         answer = {"token": secret, "expires_at": token.expiry, "membership": membership}
-        return Response(SignedInSerializer(answer).data, headers={"Cache-Control": "no-store"})
+        return Response(
+            SignedInSerializer(answer, context={"membership": membership}).data, headers={"Cache-Control": "no-store"}
+        )
 
 
 class LogoutViewSet(TenantViewSet):

@@ -36,7 +36,7 @@ from rest_framework.viewsets import GenericViewSet
 from accounts import permissions
 from accounts.api import idempotency
 from accounts.api.etags import check_if_match, etag_of, is_known
-from accounts.api.filters import filter_parameters
+from accounts.api.filters import filter_columns, filter_parameters
 from accounts.api.ordering import orderable
 from accounts.api.permissions import action_name
 from accounts.api.views import check_query_parameters
@@ -117,11 +117,31 @@ class TenantViewSet(GenericViewSet[Any]):
         """Name the query parameters this action reads, and say of each whether it may be repeated."""
         known = dict.fromkeys(self.query_parameters, False)
         if self.action == "list":
-            known |= filter_parameters(self)
+            known |= {name: many for name, many in filter_parameters(self).items() if name not in self.unseen_filters()}
             known |= dict.fromkeys(getattr(self.pagination_class, "parameters", ()), False)
             if orderable(self):
                 known["ordering"] = False
         return known
+
+    def unseen(self) -> frozenset[str]:
+        """Name the fields of this viewset's answers that the caller does not read, and the columns behind them.
+
+        Lists are neither filtered nor ordered by them: that would tell their values one question at a time.
+        """
+        if getattr(getattr(self, "request", None), "membership", None) is None:
+            return frozenset()
+        serializer: Any = self.get_serializer()
+        hidden: frozenset[str] = getattr(serializer, "hidden", frozenset())
+        return hidden | {(serializer.fields[name].source or name).replace(".", "__") for name in hidden}
+
+    def unseen_filters(self) -> frozenset[str]:
+        """Name the query parameters that would narrow a list by what the caller does not read."""
+        unseen = self.unseen()
+        return frozenset(
+            parameter
+            for parameter, column in filter_columns(self).items()
+            if column in unseen or column.split("__")[0] in unseen
+        )
 
     def get_queryset(self) -> QuerySet[Any]:
         """Give the rows the acting membership may see."""

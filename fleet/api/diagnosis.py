@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.api.fields import FiniteFloatField, OneOfField
-from accounts.api.serializers import StrictSerializer
+from accounts.api.serializers import AnswerSerializer, StrictSerializer
 from fleet.api.indicators import IndicatorSerializer, name_without_unit, shown_indicator
 from fleet.api.quantities import QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.api.readings import IdOrCodeField
@@ -130,7 +130,7 @@ class NamedValuesField(serializers.Field[Any, Any, Any, Any]):
     """Values by name in the caller's system; the unit is empty where there is none."""
 
 
-class MatchSerializer(serializers.Serializer[Any]):
+class MatchSerializer(AnswerSerializer):
     """A pattern that is there: its likely causes, and the check that would confirm it."""
 
     rule = serializers.CharField(source="rule.id")
@@ -157,14 +157,14 @@ class MatchSerializer(serializers.Serializer[Any]):
         return dict(_shown_number(name, value, system) for name, value in match.numbers.items())
 
 
-class DoubtSerializer(serializers.Serializer[Any]):
+class DoubtSerializer(AnswerSerializer):
     """Something about the reading that is possible but unusual."""
 
     field = serializers.CharField()
     sentence = serializers.CharField()
 
 
-class DiagnosisSerializer(serializers.Serializer[Any]):
+class DiagnosisSerializer(AnswerSerializer):
     """Every pattern the reading shows, in the order of work. Several may hold: confirm, do not pick one."""
 
     unit = serializers.IntegerField(source="unit_id", allow_null=True)

@@ -13,7 +13,7 @@ from rest_framework.response import Response
 
 from accounts.api.faults import RequestFault, RequestInvalid
 from accounts.api.filters import IdFilter, TenantFilterSet
-from accounts.api.serializers import TenantModelSerializer
+from accounts.api.serializers import AnswerSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet, TenantViewSet
 from fleet.api.jobs import JobSerializer, accepted
 from fleet.models import Forecast, Position, Stage
@@ -22,7 +22,7 @@ from fleet.services.forecast_groups import probability_exhausted_by
 from fleet.services.forecasts import start_forecast_job
 
 
-class LeftOutSerializer(serializers.Serializer[Any]):
+class LeftOutSerializer(AnswerSerializer):
     """A value of a reading that was not used, and why."""
 
     reading = serializers.IntegerField(help_text="id of the reading")
@@ -32,7 +32,7 @@ class LeftOutSerializer(serializers.Serializer[Any]):
     sentence = serializers.CharField()
 
 
-class PriorSerializer(serializers.Serializer[Any]):
+class PriorSerializer(AnswerSerializer):
     """What was assumed before any reading of the cartridge that stands."""
 
     code = serializers.ChoiceField(
@@ -49,7 +49,7 @@ class PriorSerializer(serializers.Serializer[Any]):
     places_that_taught = serializers.IntegerField(required=False)
 
 
-class ExhaustedBecauseSerializer(serializers.Serializer[Any]):
+class ExhaustedBecauseSerializer(AnswerSerializer):
     """Why a position counts as exhausted by now."""
 
     code = serializers.ChoiceField(
@@ -59,7 +59,7 @@ class ExhaustedBecauseSerializer(serializers.Serializer[Any]):
     reading = serializers.IntegerField(allow_null=True, help_text="id of the reading that shows it")
 
 
-class EvidenceSerializer(serializers.Serializer[Any]):
+class EvidenceSerializer(AnswerSerializer):
     """What a forecast stands on."""
 
     readings_used = serializers.IntegerField(required=False)
@@ -126,7 +126,7 @@ class ForecastSerializer(TenantModelSerializer):
         return None if day is None else probability_exhausted_by(forecast, day)
 
 
-class ForecastChangeSerializer(serializers.Serializer[Any]):
+class ForecastChangeSerializer(AnswerSerializer):
     """A forecast beside the one of the same position before it."""
 
     before = ForecastSerializer(allow_null=True)
@@ -134,7 +134,7 @@ class ForecastChangeSerializer(serializers.Serializer[Any]):
     sentence = serializers.CharField(help_text="how the date moved and on what evidence")
 
 
-class FirstToFailSerializer(serializers.Serializer[Any]):
+class FirstToFailSerializer(AnswerSerializer):
     """When the first position of a unit or site will be exhausted, which one it most likely is, and how surely."""
 
     as_of = serializers.DateField(allow_null=True, help_text="the oldest day the answer stands on")

@@ -5,6 +5,7 @@ from typing import Any, Final
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from accounts.api.serializers import AnswerSerializer, FieldsByRole
 from fleet.api.quantities import shown, unit_system_of
 from fleet.engineering import units
 from fleet.engineering.indicators.words import in_words
@@ -24,7 +25,7 @@ _KINDS: Final = (
 _TIMES: Final = ("waste_ratio", "normalised_salt_passage_ratio", "creep_ratio")
 
 
-class IndicatorSerializer(serializers.Serializer[Any]):
+class IndicatorSerializer(AnswerSerializer):
     """A derived value; the unit is empty for ratios and fractions."""
 
     value = serializers.FloatField()
@@ -36,7 +37,7 @@ class IndicatorSerializer(serializers.Serializer[Any]):
     client_sentence = serializers.CharField()
 
 
-class IndicatorsSerializer(serializers.ModelSerializer[ReadingIndicators]):
+class IndicatorsSerializer(FieldsByRole, serializers.ModelSerializer[ReadingIndicators]):
     """Rejection, recovery, driving pressure, normalised flow and the like; a missing one says why."""
 
     values = serializers.SerializerMethodField()
@@ -57,7 +58,9 @@ class IndicatorsSerializer(serializers.ModelSerializer[ReadingIndicators]):
         """Every indicator in the caller's system, its name without the unit."""
         system = unit_system_of(self.context)
         known = indicators.uncertainties
-        return dict(shown_indicator(name, value, system, known.get(name)) for name, value in indicators.values.items())
+        rows = (shown_indicator(name, value, system, known.get(name)) for name, value in indicators.values.items())
+        seen = IndicatorSerializer(context=self.context)
+        return {name: {field: row[field] for field in row if field not in seen.hidden} for name, row in rows}
 
 
 def shown_indicator(

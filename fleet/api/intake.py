@@ -7,7 +7,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from accounts.api.serializers import TenantModelSerializer
+from accounts.api.serializers import AnswerSerializer, TenantModelSerializer
 from accounts.api.viewsets import ListMixin, ReadOnlyViewSet
 from accounts.errors import InvalidInput
 from fleet.api.jobs import ANY_JSON
@@ -25,7 +25,7 @@ class FileSerializer(serializers.Serializer[Any]):
     )
 
 
-class RowFaultSerializer(serializers.Serializer[Any]):
+class RowFaultSerializer(AnswerSerializer):
     """One reason why a row was refused."""
 
     field = serializers.CharField()
@@ -50,7 +50,7 @@ class RefusedRowSerializer(TenantModelSerializer):
         read_only_fields = fields
 
 
-class FlaggedRowSerializer(serializers.Serializer[Any]):
+class FlaggedRowSerializer(AnswerSerializer):
     """A row that was stored although something about it looks doubtful."""
 
     id = serializers.IntegerField(help_text="of the stored reading or sample")
@@ -87,7 +87,9 @@ class IntakeBatchSerializer(TenantModelSerializer):
         """The first refused rows, by line."""
         if not batch.refused:
             return []
-        return RefusedRowSerializer(batch.refused_rows.order_by("line", "pk")[:SHOWN_ROWS], many=True).data
+        return RefusedRowSerializer(
+            batch.refused_rows.order_by("line", "pk")[:SHOWN_ROWS], many=True, context=self.context
+        ).data
 
     @extend_schema_field(FlaggedRowSerializer(many=True))
     def get_flagged_rows(self, batch: IntakeBatch) -> Any:
@@ -96,7 +98,7 @@ class IntakeBatchSerializer(TenantModelSerializer):
             return []
         model = Reading if batch.kind == IntakeBatch.Kind.READINGS else FeedWaterSample
         rows = model.objects.filter(batch=batch).exclude(flags=[]).order_by("line", "pk")[:SHOWN_ROWS]
-        return FlaggedRowSerializer(rows, many=True).data
+        return FlaggedRowSerializer(rows, many=True, context=self.context).data
 
 
 class IntakeBatchListSerializer(TenantModelSerializer):

@@ -9,7 +9,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.serializers import TenantModelSerializer
+from accounts.api.serializers import AnswerSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
 from fleet.models import Job
 from fleet.services import jobs
@@ -30,7 +30,7 @@ class ObjectField(serializers.JSONField):
     """An object whose keys depend on the kind of job."""
 
 
-class JobProblemSerializer(serializers.Serializer[Any]):
+class JobProblemSerializer(AnswerSerializer):
     """Why a job failed."""
 
     code = serializers.CharField()

@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.api.fields import MomentField, OneOfField, TenantRelatedField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
+from accounts.api.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadCreateViewSet
 from fleet.api.follow_up import judge_again
 from fleet.models import CatalogueItem, Placement, Position, Stage, Unit
@@ -83,7 +83,7 @@ class RotationSerializer(StrictSerializer):
     )
 
 
-class RotatedSerializer(serializers.Serializer[Any]):
+class RotatedSerializer(AnswerSerializer):
     """What a rotation did."""
 
     discarded = PlacementSerializer(allow_null=True)

@@ -76,6 +76,11 @@ class QuantityModelSerializer(TenantModelSerializer):
     `Meta.quantities` names the columns: those of `QUANTITY_KINDS`, or a mapping of column to kind.
     """
 
+    @property
+    def always_seen(self) -> frozenset[str]:  # type: ignore[override]
+        """Whoever sees the row reads what was measured."""
+        return frozenset(public_name(column) for column in self.Meta.quantities)
+
     def get_fields(self) -> dict[str, Any]:
         """Add a field for each quantity, as required or empty as its column is."""
         fields = super().get_fields()

@@ -12,6 +12,7 @@ from rest_framework.response import Response
 
 from accounts.api.filters import IdFilter, TenantFilterSet
 from accounts.api.pagination import CursorPagination
+from accounts.api.serializers import AnswerSerializer
 from accounts.api.viewsets import ReadCreateViewSet
 from accounts.errors import NotAllowed
 from accounts.models import Membership
@@ -26,7 +27,7 @@ from fleet.intake.readings import COLUMNS
 from fleet.models import IntakeBatch, Reading
 
 
-class AsSentSerializer(serializers.Serializer[Any]):
+class AsSentSerializer(AnswerSerializer):
     """The digits and the unit a value came in, and what its conversion needed."""
 
     value = serializers.CharField()
@@ -35,7 +36,7 @@ class AsSentSerializer(serializers.Serializer[Any]):
     brought_to_25_degc_by = serializers.FloatField(required=False)
 
 
-class FlagSerializer(serializers.Serializer[Any]):
+class FlagSerializer(AnswerSerializer):
     """What looks doubtful about a stored value."""
 
     field = serializers.CharField()

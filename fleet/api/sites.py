@@ -9,7 +9,7 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
+from accounts.api.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
 from fleet.api.forecasts import PROBABILITY_BY, FirstToFailSerializer, context_of_day, day_asked
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
@@ -83,7 +83,7 @@ class SiteSerializer(TenantModelSerializer):
         extra_kwargs = {"time_zone": {"allow_blank": False}}
 
 
-class PublicRecordsSerializer(serializers.Serializer[Any]):
+class PublicRecordsSerializer(AnswerSerializer):
     """What became of an export of public records."""
 
     batch = IntakeBatchSerializer()

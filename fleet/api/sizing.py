@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.api.fields import FiniteFloatField, OneOfField, TenantRelatedField
-from accounts.api.serializers import StrictSerializer
+from accounts.api.serializers import AnswerSerializer, StrictSerializer
 from fleet.api.quantities import QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.engineering import units as kinds
 from fleet.engineering.purposes import PURPOSES
@@ -119,7 +119,7 @@ class SizingRequestSerializer(StrictSerializer):
     )
 
 
-class LifeSerializer(serializers.Serializer[Any]):
+class LifeSerializer(AnswerSerializer):
     """Days of service: the middle, and the range that holds in eight cases of ten."""
 
     days = serializers.FloatField()
@@ -128,7 +128,7 @@ class LifeSerializer(serializers.Serializer[Any]):
     limited_by = serializers.CharField()
 
 
-class SentencesSerializer(serializers.Serializer[Any]):
+class SentencesSerializer(AnswerSerializer):
     """A sentence for who fits the unit, and one for who pays it."""
 
     installer_sentence = serializers.CharField(source="for_installer")
@@ -220,7 +220,7 @@ class AlternativeSerializer(SentencesSerializer):
     missing = RemarkSerializer(many=True, help_text="what it needs and the catalogue does not have")
 
 
-class OfferSerializer(serializers.Serializer[Any]):
+class OfferSerializer(AnswerSerializer):
     """Alternatives side by side; none where the catalogue cannot serve, and then what it lacks."""
 
     alternatives = AlternativeSerializer(many=True)
@@ -316,7 +316,7 @@ class CheckSerializer(SentencesSerializer):
         return shown(value, check.quantity, unit_system_of(self.context))
 
 
-class CommissioningSerializer(serializers.Serializer[Any]):
+class CommissioningSerializer(AnswerSerializer):
     """The first readings of a unit against what sizing promised."""
 
     unit = serializers.IntegerField(source="unit_id")

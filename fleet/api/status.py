@@ -1,15 +1,14 @@
 """A unit as its client sees it."""
 
-from typing import Any
-
 from rest_framework import serializers
 
+from accounts.api.serializers import AnswerSerializer
 from fleet.api.quantities import QuantityField
 from fleet.engineering.units import TDS
 from fleet.models import Position, Stage
 
 
-class ChangeSerializer(serializers.Serializer[Any]):
+class ChangeSerializer(AnswerSerializer):
     """What is expected to be changed next; an estimate."""
 
     position = serializers.IntegerField(source="position_id")
@@ -21,7 +20,7 @@ class ChangeSerializer(serializers.Serializer[Any]):
     sentence = serializers.CharField()
 
 
-class StatusSerializer(serializers.Serializer[Any]):
+class StatusSerializer(AnswerSerializer):
     """Is my water good now, and what happens next?"""
 
     unit = serializers.IntegerField(source="unit_id")

@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.api.fields import MomentField, OneOfField, TenantRelatedField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
+from accounts.api.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
 from accounts.errors import InvalidInput
 from fleet.api.findings import FindingSerializer
@@ -135,7 +135,7 @@ class UnitDetailSerializer(UnitSerializer):
         return ReadingDetailSerializer(newest, context=self.context).data if newest is not None else None
 
 
-class UnitFindingsSerializer(serializers.Serializer[Any]):
+class UnitFindingsSerializer(AnswerSerializer):
     """What the readings of a unit show, and when it was last read."""
 
     unit = serializers.IntegerField()

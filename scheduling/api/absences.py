@@ -10,16 +10,15 @@ from rest_framework.response import Response
 from accounts.api.fields import TenantRelatedField
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadWriteViewSet
-from accounts.models import Membership
 from scheduling.models import Absence, Installer
 from scheduling.services.absences import change_absence, record_absence
 
 
 class AbsenceSerializer(TenantModelSerializer):
-    """Days on which an installer does not work. Why is for owner and office: installers read null there."""
+    """Days on which an installer does not work. Why is for owner and office."""
 
     installer_name = serializers.CharField(source="installer.name", read_only=True)
-    reason = serializers.CharField(read_only=True, allow_null=True, help_text="null for installers")
+    reason = serializers.CharField(read_only=True)
 
     class Meta:
         model = Absence
@@ -35,12 +34,6 @@ class AbsenceSerializer(TenantModelSerializer):
             "created_at",
         ]
         read_only_fields = fields
-
-    def to_representation(self, instance: Absence) -> dict[str, Any]:
-        said = super().to_representation(instance)
-        if self.acting_member.role not in {Membership.Role.OWNER, Membership.Role.OFFICE}:
-            said["reason"] = None
-        return said
 
 
 class AbsenceChangeSerializer(StrictSerializer):

@@ -422,7 +422,11 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
     @action(detail=False, methods=["get"], url_path="late", pagination_class=None, filter_backends=[])
     def list_late(self, request: Request) -> Response:
         """List what is overdue, or comes too late for a visit, with the visits it endangers."""
-        return Response(LateLineSerializer(late_deliveries(company=self.by.company, now=self.now), many=True).data)
+        return Response(
+            LateLineSerializer(
+                late_deliveries(company=self.by.company, now=self.now), many=True, context=self.get_serializer_context()
+            ).data
+        )
 
     @extend_schema(responses={(200, CSV_MEDIA_TYPE): OpenApiTypes.STR})
     @action(detail=True, methods=["get"], renderer_classes=[OrderCSVRenderer, JSONRenderer])

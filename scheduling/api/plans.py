@@ -249,7 +249,11 @@ class PlanViewSet(ReadOnlyViewSet):
     def write_parts_lists(self, request: Request, pk: str) -> Response:
         """Write the parts lists of the plan anew, for instance after stock was counted."""
         counts = write_parts_lists(plan=self.get_object(), now=self.now)
-        return Response(PartsWrittenSerializer({"written": counts.written, "unchanged": counts.unchanged}).data)
+        return Response(
+            PartsWrittenSerializer(
+                {"written": counts.written, "unchanged": counts.unchanged}, context=self.get_serializer_context()
+            ).data
+        )
 
     @extend_schema(responses={(200, MEDIA_TYPE): FEATURE_COLLECTION})
     @action(detail=True, methods=["get"], renderer_classes=[GeoJSONRenderer, JSONRenderer])
@@ -302,7 +306,7 @@ class RoundViewSet(ReadOnlyViewSet):
     def _sheet(self, day: Round) -> Response | HttpResponse:
         sheet = day_sheet(day=day)
         if self.request.accepted_renderer.media_type != PDF_MEDIA_TYPE:
-            return Response(DaySheetSerializer(sheet).data)
+            return Response(DaySheetSerializer(sheet, context=self.get_serializer_context()).data)
         return HttpResponse(
             day_sheet_pdf(sheet),
             content_type=PDF_MEDIA_TYPE,

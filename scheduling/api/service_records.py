@@ -251,7 +251,9 @@ class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
         """Add a photo or a signature: JPEG, PNG or WebP, 10 MB at most. 200 when the same picture came before."""
         record = self.get_object()
         photo, is_new = add_photo(record=record, by=self.by, now=self.now, **NewPhotoSerializer.read(self))
-        return Response(PhotoSerializer(photo).data, status=201 if is_new else 200)
+        return Response(
+            PhotoSerializer(photo, context=self.get_serializer_context()).data, status=201 if is_new else 200
+        )
 
 
 class ServicePhotoViewSet(ReadOnlyViewSet):

@@ -185,7 +185,7 @@ class StopViewSet(ReadOnlyViewSet):
     def preview_move(self, request: Request, pk: str) -> Response:
         """Say what moving the stop would cost and break; nothing is stored."""
         found = preview_move(stop=self.get_object(), now=self.now, **MoveAskedSerializer.read(self))
-        return Response(HandMoveSerializer(found).data)
+        return Response(HandMoveSerializer(found, context=self.get_serializer_context()).data)
 
     @extend_schema(request=MoveSerializer, responses=HandMoveSerializer)
     @action(detail=True, methods=["post"])
@@ -194,4 +194,4 @@ class StopViewSet(ReadOnlyViewSet):
         with self.transaction():
             stop = self.locked_object()
             moved = move_stop(stop=stop, by=self.by, now=self.now, **MoveSerializer.read(self))
-            return Response(HandMoveSerializer(moved).data)
+            return Response(HandMoveSerializer(moved, context=self.get_serializer_context()).data)

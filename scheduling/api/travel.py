@@ -52,7 +52,7 @@ class TravelSerializer(StrictSerializer):
             "error_after": instance.error_after,
             "sentence": instance.sentence,
             "calibrated_at": MomentField().to_representation(instance.calibrated_at) if instance.pk else None,
-            "road": RoadSerializer(road_model(company=company)).data,
+            "road": RoadSerializer(road_model(company=company), context=self.context).data,
         }
 
 

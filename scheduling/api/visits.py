@@ -12,7 +12,6 @@ from rest_framework.response import Response
 from accounts.api.fields import MomentField, OneOfField, TenantRelatedField
 from accounts.api.serializers import StrictSerializer, TenantModelSerializer
 from accounts.api.viewsets import ReadOnlyViewSet
-from accounts.models import Membership
 from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.models import Installer, Need, Plan, Stop, Visit, VisitTask
 from scheduling.services.locks import unlock_visit
@@ -56,8 +55,8 @@ class VisitTaskSerializer(TenantModelSerializer):
     position = serializers.IntegerField(source="need.position_id", allow_null=True)
     item = serializers.IntegerField(source="need.item_id", allow_null=True)
     minutes = serializers.IntegerField(source="need.minutes")
-    reason = serializers.CharField(allow_null=True, help_text="why on this visit, in money; null for clients")
-    outcome_reason = serializers.CharField(allow_null=True, help_text="why it was not done; null for clients")
+    reason = serializers.CharField(help_text="why on this visit, in money")
+    outcome_reason = serializers.CharField(help_text="why it was not done")
 
     class Meta:
         model = VisitTask
@@ -98,27 +97,14 @@ class LockSerializer(StrictSerializer):
 
 
 class VisitSerializer(TenantModelSerializer):
-    """One call at one site. What it costs the company, and why, is for its staff: clients read null there."""
-
-    #: What only the company's own people read.
-    STAFF_ONLY = (
-        "costs",
-        "costs_first_day",
-        "cost_of_leaving",
-        "travel_cost",
-        "reason",
-        "closing_note",
-        "skills",
-    )
+    """One call at one site."""
 
     site_name = serializers.CharField(source="site.name", read_only=True)
     installer_name = serializers.CharField(source="installer.name", read_only=True, allow_null=True, default=None)
     tasks = VisitTaskSerializer(many=True, read_only=True)
     offers = WindowSerializer(many=True, read_only=True, help_text="windows to choose from while it is offered")
-    planned = serializers.SerializerMethodField(
-        help_text="its stop in the newest published plan; null when in none, and for clients"
-    )
-    skills = serializers.ListField(child=serializers.CharField(), read_only=True, allow_null=True)
+    planned = serializers.SerializerMethodField(help_text="its stop in the newest published plan; null when in none")
+    skills = serializers.ListField(child=serializers.CharField(), read_only=True)
     costs = serializers.ListField(
         child=serializers.FloatField(allow_null=True),
         read_only=True,
@@ -131,9 +117,7 @@ class VisitSerializer(TenantModelSerializer):
     )
     travel_cost = serializers.FloatField(read_only=True, allow_null=True)
     reason = serializers.CharField(read_only=True, allow_null=True)
-    lock = serializers.SerializerMethodField(
-        help_text="time and installer that plans keep; null when not locked, and for clients"
-    )
+    lock = serializers.SerializerMethodField(help_text="time and installer that plans keep; null when not locked")
     closing_note = serializers.CharField(read_only=True, allow_null=True)
 
     class Meta:
@@ -173,19 +157,11 @@ class VisitSerializer(TenantModelSerializer):
     @extend_schema_field(PlannedSerializer(allow_null=True))
     def get_planned(self, visit: Visit) -> Any:
         stops: list[Stop] = visit.published_stops  # type: ignore[attr-defined]
-        return PlannedSerializer(stops[-1]).data if stops else None
+        return PlannedSerializer(stops[-1], context=self.context).data if stops else None
 
     @extend_schema_field(LockSerializer(allow_null=True))
     def get_lock(self, visit: Visit) -> Any:
-        return LockSerializer(visit).data if visit.locked_start is not None else None
-
-    def to_representation(self, instance: Visit) -> dict[str, Any]:
-        said = super().to_representation(instance)
-        if self.acting_member.role == Membership.Role.CLIENT:
-            # clients are promised windows, never the minute of a plan that may change every night
-            said |= dict.fromkeys((*self.STAFF_ONLY, "lock", "planned"))
-            said["tasks"] = [{**task, "reason": None, "outcome_reason": None} for task in said["tasks"]]
-        return said
+        return LockSerializer(visit, context=self.context).data if visit.locked_start is not None else None
 
 
 class ConfirmationSerializer(SentSerializer):
@@ -379,4 +355,4 @@ class VisitViewSet(ReadOnlyViewSet):
             "visits_changed": visits.changed,
             "visits_withdrawn": visits.withdrawn,
         }
-        return Response(ProposalCountsSerializer(counts).data)
+        return Response(ProposalCountsSerializer(counts, context=self.get_serializer_context()).data)

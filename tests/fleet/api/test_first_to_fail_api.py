@@ -59,13 +59,15 @@ def test_a_day_that_is_none_is_refused_by_name(unit: Unit, as_client: APIClient,
         assert "2026-12-24" in answer.json()["errors"][0]["detail"]
 
 
-def test_a_unit_fails_with_its_first_position_and_a_site_with_its_first_unit(unit: Unit, as_client: APIClient) -> None:
+def test_a_unit_fails_with_its_first_position_and_a_site_with_its_first_unit(
+    unit: Unit, as_installer: APIClient
+) -> None:
     late = add_forecast(unit, 200.0, 10.0, stage="membrane", driver="membrane_trend")
     early = add_forecast(unit, 50.0, 10.0, driver="breakthrough")
     other = factories.UnitFactory(company=unit.site.company, site=unit.site)
     earliest = add_forecast(other, 20.0, 4.0, stage="sediment", driver="pressure")
     day = (TODAY + timedelta(days=52)).isoformat()
-    of_unit = as_client.get(f"/api/v1/units/{unit.pk}/forecast/", {"probability_by": day}).json()
+    of_unit = as_installer.get(f"/api/v1/units/{unit.pk}/forecast/", {"probability_by": day}).json()
     # The second position is far away, so the unit's date is that of the first, to the day.
     for name in ("p10", "p50", "p90"):
         off = abs((date.fromisoformat(of_unit[name]) - getattr(early, name)).days)
@@ -73,7 +75,7 @@ def test_a_unit_fails_with_its_first_position_and_a_site_with_its_first_unit(uni
     assert (of_unit["first"]["id"], of_unit["position_count"], of_unit["dated_count"]) == (early.pk, 2, 2)
     assert of_unit["probability"] == pytest.approx(norm.cdf(3.0 / 10.0), abs=0.02)
     assert "resin" in of_unit["installer_sentence"]
-    of_site = as_client.get(f"/api/v1/sites/{unit.site_id}/forecast/").json()
+    of_site = as_installer.get(f"/api/v1/sites/{unit.site_id}/forecast/").json()
     assert (of_site["first"]["id"], of_site["dated_count"], of_site["probability"]) == (earliest.pk, 3, None)
     assert late.pk != of_site["first"]["id"]
     assert of_site["p50"] <= of_unit["p50"]
@@ -99,10 +101,10 @@ def test_without_a_date_the_answer_says_so(unit: Unit, as_client: APIClient) -> 
     assert (answer["position_count"], answer["dated_count"], answer["p50"]) == (1, 0, None)
 
 
-def test_what_is_exhausted_now_is_told_first(unit: Unit, as_client: APIClient) -> None:
+def test_what_is_exhausted_now_is_told_first(unit: Unit, as_installer: APIClient) -> None:
     add_forecast(unit, 90.0, 10.0, stage="carbon")
     add_forecast(unit, 0.0, 0.0, state="spent", installer_sentence="Resin: exhausted by now, because it is.")
-    answer = as_client.get(f"/api/v1/units/{unit.pk}/forecast/", {"probability_by": TODAY.isoformat()}).json()
+    answer = as_installer.get(f"/api/v1/units/{unit.pk}/forecast/", {"probability_by": TODAY.isoformat()}).json()
     assert answer["p50"] == TODAY.isoformat()
     assert answer["probability"] == 1.0
     assert "because it is" in answer["installer_sentence"]

@@ -144,7 +144,7 @@ def test_another_companys_item_is_refused_like_one_that_never_existed(site: Site
     assert said[0] == said[1]
 
 
-def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site: Site, as_client: APIClient) -> None:
+def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site: Site, as_installer: APIClient) -> None:
     unit = factories.UnitFactory(company=site.company, site=site)
     position = factories.PositionFactory(unit=unit, stage="resin")
     placement = factories.PlacementFactory(position=position)
@@ -159,7 +159,7 @@ def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site:
         values={"net_driving_pressure_kpa": 380.0, "waste_ratio": 4.0},
         uncertainties={"net_driving_pressure_kpa": 10.3},
     )
-    answer = as_client.get(f"/api/v1/units/{unit.pk}/?units=metric").json()
+    answer = as_installer.get(f"/api/v1/units/{unit.pk}/?units=metric").json()
     place = answer["positions"][0]
     assert place["standing"]["id"] == placement.pk
     assert place["forecast"]["id"] == latest.pk
@@ -177,7 +177,7 @@ def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site:
         "installer_sentence": "4 parts of concentrate go to drain for one part of permeate.",
         "client_sentence": "For each litre of purified water, 4 litres go to the drain.",
     }
-    listed = as_client.get("/api/v1/units/?ordering=next_change_on").json()["results"]
+    listed = as_installer.get("/api/v1/units/?ordering=next_change_on").json()["results"]
     assert listed[0]["next_change_on"] == latest.p50.isoformat()
 
 

@@ -19,7 +19,7 @@ def test_the_office_writes_changes_and_takes_back(
     said = made.json()
     assert (said["installer_name"], said["from_time"], said["reason"]) == ("Ada", None, "Parental leave.")
     seen = as_installer.get(f"{ADDRESS}{said['id']}/").json()
-    assert seen == {**said, "reason": None}
+    assert seen == {name: value for name, value in said.items() if name != "reason"}
     again = as_office.post(ADDRESS, {**DAYS, "installer": ada.pk}, format="json")
     assert again.json()["id"] == said["id"]
     changed = as_office.patch(f"{ADDRESS}{said['id']}/", {"to_time": "12:00", "last_day": "2026-03-06"}, format="json")

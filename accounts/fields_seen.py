@@ -1,0 +1,151 @@
+"""The one table of who reads what: (kind of answer, field) -> roles.
+
+A kind is the name of a serializer without that word, such as "Visit"; one that extends another has the rows of both. A
+field that a role does not read is absent from its answers, and lists can be neither filtered nor ordered by it. The
+description of the interface says of such a field who reads it.
+
+A field without a row is read by the company's own people, never by clients: a new one stays inside until somebody
+decides. Quantities that were measured have no rows, for whoever sees the row of a reading sees what it measured.
+
+What a role may do stands in `accounts.permissions`, whose rows it sees in `accounts.tenancy`.
+"""
+
+from collections.abc import Iterable, Mapping
+from typing import Final
+
+from accounts.models import Membership
+from accounts.permissions import EVERYONE, OFFICE, STAFF, Role
+
+Roles = frozenset[Role]
+
+
+def _table(*rows: tuple[str, Roles, str]) -> Mapping[tuple[str, str], Roles]:
+    """Spread rows over their fields, refusing a pair that is named twice."""
+    table: dict[tuple[str, str], Roles] = {}
+    for kind, roles, fields in rows:
+        for field in fields.split():
+            if (kind, field) in table:
+                raise ValueError(f"{kind} {field} stands in the table twice.")
+            table[kind, field] = roles
+    return table
+
+
+SEEN: Final = _table(
+    # accounts
+    ("Company", EVERYONE, "id name currency time_zone unit_system created_at"),
+    ("MyCompany", EVERYONE, "id name currency time_zone unit_system"),
+    ("Membership", EVERYONE, "id name role client company"),
+    ("Me", EVERYONE, "email membership memberships may"),
+    ("SignedIn", EVERYONE, "token expires_at membership"),
+    ("Token", EVERYONE, "id name membership meter_unit created_at expires_at last_used_at"),
+    ("SecretToken", EVERYONE, "token"),
+    ("Client", STAFF, "notes"),
+    # fleet: sites and units
+    ("Site", EVERYONE, "id client code name address latitude longitude time_zone chloraminated supply created_at"),
+    ("Site", EVERYONE, "access_windows access_exceptions"),
+    ("Site", STAFF, "access_notes"),
+    ("AccessWindow", EVERYONE, "weekday opens closes"),
+    ("AccessException", EVERYONE, "first_day last_day opens closes reason"),
+    ("Unit", EVERYONE, "id site code name use kind commissioned_on retired_on tank restrictor totaliser created_at"),
+    ("Unit", EVERYONE, "has_booster_pump has_float_valve has_automatic_shutoff_valve has_check_valve"),
+    ("Unit", EVERYONE, "has_pressure_gauge has_drinking_outlet design_recovery_fraction"),
+    ("Unit", EVERYONE, "next_change_on open_finding_count"),
+    ("Unit", STAFF, "notes"),
+    ("UnitDetail", EVERYONE, "positions latest_reading open_findings"),
+    ("UnitFindings", EVERYONE, "unit read_at findings"),
+    ("Position", EVERYONE, "id unit order stage role"),
+    ("PositionDetail", EVERYONE, "id order stage role standing forecast"),
+    ("Placement", EVERYONE, "id unit position item item_code item_name serial_or_lot placed_at removed_at removal"),
+    ("Placement", EVERYONE, "first_installed_at continues"),
+    ("Instrument", EVERYONE, "id unit name measures tds_factor compensates_temperature accuracy_fraction resolution"),
+    ("Status", EVERYONE, "unit water sentence read_at measured value limit next_change findings cautions"),
+    ("Change", EVERYONE, "position stage role on from_day to_day sentence"),
+    # fleet: what was read, and what it means
+    ("Reading", EVERYONE, "id unit taken_at reference source instrument person occasion state minutes_since_start"),
+    ("Reading", EVERYONE, "tank_valve pump tank_is_full sampled_after_flush as_sent flags corrects corrected_by"),
+    ("Reading", EVERYONE, "received_at"),
+    ("Reading", STAFF, "note batch line"),
+    ("ReadingDetail", EVERYONE, "indicators"),
+    ("AsSent", EVERYONE, "value unit tds_factor brought_to_25_degc_by"),
+    ("Flag", EVERYONE, "field code sentence"),
+    ("Indicators", EVERYONE, "values reasons valid_for_trend computed_at"),
+    ("Indicator", EVERYONE, "value unit uncertainty client_sentence"),
+    ("Indicator", STAFF, "installer_sentence"),
+    ("FeedWaterSample", EVERYONE, "id site taken_at reference measured_by method supply as_sent flags corrects"),
+    ("FeedWaterSample", EVERYONE, "corrected_by received_at"),
+    ("FeedWaterSample", STAFF, "batch line"),
+    ("Finding", EVERYONE, "id unit position reading title cause state opened_at last_seen_at decided_at closed_at"),
+    ("Finding", EVERYONE, "caution client_sentence"),
+    ("Finding", STAFF, "rule confidence numbers decision_note confirming_check action installer_sentence"),
+    ("Forecast", EVERYONE, "id unit position stage role placement as_of computed_at is_latest state driver"),
+    ("Forecast", EVERYONE, "p05 p10 p25 p50 p75 p90 p95 probability remaining_share daily_load daily_load_unit"),
+    ("Forecast", EVERYONE, "client_sentence"),
+    # What it was learned from stands also at other clients' sites.
+    ("Forecast", STAFF, "evidence installer_sentence"),
+    ("ForecastChange", EVERYONE, "before after sentence"),
+    ("FirstToFail", EVERYONE, "as_of position_count dated_count first p05 p10 p25 p50 p75 p90 p95 probability"),
+    ("FirstToFail", EVERYONE, "client_sentence"),
+    ("FirstToFail", STAFF, "installer_sentence"),
+    # scheduling: visits
+    ("Visit", EVERYONE, "id site site_name state is_urgent earliest_day latest_day best_day minutes appointment_at"),
+    ("Visit", EVERYONE, "installer installer_name offers tasks revision obstacle closed_at created_at updated_at"),
+    ("Visit", STAFF, "skills reason closing_note costs costs_first_day cost_of_leaving travel_cost lock"),
+    # Clients are promised windows, never the minute of a plan that may change every night.
+    ("Visit", STAFF, "planned"),
+    ("Window", EVERYONE, "opens_at closes_at"),
+    ("VisitTask", EVERYONE, "order need kind label state unit unit_code position item minutes outcome"),
+    ("VisitTask", STAFF, "reason outcome_reason"),
+    ("Message", EVERYONE, "id audience kind state client client_name phone installer installer_name visit email"),
+    ("Message", EVERYONE, "subject body created_at useful_until sent_at called_at"),
+    ("Message", STAFF, "attempts trouble call_note"),
+    ("Absence", OFFICE, "reason"),
+    # read by the company's people alone, installers included: what things cost and why they are done
+    ("CatalogueItem", STAFF, "price"),
+    ("SizedFitting", STAFF, "price"),
+    ("SizedPart", STAFF, "price cost_per_year"),
+    ("Alternative", STAFF, "first_cost running_cost_per_year reasons"),
+    ("Offer", STAFF, "note remarks"),
+    ("Diagnosis", STAFF, "note reasons"),
+    ("Need", STAFF, "reason"),
+    ("ExplainedNeed", STAFF, "reason price cost_curve late_cost_per_day worn_cost_per_day"),
+    ("Plan", STAFF, "costs"),
+    ("WholePlan", STAFF, "costs"),
+    ("Round", STAFF, "costs"),
+    ("UnservedVisit", STAFF, "reason extra_cost"),
+    ("Lock", STAFF, "reason"),
+    ("SitePair", STAFF, "note"),
+    ("Evidence", STAFF, "no_date_reason"),
+    ("SheetStop", STAFF, "access_notes lock_reason"),
+    ("SheetTask", STAFF, "reason"),
+    # scheduling: work that was done
+    ("ServiceRecord", EVERYONE, "id site visit reference done_at done_by minutes work parts readings photos"),
+    ("ServiceRecord", EVERYONE, "confirmed_by confirmed_at received_at"),
+    ("ServiceRecord", STAFF, "leftover note"),
+    ("Done", EVERYONE, "action unit position item serial_or_lot removal"),
+    ("Done", STAFF, "needs note"),
+    ("Taken", EVERYONE, "item quantity"),
+    ("Taken", STAFF, "from_van from_store uncounted"),
+    ("Photo", EVERYONE, "id record kind media_type size width height digest caption received_at"),
+)
+
+
+def sees(membership: Membership | None, kinds: Iterable[str], field: str) -> bool:
+    """Say whether the membership reads a field; of several kinds, the first with a row for the field decides.
+
+    Somebody who acts for no company, as when they sign in, reads what everybody does.
+    """
+    role = membership.role if membership is not None else Role.CLIENT
+    for kind in kinds:
+        if (kind, field) in SEEN:
+            return role in SEEN[kind, field]
+    return role != Role.CLIENT
+
+
+def narrowed_to(kinds: Iterable[str], field: str) -> Roles | None:
+    """Give the roles that read a field which others who read the same kind do not; None when all of them do."""
+    kinds = tuple(kinds)
+    roles = next((SEEN[kind, field] for kind in kinds if (kind, field) in SEEN), None)
+    if roles is None or roles == EVERYONE:
+        return None
+    clients_read_some = any(kind in kinds and Role.CLIENT in seen for (kind, _), seen in SEEN.items())
+    return roles if clients_read_some or roles != STAFF else None

@@ -1,7 +1,8 @@
 """Settings of the test suite: the project's own, on a database of the tests.
 
 `TEST_DATABASE=postgresql pytest` starts a private PostgreSQL (a wheel, no installation), runs the same suite on it and
-stops it; without the variable the suite runs on SQLite files in the temporary folder.
+stops it; without the variable the suite runs on SQLite files. Either way everything lies in a temporary folder of the
+run, which is deleted when the run ends; `--basetemp DIR` keeps the files of single tests elsewhere.
 """
 
 import os
@@ -9,6 +10,8 @@ import tempfile
 from pathlib import Path
 
 from django.core.exceptions import ImproperlyConfigured
+
+from tests.servers import start_postgresql, use_own_temporary_folder
 
 _choice = os.environ.get("TEST_DATABASE", "sqlite")
 if _choice not in {"sqlite", "postgresql"}:
@@ -19,13 +22,14 @@ if _choice not in {"sqlite", "postgresql"}:
 os.environ.pop("REDIS_URL", None)
 os.environ.pop("TABLE_SERVICE_URL", None)
 _is_xdist_worker = "PYTEST_XDIST_WORKER" in os.environ
+# The workers of a parallel run inherit the folder too.
+if not _is_xdist_worker:
+    use_own_temporary_folder()
 if _choice == "postgresql" and not _is_xdist_worker:
-    from tests.servers import start_postgresql
-
     # The workers of a parallel run inherit the address and share this one server.
     os.environ["DATABASE_URL"] = start_postgresql()
 elif _choice == "sqlite":
-    os.environ["DATABASE_URL"] = "sqlite:///" + str(Path(tempfile.gettempdir()) / f"ro-fleet-{os.getpid()}.sqlite3")
+    os.environ["DATABASE_URL"] = "sqlite:///" + str(Path(tempfile.gettempdir()) / f"{os.getpid()}.sqlite3")
 
 from fleet.config.settings import *  # noqa: E402, F403
 from fleet.config.settings import DATABASES  # noqa: E402
@@ -36,4 +40,4 @@ if _choice == "sqlite":
 
 # A password hash that is slow on purpose would be most of the suite's time.
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-MEDIA_ROOT = str(Path(tempfile.gettempdir()) / f"ro-fleet-files-{os.getpid()}")
+MEDIA_ROOT = str(Path(tempfile.gettempdir()) / f"files-{os.getpid()}")

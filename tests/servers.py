@@ -1,4 +1,4 @@
-"""What a run of the tests has to itself: its temporary folder, and real servers (PostgreSQL, Redis protocol) from wheels."""
+"""What a run of the tests has to itself: a temporary folder, and real servers (PostgreSQL, the Redis protocol)."""
 
 import atexit
 import os

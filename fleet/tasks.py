@@ -3,14 +3,19 @@
 from datetime import datetime
 from typing import Any
 
-from celery import Task, shared_task
+from celery import shared_task
 from django.utils import timezone
 
+from accounts.jobs import claims
 from accounts.models import Company
-from fleet.services import findings, forecast_quality, forecasts, hand_over, indicators, jobs
+from fleet.services import hand_over
+from fleet.services.findings import findings
+from fleet.services.forecasts import forecasts
+from fleet.services.forecasts import quality as forecast_quality
+from fleet.services.readings import indicators
 
 
-def follow_up_chunk(work: jobs.Work) -> dict[str, int]:
+def follow_up_chunk(work: claims.Work) -> dict[str, int]:
     """Make indicators and findings of units anew, for tasks that could not be put on the queue."""
     # The clock of the work, not of the job: whatever came in while it waited is looked at too.
     now, ids = timezone.now(), work.payload["unit_ids"]
@@ -21,25 +26,9 @@ def follow_up_chunk(work: jobs.Work) -> dict[str, int]:
     return {**made, **{f"findings_{name}": count for name, count in seen.items()}}
 
 
-jobs.register(hand_over.JOB_KIND, follow_up_chunk)
-jobs.register(forecasts.JOB_KIND, forecasts.forecast_chunk)
-jobs.register(forecast_quality.JOB_KIND, forecast_quality.quality_chunk)
-
-
-@shared_task(bind=True, max_retries=None)
-def run_job_chunk(self: "Task[Any, Any]", *, job_id: int, index: int, **_: Any) -> str:
-    """Do one chunk of a job; one that another worker seems to hold is looked at again when its lease is over."""
-    outcome = jobs.run_chunk(job_id=job_id, index=index)
-    if outcome == "held" and not self.request.is_eager:
-        seconds = jobs.seconds_until_free(job_id=job_id, index=index, now=timezone.now())
-        raise self.retry(countdown=seconds)
-    return outcome
-
-
-@shared_task
-def resume_stalled_jobs(**_: Any) -> int:
-    """Hand out again what a dead worker left."""
-    return jobs.resume_stalled(now=timezone.now())
+claims.register(hand_over.JOB_KIND, follow_up_chunk)
+claims.register(forecasts.JOB_KIND, forecasts.forecast_chunk)
+claims.register(forecast_quality.JOB_KIND, forecast_quality.quality_chunk)
 
 
 @shared_task

@@ -7,16 +7,17 @@ from celery import shared_task
 from django.utils import timezone
 
 from accounts.errors import Conflict
+from accounts.jobs import claims
 from accounts.models import Company
 from accounts.services.tidying import tidy
-from fleet.services import jobs
-from scheduling.services import chain, planning_jobs
-from scheduling.services.messages import send_messages
+from scheduling.services import nightly as chain
+from scheduling.services.people.messages import send_messages
+from scheduling.services.rounds import jobs as planning_jobs
 
 log = logging.getLogger(__name__)
 
-jobs.register(chain.JOB_KIND, chain.chain_chunk)
-jobs.register(planning_jobs.JOB_KIND, planning_jobs.plan_chunk)
+claims.register(chain.JOB_KIND, chain.chain_chunk)
+claims.register(planning_jobs.JOB_KIND, planning_jobs.plan_chunk)
 
 
 @shared_task

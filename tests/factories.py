@@ -12,6 +12,7 @@ import factory
 from factory.django import DjangoModelFactory
 
 from accounts import models as accounts
+from accounts.jobs.models import Job, JobChunk
 from fleet import models as fleet
 from scheduling import models as scheduling
 
@@ -381,7 +382,7 @@ class ForecastScoreFactory(TenantFactory):
 
 class JobFactory(TenantFactory):
     class Meta:
-        model = fleet.Job
+        model = Job
 
     kind = "forecast"
     created_at = NOW
@@ -389,7 +390,7 @@ class JobFactory(TenantFactory):
 
 class JobChunkFactory(DjangoModelFactory):
     class Meta:
-        model = fleet.JobChunk
+        model = JobChunk
 
     job = factory.SubFactory(JobFactory)
     index = factory.LazyAttribute(lambda row: row.job.chunks.count())

@@ -60,7 +60,7 @@ def test_every_order_a_list_offers_works_both_ways(
 
 @pytest.mark.parametrize("route", LISTS, ids=str)
 def test_no_value_of_any_filter_makes_the_server_slip(route: Route, as_owner: APIClient) -> None:
-    from accounts.api.filters import filter_parameters
+    from accounts.http.filters import filter_parameters
 
     junk: list[Any] = [
         "",

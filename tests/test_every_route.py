@@ -12,8 +12,8 @@ import pytest
 from django.db.models import Model
 from rest_framework.test import APIClient
 
-from accounts.api.fields import TenantRelatedField
-from accounts.api.permissions import action_name
+from accounts.http.fields import TenantRelatedField
+from accounts.http.permissions import action_name
 from accounts.models import Client, Company, Membership
 from accounts.permissions import ALLOWED, METER_ALLOWED
 from tests import factories

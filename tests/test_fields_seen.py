@@ -14,10 +14,10 @@ from drf_spectacular.drainage import GENERATOR_STATS
 from drf_spectacular.generators import SchemaGenerator
 from rest_framework.test import APIClient
 
-from accounts.api.filters import filter_columns
-from accounts.api.permissions import action_name
-from accounts.api.serializers import FieldsByRole
 from accounts.fields_seen import SEEN
+from accounts.http.filters import filter_columns
+from accounts.http.permissions import action_name
+from accounts.http.serializers import FieldsByRole
 from accounts.models import Client, Company
 from accounts.permissions import EVERYONE, Role, roles_for
 from tests import factories

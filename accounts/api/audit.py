@@ -4,10 +4,10 @@ import django_filters
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from accounts.api.filters import TenantFilterSet
-from accounts.api.pagination import CursorPagination
-from accounts.api.serializers import TenantModelSerializer
-from accounts.api.viewsets import ReadOnlyViewSet
+from accounts.http.filters import TenantFilterSet
+from accounts.http.pagination import CursorPagination
+from accounts.http.serializers import TenantModelSerializer
+from accounts.http.viewsets import ReadOnlyViewSet
 from accounts.models import AuditEntry
 
 

@@ -1,7 +1,7 @@
 """The company's customers."""
 
-from accounts.api.serializers import TenantModelSerializer
-from accounts.api.viewsets import ReadWriteViewSet
+from accounts.http.serializers import TenantModelSerializer
+from accounts.http.viewsets import ReadWriteViewSet
 from accounts.models import Client
 
 

@@ -2,9 +2,9 @@
 
 from typing import Any
 
-from accounts.api.fields import OneOfField
-from accounts.api.serializers import TenantModelSerializer
-from accounts.api.viewsets import RetrieveMixin, UpdateMixin
+from accounts.http.fields import OneOfField
+from accounts.http.serializers import TenantModelSerializer
+from accounts.http.viewsets import RetrieveMixin, UpdateMixin
 from accounts.models import Company
 
 

@@ -9,9 +9,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts import services
-from accounts.api.serializers import AnswerSerializer, FieldsByRole, StrictSerializer
-from accounts.api.throttles import SIGN_IN_THROTTLES
-from accounts.api.viewsets import TenantViewSet
+from accounts.http.serializers import AnswerSerializer, FieldsByRole, StrictSerializer
+from accounts.http.throttles import SIGN_IN_THROTTLES
+from accounts.http.viewsets import TenantViewSet
 from accounts.models import AccessToken, Company, Membership
 from accounts.permissions import ALLOWED, allows
 

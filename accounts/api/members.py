@@ -9,9 +9,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts import services
-from accounts.api.fields import OneOfField, TenantRelatedField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import CreateMixin, ReadOnlyViewSet, UpdateMixin
+from accounts.http.fields import OneOfField, TenantRelatedField
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet, UpdateMixin
 from accounts.models import Client, Membership
 
 

@@ -13,12 +13,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts import services
-from accounts.api.authentication import SESSION_MEMBERSHIP
 from accounts.api.me import MembershipSerializer, MeSerializer, describe
-from accounts.api.serializers import AnswerSerializer, StrictSerializer
-from accounts.api.throttles import SIGN_IN_THROTTLES
-from accounts.api.views import PublicView
-from accounts.api.viewsets import TenantViewSet
+from accounts.http.serializers import AnswerSerializer, StrictSerializer
+from accounts.http.throttles import SIGN_IN_THROTTLES
+from accounts.http.views import PublicView
+from accounts.http.viewsets import TenantViewSet
 from accounts.models import AccessToken, Membership
 from accounts.services import WrongCredentials
 

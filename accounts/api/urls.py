@@ -8,13 +8,15 @@ from accounts.api.clients import ClientViewSet
 from accounts.api.company import CompanyViewSet
 from accounts.api.me import MeViewSet
 from accounts.api.members import MemberViewSet
-from accounts.api.problem_pages import ProblemKindsView, ProblemKindView
 from accounts.api.signing_in import LoginView, LogoutViewSet, SessionView
 from accounts.api.tokens import TokenViewSet
+from accounts.http.problem_pages import ProblemKindsView, ProblemKindView
+from accounts.jobs.api import JobViewSet
 
 router = SimpleRouter()
 router.register("audit-entries", AuditEntryViewSet)
 router.register("clients", ClientViewSet)
+router.register("jobs", JobViewSet)
 router.register("members", MemberViewSet)
 router.register("tokens", TokenViewSet)
 

@@ -4,8 +4,8 @@ from typing import Any
 
 from rest_framework import serializers
 
-from accounts.api.serializers import TenantModelSerializer
-from accounts.api.viewsets import ReadWriteViewSet
+from accounts.http.serializers import TenantModelSerializer
+from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.follow_up import judge_again, units_with_item
 from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
 from fleet.engineering.purposes import KINDS_WITH_PURPOSE

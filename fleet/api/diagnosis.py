@@ -7,8 +7,8 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import FiniteFloatField, OneOfField
-from accounts.api.serializers import AnswerSerializer, StrictSerializer
+from accounts.http.fields import FiniteFloatField, OneOfField
+from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from fleet.api.indicators import IndicatorSerializer, name_without_unit, shown_indicator
 from fleet.api.quantities import QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.api.readings import IdOrCodeField
@@ -20,7 +20,7 @@ from fleet.intake.cells import CellError
 from fleet.intake.directory import unit_directory
 from fleet.intake.names import public_name
 from fleet.models import Unit
-from fleet.services.diagnosis import OTHER_FACTS, READING_FACTS, Diagnosis, what_if
+from fleet.services.findings.diagnosis import OTHER_FACTS, READING_FACTS, Diagnosis, what_if
 
 # Facts with a dimension, by the unit at the end of their name.
 _BY_SUFFIX: Final[tuple[tuple[str, Kind], ...]] = (

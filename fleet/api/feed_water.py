@@ -10,8 +10,8 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.filters import IdFilter, TenantFilterSet
-from accounts.api.viewsets import ReadCreateViewSet
+from accounts.http.filters import IdFilter, TenantFilterSet
+from accounts.http.viewsets import ReadCreateViewSet
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
 from fleet.api.quantities import QuantityField, QuantityModelSerializer, QuantityViewSet
 from fleet.api.readings import AsSentSerializer, FlagSerializer, IdOrCodeField

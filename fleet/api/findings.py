@@ -6,12 +6,12 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import ReadOnlyViewSet
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import ReadOnlyViewSet
 from fleet.api.follow_up import judge_again
 from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding
-from fleet.services.finding_decisions import decide
+from fleet.services.findings.decisions import decide
 
 
 @extend_schema_field({"type": "object", "additionalProperties": {"type": ["number", "string"]}})

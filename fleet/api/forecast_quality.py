@@ -8,12 +8,12 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.filters import TenantFilterSet
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import ReadOnlyViewSet
-from fleet.api.jobs import JobSerializer, accepted
+from accounts.http.filters import TenantFilterSet
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import ReadOnlyViewSet
+from accounts.jobs.api import JobSerializer, accepted
 from fleet.models import ForecastScore
-from fleet.services.forecast_quality import start_quality_job
+from fleet.services.forecasts.quality import start_quality_job
 
 
 class ForecastScoreSerializer(TenantModelSerializer):

@@ -11,15 +11,15 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.faults import RequestFault, RequestInvalid
-from accounts.api.filters import IdFilter, TenantFilterSet
-from accounts.api.serializers import AnswerSerializer, TenantModelSerializer
-from accounts.api.viewsets import ReadOnlyViewSet, TenantViewSet
-from fleet.api.jobs import JobSerializer, accepted
+from accounts.http.faults import RequestFault, RequestInvalid
+from accounts.http.filters import IdFilter, TenantFilterSet
+from accounts.http.serializers import AnswerSerializer, TenantModelSerializer
+from accounts.http.viewsets import ReadOnlyViewSet, TenantViewSet
+from accounts.jobs.api import JobSerializer, accepted
 from fleet.models import Forecast, Position, Stage
-from fleet.services.forecast_changes import sentence_of_change
-from fleet.services.forecast_groups import probability_exhausted_by
-from fleet.services.forecasts import start_forecast_job
+from fleet.services.forecasts.changes import sentence_of_change
+from fleet.services.forecasts.forecasts import start_forecast_job
+from fleet.services.forecasts.groups import probability_exhausted_by
 
 
 class LeftOutSerializer(AnswerSerializer):

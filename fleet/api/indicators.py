@@ -5,7 +5,7 @@ from typing import Any, Final
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from accounts.api.serializers import AnswerSerializer, FieldsByRole
+from accounts.http.serializers import AnswerSerializer, FieldsByRole
 from fleet.api.quantities import shown, unit_system_of
 from fleet.engineering import units
 from fleet.engineering.indicators.words import in_words

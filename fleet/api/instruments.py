@@ -4,8 +4,8 @@ from typing import Any
 
 from rest_framework import serializers
 
-from accounts.api.serializers import TenantModelSerializer
-from accounts.api.viewsets import ReadWriteViewSet
+from accounts.http.serializers import TenantModelSerializer
+from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.follow_up import judge_again, units_read_with
 from fleet.intake.names import READING_COLUMNS, public_name
 from fleet.models import Instrument

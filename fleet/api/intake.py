@@ -7,10 +7,10 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from accounts.api.serializers import AnswerSerializer, TenantModelSerializer
-from accounts.api.viewsets import ListMixin, ReadOnlyViewSet
 from accounts.errors import InvalidInput
-from fleet.api.jobs import ANY_JSON
+from accounts.http.serializers import AnswerSerializer, TenantModelSerializer
+from accounts.http.viewsets import ListMixin, ReadOnlyViewSet
+from accounts.jobs.api import ANY_JSON
 from fleet.intake.tables import MOST_BYTES
 from fleet.models import FeedWaterSample, IntakeBatch, Reading, RefusedRow
 

@@ -4,7 +4,7 @@ from typing import Any, ClassVar
 
 from rest_framework import serializers
 
-from accounts.api.viewsets import ReadWriteViewSet
+from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet, shown, unit_system_of
 from fleet.engineering.units import QUANTITY_KINDS
 from fleet.intake.names import public_name

@@ -8,12 +8,12 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import MomentField, OneOfField, TenantRelatedField
-from accounts.api.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import ReadCreateViewSet
+from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import ReadCreateViewSet
 from fleet.api.follow_up import judge_again
 from fleet.models import CatalogueItem, Placement, Position, Stage, Unit
-from fleet.services import placements
+from fleet.services.units import placements
 
 REMOVAL_REASONS = [choice for choice in Placement.Removal.choices if choice[0] != Placement.Removal.ROTATED]
 

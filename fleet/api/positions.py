@@ -2,10 +2,10 @@
 
 from typing import Any
 
-from accounts.api.serializers import TenantModelSerializer
-from accounts.api.viewsets import ReadWriteViewSet
+from accounts.http.serializers import TenantModelSerializer
+from accounts.http.viewsets import ReadWriteViewSet
 from fleet.models import Position
-from fleet.services import units
+from fleet.services.units import units
 
 
 class PositionSerializer(TenantModelSerializer):

@@ -10,9 +10,9 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 
-from accounts.api.faults import parameter_fault
-from accounts.api.serializers import TenantModelSerializer
-from accounts.api.viewsets import TenantViewSet
+from accounts.http.faults import parameter_fault
+from accounts.http.serializers import TenantModelSerializer
+from accounts.http.viewsets import TenantViewSet
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.units import QUANTITY_KINDS, SYSTEMS, Kind, accepted_forms, parse_quantity, to_display
 from fleet.intake.names import public_name

@@ -10,11 +10,11 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.filters import IdFilter, TenantFilterSet
-from accounts.api.pagination import CursorPagination
-from accounts.api.serializers import AnswerSerializer
-from accounts.api.viewsets import ReadCreateViewSet
 from accounts.errors import NotAllowed
+from accounts.http.filters import IdFilter, TenantFilterSet
+from accounts.http.pagination import CursorPagination
+from accounts.http.serializers import AnswerSerializer
+from accounts.http.viewsets import ReadCreateViewSet
 from accounts.models import Membership
 from accounts.permissions import allows
 from fleet.api.follow_up import look_for_findings

@@ -9,14 +9,14 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import ReadWriteViewSet
+from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.forecasts import PROBABILITY_BY, FirstToFailSerializer, context_of_day, day_asked
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
 from fleet.intake import wqx_log
 from fleet.models import Site
-from fleet.services import sites
-from fleet.services.forecast_groups import first_to_fail_of_site
+from fleet.services.forecasts.groups import first_to_fail_of_site
+from fleet.services.units import sites
 
 
 class AccessWindowSerializer(StrictSerializer):

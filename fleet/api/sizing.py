@@ -7,15 +7,15 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import FiniteFloatField, OneOfField, TenantRelatedField
-from accounts.api.serializers import AnswerSerializer, StrictSerializer
+from accounts.http.fields import FiniteFloatField, OneOfField, TenantRelatedField
+from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from fleet.api.quantities import QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.engineering import units as kinds
 from fleet.engineering.purposes import PURPOSES
 from fleet.engineering.sizing import AIMS, DISINFECTANTS, Check
 from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, Site, Stage, Unit
-from fleet.services.sizing import AskedUse, size_for
+from fleet.services.sizing.sizing import AskedUse, size_for
 
 _TEMPERATURE: Final = kinds.TEMPERATURE.within(1.0, 45.0)
 _VOLUME: Final = kinds.VOLUME.within(0.0, 1e5)

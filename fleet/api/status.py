@@ -2,7 +2,7 @@
 
 from rest_framework import serializers
 
-from accounts.api.serializers import AnswerSerializer
+from accounts.http.serializers import AnswerSerializer
 from fleet.api.quantities import QuantityField
 from fleet.engineering.units import TDS
 from fleet.models import Position, Stage

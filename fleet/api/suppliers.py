@@ -2,8 +2,8 @@
 
 from rest_framework import serializers
 
-from accounts.api.serializers import TenantModelSerializer
-from accounts.api.viewsets import ReadWriteViewSet
+from accounts.http.serializers import TenantModelSerializer
+from accounts.http.viewsets import ReadWriteViewSet
 from fleet.models import Supplier
 
 

@@ -9,10 +9,10 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import MomentField, OneOfField, TenantRelatedField
-from accounts.api.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import ReadWriteViewSet
 from accounts.errors import InvalidInput
+from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.findings import FindingSerializer
 from fleet.api.follow_up import judge_again
 from fleet.api.forecasts import (
@@ -29,10 +29,10 @@ from fleet.api.sizing import CommissioningSerializer, PromisedSerializer
 from fleet.api.status import StatusSerializer
 from fleet.engineering import units as kinds
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Stage, Unit
-from fleet.services import units
-from fleet.services.forecast_groups import first_to_fail_of_unit
-from fleet.services.sizing import check_commissioning
+from fleet.services.forecasts.groups import first_to_fail_of_unit
+from fleet.services.sizing.sizing import check_commissioning
 from fleet.services.status import status_of
+from fleet.services.units import units
 
 _LIVE = Q(state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
 

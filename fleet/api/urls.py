@@ -11,7 +11,6 @@ from fleet.api.forecast_quality import ForecastScoreViewSet
 from fleet.api.forecasts import ForecastViewSet
 from fleet.api.instruments import InstrumentViewSet
 from fleet.api.intake import IntakeBatchViewSet, RefusedRowViewSet
-from fleet.api.jobs import JobViewSet
 from fleet.api.limits import ExhaustionLimitsViewSet
 from fleet.api.placements import PlacementViewSet
 from fleet.api.positions import PositionViewSet
@@ -40,6 +39,5 @@ router.register("exhaustion-limits", ExhaustionLimitsViewSet)
 router.register("findings", FindingViewSet)
 router.register("diagnosis", DiagnosisViewSet, basename="diagnosis")
 router.register("sizing", SizingViewSet, basename="sizing")
-router.register("jobs", JobViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [*router.urls]

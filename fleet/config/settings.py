@@ -74,6 +74,7 @@ INSTALLED_APPS = [
     "drf_spectacular",
     "drf_spectacular_sidecar",
     "accounts",
+    "accounts.jobs",
     "fleet",
     "scheduling",
 ]
@@ -198,23 +199,23 @@ MEDIA_URL = ""
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "accounts.api.authentication.TokenAuthentication",
-        "accounts.api.authentication.SessionAuthentication",
+        "accounts.http.authentication.TokenAuthentication",
+        "accounts.http.authentication.SessionAuthentication",
     ],
-    "DEFAULT_PERMISSION_CLASSES": ["accounts.api.permissions.RolePermission"],
+    "DEFAULT_PERMISSION_CLASSES": ["accounts.http.permissions.RolePermission"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     # A form reads what is missing as false and what is empty as nothing: only where a file is sent is one taken.
-    "DEFAULT_PARSER_CLASSES": ["accounts.api.parsers.StrictJSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["accounts.http.parsers.StrictJSONParser"],
     "DEFAULT_FILTER_BACKENDS": [
-        "accounts.api.filters.StrictFilterBackend",
-        "accounts.api.ordering.StrictOrderingFilter",
+        "accounts.http.filters.StrictFilterBackend",
+        "accounts.http.ordering.StrictOrderingFilter",
     ],
-    "DEFAULT_PAGINATION_CLASS": "accounts.api.pagination.PagePagination",
-    "DEFAULT_SCHEMA_CLASS": "accounts.api.schema.ProblemSchema",
+    "DEFAULT_PAGINATION_CLASS": "accounts.http.pagination.PagePagination",
+    "DEFAULT_SCHEMA_CLASS": "accounts.http.schema.ProblemSchema",
     "DEFAULT_METADATA_CLASS": None,
     # One media type, asked for by the Accept header alone.
     "URL_FORMAT_OVERRIDE": None,
-    "EXCEPTION_HANDLER": "accounts.api.problems.problem_response",
+    "EXCEPTION_HANDLER": "accounts.http.problems.problem_response",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
     # How many proxies in front of the server write X-Forwarded-For; what lies beyond them, anybody can forge.
     "NUM_PROXIES": _count("TRUSTED_PROXIES", default=0),
@@ -256,7 +257,7 @@ SPECTACULAR_SETTINGS = {
         "ReadingStateEnum": "fleet.models.Reading.State",
         "ForecastStateEnum": "fleet.models.Forecast.State",
         "FindingStateEnum": "fleet.models.Finding.State",
-        "JobStateEnum": "fleet.models.Job.State",
+        "JobStateEnum": "accounts.jobs.models.Job.State",
         "ReadingSourceEnum": "fleet.models.Reading.Source",
         "NeedKindEnum": "scheduling.models.Need.Kind",
         "NeedStateEnum": "scheduling.models.Need.State",

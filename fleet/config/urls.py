@@ -14,7 +14,7 @@ urlpatterns = [
 ]
 
 # What never reaches a view is answered in the same shape as everything else.
-handler400 = "accounts.api.problems.bad_request_page"
-handler403 = "accounts.api.problems.forbidden_page"
-handler404 = "accounts.api.problems.not_found_page"
-handler500 = "accounts.api.problems.server_error_page"
+handler400 = "accounts.http.problems.bad_request_page"
+handler403 = "accounts.http.problems.forbidden_page"
+handler404 = "accounts.http.problems.not_found_page"
+handler500 = "accounts.http.problems.server_error_page"

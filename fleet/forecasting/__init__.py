@@ -14,13 +14,21 @@
 True
 """
 
-from .build import Columns, Fault, build_fleet
-from .explain import sentence_for_client, sentence_for_installer
-from .forecast import forecast
-from .learned import Learned
-from .policy import Policy
-from .results import GRID_LEVELS, LEVELS, Exclusions, Forecasts, GroupForecasts, first_to_fail, probability_by
-from .tables import FeedWater, Fleet, Items, Placements, Positions, Readings, Sites, Units
+from fleet.forecasting.answer.explain import sentence_for_client, sentence_for_installer
+from fleet.forecasting.answer.forecast import forecast
+from fleet.forecasting.answer.results import (
+    GRID_LEVELS,
+    LEVELS,
+    Exclusions,
+    Forecasts,
+    GroupForecasts,
+    first_to_fail,
+    probability_by,
+)
+from fleet.forecasting.inputs.build import Columns, Fault, build_fleet
+from fleet.forecasting.inputs.tables import FeedWater, Fleet, Items, Placements, Positions, Readings, Sites, Units
+from fleet.forecasting.policy import Policy
+from fleet.forecasting.wear.learned import Learned
 
 __all__ = [
     "GRID_LEVELS",

@@ -5,8 +5,8 @@ from typing import Final
 
 import numpy as np
 
-from fleet.engineering.conductivity import iso7888_f25
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.formulas.conductivity import iso7888_f25
 from fleet.engineering.units import (
     HOUSE_TDS_FACTOR,
     QUANTITY_KINDS,

@@ -6,7 +6,6 @@ from fleet.models.findings import Finding
 from fleet.models.forecasts import FleetLesson, Forecast, ForecastScore
 from fleet.models.indicators import ReadingIndicators
 from fleet.models.intake import IntakeBatch, RefusedRow
-from fleet.models.jobs import Job, JobChunk
 from fleet.models.limits import ExhaustionLimits
 from fleet.models.placements import Placement
 from fleet.models.readings import Reading
@@ -25,8 +24,6 @@ __all__ = [
     "ForecastScore",
     "Instrument",
     "IntakeBatch",
-    "Job",
-    "JobChunk",
     "PartsRule",
     "Placement",
     "Position",

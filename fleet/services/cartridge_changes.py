@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any, Final
 
-from fleet.forecasting.columns import VISIT_DAYS
+from fleet.forecasting.inputs.columns import VISIT_DAYS
 from fleet.models import Placement, Position, Reading, Unit
 
 _SECONDS_A_DAY: Final = 86400.0

@@ -1,17 +1,14 @@
 """Work that follows a change is handed to the queue once the change is stored; a queue that is away fails nobody."""
 
-import logging
 from collections.abc import Iterable
 from typing import Any, Final
 
 from celery import Task
-from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
-from fleet.models import Job, JobChunk
-
-log = logging.getLogger(__name__)
+from accounts.jobs.models import Job, JobChunk
+from accounts.jobs.queue import give
 
 JOB_KIND: Final = "follow_up"
 """The job that waits for the queue to come back: indicators and findings of some units."""
@@ -42,19 +39,6 @@ def hand_over(
     # Without a broker the work is done here and now: its error belongs in the log, and not in the answer to a change
     # that is stored.
     transaction.on_commit(send, robust=True)
-
-
-def give(task: "Task[Any, Any]", **arguments: Any) -> bool:
-    """Put a task on the queue; False, and a line in the log, when the queue cannot be reached."""
-    if settings.CELERY_TASK_ALWAYS_EAGER:
-        task.delay(**arguments)
-        return True
-    try:
-        task.delay(**arguments)
-    except Exception as error:  # whatever a client of a queue may raise: what was stored stays stored
-        log.warning("%s waits until the queue can be reached: %s", task.name, error)
-        return False
-    return True
 
 
 def _leave(company_id: int, payload: dict[str, Any]) -> None:

@@ -7,11 +7,11 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import TenantRelatedField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import ReadWriteViewSet
+from accounts.http.fields import TenantRelatedField
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import ReadWriteViewSet
 from scheduling.models import Absence, Installer
-from scheduling.services.absences import change_absence, record_absence
+from scheduling.services.people.absences import change_absence, record_absence
 
 
 class AbsenceSerializer(TenantModelSerializer):

@@ -2,8 +2,8 @@
 
 from rest_framework import serializers
 
-from accounts.api.fields import MomentField
-from accounts.api.serializers import StrictSerializer
+from accounts.http.fields import MomentField
+from accounts.http.serializers import StrictSerializer
 
 
 class ShownSerializer(StrictSerializer):

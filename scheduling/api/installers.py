@@ -11,14 +11,14 @@ from rest_framework.decorators import action
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
-from accounts.api.fields import TenantRelatedField
-from accounts.api.serializers import TenantModelSerializer
-from accounts.api.viewsets import ReadWriteViewSet
+from accounts.http.fields import TenantRelatedField
+from accounts.http.serializers import TenantModelSerializer
+from accounts.http.viewsets import ReadWriteViewSet
 from accounts.models import Membership
 from scheduling.api.renderers import CalendarRenderer
 from scheduling.exports.calendar import calendar_of
 from scheduling.models import Installer
-from scheduling.services.calendars import calendar_entries
+from scheduling.services.people.calendars import calendar_entries
 
 
 class InstallerSerializer(TenantModelSerializer):

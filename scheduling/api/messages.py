@@ -6,11 +6,11 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.serializers import TenantModelSerializer
-from accounts.api.viewsets import ReadOnlyViewSet
+from accounts.http.serializers import TenantModelSerializer
+from accounts.http.viewsets import ReadOnlyViewSet
 from scheduling.api.notes import NoteSerializer
 from scheduling.models import Message
-from scheduling.services.messages import note_call
+from scheduling.services.people.messages import note_call
 
 
 class MessageSerializer(TenantModelSerializer):

@@ -8,13 +8,13 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import OneOfField, TenantRelatedField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import CreateMixin, ReadOnlyViewSet
+from accounts.http.fields import OneOfField, TenantRelatedField
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet
 from fleet.models import CatalogueItem, Position, Unit
 from scheduling.api.notes import NoteSerializer
 from scheduling.models import Need
-from scheduling.services.needs import add_need, drop_need
+from scheduling.services.needs.needs import add_need, drop_need
 
 
 class NeedSerializer(TenantModelSerializer):

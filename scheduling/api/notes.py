@@ -4,8 +4,8 @@ from typing import Any
 
 from rest_framework import serializers
 
-from accounts.api.serializers import StrictSerializer
-from accounts.api.viewsets import TenantViewSet
+from accounts.http.serializers import StrictSerializer
+from accounts.http.viewsets import TenantViewSet
 
 
 class SentSerializer(StrictSerializer):

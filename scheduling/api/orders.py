@@ -13,17 +13,17 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import TenantRelatedField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import CreateMixin, ReadOnlyViewSet, UpdateMixin
+from accounts.http.fields import TenantRelatedField
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet, UpdateMixin
 from fleet.models import CatalogueItem, Supplier
 from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.api.renderers import OrderCSVRenderer, OrderTextRenderer
 from scheduling.exports.order_documents import CSV_MEDIA_TYPE, TEXT_MEDIA_TYPE, order_csv, order_text
 from scheduling.models import Delivery, PartsList, PurchaseOrder, PurchaseOrderLine
-from scheduling.services.deliveries import Came, late_deliveries, receive_order
-from scheduling.services.order_drafts import draft_orders
-from scheduling.services.orders import (
+from scheduling.services.orders.deliveries import Came, late_deliveries, receive_order
+from scheduling.services.orders.drafts import draft_orders
+from scheduling.services.orders.orders import (
     Asked,
     cancel_order,
     create_order,

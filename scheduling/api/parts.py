@@ -8,13 +8,13 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import MomentField, TenantRelatedField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import ReadOnlyViewSet, ReadWriteViewSet
+from accounts.http.fields import MomentField, TenantRelatedField
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import ReadOnlyViewSet, ReadWriteViewSet
 from accounts.models import Membership
 from fleet.models import CatalogueItem
 from scheduling.models import Installer, PartsLine, PartsList, StockLevel
-from scheduling.services.stock import count_stock
+from scheduling.services.stock.stock import count_stock
 
 
 class TakenBySerializer(StrictSerializer):

@@ -13,11 +13,11 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.etags import check_if_match, etag_of
-from accounts.api.fields import FiniteFloatField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import ReadOnlyViewSet
-from fleet.api.jobs import JobSerializer, accepted
+from accounts.http.etags import check_if_match, etag_of
+from accounts.http.fields import FiniteFloatField
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import ReadOnlyViewSet
+from accounts.jobs.api import JobSerializer, accepted
 from scheduling.api.day_sheets import DaySheetSerializer
 from scheduling.api.geojson_schema import FEATURE_COLLECTION
 from scheduling.api.renderers import GeoJSONRenderer, GPXRenderer, PDFRenderer
@@ -29,12 +29,12 @@ from scheduling.exports.geojson import MEDIA_TYPE, plan_map
 from scheduling.exports.gpx import MEDIA_TYPE as GPX_MEDIA_TYPE
 from scheduling.exports.gpx import round_gpx
 from scheduling.models import Plan, Round, UnservedVisit
-from scheduling.services.day_sheets import day_sheet, round_of_today
-from scheduling.services.parts import write_parts_lists
-from scheduling.services.plan_differences import people_to_tell
-from scheduling.services.planning_jobs import start_plan_job
-from scheduling.services.plans import publish_plan
-from scheduling.services.replanning import replan_day
+from scheduling.services.rounds.day_sheets import day_sheet, round_of_today
+from scheduling.services.rounds.differences import people_to_tell
+from scheduling.services.rounds.jobs import start_plan_job
+from scheduling.services.rounds.plans import publish_plan
+from scheduling.services.rounds.replanning import replan_day
+from scheduling.services.stock.parts import write_parts_lists
 
 
 class RoundSerializer(TenantModelSerializer):

@@ -4,9 +4,9 @@ from typing import Any
 
 from rest_framework import serializers
 
-from accounts.api.fields import FiniteFloatField
-from accounts.api.serializers import StrictSerializer
-from accounts.api.viewsets import RetrieveMixin, UpdateMixin
+from accounts.http.fields import FiniteFloatField
+from accounts.http.serializers import StrictSerializer
+from accounts.http.viewsets import RetrieveMixin, UpdateMixin
 from scheduling.models import CompanyPolicy
 from scheduling.services.policy import change_policy, merge_policy
 

@@ -4,12 +4,12 @@ from typing import Any
 
 from rest_framework import serializers
 
-from accounts.api.fields import FiniteFloatField, MomentField, OneOfField, TenantRelatedField
-from accounts.api.serializers import StrictSerializer
+from accounts.http.fields import FiniteFloatField, MomentField, OneOfField, TenantRelatedField
+from accounts.http.serializers import StrictSerializer
 from fleet.models import Position, Unit
 from scheduling.api.notes import SentSerializer
 from scheduling.models import Installer, Need, Visit
-from scheduling.services.replanning import Happened, InstallerIsOut, UrgentCall, VisitIsOff, VisitOverruns
+from scheduling.services.rounds.replanning import Happened, InstallerIsOut, UrgentCall, VisitIsOff, VisitOverruns
 
 
 class InstallerOutSerializer(StrictSerializer):

@@ -12,17 +12,17 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import MomentField, OneOfField, TenantRelatedField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import CreateMixin, ReadOnlyViewSet
+from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet
 from fleet.api.readings import NewReadingSerializer
 from fleet.models import CatalogueItem, Placement, Position, Site, Unit
 from scheduling.api.notes import SentSerializer
 from scheduling.api.renderers import AnyImageRenderer
 from scheduling.models import Need, ServicePhoto, ServiceRecord, Visit
-from scheduling.services.outcomes import TaskOutcome
-from scheduling.services.service_photos import add_photo
-from scheduling.services.work_records import PartUsed, WorkDone, record_work
+from scheduling.services.work.outcomes import TaskOutcome
+from scheduling.services.work.photos import add_photo
+from scheduling.services.work.records import PartUsed, WorkDone, record_work
 
 _REMOVALS = [choice for choice in Placement.Removal.choices if choice[0] != Placement.Removal.ROTATED]
 

@@ -4,12 +4,12 @@ from typing import Any
 
 from rest_framework import serializers
 
-from accounts.api.fields import OneOfField, TenantRelatedField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import CreateMixin, DestroyMixin, ReadOnlyViewSet
+from accounts.http.fields import OneOfField, TenantRelatedField
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import CreateMixin, DestroyMixin, ReadOnlyViewSet
 from fleet.models import Site
 from scheduling.models import SitePair
-from scheduling.services.site_pairs import pair_sites
+from scheduling.services.rounds.site_pairs import pair_sites
 
 
 class SitePairSerializer(TenantModelSerializer):

@@ -8,14 +8,14 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import MomentField, TenantRelatedField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import ReadOnlyViewSet
+from accounts.http.fields import MomentField, TenantRelatedField
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import ReadOnlyViewSet
 from scheduling.api.notes import SentSerializer
 from scheduling.api.replanning import DifferenceSerializer
 from scheduling.models import Installer, Stop
-from scheduling.services.hand_moves import HandMove, move_stop, preview_move
-from scheduling.services.locks import lock_stop
+from scheduling.services.rounds.hand_moves import HandMove, move_stop, preview_move
+from scheduling.services.rounds.locks import lock_stop
 
 STOPS = Stop.objects.select_related("visit__site")
 

@@ -4,12 +4,12 @@ from typing import Any
 
 from rest_framework import serializers
 
-from accounts.api.fields import MomentField
-from accounts.api.serializers import StrictSerializer
-from accounts.api.viewsets import RetrieveMixin
+from accounts.http.fields import MomentField
+from accounts.http.serializers import StrictSerializer
+from accounts.http.viewsets import RetrieveMixin
 from scheduling.models import RoadCalibration
 from scheduling.services.policy import read_policy
-from scheduling.services.travel import road_model, table_service_host
+from scheduling.services.rounds.travel import road_model, table_service_host
 
 
 class RoadSerializer(StrictSerializer):

@@ -9,15 +9,14 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.api.fields import MomentField, OneOfField, TenantRelatedField
-from accounts.api.serializers import StrictSerializer, TenantModelSerializer
-from accounts.api.viewsets import ReadOnlyViewSet
+from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.viewsets import ReadOnlyViewSet
 from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.models import Installer, Need, Plan, Stop, Visit, VisitTask
-from scheduling.services.locks import unlock_visit
-from scheduling.services.needs import refresh_needs
-from scheduling.services.outcomes import TaskOutcome
-from scheduling.services.visits import (
+from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.rounds.locks import unlock_visit
+from scheduling.services.visits.visits import (
     accept_offer,
     begin_visit,
     cancel_visit,
@@ -29,6 +28,7 @@ from scheduling.services.visits import (
     set_out,
     unconfirm_visit,
 )
+from scheduling.services.work.outcomes import TaskOutcome
 
 
 class PlannedSerializer(StrictSerializer):

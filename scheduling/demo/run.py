@@ -17,13 +17,19 @@ from fleet.demo.records import Life
 from fleet.demo.scenario import Scenario
 from fleet.intake import feed_water_log, readings_log
 from fleet.models import IntakeBatch
-from fleet.services import findings, forecasts, indicators
+from fleet.services.findings import findings
+from fleet.services.forecasts import forecasts
+from fleet.services.readings import indicators
 from scheduling.demo import remember
 from scheduling.demo.logins import keep, passwords_for, read_kept
 from scheduling.demo.screen import Working
 from scheduling.demo.vans import load_past_work, load_vans
 from scheduling.models import Installer, Plan
-from scheduling.services import needs, order_drafts, parts, plans, proposals
+from scheduling.services.needs import needs
+from scheduling.services.orders import drafts as order_drafts
+from scheduling.services.rounds import plans
+from scheduling.services.stock import parts
+from scheduling.services.visits import proposals
 
 MORNING: Final = time(6)
 """The demo's clock stands at six in the morning of its day: yesterday is read, no van is on the road yet."""

@@ -8,8 +8,8 @@ from django.db import transaction
 from accounts.models import Company
 from fleet.intake.payloads import take_reading
 from fleet.models import Forecast, Reading, Stage
-from fleet.services.forecast_changes import sentence_of_change
-from fleet.services.forecasts import forecast_company
+from fleet.services.forecasts.changes import sentence_of_change
+from fleet.services.forecasts.forecasts import forecast_company
 from scheduling.demo.screen import Screen
 
 NOT_BEFORE: Final = timedelta(days=60)

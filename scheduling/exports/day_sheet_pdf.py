@@ -36,7 +36,7 @@ from reportlab.platypus import (
 )
 
 from scheduling.models import Need
-from scheduling.services.day_sheets import DaySheet
+from scheduling.services.rounds.day_sheets import DaySheet
 
 MEDIA_TYPE = "application/pdf"
 

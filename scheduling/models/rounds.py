@@ -5,9 +5,9 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from accounts.jobs.models import Job
 from accounts.models import Company
 from accounts.tenancy import TenantModel
-from fleet.models import Job
 from scheduling.models.installers import Installer
 from scheduling.models.visits import Visit
 

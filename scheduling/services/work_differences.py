@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 from accounts.repeats import Difference, difference, worded
 from scheduling.models import ServiceRecord, VisitTask
-from scheduling.services.outcomes import TaskOutcome
+from scheduling.services.work.outcomes import TaskOutcome
 
 if TYPE_CHECKING:
-    from scheduling.services.work_records import PartUsed, WorkDone
+    from scheduling.services.work.records import PartUsed, WorkDone
 
 
 def differences_of_report(

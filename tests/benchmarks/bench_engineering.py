@@ -15,8 +15,8 @@ from collections import Counter
 import numpy as np
 
 from fleet.engineering.indicators import QUANTITIES, UnitContext, indicators
-from tests.fleet.engineering.simulated_units import FAULTS
-from tests.fleet.engineering.test_diagnosis_on_simulated_units import confusion
+from tests.fleet.engineering.diagnosis.simulated_units import FAULTS
+from tests.fleet.engineering.diagnosis.test_simulated_units import confusion
 
 
 def bench_indicators(rows: int = 100_000, single: int = 200) -> None:

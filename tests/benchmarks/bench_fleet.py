@@ -106,9 +106,9 @@ def bench_company(rows: int, units: int) -> None:
     """Time indicators, findings and forecasts of a company, and the second run that changes nothing."""
     from fleet.intake.readings_log import read_log
     from fleet.models import ReadingIndicators
-    from fleet.services.findings import refresh_findings
-    from fleet.services.forecasts import forecast_company
-    from fleet.services.indicators import recompute
+    from fleet.services.findings.findings import refresh_findings
+    from fleet.services.forecasts.forecasts import forecast_company
+    from fleet.services.readings.indicators import recompute
 
     company = invent(units)
     content = (HEADER + "\n".join(",".join(row) for row in invent_rows(rows, units))).encode()

@@ -82,11 +82,11 @@ def run_one(units: int, folder: Path, is_profiled: bool) -> tuple[float, ...]:
     from django.core.management import call_command
 
     call_command("migrate", verbosity=0)
-    from fleet.forecasting.nominal import label_over_load
+    from fleet.forecasting.judging.nominal import label_over_load
     from fleet.models import Reading, Unit
-    from fleet.services.fleet_tables import company_day, end_of_day, load_fleet
-    from fleet.services.forecast_workers import MOST_PROCESSES
-    from fleet.services.forecasts import forecast_company, refresh_forecasts, unit_blocks
+    from fleet.services.forecasts.forecasts import forecast_company, refresh_forecasts, unit_blocks
+    from fleet.services.forecasts.tables import company_day, end_of_day, load_fleet
+    from fleet.services.forecasts.workers import MOST_PROCESSES
 
     company = invent(units)
     readings = Reading.objects.count()

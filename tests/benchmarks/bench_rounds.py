@@ -7,7 +7,7 @@
     python -m tests.benchmarks.bench_rounds bundling           choosing visits for ten thousand sites
 
 Every run uses one core, and seconds are seconds of that core (other work on the machine does not count). Weeks are
-invented by ``tests.scheduling.planning.instances`` from the seeds named. 'gain' is
+invented by ``tests.scheduling.planning.rounds.instances`` from the seeds named. 'gain' is
 (cost of leaving everything - total) / (cost of leaving everything - total by hand), which the large cost of visits that
 no plan could serve does not dilute.
 """
@@ -25,8 +25,7 @@ from typing import Any
 
 import numpy as np
 
-from scheduling.planning.bundling import BundlingSite, bundle_visits
-from scheduling.planning.needs import Need, NeedKind
+from scheduling.planning.needs.need import Need, NeedKind
 from scheduling.planning.policy import Policy
 from scheduling.planning.rounds import (
     Disturbance,
@@ -44,9 +43,10 @@ from scheduling.planning.rounds import (
     who_must_be_told,
 )
 from scheduling.planning.rounds.naive import naive_plan
-from scheduling.planning.travel import GreatCircleTravel, Place
+from scheduling.planning.travel.trips import GreatCircleTravel, Place
+from scheduling.planning.visits.bundling import BundlingSite, bundle_visits
 from tests.published import solomon
-from tests.scheduling.planning.instances import make_week
+from tests.scheduling.planning.rounds.instances import make_week
 
 #: Candidates, days, confirmed and urgent visits, and for each limit in seconds the ratio to the plan made by hand that
 #: is aimed at.

@@ -7,10 +7,12 @@ import pytest
 from django.db import transaction
 from django.utils import timezone
 
+from accounts.jobs import claims
+from accounts.jobs import tasks as job_tasks
+from accounts.jobs.models import Job
 from accounts.models import Company
 from fleet import tasks
-from fleet.models import Finding, Forecast, Job, ReadingIndicators, Unit
-from fleet.services import jobs
+from fleet.models import Finding, Forecast, ReadingIndicators, Unit
 from tests import factories
 
 VANISHED = 987654321
@@ -56,22 +58,22 @@ def test_a_chunk_is_done_once(unit: Unit) -> None:
     with transaction.atomic():
         job_id = tasks.forecast_company(company_id=unit.company_id)
     assert job_id is not None
-    assert tasks.run_job_chunk(job_id=job_id, index=0) == "done"
-    assert tasks.run_job_chunk(job_id=job_id, index=0) == "over"
-    assert tasks.run_job_chunk(job_id=VANISHED, index=0) == "over"
+    assert job_tasks.run_job_chunk(job_id=job_id, index=0) == "done"
+    assert job_tasks.run_job_chunk(job_id=job_id, index=0) == "over"
+    assert job_tasks.run_job_chunk(job_id=VANISHED, index=0) == "over"
 
 
 def test_stalled_jobs_are_resumed(unit: Unit) -> None:
     job_id = tasks.forecast_company(company_id=unit.company_id)
     assert job_id is not None
-    jobs.claim(job_id=job_id, index=0, now=timezone.now() - timedelta(days=1))
-    assert tasks.resume_stalled_jobs() == 1
+    claims.claim(job_id=job_id, index=0, now=timezone.now() - timedelta(days=1))
+    assert job_tasks.resume_stalled_jobs() == 1
     assert Job.objects.get(pk=job_id).state == "done"
-    assert tasks.resume_stalled_jobs() == 0
+    assert job_tasks.resume_stalled_jobs() == 0
 
 
 @pytest.mark.parametrize(
-    "task", [tasks.recompute_indicators, tasks.refresh_findings, tasks.forecast_company, tasks.resume_stalled_jobs]
+    "task", [tasks.recompute_indicators, tasks.refresh_findings, tasks.forecast_company, job_tasks.resume_stalled_jobs]
 )
 def test_a_task_tolerates_words_of_a_newer_version(db: None, task: Any) -> None:
     task(company_id=VANISHED, some_new_word=True)

@@ -7,7 +7,10 @@ units and handed to the function under test. Nothing is computed here, and an in
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from fleet.engineering import (
+from fleet.engineering import units
+from fleet.engineering.diagnosis import CONTEXT_KEYS, diagnose
+from fleet.engineering.errors import EngineeringError
+from fleet.engineering.formulas import (
     carbon,
     carbonate,
     conductivity,
@@ -27,12 +30,9 @@ from fleet.engineering import (
     temperature_correction,
     trends,
     uncertainty,
-    units,
     viscosity,
 )
-from fleet.engineering.diagnosis import CONTEXT_KEYS, diagnose
-from fleet.engineering.errors import EngineeringError
-from fleet.engineering.ions import IONS
+from fleet.engineering.formulas.ions import IONS
 from fleet.engineering.sizing import demand
 
 PRESSURE_SUFFIXES = {

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from scheduling.planning.rounds.problem import Candidate, Installer, Rates, RoundProblem, Shift, Window
-from scheduling.planning.travel import Place, Travel
+from scheduling.planning.travel.trips import Place, Travel
 
 FOLDER = Path(__file__).parents[2] / "fixtures" / "reference" / "solomon"
 

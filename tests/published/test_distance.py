@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from scheduling.planning.travel import EARTH_RADIUS_M, GreatCircleTravel, Place, RoadModel, great_circle_m
+from scheduling.planning.travel.trips import EARTH_RADIUS_M, GreatCircleTravel, Place, RoadModel, great_circle_m
 
 
 def test_within_the_flattening_of_the_earth_of_the_geodesic() -> None:

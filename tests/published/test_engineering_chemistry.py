@@ -13,7 +13,7 @@ import iapws
 import numpy as np
 import pytest
 
-from fleet.engineering import carbonate, conductivity, electrolytes, osmotic_pressure, scaling, viscosity
+from fleet.engineering.formulas import carbonate, conductivity, electrolytes, osmotic_pressure, scaling, viscosity
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from fleet.engineering import expected_flow, lead_lag, mass_balance, resin, tank, trends
-from fleet.engineering.normalisation import OperatingPoint, net_driving_pressure_kpa
+from fleet.engineering.formulas import expected_flow, lead_lag, mass_balance, resin, tank, trends
+from fleet.engineering.formulas.normalisation import OperatingPoint, net_driving_pressure_kpa
 
 CELLS = 800
 STEPS = 1600

@@ -14,8 +14,8 @@ import pytest
 from ortools.sat.python import cp_model
 
 from scheduling.planning.rounds import RoundProblem, Shift, evaluate, plan_rounds
-from scheduling.planning.travel import GreatCircleTravel, Place
-from tests.scheduling.planning.instances import HOUR, make_week
+from scheduling.planning.travel.trips import GreatCircleTravel, Place
+from tests.scheduling.planning.rounds.instances import HOUR, make_week
 
 SIZE = {"installers": 2, "days": 2, "shift": (8 * HOUR, 14 * HOUR), "minutes": (20, 70)}
 

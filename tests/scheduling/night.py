@@ -1,10 +1,10 @@
 """What the night does with a town, from needs on."""
 
 from scheduling.models import Plan
-from scheduling.services.needs import refresh_needs
-from scheduling.services.parts import write_parts_lists
-from scheduling.services.plans import plan_rounds
-from scheduling.services.visits import propose_visits
+from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.rounds.plans import plan_rounds
+from scheduling.services.stock.parts import write_parts_lists
+from scheduling.services.visits.visits import propose_visits
 from tests.scheduling.town import NOW, Town
 
 

@@ -24,7 +24,7 @@ from fleet.models import (
     Site,
     Unit,
 )
-from fleet.services.forecast_rows import TENTHS
+from fleet.services.forecasts.rows import TENTHS
 from scheduling.models import Installer, StockLevel
 from tests import factories
 

@@ -4,9 +4,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .plant import CARB, MEM, PSI, RES, SLOT_STAGE, Day, Plant, State, build_plant, fresh, run_day
-from .settings import World
-from .water import Paths, make_paths
+from tests.simulator.plant import CARB, MEM, PSI, RES, SLOT_STAGE, Day, Plant, State, build_plant, fresh, run_day
+from tests.simulator.settings import World
+from tests.simulator.water import Paths, make_paths
 
 USES = ("reef", "planted", "drinking", "coffee", "laboratory")
 STAGES = ("sediment", "carbon", "membrane", "resin")

@@ -9,8 +9,8 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from .settings import World
-from .water import Paths, co2_mg_per_l
+from tests.simulator.settings import World
+from tests.simulator.water import Paths, co2_mg_per_l
 
 SLOT_STAGE = np.array([0, 0, 1, 1, 2, 3, 3])
 SED, CARB, MEM, RES = slice(0, 2), slice(2, 4), 4, slice(5, 7)

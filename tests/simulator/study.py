@@ -5,15 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from fleet.forecasting import Policy, build_fleet, forecast
-from fleet.forecasting import vocabulary as words
-from fleet.forecasting.judge import RICHNESS
-from fleet.forecasting.nominal import cap_day_of_positions, fixed_interval, label_over_load
-from fleet.forecasting.scoring import Score, is_degenerate, score
-from fleet.forecasting.straight_line import straight_line
-
-from .fleet import FURTHEST_YEARS, STAGES, Simulated, simulate
-from .plant import SLOT_STAGE
-from .settings import World
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.judging.judge import RICHNESS
+from fleet.forecasting.judging.nominal import cap_day_of_positions, fixed_interval, label_over_load
+from fleet.forecasting.judging.scoring import Score, is_degenerate, score
+from fleet.forecasting.judging.straight_line import straight_line
+from tests.simulator.fleet import FURTHEST_YEARS, STAGES, Simulated, simulate
+from tests.simulator.plant import SLOT_STAGE
+from tests.simulator.settings import World
 
 METHODS = ("learned", "fixed interval", "label over load", "straight line")
 

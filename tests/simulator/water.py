@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .settings import World
+from tests.simulator.settings import World
 
 
 @dataclass

@@ -1,6 +1,6 @@
 """Worlds that differ in physics, noise and service, so that a forecaster cannot learn one simulator by heart."""
 
-from .settings import World
+from tests.simulator.settings import World
 
 WORLDS = {
     "usual": World(),

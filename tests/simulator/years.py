@@ -13,17 +13,16 @@ from typing import Any, Final
 import numpy as np
 
 from fleet.forecasting import LEVELS, Fleet, Learned, build_fleet, forecast
-from fleet.forecasting.nominal import fixed_interval, standing_placements
-from fleet.forecasting.results import GRID_LEVELS
-from scheduling.planning.bundling import BundlingSite, bundle_visits, travel_cost_estimate
-from scheduling.planning.needs import Need, NeedKind
+from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.judging.nominal import fixed_interval, standing_placements
+from scheduling.planning.needs.need import Need, NeedKind
 from scheduling.planning.policy import STAGES, USES, Policy
-from scheduling.planning.travel import Place
-
-from .fleet import _Service
-from .plant import CARB, MEM, RES, SED, SLOT_STAGE, Day, build_plant, run_day
-from .settings import World
-from .water import make_paths
+from scheduling.planning.travel.trips import Place
+from scheduling.planning.visits.bundling import BundlingSite, bundle_visits, travel_cost_estimate
+from tests.simulator.fleet import _Service
+from tests.simulator.plant import CARB, MEM, RES, SED, SLOT_STAGE, Day, build_plant, run_day
+from tests.simulator.settings import World
+from tests.simulator.water import make_paths
 
 HISTORY_DAYS: Final = 730
 SETTLE_DAYS: Final = 182

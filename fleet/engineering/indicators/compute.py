@@ -6,18 +6,18 @@ from typing import Any, Final
 
 import numpy as np
 
-from fleet.engineering import reasons
 from fleet.engineering.arrays import BoolArray, FloatArray
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.expected_flow import MembraneRating
+from fleet.engineering.formulas.expected_flow import MembraneRating
+from fleet.engineering.formulas.mass_balance import CLOSURE_LIMIT_FRACTION, feed_brine_factor
+from fleet.engineering.formulas.normalisation import OperatingPoint, signed_net_driving_pressure_kpa
+from fleet.engineering.formulas.resin import RESOLUTION_STEPS_NEEDED
+from fleet.engineering.formulas.temperature_correction import water_tcf
+from fleet.engineering.formulas.viscosity import water_viscosity_mpa_s
+from fleet.engineering.indicators import reasons
 from fleet.engineering.indicators.context import UnitContext
 from fleet.engineering.indicators.result import INDICATORS, Indicators, ReasonArray
 from fleet.engineering.indicators.table import TDS_RANGE, Table
-from fleet.engineering.mass_balance import CLOSURE_LIMIT_FRACTION, feed_brine_factor
-from fleet.engineering.normalisation import OperatingPoint, signed_net_driving_pressure_kpa
-from fleet.engineering.resin import RESOLUTION_STEPS_NEEDED
-from fleet.engineering.temperature_correction import water_tcf
-from fleet.engineering.viscosity import water_viscosity_mpa_s
 
 _LEAST_CHLORINE_MG_PER_L: Final = 0.1
 MINUTES_TO_STEADY: Final = 5.0

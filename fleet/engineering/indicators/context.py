@@ -6,7 +6,7 @@ import numpy as np
 
 from fleet.engineering.arrays import BoolArray, Numbers
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
-from fleet.engineering.normalisation import OperatingPoint
+from fleet.engineering.formulas.normalisation import OperatingPoint
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fleet.engineering import reasons
 from fleet.engineering.arrays import BoolArray, FloatArray
+from fleet.engineering.indicators import reasons
 
 ReasonArray = NDArray[np.uint8]
 

@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 
-from fleet.engineering.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.formulas.restrictor import restrictor_size_ml_per_min
 from fleet.engineering.purposes import PURPOSES
-from fleet.engineering.restrictor import restrictor_size_ml_per_min
 from fleet.engineering.sizing.demand import feed_l_per_week, wastewater_l_per_week
 from fleet.engineering.sizing.fittings import fittings_for
 from fleet.engineering.sizing.flows import FlowChoice

@@ -6,8 +6,8 @@ from typing import Final
 
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.expected_flow import MembraneRating, expected_permeate_flow_l_per_day
-from fleet.engineering.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.formulas.expected_flow import MembraneRating, expected_permeate_flow_l_per_day
+from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.sizing.site import site_permeate_tds_mg_per_l
 from fleet.engineering.sizing.survey import SiteSurvey
 from fleet.engineering.sizing.words import in_words

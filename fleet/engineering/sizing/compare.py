@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Final
 
+from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.alternative import alternative_of
 from fleet.engineering.sizing.fittings import cheapest
 from fleet.engineering.sizing.flows import FlowChoice, allowed_waste_ratios, flow_choices, softened
@@ -12,7 +13,6 @@ from fleet.engineering.sizing.offer import Alternative, Item, Offer, Remark, Siz
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import TASTES, train_of
 from fleet.engineering.sizing.words import in_words, listed, money_in_words
-from fleet.engineering.targets import TARGETS
 
 AIMS: Final = {
     "least_first_cost": "first cost",

@@ -6,7 +6,7 @@ import numpy as np
 
 from fleet.engineering.arrays import Numbers, Result, in_range, tidy
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.mass_balance import feed_volume_l
+from fleet.engineering.formulas.mass_balance import feed_volume_l
 
 # Loss of flow to allow for over the life of a membrane (common practice, no source).
 AGEING_DERATE_FRACTION: Final = 0.85

@@ -4,8 +4,9 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from fleet.engineering.constants import EQUIVALENT_MASS_CACO3
-from fleet.engineering.mass_balance import recovery_from_waste_ratio
-from fleet.engineering.restrictor import restrictor_flow, restrictor_size_ml_per_min
+from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.formulas.restrictor import restrictor_flow, restrictor_size_ml_per_min
+from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.demand import feed_l_per_week
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Fitting, Item, Part, SizingRequest
@@ -14,7 +15,6 @@ from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import flush_l_per_week
 from fleet.engineering.sizing.wear import DAYS_PER_YEAR, resin_life, resin_loads_meq_per_l
 from fleet.engineering.sizing.words import USES, days_in_words, in_words
-from fleet.engineering.targets import TARGETS
 from fleet.engineering.units import FLOW, PRESSURE, VOLUME
 
 # A restrictor within this share of the size asked for does (common practice, no source).

@@ -5,11 +5,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from fleet.engineering import scaling
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.expected_flow import MembraneRating
-from fleet.engineering.mass_balance import recovery_from_waste_ratio
-from fleet.engineering.resin import ionic_load_meq_per_l
+from fleet.engineering.formulas import scaling
+from fleet.engineering.formulas.expected_flow import MembraneRating
+from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.formulas.resin import ionic_load_meq_per_l
+from fleet.engineering.formulas.tank import shutoff_tank_pressure_kpa, tank_fill_time_multiple
 from fleet.engineering.sizing.offer import Item, SizingRequest
 from fleet.engineering.sizing.site import (
     concentrate_langelier,
@@ -19,7 +20,6 @@ from fleet.engineering.sizing.site import (
 )
 from fleet.engineering.sizing.survey import SiteSurvey, SizingPolicy
 from fleet.engineering.sizing.wear import carbon_dioxide_meq_per_l
-from fleet.engineering.tank import shutoff_tank_pressure_kpa, tank_fill_time_multiple
 
 _CUSTOMARY_UNKNOWN: Final = 4.0
 

@@ -6,9 +6,9 @@ from typing import Final
 
 from fleet.engineering.arrays import in_range
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.expected_flow import MembraneRating
+from fleet.engineering.formulas.expected_flow import MembraneRating
+from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.survey import SiteSurvey
-from fleet.engineering.targets import TARGETS
 
 # Supply and drain together, in whatever currency the company counts (common practice, no source).
 ASSUMED_WATER_PRICE_PER_M3: Final = 4.0

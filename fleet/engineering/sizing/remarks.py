@@ -3,13 +3,13 @@
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.cautions import cautions_on
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Outlet, Part, Remark, SizingRequest
 from fleet.engineering.sizing.storage import Storage
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.words import USES, in_words, listed, money_in_words
-from fleet.engineering.targets import TARGETS
 from fleet.engineering.units import PRESSURE, TEMPERATURE, VOLUME
 
 _DI_ALONE_BELOW_MG_PER_L: Final = 50.0

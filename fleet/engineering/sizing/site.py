@@ -1,9 +1,9 @@
 """What a membrane does with the water of a site, and what the concentrate is then close to."""
 
-from fleet.engineering import scaling
-from fleet.engineering.expected_flow import MembraneRating, expected_permeate_flow_l_per_day
-from fleet.engineering.mass_balance import feed_brine_factor, recovery_from_waste_ratio
-from fleet.engineering.normalisation import OperatingPoint, net_driving_pressure_kpa
+from fleet.engineering.formulas import scaling
+from fleet.engineering.formulas.expected_flow import MembraneRating, expected_permeate_flow_l_per_day
+from fleet.engineering.formulas.mass_balance import feed_brine_factor, recovery_from_waste_ratio
+from fleet.engineering.formulas.normalisation import OperatingPoint, net_driving_pressure_kpa
 from fleet.engineering.sizing.survey import SiteSurvey
 
 

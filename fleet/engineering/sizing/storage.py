@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from fleet.engineering.formulas.tank import tank_water_volume_l
 from fleet.engineering.sizing.demand import tank_usable_volume_l
 from fleet.engineering.sizing.flows import FlowChoice, tank_shutoff_kpa
 from fleet.engineering.sizing.offer import Item, SizingRequest
 from fleet.engineering.sizing.survey import SizingPolicy
-from fleet.engineering.tank import tank_water_volume_l
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from typing import Final
 from fleet.engineering.arrays import in_range
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.targets import TARGETS
+from fleet.engineering.formulas.targets import TARGETS
 
 DISINFECTANTS: Final = ("chlorine", "chloramine", "none", "unknown")
 

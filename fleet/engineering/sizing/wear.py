@@ -5,9 +5,9 @@ from collections.abc import Mapping
 from functools import lru_cache
 from typing import Final
 
-from fleet.engineering import carbon, carbonate, lead_lag, resin
 from fleet.engineering.constants import MOLAR_MASS_CO2
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.formulas import carbon, carbonate, lead_lag, resin
 from fleet.engineering.sizing.offer import Item, Life
 from fleet.engineering.sizing.survey import SiteSurvey, SizingPolicy
 

@@ -8,9 +8,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from fleet.forecasting import forecast
-from fleet.forecasting.file_guide import guide_text
-from fleet.forecasting.files import UnusableFilesError, day_of, read_fleet, write_forecasts, write_report
-from fleet.forecasting.tables import DAYS
+from fleet.forecasting.files.guide import guide_text
+from fleet.forecasting.files.reading import UnusableFilesError, day_of, read_fleet, write_forecasts, write_report
+from fleet.forecasting.inputs.tables import DAYS
 
 
 class Command(BaseCommand):

@@ -15,8 +15,8 @@ from rich.table import Table
 
 from accounts.errors import DomainError
 from accounts.models import Company
-from fleet.forecasting.judge import QualityRow
-from fleet.services.forecast_quality import judge_company
+from fleet.forecasting.judging.judge import QualityRow
+from fleet.services.forecasts.quality import judge_company
 from scheduling.demo import remember
 
 FILE_WIDTH = 126

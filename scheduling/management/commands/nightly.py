@@ -10,8 +10,8 @@ from django.utils import timezone
 from accounts.errors import DomainError
 from accounts.models import Company
 from accounts.services.tidying import tidy
-from scheduling.services.chain import run_chain
-from scheduling.services.messages import send_messages
+from scheduling.services.nightly import run_chain
+from scheduling.services.people.messages import send_messages
 
 log = logging.getLogger(__name__)
 

@@ -5,7 +5,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 from django.utils import timezone
 
-from scheduling.services.messages import send_messages
+from scheduling.services.people.messages import send_messages
 
 
 class Command(BaseCommand):

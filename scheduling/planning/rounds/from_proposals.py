@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 
-from scheduling.planning.bundling import VisitProposal
 from scheduling.planning.policy import Policy
 from scheduling.planning.rounds.problem import Appointment, Candidate, Lunch, Rates, Window
-from scheduling.planning.travel import Place
+from scheduling.planning.travel.trips import Place
+from scheduling.planning.visits.bundling import VisitProposal
 
 #: Stands for 'not allowed' in the price list of the days; such days have no window, so it is never paid.
 NOT_ALLOWED_CENTS = 10**9
@@ -30,7 +30,7 @@ def candidate_from_proposal(
     Parameters
     ----------
     proposal
-        What :func:`scheduling.planning.bundling.bundle_visits` proposes; as many routed days as the rounds have.
+        What :func:`scheduling.planning.visits.bundling.bundle_visits` proposes; as many routed days as the rounds have.
     place, windows
         Where, and when the site can be entered.
     key, label

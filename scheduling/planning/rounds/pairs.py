@@ -14,7 +14,7 @@ import numpy as np
 
 from scheduling.planning.rounds.evaluate import Plan
 from scheduling.planning.rounds.problem import Appointment, Candidate, RoundProblem, Window
-from scheduling.planning.travel import Travel
+from scheduling.planning.travel.trips import Travel
 
 
 @dataclass(frozen=True, eq=False)

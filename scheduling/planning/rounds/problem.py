@@ -16,7 +16,7 @@ import numpy as np
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.traffic import Traffic
-from scheduling.planning.travel import Place, Travel, TravelProvider
+from scheduling.planning.travel.trips import Place, Travel, TravelProvider
 
 DAY_S = 86_400
 

@@ -31,7 +31,7 @@ from scheduling.planning.rounds.insertion import place_the_musts, polish
 from scheduling.planning.rounds.pairs import merge_pairs
 from scheduling.planning.rounds.problem import DAY_S, Candidate, Installer, RoundProblem, Shift, Window
 from scheduling.planning.rounds.solve import Progress, RoundPlan, drivable, plan_rounds, why_unserved
-from scheduling.planning.travel import TravelProvider
+from scheduling.planning.travel.trips import TravelProvider
 
 
 @dataclass(frozen=True, slots=True, eq=False)

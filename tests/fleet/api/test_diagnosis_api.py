@@ -12,8 +12,8 @@ from accounts.models import Company
 from fleet.engineering.diagnosis import CONTEXT_KEYS
 from fleet.intake.names import public_name
 from fleet.models import Finding, Reading, Unit
-from fleet.services.diagnosis import OTHER_FACTS, READING_FACTS
-from fleet.services.findings import refresh_findings
+from fleet.services.findings.diagnosis import OTHER_FACTS, READING_FACTS
+from fleet.services.findings.findings import refresh_findings
 from tests import factories
 
 PATH = "/api/v1/diagnosis/"

@@ -9,8 +9,8 @@ from rest_framework.test import APIClient
 
 from accounts.models import Company
 from fleet.models import Finding, Reading, ReadingIndicators, Unit
-from fleet.services.findings import refresh_findings
-from fleet.services.indicators import recompute
+from fleet.services.findings.findings import refresh_findings
+from fleet.services.readings.indicators import recompute
 from tests import factories
 
 FACTS: dict[str, Any] = {

@@ -7,7 +7,7 @@ from rest_framework.test import APIClient
 
 from accounts.models import Company
 from fleet.models import Forecast, Unit
-from fleet.services.forecasts import forecast_company, refresh_forecasts
+from fleet.services.forecasts.forecasts import forecast_company, refresh_forecasts
 from tests import factories
 
 ADDRESS = "/api/v1/exhaustion-limits/"

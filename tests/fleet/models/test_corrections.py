@@ -8,7 +8,7 @@ from django.db import connection
 
 from accounts.models import Company
 from fleet.models import FeedWaterSample, Reading, ReadingIndicators
-from fleet.services.indicators import recompute
+from fleet.services.readings.indicators import recompute
 from tests import factories
 
 pytestmark = pytest.mark.django_db

@@ -11,14 +11,15 @@ from django.db import connection
 from django.utils import timezone
 
 from accounts.errors import Conflict
+from accounts.jobs import claims
+from accounts.jobs.models import Job
 from accounts.models import Company
 from fleet.intake.payloads import take_reading
-from fleet.models import Finding, Forecast, Job, Placement, Reading, ReadingIndicators
-from fleet.services import jobs
-from fleet.services.findings import refresh_findings
-from fleet.services.forecasts import forecast_company
-from fleet.services.indicators import recompute
-from fleet.services.placements import place
+from fleet.models import Finding, Forecast, Placement, Reading, ReadingIndicators
+from fleet.services.findings.findings import refresh_findings
+from fleet.services.forecasts.forecasts import forecast_company
+from fleet.services.readings.indicators import recompute
+from fleet.services.units.placements import place
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -45,9 +46,9 @@ def all_at_once(work: Callable[[], Any]) -> list[Any]:
 
 @pytest.fixture
 def quiet_job() -> Iterator[None]:
-    jobs.register("quiet", lambda work: {"done": 1})
+    claims.register("quiet", lambda work: {"done": 1})
     yield
-    jobs._kinds.pop("quiet")
+    claims._kinds.pop("quiet")
 
 
 def test_the_same_reading_from_several_senders_is_stored_once(company: Company) -> None:
@@ -63,7 +64,7 @@ def test_a_chunk_goes_to_one_worker(company: Company, quiet_job: None) -> None:
     job = Job.objects.create(company=company, kind="quiet", created_at=timezone.now())
     factories.JobChunkFactory(job=job, index=0, payload={})
     now = timezone.now()
-    claims = all_at_once(lambda: jobs.claim(job_id=job.pk, index=0, now=now))
+    claims = all_at_once(lambda: claims.claim(job_id=job.pk, index=0, now=now))
     assert sum(claim is not None for claim in claims) == 1
     assert not [claim for claim in claims if isinstance(claim, Exception)]
 
@@ -71,9 +72,9 @@ def test_a_chunk_goes_to_one_worker(company: Company, quiet_job: None) -> None:
 def test_the_same_job_starts_once(company: Company, quiet_job: None, monkeypatch: pytest.MonkeyPatch) -> None:
     # Nobody does the work meanwhile: the queue is a stand-in that keeps what it is given. It is put in place once, not
     # by each thread: one of them would take the stand-in of another for the original and put that back.
-    monkeypatch.setattr(jobs, "_enqueue", lambda job_id, indexes: None)
+    monkeypatch.setattr(claims, "_enqueue", lambda job_id, indexes: None)
     started = all_at_once(
-        lambda: jobs.start_job(company=company, by=None, kind="quiet", chunks=[{}], now=timezone.now())
+        lambda: claims.start_job(company=company, by=None, kind="quiet", chunks=[{}], now=timezone.now())
     )
     assert sum(isinstance(answer, Job) for answer in started) == 1
     assert sum(isinstance(answer, Conflict) for answer in started) == MANY - 1

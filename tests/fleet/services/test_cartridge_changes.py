@@ -8,8 +8,8 @@ from rest_framework.test import APIClient
 
 from accounts.models import Company
 from fleet.models import Finding, Placement, Unit
-from fleet.services.findings import refresh_findings
-from fleet.services.forecast_groups import first_to_fail_of_unit
+from fleet.services.findings.findings import refresh_findings
+from fleet.services.forecasts.groups import first_to_fail_of_unit
 from fleet.services.status import Status, status_of
 from tests import factories
 

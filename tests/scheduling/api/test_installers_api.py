@@ -9,8 +9,8 @@ from rest_framework.test import APIClient
 from accounts.models import Membership
 from scheduling.exports.calendar import visit_uid
 from scheduling.models import Installer, Plan, Stop, Visit
-from scheduling.services.plans import publish_plan
-from scheduling.services.visits import cancel_visit, confirm_visit
+from scheduling.services.rounds.plans import publish_plan
+from scheduling.services.visits.visits import cancel_visit, confirm_visit
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
 

@@ -5,9 +5,9 @@ from datetime import timedelta
 import pytest
 from rest_framework.test import APIClient
 
-from fleet.services.findings import refresh_findings
+from fleet.services.findings.findings import refresh_findings
 from scheduling.models import Need
-from scheduling.services.needs import refresh_needs
+from scheduling.services.needs.needs import refresh_needs
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, TODAY, Town
 

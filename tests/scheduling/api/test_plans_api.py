@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+from accounts.jobs.models import Job
 from accounts.models import Membership
-from fleet.models import Job
 from scheduling.models import Installer, PartsList, Plan, Stop
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, TODAY, Town

@@ -8,7 +8,7 @@ from rest_framework.test import APIClient
 
 from accounts.models import Membership
 from scheduling.models import Plan, Stop
-from scheduling.services.plans import publish_plan
+from scheduling.services.rounds.plans import publish_plan
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
 

@@ -10,9 +10,9 @@ from rest_framework.test import APIClient
 
 from accounts.models import Membership
 from scheduling.models import CompanyPolicy, Installer, Plan, Stop, Visit
-from scheduling.services.needs import refresh_needs
-from scheduling.services.plans import plan_rounds, publish_plan
-from scheduling.services.visits import propose_visits
+from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.rounds.plans import plan_rounds, publish_plan
+from scheduling.services.visits.visits import propose_visits
 from tests.cast import ApiFor
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town

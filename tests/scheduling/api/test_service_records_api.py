@@ -12,7 +12,7 @@ from rest_framework.test import APIClient
 from accounts.models import Client, Membership
 from fleet.models import Placement, Reading, Unit
 from scheduling.models import Installer, ServicePhoto, ServiceRecord, StockLevel, Visit
-from scheduling.services import service_photos
+from scheduling.services.work import photos as service_photos
 from tests.scheduling.night import run_night
 from tests.scheduling.town import Town
 

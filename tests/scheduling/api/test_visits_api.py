@@ -8,7 +8,7 @@ from accounts.models import Client, Membership
 from accounts.permissions import Role
 from fleet.models import Site
 from scheduling.models import Installer, Plan, Visit
-from scheduling.services.plans import publish_plan
+from scheduling.services.rounds.plans import publish_plan
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
 

@@ -9,9 +9,9 @@ from rest_framework.test import APIClient
 
 from accounts.models import Membership
 from scheduling.models import Plan, Stop, Visit
-from scheduling.services.hand_moves import move_stop
-from scheduling.services.plans import publish_plan
-from scheduling.services.visits import cancel_visit, confirm_visit
+from scheduling.services.rounds.hand_moves import move_stop
+from scheduling.services.rounds.plans import publish_plan
+from scheduling.services.visits.visits import cancel_visit, confirm_visit
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
 

@@ -12,9 +12,9 @@ from accounts.models import Client, Membership
 from fleet.models import Site, Unit
 from scheduling.exports import day_sheet_pdf as pdf
 from scheduling.models import Installer, Plan, Round, Stop, Visit, VisitTask
-from scheduling.services.day_sheets import day_sheet
-from scheduling.services.needs import add_need
-from scheduling.services.plans import publish_plan
+from scheduling.services.needs.needs import add_need
+from scheduling.services.rounds.day_sheets import day_sheet
+from scheduling.services.rounds.plans import publish_plan
 from tests import factories
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town

@@ -7,9 +7,7 @@ import math
 
 import numpy as np
 
-from scheduling.planning.bundling import BundlingSite, bundle_visits
-from scheduling.planning.needs import Need, NeedKind
-from scheduling.planning.parts import Rule, Task, parts_for
+from scheduling.planning.needs.need import Need, NeedKind
 from scheduling.planning.policy import Policy
 from scheduling.planning.rounds import (
     Installer,
@@ -21,7 +19,9 @@ from scheduling.planning.rounds import (
     plan_rounds,
     rates_of,
 )
-from scheduling.planning.travel import GreatCircleTravel, Place
+from scheduling.planning.stock.parts import Rule, Task, parts_for
+from scheduling.planning.travel.trips import GreatCircleTravel, Place
+from scheduling.planning.visits.bundling import BundlingSite, bundle_visits
 
 MONDAY = datetime.date(2026, 11, 30)
 HOUR = 3_600

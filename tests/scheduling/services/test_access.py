@@ -8,11 +8,11 @@ import pytest
 from accounts.errors import InvalidInput
 from accounts.models import Membership
 from fleet.models import AccessException, Site
-from fleet.services.access import access_of
+from fleet.services.units.access import access_of
 from scheduling.models import Stop, Visit
-from scheduling.services.needs import refresh_needs
-from scheduling.services.plans import plan_rounds
-from scheduling.services.visits import confirm_visit, offer_visit, propose_visits
+from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.rounds.plans import plan_rounds
+from scheduling.services.visits.visits import confirm_visit, offer_visit, propose_visits
 from tests.scheduling.town import NOW, TODAY, Town
 
 BERLIN = ZoneInfo("Europe/Berlin")

@@ -13,12 +13,12 @@ from accounts.errors import Conflict
 from accounts.models import Membership
 from fleet.models import Placement
 from scheduling.models import Need, PartsList, Plan, PurchaseOrder, ServiceRecord, StockLevel, Visit, VisitTask
-from scheduling.services.deliveries import Came, receive_order
-from scheduling.services.needs import refresh_needs
-from scheduling.services.order_drafts import draft_orders
-from scheduling.services.orders import place_order
-from scheduling.services.visits import propose_visits
-from scheduling.services.work_records import WorkDone, record_work
+from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.orders.deliveries import Came, receive_order
+from scheduling.services.orders.drafts import draft_orders
+from scheduling.services.orders.orders import place_order
+from scheduling.services.visits.visits import propose_visits
+from scheduling.services.work.records import WorkDone, record_work
 from tests import factories
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town

@@ -1,0 +1,73 @@
+"""Who asks: a bearer token, or a session of the browsable pages.
+
+Both leave the membership the request acts for in `request.membership`.
+"""
+
+from datetime import timedelta
+from typing import Any
+
+from knox.auth import TokenAuthentication as _KnoxTokenAuthentication
+from knox.crypto import hash_token
+from rest_framework.authentication import SessionAuthentication as _SessionAuthentication
+from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.request import Request
+
+from accounts.http.requests import now_of
+from accounts.models import AccessToken, Membership, User
+
+SESSION_MEMBERSHIP = "membership_id"
+
+# `last_used_at` answers "is this token still in use?": once in a while is enough, and spares a write on every request.
+_USE_NOTED_EVERY = timedelta(minutes=10)
+
+
+class TokenAuthentication(_KnoxTokenAuthentication):
+    """`Authorization: Bearer <token>`; the token names the membership it acts for."""
+
+    def authenticate(self, request: Request) -> tuple[User, AccessToken] | None:
+        found = super().authenticate(request)
+        if found is None:
+            return None
+        _, token = found
+        now = now_of(request)
+        if token.expiry is not None and token.expiry <= now:
+            raise AuthenticationFailed("This token has expired: sign in again or ask for a new one.")
+        if not token.user.is_active or not token.membership.is_active:
+            raise AuthenticationFailed("The membership this token acts for has ended.")
+        if token.last_used_at is None or token.last_used_at < now - _USE_NOTED_EVERY:
+            AccessToken.objects.filter(pk=token.pk).update(last_used_at=now)
+        membership = token.membership
+        membership.meter_unit_id = token.meter_unit_id
+        request.membership = membership  # type: ignore[attr-defined]
+        return token.user, token
+
+    def authenticate_credentials(self, token: bytes) -> tuple[User, AccessToken]:
+        """Look the token up by its hash; the text itself is stored nowhere."""
+        try:
+            digest = hash_token(token.decode("ascii"))
+        except UnicodeDecodeError:
+            raise AuthenticationFailed("This token is not known, or was revoked.") from None
+        rows = AccessToken.objects.select_related("user", "membership__company", "membership__user")
+        found = rows.filter(digest=digest).first()
+        if found is None:
+            raise AuthenticationFailed("This token is not known, or was revoked.")
+        return found.user, found
+
+
+class SessionAuthentication(_SessionAuthentication):
+    """A signed-in browser, acting for the membership chosen at sign-in, or else for the oldest."""
+
+    def authenticate(self, request: Request) -> tuple[Any, None] | None:
+        found = super().authenticate(request)
+        if found is None:
+            return None
+        user, _ = found
+        request.membership = self._membership(request, user)  # type: ignore[attr-defined]
+        return user, None
+
+    def _membership(self, request: Request, user: User) -> Membership | None:
+        rows = Membership.objects.filter(user=user, is_active=True).select_related("company", "user")
+        chosen = request.session.get(SESSION_MEMBERSHIP)
+        if chosen is not None:
+            return rows.filter(pk=chosen).first()
+        return rows.order_by("pk").first()

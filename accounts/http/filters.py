@@ -1,0 +1,100 @@
+"""Filters of lists: declared once, and strict about what they are given."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import django_filters
+from django.db import models
+from django.db.models import QuerySet
+from django.http import QueryDict
+from django_filters.rest_framework import DjangoFilterBackend, FilterSet
+from rest_framework.request import Request
+
+from accounts.http.faults import RequestFault, RequestInvalid
+
+
+class IdFilter(django_filters.NumberFilter):
+    """Narrow to rows that refer to one id.
+
+    The list is narrowed to the member's own rows before, so that another company's id, like one that never existed,
+    finds nothing: a look-up of the id itself would tell the two apart.
+    """
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, decimal_places=0, min_value=0, max_value=2**63 - 1, **kwargs)
+
+
+class TenantFilterSet(FilterSet):
+    """The base of every filterset; a foreign key is filtered by its id."""
+
+    class Meta:
+        filter_overrides = {
+            models.ForeignKey: {"filter_class": IdFilter},
+            models.OneToOneField: {"filter_class": IdFilter},
+        }
+
+
+class StrictFilterBackend(DjangoFilterBackend):
+    """Applies a view's filters; a value a filter cannot read is a fault of that query parameter."""
+
+    filterset_base = TenantFilterSet
+
+    def filter_queryset(self, request: Request, queryset: QuerySet[Any], view: Any) -> QuerySet[Any]:
+        filterset = self.get_filterset(request, queryset, view)
+        if filterset is None:
+            return queryset
+        faults = list(_booleans(filterset, request.query_params))
+        if not filterset.is_valid():
+            faults += _unread(filterset)
+        if faults:
+            raise RequestInvalid(faults)
+        return filterset.qs
+
+
+def _booleans(filterset: FilterSet, given: QueryDict) -> Iterator[RequestFault]:
+    """Find values of yes-or-no filters that are neither: the library would drop such a filter in silence."""
+    for name, declared in filterset.filters.items():
+        value = given.get(name)
+        is_boolean = isinstance(declared, django_filters.BooleanFilter)
+        if is_boolean and value is not None and value.lower() not in ("true", "false"):
+            yield RequestFault("parameter", name, f"{name} is '{value[:40]}': write true or false.")
+
+
+def _unread(filterset: FilterSet) -> Iterator[RequestFault]:
+    for name, sentences in filterset.errors.items():
+        choices = getattr(filterset.form.fields.get(name), "choices", None)
+        if choices:
+            words = ", ".join(str(value) for value, _ in choices if value not in ("", None))
+            yield RequestFault("parameter", name, f"{name} must be one of: {words}.")
+        else:
+            yield from (RequestFault("parameter", name, f"{name}: {sentence}") for sentence in sentences)
+
+
+def filter_parameters(view: Any) -> dict[str, bool]:
+    """Name the query parameters that the filters of a view read, and say of each whether it may be repeated."""
+    backend = StrictFilterBackend()
+    filterset_class = backend.get_filterset_class(view, getattr(view, "queryset", None))
+    if filterset_class is None:
+        return {}
+    names: dict[str, bool] = {}
+    for name, declared in filterset_class.base_filters.items():
+        repeatable = isinstance(declared, django_filters.MultipleChoiceFilter)
+        names.update(dict.fromkeys(_parameters(name, declared), repeatable))
+    return names
+
+
+def filter_columns(view: Any) -> dict[str, str]:
+    """Name the query parameters that the filters of a view read, and the look-up of the column each narrows by."""
+    filterset_class = StrictFilterBackend().get_filterset_class(view, getattr(view, "queryset", None))
+    if filterset_class is None:
+        return {}
+    return {
+        parameter: declared.field_name or name
+        for name, declared in filterset_class.base_filters.items()
+        for parameter in _parameters(name, declared)
+    }
+
+
+def _parameters(name: str, declared: django_filters.Filter) -> list[str]:
+    suffixes = getattr(declared.field.widget, "suffixes", None)
+    return [f"{name}_{suffix}" if suffix else name for suffix in suffixes or [""]]

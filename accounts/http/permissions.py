@@ -1,0 +1,40 @@
+"""The door of every viewset: may this role do this action here?"""
+
+from typing import Any
+
+from rest_framework.exceptions import MethodNotAllowed, NotAuthenticated, PermissionDenied
+from rest_framework.permissions import BasePermission
+from rest_framework.request import Request
+
+from accounts.http.requests import membership_of
+from accounts.permissions import allows
+
+# A partial update is an update: there is one question to ask of the table, not two.
+_SAME_ACTION = {"partial_update": "update"}
+
+
+def action_name(action: str) -> str:
+    """Give the name under which the table of permissions knows a viewset's method."""
+    return _SAME_ACTION.get(action, action)
+
+
+class RolePermission(BasePermission):
+    """Asks the table of `accounts.permissions`, and refuses what it does not name."""
+
+    def has_permission(self, request: Request, view: Any) -> bool:
+        if not request.user or not request.user.is_authenticated:
+            raise NotAuthenticated("Sign in, or send a token: Authorization: Bearer <token>.")
+        membership = membership_of(request)
+        if membership is None:
+            raise PermissionDenied(
+                "You are signed in but act for no company: choose one of your memberships when you sign in."
+            )
+        action = getattr(view, "action", None)
+        if action is None or action == "metadata":
+            raise MethodNotAllowed(str(request.method))
+        resource = getattr(view, "resource", "")
+        if not allows(membership, resource, action_name(action)):
+            who = "a meter's token" if membership.meter_unit_id is not None else f"the role '{membership.role}'"
+            what = f"{action_name(action)} {resource}".replace("_", " ")
+            raise PermissionDenied(f"This is not open to {who}: {what}.")
+        return True

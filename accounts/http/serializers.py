@@ -1,0 +1,94 @@
+"""The base of every serializer: strict about fields, tenant-safe about related ids."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from functools import cached_property
+from typing import Any
+
+from django.db import models
+from rest_framework import serializers
+
+from accounts.fields_seen import sees
+from accounts.http.fields import FiniteFloatField, MomentField, OneOfField, TenantRelatedField
+from accounts.models import Membership
+
+
+class FieldsByRole:
+    """Leaves out of an answer what the acting member's role does not read, by the table of `accounts.fields_seen`."""
+
+    #: Fields that whoever sees the row reads, without rows of their own in the table.
+    always_seen: frozenset[str] = frozenset()
+
+    @classmethod
+    def kinds(cls) -> tuple[str, ...]:
+        """The names under which the table knows this serializer, its own before those it extends."""
+        return tuple(base.__name__.removesuffix("Serializer") for base in cls.__mro__ if issubclass(base, FieldsByRole))
+
+    @cached_property
+    def hidden(self: Any) -> frozenset[str]:
+        """The fields that the acting member does not read."""
+        membership, kinds = self.context.get("membership"), self.kinds()
+        return frozenset(
+            name for name in self.fields if name not in self.always_seen and not sees(membership, kinds, name)
+        )
+
+    @property
+    def _readable_fields(self: Any) -> Any:
+        for name, field in self.fields.items():
+            if not field.write_only and name not in self.hidden:
+                yield field
+
+
+class AnswerSerializer(FieldsByRole, serializers.Serializer[Any]):
+    """The base of what is answered and is no row of a model."""
+
+
+class StrictSerializer(AnswerSerializer):
+    """A serializer that refuses fields it does not know, or does not take, instead of dropping them in silence."""
+
+    @property
+    def acting_member(self) -> Membership:
+        """The membership the request acts for."""
+        membership: Membership = self.context["membership"]
+        return membership
+
+    @property
+    def now(self) -> datetime:
+        """The moment the request came."""
+        now: datetime = self.context["now"]
+        return now
+
+    def to_internal_value(self, data: Any) -> Any:
+        if isinstance(data, Mapping):
+            unknown = self._unknown(data)
+            if unknown:
+                # What else is wrong is worth saying in the same answer.
+                try:
+                    super().to_internal_value(data)
+                except serializers.ValidationError as error:
+                    if isinstance(error.detail, dict):
+                        unknown = {**error.detail, **unknown}
+                raise serializers.ValidationError(unknown)
+        return super().to_internal_value(data)
+
+    def _unknown(self, data: Mapping[str, Any]) -> dict[str, Any]:
+        known = [name for name, field in self.fields.items() if not field.read_only]
+        faults: dict[str, Any] = {}
+        for name in data:
+            if name in known:
+                continue
+            what = "The server sets this field" if name in self.fields else "There is no such field"
+            faults[str(name)] = [f"{what}; the fields to send are: {', '.join(known) or 'none'}."]
+        return faults
+
+
+class TenantModelSerializer(StrictSerializer, serializers.ModelSerializer[Any]):
+    """A model serializer whose related ids are looked up among the rows the acting member may see."""
+
+    serializer_related_field = TenantRelatedField
+    serializer_choice_field = OneOfField
+    serializer_field_mapping = {
+        **serializers.ModelSerializer.serializer_field_mapping,
+        models.FloatField: FiniteFloatField,
+        models.DateTimeField: MomentField,
+    }

@@ -1,0 +1,46 @@
+"""The base of the few views that are no rows of a tenant: signing in, and pages of explanation."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rest_framework.request import Request
+from rest_framework.views import APIView
+
+from accounts.http.faults import RequestFault, RequestInvalid
+from accounts.http.parsers import StrictJSONParser
+
+
+class PublicView(APIView):
+    """Open to everybody, and strict about query parameters."""
+
+    authentication_classes: Sequence[Any] = ()
+    permission_classes: Sequence[Any] = ()
+    # Whatever the settings say: a form of another site could post anything but JSON in a visitor's name.
+    parser_classes = [StrictJSONParser]
+    http_method_names = ["get", "head", "post", "delete"]
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        check_query_parameters(request, {})
+
+
+def check_query_parameters(request: Request, known: Mapping[str, bool]) -> None:
+    """Refuse query parameters that nothing reads, that are empty, or that stand twice where one is read.
+
+    `known` says of each whether it may be repeated. A misspelt filter would answer with every row, and a repeated one
+    with those of its last value.
+    """
+    faults = []
+    names = ", ".join(sorted(known)) or "none"
+    for name, values in request.query_params.lists():
+        if name not in known:
+            sentence = f"There is no query parameter '{name[:80]}' here; there are: {names}."
+        elif len(values) > 1 and not known[name]:
+            sentence = f"{name} stands {len(values)} times: give it once."
+        elif not all(values):
+            sentence = f"{name} is empty: give it a value, or leave it out."
+        else:
+            continue
+        faults.append(RequestFault("parameter", name, sentence))
+    if faults:
+        raise RequestInvalid(faults)

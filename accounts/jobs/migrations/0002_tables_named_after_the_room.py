@@ -1,0 +1,12 @@
+"""The tables bear the name of their room, once no other room's history speaks of them."""
+
+from django.db import migrations
+
+
+class Migration(migrations.Migration):
+    dependencies = [("jobs", "0001_initial"), ("fleet", "0011_jobs_have_a_room_of_their_own"), ("scheduling", "0011_jobs_have_a_room_of_their_own")]
+
+    operations = [
+        migrations.AlterModelTable(name="job", table=None),
+        migrations.AlterModelTable(name="jobchunk", table=None),
+    ]

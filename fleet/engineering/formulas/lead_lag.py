@@ -1,0 +1,211 @@
+"""Two resin cartridges in series, rotated: how long each lasts when the lag moves to lead."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fleet.engineering.arrays import Numbers, Result, in_range, tidy
+from fleet.engineering.errors import EngineeringError
+from fleet.engineering.formulas.resin import outlet_fraction
+
+ROTATE_AT_LEAD_FRACTION: Final = 0.95
+_SETTLED_CYCLES: Final = 60
+
+
+@dataclass(frozen=True)
+class Rotation:
+    """One cycle between two rotations.
+
+    Attributes
+    ----------
+    throughput_capacities : float or ndarray
+        Fed during the cycle, in capacities of one cartridge.
+    product_fraction : float or ndarray
+        Product over permeate at the rotation.
+    carried_capacities : float or ndarray
+        Remaining capacity of the cartridge that becomes the next lead.
+    """
+
+    throughput_capacities: Result
+    product_fraction: Result
+    carried_capacities: Result
+
+
+def rotation(
+    transfer_units: Numbers,
+    lead_remaining_capacities: Numbers = 1.0,
+    *,
+    lead_outlet_fraction_at_rotation: Numbers = ROTATE_AT_LEAD_FRACTION,
+) -> Rotation:
+    """Return the next rotation of a lead with a given capacity left and a fresh lag behind it.
+
+    Parameters
+    ----------
+    transfer_units : float or ndarray
+        N of one cartridge, above 0.
+    lead_remaining_capacities : float or ndarray
+        a, above 0, up to 1; 1 after two fresh cartridges.
+    lead_outlet_fraction_at_rotation : float or ndarray
+        X, between 0 and 1.
+
+    Returns
+    -------
+    Rotation
+        x = [logit X + ln(e^(Na) - 1)]/N; product from the closed form with A = a + 1; next a = ln(X/c_prod)/N.
+
+    Raises
+    ------
+    EngineeringError
+        Out of range, or a lead that passes X from the first litre.
+
+    Examples
+    --------
+    >>> first = rotation(10.0)
+    >>> round(first.throughput_capacities, 3)
+    1.294
+    """
+    n = in_range(transfer_units, "transfer_units", 0.0, open_low=True)
+    left = in_range(lead_remaining_capacities, "lead_remaining_capacities", 0.0, 1.0, open_low=True)
+    limit = in_range(
+        lead_outlet_fraction_at_rotation,
+        "lead_outlet_fraction_at_rotation",
+        0.0,
+        1.0,
+        open_low=True,
+        open_high=True,
+    )
+    logit = np.log(limit) - np.log1p(-limit)
+    # ln(e^(Na) - 1) = Na + ln(1 - e^(-Na)), which does not overflow.
+    fed = (logit + n * left + np.log1p(-np.exp(-n * left))) / n
+    if np.any(fed < 0.0):
+        raise EngineeringError("lead_remaining_capacities", "This lead passes the rotation limit from the first litre.")
+    product = np.asarray(outlet_fraction(n, fed, left + 1.0))
+    return Rotation(tidy(fed), tidy(product), tidy(np.log(limit / product) / n))
+
+
+def steady_throughput_capacities(
+    transfer_units: Numbers, *, lead_outlet_fraction_at_rotation: Numbers = ROTATE_AT_LEAD_FRACTION
+) -> Result:
+    """Return the throughput of every later cycle, once rotation has settled: what each cartridge yields.
+
+    Parameters
+    ----------
+    transfer_units, lead_outlet_fraction_at_rotation : float or ndarray
+        As `rotation`.
+
+    Returns
+    -------
+    float or ndarray
+        Capacities of one cartridge.
+
+    Raises
+    ------
+    EngineeringError
+        As `rotation`.
+
+    Notes
+    -----
+    The first cycle after two fresh cartridges is 15 to 40 % longer; never forecast from it.
+
+    Examples
+    --------
+    >>> round(steady_throughput_capacities(20.0), 4)
+    0.9974
+    """
+    left: Numbers = 1.0
+    fed: Numbers = 0.0
+    for _ in range(_SETTLED_CYCLES):
+        cycle = rotation(transfer_units, left, lead_outlet_fraction_at_rotation=lead_outlet_fraction_at_rotation)
+        settled = np.all(np.abs(np.asarray(cycle.throughput_capacities) - fed) < 1e-12)
+        # A rounding error may put a barely used lag a hair above its own capacity.
+        left, fed = np.minimum(cycle.carried_capacities, 1.0), cycle.throughput_capacities
+        if settled:
+            break
+    return tidy(fed)
+
+
+def first_throughput_capacities(
+    transfer_units: Numbers, *, lead_outlet_fraction_at_rotation: Numbers = ROTATE_AT_LEAD_FRACTION
+) -> Result:
+    """Return the throughput of the first cycle after two fresh cartridges; parameters and errors as `rotation`.
+
+    Examples
+    --------
+    >>> round(first_throughput_capacities(10.0), 4)
+    1.2944
+    """
+    return rotation(
+        transfer_units, lead_outlet_fraction_at_rotation=lead_outlet_fraction_at_rotation
+    ).throughput_capacities
+
+
+def min_transfer_units(
+    *, lead_outlet_fraction_at_rotation: Numbers = ROTATE_AT_LEAD_FRACTION, product_limit_fraction: Numbers = 0.01
+) -> Result:
+    """Return the transfer units a cartridge needs so that the product holds until the lead is run out.
+
+    Parameters
+    ----------
+    lead_outlet_fraction_at_rotation : float or ndarray
+        X, between 0 and 1.
+    product_limit_fraction : float or ndarray
+        b, product over permeate that must not be passed, between 0 and 1.
+
+    Returns
+    -------
+    float or ndarray
+        logit X + logit(1 - b). With fewer, rotate on the product limit instead.
+
+    Raises
+    ------
+    EngineeringError
+        Out of range.
+
+    Examples
+    --------
+    >>> round(min_transfer_units(lead_outlet_fraction_at_rotation=0.99), 2)
+    9.19
+    """
+    limit = in_range(
+        lead_outlet_fraction_at_rotation, "lead_outlet_fraction_at_rotation", 0.0, 1.0, open_low=True, open_high=True
+    )
+    product = in_range(product_limit_fraction, "product_limit_fraction", 0.0, 1.0, open_low=True, open_high=True)
+    return tidy(np.log(limit / (1.0 - limit)) + np.log((1.0 - product) / product))
+
+
+def gain_over_single_bed(
+    transfer_units: Numbers,
+    *,
+    single_bed_fraction: Numbers = 0.01,
+    lead_outlet_fraction_at_rotation: Numbers = ROTATE_AT_LEAD_FRACTION,
+) -> Result:
+    """Return the water a cartridge yields in rotation over the water of a single bed stopped at a product fraction.
+
+    Parameters
+    ----------
+    transfer_units, lead_outlet_fraction_at_rotation : float or ndarray
+        As `rotation`.
+    single_bed_fraction : float or ndarray
+        Product over permeate at which the single bed is changed.
+
+    Returns
+    -------
+    float or ndarray
+        Above 1 is in favour of two positions.
+
+    Raises
+    ------
+    EngineeringError
+        As `rotation`.
+
+    Examples
+    --------
+    >>> round(gain_over_single_bed(10.0), 2)
+    1.84
+    """
+    n = in_range(transfer_units, "transfer_units", 0.0, open_low=True)
+    fraction = in_range(single_bed_fraction, "single_bed_fraction", 0.0, 1.0, open_low=True, open_high=True)
+    single = 1.0 + (np.log(fraction / (1.0 - fraction)) + np.log1p(-np.exp(-n))) / n
+    steady = steady_throughput_capacities(n, lead_outlet_fraction_at_rotation=lead_outlet_fraction_at_rotation)
+    return tidy(np.asarray(steady) / single)

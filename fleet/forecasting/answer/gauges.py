@@ -1,0 +1,130 @@
+"""What a gauge says outright of a cartridge: past its limit, or not; without any model of wear.
+
+The forecast weighs every reading through a curve. Two questions need less: why a cartridge is called exhausted, and
+when one that was removed as exhausted was first seen to be. Both look at the one gauge that the limit of the position
+is written in.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fleet.forecasting.answer.results import Exclusions
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes
+from fleet.forecasting.policy import Policy
+
+_NAMES: Final = (
+    "line_pressure_kpa",
+    "prefilter_outlet_pressure_kpa",
+    "feed_tds_mg_per_l",
+    "permeate_tds_mg_per_l",
+    "interstage_tds_mg_per_l",
+    "product_tds_mg_per_l",
+    "feed_free_chlorine_mg_per_l",
+    "feed_total_chlorine_mg_per_l",
+    "interstage_chlorine_mg_per_l",
+    "carbon_outlet_free_chlorine_mg_per_l",
+    "carbon_outlet_total_chlorine_mg_per_l",
+)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Readings of one cartridge in order of time: row in the fleet's table, day, value and limit in their own unit."""
+
+    reading: Indexes
+    day: Floats
+    value: Floats
+    limit: Floats
+
+    @property
+    def is_past(self) -> Bools:
+        """Which readings show the cartridge past its limit."""
+        return self.value > self.limit
+
+
+class Gauges:
+    """The deciding gauge of every position, from readings whose unusable values are blanked.
+
+    Parameters
+    ----------
+    fleet
+        What was known.
+    exclusions
+        Values that the forecast left out; they decide nothing here either.
+    policy
+        Limits of exhaustion.
+    """
+
+    def __init__(self, fleet: Fleet, exclusions: Exclusions, policy: Policy) -> None:
+        self._fleet, self._policy = fleet, policy
+        values = {name: getattr(fleet.readings, name).copy() for name in _NAMES}
+        for name in _NAMES:
+            bad = (exclusions.quantity == words.QUANTITY_INDEX[name]) | (exclusions.quantity == -1)
+            values[name][exclusions.reading_index[bad]] = np.nan
+        self._values = values
+        self._order = np.lexsort((fleet.readings.day, fleet.readings.unit_index))
+        self._unit = fleet.readings.unit_index[self._order]
+        roles = np.zeros(len(fleet.units), dtype=np.int64)
+        np.add.at(roles, fleet.positions.unit_index[fleet.positions.stage == words.SEDIMENT], 1)
+        self._sediments = roles
+
+    def seen(self, position: int, start_day: float, end_day: float) -> Seen:
+        """Readings of the deciding gauge of a position between two days.
+
+        Parameters
+        ----------
+        position
+            Row of the position.
+        start_day, end_day
+            When the cartridge was placed, and until when to look. A reading as found on the day of placing belongs to
+            the cartridge before, one as left on the last day to the one after.
+        """
+        fleet = self._fleet
+        unit = int(fleet.positions.unit_index[position])
+        rows = self._order[np.searchsorted(self._unit, unit) : np.searchsorted(self._unit, unit, side="right")]
+        day, occasion = fleet.readings.day[rows], fleet.readings.occasion[rows]
+        found, left = words.OCCASIONS.index("as_found"), words.OCCASIONS.index("as_left")
+        ours = (day >= start_day) & (day <= end_day)
+        ours &= ~((occasion == found) & (day < start_day + 1.0)) & ~((occasion == left) & (day > end_day - 1.0))
+        rows = rows[ours]
+        value, limit = self._value_and_limit(position, unit, rows)
+        known = np.isfinite(value) & np.isfinite(limit)
+        return Seen(rows[known], fleet.readings.day[rows[known]], value[known], limit[known])
+
+    def _value_and_limit(self, position: int, unit: int, rows: Indexes) -> tuple[Floats, Floats]:
+        fleet, policy = self._fleet, self._policy
+        stage, role = int(fleet.positions.stage[position]), int(fleet.positions.role[position])
+        read = {name: values[rows] for name, values in self._values.items()}
+        same = np.ones(len(rows))
+        if stage == words.RESIN:
+            if role == words.LEAD:
+                return read["interstage_tds_mg_per_l"], policy.lead_resin_share * read["permeate_tds_mg_per_l"]
+            target = fleet.units.product_tds_target_mg_per_l[unit]
+            limit = target if target > 0 else policy.product_tds_mg_per_l
+            return read["product_tds_mg_per_l"], limit * same
+        if stage == words.CARBON:
+            total = int(fleet.units.is_chloraminated[unit]) == words.YES
+            if role == words.LEAD:
+                feed = np.fmax(read["feed_total_chlorine_mg_per_l"], read["feed_free_chlorine_mg_per_l"])
+                return read["interstage_chlorine_mg_per_l"], policy.lead_carbon_share * feed
+            after, free = read["carbon_outlet_total_chlorine_mg_per_l"], read["carbon_outlet_free_chlorine_mg_per_l"]
+            value = after if total else np.where(np.isfinite(free), free, after)
+            return value, policy.chlorine_mg_per_l * same
+        if stage == words.MEMBRANE:
+            with np.errstate(divide="ignore", invalid="ignore"):
+                passage = read["permeate_tds_mg_per_l"] / read["feed_tds_mg_per_l"]
+            least = fleet.units.minimum_rejection_fraction[unit]
+            least = least if np.isfinite(least) else policy.minimum_rejection_fraction
+            return passage, (1.0 - least) * same
+        outlet = read["prefilter_outlet_pressure_kpa"]
+        limit = np.minimum(policy.sediment_drop_kpa, policy.sediment_share_of_outlet * outlet)
+        over = outlet > policy.sediment_margin_from_kpa
+        limit = np.where(over, np.minimum(limit, outlet - policy.sediment_margin_kpa), limit)
+        limit = np.maximum(limit, policy.sediment_least_kpa)
+        if self._sediments[unit] > 1:
+            # Two filters in series share the one drop that is read across both.
+            limit = 2.0 * policy.sediment_share_in_series * limit
+        return read["line_pressure_kpa"] - outlet, limit

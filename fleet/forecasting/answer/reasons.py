@@ -1,0 +1,121 @@
+"""Why a cartridge is called exhausted: an age limit, a reading, or only what has passed through it."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fleet.forecasting.answer.explain import date_text
+from fleet.forecasting.answer.gauges import Gauges
+from fleet.forecasting.answer.results import Forecasts, percent_text, probability_by
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.tables import Fleet
+from fleet.forecasting.judging.nominal import cap_days
+from fleet.forecasting.policy import Policy
+
+_SHOWN: Final = {
+    (words.RESIN, False): ("product TDS", "mg/L"),
+    (words.RESIN, True): ("TDS between the resins", "mg/L"),
+    (words.CARBON, False): ("chlorine after the carbon", "mg/L"),
+    (words.CARBON, True): ("chlorine between the carbons", "mg/L"),
+    (words.MEMBRANE, False): ("salt passage", "%"),
+    (words.SEDIMENT, False): ("pressure drop over the filter", "kPa"),
+}
+
+_FOR_CLIENT: Final = {
+    words.SEDIMENT: "it is clogged and lets less water through",
+    words.CARBON: "it no longer takes out all the chlorine",
+    words.MEMBRANE: "it no longer holds back the salts it should",
+    words.RESIN: "it no longer holds back what it should",
+}
+"""What a cartridge past its limit does: a full filter holds back as much as ever, but lets less water through."""
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a position is exhausted by now.
+
+    `code` is 'age_limit', 'reading' or 'load'; `sentence` is for the installer and `client_sentence` for the client,
+    both a clause without a full stop. `reading_index` is the row of the reading that shows it, -1 when none does.
+    """
+
+    code: str
+    sentence: str
+    client_sentence: str
+    reading_index: int = -1
+
+    @property
+    def is_certain(self) -> bool:
+        """Whether somebody saw it: what has passed through a cartridge only makes it likely."""
+        return self.code != "load"
+
+
+def why_spent(
+    fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int, policy: Policy, offset_days: float = 0.0
+) -> Reason:
+    """Reason why a position that counts as exhausted by now does.
+
+    Parameters
+    ----------
+    fleet, forecasts
+        The fleet and its forecasts.
+    gauges
+        Of the same fleet.
+    position
+        Row of a position whose state is 'spent'.
+    policy
+        Limits of exhaustion.
+    offset_days
+        How far the clocks by which dates are told are ahead of UTC.
+    """
+    placement = int(forecasts.placement_index[position])
+    first = float(fleet.placements.first_installed_day[placement])
+    stage = fleet.positions.stage[position : position + 1]
+    item = fleet.placements.item_index[placement : placement + 1]
+    limit_days = float(cap_days(fleet, item, stage, policy)[0])
+    if first + limit_days <= forecasts.as_of_day:
+        return Reason(
+            "age_limit",
+            f"it was first installed on {date_text(first, offset_days)} and its age limit is {limit_days:.0f} days",
+            "it has reached its age limit",
+        )
+    seen = gauges.seen(position, float(fleet.placements.placed_day[placement]), forecasts.as_of_day)
+    if len(seen.day) and seen.is_past[-1]:
+        is_lead = int(fleet.positions.role[position]) == words.LEAD
+        key = (int(stage[0]), is_lead and int(stage[0]) in (words.CARBON, words.RESIN))
+        name, unit = _SHOWN[key]
+        scale = 100.0 if unit == "%" else 1.0
+        value, limit = scale * seen.value[-1], scale * seen.limit[-1]
+        shown, past = _told_apart(value, limit)
+        read_on = date_text(seen.day[-1], offset_days)
+        return Reason(
+            "reading",
+            f"the reading of {read_on} shows {name} of {shown} {unit}, past the limit of {past} {unit}",
+            f"the reading of {read_on} shows that {_FOR_CLIENT[int(stage[0])]}",
+            int(seen.reading[-1]),
+        )
+    chance = float(probability_by(forecasts.grid_day[position], forecasts.as_of_day))
+    basis = "the course of its readings and its load" if len(seen.day) else "its load alone"
+    return Reason(
+        "load",
+        f"{basis} makes it {percent_text(chance)} likely that it is past its limit",
+        "of how much water has passed through it",
+    )
+
+
+def _told_apart(value: float, limit: float) -> tuple[str, str]:
+    """Both in plain digits, as many as it takes to see that they differ: nobody believes 10 to be past 10.
+
+    >>> _told_apart(140.2, 68.9), _told_apart(10.0, 9.97)
+    (('140', '69'), ('10', '9.97'))
+    """
+    for digits in (2, 3, 4):
+        shown = _plain(value, digits), _plain(limit, digits)
+        if shown[0] != shown[1]:
+            break
+    return shown
+
+
+def _plain(value: float, digits: int) -> str:
+    """So many significant digits and no power of ten, which nobody reads off a gauge: '140', '8.5'."""
+    return str(np.format_float_positional(float(value), precision=digits, fractional=False, trim="-"))

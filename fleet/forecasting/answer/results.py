@@ -1,0 +1,250 @@
+"""What a forecast answers: distributions of the exhaustion date, with the evidence they stand on."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.tables import Bools, Codes, Floats, Indexes
+from fleet.forecasting.wear.learned import Learned
+
+LEVELS: Final = np.array([0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95])
+"""Probability levels of the quantiles that are shown."""
+
+GRID_LEVELS: Final = np.concatenate(
+    [[0.005, 0.01, 0.02, 0.03], np.arange(0.05, 0.951, 0.025), [0.97, 0.98, 0.99, 0.995]]
+)
+"""Levels at which the whole distribution is stored; holds every one of `LEVELS`."""
+
+_SHOWN: Final = np.array([int(np.argmin(np.abs(GRID_LEVELS - level))) for level in LEVELS])
+
+
+def probability_by(grid_day: Floats, day: ArrayLike, levels: Floats = GRID_LEVELS) -> Floats:
+    """Probability of exhaustion by a day, from stored quantiles.
+
+    Parameters
+    ----------
+    grid_day
+        Quantiles (days since 1970-01-01) in rising order at `levels`, shape (..., levels). A run of equal days is a
+        jump: there the distribution holds that much probability on one date (a time cap, or a date that has passed).
+    day
+        The date asked about, a scalar or one per row.
+
+    Returns
+    -------
+    Probability in 0 to 1, one per row; NaN where the row has no date. Between stored quantiles it is linear; outside
+    them it is 0 or 1.
+
+    >>> probability_by(np.array([10.0, 20.0, 30.0]), 25.0, np.array([0.1, 0.5, 0.9])).item()
+    0.7
+    """
+    grid = np.atleast_2d(np.asarray(grid_day, dtype=np.float64))
+    levels = np.asarray(levels, dtype=np.float64)
+    asked = np.broadcast_to(np.asarray(day, dtype=np.float64), grid.shape[:1])[:, None]
+    reached = (grid <= asked).sum(axis=1)
+    below = np.clip(reached - 1, 0, len(levels) - 1)
+    above = np.clip(reached, 0, len(levels) - 1)
+    rows = np.arange(len(grid))
+    low, high = grid[rows, below], grid[rows, above]
+    width = np.where(high > low, high - low, 1.0)
+    share = np.clip((asked[:, 0] - low) / width, 0.0, 1.0)
+    inside = levels[below] + np.where(above > below, (levels[above] - levels[below]) * share, 0.0)
+    answer = np.where(reached == 0, 0.0, np.where(reached == len(levels), 1.0, inside))
+    answer = np.where(np.isnan(grid).any(axis=1), np.nan, answer)
+    return answer.reshape(np.shape(grid_day)[:-1])
+
+
+def percent_text(probability: float) -> str:
+    """A probability as people are told it; an estimate is never called certain, nor impossible.
+
+    >>> percent_text(0.734), percent_text(1.0), percent_text(0.0)
+    ('73 %', 'over 99 %', 'under 1 %')
+    """
+    if probability > 0.994:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.006 else f"{100 * probability:.0f} %"
+
+
+def cumulative_at(grid: Floats, day: Floats) -> Floats:
+    """Probability by many days at once: rows of quantiles at `GRID_LEVELS` against rows of days.
+
+    As `probability_by`, without rows that have no date.
+    """
+    rows, points = grid.shape
+    low, high = grid[:, :1], grid[:, -1:]
+    span = np.maximum(high - low, 1e-9)
+    scaled = np.clip((grid - low) / span, 0.0, 1.0)
+    wanted = np.clip((day - low) / span, -0.5, 1.5)
+    offset = 4.0 * np.arange(rows)[:, None] + 1.0
+    found = np.searchsorted((scaled + offset).ravel(), (wanted + offset).ravel(), side="right")
+    reached = found.reshape(day.shape) - points * np.arange(rows)[:, None]
+    below = np.clip(reached - 1, 0, points - 1)
+    above = np.clip(reached, 0, points - 1)
+    index = np.arange(rows)[:, None]
+    gap = scaled[index, above] - scaled[index, below]
+    share = np.where(gap > 0, (wanted - scaled[index, below]) / np.where(gap > 0, gap, 1.0), 0.0)
+    inside = GRID_LEVELS[below] + (GRID_LEVELS[above] - GRID_LEVELS[below]) * np.clip(share, 0.0, 1.0)
+    return np.where(reached <= 0, 0.0, np.where(reached >= points, 1.0, inside))
+
+
+@dataclass(frozen=True)
+class Exclusions:
+    """Reading values that were not used: the reading's row, which quantity (index into `vocabulary.QUANTITIES`, -1 for
+    the whole reading) and why (index into `vocabulary.EXCLUSION_REASONS`)."""
+
+    reading_index: Indexes
+    quantity: Codes
+    reason: Codes
+
+    def __len__(self) -> int:
+        return len(self.reading_index)
+
+
+@dataclass(frozen=True)
+class GroupForecasts:
+    """First position to fail of every unit, or of every site: one row a group, in the order of the fleet's table.
+
+    `first_position_index` is the position most likely to be the first, -1 where no position has a date.
+    """
+
+    quantile_day: Floats
+    grid_day: Floats
+    first_position_index: Indexes
+    driver: Codes
+
+    def probability_exhausted_by(self, day: ArrayLike) -> Floats:
+        """Probability that at least one position of the group is exhausted by a day (scalar or one per group)."""
+        return probability_by(self.grid_day, day)
+
+
+@dataclass(frozen=True)
+class Forecasts:
+    """One row per position, in the order of the fleet's positions.
+
+    Attributes
+    ----------
+    as_of_day
+        Day on which the forecast was made; no date lies before it.
+    grid_day
+        Quantiles of the exhaustion date at `GRID_LEVELS`, days since 1970-01-01, shape (positions, levels). NaN: no
+        date.
+    placement_index
+        The cartridge that stands there, -1 when none.
+    state
+        Index into `vocabulary.STATES`: standing, empty, spent (a reading or the cap shows that it is already
+        exhausted), no_consumption (no water is drawn, so wear gives no date).
+    no_date_reason
+        A sentence where there is no date, else empty.
+    remaining_share
+        Median share of the cartridge's own life that is left, 0 to 1.
+    daily_load
+        Expected load on the cartridge now, in `vocabulary.LOAD_UNITS[daily_load_unit]`.
+    driver
+        Limiting driver, index into `vocabulary.DRIVERS`.
+    probability_time_cap
+        Probability that the time cap comes before wear.
+    readings_used, readings_excluded
+        Readings since the cartridge was placed that bear on this position, and those with a value left out.
+    newest_reading_age_days
+        Age of the newest used reading, NaN when there is none.
+    past_lives
+        Earlier cartridges of the same stage at this unit that taught the forecast.
+    priors
+        Index into `vocabulary.PRIORS`.
+    exclusions
+        Every reading value that was left out, with its reason.
+    learned
+        What this fleet taught, to forecast a few of its units again without reading all the others.
+    """
+
+    as_of_day: float
+    grid_day: Floats
+    placement_index: Indexes
+    state: Codes
+    no_date_reason: tuple[str, ...]
+    remaining_share: Floats
+    daily_load: Floats
+    daily_load_unit: Codes
+    driver: Codes
+    probability_time_cap: Floats
+    readings_used: Indexes
+    readings_excluded: Indexes
+    newest_reading_age_days: Floats
+    past_lives: Indexes
+    priors: Codes
+    exclusions: Exclusions
+    learned: Learned
+    units: GroupForecasts
+    sites: GroupForecasts
+
+    def __len__(self) -> int:
+        return len(self.grid_day)
+
+    @property
+    def quantile_day(self) -> Floats:
+        """Quantiles at `LEVELS`, shape (positions, 7)."""
+        return self.grid_day[:, _SHOWN]
+
+    def probability_exhausted_by(self, day: ArrayLike) -> Floats:
+        """Probability that each position is exhausted by a day (scalar or one per position); NaN where no date."""
+        return probability_by(self.grid_day, day)
+
+
+def first_to_fail(
+    grid_day: Floats, driver: Codes, group_index: Indexes, group_count: int, is_counted: Bools | None = None
+) -> GroupForecasts:
+    """Distribution of the earliest exhaustion in each group of positions.
+
+    The positions of a group share demand and feed, so their dates rise and fall together; how much is not known. The
+    survival of the group is taken as the geometric mean of the two extremes: independence (product) and full dependence
+    (smallest survival).
+
+    Parameters
+    ----------
+    grid_day, driver
+        Of the positions, as in `Forecasts`.
+    group_index
+        Group of every position, 0 to `group_count` - 1.
+    is_counted
+        Which positions count; a lead position does not fail the unit while its lag holds, but it asks for a visit, so
+        by default all count.
+    """
+    levels = GRID_LEVELS
+    dated = ~np.isnan(grid_day[:, 0])
+    if is_counted is not None:
+        dated &= is_counted
+    out = np.full((group_count, len(levels)), np.nan)
+    first = np.full(group_count, -1, dtype=np.int64)
+    rows = np.flatnonzero(dated)
+    if len(rows):
+        order = rows[np.lexsort((grid_day[rows, len(levels) // 2], group_index[rows]))]
+        groups, starts = np.unique(group_index[order], return_index=True)
+        first[groups] = order[starts]
+        lowest = np.full(group_count, np.inf)
+        highest = np.full(group_count, np.inf)
+        np.minimum.at(lowest, group_index[rows], grid_day[rows, 0])
+        np.minimum.at(highest, group_index[rows], grid_day[rows, -1])
+        steps = 81
+        share = np.linspace(0.0, 1.0, steps)
+        days = lowest[groups, None] + share * (highest[groups] - lowest[groups])[:, None]
+        place = np.searchsorted(groups, group_index[order])
+        log_survival = np.log(np.maximum(1.0 - cumulative_at(grid_day[order], days[place]), 1e-12))
+        together = np.add.reduceat(log_survival, starts, axis=0)
+        smallest = np.minimum.reduceat(log_survival, starts, axis=0)
+        cumulative = np.maximum.accumulate(1.0 - np.exp(0.5 * (together + smallest)), axis=1)
+        for column, level in enumerate(levels):
+            at = np.clip((cumulative < level).sum(axis=1), 0, steps - 1)
+            before = np.maximum(at - 1, 0)
+            index = np.arange(len(groups))
+            rise = cumulative[index, at] - cumulative[index, before]
+            part = np.where(rise > 0, (level - cumulative[index, before]) / np.where(rise > 0, rise, 1.0), 1.0)
+            part = np.clip(part, 0.0, 1.0)
+            out[groups, column] = days[index, before] + part * (days[index, at] - days[index, before])
+    return GroupForecasts(
+        quantile_day=out[:, _SHOWN],
+        grid_day=out,
+        first_position_index=first,
+        driver=np.append(driver, words.NO_DRIVER)[first].astype(np.int8),
+    )

@@ -1,0 +1,228 @@
+"""The columns of the fleet files: which there are, what they mean, which are needed."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from fleet.engineering.units import QUANTITY_KINDS
+from fleet.forecasting.inputs import vocabulary as words
+
+
+@dataclass(frozen=True)
+class FileColumn:
+    """One column: its header without unit, the field it fills, how it is read, whether a row needs it, what it means.
+
+    `kind` is 'text', 'time', 'quantity' (unit in brackets in the header, or the stored name that holds the unit),
+    'number', 'flag' or 'word'.
+    """
+
+    header: str
+    field: str
+    kind: str
+    needed: bool
+    meaning: str
+    words: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+
+
+_UNIT_SUFFIXES: Final = (
+    "_mg_per_l_as_caco3", "_mg_per_l", "_l_per_day", "_eq_per_l", "_kpa", "_degc", "_fraction", "_kelvin", "_days",
+    "_ntu", "_um", "_l", "_g",
+)  # fmt: skip
+
+
+def _quantity(field: str, meaning: str) -> FileColumn:
+    header = field
+    for suffix in _UNIT_SUFFIXES:
+        if field.endswith(suffix):
+            header = field.removesuffix(suffix)
+            break
+    return FileColumn(header.replace("_", " "), field, "quantity", False, meaning)
+
+
+UNIT: Final = FileColumn("unit", "unit_id", "text", True, "the unit's own name", also=("unit id", "unit code"))
+SITE: Final = FileColumn("site", "site_id", "text", True, "the site's own name", also=("site id", "site code"))
+STAGE: Final = FileColumn("stage", "stage", "word", True, "which stage", words.STAGES)
+ROLE: Final = FileColumn("role", "role", "word", False, "one cartridge, or first and second of two", words.ROLES)
+
+GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
+    "sites.csv": (
+        SITE,
+        FileColumn("supply", "supply", "text", False, "water works or district; sites with the same word share water"),
+    ),
+    "units.csv": (
+        UNIT,
+        FileColumn(
+            "site", "site_id", "text", False, "where it stands; empty: a site of its own", also=("site id", "site code")
+        ),
+        FileColumn("use", "use", "word", False, "what the water is for", words.USES),
+        FileColumn("kind", "kind", "word", False, "RO, or RO with resin", words.KINDS),
+        FileColumn(
+            "weekly demand", "weekly_demand_l", "volume", False, "product water per week as told; 0 when not in use"
+        ),
+        FileColumn(
+            "product tds target", "product_tds_target_mg_per_l", "tds", False, "highest product TDS that the use allows"
+        ),
+        FileColumn("recovery", "recovery_fraction", "fraction", False, "permeate over feed by design"),
+        FileColumn(
+            "restrictor flow", "restrictor_flow_l_per_day", "flow", False, "rated concentrate flow of the restrictor"
+        ),
+        FileColumn(
+            "minimum rejection", "minimum_rejection_fraction", "fraction", False, "rejection that the use needs"
+        ),
+        FileColumn("tds factor", "tds_factor", "number", False, "of its meter, mg/L per uS/cm, for TDS in ppm or mg/L"),
+        FileColumn("tds resolution", "tds_resolution_mg_per_l", "tds", False, "smallest step of the TDS meter"),
+        FileColumn("booster pump", "has_booster_pump", "flag", False, "yes or no", also=("has booster pump",)),
+        FileColumn("pressure tank", "has_pressure_tank", "flag", False, "yes or no", also=("has pressure tank",)),
+        FileColumn(
+            "chloraminated", "is_chloraminated", "flag", False, "whether the supply carries chloramine",
+            also=("is chloraminated", "chloramine"),
+        ),
+        FileColumn(
+            "totaliser", "totaliser", "word", False, "stream that the counter counts", words.TOTALISER_STREAMS,
+            also=("totaliser stream",),
+        ),
+        FileColumn(
+            "commissioned", "commissioned_day", "time", False, "when the unit was commissioned",
+            also=("commissioned on", "commissioned at", "commissioned day"),
+        ),
+    ),
+    "positions.csv": (
+        FileColumn("position", "position_id", "text", True, "the position's own name", also=("position id",)),
+        UNIT,
+        STAGE,
+        ROLE,
+        FileColumn("order", "order", "number", False, "place in the train, counted from the feed"),
+    ),
+    "items.csv": (
+        FileColumn("item", "item_id", "text", True, "the item's own name", also=("item id", "item code")),
+        STAGE,
+        _quantity("micron_rating_um", "sediment: nominal rating"),
+        _quantity("rated_volume_l", "sediment: feed volume by the label"),
+        FileColumn("carbon kind", "carbon_kind", "word", False, "carbon: form", words.CARBON_KINDS),
+        _quantity("carbon_volume_l", "carbon: bed volume"),
+        _quantity("chlorine_capacity_g", "carbon: chlorine taken up by the label"),
+        _quantity("rated_flow_l_per_day", "membrane: permeate flow at rating conditions"),
+        _quantity("rated_pressure_kpa", "membrane: rating condition"),
+        _quantity("rated_temperature_degc", "membrane: rating condition"),
+        _quantity("rated_tds_mg_per_l", "membrane: rating condition"),
+        _quantity("rated_recovery_fraction", "membrane: rating condition"),
+        FileColumn(
+            "membrane material", "membrane_material", "word", False, "membrane: material", words.MEMBRANE_MATERIALS
+        ),
+        _quantity("rejection_fraction", "membrane: rejection by the label"),
+        FileColumn("water u", "water_u_kelvin", "quantity", False, "membrane: temperature coefficient"),
+        _quantity("resin_volume_l", "resin: bed volume"),
+        _quantity("resin_capacity_eq_per_l", "resin: capacity"),
+        FileColumn(
+            "life cap", "life_cap_days", "quantity", False, "days after first installation at which it leaves anyhow"
+        ),
+    ),
+    "placements.csv": (
+        FileColumn("placement", "placement_id", "text", False, "own name, if another row refers to it",
+                   also=("placement id",)),
+        FileColumn("position", "position_id", "text", False, "the position; or give unit, stage and role",
+                   also=("position id",)),
+        FileColumn("unit", "unit_id", "text", False, "the unit, with stage and role", also=("unit id", "unit code")),
+        FileColumn("stage", "stage", "word", False, "which stage", words.STAGES),
+        ROLE,
+        FileColumn("item", "item_id", "text", False, "the item that was placed", also=("item id", "item code")),
+        FileColumn(
+            "placed", "placed_day", "time", True, "when it was placed", also=("placed at", "placed on", "placed day")
+        ),
+        FileColumn(
+            "removed", "removed_day", "time", False, "when it was removed; empty while it stands",
+            also=("removed at", "removed on", "removed day"),
+        ),
+        FileColumn("reason", "reason", "word", False, "why it was removed", words.REMOVAL_REASONS,
+                   also=("removal", "removal reason")),
+        FileColumn(
+            "first installed", "first_installed_day", "time", False, "when a rotated cartridge was first in service",
+            also=("first installed at", "first installed on", "first installed day"),
+        ),
+        FileColumn("continued from", "continued_from", "text", False, "placement that a rotated cartridge came from"),
+    ),
+    "readings.csv": (
+        UNIT,
+        FileColumn("time", "day", "time", True, "when it was read", also=("taken at", "date", "day")),
+        *(_quantity(name, "") for name in words.QUANTITIES),
+        FileColumn("minutes since start", "minutes_since_start", "duration", False, "flow before the reading"),
+        FileColumn("state", "state", "word", False, "flowing or static", words.FLOW_STATES),
+        FileColumn("tank valve", "tank_valve", "word", False, "open or closed", words.VALVE_STATES),
+        FileColumn("pump", "pump", "word", False, "on or off", words.PUMP_STATES),
+        FileColumn("tank is full", "tank_is_full", "flag", False, "yes or no"),
+        FileColumn("sampled after flush", "sampled_after_flush", "flag", False, "yes or no"),
+        FileColumn("occasion", "occasion", "word", False, "before or after work, or neither", words.OCCASIONS),
+        FileColumn("source", "source", "word", False, "who read it", words.SOURCES),
+    ),
+    "feed_water.csv": (
+        SITE,
+        FileColumn("time", "day", "time", True, "when it was sampled", also=("taken at", "date", "day")),
+        _quantity("ph", ""),
+        _quantity("alkalinity_mg_per_l_as_caco3", ""),
+        _quantity("hardness_mg_per_l_as_caco3", ""),
+        _quantity("free_chlorine_mg_per_l", ""),
+        _quantity("total_chlorine_mg_per_l", ""),
+        _quantity("iron_mg_per_l", ""),
+        _quantity("manganese_mg_per_l", ""),
+        _quantity("silica_mg_per_l", ""),
+        _quantity("turbidity_ntu", ""),
+        _quantity("tds_mg_per_l", ""),
+        _quantity("temperature_degc", ""),
+    ),
+}  # fmt: skip
+
+NEEDED_FILES: Final = ("units.csv", "placements.csv")
+
+
+_FIRST_LINES: Final = (
+    "A fleet is a directory of CSV files; units.csv and placements.csv are needed, the others help.",
+    "Cells are separated by commas, semicolons or tabs; columns come in any order, and what is not listed is not read.",
+    "A header carries the unit of its column, any one of the right dimension: 'inlet pressure [bar]'. Or it is the",
+    "stored name, which says its unit: 'inlet_pressure_kpa'. In brackets below: one unit that fits.",
+    "Round brackets will do. Usual other words are understood (first for lead, technician for installer); any that is",
+    "not is reported.",
+    "Times are ISO 8601, a date or a moment, UTC unless an offset is given. An empty cell: not known, never zero.",
+    "A cartridge that leaves 'exhausted' was seen to be; 'early' says that it lasted at least so long.",
+)
+_LAST_LINES: Final = (
+    "Written are one row a unit and position: unit, position, stage, role, state (standing, empty, spent,",
+    "no_consumption), p05 p10 p25 p50 p75 p90 p95 as dates (UTC; empty where there is no date), driver (capacity,",
+    "pressure, breakthrough, membrane_trend, time_cap), probability of time cap, remaining share, daily load with its",
+    "unit, readings used and excluded, newest reading age [days], past lives, priors (nominal, fleet, own_past), why",
+    "there is no date, and a sentence each for installer and client.",
+    "The code is 0 when forecasts were written, whatever had to be left out (it is listed; --report FILE lists all of",
+    "it), 1 when none could be. With --strict it is 2 when a row or column of the files could not be used.",
+)
+_SHOWN_UNITS: Final = {
+    "pressure": "kPa", "temperature": "degC", "tds": "ppm", "flow": "L/day", "volume": "L", "chlorine": "mg/L",
+    "concentration": "mg/L", "alkalinity": "mg/L as CaCO3", "hardness": "mg/L as CaCO3", "turbidity": "NTU",
+    "length": "um", "mass": "g", "exchange_capacity": "eq/L", "fraction": "%", "duration": "days",
+    "temperature_coefficient": "K",
+}  # fmt: skip
+
+
+def _unit_shown(column: FileColumn) -> str:
+    """One unit that fits a column, in brackets; empty where it needs none."""
+    if column.kind in ("text", "time", "word", "flag", "number"):
+        return ""
+    if column.field in ("weekly_demand_l", "minutes_since_start"):
+        return "[L/week]" if column.field == "weekly_demand_l" else "[min]"
+    known = QUANTITY_KINDS.get(column.field)
+    kind = known.name if known is not None else "fraction" if column.kind == "quantity" else column.kind
+    return f"[{_SHOWN_UNITS[kind]}]" if kind in _SHOWN_UNITS else ""
+
+
+def guide_text() -> str:
+    """The guide as text for a terminal."""
+    lines = list(_FIRST_LINES)
+    for name, columns in GUIDE.items():
+        lines.append("")
+        lines.append(name + (" (needed)" if name in NEEDED_FILES else ""))
+        for column in columns:
+            mark = "*" if column.needed else " "
+            shown = " | ".join(word for word in column.words if word)
+            unit = _unit_shown(column)
+            header = f"{column.header} {unit}".strip()
+            lines.append(f"  {mark} {header:38s} {column.meaning}{' (' + shown + ')' if shown else ''}".rstrip())
+    lines += ["", "* every row needs it", "", *_LAST_LINES]
+    return "\n".join(lines)

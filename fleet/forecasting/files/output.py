@@ -1,0 +1,120 @@
+"""What the file door gives: one row a position, and a report of everything that was not used."""
+
+import csv
+from collections.abc import Sequence
+from datetime import timedelta
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
+from fleet.forecasting.answer.gauges import Gauges
+from fleet.forecasting.answer.reasons import why_spent
+from fleet.forecasting.answer.results import LEVELS, Forecasts
+from fleet.forecasting.files.columns import UNIX_EPOCH
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.build import Fault
+from fleet.forecasting.inputs.tables import Fleet
+from fleet.forecasting.policy import Policy
+
+OUTPUT_HEADERS: Final = (
+    "unit", "position", "stage", "role", "state",
+    *(f"p{round(100 * level):02d}" for level in LEVELS),
+    "driver", "probability of time cap", "remaining share", "daily load", "daily load unit", "readings used",
+    "readings excluded", "newest reading age [days]", "past lives", "priors", "no date because", "for the installer",
+    "for the client",
+)  # fmt: skip
+
+
+def write_forecasts(fleet: Fleet, forecasts: Forecasts, path: Path) -> int:
+    """Write one row per unit and position; dates are UTC days. Returns the number of rows."""
+    dates = forecasts.quantile_day
+    policy = Policy()
+    gauges = Gauges(fleet, forecasts.exclusions, policy)
+    with path.open("w", encoding="utf-8", newline="") as handle:
+        writer = csv.writer(handle)
+        writer.writerow(OUTPUT_HEADERS)
+        for row in range(len(forecasts)):
+            has_date = np.isfinite(dates[row, 0])
+            is_spent = forecasts.state[row] == words.SPENT
+            why = why_spent(fleet, forecasts, gauges, row, policy) if is_spent else None
+            writer.writerow(
+                [
+                    fleet.units.unit_id[fleet.positions.unit_index[row]],
+                    fleet.positions.position_id[row],
+                    words.STAGES[fleet.positions.stage[row]],
+                    words.ROLES[fleet.positions.role[row]],
+                    words.STATES[forecasts.state[row]],
+                    *((date_text(day) for day in dates[row]) if has_date else [""] * len(LEVELS)),
+                    words.DRIVERS[forecasts.driver[row]],
+                    _short(forecasts.probability_time_cap[row]),
+                    _short(forecasts.remaining_share[row]),
+                    _short(forecasts.daily_load[row]),
+                    words.LOAD_UNITS[forecasts.daily_load_unit[row]],
+                    int(forecasts.readings_used[row]),
+                    int(forecasts.readings_excluded[row]),
+                    _short(forecasts.newest_reading_age_days[row]),
+                    int(forecasts.past_lives[row]),
+                    words.PRIORS[forecasts.priors[row]],
+                    forecasts.no_date_reason[row],
+                    sentence_for_installer(
+                        fleet, forecasts, row, why.sentence if why else "", is_certain=why is None or why.is_certain
+                    ),
+                    sentence_for_client(fleet, forecasts, row, why.client_sentence if why else ""),
+                ]
+            )
+    return len(forecasts)
+
+
+def _short(value: float) -> str:
+    return "" if not np.isfinite(value) else f"{value:.4g}"
+
+
+EXCLUSION_SENTENCES: Final = {
+    "impossible_value": "cannot be true for such a unit",
+    "clock_in_future": "is dated after the forecast's day",
+    "before_commissioning": "is dated before the unit was commissioned, or ten years before its first cartridge",
+    "factor_of_ten": "is ten times too high or too low beside its neighbours in time",
+    "wrong_unit": "looks as if it was meant in another unit",
+    "transposed": "feed and permeate look transposed",
+    "first_minutes": "was sampled in the first minutes after standstill",
+    "static": "was read while nothing flowed",
+    "outlier": "stands alone, far from its neighbours in time",
+    "totaliser_backwards": "the counter ran backwards",
+    "totaliser_jump": "the counter rose faster than the unit can run",
+    "contradicts_other_gauge": "is above the gauge upstream of it",
+}
+
+
+def write_report(fleet: Fleet, forecasts: Forecasts, faults: Sequence[Fault], path: Path) -> int:
+    """Write what was not used: rows of the files, and reading values left out, each with its reason."""
+    with path.open("w", encoding="utf-8", newline="") as handle:
+        writer = csv.writer(handle)
+        writer.writerow(["table", "row", "unit", "time", "column", "code", "whole row left out", "what was wrong"])
+        for fault in faults:
+            row = fault.row + 2 if fault.row >= 0 else ""
+            dropped = "yes" if fault.row_dropped else "no"
+            writer.writerow([fault.table, row, "", "", fault.field, fault.code, dropped, fault.message])
+        exclusions = forecasts.exclusions
+        for index in range(len(exclusions)):
+            reading = exclusions.reading_index[index]
+            quantity = exclusions.quantity[index]
+            code = words.EXCLUSION_REASONS[exclusions.reason[index]]
+            writer.writerow(
+                [
+                    "readings",
+                    "",
+                    fleet.units.unit_id[fleet.readings.unit_index[reading]],
+                    _moment(float(fleet.readings.day[reading])),
+                    words.QUANTITIES[quantity] if quantity >= 0 else "",
+                    code,
+                    "yes" if quantity < 0 else "no",
+                    EXCLUSION_SENTENCES[code],
+                ]
+            )
+    return len(faults) + len(exclusions)
+
+
+def _moment(day: float) -> str:
+    return (UNIX_EPOCH + timedelta(minutes=round(day * 1440))).isoformat(timespec="minutes")

@@ -1,0 +1,38 @@
+"""The engineering formulas, for whole columns of levels and readings: held to where they are defined instead of
+refused.
+
+A level is a mean of logarithms of noisy readings, and one odd unit must not stop the forecast of a fleet; so what lies
+outside a formula's range is moved to its edge. Values that could not be are taken out before, by `screen`.
+"""
+
+import numpy as np
+
+from fleet.engineering.formulas import carbonate, osmotic_pressure, viscosity
+from fleet.forecasting.inputs.tables import Floats
+
+
+def carbon_dioxide_mg_per_l(ph: Floats, alkalinity: Floats, temperature_degc: Floats, tds_mg_per_l: Floats) -> Floats:
+    """Free carbon dioxide from pH and alkalinity (mg/L as CaCO3); see `formulas.carbonate.co2_mg_per_l`."""
+    return np.asarray(
+        carbonate.co2_mg_per_l(
+            ph=_within(ph, 4.5, 8.6),
+            alkalinity_mg_per_l_as_caco3=_within(alkalinity, 5.0, 2000.0),
+            temperature_degc=_within(temperature_degc, 1.0, 40.0),
+            tds_mg_per_l=_within(tds_mg_per_l, 1.0, 19_000.0),
+        )
+    )
+
+
+def osmotic_pressure_kpa(tds_mg_per_l: Floats, temperature_degc: Floats) -> Floats:
+    """Osmotic pressure of a water by the ASTM D4516 expression; see `fleet.engineering.formulas.osmotic_pressure`."""
+    tds, temperature = _within(tds_mg_per_l, 0.0, 50_000.0), _within(temperature_degc, 1.0, 45.0)
+    return np.asarray(osmotic_pressure.osmotic_pressure_kpa(tds, temperature))
+
+
+def drop_at_25_degc(drop_kpa: Floats, temperature_degc: Floats) -> Floats:
+    """Pressure drop of a filter brought to the viscosity at 25 degC (Darcy: in proportion to viscosity)."""
+    return drop_kpa * np.asarray(viscosity.viscosity_ratio_25_over_t(_within(temperature_degc, 0.5, 45.0)))
+
+
+def _within(values: Floats, low: float, high: float) -> "np.ndarray[tuple[int, ...], np.dtype[np.float64]]":
+    return np.clip(np.asarray(values, dtype=np.float64), low, high)

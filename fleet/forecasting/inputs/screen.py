@@ -1,0 +1,287 @@
+"""Which reading values may be believed: everything else is left out, with its reason, before anything is learned.
+
+Rules, in order: impossible values and clock errors; samples of the first minutes and static gauges; feed and permeate
+transposed; values a factor of ten or a unit away from their neighbours in time; counters that run backwards or jump.
+A lasting change of level is not an error: a value is compared with the readings around it, not with an old mean.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from fleet.forecasting.answer.results import Exclusions
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes, Readings
+
+POSSIBLE: Final[dict[str, tuple[float, float]]] = {
+    "line_pressure_kpa": (0.0, 1100.0),
+    "prefilter_outlet_pressure_kpa": (0.0, 1100.0),
+    "inlet_pressure_kpa": (0.0, 1500.0),
+    "tank_pressure_kpa": (0.0, 1100.0),
+    "temperature_degc": (0.5, 45.0),
+    "feed_tds_mg_per_l": (1.0, 50_000.0),
+    "permeate_tds_mg_per_l": (0.0, 20_000.0),
+    "interstage_tds_mg_per_l": (0.0, 20_000.0),
+    "product_tds_mg_per_l": (0.0, 20_000.0),
+    "concentrate_tds_mg_per_l": (1.0, 100_000.0),
+    "permeate_flow_l_per_day": (0.0, 20_000.0),
+    "concentrate_flow_l_per_day": (0.0, 100_000.0),
+    "feed_free_chlorine_mg_per_l": (0.0, 10.0),
+    "feed_total_chlorine_mg_per_l": (0.0, 10.0),
+    "interstage_chlorine_mg_per_l": (0.0, 10.0),
+    "carbon_outlet_free_chlorine_mg_per_l": (0.0, 10.0),
+    "carbon_outlet_total_chlorine_mg_per_l": (0.0, 10.0),
+    "permeate_tds_at_start_mg_per_l": (0.0, 50_000.0),
+    "feed_ph": (4.0, 11.0),
+    "product_ph": (3.0, 11.0),
+    "totaliser_l": (0.0, 1e9),
+}
+"""Bounds of the possible for small units on tap water: engineering reference, range guards; gauge pressure to 150
+psi."""
+
+FLUSH_MINUTES: Final = 5.0
+"""Samples and flows of the first minutes after a start show the standstill, not the unit (engineering reference 5.5).
+"""
+
+FLOWING_ONLY: Final = (
+    "prefilter_outlet_pressure_kpa",
+    "inlet_pressure_kpa",
+    "permeate_tds_mg_per_l",
+    "interstage_tds_mg_per_l",
+    "product_tds_mg_per_l",
+    "concentrate_tds_mg_per_l",
+    "permeate_flow_l_per_day",
+    "concentrate_flow_l_per_day",
+)
+AFTER_FLUSH_ONLY: Final = ("permeate_tds_mg_per_l", "interstage_tds_mg_per_l", "product_tds_mg_per_l")
+
+LOG_LIMITS: Final[dict[str, float]] = {
+    "line_pressure_kpa": 0.75,
+    "prefilter_outlet_pressure_kpa": 1.1,
+    "inlet_pressure_kpa": 1.1,
+    "feed_tds_mg_per_l": 0.8,
+    "permeate_tds_mg_per_l": 1.1,
+    "permeate_flow_l_per_day": 1.0,
+    "concentrate_flow_l_per_day": 1.0,
+    "feed_free_chlorine_mg_per_l": 2.0,
+    "feed_total_chlorine_mg_per_l": 2.0,
+}
+"""How far the logarithm of a value may lie from the median of its neighbours in time before it counts as a slip."""
+
+
+LONG_BEFORE_DAYS: Final = 3652.0
+"""Where no one said when a unit was commissioned, a reading ten years older than its first cartridge on record shows a
+clock that was reset (common practice, no source)."""
+
+Drop = Callable[[str, Bools, int], None]
+"""The function that blanks values: name of the quantity, mask, reason."""
+
+
+_PRESSURE_SLIPS = (6.895, 100.0, 14.5)
+_FLOW_SLIPS = (3.785, 1.44, 1440.0)
+UNIT_SLIPS: Final[dict[str, tuple[float, ...]]] = {
+    "line_pressure_kpa": _PRESSURE_SLIPS,
+    "prefilter_outlet_pressure_kpa": _PRESSURE_SLIPS,
+    "inlet_pressure_kpa": _PRESSURE_SLIPS,
+    "permeate_flow_l_per_day": _FLOW_SLIPS,
+    "concentrate_flow_l_per_day": _FLOW_SLIPS,
+}
+"""Factors by which a value is off when it was meant in another unit: psi, bar, US gallons, mL/min for L/day."""
+
+
+@dataclass(frozen=True)
+class Screened:
+    """Readings in order of unit and time with the unusable values blanked, and what was blanked.
+
+    `row` gives, for every kept row, its index in the fleet's own table.
+    """
+
+    readings: Readings
+    row: Indexes
+    exclusions: Exclusions
+
+
+def screen(fleet: Fleet) -> Screened:
+    """Blank the values that cannot be used and say why (see the module's text for the rules)."""
+    source = fleet.readings
+    order = np.lexsort((source.day, source.unit_index))
+    table = source.take(order)
+    values = {name: getattr(table, name) for name in words.QUANTITIES}
+    notes: list[tuple[Indexes, int, int]] = []
+
+    def drop(name: str, bad: Bools, reason: int) -> None:
+        bad = bad & np.isfinite(values[name])
+        if bad.any():
+            values[name][bad] = np.nan
+            notes.append((order[bad], words.QUANTITY_INDEX[name], reason))
+
+    commissioned = _earliest_day(fleet)[table.unit_index]
+    late = table.day > fleet.as_of_day
+    before = table.day < commissioned - 1.0
+    for bad, reason in ((late, words.CLOCK_IN_FUTURE), (before & ~late, words.BEFORE_COMMISSIONING)):
+        if bad.any():
+            notes.append((order[bad], -1, reason))
+    whole = late | before
+    for name in words.QUANTITIES:
+        values[name][whole] = np.nan
+
+    drop(
+        "temperature_degc", (values["temperature_degc"] > 45.0) & (values["temperature_degc"] < 115.0), words.WRONG_UNIT
+    )
+    for name, (low, high) in POSSIBLE.items():
+        drop(name, ~((values[name] >= low) & (values[name] <= high)), words.IMPOSSIBLE_VALUE)
+    static = table.state == words.FLOW_STATES.index("static")
+    for name in FLOWING_ONLY:
+        drop(name, static, words.STATIC_STATE)
+    unflushed = (table.minutes_since_start < FLUSH_MINUTES) | (table.sampled_after_flush == words.NO)
+    for name in AFTER_FLUSH_ONLY:
+        drop(name, unflushed, words.FIRST_MINUTES)
+
+    _transposed(table, values, drop)
+    _pressure_units(values, drop)
+    for name, limit in LOG_LIMITS.items():
+        _isolated(name, table, values, limit, drop)
+    _isolated_temperature(table, values, drop)
+    for outlet in ("prefilter_outlet_pressure_kpa",):
+        drop(outlet, values[outlet] > values["line_pressure_kpa"] + 40.0, words.CONTRADICTS_OTHER_GAUGE)
+    _permeate_above_feed(values, drop)
+    _counters(fleet, table, values, drop)
+
+    if notes:
+        exclusions = Exclusions(
+            reading_index=np.concatenate([rows for rows, _, _ in notes]).astype(np.int64),
+            quantity=np.concatenate([np.full(len(rows), q) for rows, q, _ in notes]).astype(np.int8),
+            reason=np.concatenate([np.full(len(rows), r) for rows, _, r in notes]).astype(np.int8),
+        )
+    else:
+        none = np.zeros(0, dtype=np.int64)
+        exclusions = Exclusions(none, none.astype(np.int8), none.astype(np.int8))
+    return Screened(replace(table, **values), order.astype(np.int64), exclusions)
+
+
+def _earliest_day(fleet: Fleet) -> Floats:
+    """Day by unit before which nothing can have been read; NaN where that is not known."""
+    first = np.full(len(fleet.units.commissioned_day), np.inf)
+    np.minimum.at(first, fleet.positions.unit_index[fleet.placements.position_index], fleet.placements.placed_day)
+    known = fleet.units.commissioned_day
+    return np.where(np.isfinite(known), known, np.where(np.isfinite(first), first - LONG_BEFORE_DAYS, np.nan))
+
+
+def neighbour_median(group: Indexes, values: Floats, reach: int = 3) -> tuple[Floats, Indexes]:
+    """Median of up to `reach` values before and after each value within its group, and how many there were.
+
+    Rows are in order of group and time; the value itself does not count. NaN where a value has no neighbour.
+    """
+    count = len(values)
+    around = np.full((2 * reach, count), np.nan)
+    column = 0
+    for shift in range(1, reach + 1):
+        if shift < count:
+            same = group[shift:] == group[:-shift]
+            around[column, shift:] = np.where(same, values[:-shift], np.nan)
+            around[column + 1, :-shift] = np.where(same, values[shift:], np.nan)
+        column += 2
+    around.sort(axis=0)  # NaN last
+    number = np.isfinite(around).sum(axis=0)
+    index = np.arange(count)
+    low, high = np.maximum(number - 1, 0) // 2, number // 2
+    high = np.minimum(high, np.maximum(number - 1, 0))
+    middle = 0.5 * (around[low, index] + around[high, index])
+    return np.where(number > 0, middle, np.nan), number
+
+
+def _transposed(table: Readings, values: dict[str, Floats], drop: Drop) -> None:
+    """Feed and permeate swapped: permeate well above feed, and the swap fits the feed readings around it."""
+    feed, permeate = values["feed_tds_mg_per_l"], values["permeate_tds_mg_per_l"]
+    bad = permeate > 1.5 * np.maximum(feed, 1.0)
+    for name in ("feed_tds_mg_per_l", "permeate_tds_mg_per_l"):
+        drop(name, bad, words.TRANSPOSED)
+
+
+def _pressure_units(values: dict[str, Floats], drop: Drop) -> None:
+    """A line pressure of tap water between 2 and 16 kPa was meant in bar or psi; above that it cannot be told."""
+    for name in ("line_pressure_kpa", "prefilter_outlet_pressure_kpa", "inlet_pressure_kpa"):
+        drop(name, (values[name] > 0.5) & (values[name] < 20.0), words.WRONG_UNIT)
+
+
+def _isolated(name: str, table: Readings, values: dict[str, Floats], limit: float, drop: Drop) -> None:
+    some = np.flatnonzero(values[name] > 0)
+    if not len(some):
+        return
+    logs = np.log(values[name][some])
+    middle, number = neighbour_median(table.unit_index[some], logs)
+    off = logs - middle
+    far = (np.abs(off) > limit) & (number >= 3)
+    size = np.abs(off)
+    units = np.log(UNIT_SLIPS.get(name, (1e9,)))
+    nearest = np.abs(size[:, None] - units).min(axis=1)
+    from_ten = np.abs(size - np.log(10.0))
+    unit = far & (nearest < 0.2) & (nearest <= from_ten)
+    ten = far & ~unit & (from_ten < 0.5)
+    for kind, reason in ((ten, words.FACTOR_OF_TEN), (unit, words.WRONG_UNIT), (far & ~ten & ~unit, words.OUTLIER)):
+        bad = np.zeros(len(values[name]), dtype=bool)
+        bad[some[kind]] = True
+        drop(name, bad, reason)
+
+
+def _isolated_temperature(table: Readings, values: dict[str, Floats], drop: Drop) -> None:
+    name = "temperature_degc"
+    some = np.flatnonzero(np.isfinite(values[name]))
+    if not len(some):
+        return
+    here = values[name][some]
+    middle, number = neighbour_median(table.unit_index[some], here)
+    off = np.abs(here - middle)
+    # Fahrenheit typed as Celsius is above 45 for water warmer than 7 degC; what is left here is a slip of a digit or
+    # colder.
+    far = (off > 15.0) & (number >= 3)
+    fahrenheit = far & (np.abs(here - (1.8 * middle + 32.0)) < 12.0)
+    for kind, reason in ((fahrenheit, words.WRONG_UNIT), (far & ~fahrenheit, words.OUTLIER)):
+        bad = np.zeros(len(values[name]), dtype=bool)
+        bad[some[kind]] = True
+        drop(name, bad, reason)
+
+
+def _permeate_above_feed(values: dict[str, Floats], drop: Drop) -> None:
+    drop("permeate_tds_mg_per_l", values["permeate_tds_mg_per_l"] > 0.9 * values["feed_tds_mg_per_l"], words.OUTLIER)
+
+
+def _counters(fleet: Fleet, table: Readings, values: dict[str, Floats], drop: Drop) -> None:
+    """A counter only rises, and not faster than the unit can run; single values that break this are left out.
+
+    A spike is told from a reset by what follows: after a spike the counts go on from before it, after a reset they go
+    on from the new value (that is no error, only a gap).
+    """
+    name = "totaliser_l"
+    for _ in range(3):
+        some = np.flatnonzero(np.isfinite(values[name]))
+        if len(some) < 3:
+            return
+        unit, day, count = table.unit_index[some], table.day[some], values[name][some]
+        demand = np.nan_to_num(fleet.units.weekly_demand_l[unit] / 7.0, nan=50.0)
+        fastest = 60.0 * np.maximum(demand, 5.0) + 2000.0
+        before = np.full(len(some), np.nan)
+        after = np.full(len(some), np.nan)
+        before_day, after_day = before.copy(), after.copy()
+        same = unit[1:] == unit[:-1]
+        before[1:], after[:-1] = np.where(same, count[:-1], np.nan), np.where(same, count[1:], np.nan)
+        before_day[1:], after_day[:-1] = np.where(same, day[:-1], np.nan), np.where(same, day[1:], np.nan)
+        bridge = (after >= before) & (after - before <= fastest * (after_day - before_day + 1.0))
+        up = bridge & (count > after)
+        down = bridge & (count < before)
+        last_jump = np.isnan(after) & (count - before > fastest * (day - before_day + 1.0))
+        last_drop = np.isnan(after) & (count < before)
+        first_high = np.isnan(before) & (count > after) & ~np.isnan(after)
+        rising = np.full(len(some), False)
+        for kind, reason in (
+            (down | last_drop, words.TOTALISER_BACKWARDS),
+            (up | last_jump | first_high, words.TOTALISER_JUMP),
+        ):
+            bad = np.zeros(len(values[name]), dtype=bool)
+            bad[some[kind]] = True
+            rising |= kind
+            drop(name, bad, reason)
+        if not rising.any():
+            return

@@ -1,0 +1,196 @@
+"""Baselines that any forecast has to beat: fixed intervals, label capacity over mean load, and a straight line.
+
+They know nothing about places, past lives or breakthrough; they are what a careful spreadsheet would do.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy.stats import norm
+
+from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.tables import Codes, Fleet, Floats, Indexes
+from fleet.forecasting.policy import Policy
+
+FIXED_INTERVAL_DAYS: Final = np.array([182.6, 365.0, 1095.0, 182.6])
+"""Sediment, carbon, membrane, resin: six months; carbon by its cap; membranes three years. Common practice, no
+source."""
+
+SPREAD: Final = 0.5
+"""Standard deviation of the log of a life around a nominal one: a label or a habit is right within a factor of 1.6 two
+times in three. Common practice, no source."""
+
+DEFAULT_RATED_VOLUME_L: Final = 20_000.0
+DEFAULT_CHLORINE_CAPACITY_G: Final = 50.0
+DEFAULT_RESIN_EQ: Final = 0.6 * 0.457
+DEFAULT_RECOVERY: Final = 0.22
+DEFAULT_FEED_TDS_MG_PER_L: Final = 250.0
+DEFAULT_CHLORINE_MG_PER_L: Final = 1.0
+DEFAULT_REJECTION: Final = 0.95
+DEFAULT_L_PER_DAY: Final = 15.0
+MG_PER_MEQ_AS_NACL: Final = 58.443
+
+
+@dataclass(frozen=True)
+class NominalLives:
+    """One row per position: the cartridge that stands, its load as measured, and its life by the label.
+
+    `capacity` and `daily_load` are in `vocabulary.LOAD_UNITS[load_unit]` times days and as such.
+    """
+
+    placement_index: Indexes
+    daily_load: Floats
+    load_unit: Codes
+    capacity: Floats
+
+    @property
+    def life_days(self) -> Floats:
+        """Label capacity over mean load; NaN where nothing is drawn or nothing stands."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.where(self.daily_load > 0, self.capacity / self.daily_load, np.nan)
+
+
+def standing_placements(fleet: Fleet) -> Indexes:
+    """Placement that stands in every position on the forecast's day; the newest where two claim to, -1 where none."""
+    placements = fleet.placements
+    out = np.full(len(fleet.positions), -1, dtype=np.int64)
+    stands = (placements.placed_day <= fleet.as_of_day) & ~(placements.removed_day <= fleet.as_of_day)
+    rows = np.flatnonzero(stands)
+    rows = rows[np.argsort(placements.placed_day[rows], kind="stable")]
+    out[placements.position_index[rows]] = rows
+    return out
+
+
+def median_by_group(values: Floats, group: Indexes, count: int) -> Floats:
+    """Median of the finite values of each group, NaN for a group without any."""
+    finite = np.isfinite(values)
+    values, group = values[finite], group[finite]
+    order = np.lexsort((values, group))
+    values, group = values[order], group[order]
+    size = np.bincount(group, minlength=count)
+    start = np.concatenate([[0], np.cumsum(size)[:-1]])
+    out = np.full(count, np.nan)
+    some = size > 0
+    low = start + (size - 1) // 2
+    high = start + size // 2
+    out[some] = 0.5 * (values[low[some]] + values[high[some]])
+    return out
+
+
+def _first_known(*choices: Floats | float) -> Floats:
+    out = np.asarray(choices[0], dtype=np.float64).copy()
+    for choice in choices[1:]:
+        out = np.where(np.isfinite(out), out, choice)
+    return out
+
+
+def nominal_lives(fleet: Fleet) -> NominalLives:
+    """Label capacity and mean measured load of every standing cartridge.
+
+    Loads: feed volume for sediment, chlorine for carbon, days for a membrane (a label gives no capacity; three years),
+    ionic equivalents by TDS alone for resin (engineering reference: 1 meq/L is 58.443 mg/L as NaCl).
+    """
+    units, readings, positions, items = fleet.units, fleet.readings, fleet.positions, fleet.items
+    count = len(units)
+    of_unit = readings.unit_index
+
+    def middle(values: Floats) -> Floats:
+        return median_by_group(np.where(values > 0, values, np.nan), of_unit, count)
+
+    sample_site = fleet.feed_water.site_index
+    site_count = len(fleet.sites)
+    report_tds = median_by_group(fleet.feed_water.tds_mg_per_l, sample_site, site_count)[units.site_index]
+    free = median_by_group(fleet.feed_water.free_chlorine_mg_per_l, sample_site, site_count)[units.site_index]
+    total = median_by_group(fleet.feed_water.total_chlorine_mg_per_l, sample_site, site_count)[units.site_index]
+    permeate_flow, concentrate_flow = (
+        middle(readings.permeate_flow_l_per_day),
+        middle(readings.concentrate_flow_l_per_day),
+    )
+    recovery = _first_known(
+        permeate_flow / (permeate_flow + concentrate_flow),
+        units.recovery_fraction,
+        permeate_flow / (permeate_flow + units.restrictor_flow_l_per_day),
+        DEFAULT_RECOVERY,
+    )
+    demand = units.weekly_demand_l / 7.0
+    told = demand[demand > 0]
+    usual = float(np.median(told)) if len(told) else DEFAULT_L_PER_DAY
+    demand = np.where(np.isfinite(demand), demand, usual)
+    feed_tds = _first_known(middle(readings.feed_tds_mg_per_l), report_tds, DEFAULT_FEED_TDS_MG_PER_L)
+    permeate_tds = _first_known(middle(readings.permeate_tds_mg_per_l), feed_tds * (1 - DEFAULT_REJECTION))
+    chlorine = _first_known(
+        middle(np.fmax(readings.feed_total_chlorine_mg_per_l, readings.feed_free_chlorine_mg_per_l)),
+        np.fmax(total, free),
+        DEFAULT_CHLORINE_MG_PER_L,
+    )
+    feed_volume = demand / recovery
+
+    standing = standing_placements(fleet)
+    item = np.where(standing >= 0, fleet.placements.item_index[standing], -1) if len(fleet.placements) else standing
+    unit = positions.unit_index
+    stage = positions.stage
+
+    def attribute(values: Floats, default: float) -> Floats:
+        if not len(items):
+            return np.full(len(positions), default)
+        return _first_known(np.where(item >= 0, values[item], np.nan), default)
+
+    days = np.where(demand[unit] > 0, 1.0, 0.0)
+    load = np.select(
+        [stage == words.SEDIMENT, stage == words.CARBON, stage == words.MEMBRANE],
+        [feed_volume[unit], feed_volume[unit] * chlorine[unit], days],
+        demand[unit] * np.maximum(permeate_tds[unit], 0.5) / MG_PER_MEQ_AS_NACL,
+    )
+    capacity = np.select(
+        [stage == words.SEDIMENT, stage == words.CARBON, stage == words.MEMBRANE],
+        [
+            attribute(items.rated_volume_l, DEFAULT_RATED_VOLUME_L),
+            1000.0 * attribute(items.chlorine_capacity_g, DEFAULT_CHLORINE_CAPACITY_G),
+            np.full(len(positions), FIXED_INTERVAL_DAYS[words.MEMBRANE]),
+        ],
+        1000.0 * attribute(items.resin_volume_l * items.resin_capacity_eq_per_l, DEFAULT_RESIN_EQ),
+    )
+    unit_code = np.array([1, 2, 0, 4], dtype=np.int8)[stage]
+    return NominalLives(placement_index=standing, daily_load=load, load_unit=unit_code, capacity=capacity)
+
+
+def cap_days(fleet: Fleet, item_index: Indexes, stage: Codes, policy: Policy) -> Floats:
+    """Days from first installation after which a cartridge leaves whatever it shows; inf where there is no such cap."""
+    cap = np.where(stage == words.CARBON, policy.carbon_cap_days, np.inf)
+    if len(fleet.items):
+        own = np.where(item_index >= 0, fleet.items.life_cap_days[item_index], np.nan)
+        cap = np.where(np.isfinite(own), own, cap)
+    return cap
+
+
+def cap_day_of_positions(fleet: Fleet, standing: Indexes, policy: Policy) -> Floats:
+    """Day of the time cap of every position's standing cartridge; inf where there is none."""
+    if not len(fleet.placements):
+        return np.full(len(fleet.positions), np.inf)
+    item = np.where(standing >= 0, fleet.placements.item_index[standing], -1)
+    first = np.where(standing >= 0, fleet.placements.first_installed_day[standing], np.nan)
+    cap = first + cap_days(fleet, item, fleet.positions.stage, policy)
+    return np.where(np.isnan(cap), np.inf, cap)
+
+
+def _dates_from_lives(fleet: Fleet, median_life: Floats, spread: float, policy: Policy) -> Floats:
+    """Log-normal lives from the day of placing, not before today, not after the cap, at `GRID_LEVELS`."""
+    standing = standing_placements(fleet)
+    placed = np.full(len(fleet.positions), np.nan)
+    some = standing >= 0
+    placed[some] = fleet.placements.placed_day[standing[some]]
+    life = median_life[:, None] * np.exp(spread * norm.ppf(GRID_LEVELS))[None, :]
+    dates = np.minimum(placed[:, None] + life, cap_day_of_positions(fleet, standing, policy)[:, None])
+    return np.maximum(dates, fleet.as_of_day)
+
+
+def fixed_interval(fleet: Fleet, *, policy: Policy | None = None) -> Floats:
+    """Dates at `GRID_LEVELS` from a fixed interval by stage (`FIXED_INTERVAL_DAYS`), shape (positions, levels)."""
+    return _dates_from_lives(fleet, FIXED_INTERVAL_DAYS[fleet.positions.stage], SPREAD, policy or Policy())
+
+
+def label_over_load(fleet: Fleet, *, policy: Policy | None = None) -> Floats:
+    """Dates at `GRID_LEVELS` from label capacity over mean measured load, shape (positions, levels)."""
+    return _dates_from_lives(fleet, nominal_lives(fleet).life_days, SPREAD, policy or Policy())

@@ -1,0 +1,52 @@
+"""One or two beds in series as one column: how much capacity is left after a load has passed.
+
+With R the capacity left upstream of a point, in capacities of one cartridge, and N transfer units of one cartridge, the
+water at that point stands at c = C / C_in = exp(-N R) (engineering reference 9.4, Bohart-Adams in its mass-exact form).
+What is taken up upstream is what does not pass: dR/dx = -(1 - exp(-N R)), hence
+
+    exp(N R(x)) - 1 = (exp(N R(0)) - 1) exp(-N x),
+
+for the lead alone as for lead and lag together, whatever the history, as long as the feed concentration is the same
+along the column. Rotation and a fresh lag only set new starting values.
+"""
+
+import numpy as np
+
+from fleet.forecasting.inputs.tables import Floats
+
+
+def left_after(left: Floats, throughput: Floats, transfer_units: Floats) -> Floats:
+    """Capacity left upstream of a point after a throughput; arrays broadcast.
+
+    Parameters
+    ----------
+    left
+        Capacity left at the start, in capacities of one cartridge, 0 or more.
+    throughput
+        Load passed since, in capacities of one cartridge, 0 or more.
+    transfer_units
+        N of one cartridge, above 0.
+
+    >>> round(float(left_after(np.array(1.0), np.array(1.0), np.array(20.0))), 4)
+    0.0347
+    """
+    start = transfer_units * np.maximum(left, 1e-9)
+    return np.logaddexp(0.0, log_expm1(start) - transfer_units * throughput) / transfer_units
+
+
+def log_expm1(value: Floats) -> Floats:
+    """Logarithm of exp(value) - 1 without overflow; values below 1e-9 count as 1e-9."""
+    value = np.maximum(value, 1e-9)
+    return value + np.log(-np.expm1(-value))
+
+
+def throughput_until(left: Floats, target: Floats, transfer_units: Floats) -> Floats:
+    """Throughput that takes the capacity left from `left` to `target` (both as in `left_after`); negative when past
+    it."""
+
+    return (log_expm1(transfer_units * left) - log_expm1(transfer_units * target)) / transfer_units
+
+
+def left_at_fraction(fraction: Floats, transfer_units: Floats) -> Floats:
+    """Capacity left upstream of a point whose water stands at a fraction of the feed: -ln(c) / N."""
+    return -np.log(np.clip(fraction, 1e-6, 0.999)) / transfer_units

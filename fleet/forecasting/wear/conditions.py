@@ -1,0 +1,431 @@
+"""What went through every unit, step by step: demand, feed, temperature and the loads that wear cartridges.
+
+Levels come from the readings (`levels.follow`), water reports and what the client told; where nothing was read they
+return to the unit's, the supply's and the fleet's own means. The future is the last level, the mean level and the
+season.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.levels import YEAR_DAYS, Timeline, follow, swing_terms
+from fleet.forecasting.inputs.physics import carbon_dioxide_mg_per_l
+from fleet.forecasting.inputs.tables import FeedWater, Fleet, Floats, Indexes, Readings
+from fleet.forecasting.judging.nominal import (
+    DEFAULT_CHLORINE_MG_PER_L,
+    DEFAULT_FEED_TDS_MG_PER_L,
+    DEFAULT_L_PER_DAY,
+    DEFAULT_RECOVERY,
+    DEFAULT_REJECTION,
+    MG_PER_MEQ_AS_NACL,
+)
+from fleet.forecasting.wear.learned import Pool
+
+STEP_DAYS: Final = 14.0
+FUTURE_DAYS: Final = 2.5 * YEAR_DAYS
+"""Loads are laid out step by step so far ahead; beyond, they go on at the mean of the last year."""
+
+USUAL_SHARE_OF_LABEL: Final = 0.65
+"""Permeate flow in service over the label: colder, lower pressure (engineering reference 5.1); common practice."""
+
+WATER_U_KELVIN: Final = 2800.0
+SALT_U_EXCESS_KELVIN: Final = 1500.0
+
+MEMORY_DAYS: Final = 75.0
+DEFAULT_CO2_MG_PER_L: Final = 5.0
+DEFAULT_PH: Final = 7.6
+DEFAULT_ALKALINITY: Final = 100.0
+DEFAULT_TEMPERATURE_DEGC: Final = 15.0
+MG_PER_MMOL_CO2: Final = 44.01
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """Levels and loads of every unit at every step of a timeline, shapes (units, steps) or (units, edges).
+
+    `feed_l_per_day`, `product_l_per_day`: volumes. `cumulative` holds, for every stage, the running integral of its
+    load at the edges: L of feed, mg of chlorine, days of use, meq on the resin. `demand_spread` is the standard
+    deviation of the logarithm of the unit's future mean demand that is due to not knowing it now.
+    """
+
+    timeline: Timeline
+    temperature_degc: Floats
+    feed_tds_mg_per_l: Floats
+    permeate_tds_mg_per_l: Floats
+    chlorine_mg_per_l: Floats
+    recovery: Floats
+    product_l_per_day: Floats
+    co2_mg_per_l: Floats
+    cumulative: tuple[Floats, Floats, Floats, Floats]
+    is_metered: np.ndarray
+    is_idle: np.ndarray
+    pool: Pool
+
+    def at(self, stage: int, unit: Indexes, day: Floats) -> Floats:
+        """Running load of a stage at a day, for each pair of unit and day; linear within steps and beyond the ends."""
+        total = self.cumulative[stage]
+        line = self.timeline
+        place = (day - line.start) / line.step_days
+        low = np.clip(np.floor(place).astype(np.int64), 0, line.count - 1)
+        start, end = total[unit, low], total[unit, low + 1]
+        inside = start + (end - start) * np.maximum(place - low, 0.0)
+        year = round(YEAR_DAYS / line.step_days)
+        rate = (total[unit, -1] - total[unit, -1 - year]) / year
+        beyond = total[unit, -1] + rate * (place - line.count)
+        return np.where(place > line.count, beyond, inside)
+
+    def day_when(self, stage: int, unit: Indexes, load: Floats) -> Floats:
+        """Day when the running load of a stage reaches a value: the inverse of `at`.
+
+        `unit` has shape (n,), `load` (n, k). Where a unit draws nothing the answer is infinite.
+        """
+        total = self.cumulative[stage][unit]
+        line = self.timeline
+        count, width = load.shape
+        # One sorted search for all rows: shift every row to its own range.
+        span = total[:, -1:] - total[:, :1]
+        scale = np.where(span > 0, span, 1.0)
+        level = (total - total[:, :1]) / scale
+        wanted = (load - total[:, :1]) / scale
+        offset = 2.0 * np.arange(count)[:, None]
+        flat = (level + offset).ravel()
+        found = np.searchsorted(flat, (np.clip(wanted, 0.0, 1.5) + offset).ravel(), side="right").reshape(count, width)
+        low = np.clip(found - 1 - np.arange(count)[:, None] * total.shape[1], 0, line.count - 1)
+        rows = np.arange(count)[:, None]
+        start, end = level[rows, low], level[rows, low + 1]
+        rise = end - start
+        share = np.where(rise > 0, (wanted - start) / np.where(rise > 0, rise, 1.0), 0.0)
+        day = line.start + line.step_days * (low + np.clip(share, 0.0, 1.0))
+        year = round(YEAR_DAYS / line.step_days)
+        rate = (level[:, -1] - level[:, -1 - year])[:, None] / (year * line.step_days)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            beyond = line.start + line.step_days * line.count + (wanted - 1.0) / rate
+        beyond = np.where(rate > 0, beyond, np.inf)
+        return np.where(span > 0, np.where(wanted > 1.0, beyond, day), np.where(load > total[:, :1], np.inf, day))
+
+
+def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None) -> Conditions:
+    """Levels and loads of every unit from screened readings (in order of unit and time).
+
+    Parameters
+    ----------
+    fleet
+        The fleet; its own readings are not looked at.
+    readings
+        The screened ones, from `screen.screen`.
+    pool
+        Means over the fleet, to be held to if known and to be filled if not.
+    """
+    pool = pool or Pool()
+    units = fleet.units
+    count = len(units)
+    timeline = _timeline(fleet)
+    steps = timeline.count
+    unit = readings.unit_index
+    step = timeline.step_of(readings.day)
+    memory = MEMORY_DAYS / timeline.step_days
+    supply = _supplies(fleet)
+
+    def level(
+        value: Floats, prior: Floats, prior_weight: float, memory_steps: float = memory, weight: Floats | None = None
+    ) -> Floats:
+        ok = np.isfinite(value)
+        chosen = None if weight is None else weight[ok]
+        return follow(
+            unit[ok],
+            step[ok],
+            value[ok],
+            prior,
+            count=count,
+            steps=steps,
+            prior_weight=prior_weight,
+            memory_steps=memory_steps,
+            weight=chosen,
+        )
+
+    def own_mean(name: str, value: Floats, default: float, noise: float, spread: float) -> Floats:
+        ok = np.isfinite(value)
+        return pool.mean(name, unit[ok], value[ok], supply, count, default=default, noise=noise, spread=spread)
+
+    temperature = _temperature(fleet, readings, timeline, pool)
+    sample_unit, sample = _samples_by_unit(fleet)
+    sample_step = timeline.step_of(sample.day)
+
+    def with_samples(name: str, value: Floats, sampled: Floats, default: float, noise: float, spread: float) -> Floats:
+        """A level from readings and water reports together."""
+        both_unit = np.concatenate([unit, sample_unit])
+        both_step = np.concatenate([step, sample_step])
+        both = np.concatenate([value, sampled])
+        ok = np.isfinite(both)
+        mean = pool.mean(name, both_unit[ok], both[ok], supply, count, default=default, noise=noise, spread=spread)
+        return follow(
+            both_unit[ok],
+            both_step[ok],
+            both[ok],
+            mean,
+            count=count,
+            steps=steps,
+            prior_weight=1.0,
+            memory_steps=memory,
+        )
+
+    with np.errstate(divide="ignore", invalid="ignore"):
+        log_feed = np.log(readings.feed_tds_mg_per_l)
+        feed_tds = np.exp(
+            with_samples(
+                "log_feed_tds", log_feed, np.log(sample.tds_mg_per_l), np.log(DEFAULT_FEED_TDS_MG_PER_L), 0.15, 0.25
+            )
+        )
+        own_feed = np.where(np.isfinite(log_feed), log_feed, np.log(feed_tds[unit, step]))
+        passage = np.log(np.maximum(readings.permeate_tds_mg_per_l, 0.5)) - own_feed
+        # Warm water passes more salt: the season goes through temperature, the rest is a level of the unit.
+        passage -= SALT_U_EXCESS_KELVIN * inverse_temperature(temperature[unit, step])
+        mean_passage = own_mean("log_passage", passage, np.log(1.0 - DEFAULT_REJECTION), 0.25, 0.35)
+        warmth = SALT_U_EXCESS_KELVIN * inverse_temperature(temperature)
+        permeate_tds = feed_tds * np.exp(level(passage, mean_passage, 1.0, memory) + warmth)
+        chlorine_read = np.fmax(readings.feed_total_chlorine_mg_per_l, readings.feed_free_chlorine_mg_per_l)
+        chlorine_sampled = np.fmax(sample.total_chlorine_mg_per_l, sample.free_chlorine_mg_per_l)
+        chlorine = np.exp(
+            with_samples(
+                "log_chlorine",
+                np.log(np.maximum(chlorine_read, 0.02)),
+                np.log(np.maximum(chlorine_sampled, 0.02)),
+                np.log(DEFAULT_CHLORINE_MG_PER_L),
+                0.3,
+                0.25,
+            )
+        )
+        recovery = _recovery(fleet, readings, level, own_mean, pool, temperature, step)
+    ph = with_samples("ph", readings.feed_ph, sample.ph, DEFAULT_PH, 0.15, 0.15)
+    alkalinity = np.exp(
+        with_samples(
+            "log_alkalinity",
+            np.full(len(unit), np.nan),
+            np.log(np.maximum(sample.alkalinity_mg_per_l_as_caco3, 2.0)),
+            np.log(DEFAULT_ALKALINITY),
+            0.15,
+            0.3,
+        )
+    )
+    co2 = carbon_dioxide_mg_per_l(ph, alkalinity, temperature, feed_tds)
+    product, is_metered, is_idle = _product(fleet, readings, timeline, recovery, pool)
+    feed_volume = product / recovery
+    mean_product = np.maximum(product.mean(axis=1, keepdims=True), 1e-9)
+    use_days = np.where(is_idle[:, None], 0.0, 0.4 + 0.6 * product / mean_product)
+    resin_load = product * (np.maximum(permeate_tds, 0.3) / MG_PER_MEQ_AS_NACL + co2 / MG_PER_MMOL_CO2)
+    loads = (feed_volume, feed_volume * chlorine, use_days, resin_load)
+    cumulative = tuple(
+        np.concatenate([np.zeros((count, 1)), np.cumsum(load * timeline.step_days, axis=1)], axis=1) for load in loads
+    )
+    return Conditions(
+        timeline=timeline,
+        temperature_degc=temperature,
+        feed_tds_mg_per_l=feed_tds,
+        permeate_tds_mg_per_l=permeate_tds,
+        chlorine_mg_per_l=chlorine,
+        recovery=recovery,
+        product_l_per_day=product,
+        co2_mg_per_l=co2,
+        cumulative=(cumulative[0], cumulative[1], cumulative[2], cumulative[3]),
+        is_metered=is_metered,
+        is_idle=is_idle,
+        pool=pool,
+    )
+
+
+def _timeline(fleet: Fleet) -> Timeline:
+    starts = [fleet.as_of_day - YEAR_DAYS]
+    if len(fleet.placements):
+        starts.append(float(np.quantile(fleet.placements.placed_day, 0.002)))
+    # A single clock error must not stretch the timeline over a century.
+    start = max(min(starts), fleet.as_of_day - 15 * YEAR_DAYS) - STEP_DAYS
+    count = int(np.ceil((fleet.as_of_day + FUTURE_DAYS - start) / STEP_DAYS))
+    return Timeline(start=start, step_days=STEP_DAYS, count=count)
+
+
+def _supplies(fleet: Fleet) -> Indexes:
+    """Supply of every unit, numbered; sites without a named supply share one number."""
+    _, number = np.unique(fleet.sites.supply.astype(str), return_inverse=True)
+    return number[fleet.units.site_index].astype(np.int64) if len(fleet.units) else np.zeros(0, dtype=np.int64)
+
+
+def _samples_by_unit(fleet: Fleet) -> tuple[Indexes, FeedWater]:
+    """Water samples repeated for every unit of their site."""
+    site = fleet.units.site_index
+    order = np.argsort(site, kind="stable")
+    first = np.searchsorted(site[order], fleet.feed_water.site_index, side="left")
+    last = np.searchsorted(site[order], fleet.feed_water.site_index, side="right")
+    number = last - first
+    sample = np.repeat(np.arange(len(fleet.feed_water)), number)
+    within = np.arange(len(sample)) - np.repeat(np.cumsum(number) - number, number)
+    unit = order[np.repeat(first, number) + within] if len(sample) else np.zeros(0, dtype=np.int64)
+    return unit.astype(np.int64), fleet.feed_water.take(sample.astype(np.int64))
+
+
+def _temperature(fleet: Fleet, readings: Readings, timeline: Timeline, pool: Pool) -> Floats:
+    sample_unit, sample = _samples_by_unit(fleet)
+    unit = np.concatenate([readings.unit_index, sample_unit])
+    day = np.concatenate([readings.day, sample.day])
+    value = np.concatenate([readings.temperature_degc, sample.temperature_degc])
+    ok = np.isfinite(value)
+    unit, day, value = unit[ok], day[ok], value[ok]
+    count = len(fleet.units)
+    default = np.array([DEFAULT_TEMPERATURE_DEGC, 0.0, 0.0])
+    swing = pool.swing("temperature", unit, day, value, count, default, np.array([4.0, 2.0, 2.0]), 1.5)
+    base = swing @ swing_terms(timeline.middles).T
+    expected = (swing[unit] * swing_terms(day)).sum(axis=1)
+    step = timeline.step_of(day)
+    rest = follow(
+        unit,
+        step,
+        value - expected,
+        np.zeros(count),
+        count=count,
+        steps=timeline.count,
+        prior_weight=2.0,
+        memory_steps=45.0 / timeline.step_days,
+    )
+    return np.clip(base + rest, 1.0, 40.0)
+
+
+def _recovery(
+    fleet: Fleet,
+    readings: Readings,
+    level: Callable[..., Floats],
+    own_mean: Callable[..., Floats],
+    pool: Pool,
+    temperature: Floats,
+    step: Indexes,
+) -> Floats:
+    """Recovery from measured flows; without them by design, or from the restrictor and the membrane's label."""
+    units = fleet.units
+    permeate, concentrate = readings.permeate_flow_l_per_day, readings.concentrate_flow_l_per_day
+    odds = np.log(np.where((permeate > 0) & (concentrate > 0), permeate / concentrate, np.nan))
+    design = np.log(units.recovery_fraction / (1.0 - units.recovery_fraction))
+    # Cold water lowers the permeate, hardly the concentrate: odds are kept as at 15 degC.
+    warmth = WATER_U_KELVIN * (inverse_temperature(temperature) - inverse_temperature(np.array(15.0)))
+    odds = odds - warmth[readings.unit_index, step]
+    known = np.isfinite(odds)
+    usual = np.log(DEFAULT_RECOVERY / (1.0 - DEFAULT_RECOVERY))
+    common = pool.number("log_recovery_odds", float(np.median(odds[known])) if known.sum() > 20 else usual)
+    mean = own_mean("log_recovery_odds_of_units", odds, common, 0.12, 0.35)
+    has_own = np.bincount(readings.unit_index[known], minlength=len(units)) > 0
+    by_restrictor = np.log(_label_flow(fleet) * USUAL_SHARE_OF_LABEL / units.restrictor_flow_l_per_day)
+    guess = np.where(np.isfinite(design), design, np.clip(by_restrictor, -3.5, 0.5))
+    mean = np.where(~has_own & np.isfinite(guess), guess, mean)
+    return 1.0 / (1.0 + np.exp(-level(odds, mean, 2.0) - warmth))
+
+
+def inverse_temperature(temperature_degc: Floats) -> Floats:
+    """1/298.15 K less 1/T: what a temperature coefficient in kelvin multiplies (engineering reference 4.2)."""
+    return 1.0 / 298.15 - 1.0 / (temperature_degc + 273.15)
+
+
+def _label_flow(fleet: Fleet) -> Floats:
+    """Rated permeate flow of the membrane that stands in each unit, NaN where it is not known."""
+    out = np.full(len(fleet.units), np.nan)
+    placements = fleet.placements
+    if not len(placements) or not len(fleet.items):
+        return out
+    stands = ~(placements.removed_day <= fleet.as_of_day) & (placements.item_index >= 0)
+    rows = np.flatnonzero(stands & (fleet.positions.stage[placements.position_index] == words.MEMBRANE))
+    out[fleet.positions.unit_index[placements.position_index[rows]]] = fleet.items.rated_flow_l_per_day[
+        placements.item_index[rows]
+    ]
+    return out
+
+
+def _product(
+    fleet: Fleet, readings: Readings, timeline: Timeline, recovery: Floats, pool: Pool
+) -> tuple[Floats, np.ndarray, np.ndarray]:
+    """Product water per day at every step: from the counter where there is one, else from what the client told.
+
+    Between two counts the mean rate is known exactly; it fills the steps between them. Elsewhere the unit's own mean
+    rate holds, which without a counter is the told demand times what counters of the fleet say of told demands.
+    """
+    units = fleet.units
+    count, steps = len(units), timeline.count
+    told = units.weekly_demand_l / 7.0
+    positive = told[told > 0]
+    usual = pool.number("usual_demand", float(np.median(positive)) if len(positive) else DEFAULT_L_PER_DAY)
+    expected = np.where(np.isfinite(told), told, usual)
+    covered, volume = _counted(fleet, readings, timeline, recovery)
+    enough = covered.sum(axis=1) > 42.0
+    mean_rate = volume.sum(axis=1) / np.maximum(covered.sum(axis=1), 1.0)
+    moves = enough & (mean_rate > 0.02 * np.maximum(expected, 1.0))
+    compared = moves & (expected > 0)
+    ratio = np.log(np.where(compared, mean_rate / np.where(compared, expected, 1.0), 1.0))[compared]
+    # What counters say of told demands, with a prior worth five units that the client is right.
+    bias = pool.number("told_demand_bias", float(np.median(np.concatenate([ratio, np.zeros(5)]))))
+    base = expected * np.exp(bias)
+    # A counter that stands still is evidence of no use, whatever the client told.
+    recent = timeline.step_of(np.array([fleet.as_of_day - 60.0, fleet.as_of_day]))
+    stands = (covered[:, recent[0] : recent[1] + 1].sum(axis=1) > 30.0) & (
+        volume[:, recent[0] : recent[1] + 1].sum(axis=1) <= 0.01
+    )
+    is_idle = (expected <= 0) & ~(moves & ~stands) | stands & (mean_rate <= 0.05 * np.maximum(expected, 1.0))
+    rate = volume / np.maximum(covered, 1e-9)
+    group, at = np.nonzero(covered > 0)
+    logs = np.log(np.maximum(rate[group, at], 0.05 * np.maximum(base[group], 0.1)))
+    # More water is drawn in one season than in another: what counters show of it holds for units without one.
+    about = logs - np.log(np.maximum(mean_rate[group], 1e-3))
+    told_of = moves[group]
+    swing = pool.swing(
+        "demand", group[told_of], timeline.middles[at[told_of]], about[told_of], count, np.zeros(3),
+        np.array([0.1, 0.1, 0.1]), 0.5,
+    )  # fmt: skip
+    season = swing[:, 1:] @ swing_terms(timeline.middles)[:, 1:].T
+    prior = np.log(np.maximum(np.where(moves, mean_rate, base), 1e-3))
+    level = follow(
+        group,
+        at,
+        logs - season[group, at],
+        prior,
+        count=count,
+        steps=steps,
+        prior_weight=2.0,
+        memory_steps=100.0 / timeline.step_days,
+        weight=np.minimum(covered[group, at] / timeline.step_days, 1.0),
+    )
+    smooth = np.exp(level + season)
+    share = np.clip(covered / timeline.step_days, 0.0, 1.0)
+    product = share * rate + (1.0 - share) * smooth
+    product = np.where(is_idle[:, None] & (share <= 0), 0.0, product)
+    return product, enough, is_idle
+
+
+def _counted(fleet: Fleet, readings: Readings, timeline: Timeline, recovery: Floats) -> tuple[Floats, Floats]:
+    """Days of every step that lie between two counts, and the product volume counted in them."""
+    units = fleet.units
+    count, steps = len(units), timeline.count
+    has = np.isfinite(readings.totaliser_l) & (units.totaliser[readings.unit_index] > 0)
+    rows = np.flatnonzero(has)
+    covered = np.zeros((count, steps))
+    volume = np.zeros((count, steps))
+    if len(rows) < 2:
+        return covered, volume
+    unit, day, value = readings.unit_index[rows], readings.day[rows], readings.totaliser_l[rows]
+    pair = (unit[1:] == unit[:-1]) & (day[1:] - day[:-1] > 0.2) & (value[1:] >= value[:-1])
+    unit, start, end = unit[:-1][pair], day[:-1][pair], day[1:][pair]
+    rise = (value[1:] - value[:-1])[pair]
+    middle = timeline.step_of(0.5 * (start + end))
+    stream = units.totaliser[unit]
+    y = recovery[unit, middle]
+    to_product = np.select([stream == 1, stream == 4], [y, y / (1.0 - y)], 1.0)
+    rate = rise * to_product / (end - start)
+    first, last = timeline.step_of(start), timeline.step_of(end)
+    for ahead in range(int((last - first).max()) + 1 if len(first) else 0):
+        at = first + ahead
+        inside = at <= last
+        here = at[inside]
+        left = np.maximum(start[inside], timeline.start + here * timeline.step_days)
+        right = np.minimum(end[inside], timeline.start + (here + 1) * timeline.step_days)
+        days = np.maximum(right - left, 0.0)
+        flat = unit[inside] * steps + here
+        covered += np.bincount(flat, days, minlength=count * steps).reshape(count, steps)
+        volume += np.bincount(flat, days * rate[inside], minlength=count * steps).reshape(count, steps)
+    return covered, volume

@@ -1,0 +1,127 @@
+"""What a removal, or the lack of one, says about when a cartridge was exhausted.
+
+A cartridge removed as exhausted was exhausted before, but not long before if installers came and left it in place:
+whoever stands before a unit mostly changes what is spent. Both habits, how late and how attentive, belong to the
+company and are learned from its fleet.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.levels import sum_by
+from fleet.forecasting.inputs.tables import Codes, Fleet, Floats, Indexes
+
+MISREPORTED: Final = 1.0 / 30.0
+"""Share of removals whose reason is wrong; common practice, no source."""
+
+ROUNDING_DAYS: Final = 7.0
+"""People call a cartridge exhausted that has a few days left."""
+
+UNNOTICED_DAYS: Final = 10.0
+"""A cartridge removed for another reason may have been exhausted for a few days."""
+
+USUAL_VISIT_GAP_DAYS: Final = 100.0
+REGULARITY: Final = 2.5
+"""Visits come at rather regular gaps: when one is due, its chance per day is so many times one over the gap."""
+
+
+@dataclass(frozen=True)
+class Habit:
+    """Mean days from exhaustion to removal if nobody came by, and the chance that a visit changes a spent cartridge."""
+
+    lateness_days: float
+    notice: float
+
+
+@dataclass(frozen=True)
+class Visits:
+    """Days on which an installer stood before each unit, in one array sorted by unit and day, and their usual gap."""
+
+    key: Floats
+    gap_days: Floats
+
+    def between(self, unit: Indexes, after: Floats, before: Floats) -> Indexes:
+        """Number of visits to a unit after one day and before another; arrays broadcast."""
+        base = unit.astype(np.float64) * _SPAN
+        high = np.searchsorted(self.key, base + np.clip(before, _FIRST, _LAST) - _FIRST, side="left")
+        low = np.searchsorted(self.key, base + np.clip(after, _FIRST, _LAST) - _FIRST, side="right")
+        return np.maximum(high - low, 0)
+
+    def last_before(self, unit: Indexes, day: Floats) -> Floats:
+        """Day of the last visit to a unit before a day, minus infinity when there was none."""
+        if not len(self.key):
+            return np.full(len(unit), -np.inf)
+        base = unit.astype(np.float64) * _SPAN
+        found = np.searchsorted(self.key, base + np.clip(day, _FIRST, _LAST) - _FIRST, side="left") - 1
+        key = self.key[np.maximum(found, 0)]
+        return np.where((found >= 0) & (key >= base), key - base + _FIRST, -np.inf)
+
+
+_FIRST, _LAST, _SPAN = -50_000.0, 150_000.0, 1_000_000.0
+
+
+def find_visits(fleet: Fleet) -> Visits:
+    """Visits from installers' readings and from changes of cartridges; what lies within a day counts once."""
+    readings, placements = fleet.readings, fleet.placements
+    read = (readings.source == words.SOURCES.index("installer")) & (readings.day <= fleet.as_of_day)
+    owner = fleet.positions.unit_index[placements.position_index] if len(placements) else np.zeros(0, dtype=np.int64)
+    gone = placements.removed_day <= fleet.as_of_day
+    placed = placements.placed_day <= fleet.as_of_day
+    unit = np.concatenate([readings.unit_index[read], owner[placed], owner[gone]])
+    day = np.concatenate([readings.day[read], placements.placed_day[placed], placements.removed_day[gone]])
+    key = np.sort(unit * _SPAN + np.clip(day, _FIRST, _LAST) - _FIRST)
+    keep = np.ones(len(key), dtype=bool)
+    keep[1:] = np.diff(key) > 1.0
+    key = key[keep]
+    count = len(fleet.units)
+    of_unit = np.floor(key / _SPAN).astype(np.int64)
+    number = np.bincount(of_unit, minlength=count)
+    within = np.diff(key)[of_unit[1:] == of_unit[:-1]]
+    total = sum_by(of_unit[1:][of_unit[1:] == of_unit[:-1]], within, count)
+    # The usual gap counts as two more gaps of a unit.
+    gap = (total + 2.0 * USUAL_VISIT_GAP_DAYS) / (np.maximum(number - 1, 0) + 2.0)
+    return Visits(key, np.clip(gap, 10.0, 500.0))
+
+
+def removal_log_likelihood(
+    delay_days: Floats, visits_since: Floats | Indexes, reason: Indexes | Codes, gap_days: Floats, habit: Habit
+) -> Floats:
+    """Log-likelihood of how a cartridge's time in a position ended.
+
+    Parameters
+    ----------
+    delay_days
+        Days from exhaustion to the end of the segment (negative: not exhausted by then), shape (rows, shapes, grid).
+    visits_since
+        Visits between exhaustion and the end, the last one not counted; same shape.
+    reason
+        Why the cartridge left at the end, index into `vocabulary.REMOVAL_REASONS`; -1 when it still stands on the
+        forecast's day, 0 when it stayed for another segment (nothing is said then).
+    gap_days
+        Usual gap between visits to the unit, per row.
+    habit
+        The company's habits.
+    """
+    out = np.zeros(delay_days.shape, dtype=delay_days.dtype)
+    pace = -1.0 / habit.lateness_days
+    passing = np.log1p(-habit.notice)
+    spent = np.flatnonzero(reason == words.EXHAUSTED)
+    standing = np.flatnonzero(reason < 0)
+    other = np.flatnonzero((reason > 0) & (reason != words.EXHAUSTED))
+    kind = delay_days.dtype
+    if len(spent):
+        delay = delay_days[spent]
+        rate = habit.notice * REGULARITY / gap_days[spent] + 1.0 / habit.lateness_days
+        kept = pace * np.maximum(delay, 0.0) + np.minimum(delay, 0.0) / ROUNDING_DAYS + passing * visits_since[spent]
+        density = (1.0 - MISREPORTED) * rate[:, None, None] * np.exp(kept)
+        out[spent] = np.log(density + MISREPORTED / 1000.0).astype(kind)
+    if len(standing):
+        kept = pace * np.maximum(delay_days[standing], 0.0) + passing * visits_since[standing]
+        out[standing] = np.log((1.0 - MISREPORTED) * np.exp(kept) + MISREPORTED).astype(kind)
+    if len(other):
+        late = np.exp(-np.maximum(delay_days[other], 0.0) / UNNOTICED_DAYS)
+        out[other] = np.log((1.0 - MISREPORTED) * late + MISREPORTED).astype(kind)
+    return out

@@ -1,0 +1,154 @@
+"""What a fleet has taught, apart from its units: enough to forecast a few of them again without reading all the
+others."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final, Self
+
+import numpy as np
+
+from fleet.forecasting.inputs.levels import fit_swing, shrunk_means
+from fleet.forecasting.inputs.tables import Floats, Indexes
+from fleet.forecasting.wear.habits import Habit
+from fleet.forecasting.wear.pooling import Hyper
+from fleet.forecasting.wear.shared import Shared
+
+FIRM_PARENTS: Final = 50.0
+FIRM_SWING: Final = 4.0
+
+
+@dataclass(frozen=True)
+class Learned:
+    """Parameters of every stage and means of the whole fleet.
+
+    `hypers` has the keys 'sediment', 'carbon', 'resin', 'membrane_flow' and 'membrane_salt', as far as the fleet has
+    such stages; `means` holds means of logarithms and levels by name. Give it to `forecast` to forecast part of a
+    fleet.
+    """
+
+    hypers: Mapping[str, Hyper] = field(default_factory=dict)
+    means: Mapping[str, float] = field(default_factory=dict)
+
+    def to_dict(self) -> dict[str, Any]:
+        """As plain numbers and lists, to be stored as JSON."""
+        return {
+            "means": dict(self.means),
+            "hypers": {
+                name: {
+                    "mean": hyper.mean,
+                    "place_spread": hyper.place_spread,
+                    "cartridge_spread": hyper.cartridge_spread,
+                    "slopes": list(hyper.slopes),
+                    "lateness_days": hyper.habit.lateness_days,
+                    "notice": hyper.habit.notice,
+                    "shape_weights": [float(weight) for weight in hyper.shape_weights],
+                    "places": hyper.places,
+                    "mean_spread": hyper.mean_spread,
+                    "common": {
+                        kind: {
+                            "spread": common.spread,
+                            "taught": {k: list(v) for k, v in (common.taught or {}).items()},
+                        }
+                        for kind, common in hyper.common.items()
+                    },
+                }
+                for name, hyper in self.hypers.items()
+            },
+        }
+
+    @classmethod
+    def from_dict(cls, stored: Mapping[str, Any]) -> Self:
+        """The reverse of `to_dict`.
+
+        Raises
+        ------
+        ValueError
+            When what was stored is not what `to_dict` gives.
+        """
+        try:
+            hypers = {
+                str(name): Hyper(
+                    mean=float(values["mean"]),
+                    place_spread=float(values["place_spread"]),
+                    cartridge_spread=float(values["cartridge_spread"]),
+                    slopes=tuple(float(slope) for slope in values["slopes"]),
+                    habit=Habit(float(values["lateness_days"]), float(values["notice"])),
+                    shape_weights=np.array(values["shape_weights"], dtype=np.float64),
+                    places=int(values["places"]),
+                    mean_spread=float(values["mean_spread"]),
+                    common={
+                        str(kind): Shared(
+                            float(common["spread"]),
+                            {
+                                str(name): (float(pull), float(weight))
+                                for name, (pull, weight) in common["taught"].items()
+                            },
+                        )
+                        for kind, common in values["common"].items()
+                    },
+                )
+                for name, values in stored["hypers"].items()
+            }
+            return cls(hypers=hypers, means={str(name): float(value) for name, value in stored["means"].items()})
+        except (KeyError, TypeError, AttributeError) as error:
+            raise ValueError(f"this is not what a fleet has taught: {error!r} is missing or of another kind") from None
+
+
+class Pool:
+    """Means over the fleet: learned from its readings, or held to what was learned before; collects what it finds."""
+
+    def __init__(self, known: Mapping[str, float] | None = None) -> None:
+        self.known = known or {}
+        self.found: dict[str, float] = {}
+
+    def mean(
+        self,
+        name: str,
+        group: Indexes,
+        value: Floats,
+        parent: Indexes,
+        count: int,
+        *,
+        default: float,
+        noise: float,
+        spread: float,
+    ) -> Floats:
+        """Mean of every group, pulled towards the whole (see `levels.shrunk_means`)."""
+        firmness = FIRM_PARENTS if name in self.known else 0.1
+        means, top = shrunk_means(
+            group,
+            value,
+            parent,
+            count,
+            default=self.known.get(name, default),
+            noise=noise,
+            spread=spread,
+            firmness=firmness,
+        )
+        self.found[name] = top
+        return means
+
+    def swing(
+        self,
+        name: str,
+        group: Indexes,
+        day: Floats,
+        value: Floats,
+        count: int,
+        default: Floats,
+        spread: Floats,
+        noise: float,
+    ) -> Floats:
+        """Yearly swing of every group, pulled towards the common one (see `levels.fit_swing`)."""
+        names = [f"{name}_{term}" for term in ("constant", "cosine", "sine")]
+        known = all(part in self.known for part in names)
+        start = np.array([self.known[part] for part in names]) if known else default
+        swing, common = fit_swing(group, day, value, count, start, spread, noise, FIRM_SWING if known else 0.25)
+        self.found.update(zip(names, common.tolist(), strict=True))
+        return swing
+
+    def number(self, name: str, learned: float) -> float:
+        """A single number of the fleet: what was known before, else what is found now."""
+        value = self.known.get(name, learned)
+        self.found[name] = value
+        return value

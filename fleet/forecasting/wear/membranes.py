@@ -1,0 +1,365 @@
+"""Membranes: the trend of normalised flow and of normalised salt passage, each to its limit.
+
+Both trends are lines on a logarithmic scale (see `trends`) against use: days, weighted by volume, raised to a power.
+g is the logarithm of use until the limit over three years for flow; for salt passage it is the same for a usual gain.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
+from fleet.forecasting.inputs.physics import osmotic_pressure_kpa
+from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
+from fleet.forecasting.judging.nominal import median_by_group
+from fleet.forecasting.policy import Policy
+from fleet.forecasting.wear import pooling
+from fleet.forecasting.wear.conditions import Conditions
+from fleet.forecasting.wear.dates import weighted_quantiles
+from fleet.forecasting.wear.habits import Habit, Visits, removal_log_likelihood
+from fleet.forecasting.wear.pooling import HyperPrior
+from fleet.forecasting.wear.stage_inputs import places_of
+from fleet.forecasting.wear.trends import Trend, TrendInput, fit_trend, slope_log_likelihood
+
+NOMINAL_DAYS: Final = 1095.0
+USUAL_SALT_GAIN: Final = 0.5
+"""Gain of the logarithm of salt passage over three years of use; 5 to 15 % a year with ageing, more with faults."""
+
+SALT_LIMIT_SPREAD: Final = 0.1
+"""A label names rejection in whole percent, and no two ways of normalising agree to better than a tenth of the salt
+passage; so many readings make a level certain, but not how far it is from the limit."""
+
+POWERS: Final = np.array([0.7, 1.0, 1.5])
+"""Shapes of a trend: use raised to this power; above 1 the loss speeds up."""
+
+RUN_IN_DAYS: Final = 30.0
+U_BELOW_25: Final = 3020.0
+U_ABOVE_25: Final = 2640.0
+SALT_U_EXCESS: Final = 1500.0
+"""Temperature coefficient of salt over that of water, K; the weakest number (engineering reference 4.4), so its prior
+is wide and a unit's own readings move it."""
+
+FLOW_PRIOR: Final = HyperPrior(0.0, 0.35, 0.45, 0.2, (0.6, 3.0, 1.0))
+SALT_PRIOR: Final = HyperPrior(0.0, 0.5, 0.55, 0.25, (0.6, 3.0, 1.0))
+
+_NODES: Final = np.array([-1.2247, 0.0, 1.2247])
+_NODE_WEIGHTS: Final = np.array([0.25, 0.5, 0.25])
+
+
+@dataclass(frozen=True)
+class MembraneLeft:
+    """Quantiles (at `results.GRID_LEVELS`) of the use left until the limits of flow and of salt passage.
+
+    One row for every membrane that stands; use in days.
+    """
+
+    position: Indexes
+    unit: Indexes
+    flow_load: Floats
+    salt_load: Floats
+    used: Floats
+    readings: Indexes
+    newest_day: Floats
+    past_lives: Indexes
+    flow_hyper: pooling.Hyper
+    salt_hyper: pooling.Hyper
+
+
+def membranes_left(
+    fleet: Fleet,
+    readings: Readings,
+    conditions: Conditions,
+    visits: Visits,
+    policy: Policy,
+    *,
+    hypers: tuple[pooling.Hyper, pooling.Hyper] | None = None,
+) -> MembraneLeft:
+    """Trends of every membrane, pooled over unit and fleet.
+
+    Parameters
+    ----------
+    readings
+        The screened ones, in order of unit and time.
+    hypers
+        What a fleet has taught before, for flow and salt passage; learned from this fleet when None.
+    """
+    columns = build_columns(fleet, words.MEMBRANE)
+    segments = build_segments(fleet, columns)
+    lives = _Lives(fleet, conditions, visits, columns, segments)
+    flow_input, salt_input, seen_segment, seen_day = _trend_inputs(fleet, readings, conditions, columns, segments)
+    lives.add_readings(seen_segment)
+    loss = -np.log(policy.membrane_flow_share)
+    shape = (len(segments), len(POWERS), len(pooling.GRID))
+    flow_like, salt_like = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
+    salt_until = np.zeros((*shape, len(_NODES)), dtype=np.float32)
+    limit = _salt_limit(fleet, columns, segments, salt_input.centre, policy)
+    for index, power in enumerate(POWERS):
+        flow_trend = fit_trend(flow_input, power)
+        flow_like[:, index] = slope_log_likelihood(flow_trend, loss * np.exp(-power * pooling.GRID))
+        gain = USUAL_SALT_GAIN * np.exp(-power * pooling.GRID)
+        trend = fit_trend(salt_input, power)
+        salt_like[:, index] = slope_log_likelihood(trend, gain)
+        salt_until[:, index] = _until_salt_limit(trend, gain, limit, power)
+        conditions.pool.found["flow_noise_scale"] = flow_trend.noise_scale
+        conditions.pool.found["salt_noise_scale"] = trend.noise_scale
+    flow_until = np.broadcast_to((NOMINAL_DAYS * np.exp(pooling.GRID)).astype(np.float32), shape)
+    flow, salt = (flow_like, flow_until), (salt_like, salt_until[..., 1])
+    is_taught = hypers is not None
+    if hypers is None:
+        # Which of the two trends ended a life is judged by the other one: at first by what is common, then by what was
+        # learned.
+        by_salt, by_flow = lives.ended_by(*salt, SALT_PRIOR.start()), lives.ended_by(*flow, FLOW_PRIOR.start())
+        hypers = lives.learn(*flow, FLOW_PRIOR, by_salt), lives.learn(*salt, SALT_PRIOR, by_flow)
+    flow_hyper, salt_hyper = hypers
+    by_salt, by_flow = lives.ended_by(*salt, salt_hyper), lives.ended_by(*flow, flow_hyper)
+    flow_hyper, flow_weight = lives.weigh(*flow, flow_hyper, by_salt, is_taught=is_taught)
+    salt_hyper, salt_weight = lives.weigh(*salt, salt_hyper, by_flow, is_taught=is_taught)
+    current, used = lives.current, lives.lived[lives.current]
+    standing = len(current)
+    newest = np.full(len(segments), -np.inf)
+    np.maximum.at(newest, seen_segment, seen_day)
+    points = len(POWERS) * len(pooling.GRID)
+    flow_left = (flow_until[current] - used[:, None, None]).reshape(standing, points)
+    salt_left = (salt_until[current] - used[:, None, None, None]).reshape(standing, points * len(_NODES))
+    return MembraneLeft(
+        position=columns.lead_position[segments.column[current]],
+        unit=columns.unit[segments.column[current]],
+        flow_load=weighted_quantiles(flow_left, flow_weight.reshape(standing, points), GRID_LEVELS),
+        salt_load=weighted_quantiles(
+            salt_left, (salt_weight[..., None] * _NODE_WEIGHTS).reshape(salt_left.shape), GRID_LEVELS
+        ),
+        used=used,
+        readings=np.bincount(seen_segment, minlength=len(segments))[current],
+        newest_day=np.where(np.isfinite(newest), newest, np.nan)[current],
+        past_lives=np.bincount(segments.column[lives.past], minlength=len(columns))[segments.column[current]],
+        flow_hyper=flow_hyper,
+        salt_hyper=salt_hyper,
+    )
+
+
+class _Lives:
+    """The lives of all membranes: how much they were used, how they ended, and what that teaches."""
+
+    def __init__(
+        self, fleet: Fleet, conditions: Conditions, visits: Visits, columns: Columns, segments: Segments
+    ) -> None:
+        self.visits, self.columns, self.segments = visits, columns, segments
+        self.places = places_of(fleet, columns)
+        self.unit = columns.unit[segments.column]
+        start = conditions.at(words.MEMBRANE, self.unit, segments.start)
+        self.lived = np.maximum(conditions.at(words.MEMBRANE, self.unit, segments.end) - start, 0.0)
+        self.rate = np.maximum(self.lived / np.maximum(segments.end - segments.start, 1.0), 0.05)
+        self.reason = np.where(segments.is_current, -1, segments.lead_reason)
+        self.current = np.flatnonzero(segments.is_current)
+        self.informative = self.reason != 0
+
+    def add_readings(self, segment: Indexes) -> None:
+        """Note which lives have readings."""
+        self.informative |= np.bincount(segment, minlength=len(self.segments)) > 0
+        self.past = np.flatnonzero(~self.segments.is_current & self.informative)
+
+    def ended_by(self, like: Floats, until: Floats, hyper: pooling.Hyper) -> tuple[Floats, Floats]:
+        """How probable it is that one trend ended each life that was removed as exhausted, and that it had not.
+
+        Density per day of the removal by this trend, and probability that it was still within its limit, both
+        averaged over what the fleet and the readings say of the trend; 0 and 1 for lives that ended otherwise.
+        """
+        by_this, not_yet = np.zeros(len(self.segments)), np.ones(len(self.segments))
+        spent = np.flatnonzero(self.reason == words.EXHAUSTED)
+        if len(spent):
+            fleet = np.log(pooling.fleet_density(hyper) + 1e-14) + np.log(hyper.shape_weights)[:, None]
+            log_weight = like[spent] + fleet
+            weight = np.exp(log_weight - log_weight.max(axis=(1, 2), keepdims=True))
+            weight /= weight.sum(axis=(1, 2), keepdims=True)
+            for reason, out in ((words.EXHAUSTED, by_this), (words.EARLY, not_yet)):
+                ended = np.exp(self._removal(until, hyper.habit, spent, np.full(len(spent), reason)))
+                out[spent] = (weight * ended).sum(axis=(1, 2))
+        return by_this, not_yet
+
+    def _removal(self, until: Floats, habit: Habit, which: Indexes, reason: Indexes) -> Floats:
+        lived = self.lived[which].astype(np.float32)[:, None, None]
+        delay = (lived - until[which]) / self.rate[which].astype(np.float32)[:, None, None]
+        end = self.segments.end[which][:, None, None]
+        unit = self.unit[which]
+        seen = self.visits.between(unit[:, None, None], end - np.clip(delay, 0.0, 3650.0), end - 2.0)
+        return removal_log_likelihood(delay, seen, reason, self.visits.gap_days[unit], habit)
+
+    def endings(self, until: Floats, habit: Habit, which: Indexes, other: tuple[Floats, Floats]) -> Floats:
+        """Log-likelihood of how these lives ended, for one of the two trends, given what the other one did."""
+        out = self._removal(until, habit, which, self.reason[which])
+        spent = np.flatnonzero(self.reason[which] == words.EXHAUSTED)
+        if len(spent):
+            # Removed as exhausted: by this trend before the other one, or by the other one before this.
+            by_other, not_other = (values[which[spent]][:, None, None] for values in other)
+            not_this = self._removal(until, habit, which[spent], np.full(len(spent), words.EARLY))
+            out[spent] = np.log(np.exp(out[spent]) * not_other + np.exp(not_this) * by_other + 1e-30)
+        return out
+
+    def learn(self, like: Floats, until: Floats, prior: HyperPrior, other: tuple[Floats, Floats]) -> pooling.Hyper:
+        """Fleet parameters of one trend."""
+        return pooling.learn(
+            lambda habit, which: like[which] + self.endings(until, habit, which, other),
+            self.segments.column,
+            self.places,
+            prior,
+            is_informative=self.informative,
+            shows_end=np.zeros(len(self.segments), dtype=bool),
+        )
+
+    def weigh(
+        self, like: Floats, until: Floats, hyper: pooling.Hyper, other: tuple[Floats, Floats], *, is_taught: bool
+    ) -> tuple[pooling.Hyper, Floats]:
+        """Weights (standing, shapes, grid) of one trend for the membranes that stand.
+
+        With `is_taught` the parameters hold what groups of places have in common; otherwise it is learned here.
+        """
+        column, mix = self.segments.column, pooling.kernel(hyper.cartridge_spread)
+
+        def summed(which: Indexes) -> tuple[Floats, Floats]:
+            lives = like[which] + self.endings(until, hyper.habit, which, other)
+            return lives, pooling.sum_by_place(pooling.spread_lives(lives, mix), column[which], len(self.columns))
+
+        _, past = summed(self.past)
+        present, standing = summed(self.current)
+        if is_taught:
+            centre, variance = hyper.expected(self.places)
+        else:
+            shown = pooling.centred_likelihood(hyper, past + standing, self.places)
+            hyper, centre, variance = pooling.teach_shared(hyper, shown, self.places)
+        posterior = pooling.place_posteriors(hyper, past, centre, variance)
+        log_weight = np.log(pooling.next_life(posterior, hyper)[column[self.current]] + 1e-14) + present
+        weight = np.exp(log_weight - log_weight.max(axis=(1, 2), keepdims=True))
+        return hyper, weight / weight.sum(axis=(1, 2), keepdims=True)
+
+
+def _until_salt_limit(trend: Trend, gain: Floats, limit: Floats, power: float) -> Floats:
+    """Use until the limit for every slope and three points of the intercept, shape (segments, grid, points)."""
+    intercept = trend.intercept[:, None] + trend.intercept_by_slope[:, None] * gain
+    spread = _NODES * np.sqrt(trend.intercept_spread**2 + SALT_LIMIT_SPREAD**2)[:, None, None]
+    room = np.maximum(limit[:, None, None] - intercept[..., None] - spread, 1e-3)
+    return np.minimum(NOMINAL_DAYS * (room / gain[:, None]) ** (1.0 / power), 1e6)
+
+
+def _salt_limit(fleet: Fleet, columns: Columns, segments: Segments, centre: Floats, policy: Policy) -> Floats:
+    """Logarithm of the salt passage at which the membrane no longer serves; above that of a new one in any case."""
+    needed = fleet.units.minimum_rejection_fraction[columns.unit[segments.column]]
+    needed = np.where(np.isfinite(needed), needed, policy.minimum_rejection_fraction)
+    return np.maximum(np.log(1.0 - np.clip(needed, 0.0, 0.999)), centre + 0.15)
+
+
+@dataclass(frozen=True)
+class _Rating:
+    """What the item of every segment promises; NaN where it does not say."""
+
+    water_u: Floats
+    log_permeability: Floats
+    ndp_kpa: Floats
+    log_passage: Floats
+
+
+def _ratings(fleet: Fleet, segments: Segments) -> _Rating:
+    count, items = len(segments), fleet.items
+    nothing = np.full(count, np.nan)
+    if not len(items) or not count:
+        return _Rating(nothing, nothing, np.full(count, 390.0), np.full(count, np.log(0.04)))
+    item = np.maximum(fleet.placements.item_index[segments.lead], 0)
+    known = fleet.placements.item_index[segments.lead] >= 0
+    pressure = np.nan_to_num(items.rated_pressure_kpa[item], nan=414.0)
+    tds = np.nan_to_num(items.rated_tds_mg_per_l[item], nan=250.0)
+    temperature = np.nan_to_num(items.rated_temperature_degc[item], nan=25.0)
+    # 1.09 is the feed-brine average at the usual 15 % recovery of a rating.
+    ndp = np.maximum(pressure - osmotic_pressure_kpa(1.09 * tds, temperature), 50.0)
+    u = np.where(temperature < 25, U_BELOW_25, U_ABOVE_25)
+    factor = u * (1 / 298.15 - 1 / (temperature + 273.15))
+    rejection = np.clip(np.nan_to_num(items.rejection_fraction[item], nan=0.96), 0.5, 0.995)
+    return _Rating(
+        water_u=np.where(known, items.water_u_kelvin[item], np.nan),
+        log_permeability=np.where(known, np.log(items.rated_flow_l_per_day[item] / ndp) - factor, np.nan),
+        ndp_kpa=np.where(known, ndp, 390.0),
+        log_passage=np.log(1.0 - np.where(known, rejection, 0.96)),
+    )
+
+
+def _trend_inputs(
+    fleet: Fleet, readings: Readings, conditions: Conditions, columns: Columns, segments: Segments
+) -> tuple[TrendInput, TrendInput, Indexes, Floats]:
+    """Normalised flow and salt passage of every reading, with segment and day of the readings that bear on either."""
+    column_of_unit = np.full(len(fleet.units), -1, dtype=np.int64)
+    column_of_unit[columns.unit[::-1]] = np.arange(len(columns))[::-1]
+    column = column_of_unit[readings.unit_index]
+    bears = np.isfinite(readings.permeate_flow_l_per_day) | np.isfinite(readings.permeate_tds_mg_per_l)
+    rows = np.flatnonzero((column >= 0) & bears)
+    segment = locate_readings(segments, column[rows], readings.day[rows], readings.occasion[rows])
+    rows, segment = rows[segment >= 0], segment[segment >= 0]
+    unit, day = readings.unit_index[rows], readings.day[rows]
+    step = conditions.timeline.step_of(day)
+    temperature = readings.temperature_degc[rows]
+    t_noise = np.where(np.isfinite(temperature), 0.02, 0.06)
+    temperature = np.where(np.isfinite(temperature), temperature, conditions.temperature_degc[unit, step])
+    inlet, inlet_noise = _inlet_pressure(fleet, readings, rows)
+    recovery = conditions.recovery[unit, step]
+    feed = readings.feed_tds_mg_per_l[rows]
+    feed = np.where(np.isfinite(feed), feed, conditions.feed_tds_mg_per_l[unit, step])
+    average = feed * np.log(1.0 / (1.0 - recovery)) / recovery
+    is_open = readings.tank_valve[rows] == words.VALVE_STATES.index("open")
+    back = np.where(is_open, np.nan_to_num(readings.tank_pressure_kpa[rows]), 0.0)
+    ndp = np.maximum(inlet - back - osmotic_pressure_kpa(average, temperature), 25.0)
+    inverse = 1.0 / 298.15 - 1.0 / (temperature + 273.15)
+    rating = _ratings(fleet, segments)
+    u = rating.water_u[segment]
+    u = np.where(np.isfinite(u), u, np.where(temperature < 25, U_BELOW_25, U_ABOVE_25))
+    start = conditions.at(words.MEMBRANE, columns.unit[segments.column], segments.start)
+    use = np.maximum(conditions.at(words.MEMBRANE, unit, day) - start[segment], 0.0) / NOMINAL_DAYS
+    # Compaction takes 5 to 10 % off the flow in the first weeks: what is read then says little of the run-in value.
+    age = day - segments.start[segment]
+    young = np.where(age < 0.5 * RUN_IN_DAYS, 0.3, np.where(age < RUN_IN_DAYS, 0.08, 0.0))
+    permeate = readings.permeate_tds_mg_per_l[rows]
+    step_mg = fleet.units.tds_resolution_mg_per_l[unit]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        flow = np.log(readings.permeate_flow_l_per_day[rows]) - np.log(ndp) - u * inverse
+        salt = np.log(np.maximum(permeate, 0.3 * step_mg)) - np.log(average)
+        salt += np.log(ndp / rating.ndp_kpa[segment]) - SALT_U_EXCESS * inverse
+    flow_noise = np.sqrt(0.06**2 + inlet_noise**2 + t_noise**2 + young**2)
+    rounding = 0.3 * step_mg / np.maximum(permeate, step_mg)
+    salt_noise = np.sqrt(0.10**2 + inlet_noise**2 + (2 * t_noise) ** 2 + rounding**2)
+    known = np.isfinite(rating.log_permeability)
+    flow_input = TrendInput(
+        segment, day, flow, flow_noise, use, inverse * 1000.0,
+        shared_noise=0.02,
+        # A membrane in service gives a tenth less than its label after running in; tolerance of labels +-15 to 20 %.
+        centre=np.where(known, rating.log_permeability - 0.1, 0.0),
+        width=np.where(known, 0.25, 5.0),
+        z_spread=0.35,
+        sign=-1.0,
+        usual_slope=0.2,
+        noise_scale=conditions.pool.known.get("flow_noise_scale"),
+    )  # fmt: skip
+    salt_input = TrendInput(
+        segment, day, salt, salt_noise, use, inverse * 1000.0,
+        shared_noise=0.05,
+        centre=rating.log_passage,
+        width=np.full(len(segments), 0.35),
+        z_spread=1.2,
+        sign=1.0,
+        usual_slope=0.2,
+        noise_scale=conditions.pool.known.get("salt_noise_scale"),
+    )  # fmt: skip
+    either = np.isfinite(flow) | np.isfinite(salt)
+    return flow_input, salt_input, segment[either], day[either]
+
+
+def _inlet_pressure(fleet: Fleet, readings: Readings, rows: Indexes) -> tuple[Floats, Floats]:
+    """Best guess of the membrane inlet pressure of every reading and the share by which it may err."""
+    unit = readings.unit_index[rows]
+    inlet = readings.inlet_pressure_kpa[rows]
+    pumped = fleet.units.has_booster_pump[unit] == words.YES
+    outlet = np.where(pumped, np.nan, readings.prefilter_outlet_pressure_kpa[rows])
+    line = np.where(pumped, np.nan, readings.line_pressure_kpa[rows] - 30.0)
+    best = np.where(np.isfinite(inlet), inlet, np.where(np.isfinite(outlet), outlet, line))
+    usual = median_by_group(best, unit, len(fleet.units))[unit]
+    guess = np.where(np.isfinite(usual), usual, np.where(pumped, 550.0, 380.0))
+    noise = np.select([np.isfinite(inlet), np.isfinite(outlet), np.isfinite(line)], [0.03, 0.04, 0.08], 0.13)
+    return np.where(np.isfinite(best), best, guess), noise

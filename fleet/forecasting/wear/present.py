@@ -1,0 +1,202 @@
+"""How much load the cartridges that stand can still take: fleet, place and their own readings together."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes
+from fleet.forecasting.wear import pooling, shared
+from fleet.forecasting.wear.conditions import Conditions
+from fleet.forecasting.wear.dates import weighted_quantiles
+from fleet.forecasting.wear.evidence import BLOCK, CHUNK, Evidence, gather
+from fleet.forecasting.wear.habits import Visits
+from fleet.forecasting.wear.stages import StageInput, reading_log_likelihood
+
+FINE: Final = 49
+"""Points of the fine grid around where the answer lies."""
+
+_LAG_NODES: Final = np.array([-1.2247, 0.0, 1.2247])
+_LAG_WEIGHTS: Final = np.array([0.25, 0.5, 0.25])
+"""A lag is another cartridge than its lead: three points whose variance is 3/4."""
+
+
+@dataclass(frozen=True)
+class Left:
+    """Load left until exhaustion of the first and the last cartridge of every column that stands.
+
+    `lead_load`, `lag_load` are quantiles at `results.GRID_LEVELS` in the stage's load unit, below zero when already
+    past; `lead_used`, `lag_used` the load since first installation.
+    """
+
+    column: Indexes
+    lead_load: Floats
+    lag_load: Floats
+    lead_used: Floats
+    lag_used: Floats
+    readings: Indexes
+    newest_day: Floats
+    past_lives: Indexes
+    hyper: pooling.Hyper
+
+
+def load_left(
+    stage: StageInput, conditions: Conditions, fleet: Fleet, visits: Visits, *, hyper: pooling.Hyper | None = None
+) -> Left:
+    """Load left until exhaustion of every column that stands on the forecast's day.
+
+    Parameters
+    ----------
+    hyper
+        What a fleet has taught before; learned from this fleet when None.
+    """
+    segments = stage.segments
+    evidence = gather(stage, conditions, visits, stage.model.prior.start())
+    has_reading = np.bincount(stage.seen_segment, minlength=len(segments)) > 0
+    informative = has_reading | (evidence.lead_reason != 0) | (evidence.lag_reason != 0)
+    past = np.flatnonzero(~segments.is_current & informative)
+    current = np.flatnonzero(segments.is_current & (segments.lead >= 0))
+    count = len(stage.columns)
+    taught_before = hyper is not None
+    if hyper is None:
+        at_end = stage.seen_day >= segments.end[stage.seen_segment] - 3.0
+        shows_end = np.bincount(stage.seen_segment[at_end], minlength=len(segments)) > 0
+        shows_end &= (segments.lead_reason > 0) | (segments.lag_reason > 0)
+        hyper = pooling.learn(
+            evidence.lives,
+            segments.column,
+            stage.places,
+            stage.model.prior,
+            is_informative=informative,
+            shows_end=shows_end,
+        )
+    summed = np.zeros((count, stage.model.shapes, len(pooling.GRID)), dtype=np.float32)
+    shown = np.zeros((0 if taught_before else count, len(shared.CENTRED)))
+    for first in range(0, count, CHUNK):
+        here = slice(first, min(first + CHUNK, count))
+        summed[here] = _summed(evidence, hyper, segments.column, past, first, here.stop)
+        if not taught_before:
+            standing = _summed(evidence, hyper, segments.column, current, first, here.stop)
+            shown[here] = pooling.centred_likelihood(hyper, summed[here] + standing, stage.places.take(here))
+    if taught_before:
+        centre, variance = hyper.expected(stage.places)
+    else:
+        hyper, centre, variance = pooling.teach_shared(hyper, shown, stage.places)
+    column = segments.column[current]
+    lead_load = np.zeros((len(current), len(GRID_LEVELS)))
+    lag_load = np.zeros((len(current), len(GRID_LEVELS)))
+    for first in range(0, count, CHUNK):
+        mine = (column >= first) & (column < first + CHUNK)
+        if not mine.any():
+            continue
+        here = slice(first, min(first + CHUNK, count))
+        posterior = pooling.place_posteriors(hyper, summed[here], centre[here], variance[here])
+        prior = np.log(pooling.next_life(posterior, hyper) + 1e-14)
+        paired = evidence.has_lag[current]
+        for rows in (np.flatnonzero(mine & ~paired), np.flatnonzero(mine & paired)):
+            if not len(rows):
+                continue
+            before = prior[column[rows] - first] + evidence.endings(hyper.habit, current[rows])
+            lead_load[rows], lag_load[rows] = _present(
+                stage, conditions, evidence, fleet.as_of_day, current[rows], before, hyper.cartridge_spread
+            )
+    newest = np.full(len(segments), -np.inf)
+    np.maximum.at(newest, stage.seen_segment, stage.seen_day)
+    unit = stage.columns.unit[column]
+    since = conditions.at(stage.stage, unit, np.full(len(column), fleet.as_of_day))
+    placed = fleet.placements.first_installed_day
+    return Left(
+        column=column,
+        lead_load=lead_load,
+        lag_load=lag_load,
+        lead_used=since - conditions.at(stage.stage, unit, placed[segments.lead[current]]),
+        lag_used=since - conditions.at(stage.stage, unit, placed[np.maximum(segments.lag[current], 0)]),
+        readings=np.bincount(stage.seen_segment, minlength=len(segments))[current],
+        newest_day=np.where(np.isfinite(newest), newest, np.nan)[current],
+        past_lives=np.bincount(segments.column[past], minlength=count)[column],
+        hyper=hyper,
+    )
+
+
+def _summed(evidence: Evidence, hyper: pooling.Hyper, column: Indexes, rows: Indexes, first: int, stop: int) -> Floats:
+    """Log-likelihood of the place's part from these lives, for the places from `first` to `stop`."""
+    rows = rows[(column[rows] >= first) & (column[rows] < stop)]
+    spread = pooling.spread_lives(evidence.lives(hyper.habit, rows), pooling.kernel(hyper.cartridge_spread))
+    return pooling.sum_by_place(spread, column[rows] - first, stop - first)
+
+
+def _present(
+    stage: StageInput,
+    conditions: Conditions,
+    evidence: Evidence,
+    now: float,
+    segment: Indexes,
+    log_prior: Floats,
+    cartridge_spread: float,
+) -> tuple[Floats, Floats]:
+    """Quantiles of the load left of some present segments, all paired or all single."""
+    coarse = log_prior + evidence.readings[segment]
+    fine = _fine_grid(coarse)
+    log_weight = _interpolate(log_prior, fine)
+    lead_left = _interpolate(np.stack([evidence.lead_start[int(row)] for row in segment]), fine)
+    both_left = _interpolate(np.stack([evidence.both_start[int(row)] for row in segment]), fine)
+    has_lag: Bools = evidence.has_lag[segment]
+    if has_lag.any():
+        # The lag's own part of the capacity is not that of the lead: a further, coarse dimension.
+        stage = stage.with_repeated_shapes(len(_LAG_NODES))
+        ratio = stage.lag_ratio[segment][:, None, None]
+        more = ratio * (np.exp(cartridge_spread * _LAG_NODES / np.sqrt(0.75)) - 1.0)
+        both_left = np.concatenate([np.maximum(both_left + more[..., n : n + 1], lead_left) for n in range(3)], axis=1)
+        lead_left = np.concatenate([lead_left] * len(_LAG_NODES), axis=1)
+        log_weight = np.concatenate([log_weight + np.log(share) for share in _LAG_WEIGHTS], axis=1)
+    model = stage.model
+    lead, both = model.state(lead_left.astype(np.float32)), model.state(both_left.astype(np.float32))
+    begin = np.searchsorted(evidence.kept_segment, segment)
+    number = np.searchsorted(evidence.kept_segment, segment, side="right") - begin
+    owner = np.repeat(np.arange(len(segment)), number)
+    which = np.repeat(begin, number) + np.arange(len(owner)) - np.repeat(np.cumsum(number) - number, number)
+    for block in range(0, len(owner), BLOCK):
+        own, index = owner[block : block + BLOCK], which[block : block + BLOCK]
+        likelihood = reading_log_likelihood(
+            stage, conditions, evidence.kept[index], segment[own], lead[own], both[own], fine[own]
+        )
+        likelihood *= evidence.kept_weight[index][:, None, None]
+        groups, starts = np.unique(own, return_index=True)
+        log_weight[groups] += np.add.reduceat(likelihood, starts, axis=0)
+    unit = stage.columns.unit[stage.segments.column[segment]]
+    load = conditions.at(stage.stage, unit, np.full(len(unit), now))
+    load = np.maximum(load - conditions.at(stage.stage, unit, stage.segments.start[segment]), 0.0)
+    scale = stage.label[segment][:, None, None] * np.exp(fine)[:, None, :]
+    throughput = load[:, None, None] / scale
+    limit = stage.limit[segment]
+    shape = (len(segment), model.shapes * FINE)
+    weight = np.exp(log_weight - log_weight.max(axis=(1, 2), keepdims=True)).reshape(shape)
+    weight /= weight.sum(axis=1, keepdims=True)
+    first = (model.until_exhausted(lead_left, limit, has_lag) - throughput) * scale
+    lead_load = weighted_quantiles(np.broadcast_to(first, log_weight.shape).reshape(shape), weight, GRID_LEVELS)
+    if not has_lag.any():
+        return lead_load, lead_load
+    last = (model.until_exhausted(both_left, limit, np.zeros_like(has_lag)) - throughput) * scale
+    return lead_load, weighted_quantiles(last.reshape(shape), weight, GRID_LEVELS)
+
+
+def _fine_grid(log_density: Floats) -> Floats:
+    """Points of g around all but a thousandth of the mass of a density on the common grid, shape (rows, points)."""
+    density = np.exp(log_density - log_density.max(axis=(1, 2), keepdims=True)).sum(axis=1)
+    mass = np.cumsum(density, axis=1)
+    mass /= mass[:, -1:]
+    low = pooling.GRID[np.argmax(mass > 1e-3, axis=1)] - 2 * pooling.STEP
+    high = pooling.GRID[np.argmax(mass >= 1 - 1e-3, axis=1)] + 2 * pooling.STEP
+    return low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, FINE)
+
+
+def _interpolate(values: Floats, fine: Floats) -> Floats:
+    """Values on the common grid at other points of it: (rows, shapes, grid) at (rows, points)."""
+    place = np.clip((fine - pooling.GRID[0]) / pooling.STEP, 0.0, len(pooling.GRID) - 1.000001)
+    low = place.astype(np.int64)
+    share = (place - low)[:, None, :]
+    index = np.broadcast_to(low[:, None, :], (len(values), values.shape[1], fine.shape[1]))
+    below = np.take_along_axis(values, index, axis=2)
+    above = np.take_along_axis(values, index + 1, axis=2)
+    return below + (above - below) * share

@@ -1,0 +1,258 @@
+"""What each stage brings to the wear model: labels, limits and the readings that bear on it."""
+
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
+from fleet.forecasting.inputs.physics import drop_at_25_degc
+from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
+from fleet.forecasting.judging.nominal import (
+    DEFAULT_CHLORINE_CAPACITY_G,
+    DEFAULT_RATED_VOLUME_L,
+    DEFAULT_RESIN_EQ,
+    cap_days,
+    median_by_group,
+    standing_placements,
+)
+from fleet.forecasting.policy import Policy
+from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions, inverse_temperature
+from fleet.forecasting.wear.learned import Pool
+from fleet.forecasting.wear.pooling import Places
+from fleet.forecasting.wear.stage_models import CARBON, RESIN, SEDIMENT, Seen
+from fleet.forecasting.wear.stages import StageInput
+
+PAIR_DAYS: Final = 9.0
+FEW_PAIRS: Final = 30.0
+USUAL_LINE_KPA: Final = 400.0
+USUAL_CLEAN_DROP_KPA: Final = 14.0
+
+
+def places_of(fleet: Fleet, columns: Columns, *covariates: Floats) -> Places:
+    """The columns as places: covariates, and the groups that share part of their wear, supply and item.
+
+    Sites without a named supply are a group of their own units.
+    """
+    site = fleet.units.site_index[columns.unit]
+    named = np.array([f"supply {word}" if word else "" for word in fleet.sites.supply.tolist()], dtype=object)
+    own = np.array([f"site {name}" for name in fleet.sites.site_id.tolist()], dtype=object)
+    supply = np.where(named == "", own, named)[site] if len(fleet.sites) else np.zeros(len(columns), dtype=object)
+    standing = standing_placements(fleet)[columns.lead_position]
+    at = np.where(standing >= 0, fleet.placements.item_index[standing], -1) if len(fleet.placements) else standing
+    item = np.append(fleet.items.item_id.astype(str), "").astype(object)[at]
+    stacked = np.stack(covariates, axis=1) if covariates else np.zeros((len(columns), 0))
+    return Places(stacked, {"supply": supply, "item": item})
+
+
+def _labels(fleet: Fleet, placement: Indexes, label: Floats, default: float) -> Floats:
+    """Label capacity of the item of every placement; items without one take the median of those that have one."""
+    known = label[np.isfinite(label)]
+    usual = float(np.median(known)) if len(known) else default
+    if not len(fleet.items):
+        return np.full(len(placement), usual)
+    item = np.where(placement >= 0, fleet.placements.item_index[placement], -1)
+    out = np.where(item >= 0, label[item], np.nan)
+    return np.where(np.isfinite(out), out, usual)
+
+
+def _rows_of_stage(
+    fleet: Fleet, readings: Readings, columns: Columns, segments: Segments, bears: np.ndarray
+) -> tuple[Indexes, Indexes]:
+    """Readings that bear on the first column of the stage at their unit, with their segment."""
+    column_of_unit = np.full(len(fleet.units), -1, dtype=np.int64)
+    column_of_unit[columns.unit[::-1]] = np.arange(len(columns))[::-1]
+    column = column_of_unit[readings.unit_index]
+    rows = np.flatnonzero((column >= 0) & bears)
+    segment = locate_readings(segments, column[rows], readings.day[rows], readings.occasion[rows])
+    ok = segment >= 0
+    return rows[ok], segment[ok]
+
+
+def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy: Policy) -> StageInput:
+    """Resin: equivalents taken up, outlet of the lead and product against permeate."""
+    columns = build_columns(fleet, words.RESIN)
+    segments = build_segments(fleet, columns)
+    bears = np.isfinite(readings.interstage_tds_mg_per_l) | np.isfinite(readings.product_tds_mg_per_l)
+    rows, segment = _rows_of_stage(fleet, readings, columns, segments, bears)
+    unit = readings.unit_index[rows]
+    step = conditions.timeline.step_of(readings.day[rows])
+    level = conditions.permeate_tds_mg_per_l[unit, step]
+    here = readings.permeate_tds_mg_per_l[rows]
+    entering = np.maximum(np.where(np.isfinite(here), here, level), 0.3)
+    seen = Seen(
+        between=readings.interstage_tds_mg_per_l[rows],
+        after=readings.product_tds_mg_per_l[rows],
+        entering=entering,
+        resolution=fleet.units.tds_resolution_mg_per_l[unit],
+    )
+    # Without a lag there is nothing between two beds.
+    seen = Seen(np.where(segments.lag[segment] >= 0, seen.between, np.nan), seen.after, entering, seen.resolution)
+    items = fleet.items
+    label = 1000.0 * items.resin_volume_l * items.resin_capacity_eq_per_l
+    lead = _labels(fleet, segments.lead, label, 1000.0 * DEFAULT_RESIN_EQ)
+    lag = _labels(fleet, segments.lag, label, 1000.0 * DEFAULT_RESIN_EQ)
+    owner = columns.unit[segments.column]
+    target = fleet.units.product_tds_target_mg_per_l[owner]
+    allowed = np.where(target > 0, np.minimum(target, policy.product_tds_mg_per_l), policy.product_tds_mg_per_l)
+    at_end = conditions.permeate_tds_mg_per_l[owner, conditions.timeline.step_of(segments.end)]
+    return StageInput(
+        stage=words.RESIN,
+        columns=columns,
+        segments=segments,
+        model=RESIN,
+        label=lead,
+        lag_ratio=lag / lead,
+        limit=np.minimum(allowed / np.maximum(at_end, 0.3), 0.95),
+        ended_by_cap=np.zeros(len(segments), dtype=bool),
+        seen=seen,
+        seen_segment=segment,
+        seen_day=readings.day[rows],
+        places=places_of(fleet, columns),
+    )
+
+
+def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy: Policy) -> StageInput:
+    """Carbon: chlorine taken up, chlorine after the first and after the last bed."""
+    columns = build_columns(fleet, words.CARBON)
+    segments = build_segments(fleet, columns)
+    free, total = readings.carbon_outlet_free_chlorine_mg_per_l, readings.carbon_outlet_total_chlorine_mg_per_l
+    chloraminated = fleet.units.is_chloraminated[readings.unit_index] == words.YES
+    after = np.where(np.isfinite(total), total, np.where(chloraminated, np.nan, free))
+    bears = np.isfinite(after) | np.isfinite(readings.interstage_chlorine_mg_per_l)
+    rows, segment = _rows_of_stage(fleet, readings, columns, segments, bears)
+    unit = readings.unit_index[rows]
+    step = conditions.timeline.step_of(readings.day[rows])
+    level = conditions.chlorine_mg_per_l[unit, step]
+    here = np.fmax(readings.feed_total_chlorine_mg_per_l[rows], readings.feed_free_chlorine_mg_per_l[rows])
+    entering = np.maximum(np.where(np.isfinite(here), np.sqrt(np.maximum(here, 0.05) * level), level), 0.05)
+    two = segments.lag[segment] >= 0
+    seen = Seen(
+        between=np.where(two, readings.interstage_chlorine_mg_per_l[rows], np.nan),
+        after=after[rows],
+        entering=entering,
+        resolution=np.full(len(rows), 0.05),
+    )
+    label = 1000.0 * fleet.items.chlorine_capacity_g
+    lead = _labels(fleet, segments.lead, label, 1000.0 * DEFAULT_CHLORINE_CAPACITY_G)
+    lag = _labels(fleet, segments.lag, label, 1000.0 * DEFAULT_CHLORINE_CAPACITY_G)
+    owner = columns.unit[segments.column]
+    at_end = conditions.chlorine_mg_per_l[owner, conditions.timeline.step_of(segments.end)]
+    ended = np.zeros(len(segments), dtype=bool)
+    if len(segments):
+        cap = cap_days(
+            fleet,
+            fleet.placements.item_index[segments.lead],
+            np.full(len(segments), words.CARBON, dtype=np.int8),
+            policy,
+        )
+        ended = segments.end - fleet.placements.first_installed_day[segments.lead] >= cap - 10.0
+    return StageInput(
+        stage=words.CARBON,
+        columns=columns,
+        segments=segments,
+        model=CARBON,
+        label=lead,
+        lag_ratio=lag / lead,
+        limit=np.minimum(policy.chlorine_mg_per_l / np.maximum(at_end, 0.05), 0.95),
+        ended_by_cap=ended,
+        seen=seen,
+        seen_segment=segment,
+        seen_day=readings.day[rows],
+        places=places_of(fleet, columns),
+    )
+
+
+def _drop_noise(pool: Pool, segment: Indexes, day: Floats, drop: Floats) -> float:
+    """Spread of one pressure drop (kPa), from how far apart two readings of a filter within a week lie; half of all
+    pairs decide, so that slips do not. The usual one while there are few pairs."""
+    order = np.lexsort((day, segment))
+    near = (np.diff(segment[order]) == 0) & (np.diff(day[order]) < PAIR_DAYS)
+    apart = np.abs(np.diff(drop[order]))[near]
+    found = float(np.median(apart)) / (0.6745 * np.sqrt(2.0)) if len(apart) else SEDIMENT.noise_kpa
+    share = len(apart) / (len(apart) + FEW_PAIRS)
+    noise = np.exp(share * np.log(max(found, 1.0)) + (1.0 - share) * np.log(SEDIMENT.noise_kpa))
+    return pool.number("drop_noise", float(noise))
+
+
+def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy: Policy) -> StageInput:
+    """Sediment: feed volume, pressure drop at reference temperature and flow."""
+    columns = build_columns(fleet, words.SEDIMENT)
+    segments = build_segments(fleet, columns)
+    drop = readings.line_pressure_kpa - readings.prefilter_outlet_pressure_kpa
+    rows, segment = _rows_of_stage(fleet, readings, columns, segments, np.isfinite(drop))
+    unit = readings.unit_index[rows]
+    day = readings.day[rows]
+    count = len(fleet.units)
+    step = conditions.timeline.step_of(day)
+    temperature = readings.temperature_degc[rows]
+    temperature = np.where(np.isfinite(temperature), temperature, conditions.temperature_degc[unit, step])
+    flow = readings.permeate_flow_l_per_day + readings.concentrate_flow_l_per_day
+    usual_flow = median_by_group(flow, readings.unit_index, count)
+    ratio = flow[rows] / usual_flow[unit]
+    # Where no flow was read: warm water raises the permeate's share of it, hardly the rest.
+    usual_temperature = conditions.temperature_degc.mean(axis=1)[unit]
+    warmth = np.exp(WATER_U_KELVIN * (inverse_temperature(temperature) - inverse_temperature(usual_temperature)))
+    expected = 1.0 + conditions.recovery[unit, step] * (warmth - 1.0)
+    ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), expected)
+    normal = drop_at_25_degc(drop[rows], temperature) / ratio
+    items = fleet.items
+    label = _labels(fleet, segments.lead, items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
+    owner = columns.unit[segments.column]
+    used = conditions.at(words.SEDIMENT, unit, day)
+    used = (used - conditions.at(words.SEDIMENT, unit, segments.start[segment])) / label[segment]
+    fresh = (used < 0.08) & (day - segments.start[segment] < 60.0)
+    clean = conditions.pool.mean(
+        "clean_drop",
+        unit[fresh],
+        normal[fresh],
+        np.zeros(count, dtype=np.int64),
+        count,
+        default=USUAL_CLEAN_DROP_KPA,
+        noise=9.0,
+        spread=6.0,
+    )
+    clean = np.maximum(clean, 4.0)
+    line = median_by_group(readings.line_pressure_kpa, readings.unit_index, count)
+    line = np.where(np.isfinite(line), line, USUAL_LINE_KPA)
+    outlet = line - clean
+    limit = np.minimum(policy.sediment_drop_kpa, policy.sediment_share_of_outlet * outlet)
+    limit = np.where(
+        outlet > policy.sediment_margin_from_kpa, np.minimum(limit, outlet - policy.sediment_margin_kpa), limit
+    )
+    limit = np.maximum(limit, policy.sediment_least_kpa)
+    by_segment = limit[owner] * np.where(columns.in_series[segments.column] > 1, policy.sediment_share_in_series, 1.0)
+    turbidity = np.log(np.maximum(fleet.feed_water.turbidity_ntu, 0.03))
+    known = np.isfinite(turbidity)
+    sites = len(fleet.sites)
+    by_site = conditions.pool.mean(
+        "log_turbidity",
+        fleet.feed_water.site_index[known],
+        turbidity[known],
+        np.unique(fleet.sites.supply.astype(str), return_inverse=True)[1].astype(np.int64),
+        sites,
+        default=np.log(0.5),
+        noise=0.4,
+        spread=0.5,
+    )
+    covariate = np.zeros(len(columns), dtype=np.float64)
+    if sites:
+        covariate[:] = (by_site - conditions.pool.found["log_turbidity"])[fleet.units.site_index[columns.unit]]
+    is_second = (fleet.positions.role[columns.lead_position] == words.LAG).astype(np.float64)
+    return StageInput(
+        stage=words.SEDIMENT,
+        columns=columns,
+        segments=segments,
+        model=replace(SEDIMENT, noise_kpa=_drop_noise(conditions.pool, segment, day, normal)),
+        label=label,
+        lag_ratio=np.ones(len(segments)),
+        limit=np.ones(len(segments)),
+        ended_by_cap=np.zeros(len(segments), dtype=bool),
+        seen=Seen(
+            between=normal, after=np.full(len(rows), np.nan), entering=clean[unit], resolution=by_segment[segment]
+        ),
+        seen_segment=segment,
+        seen_day=day,
+        places=places_of(fleet, columns, covariate, is_second),
+    )

@@ -1,0 +1,250 @@
+"""How sediment filters, carbon and resin wear under load, and what a reading says about it.
+
+A model knows three things, for arrays with the last two axes (shapes, grid of g): what is left of a cartridge after a
+throughput, how much throughput is left until it counts as exhausted, and how likely a reading is. Throughput is in
+capacities of one cartridge, so the unknown capacity enters only through it.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Final, Protocol
+
+import numpy as np
+
+from fleet.forecasting.inputs.tables import Bools, Floats
+from fleet.forecasting.wear import beds
+from fleet.forecasting.wear.pooling import HyperPrior
+
+STUDENT_FREEDOM: Final = 4.0
+
+
+SLIP_SHARE: Final = 0.01
+"""Share of readings that passed the screen and are wrong all the same: they may lie anywhere."""
+
+
+def student(off: Floats, square: Floats, reach: Floats) -> Floats:
+    """Log-density of Student's t with 4 degrees of freedom, up to a constant, but no less than that of a slip.
+
+    Parameters
+    ----------
+    off, square
+        Residual, and the square of its spread.
+    reach
+        Range over which a slip may lie, in the unit of the residual.
+    """
+    density = -0.5 * (STUDENT_FREEDOM + 1.0) * np.log1p(off**2 / (STUDENT_FREEDOM * square)) - 0.5 * np.log(square)
+    return np.maximum(density, np.log(SLIP_SHARE / reach))
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Readings that bear on one stage, one row each; what the two values and the two references mean is the model's.
+
+    For beds: outlet of the first bed and of the last one, concentration entering, resolution of the meter. For
+    sediment: pressure drop at reference conditions (as `between`), clean drop and limit (as `entering` and
+    `resolution`).
+    """
+
+    between: Floats
+    after: Floats
+    entering: Floats
+    resolution: Floats
+
+    def take(self, rows: np.ndarray) -> "Seen":
+        """Only these rows."""
+        return Seen(self.between[rows], self.after[rows], self.entering[rows], self.resolution[rows])
+
+
+class StageModel(Protocol):
+    """What the forecast needs to know of a stage (see the module's text)."""
+
+    @property
+    def prior(self) -> HyperPrior:
+        """Weak priors of the fleet's parameters."""
+        ...
+
+    @property
+    def shapes(self) -> int:
+        """Number of curve shapes."""
+        ...
+
+    def repeated(self, times: int) -> "StageModel":
+        """The same model with every shape so many times over."""
+        ...
+
+    def left_after(self, left: Floats, throughput: Floats) -> Floats:
+        """What is left after a throughput; arrays (rows, shapes, grid)."""
+        ...
+
+    def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
+        """Throughput until exhaustion, negative when past it; `limit` per row."""
+        ...
+
+    def state(self, left: Floats) -> Floats:
+        """What is left, in the form in which `log_likelihood` takes it: worked out once for all readings of a
+        segment."""
+        ...
+
+    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, seen: Seen) -> Floats:
+        """Log-likelihood of readings, one row each, after a throughput from given states; (rows, shapes, grid)."""
+        ...
+
+
+@dataclass(frozen=True)
+class BedModel:
+    """Carbon or resin: a bed with N transfer units, one value of N per shape.
+
+    `relative_noise`, `floor` describe the meters (share of the value; smallest spread, mg/L); `lead_fraction` is the
+    share of its feed that a lead may pass; `background` is what a good bed may leave on the meter (mg/L).
+    """
+
+    transfer_units: Floats
+    relative_noise: float
+    floor: float
+    lead_fraction: float
+    prior: HyperPrior
+
+    @property
+    def shapes(self) -> int:
+        """Number of curve shapes."""
+        return len(self.transfer_units)
+
+    def repeated(self, times: int) -> "BedModel":
+        """The same model with every shape so many times over."""
+        return replace(self, transfer_units=np.tile(self.transfer_units, times))
+
+    def left_after(self, left: Floats, throughput: Floats) -> Floats:
+        """See `beds.left_after`."""
+        return beds.left_after(left, throughput, self.transfer_units[:, None].astype(left.dtype))
+
+    def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
+        """Until the outlet is at the lead's share, or at `limit` (share of what enters) for a single or last one."""
+        share = _column(np.where(is_lead, self.lead_fraction, limit), left)
+        n = self.transfer_units[:, None].astype(left.dtype)
+        return beds.throughput_until(left, beds.left_at_fraction(share, n), n)
+
+    def state(self, left: Floats) -> Floats:
+        """Logarithm of exp(N R) - 1, which falls by N for every capacity that passes."""
+        return beds.log_expm1(self.transfer_units[:, None].astype(left.dtype) * left)
+
+    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, seen: Seen) -> Floats:
+        """Outlet readings against the column's curve; the meter's step and its noise, heavy tails.
+
+        The water stands at c = exp(-N R) = 1 / (1 + exp(state - N throughput)).
+        """
+        passed = self.transfer_units[:, None].astype(throughput.dtype) * throughput
+        out = np.zeros(np.broadcast_shapes(lead.shape, passed.shape), dtype=throughput.dtype)
+        for value, state in ((seen.between, lead), (seen.after, both)):
+            rows = np.flatnonzero(np.isfinite(value))
+            if not len(rows):
+                continue
+            fraction = 1.0 / (1.0 + np.exp(np.minimum(state[rows] - passed[rows], 80.0)))
+            read, entering = _column(value[rows], throughput), _column(seen.entering[rows], throughput)
+            expected = entering * fraction
+            least = _column((0.4 * seen.resolution[rows]) ** 2 + self.floor**2, throughput)
+            out[rows] += student(read - expected, (self.relative_noise * expected) ** 2 + least, entering)
+        return out
+
+
+@dataclass(frozen=True)
+class BlockingModel:
+    """Sediment: pressure drop from clean to limit over the capacity, by blocking laws of one family.
+
+    With power p, drop^p is linear in throughput: 1 cake, 0 (logarithm) intermediate, -0.5 standard, -1 complete
+    blocking (engineering reference 6); one shape stands for the last two. A shape is a power, the share of the clean
+    drop that belongs to other parts (fittings, carbon) and does not count towards the limit, and the factor of the
+    limit: its rules jump by a third at one pressure, and gauges, reference flow and reference temperature are known
+    only so well.
+    """
+
+    powers: Floats
+    other_share: Floats
+    limit_factor: Floats
+    noise_kpa: float
+    relative_noise: float
+    prior: HyperPrior
+
+    @property
+    def shapes(self) -> int:
+        """Number of curve shapes."""
+        return len(self.powers)
+
+    def repeated(self, times: int) -> "BlockingModel":
+        """The same model with every shape so many times over."""
+        return replace(
+            self,
+            powers=np.tile(self.powers, times),
+            other_share=np.tile(self.other_share, times),
+            limit_factor=np.tile(self.limit_factor, times),
+        )
+
+    def left_after(self, left: Floats, throughput: Floats) -> Floats:
+        """Capacity left, below zero when the limit is passed."""
+        return left - throughput
+
+    def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
+        """Until the limit: what is left."""
+        del limit, is_lead
+        return left
+
+    def drop(self, used: Floats, clean: Floats, limit: Floats) -> Floats:
+        """Drop (kPa) after a share of the capacity; arrays (rows, shapes, grid), `clean` and `limit` per row."""
+        out = np.empty(np.broadcast_shapes(used.shape, (1, self.shapes, 1)), dtype=used.dtype)
+        for shape, (power, other_share, factor) in enumerate(
+            zip(self.powers, self.other_share, self.limit_factor, strict=True)
+        ):
+            base = _row(clean * (1.0 - other_share), used)
+            top = np.maximum(_row(factor * limit, used), 1.15 * base)
+            share = np.clip(used[:, shape if used.shape[1] > 1 else 0], 0.0, 1.5)
+            if power == 0.0:
+                curve = base * np.exp(np.log(top / base) * share)
+            else:
+                line = np.maximum(base**power + (top**power - base**power) * share, 1e-6)
+                curve = line if power == 1.0 else line ** (1.0 / power)
+            out[:, shape] = _row(clean * other_share, used) + np.minimum(curve, 4.0 * top)
+        return out
+
+    def state(self, left: Floats) -> Floats:
+        """Share used."""
+        return 1.0 - left
+
+    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, seen: Seen) -> Floats:
+        """Pressure drops against the blocking curve, heavy tails."""
+        del both
+        expected = self.drop(lead + throughput, seen.entering, seen.resolution)
+        square = self.noise_kpa**2 + (self.relative_noise * expected) ** 2
+        return student(_column(seen.between, throughput) - expected, square, _column(2.0 * seen.resolution, throughput))
+
+
+def _column(values: Floats, like: Floats) -> Floats:
+    """One value a row, to go with (rows, shapes, grid), in the precision of `like`."""
+    return values[:, None, None].astype(like.dtype)
+
+
+def _row(values: Floats, like: Floats) -> Floats:
+    """One value a row, to go with (rows, grid), in the precision of `like`."""
+    return values[:, None].astype(like.dtype)
+
+
+RESIN: Final = BedModel(
+    transfer_units=np.array([7.0, 11.0, 17.0, 27.0]),
+    relative_noise=0.12,
+    floor=0.25,
+    lead_fraction=0.95,
+    prior=HyperPrior(-0.2, 0.5, 0.25, 0.2, (1.0, 1.5, 1.5, 1.0)),
+)
+CARBON: Final = BedModel(
+    transfer_units=np.array([3.5, 6.0, 10.0, 18.0]),
+    relative_noise=0.2,
+    floor=0.03,
+    lead_fraction=0.5,
+    prior=HyperPrior(-0.2, 0.6, 0.35, 0.25, (1.0, 1.5, 1.5, 1.0)),
+)
+SEDIMENT: Final = BlockingModel(
+    powers=np.tile([1.0, 0.0, -0.75], 4),
+    other_share=np.repeat([0.0, 0.6, 0.0, 0.6], 3),
+    limit_factor=np.repeat([0.7, 0.7, 1.0, 1.0], 3),
+    noise_kpa=9.0,
+    relative_noise=0.15,
+    # Slopes on the logarithm of turbidity, and on being the second of two in series, which sees less dirt.
+    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0) * 4, (-0.3, 0.2), (0.4, 0.4)),
+)

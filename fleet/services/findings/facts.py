@@ -1,0 +1,434 @@
+"""What the diagnosis may know beside a reading: baselines, the unit, its cartridges, its feed water.
+
+Everything is laid out per reading, so that an old reading is judged by what held when it was taken.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+
+from accounts.models import Company
+from fleet.engineering.diagnosis.facts import Fact
+from fleet.engineering.errors import EngineeringError
+from fleet.engineering.formulas.carbon import membrane_exposure_ppm_h
+from fleet.engineering.formulas.resin import capacity_eq, ionic_load_meq_per_l, service_volume_l
+from fleet.engineering.formulas.scaling import amorphous_silica_solubility_mg_per_l, concentrate_langelier_index
+from fleet.engineering.indicators import Indicators
+from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
+from fleet.services.cartridge_changes import saw_before
+from fleet.services.readings.indicators import Baselines, compute
+from fleet.services.readings.tables import (
+    Floats,
+    Indexes,
+    ReadingTable,
+    Stays,
+    load_readings,
+    load_stays,
+    stay_of_each,
+    unit_facts,
+)
+
+_UNIT_FIELDS: Final = (
+    "site_id",
+    "site__chloraminated",
+    "commissioned_on",
+    "design_recovery_fraction",
+    "has_automatic_shutoff_valve",
+    "has_booster_pump",
+    "kind",
+    "tank",
+    "tank_volume_l",
+    "weekly_demand_l",
+)
+_INDICATORS: Final = (
+    "recovery_fraction",
+    "waste_ratio",
+    "normalised_flow_ratio",
+    "normalised_salt_passage_ratio",
+    "salt_balance_closure_fraction",
+)
+_FIRST_READINGS: Final = 5
+_CLEAN_READINGS: Final = 3
+_RECENT: Final = 15
+_CLEAN_DAYS: Final = 30.0
+_BASELINES: Final = {
+    "baseline_inlet_pressure_kpa": "inlet_pressure_kpa",
+    "baseline_permeate_flow_l_per_day": "permeate_flow_l_per_day",
+    "baseline_concentrate_flow_l_per_day": "concentrate_flow_l_per_day",
+    "baseline_temperature_degc": "temperature_degc",
+}
+_READING_FACTS: Final = (
+    "line_pressure_kpa",
+    "prefilter_outlet_pressure_kpa",
+    "inlet_pressure_kpa",
+    "tank_pressure_kpa",
+    "temperature_degc",
+    "feed_tds_mg_per_l",
+    "permeate_tds_mg_per_l",
+    "permeate_tds_at_start_mg_per_l",
+    "interstage_tds_mg_per_l",
+    "product_tds_mg_per_l",
+    "concentrate_tds_mg_per_l",
+    "permeate_flow_l_per_day",
+    "concentrate_flow_l_per_day",
+    "feed_free_chlorine_mg_per_l",
+    "feed_total_chlorine_mg_per_l",
+    "interstage_chlorine_mg_per_l",
+    "carbon_outlet_free_chlorine_mg_per_l",
+    "carbon_outlet_total_chlorine_mg_per_l",
+    "feed_ph",
+    "product_ph",
+    "minutes_since_start",
+    "totaliser_l",
+)
+
+
+@dataclass
+class History:
+    """The readings of some units with all that bears on their diagnosis."""
+
+    table: ReadingTable
+    found: Indicators
+    baselines: Baselines
+    membrane: Indexes
+    facts: dict[int, dict[str, Any]]
+    stays: dict[str, Stays]
+    stay: dict[str, Indexes]
+    lines: Floats
+    drops: Floats
+    water: dict[int, dict[str, float]]
+    positions: dict[int, dict[tuple[str, str], int]]
+    lag_resin_spent: frozenset[int] = frozenset()
+    exposure: dict[int, Floats] = field(default_factory=dict)
+    sound: dict[int, Indexes] = field(default_factory=dict)
+
+    def rows_of(self, unit_id: int) -> range:
+        """Rows of a unit's readings, oldest first."""
+        first = int(np.searchsorted(self.table.unit_ids, unit_id, side="left"))
+        last = int(np.searchsorted(self.table.unit_ids, unit_id, side="right"))
+        return range(first, last)
+
+    def changed_since(self, row: int, stages: Sequence[str]) -> bool:
+        """Whether a cartridge of one of these stages was placed after a reading."""
+        unit_id, day, occasion = self.table.unit_ids[row], self.table.day[row], self.table.columns["occasion"][row]
+        stays = [self.stays[stage] for stage in stages]
+        return any(bool(np.any(saw_before(day, occasion, stay.placed_day[stay.unit_ids == unit_id]))) for stay in stays)
+
+
+def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable | None = None) -> History:
+    """Read some units of a company; their readings too, unless a table of them is given."""
+    table = load_readings(company, unit_ids) if table is None else table
+    computed = compute(company, unit_ids, table)
+    stays = {
+        Stage.SEDIMENT.value: load_stays(company, unit_ids, Stage.SEDIMENT),
+        Stage.CARBON.value: load_stays(company, unit_ids, Stage.CARBON),
+        Stage.MEMBRANE.value: load_stays(company, unit_ids, Stage.MEMBRANE, ("membrane_material",)),
+        Stage.RESIN.value: load_stays(company, unit_ids, Stage.RESIN, ("resin_volume_l", "resin_capacity_eq_per_l")),
+    }
+    stay = {stage: stay_of_each(table.unit_ids, table.day, rows) for stage, rows in stays.items()}
+    history = History(
+        table=table,
+        found=computed.found,
+        baselines=computed.baselines,
+        membrane=computed.membrane,
+        facts=unit_facts(company, unit_ids, _UNIT_FIELDS),
+        stays=stays,
+        stay=stay,
+        lines=np.full(len(table), np.nan),
+        drops=np.full(len(table), np.nan),
+        water={},
+        positions=_positions(company, unit_ids),
+        lag_resin_spent=_lag_resin_spent(company, unit_ids),
+    )
+    _lay_out_baselines(history)
+    history.water = _water(company, {facts["site_id"] for facts in history.facts.values()})
+    return history
+
+
+def _positions(company: Company, unit_ids: Sequence[int]) -> dict[int, dict[tuple[str, str], int]]:
+    found: dict[int, dict[tuple[str, str], int]] = {}
+    rows = Position.objects.of_company(company).filter(unit_id__in=unit_ids).order_by("unit_id", "order")
+    for pk, unit_id, stage, role in rows.values_list("pk", "unit_id", "stage", "role"):
+        found.setdefault(unit_id, {}).setdefault((stage, role), pk)
+    return found
+
+
+def _lag_resin_spent(company: Company, unit_ids: Sequence[int]) -> frozenset[int]:
+    """Units whose lag resin is spent by its newest forecast, which is still that of the cartridge that stands there."""
+    rows = Forecast.objects.of_company(company).filter(
+        is_latest=True,
+        state=Forecast.State.SPENT,
+        position__unit_id__in=unit_ids,
+        position__stage=Stage.RESIN,
+        position__role=Position.Role.LAG,
+        placement__removed_at__isnull=True,
+    )
+    return frozenset(rows.values_list("position__unit_id", flat=True))
+
+
+def _water(company: Company, site_ids: set[int]) -> dict[int, dict[str, float]]:
+    """Newest value of each quantity of the feed water of some sites."""
+    found: dict[int, dict[str, float]] = {}
+    samples = FeedWaterSample.objects.current().of_company(company).filter(site_id__in=site_ids)
+    for site_id, *values in samples.order_by("taken_at", "pk").values_list("site_id", *FeedWaterSample.QUANTITIES):
+        named = zip(FeedWaterSample.QUANTITIES, values, strict=True)
+        known = {name: value for name, value in named if value is not None}
+        found.setdefault(site_id, {}).update(known)
+    return found
+
+
+def _lay_out_baselines(history: History) -> None:
+    """Baselines that are not those of the membrane: the line when the unit was new, the drop of clean prefilters."""
+    table = history.table
+    line, outlet = table.columns["line_pressure_kpa"], table.columns["prefilter_outlet_pressure_kpa"]
+    inlet = table.columns["inlet_pressure_kpa"]
+    flowing = np.array([state != "static" for state in table.columns["state"]], dtype=bool)
+    behind_pump = np.array([history.facts[int(pk)]["has_booster_pump"] for pk in table.unit_ids], dtype=bool)
+    after = np.where(np.isnan(outlet) & ~behind_pump, inlet, outlet)
+    drop = np.where(flowing, line - after, np.nan)
+    for unit_id in history.facts:
+        rows = np.asarray(history.rows_of(unit_id), dtype=np.int64)
+        if not len(rows):
+            continue
+        known = rows[~np.isnan(line[rows])]
+        if len(known) > _FIRST_READINGS:
+            history.lines[rows] = np.median(line[known[:_FIRST_READINGS]])
+        _clean_drops(history, unit_id, rows, drop)
+
+
+def _clean_drops(history: History, unit_id: int, rows: Indexes, drop: Floats) -> None:
+    """Usual drop in the first weeks after the prefilters were last changed, for every reading until the next change."""
+    changes = [
+        history.stays[stage].placed_day[history.stays[stage].unit_ids == unit_id]
+        for stage in (Stage.SEDIMENT.value, Stage.CARBON.value)
+    ]
+    days = np.unique(np.concatenate(changes))
+    day = history.table.day[rows]
+    period = np.searchsorted(days, day, side="right") - 1
+    for number in np.unique(period[period >= 0]).tolist():
+        mine = rows[period == number]
+        early = mine[history.table.day[mine] <= days[number] + _CLEAN_DAYS]
+        clean = drop[early][drop[early] >= 0]
+        if len(clean):
+            history.drops[mine] = np.median(clean[:_CLEAN_READINGS])
+
+
+def _recent(history: History, row: int) -> tuple[float, float]:
+    """Usual feed and permeate TDS in the readings before one; NaN without any. Exchanged pairs do not count."""
+    unit_id = int(history.table.unit_ids[row])
+    if unit_id not in history.sound:
+        rows = np.asarray(history.rows_of(unit_id), dtype=np.int64)
+        feed, permeate = (history.table.columns[name][rows] for name in ("feed_tds_mg_per_l", "permeate_tds_mg_per_l"))
+        history.sound[unit_id] = rows[permeate <= feed]
+    sound = history.sound[unit_id]
+    before = sound[: np.searchsorted(sound, row)][-_RECENT:]
+    if not len(before):
+        return float("nan"), float("nan")
+    columns = history.table.columns
+    return (
+        float(np.median(columns["feed_tds_mg_per_l"][before])),
+        float(np.median(columns["permeate_tds_mg_per_l"][before])),
+    )
+
+
+def names_of_row(history: History, row: int) -> set[str]:
+    """Names of what a reading can tell the rules, without laying out its context."""
+    columns = history.table.columns
+    names = {name for name in _READING_FACTS if columns[name][row] == columns[name][row]}
+    if columns["state"][row] == "static" and "inlet_pressure_kpa" in names:
+        names = (names - {"inlet_pressure_kpa"}) | {"static_inlet_pressure_kpa"}
+    if columns["tank_is_full"][row] is not None:
+        names.add("tank_is_full")
+    valid = bool(history.found.valid_for_trend[row])
+    for name in _INDICATORS:
+        if history.found.values[name][row] == history.found.values[name][row] and (
+            valid or not name.startswith("normalised")
+        ):
+            names.add(name)
+    return names
+
+
+def context_of_row(history: History, row: int) -> dict[str, Fact]:
+    """Everything known about one reading, by the names of the diagnosis; missing facts are left out."""
+    table = history.table
+    unit_id = int(table.unit_ids[row])
+    unit = history.facts[unit_id]
+    doubtful = {field for field, code in table.flags[row] if code in ("factor_of_ten", "unit_slip")}
+    context: dict[str, Fact] = {}
+    for name in _READING_FACTS:
+        value = float(table.columns[name][row])
+        if value == value and name not in doubtful:
+            context[name] = value
+    state = table.columns["state"][row]
+    context.update(state=state, tank_valve=table.columns["tank_valve"][row], pump=table.columns["pump"][row])
+    if state == "static" and "inlet_pressure_kpa" in context:
+        context["static_inlet_pressure_kpa"] = context.pop("inlet_pressure_kpa")
+    context["tank_is_full"] = table.columns["tank_is_full"][row]
+    context["sampled_after_flush"] = table.columns["sampled_after_flush"][row]
+    if any(code == "totaliser_backwards" for _, code in table.flags[row]):
+        context["totaliser_went_back"] = True
+    values, _ = history.found.row(row)
+    for name in _INDICATORS:
+        if name in values and (not name.startswith("normalised") or history.found.valid_for_trend[row]):
+            context[name] = values[name]
+    if values.get("flow_over_expected"):
+        context["expected_permeate_flow_l_per_day"] = (
+            float(table.columns["permeate_flow_l_per_day"][row]) / values["flow_over_expected"]
+        )
+    context.update(_baselines(history, row))
+    context.update(_of_unit(history, row, unit))
+    context.update(_of_water(history.water.get(unit["site_id"], {}), context))
+    return {name: value for name, value in context.items() if value is not None and value == value}
+
+
+def _baselines(history: History, row: int) -> dict[str, Fact]:
+    facts: dict[str, Fact] = {
+        name: float(history.baselines.of_quantity[column][row]) for name, column in _BASELINES.items()
+    }
+    facts["baseline_line_pressure_kpa"] = float(history.lines[row])
+    facts["clean_prefilter_drop_kpa"] = float(history.drops[row])
+    facts["baseline_feed_tds_mg_per_l"], facts["baseline_permeate_tds_mg_per_l"] = _recent(history, row)
+    permeate, drain = facts["baseline_permeate_flow_l_per_day"], facts["baseline_concentrate_flow_l_per_day"]
+    if isinstance(permeate, float) and isinstance(drain, float) and permeate > 0:
+        facts["baseline_waste_ratio"] = drain / permeate
+    facts["salt_passage_ratio_since_last_reading"] = _jump(history, row)
+    return facts
+
+
+def _jump(history: History, row: int) -> float | None:
+    """Normalised salt passage over that of the reading before with the same membrane."""
+    passage = history.found.values["normalised_salt_passage_fraction"]
+    valid = history.found.valid_for_trend
+    if np.isnan(passage[row]) or not valid[row]:
+        return None
+    for before in range(row - 1, max(row - 20, -1), -1):
+        if (
+            history.table.unit_ids[before] != history.table.unit_ids[row]
+            or history.membrane[before] != history.membrane[row]
+        ):
+            return None
+        if valid[before] and passage[before] > 0:
+            return float(passage[row] / passage[before])
+    return None
+
+
+def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, Fact]:
+    day = float(history.table.day[row])
+    membrane, carbon = history.stay[Stage.MEMBRANE][row], history.stay[Stage.CARBON][row]
+    membranes, carbons = history.stays[Stage.MEMBRANE], history.stays[Stage.CARBON]
+    places = history.positions.get(int(history.table.unit_ids[row]), {})
+    return {
+        "design_recovery_fraction": unit["design_recovery_fraction"],
+        "has_booster_pump": unit["has_booster_pump"],
+        "has_automatic_shutoff": unit["has_automatic_shutoff_valve"],
+        "has_tank": unit["tank"] != Unit.Tank.NONE,
+        "has_resin": any(stage == Stage.RESIN for stage, _ in places),
+        "has_lag_resin": (Stage.RESIN.value, Position.Role.LAG.value) in places,
+        "tank_volume_l": unit["tank_volume_l"],
+        "chloramine_supply": unit["site__chloraminated"],
+        "membrane_age_days": day - float(membranes.placed_day[membrane]) if membrane >= 0 else None,
+        "membrane_material": membranes.items["membrane_material"][membrane] if membrane >= 0 else None,
+        "days_since_carbon_change": day - float(carbons.placed_day[carbon]) if carbon >= 0 else None,
+        "membrane_exposure_ppm_h": _exposure(history, row, unit),
+        "resin_life_share": _resin_life_share(history, row, unit),
+    }
+
+
+def _exposure(history: History, row: int, unit: Mapping[str, Any]) -> float | None:
+    """Chlorine the membrane of a reading has met by then; None where nobody tested behind the carbon.
+
+    From test to test the mean of the two holds, for the hours a day the unit runs to meet its demand; before the first
+    test nothing is assumed, so it is a lower bound.
+    """
+    unit_id = int(history.table.unit_ids[row])
+    if unit_id not in history.exposure:
+        history.exposure[unit_id] = _exposures(history, unit_id, unit)
+    value = float(history.exposure[unit_id][row - history.rows_of(unit_id).start])
+    return value if value == value else None
+
+
+def _exposures(history: History, unit_id: int, unit: Mapping[str, Any]) -> Floats:
+    rows = np.asarray(history.rows_of(unit_id), dtype=np.int64)
+    columns, day = history.table.columns, history.table.day[rows]
+    chlorine = np.fmax(
+        columns["carbon_outlet_total_chlorine_mg_per_l"][rows], columns["carbon_outlet_free_chlorine_mg_per_l"][rows]
+    )
+    flow = columns["permeate_flow_l_per_day"][rows]
+    flow = flow[flow > 0.0]
+    daily = unit["weekly_demand_l"] / 7.0
+    exposure = np.full(len(rows), np.nan)
+    if not len(flow) or not daily > 0.0:
+        return exposure
+    hours = min(24.0, 24.0 * daily / float(np.median(flow)))
+    membrane = history.membrane[rows]
+    for stay in np.unique(membrane[membrane >= 0]).tolist():
+        mine = np.flatnonzero(membrane == stay)
+        tests = mine[~np.isnan(chlorine[mine])]
+        if not len(tests):
+            continue
+        between = 0.5 * (chlorine[tests][1:] + chlorine[tests][:-1])
+        met = np.append(0.0, np.cumsum(membrane_exposure_ppm_h(between, hours, np.diff(day[tests]))))
+        # After the newest test its value goes on.
+        last = np.searchsorted(tests, mine, side="right") - 1
+        known = last >= 0
+        since = day[mine[known]] - day[tests[last[known]]]
+        exposure[mine[known]] = met[last[known]] + membrane_exposure_ppm_h(chlorine[tests[last[known]]], hours, since)
+    return exposure
+
+
+def _resin_life_share(history: History, row: int, unit: Mapping[str, Any]) -> float | None:
+    """Life of the first resin so far over the life its label gives for the TDS of the permeate alone.
+
+    A small share at exhaustion says that something the TDS does not show used the capacity, carbon dioxide above all.
+    """
+    resins = history.stays[Stage.RESIN]
+    mine = np.flatnonzero(
+        (resins.unit_ids == history.table.unit_ids[row])
+        & (resins.placed_day <= history.table.day[row])
+        & (resins.removed_day > history.table.day[row])
+    )
+    first = [index for index in mine.tolist() if resins.roles[index] != Position.Role.LAG]
+    _, permeate = _recent(history, row)
+    daily = unit["weekly_demand_l"] / 7.0
+    if not first or not permeate > 0 or not daily > 0:
+        return None
+    volume, per_litre = resins.items["resin_volume_l"][first[0]], resins.items["resin_capacity_eq_per_l"][first[0]]
+    if not volume or not per_litre:
+        return None
+    try:
+        litres = service_volume_l(capacity_eq(volume, per_litre), ionic_load_meq_per_l(permeate))
+    except EngineeringError:
+        return None
+    lived = float(history.table.day[row] - resins.placed_day[first[0]])
+    return lived / (float(litres) / daily) if lived > 1.0 else None
+
+
+def _of_water(water: Mapping[str, float], context: Mapping[str, Fact]) -> dict[str, Fact]:
+    """What the feed water does to the concentrate, where it was analysed."""
+    facts: dict[str, Fact] = {}
+    temperature = context.get("temperature_degc", water.get("temperature_degc"))
+    recovery = context.get("recovery_fraction", context.get("design_recovery_fraction"))
+    if not isinstance(temperature, float) or not isinstance(recovery, float) or not 0.0 < recovery < 0.95:
+        return facts
+    needed = ("ph", "hardness_mg_per_l_as_caco3", "alkalinity_mg_per_l_as_caco3", "tds_mg_per_l")
+    try:
+        if all(water.get(name) for name in needed):
+            facts["concentrate_langelier_index"] = float(
+                concentrate_langelier_index(
+                    feed_ph=water["ph"],
+                    feed_calcium_mg_per_l_as_caco3=water["hardness_mg_per_l_as_caco3"],
+                    feed_alkalinity_mg_per_l_as_caco3=water["alkalinity_mg_per_l_as_caco3"],
+                    feed_tds_mg_per_l=water["tds_mg_per_l"],
+                    temperature_degc=temperature,
+                    recovery_fraction=recovery,
+                )
+            )
+        if water.get("silica_mg_per_l"):
+            solubility = float(amorphous_silica_solubility_mg_per_l(temperature))
+            facts["concentrate_silica_share"] = water["silica_mg_per_l"] / (1.0 - recovery) / solubility
+    except EngineeringError:
+        # A water outside the range of these formulas leaves the rules that need them silent.
+        return {}
+    return facts

@@ -1,0 +1,78 @@
+"""Which of a unit's readings its findings rest on: the newest ones, and those its baselines are made of."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Final
+
+import numpy as np
+from django.db.models import Q
+
+from accounts.models import Company
+from fleet.models import Placement, Reading, Stage
+from fleet.services.readings.tables import Indexes, ReadingTable, load_readings
+
+_SECONDS_A_DAY: Final = 86400.0
+# Before the newest ones: what is usual is taken from the last 15 pairs, a jump from the last 20 readings.
+_BEFORE: Final = 40
+# The line when the unit was new is the median of its first readings.
+_FIRST_OF_LINE: Final = 6
+# Longer than the days after fitting in which a baseline, or a clean pressure drop, is taken.
+_AFTER_FITTING_DAYS: Final = 46.0
+_WITH_BASELINE: Final = (Stage.MEMBRANE.value, Stage.SEDIMENT.value, Stage.CARBON.value)
+
+
+def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime, look_back: timedelta) -> ReadingTable:
+    """Read what the findings of some units at a moment rest on, however long the record of a unit is.
+
+    These are the readings of the last `look_back` and some before them, those of the first weeks of the membranes and
+    prefilters that stood then, the first of the line pressure, and the chlorine tests behind the carbon since the
+    membrane was fitted.
+    """
+    fields = (
+        "unit_id",
+        "taken_at",
+        "pk",
+        "line_pressure_kpa",
+        "carbon_outlet_total_chlorine_mg_per_l",
+        "carbon_outlet_free_chlorine_mg_per_l",
+    )
+    rows = Reading.objects.current().of_company(company).filter(unit_id__in=list(unit_ids), taken_at__lte=now)
+    found = list(rows.order_by("unit_id", "taken_at", "pk").values_list(*fields).iterator(chunk_size=5000))
+    if not found:
+        return load_readings(company, unit_ids, ids=[])
+    columns = list(zip(*found, strict=True))
+    unit = np.array(columns[0], dtype=np.int64)
+    day = np.array([at.timestamp() / _SECONDS_A_DAY for at in columns[1]], dtype=np.float64)
+    line, total, free = (np.array(column, dtype=np.float64) for column in columns[3:])
+    tested = ~(np.isnan(total) & np.isnan(free))
+    wanted = np.zeros(len(found), dtype=bool)
+    fittings = _fittings(company, unit_ids, now - look_back)
+    since = (now - look_back).timestamp() / _SECONDS_A_DAY
+    starts = np.flatnonzero(np.append(True, unit[1:] != unit[:-1]))
+    for start, end in zip(starts, np.append(starts[1:], len(found)), strict=True):
+        rows_of_unit = np.arange(start, end)
+        days = day[start:end]
+        newest = start + int(np.searchsorted(days, since))
+        wanted[max(start, newest - _BEFORE) : end] = True
+        wanted[rows_of_unit[~np.isnan(line[start:end])][:_FIRST_OF_LINE]] = True
+        for stage, placed in fittings.get(int(unit[start]), ()):
+            first = start + int(np.searchsorted(days, placed))
+            last = start + int(np.searchsorted(days, placed + _AFTER_FITTING_DAYS, side="right"))
+            wanted[first:last] = True
+            if stage == Stage.MEMBRANE.value:
+                wanted[first:end] |= tested[first:end]
+    ids: Indexes = np.array(columns[2], dtype=np.int64)[wanted]
+    return load_readings(company, unit_ids, ids=ids.tolist())
+
+
+def _fittings(company: Company, unit_ids: Sequence[int], since: datetime) -> dict[int, list[tuple[str, float]]]:
+    """Unit -> stage and day of fitting of what stood at any time since a moment."""
+    placed: dict[int, list[tuple[str, float]]] = {}
+    rows = Placement.objects.of_company(company).filter(
+        Q(removed_at__isnull=True) | Q(removed_at__gte=since),
+        position__unit_id__in=list(unit_ids),
+        position__stage__in=_WITH_BASELINE,
+    )
+    for unit_id, stage, at in rows.values_list("position__unit_id", "position__stage", "placed_at"):
+        placed.setdefault(unit_id, []).append((stage, at.timestamp() / _SECONDS_A_DAY))
+    return placed

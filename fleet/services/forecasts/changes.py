@@ -1,0 +1,105 @@
+"""Why a forecast moved: two forecasts of one position side by side, and a sentence on what came in between."""
+
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q
+
+from fleet.engineering.units import QUANTITY_KINDS, to_display
+from fleet.intake.names import spoken
+from fleet.models import Forecast, Reading, Stage
+from fleet.services.forecasts.groups import probability_exhausted_by
+
+FEW_DAYS = 7
+"""A median that moves less is called unmoved: no visit is planned finer (common practice, no source)."""
+
+MARKED_RISE: Final = 0.05
+"""From this rise on, the chance that a cartridge is exhausted already is told (common practice, no source)."""
+
+_TELLS: Final = {
+    Stage.SEDIMENT: ("prefilter_outlet_pressure_kpa", "line_pressure_kpa"),
+    Stage.CARBON: (
+        "carbon_outlet_total_chlorine_mg_per_l",
+        "carbon_outlet_free_chlorine_mg_per_l",
+        "interstage_chlorine_mg_per_l",
+    ),
+    Stage.MEMBRANE: ("permeate_flow_l_per_day", "permeate_tds_mg_per_l"),
+    Stage.RESIN: ("product_tds_mg_per_l", "interstage_tds_mg_per_l"),
+}
+"""What a practitioner looks at to judge a cartridge of a stage."""
+
+
+def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
+    """Say how the median date of a position moved between two forecasts, and on what evidence.
+
+    Parameters
+    ----------
+    before, after
+        Forecasts of the same position, the older one first.
+
+    Raises
+    ------
+    ValueError
+        When they belong to different positions.
+    """
+    if before.position_id != after.position_id:
+        raise ValueError(f"{before} and {after} are forecasts of different positions; compare those of one")
+    if before.placement_id != after.placement_id:
+        return "Another cartridge stands there now, so the older forecast no longer counts."
+    if before.p50 is None or after.p50 is None:
+        return f"{_dated(before)} before, {_dated(after)} now."
+    moved = (after.p50 - before.p50).days
+    because = after.evidence.get("exhausted_because", {}).get("sentence", "")
+    if after.state == Forecast.State.SPENT and before.state != Forecast.State.SPENT:
+        return f"It was expected to last until around {before.p50}, and is exhausted by now. {because}".strip()
+    news = after.evidence.get("readings_used", 0) - before.evidence.get("readings_used", 0)
+    left_out = after.evidence.get("readings_left_out", 0) - before.evidence.get("readings_left_out", 0)
+    newest = _newest_reading(before, after)
+    what = [newest] if newest else []
+    others = news - len(what)
+    what += [f"{others} more reading{'s' if others > 1 else ''}"] if others > 0 else []
+    what += [f"{left_out} left out as not usable"] if left_out > 0 else []
+    basis = f" after {' and '.join(what)}" if what else " without any new reading, by what the whole fleet taught"
+    if abs(moved) < FEW_DAYS:
+        return f"The date stays around {after.p50}{basis}.{_doubt(before, after)}"
+    direction = "later" if moved > 0 else "earlier"
+    dates = f"from {before.p50} to {after.p50}"
+    return f"The date moved {abs(moved)} days {direction}, {dates},{basis}.{_doubt(before, after)}"
+
+
+def _doubt(before: Forecast, after: Forecast) -> str:
+    """What a single reading against all others does to a date: nothing to the median, much to the chance of now."""
+    old, new = (probability_exhausted_by(row, row.as_of) or 0.0 for row in (before, after))
+    if new - old < MARKED_RISE:
+        return ""
+    return (
+        f" Yet it may be exhausted already, with a probability of {100 * new:.0f} % ({100 * old:.0f} % before): one "
+        "reading may be a slip. Flush and read again; a second one settles it."
+    )
+
+
+def _newest_reading(before: Forecast, after: Forecast) -> str:
+    """The newest reading that came between two forecasts and tells of the position, as a phrase; empty without one."""
+    names = _TELLS[Stage(after.position.stage)]
+    tells = Q()
+    for name in names:
+        tells |= Q(**{f"{name}__isnull": False})
+    came = Reading.objects.current().filter(tells, unit=after.position.unit_id, received_at__gt=before.computed_at)
+    came = came.filter(received_at__lte=after.computed_at)
+    left_out = {entry["reading"] for entry in after.evidence.get("left_out", ())}
+    reading = came.exclude(pk__in=left_out).order_by("taken_at", "pk").last()
+    if reading is None:
+        return ""
+    company = after.position.unit.company
+    taken_on = reading.taken_at.astimezone(ZoneInfo(company.time_zone)).date()
+    shown = []
+    for name in names:
+        value = getattr(reading, name)
+        if value is not None:
+            number, unit = to_display(value, QUANTITY_KINDS[name], company.unit_system)
+            shown.append(f"{spoken(name)} {number:.3g} {unit}")
+    return f"the reading of {taken_on} ({', '.join(shown)})"
+
+
+def _dated(forecast: Forecast) -> str:
+    return f"Expected around {forecast.p50}" if forecast.p50 is not None else "No date"

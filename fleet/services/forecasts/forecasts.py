@@ -1,0 +1,277 @@
+"""Forecasts of every position of a company, stored as of the company's day."""
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import closing
+from datetime import date, datetime, timedelta
+from typing import Any, Final
+
+import numpy as np
+from django.db import transaction
+
+from accounts.jobs import claims
+from accounts.jobs.models import Job
+from accounts.models import Company, Membership
+from fleet.forecasting.answer.forecast import forecast
+from fleet.forecasting.policy import Policy
+from fleet.forecasting.wear.learned import Learned
+from fleet.models import FleetLesson, Forecast, Position
+from fleet.services.forecasts.sources import out_of_date
+from fleet.services.forecasts.tables import company_day, end_of_day, load_fleet, standing_units
+from fleet.services.forecasts.workers import Forecasted, Task, forecast_blocks
+from fleet.services.limits import read_limits
+
+BLOCK_UNITS: Final = 400
+"""Units that are forecast together, to bound the memory; the same units form the same blocks in every run. A company of
+one block teaches itself; a larger one is taught by units from all over it before the first block."""
+
+TEACHERS: Final = 1000
+"""Units that teach a large company's forecasts; more would only cost time."""
+
+LESSON_DAYS: Final = 30
+"""A refresh leans on a lesson not older than this."""
+
+MOST_REFRESHED: Final = 0.4
+"""When a larger share of the units is out of date, all are forecast."""
+
+JOB_KIND: Final = "forecasts"
+
+Progress = Callable[[float, str], object]
+
+_AT_ONCE: Final = 500
+"""Rows written in one statement."""
+
+_FIELDS: Final = (
+    "placement_id",
+    "state",
+    "date_grid",
+    "p05",
+    "p10",
+    "p25",
+    "p50",
+    "p75",
+    "p90",
+    "p95",
+    "remaining_share",
+    "daily_load",
+    "daily_load_unit",
+    "driver",
+    "made_from",
+    "evidence",
+    "installer_sentence",
+    "client_sentence",
+)
+
+
+def forecast_company(
+    *,
+    company: Company,
+    now: datetime,
+    units: Iterable[int] | None = None,
+    policy: Policy | None = None,
+    progress: Progress | None = None,
+) -> dict[str, int]:
+    """Forecast a company's positions and store what changed; a second run on the same day and data changes nothing.
+
+    Parameters
+    ----------
+    now
+        The clock; forecasts are as of the company's day at this moment and know everything read that day.
+    units
+        Ids of the units whose forecasts to store; all when None. The units of their blocks are read all the same, so
+        that the numbers are those of a run of all.
+    progress
+        Called with the share done and what is being done.
+
+    Returns
+    -------
+    dict
+        Counts: units, positions, created, changed, unchanged, unusable (records that had to be left out).
+    """
+    policy = policy or read_limits(company)
+    day = company_day(company, now)
+    wanted = None if units is None else set(units)
+    every_block = unit_blocks(company, day)
+    blocks = [block for block in every_block if wanted is None or not wanted.isdisjoint(block)]
+    if wanted is None:
+        _retire(company, day)
+    counts: Counter[str] = Counter(units=0, positions=0, created=0, changed=0, unchanged=0, unusable=0)
+    learned = None
+    if len(every_block) > 1 and blocks:
+        if progress is not None:
+            progress(0.0, "learning from the whole fleet")
+        learned = _lesson(company, [pk for block in every_block for pk in block], day=day, now=now, policy=policy)
+    task = Task(company, None if wanted is None else frozenset(wanted), day, policy, learned)
+    with closing(forecast_blocks(task, blocks)) as forecasted:
+        for number, done in enumerate(forecasted, start=1):
+            counts.update(_stored(done, day=day, now=now))
+            if learned is None:
+                _keep_lesson(company, done.learned, units=len(blocks[0]), day=day, now=now)
+            if progress is not None:
+                progress(number / len(blocks), f"{counts['units']} units forecast")
+    if progress is not None:
+        progress(1.0, "forecasts stored")
+    return dict(counts)
+
+
+def refresh_forecasts(
+    *, company: Company, now: datetime, policy: Policy | None = None, progress: Progress | None = None
+) -> dict[str, int]:
+    """Forecast anew the units about which something new is known, with what the whole fleet taught before.
+
+    The others keep their latest forecasts, which say the same of the days to come. All are forecast when the fleet has
+    taught nothing lately, when much of it is out of date, and, where there is any news at all, in a company of one
+    block: there a single reading still teaches the others something, and a run of all costs little.
+
+    Returns
+    -------
+    dict
+        Counts as of `forecast_company`; `units` are those that were forecast.
+    """
+    day = company_day(company, now)
+    ids = standing_units(company, day)
+    learned = _recent_lesson(company, len(ids), day)
+    stale = {} if learned is None else out_of_date(company, ids, day)
+    most = MOST_REFRESHED * len(ids) if len(ids) > BLOCK_UNITS else 0
+    if learned is None or len(stale) > most:
+        return forecast_company(company=company, now=now, policy=policy, progress=progress)
+    policy = policy or read_limits(company)
+    _retire(company, day)
+    counts: Counter[str] = Counter(units=0, positions=0, created=0, changed=0, unchanged=0, unusable=0)
+    todo = sorted(stale)
+    blocks = [todo[start : start + BLOCK_UNITS] for start in range(0, len(todo), BLOCK_UNITS)]
+    if progress is not None and blocks:
+        progress(0.0, f"forecasting {len(todo)} units with news")
+    with closing(forecast_blocks(Task(company, None, day, policy, learned), blocks)) as forecasted:
+        for number, done in enumerate(forecasted, start=1):
+            counts.update(_stored(done, day=day, now=now))
+            if progress is not None:
+                progress(number / len(blocks), f"{counts['units']} of {len(todo)} units with news forecast")
+    if progress is not None:
+        progress(1.0, "forecasts stored")
+    return dict(counts)
+
+
+def start_forecast_job(*, company: Company, by: Membership | None, now: datetime) -> Job:
+    """Start the job that forecasts a company, a chunk for each block of units."""
+    blocks = unit_blocks(company, company_day(company, now))
+    chunks = [{"first_unit": block[0], "units": block} for block in blocks]
+    return claims.start_job(company=company, by=by, kind=JOB_KIND, chunks=chunks, now=now)
+
+
+def forecast_chunk(work: claims.Work) -> Mapping[str, Any]:
+    """Do one chunk of the job."""
+    return forecast_company(
+        company=work.company, now=work.now, units=[int(pk) for pk in work.payload["units"]], progress=work.progress
+    )
+
+
+def unit_blocks(company: Company, day: date) -> list[list[int]]:
+    """The units in service on a day, in the blocks in which they are forecast."""
+    ids = standing_units(company, day)
+    return [ids[start : start + BLOCK_UNITS] for start in range(0, len(ids), BLOCK_UNITS)]
+
+
+def _retire(company: Company, day: date) -> None:
+    """A unit that is gone has no forecast any more; its old ones are history."""
+    Forecast.objects.filter(
+        pk__in=Forecast.objects.of_company(company)
+        .filter(is_latest=True, as_of__lte=day, position__unit__retired_on__lt=day)
+        .values("pk")
+    ).update(is_latest=False)
+
+
+def _recent_lesson(company: Company, units: int, day: date) -> Learned | None:
+    """What a fleet of about as many units taught lately; None without it, or when it was kept by another release."""
+    lesson = FleetLesson.objects.of_company(company).first()
+    if lesson is None or not timedelta() <= day - lesson.as_of <= timedelta(days=LESSON_DAYS):
+        return None
+    if not 0.8 * units <= lesson.fleet_units <= 1.25 * units:
+        return None
+    try:
+        return Learned.from_dict(lesson.learned)
+    except ValueError:
+        return None
+
+
+def _lesson(company: Company, unit_ids: Sequence[int], *, day: date, now: datetime, policy: Policy) -> Learned:
+    """What the whole fleet teaches, from units spread over it; chunks of one job find what the first one learned."""
+    kept = FleetLesson.objects.of_company(company).filter(as_of=day, computed_at=now).first()
+    if kept is not None:
+        return Learned.from_dict(kept.learned)
+    step = max(len(unit_ids) / TEACHERS, 1.0)
+    # One unit out of each stretch, not always at the same place in it: units often come in a rhythm.
+    within = np.random.default_rng(0).random(min(TEACHERS, len(unit_ids)))
+    teachers = [unit_ids[int((number + share) * step)] for number, share in enumerate(within)]
+    loaded = load_fleet(company=company, unit_ids=teachers, as_of_day=end_of_day(company, day))
+    learned = forecast(loaded.fleet, policy=policy).learned
+    _keep_lesson(company, learned, units=len(teachers), fleet_units=len(unit_ids), day=day, now=now)
+    return learned
+
+
+def _keep_lesson(
+    company: Company, learned: Learned, *, units: int, day: date, now: datetime, fleet_units: int | None = None
+) -> None:
+    """Store what was learned; an older day forecast again must not displace a newer lesson."""
+    if FleetLesson.objects.of_company(company).filter(as_of__gt=day).exists():
+        return
+    lesson = FleetLesson(
+        company=company,
+        as_of=day,
+        computed_at=now,
+        unit_count=units,
+        fleet_units=units if fleet_units is None else fleet_units,
+        learned=learned.to_dict(),
+    )
+    FleetLesson.objects.bulk_create(
+        [lesson],
+        update_conflicts=True,
+        unique_fields=["company"],
+        update_fields=["as_of", "computed_at", "unit_count", "fleet_units", "learned"],
+    )
+
+
+def _stored(block: Forecasted, *, day: date, now: datetime) -> dict[str, int]:
+    """Store a block; the counts."""
+    stored = _store(block.rows, day=day, now=now)
+    return {"units": block.units, "positions": len(block.rows), "unusable": block.unusable, **stored}
+
+
+def _store(rows: Mapping[int, Mapping[str, Any]], *, day: date, now: datetime) -> dict[str, int]:
+    """Write what differs from the stored forecasts of the day, and move the mark of the latest one."""
+    position_ids = sorted(rows)
+    with transaction.atomic():
+        # The lock makes two runs for the same positions follow one another, also when there is no forecast to lock yet.
+        lock = Position.objects.filter(pk__in=position_ids).order_by("pk").select_for_update(no_key=True)
+        list(lock.values_list("pk"))
+        # By position alone: a join to the company makes the database look through all of its forecasts.
+        mine = Forecast.objects.filter(position_id__in=position_ids)
+        latest = dict(mine.filter(is_latest=True).values_list("position_id", "as_of"))
+        today = mine.filter(as_of=day).values("position_id", *_FIELDS)
+        stored = {row["position_id"]: row for row in today}
+        created, changed, written = 0, 0, []
+        for position_id in position_ids:
+            fields = rows[position_id]
+            row = stored.get(position_id)
+            if row is not None and all(row[name] == fields[name] for name in _FIELDS):
+                continue
+            created, changed = created + (row is None), changed + (row is not None)
+            # An older day forecast again must not displace a newer one.
+            is_latest = latest.get(position_id, day) <= day
+            written.append(Forecast(position_id=position_id, as_of=day, computed_at=now, is_latest=is_latest, **fields))
+        if any(as_of < day for as_of in latest.values()):
+            older = Forecast.objects.filter(position_id__in=position_ids, is_latest=True, as_of__lt=day)
+            older.update(is_latest=False)
+        Forecast.objects.bulk_create(
+            written,
+            batch_size=_AT_ONCE,
+            update_conflicts=True,
+            unique_fields=["position", "as_of"],
+            update_fields=[*(_model_field(name) for name in _FIELDS), "computed_at"],
+        )
+    unchanged = len(position_ids) - created - changed
+    return {"created": created, "changed": changed, "unchanged": unchanged}
+
+
+def _model_field(name: str) -> str:
+    return "placement" if name == "placement_id" else name

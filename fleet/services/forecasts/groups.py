@@ -1,0 +1,129 @@
+"""Probabilities by any date, and the first position to fail of a unit or a site, from the stored distributions.
+
+Nothing is forecast here: what is answered for a unit today and for its positions comes from the same stored rows.
+"""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any, Final
+
+import numpy as np
+
+from fleet.forecasting.answer.results import GRID_LEVELS, first_to_fail, probability_by
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.tables import Floats
+from fleet.models import Forecast, Site, Unit
+from fleet.services.forecasts.rows import QUANTILES, TENTHS, date_tenths_shown
+
+_EPOCH: Final = date(1970, 1, 1)
+
+_WHY: Final = {
+    "capacity": "its capacity will be used up",
+    "pressure": "its pressure drop will pass the limit",
+    "breakthrough": "what it removes will break through",
+    "membrane_trend": "its flow or rejection will fall below the limit",
+    "time_cap": "it reaches its age limit",
+}
+
+
+@dataclass(frozen=True)
+class FirstToFail:
+    """Distribution of the day on which the first position of a group is exhausted.
+
+    `forecast` is that of the position which is most likely the first; None, and no dates, where no position has one.
+    `as_of` is the oldest day the answer stands on, None without any forecast.
+    """
+
+    as_of: date | None
+    position_count: int
+    dated_count: int
+    quantiles: dict[str, date | None]
+    probability: float | None
+    forecast: Forecast | None
+    installer_sentence: str
+    client_sentence: str
+
+
+def probability_exhausted_by(forecast: Forecast, day: date) -> float | None:
+    """Probability that a position is exhausted by the end of a day.
+
+    Returns
+    -------
+    float or None
+        0 to 1; None where the forecast has no date, or is younger than the day asked about.
+    """
+    if not forecast.date_grid or day < forecast.as_of:
+        return None
+    return float(probability_by(np.array(forecast.date_grid, dtype=np.float64), _end_of(day, forecast.as_of)))
+
+
+def first_to_fail_of_unit(*, unit: Unit, day: date | None = None) -> FirstToFail:
+    """The first position of a unit to fail; with a day, also how probable it is by the end of that day."""
+    return _first(Forecast.objects.filter(position__unit=unit), "this unit", "your unit", day)
+
+
+def first_to_fail_of_site(*, site: Site, day: date | None = None) -> FirstToFail:
+    """The first position of all units at a site to fail; with a day, also how probable it is by the end of it."""
+    return _first(Forecast.objects.filter(position__unit__site=site), "this site", "your site", day)
+
+
+def _end_of(day: date, as_of: date) -> float:
+    """The last tenth of a day: stored dates are rounded down to tenths, so all of that day are counted, none after."""
+    return float(TENTHS * ((day - as_of).days + 1) - 1)
+
+
+def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
+    latest = list(rows.filter(is_latest=True).select_related("position__unit", "placement").order_by("position_id"))
+    # a cartridge that was changed since is forecast no more; the next run dates the one that stands there now
+    dated = [row for row in latest if len(row.date_grid) == len(GRID_LEVELS) and not _is_gone(row)]
+    nothing: dict[str, date | None] = dict.fromkeys(QUANTILES)
+    as_of = min((row.as_of for row in latest), default=None)
+    if not dated:
+        why = "no cartridge is recorded or no water is drawn" if latest else "nothing has been forecast yet"
+        if any(_is_gone(row) for row in latest):
+            why = "what stands there was changed since the last forecast"
+        return FirstToFail(
+            as_of, len(latest), 0, nothing, None, None,
+            f"There is no date for {here}: {why}.", f"There is no change date for {yours} yet: {why}.",
+        )  # fmt: skip
+    newest = max(row.as_of for row in dated)
+    tenths: Floats = np.array([row.date_grid for row in dated], dtype=np.float64)
+    tenths += np.array([TENTHS * (row.as_of - newest).days for row in dated])[:, None]
+    # What an older forecast expected before the newest day has not been seen to happen, so it is expected now.
+    tenths = np.maximum(tenths, 0.0)
+    driver = np.array([words.DRIVERS.index(row.driver) for row in dated], dtype=np.int8)
+    answer = first_to_fail(tenths, driver, np.zeros(len(dated), dtype=np.int64), 1)
+    shown = date_tenths_shown(answer.grid_day[0])
+    quantiles: dict[str, date | None] = {
+        name: newest + timedelta(days=int(value // TENTHS)) for name, value in zip(QUANTILES, shown, strict=True)
+    }
+    probability = None
+    if day is not None and day >= newest:
+        probability = float(probability_by(answer.grid_day[0], _end_of(day, newest)))
+    first = dated[int(answer.first_position_index[0])]
+    name = _name(first)
+    spent = sum(row.state == Forecast.State.SPENT for row in dated)
+    if spent:
+        more = f", and {spent - 1} more" if spent > 1 else ""
+        installer = f"Exhausted by now at {here}: {name}{more}. {first.installer_sentence}"
+        client = first.client_sentence
+    else:
+        span = f"8 in 10: {quantiles['p10']} to {quantiles['p90']}"
+        why = _WHY.get(first.driver, "it wears")
+        installer = (
+            f"The first change at {here} is due around {quantiles['p50']} ({span}); most likely {name}: {why}. "
+            f"{len(dated)} position{'s' if len(dated) > 1 else ''} looked at."
+        )
+        client = f"The first change at {yours} should be due around {quantiles['p50']}; this is an estimate."
+    return FirstToFail(as_of, len(latest), len(dated), quantiles, probability, first, installer, client)
+
+
+def _is_gone(forecast: Forecast) -> bool:
+    return forecast.placement is not None and forecast.placement.removed_at is not None
+
+
+def _name(forecast: Forecast) -> str:
+    position = forecast.position
+    stage = "sediment filter" if position.stage == "sediment" else position.stage
+    role = "" if position.role == "single" else f"{position.role} "
+    return f"the {role}{stage} of unit {position.unit.code}"

@@ -1,0 +1,274 @@
+"""What to offer for a site from the company's catalogue, and whether a new unit gives what was promised."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any, Final
+
+from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.models import Membership
+from fleet.engineering.errors import EngineeringError
+from fleet.engineering.formulas.expected_flow import MembraneRating
+from fleet.engineering.formulas.mass_balance import waste_ratio
+from fleet.engineering.sizing import (
+    Check,
+    Item,
+    Offer,
+    Promise,
+    SiteSurvey,
+    SizingRequest,
+    WaterUse,
+    commissioning_checks,
+    compare,
+)
+from fleet.engineering.sizing.demand import reef_weekly_demand_l
+from fleet.intake.names import public_name
+from fleet.models import CatalogueItem, FeedWaterSample, Placement, Reading, Site, Stage, Unit
+
+COMMISSIONING_DAYS: Final = 45
+"""Readings of the first days count; a membrane is run in by then (common practice, no source)."""
+
+_WATER: Final = {
+    "ph": "ph",
+    "alkalinity_mg_per_l_as_caco3": "alkalinity_mg_per_l_as_caco3",
+    "hardness_mg_per_l_as_caco3": "hardness_mg_per_l_as_caco3",
+    "silica_mg_per_l": "silica_mg_per_l",
+    "total_chlorine_mg_per_l": "total_chlorine_mg_per_l",
+    "iron_mg_per_l": "iron_mg_per_l",
+    "manganese_mg_per_l": "manganese_mg_per_l",
+    "tds_mg_per_l": "feed_tds_mg_per_l",
+    "temperature_degc": "usual_temperature_degc",
+}
+
+
+@dataclass(frozen=True)
+class AskedUse:
+    """One use as it was asked for: its weekly demand, or for a reef the tank that gives it."""
+
+    use: str
+    weekly_demand_l: float | None = None
+    aquarium_volume_l: float | None = None
+    weekly_change_fraction: float | None = None
+    daily_evaporation_fraction: float = 0.01
+
+
+def size_for(
+    *,
+    uses: Sequence[AskedUse],
+    survey: dict[str, Any],
+    limits: dict[str, Any],
+    site: Site | None,
+    unit_system: str,
+    by: Membership,
+) -> Offer:
+    """Return what the acting member's company can offer; nothing is stored.
+
+    Parameters
+    ----------
+    uses
+        Each use once.
+    survey
+        Fields of `SiteSurvey` but for use and demand. With a site, its newest feed water stands in for
+        what is left out.
+    limits
+        Further fields of `SizingRequest`: room, power, price of water.
+    site
+        A stored site, for its feed water and disinfectant.
+    unit_system
+        Of the sentences.
+
+    Raises
+    ------
+    InvalidInput
+        By field, when a value cannot be, or the feed TDS or a temperature is not known.
+    """
+    known = {**_stored_water(site), **survey}
+    faults = [
+        Fault(f"/{public_name(name)}", f"Give the {what}, or a site whose feed water was analysed.")
+        for name, what in (("feed_tds_mg_per_l", "feed TDS"), ("usual_temperature_degc", "usual temperature"))
+        if known.get(name) is None
+    ]
+    asked = [_demand(place, use, faults) for place, use in enumerate(uses)]
+    if faults:
+        raise InvalidInput("sizing_needs_more", "Sizing needs more to go by.", faults=faults)
+    limits = {
+        **limits,
+        "coldest_is_known": "lowest_temperature_degc" in known,
+        "unit_system": unit_system,
+        "currency": by.company.currency,
+    }
+    known.setdefault("lowest_temperature_degc", known["usual_temperature_degc"])
+    try:
+        water_uses = tuple(WaterUse(use.use, demand) for use, demand in zip(uses, asked, strict=True))
+        total = sum(demand for demand in asked)
+        request = SizingRequest(water_uses, SiteSurvey(use=uses[0].use, demand_l_per_week=total, **known), **limits)
+        return compare(request, _catalogue(by))
+    except EngineeringError as error:
+        raise InvalidInput(
+            "cannot_be_sized", error.sentence, pointer=f"/{_PLACES.get(error.field, public_name(error.field))}"
+        ) from None
+
+
+_PLACES: Final = {"demand_l_per_week": "uses", "use": "uses", "flush_l_per_start": "flush_per_start"}
+
+
+def _demand(place: int, use: AskedUse, faults: list[Fault]) -> float:
+    if use.weekly_demand_l is not None and use.aquarium_volume_l is not None:
+        faults.append(
+            Fault(
+                f"/uses/{place}/aquarium_volume",
+                "The weekly demand is given; of an aquarium give either that, or its volume and weekly change.",
+            )
+        )
+        return 0.0
+    if use.weekly_demand_l is not None:
+        if not use.weekly_demand_l > 0.0:
+            faults.append(Fault(f"/uses/{place}/weekly_demand", "A demand lies above 0; leave the use out if none."))
+        return use.weekly_demand_l
+    if use.use in ("reef", "planted") and use.aquarium_volume_l and use.weekly_change_fraction is not None:
+        litres = float(
+            reef_weekly_demand_l(
+                use.aquarium_volume_l,
+                water_change_fraction_per_week=use.weekly_change_fraction,
+                evaporation_fraction_per_day=use.daily_evaporation_fraction,
+            )
+        )
+        if litres > 0.0:
+            return litres
+    faults.append(
+        Fault(
+            f"/uses/{place}/weekly_demand",
+            "Give the weekly demand, or for an aquarium its volume and the share that is changed in a week.",
+        )
+    )
+    return 0.0
+
+
+def _stored_water(site: Site | None) -> dict[str, Any]:
+    if site is None:
+        return {}
+    found: dict[str, Any] = {}
+    rows = FeedWaterSample.objects.current().filter(site=site).order_by("taken_at", "pk")
+    for values in rows.values(*_WATER):
+        found.update({_WATER[name]: value for name, value in values.items() if value is not None})
+    if site.chloraminated is not None:
+        found["disinfectant"] = "chloramine" if site.chloraminated else "chlorine"
+    return found
+
+
+def _catalogue(by: Membership) -> list[Item]:
+    rows = CatalogueItem.objects.visible_to(by).filter(is_active=True).order_by("code")
+    return [
+        Item(
+            code=row.code,
+            name=row.name,
+            kind=row.kind,
+            price=float(row.price),
+            life_cap_days=float(row.life_cap_days) if row.life_cap_days else None,
+            rated_volume_l=row.rated_volume_l,
+            carbon_kind=row.carbon_kind,
+            carbon_volume_l=row.carbon_volume_l,
+            chlorine_capacity_g=row.chlorine_capacity_g,
+            rating=rating_of(row) if row.kind == CatalogueItem.Kind.MEMBRANE else None,
+            resin_volume_l=row.resin_volume_l,
+            resin_capacity_eq_per_l=row.resin_capacity_eq_per_l,
+            purpose=row.purpose,
+            rated_flow_l_per_day=row.rated_flow_l_per_day,
+            rated_pressure_kpa=row.rated_pressure_kpa,
+        )
+        for row in rows
+    ]
+
+
+def rating_of(item: CatalogueItem) -> MembraneRating | None:
+    """Return the label of a membrane; None where it states no usable test condition."""
+    if (
+        not item.rated_flow_l_per_day
+        or not item.rated_pressure_kpa
+        or not item.rated_temperature_degc
+        or not item.rated_tds_mg_per_l
+        or item.rated_recovery_fraction is None
+        or not item.rejection_fraction
+    ):
+        return None
+    return MembraneRating(
+        flow_l_per_day=item.rated_flow_l_per_day,
+        pressure_kpa=item.rated_pressure_kpa,
+        temperature_degc=item.rated_temperature_degc,
+        tds_mg_per_l=item.rated_tds_mg_per_l,
+        recovery_fraction=item.rated_recovery_fraction,
+        rejection_fraction=item.rejection_fraction,
+        u_kelvin=item.water_u_kelvin,
+    )
+
+
+@dataclass(frozen=True)
+class Commissioning:
+    """The first readings of a unit against what was promised; `readings` are the ids they come from."""
+
+    unit_id: int
+    verdict: str
+    readings: tuple[int, ...]
+    checks: tuple[Check, ...]
+
+
+def check_commissioning(
+    *, unit: Unit, promised: dict[str, Any], unit_system: str, by: Membership, now: datetime
+) -> Commissioning:
+    """Compare the first readings of a unit, after running-in, with what sizing promised.
+
+    Parameters
+    ----------
+    promised
+        `waste_ratio`, `inlet_pressure_kpa`, `product_tds_mg_per_l`, `membranes`; what is left out follows from the
+        unit: its design recovery, its target, one membrane. Flow and permeate TDS follow from its membrane's label.
+    unit_system
+        Of the sentences.
+
+    Raises
+    ------
+    Conflict
+        When no membrane with a label stands in it, or it was not read in its first days.
+    """
+    placement = (
+        Placement.objects.visible_to(by)
+        .filter(position__unit=unit, position__stage=Stage.MEMBRANE, placed_at__lte=now)
+        .select_related("item")
+        .order_by("placed_at", "pk")
+        .first()
+    )
+    rating = rating_of(placement.item) if placement is not None else None
+    if placement is None or rating is None:
+        raise Conflict("no_membrane", "No membrane with a rating and its test conditions stands in this unit.")
+    rows = list(
+        Reading.objects.current()
+        .filter(
+            unit=unit,
+            taken_at__gte=placement.placed_at,
+            taken_at__lte=min(now, placement.placed_at + timedelta(days=COMMISSIONING_DAYS)),
+        )
+        .exclude(state=Reading.State.STATIC)
+        .order_by("taken_at", "pk")[:20]
+    )
+    if not rows:
+        raise Conflict(
+            "not_read_yet", f"There is no reading of the first {COMMISSIONING_DAYS} days with its first membrane."
+        )
+    # The fullest reading gives the condition; what it lacks comes from none other, since conditions must not be mixed.
+    best = max(rows, key=lambda row: sum(getattr(row, name) is not None for name in Reading.QUANTITIES))
+    reading = {name: float(value) for name in Reading.QUANTITIES if (value := getattr(best, name)) is not None}
+    promise = Promise(
+        rating=rating,
+        waste_ratio=promised.get("waste_ratio", float(waste_ratio(unit.design_recovery_fraction))),
+        inlet_pressure_kpa=promised.get("inlet_pressure_kpa"),
+        product_tds_mg_per_l=promised.get("product_tds_mg_per_l", _target(unit)),
+        membranes=promised.get("membranes", 1),
+    )
+    checks = commissioning_checks(promise, reading, unit_system)
+    verdicts = {check.verdict for check in checks}
+    verdict = "not_kept" if "not_kept" in verdicts else "kept" if "kept" in verdicts else "not_read"
+    return Commissioning(unit.pk, verdict, (best.pk,), checks)
+
+
+def _target(unit: Unit) -> float | None:
+    return unit.product_tds_target_mg_per_l if unit.kind == Unit.Kind.RO_DI else None

@@ -1,0 +1,172 @@
+"""How many to have so that, with a chosen probability, nothing is missing: the quantile of an uncertain demand.
+
+A cartridge is wanted on the day of its visit, or when it is exhausted before. Each is so a piece that is wanted by a
+day with some probability; the sum over many is a Poisson binomial distribution, made here by convolution, exactly. The
+quantity for a service level is its quantile: the newsvendor's answer (critical fractile of Arrow, Harris and Marschak
+1951, Econometrica 19:250-272, from memory), which costs least when the level is Cu / (Cu + Co), with Cu what a missing
+piece costs and Co what a piece too many does.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from scheduling.planning.errors import PlanningError
+from scheduling.planning.needs.need import FloatArray, exhausted_probability, quantile_table
+
+# Sums of probabilities are a rounding short of what they are.
+_ROUNDING = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Pieces that will or may be wanted.
+
+    Attributes
+    ----------
+    quantity
+        Pieces, at least 1.
+    day
+        Day from today on which they are wanted for certain, 0 or later; None: on no day that is known.
+    quantile_days
+        Quantiles of the day they may be wanted already (as ``Need.quantile_days``), days from today; empty: none.
+    """
+
+    quantity: int
+    day: int | None = None
+    quantile_days: tuple[float, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.quantity < 1:
+            raise PlanningError("wanted.quantity", f"must be at least 1, not {self.quantity!r}.")
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """Pieces that can be used from a day on, counted from today; at hand: 0."""
+
+    quantity: int
+    usable_from: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """What a period asks for.
+
+    Attributes
+    ----------
+    quantity
+        Pieces that suffice until the last day with the service level.
+    expected
+        Pieces wanted until then on average.
+    missing
+        Of the quantity, what is neither at hand nor on order.
+    short_on
+        First day, from today, by which what can be used then no longer suffices with the service level; None when
+        nothing is missing.
+    """
+
+    quantity: int
+    expected: float
+    missing: int
+    short_on: int | None
+
+
+def demand_quantile(quantities: Sequence[int], probabilities: Sequence[float], level: float) -> int:
+    """Smallest number of pieces that suffices with at least the probability ``level``.
+
+    Parameters
+    ----------
+    quantities
+        Pieces that are wanted together, at least 0.
+    probabilities
+        How probably each is wanted, 0 to 1, independent of the others.
+    level
+        Above 0, at most 1.
+
+    Raises
+    ------
+    PlanningError
+        When a value is out of range.
+
+    Examples
+    --------
+    >>> demand_quantile([1, 1, 1], [0.5, 0.5, 0.5], 0.875)  # none or one or two of three coins
+    2
+    """
+    if not 0.0 < level <= 1.0:
+        raise PlanningError("level", f"must be above 0 and at most 1, not {level!r}.")
+    chances = [(q, p) for q, p in zip(quantities, probabilities, strict=True) if q > 0]
+    if not all(math.isfinite(p) and 0.0 <= p <= 1.0 for _, p in chances):
+        raise PlanningError("probabilities", f"must be between 0 and 1, not {sorted(p for _, p in chances)!r}.")
+    certain = sum(q for q, p in chances if p >= 1.0)
+    spread = np.ones(1)
+    for quantity, probability in chances:
+        if 0.0 < probability < 1.0:
+            longer = np.zeros(spread.size + quantity)
+            longer[: spread.size] = spread * (1.0 - probability)
+            longer[quantity:] += spread * probability
+            spread = longer
+    enough = np.flatnonzero(np.cumsum(spread) >= level - _ROUNDING)
+    return certain + int(enough[0] if enough.size else spread.size - 1)
+
+
+def cover(wanted: Sequence[Wanted], supply: Sequence[Arrival], *, last_day: int, level: float) -> Cover:
+    """What one item's demand until a day asks for, with a service level.
+
+    Deliveries that come after the last day, or after a piece is wanted, count as bought: what is missing is what no
+    order stands for yet.
+
+    Parameters
+    ----------
+    wanted, supply
+        Of one item.
+    last_day
+        Last day that counts, from today.
+    level
+        Probability, above 0 and at most 1, with which nothing is to be missing.
+
+    Examples
+    --------
+    >>> cover([Wanted(1, day=3), Wanted(1, day=9)], [Arrival(1)], last_day=20, level=0.9)
+    Cover(quantity=2, expected=2.0, missing=1, short_on=9)
+    """
+    quantities = [w.quantity for w in wanted]
+
+    def enough_by(day: int) -> int:
+        return demand_quantile(quantities, _probabilities(wanted, day).tolist(), level)
+
+    quantity = enough_by(last_day)
+    expected = float(np.dot(quantities, _probabilities(wanted, last_day))) if wanted else 0.0
+    missing = max(0, quantity - sum(arrival.quantity for arrival in supply))
+    if not missing:
+        return Cover(quantity, expected, 0, None)
+
+    def there_on(day: int) -> int:
+        return sum(arrival.quantity for arrival in supply if arrival.usable_from <= day)
+
+    # what is wanted only grows, so between two arrivals the first day short is found by halving; there is one, since
+    # all that arrives by the last day is less than what is wanted by then
+    steps = sorted({0, *(a.usable_from for a in supply if 0 < a.usable_from <= last_day), last_day + 1})
+    low, high = next((first, end - 1) for first, end in pairwise(steps) if enough_by(end - 1) > there_on(first))
+    there = there_on(low)
+    while low < high:
+        middle = (low + high) // 2
+        low, high = (low, middle) if enough_by(middle) > there else (middle + 1, high)
+    return Cover(quantity, expected, missing, low)
+
+
+def _probabilities(wanted: Sequence[Wanted], day: int) -> FloatArray:
+    """How probably each is wanted by the day."""
+    found = np.array([1.0 if w.day is not None and w.day <= day else 0.0 for w in wanted])
+    uncertain = [k for k, w in enumerate(wanted) if w.quantile_days and not found[k]]
+    if uncertain:
+        found[uncertain] = exhausted_probability(
+            quantile_table([wanted[k].quantile_days for k in uncertain]), [float(day)]
+        )[:, 0]
+    return found

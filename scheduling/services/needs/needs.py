@@ -1,0 +1,196 @@
+"""Needs: found again every night, asked for by a person, dropped."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from uuid import uuid4
+
+from django.db import transaction
+
+from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.models import Company, Membership
+from accounts.services import record
+from fleet.models import CatalogueItem, Position, Unit
+from scheduling.models import Need
+from scheduling.services.days import company_day
+from scheduling.services.needs.costs import price_needs
+from scheduling.services.needs.wanted import position_name, wanted_needs
+from scheduling.services.policy import ServicePolicy, read_policy
+
+# What a refresh may change on an open need; everything else is the key's or the row's own.
+_REFRESHED = (
+    "source",
+    "label",
+    "item_id",
+    "forecast_id",
+    "lag_forecast_id",
+    "finding_id",
+    "cause",
+    "minutes",
+    "skills",
+    "price",
+    "late_cost_per_day",
+    "worn_cost_per_day",
+    "is_urgent",
+    "not_before",
+    "due_on",
+    "best_day",
+    "curve_first_day",
+    "cost_curve",
+    "reason",
+)
+_REPRICED = ("best_day", "curve_first_day", "cost_curve")
+
+
+@dataclass(frozen=True, slots=True)
+class NeedsRefreshed:
+    """How many needs a refresh opened, changed, dropped and left as they were."""
+
+    opened: int
+    changed: int
+    dropped: int
+    unchanged: int
+
+
+def refresh_needs(*, company: Company, now: datetime) -> NeedsRefreshed:
+    """Make the company's open needs what its units call for today.
+
+    Opens what is new, updates what has changed, drops what is gone. Needs that a person asked for stay open and are
+    priced again. Looking twice changes nothing.
+    """
+    today = company_day(company=company, now=now)
+    with transaction.atomic():
+        # one refresh of a company at a time: two would open the same needs twice
+        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        policy = read_policy(company=company)
+        wanted = {need.key: need for need in wanted_needs(company=company, policy=policy, today=today)}
+        price_needs(list(wanted.values()), policy=policy, today=today)
+        rows = {need.key: need for need in Need.objects.of_company(company).filter(state=Need.State.OPEN)}
+        asked = [need for need in rows.values() if need.source == Need.Source.PERSON]
+        found = {key: need for key, need in rows.items() if need.source != Need.Source.PERSON}
+
+        changed = [row for key, row in found.items() if key in wanted and _take_over(row, wanted[key])]
+        changed += _reprice(asked, policy=policy, today=today)
+        dropped = [row for key, row in found.items() if key not in wanted]
+        opened = [need for key, need in wanted.items() if key not in rows]
+        for need in opened:
+            need.created_at = need.updated_at = now
+        for row in changed:
+            row.updated_at = now
+        for row in dropped:
+            row.state, row.closed_at, row.updated_at = Need.State.DROPPED, now, now
+        Need.objects.bulk_create(opened)
+        Need.objects.bulk_update(changed, [*_REFRESHED, "updated_at"], batch_size=200)
+        Need.objects.bulk_update(dropped, ["state", "closed_at", "updated_at"], batch_size=200)
+    return NeedsRefreshed(len(opened), len(changed), len(dropped), len(rows) - len(changed) - len(dropped))
+
+
+def _take_over(row: Need, wanted: Need) -> bool:
+    """Copy what was found onto the open row; answer whether anything differed."""
+    differs = False
+    for name in _REFRESHED:
+        value = getattr(wanted, name)
+        if getattr(row, name) != value:
+            setattr(row, name, value)
+            differs = True
+    return differs
+
+
+def _reprice(needs: Iterable[Need], *, policy: ServicePolicy, today: date) -> list[Need]:
+    rows = list(needs)
+    before = [tuple(getattr(row, name) for name in _REPRICED) for row in rows]
+    reasons = [row.reason for row in rows]
+    price_needs(rows, policy=policy, today=today)
+    for row, reason in zip(rows, reasons, strict=True):
+        row.reason = reason  # the person's own words stay as they were written
+    return [row for row, old in zip(rows, before, strict=True) if tuple(getattr(row, n) for n in _REPRICED) != old]
+
+
+def add_need(
+    *,
+    by: Membership,
+    unit: Unit,
+    kind: str,
+    reason: str,
+    now: datetime,
+    position: Position | None = None,
+    item: CatalogueItem | None = None,
+    is_urgent: bool = False,
+    not_before: date | None = None,
+    due_on: date | None = None,
+    deadline: date | None = None,
+) -> Need:
+    """Open a need that a person asks for; it stays open until it is done or a person drops it.
+
+    Raises
+    ------
+    InvalidInput
+        When the position is another unit's, or the days contradict each other.
+    """
+    company = unit.company
+    faults = []
+    if position is not None and position.unit_id != unit.pk:
+        faults.append(Fault("/position", "position belongs to another unit; name one of this unit."))
+    if kind in {Need.Kind.REPLACE, Need.Kind.ROTATE} and position is None:
+        faults.append(Fault("/position", f"to {kind} something, say the position it stands in."))
+    if kind == Need.Kind.ROTATE and position is not None and position.role != Position.Role.LEAD:
+        faults.append(Fault("/position", "rotate names the lead position; this one is not a lead."))
+    if not_before is not None and deadline is not None and deadline < not_before:
+        faults.append(Fault("/deadline", f"deadline {deadline} lies before not_before {not_before}."))
+    if faults:
+        raise InvalidInput("need_not_valid", "The need cannot be opened as it stands.", faults=faults)
+    policy = read_policy(company=company)
+    late = policy.undone_cost(kind)
+    if position is not None:
+        late = max(late, policy.planning.late_cost(position.stage, unit.use))
+    need = Need(
+        company=company,
+        site=unit.site,
+        unit=unit,
+        position=position,
+        kind=kind,
+        source=Need.Source.PERSON,
+        label=position_name(position) if position is not None else "unit",
+        key=f"person:{uuid4()}",
+        item=item,
+        minutes=round(policy.planning.minutes_for(kind)),
+        skills=policy.skills_for(kind),
+        late_cost_per_day=late,
+        is_urgent=is_urgent,
+        not_before=not_before,
+        due_on=due_on,
+        deadline=deadline,
+        created_at=now,
+        updated_at=now,
+    )
+    price_needs([need], policy=policy, today=company_day(company=company, now=now))
+    need.reason = reason
+    with transaction.atomic():
+        need.save()
+        record(by=by, action="add need", subject=need, details={"kind": kind, "unit": unit.code}, now=now)
+    return need
+
+
+def drop_need(*, need: Need, by: Membership, note: str, now: datetime) -> Need:
+    """Close a need that a person asked for and that nobody wants any more.
+
+    Raises
+    ------
+    Conflict
+        When it is closed already, or comes from readings or the calendar: those close by themselves, and a finding
+        that is wrong is dismissed where it stands.
+    """
+    with transaction.atomic():
+        row = Need.objects.select_for_update(no_key=True).get(pk=need.pk)
+        if row.state != Need.State.OPEN:
+            raise Conflict("need_is_closed", f"The need is {row.get_state_display()} already.")
+        if row.source != Need.Source.PERSON:
+            raise Conflict(
+                "need_closes_by_itself",
+                f"The need comes from a {row.get_source_display()} and closes by itself when that is gone; "
+                "dismiss the finding, or record the work.",
+            )
+        row.state, row.closed_at, row.updated_at = Need.State.DROPPED, now, now
+        row.save(update_fields=["state", "closed_at", "updated_at"])
+        record(by=by, action="drop need", subject=row, details={"note": note}, now=now)
+    return row

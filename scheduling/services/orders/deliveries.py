@@ -1,0 +1,219 @@
+"""What comes of the orders: received into the store; what is late, and which visits that endangers."""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+
+from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.models import Company, Membership
+from accounts.repeats import conflict, difference, worded
+from accounts.services import record
+from scheduling.models import Delivery, Plan, PurchaseOrder, PurchaseOrderLine, Visit
+from scheduling.services.days import company_day
+from scheduling.services.orders.orders import lock_order
+from scheduling.services.stock.allocation import Allocation
+from scheduling.services.stock.sentences import day_in_words
+from scheduling.services.stock.stock import put_into_store
+from scheduling.services.stock.supplies import COMING
+
+State = PurchaseOrder.State
+
+
+@dataclass(frozen=True, slots=True)
+class Came:
+    """Pieces of one line that came, with their lot; a line may come in several lots."""
+
+    line: int
+    quantity: int
+    lot: str = ""
+
+
+def receive_order(
+    *,
+    order: PurchaseOrder,
+    by: Membership,
+    reference: str,
+    pieces: Sequence[Came],
+    now: datetime,
+    received_on: date | None = None,
+    note: str = "",
+) -> tuple[Delivery, bool]:
+    """Book what came of an order into the store, all or nothing.
+
+    A report that comes again under its reference changes nothing.
+
+    Parameters
+    ----------
+    order
+        One that is placed or partly received.
+    by, now
+        Who received it, and when that is noted.
+    reference
+        Number of the delivery note, or the sender's own name for the report.
+    pieces
+        What came.
+    received_on
+        Day it came; None: today.
+
+    Returns
+    -------
+    The delivery, and whether it is new.
+
+    Raises
+    ------
+    Conflict
+        When the reference stands for another delivery, naming each field that differs; when nothing of the order is
+        still to come.
+    InvalidInput
+        Naming each row that cannot be right; nothing is stored then.
+    """
+    with transaction.atomic():
+        row = lock_order(order)
+        stored = [{"line": c.line, "quantity": c.quantity, "lot": c.lot} for c in pieces]
+        known: Delivery | None = row.deliveries.filter(reference=reference).first()
+        if known is not None:
+            different = worded("pieces", _in_words(known.pieces), _in_words(stored))
+            different += difference("note", known.note, note)
+            if received_on is not None:
+                different += difference("received_on", known.received_on, received_on)
+            if different:
+                raise conflict(reference, "another delivery of this order", "a delivery", different)
+            return known, False
+        if row.state not in COMING:
+            said = f"Order {row.number} is {row.get_state_display()}; nothing of it is to come."
+            raise Conflict("nothing_is_coming", said)
+        day = received_on or company_day(company=row.company, now=now)
+        lines = {line.pk: line for line in row.lines.select_related("item")}
+        _check(row, lines, pieces, day, company_day(company=row.company, now=now))
+        for came in pieces:
+            lines[came.line].received += came.quantity
+        PurchaseOrderLine.objects.bulk_update(lines.values(), ["received"])
+        into_store: Counter[int] = Counter()
+        for came in pieces:
+            into_store[lines[came.line].item_id] += came.quantity
+        put_into_store(company=row.company, pieces=into_store, now=now)
+        all_here = not any(line.outstanding for line in lines.values())
+        row.state = State.RECEIVED if all_here else State.PARTLY_RECEIVED
+        row.closed_at = now if all_here else None
+        row.updated_at = now
+        row.save()
+        delivery = Delivery.objects.create(
+            order=row,
+            reference=reference,
+            received_on=day,
+            received_by=by,
+            pieces=[
+                {**piece, "item": lines[piece["line"]].item_id, "item_code": lines[piece["line"]].item.code}  # type: ignore[index]
+                for piece in stored
+            ],
+            note=note,
+            recorded_at=now,
+        )
+        details = {"reference": reference, "pieces": stored, "state": row.state}
+        record(by=by, action="receive order", subject=row, details=details, now=now)
+    return delivery, True
+
+
+def _in_words(pieces: Iterable[Mapping[str, Any]]) -> str:
+    count: Counter[tuple[int, str]] = Counter()
+    for piece in pieces:
+        count[piece["line"], piece["lot"]] += piece["quantity"]
+    rows = sorted(count.items())
+    return ", ".join(f"line {line}: {many}{f' of lot {lot}' if lot else ''}" for (line, lot), many in rows)
+
+
+def _check(
+    order: PurchaseOrder, lines: dict[int, PurchaseOrderLine], pieces: Sequence[Came], day: date, today: date
+) -> None:
+    assert order.placed_on is not None
+    faults = []
+    if not order.placed_on <= day <= today:
+        faults.append(
+            Fault("/received_on", f"received_on must lie from {order.placed_on}, when it was placed, to {today}.")
+        )
+    if not pieces:
+        faults.append(Fault("/pieces", "pieces must name at least one line that came."))
+    came: Counter[int] = Counter()
+    for number, piece in enumerate(pieces):
+        at = f"/pieces/{number}"
+        line = lines.get(piece.line)
+        if line is None:
+            known = ", ".join(f"{pk} ({row.item.code})" for pk, row in sorted(lines.items()))
+            faults.append(Fault(f"{at}/line", f"line {piece.line} is none of this order; use {known}."))
+            continue
+        came[piece.line] += piece.quantity
+        if piece.quantity < 1:
+            faults.append(Fault(f"{at}/quantity", f"quantity must be at least 1, not {piece.quantity}."))
+        elif came[piece.line] > line.outstanding:
+            faults.append(
+                Fault(
+                    f"{at}/quantity",
+                    f"pieces of {line.item.code} still to come: {line.outstanding}, not {came[piece.line]}; receive "
+                    "those, and count what is beyond them as stock.",
+                )
+            )
+    if faults:
+        raise InvalidInput("delivery_not_valid", "The delivery cannot be as reported.", faults=faults)
+
+
+@dataclass(frozen=True, slots=True)
+class Endangered:
+    """A visit that counts on pieces which come late."""
+
+    visit: Visit
+    day: date
+    pieces: int
+
+
+@dataclass(frozen=True, slots=True)
+class LateLine:
+    """A line that is overdue, or comes after a visit that counts on it."""
+
+    line: PurchaseOrderLine
+    days_overdue: int
+    visits: list[Endangered] = field(default_factory=list)
+
+    @property
+    def sentence(self) -> str:
+        """What is late, by how much, and who waits."""
+        line = self.line
+        assert line.expected_on is not None
+        one = line.outstanding == 1
+        day = day_in_words(line.expected_on)
+        if self.days_overdue:
+            ago = f"{self.days_overdue} {'day' if self.days_overdue == 1 else 'days'} ago"
+            when = f"{'was' if one else 'were'} expected on {day}, {ago}"
+        else:
+            when = f"{'is' if one else 'are'} expected on {day}"
+        said = f"Order {line.order.number} to {line.order.supplier.name}: {line.outstanding} {line.item.code} {when}."
+        waiting = [
+            f"{late.visit.site.code} {late.visit.site.name} on {day_in_words(late.day)}, {late.pieces}"
+            for late in self.visits
+        ]
+        return f"{said} Counted on by {'; '.join(waiting)}." if waiting else f"{said} No visit counts on it."
+
+
+def late_deliveries(*, company: Company, now: datetime) -> list[LateLine]:
+    """Lines that are overdue, or come too late for a visit, with the visits that endangers; the earliest first."""
+    today = company_day(company=company, now=now)
+    live = Plan.objects.of_company(company).filter(state__in=[Plan.State.PUBLISHED, Plan.State.DRAFT])
+    allocation = Allocation(company=company, today=today, plan=live.order_by("-created_at", "-pk").first())
+    found = []
+    for item, coming in allocation.supplies.coming.items():
+        for one in coming:
+            line = one.line
+            overdue = max((today - line.expected_on).days, 0) if line.expected_on is not None else 0
+            counted = [
+                Endangered(allocation.visits[int(visit)], allocation.days[int(visit)], share.quantity)
+                for visit in allocation.taken.get(item, ())
+                for share in allocation.shares[visit, item]
+                if share.supply == one.key and (share.is_late or overdue)
+            ]
+            if overdue or counted:
+                counted.sort(key=lambda e: (e.day, e.visit.pk))
+                found.append(LateLine(line, overdue, counted))
+    return sorted(found, key=lambda late: (late.line.expected_on or today, late.line.pk))

@@ -1,0 +1,272 @@
+"""The outbox: messages are written with the move they tell of, and sent afterwards, each at most once."""
+
+import logging
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.core.mail import EmailMessage
+from django.db import transaction
+from django.db.models import F
+
+from accounts.errors import Conflict
+from accounts.models import Company, Membership
+from accounts.services import record
+from scheduling.models import Installer, Message, Need, Plan, Stop, Visit
+from scheduling.services.people import message_texts as texts
+from scheduling.services.people.message_texts import Text
+
+log = logging.getLogger(__name__)
+
+Kind, State, Audience = Message.Kind, Message.State, Message.Audience
+
+_MOST_ATTEMPTS = 6
+_FIRST_PAUSE = timedelta(minutes=5)
+# Whoever sends takes far less than this; after it, the sender is dead and nobody knows how far it got.
+_LONGEST_SENDING = timedelta(hours=1)
+_TOLD = (Visit.State.OFFERED, Visit.State.CONFIRMED, Visit.State.ON_THE_WAY, Visit.State.IN_PROGRESS)
+
+
+# the events
+
+
+def offered(visit: Visit, was: Sequence[dict[str, str]], now: datetime) -> None:
+    """Windows were offered; offered once more as they were, nobody hears of it."""
+    if visit.offers == list(was):
+        return
+    _to_client(visit, Kind.OFFERED, texts.offered(visit, _open_needs(visit)), now)
+
+
+def offer_lapsed(visit: Visit, now: datetime) -> None:
+    """Nobody chose a window in time."""
+    _to_client(visit, Kind.OFFER_LAPSED, texts.offer_lapsed(visit), now)
+
+
+def confirmed(visit: Visit, was: Visit.State, was_at: datetime | None, now: datetime) -> None:
+    """A time was agreed, or an agreed one changed; agreed once more as it was, nobody hears of it."""
+    if was == Visit.State.CONFIRMED and was_at == visit.appointment_at:
+        return
+    if was == Visit.State.CONFIRMED:
+        moved(visit, was_at, now)
+    else:
+        _to_client(visit, Kind.CONFIRMED, texts.confirmed(visit, _open_needs(visit)), now)
+
+
+def offer_taken(*, visit: Visit, by: Membership, now: datetime) -> None:
+    """The client chose: they get it in writing, and the office reads of it."""
+    _to_client(visit, Kind.CONFIRMED, texts.confirmed(visit, _open_needs(visit)), now)
+    if by.role == Membership.Role.CLIENT:
+        assert visit.appointment_at is not None
+        at = texts.arrival_window(visit.appointment_at, visit.site.time_zone)
+        _to_office(visit, Kind.OFFER_TAKEN, texts.for_office(visit, f"the client chose {at}"), now)
+
+
+def moved(visit: Visit, was_at: datetime | None, now: datetime) -> None:
+    """An agreed time has changed."""
+    _to_client(visit, Kind.MOVED, texts.moved(visit, was_at), now)
+
+
+def withdrawn(visit: Visit, was_at: datetime | None, now: datetime) -> None:
+    """An agreed time or an offer was taken back."""
+    _to_client(visit, Kind.WITHDRAWN, texts.withdrawn(visit, was_at), now)
+
+
+def on_the_way(*, visit: Visit, by: Membership, now: datetime) -> None:
+    """Somebody has set out; the drive is that of the published plan."""
+    stop = _planned(visit)
+    expected = now + timedelta(minutes=stop.driving_minutes) if stop is not None else None
+    driver = Installer.objects.of_company(visit.company).filter(membership=by).first() or visit.installer
+    who = driver.name if driver is not None else "Somebody of ours"
+    until = (expected or now) + timedelta(hours=1)
+    _to_client(visit, Kind.ON_THE_WAY, texts.on_the_way(visit, who, expected), now, useful_until=until)
+
+
+def done(visit: Visit, lines: Sequence[str], now: datetime) -> None:
+    """The work is done: what was done, and what comes next."""
+    left = Need.objects.filter(site_id=visit.site_id, state=Need.State.OPEN).select_related("position")
+    at = visit.closed_at or now
+    _to_client(visit, Kind.DONE, texts.done(visit, lines, list(left), at), now)
+
+
+def not_done(visit: Visit, now: datetime) -> None:
+    """The work could not be done: the client reads why and what comes next, the office with the note."""
+    _to_client(visit, Kind.NOT_DONE, texts.not_done(visit), now)
+    happened = f"the work could not be done, because {Visit.Obstacle(visit.obstacle).label}"
+    _to_office(visit, Kind.NOT_DONE, texts.for_office(visit, happened, visit.closing_note), now)
+
+
+def cancelled(visit: Visit, was: str, now: datetime) -> None:
+    """A visit was called off: the client reads it if they knew of it, the installer if it stood in their rounds."""
+    if was in _TOLD:
+        _to_client(visit, Kind.CANCELLED, texts.cancelled(visit), now)
+    stop = _planned(visit)
+    at = visit.appointment_at or (stop.starts_at if stop is not None else None)
+    driver = stop.round.installer if stop is not None else visit.installer
+    if driver is not None and at is not None and at > now:
+        _to_installer(
+            driver,
+            Kind.CANCELLED,
+            texts.cancelled_for_installer(visit, at),
+            f"visit {visit.pk} r{visit.revision} {Kind.CANCELLED}",
+            now,
+            visit=visit,
+        )
+
+
+def rounds_changed(
+    company: Company, event: str, differences: Sequence[Mapping[str, Any]], now: datetime, skip: Iterable[int] = ()
+) -> None:
+    """A plan was published or changed by hand: each installer concerned reads what is different."""
+    concerned = {pk for row in differences for pk in row["tell_installers"]} - set(skip)
+    for installer in Installer.objects.of_company(company).filter(pk__in=concerned).order_by("pk"):
+        text = texts.rounds_changed(installer.name, texts.changes_for(differences, installer.pk))
+        _to_installer(installer, Kind.ROUNDS_CHANGED, text, event, now)
+
+
+def dropped(visits: Iterable[Visit], event: str, now: datetime) -> None:
+    """Agreed visits that a published plan has no place for: the office must call."""
+    for visit in visits:
+        at = texts.arrival_window(visit.appointment_at, visit.site.time_zone) if visit.appointment_at else "?"
+        happened = f"nobody can keep the time agreed with the client, {at}; call to agree another"
+        text = texts.for_office(visit, happened)
+        _to_office(visit, Kind.CANNOT_KEEP, text, now, state=State.TO_CALL, event=event)
+
+
+# writing
+
+
+def _open_needs(visit: Visit) -> list[Need]:
+    tasks = visit.tasks.select_related("need__position").order_by("order", "pk")
+    return [task.need for task in tasks if task.need.state == Need.State.OPEN]
+
+
+def _planned(visit: Visit) -> Stop | None:
+    """Its stop in the newest published plan."""
+    stops = Stop.objects.filter(visit=visit, round__plan__state=Plan.State.PUBLISHED)
+    return stops.select_related("round__installer__membership__user").order_by("-round__plan__published_at").first()
+
+
+def _to_client(
+    visit: Visit, kind: Message.Kind, text: Text, now: datetime, useful_until: datetime | None = None
+) -> None:
+    client = visit.site.client
+    _write(
+        Message(
+            company_id=visit.company_id,
+            event=f"visit {visit.pk} r{visit.revision} {kind} client",
+            audience=Audience.CLIENT,
+            client=client,
+            visit=visit,
+            kind=kind,
+            state=State.WAITING if client.email else State.TO_CALL,
+            email=client.email,
+            useful_until=useful_until,
+        ),
+        text,
+        now,
+    )
+
+
+def _to_office(
+    visit: Visit, kind: Message.Kind, text: Text, now: datetime, state: Message.State = State.TO_READ, event: str = ""
+) -> None:
+    _write(
+        Message(
+            company_id=visit.company_id,
+            event=f"visit {visit.pk} {event or f'r{visit.revision}'} {kind} office",
+            audience=Audience.OFFICE,
+            visit=visit,
+            kind=kind,
+            state=state,
+        ),
+        text,
+        now,
+    )
+
+
+def _to_installer(
+    installer: Installer, kind: Message.Kind, text: Text, event: str, now: datetime, visit: Visit | None = None
+) -> None:
+    email = installer.membership.user.email if installer.membership.is_active else ""
+    _write(
+        Message(
+            company_id=installer.company_id,
+            event=f"{event} installer {installer.pk}",
+            audience=Audience.INSTALLER,
+            installer=installer,
+            visit=visit,
+            kind=kind,
+            state=State.WAITING if email else State.TO_CALL,
+            email=email,
+        ),
+        text,
+        now,
+    )
+
+
+def _write(message: Message, text: Text, now: datetime) -> None:
+    # subjects are one line, whatever a site is called
+    message.subject, message.body = " ".join(text.subject.split()), text.body
+    message.created_at = message.next_attempt_at = now
+    Message.objects.bulk_create([message], ignore_conflicts=True)
+
+
+# sending
+
+
+def send_messages(*, now: datetime) -> dict[str, int]:
+    """Send what waits, over the mail server of the settings; how many were sent, put off, or left to the telephone.
+
+    A message is claimed before it is sent, so that two senders never send one twice. When the server refuses it, it is
+    tried again after 5, 10, 20, 40 and 80 minutes, and then told by telephone. One whose sender died half way is told
+    by telephone too: nobody knows whether it left.
+    """
+    counts = {"sent": 0, "put_off": 0, "to_call": 0, "expired": 0}
+    waiting = Message.objects.filter(state=State.WAITING)
+    counts["expired"] = waiting.filter(useful_until__lt=now).update(state=State.EXPIRED)
+    died = Message.objects.filter(state=State.SENDING, next_attempt_at__lt=now - _LONGEST_SENDING)
+    counts["to_call"] = died.update(
+        state=State.TO_CALL, trouble="The sender stopped half way; nobody knows whether it left."
+    )
+    for pk in list(waiting.filter(next_attempt_at__lte=now).order_by("created_at", "pk").values_list("pk", flat=True)):
+        claimed = waiting.filter(pk=pk).update(
+            state=State.SENDING, attempts=F("attempts") + 1, next_attempt_at=now, trouble=""
+        )
+        if claimed:
+            counts[_send(Message.objects.select_related("company").get(pk=pk), now)] += 1
+    return counts
+
+
+def _send(message: Message, now: datetime) -> str:
+    try:
+        EmailMessage(subject=message.subject, body=message.body, to=[message.email]).send()
+    # whatever the mail library or the network comes up with, the next message must still be sent
+    except Exception as error:
+        log.warning("message %s could not be sent: %s", message.pk, error)
+        message.trouble = f"{type(error).__name__}: {error}"[:300]
+        put_off = message.attempts < _MOST_ATTEMPTS
+        message.state = State.WAITING if put_off else State.TO_CALL
+        message.next_attempt_at = now + _FIRST_PAUSE * 2 ** (message.attempts - 1)
+        message.save(update_fields=["state", "trouble", "next_attempt_at"])
+        return "put_off" if put_off else "to_call"
+    message.state, message.sent_at = State.SENT, now
+    message.save(update_fields=["state", "sent_at"])
+    return "sent"
+
+
+def note_call(*, message: Message, by: Membership, note: str, now: datetime) -> Message:
+    """Take a message off the call list: somebody has told it by telephone.
+
+    Raises
+    ------
+    Conflict
+        When it does not stand on the call list.
+    """
+    with transaction.atomic():
+        row: Message = Message.objects.select_for_update(no_key=True).get(pk=message.pk)
+        if row.state != State.TO_CALL:
+            raise Conflict("not_on_the_call_list", f"The message is {row.get_state_display()}; nobody has to call.")
+        row.state, row.called_at, row.called_by, row.call_note = State.CALLED, now, by, note
+        row.save(update_fields=["state", "called_at", "called_by", "call_note"])
+        record(by=by, action="note call", subject=row, details={"note": note}, now=now)
+    return row

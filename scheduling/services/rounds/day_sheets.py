@@ -1,0 +1,299 @@
+"""An installer's day on one sheet: where to go, how to get in, what to do, what to expect, what to take care of."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, time
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Prefetch
+
+from accounts.errors import NotFound
+from accounts.models import Membership
+from fleet.engineering.diagnosis import TITLES
+from fleet.engineering.units import QUANTITY_KINDS, to_display
+from fleet.intake.names import public_name, spoken
+from fleet.models import CatalogueItem, Finding, Placement, Position, Reading, Stage, Unit
+from fleet.services.readings.expected import expected_readings
+from fleet.services.units.access import access_of
+from scheduling.models import Installer, Need, PartsList, Plan, Round, Stop, VisitTask
+from scheduling.services.stock.visit_parts import parts_by_visit
+
+Kind = Need.Kind
+
+# In the words of the diagnosis rules, so that a finding's caution does not say the same a second time.
+_WET = "Shut the feed and relieve the pressure before opening a housing."
+_PUMP = "Unplug before opening; pumps and solenoids belong on a residual-current protected circuit."
+_RESIN = "Resin is slippery and irritates; keep it from children. Deionised water is not for drinking."
+_SANITISER = (
+    "Never mix sanitiser with acids or ammonia. Wear gloves and eye protection, air the room, and flush until none is "
+    "left before water is used."
+)
+_TRADE = "Keep the air gap at the drain; follow local codes and use licensed trades where the law asks for it."
+_DRINKING = "No reading certifies drinking water; that takes an accredited laboratory."
+
+
+@dataclass(frozen=True, slots=True)
+class DaySheet:
+    """A round with everything its installer needs; `stops` and `load` are as the API answers them."""
+
+    round: Round
+    zone: str
+    currency: str
+    stops: list[dict[str, Any]]
+    load: list[dict[str, Any]]
+
+
+def round_of_today(*, by: Membership, now: datetime) -> Round:
+    """The published round a member drives today, on the installer's own clock.
+
+    Raises
+    ------
+    NotFound
+        When the member is no installer, or no published round of today is theirs.
+    """
+    installer = Installer.objects.of_company(by.company).filter(membership=by).first()
+    if installer is None:
+        raise NotFound("no_round_today", "You drive no rounds; ask for the day sheet of a round by its id.")
+    today = now.astimezone(ZoneInfo(installer.time_zone)).date()
+    mine = Round.objects.filter(installer=installer, day__gte=today, plan__state=Plan.State.PUBLISHED)
+    found: Round | None = mine.order_by("day", "-plan__published_at").first()
+    if found is None or found.day != today:
+        said = f"No round of yours is published for today, {today}"
+        said += f"; the next one, on {found.day}, is round {found.pk}." if found is not None else "."
+        raise NotFound("no_round_today", said)
+    return found
+
+
+def day_sheet(*, day: Round) -> DaySheet:
+    """Put the sheet of a round together, as things stand now."""
+    company = day.plan.company
+    stops = list(
+        Stop.objects.filter(round=day)
+        .select_related("visit__site__client", "visit__locked_by")
+        .prefetch_related(
+            Prefetch(
+                "visit__tasks",
+                queryset=VisitTask.objects.select_related("need__unit", "need__position", "need__item").order_by(
+                    "order"
+                ),
+            )
+        )
+        .order_by("order")
+    )
+    visits = [stop.visit for stop in stops]
+    parts = parts_by_visit(company=company, visits=visits)
+    items = {str(item.pk): item for item in CatalogueItem.objects.of_company(company)}
+    access = access_of({visit.site_id: visit.site for visit in visits}.values())
+    units = _units([visit.site_id for visit in visits])
+    system = company.unit_system
+    return DaySheet(
+        round=day,
+        zone=day.installer.time_zone,
+        currency=company.currency,
+        stops=[
+            {
+                **_of_stop(stop),
+                "hours": [_hours(*span) for span in access[stop.visit.site_id].hours_on(day.day)],
+                "tasks": [_of_task(task) for task in stop.visit.tasks.all()],
+                "units": [
+                    _of_unit(unit, list(stop.visit.tasks.all()), system) for unit in units.get(stop.visit.site_id, ())
+                ],
+                "parts": [
+                    {"item": items[key].pk, "code": items[key].code, "name": items[key].name, "quantity": quantity}
+                    for key, quantity in sorted(parts.get(stop.visit_id, {}).items(), key=lambda p: items[p[0]].code)
+                ],
+                "cautions": _cautions(list(stop.visit.tasks.all()), units.get(stop.visit.site_id, ())),
+            }
+            for stop in stops
+        ],
+        load=_load(day),
+    )
+
+
+def _hours(opens: time, closes: time) -> str:
+    return "at any time" if (opens, closes) == (time.min, time.max) else f"{opens:%H:%M} to {closes:%H:%M}"
+
+
+def _units(sites: Sequence[int]) -> dict[int, list[Unit]]:
+    """The units in service at some sites, with what a sheet says of them at hand."""
+    standing = Placement.objects.filter(removed_at=None).select_related("item")
+    live = Finding.objects.filter(state__in=[Finding.State.OPEN, Finding.State.CONFIRMED]).order_by("-confidence", "pk")
+    rows = Unit.objects.filter(site__in=sites, retired_on=None).prefetch_related(
+        Prefetch(
+            "positions",
+            queryset=Position.objects.order_by("order", "pk").prefetch_related(
+                Prefetch("placements", queryset=standing, to_attr="standing")
+            ),
+        ),
+        Prefetch("findings", queryset=live, to_attr="live"),
+    )
+    table: dict[int, list[Unit]] = {}
+    for unit in rows.order_by("code"):
+        table.setdefault(unit.site_id, []).append(unit)
+    return table
+
+
+def _of_stop(stop: Stop) -> dict[str, Any]:
+    visit, site = stop.visit, stop.visit.site
+    return {
+        "order": stop.order,
+        "stop": stop.pk,
+        "visit": visit.pk,
+        "state": visit.state,
+        "is_urgent": visit.is_urgent,
+        "appointment_at": visit.appointment_at,
+        "is_locked": visit.locked_start is not None,
+        "lock_reason": visit.lock_reason,
+        "arrives_at": stop.arrives_at,
+        "starts_at": stop.starts_at,
+        "leaves_at": stop.leaves_at,
+        "driving_minutes": stop.driving_minutes,
+        "driving_km": stop.driving_km,
+        "site": site.pk,
+        "site_code": site.code,
+        "site_name": site.name,
+        "address": site.address,
+        "latitude": site.latitude,
+        "longitude": site.longitude,
+        "time_zone": site.time_zone,
+        "access_notes": site.access_notes,
+        "client_name": site.client.name,
+        "phone": site.client.phone,
+        "email": site.client.email,
+    }
+
+
+def _of_task(task: VisitTask) -> dict[str, Any]:
+    need = task.need
+    return {
+        "order": task.order,
+        "need": need.pk,
+        "state": need.state,
+        "unit": need.unit_id,
+        "unit_code": need.unit.code,
+        "position": need.position_id,
+        "kind": need.kind,
+        "what": task_text(need),
+        "item": need.item_id,
+        "item_code": need.item.code if need.item is not None else None,
+        "minutes": need.minutes,
+        "source": need.source,
+        "reason": need.reason,
+    }
+
+
+def task_text(need: Need) -> str:
+    """What is to be done, in an installer's words: 'replace cartridge: carbon'."""
+    where = need.about or (str(need.position) if need.position is not None else "")
+    return f"{need.get_kind_display()}: {where}" if where else str(need.get_kind_display())
+
+
+def _of_unit(unit: Unit, tasks: Sequence[VisitTask], system: str) -> dict[str, Any]:
+    last = Reading.objects.current().filter(unit=unit).order_by("-taken_at", "-pk").first()
+    fitted = {task.need.position_id: task.need.item for task in tasks if task.need.item is not None}
+    stages = {position.pk: position for position in unit.positions.all()}
+    membrane = next((item for pk, item in fitted.items() if pk in stages and stages[pk].stage == Stage.MEMBRANE), None)
+    if membrane is None:
+        standing = (p for p in unit.positions.all() if p.stage == Stage.MEMBRANE)
+        membrane = next((p.standing[0].item for p in standing if p.standing), None)  # type: ignore[attr-defined]
+    return {
+        "unit": unit.pk,
+        "code": unit.code,
+        "name": unit.name,
+        "use": unit.get_use_display(),
+        "train": [_of_position(position) for position in unit.positions.all()],
+        "read_at": last.taken_at if last is not None else None,
+        "last_readings": _readings(last, system),
+        "expected_readings": [
+            {
+                "quantity": public_name(one.quantity),
+                "spoken": spoken(one.quantity),
+                "value": _shown(one.value, one.quantity, system),
+                "low": _shown(one.low, one.quantity, system),
+                "high": _shown(one.high, one.quantity, system),
+                "if_not": one.if_not,
+            }
+            for one in expected_readings(unit=unit, membrane=membrane, last=last, unit_system=system)
+        ],
+        "findings": [
+            {
+                "finding": finding.pk,
+                "title": TITLES.get(finding.rule, finding.cause.replace("_", " ")),
+                "sentence": finding.installer_sentence,
+                "make_sure": finding.confirming_check,
+                "do": finding.action,
+                "take_care": finding.caution,
+            }
+            for finding in unit.live  # type: ignore[attr-defined]
+        ],
+    }
+
+
+def _of_position(position: Position) -> dict[str, Any]:
+    placement = next(iter(position.standing), None)  # type: ignore[attr-defined]
+    return {
+        "position": position.pk,
+        "order": position.order,
+        "place": str(position),
+        "item_code": placement.item.code if placement is not None else None,
+        "serial_or_lot": placement.serial_or_lot if placement is not None else "",
+        "placed_at": placement.placed_at if placement is not None else None,
+    }
+
+
+def _readings(reading: Reading | None, system: str) -> list[dict[str, Any]]:
+    if reading is None:
+        return []
+    return [
+        {"quantity": public_name(name), "spoken": spoken(name), "value": _shown(getattr(reading, name), name, system)}
+        for name in Reading.QUANTITIES
+        if getattr(reading, name) is not None
+    ]
+
+
+def _shown(value: float | None, name: str, system: str) -> dict[str, Any] | None:
+    """A value with its unit, at three digits: nobody reads a gauge closer."""
+    if value is None:
+        return None
+    kind = QUANTITY_KINDS.get(name)
+    number, unit = to_display(value, kind, system) if kind is not None else (value, "")
+    return {"value": float(f"{number:.3g}"), "unit": unit}
+
+
+def _cautions(tasks: Sequence[VisitTask], units: Sequence[Unit]) -> list[str]:
+    kinds = {task.need.kind for task in tasks}
+    at_work = [unit for unit in units if unit.pk in {task.need.unit_id for task in tasks}]
+    stages = {task.need.position.stage for task in tasks if task.need.position is not None}
+    said = [_WET]
+    if any(unit.has_booster_pump for unit in at_work) or Kind.FIT_BOOSTER_PUMP in kinds:
+        said.append(_PUMP)
+    if Stage.RESIN in stages or Kind.ROTATE in kinds:
+        said.append(_RESIN)
+    if Kind.SANITISE in kinds:
+        said.append(_SANITISER)
+    if kinds & {Kind.REPAIR, Kind.FIT_BOOSTER_PUMP, Kind.REPLACE_RESTRICTOR, Kind.COMMISSION}:
+        said.append(_TRADE)
+    if any(unit.use in {Unit.Use.DRINKING, Unit.Use.COFFEE} or unit.has_drinking_outlet for unit in at_work):
+        said.append(_DRINKING)
+    live = [finding.caution for unit in at_work for finding in unit.live if finding.caution]  # type: ignore[attr-defined]
+    return list(dict.fromkeys([*said, *live]))
+
+
+def _load(day: Round) -> list[dict[str, Any]]:
+    """What the van takes along, as its parts list says; empty before one is written."""
+    found = PartsList.objects.filter(round=day, scope=PartsList.Scope.ROUND).first()
+    if found is None:
+        return []
+    return [
+        {
+            "item": line.item_id,
+            "code": line.item.code,
+            "name": line.item.name,
+            "quantity": line.quantity,
+            "aboard": line.in_stock,
+            "to_load": line.from_store,
+            "missing": max(line.short - line.from_store, 0),
+        }
+        for line in found.lines.select_related("item").order_by("item__code")
+    ]

@@ -1,0 +1,459 @@
+"""One stop moved by a person: seen first, then done, with the rest of the rounds re-timed."""
+
+import dataclasses
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F
+
+from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.models import Company, Membership
+from accounts.services import record
+from scheduling.models import Installer, Plan, Round, Stop, Visit
+from scheduling.planning import rounds
+from scheduling.planning.errors import PlanningError
+from scheduling.planning.rounds.by_hand import MovedByHand, move_by_hand
+from scheduling.planning.travel.trips import Place
+from scheduling.services.days import PlanningClock
+from scheduling.services.people import messages
+from scheduling.services.policy import read_policy
+from scheduling.services.rounds.costs import add_up, cents_of_part, cents_of_route, costs_of_plan
+from scheduling.services.rounds.differences import as_text, compare_stops
+from scheduling.services.rounds.locks import LOCK, holds, put_lock
+from scheduling.services.rounds.plans import round_row, stop_rows
+from scheduling.services.rounds.problem import Asked, ask
+from scheduling.services.rounds.travel import provider_for
+from scheduling.services.stock.parts import write_parts_lists
+
+State = Visit.State
+_OPEN = (State.PROPOSED, State.OFFERED, State.CONFIRMED)
+# Places in a round while they are dealt out anew: far above any that are used.
+_ASIDE = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something a move breaks: a word to acknowledge it by, and a sentence."""
+
+    code: str
+    sentence: str
+    visit: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class HandMove:
+    """What a move does, or did: findings, costs in the company's money, and every visit that changes.
+
+    `minutes` and `km` are how much more driving, `refusals` forbid it, `warnings` are to be acknowledged by their
+    codes. `rows` has the rounds concerned as they would be, `stop` the stop where it is now.
+    """
+
+    stop: Stop
+    refusals: Sequence[Finding]
+    warnings: Sequence[Finding]
+    cost: dict[str, float]
+    minutes: float
+    km: float
+    differences: list[dict[str, Any]]
+    rows: Sequence[tuple[Round, Sequence[Stop]]]
+
+
+def preview_move(
+    *,
+    stop: Stop,
+    now: datetime,
+    installer: Installer | None = None,
+    day: date | None = None,
+    place: int | None = None,
+    agreed: bool = False,
+) -> HandMove:
+    """Say what a move would do, and store nothing.
+
+    Parameters
+    ----------
+    stop
+        Of a draft or a published plan, still to come.
+    now
+        The present moment; what has begun by then stays.
+    installer, day
+        Whose round, on which day of the plan; None: as it is.
+    place
+        Its place in that round, from 1; None: where it costs least.
+    agreed
+        Whether the client has agreed to a new time, for a visit that was confirmed.
+
+    Raises
+    ------
+    Conflict
+        When the plan was replaced, or the stop has begun or is closed.
+    InvalidInput
+        When the plan has no such day, or the round no such place.
+    """
+    return _Moving(stop, now, installer, day, place, agreed).found()
+
+
+def move_stop(
+    *,
+    stop: Stop,
+    by: Membership,
+    now: datetime,
+    installer: Installer | None = None,
+    day: date | None = None,
+    place: int | None = None,
+    agreed: bool = False,
+    acknowledge: Collection[str] = (),
+    lock: bool = True,
+    reason: str = "",
+) -> HandMove:
+    """Move a stop, re-time the rounds concerned, and tell those who must know.
+
+    Parameters
+    ----------
+    stop, installer, day, place, agreed, now
+        As `preview_move` takes them.
+    by
+        Who moves it.
+    acknowledge
+        Codes of the warnings that are overridden.
+    lock
+        Whether later plans leave it there.
+    reason
+        Why; kept with the lock.
+
+    Raises
+    ------
+    Conflict
+        As `preview_move`; when something forbids the move, or a warning is not acknowledged.
+    InvalidInput
+        As `preview_move`.
+    """
+    with transaction.atomic():
+        Company.objects.select_for_update(no_key=True).get(pk=stop.round.plan.company_id)
+        moving = _Moving(Stop.objects.get(pk=stop.pk), now, installer, day, place, agreed)
+        found = moving.found()
+        if found.refusals:
+            raise Conflict(
+                "move_not_possible",
+                found.refusals[0].sentence,
+                faults=[Fault("", refusal.sentence) for refusal in found.refusals],
+            )
+        silent = [warning for warning in found.warnings if warning.code not in acknowledge]
+        if silent:
+            codes = ", ".join(dict.fromkeys(warning.code for warning in silent))
+            raise Conflict(
+                "warnings_not_acknowledged",
+                f"The move breaks something; to make it all the same, acknowledge: {codes}.",
+                faults=[Fault("/acknowledge", f"{w.code}: {w.sentence}") for w in silent],
+            )
+        moving.store(found, by, lock, reason)
+        details = {
+            "plan": moving.plan.pk,
+            "from": {"installer": moving.source.installer_id, "starts_at": as_text(moving.stop.starts_at)},
+            "to": next((row["after"] for row in found.differences if row["visit"] == moving.stop.visit_id), None),
+            "acknowledged": [{"code": w.code, "sentence": w.sentence} for w in found.warnings],
+            "cost": found.cost,
+            "agreed": agreed,
+            "reason": reason,
+        }
+        record(by=by, action="move stop", subject=moving.stop, details=details, now=now)
+    return dataclasses.replace(found, stop=Stop.objects.get(pk=stop.pk))
+
+
+class _Moving:
+    """One move: the rounds concerned, the question, the answer."""
+
+    def __init__(
+        self,
+        stop: Stop,
+        now: datetime,
+        installer: Installer | None,
+        day: date | None,
+        place: int | None,
+        agreed: bool,
+    ) -> None:
+        self.stop, self.now, self.agreed = stop, now, agreed
+        self.source, self.plan = stop.round, stop.round.plan
+        self.company = self.plan.company
+        self.clock = PlanningClock(self.plan.first_day, PlanningClock.zone_of(self.company))
+        self.installer = installer or self.source.installer
+        self.day = day or self.source.day
+        self.place = place
+        self._check()
+        self.rows = [
+            row
+            for row in Round.objects.filter(plan=self.plan).select_related("installer").order_by("pk")
+            if row.pk == self.source.pk or (row.installer_id, row.day) == (self.installer.pk, self.day)
+        ]
+        stops = Stop.objects.filter(round__in=self.rows).select_related("visit__site__client", "round__installer")
+        self.stops = list(stops.order_by("round_id", "order"))
+        self.begun = {s.pk for s in self.stops if self._has_begun(s)}
+        self.off = {s.pk for s in self.stops if s.visit.state == State.CANCELLED and s.pk not in self.begun}
+        if stop.pk in self.begun:
+            raise Conflict("stop_has_gone_by", "The installer has set out for this stop; it is not moved any more.")
+        self.asked = self._ask()
+
+    def _check(self) -> None:
+        visit = self.stop.visit
+        if self.plan.state == Plan.State.REPLACED:
+            raise Conflict("plan_is_replaced", "A newer plan has replaced this one; move the visit's stop there.")
+        if visit.state not in _OPEN:
+            raise Conflict("visit_move_not_legal", f"The visit {visit.standing}; it is not moved.")
+        last = self.plan.first_day + timedelta(days=self.plan.days - 1)
+        today = self.now.astimezone(self.clock.zone).date()
+        if not max(self.plan.first_day, today) <= self.day <= last:
+            said = f"day must be from {max(self.plan.first_day, today)} to {last}, the days of the plan."
+            raise InvalidInput("day_not_in_plan", said, faults=[Fault("/day", said)])
+        if not self.installer.is_active:
+            said = f"{self.installer.name} does not drive out any more; name another installer."
+            raise InvalidInput("installer_not_active", said, faults=[Fault("/installer", said)])
+
+    def _has_begun(self, stop: Stop) -> bool:
+        if stop.visit.state in (State.ON_THE_WAY, State.IN_PROGRESS, State.DONE, State.NOT_DONE):
+            return True
+        return stop.arrives_at - timedelta(minutes=stop.driving_minutes) <= self.now
+
+    def _movable(self, row: Round) -> list[Stop]:
+        return [s for s in self.stops if s.round_id == row.pk and s.pk not in self.begun and s.pk not in self.off]
+
+    def _ask(self) -> Asked:
+        """The question for the stops concerned alone, with rounds that have begun starting where they stand."""
+        wanted = {s.visit_id for row in self.rows for s in self._movable(row)}
+        others = Visit.objects.of_company(self.company).filter(state__in=_OPEN).exclude(pk__in=wanted)
+        policy = read_policy(company=self.company)
+        asked = ask(
+            company=self.company,
+            policy=policy,
+            first_day=self.plan.first_day,
+            days=self.plan.days,
+            also=wanted,
+            without=set(others.values_list("pk", flat=True)),
+            waiting=False,
+            # its lock and its offer are for a person to override
+            free=[self.stop.visit_id],
+        )
+        problem = asked.problem
+        people = tuple(self._from_now(person, asked) for person in problem.installers)
+        fresh = rounds.RoundProblem.build(
+            first_day=problem.first_day,
+            days=problem.days,
+            installers=people,
+            candidates=[self._as_agreed(c, asked) for c in problem.candidates],
+            rates=problem.rates,
+            provider=provider_for(company=self.company, policy=policy),
+            apart=problem.apart,
+            together=problem.together,
+            traffic=problem.traffic,
+        )
+        return dataclasses.replace(asked, problem=fresh)
+
+    def _as_agreed(self, candidate: rounds.Candidate, asked: Asked) -> rounds.Candidate:
+        """The stop itself keeps what was agreed with the client, unless something else has been agreed."""
+        visit = self.stop.visit
+        if candidate.key != str(visit.pk) or visit.state != State.CONFIRMED or self.agreed:
+            return candidate
+        assert visit.appointment_at is not None
+        day, second = self.clock.place(visit.appointment_at)
+        promised = next((name for name, one in asked.installers.items() if one.pk == visit.installer_id), None)
+        if not 0 <= day < self.plan.days:
+            return candidate
+        return dataclasses.replace(candidate, appointment=rounds.Appointment(day, second, promised))
+
+    def _from_now(self, person: rounds.Installer, asked: Asked) -> rounds.Installer:
+        """An installer of whose day something has gone by: the rest of it, from where they are."""
+        today, second = self.clock.place(self.now)
+        row = next(
+            (r for r in self.rows if r.installer_id == asked.installers[person.key].pk and self._offset(r) == today),
+            None,
+        )
+        shifts = []
+        for shift in person.shifts:
+            begun = [s for s in self.stops if row is not None and s.round_id == row.pk and s.pk in self.begun]
+            if shift.day != today:
+                shifts.append(shift)
+                continue
+            free = max([shift.start_s, second, *(self.clock.second(today, s.leaves_at) for s in begun)])
+            eaten = row is not None and row.lunch_at is not None and row.lunch_at <= self.now
+            if free < shift.end_s:
+                site = begun[-1].visit.site if begun else None
+                at = Place(site.latitude, site.longitude) if site is not None else shift.starts_at
+                shifts.append(dataclasses.replace(shift, start_s=free, starts_at=at, had_lunch=eaten))
+        return dataclasses.replace(person, shifts=tuple(shifts))
+
+    def _offset(self, row: Round) -> int:
+        return (row.day - self.plan.first_day).days
+
+    def found(self) -> HandMove:
+        """Ask the planning room, and put its answer into rows."""
+        problem = self.asked.problem
+        plan = {
+            (problem.installer_index[row.installer.name], self._offset(row)): tuple(
+                problem.candidate_index[str(s.visit_id)] for s in self._movable(row)
+            )
+            for row in self.rows
+            if row.installer.name in problem.installer_index
+        }
+        begun = len([s for s in self.stops if s.pk in self.begun and self._is_target(s.round)])
+        if self.place is not None and self.place <= begun:
+            said = f"place must be {begun + 1} or later; the stops before it have begun."
+            raise InvalidInput("no_such_place", said, faults=[Fault("/place", said)])
+        try:
+            answer = move_by_hand(
+                problem,
+                plan,
+                str(self.stop.visit_id),
+                installer=self.installer.name,
+                day=(self.day - self.plan.first_day).days,
+                place=None if self.place is None else self.place - begun,
+            )
+        except PlanningError as error:
+            said = f"{error.field} {error.message}"
+            raise InvalidInput("no_such_place", said, faults=[Fault(f"/{error.field}", said)]) from error
+        rows = self._rows(answer)
+        moved = next((s for _, stops in rows for s in stops if s.visit_id == self.stop.visit_id), None)
+        refusals = self._refused(moved)
+        # once said that the client must be asked, nobody needs to hear that the old time does not fit
+        asked_first = {str(refusal.visit) for refusal in refusals}
+        refusals += [self._finding(f) for f in answer.refusals if f.visit not in asked_first]
+        warnings = [*self._warned(moved), *(self._finding(f) for f in answer.warnings)]
+        return HandMove(
+            stop=self.stop,
+            refusals=refusals,
+            warnings=warnings,
+            cost={
+                "total": answer.total_cents / 100,
+                "driving": answer.driving_cents / 100,
+                "overtime": answer.overtime_cents / 100,
+                "visits": answer.visits_cents / 100,
+            },
+            minutes=round(answer.drive_s / 60, 1),
+            km=round(answer.drive_m / 1_000, 1),
+            differences=self._differences(rows) if answer.after else [],
+            rows=rows,
+        )
+
+    def _is_target(self, row: Round) -> bool:
+        return (row.installer_id, row.day) == (self.installer.pk, self.day)
+
+    def _finding(self, fault: Any) -> Finding:
+        return Finding(fault.code, fault.sentence, int(fault.visit) if fault.visit else None)
+
+    def _refused(self, moved: Stop | None) -> list[Finding]:
+        visit = self.stop.visit
+        if visit.state != State.CONFIRMED or self.agreed:
+            return []
+        promised = visit.installer_id not in (None, self.installer.pk)
+        if promised or moved is None or moved.starts_at != visit.appointment_at:
+            return [
+                Finding(
+                    "confirmed",
+                    f"{visit.site.name} is agreed with the client; ask first, then move it with agreed set to true.",
+                    visit.pk,
+                )
+            ]
+        return []
+
+    def _warned(self, moved: Stop | None) -> list[Finding]:
+        visit, found = self.stop.visit, []
+        if holds(visit, self.now):
+            who = visit.locked_by.name or "somebody" if visit.locked_by is not None else "somebody"
+            found.append(Finding("locked", f"{who} locked this stop: {visit.lock_reason}", visit.pk))
+        if visit.state == State.OFFERED and moved is not None:
+            spans = [
+                (datetime.fromisoformat(o["opens_at"]), datetime.fromisoformat(o["closes_at"])) for o in visit.offers
+            ]
+            if not any(opens <= moved.starts_at <= closes for opens, closes in spans):
+                sentence = f"{visit.site.name} was offered other times; the client may still choose one of them."
+                found.append(Finding("outside_offer", sentence, visit.pk))
+        return found
+
+    def _rows(self, answer: MovedByHand) -> list[tuple[Round, list[Stop]]]:
+        """The rounds as they would be stored: what has begun, then what was timed anew, then what was called off."""
+        made = []
+        policy = read_policy(company=self.company).planning
+        by_cell = {(self.asked.installers[r.installer].pk, r.date): r for r in answer.after}
+        known = {(row.installer_id, row.day): row for row in self.rows}
+        for cell in [*known, *(cell for cell in by_cell if cell not in known)]:
+            route, old = by_cell.get(cell), known.get(cell)
+            kept = [s for s in self.stops if old is not None and s.round_id == old.pk and s.pk in self.begun]
+            gone = [s for s in self.stops if old is not None and s.round_id == old.pk and s.pk in self.off]
+            if route is None:
+                if old is not None and answer.after:
+                    made.append((old, [*kept, *gone]))
+                continue
+            row = round_row(self.plan, route, self.asked)
+            row.pk = old.pk if old is not None else None
+            visits = [self.asked.visits[s.visit] for s in route.stops]
+            row.costs = add_up(cents_of_part(row, kept, policy), cents_of_route(self.asked.problem, route, visits))
+            if kept and old is not None:
+                row.leaves_at, row.lunch_at = old.leaves_at, row.lunch_at or old.lunch_at
+                row.driving_minutes = round(row.driving_minutes + sum(s.driving_minutes for s in kept), 1)
+                row.driving_km = round(row.driving_km + sum(s.driving_km for s in kept), 1)
+            stops = [*kept, *stop_rows(row, route, self.asked, first=len(kept) + 1)]
+            made.append((row, [*stops, *gone]))
+        return made
+
+    def _differences(self, rows: Sequence[tuple[Round, Sequence[Stop]]]) -> list[dict[str, Any]]:
+        after = [s for _, stops in rows for s in stops]
+        matter = self.begun | self.off
+        for row, stops in rows:
+            for stop in stops:
+                stop.round = row
+        return compare_stops(
+            company=self.company,
+            before=[s for s in self.stops if s.pk not in matter],
+            after=[s for s in after if s.pk not in matter],
+            first_day=self.plan.first_day,
+        )
+
+    def store(self, found: HandMove, by: Membership, lock: bool, reason: str) -> None:
+        """Write the rounds; stops keep their addresses."""
+        ids = {s.visit_id: s.pk for s in self.stops}
+        slots = {s.visit_id: (s.starts_at, s.leaves_at, s.round.installer_id) for s in self.stops}
+        Stop.objects.filter(pk__in=ids.values()).update(order=F("order") + _ASIDE)
+        written = [(row, stops) for row, stops in found.rows if stops]
+        for row, stops in written:
+            row.save()
+            for order, stop in enumerate(stops, start=1):
+                stop.pk, stop.round, stop.order = ids[stop.visit_id], row, order
+                stop.save(force_update=True)
+        Round.objects.filter(pk__in=[row.pk for row, stops in found.rows if not stops and row.pk]).delete()
+        self.plan.costs = self.plan.costs | costs_of_plan(self.plan)
+        # it is no longer what the planner answered
+        self.plan.digest = ""
+        self.plan.save(update_fields=["costs", "digest"])
+        for row, stops in written:
+            for stop in stops:
+                changed = slots[stop.visit_id] != (stop.starts_at, stop.leaves_at, row.installer_id)
+                if changed or stop.visit_id == self.stop.visit_id:
+                    self._note(stop, row, by, lock, reason, changed)
+        if self.plan.state == Plan.State.PUBLISHED:
+            event = f"plan {self.plan.pk} moved {as_text(self.now)}"
+            messages.rounds_changed(self.company, event, found.differences, self.now)
+        write_parts_lists(plan=self.plan, now=self.now)
+
+    def _note(self, stop: Stop, row: Round, by: Membership, lock: bool, reason: str, changed: bool) -> None:
+        """Take over on the visit what its stop says now."""
+        visit = Visit.objects.select_for_update(no_key=True).select_related("site__client").get(pk=stop.visit_id)
+        published = self.plan.state == Plan.State.PUBLISHED
+        was = visit.appointment_at
+        if changed and published:
+            visit.revision += 1
+            visit.updated_at = self.now
+            if visit.state == State.PROPOSED or visit.installer_id is not None:
+                visit.installer_id = row.installer_id
+        if visit.pk == self.stop.visit_id:
+            if visit.state == State.CONFIRMED and was != stop.starts_at:
+                visit.appointment_at, visit.revision = stop.starts_at, visit.revision + (not published)
+            if visit.state == State.CONFIRMED and visit.installer_id is not None:
+                visit.installer_id = row.installer_id
+            if lock:
+                put_lock(visit=visit, start=stop, by=by, reason=reason or "moved by hand", now=self.now)
+            elif visit.locked_start is not None:
+                visit.locked_start = visit.locked_installer = visit.locked_by = visit.locked_at = None
+                visit.lock_reason = ""
+        visit.save(update_fields=["revision", "updated_at", "installer", "appointment_at", *LOCK])
+        if visit.state == State.CONFIRMED and visit.appointment_at != was:
+            messages.moved(visit, was, self.now)

@@ -1,0 +1,86 @@
+"""Planning as a job that people can watch and stop."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
+
+from accounts.jobs import claims
+from accounts.jobs.models import Job
+from accounts.models import Company, Membership
+from scheduling.services.policy import read_policy
+from scheduling.services.rounds.plans import Effort, check_days, plan_rounds
+from scheduling.services.rounds.problem import planning_days
+from scheduling.services.stock.parts import write_parts_lists
+
+JOB_KIND = "plan"
+
+
+def start_plan_job(
+    *,
+    company: Company,
+    by: Membership,
+    now: datetime,
+    first_day: date | None = None,
+    days: int | None = None,
+    seconds: float | None = None,
+    iterations: int | None = None,
+    seed: int = 0,
+) -> Job:
+    """Start the job that plans some days and writes the parts lists of the plan.
+
+    Raises
+    ------
+    InvalidInput
+        When the days or the effort cannot be right; no job is started then.
+    Conflict
+        When a plan of this company is being made already.
+    """
+    Effort(seconds=seconds, iterations=iterations, seed=seed)
+    policy = read_policy(company=company).planning
+    if first_day is None:
+        first_day, usual = planning_days(company=company, policy=policy, now=now)
+        days = usual if days is None else days
+    days = policy.horizon_days if days is None else days
+    check_days(company=company, first_day=first_day, days=days, now=now)
+    asked = {
+        "first_day": first_day.isoformat(),
+        "days": days,
+        "seconds": seconds,
+        "iterations": iterations,
+        "seed": seed,
+    }
+    return claims.start_job(company=company, by=by, kind=JOB_KIND, parameters=asked, now=now)
+
+
+class _Watched:
+    """Carries the planner's reports to the job, and the wish to stop back to the planner."""
+
+    def __init__(self, work: claims.Work) -> None:
+        self.work, self.stopped = work, False
+
+    def tell(self, share: float, doing: str) -> None:
+        # the planner asks after every step of its search; the job is asked as often as it is told
+        if self.work.report(0.95 * share, doing) and not self.stopped:
+            self.stopped = self.work.should_stop()
+
+
+def plan_chunk(work: claims.Work) -> Mapping[str, Any]:
+    """Do the job; asked to stop, it ends with the best plan found so far."""
+    asked = work.parameters
+    watched = _Watched(work)
+    plan = plan_rounds(
+        company=work.company,
+        by=work.by,
+        now=work.now,
+        first_day=date.fromisoformat(asked["first_day"]),
+        days=asked["days"],
+        seconds=asked["seconds"],
+        iterations=asked["iterations"],
+        seed=asked["seed"],
+        progress=watched.tell,
+        should_stop=lambda: watched.stopped,
+        job=Job.objects.get(pk=work.job_id),
+    )
+    work.report(0.95, "writing parts lists")
+    lists = write_parts_lists(plan=plan, now=work.now)
+    return {"plan": plan.pk, "parts_lists_written": lists.written, "stopped_early": watched.stopped}

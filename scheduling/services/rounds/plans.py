@@ -1,0 +1,470 @@
+"""Plans of rounds: asked of the planner, judged, stored whole, published."""
+
+from collections.abc import Callable
+from copy import copy
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.jobs.models import Job
+from accounts.models import Company, Membership
+from accounts.services import record
+from scheduling.models import Plan, Round, Stop, UnservedVisit, Visit
+from scheduling.planning import rounds
+from scheduling.planning.travel.trips import TravelProvider
+from scheduling.services.days import company_day
+from scheduling.services.people import messages
+from scheduling.services.policy import read_policy
+from scheduling.services.rounds.costs import add_up, cents_of_round, cents_of_route, costs_of_plan
+from scheduling.services.rounds.differences import as_text, compare_stops
+from scheduling.services.rounds.locks import LOCK, forget_lock, keeps_lock, stands_in
+from scheduling.services.rounds.problem import MOST_DAYS, Asked, ask, planning_days
+
+#: Called with the share done (0-1) and what is being done.
+ProgressCall = Callable[[float, str], None]
+
+_FARTHEST_DAYS = 42
+# Enough for a week of one company; more is asked for by name. Iterations, not seconds: the same night, the same plan.
+_DEFAULT_ITERATIONS = 3_000
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How hard the planner tries: seconds or iterations, and the seed of its random choices."""
+
+    seconds: float | None = None
+    iterations: int | None = None
+    seed: int = 0
+
+    def __post_init__(self) -> None:
+        faults = []
+        if self.seconds is not None and self.iterations is not None:
+            faults.append(Fault("/iterations", "give seconds or iterations, not both."))
+        if self.seconds is not None and not 0 < self.seconds <= 3_600:
+            faults.append(Fault("/seconds", f"seconds must be above 0 and at most 3600, not {self.seconds!r}."))
+        if self.iterations is not None and not 1 <= self.iterations <= 1_000_000:
+            faults.append(Fault("/iterations", f"iterations must be 1 to 1000000, not {self.iterations!r}."))
+        if not 0 <= self.seed < 2**31:
+            faults.append(Fault("/seed", f"seed must be 0 to {2**31 - 1}, not {self.seed!r}."))
+        if faults:
+            raise InvalidInput("effort_not_valid", "The planner cannot work like that.", faults=faults)
+
+    @property
+    def is_usual(self) -> bool:
+        """Whether nobody asked for an effort of their own."""
+        return self == Effort()
+
+    @property
+    def wanted(self) -> dict[str, Any]:
+        """Keyword arguments of the planner, defaults filled in."""
+        if self.seconds is None and self.iterations is None:
+            return {"seconds": None, "iterations": _DEFAULT_ITERATIONS, "seed": self.seed}
+        return {"seconds": self.seconds, "iterations": self.iterations, "seed": self.seed}
+
+
+def check_days(*, company: Company, first_day: date, days: int, now: datetime) -> None:
+    """Refuse days that cannot be planned.
+
+    Raises
+    ------
+    InvalidInput
+        When the first day has gone by or lies too far ahead, or there are too few or too many days.
+    """
+    today = company_day(company=company, now=now)
+    last = today + timedelta(days=_FARTHEST_DAYS)
+    faults = []
+    if not today <= first_day <= last:
+        faults.append(Fault("/first_day", f"first_day must lie from {today} to {last}, not on {first_day}."))
+    if not 1 <= days <= MOST_DAYS:
+        faults.append(Fault("/days", f"days must be 1 to {MOST_DAYS}, not {days}."))
+    if faults:
+        raise InvalidInput("days_not_valid", "These days cannot be planned.", faults=faults)
+
+
+def plan_rounds(
+    *,
+    company: Company,
+    by: Membership | None,
+    now: datetime,
+    first_day: date | None = None,
+    days: int | None = None,
+    progress: ProgressCall | None = None,
+    should_stop: Callable[[], bool] | None = None,
+    seconds: float | None = None,
+    iterations: int | None = None,
+    seed: int = 0,
+    job: Job | None = None,
+    provider: TravelProvider | None = None,
+) -> Plan:
+    """Plan the rounds of some days and store them as a draft.
+
+    The same question is answered by the plan that answered it before, so asking twice changes nothing; asked with
+    another effort, the better of the two answers stays. An older draft for the same days is replaced; a published plan
+    stays as it is until another is published.
+
+    Parameters
+    ----------
+    company, by, now
+        Whose rounds, who asks (None: the nightly chain), and when.
+    first_day, days
+        Days of the company's calendar; None: the working days the policy plans, from the next that has not begun.
+    progress, should_stop
+        Told and asked now and then; when stopped, the best plan so far is stored.
+    seconds, iterations, seed
+        Effort; None of the first two: enough iterations for a week of one company, or whatever effort answered the
+        same question before.
+    job
+        The job on whose behalf the plan is made.
+    provider
+        Who makes the table of trips; None: as the company is set up.
+
+    Raises
+    ------
+    InvalidInput
+        When the days or the effort cannot be right.
+    """
+    effort = Effort(seconds=seconds, iterations=iterations, seed=seed)
+    policy = read_policy(company=company)
+    if first_day is None:
+        first_day, usual = planning_days(company=company, policy=policy.planning, now=now)
+        days = usual if days is None else days
+    elif days is None:
+        days = policy.planning.horizon_days
+    check_days(company=company, first_day=first_day, days=days, now=now)
+    asked = ask(
+        company=company,
+        policy=policy,
+        first_day=first_day,
+        days=days,
+        provider=provider,
+        without=planned_on_other_days(company=company, first_day=first_day, days=days, now=now),
+    )
+    known = _answered(company, asked.digest)
+    if known is not None and (effort.is_usual or known.effort == effort.wanted):
+        return known
+    answer = rounds.plan_rounds(
+        asked.problem,
+        **effort.wanted,
+        on_progress=_pass_on(progress, company.currency),
+        should_stop=should_stop,
+    )
+    with transaction.atomic():
+        # the planner ran outside of any transaction, so somebody else may have answered in the meantime
+        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        known = _answered(company, asked.digest)
+        if known is not None and (known.effort == effort.wanted or _is_as_good(known, asked, answer)):
+            return known
+        return _store(company, asked, answer, effort, job, by, now)
+
+
+def planned_on_other_days(*, company: Company, first_day: date, days: int, now: datetime) -> set[int]:
+    """Visits that published plans hold on days to come, today included, other than those asked about.
+
+    Their clients and installers count on them there.
+    """
+    stops = Stop.objects.of_company(company).filter(
+        round__plan__state=Plan.State.PUBLISHED, round__day__gte=company_day(company=company, now=now)
+    )
+    asked = (first_day, first_day + timedelta(days=days - 1))
+    return set(stops.exclude(round__day__range=asked).values_list("visit_id", flat=True))
+
+
+def _answered(company: Company, digest: str) -> Plan | None:
+    """The live plan that answers this very question."""
+    live = [Plan.State.DRAFT, Plan.State.PUBLISHED]
+    found: Plan | None = Plan.objects.of_company(company).filter(digest=digest, state__in=live).first()
+    return found
+
+
+def _is_as_good(known: Plan, asked: Asked, answer: rounds.RoundPlan) -> bool:
+    """Whether a stored answer to the same question is no worse than a new one, by the evaluator's own order."""
+    left = set(known.unserved.values_list("visit_id", flat=True))
+    missed = [c for c in asked.problem.candidates if int(c.key) in left and c.must]
+    appointments = sum(c.appointment is not None for c in missed)
+    # whole cents, as the evaluator counts: what is stored is money
+    stored = (len(known.faults), appointments, len(missed) - appointments, round(100 * known.costs["total"]))
+    return stored <= answer.evaluation.rank
+
+
+def _pass_on(progress: ProgressCall | None, currency: str) -> Callable[[rounds.Progress], None] | None:
+    if progress is None:
+        return None
+    return lambda p: progress(p.share, f"{p.doing}; best so far {p.best_cents / 100:.2f} {currency}")
+
+
+def _store(
+    company: Company,
+    asked: Asked,
+    answer: rounds.RoundPlan,
+    effort: Effort,
+    job: Job | None,
+    by: Membership | None,
+    now: datetime,
+) -> Plan:
+    problem = asked.problem
+    Plan.objects.of_company(company).filter(first_day=problem.first_day, state=Plan.State.DRAFT).update(
+        state=Plan.State.REPLACED
+    )
+    judged = answer.evaluation
+    plan = Plan.objects.create(
+        company=company,
+        first_day=problem.first_day,
+        days=problem.days,
+        created_at=now,
+        job=job,
+        # a plan that was cut short is not the answer to the question, so the question may be asked again
+        digest="" if answer.stopped else asked.digest,
+        effort=effort.wanted,
+        travel_source=answer.travel_source,
+        costs=_costs(answer),
+        faults=[
+            {"code": f.code, "sentence": f.sentence, "installer": f.installer, "day": f.day, "visit": f.visit}
+            for f in judged.faults
+        ],
+    )
+    _check_all_answered(answer, asked)
+    for route in answer.routes:
+        day = round_row(plan, route, asked)
+        day.save()
+        Stop.objects.bulk_create(stop_rows(day, route, asked))
+    UnservedVisit.objects.bulk_create(unserved_rows(plan, answer, asked))
+    if by is not None:
+        record(by=by, action="plan rounds", subject=plan, details={"days": problem.days}, now=now)
+    return plan
+
+
+def _costs(answer: rounds.RoundPlan) -> dict[str, float]:
+    judged = answer.evaluation
+    return {
+        "total": judged.total_cents / 100,
+        "driving": judged.driving_cents / 100,
+        "overtime": judged.overtime_cents / 100,
+        "visits": judged.visits_cents / 100,
+        "left": judged.left_cents / 100,
+        "by_hand_total": answer.naive_total_cents / 100,
+    }
+
+
+def round_row(plan: Plan, route: rounds.Route, asked: Asked) -> Round:
+    """A round as it is stored, not yet saved."""
+    clock = asked.clock
+    return Round(
+        plan=plan,
+        installer=asked.installers[route.installer],
+        day=route.date,
+        leaves_at=clock.moment(route.day, route.leaves_s),
+        returns_at=clock.moment(route.day, route.returns_s),
+        lunch_at=clock.moment(route.day, route.lunch_start_s) if route.lunch_start_s is not None else None,
+        driving_minutes=round(route.drive_s / 60, 1),
+        driving_km=round(route.drive_m / 1_000, 1),
+        costs=add_up(cents_of_route(asked.problem, route, [asked.visits[stop.visit] for stop in route.stops])),
+    )
+
+
+def stop_rows(day: Round, route: rounds.Route, asked: Asked, *, first: int = 1) -> list[Stop]:
+    """The stops of a round as they are stored, not yet saved; the first has the place given."""
+    clock = asked.clock
+    return [
+        Stop(
+            round=day,
+            visit=asked.visits[stop.visit],
+            order=order,
+            arrives_at=clock.moment(route.day, stop.arrival_s),
+            starts_at=clock.moment(route.day, stop.start_s),
+            leaves_at=clock.moment(route.day, stop.end_s),
+            driving_minutes=round(stop.drive_s / 60, 1),
+            driving_km=round(stop.drive_m / 1_000, 1),
+        )
+        for order, stop in enumerate(route.stops, start=first)
+    ]
+
+
+#: Reason of a visit that its parts keep out; the planner's own reasons are those of `planning.rounds`.
+_WAITS = "waits_for_parts"
+
+
+def unserved_rows(
+    plan: Plan, answer: rounds.RoundPlan, asked: Asked, *, end: date | None = None
+) -> list[UnservedVisit]:
+    """What the planner says of the visits it leaves out, not yet saved; `end` is the day after the last it planned."""
+    end = end or asked.problem.first_day + timedelta(days=asked.problem.days)
+    return [
+        UnservedVisit(
+            plan=plan,
+            visit=asked.visits[unserved.visit],
+            reason=_WAITS if _is_waiting(unserved.visit, asked, end) else unserved.reason.value,
+            sentence=_sentence(unserved, asked, end),
+            displaces=asked.visits.get(unserved.displaces),
+            extra_cost=None if unserved.extra_cents is None else unserved.extra_cents / 100,
+        )
+        for unserved in answer.unserved
+    ]
+
+
+def _is_waiting(visit: str, asked: Asked, end: date) -> bool:
+    """Whether parts alone keep a visit out: no day of the plan is late enough for them."""
+    wait = asked.waits.get(visit)
+    return wait is not None and wait.until >= end
+
+
+def _sentence(unserved: rounds.Unserved, asked: Asked, end: date) -> str:
+    name = asked.visits[unserved.visit].site.name
+    if not asked.installers:
+        return f"{name}: no installer of the company is active."
+    if _is_waiting(unserved.visit, asked, end):
+        return f"{name}: {asked.waits[unserved.visit].sentence}"
+    return unserved.sentence
+
+
+def _check_all_answered(answer: rounds.RoundPlan, asked: Asked) -> None:
+    """Every candidate is in a round or has a reason."""
+    said = {unserved.visit for unserved in answer.unserved}
+    served = {stop.visit for route in answer.routes for stop in route.stops}
+    silent = [key for key in asked.visits if key not in served and key not in said]
+    if silent:
+        raise RuntimeError(f"The planner left visits {', '.join(silent)} out without a reason.")
+
+
+def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
+    """Make a draft the plan that installers drive by.
+
+    Other published plans whose days overlap are replaced; their rounds of days to come, today included, that this plan
+    says nothing of become part of it. Proposed visits in the plan take its installer; a visit whose time or installer
+    is not what the plan before said counts one revision up, so that calendars take it over; the plan's `differences`
+    list them all, and who must be told.
+    Publishing a published plan again changes nothing.
+
+    Raises
+    ------
+    Conflict
+        When the plan was replaced, has gone by, or the independent evaluator found it faulty; when a visit in it has
+        been cancelled, moved or done since.
+    """
+    with transaction.atomic():
+        Company.objects.select_for_update(no_key=True).get(pk=plan.company_id)
+        row = Plan.objects.select_for_update(no_key=True).get(pk=plan.pk)
+        if row.state == Plan.State.PUBLISHED:
+            return row
+        every = list(Stop.objects.filter(round__plan=row).select_related("visit__site", "round__installer"))
+        # what a mended plan took over from the rounds under way is history
+        stops = [stop for stop in every if row.based_on_id is None or stop.starts_at > now]
+        _check_publishable(row, stops, now)
+        _check_nobody_is_forgotten(row, {stop.visit_id for stop in every}, now)
+        others = [
+            other
+            for other in Plan.objects.select_for_update(no_key=True).filter(
+                company=row.company_id, state=Plan.State.PUBLISHED
+            )
+            if _overlap(row, other)
+        ]
+        known = Stop.objects.filter(round__plan__in=others).select_related("visit__site", "round__installer")
+        before = {s.visit_id: (s.starts_at, s.leaves_at, s.round.installer_id) for s in known}
+        Plan.objects.filter(pk__in=[other.pk for other in others]).update(state=Plan.State.REPLACED)
+        row.state, row.published_at = Plan.State.PUBLISHED, now
+        if row.based_on_id is None:
+            last = row.first_day + timedelta(days=row.days - 1)
+            row.differences = compare_stops(
+                company=row.company,
+                before=[s for s in known if s.starts_at > now and row.first_day <= s.round.day <= last],
+                after=stops if others else [],
+                first_day=row.first_day,
+            )
+            _take_other_days_over(row, [s for s in known if not row.first_day <= s.round.day <= last], now)
+        row.save(update_fields=["state", "published_at", "differences", "first_day", "days", "costs"])
+        moved: list[tuple[Visit, datetime | None]] = []
+        for stop in stops:
+            visit = stop.visit
+            if before.get(visit.pk) != (stop.starts_at, stop.leaves_at, stop.round.installer_id):
+                visit.revision += 1
+                visit.updated_at = now
+            if visit.state == Visit.State.PROPOSED or visit.installer_id is not None:
+                visit.installer_id = stop.round.installer_id
+            if not keeps_lock(visit, stop, now):
+                forget_lock(visit=visit, by=by, why=f"plan {row.pk} could not keep it", now=now)
+            if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
+                was, visit.appointment_at = as_text(visit.appointment_at), stop.starts_at
+                details = {"was": was, "appointment_at": as_text(stop.starts_at), "plan": row.pk}
+                record(by=by, action="move appointment", subject=visit, details=details, now=now)
+                moved.append((visit, datetime.fromisoformat(was) if was else None))
+        Visit.objects.bulk_update(
+            [stop.visit for stop in stops], ["revision", "updated_at", "installer", "appointment_at", *LOCK]
+        )
+        for visit, at in moved:
+            messages.moved(visit, at, now)
+        gone = [row_["visit"] for row_ in row.differences if row_["kind"] == "dropped" and row_["appointment_at"]]
+        messages.dropped(Visit.objects.filter(pk__in=gone, state=Visit.State.CONFIRMED), f"plan {row.pk}", now)
+        messages.rounds_changed(row.company, f"plan {row.pk}", row.differences, now)
+        record(by=by, action="publish plan", subject=row, details={"replaces": [o.pk for o in others]}, now=now)
+    return row
+
+
+def _take_other_days_over(plan: Plan, known: list[Stop], now: datetime) -> None:
+    """Copy rounds of days to come that the plan says nothing of; it covers their days from now on, at their cost."""
+    today = company_day(company=plan.company, now=now)
+    here = set(Stop.objects.filter(round__plan=plan).values_list("visit_id", flat=True))
+    kept: dict[int, list[Stop]] = {}
+    for stop in sorted(known, key=lambda s: (s.round.day, s.round_id, s.order)):
+        if stop.round.day >= today and stop.visit_id not in here:
+            kept.setdefault(stop.round_id, []).append(stop)
+    if not kept:
+        return
+    policy = read_policy(company=plan.company).planning
+    last = plan.first_day + timedelta(days=plan.days - 1)
+    for stops in kept.values():
+        row = copy(stops[0].round)
+        row.pk, row.plan, row.costs = None, plan, add_up(cents_of_round(row, stops, policy))
+        row.save(force_insert=True)
+        for order, stop in enumerate(stops, start=1):
+            stop.pk, stop.round, stop.order = None, row, order
+        Stop.objects.bulk_create(stops)
+        plan.first_day, last = min(plan.first_day, row.day), max(last, row.day)
+    plan.days = (last - plan.first_day).days + 1
+    plan.costs = plan.costs | costs_of_plan(plan)
+
+
+def _overlap(one: Plan, other: Plan) -> bool:
+    return one.first_day < other.first_day + timedelta(days=other.days) and other.first_day < one.first_day + timedelta(
+        days=one.days
+    )
+
+
+def _check_nobody_is_forgotten(plan: Plan, planned: set[int], now: datetime) -> None:
+    """Refuse a draft that is older than a client's yes: the visit would stand in no round, and nobody would come."""
+    last = plan.first_day + timedelta(days=plan.days - 1)
+    known = planned | set(plan.unserved.values_list("visit_id", flat=True))
+    agreed = Visit.objects.of_company(plan.company).filter(state=Visit.State.CONFIRMED, appointment_at__gt=now)
+    for visit in agreed.exclude(pk__in=known).select_related("site"):
+        assert visit.appointment_at is not None
+        day = visit.appointment_at.astimezone(ZoneInfo(visit.site.time_zone)).date()
+        if plan.first_day <= day <= last:
+            said = f"Visit {visit.pk} was confirmed for {day} since and stands in no round of this plan; plan again."
+            raise Conflict("plan_is_stale", said)
+
+
+def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
+    if plan.state == Plan.State.REPLACED:
+        raise Conflict("plan_is_replaced", "A newer plan has replaced this one; publish that one.")
+    last = plan.first_day + timedelta(days=plan.days - 1)
+    if last < company_day(company=plan.company, now=now):
+        raise Conflict("plan_has_gone_by", f"The plan ended on {last}; make a new one.")
+    if plan.based_on is not None and plan.based_on.state != Plan.State.PUBLISHED:
+        raise Conflict("plan_is_stale", "The plan that this one mends has been replaced since; mend the new one.")
+    if plan.faults:
+        raise Conflict("plan_is_faulty", f"The plan cannot be driven: {plan.faults[0]['sentence']}")
+    row_of = {row["visit"]: row for row in plan.differences}
+    for stop in stops:
+        visit = stop.visit
+        if visit.state not in {Visit.State.PROPOSED, Visit.State.OFFERED, Visit.State.CONFIRMED}:
+            raise Conflict("plan_is_stale", f"Visit {visit.pk} {visit.standing} by now; plan again.")
+        if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
+            # a mended plan may move an appointment that nobody can keep, and says so in its differences
+            if row_of.get(visit.pk, {}).get("appointment_at") == as_text(visit.appointment_at):
+                continue
+            raise Conflict("plan_is_stale", f"Visit {visit.pk} was confirmed for another time since; plan again.")
+        # a mended plan moves what is locked only when its installer cannot come or the time cannot be kept
+        if plan.based_on_id is None and not keeps_lock(visit, stop, now) and not stands_in(visit, stop):
+            raise Conflict("plan_is_stale", f"Visit {visit.pk} is locked at another time or place since; plan again.")

@@ -1,0 +1,400 @@
+"""From rows to the question the round planner is asked, on one clock."""
+
+import hashlib
+import json
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q
+
+from accounts.models import Company
+from fleet.models import CatalogueItem
+from fleet.services.units.access import Access, access_of
+from scheduling.models import Absence, Installer, StockLevel, Visit
+from scheduling.planning import rounds
+from scheduling.planning.policy import Policy
+from scheduling.planning.travel.trips import Place, TravelProvider
+from scheduling.services.days import DAY_S, PlanningClock, company_day
+from scheduling.services.people.absences import absences_of, hours_on, is_away
+from scheduling.services.policy import ServicePolicy
+from scheduling.services.rounds.locks import holds
+from scheduling.services.rounds.site_pairs import paired_visits
+from scheduling.services.rounds.travel import provider_for, traffic_of
+from scheduling.services.stock.visit_parts import parts_by_visit
+from scheduling.services.visits.arrivals import Wait, waits_for_parts
+from scheduling.services.visits.costs import day_costs
+
+#: Hours before the first shift of a day after which that day's rounds are left alone: vans are being loaded.
+_LEAD_TIME = timedelta(hours=1)
+#: Most days one plan covers.
+MOST_DAYS = 28
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The question, the rows behind its keys, and its fingerprint."""
+
+    problem: rounds.RoundProblem
+    clock: PlanningClock
+    installers: Mapping[str, Installer]
+    visits: Mapping[str, Visit]
+    waits: Mapping[str, Wait]
+    digest: str
+
+
+def planning_days(*, company: Company, policy: Policy, now: datetime) -> tuple[date, int]:
+    """The days planned by default: from the next that has not begun, as many working days as the policy says.
+
+    Returns
+    -------
+    First day, and the number of calendar days; (tomorrow, the policy's days) when nobody works.
+    """
+    installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
+    day = company_day(company=company, now=now)
+    if any(_shift_begins(i, day) <= now + _LEAD_TIME for i in installers if day.weekday() in i.weekdays):
+        day += timedelta(days=1)
+    working = {weekday for installer in installers for weekday in installer.weekdays}
+    if not working:
+        return day, policy.horizon_days
+    while day.weekday() not in working:
+        day += timedelta(days=1)
+    first, counted = day, 0
+    while True:
+        counted += day.weekday() in working
+        if counted == policy.horizon_days or (day - first).days + 1 == MOST_DAYS:
+            return first, (day - first).days + 1
+        day += timedelta(days=1)
+
+
+def _shift_begins(installer: Installer, day: date) -> datetime:
+    return datetime.combine(day, installer.shift_starts, tzinfo=ZoneInfo(installer.time_zone))
+
+
+def ask(
+    *,
+    company: Company,
+    policy: ServicePolicy,
+    first_day: date,
+    days: int,
+    provider: TravelProvider | None = None,
+    also: Collection[int] = (),
+    without: Collection[int] = (),
+    waiting: bool = True,
+    loaded: Collection[int] = (),
+    ordered: date | None = None,
+    free: Collection[int] = (),
+) -> Asked:
+    """Put the company's question for some days together.
+
+    Candidates are the confirmed visits of those days, the urgent ones, and every proposed visit that is due within
+    them or would cost less then than later.
+
+    Parameters
+    ----------
+    company, policy
+        Whose rounds, at what prices.
+    first_day, days
+        Which days of the company's calendar.
+    provider
+        Who makes the table of trips; None: as `provider_for` says.
+    also, without
+        Visits that are candidates, or are not, whatever their state.
+    waiting
+        Whether a visit waits for parts that are neither in the store nor in a van.
+    loaded
+        Visits that wait for none: they are in published rounds, and the vans of a day that has begun are loaded.
+    ordered
+        The day on which parts that are short count as ordered, unless an order brings them; None: the day before the
+        first.
+    free
+        Visits whose agreed time, offer and lock do not count: a person is about to move them.
+    """
+    clock = PlanningClock(first_day, ZoneInfo(company.time_zone))
+    installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
+    visits = _candidates(company, clock, first_day, days, also, without)
+    parts = _parts(company, visits) if policy.house.plans_with_van_stock else {}
+    stock = _van_stock(company) if policy.house.plans_with_van_stock else None
+    access = access_of({visit.site_id: visit.site for visit in visits}.values())
+    # shifts of other time zones begin on the day before or end on the day after
+    away = absences_of(installers, first_day - timedelta(days=1), first_day + timedelta(days=days))
+    pairs = paired_visits(company=company, visits=visits)
+    ordered = ordered or first_day - timedelta(days=1)
+    waits = waits_for_parts(company=company, visits=visits, today=ordered, loaded=loaded) if waiting else {}
+    problem = rounds.RoundProblem.build(
+        first_day=first_day,
+        days=days,
+        installers=[_installer(i, clock, days, policy.planning, stock, away.get(i.pk, ())) for i in installers],
+        candidates=[
+            _candidate(
+                v,
+                clock,
+                days,
+                access[v.site_id],
+                parts.get(v.pk, {}),
+                installers,
+                waits.get(v.pk),
+                away,
+                is_free=v.pk in free,
+            )
+            for v in visits
+        ],
+        rates=rounds.rates_of(policy.planning),
+        provider=provider or provider_for(company=company, policy=policy),
+        apart=pairs.apart,
+        together=pairs.together,
+        traffic=traffic_of(policy),
+    )
+    return Asked(
+        problem=problem,
+        clock=clock,
+        installers={i.name: i for i in installers},
+        visits={str(v.pk): v for v in visits},
+        waits={str(pk): wait for pk, wait in waits.items()},
+        digest=_digest(problem),
+    )
+
+
+def _candidates(
+    company: Company,
+    clock: PlanningClock,
+    first_day: date,
+    days: int,
+    also: Collection[int] = (),
+    without: Collection[int] = (),
+) -> list[Visit]:
+    begins, ends = clock.moment(0, 0), clock.moment(days - 1, DAY_S)
+    live = (
+        Visit.objects.of_company(company)
+        .filter(
+            Q(state=Visit.State.CONFIRMED, appointment_at__gte=begins, appointment_at__lt=ends)
+            | Q(state__in=[Visit.State.PROPOSED, Visit.State.OFFERED])
+            | Q(pk__in=also)
+        )
+        .exclude(pk__in=without)
+        .select_related("site", "installer", "locked_installer")
+        .order_by("pk")
+    )
+    return [
+        v
+        for v in live
+        if v.state == Visit.State.CONFIRMED
+        or v.pk in also
+        or (
+            v.locked_start is not None and v.locked_start < ends
+            if holds(v, begins)
+            else v.is_urgent or _is_worth_asking(v, first_day, days)
+        )
+    ]
+
+
+def _is_worth_asking(visit: Visit, first_day: date, days: int) -> bool:
+    """Whether the visit is due by the last of the days, or is cheaper within them than after them."""
+    if visit.earliest_day <= first_day + timedelta(days=days - 1):
+        return True
+    costs, left = day_costs(visit, first_day=first_day, days=days)
+    return any(cost is not None and cost < left for cost in costs)
+
+
+def _installer(
+    installer: Installer,
+    clock: PlanningClock,
+    days: int,
+    policy: Policy,
+    stock: Mapping[int, Mapping[str, int]] | None,
+    absences: Sequence[Absence],
+) -> rounds.Installer:
+    zone = ZoneInfo(installer.time_zone)
+    shifts = []
+    for day in range(days):
+        hours = hours_on(installer, clock.first_day + timedelta(days=day), absences)
+        span = clock.span(day, *hours, zone) if hours is not None else None
+        if span is not None and hours is not None:
+            shifts.append(rounds.Shift(day, *span, may_run_over=hours[1] == installer.shift_ends))
+    return rounds.Installer(
+        # names are unique in a company, and the planner speaks of installers by their key
+        key=installer.name,
+        home=Place(installer.home_latitude, installer.home_longitude),
+        shifts=tuple(shifts),
+        skills=frozenset(installer.skills),
+        lunch=_lunch(clock, zone, policy),
+        van_stock=None if stock is None else stock.get(installer.pk, {}),
+        max_overtime_s=60 * installer.max_overtime_minutes,
+    )
+
+
+def _lunch(clock: PlanningClock, zone: ZoneInfo, policy: Policy) -> rounds.Lunch | None:
+    """The break, moved by as much as the installer's noon differs from the office's."""
+    usual = rounds.lunch_of(policy)
+    if usual is None:
+        return None
+    noon = clock.noon(0)
+    shift = round(
+        (noon.astimezone(clock.zone).utcoffset() - noon.astimezone(zone).utcoffset()).total_seconds()  # type: ignore[operator]
+    )
+    earliest = min(max(usual.earliest_start_s + shift, 0), DAY_S)
+    return rounds.Lunch(usual.duration_s, earliest, min(max(usual.latest_start_s + shift, earliest), DAY_S))
+
+
+def _candidate(
+    visit: Visit,
+    clock: PlanningClock,
+    days: int,
+    access: Access,
+    parts: Mapping[str, int],
+    installers: Sequence[Installer],
+    wait: Wait | None,
+    away: Mapping[int, Sequence[Absence]],
+    *,
+    is_free: bool,
+) -> rounds.Candidate:
+    costs, left = day_costs(visit, first_day=clock.first_day, days=days)
+    if wait is not None:
+        costs = [cost if clock.first_day + timedelta(days=k) >= wait.until else None for k, cost in enumerate(costs)]
+    appointment = None
+    is_locked = holds(visit, clock.moment(0, 0)) and not is_free
+    open_hours: tuple[rounds.Window, ...] = ()
+    if is_locked:
+        appointment = _appointment(clock, visit.locked_start, visit.locked_installer_id, installers, away)
+    elif visit.state == Visit.State.CONFIRMED and not is_free:
+        appointment = _appointment(clock, visit.appointment_at, visit.installer_id, installers, away)
+    else:
+        hours = _open_hours(clock, days, access, costs)
+        # while the client has not answered, room is kept in what was offered
+        waits = visit.state == Visit.State.OFFERED and not is_free
+        open_hours = tuple(_offered_hours(visit, clock, days) if waits else hours)
+    highest = max((cost for cost in costs if cost is not None), default=0.0)
+    return rounds.Candidate(
+        key=str(visit.pk),
+        place=Place(visit.site.latitude, visit.site.longitude),
+        windows=open_hours,
+        service_s=min(visit.minutes * 60, DAY_S),
+        # a day that is not allowed has no hours; its price is never paid and only has to be a number
+        cost_by_day_cents=tuple(_cents(cost if cost is not None else highest) for cost in costs),
+        cost_if_left_cents=_cents(left),
+        urgent=visit.is_urgent,
+        appointment=appointment,
+        skills=frozenset(visit.skills),
+        parts=parts,
+        installers=frozenset([appointment.installer]) if is_locked and appointment and appointment.installer else None,
+        label=visit.site.name,
+    )
+
+
+def _appointment(
+    clock: PlanningClock,
+    at: datetime | None,
+    installer: int | None,
+    installers: Sequence[Installer],
+    away: Mapping[int, Sequence[Absence]],
+) -> rounds.Appointment:
+    assert at is not None
+    day, second = clock.place(at)
+    # for somebody who is away then, somebody else comes
+    promised = next((i.name for i in installers if i.pk == installer and not is_away(i, at, away.get(i.pk, ()))), None)
+    return rounds.Appointment(day, min(max(second, 0), DAY_S), promised)
+
+
+def _offered_hours(visit: Visit, clock: PlanningClock, days: int) -> list[rounds.Window]:
+    """The windows offered to the client; the work starts within one, and may end after it."""
+    hours = []
+    for offer in visit.offers:
+        day, opens = clock.place(datetime.fromisoformat(offer["opens_at"]))
+        closes = clock.second(day, datetime.fromisoformat(offer["closes_at"])) + visit.minutes * 60
+        if 0 <= day < days and 0 <= opens < closes <= DAY_S:
+            hours.append(rounds.Window(day, opens, closes))
+    return sorted(hours)
+
+
+def _open_hours(clock: PlanningClock, days: int, access: Access, costs: Sequence[float | None]) -> list[rounds.Window]:
+    hours = []
+    for day in range(days):
+        if costs[day] is None:
+            continue
+        # where the site's clock is far from the office's, hours of the dates around fall on this day as well
+        for date_ in (clock.first_day + timedelta(days=day + k) for k in (-1, 0, 1)):
+            for opens, closes in access.hours_on(date_):
+                span = clock.span(day, opens, closes, access.zone, on=date_)
+                hours += [rounds.Window(day, *span)] if span is not None else []
+    return _joined(sorted(hours))
+
+
+def _joined(hours: Sequence[rounds.Window]) -> list[rounds.Window]:
+    """Windows that follow one another without a gap, as those of a site that never closes, as one."""
+    joined: list[rounds.Window] = []
+    for window in hours:
+        last = joined[-1] if joined else None
+        if last is not None and last.day == window.day and window.opens_s <= last.closes_s:
+            joined[-1] = rounds.Window(last.day, last.opens_s, max(last.closes_s, window.closes_s))
+        else:
+            joined.append(window)
+    return joined
+
+
+def _parts(company: Company, visits: Sequence[Visit]) -> dict[int, dict[str, int]]:
+    """Visit id to item code to quantity: the planner speaks of items by their key."""
+    codes = {str(pk): code for pk, code in CatalogueItem.objects.of_company(company).values_list("pk", "code")}
+    table = parts_by_visit(company=company, visits=visits)
+    return {visit: {codes[item]: quantity for item, quantity in wanted.items()} for visit, wanted in table.items()}
+
+
+def _van_stock(company: Company) -> dict[int, dict[str, int]]:
+    stock: dict[int, dict[str, int]] = {}
+    levels = StockLevel.objects.of_company(company).filter(installer__isnull=False)
+    for installer_id, code, quantity in levels.values_list("installer_id", "item__code", "quantity"):
+        stock.setdefault(installer_id, {})[code] = quantity
+    return stock
+
+
+def _cents(money: float) -> int:
+    return round(100.0 * money)
+
+
+def _digest(problem: rounds.RoundProblem) -> str:
+    """A fingerprint of everything that can change the answer."""
+    said: dict[str, Any] = {
+        "first_day": problem.first_day.isoformat(),
+        "days": problem.days,
+        "installers": [
+            {
+                "key": i.key,
+                "home": [i.home.latitude_deg, i.home.longitude_deg],
+                "shifts": [[s.day, s.start_s, s.end_s, s.may_run_over] for s in i.shifts],
+                "skills": sorted(i.skills),
+                "lunch": _lunch_text(i.lunch),
+                "stock": dict(i.van_stock) if i.van_stock is not None else None,
+                "overtime": i.max_overtime_s,
+            }
+            for i in problem.installers
+        ],
+        "candidates": [
+            {
+                "key": c.key,
+                "place": [c.place.latitude_deg, c.place.longitude_deg],
+                "windows": [[w.day, w.opens_s, w.closes_s] for w in c.windows],
+                "service_s": c.service_s,
+                "costs": [*c.cost_by_day_cents, c.cost_if_left_cents],
+                "urgent": c.urgent,
+                "skills": sorted(c.skills),
+                "appointment": _appointment_text(c.appointment),
+                "parts": dict(c.parts),
+                "label": c.label,
+            }
+            for c in problem.candidates
+        ],
+        "rates": [getattr(problem.rates, name) for name in sorted(problem.rates.__dataclass_fields__)],
+        "pairs": [problem.apart, problem.together],
+        "traffic": problem.traffic.periods if problem.traffic is not None else None,
+        "travel": hashlib.sha256(problem.travel.seconds.tobytes() + problem.travel.metres.tobytes()).hexdigest(),
+    }
+    return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
+
+
+def _lunch_text(lunch: rounds.Lunch | None) -> list[int] | None:
+    return None if lunch is None else [lunch.duration_s, lunch.earliest_start_s, lunch.latest_start_s]
+
+
+def _appointment_text(appointment: rounds.Appointment | None) -> list[Any] | None:
+    return None if appointment is None else [appointment.day, appointment.start_s, appointment.installer]

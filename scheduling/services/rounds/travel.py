@@ -1,0 +1,138 @@
+"""Who says how long a drive takes: a table service, or the built-in model fitted to the company's own trips."""
+
+import dataclasses
+import math
+import urllib.parse
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.db import transaction
+
+from accounts.models import Company
+from scheduling.models import Installer, RoadCalibration, Stop, Visit
+from scheduling.planning import rounds
+from scheduling.planning.travel.calibrate import Calibration, calibrate_road
+from scheduling.planning.travel.table_service import TableServiceTravel, TripCache
+from scheduling.planning.travel.trips import GreatCircleTravel, Place, RoadModel, TravelProvider, great_circle_m
+from scheduling.services.policy import ServicePolicy
+
+#: How far back trips are looked at: roads, vans and habits change.
+_PAST = timedelta(days=365)
+# one for the process: planning again tomorrow asks for few new trips
+_TRIPS = TripCache()
+
+
+def provider_for(*, company: Company, policy: ServicePolicy) -> TravelProvider:
+    """Who makes the company's tables of trips: the table service where there is one and it is wanted."""
+    row = RoadCalibration.objects.of_company(company).first()
+    source = GreatCircleTravel().source
+    if row is not None and row.road:
+        source = f"{source}, fitted to {row.trips} trips"
+    built_in = GreatCircleTravel(_road(row), source)
+    if not settings.TABLE_SERVICE_URL or not policy.house.uses_table_service:
+        return built_in
+    return TableServiceTravel(
+        settings.TABLE_SERVICE_URL,
+        profile=settings.TABLE_SERVICE_PROFILE,
+        timeout_s=float(settings.TABLE_SERVICE_TIMEOUT_SECONDS),
+        parking_s=round(built_in.road.parking_s),
+        fallback=built_in,
+        cache=_TRIPS,
+    )
+
+
+def table_service_host() -> str:
+    """Name of the table service that the server is set up with; empty when there is none."""
+    return urllib.parse.urlsplit(settings.TABLE_SERVICE_URL).netloc.rpartition("@")[2]
+
+
+def road_model(*, company: Company) -> RoadModel:
+    """The road model in use: fitted, or the default one."""
+    return _road(RoadCalibration.objects.of_company(company).first())
+
+
+def traffic_of(policy: ServicePolicy) -> rounds.Traffic | None:
+    """How driving is slowed down over the day; None when the policy says nothing of it."""
+    return rounds.Traffic(policy.house.traffic) if policy.house.traffic else None
+
+
+def calibrate_travel(*, company: Company, now: datetime) -> Calibration:
+    """Fit the road model to the trips of the past year, from setting out to beginning, and keep it.
+
+    Looking twice at the same trips changes nothing.
+    """
+    trips = _past_trips(company, now)
+    fit = calibrate_road([straight for straight, _ in trips], [seconds for _, seconds in trips])
+    values = {
+        "road": dataclasses.asdict(fit.model) if fit.fitted else {},
+        "trips": fit.trips,
+        "error_before": None if math.isnan(fit.error_before) else fit.error_before,
+        "error_after": None if math.isnan(fit.error_after) else fit.error_after,
+        "sentence": fit.sentence,
+    }
+    with transaction.atomic():
+        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        row = RoadCalibration.objects.of_company(company).first() or RoadCalibration(company=company)
+        if row.pk is None or any(getattr(row, name) != value for name, value in values.items()):
+            for name, value in values.items():
+                setattr(row, name, value)
+            row.calibrated_at = now
+            row.save()
+    return fit
+
+
+def _road(row: RoadCalibration | None) -> RoadModel:
+    return RoadModel(**row.road) if row is not None and row.road else RoadModel()
+
+
+def _past_trips(company: Company, now: datetime) -> list[tuple[float, float]]:
+    """Straight metres and driven seconds of every leg whose two ends are known.
+
+    A leg begins where the installer's visit before on that day ended, or at home.
+    """
+    visits = list(
+        Visit.objects.of_company(company)
+        .filter(set_out_at__gte=now - _PAST, begun_at__isnull=False)
+        .select_related("site", "installer")
+        .order_by("set_out_at", "pk")
+    )
+    planned = _who_drove(visits)
+    last: dict[tuple[int, object], Visit] = {}
+    legs: list[tuple[Place, Place, float]] = []
+    for visit in visits:
+        installer = planned.get(visit.pk) or visit.installer
+        if installer is None or visit.set_out_at is None or visit.begun_at is None:
+            continue
+        today = (installer.pk, visit.set_out_at.astimezone(ZoneInfo(installer.time_zone)).date())
+        before = last.get(today)
+        last[today] = visit
+        if before is not None and before.begun_at is not None and before.begun_at > visit.set_out_at:
+            continue  # two at once: one of the reports came late
+        start = (
+            Place(before.site.latitude, before.site.longitude)
+            if before is not None
+            else Place(installer.home_latitude, installer.home_longitude)
+        )
+        seconds = (visit.begun_at - visit.set_out_at).total_seconds()
+        legs.append((start, Place(visit.site.latitude, visit.site.longitude), seconds))
+    if not legs:
+        return []
+    straight = great_circle_m(
+        [a.latitude_deg for a, _, _ in legs],
+        [a.longitude_deg for a, _, _ in legs],
+        [b.latitude_deg for _, b, _ in legs],
+        [b.longitude_deg for _, b, _ in legs],
+    )
+    return [(float(metres), seconds) for metres, (_, _, seconds) in zip(straight, legs, strict=True)]
+
+
+def _who_drove(visits: Iterable[Visit]) -> dict[int, Installer]:
+    """Visit to the installer of its newest stop that was ever published."""
+    stops = (
+        Stop.objects.filter(visit__in=list(visits), round__plan__published_at__isnull=False)
+        .select_related("round__installer")
+        .order_by("round__plan__published_at", "pk")
+    )
+    return {stop.visit_id: stop.round.installer for stop in stops}

@@ -1,0 +1,93 @@
+"""What the work of some weeks will and may take: visits on their days, and forecasts that may come sooner."""
+
+from collections import defaultdict
+from collections.abc import Collection, Mapping
+from datetime import date
+from itertools import chain
+
+from scheduling.models import Need, Visit
+from scheduling.planning.stock import parts
+from scheduling.planning.stock.reorder import Wanted
+from scheduling.services.needs.wanted import quantile_days
+from scheduling.services.stock.visit_parts import Catalogue, task_of
+
+
+def wanted_pieces(
+    *,
+    visits: Mapping[int, Visit],
+    days: Mapping[int, date],
+    fixed: Collection[int],
+    needs: Collection[Need],
+    catalogue: Catalogue,
+    today: date,
+    last: date,
+) -> dict[str, list[Wanted]]:
+    """Item key to the pieces that are wanted by the last day, for certain or by chance.
+
+    * A visit expected by then takes its parts on its day. Unless its day is fixed, each cartridge of it may be wanted
+      sooner, with the probability that it is exhausted sooner.
+    * A need that no such visit holds takes its parts with the probability that its cartridge is exhausted by then.
+
+    Parameters
+    ----------
+    visits
+        The live ones, by id, with `tasks__need__position` and `tasks__need__forecast` at hand.
+    days
+        Visit id to the day it is expected on.
+    fixed
+        Ids of visits that keep their day: agreed with the client, or in the plan.
+    needs
+        The open ones, with position and forecast at hand.
+    catalogue
+        With its parts rules.
+    today, last
+        First and last day that count.
+    """
+    held: dict[int, int] = {}
+    for pk, visit in visits.items():
+        for task in visit.tasks.all():
+            held[task.need_id] = pk
+    tasks_in: dict[int, list[Need]] = defaultdict(list)
+    loose = []
+    for need in needs:
+        visit_id = held.get(need.pk)
+        if visit_id is not None and days[visit_id] <= last:
+            tasks_in[visit_id].append(need)
+        else:
+            loose.append(need)
+    every = [task_of(need, visit=str(pk)) for pk, found in tasks_in.items() for need in found]
+    alone = {need.pk: task_of(need, visit=f"need {need.pk}") for need in loose}
+    rules = catalogue.rules_for(chain(every, alone.values()))
+
+    wanted: dict[str, list[Wanted]] = defaultdict(list)
+    for item, by_visit in parts.parts_for([_without_item(task) for task in every], rules).items():
+        for key, quantity in by_visit.items():
+            wanted[item].append(Wanted(quantity, _from(today, days[int(key)])))
+    for pk, found in tasks_in.items():
+        for need in found:
+            if need.item_id is not None:
+                sooner = () if pk in fixed else _quantiles(need, today)
+                wanted[str(need.item_id)].append(Wanted(1, _from(today, days[pk]), sooner))
+    for need in loose:
+        chances = _quantiles(need, today)
+        # what a later visit holds, and no forecast speaks of, is that visit's
+        day = need.best_day if not chances and need.pk not in held else None
+        if not chances and (day is None or day > last):
+            continue
+        on = _from(today, day) if day is not None else None
+        for item, by_visit in parts.parts_for([alone[need.pk]], rules).items():
+            wanted[item].append(Wanted(sum(by_visit.values()), on, chances))
+    return wanted
+
+
+def _without_item(task: parts.Task) -> parts.Task:
+    """The same task, as far as the rules for small things go."""
+    return parts.Task(task.visit, task.unit, task.kind, task.position, task.stage)
+
+
+def _from(today: date, day: date) -> int:
+    return max((day - today).days, 0)
+
+
+def _quantiles(need: Need, today: date) -> tuple[float, ...]:
+    return quantile_days(need.forecast, today) if need.forecast is not None else ()

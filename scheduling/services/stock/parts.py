@@ -1,0 +1,313 @@
+"""Parts lists: for every visit of a plan, for every van's round, for the plan's days and for the weeks to order for."""
+
+import json
+import math
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+
+from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.models import Company
+from scheduling.models import Installer, Need, PartsLine, PartsList, Plan, Visit
+from scheduling.planning.stock import reorder, supply
+from scheduling.planning.stock.deliveries import order_by
+from scheduling.services.days import company_day
+from scheduling.services.policy import read_policy
+from scheduling.services.stock.allocation import Allocation
+from scheduling.services.stock.demand import wanted_pieces
+from scheduling.services.stock.sentences import sentence_of_period, sentence_of_shares
+from scheduling.services.stock.supplies import STORE
+
+Scope = PartsList.Scope
+
+
+@dataclass(frozen=True, slots=True)
+class PartsWritten:
+    """How many lists were written anew or changed, and how many stand as they were."""
+
+    written: int
+    unchanged: int
+
+
+def write_parts_lists(*, plan: Plan, now: datetime) -> PartsWritten:
+    """Write the parts lists a plan gives rise to.
+
+    * one for each visit in it, against what is in stock and on order for it,
+    * one for each round: what its van holds, what is to be loaded from the store, what is missing,
+    * one for the plan's days and one for the weeks the policy orders for: short is what must be ordered, in packs, with
+      the last day on which an order still arrives in time.
+
+    Every piece in stock and on order is given out once, to visits agreed with the client first, then to those in the
+    plan, where the piece is urgent before where it is not, then to the others, each by date; so two rounds never count
+    on the same piece. The weeks to order for also
+    hold the visits that no round serves yet, on the day they are due or cheapest, and the pieces beyond them that the
+    policy's service level asks for. Writing twice changes nothing.
+    """
+    company = plan.company
+    today = company_day(company=company, now=now)
+    with transaction.atomic():
+        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        writer = PartsWriter(plan, today, now)
+        writer.visits_and_rounds()
+        last_of_plan = plan.first_day + timedelta(days=plan.days - 1)
+        writer.period(plan.first_day, last_of_plan, in_plan_only=True)
+        writer.period(today, today + timedelta(days=writer.house.order_horizon_days - 1), in_plan_only=False)
+        writer.drop_stale()
+    return PartsWritten(writer.written, writer.unchanged)
+
+
+def rewrite_period(*, parts_list: PartsList, now: datetime) -> PartsList:
+    """Work out a period's list anew, as things stand; what was ordered or received since is taken into account.
+
+    Raises
+    ------
+    InvalidInput
+        When the list is for a visit or a round.
+    Conflict
+        When its days have gone by, or its plan is gone.
+    """
+    if parts_list.scope != Scope.PERIOD:
+        sentence = f"parts list {parts_list.pk} is for a {parts_list.scope}; orders are made from one for a period."
+        raise InvalidInput("not_a_period", sentence, faults=[Fault("/parts_list", sentence)])
+    plan = parts_list.plan
+    today = company_day(company=parts_list.company, now=now)
+    if plan is None or plan.state == Plan.State.REPLACED or parts_list.last_day < today:
+        why = (
+            "The list's plan was replaced" if parts_list.last_day >= today else f"Its days ended {parts_list.last_day}"
+        )
+        raise Conflict("list_has_gone_by", f"{why}; take a list of the newest plan.", pointer="/parts_list")
+    first, last = parts_list.first_day, parts_list.last_day
+    with transaction.atomic():
+        Company.objects.select_for_update(no_key=True).get(pk=parts_list.company_id)
+        of_plan = (first, last) == (plan.first_day, plan.first_day + timedelta(days=plan.days - 1))
+        return PartsWriter(plan, today, now).period(first, last, in_plan_only=of_plan)
+
+
+class PartsWriter:
+    """Writes the lists of one plan from rows read once."""
+
+    def __init__(self, plan: Plan, today: date, now: datetime) -> None:
+        self.plan, self.company, self.today, self.now = plan, plan.company, today, now
+        self.house = read_policy(company=self.company).house
+        found = Allocation(company=self.company, today=today, plan=plan)
+        self.allocation, self.catalogue, self.supplies = found, found.catalogue, found.supplies
+        self.visits, self.days, self.shares = found.visits, found.days, found.shares
+        self.rounds, self.round_of, self.taken = found.rounds, found.round_of, found.taken
+        self.van_names = dict(Installer.objects.of_company(self.company).values_list("pk", "name"))
+        self.lists = self._read_lists()
+        self.written = self.unchanged = 0
+
+    def _read_lists(self) -> dict[tuple[Any, ...], PartsList]:
+        rows = PartsList.objects.of_company(self.company).prefetch_related("lines")
+        mine = [
+            *rows.filter(scope=Scope.VISIT, visit__in=self.round_of),
+            *rows.filter(scope=Scope.ROUND, round__plan=self.plan),
+            *rows.filter(scope=Scope.PERIOD),
+        ]
+        return {_key(row): row for row in mine}
+
+    # -- visits and rounds
+
+    def visits_and_rounds(self) -> None:
+        """Write the lists of the plan's visits and of its rounds."""
+        for visit in self.round_of:
+            if visit in self.visits:
+                day = self.days[visit]
+                lines = self._lines_of([visit], van=None)
+                self._write(lines, scope=Scope.VISIT, visit_id=visit, first_day=day, last_day=day)
+        used: dict[int, Counter[str]] = defaultdict(Counter)
+        # in order of days: what a van uses on one day is not aboard on the next
+        for round_ in self.rounds:
+            known = [stop.visit_id for stop in round_.stops.all() if stop.visit_id in self.visits]
+            lines = self._lines_of(known, van=round_.installer_id)
+            aboard, gone = self.supplies.vans.get(round_.installer_id, Counter()), used[round_.installer_id]
+            for line in lines:
+                item, taken = str(line.item_id), line.in_stock
+                line.in_stock = aboard[item] - gone[item]
+                gone[item] += taken
+            self._write(lines, scope=Scope.ROUND, round_id=round_.pk, first_day=round_.day, last_day=round_.day)
+
+    def _lines_of(self, visits: Sequence[int], *, van: int | None) -> list[PartsLine]:
+        """What visits take and where it comes from; with a van: what is aboard and what is to be loaded."""
+        lines = []
+        for item, by_visit in sorted(self.taken.items()):
+            mine = {str(visit): by_visit[str(visit)] for visit in visits if str(visit) in by_visit}
+            if not mine:
+                continue
+            shares = [share for visit in mine for share in self.shares[visit, item]]
+            in_time = [share for share in shares if not share.is_late]
+            quantity = sum(mine.values())
+            aboard = sum(s.quantity for s in in_time if s.supply == f"van:{van}")
+            coming = sum(s.quantity for s in in_time if s.supply.startswith("order:"))
+            at_hand = sum(s.quantity for s in in_time) - coming
+            in_stock = aboard if van is not None else at_hand
+            lines.append(
+                PartsLine(
+                    item=self.catalogue.items[item],
+                    quantity=quantity,
+                    in_stock=in_stock,
+                    from_store=sum(s.quantity for s in in_time if s.supply == STORE) if van is not None else 0,
+                    on_order=coming,
+                    late=sum(s.quantity for s in shares if s.is_late),
+                    short=quantity - in_stock - (0 if van is not None else coming),
+                    reasons=self._reasons(item, mine),
+                    sentence=sentence_of_shares(
+                        quantity, shares, self.supplies.coming.get(item, ()), self.van_names, own_van=van
+                    ),
+                )
+            )
+        return lines
+
+    # -- periods
+
+    def period(self, first: date, last: date, *, in_plan_only: bool) -> PartsList:
+        """Write the list of a period: what its work takes, what stands for it, what must be ordered by when."""
+        chosen = {
+            pk: visit
+            for pk, visit in self.visits.items()
+            # what is overdue is wanted now, whatever its best day was
+            if self.days[pk] <= last and (pk in self.round_of or not in_plan_only)
+        }
+        needs: list[Need] = [] if in_plan_only else self._open_needs()
+        if in_plan_only:
+            needs = [t.need for v in chosen.values() for t in v.tasks.all() if t.need.state == Need.State.OPEN]
+        agreed = {pk for pk in self.visits if self.allocation.is_agreed(pk)}
+        wanted = wanted_pieces(
+            visits=self.visits if not in_plan_only else chosen,
+            days=self.days,
+            fixed=agreed | set(self.round_of),
+            needs=needs,
+            catalogue=self.catalogue,
+            today=self.today,
+            last=last,
+        )
+        lines = [self._period_line(item, found, chosen, last) for item, found in sorted(wanted.items())]
+        return self._write(
+            [line for line in lines if line.quantity or line.spare], scope=Scope.PERIOD, first_day=first, last_day=last
+        )
+
+    def _open_needs(self) -> list[Need]:
+        rows = Need.objects.of_company(self.company).filter(state=Need.State.OPEN)
+        return list(rows.select_related("position", "forecast").order_by("pk"))
+
+    def _period_line(
+        self, key: str, wanted: Sequence[reorder.Wanted], chosen: dict[int, Visit], last: date
+    ) -> PartsLine:
+        item = self.catalogue.items[key]
+        mine = {visit: n for visit, n in self.taken.get(key, {}).items() if int(visit) in chosen}
+        quantity = sum(mine.values())
+        # what agreed visits outside of the list hold is not there for it
+        held = [s for visit in self.taken.get(key, ()) if int(visit) not in chosen for s in self._held(visit, key)]
+        in_stock = self.supplies.at_hand(key) - sum(s.quantity for s in held if not s.supply.startswith("order:"))
+        kept: Counter[str] = Counter()
+        for share in held:
+            kept[share.supply] += share.quantity
+        arrivals = [
+            reorder.Arrival(coming.line.outstanding - kept[coming.key], (coming.usable_from - self.today).days)
+            for coming in self.supplies.coming.get(key, ())
+        ]
+        level = self.house.parts_service_level
+        found = reorder.cover(
+            wanted, [reorder.Arrival(in_stock), *arrivals], last_day=(last - self.today).days, level=level
+        )
+        needed_by = self.today + timedelta(days=found.short_on) if found.short_on is not None else None
+        line = PartsLine(
+            item=item,
+            quantity=quantity,
+            spare=max(0, found.quantity - quantity),
+            in_stock=in_stock,
+            on_order=sum(arrival.quantity for arrival in arrivals),
+            late=sum(s.quantity for visit in mine for s in self.shares[visit, key] if s.is_late),
+            short=found.missing,
+            packs_to_order=math.ceil(found.missing / item.pack_size),
+            needed_by=needed_by,
+            order_by=order_by(needed_by, item.days_to_shelf, item.closed_weekdays) if needed_by is not None else None,
+            reasons=self._reasons(key, mine),
+        )
+        line.sentence = sentence_of_period(line, last=last, level=level, expected=found.expected)
+        return line
+
+    def _held(self, visit: str, item: str) -> list[supply.Share]:
+        return self.shares[visit, item] if self.allocation.is_agreed(visit) else []
+
+    # -- rows
+
+    def _reasons(self, item: str, by_visit: dict[str, int]) -> list[dict[str, Any]]:
+        """Which visits take it, in order of date, and how many pieces each has not got in time."""
+        found = []
+        for visit, quantity in by_visit.items():
+            row = self.visits[int(visit)]
+            got = sum(share.quantity for share in self.shares[visit, item] if not share.is_late)
+            found.append(
+                {
+                    "visit": row.pk,
+                    "site": row.site_id,
+                    "site_code": row.site.code,
+                    "site_name": row.site.name,
+                    "day": self.days[row.pk].isoformat(),
+                    "quantity": quantity,
+                    "missing": quantity - got,
+                }
+            )
+        return sorted(found, key=lambda reason: (reason["day"], reason["visit"]))
+
+    def _write(self, lines: list[PartsLine], **identity: Any) -> PartsList:
+        """Write a list, or leave it alone when it says the same already."""
+        fresh = PartsList(company=self.company, plan=self.plan, written_at=self.now, **identity)
+        row = self.lists.get(_key(fresh))
+        if row is None:
+            fresh.save()
+            row = fresh
+        else:
+            same_days = (row.first_day, row.last_day) == (fresh.first_day, fresh.last_day)
+            same_lines = sorted(map(_content, row.lines.all())) == sorted(map(_content, lines))
+            if same_days and same_lines and row.plan_id == self.plan.pk:
+                self.unchanged += 1
+                return row
+            row.plan, row.first_day, row.last_day, row.written_at = self.plan, fresh.first_day, fresh.last_day, self.now
+            row.save()
+            row.lines.all().delete()
+        for line in lines:
+            line.parts_list = row
+        PartsLine.objects.bulk_create(lines)
+        self.written += 1
+        return row
+
+    def drop_stale(self) -> None:
+        """Drop lists of visits and periods that a replaced plan left behind: nobody would load or order by them."""
+        stale = PartsList.objects.of_company(self.company).exclude(scope=Scope.ROUND)
+        stale.filter(plan__state=Plan.State.REPLACED).delete()
+
+
+def _key(row: PartsList) -> tuple[Any, ...]:
+    if row.scope == Scope.VISIT:
+        return (row.scope, row.visit_id)
+    if row.scope == Scope.ROUND:
+        return (row.scope, row.round_id)
+    return (row.scope, row.first_day, row.last_day)
+
+
+_COMPARED = (
+    "item_id",
+    "quantity",
+    "spare",
+    "in_stock",
+    "from_store",
+    "on_order",
+    "late",
+    "short",
+    "packs_to_order",
+    "needed_by",
+    "order_by",
+    "reasons",
+    "sentence",
+)
+
+
+def _content(line: PartsLine) -> tuple[str, ...]:
+    # a database may give the keys of stored JSON in an order of its own
+    return tuple(json.dumps(getattr(line, name), sort_keys=True, default=str) for name in _COMPARED)

@@ -1,0 +1,93 @@
+"""What visits take from the van: the cartridges of their tasks and the small things the catalogue's rules ask for."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from accounts.models import Company
+from fleet.models import CatalogueItem, PartsRule
+from scheduling.models import Need, Visit, VisitTask
+from scheduling.planning.stock import parts
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """A company's catalogue and rules, as rows and in the words of the planning room."""
+
+    items: Mapping[str, CatalogueItem]
+    rules: Sequence[PartsRule]
+
+    def rules_for(self, tasks: Iterable[parts.Task]) -> list[parts.Rule]:
+        """The rules that can apply to these tasks.
+
+        A rule's work names a kind of need ('repair') or the cause behind it ('shutoff_valve_fault'), so that a repair
+        takes the part it is about.
+        """
+        kinds = {task.kind for task in tasks}
+        rules = []
+        for rule in self.rules:
+            named = frozenset(kind for kind in kinds if rule.work in kind.split(":"))
+            if rule.work and not named:
+                continue
+            rules.append(
+                parts.Rule(
+                    item=str(rule.item_id),
+                    quantity=rule.quantity,
+                    per=rule.per,
+                    kinds=named if rule.work else frozenset(),
+                    stages=frozenset([rule.stage]) if rule.stage else frozenset(),
+                )
+            )
+        return rules
+
+
+def read_catalogue(*, company: Company) -> Catalogue:
+    """Read a company's catalogue, items out of sale included: they may still be in a task."""
+    return Catalogue(
+        items={str(i.pk): i for i in CatalogueItem.objects.of_company(company).select_related("supplier")},
+        rules=list(PartsRule.objects.of_company(company).order_by("pk")),
+    )
+
+
+def tasks_of(visits: Iterable[Visit]) -> list[parts.Task]:
+    """The open tasks of visits, in the words of the planning room.
+
+    Parameters
+    ----------
+    visits
+        With `tasks__need__position` at hand.
+    """
+    return [
+        task_of(task.need, visit=str(visit.pk))
+        for visit in visits
+        for task in visit.tasks.all()
+        if task.need.state == Need.State.OPEN
+    ]
+
+
+def task_of(need: Need, *, visit: str) -> parts.Task:
+    """One need as a task of a visit."""
+    return parts.Task(
+        visit=visit,
+        unit=str(need.unit_id),
+        kind=f"{need.kind}:{need.cause}" if need.cause else need.kind,
+        position=str(need.position_id or ""),
+        stage=need.position.stage if need.position is not None else "",
+        item=str(need.item_id or ""),
+    )
+
+
+def parts_by_visit(*, company: Company, visits: Sequence[Visit]) -> dict[int, dict[str, int]]:
+    """Visit id to item key to quantity; a visit that takes nothing has no entry."""
+    catalogue = read_catalogue(company=company)
+    rows = VisitTask.objects.of_company(company).filter(
+        visit__in=[visit.pk for visit in visits], need__state=Need.State.OPEN
+    )
+    tasks = [
+        task_of(task.need, visit=str(task.visit_id))
+        for task in rows.select_related("need__position").order_by("visit_id", "order")
+    ]
+    table: dict[int, dict[str, int]] = {}
+    for item, by_visit in parts.parts_for(tasks, catalogue.rules_for(tasks)).items():
+        for visit, quantity in by_visit.items():
+            table.setdefault(int(visit), {})[item] = quantity
+    return table

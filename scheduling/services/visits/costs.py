@@ -1,0 +1,66 @@
+"""What going to a site costs on each day, from the curves of the tasks a visit bundles."""
+
+import math
+from collections.abc import Sequence
+from datetime import date
+
+from scheduling.models import Need, Visit
+from scheduling.planning.policy import Policy
+
+#: Days for which a visit's costs are stored: a plan may begin some weeks ahead and still see what waiting costs.
+COST_DAYS = 84
+
+
+def costs_by_day(needs: Sequence[Need], *, travel_cost: float, policy: Policy, today: date) -> list[float | None]:
+    """Expected cost of the visit on each day from today, driving left out; None on a day that is not allowed.
+
+    The price of going is spread over the usual interval between visits, as in `planning.visits.bundling`: a visit
+    put off by a week is a week's share cheaper. A need's curve that ends counts on with its last value.
+    """
+    price = visit_price(policy, travel_cost)
+    interval = 7.0 * policy.visit_interval_weeks
+    costs: list[float | None] = []
+    for day in range(COST_DAYS):
+        tasks = tasks_cost(needs, today=today, day=day)
+        going = price * (1.0 - min(day / interval, 1.0)) - travel_cost
+        costs.append(None if tasks is None else round(going + tasks, 2))
+    return costs
+
+
+def visit_price(policy: Policy, travel_cost: float) -> float:
+    """What one visit costs before anything is done on it."""
+    return policy.visit_cost + policy.removal_minutes * policy.working_cost_per_minute + travel_cost
+
+
+def tasks_cost(needs: Sequence[Need], *, today: date, day: int) -> float | None:
+    """Expected waste and lateness of tasks done on a day from today; None when one of them is not allowed then."""
+    costs = [_on(need, today, day) for need in needs]
+    return None if None in costs else math.fsum(cost for cost in costs if cost is not None)
+
+
+def _on(need: Need, today: date, day: int) -> float | None:
+    if not need.cost_curve or need.curve_first_day is None:
+        return 0.0
+    index = (today - need.curve_first_day).days + day
+    cost: float | None = need.cost_curve[min(max(index, 0), len(need.cost_curve) - 1)]
+    return cost
+
+
+def day_costs(visit: Visit, *, first_day: date, days: int) -> tuple[list[float | None], float]:
+    """What the visit costs on each of the days, driving left out, and what leaving it until after them costs.
+
+    Leaving costs the cheapest later day, with the drive that is then still to come. Days beyond what was stored count
+    as the last stored one.
+    """
+    offset = (first_day - visit.costs_first_day).days
+    costs: list[float | None] = visit.costs
+    if not costs:
+        return [0.0] * days, visit.cost_of_leaving
+
+    def on(day: int) -> float | None:
+        return costs[min(max(offset + day, 0), len(costs) - 1)]
+
+    later = [cost for cost in costs[max(offset + days, 0) :] if cost is not None]
+    known = [cost for cost in costs if cost is not None]
+    left = (min(later) if later else (known[-1] if known else 0.0)) + visit.travel_cost
+    return [on(day) for day in range(days)], left

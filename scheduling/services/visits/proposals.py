@@ -1,0 +1,299 @@
+"""Proposed visits: the open needs of each site, bundled anew every night; what is confirmed stays."""
+
+import math
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+
+from accounts.models import Company
+from fleet.models import Site
+from scheduling.models import Installer, Need, Visit, VisitTask
+from scheduling.planning.travel.trips import Place
+from scheduling.planning.visits.bundling import BundlingSite, VisitProposal, bundle_visits
+from scheduling.services.days import company_day
+from scheduling.services.needs.costs import planning_need
+from scheduling.services.people import messages
+from scheduling.services.policy import ServicePolicy, read_policy
+from scheduling.services.rounds.locks import holds
+from scheduling.services.rounds.travel import road_model
+from scheduling.services.visits.costs import costs_by_day, tasks_cost, visit_price
+
+Kind = Need.Kind
+
+# Look first, mend what feeds the train, sanitise while the housings are open, then new cartridges from the feed on.
+_ORDER_OF_WORK = {
+    kind: place
+    for place, kind in enumerate(
+        (
+            Kind.TAKE_READING,
+            Kind.INSPECT,
+            Kind.REPAIR,
+            Kind.FIT_BOOSTER_PUMP,
+            Kind.REPLACE_RESTRICTOR,
+            Kind.SANITISE,
+            Kind.REPLACE,
+            Kind.ROTATE,
+            Kind.VERIFY_INSTRUMENTS,
+            Kind.COMMISSION,
+        )
+    )
+}
+
+
+# What a proposal says of its visit.
+_PROPOSED = (
+    "earliest_day",
+    "latest_day",
+    "best_day",
+    "is_urgent",
+    "minutes",
+    "skills",
+    "costs_first_day",
+    "costs",
+    "cost_of_leaving",
+    "travel_cost",
+    "reason",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class VisitsProposed:
+    """How many visits were proposed anew, changed, withdrawn, and left as they were."""
+
+    opened: int
+    changed: int
+    withdrawn: int
+    unchanged: int
+
+
+def order_of_work(need: Need) -> tuple[int, int, int, int]:
+    """Sorting key of tasks on a visit: unit by unit, cartridges together, each in train order."""
+    place = _ORDER_OF_WORK[Kind(need.kind)]
+    cartridge = need.kind in {Kind.REPLACE, Kind.ROTATE}
+    return (
+        need.unit_id,
+        _ORDER_OF_WORK[Kind.REPLACE] if cartridge else place,
+        need.position.order if need.position is not None else 0,
+        need.pk,
+    )
+
+
+def propose_visits(*, company: Company, now: datetime) -> VisitsProposed:
+    """Bundle the company's open needs into at most one proposed visit a site.
+
+    Confirmed visits keep their time, their installer and their tasks; needs that cost less along with a confirmed visit
+    of their site than on a visit of their own join it. Needs on a confirmed visit whose day has gone by without a
+    record are proposed again. Proposing twice changes nothing.
+    """
+    today = company_day(company=company, now=now)
+    with transaction.atomic():
+        # one at a time for a company: two would propose two visits to a site
+        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        return _Proposer(company, read_policy(company=company), today, now).run()
+
+
+class _Proposer:
+    def __init__(self, company: Company, policy: ServicePolicy, today: date, now: datetime) -> None:
+        self.company, self.policy, self.today, self.now = company, policy, today, now
+        open_needs = Need.objects.of_company(company).filter(state=Need.State.OPEN)
+        self.needs = {
+            need.pk: need
+            for need in open_needs.select_related("position", "forecast", "lag_forecast", "finding", "unit").order_by(
+                "pk"
+            )
+        }
+        live = Visit.objects.of_company(company).filter(
+            state__in=[
+                Visit.State.PROPOSED,
+                Visit.State.OFFERED,
+                Visit.State.CONFIRMED,
+                Visit.State.ON_THE_WAY,
+                Visit.State.IN_PROGRESS,
+            ]
+        )
+        self.opened: list[Visit] = []
+        self.rewritten: list[Visit] = []
+        self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []
+        self.proposed: dict[int, Visit] = {}
+        self.confirmed: dict[int, list[Visit]] = defaultdict(list)
+        self.waiting: list[Visit] = []
+        self.lapsed: list[Visit] = []
+        for visit in live.select_related("locked_installer").prefetch_related("tasks").order_by("appointment_at", "pk"):
+            if visit.state == Visit.State.PROPOSED:
+                self.proposed[visit.site_id] = visit
+            elif visit.state == Visit.State.OFFERED:
+                open_still = any(datetime.fromisoformat(offer["opens_at"]) > now for offer in visit.offers)
+                (self.waiting if open_still else self.lapsed).append(visit)
+            elif visit.state != Visit.State.CONFIRMED:
+                # somebody is there or on the way; what was begun on an earlier day and never closed holds nothing
+                if company_day(company=company, now=visit.updated_at) >= today:
+                    self.waiting.append(visit)
+            elif self._appointed(visit) >= today:
+                self.confirmed[visit.site_id].append(visit)
+
+    def run(self) -> VisitsProposed:
+        self._take_lapsed_back()
+        held = {task.need_id for visits in self.confirmed.values() for v in visits for task in v.tasks.all()}
+        held |= {task.need_id for visit in self.waiting for task in visit.tasks.all()}
+        free = [need for pk, need in self.needs.items() if pk not in held]
+        # one and the same visit is proposed for a site, the next one; those after it are bundled when it is done
+        proposals = {int(p.site): p for p in self._bundle(free) if p.number == 0}
+        joined = self._keep_confirmed(proposals)
+
+        changed = 0
+        for site_id, proposal in proposals.items():
+            if site_id in joined:
+                continue
+            visit = self.proposed.get(site_id)
+            if visit is None:
+                self._open(site_id, proposal)
+            elif self._rewrite(visit, self._values(proposal), self._tasks(proposal)):
+                changed += 1
+        gone = [v for site_id, v in self.proposed.items() if site_id not in proposals or site_id in joined]
+        for visit in gone:
+            visit.state, visit.closed_at, visit.updated_at = Visit.State.CANCELLED, self.now, self.now
+            visit.closing_note = (
+                "Its tasks joined the confirmed visit of the site."
+                if visit.site_id in joined
+                else "Nothing is due here any more."
+            )
+            visit.revision += 1
+        Visit.objects.bulk_create(self.opened)
+        Visit.objects.bulk_update(self.rewritten, [*_PROPOSED, "revision", "updated_at"], batch_size=100)
+        Visit.objects.bulk_update(
+            gone, ["state", "closed_at", "updated_at", "closing_note", "revision"], batch_size=100
+        )
+        VisitTask.objects.filter(visit__in=[visit.pk for visit, _ in self.retasked]).delete()
+        VisitTask.objects.bulk_create(
+            VisitTask(visit=visit, need_id=need_id, order=order, reason=reason)
+            for visit, tasks in self.retasked
+            for order, (need_id, reason) in enumerate(tasks, start=1)
+        )
+        kept = len(self.proposed) - changed - len(gone)
+        return VisitsProposed(len(self.opened), changed + len(joined), len(gone), kept)
+
+    def _take_lapsed_back(self) -> None:
+        """An offer that nobody took up in time is a proposal again, or gives way to the one its site has."""
+        for visit in self.lapsed:
+            visit.offers, visit.updated_at = [], self.now
+            visit.revision += 1
+            if visit.site_id in self.proposed:
+                visit.state, visit.closed_at = Visit.State.CANCELLED, self.now
+                visit.closing_note = "Nobody took up the offer; the site has another proposed visit."
+            else:
+                visit.state = Visit.State.PROPOSED
+                self.proposed[visit.site_id] = visit
+            visit.save()
+            messages.offer_lapsed(visit, self.now)
+
+    def _bundle(self, needs: Sequence[Need]) -> list[VisitProposal]:
+        sites = Site.objects.of_company(self.company).order_by("pk").only("latitude", "longitude")
+        bases = Installer.objects.of_company(self.company).filter(is_active=True).order_by("pk")
+        return bundle_visits(
+            [planning_need(need, key=str(need.pk), today=self.today) for need in needs],
+            [BundlingSite(str(site.pk), Place(site.latitude, site.longitude)) for site in sites],
+            policy=self.policy.planning,
+            road=road_model(company=self.company),
+            bases=[Place(i.home_latitude, i.home_longitude) for i in bases],
+        )
+
+    def _values(self, proposal: VisitProposal) -> dict[str, Any]:
+        needs = [self.needs[int(key)] for key in dict.fromkeys(proposal.needs)]
+        costs = costs_by_day(needs, travel_cost=proposal.travel_cost, policy=self.policy.planning, today=self.today)
+        return {
+            "earliest_day": self.today + timedelta(days=proposal.earliest_day),
+            "latest_day": self.today + timedelta(days=proposal.latest_day),
+            "best_day": self.today + timedelta(days=proposal.best_day),
+            "is_urgent": any(need.is_urgent for need in needs) or proposal.urgent,
+            "minutes": math.ceil(proposal.minutes),
+            "skills": sorted(proposal.skills),
+            "costs_first_day": self.today,
+            "costs": costs,
+            "cost_of_leaving": round(proposal.cost_if_left, 2),
+            "travel_cost": round(proposal.travel_cost, 2),
+            "reason": proposal.sentence,
+        }
+
+    def _tasks(self, proposal: VisitProposal) -> list[tuple[int, str]]:
+        """Needs of a proposal with their reasons, in order of work."""
+        reasons = {int(choice.need): choice.sentence for choice in proposal.choices}
+        needs = sorted((self.needs[pk] for pk in reasons), key=order_of_work)
+        return [(need.pk, reasons[need.pk]) for need in needs]
+
+    def _open(self, site_id: int, proposal: VisitProposal) -> None:
+        visit = Visit(
+            company=self.company,
+            site_id=site_id,
+            created_at=self.now,
+            updated_at=self.now,
+            **self._values(proposal),
+        )
+        self.opened.append(visit)
+        self.retasked.append((visit, self._tasks(proposal)))
+
+    def _rewrite(self, visit: Visit, values: Mapping[str, Any], tasks: list[tuple[int, str]]) -> bool:
+        """Bring a visit up to date; answer whether anything differed."""
+        differing = [name for name, value in values.items() if getattr(visit, name) != value]
+        same_tasks = [(task.need_id, task.reason) for task in visit.tasks.all()] == tasks
+        if not differing and same_tasks:
+            return False
+        for name in differing:
+            setattr(visit, name, values[name])
+        visit.updated_at = self.now
+        self.rewritten.append(visit)
+        if not same_tasks:
+            self.retasked.append((visit, tasks))
+        return True
+
+    def _keep_confirmed(self, proposals: Mapping[int, VisitProposal]) -> set[int]:
+        """Let due tasks join a site's next confirmed visit, take closed ones off; answer those sites."""
+        joined = set()
+        for site_id, visits in self.confirmed.items():
+            proposal = proposals.get(site_id)
+            for number, visit in enumerate(visits):
+                tasks = [(t.need_id, t.reason) for t in visit.tasks.all() if t.need_id in self.needs]
+                day = (self._appointed(visit) - self.today).days
+                held = site_id in self.proposed and holds(self.proposed[site_id], self.now)
+                if number == 0 and proposal is not None and not held and self._is_cheaper_along(proposal, day):
+                    tasks += self._tasks(proposal)
+                    joined.add(site_id)
+                if [t.need_id for t in visit.tasks.all()] != [need_id for need_id, _ in tasks]:
+                    self._retask(visit, tasks)
+        return joined
+
+    def _appointed(self, visit: Visit) -> date:
+        """The company's day of a confirmed visit, which always has a time."""
+        assert visit.appointment_at is not None
+        return company_day(company=self.company, now=visit.appointment_at)
+
+    def _is_cheaper_along(self, proposal: VisitProposal, day: int) -> bool:
+        """Whether doing the tasks on the confirmed day costs less than a visit of their own on their best day."""
+        planning = self.policy.planning
+        needs = [self.needs[int(key)] for key in dict.fromkeys(proposal.needs)]
+        if day >= planning.horizon_days and any(need.is_urgent for need in needs):
+            return False
+        along = tasks_cost(needs, today=self.today, day=day)
+        alone = tasks_cost(needs, today=self.today, day=proposal.best_day)
+        own_visit = visit_price(planning, proposal.travel_cost)
+        return along is not None and (alone is None or along <= alone + own_visit)
+
+    def _retask(self, visit: Visit, tasks: Sequence[tuple[int, str]]) -> None:
+        needs = [self.needs[need_id] for need_id, _ in tasks]
+        minutes = self.policy.planning.removal_minutes + sum(need.minutes for need in needs)
+        # the appointment ends at another time, which calendars take over by the revision
+        visit.revision += 1
+        reasons = dict(tasks)
+        ordered = [(need.pk, reasons[need.pk]) for need in sorted(needs, key=order_of_work)]
+        self._rewrite(
+            visit,
+            {
+                "minutes": math.ceil(minutes),
+                "skills": sorted({skill for need in needs for skill in need.skills}),
+                "is_urgent": any(need.is_urgent for need in needs),
+            },
+            ordered,
+        )

@@ -1,0 +1,375 @@
+"""The life of a visit: proposed, offered, confirmed with the client, under way, done or not, cancelled."""
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+
+from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.models import Membership
+from accounts.services import record
+from scheduling.models import Installer, Need, Visit, VisitTask
+from scheduling.services.people import messages
+from scheduling.services.people.message_texts import done_lines
+from scheduling.services.rounds.locks import forget_lock
+from scheduling.services.visits.appointments import check_appointment, site_time
+from scheduling.services.visits.proposals import VisitsProposed, propose_visits
+from scheduling.services.work.outcomes import TaskOutcome, settle_tasks
+
+__all__ = [
+    "VisitsProposed",
+    "accept_offer",
+    "begin_visit",
+    "cancel_visit",
+    "complete_visit",
+    "confirm_visit",
+    "give_up_visit",
+    "offer_visit",
+    "propose_visits",
+    "set_out",
+    "unconfirm_visit",
+]
+
+State = Visit.State
+
+#: What a visit may become, from each state. Done, not done and cancelled are the end of it.
+LEGAL_MOVES: Mapping[str, frozenset[str]] = {
+    State.PROPOSED: frozenset(
+        {State.OFFERED, State.CONFIRMED, State.ON_THE_WAY, State.DONE, State.NOT_DONE, State.CANCELLED}
+    ),
+    State.OFFERED: frozenset({State.OFFERED, State.PROPOSED, State.CONFIRMED, State.CANCELLED}),
+    State.CONFIRMED: frozenset(
+        {State.CONFIRMED, State.PROPOSED, State.ON_THE_WAY, State.DONE, State.NOT_DONE, State.CANCELLED}
+    ),
+    State.ON_THE_WAY: frozenset({State.IN_PROGRESS, State.DONE, State.NOT_DONE, State.CANCELLED}),
+    State.IN_PROGRESS: frozenset({State.DONE, State.NOT_DONE}),
+    State.DONE: frozenset(),
+    State.NOT_DONE: frozenset(),
+    State.CANCELLED: frozenset(),
+}
+_LONGEST_WINDOW = timedelta(hours=8)
+
+
+def confirm_visit(
+    *,
+    visit: Visit,
+    by: Membership,
+    appointment_at: datetime,
+    now: datetime,
+    installer: Installer | None = None,
+    outside_access_hours: bool = False,
+) -> Visit:
+    """Note the time agreed with the client; a confirmed visit is moved to the new time.
+
+    Parameters
+    ----------
+    visit
+        Proposed or confirmed.
+    by, now
+        Who confirms, and when.
+    appointment_at
+        Start of the work.
+    installer
+        The one promised to the client; None: whoever's round it fits.
+    outside_access_hours
+        Whether the client opens up at another time than the site's hours say.
+
+    Raises
+    ------
+    Conflict
+        When the visit is done or cancelled.
+    InvalidInput
+        When the time has gone by, nobody who may come works then, or the site is closed.
+    """
+    with transaction.atomic():
+        row = _lock(visit, State.CONFIRMED, verb="confirmed")
+        check_appointment(row, appointment_at, installer, now, outside_access_hours=outside_access_hours)
+        was = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id, "state": row.state}
+        was_state, was_at = State(row.state), row.appointment_at
+        row.state, row.appointment_at, row.installer = State.CONFIRMED, appointment_at, installer
+        row.offers = []
+        _release(row, by, now)
+        _save(row, by, "confirm visit", {"was": was, "appointment_at": _text(appointment_at)}, now)
+        messages.confirmed(row, was_state, was_at, now)
+    return row
+
+
+def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> Visit:
+    """Give a confirmed time back, or withdraw an offer; the visit is a proposal again.
+
+    When the site has another proposed visit already, that one takes over the tasks and this one is cancelled.
+
+    Raises
+    ------
+    Conflict
+        When the visit is neither confirmed nor offered.
+    """
+    with transaction.atomic():
+        row = _lock(visit, State.PROPOSED, verb="put back to proposed")
+        was = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id}
+        was_at = row.appointment_at
+        other = (
+            Visit.objects.select_for_update(no_key=True)
+            .filter(site_id=row.site_id, state=State.PROPOSED)
+            .exclude(pk=row.pk)
+            .first()
+        )
+        row.appointment_at, row.installer, row.offers = None, None, []
+        if other is None:
+            row.state = State.PROPOSED
+        else:
+            _hand_over(row, other, now)
+            row.state, row.closed_at = State.CANCELLED, now
+            row.closing_note = "Its tasks went to the other proposed visit of the site."
+        _save(row, by, "unconfirm visit", {"was": was, "note": note}, now)
+        messages.withdrawn(row, was_at, now)
+    return row
+
+
+def cancel_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> Visit:
+    """Call a visit off; its needs stay open and are proposed again.
+
+    Raises
+    ------
+    Conflict
+        When the visit is done or cancelled already.
+    """
+    with transaction.atomic():
+        row = _lock(visit, State.CANCELLED, verb="cancelled")
+        was = row.state
+        row.state, row.closed_at, row.closing_note = State.CANCELLED, now, note
+        _save(row, by, "cancel visit", {"was": was, "note": note}, now)
+        messages.cancelled(row, was, now)
+    return row
+
+
+def complete_visit(
+    *, visit: Visit, by: Membership, now: datetime, tasks: Sequence[TaskOutcome] = (), note: str = ""
+) -> Visit:
+    """Close a visit as done, without a record of work; what was not done stays open and is proposed again.
+
+    Parameters
+    ----------
+    visit
+        Not closed yet.
+    by, now
+        Who closes it, and when.
+    tasks
+        What became of each task that is still open.
+    note
+        A remark for the office.
+
+    Raises
+    ------
+    Conflict
+        When the visit is closed already, or waits for the client's answer.
+    InvalidInput
+        When a task is missing or not done without a reason; when nothing at all was done, which is to give it up.
+    """
+    with transaction.atomic():
+        row = _lock(visit, State.DONE, verb="completed")
+        was = row.state
+        settle_tasks(visit=row, outcomes=tasks, done_at=now, now=now, field="tasks")
+        if tasks and not row.tasks.filter(outcome=VisitTask.Outcome.DONE).exists():
+            said = "none of the tasks was done: give the visit up instead, with the reason."
+            raise InvalidInput("nothing_done", said, faults=[Fault("/tasks", said)])
+        row.state, row.closed_at, row.closing_note = State.DONE, now, note
+        told = [{"need": t.need.pk, "done": t.done, "reason": t.reason} for t in tasks]
+        _save(row, by, "complete visit", {"was": was, "note": note, "tasks": told}, now)
+        finished = row.tasks.filter(outcome=VisitTask.Outcome.DONE).select_related("need__unit", "need__position")
+        work = [(t.need.unit.code, t.need.kind, t.need.position) for t in finished.order_by("order")]
+        messages.done(row, done_lines(work), now)
+    return row
+
+
+def offer_visit(
+    *,
+    visit: Visit,
+    by: Membership,
+    windows: Sequence[tuple[datetime, datetime]],
+    now: datetime,
+    installer: Installer | None = None,
+    outside_access_hours: bool = False,
+) -> Visit:
+    """Offer the client two or three windows to choose from; offered again, the new windows take the place of the old.
+
+    Parameters
+    ----------
+    visit
+        Proposed or offered.
+    by, now
+        Who offers, and when.
+    windows
+        From when to when the work may start.
+    installer
+        Who would come; None: whoever's round it fits.
+    outside_access_hours
+        Whether the client opens up at another time than the site's hours say.
+
+    Raises
+    ------
+    Conflict
+        When the visit is neither proposed nor offered.
+    InvalidInput
+        When there are not two or three windows, or one of them cannot be kept.
+    """
+    with transaction.atomic():
+        row = _lock(visit, State.OFFERED, verb="offered")
+        _check_windows(row, windows, installer, now, outside_access_hours)
+        was = row.offers if row.state == State.OFFERED else []
+        row.state, row.installer = State.OFFERED, installer
+        row.offers = [{"opens_at": _utc(opens), "closes_at": _utc(closes)} for opens, closes in sorted(windows)]
+        _save(row, by, "offer visit", {"windows": row.offers, "installer": row.installer_id}, now)
+        messages.offered(row, was, now)
+    return row
+
+
+def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datetime) -> Visit:
+    """Take up one of the windows offered; the work starts when it opens.
+
+    Raises
+    ------
+    Conflict
+        When the visit is not offered, or the window has opened already.
+    InvalidInput
+        When no window that was offered opens then.
+    """
+    with transaction.atomic():
+        row = _lock(visit, State.CONFIRMED, verb="accepted")
+        if row.state != State.OFFERED:
+            raise Conflict("visit_move_not_legal", f"The visit {row.standing}; no window is offered.")
+        known = [offer["opens_at"] for offer in row.offers]
+        if _utc(opens_at) not in known:
+            windows = ", ".join(site_time(row, datetime.fromisoformat(opens)) for opens in known)
+            said = f"opens_at {site_time(row, opens_at)} is not offered; choose one of {windows}."
+            raise InvalidInput("not_offered", said, faults=[Fault("/opens_at", said)])
+        if opens_at <= now:
+            raise Conflict("offer_has_gone_by", "That window has opened already; choose another.", pointer="/opens_at")
+        details = {"opens_at": _utc(opens_at), "offered": row.offers}
+        row.state, row.appointment_at, row.offers = State.CONFIRMED, opens_at, []
+        _release(row, by, now)
+        _save(row, by, "accept offer", details, now)
+        messages.offer_taken(visit=row, by=by, now=now)
+    return row
+
+
+def set_out(*, visit: Visit, by: Membership, now: datetime) -> Visit:
+    """Note that the installer is on the way."""
+    return _go(visit, by, State.ON_THE_WAY, "set out", "set out for", now)
+
+
+def begin_visit(*, visit: Visit, by: Membership, now: datetime) -> Visit:
+    """Note that the work has begun."""
+    return _go(visit, by, State.IN_PROGRESS, "begin visit", "begun", now)
+
+
+def _go(visit: Visit, by: Membership, state: str, action: str, verb: str, now: datetime) -> Visit:
+    with transaction.atomic():
+        row = _lock(visit, state, verb=verb)
+        was, row.state = row.state, state
+        # from these the company's driving times are learned
+        row.set_out_at = now if state == State.ON_THE_WAY else row.set_out_at
+        row.begun_at = now if state == State.IN_PROGRESS else row.begun_at
+        _save(row, by, action, {"was": was}, now)
+        if state == State.ON_THE_WAY:
+            messages.on_the_way(visit=row, by=by, now=now)
+    return row
+
+
+def give_up_visit(*, visit: Visit, by: Membership, obstacle: str, note: str, now: datetime) -> Visit:
+    """Close a visit that could not be done; its needs stay open and are proposed again.
+
+    Raises
+    ------
+    Conflict
+        When the visit is closed already, or still waits for the client's answer.
+    InvalidInput
+        When the obstacle is another one and the note does not say which.
+    """
+    with transaction.atomic():
+        row = _lock(visit, State.NOT_DONE, verb="given up")
+        if obstacle == Visit.Obstacle.OTHER and not note.strip():
+            said = "note must say what the obstacle was, since it is none of the usual ones."
+            raise InvalidInput("reason_missing", said, faults=[Fault("/note", said)])
+        was = row.state
+        row.state, row.obstacle, row.closed_at, row.closing_note = State.NOT_DONE, obstacle, now, note
+        row.tasks.filter(need__state=Need.State.OPEN).update(
+            outcome=VisitTask.Outcome.NOT_DONE, outcome_reason=note.strip() or Visit.Obstacle(obstacle).label
+        )
+        _save(row, by, "give up visit", {"was": was, "obstacle": obstacle, "note": note}, now)
+        messages.not_done(row, now)
+    return row
+
+
+def _check_windows(
+    visit: Visit,
+    windows: Sequence[tuple[datetime, datetime]],
+    installer: Installer | None,
+    now: datetime,
+    outside_access_hours: bool,
+) -> None:
+    faults = []
+    if not 2 <= len(windows) <= 3:
+        faults.append(Fault("/windows", f"windows must be two or three, not {len(windows)}."))
+    for number, (opens, closes) in enumerate(windows):
+        at = f"/windows/{number}"
+        if not timedelta(0) < closes - opens <= _LONGEST_WINDOW:
+            faults.append(Fault(f"{at}/closes_at", "closes_at must lie after opens_at, by eight hours at most."))
+        if any(opens < other[1] and other[0] < closes for other in windows[:number]):
+            faults.append(Fault(at, "overlaps a window before it; offer windows that lie apart."))
+        for name, moment in (("opens_at", opens), ("closes_at", closes)):
+            try:
+                check_appointment(visit, moment, installer, now, outside_access_hours=outside_access_hours)
+            except InvalidInput as error:
+                for fault in error.faults:
+                    who = fault.pointer == "/installer"
+                    sentence = fault.sentence.replace("appointment_at", name)
+                    faults.append(Fault("/installer" if who else f"{at}/{name}", sentence))
+    if faults:
+        unique = list(dict.fromkeys(faults))
+        raise InvalidInput("offer_not_valid", "These windows cannot be offered.", faults=unique)
+
+
+def _utc(moment: datetime) -> str:
+    """As it is stored: equal moments are equal texts."""
+    return moment.astimezone(UTC).isoformat()
+
+
+def _lock(visit: Visit, becomes: str, *, verb: str) -> Visit:
+    row = Visit.objects.select_for_update(no_key=True).get(pk=visit.pk)
+    if becomes not in LEGAL_MOVES[row.state]:
+        raise Conflict("visit_move_not_legal", f"The visit {row.standing} and cannot be {verb}.")
+    return row
+
+
+def _save(row: Visit, by: Membership, action: str, details: dict[str, Any], now: datetime) -> None:
+    row.revision += 1
+    row.updated_at = now
+    row.save()
+    record(by=by, action=action, subject=row, details=details, now=now)
+
+
+def _release(row: Visit, by: Membership, now: datetime) -> None:
+    """A lock gives way to what is agreed with the client, when that is something else."""
+    promised = row.installer_id in (None, row.locked_installer_id)
+    if row.locked_start is not None and not (row.locked_start == row.appointment_at and promised):
+        forget_lock(visit=row, by=by, why="another time or person was agreed with the client", now=now)
+
+
+def _hand_over(visit: Visit, other: Visit, now: datetime) -> None:
+    known = set(other.tasks.values_list("need_id", flat=True))
+    tasks = [task for task in visit.tasks.select_related("need") if task.need_id not in known]
+    first = len(known) + 1
+    VisitTask.objects.bulk_create(
+        VisitTask(visit=other, need=task.need, order=first + k, reason=task.reason) for k, task in enumerate(tasks)
+    )
+    other.minutes += sum(task.need.minutes for task in tasks)
+    other.is_urgent = other.is_urgent or visit.is_urgent
+    other.skills = sorted({*other.skills, *visit.skills})
+    other.updated_at = now
+    other.save()
+
+
+def _text(moment: datetime | None) -> str | None:
+    return moment.isoformat() if moment is not None else None

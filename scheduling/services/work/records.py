@@ -1,0 +1,419 @@
+"""Work that was done, as the installer reports it: cartridges, stock, needs and the visit follow from it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from accounts.errors import Conflict, DomainError, Fault, InvalidInput
+from accounts.models import Company, Membership
+from accounts.repeats import conflict, worded
+from accounts.services import record
+from fleet.intake.payloads import take_reading
+from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Unit
+from fleet.services.findings.findings import refresh_findings
+from fleet.services.units.placements import place, rotate_lead_lag
+from scheduling.models import Installer, Need, ServiceRecord, Visit, VisitTask
+from scheduling.planning.stock import parts
+from scheduling.services.people import messages
+from scheduling.services.people.message_texts import done_lines
+from scheduling.services.stock.stock import put_into_stock, take_from_stock
+from scheduling.services.stock.visit_parts import read_catalogue
+from scheduling.services.work.outcomes import TaskOutcome, settle_tasks
+from scheduling.services.work_differences import differences_of_report
+
+Kind = Need.Kind
+_CARTRIDGES = (Kind.REPLACE, Kind.ROTATE)
+
+
+@dataclass(frozen=True, slots=True)
+class WorkDone:
+    """One thing that was done at a unit.
+
+    Attributes
+    ----------
+    action
+        A kind of need.
+    unit, position
+        Where; a cartridge is placed in its position, a rotation names the lead.
+    item
+        What was fitted; None: what the need says, or the same item again.
+    serial_or_lot
+        Of what was fitted.
+    removal
+        Why the old cartridge left: 'exhausted', 'early', 'damaged'.
+    need
+        The need it settles; None: the open one for this action and place.
+    note
+        In the installer's words.
+    """
+
+    action: str
+    unit: Unit
+    position: Position | None = None
+    item: CatalogueItem | None = None
+    serial_or_lot: str = ""
+    removal: str = ""
+    need: Need | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PartUsed:
+    """Pieces of an item that were used up."""
+
+    item: CatalogueItem
+    quantity: int
+
+
+def record_work(
+    *,
+    site: Site,
+    by: Membership,
+    reference: str,
+    done_at: datetime,
+    work: Sequence[WorkDone],
+    now: datetime,
+    visit: Visit | None = None,
+    minutes: int | None = None,
+    used: Sequence[PartUsed] | None = None,
+    note: str = "",
+    not_done: Sequence[TaskOutcome] = (),
+    readings: Sequence[Any] = (),
+    leftover: Sequence[PartUsed] = (),
+    confirmed_by: str = "",
+    confirmed_at: datetime | None = None,
+) -> tuple[ServiceRecord, bool]:
+    """Store a report of work and let everything follow from it, all or nothing.
+
+    Old cartridges leave and new ones stand, stock goes down, the needs are done and the visit is closed. A report that
+    comes again under its reference changes nothing.
+
+    Parameters
+    ----------
+    site, visit
+        Where, and on which visit; None: work outside of any visit.
+    by, now
+        Who reports, and when.
+    reference
+        The sender's own name for the report.
+    done_at
+        When the work was done.
+    work
+        What was done.
+    used
+        Pieces used; None: the cartridges fitted and what the catalogue's rules ask for.
+    not_done
+        Tasks of the visit that were not done, each with its reason; they stay open and are proposed again.
+
+    readings
+        Readings before and after, each with its unit, as they are sent by themselves; without a time of its own one is
+        taken when the work was done. A reading that was stored before under its reference is not stored again.
+    leftover
+        Pieces found over, which go into the van.
+    confirmed_by, confirmed_at
+        Who at the client's saw that it was done, and when; None: when the work was done.
+
+    Returns
+    -------
+    The record, and whether it is new.
+
+    Raises
+    ------
+    InvalidInput
+        Naming each row and field that cannot be right; nothing is stored then.
+    Conflict
+        When the reference stands for other work, naming each field that differs; when the visit was cancelled.
+    """
+    company = site.company
+    with transaction.atomic():
+        # reports of one company take turns: two phones may send the same one at the same moment
+        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        known = ServiceRecord.objects.of_company(company).filter(reference=reference).first()
+        if known is not None:
+            single = {
+                "site_id": site.pk,
+                "visit_id": visit.pk if visit is not None else None,
+                "done_at": done_at,
+                "minutes": minutes,
+                "confirmed_by": confirmed_by,
+                "confirmed_at": confirmed_at,
+                "note": note,
+            }
+            different = differences_of_report(
+                known, sent=single, work=work, used=used, leftover=leftover, not_done=not_done
+            )
+            try:
+                read = _read(site, by, readings, reference, done_at, now)
+            except Conflict as error:
+                raise conflict(reference, "other work", "a report of work", different, more=error.faults) from error
+            different += worded("readings", _numbered(known.readings), _numbered(read))
+            if different:
+                raise conflict(reference, "other work", "a report of work", different)
+            return known, False
+        row = _lock_visit(visit, site)
+        _check(site, done_at, work, now)
+        if confirmed_at is not None and (confirmed_at > now or not confirmed_by):
+            said = "confirmed_at is the time at which confirmed_by saw the work: name them, and give a time gone by."
+            raise InvalidInput("confirmation_not_valid", said, faults=[Fault("/confirmed_at", said)])
+        rows = [_Row(number, done, by, done_at, now) for number, done in enumerate(work)]
+        for one in rows:
+            one.carry_out()
+        settled = _settle(rows, done_at, now)
+        van = Installer.objects.of_company(company).filter(membership=by).first() or (row.installer if row else None)
+        wanted = _wanted(company, rows) if used is None else _given(used)
+        taken = take_from_stock(company=company, wanted=wanted, installer=van, used_at=done_at)
+        over = put_into_stock(company=company, found=_given(leftover, "leftover"), installer=van, found_at=done_at)
+        read = _read(site, by, readings, reference, done_at, now)
+        stored = ServiceRecord.objects.create(
+            company=company,
+            site=site,
+            visit=row,
+            reference=reference,
+            done_at=done_at,
+            done_by=by,
+            minutes=minutes,
+            work=[one.as_stored() for one in rows],
+            parts=taken,
+            leftover=over,
+            readings=read,
+            confirmed_by=confirmed_by,
+            confirmed_at=(confirmed_at or done_at) if confirmed_by else None,
+            note=note,
+            received_at=now,
+        )
+        if row is not None and row.state == Visit.State.DONE:
+            # a second report adds to what the first one closed
+            row.tasks.filter(need__in=settled).update(outcome=VisitTask.Outcome.DONE, outcome_reason="")
+        elif row is not None:
+            settle_tasks(visit=row, outcomes=not_done, done_at=done_at, now=now, field="not_done")
+            row.state, row.closed_at, row.updated_at, row.offers = Visit.State.DONE, done_at, now, []
+            row.revision += 1
+            row.save(update_fields=["state", "closed_at", "updated_at", "offers", "revision"])
+            lines = done_lines([(one.done.unit.code, one.done.action, one.done.position) for one in rows])
+            messages.done(row, lines, now)
+        details = {"reference": reference, "visit": row.pk if row else None, "needs": sorted(settled)}
+        record(by=by, action="record work", subject=stored, details=details, now=now)
+        units = {done.unit.pk for done in work}
+        # after the indicators of the readings, which intake brings up to date when they are stored
+        transaction.on_commit(lambda: refresh_findings(company=company, now=now, units=units), robust=True)
+    return stored, True
+
+
+def _read(
+    site: Site, by: Membership, readings: Sequence[Any], reference: str, done_at: datetime, now: datetime
+) -> list[int]:
+    """Store the readings of a report by the rules of any other; their ids."""
+    ids, faults = [], []
+    refusals: set[type[DomainError]] = set()
+    own = set(Unit.objects.filter(site=site).values_list("pk", flat=True))
+    for number, given in enumerate(readings):
+        row = given
+        if isinstance(given, dict):
+            row = {"taken_at": done_at.isoformat(), "reference": f"{reference}#{number + 1}"[:80], **given}
+        try:
+            reading, _ = take_reading(
+                company=site.company, by=by, row=row, source=Reading.Source.INSTALLER.value, now=now
+            )
+        except (Conflict, InvalidInput) as error:
+            refusals.add(type(error))
+            found = error.faults or (Fault("", error.sentence),)
+            faults += [Fault(f"/readings/{number}{fault.pointer}", fault.sentence) for fault in found]
+            continue
+        if reading.unit_id not in own:
+            refusals.add(InvalidInput)
+            faults.append(Fault(f"/readings/{number}/unit", "the unit stands at another site than the work."))
+        ids.append(reading.pk)
+    if faults:
+        kind = Conflict if refusals == {Conflict} else InvalidInput
+        raise kind("readings_not_valid", "The readings cannot be as reported.", faults=faults)
+    return ids
+
+
+def _numbered(ids: Sequence[int]) -> str:
+    return ", ".join(str(pk) for pk in sorted(ids))
+
+
+def _lock_visit(visit: Visit | None, site: Site) -> Visit | None:
+    if visit is None:
+        return None
+    row: Visit = Visit.objects.select_for_update(no_key=True).get(pk=visit.pk)
+    if row.site_id != site.pk:
+        raise InvalidInput("visit_elsewhere", "The visit is to another site.", pointer="/visit")
+    if row.state == Visit.State.CANCELLED:
+        raise Conflict("visit_is_cancelled", "The visit was cancelled; record the work without it.", pointer="/visit")
+    if row.state == Visit.State.NOT_DONE:
+        raise Conflict(
+            "visit_not_done",
+            "The visit was closed as one that could not be done; record the work without it.",
+            pointer="/visit",
+        )
+    return row
+
+
+def _check(site: Site, done_at: datetime, work: Sequence[WorkDone], now: datetime) -> None:
+    faults = []
+    if done_at > now:
+        faults.append(Fault("/done_at", f"done_at {done_at.isoformat()} is in the future; give when it was done."))
+    seen: set[int] = set()
+    for number, done in enumerate(work):
+        at = f"/work/{number}"
+        if done.unit.site_id != site.pk:
+            faults.append(Fault(f"{at}/unit", f"unit {done.unit.code} stands at another site."))
+        if done.position is not None and done.position.unit_id != done.unit.pk:
+            faults.append(Fault(f"{at}/position", f"position belongs to another unit than {done.unit.code}."))
+        if done.action in _CARTRIDGES:
+            if done.position is None:
+                faults.append(Fault(f"{at}/position", f"to {done.action} something, say in which position."))
+            elif done.position.pk in seen:
+                faults.append(Fault(f"{at}/position", "stands twice in this report; report each position once."))
+            elif done.action == Kind.ROTATE and done.position.role != Position.Role.LEAD:
+                faults.append(Fault(f"{at}/position", "a rotation names the lead position; this is none."))
+            seen.add(done.position.pk if done.position is not None else 0)
+        elif done.removal or done.serial_or_lot:
+            faults.append(
+                Fault(f"{at}/action", f"{done.action} fits no cartridge; leave removal and serial_or_lot out.")
+            )
+        if done.need is not None and (done.need.unit_id != done.unit.pk or done.need.kind != done.action):
+            faults.append(Fault(f"{at}/need", f"need {done.need.pk} is not one to {done.action} at {done.unit.code}."))
+    if faults:
+        raise InvalidInput("work_not_valid", "The report cannot be stored as it stands.", faults=faults)
+
+
+class _Row:
+    """One row of a report while it is carried out."""
+
+    def __init__(self, number: int, done: WorkDone, by: Membership, done_at: datetime, now: datetime) -> None:
+        self.number, self.done, self.by, self.done_at, self.now = number, done, by, done_at, now
+        self.needs = self._needs()
+        self.item = self._item()
+
+    def _needs(self) -> list[Need]:
+        """The open needs this row settles."""
+        done = self.done
+        if done.need is not None:
+            return [done.need] if done.need.state == Need.State.OPEN else []
+        found = Need.objects.filter(unit=done.unit, state=Need.State.OPEN)
+        if done.action in _CARTRIDGES:
+            # whatever was asked for at this position, a changed cartridge settles it
+            return list(found.filter(position=done.position, kind__in=_CARTRIDGES).select_related("item"))
+        rows = list(found.filter(kind=done.action, position=done.position).select_related("item"))
+        if done.action == Kind.REPAIR and len(rows) > 1:
+            known = ", ".join(f"{need.pk} ({need.label})" for need in rows)
+            sentence = f"several repairs are open here; say which by its need: {known}."
+            raise InvalidInput("which_repair", sentence, faults=[Fault(f"/work/{self.number}/need", sentence)])
+        return rows
+
+    def _item(self) -> CatalogueItem | None:
+        if self.done.item is not None or self.done.action not in _CARTRIDGES:
+            return self.done.item
+        item = next((need.item for need in self.needs if need.item is not None), None)
+        if item is None:
+            stood = Placement.objects.filter(position=self.done.position).select_related("item").order_by("-placed_at")
+            newest = stood.first()
+            item = newest.item if newest is not None else None
+        if item is None:
+            sentence = "no cartridge ever stood there, so say which item was fitted."
+            raise InvalidInput("which_item", sentence, faults=[Fault(f"/work/{self.number}/item", sentence)])
+        return item
+
+    def carry_out(self) -> None:
+        """Change what the work changed."""
+        done = self.done
+        try:
+            if done.action == Kind.REPLACE:
+                assert done.position is not None
+                assert self.item is not None
+                place(
+                    position=done.position,
+                    item=self.item,
+                    by=self.by,
+                    now=self.now,
+                    placed_at=self.done_at,
+                    serial_or_lot=done.serial_or_lot,
+                    removal=done.removal,
+                )
+            elif done.action == Kind.ROTATE:
+                assert done.position is not None
+                assert self.item is not None
+                rotate_lead_lag(
+                    unit=done.unit,
+                    stage=done.position.stage,
+                    item=self.item,
+                    by=self.by,
+                    now=self.now,
+                    rotated_at=self.done_at,
+                    serial_or_lot=done.serial_or_lot,
+                    removal=done.removal or Placement.Removal.EXHAUSTED,
+                )
+            elif done.action == Kind.FIT_BOOSTER_PUMP:
+                Unit.objects.filter(pk=done.unit.pk).update(has_booster_pump=True)
+        except DomainError as error:
+            raise self._at_this_row(error) from error
+
+    def _at_this_row(self, error: DomainError) -> DomainError:
+        """The same error, pointing into the report."""
+        own = {"/placed_at": "/done_at", "/removed_at": "/done_at", "/rotated_at": "/done_at"}
+        faults = [
+            Fault(own.get(fault.pointer, f"/work/{self.number}{fault.pointer}"), fault.sentence)
+            for fault in error.faults or (Fault("", error.sentence),)
+        ]
+        return type(error)(error.code, error.sentence, faults=faults)
+
+    def task(self) -> parts.Task:
+        """The row in the words of the parts rules."""
+        done = self.done
+        cause = next((need.cause for need in self.needs if need.cause), "")
+        return parts.Task(
+            visit="",
+            unit=str(done.unit.pk),
+            kind=f"{done.action}:{cause}" if cause else done.action,
+            position=str(done.position.pk) if done.position is not None else "",
+            stage=done.position.stage if done.position is not None else "",
+            item=str(self.item.pk) if self.item is not None else "",
+        )
+
+    def as_stored(self) -> dict[str, Any]:
+        """The row as it is kept in the record."""
+        done = self.done
+        return {
+            "action": done.action,
+            "unit": done.unit.pk,
+            "position": done.position.pk if done.position is not None else None,
+            "item": self.item.pk if self.item is not None else None,
+            "serial_or_lot": done.serial_or_lot,
+            "removal": done.removal,
+            "needs": sorted(need.pk for need in self.needs),
+            "note": done.note,
+        }
+
+
+def _settle(rows: Sequence[_Row], done_at: datetime, now: datetime) -> set[int]:
+    """Close the needs that the work settles; their ids."""
+    settled = {need.pk for row in rows for need in row.needs}
+    Need.objects.filter(pk__in=settled, state=Need.State.OPEN).update(
+        state=Need.State.DONE, closed_at=done_at, updated_at=now
+    )
+    return settled
+
+
+def _wanted(company: Company, rows: Sequence[_Row]) -> dict[CatalogueItem, int]:
+    """What the work takes by the catalogue and its rules."""
+    catalogue = read_catalogue(company=company)
+    tasks = [row.task() for row in rows]
+    taken = parts.parts_for(tasks, catalogue.rules_for(tasks))
+    return {catalogue.items[item]: sum(by_visit.values()) for item, by_visit in taken.items()}
+
+
+def _given(used: Sequence[PartUsed], field: str = "parts") -> dict[CatalogueItem, int]:
+    wanted: dict[CatalogueItem, int] = {}
+    faults = []
+    for number, part in enumerate(used):
+        if part.quantity < 1:
+            faults.append(Fault(f"/{field}/{number}/quantity", f"quantity must be at least 1, not {part.quantity}."))
+        wanted[part.item] = wanted.get(part.item, 0) + part.quantity
+    if faults:
+        raise InvalidInput("parts_not_valid", "The parts cannot be as reported.", faults=faults)
+    return wanted

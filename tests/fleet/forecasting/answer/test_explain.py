@@ -1,0 +1,134 @@
+"""Sentences: what, when, how sure, on what evidence, and why it moved."""
+
+import pytest
+
+from fleet.forecasting import build_fleet, forecast, sentence_for_client, sentence_for_installer
+from fleet.forecasting.answer.gauges import Gauges
+from fleet.forecasting.answer.reasons import why_spent
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.policy import Policy
+from tests.fleet.forecasting.fleets import NOW, columns, readings, row_of
+
+
+def run(given):
+    fleet, faults = build_fleet(**given)
+    assert faults == []
+    return fleet, forecast(fleet)
+
+
+def test_installer_reads_date_interval_and_evidence():
+    given = columns()
+    given["readings"] = readings([NOW - 12.0], product_tds_mg_per_l=0.0, permeate_tds_mg_per_l=9.0)
+    fleet, answer = run(given)
+    sentence = sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
+    assert sentence.startswith("Resin: what it removes will break through around 20")
+    assert "8 in 10:" in sentence
+    assert "1 reading, 12 days old" in sentence
+
+
+@pytest.mark.parametrize(
+    ("ages", "words"),
+    [
+        ([1.2, 9.0], "2 readings, the newest 1 day old"),
+        ([0.3, 9.0], "2 readings, the newest less than a day old"),
+        ([0.75], "1 reading, less than a day old"),
+        ([2.0], "1 reading, 2 days old"),
+    ],
+)
+def test_ages_are_said_as_people_say_them(ages, words):
+    given = columns()
+    given["readings"] = readings([NOW - age for age in ages], product_tds_mg_per_l=0.0, permeate_tds_mg_per_l=9.0)
+    fleet, answer = run(given)
+    assert words in sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
+
+
+def test_nominal_only_is_said():
+    fleet, answer = run(columns())
+    assert "no reading of this cartridge" in sentence_for_installer(fleet, answer, row_of(fleet, "sediment"))
+
+
+def test_a_forecast_without_a_reading_says_so_beside_earlier_cartridges():
+    given = columns()
+    resin = given["placements"]["position_id"].index("u0/resin/single")
+    for column in given["placements"].values():
+        column.append(column[resin])
+    for name, value in (
+        ("placement_id", "earlier"),
+        ("placed_day", NOW - 240.0),
+        ("removed_day", NOW - 120.0),
+        ("reason", "exhausted"),
+    ):
+        given["placements"][name][-1] = value
+    fleet, answer = run(given)
+    sentence = sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
+    assert "no reading of this cartridge; 1 earlier cartridge here" in sentence
+    assert "only its label and load" in sentence_for_installer(fleet, answer, row_of(fleet, "carbon"))
+
+
+def test_client_is_told_plainly():
+    fleet, answer = run(columns())
+    assert sentence_for_client(fleet, answer, row_of(fleet, "membrane")).startswith("Your membrane should be changed")
+    idle, idle_answer = run(columns(weekly_demand_l=0.0))
+    assert "not in use" in sentence_for_client(idle, idle_answer, row_of(idle, "resin"))
+
+
+def test_a_reading_that_shows_exhaustion_is_told_in_plain_digits():
+    given = columns()
+    given["readings"] = readings(
+        [NOW - 2.0, NOW - 1.0],
+        line_pressure_kpa=412.0,
+        prefilter_outlet_pressure_kpa=270.0,
+        permeate_flow_l_per_day=200.0,
+    )
+    fleet, answer = run(given)
+    gauges = Gauges(fleet, answer.exclusions, Policy())
+    why = why_spent(fleet, answer, gauges, row_of(fleet, "sediment"), Policy())
+    assert why.code == "reading"
+    assert "shows pressure drop over the filter of 140 kPa, past the limit" in why.sentence
+
+
+def test_what_only_its_load_says_is_told_as_likely_with_the_forecasts_own_number():
+    given = columns(weekly_demand_l=500.0)
+    fleet, answer = run(given)
+    row = row_of(fleet, "sediment")
+    why = why_spent(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
+    assert why.code == "load"
+    chance = answer.probability_exhausted_by(answer.as_of_day)[row]
+    assert 0.5 <= chance < 0.99
+    assert f"makes it {100 * chance:.0f} % likely" in why.sentence
+    sentence = sentence_for_installer(fleet, answer, row, why.sentence, is_certain=why.is_certain)
+    assert sentence.startswith("Sediment filter: probably exhausted by now, because its load alone")
+
+
+@pytest.mark.parametrize(
+    ("stage", "values", "expected"),
+    [
+        ("sediment", {"line_pressure_kpa": 412.0, "prefilter_outlet_pressure_kpa": 270.0}, "clogged"),
+        ("resin", {"product_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}, "no longer holds back"),
+    ],
+)
+def test_a_client_is_told_what_such_a_cartridge_does_when_it_is_exhausted(stage, values, expected):
+    """A full sediment filter holds back as much as ever; it lets less water through."""
+    given = columns()
+    given["readings"] = readings([NOW - 2.0, NOW - 1.0], permeate_flow_l_per_day=200.0, **values)
+    fleet, answer = run(given)
+    row = row_of(fleet, stage)
+    why = why_spent(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
+    assert why.code == "reading"
+    assert expected in why.client_sentence
+    assert (stage == "sediment") == ("holds back" not in why.client_sentence)
+
+
+def test_a_used_up_lead_before_a_lag_that_holds_is_not_called_due_now():
+    """The plan lets it wait for a visit, so its client is not told that it has to be changed now."""
+    given = columns(kind="pair")
+    spent = {"interstage_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}
+    given["readings"] = readings([NOW - 2.0, NOW - 1.0], product_tds_mg_per_l=0.0, **spent)
+    fleet, answer = run(given)
+    lead, lag = (row_of(fleet, "resin", role) for role in ("lead", "lag"))
+    assert words.STATES[answer.state[lead]] == "spent"
+    assert words.STATES[answer.state[lag]] == "standing"
+    told = sentence_for_client(fleet, answer, lead, "of a reading")
+    assert told == "Your lead resin is used up, because of a reading; by our estimate the one behind it still works."
+    answer.state[lag] = words.SPENT
+    assert sentence_for_client(fleet, answer, lead).startswith("Your lead resin is due for a change now")

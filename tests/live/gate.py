@@ -1,0 +1,83 @@
+"""Loaded into a worker that is going to be killed: the real forecasts, held up at a chosen point of each chunk.
+
+`GATE` names a folder. It holds a file for each chunk that is to be held up, named by the chunk's number and holding the
+name of the point; the worker answers by a file `<number>.reached` and goes no further. The points are
+
+`begun`    the chunk is claimed, nothing is computed
+`writing`  the forecasts are written in a transaction that is still open
+`written`  the forecasts are stored, but nobody has been told that the chunk is done
+
+A file `nightly` holds up the chain of a night instead; it holds what the chain says it is doing at that point.
+
+A chunk is held up once: whoever comes after a killed process finds the gate open.
+"""
+
+import os
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, NoReturn
+
+from django.db import transaction
+
+# The rooms' own registrations come first, so that these replace them.
+import fleet.tasks  # noqa: F401
+import scheduling.tasks  # noqa: F401
+from accounts.jobs import claims
+from accounts.jobs.models import JobChunk
+from fleet.services.forecasts import forecasts
+from scheduling.services import nightly as chain
+
+
+def hold_up(folder: Path, name: int | str) -> NoReturn:
+    note = folder / f"{name}.note"
+    note.write_text(str(os.getpid()))
+    note.rename(folder / f"{name}.reached")
+    while True:
+        time.sleep(60)
+
+
+def gated(work: claims.Work) -> Mapping[str, Any]:
+    """Do a chunk of a forecast, as far as the gate lets it."""
+    folder = Path(os.environ["GATE"])
+    number = JobChunk.objects.get(job_id=work.job_id, payload=work.payload).index
+    sign = folder / str(number)
+    if not sign.exists() or (folder / f"{number}.reached").exists():
+        return forecasts.forecast_chunk(work)
+    point = sign.read_text()
+    if point == "begun":
+        hold_up(folder, number)
+    if point == "writing":
+        # Its lock would keep the others from getting as far as their own points.
+        others = [other for other in folder.iterdir() if not other.suffix and other != sign]
+        while not all(other.with_suffix(".reached").exists() for other in others):
+            time.sleep(0.05)
+        with transaction.atomic():
+            forecasts.forecast_chunk(work)
+            hold_up(folder, number)
+    result = forecasts.forecast_chunk(work)
+    assert point == "written", f"there is no point '{point}'"
+    assert result
+    hold_up(folder, number)
+
+
+def gated_chain(work: claims.Work) -> Mapping[str, Any]:
+    """Run the chain of a night, as far as the gate lets it."""
+    folder = Path(os.environ["GATE"])
+    sign = folder / "nightly"
+    if not sign.exists() or sign.with_suffix(".reached").exists():
+        return chain.chain_chunk(work)
+    point = sign.read_text()
+
+    def tell(share: float, doing: str) -> None:
+        work.progress(share, doing)
+        if doing == point:
+            hold_up(folder, "nightly")
+
+    chain.run_chain(company=work.company, now=work.now, progress=tell)
+    raise AssertionError(f"the chain never said '{point}'")
+
+
+if "GATE" in os.environ:
+    claims.register(forecasts.JOB_KIND, gated)
+    claims.register(chain.JOB_KIND, gated_chain)

@@ -1,0 +1,177 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import quad
+
+from scheduling.planning.errors import PlanningError
+from scheduling.planning.needs.need import (
+    DISTRIBUTION_LEVELS,
+    QUANTILE_LEVELS,
+    Need,
+    NeedKind,
+    cost_curves,
+    exhausted_probability,
+    expected_days_exhausted,
+    median_days,
+    quantile_table,
+)
+
+rising = st.lists(st.floats(-50.0, 400.0), min_size=7, max_size=7).map(sorted)
+
+
+def draw(quantiles: np.ndarray, n: int = 200_001) -> np.ndarray:
+    """The distribution behind the quantiles, by inverting its quantile function on a fine grid of probabilities."""
+    levels = np.array(QUANTILE_LEVELS)
+    p = (np.arange(n) + 0.5) / n
+    first = quantiles[0] - (quantiles[1] - quantiles[0]) / (levels[1] - levels[0]) * levels[0]
+    first = max(first, 0.0) if quantiles[0] >= 0.0 else first
+    last = quantiles[-1] + (quantiles[-1] - quantiles[-2]) / (levels[-1] - levels[-2]) * (1.0 - levels[-1])
+    return np.interp(p, [0.0, *levels, 1.0], [first, *quantiles, last])
+
+
+def test_the_quantiles_come_back() -> None:
+    quantiles = [3.0, 7.0, 20.0, 41.0, 60.0, 95.0, 120.0]
+    assert exhausted_probability([quantiles], quantiles)[0] == pytest.approx(QUANTILE_LEVELS)
+
+
+def test_what_stands_was_not_spent_in_the_past() -> None:
+    assert exhausted_probability([[10.0, 40.0, 80.0, 120.0, 150.0, 170.0, 180.0]], [0.0, 10.0])[0] == pytest.approx(
+        [0.0, 0.05]
+    )
+
+
+@given(rising, st.floats(0.0, 300.0))
+def test_days_exhausted_are_the_integral_of_the_probability(quantiles: list[float], day: float) -> None:
+    knots = [q for q in quantiles if 0.0 < q < day]
+    ours = expected_days_exhausted([quantiles], [day])[0, 0]
+    numeric, error = quad(
+        lambda s: float(exhausted_probability([quantiles], [s])[0, 0]), 0.0, day, points=knots or None, limit=200
+    )
+    assert ours == pytest.approx(numeric, abs=max(1e-6, 10 * error, 1e-4 * day))
+
+
+@given(rising, st.floats(0.0, 1.0), st.floats(0.0, 90.0), st.floats(0.0, 40.0))
+def test_curves_against_drawn_dates(quantiles: list[float], share: float, price: float, rate: float) -> None:
+    days = np.array([0.0, 10.0, 45.0, 200.0])
+    curves = cost_curves([quantiles], remaining_share=[share], price=[price], late_cost_per_day=[rate], days=days)
+    drawn = draw(np.array(quantiles))
+    late = [rate * np.mean(np.maximum(day - np.maximum(drawn, 0.0), 0.0)) for day in days]
+    assert curves.late[0] == pytest.approx(late, abs=0.02 + 1e-3 * rate)
+    ahead = np.mean(np.maximum(drawn, 0.0))
+    if ahead > 1.0:
+        left = [price * share * np.mean(np.maximum(drawn - day, 0.0)) / ahead for day in days]
+        assert curves.waste[0] == pytest.approx(left, abs=0.02 + 0.005 * price)
+
+
+@given(rising)
+def test_the_total_has_one_valley(quantiles: list[float]) -> None:
+    total = cost_curves(
+        [quantiles], remaining_share=[0.7], price=[60.0], late_cost_per_day=[5.0], days=np.arange(0.0, 400.0)
+    ).total[0]
+    assert np.all(np.diff(total, 2) > -1e-8)  # convex
+
+
+def test_a_spent_cartridge_wastes_nothing_and_is_late_at_once() -> None:
+    curves = cost_curves(
+        [[-9.0] * 7], remaining_share=[0.0], price=[30.0], late_cost_per_day=[4.0], days=[0.0, 1.0, 10.0]
+    )
+    assert curves.waste.tolist() == [[0.0, 0.0, 0.0]]
+    assert curves.late.tolist() == [[0.0, 4.0, 40.0]]
+    assert curves.probability.tolist() == [[1.0, 1.0, 1.0]]
+
+
+def test_without_a_date_it_is_never_late_and_always_waste() -> None:
+    curves = cost_curves(
+        [[float("nan")] * 7], remaining_share=[float("nan")], price=[30.0], late_cost_per_day=[4.0], days=[0.0, 99.0]
+    )
+    assert curves.waste.tolist() == [[30.0, 30.0]]
+    assert curves.late.tolist() == [[0.0, 0.0]]
+    assert curves.probability.tolist() == [[0.0, 0.0]]
+
+
+def test_a_lead_wastes_nothing_between_its_own_date_and_that_of_its_lag() -> None:
+    curves = cost_curves(
+        [[60.0] * 7],
+        remaining_share=[0.5],
+        price=[40.0],
+        late_cost_per_day=[6.0],
+        worn_quantile_days=[[20.0] * 7],
+        worn_cost_per_day=[0.5],
+        days=[0.0, 10.0, 20.0, 50.0, 60.0, 70.0],
+    )
+    assert curves.waste[0] == pytest.approx([20.0, 10.0, 0.0, 0.0, 0.0, 0.0])
+    # half a unit of money a day while the lag holds, six from its date on
+    assert curves.late[0] == pytest.approx([0.0, 0.0, 0.0, 15.0, 20.0, 80.0])
+    assert curves.used_up[0].tolist() == [0.0, 0.0, 1.0, 1.0, 1.0, 1.0]
+    assert curves.probability[0].tolist() == [0.0, 0.0, 0.0, 0.0, 1.0, 1.0]
+
+
+def test_rows_do_not_touch_one_another() -> None:
+    rng = np.random.default_rng(3)
+    quantiles = np.sort(rng.uniform(-20, 300, (50, 7)), axis=1)
+    share, price, rate = rng.uniform(0, 1, 50), rng.uniform(0, 90, 50), rng.uniform(0, 20, 50)
+    days = np.arange(0.0, 190.0, 9.0)
+    together = cost_curves(quantiles, remaining_share=share, price=price, late_cost_per_day=rate, days=days)
+    for k in (0, 17, 49):
+        alone = cost_curves(
+            quantiles[[k]], remaining_share=share[[k]], price=price[[k]], late_cost_per_day=rate[[k]], days=days
+        )
+        assert np.array_equal(alone.total[0], together.total[k])
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"quantile_days": [[1.0, 2.0]]}, "quantile_days"),
+        ({"remaining_share": [1.5]}, "remaining_share"),
+        ({"remaining_share": [0.5, 0.5]}, "remaining_share"),
+        ({"price": [-1.0]}, "price"),
+        ({"late_cost_per_day": [float("nan")]}, "late_cost_per_day"),
+        ({"days": [-1.0]}, "days"),
+        ({"levels": (0.5, 0.1, 0.2, 0.3, 0.4, 0.6, 0.7)}, "levels"),
+    ],
+)
+def test_a_wrong_array_is_named(changes: dict[str, object], field: str) -> None:
+    arguments: dict[str, object] = {
+        "quantile_days": [[1.0] * 7],
+        "remaining_share": [0.5],
+        "price": [1.0],
+        "late_cost_per_day": [1.0],
+        "days": [0.0],
+    }
+    arguments.update(changes)
+    with pytest.raises(PlanningError) as caught:
+        cost_curves(arguments.pop("quantile_days"), **arguments)  # type: ignore[arg-type]
+    assert caught.value.field == field
+
+
+def test_a_wrong_need_is_named() -> None:
+    with pytest.raises(PlanningError, match=r"n1\.deadline_day.*day 3.*day 5"):
+        Need("n1", "s", "u", NeedKind.INSPECT, not_before_day=5, deadline_day=3)
+    with pytest.raises(PlanningError, match=r"n1\.quantile_days"):
+        Need("n1", "s", "u", NeedKind.REPLACE, quantile_days=(1.0, 2.0))
+    with pytest.raises(PlanningError, match=r"n1\.price"):
+        Need("n1", "s", "u", NeedKind.REPLACE, price=-2.0)
+
+
+def test_a_whole_distribution_and_its_short_row_cost_the_same_where_they_are_the_same() -> None:
+    """Between quantiles lie straight lines; a whole distribution with the same lines costs the same."""
+    short = (1.0, 2.0, 5.0, 10.0, 15.0, 18.0, 19.0)
+    whole = quantile_table([short, (0.0,) * len(DISTRIBUTION_LEVELS)])[:1]
+    assert whole.shape == (1, len(DISTRIBUTION_LEVELS))
+    asked = {"remaining_share": [0.5], "price": [30.0], "late_cost_per_day": [4.0], "days": np.arange(30.0)}
+    ours, theirs = cost_curves(whole, **asked), cost_curves([short], **asked)
+    assert ours.total == pytest.approx(theirs.total)
+    assert ours.probability == pytest.approx(theirs.probability)
+    assert median_days(tuple(whole[0])) == pytest.approx(median_days(short)) == 10.0
+
+
+def test_a_thin_early_tail_does_not_bring_work_forward() -> None:
+    """Below 5 % the line between the lowest levels goes on, whatever else the forecast keeps there."""
+    assert DISTRIBUTION_LEVELS[0] == pytest.approx(0.05)
+    days = 100.0 + 200.0 * np.array(DISTRIBUTION_LEVELS)
+    assert exhausted_probability([days], [99.0])[0, 0] == pytest.approx(0.0, abs=1e-9)
+    assert exhausted_probability([days], [200.0])[0, 0] == pytest.approx(0.5)

@@ -1,0 +1,250 @@
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from scheduling.planning.errors import PlanningError
+from scheduling.planning.rounds import (
+    Appointment,
+    Candidate,
+    DifferenceKind,
+    Disturbance,
+    FreeLater,
+    InstallerOut,
+    Moment,
+    Replanned,
+    RoundPlan,
+    RoundProblem,
+    VisitAdded,
+    VisitCancelled,
+    VisitNotDone,
+    Window,
+    evaluate,
+    plan_rounds,
+    replan,
+    who_must_be_told,
+)
+from scheduling.planning.travel.trips import GreatCircleTravel, Place
+from tests.scheduling.planning.rounds.instances import HOUR, make_week
+
+MINUTE = 60
+TEN = Moment(0, 10 * HOUR)
+
+
+@pytest.fixture(scope="module")
+def week() -> tuple[RoundProblem, RoundPlan]:
+    problem = make_week(60, seed=31, musts=12, days=3)
+    return problem, plan_rounds(problem, iterations=2_000, seed=1)
+
+
+def mend(week: tuple[RoundProblem, RoundPlan], *changes, now: Moment = TEN, **more) -> Replanned:
+    problem, plan = week
+    more.setdefault("iterations", 600)
+    return replan(problem, plan.plan, changes, now=now, provider=GreatCircleTravel(), seed=1, **more)
+
+
+def slots(plan: RoundPlan, offset: int = 0) -> dict[str, tuple[str, int]]:
+    return {s.visit: (r.installer, r.day + offset) for r in plan.routes for s in r.stops}
+
+
+def test_nothing_wrong_changes_nothing(week) -> None:
+    mended = mend(week)
+    assert mended.plan.evaluation.faults == ()
+    published = {v: slot for v, slot in slots(week[1]).items() if slot[1] < 2}
+    begun = {s.visit for stops in mended.begun.values() for s in stops}
+    assert begun
+    kept = slots(mended.plan)
+    assert {v: slot for v, slot in published.items() if v not in begun} == {
+        v: slot for v, slot in kept.items() if v in published
+    }
+    assert {d.kind for d in mended.differences} <= {DifferenceKind.ADDED}
+
+
+def test_an_installer_who_is_ill_is_stood_in_for(week) -> None:
+    _problem, plan = week
+    ill = "installer 1"
+    mended = mend(week, InstallerOut(ill, 0), InstallerOut(ill, 1), now=Moment(0, 7 * HOUR))
+    assert mended.plan.evaluation.faults == ()
+    assert ill not in {route.installer for route in mended.plan.routes}
+    assert mended.plan.evaluation.missed_appointments == ()
+    assert mended.plan.evaluation.missed_urgent == ()
+    theirs = {v for v, slot in slots(plan).items() if slot[0] == ill and slot[1] < 2}
+    assert theirs <= {d.visit for d in mended.differences}
+    # visits of the others are disturbed only to make room
+    others = {v for v, slot in slots(plan).items() if slot[0] != ill and slot[1] < 2}
+    moved = {d.visit for d in mended.differences if d.kind is not DifferenceKind.RETIMED} & others
+    assert len(moved) <= len(theirs)
+    _, people = who_must_be_told(mended.differences)
+    assert ill in people
+
+
+def test_a_confirmed_appointment_of_someone_ill_is_kept_to_the_second_by_another(week) -> None:
+    problem, _ = week
+    promised = [c for c in problem.candidates if c.appointment and c.appointment.day == 1]
+    assert promised
+    person = promised[0].appointment.installer
+    mended = mend(week, InstallerOut(person, 1), now=Moment(0, 7 * HOUR))
+    starts = {s.visit: (r.installer, r.day, s.start_s) for r in mended.plan.routes for s in r.stops}
+    for c in promised:
+        installer, day, start = starts[c.key]
+        assert (day, start) == (1, c.appointment.start_s)
+        assert (installer != person) or c.appointment.installer != person
+        if c.appointment.installer == person:
+            (told,) = [d for d in mended.differences if d.visit == c.key]
+            assert told.kind is DifferenceKind.MOVED_INSTALLER
+            assert told.tell_client
+
+
+def test_what_has_begun_stays_and_the_round_goes_on_from_there(week) -> None:
+    problem, _plan = week
+    mended = mend(week, FreeLater("installer 2", 12 * HOUR))
+    begun = mended.begun["installer 2"]
+    assert begun
+    today = next(r for r in mended.plan.routes if (r.installer, r.day) == ("installer 2", 0))
+    assert today.leaves_s >= 12 * HOUR
+    first = problem.candidates[problem.candidate_index[begun[-1].visit]].place
+    shift = mended.problem.installers[1].shift_on(0)
+    assert shift.starts_at == first
+    assert not {s.visit for stops in mended.begun.values() for s in stops} & set(mended.plan.evaluation.served)
+    assert mended.plan.evaluation.faults == ()
+
+
+def test_a_cancelled_visit_is_told_to_the_installer_alone(week) -> None:
+    _, plan = week
+    visit = plan.routes[-1].stops[0].visit if plan.routes[-1].day < 2 else None
+    visit = visit or next(r for r in plan.routes if r.day == 1).stops[0].visit
+    mended = mend(week, VisitCancelled(visit))
+    (told,) = [d for d in mended.differences if d.visit == visit]
+    assert told.kind is DifferenceKind.CANCELLED
+    assert not told.tell_client
+    assert visit not in mended.plan.evaluation.served
+
+
+def urgent_call(days: int, **more) -> Candidate:
+    return Candidate(
+        **{
+            "key": "call",
+            "place": Place(50.0, 9.01),
+            "windows": tuple(Window(day, 8 * HOUR, 17 * HOUR) for day in range(days)),
+            "service_s": 40 * MINUTE,
+            "cost_by_day_cents": (0, *(8_000,) * (days - 1)),
+            "cost_if_left_cents": 30_000,
+            "urgent": True,
+            **more,
+        }
+    )
+
+
+def test_an_urgent_call_is_fitted_in_today(week) -> None:
+    mended = mend(week, VisitAdded(urgent_call(3)))
+    assert slots(mended.plan)["call"][1] == 0
+    (told,) = [d for d in mended.differences if d.visit == "call"]
+    assert (told.kind, told.tell_client) == (DifferenceKind.ADDED, True)
+    assert len([d for d in mended.differences if d.kind is not DifferenceKind.ADDED]) <= 6
+
+
+def test_a_visit_that_could_not_be_done_is_open_again(week) -> None:
+    first = mend(week).begun["installer 3"][0].visit
+    mended = mend(week, VisitNotDone(first))
+    assert first in set(mended.plan.evaluation.served) | set(mended.plan.evaluation.left)
+    if first in mended.plan.evaluation.served:
+        route, stop = next((r, s) for r in mended.plan.routes for s in r.stops if s.visit == first)
+        assert (route.day, stop.start_s) > (0, 10 * HOUR)
+
+
+def test_dear_disturbance_means_fewer_changes(week) -> None:
+    change = InstallerOut("installer 4", 0)
+    cheap = mend(week, change, disturbance=Disturbance(0, 0, 0, 0, 0), now=Moment(0, 7 * HOUR))
+    dear = mend(week, change, now=Moment(0, 7 * HOUR))
+    assert len(dear.differences) < len(cheap.differences)
+    # without its own price, the plan that may change anything is the cheaper one
+    assert (
+        cheap.plan.evaluation.total_cents - cheap.disturbance_cents
+        <= dear.plan.evaluation.total_cents - dear.disturbance_cents
+    )
+    assert cheap.disturbance_cents == 0
+
+
+def test_stock_and_lunch_already_taken_are_taken_into_account() -> None:
+    problem = make_week(40, seed=33, musts=0, days=2, skills=False)
+    problem = dataclasses.replace(
+        problem,
+        installers=tuple(dataclasses.replace(p, van_stock={"resin": 5}) for p in problem.installers),
+        candidates=tuple(dataclasses.replace(c, parts={"resin": 1}) for c in problem.candidates),
+    )
+    plan = plan_rounds(problem, iterations=800, seed=1)
+    mended = replan(problem, plan.plan, [], now=Moment(0, 14 * HOUR), provider=GreatCircleTravel(), iterations=200)
+    for person in mended.problem.installers:
+        shift = person.shift_on(0)
+        begun = len(mended.begun.get(person.key, ()))
+        if shift is None:
+            continue
+        assert shift.van_stock == {"resin": 5 - begun}
+        assert shift.had_lunch
+        assert shift.start_s >= 14 * HOUR
+    assert all(r.lunch_start_s is None for r in mended.plan.routes if r.day == 0)
+    assert any(r.lunch_start_s is not None for r in mended.plan.routes if r.day == 1)
+
+
+def test_an_appointment_nobody_can_keep_is_set_for_another_time() -> None:
+    problem = make_week(8, seed=34, musts=0, days=2, installers=1, skills=False)
+    fixed = dataclasses.replace(
+        problem.candidates[0],
+        appointment=Appointment(0, 11 * HOUR, "installer 1"),
+        windows=tuple(Window(day, 8 * HOUR, 17 * HOUR) for day in range(2)),
+    )
+    problem = dataclasses.replace(problem, candidates=(fixed, *problem.candidates[1:]))
+    plan = plan_rounds(problem, iterations=500, seed=1)
+    assert fixed.key in plan.evaluation.served
+    mended = replan(
+        problem,
+        plan.plan,
+        [FreeLater("installer 1", 13 * HOUR)],
+        now=Moment(0, 8 * HOUR),
+        provider=GreatCircleTravel(),
+        iterations=500,
+    )
+    assert fixed.key in mended.plan.evaluation.served
+    told = next(d for d in mended.differences if d.visit == fixed.key)
+    assert told.kind in (DifferenceKind.RETIMED, DifferenceKind.MOVED_DAY)
+    assert told.tell_client
+
+
+def test_the_price_of_disturbance_is_told_apart(week) -> None:
+    mended = mend(week, InstallerOut("installer 2", 1), now=Moment(0, 7 * HOUR))
+    plain = dataclasses.replace(
+        mended.problem,
+        candidates=tuple(
+            dataclasses.replace(
+                mended.problem.candidates[k],
+                cost_by_day_cents=c.cost_by_day_cents[:2],
+                cost_if_left_cents=c.cost_if_left_cents,
+                cost_by_installer_cents={},
+            )
+            for k, c in (
+                (k, week[0].candidates[week[0].candidate_index[x.key]]) for k, x in enumerate(mended.problem.candidates)
+            )
+        ),
+    )
+    assert (
+        evaluate(plain, mended.plan.plan).total_cents == mended.plan.evaluation.total_cents - mended.disturbance_cents
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "now", "field"),
+    [
+        (InstallerOut("nobody", 0), TEN, "changes[0].installer"),
+        (FreeLater("nobody", 0), TEN, "changes[0].installer"),
+        (VisitCancelled("nothing"), TEN, "changes[0].visit"),
+        (VisitNotDone("nothing"), TEN, "changes[0].visit"),
+        (VisitAdded(urgent_call(3, key="visit 1")), TEN, "changes[0].candidate"),
+        (VisitAdded(urgent_call(2)), TEN, "changes[0].candidate"),
+        (VisitCancelled("visit 1"), Moment(3, 0), "now.day"),
+    ],
+)
+def test_a_wrong_change_is_named(week, change, now: Moment, field: str) -> None:
+    with pytest.raises(PlanningError) as caught:
+        mend(week, change, now=now)
+    assert caught.value.field == field

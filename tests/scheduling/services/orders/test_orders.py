@@ -1,0 +1,345 @@
+"""Purchase orders from the shortfall to the shelf, and what they change of later lists."""
+
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+
+from accounts.errors import Conflict, InvalidInput
+from accounts.models import AuditEntry, Membership
+from fleet.models import Supplier
+from scheduling.models import (
+    Delivery,
+    PartsLine,
+    PartsList,
+    Plan,
+    PurchaseOrder,
+    PurchaseOrderLine,
+    StockLevel,
+    Stop,
+    Visit,
+)
+from scheduling.services.orders.deliveries import Came, late_deliveries, receive_order
+from scheduling.services.orders.drafts import Drafted, draft_orders
+from scheduling.services.orders.orders import (
+    LEGAL_MOVES,
+    Asked,
+    cancel_order,
+    create_order,
+    edit_order,
+    expect_order,
+    place_order,
+)
+from scheduling.services.stock.parts import write_parts_lists
+from tests import factories
+from tests.scheduling.night import run_night
+from tests.scheduling.town import NOW, TODAY, Town
+
+State = PurchaseOrder.State
+
+
+@pytest.fixture
+def supplier(town: Town) -> Supplier:
+    """Carbons come from it, four to a pack, seven days from order to shelf."""
+    found: Supplier = factories.SupplierFactory(company=town.company, name="Brine and Sons")
+    item = town.item("carbon")
+    item.supplier, item.article_number = found, "B-17"
+    item.save()
+    return found
+
+
+@pytest.fixture
+def plan(town: Town, supplier: Supplier) -> Plan:
+    """Six carbons wanted, one there: counted after the plan was made, so that no visit waited for its parts."""
+    town.installer("Ada")
+    made = run_night(town, sites=6)
+    town.stock(town.item("carbon"), 1)
+    return made
+
+
+def _draft(town: Town, office: Membership, **more: object) -> Drafted:
+    return draft_orders(company=town.company, by=office, now=NOW, **more)
+
+
+def _weeks(town: Town) -> PartsLine:
+    return PartsLine.objects.get(parts_list__scope="period", parts_list__last_day=TODAY + timedelta(days=55))
+
+
+def test_a_draft_covers_the_shortfall_in_packs_and_says_why(town: Town, office: Membership, plan: Plan) -> None:
+    drafted = _draft(town, office)
+    (order,) = drafted.orders
+    line = order.lines.get()
+    assert (order.number, order.state, order.parts_list) == (1, State.DRAFT, drafted.parts_list)
+    assert (line.item, line.packs, line.pack_size, line.quantity) == (town.item("carbon"), 2, 4, 8)
+    assert (line.price, line.cost, line.article_number) == (Decimal("24.00"), Decimal("192.00"), "B-17")
+    assert line.order_by is not None
+    assert line.order_by < line.needed_by
+    # five of the six visits lack their carbon, each named with its site and day
+    assert sum(row["pieces"] for row in line.wanted_for) == 5
+    stops = {stop.visit_id: stop for stop in Stop.objects.select_related("round", "visit__site")}
+    for row in line.wanted_for:
+        stop = stops[row["visit"]]
+        assert (row["day"], row["site_code"]) == (stop.round.day.isoformat(), stop.visit.site.code)
+    assert line.sentence == ("6 for visits until Sun 26 Apr 2026. 1 in stock and 0 on order leave 5 to order.")
+
+
+def test_drafting_twice_changes_nothing(town: Town, office: Membership, plan: Plan) -> None:
+    _draft(town, office)
+    before = [list(model.objects.values()) for model in (PurchaseOrder, PurchaseOrderLine, AuditEntry, PartsList)]
+    _draft(town, office)
+    assert [list(m.objects.values()) for m in (PurchaseOrder, PurchaseOrderLine, AuditEntry, PartsList)] == before
+
+
+def test_a_draft_follows_the_list_but_keeps_what_a_person_changed(town: Town, office: Membership, plan: Plan) -> None:
+    (order,) = _draft(town, office).orders
+    StockLevel.objects.update(quantity=3)
+    _draft(town, office)
+    assert order.lines.get().packs == 1
+    edit_order(order=order, by=office, now=NOW, lines=[Asked(town.item("carbon"), 5, Decimal("20.00"))])
+    StockLevel.objects.update(quantity=0)
+    _draft(town, office)
+    line = order.lines.get()
+    assert (line.packs, line.suggested_packs, line.price) == (5, 2, Decimal("20.00"))
+    StockLevel.objects.update(quantity=9)
+    _draft(town, office)
+    line.refresh_from_db()
+    assert (line.packs, line.suggested_packs) == (5, 0)
+
+
+def test_a_draft_that_nothing_is_left_of_is_cancelled(town: Town, office: Membership, plan: Plan) -> None:
+    (order,) = _draft(town, office).orders
+    StockLevel.objects.update(quantity=9)
+    assert _draft(town, office).orders == []
+    order.refresh_from_db()
+    assert order.state == State.CANCELLED
+
+
+def test_only_what_must_go_out_by_a_day_is_drafted(town: Town, office: Membership, plan: Plan) -> None:
+    line = _draft(town, office).orders[0].lines.get()
+    assert _draft(town, office, until=line.order_by - timedelta(days=1)).orders == []
+    assert _draft(town, office, until=line.order_by).orders != []
+
+
+def test_what_no_supplier_is_named_for_is_told(town: Town, office: Membership, plan: Plan, supplier: Supplier) -> None:
+    supplier.is_active = False
+    supplier.save()
+    drafted = _draft(town, office)
+    assert drafted.orders == []
+    assert [line.item for line in drafted.without_supplier] == [town.item("carbon")]
+
+
+def test_there_must_be_a_list_for_days_to_come(town: Town, office: Membership, plan: Plan) -> None:
+    visits = PartsList.objects.filter(scope="visit").first()
+    with pytest.raises(InvalidInput, match="is for a visit"):
+        _draft(town, office, parts_list=visits)
+    with pytest.raises(Conflict, match="Its days ended"):
+        draft_orders(
+            company=town.company,
+            by=office,
+            now=NOW + timedelta(days=90),
+            parts_list=PartsList.objects.filter(scope="period").first(),
+        )
+    PartsList.objects.all().delete()
+    with pytest.raises(Conflict, match="no parts list for days to come"):
+        _draft(town, office)
+
+
+def test_what_is_placed_is_not_ordered_again_and_what_comes_is_in_store(
+    town: Town, office: Membership, plan: Plan
+) -> None:
+    (order,) = _draft(town, office).orders
+    place_order(order=order, by=office, now=NOW, supplier_reference="X-1")
+    line = order.lines.get()
+    # seven days from Monday 2 March
+    assert line.expected_on == date(2026, 3, 9)
+    assert _draft(town, office).orders == []
+    weeks = _weeks(town)
+    assert (weeks.in_stock, weeks.on_order, weeks.short, weeks.packs_to_order) == (1, 8, 0, 0)
+
+    later = NOW + timedelta(days=7)
+    _, is_new = receive_order(
+        order=order, by=office, reference="N-1", pieces=[Came(line.pk, 2, "L1"), Came(line.pk, 1, "L2")], now=later
+    )
+    assert is_new
+    order.refresh_from_db()
+    assert (order.state, StockLevel.objects.get().quantity) == (State.PARTLY_RECEIVED, 4)
+    # the same report again, from a clerk who pressed twice
+    _, is_new = receive_order(
+        order=order, by=office, reference="N-1", pieces=[Came(line.pk, 2, "L1"), Came(line.pk, 1, "L2")], now=later
+    )
+    assert not is_new
+    assert (StockLevel.objects.get().quantity, Delivery.objects.count()) == (4, 1)
+    # the same in another order of rows; another number, lot, note or day is another delivery
+    swapped = [Came(line.pk, 1, "L2"), Came(line.pk, 2, "L1")]
+    assert not receive_order(order=order, by=office, reference="N-1", pieces=swapped, now=later + timedelta(days=1))[1]
+    for change, pointer, both in (
+        ({"pieces": [Came(line.pk, 3, "L1")]}, "/pieces", f"line {line.pk}: 2 of lot L1, line {line.pk}: 1 of lot L2"),
+        ({"note": "a box was wet"}, "/note", "without note, and 'a box was wet' was sent"),
+        ({"received_on": NOW.date()}, "/received_on", f"{later.date()}, not {NOW.date()}"),
+    ):
+        with pytest.raises(Conflict, match="another delivery") as refused:
+            receive_order(
+                **{"order": order, "by": office, "reference": "N-1", "pieces": swapped, "now": later, **change}
+            )
+        assert [fault.pointer for fault in refused.value.faults] == [pointer]
+        assert both in refused.value.faults[0].sentence
+    assert (StockLevel.objects.get().quantity, Delivery.objects.count()) == (4, 1)
+    receive_order(order=order, by=office, reference="N-2", pieces=[Came(line.pk, 5)], now=later)
+    order.refresh_from_db()
+    assert (order.state, order.closed_at, StockLevel.objects.get().quantity) == (State.RECEIVED, later, 9)
+    assert [piece["lot"] for piece in Delivery.objects.get(reference="N-1").pieces] == ["L1", "L2"]
+    write_parts_lists(plan=plan, now=NOW)
+    assert (_weeks(town).in_stock, _weeks(town).on_order) == (9, 0)
+    done = AuditEntry.objects.filter(subject_kind="purchaseorder").order_by("pk").values_list("action", flat=True)
+    assert list(done) == ["draft order", "follow parts list", "place order", "receive order", "receive order"]
+
+
+def test_what_was_cancelled_is_ordered_again_without_what_had_come(town: Town, office: Membership, plan: Plan) -> None:
+    (order,) = _draft(town, office).orders
+    place_order(order=order, by=office, now=NOW)
+    receive_order(order=order, by=office, reference="N-1", pieces=[Came(order.lines.get().pk, 2)], now=NOW)
+    cancel_order(order=order, by=office, note="no more of these this year", now=NOW)
+    (again,) = _draft(town, office).orders
+    assert again.number == 2
+    # six wanted, three there: one pack of four
+    assert again.lines.get().packs == 1
+
+
+def test_an_item_nobody_counted_counts_from_its_first_delivery_on(
+    town: Town, office: Membership, supplier: Supplier
+) -> None:
+    order = create_order(supplier=supplier, by=office, lines=[Asked(town.item("sediment"), 1)], now=NOW)
+    place_order(order=order, by=office, now=NOW)
+    receive_order(order=order, by=office, reference="N", pieces=[Came(order.lines.get().pk, 4)], now=NOW)
+    level = StockLevel.objects.get()
+    assert (level.item, level.installer, level.quantity, level.counted_at) == (town.item("sediment"), None, 4, NOW)
+
+
+def test_bought_elsewhere_an_item_takes_as_long_as_that_supplier_says(
+    town: Town, office: Membership, supplier: Supplier
+) -> None:
+    """The carbon's own seven days hold for its usual supplier."""
+    other = factories.SupplierFactory(company=town.company, lead_time_days=3, closed_weekdays=[])
+    order = create_order(supplier=other, by=office, lines=[Asked(town.item("carbon"), 1)], now=NOW)
+    place_order(order=order, by=office, now=NOW)
+    line = order.lines.get()
+    assert (line.expected_on, line.article_number) == (TODAY + timedelta(days=3), "")
+
+
+def test_less_than_the_suppliers_least_goes_out_only_when_a_person_says_so(
+    town: Town, office: Membership, supplier: Supplier
+) -> None:
+    supplier.least_order_value = Decimal("100.00")
+    supplier.save()
+    order = create_order(supplier=supplier, by=office, lines=[Asked(town.item("carbon"), 1)], now=NOW)
+    with pytest.raises(Conflict, match=r"worth 96\.00 EUR; Brine and Sons asks for at least 100\.00"):
+        place_order(order=order, by=office, now=NOW)
+    assert place_order(order=order, by=office, now=NOW, below_least_value=True).state == State.PLACED
+
+
+def test_one_draft_a_supplier(town: Town, office: Membership, supplier: Supplier) -> None:
+    create_order(supplier=supplier, by=office, lines=[Asked(town.item("carbon"), 1)], now=NOW)
+    with pytest.raises(Conflict, match="Order 1 to Brine and Sons is still a draft"):
+        create_order(supplier=supplier, by=office, lines=[], now=NOW)
+
+
+def test_an_empty_order_does_not_go_out(town: Town, office: Membership, supplier: Supplier) -> None:
+    order = create_order(supplier=supplier, by=office, lines=[], now=NOW)
+    with pytest.raises(Conflict, match="has no line"):
+        place_order(order=order, by=office, now=NOW)
+
+
+@pytest.mark.parametrize("state", State.values)
+def test_only_the_moves_of_the_table_are_legal(town: Town, office: Membership, supplier: Supplier, state: str) -> None:
+    order = factories.PurchaseOrderFactory(company=town.company, supplier=supplier, state=state, placed_on=TODAY)
+    line = factories.PurchaseOrderLineFactory(order=order, expected_on=TODAY)
+    moves = {
+        State.PLACED: lambda: place_order(order=order, by=office, now=NOW),
+        State.PARTLY_RECEIVED: lambda: receive_order(
+            order=order, by=office, reference="N", pieces=[Came(line.pk, 1)], now=NOW
+        ),
+        State.CANCELLED: lambda: cancel_order(order=order, by=office, note="", now=NOW),
+    }
+    for becomes, move in moves.items():
+        PurchaseOrder.objects.filter(pk=order.pk).update(state=state)
+        if becomes in LEGAL_MOVES[state]:
+            move()
+            assert PurchaseOrder.objects.get(pk=order.pk).state == becomes
+        else:
+            before = list(PurchaseOrder.objects.values()), StockLevel.objects.count(), AuditEntry.objects.count()
+            with pytest.raises(Conflict):
+                move()
+            assert (list(PurchaseOrder.objects.values()), StockLevel.objects.count(), AuditEntry.objects.count()) == (
+                before
+            )
+    if state != State.DRAFT:
+        PurchaseOrder.objects.filter(pk=order.pk).update(state=state)
+        with pytest.raises(Conflict, match="only a draft can be changed"):
+            edit_order(order=order, by=office, now=NOW, note="x")
+
+
+def test_a_delivery_that_cannot_be_right_stores_nothing(town: Town, office: Membership, supplier: Supplier) -> None:
+    order = create_order(
+        supplier=supplier, by=office, lines=[Asked(town.item("carbon"), 1), Asked(town.item("sediment"), 1)], now=NOW
+    )
+    place_order(order=order, by=office, now=NOW)
+    first, second = order.lines.order_by("pk")
+    wrong = {
+        "/pieces/1/quantity": {"pieces": [Came(second.pk, 4), Came(first.pk, 5)]},
+        "/pieces/2/quantity": {"pieces": [Came(first.pk, 3), Came(second.pk, 1), Came(first.pk, 2)]},
+        "/pieces/0/line": {"pieces": [Came(987654, 1)]},
+        "/pieces/0/quantity": {"pieces": [Came(first.pk, 0)]},
+        "/pieces": {"pieces": []},
+        "/received_on": {"pieces": [Came(first.pk, 1)], "received_on": TODAY + timedelta(days=1)},
+    }
+    for pointer, values in wrong.items():
+        with pytest.raises(InvalidInput) as refused:
+            receive_order(order=order, by=office, reference="N", now=NOW, **values)
+        assert [fault.pointer for fault in refused.value.faults] == [pointer]
+    assert not StockLevel.objects.exists()
+    assert not Delivery.objects.exists()
+    receive_order(order=order, by=office, reference="N", pieces=[Came(first.pk, 1)], now=NOW)
+    with pytest.raises(Conflict, match="already stands for another delivery"):
+        receive_order(order=order, by=office, reference="N", pieces=[Came(first.pk, 2)], now=NOW)
+
+
+def test_late_deliveries_name_the_visits_they_endanger(town: Town, office: Membership, plan: Plan) -> None:
+    (order,) = _draft(town, office).orders
+    assert late_deliveries(company=town.company, now=NOW) == []
+    place_order(order=order, by=office, now=NOW)
+    # expected on Monday a week on, and five visits are planned for this week
+    (late,) = late_deliveries(company=town.company, now=NOW)
+    assert (late.line.order, late.days_overdue, sum(one.pieces for one in late.visits)) == (order, 0, 5)
+    assert {one.visit.pk for one in late.visits} < set(Visit.objects.values_list("pk", flat=True))
+    expect_order(order=order, by=office, expected_on=TODAY, now=NOW)
+    (late,) = late_deliveries(company=town.company, now=NOW) or [None]
+    # there today, usable from tomorrow on: whoever goes today lacks it
+    assert late is None or {one.day for one in late.visits} == {TODAY}
+
+    overdue = late_deliveries(company=town.company, now=NOW + timedelta(days=3))[0]
+    assert overdue.days_overdue == 3
+    assert overdue.visits
+    assert "were expected on Mon 2 Mar 2026, 3 days ago" in overdue.sentence
+    assert f"{overdue.visits[0].visit.site.code} " in overdue.sentence
+    receive_order(order=order, by=office, reference="N", pieces=[Came(order.lines.get().pk, 8)], now=NOW)
+    assert late_deliveries(company=town.company, now=NOW + timedelta(days=3)) == []
+
+
+def test_the_supplier_may_name_another_day_for_some_lines(town: Town, office: Membership, supplier: Supplier) -> None:
+    order = create_order(
+        supplier=supplier, by=office, lines=[Asked(town.item("carbon"), 1), Asked(town.item("sediment"), 1)], now=NOW
+    )
+    with pytest.raises(Conflict, match="nothing is to come"):
+        expect_order(order=order, by=office, expected_on=TODAY, now=NOW)
+    place_order(order=order, by=office, now=NOW)
+    first, second = order.lines.order_by("pk")
+    expect_order(order=order, by=office, expected_on=TODAY + timedelta(days=30), lines=[second.pk], now=NOW)
+    first.refresh_from_db()
+    second.refresh_from_db()
+    assert (first.expected_on, second.expected_on) == (date(2026, 3, 9), date(2026, 4, 1))
+    for day in (TODAY - timedelta(days=1), TODAY + timedelta(days=800)):
+        with pytest.raises(InvalidInput, match="expected_on"):
+            expect_order(order=order, by=office, expected_on=day, now=NOW)
+    with pytest.raises(InvalidInput) as refused:
+        expect_order(order=order, by=office, expected_on=TODAY, lines=[first.pk, 987654], now=NOW)
+    assert refused.value.faults[0].pointer == "/lines/1"

@@ -1,0 +1,223 @@
+"""Visits: proposed by bundling, confirmed, moved, called off, done."""
+
+from datetime import datetime, timedelta
+
+import pytest
+
+from accounts.errors import Conflict, InvalidInput
+from accounts.models import AuditEntry, Membership
+from fleet.models import Finding
+from scheduling.models import Need, Visit, VisitTask
+from scheduling.planning.visits.bundling import bundle_visits
+from scheduling.services.needs.needs import add_need, refresh_needs
+from scheduling.services.visits import proposals
+from scheduling.services.visits.visits import (
+    cancel_visit,
+    complete_visit,
+    confirm_visit,
+    propose_visits,
+    unconfirm_visit,
+)
+from scheduling.services.work.outcomes import TaskOutcome
+from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
+
+TUESDAY_AT_TEN = datetime(2026, 3, 3, 9, 0, tzinfo=NOW.tzinfo)  # ten o'clock in Berlin
+
+
+def _night(town: Town, now: datetime = NOW) -> proposals.VisitsProposed:
+    refresh_needs(company=town.company, now=now)
+    return propose_visits(company=town.company, now=now)
+
+
+def _due_unit(town: Town) -> None:
+    unit = town.unit(train=RO_DI_TRAIN)
+    town.forecast(town.position(unit, "carbon"), 0)
+    town.forecast(town.position(unit, "sediment"), 6)
+    town.forecast(town.position(unit, "resin", "lead"), 4)
+
+
+def test_the_needs_of_a_site_become_one_visit_in_order_of_work(town: Town) -> None:
+    _due_unit(town)
+    town.finding(
+        town.position(Need.objects.model._meta.apps.get_model("fleet.Unit").objects.get(), "carbon").unit,
+        "probes_swapped",
+    )
+    counts = _night(town)
+    visit = Visit.objects.get()
+    assert counts.opened == 1
+    assert [task.need.label for task in visit.tasks.all()] == ["probes", "sediment filter", "carbon", "lead resin"]
+    assert visit.is_urgent
+    assert visit.earliest_day <= visit.best_day <= visit.latest_day
+    assert visit.best_day < TODAY + timedelta(days=5)
+    # common practice, no source: 15 minutes to come and go, 10 to inspect, 12 for each replacement, 15 for a rotation
+    assert visit.minutes == 15 + 10 + 12 + 12 + 15
+    assert "EUR" in visit.reason
+    assert all(task.reason for task in visit.tasks.all())
+
+
+def test_work_that_stands_at_no_position_is_named_by_what_is_done(town: Town, office: Membership) -> None:
+    unit = town.unit()
+    for cause in ("tank_biofilm", "restrictor_missing"):
+        town.finding(unit, cause)
+    refresh_needs(company=town.company, now=NOW)
+    add_need(by=office, unit=unit, kind=Need.Kind.INSPECT, reason="The client asks for it.", now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    said = {task.need.kind: task.reason for task in VisitTask.objects.select_related("need")}
+    assert said["inspect"].startswith("Inspect and take readings")
+    assert said["inspect"][len("Inspect and take readings")] in ";:."
+    assert said["sanitise"].startswith("Sanitise, tank and housings")
+    assert said["replace_restrictor"].startswith("Replace flow restrictor")
+    assert "Replace flow restrictor, flow" not in said["replace_restrictor"]
+
+
+def test_costs_by_day_are_those_of_the_bundling(town: Town, monkeypatch: pytest.MonkeyPatch) -> None:
+    unit = town.unit(train=RO_DI_TRAIN)
+    town.forecast(town.position(unit, "sediment"), 6)
+    town.forecast(town.position(unit, "resin", "lead"), 4)
+    seen = []
+
+    def spy(*args: object, **kwargs: object) -> object:
+        seen.extend(answer := bundle_visits(*args, **kwargs))  # type: ignore[arg-type]
+        return answer
+
+    monkeypatch.setattr(proposals, "bundle_visits", spy)
+    _night(town)
+    visit = Visit.objects.get()
+    expected = seen[0].cost_by_day
+    assert len(expected) == 5
+    # each task's curve is stored rounded to the cent
+    assert visit.costs[:5] == pytest.approx(expected, abs=0.02)
+
+
+def test_a_second_proposal_the_same_night_changes_nothing(town: Town) -> None:
+    _due_unit(town)
+    _due_unit(town)
+    _night(town)
+    rows = list(Visit.objects.values()), list(VisitTask.objects.values())
+    counts = _night(town, NOW + timedelta(hours=1))
+    assert (counts.opened, counts.changed, counts.withdrawn, counts.unchanged) == (0, 0, 0, 2)
+    assert (list(Visit.objects.values()), list(VisitTask.objects.values())) == rows
+
+
+def test_a_visit_is_withdrawn_when_nothing_is_due_any_more(town: Town) -> None:
+    finding = town.finding(town.unit(), "shutoff_valve_fault")
+    _night(town)
+    Finding.objects.filter(pk=finding.pk).update(state="closed")
+    assert _night(town).withdrawn == 1
+    assert Visit.objects.get().state == "cancelled"
+
+
+def test_a_confirmed_visit_keeps_its_time_and_takes_in_what_falls_due(town: Town, office: Membership) -> None:
+    town.installer("Ada")
+    unit = town.unit()
+    town.finding(unit, "shutoff_valve_fault")
+    _night(town)
+    confirm_visit(visit=Visit.objects.get(), by=office, appointment_at=TUESDAY_AT_TEN, now=NOW)
+    minutes = Visit.objects.get().minutes
+    town.forecast(town.position(unit, "carbon"), 0)
+    _night(town)
+    visit = Visit.objects.get()
+    assert (visit.state, visit.appointment_at) == ("confirmed", TUESDAY_AT_TEN)
+    assert [task.need.label for task in visit.tasks.all()] == ["automatic shut-off valve", "carbon"]
+    assert visit.minutes == minutes + 12
+    before = list(Visit.objects.values()), list(VisitTask.objects.values())
+    _night(town, NOW + timedelta(hours=1))
+    assert (list(Visit.objects.values()), list(VisitTask.objects.values())) == before
+
+
+def test_a_confirmed_visit_whose_day_went_by_gives_its_needs_back(town: Town, office: Membership) -> None:
+    town.installer("Ada")
+    town.finding(town.unit(), "shutoff_valve_fault")
+    _night(town)
+    confirm_visit(visit=Visit.objects.get(), by=office, appointment_at=TUESDAY_AT_TEN, now=NOW)
+    _night(town, NOW + timedelta(days=3))
+    assert list(Visit.objects.order_by("pk").values_list("state", flat=True)) == ["confirmed", "proposed"]
+
+
+@pytest.mark.parametrize(
+    ("change", "pointer"),
+    [
+        ({"appointment_at": NOW - timedelta(hours=1)}, "/appointment_at"),
+        ({"appointment_at": TUESDAY_AT_TEN.replace(second=5)}, "/appointment_at"),
+        ({"appointment_at": TUESDAY_AT_TEN.replace(hour=3)}, "/appointment_at"),
+        ({"appointment_at": TUESDAY_AT_TEN + timedelta(days=5)}, "/appointment_at"),
+        ({"appointment_at": TUESDAY_AT_TEN.replace(hour=15, minute=55)}, "/appointment_at"),
+    ],
+    ids=["gone by", "seconds", "before the shift", "on Sunday", "runs past the shift"],
+)
+@pytest.mark.parametrize("named", [True, False], ids=["promised", "anyone"])
+def test_a_time_at_which_nobody_works_is_refused(
+    town: Town, office: Membership, change: dict[str, datetime], pointer: str, named: bool
+) -> None:
+    ada = town.installer("Ada")
+    town.finding(town.unit(), "shutoff_valve_fault")
+    _night(town)
+    visit = Visit.objects.get()
+    with pytest.raises(InvalidInput) as error:
+        confirm_visit(visit=visit, by=office, now=NOW, installer=ada if named else None, **change)
+    assert [fault.pointer for fault in error.value.faults] == [pointer]
+    visit.refresh_from_db()
+    assert visit.state == "proposed"
+
+
+def test_another_companys_installer_is_refused(town: Town, office: Membership, rival: Membership) -> None:
+    theirs = Town(rival.company).installer("Rolf")
+    town.finding(town.unit(), "shutoff_valve_fault")
+    _night(town)
+    with pytest.raises(InvalidInput, match="not an active installer"):
+        confirm_visit(visit=Visit.objects.get(), by=office, appointment_at=TUESDAY_AT_TEN, installer=theirs, now=NOW)
+
+
+def test_moves_that_are_legal_and_those_that_are_not(town: Town, office: Membership) -> None:
+    town.installer("Ada")
+    town.finding(town.unit(), "shutoff_valve_fault")
+    _night(town)
+    visit = Visit.objects.get()
+    with pytest.raises(Conflict):
+        unconfirm_visit(visit=visit, by=office, note="", now=NOW)
+    confirm_visit(visit=visit, by=office, appointment_at=TUESDAY_AT_TEN, now=NOW)
+    confirm_visit(visit=visit, by=office, appointment_at=TUESDAY_AT_TEN + timedelta(hours=1), now=NOW)
+    unconfirm_visit(visit=visit, by=office, note="Client is ill.", now=NOW)
+    done = [TaskOutcome(task.need, True) for task in visit.tasks.all()]
+    complete_visit(visit=visit, by=office, tasks=done, now=NOW)
+    for move in (
+        lambda: confirm_visit(visit=visit, by=office, appointment_at=TUESDAY_AT_TEN, now=NOW),
+        lambda: unconfirm_visit(visit=visit, by=office, note="", now=NOW),
+        lambda: cancel_visit(visit=visit, by=office, note="", now=NOW),
+        lambda: complete_visit(visit=visit, by=office, now=NOW),
+    ):
+        with pytest.raises(Conflict):
+            move()
+    visit.refresh_from_db()
+    assert (visit.state, visit.revision, visit.closed_at) == ("done", 4, NOW)
+    assert list(AuditEntry.objects.order_by("pk").values_list("action", flat=True)) == [
+        "confirm visit",
+        "confirm visit",
+        "unconfirm visit",
+        "complete visit",
+    ]
+
+
+def test_a_time_given_back_merges_into_the_other_proposed_visit(town: Town, office: Membership) -> None:
+    town.installer("Ada")
+    unit = town.unit()
+    town.finding(unit, "shutoff_valve_fault")
+    _night(town)
+    visit = Visit.objects.get()
+    in_four_weeks = TUESDAY_AT_TEN + timedelta(days=28)
+    confirm_visit(visit=visit, by=office, appointment_at=in_four_weeks, now=NOW)
+    town.forecast(town.position(unit, "carbon"), 0)
+    _night(town)
+    assert Visit.objects.filter(state="proposed").count() == 1
+    unconfirm_visit(visit=visit, by=office, note="", now=NOW)
+    left = Visit.objects.get(state="proposed")
+    assert {task.need.label for task in left.tasks.all()} == {"carbon", "automatic shut-off valve"}
+    assert left.minutes == 15 + 12 + 40
+
+
+def test_a_cancelled_visits_needs_are_proposed_again(town: Town, office: Membership) -> None:
+    town.finding(town.unit(), "shutoff_valve_fault")
+    _night(town)
+    cancel_visit(visit=Visit.objects.get(), by=office, note="No van.", now=NOW)
+    assert _night(town).opened == 1
+    assert Need.objects.get().state == "open"

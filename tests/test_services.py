@@ -14,8 +14,8 @@ ROOMS = ("accounts.services", "fleet.services", "scheduling.services")
 def services() -> list[Callable[..., Any]]:
     found = []
     for room in ROOMS:
-        for entry in pkgutil.iter_modules(importlib.import_module(room).__path__):
-            module = importlib.import_module(f"{room}.{entry.name}")
+        for entry in pkgutil.walk_packages(importlib.import_module(room).__path__, f"{room}."):
+            module = importlib.import_module(entry.name)
             for name, made in inspect.getmembers(module, inspect.isfunction):
                 own = inspect.unwrap(made).__module__ == module.__name__
                 if own and not name.startswith("_") and "by" in inspect.signature(made).parameters:

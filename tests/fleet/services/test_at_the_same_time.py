@@ -64,9 +64,9 @@ def test_a_chunk_goes_to_one_worker(company: Company, quiet_job: None) -> None:
     job = Job.objects.create(company=company, kind="quiet", created_at=timezone.now())
     factories.JobChunkFactory(job=job, index=0, payload={})
     now = timezone.now()
-    claims = all_at_once(lambda: claims.claim(job_id=job.pk, index=0, now=now))
-    assert sum(claim is not None for claim in claims) == 1
-    assert not [claim for claim in claims if isinstance(claim, Exception)]
+    claimed = all_at_once(lambda: claims.claim(job_id=job.pk, index=0, now=now))
+    assert sum(claim is not None for claim in claimed) == 1
+    assert not [claim for claim in claimed if isinstance(claim, Exception)]
 
 
 def test_the_same_job_starts_once(company: Company, quiet_job: None, monkeypatch: pytest.MonkeyPatch) -> None:

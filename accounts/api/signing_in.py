@@ -14,6 +14,7 @@ from rest_framework.response import Response
 
 from accounts import services
 from accounts.api.me import MembershipSerializer, MeSerializer, describe
+from accounts.http.authentication import SESSION_MEMBERSHIP
 from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from accounts.http.throttles import SIGN_IN_THROTTLES
 from accounts.http.views import PublicView

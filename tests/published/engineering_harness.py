@@ -284,7 +284,7 @@ def _tds(inputs: Inputs) -> float:
     basis = inputs.take("basis", default=None)
     if basis in ("nacl_table", "nacl"):
         return electrolytes.nacl_from_conductivity_mg_per_l(cond)
-    if basis in ("442_table", "442", "kcl_table", "kcl"):
+    if basis in ("mixed_salts_table", "mixed_salts", "kcl_table", "kcl"):
         return electrolytes.tds_by_published_table_mg_per_l(cond, basis.removesuffix("_table"))
     if basis is not None:
         raise EngineeringError("basis", f"{basis!r} is not a known basis.")

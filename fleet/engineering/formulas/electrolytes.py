@@ -35,7 +35,7 @@ _KCL_US_PER_CM: Final = {
 _TDS_TABLE_US_PER_CM: Final = np.array([23.0, 447.0, 1413.0, 8974.0, 12880.0, 15000.0])
 _TDS_TABLE: Final = {
     "kcl": np.array([11.6, 225.6, 744.7, 5101.0, 7447.0, 8759.0]),
-    "442": np.array([14.74, 300.0, 1000.0, 7608.0, 11367.0, 13455.0]),
+    "mixed_salts": np.array([14.74, 300.0, 1000.0, 7608.0, 11367.0, 13455.0]),
 }
 # Water per litre of a 0.001, 0.01, 0.1 and 1 mol/L KCl solution at 25 degC, kg (from densities, from memory).
 _KCL_WATER_KG_PER_L: Final = {0.001: 0.99702, 0.01: 0.99678, 0.1: 0.99423, 1.0: 0.9667}
@@ -113,7 +113,7 @@ def tds_by_published_table_mg_per_l(conductivity_25_us_per_cm: Numbers, salt: st
     ----------
     conductivity_25_us_per_cm : float or ndarray
         23 to 15000 uS/cm, the span of the table.
-    salt : {"kcl", "442"}
+    salt : {"kcl", "mixed_salts"}
         Potassium chloride, or 40 % sodium sulfate, 40 % sodium bicarbonate, 20 % sodium chloride.
 
     Returns
@@ -132,7 +132,7 @@ def tds_by_published_table_mg_per_l(conductivity_25_us_per_cm: Numbers, salt: st
 
     Examples
     --------
-    >>> round(tds_by_published_table_mg_per_l(1413.0, "442"))
+    >>> round(tds_by_published_table_mg_per_l(1413.0, "mixed_salts"))
     1000
     """
     table = _TDS_TABLE.get(salt)

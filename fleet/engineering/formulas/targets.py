@@ -55,8 +55,8 @@ _MRDL_ALIASES: Final[Mapping[str, str]] = {
 _WHO_TASTE: Final = ((300.0, "excellent"), (600.0, "good"), (900.0, "fair"), (1200.0, "poor"))
 # Lead and Copper Rule Improvements: 15 ug/L, 10 from this day on.
 _LEAD_RULE_CHANGE: Final = date(2027, 11, 1)
-COFFEE_TDS_442_MG_PER_L: Final = 150.0
-COFFEE_TDS_442_RANGE_MG_PER_L: Final = (75.0, 250.0)
+COFFEE_TDS_MG_PER_L: Final = 150.0
+COFFEE_TDS_RANGE_MG_PER_L: Final = (75.0, 250.0)
 COFFEE_SCALE_FACTOR: Final = 0.7
 
 
@@ -106,7 +106,7 @@ TARGETS: Final[Mapping[str, Target]] = {
     ),
     "coffee": Target(
         "coffee", 75.0 / COFFEE_SCALE_FACTOR * 0.5, 250.0 / COFFEE_SCALE_FACTOR * 0.5, False, 0.85,
-        "specialty coffee association brewing-water table, 75 to 250 mg/L on the 442 scale",
+        "specialty coffee association brewing-water table, 75 to 250 mg/L on the scale of mixed salts",
         "Coffee wants about 107 mg/L on this scale (54 to 179), so minerals are added back or blended in.",
     ),
     "laboratory": Target(
@@ -295,8 +295,8 @@ def coffee_tds_target_mg_per_l(scale: str | float) -> float:
 
     Parameters
     ----------
-    scale : {"442", "nacl", "0.5", "0.7"} or float
-        ``"442"`` is the scale of the published 150 mg/L; ``"nacl"`` the 0.5 scale; or a factor of 0.4 to 1.0.
+    scale : {"mixed_salts", "nacl", "0.5", "0.7"} or float
+        ``"mixed_salts"`` is the scale of the published 150 mg/L; ``"nacl"`` the 0.5 scale; or a factor of 0.4 to 1.0.
 
     Returns
     -------
@@ -310,18 +310,20 @@ def coffee_tds_target_mg_per_l(scale: str | float) -> float:
 
     Examples
     --------
-    >>> coffee_tds_target_mg_per_l("442")
+    >>> coffee_tds_target_mg_per_l("mixed_salts")
     150.0
     >>> round(coffee_tds_target_mg_per_l("nacl"), 1)
     107.1
     """
-    named = {"442": COFFEE_SCALE_FACTOR, "nacl": 0.5}
+    named = {"mixed_salts": COFFEE_SCALE_FACTOR, "nacl": 0.5}
     text = str(scale).strip().lower()
     try:
         factor = named[text] if text in named else float(text)
     except ValueError:
-        raise EngineeringError("scale", f"{scale!r} is not a scale; use '442', 'nacl' or a meter factor.") from None
-    return float(rebase_tds_mg_per_l(COFFEE_TDS_442_MG_PER_L, COFFEE_SCALE_FACTOR, factor))
+        raise EngineeringError(
+            "scale", f"{scale!r} is not a scale; use 'mixed_salts', 'nacl' or a meter factor."
+        ) from None
+    return float(rebase_tds_mg_per_l(COFFEE_TDS_MG_PER_L, COFFEE_SCALE_FACTOR, factor))
 
 
 def meter_reading_mg_per_l(tds_mg_per_l: Numbers, tds_factor: Numbers, meter_factor: Numbers) -> Result:

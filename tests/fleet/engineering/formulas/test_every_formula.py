@@ -416,7 +416,7 @@ CASES = [
     Case(
         electrolytes.tds_by_published_table_mg_per_l,
         {"conductivity_25_us_per_cm": A(23, 15000, 1, (22.0, 15001.0))},
-        {"salt": "442"},
+        {"salt": "mixed_salts"},
     ),
     Case(
         electrolytes.conductivity_of_ions_us_per_cm,

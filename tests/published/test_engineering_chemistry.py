@@ -339,7 +339,7 @@ def test_osmotic_pressure_over_a_grid(temperature: float) -> None:
     assert np.all(np.abs(astm - theirs)[tds <= 3000] < 14.0)
 
 
-# NIST, as tabulated in the CRC Handbook, uS/cm: between tabulated temperatures the neighbours bound the value.
+# J. Res. NIST 96, 191 (1991), from memory, uS/cm: between tabulated temperatures the neighbours bound the value.
 @pytest.mark.parametrize(
     ("molality", "temperature", "value"),
     [(0.01, 0.0, 772.92), (0.01, 18.0, 1219.93), (0.1, 10.0, 9291.72), (0.1, 50.0, 19180.9), (1.0, 20.0, 99170.0)],
@@ -353,7 +353,7 @@ def test_potassium_chloride_standards(molality: float, temperature: float, value
         assert value < between < 1.035 * value
 
 
-# Retail bottles and Standard Methods 2510, uS/cm at 25 degC: 1413 and 1412, 12880 and 12890, 147 and 146.9.
+# Standard Methods 2510, from memory, and what bottles print (common practice), uS/cm at 25 degC.
 @pytest.mark.parametrize(("molarity", "low", "high"), [(0.001, 146.8, 147.1), (0.01, 1411, 1414), (0.1, 12870, 12900)])
 def test_bottles_of_potassium_chloride(molarity: float, low: float, high: float) -> None:
     assert low < electrolytes.kcl_standard_us_per_cm(kcl_mol_per_l=molarity) < high
@@ -370,13 +370,13 @@ def test_pure_water(temperature: float, value: float) -> None:
 
 
 def test_water_in_air_against_the_handbook() -> None:
-    """CRC Handbook, CO2-saturated water: 1.10 uS/cm at 25 degC; laboratory air holds more than outdoor air."""
+    """CRC Handbook, from memory, CO2-saturated: 1.10 uS/cm at 25 degC; laboratory air holds more than outdoor air."""
     outdoors = electrolytes.air_equilibrated_water_conductivity_us_per_cm()
     laboratory = electrolytes.air_equilibrated_water_conductivity_us_per_cm(co2_partial_pressure_atm=5.2e-4)
     assert outdoors < 1.10 < laboratory + 0.02
 
 
-# ISO 7888:1985 / EN 27888 table, read in an instrument maker's manual.
+# ISO 7888:1985, table of f25.
 @pytest.mark.parametrize(
     ("temperature", "factor"),
     [(0, 1.918), (5, 1.643), (10, 1.428), (15, 1.256), (20, 1.116), (25, 1.0), (30, 0.903), (35, 0.822)],

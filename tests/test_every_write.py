@@ -1,0 +1,260 @@
+"""Every route that writes, called where no transaction is open, as in operation: none may lean on that of a test.
+
+`REQUESTS` says what to send so that the write is carried out; the other routes are called with an empty body.
+"""
+
+from collections.abc import Callable
+from datetime import timedelta
+from io import BytesIO
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.utils import timezone
+from PIL import Image
+
+from accounts.models import Client, Company, Membership
+from fleet.models import Unit
+from tests import factories
+from tests.cast import ApiFor
+from tests.routes import every_route
+from tests.rows import make_row
+from tests.test_every_route import ABSENT, PUBLIC, ROWS, TABLE, address, model_of
+
+WRITES = [route for route in every_route() if route.method != "GET" and TABLE[str(route)] != PUBLIC]
+TODAY = timezone.now().date()
+SOON = timezone.now().date() + timedelta(days=2)
+SUPPLY = "reference,unit,taken at,inlet pressure [psi]\nA1,{unit},{day} 10:00,60\n"
+
+
+def _unit(company: Company, client: Client) -> Unit:
+    """A unit with a train, cartridges and a catalogue that a rotation can draw on."""
+    unit = factories.UnitFactory(company=company, site__client=client)
+    for role in ("lead", "lag"):
+        factories.PlacementFactory(position=factories.PositionFactory(unit=unit, stage="resin", role=role))
+    return unit
+
+
+def _picture() -> bytes:
+    kept = BytesIO()
+    Image.new("RGB", (2, 2)).save(kept, "PNG")
+    return kept.getvalue()
+
+
+# Route -> the body, made from the company, one of its clients, a unit of theirs and the row of the address.
+Made = dict[str, Any]
+REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
+    "POST /api/v1/clients/": lambda *_: {"name": "A client"},
+    "PATCH /api/v1/clients/<pk>/": lambda *_: {"name": "Another name"},
+    "DELETE /api/v1/clients/<pk>/": lambda *_: {},
+    "PATCH /api/v1/company/": lambda *_: {"name": "North Water and Sons"},
+    "POST /api/v1/logout/": lambda *_: {},
+    "POST /api/v1/members/<pk>/end/": lambda *_: {},
+    "DELETE /api/v1/tokens/<pk>/": lambda *_: {},
+    "POST /api/v1/me/password/": lambda *_: {
+        "current_password": factories.PASSWORD,
+        "new_password": "heron-basin-lantern-31",
+    },
+    "POST /api/v1/members/": lambda *_: {"email": "nora@north.example", "role": "office"},
+    "PATCH /api/v1/members/<pk>/": lambda *_: {},
+    "POST /api/v1/sites/": lambda company, client, unit, row: {
+        "client": client.pk,
+        "code": "S-NEW",
+        "name": "A site",
+        "latitude": 52.0,
+        "longitude": 13.0,
+    },
+    "POST /api/v1/positions/": lambda company, client, unit, row: {
+        "unit": factories.UnitFactory(company=company).pk,
+        "order": 1,
+        "stage": "sediment",
+    },
+    "PATCH /api/v1/positions/<pk>/": lambda *_: {},
+    "PATCH /api/v1/catalogue-items/<pk>/": lambda *_: {"price": "3.00"},
+    "POST /api/v1/parts-rules/": lambda company, client, unit, row: {
+        "item": factories.CatalogueItemFactory(company=company, kind="small_part").pk
+    },
+    "PATCH /api/v1/parts-rules/<pk>/": lambda *_: {"quantity": 3},
+    "POST /api/v1/instruments/": lambda company, client, unit, row: {"name": "Wall meter", "unit": unit.pk},
+    "PATCH /api/v1/instruments/<pk>/": lambda *_: {"tds_factor": 0.64},
+    "POST /api/v1/exhaustion-limits/": lambda *_: {},
+    "PATCH /api/v1/exhaustion-limits/<pk>/": lambda *_: {},
+    "POST /api/v1/installers/": lambda company, client, unit, row: {
+        "membership": factories.MembershipFactory(company=company, role="installer").pk,
+        "name": "Ada",
+        "home_latitude": 52.0,
+        "home_longitude": 13.0,
+    },
+    "PATCH /api/v1/absences/<pk>/": lambda *_: {},
+    "POST /api/v1/feed-water-samples/upload/": lambda company, client, unit, row: {
+        "file": SimpleUploadedFile(
+            "water.csv",
+            f"site,taken at,hardness [mg/L as CaCO3]\n{unit.site.code},{TODAY - timedelta(days=3)},210\n".encode(),
+        )
+    },
+    "POST /api/v1/visits/<pk>/offer/": lambda *_: {
+        "windows": [
+            {"opens_at": f"{SOON}T08:00:00Z", "closes_at": f"{SOON}T11:00:00Z"},
+            {"opens_at": f"{SOON}T13:00:00Z", "closes_at": f"{SOON}T16:00:00Z"},
+        ],
+        "outside_access_hours": True,
+    },
+    "POST /api/v1/visits/<pk>/unlock/": lambda *_: {},
+    "POST /api/v1/service-records/<pk>/photos/": lambda *_: {"file": SimpleUploadedFile("a.png", _picture())},
+    "POST /api/v1/plans/<pk>/replan/": lambda company, client, unit, row: {
+        "iterations": 1,
+        "urgent_calls": [{"unit": unit.pk, "reason": "no water"}],
+    },
+    "POST /api/v1/suppliers/": lambda *_: {"name": "A supplier"},
+    "PATCH /api/v1/suppliers/<pk>/": lambda *_: {"name": "Another name"},
+    "DELETE /api/v1/suppliers/<pk>/": lambda *_: {},
+    "DELETE /api/v1/catalogue-items/<pk>/": lambda *_: {},
+    "DELETE /api/v1/exhaustion-limits/<pk>/": lambda *_: {},
+    "DELETE /api/v1/instruments/<pk>/": lambda *_: {},
+    "DELETE /api/v1/parts-rules/<pk>/": lambda *_: {},
+    "DELETE /api/v1/positions/<pk>/": lambda *_: {},
+    "DELETE /api/v1/units/<pk>/": lambda *_: {},
+    "DELETE /api/v1/sites/<pk>/": lambda *_: {},
+    "PATCH /api/v1/sites/<pk>/": lambda *_: {"name": "Another name"},
+    "PATCH /api/v1/units/<pk>/": lambda *_: {"code": "RX-99"},
+    "POST /api/v1/findings/<pk>/confirm/": lambda *_: {},
+    "POST /api/v1/findings/<pk>/dismiss/": lambda *_: {"note": "looked, nothing there"},
+    "POST /api/v1/forecast-quality/": lambda *_: {},
+    "POST /api/v1/forecasts/run/": lambda *_: {},
+    "POST /api/v1/jobs/<pk>/stop/": lambda *_: {},
+    "POST /api/v1/readings/": lambda company, client, unit, row: {"unit": unit.pk, "inlet_pressure": "60 psi"},
+    "POST /api/v1/units/<pk>/readings/": lambda *_: {"inlet_pressure": "60 psi"},
+    "POST /api/v1/readings/upload/": lambda company, client, unit, row: {
+        "file": SimpleUploadedFile(
+            "log.csv", SUPPLY.format(unit=unit.code, day=timezone.now().date() - timedelta(days=3)).encode()
+        )
+    },
+    "POST /api/v1/feed-water-samples/": lambda company, client, unit, row: {
+        "site": unit.site_id,
+        "hardness": "210 mg/L as CaCO3",
+    },
+    "POST /api/v1/placements/": lambda company, client, unit, row: {
+        "position": factories.PositionFactory(unit=unit).pk,
+        "item": factories.CatalogueItemFactory(company=company).pk,
+    },
+    "POST /api/v1/placements/rotate/": lambda company, client, unit, row: {
+        "unit": unit.pk,
+        "stage": "resin",
+        "item": factories.CatalogueItemFactory(company=company, kind="resin").pk,
+    },
+    "POST /api/v1/placements/<pk>/remove/": lambda *_: {"removal": "exhausted"},
+    "POST /api/v1/absences/": lambda company, client, unit, row: {
+        "installer": factories.InstallerFactory(company=company).pk,
+        "first_day": str(SOON),
+        "last_day": str(SOON),
+    },
+    "DELETE /api/v1/absences/<pk>/": lambda *_: {},
+    "PATCH /api/v1/installers/<pk>/": lambda *_: {"van": "Van 7"},
+    "DELETE /api/v1/installers/<pk>/": lambda *_: {},
+    "POST /api/v1/messages/<pk>/called/": lambda *_: {},
+    "POST /api/v1/needs/": lambda company, client, unit, row: {
+        "unit": unit.pk,
+        "kind": "inspect",
+        "reason": "asked by the client",
+    },
+    "POST /api/v1/needs/<pk>/drop/": lambda *_: {"note": "no longer wanted"},
+    "POST /api/v1/plans/": lambda *_: {"iterations": 1, "days": 1},
+    "POST /api/v1/plans/<pk>/publish/": lambda *_: {},
+    "POST /api/v1/plans/<pk>/write-parts-lists/": lambda *_: {},
+    "PATCH /api/v1/policy/": lambda *_: {},
+    "POST /api/v1/purchase-orders/": lambda company, client, unit, row: {
+        "supplier": (supplier := factories.SupplierFactory(company=company)).pk,
+        "lines": [{"item": factories.CatalogueItemFactory(company=company, supplier=supplier).pk, "packs": 2}],
+    },
+    "POST /api/v1/purchase-orders/draft/": lambda *_: {},
+    "PATCH /api/v1/purchase-orders/<pk>/": lambda *_: {"note": "ring first"},
+    "POST /api/v1/purchase-orders/<pk>/cancel/": lambda *_: {},
+    "POST /api/v1/purchase-orders/<pk>/place/": lambda company, client, unit, row: (
+        factories.PurchaseOrderLineFactory(order=row) and {}
+    ),
+    "POST /api/v1/purchase-orders/<pk>/receive/": lambda company, client, unit, row: {
+        "reference": "N-1",
+        "pieces": [{"line": factories.PurchaseOrderLineFactory(order=row).pk, "quantity": 1}],
+    },
+    "POST /api/v1/purchase-orders/<pk>/expect/": lambda company, client, unit, row: (
+        factories.PurchaseOrderLineFactory(order=row) and {"expected_on": str(SOON)}
+    ),
+    "POST /api/v1/service-records/": lambda company, client, unit, row: {
+        "site": unit.site_id,
+        "reference": "van-1/0001",
+        "done_at": (timezone.now() - timedelta(hours=1)).isoformat(),
+        "work": [{"action": "inspect", "unit": unit.pk}],
+        "readings": [{"unit": unit.pk, "inlet_pressure": "60 psi"}],
+    },
+    "POST /api/v1/site-pairs/": lambda company, client, unit, row: {
+        "first_site": unit.site_id,
+        "second_site": factories.SiteFactory(company=company).pk,
+        "rule": "apart",
+    },
+    "DELETE /api/v1/site-pairs/<pk>/": lambda *_: {},
+    "POST /api/v1/stock-levels/": lambda company, client, unit, row: {
+        "item": factories.CatalogueItemFactory(company=company).pk,
+        "quantity": 4,
+    },
+    "PATCH /api/v1/stock-levels/<pk>/": lambda *_: {"quantity": 5},
+    "DELETE /api/v1/stock-levels/<pk>/": lambda *_: {},
+    "POST /api/v1/stops/<pk>/lock/": lambda *_: {"reason": "the client asked"},
+    "POST /api/v1/visits/propose/": lambda *_: {},
+    "POST /api/v1/visits/<pk>/confirm/": lambda company, client, unit, row: {
+        "appointment_at": f"{SOON}T09:00:00Z",
+        "outside_access_hours": True,
+    },
+    "POST /api/v1/visits/<pk>/cancel/": lambda *_: {},
+    "POST /api/v1/visits/<pk>/begin/": lambda *_: {},
+    "POST /api/v1/visits/<pk>/complete/": lambda *_: {},
+    "POST /api/v1/visits/<pk>/set-out/": lambda *_: {},
+    "POST /api/v1/visits/<pk>/give-up/": lambda *_: {"obstacle": "nobody_in"},
+    "POST /api/v1/visits/<pk>/unconfirm/": lambda *_: {},
+}
+
+NEXT_HOUR = timezone.now() + timedelta(hours=1)
+COMING = {"latest_day": TODAY + timedelta(days=30), "best_day": SOON, "earliest_day": TODAY}
+CONFIRMED = {**COMING, "state": "confirmed", "appointment_at": timezone.now() + timedelta(minutes=30)}
+# What the row must be for the write to be possible.
+STATES: dict[str, dict[str, Any]] = {
+    "POST /api/v1/stops/<pk>/lock/": {"arrives_at": NEXT_HOUR, "starts_at": NEXT_HOUR, "leaves_at": NEXT_HOUR},
+    "POST /api/v1/plans/<pk>/publish/": {"first_day": TODAY + timedelta(days=60)},
+    "POST /api/v1/purchase-orders/<pk>/receive/": {"state": "placed", "placed_on": TODAY},
+    "POST /api/v1/purchase-orders/<pk>/expect/": {"state": "placed", "placed_on": TODAY},
+    "POST /api/v1/visits/<pk>/confirm/": COMING,
+    "POST /api/v1/visits/<pk>/begin/": {**CONFIRMED, "state": "on_the_way"},
+    "POST /api/v1/visits/<pk>/offer/": COMING,
+    "POST /api/v1/plans/<pk>/replan/": {"state": "published", "first_day": TODAY},
+    "POST /api/v1/visits/<pk>/set-out/": CONFIRMED,
+    "POST /api/v1/visits/<pk>/give-up/": CONFIRMED,
+    "POST /api/v1/visits/<pk>/unconfirm/": CONFIRMED,
+}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_no_write_leans_on_a_transaction_of_somebody_else(
+    company: Company, first_client: Client, owner: Membership, api_for: ApiFor
+) -> None:
+    assert not connection.in_atomic_block
+    failed = []
+    for route in WRITES:
+        name = str(route)
+        client = factories.ClientFactory(company=company)
+        row = make_row(model_of(route), company=company, client=client) if route in ROWS else None
+        if row is not None and name in STATES:
+            type(row)._base_manager.filter(pk=row.pk).update(**STATES[name])
+        unit = _unit(company, first_client)
+        body = REQUESTS[name](company, first_client, unit, row) if name in REQUESTS else {}
+        call = getattr(api_for(owner), route.method.lower())
+        manner = "multipart" if "file" in body else "json"
+        answer = call(address(route, row.pk if row is not None else ABSENT), body, format=manner)
+        if answer.status_code >= 500 or (name in REQUESTS and answer.status_code >= 300):
+            failed.append((name, answer.status_code, answer.content[:300]))
+    assert not failed, "\n".join(map(str, failed))
+
+
+def test_what_is_sent_belongs_to_a_route() -> None:
+    names = {str(route) for route in WRITES}
+    assert set(REQUESTS) <= names
+    assert set(STATES) <= set(REQUESTS)

@@ -180,12 +180,9 @@ EMAIL_URL = _url("EMAIL_URL", ("consolemail", "smtp", "smtp+tls", "smtp+ssl")) o
 vars().update(env.email_url_config(EMAIL_URL))
 EMAIL_TIMEOUT = _seconds("EMAIL_TIMEOUT_SECONDS", default=20)
 DEFAULT_FROM_EMAIL = env.str("EMAIL_FROM", default="service@localhost")
-# Where driving times are asked for: the address before /table/v1. Only the server's own settings may name it, so that
-# nobody can make the server ask addresses of its own network.
+# Where driving times are asked for: the address of a table, to which places are added. Only the server's own settings
+# may name it, so that nobody can make the server ask addresses of its own network.
 TABLE_SERVICE_URL = _url("TABLE_SERVICE_URL", ("http", "https"))
-TABLE_SERVICE_PROFILE = env.str("TABLE_SERVICE_PROFILE", default="driving")
-if not TABLE_SERVICE_PROFILE.replace("-", "").replace("_", "").isalnum():
-    raise ImproperlyConfigured(f"TABLE_SERVICE_PROFILE is '{TABLE_SERVICE_PROFILE}': write a word such as driving.")
 TABLE_SERVICE_TIMEOUT_SECONDS = _seconds("TABLE_SERVICE_TIMEOUT_SECONDS", default=5)
 
 # A TrueType file for printed sheets, where neither the system's DejaVu nor the Latin font of the library will do.

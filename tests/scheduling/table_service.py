@@ -46,13 +46,13 @@ class Service:
 
     @property
     def url(self) -> str:
-        return f"http://127.0.0.1:{self.server.server_port}"
+        return f"http://127.0.0.1:{self.server.server_port}/trips/of/vans"
 
     def reply(self, path: str) -> object:
         if self.answer is not None:
             return self.answer
         parts = urlsplit(path)
-        assert parts.path.startswith("/table/v1/driving/")
+        assert parts.path.startswith("/trips/of/vans/")
         spots = [tuple(map(float, x.split(","))) for x in parts.path.rsplit("/", 1)[1].split(";")]
         query = parse_qs(parts.query)
         rows, columns = ([int(x) for x in query[name][0].split(";")] for name in ("sources", "destinations"))

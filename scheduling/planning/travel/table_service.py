@@ -1,6 +1,6 @@
 """Trips from a table service over HTTP, with the built-in model standing in, and saying so, where it has no answer.
 
-The service speaks the open ``table`` request: ``GET {base}/table/v1/{profile}/{lon},{lat};...`` with ``sources``,
+The service speaks the open ``table`` request: ``GET {base_url}/{lon},{lat};...`` with ``sources``,
 ``destinations`` and ``annotations=duration,distance``; it answers ``code: "Ok"`` with ``durations`` in seconds and
 ``distances`` in metres, row by row, null where there is no road.
 """
@@ -77,9 +77,7 @@ class TableServiceTravel:
     Attributes
     ----------
     base_url
-        Address before ``/table/v1``, http or https.
-    profile
-        Kind of road user the service knows.
+        Address of its table for vans, to which the places are added; http or https.
     timeout_s
         How long one request may take.
     attempts
@@ -97,7 +95,6 @@ class TableServiceTravel:
     """
 
     base_url: str
-    profile: str = "driving"
     timeout_s: float = 5.0
     attempts: int = 3
     places_per_request: int = 100
@@ -111,8 +108,6 @@ class TableServiceTravel:
         parts = urllib.parse.urlsplit(self.base_url)
         if parts.scheme not in ("http", "https") or not parts.netloc:
             raise PlanningError("base_url", f"must be an http or https address, not {self.base_url!r}.")
-        if not self.profile.replace("-", "").replace("_", "").isalnum():
-            raise PlanningError("profile", f"must be a plain word such as 'driving', not {self.profile!r}.")
         if not self.timeout_s > 0.0:
             raise PlanningError("timeout_s", f"must be above 0 seconds, not {self.timeout_s!r}.")
         if self.attempts < 1:
@@ -142,7 +137,7 @@ class TableServiceTravel:
 
     @property
     def _name(self) -> str:
-        return f"{self.base_url.rstrip('/')}/table/v1/{self.profile}"
+        return self.base_url.rstrip("/")
 
     def _source(self, stood_in: int, total: int, trouble: str, model: Travel | None) -> str:
         host = urllib.parse.urlsplit(self.base_url).netloc.rpartition("@")[2]

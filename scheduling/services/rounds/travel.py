@@ -35,7 +35,6 @@ def provider_for(*, company: Company, policy: ServicePolicy) -> TravelProvider:
         return built_in
     return TableServiceTravel(
         settings.TABLE_SERVICE_URL,
-        profile=settings.TABLE_SERVICE_PROFILE,
         timeout_s=float(settings.TABLE_SERVICE_TIMEOUT_SECONDS),
         parking_s=round(built_in.road.parking_s),
         fallback=built_in,

@@ -1,6 +1,6 @@
 """Needs: found again every night, asked for by a person, dropped."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import uuid4
@@ -52,20 +52,35 @@ class NeedsRefreshed:
     unchanged: int
 
 
-def refresh_needs(*, company: Company, now: datetime) -> NeedsRefreshed:
+def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | None = None) -> NeedsRefreshed:
     """Make the company's open needs what its units call for today.
 
     Opens what is new, updates what has changed, drops what is gone. Needs that a person asked for stay open and are
     priced again. Looking twice changes nothing.
+
+    Parameters
+    ----------
+    company, now
+        Whose needs, and when.
+    units
+        Ids of the units about which something is new; those of the others stay as they are. None: all units.
+
+    Returns
+    -------
+    NeedsRefreshed
+        Counts, of the needs of these units alone.
     """
     today = company_day(company=company, now=now)
     with transaction.atomic():
         # one refresh of a company at a time: two would open the same needs twice
         Company.objects.select_for_update(no_key=True).get(pk=company.pk)
         policy = read_policy(company=company)
-        wanted = {need.key: need for need in wanted_needs(company=company, policy=policy, today=today)}
+        wanted = {need.key: need for need in wanted_needs(company=company, policy=policy, today=today, units=units)}
         price_needs(list(wanted.values()), policy=policy, today=today)
-        rows = {need.key: need for need in Need.objects.of_company(company).filter(state=Need.State.OPEN)}
+        open_needs = Need.objects.of_company(company).filter(state=Need.State.OPEN)
+        if units is not None:
+            open_needs = open_needs.filter(unit__in=units)
+        rows = {need.key: need for need in open_needs}
         asked = [need for need in rows.values() if need.source == Need.Source.PERSON]
         found = {key: need for key, need in rows.items() if need.source != Need.Source.PERSON}
 

@@ -6,7 +6,7 @@ Three sources speak: forecasts (replace, rotate), live findings (whatever `need_
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
@@ -55,36 +55,39 @@ class _Fleet:
     done: dict[str, datetime] = field(default_factory=dict)
 
 
-def _read_fleet(company: Company, today: date) -> _Fleet:
+def _read_fleet(company: Company, today: date, only: Collection[int] | None) -> _Fleet:
+    chosen = Unit.objects.of_company(company) if only is None else Unit.objects.of_company(company).filter(pk__in=only)
     units = list(
-        Unit.objects.of_company(company)
-        .filter(Q(retired_on__isnull=True) | Q(retired_on__gt=today), commissioned_on__lte=today)
+        chosen.filter(Q(retired_on__isnull=True) | Q(retired_on__gt=today), commissioned_on__lte=today)
         .select_related("site")
         .prefetch_related("positions")
         .order_by("pk")
     )
+    placements = Placement.objects.of_company(company)
+    latest = Forecast.objects.of_company(company).filter(is_latest=True)
+    live = Finding.objects.of_company(company).filter(state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
+    readings = Reading.objects.of_company(company)
+    done = Need.objects.of_company(company).filter(state=Need.State.DONE, closed_at__isnull=False)
+    if only is not None:
+        placements, latest = placements.filter(position__unit__in=only), latest.filter(position__unit__in=only)
+        live, readings, done = live.filter(unit__in=only), readings.filter(unit__in=only), done.filter(unit__in=only)
     standing = {
         placement.position_id: placement
-        for placement in Placement.objects.of_company(company).filter(removed_at__isnull=True).select_related("item")
+        for placement in placements.filter(removed_at__isnull=True).select_related("item")
     }
     # rising by date of removal, so that the newest cartridge of a position is the one that stays in the table
     last_item = {
         placement.position_id: placement.item
-        for placement in Placement.objects.of_company(company)
-        .filter(removed_at__isnull=False)
+        for placement in placements.filter(removed_at__isnull=False)
         .exclude(position_id__in=standing.keys())
         .select_related("item")
         .order_by("removed_at", "pk")
     }
-    forecasts = {f.position_id: f for f in Forecast.objects.of_company(company).filter(is_latest=True)}
+    forecasts = {f.position_id: f for f in latest}
     fleet = _Fleet(units, standing, last_item, forecasts)
-    live = Finding.objects.of_company(company).filter(state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
     for finding in live.select_related("reading").order_by("-confidence", "pk"):
         fleet.findings[finding.unit_id].append(finding)
-    fleet.last_read = dict(
-        Reading.objects.of_company(company).order_by().values_list("unit").annotate(newest=Max("taken_at"))
-    )
-    done = Need.objects.of_company(company).filter(state=Need.State.DONE, closed_at__isnull=False)
+    fleet.last_read = dict(readings.order_by().values_list("unit").annotate(newest=Max("taken_at")))
     fleet.sanitised = dict(
         done.filter(kind=Kind.SANITISE).order_by().values_list("unit").annotate(newest=Max("closed_at"))
     )
@@ -92,7 +95,9 @@ def _read_fleet(company: Company, today: date) -> _Fleet:
     return fleet
 
 
-def wanted_needs(*, company: Company, policy: ServicePolicy, today: date) -> list[Need]:
+def wanted_needs(
+    *, company: Company, policy: ServicePolicy, today: date, units: Collection[int] | None = None
+) -> list[Need]:
     """Every task the company's units call for, unsaved and without its curve, ordered by key.
 
     Parameters
@@ -103,8 +108,10 @@ def wanted_needs(*, company: Company, policy: ServicePolicy, today: date) -> lis
         Prices and thresholds.
     today
         The company's day.
+    units
+        Ids of the units that are looked at; None: all.
     """
-    fleet = _read_fleet(company, today)
+    fleet = _read_fleet(company, today, units)
     wanted: dict[str, Need] = {}
     for unit in fleet.units:
         writer = _Writer(company, policy, today, fleet, unit)

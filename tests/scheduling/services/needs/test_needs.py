@@ -317,6 +317,20 @@ def test_an_empty_position_is_looked_at(town: Town) -> None:
     assert list(_open(town)) == ["inspect unit"]
 
 
+def test_units_with_news_are_refreshed_without_the_others(town: Town) -> None:
+    news, other = town.unit(), town.unit()
+    for unit in (news, other):
+        town.forecast(town.position(unit, "sediment"), 20)
+    refresh_needs(company=town.company, now=NOW)
+    Forecast.objects.update(is_latest=False)
+    town.finding(news, "shutoff_valve_fault")
+    town.finding(other, "shutoff_valve_fault")
+    counts = refresh_needs(company=town.company, now=NOW + timedelta(hours=1), units=[news.pk])
+    assert (counts.opened, counts.changed, counts.dropped, counts.unchanged) == (1, 0, 1, 0)
+    open_now = Need.objects.filter(state="open").values_list("unit", "kind")
+    assert sorted(open_now) == sorted([(news.pk, "repair"), (other.pk, "replace")])
+
+
 def test_another_companys_units_are_left_alone(town: Town, rival: Membership) -> None:
     theirs = Town(rival.company)
     theirs.forecast(theirs.position(theirs.unit(), "carbon"), 0)

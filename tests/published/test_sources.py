@@ -66,3 +66,11 @@ def test_a_row_that_leads_nowhere_is_found(changed: dict[str, str], says: str) -
     good = {"quantity": "x", "expected": "2.0", "rel_tol": "0.01", "abs_tol": "", "source": "40 CFR 143.3", "note": ""}
     assert fault(good) == ""
     assert says in fault(good | changed)
+
+
+@pytest.mark.parametrize("path", sorted(FORMULAS.rglob("*.py")), ids=lambda path: path.stem)
+def test_the_code_names_no_source_that_leads_nowhere(path: Path) -> None:
+    vague = re.findall(
+        r".*(?:\bread in an?\b|\btrade (?:pages?|association)\b|\bmaker's\b|\w\.md\b).*", path.read_text()
+    )
+    assert vague == []

@@ -10,7 +10,7 @@ from fleet.engineering.errors import EngineeringError
 
 WARN_TOTAL_CHLORINE_MG_PER_L: Final = 0.05
 ACT_TOTAL_CHLORINE_MG_PER_L: Final = 0.1
-# Free chlorine a polyamide membrane bears over its life (a membrane maker's text): the lower end.
+# Free chlorine a polyamide membrane bears over its life (from memory): the lower end.
 EXPOSURE_LIMIT_PPM_H: Final = 200.0
 DEFAULT_SUPPLY_CHLORINE_MG_PER_L: Final = 1.0
 
@@ -427,7 +427,7 @@ def membrane_exposure_ppm_h(chlorine_mg_per_l: Numbers, hours_per_day: Numbers, 
     Returns
     -------
     float or ndarray
-        ppm h. Polyamide bears 200 to 1000 of free chlorine (a membrane maker's text).
+        ppm h. Polyamide bears 200 to 1000 of free chlorine (from memory).
 
     Raises
     ------

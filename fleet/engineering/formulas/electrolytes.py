@@ -31,7 +31,7 @@ _KCL_US_PER_CM: Final = {
     ),
     1.0: np.array([63488, 72030, 80844, 89900, np.nan, 99170, 108620, 118240, 127970, 137810, 147720, 157670]),
 }
-# Printed in the manuals of many meters; uS/cm at 25 degC, then mg/L.
+# Common practice, no source: printed with many meters; uS/cm at 25 degC, then mg/L.
 _TDS_TABLE_US_PER_CM: Final = np.array([23.0, 447.0, 1413.0, 8974.0, 12880.0, 15000.0])
 _TDS_TABLE: Final = {
     "kcl": np.array([11.6, 225.6, 744.7, 5101.0, 7447.0, 8759.0]),

@@ -250,7 +250,7 @@ def polarisation_factor(recovery: Numbers) -> Result:
 
     Notes
     -----
-    A membrane maker's design rule, from memory. Not part of ASTM D4516: use it for scaling at the wall, not in
+    Common practice, no source. Not part of ASTM D4516: use it for scaling at the wall, not in
     normalisation.
 
     Examples

@@ -210,7 +210,7 @@ def normalised_feed_brine_drop(
 
     Notes
     -----
-    Form read in a university wiki on RO data normalisation.
+    Common practice, no source.
 
     Examples
     --------

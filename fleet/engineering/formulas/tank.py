@@ -8,7 +8,7 @@ from fleet.engineering.arrays import Numbers, Result, in_range, tidy
 from fleet.engineering.constants import STANDARD_ATMOSPHERE_KPA
 from fleet.engineering.errors import EngineeringError
 
-# Closing point of a hydraulic shut-off valve (trade pages).
+# Closing point of a hydraulic shut-off valve (common practice, no source).
 SHUTOFF_FRACTION: Final = 2.0 / 3.0
 
 

@@ -106,7 +106,7 @@ TARGETS: Final[Mapping[str, Target]] = {
     ),
     "coffee": Target(
         "coffee", 75.0 / COFFEE_SCALE_FACTOR * 0.5, 250.0 / COFFEE_SCALE_FACTOR * 0.5, False, 0.85,
-        "specialty coffee association brewing-water table, 75 to 250 mg/L on the scale of mixed salts",
+        "common practice, no source: brewing water of 75 to 250 mg/L on the scale of mixed salts",
         "Coffee wants about 107 mg/L on this scale (54 to 179), so minerals are added back or blended in.",
     ),
     "laboratory": Target(

@@ -45,7 +45,7 @@ def water_tcf(temperature_degc: Numbers, *, u_kelvin: Numbers | None = None, met
 
     Notes
     -----
-    TCF = exp[U (1/298.15 - 1/(T + 273.15))]. The two slopes are one membrane maker's design values; published tables
+    TCF = exp[U (1/298.15 - 1/(T + 273.15))]. The two slopes are design values, from memory; published tables
     for 10 degC differ by 18 %, so U is a field of the membrane and readings near the baseline temperature count most.
 
     Examples
@@ -71,7 +71,7 @@ def salt_tcf(temperature_degc: Numbers, *, u_kelvin: Numbers = SALT_U_KELVIN) ->
     temperature_degc : float or ndarray
         Feed temperature, 1 to 45 degC.
     u_kelvin : float or ndarray
-        Coefficient, 500 to 10000 K. The default 5180 K is 6 % a degree (trade association text).
+        Coefficient, 500 to 10000 K. The default 5180 K is 6 % a degree (common practice, no source).
 
     Returns
     -------

@@ -271,7 +271,7 @@ def test_a_meter_without_compensation_is_brought_to_25_degrees_by_iso_7888(unit:
         "RX-7,2026-03-06 10:00,Bench,400,2,20\nRX-7,2026-03-07 10:00,Bench,400,20,38\n",
     )
     cold = Reading.objects.get(taken_at__day=4)
-    # f25 at 10 degC is 1.428 (ISO 7888:1985, table, as read in an instrument maker's manual).
+    # f25 at 10 degC is 1.428 (ISO 7888:1985, table).
     assert cold.feed_tds_mg_per_l == pytest.approx(0.5 * 400 * 1.428, rel=1e-3)
     assert [fault[2] for fault in faults(batch)] == ["temperature_missing"] * 2 + ["temperature_outside_table"] * 2
     assert [flag["code"] for flag in Reading.objects.get(taken_at__day=6).flags] == ["pure_water_compensation"]

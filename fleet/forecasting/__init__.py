@@ -16,16 +16,10 @@ True
 
 from fleet.forecasting.answer.explain import sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.forecast import forecast
-from fleet.forecasting.answer.results import (
-    GRID_LEVELS,
-    LEVELS,
-    Exclusions,
-    Forecasts,
-    GroupForecasts,
-    first_to_fail,
-    probability_by,
-)
+from fleet.forecasting.answer.results import Forecasts, GroupForecasts, first_to_fail
+from fleet.forecasting.distribution import GRID_LEVELS, LEVELS, probability_by
 from fleet.forecasting.inputs.build import Columns, Fault, build_fleet
+from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.tables import FeedWater, Fleet, Items, Placements, Positions, Readings, Sites, Units
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.learned import Learned

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import QuerySet
 
 from fleet.models import Finding, Forecast, Position, Reading, Stage, Unit
-from fleet.services.cartridge_changes import last_changed, of_present_cartridge
+from fleet.services.readings.cartridge_changes import last_changed, of_present_cartridge
 
 FRESH: Final = timedelta(days=60)
 """A reading older than this says nothing about the water of today (common practice, no source)."""

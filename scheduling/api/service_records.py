@@ -20,7 +20,7 @@ from fleet.models import CatalogueItem, Placement, Position, Site, Unit
 from scheduling.api.notes import SentSerializer
 from scheduling.api.renderers import AnyImageRenderer
 from scheduling.models import Need, ServicePhoto, ServiceRecord, Visit
-from scheduling.services.work.outcomes import TaskOutcome
+from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.work.photos import add_photo
 from scheduling.services.work.records import PartUsed, WorkDone, record_work
 

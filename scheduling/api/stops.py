@@ -15,7 +15,7 @@ from scheduling.api.notes import SentSerializer
 from scheduling.api.replanning import DifferenceSerializer
 from scheduling.models import Installer, Stop
 from scheduling.services.rounds.hand_moves import HandMove, move_stop, preview_move
-from scheduling.services.rounds.locks import lock_stop
+from scheduling.services.visits.locks import lock_stop
 
 STOPS = Stop.objects.select_related("visit__site")
 

@@ -9,7 +9,7 @@ from accounts.http.serializers import StrictSerializer
 from accounts.http.viewsets import RetrieveMixin
 from scheduling.models import RoadCalibration
 from scheduling.services.policy import read_policy
-from scheduling.services.rounds.travel import road_model, table_service_host
+from scheduling.services.travel import road_model, table_service_host
 
 
 class RoadSerializer(StrictSerializer):

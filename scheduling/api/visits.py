@@ -15,7 +15,8 @@ from accounts.http.viewsets import ReadOnlyViewSet
 from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.models import Installer, Need, Plan, Stop, Visit, VisitTask
 from scheduling.services.needs.needs import refresh_needs
-from scheduling.services.rounds.locks import unlock_visit
+from scheduling.services.visits.locks import unlock_visit
+from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import (
     accept_offer,
     begin_visit,
@@ -28,7 +29,6 @@ from scheduling.services.visits.visits import (
     set_out,
     unconfirm_visit,
 )
-from scheduling.services.work.outcomes import TaskOutcome
 
 
 class PlannedSerializer(StrictSerializer):

@@ -14,8 +14,8 @@ from fleet.services.forecasts.forecasts import refresh_forecasts
 from fleet.services.readings.indicators import recompute
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.rounds.plans import plan_rounds
-from scheduling.services.rounds.travel import calibrate_travel
 from scheduling.services.stock.parts import write_parts_lists
+from scheduling.services.travel import calibrate_travel
 from scheduling.services.visits.visits import propose_visits
 
 #: Called with the share done (0-1) and what is being done.

@@ -17,7 +17,7 @@ import numpy as np
 
 from fleet.forecasting import Fleet, build_fleet, forecast
 from fleet.forecasting.inputs.tables import Table
-from fleet.forecasting.judging.nominal import label_over_load
+from fleet.forecasting.wear.nominal import label_over_load
 from tests.simulator.fleet import simulate
 from tests.simulator.settings import World
 

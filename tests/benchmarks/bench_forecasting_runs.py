@@ -82,7 +82,7 @@ def run_one(units: int, folder: Path, is_profiled: bool) -> tuple[float, ...]:
     from django.core.management import call_command
 
     call_command("migrate", verbosity=0)
-    from fleet.forecasting.judging.nominal import label_over_load
+    from fleet.forecasting.wear.nominal import label_over_load
     from fleet.models import Reading, Unit
     from fleet.services.forecasts.forecasts import forecast_company, refresh_forecasts, unit_blocks
     from fleet.services.forecasts.tables import company_day, end_of_day, load_fleet

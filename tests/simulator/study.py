@@ -7,9 +7,9 @@ import numpy as np
 from fleet.forecasting import Policy, build_fleet, forecast
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.judging.judge import RICHNESS
-from fleet.forecasting.judging.nominal import cap_day_of_positions, fixed_interval, label_over_load
 from fleet.forecasting.judging.scoring import Score, is_degenerate, score
 from fleet.forecasting.judging.straight_line import straight_line
+from fleet.forecasting.wear.nominal import cap_day_of_positions, fixed_interval, label_over_load
 from tests.simulator.fleet import FURTHEST_YEARS, STAGES, Simulated, simulate
 from tests.simulator.plant import SLOT_STAGE
 from tests.simulator.settings import World

@@ -13,8 +13,8 @@ from typing import Any, Final
 import numpy as np
 
 from fleet.forecasting import LEVELS, Fleet, Learned, build_fleet, forecast
-from fleet.forecasting.answer.results import GRID_LEVELS
-from fleet.forecasting.judging.nominal import fixed_interval, standing_placements
+from fleet.forecasting.distribution import GRID_LEVELS
+from fleet.forecasting.wear.nominal import fixed_interval, standing_placements
 from scheduling.planning.needs.need import Need, NeedKind
 from scheduling.planning.policy import STAGES, USES, Policy
 from scheduling.planning.travel.trips import Place

@@ -5,9 +5,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from fleet.forecasting.answer.results import Forecasts
+from fleet.forecasting.distribution import SHOWN
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Fleet
-from fleet.forecasting.judging.scoring import SHOWN
 
 _STAGE_NAMES = ("sediment filter", "carbon", "membrane", "resin")
 _WHY = {

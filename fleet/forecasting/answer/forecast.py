@@ -2,17 +2,19 @@
 
 import numpy as np
 
-from fleet.forecasting.answer.results import GRID_LEVELS, Exclusions, Forecasts, first_to_fail
+from fleet.forecasting.answer.results import Forecasts, first_to_fail
+from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes
-from fleet.forecasting.judging.nominal import cap_day_of_positions, label_over_load, standing_placements
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.conditions import Conditions, build_conditions
 from fleet.forecasting.wear.dates import FURTHEST_DAYS, dates_from_load, earliest
 from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.learned import Learned, Pool
 from fleet.forecasting.wear.membranes import membranes_left
+from fleet.forecasting.wear.nominal import cap_day_of_positions, label_over_load, standing_placements
 from fleet.forecasting.wear.pooling import Hyper
 from fleet.forecasting.wear.present import load_left
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input

@@ -7,11 +7,12 @@ import numpy as np
 
 from fleet.forecasting.answer.explain import date_text
 from fleet.forecasting.answer.gauges import Gauges
-from fleet.forecasting.answer.results import Forecasts, percent_text, probability_by
+from fleet.forecasting.answer.results import Forecasts
+from fleet.forecasting.distribution import percent_text, probability_by
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Fleet
-from fleet.forecasting.judging.nominal import cap_days
 from fleet.forecasting.policy import Policy
+from fleet.forecasting.wear.nominal import cap_days
 
 _SHOWN: Final = {
     (words.RESIN, False): ("product TDS", "mg/L"),

@@ -11,7 +11,8 @@ import numpy as np
 from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.reasons import why_spent
-from fleet.forecasting.answer.results import LEVELS, Forecasts
+from fleet.forecasting.answer.results import Forecasts
+from fleet.forecasting.distribution import LEVELS
 from fleet.forecasting.files.columns import UNIX_EPOCH
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.build import Fault

@@ -11,8 +11,8 @@ from typing import Final
 
 import numpy as np
 
-from fleet.forecasting.answer.results import Exclusions
 from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes, Readings
 
 POSSIBLE: Final[dict[str, tuple[float, float]]] = {

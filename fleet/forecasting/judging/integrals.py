@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from fleet.forecasting.answer.results import cumulative_at
+from fleet.forecasting.distribution import cumulative_at
 from fleet.forecasting.inputs.tables import Bools, Floats
 
 BINS: Final = 20

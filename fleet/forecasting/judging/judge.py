@@ -7,12 +7,12 @@ from typing import Final
 
 import numpy as np
 
-from fleet.forecasting.answer.results import LEVELS
+from fleet.forecasting.distribution import LEVELS, SHOWN
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Bools, Floats
 from fleet.forecasting.judging.integrals import BINS, coverage, integral_bounds, integral_shares
 from fleet.forecasting.judging.replay import METHODS, Replay
-from fleet.forecasting.judging.scoring import SHOWN, pinball_loss
+from fleet.forecasting.judging.scoring import pinball_loss
 
 RICHNESS: Final = (("no reading", 0, 0), ("1 to 3 readings", 1, 3), ("4 to 20", 4, 20), ("more than 20", 21, 10**9))
 

@@ -12,16 +12,16 @@ from typing import Final
 import numpy as np
 
 from fleet.forecasting.answer.forecast import forecast
-from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.inputs.tables import Bools, Codes, Fleet, Floats, Indexes
-from fleet.forecasting.judging.nominal import cap_days, fixed_interval, label_over_load, nominal_lives
 from fleet.forecasting.judging.scoring import is_degenerate
 from fleet.forecasting.judging.straight_line import straight_line
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
+from fleet.forecasting.wear.nominal import cap_days, fixed_interval, label_over_load, nominal_lives
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
 from fleet.forecasting.wear.stages import StageInput
 

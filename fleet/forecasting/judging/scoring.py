@@ -4,10 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fleet.forecasting.answer.results import GRID_LEVELS, LEVELS
+from fleet.forecasting.distribution import LEVELS, SHOWN
 from fleet.forecasting.inputs.tables import Bools, Floats
-
-SHOWN = np.array([int(np.argmin(np.abs(GRID_LEVELS - level))) for level in LEVELS])
 
 
 def pinball_loss(quantile_day: Floats, true_day: Floats, levels: Floats = LEVELS) -> Floats:

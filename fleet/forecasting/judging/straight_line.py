@@ -5,14 +5,14 @@ from typing import Final
 import numpy as np
 from scipy.stats import norm
 
-from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.levels import sum_by
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
-from fleet.forecasting.judging.nominal import SPREAD, cap_day_of_positions, label_over_load, standing_placements
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.conditions import Conditions, build_conditions
+from fleet.forecasting.wear.nominal import SPREAD, cap_day_of_positions, label_over_load, standing_placements
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
 from fleet.forecasting.wear.stages import StageInput
 

@@ -15,7 +15,8 @@ from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.levels import YEAR_DAYS, Timeline, follow, swing_terms
 from fleet.forecasting.inputs.physics import carbon_dioxide_mg_per_l
 from fleet.forecasting.inputs.tables import FeedWater, Fleet, Floats, Indexes, Readings
-from fleet.forecasting.judging.nominal import (
+from fleet.forecasting.wear.learned import Pool
+from fleet.forecasting.wear.nominal import (
     DEFAULT_CHLORINE_MG_PER_L,
     DEFAULT_FEED_TDS_MG_PER_L,
     DEFAULT_L_PER_DAY,
@@ -23,7 +24,6 @@ from fleet.forecasting.judging.nominal import (
     DEFAULT_REJECTION,
     MG_PER_MEQ_AS_NACL,
 )
-from fleet.forecasting.wear.learned import Pool
 
 STEP_DAYS: Final = 14.0
 FUTURE_DAYS: Final = 2.5 * YEAR_DAYS

@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 from scipy.stats import norm
 
-from fleet.forecasting.answer.results import GRID_LEVELS, cumulative_at
+from fleet.forecasting.distribution import GRID_LEVELS, cumulative_at
 from fleet.forecasting.inputs.tables import Floats, Indexes
 from fleet.forecasting.wear.conditions import Conditions
 

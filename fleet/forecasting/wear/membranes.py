@@ -9,17 +9,17 @@ from typing import Final
 
 import numpy as np
 
-from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
 from fleet.forecasting.inputs.physics import osmotic_pressure_kpa
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
-from fleet.forecasting.judging.nominal import median_by_group
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear import pooling
 from fleet.forecasting.wear.conditions import Conditions
 from fleet.forecasting.wear.dates import weighted_quantiles
 from fleet.forecasting.wear.habits import Habit, Visits, removal_log_likelihood
+from fleet.forecasting.wear.nominal import median_by_group
 from fleet.forecasting.wear.pooling import HyperPrior
 from fleet.forecasting.wear.stage_inputs import places_of
 from fleet.forecasting.wear.trends import Trend, TrendInput, fit_trend, slope_log_likelihood

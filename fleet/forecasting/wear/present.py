@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes
 from fleet.forecasting.wear import pooling, shared
 from fleet.forecasting.wear.conditions import Conditions

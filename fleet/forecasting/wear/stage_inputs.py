@@ -9,7 +9,10 @@ from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
 from fleet.forecasting.inputs.physics import drop_at_25_degc
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
-from fleet.forecasting.judging.nominal import (
+from fleet.forecasting.policy import Policy
+from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions, inverse_temperature
+from fleet.forecasting.wear.learned import Pool
+from fleet.forecasting.wear.nominal import (
     DEFAULT_CHLORINE_CAPACITY_G,
     DEFAULT_RATED_VOLUME_L,
     DEFAULT_RESIN_EQ,
@@ -17,9 +20,6 @@ from fleet.forecasting.judging.nominal import (
     median_by_group,
     standing_placements,
 )
-from fleet.forecasting.policy import Policy
-from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions, inverse_temperature
-from fleet.forecasting.wear.learned import Pool
 from fleet.forecasting.wear.pooling import Places
 from fleet.forecasting.wear.stage_models import CARBON, RESIN, SEDIMENT, Seen
 from fleet.forecasting.wear.stages import StageInput

@@ -17,7 +17,7 @@ from fleet.engineering.formulas.resin import capacity_eq, ionic_load_meq_per_l, 
 from fleet.engineering.formulas.scaling import amorphous_silica_solubility_mg_per_l, concentrate_langelier_index
 from fleet.engineering.indicators import Indicators
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
-from fleet.services.cartridge_changes import saw_before
+from fleet.services.readings.cartridge_changes import saw_before
 from fleet.services.readings.indicators import Baselines, compute
 from fleet.services.readings.tables import (
     Floats,

@@ -9,7 +9,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from fleet.forecasting.answer.results import GRID_LEVELS, first_to_fail, probability_by
+from fleet.forecasting.answer.results import first_to_fail
+from fleet.forecasting.distribution import GRID_LEVELS, probability_by
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Floats
 from fleet.models import Forecast, Site, Unit

@@ -11,7 +11,8 @@ import numpy as np
 from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.reasons import why_spent
-from fleet.forecasting.answer.results import GRID_LEVELS, LEVELS, Forecasts
+from fleet.forecasting.answer.results import Forecasts
+from fleet.forecasting.distribution import GRID_LEVELS, LEVELS
 from fleet.forecasting.files.output import EXCLUSION_SENTENCES
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.policy import Policy

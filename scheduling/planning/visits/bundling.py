@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from fleet.forecasting.answer.results import percent_text
+from fleet.forecasting.distribution import percent_text
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs.need import (
     CostCurves,

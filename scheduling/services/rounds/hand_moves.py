@@ -22,11 +22,11 @@ from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_part, cents_of_route, costs_of_plan
 from scheduling.services.rounds.differences import as_text, compare_stops
-from scheduling.services.rounds.locks import LOCK, holds, put_lock
 from scheduling.services.rounds.plans import round_row, stop_rows
 from scheduling.services.rounds.problem import Asked, ask
-from scheduling.services.rounds.travel import provider_for
 from scheduling.services.stock.parts import write_parts_lists
+from scheduling.services.travel import provider_for
+from scheduling.services.visits.locks import LOCK, holds, put_lock
 
 State = Visit.State
 _OPEN = (State.PROPOSED, State.OFFERED, State.CONFIRMED)

@@ -21,8 +21,8 @@ from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_round, cents_of_route, costs_of_plan
 from scheduling.services.rounds.differences import as_text, compare_stops
-from scheduling.services.rounds.locks import LOCK, forget_lock, keeps_lock, stands_in
 from scheduling.services.rounds.problem import MOST_DAYS, Asked, ask, planning_days
+from scheduling.services.visits.locks import LOCK, forget_lock, keeps_lock, stands_in
 
 #: Called with the share done (0-1) and what is being done.
 ProgressCall = Callable[[float, str], None]

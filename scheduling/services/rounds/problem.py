@@ -20,12 +20,12 @@ from scheduling.planning.travel.trips import Place, TravelProvider
 from scheduling.services.days import DAY_S, PlanningClock, company_day
 from scheduling.services.people.absences import absences_of, hours_on, is_away
 from scheduling.services.policy import ServicePolicy
-from scheduling.services.rounds.locks import holds
 from scheduling.services.rounds.site_pairs import paired_visits
-from scheduling.services.rounds.travel import provider_for, traffic_of
 from scheduling.services.stock.visit_parts import parts_by_visit
+from scheduling.services.travel import provider_for, traffic_of
 from scheduling.services.visits.arrivals import Wait, waits_for_parts
 from scheduling.services.visits.costs import day_costs
+from scheduling.services.visits.locks import holds
 
 #: Hours before the first shift of a day after which that day's rounds are left alone: vans are being loaded.
 _LEAD_TIME = timedelta(hours=1)

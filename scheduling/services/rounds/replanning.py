@@ -31,7 +31,7 @@ from scheduling.services.rounds.plans import (
     unserved_rows,
 )
 from scheduling.services.rounds.problem import Asked, ask
-from scheduling.services.rounds.travel import provider_for
+from scheduling.services.travel import provider_for
 from scheduling.services.visits.visits import LEGAL_MOVES, cancel_visit, propose_visits
 
 State = Visit.State

@@ -18,9 +18,9 @@ from scheduling.services.days import company_day
 from scheduling.services.needs.costs import planning_need
 from scheduling.services.people import messages
 from scheduling.services.policy import ServicePolicy, read_policy
-from scheduling.services.rounds.locks import holds
-from scheduling.services.rounds.travel import road_model
+from scheduling.services.travel import road_model
 from scheduling.services.visits.costs import costs_by_day, tasks_cost, visit_price
+from scheduling.services.visits.locks import holds
 
 Kind = Need.Kind
 

@@ -12,10 +12,10 @@ from accounts.services import record
 from scheduling.models import Installer, Need, Visit, VisitTask
 from scheduling.services.people import messages
 from scheduling.services.people.message_texts import done_lines
-from scheduling.services.rounds.locks import forget_lock
 from scheduling.services.visits.appointments import check_appointment, site_time
+from scheduling.services.visits.locks import forget_lock
+from scheduling.services.visits.outcomes import TaskOutcome, settle_tasks
 from scheduling.services.visits.proposals import VisitsProposed, propose_visits
-from scheduling.services.work.outcomes import TaskOutcome, settle_tasks
 
 __all__ = [
     "VisitsProposed",

@@ -21,8 +21,8 @@ from scheduling.services.people import messages
 from scheduling.services.people.message_texts import done_lines
 from scheduling.services.stock.stock import put_into_stock, take_from_stock
 from scheduling.services.stock.visit_parts import read_catalogue
-from scheduling.services.work.outcomes import TaskOutcome, settle_tasks
-from scheduling.services.work_differences import differences_of_report
+from scheduling.services.visits.outcomes import TaskOutcome, settle_tasks
+from scheduling.services.work.differences import differences_of_report
 
 Kind = Need.Kind
 _CARTRIDGES = (Kind.REPLACE, Kind.ROTATE)

@@ -10,8 +10,8 @@ from accounts.models import AuditEntry, Membership
 from scheduling.models import Absence, Installer, Round, Stop, Visit
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.people.absences import change_absence, hours_on, record_absence, works
-from scheduling.services.rounds.locks import lock_stop
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
+from scheduling.services.visits.locks import lock_stop
 from scheduling.services.visits.visits import confirm_visit, propose_visits
 from tests.scheduling.town import NOW, TODAY, Town
 

@@ -16,6 +16,7 @@ from scheduling.services.people.message_texts import done_lines, work_text
 from scheduling.services.people.messages import note_call, send_messages
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
 from scheduling.services.rounds.replanning import Happened, InstallerIsOut, replan_day
+from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import (
     accept_offer,
     begin_visit,
@@ -28,7 +29,6 @@ from scheduling.services.visits.visits import (
     set_out,
     unconfirm_visit,
 )
-from scheduling.services.work.outcomes import TaskOutcome
 from scheduling.services.work.records import WorkDone, record_work
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town

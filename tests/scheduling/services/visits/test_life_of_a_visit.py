@@ -8,6 +8,7 @@ from accounts.errors import Conflict, InvalidInput
 from accounts.models import AuditEntry, Membership
 from scheduling.models import Need, Stop, Visit
 from scheduling.services.rounds.plans import plan_rounds
+from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import (
     LEGAL_MOVES,
     accept_offer,
@@ -21,7 +22,6 @@ from scheduling.services.visits.visits import (
     set_out,
     unconfirm_visit,
 )
-from scheduling.services.work.outcomes import TaskOutcome
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
 

@@ -11,6 +11,7 @@ from scheduling.models import Need, Visit, VisitTask
 from scheduling.planning.visits.bundling import bundle_visits
 from scheduling.services.needs.needs import add_need, refresh_needs
 from scheduling.services.visits import proposals
+from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import (
     cancel_visit,
     complete_visit,
@@ -18,7 +19,6 @@ from scheduling.services.visits.visits import (
     propose_visits,
     unconfirm_visit,
 )
-from scheduling.services.work.outcomes import TaskOutcome
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
 
 TUESDAY_AT_TEN = datetime(2026, 3, 3, 9, 0, tzinfo=NOW.tzinfo)  # ten o'clock in Berlin

@@ -10,8 +10,8 @@ from accounts.models import AuditEntry, Membership
 from fleet.models import Finding, Placement, Reading, Unit
 from scheduling.models import Need, ServiceRecord, StockLevel, Visit
 from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import cancel_visit, offer_visit, propose_visits
-from scheduling.services.work.outcomes import TaskOutcome
 from scheduling.services.work.records import PartUsed, WorkDone, record_work
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
 

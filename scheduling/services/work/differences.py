@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from accounts.repeats import Difference, difference, worded
 from scheduling.models import ServiceRecord, VisitTask
-from scheduling.services.work.outcomes import TaskOutcome
+from scheduling.services.visits.outcomes import TaskOutcome
 
 if TYPE_CHECKING:
     from scheduling.services.work.records import PartUsed, WorkDone

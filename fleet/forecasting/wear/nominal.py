@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from scipy.stats import norm
 
-from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Codes, Fleet, Floats, Indexes
 from fleet.forecasting.policy import Policy

@@ -8,9 +8,9 @@ import pytest
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import AuditEntry, Membership
 from scheduling.models import Installer, Plan, Stop, Visit
-from scheduling.services.rounds.locks import lock_stop, unlock_visit
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
 from scheduling.services.rounds.replanning import Happened, InstallerIsOut, replan_day
+from scheduling.services.visits.locks import lock_stop, unlock_visit
 from scheduling.services.visits.visits import confirm_visit
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town

@@ -11,11 +11,11 @@ from rest_framework.test import APIClient
 
 from scheduling.models import CompanyPolicy, Installer, Plan, RoadCalibration, Stop, Visit
 from scheduling.planning.travel.trips import GreatCircleTravel, Place, RoadModel
+from scheduling.services import travel
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.policy import read_policy
-from scheduling.services.rounds import travel
 from scheduling.services.rounds.plans import plan_rounds
-from scheduling.services.rounds.travel import calibrate_travel, provider_for
+from scheduling.services.travel import calibrate_travel, provider_for
 from scheduling.services.visits.visits import begin_visit, propose_visits, set_out
 from tests import factories
 from tests.scheduling.table_service import Service, running_service

@@ -537,11 +537,11 @@ def _write_proposals(
         risk = np.where(sub.rate[:, None] > 0.0, curves.probability, 0.0)
         worst = np.maximum.reduceat(risk, starts, axis=0)
         within_risk = worst <= policy.target_risk
-        risk_day = np.where(within_risk.all(axis=1), span, np.argmin(within_risk, axis=1))
+        last_safe_day = np.where(within_risk.all(axis=1), span, np.argmin(within_risk, axis=1) - 1)
         visit_best[lo:hi] = best
         earliest[lo:hi] = np.where(due.any(axis=1), np.argmax(due, axis=1), best)
         last_due = np.where(due.any(axis=1), span - 1 - np.argmax(due[:, ::-1], axis=1), best)
-        latest[lo:hi] = np.maximum(np.minimum(last_due, risk_day), best)
+        latest[lo:hi] = np.maximum(np.minimum(last_due, last_safe_day), best)
         by_day[lo:hi] = np.where(open_day, free - travel[bundle_site[lo:hi], None], math.inf)[:, :routed_days]
         if_left[lo:hi] = free[:, routed_days:].min(axis=1)
         forced[lo:hi] = ~open_day[:, routed_days:].any(axis=1) | must

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.needs.need import Need, NeedKind, cost_curves
+from scheduling.planning.needs.need import Need, NeedKind, cost_curves, exhausted_probability
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import Place
 from scheduling.planning.visits.bundling import BundlingSite, best_patterns, bundle_visits, travel_cost_estimate
@@ -324,3 +324,15 @@ def test_wrong_keys_are_named(needs: list[Need], sites: list[BundlingSite], fiel
 def test_nothing_to_do() -> None:
     assert bundle_visits([], [], policy=POLICY) == []
     assert bundle_visits([], [BundlingSite("a", HERE)], policy=POLICY) == []
+
+
+@pytest.mark.parametrize("target_risk", [0.1, 0.3, 0.6])
+def test_the_due_window_closes_before_the_risk_is_more_than_the_target(target_risk: float) -> None:
+    # by money alone every day of the weeks would do
+    need = cartridge("resin", "a", 60.0)
+    policy = replace(POLICY, target_risk=target_risk, due_window_tolerance=10_000.0)
+    (first, *_) = bundle_visits([need], [BundlingSite("a", HERE)], policy=policy)
+    risk = exhausted_probability([need.quantile_days], np.arange(200.0))[0]
+    allowed = int(np.flatnonzero(risk <= target_risk)[-1])
+    assert (first.earliest_day, first.latest_day) == (0, max(allowed, first.best_day))
+    assert allowed > first.best_day or target_risk < 0.3

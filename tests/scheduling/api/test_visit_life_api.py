@@ -58,3 +58,27 @@ def test_windows_that_cannot_be_are_refused(as_office: APIClient, town: Town, ad
         assert refused.status_code == 400, refused.content
         assert pointer in [fault["pointer"] for fault in refused.json()["errors"]]
     assert Visit.objects.get().state == "proposed"
+
+
+def test_why_a_task_was_not_done_is_told_to_staff_only(
+    as_office: APIClient,
+    as_client: APIClient,
+    as_installer: APIClient,
+    town: Town,
+    first_client: Client,
+    ada: Installer,
+) -> None:
+    town.forecast(town.position(town.unit(town.site(client=first_client)), "carbon"), 0)
+    run_night(town)
+    address = f"/api/v1/visits/{Visit.objects.get().pk}/"
+    windows = {"windows": WINDOWS, "installer": ada.pk}
+    offer = as_office.post(f"{address}offer/", windows, format="json").json()["offers"][0]
+    as_client.post(f"{address}accept/", {"opens_at": offer["opens_at"]}, format="json")
+    as_installer.post(f"{address}set-out/")
+    as_installer.post(f"{address}begin/")
+    as_installer.post(f"{address}give-up/", {"obstacle": "no_access", "note": "Dog in the yard, client rude."})
+    (seen,) = as_office.get(address).json()["tasks"]
+    assert (seen["outcome"], seen["outcome_reason"]) == ("not_done", "Dog in the yard, client rude.")
+    read = as_client.get(address)
+    assert [task["outcome_reason"] for task in read.json()["tasks"]] == [None]
+    assert "rude" not in read.content.decode()

@@ -102,3 +102,15 @@ def test_a_time_at_which_nobody_works_is_refused_in_a_sentence(site: Site, offic
     with pytest.raises(InvalidInput) as error:
         confirm_visit(visit=Visit.objects.get(site=site), by=office, appointment_at=at, now=NOW)
     assert error.value.sentence.startswith("appointment_at 2026-03-07T10:00:00+01:00: no installer works from then for")
+
+
+def test_closed_counts_where_two_exceptions_meet(site: Site) -> None:
+    _except(site, WEDNESDAY, WEDNESDAY, time(14), time(16))
+    access = access_of([site])[site.pk]
+    assert access.hours_on(WEDNESDAY) == [(time(14), time(16))]
+    _except(site, WEDNESDAY - timedelta(days=1), WEDNESDAY)
+    access = access_of([site])[site.pk]
+    assert access.hours_on(WEDNESDAY) == []
+    assert access.hours_on(WEDNESDAY + timedelta(days=7)) == [(time(8), time(12))]
+    noon = datetime.combine(WEDNESDAY, time(14, 30), tzinfo=BERLIN)
+    assert not access.is_open(noon, noon + timedelta(minutes=30))

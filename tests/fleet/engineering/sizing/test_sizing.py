@@ -548,3 +548,25 @@ def test_commissioning_by_hand() -> None:
     broken = {check.quantity for check in commissioning_checks(promise, bad) if check.verdict == "not_kept"}
     assert broken == {"permeate_flow_l_per_day", "waste_ratio", "carbon_outlet_total_chlorine_mg_per_l"}
     assert {check.verdict for check in commissioning_checks(promise, {})} == {"not_read"}
+
+
+def test_worked_by_hand_the_salt_a_softener_takes() -> None:
+    """Of 140 L a week at 2 to 1, 420 L of feed: 21 915 L a year. 450 mg/L as CaCO3 are 450/50.04 = 8.993 meq/L, so
+    197.1 eq, each 120 g of salt (from memory: 100 to 150): 23.6 kg. At 3 to 1 it is 560 L, and 31.5 kg."""
+    hard = replace(
+        SOFT_WATER,
+        hardness_mg_per_l_as_caco3=450.0,
+        alkalinity_mg_per_l_as_caco3=350.0,
+        feed_tds_mg_per_l=600.0,
+        ph=7.0,
+    )
+    told = {
+        (entry.waste_ratio, fitting.for_installer)
+        for entry in offer(hard, ("reef", 140.0)).alternatives
+        for fitting in entry.fittings
+        if fitting.purpose == "softener"
+    }
+    assert told
+    by_hand = {2.0: 23.6, 3.0: 31.5, 4.0: 39.4, 5.0: 47.3}
+    for ratio, sentence in told:
+        assert f"about {by_hand[ratio]:.0f} kg of salt a year" in sentence

@@ -8,7 +8,7 @@ from fleet.forecasting import GRID_LEVELS, build_fleet
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.wear.conditions import build_conditions
-from fleet.forecasting.wear.dates import dates_from_load, earliest, weighted_quantiles
+from fleet.forecasting.wear.dates import dates_from_load, demand_spread, earliest, weighted_quantiles
 from tests.fleet.forecasting.fleets import NOW, columns
 
 
@@ -57,3 +57,23 @@ def test_the_earlier_of_two_independent_dates():
     assert got == pytest.approx(norm.ppf(1 - np.sqrt(0.5), 100.0, 10.0), abs=0.5)
     late = (500.0 + 10.0 * z)[None, :]
     assert earliest(first, late)[0] == pytest.approx(first[0], abs=1.5)
+
+
+def test_demand_and_concentration_to_come_spread_the_date(conditions):
+    """A load left of about 100 days, known to a fifth. Demand is known to
+    sqrt(0.05^2 + 0.25^2 x 15/115 + (0.1 x 100/365)^2) = 0.1068 of itself, and what chlorine, or salt and carbon
+    dioxide, come with it adds 0.12 in quadrature on carbon and resin: in all sqrt(0.2^2 + 0.1068^2) = 0.2267 and
+    0.2565."""
+
+    def spread(stage):
+        unit = np.array([0])
+        rate = (conditions.at(stage, unit, np.array([NOW + 28.0])) - conditions.at(stage, unit, np.array([NOW]))) / 28.0
+        load = 100.0 * rate[0] * np.exp(0.2 * norm.ppf(GRID_LEVELS))[None, :]
+        ahead = dates_from_load(conditions, stage, unit, load, NOW)[0] - NOW
+        low, middle, high = np.interp([0.1, 0.5, 0.9], GRID_LEVELS, ahead)
+        assert middle == pytest.approx(100.0, rel=0.02)
+        return np.log(high / low) / (2 * 1.2816)
+
+    assert demand_spread(np.array(100.0)) == pytest.approx(0.1068, abs=5e-5)
+    assert [spread(stage) for stage in (words.SEDIMENT, words.MEMBRANE)] == pytest.approx([0.2267] * 2, rel=0.03)
+    assert [spread(stage) for stage in (words.CARBON, words.RESIN)] == pytest.approx([0.2565] * 2, rel=0.03)

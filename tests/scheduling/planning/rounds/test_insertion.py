@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
+from typing import Any
 
 import pytest
 
 from scheduling.planning.rounds import UnservedReason, evaluate
 from scheduling.planning.rounds.evaluate import may_be_driven
 from scheduling.planning.rounds.greedy import greedy_plan
-from scheduling.planning.rounds.insertion import cheapest_insertion, polish, working_cells
+from scheduling.planning.rounds.insertion import (
+    cheapest_insertion,
+    make_room,
+    mend_round,
+    place_the_musts,
+    polish,
+    working_cells,
+)
 from scheduling.planning.rounds.naive import naive_plan
+from scheduling.planning.rounds.problem import Appointment, Candidate, Installer, Rates, RoundProblem, Shift, Window
 from scheduling.planning.rounds.unserved import explain_unserved
-from tests.scheduling.planning.rounds.instances import HOUR, make_week
+from scheduling.planning.travel.trips import GreatCircleTravel, Place
+from tests.scheduling.planning.rounds.instances import FIRST_DAY, HOUR, make_week
 
 SEEDS = [1, 2, 3, 4]
 
@@ -97,3 +108,67 @@ def test_the_visit_to_give_way_is_the_one_whose_loss_is_least(seed: int) -> None
             assert told.extra_cents == min(costs.values()) == costs[told.displaces]
         else:
             assert costs == {}
+
+
+BENCH = Place(50.0, 9.0)
+AT_EIGHT_FOR_TWO_HOURS = (Shift(0, 8 * HOUR, 10 * HOUR),)
+
+
+def beside_each_other(*candidates: Candidate, installers: tuple[str, ...]) -> RoundProblem:
+    """Visits next door to homes, on one morning of two hours."""
+    return RoundProblem.build(
+        first_day=FIRST_DAY,
+        days=1,
+        installers=[Installer(key, BENCH, AT_EIGHT_FOR_TWO_HOURS, lunch=None) for key in installers],
+        candidates=candidates,
+        rates=Rates(),
+        provider=GreatCircleTravel(),
+    )
+
+
+def visit(key: str, *, minutes: int, worth_cents: int = 0, **more: Any) -> Candidate:
+    more.setdefault("windows", (Window(0, 8 * HOUR, 10 * HOUR),))
+    return Candidate(key, BENCH, service_s=60 * minutes, cost_by_day_cents=(0,), cost_if_left_cents=worth_cents, **more)
+
+
+@pytest.mark.parametrize("dear_is_first", [True, False])
+def test_room_is_made_in_the_round_that_loses_least(dear_is_first: bool) -> None:
+    worth = {"dear": 5_000, "cheap": 500}
+    keys = ["dear", "cheap"] if dear_is_first else ["cheap", "dear"]
+    optional = [visit(key, minutes=90, worth_cents=worth[key]) for key in keys]
+    problem = beside_each_other(visit("urgent", minutes=60, urgent=True), *optional, installers=("Ada", "Ben"))
+    plan = {(0, 0): (1,), (1, 0): (2,)}
+    room = make_room(problem, plan, 0)
+    assert room is not None
+    found, given_up = room
+    assert [keys[k - 1] for k in given_up] == ["cheap"]
+    assert (found.installer, found.stops) == (keys.index("cheap"), (0,))
+    # what was the cheap visit's is lost, and nothing is driven that was not before
+    assert found.extra_cents == 500
+    placed = place_the_musts(problem, plan)
+    assert placed == {**plan, (found.installer, 0): (0,)}
+
+
+@pytest.mark.parametrize("urgent_is_first", [True, False])
+def test_what_is_confirmed_is_placed_before_what_is_urgent(urgent_is_first: bool) -> None:
+    urgent = visit("urgent", minutes=90, urgent=True)
+    confirmed = visit("confirmed", minutes=60, windows=(), appointment=Appointment(0, 8 * HOUR + 1_800, "Ada"))
+    both = [urgent, confirmed] if urgent_is_first else [confirmed, urgent]
+    problem = beside_each_other(*both, installers=("Ada",))
+    placed = place_the_musts(problem, {})
+    assert [problem.candidates[k].key for k in placed[0, 0]] == ["confirmed"]
+
+
+def test_a_visit_that_fits_displaces_nobody() -> None:
+    problem = beside_each_other(
+        visit("urgent", minutes=60, urgent=True), visit("other", minutes=50, worth_cents=100), installers=("Ada",)
+    )
+    assert sorted(place_the_musts(problem, {(0, 0): (1,)})[0, 0]) == [0, 1]
+
+
+def test_a_round_gives_up_what_is_worth_least_until_it_can_be_driven() -> None:
+    visits = [visit(key, minutes=50, worth_cents=worth) for key, worth in (("a", 900), ("b", 300), ("c", 700))]
+    problem = beside_each_other(*visits, installers=("Ada",))
+    assert mend_round(problem, 0, 0, (0, 1, 2)) == (0, 2)
+    kept = beside_each_other(visits[0], replace(visits[1], urgent=True), visits[2], installers=("Ada",))
+    assert mend_round(kept, 0, 0, (0, 1, 2)) == (0, 1)

@@ -10,7 +10,7 @@ from accounts.models import AuditEntry, Membership
 from scheduling.models import Installer, Plan, Stop, Visit
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
 from scheduling.services.rounds.replanning import Happened, InstallerIsOut, replan_day
-from scheduling.services.visits.locks import lock_stop, unlock_visit
+from scheduling.services.visits.locks import holds, lock_stop, unlock_visit
 from scheduling.services.visits.visits import confirm_visit
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
@@ -133,3 +133,25 @@ def test_only_what_is_to_come_is_locked_and_with_a_reason(plan: Plan, office: Me
         with pytest.raises(Conflict, match="cannot be locked"):
             lock_stop(stop=stop, by=office, reason="Key.", now=NOW)
     assert not AuditEntry.objects.filter(action="lock visit").exists()
+
+
+def test_a_lock_holds_until_its_time_has_gone_by(plan: Plan, office: Membership) -> None:
+    stop = Stop.objects.select_related("round__plan").first()
+    visit = lock_stop(stop=stop, by=office, reason="Key at three.", now=NOW).visit
+    moment = timedelta(seconds=1)
+    assert [holds(visit, stop.starts_at + off) for off in (-moment, timedelta(0), moment)] == [True, True, False]
+    visit.state = Visit.State.DONE
+    assert not holds(visit, NOW)
+    visit.state = Visit.State.PROPOSED
+    visit.locked_installer.is_active = False
+    assert not holds(visit, NOW)
+
+
+def test_yesterdays_lock_does_not_bind_todays_plan(town: Town, plan: Plan, crew: list[Installer], office: Membership):
+    stop = _awkward(plan, crew)
+    lock_stop(stop=stop, by=office, reason="Key at three.", now=NOW)
+    after = (stop.starts_at + timedelta(days=1)).replace(hour=5, minute=0)
+    fresh = plan_rounds(company=town.company, by=None, now=after, iterations=200)
+    starts_at, installer = _slot(stop.visit, fresh)
+    assert starts_at > after
+    assert (starts_at.timetz(), installer) != (stop.starts_at.timetz(), stop.round.installer_id)

@@ -1,0 +1,96 @@
+"""How many planted faults do the tests notice? Changes one line at a time in a copy of the project and runs the tests.
+
+    python -m tests.benchmarks.mutation_run --rooms forecasting/wear planning diagnosis --sample 200 --seed 1
+    python -m tests.benchmarks.mutation_run --rooms planning --only scheduling/planning/stock --sample 50 --seed 2
+
+Needs `pip install -e .[test,mutation]`. `--sample` mutants are drawn from each room by `--seed`; a run ends after
+`--minutes` even if mutants are left, and says so. Each mutant meets the tests that the table in `mutation/rooms.py`
+names, up to the first failure; one that runs ten times as long as the unchanged code counts as noticed. Printed are
+each survivor with its place and its change, and the score of each room: the share of mutants noticed. The checkout is
+only read.
+"""
+
+import argparse
+import tempfile
+import time
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.benchmarks.mutation.mutants import Change, Mutant, change_between, is_python, mutants_of, sample_of
+from tests.benchmarks.mutation.rooms import ROOMS, Room
+from tests.benchmarks.mutation.runs import Copy, load_libraries
+
+ROOT = Path(__file__).parents[2]
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A mutant that met the tests, with its change and whether they noticed it."""
+
+    mutant: Mutant
+    change: Change
+    noticed: bool
+
+    def line(self) -> str:
+        """Place and change, as one line."""
+        return f"{self.mutant.path}:{self.mutant.line}  {self.change.before}  ->  {self.change.after}"
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Read the command line, plant, run and print."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--rooms", nargs="+", choices=sorted(ROOMS), default=list(ROOMS))
+    parser.add_argument("--sample", type=int, default=200, help="mutants drawn from each room")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=60.0, help="the run ends after so many")
+    parser.add_argument("--only", nargs="+", default=[""], help="files or folders, as beginnings of their paths")
+    chosen = parser.parse_args(arguments)
+    load_libraries()
+    until = time.monotonic() + 60.0 * chosen.minutes
+    with tempfile.TemporaryDirectory(prefix="mutants-") as place:
+        copy = Copy(ROOT, Path(place))
+        for name in chosen.rooms:
+            room = ROOMS[name]
+            modules = [path for path in room.modules(ROOT) if path.startswith(tuple(chosen.only))]
+            mutants = [mutant for path in modules for mutant in mutants_of(ROOT, path)]
+            sample = sample_of(mutants, chosen.sample, chosen.seed)
+            print(f"{name}: {len(sample)} of {len(mutants)} mutants, seed {chosen.seed}", flush=True)
+            if sample:
+                _print_score(name, list(_try(copy, room, sample, until)), len(sample))
+
+
+def _try(copy: Copy, room: Room, sample: Iterable[Mutant], until: float) -> Iterable[Tried]:
+    """Mutants one after another, until the time is over."""
+    clean: dict[str, float] = {}
+    for mutant in sample:
+        if time.monotonic() > until:
+            return
+        tests = room.tests_of(copy.root, mutant.path)
+        if mutant.path not in clean:
+            run = copy.run(tests, 900.0)
+            if not run.passed:
+                raise SystemExit(f"The tests of {mutant.path} fail without any change:\n{run.output}")
+            clean[mutant.path] = run.seconds
+        source = (copy.root / mutant.path).read_text()
+        code = mutant.code(source)
+        if not is_python(code):
+            continue
+        with copy.changed(mutant.path, code):
+            run = copy.run(tests, 10.0 * clean[mutant.path] + 10.0)
+        tried = Tried(mutant, change_between(source, code), noticed=not run.passed)
+        if not tried.noticed:
+            print(f"  survived {tried.line()}", flush=True)
+        yield tried
+
+
+def _print_score(name: str, tried: Sequence[Tried], drawn: int) -> None:
+    noticed = sum(one.noticed for one in tried)
+    share = f"{noticed / len(tried):.0%}" if tried else "-"
+    print(
+        f"{name}: {noticed} of {len(tried)} noticed, {share}; {drawn - len(tried)} of the sample not tried", flush=True
+    )
+
+
+if __name__ == "__main__":
+    main()

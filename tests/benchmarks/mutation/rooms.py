@@ -8,27 +8,28 @@ from typing import Final
 
 @dataclass(frozen=True)
 class Room:
-    """A folder of code and the tests that exercise it (files, or folders whose test files count), quick ones first.
+    """Folders of code, each with the tests that exercise it: files, or folders whose test files count.
 
     `slow` are test files of those folders that take so long that a run would end with few mutants tried.
     """
 
-    code: str
-    tests: tuple[str, ...]
+    tests: dict[str, tuple[str, ...]]
     slow: tuple[str, ...] = ()
 
     def modules(self, root: Path) -> list[str]:
         """Paths of the room's files that hold code."""
-        return [str(path.relative_to(root)) for path in sorted((root / self.code).rglob("*.py")) if path.stat().st_size]
+        files = [path for code in self.tests for path in (root / code).rglob("*.py") if path.stat().st_size]
+        return sorted({str(path.relative_to(root)) for path in files})
 
     def tests_of(self, root: Path, module: str) -> list[str]:
-        """What to run for a module: its examples, the test file of its name, then the room's other tests."""
-        everything = list(dict.fromkeys(self._test_files(root)))
+        """What to run for a module: its examples, the test file of its name, then the other tests of its folder."""
+        code = max((code for code in self.tests if module.startswith(code)), key=len)
+        files = list(dict.fromkeys(self._test_files(root, self.tests[code])))
         own = f"test_{Path(module).stem}.py"
-        return [module, *sorted(everything, key=lambda path: Path(path).name != own)]
+        return [module, *sorted(files, key=lambda path: Path(path).name != own)]
 
-    def _test_files(self, root: Path) -> Iterator[str]:
-        for name in self.tests:
+    def _test_files(self, root: Path, places: tuple[str, ...]) -> Iterator[str]:
+        for name in places:
             place = root / name
             if not place.exists():
                 raise FileNotFoundError(f"{name} is in the table of rooms and not in the project")
@@ -38,19 +39,22 @@ class Room:
                     yield relative
 
 
+_PLANNING: Final = "tests/scheduling/planning"
+
 ROOMS: Final = {
     "forecasting/wear": Room(
-        "fleet/forecasting",
-        ("tests/fleet/forecasting",),
-        slow=("tests/fleet/forecasting/test_simulated.py", "tests/fleet/forecasting/test_files.py"),
+        {"fleet/forecasting/wear": ("tests/fleet/forecasting/wear", "tests/fleet/forecasting/answer")},
     ),
     "planning": Room(
-        "scheduling/planning",
-        ("tests/scheduling/planning",),
-        slow=("tests/scheduling/planning/test_years.py",),
+        {
+            "scheduling/planning": (_PLANNING,),
+            "scheduling/planning/needs": (f"{_PLANNING}/needs", f"{_PLANNING}/visits"),
+            "scheduling/planning/visits": (f"{_PLANNING}/visits",),
+            "scheduling/planning/travel": (f"{_PLANNING}/travel", f"{_PLANNING}/rounds/test_traffic.py"),
+            "scheduling/planning/rounds": (f"{_PLANNING}/rounds",),
+            "scheduling/planning/stock": (f"{_PLANNING}/stock",),
+        },
+        slow=(f"{_PLANNING}/test_years.py",),
     ),
-    "diagnosis": Room(
-        "fleet/engineering/diagnosis",
-        ("tests/fleet/engineering/test_diagnosis.py", "tests/fleet/engineering/test_diagnosis_on_simulated_units.py"),
-    ),
+    "diagnosis": Room({"fleet/engineering/diagnosis": ("tests/fleet/engineering/diagnosis",)}),
 }

@@ -248,7 +248,7 @@ def test_learned_refuses_what_it_did_not_write():
 
 def test_a_cartridge_counts_as_exhausted_on_the_day_itself_and_not_a_day_earlier():
     # carbon leaves after 365 days whatever it shows, and this one would last longer by its load
-    for age, state in ((364.0, words.STANDING), (364.4, words.STANDING), (364.6, words.SPENT), (366.0, words.SPENT)):
+    for age, state in ((358.0, words.STANDING), (364.9, words.STANDING), (365.0, words.SPENT), (366.0, words.SPENT)):
         fleet, answer = run(columns(placed=NOW - age, weekly_demand_l=10.0))
         row = row_of(fleet, "carbon")
         assert answer.grid_day[row].max() == pytest.approx(max(NOW, NOW + 365.0 - age))

@@ -1,0 +1,30 @@
+"""The table of `tests/benchmarks/mutation/rooms.py` keeps up with the folders, though no run of the suite uses it."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.benchmarks.mutation.rooms import ROOMS
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.mark.parametrize("name", ROOMS)
+def test_every_room_has_code_and_tests(name: str) -> None:
+    room = ROOMS[name]
+    for code in room.tests:
+        assert [module for module in room.modules(ROOT) if module.startswith(code)], code
+    for module in room.modules(ROOT):
+        tests = room.tests_of(ROOT, module)
+        assert tests[0] == module
+        assert len(tests) > 1
+    for path in room.slow:
+        assert (ROOT / path).exists(), path
+
+
+def test_a_modules_own_test_file_comes_first() -> None:
+    tests = ROOMS["planning"].tests_of(ROOT, "scheduling/planning/rounds/insertion.py")
+    assert tests[:2] == [
+        "scheduling/planning/rounds/insertion.py",
+        "tests/scheduling/planning/rounds/test_insertion.py",
+    ]

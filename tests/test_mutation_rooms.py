@@ -28,3 +28,9 @@ def test_a_modules_own_test_file_comes_first() -> None:
         "scheduling/planning/rounds/insertion.py",
         "tests/scheduling/planning/rounds/test_insertion.py",
     ]
+
+
+def test_every_module_of_wear_has_a_test_module_of_its_own() -> None:
+    modules = {path.stem for path in (ROOT / "fleet/forecasting/wear").glob("*.py")} - {"__init__"}
+    tested = {path.stem.removeprefix("test_") for path in (ROOT / "tests/fleet/forecasting/wear").glob("test_*.py")}
+    assert modules - tested == set()

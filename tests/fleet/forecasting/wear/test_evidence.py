@@ -1,0 +1,44 @@
+"""Which readings count, and how much each of them, by hand."""
+
+import numpy as np
+import pytest
+
+from fleet.forecasting.wear.evidence import reading_weights, thin
+
+
+def test_few_readings_are_all_kept():
+    segment, day = np.repeat([0, 2], [30, 5]), np.arange(35.0)
+    assert sorted(thin(segment, day)) == list(range(35))
+
+
+def test_of_many_the_newest_half_is_kept_and_the_rest_is_spread():
+    day = np.random.default_rng(3).permutation(200).astype(float)
+    kept = np.sort(day[thin(np.zeros(200, dtype=np.int64), day)])
+    assert len(kept) <= 30
+    assert kept[-15:].tolist() == list(range(185, 200))
+    older = kept[:-15]
+    # 185 older ones, every thirteenth of them
+    assert np.unique(np.diff(older)).tolist() == [13.0]
+    assert (older[-1], len(older)) == (184.0, 15)
+
+
+def test_each_segment_keeps_its_own():
+    segment, day = np.repeat([0, 1], [100, 3]), np.arange(103.0)
+    kept = thin(segment, day, most=10)
+    assert (segment[kept] == 1).sum() == 3
+    assert (segment[kept] == 0).sum() <= 10
+
+
+def test_readings_of_one_window_share_part_of_their_error():
+    """The second reading of twenty days adds little: 1/(1 + 0.35) of one for each of the two."""
+    day = np.array([5.0, 12.0, 25.0, 5.0])
+    weights = reading_weights(np.array([0, 0, 0, 1]), day, 2)
+    assert weights == pytest.approx([1 / 1.35, 1 / 1.35, 1.0, 1.0])
+
+
+def test_beyond_ten_readings_weight_grows_as_a_root():
+    day = 20.0 * np.arange(40.0)
+    weights = reading_weights(np.zeros(40, dtype=np.int64), day, 1)
+    assert weights == pytest.approx(np.full(40, 0.5))
+    assert weights.sum() == pytest.approx(np.sqrt(10.0 * 40.0))
+    assert reading_weights(np.zeros(10, dtype=np.int64), day[:10], 1) == pytest.approx(np.ones(10))

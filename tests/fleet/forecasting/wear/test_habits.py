@@ -1,0 +1,88 @@
+"""Who came when, and what the end of a cartridge's time says of the day it was exhausted; likelihoods by hand."""
+
+import numpy as np
+import pytest
+
+from fleet.forecasting import build_fleet
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.wear.habits import Habit, find_visits, removal_log_likelihood
+from tests.fleet.forecasting.fleets import NOW, columns, readings
+
+HABIT = Habit(lateness_days=100.0, notice=0.75)
+GAP = np.array([50.0])
+
+
+@pytest.fixture
+def visits():
+    given = columns(units=2, placed=NOW - 400.0)
+    given["readings"] = readings([NOW - 300.0, NOW - 200.0, NOW - 199.6, NOW - 50.0], source="installer")
+    more = readings([NOW - 120.0, NOW - 90.0], unit="u1", source=["client", "installer"])
+    given["readings"] = {name: [*given["readings"][name], *more[name]] for name in more}
+    given["placements"]["removed_day"][0] = NOW - 50.2
+    given["placements"]["reason"][0] = "exhausted"
+    fleet, faults = build_fleet(**given)
+    assert faults == []
+    return find_visits(fleet)
+
+
+def count(visits, unit, after, before):
+    return int(visits.between(np.array([unit]), np.array([NOW - after]), np.array([NOW - before]))[0])
+
+
+def test_changes_and_installers_readings_are_visits_and_a_day_counts_once(visits):
+    # u0: placed 400 days ago, read 300, 200 (twice) and 50 days ago, where a cartridge went out too
+    assert count(visits, 0, 1000.0, 0.0) == 4
+    assert count(visits, 1, 1000.0, 0.0) == 2
+    assert [count(visits, 0, after, before) for after, before in ((300.0, 0.0), (299.0, 100.0), (40.0, 0.0))] == [
+        2,
+        1,
+        0,
+    ]
+    assert count(visits, 0, 100.0, 200.0) == 0
+    # a visit on the first or the last day itself lies not between them
+    assert count(visits, 0, 400.0, 300.0) == 0
+    assert count(visits, 0, 400.5, 299.5) == 2
+
+
+def test_the_last_visit_before_a_day_is_that_of_the_same_unit(visits):
+    days = visits.last_before(np.array([0, 0, 1, 1, 0]), NOW - np.array([0.0, 100.0, 100.0, 0.0, 500.0]))
+    assert (NOW - days[:4]).tolist() == pytest.approx([50.2, 200.0, 400.0, 90.0])
+    assert days[4] == -np.inf
+
+
+def test_the_usual_gap_counts_as_two_more(visits):
+    """u0: gaps of 100, 100 and 149.8 days: (349.8 + 200)/(3 + 2); u1: 310 days: (310 + 200)/(1 + 2)."""
+    assert visits.gap_days == pytest.approx([549.8 / 5.0, 510.0 / 3.0])
+
+
+def likelihood(delay, reason, visits=0):
+    cells = np.full((1, 1, 1), float(delay)), np.full((1, 1, 1), visits)
+    return float(np.exp(removal_log_likelihood(*cells, np.array([reason]), GAP, HABIT)[0, 0, 0]))
+
+
+def test_a_removal_as_exhausted_by_hand():
+    """Chance a day: 0.75 x 2.5/50 + 1/100 = 0.0475; one report in thirty is wrong, and may be of any of 1000 days."""
+    wrong = 1.0 / 30_000.0
+    right = 29.0 / 30.0 * 0.0475
+    assert likelihood(0.0, words.EXHAUSTED) == pytest.approx(right + wrong)
+    assert likelihood(50.0, words.EXHAUSTED) == pytest.approx(right * np.exp(-0.5) + wrong)
+    # three of four visits change what is exhausted
+    assert likelihood(50.0, words.EXHAUSTED, visits=2) == pytest.approx(right * np.exp(-0.5) / 16.0 + wrong)
+    # people call exhausted what has a week left
+    assert likelihood(-7.0, words.EXHAUSTED) == pytest.approx(right * np.exp(-1.0) + wrong)
+
+
+def test_what_still_stands_was_probably_not_exhausted_long_ago():
+    assert likelihood(-30.0, -1) == pytest.approx(1.0)
+    assert likelihood(100.0, -1) == pytest.approx(29.0 / 30.0 * np.exp(-1.0) + 1.0 / 30.0)
+    assert likelihood(100.0, -1, visits=1) == pytest.approx(29.0 / 30.0 * np.exp(-1.0) / 4.0 + 1.0 / 30.0)
+
+
+@pytest.mark.parametrize("reason", [words.EARLY, words.ROTATED, words.DAMAGED])
+def test_what_left_for_another_reason_was_still_good_give_or_take_ten_days(reason):
+    assert likelihood(-200.0, reason) == pytest.approx(1.0)
+    assert likelihood(10.0, reason) == pytest.approx(29.0 / 30.0 * np.exp(-1.0) + 1.0 / 30.0)
+
+
+def test_what_stayed_for_another_segment_says_nothing():
+    assert [likelihood(delay, 0) for delay in (-100.0, 0.0, 300.0)] == [1.0, 1.0, 1.0]

@@ -1,0 +1,139 @@
+"""Membranes whose decline is known: the day their flow, or their salt passage, reaches its limit."""
+
+import numpy as np
+import pytest
+
+from fleet.forecasting import build_fleet, forecast
+from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.inputs.screen import screen
+from fleet.forecasting.policy import Policy
+from fleet.forecasting.wear.conditions import build_conditions
+from fleet.forecasting.wear.habits import find_visits
+from fleet.forecasting.wear.membranes import membranes_left
+from tests.fleet.forecasting.fleets import NOW, columns, readings
+
+MIDDLE = len(GRID_LEVELS) // 2
+AGE = 900.0
+DAYS = NOW - np.linspace(AGE - 40.0, 2.0, 60)
+YEARS = (DAYS - NOW + AGE) / 365.25
+STEADY = {"inlet_pressure_kpa": 414.0, "feed_tds_mg_per_l": 250.0, "temperature_degc": 25.0}
+START_FLOW, START_TDS = 240.0, 10.0
+
+
+def left(flow_loss=0.0, salt_gain=0.0, policy=None, given=None, **more):
+    """Use left until each limit, of a membrane that loses so much a year of the logarithm of its flow."""
+    given = given or columns(placed=NOW - AGE, weekly_demand_l=70.0, minimum_rejection_fraction=0.9)
+    given["readings"] = readings(
+        DAYS, **{
+            **STEADY, "permeate_flow_l_per_day": list(START_FLOW * np.exp(-flow_loss * YEARS)),
+            "permeate_tds_mg_per_l": list(np.round(START_TDS * np.exp(salt_gain * YEARS), 1)), **more,
+        },
+    )  # fmt: skip
+    fleet, faults = build_fleet(**given)
+    assert faults == []
+    seen = screen(fleet).readings
+    return membranes_left(fleet, seen, build_conditions(fleet, seen), find_visits(fleet), policy or Policy())
+
+
+def test_flow_falls_to_its_limit_when_the_line_says():
+    """10 % a year of the logarithm: ln(1/0.85) = 0.1625 is reached after 594 days of use, 900 of which have passed;
+    5 %: 1187 days, so 287 are left."""
+    gone = left(flow_loss=0.10)
+    assert gone.flow_load[0, MIDDLE] == pytest.approx(594.0 - AGE, abs=60.0)
+    going = left(flow_loss=0.05)
+    assert going.used[0] == pytest.approx(AGE, rel=0.02)
+    assert going.flow_load[0, MIDDLE] == pytest.approx(287.0, abs=90.0)
+    assert going.readings[0] == 60
+    assert going.newest_day[0] == pytest.approx(NOW - 2.0)
+    # a limit of 70 % is ln(1/0.7) = 0.3567 away: 2605 days
+    later = left(flow_loss=0.05, policy=Policy(membrane_flow_share=0.70))
+    assert later.flow_load[0, MIDDLE] > going.flow_load[0, MIDDLE] + 700.0
+
+
+def test_salt_passage_rises_to_its_limit_when_the_line_says():
+    """Ten milligrams of a feed side of 289 (mean of feed and brine at a recovery of a quarter) pass: ln(0.1/0.0346) =
+    1.06 to a rejection of 90 %. At 0.4 a year that takes 968 days of use."""
+    rising = left(salt_gain=0.4)
+    assert rising.salt_load[0, MIDDLE] == pytest.approx(968.0 - AGE, abs=130.0)
+    given = columns(placed=NOW - AGE, weekly_demand_l=70.0, minimum_rejection_fraction=0.8)
+    # twice the passage is allowed: ln 2/0.4 years more
+    looser = left(salt_gain=0.4, given=given)
+    assert looser.salt_load[0, MIDDLE] - rising.salt_load[0, MIDDLE] == pytest.approx(633.0, abs=170.0)
+    given = columns(placed=NOW - AGE, weekly_demand_l=70.0)
+    by_policy = left(salt_gain=0.4, given=given, policy=Policy(minimum_rejection_fraction=0.8))
+    assert by_policy.salt_load[0, MIDDLE] == pytest.approx(looser.salt_load[0, MIDDLE], rel=0.02)
+    assert left().salt_load[0, MIDDLE] > 1500.0
+
+
+def test_pressure_and_cold_are_no_wear():
+    """A fifth less driving pressure gives a fifth less water; 25 to 10 degC 41 % less (3020 K)."""
+    osmotic = 22.0
+    inlet = np.linspace(414.0, 330.0, 60)
+    weaker = left(
+        inlet_pressure_kpa=list(inlet), permeate_flow_l_per_day=list(START_FLOW * (inlet - osmotic) / (414.0 - osmotic))
+    )
+    assert weaker.flow_load[0, MIDDLE] > 600.0
+    chilled = np.linspace(25.0, 10.0, 60)
+    cold = START_FLOW * np.exp(3020.0 * (1 / 298.15 - 1 / (chilled + 273.15)))
+    assert left(temperature_degc=list(chilled), permeate_flow_l_per_day=list(cold)).flow_load[0, MIDDLE] > 600.0
+    # the same fall of flow at a steady pressure and 25 degC is wear
+    assert left(permeate_flow_l_per_day=list(cold)).flow_load[0, MIDDLE] < 0.0
+
+
+def test_pressure_of_an_open_tank_pushes_back_and_that_of_a_closed_one_does_not():
+    tank = np.linspace(0.0, 150.0, 60)
+    flow = list(START_FLOW * (392.0 - tank) / 392.0)
+    opened = left(permeate_flow_l_per_day=flow, tank_pressure_kpa=list(tank), tank_valve="open")
+    closed = left(permeate_flow_l_per_day=flow, tank_pressure_kpa=list(tank), tank_valve="closed")
+    assert opened.flow_load[0, MIDDLE] > closed.flow_load[0, MIDDLE] + 300.0
+    assert closed.flow_load[0, MIDDLE] < 0.0
+
+
+@pytest.mark.parametrize("gauge", ["inlet_pressure_kpa", "prefilter_outlet_pressure_kpa", "line_pressure_kpa"])
+def test_the_nearest_gauge_that_was_read_counts(gauge):
+    """Behind a gauge that falls from 414 to 330 kPa with the flow there is no wear, whichever it is."""
+    inlet = np.linspace(414.0, 330.0, 60)
+    lost = 30.0 if gauge == "line_pressure_kpa" else 0.0
+    flow = list(START_FLOW * (inlet - 22.0) / 392.0)
+    shown = {"inlet_pressure_kpa": None, gauge: list(inlet + lost)}
+    assert left(permeate_flow_l_per_day=flow, **shown).flow_load[0, MIDDLE] > 600.0
+    # behind a pump neither line nor prefilter says what the membrane gets
+    pumped = columns(placed=NOW - AGE, weekly_demand_l=70.0, has_booster_pump=True)
+    with_pump = left(permeate_flow_l_per_day=flow, given=pumped, **shown).flow_load[0, MIDDLE]
+    assert (with_pump > 600.0) == (gauge == "inlet_pressure_kpa")
+
+
+def test_a_membrane_without_a_reading_is_expected_to_last_about_three_years():
+    fleet, _ = build_fleet(**columns(placed=NOW - 10.0, weekly_demand_l=70.0))
+    seen = screen(fleet).readings
+    found = membranes_left(fleet, seen, build_conditions(fleet, seen), find_visits(fleet), Policy())
+    assert found.flow_load[0, MIDDLE] + 10.0 == pytest.approx(1095.0, rel=0.05)
+    assert found.readings[0] == 0
+    assert np.isnan(found.newest_day[0])
+    assert found.past_lives[0] == 0
+    assert found.flow_hyper.places == 0
+
+
+def test_past_lives_teach_what_dates_alone_can():
+    """Twelve units whose membranes were exhausted after a year each: the next one is not expected to last three."""
+
+    def median(reason):
+        given = columns(units=12, placed=NOW - 10.0, weekly_demand_l=70.0)
+        table = given["placements"]
+        for unit in range(12):
+            for life in range(3):
+                row = {
+                    "placement_id": len(table["placement_id"]), "position_id": f"u{unit}/membrane/single",
+                    "item_id": "membrane", "placed_day": NOW - 10.0 - 365.0 * (life + 1),
+                    "removed_day": NOW - 10.0 - 365.0 * life, "reason": reason, "first_installed_day": None,
+                    "continued_from": None,
+                }  # fmt: skip
+                for name, value in row.items():
+                    table[name].append(value)
+        fleet, faults = build_fleet(**given)
+        assert faults == []
+        answer = forecast(fleet)
+        assert answer.past_lives[fleet.positions.stage == 2].tolist() == [3] * 12
+        return float(np.median(answer.grid_day[fleet.positions.stage == 2, MIDDLE])) - NOW
+
+    assert median("exhausted") < 560.0 < 750.0 < median("early")

@@ -1,0 +1,182 @@
+"""What a stage hands to the wear model, by hand: limits where the policy sets them, labels, which reading counts."""
+
+import numpy as np
+import pytest
+
+from fleet.forecasting import build_fleet
+from fleet.forecasting.inputs.screen import screen
+from fleet.forecasting.policy import Policy
+from fleet.forecasting.wear.conditions import build_conditions
+from fleet.forecasting.wear.stage_inputs import carbon_input, places_of, resin_input, sediment_input
+from tests.fleet.forecasting.fleets import NOW, columns, readings
+
+DAYS = NOW - np.array([100.0, 60.0, 30.0, 2.0])
+
+
+def stage_of(make, given, policy=None):
+    fleet, faults = build_fleet(**given)
+    assert faults == []
+    seen = screen(fleet).readings
+    return make(fleet, seen, build_conditions(fleet, seen), policy or Policy())
+
+
+def pressures(line, drop, **more):
+    given = columns(placed=NOW - 110.0, weekly_demand_l=70.0)
+    given["readings"] = readings(
+        DAYS, line_pressure_kpa=line, prefilter_outlet_pressure_kpa=line - drop, temperature_degc=25.0,
+        permeate_flow_l_per_day=200.0, concentrate_flow_l_per_day=600.0, **more,
+    )  # fmt: skip
+    return given
+
+
+@pytest.mark.parametrize(
+    ("line", "limit"),
+    [
+        # 15 % of what is left behind a clean filter, up to 10 psi; at least 4 psi
+        (200.0, 0.15 * 186.0),
+        (300.0, 0.15 * 286.0),
+        (150.0, 27.58),
+        # from 55 psi behind the filter on, what it stands above 50 psi
+        (392.0, 0.15 * 378.0),
+        (394.0, 380.0 - 344.74),
+        (450.0, 0.15 * 436.0),
+        (500.0, 68.95),
+    ],
+)
+def test_the_limit_of_a_sediment_filter_follows_the_line_pressure(line, limit):
+    """A clean filter is taken to lose 14 kPa until fresh readings say so; here they do."""
+    stage = stage_of(sediment_input, pressures(line, 14.0))
+    clean = stage.seen.entering[0]
+    assert clean == pytest.approx(14.0, abs=0.5)
+    # how far the outlet lies from the round number
+    assert stage.seen.resolution[0] == pytest.approx(limit, abs=0.6)
+
+
+def test_each_limit_of_the_policy_moves_the_limit_of_a_sediment_filter():
+    def limit(line, **changes):
+        return stage_of(sediment_input, pressures(line, 14.0), Policy(**changes)).seen.resolution[0]
+
+    assert limit(500.0, sediment_drop_kpa=50.0) == 50.0
+    assert limit(300.0, sediment_share_of_outlet=0.10) == pytest.approx(28.6, abs=0.1)
+    assert limit(150.0, sediment_least_kpa=30.0) == 30.0
+    assert limit(394.0, sediment_margin_kpa=350.0) == pytest.approx(30.0, abs=0.5)
+    assert limit(394.0, sediment_margin_from_kpa=400.0) == pytest.approx(57.0, abs=0.2)
+
+
+def test_two_sediment_filters_in_series_have_each_their_share():
+    given = pressures(500.0, 14.0)
+    for name, value in {
+        "position_id": "u0/sediment/second",
+        "unit_id": "u0",
+        "stage": "sediment",
+        "role": "lag",
+        "order": 1,
+    }.items():
+        given["positions"][name].append(value)
+    for name, value in {
+        "placement_id": 9, "position_id": "u0/sediment/second", "item_id": "sediment", "placed_day": NOW - 110.0,
+        "removed_day": None, "reason": None, "first_installed_day": None, "continued_from": None,
+    }.items():  # fmt: skip
+        given["placements"][name].append(value)
+    stage = stage_of(sediment_input, given)
+    assert stage.seen.resolution[0] == pytest.approx(0.6 * 68.95)
+    assert stage.places.covariates[:, 1].tolist() == [0.0, 1.0]
+
+
+def test_a_drop_is_brought_to_25_degc_and_to_the_usual_flow():
+    """At 10 degC water is 1.47 times as viscous (1.3059 against 0.8900 mPa s); at half the flow half the drop."""
+    given = pressures(400.0, 30.0)
+    given["readings"]["temperature_degc"] = [25.0, 25.0, 25.0, 10.0]
+    warm, cold = stage_of(sediment_input, given).seen.between[[2, 3]]
+    assert cold / warm == pytest.approx(1.0 / 1.467, rel=0.01)
+    given = pressures(400.0, 30.0)
+    given["readings"]["permeate_flow_l_per_day"] = [200.0, 200.0, 200.0, 100.0]
+    given["readings"]["concentrate_flow_l_per_day"] = [600.0, 600.0, 600.0, 300.0]
+    usual, slow = stage_of(sediment_input, given).seen.between[[2, 3]]
+    assert slow / usual == pytest.approx(2.0)
+
+
+def test_noise_of_gauges_is_found_from_readings_of_one_week():
+    day = np.repeat(NOW - np.arange(100.0, 2.0, -10.0), 2) + np.tile([0.0, 2.0], 10)
+
+    def noise(apart):
+        given = columns(units=12, placed=NOW - 110.0, weekly_demand_l=7.0)
+        parts = [
+            readings(day, unit=f"u{k}", line_pressure_kpa=400.0, temperature_degc=25.0,
+                     prefilter_outlet_pressure_kpa=list(386.0 - np.tile([0.0, apart], 10)))
+            for k in range(12)
+        ]  # fmt: skip
+        given["readings"] = {name: [v for part in parts for v in part[name]] for name in parts[0]}
+        return stage_of(sediment_input, given).model.noise_kpa
+
+    # 228 pairs at most nine days apart against a prior worth 30, on the logarithm; half of all differences of two lie
+    # within 0.6745 x sqrt 2
+    for apart in (4.0, 20.0):
+        found = max(apart / (0.6745 * np.sqrt(2.0)), 1.0)
+        assert noise(apart) == pytest.approx(found ** (228 / 258) * 9.0 ** (30 / 258), rel=0.03)
+
+
+def quality(**target):
+    given = columns(kind="pair", placed=NOW - 110.0, **target)
+    given["readings"] = readings(
+        DAYS, permeate_tds_mg_per_l=[10.0, None, 10.0, 10.0], interstage_tds_mg_per_l=[0.0, 1.0, 2.0, None],
+        product_tds_mg_per_l=0.0, feed_total_chlorine_mg_per_l=2.0, interstage_chlorine_mg_per_l=0.1,
+        carbon_outlet_total_chlorine_mg_per_l=[0.05, None, 0.0, 0.0],
+        carbon_outlet_free_chlorine_mg_per_l=[0.01, 0.02, None, None],
+    )  # fmt: skip
+    return given
+
+
+def test_resin_is_exhausted_at_the_tighter_of_use_and_house():
+    """Of 10 mg/L permeate: 1 mg/L of the house is a tenth; 0.5 of the use a twentieth; 3 of the use changes nothing."""
+    for target, share in ((None, 0.1), (0.5, 0.05), (3.0, 0.1)):
+        stage = stage_of(resin_input, quality(product_tds_target_mg_per_l=target))
+        assert stage.limit == pytest.approx([share], rel=0.03)
+    assert stage_of(resin_input, quality(), Policy(product_tds_mg_per_l=20.0)).limit == pytest.approx([0.95])
+    assert stage.label == pytest.approx([548.4])
+    assert stage.lag_ratio == pytest.approx([1.0])
+    assert stage.seen.entering[0] == 10.0
+    assert stage.seen.entering[1] == pytest.approx(10.0, rel=0.05)
+    assert np.isnan(stage.seen.between[3])
+
+
+def test_nothing_stands_between_two_beds_where_there_is_one():
+    given = quality()
+    single = columns(kind="ro_di", placed=NOW - 110.0)
+    single["readings"] = given["readings"]
+    for make in (resin_input, carbon_input):
+        assert np.isnan(stage_of(make, single).seen.between).all()
+        assert np.isfinite(stage_of(make, given).seen.between[:3]).all()
+
+
+def test_carbon_by_total_chlorine_and_by_free_only_where_the_water_holds_no_chloramine():
+    stage = stage_of(carbon_input, quality())
+    assert stage.seen.after.tolist() == [0.05, 0.02, 0.0, 0.0]
+    assert stage.limit == pytest.approx([0.1 / 2.0], rel=0.05)
+    assert stage.label == pytest.approx([150_000.0])
+    assert stage.seen.entering == pytest.approx(2.0, rel=0.05)
+    with_chloramine = stage_of(carbon_input, quality(is_chloraminated=True))
+    assert with_chloramine.seen.after[[0, 2, 3]].tolist() == [0.05, 0.0, 0.0]
+    assert np.isnan(with_chloramine.seen.after[1])
+    assert stage_of(carbon_input, quality(), Policy(chlorine_mg_per_l=0.5)).limit == pytest.approx([0.25], rel=0.05)
+
+
+@pytest.mark.parametrize(("age", "by_cap"), [(354.0, False), (356.0, True)])
+def test_carbon_that_left_at_its_age_limit_says_nothing_of_wear(age, by_cap):
+    given = columns(placed=NOW - 400.0)
+    table = given["placements"]
+    row = table["position_id"].index("u0/carbon/single")
+    table["removed_day"][row], table["reason"][row] = NOW - 400.0 + age, "exhausted"
+    assert stage_of(carbon_input, given).ended_by_cap.tolist() == [by_cap]
+
+
+def test_places_share_the_supply_of_their_site_and_the_item_that_stands():
+    given = columns(units=3)
+    given["sites"] = {"site_id": ["s-u0", "s-u1", "s-u2"], "supply": ["north", "north", ""]}
+    row = given["placements"]["position_id"].index("u1/resin/single")
+    given["placements"]["item_id"][row] = None
+    fleet, _ = build_fleet(**given)
+    stage = stage_of(resin_input, given)
+    places = places_of(fleet, stage.columns)
+    assert places.groups["supply"].tolist() == ["supply north", "supply north", "site s-u2"]
+    assert places.groups["item"].tolist() == ["resin", "", "resin"]

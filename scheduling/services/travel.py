@@ -13,10 +13,10 @@ from django.db import transaction
 from accounts.models import Company
 from scheduling.models import Installer, RoadCalibration, Stop, Visit
 from scheduling.planning import rounds
+from scheduling.planning.house_rules import ServicePolicy
 from scheduling.planning.travel.calibrate import Calibration, calibrate_road
 from scheduling.planning.travel.table_service import TableServiceTravel, TripCache
 from scheduling.planning.travel.trips import GreatCircleTravel, Place, RoadModel, TravelProvider, great_circle_m
-from scheduling.services.policy import ServicePolicy
 
 #: How far back trips are looked at: roads, vans and habits change.
 _PAST = timedelta(days=365)

@@ -29,8 +29,8 @@ from scheduling.planning.rounds.problem import (
 )
 from scheduling.planning.rounds.replan import Replanned, replan
 from scheduling.planning.rounds.solve import Progress, RoundPlan, plan_rounds
-from scheduling.planning.rounds.traffic import Traffic
 from scheduling.planning.rounds.unserved import Unserved, UnservedReason
+from scheduling.planning.travel.traffic import Traffic
 
 __all__ = [
     "Appointment",

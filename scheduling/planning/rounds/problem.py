@@ -15,7 +15,7 @@ from types import MappingProxyType
 import numpy as np
 
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.rounds.traffic import Traffic
+from scheduling.planning.travel.traffic import Traffic
 from scheduling.planning.travel.trips import Place, Travel, TravelProvider
 
 DAY_S = 86_400

@@ -12,10 +12,12 @@ from accounts.models import Company, Membership
 from accounts.services import record
 from fleet.models import CatalogueItem, Position, Unit
 from scheduling.models import Need
+from scheduling.planning.house_rules import ServicePolicy
+from scheduling.planning.needs.facts import position_name
 from scheduling.services.days import company_day
 from scheduling.services.needs.costs import price_needs
-from scheduling.services.needs.wanted import position_name, wanted_needs
-from scheduling.services.policy import ServicePolicy, read_policy
+from scheduling.services.needs.wanted import wanted_needs
+from scheduling.services.policy import read_policy
 
 # What a refresh may change on an open need; everything else is the key's or the row's own.
 _REFRESHED = (
@@ -165,7 +167,7 @@ def add_need(
         position=position,
         kind=kind,
         source=Need.Source.PERSON,
-        label=position_name(position) if position is not None else "unit",
+        label=position_name(position.stage, position.role) if position is not None else "unit",
         key=f"person:{uuid4()}",
         item=item,
         minutes=round(policy.planning.minutes_for(kind)),

@@ -15,11 +15,11 @@ from fleet.models import CatalogueItem
 from fleet.services.units.access import Access, access_of
 from scheduling.models import Absence, Installer, StockLevel, Visit
 from scheduling.planning import rounds
+from scheduling.planning.house_rules import ServicePolicy
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import Place, TravelProvider
 from scheduling.services.days import DAY_S, PlanningClock, company_day
 from scheduling.services.people.absences import absences_of, hours_on, is_away
-from scheduling.services.policy import ServicePolicy
 from scheduling.services.rounds.site_pairs import paired_visits
 from scheduling.services.stock.visit_parts import parts_by_visit
 from scheduling.services.travel import provider_for, traffic_of

@@ -8,7 +8,7 @@ from itertools import chain
 from scheduling.models import Need, Visit
 from scheduling.planning.stock import parts
 from scheduling.planning.stock.reorder import Wanted
-from scheduling.services.needs.wanted import quantile_days
+from scheduling.services.needs.facts import quantile_days
 from scheduling.services.stock.visit_parts import Catalogue, task_of
 
 

@@ -12,12 +12,13 @@ from django.db import transaction
 from accounts.models import Company
 from fleet.models import Site
 from scheduling.models import Installer, Need, Visit, VisitTask
+from scheduling.planning.house_rules import ServicePolicy
 from scheduling.planning.travel.trips import Place
 from scheduling.planning.visits.bundling import BundlingSite, VisitProposal, bundle_visits
 from scheduling.services.days import company_day
 from scheduling.services.needs.costs import planning_need
 from scheduling.services.people import messages
-from scheduling.services.policy import ServicePolicy, read_policy
+from scheduling.services.policy import read_policy
 from scheduling.services.travel import road_model
 from scheduling.services.visits.costs import costs_by_day, tasks_cost, visit_price
 from scheduling.services.visits.locks import holds

@@ -4,6 +4,9 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from pytest_django import DjangoAssertNumQueries
 
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
@@ -14,9 +17,11 @@ from fleet.services.forecasts.groups import probability_exhausted_by
 from fleet.services.forecasts.rows import TENTHS
 from scheduling.models import Need
 from scheduling.planning.needs.need import exhausted_probability
+from scheduling.planning.needs.work import NO_VISIT, WORK_BY_CAUSE
 from scheduling.services.needs.costs import planning_need
 from scheduling.services.needs.needs import add_need, drop_need, refresh_needs
-from scheduling.services.needs.rules import NO_VISIT, WORK_BY_CAUSE
+from scheduling.services.needs.wanted import wanted_needs
+from scheduling.services.policy import read_policy
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
 
 
@@ -364,3 +369,22 @@ def test_a_need_names_a_position_of_its_own_unit(town: Town, office: Membership)
         add_need(by=office, unit=unit, kind="replace", position=town.position(other, "carbon"), reason="", now=NOW)
     assert [fault.pointer for fault in error.value.faults] == ["/position"]
     assert not Need.objects.exists()
+
+
+def test_a_fleet_is_read_in_as_many_queries_as_one_unit(
+    town: Town, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    def busy_unit() -> None:
+        unit = town.unit(train=RO_DI_TRAIN, tank="pressurised")
+        town.forecast(town.position(unit, "resin", "lead"), 10)
+        town.position(unit, "carbon").placements.update(removed_at=NOW, removal="damaged")
+        town.finding(unit, "shutoff_valve_fault", reading=town.read(unit))
+
+    busy_unit()
+    policy = read_policy(company=town.company)
+    with CaptureQueriesContext(connection) as one:
+        assert wanted_needs(company=town.company, policy=policy, today=TODAY)
+    for _ in range(3):
+        busy_unit()
+    with django_assert_num_queries(len(one)):
+        wanted_needs(company=town.company, policy=policy, today=TODAY)

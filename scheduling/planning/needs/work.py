@@ -7,11 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from fleet.models import Unit
-from fleet.models.units import Stage
-from scheduling.models import Need
-
-Kind = Need.Kind
+from scheduling.planning.needs.need import NeedKind as Kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,13 +26,13 @@ class Work:
         How a sentence names it; empty: the position's own name.
     """
 
-    kind: Need.Kind
+    kind: Kind
     stage: str = ""
     urgent: bool = False
     label: str = ""
 
 
-_CARBON_NOW = Work(Kind.REPLACE, Stage.CARBON, urgent=True)
+_CARBON_NOW = Work(Kind.REPLACE, "carbon", urgent=True)
 _PUMP_WANTED = Work(Kind.FIT_BOOSTER_PUMP, label="booster pump")
 _PUMP_REPAIR = Work(Kind.REPAIR, label="booster pump")
 _NO_WATER = Work(Kind.INSPECT, urgent=True, label="unit that makes no water")
@@ -47,7 +43,7 @@ _SWITCH = Work(Kind.REPAIR, urgent=True, label="pressure switch")
 #: Cause of a finding to the work it calls for; a cause that stands nowhere here is looked at on site.
 WORK_BY_CAUSE: Mapping[str, Work] = MappingProxyType(
     {
-        "prefilter_clogged": Work(Kind.REPLACE, Stage.SEDIMENT, urgent=True),
+        "prefilter_clogged": Work(Kind.REPLACE, "sediment", urgent=True),
         "line_pressure_low": _PUMP_WANTED,
         "line_pressure_low_no_booster_pump": _PUMP_WANTED,
         "line_pressure_too_low_for_tank": _PUMP_WANTED,
@@ -66,9 +62,9 @@ WORK_BY_CAUSE: Mapping[str, Work] = MappingProxyType(
         "chloramine_breakthrough": _CARBON_NOW,
         "wrong_cartridge": Work(Kind.INSPECT, urgent=True, label="carbon and its housing"),
         "o_ring_leak": _SEAT,
-        "di_lead_exhausted": Work(Kind.ROTATE, Stage.RESIN),
-        "di_both_exhausted": Work(Kind.REPLACE, Stage.RESIN),
-        "di_exhausted_and_releasing": Work(Kind.REPLACE, Stage.RESIN),
+        "di_lead_exhausted": Work(Kind.ROTATE, "resin"),
+        "di_both_exhausted": Work(Kind.REPLACE, "resin"),
+        "di_exhausted_and_releasing": Work(Kind.REPLACE, "resin"),
         "biofouling": Work(Kind.SANITISE, label="tank and housings"),
         "tank_biofilm": Work(Kind.SANITISE, label="tank and housings"),
         "probes_swapped": Work(Kind.INSPECT, label="probes"),
@@ -102,12 +98,12 @@ NO_VISIT = frozenset(
 )
 
 
-def work_for(*, cause: str, unit: Unit) -> Work | None:
-    """The work a finding of this cause calls for at this unit; None when none does."""
+def work_for(cause: str, *, has_booster_pump: bool) -> Work | None:
+    """The work a finding of this cause calls for at a unit with or without a booster pump; None: no work."""
     if cause in NO_VISIT:
         return None
     work = WORK_BY_CAUSE.get(cause, Work(Kind.INSPECT))
-    if work.kind == Kind.FIT_BOOSTER_PUMP and unit.has_booster_pump:
+    if work.kind == Kind.FIT_BOOSTER_PUMP and has_booster_pump:
         # a pump is there and the pressure is low all the same: someone has to look
         return Work(Kind.INSPECT, label="booster pump and line pressure")
     return work

@@ -1,0 +1,203 @@
+"""What a company decides beside its prices: intervals, chances it takes, and what each kind of work asks for.
+
+Together with the prices and thresholds of `policy` they are all that a decision about needs and orders rests on.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from types import MappingProxyType
+from typing import Any
+
+from scheduling.planning.errors import PlanningError
+from scheduling.planning.needs.need import NeedKind
+from scheduling.planning.policy import Policy
+from scheduling.planning.travel.traffic import Traffic
+
+# Every default is common practice, no source: a figure to start from and to edit.
+_UNDONE_COST_PER_DAY: Mapping[str, float] = MappingProxyType(
+    {
+        "inspect": 0.6,
+        "take_reading": 0.4,
+        "sanitise": 0.5,
+        "repair": 2.5,
+        "fit_booster_pump": 1.5,
+        "replace_restrictor": 4.0,
+        "verify_instruments": 0.5,
+        "commission": 5.0,
+        "replace": 2.0,
+        "rotate": 1.0,
+    }
+)
+
+
+_KINDS = tuple(kind.value for kind in NeedKind)
+_FRACTIONS = frozenset({"lead_late_share", "parts_service_level"})
+
+
+@dataclass(frozen=True, slots=True)
+class HouseRules:
+    """What turns forecasts, findings and the calendar into needs, and needs into orders.
+
+    Attributes
+    ----------
+    sanitise_every_days
+        Days between two sanitisings of a unit with a pressurised tank; common practice, no source.
+    sanitise_early_days
+        How many days before that it may be done along with something else.
+    unread_after_days
+        Days without a reading after which a unit is to be inspected.
+    order_horizon_days
+        How many days ahead parts are listed for ordering.
+    parts_service_level
+        Probability (0.5-0.999) with which no piece is missing in those days: from it and the forecasts follows how many
+        pieces beyond those of the visits are ordered. Worth most at Cu / (Cu + Co), with Cu what a missing piece costs
+        (a second drive, late days) and Co what a piece too many does (its money, shelf and age); common practice, no
+        source.
+    lead_late_share
+        Share (0-1) of the cost of a late day that counts while a lag still polishes behind a spent lead. What the lag
+        holds is used up all the same, so a spent lead wastes nothing by waiting for a visit.
+    plans_with_van_stock
+        Whether rounds may only use what the vans hold by the last count; off: vans are loaded for their round.
+    uses_table_service
+        Whether driving times are asked of the table service, where the server is set up with one.
+    traffic
+        (From this second of the day on, factor of at least 1) by which driving is slowed down; before the first, 1.
+    undone_cost_per_day
+        Kind of need to what a day costs on which it is due and undone, where no forecast speaks of it.
+    task_skills
+        Kind of need to the skills its installer must have.
+    """
+
+    sanitise_every_days: int = 365
+    sanitise_early_days: int = 60
+    unread_after_days: int = 90
+    order_horizon_days: int = 56
+    parts_service_level: float = 0.9
+    lead_late_share: float = 0.03
+    plans_with_van_stock: bool = False
+    uses_table_service: bool = True
+    traffic: tuple[tuple[int, float], ...] = ()
+    undone_cost_per_day: Mapping[str, float] = field(default_factory=lambda: _UNDONE_COST_PER_DAY)
+    task_skills: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
+
+    def __post_init__(self) -> None:
+        for name, low, high in (
+            ("sanitise_every_days", 30, 1_825),
+            ("sanitise_early_days", 0, 365),
+            ("unread_after_days", 7, 730),
+            ("order_horizon_days", 7, 182),
+            ("parts_service_level", 0.5, 0.999),
+            ("lead_late_share", 0.0, 1.0),
+        ):
+            value = getattr(self, name)
+            if not low <= value <= high:
+                raise PlanningError(name, f"must be between {low:g} and {high:g}, not {value!r}.")
+
+    def to_mapping(self) -> dict[str, Any]:
+        """The rules as plain values, for storing and showing."""
+        values: dict[str, Any] = {f.name: getattr(self, f.name) for f in fields(self)}
+        values["undone_cost_per_day"] = dict(self.undone_cost_per_day)
+        values["traffic"] = [{"from_s": from_s, "factor": factor} for from_s, factor in self.traffic]
+        values["task_skills"] = {kind: list(skills) for kind, skills in self.task_skills.items()}
+        return values
+
+    @classmethod
+    def from_mapping(cls, values: Mapping[str, Any]) -> HouseRules:
+        """Rules from any part of `to_mapping`; what is absent keeps its default.
+
+        Raises
+        ------
+        PlanningError
+            Naming the field that is of the wrong type or out of range.
+        """
+        changes: dict[str, Any] = {}
+        for name, value in values.items():
+            if name == "undone_cost_per_day":
+                changes[name] = {**_UNDONE_COST_PER_DAY, **_costs_by_kind(name, value)}
+            elif name == "task_skills":
+                changes[name] = _skills_by_kind(name, value)
+            elif name == "traffic":
+                changes[name] = _periods(name, value)
+            elif name in ("plans_with_van_stock", "uses_table_service"):
+                if not isinstance(value, bool):
+                    raise PlanningError(name, f"must be true or false, not {value!r}.")
+                changes[name] = value
+            else:
+                changes[name] = _number(name, value, whole=name not in _FRACTIONS)
+        return replace(cls(), **changes)
+
+
+@dataclass(frozen=True, slots=True)
+class ServicePolicy:
+    """Everything a company has decided, with defaults where it has not."""
+
+    planning: Policy
+    house: HouseRules
+
+    def undone_cost(self, kind: str) -> float:
+        """What a day costs on which a task of this kind is due and undone."""
+        return self.house.undone_cost_per_day[kind]
+
+    def skills_for(self, kind: str) -> list[str]:
+        """Skills a task of this kind asks for, in order."""
+        return sorted(self.house.task_skills.get(kind, ()))
+
+    def to_mapping(self) -> dict[str, Any]:
+        """Both layers as one flat table of plain values."""
+        return self.planning.to_mapping() | self.house.to_mapping()
+
+
+def _number(name: str, value: Any, *, whole: bool) -> float | int:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise PlanningError(name, f"must be a number, not {value!r}.")
+    if whole and value != int(value):
+        raise PlanningError(name, f"must be a whole number, not {value!r}.")
+    return int(value) if whole else float(value)
+
+
+def _periods(name: str, value: Any) -> tuple[tuple[int, float], ...]:
+    """Periods of the day with their factors, in order of time, as the planner takes them."""
+    if not isinstance(value, list | tuple):
+        raise PlanningError(name, f"must be a list of periods, not {value!r}.")
+    periods = []
+    for place, row in enumerate(value):
+        at = f"{name}.{place}"
+        if not isinstance(row, Mapping) or set(row) != {"from_s", "factor"}:
+            raise PlanningError(at, "must hold from_s, a second of the day, and factor.")
+        from_s = int(_number(f"{at}.from_s", row["from_s"], whole=True))
+        periods.append((from_s, float(_number(f"{at}.factor", row["factor"], whole=False))))
+    try:
+        return Traffic(tuple(periods)).periods
+    except PlanningError as error:
+        raise PlanningError(name, error.message) from error
+
+
+def _costs_by_kind(name: str, value: Any) -> dict[str, float]:
+    costs = {}
+    for kind, cost in _by_kind(name, value).items():
+        number = float(_number(f"{name}.{kind}", cost, whole=False))
+        if number < 0:
+            raise PlanningError(f"{name}.{kind}", f"must be at least 0, not {cost!r}.")
+        costs[kind] = number
+    return costs
+
+
+def _skills_by_kind(name: str, value: Any) -> dict[str, tuple[str, ...]]:
+    table = {}
+    for kind, skills in _by_kind(name, value).items():
+        if not isinstance(skills, list | tuple) or not all(isinstance(s, str) and s.strip() for s in skills):
+            raise PlanningError(f"{name}.{kind}", f"must be a list of names of skills, not {skills!r}.")
+        table[kind] = tuple(sorted({s.strip() for s in skills}))
+    return table
+
+
+def _by_kind(name: str, value: Any) -> Mapping[str, Any]:
+    if not isinstance(value, Mapping):
+        raise PlanningError(name, f"must be a table from kinds of need to values, not {value!r}.")
+    for kind in value:
+        if kind not in _KINDS:
+            raise PlanningError(f"{name}.{kind}", f"{kind!r} is no kind of need; use {', '.join(_KINDS)}.")
+    return value

@@ -1,0 +1,74 @@
+"""From what is known of a cartridge to the dates a need is weighed by."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scheduling.planning.needs.facts import ForecastFacts
+from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, median_days
+
+# Below this share what is left says nothing of a whole life any more.
+_LEAST_SHARE = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class NeedDates:
+    """The dates of a need; the fields are those of `Need`."""
+
+    quantile_days: tuple[float, ...] = ()
+    worn_quantile_days: tuple[float, ...] = ()
+    remaining_share: float = math.nan
+    fresh_life_days: float = math.nan
+
+
+def need_dates(
+    *,
+    forecast: ForecastFacts | None = None,
+    lag_forecast: ForecastFacts | None = None,
+    is_seen: bool = False,
+    is_confirmed: bool = False,
+    due_in_days: int | None = None,
+) -> NeedDates:
+    """When a need is late, and when what is thrown away is used up.
+
+    A finding that names a cartridge outranks a forecast of more life, and so does a person who confirmed it: what the
+    readings show to be spent is spent today. Where the forecast calls it exhausted as well, its probability stands.
+
+    Parameters
+    ----------
+    forecast
+        Of the cartridge; of a rotation, that of the lead.
+    lag_forecast
+        Of the lag behind a lead: the water goes bad when that is spent as well.
+    is_seen, is_confirmed
+        Whether a finding names the cartridge, and whether a person confirmed it.
+    due_in_days
+        Days from today on which it falls due, where nothing of the others speaks.
+    """
+    quantiles: tuple[float, ...] = ()
+    share, life = math.nan, math.nan
+    if is_seen:
+        if forecast is not None and forecast.is_spent and not is_confirmed:
+            quantiles = forecast.quantile_days
+        quantiles, share = quantiles or _on_day(0.0), 0.0
+    elif forecast is not None:
+        quantiles = forecast.quantile_days
+        if forecast.remaining_share is not None:
+            share = min(max(forecast.remaining_share, 0.0), 1.0)
+            # what is left lasts until the median; a whole one lasts in proportion
+            median = median_days(quantiles) if quantiles else 0.0
+            if share > _LEAST_SHARE and median > 0:
+                life = median / share
+    elif due_in_days is not None:
+        quantiles = _on_day(float(due_in_days))
+    worn: tuple[float, ...] = ()
+    if lag_forecast is not None and quantiles:
+        # a lead is used up on its own date; the water goes bad when the lag behind it is spent as well
+        worn = quantiles
+        quantiles = tuple(map(max, worn, lag_forecast.quantile_days or worn))
+    return NeedDates(quantiles, worn, share, life)
+
+
+def _on_day(day: float) -> tuple[float, ...]:
+    return (day,) * len(DISTRIBUTION_LEVELS)

@@ -1,0 +1,196 @@
+"""What is known of one unit on one day, as far as deciding about its work goes."""
+
+from __future__ import annotations
+
+import datetime
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from scheduling.planning.errors import PlanningError
+from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, exhausted_probability
+from scheduling.planning.needs.work import Work
+
+_STAGE_NAMES = {"sediment": "sediment filter"}
+_P10 = min(range(len(DISTRIBUTION_LEVELS)), key=lambda at: abs(DISTRIBUTION_LEVELS[at] - 0.1))
+
+
+class Role(enum.StrEnum):
+    """Place of a position in its stage."""
+
+    SINGLE = "single"
+    LEAD = "lead"
+    LAG = "lag"
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastFacts:
+    """When a cartridge will be exhausted.
+
+    Attributes
+    ----------
+    key, cartridge
+        The caller's keys of the forecast and of the cartridge it speaks of.
+    quantile_days
+        Exhaustion date at DISTRIBUTION_LEVELS, days from today; empty: no date.
+    is_spent
+        Whether it is called exhausted already.
+    is_age_limit
+        Whether its date is the longest time it may serve, not its wear.
+    remaining_share
+        Share (0-1) of its life that is left; None: not known.
+    sentence
+        What it says to an installer.
+    """
+
+    key: int
+    cartridge: int | None
+    quantile_days: tuple[float, ...] = ()
+    is_spent: bool = False
+    is_age_limit: bool = False
+    remaining_share: float | None = None
+    sentence: str = ""
+
+    def __post_init__(self) -> None:
+        if self.quantile_days and len(self.quantile_days) != len(DISTRIBUTION_LEVELS):
+            raise PlanningError(
+                f"forecast {self.key}.quantile_days",
+                f"must hold {len(DISTRIBUTION_LEVELS)} days, not {len(self.quantile_days)}.",
+            )
+
+    @property
+    def early_day(self) -> float:
+        """Day from today by which it is exhausted with a probability of 10 %; only with a date."""
+        return self.quantile_days[_P10]
+
+    @property
+    def exhausted_today(self) -> float:
+        """Probability (0-1) that it is exhausted by the end of today; only with a date."""
+        return float(exhausted_probability([self.quantile_days], [0.0])[0, 0])
+
+
+@dataclass(frozen=True, slots=True)
+class PositionFacts:
+    """One position of a unit's train.
+
+    Attributes
+    ----------
+    key
+        The caller's.
+    stage, role
+        'sediment', 'carbon', 'membrane' or 'resin', and its place in the stage.
+    cartridge
+        Key of what stands there; None: nothing on record.
+    item
+        Key of what to fit: the same as stands there or stood there last; None: nothing ever did.
+    price
+        Price of that item.
+    newest_forecast
+        Of the position, whichever cartridge it speaks of.
+    """
+
+    key: int
+    stage: str
+    role: Role = Role.SINGLE
+    cartridge: int | None = None
+    item: int | None = None
+    price: float = 0.0
+    newest_forecast: ForecastFacts | None = None
+
+    @property
+    def forecast(self) -> ForecastFacts | None:
+        """The newest forecast, where it has a date and speaks of what stands there."""
+        known = self.newest_forecast
+        if known is None or self.cartridge is None or not known.quantile_days:
+            return None
+        return known if known.cartridge == self.cartridge else None
+
+    @property
+    def name(self) -> str:
+        """What a practitioner calls it: 'lead resin', 'membrane'."""
+        return position_name(self.stage, self.role)
+
+
+def position_name(stage: str, role: str) -> str:
+    """What a practitioner calls a position: 'lead resin', 'membrane'."""
+    name = _STAGE_NAMES.get(stage, stage)
+    return name if role == Role.SINGLE else f"{role} {name}"
+
+
+@dataclass(frozen=True, slots=True)
+class FindingFacts:
+    """Something the readings of the unit show.
+
+    Attributes
+    ----------
+    key
+        The caller's.
+    cause
+        What was found to be behind it.
+    work
+        What it calls for; None: nothing.
+    seen_at
+        When it was last seen.
+    is_confirmed
+        Whether a person confirmed it.
+    sentence
+        What it says to an installer.
+    """
+
+    key: int
+    cause: str
+    work: Work | None
+    seen_at: datetime.datetime
+    is_confirmed: bool = False
+    sentence: str = ""
+
+    @property
+    def reason(self) -> str:
+        """Its sentence as the reason of a task."""
+        return f"{self.sentence} Confirmed by a person." if self.is_confirmed else self.sentence
+
+
+@dataclass(frozen=True, slots=True)
+class UnitFacts:
+    """A unit on the day that is planned.
+
+    Attributes
+    ----------
+    key, use
+        The caller's key, and what the water is for.
+    commissioned_on
+        First day of service.
+    has_pressurised_tank
+        Whether its product water stands in a closed tank, which is sanitised by the calendar.
+    positions
+        In the order of the train.
+    findings
+        Live ones, the surest first.
+    last_read_on, last_sanitised_on
+        Days of the newest reading and the last sanitising; None: never.
+    done
+        Key of a task to when it was last done.
+    """
+
+    key: int
+    use: str
+    commissioned_on: datetime.date
+    has_pressurised_tank: bool = False
+    positions: tuple[PositionFacts, ...] = ()
+    findings: tuple[FindingFacts, ...] = ()
+    last_read_on: datetime.date | None = None
+    last_sanitised_on: datetime.date | None = None
+    done: Mapping[str, datetime.datetime] = field(default_factory=lambda: MappingProxyType({}))
+
+    @property
+    def pairs(self) -> list[tuple[PositionFacts, PositionFacts | None]]:
+        """Every lead with the lag behind it, or without one; a lag alone stands in for its lead."""
+        by_role = {(p.stage, p.role): p for p in self.positions}
+        pairs = []
+        for (stage, role), position in by_role.items():
+            if role == Role.LEAD:
+                pairs.append((position, by_role.get((stage, Role.LAG))))
+            elif role == Role.LAG and (stage, Role.LEAD) not in by_role:
+                pairs.append((position, None))
+        return pairs

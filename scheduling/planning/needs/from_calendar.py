@@ -1,0 +1,52 @@
+"""Work that falls due by the calendar alone."""
+
+from __future__ import annotations
+
+import datetime
+
+from scheduling.planning.needs.need import NeedKind
+from scheduling.planning.needs.tasks import Source, TaskList, key_at_unit
+
+
+def add_from_calendar(tasks: TaskList, today: datetime.date) -> None:
+    """Sanitise pressurised tanks in their interval; look at a unit that nobody reads."""
+    if tasks.unit.has_pressurised_tank:
+        _sanitise(tasks, today)
+    _unread(tasks, today)
+
+
+def _sanitise(tasks: TaskList, today: datetime.date) -> None:
+    unit, house = tasks.unit, tasks.policy.house
+    since = unit.last_sanitised_on or unit.commissioned_on
+    due = since + datetime.timedelta(days=house.sanitise_every_days)
+    if (due - today).days > 7 * tasks.policy.planning.bundling_weeks:
+        return
+    was = f"last done on {since:%d %b %Y}" if unit.last_sanitised_on else f"none on record since {since:%d %b %Y}"
+    tasks.add(
+        NeedKind.SANITISE,
+        key_at_unit(NeedKind.SANITISE, unit),
+        Source.CALENDAR,
+        label="tank and housings",
+        not_before=due - datetime.timedelta(days=house.sanitise_early_days),
+        due_on=due,
+        reason=f"Pressurised tank: sanitise every {house.sanitise_every_days} days, {was}, due on {due:%d %b %Y}.",
+    )
+
+
+def _unread(tasks: TaskList, today: datetime.date) -> None:
+    unit = tasks.unit
+    days = (today - (unit.last_read_on or unit.commissioned_on)).days
+    if days < tasks.policy.house.unread_after_days:
+        return
+    unread = (
+        f"Nobody has read it for {days} days"
+        if unit.last_read_on is not None
+        else f"No reading since it was put in {days} days ago"
+    )
+    tasks.add(
+        NeedKind.INSPECT,
+        key_at_unit(NeedKind.INSPECT, unit),
+        Source.CALENDAR,
+        label="unit",
+        reason=f"{unread}: its forecasts rest on its label and load alone.",
+    )

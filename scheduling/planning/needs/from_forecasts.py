@@ -1,0 +1,63 @@
+"""Replace or rotate: what the forecasts of a unit call for."""
+
+from __future__ import annotations
+
+from scheduling.planning.needs.facts import PositionFacts, Role
+from scheduling.planning.needs.need import NeedKind, median_days
+from scheduling.planning.needs.tasks import Source, TaskList, key_at_unit
+
+
+def add_from_forecasts(tasks: TaskList) -> None:
+    """Replace what will be exhausted within the weeks weighed; a lead that is used up before its lag is rotated."""
+    for position in tasks.unit.positions:
+        if position.role == Role.SINGLE:
+            _replace_when_due(tasks, position)
+    for lead, lag in tasks.unit.pairs:
+        if lag is None or lag.item is None:
+            _replace_when_due(tasks, lead)
+            if lag is not None:
+                _replace_when_due(tasks, lag)
+        else:
+            _pair(tasks, lead, lag)
+
+
+def _pair(tasks: TaskList, lead: PositionFacts, lag: PositionFacts) -> None:
+    ahead, behind = lead.forecast, lag.forecast
+    # an exhausted lag moved to lead polishes nothing, and of a lead without a date nobody knows when to rotate it
+    if ahead is None or (behind is not None and behind.is_spent):
+        _replace_when_due(tasks, lead)
+        _replace_when_due(tasks, lag)
+        return
+    ages_out_first = (
+        behind is not None
+        and behind.is_age_limit
+        and median_days(behind.quantile_days) <= median_days(ahead.quantile_days)
+    )
+    if tasks.is_within_weeks(ahead):
+        tasks.rotate(
+            lead,
+            lag,
+            Source.FORECAST,
+            # the rotation would come too late for a lag that reaches its age limit first: it goes by itself
+            lag_forecast=None if ages_out_first else behind,
+            reason=ahead.sentence,
+            may_be_urgent=True,
+        )
+    if ages_out_first:
+        _replace_when_due(tasks, lag)
+
+
+def _replace_when_due(tasks: TaskList, position: PositionFacts) -> None:
+    forecast = position.forecast
+    if forecast is not None:
+        if tasks.is_within_weeks(forecast):
+            is_urgent = tasks.is_urgent(forecast, tasks.late_cost(position))
+            tasks.replace(position, Source.FORECAST, is_urgent=is_urgent, reason=forecast.sentence)
+    elif position.cartridge is None:
+        tasks.add(
+            NeedKind.INSPECT,
+            key_at_unit(NeedKind.INSPECT, tasks.unit),
+            Source.CALENDAR,
+            label="unit",
+            reason=f"No cartridge is recorded in {position.name}: look, and log what stands there.",
+        )

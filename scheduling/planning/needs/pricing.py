@@ -1,0 +1,74 @@
+"""What each need costs by the day it is met on, and the day that costs least."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, Need, cost_curves, quantile_table
+from scheduling.planning.policy import Policy
+
+_FOUR_WEEKS = 28
+
+
+@dataclass(frozen=True, slots=True)
+class Priced:
+    """A need's money.
+
+    Attributes
+    ----------
+    curve
+        Expected cost of meeting it on each day from today; None on a day that is not allowed.
+    best_day
+        Its cheapest allowed day; its first allowed day where that lies beyond the curve.
+    """
+
+    curve: tuple[float | None, ...]
+    best_day: int
+
+    def sentence(self, *, today: datetime.date, currency: str) -> str:
+        """What the best day and waiting beyond it cost; empty when no day of the curve is allowed."""
+        cost = self.curve[self.best_day] if self.best_day < len(self.curve) else None
+        if cost is None:
+            return ""
+        later = self.curve[min(self.best_day + _FOUR_WEEKS, len(self.curve) - 1)]
+        best = f"{today + datetime.timedelta(days=self.best_day):%d %b %Y}"
+        cheapest = f"Cheapest on {best}: {cost:.2f} {currency} of waste and lateness"
+        return (
+            f"{cheapest}; four weeks later it would be {later:.2f} {currency}." if later is not None else f"{cheapest}."
+        )
+
+
+def price(needs: Sequence[Need], *, policy: Policy) -> list[Priced]:
+    """Price needs on every day of the weeks that visits are weighed for, in the order given."""
+    if not needs:
+        return []
+    span = 7 * policy.bundling_weeks
+    days = np.arange(span)
+    quantiles = quantile_table([need.quantile_days for need in needs], width=len(DISTRIBUTION_LEVELS))
+    for row, need in enumerate(needs):
+        if not need.quantile_days and need.late_cost_per_day > 0.0:
+            # due from its first allowed day on
+            quantiles[row] = float(need.not_before_day or 0)
+    curves = cost_curves(
+        quantiles,
+        remaining_share=[need.remaining_share for need in needs],
+        price=[need.price for need in needs],
+        late_cost_per_day=[need.late_cost_per_day for need in needs],
+        days=days,
+        worn_quantile_days=[need.worn_quantile_days or row for need, row in zip(needs, quantiles, strict=True)],
+        worn_cost_per_day=[need.worn_cost_per_day for need in needs],
+    ).total
+    priced = []
+    for need, curve in zip(needs, curves, strict=True):
+        first, deadline = need.not_before_day or 0, need.deadline_day
+        last = span if deadline is None or deadline < 0 else deadline
+        allowed = (days >= first) & (days <= last)
+        costs = np.where(allowed, curve, math.inf)
+        best = int(np.argmin(costs)) if allowed.any() else first
+        priced.append(Priced(tuple(round(float(cost), 2) if math.isfinite(cost) else None for cost in costs), best))
+    return priced

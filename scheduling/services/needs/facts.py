@@ -1,0 +1,155 @@
+"""What is known of a company's units, read for the pure planning of their work in a constant number of queries."""
+
+from collections import defaultdict
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Max, Q
+
+from accounts.models import Company
+from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Unit
+from fleet.services.forecasts.rows import TENTHS
+from scheduling.models import Need
+from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PositionFacts, Role, UnitFacts
+from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
+from scheduling.planning.needs.work import work_for
+from scheduling.services.days import company_day
+
+
+@dataclass(frozen=True, slots=True)
+class FleetFacts:
+    """The units in service with what is known of each, and the rows behind the keys of their facts."""
+
+    units: Mapping[int, Unit]
+    facts: tuple[UnitFacts, ...]
+    forecasts: Mapping[int, Forecast]
+    findings: Mapping[int, Finding]
+
+
+def quantile_days(forecast: Forecast, today: date) -> tuple[float, ...]:
+    """The stored distribution in days from today, at `DISTRIBUTION_LEVELS`; empty when the forecast has no date.
+
+    What is exhausted by the end of a day counts as of that day, so that a probability by a day is the forecast's own.
+    """
+    last_tenth_today = TENTHS * ((today - forecast.as_of).days + 1) - 1
+    return tuple((tenth - last_tenth_today) / TENTHS for tenth in forecast.date_grid[-len(DISTRIBUTION_LEVELS) :])
+
+
+def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:
+    """A stored forecast in the words of the planning room."""
+    return ForecastFacts(
+        key=forecast.pk,
+        cartridge=forecast.placement_id,
+        quantile_days=quantile_days(forecast, today),
+        is_spent=forecast.state == Forecast.State.SPENT,
+        is_age_limit=forecast.driver == Forecast.Driver.TIME_CAP,
+        remaining_share=forecast.remaining_share,
+        sentence=forecast.installer_sentence,
+    )
+
+
+def read_facts(*, company: Company, today: date, units: Collection[int] | None = None) -> FleetFacts:
+    """Read what is known of the units in service on a day.
+
+    Parameters
+    ----------
+    company, today
+        Whose units, and the company's day.
+    units
+        Ids of those that are looked at; None: all.
+    """
+    in_unit = Q() if units is None else Q(unit__in=units)
+    in_position = Q() if units is None else Q(position__unit__in=units)
+    rows = Unit.objects.of_company(company).filter(
+        Q() if units is None else Q(pk__in=units),
+        Q(retired_on__isnull=True) | Q(retired_on__gt=today),
+        commissioned_on__lte=today,
+    )
+    here = {unit.pk: unit for unit in rows.select_related("site").prefetch_related("positions").order_by("pk")}
+    placements = Placement.objects.of_company(company).filter(in_position).select_related("item")
+    standing = {row.position_id: row for row in placements.filter(removed_at__isnull=True)}
+    # rising by date of removal, so that the newest cartridge of a position is the one that stays in the table
+    removed = placements.filter(removed_at__isnull=False).exclude(position_id__in=standing.keys())
+    items = {row.position_id: row.item for row in removed.order_by("removed_at", "pk")}
+    items |= {position: row.item for position, row in standing.items()}
+    latest = {row.position_id: row for row in Forecast.objects.of_company(company).filter(in_position, is_latest=True)}
+    live = Finding.objects.of_company(company).filter(in_unit, state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
+    findings: dict[int, list[Finding]] = defaultdict(list)
+    for finding in live.select_related("reading").order_by("-confidence", "pk"):
+        findings[finding.unit_id].append(finding)
+    read = dict(
+        Reading.objects.of_company(company).filter(in_unit).order_by().values_list("unit").annotate(Max("taken_at"))
+    )
+    done = _done(company, in_unit)
+    sanitised: dict[int, datetime] = {}
+    for (unit_id, kind, _), at in done.items():
+        if kind == Need.Kind.SANITISE:
+            sanitised[unit_id] = max(at, sanitised.get(unit_id, at))
+    done_by_unit: dict[int, dict[str, datetime]] = defaultdict(dict)
+    for (unit_id, _, key), at in done.items():
+        done_by_unit[unit_id][key] = at
+
+    def day(moment: datetime | None) -> date | None:
+        return company_day(company=company, now=moment) if moment is not None else None
+
+    facts = tuple(
+        UnitFacts(
+            key=unit.pk,
+            use=unit.use,
+            commissioned_on=unit.commissioned_on,
+            has_pressurised_tank=unit.tank == Unit.Tank.PRESSURISED,
+            positions=tuple(
+                _position_facts(position, standing, items, latest, today)
+                for position in sorted(unit.positions.all(), key=lambda p: (p.order, p.pk))
+            ),
+            findings=tuple(_finding_facts(row, unit) for row in findings.get(unit.pk, ())),
+            last_read_on=day(read.get(unit.pk)),
+            last_sanitised_on=day(sanitised.get(unit.pk)),
+            done=done_by_unit.get(unit.pk, {}),
+        )
+        for unit in here.values()
+    )
+    return FleetFacts(
+        units=here,
+        facts=facts,
+        forecasts={row.pk: row for row in latest.values()},
+        findings={row.pk: row for found in findings.values() for row in found},
+    )
+
+
+def _done(company: Company, in_unit: Q) -> dict[tuple[int, str, str], datetime]:
+    """(unit, kind, key) of work to when it was last done."""
+    rows = Need.objects.of_company(company).filter(in_unit, state=Need.State.DONE, closed_at__isnull=False).order_by()
+    newest = rows.values("unit_id", "kind", "key").annotate(newest=Max("closed_at"))
+    return {(row["unit_id"], row["kind"], row["key"]): row["newest"] for row in newest}
+
+
+def _position_facts(
+    position: Position,
+    standing: Mapping[int, Placement],
+    items: Mapping[int, CatalogueItem],
+    latest: Mapping[int, Forecast],
+    today: date,
+) -> PositionFacts:
+    placement, item, forecast = standing.get(position.pk), items.get(position.pk), latest.get(position.pk)
+    return PositionFacts(
+        key=position.pk,
+        stage=position.stage,
+        role=Role(position.role),
+        cartridge=placement.pk if placement is not None else None,
+        item=item.pk if item is not None else None,
+        price=float(item.price) if item is not None else 0.0,
+        newest_forecast=forecast_facts(forecast, today) if forecast is not None else None,
+    )
+
+
+def _finding_facts(row: Finding, unit: Unit) -> FindingFacts:
+    return FindingFacts(
+        key=row.pk,
+        cause=row.cause,
+        work=work_for(row.cause, has_booster_pump=unit.has_booster_pump),
+        seen_at=row.reading.taken_at if row.reading is not None else row.last_seen_at,
+        is_confirmed=row.state == Finding.State.CONFIRMED,
+        sentence=row.installer_sentence or f"{row.cause.replace('_', ' ').capitalize()} ({row.rule}).",
+    )

@@ -1,10 +1,43 @@
-"""What counts as exhausted for a company: the usual limits, tightened where it has said so."""
+"""What counts as exhausted at a unit: the tightest of the house's limits and of all that was stated for it.
 
+This is the one place where the limits of a unit are made; forecasts, findings, status, needs and words read them.
+"""
+
+from collections.abc import Collection
+from dataclasses import fields
 from typing import Any, Final
 
 from accounts.models import Company
+from fleet.engineering.limits import Limits, tightest
 from fleet.forecasting.policy import Policy
-from fleet.models import ExhaustionLimits
+from fleet.models import ExhaustionLimits, Position, Stage, Unit
+
+_COLUMNS: Final = tuple(field.name for field in fields(Limits) if field.name in ExhaustionLimits.RANGES)
+
+
+def limits_of_units(company: Company, unit_ids: Collection[int]) -> dict[int, Limits[float]]:
+    """Unit id -> its limits, for those units of a company; three queries however many they are."""
+    stated = {
+        use: dict(zip(_COLUMNS, values, strict=True))
+        for use, *values in ExhaustionLimits.objects.of_company(company).values_list("use", *_COLUMNS)
+    }
+    of_company = stated.get("", {})
+    resin = Position.objects.of_company(company).filter(stage=Stage.RESIN, unit_id__in=unit_ids)
+    with_resin = set(resin.values_list("unit_id", flat=True))
+    units = Unit.objects.of_company(company).filter(pk__in=unit_ids)
+    return {
+        pk: tightest(
+            (of_company, stated.get(use, {}), {"product_tds_mg_per_l": target}),
+            has_resin=pk in with_resin,
+        )
+        for pk, use, target in units.values_list("pk", "use", "product_tds_target_mg_per_l")
+    }
+
+
+def limits_of(unit: Unit) -> Limits[float]:
+    """The limits of one unit."""
+    return limits_of_units(unit.company, [unit.pk])[unit.pk]
+
 
 _POLICY_FIELDS: Final = {
     "product_tds_mg_per_l": "product_tds_mg_per_l",

@@ -5,9 +5,10 @@ from datetime import date, datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from fleet.models import Finding, Forecast, Position, Reading, Stage, Unit
+from fleet.services.limits import limits_of
 from fleet.services.readings.cartridge_changes import last_changed, of_present_cartridge
 
 FRESH: Final = timedelta(days=60)
@@ -15,8 +16,8 @@ FRESH: Final = timedelta(days=60)
 
 _LOOKED_AT: Final = 50
 
-CHLORINE_LIMIT_MG_PER_L: Final = 0.1
-"""Chlorine behind the last carbon at which it is due (usual practice, from memory)."""
+_CHLORINE: Final = ("carbon_outlet_total_chlorine_mg_per_l", "carbon_outlet_free_chlorine_mg_per_l")
+_CHLORINE_READ: Final = Q(**{f"{_CHLORINE[0]}__isnull": False}) | Q(**{f"{_CHLORINE[1]}__isnull": False})
 
 _DEIONISED: Final = "Deionised water is not for drinking."
 _NO_CLAIM: Final = "Readings show how the unit works; a claim about drinking water needs an accredited laboratory."
@@ -64,27 +65,29 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     """
     has_resin = Position.objects.filter(unit=unit, stage=Stage.RESIN).exists()
     column = "product_tds_mg_per_l" if has_resin else "permeate_tds_mg_per_l"
-    limit = unit.product_tds_target_mg_per_l
+    limits = limits_of(unit)
+    limit = limits.product_tds_mg_per_l
     mine = Reading.objects.current().filter(unit=unit, taken_at__lte=now).order_by("-taken_at", "-pk")
     changed_at = last_changed(unit, Stage.RESIN if has_resin else Stage.MEMBRANE)
     reading = _newest(mine.filter(**{f"{column}__isnull": False}), changed_at)
-    tests = mine.filter(carbon_outlet_total_chlorine_mg_per_l__isnull=False, taken_at__gte=now - FRESH)
+    tests = mine.filter(_CHLORINE_READ, taken_at__gte=now - FRESH)
     tested = _newest(tests, last_changed(unit, Stage.CARBON))
     value = getattr(reading, column) if reading else None
     swapped = _is_doubtful(reading)
-    chlorine = tested.carbon_outlet_total_chlorine_mg_per_l if tested else None
+    tests_read = [getattr(tested, name) for name in _CHLORINE] if tested else []
+    chlorine = max((read for read in tests_read if read is not None), default=None)
     if reading is None or swapped or reading.taken_at < now - FRESH:
         read_before = reading is None and mine.filter(**{f"{column}__isnull": False}).exists()
         changed = f"the {'resin' if has_resin else 'membrane'} was changed on {_day(unit, changed_at)}"
         water, sentence = "unknown", _unknown(reading, now, swapped, changed if read_before else "")
     elif value is not None and value > limit:
         water = "not_good"
-        sentence = f"The water was at {value:.3g} mg/L TDS, above the {limit:g} mg/L your use allows."
-    elif chlorine is not None and chlorine >= CHLORINE_LIMIT_MG_PER_L:
+        sentence = f"The water was at {value:.3g} mg/L TDS, above {_allowed(unit, limit)}."
+    elif chlorine is not None and chlorine >= limits.chlorine_mg_per_l:
         water = "not_good"
         sentence = f"Chlorine gets past the carbon ({chlorine:.2g} mg/L); it is due for a change."
     else:
-        water, sentence = "good", f"The water was at {value:.3g} mg/L TDS, within the {limit:g} mg/L your use allows."
+        water, sentence = "good", f"The water was at {value:.3g} mg/L TDS, within {_allowed(unit, limit)}."
     findings = Finding.objects.filter(unit=unit, state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
     sentences = [
         text for text in findings.order_by("-confidence", "pk").values_list("client_sentence", flat=True) if text
@@ -102,6 +105,14 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
         findings=tuple(dict.fromkeys(sentences)),
         cautions=tuple(cautions),
     )
+
+
+def _allowed(unit: Unit, limit: float) -> str:
+    """The limit the water is held against, and what the use alone would allow where that is more."""
+    target = unit.product_tds_target_mg_per_l
+    if limit < target:
+        return f"the {limit:g} mg/L this unit is kept to (your use alone allows {target:g} mg/L)"
+    return f"the {limit:g} mg/L your use allows"
 
 
 def _is_doubtful(reading: Reading | None) -> bool:

@@ -2,7 +2,7 @@
 
 from fleet.engineering.diagnosis.context import context_of
 from fleet.engineering.diagnosis.engine import Match, diagnose
-from fleet.engineering.diagnosis.facts import CONTEXT_KEYS, Limits
+from fleet.engineering.diagnosis.facts import CONTEXT_KEYS, Thresholds
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules import RULES, TITLES
 from fleet.engineering.diagnosis.suppose import Supposition, suppose
@@ -11,10 +11,10 @@ __all__ = [
     "CONTEXT_KEYS",
     "RULES",
     "TITLES",
-    "Limits",
     "Match",
     "Rule",
     "Supposition",
+    "Thresholds",
     "context_of",
     "diagnose",
     "suppose",

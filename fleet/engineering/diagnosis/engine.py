@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from fleet.engineering.diagnosis.facts import Fact, Facts, Limits
+from fleet.engineering.diagnosis.facts import Fact, Facts, Thresholds
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules import RULES
+from fleet.engineering.limits import HOUSE, Limits
 
 # Findings that make a verdict on flows, membrane or resin less sure, because the reading itself is in doubt.
 _DOUBTS: Final = {"D38": ("flows", "membrane"), "D17": ("membrane", "resin"), "D18": ("membrane", "resin"),
@@ -50,7 +51,9 @@ class Match:
         return self.rule.id
 
 
-def diagnose(context: Mapping[str, Fact], *, limits: Limits | None = None) -> list[Match]:
+def diagnose(
+    context: Mapping[str, Fact], *, limits: Limits[float] = HOUSE, thresholds: Thresholds | None = None
+) -> list[Match]:
     """Return every pattern the facts show, in the order of work.
 
     Parameters
@@ -59,7 +62,9 @@ def diagnose(context: Mapping[str, Fact], *, limits: Limits | None = None) -> li
         Fact name -> number, yes/no, text or None. Names and meanings are in `CONTEXT_KEYS`; canonical units (kPa gauge,
         mg/L on the 0.5 scale, L/day, degC, fractions). A missing fact, None or NaN, silences the rules that need it.
     limits : Limits, optional
-        Thresholds other than the defaults.
+        What counts as exhausted at this unit; the limits of the house when not given.
+    thresholds : Thresholds, optional
+        Of the patterns, other than the defaults.
 
     Returns
     -------
@@ -77,7 +82,7 @@ def diagnose(context: Mapping[str, Fact], *, limits: Limits | None = None) -> li
     >>> [match.causes[0] for match in found]
     ['di_lead_exhausted']
     """
-    facts = Facts(context, Limits() if limits is None else limits)
+    facts = Facts(context, limits, Thresholds() if thresholds is None else thresholds)
     found = [(rule, evidence) for rule in RULES if (evidence := rule.condition(facts)) is not None]
     present = [rule.id for rule, _ in found if rule.id in _DOUBTS]
     matches = []

@@ -7,6 +7,8 @@ from typing import Final
 import numpy as np
 
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.formulas.viscosity import viscosity_ratio_25_over_t
+from fleet.engineering.limits import Limits
 
 _PSI: Final = 6.894757293168361
 Fact = float | bool | str | None
@@ -79,6 +81,7 @@ FLAGS: Final[Mapping[str, str]] = {
     "has_automatic_shutoff": "an automatic shut-off valve is fitted",
     "has_tank": "a storage tank is fitted",
     "has_resin": "deionising resin is fitted",
+    "has_two_sediment_filters": "two sediment filters stand in series",
     "has_lag_resin": "a second resin cartridge stands behind the first",
     "tank_is_full": "the tank is full",
     "sampled_after_flush": "the permeate sample was taken after flushing",
@@ -112,26 +115,26 @@ CONTEXT_KEYS: Final[Mapping[str, str]] = {
 
 
 @dataclass(frozen=True)
-class Limits:
-    """Thresholds of the rules, kPa, mg/L and ratios; all common practice without a source unless the rule names one."""
+class Thresholds:
+    """Thresholds of the patterns, kPa, mg/L and ratios; common practice without a source unless the rule names one.
 
-    prefilter_drop_rise_kpa: float = 10 * _PSI
+    What counts as exhausted is none of them: that is `limits.Limits`.
+    """
+
     assumed_clean_drop_kpa: float = 3 * _PSI
+    gauge_step_kpa: float = _PSI
+    clean_drop_margin: float = 1.15
     line_pressure_fall_kpa: float = 10 * _PSI
     low_line_pressure_kpa: float = 40 * _PSI
     pump_gain_kpa: float = 10 * _PSI
     inlet_pressure_limit_kpa: float = 125 * _PSI
     inlet_for_permeate_kpa: float = 30 * _PSI
-    flow_act_ratio: float = 0.85
     flow_steady_low: float = 0.93
     flow_steady_high: float = 1.10
     salt_passage_double: float = 2.0
     salt_passage_up: float = 1.10
     salt_passage_jump: float = 1.3
-    chlorine_act_mg_per_l: float = 0.1
     chlorine_trace_mg_per_l: float = 0.05
-    resin_exhausted_fraction: float = 0.95
-    product_limit_mg_per_l: float = 1.0
     meter_step_mg_per_l: float = 1.0
     ratio_high: float = 1.5
     ratio_low: float = 0.67
@@ -145,8 +148,8 @@ class Limits:
 class Facts:
     """Typed, forgiving access to a context: a missing fact is None, and None never compares."""
 
-    def __init__(self, context: Mapping[str, Fact], limits: Limits) -> None:
-        self.limits = limits
+    def __init__(self, context: Mapping[str, Fact], limits: Limits[float], thresholds: Thresholds) -> None:
+        self.limits, self.thresholds = limits, thresholds
         self._numbers: dict[str, float] = {}
         self._flags: dict[str, bool] = {}
         self._texts: dict[str, str] = {}
@@ -212,14 +215,48 @@ class Facts:
         return None if start is None else start - inlet
 
     @property
-    def prefilter_drop_is_normal(self) -> bool | None:
-        """Whether the prefilters take no more than clean ones plus the limit; None when it cannot be told."""
-        drop = self.prefilter_drop_kpa
-        if drop is None:
-            return None
+    def clean_drop_kpa(self) -> float:
+        """Drop across clean prefilters: of the baseline, else the usual one."""
         clean = self.number("clean_prefilter_drop_kpa")
-        base = self.limits.assumed_clean_drop_kpa if clean is None else clean
-        return drop < base + self.limits.prefilter_drop_rise_kpa
+        return self.thresholds.assumed_clean_drop_kpa if clean is None else clean
+
+    @property
+    def prefilter_limit_kpa(self) -> float:
+        """Drop past which the prefilters are exhausted, at the temperature and flow of the reading.
+
+        By the pressure behind clean ones; what clean ones take, and a little more, is never past it.
+        """
+        line = self.number("line_pressure_kpa")
+        outlet = float("nan") if line is None else line - self.clean_drop_kpa
+        limit = float(self.limits.prefilter_limit_kpa(outlet))
+        if self.yes("has_two_sediment_filters"):
+            # The two share the one drop that is read across both.
+            limit *= 2.0 * self.limits.prefilter_series_fraction
+        now, before = self.number("temperature_degc"), self.number("baseline_temperature_degc")
+        thick = 1.0 if now is None else _thickness(now)
+        thicker = thick / _thickness(before) if now is not None and before is not None else 1.0
+        faster = self._feed_flow_ratio
+        return faster * max(limit * thick, self.thresholds.clean_drop_margin * self.clean_drop_kpa * thicker)
+
+    @property
+    def _feed_flow_ratio(self) -> float:
+        """Feed flow over that of the baseline, 1 where it is not known; only a larger one explains a drop."""
+        flows = [self.number(name) for name in ("permeate_flow_l_per_day", "concentrate_flow_l_per_day")]
+        usual = [
+            self.number(name) for name in ("baseline_permeate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
+        ]
+        if None in flows or None in usual:
+            return 1.0
+        now, before = sum(flow or 0.0 for flow in flows), sum(flow or 0.0 for flow in usual)
+        return max(now / before, 1.0) if before > 0.0 else 1.0
+
+    @property
+    def prefilter_drop_is_normal(self) -> bool | None:
+        """Whether the prefilters are within their limit, or past it by less than two gauges can tell; None when it
+        cannot be told.
+        """
+        drop = self.prefilter_drop_kpa
+        return None if drop is None else drop <= self.prefilter_limit_kpa + 0.5 * self.thresholds.gauge_step_kpa
 
     @property
     def waste_ratio(self) -> float | None:
@@ -279,6 +316,11 @@ class Facts:
         drain = self.number("concentrate_flow_l_per_day")
         running = self.yes("concentrate_is_running") or (drain is not None and drain > 0.0)
         return running and self.yes("tank_is_full")
+
+
+def _thickness(temperature_degc: float) -> float:
+    """Viscosity of water over that at 25 degC, which pressure drops are in proportion to."""
+    return 1.0 / float(viscosity_ratio_25_over_t(min(max(temperature_degc, 0.5), 45.0)))
 
 
 def _checked(name: str, known: Mapping[str, object]) -> str:

@@ -98,7 +98,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "Take the cartridge out or bypass it: the inlet pressure comes back.",
         "Change the sediment cartridge; if the drop stays, the carbon block.",
         _ISOLATE, _PRACTICE,
-        "The prefilters take at least 10 psi (69 kPa) more pressure than clean ones.",
+        "The prefilters take more pressure than their limit: clogged.",
         "The first filter is clogged and lets less water through; it should be changed to keep the unit working.",
     ),
     Rule(
@@ -284,6 +284,15 @@ RULES: Final[tuple[Rule, ...]] = (
         "The membrane is nearing the end of its life; we will plan its replacement.",
     ),
     Rule(
+        "D46", "Membrane holds back too little", "rejection_below_least", "membrane", when.holds_back_too_little,
+        ("membrane_rejection_low",),
+        "Read feed and permeate again with one meter, after flushing.",
+        "Find out why: chlorine, O-rings, scale or age; else replace the membrane.",
+        _ISOLATE, _PRACTICE,
+        "The membrane holds back less than the least that serves.",
+        "The membrane no longer holds back the salts it should; we will look for the cause or change it.",
+    ),
+    Rule(
         "D14", "Salt creep after standstill", "tds_high_only_at_start", "membrane", when.creep,
         ("tds_creep",),
         "Read each minute after the start.",
@@ -390,8 +399,17 @@ RULES: Final[tuple[Rule, ...]] = (
         "Repeat the total chlorine test with fresh reagent.",
         "Change the carbon before the membrane is harmed.",
         f"{_ISOLATE} {_ANIMALS}", "0.1 mg/L total chlorine: dialysis practice",
-        "Chlorine after the last carbon has reached 0.1 mg/L: the membrane is being used up.",
+        "Chlorine after the last carbon has reached its limit: the membrane is being used up.",
         "The carbon filter no longer holds back all chlorine; it should be changed soon to protect the membrane.",
+    ),
+    Rule(
+        "D45", "Lead carbon exhausted", "lead_carbon_passes_chlorine", "carbon", when.lead_carbon_exhausted,
+        ("lead_carbon_exhausted",),
+        "Repeat the total chlorine test between the carbons with fresh reagent.",
+        "Discard the lead, move the lag to lead, fit a fresh lag.",
+        f"{_ISOLATE} {_ANIMALS}", _PRACTICE,
+        "The first carbon lets more of the chlorine through than a lead may; the second still holds the rest.",
+        "The first carbon filter is used up and the second still works; we will come and change it.",
     ),
     Rule(
         "D30", "Chloramine behind the carbon", "total_chlorine_free_none", "carbon", when.chloramine_through,

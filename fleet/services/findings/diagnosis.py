@@ -13,10 +13,12 @@ from fleet.engineering.diagnosis import CONTEXT_KEYS, Match, context_of, diagnos
 from fleet.engineering.diagnosis.facts import Fact
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.indicators.reasons import sentence
+from fleet.engineering.limits import HOUSE
 from fleet.engineering.units import QUANTITY_KINDS, plausibility
 from fleet.intake.names import public_name, spoken
 from fleet.models import Reading, Unit
 from fleet.services.findings.facts import context_of_row, load_history
+from fleet.services.limits import limits_of
 from fleet.services.readings.tables import WORDS, load_readings, with_supposed_reading
 
 READING_FACTS: Final = (*Reading.QUANTITIES, "minutes_since_start", *(name for name in WORDS if name != "occasion"))
@@ -80,7 +82,7 @@ def what_if(
         else:
             context, values, missing = _at_unit(unit, reading, by, now)
             context = {name: value for name, value in context_of(context, {}, facts).items() if value is not None}
-        matches = tuple(diagnose(context))
+        matches = tuple(diagnose(context, limits=HOUSE if unit is None else limits_of(unit)))
     except EngineeringError as error:
         place = "reading" if error.field in reading else "facts"
         name = public_name(error.field)

@@ -16,7 +16,9 @@ from fleet.engineering.formulas.carbon import membrane_exposure_ppm_h
 from fleet.engineering.formulas.resin import capacity_eq, ionic_load_meq_per_l, service_volume_l
 from fleet.engineering.formulas.scaling import amorphous_silica_solubility_mg_per_l, concentrate_langelier_index
 from fleet.engineering.indicators import Indicators
+from fleet.engineering.limits import Limits
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
+from fleet.services.limits import limits_of_units
 from fleet.services.readings.cartridge_changes import saw_before
 from fleet.services.readings.indicators import Baselines, compute
 from fleet.services.readings.tables import (
@@ -100,6 +102,7 @@ class History:
     drops: Floats
     water: dict[int, dict[str, float]]
     positions: dict[int, dict[tuple[str, str], int]]
+    limits: Mapping[int, Limits[float]]
     lag_resin_spent: frozenset[int] = frozenset()
     exposure: dict[int, Floats] = field(default_factory=dict)
     sound: dict[int, Indexes] = field(default_factory=dict)
@@ -140,6 +143,7 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
         drops=np.full(len(table), np.nan),
         water={},
         positions=_positions(company, unit_ids),
+        limits=limits_of_units(company, unit_ids),
         lag_resin_spent=_lag_resin_spent(company, unit_ids),
     )
     _lay_out_baselines(history)
@@ -325,6 +329,7 @@ def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, F
         "has_automatic_shutoff": unit["has_automatic_shutoff_valve"],
         "has_tank": unit["tank"] != Unit.Tank.NONE,
         "has_resin": any(stage == Stage.RESIN for stage, _ in places),
+        "has_two_sediment_filters": (Stage.SEDIMENT.value, Position.Role.LAG.value) in places,
         "has_lag_resin": (Stage.RESIN.value, Position.Role.LAG.value) in places,
         "tank_volume_l": unit["tank_volume_l"],
         "chloramine_supply": unit["site__chloraminated"],

@@ -40,7 +40,7 @@ _ASKS: Final[Mapping[str, tuple[tuple[str, ...], ...]]] = {
     "D03": (("inlet_pressure_kpa",),),
     "D04": (("inlet_pressure_kpa",),),
     "D11": (("permeate_tds_mg_per_l", "interstage_tds_mg_per_l"),),
-    "D12": (("permeate_tds_mg_per_l", "product_tds_mg_per_l"),),
+    "D12": (("permeate_tds_mg_per_l", "product_tds_mg_per_l"), ("product_tds_mg_per_l",)),
     "D13": (("permeate_tds_mg_per_l", "interstage_tds_mg_per_l"), ("permeate_tds_mg_per_l", "product_tds_mg_per_l")),
     "D14": (("permeate_tds_at_start_mg_per_l", "permeate_tds_mg_per_l"),),
     "D15": (("feed_tds_mg_per_l", "permeate_tds_mg_per_l"),),
@@ -57,6 +57,11 @@ _ASKS: Final[Mapping[str, tuple[tuple[str, ...], ...]]] = {
     "D35": (("product_ph",),),
     "D36": (("salt_balance_closure_fraction",),),
     "D43": (("carbon_outlet_total_chlorine_mg_per_l",), ("feed_total_chlorine_mg_per_l",)),
+    "D45": (
+        ("interstage_chlorine_mg_per_l", "feed_total_chlorine_mg_per_l"),
+        ("interstage_chlorine_mg_per_l", "feed_free_chlorine_mg_per_l"),
+    ),
+    "D46": (("feed_tds_mg_per_l", "permeate_tds_mg_per_l"),),
     "D44": (("carbon_outlet_total_chlorine_mg_per_l",), ("carbon_outlet_free_chlorine_mg_per_l",)),
 }
 _FLOWS: Final = (("permeate_flow_l_per_day", "concentrate_flow_l_per_day"),)
@@ -66,14 +71,16 @@ _BY_STEP: Final = {"flows": _FLOWS, "membrane": _MEMBRANE}
 # A cartridge of these stages placed after a reading makes what it showed history.
 _STAGES: Final[Mapping[str, tuple[str, ...]]] = {
     "D01": (Stage.SEDIMENT.value, Stage.CARBON.value),
-    **dict.fromkeys(("D05", "D06", "D07", "D08", "D09", "D10", "D28"), (Stage.MEMBRANE.value,)),
+    **dict.fromkeys(("D05", "D06", "D07", "D08", "D09", "D10", "D28", "D46"), (Stage.MEMBRANE.value,)),
     **dict.fromkeys(("D11", "D12", "D13", "D32", "D34"), (Stage.RESIN.value,)),
-    **dict.fromkeys(("D30", "D31", "D44"), (Stage.CARBON.value,)),
+    **dict.fromkeys(("D30", "D31", "D44", "D45"), (Stage.CARBON.value,)),
 }
 _ROLES: Final = {
     Stage.RESIN.value: (Position.Role.LEAD.value, Position.Role.SINGLE.value),
     Stage.CARBON.value: (Position.Role.LAG.value, Position.Role.SINGLE.value),
 }
+
+_ROLES_OF_RULE: Final[Mapping[str, tuple[str, ...]]] = {"D45": (Position.Role.LEAD.value,)}
 
 _UNREAD: Final = "D41"
 _PRODUCT: Final = "product_tds_mg_per_l"
@@ -180,9 +187,13 @@ def _seen_at(history: History, unit_id: int, now: datetime) -> list[_Seen]:
     if (Stage.RESIN.value, Position.Role.LAG.value) in history.positions.get(unit_id, {}):
         # Behind a lag the product says nothing of the lead.
         waiting["D13"] = waiting["D13"][:1]
+        # What the two let through is best told beside the permeate; the newest product decides, once that was read.
+        waiting["D12"] = waiting["D12"][:1]
+    limits = history.limits[unit_id]
     pending: dict[str, _Seen] = {}
     seen: list[_Seen] = []
     product: float | None = None
+    product_row: int | None = None
     for row in reversed(rows):
         if not waiting:
             break
@@ -191,9 +202,9 @@ def _seen_at(history: History, unit_id: int, now: datetime) -> list[_Seen]:
         if not answered and _PRODUCT not in names:
             continue
         context = context_of_row(history, row)
-        matches = {match.id: match for match in diagnose(context)} if answered else {}
+        matches = {match.id: match for match in diagnose(context, limits=limits)} if answered else {}
         if product is not None and not _OF_BOTH_RESINS.isdisjoint(answered):
-            later = {match.id: match for match in diagnose({**context, _PRODUCT: product})}
+            later = {match.id: match for match in diagnose({**context, _PRODUCT: product}, limits=limits)}
             matches = {key: match for key, match in matches.items() if key not in _OF_BOTH_RESINS} | {
                 key: match for key, match in later.items() if key in _OF_BOTH_RESINS
             }
@@ -210,7 +221,10 @@ def _seen_at(history: History, unit_id: int, now: datetime) -> list[_Seen]:
             seen.append(pending.get(rule_id, _Seen(match, row)))
         known = context.get(_PRODUCT)
         if product is None and isinstance(known, float):
-            product = known
+            product, product_row = known, row
+    if "D12" in waiting and product_row is not None and not history.changed_since(product_row, _STAGES["D12"]):
+        alone = diagnose(context_of_row(history, product_row), limits=limits)
+        seen += [_Seen(match, product_row) for match in alone if match.id == "D12"]
     return [*seen, *_unread(history, unit_id, now)]
 
 
@@ -308,7 +322,8 @@ def _position(history: History, unit_id: int, rule_id: str, step: str) -> int | 
     if not stages:
         return None
     places = history.positions.get(unit_id, {})
-    for role in _ROLES.get(stages[0], (Position.Role.SINGLE.value,)):
+    roles = _ROLES.get(stages[0], (Position.Role.SINGLE.value,))
+    for role in _ROLES_OF_RULE.get(rule_id, roles):
         if (stages[0], role) in places:
             return places[stages[0], role]
     return None

@@ -86,6 +86,8 @@ NO_VISIT = frozenset(
         "low_net_driving_pressure",
         "membrane_running_in",
         "membrane_aged",
+        "membrane_rejection_low",
+        "lead_carbon_exhausted",
         "tds_creep",
         "supply_changed",
         "carbon_dioxide_load",

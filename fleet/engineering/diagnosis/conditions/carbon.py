@@ -8,9 +8,9 @@ from fleet.engineering.diagnosis.record import Evidence
 def chloramine_through(f: Facts) -> Evidence | None:
     """D30."""
     total, free = f.number("carbon_outlet_total_chlorine_mg_per_l"), f.number("carbon_outlet_free_chlorine_mg_per_l")
-    if total is None or free is None or total < f.limits.chlorine_act_mg_per_l:
+    if total is None or free is None or total < f.limits.chlorine_mg_per_l:
         return None
-    if free >= f.limits.chlorine_trace_mg_per_l or free > total:
+    if free >= f.thresholds.chlorine_trace_mg_per_l or free > total:
         return None
     return Evidence(0.9 if f.yes("chloramine_supply") else 0.8, {"total_chlorine": total, "free_chlorine": free})
 
@@ -18,15 +18,40 @@ def chloramine_through(f: Facts) -> Evidence | None:
 def chlorine_through(f: Facts) -> Evidence | None:
     """D44: the carbon lets chlorine through, whatever the membrane shows yet."""
     chlorine = f.chlorine_after_carbon
-    if chlorine is None or chlorine < f.limits.chlorine_act_mg_per_l or f.text("membrane_material") == "cellulose":
+    if chlorine is None or chlorine < f.limits.chlorine_mg_per_l or f.text("membrane_material") == "cellulose":
         return None
-    return Evidence(surely(chlorine / f.limits.chlorine_act_mg_per_l - 1.0, at_limit=0.65), {"chlorine": chlorine})
+    limit = f.limits.chlorine_mg_per_l
+    return Evidence(
+        surely(chlorine / limit - 1.0, at_limit=0.65),
+        {"chlorine": chlorine, "limit": limit},
+        f"Chlorine after the last carbon is at {chlorine:.2g} mg/L, and {limit:.2g} is its limit: the membrane is "
+        "being used up.",
+    )
+
+
+def lead_carbon_exhausted(f: Facts) -> Evidence | None:
+    """D45: the first carbon passes its share, and the second still holds what comes."""
+    lead, after = f.number("interstage_chlorine_mg_per_l"), f.chlorine_after_carbon
+    tests = (f.number("feed_total_chlorine_mg_per_l"), f.number("feed_free_chlorine_mg_per_l"))
+    entering = max((value for value in tests if value is not None), default=0.0)
+    # Below this a test kit cannot tell a share of the feed.
+    if lead is None or entering < 4.0 * f.thresholds.chlorine_trace_mg_per_l:
+        return None
+    share, limit = lead / entering, f.limits.lead_carbon_fraction
+    if share < limit or (after is not None and after >= f.limits.chlorine_mg_per_l):
+        return None
+    return Evidence(
+        surely(share / limit - 1.0),
+        {"lead_outlet_over_feed": share, "limit": limit},
+        f"The first carbon lets {share:.0%} of the chlorine through, and a lead may let {limit:.0%} through "
+        f"({limit * entering:.2g} mg/L at the feed of this reading): it is exhausted.",
+    )
 
 
 def carbon_fails_early(f: Facts) -> Evidence | None:
     """D31."""
     chlorine, days = f.chlorine_after_carbon, f.number("days_since_carbon_change")
-    if chlorine is None or days is None or chlorine < f.limits.chlorine_act_mg_per_l or days > 21.0:
+    if chlorine is None or days is None or chlorine < f.limits.chlorine_mg_per_l or days > 21.0:
         return None
     return Evidence(0.8, {"chlorine": chlorine, "days_since_change": days})
 
@@ -44,6 +69,6 @@ def tastes(f: Facts) -> Evidence | None:
 def unread(f: Facts) -> Evidence | None:
     """D41: nobody has looked at this unit for long."""
     weeks = f.number("weeks_since_last_reading")
-    if weeks is None or weeks < f.limits.weeks_unread:
+    if weeks is None or weeks < f.thresholds.weeks_unread:
         return None
     return Evidence(0.95, {"weeks_since_last_reading": weeks})

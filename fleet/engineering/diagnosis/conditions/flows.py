@@ -20,7 +20,7 @@ def no_permeate(f: Facts) -> Evidence | None:
     inlet = f.number("inlet_pressure_kpa")
     if permeate != 0.0 or drain is None or drain <= 0.0 or f.yes("tank_is_full"):
         return None
-    if inlet is None or inlet < f.limits.inlet_for_permeate_kpa:
+    if inlet is None or inlet < f.thresholds.inlet_for_permeate_kpa:
         return None
     return Evidence(0.85, {"permeate_flow": 0.0, "concentrate_flow": drain, "inlet_pressure_kpa": inlet})
 
@@ -45,9 +45,9 @@ def _tank_falls(f: Facts) -> bool | None:
 def shutoff_does_not_close(f: Facts) -> Evidence | None:
     """D21."""
     share = _tank_over_line(f)
-    if share is None or share < f.limits.shutoff_fraction - 0.005 or f.no("has_automatic_shutoff"):
+    if share is None or share < f.thresholds.shutoff_fraction - 0.005 or f.no("has_automatic_shutoff"):
         return None
-    numbers: dict[str, float | str] = {"tank_over_line": share, "closes_at": f.limits.shutoff_fraction}
+    numbers: dict[str, float | str] = {"tank_over_line": share, "closes_at": f.thresholds.shutoff_fraction}
     if f.concentrate_runs_on:
         return Evidence(0.85, numbers)
     # Running at this tank pressure is enough to ask, unless somebody saw that the tank was not full yet.
@@ -61,7 +61,7 @@ def check_valve_leaks(f: Facts) -> Evidence | None:
     if _tank_falls(f) is not True:
         return None
     share = _tank_over_line(f)
-    if share is not None and share >= f.limits.shutoff_fraction:
+    if share is not None and share >= f.thresholds.shutoff_fraction:
         return None
     runs = f.concentrate_runs_on or f.yes("concentrate_is_running")
     return Evidence(0.9 if runs and share is not None else 0.7, {} if share is None else {"tank_over_line": share})
@@ -70,7 +70,7 @@ def check_valve_leaks(f: Facts) -> Evidence | None:
 def tank_does_not_fill(f: Facts) -> Evidence | None:
     """D23."""
     share = _tank_over_line(f)
-    if share is None or share >= f.limits.shutoff_fraction or not f.yes("concentrate_never_stops"):
+    if share is None or share >= f.thresholds.shutoff_fraction or not f.yes("concentrate_never_stops"):
         return None
     if _tank_falls(f) is True:
         return None
@@ -92,7 +92,7 @@ def cold_or_weak_feed(f: Facts) -> Evidence | None:
         return None
     numbers: dict[str, float | str] = {"waste_ratio_over_baseline": change}
     temperature, base = f.number("temperature_degc"), f.number("baseline_temperature_degc")
-    cold = temperature is not None and base is not None and temperature <= base - f.limits.temperature_shift_degc
+    cold = temperature is not None and base is not None and temperature <= base - f.thresholds.temperature_shift_degc
     pressure = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
     if pressure is None:
         pressure = f.ratio("line_pressure_kpa", "baseline_line_pressure_kpa")
@@ -125,12 +125,12 @@ def too_little_concentrate(f: Facts) -> Evidence | None:
     if drain is not None and drain >= 0.8:
         return None
     # More permeate than ever explains a low ratio just as well as less concentrate does, unless the drain alone is low.
-    if flow is not None and flow > REST_HIGH and (drain is None or drain >= f.limits.ratio_low):
+    if flow is not None and flow > REST_HIGH and (drain is None or drain >= f.thresholds.ratio_low):
         return None
-    if change is not None and change < f.limits.ratio_low:
-        return Evidence(surely(f.limits.ratio_low / max(change, 0.05) - 1.0), {"waste_ratio_over_baseline": change})
-    if recovery is not None and design is not None and design > 0.0 and recovery > f.limits.ratio_high * design:
-        return Evidence(surely(recovery / design - f.limits.ratio_high), {"recovery": recovery, "design": design})
+    if change is not None and change < f.thresholds.ratio_low:
+        return Evidence(surely(f.thresholds.ratio_low / max(change, 0.05) - 1.0), {"waste_ratio_over_baseline": change})
+    if recovery is not None and design is not None and design > 0.0 and recovery > f.thresholds.ratio_high * design:
+        return Evidence(surely(recovery / design - f.thresholds.ratio_high), {"recovery": recovery, "design": design})
     return None
 
 
@@ -139,7 +139,7 @@ def too_much_concentrate(f: Facts) -> Evidence | None:
     change = _ratio_change(f)
     drain = f.ratio("concentrate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
     inlet = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
-    if change is None or change <= f.limits.ratio_high:
+    if change is None or change <= f.thresholds.ratio_high:
         return None
     if drain is not None and drain > 1.3:
         sure = 0.85 if inlet is not None and inlet < 0.95 else 0.65
@@ -157,7 +157,7 @@ def tank_pushes_back(f: Facts) -> Evidence | None:
         share is None
         or flow is None
         or share < 0.25
-        or flow > f.limits.flow_act_ratio
+        or flow > f.limits.membrane_flow_fraction
         or f.text("tank_valve") == "closed"
     ):
         return None

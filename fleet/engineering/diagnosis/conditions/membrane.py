@@ -21,12 +21,12 @@ def oxidised(f: Facts) -> Evidence | None:
     if both is None or f.text("membrane_material") == "cellulose":
         return None
     flow, passage = both
-    if flow < f.limits.flow_steady_low or passage < f.limits.salt_passage_double:
+    if flow < f.thresholds.flow_steady_low or passage < f.thresholds.salt_passage_double:
         return None
     chlorine, exposure = f.chlorine_after_carbon, f.number("membrane_exposure_ppm_h")
-    if chlorine is not None and chlorine >= f.limits.chlorine_act_mg_per_l:
+    if chlorine is not None and chlorine >= f.limits.chlorine_mg_per_l:
         return Evidence(
-            surely(passage - f.limits.salt_passage_double, at_limit=0.8), _numbers(flow, passage, chlorine=chlorine)
+            surely(passage - f.thresholds.salt_passage_double, at_limit=0.8), _numbers(flow, passage, chlorine=chlorine)
         )
     if exposure is not None and exposure >= 200.0:
         return Evidence(0.6, _numbers(flow, passage, exposure_ppm_h=exposure))
@@ -40,14 +40,14 @@ def leaking_past(f: Facts) -> Evidence | None:
         return None
     flow, passage = both
     chlorine = f.chlorine_after_carbon
-    if chlorine is not None and chlorine >= f.limits.chlorine_act_mg_per_l:
+    if chlorine is not None and chlorine >= f.limits.chlorine_mg_per_l:
         return None
-    if not f.limits.flow_steady_low <= flow <= f.limits.flow_steady_high:
+    if not f.thresholds.flow_steady_low <= flow <= f.thresholds.flow_steady_high:
         return None
     jump = f.number("salt_passage_ratio_since_last_reading")
-    if jump is not None and jump >= f.limits.salt_passage_jump and passage >= f.limits.salt_passage_jump:
+    if jump is not None and jump >= f.thresholds.salt_passage_jump and passage >= f.thresholds.salt_passage_jump:
         return Evidence(0.8 if chlorine is not None else 0.65, _numbers(flow, passage, jump=jump))
-    if jump is None and passage >= f.limits.salt_passage_double:
+    if jump is None and passage >= f.thresholds.salt_passage_double:
         return Evidence(0.55 if chlorine is not None else 0.45, _numbers(flow, passage))
     return None
 
@@ -58,7 +58,7 @@ def scaled(f: Facts) -> Evidence | None:
     if both is None:
         return None
     flow, passage = both
-    if flow > f.limits.flow_act_ratio or passage <= f.limits.salt_passage_up:
+    if flow > f.limits.membrane_flow_fraction or passage <= f.thresholds.salt_passage_up:
         return None
     index, silica = f.number("concentrate_langelier_index"), f.number("concentrate_silica_share")
     if index is not None and index > 0.0:
@@ -74,7 +74,7 @@ def fouled(f: Facts) -> Evidence | None:
     if both is None:
         return None
     flow, passage = both
-    if flow > f.limits.flow_act_ratio or passage > 1.2:
+    if flow > f.limits.membrane_flow_fraction or passage > 1.2:
         return None
     drop = f.number("feed_brine_drop_ratio")
     if drop is not None and drop >= 1.1:
@@ -82,7 +82,7 @@ def fouled(f: Facts) -> Evidence | None:
     if f.yes("smell_or_slime"):
         return Evidence(0.75, _numbers(flow, passage))
     index = f.number("concentrate_langelier_index")
-    if passage <= f.limits.salt_passage_up and (index is None or index <= 0.0):
+    if passage <= f.thresholds.salt_passage_up and (index is None or index <= 0.0):
         return Evidence(0.45, _numbers(flow, passage))
     return None
 
@@ -94,7 +94,7 @@ def running_in(f: Facts) -> Evidence | None:
         return None
     flow, passage = both
     # One step of a 1 mg/L meter moves the salt passage by a fifth at 5 mg/L: 'steady' cannot mean less.
-    if f.limits.flow_act_ratio < flow <= 0.98 and passage <= 1.25:
+    if f.limits.membrane_flow_fraction < flow <= 0.98 and passage <= 1.25:
         return Evidence(0.75, _numbers(flow, passage, membrane_age_days=age))
     return None
 
@@ -106,19 +106,38 @@ def aged(f: Facts) -> Evidence | None:
         return None
     flow, passage = both
     chlorine, jump = f.chlorine_after_carbon, f.number("salt_passage_ratio_since_last_reading")
-    if flow >= f.limits.flow_steady_low or passage <= f.limits.salt_passage_up or scaled(f) is not None:
+    if flow >= f.thresholds.flow_steady_low or passage <= f.thresholds.salt_passage_up or scaled(f) is not None:
         return None
-    if (chlorine is not None and chlorine >= f.limits.chlorine_act_mg_per_l) or (
-        jump is not None and jump >= f.limits.salt_passage_jump
+    if (chlorine is not None and chlorine >= f.limits.chlorine_mg_per_l) or (
+        jump is not None and jump >= f.thresholds.salt_passage_jump
     ):
         return None
     return Evidence(0.65, _numbers(flow, passage, membrane_age_days=age))
 
 
+def holds_back_too_little(f: Facts) -> Evidence | None:
+    """D46: the rejection read is below the least that serves, whatever the membrane was like before."""
+    permeate, feed = f.number("permeate_tds_mg_per_l"), f.number("feed_tds_mg_per_l")
+    if permeate is None or feed is None or not 0.0 < permeate <= feed:
+        return None
+    if f.text("state") == "static" or f.no("sampled_after_flush"):
+        return None
+    passage, allowed = permeate / feed, 1.0 - f.limits.minimum_rejection_fraction
+    # One step of the meter is no proof.
+    if permeate - f.thresholds.meter_step_mg_per_l <= allowed * feed:
+        return None
+    return Evidence(
+        surely(passage / allowed - 1.0),
+        {"rejection": 1.0 - passage, "limit": 1.0 - allowed},
+        f"The membrane holds back {1.0 - passage:.1%} of the dissolved solids; {1.0 - allowed:.1%} is the least that "
+        f"serves ({allowed * feed:.3g} mg/L in the permeate at the feed of this reading).",
+    )
+
+
 def creep(f: Facts) -> Evidence | None:
     """D14."""
     first, later = f.number("permeate_tds_at_start_mg_per_l"), f.number("permeate_tds_mg_per_l")
-    if first is None or later is None or first < 2.0 * later or first - later < 5.0 * f.limits.meter_step_mg_per_l:
+    if first is None or later is None or first < 2.0 * later or first - later < 5.0 * f.thresholds.meter_step_mg_per_l:
         return None
     change = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
     if change is not None and change > 1.3:
@@ -165,7 +184,7 @@ def warm_water(f: Facts) -> Evidence | None:
     passage = f.salt_passage_ratio_raw
     if temperature is None or base is None or flow is None or passage is None:
         return None
-    if temperature - base <= f.limits.temperature_shift_degc or flow <= 1.05 or passage <= 1.05:
+    if temperature - base <= f.thresholds.temperature_shift_degc or flow <= 1.05 or passage <= 1.05:
         return None
     if normalised_flow_is_normal(f) is False:
         return None

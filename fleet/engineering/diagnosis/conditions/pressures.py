@@ -10,11 +10,11 @@ def prefilter_clogged(f: Facts) -> Evidence | None:
     drop = f.prefilter_drop_kpa
     if drop is None or f.prefilter_drop_is_normal:
         return None
-    clean = f.number("clean_prefilter_drop_kpa")
-    base = f.limits.assumed_clean_drop_kpa if clean is None else clean
-    margin = (drop - base - f.limits.prefilter_drop_rise_kpa) / f.limits.prefilter_drop_rise_kpa
-    sure = surely(margin) if clean is not None else 0.8 * surely(margin)
-    return Evidence(sure, {"prefilter_drop_kpa": drop, "clean_drop_kpa": base})
+    limit = f.prefilter_limit_kpa
+    sure = surely((drop - limit) / limit)
+    if f.number("clean_prefilter_drop_kpa") is None:
+        sure *= 0.8
+    return Evidence(sure, {"prefilter_drop_kpa": drop, "clean_drop_kpa": f.clean_drop_kpa, "limit_kpa": limit})
 
 
 def line_pressure_fell(f: Facts) -> Evidence | None:
@@ -25,9 +25,9 @@ def line_pressure_fell(f: Facts) -> Evidence | None:
     if line is None or baseline is None or f.prefilter_drop_is_normal is False:
         return None
     fall = baseline - line
-    if fall <= f.limits.line_pressure_fall_kpa:
+    if fall <= f.thresholds.line_pressure_fall_kpa:
         return None
-    sure = surely(fall / f.limits.line_pressure_fall_kpa - 1.0)
+    sure = surely(fall / f.thresholds.line_pressure_fall_kpa - 1.0)
     numbers: dict[str, float | str] = {"line_pressure_kpa": line, "baseline_line_pressure_kpa": baseline}
     if f.prefilter_drop_is_normal is None:
         return Evidence(
@@ -48,10 +48,10 @@ def pressure_fault(f: Facts) -> bool:
 def line_low_without_pump(f: Facts) -> Evidence | None:
     """D42: the line itself is too weak for a membrane and nothing raises it."""
     line = f.number("line_pressure_kpa")
-    if line is None or not f.no("has_booster_pump") or line >= f.limits.low_line_pressure_kpa:
+    if line is None or not f.no("has_booster_pump") or line >= f.thresholds.low_line_pressure_kpa:
         return None
-    margin = (f.limits.low_line_pressure_kpa - line) / f.limits.line_pressure_fall_kpa
-    return Evidence(surely(margin), {"line_pressure_kpa": line, "limit_kpa": f.limits.low_line_pressure_kpa})
+    margin = (f.thresholds.low_line_pressure_kpa - line) / f.thresholds.line_pressure_fall_kpa
+    return Evidence(surely(margin), {"line_pressure_kpa": line, "limit_kpa": f.thresholds.low_line_pressure_kpa})
 
 
 def pump_without_effect(f: Facts) -> Evidence | None:
@@ -64,10 +64,10 @@ def pump_without_effect(f: Facts) -> Evidence | None:
     before = f.number("prefilter_outlet_pressure_kpa")
     if before is None:
         before = f.number("line_pressure_kpa")
-    if before is not None and inlet - before < f.limits.pump_gain_kpa:
+    if before is not None and inlet - before < f.thresholds.pump_gain_kpa:
         return Evidence(0.8, {"inlet_pressure_kpa": inlet, "before_pump_kpa": before})
     baseline = f.number("baseline_inlet_pressure_kpa")
-    if baseline is not None and baseline - inlet > f.limits.line_pressure_fall_kpa:
+    if baseline is not None and baseline - inlet > f.thresholds.line_pressure_fall_kpa:
         return Evidence(0.65, {"inlet_pressure_kpa": inlet, "baseline_inlet_pressure_kpa": baseline})
     return None
 
@@ -76,7 +76,7 @@ def inlet_too_high(f: Facts) -> Evidence | None:
     """D04."""
     inlet = f.number("inlet_pressure_kpa")
     limit = f.number("inlet_pressure_limit_kpa")
-    highest = f.limits.inlet_pressure_limit_kpa if limit is None else limit
+    highest = f.thresholds.inlet_pressure_limit_kpa if limit is None else limit
     if inlet is not None and inlet > highest:
         return Evidence(0.9, {"inlet_pressure_kpa": inlet, "limit_kpa": highest})
     if f.yes("pump_never_stops"):

@@ -1,22 +1,46 @@
 """Conditions on the resin: what the outlets of the resin say."""
 
+from typing import Final
+
 from fleet.engineering.diagnosis.conditions.common import surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
+from fleet.engineering.limits import HOUSE
+
+_CHANGE_ONE: Final = "Replace the resin cartridge; compare with the forecast and look for carbon dioxide."
 
 
 def _permeate_for_ratio(f: Facts) -> float | None:
     permeate = f.number("permeate_tds_mg_per_l")
-    return permeate if permeate is not None and permeate >= 3.0 * f.limits.meter_step_mg_per_l else None
+    return permeate if permeate is not None and permeate >= 3.0 * f.thresholds.meter_step_mg_per_l else None
 
 
-def _as_permeate(f: Facts, outlet: float, permeate: float) -> float | None:
-    """How surely an outlet reads as the permeate: clear at 0.95 of it, likely within one step of the meter below."""
+def _reads_as(f: Facts, outlet: float, permeate: float, limit: float) -> float | None:
+    """How surely an outlet stands at a share of the permeate: clear at it, likely a step of the meter below."""
     share = outlet / permeate
-    limit = f.limits.resin_exhausted_fraction
     if share >= limit:
         return 0.9
-    return 0.6 if share >= limit - min(f.limits.meter_step_mg_per_l / permeate, 0.12) else None
+    return 0.6 if share >= limit - min(f.thresholds.meter_step_mg_per_l / permeate, 0.12) else None
+
+
+def _lead_is_through(f: Facts, lead: float, permeate: float) -> float | None:
+    return _reads_as(f, lead, permeate, f.limits.lead_resin_fraction)
+
+
+def _reads_as_permeate(f: Facts, outlet: float, permeate: float) -> float | None:
+    """Nothing is held back any more, whatever less than that a company allows its leads."""
+    return _reads_as(f, outlet, permeate, HOUSE.lead_resin_fraction)
+
+
+def _of_lead(f: Facts, lead: float, permeate: float) -> str:
+    """What the outlet of an exhausted lead shows; its limit in mg/L is that of the permeate of the day."""
+    if _reads_as_permeate(f, lead, permeate) is not None:
+        return "The lead outlet reads as the permeate"
+    limit = f.limits.lead_resin_fraction
+    return (
+        f"The lead outlet stands at {lead / permeate:.0%} of the permeate, and a lead may let {limit:.0%} through "
+        f"({limit * permeate:.2g} mg/L at the permeate of this reading)"
+    )
 
 
 def lead_exhausted(f: Facts) -> Evidence | None:
@@ -25,15 +49,16 @@ def lead_exhausted(f: Facts) -> Evidence | None:
     product = f.number("product_tds_mg_per_l")
     if permeate is None or lead is None:
         return None
-    sure = _as_permeate(f, lead, permeate)
+    sure = _lead_is_through(f, lead, permeate)
     if sure is None:
         return None
+    shown = _of_lead(f, lead, permeate)
     numbers: dict[str, float | str] = {"lead_outlet_over_permeate": lead / permeate}
     if product is None:
         return Evidence(
             0.8 * sure,
             numbers,
-            "The lead outlet reads as the permeate; the product was not read: whether the lag holds is open.",
+            f"{shown}; the product was not read: whether the lag holds is open.",
             "The first polishing cartridge is used up; we will see whether the second still works.",
             "Read the product first. Where it is good, discard the lead, move the lag to lead and fit a fresh lag; "
             "where it is not, replace both.",
@@ -41,58 +66,88 @@ def lead_exhausted(f: Facts) -> Evidence | None:
     if _lag_is_through(f, product, permeate):
         return None
     numbers["product_tds"] = product
-    if product <= f.limits.product_limit_mg_per_l:
-        return Evidence(sure, numbers)
+    if product <= f.limits.product_tds_mg_per_l:
+        return Evidence(sure, numbers, f"{shown} and the product is still good: the lag holds, rotate.")
     return Evidence(
         0.8 * sure,
         numbers,
-        "The lead outlet reads as the permeate and the product has begun to rise: rotate soon, and watch the lag.",
+        f"{shown} and the product has begun to rise: rotate soon, and watch the lag.",
         "The first polishing cartridge is used up and the second begins to follow; we will come soon.",
     )
 
 
 def _lag_is_through(f: Facts, product: float, permeate: float) -> bool:
-    """Two steps of the meter in the product are real: the lag lets ions through, and as lead it would not last."""
-    return product >= 2.0 * f.limits.product_limit_mg_per_l or _as_permeate(f, product, permeate) is not None
+    """A step of the meter past the limit is real: the lag lets ions through, and as lead it would not last."""
+    return (
+        product >= f.limits.product_tds_mg_per_l + f.thresholds.meter_step_mg_per_l
+        or _reads_as_permeate(f, product, permeate) is not None
+    )
 
 
 def both_exhausted(f: Facts) -> Evidence | None:
-    """D12."""
+    """D12: the water behind the last resin is past its limit, or nothing is held back any more."""
     permeate, lead = _permeate_for_ratio(f), f.number("interstage_tds_mg_per_l")
     product = f.number("product_tds_mg_per_l")
-    if permeate is None or product is None:
+    if product is None or f.no("has_resin"):
         return None
-    sure = _as_permeate(f, product, permeate)
+    sure = None if permeate is None else _reads_as_permeate(f, product, permeate)
+    if permeate is None or sure is None:
+        return _past_limit(f, product, lead, permeate)
+    numbers: dict[str, float | str] = {"product_over_permeate": product / permeate}
     if lead is None:
-        if sure is None:
-            return None
         if f.no("has_lag_resin"):
             return Evidence(
                 sure,
-                {"product_over_permeate": product / permeate},
+                numbers,
                 "The product reads as the permeate: the resin is exhausted.",
                 "The polishing cartridge is used up; until we change it you get plain reverse-osmosis water.",
-                "Replace the resin cartridge; compare with the forecast and look for carbon dioxide.",
+                _CHANGE_ONE,
             )
         return Evidence(
             0.75 * sure,
-            {"product_over_permeate": product / permeate},
+            numbers,
             "The product reads as the permeate: no resin of the unit works any more. The lead outlet was not read.",
         )
-    of_lead = _as_permeate(f, lead, permeate)
-    if of_lead is None or not _lag_is_through(f, product, permeate):
+    of_lead = _lead_is_through(f, lead, permeate)
+    if of_lead is None:
         return None
-    numbers: dict[str, float | str] = {
-        "lead_outlet_over_permeate": lead / permeate,
-        "product_over_permeate": product / permeate,
-    }
-    if sure is not None:
-        return Evidence(min(sure, of_lead), numbers)
+    return Evidence(min(sure, of_lead), {"lead_outlet_over_permeate": lead / permeate, **numbers})
+
+
+def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | None) -> Evidence | None:
+    """Still below the permeate, but past the limit of the product."""
+    limit, step = f.limits.product_tds_mg_per_l, f.thresholds.meter_step_mg_per_l
+    if product <= limit or f.yes("open_cup_sample"):
+        return None
+    numbers: dict[str, float | str] = {"product_tds": product, "limit": limit}
+    sure = surely((product - limit) / (2.0 * step))
+    if f.no("has_lag_resin"):
+        return Evidence(
+            sure,
+            numbers,
+            f"The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the resin is exhausted.",
+            "The polishing cartridge is used up and lets a little through; we will change it.",
+            _CHANGE_ONE,
+        )
+    if product < limit + step:
+        # One step of the meter is no proof of two spent cartridges; where the lead is spent, D11 says to watch.
+        return None
+    if lead is not None and permeate is not None:
+        of_lead = _lead_is_through(f, lead, permeate)
+        if of_lead is not None:
+            return Evidence(
+                0.8 * of_lead,
+                {**numbers, "lead_outlet_over_permeate": lead / permeate, "product_over_permeate": product / permeate},
+                f"{_of_lead(f, lead, permeate)} and the lag lets ions through as well: replace both.",
+                "The first polishing cartridge is used up and the second lets a little through; we will change both.",
+            )
+    read = "The lead outlet was not read." if lead is None else f"The lead outlet is at {lead:.3g} mg/L."
     return Evidence(
-        0.8 * of_lead,
-        {**numbers, "product_tds": product},
-        "The lead outlet reads as the permeate and the lag lets ions through as well: replace both.",
-        "The first polishing cartridge is used up and the second lets a little through; we will change both.",
+        0.8 * sure,
+        numbers,
+        f"The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the last resin lets ions through. "
+        f"{read}",
+        "The polishing cartridges let a little through; we will change them.",
     )
 
 
@@ -103,7 +158,7 @@ def resin_short_lived(f: Facts) -> Evidence | None:
         return None
     product = f.number("product_tds_mg_per_l")
     spent = lead_exhausted(f) or both_exhausted(f)
-    if spent is None and not (product is not None and product > f.limits.product_limit_mg_per_l):
+    if spent is None and not (product is not None and product > f.limits.product_tds_mg_per_l):
         return None
     change = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
     if change is not None and change > 1.2:
@@ -116,7 +171,7 @@ def product_above_permeate(f: Facts) -> Evidence | None:
     permeate, product = f.number("permeate_tds_mg_per_l"), f.number("product_tds_mg_per_l")
     if permeate is None or product is None or f.no("has_resin"):
         return None
-    if product <= permeate + max(1.0 * f.limits.meter_step_mg_per_l, 0.1 * permeate):
+    if product <= permeate + max(1.0 * f.thresholds.meter_step_mg_per_l, 0.1 * permeate):
         return None
     return Evidence(0.75, {"product_tds": product, "permeate_tds": permeate})
 
@@ -124,7 +179,7 @@ def product_above_permeate(f: Facts) -> Evidence | None:
 def weak_ions_through(f: Facts) -> Evidence | None:
     """D33."""
     product = f.number("product_tds_mg_per_l")
-    if product is None or product > f.limits.product_limit_mg_per_l:
+    if product is None or product > f.limits.product_tds_mg_per_l:
         return None
     found = [name for name in ("ammonia_detected", "silica_detected", "algae_reported") if f.yes(name)]
     if not found:

@@ -280,6 +280,14 @@ FAULTS: dict[str, tuple[Fault, str]] = {
         lambda u, r: replace(u, chlorine_total=r.uniform(0.2, 0.5), chlorine_free=r.uniform(0.8, 1.2)),
         "D43",
     ),
+    "lead carbon exhausted": (
+        lambda u, r: replace(
+            u,
+            observed={"interstage_chlorine_mg_per_l": r.uniform(0.55, 0.9), "feed_total_chlorine_mg_per_l": 1.0},
+        ),
+        "D45",
+    ),
+    "membrane lets salt through": (lambda u, r: replace(u, salt=u.salt * r.uniform(7.0, 9.0)), "D46"),
     "weak ions through": (lambda u, r: replace(u, observed={"silica_detected": True}), "D33"),
     "open cup": (
         lambda u, r: replace(u, observed={"open_cup_sample": True, "product_tds_mg_per_l": r.uniform(1.0, 2.0)}),

@@ -5,7 +5,7 @@ from dataclasses import fields
 
 import pytest
 
-from fleet.engineering.diagnosis import CONTEXT_KEYS, RULES, Limits, diagnose
+from fleet.engineering.diagnosis import CONTEXT_KEYS, RULES, Thresholds, diagnose
 from fleet.engineering.diagnosis.record import STEPS
 from fleet.engineering.errors import EngineeringError
 
@@ -176,6 +176,8 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
         "chlorine_test_error",
     ),
     ("D44", {"carbon_outlet_total_chlorine_mg_per_l": 0.2}, "carbon_exhausted"),
+    ("D45", {"interstage_chlorine_mg_per_l": 0.6}, "lead_carbon_exhausted"),
+    ("D46", {"permeate_tds_mg_per_l": 29.0}, "membrane_rejection_low"),
 ]
 
 
@@ -252,7 +254,7 @@ def test_confidence_grows_with_the_margin() -> None:
 @pytest.mark.parametrize(
     ("rule", "changes", "why_not"),
     [
-        ("D01", {"prefilter_outlet_pressure_kpa": 330.0}, "64 kPa above clean is below 10 psi"),
+        ("D01", {"prefilter_outlet_pressure_kpa": 352.0}, "62 kPa at 15 degC is 48 at 25: the limit is 49"),
         ("D02", {"line_pressure_kpa": 350.0}, "64 kPa below baseline is below 10 psi"),
         ("D05", {"normalised_salt_passage_ratio": 2.4}, "no chlorine"),
         ("D07", {"normalised_flow_ratio": 0.78, "normalised_salt_passage_ratio": 1.3}, "the concentrate cannot scale"),
@@ -274,17 +276,20 @@ def test_confidence_grows_with_the_margin() -> None:
         ),
         ("D25", {"concentrate_flow_l_per_day": 600.0}, "a ratio of 3 against 4 is within practice"),
         ("D42", {"line_pressure_kpa": 200.0, "has_booster_pump": True}, "a pump is fitted"),
+        ("D45", {"interstage_chlorine_mg_per_l": 0.45}, "45 % of the feed's"),
+        ("D46", {"permeate_tds_mg_per_l": 25.5}, "less than a step of the meter above 10 % of the feed"),
+        ("D12", {"product_tds_mg_per_l": 1.5, "has_lag_resin": True}, "half a step past the limit"),
     ],
 )
 def test_near_misses_are_not_found(rule: str, changes: dict[str, float | bool | str | None], why_not: str) -> None:
     assert rule not in {match.id for match in diagnose({**HEALTHY, **changes})}, why_not
 
 
-def test_limits_can_be_set() -> None:
+def test_thresholds_can_be_set() -> None:
     context = {**HEALTHY, "weeks_since_last_reading": 6.0}
     assert diagnose(context) == []
-    assert [match.id for match in diagnose(context, limits=Limits(weeks_unread=5.0))] == ["D41"]
-    assert all(field.type in ("float", float) for field in fields(Limits))
+    assert [match.id for match in diagnose(context, thresholds=Thresholds(weeks_unread=5.0))] == ["D41"]
+    assert all(field.type in ("float", float) for field in fields(Thresholds))
 
 
 @pytest.mark.parametrize(

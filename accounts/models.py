@@ -1,6 +1,8 @@
 """Companies, the people who act for them, their clients, their tokens and the trail of what was done."""
 
+from datetime import date, datetime
 from typing import ClassVar
+from zoneinfo import ZoneInfo
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
@@ -43,6 +45,15 @@ class Company(TenantModel):
     class Meta:
         verbose_name_plural = "companies"
         ordering = ["name", "pk"]
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The time zone of its office."""
+        return ZoneInfo(self.time_zone)
+
+    def day_at(self, moment: datetime) -> date:
+        """The calendar day of its office at a moment."""
+        return moment.astimezone(self.zone).date()
 
     def __str__(self) -> str:
         return self.name

@@ -21,6 +21,7 @@ from accounts.errors import Conflict, DomainError, InvalidInput
 from accounts.jobs.models import Job, JobChunk
 from accounts.jobs.queue import give
 from accounts.models import Company, Membership
+from accounts.services.companies import lock_company
 
 log = logging.getLogger(__name__)
 
@@ -149,7 +150,7 @@ def start_job(
         raise InvalidInput("unknown_job_kind", f"There is no job '{kind}'.", pointer="/kind")
     with transaction.atomic():
         # The lock makes two simultaneous starts take turns, so that the second sees the first.
-        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        lock_company(company.pk)
         going = Job.objects.of_company(company).filter(kind=kind, state__in=LIVE).first()
         if going is not None and _is_abandoned(going, now):
             sentence = "The process that did this ended in the middle; the work is begun anew."

@@ -34,7 +34,7 @@ from fleet.services.sizing.sizing import check_commissioning
 from fleet.services.status import status_of
 from fleet.services.units import units
 
-_LIVE = Q(state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
+_LIVE = Q(state__in=Finding.LIVE)
 
 
 class UnitSerializer(QuantityModelSerializer):

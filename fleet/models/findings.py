@@ -23,6 +23,8 @@ class Finding(TenantModel):
         DISMISSED = "dismissed", "dismissed"
         CLOSED = "closed", "closed"
 
+    LIVE: ClassVar = (State.OPEN, State.CONFIRMED)
+
     unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="findings")
     position = models.ForeignKey(Position, on_delete=models.CASCADE, null=True, blank=True, related_name="findings")
     reading = models.ForeignKey(

@@ -88,7 +88,7 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
         sentence = f"Chlorine gets past the carbon ({chlorine:.2g} mg/L); it is due for a change."
     else:
         water, sentence = "good", f"The water was at {value:.3g} mg/L TDS, within {_allowed(unit, limit)}."
-    findings = Finding.objects.filter(unit=unit, state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
+    findings = Finding.objects.filter(unit=unit, state__in=Finding.LIVE)
     sentences = [
         text for text in findings.order_by("-confidence", "pk").values_list("client_sentence", flat=True) if text
     ]

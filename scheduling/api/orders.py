@@ -16,6 +16,7 @@ from rest_framework.response import Response
 from accounts.http.fields import TenantRelatedField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet, UpdateMixin
+from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Supplier
 from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.api.renderers import OrderCSVRenderer, OrderTextRenderer
@@ -30,7 +31,6 @@ from scheduling.services.orders.orders import (
     edit_order,
     expect_order,
     place_order,
-    take_turns,
 )
 
 _MOST_PACKS = 10_000
@@ -352,7 +352,7 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
 
     def locked_object(self) -> Any:
         # the company first, as everybody does who changes more than one order
-        take_turns(self.by.company)
+        lock_company(self.by.company_id)
         return super().locked_object()
 
     @extend_schema(request=NewOrderSerializer, responses={201: PurchaseOrderSerializer})

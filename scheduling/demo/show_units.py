@@ -26,8 +26,6 @@ EXPLAINS_ONLY: Final = frozenset(
 )  # fmt: skip
 """Causes that explain a reading or lie years ahead; they are stored and served, but put no unit at risk."""
 
-_LIVE: Final = (Finding.State.OPEN, Finding.State.CONFIRMED)
-
 
 @dataclass
 class _AtRisk:
@@ -91,7 +89,7 @@ def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
     def risk_of(unit: Unit) -> _AtRisk:
         return found.setdefault(unit.pk, _AtRisk(unit))
 
-    findings = Finding.objects.of_company(company).filter(state__in=_LIVE).select_related("unit__site")
+    findings = Finding.objects.of_company(company).filter(state__in=Finding.LIVE).select_related("unit__site")
     for finding in findings.exclude(cause__in=EXPLAINS_ONLY).order_by("-confidence", "pk"):
         last = last_read.get(finding.unit_id)
         if finding.cause == _UNREAD and last is not None and as_of - last < LONG_UNREAD:
@@ -121,7 +119,7 @@ def _of_finding(finding: Finding, last_read: date | None, as_of: date) -> Iterat
 
 def _show_unread(screen: Screen, company: Company, last_read: dict[int, date], as_of: date, shown: set[int]) -> None:
     """The units of which nothing was heard for weeks, in one sentence: a reading by the client saves a call."""
-    findings = Finding.objects.of_company(company).filter(state__in=_LIVE, cause=_UNREAD)
+    findings = Finding.objects.of_company(company).filter(state__in=Finding.LIVE, cause=_UNREAD)
     rows = findings.exclude(unit__in=shown).select_related("unit").order_by("unit__code")
     if not rows:
         return

@@ -1,5 +1,6 @@
 """Plans of rounds: each installer's days, stop by stop."""
 
+from datetime import date, timedelta
 from typing import ClassVar
 
 from django.db import models
@@ -59,6 +60,11 @@ class Plan(TenantModel):
                 fields=["company", "first_day"], condition=Q(state="published"), name="one_published_plan_per_first_day"
             )
         ]
+
+    @property
+    def last_day(self) -> date:
+        """The last of its days."""
+        return self.first_day + timedelta(days=self.days - 1)
 
     def __str__(self) -> str:
         return f"plan from {self.first_day} ({self.state})"

@@ -27,6 +27,16 @@ class Visit(TenantModel):
         NOT_DONE = "not_done", "could not be done"
         CANCELLED = "cancelled", "cancelled"
 
+    # Every set of states that decides something, by its one name.
+    UNAGREED: ClassVar = (State.PROPOSED, State.OFFERED)
+    UNDER_WAY: ClassVar = (State.ON_THE_WAY, State.IN_PROGRESS)
+    AHEAD: ClassVar = (*UNAGREED, State.CONFIRMED)  # nobody has set out yet
+    AGREED: ClassVar = (State.CONFIRMED, *UNDER_WAY)  # the client or an installer counts on it
+    TOLD: ClassVar = (State.OFFERED, *AGREED)  # the client was told a time
+    LIVE: ClassVar = (*UNAGREED, *AGREED)
+    VISITED: ClassVar = (State.DONE, State.NOT_DONE)
+    CLOSED: ClassVar = (*VISITED, State.CANCELLED)
+
     class Obstacle(models.TextChoices):
         NOBODY_IN = "nobody_in", "nobody was in"
         NO_ACCESS = "no_access", "the unit could not be reached"

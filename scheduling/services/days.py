@@ -1,18 +1,11 @@
-"""Which day it is for a company, and how its days lie on the clock of the planner."""
+"""How a company's days lie on the clock of the planner."""
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from accounts.models import Company
-
 DAY_S = 86_400
 _NOON_S = DAY_S // 2
-
-
-def company_day(*, company: Company, now: datetime) -> date:
-    """The calendar day of the company's office at a moment."""
-    return now.astimezone(ZoneInfo(company.time_zone)).date()
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,11 +20,6 @@ class PlanningClock:
 
     first_day: date
     zone: ZoneInfo
-
-    @staticmethod
-    def zone_of(company: Company) -> ZoneInfo:
-        """The zone of the company's office."""
-        return ZoneInfo(company.time_zone)
 
     def noon(self, day: int) -> datetime:
         """Noon of a day of the horizon, as a moment in UTC."""

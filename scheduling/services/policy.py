@@ -14,6 +14,7 @@ from django.db import transaction
 from accounts.errors import Fault, InvalidInput, NotAllowed
 from accounts.models import Company, Membership
 from accounts.services import record
+from accounts.services.companies import lock_company
 from scheduling.models import CompanyPolicy
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.house_rules import HouseRules, ServicePolicy
@@ -64,7 +65,7 @@ def change_policy(*, company: Company, by: Membership, changes: Mapping[str, Any
         sentence = "currency belongs to the company, not to its policy; change it there."
         raise InvalidInput("policy_not_valid", sentence, faults=[Fault("/currency", sentence)])
     with transaction.atomic():
-        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        lock_company(company.pk)
         row, _ = CompanyPolicy.objects.get_or_create(company=company)
         before = dict(row.settings)
         settings = before | dict(changes)

@@ -11,6 +11,7 @@ from django.conf import settings
 from django.db import transaction
 
 from accounts.models import Company
+from accounts.services.companies import lock_company
 from scheduling.models import Installer, RoadCalibration, Stop, Visit
 from scheduling.planning import rounds
 from scheduling.planning.house_rules import ServicePolicy
@@ -72,7 +73,7 @@ def calibrate_travel(*, company: Company, now: datetime) -> Calibration:
         "sentence": fit.sentence,
     }
     with transaction.atomic():
-        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        lock_company(company.pk)
         row = RoadCalibration.objects.of_company(company).first() or RoadCalibration(company=company)
         if row.pk is None or any(getattr(row, name) != value for name, value in values.items()):
             for name, value in values.items():

@@ -85,7 +85,7 @@ def run_one(units: int, folder: Path, is_profiled: bool) -> tuple[float, ...]:
     from fleet.forecasting.wear.nominal import label_over_load
     from fleet.models import Reading, Unit
     from fleet.services.forecasts.forecasts import forecast_company, refresh_forecasts, unit_blocks
-    from fleet.services.forecasts.tables import company_day, end_of_day, load_fleet
+    from fleet.services.forecasts.tables import end_of_day, load_fleet
     from fleet.services.forecasts.workers import MOST_PROCESSES
 
     company = invent(units)
@@ -108,7 +108,7 @@ def run_one(units: int, folder: Path, is_profiled: bool) -> tuple[float, ...]:
     Reading.objects.bulk_create([reading(pk, NOW + timedelta(hours=20), 0.4) for pk in chosen])
     counts: dict[str, int] = {}
     night = timed(lambda: counts.update(refresh_forecasts(company=company, now=NOW + timedelta(days=1))))
-    day = company_day(company, NOW)
+    day = company.day_at(NOW)
 
     def baseline() -> None:
         for block in unit_blocks(company, day):

@@ -81,7 +81,7 @@ pytestmark = pytest.mark.usefixtures("db_of_the_run")
 
 
 def findings_of(code: str) -> set[str]:
-    live = Finding.objects.filter(unit__code=code, state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
+    live = Finding.objects.filter(unit__code=code, state__in=Finding.LIVE)
     return set(live.values_list("cause", flat=True))
 
 

@@ -42,7 +42,7 @@ def decide(*, finding: Finding, decision: str, by: Membership, now: datetime, no
         # Looking at the unit anew waits for this, and this for that.
         Unit.objects.select_for_update(no_key=True).get(pk=finding.unit_id)
         locked = Finding.objects.select_for_update(no_key=True).get(pk=finding.pk)
-        if locked.state not in (Finding.State.OPEN, Finding.State.CONFIRMED) or locked.state == decision:
+        if locked.state not in Finding.LIVE or locked.state == decision:
             raise Conflict("finding_is_decided", f"This finding is {locked.state} already.")
         before = locked.state
         locked.state = decision

@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -15,7 +14,7 @@ from fleet.models import Finding, Position, Stage, Unit
 from fleet.services.findings.decisions import decide
 from fleet.services.findings.facts import History, context_of_row, load_history, names_of_row
 from fleet.services.findings.readings import readings_that_bear
-from fleet.services.forecasts.tables import company_day, standing_units
+from fleet.services.forecasts.tables import standing_units
 
 __all__ = ["decide", "refresh_findings"]
 
@@ -152,7 +151,7 @@ def refresh_findings(
     dict
         Counts: units, opened, refreshed, closed, standing.
     """
-    day = company_day(company, now)
+    day = company.day_at(now)
     ids = standing_units(company, day)
     if units is not None:
         wanted = set(units)
@@ -174,9 +173,7 @@ def refresh_findings(
 
 def _close_retired(company: Company, day: date, now: datetime) -> None:
     """A unit that is gone has nothing wrong any more."""
-    rows = Finding.objects.of_company(company).filter(
-        unit__retired_on__lt=day, state__in=[Finding.State.OPEN, Finding.State.CONFIRMED]
-    )
+    rows = Finding.objects.of_company(company).filter(unit__retired_on__lt=day, state__in=Finding.LIVE)
     Finding.objects.filter(pk__in=rows.values("pk")).update(state=Finding.State.CLOSED, closed_at=now)
 
 
@@ -292,7 +289,7 @@ def _fields(company: Company, history: History, unit_id: int, pattern: _Seen, no
     match, row = pattern.match, pattern.row
     rule = match.rule
     # A finding about the unit as a whole is seen anew each day, so that a second run on that day changes nothing.
-    today = datetime.combine(company_day(company, now), time(), tzinfo=ZoneInfo(company.time_zone))
+    today = datetime.combine(company.day_at(now), time(), tzinfo=company.zone)
     told = {
         "rule": rule.id,
         "position_id": _position(history, unit_id, rule.id, rule.step),

@@ -1,7 +1,6 @@
 """Why a forecast moved: two forecasts of one position side by side, and a sentence on what came in between."""
 
 from typing import Final
-from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
@@ -91,7 +90,7 @@ def _newest_reading(before: Forecast, after: Forecast) -> str:
     if reading is None:
         return ""
     company = after.position.unit.company
-    taken_on = reading.taken_at.astimezone(ZoneInfo(company.time_zone)).date()
+    taken_on = company.day_at(reading.taken_at)
     shown = []
     for name in names:
         value = getattr(reading, name)

@@ -17,7 +17,7 @@ from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.learned import Learned
 from fleet.models import FleetLesson, Forecast, Position
 from fleet.services.forecasts.sources import out_of_date
-from fleet.services.forecasts.tables import company_day, end_of_day, load_fleet, standing_units
+from fleet.services.forecasts.tables import end_of_day, load_fleet, standing_units
 from fleet.services.forecasts.workers import Forecasted, Task, forecast_blocks
 from fleet.services.limits import read_limits
 
@@ -89,7 +89,7 @@ def forecast_company(
         Counts: units, positions, created, changed, unchanged, unusable (records that had to be left out).
     """
     policy = policy or read_limits(company)
-    day = company_day(company, now)
+    day = company.day_at(now)
     wanted = None if units is None else set(units)
     every_block = unit_blocks(company, day)
     blocks = [block for block in every_block if wanted is None or not wanted.isdisjoint(block)]
@@ -128,7 +128,7 @@ def refresh_forecasts(
     dict
         Counts as of `forecast_company`; `units` are those that were forecast.
     """
-    day = company_day(company, now)
+    day = company.day_at(now)
     ids = standing_units(company, day)
     learned = _recent_lesson(company, len(ids), day)
     stale = {} if learned is None else out_of_date(company, ids, day)
@@ -154,7 +154,7 @@ def refresh_forecasts(
 
 def start_forecast_job(*, company: Company, by: Membership | None, now: datetime) -> Job:
     """Start the job that forecasts a company, a chunk for each block of units."""
-    blocks = unit_blocks(company, company_day(company, now))
+    blocks = unit_blocks(company, company.day_at(now))
     chunks = [{"first_unit": block[0], "units": block} for block in blocks]
     return claims.start_job(company=company, by=by, kind=JOB_KIND, chunks=chunks, now=now)
 

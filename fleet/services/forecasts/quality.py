@@ -14,7 +14,7 @@ from accounts.models import Company, Membership
 from fleet.forecasting.judging.judge import RICHNESS, QualityRow, judge
 from fleet.forecasting.judging.replay import METHODS, monthly_cuts, replay
 from fleet.models import ForecastScore, Unit
-from fleet.services.forecasts.tables import company_day, end_of_day, load_fleet
+from fleet.services.forecasts.tables import end_of_day, load_fleet
 from fleet.services.limits import read_limits
 
 JOB_KIND: Final = "forecast_quality"
@@ -81,7 +81,7 @@ def judge_company(
     InvalidInput
         When no monthly cut lies between the days, or nothing was standing at any.
     """
-    day = company_day(company, now)
+    day = company.day_at(now)
     if first is not None and last is not None and first > last:
         sentence = f"The first cut, {first}, lies after the last one, {last}: swap them."
         raise InvalidInput("cuts_out_of_order", sentence, pointer="/first_cut")

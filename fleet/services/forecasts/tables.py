@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import islice
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db.models import F, FloatField, Func, IntegerField, Q
@@ -101,14 +100,9 @@ def batched(rows: Iterable[Any], size: int) -> Iterator[list[Any]]:
         yield batch
 
 
-def company_day(company: Company, now: datetime) -> date:
-    """The working day of the company's office at a moment."""
-    return now.astimezone(ZoneInfo(company.time_zone)).date()
-
-
 def end_of_day(company: Company, day: date) -> float:
     """The last second of a company's day, in days since 1970-01-01 UTC: whatever was read that day is known then."""
-    midnight = datetime.combine(day + timedelta(days=1), time(), tzinfo=ZoneInfo(company.time_zone))
+    midnight = datetime.combine(day + timedelta(days=1), time(), tzinfo=company.zone)
     return (midnight.timestamp() - 1.0) / _SECONDS_A_DAY
 
 

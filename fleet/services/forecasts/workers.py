@@ -14,7 +14,6 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 from django.db import connection
 
@@ -66,7 +65,7 @@ class Task:
             loaded,
             answer,
             wanted=self.wanted,
-            zone=ZoneInfo(self.company.time_zone),
+            zone=self.company.zone,
             policy=self.policy,
             marks=marks,
         )

@@ -5,7 +5,6 @@ import sys
 from datetime import date, datetime, time
 from functools import partial
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
@@ -82,7 +81,7 @@ def _companies(options: dict[str, Any]) -> list[tuple[Company, datetime]]:
         if found is None:
             raise CommandError("There is no demo company yet: run `manage.py demo` first.")
         # The invented company knows nothing later than the day it stands at.
-        its_evening = datetime.combine(found.as_of, time(23), ZoneInfo(found.company.time_zone))
+        its_evening = datetime.combine(found.as_of, time(23), found.company.zone)
         return [(found.company, min(its_evening, timezone.now()))]
     asked = options["company"]
     companies = Company.objects.order_by("pk")

@@ -14,7 +14,6 @@ from scheduling.models import Need
 from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PositionFacts, Role, UnitFacts
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
 from scheduling.planning.needs.work import work_for
-from scheduling.services.days import company_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +73,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
     items = {row.position_id: row.item for row in removed.order_by("removed_at", "pk")}
     items |= {position: row.item for position, row in standing.items()}
     latest = {row.position_id: row for row in Forecast.objects.of_company(company).filter(in_position, is_latest=True)}
-    live = Finding.objects.of_company(company).filter(in_unit, state__in=[Finding.State.OPEN, Finding.State.CONFIRMED])
+    live = Finding.objects.of_company(company).filter(in_unit, state__in=Finding.LIVE)
     findings: dict[int, list[Finding]] = defaultdict(list)
     for finding in live.select_related("reading").order_by("-confidence", "pk"):
         findings[finding.unit_id].append(finding)
@@ -91,7 +90,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
         done_by_unit[unit_id][key] = at
 
     def day(moment: datetime | None) -> date | None:
-        return company_day(company=company, now=moment) if moment is not None else None
+        return company.day_at(moment) if moment is not None else None
 
     facts = tuple(
         UnitFacts(

@@ -10,11 +10,11 @@ from django.db import transaction
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Company, Membership
 from accounts.services import record
+from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Position, Unit
 from scheduling.models import Need
 from scheduling.planning.house_rules import ServicePolicy
 from scheduling.planning.needs.facts import position_name
-from scheduling.services.days import company_day
 from scheduling.services.needs.costs import price_needs
 from scheduling.services.needs.wanted import wanted_needs
 from scheduling.services.policy import read_policy
@@ -72,10 +72,10 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
     NeedsRefreshed
         Counts, of the needs of these units alone.
     """
-    today = company_day(company=company, now=now)
+    today = company.day_at(now)
     with transaction.atomic():
         # one refresh of a company at a time: two would open the same needs twice
-        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        lock_company(company.pk)
         policy = read_policy(company=company)
         wanted = {need.key: need for need in wanted_needs(company=company, policy=policy, today=today, units=units)}
         price_needs(list(wanted.values()), policy=policy, today=today)
@@ -180,7 +180,7 @@ def add_need(
         created_at=now,
         updated_at=now,
     )
-    price_needs([need], policy=policy, today=company_day(company=company, now=now))
+    price_needs([need], policy=policy, today=company.day_at(now))
     need.reason = reason
     with transaction.atomic():
         need.save()

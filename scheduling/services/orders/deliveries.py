@@ -13,7 +13,6 @@ from accounts.models import Company, Membership
 from accounts.repeats import conflict, difference, worded
 from accounts.services import record
 from scheduling.models import Delivery, Plan, PurchaseOrder, PurchaseOrderLine, Visit
-from scheduling.services.days import company_day
 from scheduling.services.orders.orders import lock_order
 from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.sentences import day_in_words
@@ -86,9 +85,9 @@ def receive_order(
         if row.state not in COMING:
             said = f"Order {row.number} is {row.get_state_display()}; nothing of it is to come."
             raise Conflict("nothing_is_coming", said)
-        day = received_on or company_day(company=row.company, now=now)
+        day = received_on or row.company.day_at(now)
         lines = {line.pk: line for line in row.lines.select_related("item")}
-        _check(row, lines, pieces, day, company_day(company=row.company, now=now))
+        _check(row, lines, pieces, day, row.company.day_at(now))
         for came in pieces:
             lines[came.line].received += came.quantity
         PurchaseOrderLine.objects.bulk_update(lines.values(), ["received"])
@@ -199,7 +198,7 @@ class LateLine:
 
 def late_deliveries(*, company: Company, now: datetime) -> list[LateLine]:
     """Lines that are overdue, or come too late for a visit, with the visits that endangers; the earliest first."""
-    today = company_day(company=company, now=now)
+    today = company.day_at(now)
     live = Plan.objects.of_company(company).filter(state__in=[Plan.State.PUBLISHED, Plan.State.DRAFT])
     allocation = Allocation(company=company, today=today, plan=live.order_by("-created_at", "-pk").first())
     found = []

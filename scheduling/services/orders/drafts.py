@@ -10,9 +10,9 @@ from django.db import transaction
 from accounts.errors import Conflict
 from accounts.models import Company, Membership
 from accounts.services import record
+from accounts.services.companies import lock_company
 from fleet.models import Supplier
 from scheduling.models import PartsLine, PartsList, Plan, PurchaseOrder, PurchaseOrderLine
-from scheduling.services.days import company_day
 from scheduling.services.orders.orders import new_order
 from scheduling.services.stock.parts import rewrite_period
 
@@ -60,7 +60,7 @@ def draft_orders(
         When the list is none for a period.
     """
     with transaction.atomic():
-        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        lock_company(company.pk)
         fresh = rewrite_period(parts_list=parts_list or _newest(company, now), now=now)
         short: dict[int, dict[int, PartsLine]] = defaultdict(dict)
         without = []
@@ -89,7 +89,7 @@ def draft_orders(
 
 def _newest(company: Company, now: datetime) -> PartsList:
     rows = PartsList.objects.of_company(company).filter(
-        scope=PartsList.Scope.PERIOD, last_day__gte=company_day(company=company, now=now), plan__isnull=False
+        scope=PartsList.Scope.PERIOD, last_day__gte=company.day_at(now), plan__isnull=False
     )
     newest: PartsList | None = rows.exclude(plan__state=Plan.State.REPLACED).order_by("-last_day", "-pk").first()
     if newest is None:

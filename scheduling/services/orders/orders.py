@@ -10,12 +10,12 @@ from django.db import transaction
 from django.db.models import Max
 
 from accounts.errors import Conflict, Fault, InvalidInput
-from accounts.models import Company, Membership
+from accounts.models import Membership
 from accounts.services import record
+from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Supplier
 from scheduling.models import PurchaseOrder, PurchaseOrderLine
 from scheduling.planning.stock.deliveries import expected_arrival
-from scheduling.services.days import company_day
 from scheduling.services.stock.stock import MOST_PIECES
 from scheduling.services.stock.supplies import COMING
 
@@ -65,7 +65,7 @@ def create_order(
         When a line cannot be right.
     """
     with transaction.atomic():
-        take_turns(supplier.company)
+        lock_company(supplier.company_id)
         if not supplier.is_active:
             said = f"{supplier.name} is inactive; make it active again or order elsewhere."
             raise Conflict("supplier_is_inactive", said, pointer="/supplier")
@@ -153,7 +153,7 @@ def place_order(
     with transaction.atomic():
         row = lock_order(order)
         _check_move(row, State.PLACED, "placed")
-        today = company_day(company=row.company, now=now)
+        today = row.company.day_at(now)
         day = placed_on or today
         if not today - _FARTHEST <= day <= today:
             raise _invalid("/placed_on", f"placed_on must lie from {today - _FARTHEST} to {today}, not on {day}.")
@@ -203,7 +203,7 @@ def expect_order(
         row = lock_order(order)
         if row.state not in COMING:
             raise Conflict("nothing_is_coming", f"Order {row.number} is {row.get_state_display()}; nothing is to come.")
-        today = company_day(company=row.company, now=now)
+        today = row.company.day_at(now)
         if expected_on < today:
             raise _invalid("/expected_on", f"expected_on {expected_on} has gone by; give a day from {today} on.")
         _check_expected(expected_on, today)
@@ -253,18 +253,13 @@ def usual_arrival(*, item: CatalogueItem, supplier: Supplier, ordered_on: date) 
 def lock_order(order: PurchaseOrder) -> PurchaseOrder:
     """The order's row, nobody else's until the end of the transaction."""
     # orders change what every parts list of the company rests on, so they take turns with those who write them
-    take_turns(order.company)
+    lock_company(order.company_id)
     row: PurchaseOrder = (
         PurchaseOrder.objects.select_for_update(no_key=True, of=("self",))
         .select_related("supplier", "company")
         .get(pk=order.pk)
     )
     return row
-
-
-def take_turns(company: Company) -> None:
-    """Wait for everybody else who changes the company's orders, or writes its parts lists."""
-    Company.objects.select_for_update(no_key=True).get(pk=company.pk)
 
 
 def _check_move(order: PurchaseOrder, becomes: str, verb: str) -> None:

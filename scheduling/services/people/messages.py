@@ -24,7 +24,6 @@ _MOST_ATTEMPTS = 6
 _FIRST_PAUSE = timedelta(minutes=5)
 # Whoever sends takes far less than this; after it, the sender is dead and nobody knows how far it got.
 _LONGEST_SENDING = timedelta(hours=1)
-_TOLD = (Visit.State.OFFERED, Visit.State.CONFIRMED, Visit.State.ON_THE_WAY, Visit.State.IN_PROGRESS)
 
 
 # the events
@@ -97,7 +96,7 @@ def not_done(visit: Visit, now: datetime) -> None:
 
 def cancelled(visit: Visit, was: str, now: datetime) -> None:
     """A visit was called off: the client reads it if they knew of it, the installer if it stood in their rounds."""
-    if was in _TOLD:
+    if was in Visit.TOLD:
         _to_client(visit, Kind.CANCELLED, texts.cancelled(visit), now)
     stop = _planned(visit)
     at = visit.appointment_at or (stop.starts_at if stop is not None else None)

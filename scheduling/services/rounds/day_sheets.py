@@ -118,7 +118,7 @@ def _hours(opens: time, closes: time) -> str:
 def _units(sites: Sequence[int]) -> dict[int, list[Unit]]:
     """The units in service at some sites, with what a sheet says of them at hand."""
     standing = Placement.objects.filter(removed_at=None).select_related("item")
-    live = Finding.objects.filter(state__in=[Finding.State.OPEN, Finding.State.CONFIRMED]).order_by("-confidence", "pk")
+    live = Finding.objects.filter(state__in=Finding.LIVE).order_by("-confidence", "pk")
     rows = Unit.objects.filter(site__in=sites, retired_on=None).prefetch_related(
         Prefetch(
             "positions",

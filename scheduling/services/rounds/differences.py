@@ -3,7 +3,6 @@
 from collections.abc import Collection, Iterable, Mapping
 from datetime import UTC, date, datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from accounts.models import Company
 from scheduling.models import Stop, Visit
@@ -40,7 +39,7 @@ def compare_stops(
     A start that moves by no more than a quarter of an hour (common practice, no source) counts as the same, unless the
     client has a confirmed time.
     """
-    clock = PlanningClock(first_day, ZoneInfo(company.time_zone))
+    clock = PlanningClock(first_day, company.zone)
     old, new = {s.visit_id: s for s in before}, {s.visit_id: s for s in after}
     visits = {s.visit_id: s.visit for s in (*old.values(), *new.values())}
     confirmed = {pk for pk, visit in visits.items() if visit.appointment_at is not None}

@@ -10,8 +10,9 @@ from django.db import transaction
 from django.db.models import F
 
 from accounts.errors import Conflict, Fault, InvalidInput
-from accounts.models import Company, Membership
+from accounts.models import Membership
 from accounts.services import record
+from accounts.services.companies import lock_company
 from scheduling.models import Installer, Plan, Round, Stop, Visit
 from scheduling.planning import rounds
 from scheduling.planning.errors import PlanningError
@@ -29,7 +30,6 @@ from scheduling.services.travel import provider_for
 from scheduling.services.visits.locks import LOCK, holds, put_lock
 
 State = Visit.State
-_OPEN = (State.PROPOSED, State.OFFERED, State.CONFIRMED)
 # Places in a round while they are dealt out anew: far above any that are used.
 _ASIDE = 10_000
 
@@ -131,7 +131,7 @@ def move_stop(
         As `preview_move`.
     """
     with transaction.atomic():
-        Company.objects.select_for_update(no_key=True).get(pk=stop.round.plan.company_id)
+        lock_company(stop.round.plan.company_id)
         moving = _Moving(Stop.objects.get(pk=stop.pk), now, installer, day, place, agreed)
         found = moving.found()
         if found.refusals:
@@ -177,7 +177,7 @@ class _Moving:
         self.stop, self.now, self.agreed = stop, now, agreed
         self.source, self.plan = stop.round, stop.round.plan
         self.company = self.plan.company
-        self.clock = PlanningClock(self.plan.first_day, PlanningClock.zone_of(self.company))
+        self.clock = PlanningClock(self.plan.first_day, self.company.zone)
         self.installer = installer or self.source.installer
         self.day = day or self.source.day
         self.place = place
@@ -199,10 +199,10 @@ class _Moving:
         visit = self.stop.visit
         if self.plan.state == Plan.State.REPLACED:
             raise Conflict("plan_is_replaced", "A newer plan has replaced this one; move the visit's stop there.")
-        if visit.state not in _OPEN:
+        if visit.state not in Visit.AHEAD:
             raise Conflict("visit_move_not_legal", f"The visit {visit.standing}; it is not moved.")
-        last = self.plan.first_day + timedelta(days=self.plan.days - 1)
-        today = self.now.astimezone(self.clock.zone).date()
+        last = self.plan.last_day
+        today = self.company.day_at(self.now)
         if not max(self.plan.first_day, today) <= self.day <= last:
             said = f"day must be from {max(self.plan.first_day, today)} to {last}, the days of the plan."
             raise InvalidInput("day_not_in_plan", said, faults=[Fault("/day", said)])
@@ -211,7 +211,7 @@ class _Moving:
             raise InvalidInput("installer_not_active", said, faults=[Fault("/installer", said)])
 
     def _has_begun(self, stop: Stop) -> bool:
-        if stop.visit.state in (State.ON_THE_WAY, State.IN_PROGRESS, State.DONE, State.NOT_DONE):
+        if stop.visit.state in (*Visit.UNDER_WAY, *Visit.VISITED):
             return True
         return stop.arrives_at - timedelta(minutes=stop.driving_minutes) <= self.now
 
@@ -221,7 +221,7 @@ class _Moving:
     def _ask(self) -> Asked:
         """The question for the stops concerned alone, with rounds that have begun starting where they stand."""
         wanted = {s.visit_id for row in self.rows for s in self._movable(row)}
-        others = Visit.objects.of_company(self.company).filter(state__in=_OPEN).exclude(pk__in=wanted)
+        others = Visit.objects.of_company(self.company).filter(state__in=Visit.AHEAD).exclude(pk__in=wanted)
         policy = read_policy(company=self.company)
         asked = ask(
             company=self.company,

@@ -13,10 +13,10 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.jobs.models import Job
 from accounts.models import Company, Membership
 from accounts.services import record
+from accounts.services.companies import lock_company
 from scheduling.models import Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.planning import rounds
 from scheduling.planning.travel.trips import TravelProvider
-from scheduling.services.days import company_day
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_round, cents_of_route, costs_of_plan
@@ -74,7 +74,7 @@ def check_days(*, company: Company, first_day: date, days: int, now: datetime) -
     InvalidInput
         When the first day has gone by or lies too far ahead, or there are too few or too many days.
     """
-    today = company_day(company=company, now=now)
+    today = company.day_at(now)
     last = today + timedelta(days=_FARTHEST_DAYS)
     faults = []
     if not today <= first_day <= last:
@@ -154,7 +154,7 @@ def plan_rounds(
     )
     with transaction.atomic():
         # the planner ran outside of any transaction, so somebody else may have answered in the meantime
-        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        lock_company(company.pk)
         known = _answered(company, asked.digest)
         if known is not None and (known.effort == effort.wanted or _is_as_good(known, asked, answer)):
             return known
@@ -167,7 +167,7 @@ def planned_on_other_days(*, company: Company, first_day: date, days: int, now: 
     Their clients and installers count on them there.
     """
     stops = Stop.objects.of_company(company).filter(
-        round__plan__state=Plan.State.PUBLISHED, round__day__gte=company_day(company=company, now=now)
+        round__plan__state=Plan.State.PUBLISHED, round__day__gte=company.day_at(now)
     )
     asked = (first_day, first_day + timedelta(days=days - 1))
     return set(stops.exclude(round__day__range=asked).values_list("visit_id", flat=True))
@@ -345,7 +345,7 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
         been cancelled, moved or done since.
     """
     with transaction.atomic():
-        Company.objects.select_for_update(no_key=True).get(pk=plan.company_id)
+        lock_company(plan.company_id)
         row = Plan.objects.select_for_update(no_key=True).get(pk=plan.pk)
         if row.state == Plan.State.PUBLISHED:
             return row
@@ -366,7 +366,7 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
         Plan.objects.filter(pk__in=[other.pk for other in others]).update(state=Plan.State.REPLACED)
         row.state, row.published_at = Plan.State.PUBLISHED, now
         if row.based_on_id is None:
-            last = row.first_day + timedelta(days=row.days - 1)
+            last = row.last_day
             row.differences = compare_stops(
                 company=row.company,
                 before=[s for s in known if s.starts_at > now and row.first_day <= s.round.day <= last],
@@ -404,7 +404,7 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
 
 def _take_other_days_over(plan: Plan, known: list[Stop], now: datetime) -> None:
     """Copy rounds of days to come that the plan says nothing of; it covers their days from now on, at their cost."""
-    today = company_day(company=plan.company, now=now)
+    today = plan.company.day_at(now)
     here = set(Stop.objects.filter(round__plan=plan).values_list("visit_id", flat=True))
     kept: dict[int, list[Stop]] = {}
     for stop in sorted(known, key=lambda s: (s.round.day, s.round_id, s.order)):
@@ -413,7 +413,7 @@ def _take_other_days_over(plan: Plan, known: list[Stop], now: datetime) -> None:
     if not kept:
         return
     policy = read_policy(company=plan.company).planning
-    last = plan.first_day + timedelta(days=plan.days - 1)
+    last = plan.last_day
     for stops in kept.values():
         row = copy(stops[0].round)
         row.pk, row.plan, row.costs = None, plan, add_up(cents_of_round(row, stops, policy))
@@ -434,7 +434,7 @@ def _overlap(one: Plan, other: Plan) -> bool:
 
 def _check_nobody_is_forgotten(plan: Plan, planned: set[int], now: datetime) -> None:
     """Refuse a draft that is older than a client's yes: the visit would stand in no round, and nobody would come."""
-    last = plan.first_day + timedelta(days=plan.days - 1)
+    last = plan.last_day
     known = planned | set(plan.unserved.values_list("visit_id", flat=True))
     agreed = Visit.objects.of_company(plan.company).filter(state=Visit.State.CONFIRMED, appointment_at__gt=now)
     for visit in agreed.exclude(pk__in=known).select_related("site"):
@@ -448,8 +448,8 @@ def _check_nobody_is_forgotten(plan: Plan, planned: set[int], now: datetime) -> 
 def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
     if plan.state == Plan.State.REPLACED:
         raise Conflict("plan_is_replaced", "A newer plan has replaced this one; publish that one.")
-    last = plan.first_day + timedelta(days=plan.days - 1)
-    if last < company_day(company=plan.company, now=now):
+    last = plan.last_day
+    if last < plan.company.day_at(now):
         raise Conflict("plan_has_gone_by", f"The plan ended on {last}; make a new one.")
     if plan.based_on is not None and plan.based_on.state != Plan.State.PUBLISHED:
         raise Conflict("plan_is_stale", "The plan that this one mends has been replaced since; mend the new one.")
@@ -458,7 +458,7 @@ def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
     row_of = {row["visit"]: row for row in plan.differences}
     for stop in stops:
         visit = stop.visit
-        if visit.state not in {Visit.State.PROPOSED, Visit.State.OFFERED, Visit.State.CONFIRMED}:
+        if visit.state not in Visit.AHEAD:
             raise Conflict("plan_is_stale", f"Visit {visit.pk} {visit.standing} by now; plan again.")
         if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
             # a mended plan may move an appointment that nobody can keep, and says so in its differences

@@ -18,7 +18,7 @@ from scheduling.planning import rounds
 from scheduling.planning.house_rules import ServicePolicy
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import Place, TravelProvider
-from scheduling.services.days import DAY_S, PlanningClock, company_day
+from scheduling.services.days import DAY_S, PlanningClock
 from scheduling.services.people.absences import absences_of, hours_on, is_away
 from scheduling.services.rounds.site_pairs import paired_visits
 from scheduling.services.stock.visit_parts import parts_by_visit
@@ -53,7 +53,7 @@ def planning_days(*, company: Company, policy: Policy, now: datetime) -> tuple[d
     First day, and the number of calendar days; (tomorrow, the policy's days) when nobody works.
     """
     installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
-    day = company_day(company=company, now=now)
+    day = company.day_at(now)
     if any(_shift_begins(i, day) <= now + _LEAD_TIME for i in installers if day.weekday() in i.weekdays):
         day += timedelta(days=1)
     working = {weekday for installer in installers for weekday in installer.weekdays}
@@ -112,7 +112,7 @@ def ask(
     free
         Visits whose agreed time, offer and lock do not count: a person is about to move them.
     """
-    clock = PlanningClock(first_day, ZoneInfo(company.time_zone))
+    clock = PlanningClock(first_day, company.zone)
     installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
     visits = _candidates(company, clock, first_day, days, also, without)
     parts = _parts(company, visits) if policy.house.plans_with_van_stock else {}
@@ -170,7 +170,7 @@ def _candidates(
         Visit.objects.of_company(company)
         .filter(
             Q(state=Visit.State.CONFIRMED, appointment_at__gte=begins, appointment_at__lt=ends)
-            | Q(state__in=[Visit.State.PROPOSED, Visit.State.OFFERED])
+            | Q(state__in=Visit.UNAGREED)
             | Q(pk__in=also)
         )
         .exclude(pk__in=without)

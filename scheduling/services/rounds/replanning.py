@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from accounts.errors import Conflict, Fault, InvalidInput
-from accounts.models import Company, Membership
+from accounts.models import Membership
 from accounts.services import record
+from accounts.services.companies import lock_company
 from fleet.models import Position, Unit
 from scheduling.models import Installer, Need, Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.planning import rounds
@@ -35,8 +36,6 @@ from scheduling.services.travel import provider_for
 from scheduling.services.visits.visits import LEGAL_MOVES, cancel_visit, propose_visits
 
 State = Visit.State
-_CLOSED = (State.DONE, State.NOT_DONE, State.CANCELLED)
-_MOVING = (State.ON_THE_WAY, State.IN_PROGRESS)
 # As many as four installers and sixty visits are mended with in a few seconds.
 _DEFAULT_ITERATIONS = 1_500
 _MOST_SECONDS = 60.0
@@ -142,7 +141,7 @@ def replan_day(
     mending = _Mending(moment, happened, provider)
     answer = mending.solve(effort, days)
     with transaction.atomic():
-        Company.objects.select_for_update(no_key=True).get(pk=plan.company_id)
+        lock_company(plan.company_id)
         base = Plan.objects.get(pk=plan.pk)
         if base.state != Plan.State.PUBLISHED:
             raise Conflict("plan_is_replaced", "Another plan was published meanwhile; mend that one.")
@@ -242,7 +241,7 @@ class _Moment:
                 "plan_is_not_published", f"The plan is {plan.get_state_display()}; only a published one is mended."
             )
         self.plan, self.company, self.now = plan, plan.company, now
-        self.clock = PlanningClock(plan.first_day, PlanningClock.zone_of(plan.company))
+        self.clock = PlanningClock(plan.first_day, plan.company.zone)
         day, second = self.clock.place(now)
         if day >= plan.days:
             raise Conflict("plan_has_gone_by", "The last day of the plan has gone by; make a new one.")
@@ -255,7 +254,7 @@ class _Moment:
 
     def under_way(self, stop: Stop) -> bool:
         """Whether the installer has set out for it, as reported or by the times of the plan."""
-        if stop.visit.state in _MOVING:
+        if stop.visit.state in Visit.UNDER_WAY:
             return True
         return stop.arrives_at - timedelta(minutes=stop.driving_minutes) <= self.now
 
@@ -264,7 +263,7 @@ class _Moment:
         return out.through or self._day_of(out)
 
     def _day_of(self, out: InstallerIsOut) -> date:
-        return max(self.today, (out.from_at or self.now).astimezone(self.clock.zone).date())
+        return max(self.today, self.company.day_at(out.from_at or self.now))
 
     def check(self, happened: Happened) -> None:
         """Refuse what cannot have happened."""
@@ -273,7 +272,7 @@ class _Moment:
             if out.through is not None and out.through < self._day_of(out):
                 at = f"/installers_out/{number}/through"
                 faults.append(Fault(at, f"through {out.through} lies before {self._day_of(out)}, when it begins."))
-            begins = (out.from_at or self.now).astimezone(self.clock.zone).date()
+            begins = self.company.day_at(out.from_at or self.now)
             if (self.last_day_of(out) - begins).days >= LONGEST_DAYS - 1:
                 at = f"/installers_out/{number}/{'through' if out.through is not None else 'from_at'}"
                 said = f"lasts from {begins} to {self.last_day_of(out)}; an absence is told for a year at most."
@@ -335,7 +334,7 @@ class _Mending:
             for s in moment.stops
             if s.round.day == moment.today and moment.under_way(s) and s.visit.state != State.CANCELLED
         }
-        live = {s.visit_id for s in moment.stops if s.visit.state in (State.PROPOSED, State.OFFERED)}
+        live = {s.visit_id for s in moment.stops if s.visit.state in Visit.UNAGREED}
         gone_by = Visit.objects.of_company(moment.company).filter(
             state=State.CONFIRMED, appointment_at__lt=self.clock.moment(moment.day, 0)
         )
@@ -352,7 +351,7 @@ class _Mending:
             # what was to be made on an earlier day waits for its record of work, not for another visit
             without=(past | set(gone_by.values_list("pk", flat=True)) | elsewhere | self._called_off()) - begun,
             loaded={s.visit_id for s in moment.stops},
-            ordered=max(plan.first_day - timedelta(days=1), moment.now.astimezone(self.clock.zone).date()),
+            ordered=max(plan.first_day - timedelta(days=1), plan.company.day_at(moment.now)),
         )
 
     def _called_off(self) -> set[int]:
@@ -423,7 +422,7 @@ class _Mending:
 
     def _arrival(self, stop: Stop, planned: int) -> int:
         """Somebody who set out earlier than planned has set out."""
-        if stop.visit.state not in _MOVING:
+        if stop.visit.state not in Visit.UNDER_WAY:
             return planned
         return min(planned, self.moment.second + round(stop.driving_minutes * 60))
 
@@ -444,7 +443,7 @@ class _Mending:
         """(Installer, day of the plan) to the second from which they are away for the rest of that day."""
         found: dict[tuple[str, int], int] = {}
         people = self.asked.installers
-        last = self.plan.first_day + timedelta(days=self.plan.days - 1)
+        last = self.plan.last_day
         absences = absences_of(people.values(), self.moment.today, last)
         for name, installer in people.items():
             zone = ZoneInfo(installer.time_zone)
@@ -493,7 +492,7 @@ class _Mending:
         for old in moment.rounds:
             mine = [s for s in moment.stops if s.round_id == old.pk]
             if (old.day - self.plan.first_day).days not in planned:
-                kept = [s for s in mine if old.day < moment.today or s.visit.state not in _CLOSED]
+                kept = [s for s in mine if old.day < moment.today or s.visit.state not in Visit.CLOSED]
                 written += self._take_over(plan, old, kept, None) if kept else []
             elif old.day == moment.today:
                 kept = [s for s in mine if s.visit_id in begun or self._was_made(s)]
@@ -514,7 +513,7 @@ class _Mending:
     def _was_made(self, stop: Stop) -> bool:
         """A stop of somebody who is no installer any more, or one that was closed when its time had come."""
         return stop.starts_at <= self.moment.now and (
-            stop.round.installer.name not in self.asked.installers or stop.visit.state in (State.DONE, State.NOT_DONE)
+            stop.round.installer.name not in self.asked.installers or stop.visit.state in Visit.VISITED
         )
 
     def _take_over(self, plan: Plan, old: Round, kept: Sequence[Stop], route: rounds.Route | None) -> list[Stop]:
@@ -562,7 +561,7 @@ class _Mending:
         end = self.moment.today + timedelta(days=answer.problem.days)
         rows = unserved_rows(plan, answer.plan, self.asked, end=end)
         known = {row.visit_id: row for row in rows}
-        for old in UnservedVisit.objects.filter(plan=self.plan).exclude(visit__state__in=_CLOSED):
+        for old in UnservedVisit.objects.filter(plan=self.plan).exclude(visit__state__in=Visit.CLOSED):
             row = known.get(old.visit_id)
             # of a visit that the days planned again are closed to, the reason for the whole plan still holds
             if old.visit_id not in served and (row is None or row.reason == rounds.UnservedReason.NO_OPEN_DAY):
@@ -572,7 +571,7 @@ class _Mending:
 
     def _differences(self, written: Sequence[Stop], begun: set[int]) -> list[dict[str, Any]]:
         def matters(stop: Stop) -> bool:
-            closed = stop.visit.state in (State.DONE, State.NOT_DONE) or stop.visit_id in begun
+            closed = stop.visit.state in Visit.VISITED or stop.visit_id in begun
             return stop.round.day >= self.moment.today and not closed and not self._was_made(stop)
 
         return compare_stops(

@@ -10,6 +10,7 @@ from django.db import transaction
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Company, Membership
 from accounts.services import record
+from accounts.services.companies import lock_company
 from fleet.models import Site
 from scheduling.models import SitePair, Visit
 
@@ -43,7 +44,7 @@ def pair_sites(
         raise InvalidInput("pair_not_valid", said, faults=[Fault("/second_site", said)])
     one, other = sorted((first_site, second_site), key=lambda site: site.pk)
     with transaction.atomic():
-        Company.objects.select_for_update(no_key=True).get(pk=by.company_id)
+        lock_company(by.company_id)
         pairs = SitePair.objects.of_company(by.company)
         if pairs.filter(first_site=one, second_site=other).exists():
             raise Conflict("pair_is_known", "These two sites have a rule already; delete that one first.")

@@ -6,19 +6,8 @@ from datetime import date
 from accounts.models import Company
 from scheduling.models import Plan, Round, Visit
 from scheduling.planning.stock import parts, supply
-from scheduling.services.days import company_day
 from scheduling.services.stock.supplies import Supplies, read_supplies
 from scheduling.services.stock.visit_parts import Catalogue, read_catalogue, tasks_of
-
-LIVE = (
-    Visit.State.PROPOSED,
-    Visit.State.OFFERED,
-    Visit.State.CONFIRMED,
-    Visit.State.ON_THE_WAY,
-    Visit.State.IN_PROGRESS,
-)
-#: Visits that somebody counts on; their pieces are theirs before anybody else's.
-AGREED = (Visit.State.CONFIRMED, Visit.State.ON_THE_WAY, Visit.State.IN_PROGRESS)
 
 
 class Allocation:
@@ -44,7 +33,7 @@ class Allocation:
         rounds = Round.objects.filter(plan=plan).prefetch_related("stops") if plan is not None else Round.objects.none()
         self.rounds = list(rounds.order_by("day", "pk"))
         self.round_of: dict[int, Round] = {s.visit_id: r for r in self.rounds for s in r.stops.all()}
-        visits = Visit.objects.of_company(company).filter(state__in=LIVE).select_related("site")
+        visits = Visit.objects.of_company(company).filter(state__in=Visit.LIVE).select_related("site")
         self.visits: dict[int, Visit] = {
             v.pk: v for v in visits.prefetch_related("tasks__need__position", "tasks__need__forecast").order_by("pk")
         }
@@ -59,14 +48,14 @@ class Allocation:
 
     def is_agreed(self, visit: int | str) -> bool:
         """Whether a client or an installer counts on the visit."""
-        return self.visits[int(visit)].state in AGREED
+        return self.visits[int(visit)].state in Visit.AGREED
 
     def _expected(self, visit: Visit) -> date:
         planned = self.round_of.get(visit.pk)
         if planned is not None:
             return planned.day
         if visit.appointment_at is not None:
-            return company_day(company=self.company, now=visit.appointment_at)
+            return self.company.day_at(visit.appointment_at)
         return visit.best_day
 
     def _demand(self, visit: int, item: str, quantity: int) -> supply.Demand:
@@ -75,7 +64,7 @@ class Allocation:
         return supply.Demand(str(visit), quantity, self.days[visit], self._rank(row, item), str(van or ""))
 
     def _rank(self, visit: Visit, item: str) -> int:
-        if visit.state in AGREED:
+        if visit.state in Visit.AGREED:
             return 0
         if visit.pk not in self.round_of:
             return 3

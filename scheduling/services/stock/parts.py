@@ -11,11 +11,10 @@ from typing import Any
 from django.db import transaction
 
 from accounts.errors import Conflict, Fault, InvalidInput
-from accounts.models import Company
+from accounts.services.companies import lock_company
 from scheduling.models import Installer, Need, PartsLine, PartsList, Plan, Visit
 from scheduling.planning.stock import reorder, supply
 from scheduling.planning.stock.deliveries import order_by
-from scheduling.services.days import company_day
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.demand import wanted_pieces
@@ -48,9 +47,9 @@ def write_parts_lists(*, plan: Plan, now: datetime) -> PartsWritten:
     policy's service level asks for. Writing twice changes nothing.
     """
     company = plan.company
-    today = company_day(company=company, now=now)
+    today = company.day_at(now)
     with transaction.atomic():
-        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        lock_company(company.pk)
         writer = PartsWriter(plan, today, now)
         writer.visits_and_rounds()
         last_of_plan = plan.first_day + timedelta(days=plan.days - 1)
@@ -74,7 +73,7 @@ def rewrite_period(*, parts_list: PartsList, now: datetime) -> PartsList:
         sentence = f"parts list {parts_list.pk} is for a {parts_list.scope}; orders are made from one for a period."
         raise InvalidInput("not_a_period", sentence, faults=[Fault("/parts_list", sentence)])
     plan = parts_list.plan
-    today = company_day(company=parts_list.company, now=now)
+    today = parts_list.company.day_at(now)
     if plan is None or plan.state == Plan.State.REPLACED or parts_list.last_day < today:
         why = (
             "The list's plan was replaced" if parts_list.last_day >= today else f"Its days ended {parts_list.last_day}"
@@ -82,7 +81,7 @@ def rewrite_period(*, parts_list: PartsList, now: datetime) -> PartsList:
         raise Conflict("list_has_gone_by", f"{why}; take a list of the newest plan.", pointer="/parts_list")
     first, last = parts_list.first_day, parts_list.last_day
     with transaction.atomic():
-        Company.objects.select_for_update(no_key=True).get(pk=parts_list.company_id)
+        lock_company(parts_list.company_id)
         of_plan = (first, last) == (plan.first_day, plan.first_day + timedelta(days=plan.days - 1))
         return PartsWriter(plan, today, now).period(first, last, in_plan_only=of_plan)
 

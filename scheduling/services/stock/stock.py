@@ -9,6 +9,7 @@ from django.db import transaction
 from accounts.errors import Fault, InvalidInput
 from accounts.models import Company, Membership
 from accounts.services import record
+from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem
 from scheduling.models import Installer, StockLevel
 
@@ -37,7 +38,7 @@ def count_stock(
         sentence = f"counted_at {at.isoformat()} is in the future; give when it was counted."
         raise InvalidInput("in_the_future", sentence, faults=[Fault("/counted_at", sentence)])
     with transaction.atomic():
-        Company.objects.select_for_update(no_key=True).get(pk=item.company_id)
+        lock_company(item.company_id)
         level, _ = StockLevel.objects.get_or_create(
             company_id=item.company_id, item=item, installer=installer, defaults={"counted_at": at}
         )

@@ -8,7 +8,6 @@ from accounts.models import Company
 from fleet.models import CatalogueItem
 from scheduling.models import Need, Visit, VisitTask
 from scheduling.planning.stock.deliveries import expected_arrival
-from scheduling.services.days import company_day
 from scheduling.services.stock.supplies import Coming, Supplies, read_supplies
 from scheduling.services.stock.visit_parts import parts_by_visit
 
@@ -155,7 +154,7 @@ def _wait(shelves: Mapping[str, _Shelf], missing: Mapping[str, int], today: date
 
 def _appointed(company: Company, visit: Visit) -> date:
     assert visit.appointment_at is not None
-    return company_day(company=company, now=visit.appointment_at)
+    return company.day_at(visit.appointment_at)
 
 
 def _urgent_items(company: Company, visits: Sequence[Visit]) -> Mapping[int, set[str]]:

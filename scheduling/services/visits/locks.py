@@ -12,12 +12,11 @@ from scheduling.services.people.absences import is_away
 
 #: The columns of a lock.
 LOCK = ("locked_start", "locked_installer", "locked_by", "locked_at", "lock_reason")
-_LOCKABLE = (Visit.State.PROPOSED, Visit.State.OFFERED, Visit.State.CONFIRMED)
 
 
 def holds(visit: Visit, since: datetime) -> bool:
     """Whether a lock is still to be kept: its time has not gone by, and whoever it names still drives out."""
-    if visit.locked_start is None or visit.locked_start < since or visit.state not in _LOCKABLE:
+    if visit.locked_start is None or visit.locked_start < since or visit.state not in Visit.AHEAD:
         return False
     return visit.locked_installer is not None and visit.locked_installer.is_active
 
@@ -66,7 +65,7 @@ def lock_stop(*, stop: Stop, by: Membership, reason: str, now: datetime) -> Stop
             raise Conflict("plan_is_replaced", "A newer plan has replaced this one; lock the visit's stop there.")
         if stop.starts_at <= now:
             raise Conflict("stop_has_gone_by", "The stop has begun by the plan; there is nothing left to lock.")
-        if visit.state not in _LOCKABLE:
+        if visit.state not in Visit.AHEAD:
             raise Conflict("visit_move_not_legal", f"The visit {visit.standing}; it cannot be locked.")
         if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
             raise Conflict("plan_is_stale", "The visit was confirmed for another time since; plan again first.")

@@ -10,12 +10,12 @@ from typing import Any
 from django.db import transaction
 
 from accounts.models import Company
+from accounts.services.companies import lock_company
 from fleet.models import Site
 from scheduling.models import Installer, Need, Visit, VisitTask
 from scheduling.planning.house_rules import ServicePolicy
 from scheduling.planning.travel.trips import Place
 from scheduling.planning.visits.bundling import BundlingSite, VisitProposal, bundle_visits
-from scheduling.services.days import company_day
 from scheduling.services.needs.costs import planning_need
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
@@ -90,10 +90,10 @@ def propose_visits(*, company: Company, now: datetime) -> VisitsProposed:
     of their site than on a visit of their own join it. Needs on a confirmed visit whose day has gone by without a
     record are proposed again. Proposing twice changes nothing.
     """
-    today = company_day(company=company, now=now)
+    today = company.day_at(now)
     with transaction.atomic():
         # one at a time for a company: two would propose two visits to a site
-        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        lock_company(company.pk)
         return _Proposer(company, read_policy(company=company), today, now).run()
 
 
@@ -107,15 +107,7 @@ class _Proposer:
                 "pk"
             )
         }
-        live = Visit.objects.of_company(company).filter(
-            state__in=[
-                Visit.State.PROPOSED,
-                Visit.State.OFFERED,
-                Visit.State.CONFIRMED,
-                Visit.State.ON_THE_WAY,
-                Visit.State.IN_PROGRESS,
-            ]
-        )
+        live = Visit.objects.of_company(company).filter(state__in=Visit.LIVE)
         self.opened: list[Visit] = []
         self.rewritten: list[Visit] = []
         self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []
@@ -131,7 +123,7 @@ class _Proposer:
                 (self.waiting if open_still else self.lapsed).append(visit)
             elif visit.state != Visit.State.CONFIRMED:
                 # somebody is there or on the way; what was begun on an earlier day and never closed holds nothing
-                if company_day(company=company, now=visit.updated_at) >= today:
+                if company.day_at(visit.updated_at) >= today:
                     self.waiting.append(visit)
             elif self._appointed(visit) >= today:
                 self.confirmed[visit.site_id].append(visit)
@@ -269,7 +261,7 @@ class _Proposer:
     def _appointed(self, visit: Visit) -> date:
         """The company's day of a confirmed visit, which always has a time."""
         assert visit.appointment_at is not None
-        return company_day(company=self.company, now=visit.appointment_at)
+        return self.company.day_at(visit.appointment_at)
 
     def _is_cheaper_along(self, proposal: VisitProposal, day: int) -> bool:
         """Whether doing the tasks on the confirmed day costs less than a visit of their own on their best day."""

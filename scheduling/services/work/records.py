@@ -11,6 +11,7 @@ from accounts.errors import Conflict, DomainError, Fault, InvalidInput
 from accounts.models import Company, Membership
 from accounts.repeats import conflict, worded
 from accounts.services import record
+from accounts.services.companies import lock_company
 from fleet.intake.payloads import take_reading
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Unit
 from fleet.services.findings.findings import refresh_findings
@@ -130,7 +131,7 @@ def record_work(
     company = site.company
     with transaction.atomic():
         # reports of one company take turns: two phones may send the same one at the same moment
-        Company.objects.select_for_update(no_key=True).get(pk=company.pk)
+        lock_company(company.pk)
         known = ServiceRecord.objects.of_company(company).filter(reference=reference).first()
         if known is not None:
             single = {

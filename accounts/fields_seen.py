@@ -147,5 +147,5 @@ def narrowed_to(kinds: Iterable[str], field: str) -> Roles | None:
     roles = next((SEEN[kind, field] for kind in kinds if (kind, field) in SEEN), None)
     if roles is None or roles == EVERYONE:
         return None
-    clients_read_some = any(kind in kinds and Role.CLIENT in seen for (kind, _), seen in SEEN.items())
+    clients_read_some = any(kind in kinds and Role.CLIENT in readers for (kind, _), readers in SEEN.items())
     return roles if clients_read_some or roles != STAFF else None

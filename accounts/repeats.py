@@ -32,9 +32,9 @@ class Difference:
     stored: str
     sent: str
 
-    def sentence(self, reference: str, what: str) -> str:
-        """Both values, side by side; `what` is what the reference stands for, such as 'a reading'."""
-        start = f"The reference '{reference}' is already used by {what}"
+    def sentence(self, reference: str, owner_words: str) -> str:
+        """Both values, side by side; `owner_words` is what the reference stands for, such as 'a reading'."""
+        start = f"The reference '{reference}' is already used by {owner_words}"
         if not self.stored:
             return f"{start} without {self.field}, and {self.sent} was sent"
         return f"{start} with {self.field} {self.stored}, {f'not {self.sent}' if self.sent else 'and none was sent'}"
@@ -60,19 +60,19 @@ def worded(field: str, stored: str, sent: str) -> list[Difference]:
 
 def difference(field: str, stored: Any, sent: Any) -> list[Difference]:
     """The difference of one field, if there is any."""
-    mine, other = in_words(sent), in_words(stored)
-    same = sent == stored or (not mine and not other)
-    return [] if same else [Difference(field, other, mine)]
+    sent_words, stored_words = in_words(sent), in_words(stored)
+    same = sent == stored or (not sent_words and not stored_words)
+    return [] if same else [Difference(field, stored_words, sent_words)]
 
 
 def conflict(
-    reference: str, other: str, what: str, differences: Sequence[Difference], *, more: Sequence[Fault] = ()
+    reference: str, other: str, owner_words: str, differences: Sequence[Difference], *, more: Sequence[Fault] = ()
 ) -> Conflict:
     """The refusal of a report that came before under its reference as something else.
 
-    `other` and `what` are what the reference stands for, such as 'other work' and 'a report of work'; `more` are faults
-    that were found beside the differences.
+    `other` and `owner_words` are what the reference stands for, such as 'other work' and 'a report of work';
+    `more` are faults that were found beside the differences.
     """
-    faults = [Fault(f"/{one.field}", f"{one.sentence(reference, what)}.") for one in differences]
+    faults = [Fault(f"/{one.field}", f"{one.sentence(reference, owner_words)}.") for one in differences]
     sentence = f"The reference '{reference}' already stands for {other}; give each report its own."
     return Conflict(CONFLICT, sentence, faults=[*faults, *more])

@@ -20,10 +20,10 @@ def follow_up_chunk(work: claims.Work) -> dict[str, int]:
     # The clock of the work, not of the job: whatever came in while it waited is looked at too.
     now, ids = timezone.now(), work.payload["unit_ids"]
     of_meters = work.payload["of_meters"]
-    made = indicators.recompute(company=work.company, units=ids, of_meters=of_meters, now=now)
+    indicator_counts = indicators.recompute(company=work.company, units=ids, of_meters=of_meters, now=now)
     work.progress(0.5, "looking for findings")
-    seen = findings.refresh_findings(company=work.company, units=ids, now=now)
-    return {**made, **{f"findings_{name}": count for name, count in seen.items()}}
+    finding_counts = findings.refresh_findings(company=work.company, units=ids, now=now)
+    return {**indicator_counts, **{f"findings_{name}": count for name, count in finding_counts.items()}}
 
 
 claims.register(hand_over.JOB_KIND, follow_up_chunk)

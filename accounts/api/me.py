@@ -60,8 +60,10 @@ def describe(membership: Membership) -> dict[str, Any]:
     for resource, action in ALLOWED:
         if allows(membership, resource, action):
             may.setdefault(resource, []).append(action)
-    mine = Membership.objects.filter(user=membership.user_id, is_active=True).select_related("company").order_by("pk")
-    answer = {"email": membership.user.email, "membership": membership, "memberships": mine, "may": may}
+    own_memberships = (
+        Membership.objects.filter(user=membership.user_id, is_active=True).select_related("company").order_by("pk")
+    )
+    answer = {"email": membership.user.email, "membership": membership, "memberships": own_memberships, "may": may}
     return dict(MeSerializer(answer, context={"membership": membership}).data)
 
 

@@ -65,14 +65,14 @@ class _SignInView(PublicView):
         """Check who is at the door."""
         serializer = self.serializer_class(data=request.data)
         serializer.is_valid(raise_exception=True)
-        asked = serializer.validated_data
+        credentials = serializer.validated_data
         try:
             membership = services.check_credentials(
-                email=asked["email"], password=asked["password"], membership_id=asked["membership"]
+                email=credentials["email"], password=credentials["password"], membership_id=credentials["membership"]
             )
         except WrongCredentials as error:
             raise AuthenticationFailed(error.sentence) from None
-        return membership, asked
+        return membership, credentials
 
 
 class LoginView(_SignInView):
@@ -83,9 +83,9 @@ class LoginView(_SignInView):
     @extend_schema(request=LoginSerializer, responses=SignedInSerializer, operation_id="login")
     def post(self, request: Request) -> Response:
         now = timezone.now()
-        membership, asked = self.signed_in(request)
+        membership, credentials = self.signed_in(request)
         token, secret = services.issue_token(
-            by=membership, membership=membership, name=asked["name"], ttl=TOKEN_LIFE, now=now
+            by=membership, membership=membership, name=credentials["name"], ttl=TOKEN_LIFE, now=now
         )
         answer = {"token": secret, "expires_at": token.expiry, "membership": membership}
         return Response(

@@ -71,16 +71,16 @@ class TokenViewSet(CreateMixin, DestroyMixin, ReadOnlyViewSet):
         tokens = super().get_queryset()
         if getattr(self, "swagger_fake_view", False) or self.by.role == Membership.Role.OWNER:
             return tokens
-        mine = Q(membership=self.by.pk)
+        readable = Q(membership=self.by.pk)
         if self.by.role == Membership.Role.OFFICE:
-            mine |= Q(meter_unit_id__isnull=False)
-        return tokens.filter(mine)
+            readable |= Q(meter_unit_id__isnull=False)
+        return tokens.filter(readable)
 
     @extend_schema(responses={201: SecretTokenSerializer})
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Make a token. Its secret is in the answer and nowhere else."""
-        asked = self.valid_input().validated_data
-        token, secret = services.issue_token(by=self.by, membership=self.by, now=self.now, **asked)
+        facts = self.valid_input().validated_data
+        token, secret = services.issue_token(by=self.by, membership=self.by, now=self.now, **facts)
         token.token = secret
         data = SecretTokenSerializer(token, context=self.get_serializer_context()).data
         return Response(

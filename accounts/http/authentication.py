@@ -25,10 +25,10 @@ class TokenAuthentication(_KnoxTokenAuthentication):
     """`Authorization: Bearer <token>`; the token names the membership it acts for."""
 
     def authenticate(self, request: Request) -> tuple[User, AccessToken] | None:
-        found = super().authenticate(request)
-        if found is None:
+        authenticated = super().authenticate(request)
+        if authenticated is None:
             return None
-        _, token = found
+        _, token = authenticated
         now = now_of(request)
         if token.expiry is not None and token.expiry <= now:
             raise AuthenticationFailed("This token has expired: sign in again or ask for a new one.")
@@ -48,20 +48,20 @@ class TokenAuthentication(_KnoxTokenAuthentication):
         except UnicodeDecodeError:
             raise AuthenticationFailed("This token is not known, or was revoked.") from None
         rows = AccessToken.objects.select_related("user", "membership__company", "membership__user")
-        found = rows.filter(digest=digest).first()
-        if found is None:
+        access_token = rows.filter(digest=digest).first()
+        if access_token is None:
             raise AuthenticationFailed("This token is not known, or was revoked.")
-        return found.user, found
+        return access_token.user, access_token
 
 
 class SessionAuthentication(_SessionAuthentication):
     """A signed-in browser, acting for the membership chosen at sign-in, or else for the oldest."""
 
     def authenticate(self, request: Request) -> tuple[Any, None] | None:
-        found = super().authenticate(request)
-        if found is None:
+        authenticated = super().authenticate(request)
+        if authenticated is None:
             return None
-        user, _ = found
+        user, _ = authenticated
         request.membership = self._membership(request, user)  # type: ignore[attr-defined]
         return user, None
 

@@ -12,15 +12,15 @@ _IMPLIED = {"company", "membership"}
 
 def explain_integrity_error(error: IntegrityError) -> dict[str, Any]:
     """Give the detail, code and faults of a broken constraint, as keyword arguments for a problem."""
-    found = _constraint(error)
-    if found is None:
+    broken = _constraint(error)
+    if broken is None:
         return {"detail": "This does not fit the records as they stand.", "code": "conflict"}
-    model, constraint = found
+    model, constraint = broken
     kind = str(model._meta.verbose_name)
     if isinstance(constraint, models.UniqueConstraint):
         fields = [name for name in constraint.fields if name not in _IMPLIED]
-        what = " and ".join(name.replace("_", " ") for name in fields) or "place"
-        detail = f"There is already a {kind} with this {what}."
+        columns = " and ".join(name.replace("_", " ") for name in fields) or "place"
+        detail = f"There is already a {kind} with this {columns}."
         return {
             "detail": detail,
             "code": constraint.name,

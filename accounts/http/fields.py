@@ -89,7 +89,7 @@ class OneOfField(serializers.ChoiceField):
     default_error_messages = {"invalid_choice": "'{input}' is not one of: {known}."}
 
     def fail(self, key: str, **kwargs: Any) -> Any:
-        known = ", ".join(str(choice) for choice in self.choices if choice != "")
+        choices = ", ".join(str(choice) for choice in self.choices if choice != "")
         if "input" in kwargs:
             kwargs["input"] = str(kwargs["input"])[:80]
-        return super().fail(key, known=known, **kwargs)
+        return super().fail(key, known=choices, **kwargs)

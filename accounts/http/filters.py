@@ -51,10 +51,10 @@ class StrictFilterBackend(DjangoFilterBackend):
         return filterset.qs
 
 
-def _booleans(filterset: FilterSet, given: QueryDict) -> Iterator[RequestFault]:
+def _booleans(filterset: FilterSet, parameters: QueryDict) -> Iterator[RequestFault]:
     """Find values of yes-or-no filters that are neither: the library would drop such a filter in silence."""
     for name, declared in filterset.filters.items():
-        value = given.get(name)
+        value = parameters.get(name)
         is_boolean = isinstance(declared, django_filters.BooleanFilter)
         if is_boolean and value is not None and value.lower() not in ("true", "false"):
             yield RequestFault("parameter", name, f"{name} is '{value[:40]}': write true or false.")

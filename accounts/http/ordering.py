@@ -14,8 +14,8 @@ class StrictOrderingFilter(OrderingFilter):
     """`?ordering=name,-created_at`; an unknown field is refused with the list of those there are."""
 
     def filter_queryset(self, request: Request, queryset: QuerySet[Any], view: Any) -> QuerySet[Any]:
-        wanted = self.get_ordering(request, queryset, view)
-        return queryset.order_by(*ending_in_unique(queryset, wanted)) if wanted else queryset
+        terms = self.get_ordering(request, queryset, view)
+        return queryset.order_by(*ending_in_unique(queryset, terms)) if terms else queryset
 
     def remove_invalid_fields(
         self, queryset: QuerySet[Any], fields: Iterable[str], view: Any, request: Request

@@ -87,8 +87,8 @@ class CursorPagination(BasePagination):
         rows = queryset.order_by(*walk)
         if values is not None:
             rows = rows.filter(_beyond(walk, values))
-        found = list(rows[: size + 1])
-        more, page = len(found) > size, found[:size]
+        fetched = list(rows[: size + 1])
+        more, page = len(fetched) > size, fetched[:size]
         if backwards:
             page.reverse()
         has_next = (bool(page) and backwards) or more

@@ -73,8 +73,8 @@ def _no_constant(text: str) -> Any:
 def _distinct_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     value = dict(pairs)
     if len(value) != len(pairs):
-        seen: set[str] = set()
-        twice = next(key for key, _ in pairs if key in seen or seen.add(key))  # type: ignore[func-returns-value]
+        earlier_keys: set[str] = set()
+        twice = next(key for key, _ in pairs if key in earlier_keys or earlier_keys.add(key))  # type: ignore[func-returns-value]
         raise ValueError(f"the key '{twice[:80]}' stands twice in one object")
     return value
 

@@ -34,7 +34,7 @@ class RolePermission(BasePermission):
             raise MethodNotAllowed(str(request.method))
         resource = getattr(view, "resource", "")
         if not allows(membership, resource, action_name(action)):
-            who = "a meter's token" if membership.meter_unit_id is not None else f"the role '{membership.role}'"
-            what = f"{action_name(action)} {resource}".replace("_", " ")
-            raise PermissionDenied(f"This is not open to {who}: {what}.")
+            caller = "a meter's token" if membership.meter_unit_id is not None else f"the role '{membership.role}'"
+            deed = f"{action_name(action)} {resource}".replace("_", " ")
+            raise PermissionDenied(f"This is not open to {caller}: {deed}.")
         return True

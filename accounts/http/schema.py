@@ -65,9 +65,9 @@ class ProblemSchema(AutoSchema):
         return str(get_doc(own) or get_doc(type(self.view))) if own is not None else str(get_doc(type(self.view)))
 
     def get_request_serializer(self) -> Any:
-        given = getattr(self.view, "input_serializer_class", None)
+        input_serializer = getattr(self.view, "input_serializer_class", None)
         own_action = getattr(self.view, "action", None) in {"create", "partial_update"}
-        return given() if given is not None and own_action else super().get_request_serializer()
+        return input_serializer() if input_serializer is not None and own_action else super().get_request_serializer()
 
     def get_override_parameters(self) -> list[Any]:
         parameters = list(super().get_override_parameters())

@@ -72,13 +72,13 @@ class StrictSerializer(AnswerSerializer):
         return super().to_internal_value(data)
 
     def _unknown(self, data: Mapping[str, Any]) -> dict[str, Any]:
-        known = [name for name, field in self.fields.items() if not field.read_only]
+        accepted_names = [name for name, field in self.fields.items() if not field.read_only]
         faults: dict[str, Any] = {}
         for name in data:
-            if name in known:
+            if name in accepted_names:
                 continue
-            what = "The server sets this field" if name in self.fields else "There is no such field"
-            faults[str(name)] = [f"{what}; the fields to send are: {', '.join(known) or 'none'}."]
+            reason = "The server sets this field" if name in self.fields else "There is no such field"
+            faults[str(name)] = [f"{reason}; the fields to send are: {', '.join(accepted_names) or 'none'}."]
         return faults
 
 

@@ -24,18 +24,18 @@ class PublicView(APIView):
         check_query_parameters(request, {})
 
 
-def check_query_parameters(request: Request, known: Mapping[str, bool]) -> None:
+def check_query_parameters(request: Request, accepted: Mapping[str, bool]) -> None:
     """Refuse query parameters that nothing reads, that are empty, or that stand twice where one is read.
 
-    `known` says of each whether it may be repeated. A misspelt filter would answer with every row, and a repeated one
+    `accepted` says of each whether it repeats. A misspelt filter would answer with every row, and a repeated one
     with those of its last value.
     """
     faults = []
-    names = ", ".join(sorted(known)) or "none"
+    names = ", ".join(sorted(accepted)) or "none"
     for name, values in request.query_params.lists():
-        if name not in known:
+        if name not in accepted:
             sentence = f"There is no query parameter '{name[:80]}' here; there are: {names}."
-        elif len(values) > 1 and not known[name]:
+        elif len(values) > 1 and not accepted[name]:
             sentence = f"{name} stands {len(values)} times: give it once."
         elif not all(values):
             sentence = f"{name} is empty: give it a value, or leave it out."

@@ -115,13 +115,15 @@ class TenantViewSet(GenericViewSet[Any]):
 
     def known_parameters(self) -> dict[str, bool]:
         """Name the query parameters this action reads, and say of each whether it may be repeated."""
-        known = dict.fromkeys(self.query_parameters, False)
+        may_repeat = dict.fromkeys(self.query_parameters, False)
         if self.action == "list":
-            known |= {name: many for name, many in filter_parameters(self).items() if name not in self.unseen_filters()}
-            known |= dict.fromkeys(getattr(self.pagination_class, "parameters", ()), False)
+            may_repeat |= {
+                name: many for name, many in filter_parameters(self).items() if name not in self.unseen_filters()
+            }
+            may_repeat |= dict.fromkeys(getattr(self.pagination_class, "parameters", ()), False)
             if orderable(self):
-                known["ordering"] = False
-        return known
+                may_repeat["ordering"] = False
+        return may_repeat
 
     def unseen(self) -> frozenset[str]:
         """Name the fields of this viewset's answers that the caller does not read, and the columns behind them.
@@ -193,9 +195,9 @@ class TenantViewSet(GenericViewSet[Any]):
 
     def locked_object(self) -> Any:
         """Fetch the row of the address, locked until the end of the transaction, and check `If-Match` against it."""
-        found = self.get_object()
+        unlocked = self.get_object()
         # The lock is taken on the bare row: PostgreSQL refuses to lock through outer joins and groupings.
-        list(type(found)._base_manager.select_for_update().filter(pk=found.pk).values_list("pk"))
+        list(type(unlocked)._base_manager.select_for_update().filter(pk=unlocked.pk).values_list("pk"))
         current = self.get_object()
         if "If-Match" in self.request.headers:
             check_if_match(self.request, etag_of(self.get_serializer(current).data))

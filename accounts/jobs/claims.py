@@ -85,8 +85,8 @@ class Work:
         self._told_at = clock
         if not renew(chunk=self._chunk, now=clock):
             raise WorkStoppedError
-        done = min(1.0, self._share_of_others + self._share_of_one * max(0.0, min(1.0, share)))
-        Job.objects.filter(pk=self.job_id, state=Job.State.RUNNING).update(share_done=done, doing=doing[:200])
+        share_done = min(1.0, self._share_of_others + self._share_of_one * max(0.0, min(1.0, share)))
+        Job.objects.filter(pk=self.job_id, state=Job.State.RUNNING).update(share_done=share_done, doing=doing[:200])
         return True
 
     def should_stop(self) -> bool:
@@ -239,12 +239,12 @@ def claim(*, job_id: int, index: int, now: datetime) -> JobChunk | None:
         chunk = JobChunk.objects.filter(job_id=job_id, index=index, job__state__in=LIVE).filter(free).first()
         if chunk is None:
             return None
-        taken = (
+        claimed_rows = (
             JobChunk.objects.filter(pk=chunk.pk, attempts=chunk.attempts)
             .filter(free)
             .update(state=JobChunk.State.RUNNING, attempts=chunk.attempts + 1, lease_until=_lease(now))
         )
-        if taken != 1:
+        if claimed_rows != 1:
             return None
         Job.objects.filter(pk=job_id, state=Job.State.WAITING).update(state=Job.State.RUNNING, started_at=now)
     chunk.attempts += 1
@@ -347,9 +347,9 @@ def _finish_if_complete(job_id: int, now: datetime) -> None:
     job = Job.objects.select_for_update(no_key=True).get(pk=job_id)
     chunks = JobChunk.objects.filter(job_id=job_id)
     total = chunks.count()
-    done = chunks.filter(state=JobChunk.State.DONE).count()
-    if done < total:
-        Job.objects.filter(pk=job_id).update(share_done=done / total)
+    finished_chunks = chunks.filter(state=JobChunk.State.DONE).count()
+    if finished_chunks < total:
+        Job.objects.filter(pk=job_id).update(share_done=finished_chunks / total)
         if job.stop_requested and not chunks.filter(state=JobChunk.State.RUNNING).exists():
             _end(job_id, Job.State.STOPPED, now, doing="stopped")
         return

@@ -43,19 +43,19 @@ def claim(*, by: Membership, key: str, route: str, digest: str, now: datetime) -
             )
         return Claim("claimed", row)
     except IntegrityError:
-        found = StoredAnswer.objects.filter(membership=by, caller=caller, key=key).first()
-    if found is None:
+        stored_answer = StoredAnswer.objects.filter(membership=by, caller=caller, key=key).first()
+    if stored_answer is None:
         # The twin failed and took its claim back in between; the caller may ask again.
         return Claim("running", StoredAnswer())
-    if found.route != route[:200] or found.body_digest != digest:
-        return Claim("other_request", found)
-    if found.status is not None:
-        return Claim("answered", found)
+    if stored_answer.route != route[:200] or stored_answer.body_digest != digest:
+        return Claim("other_request", stored_answer)
+    if stored_answer.status is not None:
+        return Claim("answered", stored_answer)
     # Exactly one of several callers takes over a claim that ran out.
-    taken = StoredAnswer.objects.filter(pk=found.pk, status=None, claimed_until__lte=now).update(
+    claimed_rows = StoredAnswer.objects.filter(pk=stored_answer.pk, status=None, claimed_until__lte=now).update(
         claimed_until=now + CLAIMED_FOR
     )
-    return Claim("claimed" if taken == 1 else "running", found)
+    return Claim("claimed" if claimed_rows == 1 else "running", stored_answer)
 
 
 def keep(*, row: StoredAnswer, status: int, headers: Mapping[str, str], body: bytes) -> None:

@@ -109,8 +109,8 @@ def change_member(*, by: Membership, membership: Membership, now: datetime, **ch
     if "role" in changes or "client" in changes:
         role = changes.get("role", membership.role)
         # Whoever stays a client stays the same client's; whoever becomes something else is nobody's client.
-        kept = membership.client if role == Role.CLIENT else None
-        change_role(by=by, membership=membership, role=role, client=changes.get("client", kept), now=now)
+        present_client = membership.client if role == Role.CLIENT else None
+        change_role(by=by, membership=membership, role=role, client=changes.get("client", present_client), now=now)
     return membership
 
 

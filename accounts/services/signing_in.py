@@ -22,9 +22,9 @@ def check_credentials(*, email: str, password: str, membership_id: int | None = 
     Changes nothing. Raises WrongCredentials, NotAllowed for a person without a membership, InvalidInput for a
     membership that is not theirs.
     """
-    known = User.objects.filter(email__iexact=email).order_by("pk").first()
+    account = User.objects.filter(email__iexact=email).order_by("pk").first()
     # For somebody unknown the password is hashed as well: the answer takes as long.
-    user = authenticate(username=known.username if known is not None else email, password=password)
+    user = authenticate(username=account.username if account is not None else email, password=password)
     if user is None:
         raise WrongCredentials("wrong_credentials", "The email or the password is wrong.")
     rows = Membership.objects.filter(user_id=user.pk, is_active=True).select_related("company", "user").order_by("pk")

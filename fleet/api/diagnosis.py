@@ -95,12 +95,12 @@ class UnitField(IdOrCodeField):
     def to_internal_value(self, data: Any) -> Any:
         """Find it."""
         if isinstance(data, int) and not isinstance(data, bool):
-            asked = f"#{data}" if 0 < data < 10**18 else str(data)
+            unit_name = f"#{data}" if 0 < data < 10**18 else str(data)
         else:
-            asked = super().to_internal_value(data)
+            unit_name = super().to_internal_value(data)
         by = self.context["membership"]
         try:
-            place = unit_directory(by.company, by, [asked]).place(asked)
+            place = unit_directory(by.company, by, [unit_name]).place(unit_name)
         except CellError as error:
             raise serializers.ValidationError(str(error)) from None
         return Unit.objects.visible_to(by).get(pk=place.pk)
@@ -176,27 +176,27 @@ class DiagnosisSerializer(AnswerSerializer):
     note = serializers.SerializerMethodField()
 
     @extend_schema_field(serializers.DictField(child=IndicatorSerializer()))
-    def get_indicators(self, found: Diagnosis) -> dict[str, Any]:
+    def get_indicators(self, diagnosis: Diagnosis) -> dict[str, Any]:
         """What engineering makes of the reading."""
         system = unit_system_of(self.context)
-        return dict(shown_indicator(name, value, system) for name, value in found.indicators.items())
+        return dict(shown_indicator(name, value, system) for name, value in diagnosis.indicators.items())
 
     @extend_schema_field(serializers.DictField(child=serializers.CharField()))
-    def get_reasons(self, found: Diagnosis) -> dict[str, str]:
+    def get_reasons(self, diagnosis: Diagnosis) -> dict[str, str]:
         """Why an indicator cannot be had."""
-        return {name_without_unit(name): sentence for name, sentence in found.reasons.items()}
+        return {name_without_unit(name): sentence for name, sentence in diagnosis.reasons.items()}
 
     @extend_schema_field(NamedValuesField())
-    def get_facts(self, found: Diagnosis) -> dict[str, Any]:
+    def get_facts(self, diagnosis: Diagnosis) -> dict[str, Any]:
         """Everything the rules were given."""
         system = unit_system_of(self.context)
         return {
             public_name(name): _shown_fact(name, value, system)
-            for name, value in found.context.items()
+            for name, value in diagnosis.context.items()
             if value is not None and value != ""
         }
 
-    def get_note(self, found: Diagnosis) -> str:
+    def get_note(self, diagnosis: Diagnosis) -> str:
         """What an empty list does not mean."""
         return (
             "These are likely causes, not certain ones; do the confirming check before a part is changed. No match "
@@ -236,12 +236,12 @@ class DiagnosisViewSet(QuantityViewSet):
     @extend_schema(request=SuppositionSerializer, responses={200: DiagnosisSerializer})
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Diagnose a reading that is only supposed, of a stored unit or of facts that are given; nothing is stored."""
-        asked = self.valid_input().validated_data
-        found = what_if(
-            reading=asked.get("reading", {}),
-            facts=asked.get("facts", {}),
-            unit=asked.get("unit"),
+        facts = self.valid_input().validated_data
+        diagnosis = what_if(
+            reading=facts.get("reading", {}),
+            facts=facts.get("facts", {}),
+            unit=facts.get("unit"),
             by=self.by,
             now=self.now,
         )
-        return Response(self.get_serializer(found).data)
+        return Response(self.get_serializer(diagnosis).data)

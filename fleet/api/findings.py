@@ -93,11 +93,11 @@ class FindingViewSet(ReadOnlyViewSet):
         return self._decide(Finding.State.DISMISSED)
 
     def _decide(self, decision: str) -> Response:
-        asked = DecisionSerializer(data=self.request.data, context=self.get_serializer_context())
-        asked.is_valid(raise_exception=True)
+        serializer = DecisionSerializer(data=self.request.data, context=self.get_serializer_context())
+        serializer.is_valid(raise_exception=True)
         with self.transaction():
             finding = decide(
-                finding=self.locked_object(), decision=decision, by=self.by, now=self.now, **asked.validated_data
+                finding=self.locked_object(), decision=decision, by=self.by, now=self.now, **serializer.validated_data
             )
             # Confirmed, it may have corrected readings.
             judge_again(self.by.company_id, [finding.unit_id])

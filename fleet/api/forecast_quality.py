@@ -95,12 +95,12 @@ class ForecastScoreViewSet(ReadOnlyViewSet):
     )
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Judge the forecasts by the company's past anew; the answer is the job that does it."""
-        asked = self.valid_input().validated_data
+        cuts = self.valid_input().validated_data
         job = start_quality_job(
             company=self.by.company,
             by=self.by,
             now=self.now,
-            first=asked.get("first_cut"),
-            last=asked.get("last_cut"),
+            first=cuts.get("first_cut"),
+            last=cuts.get("last_cut"),
         )
         return accepted(job, self)

@@ -209,8 +209,8 @@ class ForecastFilterSet(TenantFilterSet):
     def filter_queryset(self, queryset: Any) -> Any:
         """Narrow to the latest forecasts unless older ones are asked for."""
         narrowed = super().filter_queryset(queryset)
-        asked = self.form.cleaned_data
-        return narrowed if asked.get("history") or asked.get("as_of") else narrowed.filter(is_latest=True)
+        parameters = self.form.cleaned_data
+        return narrowed if parameters.get("history") or parameters.get("as_of") else narrowed.filter(is_latest=True)
 
 
 @extend_schema_view(
@@ -246,8 +246,8 @@ class ForecastViewSet(ReadOnlyViewSet):
         sentence = "This is the first forecast of the position."
         if before is not None:
             sentence = sentence_of_change(before=before, after=after)
-        found = {"before": before, "after": after, "sentence": sentence}
-        return Response(ForecastChangeSerializer(found, context=self.get_serializer_context()).data)
+        change = {"before": before, "after": after, "sentence": sentence}
+        return Response(ForecastChangeSerializer(change, context=self.get_serializer_context()).data)
 
     @extend_schema(request=None, responses={202: JobSerializer}, filters=False)
     @action(detail=False, methods=["post"])

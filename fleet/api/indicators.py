@@ -57,10 +57,12 @@ class IndicatorsSerializer(FieldsByRole, serializers.ModelSerializer[ReadingIndi
     def get_values(self, indicators: ReadingIndicators) -> dict[str, Any]:
         """Every indicator in the caller's system, its name without the unit."""
         system = unit_system_of(self.context)
-        known = indicators.uncertainties
-        rows = (shown_indicator(name, value, system, known.get(name)) for name, value in indicators.values.items())
-        seen = IndicatorSerializer(context=self.context)
-        return {name: {field: row[field] for field in row if field not in seen.hidden} for name, row in rows}
+        uncertainties = indicators.uncertainties
+        rows = (
+            shown_indicator(name, value, system, uncertainties.get(name)) for name, value in indicators.values.items()
+        )
+        serializer = IndicatorSerializer(context=self.context)
+        return {name: {field: row[field] for field in row if field not in serializer.hidden} for name, row in rows}
 
 
 def shown_indicator(

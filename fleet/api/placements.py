@@ -121,9 +121,9 @@ class PlacementViewSet(ReadCreateViewSet):
         """Take a cartridge out for good."""
         with self.transaction():
             placement = self.locked_object()
-            asked = RemovalSerializer(data=request.data, context=self.get_serializer_context())
-            asked.is_valid(raise_exception=True)
-            placements.remove(placement=placement, by=self.by, now=self.now, **asked.validated_data)
+            serializer = RemovalSerializer(data=request.data, context=self.get_serializer_context())
+            serializer.is_valid(raise_exception=True)
+            placements.remove(placement=placement, by=self.by, now=self.now, **serializer.validated_data)
             judge_again(placement.position.unit.company_id, [placement.position.unit_id])
             return self.answer(self.reread(placement))
 
@@ -131,10 +131,10 @@ class PlacementViewSet(ReadCreateViewSet):
     @action(detail=False, methods=["post"])
     def rotate(self, request: Request) -> Response:
         """Discard the lead, move the lag to lead with its age, put a fresh cartridge in lag."""
-        asked = RotationSerializer(data=request.data, context=self.get_serializer_context())
-        asked.is_valid(raise_exception=True)
+        serializer = RotationSerializer(data=request.data, context=self.get_serializer_context())
+        serializer.is_valid(raise_exception=True)
         with self.transaction():
-            rotation = placements.rotate_lead_lag(by=self.by, now=self.now, **asked.validated_data)
+            rotation = placements.rotate_lead_lag(by=self.by, now=self.now, **serializer.validated_data)
             unit = rotation.fresh.position.unit
             judge_again(unit.company_id, [unit.pk])
             data = RotatedSerializer(rotation, context=self.get_serializer_context()).data

@@ -33,8 +33,8 @@ class QuantityField(serializers.Field):
 
     def __deepcopy__(self, memo: Any) -> "QuantityField":
         # A kind holds read-only mappings, which cannot be copied and need not be.
-        given: dict[str, Any] = self._kwargs  # type: ignore[attr-defined]
-        return type(self)(self.kind, **{name: value for name, value in given.items() if name != "kind"})
+        arguments: dict[str, Any] = self._kwargs  # type: ignore[attr-defined]
+        return type(self)(self.kind, **{name: value for name, value in arguments.items() if name != "kind"})
 
     def to_internal_value(self, data: Any) -> float:
         """Read the stored value from what was sent."""
@@ -84,8 +84,10 @@ class QuantityModelSerializer(TenantModelSerializer):
     def get_fields(self) -> dict[str, Any]:
         """Add a field for each quantity, as required or empty as its column is."""
         fields = super().get_fields()
-        given = self.Meta.quantities
-        kinds = given if isinstance(given, Mapping) else {column: QUANTITY_KINDS[column] for column in given}
+        quantities = self.Meta.quantities
+        kinds = (
+            quantities if isinstance(quantities, Mapping) else {column: QUANTITY_KINDS[column] for column in quantities}
+        )
         own = {field.name: field for field in self.Meta.model._meta.concrete_fields}  # type: ignore[attr-defined]
         for column, kind in kinds.items():
             name = public_name(column)
@@ -125,9 +127,9 @@ class QuantityViewSet(TenantViewSet, abstract=True):
     def check_query_parameters(self, request: Request) -> None:
         """Refuse an unknown system before anything is done."""
         super().check_query_parameters(request)
-        asked = request.query_params.get("units")
-        if asked is not None and asked not in SYSTEMS:
-            raise parameter_fault("units", f"units is '{asked[:40]}': it must be one of {', '.join(SYSTEMS)}.")
+        system_name = request.query_params.get("units")
+        if system_name is not None and system_name not in SYSTEMS:
+            raise parameter_fault("units", f"units is '{system_name[:40]}': it must be one of {', '.join(SYSTEMS)}.")
 
 
 class QuantityFieldSchema(OpenApiSerializerFieldExtension):

@@ -237,8 +237,8 @@ def store_one(view: Any, row: Any) -> Response:
     )
     if is_new:
         look_for_findings(view.by.company_id, [reading.unit_id])
-    seen = Reading.objects.visible_to(view.by).select_related("corrected_by", "indicators").get(pk=reading.pk)
-    data = ReadingDetailSerializer(seen, context=view.get_serializer_context()).data
+    stored = Reading.objects.visible_to(view.by).select_related("corrected_by", "indicators").get(pk=reading.pk)
+    data = ReadingDetailSerializer(stored, context=view.get_serializer_context()).data
     headers = {"Location": f"/api/v1/readings/{reading.pk}/"}
     return Response(data, status=201 if is_new else 200, headers=headers)
 

@@ -132,5 +132,5 @@ class SiteViewSet(ReadWriteViewSet):
     @action(detail=True, methods=["get"])
     def forecast(self, request: Request, pk: str) -> Response:
         """Say when the first position at the site will be exhausted, and how probable that is by any day."""
-        found = first_to_fail_of_site(site=self.get_object(), day=day_asked(request))
-        return Response(FirstToFailSerializer(found, context=context_of_day(self, request)).data)
+        first_to_fail = first_to_fail_of_site(site=self.get_object(), day=day_asked(request))
+        return Response(FirstToFailSerializer(first_to_fail, context=context_of_day(self, request)).data)

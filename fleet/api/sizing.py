@@ -249,12 +249,12 @@ class SizingViewSet(QuantityViewSet):
     @extend_schema(request=SizingRequestSerializer, responses={200: OfferSerializer})
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Lay out a unit for a site and its uses: alternatives from the catalogue, with a reason for every choice."""
-        asked = self.valid_input().validated_data
+        question = self.valid_input().validated_data
         offer = size_for(
-            uses=[AskedUse(**use) for use in asked["uses"]],
-            survey={name: asked[name] for name in _SURVEY if name in asked},
-            limits={name: asked[name] for name in _LIMITS if name in asked},
-            site=asked.get("site"),
+            uses=[AskedUse(**use) for use in question["uses"]],
+            survey={name: question[name] for name in _SURVEY if name in question},
+            limits={name: question[name] for name in _LIMITS if name in question},
+            site=question.get("site"),
             unit_system=unit_system_of(self.get_serializer_context()),
             by=self.by,
         )

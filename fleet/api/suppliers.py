@@ -23,12 +23,12 @@ class SupplierSerializer(TenantModelSerializer):
         read_only_fields = ["id"]
 
     def validate_closed_weekdays(self, weekdays: list[int]) -> list[int]:
-        found = sorted(set(weekdays))
-        if len(found) == 7:
+        closed = sorted(set(weekdays))
+        if len(closed) == 7:
             raise serializers.ValidationError(
                 "A supplier that is closed on all seven days delivers nothing; leave out one."
             )
-        return found
+        return closed
 
 
 class SupplierViewSet(ReadWriteViewSet):

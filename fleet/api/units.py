@@ -214,14 +214,14 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
 
     def perform_create(self, serializer: Any) -> Unit:
         facts = dict(serializer.validated_data)
-        given, template = facts.pop("positions", None), facts.pop("template", None)
-        if (given is None) == (template is None):
+        positions, template = facts.pop("positions", None), facts.pop("template", None)
+        if (positions is None) == (template is None):
             raise InvalidInput(
                 "train_needed",
                 "Give the train of the unit either as 'positions' or as 'template'.",
                 pointer="/positions",
             )
-        train = units.train_of(template) if template else [units.NewPosition(**position) for position in given]
+        train = units.train_of(template) if template else [units.NewPosition(**position) for position in positions]
         return units.create_unit(positions=train, by=self.by, now=self.now, **facts)
 
     def perform_update(self, serializer: Any) -> Unit:
@@ -248,17 +248,17 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
     def check_commissioning(self, request: Request, pk: str) -> Response:
         """Compare the first readings of this unit with what sizing promised; nothing is stored."""
         unit = self.get_object()
-        asked = PromisedSerializer(data=request.data, context=self.get_serializer_context())
-        asked.is_valid(raise_exception=True)
+        serializer = PromisedSerializer(data=request.data, context=self.get_serializer_context())
+        serializer.is_valid(raise_exception=True)
         context = self.get_serializer_context()
-        found = check_commissioning(
+        verdict = check_commissioning(
             unit=unit,
-            promised=asked.validated_data,
+            promised=serializer.validated_data,
             unit_system=unit_system_of(context),
             by=self.by,
             now=self.now,
         )
-        return Response(CommissioningSerializer(found, context=context).data)
+        return Response(CommissioningSerializer(verdict, context=context).data)
 
     @extend_schema(responses=UnitFindingsSerializer)
     @action(detail=True, methods=["get"], url_path="findings")
@@ -266,16 +266,16 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
         """Say what the stored readings of this unit show: findings that are open or confirmed, the surest first."""
         unit = self.get_object()
         newest = Reading.objects.current().filter(unit=unit, taken_at__lte=self.now).order_by("-taken_at", "-pk")
-        found = {"unit": unit.pk, "read_at": newest.values_list("taken_at", flat=True).first()}
-        found["findings"] = unit.live_findings
-        return Response(UnitFindingsSerializer(found, context=self.get_serializer_context()).data)
+        answer = {"unit": unit.pk, "read_at": newest.values_list("taken_at", flat=True).first()}
+        answer["findings"] = unit.live_findings
+        return Response(UnitFindingsSerializer(answer, context=self.get_serializer_context()).data)
 
     @extend_schema(responses=FirstToFailSerializer, parameters=[PROBABILITY_BY])
     @action(detail=True, methods=["get"])
     def forecast(self, request: Request, pk: str) -> Response:
         """Say when the first position of the unit will be exhausted, and how probable that is by any day."""
-        found = first_to_fail_of_unit(unit=self.get_object(), day=day_asked(request))
-        return Response(FirstToFailSerializer(found, context=context_of_day(self, request)).data)
+        first_to_fail = first_to_fail_of_unit(unit=self.get_object(), day=day_asked(request))
+        return Response(FirstToFailSerializer(first_to_fail, context=context_of_day(self, request)).data)
 
     @extend_schema(
         request=NewUnitReadingSerializer, responses={200: ReadingDetailSerializer, 201: ReadingDetailSerializer}
@@ -299,12 +299,12 @@ def _present_forecasts() -> QuerySet[Forecast]:
 
 def _train() -> Any:
     """Positions in order, each with what stands in it and its latest forecast."""
-    standing = Placement.objects.filter(removed_at__isnull=True).select_related("position", "item")
+    installed = Placement.objects.filter(removed_at__isnull=True).select_related("position", "item")
     latest = _present_forecasts().select_related("position")
     return Prefetch(
         "positions",
         queryset=Position.objects.order_by("order", "pk").prefetch_related(
-            Prefetch("placements", queryset=standing, to_attr="standing_placements"),
+            Prefetch("placements", queryset=installed, to_attr="standing_placements"),
             Prefetch("forecasts", queryset=latest, to_attr="latest_forecasts"),
         ),
     )

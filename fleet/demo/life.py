@@ -150,14 +150,16 @@ class _Keeper:
     def _place(self, place: Place, cartridge: Cartridge, at: datetime, continues: Stay | None = None) -> None:
         self.train.standing[place.order] = cartridge
         first = continues.first_installed_at if continues else at
-        stay = Stay(place.order, place.item if not continues else continues.item, cartridge.lot, at, first, continues)
-        self.standing[place.order] = stay
-        self.life.stays.append(stay)
+        placement = Stay(
+            place.order, place.item if not continues else continues.item, cartridge.lot, at, first, continues
+        )
+        self.standing[place.order] = placement
+        self.life.stays.append(placement)
 
     def _remove(self, place: Place, at: datetime, why: str) -> tuple[Cartridge, Stay]:
-        stay = self.standing.pop(place.order)
-        stay.removed_at, stay.removal = at, why
-        return self.train.standing.pop(place.order), stay
+        placement = self.standing.pop(place.order)
+        placement.removed_at, placement.removal = at, why
+        return self.train.standing.pop(place.order), placement
 
     def _replace(self, place: Place, at: datetime, day: date, why: str) -> None:
         self._remove(place, at, why)
@@ -165,8 +167,8 @@ class _Keeper:
         self._did("replace", place, place, why)
 
     def _did(self, action: str, place: Place, fresh: Place, why: str) -> None:
-        stay = self.standing[fresh.order]
-        self.doing.append(Done(action, place.order, stay.item, stay.lot, why))
+        placement = self.standing[fresh.order]
+        self.doing.append(Done(action, place.order, placement.item, placement.lot, why))
 
     def _rotate(self, stage: str, at: datetime, day: date, why: str) -> None:
         """Discard the lead, move the lag to lead, a fresh one at lag."""
@@ -174,8 +176,8 @@ class _Keeper:
         if lead is None or lag is None:
             raise ValueError(f"{self.unit.code} has no lead and lag {stage}")
         self._remove(lead, at, why)
-        moved, stay = self._remove(lag, at, "rotated")
-        self._place(lead, moved, at, continues=stay)
+        moved, placement = self._remove(lag, at, "rotated")
+        self._place(lead, moved, at, continues=placement)
         self._place(lag, self.train.fresh(lag, self.scenario.items[lag.item], day), at)
         self._did("rotate", lead, lag, why)
 
@@ -229,18 +231,20 @@ class _Keeper:
             )
         )  # fmt: skip
 
-    def _work(self, day: date, at: datetime, seen: dict[str, float], now: Conditions) -> None:
+    def _work(self, day: date, at: datetime, gauges: dict[str, float], now: Conditions) -> None:
         """Change what an installer with these readings would change."""
         left_alone = str(self.story.get("left_alone", "")) if self.begun(day) or self._soon(day) else ""
-        drop = seen["line_pressure_kpa"] - seen["prefilter_outlet_pressure_kpa"]
+        differential_pressure_kpa = gauges["line_pressure_kpa"] - gauges["prefilter_outlet_pressure_kpa"]
         for place, cartridge in self.train.of_stage("sediment"):
-            if left_alone != "sediment" and (drop > 40 or cartridge.age_days(day) > 150 or self._begins(day)):
-                self._replace(place, at, day, "exhausted" if drop > 55 else "early")
+            if left_alone != "sediment" and (
+                differential_pressure_kpa > 40 or cartridge.age_days(day) > 150 or self._begins(day)
+            ):
+                self._replace(place, at, day, "exhausted" if differential_pressure_kpa > 55 else "early")
         if left_alone != "carbon":
-            self._work_on_carbon(day, at, seen)
+            self._work_on_carbon(day, at, gauges)
         if left_alone != "resin":
-            self._work_on_resin(day, at, seen)
-        self._work_on_membrane(day, at, seen, now)
+            self._work_on_resin(day, at, gauges)
+        self._work_on_membrane(day, at, gauges, now)
 
     def _begins(self, day: date) -> bool:
         """The call with which a story begins: afterwards everything the story needs is fresh."""
@@ -250,31 +254,33 @@ class _Keeper:
         """Stories begin with what was left undone at the call before them."""
         return 0 < self.days_ago(day) - int(self.story.get("days_ago", 0)) <= int(self.story.get("left_undone_days", 0))
 
-    def _work_on_carbon(self, day: date, at: datetime, seen: dict[str, float]) -> None:
+    def _work_on_carbon(self, day: date, at: datetime, gauges: dict[str, float]) -> None:
         for place, cartridge in self.train.of_stage("carbon"):
             if place.role == "single":
-                passing = seen["carbon_outlet_total_chlorine_mg_per_l"] >= 0.1
+                passing = gauges["carbon_outlet_total_chlorine_mg_per_l"] >= 0.1
                 if passing or cartridge.age_days(day) > 270:
                     self._replace(place, at, day, "exhausted" if passing else "early")
             elif place.role == "lead":
-                passing = seen["interstage_chlorine_mg_per_l"] > max(0.1, 0.4 * seen["feed_total_chlorine_mg_per_l"])
+                passing = gauges["interstage_chlorine_mg_per_l"] > max(
+                    0.1, 0.4 * gauges["feed_total_chlorine_mg_per_l"]
+                )
                 if passing or cartridge.age_days(day) > 270:
                     self._rotate("carbon", at, day, "exhausted" if passing else "early")
                     return
 
-    def _work_on_resin(self, day: date, at: datetime, seen: dict[str, float]) -> None:
+    def _work_on_resin(self, day: date, at: datetime, gauges: dict[str, float]) -> None:
         single = self.unit.place("resin", "single")
         if single is not None:
-            spent = seen["product_tds_mg_per_l"] >= 1
+            is_exhausted = gauges["product_tds_mg_per_l"] >= 1
             cautious = self.train.standing[single.order].age_days(day) > 100 and float(self.random.random()) < 0.5
-            if spent or cautious:
-                self._replace(single, at, day, "exhausted" if spent else "early")
+            if is_exhausted or cautious:
+                self._replace(single, at, day, "exhausted" if is_exhausted else "early")
             return
         lead, lag = self.unit.place("resin", "lead"), self.unit.place("resin", "lag")
         if lead is None or lag is None:
             return
-        share = seen["interstage_tds_mg_per_l"] / max(seen["permeate_tds_mg_per_l"], 0.5)
-        if (seen["product_tds_mg_per_l"] >= 2 and share > 0.9) or self._begins(day):
+        share = gauges["interstage_tds_mg_per_l"] / max(gauges["permeate_tds_mg_per_l"], 0.5)
+        if (gauges["product_tds_mg_per_l"] >= 2 and share > 0.9) or self._begins(day):
             why = "exhausted" if share > 0.85 else "early"
             self._replace(lead, at, day, why)
             self._replace(lag, at, day, why)
@@ -283,12 +289,12 @@ class _Keeper:
         elif share > 0.3 and float(self.random.random()) < 0.6:
             self._rotate("resin", at, day, "early")
 
-    def _work_on_membrane(self, day: date, at: datetime, seen: dict[str, float], now: Conditions) -> None:
+    def _work_on_membrane(self, day: date, at: datetime, gauges: dict[str, float], now: Conditions) -> None:
         place = self.unit.place("membrane", "single")
         if place is None or self.told("chlorine-past-carbon", day):
             return
         cartridge = self.train.standing[place.order]
-        rejection = 1 - seen["permeate_tds_mg_per_l"] / seen["feed_tds_mg_per_l"]
+        rejection = 1 - gauges["permeate_tds_mg_per_l"] / gauges["feed_tds_mg_per_l"]
         attacked = cartridge.chlorine_hours > 150
         years = cartridge.age_days(day) / 365
         if rejection < 0.90 and (attacked or years > 1):

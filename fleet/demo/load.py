@@ -73,22 +73,22 @@ def load_company(
     passwords
         By email, one for each person of the scenario.
     """
-    told = scenario.company
-    first = next(person for person in told["people"] if person["role"] == Membership.Role.OWNER)
+    spec = scenario.company
+    first = next(person for person in spec["people"] if person["role"] == Membership.Role.OWNER)
     owner = found_company(
-        name=told["name"],
+        name=spec["name"],
         email=first["email"],
         password=passwords[first["email"]],
         full_name=f"{first['first_name']} {first['last_name']}",
-        currency=told["currency"],
-        time_zone=told["time_zone"],
-        unit_system=told["unit_system"],
+        currency=spec["currency"],
+        time_zone=spec["time_zone"],
+        unit_system=spec["unit_system"],
         now=now,
     )
     company = owner.company
     clients = _clients(company, scenario)
     members = {first["email"]: owner}
-    for person in told["people"]:
+    for person in spec["people"]:
         if person is first:
             continue
         site = scenario.sites.get(person.get("client_of_site", ""))
@@ -275,23 +275,23 @@ def _placements(lives: Mapping[str, Life], units: Mapping[str, Unit], items: Map
         (position.unit_id, position.order): position
         for position in Position.objects.filter(unit__in=[unit.pk for unit in units.values()])
     }
-    stays = [(life.unit.code, stay) for life in lives.values() for stay in life.stays]
+    placements = [(life.unit.code, placement) for life in lives.values() for placement in life.stays]
     rows = Placement.objects.bulk_create(
         Placement(
-            position=positions[units[code].pk, stay.order],
-            item=items[stay.item],
-            serial_or_lot=stay.lot,
-            placed_at=stay.placed_at,
-            removed_at=stay.removed_at,
-            removal=stay.removal,
-            first_installed_at=stay.first_installed_at,
+            position=positions[units[code].pk, placement.order],
+            item=items[placement.item],
+            serial_or_lot=placement.lot,
+            placed_at=placement.placed_at,
+            removed_at=placement.removed_at,
+            removal=placement.removal,
+            first_installed_at=placement.first_installed_at,
         )
-        for code, stay in stays
+        for code, placement in placements
     )
-    row_of = {id(stay): row for (_, stay), row in zip(stays, rows, strict=True)}
+    row_of = {id(placement): row for (_, placement), row in zip(placements, rows, strict=True)}
     moved = []
-    for (_, stay), row in zip(stays, rows, strict=True):
-        if stay.continues is not None:
-            row.continues = row_of[id(stay.continues)]
+    for (_, placement), row in zip(placements, rows, strict=True):
+        if placement.continues is not None:
+            row.continues = row_of[id(placement.continues)]
             moved.append(row)
     Placement.objects.bulk_update(moved, ["continues"])

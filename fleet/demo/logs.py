@@ -200,11 +200,11 @@ class _Clerk:
         """Analyses of the supply: on commissioning, and a yearly one; three people, three units of hardness."""
         hands = {"runa": "gpg", "pelle": "dH", "tilda": "mg/L as CaCO3"}
         files: dict[str, LogFile] = {}
-        seen: set[str] = set()
+        sampled_sites: set[str] = set()
         for life in lives.values():
-            if life.unit.site in seen:
+            if life.unit.site in sampled_sites:
                 continue
-            seen.add(life.unit.site)
+            sampled_sites.add(life.unit.site)
             person = self.scenario.installer_of(life.unit)
             name = f"feed-water-{person.key}.csv"
             hand = Hand("bar", "degC", "L/day", "mg/L")

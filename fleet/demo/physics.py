@@ -74,13 +74,13 @@ def operate(
     warmth = math.exp((3020 if temperature_degc < 25 else 2640) * (1 / 298.15 - 1 / (temperature_degc + 273.15)))
     rated_drive = membrane.rated_pressure_kpa - KPA_PER_MG_PER_L * membrane.rated_tds_mg_per_l * 1.08
     feed_flow = restrictor_flow_l_per_day * 1.25
-    permeate = concentrate = drop = inlet = prefilter_outlet = drive = 0.0
+    permeate = concentrate = prefilter_loss = inlet = prefilter_outlet = drive = 0.0
     mean_tds = feed_tds_mg_per_l
     for _ in range(12):
         litres_per_minute = feed_flow / 1440
-        drop = filter_resistance_kpa * litres_per_minute * thickness
+        prefilter_loss = filter_resistance_kpa * litres_per_minute * thickness
         available = line_pressure_kpa - 12 * litres_per_minute
-        prefilter_outlet = max(available - drop, 0.12 * available)
+        prefilter_outlet = max(available - prefilter_loss, 0.12 * available)
         inlet = prefilter_outlet if pump_pressure_kpa is None else max(pump_pressure_kpa, prefilter_outlet)
         if pump_pressure_kpa is not None and prefilter_outlet < 40:
             inlet = prefilter_outlet + 150  # a starved pump

@@ -249,8 +249,8 @@ def _unit(
     trains: dict[str, tuple[Place, ...]],
     stories: dict[str, dict[str, Any]],
 ) -> UnitSpec:
-    for column, known in (("site", sites), ("train", trains)):
-        if row[column] not in known:
+    for column, defined in (("site", sites), ("train", trains)):
+        if row[column] not in defined:
             raise ScenarioError(f"units.csv, {row['code']}: {column} '{row[column]}' is not known.")
     if row["read_by"] not in READERS:
         raise ScenarioError(f"units.csv, {row['code']}: read_by is one of {', '.join(READERS)}.")

@@ -118,8 +118,8 @@ class Train:
 
     def use(self, now: Conditions, day: date) -> dict[str, float]:
         """Wear the cartridges by one day; returns the gauges it ran at."""
-        seen = self.look(now, day)
-        permeate_flow, concentrate_flow = seen["permeate_flow_l_per_day"], seen["concentrate_flow_l_per_day"]
+        gauges = self.look(now, day)
+        permeate_flow, concentrate_flow = gauges["permeate_flow_l_per_day"], gauges["concentrate_flow_l_per_day"]
         hours = min(24 * now.demand_l / permeate_flow, 22.0)
         permeate = permeate_flow * hours / 24
         waste_hours = 24.0 if now.waste_never_stops else hours
@@ -143,7 +143,7 @@ class Train:
             permeate
             / 1000
             * physics.resin_load_meq_per_l(
-                seen["permeate_tds_mg_per_l"],
+                gauges["permeate_tds_mg_per_l"],
                 physics.carbon_dioxide_mg_per_l(
                     self.supply.ph, self.supply.alkalinity_mg_per_l_as_caco3, now.temperature_degc
                 ),
@@ -156,7 +156,7 @@ class Train:
             cartridge.volume_l += permeate
             cartridge.captured_share += load * (1 - passing) / (capacity * cartridge.quality)
             load *= passing
-        return seen
+        return gauges
 
     @property
     def _free_share(self) -> float:

@@ -69,7 +69,7 @@ def word(text: str, words: Mapping[str, str]) -> str:
     tidy = re.sub(r"[\s\-]+", "_", text.strip().lower())
     if tidy in words:
         return words[tidy]
-    shown = ", ".join(f"'{known.replace('_', ' ')}'" for known in dict.fromkeys(words.values()))
+    shown = ", ".join(f"'{choice.replace('_', ' ')}'" for choice in dict.fromkeys(words.values()))
     raise CellError(f"'{_short(text)}' is not one of {shown}.")
 
 

@@ -68,16 +68,17 @@ def read_columns(table: TextTable, vocabulary: Vocabulary) -> tuple[Column, ...]
             columns.append(_column(index, header, vocabulary))
         except EngineeringError as error:
             faults.append(f"Column '{header}': {error.sentence}")
-    seen: dict[str, str] = {}
+    header_of: dict[str, str] = {}
     for column in columns:
-        if column.name in seen:
+        if column.name in header_of:
             faults.append(
-                f"Columns '{seen[column.name]}' and '{column.header}' both give the {spoken(column.name)}; keep one."
+                f"Columns '{header_of[column.name]}' and '{column.header}' both give the {spoken(column.name)}; "
+                "keep one."
             )
-        seen.setdefault(column.name, column.header)
+        header_of.setdefault(column.name, column.header)
     if not faults:
         for group in vocabulary.needed:
-            if not any(name in seen for name in group):
+            if not any(name in header_of for name in group):
                 shown = " or ".join(f"'{spoken(name)}'" for name in group)
                 faults.append(f"The file has no column {shown}; without it no row can be placed.")
     if faults:
@@ -104,7 +105,7 @@ def _column(index: int, header: str, vocabulary: Vocabulary) -> Column:
     return Column(index, header, stored, unit, is_quantity=True)
 
 
-def _unknown(name: str, known: Iterable[str]) -> str:
-    close = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
+def _unknown(name: str, accepted: Iterable[str]) -> str:
+    close = difflib.get_close_matches(name, list(accepted), n=1, cutoff=0.6)
     advice = f"did you mean '{spoken(close[0])}'? Rename it" if close else "rename it"
     return f"this is no column the log can have; {advice}, or call it 'note' to keep it as text."

@@ -32,10 +32,10 @@ def no_meter(row: Row, column: str) -> Meter | None:
     return None
 
 
-def meter_for(place: Place, named: Meter | None, column: str) -> Meter | None:
+def meter_for(place: Place, named_meter: Meter | None, column: str) -> Meter | None:
     """The instrument that showed a value: the one the row names if it measures this, else one fitted to the unit."""
-    if named is not None and (not named.measures or column in named.measures):
-        return named
+    if named_meter is not None and (not named_meter.measures or column in named_meter.measures):
+        return named_meter
     return next((meter for meter in place.meters if column in meter.measures), None)
 
 
@@ -63,7 +63,7 @@ def convert_rows(rows: Sequence[Row], columns: Iterable[str], meter_of: MeterOf 
 
 
 def _convert_group(rows: list[Row], column: str, unit: str, kind: Kind, meter_of: MeterOf) -> None:
-    given = np.array([_float(row.sent[column].digits) for row in rows], dtype=np.float64)
+    numbers = np.array([_float(row.sent[column].digits) for row in rows], dtype=np.float64)
     factors = np.full(len(rows), HOUSE_TDS_FACTOR)
     compensation = np.ones(len(rows))
     if kind.name == "tds":
@@ -74,14 +74,14 @@ def _convert_group(rows: list[Row], column: str, unit: str, kind: Kind, meter_of
                 compensation[place] = _compensation(row, column, meter)
     try:
         values = convert_column(
-            np.where(np.isfinite(given), given, np.nan), unit, kind, field=column, tds_factor=factors
+            np.where(np.isfinite(numbers), numbers, np.nan), unit, kind, field=column, tds_factor=factors
         )
     except EngineeringError as error:
         for row in rows:
             row.refuse(column, "unusable_unit", error.sentence)
         return
     values = values * compensation
-    outside = outside_limits(values, kind) | ~np.isfinite(given)
+    outside = outside_limits(values, kind) | ~np.isfinite(numbers)
     for place, row in enumerate(rows):
         if outside[place]:
             row.refuse(column, "impossible_value", _why_not(row, column, unit, kind, float(factors[place])))

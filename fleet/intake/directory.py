@@ -56,7 +56,7 @@ class Directory:
     folded: dict[str, list[Place]] = field(default_factory=dict)
     meters: dict[str, Meter] = field(default_factory=dict)
 
-    def place(self, asked: str) -> Place:
+    def place(self, name: str) -> Place:
         """Find a unit or site by its code, whatever its case, or by `#id`.
 
         Raises
@@ -64,22 +64,22 @@ class Directory:
         CellError
             When the company has none of that name, or it is ambiguous.
         """
-        if asked.startswith("#") and asked[1:].isdecimal() and asked not in self.by_code:
-            found = self.by_id.get(int(asked[1:20]))
-            if found is None:
-                raise CellError(f"There is no {self.what} with the id {asked[1:20]}.")
-            return found
-        if asked in self.by_code:
-            return self.by_code[asked]
-        matches = self.folded.get(_fold(asked), [])
+        if name.startswith("#") and name[1:].isdecimal() and name not in self.by_code:
+            named = self.by_id.get(int(name[1:20]))
+            if named is None:
+                raise CellError(f"There is no {self.what} with the id {name[1:20]}.")
+            return named
+        if name in self.by_code:
+            return self.by_code[name]
+        matches = self.folded.get(_fold(name), [])
         if len(matches) == 1:
             return matches[0]
         if matches:
             codes = " and ".join(f"'{place.code}'" for place in matches)
-            raise CellError(f"'{asked}' may be {codes}; write the code exactly.")
-        close = difflib.get_close_matches(_fold(asked), list(self.folded), n=1, cutoff=0.7)
+            raise CellError(f"'{name}' may be {codes}; write the code exactly.")
+        close = difflib.get_close_matches(_fold(name), list(self.folded), n=1, cutoff=0.7)
         hint = f" Did you mean '{self.folded[close[0]][0].code}'?" if close else ""
-        raise CellError(f"There is no {self.what} with the code '{asked[:40]}'.{hint}")
+        raise CellError(f"There is no {self.what} with the code '{name[:40]}'.{hint}")
 
     def meter(self, name: str) -> Meter:
         """Find an instrument by name.
@@ -89,16 +89,16 @@ class Directory:
         CellError
             When the company has none of that name.
         """
-        found = self.meters.get(_fold(name))
-        if found is None:
+        meter = self.meters.get(_fold(name))
+        if meter is None:
             close = difflib.get_close_matches(_fold(name), list(self.meters), n=1, cutoff=0.7)
             hint = f" Did you mean '{self.meters[close[0]].name}'?" if close else ""
             raise CellError(f"There is no instrument called '{name[:40]}'.{hint}")
-        return found
+        return meter
 
 
 def unit_directory(
-    company: Company, by: Membership | None, asked: Iterable[str], instruments: Iterable[str] = ()
+    company: Company, by: Membership | None, names: Iterable[str], instruments: Iterable[str] = ()
 ) -> Directory:
     """Read the units that a payload names, those this member may see, and the instruments that bear on them.
 
@@ -111,7 +111,7 @@ def unit_directory(
     """
     directory = Directory("unit")
     fields = ("pk", "code", "site__time_zone", "commissioned_on", "retired_on", "has_booster_pump")
-    units = _named(_visible(Unit.objects, company, by), asked, fields)
+    units = _named(_visible(Unit.objects, company, by), names, fields)
     meters = Instrument.objects.of_company(company)
     if len(units) <= _FEW_UNITS:
         # A meter that posts one reading must not make us read the instruments of a whole fleet.
@@ -129,10 +129,10 @@ def unit_directory(
     return directory
 
 
-def site_directory(company: Company, by: Membership | None, asked: Iterable[str]) -> Directory:
+def site_directory(company: Company, by: Membership | None, names: Iterable[str]) -> Directory:
     """Read the sites that a payload names, those this member may see."""
     directory = Directory("site")
-    for pk, code, zone in _named(_visible(Site.objects, company, by), asked, ("pk", "code", "time_zone")):
+    for pk, code, zone in _named(_visible(Site.objects, company, by), names, ("pk", "code", "time_zone")):
         _add(directory, Place(pk, code, _zone(zone)))
     return directory
 
@@ -142,15 +142,15 @@ def _visible(manager: Any, company: Company, by: Membership | None) -> TenantQue
     return rows if by is None else rows.visible_to(by)
 
 
-def _named(rows: TenantQuerySet, asked: Iterable[str], fields: tuple[str, ...]) -> list[tuple[Any, ...]]:
+def _named(rows: TenantQuerySet, references: Iterable[str], fields: tuple[str, ...]) -> list[tuple[Any, ...]]:
     """The rows that are named; all of them when a name has no exact match, to find what may have been meant."""
-    names = set(asked)
+    names = set(references)
     ids = {int(name[1:]) for name in names if name.startswith("#") and name[1:].isdecimal() and len(name) < 20}
     codes = {name for name in names if not name.startswith("#")}
     if len(names) <= _AT_ONCE:
-        found = list(rows.filter(Q(pk__in=ids) | Q(code__in=codes)).values_list(*fields))
-        if codes <= {row[1] for row in found}:
-            return found
+        matches = list(rows.filter(Q(pk__in=ids) | Q(code__in=codes)).values_list(*fields))
+        if codes <= {row[1] for row in matches}:
+            return matches
     return list(rows.values_list(*fields))
 
 

@@ -58,13 +58,13 @@ def take_rows(
     directory = site_directory(company, by, {row.words.get("site", "") for row in rows})
     tell(progress, 0.2, "finding sites and dates")
     for row in rows:
-        asked = row.words.get("site", "")
+        site_name = row.words.get("site", "")
         place = None
-        if not asked:
+        if not site_name:
             row.refuse("site", "missing", "The row names no site; give its code.")
         else:
             try:
-                place = directory.place(asked)
+                place = directory.place(site_name)
                 row.owner_id = place.pk
             except CellError as error:
                 row.refuse("site", "unknown_site", str(error))
@@ -95,9 +95,9 @@ def take_rows(
 
 def _name_supplies(stored: Sequence[FeedWaterSample]) -> None:
     """A site is fed by what its newest sample that names a supply says."""
-    told = {sample.site_id for sample in stored if sample.supply}
+    site_ids = {sample.site_id for sample in stored if sample.supply}
     new = {sample.pk for sample in stored}
-    naming = FeedWaterSample.objects.current().filter(site_id__in=told).exclude(supply="")
+    naming = FeedWaterSample.objects.current().filter(site_id__in=site_ids).exclude(supply="")
     newest = {sample.site_id: sample for sample in naming.order_by("taken_at", "pk")}
     for site_id, sample in newest.items():
         if sample.pk in new:

@@ -70,7 +70,7 @@ def read_log(
         batch = open_batch(
             company=company, by=by, kind=IntakeBatch.Kind.FEED_WATER, name=name, content=content, now=now
         )
-        taken = take_rows(rows, company=company, by=by, now=now, batch=batch, progress=progress)
+        outcome = take_rows(rows, company=company, by=by, now=now, batch=batch, progress=progress)
         return close_batch(
-            batch, rows=rows, stored=len(taken.stored), flagged=taken.flagged, duplicates=taken.duplicates
+            batch, rows=rows, stored=len(outcome.stored), flagged=outcome.flagged, duplicates=outcome.duplicates
         )

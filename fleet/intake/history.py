@@ -78,7 +78,7 @@ def _newest_before(unit_id: int, first: datetime, last: datetime) -> list[tuple[
 
 
 def _stored(unit_ids: Iterable[int], first: datetime, last: datetime) -> dict[int, list[tuple[datetime, Values]]]:
-    found: dict[int, list[tuple[datetime, Values]]] = {}
+    history: dict[int, list[tuple[datetime, Values]]] = {}
     columns = (*_WATCHED, _COUNTER)
     rows = (
         Reading.objects.current()
@@ -87,9 +87,9 @@ def _stored(unit_ids: Iterable[int], first: datetime, last: datetime) -> dict[in
         .values_list("unit_id", "taken_at", *columns)
     )
     for unit_id, taken_at, *values in rows.iterator(chunk_size=5000):
-        known = {name: value for name, value in zip(columns, values, strict=True) if value is not None}
-        found.setdefault(unit_id, []).append((taken_at, known))
-    return found
+        measured = {name: value for name, value in zip(columns, values, strict=True) if value is not None}
+        history.setdefault(unit_id, []).append((taken_at, measured))
+    return history
 
 
 def _walk(stored: list[tuple[datetime, Values]], rows: list[Row]) -> None:
@@ -100,7 +100,9 @@ def _walk(stored: list[tuple[datetime, Values]], rows: list[Row]) -> None:
     counter: tuple[datetime, float] | None = None
     for at, _, values, row in events:
         if row is not None:
-            middles = {name: median(seen) for name, seen in recent.items() if len(seen) >= _ENOUGH}
+            middles = {
+                name: median(recent_values) for name, recent_values in recent.items() if len(recent_values) >= _ENOUGH
+            }
             _flag_exchanged(row, middles)
             _flag_slips(row, middles)
             if counter is not None and _COUNTER in values and values[_COUNTER] < counter[1] * (1 - 1e-9):

@@ -43,13 +43,13 @@ def take_reading(
     Conflict
         When the reference stands for a reading with other content, with one fault for each field that differs.
     """
-    made = payload_row(row, 1, readings.COLUMNS, readings.WORDS)
+    payload = payload_row(row, 1, readings.COLUMNS, readings.WORDS)
     with transaction.atomic():
-        taken = readings.take_rows([made], company=company, by=by, source=source, now=now, taken_at_default=now)
-        refuse_faulty(made, "The reading cannot be stored.")
-        if taken.stored:
-            return taken.stored[0], True
-        return Reading.objects.get(pk=taken.known[0]), False
+        outcome = readings.take_rows([payload], company=company, by=by, source=source, now=now, taken_at_default=now)
+        refuse_faulty(payload, "The reading cannot be stored.")
+        if outcome.stored:
+            return outcome.stored[0], True
+        return Reading.objects.get(pk=outcome.known[0]), False
 
 
 def take_readings(
@@ -76,11 +76,11 @@ def take_readings(
     InvalidInput
         When the payload is no list of at most `MOST_ROWS` rows.
     """
-    made = _payload_rows(rows, readings.COLUMNS, readings.WORDS)
+    payloads = _payload_rows(rows, readings.COLUMNS, readings.WORDS)
     with transaction.atomic():
         batch = _open(company, by, IntakeBatch.Kind.READINGS, rows, now)
-        taken = readings.take_rows(
-            made,
+        outcome = readings.take_rows(
+            payloads,
             company=company,
             by=by,
             source=source,
@@ -90,41 +90,41 @@ def take_readings(
             progress=progress,
         )
         return close_batch(
-            batch, rows=made, stored=len(taken.stored), flagged=taken.flagged, duplicates=taken.duplicates
+            batch, rows=payloads, stored=len(outcome.stored), flagged=outcome.flagged, duplicates=outcome.duplicates
         )
 
 
 def take_sample(*, company: Company, by: Membership | None, row: Any, now: datetime) -> tuple[FeedWaterSample, bool]:
     """Store one feed water sample, or find the one stored under the same reference; as `take_reading`."""
-    made = payload_row(row, 1, feed_water.COLUMNS, feed_water.WORDS)
+    payload = payload_row(row, 1, feed_water.COLUMNS, feed_water.WORDS)
     with transaction.atomic():
-        taken = feed_water.take_rows([made], company=company, by=by, now=now, taken_at_default=now)
-        refuse_faulty(made, "The feed water sample cannot be stored.")
-        if taken.stored:
-            return taken.stored[0], True
-        return FeedWaterSample.objects.get(pk=taken.known[0]), False
+        outcome = feed_water.take_rows([payload], company=company, by=by, now=now, taken_at_default=now)
+        refuse_faulty(payload, "The feed water sample cannot be stored.")
+        if outcome.stored:
+            return outcome.stored[0], True
+        return FeedWaterSample.objects.get(pk=outcome.known[0]), False
 
 
 def take_samples(*, company: Company, by: Membership | None, rows: Sequence[Any], now: datetime) -> IntakeBatch:
     """Store a list of feed water samples; as `take_readings`."""
-    made = _payload_rows(rows, feed_water.COLUMNS, feed_water.WORDS)
+    payloads = _payload_rows(rows, feed_water.COLUMNS, feed_water.WORDS)
     with transaction.atomic():
         batch = _open(company, by, IntakeBatch.Kind.FEED_WATER, rows, now)
-        taken = feed_water.take_rows(made, company=company, by=by, now=now, taken_at_default=now, batch=batch)
+        outcome = feed_water.take_rows(payloads, company=company, by=by, now=now, taken_at_default=now, batch=batch)
         return close_batch(
-            batch, rows=made, stored=len(taken.stored), flagged=taken.flagged, duplicates=taken.duplicates
+            batch, rows=payloads, stored=len(outcome.stored), flagged=outcome.flagged, duplicates=outcome.duplicates
         )
 
 
-def payload_row(given: Any, line: int, columns: Mapping[str, str], words: Sequence[str]) -> Row:
+def payload_row(body: Any, line: int, columns: Mapping[str, str], words: Sequence[str]) -> Row:
     """Read one JSON object; every field that cannot be understood becomes a fault."""
-    row = Row(line=line, raw=given if isinstance(given, dict) else {"row": given})
-    if not isinstance(given, Mapping):
+    row = Row(line=line, raw=body if isinstance(body, dict) else {"row": body})
+    if not isinstance(body, Mapping):
         row.refuse(
             "row", "not_an_object", 'Each reading is an object, such as {"unit": 7, "inlet_pressure": "3.1 bar"}.'
         )
         return row
-    for name, value in given.items():
+    for name, value in body.items():
         if value is None or value == "":
             continue
         if name in columns:

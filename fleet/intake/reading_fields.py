@@ -45,12 +45,12 @@ def place_rows(rows: Sequence[Row], directory: Directory, *, now: datetime, take
 
 
 def _place(row: Row, directory: Directory) -> Place | None:
-    asked = row.words.get(directory.what, "")
-    if not asked:
+    name = row.words.get(directory.what, "")
+    if not name:
         row.refuse(directory.what, "missing", f"The row names no {directory.what}; give its code.")
         return None
     try:
-        place = directory.place(asked)
+        place = directory.place(name)
     except CellError as error:
         row.refuse(directory.what, f"unknown_{directory.what}", str(error))
         return None

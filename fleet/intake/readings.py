@@ -137,13 +137,13 @@ def _hold_to_source(rows: Sequence[Row], by: Membership | None, source: str) -> 
 
 
 def _named_meters(rows: Sequence[Row], directory: Directory) -> dict[int, Meter]:
-    found: dict[int, Meter] = {}
+    meter_of: dict[int, Meter] = {}
     for row in rows:
         meter = named_meter(row, directory)
         if meter is not None:
-            found[id(row)] = meter
+            meter_of[id(row)] = meter
             row.fields["instrument"] = meter.name
-    return found
+    return meter_of
 
 
 def _meter_of(directory: Directory, meters: Mapping[int, Meter], row: Row, column: str) -> Meter | None:

@@ -103,9 +103,9 @@ def read_log(
     rows = read_rows(table, columns)
     with transaction.atomic():
         batch = open_batch(company=company, by=by, kind=IntakeBatch.Kind.READINGS, name=name, content=content, now=now)
-        taken = take_rows(
+        outcome = take_rows(
             rows, company=company, by=by, source=Reading.Source.IMPORT, now=now, batch=batch, progress=progress
         )
         return close_batch(
-            batch, rows=rows, stored=len(taken.stored), flagged=taken.flagged, duplicates=taken.duplicates
+            batch, rows=rows, stored=len(outcome.stored), flagged=outcome.flagged, duplicates=outcome.duplicates
         )

@@ -51,15 +51,15 @@ def name_rows(rows: Sequence[Row], words: Sequence[str]) -> None:
         Fields beside the quantities that tell one row from another.
     """
     for row in rows:
-        given = row.words.get("reference", "")
-        if given.startswith((OWN_PREFIX, _ID_MARK)):
+        reference = row.words.get("reference", "")
+        if reference.startswith((OWN_PREFIX, _ID_MARK)):
             row.refuse(
                 "reference",
                 "reserved",
                 f"A reference cannot start with '{OWN_PREFIX}', which is for rows without one, or '{_ID_MARK}', which "
                 "is for ids.",
             )
-        row.reference = given or own_reference(row, words)
+        row.reference = reference or own_reference(row, words)
 
 
 def own_reference(row: Row, words: Sequence[str]) -> str:
@@ -87,17 +87,17 @@ def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str
     owners = {row.owner_id for row in rows}
     references = sorted({row.reference for row in rows} | {row.words.get("corrects", "") for row in rows} - {""})
     by_id = [reference[1:] for reference in references if reference.startswith("#") and reference[1:].isdecimal()]
-    known: dict[Key, Kept] = {}
+    stored_by_key: dict[Key, Kept] = {}
     columns = (f"{owner}_id", "reference", "pk", "taken_at", "as_sent", "corrects_id", "corrected_by")
     quantities = (*model.QUANTITIES, *(["minutes_since_start"] if hasattr(model, "minutes_since_start") else []))
-    mine = model.objects.filter(**{f"{owner}_id__in": owners})
-    batches = [mine.filter(reference__in=references[i : i + _AT_ONCE]) for i in range(0, len(references), _AT_ONCE)]
+    own_rows = model.objects.filter(**{f"{owner}_id__in": owners})
+    batches = [own_rows.filter(reference__in=references[i : i + _AT_ONCE]) for i in range(0, len(references), _AT_ONCE)]
     if by_id:
-        batches.append(mine.filter(pk__in=[int(text) for text in by_id if len(text) < 19]))
+        batches.append(own_rows.filter(pk__in=[int(text) for text in by_id if len(text) < 19]))
     for batch in batches:
         for row in batch.values(*columns, *quantities, *words):
             owner_id, reference, pk = row[f"{owner}_id"], row["reference"], row["pk"]
-            kept = Kept(
+            stored = Kept(
                 row["taken_at"],
                 {name: row[name] for name in quantities if row[name] is not None},
                 row["as_sent"] or {},
@@ -106,13 +106,15 @@ def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str
                 pk,
                 row["corrected_by"] is not None,
             )
-            known[owner_id, f"#{pk}"] = kept
+            stored_by_key[owner_id, f"#{pk}"] = stored
             if reference:
-                known[owner_id, reference] = kept
-    return known
+                stored_by_key[owner_id, reference] = stored
+    return stored_by_key
 
 
-def settle(rows: Sequence[Row], known: dict[Key, Kept], defaults: Mapping[str, Any], what: str) -> Settled:
+def settle(
+    rows: Sequence[Row], stored_by_key: dict[Key, Kept], defaults: Mapping[str, Any], owner_words: str
+) -> Settled:
     """Sort rows into fresh ones, duplicates and conflicts (which become faults).
 
     A row whose reference is known and whose content is the same is a duplicate; with other content it is refused, since
@@ -126,36 +128,38 @@ def settle(rows: Sequence[Row], known: dict[Key, Kept], defaults: Mapping[str, A
     what
         What the rows are, such as 'a reading', for the sentences.
     """
-    settled = Settled(known=known)
+    settled = Settled(known=stored_by_key)
     corrected: set[int] = set()
     for row in rows:
         key = (row.owner_id, row.reference)
-        before = known.get(key)
+        before = stored_by_key.get(key)
         if before is not None:
-            different = _differences(row, before, known, defaults)
+            different = _differences(row, before, stored_by_key, defaults)
             for one in different:
                 row.refuse(
                     one.field,
                     CONFLICT,
-                    f"{one.sentence(row.reference, what)}; a correction needs a reference of its own and names the old "
-                    "one in 'corrects'.",
+                    f"{one.sentence(row.reference, owner_words)}; a correction needs a reference of its own and names "
+                    "the old one in 'corrects'.",
                 )
             if not different:
                 settled.duplicates += 1
                 settled.duplicate_of[id(row)] = key
             continue
-        if row.words.get("corrects") and not _may_correct(row, known, corrected):
+        if row.words.get("corrects") and not _may_correct(row, stored_by_key, corrected):
             continue
         assert row.taken_at is not None
-        target = known.get((row.owner_id, row.words.get("corrects", "")))
-        known[key] = Kept(row.taken_at, row.numbers, row.as_sent(), {**defaults, **row.fields}, _identity(target))
+        target = stored_by_key.get((row.owner_id, row.words.get("corrects", "")))
+        stored_by_key[key] = Kept(
+            row.taken_at, row.numbers, row.as_sent(), {**defaults, **row.fields}, _identity(target)
+        )
         settled.fresh.append(row)
     return settled
 
 
-def _may_correct(row: Row, known: Mapping[Key, Kept], corrected: set[int]) -> bool:
+def _may_correct(row: Row, stored_by_key: Mapping[Key, Kept], corrected: set[int]) -> bool:
     name = row.words["corrects"]
-    target = known.get((row.owner_id, name))
+    target = stored_by_key.get((row.owner_id, name))
     if target is None:
         row.refuse("corrects", "unknown_reading", f"There is no reading '{name[:80]}' of this unit to correct.")
         return False
@@ -171,40 +175,58 @@ def _may_correct(row: Row, known: Mapping[Key, Kept], corrected: set[int]) -> bo
     return True
 
 
-def _differences(row: Row, before: Kept, known: Mapping[Key, Kept], defaults: Mapping[str, Any]) -> list[Difference]:
+def _differences(
+    row: Row, before: Kept, stored_by_key: Mapping[Key, Kept], defaults: Mapping[str, Any]
+) -> list[Difference]:
     """What an earlier row of the same reference says otherwise; nothing when the two are the same."""
-    found = []
+    differences = []
     if row.words.get("taken_at") or row.words.get("date"):
         assert row.taken_at is not None
         if abs((row.taken_at - before.taken_at).total_seconds()) >= 1:
-            found += difference("taken_at", before.taken_at, row.taken_at)
+            differences += difference("taken_at", before.taken_at, row.taken_at)
     for name in sorted(set(row.numbers) | set(before.numbers)):
-        mine, other = row.numbers.get(name), before.numbers.get(name)
-        if mine is not None and other is not None and abs(mine - other) <= 1e-6 * max(1.0, abs(mine), abs(other)):
+        sent_number, stored_number = row.numbers.get(name), before.numbers.get(name)
+        if (
+            sent_number is not None
+            and stored_number is not None
+            and abs(sent_number - stored_number) <= 1e-6 * max(1.0, abs(sent_number), abs(stored_number))
+        ):
             continue
-        sent, was = row.sent.get(name), before.as_sent.get(public_name(name))
+        sent_quantity, stored_as_sent = row.sent.get(name), before.as_sent.get(public_name(name))
         # The same digits in the same unit are the same reading, even if the meter's factor was put right since.
-        if sent is None or was is None or (sent.digits, sent.unit) != (was.get("value"), was.get("unit")):
-            stored = f"{was.get('value')} {was.get('unit')}".strip() if was else in_words(other)
+        if (
+            sent_quantity is None
+            or stored_as_sent is None
+            or (sent_quantity.digits, sent_quantity.unit) != (stored_as_sent.get("value"), stored_as_sent.get("unit"))
+        ):
+            stored = (
+                f"{stored_as_sent.get('value')} {stored_as_sent.get('unit')}".strip()
+                if stored_as_sent
+                else in_words(stored_number)
+            )
             label = row.labels.get(name, public_name(name))
-            found.append(Difference(label, stored if other is not None else "", str(sent) if sent else ""))
+            differences.append(
+                Difference(
+                    label, stored if stored_number is not None else "", str(sent_quantity) if sent_quantity else ""
+                )
+            )
     if row.reference.startswith(OWN_PREFIX):
         # Named by its values: the same look at the gauges, however it is told.
-        return found
+        return differences
     for name in sorted({*before.fields, *row.fields} - {"reference"}):
-        said = row.fields.get(name, defaults.get(name, ""))
-        if said is not None:
-            found += difference(name, before.fields.get(name, defaults.get(name)), said)
+        sent_word = row.fields.get(name, defaults.get(name, ""))
+        if sent_word is not None:
+            differences += difference(name, before.fields.get(name, defaults.get(name)), sent_word)
     name = row.words.get("corrects", "")
-    target = known.get((row.owner_id, name))
+    target = stored_by_key.get((row.owner_id, name))
     if (_identity(target) if name else None) != before.corrects:
         was_corrected = "a row of the same file" if isinstance(before.corrects, Kept) else in_words(before.corrects)
-        found.append(Difference("corrects", was_corrected, in_words(name)))
-    return found
+        differences.append(Difference("corrects", was_corrected, in_words(name)))
+    return differences
 
 
-def _identity(kept: Kept | None) -> Kept | int | None:
-    return kept.pk if kept is not None and kept.pk is not None else kept
+def _identity(stored: Kept | None) -> Kept | int | None:
+    return stored.pk if stored is not None and stored.pk is not None else stored
 
 
 def insert(settled: Settled, model: Any, make: Callable[[Row, int | None], Any]) -> list[Any]:
@@ -215,7 +237,7 @@ def insert(settled: Settled, model: Any, make: Callable[[Row, int | None], Any])
     make
         Makes the unsaved object of a row, given the id of the row it corrects.
     """
-    keys = {key: kept.pk for key, kept in settled.known.items() if kept.pk is not None}
+    keys = {key: stored_row.pk for key, stored_row in settled.known.items() if stored_row.pk is not None}
     stored: list[Any] = []
     waiting = settled.fresh
     while waiting:
@@ -230,10 +252,10 @@ def insert(settled: Settled, model: Any, make: Callable[[Row, int | None], Any])
         if not ready:
             # Cannot be: a row may only correct one that stands before it.
             raise RuntimeError("rows correct each other in a circle")
-        model.objects.bulk_create([made for _, made in ready])
-        for row, made in ready:
-            keys[row.owner_id, row.reference] = made.pk
-            stored.append(made)
+        model.objects.bulk_create([instance for _, instance in ready])
+        for row, instance in ready:
+            keys[row.owner_id, row.reference] = instance.pk
+            stored.append(instance)
         waiting = later
     return stored
 
@@ -241,5 +263,5 @@ def insert(settled: Settled, model: Any, make: Callable[[Row, int | None], Any])
 def known_places(rows: Sequence[Row], settled: Settled) -> dict[int, int]:
     """Place of a duplicate among the rows -> id of the row that was stored before."""
     places = {id(row): place for place, row in enumerate(rows)}
-    found = {places[row]: settled.known[key].pk for row, key in settled.duplicate_of.items()}
-    return {place: pk for place, pk in found.items() if pk is not None}
+    row_ids = {places[row]: settled.known[key].pk for row, key in settled.duplicate_of.items()}
+    return {place: pk for place, pk in row_ids.items() if pk is not None}

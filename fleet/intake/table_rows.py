@@ -40,9 +40,9 @@ def read_rows(table: TextTable, columns: Sequence[Column]) -> list[Row]:
 
 def _as_came(table: TextTable, cells: Sequence[str]) -> dict[str, str]:
     """The row by header; cells beyond the header by their place."""
-    named = {}
+    cell_of = {}
     for index, cell in enumerate(cells):
         header = table.headers[index] if index < len(table.headers) and table.headers[index] else f"column {index + 1}"
         if cell:
-            named[header] = cell
-    return named
+            cell_of[header] = cell
+    return cell_of

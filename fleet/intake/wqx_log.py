@@ -180,30 +180,32 @@ def read_log(
         batch = open_batch(
             company=company, by=by, kind=IntakeBatch.Kind.FEED_WATER, name=name, content=content, now=now
         )
-        taken = take_rows(rows, company=company, by=by, now=now, batch=batch, progress=progress)
+        outcome = take_rows(rows, company=company, by=by, now=now, batch=batch, progress=progress)
         close_batch(
             batch,
             rows=[*rows, *refused],
-            stored=len(taken.stored),
-            flagged=taken.flagged,
-            duplicates=taken.duplicates,
+            stored=len(outcome.stored),
+            flagged=outcome.flagged,
+            duplicates=outcome.duplicates,
         )
     return WqxIntake(batch, dict(sorted(ignored.items())))
 
 
 def _places(table: TextTable) -> dict[str, int]:
     headers = {header: index for index, header in reversed(list(enumerate(table.headers)))}
-    found: dict[str, int] = {}
+    index_of: dict[str, int] = {}
     for key, names in _NAMES.items():
         for column in names:
             if column in headers:
-                found[key] = headers[column]
+                index_of[key] = headers[column]
                 break
-    lacking = [" or ".join(_NAMES[key]) for key in _NEEDED if key not in found]
+    lacking = [" or ".join(_NAMES[key]) for key in _NEEDED if key not in index_of]
     if lacking:
-        said = f"The file lacks the column {lacking[0]}; send the export of results of the Water Quality Portal as CSV."
-        raise InvalidInput("not_wqx", said, faults=[Fault("/file", said)])
-    return found
+        sentence = (
+            f"The file lacks the column {lacking[0]}; send the export of results of the Water Quality Portal as CSV."
+        )
+        raise InvalidInput("not_wqx", sentence, faults=[Fault("/file", sentence)])
+    return index_of
 
 
 def _gather(table: TextTable, places: Mapping[str, int], site: Site) -> tuple[list[_Sample], list[Row], dict[str, int]]:
@@ -224,11 +226,11 @@ def _gather(table: TextTable, places: Mapping[str, int], site: Site) -> tuple[li
             name = f"{result.what} (repeated)"
             ignored[name] = ignored.get(name, 0) + 1
         else:
-            said = (
+            sentence = (
                 f"Line {before.line} gives {before.row.sent[result.column]} for the same activity; of two results the "
                 "first is kept."
             )
-            refused.append(_refused(result, "second_result", said))
+            refused.append(_refused(result, "second_result", sentence))
     for sample in samples.values():
         refused += _contradicting_chlorine(sample)
         for column, result in sample.of.items():
@@ -242,19 +244,27 @@ def _results(table: TextTable, places: Mapping[str, int]) -> tuple[list[_Result]
     refused: list[Row] = []
     ignored: dict[str, int] = {}
     for line, cells in table.rows:
-        came = {key: cells[index] if index < len(cells) else "" for key, index in places.items()}
-        what = " ".join(came["what"].split())
-        column = _CHARACTERISTICS.get(what.casefold())
-        if column is None and what.casefold() not in _NOT_USABLE:
-            shown = what[:80] or "(no characteristic)"
+        cells_by_key = {key: cells[index] if index < len(cells) else "" for key, index in places.items()}
+        characteristic = " ".join(cells_by_key["what"].split())
+        column = _CHARACTERISTICS.get(characteristic.casefold())
+        if column is None and characteristic.casefold() not in _NOT_USABLE:
+            shown = characteristic[:80] or "(no characteristic)"
             ignored[shown] = ignored.get(shown, 0) + 1
             continue
-        fault = _fault(came, what, column)
+        fault = _fault(cells_by_key, characteristic, column)
         if fault is not None or column is None:
-            refused.append(Row(line, _as_came(came), faults=[fault] if fault else []))
+            refused.append(Row(line, _as_came(cells_by_key), faults=[fault] if fault else []))
             continue
-        sent = Sent(number_digits(came["value"]), _unit(came["unit"], column))
-        results.append(_Result(line, came, what, column, Row(line, {}, sent={column: sent}, labels={column: what})))
+        sent = Sent(number_digits(cells_by_key["value"]), _unit(cells_by_key["unit"], column))
+        results.append(
+            _Result(
+                line,
+                cells_by_key,
+                characteristic,
+                column,
+                Row(line, {}, sent={column: sent}, labels={column: characteristic}),
+            )
+        )
     return results, refused, ignored
 
 
@@ -311,22 +321,26 @@ def _unit(sent: str, column: str) -> str:
     return f"{unit} as CaCO3" if column in _AS_CACO3 and unit == "mg/L" else unit
 
 
-def _fault(result: Mapping[str, str], what: str, column: str | None) -> RowFault | None:
+def _fault(result: Mapping[str, str], characteristic: str, column: str | None) -> RowFault | None:
     """Why a result cannot be used, by the column it lies in."""
     if column is None:
-        return RowFault(_NAMES["what"][0], "not_usable", f"{what} cannot be used: {_NOT_USABLE[what.casefold()]}.")
+        return RowFault(
+            _NAMES["what"][0],
+            "not_usable",
+            f"{characteristic} cannot be used: {_NOT_USABLE[characteristic.casefold()]}.",
+        )
     medium = result.get("medium", "")
     if medium and medium.casefold() != "water":
         return RowFault(_NAMES["medium"][0], "not_water", f"The sample is {medium[:40]}, not water.")
     if result.get("status", "").casefold() in ("rejected", "invalid"):
         return RowFault(_NAMES["status"][0], "rejected_there", "The source itself rejected this result.")
     if result.get("statistic", ""):
-        said = f"It is a {result['statistic'][:40].lower()} of several, not one result."
-        return RowFault(_NAMES["statistic"][0], "not_one_result", said)
+        sentence = f"It is a {result['statistic'][:40].lower()} of several, not one result."
+        return RowFault(_NAMES["statistic"][0], "not_one_result", sentence)
     if not result["value"]:
         why = result.get("condition", "")
-        said = f"There is no value ({why[:60]})." if why else "There is no value."
-        return RowFault(_NAMES["value"][0], "no_value", f"{said} What was not detected is not known to be 0.")
+        sentence = f"There is no value ({why[:60]})." if why else "There is no value."
+        return RowFault(_NAMES["value"][0], "no_value", f"{sentence} What was not detected is not known to be 0.")
     try:
         number_digits(result["value"])
     except CellError as error:
@@ -341,8 +355,8 @@ def _fault_of_moment(result: Mapping[str, str]) -> RowFault | None:
             raise ValueError
         datetime.fromisoformat(f"{date}T{time or '12:00'}")
     except ValueError:
-        said = f"'{date[:20]} {time[:20]}' is no date and time; the format writes 2024-05-31 and 14:05:00."
-        return RowFault(_NAMES["date"][0], "unreadable_date", said)
+        sentence = f"'{date[:20]} {time[:20]}' is no date and time; the format writes 2024-05-31 and 14:05:00."
+        return RowFault(_NAMES["date"][0], "unreadable_date", sentence)
     return None
 
 

@@ -381,12 +381,12 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
         with self.transaction():
             drafted = draft_orders(company=self.by.company, by=self.by, now=self.now, **DraftSerializer.read(self))
             rows = self.get_queryset().filter(pk__in=[order.pk for order in drafted.orders])
-            said = {
+            answer = {
                 "parts_list": drafted.parts_list,
                 "orders": rows.order_by("supplier__name", "pk"),
                 "without_supplier": drafted.without_supplier,
             }
-            return Response(DraftedSerializer(said, context=self.get_serializer_context()).data)
+            return Response(DraftedSerializer(answer, context=self.get_serializer_context()).data)
 
     @extend_schema(request=PlacingSerializer, responses=PurchaseOrderSerializer)
     @action(detail=True, methods=["post"])

@@ -218,8 +218,8 @@ class PlanViewSet(ReadOnlyViewSet):
     )
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Plan some days. The job's result names the plan; the same question again is answered by the same plan."""
-        asked = self.valid_input().validated_data
-        return accepted(start_plan_job(company=self.by.company, by=self.by, now=self.now, **asked), self)
+        question = self.valid_input().validated_data
+        return accepted(start_plan_job(company=self.by.company, by=self.by, now=self.now, **question), self)
 
     @extend_schema(request=None, responses=WholePlanSerializer)
     @action(detail=True, methods=["post"])
@@ -240,9 +240,9 @@ class PlanViewSet(ReadOnlyViewSet):
         plan = self.get_object()
         if "If-Match" in request.headers:
             check_if_match(request, etag_of(self.get_serializer(plan).data))
-        mended = replan_day(plan=plan, by=self.by, now=self.now, **ReplanSerializer.read(self))
-        write_parts_lists(plan=mended, now=self.now)
-        return self.answer(self.reread(mended), status=201)
+        repaired = replan_day(plan=plan, by=self.by, now=self.now, **ReplanSerializer.read(self))
+        write_parts_lists(plan=repaired, now=self.now)
+        return self.answer(self.reread(repaired), status=201)
 
     @extend_schema(request=None, responses=PartsWrittenSerializer)
     @action(detail=True, methods=["post"], url_path="write-parts-lists")

@@ -141,12 +141,12 @@ class HandMoveSerializer(StrictSerializer):
 
     @extend_schema_field(MovedRoundSerializer(many=True))
     def get_rounds(self, move: HandMove) -> Any:
-        said = []
+        rows = []
         for row, stops in move.rows:
             if stops:
                 row.stops_as_moved = stops  # type: ignore[attr-defined]
-                said.append({**_MovedRound(row).data})
-        return said
+                rows.append({**_MovedRound(row).data})
+        return rows
 
 
 class _MovedRound(MovedRoundSerializer):
@@ -184,8 +184,8 @@ class StopViewSet(ReadOnlyViewSet):
     @action(detail=True, methods=["post"], url_path="preview-move")
     def preview_move(self, request: Request, pk: str) -> Response:
         """Say what moving the stop would cost and break; nothing is stored."""
-        found = preview_move(stop=self.get_object(), now=self.now, **MoveAskedSerializer.read(self))
-        return Response(HandMoveSerializer(found, context=self.get_serializer_context()).data)
+        preview = preview_move(stop=self.get_object(), now=self.now, **MoveAskedSerializer.read(self))
+        return Response(HandMoveSerializer(preview, context=self.get_serializer_context()).data)
 
     @extend_schema(request=MoveSerializer, responses=HandMoveSerializer)
     @action(detail=True, methods=["post"])

@@ -43,10 +43,10 @@ def new_password() -> str:
 def read_kept(path: Path) -> dict[str, Any]:
     """What was kept from the run before; empty when there is nothing to use."""
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
+        logins = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
-    return kept if isinstance(kept, dict) else {}
+    return logins if isinstance(logins, dict) else {}
 
 
 def keep(path: Path, secrets_kept: Mapping[str, Any]) -> None:
@@ -59,8 +59,8 @@ def keep(path: Path, secrets_kept: Mapping[str, Any]) -> None:
 
 def passwords_for(emails: Iterable[str], path: Path) -> dict[str, str]:
     """Passwords by email, those kept before where there are any."""
-    kept = read_kept(path).get("passwords", {})
-    return {email: kept.get(email) or new_password() for email in emails}
+    known_passwords = read_kept(path).get("passwords", {})
+    return {email: known_passwords.get(email) or new_password() for email in emails}
 
 
 @transaction.atomic
@@ -70,9 +70,9 @@ def settle_logins(*, company: Company, emails: Iterable[str], path: Path, now: d
     Only for the people named by `emails`, and only where their account opens this company alone: somebody who joined
     later keeps their password, and so does whoever has a place in another company.
     """
-    kept = read_kept(path)
-    passwords: dict[str, str] = dict(kept.get("passwords", {}))
-    tokens: dict[str, str] = dict(kept.get("tokens", {}))
+    earlier = read_kept(path)
+    passwords: dict[str, str] = dict(earlier.get("passwords", {}))
+    tokens: dict[str, str] = dict(earlier.get("tokens", {}))
     logins = []
     members = Membership.objects.of_company(company).filter(is_active=True, user__email__in=list(emails))
     roles = list(Membership.Role.values)

@@ -29,9 +29,9 @@ def remove_company(company: Company) -> int:
     return removed
 
 
-def _dependents_first(found: Iterable[type[models.Model]]) -> list[type[TenantModel]]:
+def _dependents_first(tenant_models: Iterable[type[models.Model]]) -> list[type[TenantModel]]:
     """Order models so that each comes before every model it refers to."""
-    waiting = {model: _refers_to(model) for model in found}
+    waiting = {model: _refers_to(model) for model in tenant_models}
     out: list[type[models.Model]] = []
     while waiting:
         referred = {target for targets in waiting.values() for target in targets}

@@ -60,11 +60,11 @@ def prepare(
         lives = live_all(scenario, as_of=as_of, seed=seed, progress=tell)
         files = write_logs(scenario, lives, as_of=as_of, seed=seed)
         write_log_files(files, folder)
-    found = remember.find()
-    if found is None:
+    remembered = remember.find()
+    if remembered is None:
         with working.step("Setting up the company, its clients, sites, units and vans"):
-            found = _found(scenario, lives, as_of=as_of, seed=seed, logins=logins, now=now)
-    return found, files
+            remembered = _found(scenario, lives, as_of=as_of, seed=seed, logins=logins, now=now)
+    return remembered, files
 
 
 @transaction.atomic
@@ -93,7 +93,7 @@ def read_logs(
     emails = {f"-{person.key}.": person.email for person in scenario.installers}
     batches = []
     total = sum(len(file.rows) for file in files)
-    done = 0
+    rows_read = 0
     with working.step("Reading the logs") as tell:
         # The supply first, as it stands behind every reading.
         for file in sorted(files, key=lambda file: (file.kind != FEED_WATER, file.name)):
@@ -108,14 +108,14 @@ def read_logs(
                     now=now,
                 )
             )
-            done += len(file.rows)
-            tell(done / total, file.name)
+            rows_read += len(file.rows)
+            tell(rows_read / total, file.name)
     return batches
 
 
-def judge_and_plan(*, made: remember.Remembered, now: datetime, seed: int, working: Working) -> Plan:
+def judge_and_plan(*, remembered: remember.Remembered, now: datetime, seed: int, working: Working) -> Plan:
     """Indicators, findings, forecasts, needs, visits, rounds and parts lists, each by its service."""
-    company = made.company
+    company = remembered.company
     with working.step("Working out what the readings mean") as tell:
         indicators.recompute(company=company, now=now, progress=tell)
     with working.step("Forecasting every cartridge") as tell:
@@ -126,24 +126,24 @@ def judge_and_plan(*, made: remember.Remembered, now: datetime, seed: int, worki
         needs.refresh_needs(company=company, now=now)
         proposals.propose_visits(company=company, now=now)
     with working.step("Planning the rounds") as tell:
-        first_day, days = next_working_days(company, made.as_of)
+        first_day, days = next_working_days(company, remembered.as_of)
         plan = plans.plan_rounds(
-            company=company, by=made.owner, now=now, first_day=first_day, days=days, progress=tell, seed=seed
+            company=company, by=remembered.owner, now=now, first_day=first_day, days=days, progress=tell, seed=seed
         )
     with working.step("Writing the parts lists, and drafting orders for what is short"):
         parts.write_parts_lists(plan=plan, now=now)
-        order_drafts.draft_orders(company=company, by=made.owner, now=now)
+        order_drafts.draft_orders(company=company, by=remembered.owner, now=now)
     return plan
 
 
-def next_working_days(company: Company, as_of: date, wanted: int = WORKING_DAYS) -> tuple[date, int]:
+def next_working_days(company: Company, as_of: date, wanted_days: int = WORKING_DAYS) -> tuple[date, int]:
     """The first working day after `as_of`, and the calendar days from it that hold the wanted number of them."""
     weekdays = {day for installer in Installer.objects.of_company(company) for day in installer.weekdays}
     day = as_of + timedelta(days=1)
     while day.weekday() not in weekdays:
         day += timedelta(days=1)
-    first, found = day, 1
-    while found < wanted:
+    first, working_days = day, 1
+    while working_days < wanted_days:
         day += timedelta(days=1)
-        found += day.weekday() in weekdays
+        working_days += day.weekday() in weekdays
     return first, (day - first).days + 1

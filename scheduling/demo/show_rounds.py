@@ -13,7 +13,7 @@ def show_rounds(screen: Screen, plan: Plan) -> None:
     """Print the rounds of a plan, stop by stop, and the visits it leaves out."""
     rounds = list(Round.objects.filter(plan=plan).select_related("installer").order_by("day", "installer__name"))
     stops = _stops(rounds)
-    served = sum(len(found) for found in stops.values())
+    served = sum(len(served_stops) for served_stops in stops.values())
     screen.heading(f"Rounds from {day_in_words(plan.first_day, year=True)}: {served} visits in {len(rounds)} rounds")
     for round_ in rounds:
         zone = ZoneInfo(round_.installer.time_zone)
@@ -28,11 +28,11 @@ def show_rounds(screen: Screen, plan: Plan) -> None:
 
 
 def _stops(rounds: Sequence[Round]) -> dict[int, list[Stop]]:
-    found: dict[int, list[Stop]] = {}
+    stops_by_round: dict[int, list[Stop]] = {}
     rows = Stop.objects.filter(round__in=[round_.pk for round_ in rounds]).select_related("visit__site__client")
     for stop in rows.order_by("round_id", "order"):
-        found.setdefault(stop.round_id, []).append(stop)
-    return found
+        stops_by_round.setdefault(stop.round_id, []).append(stop)
+    return stops_by_round
 
 
 def _show_stop(screen: Screen, stop: Stop, zone: ZoneInfo) -> None:
@@ -55,21 +55,23 @@ def task_in_words(task: VisitTask) -> str:
     """'S02-1: replace sediment filter, with SED-5'."""
     need = task.need
     kinds = need.Kind
-    what = {
+    action = {
         kinds.REPLACE: f"replace {need.label or need.position or 'cartridge'}",
         kinds.ROTATE: f"rotate {need.position.stage if need.position else 'cartridges'}: {need.get_kind_display()}",
         kinds.REPAIR: f"repair {need.label or 'unit'}",
     }.get(kinds(need.kind), need.get_kind_display())
     item = f", with {need.item.code}" if need.item is not None else ""
-    return f"{need.unit.code}: {what}{item}"
+    return f"{need.unit.code}: {action}{item}"
 
 
 def _show_left_out(screen: Screen, plan: Plan) -> None:
-    left = UnservedVisit.objects.filter(plan=plan).select_related("visit__site").order_by("visit__site__code")
-    if not left:
+    unserved_visits = (
+        UnservedVisit.objects.filter(plan=plan).select_related("visit__site").order_by("visit__site__code")
+    )
+    if not unserved_visits:
         return
-    screen.subheading(f"Not in these days, {len(left)} visits")
-    for unserved in left:
+    screen.subheading(f"Not in these days, {len(unserved_visits)} visits")
+    for unserved in unserved_visits:
         screen.line(f"{unserved.visit.site.code}: {unserved.sentence}", indent=2)
 
 
@@ -79,16 +81,16 @@ def show_van_loads(screen: Screen, plan: Plan) -> None:
     lists = PartsList.objects.filter(round__plan=plan, scope=PartsList.Scope.ROUND).select_related("round__installer")
     for parts in lists.order_by("first_day", "round__installer__name"):
         installer = parts.round.installer if parts.round else None
-        whose = f"{installer.name}, {installer.van}" if installer else ""
-        screen.subheading(f"{day_in_words(parts.first_day)}, {whose}")
+        van_words = f"{installer.name}, {installer.van}" if installer else ""
+        screen.subheading(f"{day_in_words(parts.first_day)}, {van_words}")
         load: list[str] = []
         aboard: list[str] = []
         missing: list[str] = []
         for line in sorted(PartsLine.objects.filter(parts_list=parts).select_related("item"), key=_kind_then_code):
             absent = line.short - line.from_store
-            for pieces, said in ((line.from_store, load), (line.quantity - line.short, aboard), (absent, missing)):
+            for pieces, articles in ((line.from_store, load), (line.quantity - line.short, aboard), (absent, missing)):
                 if pieces > 0:
-                    said.append(f"{pieces} {line.item.code}")
+                    articles.append(f"{pieces} {line.item.code}")
         screen.line(f"load from the store: {', '.join(load) or 'nothing'}", indent=2)
         screen.line(f"on board already: {', '.join(aboard) or 'nothing'}", indent=2)
         if missing:

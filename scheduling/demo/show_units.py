@@ -68,13 +68,13 @@ def show_units(screen: Screen, company: Company, as_of: date) -> None:
 def _in_numbers(company: Company, as_of: date) -> str:
     """How many cartridges are spent, due soon, due later."""
     latest = Forecast.objects.of_company(company).filter(is_latest=True)
-    spent = latest.filter(state=Forecast.State.SPENT).count()
-    standing = latest.exclude(state=Forecast.State.SPENT)
-    soon = standing.filter(p50__lte=as_of + SOON).count()
-    later = standing.filter(p50__gt=as_of + SOON, p50__lte=as_of + LATER).count()
+    exhausted = latest.filter(state=Forecast.State.SPENT).count()
+    unexhausted = latest.exclude(state=Forecast.State.SPENT)
+    soon = unexhausted.filter(p50__lte=as_of + SOON).count()
+    later = unexhausted.filter(p50__gt=as_of + SOON, p50__lte=as_of + LATER).count()
     return (
-        f"Of {latest.count()} cartridges {spent} are spent, {soon} more likely are within {SOON.days} days and {later} "
-        f"within {LATER.days}."
+        f"Of {latest.count()} cartridges {exhausted} are spent, {soon} more likely are within {SOON.days} days and "
+        f"{later} within {LATER.days}."
     )
 
 
@@ -83,11 +83,11 @@ def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
 
     A finding that only explains a reading puts no unit at risk, nor does a call that is a few weeks late.
     """
-    found: dict[int, _AtRisk] = {}
+    at_risk: dict[int, _AtRisk] = {}
     last_read = _last_read(company)
 
     def risk_of(unit: Unit) -> _AtRisk:
-        return found.setdefault(unit.pk, _AtRisk(unit))
+        return at_risk.setdefault(unit.pk, _AtRisk(unit))
 
     findings = Finding.objects.of_company(company).filter(state__in=Finding.LIVE).select_related("unit__site")
     for finding in findings.exclude(cause__in=EXPLAINS_ONLY).order_by("-confidence", "pk"):
@@ -100,9 +100,9 @@ def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
         due = forecast.p50 is not None and forecast.p50 <= as_of + SOON
         if forecast.state == Forecast.State.SPENT or due:
             risk_of(forecast.position.unit).forecasts.append(forecast)
-    for need in Need.objects.of_company(company).filter(state=Need.State.OPEN, unit__in=list(found)):
-        found[need.unit_id].needs.append(need)
-    return sorted(found.values(), key=lambda risk: (risk.weight, risk.unit.code))
+    for need in Need.objects.of_company(company).filter(state=Need.State.OPEN, unit__in=list(at_risk)):
+        at_risk[need.unit_id].needs.append(need)
+    return sorted(at_risk.values(), key=lambda risk: (risk.weight, risk.unit.code))
 
 
 def _of_finding(finding: Finding, last_read: date | None, as_of: date) -> Iterator[tuple[int, str]]:

@@ -76,7 +76,7 @@ def load_past_work(
                     received_at=now,
                 )
             )
-            if any(done.action == Need.Kind.SANITISE for done in call.done):
+            if any(action.action == Need.Kind.SANITISE for action in call.done):
                 sanitised.append(_sanitised(company, unit, call.at))
     ServiceRecord.objects.bulk_create(records)
     Need.objects.bulk_create(sanitised)
@@ -87,16 +87,16 @@ def _work(
 ) -> list[dict[str, Any]]:
     return [
         {
-            "action": done.action,
+            "action": action.action,
             "unit": unit.pk,
-            "position": positions.get((unit.pk, done.order)),
-            "item": items.get(done.item),
-            "serial_or_lot": done.lot,
-            "removal": done.removal,
+            "position": positions.get((unit.pk, action.order)),
+            "item": items.get(action.item),
+            "serial_or_lot": action.lot,
+            "removal": action.removal,
             "needs": [],
             "note": "",
         }
-        for done in call.done
+        for action in call.done
     ]
 
 

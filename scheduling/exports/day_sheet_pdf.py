@@ -56,18 +56,18 @@ def day_sheet_pdf(sheet: DaySheet) -> bytes:
 
 
 @lru_cache(maxsize=4)
-def _fonts(wanted: str) -> tuple[str, str, frozenset[int]]:
+def _fonts(chosen_path: str) -> tuple[str, str, frozenset[int]]:
     """Names of the regular and the bold font, and the letters both have."""
-    pairs = [(Path(wanted), Path(wanted)), *_PAIRS] if wanted else list(_PAIRS)
+    pairs = [(Path(chosen_path), Path(chosen_path)), *_PAIRS] if chosen_path else list(_PAIRS)
     for number, (regular, bold) in enumerate(pairs):
         try:
-            faces = [TTFont(f"sheet-{wanted}-{number}-{k}", str(path)) for k, path in enumerate((regular, bold))]
+            faces = [TTFont(f"sheet-{chosen_path}-{number}-{k}", str(path)) for k, path in enumerate((regular, bold))]
         except (TTFError, OSError):
             continue
         for face in faces:
             pdfmetrics.registerFont(face)
-        known = frozenset.intersection(*(frozenset(face.face.charToGlyph) for face in faces))
-        return faces[0].fontName, faces[1].fontName, known
+        shared_letters = frozenset.intersection(*(frozenset(face.face.charToGlyph) for face in faces))
+        return faces[0].fontName, faces[1].fontName, shared_letters
     raise RuntimeError("The PDF library has lost its own fonts; install it again.")
 
 
@@ -92,8 +92,8 @@ class _Sheet:
             flow += self._stop(stop)
         if self.lost:
             letters = ", ".join(f"U+{ord(c):04X}" for c in sorted(self.lost)[:12])
-            said = f"? or a plain letter stands for letters that the font of this sheet lacks: {letters}."
-            flow.append(self._text(said, self.small))
+            note = f"? or a plain letter stands for letters that the font of this sheet lacks: {letters}."
+            flow.append(self._text(note, self.small))
         out = io.BytesIO()
         title = self._clean(f"{day.installer.name}, {day.day.isoformat()}")
         SimpleDocTemplate(
@@ -201,10 +201,10 @@ class _Sheet:
         )
         flow.append(self._text(train or "no positions", self.small))
         for finding in unit["findings"]:
-            said = [finding["sentence"] or finding["title"]]
-            said += [f"Make sure: {finding['make_sure']}"] if finding["make_sure"] else []
-            said += [f"Do: {finding['do']}"] if finding["do"] else []
-            flow.append(self._text("Open finding: " + " ".join(said), self.item, bullet="!"))
+            sentences = [finding["sentence"] or finding["title"]]
+            sentences += [f"Make sure: {finding['make_sure']}"] if finding["make_sure"] else []
+            sentences += [f"Do: {finding['do']}"] if finding["do"] else []
+            flow.append(self._text("Open finding: " + " ".join(sentences), self.item, bullet="!"))
         last = {row["quantity"]: row for row in unit["last_readings"]}
         expected = {row["quantity"]: row for row in unit["expected_readings"]}
         if not last and not expected:
@@ -227,20 +227,20 @@ class _Sheet:
         return flow
 
     def _labelled(self, label: str, lines: Sequence[str]) -> list[Flowable]:
-        said = [line for line in lines if line]
-        if not said:
+        filled_lines = [line for line in lines if line]
+        if not filled_lines:
             return []
-        if len(said) == 1:
-            return [self._text(f"{label}: {said[0]}", self.plain, head=len(label) + 1)]
-        return [self._text(label, self.label), *(self._text(line, self.item, bullet="-") for line in said)]
+        if len(filled_lines) == 1:
+            return [self._text(f"{label}: {filled_lines[0]}", self.plain, head=len(label) + 1)]
+        return [self._text(label, self.label), *(self._text(line, self.item, bullet="-") for line in filled_lines)]
 
     def _table(self, rows: Sequence[Sequence[str]], widths_mm: Sequence[float]) -> Table:
-        made = Table(
+        table = Table(
             [[self._text(text, self.cell) for text in row] for row in rows],
             colWidths=[width * mm for width in widths_mm],
             repeatRows=1,
         )
-        made.setStyle(
+        table.setStyle(
             TableStyle(
                 [
                     ("GRID", (0, 0), (-1, -1), 0.3, colors.grey),
@@ -251,14 +251,14 @@ class _Sheet:
                 ]
             )
         )
-        return made
+        return table
 
     def _text(self, text: str, style: ParagraphStyle, *, bullet: str | None = None, head: int = 0) -> Paragraph:
         clean = self._clean(text)
-        said = escape(clean)
+        markup = escape(clean)
         if head:
-            said = f'<font name="{self.bold}">{escape(clean[:head])}</font>{escape(clean[head:])}'
-        return Paragraph(said.replace("\n", "<br/>"), style, bulletText=bullet)
+            markup = f'<font name="{self.bold}">{escape(clean[:head])}</font>{escape(clean[head:])}'
+        return Paragraph(markup.replace("\n", "<br/>"), style, bulletText=bullet)
 
     def _clean(self, text: str) -> str:
         """The text in letters the font has."""

@@ -42,10 +42,10 @@ def _round(round_: Round) -> Iterable[dict[str, Any]]:
     installer = round_.installer
     home = [installer.home_longitude, installer.home_latitude]
     stops: list[Stop] = list(round_.stops.all())
-    way = [home, *([s.visit.site.longitude, s.visit.site.latitude] for s in stops), home]
+    coordinates = [home, *([s.visit.site.longitude, s.visit.site.latitude] for s in stops), home]
     shared = {"round": round_.pk, "installer": installer.name, "day": round_.day.isoformat()}
     yield _feature(
-        {"type": "LineString", "coordinates": [_rounded(*place) for place in way]},
+        {"type": "LineString", "coordinates": [_rounded(*place) for place in coordinates]},
         kind="round",
         leaves_at=round_.leaves_at.isoformat(),
         returns_at=round_.returns_at.isoformat(),

@@ -54,16 +54,16 @@ def order_csv(order: PurchaseOrder) -> str:
 def order_text(order: PurchaseOrder) -> str:
     """A page to print: who orders what of whom, line by line, with the sum."""
     supplier, company = order.supplier, order.company
-    said = [f"Purchase order {order.number}", "", f"From:  {company.name}", f"To:    {supplier.name}"]
+    page = [f"Purchase order {order.number}", "", f"From:  {company.name}", f"To:    {supplier.name}"]
     if order.placed_on is None:
-        said.append(f"Draft of {_day(order.updated_at.date())}, not placed")
+        page.append(f"Draft of {_day(order.updated_at.date())}, not placed")
     else:
-        said.append(f"Date:  {_day(order.placed_on)}")
+        page.append(f"Date:  {_day(order.placed_on)}")
     if order.state == PurchaseOrder.State.CANCELLED:
-        said.append("CANCELLED")
+        page.append("CANCELLED")
     if order.supplier_reference:
-        said.append(f"Your reference: {order.supplier_reference}")
-    said.append("")
+        page.append(f"Your reference: {order.supplier_reference}")
+    page.append("")
     rows: list[tuple[str, ...]] = [("", "article", "", "packs", "of", "pieces", "a piece", f"cost, {company.currency}")]
     lines = _lines(order)
     for number, line in enumerate(lines, start=1):
@@ -83,13 +83,13 @@ def order_text(order: PurchaseOrder) -> str:
         )
     total = sum(line.cost for line in lines)
     rows.append(("", "", "Sum", "", "", "", "", f"{total:.2f}"))
-    said += _table(rows)
+    page += _table(rows)
     expected = sorted({line.expected_on for line in lines if line.expected_on is not None})
     if expected:
-        said += ["", f"Expected: {', '.join(_day(day) for day in expected)}"]
+        page += ["", f"Expected: {', '.join(_day(day) for day in expected)}"]
     if order.note.strip():
-        said += ["", *textwrap.wrap(_one_line(order.note), _WIDTH)]
-    return "\n".join(row.rstrip() for row in said) + "\n"
+        page += ["", *textwrap.wrap(_one_line(order.note), _WIDTH)]
+    return "\n".join(row.rstrip() for row in page) + "\n"
 
 
 def _lines(order: PurchaseOrder) -> list[PurchaseOrderLine]:
@@ -99,8 +99,8 @@ def _lines(order: PurchaseOrder) -> list[PurchaseOrderLine]:
 def _table(rows: list[tuple[str, ...]]) -> list[str]:
     """Columns side by side; the first three to the left, numbers to the right, a long name folded."""
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
-    rest = sum(widths) - widths[2] + 2 * (len(widths) - 1)
-    widths[2] = max(20, min(widths[2], _WIDTH - rest))
+    other_width = sum(widths) - widths[2] + 2 * (len(widths) - 1)
+    widths[2] = max(20, min(widths[2], _WIDTH - other_width))
     out = []
     for row in rows:
         folded = textwrap.wrap(row[2], widths[2]) or [""]

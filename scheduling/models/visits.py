@@ -110,8 +110,8 @@ class Visit(TenantModel):
     @property
     def standing(self) -> str:
         """Its state as a verb: 'is on the way', 'could not be done'."""
-        said = str(self.get_state_display())
-        return said if self.state == self.State.NOT_DONE else f"is {said}"
+        state_words = str(self.get_state_display())
+        return state_words if self.state == self.State.NOT_DONE else f"is {state_words}"
 
     def __str__(self) -> str:
         return f"visit to {self.site_id} ({self.state})"

@@ -14,5 +14,7 @@ class Command(BaseCommand):
     help = "Delete long expired tokens, stored answers past their keeping and ended sessions."
 
     def handle(self, *args: Any, **options: Any) -> None:
-        gone = tidy(now=timezone.now())
-        self.stdout.write(f"Deleted {gone.tokens} tokens, {gone.answers} stored answers, {gone.sessions} sessions.")
+        deleted = tidy(now=timezone.now())
+        self.stdout.write(
+            f"Deleted {deleted.tokens} tokens, {deleted.answers} stored answers, {deleted.sessions} sessions."
+        )

@@ -94,7 +94,7 @@ class Command(BaseCommand):
         screen.heading(f"{scenario.company['name']}, {day_in_words(as_of, year=True)}")
         screen.line("The company, its people, places and readings are invented.")
         with screen.working() as working:
-            made, files = run.prepare(
+            remembered, files = run.prepare(
                 scenario=scenario,
                 as_of=as_of,
                 seed=seed,
@@ -103,17 +103,19 @@ class Command(BaseCommand):
                 now=now,
                 working=working,
             )
-            batches = run.read_logs(company=made.company, scenario=scenario, files=files, now=now, working=working)
-            plan = run.judge_and_plan(made=made, now=now, seed=seed, working=working)
+            batches = run.read_logs(
+                company=remembered.company, scenario=scenario, files=files, now=now, working=working
+            )
+            plan = run.judge_and_plan(remembered=remembered, now=now, seed=seed, working=working)
         show_logs(screen, batches, _shown(folder / "logs"))
-        show_units(screen, made.company, as_of)
-        show_change(screen, made.company, now)
+        show_units(screen, remembered.company, as_of)
+        show_change(screen, remembered.company, now)
         show_rounds(screen, plan)
         show_van_loads(screen, plan)
-        show_next(screen, made.company, plan, as_of)
+        show_next(screen, remembered.company, plan, as_of)
         show_cautions(screen)
         emails = [person["email"] for person in scenario.company["people"]]
-        logins = settle_logins(company=made.company, emails=emails, path=folder / "logins.json", now=real_now)
+        logins = settle_logins(company=remembered.company, emails=emails, path=folder / "logins.json", now=real_now)
         show_logins(screen, logins, _shown(folder / "logins.json"), f"{_python()} manage.py runserver")
 
 
@@ -125,21 +127,21 @@ def _settled(scenario: Scenario, options: dict[str, Any]) -> tuple[date, int]:
         raise CommandError(f"--as-of {asked_day} is in the future: readings end today, {today}.")
     if asked_day is not None and asked_day < EARLIEST:
         raise CommandError(f"--as-of {asked_day} is too long ago: give a day from {EARLIEST} to {today}.")
-    found = remember.find()
-    if found is None:
+    remembered = remember.find()
+    if remembered is None:
         return asked_day or today, 1 if asked_seed is None else asked_seed
-    if asked_day not in (None, found.as_of) or asked_seed not in (None, found.seed):
+    if asked_day not in (None, remembered.as_of) or asked_seed not in (None, remembered.seed):
         raise CommandError(
-            f"The demo company stands at {found.as_of} with seed {found.seed}. Add --reset to delete it and make it "
-            "anew for another day or seed."
+            f"The demo company stands at {remembered.as_of} with seed {remembered.seed}. Add --reset to delete it and "
+            "make it anew for another day or seed."
         )
-    return found.as_of, found.seed
+    return remembered.as_of, remembered.seed
 
 
 def _reset(screen: Screen, folder: Path) -> None:
-    found = remember.find()
-    if found is not None:
-        rows = remove_company(found.company)
+    remembered = remember.find()
+    if remembered is not None:
+        rows = remove_company(remembered.company)
         screen.line(f"The demo company is deleted with its {rows} rows; other companies are untouched.")
     shutil.rmtree(folder / "logs", ignore_errors=True)
     (folder / "logins.json").unlink(missing_ok=True)

@@ -77,17 +77,17 @@ def _show(bar: Progress, task: TaskID, share: float, doing: str) -> None:
 def _companies(options: dict[str, Any]) -> list[tuple[Company, datetime]]:
     """Companies with the moment at which each is judged."""
     if options["demo"]:
-        found = remember.find()
-        if found is None:
+        remembered = remember.find()
+        if remembered is None:
             raise CommandError("There is no demo company yet: run `manage.py demo` first.")
         # The invented company knows nothing later than the day it stands at.
-        its_evening = datetime.combine(found.as_of, time(23), found.company.zone)
-        return [(found.company, min(its_evening, timezone.now()))]
-    asked = options["company"]
+        its_evening = datetime.combine(remembered.as_of, time(23), remembered.company.zone)
+        return [(remembered.company, min(its_evening, timezone.now()))]
+    asked_ids = options["company"]
     companies = Company.objects.order_by("pk")
-    if asked:
-        companies = companies.filter(pk__in=asked)
-        missing = sorted(set(asked) - set(companies.values_list("pk", flat=True)))
+    if asked_ids:
+        companies = companies.filter(pk__in=asked_ids)
+        missing = sorted(set(asked_ids) - set(companies.values_list("pk", flat=True)))
         if missing:
             raise CommandError(f"There is no company {', '.join(map(str, missing))}.")
     return [(company, timezone.now()) for company in companies]

@@ -40,7 +40,7 @@ class Command(BaseCommand):
         for company in companies:
             # one company's trouble must not cost the others their night
             try:
-                done = run_chain(company=company, now=timezone.now(), iterations=options["iterations"])
+                results = run_chain(company=company, now=timezone.now(), iterations=options["iterations"])
             except DomainError as error:
                 failed += 1
                 self.stderr.write(f"{company}: failed: {error.sentence}")
@@ -49,16 +49,16 @@ class Command(BaseCommand):
                 log.exception("the chain of company %s failed", company.pk)
                 self.stderr.write(f"{company}: failed: {type(error).__name__}: {error}")
             else:
-                self.stdout.write(f"{company}: {_line(done)}")
+                self.stdout.write(f"{company}: {_line(results)}")
         send_messages(now=timezone.now())
         if failed:
             raise CommandError(f"{failed} of {companies.count()} companies failed; see the lines above.")
 
 
-def _line(done: dict[str, Any]) -> str:
-    needs, visits, parts = done["needs"], done["visits"], done["parts_lists"]
+def _line(results: dict[str, Any]) -> str:
+    needs, visits, parts = results["needs"], results["visits"], results["parts_lists"]
     return (
         f"needs {needs['opened']} new, {needs['changed']} changed, {needs['dropped']} dropped; "
         f"visits {visits['opened']} new, {visits['changed']} changed, {visits['withdrawn']} withdrawn; "
-        f"plan {done['plan']}; parts lists {parts['written']} written"
+        f"plan {results['plan']}; parts lists {parts['written']} written"
     )

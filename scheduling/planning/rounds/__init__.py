@@ -5,6 +5,7 @@
 mends a published plan when the day goes wrong.
 """
 
+from scheduling.planning.rounds.candidates import candidate_of, lunch_of, on_allowed_days, rates_of
 from scheduling.planning.rounds.changes import (
     Disturbance,
     FreeLater,
@@ -16,7 +17,6 @@ from scheduling.planning.rounds.changes import (
 )
 from scheduling.planning.rounds.differences import Difference, DifferenceKind, who_must_be_told
 from scheduling.planning.rounds.evaluate import Evaluation, Route, Stop, evaluate
-from scheduling.planning.rounds.from_proposals import candidate_from_proposal, lunch_of, rates_of
 from scheduling.planning.rounds.problem import (
     Appointment,
     Candidate,
@@ -59,9 +59,10 @@ __all__ = [
     "VisitCancelled",
     "VisitNotDone",
     "Window",
-    "candidate_from_proposal",
+    "candidate_of",
     "evaluate",
     "lunch_of",
+    "on_allowed_days",
     "plan_rounds",
     "rates_of",
     "replan",

@@ -26,7 +26,6 @@ from scheduling.services.rounds.differences import as_text, compare_stops
 from scheduling.services.rounds.plans import round_row, stop_rows
 from scheduling.services.rounds.problem import Asked, ask
 from scheduling.services.stock.parts import write_parts_lists
-from scheduling.services.travel import provider_for
 from scheduling.services.visits.locks import LOCK, holds, put_lock
 
 State = Visit.State
@@ -222,10 +221,9 @@ class _Moving:
         """The question for the stops concerned alone, with rounds that have begun starting where they stand."""
         wanted = {s.visit_id for row in self.rows for s in self._movable(row)}
         others = Visit.objects.of_company(self.company).filter(state__in=Visit.AHEAD).exclude(pk__in=wanted)
-        policy = read_policy(company=self.company)
-        asked = ask(
+        return ask(
             company=self.company,
-            policy=policy,
+            policy=read_policy(company=self.company),
             first_day=self.plan.first_day,
             days=self.plan.days,
             also=wanted,
@@ -233,41 +231,32 @@ class _Moving:
             waiting=False,
             # its lock and its offer are for a person to override
             free=[self.stop.visit_id],
+            reshape=self._as_things_stand,
         )
-        problem = asked.problem
-        people = tuple(self._from_now(person, asked) for person in problem.installers)
-        fresh = rounds.RoundProblem.build(
-            first_day=problem.first_day,
-            days=problem.days,
-            installers=people,
-            candidates=[self._as_agreed(c, asked) for c in problem.candidates],
-            rates=problem.rates,
-            provider=provider_for(company=self.company, policy=policy),
-            apart=problem.apart,
-            together=problem.together,
-            traffic=problem.traffic,
-        )
-        return dataclasses.replace(asked, problem=fresh)
 
-    def _as_agreed(self, candidate: rounds.Candidate, asked: Asked) -> rounds.Candidate:
+    def _as_things_stand(
+        self, people: list[rounds.Installer], candidates: list[rounds.Candidate]
+    ) -> tuple[list[rounds.Installer], list[rounds.Candidate]]:
+        """The rest of the days that have begun, and the stop with what was agreed for it."""
+        return [self._from_now(person) for person in people], [self._as_agreed(c, people) for c in candidates]
+
+    def _as_agreed(self, candidate: rounds.Candidate, people: Sequence[rounds.Installer]) -> rounds.Candidate:
         """The stop itself keeps what was agreed with the client, unless something else has been agreed."""
         visit = self.stop.visit
         if candidate.key != str(visit.pk) or visit.state != State.CONFIRMED or self.agreed:
             return candidate
         assert visit.appointment_at is not None
         day, second = self.clock.place(visit.appointment_at)
-        promised = next((name for name, one in asked.installers.items() if one.pk == visit.installer_id), None)
+        name = visit.installer.name if visit.installer is not None else None
+        promised = name if any(person.key == name for person in people) else None
         if not 0 <= day < self.plan.days:
             return candidate
         return dataclasses.replace(candidate, appointment=rounds.Appointment(day, second, promised))
 
-    def _from_now(self, person: rounds.Installer, asked: Asked) -> rounds.Installer:
+    def _from_now(self, person: rounds.Installer) -> rounds.Installer:
         """An installer of whose day something has gone by: the rest of it, from where they are."""
         today, second = self.clock.place(self.now)
-        row = next(
-            (r for r in self.rows if r.installer_id == asked.installers[person.key].pk and self._offset(r) == today),
-            None,
-        )
+        row = next((r for r in self.rows if r.installer.name == person.key and self._offset(r) == today), None)
         shifts = []
         for shift in person.shifts:
             begun = [s for s in self.stops if row is not None and s.round_id == row.pk and s.pk in self.begun]

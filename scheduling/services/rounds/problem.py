@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -31,6 +31,12 @@ from scheduling.services.visits.locks import holds
 _LEAD_TIME = timedelta(hours=1)
 #: Most days one plan covers.
 MOST_DAYS = 28
+
+
+#: From installers and candidates to those that are asked about.
+Reshape = Callable[
+    [list[rounds.Installer], list[rounds.Candidate]], tuple[list[rounds.Installer], list[rounds.Candidate]]
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +92,7 @@ def ask(
     loaded: Collection[int] = (),
     ordered: date | None = None,
     free: Collection[int] = (),
+    reshape: Reshape | None = None,
 ) -> Asked:
     """Put the company's question for some days together.
 
@@ -111,6 +118,8 @@ def ask(
         first.
     free
         Visits whose agreed time, offer and lock do not count: a person is about to move them.
+    reshape
+        What becomes of the installers and candidates before the trips between them are asked for; None: they stay.
     """
     clock = PlanningClock(first_day, company.zone)
     installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
@@ -123,24 +132,28 @@ def ask(
     pairs = paired_visits(company=company, visits=visits)
     ordered = ordered or first_day - timedelta(days=1)
     waits = waits_for_parts(company=company, visits=visits, today=ordered, loaded=loaded) if waiting else {}
+    people = [_installer(i, clock, days, policy.planning, stock, away.get(i.pk, ())) for i in installers]
+    candidates = [
+        _candidate(
+            v,
+            clock,
+            days,
+            access[v.site_id],
+            parts.get(v.pk, {}),
+            installers,
+            waits.get(v.pk),
+            away,
+            is_free=v.pk in free,
+        )
+        for v in visits
+    ]
+    if reshape is not None:
+        people, candidates = reshape(people, candidates)
     problem = rounds.RoundProblem.build(
         first_day=first_day,
         days=days,
-        installers=[_installer(i, clock, days, policy.planning, stock, away.get(i.pk, ())) for i in installers],
-        candidates=[
-            _candidate(
-                v,
-                clock,
-                days,
-                access[v.site_id],
-                parts.get(v.pk, {}),
-                installers,
-                waits.get(v.pk),
-                away,
-                is_free=v.pk in free,
-            )
-            for v in visits
-        ],
+        installers=people,
+        candidates=candidates,
         rates=rounds.rates_of(policy.planning),
         provider=provider or provider_for(company=company, policy=policy),
         apart=pairs.apart,
@@ -261,24 +274,22 @@ def _candidate(
     elif visit.state == Visit.State.CONFIRMED and not is_free:
         appointment = _appointment(clock, visit.appointment_at, visit.installer_id, installers, away)
     else:
-        hours = _open_hours(clock, days, access, costs)
+        hours = rounds.on_allowed_days(_open_hours(clock, days, access), costs)
         # while the client has not answered, room is kept in what was offered
         waits = visit.state == Visit.State.OFFERED and not is_free
         open_hours = tuple(_offered_hours(visit, clock, days) if waits else hours)
-    highest = max((cost for cost in costs if cost is not None), default=0.0)
-    return rounds.Candidate(
+    return rounds.candidate_of(
         key=str(visit.pk),
         place=Place(visit.site.latitude, visit.site.longitude),
         windows=open_hours,
-        service_s=min(visit.minutes * 60, DAY_S),
-        # a day that is not allowed has no hours; its price is never paid and only has to be a number
-        cost_by_day_cents=tuple(_cents(cost if cost is not None else highest) for cost in costs),
-        cost_if_left_cents=_cents(left),
+        minutes=visit.minutes,
+        cost_by_day=costs,
+        cost_if_left=left,
         urgent=visit.is_urgent,
         appointment=appointment,
-        skills=frozenset(visit.skills),
+        skills=visit.skills,
         parts=parts,
-        installers=frozenset([appointment.installer]) if is_locked and appointment and appointment.installer else None,
+        installers=[appointment.installer] if is_locked and appointment and appointment.installer else None,
         label=visit.site.name,
     )
 
@@ -308,11 +319,9 @@ def _offered_hours(visit: Visit, clock: PlanningClock, days: int) -> list[rounds
     return sorted(hours)
 
 
-def _open_hours(clock: PlanningClock, days: int, access: Access, costs: Sequence[float | None]) -> list[rounds.Window]:
+def _open_hours(clock: PlanningClock, days: int, access: Access) -> list[rounds.Window]:
     hours = []
     for day in range(days):
-        if costs[day] is None:
-            continue
         # where the site's clock is far from the office's, hours of the dates around fall on this day as well
         for date_ in (clock.first_day + timedelta(days=day + k) for k in (-1, 0, 1)):
             for opens, closes in access.hours_on(date_):
@@ -346,10 +355,6 @@ def _van_stock(company: Company) -> dict[int, dict[str, int]]:
     for installer_id, code, quantity in levels.values_list("installer_id", "item__code", "quantity"):
         stock.setdefault(installer_id, {})[code] = quantity
     return stock
-
-
-def _cents(money: float) -> int:
-    return round(100.0 * money)
 
 
 def _digest(problem: rounds.RoundProblem) -> str:

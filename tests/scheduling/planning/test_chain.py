@@ -10,18 +10,20 @@ import numpy as np
 from scheduling.planning.needs.need import Need, NeedKind
 from scheduling.planning.policy import Policy
 from scheduling.planning.rounds import (
+    Candidate,
     Installer,
     RoundProblem,
     Shift,
     Window,
-    candidate_from_proposal,
+    candidate_of,
     lunch_of,
+    on_allowed_days,
     plan_rounds,
     rates_of,
 )
 from scheduling.planning.stock.parts import Rule, Task, parts_for
 from scheduling.planning.travel.trips import GreatCircleTravel, Place
-from scheduling.planning.visits.bundling import BundlingSite, bundle_visits
+from scheduling.planning.visits.bundling import BundlingSite, VisitProposal, bundle_visits
 
 MONDAY = datetime.date(2026, 11, 30)
 HOUR = 3_600
@@ -58,11 +60,11 @@ def test_from_dates_to_rounds_and_parts() -> None:
     by_key = {need.key: need for need in needs}
     place_of = {site.key: site.place for site in sites}
     candidates = [
-        candidate_from_proposal(
+        _candidate(
             p,
-            place=place_of[p.site],
-            windows=[Window(day, 8 * HOUR, 17 * HOUR) for day in range(5)],
-            parts={key: 1 for n in p.needs for key in by_key[n].parts},
+            place_of[p.site],
+            [Window(day, 8 * HOUR, 17 * HOUR) for day in range(5)],
+            {key: 1 for n in p.needs for key in by_key[n].parts},
         )
         for p in upcoming
     ]
@@ -99,12 +101,24 @@ def test_from_dates_to_rounds_and_parts() -> None:
     assert count["gloves"] == 2 * len(plan.evaluation.served)
 
 
+def _candidate(proposal: VisitProposal, place: Place, hours: list[Window], parts: dict[str, int]) -> Candidate:
+    return candidate_of(
+        key=proposal.site,
+        place=place,
+        windows=on_allowed_days(hours, proposal.cost_by_day),
+        minutes=proposal.minutes,
+        cost_by_day=proposal.cost_by_day,
+        cost_if_left=proposal.cost_if_left,
+        urgent=proposal.urgent,
+        skills=proposal.skills,
+        parts=parts,
+    )
+
+
 def test_a_forbidden_day_has_no_window() -> None:
     need = Need("check", "a", "unit", NeedKind.INSPECT, minutes=10.0, not_before_day=1, deadline_day=3)
     (proposal,) = bundle_visits([need], [BundlingSite("a", Place(50.0, 9.0))], policy=Policy())
-    candidate = candidate_from_proposal(
-        proposal, place=Place(50.0, 9.0), windows=[Window(day, 0, 10 * HOUR) for day in range(5)]
-    )
+    candidate = _candidate(proposal, Place(50.0, 9.0), [Window(day, 0, 10 * HOUR) for day in range(5)], {})
     assert [window.day for window in candidate.windows] == [1, 2, 3]
     assert candidate.urgent
     assert candidate.service_s == 25 * 60

@@ -9,6 +9,7 @@ import pytest
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import AuditEntry, Membership
 from scheduling.models import Installer, Message, Plan, Round, Stop, Visit
+from scheduling.planning.travel.trips import GreatCircleTravel
 from scheduling.services.rounds.hand_moves import move_stop, preview_move
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
 from scheduling.services.visits.visits import confirm_visit, set_out
@@ -88,6 +89,22 @@ def test_a_preview_stores_nothing_and_says_what_the_move_then_does(
     assert entry.details["reason"] == "Asked for Tuesday."
     told = {m.installer_id for m in Message.objects.filter(kind="rounds_changed")}
     assert told == {pk for d in done.differences for pk in d["tell_installers"]}
+
+
+def test_the_table_of_trips_is_asked_for_once(
+    plan: Plan, crew: list[Installer], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tables = []
+    usual = GreatCircleTravel.matrix
+
+    def counted(self: GreatCircleTravel, origins: Any, destinations: Any) -> Any:
+        tables.append(len(origins))
+        return usual(self, origins, destinations)
+
+    monkeypatch.setattr(GreatCircleTravel, "matrix", counted)
+    stop = _stops(plan)[0]
+    preview_move(stop=stop, installer=_elsewhere(stop, crew), now=NOW)
+    assert len(tables) == 1
 
 
 def test_the_next_night_leaves_it_where_a_person_put_it(

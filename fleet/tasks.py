@@ -1,29 +1,25 @@
 """What workers do: each task takes ids by keyword, makes one service call, and can be done twice without harm."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from celery import shared_task
+from celery import Task, shared_task
 from django.utils import timezone
 
 from accounts.jobs import claims
 from accounts.models import Company
-from fleet.services import hand_over
-from fleet.services.findings import findings
+from fleet.services import consequences, hand_over
+from fleet.services.follow_up import follow
 from fleet.services.forecasts import forecasts
 from fleet.services.forecasts import quality as forecast_quality
-from fleet.services.readings import indicators
 
 
 def follow_up_chunk(work: claims.Work) -> dict[str, int]:
-    """Make indicators and findings of units anew, for tasks that could not be put on the queue."""
+    """Make everything of units anew, for changes whose follow-up could not be put on the queue."""
+    kinds = [kind for kind in consequences.Kind if kind != consequences.Kind.METERS or work.payload["of_meters"]]
     # The clock of the work, not of the job: whatever came in while it waited is looked at too.
-    now, ids = timezone.now(), work.payload["unit_ids"]
-    of_meters = work.payload["of_meters"]
-    indicator_counts = indicators.recompute(company=work.company, units=ids, of_meters=of_meters, now=now)
-    work.progress(0.5, "looking for findings")
-    finding_counts = findings.refresh_findings(company=work.company, units=ids, now=now)
-    return {**indicator_counts, **{f"findings_{name}": count for name, count in finding_counts.items()}}
+    return follow(company=work.company, units=work.payload["unit_ids"], kinds=kinds, now=max(work.now, timezone.now()))
 
 
 claims.register(hand_over.JOB_KIND, follow_up_chunk)
@@ -31,29 +27,35 @@ claims.register(forecasts.JOB_KIND, forecasts.forecast_chunk)
 claims.register(forecast_quality.JOB_KIND, forecast_quality.quality_chunk)
 
 
-@shared_task
-def recompute_indicators(
+@shared_task(bind=True)
+def follow_up(
+    self: "Task[Any, Any]",
     *,
     company_id: int,
-    unit_ids: list[int] | None = None,
+    unit_ids: Sequence[int] = (),
+    kinds: Sequence[str] = (),
+    now: str = "",
     since: str | None = None,
-    of_meters: bool = False,
     **_: Any,
 ) -> dict[str, int]:
-    """Bring the indicators of a company's readings up to date; `since` is a moment as ISO 8601 text, and `of_meters`
-    says that a meter changed."""
+    """Do what follows a change of units; `now` and `since` are moments as ISO 8601 text."""
     company = Company.objects.filter(pk=company_id).first()
     if company is None:
         return {}
-    start = datetime.fromisoformat(since) if since else None
-    return indicators.recompute(company=company, units=unit_ids, since=start, of_meters=of_meters, now=timezone.now())
+    moment = datetime.fromisoformat(now)
+    if not self.request.is_eager:
+        # A worker comes to it later, when the change that it follows may not be the newest any more.
+        moment = max(moment, timezone.now())
+    return follow(
+        company=company,
+        units=unit_ids,
+        kinds=kinds,
+        since=datetime.fromisoformat(since) if since else None,
+        now=moment,
+    )
 
 
-@shared_task
-def refresh_findings(*, company_id: int, unit_ids: list[int] | None = None, **_: Any) -> dict[str, int]:
-    """Bring the findings of a company up to date."""
-    company = Company.objects.filter(pk=company_id).first()
-    return findings.refresh_findings(company=company, units=unit_ids, now=timezone.now()) if company else {}
+consequences.carried_out_by(follow_up)
 
 
 @shared_task

@@ -6,5 +6,9 @@ class SchedulingConfig(AppConfig):
     verbose_name = "Visits, rounds, parts"
 
     def ready(self) -> None:
-        """Make the kinds of jobs known to whatever process this is."""
+        """Make the kinds of jobs, and what follows a change, known to whatever process this is."""
+        from fleet.services.consequences import subscribe
         from scheduling import tasks  # noqa: F401
+        from scheduling.services.consequences import follow
+
+        subscribe("needs", follow)

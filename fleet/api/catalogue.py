@@ -6,10 +6,10 @@ from rest_framework import serializers
 
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
-from fleet.api.follow_up import judge_again, units_with_item
 from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
 from fleet.engineering.purposes import KINDS_WITH_PURPOSE
 from fleet.models import CatalogueItem, PartsRule
+from fleet.services.catalogue import update_item
 
 
 class CatalogueItemSerializer(QuantityModelSerializer):
@@ -71,11 +71,6 @@ class CatalogueItemSerializer(QuantityModelSerializer):
         return attrs
 
 
-# What a change of does not change what a reading means.
-_NOT_ON_THE_LABEL = frozenset(
-    {"code", "name", "price", "supplier", "article_number", "pack_size", "lead_time_days", "is_active"}
-)
-
 _NEEDED = {
     "membrane": {
         "membrane_material": "membrane_material",
@@ -108,10 +103,7 @@ class CatalogueItemViewSet(QuantityViewSet, ReadWriteViewSet):
     ordering_fields = ["code", "name", "kind", "purpose", "price", "lead_time_days"]
 
     def perform_update(self, serializer: Any) -> CatalogueItem:
-        item: CatalogueItem = super().perform_update(serializer)
-        if not _NOT_ON_THE_LABEL.issuperset(serializer.validated_data):
-            judge_again(item.company_id, units_with_item(item))
-        return item
+        return update_item(item=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
 
 
 class PartsRuleSerializer(TenantModelSerializer):

@@ -8,7 +8,6 @@ from rest_framework.response import Response
 
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
-from fleet.api.follow_up import judge_again
 from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding
 from fleet.services.findings.decisions import decide
@@ -99,6 +98,4 @@ class FindingViewSet(ReadOnlyViewSet):
             finding = decide(
                 finding=self.locked_object(), decision=decision, by=self.by, now=self.now, **serializer.validated_data
             )
-            # Confirmed, it may have corrected readings.
-            judge_again(self.by.company_id, [finding.unit_id])
             return self.answer(self.reread(finding))

@@ -6,9 +6,9 @@ from rest_framework import serializers
 
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
-from fleet.api.follow_up import judge_again, units_read_with
 from fleet.intake.names import READING_COLUMNS, public_name
 from fleet.models import Instrument
+from fleet.services import instruments
 
 
 class MeasuresField(serializers.ListField):
@@ -58,17 +58,14 @@ class InstrumentViewSet(ReadWriteViewSet):
     ordering_fields = ["name"]
 
     def perform_create(self, serializer: Any) -> Instrument:
-        instrument: Instrument = super().perform_create(serializer)
-        judge_again(instrument.company_id, units_read_with(instrument), of_meters=True)
-        return instrument
+        return instruments.create_instrument(
+            company=self.by.company, by=self.by, now=self.now, **serializer.validated_data
+        )
 
     def perform_update(self, serializer: Any) -> Instrument:
-        before = units_read_with(serializer.instance)
-        instrument: Instrument = super().perform_update(serializer)
-        judge_again(instrument.company_id, [*before, *units_read_with(instrument)], of_meters=True)
-        return instrument
+        return instruments.update_instrument(
+            instrument=serializer.instance, by=self.by, now=self.now, **serializer.validated_data
+        )
 
     def perform_destroy(self, instance: Instrument) -> None:
-        units = units_read_with(instance)
-        super().perform_destroy(instance)
-        judge_again(instance.company_id, units, of_meters=True)
+        instruments.delete_instrument(instrument=instance, by=self.by, now=self.now)

@@ -9,6 +9,7 @@ from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet, shown
 from fleet.engineering.units import QUANTITY_KINDS
 from fleet.intake.names import public_name
 from fleet.models import ExhaustionLimits, Unit
+from fleet.services import stated_limits
 
 _KINDS = {
     "product_tds_mg_per_l": QUANTITY_KINDS["product_tds_mg_per_l"],
@@ -70,10 +71,23 @@ class ExhaustionLimitsSerializer(QuantityModelSerializer):
 
 
 class ExhaustionLimitsViewSet(QuantityViewSet, ReadWriteViewSet):
-    """Stricter limits of exhaustion. The next forecasts use them; every unit they concern is forecast anew."""
+    """Stricter limits of exhaustion. Every unit they concern is judged and forecast by them anew."""
 
     resource = "exhaustion_limits"
     queryset = ExhaustionLimits.objects.all()
     serializer_class = ExhaustionLimitsSerializer
     filterset_fields = {"use": ["exact"]}
     ordering_fields = ["use"]
+
+    def perform_create(self, serializer: Any) -> ExhaustionLimits:
+        return stated_limits.create_limits(
+            company=self.by.company, by=self.by, now=self.now, **serializer.validated_data
+        )
+
+    def perform_update(self, serializer: Any) -> ExhaustionLimits:
+        return stated_limits.update_limits(
+            limits=serializer.instance, by=self.by, now=self.now, **serializer.validated_data
+        )
+
+    def perform_destroy(self, instance: ExhaustionLimits) -> None:
+        stated_limits.delete_limits(limits=instance, by=self.by, now=self.now)

@@ -11,7 +11,6 @@ from rest_framework.response import Response
 from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadCreateViewSet
-from fleet.api.follow_up import judge_again
 from fleet.models import CatalogueItem, Placement, Position, Stage, Unit
 from fleet.services.units import placements
 
@@ -111,9 +110,7 @@ class PlacementViewSet(ReadCreateViewSet):
     ordering_fields = ["placed_at", "removed_at", "position"]
 
     def perform_create(self, serializer: Any) -> Placement:
-        placed = placements.place(by=self.by, now=self.now, **serializer.validated_data)
-        judge_again(placed.position.unit.company_id, [placed.position.unit_id])
-        return placed
+        return placements.place(by=self.by, now=self.now, **serializer.validated_data)
 
     @extend_schema(request=RemovalSerializer, responses=PlacementSerializer)
     @action(detail=True, methods=["post"])
@@ -124,7 +121,6 @@ class PlacementViewSet(ReadCreateViewSet):
             serializer = RemovalSerializer(data=request.data, context=self.get_serializer_context())
             serializer.is_valid(raise_exception=True)
             placements.remove(placement=placement, by=self.by, now=self.now, **serializer.validated_data)
-            judge_again(placement.position.unit.company_id, [placement.position.unit_id])
             return self.answer(self.reread(placement))
 
     @extend_schema(request=RotationSerializer, responses={201: RotatedSerializer}, filters=False)
@@ -135,7 +131,5 @@ class PlacementViewSet(ReadCreateViewSet):
         serializer.is_valid(raise_exception=True)
         with self.transaction():
             rotation = placements.rotate_lead_lag(by=self.by, now=self.now, **serializer.validated_data)
-            unit = rotation.fresh.position.unit
-            judge_again(unit.company_id, [unit.pk])
             data = RotatedSerializer(rotation, context=self.get_serializer_context()).data
         return Response(data, status=201)

@@ -17,7 +17,6 @@ from accounts.http.serializers import AnswerSerializer
 from accounts.http.viewsets import ReadCreateViewSet
 from accounts.models import Membership
 from accounts.permissions import allows
-from fleet.api.follow_up import look_for_findings
 from fleet.api.indicators import IndicatorsSerializer
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
 from fleet.api.quantities import QuantityField, QuantityModelSerializer, QuantityViewSet
@@ -224,8 +223,6 @@ class ReadingViewSet(QuantityViewSet, ReadCreateViewSet):
         )
 
     def _batch(self, batch: IntakeBatch) -> Response:
-        units = Reading.objects.filter(batch=batch).order_by().values_list("unit_id", flat=True).distinct()
-        look_for_findings(batch.company_id, units)
         return Response(IntakeBatchSerializer(batch, context=self.get_serializer_context()).data, status=201)
 
 
@@ -235,8 +232,6 @@ def store_one(view: Any, row: Any) -> Response:
     reading, is_new = take_reading(
         company=view.by.company, by=view.by, row=row, source=source_of(view.by), now=view.now
     )
-    if is_new:
-        look_for_findings(view.by.company_id, [reading.unit_id])
     stored = Reading.objects.visible_to(view.by).select_related("corrected_by", "indicators").get(pk=reading.pk)
     data = ReadingDetailSerializer(stored, context=view.get_serializer_context()).data
     headers = {"Location": f"/api/v1/readings/{reading.pk}/"}

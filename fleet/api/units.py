@@ -14,7 +14,6 @@ from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.findings import FindingSerializer
-from fleet.api.follow_up import judge_again
 from fleet.api.forecasts import (
     PROBABILITY_BY,
     FirstToFailSerializer,
@@ -225,9 +224,7 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
         return units.create_unit(positions=train, by=self.by, now=self.now, **facts)
 
     def perform_update(self, serializer: Any) -> Unit:
-        unit = units.update_unit(unit=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
-        judge_again(unit.company_id, [unit.pk])
-        return unit
+        return units.update_unit(unit=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
 
     def known_parameters(self) -> dict[str, bool]:
         own = {"probability_by": False} if self.action == "forecast" else {}

@@ -17,6 +17,8 @@ from fleet.intake.reading_rules import refuse_free_above_total
 from fleet.intake.rows import Row
 from fleet.intake.storing import Progress, tell
 from fleet.models import FeedWaterSample, IntakeBatch, Site
+from fleet.services.consequences import Kind, announce
+from fleet.services.units.sites import units_at
 
 COLUMNS: Final[Mapping[str, str]] = SAMPLE_COLUMNS
 WORDS: Final = ("site", "taken_at", "reference", "measured_by", "method", "supply", "corrects")
@@ -89,6 +91,8 @@ def take_rows(
         settled, FeedWaterSample, lambda row, corrects_id: _sample(row, corrects_id, now=now, batch=batch)
     )
     _name_supplies(stored)
+    sampled = units_at({sample.site_id for sample in stored})
+    announce(company.pk, units=sampled, kind=Kind.WATER, now=now)
     tell(progress, 1.0, "done")
     return Taken(stored, settled.duplicates, references.known_places(rows, settled))
 

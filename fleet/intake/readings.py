@@ -8,7 +8,6 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from accounts.models import Company, Membership
-from fleet import tasks
 from fleet.intake import references
 from fleet.intake.conversion import convert_rows, meter_for
 from fleet.intake.directory import Directory, Meter, unit_directory
@@ -19,7 +18,7 @@ from fleet.intake.reading_rules import check_reading
 from fleet.intake.rows import Row
 from fleet.intake.storing import Progress, tell
 from fleet.models import IntakeBatch, Reading, Unit
-from fleet.services.hand_over import hand_over
+from fleet.services.consequences import Kind, announce
 
 QUANTITIES: Final = (*Reading.QUANTITIES, "minutes_since_start")
 """Stored columns that come with a unit (the minutes may come without)."""
@@ -80,7 +79,7 @@ def take_rows(
     """Judge rows and store those that can be true; the faults of the others stand in the rows.
 
     Needs a transaction. Units are locked in the order of their ids, so that two senders of the same file cannot both
-    store it. Indicators of the units are brought up to date after the commit.
+    store it. What follows for the units is announced.
     """
     directory = unit_directory(
         company,
@@ -121,8 +120,8 @@ def take_rows(
     )
     if stored:
         changed = {reading.unit_id for reading in stored}
-        since = min(reading.taken_at for reading in stored).isoformat()
-        hand_over(tasks.recompute_indicators, company_id=company.pk, unit_ids=changed, since=since)
+        since = min(reading.taken_at for reading in stored)
+        announce(company.pk, units=changed, kind=Kind.READINGS, now=now, since=since)
     tell(progress, 1.0, "done")
     return Taken(stored, settled.duplicates, references.known_places(rows, settled))
 

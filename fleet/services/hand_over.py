@@ -1,47 +1,48 @@
 """Work that follows a change is handed to the queue once the change is stored; a queue that is away fails nobody."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Sequence
+from datetime import datetime
 from typing import Any, Final
 
 from celery import Task
 from django.db import transaction
-from django.utils import timezone
 
 from accounts.jobs.models import Job, JobChunk
 from accounts.jobs.queue import give
 
 JOB_KIND: Final = "follow_up"
-"""The job that waits for the queue to come back: indicators and findings of some units."""
+"""The job that waits for the queue to come back: everything that follows a change of some units."""
+
+_OF_METERS: Final = "meters"
 
 
 def hand_over(
-    task: "Task[Any, Any]", *, company_id: int, unit_ids: Iterable[int], of_meters: bool = False, **more: Any
+    task: "Task[Any, Any]",
+    *,
+    company_id: int,
+    unit_ids: Sequence[int],
+    kinds: Collection[str],
+    since: str | None,
+    now: datetime,
 ) -> None:
-    """Have indicators or findings of units made anew once the transaction has ended, whatever becomes of the queue.
+    """Give the queue what follows a change that is stored.
 
     Parameters
     ----------
     task
-        What the workers do; it gets `company_id`, `unit_ids` and what else is named here.
-    of_meters
-        That how well values are known has changed, and not the values; told to the task when true.
+        What the workers do; it gets the other arguments, the clock as ISO 8601 text.
 
     When the queue cannot be reached, a job is left that `resume_stalled` hands out when the queue is back. It makes
-    everything of these units anew, and so stands in for all tasks that could not be handed over.
+    everything of these units anew, and so stands in for all that could not be handed over.
     """
-    ids = sorted(set(unit_ids))
-    arguments = {"company_id": company_id, "unit_ids": ids, **({"of_meters": True} if of_meters else {}), **more}
-
-    def send() -> None:
-        if not give(task, **arguments):
-            _leave(company_id, {"unit_ids": ids, "of_meters": of_meters})
-
-    # Without a broker the work is done here and now: its error belongs in the log, and not in the answer to a change
-    # that is stored.
-    transaction.on_commit(send, robust=True)
+    sent = give(
+        task, company_id=company_id, unit_ids=list(unit_ids), kinds=list(kinds), since=since, now=now.isoformat()
+    )
+    if not sent:
+        _leave(company_id, {"unit_ids": list(unit_ids), "of_meters": _OF_METERS in kinds}, now)
 
 
-def _leave(company_id: int, payload: dict[str, Any]) -> None:
+def _leave(company_id: int, payload: dict[str, Any], now: datetime) -> None:
     """Leave a job for later, unless the same one waits already."""
     with transaction.atomic():
         waiting = JobChunk.objects.filter(
@@ -53,7 +54,5 @@ def _leave(company_id: int, payload: dict[str, Any]) -> None:
         )
         if waiting.exists():
             return
-        job = Job.objects.create(
-            company_id=company_id, kind=JOB_KIND, created_at=timezone.now(), doing="waiting for the queue"
-        )
+        job = Job.objects.create(company_id=company_id, kind=JOB_KIND, created_at=now, doing="waiting for the queue")
         JobChunk.objects.create(job=job, index=0, payload=payload)

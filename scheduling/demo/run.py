@@ -17,6 +17,7 @@ from fleet.demo.records import Life
 from fleet.demo.scenario import Scenario
 from fleet.intake import feed_water_log, readings_log
 from fleet.models import IntakeBatch
+from fleet.services.consequences import held_back
 from fleet.services.findings import findings
 from fleet.services.forecasts import forecasts
 from fleet.services.readings import indicators
@@ -94,7 +95,8 @@ def read_logs(
     batches = []
     total = sum(len(file.rows) for file in files)
     rows_read = 0
-    with working.step("Reading the logs") as tell:
+    # what follows them is done in steps that can be watched
+    with working.step("Reading the logs") as tell, held_back():
         # The supply first, as it stands behind every reading.
         for file in sorted(files, key=lambda file: (file.kind != FEED_WATER, file.name)):
             email = next((email for mark, email in emails.items() if mark in file.name), "")

@@ -26,19 +26,16 @@ def unit(company: Company) -> Unit:
     return unit
 
 
-def test_indicators_are_recomputed(unit: Unit) -> None:
-    assert tasks.recompute_indicators(company_id=unit.company_id, unit_ids=[unit.pk])["changed"] == 1
+def test_a_change_of_a_unit_is_followed_up(unit: Unit) -> None:
+    now = timezone.now().isoformat()
+    change = {"company_id": unit.company_id, "unit_ids": [unit.pk], "kinds": ["readings"], "now": now}
+    done = tasks.follow_up(**change)
+    assert (done["indicators_changed"], done["findings_opened"]) == (1, 1)
     assert ReadingIndicators.objects.count() == 1
-    assert tasks.recompute_indicators(company_id=unit.company_id)["changed"] == 0
-    assert tasks.recompute_indicators(company_id=VANISHED) == {}
-
-
-def test_findings_are_refreshed(unit: Unit) -> None:
-    assert tasks.refresh_findings(company_id=unit.company_id)["opened"] == 1
     assert Finding.objects.get().cause == "no_reading_for_weeks"
-    again = tasks.refresh_findings(company_id=unit.company_id)
-    assert (again["opened"], again["closed"]) == (0, 0)
-    assert tasks.refresh_findings(company_id=VANISHED) == {}
+    again = tasks.follow_up(**change)
+    assert (again["indicators_changed"], again["findings_opened"], again["findings_closed"]) == (0, 0, 0)
+    assert tasks.follow_up(company_id=VANISHED) == {}
 
 
 def test_a_company_is_forecast_as_a_job(unit: Unit, django_capture_on_commit_callbacks: Any) -> None:
@@ -72,8 +69,6 @@ def test_stalled_jobs_are_resumed(unit: Unit) -> None:
     assert job_tasks.resume_stalled_jobs() == 0
 
 
-@pytest.mark.parametrize(
-    "task", [tasks.recompute_indicators, tasks.refresh_findings, tasks.forecast_company, job_tasks.resume_stalled_jobs]
-)
+@pytest.mark.parametrize("task", [tasks.follow_up, tasks.forecast_company, job_tasks.resume_stalled_jobs])
 def test_a_task_tolerates_words_of_a_newer_version(db: None, task: Any) -> None:
     task(company_id=VANISHED, some_new_word=True)

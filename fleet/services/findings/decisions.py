@@ -10,6 +10,7 @@ from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
 from fleet.models import Finding, Reading, Unit
+from fleet.services.consequences import Kind, announce
 
 PROBES_SWAPPED: Final = "probes_swapped"
 _DECISIONS: Final = (Finding.State.CONFIRMED, Finding.State.DISMISSED)
@@ -56,6 +57,9 @@ def decide(*, finding: Finding, decision: str, by: Membership, now: datetime, no
         details: dict[str, Any] = {"cause": locked.cause, "from": before, "to": decision, "note": note}
         if corrected:
             details["corrected_readings"] = corrected
+        # Confirmed, it may have corrected readings.
+        changed = Kind.READINGS if corrected else Kind.DECISION
+        announce(by.company_id, units=[locked.unit_id], kind=changed, now=now)
         record(by=by, action="decide finding", subject=locked, now=now, details=details)
     return locked
 

@@ -153,11 +153,10 @@ def refresh_findings(
     """
     day = company.day_at(now)
     ids = standing_units(company, day)
-    if units is not None:
-        wanted = set(units)
+    wanted = None if units is None else set(units)
+    if wanted is not None:
         ids = [pk for pk in ids if pk in wanted]
-    else:
-        _close_retired(company, day, now)
+    _close_retired(company, day, now, wanted)
     counts: Counter[str] = Counter(units=len(ids), opened=0, refreshed=0, closed=0, standing=0)
     for start in range(0, len(ids), BLOCK_UNITS):
         if progress is not None:
@@ -171,9 +170,11 @@ def refresh_findings(
     return dict(counts)
 
 
-def _close_retired(company: Company, day: date, now: datetime) -> None:
+def _close_retired(company: Company, day: date, now: datetime, units: Iterable[int] | None) -> None:
     """A unit that is gone has nothing wrong any more."""
     rows = Finding.objects.of_company(company).filter(unit__retired_on__lt=day, state__in=Finding.LIVE)
+    if units is not None:
+        rows = rows.filter(unit__in=list(units))
     Finding.objects.filter(pk__in=rows.values("pk")).update(state=Finding.State.CLOSED, closed_at=now)
 
 

@@ -34,6 +34,10 @@ LESSON_DAYS: Final = 30
 MOST_REFRESHED: Final = 0.4
 """When a larger share of the units is out of date, all are forecast."""
 
+MOST_AT_ONCE: Final = 100
+"""Units that are forecast right after a change; more wait for the night, so that a request takes seconds at most where
+the work is done in its own process."""
+
 JOB_KIND: Final = "forecasts"
 
 Progress = Callable[[float, str], object]
@@ -152,6 +156,37 @@ def refresh_forecasts(
     return dict(counts)
 
 
+def forecast_units(*, company: Company, units: Iterable[int], now: datetime) -> dict[str, int]:
+    """Forecast anew those of some units about which something is new, by what the whole fleet taught before.
+
+    A unit that has left service has no latest forecast any more. Nothing is forecast where the fleet has taught nothing
+    lately, or of more than `MOST_AT_ONCE` units: the night does that. What is stored stays news for the night, in which
+    the whole fleet learns from it.
+
+    Returns
+    -------
+    dict
+        Counts as of `forecast_company`.
+    """
+    counts = dict.fromkeys(("units", "positions", "created", "changed", "unchanged", "unusable"), 0)
+    day = company.day_at(now)
+    asked = set(units)
+    standing = standing_units(company, day)
+    _retire(company, day, asked)
+    todo = sorted(asked.intersection(standing))
+    learned = _recent_lesson(company, len(standing), day) if 0 < len(todo) <= MOST_AT_ONCE else None
+    stale = {} if learned is None else out_of_date(company, todo, day)
+    if not stale:
+        return counts
+    task = Task(company, None, day, read_limits(company), learned)
+    with closing(forecast_blocks(task, [sorted(stale)])) as forecasted:
+        for done in forecasted:
+            for fields in done.rows.values():
+                fields["made_from"] = ""
+            counts |= _stored(done, day=day, now=now)
+    return counts
+
+
 def start_forecast_job(*, company: Company, by: Membership | None, now: datetime) -> Job:
     """Start the job that forecasts a company, a chunk for each block of units."""
     blocks = unit_blocks(company, company.day_at(now))
@@ -172,13 +207,14 @@ def unit_blocks(company: Company, day: date) -> list[list[int]]:
     return [ids[start : start + BLOCK_UNITS] for start in range(0, len(ids), BLOCK_UNITS)]
 
 
-def _retire(company: Company, day: date) -> None:
+def _retire(company: Company, day: date, units: Iterable[int] | None = None) -> None:
     """A unit that is gone has no forecast any more; its old ones are history."""
-    Forecast.objects.filter(
-        pk__in=Forecast.objects.of_company(company)
-        .filter(is_latest=True, as_of__lte=day, position__unit__retired_on__lt=day)
-        .values("pk")
-    ).update(is_latest=False)
+    rows = Forecast.objects.of_company(company).filter(
+        is_latest=True, as_of__lte=day, position__unit__retired_on__lt=day
+    )
+    if units is not None:
+        rows = rows.filter(position__unit__in=list(units))
+    Forecast.objects.filter(pk__in=rows.values("pk")).update(is_latest=False)
 
 
 def _recent_lesson(company: Company, units: int, day: date) -> Learned | None:

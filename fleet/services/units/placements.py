@@ -1,5 +1,6 @@
 """Cartridges come and go: placed, removed, rotated from lag to lead. Each stay is kept; nothing is overwritten."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -8,7 +9,8 @@ from django.db import transaction
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
-from fleet.models import CatalogueItem, Placement, Position, Stage, Unit
+from fleet.models import CatalogueItem, Forecast, Placement, Position, Stage, Unit
+from fleet.services.consequences import Kind, announce
 
 
 @dataclass(frozen=True)
@@ -73,6 +75,7 @@ def place(
             removed_at=later[0],
             removal=later[1],
         )
+        _follow(position.unit, [position], now)
         _note(by, "place cartridge", fresh, now, position, {"item": item.code, "replaces": standing and standing.pk})
     return fresh
 
@@ -92,10 +95,11 @@ def remove(
     at = _moment(removed_at, now, pointer="/removed_at")
     with transaction.atomic():
         _lock(placement.position.unit_id)
-        standing = Placement.objects.select_related("position").get(pk=placement.pk)
+        standing = Placement.objects.select_related("position__unit").get(pk=placement.pk)
         if standing.removed_at is not None:
             raise Conflict("already_removed", f"This cartridge left on {standing.removed_at:%Y-%m-%d}.")
         _end(standing, at, removal, pointer="/removed_at")
+        _follow(standing.position.unit, [standing.position], now)
         _note(by, "remove cartridge", standing, now, standing.position, {"removal": removal})
     return standing
 
@@ -161,6 +165,7 @@ def rotate_lead_lag(
         fresh = Placement.objects.create(
             position=lag, item=item, serial_or_lot=serial_or_lot, placed_at=at, first_installed_at=at
         )
+        _follow(unit, [lead, lag], now)
         _note(by, "rotate lead and lag", moved, now, lead, {"fresh": fresh.pk, "item": item.code, "removal": removal})
     return Rotation(standing_lead, moved, fresh)
 
@@ -168,6 +173,15 @@ def rotate_lead_lag(
 def _lock(unit_id: int) -> None:
     """Take the unit, so that two changes to its cartridges follow one another."""
     Unit.objects.select_for_update(no_key=True).get(pk=unit_id)
+
+
+def _follow(unit: Unit, positions: Sequence[Position], now: datetime) -> None:
+    """A forecast of what stands there no more is history at once, whenever the next one is made."""
+    for position in positions:
+        standing = _standing(position)
+        latest = Forecast.objects.filter(position=position, is_latest=True)
+        latest.exclude(placement=standing).update(is_latest=False)
+    announce(unit.company_id, units=[unit.pk], kind=Kind.TRAIN, now=now)
 
 
 def _standing(position: Position) -> Placement | None:

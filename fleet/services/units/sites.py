@@ -1,17 +1,21 @@
 """Sites with the hours in which one can get in."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, time
-from typing import Any
+from typing import Any, Final
 
 from django.db import transaction
 
 from accounts.errors import Fault, InvalidInput
 from accounts.models import Company, Membership
 from accounts.services import record
-from fleet.models import AccessException, AccessWindow, Site
+from fleet.models import AccessException, AccessWindow, Site, Unit
+from fleet.services.consequences import Kind, announce
 
 Windows = Sequence[Mapping[str, Any]]
+
+_FEEDS: Final = ("supply", "chloraminated")
+"""What a site says of the water that feeds its units."""
 
 
 def create_site(
@@ -64,10 +68,13 @@ def update_site(
         check_windows(access_windows)
     if access_exceptions is not None:
         check_exceptions(access_exceptions)
+    feeds_otherwise = any(name in facts and facts[name] != getattr(site, name) for name in _FEEDS)
     with transaction.atomic():
         for name, value in facts.items():
             setattr(site, name, value)
         site.save()
+        if feeds_otherwise:
+            announce(site.company_id, units=units_at([site.pk]), kind=Kind.WATER, now=now)
         if access_windows is not None:
             AccessWindow.objects.filter(site=site).delete()
             _set_windows(site, access_windows)
@@ -79,6 +86,11 @@ def update_site(
             changed = sorted([*facts, *(name for name, rows in given.items() if rows is not None)])
             record(by=by, action="update site", subject=site, now=now, details={"fields": changed})
     return site
+
+
+def units_at(site_ids: Iterable[int]) -> list[int]:
+    """Ids of the units that stand at some sites."""
+    return list(Unit.objects.filter(site__in=list(site_ids)).order_by("pk").values_list("pk", flat=True))
 
 
 def check_windows(windows: Windows, *, pointer: str = "/access_windows") -> None:

@@ -13,6 +13,7 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Stage, Unit
+from fleet.services.consequences import Kind, announce
 
 MOST_POSITIONS: Final = 20
 _ORDER: Final = {stage: place for place, stage in enumerate(Stage.values)}
@@ -114,6 +115,7 @@ def create_unit(
                     )
                 )
         Placement.objects.bulk_create(placements)
+        announce(unit.company_id, units=[unit.pk], kind=Kind.UNIT, now=now)
         if by is not None:
             record(by=by, action="create unit", subject=unit, now=now, details={"positions": len(made)})
     return unit
@@ -200,6 +202,7 @@ def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: An
                 "impossible_train", "The unit has resin positions, so its kind is 'ro_di'.", pointer="/kind"
             )
         unit.save()
+        announce(unit.company_id, units=[unit.pk], kind=Kind.UNIT, now=now)
         if by is not None:
             record(by=by, action="update unit", subject=unit, now=now, details={"fields": sorted(facts)})
     return unit
@@ -232,6 +235,7 @@ def delete_unit(*, unit: Unit, by: Membership | None, now: datetime) -> None:
     with transaction.atomic():
         if Reading.objects.filter(unit=unit).exists():
             raise Conflict("unit_has_readings", f"{unit.code} has readings; set 'retired_on' instead of deleting it.")
+        announce(unit.company_id, units=[unit.pk], kind=Kind.UNIT, now=now)
         if by is not None:
             record(by=by, action="delete unit", subject=unit, now=now, details={"code": unit.code})
         unit.delete()
@@ -250,6 +254,7 @@ def add_position(*, unit: Unit, order: int, stage: str, role: str, by: Membershi
         position = Position(unit=unit, order=order, stage=stage, role=role)
         _check_with(unit, position)
         position.save()
+        announce(unit.company_id, units=[unit.pk], kind=Kind.TRAIN, now=now)
         if by is not None:
             record(by=by, action="create position", subject=position, now=now, details={"unit": unit.pk})
     return position
@@ -277,6 +282,7 @@ def change_position(*, position: Position, by: Membership | None, now: datetime,
             setattr(position, name, value)
         _check_with(position.unit, position)
         position.save()
+        announce(position.unit.company_id, units=[position.unit.pk], kind=Kind.TRAIN, now=now)
         if by is not None:
             record(by=by, action="update position", subject=position, now=now, details={"fields": sorted(facts)})
     return position
@@ -293,6 +299,7 @@ def delete_position(*, position: Position, by: Membership | None, now: datetime)
     with transaction.atomic():
         if position.placements.exists():
             raise Conflict("position_has_history", "Cartridges have stood there; the record of them is kept.")
+        announce(position.unit.company_id, units=[position.unit.pk], kind=Kind.TRAIN, now=now)
         if by is not None:
             record(by=by, action="delete position", subject=position, now=now, details={"unit": position.unit_id})
         position.delete()

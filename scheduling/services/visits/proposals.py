@@ -2,7 +2,7 @@
 
 import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -83,31 +83,40 @@ def order_of_work(need: Need) -> tuple[int, int, int, int]:
     )
 
 
-def propose_visits(*, company: Company, now: datetime) -> VisitsProposed:
+def propose_visits(*, company: Company, now: datetime, sites: Collection[int] | None = None) -> VisitsProposed:
     """Bundle the company's open needs into at most one proposed visit a site.
 
     Confirmed visits keep their time, their installer and their tasks; needs that cost less along with a confirmed visit
     of their site than on a visit of their own join it. Needs on a confirmed visit whose day has gone by without a
     record are proposed again. Proposing twice changes nothing.
+
+    Parameters
+    ----------
+    sites
+        Ids of the sites about which something is new; visits to the others stay as they are. None: all sites. What is
+        proposed for a site does not depend on the needs of the others.
     """
     today = company.day_at(now)
     with transaction.atomic():
         # one at a time for a company: two would propose two visits to a site
         lock_company(company.pk)
-        return _Proposer(company, read_policy(company=company), today, now).run()
+        return _Proposer(company, read_policy(company=company), today, now, sites).run()
 
 
 class _Proposer:
-    def __init__(self, company: Company, policy: ServicePolicy, today: date, now: datetime) -> None:
+    def __init__(
+        self, company: Company, policy: ServicePolicy, today: date, now: datetime, sites: Collection[int] | None
+    ) -> None:
         self.company, self.policy, self.today, self.now = company, policy, today, now
-        open_needs = Need.objects.of_company(company).filter(state=Need.State.OPEN)
+        here = {} if sites is None else {"site__in": list(sites)}
+        open_needs = Need.objects.of_company(company).filter(state=Need.State.OPEN, **here)
         self.needs = {
             need.pk: need
             for need in open_needs.select_related("position", "forecast", "lag_forecast", "finding", "unit").order_by(
                 "pk"
             )
         }
-        live = Visit.objects.of_company(company).filter(state__in=Visit.LIVE)
+        live = Visit.objects.of_company(company).filter(state__in=Visit.LIVE, **here)
         self.opened: list[Visit] = []
         self.rewritten: list[Visit] = []
         self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []

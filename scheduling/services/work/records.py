@@ -14,7 +14,7 @@ from accounts.services import record
 from accounts.services.companies import lock_company
 from fleet.intake.payloads import take_reading
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Unit
-from fleet.services.findings.findings import refresh_findings
+from fleet.services import consequences
 from fleet.services.units.placements import place, rotate_lead_lag
 from scheduling.models import Installer, Need, ServiceRecord, Visit, VisitTask
 from scheduling.planning.stock import parts
@@ -197,9 +197,8 @@ def record_work(
             messages.done(row, lines, now)
         details = {"reference": reference, "visit": row.pk if row else None, "needs": sorted(settled)}
         record(by=by, action="record work", subject=stored, details=details, now=now)
-        units = {done.unit.pk for done in work}
-        # after the indicators of the readings, which intake brings up to date when they are stored
-        transaction.on_commit(lambda: refresh_findings(company=company, now=now, units=units), robust=True)
+        worked_on = {done.unit.pk for done in work}
+        consequences.announce(company.pk, units=worked_on, kind=consequences.Kind.WORK, now=now)
     return stored, True
 
 
@@ -351,6 +350,9 @@ class _Row:
                 )
             elif done.action == Kind.FIT_BOOSTER_PUMP:
                 Unit.objects.filter(pk=done.unit.pk).update(has_booster_pump=True)
+                consequences.announce(
+                    done.unit.company_id, units=[done.unit.pk], kind=consequences.Kind.UNIT, now=self.now
+                )
         except DomainError as error:
             raise self._at_this_row(error) from error
 

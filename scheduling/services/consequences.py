@@ -1,0 +1,28 @@
+"""What follows a change of units here: their needs, and the visits proposed to their sites."""
+
+from collections.abc import Collection
+from dataclasses import asdict
+from datetime import datetime
+
+from accounts.models import Company
+from fleet.models import Site
+from scheduling.models import Visit
+from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.visits.proposals import propose_visits
+
+
+def follow(*, company: Company, units: Collection[int], now: datetime) -> dict[str, int]:
+    """Bring needs and proposed visits up to date where something about units has changed; a second run changes nothing.
+
+    Returns
+    -------
+    dict
+        Counts, as 'opened' of needs and 'visits_opened'.
+    """
+    needs = refresh_needs(company=company, units=units, now=now)
+    sites = set(Site.objects.of_company(company).filter(units__in=list(units)).values_list("pk", flat=True))
+    # The needs of a unit that was deleted went with it, and left their visit without a task.
+    empty = Visit.objects.of_company(company).filter(state=Visit.State.PROPOSED, tasks__isnull=True)
+    sites.update(empty.values_list("site_id", flat=True))
+    visits = propose_visits(company=company, sites=sites, now=now)
+    return asdict(needs) | {f"visits_{name}": count for name, count in asdict(visits).items()}

@@ -2,7 +2,7 @@
 
 import re
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -21,17 +21,19 @@ _TABLE_OF_FILE: Final = {name: name.removesuffix(".csv") for name in GUIDE}
 _STAGE_ORDER: Final = {"sediment": 10, "carbon": 20, "membrane": 30, "resin": 40}
 
 
-def read_fleet(directory: Path, *, as_of_day: float | None = None) -> tuple[Fleet, list[Fault]]:
+def read_fleet(directory: Path, *, now: datetime, as_of_day: float | None = None) -> tuple[Fleet, list[Fault]]:
     """Read a fleet from its files (see `file_guide.GUIDE`).
 
     Parameters
     ----------
     directory
         Where the files are.
+    now
+        The clock, with its offset.
     as_of_day
         The forecast's day, days since 1970-01-01 UTC: cartridges and samples of later days are left out, and later
         removals undone; later readings are kept, and excluded by the forecast. None: the newest time in readings and
-        placements that is not after the present moment.
+        placements that is not after `now`.
 
     Returns
     -------
@@ -71,7 +73,7 @@ def read_fleet(directory: Path, *, as_of_day: float | None = None) -> tuple[Flee
     _rebase_tds(columns, header_units)
     _settle_sites(columns, faults)
     known = _derive_positions(columns, faults)
-    build_day = as_of_day if as_of_day is not None else _newest(columns)
+    build_day = as_of_day if as_of_day is not None else _newest(columns, now)
     fleet, more = build_fleet(
         as_of_day=build_day,
         sites=columns.get("sites"),
@@ -223,8 +225,8 @@ def _order(stage: Any, role: Any) -> int:
     return _STAGE_ORDER.get(stage, 90) + (1 if role == "lag" else 0)
 
 
-def _newest(columns: dict[str, dict[str, Any]]) -> float:
-    present = (datetime.now(tz=UTC) - UNIX_EPOCH).total_seconds() / 86_400.0
+def _newest(columns: dict[str, dict[str, Any]], now: datetime) -> float:
+    present = (now - UNIX_EPOCH).total_seconds() / 86_400.0
     days = [columns["placements"]["placed_day"], columns["placements"].get("removed_day", [])]
     days.append(columns.get("readings", {}).get("day", []))
     every = np.concatenate([np.asarray(part, dtype=np.float64) for part in days])

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
 from fleet.forecasting import forecast
 from fleet.forecasting.files.guide import guide_text
@@ -53,7 +54,7 @@ class Command(BaseCommand):
         if not options["out"].parent.is_dir():
             raise CommandError(f"--out: the directory {options['out'].parent} does not exist.")
         try:
-            fleet, faults = read_fleet(options["data"], as_of_day=as_of_day)
+            fleet, faults = read_fleet(options["data"], now=timezone.now(), as_of_day=as_of_day)
         except UnusableFilesError as error:
             raise CommandError(str(error)) from None
         forecasts = forecast(fleet)

@@ -1,6 +1,7 @@
 """The file door: a directory of CSV files in, one row per position out, bad rows named, no database touched."""
 
 import csv
+from datetime import UTC, datetime
 from io import StringIO
 
 import pytest
@@ -8,6 +9,8 @@ from django.core.management import CommandError, call_command
 
 from fleet.forecasting.files.reading import UnusableFilesError, day_of, read_fleet
 from fleet.forecasting.inputs import vocabulary as words
+
+NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
 
 FILES = {
     "sites.csv": "site,supply\ns1,north\ns2,north\n",
@@ -52,7 +55,7 @@ def directory(tmp_path):
 
 
 def test_units_of_the_headers_are_converted(directory):
-    fleet, faults = read_fleet(directory)
+    fleet, faults = read_fleet(directory, now=NOW)
     assert faults == []
     # 1 US gal = 3.785411784 L, 1 psi = 6.894757 kPa, exact; 1 dKH = 17.848 mg/L as CaCO3 (engineering reference 1).
     assert fleet.units.weekly_demand_l[0] == pytest.approx(18.5 * 3.785411784)
@@ -69,7 +72,7 @@ def test_units_of_the_headers_are_converted(directory):
 
 
 def test_positions_come_from_the_placements(directory):
-    fleet, _ = read_fleet(directory)
+    fleet, _ = read_fleet(directory, now=NOW)
     assert set(fleet.positions.position_id) == {
         "u1/sediment", "u1/carbon", "u1/membrane", "u1/resin/lead", "u1/resin/lag", "u2/carbon",
     }  # fmt: skip
@@ -118,7 +121,7 @@ def test_an_unusable_directory_is_refused_with_the_reason(directory, name, text,
     else:
         (directory / name).write_text(text, encoding="utf-8")
     with pytest.raises(UnusableFilesError, match=message):
-        read_fleet(directory)
+        read_fleet(directory, now=NOW)
 
 
 @pytest.mark.parametrize(
@@ -128,7 +131,7 @@ def test_an_unusable_directory_is_refused_with_the_reason(directory, name, text,
 def test_a_column_that_cannot_be_read_is_named_and_the_others_are_read(directory, header, message):
     text = f"unit,time,{header},feed tds [ppm]\nu2,2025-09-01,60,250\n"
     (directory / "readings.csv").write_text(text, encoding="utf-8")
-    fleet, faults = read_fleet(directory)
+    fleet, faults = read_fleet(directory, now=NOW)
     assert fleet.readings.feed_tds_mg_per_l.tolist() == [250.0]
     assert [(fault.table, fault.row) for fault in faults] == [("readings", -1)]
     assert message in faults[0].message
@@ -195,7 +198,7 @@ def write_as_a_stranger_would(directory):
 
 def test_files_of_a_stranger_are_read_and_each_fault_names_its_line(tmp_path):
     write_as_a_stranger_would(tmp_path)
-    fleet, faults = read_fleet(tmp_path, as_of_day=day_of("2025-03-15"))
+    fleet, faults = read_fleet(tmp_path, now=NOW, as_of_day=day_of("2025-03-15"))
     assert fleet.units.weekly_demand_l.tolist() == [70.5, 140.0]
     assert fleet.readings.feed_tds_mg_per_l[0] == pytest.approx(240.0)
     assert fleet.readings.permeate_tds_mg_per_l[0] == pytest.approx(9.5)
@@ -235,7 +238,7 @@ def test_words_and_headers_that_can_mean_one_thing_are_understood(tmp_path):
         "unit,time,product tds (ppm),occasion,source,state\nu1,2025-02-05,0,before,technician,running\n",
         encoding="utf-8",
     )
-    fleet, faults = read_fleet(tmp_path)
+    fleet, faults = read_fleet(tmp_path, now=NOW)
     assert {(fault.table, fault.row + 2, fault.field, fault.row_dropped) for fault in faults} == {
         ("placements", 5, "role", True),
         ("placements", 6, "reason", False),

@@ -22,11 +22,16 @@ class Room:
         return sorted({str(path.relative_to(root)) for path in files})
 
     def tests_of(self, root: Path, module: str) -> list[str]:
-        """What to run for a module: its examples, the test file of its name, then the other tests of its folder."""
+        """What to run for a module: the test file of its name, the other tests of its folder, its own examples.
+
+        The examples come last: the runner loads a module anew to read them, and what is collected after that would see
+        two of each of its classes.
+        """
         code = max((code for code in self.tests if module.startswith(code)), key=len)
         files = list(dict.fromkeys(self._test_files(root, self.tests[code])))
         own = f"test_{Path(module).stem}.py"
-        return [module, *sorted(files, key=lambda path: Path(path).name != own)]
+        examples = [module] if ">>>" in (root / module).read_text() else []
+        return [*sorted(files, key=lambda path: Path(path).name != own), *examples]
 
     def _test_files(self, root: Path, places: tuple[str, ...]) -> Iterator[str]:
         for name in places:

@@ -52,14 +52,22 @@ ROOMS: Final = {
     ),
     "planning": Room(
         {
-            "scheduling/planning": (_PLANNING,),
+            "scheduling/planning": (
+                f"{_PLANNING}/test_policy.py",
+                f"{_PLANNING}/test_house_rules.py",
+                f"{_PLANNING}/needs",
+                f"{_PLANNING}/visits",
+            ),
             "scheduling/planning/needs": (f"{_PLANNING}/needs", f"{_PLANNING}/visits"),
-            "scheduling/planning/visits": (f"{_PLANNING}/visits",),
-            "scheduling/planning/travel": (f"{_PLANNING}/travel", f"{_PLANNING}/rounds/test_traffic.py"),
-            "scheduling/planning/rounds": (f"{_PLANNING}/rounds",),
+            "scheduling/planning/visits": (f"{_PLANNING}/visits", f"{_PLANNING}/test_recorded.py"),
+            "scheduling/planning/travel": (
+                f"{_PLANNING}/travel",
+                f"{_PLANNING}/rounds/test_traffic.py",
+                f"{_PLANNING}/test_recorded.py",
+            ),
+            "scheduling/planning/rounds": (f"{_PLANNING}/test_recorded.py", f"{_PLANNING}/rounds"),
             "scheduling/planning/stock": (f"{_PLANNING}/stock",),
         },
-        slow=(f"{_PLANNING}/test_years.py",),
     ),
     "diagnosis": Room({"fleet/engineering/diagnosis": ("tests/fleet/engineering/diagnosis",)}),
 }

@@ -69,5 +69,8 @@ ROOMS: Final = {
             "scheduling/planning/stock": (f"{_PLANNING}/stock",),
         },
     ),
-    "diagnosis": Room({"fleet/engineering/diagnosis": ("tests/fleet/engineering/diagnosis",)}),
+    "diagnosis": Room(
+        {"fleet/engineering/diagnosis": ("tests/fleet/engineering/diagnosis",)},
+        slow=("tests/fleet/engineering/diagnosis/test_simulated_units.py",),
+    ),
 }

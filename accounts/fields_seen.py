@@ -30,7 +30,7 @@ def _table(*rows: tuple[str, Roles, str]) -> Mapping[tuple[str, str], Roles]:
     return table
 
 
-SEEN: Final = _table(
+READERS: Final = _table(
     # accounts
     ("Company", EVERYONE, "id name currency time_zone unit_system created_at"),
     ("MyCompany", EVERYONE, "id name currency time_zone unit_system"),
@@ -136,16 +136,16 @@ def sees(membership: Membership | None, kinds: Iterable[str], field: str) -> boo
     """
     role = membership.role if membership is not None else Role.CLIENT
     for kind in kinds:
-        if (kind, field) in SEEN:
-            return role in SEEN[kind, field]
+        if (kind, field) in READERS:
+            return role in READERS[kind, field]
     return role != Role.CLIENT
 
 
 def narrowed_to(kinds: Iterable[str], field: str) -> Roles | None:
     """Give the roles that read a field which others who read the same kind do not; None when all of them do."""
     kinds = tuple(kinds)
-    roles = next((SEEN[kind, field] for kind in kinds if (kind, field) in SEEN), None)
+    roles = next((READERS[kind, field] for kind in kinds if (kind, field) in READERS), None)
     if roles is None or roles == EVERYONE:
         return None
-    clients_read_some = any(kind in kinds and Role.CLIENT in readers for (kind, _), readers in SEEN.items())
+    clients_read_some = any(kind in kinds and Role.CLIENT in readers for (kind, _), readers in READERS.items())
     return roles if clients_read_some or roles != STAFF else None

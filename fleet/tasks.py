@@ -15,7 +15,7 @@ from fleet.services.forecasts import forecasts
 from fleet.services.forecasts import quality as forecast_quality
 
 
-def follow_up_chunk(work: claims.Work) -> dict[str, int]:
+def follow_up_chunk(work: claims.ChunkRun) -> dict[str, int]:
     """Make everything of units anew, for changes whose follow-up could not be put on the queue."""
     kinds = [kind for kind in consequences.Kind if kind != consequences.Kind.METERS or work.payload["of_meters"]]
     # The clock of the work, not of the job: whatever came in while it waited is looked at too.

@@ -16,7 +16,7 @@ from scheduling.services.rounds import jobs as planning_jobs
 
 log = logging.getLogger(__name__)
 
-claims.register(chain.JOB_KIND, chain.chain_chunk)
+claims.register(chain.JOB_KIND, chain.nightly_chunk)
 claims.register(planning_jobs.JOB_KIND, planning_jobs.plan_chunk)
 
 
@@ -26,18 +26,18 @@ def nightly(**_: Any) -> int:
     tidy(now=timezone.now())
     ids = list(Company.objects.order_by("pk").values_list("pk", flat=True))
     for company_id in ids:
-        run_company_chain.delay(company_id=company_id)
+        start_company_nightly.delay(company_id=company_id)
     return len(ids)
 
 
 @shared_task
-def run_company_chain(*, company_id: int, **_: Any) -> int | None:
+def start_company_nightly(*, company_id: int, **_: Any) -> int | None:
     """Start the chain of one company as a job; its id. None when the company is gone or its chain is running."""
     company = Company.objects.filter(pk=company_id).first()
     if company is None:
         return None
     try:
-        return chain.start_chain_job(company=company, by=None, now=timezone.now()).pk
+        return chain.start_nightly_job(company=company, by=None, now=timezone.now()).pk
     except Conflict as conflict:
         # a task that is delivered twice finds its job at work: that is what was wanted
         log.info("chain of company %s: %s", company_id, conflict.sentence)

@@ -14,7 +14,7 @@ from drf_spectacular.drainage import GENERATOR_STATS
 from drf_spectacular.generators import SchemaGenerator
 from rest_framework.test import APIClient
 
-from accounts.fields_seen import SEEN
+from accounts.fields_seen import READERS
 from accounts.http.filters import filter_columns
 from accounts.http.permissions import action_name
 from accounts.http.serializers import FieldsByRole
@@ -58,7 +58,7 @@ def kinds_of(kind: str) -> list[str]:
 
 
 def row_of(kind: str, field: str) -> Any:
-    return next((SEEN[one, field] for one in kinds_of(kind) if (one, field) in SEEN), None)
+    return next((READERS[one, field] for one in kinds_of(kind) if (one, field) in READERS), None)
 
 
 def is_quantity(described: Any) -> bool:
@@ -122,7 +122,7 @@ def test_somebody_has_decided_on_every_field_of_an_internal_name_that_installers
 
 
 def test_every_row_of_the_table_speaks_of_a_field_there_is() -> None:
-    for kind, field in SEEN:
+    for kind, field in READERS:
         classes = serializers_by_kind().get(kind, [])
         assert any(field in one(context={}).fields for one in classes), f"{kind}.{field}"  # type: ignore[call-arg]
 

@@ -114,7 +114,7 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
         case DjangoValidationError():
             return _invalid(_django_faults(error))
         case Http404() | exceptions.NotFound():
-            return problem(404, _said(error) if isinstance(error, exceptions.NotFound) else _NOT_FOUND)
+            return problem(404, _sentence_of(error) if isinstance(error, exceptions.NotFound) else _NOT_FOUND)
         case PermissionDenied():
             return problem(403, str(error) or "Your role does not allow this.")
         case exceptions.APIException():
@@ -146,10 +146,10 @@ def _api_problem(error: exceptions.APIException) -> Response:
     if wait is not None:
         headers["Retry-After"] = str(max(1, math.ceil(wait)))
     code = error.default_code if error.status_code in (409, 412, 413, 422) else None
-    return problem(error.status_code, _said(error), code=code, headers=headers)
+    return problem(error.status_code, _sentence_of(error), code=code, headers=headers)
 
 
-def _said(error: exceptions.APIException) -> str:
+def _sentence_of(error: exceptions.APIException) -> str:
     detail = error.detail
     if isinstance(detail, str):
         return str(detail)

@@ -17,7 +17,7 @@ class FieldsByRole:
     """Leaves out of an answer what the acting member's role does not read, by the table of `accounts.fields_seen`."""
 
     #: Fields that whoever sees the row reads, without rows of their own in the table.
-    always_seen: frozenset[str] = frozenset()
+    always_readable: frozenset[str] = frozenset()
 
     @classmethod
     def kinds(cls) -> tuple[str, ...]:
@@ -29,7 +29,7 @@ class FieldsByRole:
         """The fields that the acting member does not read."""
         membership, kinds = self.context.get("membership"), self.kinds()
         return frozenset(
-            name for name in self.fields if name not in self.always_seen and not sees(membership, kinds, name)
+            name for name in self.fields if name not in self.always_readable and not sees(membership, kinds, name)
         )
 
     @property

@@ -38,7 +38,7 @@ class WorkStoppedError(Exception):
 
 
 @dataclass
-class Work:
+class ChunkRun:
     """What the handler of a chunk gets: the job's facts, its own payload, and a way to report.
 
     Attributes
@@ -58,7 +58,7 @@ class Work:
     _chunk: JobChunk
     _share_of_others: float
     _share_of_one: float
-    _told_at: datetime | None = None
+    _reported_at: datetime | None = None
 
     def progress(self, share: float, doing: str) -> None:
         """Tell how far this chunk is (0 to 1) and what it does; renews the lease.
@@ -80,9 +80,9 @@ class Work:
             False when it is too soon after the last report to tell again.
         """
         clock = timezone.now()
-        if self._told_at is not None and (clock - self._told_at) < timedelta(seconds=0.5) and share < 1.0:
+        if self._reported_at is not None and (clock - self._reported_at) < timedelta(seconds=0.5) and share < 1.0:
             return False
-        self._told_at = clock
+        self._reported_at = clock
         if not renew(chunk=self._chunk, now=clock):
             raise WorkStoppedError
         share_done = min(1.0, self._share_of_others + self._share_of_one * max(0.0, min(1.0, share)))
@@ -94,7 +94,7 @@ class Work:
         return Job.objects.filter(pk=self.job_id, stop_requested=True).exists()
 
 
-Handler = Callable[[Work], Mapping[str, Any] | None]
+Handler = Callable[[ChunkRun], Mapping[str, Any] | None]
 Merge = Callable[[Sequence[Mapping[str, Any]]], Mapping[str, Any]]
 
 
@@ -258,7 +258,7 @@ def claim(*, job_id: int, index: int, now: datetime) -> JobChunk | None:
 
 def renew(*, chunk: JobChunk, now: datetime) -> bool:
     """Extend the lease of a claimed chunk; False when another worker has taken it over meanwhile."""
-    return _mine(chunk).update(lease_until=_lease(now)) == 1
+    return _own_claim(chunk).update(lease_until=_lease(now)) == 1
 
 
 def resume_stalled(*, now: datetime) -> int:
@@ -302,12 +302,12 @@ def _enqueue(job_id: int, indexes: Sequence[int] | range) -> int:
     return len(indexes)
 
 
-def _work(job: Job, chunk: JobChunk) -> Work:
+def _work(job: Job, chunk: JobChunk) -> ChunkRun:
     counts = JobChunk.objects.filter(job_id=job.pk).aggregate(
         total=Count("pk"), done=Count("pk", filter=Q(state=JobChunk.State.DONE))
     )
     total = counts["total"] or 1
-    return Work(
+    return ChunkRun(
         company=job.company,
         parameters=job.parameters,
         payload=chunk.payload,
@@ -320,7 +320,7 @@ def _work(job: Job, chunk: JobChunk) -> Work:
     )
 
 
-def _mine(chunk: JobChunk) -> Any:
+def _own_claim(chunk: JobChunk) -> Any:
     """The chunk as long as this claim holds."""
     return JobChunk.objects.filter(pk=chunk.pk, state=JobChunk.State.RUNNING, attempts=chunk.attempts)
 
@@ -336,7 +336,7 @@ def _is_pending(job_id: int, index: int) -> bool:
 
 def _complete(chunk: JobChunk, now: datetime, result: Mapping[str, Any]) -> str:
     with transaction.atomic():
-        if _mine(chunk).update(state=JobChunk.State.DONE, result=dict(result), lease_until=None) != 1:
+        if _own_claim(chunk).update(state=JobChunk.State.DONE, result=dict(result), lease_until=None) != 1:
             # Another worker took the chunk over; its result is the one that counts.
             return "over"
         _finish_if_complete(chunk.job_id, now)
@@ -361,7 +361,7 @@ def _finish_if_complete(job_id: int, now: datetime) -> None:
 
 def _fail(chunk: JobChunk, now: datetime, problem: Mapping[str, Any]) -> str:
     with transaction.atomic():
-        if _mine(chunk).update(state=JobChunk.State.FAILED, result=dict(problem), lease_until=None) != 1:
+        if _own_claim(chunk).update(state=JobChunk.State.FAILED, result=dict(problem), lease_until=None) != 1:
             return "over"
         _end(chunk.job_id, Job.State.FAILED, now, doing="failed", problem=dict(problem))
     return "failed"
@@ -369,7 +369,7 @@ def _fail(chunk: JobChunk, now: datetime, problem: Mapping[str, Any]) -> str:
 
 def _release_stopped(chunk: JobChunk, now: datetime) -> str:
     with transaction.atomic():
-        if _mine(chunk).update(state=JobChunk.State.WAITING, lease_until=None) != 1:
+        if _own_claim(chunk).update(state=JobChunk.State.WAITING, lease_until=None) != 1:
             return "over"
         if not JobChunk.objects.filter(job_id=chunk.job_id, state=JobChunk.State.RUNNING).exists():
             _end(chunk.job_id, Job.State.STOPPED, now, doing="stopped")

@@ -1,7 +1,7 @@
 """What changes in this room: members, tokens, the trail, stored answers."""
 
 from accounts.services.audit import record
-from accounts.services.members import add_member, change_member, change_role, end_membership, found_company
+from accounts.services.members import add_member, change_member, change_role, create_company, end_membership
 from accounts.services.signing_in import WrongCredentials, change_password, check_credentials
 from accounts.services.tokens import forget_expired_tokens, issue_token, revoke_token
 
@@ -12,9 +12,9 @@ __all__ = [
     "change_password",
     "change_role",
     "check_credentials",
+    "create_company",
     "end_membership",
     "forget_expired_tokens",
-    "found_company",
     "issue_token",
     "record",
     "revoke_token",

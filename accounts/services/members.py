@@ -16,7 +16,7 @@ Role = Membership.Role
 
 
 @transaction.atomic
-def found_company(
+def create_company(
     *,
     name: str,
     email: str,

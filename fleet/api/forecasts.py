@@ -161,7 +161,7 @@ PROBABILITY_BY = OpenApiParameter(
 )
 
 
-def day_asked(request: Request) -> date | None:
+def requested_day(request: Request) -> date | None:
     """The day of `probability_by`, None when it is not asked.
 
     Raises
@@ -181,7 +181,7 @@ def day_asked(request: Request) -> date | None:
 
 def context_of_day(view: TenantViewSet, request: Request) -> dict[str, Any]:
     """Context of a serializer that answers for the day asked about."""
-    return {**view.get_serializer_context(), "probability_by": day_asked(request)}
+    return {**view.get_serializer_context(), "probability_by": requested_day(request)}
 
 
 class ForecastFilterSet(TenantFilterSet):
@@ -233,7 +233,7 @@ class ForecastViewSet(ReadOnlyViewSet):
     def get_serializer_context(self) -> dict[str, Any]:
         context = super().get_serializer_context()
         if self.action in ("list", "retrieve") and not getattr(self, "swagger_fake_view", False):
-            context["probability_by"] = day_asked(self.request)
+            context["probability_by"] = requested_day(self.request)
         return context
 
     @extend_schema(responses=ForecastChangeSerializer)

@@ -77,7 +77,7 @@ class QuantityModelSerializer(TenantModelSerializer):
     """
 
     @property
-    def always_seen(self) -> frozenset[str]:  # type: ignore[override]
+    def always_readable(self) -> frozenset[str]:  # type: ignore[override]
         """Whoever sees the row reads what was measured."""
         return frozenset(public_name(column) for column in self.Meta.quantities)
 

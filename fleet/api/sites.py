@@ -11,7 +11,7 @@ from rest_framework.response import Response
 
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
-from fleet.api.forecasts import PROBABILITY_BY, FirstToFailSerializer, context_of_day, day_asked
+from fleet.api.forecasts import PROBABILITY_BY, FirstToFailSerializer, context_of_day, requested_day
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
 from fleet.intake import wqx_log
 from fleet.models import Site
@@ -132,5 +132,5 @@ class SiteViewSet(ReadWriteViewSet):
     @action(detail=True, methods=["get"])
     def forecast(self, request: Request, pk: str) -> Response:
         """Say when the first position at the site will be exhausted, and how probable that is by any day."""
-        first_to_fail = first_to_fail_of_site(site=self.get_object(), day=day_asked(request))
+        first_to_fail = first_to_fail_of_site(site=self.get_object(), day=requested_day(request))
         return Response(FirstToFailSerializer(first_to_fail, context=context_of_day(self, request)).data)

@@ -19,7 +19,7 @@ from fleet.api.forecasts import (
     FirstToFailSerializer,
     ForecastSerializer,
     context_of_day,
-    day_asked,
+    requested_day,
 )
 from fleet.api.placements import PlacementSerializer
 from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet, unit_system_of
@@ -99,7 +99,7 @@ class PositionDetailSerializer(TenantModelSerializer):
     @extend_schema_field(PlacementSerializer(allow_null=True))
     def get_standing(self, position: Position) -> Any:
         """The cartridge that stands there."""
-        return self._one(PlacementSerializer, "standing_placements", position)
+        return self._one(PlacementSerializer, "installed_placements", position)
 
     @extend_schema_field(ForecastSerializer(allow_null=True))
     def get_forecast(self, position: Position) -> Any:
@@ -271,7 +271,7 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
     @action(detail=True, methods=["get"])
     def forecast(self, request: Request, pk: str) -> Response:
         """Say when the first position of the unit will be exhausted, and how probable that is by any day."""
-        first_to_fail = first_to_fail_of_unit(unit=self.get_object(), day=day_asked(request))
+        first_to_fail = first_to_fail_of_unit(unit=self.get_object(), day=requested_day(request))
         return Response(FirstToFailSerializer(first_to_fail, context=context_of_day(self, request)).data)
 
     @extend_schema(
@@ -301,7 +301,7 @@ def _train() -> Any:
     return Prefetch(
         "positions",
         queryset=Position.objects.order_by("order", "pk").prefetch_related(
-            Prefetch("placements", queryset=installed, to_attr="standing_placements"),
+            Prefetch("placements", queryset=installed, to_attr="installed_placements"),
             Prefetch("forecasts", queryset=latest, to_attr="latest_forecasts"),
         ),
     )

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from fleet.demo import seasons
-from fleet.demo.records import Call, Done, Life, Look, Stay
+from fleet.demo.records import Call, GaugeReading, Life, PlacementRecord, WorkAction
 from fleet.demo.scenario import Place, Scenario, UnitSpec
 from fleet.demo.train import Cartridge, Conditions, Train
 
@@ -48,8 +48,8 @@ class _Keeper:
         # Units that tell a story tell it whatever the seed, so their lives scatter less.
         steady = 0.3 if self.story else 1.0
         self.train = Train(unit, self.supply, self.random, spread=steady)
-        self.standing: dict[int, Stay] = {}
-        self.doing: list[Done] = []
+        self.placements: dict[int, PlacementRecord] = {}
+        self.doing: list[WorkAction] = []
         self.sanitised_on = commissioned
         # Clients of one site are called on together, so the rhythm belongs to the site.
         rhythm = random_for(seed, unit.site, "calls")
@@ -73,11 +73,11 @@ class _Keeper:
             if day == self.check_on:
                 # A look after running-in, so that later readings have something to be held against.
                 at = self._moment(day, self.hour)
-                self._look(now, day, at, "installer", "routine", note="running-in check")
+                self._read_gauges(now, day, at, "installer", "routine", note="running-in check")
             if day == self.next_call:
                 self._visit(day, now)
             else:
-                self._others_look(day, now)
+                self._read_by_others(day, now)
             self.train.use(now, day)
             if self.days_ago(day) == self.story.get("lead_gives_out_days_ago"):
                 self._lead_gives_out()
@@ -88,7 +88,7 @@ class _Keeper:
 
     def _lead_gives_out(self) -> None:
         """Channels open in the lead resin; the lag, which it has kept fresh, takes over."""
-        lead, lag = self.train.standing_at("resin", "lead"), self.train.standing_at("resin", "lag")
+        lead, lag = self.train.installed_at("resin", "lead"), self.train.installed_at("resin", "lag")
         if lead is not None and lag is not None:
             lead.captured_share = max(lead.captured_share, 0.998)
             lag.captured_share = min(lag.captured_share, 0.3)
@@ -97,7 +97,7 @@ class _Keeper:
         """How long before the demo's day this was."""
         return (self.as_of - day).days
 
-    def told(self, name: str, day: date) -> bool:
+    def is_in_story(self, name: str, day: date) -> bool:
         """Whether the unit's story is this one and has begun."""
         return self.unit.story == name and self.begun(day)
 
@@ -117,13 +117,13 @@ class _Keeper:
     def _conditions(self, day: date) -> Conditions:
         self.pressure_drift = 0.9 * self.pressure_drift + float(self.random.normal(0, 3.0))
         pressure = self.unit.line_pressure_kpa + self.pressure_drift
-        if self.told("line-pressure-low", day):
+        if self.is_in_story("line-pressure-low", day):
             pressure = float(self.story["line_pressure_kpa"]) + self.pressure_drift
         chlorine = self.supply.total_chlorine_mg_per_l * (1.25 if 5 < day.month < 10 else 1.0)
-        if self.told("chlorine-past-carbon", day):
+        if self.is_in_story("chlorine-past-carbon", day):
             chlorine *= float(self.story["chlorine_times"])
         turbidity = self.supply.turbidity_ntu * (1.5 if day.month in {2, 3, 4} else 1.0)
-        if self.told("prefilters-clogged", day):
+        if self.is_in_story("prefilters-clogged", day):
             turbidity *= float(self.story["turbidity_times"])
         noise = float(np.exp(self.random.normal(0, 0.18)))
         return Conditions(
@@ -134,7 +134,7 @@ class _Keeper:
             total_chlorine_mg_per_l=chlorine,
             turbidity_ntu=turbidity,
             demand_l=self.true_demand * seasons.demand_factor(day, self.unit.use, self.away) * noise,
-            waste_never_stops=self.told("concentrate-never-stops", day),
+            waste_never_stops=self.is_in_story("concentrate-never-stops", day),
         )  # fmt: skip
 
     def _moment(self, day: date, hour: int, minute: int = 0) -> datetime:
@@ -145,21 +145,25 @@ class _Keeper:
         at = self._moment(day, self.hour)
         for place in self.unit.places:
             self._place(place, self.train.fresh(place, self.scenario.items[place.item], day), at)
-        self._look(self._conditions(day), day, at + timedelta(minutes=90), "installer", "as_left", note="commissioning")
+        self._read_gauges(
+            self._conditions(day), day, at + timedelta(minutes=90), "installer", "as_left", note="commissioning"
+        )
 
-    def _place(self, place: Place, cartridge: Cartridge, at: datetime, continues: Stay | None = None) -> None:
-        self.train.standing[place.order] = cartridge
+    def _place(
+        self, place: Place, cartridge: Cartridge, at: datetime, continues: PlacementRecord | None = None
+    ) -> None:
+        self.train.installed[place.order] = cartridge
         first = continues.first_installed_at if continues else at
-        placement = Stay(
+        placement = PlacementRecord(
             place.order, place.item if not continues else continues.item, cartridge.lot, at, first, continues
         )
-        self.standing[place.order] = placement
-        self.life.stays.append(placement)
+        self.placements[place.order] = placement
+        self.life.placements.append(placement)
 
-    def _remove(self, place: Place, at: datetime, why: str) -> tuple[Cartridge, Stay]:
-        placement = self.standing.pop(place.order)
+    def _remove(self, place: Place, at: datetime, why: str) -> tuple[Cartridge, PlacementRecord]:
+        placement = self.placements.pop(place.order)
         placement.removed_at, placement.removal = at, why
-        return self.train.standing.pop(place.order), placement
+        return self.train.installed.pop(place.order), placement
 
     def _replace(self, place: Place, at: datetime, day: date, why: str) -> None:
         self._remove(place, at, why)
@@ -167,8 +171,8 @@ class _Keeper:
         self._did("replace", place, place, why)
 
     def _did(self, action: str, place: Place, fresh: Place, why: str) -> None:
-        placement = self.standing[fresh.order]
-        self.doing.append(Done(action, place.order, placement.item, placement.lot, why))
+        placement = self.placements[fresh.order]
+        self.doing.append(WorkAction(action, place.order, placement.item, placement.lot, why))
 
     def _rotate(self, stage: str, at: datetime, day: date, why: str) -> None:
         """Discard the lead, move the lag to lead, a fresh one at lag."""
@@ -181,11 +185,13 @@ class _Keeper:
         self._place(lag, self.train.fresh(lag, self.scenario.items[lag.item], day), at)
         self._did("rotate", lead, lag, why)
 
-    def _look(self, now: Conditions, day: date, at: datetime, source: str, occasion: str, note: str = "") -> None:
+    def _read_gauges(
+        self, now: Conditions, day: date, at: datetime, source: str, occasion: str, note: str = ""
+    ) -> None:
         if self.days_ago(day) > LOGGED_DAYS and not note:
             return
-        self.life.looks.append(
-            Look(self.unit.code, at, source, occasion, "flowing", self.train.look(now, day), note=note)
+        self.life.readings.append(
+            GaugeReading(self.unit.code, at, source, occasion, "flowing", self.train.read_gauges(now, day), note=note)
         )
 
     def _call_again(self, day: date, days: int) -> None:
@@ -196,30 +202,30 @@ class _Keeper:
         if self._nobody_comes(day):
             return
         at = self._moment(day, self.hour, int(self.random.integers(0, 59)))
-        self._look(now, day, at, "installer", "as_found")
+        self._read_gauges(now, day, at, "installer", "as_found")
         if self.unit.tank == "pressurised":
-            self._look_with_full_tank(now, day, at - timedelta(minutes=6))
-        self._work(day, at + timedelta(minutes=25), self.train.look(now, day), now)
+            self._read_with_full_tank(now, day, at - timedelta(minutes=6))
+        self._work(day, at + timedelta(minutes=25), self.train.read_gauges(now, day), now)
         if self.unit.tank == "pressurised" and (day - self.sanitised_on).days > SANITISE_AFTER_DAYS:
             self.sanitised_on = day
-            self.doing.append(Done("sanitise"))
+            self.doing.append(WorkAction("sanitise"))
         if self.doing:
-            self._look(now, day, at + timedelta(minutes=45), "installer", "as_left")
+            self._read_gauges(now, day, at + timedelta(minutes=45), "installer", "as_left")
         self.life.calls.append(Call(at + timedelta(minutes=25), tuple(self.doing)))
         self.doing = []
 
     def _nobody_comes(self, day: date) -> bool:
         return self.begun(day) and bool(self.story.get("no_calls")) and not self._begins(day)
 
-    def _look_with_full_tank(self, now: Conditions, day: date, at: datetime, source: str = "installer") -> None:
+    def _read_with_full_tank(self, now: Conditions, day: date, at: datetime, source: str = "installer") -> None:
         """Before work, with the tank full: a sound shut-off valve lets nothing run."""
         if self.days_ago(day) > LOGGED_DAYS:
             return
-        shown = self.train.look(now, day)
-        runs = self.told("concentrate-never-stops", day)
+        shown = self.train.read_gauges(now, day)
+        runs = self.is_in_story("concentrate-never-stops", day)
         occasion = "as_found" if source == "installer" else "routine"
-        self.life.looks.append(
-            Look(
+        self.life.readings.append(
+            GaugeReading(
                 self.unit.code, at, source, occasion, "flowing" if runs else "static",
                 {
                     "line_pressure_kpa": now.line_pressure_kpa,
@@ -272,7 +278,7 @@ class _Keeper:
         single = self.unit.place("resin", "single")
         if single is not None:
             is_exhausted = gauges["product_tds_mg_per_l"] >= 1
-            cautious = self.train.standing[single.order].age_days(day) > 100 and float(self.random.random()) < 0.5
+            cautious = self.train.installed[single.order].age_days(day) > 100 and float(self.random.random()) < 0.5
             if is_exhausted or cautious:
                 self._replace(single, at, day, "exhausted" if is_exhausted else "early")
             return
@@ -291,9 +297,9 @@ class _Keeper:
 
     def _work_on_membrane(self, day: date, at: datetime, gauges: dict[str, float], now: Conditions) -> None:
         place = self.unit.place("membrane", "single")
-        if place is None or self.told("chlorine-past-carbon", day):
+        if place is None or self.is_in_story("chlorine-past-carbon", day):
             return
-        cartridge = self.train.standing[place.order]
+        cartridge = self.train.installed[place.order]
         rejection = 1 - gauges["permeate_tds_mg_per_l"] / gauges["feed_tds_mg_per_l"]
         attacked = cartridge.chlorine_hours > 150
         years = cartridge.age_days(day) / 365
@@ -302,25 +308,25 @@ class _Keeper:
         elif years > 2.6 and float(self.random.random()) < 0.5:
             self._replace(place, at, day, "early")
 
-    def _others_look(self, day: date, now: Conditions) -> None:
+    def _read_by_others(self, day: date, now: Conditions) -> None:
         """Clients and meters; a client who sees bad water calls."""
         if self.days_ago(day) > LOGGED_DAYS or (self._nobody_comes(day) and self.unit.read_by == "visits"):
             return
         by = self.unit.read_by
         if by == "meter":
             if float(self.random.random()) > 0.01:
-                self._look(now, day, self._moment(day, 4, 10), "meter", "routine")
+                self._read_gauges(now, day, self._moment(day, 4, 10), "meter", "routine")
                 if day.weekday() == self.weekday:
-                    self._maybe_calls(day, self.life.looks[-1].shown)
+                    self._maybe_calls(day, self.life.readings[-1].shown)
             return
         due = (by == "weekly" and day.weekday() == self.weekday) or (by == "monthly" and day.day == 3 + self.weekday)
         forgotten = float(self.random.random()) < 0.1
         if not due or forgotten:
             return
-        self._look(now, day, self._moment(day, 19, int(self.random.integers(0, 59))), "client", "routine")
-        if self.unit.tank == "pressurised" and self.told("concentrate-never-stops", day):
-            self._look_with_full_tank(now, day, self._moment(day, 20, 15), "client")
-        self._maybe_calls(day, self.life.looks[-1].shown)
+        self._read_gauges(now, day, self._moment(day, 19, int(self.random.integers(0, 59))), "client", "routine")
+        if self.unit.tank == "pressurised" and self.is_in_story("concentrate-never-stops", day):
+            self._read_with_full_tank(now, day, self._moment(day, 20, 15), "client")
+        self._maybe_calls(day, self.life.readings[-1].shown)
 
     def _maybe_calls(self, day: date, shown: dict[str, float]) -> None:
         bad = shown.get("product_tds_mg_per_l", 0.0) >= 2 and self.unit.use in {"reef", "laboratory"}

@@ -8,7 +8,7 @@ from typing import Final
 from django.db import transaction
 
 from accounts.models import Client, Company, Membership
-from accounts.services import add_member, found_company
+from accounts.services import add_member, create_company
 from fleet.demo.records import Life
 from fleet.demo.scenario import Scenario, SiteSpec, UnitSpec
 from fleet.models import (
@@ -75,7 +75,7 @@ def load_company(
     """
     spec = scenario.company
     first = next(person for person in spec["people"] if person["role"] == Membership.Role.OWNER)
-    owner = found_company(
+    owner = create_company(
         name=spec["name"],
         email=first["email"],
         password=passwords[first["email"]],
@@ -275,7 +275,7 @@ def _placements(lives: Mapping[str, Life], units: Mapping[str, Unit], items: Map
         (position.unit_id, position.order): position
         for position in Position.objects.filter(unit__in=[unit.pk for unit in units.values()])
     }
-    placements = [(life.unit.code, placement) for life in lives.values() for placement in life.stays]
+    placements = [(life.unit.code, placement) for life in lives.values() for placement in life.placements]
     rows = Placement.objects.bulk_create(
         Placement(
             position=positions[units[code].pk, placement.order],

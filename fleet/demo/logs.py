@@ -9,7 +9,7 @@ import numpy as np
 from fleet.demo import mistakes
 from fleet.demo.life import random_for
 from fleet.demo.log_files import FEED_WATER, QUANTITIES, READINGS, LogFile, LogRow
-from fleet.demo.records import Life, Look
+from fleet.demo.records import GaugeReading, Life
 from fleet.demo.scenario import InstrumentSpec, Scenario, UnitSpec
 from fleet.demo.writing import Hand, header, shown
 
@@ -76,14 +76,14 @@ class _Clerk:
         files: dict[str, LogFile] = {}
         for life in lives.values():
             random = random_for(self.seed, life.unit.code, "log")
-            for number, look in enumerate(life.looks, start=1):
+            for number, look in enumerate(life.readings, start=1):
                 file = self._file_of(files, life.unit, look)
                 cells = self._row(file, life.unit, look, number, random)
                 if cells:
                     file.rows.append(LogRow(cells, look.at))
         return [files[name] for name in sorted(files)]
 
-    def _file_of(self, files: dict[str, LogFile], unit: UnitSpec, look: Look) -> LogFile:
+    def _file_of(self, files: dict[str, LogFile], unit: UnitSpec, look: GaugeReading) -> LogFile:
         if look.source == "installer":
             person = self.scenario.installer_of(unit)
             habits = person.writes
@@ -103,7 +103,7 @@ class _Clerk:
         return files.setdefault(name, LogFile(name, READINGS, look.source, hand))
 
     def _row(
-        self, file: LogFile, unit: UnitSpec, look: Look, number: int, random: np.random.Generator
+        self, file: LogFile, unit: UnitSpec, look: GaugeReading, number: int, random: np.random.Generator
     ) -> dict[str, str]:
         instrument = self._instrument(unit, look)
         noted = {
@@ -134,13 +134,13 @@ class _Clerk:
             cells["note"] = look.note
         return cells
 
-    def _instrument(self, unit: UnitSpec, look: Look) -> InstrumentSpec | None:
+    def _instrument(self, unit: UnitSpec, look: GaugeReading) -> InstrumentSpec | None:
         if look.source == "installer":
             return self.carried[self.scenario.installer_of(unit).key]
         return self.fitted.get(unit.code) if look.source == "meter" else None
 
     def _noted(
-        self, unit: UnitSpec, look: Look, instrument: InstrumentSpec | None, random: np.random.Generator
+        self, unit: UnitSpec, look: GaugeReading, instrument: InstrumentSpec | None, random: np.random.Generator
     ) -> list[str]:
         often = dict(_OFTEN[look.source])
         if look.source == "client":
@@ -161,12 +161,12 @@ class _Clerk:
             if (float(random.random()) < surely * often.get(name, 0.0)) & (name in look.shown)
         ]
 
-    def _swapped(self, unit: UnitSpec, look: Look) -> bool:
+    def _swapped(self, unit: UnitSpec, look: GaugeReading) -> bool:
         story = self.scenario.stories.get(unit.story, {})
         days_ago = (self.as_of - look.at.date()).days
         return unit.story == "probes-swapped" and days_ago <= int(story["days_ago"])
 
-    def _state(self, unit: UnitSpec, look: Look, random: np.random.Generator) -> dict[str, str]:
+    def _state(self, unit: UnitSpec, look: GaugeReading, random: np.random.Generator) -> dict[str, str]:
         if look.source == "meter":
             return {"state": look.state}
         cells = {"state": look.state if float(random.random()) < 0.93 else "", "person": self._person(unit, look)}
@@ -185,7 +185,7 @@ class _Clerk:
             cells["pump"] = "on"
         return cells
 
-    def _person(self, unit: UnitSpec, look: Look) -> str:
+    def _person(self, unit: UnitSpec, look: GaugeReading) -> str:
         if look.source == "installer":
             return self.scenario.installer_of(unit).name
         return self.scenario.sites[unit.site].client

@@ -7,7 +7,7 @@ from fleet.demo.scenario import UnitSpec
 
 
 @dataclass
-class Stay:
+class PlacementRecord:
     """A cartridge's stay in one position, as the company's card index has it."""
 
     order: int
@@ -15,13 +15,13 @@ class Stay:
     lot: str
     placed_at: datetime
     first_installed_at: datetime
-    continues: "Stay | None" = None
+    continues: "PlacementRecord | None" = None
     removed_at: datetime | None = None
     removal: str = ""
 
 
 @dataclass(frozen=True)
-class Look:
+class GaugeReading:
     """One look at the gauges: who, when, how, and what perfect gauges would have shown."""
 
     unit: str
@@ -36,7 +36,7 @@ class Look:
 
 
 @dataclass(frozen=True)
-class Done:
+class WorkAction:
     """One thing done on a call: 'replace', 'rotate' or 'sanitise', at a position (0: the unit), with what and why."""
 
     action: str
@@ -51,7 +51,7 @@ class Call:
     """An installer's call and what was done."""
 
     at: datetime
-    done: tuple[Done, ...]
+    actions: tuple[WorkAction, ...]
 
 
 @dataclass
@@ -60,8 +60,8 @@ class Life:
 
     unit: UnitSpec
     commissioned: date
-    stays: list[Stay] = field(default_factory=list)
-    looks: list[Look] = field(default_factory=list)
+    placements: list[PlacementRecord] = field(default_factory=list)
+    readings: list[GaugeReading] = field(default_factory=list)
     calls: list[Call] = field(default_factory=list)
     waste_ratio: float = 0.0
     restrictor_flow_l_per_day: float = 0.0

@@ -59,7 +59,7 @@ class Train:
     supply: Supply
     random: np.random.Generator
     spread: float = 1.0
-    standing: dict[int, Cartridge] = field(default_factory=dict)
+    installed: dict[int, Cartridge] = field(default_factory=dict)
     totaliser_l: float = 0.0
 
     @property
@@ -70,7 +70,7 @@ class Train:
     @property
     def restrictor_flow_l_per_day(self) -> float:
         """Concentrate flow of the restrictor at 414 kPa, chosen for the flow expected at the site."""
-        membrane = self.standing_at("membrane", "single")
+        membrane = self.installed_at("membrane", "single")
         rated = membrane.number("rated_flow_l_per_day") if membrane else 300.0
         return self.waste_ratio * 0.65 * rated
 
@@ -80,18 +80,18 @@ class Train:
         spread, middle = (0.06, 1.0) if place.stage == "membrane" else (0.16, 0.88)
         return Cartridge(item, lot, day, float(middle * np.exp(self.random.normal(0, spread * self.spread))))
 
-    def standing_at(self, stage: str, role: str) -> Cartridge | None:
+    def installed_at(self, stage: str, role: str) -> Cartridge | None:
         """The cartridge in the position of this stage and role."""
         place = self.unit.place(stage, role)
-        return self.standing.get(place.order) if place else None
+        return self.installed.get(place.order) if place else None
 
     def of_stage(self, stage: str) -> list[tuple[Place, Cartridge]]:
         """Places of a stage with what stands there, in train order."""
-        return [(place, self.standing[place.order]) for place in self.unit.places if place.stage == stage]
+        return [(place, self.installed[place.order]) for place in self.unit.places if place.stage == stage]
 
-    def look(self, now: Conditions, day: date) -> dict[str, float]:
+    def read_gauges(self, now: Conditions, day: date) -> dict[str, float]:
         """What perfect gauges would show, by stored column name."""
-        membrane = self.standing_at("membrane", "single")
+        membrane = self.installed_at("membrane", "single")
         if membrane is None:
             raise ValueError(f"{self.unit.code} has no membrane")
         gauges = physics.operate(
@@ -118,7 +118,7 @@ class Train:
 
     def use(self, now: Conditions, day: date) -> dict[str, float]:
         """Wear the cartridges by one day; returns the gauges it ran at."""
-        gauges = self.look(now, day)
+        gauges = self.read_gauges(now, day)
         permeate_flow, concentrate_flow = gauges["permeate_flow_l_per_day"], gauges["concentrate_flow_l_per_day"]
         hours = min(24 * now.demand_l / permeate_flow, 22.0)
         permeate = permeate_flow * hours / 24
@@ -133,7 +133,7 @@ class Train:
             cartridge.volume_l += feed
             cartridge.captured_share += feed * (incoming - passed) / 1000 / self._chlorine_capacity_g(cartridge)
             incoming = passed
-        membrane = self.standing_at("membrane", "single")
+        membrane = self.installed_at("membrane", "single")
         if membrane is not None:
             membrane.volume_l += permeate
             # Chloramine hardly touches a polyamide membrane; free chlorine does.

@@ -50,7 +50,7 @@ class Place:
 class Directory:
     """Places by code and id, and the company's instruments by name; ask with `place` and `meter`."""
 
-    what: str
+    owner_kind: str
     by_code: dict[str, Place] = field(default_factory=dict)
     by_id: dict[int, Place] = field(default_factory=dict)
     folded: dict[str, list[Place]] = field(default_factory=dict)
@@ -67,7 +67,7 @@ class Directory:
         if name.startswith("#") and name[1:].isdecimal() and name not in self.by_code:
             named = self.by_id.get(int(name[1:20]))
             if named is None:
-                raise CellError(f"There is no {self.what} with the id {name[1:20]}.")
+                raise CellError(f"There is no {self.owner_kind} with the id {name[1:20]}.")
             return named
         if name in self.by_code:
             return self.by_code[name]
@@ -79,7 +79,7 @@ class Directory:
             raise CellError(f"'{name}' may be {codes}; write the code exactly.")
         close = difflib.get_close_matches(_fold(name), list(self.folded), n=1, cutoff=0.7)
         hint = f" Did you mean '{self.folded[close[0]][0].code}'?" if close else ""
-        raise CellError(f"There is no {self.what} with the code '{name[:40]}'.{hint}")
+        raise CellError(f"There is no {self.owner_kind} with the code '{name[:40]}'.{hint}")
 
     def meter(self, name: str) -> Meter:
         """Find an instrument by name.

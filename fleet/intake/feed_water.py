@@ -30,12 +30,12 @@ _DEFAULTS: Final[Mapping[str, Any]] = {}
 
 
 @dataclass
-class Taken:
+class SampleOutcome:
     """What became of some rows; as for readings."""
 
     stored: list[FeedWaterSample]
     duplicates: int
-    known: dict[int, int]
+    duplicate_ids: dict[int, int]
 
     @property
     def flagged(self) -> int:
@@ -52,7 +52,7 @@ def take_rows(
     taken_at_default: datetime | None = None,
     batch: IntakeBatch | None = None,
     progress: Progress | None = None,
-) -> Taken:
+) -> SampleOutcome:
     """Judge samples and store those that can be true; the faults of the others stand in the rows.
 
     Needs a transaction; sites are locked in the order of their ids.
@@ -94,7 +94,7 @@ def take_rows(
     sampled = units_at({sample.site_id for sample in stored})
     announce(company.pk, units=sampled, kind=Kind.WATER, now=now)
     tell(progress, 1.0, "done")
-    return Taken(stored, settled.duplicates, references.known_places(rows, settled))
+    return SampleOutcome(stored, settled.duplicates, references.duplicate_ids(rows, settled))
 
 
 def _name_supplies(stored: Sequence[FeedWaterSample]) -> None:

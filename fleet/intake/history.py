@@ -26,7 +26,7 @@ _LOOK_BACK: Final = timedelta(days=200)
 _FEW_UNITS: Final = 3
 # Not every reading holds every quantity, so more are read than are kept of each.
 _ENOUGH_BEFORE: Final = 60
-_KEPT: Final = 7
+_RECENT_VALUES: Final = 7
 _ENOUGH: Final = 3
 # Ratios to the recent median that betray a slip: a digit (10, 100), psi noted as kPa, bar noted as psi, and back. The
 # width covers what the gauges themselves change between two readings.
@@ -96,7 +96,7 @@ def _walk(stored: list[tuple[datetime, Values]], rows: list[Row]) -> None:
     events: list[tuple[datetime, int, Values, Row | None]] = [(at, 0, values, None) for at, values in stored]
     events += [(row.taken_at, 1, row.numbers, row) for row in rows if row.taken_at is not None]
     events.sort(key=lambda event: event[:2])
-    recent: dict[str, deque[float]] = {column: deque(maxlen=_KEPT) for column in _WATCHED}
+    recent: dict[str, deque[float]] = {column: deque(maxlen=_RECENT_VALUES) for column in _WATCHED}
     counter: tuple[datetime, float] | None = None
     for at, _, values, row in events:
         if row is not None:

@@ -49,7 +49,7 @@ def take_reading(
         refuse_faulty(payload, "The reading cannot be stored.")
         if outcome.stored:
             return outcome.stored[0], True
-        return Reading.objects.get(pk=outcome.known[0]), False
+        return Reading.objects.get(pk=outcome.duplicate_ids[0]), False
 
 
 def take_readings(
@@ -102,7 +102,7 @@ def take_sample(*, company: Company, by: Membership | None, row: Any, now: datet
         refuse_faulty(payload, "The feed water sample cannot be stored.")
         if outcome.stored:
             return outcome.stored[0], True
-        return FeedWaterSample.objects.get(pk=outcome.known[0]), False
+        return FeedWaterSample.objects.get(pk=outcome.duplicate_ids[0]), False
 
 
 def take_samples(*, company: Company, by: Membership | None, rows: Sequence[Any], now: datetime) -> IntakeBatch:

@@ -45,14 +45,14 @@ def place_rows(rows: Sequence[Row], directory: Directory, *, now: datetime, take
 
 
 def _place(row: Row, directory: Directory) -> Place | None:
-    name = row.words.get(directory.what, "")
+    name = row.words.get(directory.owner_kind, "")
     if not name:
-        row.refuse(directory.what, "missing", f"The row names no {directory.what}; give its code.")
+        row.refuse(directory.owner_kind, "missing", f"The row names no {directory.owner_kind}; give its code.")
         return None
     try:
         place = directory.place(name)
     except CellError as error:
-        row.refuse(directory.what, f"unknown_{directory.what}", str(error))
+        row.refuse(directory.owner_kind, f"unknown_{directory.owner_kind}", str(error))
         return None
     row.owner_id = place.pk
     return place

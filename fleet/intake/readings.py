@@ -51,12 +51,12 @@ _DEFAULTS: Final[Mapping[str, Any]] = {"occasion": Reading.Occasion.ROUTINE.valu
 
 
 @dataclass
-class Taken:
+class ReadingOutcome:
     """What became of some rows: the readings that were stored, in the order of the rows, and how many were known."""
 
     stored: list[Reading]
     duplicates: int
-    known: dict[int, int]
+    duplicate_ids: dict[int, int]
     """Place of a duplicate among the rows -> id of the reading that was stored before; absent when both came now."""
 
     @property
@@ -75,7 +75,7 @@ def take_rows(
     taken_at_default: datetime | None = None,
     batch: IntakeBatch | None = None,
     progress: Progress | None = None,
-) -> Taken:
+) -> ReadingOutcome:
     """Judge rows and store those that can be true; the faults of the others stand in the rows.
 
     Needs a transaction. Units are locked in the order of their ids, so that two senders of the same file cannot both
@@ -123,7 +123,7 @@ def take_rows(
         since = min(reading.taken_at for reading in stored)
         announce(company.pk, units=changed, kind=Kind.READINGS, now=now, since=since)
     tell(progress, 1.0, "done")
-    return Taken(stored, settled.duplicates, references.known_places(rows, settled))
+    return ReadingOutcome(stored, settled.duplicates, references.duplicate_ids(rows, settled))
 
 
 def _hold_to_source(rows: Sequence[Row], by: Membership | None, source: str) -> None:

@@ -18,14 +18,14 @@ Key = tuple[int, str]
 
 
 @dataclass(frozen=True)
-class Kept:
+class StoredRow:
     """A row that is already stored, or stands earlier in the same file."""
 
     taken_at: datetime
     numbers: Mapping[str, float]
     as_sent: Mapping[str, Mapping[str, Any]]
     fields: Mapping[str, Any]
-    corrects: "Kept | int | None" = None
+    corrects: "StoredRow | int | None" = None
     """The row it corrects: its id where that was stored before, else the row itself."""
     pk: int | None = None
     is_corrected: bool = False
@@ -37,7 +37,7 @@ class Settled:
 
     fresh: list[Row] = field(default_factory=list)
     duplicates: int = 0
-    known: dict[Key, Kept] = field(default_factory=dict)
+    stored_by_key: dict[Key, StoredRow] = field(default_factory=dict)
     duplicate_of: dict[int, Key] = field(default_factory=dict)
 
 
@@ -72,7 +72,7 @@ def own_reference(row: Row, words: Sequence[str]) -> str:
     return OWN_PREFIX + hashlib.sha256("|".join(parts).encode()).hexdigest()[:32]
 
 
-def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str]) -> dict[Key, Kept]:
+def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str]) -> dict[Key, StoredRow]:
     """Stored rows with the references of these, and the rows they correct.
 
     Parameters
@@ -87,7 +87,7 @@ def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str
     owners = {row.owner_id for row in rows}
     references = sorted({row.reference for row in rows} | {row.words.get("corrects", "") for row in rows} - {""})
     by_id = [reference[1:] for reference in references if reference.startswith("#") and reference[1:].isdecimal()]
-    stored_by_key: dict[Key, Kept] = {}
+    stored_by_key: dict[Key, StoredRow] = {}
     columns = (f"{owner}_id", "reference", "pk", "taken_at", "as_sent", "corrects_id", "corrected_by")
     quantities = (*model.QUANTITIES, *(["minutes_since_start"] if hasattr(model, "minutes_since_start") else []))
     own_rows = model.objects.filter(**{f"{owner}_id__in": owners})
@@ -97,7 +97,7 @@ def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str
     for batch in batches:
         for row in batch.values(*columns, *quantities, *words):
             owner_id, reference, pk = row[f"{owner}_id"], row["reference"], row["pk"]
-            stored = Kept(
+            stored = StoredRow(
                 row["taken_at"],
                 {name: row[name] for name in quantities if row[name] is not None},
                 row["as_sent"] or {},
@@ -113,7 +113,7 @@ def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str
 
 
 def settle(
-    rows: Sequence[Row], stored_by_key: dict[Key, Kept], defaults: Mapping[str, Any], owner_words: str
+    rows: Sequence[Row], stored_by_key: dict[Key, StoredRow], defaults: Mapping[str, Any], owner_words: str
 ) -> Settled:
     """Sort rows into fresh ones, duplicates and conflicts (which become faults).
 
@@ -128,7 +128,7 @@ def settle(
     what
         What the rows are, such as 'a reading', for the sentences.
     """
-    settled = Settled(known=stored_by_key)
+    settled = Settled(stored_by_key=stored_by_key)
     corrected: set[int] = set()
     for row in rows:
         key = (row.owner_id, row.reference)
@@ -150,14 +150,14 @@ def settle(
             continue
         assert row.taken_at is not None
         target = stored_by_key.get((row.owner_id, row.words.get("corrects", "")))
-        stored_by_key[key] = Kept(
+        stored_by_key[key] = StoredRow(
             row.taken_at, row.numbers, row.as_sent(), {**defaults, **row.fields}, _identity(target)
         )
         settled.fresh.append(row)
     return settled
 
 
-def _may_correct(row: Row, stored_by_key: Mapping[Key, Kept], corrected: set[int]) -> bool:
+def _may_correct(row: Row, stored_by_key: Mapping[Key, StoredRow], corrected: set[int]) -> bool:
     name = row.words["corrects"]
     target = stored_by_key.get((row.owner_id, name))
     if target is None:
@@ -176,7 +176,7 @@ def _may_correct(row: Row, stored_by_key: Mapping[Key, Kept], corrected: set[int
 
 
 def _differences(
-    row: Row, before: Kept, stored_by_key: Mapping[Key, Kept], defaults: Mapping[str, Any]
+    row: Row, before: StoredRow, stored_by_key: Mapping[Key, StoredRow], defaults: Mapping[str, Any]
 ) -> list[Difference]:
     """What an earlier row of the same reference says otherwise; nothing when the two are the same."""
     differences = []
@@ -220,12 +220,14 @@ def _differences(
     name = row.words.get("corrects", "")
     target = stored_by_key.get((row.owner_id, name))
     if (_identity(target) if name else None) != before.corrects:
-        was_corrected = "a row of the same file" if isinstance(before.corrects, Kept) else in_words(before.corrects)
+        was_corrected = (
+            "a row of the same file" if isinstance(before.corrects, StoredRow) else in_words(before.corrects)
+        )
         differences.append(Difference("corrects", was_corrected, in_words(name)))
     return differences
 
 
-def _identity(stored: Kept | None) -> Kept | int | None:
+def _identity(stored: StoredRow | None) -> StoredRow | int | None:
     return stored.pk if stored is not None and stored.pk is not None else stored
 
 
@@ -237,7 +239,7 @@ def insert(settled: Settled, model: Any, make: Callable[[Row, int | None], Any])
     make
         Makes the unsaved object of a row, given the id of the row it corrects.
     """
-    keys = {key: stored_row.pk for key, stored_row in settled.known.items() if stored_row.pk is not None}
+    keys = {key: stored_row.pk for key, stored_row in settled.stored_by_key.items() if stored_row.pk is not None}
     stored: list[Any] = []
     waiting = settled.fresh
     while waiting:
@@ -260,8 +262,8 @@ def insert(settled: Settled, model: Any, make: Callable[[Row, int | None], Any])
     return stored
 
 
-def known_places(rows: Sequence[Row], settled: Settled) -> dict[int, int]:
+def duplicate_ids(rows: Sequence[Row], settled: Settled) -> dict[int, int]:
     """Place of a duplicate among the rows -> id of the row that was stored before."""
     places = {id(row): place for place, row in enumerate(rows)}
-    row_ids = {places[row]: settled.known[key].pk for row, key in settled.duplicate_of.items()}
+    row_ids = {places[row]: settled.stored_by_key[key].pk for row, key in settled.duplicate_of.items()}
     return {place: pk for place, pk in row_ids.items() if pk is not None}

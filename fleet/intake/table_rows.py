@@ -13,7 +13,7 @@ def read_rows(table: TextTable, columns: Sequence[Column]) -> list[Row]:
     width = len(table.headers)
     rows = []
     for line, cells in table.rows:
-        row = Row(line=line, raw=_as_came(table, cells))
+        row = Row(line=line, raw=cells_by_header(table, cells))
         rows.append(row)
         if any(cells[width:]):
             row.refuse(
@@ -38,7 +38,7 @@ def read_rows(table: TextTable, columns: Sequence[Column]) -> list[Row]:
     return rows
 
 
-def _as_came(table: TextTable, cells: Sequence[str]) -> dict[str, str]:
+def cells_by_header(table: TextTable, cells: Sequence[str]) -> dict[str, str]:
     """The row by header; cells beyond the header by their place."""
     cell_of = {}
     for index, cell in enumerate(cells):

@@ -123,8 +123,8 @@ class _Result:
     """One usable-looking result of the file: where it stands, how it came, and its value on a row of its own."""
 
     line: int
-    came: Mapping[str, str]
-    what: str
+    cells: Mapping[str, str]
+    characteristic: str
     column: str
     row: Row
 
@@ -215,15 +215,15 @@ def _gather(table: TextTable, places: Mapping[str, int], site: Site) -> tuple[li
     samples: dict[tuple[str, ...], _Sample] = {}
     for result in results:
         if result.row.faults:
-            refused.append(Row(result.line, _as_came(result.came), faults=result.row.faults))
+            refused.append(Row(result.line, _cells_by_column(result.cells), faults=result.row.faults))
             continue
-        key = tuple(result.came.get(part, "") for part in ("station", "activity", "date", "time", "zone"))
-        sample = samples.setdefault(key, _Sample(_row(result.line, result.came, site)))
+        key = tuple(result.cells.get(part, "") for part in ("station", "activity", "date", "time", "zone"))
+        sample = samples.setdefault(key, _Sample(_row(result.line, result.cells, site)))
         before = sample.of.setdefault(result.column, result)
         if before is result:
             continue
         if before.row.sent == result.row.sent:
-            name = f"{result.what} (repeated)"
+            name = f"{result.characteristic} (repeated)"
             ignored[name] = ignored.get(name, 0) + 1
         else:
             sentence = (
@@ -235,7 +235,7 @@ def _gather(table: TextTable, places: Mapping[str, int], site: Site) -> tuple[li
         refused += _contradicting_chlorine(sample)
         for column, result in sample.of.items():
             sample.row.sent[column] = result.row.sent[column]
-            sample.row.labels[column] = result.what
+            sample.row.labels[column] = result.characteristic
     return [sample for sample in samples.values() if sample.of], refused, ignored
 
 
@@ -253,7 +253,7 @@ def _results(table: TextTable, places: Mapping[str, int]) -> tuple[list[_Result]
             continue
         fault = _fault(cells_by_key, characteristic, column)
         if fault is not None or column is None:
-            refused.append(Row(line, _as_came(cells_by_key), faults=[fault] if fault else []))
+            refused.append(Row(line, _cells_by_column(cells_by_key), faults=[fault] if fault else []))
             continue
         sent = Sent(number_digits(cells_by_key["value"]), _unit(cells_by_key["unit"], column))
         results.append(
@@ -285,7 +285,7 @@ def _contradicting_chlorine(sample: _Sample) -> list[Row]:
 
 
 def _refused(result: _Result, code: str, sentence: str) -> Row:
-    return Row(result.line, _as_came(result.came), faults=[RowFault(_NAMES["value"][0], code, sentence)])
+    return Row(result.line, _cells_by_column(result.cells), faults=[RowFault(_NAMES["value"][0], code, sentence)])
 
 
 def _row(line: int, result: Mapping[str, str], site: Site) -> Row:
@@ -296,10 +296,10 @@ def _row(line: int, result: Mapping[str, str], site: Site) -> Row:
         "method": method[:80],
         "measured_by": result.get("organisation", "")[:80],
     }
-    return Row(line, _as_came(result), words={name: text for name, text in words.items() if text})
+    return Row(line, _cells_by_column(result), words={name: text for name, text in words.items() if text})
 
 
-def _as_came(result: Mapping[str, str]) -> dict[str, str]:
+def _cells_by_column(result: Mapping[str, str]) -> dict[str, str]:
     return {_NAMES[key][0]: text for key, text in result.items() if text}
 
 

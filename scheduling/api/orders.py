@@ -22,10 +22,10 @@ from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.api.renderers import OrderCSVRenderer, OrderTextRenderer
 from scheduling.exports.order_documents import CSV_MEDIA_TYPE, TEXT_MEDIA_TYPE, order_csv, order_text
 from scheduling.models import Delivery, PartsList, PurchaseOrder, PurchaseOrderLine
-from scheduling.services.orders.deliveries import Came, late_deliveries, receive_order
+from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order
 from scheduling.services.orders.drafts import draft_orders
 from scheduling.services.orders.orders import (
-    Asked,
+    LineRequest,
     cancel_order,
     create_order,
     edit_order,
@@ -188,8 +188,8 @@ class OrderEditSerializer(StrictSerializer):
     lines = AskedLineSerializer(many=True, required=False, max_length=500)  # type: ignore[call-arg]
     note = serializers.CharField(max_length=1000, required=False, allow_blank=True, help_text="printed on the order")
 
-    def validate_lines(self, lines: list[dict[str, Any]]) -> list[Asked]:
-        return [Asked(**line) for line in lines]
+    def validate_lines(self, lines: list[dict[str, Any]]) -> list[LineRequest]:
+        return [LineRequest(**line) for line in lines]
 
 
 class NewOrderSerializer(OrderEditSerializer):
@@ -264,8 +264,8 @@ class ReceivingSerializer(SentSerializer):
     pieces = CameSerializer(many=True, max_length=500)  # type: ignore[call-arg]
     note = serializers.CharField(max_length=1000, required=False, allow_blank=True, default="")
 
-    def validate_pieces(self, pieces: list[dict[str, Any]]) -> list[Came]:
-        return [Came(**piece) for piece in pieces]
+    def validate_pieces(self, pieces: list[dict[str, Any]]) -> list[DeliveredPieces]:
+        return [DeliveredPieces(**piece) for piece in pieces]
 
 
 class WithoutSupplierSerializer(StrictSerializer):

@@ -40,7 +40,7 @@ def new_password() -> str:
     return "-".join([*(secrets.choice(_WORDS) for _ in range(4)), str(secrets.randbelow(9000) + 1000)])
 
 
-def read_kept(path: Path) -> dict[str, Any]:
+def read_logins(path: Path) -> dict[str, Any]:
     """What was kept from the run before; empty when there is nothing to use."""
     try:
         logins = json.loads(path.read_text(encoding="utf-8"))
@@ -59,7 +59,7 @@ def keep(path: Path, secrets_kept: Mapping[str, Any]) -> None:
 
 def passwords_for(emails: Iterable[str], path: Path) -> dict[str, str]:
     """Passwords by email, those kept before where there are any."""
-    known_passwords = read_kept(path).get("passwords", {})
+    known_passwords = read_logins(path).get("passwords", {})
     return {email: known_passwords.get(email) or new_password() for email in emails}
 
 
@@ -70,7 +70,7 @@ def settle_logins(*, company: Company, emails: Iterable[str], path: Path, now: d
     Only for the people named by `emails`, and only where their account opens this company alone: somebody who joined
     later keeps their password, and so does whoever has a place in another company.
     """
-    earlier = read_kept(path)
+    earlier = read_logins(path)
     passwords: dict[str, str] = dict(earlier.get("passwords", {}))
     tokens: dict[str, str] = dict(earlier.get("tokens", {}))
     logins = []

@@ -22,7 +22,7 @@ from fleet.services.findings import findings
 from fleet.services.forecasts import forecasts
 from fleet.services.readings import indicators
 from scheduling.demo import remember
-from scheduling.demo.logins import keep, passwords_for, read_kept
+from scheduling.demo.logins import keep, passwords_for, read_logins
 from scheduling.demo.screen import Working
 from scheduling.demo.vans import load_past_work, load_vans
 from scheduling.models import Installer, Plan
@@ -64,17 +64,17 @@ def prepare(
     remembered = remember.find()
     if remembered is None:
         with working.step("Setting up the company, its clients, sites, units and vans"):
-            remembered = _found(scenario, lives, as_of=as_of, seed=seed, logins=logins, now=now)
+            remembered = _create_demo_company(scenario, lives, as_of=as_of, seed=seed, logins=logins, now=now)
     return remembered, files
 
 
 @transaction.atomic
-def _found(
+def _create_demo_company(
     scenario: Scenario, lives: dict[str, Life], *, as_of: date, seed: int, logins: Path, now: datetime
 ) -> remember.Remembered:
     emails = [person["email"] for person in scenario.company["people"]]
     passwords = passwords_for(emails, logins)
-    keep(logins, {**read_kept(logins), "passwords": passwords})
+    keep(logins, {**read_logins(logins), "passwords": passwords})
     loaded = load_company(scenario=scenario, lives=lives, passwords=passwords, now=now)
     load_vans(company=loaded.company, members=loaded.members, scenario=scenario, counted_at=now)
     load_past_work(company=loaded.company, members=loaded.members, scenario=scenario, lives=lives, now=now)

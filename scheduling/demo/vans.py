@@ -76,7 +76,7 @@ def load_past_work(
                     received_at=now,
                 )
             )
-            if any(action.action == Need.Kind.SANITISE for action in call.done):
+            if any(action.action == Need.Kind.SANITISE for action in call.actions):
                 sanitised.append(_sanitised(company, unit, call.at))
     ServiceRecord.objects.bulk_create(records)
     Need.objects.bulk_create(sanitised)
@@ -96,7 +96,7 @@ def _work(
             "needs": [],
             "note": "",
         }
-        for action in call.done
+        for action in call.actions
     ]
 
 

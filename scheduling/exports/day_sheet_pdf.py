@@ -74,7 +74,7 @@ def _fonts(chosen_path: str) -> tuple[str, str, frozenset[int]]:
 class _Sheet:
     def __init__(self, sheet: DaySheet) -> None:
         self.sheet, self.zone = sheet, ZoneInfo(sheet.zone)
-        regular, bold, self.known = _fonts(settings.PDF_FONT)
+        regular, bold, self.letters = _fonts(settings.PDF_FONT)
         self.bold = bold
         base = {"fontName": regular, "fontSize": 9, "leading": 12, "splitLongWords": 1}
         self.plain = ParagraphStyle("plain", **base)
@@ -268,12 +268,12 @@ class _Sheet:
 
     def _letters(self, text: str) -> Iterable[str]:
         for letter in text:
-            if letter == "\n" or (ord(letter) in self.known and letter.isprintable()):
+            if letter == "\n" or (ord(letter) in self.letters and letter.isprintable()):
                 yield letter
                 continue
             if unicodedata.category(letter) in ("Cc", "Cf", "Mn"):
                 continue
-            plain = "".join(c for c in unicodedata.normalize("NFKD", letter) if ord(c) in self.known)
+            plain = "".join(c for c in unicodedata.normalize("NFKD", letter) if ord(c) in self.letters)
             if not plain.strip():
                 plain = " " if letter.isspace() else "?"
             if not letter.isspace():

@@ -108,7 +108,7 @@ class Visit(TenantModel):
         ]
 
     @property
-    def standing(self) -> str:
+    def state_words(self) -> str:
         """Its state as a verb: 'is on the way', 'could not be done'."""
         state_words = str(self.get_state_display())
         return state_words if self.state == self.State.NOT_DONE else f"is {state_words}"

@@ -27,7 +27,7 @@ JOB_KIND = "nightly"
 _INDICATORS_END, _FORECASTS_END, _FINDINGS_END, _VISITS_END, _PLAN_END = 0.10, 0.40, 0.52, 0.60, 0.95
 
 
-def run_chain(
+def run_nightly(
     *,
     company: Company,
     now: datetime,
@@ -95,7 +95,7 @@ def run_chain(
     }
 
 
-def start_chain_job(*, company: Company, by: Membership | None, now: datetime) -> Job:
+def start_nightly_job(*, company: Company, by: Membership | None, now: datetime) -> Job:
     """Start the job that runs the chain of a company.
 
     Raises
@@ -106,6 +106,6 @@ def start_chain_job(*, company: Company, by: Membership | None, now: datetime) -
     return claims.start_job(company=company, by=by, kind=JOB_KIND, now=now)
 
 
-def chain_chunk(work: claims.Work) -> Mapping[str, Any]:
+def nightly_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
     """Do the job."""
-    return run_chain(company=work.company, now=work.now, progress=work.progress)
+    return run_nightly(company=work.company, now=work.now, progress=work.progress)

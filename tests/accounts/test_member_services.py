@@ -7,7 +7,7 @@ import pytest
 
 from accounts.errors import Conflict, DomainError, InvalidInput, NotAllowed
 from accounts.models import AccessToken, AuditEntry, Client, Membership, User
-from accounts.services import add_member, change_member, change_role, end_membership, found_company, issue_token
+from accounts.services import add_member, change_member, change_role, create_company, end_membership, issue_token
 from tests import factories
 
 NOW = factories.NOW
@@ -20,7 +20,9 @@ def pointers(error: DomainError) -> list[str]:
 
 @pytest.mark.django_db
 def test_a_company_is_founded_with_its_owner() -> None:
-    owner = found_company(name="East Water", email="Eve@East.example", password=GOOD, time_zone="Europe/Paris", now=NOW)
+    owner = create_company(
+        name="East Water", email="Eve@East.example", password=GOOD, time_zone="Europe/Paris", now=NOW
+    )
     assert (owner.role, owner.company.name, owner.user.email) == ("owner", "East Water", "eve@east.example")
     assert owner.user.check_password(GOOD)
     assert AuditEntry.objects.get().action == "found company"
@@ -56,7 +58,7 @@ def test_an_address_with_an_account_is_refused_and_its_account_left_alone(
 
 def test_a_company_is_not_founded_with_an_account_of_somebody_elses_making(rival: Membership) -> None:
     with pytest.raises(Conflict, match="account already"):
-        found_company(name="East Water", email=rival.user.email, password=GOOD, time_zone="UTC", now=NOW)
+        create_company(name="East Water", email=rival.user.email, password=GOOD, time_zone="UTC", now=NOW)
 
 
 def test_a_name_of_an_account_is_taken_like_its_address(owner: Membership) -> None:

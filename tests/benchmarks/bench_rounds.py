@@ -38,9 +38,9 @@ from scheduling.planning.rounds import (
     VisitCancelled,
     Window,
     evaluate,
+    list_people_to_notify,
     plan_rounds,
     replan,
-    who_must_be_told,
 )
 from scheduling.planning.rounds.naive import naive_plan
 from scheduling.planning.travel.trips import GreatCircleTravel, Place
@@ -92,7 +92,7 @@ def bench_solomon(limits: list[float], seeds: list[int]) -> None:
         for name in names:
             for seed in seeds:
                 plan = plan_for(limit, solomon.read(name), seed=seed)
-                if plan.evaluation.faults or plan.evaluation.left:
+                if plan.evaluation.faults or plan.evaluation.unserved:
                     print(f"{name}: not every customer served")
                 gaps.append(100.0 * (plan.evaluation.total_cents / solomon.best_known(name) - 1.0))
         mean, worst = (f"≤ {target}" for target in SOLOMON_TARGETS[limit]) if limit in SOLOMON_TARGETS else ("", "")
@@ -193,7 +193,7 @@ def bench_replan(seeds: list[int]) -> None:
                 )
                 row.append((time.perf_counter() - began, mended))
             (took, mended), (took_free, anew) = row
-            clients, _ = who_must_be_told(mended.differences)
+            clients, _ = list_people_to_notify(mended.differences)
             print(
                 f"| {seed} | {what} | {took:.1f} | {len(mended.differences)} | {len(clients)} "
                 f"| {len(anew.differences)} | {took_free:.1f} |",

@@ -22,7 +22,7 @@ from fleet.demo.mistakes import FLAGGED, KINDS, REFUSED, REPEATED
 from fleet.engineering.diagnosis import RULES
 from fleet.models import Finding, Forecast, IntakeBatch, Position, Reading, RefusedRow
 from scheduling.demo import remember
-from scheduling.demo.logins import read_kept
+from scheduling.demo.logins import read_logins
 from scheduling.demo.remove import remove_company
 from scheduling.demo.run import MORNING
 from scheduling.models import Need, PartsLine, PartsList, Plan, PurchaseOrder, Round, Stop
@@ -225,7 +225,7 @@ def test_every_van_has_its_list_and_orders_are_dated(ran: Ran) -> None:
 
 
 def test_every_role_can_sign_in_with_what_is_printed(ran: Ran) -> None:
-    passwords = read_kept(ran.folder / "logins.json")["passwords"]
+    passwords = read_logins(ran.folder / "logins.json")["passwords"]
     roles = set()
     for email, password in passwords.items():
         assert email in ran.first

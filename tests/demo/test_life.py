@@ -7,12 +7,12 @@ import pytest
 
 from fleet.demo import physics
 from fleet.demo.life import live
-from fleet.demo.records import Life, Look
+from fleet.demo.records import GaugeReading, Life
 from tests.demo.conftest import AS_OF, SEED, Told, tell
 
 
-def newest(lives: dict[str, Life], story: str, quantity: str) -> Look:
-    return [look for look in lives[story].looks if quantity in look.shown][-1]
+def newest(lives: dict[str, Life], story: str, quantity: str) -> GaugeReading:
+    return [look for look in lives[story].readings if quantity in look.shown][-1]
 
 
 def test_the_same_seed_and_day_give_the_same_logs(told: Told) -> None:
@@ -22,7 +22,7 @@ def test_the_same_seed_and_day_give_the_same_logs(told: Told) -> None:
 
 def test_another_seed_gives_another_life(told: Told) -> None:
     unit = told.scenario.units[0]
-    assert live(told.scenario, unit, as_of=AS_OF, seed=SEED + 1).looks != told.lives[unit.code].looks
+    assert live(told.scenario, unit, as_of=AS_OF, seed=SEED + 1).readings != told.lives[unit.code].readings
 
 
 def test_a_75_gpd_membrane_in_a_cold_cellar_gives_half_its_label() -> None:
@@ -48,14 +48,14 @@ def test_carbon_dioxide_agrees_with_the_table() -> None:
 
 def test_totalisers_never_run_backwards(told: Told) -> None:
     for life in told.lives.values():
-        counts = [look.shown["totaliser_l"] for look in life.looks if "totaliser_l" in look.shown]
+        counts = [look.shown["totaliser_l"] for look in life.readings if "totaliser_l" in look.shown]
         assert counts == sorted(counts)
 
 
 def test_positions_hold_one_cartridge_at_a_time_and_every_removal_has_a_reason(told: Told) -> None:
     for life in told.lives.values():
         for place in life.unit.places:
-            stays = [stay for stay in life.stays if stay.order == place.order]
+            stays = [stay for stay in life.placements if stay.order == place.order]
             for before, after in pairwise(stays):
                 assert before.removed_at == after.placed_at
                 assert before.removal in {"exhausted", "early", "rotated", "damaged"}
@@ -63,7 +63,7 @@ def test_positions_hold_one_cartridge_at_a_time_and_every_removal_has_a_reason(t
 
 
 def test_a_rotated_cartridge_keeps_its_age(told: Told) -> None:
-    moved = [stay for life in told.lives.values() for stay in life.stays if stay.continues]
+    moved = [stay for life in told.lives.values() for stay in life.placements if stay.continues]
     assert len(moved) > 20
     for stay in moved:
         assert stay.continues.removal == "rotated"
@@ -92,14 +92,14 @@ def test_the_stories_show_in_the_newest_readings(told: Told, as_of: date, seed: 
     assert runs.tank_is_full
     assert runs.shown["concentrate_flow_l_per_day"] > 100
     unread = lives["not-read-for-months"]
-    assert 180 < (as_of - unread.looks[-1].at.date()).days < 300
+    assert 180 < (as_of - unread.readings[-1].at.date()).days < 300
 
 
 def test_carbon_dioxide_cuts_the_resin_life_at_the_borehole(told: Told) -> None:
     def exhausted_days(code: str) -> float:
         lives = [
             (stay.removed_at - stay.first_installed_at).days
-            for stay in told.lives[code].stays
+            for stay in told.lives[code].placements
             if stay.removal == "exhausted" and stay.order in {4, 5}
         ]
         return sum(lives) / len(lives)
@@ -112,4 +112,4 @@ def test_carbon_dioxide_cuts_the_resin_life_at_the_borehole(told: Told) -> None:
 
 def test_a_life_does_not_depend_on_the_other_units(told: Told) -> None:
     unit = told.scenario.units[10]
-    assert live(told.scenario, unit, as_of=AS_OF, seed=SEED).looks == told.lives[unit.code].looks
+    assert live(told.scenario, unit, as_of=AS_OF, seed=SEED).readings == told.lives[unit.code].readings

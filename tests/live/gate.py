@@ -37,7 +37,7 @@ def hold_up(folder: Path, name: int | str) -> NoReturn:
         time.sleep(60)
 
 
-def gated(work: claims.Work) -> Mapping[str, Any]:
+def gated(work: claims.ChunkRun) -> Mapping[str, Any]:
     """Do a chunk of a forecast, as far as the gate lets it."""
     folder = Path(os.environ["GATE"])
     number = JobChunk.objects.get(job_id=work.job_id, payload=work.payload).index
@@ -61,12 +61,12 @@ def gated(work: claims.Work) -> Mapping[str, Any]:
     hold_up(folder, number)
 
 
-def gated_chain(work: claims.Work) -> Mapping[str, Any]:
+def gated_chain(work: claims.ChunkRun) -> Mapping[str, Any]:
     """Run the chain of a night, as far as the gate lets it."""
     folder = Path(os.environ["GATE"])
     sign = folder / "nightly"
     if not sign.exists() or sign.with_suffix(".reached").exists():
-        return chain.chain_chunk(work)
+        return chain.nightly_chunk(work)
     point = sign.read_text()
 
     def tell(share: float, doing: str) -> None:
@@ -74,7 +74,7 @@ def gated_chain(work: claims.Work) -> Mapping[str, Any]:
         if doing == point:
             hold_up(folder, "nightly")
 
-    chain.run_chain(company=work.company, now=work.now, progress=tell)
+    chain.run_nightly(company=work.company, now=work.now, progress=tell)
     raise AssertionError(f"the chain never said '{point}'")
 
 

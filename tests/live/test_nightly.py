@@ -63,7 +63,7 @@ def test_a_night_whose_worker_is_killed_while_planning_is_finished_by_another(
     gate = tmp_path / "gate"
     gate.mkdir()
     (gate / "nightly").write_text("planning rounds")
-    tasks.run_company_chain(company_id=town.pk)
+    tasks.start_company_nightly(company_id=town.pk)
     doomed = start_worker(gate=gate)
     doomed.wait_until(reached(gate, 1), "the chain about to plan")
     assert Visit.objects.exists()
@@ -71,7 +71,7 @@ def test_a_night_whose_worker_is_killed_while_planning_is_finished_by_another(
     doomed.kill()
     visits = list(Visit.objects.order_by("pk").values())
     # The night is asked for once more while the dead worker's lease still runs: that starts no second chain.
-    assert tasks.run_company_chain(company_id=town.pk) is None
+    assert tasks.start_company_nightly(company_id=town.pk) is None
     time.sleep(VISIBILITY_SECONDS)
     heir = start_worker()
     heir.wait_until(nights_done(1), "the rest of the night")

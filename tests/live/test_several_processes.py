@@ -34,7 +34,7 @@ def test_other_processes_make_the_same_rows(
     def refuse(*_: Any) -> NoReturn:
         raise AssertionError("this process was to write only")
 
-    monkeypatch.setattr(forecast_workers.Task, "forecast", refuse)
+    monkeypatch.setattr(forecast_workers.ForecastRun, "forecast", refuse)
     told: list[float] = []
     counts = forecast_company(company=town, now=NOW, progress=lambda share, doing: told.append(share))
     assert counts["created"] == len(alone) > 0

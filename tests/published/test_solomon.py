@@ -19,7 +19,7 @@ def test_the_judge_prices_the_best_known_solution_as_published(name: str) -> Non
     plan = {(k, 0): tuple(c - 1 for c in route) for k, route in enumerate(solomon.best_known_routes(name))}
     judged = evaluate(problem, plan)
     assert judged.faults == ()
-    assert judged.left == ()
+    assert judged.unserved == ()
     assert judged.total_cents == solomon.best_known(name)
 
 
@@ -27,7 +27,7 @@ def test_the_judge_prices_the_best_known_solution_as_published(name: str) -> Non
 def test_a_hundred_customers_against_the_best_known(name: str, gap: float) -> None:
     plan = plan_rounds(solomon.read(name), iterations=5_000, seed=1)
     assert plan.evaluation.faults == ()
-    assert plan.evaluation.left == ()
+    assert plan.evaluation.unserved == ()
     best = solomon.best_known(name)
     assert best <= plan.evaluation.total_cents <= best * (1.0 + gap)
 
@@ -40,5 +40,5 @@ def test_a_hundred_customers_against_the_best_known(name: str, gap: float) -> No
 def test_the_first_25_customers_to_the_optimum(name: str, optimum: float) -> None:
     plan = plan_rounds(solomon.read(name, customers=25), iterations=2_000, seed=1)
     assert plan.evaluation.faults == ()
-    assert plan.evaluation.left == ()
+    assert plan.evaluation.unserved == ()
     assert plan.evaluation.total_cents == round(optimum * 10)

@@ -14,7 +14,7 @@ import numpy as np
 
 from fleet.forecasting import LEVELS, Fleet, Learned, build_fleet, forecast
 from fleet.forecasting.distribution import GRID_LEVELS
-from fleet.forecasting.wear.nominal import fixed_interval, standing_placements
+from fleet.forecasting.wear.nominal import current_placements, fixed_interval
 from scheduling.planning.needs.need import Need, NeedKind
 from scheduling.planning.policy import STAGES, USES, Policy
 from scheduling.planning.travel.trips import Place
@@ -307,7 +307,7 @@ class Years(_Service):
     def _told(self, fleet: Fleet, day: int) -> tuple[np.ndarray, np.ndarray]:
         if self.way.dates == "fixed":
             grid = fixed_interval(fleet)
-            placed = fleet.placements.placed_day[standing_placements(fleet)]
+            placed = fleet.placements.placed_day[current_placements(fleet)]
             middle = grid[:, len(GRID_LEVELS) // 2] - fleet.as_of_day
             return grid[:, _SHOWN], middle / np.maximum(middle + fleet.as_of_day - placed, 1.0)
         if day - self.learned_on >= LEARN_EVERY_DAYS:

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from accounts.errors import DomainError
 from accounts.models import Company
-from accounts.services import found_company
+from accounts.services import create_company
 from accounts.validation import check_time_zone
 
 
@@ -38,7 +38,7 @@ class Command(BaseCommand):
             getpass.getpass("Password of the owner: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n")
         )
         try:
-            owner = found_company(
+            owner = create_company(
                 name=options["name"],
                 email=options["email"],
                 password=password,

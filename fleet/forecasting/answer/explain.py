@@ -57,7 +57,7 @@ def sentence_for_installer(
     position
         Row of the position, from 0.
     why_spent
-        For one that is exhausted by now: why (`reasons.why_spent`).
+        For one that is exhausted by now: why (`reasons.explain_exhaustion`).
     offset_days
         How far the clocks by which dates are told are ahead of UTC.
     is_certain

@@ -14,7 +14,7 @@ from fleet.forecasting.wear.dates import FURTHEST_DAYS, dates_from_load, earlies
 from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.learned import Learned, Pool
 from fleet.forecasting.wear.membranes import membranes_left
-from fleet.forecasting.wear.nominal import cap_day_of_positions, label_over_load, standing_placements
+from fleet.forecasting.wear.nominal import cap_day_of_positions, current_placements, label_over_load
 from fleet.forecasting.wear.pooling import Hyper
 from fleet.forecasting.wear.present import load_left
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
@@ -65,7 +65,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
     hypers: dict[str, Hyper] = {}
     conditions = build_conditions(fleet, readings, Pool(known.means))
     visits = find_visits(fleet)
-    standing = standing_placements(fleet)
+    standing = current_placements(fleet)
     some = standing >= 0
     grid = np.full((count, len(GRID_LEVELS)), np.nan)
     remaining = np.full(count, np.nan)

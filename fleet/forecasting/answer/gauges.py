@@ -31,7 +31,7 @@ _NAMES: Final = (
 
 
 @dataclass(frozen=True)
-class Seen:
+class GaugeReadings:
     """Readings of one cartridge in order of time: row in the fleet's table, day, value and limit in their own unit."""
 
     reading: Indexes
@@ -71,7 +71,7 @@ class Gauges:
         np.add.at(roles, fleet.positions.unit_index[fleet.positions.stage == words.SEDIMENT], 1)
         self._sediments = roles
 
-    def seen(self, position: int, start_day: float, end_day: float) -> Seen:
+    def readings_between(self, position: int, start_day: float, end_day: float) -> GaugeReadings:
         """Readings of the deciding gauge of a position between two days.
 
         Parameters
@@ -92,7 +92,7 @@ class Gauges:
         rows = rows[ours]
         value, limit = self._value_and_limit(position, unit, rows)
         known = np.isfinite(value) & np.isfinite(limit)
-        return Seen(rows[known], fleet.readings.day[rows[known]], value[known], limit[known])
+        return GaugeReadings(rows[known], fleet.readings.day[rows[known]], value[known], limit[known])
 
     def _value_and_limit(self, position: int, unit: int, rows: Indexes) -> tuple[Floats, Floats]:
         fleet, policy = self._fleet, self._policy

@@ -51,7 +51,7 @@ class Reason:
         return self.code != "load"
 
 
-def why_spent(
+def explain_exhaustion(
     fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int, policy: Policy, offset_days: float = 0.0
 ) -> Reason:
     """Reason why a position that counts as exhausted by now does.
@@ -80,14 +80,14 @@ def why_spent(
             f"it was first installed on {date_text(first, offset_days)} and its age limit is {limit_days:.0f} days",
             "it has reached its age limit",
         )
-    seen = gauges.seen(position, float(fleet.placements.placed_day[placement]), forecasts.as_of_day)
+    seen = gauges.readings_between(position, float(fleet.placements.placed_day[placement]), forecasts.as_of_day)
     if len(seen.day) and seen.is_past[-1]:
         is_lead = int(fleet.positions.role[position]) == words.LEAD
         key = (int(stage[0]), is_lead and int(stage[0]) in (words.CARBON, words.RESIN))
         name, unit = _SHOWN[key]
         scale = 100.0 if unit == "%" else 1.0
         value, limit = scale * seen.value[-1], scale * seen.limit[-1]
-        shown, past = _told_apart(value, limit)
+        shown, past = _distinct_digits(value, limit)
         read_on = date_text(seen.day[-1], offset_days)
         return Reason(
             "reading",
@@ -104,10 +104,10 @@ def why_spent(
     )
 
 
-def _told_apart(value: float, limit: float) -> tuple[str, str]:
+def _distinct_digits(value: float, limit: float) -> tuple[str, str]:
     """Both in plain digits, as many as it takes to see that they differ: nobody believes 10 to be past 10.
 
-    >>> _told_apart(140.2, 68.9), _told_apart(10.0, 9.97)
+    >>> _distinct_digits(140.2, 68.9), _distinct_digits(10.0, 9.97)
     (('140', '69'), ('10', '9.97'))
     """
     for digits in (2, 3, 4):

@@ -10,7 +10,7 @@ import numpy as np
 
 from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
-from fleet.forecasting.answer.reasons import why_spent
+from fleet.forecasting.answer.reasons import explain_exhaustion
 from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import LEVELS
 from fleet.forecasting.files.columns import UNIX_EPOCH
@@ -39,7 +39,7 @@ def write_forecasts(fleet: Fleet, forecasts: Forecasts, path: Path) -> int:
         for row in range(len(forecasts)):
             has_date = np.isfinite(dates[row, 0])
             is_spent = forecasts.state[row] == words.SPENT
-            why = why_spent(fleet, forecasts, gauges, row, policy) if is_spent else None
+            why = explain_exhaustion(fleet, forecasts, gauges, row, policy) if is_spent else None
             writer.writerow(
                 [
                     fleet.units.unit_id[fleet.positions.unit_index[row]],

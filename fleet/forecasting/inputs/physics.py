@@ -29,7 +29,7 @@ def osmotic_pressure_kpa(tds_mg_per_l: Floats, temperature_degc: Floats) -> Floa
     return np.asarray(osmotic_pressure.osmotic_pressure_kpa(tds, temperature))
 
 
-def drop_at_25_degc(drop_kpa: Floats, temperature_degc: Floats) -> Floats:
+def differential_pressure_at_25_degc(drop_kpa: Floats, temperature_degc: Floats) -> Floats:
     """Pressure drop of a filter brought to the viscosity at 25 degC (Darcy: in proportion to viscosity)."""
     return drop_kpa * np.asarray(viscosity.viscosity_ratio_25_over_t(_within(temperature_degc, 0.5, 45.0)))
 

@@ -12,7 +12,7 @@ from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.conditions import Conditions, build_conditions
-from fleet.forecasting.wear.nominal import SPREAD, cap_day_of_positions, label_over_load, standing_placements
+from fleet.forecasting.wear.nominal import SPREAD, cap_day_of_positions, current_placements, label_over_load
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
 from fleet.forecasting.wear.stages import StageInput
 
@@ -32,7 +32,7 @@ def straight_line(fleet: Fleet, *, policy: Policy | None = None) -> Floats:
     readings = screen(fleet).readings
     conditions = build_conditions(fleet, readings)
     out = label_over_load(fleet, policy=policy)
-    standing = standing_placements(fleet)
+    standing = current_placements(fleet)
     cap = cap_day_of_positions(fleet, standing, policy)
     now = fleet.as_of_day
     for position, day, value, limit in (

@@ -52,7 +52,7 @@ class NominalLives:
             return np.where(self.daily_load > 0, self.capacity / self.daily_load, np.nan)
 
 
-def standing_placements(fleet: Fleet) -> Indexes:
+def current_placements(fleet: Fleet) -> Indexes:
     """Placement that stands in every position on the forecast's day; the newest where two claim to, -1 where none."""
     placements = fleet.placements
     out = np.full(len(fleet.positions), -1, dtype=np.int64)
@@ -127,7 +127,7 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
     )
     feed_volume = demand / recovery
 
-    standing = standing_placements(fleet)
+    standing = current_placements(fleet)
     item = np.where(standing >= 0, fleet.placements.item_index[standing], -1) if len(fleet.placements) else standing
     unit = positions.unit_index
     stage = positions.stage
@@ -177,7 +177,7 @@ def cap_day_of_positions(fleet: Fleet, standing: Indexes, policy: Policy) -> Flo
 
 def _dates_from_lives(fleet: Fleet, median_life: Floats, spread: float, policy: Policy) -> Floats:
     """Log-normal lives from the day of placing, not before today, not after the cap, at `GRID_LEVELS`."""
-    standing = standing_placements(fleet)
+    standing = current_placements(fleet)
     placed = np.full(len(fleet.positions), np.nan)
     some = standing >= 0
     placed[some] = fleet.placements.placed_day[standing[some]]

@@ -7,7 +7,7 @@ import numpy as np
 
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
-from fleet.forecasting.inputs.physics import drop_at_25_degc
+from fleet.forecasting.inputs.physics import differential_pressure_at_25_degc
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions, inverse_temperature
@@ -17,8 +17,8 @@ from fleet.forecasting.wear.nominal import (
     DEFAULT_RATED_VOLUME_L,
     DEFAULT_RESIN_EQ,
     cap_days,
+    current_placements,
     median_by_group,
-    standing_placements,
 )
 from fleet.forecasting.wear.pooling import Places
 from fleet.forecasting.wear.stage_models import CARBON, RESIN, SEDIMENT, Seen
@@ -39,7 +39,7 @@ def places_of(fleet: Fleet, columns: Columns, *covariates: Floats) -> Places:
     named = np.array([f"supply {word}" if word else "" for word in fleet.sites.supply.tolist()], dtype=object)
     own = np.array([f"site {name}" for name in fleet.sites.site_id.tolist()], dtype=object)
     supply = np.where(named == "", own, named)[site] if len(fleet.sites) else np.zeros(len(columns), dtype=object)
-    standing = standing_placements(fleet)[columns.lead_position]
+    standing = current_placements(fleet)[columns.lead_position]
     at = np.where(standing >= 0, fleet.placements.item_index[standing], -1) if len(fleet.placements) else standing
     item = np.append(fleet.items.item_id.astype(str), "").astype(object)[at]
     stacked = np.stack(covariates, axis=1) if covariates else np.zeros((len(columns), 0))
@@ -196,7 +196,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
     warmth = np.exp(WATER_U_KELVIN * (inverse_temperature(temperature) - inverse_temperature(usual_temperature)))
     expected = 1.0 + conditions.recovery[unit, step] * (warmth - 1.0)
     ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), expected)
-    normal = drop_at_25_degc(drop[rows], temperature) / ratio
+    normal = differential_pressure_at_25_degc(drop[rows], temperature) / ratio
     items = fleet.items
     label = _labels(fleet, segments.lead, items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
     owner = columns.unit[segments.column]

@@ -18,7 +18,7 @@ from fleet.forecasting.wear.learned import Learned
 from fleet.models import FleetLesson, Forecast, Position
 from fleet.services.forecasts.sources import out_of_date
 from fleet.services.forecasts.tables import end_of_day, load_fleet, standing_units
-from fleet.services.forecasts.workers import Forecasted, Task, forecast_blocks
+from fleet.services.forecasts.workers import Forecasted, ForecastRun, forecast_blocks
 from fleet.services.limits import read_limits
 
 BLOCK_UNITS: Final = 400
@@ -105,7 +105,7 @@ def forecast_company(
         if progress is not None:
             progress(0.0, "learning from the whole fleet")
         learned = _lesson(company, [pk for block in every_block for pk in block], day=day, now=now, policy=policy)
-    task = Task(company, None if wanted is None else frozenset(wanted), day, policy, learned)
+    task = ForecastRun(company, None if wanted is None else frozenset(wanted), day, policy, learned)
     with closing(forecast_blocks(task, blocks)) as forecasted:
         for number, done in enumerate(forecasted, start=1):
             counts.update(_stored(done, day=day, now=now))
@@ -146,7 +146,7 @@ def refresh_forecasts(
     blocks = [todo[start : start + BLOCK_UNITS] for start in range(0, len(todo), BLOCK_UNITS)]
     if progress is not None and blocks:
         progress(0.0, f"forecasting {len(todo)} units with news")
-    with closing(forecast_blocks(Task(company, None, day, policy, learned), blocks)) as forecasted:
+    with closing(forecast_blocks(ForecastRun(company, None, day, policy, learned), blocks)) as forecasted:
         for number, done in enumerate(forecasted, start=1):
             counts.update(_stored(done, day=day, now=now))
             if progress is not None:
@@ -178,7 +178,7 @@ def forecast_units(*, company: Company, units: Iterable[int], now: datetime) -> 
     stale = {} if learned is None else out_of_date(company, todo, day)
     if not stale:
         return counts
-    task = Task(company, None, day, read_limits(company), learned)
+    task = ForecastRun(company, None, day, read_limits(company), learned)
     with closing(forecast_blocks(task, [sorted(stale)])) as forecasted:
         for done in forecasted:
             for fields in done.rows.values():
@@ -194,7 +194,7 @@ def start_forecast_job(*, company: Company, by: Membership | None, now: datetime
     return claims.start_job(company=company, by=by, kind=JOB_KIND, chunks=chunks, now=now)
 
 
-def forecast_chunk(work: claims.Work) -> Mapping[str, Any]:
+def forecast_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
     """Do one chunk of the job."""
     return forecast_company(
         company=work.company, now=work.now, units=[int(pk) for pk in work.payload["units"]], progress=work.progress

@@ -133,7 +133,7 @@ def start_quality_job(
     return claims.start_job(company=company, by=by, kind=JOB_KIND, parameters=parameters, now=now)
 
 
-def quality_chunk(work: claims.Work) -> Mapping[str, Any]:
+def quality_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
     """Do the job."""
     days = {
         name: date.fromisoformat(text) if (text := work.parameters.get(name)) else None for name in ("first", "last")

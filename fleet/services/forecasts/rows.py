@@ -10,7 +10,7 @@ import numpy as np
 
 from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
-from fleet.forecasting.answer.reasons import why_spent
+from fleet.forecasting.answer.reasons import explain_exhaustion
 from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import GRID_LEVELS, LEVELS
 from fleet.forecasting.files.output import EXCLUSION_SENTENCES
@@ -112,7 +112,7 @@ def forecast_rows(
         reason = None
         if answer.state[row] == words.SPENT:
             gauges = gauges or Gauges(fleet, answer.exclusions, policy)
-            reason = why_spent(fleet, answer, gauges, row, policy, offset)
+            reason = explain_exhaustion(fleet, answer, gauges, row, policy, offset)
         placed = float(fleet.placements.placed_day[standing]) if standing >= 0 else np.inf
         evidence = _evidence(loaded, answer, row, left_out.get(unit_row, []), placed, offset)
         if reason is not None:

@@ -46,11 +46,11 @@ class Forecasted:
 
 
 @dataclass(frozen=True)
-class Task:
+class ForecastRun:
     """What is the same for every block of a run; `wanted` are the units whose rows to make, all when None."""
 
     company: Company
-    wanted: frozenset[int] | None
+    only_units: frozenset[int] | None
     day: date
     policy: Policy
     learned: Learned | None
@@ -64,16 +64,16 @@ class Task:
         rows = forecast_rows(
             loaded,
             answer,
-            wanted=self.wanted,
+            wanted=self.only_units,
             zone=self.company.zone,
             policy=self.policy,
             marks=marks,
         )
-        units = len(loaded.fleet.units) if self.wanted is None else len(self.wanted.intersection(unit_ids))
+        units = len(loaded.fleet.units) if self.only_units is None else len(self.only_units.intersection(unit_ids))
         return Forecasted(rows, answer.learned, units, len(loaded.faults))
 
 
-def forecast_blocks(task: Task, blocks: Sequence[Sequence[int]]) -> Generator[Forecasted, None, None]:
+def forecast_blocks(task: ForecastRun, blocks: Sequence[Sequence[int]]) -> Generator[Forecasted, None, None]:
     """Forecast blocks of units one after the other, or several at once where that pays and is possible."""
     processes = _processes(len(blocks))
     done = 0
@@ -99,7 +99,7 @@ def _processes(blocks: int) -> int:
     return min(cores, MOST_PROCESSES)
 
 
-def _in_processes(task: Task, blocks: Sequence[Sequence[int]], processes: int) -> Iterator[Forecasted]:
+def _in_processes(task: ForecastRun, blocks: Sequence[Sequence[int]], processes: int) -> Iterator[Forecasted]:
     # Started afresh, not forked: a copy of an open connection, or of a lock that a thread held, would do harm.
     context = multiprocessing.get_context("spawn")
     pool = ProcessPoolExecutor(processes, context, begin, (dict(connection.settings_dict),))
@@ -116,5 +116,5 @@ def _in_processes(task: Task, blocks: Sequence[Sequence[int]], processes: int) -
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _forecast(task: Task, unit_ids: Sequence[int]) -> Forecasted:
+def _forecast(task: ForecastRun, unit_ids: Sequence[int]) -> Forecasted:
     return task.forecast(unit_ids)

@@ -10,7 +10,7 @@ from django.utils import timezone
 from accounts.errors import DomainError
 from accounts.models import Company
 from accounts.services.tidying import tidy
-from scheduling.services.nightly import run_chain
+from scheduling.services.nightly import run_nightly
 from scheduling.services.people.messages import send_messages
 
 log = logging.getLogger(__name__)
@@ -40,7 +40,7 @@ class Command(BaseCommand):
         for company in companies:
             # one company's trouble must not cost the others their night
             try:
-                results = run_chain(company=company, now=timezone.now(), iterations=options["iterations"])
+                results = run_nightly(company=company, now=timezone.now(), iterations=options["iterations"])
             except DomainError as error:
                 failed += 1
                 self.stderr.write(f"{company}: failed: {error.sentence}")

@@ -15,7 +15,7 @@ from scheduling.planning.rounds.changes import (
     VisitCancelled,
     VisitNotDone,
 )
-from scheduling.planning.rounds.differences import Difference, DifferenceKind, who_must_be_told
+from scheduling.planning.rounds.differences import Difference, DifferenceKind, list_people_to_notify
 from scheduling.planning.rounds.evaluate import Evaluation, Route, Stop, evaluate
 from scheduling.planning.rounds.problem import (
     Appointment,
@@ -61,10 +61,10 @@ __all__ = [
     "Window",
     "candidate_of",
     "evaluate",
+    "list_people_to_notify",
     "lunch_of",
     "on_allowed_days",
     "plan_rounds",
     "rates_of",
     "replan",
-    "who_must_be_told",
 ]

@@ -16,13 +16,13 @@ from scheduling.planning.rounds.schedule import time_round
 
 Cell = tuple[int, int]
 #: Candidate to the (installer, day) and the second at which its client was told to expect the work to start.
-Told = Mapping[int, tuple[Cell, int]]
+Promised = Mapping[int, tuple[Cell, int]]
 
 # nearly all is found in the first two
 _PASSES = 4
 
 
-class Calm:
+class Stability:
     """One problem with what was told of its visits.
 
     Parameters
@@ -33,19 +33,19 @@ class Calm:
         What a start costs that is later than told by more than the tolerance.
     """
 
-    def __init__(self, problem: RoundProblem, told: Told, *, retimed_cents: int, tolerance_s: int) -> None:
-        self.problem, self.told = problem, told
+    def __init__(self, problem: RoundProblem, told: Promised, *, retimed_cents: int, tolerance_s: int) -> None:
+        self.problem, self.promised = problem, told
         self.retimed_cents, self.tolerance_s = retimed_cents, tolerance_s
-        self._known: dict[tuple[Cell, tuple[int, ...]], int | None] = {}
+        self._prices: dict[tuple[Cell, tuple[int, ...]], int | None] = {}
         index = problem.candidate_index
         self._partner = {index[a]: index[b] for pair in problem.together for a, b in (pair, pair[::-1])}
 
     def cents(self, cell: Cell, stops: tuple[int, ...]) -> int | None:
         """What a round costs, calls to clients included, less what leaving its visits costs; None: not drivable."""
         key = cell, stops
-        if key not in self._known:
-            self._known[key] = self._price(cell, stops)
-        return self._known[key]
+        if key not in self._prices:
+            self._prices[key] = self._price(cell, stops)
+        return self._prices[key]
 
     def _price(self, cell: Cell, stops: tuple[int, ...]) -> int | None:
         for position, c in enumerate(stops):
@@ -55,7 +55,9 @@ class Calm:
         if stops and not may_be_driven(self.problem, *cell, stops):
             return None
         cents = round_total_cents(self.problem, *cell, stops)
-        here = [(k, self.told[c][1]) for k, c in enumerate(stops) if c in self.told and self.told[c][0] == cell]
+        here = [
+            (k, self.promised[c][1]) for k, c in enumerate(stops) if c in self.promised and self.promised[c][0] == cell
+        ]
         if here and self.retimed_cents:
             timing = time_round(self.problem, *cell, stops)
             if timing is None:
@@ -112,7 +114,7 @@ class Calm:
         """The problem in which nobody comes earlier than told, in rounds that this makes neither late nor longer."""
         candidates = list(self.problem.candidates)
         for cell, stops in plan.items():
-            cut = {c: self._not_before(c, cell) for c in stops if c in self.told and self.told[c][0] == cell}
+            cut = {c: self._not_before(c, cell) for c in stops if c in self.promised and self.promised[c][0] == cell}
             tried = dataclasses.replace(
                 self.problem, candidates=tuple(cut.get(k, c) for k, c in enumerate(self.problem.candidates))
             )
@@ -121,7 +123,7 @@ class Calm:
                 continue
             shift_end = self.problem.working_days[cell][0].end_s
             late = [
-                sum(t.starts_s[k] > self.told[c][1] + self.tolerance_s for k, c in enumerate(stops) if c in cut)
+                sum(t.starts_s[k] > self.promised[c][1] + self.tolerance_s for k, c in enumerate(stops) if c in cut)
                 for t in (free, held)
             ]
             if late[1] <= late[0] and max(held.returns_s, shift_end) <= max(free.returns_s, shift_end):
@@ -130,7 +132,7 @@ class Calm:
         return dataclasses.replace(self.problem, candidates=tuple(candidates))
 
     def _not_before(self, c: int, cell: Cell) -> Candidate:
-        candidate, earliest = self.problem.candidates[c], self.told[c][1] - self.tolerance_s
+        candidate, earliest = self.problem.candidates[c], self.promised[c][1] - self.tolerance_s
         if candidate.appointment is not None:
             return candidate
         windows = tuple(

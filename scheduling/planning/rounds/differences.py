@@ -112,7 +112,7 @@ def list_differences(
     return tuple(found)
 
 
-def who_must_be_told(differences: Iterable[Difference]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def list_people_to_notify(differences: Iterable[Difference]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Visits whose clients, and installers who, must hear of the changes."""
     listed = list(differences)
     clients = tuple(d.visit for d in listed if d.tell_client)

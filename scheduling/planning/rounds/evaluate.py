@@ -78,11 +78,11 @@ class Evaluation:
         Every round that can be driven, with its times; by day, then by installer.
     faults
         Empty when the plan may be carried out.
-    served, left
+    served, unserved
         Keys of the visits in the plan and of those left out.
     missed_appointments, missed_urgent
         Keys of those left out that should not be.
-    driving_cents, overtime_cents, visits_cents, left_cents
+    driving_cents, overtime_cents, visits_cents, unserved_cents
         Driving, overtime, what the served visits cost on their days, what the others cost by waiting.
     drive_s, drive_m
         Totals.
@@ -91,20 +91,20 @@ class Evaluation:
     routes: tuple[Route, ...]
     faults: tuple[Fault, ...]
     served: tuple[str, ...]
-    left: tuple[str, ...]
+    unserved: tuple[str, ...]
     missed_appointments: tuple[str, ...]
     missed_urgent: tuple[str, ...]
     driving_cents: int
     overtime_cents: int
     visits_cents: int
-    left_cents: int
+    unserved_cents: int
     drive_s: int
     drive_m: int
 
     @property
     def total_cents(self) -> int:
         """All money together; misses are not in it, see :attr:`rank`."""
-        return self.driving_cents + self.overtime_cents + self.visits_cents + self.left_cents
+        return self.driving_cents + self.overtime_cents + self.visits_cents + self.unserved_cents
 
     @property
     def rank(self) -> tuple[int, int, int, int]:
@@ -146,7 +146,7 @@ def evaluate(problem: RoundProblem, plan: Plan) -> Evaluation:
         routes=tuple(routes),
         faults=tuple(faults),
         served=tuple(problem.candidates[k].key for k in sorted(times)),
-        left=tuple(problem.candidates[k].key for k in left),
+        unserved=tuple(problem.candidates[k].key for k in left),
         missed_appointments=tuple(
             problem.candidates[k].key for k in left if problem.candidates[k].appointment is not None
         ),
@@ -158,7 +158,7 @@ def evaluate(problem: RoundProblem, plan: Plan) -> Evaluation:
         driving_cents=sum(r.driving_cents for r in routes),
         overtime_cents=sum(overtime_cents(problem, r.overtime_s) for r in routes),
         visits_cents=visits_cents,
-        left_cents=sum(problem.candidates[k].cost_if_left_cents for k in left),
+        unserved_cents=sum(problem.candidates[k].cost_if_left_cents for k in left),
         drive_s=sum(r.drive_s for r in routes),
         drive_m=sum(r.drive_m for r in routes),
     )

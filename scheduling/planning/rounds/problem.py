@@ -21,7 +21,7 @@ from scheduling.planning.travel.trips import Place, Travel, TravelProvider
 DAY_S = 86_400
 
 
-def _whole(name: str, value: object, *, low: int = 0, high: int | None = None) -> None:
+def _check_whole(name: str, value: object, *, low: int = 0, high: int | None = None) -> None:
     """The solver truncates floats without a word (1.5 becomes 1), so nothing but whole numbers gets this far."""
     if isinstance(value, bool) or not isinstance(value, int):
         raise PlanningError(name, f"must be a whole number, not {value!r}; round it first.")
@@ -39,9 +39,9 @@ class Window:
     closes_s: int
 
     def __post_init__(self) -> None:
-        _whole("window.day", self.day)
-        _whole("window.opens_s", self.opens_s, high=DAY_S)
-        _whole("window.closes_s", self.closes_s, low=self.opens_s, high=DAY_S)
+        _check_whole("window.day", self.day)
+        _check_whole("window.opens_s", self.opens_s, high=DAY_S)
+        _check_whole("window.closes_s", self.closes_s, low=self.opens_s, high=DAY_S)
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -62,11 +62,11 @@ class Shift:
     may_run_over: bool = True
 
     def __post_init__(self) -> None:
-        _whole("shift.day", self.day)
-        _whole("shift.start_s", self.start_s, high=DAY_S)
-        _whole("shift.end_s", self.end_s, low=self.start_s, high=DAY_S)
+        _check_whole("shift.day", self.day)
+        _check_whole("shift.start_s", self.start_s, high=DAY_S)
+        _check_whole("shift.end_s", self.end_s, low=self.start_s, high=DAY_S)
         for item, quantity in (self.van_stock or {}).items():
-            _whole(f"shift.van_stock.{item}", quantity)
+            _check_whole(f"shift.van_stock.{item}", quantity)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,9 +82,9 @@ class Lunch:
     latest_start_s: int = 48_600
 
     def __post_init__(self) -> None:
-        _whole("lunch.duration_s", self.duration_s, low=1, high=DAY_S)
-        _whole("lunch.earliest_start_s", self.earliest_start_s, high=DAY_S)
-        _whole("lunch.latest_start_s", self.latest_start_s, low=self.earliest_start_s, high=DAY_S)
+        _check_whole("lunch.duration_s", self.duration_s, low=1, high=DAY_S)
+        _check_whole("lunch.earliest_start_s", self.earliest_start_s, high=DAY_S)
+        _check_whole("lunch.latest_start_s", self.latest_start_s, low=self.earliest_start_s, high=DAY_S)
 
     def is_due(self, shift: Shift) -> bool:
         """Whether a shift is long enough to owe this break."""
@@ -126,12 +126,12 @@ class Installer:
     max_overtime_s: int = 0
 
     def __post_init__(self) -> None:
-        _whole(f"installer {self.key}.max_overtime_s", self.max_overtime_s, high=DAY_S)
+        _check_whole(f"installer {self.key}.max_overtime_s", self.max_overtime_s, high=DAY_S)
         days = [shift.day for shift in self.shifts]
         if len(set(days)) != len(days):
             raise PlanningError(f"installer {self.key}.shifts", "holds two shifts on one day; give at most one.")
         for item, quantity in (self.van_stock or {}).items():
-            _whole(f"installer {self.key}.van_stock.{item}", quantity)
+            _check_whole(f"installer {self.key}.van_stock.{item}", quantity)
 
     def shift_on(self, day: int) -> Shift | None:
         """The shift of that day, or None on a day off."""
@@ -156,8 +156,8 @@ class Appointment:
     installer: str | None = None
 
     def __post_init__(self) -> None:
-        _whole("appointment.day", self.day)
-        _whole("appointment.start_s", self.start_s, high=DAY_S)
+        _check_whole("appointment.day", self.day)
+        _check_whole("appointment.start_s", self.start_s, high=DAY_S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,14 +209,14 @@ class Candidate:
     label: str = ""
 
     def __post_init__(self) -> None:
-        _whole(f"visit {self.key}.service_s", self.service_s, high=DAY_S)
-        _whole(f"visit {self.key}.cost_if_left_cents", self.cost_if_left_cents, low=-(10**12), high=10**12)
+        _check_whole(f"visit {self.key}.service_s", self.service_s, high=DAY_S)
+        _check_whole(f"visit {self.key}.cost_if_left_cents", self.cost_if_left_cents, low=-(10**12), high=10**12)
         for day, cost in enumerate(self.cost_by_day_cents):
-            _whole(f"visit {self.key}.cost_by_day_cents[{day}]", cost, low=-(10**12), high=10**12)
+            _check_whole(f"visit {self.key}.cost_by_day_cents[{day}]", cost, low=-(10**12), high=10**12)
         for item, quantity in self.parts.items():
-            _whole(f"visit {self.key}.parts.{item}", quantity)
+            _check_whole(f"visit {self.key}.parts.{item}", quantity)
         for installer, cost in self.cost_by_installer_cents.items():
-            _whole(f"visit {self.key}.cost_by_installer_cents.{installer}", cost)
+            _check_whole(f"visit {self.key}.cost_by_installer_cents.{installer}", cost)
 
     @property
     def name(self) -> str:
@@ -250,7 +250,7 @@ class Rates:
     def __post_init__(self) -> None:
         for name in self.__dataclass_fields__:
             if name != "currency":
-                _whole(f"rates.{name}", getattr(self, name))
+                _check_whole(f"rates.{name}", getattr(self, name))
 
 
 @dataclass(frozen=True, eq=False)
@@ -289,7 +289,7 @@ class RoundProblem:
     traffic: Traffic | None = None
 
     def __post_init__(self) -> None:
-        _whole("days", self.days, low=1, high=366)
+        _check_whole("days", self.days, low=1, high=366)
         for what, keys in (
             ("installers", [i.key for i in self.installers]),
             ("candidates", [c.key for c in self.candidates]),

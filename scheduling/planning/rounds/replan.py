@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.rounds.calm import Calm
+from scheduling.planning.rounds.calm import Stability
 from scheduling.planning.rounds.changes import (
     Change,
     Disturbance,
@@ -110,7 +110,7 @@ def replan(
     if days < 1:
         raise PlanningError("days", f"must be at least 1, not {days}.")
     _check(problem, changes)
-    task = _Task(problem, published, tuple(changes), now, min(problem.days, now.day + days), price, told)
+    task = _Replanning(problem, published, tuple(changes), now, min(problem.days, now.day + days), price, told)
     shaken: frozenset[str] = frozenset()
     for _ in range(2):
         rest = task.problem_from_now(provider, shaken)
@@ -152,7 +152,7 @@ def _check(problem: RoundProblem, changes: Sequence[Change]) -> None:
                 )
 
 
-class _Task:
+class _Replanning:
     """One replanning: who is where, what is open, and at what price it may move."""
 
     def __init__(
@@ -184,13 +184,13 @@ class _Task:
             if day == now.day
         }
         done = {stop.visit for stops in self.begun.values() for stop in stops}
-        self.done = frozenset(done - self.reopened)
+        self.finished = frozenset(done - self.reopened)
         self.before: dict[str, Slot] = {
             stop.visit: (route.installer, day, stop.start_s)
             for (_, day), route in self.routes.items()
             if now.day <= day < last
             for stop in route.stops
-            if stop.visit not in self.done
+            if stop.visit not in self.finished
         }
         self._untouched: dict[str, Candidate] = {}
 
@@ -224,7 +224,7 @@ class _Task:
             if not self.now.day <= day < self.last
             for c in stops
         }
-        gone = self.done | self.cancelled | (later - self.reopened)
+        gone = self.finished | self.cancelled | (later - self.reopened)
         return [
             c
             for c in (*self.problem.candidates, *self.added.values())
@@ -311,7 +311,7 @@ class _Task:
         if stock is not None:
             used: Counter[str] = Counter()
             for stop in begun:
-                if stop.visit in self.done:
+                if stop.visit in self.finished:
                     used.update(self.problem.candidates[self.problem.candidate_index[stop.visit]].parts)
             stock = {item: max(0, quantity - used[item]) for item, quantity in stock.items()}
         place = shift.starts_at
@@ -352,7 +352,7 @@ class _Task:
             for key, (who, day, start) in self.before.items()
             if key in rest.candidate_index
         }
-        calm = Calm(rest, told, retimed_cents=self.price.retimed_cents, tolerance_s=self.price.tolerance_s)
+        calm = Stability(rest, told, retimed_cents=self.price.retimed_cents, tolerance_s=self.price.tolerance_s)
         choices = [dict(plan.plan), *(calm.descend(c) for c in (plan.plan, merged.expand(repaired)))]
         best = min(choices, key=lambda choice: self._rank(calm.held(choice), choice))
         held = calm.held(best)

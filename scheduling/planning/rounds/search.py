@@ -20,7 +20,7 @@ _TARGET_FEASIBLE = 0.9
 _MAX_PERTURBATIONS = 5
 
 
-class _Asked:
+class _StopOnRequest:
     """Stops the search when its owner says so."""
 
     def __init__(self, should_stop: Callable[[], bool]) -> None:
@@ -76,7 +76,7 @@ def search(
     if seconds is not None:
         criteria.append(MaxRuntime(seconds))
     if should_stop is not None:
-        criteria.append(_Asked(should_stop))
+        criteria.append(_StopOnRequest(should_stop))
     callbacks = _Watch(500, on_iteration) if on_iteration else pyvrp.IteratedLocalSearchCallbacks()
     result = pyvrp.solve(
         model.data,

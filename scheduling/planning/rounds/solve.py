@@ -190,7 +190,7 @@ class _Effort:
         self._began = time.monotonic()
         self._seconds = seconds
         self._iterations = iterations
-        self._spent = 0
+        self._iterations_used = 0
         self._should_stop = should_stop
         self.stopped = False
 
@@ -202,13 +202,13 @@ class _Effort:
     @property
     def share(self) -> float:
         if self._iterations is not None:
-            return min(1.0, self._spent / self._iterations)
+            return min(1.0, self._iterations_used / self._iterations)
         return min(1.0, (time.monotonic() - self._began) / (self._seconds or 1.0))
 
     def share_with(self, running: int) -> float:
         """Share spent when the step at work has done ``running`` iterations."""
         if self._iterations is not None:
-            return min(1.0, (self._spent + running) / self._iterations)
+            return min(1.0, (self._iterations_used + running) / self._iterations)
         return self.share
 
     def next_step(self, *, share: float | None) -> tuple[int | None, float | None] | None:
@@ -216,7 +216,7 @@ class _Effort:
         if self.asked_to_stop():
             return None
         if self._iterations is not None:
-            left = self._iterations - self._spent
+            left = self._iterations - self._iterations_used
             most = BLOCK_ITERATIONS if share is None else math.ceil(self._iterations * share)
             return None if left <= 0 else (min(left, most), None)
         left_s = (self._seconds or 0.0) - (time.monotonic() - self._began)
@@ -225,7 +225,7 @@ class _Effort:
         return None, min(left_s, BLOCK_SECONDS if share is None else (self._seconds or 0.0) * share)
 
     def spend(self, iterations: int | None) -> None:
-        self._spent += iterations or 0
+        self._iterations_used += iterations or 0
 
 
 class _Search:

@@ -164,7 +164,7 @@ class _Exchanges:
 
     def __init__(self, problem: RoundProblem, plan: Plan) -> None:
         self._problem, self._plan = problem, plan
-        self._gone: list[tuple[tuple[int, int], int]] = []
+        self._removed: list[tuple[tuple[int, int], int]] = []
         before: list[int] = []
         after: list[int] = []
         owner: list[int] = []
@@ -186,9 +186,9 @@ class _Exchanges:
                 spare.append(latest_home - shift.start_s - busy)
                 before.extend(a for a, _ in legs)
                 after.extend(b for _, b in legs)
-                owner.extend([len(self._gone)] * len(legs))
+                owner.extend([len(self._removed)] * len(legs))
                 place.extend(range(len(legs)))
-                self._gone.append((cell, gone))
+                self._removed.append((cell, gone))
         self._before, self._after = np.array(before, dtype=np.int64), np.array(after, dtype=np.int64)
         self._owner, self._place = np.array(owner, dtype=np.int64), np.array(place, dtype=np.int64)
         self._lost, self._spare = np.array(lost, dtype=np.int64), np.array(spare, dtype=np.int64)
@@ -196,19 +196,21 @@ class _Exchanges:
     def cheapest(self, k: int, cells: list[tuple[int, int]]) -> tuple[int, int, tuple[int, int]] | None:
         """What the plan would cost more with ``k`` in it for another visit, that visit, and whose day it is."""
         problem, new = self._problem, self._problem.node(k)
-        if not self._gone:
+        if not self._removed:
             return None
         must = problem.candidates[k].must
         offered = set(cells)
-        worth = np.array([problem.worth_cents(cell[0], k, cell[1]) if cell in offered else 0 for cell, _ in self._gone])
-        allowed = np.array([cell in offered and (must or not problem.candidates[g].must) for cell, g in self._gone])
+        worth = np.array(
+            [problem.worth_cents(cell[0], k, cell[1]) if cell in offered else 0 for cell, _ in self._removed]
+        )
+        allowed = np.array([cell in offered and (must or not problem.candidates[g].must) for cell, g in self._removed])
         cents, seconds = problem.driving_cents, problem.travel.seconds
         a, b, owner = self._before, self._after, self._owner
         extra = cents[a, new] + cents[new, b] - cents[a, b] + (self._lost - worth)[owner]
         takes = seconds[a, new] + seconds[new, b] - seconds[a, b] + problem.candidates[k].service_s
         possible = np.flatnonzero(allowed[owner] & (takes <= self._spare[owner]))
         for index in possible[np.argsort(extra[possible], kind="stable")]:
-            cell, gone = self._gone[int(owner[index])]
+            cell, gone = self._removed[int(owner[index])]
             stops = self._plan[cell]
             rest = tuple(c for c in stops if c != gone)
             place = int(self._place[index])

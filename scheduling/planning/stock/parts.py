@@ -12,7 +12,7 @@ PER = ("position", "housing", "unit", "visit")
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
+class PartsTask:
     """One task of a visit, as far as parts go.
 
     Attributes
@@ -69,7 +69,7 @@ class Rule:
         if self.quantity < 1:
             raise PlanningError(f"rule {self.item}.quantity", f"must be at least 1, not {self.quantity!r}.")
 
-    def applies_to(self, task: Task) -> bool:
+    def applies_to(self, task: PartsTask) -> bool:
         """Whether the task calls for it."""
         if self.kinds and task.kind not in self.kinds:
             return False
@@ -78,7 +78,7 @@ class Rule:
         return bool(task.position) or self.per in ("unit", "visit")
 
 
-def parts_for(tasks: Sequence[Task], rules: Sequence[Rule]) -> dict[str, dict[str, int]]:
+def parts_for(tasks: Sequence[PartsTask], rules: Sequence[Rule]) -> dict[str, dict[str, int]]:
     """What any set of tasks takes: one visit, one van's round, or a period.
 
     Parameters

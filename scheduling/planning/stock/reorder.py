@@ -24,7 +24,7 @@ _ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class ExpectedDemand:
     """Pieces that will or may be wanted.
 
     Attributes
@@ -116,7 +116,7 @@ def demand_quantile(quantities: Sequence[int], probabilities: Sequence[float], l
     return certain + int(enough[0] if enough.size else spread.size - 1)
 
 
-def cover(wanted: Sequence[Wanted], supply: Sequence[Arrival], *, last_day: int, level: float) -> Cover:
+def cover(wanted: Sequence[ExpectedDemand], supply: Sequence[Arrival], *, last_day: int, level: float) -> Cover:
     """What one item's demand until a day asks for, with a service level.
 
     Deliveries that come after the last day, or after a piece is wanted, count as bought: what is missing is what no
@@ -133,7 +133,7 @@ def cover(wanted: Sequence[Wanted], supply: Sequence[Arrival], *, last_day: int,
 
     Examples
     --------
-    >>> cover([Wanted(1, day=3), Wanted(1, day=9)], [Arrival(1)], last_day=20, level=0.9)
+    >>> cover([ExpectedDemand(1, day=3), ExpectedDemand(1, day=9)], [Arrival(1)], last_day=20, level=0.9)
     Cover(quantity=2, expected=2.0, missing=1, short_on=9)
     """
     quantities = [w.quantity for w in wanted]
@@ -161,7 +161,7 @@ def cover(wanted: Sequence[Wanted], supply: Sequence[Arrival], *, last_day: int,
     return Cover(quantity, expected, missing, low)
 
 
-def _probabilities(wanted: Sequence[Wanted], day: int) -> FloatArray:
+def _probabilities(wanted: Sequence[ExpectedDemand], day: int) -> FloatArray:
     """How probably each is wanted by the day."""
     found = np.array([1.0 if w.day is not None and w.day <= day else 0.0 for w in wanted])
     uncertain = [k for k, w in enumerate(wanted) if w.quantile_days and not found[k]]

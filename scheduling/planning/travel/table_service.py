@@ -227,7 +227,7 @@ class TableServiceTravel:
             except urllib.error.HTTPError as error:
                 with error:
                     body = error.read(4_096)
-                trouble = f"it answered {error.code}{_said(body)}"
+                trouble = f"it answered {error.code}{_problem_text(body)}"
                 if error.code < 500 and error.code != 429:
                     break
             except (urllib.error.URLError, TimeoutError, OSError) as error:
@@ -275,7 +275,7 @@ def _table(answer: dict[str, object], name: str, shape: tuple[int, int]) -> np.n
     return table
 
 
-def _said(body: bytes) -> str:
+def _problem_text(body: bytes) -> str:
     """The service's own words on a refusal, if it has any."""
     try:
         answer = json.loads(body)

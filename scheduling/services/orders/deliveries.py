@@ -23,7 +23,7 @@ State = PurchaseOrder.State
 
 
 @dataclass(frozen=True, slots=True)
-class Came:
+class DeliveredPieces:
     """Pieces of one line that came, with their lot; a line may come in several lots."""
 
     line: int
@@ -36,7 +36,7 @@ def receive_order(
     order: PurchaseOrder,
     by: Membership,
     reference: str,
-    pieces: Sequence[Came],
+    pieces: Sequence[DeliveredPieces],
     now: datetime,
     received_on: date | None = None,
     note: str = "",
@@ -126,7 +126,7 @@ def _in_words(pieces: Iterable[Mapping[str, Any]]) -> str:
 
 
 def _check(
-    order: PurchaseOrder, lines: dict[int, PurchaseOrderLine], pieces: Sequence[Came], day: date, today: date
+    order: PurchaseOrder, lines: dict[int, PurchaseOrderLine], pieces: Sequence[DeliveredPieces], day: date, today: date
 ) -> None:
     assert order.placed_on is not None
     faults = []

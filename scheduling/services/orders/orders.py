@@ -34,7 +34,7 @@ _FARTHEST = timedelta(days=730)
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class LineRequest:
     """One line as a person writes it; price None: the catalogue's."""
 
     item: CatalogueItem
@@ -53,7 +53,7 @@ def new_order(*, supplier: Supplier, by: Membership, now: datetime) -> PurchaseO
 
 
 def create_order(
-    *, supplier: Supplier, by: Membership, lines: Sequence[Asked], now: datetime, note: str = ""
+    *, supplier: Supplier, by: Membership, lines: Sequence[LineRequest], now: datetime, note: str = ""
 ) -> PurchaseOrder:
     """Draft an order by hand.
 
@@ -85,7 +85,7 @@ def edit_order(
     order: PurchaseOrder,
     by: Membership,
     now: datetime,
-    lines: Sequence[Asked] | None = None,
+    lines: Sequence[LineRequest] | None = None,
     note: str | None = None,
 ) -> PurchaseOrder:
     """Change a draft; lines, when given, take the place of those there are.
@@ -276,7 +276,7 @@ def _check_expected(expected_on: date | None, earliest: date) -> None:
         )
 
 
-def _write_lines(order: PurchaseOrder, asked: Sequence[Asked]) -> None:
+def _write_lines(order: PurchaseOrder, asked: Sequence[LineRequest]) -> None:
     """Lines as a person wants them; what a line knows of the parts list stays with its item."""
     faults, seen = [], set()
     for number, wanted in enumerate(asked):

@@ -24,7 +24,7 @@ from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_part, cents_of_route, costs_of_plan
 from scheduling.services.rounds.differences import as_text, compare_stops
 from scheduling.services.rounds.plans import round_row, stop_rows
-from scheduling.services.rounds.problem import Asked, ask
+from scheduling.services.rounds.problem import PlanQuestion, ask
 from scheduling.services.stock.parts import write_parts_lists
 from scheduling.services.visits.locks import LOCK, holds, put_lock
 
@@ -34,7 +34,7 @@ _ASIDE = 10_000
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class Obstacle:
     """Something a move breaks: a word to acknowledge it by, and a sentence."""
 
     code: str
@@ -51,8 +51,8 @@ class HandMove:
     """
 
     stop: Stop
-    refusals: Sequence[Finding]
-    warnings: Sequence[Finding]
+    refusals: Sequence[Obstacle]
+    warnings: Sequence[Obstacle]
     cost: dict[str, float]
     minutes: float
     km: float
@@ -199,7 +199,7 @@ class _Moving:
         if self.plan.state == Plan.State.REPLACED:
             raise Conflict("plan_is_replaced", "A newer plan has replaced this one; move the visit's stop there.")
         if visit.state not in Visit.AHEAD:
-            raise Conflict("visit_move_not_legal", f"The visit {visit.standing}; it is not moved.")
+            raise Conflict("visit_move_not_legal", f"The visit {visit.state_words}; it is not moved.")
         last = self.plan.last_day
         today = self.company.day_at(self.now)
         if not max(self.plan.first_day, today) <= self.day <= last:
@@ -217,7 +217,7 @@ class _Moving:
     def _movable(self, row: Round) -> list[Stop]:
         return [s for s in self.stops if s.round_id == row.pk and s.pk not in self.begun and s.pk not in self.off]
 
-    def _ask(self) -> Asked:
+    def _ask(self) -> PlanQuestion:
         """The question for the stops concerned alone, with rounds that have begun starting where they stand."""
         wanted = {s.visit_id for row in self.rows for s in self._movable(row)}
         others = Visit.objects.of_company(self.company).filter(state__in=Visit.AHEAD).exclude(pk__in=wanted)
@@ -326,17 +326,17 @@ class _Moving:
     def _is_target(self, row: Round) -> bool:
         return (row.installer_id, row.day) == (self.installer.pk, self.day)
 
-    def _finding(self, fault: Any) -> Finding:
-        return Finding(fault.code, fault.sentence, int(fault.visit) if fault.visit else None)
+    def _finding(self, fault: Any) -> Obstacle:
+        return Obstacle(fault.code, fault.sentence, int(fault.visit) if fault.visit else None)
 
-    def _refused(self, moved: Stop | None) -> list[Finding]:
+    def _refused(self, moved: Stop | None) -> list[Obstacle]:
         visit = self.stop.visit
         if visit.state != State.CONFIRMED or self.agreed:
             return []
         promised = visit.installer_id not in (None, self.installer.pk)
         if promised or moved is None or moved.starts_at != visit.appointment_at:
             return [
-                Finding(
+                Obstacle(
                     "confirmed",
                     f"{visit.site.name} is agreed with the client; ask first, then move it with agreed set to true.",
                     visit.pk,
@@ -344,18 +344,18 @@ class _Moving:
             ]
         return []
 
-    def _warned(self, moved: Stop | None) -> list[Finding]:
+    def _warned(self, moved: Stop | None) -> list[Obstacle]:
         visit, found = self.stop.visit, []
         if holds(visit, self.now):
             who = visit.locked_by.name or "somebody" if visit.locked_by is not None else "somebody"
-            found.append(Finding("locked", f"{who} locked this stop: {visit.lock_reason}", visit.pk))
+            found.append(Obstacle("locked", f"{who} locked this stop: {visit.lock_reason}", visit.pk))
         if visit.state == State.OFFERED and moved is not None:
             spans = [
                 (datetime.fromisoformat(o["opens_at"]), datetime.fromisoformat(o["closes_at"])) for o in visit.offers
             ]
             if not any(opens <= moved.starts_at <= closes for opens, closes in spans):
                 sentence = f"{visit.site.name} was offered other times; the client may still choose one of them."
-                found.append(Finding("outside_offer", sentence, visit.pk))
+                found.append(Obstacle("outside_offer", sentence, visit.pk))
         return found
 
     def _rows(self, answer: MovedByHand) -> list[tuple[Round, list[Stop]]]:

@@ -55,7 +55,7 @@ def start_plan_job(
 class _Watched:
     """Carries the planner's reports to the job, and the wish to stop back to the planner."""
 
-    def __init__(self, work: claims.Work) -> None:
+    def __init__(self, work: claims.ChunkRun) -> None:
         self.work, self.stopped = work, False
 
     def tell(self, share: float, doing: str) -> None:
@@ -64,7 +64,7 @@ class _Watched:
             self.stopped = self.work.should_stop()
 
 
-def plan_chunk(work: claims.Work) -> Mapping[str, Any]:
+def plan_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
     """Do the job; asked to stop, it ends with the best plan found so far."""
     asked = work.parameters
     watched = _Watched(work)

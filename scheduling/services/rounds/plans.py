@@ -21,7 +21,7 @@ from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_round, cents_of_route, costs_of_plan
 from scheduling.services.rounds.differences import as_text, compare_stops
-from scheduling.services.rounds.problem import MOST_DAYS, Asked, ask, planning_days
+from scheduling.services.rounds.problem import MOST_DAYS, PlanQuestion, ask, planning_days
 from scheduling.services.visits.locks import LOCK, forget_lock, keeps_lock, stands_in
 
 #: Called with the share done (0-1) and what is being done.
@@ -180,7 +180,7 @@ def _answered(company: Company, digest: str) -> Plan | None:
     return found
 
 
-def _is_as_good(known: Plan, asked: Asked, answer: rounds.RoundPlan) -> bool:
+def _is_as_good(known: Plan, asked: PlanQuestion, answer: rounds.RoundPlan) -> bool:
     """Whether a stored answer to the same question is no worse than a new one, by the evaluator's own order."""
     left = set(known.unserved.values_list("visit_id", flat=True))
     missed = [c for c in asked.problem.candidates if int(c.key) in left and c.must]
@@ -198,7 +198,7 @@ def _pass_on(progress: ProgressCall | None, currency: str) -> Callable[[rounds.P
 
 def _store(
     company: Company,
-    asked: Asked,
+    asked: PlanQuestion,
     answer: rounds.RoundPlan,
     effort: Effort,
     job: Job | None,
@@ -244,12 +244,12 @@ def _costs(answer: rounds.RoundPlan) -> dict[str, float]:
         "driving": judged.driving_cents / 100,
         "overtime": judged.overtime_cents / 100,
         "visits": judged.visits_cents / 100,
-        "left": judged.left_cents / 100,
+        "left": judged.unserved_cents / 100,
         "by_hand_total": answer.naive_total_cents / 100,
     }
 
 
-def round_row(plan: Plan, route: rounds.Route, asked: Asked) -> Round:
+def round_row(plan: Plan, route: rounds.Route, asked: PlanQuestion) -> Round:
     """A round as it is stored, not yet saved."""
     clock = asked.clock
     return Round(
@@ -265,7 +265,7 @@ def round_row(plan: Plan, route: rounds.Route, asked: Asked) -> Round:
     )
 
 
-def stop_rows(day: Round, route: rounds.Route, asked: Asked, *, first: int = 1) -> list[Stop]:
+def stop_rows(day: Round, route: rounds.Route, asked: PlanQuestion, *, first: int = 1) -> list[Stop]:
     """The stops of a round as they are stored, not yet saved; the first has the place given."""
     clock = asked.clock
     return [
@@ -288,7 +288,7 @@ _WAITS = "waits_for_parts"
 
 
 def unserved_rows(
-    plan: Plan, answer: rounds.RoundPlan, asked: Asked, *, end: date | None = None
+    plan: Plan, answer: rounds.RoundPlan, asked: PlanQuestion, *, end: date | None = None
 ) -> list[UnservedVisit]:
     """What the planner says of the visits it leaves out, not yet saved; `end` is the day after the last it planned."""
     end = end or asked.problem.first_day + timedelta(days=asked.problem.days)
@@ -305,13 +305,13 @@ def unserved_rows(
     ]
 
 
-def _is_waiting(visit: str, asked: Asked, end: date) -> bool:
+def _is_waiting(visit: str, asked: PlanQuestion, end: date) -> bool:
     """Whether parts alone keep a visit out: no day of the plan is late enough for them."""
     wait = asked.waits.get(visit)
     return wait is not None and wait.until >= end
 
 
-def _sentence(unserved: rounds.Unserved, asked: Asked, end: date) -> str:
+def _sentence(unserved: rounds.Unserved, asked: PlanQuestion, end: date) -> str:
     name = asked.visits[unserved.visit].site.name
     if not asked.installers:
         return f"{name}: no installer of the company is active."
@@ -320,7 +320,7 @@ def _sentence(unserved: rounds.Unserved, asked: Asked, end: date) -> str:
     return unserved.sentence
 
 
-def _check_all_answered(answer: rounds.RoundPlan, asked: Asked) -> None:
+def _check_all_answered(answer: rounds.RoundPlan, asked: PlanQuestion) -> None:
     """Every candidate is in a round or has a reason."""
     said = {unserved.visit for unserved in answer.unserved}
     served = {stop.visit for route in answer.routes for stop in route.stops}
@@ -459,7 +459,7 @@ def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
     for stop in stops:
         visit = stop.visit
         if visit.state not in Visit.AHEAD:
-            raise Conflict("plan_is_stale", f"Visit {visit.pk} {visit.standing} by now; plan again.")
+            raise Conflict("plan_is_stale", f"Visit {visit.pk} {visit.state_words} by now; plan again.")
         if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
             # a mended plan may move an appointment that nobody can keep, and says so in its differences
             if row_of.get(visit.pk, {}).get("appointment_at") == as_text(visit.appointment_at):

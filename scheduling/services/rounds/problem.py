@@ -40,7 +40,7 @@ Reshape = Callable[
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class PlanQuestion:
     """The question, the rows behind its keys, and its fingerprint."""
 
     problem: rounds.RoundProblem
@@ -93,7 +93,7 @@ def ask(
     ordered: date | None = None,
     free: Collection[int] = (),
     reshape: Reshape | None = None,
-) -> Asked:
+) -> PlanQuestion:
     """Put the company's question for some days together.
 
     Candidates are the confirmed visits of those days, the urgent ones, and every proposed visit that is due within
@@ -160,7 +160,7 @@ def ask(
         together=pairs.together,
         traffic=traffic_of(policy),
     )
-    return Asked(
+    return PlanQuestion(
         problem=problem,
         clock=clock,
         installers={i.name: i for i in installers},

@@ -31,7 +31,7 @@ from scheduling.services.rounds.plans import (
     stop_rows,
     unserved_rows,
 )
-from scheduling.services.rounds.problem import Asked, ask
+from scheduling.services.rounds.problem import PlanQuestion, ask
 from scheduling.services.travel import provider_for
 from scheduling.services.visits.visits import LEGAL_MOVES, cancel_visit, propose_visits
 
@@ -286,7 +286,7 @@ class _Moment:
                 faults.append(Fault(at, f"minutes must be 1 to 720, not {over.minutes}."))
         for number, off in enumerate(happened.cancelled):
             if State.CANCELLED not in {off.visit.state, *LEGAL_MOVES[off.visit.state]}:
-                said = f"The visit {off.visit.standing} and cannot be cancelled."
+                said = f"The visit {off.visit.state_words} and cannot be cancelled."
                 faults.append(Fault(f"/cancelled_visits/{number}/visit", said))
         for number, call in enumerate(happened.urgent):
             if call.position is not None and call.position.unit_id != call.unit.pk:
@@ -326,7 +326,7 @@ class _Mending:
         planned = {s.visit_id: s.leaves_at for s in self.moment.stops}
         return {o.visit.pk: planned[o.visit.pk] + timedelta(minutes=o.minutes) for o in self.happened.overruns}
 
-    def _ask(self) -> Asked:
+    def _ask(self) -> PlanQuestion:
         plan, moment = self.plan, self.moment
         past = {s.visit_id for s in moment.stops if s.round.day < moment.today}
         begun = {

@@ -7,7 +7,7 @@ from itertools import chain
 
 from scheduling.models import Need, Visit
 from scheduling.planning.stock import parts
-from scheduling.planning.stock.reorder import Wanted
+from scheduling.planning.stock.reorder import ExpectedDemand
 from scheduling.services.needs.facts import quantile_days
 from scheduling.services.stock.visit_parts import Catalogue, task_of
 
@@ -21,7 +21,7 @@ def wanted_pieces(
     catalogue: Catalogue,
     today: date,
     last: date,
-) -> dict[str, list[Wanted]]:
+) -> dict[str, list[ExpectedDemand]]:
     """Item key to the pieces that are wanted by the last day, for certain or by chance.
 
     * A visit expected by then takes its parts on its day. Unless its day is fixed, each cartridge of it may be wanted
@@ -59,15 +59,15 @@ def wanted_pieces(
     alone = {need.pk: task_of(need, visit=f"need {need.pk}") for need in loose}
     rules = catalogue.rules_for(chain(every, alone.values()))
 
-    wanted: dict[str, list[Wanted]] = defaultdict(list)
+    wanted: dict[str, list[ExpectedDemand]] = defaultdict(list)
     for item, by_visit in parts.parts_for([_without_item(task) for task in every], rules).items():
         for key, quantity in by_visit.items():
-            wanted[item].append(Wanted(quantity, _from(today, days[int(key)])))
+            wanted[item].append(ExpectedDemand(quantity, _from(today, days[int(key)])))
     for pk, found in tasks_in.items():
         for need in found:
             if need.item_id is not None:
                 sooner = () if pk in fixed else _quantiles(need, today)
-                wanted[str(need.item_id)].append(Wanted(1, _from(today, days[pk]), sooner))
+                wanted[str(need.item_id)].append(ExpectedDemand(1, _from(today, days[pk]), sooner))
     for need in loose:
         chances = _quantiles(need, today)
         # what a later visit holds, and no forecast speaks of, is that visit's
@@ -76,13 +76,13 @@ def wanted_pieces(
             continue
         on = _from(today, day) if day is not None else None
         for item, by_visit in parts.parts_for([alone[need.pk]], rules).items():
-            wanted[item].append(Wanted(sum(by_visit.values()), on, chances))
+            wanted[item].append(ExpectedDemand(sum(by_visit.values()), on, chances))
     return wanted
 
 
-def _without_item(task: parts.Task) -> parts.Task:
+def _without_item(task: parts.PartsTask) -> parts.PartsTask:
     """The same task, as far as the rules for small things go."""
-    return parts.Task(task.visit, task.unit, task.kind, task.position, task.stage)
+    return parts.PartsTask(task.visit, task.unit, task.kind, task.position, task.stage)
 
 
 def _from(today: date, day: date) -> int:

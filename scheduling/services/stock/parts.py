@@ -194,7 +194,7 @@ class PartsWriter:
         return list(rows.select_related("position", "forecast").order_by("pk"))
 
     def _period_line(
-        self, key: str, wanted: Sequence[reorder.Wanted], chosen: dict[int, Visit], last: date
+        self, key: str, wanted: Sequence[reorder.ExpectedDemand], chosen: dict[int, Visit], last: date
     ) -> PartsLine:
         item = self.catalogue.items[key]
         mine = {visit: n for visit, n in self.taken.get(key, {}).items() if int(visit) in chosen}

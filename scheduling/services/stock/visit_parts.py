@@ -16,7 +16,7 @@ class Catalogue:
     items: Mapping[str, CatalogueItem]
     rules: Sequence[PartsRule]
 
-    def rules_for(self, tasks: Iterable[parts.Task]) -> list[parts.Rule]:
+    def rules_for(self, tasks: Iterable[parts.PartsTask]) -> list[parts.Rule]:
         """The rules that can apply to these tasks.
 
         A rule's work names a kind of need ('repair') or the cause behind it ('shutoff_valve_fault'), so that a repair
@@ -48,7 +48,7 @@ def read_catalogue(*, company: Company) -> Catalogue:
     )
 
 
-def tasks_of(visits: Iterable[Visit]) -> list[parts.Task]:
+def tasks_of(visits: Iterable[Visit]) -> list[parts.PartsTask]:
     """The open tasks of visits, in the words of the planning room.
 
     Parameters
@@ -64,9 +64,9 @@ def tasks_of(visits: Iterable[Visit]) -> list[parts.Task]:
     ]
 
 
-def task_of(need: Need, *, visit: str) -> parts.Task:
+def task_of(need: Need, *, visit: str) -> parts.PartsTask:
     """One need as a task of a visit."""
-    return parts.Task(
+    return parts.PartsTask(
         visit=visit,
         unit=str(need.unit_id),
         kind=f"{need.kind}:{need.cause}" if need.cause else need.kind,

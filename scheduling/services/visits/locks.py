@@ -66,7 +66,7 @@ def lock_stop(*, stop: Stop, by: Membership, reason: str, now: datetime) -> Stop
         if stop.starts_at <= now:
             raise Conflict("stop_has_gone_by", "The stop has begun by the plan; there is nothing left to lock.")
         if visit.state not in Visit.AHEAD:
-            raise Conflict("visit_move_not_legal", f"The visit {visit.standing}; it cannot be locked.")
+            raise Conflict("visit_move_not_legal", f"The visit {visit.state_words}; it cannot be locked.")
         if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
             raise Conflict("plan_is_stale", "The visit was confirmed for another time since; plan again first.")
         put_lock(visit=visit, start=stop, by=by, reason=reason, now=now)

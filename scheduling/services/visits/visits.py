@@ -238,7 +238,7 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
     with transaction.atomic():
         row = _lock(visit, State.CONFIRMED, verb="accepted")
         if row.state != State.OFFERED:
-            raise Conflict("visit_move_not_legal", f"The visit {row.standing}; no window is offered.")
+            raise Conflict("visit_move_not_legal", f"The visit {row.state_words}; no window is offered.")
         known = [offer["opens_at"] for offer in row.offers]
         if _utc(opens_at) not in known:
             windows = ", ".join(site_time(row, datetime.fromisoformat(opens)) for opens in known)
@@ -339,7 +339,7 @@ def _utc(moment: datetime) -> str:
 def _lock(visit: Visit, becomes: str, *, verb: str) -> Visit:
     row = Visit.objects.select_for_update(no_key=True).get(pk=visit.pk)
     if becomes not in LEGAL_MOVES[row.state]:
-        raise Conflict("visit_move_not_legal", f"The visit {row.standing} and cannot be {verb}.")
+        raise Conflict("visit_move_not_legal", f"The visit {row.state_words} and cannot be {verb}.")
     return row
 
 

@@ -365,11 +365,11 @@ class _Row:
         ]
         return type(error)(error.code, error.sentence, faults=faults)
 
-    def task(self) -> parts.Task:
+    def task(self) -> parts.PartsTask:
         """The row in the words of the parts rules."""
         done = self.done
         cause = next((need.cause for need in self.needs if need.cause), "")
-        return parts.Task(
+        return parts.PartsTask(
             visit="",
             unit=str(done.unit.pk),
             kind=f"{done.action}:{cause}" if cause else done.action,

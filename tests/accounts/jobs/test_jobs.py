@@ -21,7 +21,7 @@ def done() -> Iterator[list[int]]:
     """Register a job that notes the chunks it does; parts of its behaviour are told by the payload."""
     seen: list[int] = []
 
-    def handler(work: claims.Work) -> dict[str, Any]:
+    def handler(work: claims.ChunkRun) -> dict[str, Any]:
         number = int(work.payload["number"])
         work.progress(0.5, f"chunk {number}")
         if work.payload.get("fails") == "unexpected":
@@ -138,7 +138,7 @@ def test_a_waiting_job_stops_at_once_and_a_running_one_at_its_next_report(
     with pytest.raises(Conflict):
         claims.stop_job(job=waiting, by=owner, now=timezone.now())
 
-    def stop_in_the_middle(work: claims.Work) -> None:
+    def stop_in_the_middle(work: claims.ChunkRun) -> None:
         claims.stop_job(job=Job.objects.get(pk=work.job_id), by=owner, now=timezone.now())
         work.progress(0.3, "going on")
         raise AssertionError("the report should have ended the work")
@@ -154,7 +154,7 @@ def test_a_waiting_job_stops_at_once_and_a_running_one_at_its_next_report(
 def test_progress_is_seen_while_the_work_goes_on(company: Company, done: list[int]) -> None:
     seen: list[tuple[float, str]] = []
 
-    def handler(work: claims.Work) -> None:
+    def handler(work: claims.ChunkRun) -> None:
         work.progress(0.5, "half way")
         seen.append(tuple(Job.objects.values_list("share_done", "doing").get(pk=work.job_id)))
 

@@ -3,7 +3,7 @@
 import pytest
 from rest_framework.test import APIClient
 
-from accounts.fields_seen import SEEN
+from accounts.fields_seen import READERS
 from accounts.models import Client, Membership
 from accounts.permissions import Role
 from fleet.models import Site
@@ -21,7 +21,7 @@ def test_a_client_sees_own_visits_without_the_companys_reckoning(
     run_night(town)
     seen = as_client.get("/api/v1/visits/").json()["results"]
     assert [visit["site_name"] for visit in seen] == [Visit.objects.get(site__client=first_client).site.name]
-    unread = {field for kind, field in SEEN if kind == "Visit" and Role.CLIENT not in SEEN[kind, field]}
+    unread = {field for kind, field in READERS if kind == "Visit" and Role.CLIENT not in READERS[kind, field]}
     assert {"costs", "reason", "planned"} <= unread
     assert not unread & set(seen[0])
     assert seen[0]["tasks"][0]["label"] == "carbon"

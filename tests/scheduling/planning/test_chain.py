@@ -21,7 +21,7 @@ from scheduling.planning.rounds import (
     plan_rounds,
     rates_of,
 )
-from scheduling.planning.stock.parts import Rule, Task, parts_for
+from scheduling.planning.stock.parts import PartsTask, Rule, parts_for
 from scheduling.planning.travel.trips import GreatCircleTravel, Place
 from scheduling.planning.visits.bundling import BundlingSite, VisitProposal, bundle_visits
 
@@ -89,7 +89,7 @@ def test_from_dates_to_rounds_and_parts() -> None:
     assert not far_off & set(plan.evaluation.served)
 
     tasks = [
-        Task(stop.visit, stop.visit, "replace", by_key[n].position, by_key[n].position, item)
+        PartsTask(stop.visit, stop.visit, "replace", by_key[n].position, by_key[n].position, item)
         for route in plan.routes
         for stop in route.stops
         for n in next(p for p in upcoming if p.site == stop.visit).needs

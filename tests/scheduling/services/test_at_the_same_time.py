@@ -14,7 +14,7 @@ from accounts.models import Membership
 from fleet.models import Placement
 from scheduling.models import Need, PartsList, Plan, PurchaseOrder, ServiceRecord, StockLevel, Visit, VisitTask
 from scheduling.services.needs.needs import refresh_needs
-from scheduling.services.orders.deliveries import Came, receive_order
+from scheduling.services.orders.deliveries import DeliveredPieces, receive_order
 from scheduling.services.orders.drafts import draft_orders
 from scheduling.services.orders.orders import place_order
 from scheduling.services.visits.visits import propose_visits
@@ -98,7 +98,7 @@ def test_two_clerks_who_draft_place_and_receive_at_once_order_and_book_once(town
         return True
 
     def receive() -> bool:
-        pieces = [Came(line.pk, line.quantity, "L1")]
+        pieces = [DeliveredPieces(line.pk, line.quantity, "L1")]
         return receive_order(order=order, by=office, reference="N-1", pieces=pieces, now=NOW)[1]
 
     assert sorted(_both(place)) == [False, True]

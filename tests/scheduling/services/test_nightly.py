@@ -66,7 +66,7 @@ def _rows() -> dict[str, list[Any]]:
 
 def test_the_chain_goes_from_readings_to_parts_and_a_second_run_changes_nothing(busy: Town) -> None:
     told: list[tuple[float, str]] = []
-    done = chain.run_chain(
+    done = chain.run_nightly(
         company=busy.company, now=NOW, iterations=100, progress=lambda share, doing: told.append((share, doing))
     )
     rows = _rows()
@@ -76,7 +76,7 @@ def test_the_chain_goes_from_readings_to_parts_and_a_second_run_changes_nothing(
     shares = [share for share, _ in told]
     assert shares == sorted(shares)
     assert (shares[0], shares[-1]) == (0.0, 1.0)
-    again = chain.run_chain(company=busy.company, now=NOW + timedelta(minutes=90), iterations=100)
+    again = chain.run_nightly(company=busy.company, now=NOW + timedelta(minutes=90), iterations=100)
     assert again["plan"] == done["plan"]
     assert _rows() == rows
 
@@ -90,18 +90,18 @@ def test_a_chain_that_was_cut_short_is_simply_run_again(busy: Town) -> None:
             raise CutError
 
     with pytest.raises(CutError):
-        chain.run_chain(company=busy.company, now=NOW, iterations=100, progress=cut)
+        chain.run_nightly(company=busy.company, now=NOW, iterations=100, progress=cut)
     assert not scheduling.PartsList.objects.exists()
-    chain.run_chain(company=busy.company, now=NOW, iterations=100)
+    chain.run_nightly(company=busy.company, now=NOW, iterations=100)
     assert scheduling.Plan.objects.exclude(state="replaced").count() == 1
     assert scheduling.PartsList.objects.filter(scope="round").exists()
     rows = _rows()
-    chain.run_chain(company=busy.company, now=NOW, iterations=100)
+    chain.run_nightly(company=busy.company, now=NOW, iterations=100)
     assert _rows() == rows
 
 
 def test_a_company_with_nothing_has_a_quiet_night(company: Company) -> None:
-    done = chain.run_chain(company=company, now=NOW)
+    done = chain.run_nightly(company=company, now=NOW)
     assert (done["needs"]["opened"], done["visits"]["opened"]) == (0, 0)
     assert scheduling.Plan.objects.get().rounds.count() == 0
 
@@ -130,17 +130,17 @@ def test_the_night_forgets_sessions_that_have_ended(night: Any, company: Company
 
 
 def test_a_task_that_is_delivered_twice_starts_one_job(company: Company) -> None:
-    first = tasks.run_company_chain(company_id=company.pk)
+    first = tasks.start_company_nightly(company_id=company.pk)
     assert first is not None
-    assert tasks.run_company_chain(company_id=company.pk, sent_by="a newer version") is None
+    assert tasks.start_company_nightly(company_id=company.pk, sent_by="a newer version") is None
     assert Job.objects.count() == 1
     with pytest.raises(Conflict):
-        chain.start_chain_job(company=company, by=None, now=NOW)
+        chain.start_nightly_job(company=company, by=None, now=NOW)
 
 
 @pytest.mark.django_db
 def test_a_company_that_is_gone_ends_quietly() -> None:
-    assert tasks.run_company_chain(company_id=987654) is None
+    assert tasks.start_company_nightly(company_id=987654) is None
 
 
 def test_the_command_prints_a_line_for_every_company(company: Company, rival_company: Company) -> None:
@@ -157,9 +157,9 @@ def test_the_command_goes_on_after_a_failure_and_ends_with_an_error(
     def run(*, company: Company, **more: Any) -> dict[str, Any]:
         if company.name == "North Water":
             raise ValueError("the well is dry")
-        return chain.run_chain(company=company, **more)
+        return chain.run_nightly(company=company, **more)
 
-    monkeypatch.setattr(nightly, "run_chain", run)
+    monkeypatch.setattr(nightly, "run_nightly", run)
     said, complained = StringIO(), StringIO()
     with pytest.raises(CommandError, match="1 of 2 companies failed"):
         call_command("nightly", stdout=said, stderr=complained)

@@ -4,7 +4,7 @@ import pytest
 
 from fleet.forecasting import build_fleet, forecast, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
-from fleet.forecasting.answer.reasons import why_spent
+from fleet.forecasting.answer.reasons import explain_exhaustion
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.policy import Policy
 from tests.fleet.forecasting.fleets import NOW, columns, readings, row_of
@@ -82,7 +82,7 @@ def test_a_reading_that_shows_exhaustion_is_told_in_plain_digits():
     )
     fleet, answer = run(given)
     gauges = Gauges(fleet, answer.exclusions, Policy())
-    why = why_spent(fleet, answer, gauges, row_of(fleet, "sediment"), Policy())
+    why = explain_exhaustion(fleet, answer, gauges, row_of(fleet, "sediment"), Policy())
     assert why.code == "reading"
     assert "shows pressure drop over the filter of 140 kPa, past the limit" in why.sentence
 
@@ -91,7 +91,7 @@ def test_what_only_its_load_says_is_told_as_likely_with_the_forecasts_own_number
     given = columns(weekly_demand_l=500.0)
     fleet, answer = run(given)
     row = row_of(fleet, "sediment")
-    why = why_spent(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
+    why = explain_exhaustion(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
     assert why.code == "load"
     chance = answer.probability_exhausted_by(answer.as_of_day)[row]
     assert 0.5 <= chance < 0.99
@@ -113,7 +113,7 @@ def test_a_client_is_told_what_such_a_cartridge_does_when_it_is_exhausted(stage,
     given["readings"] = readings([NOW - 2.0, NOW - 1.0], permeate_flow_l_per_day=200.0, **values)
     fleet, answer = run(given)
     row = row_of(fleet, stage)
-    why = why_spent(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
+    why = explain_exhaustion(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
     assert why.code == "reading"
     assert expected in why.client_sentence
     assert (stage == "sediment") == ("holds back" not in why.client_sentence)

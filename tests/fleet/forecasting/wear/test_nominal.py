@@ -8,11 +8,11 @@ from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.nominal import (
     cap_day_of_positions,
+    current_placements,
     fixed_interval,
     label_over_load,
     median_by_group,
     nominal_lives,
-    standing_placements,
 )
 from tests.fleet.forecasting.fleets import NOW, columns, readings, row_of
 
@@ -97,7 +97,7 @@ def test_the_newest_of_two_that_claim_a_place_stands_there():
     table["removed_day"][0], table["reason"][0] = NOW - 1.0, "exhausted"
     table["removed_day"][1], table["reason"][1] = NOW + 5.0, "exhausted"
     fleet = fleet_of(given)
-    standing = standing_placements(fleet)
+    standing = current_placements(fleet)
     assert [standing[row_of(fleet, stage)] for stage in ("sediment", "carbon", "resin")] == [-1, 1, 4]
 
 
@@ -105,7 +105,7 @@ def test_only_carbon_has_an_age_limit_unless_its_item_says_one():
     given = columns(placed=NOW - 100.0)
     given["items"]["life_cap_days"] = [None, None, None, 400.0]
     fleet = fleet_of(given)
-    standing = standing_placements(fleet)
+    standing = current_placements(fleet)
     assert (cap_day_of_positions(fleet, standing, Policy()) - NOW).tolist() == [np.inf, 265.0, np.inf, 300.0]
     assert (cap_day_of_positions(fleet, standing, Policy(carbon_cap_days=180.0)) - NOW)[1] == 80.0
     given["items"]["life_cap_days"] = [None, 200.0, None, None]

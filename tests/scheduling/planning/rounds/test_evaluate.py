@@ -92,8 +92,8 @@ def test_what_is_left_out_is_charged_and_counted() -> None:
         [10, 20, 30], candidates=[{}, {"urgent": True}, {"appointment": Appointment(0, 9 * HOUR), "urgent": True}]
     )
     judged = evaluate(problem, {(0, 0): (0,)})
-    assert judged.left == ("v1", "v2")
-    assert judged.left_cents == 2_000
+    assert judged.unserved == ("v1", "v2")
+    assert judged.unserved_cents == 2_000
     assert (judged.missed_urgent, judged.missed_appointments) == (("v1",), ("v2",))
 
 

@@ -73,7 +73,7 @@ def test_polishing_never_makes_a_plan_dearer_and_leaves_no_exchange_in_place(see
     assert after.faults == ()
     assert after.rank <= before.rank
     assert len(after.missed_urgent) <= len(before.missed_urgent)
-    left = [k for k in range(80) if problem.candidates[k].key in set(after.left)]
+    left = [k for k in range(80) if problem.candidates[k].key in set(after.unserved)]
     for cell, stops in better.items():
         for (place, gone), k in itertools.product(enumerate(stops), left[:10]):
             if problem.candidates[gone].must:

@@ -42,7 +42,7 @@ def test_pairs_are_kept_together_and_apart() -> None:
         assert where[one] == where[other]
         order = next([s.visit for s in r.stops] for r in plan.routes if (r.installer, r.day) == where[one])
         assert abs(order.index(one) - order.index(other)) == 1
-    assert {u.visit for u in plan.unserved} == set(plan.evaluation.left)
+    assert {u.visit for u in plan.unserved} == set(plan.evaluation.unserved)
 
 
 def test_the_order_of_a_pair_follows_the_opening_hours() -> None:

@@ -21,9 +21,9 @@ from scheduling.planning.rounds import (
     VisitNotDone,
     Window,
     evaluate,
+    list_people_to_notify,
     plan_rounds,
     replan,
-    who_must_be_told,
 )
 from scheduling.planning.travel.trips import GreatCircleTravel, Place
 from tests.scheduling.planning.rounds.instances import HOUR, make_week
@@ -75,7 +75,7 @@ def test_an_installer_who_is_ill_is_stood_in_for(week) -> None:
     others = {v for v, slot in slots(plan).items() if slot[0] != ill and slot[1] < 2}
     moved = {d.visit for d in mended.differences if d.kind is not DifferenceKind.RETIMED} & others
     assert len(moved) <= len(theirs)
-    _, people = who_must_be_told(mended.differences)
+    _, people = list_people_to_notify(mended.differences)
     assert ill in people
 
 
@@ -147,7 +147,7 @@ def test_an_urgent_call_is_fitted_in_today(week) -> None:
 def test_a_visit_that_could_not_be_done_is_open_again(week) -> None:
     first = mend(week).begun["installer 3"][0].visit
     mended = mend(week, VisitNotDone(first))
-    assert first in set(mended.plan.evaluation.served) | set(mended.plan.evaluation.left)
+    assert first in set(mended.plan.evaluation.served) | set(mended.plan.evaluation.unserved)
     if first in mended.plan.evaluation.served:
         route, stop = next((r, s) for r in mended.plan.routes for s in r.stops if s.visit == first)
         assert (route.day, stop.start_s) > (0, 10 * HOUR)

@@ -44,7 +44,7 @@ def test_it_beats_the_plan_made_by_hand_and_misses_nothing(size: int, seed: int)
     assert judged.total_cents < 0.95 * plan.naive_total_cents
     assert plan.naive_total_cents == evaluate(problem, naive_plan(problem)).total_cents
     assert {s.visit for route in plan.routes for s in route.stops} == set(judged.served)
-    assert [u.visit for u in plan.unserved] == list(judged.left)
+    assert [u.visit for u in plan.unserved] == list(judged.unserved)
 
 
 def test_confirmed_appointments_are_kept_to_the_second() -> None:
@@ -244,7 +244,7 @@ def test_on_full_days_it_names_what_would_have_to_give_way_and_the_money() -> No
     values = [{"service_s": 80 * MINUTE, "cost_if_left_cents": 2_000 + 100 * k} for k in range(8)]
     problem = line_problem([10] * 8, candidates=values)
     plan = plan_rounds(problem, iterations=500)
-    assert sorted(plan.evaluation.left) == ["v0", "v1"]
+    assert sorted(plan.evaluation.unserved) == ["v0", "v1"]
     told = {u.visit: u for u in plan.unserved}
     assert told["v1"].reason is UnservedReason.DAYS_ARE_FULL
     assert told["v1"].displaces == "v2"

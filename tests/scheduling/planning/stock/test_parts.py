@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.stock.parts import Rule, Task, parts_for
+from scheduling.planning.stock.parts import PartsTask, Rule, parts_for
 
 RULES = [
     Rule("o-ring", 1, "housing", kinds=frozenset({"replace", "rotate"})),
@@ -15,8 +15,8 @@ RULES = [
 ]
 
 
-def replace(visit: str, unit: str, position: str, item: str, **more) -> Task:
-    return Task(visit, unit, "replace", position=position, stage=position, item=item, **more)
+def replace(visit: str, unit: str, position: str, item: str, **more) -> PartsTask:
+    return PartsTask(visit, unit, "replace", position=position, stage=position, item=item, **more)
 
 
 def needed(taken) -> dict[str, int]:
@@ -27,9 +27,9 @@ def test_a_visit_takes_cartridges_and_the_small_things() -> None:
     tasks = [
         replace("v1", "u1", "sediment", "sediment 5 um"),
         replace("v1", "u1", "resin", "resin"),
-        Task("v1", "u1", "rotate", position="resin", stage="resin"),
-        Task("v1", "u1", "sanitise"),
-        Task("v1", "u2", "inspect", position="carbon", stage="carbon"),
+        PartsTask("v1", "u1", "rotate", position="resin", stage="resin"),
+        PartsTask("v1", "u1", "sanitise"),
+        PartsTask("v1", "u2", "inspect", position="carbon", stage="carbon"),
     ]
     assert needed(parts_for(tasks, RULES)) == {
         "sediment 5 um": 1,

@@ -11,7 +11,7 @@ from scipy import stats
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs.need import exhausted_probability
-from scheduling.planning.stock.reorder import Arrival, Cover, Wanted, cover, demand_quantile
+from scheduling.planning.stock.reorder import Arrival, Cover, ExpectedDemand, cover, demand_quantile
 
 CHANCES = st.lists(st.tuples(st.integers(0, 4), st.floats(0.0, 1.0)), max_size=8)
 LEVELS = st.floats(0.5, 0.999)
@@ -74,7 +74,7 @@ def test_a_worked_example() -> None:
     Source: cumulative binomial table for n = 10, p = 0.3 (any handbook; from memory, and scipy agrees).
     """
     assert stats.binom.cdf([4, 5], 10, 0.3) == pytest.approx([0.8497, 0.9527], abs=1e-4)
-    wanted = [Wanted(1, quantile_days=(3.0, 6.0, 15.0, 30.0, 45.0, 54.0, 57.0))] * 10
+    wanted = [ExpectedDemand(1, quantile_days=(3.0, 6.0, 15.0, 30.0, 45.0, 54.0, 57.0))] * 10
     day = 18
     assert exhausted_probability([wanted[0].quantile_days], [float(day)])[0, 0] == pytest.approx(0.30)
     assert cover(wanted, [Arrival(2)], last_day=day, level=0.9).quantity == 5
@@ -84,7 +84,7 @@ def test_a_worked_example() -> None:
 
 WANTED = st.lists(
     st.builds(
-        Wanted,
+        ExpectedDemand,
         quantity=st.integers(1, 3),
         day=st.none() | st.integers(0, 30),
         quantile_days=st.just(())
@@ -98,7 +98,7 @@ ARRIVALS = st.lists(st.builds(Arrival, quantity=st.integers(0, 4), usable_from=s
 @settings(max_examples=150)
 @given(WANTED, ARRIVALS, st.integers(0, 30), LEVELS)
 def test_the_day_short_is_the_one_a_walk_over_every_day_finds(
-    wanted: list[Wanted], supply: list[Arrival], last_day: int, level: float
+    wanted: list[ExpectedDemand], supply: list[Arrival], last_day: int, level: float
 ) -> None:
     def enough_by(day: int) -> int:
         chances = [
@@ -121,7 +121,9 @@ def test_the_day_short_is_the_one_a_walk_over_every_day_finds(
 
 
 @given(WANTED, ARRIVALS, LEVELS)
-def test_a_higher_service_level_never_asks_for_less(wanted: list[Wanted], supply: list[Arrival], level: float) -> None:
+def test_a_higher_service_level_never_asks_for_less(
+    wanted: list[ExpectedDemand], supply: list[Arrival], level: float
+) -> None:
     low = cover(wanted, supply, last_day=20, level=0.5)
     high = cover(wanted, supply, last_day=20, level=level)
     assert high.quantity >= low.quantity
@@ -151,4 +153,4 @@ def test_wrong_values_are_named() -> None:
         with pytest.raises(PlanningError, match="probabilities"):
             demand_quantile([1], [probability], 0.9)
     with pytest.raises(PlanningError, match=r"wanted\.quantity"):
-        Wanted(0)
+        ExpectedDemand(0)

@@ -19,11 +19,11 @@ from scheduling.models import (
     Stop,
     Visit,
 )
-from scheduling.services.orders.deliveries import Came, late_deliveries, receive_order
+from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order
 from scheduling.services.orders.drafts import Drafted, draft_orders
 from scheduling.services.orders.orders import (
     LEGAL_MOVES,
-    Asked,
+    LineRequest,
     cancel_order,
     create_order,
     edit_order,
@@ -95,7 +95,7 @@ def test_a_draft_follows_the_list_but_keeps_what_a_person_changed(town: Town, of
     StockLevel.objects.update(quantity=3)
     _draft(town, office)
     assert order.lines.get().packs == 1
-    edit_order(order=order, by=office, now=NOW, lines=[Asked(town.item("carbon"), 5, Decimal("20.00"))])
+    edit_order(order=order, by=office, now=NOW, lines=[LineRequest(town.item("carbon"), 5, Decimal("20.00"))])
     StockLevel.objects.update(quantity=0)
     _draft(town, office)
     line = order.lines.get()
@@ -158,22 +158,34 @@ def test_what_is_placed_is_not_ordered_again_and_what_comes_is_in_store(
 
     later = NOW + timedelta(days=7)
     _, is_new = receive_order(
-        order=order, by=office, reference="N-1", pieces=[Came(line.pk, 2, "L1"), Came(line.pk, 1, "L2")], now=later
+        order=order,
+        by=office,
+        reference="N-1",
+        pieces=[DeliveredPieces(line.pk, 2, "L1"), DeliveredPieces(line.pk, 1, "L2")],
+        now=later,
     )
     assert is_new
     order.refresh_from_db()
     assert (order.state, StockLevel.objects.get().quantity) == (State.PARTLY_RECEIVED, 4)
     # the same report again, from a clerk who pressed twice
     _, is_new = receive_order(
-        order=order, by=office, reference="N-1", pieces=[Came(line.pk, 2, "L1"), Came(line.pk, 1, "L2")], now=later
+        order=order,
+        by=office,
+        reference="N-1",
+        pieces=[DeliveredPieces(line.pk, 2, "L1"), DeliveredPieces(line.pk, 1, "L2")],
+        now=later,
     )
     assert not is_new
     assert (StockLevel.objects.get().quantity, Delivery.objects.count()) == (4, 1)
     # the same in another order of rows; another number, lot, note or day is another delivery
-    swapped = [Came(line.pk, 1, "L2"), Came(line.pk, 2, "L1")]
+    swapped = [DeliveredPieces(line.pk, 1, "L2"), DeliveredPieces(line.pk, 2, "L1")]
     assert not receive_order(order=order, by=office, reference="N-1", pieces=swapped, now=later + timedelta(days=1))[1]
     for change, pointer, both in (
-        ({"pieces": [Came(line.pk, 3, "L1")]}, "/pieces", f"line {line.pk}: 2 of lot L1, line {line.pk}: 1 of lot L2"),
+        (
+            {"pieces": [DeliveredPieces(line.pk, 3, "L1")]},
+            "/pieces",
+            f"line {line.pk}: 2 of lot L1, line {line.pk}: 1 of lot L2",
+        ),
         ({"note": "a box was wet"}, "/note", "without note, and 'a box was wet' was sent"),
         ({"received_on": NOW.date()}, "/received_on", f"{later.date()}, not {NOW.date()}"),
     ):
@@ -184,7 +196,7 @@ def test_what_is_placed_is_not_ordered_again_and_what_comes_is_in_store(
         assert [fault.pointer for fault in refused.value.faults] == [pointer]
         assert both in refused.value.faults[0].sentence
     assert (StockLevel.objects.get().quantity, Delivery.objects.count()) == (4, 1)
-    receive_order(order=order, by=office, reference="N-2", pieces=[Came(line.pk, 5)], now=later)
+    receive_order(order=order, by=office, reference="N-2", pieces=[DeliveredPieces(line.pk, 5)], now=later)
     order.refresh_from_db()
     assert (order.state, order.closed_at, StockLevel.objects.get().quantity) == (State.RECEIVED, later, 9)
     assert [piece["lot"] for piece in Delivery.objects.get(reference="N-1").pieces] == ["L1", "L2"]
@@ -197,7 +209,7 @@ def test_what_is_placed_is_not_ordered_again_and_what_comes_is_in_store(
 def test_what_was_cancelled_is_ordered_again_without_what_had_come(town: Town, office: Membership, plan: Plan) -> None:
     (order,) = _draft(town, office).orders
     place_order(order=order, by=office, now=NOW)
-    receive_order(order=order, by=office, reference="N-1", pieces=[Came(order.lines.get().pk, 2)], now=NOW)
+    receive_order(order=order, by=office, reference="N-1", pieces=[DeliveredPieces(order.lines.get().pk, 2)], now=NOW)
     cancel_order(order=order, by=office, note="no more of these this year", now=NOW)
     (again,) = _draft(town, office).orders
     assert again.number == 2
@@ -208,9 +220,9 @@ def test_what_was_cancelled_is_ordered_again_without_what_had_come(town: Town, o
 def test_an_item_nobody_counted_counts_from_its_first_delivery_on(
     town: Town, office: Membership, supplier: Supplier
 ) -> None:
-    order = create_order(supplier=supplier, by=office, lines=[Asked(town.item("sediment"), 1)], now=NOW)
+    order = create_order(supplier=supplier, by=office, lines=[LineRequest(town.item("sediment"), 1)], now=NOW)
     place_order(order=order, by=office, now=NOW)
-    receive_order(order=order, by=office, reference="N", pieces=[Came(order.lines.get().pk, 4)], now=NOW)
+    receive_order(order=order, by=office, reference="N", pieces=[DeliveredPieces(order.lines.get().pk, 4)], now=NOW)
     level = StockLevel.objects.get()
     assert (level.item, level.installer, level.quantity, level.counted_at) == (town.item("sediment"), None, 4, NOW)
 
@@ -220,7 +232,7 @@ def test_bought_elsewhere_an_item_takes_as_long_as_that_supplier_says(
 ) -> None:
     """The carbon's own seven days hold for its usual supplier."""
     other = factories.SupplierFactory(company=town.company, lead_time_days=3, closed_weekdays=[])
-    order = create_order(supplier=other, by=office, lines=[Asked(town.item("carbon"), 1)], now=NOW)
+    order = create_order(supplier=other, by=office, lines=[LineRequest(town.item("carbon"), 1)], now=NOW)
     place_order(order=order, by=office, now=NOW)
     line = order.lines.get()
     assert (line.expected_on, line.article_number) == (TODAY + timedelta(days=3), "")
@@ -231,14 +243,14 @@ def test_less_than_the_suppliers_least_goes_out_only_when_a_person_says_so(
 ) -> None:
     supplier.least_order_value = Decimal("100.00")
     supplier.save()
-    order = create_order(supplier=supplier, by=office, lines=[Asked(town.item("carbon"), 1)], now=NOW)
+    order = create_order(supplier=supplier, by=office, lines=[LineRequest(town.item("carbon"), 1)], now=NOW)
     with pytest.raises(Conflict, match=r"worth 96\.00 EUR; Brine and Sons asks for at least 100\.00"):
         place_order(order=order, by=office, now=NOW)
     assert place_order(order=order, by=office, now=NOW, below_least_value=True).state == State.PLACED
 
 
 def test_one_draft_a_supplier(town: Town, office: Membership, supplier: Supplier) -> None:
-    create_order(supplier=supplier, by=office, lines=[Asked(town.item("carbon"), 1)], now=NOW)
+    create_order(supplier=supplier, by=office, lines=[LineRequest(town.item("carbon"), 1)], now=NOW)
     with pytest.raises(Conflict, match="Order 1 to Brine and Sons is still a draft"):
         create_order(supplier=supplier, by=office, lines=[], now=NOW)
 
@@ -256,7 +268,7 @@ def test_only_the_moves_of_the_table_are_legal(town: Town, office: Membership, s
     moves = {
         State.PLACED: lambda: place_order(order=order, by=office, now=NOW),
         State.PARTLY_RECEIVED: lambda: receive_order(
-            order=order, by=office, reference="N", pieces=[Came(line.pk, 1)], now=NOW
+            order=order, by=office, reference="N", pieces=[DeliveredPieces(line.pk, 1)], now=NOW
         ),
         State.CANCELLED: lambda: cancel_order(order=order, by=office, note="", now=NOW),
     }
@@ -280,17 +292,22 @@ def test_only_the_moves_of_the_table_are_legal(town: Town, office: Membership, s
 
 def test_a_delivery_that_cannot_be_right_stores_nothing(town: Town, office: Membership, supplier: Supplier) -> None:
     order = create_order(
-        supplier=supplier, by=office, lines=[Asked(town.item("carbon"), 1), Asked(town.item("sediment"), 1)], now=NOW
+        supplier=supplier,
+        by=office,
+        lines=[LineRequest(town.item("carbon"), 1), LineRequest(town.item("sediment"), 1)],
+        now=NOW,
     )
     place_order(order=order, by=office, now=NOW)
     first, second = order.lines.order_by("pk")
     wrong = {
-        "/pieces/1/quantity": {"pieces": [Came(second.pk, 4), Came(first.pk, 5)]},
-        "/pieces/2/quantity": {"pieces": [Came(first.pk, 3), Came(second.pk, 1), Came(first.pk, 2)]},
-        "/pieces/0/line": {"pieces": [Came(987654, 1)]},
-        "/pieces/0/quantity": {"pieces": [Came(first.pk, 0)]},
+        "/pieces/1/quantity": {"pieces": [DeliveredPieces(second.pk, 4), DeliveredPieces(first.pk, 5)]},
+        "/pieces/2/quantity": {
+            "pieces": [DeliveredPieces(first.pk, 3), DeliveredPieces(second.pk, 1), DeliveredPieces(first.pk, 2)]
+        },
+        "/pieces/0/line": {"pieces": [DeliveredPieces(987654, 1)]},
+        "/pieces/0/quantity": {"pieces": [DeliveredPieces(first.pk, 0)]},
         "/pieces": {"pieces": []},
-        "/received_on": {"pieces": [Came(first.pk, 1)], "received_on": TODAY + timedelta(days=1)},
+        "/received_on": {"pieces": [DeliveredPieces(first.pk, 1)], "received_on": TODAY + timedelta(days=1)},
     }
     for pointer, values in wrong.items():
         with pytest.raises(InvalidInput) as refused:
@@ -298,9 +315,9 @@ def test_a_delivery_that_cannot_be_right_stores_nothing(town: Town, office: Memb
         assert [fault.pointer for fault in refused.value.faults] == [pointer]
     assert not StockLevel.objects.exists()
     assert not Delivery.objects.exists()
-    receive_order(order=order, by=office, reference="N", pieces=[Came(first.pk, 1)], now=NOW)
+    receive_order(order=order, by=office, reference="N", pieces=[DeliveredPieces(first.pk, 1)], now=NOW)
     with pytest.raises(Conflict, match="already stands for another delivery"):
-        receive_order(order=order, by=office, reference="N", pieces=[Came(first.pk, 2)], now=NOW)
+        receive_order(order=order, by=office, reference="N", pieces=[DeliveredPieces(first.pk, 2)], now=NOW)
 
 
 def test_late_deliveries_name_the_visits_they_endanger(town: Town, office: Membership, plan: Plan) -> None:
@@ -321,13 +338,16 @@ def test_late_deliveries_name_the_visits_they_endanger(town: Town, office: Membe
     assert overdue.visits
     assert "were expected on Mon 2 Mar 2026, 3 days ago" in overdue.sentence
     assert f"{overdue.visits[0].visit.site.code} " in overdue.sentence
-    receive_order(order=order, by=office, reference="N", pieces=[Came(order.lines.get().pk, 8)], now=NOW)
+    receive_order(order=order, by=office, reference="N", pieces=[DeliveredPieces(order.lines.get().pk, 8)], now=NOW)
     assert late_deliveries(company=town.company, now=NOW + timedelta(days=3)) == []
 
 
 def test_the_supplier_may_name_another_day_for_some_lines(town: Town, office: Membership, supplier: Supplier) -> None:
     order = create_order(
-        supplier=supplier, by=office, lines=[Asked(town.item("carbon"), 1), Asked(town.item("sediment"), 1)], now=NOW
+        supplier=supplier,
+        by=office,
+        lines=[LineRequest(town.item("carbon"), 1), LineRequest(town.item("sediment"), 1)],
+        now=NOW,
     )
     with pytest.raises(Conflict, match="nothing is to come"):
         expect_order(order=order, by=office, expected_on=TODAY, now=NOW)

@@ -40,14 +40,14 @@ def probability_by(grid_day: Floats, day: ArrayLike, levels: Floats = GRID_LEVEL
     """
     grid = np.atleast_2d(np.asarray(grid_day, dtype=np.float64))
     levels = np.asarray(levels, dtype=np.float64)
-    asked = np.broadcast_to(np.asarray(day, dtype=np.float64), grid.shape[:1])[:, None]
-    reached = (grid <= asked).sum(axis=1)
+    asked_day = np.broadcast_to(np.asarray(day, dtype=np.float64), grid.shape[:1])[:, None]
+    reached = (grid <= asked_day).sum(axis=1)
     below = np.clip(reached - 1, 0, len(levels) - 1)
     above = np.clip(reached, 0, len(levels) - 1)
     rows = np.arange(len(grid))
     low, high = grid[rows, below], grid[rows, above]
     width = np.where(high > low, high - low, 1.0)
-    share = np.clip((asked[:, 0] - low) / width, 0.0, 1.0)
+    share = np.clip((asked_day[:, 0] - low) / width, 0.0, 1.0)
     inside = levels[below] + np.where(above > below, (levels[above] - levels[below]) * share, 0.0)
     answer = np.where(reached == 0, 0.0, np.where(reached == len(levels), 1.0, inside))
     answer = np.where(np.isnan(grid).any(axis=1), np.nan, answer)
@@ -74,14 +74,14 @@ def cumulative_at(grid: Floats, day: Floats) -> Floats:
     low, high = grid[:, :1], grid[:, -1:]
     span = np.maximum(high - low, 1e-9)
     scaled = np.clip((grid - low) / span, 0.0, 1.0)
-    wanted = np.clip((day - low) / span, -0.5, 1.5)
+    scaled_day = np.clip((day - low) / span, -0.5, 1.5)
     offset = 4.0 * np.arange(rows)[:, None] + 1.0
-    found = np.searchsorted((scaled + offset).ravel(), (wanted + offset).ravel(), side="right")
-    reached = found.reshape(day.shape) - points * np.arange(rows)[:, None]
+    insertion = np.searchsorted((scaled + offset).ravel(), (scaled_day + offset).ravel(), side="right")
+    reached = insertion.reshape(day.shape) - points * np.arange(rows)[:, None]
     below = np.clip(reached - 1, 0, points - 1)
     above = np.clip(reached, 0, points - 1)
     index = np.arange(rows)[:, None]
     gap = scaled[index, above] - scaled[index, below]
-    share = np.where(gap > 0, (wanted - scaled[index, below]) / np.where(gap > 0, gap, 1.0), 0.0)
+    share = np.where(gap > 0, (scaled_day - scaled[index, below]) / np.where(gap > 0, gap, 1.0), 0.0)
     inside = GRID_LEVELS[below] + (GRID_LEVELS[above] - GRID_LEVELS[below]) * np.clip(share, 0.0, 1.0)
     return np.where(reached <= 0, 0.0, np.where(reached >= points, 1.0, inside))

@@ -104,7 +104,7 @@ def unit_directory(
 
     Parameters
     ----------
-    asked
+    names
         Codes, or `#id`, as they stand in the rows.
     instruments
         Names of instruments, as they stand in the rows.

@@ -125,7 +125,7 @@ def settle(
     defaults
         What stands in a field beside the quantities that was left out, where that is not nothing; None: what the server
         knows better, which agrees with anything.
-    what
+    owner_words
         What the rows are, such as 'a reading', for the sentences.
     """
     settled = Settled(stored_by_key=stored_by_key)

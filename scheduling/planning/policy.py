@@ -204,12 +204,12 @@ class Policy:
         >>> Policy.from_mapping({"late_cost_per_day": {"resin": {"reef": 9}}}).late_cost("resin", "reef")
         9.0
         """
-        known = {f.name: f for f in fields(cls)}
+        field_of = {f.name: f for f in fields(cls)}
         changes: dict[str, Any] = {}
         base = cls()
         for name, value in values.items():
-            if name not in known:
-                raise PlanningError(name, f"is no field of the policy; known are {', '.join(sorted(known))}.")
+            if name not in field_of:
+                raise PlanningError(name, f"is no field of the policy; known are {', '.join(sorted(field_of))}.")
             if name == "currency":
                 if not isinstance(value, str) or not value.strip():
                     raise PlanningError(name, "must be a short text such as 'EUR'.")

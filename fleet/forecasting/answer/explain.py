@@ -87,8 +87,8 @@ def sentence_for_installer(
     basis = "; ".join(evidence)
     if state == words.SPENT:
         because = f", because {why_spent}" if why_spent else ""
-        said = "exhausted" if is_certain else "probably exhausted"
-        return f"{name.capitalize()}: {said} by now{because} ({basis}); change it at the next visit."
+        verdict = "exhausted" if is_certain else "probably exhausted"
+        return f"{name.capitalize()}: {verdict} by now{because} ({basis}); change it at the next visit."
     if dates[_LATE] - dates[_EARLY] < 1.0:
         return f"{name.capitalize()}: {why} on {date_text(dates[_MEDIAN], offset_days)}; {basis}."
     return (

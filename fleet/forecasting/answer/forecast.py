@@ -61,12 +61,12 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
     count = len(fleet.positions)
     screened = screen(fleet)
     readings = screened.readings
-    known = learned or Learned()
+    lessons = learned or Learned()
     hypers: dict[str, Hyper] = {}
-    conditions = build_conditions(fleet, readings, Pool(known.means))
+    conditions = build_conditions(fleet, readings, Pool(lessons.means))
     visits = find_visits(fleet)
-    standing = current_placements(fleet)
-    some = standing >= 0
+    current_placement = current_placements(fleet)
+    some = current_placement >= 0
     grid = np.full((count, len(GRID_LEVELS)), np.nan)
     remaining = np.full(count, np.nan)
     used_readings = np.zeros(count, dtype=np.int64)
@@ -74,36 +74,43 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
     past_lives = np.zeros(count, dtype=np.int64)
     priors = np.zeros(count, dtype=np.int8)
 
-    def note(position: Indexes, which: np.ndarray, read: Indexes, day: Floats, lives: Indexes, taught: int) -> None:
-        used_readings[position] = read[which]
-        newest[position] = now - day[which]
-        past_lives[position] = lives[which]
-        priors[position] = np.where(lives[which] > 0, 2, 1 if taught else 0)
+    def note(position: Indexes, rows: np.ndarray, read: Indexes, day: Floats, lives: Indexes, taught: int) -> None:
+        used_readings[position] = read[rows]
+        newest[position] = now - day[rows]
+        past_lives[position] = lives[rows]
+        priors[position] = np.where(lives[rows] > 0, 2, 1 if taught else 0)
 
     for name, make in (("sediment", sediment_input), ("carbon", carbon_input), ("resin", resin_input)):
         stage = make(fleet, readings, conditions, policy)
         if not len(stage.segments):
             continue
-        left = load_left(stage, conditions, fleet, visits, hyper=known.hypers.get(name))
-        hypers[name] = left.hyper
-        unit = stage.columns.unit[left.column]
+        stage_forecast = load_left(stage, conditions, fleet, visits, hyper=lessons.hypers.get(name))
+        hypers[name] = stage_forecast.hyper
+        unit = stage.columns.unit[stage_forecast.column]
         for position, load, used in (
-            (stage.columns.lead_position[left.column], left.lead_load, left.lead_used),
-            (stage.columns.lag_position[left.column], left.lag_load, left.lag_used),
+            (stage.columns.lead_position[stage_forecast.column], stage_forecast.lead_load, stage_forecast.lead_used),
+            (stage.columns.lag_position[stage_forecast.column], stage_forecast.lag_load, stage_forecast.lag_used),
         ):
-            rows = np.flatnonzero((position >= 0) & (standing[position] >= 0))
+            rows = np.flatnonzero((position >= 0) & (current_placement[position] >= 0))
             at = position[rows]
             grid[at] = dates_from_load(conditions, stage.stage, unit[rows], load[rows], now)
             middle = np.maximum(load[rows, _MIDDLE], 0.0)
             remaining[at] = middle / np.maximum(middle + np.maximum(used[rows], 0.0), 1e-9)
-            note(at, rows, left.readings, left.newest_day, left.past_lives, left.hyper.places)
+            note(
+                at,
+                rows,
+                stage_forecast.readings,
+                stage_forecast.newest_day,
+                stage_forecast.past_lives,
+                stage_forecast.hyper.places,
+            )
     if (fleet.positions.stage == words.MEMBRANE).any() and len(fleet.placements):
-        both = known.hypers.get("membrane_flow"), known.hypers.get("membrane_salt")
+        both = lessons.hypers.get("membrane_flow"), lessons.hypers.get("membrane_salt")
         membranes = membranes_left(
             fleet, readings, conditions, visits, policy, hypers=(both[0], both[1]) if both[0] and both[1] else None
         )
         hypers["membrane_flow"], hypers["membrane_salt"] = membranes.flow_hyper, membranes.salt_hyper
-        rows = np.flatnonzero(standing[membranes.position] >= 0)
+        rows = np.flatnonzero(current_placement[membranes.position] >= 0)
         at = membranes.position[rows]
         unit = membranes.unit[rows]
         by_flow, by_salt = (
@@ -119,7 +126,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
     bare = some & np.isnan(grid[:, 0])
     if bare.any():
         grid[bare] = np.nan_to_num(label_over_load(fleet, policy=policy)[bare], nan=now + FURTHEST_DAYS)
-    cap = cap_day_of_positions(fleet, standing, policy)
+    cap = cap_day_of_positions(fleet, current_placement, policy)
     idle = some & conditions.is_idle[fleet.positions.unit_index]
     grid[idle] = now + 10 * FURTHEST_DAYS
     capped = np.where(some, (grid >= cap[:, None]).mean(axis=1), np.nan)
@@ -127,8 +134,8 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
     dateless = idle & ~np.isfinite(cap)
     grid[dateless | ~some] = np.nan
     grid = np.minimum(grid, now + FURTHEST_DAYS)
-    spent = some & (grid[:, _MIDDLE] <= now)
-    state = np.select([~some, dateless, spent], [words.EMPTY, words.NO_CONSUMPTION, words.SPENT], words.STANDING)
+    exhausted = some & (grid[:, _MIDDLE] <= now)
+    state = np.select([~some, dateless, exhausted], [words.EMPTY, words.NO_CONSUMPTION, words.SPENT], words.STANDING)
     driver = np.where(capped > 0.5, words.TIME_CAP, _DRIVER_OF_STAGE[fleet.positions.stage])
     driver = np.where(np.isnan(grid[:, 0]), words.NO_DRIVER, driver).astype(np.int8)
     reasons = np.full(count, "", dtype=object)
@@ -138,7 +145,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
     return Forecasts(
         as_of_day=now,
         grid_day=grid,
-        placement_index=standing,
+        placement_index=current_placement,
         state=state.astype(np.int8),
         no_date_reason=tuple(reasons.tolist()),
         remaining_share=np.clip(remaining, 0.0, 1.0),
@@ -147,12 +154,12 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
         driver=driver,
         probability_time_cap=capped,
         readings_used=used_readings,
-        readings_excluded=_excluded(fleet, screened.exclusions, standing),
+        readings_excluded=_excluded(fleet, screened.exclusions, current_placement),
         newest_reading_age_days=newest,
         past_lives=past_lives,
         priors=priors,
         exclusions=screened.exclusions,
-        learned=Learned({**known.hypers, **hypers}, {**known.means, **conditions.pool.found}),
+        learned=Learned({**lessons.hypers, **hypers}, {**lessons.means, **conditions.pool.found}),
         units=first_to_fail(grid, driver, unit_of, len(fleet.units)),
         sites=first_to_fail(grid, driver, fleet.units.site_index[unit_of], len(fleet.sites)),
     )
@@ -174,28 +181,32 @@ def _daily_load(fleet: Fleet, conditions: Conditions) -> Floats:
     return out
 
 
-def _excluded(fleet: Fleet, exclusions: Exclusions, standing: Indexes) -> Indexes:
+def _excluded(fleet: Fleet, exclusions: Exclusions, current_placement: Indexes) -> Indexes:
     """Readings with a value left out that would bear on a position, since its cartridge was placed."""
     out = np.zeros(len(fleet.positions), dtype=np.int64)
     if not len(exclusions):
         return out
-    placed = np.where(standing >= 0, fleet.placements.placed_day[standing], np.inf) if len(fleet.placements) else None
+    placed = (
+        np.where(current_placement >= 0, fleet.placements.placed_day[current_placement], np.inf)
+        if len(fleet.placements)
+        else None
+    )
     if placed is None:
         return out
     day = fleet.readings.day[exclusions.reading_index]
     unit = fleet.readings.unit_index[exclusions.reading_index]
     for stage, names in enumerate(_STAGE_QUANTITIES):
-        wanted = np.isin(exclusions.quantity, [-1, *(words.QUANTITY_INDEX[name] for name in names)])
+        is_used = np.isin(exclusions.quantity, [-1, *(words.QUANTITY_INDEX[name] for name in names)])
         rows = np.flatnonzero(fleet.positions.stage == stage)
         order = np.argsort(fleet.positions.unit_index[rows], kind="stable")
         rows = rows[order]
         owner = fleet.positions.unit_index[rows]
-        first = np.searchsorted(owner, unit[wanted], side="left")
-        last = np.searchsorted(owner, unit[wanted], side="right")
+        first = np.searchsorted(owner, unit[is_used], side="left")
+        last = np.searchsorted(owner, unit[is_used], side="right")
         number = last - first
-        which = np.repeat(np.arange(len(number)), number)
-        at = rows[np.repeat(first, number) + np.arange(len(which)) - np.repeat(np.cumsum(number) - number, number)]
-        since = day[wanted][which] >= placed[at]
-        pairs = np.unique(np.stack([at[since], exclusions.reading_index[wanted][which][since]]), axis=1)
+        exclusion = np.repeat(np.arange(len(number)), number)
+        at = rows[np.repeat(first, number) + np.arange(len(exclusion)) - np.repeat(np.cumsum(number) - number, number)]
+        since = day[is_used][exclusion] >= placed[at]
+        pairs = np.unique(np.stack([at[since], exclusions.reading_index[is_used][exclusion][since]]), axis=1)
         out += np.bincount(pairs[0], minlength=len(out))
     return out

@@ -86,13 +86,13 @@ class Gauges:
         unit = int(fleet.positions.unit_index[position])
         rows = self._order[np.searchsorted(self._unit, unit) : np.searchsorted(self._unit, unit, side="right")]
         day, occasion = fleet.readings.day[rows], fleet.readings.occasion[rows]
-        found, left = words.OCCASIONS.index("as_found"), words.OCCASIONS.index("as_left")
-        ours = (day >= start_day) & (day <= end_day)
-        ours &= ~((occasion == found) & (day < start_day + 1.0)) & ~((occasion == left) & (day > end_day - 1.0))
-        rows = rows[ours]
+        as_found, as_left = words.OCCASIONS.index("as_found"), words.OCCASIONS.index("as_left")
+        is_own = (day >= start_day) & (day <= end_day)
+        is_own &= ~((occasion == as_found) & (day < start_day + 1.0)) & ~((occasion == as_left) & (day > end_day - 1.0))
+        rows = rows[is_own]
         value, limit = self._value_and_limit(position, unit, rows)
-        known = np.isfinite(value) & np.isfinite(limit)
-        return GaugeReadings(rows[known], fleet.readings.day[rows[known]], value[known], limit[known])
+        is_usable = np.isfinite(value) & np.isfinite(limit)
+        return GaugeReadings(rows[is_usable], fleet.readings.day[rows[is_usable]], value[is_usable], limit[is_usable])
 
     def _value_and_limit(self, position: int, unit: int, rows: Indexes) -> tuple[Floats, Floats]:
         fleet, policy = self._fleet, self._policy

@@ -80,23 +80,23 @@ def explain_exhaustion(
             f"it was first installed on {date_text(first, offset_days)} and its age limit is {limit_days:.0f} days",
             "it has reached its age limit",
         )
-    seen = gauges.readings_between(position, float(fleet.placements.placed_day[placement]), forecasts.as_of_day)
-    if len(seen.day) and seen.is_past[-1]:
+    readings = gauges.readings_between(position, float(fleet.placements.placed_day[placement]), forecasts.as_of_day)
+    if len(readings.day) and readings.is_past[-1]:
         is_lead = int(fleet.positions.role[position]) == words.LEAD
         key = (int(stage[0]), is_lead and int(stage[0]) in (words.CARBON, words.RESIN))
         name, unit = _SHOWN[key]
         scale = 100.0 if unit == "%" else 1.0
-        value, limit = scale * seen.value[-1], scale * seen.limit[-1]
+        value, limit = scale * readings.value[-1], scale * readings.limit[-1]
         shown, past = _distinct_digits(value, limit)
-        read_on = date_text(seen.day[-1], offset_days)
+        read_on = date_text(readings.day[-1], offset_days)
         return Reason(
             "reading",
             f"the reading of {read_on} shows {name} of {shown} {unit}, past the limit of {past} {unit}",
             f"the reading of {read_on} shows that {_FOR_CLIENT[int(stage[0])]}",
-            int(seen.reading[-1]),
+            int(readings.reading[-1]),
         )
     chance = float(probability_by(forecasts.grid_day[position], forecasts.as_of_day))
-    basis = "the course of its readings and its load" if len(seen.day) else "its load alone"
+    basis = "the course of its readings and its load" if len(readings.day) else "its load alone"
     return Reason(
         "load",
         f"{basis} makes it {percent_text(chance)} likely that it is past its limit",

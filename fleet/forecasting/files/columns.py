@@ -68,21 +68,22 @@ def read_columns(
         units[column.field] = unit
     for column in guide:
         if column.needed and column.field not in out:
-            given = ", ".join(repr(header.strip()) for header in cells.headers)
+            file_headers = ", ".join(repr(header.strip()) for header in cells.headers)
             raise UnusableFilesError(
-                f"{file_name} has no column {column.header!r} that can be read, and every row needs it; it has {given}."
+                f"{file_name} has no column {column.header!r} that can be read, and every row needs it; "
+                f"it has {file_headers}."
             )
     return out, units
 
 
 def _in_brackets(header: str) -> str:
     """The header with its unit in square brackets, when it stands in round ones or is a percent sign alone."""
-    return _LOOSE_UNIT.sub(lambda found: f"{found[1]} [{found[2] or found[3]}]", header)
+    return _LOOSE_UNIT.sub(lambda match: f"{match[1]} [{match[2] or match[3]}]", header)
 
 
 def _find(guide: Sequence[FileColumn], name: str) -> FileColumn | None:
     for column in guide:
-        if name in (column.field, *(known.replace(" ", "_") for known in (column.header, *column.also))):
+        if name in (column.field, *(spelling.replace(" ", "_") for spelling in (column.header, *column.also))):
             return column
     return None
 
@@ -147,12 +148,12 @@ def _numbers(cells: list[str], column: FileColumn, table: str, faults: list[Faul
 def _times(cells: list[str], column: FileColumn, table: str, faults: list[Fault]) -> Floats:
     """Days since 1970 of ISO times; a plain number is taken as such days."""
     out = np.full(len(cells), np.nan)
-    known: dict[str, float] = {"": float("nan")}
+    day_of_cell: dict[str, float] = {"": float("nan")}
     for row, cell in enumerate(cells):
-        day = known.get(cell)
+        day = day_of_cell.get(cell)
         if day is None:
             try:
-                day = known[cell] = day_of(cell)
+                day = day_of_cell[cell] = day_of(cell)
             except ValueError:
                 day = float("nan")
                 why = f"{cell[:40]!r} is not a time; write 2026-03-01 or 2026-03-01T09:30+01:00"

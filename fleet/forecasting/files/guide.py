@@ -207,8 +207,8 @@ def _unit_shown(column: FileColumn) -> str:
         return ""
     if column.field in ("weekly_demand_l", "minutes_since_start"):
         return "[L/week]" if column.field == "weekly_demand_l" else "[min]"
-    known = QUANTITY_KINDS.get(column.field)
-    kind = known.name if known is not None else "fraction" if column.kind == "quantity" else column.kind
+    quantity_kind = QUANTITY_KINDS.get(column.field)
+    kind = quantity_kind.name if quantity_kind is not None else "fraction" if column.kind == "quantity" else column.kind
     return f"[{_SHOWN_UNITS[kind]}]" if kind in _SHOWN_UNITS else ""
 
 

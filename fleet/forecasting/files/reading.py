@@ -72,7 +72,7 @@ def read_fleet(directory: Path, *, now: datetime, as_of_day: float | None = None
             header_units = units
     _rebase_tds(columns, header_units)
     _settle_sites(columns, faults)
-    known = _derive_positions(columns, faults)
+    has_positions = _derive_positions(columns, faults)
     build_day = as_of_day if as_of_day is not None else _newest(columns, now)
     fleet, more = build_fleet(
         as_of_day=build_day,
@@ -86,21 +86,25 @@ def read_fleet(directory: Path, *, now: datetime, as_of_day: float | None = None
     )
     # Later readings stay, so that the forecast lists them as left out.
     fleet = replace(fleet.known_at(build_day), readings=fleet.readings)
-    told = {(fault.table, fault.row) for fault in faults if fault.row_dropped}
-    more = [fault for fault in more if (fault.table, fault.row) not in told and (known or fault.table != "positions")]
+    reported_rows = {(fault.table, fault.row) for fault in faults if fault.row_dropped}
+    more = [
+        fault
+        for fault in more
+        if (fault.table, fault.row) not in reported_rows and (has_positions or fault.table != "positions")
+    ]
     order = list(columns)
-    found = [_as_in_file(fault, lines) for fault in (*faults, *more)]
-    return fleet, sorted(found, key=lambda fault: (order.index(fault.table), fault.row))
+    all_faults = [_as_in_file(fault, lines) for fault in (*faults, *more)]
+    return fleet, sorted(all_faults, key=lambda fault: (order.index(fault.table), fault.row))
 
 
 def _paths(directory: Path) -> dict[str, Path]:
     """The files that are read, by their name in the guide, however they are spelt."""
-    found: dict[str, Path] = {}
+    path_of: dict[str, Path] = {}
     for path in sorted(directory.iterdir()):
         name = re.sub(r"[ -]+", "_", path.name.lower())
         if name in GUIDE and path.is_file():
-            found.setdefault(name, path)
-    return found
+            path_of.setdefault(name, path)
+    return path_of
 
 
 def _as_in_file(fault: Fault, lines: dict[str, list[int]]) -> Fault:
@@ -117,18 +121,18 @@ def _as_in_file(fault: Fault, lines: dict[str, list[int]]) -> Fault:
 def _settle_sites(columns: dict[str, dict[str, Any]], faults: list[Fault]) -> None:
     """A unit that names no site stands at one of its own; one that is not among the sites is added to them."""
     units, sites = columns["units"], columns.get("sites")
-    named = units.get("site_id") or [None] * len(units["unit_id"])
-    units["site_id"] = [site or unit for site, unit in zip(named, units["unit_id"], strict=True)]
+    named_sites = units.get("site_id") or [None] * len(units["unit_id"])
+    units["site_id"] = [site or unit for site, unit in zip(named_sites, units["unit_id"], strict=True)]
     if sites is None:
         return
-    known = set(sites["site_id"])
+    site_ids = set(sites["site_id"])
     for row, site in enumerate(units["site_id"]):
-        if site is None or site in known:
+        if site is None or site in site_ids:
             continue
-        if named[row] is not None:
+        if named_sites[row] is not None:
             why = f"site_id {site!r} is not in sites.csv; taken as a site of which nothing else is known"
             faults.append(Fault("units", row, "site_id", "unknown", why, False))
-        known.add(site)
+        site_ids.add(site)
         for name, values in sites.items():
             values.append(site if name == "site_id" else None)
 
@@ -160,15 +164,15 @@ def _derive_positions(columns: dict[str, dict[str, Any]], faults: list[Fault]) -
     """
     placements = columns["placements"]
     count = len(placements["placed_day"])
-    given = "positions" in columns
+    has_positions = "positions" in columns
     has_place = "unit_id" in placements and "stage" in placements
-    if not has_place and not ("position_id" in placements and given):
+    if not has_place and not ("position_id" in placements and has_positions):
         raise UnusableFilesError(
             "placements.csv needs the columns 'unit' and 'stage' (and 'role' where there are two), or 'position' and a "
             "positions.csv that says where each is."
         )
     by_place: dict[tuple[Any, ...], Any] = {}
-    if given:
+    if has_positions:
         table = columns["positions"]
         roles = table.get("role") or [None] * len(table["position_id"])
         if "order" not in table:
@@ -178,18 +182,18 @@ def _derive_positions(columns: dict[str, dict[str, Any]], faults: list[Fault]) -
         ):
             by_place[(unit, stage, role or "single")] = position
     if not has_place:
-        return given
+        return has_positions
     units = set(columns["units"]["unit_id"])
-    named = placements.get("position_id") or [None] * count
+    position_ids = placements.get("position_id") or [None] * count
     roles = placements.get("role") or [None] * count
     place_of = {position: place for place, position in by_place.items()}
     for row, (unit, stage, role) in enumerate(zip(placements["unit_id"], placements["stage"], roles, strict=True)):
-        if given and named[row] is not None:
+        if has_positions and position_ids[row] is not None:
             continue
         place = (unit, stage, role or "single")
         if unit not in units:
-            what = "is empty" if unit is None else f"{unit!r} is not in units.csv"
-            faults.append(Fault("placements", row, "unit_id", "unknown", f"unit_id {what}", True))
+            trouble = "is empty" if unit is None else f"{unit!r} is not in units.csv"
+            faults.append(Fault("placements", row, "unit_id", "unknown", f"unit_id {trouble}", True))
         elif stage not in words.STAGES:
             why = f"stage {stage!r} is not one of {', '.join(words.STAGES)}"
             faults.append(Fault("placements", row, "stage", "unknown_word", why, True))
@@ -197,20 +201,20 @@ def _derive_positions(columns: dict[str, dict[str, Any]], faults: list[Fault]) -
             # Taken as a cartridge by itself, half of a pair would be forecast far too early.
             why = f"role {role!r} is not one of {', '.join(words.ROLES)}"
             faults.append(Fault("placements", row, "role", "unknown_word", why, True))
-        elif given:
-            named[row] = by_place.get(place)
-            if named[row] is None:
+        elif has_positions:
+            position_ids[row] = by_place.get(place)
+            if position_ids[row] is None:
                 why = f"positions.csv has no {' '.join(str(part) for part in place[:0:-1])} of unit {unit!r}"
                 faults.append(Fault("placements", row, "position_id", "unknown", why, True))
         else:
             own_name = f"{unit}/{stage}" + ("" if place[2] == "single" else f"/{role}")
-            named[row] = named[row] or by_place.get(place, own_name)
-            by_place.setdefault(place, named[row])
-            place_of.setdefault(named[row], place)
-    placements["position_id"] = named
+            position_ids[row] = position_ids[row] or by_place.get(place, own_name)
+            by_place.setdefault(place, position_ids[row])
+            place_of.setdefault(position_ids[row], place)
+    placements["position_id"] = position_ids
     for name in ("unit_id", "stage", "role"):
         placements.pop(name, None)
-    if not given:
+    if not has_positions:
         columns["positions"] = {
             "position_id": list(place_of),
             "unit_id": [place[0] for place in place_of.values()],
@@ -218,7 +222,7 @@ def _derive_positions(columns: dict[str, dict[str, Any]], faults: list[Fault]) -
             "role": [place[2] for place in place_of.values()],
             "order": [_order(place[1], place[2]) for place in place_of.values()],
         }
-    return given
+    return has_positions
 
 
 def _order(stage: Any, role: Any) -> int:

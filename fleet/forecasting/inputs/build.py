@@ -70,14 +70,14 @@ def build_fleet(
     faults: list[Fault] = []
     if sites is None:
         sites = {"site_id": list(dict.fromkeys(s for s in units.get("site_id", ()) if s is not None))}
-    known: dict[str, dict[Any, int]] = {}
-    site_table = _table(tables.Sites, "sites", sites, known, faults)
-    item_table = _table(tables.Items, "items", items or {}, known, faults)
-    unit_table = _table(tables.Units, "units", units, known, faults)
-    position_table = _table(tables.Positions, "positions", positions, known, faults)
-    placement_table = _placements(placements, position_table, item_table, known, faults)
-    reading_table = _table(tables.Readings, "readings", readings or {}, known, faults)
-    feed_table = _table(tables.FeedWater, "feed_water", feed_water or {}, known, faults)
+    rows_by_id: dict[str, dict[Any, int]] = {}
+    site_table = _table(tables.Sites, "sites", sites, rows_by_id, faults)
+    item_table = _table(tables.Items, "items", items or {}, rows_by_id, faults)
+    unit_table = _table(tables.Units, "units", units, rows_by_id, faults)
+    position_table = _table(tables.Positions, "positions", positions, rows_by_id, faults)
+    placement_table = _placements(placements, position_table, item_table, rows_by_id, faults)
+    reading_table = _table(tables.Readings, "readings", readings or {}, rows_by_id, faults)
+    feed_table = _table(tables.FeedWater, "feed_water", feed_water or {}, rows_by_id, faults)
     fleet = tables.Fleet(
         as_of_day=float(as_of_day),
         sites=site_table,
@@ -95,13 +95,13 @@ def _placements(
     columns: Columns,
     positions: tables.Positions,
     items: tables.Items,
-    known: dict[str, dict[Any, int]],
+    rows_by_id: dict[str, dict[Any, int]],
     faults: list[Fault],
 ) -> tables.Placements:
     """Placements with the rules that concern more than one column."""
-    kept: list[int] = []
-    table = _table(tables.Placements, "placements", columns, known, faults, kept_rows=kept)
-    row_numbers = np.array(kept, dtype=np.int64)
+    kept_rows: list[int] = []
+    table = _table(tables.Placements, "placements", columns, rows_by_id, faults, kept_rows=kept_rows)
+    row_numbers = np.array(kept_rows, dtype=np.int64)
     backwards = table.removed_day < table.placed_day
     stage = positions.stage[table.position_index] if len(table) else np.zeros(0, dtype=np.int8)
     item_stage = np.where(
@@ -136,7 +136,7 @@ def _table(
     kind: type[TableType],
     name: str,
     columns: Columns,
-    known: dict[str, dict[Any, int]],
+    rows_by_id: dict[str, dict[Any, int]],
     faults: list[Fault],
     kept_rows: list[int] | None = None,
 ) -> TableType:
@@ -156,7 +156,9 @@ def _table(
                 own_references.append(spec.name)
                 out[spec.name] = np.full(count, -1, dtype=np.int64)
                 continue
-            out[spec.name] = _reference(name, column, columns, count, known[target], meta["required"], usable, faults)
+            out[spec.name] = _reference(
+                name, column, columns, count, rows_by_id[target], meta["required"], usable, faults
+            )
         elif meta["column"] == "number":
             out[spec.name] = _numbers(name, spec.name, columns, count, meta, usable, faults)
         elif meta["column"] in ("word", "flag"):
@@ -176,7 +178,7 @@ def _table(
         kept_rows.extend(np.flatnonzero(usable).tolist())
     id_field = fields(kind)[0].name  # type: ignore[arg-type]
     if fields(kind)[0].metadata["column"] == "id":  # type: ignore[arg-type]
-        known[name] = {identity: row for row, identity in enumerate(getattr(table, id_field))}
+        rows_by_id[name] = {identity: row for row, identity in enumerate(getattr(table, id_field))}
     for field_name in own_references:
         rows = np.flatnonzero(usable)
         values = columns.get(field_name)
@@ -186,7 +188,7 @@ def _table(
                 value = values[row]
                 if value is None or value == "" or value != value:
                     continue
-                link = known[name].get(value, -1)
+                link = rows_by_id[name].get(value, -1)
                 if link < 0 or link == position:
                     faults.append(
                         Fault(name, int(row), field_name, "unknown",
@@ -208,16 +210,16 @@ def _identities(
         out[:] = list(range(count))
         return out
     out[:] = list(values)
-    seen: set[Any] = set()
+    earlier: set[Any] = set()
     for row, value in enumerate(out):
         if value is None or value == "" or value != value:
             faults.append(Fault(table, row, column, "missing", f"{column} is empty; every row needs one", True))
             usable[row] = False
-        elif value in seen:
+        elif value in earlier:
             faults.append(Fault(table, row, column, "duplicate", f"{column} {value!r} stands in an earlier row", True))
             usable[row] = False
         else:
-            seen.add(value)
+            earlier.add(value)
     return out
 
 
@@ -226,7 +228,7 @@ def _reference(
     column: str,
     columns: Columns,
     count: int,
-    known: dict[Any, int],
+    row_of: dict[Any, int],
     required: bool,
     usable: tables.Bools,
     faults: list[Fault],
@@ -234,7 +236,7 @@ def _reference(
     values = columns.get(column)
     if values is None:
         values = [None] * count
-    out = np.fromiter((known.get(value, -1) for value in values), dtype=np.int64, count=count)
+    out = np.fromiter((row_of.get(value, -1) for value in values), dtype=np.int64, count=count)
     for row in np.flatnonzero((out < 0) & usable).tolist():
         value = values[row]
         empty = value is None or value == "" or value != value

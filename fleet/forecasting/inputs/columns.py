@@ -83,11 +83,15 @@ def build_segments(fleet: Fleet, columns: Columns) -> Segments:
     column_of[columns.lead_position] = np.arange(len(columns))
     paired = columns.lag_position >= 0
     column_of[columns.lag_position[paired]] = np.flatnonzero(paired)
-    mine = np.flatnonzero((column_of[placements.position_index] >= 0) & (placements.placed_day <= fleet.as_of_day))
-    own_column = column_of[placements.position_index[mine]]
-    gone = placements.removed_day[mine] <= fleet.as_of_day
-    event_column = np.concatenate([own_column, own_column[gone]])
-    event_day = np.concatenate([placements.placed_day[mine], placements.removed_day[mine][gone]])
+    placement_rows = np.flatnonzero(
+        (column_of[placements.position_index] >= 0) & (placements.placed_day <= fleet.as_of_day)
+    )
+    own_column = column_of[placements.position_index[placement_rows]]
+    is_removed = placements.removed_day[placement_rows] <= fleet.as_of_day
+    event_column = np.concatenate([own_column, own_column[is_removed]])
+    event_day = np.concatenate(
+        [placements.placed_day[placement_rows], placements.removed_day[placement_rows][is_removed]]
+    )
     order = np.lexsort((event_day, event_column))
     event_column, event_day = event_column[order], event_day[order]
     keep = np.ones(len(order), dtype=bool)
@@ -144,9 +148,9 @@ def _occupant(fleet: Fleet, position: Indexes, day: Floats) -> Indexes:
     order = np.lexsort((placements.placed_day, placements.position_index))
     span = 1e6
     key = placements.position_index[order] * span + placements.placed_day[order] - _EPOCH
-    found = np.searchsorted(key, position * span + day - _EPOCH, side="right") - 1
-    candidate = order[np.maximum(found, 0)]
-    ok = (found >= 0) & (position >= 0) & (placements.position_index[candidate] == position)
+    insertion = np.searchsorted(key, position * span + day - _EPOCH, side="right") - 1
+    candidate = order[np.maximum(insertion, 0)]
+    ok = (insertion >= 0) & (position >= 0) & (placements.position_index[candidate] == position)
     ok &= ~(placements.removed_day[candidate] <= day)
     out[ok] = candidate[ok]
     return out
@@ -170,12 +174,12 @@ def segment_of(keys: Floats, segments: Segments, column: Indexes, day: Floats) -
 
     `keys` come from `segment_keys`.
     """
-    found = np.searchsorted(keys, column * 1e6 + day - _EPOCH, side="right") - 1
-    found = np.maximum(found, 0)
+    segment = np.searchsorted(keys, column * 1e6 + day - _EPOCH, side="right") - 1
+    segment = np.maximum(segment, 0)
     if not len(segments):
         return np.full(len(column), -1, dtype=np.int64)
-    ok = (segments.column[found] == column) & (day >= segments.start[found]) & (day <= segments.end[found])
-    return np.where(ok, found, -1)
+    ok = (segments.column[segment] == column) & (day >= segments.start[segment]) & (day <= segments.end[segment])
+    return np.where(ok, segment, -1)
 
 
 def segment_keys(segments: Segments) -> Floats:
@@ -193,13 +197,13 @@ def locate_readings(segments: Segments, column: Indexes, day: Floats, occasion: 
     before, after = occasion == words.OCCASIONS.index("as_found"), occasion == words.OCCASIONS.index("as_left")
     keys = segment_keys(segments)
     shifted = day + np.select([before, after], [-VISIT_DAYS, VISIT_DAYS], 0.0)
-    found = segment_of(keys, segments, column, np.minimum(shifted, np.max(segments.end, initial=-np.inf)))
+    segment = segment_of(keys, segments, column, np.minimum(shifted, np.max(segments.end, initial=-np.inf)))
     if not len(segments):
-        return found
+        return segment
     # A reading as left on the last day has no other place to go.
-    found = np.where((found < 0) & after, segment_of(keys, segments, column, day), found)
-    at = np.maximum(found, 0)
+    segment = np.where((segment < 0) & after, segment_of(keys, segments, column, day), segment)
+    at = np.maximum(segment, 0)
     near = ((day - segments.start[at] < VISIT_DAYS) & (segments.rank[at] > 0)) | (
         ~segments.is_current[at] & (segments.end[at] - day < VISIT_DAYS)
     )
-    return np.where(near & ~before & ~after, -1, found)
+    return np.where(near & ~before & ~after, -1, segment)

@@ -43,8 +43,8 @@ def crowd(group: Indexes, day: Floats, window_days: float) -> Floats:
         return np.zeros(0)
     window = np.floor(day / window_days).astype(np.int64)
     window -= window.min()
-    _, which, size = np.unique(group * (int(window.max()) + 1) + window, return_inverse=True, return_counts=True)
-    return size[which].astype(np.float64)
+    _, group_index, size = np.unique(group * (int(window.max()) + 1) + window, return_inverse=True, return_counts=True)
+    return size[group_index].astype(np.float64)
 
 
 def swing_terms(day: Floats) -> Floats:
@@ -94,9 +94,9 @@ def fit_swing(
     # The readings of a group are not independent witnesses of the common swing: weigh every group as a handful at most.
     size = np.bincount(group, minlength=count)
     weight = np.minimum(1.0, 12.0 / np.maximum(size[group], 1)) / (noise**2 + spread[0] ** 2)
-    left = common_precision + np.einsum("n,ni,nj->ij", weight, terms, terms)
+    normal_matrix = common_precision + np.einsum("n,ni,nj->ij", weight, terms, terms)
     right = common_precision @ default + np.einsum("n,ni,n->i", weight, terms, value)
-    common = np.linalg.solve(left, right)
+    common = np.linalg.solve(normal_matrix, right)
     precision = np.zeros((count, 3, 3))
     pull = np.zeros((count, 3))
     off = value - terms @ common

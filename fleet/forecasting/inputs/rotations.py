@@ -16,24 +16,24 @@ LONGEST_CHAIN: Final = 4
 """Positions that one cartridge may have stood in before."""
 
 
-def rotated_in(table: tables.Placements, positions: tables.Positions, known: tables.Indexes) -> tables.Indexes:
+def rotated_in(table: tables.Placements, positions: tables.Positions, continued_from: tables.Indexes) -> tables.Indexes:
     """Where every cartridge came from: as recorded, else the one of the same unit and stage that was removed as rotated
     on the day on which this one was placed elsewhere."""
     sources = np.flatnonzero((table.reason == words.ROTATED) & np.isfinite(table.removed_day))
-    sources = sources[~np.isin(sources, known)]
-    new = np.flatnonzero(known < 0)
+    sources = sources[~np.isin(sources, continued_from)]
+    new = np.flatnonzero(continued_from < 0)
     if not len(sources) or not len(new):
-        return known
+        return continued_from
     train = positions.unit_index * len(words.STAGES) + positions.stage
     span = 1e6
     key = train[table.position_index[sources]] * span + table.removed_day[sources]
     order = np.argsort(key, kind="stable")
     sources, key = sources[order], key[order]
-    wanted = train[table.position_index[new]] * span + table.placed_day[new]
-    at = np.clip(np.searchsorted(key, wanted - SAME_VISIT_DAYS), 0, len(key) - 1)
-    fits = np.abs(key[at] - wanted) <= SAME_VISIT_DAYS
+    wanted_key = train[table.position_index[new]] * span + table.placed_day[new]
+    at = np.clip(np.searchsorted(key, wanted_key - SAME_VISIT_DAYS), 0, len(key) - 1)
+    fits = np.abs(key[at] - wanted_key) <= SAME_VISIT_DAYS
     fits &= table.position_index[sources[at]] != table.position_index[new]
-    out = known.copy()
+    out = continued_from.copy()
     out[new[fits]] = sources[at[fits]]
     return out
 

@@ -111,7 +111,7 @@ def screen(fleet: Fleet) -> Screened:
     values = {name: getattr(table, name) for name in words.QUANTITIES}
     notes: list[tuple[Indexes, int, int]] = []
 
-    def drop(name: str, bad: Bools, reason: int) -> None:
+    def drop_values(name: str, bad: Bools, reason: int) -> None:
         bad = bad & np.isfinite(values[name])
         if bad.any():
             values[name][bad] = np.nan
@@ -123,31 +123,31 @@ def screen(fleet: Fleet) -> Screened:
     for bad, reason in ((late, words.CLOCK_IN_FUTURE), (before & ~late, words.BEFORE_COMMISSIONING)):
         if bad.any():
             notes.append((order[bad], -1, reason))
-    whole = late | before
+    whole_reading = late | before
     for name in words.QUANTITIES:
-        values[name][whole] = np.nan
+        values[name][whole_reading] = np.nan
 
-    drop(
+    drop_values(
         "temperature_degc", (values["temperature_degc"] > 45.0) & (values["temperature_degc"] < 115.0), words.WRONG_UNIT
     )
     for name, (low, high) in POSSIBLE.items():
-        drop(name, ~((values[name] >= low) & (values[name] <= high)), words.IMPOSSIBLE_VALUE)
+        drop_values(name, ~((values[name] >= low) & (values[name] <= high)), words.IMPOSSIBLE_VALUE)
     static = table.state == words.FLOW_STATES.index("static")
     for name in FLOWING_ONLY:
-        drop(name, static, words.STATIC_STATE)
+        drop_values(name, static, words.STATIC_STATE)
     unflushed = (table.minutes_since_start < FLUSH_MINUTES) | (table.sampled_after_flush == words.NO)
     for name in AFTER_FLUSH_ONLY:
-        drop(name, unflushed, words.FIRST_MINUTES)
+        drop_values(name, unflushed, words.FIRST_MINUTES)
 
-    _transposed(table, values, drop)
-    _pressure_units(values, drop)
+    _transposed(table, values, drop_values)
+    _pressure_units(values, drop_values)
     for name, limit in LOG_LIMITS.items():
-        _isolated(name, table, values, limit, drop)
-    _isolated_temperature(table, values, drop)
+        _isolated(name, table, values, limit, drop_values)
+    _isolated_temperature(table, values, drop_values)
     for outlet in ("prefilter_outlet_pressure_kpa",):
-        drop(outlet, values[outlet] > values["line_pressure_kpa"] + 40.0, words.CONTRADICTS_OTHER_GAUGE)
-    _permeate_above_feed(values, drop)
-    _counters(fleet, table, values, drop)
+        drop_values(outlet, values[outlet] > values["line_pressure_kpa"] + 40.0, words.CONTRADICTS_OTHER_GAUGE)
+    _permeate_above_feed(values, drop_values)
+    _counters(fleet, table, values, drop_values)
 
     if notes:
         exclusions = Exclusions(
@@ -165,8 +165,10 @@ def _earliest_day(fleet: Fleet) -> Floats:
     """Day by unit before which nothing can have been read; NaN where that is not known."""
     first = np.full(len(fleet.units.commissioned_day), np.inf)
     np.minimum.at(first, fleet.positions.unit_index[fleet.placements.position_index], fleet.placements.placed_day)
-    known = fleet.units.commissioned_day
-    return np.where(np.isfinite(known), known, np.where(np.isfinite(first), first - LONG_BEFORE_DAYS, np.nan))
+    commissioned_day = fleet.units.commissioned_day
+    return np.where(
+        np.isfinite(commissioned_day), commissioned_day, np.where(np.isfinite(first), first - LONG_BEFORE_DAYS, np.nan)
+    )
 
 
 def neighbour_median(group: Indexes, values: Floats, reach: int = 3) -> tuple[Floats, Indexes]:
@@ -192,21 +194,21 @@ def neighbour_median(group: Indexes, values: Floats, reach: int = 3) -> tuple[Fl
     return np.where(number > 0, middle, np.nan), number
 
 
-def _transposed(table: Readings, values: dict[str, Floats], drop: Drop) -> None:
+def _transposed(table: Readings, values: dict[str, Floats], drop_values: Drop) -> None:
     """Feed and permeate swapped: permeate well above feed, and the swap fits the feed readings around it."""
     feed, permeate = values["feed_tds_mg_per_l"], values["permeate_tds_mg_per_l"]
     bad = permeate > 1.5 * np.maximum(feed, 1.0)
     for name in ("feed_tds_mg_per_l", "permeate_tds_mg_per_l"):
-        drop(name, bad, words.TRANSPOSED)
+        drop_values(name, bad, words.TRANSPOSED)
 
 
-def _pressure_units(values: dict[str, Floats], drop: Drop) -> None:
+def _pressure_units(values: dict[str, Floats], drop_values: Drop) -> None:
     """A line pressure of tap water between 2 and 16 kPa was meant in bar or psi; above that it cannot be told."""
     for name in ("line_pressure_kpa", "prefilter_outlet_pressure_kpa", "inlet_pressure_kpa"):
-        drop(name, (values[name] > 0.5) & (values[name] < 20.0), words.WRONG_UNIT)
+        drop_values(name, (values[name] > 0.5) & (values[name] < 20.0), words.WRONG_UNIT)
 
 
-def _isolated(name: str, table: Readings, values: dict[str, Floats], limit: float, drop: Drop) -> None:
+def _isolated(name: str, table: Readings, values: dict[str, Floats], limit: float, drop_values: Drop) -> None:
     some = np.flatnonzero(values[name] > 0)
     if not len(some):
         return
@@ -223,10 +225,10 @@ def _isolated(name: str, table: Readings, values: dict[str, Floats], limit: floa
     for kind, reason in ((ten, words.FACTOR_OF_TEN), (unit, words.WRONG_UNIT), (far & ~ten & ~unit, words.OUTLIER)):
         bad = np.zeros(len(values[name]), dtype=bool)
         bad[some[kind]] = True
-        drop(name, bad, reason)
+        drop_values(name, bad, reason)
 
 
-def _isolated_temperature(table: Readings, values: dict[str, Floats], drop: Drop) -> None:
+def _isolated_temperature(table: Readings, values: dict[str, Floats], drop_values: Drop) -> None:
     name = "temperature_degc"
     some = np.flatnonzero(np.isfinite(values[name]))
     if not len(some):
@@ -241,14 +243,16 @@ def _isolated_temperature(table: Readings, values: dict[str, Floats], drop: Drop
     for kind, reason in ((fahrenheit, words.WRONG_UNIT), (far & ~fahrenheit, words.OUTLIER)):
         bad = np.zeros(len(values[name]), dtype=bool)
         bad[some[kind]] = True
-        drop(name, bad, reason)
+        drop_values(name, bad, reason)
 
 
-def _permeate_above_feed(values: dict[str, Floats], drop: Drop) -> None:
-    drop("permeate_tds_mg_per_l", values["permeate_tds_mg_per_l"] > 0.9 * values["feed_tds_mg_per_l"], words.OUTLIER)
+def _permeate_above_feed(values: dict[str, Floats], drop_values: Drop) -> None:
+    drop_values(
+        "permeate_tds_mg_per_l", values["permeate_tds_mg_per_l"] > 0.9 * values["feed_tds_mg_per_l"], words.OUTLIER
+    )
 
 
-def _counters(fleet: Fleet, table: Readings, values: dict[str, Floats], drop: Drop) -> None:
+def _counters(fleet: Fleet, table: Readings, values: dict[str, Floats], drop_values: Drop) -> None:
     """A counter only rises, and not faster than the unit can run; single values that break this are left out.
 
     A spike is told from a reset by what follows: after a spike the counts go on from before it, after a reset they go
@@ -282,6 +286,6 @@ def _counters(fleet: Fleet, table: Readings, values: dict[str, Floats], drop: Dr
             bad = np.zeros(len(values[name]), dtype=bool)
             bad[some[kind]] = True
             rising |= kind
-            drop(name, bad, reason)
+            drop_values(name, bad, reason)
         if not rising.any():
             return

@@ -256,10 +256,10 @@ class Fleet:
             Day since 1970-01-01, at most `as_of_day`.
         """
         placements = self.placements
-        known = placements.placed_day <= day
+        is_placed = placements.placed_day <= day
         renumbered = np.full(len(placements) + 1, -1, dtype=np.int64)
-        renumbered[:-1][known] = np.arange(int(known.sum()))
-        early = placements.take(known)
+        renumbered[:-1][is_placed] = np.arange(int(is_placed.sum()))
+        early = placements.take(is_placed)
         still = ~(early.removed_day <= day)
         early = replace(
             early,
@@ -282,18 +282,18 @@ class Fleet:
 
         Units come in the order of the fleet's own table, whatever the order asked in.
         """
-        wanted = np.zeros(len(self.units), dtype=bool)
-        wanted[np.fromiter(unit_indexes, dtype=np.int64)] = True
+        is_wanted = np.zeros(len(self.units), dtype=bool)
+        is_wanted[np.fromiter(unit_indexes, dtype=np.int64)] = True
         sites = np.zeros(len(self.sites), dtype=bool)
-        sites[self.units.site_index[wanted]] = True
-        positions = wanted[self.positions.unit_index]
+        sites[self.units.site_index[is_wanted]] = True
+        positions = is_wanted[self.positions.unit_index]
         placements = positions[self.placements.position_index]
         samples = sites[self.feed_water.site_index]
         unit_at, site_at, position_at, placement_at = (
-            _renumber(mask) for mask in (wanted, sites, positions, placements)
+            _renumber(mask) for mask in (is_wanted, sites, positions, placements)
         )
-        kept = self.placements.take(placements)
-        units, readings = self.units.take(wanted), self.readings.take(wanted[self.readings.unit_index])
+        own_placements = self.placements.take(placements)
+        units, readings = self.units.take(is_wanted), self.readings.take(is_wanted[self.readings.unit_index])
         kept_positions, kept_samples = self.positions.take(positions), self.feed_water.take(samples)
         return replace(
             self,
@@ -301,15 +301,15 @@ class Fleet:
             units=replace(units, site_index=site_at[units.site_index]),
             positions=replace(kept_positions, unit_index=unit_at[kept_positions.unit_index]),
             placements=replace(
-                kept,
-                position_index=position_at[kept.position_index],
-                continued_from=placement_at[kept.continued_from],
+                own_placements,
+                position_index=position_at[own_placements.position_index],
+                continued_from=placement_at[own_placements.continued_from],
             ),
             readings=replace(readings, unit_index=unit_at[readings.unit_index]),
             feed_water=replace(kept_samples, site_index=site_at[kept_samples.site_index]),
         )
 
 
-def _renumber(kept: Bools) -> Indexes:
+def _renumber(is_kept: Bools) -> Indexes:
     """New index of every row by its old one, -1 for rows that went; the last entry answers for an old index of -1."""
-    return np.append(np.where(kept, np.cumsum(kept) - 1, -1), -1).astype(np.int64)
+    return np.append(np.where(is_kept, np.cumsum(is_kept) - 1, -1), -1).astype(np.int64)

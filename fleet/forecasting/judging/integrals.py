@@ -55,9 +55,9 @@ def integral_shares(low: Floats, high: Floats) -> Floats:
     for _ in range(ROUNDS):
         joint = inside * shares
         new = (joint / joint.sum(axis=1, keepdims=True)).mean(axis=0)
-        done = np.abs(new - shares).max() < CHANGE
+        converged = np.abs(new - shares).max() < CHANGE
         shares = new
-        if done:
+        if converged:
             break
     return shares
 

@@ -98,8 +98,10 @@ def _driver_named(replayed: Replay, rows: Bools) -> float:
     """Each stage wears in one way, so what is to be told apart is wear and the age limit."""
     if not rows.any():
         return float("nan")
-    said, was = (driver[rows] == words.TIME_CAP for driver in (replayed.driver, replayed.true_driver))
-    return float((said == was).mean())
+    forecast_time_cap, true_time_cap = (
+        driver[rows] == words.TIME_CAP for driver in (replayed.driver, replayed.true_driver)
+    )
+    return float((forecast_time_cap == true_time_cap).mean())
 
 
 def quality_text(rows: Iterable[QualityRow]) -> str:

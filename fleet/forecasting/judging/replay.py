@@ -97,12 +97,12 @@ def outcomes(fleet: Fleet, *, policy: Policy | None = None) -> Outcomes:
     fleet = fleet.known_at(fleet.as_of_day)
     placements = fleet.placements
     count = len(placements)
-    gone = np.isfinite(placements.removed_day) & (placements.removed_day <= fleet.as_of_day)
-    last = np.where(gone, placements.removed_day, fleet.as_of_day)
+    is_removed = np.isfinite(placements.removed_day) & (placements.removed_day <= fleet.as_of_day)
+    last = np.where(is_removed, placements.removed_day, fleet.as_of_day)
     low, high = placements.placed_day.copy(), np.full(count, np.inf)
-    spent = gone & (placements.reason == words.EXHAUSTED)
-    high[spent] = placements.removed_day[spent]
-    low[~spent] = last[~spent]
+    is_exhausted = is_removed & (placements.reason == words.EXHAUSTED)
+    high[is_exhausted] = placements.removed_day[is_exhausted]
+    low[~is_exhausted] = last[~is_exhausted]
     if count:
         readings = screen(fleet).readings
         conditions = build_conditions(fleet, readings)
@@ -122,7 +122,7 @@ def outcomes(fleet: Fleet, *, policy: Policy | None = None) -> Outcomes:
             for placement, day, over in _signs(stage, lead_share):
                 good = (over < 0.9) & (day < high[placement])
                 np.maximum.at(low, placement[good], day[good])
-        _visited(fleet, spent, low, high)
+        _visited(fleet, is_exhausted, low, high)
     by_cap = np.zeros(count, dtype=bool)
     last_good = low.copy()
     if count:
@@ -134,10 +134,10 @@ def outcomes(fleet: Fleet, *, policy: Policy | None = None) -> Outcomes:
     return Outcomes(low, high, by_cap, np.minimum(last_good, high))
 
 
-def _visited(fleet: Fleet, spent: Bools, low: Floats, high: Floats) -> None:
+def _visited(fleet: Fleet, is_exhausted: Bools, low: Floats, high: Floats) -> None:
     """A visit that left a cartridge in place is a sign that it was good."""
     visits = find_visits(fleet)
-    rows = np.flatnonzero(spent)
+    rows = np.flatnonzero(is_exhausted)
     unit = fleet.positions.unit_index[fleet.placements.position_index[rows]]
     before = visits.last_before(unit, high[rows] - 2.0)
     low[rows] = np.where(before > low[rows], before, low[rows])
@@ -147,19 +147,19 @@ def _signs(stage: StageInput, lead_share: float) -> list[tuple[Indexes, Floats, 
     """Placement, day, and value over limit of every reading that bears on the first or the last cartridge."""
     segment = stage.seen_segment
     lead, lag = stage.segments.lead[segment], stage.segments.lag[segment]
-    day, seen = stage.seen_day, stage.seen
+    day, readings = stage.seen_day, stage.seen
     if stage.stage == words.SEDIMENT:
         single = stage.columns.in_series[stage.segments.column[segment]] == 1
-        over = np.where(single, seen.between / seen.resolution, np.nan)
+        over = np.where(single, readings.between / readings.resolution, np.nan)
         return [(lead, day, over)]
-    allowed = stage.limit[segment] * seen.entering
+    allowed = stage.limit[segment] * readings.entering
     # A value within the meter's step of the limit proves nothing.
-    margin = np.where(np.abs(seen.after - allowed) > 0.6 * seen.resolution, 1.0, np.nan)
+    margin = np.where(np.abs(readings.after - allowed) > 0.6 * readings.resolution, 1.0, np.nan)
     last = np.where(lag >= 0, lag, lead)
-    first = seen.between / np.maximum(seen.entering, 1e-9)
+    first = readings.between / np.maximum(readings.entering, 1e-9)
     first = np.where(first >= lead_share, 10.0, first / lead_share)
     paired = lag >= 0
-    return [(last, day, seen.after / allowed * margin), (lead[paired], day[paired], first[paired])]
+    return [(last, day, readings.after / allowed * margin), (lead[paired], day[paired], first[paired])]
 
 
 def replay(
@@ -185,27 +185,31 @@ def replay(
     parts: list[dict[str, np.ndarray]] = []
     placement_known = np.arange(len(fleet.placements))
     for number, cut in enumerate(cut_days):
-        known = fleet.known_at(cut)
-        kept = placement_known[fleet.placements.placed_day <= cut]
-        answer = forecast(known, policy=policy)
+        known_fleet = fleet.known_at(cut)
+        known_placements = placement_known[fleet.placements.placed_day <= cut]
+        answer = forecast(known_fleet, policy=policy)
         grids = dict(
             zip(
                 METHODS,
                 (
                     answer.grid_day,
-                    fixed_interval(known, policy=policy),
-                    label_over_load(known, policy=policy),
-                    straight_line(known, policy=policy),
+                    fixed_interval(known_fleet, policy=policy),
+                    label_over_load(known_fleet, policy=policy),
+                    straight_line(known_fleet, policy=policy),
                 ),
                 strict=True,
             )
         )
-        standing = answer.placement_index
-        dated = (standing >= 0) & np.all([np.isfinite(grid).all(axis=1) for grid in grids.values()], axis=0)
-        placement = kept[np.maximum(standing, 0)] if len(kept) else np.zeros(len(standing), dtype=np.int64)
-        day = np.maximum(happened.day[placement], cut) if len(kept) else np.zeros(len(standing))
+        current_placement = answer.placement_index
+        dated = (current_placement >= 0) & np.all([np.isfinite(grid).all(axis=1) for grid in grids.values()], axis=0)
+        placement = (
+            known_placements[np.maximum(current_placement, 0)]
+            if len(known_placements)
+            else np.zeros(len(current_placement), dtype=np.int64)
+        )
+        day = np.maximum(happened.day[placement], cut) if len(known_placements) else np.zeros(len(current_placement))
         # A life that ended unseen at the cut itself says nothing.
-        dated &= happened.is_observed[placement] | (day > cut + 1.0) if len(kept) else False
+        dated &= happened.is_observed[placement] | (day > cut + 1.0) if len(known_placements) else False
         rows = np.flatnonzero(dated)
         positions = fleet.positions
         cap = fleet.placements.first_installed_day[placement] + cap_days(
@@ -216,7 +220,7 @@ def replay(
             "stage": positions.stage[rows],
             "role": positions.role[rows],
             "readings": answer.readings_used[rows],
-            "nominal_life_days": _nominal(known, rows, policy),
+            "nominal_life_days": _nominal(known_fleet, rows, policy),
             "true_day": day[rows],
             "low_day": np.maximum(happened.good[placement[rows]], cut),
             "high_day": np.maximum(happened.high[placement[rows]], cut),

@@ -32,17 +32,17 @@ def straight_line(fleet: Fleet, *, policy: Policy | None = None) -> Floats:
     readings = screen(fleet).readings
     conditions = build_conditions(fleet, readings)
     out = label_over_load(fleet, policy=policy)
-    standing = current_placements(fleet)
-    cap = cap_day_of_positions(fleet, standing, policy)
+    current_placement = current_placements(fleet)
+    cap = cap_day_of_positions(fleet, current_placement, policy)
     now = fleet.as_of_day
     for position, day, value, limit in (
         *_sediment(sediment_input(fleet, readings, conditions, policy)),
         *_beds(carbon_input(fleet, readings, conditions, policy), policy.lead_carbon_share),
         *_beds(resin_input(fleet, readings, conditions, policy), policy.lead_resin_share),
-        _membranes(fleet, readings, conditions, standing, policy),
+        _membranes(fleet, readings, conditions, current_placement, policy),
     ):
         reached = _extrapolate(position, day, value, limit, len(fleet.positions), now)
-        rows = np.flatnonzero(np.isfinite(reached) & (standing >= 0))
+        rows = np.flatnonzero(np.isfinite(reached) & (current_placement >= 0))
         ahead = np.maximum(reached[rows] - now, 0.0)
         dates = now + ahead[:, None] * np.exp(SPREAD * norm.ppf(GRID_LEVELS))
         out[rows] = np.minimum(np.minimum(dates, np.maximum(cap[rows], now)[:, None]), now + 3652.0)
@@ -88,14 +88,16 @@ def _beds(stage: StageInput, lead_share: float) -> list[_Series]:
     ]
 
 
-def _membranes(fleet: Fleet, readings: Readings, conditions: Conditions, standing: Indexes, policy: Policy) -> _Series:
+def _membranes(
+    fleet: Fleet, readings: Readings, conditions: Conditions, current_placement: Indexes, policy: Policy
+) -> _Series:
     del conditions
-    rows = np.flatnonzero((fleet.positions.stage == words.MEMBRANE) & (standing >= 0))
+    rows = np.flatnonzero((fleet.positions.stage == words.MEMBRANE) & (current_placement >= 0))
     position_of_unit = np.full(len(fleet.units), -1, dtype=np.int64)
     position_of_unit[fleet.positions.unit_index[rows]] = rows
     position = position_of_unit[readings.unit_index]
     placed = np.full(len(fleet.positions) + 1, np.inf)
-    placed[rows] = fleet.placements.placed_day[standing[rows]]
+    placed[rows] = fleet.placements.placed_day[current_placement[rows]]
     ok = (position >= 0) & (readings.day >= placed[position]) & np.isfinite(readings.permeate_flow_l_per_day)
     position, day, flow = position[ok], readings.day[ok], readings.permeate_flow_l_per_day[ok]
     first = np.full(len(fleet.positions), np.nan)

@@ -90,15 +90,21 @@ def move_by_hand(
     if not 0 <= day < problem.days:
         raise PlanningError("day", f"must be 0 to {problem.days - 1}, not {day}.")
     target = (problem.installer_index[installer], day)
-    rest = {cell: tuple(c for c in plan.get(cell, ()) if c != candidate) for cell in {source, target}}
-    last = len(rest[target]) + 1
+    remaining = {cell: tuple(c for c in plan.get(cell, ()) if c != candidate) for cell in {source, target}}
+    last = len(remaining[target]) + 1
     if place is not None and not 1 <= place <= last:
         raise PlanningError("place", f"must be 1 to {last}, not {place}.")
     tried = [
-        _weigh(problem, plan, {**rest, target: (*rest[target][:k], candidate, *rest[target][k:])}, target, visit)
+        _weigh(
+            problem,
+            plan,
+            {**remaining, target: (*remaining[target][:k], candidate, *remaining[target][k:])},
+            target,
+            visit,
+        )
         for k in (range(last) if place is None else [place - 1])
     ]
-    return min(tried, key=lambda found: (len(found.refusals), len(found.warnings), found.total_cents))
+    return min(tried, key=lambda weighed: (len(weighed.refusals), len(weighed.warnings), weighed.total_cents))
 
 
 def _weigh(problem: RoundProblem, plan: Plan, moved: Plan, target: Cell, visit: str) -> MovedByHand:
@@ -106,12 +112,12 @@ def _weigh(problem: RoundProblem, plan: Plan, moved: Plan, target: Cell, visit: 
     old = [_judge(problem, cell, plan.get(cell, ()), candidate) for cell in sorted(moved)]
     new = [_judge(problem, cell, stops, candidate) for cell, stops in sorted(moved.items())]
     # of the visit itself everything is said: somebody has to answer for where it goes
-    known = {
+    earlier_faults = {
         (f.code, f.visit or (f.installer, f.day)) for one in old for f in (*one.hard, *one.soft) if f.visit != visit
     }
 
     def fresh(faults: Sequence[Fault]) -> tuple[Fault, ...]:
-        return tuple(f for f in faults if (f.code, f.visit or (f.installer, f.day)) not in known)
+        return tuple(f for f in faults if (f.code, f.visit or (f.installer, f.day)) not in earlier_faults)
 
     before = tuple(one.route for one in old if one.route is not None)
     # of the round that is joined every fault counts, of the one that is left only what the move brings about
@@ -158,9 +164,9 @@ class _Judged:
 def _judge(problem: RoundProblem, cell: Cell, stops: tuple[int, ...], moved: int) -> _Judged:
     if not stops and cell not in problem.begun:
         return _Judged(cell, None)
-    found = check_round(problem, *cell, stops)
-    hard = tuple(f for f in found if f.code in _HARD)
-    soft = tuple(f for f in found if f.code == "van_stock")
+    faults = check_round(problem, *cell, stops)
+    hard = tuple(f for f in faults if f.code in _HARD)
+    soft = tuple(f for f in faults if f.code == "van_stock")
     if problem.installers[cell[0]].shift_on(cell[1]) is None:
         return _Judged(cell, None, hard)
     for size in range(len(_RELAXED) + 1):
@@ -169,7 +175,7 @@ def _judge(problem: RoundProblem, cell: Cell, stops: tuple[int, ...], moved: int
             if route is not None:
                 if "closed" in relaxed:
                     route = _keep_hours(problem, cell, stops, relaxed, route, moved)
-                broken = [f for what in relaxed for f in _broken(problem, cell, stops, route, what)]
+                broken = [f for rule in relaxed for f in _broken(problem, cell, stops, route, rule)]
                 return _Judged(cell, route, hard, (*soft, *broken))
     return _Judged(cell, None, (*hard, _clash(problem, cell, stops)), soft)
 
@@ -181,9 +187,9 @@ def _keep_hours(
     ignored = stops
     for c in sorted(stops, key=lambda k: k == moved):
         fewer = tuple(k for k in ignored if k != c)
-        kept = make_route(_relax(problem, cell, fewer, relaxed), *cell, stops)
-        if kept is not None:
-            ignored, route = fewer, kept
+        route_kept = make_route(_relax(problem, cell, fewer, relaxed), *cell, stops)
+        if route_kept is not None:
+            ignored, route = fewer, route_kept
     return route
 
 
@@ -212,12 +218,12 @@ def _relax(problem: RoundProblem, cell: Cell, ignored: tuple[int, ...], relaxed:
     return dataclasses.replace(problem, candidates=candidates, installers=installers)
 
 
-def _broken(problem: RoundProblem, cell: Cell, stops: tuple[int, ...], route: Route, what: str) -> list[Fault]:
+def _broken(problem: RoundProblem, cell: Cell, stops: tuple[int, ...], route: Route, rule: str) -> list[Fault]:
     """What an override breaks, in sentences."""
     name, date = problem.installers[cell[0]].key, problem.date_of(cell[1])
-    if what == "no_lunch":
+    if rule == "no_lunch":
         return [Fault("no_lunch", f"{name}'s round on {date} has no room for lunch.", name, cell[1])]
-    if what == "overtime":
+    if rule == "overtime":
         shift = problem.installers[cell[0]].shift_on(cell[1])
         late = 0 if shift is None else route.returns_s - shift.end_s
         sentence = f"{name} would be home {late // 60} minutes after the end of the shift on {date}."

@@ -84,32 +84,32 @@ def list_differences(
         date = first_day + datetime.timedelta(days=slot[1])
         return f"{date:%a} {date.day} {date:%b} {slot[2] // 3_600:02d}:{slot[2] % 3_600 // 60:02d}"
 
-    found: list[Difference] = []
+    differences: list[Difference] = []
     for visit in [*before, *(v for v in after if v not in before)]:
         old, new, name = before.get(visit), after.get(visit), names[visit]
         if new is None and old is not None:
-            gone = visit in cancelled
-            kind = DifferenceKind.CANCELLED if gone else DifferenceKind.DROPPED
-            what = "was called off" if gone else "cannot be made as planned and is open again"
-            sentence = f"{name}: {when(old)} with {old[0]} {what}."
-            found.append(Difference(visit, kind, old, None, sentence, not gone, (old[0],)))
+            is_cancelled = visit in cancelled
+            kind = DifferenceKind.CANCELLED if is_cancelled else DifferenceKind.DROPPED
+            outcome = "was called off" if is_cancelled else "cannot be made as planned and is open again"
+            sentence = f"{name}: {when(old)} with {old[0]} {outcome}."
+            differences.append(Difference(visit, kind, old, None, sentence, not is_cancelled, (old[0],)))
         elif old is None and new is not None:
             sentence = f"{name}: new, {when(new)} with {new[0]}."
-            found.append(Difference(visit, DifferenceKind.ADDED, None, new, sentence, True, (new[0],)))
+            differences.append(Difference(visit, DifferenceKind.ADDED, None, new, sentence, True, (new[0],)))
         elif old is not None and new is not None:
             retimed = abs(old[2] - new[2]) > tolerance_s
             people = tuple(dict.fromkeys((old[0], new[0])))
             if old[1] != new[1]:
                 sentence = f"{name}: from {when(old)} to {when(new)}, with {new[0]}."
-                found.append(Difference(visit, DifferenceKind.MOVED_DAY, old, new, sentence, True, people))
+                differences.append(Difference(visit, DifferenceKind.MOVED_DAY, old, new, sentence, True, people))
             elif old[0] != new[0]:
                 sentence = f"{name}: {new[0]} comes instead of {old[0]}, {when(new)} (was {when(old)})."
                 tell = retimed or visit in promised
-                found.append(Difference(visit, DifferenceKind.MOVED_INSTALLER, old, new, sentence, tell, people))
+                differences.append(Difference(visit, DifferenceKind.MOVED_INSTALLER, old, new, sentence, tell, people))
             elif retimed:
                 sentence = f"{name}: {when(new)} and not {when(old)}, with {new[0]}."
-                found.append(Difference(visit, DifferenceKind.RETIMED, old, new, sentence, True, people))
-    return tuple(found)
+                differences.append(Difference(visit, DifferenceKind.RETIMED, old, new, sentence, True, people))
+    return tuple(differences)
 
 
 def list_people_to_notify(differences: Iterable[Difference]) -> tuple[tuple[str, ...], tuple[str, ...]]:

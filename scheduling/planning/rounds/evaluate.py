@@ -141,24 +141,24 @@ def evaluate(problem: RoundProblem, plan: Plan) -> Evaluation:
         if route is not None:
             routes.append(route)
     faults.extend(_parted(problem, plan))
-    left = [k for k in range(len(problem.candidates)) if k not in times]
+    unserved = [k for k in range(len(problem.candidates)) if k not in times]
     return Evaluation(
         routes=tuple(routes),
         faults=tuple(faults),
         served=tuple(problem.candidates[k].key for k in sorted(times)),
-        unserved=tuple(problem.candidates[k].key for k in left),
+        unserved=tuple(problem.candidates[k].key for k in unserved),
         missed_appointments=tuple(
-            problem.candidates[k].key for k in left if problem.candidates[k].appointment is not None
+            problem.candidates[k].key for k in unserved if problem.candidates[k].appointment is not None
         ),
         missed_urgent=tuple(
             problem.candidates[k].key
-            for k in left
+            for k in unserved
             if problem.candidates[k].urgent and problem.candidates[k].appointment is None
         ),
         driving_cents=sum(r.driving_cents for r in routes),
         overtime_cents=sum(overtime_cents(problem, r.overtime_s) for r in routes),
         visits_cents=visits_cents,
-        unserved_cents=sum(problem.candidates[k].cost_if_left_cents for k in left),
+        unserved_cents=sum(problem.candidates[k].cost_if_left_cents for k in unserved),
         drive_s=sum(r.drive_s for r in routes),
         drive_m=sum(r.drive_m for r in routes),
     )

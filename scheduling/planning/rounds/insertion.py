@@ -106,13 +106,13 @@ def make_room(problem: RoundProblem, plan: Plan, candidate: int) -> tuple[Insert
         if day not in problem.starts[candidate] or candidate not in problem.servable[installer]:
             continue
         stops = plan.get((installer, day), ())
-        kept = tuple(s for s in stops if problem.candidates[s].must)
+        musts = tuple(s for s in stops if problem.candidates[s].must)
         cell = [(installer, day)]
-        placed = cheapest_insertion(problem, {(installer, day): kept}, candidate, cell, positions=len(kept) + 1)
+        placed = cheapest_insertion(problem, {(installer, day): musts}, candidate, cell, positions=len(musts) + 1)
         if placed is None:
             continue
         current = placed.stops
-        optional = [(-problem.worth_cents(installer, s, day), s) for s in set(stops) - set(kept)]
+        optional = [(-problem.worth_cents(installer, s, day), s) for s in set(stops) - set(musts)]
         for _, s in sorted(optional):
             again = cheapest_insertion(problem, {(installer, day): current}, s, cell, positions=len(current) + 1)
             if again is not None and again.extra_cents < 0:
@@ -130,13 +130,13 @@ def place_the_musts(problem: RoundProblem, plan: Plan) -> PlanDict:
     waiting = [k for k, c in enumerate(problem.candidates) if c.must and k not in served]
     waiting.sort(key=lambda k: (problem.candidates[k].appointment is None, k))
     for k in waiting:
-        found = cheapest_insertion(problem, result, k)
-        if found is None:
+        insertion = cheapest_insertion(problem, result, k)
+        if insertion is None:
             room = make_room(problem, result, k)
             if room is None:
                 continue
-            found = room[0]
-        result[found.installer, found.day] = found.stops
+            insertion = room[0]
+        result[insertion.installer, insertion.day] = insertion.stops
     return result
 
 
@@ -147,12 +147,12 @@ def mend_round(problem: RoundProblem, installer: int, day: int, stops: tuple[int
         without = [(current[:k] + current[k + 1 :], current[k]) for k in range(len(current))]
 
         def loss(entry: tuple[tuple[int, ...], int]) -> tuple[bool, bool, int]:
-            rest, gone = entry
-            c = problem.candidates[gone]
+            remaining, removed = entry
+            c = problem.candidates[removed]
             return (
                 c.must,
-                not may_be_driven(problem, installer, day, rest),
-                problem.worth_cents(installer, gone, day) + round_cents(problem, installer, day, rest),
+                not may_be_driven(problem, installer, day, remaining),
+                problem.worth_cents(installer, removed, day) + round_cents(problem, installer, day, remaining),
             )
 
         current = min(without, key=loss)[0]
@@ -172,9 +172,9 @@ def polish(problem: RoundProblem, plan: Plan, cells: Iterable[tuple[int, int]] |
     served = {c for stops in result.values() for c in stops}
     waiting = [k for k in range(len(problem.candidates)) if k not in served]
     for k in sorted(waiting, key=lambda k: (-max(map(problem.candidates[k].value_cents, range(problem.days))), k)):
-        found = cheapest_insertion(problem, result, k, open_cells)
-        if found is not None and found.extra_cents < 0:
-            result[found.installer, found.day] = found.stops
+        insertion = cheapest_insertion(problem, result, k, open_cells)
+        if insertion is not None and insertion.extra_cents < 0:
+            result[insertion.installer, insertion.day] = insertion.stops
     return result
 
 
@@ -193,13 +193,13 @@ def _one_exchange(
         path = np.array(problem.path(installer, day, stops))
         before, here, after = path[:-2], path[1:-1], path[2:]
         new = np.array([problem.node(k) for k in waiting])
-        gone = np.array([_worth(problem, installer, s, day) for s in stops])
+        removed_worth = np.array([_worth(problem, installer, s, day) for s in stops])
         gained = np.array([_worth(problem, installer, k, day) for k in waiting])
         step = (
             cents[before[:, None], new[None, :]]
             + cents[new[None, :], after[:, None]]
             - (cents[before, here] + cents[here, after])[:, None]
-            + gone[:, None]
+            + removed_worth[:, None]
             - gained[None, :]
         )
         for position, number in zip(*np.nonzero(step < 0), strict=True):

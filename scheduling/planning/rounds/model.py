@@ -86,27 +86,27 @@ class RoundModel:
             if cell not in number:
                 continue
             offered = {c for c, day, _ in self.plain if day == cell[1]}
-            kept = tuple(c for c in stops if c in offered)
-            if len(kept) < len(stops):
-                kept = mend_round(self.problem, *cell, kept)  # where roads are odd, fewer stops can take longer
-            dropped.extend(c for c in stops if c not in kept)
-            if not kept:
+            feasible = tuple(c for c in stops if c in offered)
+            if len(feasible) < len(stops):
+                feasible = mend_round(self.problem, *cell, feasible)  # where roads are odd, fewer stops can take longer
+            dropped.extend(c for c in stops if c not in feasible)
+            if not feasible:
                 continue
-            timing = time_round(self.problem, *cell, kept)
+            timing = time_round(self.problem, *cell, feasible)
             if timing is None:
-                raise WarmStartError(f"the round of cell {cell} cannot be driven: {kept}")
+                raise WarmStartError(f"the round of cell {cell} cannot be driven: {feasible}")
             lunch = self.problem.installers[cell[0]].lunch
             visits: list[int] = []
             if timing.lunch_after == LUNCH_BEFORE_LEAVING:
                 visits.append(self.first_lunch[cell])
-            for k, c in enumerate(kept):
+            for k, c in enumerate(feasible):
                 spans = self.problem.starts[c][cell[1]]
                 span = next(n for n, (early, late) in enumerate(spans) if early <= timing.starts_s[k] <= late)
                 if timing.lunch_after == k and lunch is not None:
                     visits.append(self.with_lunch[c, cell[1], span, lunch])
                 else:
                     visits.append(self.plain[c, cell[1], span])
-            if timing.lunch_after == len(kept):
+            if timing.lunch_after == len(feasible):
                 visits.append(self.home_lunch[cell])
             if cell in self.going_home:
                 visits.append(self.going_home[cell])
@@ -116,11 +116,11 @@ class RoundModel:
             raise WarmStartError("the solver does not accept a plan that can be driven")
         expected = 0
         for cell, stops in plan.items():
-            kept = tuple(c for c in stops if c not in dropped)
-            if cell in number and kept:
-                expected += round_cents(self.problem, *cell, kept)
-                expected += sum(self.problem.visit_cents(cell[0], c, cell[1]) for c in kept)
-                expected -= sum(self.problem.candidates[c].cost_by_day_cents[cell[1]] for c in kept)
+            feasible = tuple(c for c in stops if c not in dropped)
+            if cell in number and feasible:
+                expected += round_cents(self.problem, *cell, feasible)
+                expected += sum(self.problem.visit_cents(cell[0], c, cell[1]) for c in feasible)
+                expected -= sum(self.problem.candidates[c].cost_by_day_cents[cell[1]] for c in feasible)
         expected *= self.scale
         if solution.distance_cost() != expected:
             raise WarmStartError(f"the solver prices the driving {solution.distance_cost()} and not {expected}")
@@ -131,12 +131,12 @@ class RoundModel:
 
         Of vehicles that are all alike to the solver, each round goes to the installer who has most of it in ``near``.
         """
-        found: dict[int, list[tuple[int, ...]]] = {}
+        rounds_by_type: dict[int, list[tuple[int, ...]]] = {}
         for route in solution.routes():
             stops = tuple(self.copies[activity.idx].candidate for activity in route if activity.is_client())
-            found.setdefault(route.vehicle_type(), []).append(tuple(c for c in stops if c >= 0))
+            rounds_by_type.setdefault(route.vehicle_type(), []).append(tuple(c for c in stops if c >= 0))
         plan = {}
-        for number, rounds in found.items():
+        for number, rounds in rounds_by_type.items():
             free = list(self.vehicles[number])
             pairs = sorted(
                 (-len(set(stops).intersection(near.get(cell, ()))), cell, stops)
@@ -144,10 +144,10 @@ class RoundModel:
                 for cell in free
                 if stops
             )
-            given: set[tuple[int, ...]] = set()
+            placed_rounds: set[tuple[int, ...]] = set()
             for _, cell, stops in pairs:
-                if cell in free and stops not in given:
+                if cell in free and stops not in placed_rounds:
                     plan[cell] = stops
-                    given.add(stops)
+                    placed_rounds.add(stops)
                     free.remove(cell)
         return plan

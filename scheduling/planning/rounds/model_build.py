@@ -97,10 +97,10 @@ class _Builder:
         alike: dict[Hashable, list[Cell]] = {}
         types: dict[Hashable, dict[str, Any]] = {}
         for cell in self.cells:
-            asked = self._vehicle(cell, kinds.index(profiles[cell[0]]))
-            key = tuple((name, tuple(x) if isinstance(x, list) else x) for name, x in asked.items())
+            vehicle = self._vehicle(cell, kinds.index(profiles[cell[0]]))
+            key = tuple((name, tuple(x) if isinstance(x, list) else x) for name, x in vehicle.items())
             alike.setdefault(key, []).append(cell)
-            types[key] = asked
+            types[key] = vehicle
         money, durations = self._tables(kinds)
         data = pyvrp.ProblemData(
             locations=[pyvrp.Location(0, 0) for _ in self.rows],
@@ -183,16 +183,16 @@ class _Builder:
         lunch = self.lunch_of[cell]
         if lunch is None:
             return
-        wanted = {
+        lunch_stop = {
             "delivery": self._load(None, lunch),
             "service_duration": lunch.duration_s,
             "tw_early": cell[1] * DAY_S + lunch.earliest_start_s,
             "tw_late": cell[1] * DAY_S + lunch.latest_start_s,
             "prize": LUNCH_BONUS_CENTS * self.scale,
         }
-        self.home_lunch[cell] = self._add(Copy(-1, cell[1]), location=self.home[cell[0]], **wanted)
+        self.home_lunch[cell] = self._add(Copy(-1, cell[1]), location=self.home[cell[0]], **lunch_stop)
         self.first_lunch[cell] = (
-            self._add(Copy(-1, cell[1]), location=self.away_place[cell], **wanted)
+            self._add(Copy(-1, cell[1]), location=self.away_place[cell], **lunch_stop)
             if cell in self.away_place
             else self.home_lunch[cell]
         )
@@ -234,7 +234,7 @@ class _Builder:
         shift, lunch, latest_home = problem.working_days[cell]
         stock = person.stock_on(cell[1])
         begins = cell[1] * DAY_S + shift.start_s
-        asked: dict[str, Any] = {
+        vehicle: dict[str, Any] = {
             "capacity": [
                 *(_PLENTY if stock is None else stock.get(item, 0) for item in self.items),
                 *(1 for _ in self.apart),
@@ -250,11 +250,11 @@ class _Builder:
         }
         if person.overtime_on(shift):
             # overtime is counted from the start of the shift, so the clock starts there whenever the van leaves
-            asked["start_late"] = begins
-            asked["shift_duration"] = shift.end_s - shift.start_s
-            asked["max_overtime"] = person.overtime_on(shift)
-            asked["unit_overtime_cost"] = round(problem.rates.overtime_hour_cents * self.scale / 3_600)
-        return asked
+            vehicle["start_late"] = begins
+            vehicle["shift_duration"] = shift.end_s - shift.start_s
+            vehicle["max_overtime"] = person.overtime_on(shift)
+            vehicle["unit_overtime_cost"] = round(problem.rates.overtime_hour_cents * self.scale / 3_600)
+        return vehicle
 
     def _tables(
         self, profiles: list[tuple[tuple[int, ...], tuple[tuple[int, int], ...]]]

@@ -18,18 +18,18 @@ def naive_plan(problem: RoundProblem) -> PlanDict:
     Every round in the answer can be driven. Visits that fit nowhere are left out.
     """
     plan: PlanDict = {}
-    done: set[int] = set()
-    _place_appointments(problem, plan, done)
+    placed: set[int] = set()
+    _place_appointments(problem, plan, placed)
     for day in range(problem.days):
         for installer, person in enumerate(problem.installers):
             if person.shift_on(day) is None:
                 continue
             for urgent_only in (True, False):
-                _extend(problem, plan, done, installer, day, urgent_only=urgent_only)
+                _extend(problem, plan, placed, installer, day, urgent_only=urgent_only)
     return {key: stops for key, stops in plan.items() if stops}
 
 
-def _place_appointments(problem: RoundProblem, plan: PlanDict, done: set[int]) -> None:
+def _place_appointments(problem: RoundProblem, plan: PlanDict, placed: set[int]) -> None:
     confirmed = [
         (c.appointment.day, c.appointment.start_s, k)
         for k, c in enumerate(problem.candidates)
@@ -48,7 +48,7 @@ def _place_appointments(problem: RoundProblem, plan: PlanDict, done: set[int]) -
                     best = (detour, installer, tried)
         if best is not None:
             plan[best[1], day] = best[2]
-            done.add(k)
+            placed.add(k)
 
 
 def _detour(
@@ -62,7 +62,7 @@ def _detour(
 
 
 def _extend(
-    problem: RoundProblem, plan: PlanDict, done: set[int], installer: int, day: int, *, urgent_only: bool
+    problem: RoundProblem, plan: PlanDict, placed: set[int], installer: int, day: int, *, urgent_only: bool
 ) -> None:
     """Walk along the round and go on to the open candidate where work can start soonest, wherever one still fits."""
     person = problem.installers[installer]
@@ -73,7 +73,7 @@ def _extend(
         open_ones = [
             (start, k)
             for k, c in enumerate(problem.candidates)
-            if k not in done
+            if k not in placed
             and (c.urgent or (not urgent_only and problem.worth_cents(installer, k, day) > 0))
             and problem.may_serve(person, c)
             and (start := _soonest(problem, k, day, ready + int(problem.travel.seconds[here, problem.node(k)])))
@@ -83,7 +83,7 @@ def _extend(
             tried = (*stops[:position], k, *stops[position:])
             if may_be_driven(problem, installer, day, tried):
                 stops = tried
-                done.add(k)
+                placed.add(k)
                 break
         position += 1
     if stops:

@@ -30,8 +30,8 @@ class Merged:
 
     def contract(self, plan: Plan) -> dict[tuple[int, int], tuple[int, ...]]:
         """The plan in terms of the problem without pairs."""
-        whole = {m[0]: k for k, m in enumerate(self.members)} | {m[-1]: k for k, m in enumerate(self.members)}
-        return {cell: tuple(dict.fromkeys(whole[c] for c in stops)) for cell, stops in plan.items()}
+        merged_index = {m[0]: k for k, m in enumerate(self.members)} | {m[-1]: k for k, m in enumerate(self.members)}
+        return {cell: tuple(dict.fromkeys(merged_index[c] for c in stops)) for cell, stops in plan.items()}
 
 
 def merge_pairs(problem: RoundProblem) -> Merged:
@@ -46,17 +46,17 @@ def merge_pairs(problem: RoundProblem) -> Merged:
         a, b = problem.candidate_index[one], problem.candidate_index[other]
         partner[a], partner[b] = (a, b), (a, b)
     members: list[tuple[int, ...]] = []
-    made: list[Candidate] = []
+    merged_candidates: list[Candidate] = []
     for k, c in enumerate(problem.candidates):
         if k not in partner:
             members.append((k,))
-            made.append(c)
+            merged_candidates.append(c)
         elif partner[k][0] == k:
             a, b = partner[k]
             forward, backward = _join(problem, a, b), _join(problem, b, a)
             swap = not forward.windows and forward.appointment is None and (backward.windows or backward.appointment)
             members.append((b, a) if swap else (a, b))
-            made.append(backward if swap else forward)
+            merged_candidates.append(backward if swap else forward)
     people = len(problem.installers)
     n_places = problem.travel.seconds.shape[0]
     away = list(range(people + len(problem.candidates), n_places))
@@ -68,10 +68,10 @@ def merge_pairs(problem: RoundProblem) -> Merged:
         np.fill_diagonal(new, 0)
         return new
 
-    key_of = {problem.candidates[c].key: made[k].key for k, m in enumerate(members) for c in m}
+    key_of = {problem.candidates[c].key: merged_candidates[k].key for k, m in enumerate(members) for c in m}
     merged = dataclasses.replace(
         problem,
-        candidates=tuple(made),
+        candidates=tuple(merged_candidates),
         travel=Travel(table(problem.travel.metres), table(problem.travel.seconds), problem.travel.source),
         apart=tuple((key_of[one], key_of[other]) for one, other in problem.apart),
         together=(),

@@ -290,13 +290,13 @@ class RoundProblem:
 
     def __post_init__(self) -> None:
         _check_whole("days", self.days, low=1, high=366)
-        for what, keys in (
+        for field_name, keys in (
             ("installers", [i.key for i in self.installers]),
             ("candidates", [c.key for c in self.candidates]),
         ):
             if len(set(keys)) != len(keys):
                 twice = next(key for key in keys if keys.count(key) > 1)
-                raise PlanningError(what, f"{twice!r} stands twice; every key must be given once.")
+                raise PlanningError(field_name, f"{twice!r} stands twice; every key must be given once.")
         n = len(places_of(self.installers, self.candidates))
         for name in ("metres", "seconds"):
             table = getattr(self.travel, name)
@@ -304,7 +304,7 @@ class RoundProblem:
                 raise PlanningError(f"travel.{name}", f"must be a table of {n} x {n} whole numbers.")
             if np.any(table < 0) or np.any(np.diagonal(table) != 0):
                 raise PlanningError(f"travel.{name}", "must be at least 0, and 0 from a place to itself.")
-        known = {i.key for i in self.installers}
+        installer_keys = {i.key for i in self.installers}
         visits = {c.key for c in self.candidates}
         for name, pairs in (("apart", self.apart), ("together", self.together)):
             for pair in pairs:
@@ -339,7 +339,7 @@ class RoundProblem:
                         f"visit {c.key}.appointment",
                         f"day {c.appointment.day} lies beyond the last, {self.days - 1}.",
                     )
-                if c.appointment.installer is not None and c.appointment.installer not in known:
+                if c.appointment.installer is not None and c.appointment.installer not in installer_keys:
                     raise PlanningError(
                         f"visit {c.key}.appointment", f"names installer {c.appointment.installer!r}, who is not here."
                     )

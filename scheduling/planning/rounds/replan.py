@@ -14,7 +14,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.rounds.calm import Stability
 from scheduling.planning.rounds.changes import (
     Change,
     Disturbance,
@@ -31,6 +30,7 @@ from scheduling.planning.rounds.insertion import place_the_musts, polish
 from scheduling.planning.rounds.pairs import merge_pairs
 from scheduling.planning.rounds.problem import DAY_S, Candidate, Installer, RoundProblem, Shift, Window
 from scheduling.planning.rounds.solve import Progress, RoundPlan, drivable, plan_rounds, why_unserved
+from scheduling.planning.rounds.stability import Stability
 from scheduling.planning.travel.trips import TravelProvider
 
 
@@ -67,7 +67,7 @@ def replan(
     *,
     now: Moment,
     provider: TravelProvider,
-    told: Sequence[Route] | None = None,
+    promised: Sequence[Route] | None = None,
     days: int = 2,
     disturbance: Disturbance | None = None,
     seconds: float | None = None,
@@ -88,7 +88,7 @@ def replan(
         The present moment.
     provider
         Asked for the trips, since rounds now start on the road.
-    told
+    promised
         The published rounds with the times people were told; None: the times that ``problem`` gives them. Rounds that
         were mended before, on the day itself, have times of their own.
     days
@@ -110,12 +110,12 @@ def replan(
     if days < 1:
         raise PlanningError("days", f"must be at least 1, not {days}.")
     _check(problem, changes)
-    task = _Replanning(problem, published, tuple(changes), now, min(problem.days, now.day + days), price, told)
+    task = _Replanning(problem, published, tuple(changes), now, min(problem.days, now.day + days), price, promised)
     shaken: frozenset[str] = frozenset()
     for _ in range(2):
-        rest = task.problem_from_now(provider, shaken)
+        remaining = task.problem_from_now(provider, shaken)
         plan = plan_rounds(
-            rest,
+            remaining,
             seconds=seconds,
             iterations=iterations,
             seed=seed,
@@ -126,13 +126,13 @@ def replan(
         if not plan.evaluation.missed_appointments:
             break
         shaken = frozenset(plan.evaluation.missed_appointments)
-    rest, plan = task.settle(rest, plan)
+    remaining, plan = task.settle(remaining, plan)
     return Replanned(
         plan=plan,
-        problem=rest,
+        problem=remaining,
         begun=task.begun,
         differences=task.differences(plan.routes),
-        disturbance_cents=task.disturbance_cents(rest, plan),
+        disturbance_cents=task.disturbance_cents(remaining, plan),
     )
 
 
@@ -163,7 +163,7 @@ class _Replanning:
         now: Moment,
         last: int,
         price: Disturbance,
-        told: Sequence[Route] | None = None,
+        promised: Sequence[Route] | None = None,
     ) -> None:
         self.problem, self.published, self.changes = problem, published, changes
         self.now, self.last, self.price = now, last, price
@@ -173,18 +173,18 @@ class _Replanning:
         self.reopened = frozenset(c.visit for c in changes if isinstance(c, VisitNotDone))
         self.added = {c.candidate.key: c.candidate for c in changes if isinstance(c, VisitAdded)}
         self.routes: dict[tuple[str, int], Route] = {}
-        for (installer, day), stops in published.items() if told is None else ():
+        for (installer, day), stops in published.items() if promised is None else ():
             route = make_route(problem, installer, day, stops) if stops else None
             if route is not None:
                 self.routes[route.installer, day] = route
-        self.routes.update({(route.installer, route.day): route for route in told or ()})
+        self.routes.update({(route.installer, route.day): route for route in promised or ()})
         self.begun = {
             route.installer: tuple(stop for stop in route.stops if self._has_begun(route, stop))
             for (_, day), route in self.routes.items()
             if day == now.day
         }
-        done = {stop.visit for stops in self.begun.values() for stop in stops}
-        self.finished = frozenset(done - self.reopened)
+        finished = {stop.visit for stops in self.begun.values() for stop in stops}
+        self.finished = frozenset(finished - self.reopened)
         self.before: dict[str, Slot] = {
             stop.visit: (route.installer, day, stop.start_s)
             for (_, day), route in self.routes.items()
@@ -224,11 +224,11 @@ class _Replanning:
             if not self.now.day <= day < self.last
             for c in stops
         }
-        gone = self.finished | self.cancelled | (later - self.reopened)
+        closed = self.finished | self.cancelled | (later - self.reopened)
         return [
             c
             for c in (*self.problem.candidates, *self.added.values())
-            if c.key not in gone and (c.appointment is None or c.appointment.day < self.last)
+            if c.key not in closed and (c.appointment is None or c.appointment.day < self.last)
         ]
 
     def _candidate(self, c: Candidate, shaken: frozenset[str]) -> Candidate:
@@ -263,14 +263,14 @@ class _Replanning:
             for person in self.problem.installers:
                 if person.key != usual:
                     other[person.key] = other.get(person.key, 0) + extra
-        left = c.cost_if_left_cents
+        unserved_cents = c.cost_if_left_cents
         if slot is not None:
             cost = tuple(x + (price.other_day_cents if day != slot[1] - first else 0) for day, x in enumerate(cost))
-            left += price.dropped_cents
+            unserved_cents += price.dropped_cents
         elif c.key not in self.added:
             cost = tuple(x + price.added_cents for x in cost)
         return dataclasses.replace(
-            untouched, cost_by_day_cents=cost, cost_if_left_cents=left, cost_by_installer_cents=other
+            untouched, cost_by_day_cents=cost, cost_if_left_cents=unserved_cents, cost_by_installer_cents=other
         )
 
     def _installer(self, person: Installer) -> Installer:
@@ -320,20 +320,20 @@ class _Replanning:
         over = shift.may_run_over and end == shift.end_s
         return [Shift(0, free, end, starts_at=place, had_lunch=had_lunch, van_stock=stock, may_run_over=over)]
 
-    def carry_over(self, rest: RoundProblem) -> Plan:
+    def carry_over(self, remaining: RoundProblem) -> Plan:
         """The published rounds without what is done or called off, to start the search from."""
-        here = rest.candidate_index
+        here = remaining.candidate_index
         start: dict[tuple[int, int], tuple[int, ...]] = {}
         for (installer, day), stops in self.published.items():
             if not self.now.day <= day < self.last:
                 continue
             keys = (self.problem.candidates[c].key for c in stops)
-            left = tuple(here[key] for key in keys if key in here)
-            if left and rest.installers[installer].shift_on(day - self.now.day) is not None:
-                start[installer, day - self.now.day] = left
+            open_stops = tuple(here[key] for key in keys if key in here)
+            if open_stops and remaining.installers[installer].shift_on(day - self.now.day) is not None:
+                start[installer, day - self.now.day] = open_stops
         return start
 
-    def settle(self, rest: RoundProblem, plan: RoundPlan) -> tuple[RoundProblem, RoundPlan]:
+    def settle(self, remaining: RoundProblem, plan: RoundPlan) -> tuple[RoundProblem, RoundPlan]:
         """The plan, or one nearer to what was published where its gain is not worth the people it would disturb.
 
         The search knows no price of a time of day. So its answer and a bare repair of the published plan are both
@@ -343,26 +343,30 @@ class _Replanning:
         -------
         The problem with the times that are held, and the plan in it.
         """
-        merged = merge_pairs(rest)
-        asked = merged.problem
-        repaired = polish(asked, place_the_musts(asked, drivable(asked, self.carry_over(asked))))
+        merged = merge_pairs(remaining)
+        merged_problem = merged.problem
+        repaired = polish(
+            merged_problem, place_the_musts(merged_problem, drivable(merged_problem, self.carry_over(merged_problem)))
+        )
         first = self.now.day
-        told = {
-            rest.candidate_index[key]: ((rest.installer_index[who], day - first), start)
-            for key, (who, day, start) in self.before.items()
-            if key in rest.candidate_index
+        promised = {
+            remaining.candidate_index[key]: ((remaining.installer_index[installer_key], day - first), start)
+            for key, (installer_key, day, start) in self.before.items()
+            if key in remaining.candidate_index
         }
-        calm = Stability(rest, told, retimed_cents=self.price.retimed_cents, tolerance_s=self.price.tolerance_s)
-        choices = [dict(plan.plan), *(calm.descend(c) for c in (plan.plan, merged.expand(repaired)))]
-        best = min(choices, key=lambda choice: self._rank(calm.held(choice), choice))
-        held = calm.held(best)
+        stability = Stability(
+            remaining, promised, retimed_cents=self.price.retimed_cents, tolerance_s=self.price.tolerance_s
+        )
+        choices = [dict(plan.plan), *(stability.descend(c) for c in (plan.plan, merged.expand(repaired)))]
+        best = min(choices, key=lambda choice: self._rank(stability.held(choice), choice))
+        held = stability.held(best)
         judged = evaluate(held, best)
         return held, dataclasses.replace(
             plan, plan=best, routes=judged.routes, evaluation=judged, unserved=why_unserved(held, best)
         )
 
-    def _rank(self, rest: RoundProblem, plan: Plan) -> tuple[int, int, int, int]:
-        judged = evaluate(rest, plan)
+    def _rank(self, remaining: RoundProblem, plan: Plan) -> tuple[int, int, int, int]:
+        judged = evaluate(remaining, plan)
         retimed = sum(d.kind is DifferenceKind.RETIMED for d in self.differences(judged.routes))
         return (*judged.rank[:-1], judged.rank[-1] + self.price.retimed_cents * retimed)
 
@@ -383,18 +387,18 @@ class _Replanning:
             tolerance_s=self.price.tolerance_s,
         )
 
-    def disturbance_cents(self, rest: RoundProblem, plan: RoundPlan) -> int:
+    def disturbance_cents(self, remaining: RoundProblem, plan: RoundPlan) -> int:
         total = 0
         served: set[int] = set()
         for (installer, day), stops in plan.plan.items():
             for c in stops:
                 served.add(c)
-                before = self._untouched[rest.candidates[c].key]
+                before = self._untouched[remaining.candidates[c].key]
                 plain = before.cost_by_day_cents[day] + before.cost_by_installer_cents.get(
-                    rest.installers[installer].key, 0
+                    remaining.installers[installer].key, 0
                 )
-                total += rest.visit_cents(installer, c, day) - plain
-        for k, left in enumerate(rest.candidates):
+                total += remaining.visit_cents(installer, c, day) - plain
+        for k, candidate in enumerate(remaining.candidates):
             if k not in served:
-                total += left.cost_if_left_cents - self._untouched[left.key].cost_if_left_cents
+                total += candidate.cost_if_left_cents - self._untouched[candidate.key].cost_if_left_cents
         return total

@@ -134,11 +134,11 @@ def plan_rounds(
         raise PlanningError("iterations", f"must be at least 1, not {iterations!r}.")
     effort = _Effort(seconds, iterations, should_stop)
     merged = merge_pairs(problem)
-    asked = merged.problem
-    by_hand = naive_plan(asked)
-    first = drivable(asked, start(asked))
-    others = (place_the_musts(asked, {}), place_the_musts(asked, drivable(asked, by_hand)))
-    search_state = _Search(asked, place_the_musts(asked, first), effort, seed, on_progress, others)
+    merged_problem = merged.problem
+    by_hand = naive_plan(merged_problem)
+    first = drivable(merged_problem, start(merged_problem))
+    others = (place_the_musts(merged_problem, {}), place_the_musts(merged_problem, drivable(merged_problem, by_hand)))
+    search_state = _Search(merged_problem, place_the_musts(merged_problem, first), effort, seed, on_progress, others)
     search_state.run()
     plan = merged.expand(search_state.best)
     judged = evaluate(problem, plan)
@@ -162,24 +162,24 @@ def why_unserved(problem: RoundProblem, plan: Plan) -> tuple[Unserved, ...]:
 def _of_each(problem: RoundProblem, merged: Merged, unserved: tuple[Unserved, ...]) -> tuple[Unserved, ...]:
     """The reason of a pair is the reason of both."""
     members = {c.key: m for c, m in zip(merged.problem.candidates, merged.members, strict=True)}
-    told = {
+    distinct = {
         member: dataclasses.replace(entry, visit=problem.candidates[member].key)
         for entry in unserved
         for member in members[entry.visit]
     }
-    return tuple(told[k] for k in sorted(told))
+    return tuple(distinct[k] for k in sorted(distinct))
 
 
 def drivable(problem: RoundProblem, plan: Plan) -> PlanDict:
     """A plan from elsewhere with what cannot be driven taken out."""
-    seen: set[int] = set()
+    placed: set[int] = set()
     result: PlanDict = {}
     for (installer, day), stops in plan.items():
-        once = tuple(c for c in dict.fromkeys(stops) if c not in seen)
-        kept = mend_round(problem, installer, day, once)
-        seen.update(kept)
-        if kept:
-            result[installer, day] = kept
+        once = tuple(c for c in dict.fromkeys(stops) if c not in placed)
+        drivable_stops = mend_round(problem, installer, day, once)
+        placed.update(drivable_stops)
+        if drivable_stops:
+            result[installer, day] = drivable_stops
     return result
 
 
@@ -216,9 +216,9 @@ class _Effort:
         if self.asked_to_stop():
             return None
         if self._iterations is not None:
-            left = self._iterations - self._iterations_used
+            iterations_left = self._iterations - self._iterations_used
             most = BLOCK_ITERATIONS if share is None else math.ceil(self._iterations * share)
-            return None if left <= 0 else (min(left, most), None)
+            return None if iterations_left <= 0 else (min(iterations_left, most), None)
         left_s = (self._seconds or 0.0) - (time.monotonic() - self._began)
         if left_s <= 0.05:
             return None
@@ -255,8 +255,8 @@ class _Search:
             self._tell("done", 0)
             return
         one_block = len({day for _, day in cells}) <= BLOCK_DAYS
-        whole = len(self.problem.candidates) <= (WHOLE_BLOCK_UP_TO if one_block else WHOLE_UP_TO)
-        if whole:
+        fits_whole = len(self.problem.candidates) <= (WHOLE_BLOCK_UP_TO if one_block else WHOLE_UP_TO)
+        if fits_whole:
             small = len(self.problem.candidates) <= SMALL_UP_TO
             starts = itertools.cycle((self.best, *self._others)) if small else itertools.repeat(None)
             for start, share in zip(starts, itertools.cycle(SMALL_SHARES if small else (1.0,)), strict=False):
@@ -289,13 +289,13 @@ class _Search:
     def _split(self, block: list[tuple[int, int]]) -> list[list[tuple[int, int]]]:
         if len(block) <= BLOCK_CELLS:
             return [block]
-        left = list(block)
+        remaining = list(block)
         parts = []
-        while left:
-            middle = left[int(self._rng.integers(len(left)))]
-            left.sort(key=lambda cell: (self._apart(middle, cell), cell))
-            parts.append(left[:BLOCK_CELLS])
-            left = left[BLOCK_CELLS:]
+        while remaining:
+            middle = remaining[int(self._rng.integers(len(remaining)))]
+            remaining.sort(key=lambda cell: (self._apart(middle, cell), cell))
+            parts.append(remaining[:BLOCK_CELLS])
+            remaining = remaining[BLOCK_CELLS:]
         return parts
 
     def _apart(self, one: tuple[int, int], other: tuple[int, int]) -> float:
@@ -345,12 +345,12 @@ class _Search:
             return
         stands = self.best if start is None else start
         began = {cell: stands[cell] for cell in cells if stands.get(cell)}
-        made = self._model(cells, candidates, began)
-        if made is None:
+        built = self._model(cells, candidates, began)
+        if built is None:
             self._effort.spend(iterations)
             return
-        model, solution = made
-        found = search(
+        model, solution = built
+        outcome = search(
             model,
             solution,
             seed=int(self._rng.integers(2**31)),
@@ -361,10 +361,10 @@ class _Search:
         )
         self._effort.spend(iterations)
         tried = {cell: stops for cell, stops in self.best.items() if cell not in set(cells)}
-        for cell, stops in model.decode(found, began).items():
-            kept = stops if may_be_driven(problem, *cell, stops) else mend_round(problem, *cell, stops)
-            if kept:
-                tried[cell] = kept
+        for cell, stops in model.decode(outcome, began).items():
+            drivable_stops = stops if may_be_driven(problem, *cell, stops) else mend_round(problem, *cell, stops)
+            if drivable_stops:
+                tried[cell] = drivable_stops
         tried = polish(problem, tried, cells)
         rank = evaluate(problem, tried).rank
         if rank <= self._rank:

@@ -108,22 +108,23 @@ def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -
             f"{c.name}: going now would cost {_money(-best, problem)} more than waiting, before driving.",
             extra_cents=-best,
         )
-    found = cheapest_insertion(problem, plan, k, alone)
-    if found is not None and found.extra_cents >= 0:
-        date = problem.date_of(found.day)
+    insertion = cheapest_insertion(problem, plan, k, alone)
+    if insertion is not None and insertion.extra_cents >= 0:
+        date = problem.date_of(insertion.day)
         return Unserved(
             c.key,
             UnservedReason.DEARER_THAN_WAITING,
             f"{c.name}: the cheapest way, {date:%a} {date.day} {date:%b} with "
-            f"{problem.installers[found.installer].key}, costs {_money(found.extra_cents, problem)} more than waiting.",
-            extra_cents=found.extra_cents,
+            f"{problem.installers[insertion.installer].key}, costs "
+            f"{_money(insertion.extra_cents, problem)} more than waiting.",
+            extra_cents=insertion.extra_cents,
         )
-    if found is not None:
+    if insertion is not None:
         return Unserved(
             c.key,
             UnservedReason.NOT_FOUND,
-            f"{c.name}: it would fit and save {_money(-found.extra_cents, problem)}; plan again with more effort.",
-            extra_cents=found.extra_cents,
+            f"{c.name}: it would fit and save {_money(-insertion.extra_cents, problem)}; plan again with more effort.",
+            extra_cents=insertion.extra_cents,
         )
     return _full(problem, k, alone, exchanges)
 
@@ -138,9 +139,9 @@ def _full(problem: RoundProblem, k: int, cells: list[tuple[int, int]], exchanges
             UnservedReason.DAYS_ARE_FULL,
             f"{c.name}: every suitable day is full, and no single visit of them could make room for it.",
         )
-    extra, gone, (installer, day) = best
+    extra, removed, (installer, day) = best
     date = problem.date_of(day)
-    other = problem.candidates[gone]
+    other = problem.candidates[removed]
     compared = (
         f"the plan would cost {_money(extra, problem)} more"
         if extra >= 0
@@ -174,21 +175,25 @@ class _Exchanges:
         seconds = problem.seconds_rows
         for cell, stops in sorted(plan.items()):
             shift, _, latest_home = problem.working_days[cell]
-            whole = round_cents(problem, *cell, stops)
-            for position, gone in enumerate(stops):
-                if problem.candidates[gone].appointment is not None:
+            whole_cents = round_cents(problem, *cell, stops)
+            for position, removed in enumerate(stops):
+                if problem.candidates[removed].appointment is not None:
                     continue
-                rest = stops[:position] + stops[position + 1 :]
-                path = problem.path(*cell, rest)
+                remaining = stops[:position] + stops[position + 1 :]
+                path = problem.path(*cell, remaining)
                 legs = list(itertools.pairwise(path))
-                busy = sum(seconds[a][b] for a, b in legs) + sum(problem.candidates[c].service_s for c in rest)
-                lost.append(problem.worth_cents(cell[0], gone, cell[1]) - whole + round_cents(problem, *cell, rest))
+                busy = sum(seconds[a][b] for a, b in legs) + sum(problem.candidates[c].service_s for c in remaining)
+                lost.append(
+                    problem.worth_cents(cell[0], removed, cell[1])
+                    - whole_cents
+                    + round_cents(problem, *cell, remaining)
+                )
                 spare.append(latest_home - shift.start_s - busy)
                 before.extend(a for a, _ in legs)
                 after.extend(b for _, b in legs)
                 owner.extend([len(self._removed)] * len(legs))
                 place.extend(range(len(legs)))
-                self._removed.append((cell, gone))
+                self._removed.append((cell, removed))
         self._before, self._after = np.array(before, dtype=np.int64), np.array(after, dtype=np.int64)
         self._owner, self._place = np.array(owner, dtype=np.int64), np.array(place, dtype=np.int64)
         self._lost, self._spare = np.array(lost, dtype=np.int64), np.array(spare, dtype=np.int64)
@@ -210,14 +215,14 @@ class _Exchanges:
         takes = seconds[a, new] + seconds[new, b] - seconds[a, b] + problem.candidates[k].service_s
         possible = np.flatnonzero(allowed[owner] & (takes <= self._spare[owner]))
         for index in possible[np.argsort(extra[possible], kind="stable")]:
-            cell, gone = self._removed[int(owner[index])]
+            cell, removed = self._removed[int(owner[index])]
             stops = self._plan[cell]
-            rest = tuple(c for c in stops if c != gone)
+            remaining = tuple(c for c in stops if c != removed)
             place = int(self._place[index])
-            tried = (*rest[:place], k, *rest[place:])
+            tried = (*remaining[:place], k, *remaining[place:])
             if may_be_driven(problem, *cell, tried):
                 more = int(extra[index])
                 if problem.installers[cell[0]].max_overtime_s:
                     more = round_total_cents(problem, *cell, tried) - round_total_cents(problem, *cell, stops)
-                return more, gone, cell
+                return more, removed, cell
         return None

@@ -97,10 +97,10 @@ def parts_for(tasks: Sequence[PartsTask], rules: Sequence[Rule]) -> dict[str, di
     PlanningError
         When a quantity is not positive.
     """
-    taken: dict[str, dict[str, int]] = {}
+    allocated: dict[str, dict[str, int]] = {}
 
     def add(item: str, visit: str, quantity: int) -> None:
-        by_visit = taken.setdefault(item, {})
+        by_visit = allocated.setdefault(item, {})
         by_visit[visit] = by_visit.get(visit, 0) + quantity
 
     once: set[tuple[int, tuple[str, ...]]] = set()
@@ -122,4 +122,4 @@ def parts_for(tasks: Sequence[PartsTask], rules: Sequence[Rule]) -> dict[str, di
                     continue
                 once.add((number, counted))
             add(rule.item, task.visit, rule.quantity)
-    return taken
+    return allocated

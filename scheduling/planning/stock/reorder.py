@@ -116,7 +116,7 @@ def demand_quantile(quantities: Sequence[int], probabilities: Sequence[float], l
     return certain + int(enough[0] if enough.size else spread.size - 1)
 
 
-def cover(wanted: Sequence[ExpectedDemand], supply: Sequence[Arrival], *, last_day: int, level: float) -> Cover:
+def cover(demands: Sequence[ExpectedDemand], supply: Sequence[Arrival], *, last_day: int, level: float) -> Cover:
     """What one item's demand until a day asks for, with a service level.
 
     Deliveries that come after the last day, or after a piece is wanted, count as bought: what is missing is what no
@@ -124,7 +124,7 @@ def cover(wanted: Sequence[ExpectedDemand], supply: Sequence[Arrival], *, last_d
 
     Parameters
     ----------
-    wanted, supply
+    demands, supply
         Of one item.
     last_day
         Last day that counts, from today.
@@ -136,13 +136,13 @@ def cover(wanted: Sequence[ExpectedDemand], supply: Sequence[Arrival], *, last_d
     >>> cover([ExpectedDemand(1, day=3), ExpectedDemand(1, day=9)], [Arrival(1)], last_day=20, level=0.9)
     Cover(quantity=2, expected=2.0, missing=1, short_on=9)
     """
-    quantities = [w.quantity for w in wanted]
+    quantities = [w.quantity for w in demands]
 
     def enough_by(day: int) -> int:
-        return demand_quantile(quantities, _probabilities(wanted, day).tolist(), level)
+        return demand_quantile(quantities, _probabilities(demands, day).tolist(), level)
 
     quantity = enough_by(last_day)
-    expected = float(np.dot(quantities, _probabilities(wanted, last_day))) if wanted else 0.0
+    expected = float(np.dot(quantities, _probabilities(demands, last_day))) if demands else 0.0
     missing = max(0, quantity - sum(arrival.quantity for arrival in supply))
     if not missing:
         return Cover(quantity, expected, 0, None)
@@ -154,19 +154,19 @@ def cover(wanted: Sequence[ExpectedDemand], supply: Sequence[Arrival], *, last_d
     # all that arrives by the last day is less than what is wanted by then
     steps = sorted({0, *(a.usable_from for a in supply if 0 < a.usable_from <= last_day), last_day + 1})
     low, high = next((first, end - 1) for first, end in pairwise(steps) if enough_by(end - 1) > there_on(first))
-    there = there_on(low)
+    available = there_on(low)
     while low < high:
         middle = (low + high) // 2
-        low, high = (low, middle) if enough_by(middle) > there else (middle + 1, high)
+        low, high = (low, middle) if enough_by(middle) > available else (middle + 1, high)
     return Cover(quantity, expected, missing, low)
 
 
-def _probabilities(wanted: Sequence[ExpectedDemand], day: int) -> FloatArray:
+def _probabilities(demands: Sequence[ExpectedDemand], day: int) -> FloatArray:
     """How probably each is wanted by the day."""
-    found = np.array([1.0 if w.day is not None and w.day <= day else 0.0 for w in wanted])
-    uncertain = [k for k, w in enumerate(wanted) if w.quantile_days and not found[k]]
+    probabilities = np.array([1.0 if w.day is not None and w.day <= day else 0.0 for w in demands])
+    uncertain = [k for k, w in enumerate(demands) if w.quantile_days and not probabilities[k]]
     if uncertain:
-        found[uncertain] = exhausted_probability(
-            quantile_table([wanted[k].quantile_days for k in uncertain]), [float(day)]
+        probabilities[uncertain] = exhausted_probability(
+            quantile_table([demands[k].quantile_days for k in uncertain]), [float(day)]
         )[:, 0]
-    return found
+    return probabilities

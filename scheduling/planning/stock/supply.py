@@ -106,17 +106,17 @@ def allocate(demands: Sequence[Demand], supplies: Sequence[Supply]) -> list[Shar
     """
     turn = sorted(demands, key=lambda d: (d.rank, d.day, d.key))
     wanting = Counter({d.key: d.quantity for d in turn})
-    left = Counter({s.key: s.quantity for s in supplies})
+    unallocated = Counter({s.key: s.quantity for s in supplies})
     store = sorted((s for s in supplies if not s.van), key=lambda s: s.order)
     vans = sorted((s for s in supplies if s.van), key=lambda s: s.order)
     shares: list[Share] = []
 
     def give(demand: Demand, choice: Sequence[Supply], fits: Callable[[Supply], bool], *, late: bool = False) -> None:
         for supply in choice:
-            pieces = min(wanting[demand.key], left[supply.key])
+            pieces = min(wanting[demand.key], unallocated[supply.key])
             if pieces and fits(supply):
                 wanting[demand.key] -= pieces
-                left[supply.key] -= pieces
+                unallocated[supply.key] -= pieces
                 shares.append(Share(demand.key, supply.key, pieces, late))
 
     for demand in turn:
@@ -141,13 +141,13 @@ def _met_in_time(turn: Sequence[Demand], wanting: Counter[str], store: Sequence[
     Taking the piece that comes last of those in time leaves the others to earlier days, so that a demand that is met
     never costs two that could have been. What is found can then be handed out in the order of the days.
     """
-    left = Counter({s.key: s.quantity for s in store})
+    unallocated = Counter({s.key: s.quantity for s in store})
     met: Counter[str] = Counter()
     for demand in turn:
         for supply in reversed(store):
             if not supply.is_there_on(demand.day):
                 continue
-            pieces = min(wanting[demand.key] - met[demand.key], left[supply.key])
+            pieces = min(wanting[demand.key] - met[demand.key], unallocated[supply.key])
             met[demand.key] += pieces
-            left[supply.key] -= pieces
+            unallocated[supply.key] -= pieces
     return met

@@ -161,20 +161,20 @@ class TableServiceTravel:
         for rows in _blocks(list(unknown), half):
             columns = sorted(set().union(*(unknown[a] for a in rows)))
             for part in _blocks(columns, half):
-                wanted = {(a, b) for a in rows for b in part if b in unknown[a]}
-                if not wanted:
+                missing_pairs = {(a, b) for a in rows for b in part if b in unknown[a]}
+                if not missing_pairs:
                     continue
                 if trouble:
                     # it has failed as often as it may: the rest is not held up by asking again
-                    missing |= wanted
+                    missing |= missing_pairs
                     continue
                 try:
                     table = self._request(rows, part)
                 except TableServiceError as error:
                     trouble = str(error)
-                    missing |= wanted
+                    missing |= missing_pairs
                     continue
-                for pair in wanted:
+                for pair in missing_pairs:
                     trip = table[pair]
                     if trip is None:
                         missing.add(pair)
@@ -196,9 +196,9 @@ class TableServiceTravel:
         shape = (n, len(destinations))
         durations = _table(answer, "durations", shape)
         distances = _table(answer, "distances", shape) if "distances" in answer else None
-        known = ~np.isnan(durations)
+        is_known = ~np.isnan(durations)
         if distances is not None:
-            known &= ~np.isnan(distances)
+            is_known &= ~np.isnan(distances)
         else:
             # a service without distances: the length of the straight road, driven in the time it says
             model = self.fallback.matrix([Place(*s) for s in origins], [Place(*s) for s in destinations])
@@ -206,7 +206,7 @@ class TableServiceTravel:
         trips: dict[tuple[Spot, Spot], tuple[int, int] | None] = {}
         for i, a in enumerate(origins):
             for j, b in enumerate(destinations):
-                if not known[i, j]:
+                if not is_known[i, j]:
                     trips[a, b] = None
                     continue
                 metres = round(float(distances[i, j]))

@@ -44,17 +44,17 @@ class Traffic:
 
     def drive_s(self, free_s: int, departs_s: int) -> int:
         """Seconds on the road for a trip that takes ``free_s`` when the road is free."""
-        clock, left = float(departs_s), float(free_s)
+        clock, free_left_s = float(departs_s), float(free_s)
         factor = 1.0
         for begin, next_factor in self.periods:
             if begin > clock:
                 covered = (begin - clock) / factor
-                if covered >= left:
+                if covered >= free_left_s:
                     break
-                left -= covered
+                free_left_s -= covered
                 clock = float(begin)
             factor = next_factor
-        return round(clock + left * factor) - departs_s
+        return round(clock + free_left_s * factor) - departs_s
 
     def departs_s(self, free_s: int, arrives_s: int) -> int:
         """The latest second to leave and be there in time."""

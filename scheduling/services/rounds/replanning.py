@@ -383,7 +383,7 @@ class _Mending:
             self._changes(),
             now=rounds.Moment(self.moment.day, self.moment.second),
             provider=self.provider,
-            told=told,
+            promised=told,
             days=days,
             **effort.wanted,
         )

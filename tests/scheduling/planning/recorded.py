@@ -13,13 +13,13 @@ from scheduling.planning.needs.need import Need, NeedKind
 from scheduling.planning.policy import Policy
 from scheduling.planning.rounds import evaluate
 from scheduling.planning.rounds.by_hand import move_by_hand
-from scheduling.planning.rounds.calm import Calm
 from scheduling.planning.rounds.evaluate import Plan
 from scheduling.planning.rounds.greedy import greedy_plan
 from scheduling.planning.rounds.insertion import place_the_musts, polish
 from scheduling.planning.rounds.naive import naive_plan
 from scheduling.planning.rounds.pairs import merge_pairs
 from scheduling.planning.rounds.problem import RoundProblem
+from scheduling.planning.rounds.stability import Stability
 from scheduling.planning.rounds.unserved import explain_unserved
 from scheduling.planning.travel.traffic import Traffic
 from scheduling.planning.travel.trips import Place
@@ -69,14 +69,14 @@ def of_week(problem: RoundProblem) -> dict[str, Rows]:
     simple = merged.problem
     by_hand, by_value = naive_plan(simple), greedy_plan(simple)
     better = polish(simple, place_the_musts(simple, by_value))
-    told = {
+    promised = {
         c: ((simple.installer_index[route.installer], route.day), stop.start_s)
         for route in evaluate(simple, by_value).routes
         for stop in route.stops
         for c in [simple.candidate_index[stop.visit]]
     }
-    calm = Calm(simple, told, retimed_cents=900, tolerance_s=600)
-    kept = calm.descend(by_value)
+    stability = Stability(simple, promised, retimed_cents=900, tolerance_s=600)
+    calmest = stability.descend(by_value)
     moves: Rows = []
     full = merged.expand(better)
     for installer in problem.installers[:2]:
@@ -87,16 +87,16 @@ def of_week(problem: RoundProblem) -> dict[str, Rows]:
                 moved.drive_s, moved.drive_m, ",".join(sorted(f.code for f in moved.refusals)),
                 ",".join(sorted(f.code for f in moved.warnings)),
             ])  # fmt: skip
-    left: Rows = [
+    unserved: Rows = [
         [one.visit, str(one.reason), one.displaces, one.extra_cents] for one in explain_unserved(simple, better)
     ]
     return {
         "as a person would": of_plan(problem, merged.expand(by_hand)),
         "by value for time": of_plan(problem, merged.expand(by_value)),
         "polished": of_plan(problem, full),
-        "kept calm": of_plan(problem, merged.expand(kept)),
-        "nobody too early": of_plan(calm.held(kept), kept),
-        "left out": left,
+        "kept calm": of_plan(problem, merged.expand(calmest)),
+        "nobody too early": of_plan(stability.held(calmest), calmest),
+        "left out": unserved,
         "moved by hand": moves,
     }
 

@@ -27,14 +27,14 @@ class Stability:
 
     Parameters
     ----------
-    problem, told
+    problem, promised
         What is asked, and what people were told.
     retimed_cents, tolerance_s
         What a start costs that is later than told by more than the tolerance.
     """
 
-    def __init__(self, problem: RoundProblem, told: Promised, *, retimed_cents: int, tolerance_s: int) -> None:
-        self.problem, self.promised = problem, told
+    def __init__(self, problem: RoundProblem, promised: Promised, *, retimed_cents: int, tolerance_s: int) -> None:
+        self.problem, self.promised = problem, promised
         self.retimed_cents, self.tolerance_s = retimed_cents, tolerance_s
         self._prices: dict[tuple[Cell, tuple[int, ...]], int | None] = {}
         index = problem.candidate_index
@@ -78,21 +78,21 @@ class Stability:
 
     def _move(self, plan: PlanDict, c: int, cells: list[Cell]) -> bool:
         source = next((cell for cell, stops in plan.items() if c in stops), None)
-        gone: tuple[int, ...] = ()
+        without_visit: tuple[int, ...] = ()
         saved = 0
         if source is not None:
-            gone = tuple(s for s in plan[source] if s != c)
-            now, then = self.cents(source, plan[source]), self.cents(source, gone)
+            without_visit = tuple(s for s in plan[source] if s != c)
+            now, then = self.cents(source, plan[source]), self.cents(source, without_visit)
             if now is None or then is None:
                 return False
             saved = now - then
         best: tuple[int, Cell | None, tuple[int, ...]] = (0, None, ())
         if source is not None and saved > 0 and not self.problem.candidates[c].must:
-            best = -saved, source, gone
+            best = -saved, source, without_visit
         for cell in cells:
             if cell[1] not in self.problem.starts[c] or c not in self.problem.servable[cell[0]]:
                 continue
-            stops = gone if cell == source else plan.get(cell, ())
+            stops = without_visit if cell == source else plan.get(cell, ())
             before = self.cents(cell, stops)
             if before is None:
                 continue
@@ -103,7 +103,7 @@ class Stability:
                     best = after - before - saved, cell, tried
         if best[1] is None:
             return False
-        for changed, stops in ((source, gone), (best[1], best[2])):
+        for changed, stops in ((source, without_visit), (best[1], best[2])):
             if changed is not None and stops:
                 plan[changed] = stops
             elif changed is not None:

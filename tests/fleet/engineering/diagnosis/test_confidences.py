@@ -4,10 +4,12 @@ The confidences are the house's judgement (common practice, no source). Where on
 limit it is low + (0.95 - low)(1 - exp(-m)): at m = 1, clearly beyond, 0.803 from 0.55.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from fleet.engineering.diagnosis import Thresholds, diagnose
-from fleet.engineering.limits import HOUSE
+from fleet.engineering.limits import HOUSE, Limits
 from tests.fleet.engineering.diagnosis.test_rules import HEALTHY
 from tests.fleet.engineering.diagnosis.test_thresholds import (
     CHLORINE,
@@ -210,3 +212,26 @@ def test_a_doubt_takes_two_fifths_from_what_rests_on_it_and_nothing_from_the_res
 def test_what_explains_a_pattern_away_silences_its_rule(rule: str, given: Changes, hidden_by: Changes) -> None:
     assert rule in {match.id for match in diagnose({**HEALTHY, **given})}
     assert rule not in {match.id for match in diagnose({**HEALTHY, **given, **hidden_by})}
+
+
+STRICT = replace(HOUSE, lead_resin_fraction=0.5)
+
+
+@pytest.mark.parametrize(
+    ("rule", "changes", "limits", "numbers"),
+    [
+        ("D46", {PERMEATE: 50.0}, HOUSE, ("80.0%", "90.0%", "25 mg/L")),
+        ("D45", {"interstage_chlorine_mg_per_l": 0.6}, HOUSE, ("60%", "50%", "0.5 mg/L")),
+        ("D11", {PERMEATE: 20.0, LEAD: 12.0}, STRICT, ("60%", "50%", "10 mg/L")),
+        ("D12", {PRODUCT: 3.0}, HOUSE, ("3 mg/L", "limit of 1 mg/L", "The lead outlet is at 0 mg/L")),
+        ("D12", {PRODUCT: 3.0, "has_lag_resin": False}, HOUSE, ("3 mg/L", "limit of 1 mg/L")),
+    ],
+)
+def test_a_sentence_says_the_numbers_it_rests_on(rule: str, changes: Changes, limits: Limits, numbers: tuple) -> None:
+    found = {match.id: match for match in diagnose({**HEALTHY, **changes}, limits=limits)}
+    for number in numbers:
+        assert number in found[rule].for_installer
+
+
+def test_a_permeate_of_nothing_is_no_membrane_that_holds_back_too_little() -> None:
+    assert "D46" not in {match.id for match in diagnose({**HEALTHY, PERMEATE: 0.0, "feed_tds_mg_per_l": 0.0})}

@@ -362,6 +362,34 @@ def test_a_visit_to_a_unit_that_was_deleted_is_withdrawn(
     assert Visit.objects.get(site=mistake.site).state == "cancelled"
 
 
+def test_the_forecast_of_a_cartridge_that_left_is_no_latest_one_even_while_nothing_is_forecast(
+    here: Place, as_owner: APIClient, django_capture_on_commit_callbacks: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(forecasts, "MOST_AT_ONCE", 0)
+    lag = here.standing("resin", "lag")
+    with django_capture_on_commit_callbacks(execute=True):
+        done_with(place_fresh(here, as_owner))
+    latest = as_owner.get(f"/api/v1/forecasts/?unit={here.unit.pk}").json()["results"]
+    assert lag.pk not in [row["placement"] for row in latest]
+    assert len(latest) == len(TRAIN) - 1
+
+
+def test_status_forecast_and_the_unit_itself_give_one_date(
+    here: Place, as_owner: APIClient, django_capture_on_commit_callbacks: Any
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):
+        done_with(report_work(here, as_owner))
+    at = url("units", here.unit.pk)
+    status = as_owner.get(f"{at}status/").json()["next_change"]
+    forecast = as_owner.get(f"{at}forecast/").json()
+    listed = next(row for row in as_owner.get(url("units")).json()["results"] if row["id"] == here.unit.pk)
+    medians = [row["p50"] for row in as_owner.get(f"/api/v1/forecasts/?unit={here.unit.pk}").json()["results"]]
+    assert forecast["p50"] not in medians
+    assert status["on"] == forecast["p50"] == listed["next_change_on"] == as_owner.get(at).json()["next_change_on"]
+    assert (status["from_day"], status["to_day"]) == (forecast["p10"], forecast["p90"])
+    assert status["on"] in status["sentence"]
+
+
 def test_a_file_that_a_command_reads_is_followed_like_one_that_is_sent(
     here: Place, django_capture_on_commit_callbacks: Any
 ) -> None:

@@ -28,7 +28,7 @@ from fleet.api.sizing import CommissioningSerializer, PromisedSerializer
 from fleet.api.status import StatusSerializer
 from fleet.engineering import units as kinds
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Stage, Unit
-from fleet.services.forecasts.groups import first_to_fail_of_unit
+from fleet.services.forecasts.groups import first_change_on, first_to_fail_of_unit
 from fleet.services.sizing.sizing import check_commissioning
 from fleet.services.status import status_of
 from fleet.services.units import units
@@ -39,8 +39,9 @@ _LIVE = Q(state__in=Finding.LIVE)
 class UnitSerializer(QuantityModelSerializer):
     """One RO or RO/DI unit."""
 
-    next_change_on = serializers.DateField(
-        read_only=True, allow_null=True, help_text="the first median date of exhaustion among its positions"
+    next_change_on = serializers.SerializerMethodField(
+        help_text="the median date of its first position to be exhausted; lists are ordered by the earliest median of "
+        "its positions"
     )
     open_finding_count = serializers.SerializerMethodField()
 
@@ -79,6 +80,13 @@ class UnitSerializer(QuantityModelSerializer):
             "restrictor_flow_l_per_day": kinds.FLOW.within(0.0, 1e5),
             "restrictor_pressure_kpa": kinds.QUANTITY_KINDS["inlet_pressure_kpa"],
         }
+
+    @extend_schema_field(serializers.DateField(allow_null=True))
+    def get_next_change_on(self, unit: Unit) -> Any:
+        """The date that its status and its forecast give."""
+        return first_change_on(
+            row for position in unit.positions.all() for row in getattr(position, "latest_forecasts", ())
+        )
 
     def get_open_finding_count(self, unit: Unit) -> int:
         """How many findings are open or confirmed."""
@@ -190,7 +198,7 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
         rows = rows.annotate(next_change_on=Subquery(first)).prefetch_related(
             Prefetch("findings", queryset=live, to_attr="live_findings")
         )
-        return rows if self.action == "list" else rows.prefetch_related(_train())
+        return rows.prefetch_related(_forecasts() if self.action == "list" else _train())
 
     def get_serializer_class(self) -> Any:
         """A list shows the facts; a single unit also its train and what it says."""
@@ -292,6 +300,12 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
 def _present_forecasts() -> QuerySet[Forecast]:
     """The latest forecasts of what stands there now, without those of cartridges that were changed since."""
     return Forecast.objects.filter(is_latest=True, placement__removed_at__isnull=True)
+
+
+def _forecasts() -> Any:
+    """Positions, each with its latest forecast."""
+    latest = Prefetch("forecasts", queryset=_present_forecasts(), to_attr="latest_forecasts")
+    return Prefetch("positions", queryset=Position.objects.prefetch_related(latest))
 
 
 def _train() -> Any:

@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 
-from fleet.models import Finding, Forecast, Position, Reading, Stage, Unit
+from fleet.models import Finding, Position, Reading, Stage, Unit
+from fleet.services.forecasts.groups import first_to_fail_of_unit
 from fleet.services.limits import limits_of
 from fleet.services.readings.cartridge_changes import last_changed, of_present_cartridge
 
@@ -142,23 +143,16 @@ def _unknown(reading: Reading | None, now: datetime, doubtful: bool, changed: st
 
 
 def _next_change(unit: Unit) -> Change | None:
-    # a cartridge that was changed since is not due any more; the next night dates the fresh one
-    first = (
-        Forecast.objects.filter(
-            position__unit=unit, is_latest=True, p50__isnull=False, placement__removed_at__isnull=True
-        )
-        .select_related("position")
-        .order_by("p50", "position__order", "pk")
-        .first()
-    )
-    if first is None or first.p50 is None:
+    first = first_to_fail_of_unit(unit=unit)
+    on, forecast = first.quantiles["p50"], first.forecast
+    if on is None or forecast is None:
         return None
     return Change(
-        position_id=first.position_id,
-        stage=first.position.stage,
-        role=first.position.role,
-        on=first.p50,
-        from_day=first.p10,
-        to_day=first.p90,
+        position_id=forecast.position_id,
+        stage=forecast.position.stage,
+        role=forecast.position.role,
+        on=on,
+        from_day=first.quantiles["p10"],
+        to_day=first.quantiles["p90"],
         sentence=first.client_sentence,
     )

@@ -3,13 +3,14 @@
 Nothing is forecast here: what is answered for a unit today and for its positions comes from the same stored rows.
 """
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
 
 import numpy as np
 
-from fleet.forecasting.answer.results import first_to_fail
+from fleet.forecasting.answer.results import GroupForecasts, first_to_fail
 from fleet.forecasting.distribution import GRID_LEVELS, probability_by
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Floats
@@ -68,6 +69,19 @@ def first_to_fail_of_site(*, site: Site, day: date | None = None) -> FirstToFail
     return _first(Forecast.objects.filter(position__unit__site=site), "this site", "your site", day)
 
 
+def first_change_on(forecasts: Iterable[Forecast]) -> date | None:
+    """The median date of the first of some forecasts, as `first_to_fail_of_unit` gives it of all of a unit.
+
+    Parameters
+    ----------
+    forecasts
+        Of cartridges that stand there still.
+    """
+    # In its order: the sums of a distribution depend on it in the last digit.
+    dated = sorted((row for row in forecasts if _is_dated(row)), key=lambda row: row.position_id)
+    return _dates(*_together(dated))["p50"] if dated else None
+
+
 def _end_of(day: date, as_of: date) -> float:
     """The last tenth of a day: stored dates are rounded down to tenths, so all of that day are counted, none after."""
     return float(TENTHS * ((day - as_of).days + 1) - 1)
@@ -76,28 +90,21 @@ def _end_of(day: date, as_of: date) -> float:
 def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
     latest = list(rows.filter(is_latest=True).select_related("position__unit", "placement").order_by("position_id"))
     # a cartridge that was changed since is forecast no more; the next run dates the one that stands there now
-    dated = [row for row in latest if len(row.date_grid) == len(GRID_LEVELS) and not _is_gone(row)]
+    dated = [row for row in latest if _is_dated(row) and not _is_gone(row)]
     nothing: dict[str, date | None] = dict.fromkeys(QUANTILES)
     as_of = min((row.as_of for row in latest), default=None)
     if not dated:
         why = "no cartridge is recorded or no water is drawn" if latest else "nothing has been forecast yet"
-        if any(_is_gone(row) for row in latest):
+        # a latest forecast is of what stands there; one that was displaced and not made anew yet tells of a change
+        known = latest or rows.order_by("-as_of", "-pk").select_related("placement")[:1]
+        if any(_is_gone(row) for row in known):
             why = "what stands there was changed since the last forecast"
         return FirstToFail(
             as_of, len(latest), 0, nothing, None, None,
             f"There is no date for {here}: {why}.", f"There is no change date for {yours} yet: {why}.",
         )  # fmt: skip
-    newest = max(row.as_of for row in dated)
-    tenths: Floats = np.array([row.date_grid for row in dated], dtype=np.float64)
-    tenths += np.array([TENTHS * (row.as_of - newest).days for row in dated])[:, None]
-    # What an older forecast expected before the newest day has not been seen to happen, so it is expected now.
-    tenths = np.maximum(tenths, 0.0)
-    driver = np.array([words.DRIVERS.index(row.driver) for row in dated], dtype=np.int8)
-    answer = first_to_fail(tenths, driver, np.zeros(len(dated), dtype=np.int64), 1)
-    shown = date_tenths_shown(answer.grid_day[0])
-    quantiles: dict[str, date | None] = {
-        name: newest + timedelta(days=int(value // TENTHS)) for name, value in zip(QUANTILES, shown, strict=True)
-    }
+    newest, answer = _together(dated)
+    quantiles: dict[str, date | None] = {**_dates(newest, answer)}
     probability = None
     if day is not None and day >= newest:
         probability = float(probability_by(answer.grid_day[0], _end_of(day, newest)))
@@ -117,6 +124,26 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
         )
         client = f"The first change at {yours} should be due around {quantiles['p50']}; this is an estimate."
     return FirstToFail(as_of, len(latest), len(dated), quantiles, probability, first, installer, client)
+
+
+def _together(dated: Sequence[Forecast]) -> tuple[date, GroupForecasts]:
+    """The newest day of some dated forecasts, and the distribution of the first of them in tenths of a day from it."""
+    newest = max(row.as_of for row in dated)
+    tenths: Floats = np.array([row.date_grid for row in dated], dtype=np.float64)
+    tenths += np.array([TENTHS * (row.as_of - newest).days for row in dated])[:, None]
+    # What an older forecast expected before the newest day has not been seen to happen, so it is expected now.
+    tenths = np.maximum(tenths, 0.0)
+    driver = np.array([words.DRIVERS.index(row.driver) for row in dated], dtype=np.int8)
+    return newest, first_to_fail(tenths, driver, np.zeros(len(dated), dtype=np.int64), 1)
+
+
+def _dates(newest: date, answer: GroupForecasts) -> dict[str, date]:
+    shown = date_tenths_shown(answer.grid_day[0])
+    return {name: newest + timedelta(days=int(value // TENTHS)) for name, value in zip(QUANTILES, shown, strict=True)}
+
+
+def _is_dated(forecast: Forecast) -> bool:
+    return len(forecast.date_grid) == len(GRID_LEVELS)
 
 
 def _is_gone(forecast: Forecast) -> bool:

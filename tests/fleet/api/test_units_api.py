@@ -149,7 +149,7 @@ def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site:
     position = factories.PositionFactory(unit=unit, stage="resin")
     placement = factories.PlacementFactory(position=position)
     factories.ForecastFactory(position=position, is_latest=False, as_of=factories.TODAY - timedelta(days=1))
-    latest = factories.ForecastFactory(position=position, placement=placement)
+    latest = factories.ForecastFactory(position=position, placement=placement, date_grid=[405] * 45)
     factories.FindingFactory(unit=unit, state="closed")
     finding = factories.FindingFactory(unit=unit)
     wrong = factories.ReadingFactory(unit=unit)
@@ -293,7 +293,7 @@ def test_a_client_is_told_whether_the_water_is_good_and_what_happens_next(site: 
     assert as_client.get(address).json()["water"] == "unknown"
     body = {"product_tds": "0 ppm", "permeate_tds": "9 ppm"}
     assert as_client.post(f"/api/v1/units/{unit.pk}/readings/", body).status_code == 201
-    forecast = factories.ForecastFactory(position=position)
+    forecast = factories.ForecastFactory(position=position, date_grid=[405] * 45)
     factories.FindingFactory(unit=unit, client_sentence="We will come and look.")
     good = as_client.get(f"{address}?units=us").json()
     assert (good["water"], good["measured"], good["limit"]) == ("good", "product_tds", {"value": 1, "unit": "ppm"})

@@ -93,7 +93,7 @@ def test_the_first_to_fail_is_none_that_was_changed(unit: Unit) -> None:
 
 def test_a_units_page_shows_no_forecast_of_a_cartridge_that_was_changed(unit: Unit, as_owner: APIClient) -> None:
     gone = Placement.objects.get(position__unit=unit, position__stage="resin", removed_at__isnull=False)
-    forecast = factories.ForecastFactory(position=gone.position, placement=gone, state="spent")
+    forecast = factories.ForecastFactory(position=gone.position, placement=gone, state="spent", date_grid=[405] * 45)
     shown = as_owner.get(f"/api/v1/units/{unit.pk}/").json()
     assert shown["next_change_on"] is None
     assert [place["forecast"] for place in shown["positions"] if place["stage"] == "resin"] == [None]

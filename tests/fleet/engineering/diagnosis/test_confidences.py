@@ -190,6 +190,7 @@ def test_a_doubt_takes_two_fifths_from_what_rests_on_it_and_nothing_from_the_res
         ("D38", {"minutes_since_start": 1.0}, {"state": "static"}),
         ("D38", {"tank_valve": "", "tank_pressure_kpa": None}, {"has_tank": False}),
         ("D38", {"tank_valve": "", "tank_pressure_kpa": None}, {MADE: None}),
+        ("D20", {DRAIN: 0.0}, {MADE: 0.0}),
         ("D21", FULL, {"has_automatic_shutoff": False}),
         ("D21", {**FULL, "tank_is_full": None}, {"tank_is_full": False}),
         ("D23", {**TANK, "tank_pressure_kpa": 150.0}, {"concentrate_never_stops": False}),

@@ -175,3 +175,82 @@ def test_a_thin_early_tail_does_not_bring_work_forward() -> None:
     days = 100.0 + 200.0 * np.array(DISTRIBUTION_LEVELS)
     assert exhausted_probability([days], [99.0])[0, 0] == pytest.approx(0.0, abs=1e-9)
     assert exhausted_probability([days], [200.0])[0, 0] == pytest.approx(0.5)
+
+
+def test_a_need_of_which_nothing_more_is_said_costs_nothing_and_takes_nothing() -> None:
+    need = Need("n1", "a", "unit", NeedKind.INSPECT)
+    assert (need.minutes, need.price, need.late_cost_per_day, need.worn_cost_per_day) == (0.0, 0.0, 0.0, 0.0)
+    assert (need.urgent, need.not_before_day, need.deadline_day, dict(need.parts)) == (False, None, None, {})
+    assert np.isnan([need.remaining_share, need.fresh_life_days]).all()
+
+
+@pytest.mark.parametrize("name", ["minutes", "price", "late_cost_per_day", "worn_cost_per_day"])
+def test_no_amount_of_a_need_is_below_nothing(name: str) -> None:
+    assert getattr(Need("n1", "a", "unit", NeedKind.REPLACE, **{name: 0.0}), name) == 0.0
+    for wrong in (-0.001, float("nan"), float("inf")):
+        with pytest.raises(PlanningError) as caught:
+            Need("n1", "a", "unit", NeedKind.REPLACE, **{name: wrong})
+        assert caught.value.field == f"n1.{name}"
+
+
+def test_a_deadline_on_the_first_allowed_day_leaves_one_day() -> None:
+    need = Need("n1", "a", "unit", NeedKind.COMMISSION, not_before_day=5, deadline_day=5)
+    assert need.deadline_day == 5
+    with pytest.raises(PlanningError):
+        Need("n1", "a", "unit", NeedKind.COMMISSION, not_before_day=5, deadline_day=4)
+
+
+@pytest.mark.parametrize("width", [len(QUANTILE_LEVELS), len(DISTRIBUTION_LEVELS)])
+def test_a_row_of_quantiles_has_one_of_two_widths(width: int) -> None:
+    for name in ("quantile_days", "worn_quantile_days"):
+        assert len(getattr(Need("n1", "a", "unit", NeedKind.REPLACE, **{name: (1.0,) * width}), name)) == width
+        for wrong in (width - 1, width + 1):
+            with pytest.raises(PlanningError) as caught:
+                Need("n1", "a", "unit", NeedKind.REPLACE, **{name: (1.0,) * wrong})
+            assert caught.value.field == f"n1.{name}"
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"remaining_share": [1.001]}, "remaining_share"),
+        ({"remaining_share": [-0.001]}, "remaining_share"),
+        ({"price": [-0.001]}, "price"),
+        ({"price": [float("inf")]}, "price"),
+        ({"late_cost_per_day": [-0.001]}, "late_cost_per_day"),
+        ({"worn_cost_per_day": [-0.001]}, "worn_cost_per_day"),
+        ({"days": [-0.001]}, "days"),
+        ({"days": [[1.0]]}, "days"),
+        ({"days": [float("nan")]}, "days"),
+        ({"price": [1.0, 2.0]}, "price"),
+        ({"quantile_days": [[1.0] * 6]}, "quantile_days"),
+        ({"levels": [0.5, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95]}, "levels"),
+        ({"levels": [0.0, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95]}, "levels"),
+        ({"levels": [0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 1.0]}, "levels"),
+    ],
+)
+def test_curves_of_what_cannot_be_are_refused(changes: dict, field: str) -> None:
+    given = {
+        "quantile_days": [[10.0] * 7], "remaining_share": [1.0], "price": [40.0], "late_cost_per_day": [3.0],
+        "days": [0.0, 5.0], "worn_quantile_days": [[5.0] * 7], "worn_cost_per_day": [0.0],
+    }  # fmt: skip
+    whole = cost_curves(given.pop("quantile_days"), **given)
+    assert whole.waste.shape == (1, 2)
+    given = {"quantile_days": [[10.0] * 7], **given, **changes}
+    with pytest.raises(PlanningError) as caught:
+        cost_curves(given.pop("quantile_days"), **given)
+    assert caught.value.field == field
+
+
+def test_a_lead_used_up_before_its_lag_by_hand() -> None:
+    """Used up for certain on day 10, its lag exhausted on day 30; 0.5 a day between the two, 4 a day after."""
+    curves = cost_curves(
+        [[30.0] * 7], remaining_share=[0.5], price=[40.0], late_cost_per_day=[4.0], days=[0, 5, 10, 20, 30, 32],
+        worn_quantile_days=[[10.0] * 7], worn_cost_per_day=[0.5],
+    )  # fmt: skip
+    # half of 40 is left today, and is gone by day 10
+    assert curves.waste[0] == pytest.approx([20.0, 10.0, 0.0, 0.0, 0.0, 0.0])
+    assert curves.late[0] == pytest.approx([0.0, 0.0, 0.0, 5.0, 10.0, 10.0 + 8.0])
+    assert curves.used_up[0].tolist() == [0.0, 0.0, 1.0, 1.0, 1.0, 1.0]
+    assert curves.probability[0].tolist() == [0.0, 0.0, 0.0, 0.0, 1.0, 1.0]
+    assert curves.total[0] == pytest.approx(curves.waste[0] + curves.late[0])

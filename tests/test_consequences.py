@@ -512,6 +512,22 @@ def test_what_is_rolled_back_is_followed_by_nothing(queue: Queue) -> None:
             transaction.set_rollback(True)
         announce(1, units=[6], kind=Kind.TRAIN, now=NOW)
     assert [given["unit_ids"] for given in queue.given] == [[6]]
-    with transaction.atomic():
-        announce(1, units=range(consequences.MOST_UNITS + 1), kind=Kind.LIMITS, now=NOW)
-    assert len(queue.given) == 1
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize(
+    ("has_queue", "kind", "most"),
+    [
+        (False, Kind.LIMITS, consequences.MOST_IN_PROCESS),
+        (False, Kind.READINGS, consequences.MOST_UNITS),
+        (True, Kind.LIMITS, consequences.MOST_UNITS),
+    ],
+)
+def test_a_change_of_too_many_units_waits_for_the_night(
+    queue: Queue, settings: Any, has_queue: bool, kind: Kind, most: int
+) -> None:
+    settings.CELERY_TASK_ALWAYS_EAGER = not has_queue
+    announce(1, units=range(most + 1), kind=kind, now=NOW)
+    assert not queue.given
+    announce(1, units=range(most), kind=kind, now=NOW)
+    assert len(queue.given[0]["unit_ids"]) == most

@@ -7,13 +7,13 @@ from tests import factories
 
 
 def test_office_adds_reads_changes_and_deletes_a_client(as_office: APIClient) -> None:
-    made = as_office.post("/api/v1/clients/", {"name": "Reef Room"})
-    assert made.status_code == 201, made.content
-    address = made.headers["Location"]
-    assert address == f"/api/v1/clients/{made.json()['id']}/"
+    created = as_office.post("/api/v1/clients/", {"name": "Reef Room"})
+    assert created.status_code == 201, created.content
+    address = created.headers["Location"]
+    assert address == f"/api/v1/clients/{created.json()['id']}/"
     read = as_office.get(address)
-    assert read.json() == made.json()
-    assert read.headers["ETag"] == made.headers["ETag"]
+    assert read.json() == created.json()
+    assert read.headers["ETag"] == created.headers["ETag"]
     changed = as_office.patch(address, {"phone": "555 0100"}, headers={"If-Match": read.headers["ETag"]})
     assert changed.status_code == 200
     assert changed.json()["phone"] == "555 0100"

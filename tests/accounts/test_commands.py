@@ -23,8 +23,8 @@ def found(monkeypatch: pytest.MonkeyPatch, *arguments: str, password: str = fact
 
 @pytest.mark.django_db
 def test_a_company_is_founded_from_the_shell(monkeypatch: pytest.MonkeyPatch) -> None:
-    said = found(monkeypatch, "East Water", "Eve@east.example", "--time-zone", "Europe/Paris", "--unit-system", "us")
-    assert said == "Founded East Water; eve@east.example owns it.\n"
+    output = found(monkeypatch, "East Water", "Eve@east.example", "--time-zone", "Europe/Paris", "--unit-system", "us")
+    assert output == "Founded East Water; eve@east.example owns it.\n"
     owner = Membership.objects.get()
     assert owner.user.check_password(factories.PASSWORD)
     assert (owner.company.time_zone, owner.company.unit_system, owner.role) == ("Europe/Paris", "us", "owner")
@@ -72,13 +72,13 @@ def test_tidying_takes_what_nobody_needs_and_nothing_else() -> None:
     factories.StoredAnswerFactory(created_at=now - timedelta(hours=49))
     Session.objects.create(session_key="old", session_data="", expire_date=now - timedelta(days=1))
     Session.objects.create(session_key="new", session_data="", expire_date=now + timedelta(days=1))
-    for said in (
+    for output in (
         "Deleted 1 tokens, 1 stored answers, 1 sessions.\n",
         "Deleted 0 tokens, 0 stored answers, 0 sessions.\n",
     ):
         out = io.StringIO()
         call_command("tidy", stdout=out)
-        assert out.getvalue() == said
+        assert out.getvalue() == output
     assert AccessToken.objects.count() == 1
     assert not StoredAnswer.objects.exists()
     assert Session.objects.get().session_key == "new"

@@ -117,13 +117,13 @@ def test_a_role_that_does_not_exist_is_refused(owner: Membership) -> None:
 @pytest.mark.parametrize("password", ["short", "password1234"])
 def test_a_weak_password_is_refused_for_known_and_unknown_people_alike(owner: Membership, password: str) -> None:
     factories.UserFactory(email="known@north.example")
-    said = []
+    sentences = []
     for email in ("unknown@north.example", "known@north.example"):
         with pytest.raises(InvalidInput) as caught:
             add_member(by=owner, email=email, role="office", password=password, now=NOW)
-        said.append((caught.value.code, caught.value.faults))
-    assert said[0] == said[1]
-    assert said[0][0] == "weak_password"
+        sentences.append((caught.value.code, caught.value.faults))
+    assert sentences[0] == sentences[1]
+    assert sentences[0][0] == "weak_password"
     assert Membership.objects.count() == 1
 
 
@@ -182,8 +182,8 @@ def test_an_ended_membership_takes_its_tokens_along_but_leaves_its_meters_to_an_
     issue_token(by=office, membership=office, name="phone", ttl=hour, now=NOW)
     meter, _ = issue_token(by=office, membership=office, name="meter", ttl=hour, meter_unit_id=unit.pk, now=NOW)
     end_membership(by=owner, membership=office, now=NOW)
-    kept = AccessToken.objects.get()
-    assert (kept.pk, kept.membership, kept.user) == (meter.pk, owner, owner.user)
+    meter_token = AccessToken.objects.get()
+    assert (meter_token.pk, meter_token.membership, meter_token.user) == (meter.pk, owner, owner.user)
     assert AuditEntry.objects.first().details == {"tokens_revoked": 1, "meter_tokens_passed_on": 1}
 
 

@@ -16,9 +16,9 @@ def test_the_owner_adds_a_client_who_signs_in(as_owner: APIClient, api: APIClien
         "client": first_client.pk,
         "password": factories.PASSWORD,
     }
-    made = as_owner.post(MEMBERS, body)
-    assert made.status_code == 201, made.content
-    assert made.json() | {"id": 0, "created_at": ""} == {
+    created = as_owner.post(MEMBERS, body)
+    assert created.status_code == 201, created.content
+    assert created.json() | {"id": 0, "created_at": ""} == {
         "id": 0,
         "email": "cleo@first.example",
         "name": "Cleo",
@@ -61,10 +61,10 @@ def test_a_password_is_neither_answered_nor_kept_for_a_retry(as_owner: APIClient
 
 def test_changing_a_role_needs_the_newest_version_when_asked_for(as_owner: APIClient, office: Membership) -> None:
     address = f"{MEMBERS}{office.pk}/"
-    seen = as_owner.get(address).headers["ETag"]
-    first = as_owner.patch(address, {"role": "installer"}, headers={"If-Match": seen})
+    etag = as_owner.get(address).headers["ETag"]
+    first = as_owner.patch(address, {"role": "installer"}, headers={"If-Match": etag})
     assert (first.status_code, first.json()["role"]) == (200, "installer")
-    second = as_owner.patch(address, {"role": "owner"}, headers={"If-Match": seen})
+    second = as_owner.patch(address, {"role": "owner"}, headers={"If-Match": etag})
     assert (second.status_code, second.json()["code"]) == (412, "changed_since")
     office.refresh_from_db()
     assert office.role == "installer"
@@ -86,8 +86,8 @@ def test_who_left_stays_on_the_list_and_cannot_come_in(
     answer = as_owner.post(f"{MEMBERS}{office.pk}/end/")
     assert (answer.status_code, answer.json()["is_active"]) == (200, False)
     assert as_office.get("/api/v1/me/").status_code == 401
-    left = as_owner.get(MEMBERS, {"is_active": "false"}).json()["results"]
-    assert [member["id"] for member in left] == [office.pk]
+    former_members = as_owner.get(MEMBERS, {"is_active": "false"}).json()["results"]
+    assert [member["id"] for member in former_members] == [office.pk]
 
 
 def test_another_companys_client_is_no_client_here(as_owner: APIClient) -> None:

@@ -43,20 +43,20 @@ def test_another_unit_is_to_it_as_one_that_never_existed(meter: APIClient, unit:
     # Codes unlike the meter's own, which the refusal of a misspelt one would suggest.
     neighbour = factories.UnitFactory(company=owner.company, site__client=unit.site.client, code="QQ-77")
     foreign = factories.UnitFactory(code="QQ-88")
-    said = set()
+    answers = set()
     for pk in (neighbour.pk, foreign.pk, 987654321):
         answer = meter.post("/api/v1/readings/", reading(pk))
         assert answer.status_code in (400, 404), answer.content
-        said.add(answer.content.decode().replace(str(pk), "..."))
+        answers.add(answer.content.decode().replace(str(pk), "..."))
         answer = meter.post(f"/api/v1/units/{pk}/readings/", {"inlet_pressure": "60 psi"})
         assert answer.status_code == 404
-    assert len(said) == 1
-    said = set()
+    assert len(answers) == 1
+    answers = set()
     for code in (neighbour.code, foreign.code, "QQ-99"):
         answer = meter.post("/api/v1/readings/", reading(code))
         assert answer.status_code in (400, 404), answer.content
-        said.add(answer.content.decode().replace(code, "..."))
-    assert len(said) == 1
+        answers.add(answer.content.decode().replace(code, "..."))
+    assert len(answers) == 1
     assert not Reading.objects.exists()
 
 

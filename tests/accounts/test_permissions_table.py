@@ -6,9 +6,9 @@ from accounts.models import Membership
 from accounts.permissions import ALLOWED, _table, allows
 
 
-def member(role: str, **given: object) -> Membership:
+def member(role: str, **attributes: object) -> Membership:
     membership = Membership(role=role)
-    for name, value in given.items():
+    for name, value in attributes.items():
         setattr(membership, name, value)
     return membership
 

@@ -55,9 +55,9 @@ def test_a_person_of_two_companies_acts_for_the_oldest_membership_or_the_one_the
 ) -> None:
     second = factories.MembershipFactory(user=office.user, company=rival.company, role="installer")
     assert api.post(LOGIN, credentials(office)).json()["membership"]["id"] == office.pk
-    named = api.post(LOGIN, credentials(office, membership=second.pk)).json()
-    assert named["membership"]["company"]["id"] == rival.company_id
-    me = api.get("/api/v1/me/", headers={"Authorization": f"Bearer {named['token']}"}).json()
+    chosen = api.post(LOGIN, credentials(office, membership=second.pk)).json()
+    assert chosen["membership"]["company"]["id"] == rival.company_id
+    me = api.get("/api/v1/me/", headers={"Authorization": f"Bearer {chosen['token']}"}).json()
     assert [member["id"] for member in me["memberships"]] == [office.pk, second.pk]
     assert me["membership"]["id"] == second.pk
     for other in (rival.pk, 4711, 2**63):
@@ -175,15 +175,15 @@ def test_a_new_password_ends_other_tokens_and_sessions_but_not_meters(
     api_for(office, meter_unit_id=unit.pk)
     other = api_for(office)
     post(browser, SESSION, credentials(office))
-    wanted = "a-much-better-password-9"
-    body = {"current_password": factories.PASSWORD, "new_password": wanted}
+    new_password = "a-much-better-password-9"
+    body = {"current_password": factories.PASSWORD, "new_password": new_password}
     assert as_office.post("/api/v1/me/password/", body).status_code == 204
     assert as_office.get("/api/v1/me/").status_code == 200
     assert other.get("/api/v1/me/").status_code == 401
     assert browser.get("/api/v1/me/").status_code == 401
     assert AccessToken.objects.filter(meter_unit_id=unit.pk).exists()
     assert api.post(LOGIN, credentials(office)).status_code == 401
-    assert api.post(LOGIN, credentials(office, password=wanted)).status_code == 200
+    assert api.post(LOGIN, credentials(office, password=new_password)).status_code == 200
 
 
 def test_the_session_that_changes_the_password_goes_on(browser: Browser, office: Membership) -> None:

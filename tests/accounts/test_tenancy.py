@@ -50,11 +50,11 @@ def test_a_client_sees_nothing_of_a_model_that_belongs_to_no_site(client_member:
 
 
 def test_a_meter_sees_its_unit_and_what_was_read_there(units: dict[str, Unit], owner: Membership) -> None:
-    mine = factories.ReadingFactory(unit=units["first"])
+    own_reading = factories.ReadingFactory(unit=units["first"])
     factories.ReadingFactory(unit=units["second"])
     owner.meter_unit_id = units["first"].pk
     assert seen(owner, units) == {"first"}
-    assert list(Reading.objects.visible_to(owner)) == [mine]
+    assert list(Reading.objects.visible_to(owner)) == [own_reading]
     assert not Client.objects.visible_to(owner).exists()
 
 

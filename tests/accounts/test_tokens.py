@@ -118,24 +118,24 @@ def test_a_meters_token_is_made_for_a_unit_one_sees_and_by_owner_and_office_alon
     for by in (installer, client_member):
         with pytest.raises(NotAllowed):
             issue_token(by=by, membership=by, name="meter", ttl=DAY, meter_unit_id=unit.pk, now=NOW)
-    said = set()
+    answers = set()
     for pk in (foreign.pk, 10**9, 2**63):
         with pytest.raises(InvalidInput) as caught:
             issue_token(by=office, membership=office, name="meter", ttl=DAY, meter_unit_id=pk, now=NOW)
-        said.add(caught.value.sentence.replace(str(pk), "..."))
-    assert len(said) == 1
+        answers.add(caught.value.sentence.replace(str(pk), "..."))
+    assert len(answers) == 1
     token, _ = issue_token(by=office, membership=office, name="meter", ttl=DAY, meter_unit_id=unit.pk, now=NOW)
     assert token.meter_unit_id == unit.pk
 
 
 def test_a_token_made_over_the_api_works_and_shows_its_secret_once(as_office: APIClient, office: Membership) -> None:
     end = datetime.now(UTC) + DAY
-    made = as_office.post("/api/v1/tokens/", {"name": "phone", "expires_at": end.isoformat()})
-    assert made.status_code == 201, made.content
-    assert made.headers["Cache-Control"] == "no-store"
-    secret = made.json()["token"]
+    created = as_office.post("/api/v1/tokens/", {"name": "phone", "expires_at": end.isoformat()})
+    assert created.status_code == 201, created.content
+    assert created.headers["Cache-Control"] == "no-store"
+    secret = created.json()["token"]
     assert bearer(secret).get("/api/v1/me/").json()["membership"]["id"] == office.pk
-    address = made.headers["Location"]
+    address = created.headers["Location"]
     assert "token" not in as_office.get(address).json()
     assert secret not in as_office.get("/api/v1/tokens/").content.decode()
     assert as_office.delete(address).status_code == 204
@@ -204,6 +204,6 @@ def test_the_use_of_a_token_is_noted_but_not_at_every_request(office: Membership
 
 def test_long_expired_tokens_are_forgotten(office: Membership) -> None:
     issue_token(by=office, membership=office, name="old", ttl=DAY, now=NOW - timedelta(days=92))
-    kept, _ = issue_token(by=office, membership=office, name="expired", ttl=DAY, now=NOW - timedelta(days=30))
+    recent_token, _ = issue_token(by=office, membership=office, name="expired", ttl=DAY, now=NOW - timedelta(days=30))
     assert forget_expired_tokens(now=NOW) == 1
-    assert AccessToken.objects.get() == kept
+    assert AccessToken.objects.get() == recent_token

@@ -27,13 +27,13 @@ def bench_indicators(rows: int = 100_000, single: int = 200) -> None:
     unit = UnitContext()
     start = time.perf_counter()
     indicators(columns, unit)
-    whole = (time.perf_counter() - start) / rows
+    seconds_per_row = (time.perf_counter() - start) / rows
     start = time.perf_counter()
     for row in range(single):
         indicators({name: column[row : row + 1] for name, column in columns.items()}, unit)
     alone = (time.perf_counter() - start) / single
     print("| a reading, in columns | a reading, alone | ratio |\n| --: | --: | --: |")
-    print(f"| {1e6 * whole:.1f} us | {1e6 * alone:.0f} us | {alone / whole:.0f} |")
+    print(f"| {1e6 * seconds_per_row:.1f} us | {1e6 * alone:.0f} us | {alone / seconds_per_row:.0f} |")
 
 
 def bench_confusion(units: int = 200) -> None:
@@ -43,7 +43,7 @@ def bench_confusion(units: int = 200) -> None:
     for name, many in [*faulty.items(), ("healthy", healthy)]:
         shares = Counter(match.id for matches in many for match in matches)
         rule = FAULTS[name][1] if name in FAULTS else ""
-        listed = ", ".join(f"{found} {count / len(many):.2f}" for found, count in shares.most_common(7))
+        listed = ", ".join(f"{rule} {count / len(many):.2f}" for rule, count in shares.most_common(7))
         hit = f"{shares[rule] / len(many):.2f}" if rule else ""
         print(f"| {name} | {rule} | {hit} | {listed} |")
 

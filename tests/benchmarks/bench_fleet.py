@@ -31,7 +31,7 @@ def main() -> None:
     parser.add_argument("bench", choices=["intake", "company"])
     parser.add_argument("--rows", type=int, default=7000)
     parser.add_argument("--units", type=int, default=75)
-    asked = parser.parse_args()
+    options = parser.parse_args()
     os.environ["DATABASE_URL"] = "sqlite://:memory:"
     os.environ.pop("REDIS_URL", None)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "fleet.config.settings")
@@ -41,7 +41,7 @@ def main() -> None:
     from django.core.management import call_command
 
     call_command("migrate", verbosity=0)
-    (bench_intake if asked.bench == "intake" else bench_company)(asked.rows, asked.units)
+    (bench_intake if options.bench == "intake" else bench_company)(options.rows, options.units)
 
 
 def invent(units: int) -> object:
@@ -65,15 +65,15 @@ def invent(units: int) -> object:
 def invent_rows(rows: int, units: int) -> list[list[str]]:
     """Rows of a log, spread over the units and the months before now."""
     rng = np.random.default_rng(7)
-    made = []
+    rows_made = []
     for number in range(rows):
         at = NOW - timedelta(hours=1 + 24 * (number // units))
         noise = rng.normal(1.0, 0.02, 9)
         values = np.array([62, 60, 59, 240, 9, 1, 0.4, 75, 300]) * noise
-        made.append(
+        rows_made.append(
             [f"U{number % units}", f"{at:%Y-%m-%dT%H:%M:%SZ}", f"R{number}", *(f"{v:.1f}" for v in values), "flowing"]
         )
-    return made
+    return rows_made
 
 
 def bench_intake(rows: int, units: int) -> None:
@@ -82,8 +82,8 @@ def bench_intake(rows: int, units: int) -> None:
     from fleet.intake.readings_log import read_log
 
     company = invent(units)
-    made = invent_rows(rows, units)
-    content = (HEADER + "\n".join(",".join(row) for row in made)).encode()
+    invented = invent_rows(rows, units)
+    content = (HEADER + "\n".join(",".join(row) for row in invented)).encode()
     start = time.perf_counter()
     read_log(company=company, by=None, name="log.csv", content=content, now=NOW)  # type: ignore[arg-type]
     file = (time.perf_counter() - start) / rows
@@ -92,7 +92,7 @@ def bench_intake(rows: int, units: int) -> None:
     again = (time.perf_counter() - start) / rows
     single = 100
     start = time.perf_counter()
-    for number, row in enumerate(made[:single]):
+    for number, row in enumerate(invented[:single]):
         sent = {name: f"{v} {unit}".strip() for name, v, unit in zip(FIELDS, row, UNITS, strict=True)}
         sent["reference"] = f"S{number}"
         take_reading(company=company, by=None, row=sent, source="meter", now=NOW)  # type: ignore[arg-type]

@@ -40,9 +40,9 @@ def main() -> None:
     parser.add_argument("--units", type=int, nargs="+", default=[1000, 2500])
     parser.add_argument("--profile", action="store_true", help="print where the time of the full run goes")
     parser.add_argument("--one", type=Path, help=argparse.SUPPRESS)
-    asked = parser.parse_args()
-    if asked.one is not None:
-        print(" ".join(str(value) for value in run_one(asked.units[0], asked.one, asked.profile)))
+    options = parser.parse_args()
+    if options.one is not None:
+        print(" ".join(str(value) for value in run_one(options.units[0], options.one, options.profile)))
         return
     with open("/proc/cpuinfo", encoding="utf-8") as facts:
         model = next((line.split(":")[1].strip() for line in facts if line.startswith("model name")), "unknown")
@@ -50,14 +50,18 @@ def main() -> None:
     print("| units | readings | full run, clock | processor | peak memory | second run | nightly, 1 % news |", end="")
     print(" nightly/full | baseline | full/baseline |\n" + "| --: " * 10 + "|")
     sizes, times = [], []
-    for units in asked.units:
+    for units in options.units:
         with tempfile.TemporaryDirectory() as folder:
             command = [sys.executable, "-m", "tests.benchmarks.bench_forecasting_runs", "--units", str(units)]
-            command += ["--one", folder, *(["--profile"] if asked.profile else [])]
-            said = subprocess.run(command, check=True, capture_output=True, text=True).stdout.strip().splitlines()
-        for line in said[:-1]:
+            command += ["--one", folder, *(["--profile"] if options.profile else [])]
+            output_lines = (
+                subprocess.run(command, check=True, capture_output=True, text=True).stdout.strip().splitlines()
+            )
+        for line in output_lines[:-1]:
             print(line)
-        readings, clock, full, memory, again, night, news, baseline = (float(value) for value in said[-1].split())
+        readings, clock, full, memory, again, night, news, baseline = (
+            float(value) for value in output_lines[-1].split()
+        )
         sizes.append(units)
         times.append(full)
         print(
@@ -144,7 +148,7 @@ def invent(units: int) -> Any:
         batch_size=1000,
     )
     begin = NOW - timedelta(days=DAYS)
-    made = Unit.objects.bulk_create(
+    units_made = Unit.objects.bulk_create(
         [
             Unit(
                 company=company,
@@ -163,7 +167,7 @@ def invent(units: int) -> Any:
     places = Position.objects.bulk_create(
         [
             Position(unit=unit, order=order, stage=stage, role=role)
-            for unit in made
+            for unit in units_made
             for order, (stage, role) in enumerate(TRAIN, start=1)
         ],
         batch_size=1000,
@@ -174,17 +178,17 @@ def invent(units: int) -> Any:
         cuts = [0.0, *np.sort(rng.uniform(150, 600, lives - 1)), None]
         for start, end in pairwise(cuts):
             at = begin + timedelta(days=float(start or 0.0))
-            gone = None if end is None else begin + timedelta(days=float(end))
-            why = "" if gone is None else ("exhausted" if rng.random() < 0.6 else "early")
+            removed_at = None if end is None else begin + timedelta(days=float(end))
+            why = "" if removed_at is None else ("exhausted" if rng.random() < 0.6 else "early")
             stays.append(
                 Placement(
                     position=place, item=items[place.stage], placed_at=at, first_installed_at=at,
-                    removed_at=gone, removal=why,
+                    removed_at=removed_at, removal=why,
                 )
             )  # fmt: skip
     Placement.objects.bulk_create(stays, batch_size=1000)
     rows: list[Reading] = []
-    for number, unit in enumerate(made):
+    for number, unit in enumerate(units_made):
         rhythm = 1.0 if number % 10 == 0 else 7.0 if number % 10 in (1, 2, 3) else 90.0
         for at in np.arange(rng.uniform(0, rhythm), DAYS - 0.1, rhythm):
             rows.append(reading(unit.pk, begin + timedelta(days=float(at)), float(rng.random())))

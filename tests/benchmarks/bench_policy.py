@@ -96,10 +96,10 @@ def ways_at(price: float, told: list[float], dearer: list[float], *, with_truth:
 def show(rows: list[tuple[float, int, str, Tally]]) -> None:
     """Tables of every price: the seeds together, then the ratios seed by seed."""
     for price in sorted({row[0] for row in rows}):
-        mine = [row for row in rows if row[0] == price]
-        seeds = sorted({row[1] for row in mine})
-        names = list(dict.fromkeys(row[2] for row in mine))
-        by_seed = {(seed, name): tally for _, seed, name, tally in mine}
+        price_rows = [row for row in rows if row[0] == price]
+        seeds = sorted({row[1] for row in price_rows})
+        names = list(dict.fromkeys(row[2] for row in price_rows))
+        by_seed = {(seed, name): tally for _, seed, name, tally in price_rows}
         print(
             f"\nPrice of bad water x {price:g}; {len(seeds)} fleets, seeds {', '.join(map(str, seeds))}; per unit-year"
         )
@@ -171,8 +171,8 @@ def main() -> None:
             for name, tally in run_years(chosen.units, seed, ways, policy_at(price)).items():
                 rows.append((price, seed, name, tally))
                 if chosen.keep:
-                    with chosen.keep.open("a") as kept:
-                        kept.write(
+                    with chosen.keep.open("a") as results_file:
+                        results_file.write(
                             json.dumps({"price": price, "seed": seed, "way": name, "tally": asdict(tally)}) + "\n"
                         )
             print(f"price x {price:g}, seed {seed}: {time.process_time() - began:.0f} s of processor time", flush=True)

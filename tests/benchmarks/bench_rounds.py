@@ -105,12 +105,13 @@ def bench_solomon(limits: list[float], seeds: list[int]) -> None:
 
 def _row(label: str, took: float, problem: RoundProblem, plan: RoundPlan, target: float) -> str:
     hand = evaluate(problem, naive_plan(problem)).total_cents
-    left = evaluate(problem, {}).total_cents
+    unserved_cents = evaluate(problem, {}).total_cents
     judged = plan.evaluation
     return (
         f"{label} | {took:.0f} | {judged.total_cents / 100:,.0f} | {judged.drive_s / 3600:.1f} | {len(judged.served)} "
         f"| {len(judged.missed_urgent)}/{len(judged.missed_appointments)} | {len(judged.faults)} "
-        f"| {judged.total_cents / hand:.3f} | ≤ {target:.2f} | {(left - judged.total_cents) / (left - hand):.2f} |"
+        f"| {judged.total_cents / hand:.3f} | ≤ {target:.2f} "
+        f"| {(unserved_cents - judged.total_cents) / (unserved_cents - hand):.2f} |"
     )
 
 
@@ -177,11 +178,11 @@ def bench_replan(seeds: list[int]) -> None:
             "a client calls off": [VisitCancelled(later.stops[-1].visit)],
             "an urgent call comes in": [VisitAdded(call)],
         }
-        for what, changes in incidents.items():
+        for incident, changes in incidents.items():
             row = []
             for price in (None, free):
                 began = time.perf_counter()
-                mended = replan(
+                repaired = replan(
                     problem,
                     plan.plan,
                     changes,
@@ -191,11 +192,11 @@ def bench_replan(seeds: list[int]) -> None:
                     iterations=3_000,
                     seed=1,
                 )
-                row.append((time.perf_counter() - began, mended))
-            (took, mended), (took_free, anew) = row
-            clients, _ = list_people_to_notify(mended.differences)
+                row.append((time.perf_counter() - began, repaired))
+            (took, repaired), (took_free, anew) = row
+            clients, _ = list_people_to_notify(repaired.differences)
             print(
-                f"| {seed} | {what} | {took:.1f} | {len(mended.differences)} | {len(clients)} "
+                f"| {seed} | {incident} | {took:.1f} | {len(repaired.differences)} | {len(clients)} "
                 f"| {len(anew.differences)} | {took_free:.1f} |",
                 flush=True,
             )

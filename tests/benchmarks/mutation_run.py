@@ -67,18 +67,18 @@ def _try(copy: Copy, room: Room, sample: Iterable[Mutant], until: float) -> Iter
         if time.monotonic() > until:
             return
         tests = room.tests_of(copy.root, mutant.path)
-        asked = frozenset(tests) - {mutant.path}
-        if asked not in clean:
+        selected = frozenset(tests) - {mutant.path}
+        if selected not in clean:
             run = copy.run(tests, 900.0)
             if not run.passed:
                 raise SystemExit(f"The tests of {mutant.path} fail without any change:\n{run.output}")
-            clean[asked] = run.seconds
+            clean[selected] = run.seconds
         source = (copy.root / mutant.path).read_text()
         code = mutant.code(source)
         if not is_python(code):
             continue
         with copy.changed(mutant.path, code):
-            run = copy.run(tests, 10.0 * clean[asked] + 10.0)
+            run = copy.run(tests, 10.0 * clean[selected] + 10.0)
         tried = Tried(mutant, change_between(source, code), noticed=not run.passed)
         if not tried.noticed:
             print(f"  survived {tried.line()}", flush=True)

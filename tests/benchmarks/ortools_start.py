@@ -112,9 +112,9 @@ def ortools_plan(problem: RoundProblem, *, seconds: float) -> PlanDict:
     search.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PARALLEL_CHEAPEST_INSERTION
     search.local_search_metaheuristic = routing_enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
     search.time_limit.FromMilliseconds(int(seconds * 1_000))
-    found = routing.SolveWithParameters(search)
+    solution = routing.SolveWithParameters(search)
     plan: PlanDict = {}
-    if found is None:
+    if solution is None:
         return plan
     for number, cell in enumerate(cells):
         stops = []
@@ -123,10 +123,10 @@ def ortools_plan(problem: RoundProblem, *, seconds: float) -> PlanDict:
             node = manager.IndexToNode(index)
             if node >= people:
                 stops.append(chosen[node - people])
-            index = found.Value(routing.NextVar(index))
-        kept = tuple(stops)
-        if kept and not may_be_driven(problem, *cell, kept):
-            kept = mend_round(problem, *cell, kept)
-        if kept:
-            plan[cell] = kept
+            index = solution.Value(routing.NextVar(index))
+        round_stops = tuple(stops)
+        if round_stops and not may_be_driven(problem, *cell, round_stops):
+            round_stops = mend_round(problem, *cell, round_stops)
+        if round_stops:
+            plan[cell] = round_stops
     return plan

@@ -61,14 +61,14 @@ def ran(django_db_setup: None, django_db_blocker, tmp_path_factory: pytest.TempP
     folder = tmp_path_factory.mktemp("demo")
     with django_db_blocker.unblock():
         first = run(folder, as_of=AS_OF, seed=SEED)
-        found = remember.find()
-        assert found is not None
-        after_first = records(found.company)
+        remembered = remember.find()
+        assert remembered is not None
+        after_first = records(remembered.company)
         second = run(folder)
         try:
-            yield Ran(found.company, folder, first, second, after_first, records(found.company))
+            yield Ran(remembered.company, folder, first, second, after_first, records(remembered.company))
         finally:
-            remove_company(found.company)
+            remove_company(remembered.company)
 
 
 @pytest.fixture
@@ -102,22 +102,22 @@ def test_every_mistake_is_refused_flagged_or_stored_once(ran: Ran, told: Told) -
         batch = batches[planted.file]
         outcome = KINDS[planted.kind]
         refused = RefusedRow.objects.filter(batch=batch, line=planted.line)
-        kept = Reading.objects.filter(batch=batch, line=planted.line)
+        stored = Reading.objects.filter(batch=batch, line=planted.line)
         if outcome == REFUSED:
             assert refused.count() == 1, planted
             assert all(fault["sentence"].endswith((".", "?")) for fault in refused.get().faults)
-            assert not kept.exists()
+            assert not stored.exists()
         elif outcome == FLAGGED:
-            assert kept.get().flags, planted
+            assert stored.get().flags, planted
         else:
             assert outcome == REPEATED
             assert batch.duplicates >= 1
 
 
 def test_nothing_else_is_refused(ran: Ran, told: Told) -> None:
-    made = {(p.file, p.line) for file in told.logs for p in file.planted() if KINDS[p.kind] == REFUSED}
+    planted_lines = {(p.file, p.line) for file in told.logs for p in file.planted() if KINDS[p.kind] == REFUSED}
     rows = RefusedRow.objects.of_company(ran.company).values_list("batch__name", "line")
-    assert set(rows) == made
+    assert set(rows) == planted_lines
 
 
 def test_every_refused_row_is_printed_with_its_reason(ran: Ran, told: Told) -> None:
@@ -163,9 +163,9 @@ def test_the_unit_that_nobody_reads_is_printed(ran: Ran, told: Told) -> None:
 
 def test_the_booster_pump_and_the_rotation_are_asked_for(ran: Ran, told: Told) -> None:
     code_of = {unit.story: unit.code for unit in told.scenario.units if unit.story}
-    asked = set(Need.objects.of_company(ran.company).filter(state="open").values_list("unit__code", "kind"))
-    assert (code_of["line-pressure-low"], "fit_booster_pump") in asked
-    assert (code_of["lead-resin-spent"], "rotate") in asked
+    open_needs = set(Need.objects.of_company(ran.company).filter(state="open").values_list("unit__code", "kind"))
+    assert (code_of["line-pressure-low"], "fit_booster_pump") in open_needs
+    assert (code_of["lead-resin-spent"], "rotate") in open_needs
 
 
 # forecasts, rounds, parts

@@ -55,19 +55,19 @@ def test_totalisers_never_run_backwards(told: Told) -> None:
 def test_positions_hold_one_cartridge_at_a_time_and_every_removal_has_a_reason(told: Told) -> None:
     for life in told.lives.values():
         for place in life.unit.places:
-            stays = [stay for stay in life.placements if stay.order == place.order]
-            for before, after in pairwise(stays):
+            placements = [placement for placement in life.placements if placement.order == place.order]
+            for before, after in pairwise(placements):
                 assert before.removed_at == after.placed_at
                 assert before.removal in {"exhausted", "early", "rotated", "damaged"}
-            assert stays[-1].removed_at is None
+            assert placements[-1].removed_at is None
 
 
 def test_a_rotated_cartridge_keeps_its_age(told: Told) -> None:
-    moved = [stay for life in told.lives.values() for stay in life.placements if stay.continues]
+    moved = [placement for life in told.lives.values() for placement in life.placements if placement.continues]
     assert len(moved) > 20
-    for stay in moved:
-        assert stay.continues.removal == "rotated"
-        assert stay.first_installed_at == stay.continues.first_installed_at < stay.placed_at
+    for placement in moved:
+        assert placement.continues.removal == "rotated"
+        assert placement.first_installed_at == placement.continues.first_installed_at < placement.placed_at
 
 
 @pytest.mark.parametrize(("as_of", "seed"), [(AS_OF, SEED), (date(2026, 2, 10), 11), (date(2025, 6, 30), 12)])
@@ -83,9 +83,9 @@ def test_the_stories_show_in_the_newest_readings(told: Told, as_of: date, seed: 
     past = newest(lives, "chlorine-past-carbon", "carbon_outlet_total_chlorine_mg_per_l").shown
     assert past["carbon_outlet_total_chlorine_mg_per_l"] > 0.3
     assert past["permeate_tds_mg_per_l"] / past["feed_tds_mg_per_l"] > 0.15
-    spent = newest(lives, "lead-resin-spent", "product_tds_mg_per_l").shown
-    assert spent["interstage_tds_mg_per_l"] > 0.95 * spent["permeate_tds_mg_per_l"]
-    assert spent["product_tds_mg_per_l"] < 0.5
+    product_tds = newest(lives, "lead-resin-spent", "product_tds_mg_per_l").shown
+    assert product_tds["interstage_tds_mg_per_l"] > 0.95 * product_tds["permeate_tds_mg_per_l"]
+    assert product_tds["product_tds_mg_per_l"] < 0.5
     short = newest(lives, "resin-cut-by-carbon-dioxide", "product_tds_mg_per_l").shown
     assert short["interstage_tds_mg_per_l"] > 0.9 * short["permeate_tds_mg_per_l"]
     runs = newest(lives, "concentrate-never-stops", "tank_pressure_kpa")
@@ -98,9 +98,9 @@ def test_the_stories_show_in_the_newest_readings(told: Told, as_of: date, seed: 
 def test_carbon_dioxide_cuts_the_resin_life_at_the_borehole(told: Told) -> None:
     def exhausted_days(code: str) -> float:
         lives = [
-            (stay.removed_at - stay.first_installed_at).days
-            for stay in told.lives[code].placements
-            if stay.removal == "exhausted" and stay.order in {4, 5}
+            (placement.removed_at - placement.first_installed_at).days
+            for placement in told.lives[code].placements
+            if placement.removal == "exhausted" and placement.order in {4, 5}
         ]
         return sum(lives) / len(lives)
 

@@ -9,9 +9,9 @@ from tests.demo.conftest import AS_OF, Told
 
 
 def test_every_kind_of_mistake_is_made(told: Told) -> None:
-    made = Counter(planted.kind for file in told.logs for planted in file.planted())
-    assert set(made) == set(KINDS)
-    assert sum(made.values()) >= 20
+    mistakes = Counter(planted.kind for file in told.logs for planted in file.planted())
+    assert set(mistakes) == set(KINDS)
+    assert sum(mistakes.values()) >= 20
 
 
 def test_each_writer_keeps_a_log_of_their_own(told: Told) -> None:

@@ -72,9 +72,9 @@ def test_what_is_created_belongs_to_ones_own_company_and_is_on_record(as_office:
     foreign = factories.CompanyFactory()
     refused = as_office.post("/api/v1/clients/", {"name": "A", "company": foreign.pk})
     assert refused.status_code == 400
-    made = as_office.post("/api/v1/clients/", {"name": "A"})
+    created = as_office.post("/api/v1/clients/", {"name": "A"})
     client = Client.objects.get()
-    assert (client.pk, client.company) == (made.json()["id"], office.company)
+    assert (client.pk, client.company) == (created.json()["id"], office.company)
     entry = AuditEntry.objects.get(action="create client")
     assert (entry.membership, entry.subject_kind, entry.subject_id) == (office, "client", str(client.pk))
 

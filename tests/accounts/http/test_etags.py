@@ -76,12 +76,12 @@ def test_of_two_who_change_the_same_version_one_succeeds(
     callers = [api_for(office) for _ in range(4)]
     tag = callers[0].get(address).headers["ETag"]
     gate = threading.Barrier(len(callers))
-    found: list[Any] = []
+    answers: list[Any] = []
 
     def change(api: APIClient, phone: str) -> None:
         try:
             gate.wait(timeout=30)
-            found.append(api.patch(address, {"phone": phone}, headers={"If-Match": tag}))
+            answers.append(api.patch(address, {"phone": phone}, headers={"If-Match": tag}))
         finally:
             connection.close()
 
@@ -90,6 +90,6 @@ def test_of_two_who_change_the_same_version_one_succeeds(
         thread.start()
     for thread in threads:
         thread.join(timeout=60)
-    assert sorted(answer.status_code for answer in found) == [200, 412, 412, 412]
+    assert sorted(answer.status_code for answer in answers) == [200, 412, 412, 412]
     first_client.refresh_from_db()
-    assert [answer.json()["phone"] for answer in found if answer.status_code == 200] == [first_client.phone]
+    assert [answer.json()["phone"] for answer in answers if answer.status_code == 200] == [first_client.phone]

@@ -195,9 +195,9 @@ def test_a_file_is_the_same_by_its_content_and_name(as_office: APIClient) -> Non
 
 def test_old_answers_go_when_the_house_is_tidied(office: Membership) -> None:
     factories.StoredAnswerFactory(membership=office, created_at=NOW - timedelta(hours=49))
-    kept = factories.StoredAnswerFactory(membership=office, created_at=NOW - timedelta(hours=47))
+    recent_answer = factories.StoredAnswerFactory(membership=office, created_at=NOW - timedelta(hours=47))
     assert tidy(now=NOW).answers == 1
-    assert StoredAnswer.objects.get() == kept
+    assert StoredAnswer.objects.get() == recent_answer
     assert tidy(now=NOW).answers == 0
 
 
@@ -205,12 +205,12 @@ def test_old_answers_go_when_the_house_is_tidied(office: Membership) -> None:
 def test_of_many_at_once_one_is_carried_out(office: Membership, api_for: ApiFor) -> None:
     callers = [api_for(office) for _ in range(6)]
     gate = threading.Barrier(len(callers))
-    found: list[Any] = []
+    answers: list[Any] = []
 
     def call(api: APIClient) -> None:
         try:
             gate.wait(timeout=30)
-            found.append(post(api, {"name": "A"}))
+            answers.append(post(api, {"name": "A"}))
         finally:
             connection.close()
 
@@ -219,9 +219,9 @@ def test_of_many_at_once_one_is_carried_out(office: Membership, api_for: ApiFor)
         thread.start()
     for thread in threads:
         thread.join(timeout=60)
-    assert len(found) == len(callers)
-    assert {answer.status_code for answer in found} <= {201, 409}
-    assert len({answer.content for answer in found if answer.status_code == 201}) == 1
-    assert {answer.json()["code"] for answer in found if answer.status_code == 409} <= {"still_running"}
+    assert len(answers) == len(callers)
+    assert {answer.status_code for answer in answers} <= {201, 409}
+    assert len({answer.content for answer in answers if answer.status_code == 201}) == 1
+    assert {answer.json()["code"] for answer in answers if answer.status_code == 409} <= {"still_running"}
     assert Client.objects.count() == 1
     assert post(callers[0], {"name": "A"}).status_code == 201

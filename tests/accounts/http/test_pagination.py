@@ -77,12 +77,12 @@ def test_a_query_that_cannot_be_read_names_the_parameter(as_office: APIClient, n
 
 
 def test_an_unknown_parameter_or_order_is_answered_with_those_there_are(as_office: APIClient) -> None:
-    said = as_office.get(CLIENTS, {"nam": "x"}).json()["errors"][0]["detail"]
-    assert said == (
+    detail = as_office.get(CLIENTS, {"nam": "x"}).json()["errors"][0]["detail"]
+    assert detail == (
         "There is no query parameter 'nam' here; there are: email, name, name__icontains, ordering, page, page_size."
     )
-    said = as_office.get(CLIENTS, {"ordering": "colour"}).json()["errors"][0]["detail"]
-    assert "name, created_at" in said
+    detail = as_office.get(CLIENTS, {"ordering": "colour"}).json()["errors"][0]["detail"]
+    assert "name, created_at" in detail
 
 
 @pytest.mark.usefixtures("clients")
@@ -149,14 +149,14 @@ def test_cursor_pages_show_every_row_once_however_many_share_their_moment(
 ) -> None:
     entries = trail(company, 23, moments=2)
     AuditEntry.objects.exclude(pk__in=[entry.pk for entry in entries]).delete()
-    wanted = list(AuditEntry.objects.values_list("pk", flat=True))
+    all_ids = list(AuditEntry.objects.values_list("pk", flat=True))
     forwards, answer = [], as_owner.get(TRAIL, {"page_size": 4}).json()
     pages = [answer]
     while answer["next"]:
         answer = as_owner.get(answer["next"]).json()
         pages.append(answer)
     forwards = [row["id"] for page in pages for row in page["results"]]
-    assert forwards == wanted
+    assert forwards == all_ids
     assert len(pages) == 6
     backwards = [answer]
     while backwards[-1]["previous"]:
@@ -170,8 +170,8 @@ def test_a_row_that_arrives_while_one_reads_moves_nothing(as_owner: APIClient, c
     first = as_owner.get(TRAIL, {"page_size": 3}).json()
     factories.AuditEntryFactory(company=company, at=factories.NOW + timedelta(days=1))
     second = as_owner.get(first["next"]).json()
-    seen = [row["id"] for page in (first, second) for row in page["results"]]
-    assert seen == [entry.pk for entry in reversed(entries)]
+    ids_read = [row["id"] for page in (first, second) for row in page["results"]]
+    assert ids_read == [entry.pk for entry in reversed(entries)]
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ LEASE = timedelta(seconds=900)
 @pytest.fixture
 def done() -> Iterator[list[int]]:
     """Register a job that notes the chunks it does; parts of its behaviour are told by the payload."""
-    seen: list[int] = []
+    indexes_run: list[int] = []
 
     def handler(work: claims.ChunkRun) -> dict[str, Any]:
         number = int(work.payload["number"])
@@ -28,11 +28,11 @@ def done() -> Iterator[list[int]]:
             raise ZeroDivisionError
         if work.payload.get("fails"):
             raise InvalidInput("no_such_water", "There is no such water.")
-        seen.append(number)
+        indexes_run.append(number)
         return {"rows": number, "last": f"chunk {number}"}
 
     claims.register("test", handler)
-    yield seen
+    yield indexes_run
     claims._kinds.pop("test")
 
 
@@ -152,17 +152,17 @@ def test_a_waiting_job_stops_at_once_and_a_running_one_at_its_next_report(
 
 
 def test_progress_is_seen_while_the_work_goes_on(company: Company, done: list[int]) -> None:
-    seen: list[tuple[float, str]] = []
+    reports: list[tuple[float, str]] = []
 
     def handler(work: claims.ChunkRun) -> None:
         work.progress(0.5, "half way")
-        seen.append(tuple(Job.objects.values_list("share_done", "doing").get(pk=work.job_id)))
+        reports.append(tuple(Job.objects.values_list("share_done", "doing").get(pk=work.job_id)))
 
     claims.register("test", handler)
     job = start(company, {}, {})
     claims.run_chunk(job_id=job.pk, index=0)
     claims.run_chunk(job_id=job.pk, index=1)
-    assert seen == [(0.25, "half way"), (0.75, "half way")]
+    assert reports == [(0.25, "half way"), (0.75, "half way")]
 
 
 def test_the_same_work_does_not_start_twice(company: Company, rival_company: Company, done: list[int]) -> None:

@@ -28,8 +28,8 @@ def test_an_accessory_says_what_it_is_for(company: Company, as_office: APIClient
     assert answer.json()["purpose"] == "flow_restrictor"
     assert answer.json()["rated_flow"]["value"] == pytest.approx(1296.0)
     factories.CatalogueItemFactory(company=company, kind="accessory", purpose="softener")
-    found = as_office.get(f"{PATH}?purpose=flow_restrictor").json()["results"]
-    assert [item["code"] for item in found] == ["R900"]
+    results = as_office.get(f"{PATH}?purpose=flow_restrictor").json()["results"]
+    assert [item["code"] for item in results] == ["R900"]
 
 
 def test_an_unknown_purpose_is_refused_with_all_that_there_are(as_office: APIClient) -> None:

@@ -34,8 +34,8 @@ def read(unit: Unit, at: datetime, product: float) -> Any:
 
 def change(api: APIClient, unit: Unit) -> dict[str, Any]:
     row = Forecast.objects.get(position__unit=unit, position__stage="resin", is_latest=True)
-    found: dict[str, Any] = api.get(f"/api/v1/forecasts/{row.pk}/change/").json()
-    return found
+    change_body: dict[str, Any] = api.get(f"/api/v1/forecasts/{row.pk}/change/").json()
+    return change_body
 
 
 def test_readings_that_prove_exhaustion_move_the_date_to_now(unit: Unit, as_installer: APIClient) -> None:
@@ -61,10 +61,10 @@ def test_one_reading_against_all_others_tells_how_far_it_is_believed(unit: Unit,
     before = change(as_installer, unit)["after"]
     read(unit, NOW + timedelta(hours=6), 7.0)
     refresh_forecasts(company=unit.company, now=NOW + timedelta(days=1))
-    found = change(as_installer, unit)
-    assert found["after"]["p05"] < before["p05"]
-    told = "it may be exhausted already, with a probability of" in found["sentence"]
-    assert told or found["after"]["state"] == "spent"
+    change_body = change(as_installer, unit)
+    assert change_body["after"]["p05"] < before["p05"]
+    is_told_as_likely = "it may be exhausted already, with a probability of" in change_body["sentence"]
+    assert is_told_as_likely or change_body["after"]["state"] == "spent"
 
 
 def test_an_impossible_value_moves_nothing_and_is_told(unit: Unit, as_installer: APIClient) -> None:
@@ -72,12 +72,12 @@ def test_an_impossible_value_moves_nothing_and_is_told(unit: Unit, as_installer:
     before = change(as_installer, unit)["after"]
     slip = read(unit, NOW + timedelta(hours=6), 70_000.0)
     refresh_forecasts(company=unit.company, now=NOW + timedelta(days=1))
-    found = change(as_installer, unit)
-    days = (date.fromisoformat(found["after"]["p50"]) - date.fromisoformat(before["p50"])).days
+    change_body = change(as_installer, unit)
+    days = (date.fromisoformat(change_body["after"]["p50"]) - date.fromisoformat(before["p50"])).days
     assert abs(days) <= 7
-    assert "The date stays around" in found["sentence"]
-    assert "left out as not usable" in found["sentence"]
-    assert slip.pk in [entry["reading"] for entry in found["after"]["evidence"]["left_out"]]
+    assert "The date stays around" in change_body["sentence"]
+    assert "left out as not usable" in change_body["sentence"]
+    assert slip.pk in [entry["reading"] for entry in change_body["after"]["evidence"]["left_out"]]
 
 
 @pytest.mark.parametrize("zone", ["Pacific/Auckland", "America/Los_Angeles"])
@@ -93,5 +93,5 @@ def test_sentences_tell_the_days_of_the_company(unit: Unit, as_installer: APICli
         assert str(row.p50) in row.installer_sentence
         assert str(row.p50) in row.client_sentence
     day = "2026-03-11" if zone.startswith("Pacific") else "2026-03-09"
-    spent = Forecast.objects.get(position__unit=unit, position__stage="resin", is_latest=True)
-    assert f"because the reading of {day} shows" in spent.installer_sentence
+    exhausted = Forecast.objects.get(position__unit=unit, position__stage="resin", is_latest=True)
+    assert f"because the reading of {day} shows" in exhausted.installer_sentence

@@ -105,15 +105,15 @@ def test_worked_by_hand_an_oxidised_membrane(as_installer: APIClient) -> None:
     )
     assert "D05" in rules(answer)
     body = answer.json()
-    found = next(match for match in body["matches"] if match["rule"] == "D05")
-    assert found["causes"][0] == "membrane_oxidised_carbon_exhausted"
-    assert 0.5 < found["confidence"] <= 1.0
+    d05 = next(match for match in body["matches"] if match["rule"] == "D05")
+    assert d05["causes"][0] == "membrane_oxidised_carbon_exhausted"
+    assert 0.5 < d05["confidence"] <= 1.0
     assert body["indicators"]["normalised_flow_ratio"]["value"] == pytest.approx(157.4 / 150.0, abs=0.002)
     assert body["indicators"]["normalised_salt_passage_ratio"]["value"] == pytest.approx(3.0, abs=0.01)
     assert body["indicators"]["net_driving_pressure"]["value"] == pytest.approx(3.9454, abs=0.0005)  # bar
     assert body["facts"]["baseline_feed_tds"] == {"value": 250.0, "unit": "mg/L"}
     for words in ("confirming_check", "action", "caution", "installer_sentence", "client_sentence", "threshold_source"):
-        assert found[words]
+        assert d05[words]
 
 
 def test_worked_by_hand_a_clogged_prefilter(as_installer: APIClient) -> None:
@@ -166,9 +166,9 @@ def test_worked_by_hand_a_blocked_restrictor(as_installer: APIClient) -> None:
 
 @pytest.mark.parametrize("by", ["id", "code", "lower"])
 def test_a_stored_unit_stands_behind_the_reading(as_installer: APIClient, unit: Unit, by: str) -> None:
-    named = {"id": unit.pk, "code": unit.code, "lower": unit.code.lower()}[by]
+    unit_name = {"id": unit.pk, "code": unit.code, "lower": unit.code.lower()}[by]
     reading = {"feed_tds": "240 ppm", "permeate_tds": "9 ppm", "product_tds": "9 ppm"}
-    body = as_installer.post(PATH, {"unit": named, "reading": reading}).json()
+    body = as_installer.post(PATH, {"unit": unit_name, "reading": reading}).json()
     assert body["unit"] == unit.pk
     assert "D12" in [match["rule"] for match in body["matches"]]
     assert body["facts"]["has_resin"] == {"value": True, "unit": ""}
@@ -180,8 +180,10 @@ def test_the_unit_gives_the_baseline_and_what_is_told_wins(as_installer: APIClie
     first = as_installer.post(PATH, {"unit": unit.code, "reading": reading})
     assert "D01" in rules(first)
     # The unit's own clean drop is 15 kPa; told that clean ones take 1 bar here, 1.1 is nothing.
-    told = as_installer.post(PATH, {"unit": unit.code, "reading": reading, "facts": {"clean_prefilter_drop": "1 bar"}})
-    assert "D01" not in rules(told)
+    with_facts = as_installer.post(
+        PATH, {"unit": unit.code, "reading": reading, "facts": {"clean_prefilter_drop": "1 bar"}}
+    )
+    assert "D01" not in rules(with_facts)
 
 
 def test_nothing_is_stored(as_installer: APIClient, unit: Unit) -> None:
@@ -240,8 +242,8 @@ def test_baselines_that_contradict_each_other_are_refused(as_installer: APIClien
 
 
 def test_another_companys_unit_is_not_found(as_rival: APIClient, unit: Unit) -> None:
-    for named in (unit.pk, unit.code):
-        assert pointers(as_rival.post(PATH, {"unit": named, "reading": {"feed_tds": "9 ppm"}})) == {"/unit"}
+    for unit_name in (unit.pk, unit.code):
+        assert pointers(as_rival.post(PATH, {"unit": unit_name, "reading": {"feed_tds": "9 ppm"}})) == {"/unit"}
 
 
 def test_the_findings_of_a_unit_stand_at_its_address(

@@ -28,8 +28,8 @@ def test_a_sample_under_a_known_reference_is_known_or_refused(site: Site, as_ins
     assert as_installer.post(ADDRESS, same).status_code == 200
     refused = as_installer.post(ADDRESS, {**body, "hardness": "180 mg/L as CaCO3", "method": "strip"})
     assert (refused.status_code, refused.json()["code"]) == (409, "reference_conflict"), refused.content
-    said = {fault["pointer"]: fault["detail"] for fault in refused.json()["errors"]}
-    assert set(said) == {"/hardness", "/method"}
-    assert "a feed water sample with hardness 210 mg/L as CaCO3, not 180 mg/L as CaCO3" in said["/hardness"]
-    assert "with method 'laboratory', not 'strip'" in said["/method"]
+    detail_of = {fault["pointer"]: fault["detail"] for fault in refused.json()["errors"]}
+    assert set(detail_of) == {"/hardness", "/method"}
+    assert "a feed water sample with hardness 210 mg/L as CaCO3, not 180 mg/L as CaCO3" in detail_of["/hardness"]
+    assert "with method 'laboratory', not 'strip'" in detail_of["/method"]
     assert FeedWaterSample.objects.count() == 1

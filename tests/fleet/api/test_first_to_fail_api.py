@@ -40,9 +40,9 @@ def test_the_probability_by_a_day_is_the_one_of_the_distribution(unit: Unit, as_
         day = TODAY + timedelta(days=ahead)
         for path in (f"/api/v1/forecasts/{row.pk}/", "/api/v1/forecasts/"):
             answer = as_client.get(path, {"probability_by": day.isoformat()}).json()
-            found = answer["results"][0] if "results" in answer else answer
+            first = answer["results"][0] if "results" in answer else answer
             # By the end of the day, hence one day more; normal distribution from SciPy.
-            assert found["probability"] == pytest.approx(norm.cdf((ahead + 1 - 60.0) / 15.0), abs=0.01)
+            assert first["probability"] == pytest.approx(norm.cdf((ahead + 1 - 60.0) / 15.0), abs=0.01)
     by_median = as_client.get(f"/api/v1/forecasts/{row.pk}/", {"probability_by": row.p50.isoformat()}).json()
     assert by_median["probability"] >= 0.5
     assert as_client.get(f"/api/v1/forecasts/{row.pk}/").json()["probability"] is None

@@ -57,9 +57,9 @@ def test_a_label_put_right_changes_the_indicators_of_readings_taken_before(
     assert answer.status_code == 200, answer.content
     after = ReadingIndicators.objects.get(reading=reading)
     assert after.values["flow_over_expected"] == pytest.approx(before.values["flow_over_expected"] / 2.0, rel=1e-5)
-    with django_capture_on_commit_callbacks(execute=True) as done:
+    with django_capture_on_commit_callbacks(execute=True) as callbacks:
         assert as_office.patch(f"/api/v1/catalogue-items/{item.pk}/", {"article_number": "M-75"}).status_code == 200
-    assert not done
+    assert not callbacks
 
 
 def test_a_meter_put_right_changes_how_well_indicators_are_known(
@@ -69,15 +69,15 @@ def test_a_meter_put_right_changes_how_well_indicators_are_known(
     common meter, 2 % and 1 mg/L: sqrt(2 (0.02/sqrt 3)^2 + (1/sqrt(12)/10)^2) = 3.3 %."""
 
     def share() -> float:
-        found = ReadingIndicators.objects.get(reading=reading)
-        return float(found.uncertainties["salt_passage_fraction"] / found.values["salt_passage_fraction"])
+        indicators = ReadingIndicators.objects.get(reading=reading)
+        return float(indicators.uncertainties["salt_passage_fraction"] / indicators.values["salt_passage_fraction"])
 
     facts = {"name": "Rough", "unit": unit.pk, "measures": ["feed_tds", "permeate_tds"], "resolution": 10}
     with django_capture_on_commit_callbacks(execute=True):
-        made = as_office.post("/api/v1/instruments/", facts)
-    assert made.status_code == 201, made.content
+        created = as_office.post("/api/v1/instruments/", facts)
+    assert created.status_code == 201, created.content
     assert share() > 0.28
-    address = f"/api/v1/instruments/{made.json()['id']}/"
+    address = f"/api/v1/instruments/{created.json()['id']}/"
     with django_capture_on_commit_callbacks(execute=True):
         assert as_office.patch(address, {"resolution": 0.1}).status_code == 200
     assert share() == pytest.approx(0.017, abs=0.001)
@@ -93,10 +93,10 @@ def test_a_posted_reading_opens_and_closes_a_finding_at_once(
     address = f"/api/v1/units/{unit.pk}/"
     facts = {"permeate_tds": "9 ppm", "feed_tds": "250 ppm", "sampled_after_flush": True}
     with django_capture_on_commit_callbacks(execute=True):
-        made = as_installer.post(f"{address}readings/", {**facts, "product_tds": "9 ppm"})
-    assert made.status_code == 201, made.content
-    found = as_installer.get(f"{address}findings/").json()["findings"]
-    assert "di_both_exhausted" in [finding["cause"] for finding in found]
+        created = as_installer.post(f"{address}readings/", {**facts, "product_tds": "9 ppm"})
+    assert created.status_code == 201, created.content
+    findings = as_installer.get(f"{address}findings/").json()["findings"]
+    assert "di_both_exhausted" in [finding["cause"] for finding in findings]
     with django_capture_on_commit_callbacks(execute=True):
         as_installer.post("/api/v1/readings/", [{"unit": unit.pk, **facts, "product_tds": "0 ppm"}])
     assert Finding.objects.get(cause="di_both_exhausted").state == "closed"

@@ -138,9 +138,9 @@ def test_the_number_of_queries_does_not_grow_with_the_page(unit: Unit, as_owner:
             factories.ForecastFactory(position=factories.PositionFactory(unit=unit))
             factories.FindingFactory(unit=unit)
             factories.JobFactory(company=unit.company)
-        with CaptureQueriesContext(connection) as seen:
+        with CaptureQueriesContext(connection) as queries:
             assert as_owner.get(f"/api/v1/{route}/?page_size=500").status_code == 200
-        return len(seen)
+        return len(queries)
 
     assert queries(2) == queries(12)
     assert Forecast.objects.count() == Finding.objects.count() == 14

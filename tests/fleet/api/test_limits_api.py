@@ -17,7 +17,7 @@ NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
 @pytest.fixture
 def units(company: Company) -> list[Unit]:
     """A reef and a coffee unit alike, with one resin cartridge that stands since December."""
-    made = []
+    created = []
     resin = factories.CatalogueItemFactory(company=company, kind="resin")
     carbon = factories.CatalogueItemFactory(company=company, kind="carbon")
     for use in ("reef", "coffee"):
@@ -34,8 +34,8 @@ def units(company: Company) -> list[Unit]:
                 permeate_tds_mg_per_l=10.0,
                 product_tds_mg_per_l=0.0,
             )
-        made.append(unit)
-    return made
+        created.append(unit)
+    return created
 
 
 def median(unit: Unit, stage: str = "resin") -> date:
@@ -48,16 +48,16 @@ def test_a_stricter_product_tds_moves_the_date_of_that_use_earlier(
     forecast_company(company=company, now=NOW)
     before = [median(unit) for unit in units]
     sent = {"use": "reef", "product_tds": {"value": 0.2, "unit": "ppm"}}
-    made = as_owner.post(ADDRESS, sent, format="json")
-    assert made.status_code == 201, made.content
+    created = as_owner.post(ADDRESS, sent, format="json")
+    assert created.status_code == 201, created.content
     # A changed limit alone is news enough for the next night.
     counts = refresh_forecasts(company=company, now=NOW)
     assert counts["changed"] > 0
     reef, coffee = units
     assert median(reef) < before[0]
     assert abs((median(coffee) - before[1]).days) <= 1
-    gone = as_owner.delete(f"{ADDRESS}{made.json()['id']}/")
-    assert gone.status_code == 204
+    deleted = as_owner.delete(f"{ADDRESS}{created.json()['id']}/")
+    assert deleted.status_code == 204
     refresh_forecasts(company=company, now=NOW)
     assert [median(unit) for unit in units] == before
 
@@ -73,8 +73,8 @@ def test_what_a_unit_asks_for_itself_stays_the_loosest(
 
 
 def test_a_shorter_life_of_carbon_holds_for_every_use(as_owner: APIClient, company: Company, units: list[Unit]) -> None:
-    made = as_owner.post(ADDRESS, {"carbon_cap_days": 120}, format="json")
-    assert made.status_code == 201, made.content
+    created = as_owner.post(ADDRESS, {"carbon_cap_days": 120}, format="json")
+    assert created.status_code == 201, created.content
     forecast_company(company=company, now=NOW)
     assert {median(unit, "carbon") for unit in units} == {date(2026, 3, 31)}
     assert set(Forecast.objects.filter(position__stage="carbon").values_list("driver", flat=True)) == {"time_cap"}

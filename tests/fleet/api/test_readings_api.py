@@ -26,13 +26,13 @@ def pointers(response: Any) -> list[str]:
 
 
 def test_a_reading_posted_in_any_unit_comes_back_in_us_or_metric_units(unit: Unit, as_installer: APIClient) -> None:
-    made = as_installer.post(
+    created = as_installer.post(
         f"/api/v1/units/{unit.pk}/readings/", {"inlet_pressure": "3.1 bar", "permeate_tds": "11 ppm"}
     )
-    assert made.status_code == 201, made.content
-    assert made.json()["unit"] == unit.pk
-    assert made.json()["source"] == "installer"
-    address = made.headers["Location"]
+    assert created.status_code == 201, created.content
+    assert created.json()["unit"] == unit.pk
+    assert created.json()["source"] == "installer"
+    address = created.headers["Location"]
     metric = as_installer.get(f"{address}?units=metric").json()
     assert metric["inlet_pressure"] == {"value": 3.1, "unit": "bar"}
     assert metric["permeate_tds"] == {"value": 11, "unit": "mg/L"}
@@ -56,16 +56,16 @@ def test_a_reading_posted_in_any_unit_comes_back_in_us_or_metric_units(unit: Uni
 def test_the_digits_sent_come_back(
     unit: Unit, as_owner: APIClient, sent: str, system: str, value: float, unit_shown: str
 ) -> None:
-    made = as_owner.post(f"/api/v1/readings/?units={system}", {"unit": unit.pk, "inlet_pressure": sent})
-    assert made.json()["inlet_pressure"] == {"value": value, "unit": unit_shown}
+    created = as_owner.post(f"/api/v1/readings/?units={system}", {"unit": unit.pk, "inlet_pressure": sent})
+    assert created.json()["inlet_pressure"] == {"value": value, "unit": unit_shown}
 
 
 def test_the_company_chooses_the_system_when_the_caller_does_not(unit: Unit, as_owner: APIClient) -> None:
     unit.company.unit_system = "us"
     unit.company.save()
-    made = as_owner.post("/api/v1/readings/", {"unit": unit.pk, "temperature": "15 degC", "permeate_flow": "75 gpd"})
-    assert made.json()["temperature"] == {"value": 59, "unit": "degF"}
-    assert made.json()["permeate_flow"] == {"value": 75, "unit": "US gpd"}
+    created = as_owner.post("/api/v1/readings/", {"unit": unit.pk, "temperature": "15 degC", "permeate_flow": "75 gpd"})
+    assert created.json()["temperature"] == {"value": 59, "unit": "degF"}
+    assert created.json()["permeate_flow"] == {"value": 75, "unit": "US gpd"}
     assert as_owner.get("/api/v1/readings/?units=imperial").status_code == 400
 
 
@@ -159,12 +159,12 @@ def test_a_repeated_post_stores_one_reading_by_key_or_by_reference(unit: Unit, a
     second = as_installer.post("/api/v1/readings/", body, headers={"Idempotency-Key": "k1"})
     assert (first.status_code, second.status_code) == (201, 201)
     assert first.content == second.content
-    named = {**body, "reference": "van-1"}
-    assert as_installer.post("/api/v1/readings/", named).status_code == 201
-    repeated = as_installer.post("/api/v1/readings/", named)
+    with_reference = {**body, "reference": "van-1"}
+    assert as_installer.post("/api/v1/readings/", with_reference).status_code == 201
+    repeated = as_installer.post("/api/v1/readings/", with_reference)
     assert repeated.status_code == 200
     assert repeated.json()["reference"] == "van-1"
-    other = as_installer.post("/api/v1/readings/", {**named, "inlet_pressure": "61 psi"})
+    other = as_installer.post("/api/v1/readings/", {**with_reference, "inlet_pressure": "61 psi"})
     assert (other.status_code, other.json()["code"]) == (409, "reference_conflict")
     assert pointers(other) == ["/inlet_pressure"]
     assert Reading.objects.count() == 2
@@ -240,21 +240,21 @@ def test_other_content_under_a_known_reference_is_refused_with_both_values(
     refused = as_installer.post("/api/v1/readings/", sent)
     assert (refused.status_code, refused.json()["code"]) == (409, "reference_conflict"), refused.content
     assert "'van-9'" in refused.json()["detail"]
-    said = {fault["pointer"]: fault["detail"] for fault in refused.json()["errors"]}
-    assert both in said[f"/{field}"]
+    detail_of = {fault["pointer"]: fault["detail"] for fault in refused.json()["errors"]}
+    assert both in detail_of[f"/{field}"]
     # In a list that row alone is refused, with the same sentence.
     listed = as_installer.post("/api/v1/readings/", [sent, {**FIRST, "unit": unit.pk}]).json()
     assert (listed["stored"], listed["duplicates"], listed["refused"]) == (0, 1, 1)
-    assert said[f"/{field}"] in [fault["sentence"] for fault in listed["refused_rows"][0]["faults"]]
+    assert detail_of[f"/{field}"] in [fault["sentence"] for fault in listed["refused_rows"][0]["faults"]]
     assert list(Reading.objects.order_by("pk").values()) == before
 
 
 def test_a_meter_posts_readings_of_its_own_unit_only(unit: Unit, owner: Membership, api_for: ApiFor) -> None:
     other = factories.UnitFactory(company=unit.company)
     meter = api_for(owner, meter_unit_id=unit.pk)
-    made = meter.post("/api/v1/readings/", {"unit": unit.pk, "product_tds": "0.4 ppm"})
-    assert made.status_code == 201, made.content
-    assert made.json()["source"] == "meter"
+    created = meter.post("/api/v1/readings/", {"unit": unit.pk, "product_tds": "0.4 ppm"})
+    assert created.status_code == 201, created.content
+    assert created.json()["source"] == "meter"
     assert meter.post(f"/api/v1/units/{unit.pk}/readings/", {"product_tds": "0.5 ppm"}).status_code == 201
     assert meter.post(f"/api/v1/units/{other.pk}/readings/", {"product_tds": "0.5 ppm"}).status_code == 404
     assert pointers(meter.post("/api/v1/readings/", {"unit": other.pk, "product_tds": "1 ppm"})) == ["/unit"]
@@ -266,18 +266,18 @@ def test_a_client_sends_readings_of_own_units_and_corrects_none(
     unit: Unit, as_client: APIClient, as_other_client: APIClient, as_installer: APIClient
 ) -> None:
     body = {"unit": unit.pk, "inlet_pressure": "60 psi"}
-    made = as_client.post("/api/v1/readings/", body)
-    assert made.status_code == 201
-    assert made.json()["source"] == "client"
+    created = as_client.post("/api/v1/readings/", body)
+    assert created.status_code == 201
+    assert created.json()["source"] == "client"
     assert pointers(as_other_client.post("/api/v1/readings/", body)) == ["/unit"]
     assert pointers(as_client.post("/api/v1/readings/", {**body, "source": "installer"})) == ["/source"]
     assert as_other_client.post(f"/api/v1/units/{unit.pk}/readings/", body).status_code == 404
-    correction = {**body, "inlet_pressure": "59 psi", "corrects": made.json()["id"]}
+    correction = {**body, "inlet_pressure": "59 psi", "corrects": created.json()["id"]}
     assert as_client.post("/api/v1/readings/", correction).status_code == 403
     assert as_client.post("/api/v1/readings/", [correction]).status_code == 403
     corrected = as_installer.post("/api/v1/readings/", correction)
     assert corrected.status_code == 201
-    old = as_client.get(f"/api/v1/readings/{made.json()['id']}/").json()
+    old = as_client.get(f"/api/v1/readings/{created.json()['id']}/").json()
     assert old["corrected_by"] == corrected.json()["id"]
     current = as_client.get("/api/v1/readings/?current=true").json()["results"]
     assert [row["id"] for row in current] == [corrected.json()["id"]]
@@ -285,15 +285,15 @@ def test_a_client_sends_readings_of_own_units_and_corrects_none(
 
 def test_readings_page_by_cursor_newest_first_while_new_ones_come_in(unit: Unit, as_owner: APIClient) -> None:
     start = datetime(2026, 1, 1, tzinfo=UTC)
-    made = [factories.ReadingFactory(unit=unit, taken_at=start + timedelta(hours=hour // 2)) for hour in range(25)]
-    seen: list[int] = []
+    created = [factories.ReadingFactory(unit=unit, taken_at=start + timedelta(hours=hour // 2)) for hour in range(25)]
+    ids_read: list[int] = []
     address: str | None = f"/api/v1/readings/?page_size=10&unit={unit.pk}"
     while address:
         page = as_owner.get(address).json()
-        seen += [row["id"] for row in page["results"]]
+        ids_read += [row["id"] for row in page["results"]]
         factories.ReadingFactory(unit=unit, taken_at=start + timedelta(days=9))
         address = page["next"]
-    assert seen == [reading.pk for reading in reversed(made)]
+    assert ids_read == [reading.pk for reading in reversed(created)]
 
 
 def test_readings_are_filtered_by_time_site_source_and_doubt(unit: Unit, as_owner: APIClient) -> None:
@@ -327,8 +327,8 @@ def test_the_number_of_queries_does_not_grow_with_the_page(unit: Unit, as_owner:
             factories.ReadingIndicatorsFactory(reading=reading)
             factories.ReadingFactory(unit=unit, corrects=reading)
             factories.RefusedRowFactory(batch=factories.IntakeBatchFactory(company=unit.company))
-        with CaptureQueriesContext(connection) as seen:
+        with CaptureQueriesContext(connection) as queries:
             assert as_owner.get(f"/api/v1/{route}/?page_size=500").status_code == 200
-        return len(seen)
+        return len(queries)
 
     assert queries(2) == queries(20)

@@ -72,8 +72,8 @@ def test_three_alternatives_from_the_catalogue_with_reasons(catalogue: Company, 
     assert litres == pytest.approx(138 * (1 + first["waste_ratio"]) + 21, rel=1e-6)
     assert first["feed_per_week"]["unit"] == "US gal"
     assert all(part["life"]["days"] > 0 for part in first["parts"])
-    told = [first, *first["parts"], *first["fittings"], *first["outlets"], *first["reasons"]]
-    assert all(entry["installer_sentence"] and entry["client_sentence"] for entry in told)
+    entries = [first, *first["parts"], *first["fittings"], *first["outlets"], *first["reasons"]]
+    assert all(entry["installer_sentence"] and entry["client_sentence"] for entry in entries)
     assert [(outlet["use"], outlet["branch"]) for outlet in first["outlets"]] == [
         ("reef", "resin"), ("drinking", "membrane"),
     ]  # fmt: skip
@@ -283,13 +283,13 @@ def test_whatever_is_sent_the_answer_is_an_offer_or_a_reason(
         **water,
     }
     answer = as_office.post(PATH, body)
-    told = answer.json()
+    answer_body = answer.json()
     if answer.status_code == 400:
         # A water that cannot be, such as more alkalinity than its pH allows: named by its field.
-        assert all(fault["pointer"].removeprefix("/") in body for fault in told["errors"]), told
+        assert all(fault["pointer"].removeprefix("/") in body for fault in answer_body["errors"]), answer_body
         return
     assert answer.status_code == 200, answer.content
-    assert bool(told["alternatives"]) != bool(told["missing"])
-    for way in told["alternatives"]:
-        assert way["winter_run_hours_per_day"] <= 8.0
-        assert way["feed_per_week"]["value"] >= demand
+    assert bool(answer_body["alternatives"]) != bool(answer_body["missing"])
+    for alternative in answer_body["alternatives"]:
+        assert alternative["winter_run_hours_per_day"] <= 8.0
+        assert alternative["feed_per_week"]["value"] >= demand

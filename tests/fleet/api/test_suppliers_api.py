@@ -13,24 +13,24 @@ SUPPLIERS = "/api/v1/suppliers/"
 
 
 def test_the_office_writes_a_supplier_down_and_says_what_comes_from_it(as_office: APIClient, company: Company) -> None:
-    made = as_office.post(
+    created = as_office.post(
         SUPPLIERS,
         {"name": "Brine and Sons", "lead_time_days": 10, "closed_weekdays": [6, 5, 4], "least_order_value": 50},
     )
-    assert made.status_code == 201, made.content
-    assert made.json()["closed_weekdays"] == [4, 5, 6]
+    assert created.status_code == 201, created.content
+    assert created.json()["closed_weekdays"] == [4, 5, 6]
     item = factories.CatalogueItemFactory(company=company, lead_time_days=None)
     assert item.days_to_shelf == 7
-    told = as_office.patch(
-        f"/api/v1/catalogue-items/{item.pk}/", {"supplier": made.json()["id"], "article_number": "B-17"}
+    changed_item = as_office.patch(
+        f"/api/v1/catalogue-items/{item.pk}/", {"supplier": created.json()["id"], "article_number": "B-17"}
     )
-    assert told.status_code == 200, told.content
+    assert changed_item.status_code == 200, changed_item.content
     item.refresh_from_db()
     assert (item.days_to_shelf, item.closed_weekdays, item.article_number) == (10, frozenset({4, 5, 6}), "B-17")
     item.lead_time_days = 3
     assert item.days_to_shelf == 3
     assert Supplier.objects.get().least_order_value == Decimal("50.00")
-    assert as_office.get(f"/api/v1/catalogue-items/?supplier={made.json()['id']}").json()["count"] == 1
+    assert as_office.get(f"/api/v1/catalogue-items/?supplier={created.json()['id']}").json()["count"] == 1
 
 
 def test_a_supplier_that_items_come_from_is_kept(as_office: APIClient, company: Company) -> None:
@@ -73,7 +73,7 @@ def test_two_suppliers_have_two_names(as_office: APIClient, company: Company) ->
 
 def test_an_item_comes_from_a_supplier_of_the_own_company(as_office: APIClient, company: Company) -> None:
     item = factories.CatalogueItemFactory(company=company)
-    theirs = factories.SupplierFactory()
-    refused = as_office.patch(f"/api/v1/catalogue-items/{item.pk}/", {"supplier": theirs.pk})
+    foreign_supplier = factories.SupplierFactory()
+    refused = as_office.patch(f"/api/v1/catalogue-items/{item.pk}/", {"supplier": foreign_supplier.pk})
     assert refused.status_code == 400
     assert refused.json()["errors"][0]["pointer"] == "/supplier"

@@ -48,11 +48,11 @@ def test_a_site_keeps_its_access_windows_and_refuses_impossible_ones(
         "time_zone": "Europe/Berlin",
         "access_windows": [{"weekday": 0, "opens": "08:00", "closes": "12:00"}],
     }
-    made = as_office.post("/api/v1/sites/", body)
-    assert made.status_code == 201, made.content
-    assert made.json()["access_windows"] == body["access_windows"]
+    created = as_office.post("/api/v1/sites/", body)
+    assert created.status_code == 201, created.content
+    assert created.json()["access_windows"] == body["access_windows"]
     windows = [{"weekday": 4, "opens": "09:00", "closes": "17:30"}, {"weekday": 4, "opens": "18:00", "closes": "19:00"}]
-    changed = as_office.patch(made.headers["Location"], {"access_windows": windows})
+    changed = as_office.patch(created.headers["Location"], {"access_windows": windows})
     assert changed.json()["access_windows"] == windows
     assert AccessWindow.objects.count() == 2
     wrong = [
@@ -62,12 +62,12 @@ def test_a_site_keeps_its_access_windows_and_refuses_impossible_ones(
         {"weekday": 1, "opens": "11:00"},
     ]
     for window in wrong:
-        assert as_office.patch(made.headers["Location"], {"access_windows": [window]}).status_code == 400
+        assert as_office.patch(created.headers["Location"], {"access_windows": [window]}).status_code == 400
     overlapping = [
         {"weekday": 1, "opens": "09:00", "closes": "11:00"},
         {"weekday": 1, "opens": "10:00", "closes": "12:00"},
     ]
-    refused = as_office.patch(made.headers["Location"], {"access_windows": overlapping})
+    refused = as_office.patch(created.headers["Location"], {"access_windows": overlapping})
     assert pointers(refused) == ["/access_windows/1"]
     assert AccessWindow.objects.count() == 2
     assert as_office.post("/api/v1/sites/", {**body, "code": "S-2", "time_zone": "Mars/Base"}).status_code == 400
@@ -86,9 +86,9 @@ def test_a_unit_is_created_with_its_train_and_cartridges_in_one_go(site: Site, a
             {"stage": "membrane", "item": membrane.pk, "serial_or_lot": "LOT-1"},
         ],
     )
-    made = as_office.post("/api/v1/units/?units=metric", body)
-    assert made.status_code == 201, made.content
-    unit = made.json()
+    created = as_office.post("/api/v1/units/?units=metric", body)
+    assert created.status_code == 201, created.content
+    unit = created.json()
     assert [(place["order"], place["stage"], place["role"]) for place in unit["positions"]] == [
         (1, "sediment", "single"),
         (2, "carbon", "lead"),
@@ -136,12 +136,12 @@ def test_a_unit_that_cannot_be_is_refused_with_a_pointer(
 
 def test_another_companys_item_is_refused_like_one_that_never_existed(site: Site, as_office: APIClient) -> None:
     foreign = factories.CatalogueItemFactory(kind="carbon", pk=777_000)
-    said = []
+    answers = []
     for pk in (foreign.pk, 987654321):
         refused = as_office.post("/api/v1/units/", new_unit(site, positions=[{"stage": "carbon", "item": pk}]))
         assert refused.status_code == 400
-        said.append(refused.content.decode().replace(str(pk), "..."))
-    assert said[0] == said[1]
+        answers.append(refused.content.decode().replace(str(pk), "..."))
+    assert answers[0] == answers[1]
 
 
 def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site: Site, as_installer: APIClient) -> None:
@@ -164,7 +164,7 @@ def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site:
     assert place["standing"]["id"] == placement.pk
     assert place["forecast"]["id"] == latest.pk
     assert answer["next_change_on"] == latest.p50.isoformat()
-    assert [found["id"] for found in answer["open_findings"]] == [finding.pk]
+    assert [finding_row["id"] for finding_row in answer["open_findings"]] == [finding.pk]
     assert answer["open_finding_count"] == 1
     assert answer["latest_reading"]["id"] == reading.pk
     values = answer["latest_reading"]["indicators"]["values"]
@@ -182,8 +182,8 @@ def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site:
 
 
 def test_changing_a_unit_heeds_its_etag_and_its_train(site: Site, as_office: APIClient) -> None:
-    made = as_office.post("/api/v1/units/", new_unit(site, template="ro_di"))
-    address, etag = made.headers["Location"], made.headers["ETag"]
+    created = as_office.post("/api/v1/units/", new_unit(site, template="ro_di"))
+    address, etag = created.headers["Location"], created.headers["ETag"]
     changed = as_office.patch(address, {"weekly_demand": "200 L"}, headers={"If-Match": etag})
     assert changed.status_code == 200, changed.content
     assert as_office.patch(address, {"notes": "x"}, headers={"If-Match": etag}).status_code == 412
@@ -215,23 +215,23 @@ def test_cartridges_are_placed_removed_and_rotated(site: Site, as_installer: API
     lag = factories.PositionFactory(unit=unit, stage="resin", role="lag")
     item = factories.CatalogueItemFactory(company=site.company, kind="resin")
     for position in (lead, lag):
-        made = as_installer.post("/api/v1/placements/", {"position": position.pk, "item": item.pk})
-        assert made.status_code == 201, made.content
-    taken = as_installer.post("/api/v1/placements/", {"position": lag.pk, "item": item.pk})
-    assert (taken.status_code, pointers(taken)) == (409, ["/removal"])
+        created = as_installer.post("/api/v1/placements/", {"position": position.pk, "item": item.pk})
+        assert created.status_code == 201, created.content
+    refused = as_installer.post("/api/v1/placements/", {"position": lag.pk, "item": item.pk})
+    assert (refused.status_code, pointers(refused)) == (409, ["/removal"])
     rotated = as_installer.post(
         "/api/v1/placements/rotate/", {"unit": unit.pk, "stage": "resin", "item": item.pk, "serial_or_lot": "L9"}
     )
     assert rotated.status_code == 201, rotated.content
-    assert rotated.json()["moved"]["continues"] == made.json()["id"]
+    assert rotated.json()["moved"]["continues"] == created.json()["id"]
     assert rotated.json()["fresh"]["serial_or_lot"] == "L9"
     fresh = rotated.json()["fresh"]["id"]
     assert as_installer.post(f"/api/v1/placements/{fresh}/remove/", {"removal": "rotated"}).status_code == 400
-    gone = as_installer.post(f"/api/v1/placements/{fresh}/remove/", {"removal": "damaged"})
-    assert gone.json()["removal"] == "damaged"
+    removed = as_installer.post(f"/api/v1/placements/{fresh}/remove/", {"removal": "damaged"})
+    assert removed.json()["removal"] == "damaged"
     assert as_installer.post(f"/api/v1/placements/{fresh}/remove/", {"removal": "damaged"}).status_code == 409
-    standing = as_installer.get(f"/api/v1/placements/?removed_at__isnull=true&position__unit={unit.pk}").json()
-    assert standing["count"] == 1
+    installed = as_installer.get(f"/api/v1/placements/?removed_at__isnull=true&position__unit={unit.pk}").json()
+    assert installed["count"] == 1
     assert Placement.objects.count() == 4
 
 
@@ -251,10 +251,10 @@ def test_a_catalogue_item_speaks_in_quantities_and_asks_for_what_its_kind_needs(
         "rated_tds": "250 ppm",
         "rated_recovery_fraction": 0.15,
     }
-    made = as_office.post("/api/v1/catalogue-items/?units=us", body)
-    assert made.status_code == 201, made.content
-    assert made.json()["rated_flow"] == {"value": 75, "unit": "US gpd"}
-    assert made.json()["rated_pressure"] == {"value": 60, "unit": "psi"}
+    created = as_office.post("/api/v1/catalogue-items/?units=us", body)
+    assert created.status_code == 201, created.content
+    assert created.json()["rated_flow"] == {"value": 75, "unit": "US gpd"}
+    assert created.json()["rated_pressure"] == {"value": 60, "unit": "psi"}
     assert CatalogueItem.objects.get().rated_temperature_degc == 25.0
     bare = {name: value for name, value in body.items() if not name.startswith("rated_")}
     refused = as_office.post("/api/v1/catalogue-items/", {**bare, "code": "MEM-76"})
@@ -267,19 +267,19 @@ def test_a_catalogue_item_speaks_in_quantities_and_asks_for_what_its_kind_needs(
     ]
     resin = {"code": "DI", "name": "Resin", "kind": "resin", "price": "30", "resin_volume": "0.6 L"}
     assert pointers(as_office.post("/api/v1/catalogue-items/", resin)) == ["/resin_capacity"]
-    done = as_office.post("/api/v1/catalogue-items/", {**resin, "resin_capacity": "10 kgr/ft3"})
-    assert done.status_code == 201
+    accepted = as_office.post("/api/v1/catalogue-items/", {**resin, "resin_capacity": "10 kgr/ft3"})
+    assert accepted.status_code == 201
     # 10 kilograin per cubic foot are 0.457273 eq per litre (64.79891 mg a grain, 50.04345 mg CaCO3 an equivalent,
     # 28.316846592 L a cubic foot).
     assert CatalogueItem.objects.get(code="DI").resin_capacity_eq_per_l == pytest.approx(0.457273, abs=1e-5)
 
 
 def test_an_instrument_names_what_it_measures_as_the_api_does(company: Company, as_installer: APIClient) -> None:
-    made = as_installer.post(
+    created = as_installer.post(
         "/api/v1/instruments/", {"name": "Wall meter", "measures": ["permeate_tds", "product_tds"], "tds_factor": 0.7}
     )
-    assert made.status_code == 201, made.content
-    assert made.json()["measures"] == ["permeate_tds", "product_tds"]
+    assert created.status_code == 201, created.content
+    assert created.json()["measures"] == ["permeate_tds", "product_tds"]
     assert company.instruments.get().measures == ["permeate_tds_mg_per_l", "product_tds_mg_per_l"]
     for wrong in ({"measures": ["happiness"]}, {"measures": "permeate_tds"}, {"tds_factor": 7}, {"tds_factor": "0,5"}):
         refused = as_installer.post("/api/v1/instruments/", {"name": "Other", **wrong})
@@ -300,8 +300,8 @@ def test_a_client_is_told_whether_the_water_is_good_and_what_happens_next(site: 
     assert good["next_change"]["on"] == forecast.p50.isoformat()
     assert good["findings"] == ["We will come and look."]
     assert "Deionised water is not for drinking." in good["cautions"]
-    gone = factories.PlacementFactory(position=position, removed_at=timezone.now(), removal="exhausted")
-    Forecast.objects.filter(pk=forecast.pk).update(placement=gone)
+    removed_placement = factories.PlacementFactory(position=position, removed_at=timezone.now(), removal="exhausted")
+    Forecast.objects.filter(pk=forecast.pk).update(placement=removed_placement)
     assert as_client.get(address).json()["next_change"] is None
     as_client.post(f"/api/v1/units/{unit.pk}/readings/", {"product_tds": "3 ppm"})
     bad = as_client.get(address).json()
@@ -319,9 +319,9 @@ def test_the_number_of_queries_does_not_grow_with_the_page(site: Site, as_owner:
             factories.ForecastFactory(position=position, placement=factories.PlacementFactory(position=position))
             factories.FindingFactory(unit=unit)
             factories.InstrumentFactory(company=site.company, unit=unit)
-        with CaptureQueriesContext(connection) as seen:
+        with CaptureQueriesContext(connection) as queries:
             assert as_owner.get(f"/api/v1/{route}/?page_size=500").status_code == 200
-        return len(seen)
+        return len(queries)
 
     assert queries(2) == queries(12)
 
@@ -332,9 +332,9 @@ def test_a_units_page_asks_the_same_whatever_its_train(site: Site, as_owner: API
         for stage in stages:
             position = factories.PositionFactory(unit=unit, stage=stage)
             factories.ForecastFactory(position=position, placement=factories.PlacementFactory(position=position))
-        with CaptureQueriesContext(connection) as seen:
+        with CaptureQueriesContext(connection) as queries:
             assert as_owner.get(f"/api/v1/units/{unit.pk}/").status_code == 200
-        return len(seen)
+        return len(queries)
 
     assert queries(["sediment"]) == queries(["sediment", "carbon", "membrane", "resin"])
 
@@ -343,8 +343,8 @@ def test_exceptions_to_the_hours_of_a_site_are_sent_whole_and_replaced(as_office
     address = f"/api/v1/sites/{site.pk}/"
     holiday = {"first_day": "2026-12-24", "last_day": "2027-01-02", "reason": "Works holiday."}
     fair = {"first_day": "2026-09-12", "opens": "09:00", "closes": "13:00"}
-    said = as_office.patch(address, {"access_exceptions": [holiday, fair]}, format="json").json()
-    assert said["access_exceptions"] == [
+    site_body = as_office.patch(address, {"access_exceptions": [holiday, fair]}, format="json").json()
+    assert site_body["access_exceptions"] == [
         {**fair, "last_day": "2026-09-12", "reason": ""},
         {**holiday, "opens": None, "closes": None},
     ]

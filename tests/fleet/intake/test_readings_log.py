@@ -352,9 +352,9 @@ def test_the_number_of_queries_does_not_grow_with_the_rows(unit: Unit, django_as
         )
         with CaptureQueriesContext(
             connection,
-        ) as seen:
+        ) as queries:
             load(unit.company, None, text)
         # Bulk inserts are cut into statements of a size the database can take.
-        return sum(1 for query in seen if not query["sql"].startswith("INSERT"))
+        return sum(1 for query in queries if not query["sql"].startswith("INSERT"))
 
     assert queries(5, 3) == queries(300, 4)

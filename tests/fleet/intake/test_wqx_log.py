@@ -36,17 +36,17 @@ NO_INDEX = ("connection", "timed out", "could not find a version", "name resolut
 def portal_files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
     """Result files of the package's tests, by name; fetched once a run."""
     folder = tmp_path_factory.mktemp("dataretrieval")
-    asked = ["download", SOURCE, "--no-deps", "--no-binary", "dataretrieval", "--dest", str(folder), "--retries", "1"]
-    done = subprocess.run(
-        [sys.executable, "-m", "pip", "--disable-pip-version-check", *asked],
+    command = ["download", SOURCE, "--no-deps", "--no-binary", "dataretrieval", "--dest", str(folder), "--retries", "1"]
+    download = subprocess.run(
+        [sys.executable, "-m", "pip", "--disable-pip-version-check", *command],
         capture_output=True,
         text=True,
         check=False,
     )
-    if done.returncode:
-        if any(word in done.stderr.casefold() for word in NO_INDEX):
+    if download.returncode:
+        if any(word in download.stderr.casefold() for word in NO_INDEX):
             pytest.skip(f"the package index cannot be reached, so the files of {SOURCE} cannot be had")
-        pytest.fail(f"{SOURCE} could not be fetched: {done.stderr[-500:]}")
+        pytest.fail(f"{SOURCE} could not be fetched: {download.stderr[-500:]}")
     with tarfile.open(next(Path(folder).glob("*.tar.gz"))) as archive:
         members = [member for member in archive.getmembers() if "/tests/data/" in member.name and member.isfile()]
         return {Path(member.name).name: archive.extractfile(member).read() for member in members}  # type: ignore[union-attr]
@@ -73,10 +73,10 @@ def test_both_versions_of_the_format_give_the_same_real_samples(
     """Five results of specific conductance of one station in Wisconsin, 2011; TDS here is half of it."""
     intake = load(site, portal_files[name])
     assert (intake.batch.stored, intake.batch.refused, intake.ignored) == (5, 0, {})
-    found = list(FeedWaterSample.objects.order_by("taken_at").values_list("taken_at", "tds_mg_per_l"))
+    samples = list(FeedWaterSample.objects.order_by("taken_at").values_list("taken_at", "tds_mg_per_l"))
     # 12:20 CDT is 17:20 UTC.
-    assert found[0] == (datetime(2011, 5, 9, 17, 20, tzinfo=UTC), pytest.approx(500.0))
-    assert [value for _, value in found] == pytest.approx([500.0, 400.0, 430.0, 235.5, 375.0])
+    assert samples[0] == (datetime(2011, 5, 9, 17, 20, tzinfo=UTC), pytest.approx(500.0))
+    assert [value for _, value in samples] == pytest.approx([500.0, 400.0, 430.0, 235.5, 375.0])
     assert FeedWaterSample.objects.order_by("taken_at")[0].as_sent == {"tds": {"value": "1000", "unit": "uS/cm"}}
     again = load(site, portal_files[name])
     assert (again.batch.stored, again.batch.duplicates) == (0, 5)

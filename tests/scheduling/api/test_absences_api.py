@@ -14,19 +14,19 @@ DAYS = {"first_day": "2026-03-03", "last_day": "2026-03-05"}
 def test_the_office_writes_changes_and_takes_back(
     as_office: APIClient, as_installer: APIClient, ada: Installer
 ) -> None:
-    made = as_office.post(ADDRESS, {**DAYS, "installer": ada.pk, "reason": "Parental leave."}, format="json")
-    assert made.status_code == 201, made.content
-    said = made.json()
-    assert (said["installer_name"], said["from_time"], said["reason"]) == ("Ada", None, "Parental leave.")
-    seen = as_installer.get(f"{ADDRESS}{said['id']}/").json()
-    assert seen == {name: value for name, value in said.items() if name != "reason"}
+    created = as_office.post(ADDRESS, {**DAYS, "installer": ada.pk, "reason": "Parental leave."}, format="json")
+    assert created.status_code == 201, created.content
+    body = created.json()
+    assert (body["installer_name"], body["from_time"], body["reason"]) == ("Ada", None, "Parental leave.")
+    seen_by_installer = as_installer.get(f"{ADDRESS}{body['id']}/").json()
+    assert seen_by_installer == {name: value for name, value in body.items() if name != "reason"}
     again = as_office.post(ADDRESS, {**DAYS, "installer": ada.pk}, format="json")
-    assert again.json()["id"] == said["id"]
-    changed = as_office.patch(f"{ADDRESS}{said['id']}/", {"to_time": "12:00", "last_day": "2026-03-06"}, format="json")
+    assert again.json()["id"] == body["id"]
+    changed = as_office.patch(f"{ADDRESS}{body['id']}/", {"to_time": "12:00", "last_day": "2026-03-06"}, format="json")
     assert (changed.json()["to_time"], changed.json()["reason"]) == ("12:00:00", "Parental leave.")
     listed = as_office.get(f"{ADDRESS}?installer={ada.pk}&last_day__gte=2026-03-06").json()["results"]
-    assert [row["id"] for row in listed] == [said["id"]]
-    assert as_office.delete(f"{ADDRESS}{said['id']}/").status_code == 204
+    assert [row["id"] for row in listed] == [body["id"]]
+    assert as_office.delete(f"{ADDRESS}{body['id']}/").status_code == 204
     assert not Absence.objects.exists()
 
 

@@ -18,12 +18,14 @@ ADA = {"name": "Ada", "home_latitude": 52.5, "home_longitude": 13.4, "time_zone"
 
 
 def test_office_adds_an_installer(as_office: APIClient, installer: Membership) -> None:
-    made = as_office.post("/api/v1/installers/", {**ADA, "membership": installer.pk, "skills": ["gas", "electrical"]})
-    assert made.status_code == 201, made.content
-    said = made.json()
-    assert said["weekdays"] == [0, 1, 2, 3, 4]
-    assert said["skills"] == ["electrical", "gas"]
-    assert (said["shift_starts"], said["shift_ends"]) == ("08:00:00", "17:00:00")
+    created = as_office.post(
+        "/api/v1/installers/", {**ADA, "membership": installer.pk, "skills": ["gas", "electrical"]}
+    )
+    assert created.status_code == 201, created.content
+    body = created.json()
+    assert body["weekdays"] == [0, 1, 2, 3, 4]
+    assert body["skills"] == ["electrical", "gas"]
+    assert (body["shift_starts"], body["shift_ends"]) == ("08:00:00", "17:00:00")
 
 
 @pytest.mark.parametrize(
@@ -156,11 +158,11 @@ def test_plans_are_replaced_in_the_calendar(
     as_installer: APIClient, town: Town, ada: Installer, office: Membership
 ) -> None:
     publish_plan(plan=run_night(town, sites=2), by=office, now=NOW)
-    gone = Visit.objects.order_by("pk").first()
-    cancel_visit(visit=gone, by=office, note="", now=NOW)
+    replaced_visit = Visit.objects.order_by("pk").first()
+    cancel_visit(visit=replaced_visit, by=office, note="", now=NOW)
     publish_plan(plan=run_night(town), by=office, now=NOW)
     assert Plan.objects.filter(state="published").count() == 1
     uids = {str(event["UID"]) for event in _calendar(as_installer, ada).walk("VEVENT")}
     served = Visit.objects.filter(stops__round__plan__state="published")
     assert uids == {visit_uid(visit) for visit in served}
-    assert visit_uid(gone) not in uids
+    assert visit_uid(replaced_visit) not in uids

@@ -46,8 +46,10 @@ def test_a_blocked_restrictor_goes_from_the_readings_to_urgent_work(as_installer
         stored = as_installer.post(f"/api/v1/units/{unit.pk}/readings/", body)
         assert stored.status_code == 201, stored.content
     refresh_findings(company=town.company, now=NOW)
-    found = as_installer.get(f"/api/v1/findings/?unit={unit.pk}&cause=restrictor_blocked").json()["results"]
-    assert [(row["rule"], row["title"], row["state"]) for row in found] == [("D25", "Flow restrictor blocked", "open")]
+    findings = as_installer.get(f"/api/v1/findings/?unit={unit.pk}&cause=restrictor_blocked").json()["results"]
+    assert [(row["rule"], row["title"], row["state"]) for row in findings] == [
+        ("D25", "Flow restrictor blocked", "open")
+    ]
     refresh_needs(company=town.company, now=NOW)
     needs = as_installer.get(f"/api/v1/needs/?unit={unit.pk}&kind=replace_restrictor").json()["results"]
     assert [(need["is_urgent"], need["state"]) for need in needs] == [(True, "open")]
@@ -55,17 +57,17 @@ def test_a_blocked_restrictor_goes_from_the_readings_to_urgent_work(as_installer
 
 def test_office_asks_for_something_and_drops_it(as_office: APIClient, town: Town) -> None:
     unit = town.unit()
-    made = as_office.post(
+    created = as_office.post(
         "/api/v1/needs/",
         {"unit": unit.pk, "kind": "commission", "reason": "New tank.", "due_on": TODAY + timedelta(days=9)},
     )
-    assert made.status_code == 201, made.content
-    said = made.json()
-    assert (said["source"], said["state"], said["site"]) == ("person", "open", unit.site_id)
-    assert as_office.get(made.headers["Location"]).json() == said
-    dropped = as_office.post(f"/api/v1/needs/{said['id']}/drop/", {"note": "Sold."})
+    assert created.status_code == 201, created.content
+    body = created.json()
+    assert (body["source"], body["state"], body["site"]) == ("person", "open", unit.site_id)
+    assert as_office.get(created.headers["Location"]).json() == body
+    dropped = as_office.post(f"/api/v1/needs/{body['id']}/drop/", {"note": "Sold."})
     assert dropped.json()["state"] == "dropped"
-    again = as_office.post(f"/api/v1/needs/{said['id']}/drop/", {})
+    again = as_office.post(f"/api/v1/needs/{body['id']}/drop/", {})
     assert (again.status_code, again.json()["code"]) == (409, "need_is_closed")
 
 

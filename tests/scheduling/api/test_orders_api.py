@@ -41,8 +41,8 @@ def supplied(town: Town) -> Town:
 def _draft(api: APIClient) -> dict[str, Any]:
     answer = api.post(f"{ORDERS}draft/", {})
     assert answer.status_code == 200, answer.content
-    found: dict[str, Any] = answer.json()
-    return found
+    drafted: dict[str, Any] = answer.json()
+    return drafted
 
 
 def test_a_clerks_way_from_the_list_to_the_shelf(as_office: APIClient, supplied: Town) -> None:
@@ -65,18 +65,18 @@ def test_a_clerks_way_from_the_list_to_the_shelf(as_office: APIClient, supplied:
     assert (placed.json()["state"], placed.json()["expected_on"]) == ("placed", "2026-03-09")
     assert _draft(as_office)["orders"] == []
 
-    came = {"reference": "N-1", "pieces": [{"line": line["id"], "quantity": 4, "lot": "L1"}]}
+    first_delivery = {"reference": "N-1", "pieces": [{"line": line["id"], "quantity": 4, "lot": "L1"}]}
     for _ in range(2):
-        received = as_office.post(f"{address}receive/", came, format="json")
+        received = as_office.post(f"{address}receive/", first_delivery, format="json")
         assert received.status_code == 200, received.content
     assert (received.json()["state"], received.json()["lines"][0]["outstanding"]) == ("partly_received", 8)
     assert [delivery["reference"] for delivery in received.json()["deliveries"]] == ["N-1"]
     assert StockLevel.objects.get().quantity == 5
-    rest = {"reference": "N-2", "pieces": [{"line": line["id"], "quantity": 8}]}
-    done = as_office.post(f"{address}receive/", rest, format="json")
-    assert (done.json()["state"], done.json()["expected_on"]) == ("received", None)
-    found = as_office.get(f"/api/v1/parts-lists/{drafted['parts_list']}/").json()["lines"][0]
-    assert found["packs_to_order"] == 0
+    last_delivery = {"reference": "N-2", "pieces": [{"line": line["id"], "quantity": 8}]}
+    last_answer = as_office.post(f"{address}receive/", last_delivery, format="json")
+    assert (last_answer.json()["state"], last_answer.json()["expected_on"]) == ("received", None)
+    line_after = as_office.get(f"/api/v1/parts-lists/{drafted['parts_list']}/").json()["lines"][0]
+    assert line_after["packs_to_order"] == 0
     assert as_office.get(f"{ORDERS}?state=received&lines__item={line['item']}").json()["count"] == 1
 
 
@@ -115,11 +115,11 @@ def test_late_deliveries_are_listed_with_the_visits_they_endanger(as_office: API
 
 def test_the_documents(as_office: APIClient, supplied: Town) -> None:
     order = _draft(as_office)["orders"][0]
-    for name, media_type, said in (("csv", "text/csv", "carbon-1"), ("text", "text/plain", "Purchase order 1")):
+    for name, media_type, text in (("csv", "text/csv", "carbon-1"), ("text", "text/plain", "Purchase order 1")):
         answer = as_office.get(f"{ORDERS}{order['id']}/{name}/", HTTP_ACCEPT=media_type)
         assert answer.status_code == 200
         assert answer.headers["Content-Type"] == f"{media_type}; charset=utf-8"
-        assert said in answer.content.decode()
+        assert text in answer.content.decode()
         absent = as_office.get(f"{ORDERS}987654/{name}/", HTTP_ACCEPT=media_type)
         assert (absent.status_code, json.loads(absent.content)["status"]) == (404, 404)
 
@@ -181,8 +181,8 @@ def test_an_absurd_pack_does_not_break_the_draft(as_office: APIClient, supplied:
     order = answer.json()["orders"][0]
     assert order["lines"][0]["quantity"] == 2_000_000_000
     as_office.post(f"{ORDERS}{order['id']}/place/", {})
-    came = {"reference": "N", "pieces": [{"line": order["lines"][0]["id"], "quantity": 1_000_000}]}
-    refused = as_office.post(f"{ORDERS}{order['id']}/receive/", came, format="json")
+    delivery = {"reference": "N", "pieces": [{"line": order["lines"][0]["id"], "quantity": 1_000_000}]}
+    refused = as_office.post(f"{ORDERS}{order['id']}/receive/", delivery, format="json")
     assert refused.status_code == 400
     assert "count it first" in refused.json()["detail"]
     assert not Delivery.objects.exists()
@@ -258,9 +258,9 @@ def test_an_item_without_a_supplier_is_told(as_office: APIClient, supplied: Town
     item.save()
     drafted = _draft(as_office)
     assert drafted["orders"] == []
-    (told,) = drafted["without_supplier"]
-    assert (told["item_code"], told["short"], told["packs_to_order"]) == ("carbon-1", 5, 2)
-    assert told["sentence"] == (
+    (entry,) = drafted["without_supplier"]
+    assert (entry["item_code"], entry["short"], entry["packs_to_order"]) == ("carbon-1", 5, 2)
+    assert entry["sentence"] == (
         "carbon-1 cannot be put into an order: the catalogue names no supplier for it. Name one, and draft again."
     )
 
@@ -277,8 +277,8 @@ def test_another_companys_list_supplier_and_item_are_not_there(
     own = factories.SupplierFactory(company=factories.CompanyFactory())
     body = {"supplier": own.pk, "lines": []}
     assert as_office.post(ORDERS, body, format="json").json()["errors"][0]["pointer"] == "/supplier"
-    theirs = factories.CatalogueItemFactory()
-    body = {"supplier": order["supplier"], "lines": [{"item": theirs.pk, "packs": 1}]}
+    foreign_item = factories.CatalogueItemFactory()
+    body = {"supplier": order["supplier"], "lines": [{"item": foreign_item.pk, "packs": 1}]}
     assert as_office.post(ORDERS, body, format="json").json()["errors"][0]["pointer"] == "/lines/0/item"
 
 
@@ -290,13 +290,13 @@ def test_an_installer_reads_the_store_and_the_own_van_and_no_orders(
     supplied.stock(item, 2, ada)
     other = supplied.stock(item, 3, ben)
     api = api_for(ada.membership)
-    found = api.get("/api/v1/stock-levels/").json()["results"]
-    assert {row["installer"] for row in found} == {None, ada.pk}
+    levels = api.get("/api/v1/stock-levels/").json()["results"]
+    assert {row["installer"] for row in levels} == {None, ada.pk}
     assert api.get(f"/api/v1/stock-levels/{other.pk}/").status_code == 404
-    for who in (api, as_client):
-        assert who.get(ORDERS).status_code == 403
-        assert who.post(f"{ORDERS}draft/", {}).status_code == 403
-        assert who.get("/api/v1/suppliers/").status_code == 403
+    for caller in (api, as_client):
+        assert caller.get(ORDERS).status_code == 403
+        assert caller.post(f"{ORDERS}draft/", {}).status_code == 403
+        assert caller.get("/api/v1/suppliers/").status_code == 403
     assert as_client.get("/api/v1/stock-levels/").status_code == 403
 
 

@@ -14,12 +14,12 @@ STOCK = "/api/v1/stock-levels/"
 def test_lists_by_visit_round_and_period(as_installer: APIClient, town: Town, ada: Installer) -> None:
     plan = run_night(town, sites=3)
     for scope, count in (("visit", 3), ("round", plan.rounds.count()), ("period", 2)):
-        found = as_installer.get(f"/api/v1/parts-lists/?scope={scope}&plan={plan.pk}").json()
-        assert found["count"] == count, scope
-        assert sum(line["quantity"] for one in found["results"] for line in one["lines"]) == (
+        lists = as_installer.get(f"/api/v1/parts-lists/?scope={scope}&plan={plan.pk}").json()
+        assert lists["count"] == count, scope
+        assert sum(line["quantity"] for one in lists["results"] for line in one["lines"]) == (
             6 if scope == "period" else 3
         )
-    line = found["results"][0]["lines"][0]
+    line = lists["results"][0]["lines"][0]
     assert (line["item_code"], line["short"], line["packs_to_order"]) == ("carbon-1", 3, 1)
     assert line["order_by"] < line["needed_by"]
     assert sum(row["quantity"] for row in line["taken_by"]) == 3
@@ -58,7 +58,7 @@ def test_a_fault_names_its_field(as_office: APIClient, town: Town, change: dict[
 
 
 def test_another_companys_van_is_not_there(as_office: APIClient, town: Town, rival: Membership) -> None:
-    theirs = Town(rival.company).installer("Rolf")
-    refused = as_office.post(STOCK, {"item": town.item("carbon").pk, "quantity": 1, "installer": theirs.pk})
+    foreign_installer = Town(rival.company).installer("Rolf")
+    refused = as_office.post(STOCK, {"item": town.item("carbon").pk, "quantity": 1, "installer": foreign_installer.pk})
     assert refused.status_code == 400
     assert refused.json()["errors"][0]["pointer"] == "/installer"

@@ -61,14 +61,14 @@ def test_a_fault_names_its_field_and_no_job_is_started(
 def test_a_plan_shows_rounds_stops_and_what_it_leaves_out(as_installer: APIClient, town: Town) -> None:
     town.installer("Ada", shift_ends="09:15")
     plan = run_night(town, sites=8)
-    said = as_installer.get(f"{ADDRESS}{plan.pk}/").json()
-    stops = [stop for round_ in said["rounds"] for stop in round_["stops"]]
+    body = as_installer.get(f"{ADDRESS}{plan.pk}/").json()
+    stops = [stop for round_ in body["rounds"] for stop in round_["stops"]]
     assert len(stops) == Stop.objects.count() > 0
-    assert len(stops) + len(said["unserved"]) == 8
-    assert said["unserved"]
-    assert all(row["reason"] and row["sentence"] for row in said["unserved"])
-    assert said["faults"] == []
-    assert said["costs"]["total"] > 0
+    assert len(stops) + len(body["unserved"]) == 8
+    assert body["unserved"]
+    assert all(row["reason"] and row["sentence"] for row in body["unserved"])
+    assert body["faults"] == []
+    assert body["costs"]["total"] > 0
     listed = as_installer.get(ADDRESS).json()["results"]
     assert [row["id"] for row in listed] == [plan.pk]
     assert "rounds" not in listed[0]
@@ -119,8 +119,8 @@ def test_the_map_is_geojson(as_installer: APIClient, town: Town, ada: Installer)
         positions = feature["geometry"]["coordinates"]
         positions = positions if feature["geometry"]["type"] == "LineString" else [positions]
         assert all(13.3 < longitude < 13.6 and 52.4 < latitude < 52.6 for longitude, latitude in positions)
-    way = next(f for f in drawn["features"] if f["properties"]["kind"] == "round")
-    assert way["geometry"]["coordinates"][0] == way["geometry"]["coordinates"][-1] == [13.4, 52.5]
+    round_feature = next(f for f in drawn["features"] if f["properties"]["kind"] == "round")
+    assert round_feature["geometry"]["coordinates"][0] == round_feature["geometry"]["coordinates"][-1] == [13.4, 52.5]
 
 
 def test_a_running_plan_is_not_started_twice(as_office: APIClient, town: Town, office: Membership) -> None:

@@ -12,9 +12,9 @@ ADDRESS = "/api/v1/policy/"
 
 
 def test_every_setting_is_shown_with_its_default(as_office: APIClient, company: Company) -> None:
-    said = as_office.get(ADDRESS).json()
+    body = as_office.get(ADDRESS).json()
     expected = merge_policy(settings={}, currency="EUR").to_mapping()
-    assert said == {**expected, "departures": []}
+    assert body == {**expected, "departures": []}
     assert not CompanyPolicy.objects.exists()
 
 
@@ -26,16 +26,16 @@ def test_every_setting_can_be_sent() -> None:
 def test_the_owner_changes_a_price_and_goes_back(as_owner: APIClient, company: Company) -> None:
     changed = as_owner.patch(ADDRESS, {"visit_cost": 20, "late_cost_per_day": {"resin": {"reef": 9}}}, format="json")
     assert changed.status_code == 200, changed.content
-    said = changed.json()
-    assert said["visit_cost"] == 20
-    assert said["late_cost_per_day"]["resin"] == {
+    body = changed.json()
+    assert body["visit_cost"] == 20
+    assert body["late_cost_per_day"]["resin"] == {
         "reef": 9.0,
         "planted": 2.0,
         "drinking": 1.0,
         "coffee": 2.0,
         "laboratory": 15.0,
     }
-    assert said["departures"] == ["late_cost_per_day", "visit_cost"]
+    assert body["departures"] == ["late_cost_per_day", "visit_cost"]
     back = as_owner.patch(ADDRESS, {"visit_cost": None}, format="json").json()
     assert (back["visit_cost"], back["departures"]) == (12.0, ["late_cost_per_day"])
     assert list(AuditEntry.objects.filter(action="change policy").values_list("subject_kind", flat=True)) == [

@@ -36,9 +36,9 @@ WHOLE = {
 def _queries(api: APIClient, address: str) -> int:
     with CaptureQueriesContext(
         connection,
-    ) as asked:
+    ) as queries:
         assert api.get(address).status_code == 200
-    return len(asked)
+    return len(queries)
 
 
 def _grow(town: Town, office: Membership, sites: int) -> None:

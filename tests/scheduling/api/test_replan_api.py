@@ -33,18 +33,24 @@ def test_a_broken_day_is_mended_and_published_in_one_call(address: str, as_offic
     body = {"installers_out": [{"installer": ada.pk}], "publish": True, "iterations": 100}
     answer = as_office.post(address, body, format="json", headers={"Idempotency-Key": "once"})
     assert answer.status_code == 201, answer.content
-    said = answer.json()
-    assert (said["state"], said["based_on"], said["faults"]) == ("published", Plan.objects.order_by("pk")[0].pk, [])
-    assert said["happened"][0]["kind"] == "installer_out"
-    assert said["happened"][0]["through"] == "2026-03-02"
-    told = [row["visit"] for row in said["differences"] if row["tell_client"]]
-    assert said["tell_clients_of"] == told
-    assert {i for row in said["differences"] for i in row["tell_installers"]} == set(said["tell_installers"])
-    after = {stop["visit"]: stop["starts_at"] for round_ in said["rounds"] for stop in round_["stops"]}
-    for row in said["differences"]:
+    answer_body = answer.json()
+    assert (answer_body["state"], answer_body["based_on"], answer_body["faults"]) == (
+        "published",
+        Plan.objects.order_by("pk")[0].pk,
+        [],
+    )
+    assert answer_body["happened"][0]["kind"] == "installer_out"
+    assert answer_body["happened"][0]["through"] == "2026-03-02"
+    told_visits = [row["visit"] for row in answer_body["differences"] if row["tell_client"]]
+    assert answer_body["tell_clients_of"] == told_visits
+    assert {i for row in answer_body["differences"] for i in row["tell_installers"]} == set(
+        answer_body["tell_installers"]
+    )
+    after = {stop["visit"]: stop["starts_at"] for round_ in answer_body["rounds"] for stop in round_["stops"]}
+    for row in answer_body["differences"]:
         assert row["after"] is None or row["after"]["starts_at"] == after[row["visit"]]
     again = as_office.post(address, body, format="json", headers={"Idempotency-Key": "once"})
-    assert again.json() == said
+    assert again.json() == answer_body
     assert Plan.objects.count() == 2
     refused = as_office.post(address, body, format="json")
     assert (refused.status_code, refused.json()["code"]) == (409, "plan_is_not_published")
@@ -60,10 +66,10 @@ def test_a_call_off_an_overrun_and_an_urgent_call_together(address: str, as_offi
         "urgent_calls": [{"unit": unit.pk, "reason": "Leak under the sink."}],
         "iterations": 100,
     }
-    said = as_office.post(address, body, format="json").json()
-    assert [row["kind"] for row in said["happened"]] == ["overrun", "visit_cancelled", "urgent_call"]
+    answer_body = as_office.post(address, body, format="json").json()
+    assert [row["kind"] for row in answer_body["happened"]] == ["overrun", "visit_cancelled", "urgent_call"]
     assert Visit.objects.get(pk=stops[-1].visit_id).state == "cancelled"
-    kinds = {row["visit"]: row["kind"] for row in said["differences"]}
+    kinds = {row["visit"]: row["kind"] for row in answer_body["differences"]}
     assert kinds[Visit.objects.get(site=unit.site).pk] == "added"
 
 
@@ -133,25 +139,27 @@ def test_a_whole_crews_day_is_mended_in_one_call(
     answer = api_for(office).post(f"/api/v1/plans/{plan.pk}/replan/", body, format="json")
     print(f"mended in {time.perf_counter() - began:.1f} s")
     assert answer.status_code == 201, answer.content
-    said = answer.json()
-    assert said["faults"] == []
-    after = {stop["visit"]: (row["installer"], stop["starts_at"]) for row in said["rounds"] for stop in row["stops"]}
+    answer_body = answer.json()
+    assert answer_body["faults"] == []
+    after = {
+        stop["visit"]: (row["installer"], stop["starts_at"]) for row in answer_body["rounds"] for stop in row["stops"]
+    }
     before = {s.visit_id: s for s in stops}
-    changed = {row["visit"]: row for row in said["differences"]}
+    changed = {row["visit"]: row for row in answer_body["differences"]}
     ahead = {pk for pk, s in before.items() if s.round.installer_id == ada.pk and s.starts_at > TEN}
     assert ahead
     assert ahead <= set(changed)
-    assert not [pk for pk, (who, _) in after.items() if who == ada.pk and pk in ahead]
+    assert not [pk for pk, (installer_id, _) in after.items() if installer_id == ada.pk and pk in ahead]
     assert (changed[off.visit_id]["kind"], off.visit_id in after) == ("cancelled", False)
     urgent = Visit.objects.get(site=unit.site)
-    assert (changed[urgent.pk]["kind"], urgent.pk in said["tell_clients_of"]) == ("added", True)
+    assert (changed[urgent.pk]["kind"], urgent.pk in answer_body["tell_clients_of"]) == ("added", True)
     # nobody is moved without being told of it, and who is not told is where they were, to a quarter of an hour
     for pk, stop in before.items():
         if pk not in changed:
-            who, at = after[pk]
-            assert who == stop.round.installer_id
+            installer_id, at = after[pk]
+            assert installer_id == stop.round.installer_id
             assert abs(datetime.fromisoformat(at) - stop.starts_at) <= timedelta(minutes=15)
     for row in changed.values():
         assert row["tell_client"] or row["kind"] in {"cancelled", "moved_installer"}
         assert row["tell_installers"]
-    print(f"{len(changed)} of {len(before)} visits changed, {len(said['tell_clients_of'])} clients to tell")
+    print(f"{len(changed)} of {len(before)} visits changed, {len(answer_body['tell_clients_of'])} clients to tell")

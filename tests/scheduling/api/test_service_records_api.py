@@ -56,12 +56,12 @@ def test_an_installer_reports_work_once_however_often_it_is_sent(
     assert again.status_code == 200
     assert again.json() == first.json()
     assert ServiceRecord.objects.count() == 1
-    said = first.json()
-    assert said["work"][0]["item"] == town.item("carbon").pk
-    assert said["parts"] == [
+    body = first.json()
+    assert body["work"][0]["item"] == town.item("carbon").pk
+    assert body["parts"] == [
         {"item": town.item("carbon").pk, "quantity": 1, "from_van": 0, "from_store": 0, "uncounted": 1}
     ]
-    assert as_installer.get(f"/api/v1/visits/{said['visit']}/").json()["state"] == "done"
+    assert as_installer.get(f"/api/v1/visits/{body['visit']}/").json()["state"] == "done"
     assert as_client.get(ADDRESS).json()["count"] == 1
 
 
@@ -94,16 +94,16 @@ def test_a_fault_names_its_field(
 def test_another_companys_rows_are_refused_like_absent_ones(
     as_installer: APIClient, town: Town, unit: Unit, rival: Membership
 ) -> None:
-    theirs = Town(rival.company)
-    foreign = theirs.unit()
+    foreign_town = Town(rival.company)
+    foreign = foreign_town.unit()
     row = _body(town, unit)["work"][0]
-    for name, pk in (("unit", foreign.pk), ("position", theirs.position(foreign, "carbon").pk)):
-        said = []
+    for name, pk in (("unit", foreign.pk), ("position", foreign_town.position(foreign, "carbon").pk)):
+        answers = []
         for number in (pk, 999_999):
             refused = as_installer.post(ADDRESS, _body(town, unit, work=[{**row, name: number}]), format="json")
             assert refused.status_code == 400
-            said.append(refused.content.replace(str(number).encode(), b"..."))
-        assert said[0] == said[1]
+            answers.append(refused.content.replace(str(number).encode(), b"..."))
+        assert answers[0] == answers[1]
     assert not ServiceRecord.objects.exists()
 
 
@@ -126,16 +126,16 @@ def test_pictures_are_kept_once_and_read_by_those_who_may_see_the_report(
     address = f"{ADDRESS}{record['id']}/photos/"
     sent = as_installer.post(address, {"file": _picture(), "caption": "Old cartridge"}, format="multipart")
     assert sent.status_code == 201, sent.content
-    said = sent.json()
-    assert (said["media_type"], said["width"], said["height"], said["kind"]) == ("image/png", 3, 2, "photo")
+    picture = sent.json()
+    assert (picture["media_type"], picture["width"], picture["height"], picture["kind"]) == ("image/png", 3, 2, "photo")
     assert as_installer.post(address, {"file": _picture()}, format="multipart").status_code == 200
     signed = as_installer.post(address, {"file": _picture("JPEG"), "kind": "signature"}, format="multipart")
     assert signed.json()["kind"] == "signature"
     assert [photo["id"] for photo in as_client.get(f"{ADDRESS}{record['id']}/").json()["photos"]] == [
-        said["id"],
+        picture["id"],
         signed.json()["id"],
     ]
-    image = f"/api/v1/service-photos/{said['id']}/image/"
+    image = f"/api/v1/service-photos/{picture['id']}/image/"
     for reader in (as_installer, as_client):
         answer = reader.get(image, headers={"Accept": "image/*"})
         assert (answer.status_code, answer.headers["Content-Type"]) == (200, "image/png")
@@ -144,7 +144,7 @@ def test_pictures_are_kept_once_and_read_by_those_who_may_see_the_report(
     for nobody in (as_other_client, as_rival):
         assert nobody.get(image).status_code == 404
         assert nobody.post(address, {"file": _picture()}, format="multipart").status_code in (403, 404)
-    photo = ServicePhoto.objects.get(pk=said["id"])
+    photo = ServicePhoto.objects.get(pk=picture["id"])
     # the sender's name of a file never reaches the disk
     assert photo.file.name == f"company-{town.company.pk}/record-{record['id']}/{photo.digest}.png"
     assert Path(photo.file.path).is_relative_to(settings.MEDIA_ROOT)
@@ -184,18 +184,18 @@ def test_the_whole_report_in_one_call(as_installer: APIClient, town: Town, unit:
         confirmed_by="Mara Quell",
         confirmed_at="2026-03-02T04:55:00+01:00",
     )
-    said = as_installer.post(ADDRESS, body, format="json")
-    assert said.status_code == 201, said.content
-    assert (said.json()["confirmed_by"], said.json()["confirmed_at"]) == ("Mara Quell", "2026-03-02T03:55:00Z")
-    (reading,) = said.json()["readings"]
+    answer = as_installer.post(ADDRESS, body, format="json")
+    assert answer.status_code == 201, answer.content
+    assert (answer.json()["confirmed_by"], answer.json()["confirmed_at"]) == ("Mara Quell", "2026-03-02T03:55:00Z")
+    (reading,) = answer.json()["readings"]
     assert as_installer.get(f"/api/v1/readings/{reading}/").json()["occasion"] == "as_left"
-    assert as_installer.post(ADDRESS, body, format="json").json() == said.json()
+    assert as_installer.post(ADDRESS, body, format="json").json() == answer.json()
     same = {**body, "done_at": "2026-03-02T03:50:00Z", "confirmed_at": None}
     same["readings"] = [{**body["readings"][0], "permeate_tds": "8.0 ppm"}]
-    same["work"] = [{**body["work"][0], "item": said.json()["work"][0]["item"]}]
-    same["parts"] = [{name: part[name] for name in ("item", "quantity")} for part in said.json()["parts"]]
+    same["work"] = [{**body["work"][0], "item": answer.json()["work"][0]["item"]}]
+    same["parts"] = [{name: part[name] for name in ("item", "quantity")} for part in answer.json()["parts"]]
     again = as_installer.post(ADDRESS, same, format="json")
-    assert (again.status_code, again.json()) == (200, said.json()), again.content
+    assert (again.status_code, again.json()) == (200, answer.json()), again.content
     work, other = body["work"][0], town.item("sediment").pk
 
     def everything() -> list[Any]:

@@ -11,13 +11,13 @@ ADDRESS = "/api/v1/site-pairs/"
 def test_a_rule_is_laid_down_and_taken_back(as_office: APIClient, town: Town) -> None:
     one, other = town.site(), town.site()
     body = {"first_site": other.pk, "second_site": one.pk, "rule": "together", "note": "Same caretaker."}
-    made = as_office.post(ADDRESS, body, format="json")
-    assert made.status_code == 201, made.content
-    said = made.json()
-    assert (said["first_site"], said["second_site_name"], said["rule"]) == (one.pk, other.name, "together")
+    created = as_office.post(ADDRESS, body, format="json")
+    assert created.status_code == 201, created.content
+    pair = created.json()
+    assert (pair["first_site"], pair["second_site_name"], pair["rule"]) == (one.pk, other.name, "together")
     refused = as_office.post(ADDRESS, {**body, "rule": "apart"}, format="json")
     assert (refused.status_code, refused.json()["code"]) == (409, "pair_is_known")
-    assert as_office.delete(f"{ADDRESS}{said['id']}/").status_code == 204
+    assert as_office.delete(f"{ADDRESS}{pair['id']}/").status_code == 204
     assert not SitePair.objects.exists()
 
 

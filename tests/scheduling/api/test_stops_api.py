@@ -39,19 +39,19 @@ def test_a_move_is_seen_first_and_then_made(
     as_office: APIClient, as_installer: APIClient, town: Town, stop: Stop
 ) -> None:
     ben = town.installer("Ben", east_km=9.0)
-    asked = {"installer": ben.pk, "day": "2026-03-03"}
+    move = {"installer": ben.pk, "day": "2026-03-03"}
     address = f"/api/v1/stops/{stop.pk}/"
-    assert as_installer.post(f"{address}preview-move/", asked).status_code == 403
-    seen = as_office.post(f"{address}preview-move/", asked, format="json")
-    assert seen.status_code == 200, seen.content
-    said = seen.json()
-    assert (said["refusals"], said["warnings"]) == ([], [])
-    assert set(said["cost"]) == {"total", "driving", "overtime", "visits"}
-    assert [row["visit"] for row in said["differences"]][-1:] != []
+    assert as_installer.post(f"{address}preview-move/", move).status_code == 403
+    preview = as_office.post(f"{address}preview-move/", move, format="json")
+    assert preview.status_code == 200, preview.content
+    preview_body = preview.json()
+    assert (preview_body["refusals"], preview_body["warnings"]) == ([], [])
+    assert set(preview_body["cost"]) == {"total", "driving", "overtime", "visits"}
+    assert [row["visit"] for row in preview_body["differences"]][-1:] != []
     assert Stop.objects.get(pk=stop.pk).round_id == stop.round_id
-    made = as_office.post(f"{address}move/", {**asked, "reason": "Asked for Tuesday."}, format="json")
-    assert made.status_code == 200, made.content
-    assert made.json()["differences"] == said["differences"]
+    moved = as_office.post(f"{address}move/", {**move, "reason": "Asked for Tuesday."}, format="json")
+    assert moved.status_code == 200, moved.content
+    assert moved.json()["differences"] == preview_body["differences"]
     now = as_office.get(address).json()
     assert now["is_locked"] is True
     assert now["round"] != stop.round_id

@@ -27,14 +27,18 @@ def test_a_visit_from_offer_to_obstacle(
     address = f"/api/v1/visits/{Visit.objects.get().pk}/"
     offered = as_office.post(f"{address}offer/", {"windows": WINDOWS, "installer": ada.pk}, format="json")
     assert offered.status_code == 200, offered.content
-    seen = as_client.get(address).json()
-    assert (seen["state"], len(seen["offers"])) == ("offered", 2)
-    chosen = {"opens_at": seen["offers"][1]["opens_at"]}
+    seen_by_client = as_client.get(address).json()
+    assert (seen_by_client["state"], len(seen_by_client["offers"])) == ("offered", 2)
+    chosen = {"opens_at": seen_by_client["offers"][1]["opens_at"]}
     assert as_other_client.post(f"{address}accept/", chosen, format="json").status_code == 404
     wrong = as_client.post(f"{address}accept/", {"opens_at": "2026-03-05T10:00:00+01:00"}, format="json")
     assert (wrong.status_code, wrong.json()["errors"][0]["pointer"]) == (400, "/opens_at")
-    taken = as_client.post(f"{address}accept/", chosen, format="json").json()
-    assert (taken["state"], taken["appointment_at"], taken["offers"]) == ("confirmed", "2026-03-04T09:00:00Z", [])
+    accepted = as_client.post(f"{address}accept/", chosen, format="json").json()
+    assert (accepted["state"], accepted["appointment_at"], accepted["offers"]) == (
+        "confirmed",
+        "2026-03-04T09:00:00Z",
+        [],
+    )
     assert as_installer.post(f"{address}set-out/").json()["state"] == "on_the_way"
     assert as_installer.post(f"{address}begin/").json()["state"] == "in_progress"
     late = as_office.post(f"{address}cancel/", {})
@@ -77,8 +81,8 @@ def test_why_a_task_was_not_done_is_told_to_staff_only(
     as_installer.post(f"{address}set-out/")
     as_installer.post(f"{address}begin/")
     as_installer.post(f"{address}give-up/", {"obstacle": "no_access", "note": "Dog in the yard, client rude."})
-    (seen,) = as_office.get(address).json()["tasks"]
-    assert (seen["outcome"], seen["outcome_reason"]) == ("not_done", "Dog in the yard, client rude.")
+    (task,) = as_office.get(address).json()["tasks"]
+    assert (task["outcome"], task["outcome_reason"]) == ("not_done", "Dog in the yard, client rude.")
     read = as_client.get(address)
     assert len(read.json()["tasks"]) == 1
     assert "outcome_reason" not in read.json()["tasks"][0]

@@ -19,14 +19,14 @@ def test_a_client_sees_own_visits_without_the_companys_reckoning(
     for client in (first_client, second_client):
         town.forecast(town.position(town.unit(town.site(client=client)), "carbon"), 0)
     run_night(town)
-    seen = as_client.get("/api/v1/visits/").json()["results"]
-    assert [visit["site_name"] for visit in seen] == [Visit.objects.get(site__client=first_client).site.name]
+    seen_by_client = as_client.get("/api/v1/visits/").json()["results"]
+    assert [visit["site_name"] for visit in seen_by_client] == [Visit.objects.get(site__client=first_client).site.name]
     unread = {field for kind, field in READERS if kind == "Visit" and Role.CLIENT not in READERS[kind, field]}
     assert {"costs", "reason", "planned"} <= unread
-    assert not unread & set(seen[0])
-    assert seen[0]["tasks"][0]["label"] == "carbon"
-    assert "reason" not in seen[0]["tasks"][0]
-    by_office = as_office.get(f"/api/v1/visits/{seen[0]['id']}/").json()
+    assert not unread & set(seen_by_client[0])
+    assert seen_by_client[0]["tasks"][0]["label"] == "carbon"
+    assert "reason" not in seen_by_client[0]["tasks"][0]
+    by_office = as_office.get(f"/api/v1/visits/{seen_by_client[0]['id']}/").json()
     assert unread <= set(by_office)
     assert all(by_office[name] is not None for name in unread - {"planned", "lock"})
     other = Visit.objects.get(site__client=second_client)
@@ -76,11 +76,11 @@ def test_a_time_that_cannot_be_is_refused(as_office: APIClient, town: Town, ada:
 def test_another_companys_installer_cannot_be_promised(
     as_office: APIClient, town: Town, ada: Installer, rival: Membership
 ) -> None:
-    theirs = Town(rival.company).installer("Rolf")
+    foreign_installer = Town(rival.company).installer("Rolf")
     run_night(town, sites=1)
     refused = as_office.post(
         f"/api/v1/visits/{Visit.objects.get().pk}/confirm/",
-        {"appointment_at": "2026-03-04T10:00:00+01:00", "installer": theirs.pk},
+        {"appointment_at": "2026-03-04T10:00:00+01:00", "installer": foreign_installer.pk},
     )
     assert refused.status_code == 400
     assert refused.json()["errors"][0]["pointer"] == "/installer"

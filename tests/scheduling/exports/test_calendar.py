@@ -31,9 +31,9 @@ def _events(api: APIClient, installer: int) -> dict[str, Any]:
     assert len(events) == len(calendar.contents.get("vevent", [])), "section 3.8.4.7: a UID stands for one event"
     # section 3.3.5: times as UTC, so that no time zone has to be sent along
     for name in (b"DTSTART", b"DTEND", b"DTSTAMP"):
-        found = re.findall(rb"\r\n" + name + rb"[^:\r]*:([^\r]*)", content)
-        assert len(found) == len(events)
-        assert all(_UTC_TIME.fullmatch(at) for at in found)
+        matches = re.findall(rb"\r\n" + name + rb"[^:\r]*:([^\r]*)", content)
+        assert len(matches) == len(events)
+        assert all(_UTC_TIME.fullmatch(at) for at in matches)
     return events
 
 
@@ -57,19 +57,19 @@ def test_through_every_change_the_uid_stays_and_the_sequence_rises(
     ada = town.installer("Ada")
     publish_plan(plan=run_night(town, sites=1), by=office, now=NOW)
     stop = Stop.objects.select_related("round__plan", "visit").get()
-    seen = [_events(as_office, ada.pk)]
+    calendars = [_events(as_office, ada.pk)]
     move_stop(stop=stop, by=office, now=NOW, day=stop.round.day + timedelta(days=1))
-    seen.append(_events(as_office, ada.pk))
+    calendars.append(_events(as_office, ada.pk))
     at = datetime(2026, 3, 5, 9, 0, tzinfo=NOW.tzinfo)
     confirm_visit(visit=Visit.objects.get(), by=office, appointment_at=at, installer=ada, now=NOW)
-    seen.append(_events(as_office, ada.pk))
+    calendars.append(_events(as_office, ada.pk))
     cancel_visit(visit=Visit.objects.get(), by=office, note="", now=NOW)
-    seen.append(_events(as_office, ada.pk))
-    assert len({frozenset(events) for events in seen}) == 1
-    (uid,) = seen[0]
-    sequences = [int(events[uid].sequence.value) for events in seen]
+    calendars.append(_events(as_office, ada.pk))
+    assert len({frozenset(events) for events in calendars}) == 1
+    (uid,) = calendars[0]
+    sequences = [int(events[uid].sequence.value) for events in calendars]
     assert sequences == sorted(set(sequences))
-    assert [events[uid].status.value for events in seen] == ["TENTATIVE", "TENTATIVE", "CONFIRMED", "CANCELLED"]
-    starts = [events[uid].dtstart.value for events in seen]
+    assert [events[uid].status.value for events in calendars] == ["TENTATIVE", "TENTATIVE", "CONFIRMED", "CANCELLED"]
+    starts = [events[uid].dtstart.value for events in calendars]
     assert starts[0] != starts[1] != starts[2] == at
     assert Plan.objects.filter(state="published").count() == 1

@@ -56,16 +56,16 @@ def _text(content: bytes) -> str:
     return "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(content)).pages)
 
 
-def _stop(said: dict[str, Any], name: str) -> dict[str, Any]:
-    return next(stop for stop in said["stops"] if stop["site_name"] == name)
+def _stop(sheet: dict[str, Any], name: str) -> dict[str, Any]:
+    return next(stop for stop in sheet["stops"] if stop["site_name"] == name)
 
 
 def test_one_call_gives_everything(as_installer: APIClient, day: Round, town: Town) -> None:
     answer = as_installer.get(f"/api/v1/rounds/{day.pk}/day-sheet/")
     assert answer.status_code == 200
-    said = answer.json()
-    assert (said["installer_name"], said["van"], said["plan_state"]) == ("Ada", "Van 7", "draft")
-    reef = _stop(said, "Reef House")
+    sheet = answer.json()
+    assert (sheet["installer_name"], sheet["van"], sheet["plan_state"]) == ("Ada", "Van 7", "draft")
+    reef = _stop(sheet, "Reef House")
     assert (reef["phone"], reef["email"], reef["access_notes"]) == (
         "0123 456",
         "reef@house.example",
@@ -74,7 +74,7 @@ def test_one_call_gives_everything(as_installer: APIClient, day: Round, town: To
     assert [task["order"] for task in reef["tasks"]] == sorted(task["order"] for task in reef["tasks"])
     assert any("carbon" in task["what"] for task in reef["tasks"])
     assert {part["code"] for part in reef["parts"]} >= {"carbon-1"}
-    assert {line["code"] for line in said["load"]} >= {"carbon-1", "sediment-1"}
+    assert {line["code"] for line in sheet["load"]} >= {"carbon-1", "sediment-1"}
     (unit,) = reef["units"]
     assert {row["quantity"]: row["value"] for row in unit["last_readings"]}["inlet_pressure"] == {
         "value": 3.45,
@@ -91,8 +91,8 @@ def test_one_call_gives_everything(as_installer: APIClient, day: Round, town: To
     assert [finding["make_sure"] for finding in unit["findings"]] == ["Close the tank."]
     assert any("residual-current" in caution for caution in reef["cautions"])
     assert any("not for drinking" in caution for caution in reef["cautions"])
-    assert any("accredited laboratory" in caution for caution in _stop(said, "Tea Room")["cautions"])
-    assert not any("residual-current" in caution for caution in _stop(said, "Tea Room")["cautions"])
+    assert any("accredited laboratory" in caution for caution in _stop(sheet, "Tea Room")["cautions"])
+    assert not any("residual-current" in caution for caution in _stop(sheet, "Tea Room")["cautions"])
 
 
 def test_my_day_is_todays_published_round(
@@ -116,8 +116,8 @@ def test_on_paper_stands_what_the_call_says(as_installer: APIClient, day: Round)
     assert (answer.status_code, answer.headers["Content-Type"]) == (200, "application/pdf")
     text = " ".join(_text(answer.content).split())
     for stop in as_installer.get(address).json()["stops"]:
-        for said in (stop["site_name"], stop["client_name"], *stop["cautions"]):
-            assert said in text
+        for printed in (stop["site_name"], stop["client_name"], *stop["cautions"]):
+            assert printed in text
         for task in stop["tasks"]:
             assert f"{task['unit_code']}: {task['what']}" in text
         for unit in stop["units"]:
@@ -188,9 +188,9 @@ def test_no_name_breaks_the_sheet(
     if name.startswith("Ü"):
         assert "Ünïcödé “quotes” <b>& no markup</b>" in text
     if name.startswith("Кафе"):
-        found = has_system_font and (pdf._SYSTEM / "DejaVuSans.ttf").exists()
-        assert ("Кафе «Вода» Ελλάδα" in text) == found
-        assert ("that the font of this sheet lacks" in text) == (not found)
+        has_font = has_system_font and (pdf._SYSTEM / "DejaVuSans.ttf").exists()
+        assert ("Кафе «Вода» Ελλάδα" in text) == has_font
+        assert ("that the font of this sheet lacks" in text) == (not has_font)
     if name.startswith("水"):
         assert "that the font of this sheet lacks" in text
         assert "full" in text

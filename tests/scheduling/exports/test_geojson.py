@@ -11,7 +11,7 @@ from tests.scheduling.town import Town
 def test_what_a_plan_leaves_out_is_on_the_map_with_its_reason(town: Town) -> None:
     run_night(town, sites=1)
     plan = Plan.objects.get()
-    left = UnservedVisit.objects.get()
+    unserved = UnservedVisit.objects.get()
     drawn = plan_map(plan)
     assert drawn["features"] == [
         {
@@ -22,8 +22,8 @@ def test_what_a_plan_leaves_out_is_on_the_map_with_its_reason(town: Town) -> Non
                 "kind": "unserved",
                 "visit": Visit.objects.get().pk,
                 "site": "Site 1",
-                "reason": left.reason,
-                "sentence": left.sentence,
+                "reason": unserved.reason,
+                "sentence": unserved.sentence,
             },
         }
     ]
@@ -35,8 +35,8 @@ def test_a_way_goes_from_home_over_every_stop_back_home(town: Town) -> None:
     plan = Plan.objects.get()
     features = plan_map(plan)["features"]
     for round_ in plan.rounds.all():
-        mine = [feature for feature in features if feature["properties"].get("round") == round_.pk]
-        way = next(f for f in mine if f["properties"]["kind"] == "round")["geometry"]
-        stops = [f["geometry"]["coordinates"] for f in mine if f["properties"]["kind"] == "stop"]
-        assert way["type"] == "LineString"
-        assert way["coordinates"] == [[13.4, 52.4], *stops, [13.4, 52.4]]
+        own_features = [feature for feature in features if feature["properties"].get("round") == round_.pk]
+        geometry = next(f for f in own_features if f["properties"]["kind"] == "round")["geometry"]
+        stops = [f["geometry"]["coordinates"] for f in own_features if f["properties"]["kind"] == "stop"]
+        assert geometry["type"] == "LineString"
+        assert geometry["coordinates"] == [[13.4, 52.4], *stops, [13.4, 52.4]]

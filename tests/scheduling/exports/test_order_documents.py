@@ -16,7 +16,7 @@ from tests import factories
 @pytest.fixture
 def order(company: Company) -> PurchaseOrder:
     supplier = factories.SupplierFactory(company=company, name="Brine and Sons")
-    made: PurchaseOrder = factories.PurchaseOrderFactory(
+    purchase_order: PurchaseOrder = factories.PurchaseOrderFactory(
         company=company,
         supplier=supplier,
         number=17,
@@ -39,9 +39,9 @@ def order(company: Company) -> PurchaseOrder:
             company=company, supplier=supplier, code=code, name=name, pack_size=6, price=Decimal(price)
         )
         factories.PurchaseOrderLineFactory(
-            order=made, item=item, packs=packs, article_number=f"B-{packs}", expected_on=date(2026, 3, 9)
+            order=purchase_order, item=item, packs=packs, article_number=f"B-{packs}", expected_on=date(2026, 3, 9)
         )
-    return made
+    return purchase_order
 
 
 def test_a_program_reads_every_line_of_the_csv(order: PurchaseOrder) -> None:

@@ -49,7 +49,7 @@ def of_plan(problem: RoundProblem, plan: Plan) -> Rows:
     judged = evaluate(problem, plan)
     rows: Rows = [
         [
-            judged.driving_cents, judged.overtime_cents, judged.visits_cents, judged.left_cents, judged.drive_s,
+            judged.driving_cents, judged.overtime_cents, judged.visits_cents, judged.unserved_cents, judged.drive_s,
             judged.drive_m, len(judged.served), len(judged.missed_urgent), len(judged.missed_appointments),
             len(judged.faults),
         ]

@@ -65,19 +65,19 @@ def _rows() -> dict[str, list[Any]]:
 
 
 def test_the_chain_goes_from_readings_to_parts_and_a_second_run_changes_nothing(busy: Town) -> None:
-    told: list[tuple[float, str]] = []
-    done = chain.run_nightly(
-        company=busy.company, now=NOW, iterations=100, progress=lambda share, doing: told.append((share, doing))
+    reports: list[tuple[float, str]] = []
+    results = chain.run_nightly(
+        company=busy.company, now=NOW, iterations=100, progress=lambda share, doing: reports.append((share, doing))
     )
     rows = _rows()
     for name in ("Forecast", "Need", "Visit", "VisitTask", "Plan", "Stop", "PartsList", "PartsLine"):
         assert rows[name], name
-    assert done["plan"] == scheduling.Plan.objects.get().pk
-    shares = [share for share, _ in told]
+    assert results["plan"] == scheduling.Plan.objects.get().pk
+    shares = [share for share, _ in reports]
     assert shares == sorted(shares)
     assert (shares[0], shares[-1]) == (0.0, 1.0)
     again = chain.run_nightly(company=busy.company, now=NOW + timedelta(minutes=90), iterations=100)
-    assert again["plan"] == done["plan"]
+    assert again["plan"] == results["plan"]
     assert _rows() == rows
 
 
@@ -101,8 +101,8 @@ def test_a_chain_that_was_cut_short_is_simply_run_again(busy: Town) -> None:
 
 
 def test_a_company_with_nothing_has_a_quiet_night(company: Company) -> None:
-    done = chain.run_nightly(company=company, now=NOW)
-    assert (done["needs"]["opened"], done["visits"]["opened"]) == (0, 0)
+    results = chain.run_nightly(company=company, now=NOW)
+    assert (results["needs"]["opened"], results["visits"]["opened"]) == (0, 0)
     assert scheduling.Plan.objects.get().rounds.count() == 0
 
 
@@ -144,9 +144,9 @@ def test_a_company_that_is_gone_ends_quietly() -> None:
 
 
 def test_the_command_prints_a_line_for_every_company(company: Company, rival_company: Company) -> None:
-    said = StringIO()
-    call_command("nightly", iterations=20, stdout=said)
-    lines = said.getvalue().splitlines()
+    output = StringIO()
+    call_command("nightly", iterations=20, stdout=output)
+    lines = output.getvalue().splitlines()
     assert [line.split(":")[0] for line in lines] == ["North Water", "South Water"]
     assert "needs 0 new" in lines[0]
 
@@ -160,11 +160,11 @@ def test_the_command_goes_on_after_a_failure_and_ends_with_an_error(
         return chain.run_nightly(company=company, **more)
 
     monkeypatch.setattr(nightly, "run_nightly", run)
-    said, complained = StringIO(), StringIO()
+    output, complained = StringIO(), StringIO()
     with pytest.raises(CommandError, match="1 of 2 companies failed"):
-        call_command("nightly", stdout=said, stderr=complained)
+        call_command("nightly", stdout=output, stderr=complained)
     assert complained.getvalue().strip() == "North Water: failed: ValueError: the well is dry"
-    assert said.getvalue().startswith("South Water: ")
+    assert output.getvalue().startswith("South Water: ")
     assert "the well is dry" in caplog.text
 
 

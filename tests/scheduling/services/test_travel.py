@@ -48,14 +48,14 @@ def _drive(town: Town, ada: Installer, days: int) -> None:
         here, clock = Place(ada.home_latitude, ada.home_longitude), NOW - timedelta(days=day) + timedelta(hours=3)
         for _ in range(3):
             site = town.site(east_km=float(rng.uniform(1, 40)), north_km=float(rng.uniform(-20, 20)))
-            there = Place(site.latitude, site.longitude)
-            seconds = float(road.matrix([here], [there]).seconds[0, 0]) * float(rng.uniform(0.9, 1.1))
+            place = Place(site.latitude, site.longitude)
+            seconds = float(road.matrix([here], [place]).seconds[0, 0]) * float(rng.uniform(0.9, 1.1))
             visit = factories.VisitFactory.build(
                 company=town.company, site=site, installer=ada, state="done", closed_at=clock
             )
             visit.set_out_at, visit.begun_at = clock, clock + timedelta(seconds=seconds)
             visits.append(visit)
-            here, clock = there, visit.begun_at + timedelta(minutes=40)
+            here, clock = place, visit.begun_at + timedelta(minutes=40)
     Visit.objects.bulk_create(visits)
 
 
@@ -78,8 +78,11 @@ def test_driving_times_are_learned_from_past_trips(town: Town, ada: Installer) -
     assert row.error_after < 0.08 < 0.2 < row.error_before
     provider = provider_for(company=town.company, policy=read_policy(company=town.company))
     places = [Place(52.5, 13.4), Place(52.6, 13.7), Place(52.51, 13.42)]
-    told, true = provider.matrix(places, places).seconds, GreatCircleTravel(TRUE_ROAD).matrix(places, places).seconds
-    assert told[told > 0] == pytest.approx(true[true > 0], rel=0.1)
+    predicted_s, true = (
+        provider.matrix(places, places).seconds,
+        GreatCircleTravel(TRUE_ROAD).matrix(places, places).seconds,
+    )
+    assert predicted_s[predicted_s > 0] == pytest.approx(true[true > 0], rel=0.1)
     # a second look at the same trips writes nothing
     calibrate_travel(company=town.company, now=NOW + timedelta(days=1))
     assert RoadCalibration.objects.get().calibrated_at == NOW
@@ -91,10 +94,10 @@ def test_few_trips_leave_the_model_as_it_is(town: Town, ada: Installer, as_offic
     assert as_office.get("/api/v1/travel/").json()["calibrated_at"] is None
     _drive(town, ada, 5)
     calibrate_travel(company=town.company, now=NOW)
-    said = as_office.get("/api/v1/travel/").json()
-    assert (said["is_fitted"], said["trips"], said["error_before"], said["table_service"]) == (False, 15, None, "")
-    assert "15 usable trips are too few; 60 are needed" in said["sentence"]
-    assert said["road"]["speed_far_km_per_h"] == RoadModel().speed_far_km_per_h
+    body = as_office.get("/api/v1/travel/").json()
+    assert (body["is_fitted"], body["trips"], body["error_before"], body["table_service"]) == (False, 15, None, "")
+    assert "15 usable trips are too few; 60 are needed" in body["sentence"]
+    assert body["road"]["speed_far_km_per_h"] == RoadModel().speed_far_km_per_h
 
 
 def test_setting_out_and_beginning_are_the_ends_of_a_trip(town: Town, ada: Installer) -> None:
@@ -120,9 +123,9 @@ def test_a_table_service_makes_the_times_of_a_plan(town: Town, ada: Installer, s
     stop = Stop.objects.order_by("order")[0]
     metres = abs(stop.visit.site.longitude - 13.4) * 71_000.4 + abs(stop.visit.site.latitude - 52.5) * 111_000.4
     assert stop.driving_km == pytest.approx(metres / 1_000, abs=0.06)
-    asked = len(service.asked)
+    requests_before = len(service.asked)
     assert _ask(town) == plan
-    assert len(service.asked) == asked  # every trip is known by now
+    assert len(service.asked) == requests_before  # every trip is known by now
 
 
 @pytest.mark.parametrize(
@@ -154,8 +157,8 @@ def test_a_company_may_do_without_the_service(
     assert as_owner.get("/api/v1/travel/").json()["uses_table_service"] is True
     changed = as_owner.patch("/api/v1/policy/", {"uses_table_service": False}, format="json")
     assert changed.json()["uses_table_service"] is False
-    said = as_owner.get("/api/v1/travel/").json()
-    assert (said["uses_table_service"], said["table_service"].startswith("127.0.0.1")) == (False, True)
+    body = as_owner.get("/api/v1/travel/").json()
+    assert (body["uses_table_service"], body["table_service"].startswith("127.0.0.1")) == (False, True)
     _due(town)
     assert _ask(town).travel_source == "straight line with detour and speed model"
     assert service.asked == []

@@ -183,10 +183,10 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
 
 @pytest.mark.parametrize(("rule", "changes", "cause"), PATTERNS, ids=[pattern[0] for pattern in PATTERNS])
 def test_each_rule_finds_its_pattern(rule: str, changes: dict[str, float | bool | str | None], cause: str) -> None:
-    found = {match.id: match for match in diagnose({**HEALTHY, **changes})}
-    assert rule in found
-    assert found[rule].causes[0] == cause
-    assert 0.2 < found[rule].confidence <= 1.0
+    matches = {match.id: match for match in diagnose({**HEALTHY, **changes})}
+    assert rule in matches
+    assert matches[rule].causes[0] == cause
+    assert 0.2 < matches[rule].confidence <= 1.0
 
 
 def test_every_rule_has_a_pattern_here() -> None:
@@ -207,12 +207,12 @@ def test_a_missing_fact_silences_rather_than_breaks(
     rule: str, changes: dict[str, float | bool | str | None], cause: str
 ) -> None:
     """Each fact of each pattern in turn left out, as None and as NaN: no error, and never a new kind of nonsense."""
-    whole = {**HEALTHY, **changes}
-    for name in whole:
+    all_facts = {**HEALTHY, **changes}
+    for name in all_facts:
         for missing in (None, math.nan):
-            if missing is not None and isinstance(whole[name], bool | str):
+            if missing is not None and isinstance(all_facts[name], bool | str):
                 continue
-            for match in diagnose({**whole, name: missing}):
+            for match in diagnose({**all_facts, name: missing}):
                 assert 0.0 < match.confidence <= 1.0
 
 
@@ -241,8 +241,8 @@ def test_a_doubtful_reading_makes_a_membrane_verdict_less_sure() -> None:
 
 def test_a_cellulose_membrane_may_meet_chlorine() -> None:
     changes = {"normalised_salt_passage_ratio": 2.4, "carbon_outlet_total_chlorine_mg_per_l": 0.3}
-    found = {match.id for match in diagnose({**HEALTHY, **changes, "membrane_material": "cellulose"})}
-    assert not found & {"D05", "D44"}
+    rule_ids = {match.id for match in diagnose({**HEALTHY, **changes, "membrane_material": "cellulose"})}
+    assert not rule_ids & {"D05", "D44"}
 
 
 def test_confidence_grows_with_the_margin() -> None:
@@ -311,17 +311,17 @@ def test_a_fact_that_cannot_be_used_is_refused_by_name(context: dict[str, object
 
 def test_probes_exchanged_from_the_first_day_are_named_beside_the_other_causes() -> None:
     """No baseline yet: 9 behind, 260 before would be a salt passage of 3.5 %; 90 of 260 would be no sound membrane."""
-    found = {match.id: match for match in diagnose({"feed_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 260.0})}
-    assert set(found) == {"D18", "D19"}
-    assert found["D18"].confidence == found["D19"].confidence == 0.6
-    found = {match.id: match for match in diagnose({"feed_tds_mg_per_l": 90.0, "permeate_tds_mg_per_l": 260.0})}
-    assert set(found) == {"D19"}
-    assert found["D19"].confidence == 0.8
+    matches = {match.id: match for match in diagnose({"feed_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 260.0})}
+    assert set(matches) == {"D18", "D19"}
+    assert matches["D18"].confidence == matches["D19"].confidence == 0.6
+    matches = {match.id: match for match in diagnose({"feed_tds_mg_per_l": 90.0, "permeate_tds_mg_per_l": 260.0})}
+    assert set(matches) == {"D19"}
+    assert matches["D19"].confidence == 0.8
 
 
 def test_a_drain_that_has_nearly_stopped_is_blocked_though_the_membrane_gives_more() -> None:
     """Drain of 86 L/day where 725 ran, and a sixth more permeate: the permeate does not explain a ratio of 0.4."""
-    seen = {
+    facts = {
         "permeate_flow_l_per_day": 216.0,
         "concentrate_flow_l_per_day": 86.4,
         "baseline_concentrate_flow_l_per_day": 725.0,
@@ -329,9 +329,9 @@ def test_a_drain_that_has_nearly_stopped_is_blocked_though_the_membrane_gives_mo
         "design_recovery_fraction": 0.2,
         "normalised_flow_ratio": 1.168,
     }
-    assert "D25" in {match.id for match in diagnose(seen)}
+    assert "D25" in {match.id for match in diagnose(facts)}
     # 580 of 725 is 0.8: the drain runs nearly as ever, and the larger permeate lowers the ratio.
-    wetter = {**seen, "concentrate_flow_l_per_day": 570.0, "permeate_flow_l_per_day": 200.0}
+    wetter = {**facts, "concentrate_flow_l_per_day": 570.0, "permeate_flow_l_per_day": 200.0}
     assert "D25" not in {match.id for match in diagnose(wetter)}
 
 
@@ -383,13 +383,17 @@ def test_a_season_is_told_by_the_water_and_not_by_the_weather() -> None:
 
 
 def test_a_unit_with_one_resin_is_not_told_of_two() -> None:
-    spent = {"interstage_tds_mg_per_l": None, "product_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}
-    single = [m for m in diagnose({**HEALTHY, **spent, "has_lag_resin": False}) if m.causes[0] == "di_both_exhausted"]
+    exhausted_resin = {"interstage_tds_mg_per_l": None, "product_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}
+    single = [
+        m
+        for m in diagnose({**HEALTHY, **exhausted_resin, "has_lag_resin": False})
+        if m.causes[0] == "di_both_exhausted"
+    ]
     assert len(single) == 1
     for text in (single[0].for_client, single[0].for_installer, single[0].action, single[0].rule.title):
         assert "oth " not in text, text
         assert "cartridges" not in text, text
-    paired = {**HEALTHY, **spent, "interstage_tds_mg_per_l": 9.0, "has_lag_resin": True}
+    paired = {**HEALTHY, **exhausted_resin, "interstage_tds_mg_per_l": 9.0, "has_lag_resin": True}
     assert any("Both polishing cartridges" in match.for_client for match in diagnose(paired))
 
 

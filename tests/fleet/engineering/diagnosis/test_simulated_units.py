@@ -43,7 +43,7 @@ def examine(unit: State, now: State, rng: np.random.Generator) -> list[Match]:
     before = indicators(columns(first), plain).values
     flow = float(np.median(before["normalised_permeate_flow_l_per_day"]))
     passage = float(np.median(before["normalised_salt_passage_fraction"]))
-    found = indicators(
+    computed = indicators(
         columns([today]),
         UnitContext(
             has_pressurised_tank=True,
@@ -52,7 +52,7 @@ def examine(unit: State, now: State, rng: np.random.Generator) -> list[Match]:
             baseline_normalised_salt_passage_fraction=passage,
         ),
     )
-    values, _ = found.row(0)
+    values, _ = computed.row(0)
 
     def usual(name: str) -> float:
         return float(np.median([reading[name] for reading in first]))
@@ -87,11 +87,11 @@ def confusion(units: int, seed: int) -> tuple[dict[str, list[list[Match]]], list
     rng = np.random.default_rng(seed)
     by_fault: dict[str, list[list[Match]]] = {}
     for fault, (damage, _) in FAULTS.items():
-        found = []
+        matches_by_fault = []
         for _ in range(units):
             unit = with_pump(new_unit(rng), rng) if fault in WITH_PUMP else new_unit(rng)
-            found.append(examine(unit, damage(later(unit, rng), rng), rng))
-        by_fault[fault] = found
+            matches_by_fault.append(examine(unit, damage(later(unit, rng), rng), rng))
+        by_fault[fault] = matches_by_fault
     healthy = []
     for _ in range(4 * units):
         unit = new_unit(rng)
@@ -117,8 +117,8 @@ def test_the_fault_is_among_the_findings(
     fault: str, results: tuple[dict[str, list[list[Match]]], list[list[Match]]]
 ) -> None:
     rule = FAULTS[fault][1]
-    found = [rule in {match.id for match in matches} for matches in results[0][fault]]
-    assert np.mean(found) >= 0.9, Counter(match.id for matches in results[0][fault] for match in matches)
+    is_found = [rule in {match.id for match in matches} for matches in results[0][fault]]
+    assert np.mean(is_found) >= 0.9, Counter(match.id for matches in results[0][fault] for match in matches)
 
 
 def test_the_likeliest_finding_is_mostly_the_fault(

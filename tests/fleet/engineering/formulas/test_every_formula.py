@@ -658,8 +658,8 @@ def test_each_argument_moves_the_result_one_way(case: Case, shares: list[float],
 @pytest.mark.parametrize("case", CASES, ids=IDS)
 def test_nothing_is_extrapolated_or_clipped(case: Case) -> None:
     middle = draw(case, [0.4] * 6)
-    whole = positional(case, middle)
-    assert math.isfinite(whole)
+    whole_result = positional(case, middle)
+    assert math.isfinite(whole_result)
     for name, argument in case.arguments.items():
         for wrong in (*argument.refused, math.inf, -math.inf, 1e308, -1e308):
             with pytest.raises(EngineeringError) as caught:

@@ -59,8 +59,8 @@ def test_normalising_to_its_own_condition_changes_nothing(point: OperatingPoint,
 @given(a=points, b=points, flow=st.floats(1.0, 900.0))
 def test_normalising_by_way_of_another_condition_is_the_same(a: OperatingPoint, b: OperatingPoint, flow: float) -> None:
     halfway = normalisation.normalised_permeate_flow_l_per_day(flow, a, b)
-    whole = normalisation.normalised_permeate_flow_l_per_day(halfway, b, BASE)
-    assert whole == pytest.approx(normalisation.normalised_permeate_flow_l_per_day(flow, a, BASE), rel=1e-9)
+    by_way = normalisation.normalised_permeate_flow_l_per_day(halfway, b, BASE)
+    assert by_way == pytest.approx(normalisation.normalised_permeate_flow_l_per_day(flow, a, BASE), rel=1e-9)
 
 
 @given(point=points, flow=st.floats(1.0, 900.0), factor=st.floats(0.3, 1.5))
@@ -75,7 +75,7 @@ def test_a_membrane_that_only_changed_by_a_factor_shows_that_factor(
         tds_mg_per_l=point.feed_tds_mg_per_l,
         recovery_fraction=point.recovery_fraction,
     )
-    seen = OperatingPoint(
+    read_point = OperatingPoint(
         point.inlet_pressure_kpa,
         point.feed_tds_mg_per_l,
         0.04 * point.feed_tds_mg_per_l,
@@ -83,7 +83,7 @@ def test_a_membrane_that_only_changed_by_a_factor_shows_that_factor(
         point.temperature_degc,
     )
     label = LABEL.point()
-    assert normalisation.normalised_permeate_flow_l_per_day(factor * new, seen, label) == pytest.approx(
+    assert normalisation.normalised_permeate_flow_l_per_day(factor * new, read_point, label) == pytest.approx(
         factor * 284.0, rel=1e-9
     )
 

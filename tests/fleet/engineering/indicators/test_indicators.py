@@ -154,9 +154,9 @@ def test_each_indicator_equals_its_formula() -> None:
     ],
 )
 def test_what_cannot_be_had_says_why(indicator: str, changes: dict[str, object], code: str) -> None:
-    found = one(**changes)
-    assert np.isnan(found.values[indicator][0])
-    assert found.reason_code(indicator, 0) == code
+    computed = one(**changes)
+    assert np.isnan(computed.values[indicator][0])
+    assert computed.reason_code(indicator, 0) == code
     assert reasons.sentence(code).endswith(".")
 
 
@@ -205,9 +205,9 @@ def test_what_the_unit_does_not_offer_says_why(
     ],
 )
 def test_which_readings_may_enter_a_trend(unit: room.UnitContext, changes: dict[str, object], code: str) -> None:
-    found = one(unit, **changes)
-    assert found.trend_reason_code(0) == code
-    assert bool(found.valid_for_trend[0]) is (code == "")
+    computed = one(unit, **changes)
+    assert computed.trend_reason_code(0) == code
+    assert bool(computed.valid_for_trend[0]) is (code == "")
 
 
 def test_a_tank_that_pushes_back_lowers_the_driving_pressure_by_its_pressure() -> None:
@@ -219,9 +219,9 @@ def test_a_tank_that_pushes_back_lowers_the_driving_pressure_by_its_pressure() -
 
 
 def test_a_missing_recovery_is_taken_from_the_design_and_marked() -> None:
-    found = one(concentrate_flow_l_per_day=NAN)
-    assert bool(found.assumed["recovery"][0])
-    assert found.values["net_driving_pressure_kpa"][0] == pytest.approx(
+    computed = one(concentrate_flow_l_per_day=NAN)
+    assert bool(computed.assumed["recovery"][0])
+    assert computed.values["net_driving_pressure_kpa"][0] == pytest.approx(
         one().values["net_driving_pressure_kpa"][0], rel=0.01
     )
 
@@ -230,10 +230,10 @@ def test_one_bad_reading_leaves_the_others_alone() -> None:
     columns = {name: [value] * 3 for name, value in WHOLE.items()}
     for name in ("feed_tds_mg_per_l", "permeate_flow_l_per_day", "inlet_pressure_kpa", "temperature_degc"):
         columns[name] = [WHOLE[name], -1.0e9, WHOLE[name]]
-    found = room.indicators(columns, UNIT)
+    computed = room.indicators(columns, UNIT)
     alone, _ = one().row(0)
     for row in (0, 2):
-        values, _ = found.row(row)
+        values, _ = computed.row(row)
         assert values == pytest.approx(alone)
 
 
@@ -258,11 +258,11 @@ def test_every_missing_value_has_a_reason_and_every_value_has_none() -> None:
         rated_tds_mg_per_l=250.0,
         rated_recovery_fraction=0.15,
     )
-    found = room.indicators(columns, unit)
+    computed = room.indicators(columns, unit)
     for name in room.INDICATORS:
-        there = ~np.isnan(found.values[name])
-        assert np.array_equal(there, found.reason_numbers[name] == 0), name
-        assert np.all(np.isfinite(found.values[name][there])), name
+        is_present = ~np.isnan(computed.values[name])
+        assert np.array_equal(is_present, computed.reason_numbers[name] == 0), name
+        assert np.all(np.isfinite(computed.values[name][is_present])), name
 
 
 def test_a_name_nobody_knows_and_columns_of_different_lengths_are_refused_by_name() -> None:
@@ -278,10 +278,10 @@ def test_a_baseline_is_the_median_of_the_first_valid_readings_after_running_in()
     days = np.array([0.2, 3.0, 10.0, 20.0, 40.0, 60.0, 2.0])
     values = np.array([300.0, 200.0, 210.0, 500.0, 190.0, 100.0, 7.0])
     valid = np.array([True, True, True, False, True, True, True])
-    found = room.baseline_of_groups([0, 0, 0, 0, 0, 0, 2], days, values, valid, groups=3)
-    assert found[0] == 200.0
-    assert np.isnan(found[1])
-    assert found[2] == 7.0
+    computed = room.baseline_of_groups([0, 0, 0, 0, 0, 0, 2], days, values, valid, groups=3)
+    assert computed[0] == 200.0
+    assert np.isnan(computed[1])
+    assert computed[2] == 7.0
 
 
 @pytest.mark.parametrize(
@@ -302,9 +302,9 @@ def test_one_unit_with_a_wrong_entry_stops_no_other(name: str, wrong: float) -> 
     columns = {key: [value] * 2 for key, value in WHOLE.items()}
     right = getattr(UNIT, name)
     usual = 3020.0 if np.isnan(right) else right
-    found = room.indicators(columns, replace(UNIT, **{name: np.array([usual, wrong])}))
+    computed = room.indicators(columns, replace(UNIT, **{name: np.array([usual, wrong])}))
     alone, _ = room.indicators({key: [value] for key, value in WHOLE.items()}, replace(UNIT, **{name: usual})).row(0)
-    values, missing = found.row(0)
+    values, missing = computed.row(0)
     assert values == pytest.approx(alone)
     assert missing == {}
 
@@ -313,9 +313,9 @@ def test_every_indicator_has_a_sentence_for_the_installer_and_one_for_the_client
     assert set(WORDS) == set(INDICATORS)
     for name in INDICATORS:
         words = in_words(name, "42 %")
-        for said in (words.for_installer, words.for_client):
-            assert said.count("42 %") == 1
-            assert said.endswith(".")
+        for sentence in (words.for_installer, words.for_client):
+            assert sentence.count("42 %") == 1
+            assert sentence.endswith(".")
         assert "TDS" not in words.for_client, f"{name}: a client sentence without jargon"
         assert words.for_installer != words.for_client
 

@@ -32,14 +32,14 @@ def drawn(reading: dict[str, object], meters: dict[str, Meter]) -> dict[str, np.
 def test_against_random_draws() -> None:
     fine = {name: Meter(0.5 * meter.accuracy_fraction, 0.25 * meter.resolution) for name, meter in METERS.items()}
     reading = {name: value for name, value in WHOLE.items() if name != "product_tds_mg_per_l"}
-    found = indicator_uncertainties({name: [value] for name, value in reading.items()}, UNIT, fine)
+    uncertainties = indicator_uncertainties({name: [value] for name, value in reading.items()}, UNIT, fine)
     many = room.indicators(drawn(reading, fine), UNIT)
     for name in room.INDICATORS:
         if name == "product_fraction":
             continue
         values = many.values[name]
         assert np.isnan(values).mean() < 0.01, name
-        assert found[name][0] == pytest.approx(np.nanstd(values), rel=0.05), name
+        assert uncertainties[name][0] == pytest.approx(np.nanstd(values), rel=0.05), name
 
 
 def test_a_worse_meter_never_makes_an_indicator_better_known() -> None:
@@ -54,16 +54,16 @@ def test_a_worse_meter_never_makes_an_indicator_better_known() -> None:
 
 def test_no_indicator_no_uncertainty_and_the_reverse() -> None:
     columns = {name: [value, math.nan] if isinstance(value, float) else [value, value] for name, value in WHOLE.items()}
-    there = room.indicators(columns, UNIT)
-    found = indicator_uncertainties(columns, UNIT)
+    computed = room.indicators(columns, UNIT)
+    uncertainties = indicator_uncertainties(columns, UNIT)
     for name in room.INDICATORS:
-        assert np.array_equal(np.isnan(found[name]), np.isnan(there.values[name])), name
+        assert np.array_equal(np.isnan(uncertainties[name]), np.isnan(computed.values[name])), name
 
 
 def test_a_reading_at_the_edge_of_the_possible_still_has_one() -> None:
     """A product of 0 can only be off upwards; an inlet that hardly drives anything must not lose its uncertainty."""
-    found = indicator_uncertainties({"permeate_tds_mg_per_l": [9.0], "product_tds_mg_per_l": [0.0]})
-    assert found["product_fraction"][0] > 0.02
+    uncertainties = indicator_uncertainties({"permeate_tds_mg_per_l": [9.0], "product_tds_mg_per_l": [0.0]})
+    assert uncertainties["product_fraction"][0] > 0.02
 
 
 def test_ten_per_cent_of_salt_passage_cannot_be_seen_on_a_one_milligram_meter() -> None:

@@ -59,8 +59,8 @@ def offer(survey: SiteSurvey, *uses: tuple[str, float], **limits: object) -> Off
     return compare(SizingRequest(tuple(WaterUse(*use) for use in uses), survey, **limits), CATALOGUE)  # type: ignore[arg-type]
 
 
-def by_aim(found: Offer, aim: str) -> Alternative:
-    return next(entry for entry in found.alternatives if aim in entry.best_for)
+def by_aim(answer: Offer, aim: str) -> Alternative:
+    return next(entry for entry in answer.alternatives if aim in entry.best_for)
 
 
 def codes(remarks: object) -> set[str]:
@@ -288,19 +288,29 @@ def test_worked_by_hand_resin_behind_degassing() -> None:
     with_item = compare(request, [*resins, DEGAS])
     cheap, pays = by_aim(with_item, "least_first_cost"), by_aim(with_item, "least_running_cost")
     assert (cheap.has("degassing"), pays.has("degassing")) == (False, True)
-    lives = [next(part.life.days for part in way.parts if part.stage == "resin") for way in (cheap, pays)]
+    lives = [
+        next(part.life.days for part in alternative.parts if part.stage == "resin") for alternative in (cheap, pays)
+    ]
     assert lives == [pytest.approx(18.7, rel=0.03), pytest.approx(141.3, rel=0.01)]
-    for way in compare(request, resins).alternatives:
-        assert "no_degassing" in codes(way.missing)
-        said = next(entry.for_installer for entry in way.fittings if entry.purpose == "degassing")
-        assert "about 3 weeks without it and 5 months behind it" in said
+    for alternative in compare(request, resins).alternatives:
+        assert "no_degassing" in codes(alternative.missing)
+        sentence = next(entry.for_installer for entry in alternative.fittings if entry.purpose == "degassing")
+        assert "about 3 weeks without it and 5 months behind it" in sentence
 
 
 def test_where_aims_coincide_it_is_said() -> None:
     found = offer(SOFT_WATER, ("drinking", 70.0), has_power=False)
-    many = [way for way in found.alternatives if len(way.best_for) > 1]
+    many = [alternative for alternative in found.alternatives if len(alternative.best_for) > 1]
     assert len(many) == sum(remark.code == "aims_coincide" for remark in found.remarks)
-    assert len({(way.first_cost, way.running_cost_per_year, way.waste_l_per_week) for way in found.alternatives}) == 3
+    assert (
+        len(
+            {
+                (alternative.first_cost, alternative.running_cost_per_year, alternative.waste_l_per_week)
+                for alternative in found.alternatives
+            }
+        )
+        == 3
+    )
     only = [item for item in CATALOGUE if item.code in ("SED", "BLOCK", "M50")]
     hard = replace(SOFT_WATER, hardness_mg_per_l_as_caco3=None)
     few = compare(SizingRequest((WaterUse("drinking", 70.0),), hard, has_power=False), only)
@@ -321,14 +331,14 @@ def test_what_costs_more_to_buy_says_when_it_is_paid_back() -> None:
     years = (ways[pumped].first_cost - ways[cheapest].first_cost) / (
         ways[cheapest].running_cost_per_year - ways[pumped].running_cost_per_year
     )
-    said = [
+    sentence = [
         entry.for_client
         for entry in found.remarks
         if entry.code == "paid_back" and entry.for_client.startswith(f"Offer {pumped + 1} ")
     ]
     assert years < 2.0
-    assert said[0].endswith(f"paid back in about {years * 12:.0f} months.")
-    assert "EUR more to buy" in said[0]
+    assert sentence[0].endswith(f"paid back in about {years * 12:.0f} months.")
+    assert "EUR more to buy" in sentence[0]
 
 
 def test_an_alternative_that_is_worse_in_every_way_is_not_shown_while_another_is_there() -> None:
@@ -382,12 +392,12 @@ PLANTED_LIMIT = 20.0
 def test_ways_that_miss_what_a_use_wants_are_left_out_while_others_meet_it() -> None:
     """520 mg/L at 42 psi gives more than the 20 mg/L a planted aquarium wants; at 80 psi less."""
     salty = replace(SOFT_WATER, feed_tds_mg_per_l=520.0, lowest_line_pressure_kpa=50 * 6.894757293168361)
-    for way in offer(salty, ("planted", 200.0)).alternatives:
-        assert way.permeate_tds_mg_per_l <= PLANTED_LIMIT
-        assert way.has_booster_pump
+    for alternative in offer(salty, ("planted", 200.0)).alternatives:
+        assert alternative.permeate_tds_mg_per_l <= PLANTED_LIMIT
+        assert alternative.has_booster_pump
     without = offer(salty, ("planted", 200.0), has_power=False).alternatives
-    assert all(way.permeate_tds_mg_per_l > PLANTED_LIMIT for way in without)
-    assert all("of higher rejection helps" in way.outlets[0].for_installer for way in without)
+    assert all(alternative.permeate_tds_mg_per_l > PLANTED_LIMIT for alternative in without)
+    assert all("of higher rejection helps" in alternative.outlets[0].for_installer for alternative in without)
 
 
 def test_resin_that_lasts_days_is_offered_only_where_none_lasts_longer() -> None:
@@ -395,9 +405,9 @@ def test_resin_that_lasts_days_is_offered_only_where_none_lasts_longer() -> None
     small = Item("MINI", "0.1 L", "resin", 2.0, 365.0, resin_volume_l=0.1, resin_capacity_eq_per_l=0.45)
     request = SizingRequest((WaterUse("reef", 420.0),), NO_HARDNESS)
     both = compare(request, [*CATALOGUE, small])
-    assert all(part.item.code != "MINI" for way in both.alternatives for part in way.parts)
+    assert all(part.item.code != "MINI" for alternative in both.alternatives for part in alternative.parts)
     only = compare(request, [*(item for item in CATALOGUE if item.kind != "resin"), small])
-    plain = next(way for way in only.alternatives if not way.has_booster_pump)
+    plain = next(alternative for alternative in only.alternatives if not alternative.has_booster_pump)
     assert "resin_changed_often" in codes(plain.reasons)
 
 
@@ -405,8 +415,15 @@ def test_the_caller_reads_his_own_units() -> None:
     us = offer(
         replace(SOFT_WATER, peak_draw_l=20.0), ("reef", 140.0), ("coffee", 50.0), unit_system="us", currency="USD"
     )
-    for way in us.alternatives:
-        told = (*way.parts, *way.fittings, *way.outlets, *way.reasons, *way.missing, way)
+    for alternative in us.alternatives:
+        told = (
+            *alternative.parts,
+            *alternative.fittings,
+            *alternative.outlets,
+            *alternative.reasons,
+            *alternative.missing,
+            alternative,
+        )
         words = " ".join(f"{entry.for_installer} {entry.for_client}" for entry in told)
         assert " psi" in words
         assert " US gal" in words
@@ -417,9 +434,9 @@ def test_the_caller_reads_his_own_units() -> None:
 
 def test_a_line_above_the_limit_is_brought_down() -> None:
     found = offer(replace(SOFT_WATER, lowest_line_pressure_kpa=1000.0), ("reef", 140.0))
-    for way in found.alternatives:
-        assert way.inlet_pressure_kpa <= 80.0 * 6.894757293168361
-        assert way.has("pressure_regulator")
+    for alternative in found.alternatives:
+        assert alternative.inlet_pressure_kpa <= 80.0 * 6.894757293168361
+        assert alternative.has("pressure_regulator")
 
 
 @pytest.mark.parametrize(
@@ -428,9 +445,9 @@ def test_a_line_above_the_limit_is_brought_down() -> None:
 )
 def test_two_carbons_where_the_water_asks_for_them(changes: dict[str, object], second: bool) -> None:
     slow = replace(SOFT_WATER, lowest_line_pressure_kpa=300.0)
-    for way in offer(replace(slow, **changes), ("planted", 70.0), has_power=False).alternatives:  # type: ignore[arg-type]
-        if second or way.usual_permeate_flow_l_per_day * (1.0 + way.waste_ratio) / 24.0 <= 20.0:
-            assert [part.role for part in way.parts if part.stage == "carbon"] == (
+    for alternative in offer(replace(slow, **changes), ("planted", 70.0), has_power=False).alternatives:  # type: ignore[arg-type]
+        if second or alternative.usual_permeate_flow_l_per_day * (1.0 + alternative.waste_ratio) / 24.0 <= 20.0:
+            assert [part.role for part in alternative.parts if part.stage == "carbon"] == (
                 ["lead", "lag"] if second else ["single"]
             )
 
@@ -447,9 +464,9 @@ def test_silica_holds_the_recovery_down(silica: float, least: float | None, hard
         assert codes(found.missing) == {"silica_too_high"}
         return
     most = scaling.max_recovery_by_silica_fraction(silica, 8.0)
-    assert all(way.recovery_fraction <= most for way in found.alternatives)
+    assert all(alternative.recovery_fraction <= most for alternative in found.alternatives)
     if hardness is not None:
-        assert min(way.waste_ratio for way in found.alternatives) == least
+        assert min(alternative.waste_ratio for alternative in found.alternatives) == least
 
 
 @settings(max_examples=25)

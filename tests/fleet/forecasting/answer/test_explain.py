@@ -10,16 +10,16 @@ from fleet.forecasting.policy import Policy
 from tests.fleet.forecasting.fleets import NOW, columns, readings, row_of
 
 
-def run(given):
-    fleet, faults = build_fleet(**given)
+def run(fleet_columns):
+    fleet, faults = build_fleet(**fleet_columns)
     assert faults == []
     return fleet, forecast(fleet)
 
 
 def test_installer_reads_date_interval_and_evidence():
-    given = columns()
-    given["readings"] = readings([NOW - 12.0], product_tds_mg_per_l=0.0, permeate_tds_mg_per_l=9.0)
-    fleet, answer = run(given)
+    fleet_columns = columns()
+    fleet_columns["readings"] = readings([NOW - 12.0], product_tds_mg_per_l=0.0, permeate_tds_mg_per_l=9.0)
+    fleet, answer = run(fleet_columns)
     sentence = sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
     assert sentence.startswith("Resin: what it removes will break through around 20")
     assert "8 in 10:" in sentence
@@ -36,9 +36,11 @@ def test_installer_reads_date_interval_and_evidence():
     ],
 )
 def test_ages_are_said_as_people_say_them(ages, words):
-    given = columns()
-    given["readings"] = readings([NOW - age for age in ages], product_tds_mg_per_l=0.0, permeate_tds_mg_per_l=9.0)
-    fleet, answer = run(given)
+    fleet_columns = columns()
+    fleet_columns["readings"] = readings(
+        [NOW - age for age in ages], product_tds_mg_per_l=0.0, permeate_tds_mg_per_l=9.0
+    )
+    fleet, answer = run(fleet_columns)
     assert words in sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
 
 
@@ -48,9 +50,9 @@ def test_nominal_only_is_said():
 
 
 def test_a_forecast_without_a_reading_says_so_beside_earlier_cartridges():
-    given = columns()
-    resin = given["placements"]["position_id"].index("u0/resin/single")
-    for column in given["placements"].values():
+    fleet_columns = columns()
+    resin = fleet_columns["placements"]["position_id"].index("u0/resin/single")
+    for column in fleet_columns["placements"].values():
         column.append(column[resin])
     for name, value in (
         ("placement_id", "earlier"),
@@ -58,8 +60,8 @@ def test_a_forecast_without_a_reading_says_so_beside_earlier_cartridges():
         ("removed_day", NOW - 120.0),
         ("reason", "exhausted"),
     ):
-        given["placements"][name][-1] = value
-    fleet, answer = run(given)
+        fleet_columns["placements"][name][-1] = value
+    fleet, answer = run(fleet_columns)
     sentence = sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
     assert "no reading of this cartridge; 1 earlier cartridge here" in sentence
     assert "only its label and load" in sentence_for_installer(fleet, answer, row_of(fleet, "carbon"))
@@ -73,14 +75,14 @@ def test_client_is_told_plainly():
 
 
 def test_a_reading_that_shows_exhaustion_is_told_in_plain_digits():
-    given = columns()
-    given["readings"] = readings(
+    fleet_columns = columns()
+    fleet_columns["readings"] = readings(
         [NOW - 2.0, NOW - 1.0],
         line_pressure_kpa=412.0,
         prefilter_outlet_pressure_kpa=270.0,
         permeate_flow_l_per_day=200.0,
     )
-    fleet, answer = run(given)
+    fleet, answer = run(fleet_columns)
     gauges = Gauges(fleet, answer.exclusions, Policy())
     why = explain_exhaustion(fleet, answer, gauges, row_of(fleet, "sediment"), Policy())
     assert why.code == "reading"
@@ -88,8 +90,8 @@ def test_a_reading_that_shows_exhaustion_is_told_in_plain_digits():
 
 
 def test_what_only_its_load_says_is_told_as_likely_with_the_forecasts_own_number():
-    given = columns(weekly_demand_l=500.0)
-    fleet, answer = run(given)
+    fleet_columns = columns(weekly_demand_l=500.0)
+    fleet, answer = run(fleet_columns)
     row = row_of(fleet, "sediment")
     why = explain_exhaustion(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
     assert why.code == "load"
@@ -109,9 +111,9 @@ def test_what_only_its_load_says_is_told_as_likely_with_the_forecasts_own_number
 )
 def test_a_client_is_told_what_such_a_cartridge_does_when_it_is_exhausted(stage, values, expected):
     """A full sediment filter holds back as much as ever; it lets less water through."""
-    given = columns()
-    given["readings"] = readings([NOW - 2.0, NOW - 1.0], permeate_flow_l_per_day=200.0, **values)
-    fleet, answer = run(given)
+    fleet_columns = columns()
+    fleet_columns["readings"] = readings([NOW - 2.0, NOW - 1.0], permeate_flow_l_per_day=200.0, **values)
+    fleet, answer = run(fleet_columns)
     row = row_of(fleet, stage)
     why = explain_exhaustion(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
     assert why.code == "reading"
@@ -121,14 +123,16 @@ def test_a_client_is_told_what_such_a_cartridge_does_when_it_is_exhausted(stage,
 
 def test_a_used_up_lead_before_a_lag_that_holds_is_not_called_due_now():
     """The plan lets it wait for a visit, so its client is not told that it has to be changed now."""
-    given = columns(kind="pair")
-    spent = {"interstage_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}
-    given["readings"] = readings([NOW - 2.0, NOW - 1.0], product_tds_mg_per_l=0.0, **spent)
-    fleet, answer = run(given)
+    fleet_columns = columns(kind="pair")
+    exhausted_lead = {"interstage_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}
+    fleet_columns["readings"] = readings([NOW - 2.0, NOW - 1.0], product_tds_mg_per_l=0.0, **exhausted_lead)
+    fleet, answer = run(fleet_columns)
     lead, lag = (row_of(fleet, "resin", role) for role in ("lead", "lag"))
     assert words.STATES[answer.state[lead]] == "spent"
     assert words.STATES[answer.state[lag]] == "standing"
-    told = sentence_for_client(fleet, answer, lead, "of a reading")
-    assert told == "Your lead resin is used up, because of a reading; by our estimate the one behind it still works."
+    sentence = sentence_for_client(fleet, answer, lead, "of a reading")
+    assert (
+        sentence == "Your lead resin is used up, because of a reading; by our estimate the one behind it still works."
+    )
     answer.state[lag] = words.SPENT
     assert sentence_for_client(fleet, answer, lead).startswith("Your lead resin is due for a change now")

@@ -10,8 +10,8 @@ from tests.fleet.forecasting.fleets import NOW, columns, readings, row_of
 MEDIAN = 3
 
 
-def run(given):
-    fleet, faults = build_fleet(**given)
+def run(fleet_columns):
+    fleet, faults = build_fleet(**fleet_columns)
     assert faults == []
     return fleet, forecast(fleet)
 
@@ -34,11 +34,11 @@ def test_without_any_reading_the_forecast_says_so_and_is_wide():
 
 
 def test_a_reading_that_proves_exhaustion_moves_the_forecast_at_once():
-    given = columns(placed=NOW - 30.0)
-    before = median(*run(given), "resin")
+    fleet_columns = columns(placed=NOW - 30.0)
+    before = median(*run(fleet_columns), "resin")
     # Product as high as the permeate: nothing is held back any more.
-    given["readings"] = readings([NOW - 1.0, NOW - 0.5], product_tds_mg_per_l=9.0, permeate_tds_mg_per_l=9.0)
-    fleet, answer = run(given)
+    fleet_columns["readings"] = readings([NOW - 1.0, NOW - 0.5], product_tds_mg_per_l=9.0, permeate_tds_mg_per_l=9.0)
+    fleet, answer = run(fleet_columns)
     row = row_of(fleet, "resin")
     assert before > NOW + 30.0
     assert answer.state[row] == words.SPENT
@@ -47,24 +47,24 @@ def test_a_reading_that_proves_exhaustion_moves_the_forecast_at_once():
 
 
 def test_product_at_zero_long_after_the_expected_date_moves_the_forecast_later():
-    given = columns(placed=NOW - 900.0)
-    early = median(*run(given), "resin")
-    given["readings"] = readings(
+    fleet_columns = columns(placed=NOW - 900.0)
+    early = median(*run(fleet_columns), "resin")
+    fleet_columns["readings"] = readings(
         NOW - np.array([200.0, 90.0, 2.0]), product_tds_mg_per_l=0.0, permeate_tds_mg_per_l=9.0
     )
-    late = median(*run(given), "resin")
+    late = median(*run(fleet_columns), "resin")
     assert late > early + 30.0
 
 
 def test_lead_outlet_at_a_third_of_permeate_places_the_lead_on_its_curve():
-    given = columns(kind="pair", placed=NOW - 200.0)
-    given["readings"] = readings(
+    fleet_columns = columns(kind="pair", placed=NOW - 200.0)
+    fleet_columns["readings"] = readings(
         NOW - np.array([8.0, 4.0, 1.0]),
         interstage_tds_mg_per_l=3.0,
         product_tds_mg_per_l=0.0,
         permeate_tds_mg_per_l=9.0,
     )
-    fleet, answer = run(given)
+    fleet, answer = run(fleet_columns)
     lead, lag = answer.quantile_day[row_of(fleet, "resin", "lead")], answer.quantile_day[row_of(fleet, "resin", "lag")]
     assert NOW < lead[MEDIAN] < NOW + 120.0
     assert lag[MEDIAN] > lead[MEDIAN]
@@ -72,16 +72,16 @@ def test_lead_outlet_at_a_third_of_permeate_places_the_lead_on_its_curve():
 
 
 def test_pressure_drop_near_its_limit_brings_the_sediment_filter_forward():
-    given = columns(placed=NOW - 150.0)
+    fleet_columns = columns(placed=NOW - 150.0)
     line = {"line_pressure_kpa": 410.0, "temperature_degc": 25.0}
-    given["readings"] = readings(
+    fleet_columns["readings"] = readings(
         NOW - np.array([149.0, 60.0, 2.0]), prefilter_outlet_pressure_kpa=[400.0, 398.0, 399.0], **line
     )
-    clean = median(*run(given), "sediment")
-    given["readings"] = readings(
+    clean = median(*run(fleet_columns), "sediment")
+    fleet_columns["readings"] = readings(
         NOW - np.array([149.0, 60.0, 2.0]), prefilter_outlet_pressure_kpa=[400.0, 390.0, 358.0], **line
     )
-    clogging = median(*run(given), "sediment")
+    clogging = median(*run(fleet_columns), "sediment")
     assert clogging < clean - 60.0
 
 
@@ -90,9 +90,9 @@ def test_falling_normalised_flow_brings_the_membrane_forward_but_cold_water_does
     steady = {"inlet_pressure_kpa": 414.0, "feed_tds_mg_per_l": 250.0, "permeate_tds_mg_per_l": 10.0}
 
     def date(flow, temperature):
-        given = columns(placed=NOW - 730.0)
-        given["readings"] = readings(days, permeate_flow_l_per_day=flow, temperature_degc=temperature, **steady)
-        return median(*run(given), "membrane")
+        fleet_columns = columns(placed=NOW - 730.0)
+        fleet_columns["readings"] = readings(days, permeate_flow_l_per_day=flow, temperature_degc=temperature, **steady)
+        return median(*run(fleet_columns), "membrane")
 
     level = date([250.0] * 24, 25.0)
     falling = date(list(250.0 * np.exp(-0.14 * (days - days[0]) / 695.0)), 25.0)
@@ -113,8 +113,8 @@ def test_carbon_leaves_at_its_age_and_the_cap_is_part_of_the_distribution():
 
 
 def test_a_rotated_cartridge_brings_its_age_and_what_it_took_up():
-    given = columns(kind="pair", placed=NOW - 300.0)
-    table = given["placements"]
+    fleet_columns = columns(kind="pair", placed=NOW - 300.0)
+    table = fleet_columns["placements"]
     names = table["position_id"]
     for stage in ("carbon", "resin"):
         lead, lag = names.index(f"u0/{stage}/lead"), names.index(f"u0/{stage}/lag")
@@ -129,7 +129,7 @@ def test_a_rotated_cartridge_brings_its_age_and_what_it_took_up():
             table["reason"].append(None)
             table["first_installed_day"].append(first)
             table["continued_from"].append(source)
-    fleet, answer = run(given)
+    fleet, answer = run(fleet_columns)
     # 365 days from first installation, not from rotation.
     assert answer.grid_day[row_of(fleet, "carbon", "lead")].max() == pytest.approx(NOW + 65.0)
     assert answer.grid_day[row_of(fleet, "carbon", "lag")].max() == pytest.approx(NOW + 345.0)
@@ -140,8 +140,8 @@ def test_a_rotated_cartridge_brings_its_age_and_what_it_took_up():
 
 def test_early_removals_do_not_shorten_the_expected_life():
     def date(reason):
-        given = columns(units=12, placed=NOW - 10.0)
-        table = given["placements"]
+        fleet_columns = columns(units=12, placed=NOW - 10.0)
+        table = fleet_columns["placements"]
         for unit in range(12):
             for life in range(4):
                 table["placement_id"].append(len(table["placement_id"]))
@@ -152,7 +152,7 @@ def test_early_removals_do_not_shorten_the_expected_life():
                 table["reason"].append(reason)
                 table["first_installed_day"].append(None)
                 table["continued_from"].append(None)
-        fleet, answer = run(given)
+        fleet, answer = run(fleet_columns)
         return median(fleet, answer, "sediment") - NOW
 
     assert date("exhausted") < 75.0
@@ -170,11 +170,11 @@ def test_no_consumption_gives_no_date_but_the_age_limit_stays():
 
 
 def test_an_empty_position_has_no_date():
-    given = columns()
-    table = given["placements"]
+    fleet_columns = columns()
+    table = fleet_columns["placements"]
     row = table["position_id"].index("u0/resin/single")
     table["removed_day"][row], table["reason"][row] = NOW - 3.0, "exhausted"
-    fleet, answer = run(given)
+    fleet, answer = run(fleet_columns)
     resin = row_of(fleet, "resin")
     assert answer.state[resin] == words.EMPTY
     assert np.isnan(answer.quantile_day[resin]).all()
@@ -182,12 +182,14 @@ def test_an_empty_position_has_no_date():
 
 def test_hidden_carbon_dioxide_shortens_resin_life():
     def date(ph):
-        given = columns(placed=NOW - 5.0)
-        given["feed_water"] = {
+        fleet_columns = columns(placed=NOW - 5.0)
+        fleet_columns["feed_water"] = {
             "site_id": ["s-u0"], "day": [NOW - 4.0], "ph": [ph], "alkalinity_mg_per_l_as_caco3": [150.0],
         }  # fmt: skip
-        given["readings"] = readings(NOW - np.array([3.0, 1.0]), permeate_tds_mg_per_l=9.0, product_tds_mg_per_l=0.0)
-        return median(*run(given), "resin") - NOW
+        fleet_columns["readings"] = readings(
+            NOW - np.array([3.0, 1.0]), permeate_tds_mg_per_l=9.0, product_tds_mg_per_l=0.0
+        )
+        return median(*run(fleet_columns), "resin") - NOW
 
     # 150 mg/L alkalinity at 15 degC: about 100 mg/L CO2 at pH 6.5 and 3 at pH 8 (engineering reference 9.2, scaled).
     assert date(6.5) < 0.35 * date(8.0)
@@ -197,9 +199,9 @@ def test_hidden_carbon_dioxide_shortens_resin_life():
 def test_one_bad_reading_hardly_moves_the_forecast_and_is_listed(slip):
     days = NOW - np.array([70.0, 60.0, 50.0, 40.0, 30.0, 20.0, 10.0])
     good = {"product_tds_mg_per_l": [0.0] * 7, "permeate_tds_mg_per_l": [9.0] * 7, "feed_tds_mg_per_l": [250.0] * 7}
-    given = columns(placed=NOW - 80.0)
-    given["readings"] = readings(days, minutes_since_start=[20.0] * 7, **good)
-    _, clean = run(given)
+    fleet_columns = columns(placed=NOW - 80.0)
+    fleet_columns["readings"] = readings(days, minutes_since_start=[20.0] * 7, **good)
+    _, clean = run(fleet_columns)
     bad = readings(days, minutes_since_start=[20.0] * 7, **{name: list(values) for name, values in good.items()})
     if slip == "ten":
         bad["permeate_tds_mg_per_l"][3] = 90.0
@@ -207,8 +209,8 @@ def test_one_bad_reading_hardly_moves_the_forecast_and_is_listed(slip):
         bad["product_tds_mg_per_l"][5], bad["minutes_since_start"][5] = 9.0, 1.0
     else:
         bad["day"][6], bad["product_tds_mg_per_l"][6] = NOW + 400.0, 9.0
-    given["readings"] = bad
-    fleet, answer = run(given)
+    fleet_columns["readings"] = bad
+    fleet, answer = run(fleet_columns)
     row = row_of(fleet, "resin")
     assert len(answer.exclusions) >= 1
     assert answer.readings_excluded[row] >= 1 or slip == "future"
@@ -226,19 +228,19 @@ def test_unit_and_site_fail_no_later_than_their_first_position():
 
 def test_part_of_a_fleet_is_forecast_as_in_the_whole_with_what_it_taught():
     rng = np.random.default_rng(5)
-    given = columns(units=20, placed=NOW - 100.0)
+    fleet_columns = columns(units=20, placed=NOW - 100.0)
     parts = [
         readings(NOW - rng.uniform(1, 99, 6), unit=f"u{unit}", feed_tds_mg_per_l=rng.normal(300, 10, 6),
                  permeate_tds_mg_per_l=rng.normal(12, 1, 6), product_tds_mg_per_l=0.0)
         for unit in range(20)
     ]  # fmt: skip
-    given["readings"] = {name: [v for part in parts for v in part[name]] for name in parts[0]}
-    fleet, answer = run(given)
+    fleet_columns["readings"] = {name: [v for part in parts for v in part[name]] for name in parts[0]}
+    fleet, answer = run(fleet_columns)
     some = fleet.only_units([4, 11])
     learned = Learned.from_dict(answer.learned.to_dict())
     again = forecast(some, learned=learned)
-    whole = answer.quantile_day[np.isin(fleet.positions.unit_index, [4, 11])]
-    assert again.quantile_day - NOW == pytest.approx(whole - NOW, rel=0.05, abs=2.0)
+    of_whole_fleet = answer.quantile_day[np.isin(fleet.positions.unit_index, [4, 11])]
+    assert again.quantile_day - NOW == pytest.approx(of_whole_fleet - NOW, rel=0.05, abs=2.0)
 
 
 def test_learned_refuses_what_it_did_not_write():

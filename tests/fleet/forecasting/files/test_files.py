@@ -98,11 +98,11 @@ def test_bad_rows_are_named_and_the_rest_is_forecast(directory):
     carbon = next(row for row in rows if row["position"] == "u2/carbon")
     assert carbon["p95"] <= "2026-03-01"
     with report.open(encoding="utf-8") as handle:
-        said = {(row["table"], row["row"], row["column"]) for row in csv.DictReader(handle)}
+        reported = {(row["table"], row["row"], row["column"]) for row in csv.DictReader(handle)}
     assert {
         ("readings", "4", "unit"), ("readings", "5", "time"), ("readings", "6", "line pressure"),
         ("readings", "7", "occasion"),
-    } <= said  # fmt: skip
+    } <= reported  # fmt: skip
     assert "6 positions of 2 units" in printed.getvalue()
 
 
@@ -207,8 +207,8 @@ def test_files_of_a_stranger_are_read_and_each_fault_names_its_line(tmp_path):
     # What comes later is not known on the forecast's day: a lag is still there, a membrane not yet.
     assert len(fleet.placements) == 3
     assert not (fleet.placements.removed_day <= fleet.as_of_day).any()
-    told = {(fault.table, fault.row + 2 if fault.row >= 0 else 0, fault.field) for fault in faults}
-    assert told == {
+    reported = {(fault.table, fault.row + 2 if fault.row >= 0 else 0, fault.field) for fault in faults}
+    assert reported == {
         ("units", 0, "Colour"),
         ("units", 2, "site"),
         ("units", 5, "unit"),
@@ -257,8 +257,8 @@ def test_words_and_headers_that_can_mean_one_thing_are_understood(tmp_path):
 def test_the_code_says_whether_there_are_forecasts(tmp_path):
     write_as_a_stranger_would(tmp_path)
     out = StringIO()
-    given = {"data": tmp_path, "out": tmp_path / "out.csv", "as_of": "2025-03-15", "stdout": out}
-    call_command("forecast", **given)
+    options = {"data": tmp_path, "out": tmp_path / "out.csv", "as_of": "2025-03-15", "stdout": out}
+    call_command("forecast", **options)
     with (tmp_path / "out.csv").open(encoding="utf-8") as handle:
         rows = {row["position"]: row for row in csv.DictReader(handle)}
     assert set(rows) == {
@@ -268,11 +268,11 @@ def test_the_code_says_whether_there_are_forecasts(tmp_path):
     assert rows["Tank room/membrane"]["state"] == "empty"
     assert "placements.csv, line 5, unit: unit 'Nowhere' is not in units.csv" in out.getvalue()
     with pytest.raises(SystemExit) as strict:
-        call_command("forecast", strict=True, **given)
+        call_command("forecast", strict=True, **options)
     assert strict.value.code == 2
     (tmp_path / "placements.csv").write_text("unit,stage,placed\nNowhere,resin,2025-01-05\n", encoding="utf-8")
     with pytest.raises(CommandError, match="no position to forecast"):
-        call_command("forecast", **given)
+        call_command("forecast", **options)
 
 
 def test_what_was_read_on_the_day_itself_is_known(directory):

@@ -12,11 +12,11 @@ DAYS = NOW - 90.0 + 10.0 * np.arange(9)
 
 
 def screened(reading_columns, **unit_columns):
-    given = columns(**unit_columns)
-    fleet, faults = build_fleet(**given, readings=reading_columns)
+    fleet_columns = columns(**unit_columns)
+    fleet, faults = build_fleet(**fleet_columns, readings=reading_columns)
     assert faults == []
     answer = screen(fleet)
-    found = {
+    exclusions = {
         (
             float(fleet.readings.day[row]),
             words.QUANTITIES[quantity] if quantity >= 0 else "",
@@ -26,7 +26,7 @@ def screened(reading_columns, **unit_columns):
             answer.exclusions.reading_index, answer.exclusions.quantity, answer.exclusions.reason, strict=True
         )
     }
-    return answer, found
+    return answer, exclusions
 
 
 def with_one(value, good, at=4):
@@ -36,12 +36,12 @@ def with_one(value, good, at=4):
 
 
 def test_clean_readings_stay():
-    _, found = screened(
+    _, exclusions = screened(
         readings(
             DAYS, feed_tds_mg_per_l=250.0, permeate_tds_mg_per_l=9.0, line_pressure_kpa=410.0, temperature_degc=12.0
         )
     )
-    assert found == set()
+    assert exclusions == set()
 
 
 @pytest.mark.parametrize(
@@ -58,15 +58,15 @@ def test_clean_readings_stay():
     ],
 )
 def test_a_single_slip_is_named(name, good, bad, reason):
-    _, found = screened(readings(DAYS, **{name: with_one(bad, good)}))
-    assert found == {(DAYS[4], name, reason)}
+    _, exclusions = screened(readings(DAYS, **{name: with_one(bad, good)}))
+    assert exclusions == {(DAYS[4], name, reason)}
 
 
 def test_feed_and_permeate_transposed():
-    _, found = screened(
+    _, exclusions = screened(
         readings(DAYS, feed_tds_mg_per_l=with_one(9.0, 250.0), permeate_tds_mg_per_l=with_one(250.0, 9.0))
     )
-    assert found == {
+    assert exclusions == {
         (DAYS[4], "feed_tds_mg_per_l", "transposed"),
         (DAYS[4], "permeate_tds_mg_per_l", "transposed"),
     }
@@ -74,12 +74,12 @@ def test_feed_and_permeate_transposed():
 
 def test_a_lasting_change_of_level_is_not_a_slip():
     values = [250.0] * 4 + [700.0] * 5
-    _, found = screened(readings(DAYS, feed_tds_mg_per_l=values))
-    assert found == set()
+    _, exclusions = screened(readings(DAYS, feed_tds_mg_per_l=values))
+    assert exclusions == set()
 
 
 def test_first_minutes_count_for_pressure_but_not_for_quality():
-    answer, found = screened(
+    answer, exclusions = screened(
         readings(
             DAYS[:2],
             minutes_since_start=[1.0, 12.0],
@@ -88,7 +88,7 @@ def test_first_minutes_count_for_pressure_but_not_for_quality():
             line_pressure_kpa=410.0,
         )
     )
-    assert found == {
+    assert exclusions == {
         (DAYS[0], "permeate_tds_mg_per_l", "first_minutes"),
         (DAYS[0], "product_tds_mg_per_l", "first_minutes"),
     }
@@ -96,34 +96,34 @@ def test_first_minutes_count_for_pressure_but_not_for_quality():
 
 
 def test_a_static_gauge_shows_no_pressure_drop():
-    _, found = screened(
+    _, exclusions = screened(
         readings(DAYS[:1], state="static", line_pressure_kpa=410.0, prefilter_outlet_pressure_kpa=410.0)
     )
-    assert found == {(DAYS[0], "prefilter_outlet_pressure_kpa", "static")}
+    assert exclusions == {(DAYS[0], "prefilter_outlet_pressure_kpa", "static")}
 
 
 def test_a_clock_in_the_future_or_before_commissioning_drops_the_reading():
-    _, found = screened(
+    _, exclusions = screened(
         readings([NOW + 30.0, NOW - 500.0, NOW - 5.0], feed_tds_mg_per_l=250.0), commissioned_day=NOW - 400.0
     )
-    assert found == {(NOW + 30.0, "", "clock_in_future"), (NOW - 500.0, "", "before_commissioning")}
+    assert exclusions == {(NOW + 30.0, "", "clock_in_future"), (NOW - 500.0, "", "before_commissioning")}
 
 
 def test_a_clock_that_was_reset_is_seen_without_a_day_of_commissioning():
     long_ago = 10_957.0  # 2000-01-01
-    _, found = screened(readings([long_ago, NOW - 500.0], feed_tds_mg_per_l=250.0), commissioned_day=np.nan)
-    assert found == {(long_ago, "", "before_commissioning")}
+    _, exclusions = screened(readings([long_ago, NOW - 500.0], feed_tds_mg_per_l=250.0), commissioned_day=np.nan)
+    assert exclusions == {(long_ago, "", "before_commissioning")}
 
 
 def test_counter_slips_are_told_from_a_reset():
     counts = [1000.0 + 100.0 * number for number in range(9)]
     counts[4] = 14_000.0
     counts[6] = 160.0
-    _, found = screened(readings(DAYS, totaliser_l=counts), totaliser="permeate")
-    assert found == {
+    _, exclusions = screened(readings(DAYS, totaliser_l=counts), totaliser="permeate")
+    assert exclusions == {
         (DAYS[4], "totaliser_l", "totaliser_jump"),
         (DAYS[6], "totaliser_l", "totaliser_backwards"),
     }
     reset = [1000.0, 1100.0, 1200.0, 1300.0, 5.0, 105.0, 205.0, 305.0, 405.0]
-    _, found = screened(readings(DAYS, totaliser_l=reset), totaliser="permeate")
-    assert found == set()
+    _, exclusions = screened(readings(DAYS, totaliser_l=reset), totaliser="permeate")
+    assert exclusions == set()

@@ -42,10 +42,10 @@ def test_no_stage_is_worse_than_a_baseline(usual):
 
 
 def test_intervals_cover_what_they_claim(usual):
-    got = usual.score("learned")
-    assert 0.75 <= got.coverage_80 <= 0.86
-    assert 0.45 <= got.coverage_50 <= 0.62
-    assert 0.84 <= got.coverage_90 <= 0.95
+    score = usual.score("learned")
+    assert 0.75 <= score.coverage_80 <= 0.86
+    assert 0.45 <= score.coverage_50 <= 0.62
+    assert 0.84 <= score.coverage_90 <= 0.95
 
 
 def test_the_driver_is_named_rightly(usual):
@@ -54,17 +54,17 @@ def test_the_driver_is_named_rightly(usual):
 
 @pytest.mark.parametrize("world", ["hard", "bare", "restless"])
 def test_a_world_with_other_physics_and_habits_is_forecast_as_well(world):
-    got = study(replace(WORLDS[world], units=120), seeds=(63,), cut_years=(2.5,))
-    assert got.score("learned").pinball <= 0.52 * got.score("label over load").pinball
-    assert got.score("learned").pinball <= 0.56 * got.score("fixed interval").pinball
-    assert 0.72 <= got.score("learned").coverage_80 <= 0.90
-    assert got.driver_right() >= 0.90
+    score = study(replace(WORLDS[world], units=120), seeds=(63,), cut_years=(2.5,))
+    assert score.score("learned").pinball <= 0.52 * score.score("label over load").pinball
+    assert score.score("learned").pinball <= 0.56 * score.score("fixed interval").pinball
+    assert 0.72 <= score.score("learned").coverage_80 <= 0.90
+    assert score.driver_right() >= 0.90
 
 
 def test_a_young_company_with_hardly_a_past_life_is_forecast_better_than_by_labels():
-    got = study(WORLDS["young"], seeds=(63, 64, 65, 66))
-    assert got.score("learned").pinball <= 0.75 * got.score("label over load").pinball
-    assert 0.70 <= got.score("learned").coverage_80 <= 0.90
+    score = study(WORLDS["young"], seeds=(63, 64, 65, 66))
+    assert score.score("learned").pinball <= 0.75 * score.score("label over load").pinball
+    assert 0.70 <= score.score("learned").coverage_80 <= 0.90
 
 
 def test_more_readings_do_not_make_it_worse():
@@ -72,14 +72,14 @@ def test_more_readings_do_not_make_it_worse():
     world = replace(WORLDS["rich"], units=120)
     simulated = simulate(world, 67, cut_years=(2.5,))
     (truth,) = simulated.truths
-    whole, _ = build_fleet(as_of_day=world.start_day + world.years * 365.25, **simulated.columns)
-    known = whole.known_at(truth.cut_day)
+    whole_fleet, _ = build_fleet(as_of_day=world.start_day + world.years * 365.25, **simulated.columns)
+    known_fleet = whole_fleet.known_at(truth.cut_day)
     unit, slot = np.nonzero((simulated.positions >= 0) & np.isfinite(truth.exhausted_day))
     rows = simulated.positions[unit, slot]
-    chance = np.random.default_rng(1).random(len(known.readings))
+    chance = np.random.default_rng(1).random(len(known_fleet.readings))
     losses = []
     for share in (0.0, 0.1, 0.33, 1.0):
-        thinned = replace(known, readings=known.readings.take(chance < share))
+        thinned = replace(known_fleet, readings=known_fleet.readings.take(chance < share))
         days = forecast(thinned).quantile_day[rows]
         loss = pinball_loss(days, truth.exhausted_day[unit, slot]) / truth.nominal_life_days[unit, slot]
         losses.append(float(loss.mean()))
@@ -99,16 +99,16 @@ def recorded():
 def test_outcomes_enclose_the_true_day_of_exhaustion(recorded):
     fleet, simulated = recorded
     happened = outcomes(fleet)
-    inside = seen = 0
+    inside = observed = 0
     for life in simulated.lives:
         row = life["placement"]
         if life["reason"] != "exhausted" or not happened.is_observed[row] or happened.by_cap[row]:
             continue
         true = fleet.placements.placed_day[row] + life["exhausted_after"]
-        seen += 1
+        observed += 1
         inside += happened.low[row] - 3.0 <= true <= happened.high[row] + 3.0
-    assert seen > 50
-    assert inside / seen > 0.80
+    assert observed > 50
+    assert inside / observed > 0.80
 
 
 def test_replay_scores_every_method_on_the_same_rows(recorded):
@@ -118,21 +118,21 @@ def test_replay_scores_every_method_on_the_same_rows(recorded):
     replayed = replay(fleet, cuts[3::6])
     assert len(replayed) > 100
     rows = judge(replayed)
-    whole = {row.method: row for row in rows if row.group == "all"}
-    assert set(whole) == set(METHODS)
-    assert len({(row.observed, row.censored) for row in whole.values()}) == 1
-    assert whole["learned"].pinball < 0.7 * whole["label over load"].pinball
-    assert whole["learned"].pinball < 0.7 * whole["fixed interval"].pinball
+    score_of = {row.method: row for row in rows if row.group == "all"}
+    assert set(score_of) == set(METHODS)
+    assert len({(row.observed, row.censored) for row in score_of.values()}) == 1
+    assert score_of["learned"].pinball < 0.7 * score_of["label over load"].pinball
+    assert score_of["learned"].pinball < 0.7 * score_of["fixed interval"].pinball
     assert "resin" in quality_text(rows)
 
 
 def test_a_cut_knows_nothing_of_what_came_later(recorded):
     fleet, _ = recorded
     cut = fleet.as_of_day - 300.0
-    known = fleet.known_at(cut)
-    assert known.readings.day.max() <= cut
-    assert known.placements.placed_day.max() <= cut
-    assert not (known.placements.removed_day > cut).any()
+    known_fleet = fleet.known_at(cut)
+    assert known_fleet.readings.day.max() <= cut
+    assert known_fleet.placements.placed_day.max() <= cut
+    assert not (known_fleet.placements.removed_day > cut).any()
     removed_later = (fleet.placements.removed_day > cut) & (fleet.placements.placed_day <= cut)
     assert removed_later.any()
-    assert (known.placements.reason == words.NOT_REMOVED).sum() >= removed_later.sum()
+    assert (known_fleet.placements.reason == words.NOT_REMOVED).sum() >= removed_later.sum()

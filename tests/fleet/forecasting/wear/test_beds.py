@@ -11,15 +11,15 @@ from fleet.forecasting.wear import beds
 def test_left_after_solves_the_column_equation(n):
     end = solve_ivp(lambda x, r: -(1 - np.exp(-n * r)), (0.0, 1.7), [1.0], rtol=1e-9, atol=1e-12, dense_output=True)
     for x in (0.2, 0.8, 1.1, 1.7):
-        got = beds.left_after(np.array(1.0), np.array(x), np.array(n))
-        assert got == pytest.approx(end.sol(x)[0], rel=1e-5)
+        remaining = beds.left_after(np.array(1.0), np.array(x), np.array(n))
+        assert remaining == pytest.approx(end.sol(x)[0], rel=1e-5)
 
 
 def test_throughput_until_is_the_inverse_of_left_after():
-    n, left = np.array(12.0), np.array(0.8)
-    target = beds.left_after(left, np.array(0.75), n)
-    assert beds.throughput_until(left, target, n) == pytest.approx(0.75)
-    assert beds.throughput_until(target, left, n) < 0
+    n, remaining = np.array(12.0), np.array(0.8)
+    target = beds.left_after(remaining, np.array(0.75), n)
+    assert beds.throughput_until(remaining, target, n) == pytest.approx(0.75)
+    assert beds.throughput_until(target, remaining, n) < 0
 
 
 # Engineering reference 9.5: throughput of a single bed to 1 %, and of the first lead to 95 %, in capacities.
@@ -36,14 +36,14 @@ def test_throughput_agrees_with_the_published_lead_lag_table(n, single, first):
 def test_rotation_settles_at_the_published_throughput_per_cartridge(n, steady):
     # Engineering reference 9.5, third column: lead run to 95 %, lag becomes lead, fresh lag behind it.
     transfer_units, lead = np.array(float(n)), np.array(1.0)
-    spent = beds.left_at_fraction(np.array(0.95), transfer_units)
+    exhausted_at = beds.left_at_fraction(np.array(0.95), transfer_units)
     for _ in range(6):
-        x = beds.throughput_until(lead, spent, transfer_units)
+        x = beds.throughput_until(lead, exhausted_at, transfer_units)
         both = beds.left_after(lead + 1.0, x, transfer_units)
-        lead = both - spent
+        lead = both - exhausted_at
     assert x == pytest.approx(steady, abs=0.001)
 
 
 def test_a_spent_bed_stays_finite():
-    left = beds.left_after(np.array(1.0), np.array(1e6), np.array(20.0))
-    assert 0.0 <= left < 1e-6
+    remaining = beds.left_after(np.array(1.0), np.array(1e6), np.array(20.0))
+    assert 0.0 <= remaining < 1e-6

@@ -12,8 +12,8 @@ from tests.fleet.forecasting.fleets import NOW, columns, readings
 DAYS = NOW - np.arange(200.0, -1.0, -10.0)
 
 
-def conditions_of(given):
-    fleet, faults = build_fleet(**given)
+def conditions_of(fleet_columns):
+    fleet, faults = build_fleet(**fleet_columns)
     assert faults == []
     return build_conditions(fleet, screen(fleet).readings)
 
@@ -44,19 +44,19 @@ def test_told_demand_and_recovery_give_the_volumes():
     ("stream", "product"), [("feed", 10.0), ("permeate", 40.0), ("product", 40.0), ("concentrate", 40.0 / 3.0)]
 )
 def test_a_counter_of_40_litres_a_day_counts_more_than_what_was_told(stream, product):
-    given = columns(placed=NOW - 250.0, weekly_demand_l=7.0, totaliser=stream)
-    given["readings"] = readings(DAYS, totaliser_l=list(40.0 * (DAYS - DAYS[0])), temperature_degc=15.0)
-    conditions = conditions_of(given)
+    fleet_columns = columns(placed=NOW - 250.0, weekly_demand_l=7.0, totaliser=stream)
+    fleet_columns["readings"] = readings(DAYS, totaliser_l=list(40.0 * (DAYS - DAYS[0])), temperature_degc=15.0)
+    conditions = conditions_of(fleet_columns)
     assert conditions.is_metered[0]
     assert rate(conditions, words.SEDIMENT) == pytest.approx(4.0 * product, rel=0.01)
     assert now(conditions, conditions.product_l_per_day) == pytest.approx(product, rel=0.02)
 
 
 def test_between_two_counts_the_mean_rate_is_known_exactly():
-    given = columns(placed=NOW - 250.0, weekly_demand_l=700.0, totaliser="product")
+    fleet_columns = columns(placed=NOW - 250.0, weekly_demand_l=700.0, totaliser="product")
     counts = np.where(DAYS < NOW - 100.0, 5.0 * (DAYS - DAYS[0]), 500.0 + 20.0 * (DAYS - NOW + 100.0))
-    given["readings"] = readings(DAYS, totaliser_l=list(counts), temperature_degc=15.0)
-    conditions = conditions_of(given)
+    fleet_columns["readings"] = readings(DAYS, totaliser_l=list(counts), temperature_degc=15.0)
+    conditions = conditions_of(fleet_columns)
     unit = np.array([0])
     passed = [conditions.at(words.RESIN, unit, np.array([NOW - day]))[0] for day in (190.0, 110.0, 90.0, 10.0)]
     early, late = (passed[1] - passed[0]) / 80.0, (passed[3] - passed[2]) / 80.0
@@ -65,17 +65,17 @@ def test_between_two_counts_the_mean_rate_is_known_exactly():
 
 @pytest.mark.parametrize("weekly", [70.0, 0.0])
 def test_a_counter_that_stands_still_shows_that_nothing_is_drawn(weekly):
-    given = columns(placed=NOW - 250.0, weekly_demand_l=weekly, totaliser="product")
-    given["readings"] = readings(DAYS, totaliser_l=1234.0)
-    conditions = conditions_of(given)
+    fleet_columns = columns(placed=NOW - 250.0, weekly_demand_l=weekly, totaliser="product")
+    fleet_columns["readings"] = readings(DAYS, totaliser_l=1234.0)
+    conditions = conditions_of(fleet_columns)
     assert conditions.is_idle[0]
     assert conditions.day_when(words.RESIN, np.array([0]), np.array([[1e9]]))[0, 0] == np.inf
 
 
 def test_a_counter_that_runs_says_so_where_no_demand_was_told():
-    given = columns(placed=NOW - 250.0, weekly_demand_l=0.0, totaliser="product")
-    given["readings"] = readings(DAYS, totaliser_l=list(6.0 * (DAYS - DAYS[0])))
-    conditions = conditions_of(given)
+    fleet_columns = columns(placed=NOW - 250.0, weekly_demand_l=0.0, totaliser="product")
+    fleet_columns["readings"] = readings(DAYS, totaliser_l=list(6.0 * (DAYS - DAYS[0])))
+    conditions = conditions_of(fleet_columns)
     assert not conditions.is_idle[0]
     assert now(conditions, conditions.product_l_per_day) == pytest.approx(6.0, rel=0.02)
 
@@ -83,12 +83,12 @@ def test_a_counter_that_runs_says_so_where_no_demand_was_told():
 def test_loads_of_carbon_and_resin_by_hand():
     """40 L of feed a day with 2 mg/L of chlorine bring 80 mg. 10 L of permeate with 11.6886 mg/L as NaCl bring
     10 x 11.6886/58.443 = 2 meq, and x mg/L of carbon dioxide 10 x/44.01 more."""
-    given = columns(placed=NOW - 250.0, weekly_demand_l=70.0)
-    given["readings"] = readings(
+    fleet_columns = columns(placed=NOW - 250.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(
         DAYS, temperature_degc=15.0, feed_total_chlorine_mg_per_l=2.0, feed_tds_mg_per_l=250.0,
         permeate_tds_mg_per_l=11.6886, permeate_flow_l_per_day=200.0, concentrate_flow_l_per_day=600.0,
     )  # fmt: skip
-    conditions = conditions_of(given)
+    conditions = conditions_of(fleet_columns)
     assert now(conditions, conditions.temperature_degc) == pytest.approx(15.0, abs=0.6)
     assert now(conditions, conditions.feed_tds_mg_per_l) == pytest.approx(250.0, rel=0.01)
     assert now(conditions, conditions.recovery) == pytest.approx(0.25, abs=0.006)
@@ -108,9 +108,9 @@ def test_warm_water_passes_more_permeate_and_hardly_more_concentrate():
     """2800 K: from 15 to 25 degC the permeate rises by exp(2800 x 0.000116397) = 1.385, so odds of 1:3 become 0.4618
     and a recovery of 0.25 becomes 0.316."""
     assert float(inverse_temperature(np.array(15.0))) == pytest.approx(-1.16397e-4, rel=1e-4)
-    given = columns(placed=NOW - 250.0)
-    given["readings"] = readings(DAYS, temperature_degc=25.0)
-    conditions = conditions_of(given)
+    fleet_columns = columns(placed=NOW - 250.0)
+    fleet_columns["readings"] = readings(DAYS, temperature_degc=25.0)
+    conditions = conditions_of(fleet_columns)
     assert now(conditions, conditions.temperature_degc) == pytest.approx(25.0, abs=0.8)
     warmth = conditions.temperature_degc[0]
     expected = 1.0 / (1.0 + 3.0 * np.exp(-2800.0 * (inverse_temperature(warmth) + 1.16397e-4)))
@@ -118,8 +118,8 @@ def test_warm_water_passes_more_permeate_and_hardly_more_concentrate():
 
 
 def test_a_report_of_the_water_counts_like_a_reading():
-    given = columns(weekly_demand_l=70.0)
-    given["feed_water"] = {
+    fleet_columns = columns(weekly_demand_l=70.0)
+    fleet_columns["feed_water"] = {
         "site_id": ["s-u0"] * 8,
         "day": list(NOW - np.arange(8.0)),
         "tds_mg_per_l": [500.0] * 8,
@@ -127,7 +127,7 @@ def test_a_report_of_the_water_counts_like_a_reading():
         "alkalinity_mg_per_l_as_caco3": [200.0] * 8,
         "total_chlorine_mg_per_l": [3.0] * 8,
     }
-    conditions = conditions_of(given)
+    conditions = conditions_of(fleet_columns)
     assert now(conditions, conditions.feed_tds_mg_per_l) == pytest.approx(500.0, rel=0.12)
     assert now(conditions, conditions.chlorine_mg_per_l) == pytest.approx(3.0, rel=0.25)
     plain = conditions_of(columns(weekly_demand_l=70.0))

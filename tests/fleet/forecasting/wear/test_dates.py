@@ -21,8 +21,8 @@ def conditions():
 def test_weighted_quantiles_agree_with_the_normal_distribution():
     points = np.linspace(-5, 5, 400)[None, :]
     weights = norm.pdf(points) / norm.pdf(points).sum()
-    got = weighted_quantiles(points, weights, np.array([0.1, 0.5, 0.9]))[0]
-    assert got == pytest.approx(norm.ppf([0.1, 0.5, 0.9]), abs=0.01)
+    quantiles = weighted_quantiles(points, weights, np.array([0.1, 0.5, 0.9]))[0]
+    assert quantiles == pytest.approx(norm.ppf([0.1, 0.5, 0.9]), abs=0.01)
 
 
 def test_day_when_is_the_inverse_of_the_running_load(conditions):
@@ -52,9 +52,9 @@ def test_nothing_left_is_now(conditions):
 def test_the_earlier_of_two_independent_dates():
     z = norm.ppf(GRID_LEVELS)
     first = (100.0 + 10.0 * z)[None, :]
-    got = earliest(first, first)[0, len(GRID_LEVELS) // 2]
+    quantiles = earliest(first, first)[0, len(GRID_LEVELS) // 2]
     # P(min <= d) = 1 - (1 - F)^2 = 1/2.
-    assert got == pytest.approx(norm.ppf(1 - np.sqrt(0.5), 100.0, 10.0), abs=0.5)
+    assert quantiles == pytest.approx(norm.ppf(1 - np.sqrt(0.5), 100.0, 10.0), abs=0.5)
     late = (500.0 + 10.0 * z)[None, :]
     assert earliest(first, late)[0] == pytest.approx(first[0], abs=1.5)
 

@@ -13,10 +13,10 @@ def test_few_readings_are_all_kept():
 
 def test_of_many_the_newest_half_is_kept_and_the_rest_is_spread():
     day = np.random.default_rng(3).permutation(200).astype(float)
-    kept = np.sort(day[thin(np.zeros(200, dtype=np.int64), day)])
-    assert len(kept) <= 30
-    assert kept[-15:].tolist() == list(range(185, 200))
-    older = kept[:-15]
+    kept_days = np.sort(day[thin(np.zeros(200, dtype=np.int64), day)])
+    assert len(kept_days) <= 30
+    assert kept_days[-15:].tolist() == list(range(185, 200))
+    older = kept_days[:-15]
     # 185 older ones, every thirteenth of them
     assert np.unique(np.diff(older)).tolist() == [13.0]
     assert (older[-1], len(older)) == (184.0, 15)
@@ -24,9 +24,9 @@ def test_of_many_the_newest_half_is_kept_and_the_rest_is_spread():
 
 def test_each_segment_keeps_its_own():
     segment, day = np.repeat([0, 1], [100, 3]), np.arange(103.0)
-    kept = thin(segment, day, most=10)
-    assert (segment[kept] == 1).sum() == 3
-    assert (segment[kept] == 0).sum() <= 10
+    kept_days = thin(segment, day, most=10)
+    assert (segment[kept_days] == 1).sum() == 3
+    assert (segment[kept_days] == 0).sum() <= 10
 
 
 def test_readings_of_one_window_share_part_of_their_error():

@@ -14,13 +14,13 @@ GAP = np.array([50.0])
 
 @pytest.fixture
 def visits():
-    given = columns(units=2, placed=NOW - 400.0)
-    given["readings"] = readings([NOW - 300.0, NOW - 200.0, NOW - 199.6, NOW - 50.0], source="installer")
+    fleet_columns = columns(units=2, placed=NOW - 400.0)
+    fleet_columns["readings"] = readings([NOW - 300.0, NOW - 200.0, NOW - 199.6, NOW - 50.0], source="installer")
     more = readings([NOW - 120.0, NOW - 90.0], unit="u1", source=["client", "installer"])
-    given["readings"] = {name: [*given["readings"][name], *more[name]] for name in more}
-    given["placements"]["removed_day"][0] = NOW - 50.2
-    given["placements"]["reason"][0] = "exhausted"
-    fleet, faults = build_fleet(**given)
+    fleet_columns["readings"] = {name: [*fleet_columns["readings"][name], *more[name]] for name in more}
+    fleet_columns["placements"]["removed_day"][0] = NOW - 50.2
+    fleet_columns["placements"]["reason"][0] = "exhausted"
+    fleet, faults = build_fleet(**fleet_columns)
     assert faults == []
     return find_visits(fleet)
 

@@ -20,19 +20,21 @@ STEADY = {"inlet_pressure_kpa": 414.0, "feed_tds_mg_per_l": 250.0, "temperature_
 START_FLOW, START_TDS = 240.0, 10.0
 
 
-def left(flow_loss=0.0, salt_gain=0.0, policy=None, given=None, **more):
+def left(flow_loss=0.0, salt_gain=0.0, policy=None, fleet_columns=None, **more):
     """Use left until each limit, of a membrane that loses so much a year of the logarithm of its flow."""
-    given = given or columns(placed=NOW - AGE, weekly_demand_l=70.0, minimum_rejection_fraction=0.9)
-    given["readings"] = readings(
+    fleet_columns = fleet_columns or columns(placed=NOW - AGE, weekly_demand_l=70.0, minimum_rejection_fraction=0.9)
+    fleet_columns["readings"] = readings(
         DAYS, **{
             **STEADY, "permeate_flow_l_per_day": list(START_FLOW * np.exp(-flow_loss * YEARS)),
             "permeate_tds_mg_per_l": list(np.round(START_TDS * np.exp(salt_gain * YEARS), 1)), **more,
         },
     )  # fmt: skip
-    fleet, faults = build_fleet(**given)
+    fleet, faults = build_fleet(**fleet_columns)
     assert faults == []
-    seen = screen(fleet).readings
-    return membranes_left(fleet, seen, build_conditions(fleet, seen), find_visits(fleet), policy or Policy())
+    screened_readings = screen(fleet).readings
+    return membranes_left(
+        fleet, screened_readings, build_conditions(fleet, screened_readings), find_visits(fleet), policy or Policy()
+    )
 
 
 def test_flow_falls_to_its_limit_when_the_line_says():
@@ -55,12 +57,12 @@ def test_salt_passage_rises_to_its_limit_when_the_line_says():
     1.06 to a rejection of 90 %. At 0.4 a year that takes 968 days of use."""
     rising = left(salt_gain=0.4)
     assert rising.salt_load[0, MIDDLE] == pytest.approx(968.0 - AGE, abs=130.0)
-    given = columns(placed=NOW - AGE, weekly_demand_l=70.0, minimum_rejection_fraction=0.8)
+    fleet_columns = columns(placed=NOW - AGE, weekly_demand_l=70.0, minimum_rejection_fraction=0.8)
     # twice the passage is allowed: ln 2/0.4 years more
-    looser = left(salt_gain=0.4, given=given)
+    looser = left(salt_gain=0.4, fleet_columns=fleet_columns)
     assert looser.salt_load[0, MIDDLE] - rising.salt_load[0, MIDDLE] == pytest.approx(633.0, abs=170.0)
-    given = columns(placed=NOW - AGE, weekly_demand_l=70.0)
-    by_policy = left(salt_gain=0.4, given=given, policy=Policy(minimum_rejection_fraction=0.8))
+    fleet_columns = columns(placed=NOW - AGE, weekly_demand_l=70.0)
+    by_policy = left(salt_gain=0.4, fleet_columns=fleet_columns, policy=Policy(minimum_rejection_fraction=0.8))
     assert by_policy.salt_load[0, MIDDLE] == pytest.approx(looser.salt_load[0, MIDDLE], rel=0.02)
     assert left().salt_load[0, MIDDLE] > 1500.0
 
@@ -99,14 +101,16 @@ def test_the_nearest_gauge_that_was_read_counts(gauge):
     assert left(permeate_flow_l_per_day=flow, **shown).flow_load[0, MIDDLE] > 600.0
     # behind a pump neither line nor prefilter says what the membrane gets
     pumped = columns(placed=NOW - AGE, weekly_demand_l=70.0, has_booster_pump=True)
-    with_pump = left(permeate_flow_l_per_day=flow, given=pumped, **shown).flow_load[0, MIDDLE]
+    with_pump = left(permeate_flow_l_per_day=flow, fleet_columns=pumped, **shown).flow_load[0, MIDDLE]
     assert (with_pump > 600.0) == (gauge == "inlet_pressure_kpa")
 
 
 def test_a_membrane_without_a_reading_is_expected_to_last_about_three_years():
     fleet, _ = build_fleet(**columns(placed=NOW - 10.0, weekly_demand_l=70.0))
-    seen = screen(fleet).readings
-    found = membranes_left(fleet, seen, build_conditions(fleet, seen), find_visits(fleet), Policy())
+    screened_readings = screen(fleet).readings
+    found = membranes_left(
+        fleet, screened_readings, build_conditions(fleet, screened_readings), find_visits(fleet), Policy()
+    )
     assert found.flow_load[0, MIDDLE] + 10.0 == pytest.approx(1095.0, rel=0.05)
     assert found.readings[0] == 0
     assert np.isnan(found.newest_day[0])
@@ -118,8 +122,8 @@ def test_past_lives_teach_what_dates_alone_can():
     """Twelve units whose membranes were exhausted after a year each: the next one is not expected to last three."""
 
     def median(reason):
-        given = columns(units=12, placed=NOW - 10.0, weekly_demand_l=70.0)
-        table = given["placements"]
+        fleet_columns = columns(units=12, placed=NOW - 10.0, weekly_demand_l=70.0)
+        table = fleet_columns["placements"]
         for unit in range(12):
             for life in range(3):
                 row = {
@@ -130,7 +134,7 @@ def test_past_lives_teach_what_dates_alone_can():
                 }  # fmt: skip
                 for name, value in row.items():
                     table[name].append(value)
-        fleet, faults = build_fleet(**given)
+        fleet, faults = build_fleet(**fleet_columns)
         assert faults == []
         answer = forecast(fleet)
         assert answer.past_lives[fleet.positions.stage == 2].tolist() == [3] * 12

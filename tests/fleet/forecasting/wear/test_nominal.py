@@ -19,8 +19,8 @@ from tests.fleet.forecasting.fleets import NOW, columns, readings, row_of
 MIDDLE = len(GRID_LEVELS) // 2
 
 
-def fleet_of(given):
-    fleet, faults = build_fleet(**given)
+def fleet_of(fleet_columns):
+    fleet, faults = build_fleet(**fleet_columns)
     assert faults == []
     return fleet
 
@@ -37,58 +37,61 @@ def test_lives_by_hand_without_a_reading():
 
 
 def test_what_was_read_counts_before_what_is_usual():
-    given = columns(weekly_demand_l=70.0)
-    given["readings"] = readings(
+    fleet_columns = columns(weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(
         NOW - np.arange(5.0), permeate_flow_l_per_day=200.0, concentrate_flow_l_per_day=300.0,
         feed_free_chlorine_mg_per_l=0.5, feed_total_chlorine_mg_per_l=[None, None, None, None, 0.2],
         permeate_tds_mg_per_l=[5.8443, 5.8443, 5.8443, 90.0, 1.0],
     )  # fmt: skip
-    lives = nominal_lives(fleet_of(given))
+    lives = nominal_lives(fleet_of(fleet_columns))
     # recovery 0.4, so 25 L of feed; the greater of the two chlorines; the median permeate
     assert lives.daily_load == pytest.approx([25.0, 12.5, 1.0, 1.0])
 
 
 def test_a_restrictor_or_what_is_usual_stands_for_the_recovery():
-    given = columns(weekly_demand_l=70.0, recovery_fraction=None, restrictor_flow_l_per_day=600.0)
-    given["readings"] = readings([NOW - 1.0], permeate_flow_l_per_day=200.0)
-    assert nominal_lives(fleet_of(given)).daily_load[0] == pytest.approx(40.0)
+    fleet_columns = columns(weekly_demand_l=70.0, recovery_fraction=None, restrictor_flow_l_per_day=600.0)
+    fleet_columns["readings"] = readings([NOW - 1.0], permeate_flow_l_per_day=200.0)
+    assert nominal_lives(fleet_of(fleet_columns)).daily_load[0] == pytest.approx(40.0)
     bare = fleet_of(columns(weekly_demand_l=70.0, recovery_fraction=None))
     assert nominal_lives(bare).daily_load[0] == pytest.approx(10.0 / 0.22)
 
 
 def test_reports_of_the_water_stand_for_readings():
-    given = columns(weekly_demand_l=70.0)
-    given["feed_water"] = {
+    fleet_columns = columns(weekly_demand_l=70.0)
+    fleet_columns["feed_water"] = {
         "site_id": ["s-u0"],
         "day": [NOW - 9.0],
         "tds_mg_per_l": [500.0],
         "total_chlorine_mg_per_l": [2.0],
     }
-    assert nominal_lives(fleet_of(given)).daily_load == pytest.approx([40.0, 80.0, 1.0, 4.2777], rel=1e-4)
+    assert nominal_lives(fleet_of(fleet_columns)).daily_load == pytest.approx([40.0, 80.0, 1.0, 4.2777], rel=1e-4)
 
 
 def test_nothing_drawn_and_nothing_told():
     assert np.isnan(nominal_lives(fleet_of(columns(weekly_demand_l=0.0))).life_days).all()
-    given = columns(units=3, weekly_demand_l=70.0)
-    given["units"]["weekly_demand_l"] = [70.0, 140.0, None]
+    fleet_columns = columns(units=3, weekly_demand_l=70.0)
+    fleet_columns["units"]["weekly_demand_l"] = [70.0, 140.0, None]
     # what the others draw: 10 and 20 L a day
-    assert nominal_lives(fleet_of(given)).daily_load[8] == pytest.approx(15.0 / 0.25)
-    given["units"]["weekly_demand_l"] = [None, None, None]
-    assert nominal_lives(fleet_of(given)).daily_load[8] == pytest.approx(15.0 / 0.25)
+    assert nominal_lives(fleet_of(fleet_columns)).daily_load[8] == pytest.approx(15.0 / 0.25)
+    fleet_columns["units"]["weekly_demand_l"] = [None, None, None]
+    assert nominal_lives(fleet_of(fleet_columns)).daily_load[8] == pytest.approx(15.0 / 0.25)
 
 
 def test_labels_that_nobody_knows():
-    given = columns(weekly_demand_l=70.0)
-    given["items"] = {"item_id": ["sediment", "carbon", "membrane", "resin"], "stage": given["items"]["stage"]}
-    assert nominal_lives(fleet_of(given)).capacity == pytest.approx([20_000.0, 50_000.0, 1095.0, 274.2])
-    given["placements"]["item_id"] = [None] * 4
-    given["items"] = {}
-    assert nominal_lives(fleet_of(given)).capacity == pytest.approx([20_000.0, 50_000.0, 1095.0, 274.2])
+    fleet_columns = columns(weekly_demand_l=70.0)
+    fleet_columns["items"] = {
+        "item_id": ["sediment", "carbon", "membrane", "resin"],
+        "stage": fleet_columns["items"]["stage"],
+    }
+    assert nominal_lives(fleet_of(fleet_columns)).capacity == pytest.approx([20_000.0, 50_000.0, 1095.0, 274.2])
+    fleet_columns["placements"]["item_id"] = [None] * 4
+    fleet_columns["items"] = {}
+    assert nominal_lives(fleet_of(fleet_columns)).capacity == pytest.approx([20_000.0, 50_000.0, 1095.0, 274.2])
 
 
 def test_the_newest_of_two_that_claim_a_place_stands_there():
-    given = columns(placed=NOW - 100.0)
-    table = given["placements"]
+    fleet_columns = columns(placed=NOW - 100.0)
+    table = fleet_columns["placements"]
     for name, value in {
         "placement_id": 9, "position_id": "u0/resin/single", "item_id": "resin", "placed_day": NOW - 20.0,
         "removed_day": None, "reason": None, "first_installed_day": None, "continued_from": None,
@@ -96,21 +99,21 @@ def test_the_newest_of_two_that_claim_a_place_stands_there():
         table[name].append(value)
     table["removed_day"][0], table["reason"][0] = NOW - 1.0, "exhausted"
     table["removed_day"][1], table["reason"][1] = NOW + 5.0, "exhausted"
-    fleet = fleet_of(given)
-    standing = current_placements(fleet)
-    assert [standing[row_of(fleet, stage)] for stage in ("sediment", "carbon", "resin")] == [-1, 1, 4]
+    fleet = fleet_of(fleet_columns)
+    current_placement = current_placements(fleet)
+    assert [current_placement[row_of(fleet, stage)] for stage in ("sediment", "carbon", "resin")] == [-1, 1, 4]
 
 
 def test_only_carbon_has_an_age_limit_unless_its_item_says_one():
-    given = columns(placed=NOW - 100.0)
-    given["items"]["life_cap_days"] = [None, None, None, 400.0]
-    fleet = fleet_of(given)
-    standing = current_placements(fleet)
-    assert (cap_day_of_positions(fleet, standing, Policy()) - NOW).tolist() == [np.inf, 265.0, np.inf, 300.0]
-    assert (cap_day_of_positions(fleet, standing, Policy(carbon_cap_days=180.0)) - NOW)[1] == 80.0
-    given["items"]["life_cap_days"] = [None, 200.0, None, None]
-    fleet = fleet_of(given)
-    assert cap_day_of_positions(fleet, standing, Policy())[1] - NOW == 100.0
+    fleet_columns = columns(placed=NOW - 100.0)
+    fleet_columns["items"]["life_cap_days"] = [None, None, None, 400.0]
+    fleet = fleet_of(fleet_columns)
+    current_placement = current_placements(fleet)
+    assert (cap_day_of_positions(fleet, current_placement, Policy()) - NOW).tolist() == [np.inf, 265.0, np.inf, 300.0]
+    assert (cap_day_of_positions(fleet, current_placement, Policy(carbon_cap_days=180.0)) - NOW)[1] == 80.0
+    fleet_columns["items"]["life_cap_days"] = [None, 200.0, None, None]
+    fleet = fleet_of(fleet_columns)
+    assert cap_day_of_positions(fleet, current_placement, Policy())[1] - NOW == 100.0
 
 
 def test_baselines_are_log_normal_about_the_life_and_end_at_the_age_limit():
@@ -127,6 +130,6 @@ def test_baselines_are_log_normal_about_the_life_and_end_at_the_age_limit():
 
 def test_medians_by_group_leave_out_what_is_missing():
     values = np.array([3.0, np.nan, 1.0, 2.0, 5.0, 4.0, np.nan])
-    found = median_by_group(values, np.array([0, 0, 0, 0, 2, 2, 1]), 4)
-    assert found.tolist()[:1] + found.tolist()[2:3] == [2.0, 4.5]
-    assert np.isnan(found[[1, 3]]).all()
+    medians = median_by_group(values, np.array([0, 0, 0, 0, 2, 2, 1]), 4)
+    assert medians.tolist()[:1] + medians.tolist()[2:3] == [2.0, 4.5]
+    assert np.isnan(medians[[1, 3]]).all()

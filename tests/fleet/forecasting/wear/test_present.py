@@ -20,12 +20,12 @@ from tests.fleet.forecasting.fleets import NOW, columns, readings
 MIDDLE = len(GRID_LEVELS) // 2
 
 
-def left_of(make, given):
-    fleet, faults = build_fleet(**given)
+def left_of(make, fleet_columns):
+    fleet, faults = build_fleet(**fleet_columns)
     assert faults == []
-    seen = screen(fleet).readings
-    conditions = build_conditions(fleet, seen)
-    stage = make(fleet, seen, conditions, Policy())
+    screened_readings = screen(fleet).readings
+    conditions = build_conditions(fleet, screened_readings)
+    stage = make(fleet, screened_readings, conditions, Policy())
     return load_left(stage, conditions, fleet, find_visits(fleet)), conditions, stage
 
 
@@ -50,12 +50,12 @@ def test_without_a_reading_a_filter_has_what_is_usual_of_its_label_less_what_pas
 @pytest.mark.parametrize("share", [0.3, 0.6])
 def test_a_lead_on_its_curve_has_what_the_curve_leaves_to_95_percent(share):
     """Many readings at one share of the permeate: the rest of the curve, for the transfer units of the shapes."""
-    given = columns(kind="pair", placed=NOW - 200.0, weekly_demand_l=70.0)
-    given["readings"] = readings(
+    fleet_columns = columns(kind="pair", placed=NOW - 200.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(
         NOW - np.array([3.0, 2.0, 1.0, 0.5]), permeate_tds_mg_per_l=20.0, interstage_tds_mg_per_l=20.0 * share,
         product_tds_mg_per_l=0.0,
     )  # fmt: skip
-    left, _, stage = left_of(resin_input, given)
+    remaining, _, stage = left_of(resin_input, fleet_columns)
     per_load = []
     for n in stage.model.transfer_units:
         transfer_units, full = np.array(n), np.array(1.0)
@@ -64,28 +64,30 @@ def test_a_lead_on_its_curve_has_what_the_curve_leaves_to_95_percent(share):
         )
         end = float(beds.throughput_until(full, beds.left_at_fraction(np.array(0.95), transfer_units), transfer_units))
         per_load.append((end - here) / here)
-    assert min(per_load) < left.lead_load[0, MIDDLE] / left.lead_used[0] < max(per_load)
-    assert left.lag_load[0, MIDDLE] > 2.0 * left.lead_load[0, MIDDLE]
-    assert left.readings[0] == 4
-    assert left.newest_day[0] == NOW - 0.5
-    assert left.lag_used[0] == pytest.approx(left.lead_used[0])
+    assert min(per_load) < remaining.lead_load[0, MIDDLE] / remaining.lead_used[0] < max(per_load)
+    assert remaining.lag_load[0, MIDDLE] > 2.0 * remaining.lead_load[0, MIDDLE]
+    assert remaining.readings[0] == 4
+    assert remaining.newest_day[0] == NOW - 0.5
+    assert remaining.lag_used[0] == pytest.approx(remaining.lead_used[0])
 
 
 def test_what_the_product_shows_counts_more_than_the_label():
-    given = columns(placed=NOW - 200.0, weekly_demand_l=70.0)
-    given["readings"] = readings(NOW - np.array([2.0, 1.0]), permeate_tds_mg_per_l=20.0, product_tds_mg_per_l=12.0)
-    left, _, _ = left_of(resin_input, given)
-    assert (left.lead_load[0, : MIDDLE + 1] < 0.0).all()
-    given["readings"]["product_tds_mg_per_l"] = [0.0, 0.0]
-    assert left_of(resin_input, given)[0].lead_load[0, MIDDLE] > 0.0
+    fleet_columns = columns(placed=NOW - 200.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(
+        NOW - np.array([2.0, 1.0]), permeate_tds_mg_per_l=20.0, product_tds_mg_per_l=12.0
+    )
+    remaining, _, _ = left_of(resin_input, fleet_columns)
+    assert (remaining.lead_load[0, : MIDDLE + 1] < 0.0).all()
+    fleet_columns["readings"]["product_tds_mg_per_l"] = [0.0, 0.0]
+    assert left_of(resin_input, fleet_columns)[0].lead_load[0, MIDDLE] > 0.0
 
 
 def test_what_a_fleet_taught_before_is_used_instead_of_learning_anew():
-    given = columns(units=4, placed=NOW - 100.0, weekly_demand_l=70.0)
-    fleet, _ = build_fleet(**given)
-    seen = screen(fleet).readings
-    conditions = build_conditions(fleet, seen)
-    stage = sediment_input(fleet, seen, conditions, Policy())
+    fleet_columns = columns(units=4, placed=NOW - 100.0, weekly_demand_l=70.0)
+    fleet, _ = build_fleet(**fleet_columns)
+    screened_readings = screen(fleet).readings
+    conditions = build_conditions(fleet, screened_readings)
+    stage = sediment_input(fleet, screened_readings, conditions, Policy())
     visits = find_visits(fleet)
     own = load_left(stage, conditions, fleet, visits)
     again = load_left(stage, conditions, fleet, visits, hyper=own.hyper)

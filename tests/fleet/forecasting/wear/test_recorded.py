@@ -32,8 +32,8 @@ def both(request):
     ],
 )  # fmt: skip
 def test_figures_are_those_recorded(both, name):
-    found, kept = both
-    for row, (new, old) in enumerate(zip(found[name], kept[name], strict=True)):
+    computed, recorded = both
+    for row, (new, old) in enumerate(zip(computed[name], recorded[name], strict=True)):
         expected = np.array([np.nan if value is None else value for value in old])
-        said = f"{name}, row {row} (meant? python -m tests.fleet.forecasting.wear.recorded)"
-        np.testing.assert_allclose(new, expected, **TOLERANCE.get(name, {"rtol": 1e-4, "atol": 1e-6}), err_msg=said)
+        where = f"{name}, row {row} (meant? python -m tests.fleet.forecasting.wear.recorded)"
+        np.testing.assert_allclose(new, expected, **TOLERANCE.get(name, {"rtol": 1e-4, "atol": 1e-6}), err_msg=where)

@@ -13,20 +13,20 @@ from tests.fleet.forecasting.fleets import NOW, columns, readings
 DAYS = NOW - np.array([100.0, 60.0, 30.0, 2.0])
 
 
-def stage_of(make, given, policy=None):
-    fleet, faults = build_fleet(**given)
+def stage_of(make, fleet_columns, policy=None):
+    fleet, faults = build_fleet(**fleet_columns)
     assert faults == []
-    seen = screen(fleet).readings
-    return make(fleet, seen, build_conditions(fleet, seen), policy or Policy())
+    screened_readings = screen(fleet).readings
+    return make(fleet, screened_readings, build_conditions(fleet, screened_readings), policy or Policy())
 
 
-def pressures(line, drop, **more):
-    given = columns(placed=NOW - 110.0, weekly_demand_l=70.0)
-    given["readings"] = readings(
-        DAYS, line_pressure_kpa=line, prefilter_outlet_pressure_kpa=line - drop, temperature_degc=25.0,
+def pressures(line, differential_kpa, **more):
+    fleet_columns = columns(placed=NOW - 110.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(
+        DAYS, line_pressure_kpa=line, prefilter_outlet_pressure_kpa=line - differential_kpa, temperature_degc=25.0,
         permeate_flow_l_per_day=200.0, concentrate_flow_l_per_day=600.0, **more,
     )  # fmt: skip
-    return given
+    return fleet_columns
 
 
 @pytest.mark.parametrize(
@@ -64,7 +64,7 @@ def test_each_limit_of_the_policy_moves_the_limit_of_a_sediment_filter():
 
 
 def test_two_sediment_filters_in_series_have_each_their_share():
-    given = pressures(500.0, 14.0)
+    fleet_columns = pressures(500.0, 14.0)
     for name, value in {
         "position_id": "u0/sediment/second",
         "unit_id": "u0",
@@ -72,27 +72,27 @@ def test_two_sediment_filters_in_series_have_each_their_share():
         "role": "lag",
         "order": 1,
     }.items():
-        given["positions"][name].append(value)
+        fleet_columns["positions"][name].append(value)
     for name, value in {
         "placement_id": 9, "position_id": "u0/sediment/second", "item_id": "sediment", "placed_day": NOW - 110.0,
         "removed_day": None, "reason": None, "first_installed_day": None, "continued_from": None,
     }.items():  # fmt: skip
-        given["placements"][name].append(value)
-    stage = stage_of(sediment_input, given)
+        fleet_columns["placements"][name].append(value)
+    stage = stage_of(sediment_input, fleet_columns)
     assert stage.seen.resolution[0] == pytest.approx(0.6 * 68.95)
     assert stage.places.covariates[:, 1].tolist() == [0.0, 1.0]
 
 
 def test_a_drop_is_brought_to_25_degc_and_to_the_usual_flow():
     """At 10 degC water is 1.47 times as viscous (1.3059 against 0.8900 mPa s); at half the flow half the drop."""
-    given = pressures(400.0, 30.0)
-    given["readings"]["temperature_degc"] = [25.0, 25.0, 25.0, 10.0]
-    warm, cold = stage_of(sediment_input, given).seen.between[[2, 3]]
+    fleet_columns = pressures(400.0, 30.0)
+    fleet_columns["readings"]["temperature_degc"] = [25.0, 25.0, 25.0, 10.0]
+    warm, cold = stage_of(sediment_input, fleet_columns).seen.between[[2, 3]]
     assert cold / warm == pytest.approx(1.0 / 1.467, rel=0.01)
-    given = pressures(400.0, 30.0)
-    given["readings"]["permeate_flow_l_per_day"] = [200.0, 200.0, 200.0, 100.0]
-    given["readings"]["concentrate_flow_l_per_day"] = [600.0, 600.0, 600.0, 300.0]
-    usual, slow = stage_of(sediment_input, given).seen.between[[2, 3]]
+    fleet_columns = pressures(400.0, 30.0)
+    fleet_columns["readings"]["permeate_flow_l_per_day"] = [200.0, 200.0, 200.0, 100.0]
+    fleet_columns["readings"]["concentrate_flow_l_per_day"] = [600.0, 600.0, 600.0, 300.0]
+    usual, slow = stage_of(sediment_input, fleet_columns).seen.between[[2, 3]]
     assert slow / usual == pytest.approx(2.0)
 
 
@@ -100,31 +100,31 @@ def test_noise_of_gauges_is_found_from_readings_of_one_week():
     day = np.repeat(NOW - np.arange(100.0, 2.0, -10.0), 2) + np.tile([0.0, 2.0], 10)
 
     def noise(apart):
-        given = columns(units=12, placed=NOW - 110.0, weekly_demand_l=7.0)
+        fleet_columns = columns(units=12, placed=NOW - 110.0, weekly_demand_l=7.0)
         parts = [
             readings(day, unit=f"u{k}", line_pressure_kpa=400.0, temperature_degc=25.0,
                      prefilter_outlet_pressure_kpa=list(386.0 - np.tile([0.0, apart], 10)))
             for k in range(12)
         ]  # fmt: skip
-        given["readings"] = {name: [v for part in parts for v in part[name]] for name in parts[0]}
-        return stage_of(sediment_input, given).model.noise_kpa
+        fleet_columns["readings"] = {name: [v for part in parts for v in part[name]] for name in parts[0]}
+        return stage_of(sediment_input, fleet_columns).model.noise_kpa
 
     # 228 pairs at most nine days apart against a prior worth 30, on the logarithm; half of all differences of two lie
     # within 0.6745 x sqrt 2
     for apart in (4.0, 20.0):
-        found = max(apart / (0.6745 * np.sqrt(2.0)), 1.0)
-        assert noise(apart) == pytest.approx(found ** (228 / 258) * 9.0 ** (30 / 258), rel=0.03)
+        noise_kpa = max(apart / (0.6745 * np.sqrt(2.0)), 1.0)
+        assert noise(apart) == pytest.approx(noise_kpa ** (228 / 258) * 9.0 ** (30 / 258), rel=0.03)
 
 
 def quality(**target):
-    given = columns(kind="pair", placed=NOW - 110.0, **target)
-    given["readings"] = readings(
+    fleet_columns = columns(kind="pair", placed=NOW - 110.0, **target)
+    fleet_columns["readings"] = readings(
         DAYS, permeate_tds_mg_per_l=[10.0, None, 10.0, 10.0], interstage_tds_mg_per_l=[0.0, 1.0, 2.0, None],
         product_tds_mg_per_l=0.0, feed_total_chlorine_mg_per_l=2.0, interstage_chlorine_mg_per_l=0.1,
         carbon_outlet_total_chlorine_mg_per_l=[0.05, None, 0.0, 0.0],
         carbon_outlet_free_chlorine_mg_per_l=[0.01, 0.02, None, None],
     )  # fmt: skip
-    return given
+    return fleet_columns
 
 
 def test_resin_is_exhausted_at_the_tighter_of_use_and_house():
@@ -141,12 +141,12 @@ def test_resin_is_exhausted_at_the_tighter_of_use_and_house():
 
 
 def test_nothing_stands_between_two_beds_where_there_is_one():
-    given = quality()
+    fleet_columns = quality()
     single = columns(kind="ro_di", placed=NOW - 110.0)
-    single["readings"] = given["readings"]
+    single["readings"] = fleet_columns["readings"]
     for make in (resin_input, carbon_input):
         assert np.isnan(stage_of(make, single).seen.between).all()
-        assert np.isfinite(stage_of(make, given).seen.between[:3]).all()
+        assert np.isfinite(stage_of(make, fleet_columns).seen.between[:3]).all()
 
 
 def test_carbon_by_total_chlorine_and_by_free_only_where_the_water_holds_no_chloramine():
@@ -163,20 +163,20 @@ def test_carbon_by_total_chlorine_and_by_free_only_where_the_water_holds_no_chlo
 
 @pytest.mark.parametrize(("age", "by_cap"), [(354.0, False), (356.0, True)])
 def test_carbon_that_left_at_its_age_limit_says_nothing_of_wear(age, by_cap):
-    given = columns(placed=NOW - 400.0)
-    table = given["placements"]
+    fleet_columns = columns(placed=NOW - 400.0)
+    table = fleet_columns["placements"]
     row = table["position_id"].index("u0/carbon/single")
     table["removed_day"][row], table["reason"][row] = NOW - 400.0 + age, "exhausted"
-    assert stage_of(carbon_input, given).ended_by_cap.tolist() == [by_cap]
+    assert stage_of(carbon_input, fleet_columns).ended_by_cap.tolist() == [by_cap]
 
 
 def test_places_share_the_supply_of_their_site_and_the_item_that_stands():
-    given = columns(units=3)
-    given["sites"] = {"site_id": ["s-u0", "s-u1", "s-u2"], "supply": ["north", "north", ""]}
-    row = given["placements"]["position_id"].index("u1/resin/single")
-    given["placements"]["item_id"][row] = None
-    fleet, _ = build_fleet(**given)
-    stage = stage_of(resin_input, given)
+    fleet_columns = columns(units=3)
+    fleet_columns["sites"] = {"site_id": ["s-u0", "s-u1", "s-u2"], "supply": ["north", "north", ""]}
+    row = fleet_columns["placements"]["position_id"].index("u1/resin/single")
+    fleet_columns["placements"]["item_id"][row] = None
+    fleet, _ = build_fleet(**fleet_columns)
+    stage = stage_of(resin_input, fleet_columns)
     places = places_of(fleet, stage.columns)
     assert places.groups["supply"].tolist() == ["supply north", "supply north", "site s-u2"]
     assert places.groups["item"].tolist() == ["resin", "", "resin"]

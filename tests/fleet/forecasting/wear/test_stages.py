@@ -16,9 +16,11 @@ from tests.fleet.forecasting.fleets import NOW, columns, readings
 
 
 def seen_at(share_of_permeate):
-    given = columns(placed=NOW - 200.0, weekly_demand_l=70.0)
-    given["readings"] = readings([NOW - 1.0], permeate_tds_mg_per_l=20.0, product_tds_mg_per_l=20.0 * share_of_permeate)
-    fleet, _ = build_fleet(**given)
+    fleet_columns = columns(placed=NOW - 200.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(
+        [NOW - 1.0], permeate_tds_mg_per_l=20.0, product_tds_mg_per_l=20.0 * share_of_permeate
+    )
+    fleet, _ = build_fleet(**fleet_columns)
     seen = screen(fleet).readings
     conditions = build_conditions(fleet, seen)
     stage = resin_input(fleet, seen, conditions, Policy())

@@ -14,12 +14,12 @@ def trend_input(slope=0.3, start=1.2, theta=0.5, power=1.0, sign=-1.0, noise=0.0
     rng = np.random.default_rng(4)
     z = rng.normal(0.0, 0.2, len(USE))
     value = start + theta * z + sign * slope * USE**power + noise * rng.normal(size=len(USE)) + off
-    given = {
+    trend_columns = {
         "segment": np.zeros(len(USE), dtype=np.int64), "day": 40.0 * np.arange(len(USE)), "value": value,
         "noise": np.full(len(USE), noise), "use": USE, "z": z, "shared_noise": 0.01, "centre": np.array([1.0]),
         "width": np.array([0.5]), "z_spread": 1.0, "sign": sign, "usual_slope": 0.2,
     }  # fmt: skip
-    return TrendInput(**{**given, **more})
+    return TrendInput(**{**trend_columns, **more})
 
 
 def best(trend):

@@ -72,8 +72,8 @@ def make_week(
     ]
     musts = round(candidates * 0.1) if musts is None else musts
     confirmed = musts // 3
-    made = []
-    taken: list[tuple[str, int, int]] = []
+    visits = []
+    appointments: list[tuple[str, int, int]] = []
     for k in range(candidates):
         place = _place(rng, towns[int(rng.choice(3, p=[0.5, 0.25, 0.25]))], float(rng.choice([3.0, 7.0, 14.0])))
         service = int(rng.integers(minutes[0], minutes[1] + 1)) * 60
@@ -81,7 +81,7 @@ def make_week(
         late = float(rng.lognormal(np.log(9.0), 0.6)) * 100.0
         waste = float(rng.uniform(30.0, 200.0))
         cost = tuple(round(max(0.0, day - due) * late + max(0.0, due - day) * waste) for day in range(days))
-        left = round(max(0.0, days + 9.0 - due) * late)
+        cost_if_unserved = round(max(0.0, days + 9.0 - due) * late)
         hours = HOURS[int(rng.choice(len(HOURS), p=[0.35, 0.15, 0.15, 0.2, 0.1, 0.05]))]
         windows = tuple(Window(day, *span) for day in worked if rng.random() < 0.65 for span in hours)
         appointment = None
@@ -92,21 +92,21 @@ def make_week(
                 day = int(rng.choice(worked))
                 start = int(rng.integers(shift[0] // 900 + 5, (shift[1] - service) // 900 - 5)) * 900
                 apart = 2 * HOUR + service
-                if all(p != person or d != day or abs(s - start) >= apart for p, d, s in taken):
+                if all(p != person or d != day or abs(s - start) >= apart for p, d, s in appointments):
                     appointment = Appointment(day, start, person)
-                    taken.append((person, day, start))
+                    appointments.append((person, day, start))
                     break
         elif k < musts:
             urgent = True
             windows = tuple(Window(day, 8 * HOUR, 17 * HOUR) for day in worked[:3])
-        made.append(
+        visits.append(
             Candidate(
                 key=f"visit {k + 1}",
                 place=place,
                 windows=windows,
                 service_s=service,
                 cost_by_day_cents=cost,
-                cost_if_left_cents=left,
+                cost_if_left_cents=cost_if_unserved,
                 urgent=urgent,
                 appointment=appointment,
                 skills=frozenset({"pump"}) if skills and appointment is None and rng.random() < 0.12 else frozenset(),
@@ -117,7 +117,7 @@ def make_week(
         first_day=FIRST_DAY,
         days=days,
         installers=people,
-        candidates=[made[k] for k in order],
+        candidates=[visits[k] for k in order],
         rates=Rates(),
         provider=GreatCircleTravel(),
     )

@@ -62,12 +62,12 @@ def test_what_a_move_costs_is_what_the_judge_finds(seed: int) -> None:
     for source, stops in plan.items():
         for c in stops[:3]:
             for target in sorted(plan):
-                rest = tuple(x for x in plan[target] if x != c)
-                for place in (1, len(rest) + 1):
+                remaining = tuple(x for x in plan[target] if x != c)
+                for place in (1, len(remaining) + 1):
                     moved = {**plan, source: tuple(x for x in stops if x != c)}
-                    moved[target] = (*rest[: place - 1], c, *rest[place - 1 :])
+                    moved[target] = (*remaining[: place - 1], c, *remaining[place - 1 :])
                     judged = evaluate(problem, moved)
-                    found = move_by_hand(
+                    answer = move_by_hand(
                         problem,
                         plan,
                         problem.candidates[c].key,
@@ -75,11 +75,11 @@ def test_what_a_move_costs_is_what_the_judge_finds(seed: int) -> None:
                         day=target[1],
                         place=place,
                     )
-                    assert bool(judged.faults) == bool(found.refusals or found.warnings)
+                    assert bool(judged.faults) == bool(answer.refusals or answer.warnings)
                     if not judged.faults:
-                        assert found.total_cents == judged.total_cents - before.total_cents
-                        assert found.drive_s == judged.drive_s - before.drive_s
-                        assert set(found.after) <= set(judged.routes)
+                        assert answer.total_cents == judged.total_cents - before.total_cents
+                        assert answer.drive_s == judged.drive_s - before.drive_s
+                        assert set(answer.after) <= set(judged.routes)
                         checked += 1
     assert checked >= 5
 
@@ -87,17 +87,17 @@ def test_what_a_move_costs_is_what_the_judge_finds(seed: int) -> None:
 def test_without_a_place_the_cheapest_is_taken() -> None:
     problem = _problem(_stop("near", 2), _stop("middle", 4), _stop("far", 6), lunch=None)
     plan = {(0, 0): (0, 2), (1, 0): (1,)}
-    found = move_by_hand(problem, plan, "middle", installer="Ada", day=0)
-    assert [stop.visit for stop in found.after[0].stops] in (["near", "middle", "far"], ["far", "middle", "near"])
+    moved = move_by_hand(problem, plan, "middle", installer="Ada", day=0)
+    assert [stop.visit for stop in moved.after[0].stops] in (["near", "middle", "far"], ["far", "middle", "near"])
     every = [move_by_hand(problem, plan, "middle", installer="Ada", day=0, place=p).total_cents for p in (1, 2, 3)]
-    assert found.total_cents == min(every)
-    assert found.total_cents < 0
+    assert moved.total_cents == min(every)
+    assert moved.total_cents < 0
 
 
 def test_another_day_costs_what_the_day_costs() -> None:
     problem = _problem(_stop("a", 2), lunch=None)
-    found = move_by_hand(problem, {(0, 0): (0,)}, "a", installer="Ada", day=1)
-    assert (found.visits_cents, found.driving_cents, found.warnings) == (500, 0, ())
+    moved = move_by_hand(problem, {(0, 0): (0,)}, "a", installer="Ada", day=1)
+    assert (moved.visits_cents, moved.driving_cents, moved.warnings) == (500, 0, ())
 
 
 def test_hours_are_overridden_for_the_moved_visit_and_not_for_the_others_of_the_round() -> None:
@@ -108,19 +108,19 @@ def test_hours_are_overridden_for_the_moved_visit_and_not_for_the_others_of_the_
         _stop("two", 6, windows=(Window(0, 14 * HOUR, 16 * HOUR),)),
         lunch=None,
     )
-    found = move_by_hand(problem, {(0, 0): (0,), (1, 0): (1, 2)}, "morning", installer="Ben", day=0, place=2)
-    assert [(f.code, f.visit) for f in found.warnings] == [("closed", "morning")]
-    starts = {stop.visit: stop.start_s for stop in found.after[0].stops}
+    moved = move_by_hand(problem, {(0, 0): (0,), (1, 0): (1, 2)}, "morning", installer="Ben", day=0, place=2)
+    assert [(f.code, f.visit) for f in moved.warnings] == [("closed", "morning")]
+    starts = {stop.visit: stop.start_s for stop in moved.after[0].stops}
     assert (starts["ten"], starts["two"]) == (10 * HOUR, 14 * HOUR)
 
 
 def test_what_goodwill_can_mend_is_a_warning() -> None:
     morning = _stop("morning", 2, windows=(Window(0, 8 * HOUR, 10 * HOUR),))
     problem = _problem(morning, _stop("b", 4, service_s=3 * HOUR), lunch=None)
-    found = move_by_hand(problem, {(0, 0): (0, 1)}, "morning", installer="Ada", day=0, place=2)
-    assert [(f.code, f.visit) for f in found.warnings] == [("closed", "morning")]
-    assert found.refusals == ()
-    assert "morning is not open for the work at 11:" in found.warnings[0].sentence
+    moved = move_by_hand(problem, {(0, 0): (0, 1)}, "morning", installer="Ada", day=0, place=2)
+    assert [(f.code, f.visit) for f in moved.warnings] == [("closed", "morning")]
+    assert moved.refusals == ()
+    assert "morning is not open for the work at 11:" in moved.warnings[0].sentence
     # what was broken before is not told again, except of the visit itself
     again = move_by_hand(problem, {(0, 0): (1, 0)}, "b", installer="Ada", day=0, place=1)
     assert again.warnings == ()
@@ -148,14 +148,14 @@ def test_lunch_and_overtime_are_warnings_in_turn() -> None:
 
 def test_what_is_in_the_van_is_a_warning() -> None:
     problem = _problem(_stop("a", 2, parts={"RES-12": 2}), lunch=None, van_stock={"RES-12": 1})
-    found = move_by_hand(problem, {(0, 0): (0,)}, "a", installer="Ben", day=0)
-    assert [f.code for f in found.warnings] == ["van_stock"]
+    moved = move_by_hand(problem, {(0, 0): (0,)}, "a", installer="Ben", day=0)
+    assert [f.code for f in moved.warnings] == ["van_stock"]
 
 
 def test_what_nobody_can_override_is_a_refusal() -> None:
     pump = _stop("pump", 2, skills=frozenset({"pump"}))
-    found = move_by_hand(_problem(pump, lunch=None), {(0, 0): (0,)}, "pump", installer="Ben", day=0)
-    assert [(f.code, f.visit) for f in found.refusals] == [("not_allowed", "pump")]
+    moved = move_by_hand(_problem(pump, lunch=None), {(0, 0): (0,)}, "pump", installer="Ben", day=0)
+    assert [(f.code, f.visit) for f in moved.refusals] == [("not_allowed", "pump")]
     off = move_by_hand(_problem(_stop("a", 2), days_ada=(0,)), {(0, 0): (0,)}, "a", installer="Ada", day=1)
     assert [f.code for f in off.refusals] == ["day_off"]
     assert off.after == ()

@@ -167,7 +167,7 @@ def test_travel_may_differ_by_direction() -> None:
     problem = line_problem([10])
     seconds = problem.travel.seconds.copy()
     seconds[1, 0] = 25 * MINUTE
-    there = RoundProblem(
+    outward = RoundProblem(
         problem.first_day,
         1,
         problem.installers,
@@ -175,7 +175,7 @@ def test_travel_may_differ_by_direction() -> None:
         problem.rates,
         Travel(problem.travel.metres, seconds, "one way"),
     )
-    (route,) = evaluate(there, {(0, 0): (0,)}).routes
+    (route,) = evaluate(outward, {(0, 0): (0,)}).routes
     assert route.drive_s == 35 * MINUTE
     assert route.returns_s == 8 * HOUR + 65 * MINUTE
 

@@ -58,10 +58,10 @@ def test_the_cheapest_insertion_is_the_cheapest_of_all(seed: int, overtime: int)
                 tried = (*stops[:place], k, *stops[place:])
                 if may_be_driven(problem, *cell, tried):
                     costs.append(evaluate(problem, {**plan, cell: tried}).total_cents - before)
-        found = cheapest_insertion(problem, plan, k, positions=99)
-        assert (found is None) == (not costs)
-        if found is not None:
-            assert found.extra_cents == min(costs)
+        insertion = cheapest_insertion(problem, plan, k, positions=99)
+        assert (insertion is None) == (not costs)
+        if insertion is not None:
+            assert insertion.extra_cents == min(costs)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -73,10 +73,10 @@ def test_polishing_never_makes_a_plan_dearer_and_leaves_no_exchange_in_place(see
     assert after.faults == ()
     assert after.rank <= before.rank
     assert len(after.missed_urgent) <= len(before.missed_urgent)
-    left = [k for k in range(80) if problem.candidates[k].key in set(after.unserved)]
+    unserved = [k for k in range(80) if problem.candidates[k].key in set(after.unserved)]
     for cell, stops in better.items():
-        for (place, gone), k in itertools.product(enumerate(stops), left[:10]):
-            if problem.candidates[gone].must:
+        for (place, removed), k in itertools.product(enumerate(stops), unserved[:10]):
+            if problem.candidates[removed].must:
                 continue
             tried = {**better, cell: (*stops[:place], k, *stops[place + 1 :])}
             judged = evaluate(problem, tried)
@@ -90,22 +90,22 @@ def test_the_visit_to_give_way_is_the_one_whose_loss_is_least(seed: int) -> None
     total = evaluate(problem, plan).total_cents
     full = [u for u in explain_unserved(problem, plan) if u.reason is UnservedReason.DAYS_ARE_FULL]
     assert full
-    for told in full[:6]:
-        k = problem.candidate_index[told.visit]
+    for unserved in full[:6]:
+        k = problem.candidate_index[unserved.visit]
         costs: dict[str, int] = {}
         for cell, stops in plan.items():
-            for gone in stops:
-                other = problem.candidates[gone]
+            for removed in stops:
+                other = problem.candidates[removed]
                 if other.must:
                     continue
-                rest = tuple(c for c in stops if c != gone)
-                for place in range(len(rest) + 1):
-                    tried = (*rest[:place], k, *rest[place:])
+                remaining = tuple(c for c in stops if c != removed)
+                for place in range(len(remaining) + 1):
+                    tried = (*remaining[:place], k, *remaining[place:])
                     if may_be_driven(problem, *cell, tried):
                         cost = evaluate(problem, {**plan, cell: tried}).total_cents - total
                         costs[other.key] = min(costs.get(other.key, cost), cost)
-        if told.displaces:
-            assert told.extra_cents == min(costs.values()) == costs[told.displaces]
+        if unserved.displaces:
+            assert unserved.extra_cents == min(costs.values()) == costs[unserved.displaces]
         else:
             assert costs == {}
 
@@ -140,13 +140,13 @@ def test_room_is_made_in_the_round_that_loses_least(dear_is_first: bool) -> None
     plan = {(0, 0): (1,), (1, 0): (2,)}
     room = make_room(problem, plan, 0)
     assert room is not None
-    found, given_up = room
+    insertion, given_up = room
     assert [keys[k - 1] for k in given_up] == ["cheap"]
-    assert (found.installer, found.stops) == (keys.index("cheap"), (0,))
+    assert (insertion.installer, insertion.stops) == (keys.index("cheap"), (0,))
     # what was the cheap visit's is lost, and nothing is driven that was not before
-    assert found.extra_cents == 500
+    assert insertion.extra_cents == 500
     placed = place_the_musts(problem, plan)
-    assert placed == {**plan, (found.installer, 0): (0,)}
+    assert placed == {**plan, (insertion.installer, 0): (0,)}
 
 
 @pytest.mark.parametrize("urgent_is_first", [True, False])
@@ -170,5 +170,5 @@ def test_a_round_gives_up_what_is_worth_least_until_it_can_be_driven() -> None:
     visits = [visit(key, minutes=50, worth_cents=worth) for key, worth in (("a", 900), ("b", 300), ("c", 700))]
     problem = beside_each_other(*visits, installers=("Ada",))
     assert mend_round(problem, 0, 0, (0, 1, 2)) == (0, 2)
-    kept = beside_each_other(visits[0], replace(visits[1], urgent=True), visits[2], installers=("Ada",))
-    assert mend_round(kept, 0, 0, (0, 1, 2)) == (0, 1)
+    one_round = beside_each_other(visits[0], replace(visits[1], urgent=True), visits[2], installers=("Ada",))
+    assert mend_round(one_round, 0, 0, (0, 1, 2)) == (0, 1)

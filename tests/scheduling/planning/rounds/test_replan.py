@@ -49,33 +49,33 @@ def slots(plan: RoundPlan, offset: int = 0) -> dict[str, tuple[str, int]]:
 
 
 def test_nothing_wrong_changes_nothing(week) -> None:
-    mended = mend(week)
-    assert mended.plan.evaluation.faults == ()
+    repaired = mend(week)
+    assert repaired.plan.evaluation.faults == ()
     published = {v: slot for v, slot in slots(week[1]).items() if slot[1] < 2}
-    begun = {s.visit for stops in mended.begun.values() for s in stops}
+    begun = {s.visit for stops in repaired.begun.values() for s in stops}
     assert begun
-    kept = slots(mended.plan)
+    slots_after = slots(repaired.plan)
     assert {v: slot for v, slot in published.items() if v not in begun} == {
-        v: slot for v, slot in kept.items() if v in published
+        v: slot for v, slot in slots_after.items() if v in published
     }
-    assert {d.kind for d in mended.differences} <= {DifferenceKind.ADDED}
+    assert {d.kind for d in repaired.differences} <= {DifferenceKind.ADDED}
 
 
 def test_an_installer_who_is_ill_is_stood_in_for(week) -> None:
     _problem, plan = week
     ill = "installer 1"
-    mended = mend(week, InstallerOut(ill, 0), InstallerOut(ill, 1), now=Moment(0, 7 * HOUR))
-    assert mended.plan.evaluation.faults == ()
-    assert ill not in {route.installer for route in mended.plan.routes}
-    assert mended.plan.evaluation.missed_appointments == ()
-    assert mended.plan.evaluation.missed_urgent == ()
-    theirs = {v for v, slot in slots(plan).items() if slot[0] == ill and slot[1] < 2}
-    assert theirs <= {d.visit for d in mended.differences}
+    repaired = mend(week, InstallerOut(ill, 0), InstallerOut(ill, 1), now=Moment(0, 7 * HOUR))
+    assert repaired.plan.evaluation.faults == ()
+    assert ill not in {route.installer for route in repaired.plan.routes}
+    assert repaired.plan.evaluation.missed_appointments == ()
+    assert repaired.plan.evaluation.missed_urgent == ()
+    their_visits = {v for v, slot in slots(plan).items() if slot[0] == ill and slot[1] < 2}
+    assert their_visits <= {d.visit for d in repaired.differences}
     # visits of the others are disturbed only to make room
     others = {v for v, slot in slots(plan).items() if slot[0] != ill and slot[1] < 2}
-    moved = {d.visit for d in mended.differences if d.kind is not DifferenceKind.RETIMED} & others
-    assert len(moved) <= len(theirs)
-    _, people = list_people_to_notify(mended.differences)
+    moved = {d.visit for d in repaired.differences if d.kind is not DifferenceKind.RETIMED} & others
+    assert len(moved) <= len(their_visits)
+    _, people = list_people_to_notify(repaired.differences)
     assert ill in people
 
 
@@ -84,41 +84,41 @@ def test_a_confirmed_appointment_of_someone_ill_is_kept_to_the_second_by_another
     promised = [c for c in problem.candidates if c.appointment and c.appointment.day == 1]
     assert promised
     person = promised[0].appointment.installer
-    mended = mend(week, InstallerOut(person, 1), now=Moment(0, 7 * HOUR))
-    starts = {s.visit: (r.installer, r.day, s.start_s) for r in mended.plan.routes for s in r.stops}
+    repaired = mend(week, InstallerOut(person, 1), now=Moment(0, 7 * HOUR))
+    starts = {s.visit: (r.installer, r.day, s.start_s) for r in repaired.plan.routes for s in r.stops}
     for c in promised:
         installer, day, start = starts[c.key]
         assert (day, start) == (1, c.appointment.start_s)
         assert (installer != person) or c.appointment.installer != person
         if c.appointment.installer == person:
-            (told,) = [d for d in mended.differences if d.visit == c.key]
-            assert told.kind is DifferenceKind.MOVED_INSTALLER
-            assert told.tell_client
+            (difference,) = [d for d in repaired.differences if d.visit == c.key]
+            assert difference.kind is DifferenceKind.MOVED_INSTALLER
+            assert difference.tell_client
 
 
 def test_what_has_begun_stays_and_the_round_goes_on_from_there(week) -> None:
     problem, _plan = week
-    mended = mend(week, FreeLater("installer 2", 12 * HOUR))
-    begun = mended.begun["installer 2"]
+    repaired = mend(week, FreeLater("installer 2", 12 * HOUR))
+    begun = repaired.begun["installer 2"]
     assert begun
-    today = next(r for r in mended.plan.routes if (r.installer, r.day) == ("installer 2", 0))
+    today = next(r for r in repaired.plan.routes if (r.installer, r.day) == ("installer 2", 0))
     assert today.leaves_s >= 12 * HOUR
     first = problem.candidates[problem.candidate_index[begun[-1].visit]].place
-    shift = mended.problem.installers[1].shift_on(0)
+    shift = repaired.problem.installers[1].shift_on(0)
     assert shift.starts_at == first
-    assert not {s.visit for stops in mended.begun.values() for s in stops} & set(mended.plan.evaluation.served)
-    assert mended.plan.evaluation.faults == ()
+    assert not {s.visit for stops in repaired.begun.values() for s in stops} & set(repaired.plan.evaluation.served)
+    assert repaired.plan.evaluation.faults == ()
 
 
 def test_a_cancelled_visit_is_told_to_the_installer_alone(week) -> None:
     _, plan = week
     visit = plan.routes[-1].stops[0].visit if plan.routes[-1].day < 2 else None
     visit = visit or next(r for r in plan.routes if r.day == 1).stops[0].visit
-    mended = mend(week, VisitCancelled(visit))
-    (told,) = [d for d in mended.differences if d.visit == visit]
-    assert told.kind is DifferenceKind.CANCELLED
-    assert not told.tell_client
-    assert visit not in mended.plan.evaluation.served
+    repaired = mend(week, VisitCancelled(visit))
+    (difference,) = [d for d in repaired.differences if d.visit == visit]
+    assert difference.kind is DifferenceKind.CANCELLED
+    assert not difference.tell_client
+    assert visit not in repaired.plan.evaluation.served
 
 
 def urgent_call(days: int, **more) -> Candidate:
@@ -137,19 +137,19 @@ def urgent_call(days: int, **more) -> Candidate:
 
 
 def test_an_urgent_call_is_fitted_in_today(week) -> None:
-    mended = mend(week, VisitAdded(urgent_call(3)))
-    assert slots(mended.plan)["call"][1] == 0
-    (told,) = [d for d in mended.differences if d.visit == "call"]
-    assert (told.kind, told.tell_client) == (DifferenceKind.ADDED, True)
-    assert len([d for d in mended.differences if d.kind is not DifferenceKind.ADDED]) <= 6
+    repaired = mend(week, VisitAdded(urgent_call(3)))
+    assert slots(repaired.plan)["call"][1] == 0
+    (difference,) = [d for d in repaired.differences if d.visit == "call"]
+    assert (difference.kind, difference.tell_client) == (DifferenceKind.ADDED, True)
+    assert len([d for d in repaired.differences if d.kind is not DifferenceKind.ADDED]) <= 6
 
 
 def test_a_visit_that_could_not_be_done_is_open_again(week) -> None:
     first = mend(week).begun["installer 3"][0].visit
-    mended = mend(week, VisitNotDone(first))
-    assert first in set(mended.plan.evaluation.served) | set(mended.plan.evaluation.unserved)
-    if first in mended.plan.evaluation.served:
-        route, stop = next((r, s) for r in mended.plan.routes for s in r.stops if s.visit == first)
+    repaired = mend(week, VisitNotDone(first))
+    assert first in set(repaired.plan.evaluation.served) | set(repaired.plan.evaluation.unserved)
+    if first in repaired.plan.evaluation.served:
+        route, stop = next((r, s) for r in repaired.plan.routes for s in r.stops if s.visit == first)
         assert (route.day, stop.start_s) > (0, 10 * HOUR)
 
 
@@ -174,17 +174,17 @@ def test_stock_and_lunch_already_taken_are_taken_into_account() -> None:
         candidates=tuple(dataclasses.replace(c, parts={"resin": 1}) for c in problem.candidates),
     )
     plan = plan_rounds(problem, iterations=800, seed=1)
-    mended = replan(problem, plan.plan, [], now=Moment(0, 14 * HOUR), provider=GreatCircleTravel(), iterations=200)
-    for person in mended.problem.installers:
+    repaired = replan(problem, plan.plan, [], now=Moment(0, 14 * HOUR), provider=GreatCircleTravel(), iterations=200)
+    for person in repaired.problem.installers:
         shift = person.shift_on(0)
-        begun = len(mended.begun.get(person.key, ()))
+        begun = len(repaired.begun.get(person.key, ()))
         if shift is None:
             continue
         assert shift.van_stock == {"resin": 5 - begun}
         assert shift.had_lunch
         assert shift.start_s >= 14 * HOUR
-    assert all(r.lunch_start_s is None for r in mended.plan.routes if r.day == 0)
-    assert any(r.lunch_start_s is not None for r in mended.plan.routes if r.day == 1)
+    assert all(r.lunch_start_s is None for r in repaired.plan.routes if r.day == 0)
+    assert any(r.lunch_start_s is not None for r in repaired.plan.routes if r.day == 1)
 
 
 def test_an_appointment_nobody_can_keep_is_set_for_another_time() -> None:
@@ -197,7 +197,7 @@ def test_an_appointment_nobody_can_keep_is_set_for_another_time() -> None:
     problem = dataclasses.replace(problem, candidates=(fixed, *problem.candidates[1:]))
     plan = plan_rounds(problem, iterations=500, seed=1)
     assert fixed.key in plan.evaluation.served
-    mended = replan(
+    repaired = replan(
         problem,
         plan.plan,
         [FreeLater("installer 1", 13 * HOUR)],
@@ -205,30 +205,32 @@ def test_an_appointment_nobody_can_keep_is_set_for_another_time() -> None:
         provider=GreatCircleTravel(),
         iterations=500,
     )
-    assert fixed.key in mended.plan.evaluation.served
-    told = next(d for d in mended.differences if d.visit == fixed.key)
-    assert told.kind in (DifferenceKind.RETIMED, DifferenceKind.MOVED_DAY)
-    assert told.tell_client
+    assert fixed.key in repaired.plan.evaluation.served
+    difference = next(d for d in repaired.differences if d.visit == fixed.key)
+    assert difference.kind in (DifferenceKind.RETIMED, DifferenceKind.MOVED_DAY)
+    assert difference.tell_client
 
 
 def test_the_price_of_disturbance_is_told_apart(week) -> None:
-    mended = mend(week, InstallerOut("installer 2", 1), now=Moment(0, 7 * HOUR))
+    repaired = mend(week, InstallerOut("installer 2", 1), now=Moment(0, 7 * HOUR))
     plain = dataclasses.replace(
-        mended.problem,
+        repaired.problem,
         candidates=tuple(
             dataclasses.replace(
-                mended.problem.candidates[k],
+                repaired.problem.candidates[k],
                 cost_by_day_cents=c.cost_by_day_cents[:2],
                 cost_if_left_cents=c.cost_if_left_cents,
                 cost_by_installer_cents={},
             )
             for k, c in (
-                (k, week[0].candidates[week[0].candidate_index[x.key]]) for k, x in enumerate(mended.problem.candidates)
+                (k, week[0].candidates[week[0].candidate_index[x.key]])
+                for k, x in enumerate(repaired.problem.candidates)
             )
         ),
     )
     assert (
-        evaluate(plain, mended.plan.plan).total_cents == mended.plan.evaluation.total_cents - mended.disturbance_cents
+        evaluate(plain, repaired.plan.plan).total_cents
+        == repaired.plan.evaluation.total_cents - repaired.disturbance_cents
     )
 
 

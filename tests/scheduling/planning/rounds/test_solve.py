@@ -50,11 +50,11 @@ def test_it_beats_the_plan_made_by_hand_and_misses_nothing(size: int, seed: int)
 def test_confirmed_appointments_are_kept_to_the_second() -> None:
     problem = make_week(60, seed=4, musts=12)
     plan = plan_rounds(problem, iterations=1_500, seed=1)
-    kept = {(s.visit, route.installer, route.day, s.start_s) for route in plan.routes for s in route.stops}
+    starts = {(s.visit, route.installer, route.day, s.start_s) for route in plan.routes for s in route.stops}
     promised = [c for c in problem.candidates if c.appointment is not None]
     assert len(promised) == 4
     for c in promised:
-        assert (c.key, c.appointment.installer, c.appointment.day, c.appointment.start_s) in kept
+        assert (c.key, c.appointment.installer, c.appointment.day, c.appointment.start_s) in starts
 
 
 def test_the_same_seed_and_iterations_give_the_same_plan() -> None:
@@ -66,23 +66,23 @@ def test_the_same_seed_and_iterations_give_the_same_plan() -> None:
 
 
 def test_progress_rises_and_the_best_only_gets_better() -> None:
-    told: list[Progress] = []
+    reports: list[Progress] = []
     problem = make_week(70, seed=6, musts=0)
-    plan = plan_rounds(problem, iterations=3_000, seed=1, on_progress=told.append)
-    shares = [p.share for p in told]
+    plan = plan_rounds(problem, iterations=3_000, seed=1, on_progress=reports.append)
+    shares = [p.share for p in reports]
     assert shares == sorted(shares)
     assert shares[0] == 0.0
     assert shares[-1] == 1.0
-    assert len(told) >= 5
-    best = [p.best_cents for p in told]
+    assert len(reports) >= 5
+    best = [p.best_cents for p in reports]
     assert best == sorted(best, reverse=True)
     assert best[-1] == plan.evaluation.total_cents
 
 
 def test_stopping_keeps_the_best_so_far() -> None:
     problem = make_week(70, seed=6)
-    asked = iter([False] * 300 + [True] * 10_000_000)
-    plan = plan_rounds(problem, seconds=3_600.0, seed=1, should_stop=lambda: next(asked))
+    stop_answers = iter([False] * 300 + [True] * 10_000_000)
+    plan = plan_rounds(problem, seconds=3_600.0, seed=1, should_stop=lambda: next(stop_answers))
     assert plan.stopped
     assert plan.evaluation.faults == ()
     assert plan.evaluation.total_cents <= plan.naive_total_cents
@@ -127,8 +127,8 @@ def test_the_model_prices_a_plan_as_the_judge_does() -> None:
         cells = [(k, day) for day in range(5) for k in range(4)]
         model = build_model(problem, cells=cells, candidates=list(range(50)))
         solution, dropped = model.encode(plan)
-        kept = {cell: tuple(c for c in stops if c not in dropped) for cell, stops in plan.items()}
-        judged = evaluate(problem, kept)
+        served_plan = {cell: tuple(c for c in stops if c not in dropped) for cell, stops in plan.items()}
+        judged = evaluate(problem, served_plan)
         bonus = {c.key: 300_000 if c.appointment else 100_000 * c.urgent for c in problem.candidates}
         lunches = sum(route.lunch_start_s is not None for route in judged.routes)
         collected = sum(bonus[key] for key in judged.served) + 10_000 * lunches
@@ -136,7 +136,7 @@ def test_the_model_prices_a_plan_as_the_judge_does() -> None:
         gained = sum(c.cost_if_left_cents for c in problem.candidates if c.key in judged.served)
         assert solution.distance_cost() == judged.driving_cents
         assert solution.prizes() - collected == gained - judged.visits_cents
-        assert model.decode(solution, plan) == {cell: stops for cell, stops in kept.items() if stops}
+        assert model.decode(solution, plan) == {cell: stops for cell, stops in served_plan.items() if stops}
 
 
 def test_a_plan_that_cannot_be_driven_is_not_passed_over() -> None:
@@ -206,18 +206,20 @@ def test_room_is_made_for_what_must_be_served() -> None:
     plan = {(0, 0): (0, 1, 2, 3, 4)}
     assert evaluate(problem, plan).faults == ()
     assert cheapest_insertion(problem, plan, 5) is None
-    insertion, gone = make_room(problem, plan, 5)
-    assert gone == (0,)  # the least valuable
+    insertion, displaced = make_room(problem, plan, 5)
+    assert displaced == (0,)  # the least valuable
     assert 5 in insertion.stops
     assert evaluate(problem, place_the_musts(problem, plan)).missed_urgent == ()
 
 
 def test_a_round_too_long_gives_up_as_little_as_it_can() -> None:
     problem = line_problem([10] * 8, candidates=[{"service_s": 80 * MINUTE, "urgent": k == 7} for k in range(8)])
-    kept = mend_round(problem, 0, 0, tuple(range(8)))
-    assert 7 in kept
-    assert evaluate(problem, {(0, 0): kept}).faults == ()
-    assert len(kept) == 6  # six times 80 minutes, lunch and the drive fit between eight and five, seven do not
+    drivable_stops = mend_round(problem, 0, 0, tuple(range(8)))
+    assert 7 in drivable_stops
+    assert evaluate(problem, {(0, 0): drivable_stops}).faults == ()
+    assert (
+        len(drivable_stops) == 6
+    )  # six times 80 minutes, lunch and the drive fit between eight and five, seven do not
 
 
 @pytest.mark.parametrize(
@@ -245,12 +247,12 @@ def test_on_full_days_it_names_what_would_have_to_give_way_and_the_money() -> No
     problem = line_problem([10] * 8, candidates=values)
     plan = plan_rounds(problem, iterations=500)
     assert sorted(plan.evaluation.unserved) == ["v0", "v1"]
-    told = {u.visit: u for u in plan.unserved}
-    assert told["v1"].reason is UnservedReason.DAYS_ARE_FULL
-    assert told["v1"].displaces == "v2"
-    assert told["v1"].extra_cents == 100
-    assert "v2" in told["v1"].sentence
-    assert "1.00 EUR" in told["v1"].sentence
+    unserved_by_visit = {u.visit: u for u in plan.unserved}
+    assert unserved_by_visit["v1"].reason is UnservedReason.DAYS_ARE_FULL
+    assert unserved_by_visit["v1"].displaces == "v2"
+    assert unserved_by_visit["v1"].extra_cents == 100
+    assert "v2" in unserved_by_visit["v1"].sentence
+    assert "1.00 EUR" in unserved_by_visit["v1"].sentence
 
 
 def test_many_installers_are_taken_in_parts() -> None:

@@ -32,10 +32,10 @@ def test_the_latest_departure_is_just_in_time(free: int, arrives: int) -> None:
 def test_a_trip_is_slowed_minute_by_minute() -> None:
     """Summed over seconds: the share of the trip driven in each is one over the factor that holds then."""
     for departs in (6 * HOUR + 40 * MINUTE, 9 * HOUR + 10 * MINUTE, 15 * HOUR + 50 * MINUTE):
-        left, clock = 3_000.0, departs
-        while left > 0.0:
+        free_left_s, clock = 3_000.0, departs
+        while free_left_s > 0.0:
             factor = next((f for begin, f in reversed(RUSH.periods) if begin <= clock), 1.0)
-            left -= 1.0 / factor
+            free_left_s -= 1.0 / factor
             clock += 1
         assert RUSH.drive_s(3_000, departs) == pytest.approx(clock - departs, abs=2)
 
@@ -49,14 +49,14 @@ def test_a_free_road_is_a_factor_of_one() -> None:
 
 def test_both_clocks_agree_in_traffic() -> None:
     problem = dataclasses.replace(make_week(30, seed=3, days=2), traffic=RUSH)
-    found = [
+    arrivals = [
         (time_round(problem, k % 4, k % 2, stops) is not None, keeps_time(problem, k % 4, k % 2, stops))
         for k in range(200)
         for stops in [tuple((k * 7 + step * 11) % 30 for step in range(1 + k % 6))]
         if len(set(stops)) == len(stops)
     ]
-    assert all(one == other for one, other in found)
-    assert 20 < sum(one for one, _ in found) < len(found) - 20
+    assert all(one == other for one, other in arrivals)
+    assert 20 < sum(one for one, _ in arrivals) < len(arrivals) - 20
 
 
 def test_an_early_appointment_means_leaving_earlier() -> None:

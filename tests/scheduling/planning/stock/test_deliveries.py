@@ -34,9 +34,9 @@ def test_the_order_by_day_is_the_last_from_which_a_walk_over_the_calendar_arrive
         for back in range(1, lead_time + 30)
         if (day := needed_by - timedelta(days=back)).weekday() not in office and walk(day) < needed_by
     ]
-    found = order_by(needed_by, lead_time, closed, office_closed=office)
-    assert found == max(in_time)
-    assert expected_arrival(found, lead_time, closed) == walk(found) < needed_by
+    latest = order_by(needed_by, lead_time, closed, office_closed=office)
+    assert latest == max(in_time)
+    assert expected_arrival(latest, lead_time, closed) == walk(latest) < needed_by
 
 
 @given(DAYS, LEAD_TIMES, CLOSED)

@@ -19,8 +19,8 @@ def replace(visit: str, unit: str, position: str, item: str, **more) -> PartsTas
     return PartsTask(visit, unit, "replace", position=position, stage=position, item=item, **more)
 
 
-def needed(taken) -> dict[str, int]:
-    return {item: sum(by_visit.values()) for item, by_visit in taken.items()}
+def needed(allocated) -> dict[str, int]:
+    return {item: sum(by_visit.values()) for item, by_visit in allocated.items()}
 
 
 def test_a_visit_takes_cartridges_and_the_small_things() -> None:

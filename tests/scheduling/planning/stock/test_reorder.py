@@ -19,27 +19,27 @@ LEVELS = st.floats(0.5, 0.999)
 
 def outcomes(chances: list[tuple[int, float]]) -> dict[int, float]:
     """Pieces to their probability, by writing down all that can happen."""
-    found: dict[int, float] = {}
+    probability_of: dict[int, float] = {}
     for happens in product([0, 1], repeat=len(chances)):
         pieces = sum(q for (q, _), here in zip(chances, happens, strict=True) if here)
-        found[pieces] = found.get(pieces, 0.0) + prod(
+        probability_of[pieces] = probability_of.get(pieces, 0.0) + prod(
             p if here else 1.0 - p for (_, p), here in zip(chances, happens, strict=True)
         )
-    return found
+    return probability_of
 
 
 @given(CHANCES, LEVELS)
 def test_it_is_the_smallest_number_that_suffices_over_all_that_can_happen(
     chances: list[tuple[int, float]], level: float
 ) -> None:
-    found = demand_quantile([q for q, _ in chances], [p for _, p in chances], level)
+    quantile = demand_quantile([q for q, _ in chances], [p for _, p in chances], level)
     table = outcomes(chances)
 
     def suffices(pieces: int) -> float:
         return sum(p for n, p in table.items() if n <= pieces)
 
-    assert suffices(found) >= level - 1e-8
-    assert found == 0 or suffices(found - 1) < level + 1e-8
+    assert suffices(quantile) >= level - 1e-8
+    assert quantile == 0 or suffices(quantile - 1) < level + 1e-8
 
 
 @given(st.integers(0, 60), st.floats(0.01, 0.99), LEVELS)
@@ -64,8 +64,8 @@ def test_the_quantile_at_the_critical_fractile_costs_least(
     def cost(pieces: int) -> float:
         return sum(p * (missing * max(n - pieces, 0) + over * max(pieces - n, 0)) for n, p in table.items())
 
-    found = demand_quantile([q for q, _ in chances], [p for _, p in chances], missing / (missing + over))
-    assert cost(found) <= min(cost(pieces) for pieces in range(max(table) + 1)) + 1e-6
+    quantile = demand_quantile([q for q, _ in chances], [p for _, p in chances], missing / (missing + over))
+    assert cost(quantile) <= min(cost(pieces) for pieces in range(max(table) + 1)) + 1e-6
 
 
 def test_a_worked_example() -> None:
@@ -74,12 +74,12 @@ def test_a_worked_example() -> None:
     Source: cumulative binomial table for n = 10, p = 0.3 (any handbook; from memory, and scipy agrees).
     """
     assert stats.binom.cdf([4, 5], 10, 0.3) == pytest.approx([0.8497, 0.9527], abs=1e-4)
-    wanted = [ExpectedDemand(1, quantile_days=(3.0, 6.0, 15.0, 30.0, 45.0, 54.0, 57.0))] * 10
+    demands = [ExpectedDemand(1, quantile_days=(3.0, 6.0, 15.0, 30.0, 45.0, 54.0, 57.0))] * 10
     day = 18
-    assert exhausted_probability([wanted[0].quantile_days], [float(day)])[0, 0] == pytest.approx(0.30)
-    assert cover(wanted, [Arrival(2)], last_day=day, level=0.9).quantity == 5
-    assert cover(wanted, [Arrival(2)], last_day=day, level=0.9).missing == 3
-    assert cover(wanted, [Arrival(2)], last_day=day, level=0.9).expected == pytest.approx(3.0)
+    assert exhausted_probability([demands[0].quantile_days], [float(day)])[0, 0] == pytest.approx(0.30)
+    assert cover(demands, [Arrival(2)], last_day=day, level=0.9).quantity == 5
+    assert cover(demands, [Arrival(2)], last_day=day, level=0.9).missing == 3
+    assert cover(demands, [Arrival(2)], last_day=day, level=0.9).expected == pytest.approx(3.0)
 
 
 WANTED = st.lists(
@@ -111,13 +111,13 @@ def test_the_day_short_is_the_one_a_walk_over_every_day_finds(
         ]
         return demand_quantile([w.quantity for w in wanted], chances, level)
 
-    found = cover(wanted, supply, last_day=last_day, level=level)
-    assert found.quantity == enough_by(last_day)
-    assert found.missing == max(0, found.quantity - sum(a.quantity for a in supply))
+    answer = cover(wanted, supply, last_day=last_day, level=level)
+    assert answer.quantity == enough_by(last_day)
+    assert answer.missing == max(0, answer.quantity - sum(a.quantity for a in supply))
     short = [
         day for day in range(last_day + 1) if enough_by(day) > sum(a.quantity for a in supply if a.usable_from <= day)
     ]
-    assert found.short_on == (short[0] if found.missing else None)
+    assert answer.short_on == (short[0] if answer.missing else None)
 
 
 @given(WANTED, ARRIVALS, LEVELS)
@@ -139,10 +139,10 @@ def test_nothing_wanted_asks_for_nothing() -> None:
 def test_thousands_of_cartridges_are_counted() -> None:
     generator = np.random.default_rng(7)
     probabilities = generator.uniform(0.0, 1.0, 5_000)
-    found = demand_quantile([1] * 5_000, probabilities.tolist(), 0.9)
+    quantile = demand_quantile([1] * 5_000, probabilities.tolist(), 0.9)
     # the sum of so many is all but normal
     mean, deviation = probabilities.sum(), np.sqrt((probabilities * (1 - probabilities)).sum())
-    assert found == pytest.approx(stats.norm.ppf(0.9, mean, deviation), abs=2.0)
+    assert quantile == pytest.approx(stats.norm.ppf(0.9, mean, deviation), abs=2.0)
 
 
 def test_wrong_values_are_named() -> None:

@@ -74,13 +74,13 @@ def test_no_piece_is_given_twice_and_none_is_left_while_somebody_wants_it(
 ) -> None:
     shares = allocate(demands, supplies)
     given_out: Counter[str] = Counter()
-    got: Counter[str] = Counter()
+    allocated: Counter[str] = Counter()
     for share in shares:
         assert share.quantity > 0
         given_out[share.supply] += share.quantity
-        got[share.demand] += share.quantity
+        allocated[share.demand] += share.quantity
     assert all(given_out[s.key] <= s.quantity for s in supplies)
-    assert all(got[d.key] <= d.quantity for d in demands)
+    assert all(allocated[d.key] <= d.quantity for d in demands)
     total = min(sum(s.quantity for s in supplies), sum(d.quantity for d in demands))
     assert sum(given_out.values()) == total
     when = {s.key: s.usable_from or date.min for s in supplies}

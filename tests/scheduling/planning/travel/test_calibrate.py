@@ -27,14 +27,14 @@ def trips(n: int, seed: int = 1, noise: float = 0.15) -> tuple[np.ndarray, np.nd
 @pytest.mark.parametrize("with_road", [True, False])
 def test_it_finds_the_roads_the_trips_were_made_on(with_road: bool) -> None:
     straight, seconds, road = trips(800)
-    found = calibrate_road(straight, seconds, road_m=road if with_road else None)
-    assert found.fitted
-    assert found.error_after < 0.5 * found.error_before
+    calibration = calibrate_road(straight, seconds, road_m=road if with_road else None)
+    assert calibration.fitted
+    assert calibration.error_after < 0.5 * calibration.error_before
     fresh, _, _ = trips(300, seed=2)
-    told = found.model.driving_s(found.model.road_m(fresh))
-    assert np.median(np.abs(told / TRUE.driving_s(TRUE.road_m(fresh)) - 1.0)) < 0.06
+    predicted_s = calibration.model.driving_s(calibration.model.road_m(fresh))
+    assert np.median(np.abs(predicted_s / TRUE.driving_s(TRUE.road_m(fresh)) - 1.0)) < 0.06
     if with_road:
-        assert found.model.detour_far == pytest.approx(1.4, abs=0.06)
+        assert calibration.model.detour_far == pytest.approx(1.4, abs=0.06)
 
 
 def test_mistakes_of_the_log_do_little_harm() -> None:
@@ -43,26 +43,26 @@ def test_mistakes_of_the_log_do_little_harm() -> None:
     seconds = np.where(rng.random(600) < 0.08, seconds * rng.choice([0.1, 6.0], 600), seconds)
     straight[:5] = 0.0
     seconds[5:10] = np.nan
-    found = calibrate_road(straight, seconds)
-    assert found.fitted
+    calibration = calibrate_road(straight, seconds)
+    assert calibration.fitted
     fresh, _, _ = trips(300, seed=2)
-    told = found.model.driving_s(found.model.road_m(fresh))
-    assert np.median(np.abs(told / TRUE.driving_s(TRUE.road_m(fresh)) - 1.0)) < 0.08
+    predicted_s = calibration.model.driving_s(calibration.model.road_m(fresh))
+    assert np.median(np.abs(predicted_s / TRUE.driving_s(TRUE.road_m(fresh)) - 1.0)) < 0.08
 
 
 def test_too_few_trips_change_nothing() -> None:
     straight, seconds, _ = trips(FEWEST_TRIPS - 1)
-    found = calibrate_road(straight, seconds)
-    assert not found.fitted
-    assert found.model == RoadModel()
-    assert "too few" in found.sentence
+    calibration = calibrate_road(straight, seconds)
+    assert not calibration.fitted
+    assert calibration.model == RoadModel()
+    assert "too few" in calibration.sentence
 
 
 def test_a_model_that_is_right_already_is_kept_or_hardly_changed() -> None:
     straight, seconds, _ = trips(400)
-    found = calibrate_road(straight, seconds, start=TRUE)
-    assert found.error_after <= found.error_before
-    assert found.model.driving_s(8_000.0) == pytest.approx(TRUE.driving_s(8_000.0), rel=0.05)
+    calibration = calibrate_road(straight, seconds, start=TRUE)
+    assert calibration.error_after <= calibration.error_before
+    assert calibration.model.driving_s(8_000.0) == pytest.approx(TRUE.driving_s(8_000.0), rel=0.05)
 
 
 def test_rows_of_different_length_are_named() -> None:

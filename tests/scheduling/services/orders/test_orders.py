@@ -41,20 +41,20 @@ State = PurchaseOrder.State
 @pytest.fixture
 def supplier(town: Town) -> Supplier:
     """Carbons come from it, four to a pack, seven days from order to shelf."""
-    found: Supplier = factories.SupplierFactory(company=town.company, name="Brine and Sons")
+    company_supplier: Supplier = factories.SupplierFactory(company=town.company, name="Brine and Sons")
     item = town.item("carbon")
-    item.supplier, item.article_number = found, "B-17"
+    item.supplier, item.article_number = company_supplier, "B-17"
     item.save()
-    return found
+    return company_supplier
 
 
 @pytest.fixture
 def plan(town: Town, supplier: Supplier) -> Plan:
     """Six carbons wanted, one there: counted after the plan was made, so that no visit waited for its parts."""
     town.installer("Ada")
-    made = run_night(town, sites=6)
+    night_plan = run_night(town, sites=6)
     town.stock(town.item("carbon"), 1)
-    return made
+    return night_plan
 
 
 def _draft(town: Town, office: Membership, **more: object) -> Drafted:
@@ -202,8 +202,8 @@ def test_what_is_placed_is_not_ordered_again_and_what_comes_is_in_store(
     assert [piece["lot"] for piece in Delivery.objects.get(reference="N-1").pieces] == ["L1", "L2"]
     write_parts_lists(plan=plan, now=NOW)
     assert (_weeks(town).in_stock, _weeks(town).on_order) == (9, 0)
-    done = AuditEntry.objects.filter(subject_kind="purchaseorder").order_by("pk").values_list("action", flat=True)
-    assert list(done) == ["draft order", "follow parts list", "place order", "receive order", "receive order"]
+    entries = AuditEntry.objects.filter(subject_kind="purchaseorder").order_by("pk").values_list("action", flat=True)
+    assert list(entries) == ["draft order", "follow parts list", "place order", "receive order", "receive order"]
 
 
 def test_what_was_cancelled_is_ordered_again_without_what_had_come(town: Town, office: Membership, plan: Plan) -> None:

@@ -54,12 +54,12 @@ def visit(town: Town, reef: Client) -> Visit:
     return Visit.objects.get()
 
 
-def _told(**which: Any) -> list[tuple[str, str]]:
-    return [(m.audience, m.kind) for m in Message.objects.filter(**which).order_by("pk")]
+def _told(**filters: Any) -> list[tuple[str, str]]:
+    return [(m.audience, m.kind) for m in Message.objects.filter(**filters).order_by("pk")]
 
 
-def _newest(**which: Any) -> Message:
-    return Message.objects.filter(**which).order_by("-pk")[0]
+def _newest(**filters: Any) -> Message:
+    return Message.objects.filter(**filters).order_by("-pk")[0]
 
 
 def _offer(visit: Visit, by: Membership) -> Visit:
@@ -129,8 +129,8 @@ def test_windows_are_offered_and_agreed_on_the_clock_of_the_site(
     assert "to change the carbon" in _newest().body
     accept_offer(visit=visit, by=client_member, opens_at=WEDNESDAY[0], now=NOW)
     assert _told() == [("client", "offered"), ("client", "confirmed"), ("office", "offer_taken")]
-    said = Message.objects.get(kind="confirmed")
-    assert "Reef House, Quay 3 on Wednesday 4 March, between 10:00 and 11:00" in said.body
+    message = Message.objects.get(kind="confirmed")
+    assert "Reef House, Quay 3 on Wednesday 4 March, between 10:00 and 11:00" in message.body
     assert Message.objects.get(kind="offer_taken").state == "to_read"
 
 
@@ -145,10 +145,10 @@ def test_on_the_way_says_when_to_expect_whom(visit: Visit, office: Membership) -
     stop = Stop.objects.get()
     Stop.objects.update(driving_minutes=22)
     set_out(visit=visit, by=stop.round.installer.membership, now=datetime(2026, 3, 2, 8, 0, tzinfo=UTC))
-    said = _newest(kind="on_the_way")
+    message = _newest(kind="on_the_way")
     # 09:22 in Berlin
-    assert "Ada is on the way to Reef House, Quay 3 and should be there between 09:15 and 09:45." in said.body
-    assert said.useful_until == datetime(2026, 3, 2, 9, 22, tzinfo=UTC)
+    assert "Ada is on the way to Reef House, Quay 3 and should be there between 09:15 and 09:45." in message.body
+    assert message.useful_until == datetime(2026, 3, 2, 9, 22, tzinfo=UTC)
     assert send_messages(now=datetime(2026, 3, 2, 9, 23, tzinfo=UTC))["expired"] == 1
     assert mail.outbox == []
 
@@ -204,8 +204,8 @@ def test_a_client_without_an_address_is_on_the_call_list(visit: Visit, reef: Cli
     assert (message.state, message.email) == ("to_call", "")
     assert send_messages(now=NOW)["sent"] == 0
     assert mail.outbox == []
-    done = note_call(message=message, by=office, note="Tuesday suits.", now=NOW)
-    assert (done.state, done.called_by, done.call_note) == ("called", office, "Tuesday suits.")
+    noted = note_call(message=message, by=office, note="Tuesday suits.", now=NOW)
+    assert (noted.state, noted.called_by, noted.call_note) == ("called", office, "Tuesday suits.")
     with pytest.raises(Conflict, match="nobody has to call"):
         note_call(message=message, by=office, note="", now=NOW)
 
@@ -306,16 +306,16 @@ def test_publishing_tells_installers_what_changed_and_clients_whose_time_moved(
     ill = stop.round.installer
     six = NOW + timedelta(hours=1)
     happened = Happened(installers_out=[InstallerIsOut(ill, six)])
-    mended = replan_day(plan=plan, by=office, now=six, happened=happened, iterations=200, publish=True)
-    assert mended.differences
+    repaired = replan_day(plan=plan, by=office, now=six, happened=happened, iterations=200, publish=True)
+    assert repaired.differences
     for someone in (ada, ben):
-        mine = [row["sentence"] for row in mended.differences if someone.pk in row["tell_installers"]]
-        told = Message.objects.filter(installer=someone, kind="rounds_changed")
-        assert told.count() == (1 if mine else 0)
-        for message in told:
-            assert all(sentence in message.body for sentence in mine)
+        own_sentences = [row["sentence"] for row in repaired.differences if someone.pk in row["tell_installers"]]
+        sent_messages = Message.objects.filter(installer=someone, kind="rounds_changed")
+        assert sent_messages.count() == (1 if own_sentences else 0)
+        for message in sent_messages:
+            assert all(sentence in message.body for sentence in own_sentences)
             assert message.email == someone.membership.user.email
-    publish_plan(plan=mended, by=office, now=six)
+    publish_plan(plan=repaired, by=office, now=six)
     assert Message.objects.filter(audience="installer").count() <= 2
 
 
@@ -346,14 +346,14 @@ def test_an_agreed_time_that_nobody_can_keep_is_told(
         iterations=50,
         publish=True,
     )
-    said = Message.objects.get(kind=kind)
+    message = Message.objects.get(kind=kind)
     if kind == "moved":
-        assert (said.audience, said.state) == ("client", "waiting")
-        assert "It was to be on Monday 2 March, between 10:00 and 11:00." in said.body
+        assert (message.audience, message.state) == ("client", "waiting")
+        assert "It was to be on Monday 2 March, between 10:00 and 11:00." in message.body
         assert Visit.objects.get().appointment_at > ten
     else:
-        assert (said.audience, said.state) == ("office", "to_call")
-        assert "nobody can keep the time agreed with the client, Monday 2 March" in said.body
+        assert (message.audience, message.state) == ("office", "to_call")
+        assert "nobody can keep the time agreed with the client, Monday 2 March" in message.body
 
 
 def test_what_the_client_has_just_agreed_to_is_no_news_to_them(visit: Visit, office: Membership) -> None:

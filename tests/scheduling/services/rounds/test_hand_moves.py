@@ -63,20 +63,20 @@ def test_a_preview_stores_nothing_and_says_what_the_move_then_does(
     stop = _stops(plan)[1]
     to = _elsewhere(stop, crew)
     before = _everything()
-    seen = preview_move(stop=stop, now=NOW, installer=to, day=TUESDAY)
+    preview = preview_move(stop=stop, now=NOW, installer=to, day=TUESDAY)
     assert _everything() == before
-    assert (seen.refusals, seen.warnings) == ([], [])
-    row = next(row for row in seen.differences if row["visit"] == stop.visit_id)
+    assert (preview.refusals, preview.warnings) == ([], [])
+    row = next(row for row in preview.differences if row["visit"] == stop.visit_id)
     assert row["kind"] == "moved_day"
     assert row["after"]["installer"] == to.pk
     total = plan.costs["total"]
-    done = move_stop(stop=stop, by=office, now=NOW, installer=to, day=TUESDAY, reason="Asked for Tuesday.")
-    assert (done.cost, done.differences) == (seen.cost, seen.differences)
+    moved = move_stop(stop=stop, by=office, now=NOW, installer=to, day=TUESDAY, reason="Asked for Tuesday.")
+    assert (moved.cost, moved.differences) == (preview.cost, preview.differences)
     after = Stop.objects.select_related("round").get(pk=stop.pk)
     assert (after.round.installer, after.round.day) == (to, TUESDAY)
     assert after.starts_at == datetime.fromisoformat(row["after"]["starts_at"])
     plan.refresh_from_db()
-    assert plan.costs["total"] == pytest.approx(total + done.cost["total"], abs=0.02)
+    assert plan.costs["total"] == pytest.approx(total + moved.cost["total"], abs=0.02)
     _check_drivable(plan)
     visit = Visit.objects.get(pk=stop.visit_id)
     assert (visit.locked_start, visit.locked_installer, visit.lock_reason) == (
@@ -87,8 +87,8 @@ def test_a_preview_stores_nothing_and_says_what_the_move_then_does(
     entry = AuditEntry.objects.get(action="move stop")
     assert entry.details["to"]["installer"] == to.pk
     assert entry.details["reason"] == "Asked for Tuesday."
-    told = {m.installer_id for m in Message.objects.filter(kind="rounds_changed")}
-    assert told == {pk for d in done.differences for pk in d["tell_installers"]}
+    told_installers = {m.installer_id for m in Message.objects.filter(kind="rounds_changed")}
+    assert told_installers == {pk for d in moved.differences for pk in d["tell_installers"]}
 
 
 def test_the_table_of_trips_is_asked_for_once(
@@ -115,8 +115,8 @@ def test_the_next_night_leaves_it_where_a_person_put_it(
     move_stop(stop=stop, by=office, now=NOW, installer=to, day=TUESDAY)
     here = Stop.objects.select_related("round").get(pk=stop.pk)
     fresh = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
-    there = Stop.objects.select_related("round").get(round__plan=fresh, visit=stop.visit_id)
-    assert (there.starts_at, there.round.installer_id) == (here.starts_at, to.pk)
+    stop_after = Stop.objects.select_related("round").get(round__plan=fresh, visit=stop.visit_id)
+    assert (stop_after.starts_at, stop_after.round.installer_id) == (here.starts_at, to.pk)
 
 
 def test_another_place_in_the_round_re_times_the_rest(plan: Plan, office: Membership) -> None:
@@ -177,10 +177,10 @@ def test_another_clients_agreed_time_stands(plan: Plan, crew: list[Installer], o
     confirm_visit(visit=other, by=office, appointment_at=at, now=NOW)
     Stop.objects.filter(pk=moved.stop.pk).update(starts_at=at)
     Visit.objects.filter(pk=stop.visit_id).update(minutes=240)
-    seen = preview_move(stop=stop, now=NOW, installer=to, day=TUESDAY, place=1)
-    starts = {s.visit_id: s.starts_at for _, stops in seen.rows for s in stops}
-    assert seen.refusals or starts[other.pk] == at
-    if not seen.refusals:
+    preview = preview_move(stop=stop, now=NOW, installer=to, day=TUESDAY, place=1)
+    starts = {s.visit_id: s.starts_at for _, stops in preview.rows for s in stops}
+    assert preview.refusals or starts[other.pk] == at
+    if not preview.refusals:
         assert starts[stop.visit_id] + timedelta(minutes=240) < at
 
 
@@ -191,27 +191,27 @@ def test_what_goodwill_can_mend_must_be_acknowledged(
     for weekday in range(5):
         town.window(stop.visit.site, weekday, time(6), time(7))
     to = _elsewhere(stop, crew)
-    seen = preview_move(stop=stop, now=NOW, installer=to, day=TUESDAY)
-    assert {(w.code, w.visit) for w in seen.warnings} >= {("closed", stop.visit_id)}
+    preview = preview_move(stop=stop, now=NOW, installer=to, day=TUESDAY)
+    assert {(w.code, w.visit) for w in preview.warnings} >= {("closed", stop.visit_id)}
     before = _everything()
     with pytest.raises(Conflict) as error:
         move_stop(stop=stop, by=office, now=NOW, installer=to, day=TUESDAY, acknowledge=["no_lunch"])
     assert error.value.code == "warnings_not_acknowledged"
-    assert [fault.pointer for fault in error.value.faults] == ["/acknowledge"] * len(seen.warnings)
+    assert [fault.pointer for fault in error.value.faults] == ["/acknowledge"] * len(preview.warnings)
     assert _everything() == before
-    codes = {warning.code for warning in seen.warnings}
+    codes = {warning.code for warning in preview.warnings}
     move_stop(stop=stop, by=office, now=NOW, installer=to, day=TUESDAY, acknowledge=codes)
-    said = AuditEntry.objects.get(action="move stop").details["acknowledged"]
-    assert [row["code"] for row in said] == [warning.code for warning in seen.warnings]
+    acknowledged = AuditEntry.objects.get(action="move stop").details["acknowledged"]
+    assert [row["code"] for row in acknowledged] == [warning.code for warning in preview.warnings]
     _check_drivable(plan)
 
 
 def test_a_skill_that_is_missing_is_a_refusal(plan: Plan, crew: list[Installer], office: Membership) -> None:
     stop = _stops(plan)[0]
     Visit.objects.filter(pk=stop.visit_id).update(skills=["electrical"])
-    seen = preview_move(stop=_stops(plan)[0], now=NOW, installer=_elsewhere(stop, crew))
-    assert "not_allowed" in [refusal.code for refusal in seen.refusals]
-    assert seen.differences == []
+    preview = preview_move(stop=_stops(plan)[0], now=NOW, installer=_elsewhere(stop, crew))
+    assert "not_allowed" in [refusal.code for refusal in preview.refusals]
+    assert preview.differences == []
 
 
 def test_what_has_begun_stays(plan: Plan, crew: list[Installer], office: Membership) -> None:
@@ -238,13 +238,13 @@ def _of(stop: Stop) -> Stop:
 
 def test_what_cannot_be_asked_is_said(plan: Plan, town: Town, crew: list[Installer], office: Membership) -> None:
     stop = _stops(plan)[0]
-    for asked, pointer in (
+    for arguments, pointer in (
         ({"day": date(2026, 3, 1)}, "/day"),
         ({"day": date(2027, 3, 1)}, "/day"),
         ({"place": 40}, "/place"),
     ):
         with pytest.raises(InvalidInput) as error:
-            preview_move(stop=stop, now=NOW, **asked)
+            preview_move(stop=stop, now=NOW, **arguments)
         assert [fault.pointer for fault in error.value.faults] == [pointer]
     Visit.objects.filter(pk=stop.visit_id).update(state="cancelled")
     with pytest.raises(Conflict, match="is not moved"):

@@ -39,9 +39,9 @@ def test_a_plan_serves_what_is_due_or_says_why_not(town: Town) -> None:
     plan = _plan(town)
     assert (plan.state, plan.first_day, plan.days, plan.faults) == ("draft", TODAY, 5, [])
     served = set(Stop.objects.values_list("visit", flat=True))
-    left = set(UnservedVisit.objects.values_list("visit", flat=True))
-    assert served | left == set(Visit.objects.values_list("pk", flat=True))
-    assert not served & left
+    unserved = set(UnservedVisit.objects.values_list("visit", flat=True))
+    assert served | unserved == set(Visit.objects.values_list("pk", flat=True))
+    assert not served & unserved
     assert set(Visit.objects.filter(is_urgent=True).values_list("pk", flat=True)) <= served
     for round_ in Round.objects.all():
         assert round_.installer == ada
@@ -125,19 +125,19 @@ def test_on_the_day_the_clocks_go_forward_hours_are_as_long_as_they_are(town: To
     sunday = date(2026, 3, 29)
     night = town.installer("Nora", weekdays=[6], shift_starts=time(1), shift_ends=time(6))
     day = town.installer("Dan", weekdays=[6], shift_starts=time(8), shift_ends=time(17))
-    asked = ask(
+    question = ask(
         company=town.company,
         policy=read_policy(company=town.company),
         first_day=sunday,
         days=1,
     )
-    spans = {i.key: (i.shifts[0].start_s, i.shifts[0].end_s) for i in asked.problem.installers}
+    spans = {i.key: (i.shifts[0].start_s, i.shifts[0].end_s) for i in question.problem.installers}
     first, last = spans[night.name]
     assert last - first == 4 * 3600
-    assert asked.clock.moment(0, first) == datetime(2026, 3, 29, 0, 0, tzinfo=UTC)
-    assert asked.clock.moment(0, last) == datetime(2026, 3, 29, 4, 0, tzinfo=UTC)
+    assert question.clock.moment(0, first) == datetime(2026, 3, 29, 0, 0, tzinfo=UTC)
+    assert question.clock.moment(0, last) == datetime(2026, 3, 29, 4, 0, tzinfo=UTC)
     assert spans[day.name] == (8 * 3600, 17 * 3600)
-    assert asked.clock.moment(0, 8 * 3600) == datetime(2026, 3, 29, 6, 0, tzinfo=UTC)
+    assert question.clock.moment(0, 8 * 3600) == datetime(2026, 3, 29, 6, 0, tzinfo=UTC)
 
 
 def test_an_appointment_on_the_day_the_clocks_change_is_kept_to_the_minute(town: Town, office: Membership) -> None:
@@ -197,9 +197,9 @@ def test_van_stock_binds_when_the_policy_says_so(town: Town) -> None:
     assert Stop.objects.filter(round__plan__state="draft").count() == 1
     StockLevel.objects.filter(installer=ada).update(quantity=0)
     _plan(town)
-    left = UnservedVisit.objects.filter(plan__state="draft")
-    assert [unserved.reason for unserved in left] == ["van_stock"] * 3
-    assert all("carbon-1" in unserved.sentence for unserved in left)
+    unserved_visits = UnservedVisit.objects.filter(plan__state="draft")
+    assert [unserved.reason for unserved in unserved_visits] == ["van_stock"] * 3
+    assert all("carbon-1" in unserved.sentence for unserved in unserved_visits)
 
 
 def test_without_installers_every_visit_says_why(town: Town) -> None:
@@ -335,10 +335,10 @@ def test_a_plan_that_was_stopped_is_stored_and_may_be_asked_for_again(town: Town
 def test_progress_is_told(town: Town) -> None:
     town.installer("Ada")
     _busy(town, 3)
-    told: list[tuple[float, str]] = []
-    _plan(town, progress=lambda share, doing: told.append((share, doing)))
-    assert told
-    assert all(0.0 <= share <= 1.0 and doing for share, doing in told)
+    reports: list[tuple[float, str]] = []
+    _plan(town, progress=lambda share, doing: reports.append((share, doing)))
+    assert reports
+    assert all(0.0 <= share <= 1.0 and doing for share, doing in reports)
 
 
 def test_a_planner_that_is_told_to_end_leaves_no_plan(town: Town) -> None:

@@ -73,30 +73,32 @@ def _check_drivable(plan: Plan) -> None:
 
 
 def test_when_nothing_went_wrong_nothing_changes(published: Plan, office: Membership) -> None:
-    mended = _mend(published, office)
-    assert (mended.state, mended.based_on, mended.differences) == ("draft", published, [])
-    assert mended.first_day == published.first_day
-    assert _slots(mended).keys() == _slots(published).keys()
-    _check_drivable(mended)
+    repaired = _mend(published, office)
+    assert (repaired.state, repaired.based_on, repaired.differences) == ("draft", published, [])
+    assert repaired.first_day == published.first_day
+    assert _slots(repaired).keys() == _slots(published).keys()
+    _check_drivable(repaired)
 
 
 def test_somebody_ill_from_ten_is_stood_in_for(published: Plan, office: Membership, crew: dict[str, Installer]) -> None:
     before, begun = _slots(published), _begun(published)
     ill = crew["Ada"]
-    theirs = {v for v, (who, _) in before.items() if who == ill.pk} - begun
+    their_visits = {v for v, (installer_id, _) in before.items() if installer_id == ill.pk} - begun
     assert begun
-    assert theirs
-    mended = _mend(published, office, installers_out=[InstallerIsOut(ill, TEN)])
-    _check_drivable(mended)
-    after = _slots(mended)
+    assert their_visits
+    repaired = _mend(published, office, installers_out=[InstallerIsOut(ill, TEN)])
+    _check_drivable(repaired)
+    after = _slots(repaired)
     # under way stays: the work that had begun before ten is finished by whoever is there
     assert {v: after[v] for v in begun if before[v][1] < TEN} == {v: before[v] for v in begun if before[v][1] < TEN}
-    monday = {v for v, (who, at) in after.items() if who == ill.pk and at >= TEN and at.date() == TODAY}
+    monday = {
+        v for v, (installer_id, at) in after.items() if installer_id == ill.pk and at >= TEN and at.date() == TODAY
+    }
     assert monday == set()
-    changed = {row["visit"] for row in mended.differences}
-    assert theirs <= changed
-    assert all(ill.pk in row["tell_installers"] for row in mended.differences if row["visit"] in theirs)
-    for row in mended.differences:
+    changed = {row["visit"] for row in repaired.differences}
+    assert their_visits <= changed
+    assert all(ill.pk in row["tell_installers"] for row in repaired.differences if row["visit"] in their_visits)
+    for row in repaired.differences:
         assert row["sentence"]
         assert (row["after"] is None) == (row["visit"] not in after)
     entry = AuditEntry.objects.get(action="replan")
@@ -126,27 +128,27 @@ def test_an_overrun_pushes_what_follows_and_is_remembered(published: Plan, offic
     begun = _begun(published)
     stop = Stop.objects.filter(round__plan=published, visit__in=begun).order_by("-order").first()
     assert stop is not None
-    mended = _mend(published, office, overruns=[VisitOverruns(stop.visit, 90)])
-    _check_drivable(mended)
-    copy = Stop.objects.get(round__plan=mended, visit=stop.visit)
+    repaired = _mend(published, office, overruns=[VisitOverruns(stop.visit, 90)])
+    _check_drivable(repaired)
+    copy = Stop.objects.get(round__plan=repaired, visit=stop.visit)
     assert copy.leaves_at == stop.leaves_at + timedelta(minutes=90)
     following = Stop.objects.filter(round=copy.round, order__gt=copy.order)
     assert all(s.starts_at > copy.leaves_at for s in following)
-    assert mended.differences
-    assert {row["kind"] for row in mended.differences} <= {"retimed", "moved_installer", "moved_day", "dropped"}
+    assert repaired.differences
+    assert {row["kind"] for row in repaired.differences} <= {"retimed", "moved_installer", "moved_day", "dropped"}
 
 
 def test_a_visit_called_off_is_cancelled_and_its_installer_told(published: Plan, office: Membership) -> None:
     stop = Stop.objects.filter(round__plan=published, starts_at__gt=TEN).order_by("-starts_at").first()
     assert stop is not None
-    mended = _mend(published, office, cancelled=[VisitIsOff(stop.visit, "On holiday.")])
+    repaired = _mend(published, office, cancelled=[VisitIsOff(stop.visit, "On holiday.")])
     visit = Visit.objects.get(pk=stop.visit_id)
     assert (visit.state, visit.closing_note) == ("cancelled", "On holiday.")
-    row = next(row for row in mended.differences if row["visit"] == visit.pk)
+    row = next(row for row in repaired.differences if row["visit"] == visit.pk)
     assert (row["kind"], row["tell_client"], row["after"]) == ("cancelled", False, None)
     assert row["tell_installers"] == [stop.round.installer_id]
     # told again, because the answer was lost: the same
-    assert _mend(published, office, cancelled=[VisitIsOff(stop.visit)]).differences == mended.differences
+    assert _mend(published, office, cancelled=[VisitIsOff(stop.visit)]).differences == repaired.differences
 
 
 def test_a_site_that_called_its_visit_off_is_not_brought_back_by_the_same_mending(
@@ -156,31 +158,31 @@ def test_a_site_that_called_its_visit_off_is_not_brought_back_by_the_same_mendin
     stop = Stop.objects.filter(round__plan=published, starts_at__gt=TEN).order_by("-starts_at").first()
     assert stop is not None
     call = UrgentCall(town.unit(town.site(east_km=6.0)), "No water at all.")
-    mended = _mend(published, office, cancelled=[VisitIsOff(stop.visit)], urgent=[call])
+    repaired = _mend(published, office, cancelled=[VisitIsOff(stop.visit)], urgent=[call])
     site = stop.visit.site
     assert Visit.objects.filter(site=site, state="proposed").exists()
-    assert not Stop.objects.filter(round__plan=mended, visit__site=site).exists()
-    assert Stop.objects.filter(round__plan=mended, visit__site=call.unit.site).exists()
+    assert not Stop.objects.filter(round__plan=repaired, visit__site=site).exists()
+    assert Stop.objects.filter(round__plan=repaired, visit__site=call.unit.site).exists()
     # nor by the next one, unless that site itself calls for somebody
-    mended = publish_plan(plan=mended, by=office, now=TEN)
-    later = _mend(mended, office)
+    repaired = publish_plan(plan=repaired, by=office, now=TEN)
+    later = _mend(repaired, office)
     assert not Stop.objects.filter(round__plan=later, visit__site=site).exists()
-    back = _mend(mended, office, urgent=[UrgentCall(stop.visit.site.units.get(), "It leaks.")])
+    back = _mend(repaired, office, urgent=[UrgentCall(stop.visit.site.units.get(), "It leaks.")])
     assert Stop.objects.filter(round__plan=back, visit__site=site).exists()
 
 
 def test_an_urgent_call_is_a_need_a_visit_and_a_stop_of_today(published: Plan, office: Membership, town: Town) -> None:
     unit = town.unit(town.site(east_km=6.0, north_km=-2.0))
-    mended = _mend(published, office, urgent=[UrgentCall(unit, "No water at all.")])
+    repaired = _mend(published, office, urgent=[UrgentCall(unit, "No water at all.")])
     need = Need.objects.get(unit=unit, kind="repair")
     assert (need.is_urgent, need.reason) == (True, "No water at all.")
     visit = Visit.objects.get(site=unit.site)
     assert (visit.state, visit.is_urgent) == ("proposed", True)
-    stop = Stop.objects.get(round__plan=mended, visit=visit)
+    stop = Stop.objects.get(round__plan=repaired, visit=visit)
     assert TEN < stop.starts_at < TEN + timedelta(days=2)
-    row = next(row for row in mended.differences if row["visit"] == visit.pk)
+    row = next(row for row in repaired.differences if row["visit"] == visit.pk)
     assert (row["kind"], row["tell_client"]) == ("added", True)
-    _check_drivable(mended)
+    _check_drivable(repaired)
 
 
 def test_an_appointment_that_nobody_can_keep_is_moved_on_publication_and_said(town: Town, office: Membership) -> None:
@@ -194,14 +196,14 @@ def test_an_appointment_that_nobody_can_keep_is_moved_on_publication_and_said(to
     at = datetime(2026, 3, 2, 14, 0, tzinfo=BERLIN)
     confirm_visit(visit=visit, by=office, appointment_at=at, installer=ada, now=NOW)
     plan = publish_plan(plan=_plan(town), by=office, now=NOW)
-    mended = _mend(plan, office, installers_out=[InstallerIsOut(ada, TEN)])
-    row = next(row for row in mended.differences if row["visit"] == visit.pk)
+    repaired = _mend(plan, office, installers_out=[InstallerIsOut(ada, TEN)])
+    row = next(row for row in repaired.differences if row["visit"] == visit.pk)
     assert (row["kind"], row["tell_client"]) == ("moved_day", True)
     visit.refresh_from_db()
     assert visit.appointment_at == at
-    publish_plan(plan=mended, by=office, now=TEN)
+    publish_plan(plan=repaired, by=office, now=TEN)
     visit.refresh_from_db()
-    assert visit.appointment_at == Stop.objects.get(round__plan=mended, visit=visit).starts_at
+    assert visit.appointment_at == Stop.objects.get(round__plan=repaired, visit=visit).starts_at
     assert visit.appointment_at.astimezone(BERLIN).date() == date(2026, 3, 3)
     assert AuditEntry.objects.filter(action="move appointment").count() == 1
     plan.refresh_from_db()
@@ -209,21 +211,21 @@ def test_an_appointment_that_nobody_can_keep_is_moved_on_publication_and_said(to
 
 
 def test_a_mended_draft_is_stale_when_the_appointment_was_set_anew(published: Plan, office: Membership) -> None:
-    mended = _mend(published, office)
-    stop = Stop.objects.filter(round__plan=mended, starts_at__gt=TEN).first()
+    repaired = _mend(published, office)
+    stop = Stop.objects.filter(round__plan=repaired, starts_at__gt=TEN).first()
     assert stop is not None
     at = datetime(2026, 3, 4, 11, 0, tzinfo=BERLIN)
     confirm_visit(visit=stop.visit, by=office, appointment_at=at, now=TEN)
     with pytest.raises(Conflict, match="plan again"):
-        publish_plan(plan=mended, by=office, now=TEN)
+        publish_plan(plan=repaired, by=office, now=TEN)
 
 
 def test_days_that_are_not_planned_again_are_taken_over(published: Plan, office: Membership, town: Town) -> None:
     tuesday = datetime(2026, 3, 3, 7, 0, tzinfo=BERLIN)
-    mended = _mend(published, office, tuesday, publish=True)
+    repaired = _mend(published, office, tuesday, publish=True)
     monday = [(s.visit_id, s.starts_at) for s in Stop.objects.filter(round__plan=published, round__day=TODAY)]
     assert monday
-    assert [(s.visit_id, s.starts_at) for s in Stop.objects.filter(round__plan=mended, round__day=TODAY)] == monday
+    assert [(s.visit_id, s.starts_at) for s in Stop.objects.filter(round__plan=repaired, round__day=TODAY)] == monday
 
 
 def test_a_site_closed_on_the_days_planned_again_keeps_the_reason_of_the_whole_plan(
@@ -235,10 +237,10 @@ def test_a_site_closed_on_the_days_planned_again_keeps_the_reason_of_the_whole_p
     refresh_needs(company=town.company, now=NOW)
     propose_visits(company=town.company, now=NOW)
     visit = site.visits.get()
-    said = {"reason": "dearer_than_waiting", "sentence": "The cheapest way costs 3.00 EUR more than waiting."}
-    UnservedVisit.objects.create(plan=published, visit=visit, **said)
-    left = _mend(published, office, days=2).unserved.get(visit=visit)
-    assert (left.reason, left.sentence) == (said["reason"], said["sentence"])
+    reason = {"reason": "dearer_than_waiting", "sentence": "The cheapest way costs 3.00 EUR more than waiting."}
+    UnservedVisit.objects.create(plan=published, visit=visit, **reason)
+    unserved = _mend(published, office, days=2).unserved.get(visit=visit)
+    assert (unserved.reason, unserved.sentence) == (reason["reason"], reason["sentence"])
     # one that the plan before said nothing of is told what its days say
     UnservedVisit.objects.filter(visit=visit).delete()
     assert _mend(published, office, days=2).unserved.get(visit=visit).reason == "no_open_day"
@@ -261,9 +263,9 @@ def test_what_cannot_have_happened_is_refused_whole(published: Plan, office: Mem
     first = Stop.objects.filter(round__plan=published).order_by("starts_at").first()
     assert later is not None
     assert first is not None
-    done = first.visit
-    done.state = "not_done"
-    done.save()
+    finished_visit = first.visit
+    finished_visit.state = "not_done"
+    finished_visit.save()
     ada = Installer.objects.get(name="Ada")
     with pytest.raises(InvalidInput) as error:
         _mend(
@@ -272,7 +274,7 @@ def test_what_cannot_have_happened_is_refused_whole(published: Plan, office: Mem
             installers_out=[InstallerIsOut(ada, TEN, date(2026, 3, 1))],
             overruns=[VisitOverruns(later.visit, 0)],
             urgent=[UrgentCall(town.unit(), "?", kind="replace")],
-            cancelled=[VisitIsOff(later.visit), VisitIsOff(done)],
+            cancelled=[VisitIsOff(later.visit), VisitIsOff(finished_visit)],
         )
     assert [fault.pointer for fault in error.value.faults] == [
         "/installers_out/0/through",
@@ -301,8 +303,8 @@ def test_the_costs_of_a_mended_plan_are_those_of_all_its_days(published: Plan, o
     """Nothing went wrong, and the same rounds cost the same, however few of their days are planned again."""
     kinds = ("driving", "overtime", "visits", "left")
     assert published.costs["total"] == pytest.approx(sum(published.costs[kind] for kind in kinds))
-    whole = _mend(published, office, now=NOW)
-    assert {kind: whole.costs[kind] for kind in kinds} == {kind: published.costs[kind] for kind in kinds}
+    repaired = _mend(published, office, now=NOW)
+    assert {kind: repaired.costs[kind] for kind in kinds} == {kind: published.costs[kind] for kind in kinds}
     part = _mend(published, office)
     # minutes and kilometres of what has begun are stored to a tenth
     assert part.costs["total"] == pytest.approx(published.costs["total"], abs=1.0)
@@ -321,8 +323,8 @@ def test_a_mended_plan_brings_nobody_to_a_site_without_the_part(town: Town, offi
     propose_visits(company=town.company, now=NOW)
     published = publish_plan(plan=_plan(town), by=office, now=NOW)
     assert published.unserved.get().reason == "waits_for_parts"
-    mended = _mend(published, office, now=NOW)
-    assert _slots(mended).keys() == _slots(published).keys()
-    left = mended.unserved.get()
-    assert (left.visit_id, left.reason) == (published.unserved.get().visit_id, "waits_for_parts")
-    assert "carbon-1 must be ordered first" in left.sentence
+    repaired = _mend(published, office, now=NOW)
+    assert _slots(repaired).keys() == _slots(published).keys()
+    unserved = repaired.unserved.get()
+    assert (unserved.visit_id, unserved.reason) == (published.unserved.get().visit_id, "waits_for_parts")
+    assert "carbon-1 must be ordered first" in unserved.sentence

@@ -153,10 +153,12 @@ def test_what_is_agreed_with_a_client_keeps_its_piece(town: Town, office: Member
     plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
     town.stock(town.item("carbon"), 1)
     write_parts_lists(plan=plan, now=NOW)
-    got = {line.parts_list.visit_id: line.in_stock for line in PartsLine.objects.filter(parts_list__scope="visit")}
+    in_stock_by_visit = {
+        line.parts_list.visit_id: line.in_stock for line in PartsLine.objects.filter(parts_list__scope="visit")
+    }
     other = Visit.objects.exclude(pk=agreed.pk).get()
     assert Stop.objects.get(visit=other).round.day < Stop.objects.get(visit=agreed).round.day
-    assert got == {agreed.pk: 1, other.pk: 0}
+    assert in_stock_by_visit == {agreed.pk: 1, other.pk: 0}
 
 
 def test_of_two_planned_visits_the_one_that_needs_the_piece_urgently_has_it(town: Town) -> None:
@@ -190,13 +192,24 @@ def test_what_is_on_order_is_not_ordered_again(town: Town) -> None:
     town.stock(town.item("carbon"), 1)
     line = _on_order(town, 1, TODAY)
     write_parts_lists(plan=plan, now=NOW)
-    found = _lines("period", parts_list__first_day=TODAY)["carbon-1"]
-    assert (found.quantity, found.in_stock, found.on_order, found.short, found.packs_to_order) == (3, 1, 1, 1, 1)
+    period_line = _lines("period", parts_list__first_day=TODAY)["carbon-1"]
+    assert (
+        period_line.quantity,
+        period_line.in_stock,
+        period_line.on_order,
+        period_line.short,
+        period_line.packs_to_order,
+    ) == (3, 1, 1, 1, 1)
     PurchaseOrderLine.objects.filter(pk=line.pk).update(packs=2)
     write_parts_lists(plan=plan, now=NOW)
-    found = _lines("period", parts_list__first_day=TODAY)["carbon-1"]
-    assert (found.on_order, found.short, found.packs_to_order, found.order_by) == (2, 0, 0, None)
-    assert found.sentence.endswith("1 in stock and 2 on order: nothing to order.")
+    period_line = _lines("period", parts_list__first_day=TODAY)["carbon-1"]
+    assert (period_line.on_order, period_line.short, period_line.packs_to_order, period_line.order_by) == (
+        2,
+        0,
+        0,
+        None,
+    )
+    assert period_line.sentence.endswith("1 in stock and 2 on order: nothing to order.")
 
 
 def test_a_delivery_that_comes_too_late_says_so_and_is_not_ordered_again(town: Town) -> None:
@@ -256,9 +269,9 @@ def test_a_replaced_plans_lists_for_visits_and_periods_go(town: Town, office: Me
     for east in (2, 4):
         town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 0)
     write_parts_lists(plan=_planned(town), now=NOW)
-    gone = Visit.objects.order_by("pk").first()
-    cancel_visit(visit=gone, by=office, note="", now=NOW)
+    cancelled_visit = Visit.objects.order_by("pk").first()
+    cancel_visit(visit=cancelled_visit, by=office, note="", now=NOW)
     plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
     write_parts_lists(plan=plan, now=NOW)
-    assert not PartsList.objects.filter(visit=gone).exists()
+    assert not PartsList.objects.filter(visit=cancelled_visit).exists()
     assert set(PartsList.objects.exclude(scope="round").values_list("plan", flat=True)) == {plan.pk}

@@ -35,10 +35,10 @@ def test_one_piece_serves_one_visit_and_the_other_waits_for_the_order(town: Town
     ]
     plan = _plan(town)
     assert Stop.objects.filter(round__plan=plan).count() == 1
-    left = UnservedVisit.objects.get(plan=plan)
-    assert left.visit_id in waits
-    assert left.reason == "waits_for_parts"
-    assert f"{item.code} must be ordered first" in left.sentence
+    unserved = UnservedVisit.objects.get(plan=plan)
+    assert unserved.visit_id in waits
+    assert unserved.reason == "waits_for_parts"
+    assert f"{item.code} must be ordered first" in unserved.sentence
 
 
 def test_with_enough_in_store_and_van_nobody_waits(town: Town) -> None:

@@ -96,8 +96,8 @@ def test_a_client_takes_up_one_of_the_windows(visit: Visit, office: Membership, 
     # TUESDAY[1] as the clock at the site shows it, which in March is an hour ahead of UTC
     with pytest.raises(InvalidInput, match=r"\+01:00 is not offered; choose one of 2026-03-03T10:00:00\+01:00"):
         accept_offer(visit=visit, by=client_member, opens_at=TUESDAY[1], now=NOW)
-    taken = accept_offer(visit=visit, by=client_member, opens_at=WEDNESDAY[0], now=NOW)
-    assert (taken.state, taken.appointment_at, taken.offers) == ("confirmed", WEDNESDAY[0], [])
+    accepted = accept_offer(visit=visit, by=client_member, opens_at=WEDNESDAY[0], now=NOW)
+    assert (accepted.state, accepted.appointment_at, accepted.offers) == ("confirmed", WEDNESDAY[0], [])
     with pytest.raises(Conflict):
         accept_offer(visit=visit, by=client_member, opens_at=TUESDAY[0], now=NOW)
 
@@ -109,13 +109,13 @@ def test_a_window_that_has_opened_is_not_taken_up(visit: Visit, office: Membersh
 
 
 def test_windows_that_cannot_be_offered_are_named(visit: Visit, office: Membership) -> None:
-    gone = (NOW - timedelta(hours=2), NOW - timedelta(hours=1))
+    past_window = (NOW - timedelta(hours=2), NOW - timedelta(hours=1))
     backwards = (WEDNESDAY[1], WEDNESDAY[0])
     cases = [
         ([TUESDAY], {"/windows"}),
         ([TUESDAY, TUESDAY], {"/windows/1"}),
         ([TUESDAY, backwards], {"/windows/1/closes_at"}),
-        ([gone, TUESDAY], {"/windows/0/opens_at", "/windows/0/closes_at"}),
+        ([past_window, TUESDAY], {"/windows/0/opens_at", "/windows/0/closes_at"}),
         ([TUESDAY, (WEDNESDAY[0], WEDNESDAY[0] + timedelta(hours=9))], {"/windows/1/closes_at"}),
     ]
     for windows, pointers in cases:

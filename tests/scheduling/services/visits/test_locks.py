@@ -41,11 +41,11 @@ def _awkward(plan: Plan, crew: list[Installer]) -> Stop:
     """A stop put where no planner would: with the installer farther away, late in the afternoon."""
     stop = Stop.objects.filter(round__plan=plan).select_related("round__plan", "visit").order_by("pk").last()
     other = next(i for i in crew if i.pk != stop.round.installer_id)
-    there = plan.rounds.filter(installer=other).first() or plan.rounds.create(
+    other_round = plan.rounds.filter(installer=other).first() or plan.rounds.create(
         installer=other, day=stop.round.day, leaves_at=NOW, returns_at=NOW, driving_minutes=0, driving_km=0
     )
-    starts = datetime.combine(there.day, datetime.min.time(), tzinfo=SIX.tzinfo) + timedelta(hours=15)
-    Stop.objects.filter(pk=stop.pk).update(round=there, order=90, starts_at=starts)
+    starts = datetime.combine(other_round.day, datetime.min.time(), tzinfo=SIX.tzinfo) + timedelta(hours=15)
+    Stop.objects.filter(pk=stop.pk).update(round=other_round, order=90, starts_at=starts)
     return Stop.objects.select_related("round__plan", "visit").get(pk=stop.pk)
 
 
@@ -61,9 +61,9 @@ def test_the_next_plan_keeps_a_locked_stop(town: Town, plan: Plan, crew: list[In
     unlock_visit(visit=row, by=office, note="Key handed over.", now=NOW)
     free = _again(town)
     assert _slot(stop.visit, free) != (stop.starts_at, stop.round.installer_id)
-    said = AuditEntry.objects.filter(subject_kind="visit").order_by("pk").values_list("action", "details")
-    assert [action for action, _ in said] == ["lock visit", "unlock visit"]
-    assert said[1][1]["why"] == "Key handed over."
+    entries = AuditEntry.objects.filter(subject_kind="visit").order_by("pk").values_list("action", "details")
+    assert [action for action, _ in entries] == ["lock visit", "unlock visit"]
+    assert entries[1][1]["why"] == "Key handed over."
 
 
 def test_a_mended_plan_keeps_a_locked_stop(town: Town, plan: Plan, crew: list[Installer], office: Membership) -> None:
@@ -74,8 +74,8 @@ def test_a_mended_plan_keeps_a_locked_stop(town: Town, plan: Plan, crew: list[In
     )
     other = next(i for i in crew if i.pk != stop.round.installer_id)
     happened = Happened(installers_out=[InstallerIsOut(other, SIX, date(2026, 3, 6))])
-    mended = replan_day(plan=published, by=office, now=SIX, happened=happened, days=5, iterations=200, publish=True)
-    assert _slot(stop.visit, mended) == (stop.starts_at, stop.round.installer_id)
+    repaired = replan_day(plan=published, by=office, now=SIX, happened=happened, days=5, iterations=200, publish=True)
+    assert _slot(stop.visit, repaired) == (stop.starts_at, stop.round.installer_id)
     assert Visit.objects.get(pk=stop.visit_id).locked_start == stop.starts_at
 
 
@@ -88,7 +88,7 @@ def test_when_its_installer_is_ill_the_client_matters_more_than_the_lock(
         plan=plan_rounds(company=town.company, by=None, now=NOW, iterations=200), by=office, now=NOW
     )
     happened = Happened(installers_out=[InstallerIsOut(stop.round.installer, SIX, date(2026, 3, 6))])
-    mended = replan_day(
+    repaired = replan_day(
         plan=published,
         by=office,
         now=SIX,
@@ -98,8 +98,8 @@ def test_when_its_installer_is_ill_the_client_matters_more_than_the_lock(
         publish=True,
     )
     other = next(i for i in crew if i.pk != stop.round.installer_id)
-    assert _slot(stop.visit, mended) == (stop.starts_at, other.pk)
-    assert stop.visit_id in [row["visit"] for row in mended.differences]
+    assert _slot(stop.visit, repaired) == (stop.starts_at, other.pk)
+    assert stop.visit_id in [row["visit"] for row in repaired.differences]
     assert Visit.objects.get(pk=stop.visit_id).locked_start is None
     assert AuditEntry.objects.filter(action="unlock visit").exists()
 

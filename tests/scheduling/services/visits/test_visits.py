@@ -62,28 +62,28 @@ def test_work_that_stands_at_no_position_is_named_by_what_is_done(town: Town, of
     refresh_needs(company=town.company, now=NOW)
     add_need(by=office, unit=unit, kind=Need.Kind.INSPECT, reason="The client asks for it.", now=NOW)
     propose_visits(company=town.company, now=NOW)
-    said = {task.need.kind: task.reason for task in VisitTask.objects.select_related("need")}
-    assert said["inspect"].startswith("Inspect and take readings")
-    assert said["inspect"][len("Inspect and take readings")] in ";:."
-    assert said["sanitise"].startswith("Sanitise, tank and housings")
-    assert said["replace_restrictor"].startswith("Replace flow restrictor")
-    assert "Replace flow restrictor, flow" not in said["replace_restrictor"]
+    reason_of = {task.need.kind: task.reason for task in VisitTask.objects.select_related("need")}
+    assert reason_of["inspect"].startswith("Inspect and take readings")
+    assert reason_of["inspect"][len("Inspect and take readings")] in ";:."
+    assert reason_of["sanitise"].startswith("Sanitise, tank and housings")
+    assert reason_of["replace_restrictor"].startswith("Replace flow restrictor")
+    assert "Replace flow restrictor, flow" not in reason_of["replace_restrictor"]
 
 
 def test_costs_by_day_are_those_of_the_bundling(town: Town, monkeypatch: pytest.MonkeyPatch) -> None:
     unit = town.unit(train=RO_DI_TRAIN)
     town.forecast(town.position(unit, "sediment"), 6)
     town.forecast(town.position(unit, "resin", "lead"), 4)
-    seen = []
+    costs_seen = []
 
     def spy(*args: object, **kwargs: object) -> object:
-        seen.extend(answer := bundle_visits(*args, **kwargs))  # type: ignore[arg-type]
+        costs_seen.extend(answer := bundle_visits(*args, **kwargs))  # type: ignore[arg-type]
         return answer
 
     monkeypatch.setattr(proposals, "bundle_visits", spy)
     _night(town)
     visit = Visit.objects.get()
-    expected = seen[0].cost_by_day
+    expected = costs_seen[0].cost_by_day
     assert len(expected) == 5
     # each task's curve is stored rounded to the cent
     assert visit.costs[:5] == pytest.approx(expected, abs=0.02)
@@ -161,11 +161,13 @@ def test_a_time_at_which_nobody_works_is_refused(
 
 
 def test_another_companys_installer_is_refused(town: Town, office: Membership, rival: Membership) -> None:
-    theirs = Town(rival.company).installer("Rolf")
+    foreign_installer = Town(rival.company).installer("Rolf")
     town.finding(town.unit(), "shutoff_valve_fault")
     _night(town)
     with pytest.raises(InvalidInput, match="not an active installer"):
-        confirm_visit(visit=Visit.objects.get(), by=office, appointment_at=TUESDAY_AT_TEN, installer=theirs, now=NOW)
+        confirm_visit(
+            visit=Visit.objects.get(), by=office, appointment_at=TUESDAY_AT_TEN, installer=foreign_installer, now=NOW
+        )
 
 
 def test_moves_that_are_legal_and_those_that_are_not(town: Town, office: Membership) -> None:
@@ -178,8 +180,8 @@ def test_moves_that_are_legal_and_those_that_are_not(town: Town, office: Members
     confirm_visit(visit=visit, by=office, appointment_at=TUESDAY_AT_TEN, now=NOW)
     confirm_visit(visit=visit, by=office, appointment_at=TUESDAY_AT_TEN + timedelta(hours=1), now=NOW)
     unconfirm_visit(visit=visit, by=office, note="Client is ill.", now=NOW)
-    done = [TaskOutcome(task.need, True) for task in visit.tasks.all()]
-    complete_visit(visit=visit, by=office, tasks=done, now=NOW)
+    outcomes = [TaskOutcome(task.need, True) for task in visit.tasks.all()]
+    complete_visit(visit=visit, by=office, tasks=outcomes, now=NOW)
     for move in (
         lambda: confirm_visit(visit=visit, by=office, appointment_at=TUESDAY_AT_TEN, now=NOW),
         lambda: unconfirm_visit(visit=visit, by=office, note="", now=NOW),
@@ -210,9 +212,9 @@ def test_a_time_given_back_merges_into_the_other_proposed_visit(town: Town, offi
     _night(town)
     assert Visit.objects.filter(state="proposed").count() == 1
     unconfirm_visit(visit=visit, by=office, note="", now=NOW)
-    left = Visit.objects.get(state="proposed")
-    assert {task.need.label for task in left.tasks.all()} == {"carbon", "automatic shut-off valve"}
-    assert left.minutes == 15 + 12 + 40
+    remaining_visit = Visit.objects.get(state="proposed")
+    assert {task.need.label for task in remaining_visit.tasks.all()} == {"carbon", "automatic shut-off valve"}
+    assert remaining_visit.minutes == 15 + 12 + 40
 
 
 def test_a_cancelled_visits_needs_are_proposed_again(town: Town, office: Membership) -> None:

@@ -73,9 +73,9 @@ def test_everything_follows_from_a_report(town: Town, unit: Unit, installer: Mem
     van.refresh_from_db()
     store.refresh_from_db()
     assert (van.quantity, store.quantity) == (0, 4)
-    taken = {row["item"]: row for row in record.parts}
-    assert taken[town.item("carbon").pk]["from_van"] == 1
-    assert taken[town.item("resin").pk]["from_store"] == 1
+    withdrawals = {row["item"]: row for row in record.parts}
+    assert withdrawals[town.item("carbon").pk]["from_van"] == 1
+    assert withdrawals[town.item("resin").pk]["from_store"] == 1
     assert [row["uncounted"] for row in record.parts if row["quantity"] == 2] == [2]
     assert AuditEntry.objects.filter(action="record work").count() == 1
 
@@ -99,16 +99,16 @@ def test_a_reference_stands_for_one_report(town: Town, unit: Unit, installer: Me
 
 def test_a_report_sent_again_after_others_went_on_is_known(town: Town, unit: Unit, installer: Membership) -> None:
     carbon, rotate = _usual(town, unit)
-    left = TaskOutcome(Need.objects.get(position=rotate.position), False, "Resin not on board.")
-    first, _ = _report(unit, installer, [carbon], not_done=[left])
-    other = TaskOutcome(left.need, False, "No time.")
+    outcome = TaskOutcome(Need.objects.get(position=rotate.position), False, "Resin not on board.")
+    first, _ = _report(unit, installer, [carbon], not_done=[outcome])
+    other = TaskOutcome(outcome.need, False, "No time.")
     with pytest.raises(Conflict, match="other work") as refused:
         _report(unit, installer, [carbon], not_done=[other])
     assert [fault.pointer for fault in refused.value.faults] == ["/not_done"]
-    both = f"with not_done need {left.need.pk}: Resin not on board., not need {left.need.pk}: No time."
+    both = f"with not_done need {outcome.need.pk}: Resin not on board., not need {outcome.need.pk}: No time."
     assert both in refused.value.faults[0].sentence
     _report(unit, installer, [rotate], reference="van-1/0002", now=NOW + timedelta(hours=8))
-    assert _report(unit, installer, [carbon], not_done=[left], now=NOW + timedelta(days=2)) == (first, False)
+    assert _report(unit, installer, [carbon], not_done=[outcome], now=NOW + timedelta(days=2)) == (first, False)
 
 
 def test_the_night_after_asks_for_nothing_more(town: Town, unit: Unit, installer: Membership) -> None:
@@ -173,9 +173,9 @@ def test_a_report_that_cannot_be_right_changes_nothing(
     town: Town, unit: Unit, installer: Membership, case: str, pointer: str
 ) -> None:
     carbon, other = town.position(unit, "carbon"), town.unit()
-    done = WorkDone("replace", unit, carbon, removal="exhausted")
+    entry = WorkDone("replace", unit, carbon, removal="exhausted")
     more: dict[str, Any] = {}
-    work = [done]
+    work = [entry]
     match case:
         case "future":
             more = {"done_at": NOW + timedelta(days=2)}
@@ -190,7 +190,7 @@ def test_a_report_that_cannot_be_right_changes_nothing(
         case "rotate a single":
             work = [WorkDone("rotate", unit, carbon)]
         case "twice":
-            work = [done, done]
+            work = [entry, entry]
         case "wrong item":
             work = [WorkDone("replace", unit, carbon, item=town.item("membrane"), removal="early")]
         case "long before":
@@ -218,18 +218,18 @@ def test_work_on_a_cancelled_visit_is_recorded_without_it(town: Town, unit: Unit
 
 def test_a_task_that_was_not_done_needs_its_reason(town: Town, unit: Unit, installer: Membership) -> None:
     carbon, rotate = _usual(town, unit)
-    left = Need.objects.get(position=rotate.position)
+    open_need = Need.objects.get(position=rotate.position)
     before = _everything()
     with pytest.raises(InvalidInput) as error:
         _report(unit, installer, [carbon])
     assert [fault.pointer for fault in error.value.faults] == ["/not_done"]
-    assert f"need {left.pk}" in error.value.faults[0].sentence
+    assert f"need {open_need.pk}" in error.value.faults[0].sentence
     assert _everything() == before
-    _report(unit, installer, [carbon], not_done=[TaskOutcome(left, False, "Resin not on board.")])
-    left.refresh_from_db()
-    assert left.state == "open"
+    _report(unit, installer, [carbon], not_done=[TaskOutcome(open_need, False, "Resin not on board.")])
+    open_need.refresh_from_db()
+    assert open_need.state == "open"
     outcomes = {task.need_id: (task.outcome, task.outcome_reason) for task in Visit.objects.first().tasks.all()}
-    assert outcomes.pop(left.pk) == ("not_done", "Resin not on board.")
+    assert outcomes.pop(open_need.pk) == ("not_done", "Resin not on board.")
     assert set(outcomes.values()) == {("done", "")}
     # what was left out comes in later, under a name of its own
     _report(unit, installer, [rotate], reference="van-1/0002", now=NOW + timedelta(hours=8))
@@ -302,7 +302,7 @@ def test_reports_that_arrive_in_the_wrong_order_make_the_same_history(
         carbon.placements.order_by("placed_at").values_list("serial_or_lot", "placed_at", "removed_at", "removal")
     )
     assert [(lot, placed) for lot, placed, _, _ in stays[1:]] == [("A", first["done_at"]), ("B", second["done_at"])]
-    assert [(left, why) for _, _, left, why in stays] == [
+    assert [(removed_at, why) for _, _, removed_at, why in stays] == [
         (first["done_at"], "exhausted"),
         (second["done_at"], "damaged"),
         (None, ""),

@@ -17,7 +17,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from tests.benchmarks.mutation.mutants import Change, Mutant, change_between, is_python, mutants_of, sample_of
+from tests.benchmarks.mutation.mutants import Change, Mutant, change_between, is_another_program, mutants_of, sample_of
 from tests.benchmarks.mutation.rooms import ROOMS, Room
 from tests.benchmarks.mutation.runs import Copy, load_libraries
 
@@ -75,7 +75,7 @@ def _try(copy: Copy, room: Room, sample: Iterable[Mutant], until: float) -> Iter
             clean[selected] = run.seconds
         source = (copy.root / mutant.path).read_text()
         code = mutant.code(source)
-        if not is_python(code):
+        if not is_another_program(source, code):
             continue
         with copy.changed(mutant.path, code):
             run = copy.run(tests, 10.0 * clean[selected] + 10.0)

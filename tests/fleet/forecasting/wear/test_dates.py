@@ -77,3 +77,8 @@ def test_demand_and_concentration_to_come_spread_the_date(conditions):
     assert demand_spread(np.array(100.0)) == pytest.approx(0.1068, abs=5e-5)
     assert [spread(stage) for stage in (words.SEDIMENT, words.MEMBRANE)] == pytest.approx([0.2267] * 2, rel=0.03)
     assert [spread(stage) for stage in (words.CARBON, words.RESIN)] == pytest.approx([0.2565] * 2, rel=0.03)
+
+
+def test_what_may_never_happen_is_no_date_of_the_levels_before_it():
+    found = weighted_quantiles(np.array([[1.0, np.inf]]), np.array([[0.5, 0.5]]), np.array([0.1, 0.5, 0.9]))
+    assert found[0].tolist() == [1.0, 1.0, np.inf]

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fleet.forecasting import build_fleet
+from fleet.forecasting import build_fleet, forecast
 from fleet.forecasting.answer.results import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.screen import screen
@@ -96,3 +96,20 @@ def test_what_a_fleet_taught_before_is_used_instead_of_learning_anew():
     more = load_left(stage, conditions, fleet, visits, hyper=doubled)
     passed = own.lead_used[0]
     assert (more.lead_load[0, MIDDLE] + passed) / (own.lead_load[0, MIDDLE] + passed) == pytest.approx(2.0, rel=0.12)
+
+
+@pytest.mark.parametrize("stage", ["carbon", "resin"])
+def test_the_order_in_which_cartridges_were_recorded_says_nothing(stage):
+    given = columns(kind="pair", placed=NOW - 200.0, weekly_demand_l=70.0)
+    given["readings"] = readings(
+        NOW - np.array([60.0, 30.0, 1.0]), permeate_tds_mg_per_l=20.0, interstage_tds_mg_per_l=8.0,
+        product_tds_mg_per_l=0.0, feed_total_chlorine_mg_per_l=1.0, interstage_chlorine_mg_per_l=0.3,
+        carbon_outlet_total_chlorine_mg_per_l=0.0,
+    )  # fmt: skip
+    fleet, _ = build_fleet(**given)
+    table = given["placements"]
+    first = table["position_id"].index(f"u0/{stage}/lag")
+    for name, values in table.items():
+        table[name] = [values[first], *values[:first], *values[first + 1 :]]
+    other, _ = build_fleet(**given)
+    assert forecast(other).grid_day - NOW == pytest.approx(forecast(fleet).grid_day - NOW, rel=1e-6, nan_ok=True)

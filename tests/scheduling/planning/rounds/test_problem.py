@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 
 from scheduling.planning.errors import PlanningError
+from scheduling.planning.rounds.evaluate import check_round
+from scheduling.planning.rounds.pairs import merge_pairs
 from scheduling.planning.rounds.problem import (
     DAY_S,
     Appointment,
@@ -220,3 +222,22 @@ def test_a_table_of_trips_that_cannot_be_is_refused(metres: np.ndarray) -> None:
         with pytest.raises(PlanningError) as caught:
             RoundProblem(FIRST_DAY, 2, (ada(),), (visit(),), Rates(), table)
         assert caught.value.field == name
+
+
+def test_the_visit_that_stands_in_two_pairs_is_named() -> None:
+    with pytest.raises(PlanningError, match="'b' stands in two pairs"):
+        problem(visit("a"), visit("b"), visit("c"), together=(("a", "b"), ("b", "c")))
+
+
+def test_visits_that_share_a_round_and_must_not_are_told_once_by_the_first_of_them() -> None:
+    open_hours = (Window(0, 8 * HOUR, 16 * HOUR),)
+    asked = problem(visit("a", windows=open_hours), visit("b", windows=open_hours), apart=(("b", "a"),))
+    for stops in ((0, 1), (1, 0)):
+        assert [(fault.code, fault.visit) for fault in check_round(asked, 0, 0, stops)] == [("not_apart", "a")]
+
+
+def test_a_pair_that_is_longer_than_a_day_is_one_visit_of_a_day() -> None:
+    half = DAY_S // 2
+    here, there = (dataclasses.replace(visit(key, service_s=half), place=at) for key, at in (("a", HERE), ("b", THERE)))
+    merged = merge_pairs(problem(here, there, together=(("a", "b"),)))
+    assert [c.service_s for c in merged.problem.candidates] == [DAY_S]

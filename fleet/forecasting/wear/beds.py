@@ -15,12 +15,12 @@ import numpy as np
 from fleet.forecasting.inputs.tables import Floats
 
 
-def left_after(left: Floats, throughput: Floats, transfer_units: Floats) -> Floats:
+def left_after(remaining: Floats, throughput: Floats, transfer_units: Floats) -> Floats:
     """Capacity left upstream of a point after a throughput; arrays broadcast.
 
     Parameters
     ----------
-    left
+    remaining
         Capacity left at the start, in capacities of one cartridge, 0 or more.
     throughput
         Load passed since, in capacities of one cartridge, 0 or more.
@@ -30,7 +30,7 @@ def left_after(left: Floats, throughput: Floats, transfer_units: Floats) -> Floa
     >>> round(float(left_after(np.array(1.0), np.array(1.0), np.array(20.0))), 4)
     0.0347
     """
-    start = transfer_units * np.maximum(left, 1e-9)
+    start = transfer_units * np.maximum(remaining, 1e-9)
     return np.logaddexp(0.0, log_expm1(start) - transfer_units * throughput) / transfer_units
 
 
@@ -40,11 +40,11 @@ def log_expm1(value: Floats) -> Floats:
     return value + np.log(-np.expm1(-value))
 
 
-def throughput_until(left: Floats, target: Floats, transfer_units: Floats) -> Floats:
+def throughput_until(remaining: Floats, target: Floats, transfer_units: Floats) -> Floats:
     """Throughput that takes the capacity left from `left` to `target` (both as in `left_after`); negative when past
     it."""
 
-    return (log_expm1(transfer_units * left) - log_expm1(transfer_units * target)) / transfer_units
+    return (log_expm1(transfer_units * remaining) - log_expm1(transfer_units * target)) / transfer_units
 
 
 def left_at_fraction(fraction: Floats, transfer_units: Floats) -> Floats:

@@ -90,22 +90,24 @@ class Conditions:
         span = total[:, -1:] - total[:, :1]
         scale = np.where(span > 0, span, 1.0)
         level = (total - total[:, :1]) / scale
-        wanted = (load - total[:, :1]) / scale
+        scaled_load = (load - total[:, :1]) / scale
         offset = 2.0 * np.arange(count)[:, None]
         flat = (level + offset).ravel()
-        found = np.searchsorted(flat, (np.clip(wanted, 0.0, 1.5) + offset).ravel(), side="right").reshape(count, width)
-        low = np.clip(found - 1 - np.arange(count)[:, None] * total.shape[1], 0, line.count - 1)
+        insertion = np.searchsorted(flat, (np.clip(scaled_load, 0.0, 1.5) + offset).ravel(), side="right").reshape(
+            count, width
+        )
+        low = np.clip(insertion - 1 - np.arange(count)[:, None] * total.shape[1], 0, line.count - 1)
         rows = np.arange(count)[:, None]
         start, end = level[rows, low], level[rows, low + 1]
         rise = end - start
-        share = np.where(rise > 0, (wanted - start) / np.where(rise > 0, rise, 1.0), 0.0)
+        share = np.where(rise > 0, (scaled_load - start) / np.where(rise > 0, rise, 1.0), 0.0)
         day = line.start + line.step_days * (low + np.clip(share, 0.0, 1.0))
         year = round(YEAR_DAYS / line.step_days)
         rate = (level[:, -1] - level[:, -1 - year])[:, None] / (year * line.step_days)
         with np.errstate(divide="ignore", invalid="ignore"):
-            beyond = line.start + line.step_days * line.count + (wanted - 1.0) / rate
+            beyond = line.start + line.step_days * line.count + (scaled_load - 1.0) / rate
         beyond = np.where(rate > 0, beyond, np.inf)
-        return np.where(span > 0, np.where(wanted > 1.0, beyond, day), np.where(load > total[:, :1], np.inf, day))
+        return np.where(span > 0, np.where(scaled_load > 1.0, beyond, day), np.where(load > total[:, :1], np.inf, day))
 
 
 def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None) -> Conditions:
@@ -279,7 +281,7 @@ def _temperature(fleet: Fleet, readings: Readings, timeline: Timeline, pool: Poo
     base = swing @ swing_terms(timeline.middles).T
     expected = (swing[unit] * swing_terms(day)).sum(axis=1)
     step = timeline.step_of(day)
-    rest = follow(
+    deviation = follow(
         unit,
         step,
         value - expected,
@@ -289,7 +291,7 @@ def _temperature(fleet: Fleet, readings: Readings, timeline: Timeline, pool: Poo
         prior_weight=2.0,
         memory_steps=45.0 / timeline.step_days,
     )
-    return np.clip(base + rest, 1.0, 40.0)
+    return np.clip(base + deviation, 1.0, 40.0)
 
 
 def _recovery(
@@ -309,11 +311,11 @@ def _recovery(
     # Cold water lowers the permeate, hardly the concentrate: odds are kept as at 15 degC.
     warmth = WATER_U_KELVIN * (inverse_temperature(temperature) - inverse_temperature(np.array(15.0)))
     odds = odds - warmth[readings.unit_index, step]
-    known = np.isfinite(odds)
+    is_known = np.isfinite(odds)
     usual = np.log(DEFAULT_RECOVERY / (1.0 - DEFAULT_RECOVERY))
-    common = pool.number("log_recovery_odds", float(np.median(odds[known])) if known.sum() > 20 else usual)
+    common = pool.number("log_recovery_odds", float(np.median(odds[is_known])) if is_known.sum() > 20 else usual)
     mean = own_mean("log_recovery_odds_of_units", odds, common, 0.12, 0.35)
-    has_own = np.bincount(readings.unit_index[known], minlength=len(units)) > 0
+    has_own = np.bincount(readings.unit_index[is_known], minlength=len(units)) > 0
     by_restrictor = np.log(_label_flow(fleet) * USUAL_SHARE_OF_LABEL / units.restrictor_flow_l_per_day)
     guess = np.where(np.isfinite(design), design, np.clip(by_restrictor, -3.5, 0.5))
     mean = np.where(~has_own & np.isfinite(guess), guess, mean)
@@ -349,10 +351,10 @@ def _product(
     """
     units = fleet.units
     count, steps = len(units), timeline.count
-    told = units.weekly_demand_l / 7.0
-    positive = told[told > 0]
+    stated = units.weekly_demand_l / 7.0
+    positive = stated[stated > 0]
     usual = pool.number("usual_demand", float(np.median(positive)) if len(positive) else DEFAULT_L_PER_DAY)
-    expected = np.where(np.isfinite(told), told, usual)
+    expected = np.where(np.isfinite(stated), stated, usual)
     covered, volume = _counted(fleet, readings, timeline, recovery)
     enough = covered.sum(axis=1) > 42.0
     mean_rate = volume.sum(axis=1) / np.maximum(covered.sum(axis=1), 1.0)
@@ -422,9 +424,9 @@ def _counted(fleet: Fleet, readings: Readings, timeline: Timeline, recovery: Flo
         at = first + ahead
         inside = at <= last
         here = at[inside]
-        left = np.maximum(start[inside], timeline.start + here * timeline.step_days)
+        first_counted = np.maximum(start[inside], timeline.start + here * timeline.step_days)
         right = np.minimum(end[inside], timeline.start + (here + 1) * timeline.step_days)
-        days = np.maximum(right - left, 0.0)
+        days = np.maximum(right - first_counted, 0.0)
         flat = unit[inside] * steps + here
         covered += np.bincount(flat, days, minlength=count * steps).reshape(count, steps)
         volume += np.bincount(flat, days * rate[inside], minlength=count * steps).reshape(count, steps)

@@ -44,8 +44,10 @@ def weighted_quantiles(values: Floats, weights: Floats, levels: Floats) -> Float
     mass = np.take_along_axis(weights, order, axis=1)
     middle = np.cumsum(mass, axis=1) - 0.5 * mass
     offset = 2.0 * np.arange(rows)[:, None]
-    found = np.searchsorted((middle + offset).ravel(), (levels[None, :] + offset).ravel()).reshape(rows, len(levels))
-    high = np.clip(found - points * np.arange(rows)[:, None], 0, points - 1)
+    insertion = np.searchsorted((middle + offset).ravel(), (levels[None, :] + offset).ravel()).reshape(
+        rows, len(levels)
+    )
+    high = np.clip(insertion - points * np.arange(rows)[:, None], 0, points - 1)
     low = np.maximum(high - 1, 0)
     index = np.arange(rows)[:, None]
     below, above = middle[index, low], middle[index, high]
@@ -101,8 +103,8 @@ def earliest(first: Floats, second: Floats) -> Floats:
     reached = np.maximum.accumulate(1.0 - alive, axis=1)
     rows, points = both.shape
     offset = 2.0 * np.arange(rows)[:, None]
-    found = np.searchsorted((reached + offset).ravel(), (GRID_LEVELS[None, :] + offset).ravel())
-    high = np.clip(found.reshape(rows, len(GRID_LEVELS)) - points * np.arange(rows)[:, None], 0, points - 1)
+    insertion = np.searchsorted((reached + offset).ravel(), (GRID_LEVELS[None, :] + offset).ravel())
+    high = np.clip(insertion.reshape(rows, len(GRID_LEVELS)) - points * np.arange(rows)[:, None], 0, points - 1)
     low = np.maximum(high - 1, 0)
     index = np.arange(rows)[:, None]
     gap = reached[index, high] - reached[index, low]

@@ -55,9 +55,9 @@ class Visits:
         if not len(self.key):
             return np.full(len(unit), -np.inf)
         base = unit.astype(np.float64) * _SPAN
-        found = np.searchsorted(self.key, base + np.clip(day, _FIRST, _LAST) - _FIRST, side="left") - 1
-        key = self.key[np.maximum(found, 0)]
-        return np.where((found >= 0) & (key >= base), key - base + _FIRST, -np.inf)
+        insertion = np.searchsorted(self.key, base + np.clip(day, _FIRST, _LAST) - _FIRST, side="left") - 1
+        key = self.key[np.maximum(insertion, 0)]
+        return np.where((insertion >= 0) & (key >= base), key - base + _FIRST, -np.inf)
 
 
 _FIRST, _LAST, _SPAN = -50_000.0, 150_000.0, 1_000_000.0
@@ -68,10 +68,10 @@ def find_visits(fleet: Fleet) -> Visits:
     readings, placements = fleet.readings, fleet.placements
     read = (readings.source == words.SOURCES.index("installer")) & (readings.day <= fleet.as_of_day)
     owner = fleet.positions.unit_index[placements.position_index] if len(placements) else np.zeros(0, dtype=np.int64)
-    gone = placements.removed_day <= fleet.as_of_day
+    is_removed = placements.removed_day <= fleet.as_of_day
     placed = placements.placed_day <= fleet.as_of_day
-    unit = np.concatenate([readings.unit_index[read], owner[placed], owner[gone]])
-    day = np.concatenate([readings.day[read], placements.placed_day[placed], placements.removed_day[gone]])
+    unit = np.concatenate([readings.unit_index[read], owner[placed], owner[is_removed]])
+    day = np.concatenate([readings.day[read], placements.placed_day[placed], placements.removed_day[is_removed]])
     key = np.sort(unit * _SPAN + np.clip(day, _FIRST, _LAST) - _FIRST)
     keep = np.ones(len(key), dtype=bool)
     keep[1:] = np.diff(key) > 1.0
@@ -108,19 +108,21 @@ def removal_log_likelihood(
     out = np.zeros(delay_days.shape, dtype=delay_days.dtype)
     pace = -1.0 / habit.lateness_days
     passing = np.log1p(-habit.notice)
-    spent = np.flatnonzero(reason == words.EXHAUSTED)
-    standing = np.flatnonzero(reason < 0)
+    exhausted = np.flatnonzero(reason == words.EXHAUSTED)
+    installed = np.flatnonzero(reason < 0)
     other = np.flatnonzero((reason > 0) & (reason != words.EXHAUSTED))
     kind = delay_days.dtype
-    if len(spent):
-        delay = delay_days[spent]
-        rate = habit.notice * REGULARITY / gap_days[spent] + 1.0 / habit.lateness_days
-        kept = pace * np.maximum(delay, 0.0) + np.minimum(delay, 0.0) / ROUNDING_DAYS + passing * visits_since[spent]
-        density = (1.0 - MISREPORTED) * rate[:, None, None] * np.exp(kept)
-        out[spent] = np.log(density + MISREPORTED / 1000.0).astype(kind)
-    if len(standing):
-        kept = pace * np.maximum(delay_days[standing], 0.0) + passing * visits_since[standing]
-        out[standing] = np.log((1.0 - MISREPORTED) * np.exp(kept) + MISREPORTED).astype(kind)
+    if len(exhausted):
+        delay = delay_days[exhausted]
+        rate = habit.notice * REGULARITY / gap_days[exhausted] + 1.0 / habit.lateness_days
+        log_kept = (
+            pace * np.maximum(delay, 0.0) + np.minimum(delay, 0.0) / ROUNDING_DAYS + passing * visits_since[exhausted]
+        )
+        density = (1.0 - MISREPORTED) * rate[:, None, None] * np.exp(log_kept)
+        out[exhausted] = np.log(density + MISREPORTED / 1000.0).astype(kind)
+    if len(installed):
+        log_kept = pace * np.maximum(delay_days[installed], 0.0) + passing * visits_since[installed]
+        out[installed] = np.log((1.0 - MISREPORTED) * np.exp(log_kept) + MISREPORTED).astype(kind)
     if len(other):
         late = np.exp(-np.maximum(delay_days[other], 0.0) / UNNOTICED_DAYS)
         out[other] = np.log((1.0 - MISREPORTED) * late + MISREPORTED).astype(kind)

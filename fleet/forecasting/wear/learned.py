@@ -141,9 +141,9 @@ class Pool:
     ) -> Floats:
         """Yearly swing of every group, pulled towards the common one (see `levels.fit_swing`)."""
         names = [f"{name}_{term}" for term in ("constant", "cosine", "sine")]
-        known = all(part in self.known for part in names)
-        start = np.array([self.known[part] for part in names]) if known else default
-        swing, common = fit_swing(group, day, value, count, start, spread, noise, FIRM_SWING if known else 0.25)
+        is_known = all(part in self.known for part in names)
+        start = np.array([self.known[part] for part in names]) if is_known else default
+        swing, common = fit_swing(group, day, value, count, start, spread, noise, FIRM_SWING if is_known else 0.25)
         self.found.update(zip(names, common.tolist(), strict=True))
         return swing
 

@@ -72,11 +72,11 @@ class Hyper:
         """Mean and variance of the place's part of g, with what was taught of the groups."""
         centre = self.centre(places)
         variance = np.full(len(places), self.place_spread**2 + self.mean_spread**2)
-        for kind, found in self.common.items():
-            if found.spread > 0:
-                mean, doubt = found.offset(places.groups[kind])
+        for kind, shared in self.common.items():
+            if shared.spread > 0:
+                mean, doubt = shared.offset(places.groups[kind])
                 centre = centre + mean
-                variance = variance - found.spread**2 + doubt
+                variance = variance - shared.spread**2 + doubt
         return centre, np.maximum(variance, (0.5 * STEP) ** 2)
 
 
@@ -164,7 +164,7 @@ def sum_by_place(values: Floats, place: Indexes, count: int) -> Floats:
 def learn(
     likelihood: Callable[[Habit, Indexes], Floats],
     place: Indexes,
-    known: Places,
+    place_facts: Places,
     prior: HyperPrior,
     *,
     is_informative: np.ndarray,
@@ -178,7 +178,7 @@ def learn(
         Function of (habit, indexes of lives) giving their log-likelihoods, shape (lives, shapes, grid).
     place
         Place of every life.
-    known
+    place_facts
         Covariates of every place (0 where unknown).
     prior
         Weak priors.
@@ -201,8 +201,8 @@ def learn(
         places = places[np.linspace(0, len(places) - 1, MOST_PLACES).astype(np.int64)]
     chosen = np.flatnonzero(np.isin(place, places) & is_informative)
     local = np.searchsorted(places, place[chosen])
-    known = known.take(places)
-    varied = [number for number in range(known.covariates.shape[1]) if np.any(known.covariates[:, number])]
+    place_facts = place_facts.take(places)
+    varied = [number for number in range(place_facts.covariates.shape[1]) if np.any(place_facts.covariates[:, number])]
     best = replace(start, places=len(places))
     habits = [Habit(days, notice) for notice in (0.0, 0.4, 0.75, 0.93) for days in (20.0, 60.0, 200.0, 1000.0)]
     spreads = np.array([0.06, 0.10, 0.15, 0.21, 0.28, 0.36, 0.46, 0.6, 0.8])
@@ -230,7 +230,7 @@ def learn(
             square = np.full(len(places), trial.place_spread**2)
             if not varied:
                 return scaled @ place_density(np.array([trial.mean]), square[:1])[0].astype(np.float32)
-            density = place_density(trial.centre(known), square).astype(np.float32)
+            density = place_density(trial.centre(place_facts), square).astype(np.float32)
             return np.asarray((scaled @ density[:, :, None])[:, :, 0])
 
         def value_of(trial: Hyper) -> float:
@@ -265,14 +265,14 @@ def learn(
     best_value = -np.inf
     telling = shows_end[chosen]
     if telling.sum() >= FEWEST_ENDS:
-        found = best
+        learned = best
         for habit in habits:
             lives = likelihood(habit, chosen[telling])
             summed = sum_by_place(spread_lives(lives, kernel(best.cartridge_spread)), local[telling], len(places))
             value, hyper = climb(replace(best, habit=habit), summed)
             if value > best_value:
-                best_value, found = value, hyper
-        best = found
+                best_value, learned = value, hyper
+        best = learned
     best_value = -np.inf
     lives = likelihood(best.habit, chosen)
     for width in spreads[1:8]:
@@ -314,12 +314,12 @@ def teach_shared(hyper: Hyper, shown: Floats, places: Places) -> tuple[Hyper, Fl
     centre = hyper.centre(places)
     kinds: dict[str, Shared] = {}
     for kind, names in places.groups.items():
-        found, told, doubt = teach(shown, names, variance)
-        kinds[kind] = found
-        if found.spread > 0:
-            centre = centre + told
-            variance = np.maximum(variance - found.spread**2 + doubt, (0.5 * STEP) ** 2)
-            shown = np.stack([np.interp(CENTRED + off, CENTRED, row) for off, row in zip(told, shown, strict=True)])
+        shared, offsets, doubt = teach(shown, names, variance)
+        kinds[kind] = shared
+        if shared.spread > 0:
+            centre = centre + offsets
+            variance = np.maximum(variance - shared.spread**2 + doubt, (0.5 * STEP) ** 2)
+            shown = np.stack([np.interp(CENTRED + off, CENTRED, row) for off, row in zip(offsets, shown, strict=True)])
     return replace(hyper, common=kinds), centre, variance + hyper.mean_spread**2
 
 

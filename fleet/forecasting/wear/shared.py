@@ -41,10 +41,10 @@ class Shared:
         """Mean and variance of u for the group of every place."""
         taught = self.taught or {}
         names, at = np.unique(group.astype(str), return_inverse=True)
-        known = np.array([taught.get(name, (0.0, 0.0)) for name in names.tolist()]).reshape(len(names), 2)[at]
-        precision = np.where(known[:, 1] > 0, known[:, 1], 1.0)
-        mean = known[:, 0] / precision
-        return mean, np.where(known[:, 1] > 0, 1.0 / precision, self.spread**2)
+        lessons = np.array([taught.get(name, (0.0, 0.0)) for name in names.tolist()]).reshape(len(names), 2)[at]
+        precision = np.where(lessons[:, 1] > 0, lessons[:, 1], 1.0)
+        mean = lessons[:, 0] / precision
+        return mean, np.where(lessons[:, 1] > 0, 1.0 / precision, self.spread**2)
 
 
 def teach(shown: Floats, group: Ids, variance: Floats) -> tuple[Shared, Floats, Floats]:
@@ -75,8 +75,8 @@ def teach(shown: Floats, group: Ids, variance: Floats) -> tuple[Shared, Floats, 
     usual = float(np.median(variance))
     best, best_value, message = 0.0, -np.inf, np.zeros((0, 0))
     for share in _SHARES:
-        rest = np.sqrt((1.0 - share) * usual)
-        mixing = np.exp(-0.5 * ((CENTRED[None, :] - _OFFSETS[:, None]) / max(rest, 0.08)) ** 2)
+        unshared_spread = np.sqrt((1.0 - share) * usual)
+        mixing = np.exp(-0.5 * ((CENTRED[None, :] - _OFFSETS[:, None]) / max(unshared_spread, 0.08)) ** 2)
         mixing /= mixing.sum(axis=1, keepdims=True)
         log_message = np.log(scaled @ mixing.T + 1e-12)
         together = np.zeros((len(names), len(_OFFSETS)))
@@ -102,12 +102,12 @@ def teach(shown: Floats, group: Ids, variance: Floats) -> tuple[Shared, Floats, 
     total, total_pull = np.full(len(names), 1.0 / spread**2), np.zeros(len(names))
     np.add.at(total, at[rows], precision)
     np.add.at(total_pull, at[rows], pull)
-    told, doubt = nothing, np.full(count, spread**2)
+    offsets, doubt = nothing, np.full(count, spread**2)
     others = total[at[rows]] - precision
-    told[rows] = (total_pull[at[rows]] - pull) / others
+    offsets[rows] = (total_pull[at[rows]] - pull) / others
     doubt[rows] = 1.0 / others
     taught = {str(name): (float(p), float(w)) for name, p, w in zip(names, total_pull, total, strict=True)}
-    return Shared(spread, taught), told, doubt
+    return Shared(spread, taught), offsets, doubt
 
 
 def _groups(group: Ids, shown: Floats) -> tuple[Ids, Indexes]:

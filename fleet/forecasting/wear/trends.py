@@ -79,10 +79,10 @@ def fit_trend(data: TrendInput, power: float) -> Trend:
         precision[:, 2, 2] += 1.0 / slope_spread**2
         pull[:, 2] += data.usual_slope / slope_spread**2
         fit = np.linalg.solve(precision, pull[..., None])[..., 0]
-        rest = (value - sum(fit[segment, i] * terms[i] for i in range(3))) / noise
-        usual_scale = _usual_scale(rest, segment, size) if data.noise_scale is None else data.noise_scale
-        scale = _noise_scale(rest, segment, size, usual_scale)[segment]
-        weight = 5.0 / (4.0 + (rest / scale) ** 2) / ((noise * scale) ** 2 + shared)
+        residual = (value - sum(fit[segment, i] * terms[i] for i in range(3))) / noise
+        usual_scale = _usual_scale(residual, segment, size) if data.noise_scale is None else data.noise_scale
+        scale = _noise_scale(residual, segment, size, usual_scale)[segment]
+        weight = 5.0 / (4.0 + (residual / scale) ** 2) / ((noise * scale) ** 2 + shared)
 
     def total(values: Floats) -> Floats:
         return sum_by(segment, weight * values, count)
@@ -104,18 +104,18 @@ def fit_trend(data: TrendInput, power: float) -> Trend:
     )
 
 
-def _usual_scale(rest: Floats, segment: Indexes, size: Floats) -> float:
+def _usual_scale(residual: Floats, segment: Indexes, size: Floats) -> float:
     """How much larger or smaller noise is in this fleet than assumed: robust, from segments that leave residuals."""
     enough = size[segment] >= 6
     if enough.sum() < 30:
         return 1.0
     free = (size - 3.0)[segment][enough] / size[segment][enough]
-    return float(np.median(np.abs(rest[enough]) / np.sqrt(free))) / 0.6745
+    return float(np.median(np.abs(residual[enough]) / np.sqrt(free))) / 0.6745
 
 
-def _noise_scale(rest: Floats, segment: Indexes, size: Floats, usual: float) -> Floats:
+def _noise_scale(residual: Floats, segment: Indexes, size: Floats, usual: float) -> Floats:
     """The same for every segment: the fleet's scale is the prior, worth 15 readings; its own residuals move it."""
-    square = sum_by(segment, np.minimum(rest**2, (3.0 * usual) ** 2), len(size))
+    square = sum_by(segment, np.minimum(residual**2, (3.0 * usual) ** 2), len(size))
     return np.clip(np.sqrt((15.0 * usual**2 + square) / (15.0 + np.maximum(size - 3.0, 0.0))), 0.3, 3.0)
 
 

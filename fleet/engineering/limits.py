@@ -136,13 +136,13 @@ def tightest(stated: Iterable[Mapping[str, float | None]], *, has_resin: bool = 
     >>> tightest([{"product_tds_mg_per_l": 30.0}], has_resin=False).product_tds_mg_per_l
     30.0
     """
-    found = HOUSE if has_resin else replace(HOUSE, product_tds_mg_per_l=float("inf"))
+    limits = HOUSE if has_resin else replace(HOUSE, product_tds_mg_per_l=float("inf"))
     for source in stated:
         changes = {
-            name: stricter(name, value, getattr(found, name)) for name, value in source.items() if value is not None
+            name: stricter(name, value, getattr(limits, name)) for name, value in source.items() if value is not None
         }
-        found = replace(found, **changes)
-    return found
+        limits = replace(limits, **changes)
+    return limits
 
 
 def stricter(name: str, one: Any, other: Any) -> Any:

@@ -8,8 +8,8 @@ import numpy as np
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.conductivity import iso7888_f25
 from fleet.engineering.units import (
-    HOUSE_TDS_FACTOR,
     QUANTITY_KINDS,
+    STORED_TDS_FACTOR,
     Kind,
     convert_column,
     convert_number,
@@ -22,7 +22,7 @@ from fleet.intake.rows import Row
 MeterOf = Callable[[Row, str], Meter | None]
 
 # Below 5 uS/cm neither the natural-water table nor the linear rule holds (engineering reference, section 2.2).
-_PURE_WATER_MG_PER_L: Final = 5.0 * HOUSE_TDS_FACTOR
+_PURE_WATER_MG_PER_L: Final = 5.0 * STORED_TDS_FACTOR
 # A display of 0 means below half a digit (section 2.5), whatever the temperature.
 _SHOWN_AS_ZERO_MG_PER_L: Final = 0.5
 
@@ -64,7 +64,7 @@ def convert_rows(rows: Sequence[Row], columns: Iterable[str], meter_of: MeterOf 
 
 def _convert_group(rows: list[Row], column: str, unit: str, kind: Kind, meter_of: MeterOf) -> None:
     numbers = np.array([_float(row.sent[column].digits) for row in rows], dtype=np.float64)
-    factors = np.full(len(rows), HOUSE_TDS_FACTOR)
+    factors = np.full(len(rows), STORED_TDS_FACTOR)
     compensation = np.ones(len(rows))
     if kind.name == "tds":
         for place, row in enumerate(rows):
@@ -87,7 +87,7 @@ def _convert_group(rows: list[Row], column: str, unit: str, kind: Kind, meter_of
             row.refuse(column, "impossible_value", _why_not(row, column, unit, kind, float(factors[place])))
             continue
         row.numbers[column] = float(values[place])
-        if factors[place] != HOUSE_TDS_FACTOR:
+        if factors[place] != STORED_TDS_FACTOR:
             row.notes.setdefault(column, {})["tds_factor"] = float(factors[place])
         if compensation[place] != 1.0:
             row.notes.setdefault(column, {})["brought_to_25_degc_by"] = float(f"{compensation[place]:.9g}")

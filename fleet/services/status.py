@@ -68,17 +68,17 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     column = "product_tds_mg_per_l" if has_resin else "permeate_tds_mg_per_l"
     limits = limits_of(unit)
     limit = limits.product_tds_mg_per_l
-    mine = Reading.objects.current().filter(unit=unit, taken_at__lte=now).order_by("-taken_at", "-pk")
+    own_readings = Reading.objects.current().filter(unit=unit, taken_at__lte=now).order_by("-taken_at", "-pk")
     changed_at = last_changed(unit, Stage.RESIN if has_resin else Stage.MEMBRANE)
-    reading = _newest(mine.filter(**{f"{column}__isnull": False}), changed_at)
-    tests = mine.filter(_CHLORINE_READ, taken_at__gte=now - FRESH)
+    reading = _newest(own_readings.filter(**{f"{column}__isnull": False}), changed_at)
+    tests = own_readings.filter(_CHLORINE_READ, taken_at__gte=now - FRESH)
     tested = _newest(tests, last_changed(unit, Stage.CARBON))
     value = getattr(reading, column) if reading else None
     swapped = _is_doubtful(reading)
     tests_read = [getattr(tested, name) for name in _CHLORINE] if tested else []
     chlorine = max((read for read in tests_read if read is not None), default=None)
     if reading is None or swapped or reading.taken_at < now - FRESH:
-        read_before = reading is None and mine.filter(**{f"{column}__isnull": False}).exists()
+        read_before = reading is None and own_readings.filter(**{f"{column}__isnull": False}).exists()
         changed = f"the {'resin' if has_resin else 'membrane'} was changed on {_day(unit, changed_at)}"
         water, sentence = "unknown", _unknown(reading, now, swapped, changed if read_before else "")
     elif value is not None and value > limit:

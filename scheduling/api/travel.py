@@ -45,7 +45,7 @@ class TravelSerializer(StrictSerializer):
         host = table_service_host()
         return {
             "table_service": host,
-            "uses_table_service": bool(host) and read_policy(company=company).house.uses_table_service,
+            "uses_table_service": bool(host) and read_policy(company=company).rules.uses_table_service,
             "is_fitted": bool(instance.road),
             "trips": instance.trips,
             "error_before": instance.error_before,

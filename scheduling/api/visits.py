@@ -23,10 +23,10 @@ from scheduling.services.visits.visits import (
     cancel_visit,
     complete_visit,
     confirm_visit,
+    depart,
     give_up_visit,
     offer_visit,
     propose_visits,
-    set_out,
     unconfirm_visit,
 )
 
@@ -292,7 +292,7 @@ class VisitViewSet(ReadOnlyViewSet):
     @action(detail=True, methods=["post"], url_path="set-out")
     def set_out(self, request: Request, pk: str) -> Response:
         """Note that the installer is on the way."""
-        return self._move(set_out)
+        return self._move(depart)
 
     @extend_schema(request=None, responses=VisitSerializer)
     @action(detail=True, methods=["post"])

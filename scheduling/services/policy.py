@@ -1,7 +1,7 @@
 """The company's policy: its departures from the defaults, merged, checked and changed.
 
 Two layers answer as one flat table: prices and thresholds (`scheduling.planning.policy`) and intervals, chances and
-what each kind of work asks for (`scheduling.planning.house_rules`).
+what each kind of work asks for (`scheduling.planning.company_rules`).
 """
 
 from collections.abc import Mapping
@@ -16,11 +16,11 @@ from accounts.models import Company, Membership
 from accounts.services import record
 from accounts.services.companies import lock_company
 from scheduling.models import CompanyPolicy
+from scheduling.planning.company_rules import CompanyRules, ServicePolicy
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.house_rules import HouseRules, ServicePolicy
 from scheduling.planning.policy import Policy
 
-_HOUSE_FIELDS = frozenset(f.name for f in fields(HouseRules))
+_RULE_FIELDS = frozenset(f.name for f in fields(CompanyRules))
 
 
 def read_policy(*, company: Company) -> ServicePolicy:
@@ -38,15 +38,15 @@ def merge_policy(*, settings: Mapping[str, Any], currency: str) -> ServicePolicy
         With a pointer to the setting that is unknown, of the wrong type or out of range.
     """
     try:
-        house = HouseRules.from_mapping({k: v for k, v in settings.items() if k in _HOUSE_FIELDS})
+        rules = CompanyRules.from_mapping({k: v for k, v in settings.items() if k in _RULE_FIELDS})
         planning = Policy.from_mapping(
-            {k: v for k, v in settings.items() if k not in _HOUSE_FIELDS} | {"currency": currency}
+            {k: v for k, v in settings.items() if k not in _RULE_FIELDS} | {"currency": currency}
         )
     except PlanningError as error:
         pointer = "/" + error.field.replace(".", "/")
         sentence = f"{error.field} {error.message}"
         raise InvalidInput("policy_not_valid", sentence, faults=[Fault(pointer, sentence)]) from error
-    return ServicePolicy(planning=planning, house=house)
+    return ServicePolicy(planning=planning, rules=rules)
 
 
 def change_policy(*, company: Company, by: Membership, changes: Mapping[str, Any], now: datetime) -> ServicePolicy:

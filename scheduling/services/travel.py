@@ -14,7 +14,7 @@ from accounts.models import Company
 from accounts.services.companies import lock_company
 from scheduling.models import Installer, RoadCalibration, Stop, Visit
 from scheduling.planning import rounds
-from scheduling.planning.house_rules import ServicePolicy
+from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.travel.calibrate import Calibration, calibrate_road
 from scheduling.planning.travel.table_service import TableServiceTravel, TripCache
 from scheduling.planning.travel.trips import GreatCircleTravel, Place, RoadModel, TravelProvider, great_circle_m
@@ -32,7 +32,7 @@ def provider_for(*, company: Company, policy: ServicePolicy) -> TravelProvider:
     if row is not None and row.road:
         source = f"{source}, fitted to {row.trips} trips"
     built_in = GreatCircleTravel(_road(row), source)
-    if not settings.TABLE_SERVICE_URL or not policy.house.uses_table_service:
+    if not settings.TABLE_SERVICE_URL or not policy.rules.uses_table_service:
         return built_in
     return TableServiceTravel(
         settings.TABLE_SERVICE_URL,
@@ -55,7 +55,7 @@ def road_model(*, company: Company) -> RoadModel:
 
 def traffic_of(policy: ServicePolicy) -> rounds.Traffic | None:
     """How driving is slowed down over the day; None when the policy says nothing of it."""
-    return rounds.Traffic(policy.house.traffic) if policy.house.traffic else None
+    return rounds.Traffic(policy.rules.traffic) if policy.rules.traffic else None
 
 
 def calibrate_travel(*, company: Company, now: datetime) -> Calibration:

@@ -170,7 +170,7 @@ def bench_replan(seeds: list[int]) -> None:
             appointment=None,
             skills=frozenset(),
             windows=(Window(0, 8 * 3_600, 17 * 3_600),),
-            cost_if_left_cents=50_000,
+            cost_if_unserved_cents=50_000,
         )
         incidents = {
             "an installer falls ill": [InstallerOut("installer 1", 0), InstallerOut("installer 1", 1)],

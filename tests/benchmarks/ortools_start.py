@@ -8,7 +8,7 @@ import numpy as np
 from ortools.constraint_solver import pywrapcp, routing_enums_pb2
 
 from scheduling.planning.rounds.evaluate import may_be_driven
-from scheduling.planning.rounds.insertion import PlanDict, mend_round, working_cells
+from scheduling.planning.rounds.insertion import PlanDict, repair_round, working_cells
 from scheduling.planning.rounds.problem import DAY_S, RoundProblem
 
 
@@ -107,7 +107,7 @@ def ortools_plan(problem: RoundProblem, *, seconds: float) -> PlanDict:
         for (_, late), (early, _) in itertools.pairwise(spans):
             if early > late + 1:
                 variable.RemoveInterval(late + 1, early - 1)
-        routing.AddDisjunction([index], max(0, c.cost_if_left_cents - cheapest[k]) + bonus)
+        routing.AddDisjunction([index], max(0, c.cost_if_unserved_cents - cheapest[k]) + bonus)
     search = pywrapcp.DefaultRoutingSearchParameters()
     search.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PARALLEL_CHEAPEST_INSERTION
     search.local_search_metaheuristic = routing_enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
@@ -126,7 +126,7 @@ def ortools_plan(problem: RoundProblem, *, seconds: float) -> PlanDict:
             index = solution.Value(routing.NextVar(index))
         round_stops = tuple(stops)
         if round_stops and not may_be_driven(problem, *cell, round_stops):
-            round_stops = mend_round(problem, *cell, round_stops)
+            round_stops = repair_round(problem, *cell, round_stops)
         if round_stops:
             plan[cell] = round_stops
     return plan

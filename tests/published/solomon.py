@@ -51,7 +51,7 @@ def read(name: str, *, customers: int = 100) -> RoundProblem:
                 windows=(Window(0, int(row[4]) * 10, (int(row[5]) + int(row[6])) * 10),),
                 service_s=int(row[6]) * 10,
                 cost_by_day_cents=(0,),
-                cost_if_left_cents=100_000,
+                cost_if_unserved_cents=100_000,
                 parts={"load": int(row[3])},
             )
             for row in table[1:]

@@ -136,7 +136,8 @@ def enumerate_optimum(problem: RoundProblem) -> int:
         reachable = together
     musts = sum(1 << k for k, c in enumerate(problem.candidates) if c.urgent or c.appointment)
     left = {
-        mask: sum(problem.candidates[k].cost_if_left_cents for k in range(n) if not mask >> k & 1) for mask in reachable
+        mask: sum(problem.candidates[k].cost_if_unserved_cents for k in range(n) if not mask >> k & 1)
+        for mask in reachable
     }
     most = max(bin(mask & musts & everything).count("1") for mask in reachable)
     return min(cost + left[mask] for mask, cost in reachable.items() if bin(mask & musts).count("1") == most)
@@ -175,7 +176,7 @@ def constraint_optimum(problem: RoundProblem) -> int:
             eating = model.new_int_var(lunch.earliest_start_s, lunch.latest_start_s, "")
             model.add(eating >= start[c] + visit.service_s).only_enforce_if(eats[c])
             model.add(ready[c] >= eating + lunch.duration_s).only_enforce_if(eats[c])
-            objective.append((visit.cost_by_day_cents[day] - visit.cost_if_left_cents) * here[c])
+            objective.append((visit.cost_by_day_cents[day] - visit.cost_if_unserved_cents) * here[c])
         model.add_exactly_one([idle, before, after, *eats.values()])
         for a, b in itertools.permutations([None, *mine], 2):
             drive = model.new_bool_var("")
@@ -198,7 +199,7 @@ def constraint_optimum(problem: RoundProblem) -> int:
     solver.parameters.num_workers = 1
     status = solver.solve(model)
     assert status == cp_model.OPTIMAL
-    return round(solver.objective_value) + sum(c.cost_if_left_cents for c in problem.candidates)
+    return round(solver.objective_value) + sum(c.cost_if_unserved_cents for c in problem.candidates)
 
 
 @pytest.mark.parametrize(

@@ -83,10 +83,10 @@ def diagnose(
     ['di_lead_exhausted']
     """
     facts = Facts(context, limits, Thresholds() if thresholds is None else thresholds)
-    found = [(rule, evidence) for rule in RULES if (evidence := rule.condition(facts)) is not None]
-    present = [rule.id for rule, _ in found if rule.id in _DOUBTS]
+    matched_rules = [(rule, evidence) for rule in RULES if (evidence := rule.condition(facts)) is not None]
+    present = [rule.id for rule, _ in matched_rules if rule.id in _DOUBTS]
     matches = []
-    for rule, evidence in found:
+    for rule, evidence in matched_rules:
         doubts = tuple(doubt for doubt in present if rule.step in _DOUBTS[doubt] and doubt != rule.id)
         matches.append(
             Match(

@@ -202,9 +202,9 @@ class Facts:
     @property
     def prefilter_drop_kpa(self) -> float | None:
         """Drop across the prefilters: as given, or from the gauges that allow it."""
-        given = self.number("prefilter_drop_kpa")
-        if given is not None:
-            return given
+        stated = self.number("prefilter_drop_kpa")
+        if stated is not None:
+            return stated
         line, outlet = self.number("line_pressure_kpa"), self.number("prefilter_outlet_pressure_kpa")
         if line is not None and outlet is not None:
             return line - outlet
@@ -255,15 +255,19 @@ class Facts:
         """Whether the prefilters are within their limit, or past it by less than two gauges can tell; None when it
         cannot be told.
         """
-        drop = self.prefilter_drop_kpa
-        return None if drop is None else drop <= self.prefilter_limit_kpa + 0.5 * self.thresholds.gauge_step_kpa
+        differential_kpa = self.prefilter_drop_kpa
+        return (
+            None
+            if differential_kpa is None
+            else differential_kpa <= self.prefilter_limit_kpa + 0.5 * self.thresholds.gauge_step_kpa
+        )
 
     @property
     def waste_ratio(self) -> float | None:
         """Concentrate over permeate: as given, from the flows, or from the recovery."""
-        given = self.number("waste_ratio")
-        if given is not None:
-            return given
+        stated = self.number("waste_ratio")
+        if stated is not None:
+            return stated
         permeate, drain = self.number("permeate_flow_l_per_day"), self.number("concentrate_flow_l_per_day")
         if permeate is not None and drain is not None and permeate > 0.0:
             return drain / permeate
@@ -273,25 +277,25 @@ class Facts:
     @property
     def baseline_waste_ratio(self) -> float | None:
         """Waste ratio of the baseline, else of the design."""
-        given = self.number("baseline_waste_ratio")
-        if given is not None and given > 0.0:
-            return given
+        stated = self.number("baseline_waste_ratio")
+        if stated is not None and stated > 0.0:
+            return stated
         design = self.number("design_recovery_fraction")
         return (1.0 - design) / design if design is not None and 0.0 < design < 1.0 else None
 
     @property
     def recovery(self) -> float | None:
         """Recovery: as given, else from the waste ratio."""
-        given = self.number("recovery_fraction")
-        if given is not None:
-            return given
+        stated = self.number("recovery_fraction")
+        if stated is not None:
+            return stated
         ratio = self.waste_ratio
         return None if ratio is None else 1.0 / (1.0 + ratio)
 
     @property
     def chlorine_after_carbon(self) -> float | None:
         """The larger of total and free chlorine after the last carbon."""
-        known = [
+        readings = [
             value
             for value in (
                 self.number("carbon_outlet_total_chlorine_mg_per_l"),
@@ -299,7 +303,7 @@ class Facts:
             )
             if value is not None
         ]
-        return max(known) if known else None
+        return max(readings) if readings else None
 
     @property
     def salt_passage_ratio_raw(self) -> float | None:
@@ -323,7 +327,7 @@ def _thickness(temperature_degc: float) -> float:
     return 1.0 / float(viscosity_ratio_25_over_t(min(max(temperature_degc, 0.5), 45.0)))
 
 
-def _checked(name: str, known: Mapping[str, object]) -> str:
-    if name not in known:
+def _checked(name: str, allowed: Mapping[str, object]) -> str:
+    if name not in allowed:
         raise KeyError(f"the rules ask for {name!r}, which is not among the facts")
     return name

@@ -70,16 +70,18 @@ def suppose(reading: Mapping[str, Fact], facts: Mapping[str, Fact] | None = None
     >>> round(found.context["normalised_flow_ratio"], 2), round(found.context["normalised_salt_passage_ratio"], 2)
     (1.0, 2.0)
     """
-    known = dict(facts or {})
+    given_facts = dict(facts or {})
     columns = {name: [reading.get(name)] for name in (*QUANTITIES, *_WORDS) if reading.get(name) is not None}
     if not columns:
-        return Supposition(context_of(reading, {}, known), {}, {})
-    found = indicators(columns, _unit(known))
-    values, missing = found.row(0)
+        return Supposition(context_of(reading, {}, given_facts), {}, {})
+    computed = indicators(columns, _unit(given_facts))
+    values, missing = computed.row(0)
     usable = {
-        name: value for name, value in values.items() if found.valid_for_trend[0] or not name.startswith("normalised")
+        name: value
+        for name, value in values.items()
+        if computed.valid_for_trend[0] or not name.startswith("normalised")
     }
-    context = context_of(reading, usable, known)
+    context = context_of(reading, usable, given_facts)
     if reading.get("state") == "static" and "inlet_pressure_kpa" in context:
         context["static_inlet_pressure_kpa"] = context.pop("inlet_pressure_kpa")
     return Supposition({name: value for name, value in context.items() if value is not None}, values, missing)
@@ -87,29 +89,29 @@ def suppose(reading: Mapping[str, Fact], facts: Mapping[str, Fact] | None = None
 
 def _unit(facts: Mapping[str, Fact]) -> UnitContext:
     """Refer normalised values to the baseline, where the whole of its condition is known."""
-    known: dict[str, float] = {}
+    numbers: dict[str, float] = {}
     for name in (*_STANDARD, "baseline_permeate_flow_l_per_day", "design_recovery_fraction"):
         value = facts.get(name)
         if isinstance(value, int | float) and not isinstance(value, bool):
-            known[name] = float(value)
-    design = known.get("design_recovery_fraction", 0.2)
+            numbers[name] = float(value)
+    design = numbers.get("design_recovery_fraction", 0.2)
     pumped = facts.get("has_booster_pump") is True
     plain = UnitContext(design_recovery_fraction=design, has_booster_pump=pumped)
-    if not all(name in known for name in _STANDARD):
+    if not all(name in numbers for name in _STANDARD):
         return plain
-    feed, permeate = known["baseline_feed_tds_mg_per_l"], known["baseline_permeate_tds_mg_per_l"]
+    feed, permeate = numbers["baseline_feed_tds_mg_per_l"], numbers["baseline_permeate_tds_mg_per_l"]
     if permeate > feed:
         raise EngineeringError(
             "baseline_permeate_tds_mg_per_l", "The permeate TDS of the baseline lies above its feed TDS; check both."
         )
     drain = facts.get("baseline_concentrate_flow_l_per_day")
-    flow = known.get("baseline_permeate_flow_l_per_day", float("nan"))
+    flow = numbers.get("baseline_permeate_flow_l_per_day", float("nan"))
     recovery = design
     if isinstance(drain, int | float) and flow > 0.0 and drain >= 0.0 and flow / (flow + drain) < 0.95:
         recovery = flow / (flow + drain)
     return UnitContext(
-        standard_inlet_pressure_kpa=known["baseline_inlet_pressure_kpa"],
-        standard_temperature_degc=known["baseline_temperature_degc"],
+        standard_inlet_pressure_kpa=numbers["baseline_inlet_pressure_kpa"],
+        standard_temperature_degc=numbers["baseline_temperature_degc"],
         standard_feed_tds_mg_per_l=feed,
         standard_permeate_tds_mg_per_l=permeate,
         standard_recovery_fraction=recovery,

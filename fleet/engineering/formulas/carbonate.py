@@ -74,9 +74,9 @@ def pkw_water(temperature_degc: Numbers) -> Result:
     """
     t = _kelvin(temperature_degc)
     density = water_density_kg_per_l(temperature_degc)
-    left = -4.098 - 3245.2 / t + 2.2362e5 / t**2 - 3.984e7 / t**3
+    constant_term = -4.098 - 3245.2 / t + 2.2362e5 / t**2 - 3.984e7 / t**3
     right = 13.957 - 1262.3 / t + 8.5641e5 / t**2
-    return tidy(-(left + right * np.log10(density)))
+    return tidy(-(constant_term + right * np.log10(density)))
 
 
 def water_density_kg_per_l(temperature_degc: Numbers) -> Result:

@@ -6,7 +6,7 @@ import numpy as np
 
 from fleet.engineering.arrays import FloatArray, Numbers, Result, in_range, tidy
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.units import HOUSE_TDS_FACTOR, TDS_FACTOR_HIGH, TDS_FACTOR_LOW
+from fleet.engineering.units import STORED_TDS_FACTOR, TDS_FACTOR_HIGH, TDS_FACTOR_LOW
 
 COMPENSATIONS: Final = ("iso7888", "linear", "none")
 ISO7888_HIGHEST_DEGC: Final = 35.9
@@ -105,7 +105,7 @@ def conductivity_25_us_per_cm(
     return tidy(raw / divisor)
 
 
-def tds_mg_per_l(conductivity_25_us_per_cm: Numbers, tds_factor: Numbers = HOUSE_TDS_FACTOR) -> Result:
+def tds_mg_per_l(conductivity_25_us_per_cm: Numbers, tds_factor: Numbers = STORED_TDS_FACTOR) -> Result:
     """Return the TDS a meter of a given factor shows for a conductivity at 25 degC.
 
     Parameters
@@ -134,7 +134,7 @@ def tds_mg_per_l(conductivity_25_us_per_cm: Numbers, tds_factor: Numbers = HOUSE
     return tidy(cond * _factor(tds_factor, "tds_factor"))
 
 
-def conductivity_from_tds_us_per_cm(tds_mg_per_l: Numbers, tds_factor: Numbers = HOUSE_TDS_FACTOR) -> Result:
+def conductivity_from_tds_us_per_cm(tds_mg_per_l: Numbers, tds_factor: Numbers = STORED_TDS_FACTOR) -> Result:
     """Return the conductivity at 25 degC behind a TDS of a given factor; ranges and errors as `tds_mg_per_l`.
 
     Examples
@@ -146,7 +146,7 @@ def conductivity_from_tds_us_per_cm(tds_mg_per_l: Numbers, tds_factor: Numbers =
     return tidy(tds / _factor(tds_factor, "tds_factor"))
 
 
-def rebase_tds_mg_per_l(tds_mg_per_l: Numbers, from_factor: Numbers, to_factor: Numbers = HOUSE_TDS_FACTOR) -> Result:
+def rebase_tds_mg_per_l(tds_mg_per_l: Numbers, from_factor: Numbers, to_factor: Numbers = STORED_TDS_FACTOR) -> Result:
     """Return what a meter of another factor would show for the same water.
 
     Parameters
@@ -204,7 +204,7 @@ def resistivity_mohm_cm(conductivity_25_us_per_cm: Numbers) -> Result:
 
 
 def display_zero_upper_us_per_cm(
-    display_resolution_mg_per_l: Numbers, tds_factor: Numbers = HOUSE_TDS_FACTOR
+    display_resolution_mg_per_l: Numbers, tds_factor: Numbers = STORED_TDS_FACTOR
 ) -> Result:
     """Return the conductivity up to which a TDS meter shows 0: half a step over its factor.
 

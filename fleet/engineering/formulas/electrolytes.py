@@ -223,8 +223,8 @@ def kcl_standard_us_per_cm(
     table = _KCL_US_PER_CM.get(float(kcl_mol_per_kg or 0.0))
     if table is None:
         raise EngineeringError("kcl_mol_per_kg", f"{kcl_mol_per_kg} mol/kg is not a standard; use 0.01, 0.1 or 1.0.")
-    known = ~np.isnan(table)
-    return tidy(_monotone_cubic(celsius, _KCL_DEGC[known], table[known]))
+    is_tabulated = ~np.isnan(table)
+    return tidy(_monotone_cubic(celsius, _KCL_DEGC[is_tabulated], table[is_tabulated]))
 
 
 def pure_water_conductivity_us_per_cm(temperature_degc: Numbers) -> Result:

@@ -66,7 +66,7 @@ def rotation(
     1.294
     """
     n = in_range(transfer_units, "transfer_units", 0.0, open_low=True)
-    left = in_range(lead_remaining_capacities, "lead_remaining_capacities", 0.0, 1.0, open_low=True)
+    remaining = in_range(lead_remaining_capacities, "lead_remaining_capacities", 0.0, 1.0, open_low=True)
     limit = in_range(
         lead_outlet_fraction_at_rotation,
         "lead_outlet_fraction_at_rotation",
@@ -77,10 +77,10 @@ def rotation(
     )
     logit = np.log(limit) - np.log1p(-limit)
     # ln(e^(Na) - 1) = Na + ln(1 - e^(-Na)), which does not overflow.
-    fed = (logit + n * left + np.log1p(-np.exp(-n * left))) / n
+    fed = (logit + n * remaining + np.log1p(-np.exp(-n * remaining))) / n
     if np.any(fed < 0.0):
         raise EngineeringError("lead_remaining_capacities", "This lead passes the rotation limit from the first litre.")
-    product = np.asarray(outlet_fraction(n, fed, left + 1.0))
+    product = np.asarray(outlet_fraction(n, fed, remaining + 1.0))
     return Rotation(tidy(fed), tidy(product), tidy(np.log(limit / product) / n))
 
 
@@ -113,13 +113,13 @@ def steady_throughput_capacities(
     >>> round(steady_throughput_capacities(20.0), 4)
     0.9974
     """
-    left: Numbers = 1.0
+    remaining: Numbers = 1.0
     fed: Numbers = 0.0
     for _ in range(_SETTLED_CYCLES):
-        cycle = rotation(transfer_units, left, lead_outlet_fraction_at_rotation=lead_outlet_fraction_at_rotation)
+        cycle = rotation(transfer_units, remaining, lead_outlet_fraction_at_rotation=lead_outlet_fraction_at_rotation)
         settled = np.all(np.abs(np.asarray(cycle.throughput_capacities) - fed) < 1e-12)
         # A rounding error may put a barely used lag a hair above its own capacity.
-        left, fed = np.minimum(cycle.carried_capacities, 1.0), cycle.throughput_capacities
+        remaining, fed = np.minimum(cycle.carried_capacities, 1.0), cycle.throughput_capacities
         if settled:
             break
     return tidy(fed)

@@ -152,8 +152,8 @@ def concentration_factor(recovery: Numbers, rejection: Numbers = 1.0) -> Result:
     1.24
     """
     fraction = _recovery(recovery)
-    kept = in_range(rejection, "rejection_fraction", 0.0, 1.0)
-    return tidy((1.0 - fraction * (1.0 - kept)) / (1.0 - fraction))
+    rejected = in_range(rejection, "rejection_fraction", 0.0, 1.0)
+    return tidy((1.0 - fraction * (1.0 - rejected)) / (1.0 - fraction))
 
 
 def concentrate_tds_mg_per_l(feed_tds_mg_per_l: Numbers, permeate_tds_mg_per_l: Numbers, recovery: Numbers) -> Result:

@@ -76,7 +76,7 @@ def signed_net_driving_pressure_kpa(point: OperatingPoint) -> Result:
     True
     """
     inlet = in_range(point.inlet_pressure_kpa, "inlet_pressure_kpa", 0.0, 10000.0, unit="kPa")
-    drop = in_range(point.feed_brine_drop_kpa, "feed_brine_drop_kpa", 0.0, 1000.0, unit="kPa")
+    brine_drop = in_range(point.feed_brine_drop_kpa, "feed_brine_drop_kpa", 0.0, 1000.0, unit="kPa")
     back = in_range(point.permeate_pressure_kpa, "permeate_pressure_kpa", 0.0, 10000.0, unit="kPa")
     feed_tds = in_range(point.feed_tds_mg_per_l, "feed_tds_mg_per_l", 0.0, 50000.0, unit="mg/L")
     feed_brine = feed_tds * feed_brine_factor(point.recovery_fraction)
@@ -85,7 +85,7 @@ def signed_net_driving_pressure_kpa(point: OperatingPoint) -> Result:
         in_range(point.permeate_tds_mg_per_l, "permeate_tds_mg_per_l", 0.0, 50000.0, unit="mg/L"),
         point.temperature_degc,
     )
-    return tidy(inlet - drop / 2.0 - back - outside + inside)
+    return tidy(inlet - brine_drop / 2.0 - back - outside + inside)
 
 
 def net_driving_pressure_kpa(point: OperatingPoint) -> Result:

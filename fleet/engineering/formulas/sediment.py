@@ -137,7 +137,7 @@ def throughput_at_limit_l(
 
 
 def normalised_drop(
-    drop: Numbers,
+    differential_pressure: Numbers,
     *,
     flow: Numbers,
     reference_flow: Numbers,
@@ -177,7 +177,7 @@ def normalised_drop(
     >>> round(normalised_drop(6.0, flow=0.8, reference_flow=1.0, temperature_degc=10.0), 2)
     5.11
     """
-    measured = in_range(drop, "drop", 0.0)
+    measured = in_range(differential_pressure, "drop", 0.0)
     ratio = in_range(reference_flow, "reference_flow", 0.0, open_low=True) / in_range(flow, "flow", 0.0, open_low=True)
     exponent = in_range(flow_exponent, "flow_exponent", 0.5, 2.0)
     viscosities = water_viscosity_mpa_s(reference_temperature_degc) / water_viscosity_mpa_s(temperature_degc)
@@ -185,7 +185,7 @@ def normalised_drop(
 
 
 def normalised_feed_brine_drop(
-    drop: Numbers, *, feed_brine_flow: Numbers, reference_flow: Numbers, temperature_degc: Numbers
+    differential_pressure: Numbers, *, feed_brine_flow: Numbers, reference_flow: Numbers, temperature_degc: Numbers
 ) -> Result:
     """Return the feed-to-concentrate drop of an element at a reference flow and 25 degC.
 
@@ -217,7 +217,7 @@ def normalised_feed_brine_drop(
     >>> round(normalised_feed_brine_drop(3.0, feed_brine_flow=0.8, reference_flow=1.0, temperature_degc=12.0), 3)
     3.266
     """
-    measured = in_range(drop, "drop", 0.0)
+    measured = in_range(differential_pressure, "drop", 0.0)
     ratio = in_range(reference_flow, "reference_flow", 0.0, open_low=True) / in_range(
         feed_brine_flow, "feed_brine_flow", 0.0, open_low=True
     )

@@ -129,7 +129,7 @@ def target_for(use: str) -> Target:
     >>> target_for("reef").product_tds_high_mg_per_l
     1.0
     """
-    return TARGETS[_known("use", use, TARGETS, {})]
+    return TARGETS[_look_up("use", use, TARGETS, {})]
 
 
 def iso3696_max_conductivity_us_per_cm(grade: int | str) -> float:
@@ -155,7 +155,7 @@ def iso3696_max_conductivity_us_per_cm(grade: int | str) -> float:
     >>> iso3696_max_conductivity_us_per_cm(2)
     1.0
     """
-    return _ISO_3696[_known("grade", grade, _ISO_3696, {})]
+    return _ISO_3696[_look_up("grade", grade, _ISO_3696, {})]
 
 
 def astm_d1193_max_conductivity_us_per_cm(water_type: str) -> float:
@@ -229,7 +229,7 @@ def us_secondary_level_mg_per_l(parameter: str) -> float:
     >>> us_secondary_level_mg_per_l("iron")
     0.3
     """
-    return _US_SECONDARY[_known("parameter", parameter, _US_SECONDARY, _SECONDARY_ALIASES)]
+    return _US_SECONDARY[_look_up("parameter", parameter, _US_SECONDARY, _SECONDARY_ALIASES)]
 
 
 def us_mrdl_mg_per_l(disinfectant: str) -> float:
@@ -255,7 +255,7 @@ def us_mrdl_mg_per_l(disinfectant: str) -> float:
     >>> us_mrdl_mg_per_l("chloramine")
     4.0
     """
-    return _US_MRDL[_known("disinfectant", disinfectant, _US_MRDL, _MRDL_ALIASES)]
+    return _US_MRDL[_look_up("disinfectant", disinfectant, _US_MRDL, _MRDL_ALIASES)]
 
 
 def who_palatability_class(tds_mg_per_l: float) -> str:
@@ -315,10 +315,10 @@ def coffee_tds_target_mg_per_l(scale: str | float) -> float:
     >>> round(coffee_tds_target_mg_per_l("nacl"), 1)
     107.1
     """
-    named = {"mixed_salts": COFFEE_SCALE_FACTOR, "nacl": 0.5}
+    factor_of = {"mixed_salts": COFFEE_SCALE_FACTOR, "nacl": 0.5}
     text = str(scale).strip().lower()
     try:
-        factor = named[text] if text in named else float(text)
+        factor = factor_of[text] if text in factor_of else float(text)
     except ValueError:
         raise EngineeringError(
             "scale", f"{scale!r} is not a scale; use 'mixed_salts', 'nacl' or a meter factor."
@@ -386,7 +386,7 @@ def us_lead_action_level_ug_per_l(on: date | str) -> float:
     return 10.0 if day >= _LEAD_RULE_CHANGE else 15.0
 
 
-def _known(field: str, value: object, table: Mapping[str, object], aliases: Mapping[str, str]) -> str:
+def _look_up(field: str, value: object, table: Mapping[str, object], aliases: Mapping[str, str]) -> str:
     text = str(value).strip()
     lowered = text.lower().replace(" ", "_")
     key = text if text in table else aliases.get(lowered, lowered)
@@ -396,10 +396,10 @@ def _known(field: str, value: object, table: Mapping[str, object], aliases: Mapp
 
 
 def _astm(water_type: object) -> str:
-    return _known("water_type", str(water_type).upper(), _ASTM_D1193, {})
+    return _look_up("water_type", str(water_type).upper(), _ASTM_D1193, {})
 
 
-def _limited(limit: float | None, what: str) -> float:
+def _limited(limit: float | None, quantity: str) -> float:
     if limit is None:
-        raise EngineeringError("water_type", f"This type has no limit for {what}.")
+        raise EngineeringError("water_type", f"This type has no limit for {quantity}.")
     return limit

@@ -180,8 +180,8 @@ def _coefficient(celsius: Numbers, u_kelvin: Numbers | None) -> Result:
     two_slopes = np.where(np.asarray(celsius) < 25.0, U_BELOW_25_KELVIN, U_FROM_25_KELVIN)
     if u_kelvin is None:
         return two_slopes
-    given = in_range(u_kelvin, "u_kelvin", 500.0, 10000.0, unit="K")
-    return np.where(np.isnan(given), two_slopes, given)
+    stated = in_range(u_kelvin, "u_kelvin", 500.0, 10000.0, unit="K")
+    return np.where(np.isnan(stated), two_slopes, stated)
 
 
 def _arrhenius(celsius: Numbers, u_kelvin: Numbers) -> Result:

@@ -41,9 +41,9 @@ def days_to_exhaustion(capacity: Numbers, used: Numbers, use_per_day: Numbers) -
     26.8
     """
     total = in_range(capacity, "capacity", 0.0)
-    gone = in_range(used, "used", 0.0, why="A used volume cannot be negative; check the counter.")
+    used_up = in_range(used, "used", 0.0, why="A used volume cannot be negative; check the counter.")
     daily = in_range(use_per_day, "use_per_day", 0.0, open_low=True, why="Without consumption there is no date.")
-    return tidy((total - gone) / daily)
+    return tidy((total - used_up) / daily)
 
 
 def days_to_change(
@@ -82,25 +82,25 @@ def days_to_change(
     (120.0, 'time_cap')
     """
     age = in_range(age_days, "age_days", 0.0, unit="days")
-    given: list[tuple[str, FloatArray]] = []
-    named = (
+    candidates: list[tuple[str, FloatArray]] = []
+    stated = (
         ("capacity", capacity_days),
         ("pressure", pressure_days),
         ("breakthrough", breakthrough_days),
         ("membrane_trend", membrane_trend_days),
     )
-    for name, days in named:
+    for name, days in stated:
         if days is not None:
-            given.append((name, in_range(days, f"{name}_days")))
+            candidates.append((name, in_range(days, f"{name}_days")))
     if time_cap_days is not None:
-        given.append(("time_cap", in_range(time_cap_days, "time_cap_days", 0.0, unit="days", open_low=True) - age))
-    if not given:
+        candidates.append(("time_cap", in_range(time_cap_days, "time_cap_days", 0.0, unit="days", open_low=True) - age))
+    if not candidates:
         raise EngineeringError("time_cap_days", "Give at least one limit; without any there is no date.")
-    stacked = np.stack(np.broadcast_arrays(*(days for _, days in given)))
+    stacked = np.stack(np.broadcast_arrays(*(days for _, days in candidates)))
     if np.any(np.all(np.isnan(stacked), axis=0)):
         raise EngineeringError("time_cap_days", "Every limit is missing; without any there is no date.")
     first = np.nanargmin(np.where(np.isnan(stacked), np.inf, stacked), axis=0)
-    names = np.array([name for name, _ in given])[first]
+    names = np.array([name for name, _ in candidates])[first]
     days = np.take_along_axis(stacked, np.expand_dims(first, 0), axis=0)[0]
     return tidy(days), str(names) if names.ndim == 0 else names
 
@@ -148,9 +148,9 @@ def posterior_capacity(
     >>> round(median, 1), round(sd, 4)
     (675.2, 0.1387)
     """
-    prior = _whole(prior_median, "prior_median")
-    prior_sd = _whole(prior_log_sd, "prior_log_sd")
-    noise = _whole(observation_log_sd, "observation_log_sd")
+    prior = _whole_number(prior_median, "prior_median")
+    prior_sd = _whole_number(prior_log_sd, "prior_log_sd")
+    noise = _whole_number(observation_log_sd, "observation_log_sd")
     exhausted = np.log(_lives(observed_lives, "observed_lives"))
     early = np.log(_lives(censored_lives, "censored_lives"))
     precision = 1.0 / prior_sd**2 + exhausted.size / noise**2
@@ -196,20 +196,20 @@ def theil_sen_slope(days: ArrayLike, values: ArrayLike) -> float:
     -0.1167
     """
     when = np.asarray(days, dtype=np.float64)
-    what = np.asarray(values, dtype=np.float64)
-    if when.ndim != 1 or when.shape != what.shape:
+    measured = np.asarray(values, dtype=np.float64)
+    if when.ndim != 1 or when.shape != measured.shape:
         raise EngineeringError("values", "Give one value for each day.")
-    known = ~(np.isnan(when) | np.isnan(what))
-    when, what = in_range(when[known], "days"), in_range(what[known], "values")
+    is_known = ~(np.isnan(when) | np.isnan(measured))
+    when, measured = in_range(when[is_known], "days"), in_range(measured[is_known], "values")
     if np.unique(when).size < 2:
         raise EngineeringError("days", "A trend needs readings on at least two different days.")
     first, second = np.triu_indices(when.size, k=1)
     gaps = when[second] - when[first]
     apart = gaps != 0.0
-    return float(np.median((what[second] - what[first])[apart] / gaps[apart]))
+    return float(np.median((measured[second] - measured[first])[apart] / gaps[apart]))
 
 
-def _whole(value: float, field: str) -> float:
+def _whole_number(value: float, field: str) -> float:
     number = float(in_range(value, field, 0.0, open_low=True))
     if np.isnan(number):
         raise EngineeringError(field, "This value is missing; give a number above 0.")

@@ -88,7 +88,7 @@ def indicators(readings: Mapping[str, Any], context: UnitContext | None = None) 
     """
     table = Table(readings)
     unit = context or UnitContext()
-    work = _Work(table, unit)
+    work = _Calculation(table, unit)
     work.quality()
     work.flows()
     work.driving_pressure()
@@ -100,7 +100,7 @@ def indicators(readings: Mapping[str, Any], context: UnitContext | None = None) 
     return work.finish()
 
 
-class _Work:
+class _Calculation:
     """One pass over a table; each method adds its indicators."""
 
     def __init__(self, table: Table, unit: UnitContext) -> None:
@@ -285,7 +285,7 @@ class _Work:
         inlet, pumped = self.t["inlet_pressure_kpa"], self.u["has_booster_pump"].astype(bool)
         after = np.where(np.isnan(outlet) & ~pumped, inlet, outlet)
         only_behind_pump = np.isnan(outlet) & pumped & ~np.isnan(inlet)
-        drop = self._add(
+        differential_pressure = self._add(
             "prefilter_drop_kpa",
             line - after,
             (self.static, "not_flowing"),
@@ -304,7 +304,7 @@ class _Work:
         viscosities = water_viscosity_mpa_s(25.0) / np.asarray(water_viscosity_mpa_s(self.t["temperature_degc"]))
         self._add(
             "normalised_prefilter_drop_kpa",
-            drop * _divide(reference, feed) * viscosities,
+            differential_pressure * _divide(reference, feed) * viscosities,
             *self._inherit("prefilter_drop_kpa"),
             (np.isnan(feed), "permeate_flow_missing"),
             (feed <= 0.0, "no_flow"),

@@ -63,14 +63,14 @@ class Indicators:
 
     def row(self, index: int) -> tuple[dict[str, float], dict[str, str]]:
         """Return the indicators of one reading and the reason code of each one missing."""
-        known: dict[str, float] = {}
+        values: dict[str, float] = {}
         missing: dict[str, str] = {}
         for name, column in self.values.items():
             if np.isnan(column[index]):
                 missing[name] = reasons.CODES[self.reason_numbers[name][index]]
             else:
-                known[name] = float(column[index])
-        return known, missing
+                values[name] = float(column[index])
+        return values, missing
 
     def reason_code(self, name: str, index: int) -> str:
         """Return why an indicator of one reading is missing; empty when it is there."""

@@ -50,9 +50,9 @@ class Table:
     """The readings as arrays of one length, whatever was left out filled with missing."""
 
     def __init__(self, readings: Mapping[str, Any]) -> None:
-        known = {*QUANTITIES, *TEXTS, *FLAGS, *_PASSED_OVER}
+        accepted = {*QUANTITIES, *TEXTS, *FLAGS, *_PASSED_OVER}
         for name in readings:
-            if name not in known:
+            if name not in accepted:
                 raise EngineeringError(name, f"{name!r} is not a quantity of a reading.")
         lengths = {name: np.atleast_1d(np.asarray(column)).shape[0] for name, column in readings.items()}
         if not lengths:

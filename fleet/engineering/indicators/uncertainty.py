@@ -89,12 +89,12 @@ def indicator_uncertainties(
     for name, meter in meters.items():
         if name not in columns:
             continue
-        known = np.where(np.isfinite(columns[name]), columns[name], np.nan)
-        if np.all(np.isnan(known)):
+        measured = np.where(np.isfinite(columns[name]), columns[name], np.nan)
+        if np.all(np.isnan(measured)):
             continue
         step = np.asarray(
             reading_standard_uncertainty(
-                np.abs(known), accuracy_fraction=meter.accuracy_fraction, resolution=meter.resolution
+                np.abs(measured), accuracy_fraction=meter.accuracy_fraction, resolution=meter.resolution
             )
         )
         above = indicators({**columns, name: columns[name] + np.nan_to_num(step)}, context).values

@@ -112,12 +112,12 @@ def alternative_of(
 
 
 def _missing(entry: Fitting) -> Remark:
-    what = PURPOSES[entry.purpose]
+    fitting = PURPOSES[entry.purpose]
     return Remark(
         f"no_{entry.purpose}",
-        f"The catalogue has no {what}{f' that fits. Needed: {entry.size}' if entry.size else '.'} Its price is not "
+        f"The catalogue has no {fitting}{f' that fits. Needed: {entry.size}' if entry.size else '.'} Its price is not "
         "in the first cost.",
-        f"A part is still to be priced: {what}.",
+        f"A part is still to be priced: {fitting}.",
     )
 
 

@@ -187,7 +187,7 @@ def _times(value: float | None, factor: float) -> float | None:
 def _check(
     quantity: str,
     promised: float | None,
-    found: float | None,
+    measured: float | None,
     *,
     installer: str,
     client: str,
@@ -195,11 +195,13 @@ def _check(
     high: float | None = None,
     open_high: bool = False,
 ) -> Check:
-    if found is None or promised is None:
+    if measured is None or promised is None:
         missing = "Not read, or not with the pressure, temperature and feed TDS it is judged by: read it and ask again."
-        return Check(quantity, "not_read", promised, found, low, high, missing, "This was not measured yet.", installer)
-    above = high is not None and (found >= high if open_high else found > high)
-    kept = not above and not (low is not None and found < low)
-    if kept:
-        return Check(quantity, "kept", promised, found, low, high, "As promised.", "As promised.", installer)
-    return Check(quantity, "not_kept", promised, found, low, high, installer, client, installer)
+        return Check(
+            quantity, "not_read", promised, measured, low, high, missing, "This was not measured yet.", installer
+        )
+    above = high is not None and (measured >= high if open_high else measured > high)
+    is_kept = not above and not (low is not None and measured < low)
+    if is_kept:
+        return Check(quantity, "kept", promised, measured, low, high, "As promised.", "As promised.", installer)
+    return Check(quantity, "not_kept", promised, measured, low, high, installer, client, installer)

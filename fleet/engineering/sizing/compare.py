@@ -73,14 +73,14 @@ def compare(request: SizingRequest, catalogue: Sequence[Item], policy: SizingPol
     choices = _within_catalogue(_pure_enough(request, flow_choices(request, membranes, practice)), catalogue)
     if not choices:
         return Offer((), (_why_none(request, practice),))
-    found: list[Alternative] = []
+    alternatives: list[Alternative] = []
     refused: list[Remark] = []
     for choice in choices:
-        _try(request, choice, catalogue, practice, found, refused)
-    if not found:
+        _try(request, choice, catalogue, practice, alternatives, refused)
+    if not alternatives:
         return Offer((), tuple({remark.code: remark for remark in reversed(refused)}.values()))
-    chosen = _side_by_side(found, practice.years_compared)
-    return Offer(chosen, (), tuple(_together(request, chosen, len(found), practice.years_compared)))
+    chosen = _side_by_side(alternatives, practice.years_compared)
+    return Offer(chosen, (), tuple(_together(request, chosen, len(alternatives), practice.years_compared)))
 
 
 def _lacking(request: SizingRequest, catalogue: Sequence[Item]) -> Iterable[Remark]:
@@ -140,69 +140,79 @@ def _try(
     choice: FlowChoice,
     catalogue: Sequence[Item],
     policy: SizingPolicy,
-    found: list[Alternative],
+    alternatives: list[Alternative],
     refused: list[Remark],
 ) -> None:
-    seen = set()
+    tried_codes = set()
     for taste in TASTES:
         train = train_of(request, choice, catalogue, policy, taste)
         if isinstance(train, Remark):
             refused.append(train)
             return
         codes = tuple(part.item.code for part in train[0])
-        if codes not in seen:
-            seen.add(codes)
-            found.append(alternative_of(request, choice, catalogue, *train, policy))
+        if codes not in tried_codes:
+            tried_codes.add(codes)
+            alternatives.append(alternative_of(request, choice, catalogue, *train, policy))
 
 
-def _ranks(found: Sequence[Alternative], years: float) -> dict[str, Rank]:
+def _ranks(alternatives: Sequence[Alternative], years: float) -> dict[str, Rank]:
     """How each aim orders the alternatives; to the cent and the tenth of a litre, below which all is rounding."""
     # What one way lacks an item for is left out for all: it must not look cheaper by what it lacks.
-    lacking = {entry.purpose for way in found for entry in way.fittings if entry.item is None}
+    lacking = {entry.purpose for alternative in alternatives for entry in alternative.fittings if entry.item is None}
 
-    def first(way: Alternative) -> float:
-        parts = sum(part.price for part in way.parts)
-        return round(parts + sum(entry.price for entry in way.fittings if entry.purpose not in lacking), 2)
+    def first(alternative: Alternative) -> float:
+        parts = sum(part.price for part in alternative.parts)
+        return round(parts + sum(entry.price for entry in alternative.fittings if entry.purpose not in lacking), 2)
 
-    def running(way: Alternative) -> float:
-        return round(way.running_cost_per_year, 2)
+    def running(alternative: Alternative) -> float:
+        return round(alternative.running_cost_per_year, 2)
 
-    def waste(way: Alternative) -> float:
-        return round(way.waste_l_per_week, 1)
+    def waste(alternative: Alternative) -> float:
+        return round(alternative.waste_l_per_week, 1)
 
     return {
-        "least_first_cost": lambda way: (first(way), running(way), waste(way)),
-        "least_running_cost": lambda way: (running(way), first(way), waste(way)),
-        "least_waste": lambda way: (waste(way), running(way), first(way)),
-        "least_cost_over_years": lambda way: (first(way) + years * running(way), first(way), waste(way)),
+        "least_first_cost": lambda alternative: (first(alternative), running(alternative), waste(alternative)),
+        "least_running_cost": lambda alternative: (running(alternative), first(alternative), waste(alternative)),
+        "least_waste": lambda alternative: (waste(alternative), running(alternative), first(alternative)),
+        "least_cost_over_years": lambda alternative: (
+            first(alternative) + years * running(alternative),
+            first(alternative),
+            waste(alternative),
+        ),
     }
 
 
-def _side_by_side(found: Sequence[Alternative], years: float) -> tuple[Alternative, ...]:
+def _side_by_side(alternatives: Sequence[Alternative], years: float) -> tuple[Alternative, ...]:
     """Return the best by each aim, and the next best of other flows until there are enough."""
     labels: dict[int, list[str]] = {}
     orders = {
-        aim: sorted(range(len(found)), key=lambda index, rank=rank: rank(found[index]))  # type: ignore[misc]
-        for aim, rank in _ranks(found, years).items()
+        aim: sorted(range(len(alternatives)), key=lambda index, rank=rank: rank(alternatives[index]))  # type: ignore[misc]
+        for aim, rank in _ranks(alternatives, years).items()
     }
     for aim, order in orders.items():
         labels.setdefault(order[0], []).append(aim)
     others = orders["least_cost_over_years"]
-    worth = [index for index in others if not any(_is_better(other, found[index]) for other in found)]
+    worth = [index for index in others if not any(_is_better(other, alternatives[index]) for other in alternatives)]
     for index in (*worth, *others):
-        if len(labels) < LEAST_ALTERNATIVES and not any(_same_flows(found[index], found[other]) for other in labels):
+        if len(labels) < LEAST_ALTERNATIVES and not any(
+            _same_flows(alternatives[index], alternatives[other]) for other in labels
+        ):
             labels[index] = []
     for index in others:
         if len(labels) < LEAST_ALTERNATIVES:
             labels.setdefault(index, [])
-    return tuple(replace(found[index], best_for=tuple(aims)) for index, aims in labels.items())
+    return tuple(replace(alternatives[index], best_for=tuple(aims)) for index, aims in labels.items())
 
 
 def _is_better(one: Alternative, other: Alternative) -> bool:
     """Whether one costs and wastes no more than another, and somewhere less, for water about as pure."""
     first, second = (
-        (round(way.first_cost, 2), round(way.running_cost_per_year, 2), round(way.waste_l_per_week, 1))
-        for way in (one, other)
+        (
+            round(alternative.first_cost, 2),
+            round(alternative.running_cost_per_year, 2),
+            round(alternative.waste_l_per_week, 1),
+        )
+        for alternative in (one, other)
     )
     about_as_pure = one.permeate_tds_mg_per_l <= _ABOUT_AS_PURE * other.permeate_tds_mg_per_l
     return about_as_pure and first != second and all(map(operator.le, first, second))
@@ -218,16 +228,16 @@ def _same_flows(one: Alternative, other: Alternative) -> bool:
 
 def _together(request: SizingRequest, chosen: Sequence[Alternative], ways: int, years: float) -> Iterable[Remark]:
     """What is to be said of the alternatives beside each other: where aims coincide, and where there are few."""
-    for number, way in enumerate(chosen, start=1):
-        if len(way.best_for) > 1:
-            aims = listed([AIMS[aim].replace("the years", f"{years:g} years") for aim in way.best_for])
+    for number, alternative in enumerate(chosen, start=1):
+        if len(alternative.best_for) > 1:
+            aims = listed([AIMS[aim].replace("the years", f"{years:g} years") for aim in alternative.best_for])
             yield Remark(
                 "aims_coincide",
                 f"Alternative {number} is best by {aims}.",
                 f"Offer {number} is the best choice by {aims}.",
             )
-        if not way.best_for:
-            yield _for_comparison(request, number, way, chosen)
+        if not alternative.best_for:
+            yield _for_comparison(request, number, alternative, chosen)
     yield from _paid_back(request, chosen)
     if ways < LEAST_ALTERNATIVES:
         count = "one configuration" if ways == 1 else f"{ways} configurations"
@@ -236,18 +246,23 @@ def _together(request: SizingRequest, chosen: Sequence[Alternative], ways: int, 
             f"The catalogue allows {count} here: a further membrane, a pump or other cartridges would give a choice.",
             "There is little choice for your place." if ways > 1 else "There is one way to serve your place.",
         )
-    if len(chosen) > 1 and len({round(way.waste_l_per_week, 1) for way in chosen}) == 1:
+    if len(chosen) > 1 and len({round(alternative.waste_l_per_week, 1) for alternative in chosen}) == 1:
         yield Remark("same_waste", "All alternatives waste the same.", "All offers waste the same amount of water.")
 
 
-def _for_comparison(request: SizingRequest, number: int, way: Alternative, chosen: Sequence[Alternative]) -> Remark:
+def _for_comparison(
+    request: SizingRequest, number: int, alternative: Alternative, chosen: Sequence[Alternative]
+) -> Remark:
     """Why an alternative is shown that is best by none of the aims."""
     purest = min(other.permeate_tds_mg_per_l for other in chosen if other.best_for)
-    if way.permeate_tds_mg_per_l * _ABOUT_AS_PURE <= purest:
-        mine, theirs = (in_words(tds, "tds", request.unit_system) for tds in (way.permeate_tds_mg_per_l, purest))
+    if alternative.permeate_tds_mg_per_l * _ABOUT_AS_PURE <= purest:
+        own_tds, purest_tds = (
+            in_words(tds, "tds", request.unit_system) for tds in (alternative.permeate_tds_mg_per_l, purest)
+        )
         return Remark(
             "for_comparison",
-            f"Alternative {number} is shown for its purer water: about {mine} behind the membrane, not {theirs}.",
+            f"Alternative {number} is shown for its purer water: about {own_tds} behind the membrane, not "
+            f"{purest_tds}.",
             f"Offer {number} makes purer water.",
         )
     return Remark(
@@ -265,11 +280,11 @@ def _time_in_words(years: float) -> str:
 
 def _paid_back(request: SizingRequest, chosen: Sequence[Alternative]) -> Iterable[Remark]:
     """Whether what costs more to buy than the cheapest is worth it."""
-    cheapest_way = min(chosen, key=lambda way: way.first_cost)
+    cheapest_way = min(chosen, key=lambda alternative: alternative.first_cost)
     number = chosen.index(cheapest_way) + 1
-    for other, way in enumerate(chosen, start=1):
-        more = way.first_cost - cheapest_way.first_cost
-        saved = cheapest_way.running_cost_per_year - way.running_cost_per_year
+    for other, alternative in enumerate(chosen, start=1):
+        more = alternative.first_cost - cheapest_way.first_cost
+        saved = cheapest_way.running_cost_per_year - alternative.running_cost_per_year
         if more < 1.0 or saved < 1.0:
             continue
         extra, less = money_in_words(more, request.currency), money_in_words(saved, request.currency)

@@ -30,8 +30,8 @@ def cheapest(purpose: str, catalogue: Sequence[Item]) -> Item | None:
     >>> cheapest("check_valve", stock).code, cheapest("softener", stock)
     ('A', None)
     """
-    found = [item for item in catalogue if item.purpose == purpose]
-    return min(found, key=lambda item: (item.price, item.code), default=None)
+    matching = [item for item in catalogue if item.purpose == purpose]
+    return min(matching, key=lambda item: (item.price, item.code), default=None)
 
 
 def nearest_restrictor(catalogue: Sequence[Item], flow_l_per_day: float, inlet_kpa: float) -> Item | None:
@@ -66,8 +66,8 @@ def nearest_restrictor(catalogue: Sequence[Item], flow_l_per_day: float, inlet_k
     True
     """
     far: dict[str, float] = {}
-    found = {item.code: item for item in catalogue if item.purpose == "flow_restrictor"}
-    for code, item in found.items():
+    restrictors = {item.code: item for item in catalogue if item.purpose == "flow_restrictor"}
+    for code, item in restrictors.items():
         passes = item.rated_flow_l_per_day
         if passes and item.rated_pressure_kpa:
             passes = float(
@@ -78,7 +78,7 @@ def nearest_restrictor(catalogue: Sequence[Item], flow_l_per_day: float, inlet_k
         # Where no flow is stated it is the last choice among those that do.
         far[code] = abs(passes - flow_l_per_day) / flow_l_per_day if passes else RESTRICTOR_TOLERANCE
     near = [code for code, distance in far.items() if distance <= RESTRICTOR_TOLERANCE]
-    return found[min(near, key=lambda code: (far[code], found[code].price, code))] if near else None
+    return restrictors[min(near, key=lambda code: (far[code], restrictors[code].price, code))] if near else None
 
 
 def fittings_for(
@@ -164,8 +164,8 @@ def _around_the_membrane(
     drain = choice.usual_flow_l_per_day * choice.waste_ratio
     size = float(restrictor_size_ml_per_min(choice.usual_flow_l_per_day, choice.waste_ratio))
     measure = "litres" if system == "metric" else "gallons"
-    known = choice.langelier is not None or choice.is_softened
-    scale = "at which no scale forms in this water" if known else "as is customary where scale cannot be judged"
+    scaling_known = choice.langelier is not None or choice.is_softened
+    scale = "at which no scale forms in this water" if scaling_known else "as is customary where scale cannot be judged"
     yield Fitting(
         "flow_restrictor", nearest_restrictor(catalogue, drain, choice.inlet_pressure_kpa),
         f"{size:.0f} mL/min at {inlet}.",

@@ -86,15 +86,15 @@ def outlets_of(request: SizingRequest, choice: FlowChoice) -> tuple[Outlet, ...]
     >>> [(outlet.use, outlet.branch, outlet.tds_mg_per_l) for outlet in outlets_of(asked, flows)]
     [('reef', 'resin', None), ('drinking', 'membrane', 8.0)]
     """
-    found = []
+    outlets = []
     for entry in request.uses:
         target = TARGETS[entry.use]
         tds = None if target.needs_resin else choice.permeate_tds_mg_per_l
         limit = target.product_tds_high_mg_per_l
         installer, client = _outlet(entry.use, tds, request.unit_system)
         branch = "resin" if target.needs_resin else "membrane"
-        found.append(Outlet(entry.use, entry.demand_l_per_week, branch, tds, limit, installer, client))
-    return tuple(found)
+        outlets.append(Outlet(entry.use, entry.demand_l_per_week, branch, tds, limit, installer, client))
+    return tuple(outlets)
 
 
 def _outlet(use: str, tds: float | None, system: str) -> tuple[str, str]:
@@ -161,18 +161,18 @@ def _assumed(request: SizingRequest, policy: SizingPolicy) -> Iterator[Remark]:
     }
     unknown = [name for name, value in scaling.items() if value is None]
     if unknown:
-        taken = []
+        assumptions = []
         if "hardness" in unknown or (survey.hardness_mg_per_l_as_caco3 and {"alkalinity", "pH"} & set(unknown)):
-            taken.append("scaling as that of hard water")
+            assumptions.append("scaling as that of hard water")
         if "silica" in unknown:
-            taken.append("silica as none")
+            assumptions.append("silica as none")
         if "total chlorine" in unknown:
-            taken.append(f"chlorine as {in_words(1.0, 'total_chlorine_mg_per_l', system)}")
+            assumptions.append(f"chlorine as {in_words(1.0, 'total_chlorine_mg_per_l', system)}")
         if request.resin_demand_l_per_week > 0.0 and {"alkalinity", "pH"} & set(unknown):
-            taken.append("the load of carbon dioxide on the resin as none, so that resin may last much shorter")
+            assumptions.append("the load of carbon dioxide on the resin as none, so that resin may last much shorter")
         yield Remark(
             "water_not_known",
-            f"Not measured: {listed(unknown)}. Taken: {'; '.join(taken) or 'nothing that matters here'}. Have it "
+            f"Not measured: {listed(unknown)}. Taken: {'; '.join(assumptions) or 'nothing that matters here'}. Have it "
             "analysed.",
             f"Your water has not been fully analysed ({listed(unknown)}); an analysis would make these figures surer.",
         )
@@ -237,11 +237,11 @@ def _stored(request: SizingRequest, choice: FlowChoice, store: Storage) -> Itera
             )
         room = request.largest_tank_l
         if room is not None and store.volume_l > room:
-            wanted, given = (in_words(value, VOLUME, system) for value in (store.volume_l, room))
+            volume_words, room_words = (in_words(value, VOLUME, system) for value in (store.volume_l, room))
             yield Remark(
                 "no_room_for_tank",
-                f"The draw asks for a tank of {wanted}, and there is room for {given}: draw less at once, or choose a "
-                "larger membrane.",
+                f"The draw asks for a tank of {volume_words}, and there is room for {room_words}: draw less at "
+                "once, or choose a larger membrane.",
                 "There is no room for as large a tank as you need: draw less water at once.",
             )
     else:

@@ -251,10 +251,10 @@ def resin_life(
         co2_mg_per_l=gas * MOLAR_MASS_CO2,
         silica_mg_per_l=(survey.silica_mg_per_l or 0.0) * policy.silica_passage_fraction,
     )
-    whole = float(
+    capacity_l = float(
         resin.service_volume_l(resin.capacity_eq(item.resin_volume_l or 0.0, item.resin_capacity_eq_per_l or 0.0), load)
     )
-    days = whole * _share_used(cartridges) / water_l_per_day
+    days = capacity_l * _share_used(cartridges) / water_l_per_day
     return life_of("resin", capacity_days=days, cap_days=item.life_cap_days)
 
 

@@ -42,7 +42,7 @@ from fleet.engineering.units.kinds import (
 from fleet.engineering.units.limits import limits_sentence, outside_limits, plausibility
 from fleet.engineering.units.quantities import QUANTITY_KINDS
 from fleet.engineering.units.receiving import convert_column, convert_number, parse_header, parse_quantity
-from fleet.engineering.units.registry import HOUSE_TDS_FACTOR, SYSTEMS, TDS_FACTOR_HIGH, TDS_FACTOR_LOW, registry
+from fleet.engineering.units.registry import STORED_TDS_FACTOR, SYSTEMS, TDS_FACTOR_HIGH, TDS_FACTOR_LOW, registry
 from fleet.engineering.units.showing import express, to_display, to_unit
 from fleet.engineering.units.spelling import accepted_forms
 
@@ -56,7 +56,6 @@ __all__ = [
     "FLOW",
     "FRACTION",
     "HARDNESS",
-    "HOUSE_TDS_FACTOR",
     "KINDS",
     "LENGTH",
     "MASS",
@@ -66,6 +65,7 @@ __all__ = [
     "PRESSURE",
     "PRESSURE_DIFFERENCE",
     "QUANTITY_KINDS",
+    "STORED_TDS_FACTOR",
     "SYSTEMS",
     "TDS",
     "TDS_FACTOR_HIGH",

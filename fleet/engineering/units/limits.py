@@ -21,9 +21,9 @@ def outside_limits(values: FloatArray, kind: Kind | str) -> BoolArray:
     >>> outside_limits(np.array([10.0, -1.0, np.nan]), "flow")
     array([False,  True, False])
     """
-    found = find_kind(kind)
+    quantity_kind = find_kind(kind)
     column = np.asarray(values, dtype=np.float64)
-    return np.asarray(_below(column, found) | _above(column, found))
+    return np.asarray(_below(column, quantity_kind) | _above(column, quantity_kind))
 
 
 def limits_sentence(value: float, kind: Kind | str) -> str:
@@ -34,8 +34,8 @@ def limits_sentence(value: float, kind: Kind | str) -> str:
     >>> limits_sentence(80.0, "temperature_degc")
     '80 degC is outside what this can be, 0 to 45 degC (32 to 113 degF); check the digits and the unit.'
     """
-    found = find_kind(kind)
-    return outside_sentence(float(value), found, f"{value:.9g} {found.canonical_unit}")
+    quantity_kind = find_kind(kind)
+    return outside_sentence(float(value), quantity_kind, f"{value:.9g} {quantity_kind.canonical_unit}")
 
 
 def plausibility(value: float, kind: Kind | str) -> str:
@@ -48,16 +48,17 @@ def plausibility(value: float, kind: Kind | str) -> str:
     >>> plausibility(400.0, "line_pressure_kpa")
     ''
     """
-    found = find_kind(kind)
-    if not (value < found.usual_low or value > found.usual_high):
+    quantity_kind = find_kind(kind)
+    if not (value < quantity_kind.usual_low or value > quantity_kind.usual_high):
         return ""
     return (
-        f"{value:.6g} {found.canonical_unit} is unusual here: between {found.usual_low:.3g} and {found.usual_high:.3g} "
-        f"{found.canonical_unit} is common. It is kept; check the gauge and the unit."
+        f"{value:.6g} {quantity_kind.canonical_unit} is unusual here: between {quantity_kind.usual_low:.3g} and "
+        f"{quantity_kind.usual_high:.3g} "
+        f"{quantity_kind.canonical_unit} is common. It is kept; check the gauge and the unit."
     )
 
 
-def outside_sentence(value: float, kind: Kind, given: str) -> str:
+def outside_sentence(value: float, kind: Kind, shown: str) -> str:
     """Return the sentence that refuses a canonical value, with the value as it was given, or an empty string.
 
     Parameters
@@ -88,13 +89,13 @@ def outside_sentence(value: float, kind: Kind, given: str) -> str:
         return ""
     unit = f" {kind.canonical_unit}" if kind.canonical_unit not in ("pH", "fraction") else ""
     if value < kind.low and not np.isfinite(kind.high):
-        return f"{given} is not possible: this cannot be below {kind.low:g}{unit}."
+        return f"{shown} is not possible: this cannot be below {kind.low:g}{unit}."
     limits = f"{_plain(kind.low, 6)} to {_plain(kind.high, 6)}{unit}"
     other = kind.display_units["us"]
     if other not in (kind.canonical_unit, "%"):
         low, high = to_unit(kind.low, other, kind), to_unit(kind.high, other, kind)
         limits += f" ({_plain(low, 4)} to {_plain(high, 4)} {other})"
-    return f"{given} is outside what this can be, {limits}; check the digits and the unit."
+    return f"{shown} is outside what this can be, {limits}; check the digits and the unit."
 
 
 def _plain(value: float, digits: int) -> str:

@@ -130,7 +130,7 @@ def find_kind(kind: Kind | str) -> Kind:
     """
     if isinstance(kind, Kind):
         return kind
-    found = QUANTITY_KINDS.get(kind) or KINDS.get(kind)
-    if found is None:
+    quantity_kind = QUANTITY_KINDS.get(kind) or KINDS.get(kind)
+    if quantity_kind is None:
         raise EngineeringError("kind", f"{kind!r} is not a known quantity or kind.")
-    return found
+    return quantity_kind

@@ -11,7 +11,7 @@ from fleet.engineering.errors import EngineeringError
 from fleet.engineering.units.kinds import Kind
 from fleet.engineering.units.limits import outside_sentence
 from fleet.engineering.units.quantities import find_kind
-from fleet.engineering.units.registry import HOUSE_TDS_FACTOR, TDS_FACTOR_HIGH, TDS_FACTOR_LOW
+from fleet.engineering.units.registry import STORED_TDS_FACTOR, TDS_FACTOR_HIGH, TDS_FACTOR_LOW
 from fleet.engineering.units.spelling import accepted_forms, canonical_expression, expression_of, magnitude, shorten
 
 _NUMBER = re.compile(
@@ -20,7 +20,7 @@ _NUMBER = re.compile(
 _HEADER = re.compile(r"^\s*(.*?)\s*\[\s*([^\[\]]*?)\s*\]\s*$")
 
 
-def parse_quantity(given: object, kind: Kind | str, *, field: str, tds_factor: float = HOUSE_TDS_FACTOR) -> float:
+def parse_quantity(sent: object, kind: Kind | str, *, field: str, tds_factor: float = STORED_TDS_FACTOR) -> float:
     """Turn what a person or a machine sent for one quantity into the float the house stores.
 
     Parameters
@@ -55,13 +55,13 @@ def parse_quantity(given: object, kind: Kind | str, *, field: str, tds_factor: f
     ...
     fleet.engineering.errors.EngineeringError: inlet_pressure: A number alone does not say its unit; write ...
     """
-    found = find_kind(kind)
-    value, unit = _split(given, found, field)
-    return convert_number(value, unit, found, field=field, tds_factor=tds_factor)
+    quantity_kind = find_kind(kind)
+    value, unit = _split(sent, quantity_kind, field)
+    return convert_number(value, unit, quantity_kind, field=field, tds_factor=tds_factor)
 
 
 def convert_number(
-    value: float | str, unit: str, kind: Kind | str, *, field: str, tds_factor: float = HOUSE_TDS_FACTOR
+    value: float | str, unit: str, kind: Kind | str, *, field: str, tds_factor: float = STORED_TDS_FACTOR
 ) -> float:
     """Convert one number in a named unit to the canonical unit, refusing what cannot be true.
 
@@ -89,17 +89,17 @@ def convert_number(
     >>> convert_number(10, "degC", "temperature", field="temperature")
     10.0
     """
-    found = find_kind(kind)
-    number = _number(value, found, field)
-    converted = float(_convert(np.asarray(number), unit, found, field, tds_factor))
-    outside = outside_sentence(converted, found, f"{number:.9g} {unit}".strip())
+    quantity_kind = find_kind(kind)
+    number = _number(value, quantity_kind, field)
+    converted = float(_convert(np.asarray(number), unit, quantity_kind, field, tds_factor))
+    outside = outside_sentence(converted, quantity_kind, f"{number:.9g} {unit}".strip())
     if outside:
         raise EngineeringError(field, outside)
     return converted
 
 
 def convert_column(
-    values: FloatArray, unit: str, kind: Kind | str, *, field: str, tds_factor: float | FloatArray = HOUSE_TDS_FACTOR
+    values: FloatArray, unit: str, kind: Kind | str, *, field: str, tds_factor: float | FloatArray = STORED_TDS_FACTOR
 ) -> FloatArray:
     """Convert a whole column in one unit; ``NaN`` stays missing and limits are left to `outside_limits`.
 
@@ -162,26 +162,26 @@ def parse_header(header: str, *, field: str = "header") -> tuple[str, str]:
     return tidy_name, unit
 
 
-def _split(given: object, kind: Kind, field: str) -> tuple[Any, str]:
+def _split(sent: object, kind: Kind, field: str) -> tuple[Any, str]:
     forms = accepted_forms(kind)
-    if isinstance(given, Mapping):
-        extra = sorted(str(key) for key in set(given) - {"value", "unit"})
-        if extra or "value" not in given:
+    if isinstance(sent, Mapping):
+        extra = sorted(str(key) for key in set(sent) - {"value", "unit"})
+        if extra or "value" not in sent:
             raise EngineeringError(field, f"Give an object with 'value' and 'unit', or text such as {forms}.")
-        unit = given.get("unit", "")
-        return given["value"], _unit_text(unit, kind, field)
-    if isinstance(given, list | tuple):
-        if len(given) != 2:
+        unit = sent.get("unit", "")
+        return sent["value"], _unit_text(unit, kind, field)
+    if isinstance(sent, list | tuple):
+        if len(sent) != 2:
             raise EngineeringError(field, f"Give a value and a unit, for example {forms}.")
-        return given[0], _unit_text(given[1], kind, field)
-    if isinstance(given, str):
-        match = _NUMBER.match(given.replace("−", "-"))
+        return sent[0], _unit_text(sent[1], kind, field)
+    if isinstance(sent, str):
+        match = _NUMBER.match(sent.replace("−", "-"))
         if match is None:
             raise EngineeringError(
-                field, f"{shorten(given)} is not a number with a unit (use a point for decimals); write {forms}."
+                field, f"{shorten(sent)} is not a number with a unit (use a point for decimals); write {forms}."
             )
         return match.group(1), match.group(2)
-    return given, ""
+    return sent, ""
 
 
 def _unit_text(unit: object, kind: Kind, field: str) -> str:
@@ -211,7 +211,7 @@ def _convert(values: FloatArray, unit: str, kind: Kind, field: str, tds_factor: 
     expression = expression_of(unit, kind, field)
     converted = magnitude(values, expression, canonical_expression(kind))
     if kind.name == "tds" and "us_per_cm" not in expression and "as nacl" not in unit.casefold():
-        converted = converted * (HOUSE_TDS_FACTOR / _checked_factor(tds_factor))
+        converted = converted * (STORED_TDS_FACTOR / _checked_factor(tds_factor))
     return converted
 
 

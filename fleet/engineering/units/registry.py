@@ -14,7 +14,7 @@ from fleet.engineering.constants import (
     MOLAR_MASS_CAO,
 )
 
-HOUSE_TDS_FACTOR: Final = 0.5
+STORED_TDS_FACTOR: Final = 0.5
 TDS_FACTOR_LOW: Final = 0.4
 TDS_FACTOR_HIGH: Final = 1.0
 SYSTEMS: Final = ("us", "metric")
@@ -29,7 +29,7 @@ registry.define("french_degree = 10 * mg_per_L_as_CaCO3")
 registry.define(f"mmol_per_L_of_CaCO3 = {MOLAR_MASS_CACO3!r} * mg_per_L_as_CaCO3")
 registry.define(f"meq_per_L_as_CaCO3 = {EQUIVALENT_MASS_CACO3!r} * mg_per_L_as_CaCO3")
 registry.define("mg_per_L_on_the_house_scale = [meter_tds]")
-registry.define(f"us_per_cm_at_25 = {HOUSE_TDS_FACTOR!r} * mg_per_L_on_the_house_scale")
+registry.define(f"us_per_cm_at_25 = {STORED_TDS_FACTOR!r} * mg_per_L_on_the_house_scale")
 registry.define("eq_per_L_of_resin = [exchange_capacity]")
 _EQ_PER_L_IN_A_KILOGRAIN_PER_FT3 = MILLIGRAM_PER_GRAIN / EQUIVALENT_MASS_CACO3 / LITRE_PER_CUBIC_FOOT
 registry.define(f"kilograin_per_cubic_foot = {_EQ_PER_L_IN_A_KILOGRAIN_PER_FT3!r} * eq_per_L_of_resin")

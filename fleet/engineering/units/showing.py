@@ -38,11 +38,11 @@ def to_display(value: float, kind: Kind | str, system: str) -> tuple[float, str]
     >>> to_display(15.0, "temperature", "us")
     (59.0, 'degF')
     """
-    found = find_kind(kind)
+    quantity_kind = find_kind(kind)
     if system not in SYSTEMS:
         raise EngineeringError("unit_system", f"{system!r} is not a unit system; use 'us' or 'metric'.")
-    unit = found.display_units[system]
-    return to_unit(value, unit, found), unit
+    unit = quantity_kind.display_units[system]
+    return to_unit(value, unit, quantity_kind), unit
 
 
 def to_unit(value: float, unit: str, kind: Kind | str) -> float:
@@ -102,6 +102,6 @@ def express(value: float, unit: str, kind: Kind | str) -> float:
     >>> round(express(100.0, "dH", "hardness"), 3)
     5.603
     """
-    found = find_kind(kind)
-    expression = expression_of(unit, found, "unit")
-    return float(magnitude(np.asarray(float(value)), canonical_expression(found), expression))
+    quantity_kind = find_kind(kind)
+    expression = expression_of(unit, quantity_kind, "unit")
+    return float(magnitude(np.asarray(float(value)), canonical_expression(quantity_kind), expression))

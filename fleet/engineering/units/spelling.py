@@ -126,9 +126,9 @@ def magnitude(values: FloatArray, source: str, target: str) -> FloatArray:
     if source in ("degC", "degF", "kelvin") and target in ("degC", "degF", "kelvin"):
         quantity = registry.Quantity(values, source)
         # An offset conversion loses the last digits (59 degF must be 15 degC and 113 degF must not be above 45 degC).
-        there = np.asarray(quantity.to(target).magnitude, dtype=np.float64)
+        converted = np.asarray(quantity.to(target).magnitude, dtype=np.float64)
         # A number far beyond any temperature has no such digits, and rounding it would overflow.
-        return np.where(np.abs(there) < 1e6, np.round(np.clip(there, -1e6, 1e6), 9), there)
+        return np.where(np.abs(converted) < 1e6, np.round(np.clip(converted, -1e6, 1e6), 9), converted)
     return values * _factor(source, target)
 
 
@@ -136,7 +136,7 @@ def _first_capital(sentence: str) -> str:
     return sentence[:1].upper() + sentence[1:]
 
 
-def shorten(given: object) -> str:
+def shorten(sent: object) -> str:
     """Return what was sent, for a message, cut where it is long.
 
     Examples
@@ -144,7 +144,7 @@ def shorten(given: object) -> str:
     >>> shorten("60 psi")
     "'60 psi'"
     """
-    text = repr(given)
+    text = repr(sent)
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 

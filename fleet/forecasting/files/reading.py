@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from fleet.engineering.units import HOUSE_TDS_FACTOR
+from fleet.engineering.units import STORED_TDS_FACTOR
 from fleet.forecasting.files.cells import UnusableFilesError, read_cells
 from fleet.forecasting.files.columns import UNIX_EPOCH, day_of, read_columns
 from fleet.forecasting.files.guide import GUIDE, NEEDED_FILES
@@ -147,7 +147,7 @@ def _rebase_tds(columns: dict[str, dict[str, Any]], header_units: dict[str, str]
     if factors is None or readings is None or not len(readings.get("day", ())):
         return
     usable = {
-        unit: HOUSE_TDS_FACTOR / factor
+        unit: STORED_TDS_FACTOR / factor
         for unit, factor in zip(units["unit_id"], factors, strict=True)
         if 0.4 <= factor <= 1.0
     }

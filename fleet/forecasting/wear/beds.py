@@ -15,7 +15,7 @@ import numpy as np
 from fleet.forecasting.inputs.tables import Floats
 
 
-def left_after(remaining: Floats, throughput: Floats, transfer_units: Floats) -> Floats:
+def remaining_after(remaining: Floats, throughput: Floats, transfer_units: Floats) -> Floats:
     """Capacity left upstream of a point after a throughput; arrays broadcast.
 
     Parameters
@@ -27,7 +27,7 @@ def left_after(remaining: Floats, throughput: Floats, transfer_units: Floats) ->
     transfer_units
         N of one cartridge, above 0.
 
-    >>> round(float(left_after(np.array(1.0), np.array(1.0), np.array(20.0))), 4)
+    >>> round(float(remaining_after(np.array(1.0), np.array(1.0), np.array(20.0))), 4)
     0.0347
     """
     start = transfer_units * np.maximum(remaining, 1e-9)
@@ -41,12 +41,14 @@ def log_expm1(value: Floats) -> Floats:
 
 
 def throughput_until(remaining: Floats, target: Floats, transfer_units: Floats) -> Floats:
-    """Throughput that takes the capacity left from `left` to `target` (both as in `left_after`); negative when past
-    it."""
+    """Throughput that takes the capacity left from `remaining` to `target`, both as in `remaining_after`.
+
+    It is negative when past it.
+    """
 
     return (log_expm1(transfer_units * remaining) - log_expm1(transfer_units * target)) / transfer_units
 
 
-def left_at_fraction(fraction: Floats, transfer_units: Floats) -> Floats:
+def remaining_at_fraction(fraction: Floats, transfer_units: Floats) -> Floats:
     """Capacity left upstream of a point whose water stands at a fraction of the feed: -ln(c) / N."""
     return -np.log(np.clip(fraction, 1e-6, 0.999)) / transfer_units

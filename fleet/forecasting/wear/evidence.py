@@ -216,7 +216,7 @@ class _Walk:
             now, lead_start, both_start, load = now[going], lead_start[going], both_start[going], load[going]
             paired = paired[going]
             throughput = ((load / stage.label[now])[:, None, None] * np.exp(-pooling.GRID)).astype(np.float32)
-            lead_end = model.left_after(lead_start, throughput)
+            lead_end = model.remaining_after(lead_start, throughput)
             here = self.local(segments.lead[now])
             self.left[here], self.was_lead[here] = lead_end, True
             if self.any_lag:
@@ -281,7 +281,7 @@ class _Walk:
             own = np.log(density + 1e-14) + lives[paired]
             weight = np.exp(own - own.max(axis=2, keepdims=True))
             weight /= weight.sum(axis=2, keepdims=True)
-            both_end = stage.model.left_after(both_start[paired], throughput[paired])
+            both_end = stage.model.remaining_after(both_start[paired], throughput[paired])
             lag_taken = (both_start[paired] - both_end) - (lead_start[paired] - lead_end[paired])
             capacity = stage.label[two][:, None, None] * np.exp(pooling.GRID)
             self.taken[self.local(segments.lag[two])] += np.sum(weight * np.maximum(lag_taken, 0.0) * capacity, axis=2)

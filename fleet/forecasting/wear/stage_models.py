@@ -71,7 +71,7 @@ class StageModel(Protocol):
         """The same model with every shape so many times over."""
         ...
 
-    def left_after(self, left: Floats, throughput: Floats) -> Floats:
+    def remaining_after(self, left: Floats, throughput: Floats) -> Floats:
         """What is left after a throughput; arrays (rows, shapes, grid)."""
         ...
 
@@ -112,15 +112,15 @@ class BedModel:
         """The same model with every shape so many times over."""
         return replace(self, transfer_units=np.tile(self.transfer_units, times))
 
-    def left_after(self, left: Floats, throughput: Floats) -> Floats:
-        """See `beds.left_after`."""
-        return beds.left_after(left, throughput, self.transfer_units[:, None].astype(left.dtype))
+    def remaining_after(self, left: Floats, throughput: Floats) -> Floats:
+        """See `beds.remaining_after`."""
+        return beds.remaining_after(left, throughput, self.transfer_units[:, None].astype(left.dtype))
 
     def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
         """Until the outlet is at the lead's share, or at `limit` (share of what enters) for a single or last one."""
         share = _column(np.where(is_lead, self.lead_fraction, limit), left)
         n = self.transfer_units[:, None].astype(left.dtype)
-        return beds.throughput_until(left, beds.left_at_fraction(share, n), n)
+        return beds.throughput_until(left, beds.remaining_at_fraction(share, n), n)
 
     def state(self, left: Floats) -> Floats:
         """Logarithm of exp(N R) - 1, which falls by N for every capacity that passes."""
@@ -177,7 +177,7 @@ class BlockingModel:
             limit_factor=np.tile(self.limit_factor, times),
         )
 
-    def left_after(self, left: Floats, throughput: Floats) -> Floats:
+    def remaining_after(self, left: Floats, throughput: Floats) -> Floats:
         """Capacity left, below zero when the limit is passed."""
         return left - throughput
 

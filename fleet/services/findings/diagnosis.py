@@ -77,8 +77,8 @@ def what_if(
         )
     try:
         if unit is None:
-            found = suppose(reading, facts)
-            context, values, missing = dict(found.context), found.indicators, found.reasons
+            supposition = suppose(reading, facts)
+            context, values, missing = dict(supposition.context), supposition.indicators, supposition.reasons
         else:
             context, values, missing = _at_unit(unit, reading, by, now)
             context = {name: value for name, value in context_of(context, {}, facts).items() if value is not None}
@@ -90,9 +90,9 @@ def what_if(
             "facts_contradict", error.sentence, faults=[Fault(f"/{place}/{name}", error.sentence)]
         ) from None
     doubts = [
-        Doubt(public_name(name), f"{spoken(name).capitalize()}: {said}")
+        Doubt(public_name(name), f"{spoken(name).capitalize()}: {doubt}")
         for name, value in reading.items()
-        if name in QUANTITY_KINDS and isinstance(value, float) and (said := plausibility(value, QUANTITY_KINDS[name]))
+        if name in QUANTITY_KINDS and isinstance(value, float) and (doubt := plausibility(value, QUANTITY_KINDS[name]))
     ]
     reasons = {name: sentence(code) for name, code in missing.items()}
     return Diagnosis(unit.pk if unit is not None else None, matches, values, reasons, context, tuple(doubts))
@@ -101,9 +101,9 @@ def what_if(
 def _at_unit(
     unit: Unit, reading: Mapping[str, Fact], by: Membership, now: datetime
 ) -> tuple[dict[str, Fact], Mapping[str, float], Mapping[str, str]]:
-    before = load_readings(by.company, [unit.pk], wanted=Q(taken_at__lte=now))
+    before = load_readings(by.company, [unit.pk], condition=Q(taken_at__lte=now))
     table = with_supposed_reading(before, unit_id=unit.pk, taken_at=now, values=reading)
     history = load_history(by.company, [unit.pk], table)
     row = len(table) - 1
-    values, missing = history.found.row(row)
+    values, missing = history.indicators.row(row)
     return context_of_row(history, row), values, missing

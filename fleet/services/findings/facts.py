@@ -24,11 +24,11 @@ from fleet.services.readings.indicators import Baselines, compute
 from fleet.services.readings.tables import (
     Floats,
     Indexes,
+    PlacementTable,
     ReadingTable,
-    Stays,
+    load_placements,
     load_readings,
-    load_stays,
-    stay_of_each,
+    placement_of_each,
     unit_facts,
 )
 
@@ -92,18 +92,18 @@ class History:
     """The readings of some units with all that bears on their diagnosis."""
 
     table: ReadingTable
-    found: Indicators
+    indicators: Indicators
     baselines: Baselines
     membrane: Indexes
     facts: dict[int, dict[str, Any]]
-    stays: dict[str, Stays]
-    stay: dict[str, Indexes]
+    placements: dict[str, PlacementTable]
+    placement_rows: dict[str, Indexes]
     lines: Floats
-    drops: Floats
+    clean_differential_kpa: Floats
     water: dict[int, dict[str, float]]
     positions: dict[int, dict[tuple[str, str], int]]
     limits: Mapping[int, Limits[float]]
-    lag_resin_spent: frozenset[int] = frozenset()
+    lag_resin_exhausted: frozenset[int] = frozenset()
     exposure: dict[int, Floats] = field(default_factory=dict)
     sound: dict[int, Indexes] = field(default_factory=dict)
 
@@ -116,8 +116,11 @@ class History:
     def changed_since(self, row: int, stages: Sequence[str]) -> bool:
         """Whether a cartridge of one of these stages was placed after a reading."""
         unit_id, day, occasion = self.table.unit_ids[row], self.table.day[row], self.table.columns["occasion"][row]
-        stays = [self.stays[stage] for stage in stages]
-        return any(bool(np.any(saw_before(day, occasion, stay.placed_day[stay.unit_ids == unit_id]))) for stay in stays)
+        stays = [self.placements[stage] for stage in stages]
+        return any(
+            bool(np.any(saw_before(day, occasion, placements.placed_day[placements.unit_ids == unit_id])))
+            for placements in stays
+        )
 
 
 def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable | None = None) -> History:
@@ -125,26 +128,28 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
     table = load_readings(company, unit_ids) if table is None else table
     computed = compute(company, unit_ids, table)
     stays = {
-        Stage.SEDIMENT.value: load_stays(company, unit_ids, Stage.SEDIMENT),
-        Stage.CARBON.value: load_stays(company, unit_ids, Stage.CARBON),
-        Stage.MEMBRANE.value: load_stays(company, unit_ids, Stage.MEMBRANE, ("membrane_material",)),
-        Stage.RESIN.value: load_stays(company, unit_ids, Stage.RESIN, ("resin_volume_l", "resin_capacity_eq_per_l")),
+        Stage.SEDIMENT.value: load_placements(company, unit_ids, Stage.SEDIMENT),
+        Stage.CARBON.value: load_placements(company, unit_ids, Stage.CARBON),
+        Stage.MEMBRANE.value: load_placements(company, unit_ids, Stage.MEMBRANE, ("membrane_material",)),
+        Stage.RESIN.value: load_placements(
+            company, unit_ids, Stage.RESIN, ("resin_volume_l", "resin_capacity_eq_per_l")
+        ),
     }
-    stay = {stage: stay_of_each(table.unit_ids, table.day, rows) for stage, rows in stays.items()}
+    placement_of = {stage: placement_of_each(table.unit_ids, table.day, rows) for stage, rows in stays.items()}
     history = History(
         table=table,
-        found=computed.found,
+        indicators=computed.indicators,
         baselines=computed.baselines,
         membrane=computed.membrane,
         facts=unit_facts(company, unit_ids, _UNIT_FIELDS),
-        stays=stays,
-        stay=stay,
+        placements=stays,
+        placement_rows=placement_of,
         lines=np.full(len(table), np.nan),
-        drops=np.full(len(table), np.nan),
+        clean_differential_kpa=np.full(len(table), np.nan),
         water={},
         positions=_positions(company, unit_ids),
         limits=limits_of_units(company, unit_ids),
-        lag_resin_spent=_lag_resin_spent(company, unit_ids),
+        lag_resin_exhausted=_units_with_exhausted_lag(company, unit_ids),
     )
     _lay_out_baselines(history)
     history.water = _water(company, {facts["site_id"] for facts in history.facts.values()})
@@ -152,14 +157,14 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
 
 
 def _positions(company: Company, unit_ids: Sequence[int]) -> dict[int, dict[tuple[str, str], int]]:
-    found: dict[int, dict[tuple[str, str], int]] = {}
+    position_ids: dict[int, dict[tuple[str, str], int]] = {}
     rows = Position.objects.of_company(company).filter(unit_id__in=unit_ids).order_by("unit_id", "order")
     for pk, unit_id, stage, role in rows.values_list("pk", "unit_id", "stage", "role"):
-        found.setdefault(unit_id, {}).setdefault((stage, role), pk)
-    return found
+        position_ids.setdefault(unit_id, {}).setdefault((stage, role), pk)
+    return position_ids
 
 
-def _lag_resin_spent(company: Company, unit_ids: Sequence[int]) -> frozenset[int]:
+def _units_with_exhausted_lag(company: Company, unit_ids: Sequence[int]) -> frozenset[int]:
     """Units whose lag resin is spent by its newest forecast, which is still that of the cartridge that stands there."""
     rows = Forecast.objects.of_company(company).filter(
         is_latest=True,
@@ -174,13 +179,13 @@ def _lag_resin_spent(company: Company, unit_ids: Sequence[int]) -> frozenset[int
 
 def _water(company: Company, site_ids: set[int]) -> dict[int, dict[str, float]]:
     """Newest value of each quantity of the feed water of some sites."""
-    found: dict[int, dict[str, float]] = {}
+    water_by_site: dict[int, dict[str, float]] = {}
     samples = FeedWaterSample.objects.current().of_company(company).filter(site_id__in=site_ids)
     for site_id, *values in samples.order_by("taken_at", "pk").values_list("site_id", *FeedWaterSample.QUANTITIES):
-        named = zip(FeedWaterSample.QUANTITIES, values, strict=True)
-        known = {name: value for name, value in named if value is not None}
-        found.setdefault(site_id, {}).update(known)
-    return found
+        named_values = zip(FeedWaterSample.QUANTITIES, values, strict=True)
+        measured = {name: value for name, value in named_values if value is not None}
+        water_by_site.setdefault(site_id, {}).update(measured)
+    return water_by_site
 
 
 def _lay_out_baselines(history: History) -> None:
@@ -191,32 +196,32 @@ def _lay_out_baselines(history: History) -> None:
     flowing = np.array([state != "static" for state in table.columns["state"]], dtype=bool)
     behind_pump = np.array([history.facts[int(pk)]["has_booster_pump"] for pk in table.unit_ids], dtype=bool)
     after = np.where(np.isnan(outlet) & ~behind_pump, inlet, outlet)
-    drop = np.where(flowing, line - after, np.nan)
+    differential_kpa = np.where(flowing, line - after, np.nan)
     for unit_id in history.facts:
         rows = np.asarray(history.rows_of(unit_id), dtype=np.int64)
         if not len(rows):
             continue
-        known = rows[~np.isnan(line[rows])]
-        if len(known) > _FIRST_READINGS:
-            history.lines[rows] = np.median(line[known[:_FIRST_READINGS]])
-        _clean_drops(history, unit_id, rows, drop)
+        measured_rows = rows[~np.isnan(line[rows])]
+        if len(measured_rows) > _FIRST_READINGS:
+            history.lines[rows] = np.median(line[measured_rows[:_FIRST_READINGS]])
+        _lay_out_clean_differentials(history, unit_id, rows, differential_kpa)
 
 
-def _clean_drops(history: History, unit_id: int, rows: Indexes, drop: Floats) -> None:
+def _lay_out_clean_differentials(history: History, unit_id: int, rows: Indexes, differential_kpa: Floats) -> None:
     """Usual drop in the first weeks after the prefilters were last changed, for every reading until the next change."""
     changes = [
-        history.stays[stage].placed_day[history.stays[stage].unit_ids == unit_id]
+        history.placements[stage].placed_day[history.placements[stage].unit_ids == unit_id]
         for stage in (Stage.SEDIMENT.value, Stage.CARBON.value)
     ]
     days = np.unique(np.concatenate(changes))
     day = history.table.day[rows]
     period = np.searchsorted(days, day, side="right") - 1
     for number in np.unique(period[period >= 0]).tolist():
-        mine = rows[period == number]
-        early = mine[history.table.day[mine] <= days[number] + _CLEAN_DAYS]
-        clean = drop[early][drop[early] >= 0]
+        period_rows = rows[period == number]
+        early = period_rows[history.table.day[period_rows] <= days[number] + _CLEAN_DAYS]
+        clean = differential_kpa[early][differential_kpa[early] >= 0]
         if len(clean):
-            history.drops[mine] = np.median(clean[:_CLEAN_READINGS])
+            history.clean_differential_kpa[period_rows] = np.median(clean[:_CLEAN_READINGS])
 
 
 def _recent(history: History, row: int) -> tuple[float, float]:
@@ -245,9 +250,9 @@ def names_of_row(history: History, row: int) -> set[str]:
         names = (names - {"inlet_pressure_kpa"}) | {"static_inlet_pressure_kpa"}
     if columns["tank_is_full"][row] is not None:
         names.add("tank_is_full")
-    valid = bool(history.found.valid_for_trend[row])
+    valid = bool(history.indicators.valid_for_trend[row])
     for name in _INDICATORS:
-        if history.found.values[name][row] == history.found.values[name][row] and (
+        if history.indicators.values[name][row] == history.indicators.values[name][row] and (
             valid or not name.startswith("normalised")
         ):
             names.add(name)
@@ -273,9 +278,9 @@ def context_of_row(history: History, row: int) -> dict[str, Fact]:
     context["sampled_after_flush"] = table.columns["sampled_after_flush"][row]
     if any(code == "totaliser_backwards" for _, code in table.flags[row]):
         context["totaliser_went_back"] = True
-    values, _ = history.found.row(row)
+    values, _ = history.indicators.row(row)
     for name in _INDICATORS:
-        if name in values and (not name.startswith("normalised") or history.found.valid_for_trend[row]):
+        if name in values and (not name.startswith("normalised") or history.indicators.valid_for_trend[row]):
             context[name] = values[name]
     if values.get("flow_over_expected"):
         context["expected_permeate_flow_l_per_day"] = (
@@ -292,7 +297,7 @@ def _baselines(history: History, row: int) -> dict[str, Fact]:
         name: float(history.baselines.of_quantity[column][row]) for name, column in _BASELINES.items()
     }
     facts["baseline_line_pressure_kpa"] = float(history.lines[row])
-    facts["clean_prefilter_drop_kpa"] = float(history.drops[row])
+    facts["clean_prefilter_drop_kpa"] = float(history.clean_differential_kpa[row])
     facts["baseline_feed_tds_mg_per_l"], facts["baseline_permeate_tds_mg_per_l"] = _recent(history, row)
     permeate, drain = facts["baseline_permeate_flow_l_per_day"], facts["baseline_concentrate_flow_l_per_day"]
     if isinstance(permeate, float) and isinstance(drain, float) and permeate > 0:
@@ -303,8 +308,8 @@ def _baselines(history: History, row: int) -> dict[str, Fact]:
 
 def _jump(history: History, row: int) -> float | None:
     """Normalised salt passage over that of the reading before with the same membrane."""
-    passage = history.found.values["normalised_salt_passage_fraction"]
-    valid = history.found.valid_for_trend
+    passage = history.indicators.values["normalised_salt_passage_fraction"]
+    valid = history.indicators.valid_for_trend
     if np.isnan(passage[row]) or not valid[row]:
         return None
     for before in range(row - 1, max(row - 20, -1), -1):
@@ -320,8 +325,8 @@ def _jump(history: History, row: int) -> float | None:
 
 def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, Fact]:
     day = float(history.table.day[row])
-    membrane, carbon = history.stay[Stage.MEMBRANE][row], history.stay[Stage.CARBON][row]
-    membranes, carbons = history.stays[Stage.MEMBRANE], history.stays[Stage.CARBON]
+    membrane, carbon = history.placement_rows[Stage.MEMBRANE][row], history.placement_rows[Stage.CARBON][row]
+    membranes, carbons = history.placements[Stage.MEMBRANE], history.placements[Stage.CARBON]
     places = history.positions.get(int(history.table.unit_ids[row]), {})
     return {
         "design_recovery_fraction": unit["design_recovery_fraction"],
@@ -368,18 +373,20 @@ def _exposures(history: History, unit_id: int, unit: Mapping[str, Any]) -> Float
         return exposure
     hours = min(24.0, 24.0 * daily / float(np.median(flow)))
     membrane = history.membrane[rows]
-    for stay in np.unique(membrane[membrane >= 0]).tolist():
-        mine = np.flatnonzero(membrane == stay)
-        tests = mine[~np.isnan(chlorine[mine])]
+    for placement in np.unique(membrane[membrane >= 0]).tolist():
+        own_rows = np.flatnonzero(membrane == placement)
+        tests = own_rows[~np.isnan(chlorine[own_rows])]
         if not len(tests):
             continue
         between = 0.5 * (chlorine[tests][1:] + chlorine[tests][:-1])
         met = np.append(0.0, np.cumsum(membrane_exposure_ppm_h(between, hours, np.diff(day[tests]))))
         # After the newest test its value goes on.
-        last = np.searchsorted(tests, mine, side="right") - 1
-        known = last >= 0
-        since = day[mine[known]] - day[tests[last[known]]]
-        exposure[mine[known]] = met[last[known]] + membrane_exposure_ppm_h(chlorine[tests[last[known]]], hours, since)
+        last = np.searchsorted(tests, own_rows, side="right") - 1
+        has_test = last >= 0
+        since = day[own_rows[has_test]] - day[tests[last[has_test]]]
+        exposure[own_rows[has_test]] = met[last[has_test]] + membrane_exposure_ppm_h(
+            chlorine[tests[last[has_test]]], hours, since
+        )
     return exposure
 
 
@@ -388,13 +395,13 @@ def _resin_life_share(history: History, row: int, unit: Mapping[str, Any]) -> fl
 
     A small share at exhaustion says that something the TDS does not show used the capacity, carbon dioxide above all.
     """
-    resins = history.stays[Stage.RESIN]
-    mine = np.flatnonzero(
+    resins = history.placements[Stage.RESIN]
+    own_rows = np.flatnonzero(
         (resins.unit_ids == history.table.unit_ids[row])
         & (resins.placed_day <= history.table.day[row])
         & (resins.removed_day > history.table.day[row])
     )
-    first = [index for index in mine.tolist() if resins.roles[index] != Position.Role.LAG]
+    first = [index for index in own_rows.tolist() if resins.roles[index] != Position.Role.LAG]
     _, permeate = _recent(history, row)
     daily = unit["weekly_demand_l"] / 7.0
     if not first or not permeate > 0 or not daily > 0:

@@ -14,7 +14,7 @@ from fleet.models import Finding, Position, Stage, Unit
 from fleet.services.findings.decisions import decide
 from fleet.services.findings.facts import History, context_of_row, load_history, names_of_row
 from fleet.services.findings.readings import readings_that_bear
-from fleet.services.forecasts.tables import standing_units
+from fleet.services.forecasts.tables import list_units_in_use
 
 __all__ = ["decide", "refresh_findings"]
 
@@ -85,7 +85,7 @@ _UNREAD: Final = "D41"
 _PRODUCT: Final = "product_tds_mg_per_l"
 # What the lag lets through decides between them, and may have been read since without the rest.
 _OF_BOTH_RESINS: Final = frozenset({"D11", "D12", "D13"})
-_LEAD_SPENT: Final = "D11"
+_LEAD_EXHAUSTED: Final = "D11"
 # Rules that a stored reading can answer. The others ask for what no reading holds (a taste, a second meter), or speak
 # of the reading and not of the unit (D38, which intake flags).
 _ANSWERABLE: Final[Mapping[str, tuple[tuple[str, ...], ...]]] = {
@@ -123,7 +123,7 @@ _FIELDS: Final = (
 
 
 @dataclass(frozen=True)
-class _Seen:
+class _Pattern:
     """A pattern that stands: the match and the row of the reading it rests on (None for the unit as a whole)."""
 
     match: Match
@@ -152,19 +152,19 @@ def refresh_findings(
         Counts: units, opened, refreshed, closed, standing.
     """
     day = company.day_at(now)
-    ids = standing_units(company, day)
-    wanted = None if units is None else set(units)
-    if wanted is not None:
-        ids = [pk for pk in ids if pk in wanted]
-    _close_retired(company, day, now, wanted)
+    ids = list_units_in_use(company, day)
+    wanted_units = None if units is None else set(units)
+    if wanted_units is not None:
+        ids = [pk for pk in ids if pk in wanted_units]
+    _close_retired(company, day, now, wanted_units)
     counts: Counter[str] = Counter(units=len(ids), opened=0, refreshed=0, closed=0, standing=0)
     for start in range(0, len(ids), BLOCK_UNITS):
         if progress is not None:
             progress(start / len(ids), "looking for patterns in the readings")
         block = ids[start : start + BLOCK_UNITS]
         history = load_history(company, block, readings_that_bear(company, block, now, LOOK_BACK))
-        seen = {unit_id: _seen_at(history, unit_id, now) for unit_id in block}
-        counts.update(_store(company, history, seen, now))
+        patterns_by_unit = {unit_id: _patterns_of(history, unit_id, now) for unit_id in block}
+        counts.update(_store(company, history, patterns_by_unit, now))
     if progress is not None:
         progress(1.0, "findings stored")
     return dict(counts)
@@ -178,7 +178,7 @@ def _close_retired(company: Company, day: date, now: datetime, units: Iterable[i
     Finding.objects.filter(pk__in=rows.values("pk")).update(state=Finding.State.CLOSED, closed_at=now)
 
 
-def _seen_at(history: History, unit_id: int, now: datetime) -> list[_Seen]:
+def _patterns_of(history: History, unit_id: int, now: datetime) -> list[_Pattern]:
     """Patterns that stand at a unit: rule by rule, by the newest reading that can answer."""
     rows = [row for row in history.rows_of(unit_id) if now - LOOK_BACK <= history.table.taken_at[row] <= now]
     waiting = dict(_ANSWERABLE)
@@ -188,8 +188,8 @@ def _seen_at(history: History, unit_id: int, now: datetime) -> list[_Seen]:
         # What the two let through is best told beside the permeate; the newest product decides, once that was read.
         waiting["D12"] = waiting["D12"][:1]
     limits = history.limits[unit_id]
-    pending: dict[str, _Seen] = {}
-    seen: list[_Seen] = []
+    pending: dict[str, _Pattern] = {}
+    patterns: list[_Pattern] = []
     product: float | None = None
     product_row: int | None = None
     for row in reversed(rows):
@@ -209,24 +209,24 @@ def _seen_at(history: History, unit_id: int, now: datetime) -> list[_Seen]:
         for rule_id in answered:
             match = matches.get(rule_id)
             if rule_id in _SEEN_TWICE and match is not None and rule_id not in pending:
-                pending[rule_id] = _Seen(match, row)
+                pending[rule_id] = _Pattern(match, row)
                 continue
             del waiting[rule_id]
             if match is None or history.changed_since(row, _STAGES.get(rule_id, ())):
                 continue
             if rule_id in _SEASONAL and now - history.table.taken_at[row] > SEASON:
                 continue
-            seen.append(pending.get(rule_id, _Seen(match, row)))
-        known = context.get(_PRODUCT)
-        if product is None and isinstance(known, float):
-            product, product_row = known, row
+            patterns.append(pending.get(rule_id, _Pattern(match, row)))
+        known_tds = context.get(_PRODUCT)
+        if product is None and isinstance(known_tds, float):
+            product, product_row = known_tds, row
     if "D12" in waiting and product_row is not None and not history.changed_since(product_row, _STAGES["D12"]):
         alone = diagnose(context_of_row(history, product_row), limits=limits)
-        seen += [_Seen(match, product_row) for match in alone if match.id == "D12"]
-    return [*seen, *_unread(history, unit_id, now)]
+        patterns += [_Pattern(match, product_row) for match in alone if match.id == "D12"]
+    return [*patterns, *_unread(history, unit_id, now)]
 
 
-def _unread(history: History, unit_id: int, now: datetime) -> list[_Seen]:
+def _unread(history: History, unit_id: int, now: datetime) -> list[_Pattern]:
     """Nobody has looked at the unit for long; counted from its commissioning where it was never read."""
     rows = [row for row in history.rows_of(unit_id) if history.table.taken_at[row] <= now]
     if rows:
@@ -234,27 +234,29 @@ def _unread(history: History, unit_id: int, now: datetime) -> list[_Seen]:
     else:
         last = datetime.combine(history.facts[unit_id]["commissioned_on"], time(), tzinfo=now.tzinfo)
     weeks = float((now - last).days // 7)
-    return [_Seen(match, None) for match in diagnose({"weeks_since_last_reading": weeks}) if match.id == _UNREAD]
+    return [_Pattern(match, None) for match in diagnose({"weeks_since_last_reading": weeks}) if match.id == _UNREAD]
 
 
-def _store(company: Company, history: History, seen: Mapping[int, Sequence[_Seen]], now: datetime) -> dict[str, int]:
+def _store(
+    company: Company, history: History, patterns_by_unit: Mapping[int, Sequence[_Pattern]], now: datetime
+) -> dict[str, int]:
     counts: Counter[str] = Counter(opened=0, refreshed=0, closed=0, standing=0)
     with transaction.atomic():
         # The lock makes two runs for the same units follow one another, also when there is no finding to lock yet.
-        lock = Unit.objects.filter(pk__in=list(seen)).order_by("pk").select_for_update(no_key=True)
+        lock = Unit.objects.filter(pk__in=list(patterns_by_unit)).order_by("pk").select_for_update(no_key=True)
         list(lock.values_list("pk"))
         stored: dict[tuple[int, str], Finding] = {
             (finding.unit_id, finding.cause): finding
             for finding in Finding.objects.of_company(company)
-            .filter(unit_id__in=list(seen), closed_at__isnull=True)
+            .filter(unit_id__in=list(patterns_by_unit), closed_at__isnull=True)
             .exclude(state=Finding.State.CLOSED)
             .order_by("pk")
         }
-        fresh, changed, gone = [], [], dict(stored)
-        for unit_id, patterns in seen.items():
+        fresh, changed, vanished = [], [], dict(stored)
+        for unit_id, patterns in patterns_by_unit.items():
             for cause, pattern in _by_cause(patterns).items():
                 fields = _fields(company, history, unit_id, pattern, now)
-                finding = gone.pop((unit_id, cause), None)
+                finding = vanished.pop((unit_id, cause), None)
                 counts["standing"] += 1
                 if finding is None:
                     fresh.append(
@@ -264,34 +266,34 @@ def _store(company: Company, history: History, seen: Mapping[int, Sequence[_Seen
                     for name in _FIELDS:
                         setattr(finding, name, fields[name])
                     changed.append(finding)
-        for finding in gone.values():
+        for finding in vanished.values():
             finding.closed_at = now
             if finding.state != Finding.State.DISMISSED:
                 finding.state = Finding.State.CLOSED
         Finding.objects.bulk_create(fresh)
         names = [name.removesuffix("_id") for name in _FIELDS]
         Finding.objects.bulk_update(changed, names, batch_size=100)
-        Finding.objects.bulk_update(list(gone.values()), ["state", "closed_at"], batch_size=100)
-    counts.update(opened=len(fresh), refreshed=len(changed), closed=len(gone))
+        Finding.objects.bulk_update(list(vanished.values()), ["state", "closed_at"], batch_size=100)
+    counts.update(opened=len(fresh), refreshed=len(changed), closed=len(vanished))
     return dict(counts)
 
 
-def _by_cause(patterns: Sequence[_Seen]) -> dict[str, _Seen]:
+def _by_cause(patterns: Sequence[_Pattern]) -> dict[str, _Pattern]:
     """The surest pattern for each cause."""
-    found: dict[str, _Seen] = {}
+    strongest: dict[str, _Pattern] = {}
     for pattern in patterns:
         cause = pattern.match.causes[0]
-        if cause not in found or pattern.match.confidence > found[cause].match.confidence:
-            found[cause] = pattern
-    return found
+        if cause not in strongest or pattern.match.confidence > strongest[cause].match.confidence:
+            strongest[cause] = pattern
+    return strongest
 
 
-def _fields(company: Company, history: History, unit_id: int, pattern: _Seen, now: datetime) -> dict[str, Any]:
+def _fields(company: Company, history: History, unit_id: int, pattern: _Pattern, now: datetime) -> dict[str, Any]:
     match, row = pattern.match, pattern.row
     rule = match.rule
     # A finding about the unit as a whole is seen anew each day, so that a second run on that day changes nothing.
     today = datetime.combine(company.day_at(now), time(), tzinfo=company.zone)
-    told = {
+    fields = {
         "rule": rule.id,
         "position_id": _position(history, unit_id, rule.id, rule.step),
         "reading_id": int(history.table.ids[row]) if row is not None else None,
@@ -304,10 +306,10 @@ def _fields(company: Company, history: History, unit_id: int, pattern: _Seen, no
         "installer_sentence": match.for_installer,
         "client_sentence": match.for_client,
     }
-    if rule.id == _LEAD_SPENT and unit_id in history.lag_resin_spent:
-        told["installer_sentence"], told["client_sentence"] = _WITHOUT_LAG, _BOTH_FOR_CLIENT
-        told["action"] = _CHANGE_BOTH
-    return told
+    if rule.id == _LEAD_EXHAUSTED and unit_id in history.lag_resin_exhausted:
+        fields["installer_sentence"], fields["client_sentence"] = _WITHOUT_LAG, _BOTH_FOR_CLIENT
+        fields["action"] = _CHANGE_BOTH
+    return fields
 
 
 def _plain(value: float | str) -> float | str:

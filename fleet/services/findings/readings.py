@@ -37,31 +37,31 @@ def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime,
         "carbon_outlet_free_chlorine_mg_per_l",
     )
     rows = Reading.objects.current().of_company(company).filter(unit_id__in=list(unit_ids), taken_at__lte=now)
-    found = list(rows.order_by("unit_id", "taken_at", "pk").values_list(*fields).iterator(chunk_size=5000))
-    if not found:
+    values = list(rows.order_by("unit_id", "taken_at", "pk").values_list(*fields).iterator(chunk_size=5000))
+    if not values:
         return load_readings(company, unit_ids, ids=[])
-    columns = list(zip(*found, strict=True))
+    columns = list(zip(*values, strict=True))
     unit = np.array(columns[0], dtype=np.int64)
     day = np.array([at.timestamp() / _SECONDS_A_DAY for at in columns[1]], dtype=np.float64)
     line, total, free = (np.array(column, dtype=np.float64) for column in columns[3:])
     tested = ~(np.isnan(total) & np.isnan(free))
-    wanted = np.zeros(len(found), dtype=bool)
+    bears = np.zeros(len(values), dtype=bool)
     fittings = _fittings(company, unit_ids, now - look_back)
     since = (now - look_back).timestamp() / _SECONDS_A_DAY
     starts = np.flatnonzero(np.append(True, unit[1:] != unit[:-1]))
-    for start, end in zip(starts, np.append(starts[1:], len(found)), strict=True):
+    for start, end in zip(starts, np.append(starts[1:], len(values)), strict=True):
         rows_of_unit = np.arange(start, end)
         days = day[start:end]
         newest = start + int(np.searchsorted(days, since))
-        wanted[max(start, newest - _BEFORE) : end] = True
-        wanted[rows_of_unit[~np.isnan(line[start:end])][:_FIRST_OF_LINE]] = True
+        bears[max(start, newest - _BEFORE) : end] = True
+        bears[rows_of_unit[~np.isnan(line[start:end])][:_FIRST_OF_LINE]] = True
         for stage, placed in fittings.get(int(unit[start]), ()):
             first = start + int(np.searchsorted(days, placed))
             last = start + int(np.searchsorted(days, placed + _AFTER_FITTING_DAYS, side="right"))
-            wanted[first:last] = True
+            bears[first:last] = True
             if stage == Stage.MEMBRANE.value:
-                wanted[first:end] |= tested[first:end]
-    ids: Indexes = np.array(columns[2], dtype=np.int64)[wanted]
+                bears[first:end] |= tested[first:end]
+    ids: Indexes = np.array(columns[2], dtype=np.int64)[bears]
     return load_readings(company, unit_ids, ids=ids.tolist())
 
 

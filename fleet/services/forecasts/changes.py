@@ -54,11 +54,13 @@ def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
     news = after.evidence.get("readings_used", 0) - before.evidence.get("readings_used", 0)
     left_out = after.evidence.get("readings_left_out", 0) - before.evidence.get("readings_left_out", 0)
     newest = _newest_reading(before, after)
-    what = [newest] if newest else []
-    others = news - len(what)
-    what += [f"{others} more reading{'s' if others > 1 else ''}"] if others > 0 else []
-    what += [f"{left_out} left out as not usable"] if left_out > 0 else []
-    basis = f" after {' and '.join(what)}" if what else " without any new reading, by what the whole fleet taught"
+    evidence = [newest] if newest else []
+    others = news - len(evidence)
+    evidence += [f"{others} more reading{'s' if others > 1 else ''}"] if others > 0 else []
+    evidence += [f"{left_out} left out as not usable"] if left_out > 0 else []
+    basis = (
+        f" after {' and '.join(evidence)}" if evidence else " without any new reading, by what the whole fleet taught"
+    )
     if abs(moved) < FEW_DAYS:
         return f"The date stays around {after.p50}{basis}.{_doubt(before, after)}"
     direction = "later" if moved > 0 else "earlier"
@@ -83,10 +85,10 @@ def _newest_reading(before: Forecast, after: Forecast) -> str:
     tells = Q()
     for name in names:
         tells |= Q(**{f"{name}__isnull": False})
-    came = Reading.objects.current().filter(tells, unit=after.position.unit_id, received_at__gt=before.computed_at)
-    came = came.filter(received_at__lte=after.computed_at)
+    received = Reading.objects.current().filter(tells, unit=after.position.unit_id, received_at__gt=before.computed_at)
+    received = received.filter(received_at__lte=after.computed_at)
     left_out = {entry["reading"] for entry in after.evidence.get("left_out", ())}
-    reading = came.exclude(pk__in=left_out).order_by("taken_at", "pk").last()
+    reading = received.exclude(pk__in=left_out).order_by("taken_at", "pk").last()
     if reading is None:
         return ""
     company = after.position.unit.company

@@ -17,7 +17,7 @@ from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.learned import Learned
 from fleet.models import FleetLesson, Forecast, Position
 from fleet.services.forecasts.sources import out_of_date
-from fleet.services.forecasts.tables import end_of_day, load_fleet, standing_units
+from fleet.services.forecasts.tables import end_of_day, list_units_in_use, load_fleet
 from fleet.services.forecasts.workers import Forecasted, ForecastRun, forecast_blocks
 from fleet.services.limits import read_limits
 
@@ -94,10 +94,10 @@ def forecast_company(
     """
     policy = policy or read_limits(company)
     day = company.day_at(now)
-    wanted = None if units is None else set(units)
+    wanted_units = None if units is None else set(units)
     every_block = unit_blocks(company, day)
-    blocks = [block for block in every_block if wanted is None or not wanted.isdisjoint(block)]
-    if wanted is None:
+    blocks = [block for block in every_block if wanted_units is None or not wanted_units.isdisjoint(block)]
+    if wanted_units is None:
         _retire(company, day)
     counts: Counter[str] = Counter(units=0, positions=0, created=0, changed=0, unchanged=0, unusable=0)
     learned = None
@@ -105,12 +105,12 @@ def forecast_company(
         if progress is not None:
             progress(0.0, "learning from the whole fleet")
         learned = _lesson(company, [pk for block in every_block for pk in block], day=day, now=now, policy=policy)
-    task = ForecastRun(company, None if wanted is None else frozenset(wanted), day, policy, learned)
+    task = ForecastRun(company, None if wanted_units is None else frozenset(wanted_units), day, policy, learned)
     with closing(forecast_blocks(task, blocks)) as forecasted:
-        for number, done in enumerate(forecasted, start=1):
-            counts.update(_stored(done, day=day, now=now))
+        for number, block_result in enumerate(forecasted, start=1):
+            counts.update(_stored(block_result, day=day, now=now))
             if learned is None:
-                _keep_lesson(company, done.learned, units=len(blocks[0]), day=day, now=now)
+                _keep_lesson(company, block_result.learned, units=len(blocks[0]), day=day, now=now)
             if progress is not None:
                 progress(number / len(blocks), f"{counts['units']} units forecast")
     if progress is not None:
@@ -133,7 +133,7 @@ def refresh_forecasts(
         Counts as of `forecast_company`; `units` are those that were forecast.
     """
     day = company.day_at(now)
-    ids = standing_units(company, day)
+    ids = list_units_in_use(company, day)
     learned = _recent_lesson(company, len(ids), day)
     stale = {} if learned is None else out_of_date(company, ids, day)
     most = MOST_REFRESHED * len(ids) if len(ids) > BLOCK_UNITS else 0
@@ -147,8 +147,8 @@ def refresh_forecasts(
     if progress is not None and blocks:
         progress(0.0, f"forecasting {len(todo)} units with news")
     with closing(forecast_blocks(ForecastRun(company, None, day, policy, learned), blocks)) as forecasted:
-        for number, done in enumerate(forecasted, start=1):
-            counts.update(_stored(done, day=day, now=now))
+        for number, block_result in enumerate(forecasted, start=1):
+            counts.update(_stored(block_result, day=day, now=now))
             if progress is not None:
                 progress(number / len(blocks), f"{counts['units']} of {len(todo)} units with news forecast")
     if progress is not None:
@@ -171,7 +171,7 @@ def forecast_units(*, company: Company, units: Iterable[int], now: datetime) -> 
     counts = dict.fromkeys(("units", "positions", "created", "changed", "unchanged", "unusable"), 0)
     day = company.day_at(now)
     asked = set(units)
-    standing = standing_units(company, day)
+    standing = list_units_in_use(company, day)
     _retire(company, day, asked)
     todo = sorted(asked.intersection(standing))
     learned = _recent_lesson(company, len(standing), day) if 0 < len(todo) <= MOST_AT_ONCE else None
@@ -203,7 +203,7 @@ def forecast_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
 
 def unit_blocks(company: Company, day: date) -> list[list[int]]:
     """The units in service on a day, in the blocks in which they are forecast."""
-    ids = standing_units(company, day)
+    ids = list_units_in_use(company, day)
     return [ids[start : start + BLOCK_UNITS] for start in range(0, len(ids), BLOCK_UNITS)]
 
 
@@ -232,9 +232,9 @@ def _recent_lesson(company: Company, units: int, day: date) -> Learned | None:
 
 def _lesson(company: Company, unit_ids: Sequence[int], *, day: date, now: datetime, policy: Policy) -> Learned:
     """What the whole fleet teaches, from units spread over it; chunks of one job find what the first one learned."""
-    kept = FleetLesson.objects.of_company(company).filter(as_of=day, computed_at=now).first()
-    if kept is not None:
-        return Learned.from_dict(kept.learned)
+    lesson = FleetLesson.objects.of_company(company).filter(as_of=day, computed_at=now).first()
+    if lesson is not None:
+        return Learned.from_dict(lesson.learned)
     step = max(len(unit_ids) / TEACHERS, 1.0)
     # One unit out of each stretch, not always at the same place in it: units often come in a rhythm.
     within = np.random.default_rng(0).random(min(TEACHERS, len(unit_ids)))
@@ -281,9 +281,9 @@ def _store(rows: Mapping[int, Mapping[str, Any]], *, day: date, now: datetime) -
         lock = Position.objects.filter(pk__in=position_ids).order_by("pk").select_for_update(no_key=True)
         list(lock.values_list("pk"))
         # By position alone: a join to the company makes the database look through all of its forecasts.
-        mine = Forecast.objects.filter(position_id__in=position_ids)
-        latest = dict(mine.filter(is_latest=True).values_list("position_id", "as_of"))
-        today = mine.filter(as_of=day).values("position_id", *_FIELDS)
+        own_forecasts = Forecast.objects.filter(position_id__in=position_ids)
+        latest = dict(own_forecasts.filter(is_latest=True).values_list("position_id", "as_of"))
+        today = own_forecasts.filter(as_of=day).values("position_id", *_FIELDS)
         stored = {row["position_id"]: row for row in today}
         created, changed, written = 0, 0, []
         for position_id in position_ids:

@@ -90,14 +90,14 @@ def _end_of(day: date, as_of: date) -> float:
 def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
     latest = list(rows.filter(is_latest=True).select_related("position__unit", "placement").order_by("position_id"))
     # a cartridge that was changed since is forecast no more; the next run dates the one that stands there now
-    dated = [row for row in latest if _is_dated(row) and not _is_gone(row)]
+    dated = [row for row in latest if _is_dated(row) and not _is_removed(row)]
     nothing: dict[str, date | None] = dict.fromkeys(QUANTILES)
     as_of = min((row.as_of for row in latest), default=None)
     if not dated:
         why = "no cartridge is recorded or no water is drawn" if latest else "nothing has been forecast yet"
         # a latest forecast is of what stands there; one that was displaced and not made anew yet tells of a change
         known = latest or rows.order_by("-as_of", "-pk").select_related("placement")[:1]
-        if any(_is_gone(row) for row in known):
+        if any(_is_removed(row) for row in known):
             why = "what stands there was changed since the last forecast"
         return FirstToFail(
             as_of, len(latest), 0, nothing, None, None,
@@ -110,9 +110,9 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
         probability = float(probability_by(answer.grid_day[0], _end_of(day, newest)))
     first = dated[int(answer.first_position_index[0])]
     name = _name(first)
-    spent = sum(row.state == Forecast.State.SPENT for row in dated)
-    if spent:
-        more = f", and {spent - 1} more" if spent > 1 else ""
+    exhausted = sum(row.state == Forecast.State.SPENT for row in dated)
+    if exhausted:
+        more = f", and {exhausted - 1} more" if exhausted > 1 else ""
         installer = f"Exhausted by now at {here}: {name}{more}. {first.installer_sentence}"
         client = first.client_sentence
     else:
@@ -146,7 +146,7 @@ def _is_dated(forecast: Forecast) -> bool:
     return len(forecast.date_grid) == len(GRID_LEVELS)
 
 
-def _is_gone(forecast: Forecast) -> bool:
+def _is_removed(forecast: Forecast) -> bool:
     return forecast.placement is not None and forecast.placement.removed_at is not None
 
 

@@ -139,8 +139,12 @@ def quality_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
         name: date.fromisoformat(text) if (text := work.parameters.get(name)) else None for name in ("first", "last")
     }
     rows = judge_company(company=work.company, now=work.now, progress=work.progress, **days)
-    whole = next(row for row in rows if row.group == "all" and row.method == METHODS[0])
-    return {"forecasts": whole.observed + whole.censored, "observed": whole.observed, "scores": len(rows)}
+    all_rows_score = next(row for row in rows if row.group == "all" and row.method == METHODS[0])
+    return {
+        "forecasts": all_rows_score.observed + all_rows_score.censored,
+        "observed": all_rows_score.observed,
+        "scores": len(rows),
+    }
 
 
 def _store(company: Company, rows: list[QualityRow], *, first: date, last: date, day: date, now: datetime) -> None:

@@ -61,13 +61,13 @@ class _LeftOut:
     code: str
 
     def as_evidence(self, reading_id: int, offset_days: float) -> dict[str, Any]:
-        what = self.quantity or "the whole reading"
+        subject = self.quantity or "the whole reading"
         return {
             "reading": reading_id,
             "day": date_text(self.day, offset_days),
             "quantity": self.quantity,
             "code": self.code,
-            "sentence": f"{_plain(what)} of {date_text(self.day, offset_days)}: {EXCLUSION_SENTENCES[self.code]}.",
+            "sentence": f"{_plain(subject)} of {date_text(self.day, offset_days)}: {EXCLUSION_SENTENCES[self.code]}.",
         }
 
 
@@ -75,7 +75,7 @@ def forecast_rows(
     loaded: LoadedFleet,
     answer: Forecasts,
     *,
-    wanted: Collection[int] | None,
+    wanted_units: Collection[int] | None,
     zone: ZoneInfo,
     policy: Policy,
     marks: Mapping[int, str],
@@ -86,7 +86,7 @@ def forecast_rows(
     ----------
     loaded, answer
         The fleet and its forecasts.
-    wanted
+    wanted_units
         Ids of the units whose rows to make; all when None.
     zone
         Dates are days of this zone.
@@ -104,16 +104,16 @@ def forecast_rows(
     rows: dict[int, dict[str, Any]] = {}
     for row, position_id in enumerate(fleet.positions.position_id):
         unit_row = int(fleet.positions.unit_index[row])
-        if wanted is not None and fleet.units.unit_id[unit_row] not in wanted:
+        if wanted_units is not None and fleet.units.unit_id[unit_row] not in wanted_units:
             continue
-        standing = int(answer.placement_index[row])
+        placement_index = int(answer.placement_index[row])
         grid = tenths[row]
         dates = [as_of + timedelta(days=grid[at] // TENTHS) for at in _SHOWN] if grid else [None] * len(_SHOWN)
         reason = None
         if answer.state[row] == words.SPENT:
             gauges = gauges or Gauges(fleet, answer.exclusions, policy)
             reason = explain_exhaustion(fleet, answer, gauges, row, policy, offset)
-        placed = float(fleet.placements.placed_day[standing]) if standing >= 0 else np.inf
+        placed = float(fleet.placements.placed_day[placement_index]) if placement_index >= 0 else np.inf
         evidence = _evidence(loaded, answer, row, left_out.get(unit_row, []), placed, offset)
         if reason is not None:
             evidence["exhausted_because"] = {
@@ -122,7 +122,7 @@ def forecast_rows(
                 "reading": loaded.reading_ids[reason.reading_index] if reason.reading_index >= 0 else None,
             }
         rows[position_id] = {
-            "placement_id": placement_ids[standing] if standing >= 0 else None,
+            "placement_id": placement_ids[placement_index] if placement_index >= 0 else None,
             "state": words.STATES[answer.state[row]],
             "date_grid": grid,
             **dict(zip(QUANTILES, dates, strict=True)),
@@ -178,9 +178,9 @@ def _evidence(
 ) -> dict[str, Any]:
     stage = int(loaded.fleet.positions.stage[row])
     names = _BEARS_ON[stage] | _FOR_ALL
-    ours = [value for value in left_out if value.day >= placed_day and value.quantity in names]
+    own_values = [value for value in left_out if value.day >= placed_day and value.quantity in names]
     counts: dict[str, int] = {}
-    for value in ours:
+    for value in own_values:
         counts[value.code] = counts.get(value.code, 0) + 1
     prior = words.PRIORS[answer.priors[row]]
     return {
@@ -189,7 +189,7 @@ def _evidence(
         "readings_left_out": int(answer.readings_excluded[row]),
         "left_out_counts": counts,
         "left_out": [
-            value.as_evidence(loaded.reading_ids[value.reading], offset_days) for value in ours[-MOST_LISTED:]
+            value.as_evidence(loaded.reading_ids[value.reading], offset_days) for value in own_values[-MOST_LISTED:]
         ],
         "earlier_cartridges": int(answer.past_lives[row]),
         "prior": {"code": prior, "sentence": PRIOR_SENTENCES[prior], **_taught(answer, stage)},
@@ -224,11 +224,11 @@ def _left_out_by_unit(loaded: LoadedFleet, answer: Forecasts) -> dict[int, list[
     """Row of a unit -> values of its readings that were left out, in order of time."""
     fleet, exclusions = loaded.fleet, answer.exclusions
     day = fleet.readings.day[exclusions.reading_index]
-    found: dict[int, list[_LeftOut]] = {}
+    left_out: dict[int, list[_LeftOut]] = {}
     for at in np.argsort(day, kind="stable").tolist():
         reading = int(exclusions.reading_index[at])
         quantity = int(exclusions.quantity[at])
-        found.setdefault(int(fleet.readings.unit_index[reading]), []).append(
+        left_out.setdefault(int(fleet.readings.unit_index[reading]), []).append(
             _LeftOut(
                 reading,
                 float(day[at]),
@@ -236,7 +236,7 @@ def _left_out_by_unit(loaded: LoadedFleet, answer: Forecasts) -> dict[int, list[
                 words.EXCLUSION_REASONS[exclusions.reason[at]],
             )
         )
-    return found
+    return left_out
 
 
 _UNITS: Final = ("_kpa", "_mg_per_l", "_l_per_day", "_degc", "_l")

@@ -168,8 +168,8 @@ def load_fleet(
         feed_water=_feed_water(site_ids, known_by),
     )
     dropped = {fault.row for fault in faults if fault.table == "readings" and fault.row_dropped}
-    kept = [pk for row, pk in enumerate(reading_ids) if row not in dropped] if dropped else reading_ids
-    return LoadedFleet(fleet, faults, kept)
+    kept_ids = [pk for row, pk in enumerate(reading_ids) if row not in dropped] if dropped else reading_ids
+    return LoadedFleet(fleet, faults, kept_ids)
 
 
 def _columns(rows: Any, fields: dict[str, str]) -> dict[str, list[Any]]:
@@ -212,11 +212,11 @@ def unit_columns(company: Company, unit_ids: Sequence[int]) -> dict[str, list[An
 def _tds_resolutions(company: Company, unit_ids: Sequence[int]) -> dict[int, float]:
     """Smallest step of the TDS meter fitted to each unit."""
     meters = Instrument.objects.of_company(company).filter(unit_id__in=unit_ids, resolution__gt=0)
-    found: dict[int, float] = {}
+    resolutions: dict[int, float] = {}
     for unit_id, measures, resolution in meters.order_by("pk").values_list("unit_id", "measures", "resolution"):
         if any("tds" in str(name) for name in measures or ()):
-            found[unit_id] = min(resolution, found.get(unit_id, resolution))
-    return found
+            resolutions[unit_id] = min(resolution, resolutions.get(unit_id, resolution))
+    return resolutions
 
 
 def item_columns(company: Company) -> dict[str, list[Any]]:
@@ -257,15 +257,15 @@ def _placements(unit_ids: Sequence[int], known_by: datetime) -> dict[str, list[A
 
 def _readings(unit_ids: Sequence[int], known_by: datetime, with_corrected: bool) -> tuple[dict[str, Any], list[int]]:
     """Readings that nothing corrects, as arrays, and their ids; with the corrected ones and their days if wanted."""
-    mine = Reading.objects.filter(unit_id__in=unit_ids)
+    own_readings = Reading.objects.filter(unit_id__in=unit_ids)
     # Corrections are few: leaving the corrected out here costs less than a join for every reading.
-    corrections = list(mine.filter(corrects__isnull=False).values_list("pk", "corrects_id", "received_at"))
+    corrections = list(own_readings.filter(corrects__isnull=False).values_list("pk", "corrects_id", "received_at"))
     corrected = set() if with_corrected else {old for _, old, _ in corrections}
     words_of = {name: FlagNumber(name) for name in ("tank_is_full", "sampled_after_flush")}
     flags = {f"{name}_code": as_number for name, as_number in words_of.items()}
     names = [f"{name}_code" if name in words_of else name for name in _READING_WORDS]
     rows = (
-        mine.filter(taken_at__lte=known_by)
+        own_readings.filter(taken_at__lte=known_by)
         .annotate(day_taken=DayNumber("taken_at"), **flags)
         .order_by("unit_id", "taken_at", "pk")
         .values_list("pk", "unit_id", "day_taken", "minutes_since_start", *Reading.QUANTITIES, *names[1:])
@@ -291,10 +291,10 @@ def _readings(unit_ids: Sequence[int], known_by: datetime, with_corrected: bool)
     table: dict[str, Any] = {name: np.concatenate(arrays) for name, arrays in parts.items()}
     table["unit_id"] = table["unit_id"].tolist()
     if with_corrected:
-        known = {new: day_number(at) for new, _, at in corrections}
+        received_day = {new: day_number(at) for new, _, at in corrections}
         superseded = {old: day_number(at) for _, old, at in corrections}
         nothing = float("nan")
-        table["known_day"] = [known.get(pk, nothing) for pk in ids]
+        table["known_day"] = [received_day.get(pk, nothing) for pk in ids]
         table["superseded_day"] = [superseded.get(pk, nothing) for pk in ids]
     return table, ids
 
@@ -310,7 +310,7 @@ def _feed_water(site_ids: Sequence[int], known_by: datetime) -> dict[str, list[A
     return _columns(rows, {"site_id": "site_id", "day": "day", **names})
 
 
-def standing_units(company: Company, day: date) -> list[int]:
+def list_units_in_use(company: Company, day: date) -> list[int]:
     """Ids of the units that are not retired, in order."""
     rows = Unit.objects.of_company(company).filter(Q(retired_on__isnull=True) | Q(retired_on__gte=day))
     return list(rows.order_by("pk").values_list("pk", flat=True))

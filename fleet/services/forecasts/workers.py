@@ -47,7 +47,7 @@ class Forecasted:
 
 @dataclass(frozen=True)
 class ForecastRun:
-    """What is the same for every block of a run; `wanted` are the units whose rows to make, all when None."""
+    """What is the same for every block of a run; `only_units` are the units whose rows to make, all when None."""
 
     company: Company
     only_units: frozenset[int] | None
@@ -64,7 +64,7 @@ class ForecastRun:
         rows = forecast_rows(
             loaded,
             answer,
-            wanted=self.only_units,
+            wanted_units=self.only_units,
             zone=self.company.zone,
             policy=self.policy,
             marks=marks,
@@ -76,15 +76,15 @@ class ForecastRun:
 def forecast_blocks(task: ForecastRun, blocks: Sequence[Sequence[int]]) -> Generator[Forecasted, None, None]:
     """Forecast blocks of units one after the other, or several at once where that pays and is possible."""
     processes = _processes(len(blocks))
-    done = 0
+    blocks_done = 0
     if processes > 1:
         try:
             for block in _in_processes(task, blocks, processes):
                 yield block
-                done += 1
+                blocks_done += 1
         except (BrokenProcessPool, OSError) as error:
             log.warning("forecasting in other processes failed (%s); the rest is done in this one", error)
-    for unit_ids in blocks[done:]:
+    for unit_ids in blocks[blocks_done:]:
         yield task.forecast(unit_ids)
 
 

@@ -25,16 +25,16 @@ def of_rows(
     if not rows:
         return []
     chosen = np.asarray(rows, dtype=np.int64)
-    mine = {name: np.asarray(column)[chosen] for name, column in columns.items()}
+    chosen_columns = {name: np.asarray(column)[chosen] for name, column in columns.items()}
     count = len(table)
     parts = {
         part.name: value[chosen]
         for part in fields(context)
         if isinstance(value := getattr(context, part.name), np.ndarray) and value.shape == (count,)
     }
-    found = indicator_uncertainties(mine, replace(context, **parts), _meters(company, table, chosen))
+    uncertainties = indicator_uncertainties(chosen_columns, replace(context, **parts), _meters(company, table, chosen))
     return [
-        {name: float(f"{values[place]:.3g}") for name, values in found.items() if np.isfinite(values[place])}
+        {name: float(f"{values[place]:.3g}") for name, values in uncertainties.items() if np.isfinite(values[place])}
         for place in range(len(rows))
     ]
 
@@ -46,16 +46,16 @@ def _meters(company: Company, table: ReadingTable, rows: Any) -> dict[str, Meter
     of_unit: dict[int, list[int]] = {}
     for place, unit_id in enumerate(table.unit_ids[rows].tolist()):
         of_unit.setdefault(unit_id, []).append(place)
-    known = ("measures", "accuracy_fraction", "resolution")
+    meter_fields = ("measures", "accuracy_fraction", "resolution")
     fitted = Instrument.objects.of_company(company).filter(unit_id__in=list(of_unit)).order_by("-pk")
-    used = [(of_unit[unit_id], *about) for unit_id, *about in fitted.values_list("unit_id", *known)]
+    used = [(of_unit[unit_id], *about) for unit_id, *about in fitted.values_list("unit_id", *meter_fields)]
     place_of = {int(pk): place for place, pk in enumerate(table.ids[rows].tolist())}
     ids = list(place_of)
     for start in range(0, len(ids), _AT_ONCE):
-        named = Reading.objects.of_company(company).filter(
+        readings_with_meter = Reading.objects.of_company(company).filter(
             pk__in=ids[start : start + _AT_ONCE], instrument__isnull=False
         )
-        about = named.values_list("pk", *(f"instrument__{name}" for name in known))
+        about = readings_with_meter.values_list("pk", *(f"instrument__{name}" for name in meter_fields))
         used += [([place_of[pk]], *of_it) for pk, *of_it in about]
     for places, measures, share, step in used:
         for name in measures:

@@ -18,11 +18,11 @@ from fleet.services.readings.indicator_meters import of_rows
 from fleet.services.readings.tables import (
     Floats,
     Indexes,
+    PlacementTable,
     ReadingTable,
-    Stays,
+    load_placements,
     load_readings,
-    load_stays,
-    stay_of_each,
+    placement_of_each,
     unit_facts,
 )
 
@@ -65,7 +65,7 @@ class Computed:
     `membrane` is the row of each reading's membrane among the stays, -1 for none.
     """
 
-    found: Indicators
+    indicators: Indicators
     baselines: Baselines
     membrane: Indexes
     columns: Mapping[str, Any]
@@ -122,8 +122,8 @@ def compute(company: Company, unit_ids: Sequence[int], table: ReadingTable) -> C
     baseline, so that the corrections stay small.
     """
     facts = unit_facts(company, unit_ids, _UNIT_FIELDS)
-    membranes = load_stays(company, unit_ids, "membrane", _RATING)
-    membrane = stay_of_each(table.unit_ids, table.day, membranes)
+    membranes = load_placements(company, unit_ids, "membrane", _RATING)
+    membrane = placement_of_each(table.unit_ids, table.day, membranes)
     columns = _columns(table)
     plain = _context(table, facts, membranes, membrane)
     first = indicators(columns, plain)
@@ -133,12 +133,12 @@ def compute(company: Company, unit_ids: Sequence[int], table: ReadingTable) -> C
     age[some] = table.day[some] - membranes.placed_day[membrane[some]]
 
     def baseline(values: Floats, valid: Any) -> Floats:
-        found = np.full(groups + 1, np.nan)
+        baseline = np.full(groups + 1, np.nan)
         if groups:
-            found[:groups] = baseline_of_groups(
+            baseline[:groups] = baseline_of_groups(
                 membrane[some], age[some], values[some], np.asarray(valid)[some], groups=groups
             )
-        return found[membrane]
+        return baseline[membrane]
 
     names = [name for name in QUANTITIES if name != "minutes_since_start"]
     quantities = {name: baseline(table.columns[name], first.valid_for_trend) for name in names}
@@ -166,12 +166,14 @@ def _flags(values: Sequence[bool | None]) -> Floats:
     return np.array([np.nan if value is None else float(value) for value in values], dtype=np.float64)
 
 
-def _context(table: ReadingTable, facts: Mapping[int, Mapping[str, Any]], stays: Stays, stay: Indexes) -> UnitContext:
+def _context(
+    table: ReadingTable, facts: Mapping[int, Mapping[str, Any]], stays: PlacementTable, placement: Indexes
+) -> UnitContext:
     of_unit = [facts[int(unit_id)] for unit_id in table.unit_ids]
     design = np.array([unit["design_recovery_fraction"] for unit in of_unit], dtype=np.float64)
 
     def label(name: str, default: float = np.nan) -> Floats:
-        values = np.append(np.array(stays.items[name], dtype=np.float64), np.nan)[stay]
+        values = np.append(np.array(stays.items[name], dtype=np.float64), np.nan)[placement]
         return np.where(np.isnan(values), default, values)
 
     drain = np.array([unit["restrictor_flow_l_per_day"] for unit in of_unit], dtype=np.float64)
@@ -216,22 +218,26 @@ def _at_standard(context: UnitContext, quantities: Mapping[str, Floats], recover
 def _recompute_block(
     company: Company, unit_ids: Sequence[int], now: datetime, since: datetime | None, of_meters: bool
 ) -> dict[str, int]:
-    table = load_readings(company, unit_ids, wanted=_bearing_on(company, unit_ids, since))
+    table = load_readings(company, unit_ids, condition=_bearing_on(company, unit_ids, since))
     computed = compute(company, unit_ids, table)
     rows = [row for row, at in enumerate(table.taken_at) if since is None or at >= since]
-    fresh = {int(table.ids[row]): _row(computed.found, row) for row in rows}
+    fresh = {int(table.ids[row]): _row(computed.indicators, row) for row in rows}
     row_of = {int(table.ids[row]): row for row in rows}
-    mine = ReadingIndicators.objects.filter(~corrects_this(Reading, "reading_id"), reading__unit_id__in=list(unit_ids))
+    own_rows = ReadingIndicators.objects.filter(
+        ~corrects_this(Reading, "reading_id"), reading__unit_id__in=list(unit_ids)
+    )
     if since is not None:
-        mine = mine.filter(reading__taken_at__gte=since)
+        own_rows = own_rows.filter(reading__taken_at__gte=since)
     with transaction.atomic():
         stored = {
-            pk: made
-            for pk, *made in mine.values_list("pk", "values", "reasons", "valid_for_trend", "uncertainties")
-            if made[-1] or not made[0]
+            pk: computed
+            for pk, *computed in own_rows.values_list("pk", "values", "reasons", "valid_for_trend", "uncertainties")
+            if computed[-1] or not computed[0]
         }
-        other = [pk for pk, made in fresh.items() if of_meters or pk not in stored or stored[pk][:-1] != [*made]]
-        known = of_rows(company, table, computed.columns, computed.context, [row_of[pk] for pk in other])
+        other = [
+            pk for pk, computed in fresh.items() if of_meters or pk not in stored or stored[pk][:-1] != [*computed]
+        ]
+        uncertainties = of_rows(company, table, computed.columns, computed.context, [row_of[pk] for pk in other])
         changed = [
             ReadingIndicators(
                 reading_id=pk,
@@ -241,7 +247,7 @@ def _recompute_block(
                 valid_for_trend=fresh[pk][2],
                 computed_at=now,
             )
-            for pk, of_it in zip(other, known, strict=True)
+            for pk, of_it in zip(other, uncertainties, strict=True)
             if stored.get(pk) != [*fresh[pk], of_it]
         ]
         ReadingIndicators.objects.bulk_create(
@@ -258,22 +264,22 @@ def _bearing_on(company: Company, unit_ids: Sequence[int], since: datetime | Non
     """Readings from a moment on, and those that make the baselines of the membranes that stood then."""
     if since is None or len(unit_ids) > _FEW_UNITS:
         return Q()
-    wanted = Q(taken_at__gte=since)
-    stood = Placement.objects.of_company(company).filter(
+    condition = Q(taken_at__gte=since)
+    installed = Placement.objects.of_company(company).filter(
         Q(removed_at__isnull=True) | Q(removed_at__gte=since),
         position__unit_id__in=list(unit_ids),
         position__stage=Stage.MEMBRANE,
     )
-    for unit_id, placed_at in stood.values_list("position__unit_id", "placed_at"):
-        wanted |= Q(unit_id=unit_id, taken_at__gte=placed_at, taken_at__lte=placed_at + _BASELINE_SPAN)
-    return wanted
+    for unit_id, placed_at in installed.values_list("position__unit_id", "placed_at"):
+        condition |= Q(unit_id=unit_id, taken_at__gte=placed_at, taken_at__lte=placed_at + _BASELINE_SPAN)
+    return condition
 
 
-def _row(found: Indicators, row: int) -> tuple[dict[str, float], dict[str, str], bool]:
-    known, missing = found.row(row)
-    values = {name: float(f"{value:.6g}") for name, value in known.items()}
+def _row(indicators: Indicators, row: int) -> tuple[dict[str, float], dict[str, str], bool]:
+    known_values, missing = indicators.row(row)
+    values = {name: float(f"{value:.6g}") for name, value in known_values.items()}
     why = {name: reasons.sentence(code) for name, code in missing.items()}
-    valid = bool(found.valid_for_trend[row])
+    valid = bool(indicators.valid_for_trend[row])
     if not valid:
-        why["trend"] = reasons.sentence(found.trend_reason_code(row))
+        why["trend"] = reasons.sentence(indicators.trend_reason_code(row))
     return values, why, valid

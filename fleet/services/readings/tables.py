@@ -52,10 +52,10 @@ class ReadingTable:
 
 
 def load_readings(
-    company: Company, unit_ids: Sequence[int], *, wanted: Q | None = None, ids: Sequence[int] | None = None
+    company: Company, unit_ids: Sequence[int], *, condition: Q | None = None, ids: Sequence[int] | None = None
 ) -> ReadingTable:
-    """Read the readings of some units that nothing corrects; with `wanted` those only, with `ids` of them these."""
-    rows = Reading.objects.current().of_company(company).filter(wanted or Q(), unit_id__in=unit_ids)
+    """Read the readings of some units that nothing corrects; with `condition` those only, with `ids` of them these."""
+    rows = Reading.objects.current().of_company(company).filter(condition or Q(), unit_id__in=unit_ids)
     names = (*Reading.QUANTITIES, "minutes_since_start", *WORDS)
     fields = ("pk", "unit_id", "taken_at", "flags", *names)
     if ids is None:
@@ -104,7 +104,7 @@ def _pairs(flags: Sequence[dict[str, str]]) -> frozenset[tuple[str, str]]:
 
 
 @dataclass(frozen=True)
-class Stays:
+class PlacementTable:
     """Cartridges of one stage, in the order of unit and time.
 
     `placed_day` and `removed_day` are days since 1970-01-01 UTC (infinite while it stands); `items` holds the fields
@@ -122,7 +122,9 @@ class Stays:
         return len(self.unit_ids)
 
 
-def load_stays(company: Company, unit_ids: Sequence[int], stage: str, item_fields: Sequence[str] = ()) -> Stays:
+def load_placements(
+    company: Company, unit_ids: Sequence[int], stage: str, item_fields: Sequence[str] = ()
+) -> PlacementTable:
     """Read which cartridges of a stage stood in some units, and what their labels say."""
     fields = ["position__unit_id", "position_id", "position__role", "placed_at", "removed_at"]
     fields += [f"item__{name}" for name in item_fields]
@@ -134,7 +136,7 @@ def load_stays(company: Company, unit_ids: Sequence[int], stage: str, item_field
     )
     values = list(rows.iterator(chunk_size=_AT_ONCE))
     columns = [list(column) for column in zip(*values, strict=True)] if values else [[] for _ in fields]
-    return Stays(
+    return PlacementTable(
         unit_ids=np.array(columns[0], dtype=np.int64),
         position_ids=np.array(columns[1], dtype=np.int64),
         roles=columns[2],
@@ -146,18 +148,18 @@ def load_stays(company: Company, unit_ids: Sequence[int], stage: str, item_field
     )
 
 
-def stay_of_each(unit_ids: Indexes, day: Floats, stays: Stays) -> Indexes:
+def placement_of_each(unit_ids: Indexes, day: Floats, stays: PlacementTable) -> Indexes:
     """Row of the last cartridge of a stage placed in each reading's unit by then; -1 for none."""
     if not len(stays):
         return np.full(len(unit_ids), -1, dtype=np.int64)
-    known = np.unique(stays.unit_ids)
-    place = np.searchsorted(known, unit_ids)
-    is_known = (place < len(known)) & (known[np.minimum(place, len(known) - 1)] == unit_ids)
-    keys = np.searchsorted(known, stays.unit_ids) * _SPAN + stays.placed_day
-    found = np.searchsorted(keys, place * _SPAN + day, side="right") - 1
-    same = is_known & (found >= 0)
-    same[same] = stays.unit_ids[found[same]] == unit_ids[same]
-    return np.where(same, found, -1)
+    known_units = np.unique(stays.unit_ids)
+    place = np.searchsorted(known_units, unit_ids)
+    is_known = (place < len(known_units)) & (known_units[np.minimum(place, len(known_units) - 1)] == unit_ids)
+    keys = np.searchsorted(known_units, stays.unit_ids) * _SPAN + stays.placed_day
+    index = np.searchsorted(keys, place * _SPAN + day, side="right") - 1
+    same = is_known & (index >= 0)
+    same[same] = stays.unit_ids[index[same]] == unit_ids[same]
+    return np.where(same, index, -1)
 
 
 def unit_facts(company: Company, unit_ids: Sequence[int], fields: Sequence[str]) -> dict[int, dict[str, Any]]:

@@ -82,26 +82,28 @@ def size_for(
     InvalidInput
         By field, when a value cannot be, or the feed TDS or a temperature is not known.
     """
-    known = {**_stored_water(site), **survey}
+    feed_water = {**_stored_water(site), **survey}
     faults = [
-        Fault(f"/{public_name(name)}", f"Give the {what}, or a site whose feed water was analysed.")
-        for name, what in (("feed_tds_mg_per_l", "feed TDS"), ("usual_temperature_degc", "usual temperature"))
-        if known.get(name) is None
+        Fault(f"/{public_name(name)}", f"Give the {quantity}, or a site whose feed water was analysed.")
+        for name, quantity in (("feed_tds_mg_per_l", "feed TDS"), ("usual_temperature_degc", "usual temperature"))
+        if feed_water.get(name) is None
     ]
-    asked = [_demand(place, use, faults) for place, use in enumerate(uses)]
+    demands = [_demand(place, use, faults) for place, use in enumerate(uses)]
     if faults:
         raise InvalidInput("sizing_needs_more", "Sizing needs more to go by.", faults=faults)
     limits = {
         **limits,
-        "coldest_is_known": "lowest_temperature_degc" in known,
+        "coldest_is_known": "lowest_temperature_degc" in feed_water,
         "unit_system": unit_system,
         "currency": by.company.currency,
     }
-    known.setdefault("lowest_temperature_degc", known["usual_temperature_degc"])
+    feed_water.setdefault("lowest_temperature_degc", feed_water["usual_temperature_degc"])
     try:
-        water_uses = tuple(WaterUse(use.use, demand) for use, demand in zip(uses, asked, strict=True))
-        total = sum(demand for demand in asked)
-        request = SizingRequest(water_uses, SiteSurvey(use=uses[0].use, demand_l_per_week=total, **known), **limits)
+        water_uses = tuple(WaterUse(use.use, demand) for use, demand in zip(uses, demands, strict=True))
+        total = sum(demand for demand in demands)
+        request = SizingRequest(
+            water_uses, SiteSurvey(use=uses[0].use, demand_l_per_week=total, **feed_water), **limits
+        )
         return compare(request, _catalogue(by))
     except EngineeringError as error:
         raise InvalidInput(
@@ -147,13 +149,13 @@ def _demand(place: int, use: AskedUse, faults: list[Fault]) -> float:
 def _stored_water(site: Site | None) -> dict[str, Any]:
     if site is None:
         return {}
-    found: dict[str, Any] = {}
+    water: dict[str, Any] = {}
     rows = FeedWaterSample.objects.current().filter(site=site).order_by("taken_at", "pk")
     for values in rows.values(*_WATER):
-        found.update({_WATER[name]: value for name, value in values.items() if value is not None})
+        water.update({_WATER[name]: value for name, value in values.items() if value is not None})
     if site.chloraminated is not None:
-        found["disinfectant"] = "chloramine" if site.chloraminated else "chlorine"
-    return found
+        water["disinfectant"] = "chloramine" if site.chloraminated else "chlorine"
+    return water
 
 
 def _catalogue(by: Membership) -> list[Item]:

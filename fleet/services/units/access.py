@@ -27,8 +27,8 @@ class Access:
         """
         special = [x for x in self.exceptions if x.first_day <= day <= x.last_day]
         if special:
-            known = [(x.opens, x.closes) for x in special if x.opens is not None and x.closes is not None]
-            return sorted(known) if len(known) == len(special) else []
+            opening_hours = [(x.opens, x.closes) for x in special if x.opens is not None and x.closes is not None]
+            return sorted(opening_hours) if len(opening_hours) == len(special) else []
         if not self.windows:
             return [_ALL_DAY]
         return sorted((w.opens, w.closes) for w in self.windows if w.weekday == day.weekday())

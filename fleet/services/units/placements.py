@@ -52,17 +52,17 @@ def place(
     with transaction.atomic():
         _lock(position.unit_id)
         _check_item(position, item)
-        standing = _stood(position, at)
-        later = (standing.removed_at, standing.removal) if standing is not None else (None, "")
-        if standing is not None:
+        present = _placement_at(position, at)
+        later = (present.removed_at, present.removal) if present is not None else (None, "")
+        if present is not None:
             if not removal:
                 raise Conflict(
                     "position_is_taken",
-                    f"A cartridge stands there since {standing.placed_at:%Y-%m-%d}; say why it leaves in 'removal', or "
+                    f"A cartridge stands there since {present.placed_at:%Y-%m-%d}; say why it leaves in 'removal', or "
                     "remove it first.",
                     pointer="/removal",
                 )
-            _end(standing, at, removal)
+            _end(present, at, removal)
         else:
             _check_gap(position, at)
         fresh = Placement.objects.create(
@@ -76,7 +76,7 @@ def place(
             removal=later[1],
         )
         _follow(position.unit, [position], now)
-        _note(by, "place cartridge", fresh, now, position, {"item": item.code, "replaces": standing and standing.pk})
+        _note(by, "place cartridge", fresh, now, position, {"item": item.code, "replaces": present and present.pk})
     return fresh
 
 
@@ -95,13 +95,13 @@ def remove(
     at = _moment(removed_at, now, pointer="/removed_at")
     with transaction.atomic():
         _lock(placement.position.unit_id)
-        standing = Placement.objects.select_related("position__unit").get(pk=placement.pk)
-        if standing.removed_at is not None:
-            raise Conflict("already_removed", f"This cartridge left on {standing.removed_at:%Y-%m-%d}.")
-        _end(standing, at, removal, pointer="/removed_at")
-        _follow(standing.position.unit, [standing.position], now)
-        _note(by, "remove cartridge", standing, now, standing.position, {"removal": removal})
-    return standing
+        current = Placement.objects.select_related("position__unit").get(pk=placement.pk)
+        if current.removed_at is not None:
+            raise Conflict("already_removed", f"This cartridge left on {current.removed_at:%Y-%m-%d}.")
+        _end(current, at, removal, pointer="/removed_at")
+        _follow(current.position.unit, [current.position], now)
+        _note(by, "remove cartridge", current, now, current.position, {"removal": removal})
+    return current
 
 
 def rotate_lead_lag(
@@ -146,7 +146,7 @@ def rotate_lead_lag(
                 pointer="/stage",
             )
         _check_item(lag, item)
-        standing_lead, standing_lag = _standing(lead), _standing(lag)
+        standing_lead, standing_lag = _present_placement(lead), _present_placement(lag)
         if standing_lag is None:
             raise Conflict("lag_is_empty", "No cartridge stands in lag, so there is none to move; place one in lead.")
         if standing_lead is not None:
@@ -178,38 +178,38 @@ def _lock(unit_id: int) -> None:
 def _follow(unit: Unit, positions: Sequence[Position], now: datetime) -> None:
     """A forecast of what stands there no more is history at once, whenever the next one is made."""
     for position in positions:
-        standing = _standing(position)
+        standing = _present_placement(position)
         latest = Forecast.objects.filter(position=position, is_latest=True)
         latest.exclude(placement=standing).update(is_latest=False)
     announce(unit.company_id, units=[unit.pk], kind=Kind.TRAIN, now=now)
 
 
-def _standing(position: Position) -> Placement | None:
-    found: Placement | None = (
+def _present_placement(position: Position) -> Placement | None:
+    present: Placement | None = (
         Placement.objects.filter(position=position, removed_at__isnull=True).select_related("position", "item").first()
     )
-    return found
+    return present
 
 
-def _stood(position: Position, at: datetime) -> Placement | None:
+def _placement_at(position: Position, at: datetime) -> Placement | None:
     """What stood there at a moment; what stands there now, unless a later report came in first."""
-    standing = _standing(position)
-    if standing is None or standing.placed_at <= at:
-        return standing
-    found: Placement | None = (
+    present = _present_placement(position)
+    if present is None or present.placed_at <= at:
+        return present
+    earlier: Placement | None = (
         Placement.objects.filter(position=position, placed_at__lte=at, removed_at__gt=at, continued_by__isnull=True)
         .select_related("position", "item")
         .first()
     )
-    return found or standing
+    return earlier or present
 
 
-def _moment(given: datetime | None, now: datetime, pointer: str = "/placed_at") -> datetime:
-    if given is not None and given > now:
+def _moment(stated_at: datetime | None, now: datetime, pointer: str = "/placed_at") -> datetime:
+    if stated_at is not None and stated_at > now:
         raise InvalidInput(
-            "in_the_future", f"{given:%Y-%m-%d %H:%M} UTC is in the future; give when it was done.", pointer=pointer
+            "in_the_future", f"{stated_at:%Y-%m-%d %H:%M} UTC is in the future; give when it was done.", pointer=pointer
         )
-    return given or now
+    return stated_at or now
 
 
 def _check_item(position: Position, item: CatalogueItem) -> None:
@@ -236,7 +236,7 @@ def _check_gap(position: Position, at: datetime) -> None:
 
 
 def _end(
-    standing: Placement, at: datetime, removal: str, *, pointer: str = "/placed_at", moved: bool = False
+    placement: Placement, at: datetime, removal: str, *, pointer: str = "/placed_at", moved: bool = False
 ) -> Placement:
     words = [choice for choice in Placement.Removal.values if choice != Placement.Removal.ROTATED]
     if not moved and removal not in words:
@@ -245,16 +245,16 @@ def _end(
             f"'{removal[:40]}' is no reason to remove a cartridge; write one of {', '.join(words)}.",
             pointer="/removal",
         )
-    if at < standing.placed_at:
+    if at < placement.placed_at:
         raise InvalidInput(
             "before_placing",
-            f"{at:%Y-%m-%d %H:%M} UTC is before the cartridge was placed on {standing.placed_at:%Y-%m-%d %H:%M} UTC.",
+            f"{at:%Y-%m-%d %H:%M} UTC is before the cartridge was placed on {placement.placed_at:%Y-%m-%d %H:%M} UTC.",
             pointer=pointer,
         )
-    standing.removed_at = at
-    standing.removal = removal
-    standing.save(update_fields=["removed_at", "removal"])
-    return standing
+    placement.removed_at = at
+    placement.removal = removal
+    placement.save(update_fields=["removed_at", "removal"])
+    return placement
 
 
 def _note(

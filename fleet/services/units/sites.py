@@ -82,8 +82,8 @@ def update_site(
             AccessException.objects.filter(site=site).delete()
             _set_exceptions(site, access_exceptions)
         if by is not None:
-            given = {"access_windows": access_windows, "access_exceptions": access_exceptions}
-            changed = sorted([*facts, *(name for name, rows in given.items() if rows is not None)])
+            access = {"access_windows": access_windows, "access_exceptions": access_exceptions}
+            changed = sorted([*facts, *(name for name, rows in access.items() if rows is not None)])
             record(by=by, action="update site", subject=site, now=now, details={"fields": changed})
     return site
 

@@ -94,22 +94,22 @@ def create_unit(
     check_dates(facts["commissioned_on"], facts.get("retired_on"))
     with transaction.atomic():
         unit = Unit.objects.create(company=site.company, site=site, **facts)
-        made = Position.objects.bulk_create(
+        created = Position.objects.bulk_create(
             [
-                Position(unit=unit, order=order, stage=given.stage, role=given.role)
-                for order, given in enumerate(positions, start=1)
+                Position(unit=unit, order=order, stage=new_position.stage, role=new_position.role)
+                for order, new_position in enumerate(positions, start=1)
             ]
         )
         start = min(now, datetime.combine(unit.commissioned_on, time(12), tzinfo=ZoneInfo(site.time_zone)))
         placements = []
-        for position, given in zip(made, positions, strict=True):
-            if given.item is not None:
-                at = given.placed_at or start
+        for position, new_position in zip(created, positions, strict=True):
+            if new_position.item is not None:
+                at = new_position.placed_at or start
                 placements.append(
                     Placement(
                         position=position,
-                        item=given.item,
-                        serial_or_lot=given.serial_or_lot,
+                        item=new_position.item,
+                        serial_or_lot=new_position.serial_or_lot,
                         placed_at=at,
                         first_installed_at=at,
                     )
@@ -117,7 +117,7 @@ def create_unit(
         Placement.objects.bulk_create(placements)
         announce(unit.company_id, units=[unit.pk], kind=Kind.UNIT, now=now)
         if by is not None:
-            record(by=by, action="create unit", subject=unit, now=now, details={"positions": len(made)})
+            record(by=by, action="create unit", subject=unit, now=now, details={"positions": len(created)})
     return unit
 
 
@@ -135,25 +135,28 @@ def check_train(positions: Sequence[NewPosition], *, kind: str, pointer: str = "
     if len(positions) > MOST_POSITIONS:
         faults.append(Fault(pointer, f"A unit has at most {MOST_POSITIONS} positions, not {len(positions)}."))
     furthest = -1
-    for place, given in enumerate(positions):
+    for place, new_position in enumerate(positions):
         here = f"{pointer}/{place}"
-        if given.stage not in _ORDER:
-            faults.append(Fault(f"{here}/stage", f"'{given.stage[:40]}' is not one of {', '.join(_ORDER)}."))
+        if new_position.stage not in _ORDER:
+            faults.append(Fault(f"{here}/stage", f"'{new_position.stage[:40]}' is not one of {', '.join(_ORDER)}."))
             continue
-        if _ORDER[given.stage] < furthest:
+        if _ORDER[new_position.stage] < furthest:
             faults.append(
                 Fault(
                     f"{here}/stage",
-                    f"A {Stage(given.stage).label} cannot stand behind a later stage; the order from the feed is "
-                    f"{', '.join(_ORDER)}.",
+                    f"A {Stage(new_position.stage).label} cannot stand behind a later stage; the order from the feed "
+                    f"is {', '.join(_ORDER)}.",
                 )
             )
-        furthest = max(furthest, _ORDER[given.stage])
-        if given.stage == Stage.RESIN and kind == Unit.Kind.RO:
+        furthest = max(furthest, _ORDER[new_position.stage])
+        if new_position.stage == Stage.RESIN and kind == Unit.Kind.RO:
             faults.append(Fault(f"{here}/stage", "A plain RO unit has no resin; its kind would be 'ro_di'."))
-        if given.item is not None and given.item.kind != given.stage:
+        if new_position.item is not None and new_position.item.kind != new_position.stage:
             faults.append(
-                Fault(f"{here}/item", f"{given.item.code} is '{given.item.get_kind_display()}', not {given.stage}.")
+                Fault(
+                    f"{here}/item",
+                    f"{new_position.item.code} is '{new_position.item.get_kind_display()}', not {new_position.stage}.",
+                )
             )
     faults += _role_faults(positions, pointer)
     if faults:
@@ -163,7 +166,9 @@ def check_train(positions: Sequence[NewPosition], *, kind: str, pointer: str = "
 def _role_faults(positions: Sequence[NewPosition], pointer: str) -> list[Fault]:
     faults: list[Fault] = []
     for stage in _ORDER:
-        roles = [(place, given.role) for place, given in enumerate(positions) if given.stage == stage]
+        roles = [
+            (place, new_position.role) for place, new_position in enumerate(positions) if new_position.stage == stage
+        ]
         counts = Counter(role for _, role in roles)
         if stage != Stage.SEDIMENT:
             faults += [
@@ -316,7 +321,7 @@ def _check_with(unit: Unit, position: Position) -> None:
         check_train([NewPosition(place.stage, place.role) for place in train], kind=unit.kind, pointer="")
     except InvalidInput as error:
         place = train.index(position)
-        mine = [fault for fault in error.faults if fault.pointer.startswith(f"/{place}/")] or list(error.faults)
+        own_faults = [fault for fault in error.faults if fault.pointer.startswith(f"/{place}/")] or list(error.faults)
         # The caller sent one position, not the train.
-        faults = [Fault(fault.pointer.removeprefix(f"/{place}"), fault.sentence) for fault in mine]
+        faults = [Fault(fault.pointer.removeprefix(f"/{place}"), fault.sentence) for fault in own_faults]
         raise InvalidInput(error.code, error.sentence, faults=faults) from None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 
-from scheduling.planning.house_rules import ServicePolicy
+from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.facts import UnitFacts
 from scheduling.planning.needs.from_calendar import add_from_calendar
 from scheduling.planning.needs.from_findings import add_from_findings

@@ -10,7 +10,7 @@ from types import MappingProxyType
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, exhausted_probability
-from scheduling.planning.needs.work import Work
+from scheduling.planning.needs.work import FindingWork
 
 _STAGE_NAMES = {"sediment": "sediment filter"}
 _P10 = min(range(len(DISTRIBUTION_LEVELS)), key=lambda at: abs(DISTRIBUTION_LEVELS[at] - 0.1))
@@ -140,7 +140,7 @@ class FindingFacts:
 
     key: int
     cause: str
-    work: Work | None
+    work: FindingWork | None
     seen_at: datetime.datetime
     is_confirmed: bool = False
     sentence: str = ""

@@ -16,9 +16,9 @@ def add_from_calendar(tasks: TaskList, today: datetime.date) -> None:
 
 
 def _sanitise(tasks: TaskList, today: datetime.date) -> None:
-    unit, house = tasks.unit, tasks.policy.house
+    unit, rules = tasks.unit, tasks.policy.rules
     since = unit.last_sanitised_on or unit.commissioned_on
-    due = since + datetime.timedelta(days=house.sanitise_every_days)
+    due = since + datetime.timedelta(days=rules.sanitise_every_days)
     if (due - today).days > 7 * tasks.policy.planning.bundling_weeks:
         return
     was = f"last done on {since:%d %b %Y}" if unit.last_sanitised_on else f"none on record since {since:%d %b %Y}"
@@ -27,16 +27,16 @@ def _sanitise(tasks: TaskList, today: datetime.date) -> None:
         key_at_unit(NeedKind.SANITISE, unit),
         Source.CALENDAR,
         label="tank and housings",
-        not_before=due - datetime.timedelta(days=house.sanitise_early_days),
+        not_before=due - datetime.timedelta(days=rules.sanitise_early_days),
         due_on=due,
-        reason=f"Pressurised tank: sanitise every {house.sanitise_every_days} days, {was}, due on {due:%d %b %Y}.",
+        reason=f"Pressurised tank: sanitise every {rules.sanitise_every_days} days, {was}, due on {due:%d %b %Y}.",
     )
 
 
 def _unread(tasks: TaskList, today: datetime.date) -> None:
     unit = tasks.unit
     days = (today - (unit.last_read_on or unit.commissioned_on)).days
-    if days < tasks.policy.house.unread_after_days:
+    if days < tasks.policy.rules.unread_after_days:
         return
     unread = (
         f"Nobody has read it for {days} days"

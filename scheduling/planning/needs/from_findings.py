@@ -5,7 +5,7 @@ from __future__ import annotations
 from scheduling.planning.needs.facts import FindingFacts
 from scheduling.planning.needs.need import NeedKind
 from scheduling.planning.needs.tasks import Source, TaskList, key_at, key_at_unit
-from scheduling.planning.needs.work import Work
+from scheduling.planning.needs.work import FindingWork
 
 
 def add_from_findings(tasks: TaskList) -> None:
@@ -22,7 +22,7 @@ def add_from_findings(tasks: TaskList) -> None:
             _at_unit(tasks, finding, work)
 
 
-def _at_unit(tasks: TaskList, finding: FindingFacts, work: Work) -> None:
+def _at_unit(tasks: TaskList, finding: FindingFacts, work: FindingWork) -> None:
     # two repairs are two tasks, while one look at the unit answers every finding
     key = key_at_unit(work.kind, tasks.unit, finding.cause if work.kind == NeedKind.REPAIR else "")
     if not tasks.was_done_since(key, finding):
@@ -37,7 +37,7 @@ def _at_unit(tasks: TaskList, finding: FindingFacts, work: Work) -> None:
         )
 
 
-def _replace(tasks: TaskList, finding: FindingFacts, work: Work) -> None:
+def _replace(tasks: TaskList, finding: FindingFacts, work: FindingWork) -> None:
     # what got past the last of a stage has got past them all, whichever position the finding names
     for position in tasks.unit.positions:
         if position.stage != work.stage or tasks.was_done_since(key_at(NeedKind.REPLACE, position), finding):
@@ -46,7 +46,7 @@ def _replace(tasks: TaskList, finding: FindingFacts, work: Work) -> None:
         tasks.replace(position, Source.FINDING, is_urgent=work.urgent, reason=finding.reason, finding=finding)
 
 
-def _rotate(tasks: TaskList, finding: FindingFacts, work: Work) -> None:
+def _rotate(tasks: TaskList, finding: FindingFacts, work: FindingWork) -> None:
     for lead, lag in tasks.unit.pairs:
         if lead.stage != work.stage or lag is None or key_at(NeedKind.REPLACE, lead) in tasks.by_key:
             continue

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from scheduling.planning.house_rules import ServicePolicy
+from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PositionFacts, UnitFacts
 from scheduling.planning.needs.need import NeedKind
 
@@ -160,7 +160,7 @@ class TaskList:
         It is late when the lag is exhausted too; before that the lead used up costs a small share of a late day. Where
         nothing is known of the lag, its share is all that being late costs.
         """
-        late, share = self.late_cost(lead), self.policy.house.lead_late_share
+        late, share = self.late_cost(lead), self.policy.rules.lead_late_share
         rate = late if lag_forecast is not None else late * share
         late_by = lag_forecast or lead.forecast
         self.add(

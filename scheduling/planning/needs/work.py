@@ -11,7 +11,7 @@ from scheduling.planning.needs.need import NeedKind as Kind
 
 
 @dataclass(frozen=True, slots=True)
-class Work:
+class FindingWork:
     """Work at a unit.
 
     Attributes
@@ -32,43 +32,43 @@ class Work:
     label: str = ""
 
 
-_CARBON_NOW = Work(Kind.REPLACE, "carbon", urgent=True)
-_PUMP_WANTED = Work(Kind.FIT_BOOSTER_PUMP, label="booster pump")
-_PUMP_REPAIR = Work(Kind.REPAIR, label="booster pump")
-_NO_WATER = Work(Kind.INSPECT, urgent=True, label="unit that makes no water")
-_READ_AGAIN = Work(Kind.TAKE_READING, label="reading that does not add up")
-_SEAT = Work(Kind.REPAIR, label="membrane seat and O-rings")
-_SWITCH = Work(Kind.REPAIR, urgent=True, label="pressure switch")
+_CARBON_NOW = FindingWork(Kind.REPLACE, "carbon", urgent=True)
+_FIT_PUMP = FindingWork(Kind.FIT_BOOSTER_PUMP, label="booster pump")
+_PUMP_REPAIR = FindingWork(Kind.REPAIR, label="booster pump")
+_NO_WATER = FindingWork(Kind.INSPECT, urgent=True, label="unit that makes no water")
+_READ_AGAIN = FindingWork(Kind.TAKE_READING, label="reading that does not add up")
+_SEAT = FindingWork(Kind.REPAIR, label="membrane seat and O-rings")
+_SWITCH = FindingWork(Kind.REPAIR, urgent=True, label="pressure switch")
 
 #: Cause of a finding to the work it calls for; a cause that stands nowhere here is looked at on site.
-WORK_BY_CAUSE: Mapping[str, Work] = MappingProxyType(
+WORK_BY_CAUSE: Mapping[str, FindingWork] = MappingProxyType(
     {
-        "prefilter_clogged": Work(Kind.REPLACE, "sediment", urgent=True),
-        "line_pressure_low": _PUMP_WANTED,
-        "line_pressure_low_no_booster_pump": _PUMP_WANTED,
-        "line_pressure_too_low_for_tank": _PUMP_WANTED,
+        "prefilter_clogged": FindingWork(Kind.REPLACE, "sediment", urgent=True),
+        "line_pressure_low": _FIT_PUMP,
+        "line_pressure_low_no_booster_pump": _FIT_PUMP,
+        "line_pressure_too_low_for_tank": _FIT_PUMP,
         "pump_not_running": _PUMP_REPAIR,
         "pump_worn": _PUMP_REPAIR,
         "pressure_switch_set_wrong": _SWITCH,
         "feed_shut": _NO_WATER,
         "check_valve_stuck": _NO_WATER,
-        "shutoff_valve_fault": Work(Kind.REPAIR, label="automatic shut-off valve"),
-        "check_valve_fault": Work(Kind.REPAIR, label="check valve"),
-        "permeate_side_leak": Work(Kind.REPAIR, urgent=True, label="leak on the permeate side"),
-        "restrictor_blocked": Work(Kind.REPLACE_RESTRICTOR, urgent=True, label="flow restrictor"),
-        "restrictor_missing": Work(Kind.REPLACE_RESTRICTOR, label="flow restrictor"),
+        "shutoff_valve_fault": FindingWork(Kind.REPAIR, label="automatic shut-off valve"),
+        "check_valve_fault": FindingWork(Kind.REPAIR, label="check valve"),
+        "permeate_side_leak": FindingWork(Kind.REPAIR, urgent=True, label="leak on the permeate side"),
+        "restrictor_blocked": FindingWork(Kind.REPLACE_RESTRICTOR, urgent=True, label="flow restrictor"),
+        "restrictor_missing": FindingWork(Kind.REPLACE_RESTRICTOR, label="flow restrictor"),
         "membrane_oxidised_carbon_exhausted": _CARBON_NOW,
         "carbon_exhausted": _CARBON_NOW,
         "chloramine_breakthrough": _CARBON_NOW,
-        "wrong_cartridge": Work(Kind.INSPECT, urgent=True, label="carbon and its housing"),
+        "wrong_cartridge": FindingWork(Kind.INSPECT, urgent=True, label="carbon and its housing"),
         "o_ring_leak": _SEAT,
-        "di_lead_exhausted": Work(Kind.ROTATE, "resin"),
-        "di_both_exhausted": Work(Kind.REPLACE, "resin"),
-        "di_exhausted_and_releasing": Work(Kind.REPLACE, "resin"),
-        "biofouling": Work(Kind.SANITISE, label="tank and housings"),
-        "tank_biofilm": Work(Kind.SANITISE, label="tank and housings"),
-        "probes_swapped": Work(Kind.INSPECT, label="probes"),
-        "meter_out_of_calibration": Work(Kind.VERIFY_INSTRUMENTS, label="meters"),
+        "di_lead_exhausted": FindingWork(Kind.ROTATE, "resin"),
+        "di_both_exhausted": FindingWork(Kind.REPLACE, "resin"),
+        "di_exhausted_and_releasing": FindingWork(Kind.REPLACE, "resin"),
+        "biofouling": FindingWork(Kind.SANITISE, label="tank and housings"),
+        "tank_biofilm": FindingWork(Kind.SANITISE, label="tank and housings"),
+        "probes_swapped": FindingWork(Kind.INSPECT, label="probes"),
+        "meter_out_of_calibration": FindingWork(Kind.VERIFY_INSTRUMENTS, label="meters"),
         "standstill_sample": _READ_AGAIN,
         "flow_entry_error": _READ_AGAIN,
         "flow_or_tds_reading_wrong": _READ_AGAIN,
@@ -100,12 +100,12 @@ NO_VISIT = frozenset(
 )
 
 
-def work_for(cause: str, *, has_booster_pump: bool) -> Work | None:
+def work_for(cause: str, *, has_booster_pump: bool) -> FindingWork | None:
     """The work a finding of this cause calls for at a unit with or without a booster pump; None: no work."""
     if cause in NO_VISIT:
         return None
-    work = WORK_BY_CAUSE.get(cause, Work(Kind.INSPECT))
+    work = WORK_BY_CAUSE.get(cause, FindingWork(Kind.INSPECT))
     if work.kind == Kind.FIT_BOOSTER_PUMP and has_booster_pump:
         # a pump is there and the pressure is low all the same: someone has to look
-        return Work(Kind.INSPECT, label="booster pump and line pressure")
+        return FindingWork(Kind.INSPECT, label="booster pump and line pressure")
     return work

@@ -24,7 +24,7 @@ def candidate_of(
     windows: Sequence[Window],
     minutes: float,
     cost_by_day: Sequence[float | None],
-    cost_if_left: float,
+    cost_if_unserved: float,
     urgent: bool,
     label: str = "",
     skills: Iterable[str] = (),
@@ -42,7 +42,7 @@ def candidate_of(
         When the site can be entered, as `on_allowed_days` leaves them; none for an appointment.
     minutes
         Minutes on site; more than a day are a day.
-    cost_by_day, cost_if_left
+    cost_by_day, cost_if_unserved
         Money on each of the days, and of leaving it until after them. A day that is not allowed has no cost.
     urgent, skills, parts
         Whether it must be made, what its installer must be able to do, and item key to quantity.
@@ -62,7 +62,7 @@ def candidate_of(
         cost_by_day_cents=tuple(
             _cents(cost if cost is not None and math.isfinite(cost) else highest) for cost in cost_by_day
         ),
-        cost_if_left_cents=_cents(cost_if_left),
+        cost_if_unserved_cents=_cents(cost_if_unserved),
         urgent=urgent,
         appointment=appointment,
         skills=frozenset(skills),

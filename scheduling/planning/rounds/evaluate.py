@@ -158,7 +158,7 @@ def evaluate(problem: RoundProblem, plan: Plan) -> Evaluation:
         driving_cents=sum(r.driving_cents for r in routes),
         overtime_cents=sum(overtime_cents(problem, r.overtime_s) for r in routes),
         visits_cents=visits_cents,
-        unserved_cents=sum(problem.candidates[k].cost_if_left_cents for k in unserved),
+        unserved_cents=sum(problem.candidates[k].cost_if_unserved_cents for k in unserved),
         drive_s=sum(r.drive_s for r in routes),
         drive_m=sum(r.drive_m for r in routes),
     )

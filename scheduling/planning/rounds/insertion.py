@@ -140,7 +140,7 @@ def place_the_musts(problem: RoundProblem, plan: Plan) -> PlanDict:
     return result
 
 
-def mend_round(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> tuple[int, ...]:
+def repair_round(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> tuple[int, ...]:
     """The round with as little given up as makes it drivable: the least valuable optional visits first."""
     current = stops
     while current and not may_be_driven(problem, installer, day, current):

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import pyvrp
 
 from scheduling.planning.rounds.evaluate import Plan, round_cents
-from scheduling.planning.rounds.insertion import mend_round
+from scheduling.planning.rounds.insertion import repair_round
 from scheduling.planning.rounds.problem import Lunch, RoundProblem
 from scheduling.planning.rounds.schedule import LUNCH_BEFORE_LEAVING, time_round
 
@@ -88,7 +88,9 @@ class RoundModel:
             offered = {c for c, day, _ in self.plain if day == cell[1]}
             feasible = tuple(c for c in stops if c in offered)
             if len(feasible) < len(stops):
-                feasible = mend_round(self.problem, *cell, feasible)  # where roads are odd, fewer stops can take longer
+                feasible = repair_round(
+                    self.problem, *cell, feasible
+                )  # where roads are odd, fewer stops can take longer
             dropped.extend(c for c in stops if c not in feasible)
             if not feasible:
                 continue

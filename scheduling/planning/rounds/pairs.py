@@ -110,7 +110,7 @@ def _join(problem: RoundProblem, a: int, b: int) -> Candidate:
         cost_by_day_cents=tuple(
             x + y + drive for x, y in zip(one.cost_by_day_cents, two.cost_by_day_cents, strict=True)
         ),
-        cost_if_left_cents=one.cost_if_left_cents + two.cost_if_left_cents,
+        cost_if_unserved_cents=one.cost_if_unserved_cents + two.cost_if_unserved_cents,
         urgent=one.urgent or two.urgent or fixed is not None,
         appointment=appointment,
         skills=one.skills | two.skills,

@@ -176,7 +176,7 @@ class Candidate:
         How long the work takes.
     cost_by_day_cents
         What serving it on each day of the horizon costs (waste, lateness, the visit itself), without driving.
-    cost_if_left_cents
+    cost_if_unserved_cents
         What leaving it out of this horizon costs.
     urgent
         To be served whatever it costs, if it can be.
@@ -199,7 +199,7 @@ class Candidate:
     windows: tuple[Window, ...]
     service_s: int
     cost_by_day_cents: tuple[int, ...]
-    cost_if_left_cents: int
+    cost_if_unserved_cents: int
     urgent: bool = False
     appointment: Appointment | None = None
     skills: frozenset[str] = frozenset()
@@ -210,7 +210,9 @@ class Candidate:
 
     def __post_init__(self) -> None:
         _check_whole(f"visit {self.key}.service_s", self.service_s, high=DAY_S)
-        _check_whole(f"visit {self.key}.cost_if_left_cents", self.cost_if_left_cents, low=-(10**12), high=10**12)
+        _check_whole(
+            f"visit {self.key}.cost_if_unserved_cents", self.cost_if_unserved_cents, low=-(10**12), high=10**12
+        )
         for day, cost in enumerate(self.cost_by_day_cents):
             _check_whole(f"visit {self.key}.cost_by_day_cents[{day}]", cost, low=-(10**12), high=10**12)
         for item, quantity in self.parts.items():
@@ -230,7 +232,7 @@ class Candidate:
 
     def value_cents(self, day: int) -> int:
         """What serving it on that day saves at most over leaving it, before driving."""
-        return self.cost_if_left_cents - self.cost_by_day_cents[day]
+        return self.cost_if_unserved_cents - self.cost_by_day_cents[day]
 
 
 @dataclass(frozen=True, slots=True)
@@ -476,7 +478,7 @@ class RoundProblem:
 
     def worth_cents(self, installer: int, candidate: int, day: int) -> int:
         """What serving a candidate saves over leaving it, before driving."""
-        return self.candidates[candidate].cost_if_left_cents - self.visit_cents(installer, candidate, day)
+        return self.candidates[candidate].cost_if_unserved_cents - self.visit_cents(installer, candidate, day)
 
     def may_serve(self, installer: Installer, candidate: Candidate) -> bool:
         """Whether skills, a promise to the client and a restriction to some installers allow it."""

@@ -263,14 +263,14 @@ class _Replanning:
             for person in self.problem.installers:
                 if person.key != usual:
                     other[person.key] = other.get(person.key, 0) + extra
-        unserved_cents = c.cost_if_left_cents
+        unserved_cents = c.cost_if_unserved_cents
         if slot is not None:
             cost = tuple(x + (price.other_day_cents if day != slot[1] - first else 0) for day, x in enumerate(cost))
             unserved_cents += price.dropped_cents
         elif c.key not in self.added:
             cost = tuple(x + price.added_cents for x in cost)
         return dataclasses.replace(
-            untouched, cost_by_day_cents=cost, cost_if_left_cents=unserved_cents, cost_by_installer_cents=other
+            untouched, cost_by_day_cents=cost, cost_if_unserved_cents=unserved_cents, cost_by_installer_cents=other
         )
 
     def _installer(self, person: Installer) -> Installer:
@@ -400,5 +400,5 @@ class _Replanning:
                 total += remaining.visit_cents(installer, c, day) - plain
         for k, candidate in enumerate(remaining.candidates):
             if k not in served:
-                total += candidate.cost_if_left_cents - self._untouched[candidate.key].cost_if_left_cents
+                total += candidate.cost_if_unserved_cents - self._untouched[candidate.key].cost_if_unserved_cents
         return total

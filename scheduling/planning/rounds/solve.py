@@ -15,7 +15,7 @@ import pyvrp
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.evaluate import Evaluation, Plan, Route, evaluate, may_be_driven
 from scheduling.planning.rounds.greedy import greedy_plan
-from scheduling.planning.rounds.insertion import PlanDict, mend_round, place_the_musts, polish, working_cells
+from scheduling.planning.rounds.insertion import PlanDict, place_the_musts, polish, repair_round, working_cells
 from scheduling.planning.rounds.model import RoundModel, WarmStartError
 from scheduling.planning.rounds.model_build import build_model
 from scheduling.planning.rounds.naive import naive_plan
@@ -176,7 +176,7 @@ def drivable(problem: RoundProblem, plan: Plan) -> PlanDict:
     result: PlanDict = {}
     for (installer, day), stops in plan.items():
         once = tuple(c for c in dict.fromkeys(stops) if c not in placed)
-        drivable_stops = mend_round(problem, installer, day, once)
+        drivable_stops = repair_round(problem, installer, day, once)
         placed.update(drivable_stops)
         if drivable_stops:
             result[installer, day] = drivable_stops
@@ -362,7 +362,7 @@ class _Search:
         self._effort.spend(iterations)
         tried = {cell: stops for cell, stops in self.best.items() if cell not in set(cells)}
         for cell, stops in model.decode(outcome, began).items():
-            drivable_stops = stops if may_be_driven(problem, *cell, stops) else mend_round(problem, *cell, stops)
+            drivable_stops = stops if may_be_driven(problem, *cell, stops) else repair_round(problem, *cell, stops)
             if drivable_stops:
                 tried[cell] = drivable_stops
         tried = polish(problem, tried, cells)

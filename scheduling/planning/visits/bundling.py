@@ -128,7 +128,7 @@ class VisitProposal:
     cost_by_day
         Expected cost (visit, waste, lateness; no driving) of making it on each of the routed days; infinite on a day
         on which it is not allowed.
-    cost_if_left
+    cost_if_unserved
         Expected cost, estimated driving included, of making it after those days instead.
     travel_cost
         Estimated driving money of the visit in a usual round.
@@ -148,7 +148,7 @@ class VisitProposal:
     minutes: float
     skills: frozenset[str]
     cost_by_day: tuple[float, ...]
-    cost_if_left: float
+    cost_if_unserved: float
     travel_cost: float
     sentence: str
 
@@ -595,7 +595,7 @@ def _write_proposals(
                 minutes=policy.removal_minutes + sum(need.minutes for need in bundle_needs),
                 skills=frozenset().union(*(need.skills for need in bundle_needs)),
                 cost_by_day=tuple(by_day[k].tolist()),
-                cost_if_left=float(if_left[k]),
+                cost_if_unserved=float(if_left[k]),
                 travel_cost=float(travel[s]),
                 sentence=_summary(choices, float(visit_price[s]), int(visit_best[k]), policy.currency)
                 + (_pace(needs_of_site[sites[s].key], float(visit_price[s]), policy.currency) if number == 0 else ""),
@@ -648,7 +648,7 @@ def _explain(
     else:
         parts.append(name)
     if need.deadline_day is not None:
-        parts.append(_deadline_said(need.deadline_day))
+        parts.append(_deadline_words(need.deadline_day))
     if waste >= 0.005:
         parts.append(f"{waste:.2f} {currency} of its life is given up")
     if waiting > 0.005:
@@ -673,7 +673,7 @@ def _explain(
     )
 
 
-def _deadline_said(day: int) -> str:
+def _deadline_words(day: int) -> str:
     if day < 0:
         return f"its deadline went by {-day} day{'' if day == -1 else 's'} ago, so it is done at once"
     when = "today" if day == 0 else "tomorrow" if day == 1 else f"in {day} days"

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 
 from fleet.models import Finding
 from scheduling.models import Need
-from scheduling.planning.house_rules import ServicePolicy
+from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs import need as planning
 from scheduling.planning.needs.dates import need_dates
 from scheduling.planning.needs.pricing import price

@@ -67,11 +67,11 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
     )
     here = {unit.pk: unit for unit in rows.select_related("site").prefetch_related("positions").order_by("pk")}
     placements = Placement.objects.of_company(company).filter(in_position).select_related("item")
-    standing = {row.position_id: row for row in placements.filter(removed_at__isnull=True)}
+    installed = {row.position_id: row for row in placements.filter(removed_at__isnull=True)}
     # rising by date of removal, so that the newest cartridge of a position is the one that stays in the table
-    removed = placements.filter(removed_at__isnull=False).exclude(position_id__in=standing.keys())
+    removed = placements.filter(removed_at__isnull=False).exclude(position_id__in=installed.keys())
     items = {row.position_id: row.item for row in removed.order_by("removed_at", "pk")}
-    items |= {position: row.item for position, row in standing.items()}
+    items |= {position: row.item for position, row in installed.items()}
     latest = {row.position_id: row for row in Forecast.objects.of_company(company).filter(in_position, is_latest=True)}
     live = Finding.objects.of_company(company).filter(in_unit, state__in=Finding.LIVE)
     findings: dict[int, list[Finding]] = defaultdict(list)
@@ -80,13 +80,13 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
     read = dict(
         Reading.objects.of_company(company).filter(in_unit).order_by().values_list("unit").annotate(Max("taken_at"))
     )
-    done = _done(company, in_unit)
+    last_done = _done(company, in_unit)
     sanitised: dict[int, datetime] = {}
-    for (unit_id, kind, _), at in done.items():
+    for (unit_id, kind, _), at in last_done.items():
         if kind == Need.Kind.SANITISE:
             sanitised[unit_id] = max(at, sanitised.get(unit_id, at))
     done_by_unit: dict[int, dict[str, datetime]] = defaultdict(dict)
-    for (unit_id, _, key), at in done.items():
+    for (unit_id, _, key), at in last_done.items():
         done_by_unit[unit_id][key] = at
 
     def day(moment: datetime | None) -> date | None:
@@ -99,7 +99,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
             commissioned_on=unit.commissioned_on,
             has_pressurised_tank=unit.tank == Unit.Tank.PRESSURISED,
             positions=tuple(
-                _position_facts(position, standing, items, latest, today)
+                _position_facts(position, installed, items, latest, today)
                 for position in sorted(unit.positions.all(), key=lambda p: (p.order, p.pk))
             ),
             findings=tuple(_finding_facts(row, unit) for row in findings.get(unit.pk, ())),
@@ -113,7 +113,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
         units=here,
         facts=facts,
         forecasts={row.pk: row for row in latest.values()},
-        findings={row.pk: row for found in findings.values() for row in found},
+        findings={row.pk: row for unit_findings in findings.values() for row in unit_findings},
     )
 
 
@@ -126,12 +126,12 @@ def _done(company: Company, in_unit: Q) -> dict[tuple[int, str, str], datetime]:
 
 def _position_facts(
     position: Position,
-    standing: Mapping[int, Placement],
+    installed: Mapping[int, Placement],
     items: Mapping[int, CatalogueItem],
     latest: Mapping[int, Forecast],
     today: date,
 ) -> PositionFacts:
-    placement, item, forecast = standing.get(position.pk), items.get(position.pk), latest.get(position.pk)
+    placement, item, forecast = installed.get(position.pk), items.get(position.pk), latest.get(position.pk)
     return PositionFacts(
         key=position.pk,
         stage=position.stage,

@@ -13,10 +13,10 @@ from accounts.services import record
 from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Position, Unit
 from scheduling.models import Need
-from scheduling.planning.house_rules import ServicePolicy
+from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.facts import position_name
 from scheduling.services.needs.costs import price_needs
-from scheduling.services.needs.wanted import wanted_needs
+from scheduling.services.needs.wanted import compute_needs
 from scheduling.services.policy import read_policy
 
 # What a refresh may change on an open need; everything else is the key's or the row's own.
@@ -77,19 +77,21 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
         # one refresh of a company at a time: two would open the same needs twice
         lock_company(company.pk)
         policy = read_policy(company=company)
-        wanted = {need.key: need for need in wanted_needs(company=company, policy=policy, today=today, units=units)}
-        price_needs(list(wanted.values()), policy=policy, today=today)
+        needs_by_key = {
+            need.key: need for need in compute_needs(company=company, policy=policy, today=today, units=units)
+        }
+        price_needs(list(needs_by_key.values()), policy=policy, today=today)
         open_needs = Need.objects.of_company(company).filter(state=Need.State.OPEN)
         if units is not None:
             open_needs = open_needs.filter(unit__in=units)
         rows = {need.key: need for need in open_needs}
-        asked = [need for need in rows.values() if need.source == Need.Source.PERSON]
-        found = {key: need for key, need in rows.items() if need.source != Need.Source.PERSON}
+        asked_by_people = [need for need in rows.values() if need.source == Need.Source.PERSON]
+        stored = {key: need for key, need in rows.items() if need.source != Need.Source.PERSON}
 
-        changed = [row for key, row in found.items() if key in wanted and _take_over(row, wanted[key])]
-        changed += _reprice(asked, policy=policy, today=today)
-        dropped = [row for key, row in found.items() if key not in wanted]
-        opened = [need for key, need in wanted.items() if key not in rows]
+        changed = [row for key, row in stored.items() if key in needs_by_key and _take_over(row, needs_by_key[key])]
+        changed += _reprice(asked_by_people, policy=policy, today=today)
+        dropped = [row for key, row in stored.items() if key not in needs_by_key]
+        opened = [need for key, need in needs_by_key.items() if key not in rows]
         for need in opened:
             need.created_at = need.updated_at = now
         for row in changed:
@@ -102,11 +104,11 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
     return NeedsRefreshed(len(opened), len(changed), len(dropped), len(rows) - len(changed) - len(dropped))
 
 
-def _take_over(row: Need, wanted: Need) -> bool:
+def _take_over(row: Need, recomputed: Need) -> bool:
     """Copy what was found onto the open row; answer whether anything differed."""
     differs = False
     for name in _REFRESHED:
-        value = getattr(wanted, name)
+        value = getattr(recomputed, name)
         if getattr(row, name) != value:
             setattr(row, name, value)
             differs = True

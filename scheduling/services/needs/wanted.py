@@ -5,13 +5,13 @@ from datetime import date
 
 from accounts.models import Company
 from scheduling.models import Need
-from scheduling.planning.house_rules import ServicePolicy
+from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.decide import tasks_of_unit
 from scheduling.planning.needs.tasks import Task
 from scheduling.services.needs.facts import FleetFacts, read_facts
 
 
-def wanted_needs(
+def compute_needs(
     *, company: Company, policy: ServicePolicy, today: date, units: Collection[int] | None = None
 ) -> list[Need]:
     """Every task the company's units call for, unsaved and without its curve, ordered by key.
@@ -27,17 +27,17 @@ def wanted_needs(
     units
         Ids of the units that are looked at; None: all.
     """
-    known = read_facts(company=company, today=today, units=units)
-    wanted = [
-        _row(task, known, facts.key)
-        for facts in known.facts
+    fleet_facts = read_facts(company=company, today=today, units=units)
+    needs = [
+        _row(task, fleet_facts, facts.key)
+        for facts in fleet_facts.facts
         for task in tasks_of_unit(facts, policy=policy, today=today)
     ]
-    return sorted(wanted, key=lambda need: need.key)
+    return sorted(needs, key=lambda need: need.key)
 
 
-def _row(task: Task, known: FleetFacts, unit_id: int) -> Need:
-    unit = known.units[unit_id]
+def _row(task: Task, fleet_facts: FleetFacts, unit_id: int) -> Need:
+    unit = fleet_facts.units[unit_id]
     return Need(
         company_id=unit.company_id,
         site=unit.site,
@@ -48,9 +48,9 @@ def _row(task: Task, known: FleetFacts, unit_id: int) -> Need:
         label=task.label,
         key=task.key,
         item_id=task.item,
-        forecast=known.forecasts[task.forecast.key] if task.forecast is not None else None,
-        lag_forecast=known.forecasts[task.lag_forecast.key] if task.lag_forecast is not None else None,
-        finding=known.findings[task.finding.key] if task.finding is not None else None,
+        forecast=fleet_facts.forecasts[task.forecast.key] if task.forecast is not None else None,
+        lag_forecast=fleet_facts.forecasts[task.lag_forecast.key] if task.lag_forecast is not None else None,
+        finding=fleet_facts.findings[task.finding.key] if task.finding is not None else None,
         cause=task.cause,
         minutes=task.minutes,
         skills=list(task.skills),

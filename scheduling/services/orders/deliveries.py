@@ -73,27 +73,27 @@ def receive_order(
     with transaction.atomic():
         row = lock_order(order)
         stored = [{"line": c.line, "quantity": c.quantity, "lot": c.lot} for c in pieces]
-        known: Delivery | None = row.deliveries.filter(reference=reference).first()
-        if known is not None:
-            different = worded("pieces", _in_words(known.pieces), _in_words(stored))
-            different += difference("note", known.note, note)
+        earlier_delivery: Delivery | None = row.deliveries.filter(reference=reference).first()
+        if earlier_delivery is not None:
+            different = worded("pieces", _in_words(earlier_delivery.pieces), _in_words(stored))
+            different += difference("note", earlier_delivery.note, note)
             if received_on is not None:
-                different += difference("received_on", known.received_on, received_on)
+                different += difference("received_on", earlier_delivery.received_on, received_on)
             if different:
                 raise conflict(reference, "another delivery of this order", "a delivery", different)
-            return known, False
+            return earlier_delivery, False
         if row.state not in COMING:
-            said = f"Order {row.number} is {row.get_state_display()}; nothing of it is to come."
-            raise Conflict("nothing_is_coming", said)
+            sentence = f"Order {row.number} is {row.get_state_display()}; nothing of it is to come."
+            raise Conflict("nothing_is_coming", sentence)
         day = received_on or row.company.day_at(now)
         lines = {line.pk: line for line in row.lines.select_related("item")}
         _check(row, lines, pieces, day, row.company.day_at(now))
-        for came in pieces:
-            lines[came.line].received += came.quantity
+        for delivered in pieces:
+            lines[delivered.line].received += delivered.quantity
         PurchaseOrderLine.objects.bulk_update(lines.values(), ["received"])
         into_store: Counter[int] = Counter()
-        for came in pieces:
-            into_store[lines[came.line].item_id] += came.quantity
+        for delivered in pieces:
+            into_store[lines[delivered.line].item_id] += delivered.quantity
         put_into_store(company=row.company, pieces=into_store, now=now)
         all_here = not any(line.outstanding for line in lines.values())
         row.state = State.RECEIVED if all_here else State.PARTLY_RECEIVED
@@ -136,23 +136,23 @@ def _check(
         )
     if not pieces:
         faults.append(Fault("/pieces", "pieces must name at least one line that came."))
-    came: Counter[int] = Counter()
+    delivered: Counter[int] = Counter()
     for number, piece in enumerate(pieces):
         at = f"/pieces/{number}"
         line = lines.get(piece.line)
         if line is None:
-            known = ", ".join(f"{pk} ({row.item.code})" for pk, row in sorted(lines.items()))
-            faults.append(Fault(f"{at}/line", f"line {piece.line} is none of this order; use {known}."))
+            line_names = ", ".join(f"{pk} ({row.item.code})" for pk, row in sorted(lines.items()))
+            faults.append(Fault(f"{at}/line", f"line {piece.line} is none of this order; use {line_names}."))
             continue
-        came[piece.line] += piece.quantity
+        delivered[piece.line] += piece.quantity
         if piece.quantity < 1:
             faults.append(Fault(f"{at}/quantity", f"quantity must be at least 1, not {piece.quantity}."))
-        elif came[piece.line] > line.outstanding:
+        elif delivered[piece.line] > line.outstanding:
             faults.append(
                 Fault(
                     f"{at}/quantity",
-                    f"pieces of {line.item.code} still to come: {line.outstanding}, not {came[piece.line]}; receive "
-                    "those, and count what is beyond them as stock.",
+                    f"pieces of {line.item.code} still to come: {line.outstanding}, not {delivered[piece.line]}; "
+                    "receive those, and count what is beyond them as stock.",
                 )
             )
     if faults:
@@ -188,12 +188,16 @@ class LateLine:
             when = f"{'was' if one else 'were'} expected on {day}, {ago}"
         else:
             when = f"{'is' if one else 'are'} expected on {day}"
-        said = f"Order {line.order.number} to {line.order.supplier.name}: {line.outstanding} {line.item.code} {when}."
+        order_words = (
+            f"Order {line.order.number} to {line.order.supplier.name}: {line.outstanding} {line.item.code} {when}."
+        )
         waiting = [
             f"{late.visit.site.code} {late.visit.site.name} on {day_in_words(late.day)}, {late.pieces}"
             for late in self.visits
         ]
-        return f"{said} Counted on by {'; '.join(waiting)}." if waiting else f"{said} No visit counts on it."
+        return (
+            f"{order_words} Counted on by {'; '.join(waiting)}." if waiting else f"{order_words} No visit counts on it."
+        )
 
 
 def late_deliveries(*, company: Company, now: datetime) -> list[LateLine]:
@@ -201,18 +205,18 @@ def late_deliveries(*, company: Company, now: datetime) -> list[LateLine]:
     today = company.day_at(now)
     live = Plan.objects.of_company(company).filter(state__in=[Plan.State.PUBLISHED, Plan.State.DRAFT])
     allocation = Allocation(company=company, today=today, plan=live.order_by("-created_at", "-pk").first())
-    found = []
+    late_lines = []
     for item, coming in allocation.supplies.coming.items():
         for one in coming:
             line = one.line
             overdue = max((today - line.expected_on).days, 0) if line.expected_on is not None else 0
             counted = [
                 Endangered(allocation.visits[int(visit)], allocation.days[int(visit)], share.quantity)
-                for visit in allocation.taken.get(item, ())
+                for visit in allocation.allocated.get(item, ())
                 for share in allocation.shares[visit, item]
                 if share.supply == one.key and (share.is_late or overdue)
             ]
             if overdue or counted:
                 counted.sort(key=lambda e: (e.day, e.visit.pk))
-                found.append(LateLine(line, overdue, counted))
-    return sorted(found, key=lambda late: (late.line.expected_on or today, late.line.pk))
+                late_lines.append(LateLine(line, overdue, counted))
+    return sorted(late_lines, key=lambda late: (late.line.expected_on or today, late.line.pk))

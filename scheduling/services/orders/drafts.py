@@ -105,42 +105,42 @@ def _follow(
 ) -> bool:
     """Bring a draft up to the list; answer whether anything is left of it."""
     changes: dict[str, Any] = {}
-    left = 0
+    lines_left = 0
     for line in list(order.lines.select_related("item")):
         before = _content(line)
-        wanted = short.pop(line.item_id, None)
+        suggestion = short.pop(line.item_id, None)
         touched = line.packs != line.suggested_packs
-        if wanted is None and not touched:
+        if suggestion is None and not touched:
             line.delete()
             changes[line.item.code] = {"was": line.packs, "is": 0}
             continue
-        _suggest(line, order, wanted, touched=touched)
+        _suggest(line, order, suggestion, touched=touched)
         if _content(line) != before:
             line.save()
             changes[line.item.code] = {"was": before[0], "is": line.packs, "suggested": line.suggested_packs}
-        left += 1
-    for wanted in short.values():
-        line = PurchaseOrderLine(order=order, item=wanted.item)
-        _suggest(line, order, wanted, touched=False)
+        lines_left += 1
+    for suggestion in short.values():
+        line = PurchaseOrderLine(order=order, item=suggestion.item)
+        _suggest(line, order, suggestion, touched=False)
         line.save()
-        changes[wanted.item.code] = {"was": 0, "is": line.packs}
-        left += 1
-    if not left:
+        changes[suggestion.item.code] = {"was": 0, "is": line.packs}
+        lines_left += 1
+    if not lines_left:
         order.state, order.closed_at = State.CANCELLED, now
         changes["state"] = "cancelled: nothing is to be ordered any more"
     if changes or order.parts_list_id != parts_list.pk:
         order.parts_list, order.updated_at = parts_list, now
         order.save()
         record(by=by, action="follow parts list", subject=order, details={"packs": changes}, now=now)
-    return bool(left)
+    return bool(lines_left)
 
 
-def _suggest(line: PurchaseOrderLine, order: PurchaseOrder, wanted: PartsLine | None, *, touched: bool) -> None:
-    line.suggested_packs = wanted.packs_to_order if wanted is not None else 0
-    line.needed_by = wanted.needed_by if wanted is not None else None
-    line.order_by = wanted.order_by if wanted is not None else None
-    line.sentence = wanted.sentence if wanted is not None else "Put in by hand; the parts list asks for none."
-    reasons = wanted.reasons if wanted is not None else []
+def _suggest(line: PurchaseOrderLine, order: PurchaseOrder, suggestion: PartsLine | None, *, touched: bool) -> None:
+    line.suggested_packs = suggestion.packs_to_order if suggestion is not None else 0
+    line.needed_by = suggestion.needed_by if suggestion is not None else None
+    line.order_by = suggestion.order_by if suggestion is not None else None
+    line.sentence = suggestion.sentence if suggestion is not None else "Put in by hand; the parts list asks for none."
+    reasons = suggestion.reasons if suggestion is not None else []
     line.wanted_for = [
         {
             **{key: reason[key] for key in ("visit", "site", "site_code", "site_name", "day")},

@@ -67,12 +67,12 @@ def create_order(
     with transaction.atomic():
         lock_company(supplier.company_id)
         if not supplier.is_active:
-            said = f"{supplier.name} is inactive; make it active again or order elsewhere."
-            raise Conflict("supplier_is_inactive", said, pointer="/supplier")
-        known = PurchaseOrder.objects.filter(supplier=supplier, state=State.DRAFT).first()
-        if known is not None:
-            said = f"Order {known.number} to {supplier.name} is still a draft; add to it, or place it first."
-            raise Conflict("one_draft_per_supplier", said, pointer="/supplier")
+            sentence = f"{supplier.name} is inactive; make it active again or order elsewhere."
+            raise Conflict("supplier_is_inactive", sentence, pointer="/supplier")
+        open_draft = PurchaseOrder.objects.filter(supplier=supplier, state=State.DRAFT).first()
+        if open_draft is not None:
+            sentence = f"Order {open_draft.number} to {supplier.name} is still a draft; add to it, or place it first."
+            raise Conflict("one_draft_per_supplier", sentence, pointer="/supplier")
         order = new_order(supplier=supplier, by=by, now=now)
         order.note = note
         order.save(update_fields=["note"])
@@ -108,9 +108,9 @@ def edit_order(
             row.note = note
             details["note"] = note
         if lines is not None:
-            was = {line.item_id: line.packs for line in row.lines.all()}
+            packs_before = {line.item_id: line.packs for line in row.lines.all()}
             _write_lines(row, lines)
-            details["packs"] = {"was": was, "is": {asked.item.pk: asked.packs for asked in lines}}
+            details["packs"] = {"was": packs_before, "is": {request.item.pk: request.packs for request in lines}}
         if details:
             _save(row, by, "edit order", details, now)
     return row
@@ -210,17 +210,18 @@ def expect_order(
         coming = {line.pk: line for line in row.lines.all() if line.outstanding}
         unknown = [number for number, pk in enumerate(lines or ()) if pk not in coming]
         if unknown:
-            known = ", ".join(map(str, sorted(coming)))
+            open_lines = ", ".join(map(str, sorted(coming)))
             faults = [
-                Fault(f"/lines/{n}", f"is no line of this order with pieces to come; use {known}.") for n in unknown
+                Fault(f"/lines/{n}", f"is no line of this order with pieces to come; use {open_lines}.")
+                for n in unknown
             ]
             raise InvalidInput("which_line", "Some lines cannot be meant.", faults=faults)
         moved = [line for pk, line in coming.items() if lines is None or pk in lines]
-        was = {line.pk: str(line.expected_on) for line in moved}
+        expected_before = {line.pk: str(line.expected_on) for line in moved}
         for line in moved:
             line.expected_on = expected_on
         PurchaseOrderLine.objects.bulk_update(moved, ["expected_on"])
-        _save(row, by, "expect order", {"was": was, "expected_on": str(expected_on)}, now)
+        _save(row, by, "expect order", {"was": expected_before, "expected_on": str(expected_on)}, now)
     return row
 
 
@@ -235,8 +236,8 @@ def cancel_order(*, order: PurchaseOrder, by: Membership, note: str, now: dateti
     with transaction.atomic():
         row = lock_order(order)
         _check_move(row, State.CANCELLED, "cancelled")
-        was, row.state, row.closed_at = row.state, State.CANCELLED, now
-        _save(row, by, "cancel order", {"was": was, "note": note}, now)
+        state_before, row.state, row.closed_at = row.state, State.CANCELLED, now
+        _save(row, by, "cancel order", {"was": state_before, "note": note}, now)
     return row
 
 
@@ -265,8 +266,8 @@ def lock_order(order: PurchaseOrder) -> PurchaseOrder:
 def _check_move(order: PurchaseOrder, becomes: str, verb: str) -> None:
     if becomes not in LEGAL_MOVES[order.state]:
         again = " again" if becomes == order.state else ""
-        said = f"Order {order.number} is {order.get_state_display()} and cannot be {verb}{again}."
-        raise Conflict("order_move_not_legal", said)
+        sentence = f"Order {order.number} is {order.get_state_display()} and cannot be {verb}{again}."
+        raise Conflict("order_move_not_legal", sentence)
 
 
 def _check_expected(expected_on: date | None, earliest: date) -> None:
@@ -276,27 +277,27 @@ def _check_expected(expected_on: date | None, earliest: date) -> None:
         )
 
 
-def _write_lines(order: PurchaseOrder, asked: Sequence[LineRequest]) -> None:
+def _write_lines(order: PurchaseOrder, requests: Sequence[LineRequest]) -> None:
     """Lines as a person wants them; what a line knows of the parts list stays with its item."""
-    faults, seen = [], set()
-    for number, wanted in enumerate(asked):
-        at, item = f"/lines/{number}", wanted.item
-        if item.pk in seen:
+    faults, item_ids = [], set()
+    for number, request in enumerate(requests):
+        at, item = f"/lines/{number}", request.item
+        if item.pk in item_ids:
             faults.append(Fault(f"{at}/item", f"{item.code} stands twice; give each item one line."))
-        seen.add(item.pk)
-        if wanted.packs * item.pack_size > MOST_PIECES:
-            sentence = f"{wanted.packs} packs of {item.pack_size} are more than {MOST_PIECES} pieces; order fewer."
+        item_ids.add(item.pk)
+        if request.packs * item.pack_size > MOST_PIECES:
+            sentence = f"{request.packs} packs of {item.pack_size} are more than {MOST_PIECES} pieces; order fewer."
             faults.append(Fault(f"{at}/packs", sentence))
     if faults:
         raise InvalidInput("lines_not_valid", "The lines cannot be as sent.", faults=faults)
-    known = {line.item_id: line for line in order.lines.all()}
-    order.lines.exclude(item__in=seen).delete()
-    for wanted in asked:
-        item = wanted.item
-        line = known.get(item.pk) or PurchaseOrderLine(order=order, item=item)
-        line.packs, line.pack_size = wanted.packs, item.pack_size
-        if wanted.price is not None:
-            line.price = wanted.price
+    line_of = {line.item_id: line for line in order.lines.all()}
+    order.lines.exclude(item__in=item_ids).delete()
+    for request in requests:
+        item = request.item
+        line = line_of.get(item.pk) or PurchaseOrderLine(order=order, item=item)
+        line.packs, line.pack_size = request.packs, item.pack_size
+        if request.price is not None:
+            line.price = request.price
         elif line.price is None:
             line.price = item.price
         line.article_number = item.article_number if item.supplier_id == order.supplier_id else ""

@@ -34,15 +34,15 @@ def hours_on(installer: Installer, day: date, absences: Sequence[Absence]) -> Ho
     """
     if day.weekday() not in installer.weekdays:
         return None
-    left: Hours | None = (installer.shift_starts, installer.shift_ends)
+    hours_left: Hours | None = (installer.shift_starts, installer.shift_ends)
     for absence in absences:
         away = away_on(absence, day)
-        if left is None or away is None or away[0] >= left[1] or away[1] <= left[0]:
+        if hours_left is None or away is None or away[0] >= hours_left[1] or away[1] <= hours_left[0]:
             continue
-        ends = [(left[0], min(left[1], away[0])), (max(left[0], away[1]), left[1])]
+        ends = [(hours_left[0], min(hours_left[1], away[0])), (max(hours_left[0], away[1]), hours_left[1])]
         longest = max(ends, key=lambda hours: _minutes(hours[1]) - _minutes(hours[0]))
-        left = longest if longest[1] > longest[0] else None
-    return left
+        hours_left = longest if longest[1] > longest[0] else None
+    return hours_left
 
 
 def away_on(absence: Absence, day: date) -> Hours | None:
@@ -97,9 +97,9 @@ def record_absence(
     with transaction.atomic():
         # two who report the same illness at once take turns
         Installer.objects.select_for_update(no_key=True).get(pk=installer.pk)
-        for known in Absence.objects.filter(installer=installer, first_day__lte=first_day, last_day__gte=last_day):
-            if _within(known, first_day, last_day, from_time, to_time):
-                return known
+        for recorded in Absence.objects.filter(installer=installer, first_day__lte=first_day, last_day__gte=last_day):
+            if _within(recorded, first_day, last_day, from_time, to_time):
+                return recorded
         row = Absence.objects.create(
             company=installer.company,
             installer=installer,
@@ -110,7 +110,7 @@ def record_absence(
             reason=reason,
             created_at=now,
         )
-        record(by=by, action="record absence", subject=row, details=_told(row), now=now)
+        record(by=by, action="record absence", subject=row, details=_as_details(row), now=now)
     return row
 
 
@@ -124,18 +124,18 @@ def change_absence(*, absence: Absence, by: Membership, now: datetime, **changes
     """
     with transaction.atomic():
         row = Absence.objects.select_for_update().get(pk=absence.pk)
-        was = _told(row)
+        before = _as_details(row)
         for name, value in changes.items():
             setattr(row, name, value)
         _check(row.first_day, row.last_day, row.from_time, row.to_time)
         row.save(update_fields=list(changes))
-        record(by=by, action="change absence", subject=row, details={"was": was, **_told(row)}, now=now)
+        record(by=by, action="change absence", subject=row, details={"was": before, **_as_details(row)}, now=now)
     return row
 
 
-def _within(known: Absence, first_day: date, last_day: date, from_time: time | None, to_time: time | None) -> bool:
-    begins = (known.first_day, known.from_time or time.min) <= (first_day, from_time or time.min)
-    return begins and (last_day, to_time or time.max) <= (known.last_day, known.to_time or time.max)
+def _within(recorded: Absence, first_day: date, last_day: date, from_time: time | None, to_time: time | None) -> bool:
+    begins = (recorded.first_day, recorded.from_time or time.min) <= (first_day, from_time or time.min)
+    return begins and (last_day, to_time or time.max) <= (recorded.last_day, recorded.to_time or time.max)
 
 
 def _check(first_day: date, last_day: date, from_time: time | None, to_time: time | None) -> None:
@@ -150,7 +150,7 @@ def _check(first_day: date, last_day: date, from_time: time | None, to_time: tim
         raise InvalidInput("absence_not_valid", "The absence cannot be as it stands.", faults=faults)
 
 
-def _told(row: Absence) -> dict[str, Any]:
+def _as_details(row: Absence) -> dict[str, Any]:
     """What the audit may keep: the times and not the reason."""
     return {
         "installer": row.installer_id,

@@ -106,20 +106,20 @@ def _rounded(at: datetime, zone: str, step: timedelta, width: timedelta) -> tupl
 
 def work_text(needs: Iterable[Need]) -> str:
     """What is to be done, as a client would say it: 'change the carbon and take readings'."""
-    parts = dict.fromkeys(_said(_TO_DO[Kind(need.kind)], need.label, need.position) for need in needs)
+    parts = dict.fromkeys(_work_line(_TO_DO[Kind(need.kind)], need.label, need.position) for need in needs)
     return _listed(list(parts)) or "look after your unit"
 
 
 def done_lines(rows: Sequence[tuple[str, str, Position | None]]) -> list[str]:
     """What was done, one line each: unit code, kind of work, position."""
-    said = [f"{unit}: {_said(_DONE[Kind(action)], '', place)}" for unit, action, place in rows]
-    return list(dict.fromkeys(said))
+    lines = [f"{unit}: {_work_line(_DONE[Kind(action)], '', place)}" for unit, action, place in rows]
+    return list(dict.fromkeys(lines))
 
 
-def _said(words: str, label: str, position: Position | None) -> str:
+def _work_line(words: str, label: str, position: Position | None) -> str:
     stage = Stage(position.stage).label if position is not None else ""
-    what = label[:1].lower() + label[1:] or stage or "cartridge"
-    return " ".join(words.format(what=what, stage=stage).split())
+    cartridge = label[:1].lower() + label[1:] or stage or "cartridge"
+    return " ".join(words.format(what=cartridge, stage=stage).split())
 
 
 def _listed(parts: Sequence[str]) -> str:
@@ -154,40 +154,44 @@ def offer_lapsed(visit: Visit) -> Text:
 
 def confirmed(visit: Visit, needs: Iterable[Need]) -> Text:
     """The time is agreed."""
-    who = f"{visit.installer.name} comes" if visit.installer is not None else "We come"
+    sender = f"{visit.installer.name} comes" if visit.installer is not None else "We come"
     return _letter(
         visit,
         f"Our visit to {visit.site.name} is agreed",
-        f"thank you. {who} to {_place(visit)} on {_appointment(visit)}.",
+        f"thank you. {sender} to {_place(visit)} on {_appointment(visit)}.",
         f"We are there to {work_text(needs)}; it takes about {_duration(visit.minutes)}.",
         "If something comes in between, please tell us as early as you can.",
     )
 
 
-def moved(visit: Visit, was: datetime | None) -> Text:
+def moved(visit: Visit, earlier_at: datetime | None) -> Text:
     """An agreed time has changed."""
-    old = f" It was to be on {arrival_window(was, visit.site.time_zone)}." if was is not None else ""
-    who = f"{visit.installer.name} now comes" if visit.installer is not None else "We now come"
+    old = f" It was to be on {arrival_window(earlier_at, visit.site.time_zone)}." if earlier_at is not None else ""
+    sender = f"{visit.installer.name} now comes" if visit.installer is not None else "We now come"
     return _letter(
         visit,
         f"New time for our visit to {visit.site.name}",
-        f"the time of our visit has changed. {who} to {_place(visit)} on {_appointment(visit)}.{old}",
+        f"the time of our visit has changed. {sender} to {_place(visit)} on {_appointment(visit)}.{old}",
         "If the new time does not suit you, please tell us and we will find another.",
     )
 
 
-def withdrawn(visit: Visit, was: datetime | None) -> Text:
+def withdrawn(visit: Visit, earlier_at: datetime | None) -> Text:
     """An agreed time, or an offer, is taken back."""
-    what = f"on {arrival_window(was, visit.site.time_zone)}" if was is not None else "at the times we offered you"
+    when = (
+        f"on {arrival_window(earlier_at, visit.site.time_zone)}"
+        if earlier_at is not None
+        else "at the times we offered you"
+    )
     return _letter(
         visit,
         f"The time of our visit to {visit.site.name} is open again",
-        f"we do not come to {_place(visit)} {what}.",
+        f"we do not come to {_place(visit)} {when}.",
         "We will offer you new times. There is nothing you need to do.",
     )
 
 
-def on_the_way(visit: Visit, who: str, expected_at: datetime | None) -> Text:
+def on_the_way(visit: Visit, driver_name: str, expected_at: datetime | None) -> Text:
     """Somebody has set out."""
     when = ""
     if expected_at is not None:
@@ -195,28 +199,28 @@ def on_the_way(visit: Visit, who: str, expected_at: datetime | None) -> Text:
         when = f" and should be there between {opens:%H:%M} and {closes:%H:%M}"
     return _letter(
         visit,
-        f"{who} is on the way to {visit.site.name}",
-        f"{who} is on the way to {_place(visit)}{when}.",
+        f"{driver_name} is on the way to {visit.site.name}",
+        f"{driver_name} is on the way to {_place(visit)}{when}.",
         "Please see that the unit can be reached.",
     )
 
 
-def done(visit: Visit, lines: Sequence[str], left: Sequence[Need], at: datetime) -> Text:
+def done(visit: Visit, lines: Sequence[str], open_needs: Sequence[Need], at: datetime) -> Text:
     """What was done, and what comes next."""
     day = day_text(at.astimezone(ZoneInfo(visit.site.time_zone)).date())
-    what = "\n".join(f"  - {line}" for line in lines)
+    work_lines = "\n".join(f"  - {line}" for line in lines)
     return _letter(
         visit,
         f"The work at {visit.site.name} is done",
-        f"we were at {_place(visit)} on {day}." + (f" What was done:\n\n{what}" if what else ""),
-        _next(left),
+        f"we were at {_place(visit)} on {day}." + (f" What was done:\n\n{work_lines}" if work_lines else ""),
+        _next(open_needs),
     )
 
 
-def _next(left: Sequence[Need]) -> str:
-    if not left:
+def _next(open_needs: Sequence[Need]) -> str:
+    if not open_needs:
         return "Nothing else is due now. We keep an eye on the readings and write to you when something is."
-    need = min(left, key=lambda n: (n.best_day is None, n.best_day or date.max, n.pk))
+    need = min(open_needs, key=lambda n: (n.best_day is None, n.best_day or date.max, n.pk))
     when = f", around {day_text(need.best_day)}" if need.best_day is not None else ""
     return f"What comes next: {work_text([need])}{when}. We will offer you times for it."
 
@@ -287,6 +291,6 @@ def _duration(minutes: int) -> str:
     >>> _duration(40), _duration(60), _duration(95)
     ('45 minutes', '1 hour', '1 hour 45 minutes')
     """
-    hours, rest = divmod(15 * max(1, -(-minutes // 15)), 60)
+    hours, minutes_left = divmod(15 * max(1, -(-minutes // 15)), 60)
     parts = [f"{hours} hour{'s' if hours > 1 else ''}"] if hours else []
-    return " ".join([*parts, *([f"{rest} minutes"] if rest else [])])
+    return " ".join([*parts, *([f"{minutes_left} minutes"] if minutes_left else [])])

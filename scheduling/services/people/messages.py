@@ -29,9 +29,9 @@ _LONGEST_SENDING = timedelta(hours=1)
 # the events
 
 
-def offered(visit: Visit, was: Sequence[dict[str, str]], now: datetime) -> None:
+def offered(visit: Visit, earlier_offers: Sequence[dict[str, str]], now: datetime) -> None:
     """Windows were offered; offered once more as they were, nobody hears of it."""
-    if visit.offers == list(was):
+    if visit.offers == list(earlier_offers):
         return
     _to_client(visit, Kind.OFFERED, texts.offered(visit, _open_needs(visit)), now)
 
@@ -41,12 +41,12 @@ def offer_lapsed(visit: Visit, now: datetime) -> None:
     _to_client(visit, Kind.OFFER_LAPSED, texts.offer_lapsed(visit), now)
 
 
-def confirmed(visit: Visit, was: Visit.State, was_at: datetime | None, now: datetime) -> None:
+def confirmed(visit: Visit, earlier_state: Visit.State, earlier_at: datetime | None, now: datetime) -> None:
     """A time was agreed, or an agreed one changed; agreed once more as it was, nobody hears of it."""
-    if was == Visit.State.CONFIRMED and was_at == visit.appointment_at:
+    if earlier_state == Visit.State.CONFIRMED and earlier_at == visit.appointment_at:
         return
-    if was == Visit.State.CONFIRMED:
-        moved(visit, was_at, now)
+    if earlier_state == Visit.State.CONFIRMED:
+        moved(visit, earlier_at, now)
     else:
         _to_client(visit, Kind.CONFIRMED, texts.confirmed(visit, _open_needs(visit)), now)
 
@@ -75,16 +75,16 @@ def on_the_way(*, visit: Visit, by: Membership, now: datetime) -> None:
     stop = _planned(visit)
     expected = now + timedelta(minutes=stop.driving_minutes) if stop is not None else None
     driver = Installer.objects.of_company(visit.company).filter(membership=by).first() or visit.installer
-    who = driver.name if driver is not None else "Somebody of ours"
+    driver_name = driver.name if driver is not None else "Somebody of ours"
     until = (expected or now) + timedelta(hours=1)
-    _to_client(visit, Kind.ON_THE_WAY, texts.on_the_way(visit, who, expected), now, useful_until=until)
+    _to_client(visit, Kind.ON_THE_WAY, texts.on_the_way(visit, driver_name, expected), now, useful_until=until)
 
 
 def done(visit: Visit, lines: Sequence[str], now: datetime) -> None:
     """The work is done: what was done, and what comes next."""
-    left = Need.objects.filter(site_id=visit.site_id, state=Need.State.OPEN).select_related("position")
+    open_needs = Need.objects.filter(site_id=visit.site_id, state=Need.State.OPEN).select_related("position")
     at = visit.closed_at or now
-    _to_client(visit, Kind.DONE, texts.done(visit, lines, list(left), at), now)
+    _to_client(visit, Kind.DONE, texts.done(visit, lines, list(open_needs), at), now)
 
 
 def not_done(visit: Visit, now: datetime) -> None:
@@ -94,9 +94,9 @@ def not_done(visit: Visit, now: datetime) -> None:
     _to_office(visit, Kind.NOT_DONE, texts.for_office(visit, happened, visit.closing_note), now)
 
 
-def cancelled(visit: Visit, was: str, now: datetime) -> None:
+def cancelled(visit: Visit, earlier_state: str, now: datetime) -> None:
     """A visit was called off: the client reads it if they knew of it, the installer if it stood in their rounds."""
-    if was in Visit.TOLD:
+    if earlier_state in Visit.TOLD:
         _to_client(visit, Kind.CANCELLED, texts.cancelled(visit), now)
     stop = _planned(visit)
     at = visit.appointment_at or (stop.starts_at if stop is not None else None)

@@ -57,12 +57,12 @@ def costs_of_plan(plan: Plan) -> dict[str, float]:
     driven = add_up(
         *({kind: _cents(money) for kind, money in row.costs.items()} for row in Round.objects.filter(plan=plan))
     )
-    left = sum(
+    unserved_cents = sum(
         _cents(day_costs(row.visit, first_day=plan.first_day, days=plan.days)[1])
         for row in plan.unserved.select_related("visit")
     )
-    cents = sum(_cents(money) for money in driven.values()) + left
-    return {**driven, "left": left / 100, "total": cents / 100}
+    cents = sum(_cents(money) for money in driven.values()) + unserved_cents
+    return {**driven, "left": unserved_cents / 100, "total": cents / 100}
 
 
 def _cents(money: float) -> int:

@@ -56,13 +56,13 @@ def round_of_today(*, by: Membership, now: datetime) -> Round:
     if installer is None:
         raise NotFound("no_round_today", "You drive no rounds; ask for the day sheet of a round by its id.")
     today = now.astimezone(ZoneInfo(installer.time_zone)).date()
-    mine = Round.objects.filter(installer=installer, day__gte=today, plan__state=Plan.State.PUBLISHED)
-    found: Round | None = mine.order_by("day", "-plan__published_at").first()
-    if found is None or found.day != today:
-        said = f"No round of yours is published for today, {today}"
-        said += f"; the next one, on {found.day}, is round {found.pk}." if found is not None else "."
-        raise NotFound("no_round_today", said)
-    return found
+    own_rounds = Round.objects.filter(installer=installer, day__gte=today, plan__state=Plan.State.PUBLISHED)
+    next_round: Round | None = own_rounds.order_by("day", "-plan__published_at").first()
+    if next_round is None or next_round.day != today:
+        sentence = f"No round of yours is published for today, {today}"
+        sentence += f"; the next one, on {next_round.day}, is round {next_round.pk}." if next_round is not None else "."
+        raise NotFound("no_round_today", sentence)
+    return next_round
 
 
 def day_sheet(*, day: Round) -> DaySheet:
@@ -117,13 +117,13 @@ def _hours(opens: time, closes: time) -> str:
 
 def _units(sites: Sequence[int]) -> dict[int, list[Unit]]:
     """The units in service at some sites, with what a sheet says of them at hand."""
-    standing = Placement.objects.filter(removed_at=None).select_related("item")
+    installed = Placement.objects.filter(removed_at=None).select_related("item")
     live = Finding.objects.filter(state__in=Finding.LIVE).order_by("-confidence", "pk")
     rows = Unit.objects.filter(site__in=sites, retired_on=None).prefetch_related(
         Prefetch(
             "positions",
             queryset=Position.objects.order_by("order", "pk").prefetch_related(
-                Prefetch("placements", queryset=standing, to_attr="standing")
+                Prefetch("placements", queryset=installed, to_attr="standing")
             ),
         ),
         Prefetch("findings", queryset=live, to_attr="live"),
@@ -195,8 +195,8 @@ def _of_unit(unit: Unit, tasks: Sequence[VisitTask], system: str) -> dict[str, A
     stages = {position.pk: position for position in unit.positions.all()}
     membrane = next((item for pk, item in fitted.items() if pk in stages and stages[pk].stage == Stage.MEMBRANE), None)
     if membrane is None:
-        standing = (p for p in unit.positions.all() if p.stage == Stage.MEMBRANE)
-        membrane = next((p.standing[0].item for p in standing if p.standing), None)  # type: ignore[attr-defined]
+        membrane_positions = (p for p in unit.positions.all() if p.stage == Stage.MEMBRANE)
+        membrane = next((p.standing[0].item for p in membrane_positions if p.standing), None)  # type: ignore[attr-defined]
     return {
         "unit": unit.pk,
         "code": unit.code,
@@ -265,25 +265,25 @@ def _cautions(tasks: Sequence[VisitTask], units: Sequence[Unit]) -> list[str]:
     kinds = {task.need.kind for task in tasks}
     at_work = [unit for unit in units if unit.pk in {task.need.unit_id for task in tasks}]
     stages = {task.need.position.stage for task in tasks if task.need.position is not None}
-    said = [_WET]
+    cautions = [_WET]
     if any(unit.has_booster_pump for unit in at_work) or Kind.FIT_BOOSTER_PUMP in kinds:
-        said.append(_PUMP)
+        cautions.append(_PUMP)
     if Stage.RESIN in stages or Kind.ROTATE in kinds:
-        said.append(_RESIN)
+        cautions.append(_RESIN)
     if Kind.SANITISE in kinds:
-        said.append(_SANITISER)
+        cautions.append(_SANITISER)
     if kinds & {Kind.REPAIR, Kind.FIT_BOOSTER_PUMP, Kind.REPLACE_RESTRICTOR, Kind.COMMISSION}:
-        said.append(_TRADE)
+        cautions.append(_TRADE)
     if any(unit.use in {Unit.Use.DRINKING, Unit.Use.COFFEE} or unit.has_drinking_outlet for unit in at_work):
-        said.append(_DRINKING)
+        cautions.append(_DRINKING)
     live = [finding.caution for unit in at_work for finding in unit.live if finding.caution]  # type: ignore[attr-defined]
-    return list(dict.fromkeys([*said, *live]))
+    return list(dict.fromkeys([*cautions, *live]))
 
 
 def _load(day: Round) -> list[dict[str, Any]]:
     """What the van takes along, as its parts list says; empty before one is written."""
-    found = PartsList.objects.filter(round=day, scope=PartsList.Scope.ROUND).first()
-    if found is None:
+    parts_list = PartsList.objects.filter(round=day, scope=PartsList.Scope.ROUND).first()
+    if parts_list is None:
         return []
     return [
         {
@@ -295,5 +295,5 @@ def _load(day: Round) -> list[dict[str, Any]]:
             "to_load": line.from_store,
             "missing": max(line.short - line.from_store, 0),
         }
-        for line in found.lines.select_related("item").order_by("item__code")
+        for line in parts_list.lines.select_related("item").order_by("item__code")
     ]

@@ -46,8 +46,8 @@ def compare_stops(
     rows = []
     for keys, tolerance_s in ((confirmed, _SAME_MINUTE_S), (visits.keys() - confirmed, Disturbance().tolerance_s)):
         rows += [
-            _row(visits[int(found.visit)], found, old, new)
-            for found in list_differences(
+            _row(visits[int(difference.visit)], difference, old, new)
+            for difference in list_differences(
                 _slots(old, keys, clock),
                 _slots(new, keys, clock),
                 names={str(pk): visits[pk].site.name for pk in keys},
@@ -74,27 +74,27 @@ def _slots(stops: Mapping[int, Stop], keys: Collection[int], clock: PlanningCloc
     }
 
 
-def _row(visit: Visit, found: Any, old: Mapping[int, Stop], new: Mapping[int, Stop]) -> dict[str, Any]:
+def _row(visit: Visit, difference: Any, old: Mapping[int, Stop], new: Mapping[int, Stop]) -> dict[str, Any]:
     stops = [stop for stop in (old.get(visit.pk), new.get(visit.pk)) if stop is not None]
     ids = {stop.round.installer.name: stop.round.installer_id for stop in stops}
     return {
         "visit": visit.pk,
         "site_name": visit.site.name,
-        "kind": found.kind.value,
-        "sentence": found.sentence,
+        "kind": difference.kind.value,
+        "sentence": difference.sentence,
         "before": _place(old.get(visit.pk)),
         "after": _place(new.get(visit.pk)),
         "appointment_at": as_text(visit.appointment_at),
-        "tell_client": found.tell_client and not _is_agreed(visit, found, new.get(visit.pk)),
-        "tell_installers": [ids[name] for name in found.tell_installers],
+        "tell_client": difference.tell_client and not _is_agreed(visit, difference, new.get(visit.pk)),
+        "tell_installers": [ids[name] for name in difference.tell_installers],
     }
 
 
-def _is_agreed(visit: Visit, found: Any, after: Stop | None) -> bool:
+def _is_agreed(visit: Visit, difference: Any, after: Stop | None) -> bool:
     """Whether the client has agreed to this very time already, so that there is nothing to tell."""
     if after is None or visit.state != Visit.State.CONFIRMED or visit.appointment_at != after.starts_at:
         return False
-    return found.kind is not DifferenceKind.MOVED_INSTALLER
+    return difference.kind is not DifferenceKind.MOVED_INSTALLER
 
 
 def _place(stop: Stop | None) -> dict[str, Any] | None:

@@ -91,7 +91,7 @@ def preview_move(
     InvalidInput
         When the plan has no such day, or the round no such place.
     """
-    return _Moving(stop, now, installer, day, place, agreed).found()
+    return _Moving(stop, now, installer, day, place, agreed).preview()
 
 
 def move_stop(
@@ -132,14 +132,14 @@ def move_stop(
     with transaction.atomic():
         lock_company(stop.round.plan.company_id)
         moving = _Moving(Stop.objects.get(pk=stop.pk), now, installer, day, place, agreed)
-        found = moving.found()
-        if found.refusals:
+        hand_move = moving.preview()
+        if hand_move.refusals:
             raise Conflict(
                 "move_not_possible",
-                found.refusals[0].sentence,
-                faults=[Fault("", refusal.sentence) for refusal in found.refusals],
+                hand_move.refusals[0].sentence,
+                faults=[Fault("", refusal.sentence) for refusal in hand_move.refusals],
             )
-        silent = [warning for warning in found.warnings if warning.code not in acknowledge]
+        silent = [warning for warning in hand_move.warnings if warning.code not in acknowledge]
         if silent:
             codes = ", ".join(dict.fromkeys(warning.code for warning in silent))
             raise Conflict(
@@ -147,18 +147,18 @@ def move_stop(
                 f"The move breaks something; to make it all the same, acknowledge: {codes}.",
                 faults=[Fault("/acknowledge", f"{w.code}: {w.sentence}") for w in silent],
             )
-        moving.store(found, by, lock, reason)
+        moving.store(hand_move, by, lock, reason)
         details = {
             "plan": moving.plan.pk,
             "from": {"installer": moving.source.installer_id, "starts_at": as_text(moving.stop.starts_at)},
-            "to": next((row["after"] for row in found.differences if row["visit"] == moving.stop.visit_id), None),
-            "acknowledged": [{"code": w.code, "sentence": w.sentence} for w in found.warnings],
-            "cost": found.cost,
+            "to": next((row["after"] for row in hand_move.differences if row["visit"] == moving.stop.visit_id), None),
+            "acknowledged": [{"code": w.code, "sentence": w.sentence} for w in hand_move.warnings],
+            "cost": hand_move.cost,
             "agreed": agreed,
             "reason": reason,
         }
         record(by=by, action="move stop", subject=moving.stop, details=details, now=now)
-    return dataclasses.replace(found, stop=Stop.objects.get(pk=stop.pk))
+    return dataclasses.replace(hand_move, stop=Stop.objects.get(pk=stop.pk))
 
 
 class _Moving:
@@ -192,7 +192,7 @@ class _Moving:
         self.off = {s.pk for s in self.stops if s.visit.state == State.CANCELLED and s.pk not in self.begun}
         if stop.pk in self.begun:
             raise Conflict("stop_has_gone_by", "The installer has set out for this stop; it is not moved any more.")
-        self.asked = self._ask()
+        self.question = self._ask()
 
     def _check(self) -> None:
         visit = self.stop.visit
@@ -203,11 +203,11 @@ class _Moving:
         last = self.plan.last_day
         today = self.company.day_at(self.now)
         if not max(self.plan.first_day, today) <= self.day <= last:
-            said = f"day must be from {max(self.plan.first_day, today)} to {last}, the days of the plan."
-            raise InvalidInput("day_not_in_plan", said, faults=[Fault("/day", said)])
+            sentence = f"day must be from {max(self.plan.first_day, today)} to {last}, the days of the plan."
+            raise InvalidInput("day_not_in_plan", sentence, faults=[Fault("/day", sentence)])
         if not self.installer.is_active:
-            said = f"{self.installer.name} does not drive out any more; name another installer."
-            raise InvalidInput("installer_not_active", said, faults=[Fault("/installer", said)])
+            sentence = f"{self.installer.name} does not drive out any more; name another installer."
+            raise InvalidInput("installer_not_active", sentence, faults=[Fault("/installer", sentence)])
 
     def _has_begun(self, stop: Stop) -> bool:
         if stop.visit.state in (*Visit.UNDER_WAY, *Visit.VISITED):
@@ -219,14 +219,14 @@ class _Moving:
 
     def _ask(self) -> PlanQuestion:
         """The question for the stops concerned alone, with rounds that have begun starting where they stand."""
-        wanted = {s.visit_id for row in self.rows for s in self._movable(row)}
-        others = Visit.objects.of_company(self.company).filter(state__in=Visit.AHEAD).exclude(pk__in=wanted)
+        movable_visits = {s.visit_id for row in self.rows for s in self._movable(row)}
+        others = Visit.objects.of_company(self.company).filter(state__in=Visit.AHEAD).exclude(pk__in=movable_visits)
         return ask(
             company=self.company,
             policy=read_policy(company=self.company),
             first_day=self.plan.first_day,
             days=self.plan.days,
-            also=wanted,
+            also=movable_visits,
             without=set(others.values_list("pk", flat=True)),
             waiting=False,
             # its lock and its offer are for a person to override
@@ -274,9 +274,9 @@ class _Moving:
     def _offset(self, row: Round) -> int:
         return (row.day - self.plan.first_day).days
 
-    def found(self) -> HandMove:
+    def preview(self) -> HandMove:
         """Ask the planning room, and put its answer into rows."""
-        problem = self.asked.problem
+        problem = self.question.problem
         plan = {
             (problem.installer_index[row.installer.name], self._offset(row)): tuple(
                 problem.candidate_index[str(s.visit_id)] for s in self._movable(row)
@@ -286,8 +286,8 @@ class _Moving:
         }
         begun = len([s for s in self.stops if s.pk in self.begun and self._is_target(s.round)])
         if self.place is not None and self.place <= begun:
-            said = f"place must be {begun + 1} or later; the stops before it have begun."
-            raise InvalidInput("no_such_place", said, faults=[Fault("/place", said)])
+            sentence = f"place must be {begun + 1} or later; the stops before it have begun."
+            raise InvalidInput("no_such_place", sentence, faults=[Fault("/place", sentence)])
         try:
             answer = move_by_hand(
                 problem,
@@ -298,8 +298,8 @@ class _Moving:
                 place=None if self.place is None else self.place - begun,
             )
         except PlanningError as error:
-            said = f"{error.field} {error.message}"
-            raise InvalidInput("no_such_place", said, faults=[Fault(f"/{error.field}", said)]) from error
+            sentence = f"{error.field} {error.message}"
+            raise InvalidInput("no_such_place", sentence, faults=[Fault(f"/{error.field}", sentence)]) from error
         rows = self._rows(answer)
         moved = next((s for _, stops in rows for s in stops if s.visit_id == self.stop.visit_id), None)
         refusals = self._refused(moved)
@@ -345,44 +345,46 @@ class _Moving:
         return []
 
     def _warned(self, moved: Stop | None) -> list[Obstacle]:
-        visit, found = self.stop.visit, []
+        visit, warnings = self.stop.visit, []
         if holds(visit, self.now):
-            who = visit.locked_by.name or "somebody" if visit.locked_by is not None else "somebody"
-            found.append(Obstacle("locked", f"{who} locked this stop: {visit.lock_reason}", visit.pk))
+            locker = visit.locked_by.name or "somebody" if visit.locked_by is not None else "somebody"
+            warnings.append(Obstacle("locked", f"{locker} locked this stop: {visit.lock_reason}", visit.pk))
         if visit.state == State.OFFERED and moved is not None:
             spans = [
                 (datetime.fromisoformat(o["opens_at"]), datetime.fromisoformat(o["closes_at"])) for o in visit.offers
             ]
             if not any(opens <= moved.starts_at <= closes for opens, closes in spans):
                 sentence = f"{visit.site.name} was offered other times; the client may still choose one of them."
-                found.append(Obstacle("outside_offer", sentence, visit.pk))
-        return found
+                warnings.append(Obstacle("outside_offer", sentence, visit.pk))
+        return warnings
 
     def _rows(self, answer: MovedByHand) -> list[tuple[Round, list[Stop]]]:
         """The rounds as they would be stored: what has begun, then what was timed anew, then what was called off."""
-        made = []
+        rows = []
         policy = read_policy(company=self.company).planning
-        by_cell = {(self.asked.installers[r.installer].pk, r.date): r for r in answer.after}
-        known = {(row.installer_id, row.day): row for row in self.rows}
-        for cell in [*known, *(cell for cell in by_cell if cell not in known)]:
-            route, old = by_cell.get(cell), known.get(cell)
-            kept = [s for s in self.stops if old is not None and s.round_id == old.pk and s.pk in self.begun]
-            gone = [s for s in self.stops if old is not None and s.round_id == old.pk and s.pk in self.off]
+        by_cell = {(self.question.installers[r.installer].pk, r.date): r for r in answer.after}
+        row_of = {(row.installer_id, row.day): row for row in self.rows}
+        for cell in [*row_of, *(cell for cell in by_cell if cell not in row_of)]:
+            route, old = by_cell.get(cell), row_of.get(cell)
+            begun_stops = [s for s in self.stops if old is not None and s.round_id == old.pk and s.pk in self.begun]
+            cancelled_stops = [s for s in self.stops if old is not None and s.round_id == old.pk and s.pk in self.off]
             if route is None:
                 if old is not None and answer.after:
-                    made.append((old, [*kept, *gone]))
+                    rows.append((old, [*begun_stops, *cancelled_stops]))
                 continue
-            row = round_row(self.plan, route, self.asked)
+            row = round_row(self.plan, route, self.question)
             row.pk = old.pk if old is not None else None
-            visits = [self.asked.visits[s.visit] for s in route.stops]
-            row.costs = add_up(cents_of_part(row, kept, policy), cents_of_route(self.asked.problem, route, visits))
-            if kept and old is not None:
+            visits = [self.question.visits[s.visit] for s in route.stops]
+            row.costs = add_up(
+                cents_of_part(row, begun_stops, policy), cents_of_route(self.question.problem, route, visits)
+            )
+            if begun_stops and old is not None:
                 row.leaves_at, row.lunch_at = old.leaves_at, row.lunch_at or old.lunch_at
-                row.driving_minutes = round(row.driving_minutes + sum(s.driving_minutes for s in kept), 1)
-                row.driving_km = round(row.driving_km + sum(s.driving_km for s in kept), 1)
-            stops = [*kept, *stop_rows(row, route, self.asked, first=len(kept) + 1)]
-            made.append((row, [*stops, *gone]))
-        return made
+                row.driving_minutes = round(row.driving_minutes + sum(s.driving_minutes for s in begun_stops), 1)
+                row.driving_km = round(row.driving_km + sum(s.driving_km for s in begun_stops), 1)
+            stops = [*begun_stops, *stop_rows(row, route, self.question, first=len(begun_stops) + 1)]
+            rows.append((row, [*stops, *cancelled_stops]))
+        return rows
 
     def _differences(self, rows: Sequence[tuple[Round, Sequence[Stop]]]) -> list[dict[str, Any]]:
         after = [s for _, stops in rows for s in stops]
@@ -397,18 +399,18 @@ class _Moving:
             first_day=self.plan.first_day,
         )
 
-    def store(self, found: HandMove, by: Membership, lock: bool, reason: str) -> None:
+    def store(self, hand_move: HandMove, by: Membership, lock: bool, reason: str) -> None:
         """Write the rounds; stops keep their addresses."""
         ids = {s.visit_id: s.pk for s in self.stops}
         slots = {s.visit_id: (s.starts_at, s.leaves_at, s.round.installer_id) for s in self.stops}
         Stop.objects.filter(pk__in=ids.values()).update(order=F("order") + _ASIDE)
-        written = [(row, stops) for row, stops in found.rows if stops]
+        written = [(row, stops) for row, stops in hand_move.rows if stops]
         for row, stops in written:
             row.save()
             for order, stop in enumerate(stops, start=1):
                 stop.pk, stop.round, stop.order = ids[stop.visit_id], row, order
                 stop.save(force_update=True)
-        Round.objects.filter(pk__in=[row.pk for row, stops in found.rows if not stops and row.pk]).delete()
+        Round.objects.filter(pk__in=[row.pk for row, stops in hand_move.rows if not stops and row.pk]).delete()
         self.plan.costs = self.plan.costs | costs_of_plan(self.plan)
         # it is no longer what the planner answered
         self.plan.digest = ""
@@ -420,21 +422,21 @@ class _Moving:
                     self._note(stop, row, by, lock, reason, changed)
         if self.plan.state == Plan.State.PUBLISHED:
             event = f"plan {self.plan.pk} moved {as_text(self.now)}"
-            messages.rounds_changed(self.company, event, found.differences, self.now)
+            messages.rounds_changed(self.company, event, hand_move.differences, self.now)
         write_parts_lists(plan=self.plan, now=self.now)
 
     def _note(self, stop: Stop, row: Round, by: Membership, lock: bool, reason: str, changed: bool) -> None:
         """Take over on the visit what its stop says now."""
         visit = Visit.objects.select_for_update(no_key=True).select_related("site__client").get(pk=stop.visit_id)
         published = self.plan.state == Plan.State.PUBLISHED
-        was = visit.appointment_at
+        appointment_before = visit.appointment_at
         if changed and published:
             visit.revision += 1
             visit.updated_at = self.now
             if visit.state == State.PROPOSED or visit.installer_id is not None:
                 visit.installer_id = row.installer_id
         if visit.pk == self.stop.visit_id:
-            if visit.state == State.CONFIRMED and was != stop.starts_at:
+            if visit.state == State.CONFIRMED and appointment_before != stop.starts_at:
                 visit.appointment_at, visit.revision = stop.starts_at, visit.revision + (not published)
             if visit.state == State.CONFIRMED and visit.installer_id is not None:
                 visit.installer_id = row.installer_id
@@ -444,5 +446,5 @@ class _Moving:
                 visit.locked_start = visit.locked_installer = visit.locked_by = visit.locked_at = None
                 visit.lock_reason = ""
         visit.save(update_fields=["revision", "updated_at", "installer", "appointment_at", *LOCK])
-        if visit.state == State.CONFIRMED and visit.appointment_at != was:
-            messages.moved(visit, was, self.now)
+        if visit.state == State.CONFIRMED and visit.appointment_at != appointment_before:
+            messages.moved(visit, appointment_before, self.now)

@@ -42,14 +42,14 @@ def start_plan_job(
         days = usual if days is None else days
     days = policy.horizon_days if days is None else days
     check_days(company=company, first_day=first_day, days=days, now=now)
-    asked = {
+    parameters = {
         "first_day": first_day.isoformat(),
         "days": days,
         "seconds": seconds,
         "iterations": iterations,
         "seed": seed,
     }
-    return claims.start_job(company=company, by=by, kind=JOB_KIND, parameters=asked, now=now)
+    return claims.start_job(company=company, by=by, kind=JOB_KIND, parameters=parameters, now=now)
 
 
 class _Watched:
@@ -66,17 +66,17 @@ class _Watched:
 
 def plan_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
     """Do the job; asked to stop, it ends with the best plan found so far."""
-    asked = work.parameters
+    parameters = work.parameters
     watched = _Watched(work)
     plan = plan_rounds(
         company=work.company,
         by=work.by,
         now=work.now,
-        first_day=date.fromisoformat(asked["first_day"]),
-        days=asked["days"],
-        seconds=asked["seconds"],
-        iterations=asked["iterations"],
-        seed=asked["seed"],
+        first_day=date.fromisoformat(parameters["first_day"]),
+        days=parameters["days"],
+        seconds=parameters["seconds"],
+        iterations=parameters["iterations"],
+        seed=parameters["seed"],
         progress=watched.tell,
         should_stop=lambda: watched.stopped,
         job=Job.objects.get(pk=work.job_id),

@@ -59,7 +59,7 @@ class Effort:
         return self == Effort()
 
     @property
-    def wanted(self) -> dict[str, Any]:
+    def as_stored(self) -> dict[str, Any]:
         """Keyword arguments of the planner, defaults filled in."""
         if self.seconds is None and self.iterations is None:
             return {"seconds": None, "iterations": _DEFAULT_ITERATIONS, "seed": self.seed}
@@ -135,7 +135,7 @@ def plan_rounds(
     elif days is None:
         days = policy.planning.horizon_days
     check_days(company=company, first_day=first_day, days=days, now=now)
-    asked = ask(
+    question = ask(
         company=company,
         policy=policy,
         first_day=first_day,
@@ -143,22 +143,22 @@ def plan_rounds(
         provider=provider,
         without=planned_on_other_days(company=company, first_day=first_day, days=days, now=now),
     )
-    known = _answered(company, asked.digest)
-    if known is not None and (effort.is_usual or known.effort == effort.wanted):
-        return known
+    answered = _answered(company, question.digest)
+    if answered is not None and (effort.is_usual or answered.effort == effort.as_stored):
+        return answered
     answer = rounds.plan_rounds(
-        asked.problem,
-        **effort.wanted,
+        question.problem,
+        **effort.as_stored,
         on_progress=_pass_on(progress, company.currency),
         should_stop=should_stop,
     )
     with transaction.atomic():
         # the planner ran outside of any transaction, so somebody else may have answered in the meantime
         lock_company(company.pk)
-        known = _answered(company, asked.digest)
-        if known is not None and (known.effort == effort.wanted or _is_as_good(known, asked, answer)):
-            return known
-        return _store(company, asked, answer, effort, job, by, now)
+        answered = _answered(company, question.digest)
+        if answered is not None and (answered.effort == effort.as_stored or _is_as_good(answered, question, answer)):
+            return answered
+        return _store(company, question, answer, effort, job, by, now)
 
 
 def planned_on_other_days(*, company: Company, first_day: date, days: int, now: datetime) -> set[int]:
@@ -169,24 +169,29 @@ def planned_on_other_days(*, company: Company, first_day: date, days: int, now: 
     stops = Stop.objects.of_company(company).filter(
         round__plan__state=Plan.State.PUBLISHED, round__day__gte=company.day_at(now)
     )
-    asked = (first_day, first_day + timedelta(days=days - 1))
-    return set(stops.exclude(round__day__range=asked).values_list("visit_id", flat=True))
+    asked_days = (first_day, first_day + timedelta(days=days - 1))
+    return set(stops.exclude(round__day__range=asked_days).values_list("visit_id", flat=True))
 
 
 def _answered(company: Company, digest: str) -> Plan | None:
     """The live plan that answers this very question."""
     live = [Plan.State.DRAFT, Plan.State.PUBLISHED]
-    found: Plan | None = Plan.objects.of_company(company).filter(digest=digest, state__in=live).first()
-    return found
+    plan: Plan | None = Plan.objects.of_company(company).filter(digest=digest, state__in=live).first()
+    return plan
 
 
-def _is_as_good(known: Plan, asked: PlanQuestion, answer: rounds.RoundPlan) -> bool:
+def _is_as_good(stored_plan: Plan, question: PlanQuestion, answer: rounds.RoundPlan) -> bool:
     """Whether a stored answer to the same question is no worse than a new one, by the evaluator's own order."""
-    left = set(known.unserved.values_list("visit_id", flat=True))
-    missed = [c for c in asked.problem.candidates if int(c.key) in left and c.must]
+    unserved = set(stored_plan.unserved.values_list("visit_id", flat=True))
+    missed = [c for c in question.problem.candidates if int(c.key) in unserved and c.must]
     appointments = sum(c.appointment is not None for c in missed)
     # whole cents, as the evaluator counts: what is stored is money
-    stored = (len(known.faults), appointments, len(missed) - appointments, round(100 * known.costs["total"]))
+    stored = (
+        len(stored_plan.faults),
+        appointments,
+        len(missed) - appointments,
+        round(100 * stored_plan.costs["total"]),
+    )
     return stored <= answer.evaluation.rank
 
 
@@ -198,14 +203,14 @@ def _pass_on(progress: ProgressCall | None, currency: str) -> Callable[[rounds.P
 
 def _store(
     company: Company,
-    asked: PlanQuestion,
+    question: PlanQuestion,
     answer: rounds.RoundPlan,
     effort: Effort,
     job: Job | None,
     by: Membership | None,
     now: datetime,
 ) -> Plan:
-    problem = asked.problem
+    problem = question.problem
     Plan.objects.of_company(company).filter(first_day=problem.first_day, state=Plan.State.DRAFT).update(
         state=Plan.State.REPLACED
     )
@@ -217,8 +222,8 @@ def _store(
         created_at=now,
         job=job,
         # a plan that was cut short is not the answer to the question, so the question may be asked again
-        digest="" if answer.stopped else asked.digest,
-        effort=effort.wanted,
+        digest="" if answer.stopped else question.digest,
+        effort=effort.as_stored,
         travel_source=answer.travel_source,
         costs=_costs(answer),
         faults=[
@@ -226,12 +231,12 @@ def _store(
             for f in judged.faults
         ],
     )
-    _check_all_answered(answer, asked)
+    _check_all_answered(answer, question)
     for route in answer.routes:
-        day = round_row(plan, route, asked)
+        day = round_row(plan, route, question)
         day.save()
-        Stop.objects.bulk_create(stop_rows(day, route, asked))
-    UnservedVisit.objects.bulk_create(unserved_rows(plan, answer, asked))
+        Stop.objects.bulk_create(stop_rows(day, route, question))
+    UnservedVisit.objects.bulk_create(unserved_rows(plan, answer, question))
     if by is not None:
         record(by=by, action="plan rounds", subject=plan, details={"days": problem.days}, now=now)
     return plan
@@ -249,29 +254,29 @@ def _costs(answer: rounds.RoundPlan) -> dict[str, float]:
     }
 
 
-def round_row(plan: Plan, route: rounds.Route, asked: PlanQuestion) -> Round:
+def round_row(plan: Plan, route: rounds.Route, question: PlanQuestion) -> Round:
     """A round as it is stored, not yet saved."""
-    clock = asked.clock
+    clock = question.clock
     return Round(
         plan=plan,
-        installer=asked.installers[route.installer],
+        installer=question.installers[route.installer],
         day=route.date,
         leaves_at=clock.moment(route.day, route.leaves_s),
         returns_at=clock.moment(route.day, route.returns_s),
         lunch_at=clock.moment(route.day, route.lunch_start_s) if route.lunch_start_s is not None else None,
         driving_minutes=round(route.drive_s / 60, 1),
         driving_km=round(route.drive_m / 1_000, 1),
-        costs=add_up(cents_of_route(asked.problem, route, [asked.visits[stop.visit] for stop in route.stops])),
+        costs=add_up(cents_of_route(question.problem, route, [question.visits[stop.visit] for stop in route.stops])),
     )
 
 
-def stop_rows(day: Round, route: rounds.Route, asked: PlanQuestion, *, first: int = 1) -> list[Stop]:
+def stop_rows(day: Round, route: rounds.Route, question: PlanQuestion, *, first: int = 1) -> list[Stop]:
     """The stops of a round as they are stored, not yet saved; the first has the place given."""
-    clock = asked.clock
+    clock = question.clock
     return [
         Stop(
             round=day,
-            visit=asked.visits[stop.visit],
+            visit=question.visits[stop.visit],
             order=order,
             arrives_at=clock.moment(route.day, stop.arrival_s),
             starts_at=clock.moment(route.day, stop.start_s),
@@ -288,43 +293,43 @@ _WAITS = "waits_for_parts"
 
 
 def unserved_rows(
-    plan: Plan, answer: rounds.RoundPlan, asked: PlanQuestion, *, end: date | None = None
+    plan: Plan, answer: rounds.RoundPlan, question: PlanQuestion, *, end: date | None = None
 ) -> list[UnservedVisit]:
     """What the planner says of the visits it leaves out, not yet saved; `end` is the day after the last it planned."""
-    end = end or asked.problem.first_day + timedelta(days=asked.problem.days)
+    end = end or question.problem.first_day + timedelta(days=question.problem.days)
     return [
         UnservedVisit(
             plan=plan,
-            visit=asked.visits[unserved.visit],
-            reason=_WAITS if _is_waiting(unserved.visit, asked, end) else unserved.reason.value,
-            sentence=_sentence(unserved, asked, end),
-            displaces=asked.visits.get(unserved.displaces),
+            visit=question.visits[unserved.visit],
+            reason=_WAITS if _is_waiting(unserved.visit, question, end) else unserved.reason.value,
+            sentence=_sentence(unserved, question, end),
+            displaces=question.visits.get(unserved.displaces),
             extra_cost=None if unserved.extra_cents is None else unserved.extra_cents / 100,
         )
         for unserved in answer.unserved
     ]
 
 
-def _is_waiting(visit: str, asked: PlanQuestion, end: date) -> bool:
+def _is_waiting(visit: str, question: PlanQuestion, end: date) -> bool:
     """Whether parts alone keep a visit out: no day of the plan is late enough for them."""
-    wait = asked.waits.get(visit)
+    wait = question.waits.get(visit)
     return wait is not None and wait.until >= end
 
 
-def _sentence(unserved: rounds.Unserved, asked: PlanQuestion, end: date) -> str:
-    name = asked.visits[unserved.visit].site.name
-    if not asked.installers:
+def _sentence(unserved: rounds.Unserved, question: PlanQuestion, end: date) -> str:
+    name = question.visits[unserved.visit].site.name
+    if not question.installers:
         return f"{name}: no installer of the company is active."
-    if _is_waiting(unserved.visit, asked, end):
-        return f"{name}: {asked.waits[unserved.visit].sentence}"
+    if _is_waiting(unserved.visit, question, end):
+        return f"{name}: {question.waits[unserved.visit].sentence}"
     return unserved.sentence
 
 
-def _check_all_answered(answer: rounds.RoundPlan, asked: PlanQuestion) -> None:
+def _check_all_answered(answer: rounds.RoundPlan, question: PlanQuestion) -> None:
     """Every candidate is in a round or has a reason."""
-    said = {unserved.visit for unserved in answer.unserved}
+    explained = {unserved.visit for unserved in answer.unserved}
     served = {stop.visit for route in answer.routes for stop in route.stops}
-    silent = [key for key in asked.visits if key not in served and key not in said]
+    silent = [key for key in question.visits if key not in served and key not in explained]
     if silent:
         raise RuntimeError(f"The planner left visits {', '.join(silent)} out without a reason.")
 
@@ -361,19 +366,19 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
             )
             if _overlap(row, other)
         ]
-        known = Stop.objects.filter(round__plan__in=others).select_related("visit__site", "round__installer")
-        before = {s.visit_id: (s.starts_at, s.leaves_at, s.round.installer_id) for s in known}
+        earlier_stops = Stop.objects.filter(round__plan__in=others).select_related("visit__site", "round__installer")
+        before = {s.visit_id: (s.starts_at, s.leaves_at, s.round.installer_id) for s in earlier_stops}
         Plan.objects.filter(pk__in=[other.pk for other in others]).update(state=Plan.State.REPLACED)
         row.state, row.published_at = Plan.State.PUBLISHED, now
         if row.based_on_id is None:
             last = row.last_day
             row.differences = compare_stops(
                 company=row.company,
-                before=[s for s in known if s.starts_at > now and row.first_day <= s.round.day <= last],
+                before=[s for s in earlier_stops if s.starts_at > now and row.first_day <= s.round.day <= last],
                 after=stops if others else [],
                 first_day=row.first_day,
             )
-            _take_other_days_over(row, [s for s in known if not row.first_day <= s.round.day <= last], now)
+            _take_other_days_over(row, [s for s in earlier_stops if not row.first_day <= s.round.day <= last], now)
         row.save(update_fields=["state", "published_at", "differences", "first_day", "days", "costs"])
         moved: list[tuple[Visit, datetime | None]] = []
         for stop in stops:
@@ -386,35 +391,39 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
             if not keeps_lock(visit, stop, now):
                 forget_lock(visit=visit, by=by, why=f"plan {row.pk} could not keep it", now=now)
             if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
-                was, visit.appointment_at = as_text(visit.appointment_at), stop.starts_at
-                details = {"was": was, "appointment_at": as_text(stop.starts_at), "plan": row.pk}
+                appointment_before, visit.appointment_at = as_text(visit.appointment_at), stop.starts_at
+                details = {"was": appointment_before, "appointment_at": as_text(stop.starts_at), "plan": row.pk}
                 record(by=by, action="move appointment", subject=visit, details=details, now=now)
-                moved.append((visit, datetime.fromisoformat(was) if was else None))
+                moved.append((visit, datetime.fromisoformat(appointment_before) if appointment_before else None))
         Visit.objects.bulk_update(
             [stop.visit for stop in stops], ["revision", "updated_at", "installer", "appointment_at", *LOCK]
         )
         for visit, at in moved:
             messages.moved(visit, at, now)
-        gone = [row_["visit"] for row_ in row.differences if row_["kind"] == "dropped" and row_["appointment_at"]]
-        messages.dropped(Visit.objects.filter(pk__in=gone, state=Visit.State.CONFIRMED), f"plan {row.pk}", now)
+        dropped_visits = [
+            row_["visit"] for row_ in row.differences if row_["kind"] == "dropped" and row_["appointment_at"]
+        ]
+        messages.dropped(
+            Visit.objects.filter(pk__in=dropped_visits, state=Visit.State.CONFIRMED), f"plan {row.pk}", now
+        )
         messages.rounds_changed(row.company, f"plan {row.pk}", row.differences, now)
         record(by=by, action="publish plan", subject=row, details={"replaces": [o.pk for o in others]}, now=now)
     return row
 
 
-def _take_other_days_over(plan: Plan, known: list[Stop], now: datetime) -> None:
+def _take_other_days_over(plan: Plan, earlier_stops: list[Stop], now: datetime) -> None:
     """Copy rounds of days to come that the plan says nothing of; it covers their days from now on, at their cost."""
     today = plan.company.day_at(now)
     here = set(Stop.objects.filter(round__plan=plan).values_list("visit_id", flat=True))
-    kept: dict[int, list[Stop]] = {}
-    for stop in sorted(known, key=lambda s: (s.round.day, s.round_id, s.order)):
+    stops_by_round: dict[int, list[Stop]] = {}
+    for stop in sorted(earlier_stops, key=lambda s: (s.round.day, s.round_id, s.order)):
         if stop.round.day >= today and stop.visit_id not in here:
-            kept.setdefault(stop.round_id, []).append(stop)
-    if not kept:
+            stops_by_round.setdefault(stop.round_id, []).append(stop)
+    if not stops_by_round:
         return
     policy = read_policy(company=plan.company).planning
     last = plan.last_day
-    for stops in kept.values():
+    for stops in stops_by_round.values():
         row = copy(stops[0].round)
         row.pk, row.plan, row.costs = None, plan, add_up(cents_of_round(row, stops, policy))
         row.save(force_insert=True)
@@ -435,14 +444,16 @@ def _overlap(one: Plan, other: Plan) -> bool:
 def _check_nobody_is_forgotten(plan: Plan, planned: set[int], now: datetime) -> None:
     """Refuse a draft that is older than a client's yes: the visit would stand in no round, and nobody would come."""
     last = plan.last_day
-    known = planned | set(plan.unserved.values_list("visit_id", flat=True))
+    answered_visits = planned | set(plan.unserved.values_list("visit_id", flat=True))
     agreed = Visit.objects.of_company(plan.company).filter(state=Visit.State.CONFIRMED, appointment_at__gt=now)
-    for visit in agreed.exclude(pk__in=known).select_related("site"):
+    for visit in agreed.exclude(pk__in=answered_visits).select_related("site"):
         assert visit.appointment_at is not None
         day = visit.appointment_at.astimezone(ZoneInfo(visit.site.time_zone)).date()
         if plan.first_day <= day <= last:
-            said = f"Visit {visit.pk} was confirmed for {day} since and stands in no round of this plan; plan again."
-            raise Conflict("plan_is_stale", said)
+            sentence = (
+                f"Visit {visit.pk} was confirmed for {day} since and stands in no round of this plan; plan again."
+            )
+            raise Conflict("plan_is_stale", sentence)
 
 
 def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:

@@ -15,7 +15,7 @@ from fleet.models import CatalogueItem
 from fleet.services.units.access import Access, access_of
 from scheduling.models import Absence, Installer, StockLevel, Visit
 from scheduling.planning import rounds
-from scheduling.planning.house_rules import ServicePolicy
+from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import Place, TravelProvider
 from scheduling.services.days import DAY_S, PlanningClock
@@ -124,8 +124,8 @@ def ask(
     clock = PlanningClock(first_day, company.zone)
     installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
     visits = _candidates(company, clock, first_day, days, also, without)
-    parts = _parts(company, visits) if policy.house.plans_with_van_stock else {}
-    stock = _van_stock(company) if policy.house.plans_with_van_stock else None
+    parts = _parts(company, visits) if policy.rules.plans_with_van_stock else {}
+    stock = _van_stock(company) if policy.rules.plans_with_van_stock else None
     access = access_of({visit.site_id: visit.site for visit in visits}.values())
     # shifts of other time zones begin on the day before or end on the day after
     away = absences_of(installers, first_day - timedelta(days=1), first_day + timedelta(days=days))
@@ -207,8 +207,8 @@ def _is_worth_asking(visit: Visit, first_day: date, days: int) -> bool:
     """Whether the visit is due by the last of the days, or is cheaper within them than after them."""
     if visit.earliest_day <= first_day + timedelta(days=days - 1):
         return True
-    costs, left = day_costs(visit, first_day=first_day, days=days)
-    return any(cost is not None and cost < left for cost in costs)
+    costs, cost_if_unserved = day_costs(visit, first_day=first_day, days=days)
+    return any(cost is not None and cost < cost_if_unserved for cost in costs)
 
 
 def _installer(
@@ -263,7 +263,7 @@ def _candidate(
     *,
     is_free: bool,
 ) -> rounds.Candidate:
-    costs, left = day_costs(visit, first_day=clock.first_day, days=days)
+    costs, cost_if_unserved = day_costs(visit, first_day=clock.first_day, days=days)
     if wait is not None:
         costs = [cost if clock.first_day + timedelta(days=k) >= wait.until else None for k, cost in enumerate(costs)]
     appointment = None
@@ -284,7 +284,7 @@ def _candidate(
         windows=open_hours,
         minutes=visit.minutes,
         cost_by_day=costs,
-        cost_if_left=left,
+        cost_if_unserved=cost_if_unserved,
         urgent=visit.is_urgent,
         appointment=appointment,
         skills=visit.skills,
@@ -346,7 +346,7 @@ def _parts(company: Company, visits: Sequence[Visit]) -> dict[int, dict[str, int
     """Visit id to item code to quantity: the planner speaks of items by their key."""
     codes = {str(pk): code for pk, code in CatalogueItem.objects.of_company(company).values_list("pk", "code")}
     table = parts_by_visit(company=company, visits=visits)
-    return {visit: {codes[item]: quantity for item, quantity in wanted.items()} for visit, wanted in table.items()}
+    return {visit: {codes[item]: quantity for item, quantity in parts.items()} for visit, parts in table.items()}
 
 
 def _van_stock(company: Company) -> dict[int, dict[str, int]]:
@@ -359,7 +359,7 @@ def _van_stock(company: Company) -> dict[int, dict[str, int]]:
 
 def _digest(problem: rounds.RoundProblem) -> str:
     """A fingerprint of everything that can change the answer."""
-    said: dict[str, Any] = {
+    content: dict[str, Any] = {
         "first_day": problem.first_day.isoformat(),
         "days": problem.days,
         "installers": [
@@ -380,7 +380,7 @@ def _digest(problem: rounds.RoundProblem) -> str:
                 "place": [c.place.latitude_deg, c.place.longitude_deg],
                 "windows": [[w.day, w.opens_s, w.closes_s] for w in c.windows],
                 "service_s": c.service_s,
-                "costs": [*c.cost_by_day_cents, c.cost_if_left_cents],
+                "costs": [*c.cost_by_day_cents, c.cost_if_unserved_cents],
                 "urgent": c.urgent,
                 "skills": sorted(c.skills),
                 "appointment": _appointment_text(c.appointment),
@@ -394,7 +394,7 @@ def _digest(problem: rounds.RoundProblem) -> str:
         "traffic": problem.traffic.periods if problem.traffic is not None else None,
         "travel": hashlib.sha256(problem.travel.seconds.tobytes() + problem.travel.metres.tobytes()).hexdigest(),
     }
-    return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 
 def _lunch_text(lunch: rounds.Lunch | None) -> list[int] | None:

@@ -138,19 +138,19 @@ def replan_day(
     moment = _Moment(plan, now)
     moment.check(happened)
     added = _store_facts(moment, by, happened, now)
-    mending = _Mending(moment, happened, provider)
+    mending = _Repair(moment, happened, provider)
     answer = mending.solve(effort, days)
     with transaction.atomic():
         lock_company(plan.company_id)
         base = Plan.objects.get(pk=plan.pk)
         if base.state != Plan.State.PUBLISHED:
             raise Conflict("plan_is_replaced", "Another plan was published meanwhile; mend that one.")
-        mended = mending.store(answer, effort, added)
-        details = {"based_on": plan.pk, "happened": mended.happened, "differences": len(mended.differences)}
-        record(by=by, action="replan", subject=mended, details=details, now=now)
+        repaired = mending.store(answer, effort, added)
+        details = {"based_on": plan.pk, "happened": repaired.happened, "differences": len(repaired.differences)}
+        record(by=by, action="replan", subject=repaired, details=details, now=now)
         if publish:
-            mended = publish_plan(plan=mended, by=by, now=now)
-    return mended
+            repaired = publish_plan(plan=repaired, by=by, now=now)
+    return repaired
 
 
 def _effort(seconds: float | None, iterations: int | None, seed: int, days: int) -> Effort:
@@ -212,7 +212,7 @@ def _store_absence(out: InstallerIsOut, through: date, by: Membership, now: date
 
 def _need_of_call(call: UrgentCall, by: Membership, now: datetime) -> Need:
     """The need that a call opens; the same call made again, because its answer was lost, finds it open."""
-    known = Need.objects.filter(
+    open_need = Need.objects.filter(
         unit=call.unit,
         kind=call.kind,
         position=call.position,
@@ -221,7 +221,7 @@ def _need_of_call(call: UrgentCall, by: Membership, now: datetime) -> Need:
         state=Need.State.OPEN,
         is_urgent=True,
     ).first()
-    return known or add_need(
+    return open_need or add_need(
         by=by,
         unit=call.unit,
         kind=call.kind,
@@ -275,8 +275,10 @@ class _Moment:
             begins = self.company.day_at(out.from_at or self.now)
             if (self.last_day_of(out) - begins).days >= LONGEST_DAYS - 1:
                 at = f"/installers_out/{number}/{'through' if out.through is not None else 'from_at'}"
-                said = f"lasts from {begins} to {self.last_day_of(out)}; an absence is told for a year at most."
-                faults.append(Fault(at, said))
+                fault_sentence = (
+                    f"lasts from {begins} to {self.last_day_of(out)}; an absence is told for a year at most."
+                )
+                faults.append(Fault(at, fault_sentence))
         for number, over in enumerate(happened.overruns):
             sentence = self._cannot_overrun(over)
             if sentence:
@@ -286,8 +288,8 @@ class _Moment:
                 faults.append(Fault(at, f"minutes must be 1 to 720, not {over.minutes}."))
         for number, off in enumerate(happened.cancelled):
             if State.CANCELLED not in {off.visit.state, *LEGAL_MOVES[off.visit.state]}:
-                said = f"The visit {off.visit.state_words} and cannot be cancelled."
-                faults.append(Fault(f"/cancelled_visits/{number}/visit", said))
+                fault_sentence = f"The visit {off.visit.state_words} and cannot be cancelled."
+                faults.append(Fault(f"/cancelled_visits/{number}/visit", fault_sentence))
         for number, call in enumerate(happened.urgent):
             if call.position is not None and call.position.unit_id != call.unit.pk:
                 at = f"/urgent_calls/{number}/position"
@@ -308,7 +310,7 @@ class _Moment:
         return "is behind the installer, who by the plan has gone on; name the visit they are at." if later else ""
 
 
-class _Mending:
+class _Repair:
     """One mending: the question, the answer, the new plan."""
 
     def __init__(self, moment: _Moment, happened: Happened, provider: TravelProvider | None) -> None:
@@ -319,7 +321,7 @@ class _Mending:
         self.policy = read_policy(company=moment.company)
         self.provider = provider or provider_for(company=moment.company, policy=self.policy)
         self.ends = self._ends()
-        self.asked = self._ask()
+        self.question = self._ask()
 
     def _ends(self) -> dict[int, datetime]:
         """Visit to when its work ends, for those that overrun."""
@@ -356,9 +358,9 @@ class _Mending:
 
     def _called_off(self) -> set[int]:
         """Visits proposed anew where a client has just called one off, unless the same site calls for somebody."""
-        told = {fact["visit"] for fact in self.plan.happened if fact["kind"] == "visit_cancelled"}
-        told |= {off.visit.pk for off in self.happened.cancelled}
-        sites = Visit.objects.of_company(self.plan.company).filter(pk__in=told).values("site")
+        cancelled_visits = {fact["visit"] for fact in self.plan.happened if fact["kind"] == "visit_cancelled"}
+        cancelled_visits |= {off.visit.pk for off in self.happened.cancelled}
+        sites = Visit.objects.of_company(self.plan.company).filter(pk__in=cancelled_visits).values("site")
         again = Visit.objects.of_company(self.plan.company).filter(site__in=sites, state=State.PROPOSED)
         calling = [call.unit.site_id for call in self.happened.urgent]
         planned = {stop.visit_id for stop in self.moment.stops}
@@ -366,29 +368,29 @@ class _Mending:
 
     def solve(self, effort: Effort, days: int) -> rounds.Replanned:
         """Ask the planner."""
-        problem = self.asked.problem
+        problem = self.question.problem
         published: dict[tuple[int, int], tuple[int, ...]] = {}
-        told = []
+        promised_routes = []
         for day in self.moment.rounds:
             index = problem.installer_index.get(day.installer.name)
-            stops = [s for s in self.moment.stops if s.round_id == day.pk and str(s.visit_id) in self.asked.visits]
+            stops = [s for s in self.moment.stops if s.round_id == day.pk and str(s.visit_id) in self.question.visits]
             offset = (day.day - self.plan.first_day).days
             if index is None or offset < self.moment.day or not stops:
                 continue
             published[index, offset] = tuple(problem.candidate_index[str(s.visit_id)] for s in stops)
-            told.append(self._told(day, stops, offset))
+            promised_routes.append(self._promised_route(day, stops, offset))
         return rounds.replan(
             problem,
             published,
             self._changes(),
             now=rounds.Moment(self.moment.day, self.moment.second),
             provider=self.provider,
-            promised=told,
+            promised=promised_routes,
             days=days,
-            **effort.wanted,
+            **effort.as_stored,
         )
 
-    def _told(self, day: Round, stops: Sequence[Stop], offset: int) -> rounds.Route:
+    def _promised_route(self, day: Round, stops: Sequence[Stop], offset: int) -> rounds.Route:
         """A stored round in the planner's words."""
 
         def second(moment: datetime) -> int:
@@ -427,7 +429,7 @@ class _Mending:
         return min(planned, self.moment.second + round(stop.driving_minutes * 60))
 
     def _changes(self) -> list[rounds.InstallerOut | rounds.FreeLater]:
-        names = {installer.pk: name for name, installer in self.asked.installers.items()}
+        names = {installer.pk: name for name, installer in self.question.installers.items()}
         out = self._out()
         free: dict[str, int] = {}
         for stop in self.moment.stops:
@@ -441,8 +443,8 @@ class _Mending:
 
     def _out(self) -> dict[tuple[str, int], int]:
         """(Installer, day of the plan) to the second from which they are away for the rest of that day."""
-        found: dict[tuple[str, int], int] = {}
-        people = self.asked.installers
+        absent_from: dict[tuple[str, int], int] = {}
+        people = self.question.installers
         last = self.plan.last_day
         absences = absences_of(people.values(), self.moment.today, last)
         for name, installer in people.items():
@@ -452,8 +454,8 @@ class _Mending:
                     away = away_on(absence, self.plan.first_day + timedelta(days=day))
                     span = self.clock.span(day, *away, zone) if away is not None else None
                     if span is not None and away is not None and away[1] >= installer.shift_ends:
-                        found[name, day] = min(span[0], found.get((name, day), DAY_S))
-        return found
+                        absent_from[name, day] = min(span[0], absent_from.get((name, day), DAY_S))
+        return absent_from
 
     def store(self, answer: rounds.Replanned, effort: Effort, facts: Sequence[dict[str, Any]]) -> Plan:
         """Write the new plan: what has begun and the days not planned again as they were, the rest as answered."""
@@ -465,7 +467,7 @@ class _Mending:
             days=self.plan.days,
             created_at=moment.now,
             based_on=self.plan,
-            effort=effort.wanted,
+            effort=effort.as_stored,
             travel_source=answer.plan.travel_source,
             faults=[
                 {
@@ -485,24 +487,24 @@ class _Mending:
         )
         begun = {int(stop.visit) for stops in answer.begun.values() for stop in stops}
         routes = {
-            (self.asked.installers[r.installer].pk, r.date): dataclasses.replace(r, day=r.day + moment.day)
+            (self.question.installers[r.installer].pk, r.date): dataclasses.replace(r, day=r.day + moment.day)
             for r in answer.plan.routes
         }
         written: list[Stop] = []
         for old in moment.rounds:
-            mine = [s for s in moment.stops if s.round_id == old.pk]
+            round_stops = [s for s in moment.stops if s.round_id == old.pk]
             if (old.day - self.plan.first_day).days not in planned:
-                kept = [s for s in mine if old.day < moment.today or s.visit.state not in Visit.CLOSED]
-                written += self._take_over(plan, old, kept, None) if kept else []
+                kept_stops = [s for s in round_stops if old.day < moment.today or s.visit.state not in Visit.CLOSED]
+                written += self._take_over(plan, old, kept_stops, None) if kept_stops else []
             elif old.day == moment.today:
-                kept = [s for s in mine if s.visit_id in begun or self._was_made(s)]
-                route = routes.pop((old.installer_id, old.day), None) if kept else None
-                written += self._take_over(plan, old, kept, route) if kept else []
+                kept_stops = [s for s in round_stops if s.visit_id in begun or self._was_made(s)]
+                route = routes.pop((old.installer_id, old.day), None) if kept_stops else None
+                written += self._take_over(plan, old, kept_stops, route) if kept_stops else []
         for route in routes.values():
             if route.stops:
-                row = round_row(plan, route, self.asked)
+                row = round_row(plan, route, self.question)
                 row.save()
-                written += stop_rows(row, route, self.asked)
+                written += stop_rows(row, route, self.question)
         Stop.objects.bulk_create(written)
         self._store_left_out(plan, answer, {s.visit_id for s in written})
         plan.differences = self._differences(written, begun)
@@ -513,27 +515,27 @@ class _Mending:
     def _was_made(self, stop: Stop) -> bool:
         """A stop of somebody who is no installer any more, or one that was closed when its time had come."""
         return stop.starts_at <= self.moment.now and (
-            stop.round.installer.name not in self.asked.installers or stop.visit.state in Visit.VISITED
+            stop.round.installer.name not in self.question.installers or stop.visit.state in Visit.VISITED
         )
 
-    def _take_over(self, plan: Plan, old: Round, kept: Sequence[Stop], route: rounds.Route | None) -> list[Stop]:
+    def _take_over(self, plan: Plan, old: Round, kept_stops: Sequence[Stop], route: rounds.Route | None) -> list[Stop]:
         """Copy a round as far as it stands; today's goes on with what was planned again."""
         more = [] if route is None else list(route.stops)
-        driven = sum(s.driving_minutes for s in kept), sum(s.driving_km for s in kept)
-        whole = old.day != self.moment.today
+        driven = sum(s.driving_minutes for s in kept_stops), sum(s.driving_km for s in kept_stops)
+        is_whole_day = old.day != self.moment.today
         row = Round(
             plan=plan,
             installer=old.installer,
             day=old.day,
             leaves_at=old.leaves_at,
-            returns_at=old.returns_at if whole else max(self._end(s) for s in kept),
-            lunch_at=old.lunch_at if whole or (old.lunch_at and old.lunch_at <= self.moment.now) else None,
-            driving_minutes=old.driving_minutes if whole else round(driven[0], 1),
-            driving_km=old.driving_km if whole else round(driven[1], 1),
-            costs=add_up((cents_of_round if whole else cents_of_part)(old, kept, self.policy.planning)),
+            returns_at=old.returns_at if is_whole_day else max(self._end(s) for s in kept_stops),
+            lunch_at=old.lunch_at if is_whole_day or (old.lunch_at and old.lunch_at <= self.moment.now) else None,
+            driving_minutes=old.driving_minutes if is_whole_day else round(driven[0], 1),
+            driving_km=old.driving_km if is_whole_day else round(driven[1], 1),
+            costs=add_up((cents_of_round if is_whole_day else cents_of_part)(old, kept_stops, self.policy.planning)),
         )
         if route is not None:
-            after = round_row(plan, route, self.asked)
+            after = round_row(plan, route, self.question)
             row.costs = {kind: round(row.costs[kind] + more, 2) for kind, more in after.costs.items()}
             row.returns_at, row.lunch_at = after.returns_at, after.lunch_at or row.lunch_at
             row.driving_minutes = round(row.driving_minutes + after.driving_minutes, 1)
@@ -550,24 +552,26 @@ class _Mending:
                 driving_minutes=s.driving_minutes,
                 driving_km=s.driving_km,
             )
-            for order, s in enumerate(kept, start=1)
+            for order, s in enumerate(kept_stops, start=1)
         ]
-        return stops + (stop_rows(row, route, self.asked, first=len(kept) + 1) if route is not None and more else [])
+        return stops + (
+            stop_rows(row, route, self.question, first=len(kept_stops) + 1) if route is not None and more else []
+        )
 
     def _end(self, stop: Stop) -> datetime:
         return max(stop.leaves_at, self.ends.get(stop.visit_id, stop.leaves_at))
 
     def _store_left_out(self, plan: Plan, answer: rounds.Replanned, served: set[int]) -> None:
         end = self.moment.today + timedelta(days=answer.problem.days)
-        rows = unserved_rows(plan, answer.plan, self.asked, end=end)
-        known = {row.visit_id: row for row in rows}
+        rows = unserved_rows(plan, answer.plan, self.question, end=end)
+        unserved_of = {row.visit_id: row for row in rows}
         for old in UnservedVisit.objects.filter(plan=self.plan).exclude(visit__state__in=Visit.CLOSED):
-            row = known.get(old.visit_id)
+            row = unserved_of.get(old.visit_id)
             # of a visit that the days planned again are closed to, the reason for the whole plan still holds
             if old.visit_id not in served and (row is None or row.reason == rounds.UnservedReason.NO_OPEN_DAY):
                 old.pk, old.plan = None, plan
-                known[old.visit_id] = old
-        UnservedVisit.objects.bulk_create(known.values())
+                unserved_of[old.visit_id] = old
+        UnservedVisit.objects.bulk_create(unserved_of.values())
 
     def _differences(self, written: Sequence[Stop], begun: set[int]) -> list[dict[str, Any]]:
         def matters(stop: Stop) -> bool:

@@ -40,8 +40,8 @@ def pair_sites(
         When the two have a rule already, or one of them belongs together with a third.
     """
     if first_site.pk == second_site.pk:
-        said = "second_site is the first one again; name another site."
-        raise InvalidInput("pair_not_valid", said, faults=[Fault("/second_site", said)])
+        sentence = "second_site is the first one again; name another site."
+        raise InvalidInput("pair_not_valid", sentence, faults=[Fault("/second_site", sentence)])
     one, other = sorted((first_site, second_site), key=lambda site: site.pk)
     with transaction.atomic():
         lock_company(by.company_id)

@@ -20,7 +20,7 @@ class Allocation:
         what is overdue.
     rounds, round_of
         Rounds of the plan, and the one each visit is in.
-    taken
+    allocated
         Item key to visit key to pieces.
     shares
         What each visit got of each item.
@@ -39,9 +39,9 @@ class Allocation:
         }
         self.days = {pk: max(self._expected(visit), today) for pk, visit in self.visits.items()}
         tasks = tasks_of(self.visits.values())
-        self.taken = parts.parts_for(tasks, self.catalogue.rules_for(tasks))
+        self.allocated = parts.parts_for(tasks, self.catalogue.rules_for(tasks))
         self.shares: dict[tuple[str, str], list[supply.Share]] = defaultdict(list)
-        for item, by_visit in self.taken.items():
+        for item, by_visit in self.allocated.items():
             demands = [self._demand(int(visit), item, quantity) for visit, quantity in by_visit.items()]
             for share in supply.allocate(demands, self.supplies.of(item)):
                 self.shares[share.demand, item].append(share)

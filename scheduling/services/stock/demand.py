@@ -12,7 +12,7 @@ from scheduling.services.needs.facts import quantile_days
 from scheduling.services.stock.visit_parts import Catalogue, task_of
 
 
-def wanted_pieces(
+def expect_demand(
     *,
     visits: Mapping[int, Visit],
     days: Mapping[int, date],
@@ -55,19 +55,19 @@ def wanted_pieces(
             tasks_in[visit_id].append(need)
         else:
             loose.append(need)
-    every = [task_of(need, visit=str(pk)) for pk, found in tasks_in.items() for need in found]
+    every = [task_of(need, visit=str(pk)) for pk, visit_needs in tasks_in.items() for need in visit_needs]
     alone = {need.pk: task_of(need, visit=f"need {need.pk}") for need in loose}
     rules = catalogue.rules_for(chain(every, alone.values()))
 
-    wanted: dict[str, list[ExpectedDemand]] = defaultdict(list)
+    demand_by_item: dict[str, list[ExpectedDemand]] = defaultdict(list)
     for item, by_visit in parts.parts_for([_without_item(task) for task in every], rules).items():
         for key, quantity in by_visit.items():
-            wanted[item].append(ExpectedDemand(quantity, _from(today, days[int(key)])))
-    for pk, found in tasks_in.items():
-        for need in found:
+            demand_by_item[item].append(ExpectedDemand(quantity, _from(today, days[int(key)])))
+    for pk, visit_needs in tasks_in.items():
+        for need in visit_needs:
             if need.item_id is not None:
                 sooner = () if pk in fixed else _quantiles(need, today)
-                wanted[str(need.item_id)].append(ExpectedDemand(1, _from(today, days[pk]), sooner))
+                demand_by_item[str(need.item_id)].append(ExpectedDemand(1, _from(today, days[pk]), sooner))
     for need in loose:
         chances = _quantiles(need, today)
         # what a later visit holds, and no forecast speaks of, is that visit's
@@ -76,8 +76,8 @@ def wanted_pieces(
             continue
         on = _from(today, day) if day is not None else None
         for item, by_visit in parts.parts_for([alone[need.pk]], rules).items():
-            wanted[item].append(ExpectedDemand(sum(by_visit.values()), on, chances))
-    return wanted
+            demand_by_item[item].append(ExpectedDemand(sum(by_visit.values()), on, chances))
+    return demand_by_item
 
 
 def _without_item(task: parts.PartsTask) -> parts.PartsTask:

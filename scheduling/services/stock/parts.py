@@ -17,7 +17,7 @@ from scheduling.planning.stock import reorder, supply
 from scheduling.planning.stock.deliveries import order_by
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
-from scheduling.services.stock.demand import wanted_pieces
+from scheduling.services.stock.demand import expect_demand
 from scheduling.services.stock.sentences import sentence_of_period, sentence_of_shares
 from scheduling.services.stock.supplies import STORE
 
@@ -54,7 +54,7 @@ def write_parts_lists(*, plan: Plan, now: datetime) -> PartsWritten:
         writer.visits_and_rounds()
         last_of_plan = plan.first_day + timedelta(days=plan.days - 1)
         writer.period(plan.first_day, last_of_plan, in_plan_only=True)
-        writer.period(today, today + timedelta(days=writer.house.order_horizon_days - 1), in_plan_only=False)
+        writer.period(today, today + timedelta(days=writer.rules.order_horizon_days - 1), in_plan_only=False)
         writer.drop_stale()
     return PartsWritten(writer.written, writer.unchanged)
 
@@ -91,23 +91,23 @@ class PartsWriter:
 
     def __init__(self, plan: Plan, today: date, now: datetime) -> None:
         self.plan, self.company, self.today, self.now = plan, plan.company, today, now
-        self.house = read_policy(company=self.company).house
-        found = Allocation(company=self.company, today=today, plan=plan)
-        self.allocation, self.catalogue, self.supplies = found, found.catalogue, found.supplies
-        self.visits, self.days, self.shares = found.visits, found.days, found.shares
-        self.rounds, self.round_of, self.taken = found.rounds, found.round_of, found.taken
+        self.rules = read_policy(company=self.company).rules
+        allocation = Allocation(company=self.company, today=today, plan=plan)
+        self.allocation, self.catalogue, self.supplies = allocation, allocation.catalogue, allocation.supplies
+        self.visits, self.days, self.shares = allocation.visits, allocation.days, allocation.shares
+        self.rounds, self.round_of, self.allocated = allocation.rounds, allocation.round_of, allocation.allocated
         self.van_names = dict(Installer.objects.of_company(self.company).values_list("pk", "name"))
         self.lists = self._read_lists()
         self.written = self.unchanged = 0
 
     def _read_lists(self) -> dict[tuple[Any, ...], PartsList]:
         rows = PartsList.objects.of_company(self.company).prefetch_related("lines")
-        mine = [
+        own_lists = [
             *rows.filter(scope=Scope.VISIT, visit__in=self.round_of),
             *rows.filter(scope=Scope.ROUND, round__plan=self.plan),
             *rows.filter(scope=Scope.PERIOD),
         ]
-        return {_key(row): row for row in mine}
+        return {_key(row): row for row in own_lists}
 
     # -- visits and rounds
 
@@ -121,25 +121,25 @@ class PartsWriter:
         used: dict[int, Counter[str]] = defaultdict(Counter)
         # in order of days: what a van uses on one day is not aboard on the next
         for round_ in self.rounds:
-            known = [stop.visit_id for stop in round_.stops.all() if stop.visit_id in self.visits]
-            lines = self._lines_of(known, van=round_.installer_id)
-            aboard, gone = self.supplies.vans.get(round_.installer_id, Counter()), used[round_.installer_id]
+            visit_ids = [stop.visit_id for stop in round_.stops.all() if stop.visit_id in self.visits]
+            lines = self._lines_of(visit_ids, van=round_.installer_id)
+            aboard, used_aboard = self.supplies.vans.get(round_.installer_id, Counter()), used[round_.installer_id]
             for line in lines:
-                item, taken = str(line.item_id), line.in_stock
-                line.in_stock = aboard[item] - gone[item]
-                gone[item] += taken
+                item, used_before = str(line.item_id), line.in_stock
+                line.in_stock = aboard[item] - used_aboard[item]
+                used_aboard[item] += used_before
             self._write(lines, scope=Scope.ROUND, round_id=round_.pk, first_day=round_.day, last_day=round_.day)
 
     def _lines_of(self, visits: Sequence[int], *, van: int | None) -> list[PartsLine]:
         """What visits take and where it comes from; with a van: what is aboard and what is to be loaded."""
         lines = []
-        for item, by_visit in sorted(self.taken.items()):
-            mine = {str(visit): by_visit[str(visit)] for visit in visits if str(visit) in by_visit}
-            if not mine:
+        for item, by_visit in sorted(self.allocated.items()):
+            quantity_by_visit = {str(visit): by_visit[str(visit)] for visit in visits if str(visit) in by_visit}
+            if not quantity_by_visit:
                 continue
-            shares = [share for visit in mine for share in self.shares[visit, item]]
+            shares = [share for visit in quantity_by_visit for share in self.shares[visit, item]]
             in_time = [share for share in shares if not share.is_late]
-            quantity = sum(mine.values())
+            quantity = sum(quantity_by_visit.values())
             aboard = sum(s.quantity for s in in_time if s.supply == f"van:{van}")
             coming = sum(s.quantity for s in in_time if s.supply.startswith("order:"))
             at_hand = sum(s.quantity for s in in_time) - coming
@@ -153,7 +153,7 @@ class PartsWriter:
                     on_order=coming,
                     late=sum(s.quantity for s in shares if s.is_late),
                     short=quantity - in_stock - (0 if van is not None else coming),
-                    reasons=self._reasons(item, mine),
+                    reasons=self._reasons(item, quantity_by_visit),
                     sentence=sentence_of_shares(
                         quantity, shares, self.supplies.coming.get(item, ()), self.van_names, own_van=van
                     ),
@@ -175,7 +175,7 @@ class PartsWriter:
         if in_plan_only:
             needs = [t.need for v in chosen.values() for t in v.tasks.all() if t.need.state == Need.State.OPEN]
         agreed = {pk for pk in self.visits if self.allocation.is_agreed(pk)}
-        wanted = wanted_pieces(
+        demand_by_item = expect_demand(
             visits=self.visits if not in_plan_only else chosen,
             days=self.days,
             fixed=agreed | set(self.round_of),
@@ -184,7 +184,7 @@ class PartsWriter:
             today=self.today,
             last=last,
         )
-        lines = [self._period_line(item, found, chosen, last) for item, found in sorted(wanted.items())]
+        lines = [self._period_line(item, demands, chosen, last) for item, demands in sorted(demand_by_item.items())]
         return self._write(
             [line for line in lines if line.quantity or line.spare], scope=Scope.PERIOD, first_day=first, last_day=last
         )
@@ -194,40 +194,40 @@ class PartsWriter:
         return list(rows.select_related("position", "forecast").order_by("pk"))
 
     def _period_line(
-        self, key: str, wanted: Sequence[reorder.ExpectedDemand], chosen: dict[int, Visit], last: date
+        self, key: str, demands: Sequence[reorder.ExpectedDemand], chosen: dict[int, Visit], last: date
     ) -> PartsLine:
         item = self.catalogue.items[key]
-        mine = {visit: n for visit, n in self.taken.get(key, {}).items() if int(visit) in chosen}
-        quantity = sum(mine.values())
+        quantity_by_visit = {visit: n for visit, n in self.allocated.get(key, {}).items() if int(visit) in chosen}
+        quantity = sum(quantity_by_visit.values())
         # what agreed visits outside of the list hold is not there for it
-        held = [s for visit in self.taken.get(key, ()) if int(visit) not in chosen for s in self._held(visit, key)]
+        held = [s for visit in self.allocated.get(key, ()) if int(visit) not in chosen for s in self._held(visit, key)]
         in_stock = self.supplies.at_hand(key) - sum(s.quantity for s in held if not s.supply.startswith("order:"))
-        kept: Counter[str] = Counter()
+        reserved: Counter[str] = Counter()
         for share in held:
-            kept[share.supply] += share.quantity
+            reserved[share.supply] += share.quantity
         arrivals = [
-            reorder.Arrival(coming.line.outstanding - kept[coming.key], (coming.usable_from - self.today).days)
+            reorder.Arrival(coming.line.outstanding - reserved[coming.key], (coming.usable_from - self.today).days)
             for coming in self.supplies.coming.get(key, ())
         ]
-        level = self.house.parts_service_level
-        found = reorder.cover(
-            wanted, [reorder.Arrival(in_stock), *arrivals], last_day=(last - self.today).days, level=level
+        level = self.rules.parts_service_level
+        cover = reorder.cover(
+            demands, [reorder.Arrival(in_stock), *arrivals], last_day=(last - self.today).days, level=level
         )
-        needed_by = self.today + timedelta(days=found.short_on) if found.short_on is not None else None
+        needed_by = self.today + timedelta(days=cover.short_on) if cover.short_on is not None else None
         line = PartsLine(
             item=item,
             quantity=quantity,
-            spare=max(0, found.quantity - quantity),
+            spare=max(0, cover.quantity - quantity),
             in_stock=in_stock,
             on_order=sum(arrival.quantity for arrival in arrivals),
-            late=sum(s.quantity for visit in mine for s in self.shares[visit, key] if s.is_late),
-            short=found.missing,
-            packs_to_order=math.ceil(found.missing / item.pack_size),
+            late=sum(s.quantity for visit in quantity_by_visit for s in self.shares[visit, key] if s.is_late),
+            short=cover.missing,
+            packs_to_order=math.ceil(cover.missing / item.pack_size),
             needed_by=needed_by,
             order_by=order_by(needed_by, item.days_to_shelf, item.closed_weekdays) if needed_by is not None else None,
-            reasons=self._reasons(key, mine),
+            reasons=self._reasons(key, quantity_by_visit),
         )
-        line.sentence = sentence_of_period(line, last=last, level=level, expected=found.expected)
+        line.sentence = sentence_of_period(line, last=last, level=level, expected=cover.expected)
         return line
 
     def _held(self, visit: str, item: str) -> list[supply.Share]:
@@ -237,11 +237,11 @@ class PartsWriter:
 
     def _reasons(self, item: str, by_visit: dict[str, int]) -> list[dict[str, Any]]:
         """Which visits take it, in order of date, and how many pieces each has not got in time."""
-        found = []
+        reasons = []
         for visit, quantity in by_visit.items():
             row = self.visits[int(visit)]
-            got = sum(share.quantity for share in self.shares[visit, item] if not share.is_late)
-            found.append(
+            in_time = sum(share.quantity for share in self.shares[visit, item] if not share.is_late)
+            reasons.append(
                 {
                     "visit": row.pk,
                     "site": row.site_id,
@@ -249,10 +249,10 @@ class PartsWriter:
                     "site_name": row.site.name,
                     "day": self.days[row.pk].isoformat(),
                     "quantity": quantity,
-                    "missing": quantity - got,
+                    "missing": quantity - in_time,
                 }
             )
-        return sorted(found, key=lambda reason: (reason["day"], reason["visit"]))
+        return sorted(reasons, key=lambda reason: (reason["day"], reason["visit"]))
 
     def _write(self, lines: list[PartsLine], **identity: Any) -> PartsList:
         """Write a list, or leave it alone when it says the same already."""

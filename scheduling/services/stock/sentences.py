@@ -41,24 +41,24 @@ def sentence_of_shares(
     for share in shares:
         key = f"late {share.supply}" if share.is_late else share.supply
         pieces[key] = pieces.get(key, 0) + share.quantity
-    said = []
+    sources = []
     for key, count in pieces.items():
         place = key.removeprefix("late ")
         if place == STORE:
-            said.append(f"{count} from the store")
+            sources.append(f"{count} from the store")
         elif place == f"van:{own_van}":
-            said.append(f"{count} aboard")
+            sources.append(f"{count} aboard")
         elif place.startswith("van:"):
-            said.append(f"{count} in the van of {van_names.get(int(place[4:]), 'somebody else')}")
+            sources.append(f"{count} in the van of {van_names.get(int(place[4:]), 'somebody else')}")
         else:
             line = orders[place].line
             expected = f", expected {day_in_words(line.expected_on)}" if line.expected_on is not None else ""
             too_late = ", too late for this day" if key.startswith("late ") else ""
-            said.append(f"{count} on order {line.order.number}{expected}{too_late}")
+            sources.append(f"{count} on order {line.order.number}{expected}{too_late}")
     missing = quantity - sum(pieces.values())
     if missing:
-        said.append(f"{missing} neither in stock nor on order")
-    return "; ".join(said) + "."
+        sources.append(f"{missing} neither in stock nor on order")
+    return "; ".join(sources) + "."
 
 
 def sentence_of_period(line: PartsLine, *, last: date, level: float, expected: float) -> str:
@@ -76,13 +76,13 @@ def sentence_of_period(line: PartsLine, *, last: date, level: float, expected: f
         Pieces wanted on average.
     """
     until = f"until {day_in_words(last)}"
-    asked = f"{line.quantity} for visits {until}" if line.quantity else f"None for a visit {until}"
+    demand_words = f"{line.quantity} for visits {until}" if line.quantity else f"None for a visit {until}"
     if line.spare:
-        asked += (
+        demand_words += (
             f", and {line.spare} for work that no visit holds yet and for cartridges that may be exhausted sooner: "
             f"with {100 * level:g} % probability none is missing ({expected:.1f} are used on average)"
         )
     stock = f"{line.in_stock} in stock and {line.on_order} on order"
     if not line.short:
-        return f"{asked}. {stock}: nothing to order."
-    return f"{asked}. {stock} leave {line.short} to order."
+        return f"{demand_words}. {stock}: nothing to order."
+    return f"{demand_words}. {stock} leave {line.short} to order."

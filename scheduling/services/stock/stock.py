@@ -42,9 +42,11 @@ def count_stock(
         level, _ = StockLevel.objects.get_or_create(
             company_id=item.company_id, item=item, installer=installer, defaults={"counted_at": at}
         )
-        was, level.quantity, level.counted_at = level.quantity, quantity, at
+        quantity_before, level.quantity, level.counted_at = level.quantity, quantity, at
         level.save(update_fields=["quantity", "counted_at"])
-        record(by=by, action="count stock", subject=level, details={"was": was, "quantity": quantity}, now=now)
+        record(
+            by=by, action="count stock", subject=level, details={"was": quantity_before, "quantity": quantity}, now=now
+        )
     return level
 
 
@@ -65,7 +67,7 @@ def put_into_store(*, company: Company, pieces: Mapping[int, int], now: datetime
 
 
 def take_from_stock(
-    *, company: Company, wanted: Mapping[CatalogueItem, int], installer: Installer | None, used_at: datetime
+    *, company: Company, quantity_of: Mapping[CatalogueItem, int], installer: Installer | None, used_at: datetime
 ) -> list[dict[str, Any]]:
     """Take pieces from the van, then from the store; call it inside the transaction of the work.
 
@@ -78,55 +80,55 @@ def take_from_stock(
         For each item what came from where; `uncounted` pieces were fitted although the last count knew of none, which
         says that the count is wrong.
     """
-    rows = StockLevel.objects.select_for_update(no_key=True).of_company(company).filter(item__in=list(wanted))
+    rows = StockLevel.objects.select_for_update(no_key=True).of_company(company).filter(item__in=list(quantity_of))
     levels = {(level.item_id, level.installer_id): level for level in rows.order_by("pk")}
-    taken = []
-    for item, quantity in sorted(wanted.items(), key=lambda entry: entry[0].pk):
-        left = quantity
+    withdrawals = []
+    for item, quantity in sorted(quantity_of.items(), key=lambda entry: entry[0].pk):
+        missing = quantity
         van = levels.get((item.pk, installer.pk)) if installer is not None else None
         store = levels.get((item.pk, None))
         counted = van if van is not None else store
         if counted is not None and counted.counted_at > used_at:
             from_van, from_store = (quantity, 0) if van is not None else (0, quantity)
-            left = 0
+            missing = 0
         else:
-            from_van, left = _take(van, left)
-            from_store, left = _take(store, left)
-        taken.append(
+            from_van, missing = _take(van, missing)
+            from_store, missing = _take(store, missing)
+        withdrawals.append(
             {
                 "item": item.pk,
                 "quantity": quantity,
                 "from_van": from_van,
                 "from_store": from_store,
-                "uncounted": left,
+                "uncounted": missing,
             }
         )
-    return taken
+    return withdrawals
 
 
 def _take(level: StockLevel | None, quantity: int) -> tuple[int, int]:
     if level is None:
         return 0, quantity
-    taken = min(level.quantity, quantity)
-    if taken:
-        level.quantity -= taken
+    withdrawn = min(level.quantity, quantity)
+    if withdrawn:
+        level.quantity -= withdrawn
         level.save(update_fields=["quantity"])
-    return taken, quantity - taken
+    return withdrawn, quantity - withdrawn
 
 
 def put_into_stock(
-    *, company: Company, found: Mapping[CatalogueItem, int], installer: Installer | None, found_at: datetime
+    *, company: Company, quantity_of: Mapping[CatalogueItem, int], installer: Installer | None, added_at: datetime
 ) -> list[dict[str, Any]]:
     """Put pieces that were over into the van, or into the store where nobody drives; inside the work's transaction.
 
     A level that nobody has counted yet stays unknown, and one that was counted since knows of them already.
     """
-    rows = StockLevel.objects.select_for_update(no_key=True).of_company(company).filter(item__in=list(found))
+    rows = StockLevel.objects.select_for_update(no_key=True).of_company(company).filter(item__in=list(quantity_of))
     levels = {level.item_id: level for level in rows.filter(installer=installer).order_by("pk")}
     put = []
-    for item, quantity in sorted(found.items(), key=lambda entry: entry[0].pk):
+    for item, quantity in sorted(quantity_of.items(), key=lambda entry: entry[0].pk):
         level = levels.get(item.pk)
-        if level is not None and level.counted_at <= found_at:
+        if level is not None and level.counted_at <= added_at:
             level.quantity += quantity
             level.save(update_fields=["quantity"])
         put.append({"item": item.pk, "quantity": quantity})

@@ -63,15 +63,17 @@ class Supplies:
 
 def read_supplies(*, company: Company, today: date) -> Supplies:
     """Read what there is and what is on order, as things stand."""
-    found = Supplies()
+    supplies = Supplies()
     for level in StockLevel.objects.of_company(company):
         item = str(level.item_id)
-        found.counted.add(item)
-        place = found.store if level.installer_id is None else found.vans.setdefault(level.installer_id, Counter())
+        supplies.counted.add(item)
+        place = (
+            supplies.store if level.installer_id is None else supplies.vans.setdefault(level.installer_id, Counter())
+        )
         place[item] += level.quantity
     lines = PurchaseOrderLine.objects.of_company(company).filter(order__state__in=COMING)
     for line in lines.select_related("order__supplier", "item").order_by("expected_on", "pk"):
         if line.outstanding:
             expected = max(line.expected_on or today, today)
-            found.coming[str(line.item_id)].append(Coming(line, expected + timedelta(days=1)))
-    return found
+            supplies.coming[str(line.item_id)].append(Coming(line, expected + timedelta(days=1)))
+    return supplies

@@ -25,15 +25,15 @@ class Catalogue:
         kinds = {task.kind for task in tasks}
         rules = []
         for rule in self.rules:
-            named = frozenset(kind for kind in kinds if rule.work in kind.split(":"))
-            if rule.work and not named:
+            matching_kinds = frozenset(kind for kind in kinds if rule.work in kind.split(":"))
+            if rule.work and not matching_kinds:
                 continue
             rules.append(
                 parts.Rule(
                     item=str(rule.item_id),
                     quantity=rule.quantity,
                     per=rule.per,
-                    kinds=named if rule.work else frozenset(),
+                    kinds=matching_kinds if rule.work else frozenset(),
                     stages=frozenset([rule.stage]) if rule.stage else frozenset(),
                 )
             )

@@ -89,5 +89,5 @@ def _weekdays(installer: Installer) -> str:
 
 
 def _invalid(pointer: str, sentence: str) -> InvalidInput:
-    said = f"{pointer.strip('/')} {sentence}"
-    return InvalidInput("appointment_not_valid", said, faults=[Fault(pointer, said)])
+    message = f"{pointer.strip('/')} {sentence}"
+    return InvalidInput("appointment_not_valid", message, faults=[Fault(pointer, message)])

@@ -36,17 +36,19 @@ class Wait:
     @property
     def sentence(self) -> str:
         """What it waits for, and until when."""
-        said = []
+        clauses = []
         both = 0 < len(self.must_order) < len(self.items)
         on_order = [code for code in self.items if code not in self.must_order]
         if on_order:
-            known = "order" if len(self.orders) == 1 else "orders"
+            order_noun = "order" if len(self.orders) == 1 else "orders"
             numbers = " and ".join(str(number) for number in self.orders)
-            said.append(f"{' and '.join(on_order)} {_are(on_order)} on order ({known} {numbers})")
+            clauses.append(f"{' and '.join(on_order)} {_are(on_order)} on order ({order_noun} {numbers})")
         if self.must_order:
-            said.append(f"{' and '.join(self.must_order)} must be ordered first")
+            clauses.append(f"{' and '.join(self.must_order)} must be ordered first")
         day = f"{self.until:%a} {self.until.day} {self.until:%b}"
-        return f"{', '.join(said)}; all can be here for {day}." if both else f"{said[0]} and can be here for {day}."
+        return (
+            f"{', '.join(clauses)}; all can be here for {day}." if both else f"{clauses[0]} and can be here for {day}."
+        )
 
 
 def _are(codes: Sequence[str]) -> str:
@@ -75,16 +77,16 @@ def waits_for_parts(
     }
     later = Visit.objects.of_company(company).filter(state=Visit.State.CONFIRMED)
     agreed = [visit for visit in later if _appointed(company, visit) >= today]
-    wanted = parts_by_visit(company=company, visits=[*visits, *agreed])
+    parts_of_visit = parts_by_visit(company=company, visits=[*visits, *agreed])
     for visit in sorted(agreed, key=lambda v: (v.appointment_at, v.pk)):
-        for key, quantity in wanted.get(visit.pk, {}).items():
+        for key, quantity in parts_of_visit.get(visit.pk, {}).items():
             if key in shelves:
-                shelves[key].lay_aside(quantity, _appointed(company, visit))
+                shelves[key].reserve(quantity, _appointed(company, visit))
     urgent = _urgent_items(company, visits)
     waits: dict[int, Wait] = {}
     open_to_all = [visit for visit in visits if visit.state != Visit.State.CONFIRMED]
     for visit in sorted(open_to_all, key=lambda v: (v.pk not in loaded, not v.is_urgent, v.best_day, v.pk)):
-        takes = {key: quantity for key, quantity in wanted.get(visit.pk, {}).items() if key in shelves}
+        takes = {key: quantity for key, quantity in parts_of_visit.get(visit.pk, {}).items() if key in shelves}
         missing = {key for key, quantity in takes.items() if shelves[key].at_hand < quantity}
         if missing and visit.pk not in loaded and not _goes_without(missing, urgent.get(visit.pk, set())):
             waits[visit.pk] = _wait(shelves, {key: takes[key] for key in sorted(missing)}, today)
@@ -101,19 +103,19 @@ class _Shelf:
         self.item = item
         self.at_hand = supplies.at_hand(key)
         self.coming: list[Coming] = sorted(supplies.coming.get(key, ()), key=lambda c: (c.usable_from, c.key))
-        self.left = {coming.key: coming.line.outstanding for coming in self.coming}
+        self.remaining = {coming.key: coming.line.outstanding for coming in self.coming}
 
     def take(self, quantity: int) -> None:
         """Take pieces at hand, as many as there are."""
         self.at_hand -= min(quantity, self.at_hand)
 
-    def lay_aside(self, quantity: int, day: date) -> None:
+    def reserve(self, quantity: int, day: date) -> None:
         """Keep pieces for a day: what comes last of what is in time, then what is at hand."""
         for coming in reversed(self.coming):
             if coming.usable_from <= day:
-                taken = min(quantity, self.left[coming.key])
-                self.left[coming.key] -= taken
-                quantity -= taken
+                reserved = min(quantity, self.remaining[coming.key])
+                self.remaining[coming.key] -= reserved
+                quantity -= reserved
         self.take(quantity)
 
     def claim(self, quantity: int, today: date) -> tuple[date, list[int], bool]:
@@ -126,10 +128,10 @@ class _Shelf:
         orders = []
         until = today
         for coming in self.coming:
-            taken = min(short, self.left[coming.key])
-            if taken:
-                self.left[coming.key] -= taken
-                short -= taken
+            claimed = min(short, self.remaining[coming.key])
+            if claimed:
+                self.remaining[coming.key] -= claimed
+                short -= claimed
                 until = coming.usable_from
                 orders.append(coming.line.order.number)
         if short:

@@ -61,6 +61,6 @@ def day_costs(visit: Visit, *, first_day: date, days: int) -> tuple[list[float |
         return costs[min(max(offset + day, 0), len(costs) - 1)]
 
     later = [cost for cost in costs[max(offset + days, 0) :] if cost is not None]
-    known = [cost for cost in costs if cost is not None]
-    left = (min(later) if later else (known[-1] if known else 0.0)) + visit.travel_cost
-    return [on(day) for day in range(days)], left
+    open_costs = [cost for cost in costs if cost is not None]
+    cost_if_unserved = (min(later) if later else (open_costs[-1] if open_costs else 0.0)) + visit.travel_cost
+    return [on(day) for day in range(days)], cost_if_unserved

@@ -57,8 +57,8 @@ def lock_stop(*, stop: Stop, by: Membership, reason: str, now: datetime) -> Stop
         When no reason is given.
     """
     if not reason.strip():
-        said = "reason must say why the stop stays where it is."
-        raise InvalidInput("reason_missing", said, faults=[Fault("/reason", said)])
+        sentence = "reason must say why the stop stays where it is."
+        raise InvalidInput("reason_missing", sentence, faults=[Fault("/reason", sentence)])
     with transaction.atomic():
         visit = Visit.objects.select_for_update(no_key=True).get(pk=stop.visit_id)
         if stop.round.plan.state == Plan.State.REPLACED:
@@ -99,11 +99,11 @@ def unlock_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> V
 
 def forget_lock(*, visit: Visit, by: Membership, why: str, now: datetime) -> None:
     """Take a lock off a visit and put that on record; the caller holds the row and saves it."""
-    was = {
+    lock_before = {
         "starts_at": visit.locked_start.isoformat() if visit.locked_start else None,
         "installer": visit.locked_installer_id,
         "reason": visit.lock_reason,
     }
     visit.locked_start = visit.locked_installer = visit.locked_by = visit.locked_at = None
     visit.lock_reason, visit.updated_at = "", now
-    record(by=by, action="unlock visit", subject=visit, details={"was": was, "why": why}, now=now)
+    record(by=by, action="unlock visit", subject=visit, details={"was": lock_before, "why": why}, now=now)

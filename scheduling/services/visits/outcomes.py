@@ -52,29 +52,29 @@ def settle_tasks(
         visit; a changed cartridge, which only a record of work can report.
     """
     tasks = {t.need_id: t for t in visit.tasks.select_related("need__unit", "need__position")}
-    faults, said = [], set()
+    faults, reported_needs = [], set()
     for number, outcome in enumerate(outcomes):
         at = f"/{field}/{number}"
         task = tasks.get(outcome.need.pk)
         if task is None:
             faults.append(Fault(f"{at}/need", f"need {outcome.need.pk} is no task of this visit."))
-        elif outcome.need.pk in said:
+        elif outcome.need.pk in reported_needs:
             faults.append(Fault(f"{at}/need", f"need {outcome.need.pk} stands here twice; say once what became of it."))
         elif not outcome.done and not outcome.reason.strip():
             faults.append(Fault(f"{at}/reason", f"reason must say why it was not done: {_name(task)}."))
         elif outcome.done and outcome.need.kind in {Need.Kind.REPLACE, Need.Kind.ROTATE}:
             sentence = f"{_name(task)}: report a changed cartridge in a service record, which says what was fitted."
             faults.append(Fault(f"{at}/done", sentence))
-        said.add(outcome.need.pk)
-    missing = [t for pk, t in tasks.items() if t.need.state == Need.State.OPEN and pk not in said]
+        reported_needs.add(outcome.need.pk)
+    missing = [t for pk, t in tasks.items() if t.need.state == Need.State.OPEN and pk not in reported_needs]
     faults += [
         Fault(f"/{field}", f"need {t.need_id} ({_name(t)}) is missing: say that it was done, or why not.")
         for t in missing
     ]
     if faults:
         raise InvalidInput("tasks_not_settled", "Say of each task what became of it.", faults=faults)
-    done = [outcome.need.pk for outcome in outcomes if outcome.done]
-    Need.objects.filter(pk__in=done, state=Need.State.OPEN).update(
+    finished_needs = [outcome.need.pk for outcome in outcomes if outcome.done]
+    Need.objects.filter(pk__in=finished_needs, state=Need.State.OPEN).update(
         state=Need.State.DONE, closed_at=done_at, updated_at=now
     )
     reasons = {outcome.need.pk: outcome.reason for outcome in outcomes if not outcome.done}
@@ -89,5 +89,5 @@ def settle_tasks(
 
 def _name(task: VisitTask) -> str:
     need = task.need
-    said = f"{need.unit.code}: {need.get_kind_display()}{f' ({need.about})' if need.about else ''}"
-    return f"{said}, with {need.item.code}" if need.item is not None else said
+    name = f"{need.unit.code}: {need.get_kind_display()}{f' ({need.about})' if need.about else ''}"
+    return f"{name}, with {need.item.code}" if need.item is not None else name

@@ -13,7 +13,7 @@ from accounts.models import Company
 from accounts.services.companies import lock_company
 from fleet.models import Site
 from scheduling.models import Installer, Need, Visit, VisitTask
-from scheduling.planning.house_rules import ServicePolicy
+from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.travel.trips import Place
 from scheduling.planning.visits.bundling import BundlingSite, VisitProposal, bundle_visits
 from scheduling.services.needs.costs import planning_need
@@ -155,8 +155,8 @@ class _Proposer:
                 self._open(site_id, proposal)
             elif self._rewrite(visit, self._values(proposal), self._tasks(proposal)):
                 changed += 1
-        gone = [v for site_id, v in self.proposed.items() if site_id not in proposals or site_id in joined]
-        for visit in gone:
+        withdrawn = [v for site_id, v in self.proposed.items() if site_id not in proposals or site_id in joined]
+        for visit in withdrawn:
             visit.state, visit.closed_at, visit.updated_at = Visit.State.CANCELLED, self.now, self.now
             visit.closing_note = (
                 "Its tasks joined the confirmed visit of the site."
@@ -167,7 +167,7 @@ class _Proposer:
         Visit.objects.bulk_create(self.opened)
         Visit.objects.bulk_update(self.rewritten, [*_PROPOSED, "revision", "updated_at"], batch_size=100)
         Visit.objects.bulk_update(
-            gone, ["state", "closed_at", "updated_at", "closing_note", "revision"], batch_size=100
+            withdrawn, ["state", "closed_at", "updated_at", "closing_note", "revision"], batch_size=100
         )
         VisitTask.objects.filter(visit__in=[visit.pk for visit, _ in self.retasked]).delete()
         VisitTask.objects.bulk_create(
@@ -175,8 +175,8 @@ class _Proposer:
             for visit, tasks in self.retasked
             for order, (need_id, reason) in enumerate(tasks, start=1)
         )
-        kept = len(self.proposed) - changed - len(gone)
-        return VisitsProposed(len(self.opened), changed + len(joined), len(gone), kept)
+        unchanged = len(self.proposed) - changed - len(withdrawn)
+        return VisitsProposed(len(self.opened), changed + len(joined), len(withdrawn), unchanged)
 
     def _take_lapsed_back(self) -> None:
         """An offer that nobody took up in time is a proposal again, or gives way to the one its site has."""
@@ -215,7 +215,7 @@ class _Proposer:
             "skills": sorted(proposal.skills),
             "costs_first_day": self.today,
             "costs": costs,
-            "cost_of_leaving": round(proposal.cost_if_left, 2),
+            "cost_of_leaving": round(proposal.cost_if_unserved, 2),
             "travel_cost": round(proposal.travel_cost, 2),
             "reason": proposal.sentence,
         }

@@ -24,10 +24,10 @@ __all__ = [
     "cancel_visit",
     "complete_visit",
     "confirm_visit",
+    "depart",
     "give_up_visit",
     "offer_visit",
     "propose_visits",
-    "set_out",
     "unconfirm_visit",
 ]
 
@@ -85,12 +85,12 @@ def confirm_visit(
     with transaction.atomic():
         row = _lock(visit, State.CONFIRMED, verb="confirmed")
         check_appointment(row, appointment_at, installer, now, outside_access_hours=outside_access_hours)
-        was = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id, "state": row.state}
+        before = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id, "state": row.state}
         was_state, was_at = State(row.state), row.appointment_at
         row.state, row.appointment_at, row.installer = State.CONFIRMED, appointment_at, installer
         row.offers = []
         _release(row, by, now)
-        _save(row, by, "confirm visit", {"was": was, "appointment_at": _text(appointment_at)}, now)
+        _save(row, by, "confirm visit", {"was": before, "appointment_at": _text(appointment_at)}, now)
         messages.confirmed(row, was_state, was_at, now)
     return row
 
@@ -107,7 +107,7 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
     """
     with transaction.atomic():
         row = _lock(visit, State.PROPOSED, verb="put back to proposed")
-        was = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id}
+        before = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id}
         was_at = row.appointment_at
         other = (
             Visit.objects.select_for_update(no_key=True)
@@ -122,7 +122,7 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
             _hand_over(row, other, now)
             row.state, row.closed_at = State.CANCELLED, now
             row.closing_note = "Its tasks went to the other proposed visit of the site."
-        _save(row, by, "unconfirm visit", {"was": was, "note": note}, now)
+        _save(row, by, "unconfirm visit", {"was": before, "note": note}, now)
         messages.withdrawn(row, was_at, now)
     return row
 
@@ -137,10 +137,10 @@ def cancel_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> V
     """
     with transaction.atomic():
         row = _lock(visit, State.CANCELLED, verb="cancelled")
-        was = row.state
+        state_before = row.state
         row.state, row.closed_at, row.closing_note = State.CANCELLED, now, note
-        _save(row, by, "cancel visit", {"was": was, "note": note}, now)
-        messages.cancelled(row, was, now)
+        _save(row, by, "cancel visit", {"was": state_before, "note": note}, now)
+        messages.cancelled(row, state_before, now)
     return row
 
 
@@ -169,14 +169,14 @@ def complete_visit(
     """
     with transaction.atomic():
         row = _lock(visit, State.DONE, verb="completed")
-        was = row.state
+        state_before = row.state
         settle_tasks(visit=row, outcomes=tasks, done_at=now, now=now, field="tasks")
         if tasks and not row.tasks.filter(outcome=VisitTask.Outcome.DONE).exists():
-            said = "none of the tasks was done: give the visit up instead, with the reason."
-            raise InvalidInput("nothing_done", said, faults=[Fault("/tasks", said)])
+            sentence = "none of the tasks was done: give the visit up instead, with the reason."
+            raise InvalidInput("nothing_done", sentence, faults=[Fault("/tasks", sentence)])
         row.state, row.closed_at, row.closing_note = State.DONE, now, note
-        told = [{"need": t.need.pk, "done": t.done, "reason": t.reason} for t in tasks]
-        _save(row, by, "complete visit", {"was": was, "note": note, "tasks": told}, now)
+        outcomes = [{"need": t.need.pk, "done": t.done, "reason": t.reason} for t in tasks]
+        _save(row, by, "complete visit", {"was": state_before, "note": note, "tasks": outcomes}, now)
         finished = row.tasks.filter(outcome=VisitTask.Outcome.DONE).select_related("need__unit", "need__position")
         work = [(t.need.unit.code, t.need.kind, t.need.position) for t in finished.order_by("order")]
         messages.done(row, done_lines(work), now)
@@ -217,11 +217,11 @@ def offer_visit(
     with transaction.atomic():
         row = _lock(visit, State.OFFERED, verb="offered")
         _check_windows(row, windows, installer, now, outside_access_hours)
-        was = row.offers if row.state == State.OFFERED else []
+        earlier_offers = row.offers if row.state == State.OFFERED else []
         row.state, row.installer = State.OFFERED, installer
         row.offers = [{"opens_at": _utc(opens), "closes_at": _utc(closes)} for opens, closes in sorted(windows)]
         _save(row, by, "offer visit", {"windows": row.offers, "installer": row.installer_id}, now)
-        messages.offered(row, was, now)
+        messages.offered(row, earlier_offers, now)
     return row
 
 
@@ -239,11 +239,11 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
         row = _lock(visit, State.CONFIRMED, verb="accepted")
         if row.state != State.OFFERED:
             raise Conflict("visit_move_not_legal", f"The visit {row.state_words}; no window is offered.")
-        known = [offer["opens_at"] for offer in row.offers]
-        if _utc(opens_at) not in known:
-            windows = ", ".join(site_time(row, datetime.fromisoformat(opens)) for opens in known)
-            said = f"opens_at {site_time(row, opens_at)} is not offered; choose one of {windows}."
-            raise InvalidInput("not_offered", said, faults=[Fault("/opens_at", said)])
+        offered_times = [offer["opens_at"] for offer in row.offers]
+        if _utc(opens_at) not in offered_times:
+            windows = ", ".join(site_time(row, datetime.fromisoformat(opens)) for opens in offered_times)
+            sentence = f"opens_at {site_time(row, opens_at)} is not offered; choose one of {windows}."
+            raise InvalidInput("not_offered", sentence, faults=[Fault("/opens_at", sentence)])
         if opens_at <= now:
             raise Conflict("offer_has_gone_by", "That window has opened already; choose another.", pointer="/opens_at")
         details = {"opens_at": _utc(opens_at), "offered": row.offers}
@@ -254,7 +254,7 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
     return row
 
 
-def set_out(*, visit: Visit, by: Membership, now: datetime) -> Visit:
+def depart(*, visit: Visit, by: Membership, now: datetime) -> Visit:
     """Note that the installer is on the way."""
     return _go(visit, by, State.ON_THE_WAY, "set out", "set out for", now)
 
@@ -267,11 +267,11 @@ def begin_visit(*, visit: Visit, by: Membership, now: datetime) -> Visit:
 def _go(visit: Visit, by: Membership, state: str, action: str, verb: str, now: datetime) -> Visit:
     with transaction.atomic():
         row = _lock(visit, state, verb=verb)
-        was, row.state = row.state, state
+        state_before, row.state = row.state, state
         # from these the company's driving times are learned
         row.set_out_at = now if state == State.ON_THE_WAY else row.set_out_at
         row.begun_at = now if state == State.IN_PROGRESS else row.begun_at
-        _save(row, by, action, {"was": was}, now)
+        _save(row, by, action, {"was": state_before}, now)
         if state == State.ON_THE_WAY:
             messages.on_the_way(visit=row, by=by, now=now)
     return row
@@ -290,14 +290,14 @@ def give_up_visit(*, visit: Visit, by: Membership, obstacle: str, note: str, now
     with transaction.atomic():
         row = _lock(visit, State.NOT_DONE, verb="given up")
         if obstacle == Visit.Obstacle.OTHER and not note.strip():
-            said = "note must say what the obstacle was, since it is none of the usual ones."
-            raise InvalidInput("reason_missing", said, faults=[Fault("/note", said)])
-        was = row.state
+            sentence = "note must say what the obstacle was, since it is none of the usual ones."
+            raise InvalidInput("reason_missing", sentence, faults=[Fault("/note", sentence)])
+        state_before = row.state
         row.state, row.obstacle, row.closed_at, row.closing_note = State.NOT_DONE, obstacle, now, note
         row.tasks.filter(need__state=Need.State.OPEN).update(
             outcome=VisitTask.Outcome.NOT_DONE, outcome_reason=note.strip() or Visit.Obstacle(obstacle).label
         )
-        _save(row, by, "give up visit", {"was": was, "obstacle": obstacle, "note": note}, now)
+        _save(row, by, "give up visit", {"was": state_before, "obstacle": obstacle, "note": note}, now)
         messages.not_done(row, now)
     return row
 
@@ -323,9 +323,9 @@ def _check_windows(
                 check_appointment(visit, moment, installer, now, outside_access_hours=outside_access_hours)
             except InvalidInput as error:
                 for fault in error.faults:
-                    who = fault.pointer == "/installer"
+                    is_installer = fault.pointer == "/installer"
                     sentence = fault.sentence.replace("appointment_at", name)
-                    faults.append(Fault("/installer" if who else f"{at}/{name}", sentence))
+                    faults.append(Fault("/installer" if is_installer else f"{at}/{name}", sentence))
     if faults:
         unique = list(dict.fromkeys(faults))
         raise InvalidInput("offer_not_valid", "These windows cannot be offered.", faults=unique)
@@ -358,9 +358,9 @@ def _release(row: Visit, by: Membership, now: datetime) -> None:
 
 
 def _hand_over(visit: Visit, other: Visit, now: datetime) -> None:
-    known = set(other.tasks.values_list("need_id", flat=True))
-    tasks = [task for task in visit.tasks.select_related("need") if task.need_id not in known]
-    first = len(known) + 1
+    need_ids = set(other.tasks.values_list("need_id", flat=True))
+    tasks = [task for task in visit.tasks.select_related("need") if task.need_id not in need_ids]
+    first = len(need_ids) + 1
     VisitTask.objects.bulk_create(
         VisitTask(visit=other, need=task.need, order=first + k, reason=task.reason) for k, task in enumerate(tasks)
     )

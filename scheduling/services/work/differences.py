@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def differences_of_report(
-    known: ServiceRecord,
+    stored: ServiceRecord,
     *,
     sent: Mapping[str, Any],
     work: "Sequence[WorkDone]",
@@ -26,47 +26,49 @@ def differences_of_report(
     `sent` are the single values, by the name of their column. The item, the need and the parts that a report leaves to
     the catalogue, and the moment of its confirmation, agree with what was filled in then.
     """
-    found: list[Difference] = []
+    differences: list[Difference] = []
     for name, value in sent.items():
         if not (name == "confirmed_at" and value is None):
-            found += difference(name.removesuffix("_id"), getattr(known, name), value)
-    if len(known.work) != len(work):
-        found.append(Difference("work", f"of length {len(known.work)}", str(len(work))))
-    for number, (row, done) in enumerate(zip(known.work, work, strict=False)):
-        found += _of_row(f"work/{number}", row, done)
+            differences += difference(name.removesuffix("_id"), getattr(stored, name), value)
+    if len(stored.work) != len(work):
+        differences.append(Difference("work", f"of length {len(stored.work)}", str(len(work))))
+    for number, (row, sent_work) in enumerate(zip(stored.work, work, strict=False)):
+        differences += _of_row(f"work/{number}", row, sent_work)
     if used is not None:
-        found += worded("parts", _pieces(known.parts), _pieces_of(used))
-    found += worded("leftover", _pieces(known.leftover), _pieces_of(leftover))
-    return found + _of_tasks(known, not_done)
+        differences += worded("parts", _pieces(stored.parts), _pieces_of(used))
+    differences += worded("leftover", _pieces(stored.leftover), _pieces_of(leftover))
+    return differences + _of_tasks(stored, not_done)
 
 
-def _of_row(at: str, row: Mapping[str, Any], done: "WorkDone") -> list[Difference]:
-    found = difference(f"{at}/action", row["action"], done.action)
-    found += difference(f"{at}/unit", row["unit"], done.unit.pk)
-    found += difference(f"{at}/position", row["position"], done.position.pk if done.position is not None else None)
+def _of_row(at: str, row: Mapping[str, Any], sent_work: "WorkDone") -> list[Difference]:
+    differences = difference(f"{at}/action", row["action"], sent_work.action)
+    differences += difference(f"{at}/unit", row["unit"], sent_work.unit.pk)
+    differences += difference(
+        f"{at}/position", row["position"], sent_work.position.pk if sent_work.position is not None else None
+    )
     for name in ("serial_or_lot", "removal", "note"):
-        found += difference(f"{at}/{name}", row[name], getattr(done, name))
-    if done.item is not None:
-        found += difference(f"{at}/item", row["item"], done.item.pk)
+        differences += difference(f"{at}/{name}", row[name], getattr(sent_work, name))
+    if sent_work.item is not None:
+        differences += difference(f"{at}/item", row["item"], sent_work.item.pk)
     # A need that was closed already was not settled, and is not among those that are kept.
-    if done.need is not None and row["needs"] and done.need.pk not in row["needs"]:
-        found += difference(f"{at}/need", row["needs"][0], done.need.pk)
-    return found
+    if sent_work.need is not None and row["needs"] and sent_work.need.pk not in row["needs"]:
+        differences += difference(f"{at}/need", row["needs"][0], sent_work.need.pk)
+    return differences
 
 
-def _of_tasks(known: ServiceRecord, not_done: Sequence[TaskOutcome]) -> list[Difference]:
+def _of_tasks(stored_record: ServiceRecord, not_done: Sequence[TaskOutcome]) -> list[Difference]:
     """Tasks that were left; those done by a later report are not held against the earlier one."""
-    visit = known.visit
-    if visit is None or visit.closed_at != known.done_at:
+    visit = stored_record.visit
+    if visit is None or visit.closed_at != stored_record.done_at:
         return []
     tasks = visit.tasks.filter(outcome=VisitTask.Outcome.NOT_DONE)
     stored = dict(tasks.values_list("need_id", "outcome_reason"))
     sent = {outcome.need.pk: outcome.reason for outcome in not_done}
     done_since = set(visit.tasks.filter(outcome=VisitTask.Outcome.DONE).values_list("need_id", flat=True))
-    found = []
+    differences = []
     for need in sorted({*stored, *sent} - done_since):
-        found += worded("not_done", _left(need, stored), _left(need, sent))
-    return found
+        differences += worded("not_done", _left(need, stored), _left(need, sent))
+    return differences
 
 
 def _left(need: int, reasons: Mapping[int, str]) -> str:

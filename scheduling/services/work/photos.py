@@ -44,9 +44,9 @@ def add_photo(
     digest = hashlib.sha256(content).hexdigest()
     with transaction.atomic():
         ServiceRecord.objects.select_for_update(no_key=True).get(pk=record.pk)
-        known = ServicePhoto.objects.filter(record=record, digest=digest).first()
-        if known is not None:
-            return known, False
+        stored = ServicePhoto.objects.filter(record=record, digest=digest).first()
+        if stored is not None:
+            return stored, False
         if ServicePhoto.objects.filter(record=record).count() >= MOST_PHOTOS:
             raise Conflict("enough_photos", f"A report keeps {MOST_PHOTOS} pictures at most.")
         photo = ServicePhoto(

@@ -132,8 +132,8 @@ def record_work(
     with transaction.atomic():
         # reports of one company take turns: two phones may send the same one at the same moment
         lock_company(company.pk)
-        known = ServiceRecord.objects.of_company(company).filter(reference=reference).first()
-        if known is not None:
+        earlier = ServiceRecord.objects.of_company(company).filter(reference=reference).first()
+        if earlier is not None:
             single = {
                 "site_id": site.pk,
                 "visit_id": visit.pk if visit is not None else None,
@@ -144,29 +144,33 @@ def record_work(
                 "note": note,
             }
             different = differences_of_report(
-                known, sent=single, work=work, used=used, leftover=leftover, not_done=not_done
+                earlier, sent=single, work=work, used=used, leftover=leftover, not_done=not_done
             )
             try:
                 read = _read(site, by, readings, reference, done_at, now)
             except Conflict as error:
                 raise conflict(reference, "other work", "a report of work", different, more=error.faults) from error
-            different += worded("readings", _numbered(known.readings), _numbered(read))
+            different += worded("readings", _numbered(earlier.readings), _numbered(read))
             if different:
                 raise conflict(reference, "other work", "a report of work", different)
-            return known, False
+            return earlier, False
         row = _lock_visit(visit, site)
         _check(site, done_at, work, now)
         if confirmed_at is not None and (confirmed_at > now or not confirmed_by):
-            said = "confirmed_at is the time at which confirmed_by saw the work: name them, and give a time gone by."
-            raise InvalidInput("confirmation_not_valid", said, faults=[Fault("/confirmed_at", said)])
-        rows = [_Row(number, done, by, done_at, now) for number, done in enumerate(work)]
+            sentence = (
+                "confirmed_at is the time at which confirmed_by saw the work: name them, and give a time gone by."
+            )
+            raise InvalidInput("confirmation_not_valid", sentence, faults=[Fault("/confirmed_at", sentence)])
+        rows = [_Row(number, entry, by, done_at, now) for number, entry in enumerate(work)]
         for one in rows:
             one.carry_out()
         settled = _settle(rows, done_at, now)
         van = Installer.objects.of_company(company).filter(membership=by).first() or (row.installer if row else None)
-        wanted = _wanted(company, rows) if used is None else _given(used)
-        taken = take_from_stock(company=company, wanted=wanted, installer=van, used_at=done_at)
-        over = put_into_stock(company=company, found=_given(leftover, "leftover"), installer=van, found_at=done_at)
+        used_pieces = _usual_parts(company, rows) if used is None else _count_given(used)
+        withdrawals = take_from_stock(company=company, quantity_of=used_pieces, installer=van, used_at=done_at)
+        over = put_into_stock(
+            company=company, quantity_of=_count_given(leftover, "leftover"), installer=van, added_at=done_at
+        )
         read = _read(site, by, readings, reference, done_at, now)
         stored = ServiceRecord.objects.create(
             company=company,
@@ -177,7 +181,7 @@ def record_work(
             done_by=by,
             minutes=minutes,
             work=[one.as_stored() for one in rows],
-            parts=taken,
+            parts=withdrawals,
             leftover=over,
             readings=read,
             confirmed_by=confirmed_by,
@@ -193,11 +197,11 @@ def record_work(
             row.state, row.closed_at, row.updated_at, row.offers = Visit.State.DONE, done_at, now, []
             row.revision += 1
             row.save(update_fields=["state", "closed_at", "updated_at", "offers", "revision"])
-            lines = done_lines([(one.done.unit.code, one.done.action, one.done.position) for one in rows])
+            lines = done_lines([(one.entry.unit.code, one.entry.action, one.entry.position) for one in rows])
             messages.done(row, lines, now)
         details = {"reference": reference, "visit": row.pk if row else None, "needs": sorted(settled)}
         record(by=by, action="record work", subject=stored, details=details, now=now)
-        worked_on = {done.unit.pk for done in work}
+        worked_on = {entry.unit.pk for entry in work}
         consequences.announce(company.pk, units=worked_on, kind=consequences.Kind.WORK, now=now)
     return stored, True
 
@@ -209,18 +213,18 @@ def _read(
     ids, faults = [], []
     refusals: set[type[DomainError]] = set()
     own = set(Unit.objects.filter(site=site).values_list("pk", flat=True))
-    for number, given in enumerate(readings):
-        row = given
-        if isinstance(given, dict):
-            row = {"taken_at": done_at.isoformat(), "reference": f"{reference}#{number + 1}"[:80], **given}
+    for number, body in enumerate(readings):
+        row = body
+        if isinstance(body, dict):
+            row = {"taken_at": done_at.isoformat(), "reference": f"{reference}#{number + 1}"[:80], **body}
         try:
             reading, _ = take_reading(
                 company=site.company, by=by, row=row, source=Reading.Source.INSTALLER.value, now=now
             )
         except (Conflict, InvalidInput) as error:
             refusals.add(type(error))
-            found = error.faults or (Fault("", error.sentence),)
-            faults += [Fault(f"/readings/{number}{fault.pointer}", fault.sentence) for fault in found]
+            problems = error.faults or (Fault("", error.sentence),)
+            faults += [Fault(f"/readings/{number}{fault.pointer}", fault.sentence) for fault in problems]
             continue
         if reading.unit_id not in own:
             refusals.add(InvalidInput)
@@ -257,27 +261,29 @@ def _check(site: Site, done_at: datetime, work: Sequence[WorkDone], now: datetim
     faults = []
     if done_at > now:
         faults.append(Fault("/done_at", f"done_at {done_at.isoformat()} is in the future; give when it was done."))
-    seen: set[int] = set()
-    for number, done in enumerate(work):
+    positions_worked: set[int] = set()
+    for number, entry in enumerate(work):
         at = f"/work/{number}"
-        if done.unit.site_id != site.pk:
-            faults.append(Fault(f"{at}/unit", f"unit {done.unit.code} stands at another site."))
-        if done.position is not None and done.position.unit_id != done.unit.pk:
-            faults.append(Fault(f"{at}/position", f"position belongs to another unit than {done.unit.code}."))
-        if done.action in _CARTRIDGES:
-            if done.position is None:
-                faults.append(Fault(f"{at}/position", f"to {done.action} something, say in which position."))
-            elif done.position.pk in seen:
+        if entry.unit.site_id != site.pk:
+            faults.append(Fault(f"{at}/unit", f"unit {entry.unit.code} stands at another site."))
+        if entry.position is not None and entry.position.unit_id != entry.unit.pk:
+            faults.append(Fault(f"{at}/position", f"position belongs to another unit than {entry.unit.code}."))
+        if entry.action in _CARTRIDGES:
+            if entry.position is None:
+                faults.append(Fault(f"{at}/position", f"to {entry.action} something, say in which position."))
+            elif entry.position.pk in positions_worked:
                 faults.append(Fault(f"{at}/position", "stands twice in this report; report each position once."))
-            elif done.action == Kind.ROTATE and done.position.role != Position.Role.LEAD:
+            elif entry.action == Kind.ROTATE and entry.position.role != Position.Role.LEAD:
                 faults.append(Fault(f"{at}/position", "a rotation names the lead position; this is none."))
-            seen.add(done.position.pk if done.position is not None else 0)
-        elif done.removal or done.serial_or_lot:
+            positions_worked.add(entry.position.pk if entry.position is not None else 0)
+        elif entry.removal or entry.serial_or_lot:
             faults.append(
-                Fault(f"{at}/action", f"{done.action} fits no cartridge; leave removal and serial_or_lot out.")
+                Fault(f"{at}/action", f"{entry.action} fits no cartridge; leave removal and serial_or_lot out.")
             )
-        if done.need is not None and (done.need.unit_id != done.unit.pk or done.need.kind != done.action):
-            faults.append(Fault(f"{at}/need", f"need {done.need.pk} is not one to {done.action} at {done.unit.code}."))
+        if entry.need is not None and (entry.need.unit_id != entry.unit.pk or entry.need.kind != entry.action):
+            faults.append(
+                Fault(f"{at}/need", f"need {entry.need.pk} is not one to {entry.action} at {entry.unit.code}.")
+            )
     if faults:
         raise InvalidInput("work_not_valid", "The report cannot be stored as it stands.", faults=faults)
 
@@ -285,34 +291,36 @@ def _check(site: Site, done_at: datetime, work: Sequence[WorkDone], now: datetim
 class _Row:
     """One row of a report while it is carried out."""
 
-    def __init__(self, number: int, done: WorkDone, by: Membership, done_at: datetime, now: datetime) -> None:
-        self.number, self.done, self.by, self.done_at, self.now = number, done, by, done_at, now
+    def __init__(self, number: int, entry: WorkDone, by: Membership, done_at: datetime, now: datetime) -> None:
+        self.number, self.entry, self.by, self.done_at, self.now = number, entry, by, done_at, now
         self.needs = self._needs()
         self.item = self._item()
 
     def _needs(self) -> list[Need]:
         """The open needs this row settles."""
-        done = self.done
-        if done.need is not None:
-            return [done.need] if done.need.state == Need.State.OPEN else []
-        found = Need.objects.filter(unit=done.unit, state=Need.State.OPEN)
-        if done.action in _CARTRIDGES:
+        entry = self.entry
+        if entry.need is not None:
+            return [entry.need] if entry.need.state == Need.State.OPEN else []
+        open_needs = Need.objects.filter(unit=entry.unit, state=Need.State.OPEN)
+        if entry.action in _CARTRIDGES:
             # whatever was asked for at this position, a changed cartridge settles it
-            return list(found.filter(position=done.position, kind__in=_CARTRIDGES).select_related("item"))
-        rows = list(found.filter(kind=done.action, position=done.position).select_related("item"))
-        if done.action == Kind.REPAIR and len(rows) > 1:
-            known = ", ".join(f"{need.pk} ({need.label})" for need in rows)
-            sentence = f"several repairs are open here; say which by its need: {known}."
+            return list(open_needs.filter(position=entry.position, kind__in=_CARTRIDGES).select_related("item"))
+        rows = list(open_needs.filter(kind=entry.action, position=entry.position).select_related("item"))
+        if entry.action == Kind.REPAIR and len(rows) > 1:
+            need_names = ", ".join(f"{need.pk} ({need.label})" for need in rows)
+            sentence = f"several repairs are open here; say which by its need: {need_names}."
             raise InvalidInput("which_repair", sentence, faults=[Fault(f"/work/{self.number}/need", sentence)])
         return rows
 
     def _item(self) -> CatalogueItem | None:
-        if self.done.item is not None or self.done.action not in _CARTRIDGES:
-            return self.done.item
+        if self.entry.item is not None or self.entry.action not in _CARTRIDGES:
+            return self.entry.item
         item = next((need.item for need in self.needs if need.item is not None), None)
         if item is None:
-            stood = Placement.objects.filter(position=self.done.position).select_related("item").order_by("-placed_at")
-            newest = stood.first()
+            placements = (
+                Placement.objects.filter(position=self.entry.position).select_related("item").order_by("-placed_at")
+            )
+            newest = placements.first()
             item = newest.item if newest is not None else None
         if item is None:
             sentence = "no cartridge ever stood there, so say which item was fitted."
@@ -321,37 +329,37 @@ class _Row:
 
     def carry_out(self) -> None:
         """Change what the work changed."""
-        done = self.done
+        entry = self.entry
         try:
-            if done.action == Kind.REPLACE:
-                assert done.position is not None
+            if entry.action == Kind.REPLACE:
+                assert entry.position is not None
                 assert self.item is not None
                 place(
-                    position=done.position,
+                    position=entry.position,
                     item=self.item,
                     by=self.by,
                     now=self.now,
                     placed_at=self.done_at,
-                    serial_or_lot=done.serial_or_lot,
-                    removal=done.removal,
+                    serial_or_lot=entry.serial_or_lot,
+                    removal=entry.removal,
                 )
-            elif done.action == Kind.ROTATE:
-                assert done.position is not None
+            elif entry.action == Kind.ROTATE:
+                assert entry.position is not None
                 assert self.item is not None
                 rotate_lead_lag(
-                    unit=done.unit,
-                    stage=done.position.stage,
+                    unit=entry.unit,
+                    stage=entry.position.stage,
                     item=self.item,
                     by=self.by,
                     now=self.now,
                     rotated_at=self.done_at,
-                    serial_or_lot=done.serial_or_lot,
-                    removal=done.removal or Placement.Removal.EXHAUSTED,
+                    serial_or_lot=entry.serial_or_lot,
+                    removal=entry.removal or Placement.Removal.EXHAUSTED,
                 )
-            elif done.action == Kind.FIT_BOOSTER_PUMP:
-                Unit.objects.filter(pk=done.unit.pk).update(has_booster_pump=True)
+            elif entry.action == Kind.FIT_BOOSTER_PUMP:
+                Unit.objects.filter(pk=entry.unit.pk).update(has_booster_pump=True)
                 consequences.announce(
-                    done.unit.company_id, units=[done.unit.pk], kind=consequences.Kind.UNIT, now=self.now
+                    entry.unit.company_id, units=[entry.unit.pk], kind=consequences.Kind.UNIT, now=self.now
                 )
         except DomainError as error:
             raise self._at_this_row(error) from error
@@ -367,29 +375,29 @@ class _Row:
 
     def task(self) -> parts.PartsTask:
         """The row in the words of the parts rules."""
-        done = self.done
+        entry = self.entry
         cause = next((need.cause for need in self.needs if need.cause), "")
         return parts.PartsTask(
             visit="",
-            unit=str(done.unit.pk),
-            kind=f"{done.action}:{cause}" if cause else done.action,
-            position=str(done.position.pk) if done.position is not None else "",
-            stage=done.position.stage if done.position is not None else "",
+            unit=str(entry.unit.pk),
+            kind=f"{entry.action}:{cause}" if cause else entry.action,
+            position=str(entry.position.pk) if entry.position is not None else "",
+            stage=entry.position.stage if entry.position is not None else "",
             item=str(self.item.pk) if self.item is not None else "",
         )
 
     def as_stored(self) -> dict[str, Any]:
         """The row as it is kept in the record."""
-        done = self.done
+        entry = self.entry
         return {
-            "action": done.action,
-            "unit": done.unit.pk,
-            "position": done.position.pk if done.position is not None else None,
+            "action": entry.action,
+            "unit": entry.unit.pk,
+            "position": entry.position.pk if entry.position is not None else None,
             "item": self.item.pk if self.item is not None else None,
-            "serial_or_lot": done.serial_or_lot,
-            "removal": done.removal,
+            "serial_or_lot": entry.serial_or_lot,
+            "removal": entry.removal,
             "needs": sorted(need.pk for need in self.needs),
-            "note": done.note,
+            "note": entry.note,
         }
 
 
@@ -402,21 +410,21 @@ def _settle(rows: Sequence[_Row], done_at: datetime, now: datetime) -> set[int]:
     return settled
 
 
-def _wanted(company: Company, rows: Sequence[_Row]) -> dict[CatalogueItem, int]:
+def _usual_parts(company: Company, rows: Sequence[_Row]) -> dict[CatalogueItem, int]:
     """What the work takes by the catalogue and its rules."""
     catalogue = read_catalogue(company=company)
     tasks = [row.task() for row in rows]
-    taken = parts.parts_for(tasks, catalogue.rules_for(tasks))
-    return {catalogue.items[item]: sum(by_visit.values()) for item, by_visit in taken.items()}
+    allocated = parts.parts_for(tasks, catalogue.rules_for(tasks))
+    return {catalogue.items[item]: sum(by_visit.values()) for item, by_visit in allocated.items()}
 
 
-def _given(used: Sequence[PartUsed], field: str = "parts") -> dict[CatalogueItem, int]:
-    wanted: dict[CatalogueItem, int] = {}
+def _count_given(used: Sequence[PartUsed], field: str = "parts") -> dict[CatalogueItem, int]:
+    quantity_of: dict[CatalogueItem, int] = {}
     faults = []
     for number, part in enumerate(used):
         if part.quantity < 1:
             faults.append(Fault(f"/{field}/{number}/quantity", f"quantity must be at least 1, not {part.quantity}."))
-        wanted[part.item] = wanted.get(part.item, 0) + part.quantity
+        quantity_of[part.item] = quantity_of.get(part.item, 0) + part.quantity
     if faults:
         raise InvalidInput("parts_not_valid", "The parts cannot be as reported.", faults=faults)
-    return wanted
+    return quantity_of

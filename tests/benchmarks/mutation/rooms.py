@@ -54,7 +54,7 @@ ROOMS: Final = {
         {
             "scheduling/planning": (
                 f"{_PLANNING}/test_policy.py",
-                f"{_PLANNING}/test_house_rules.py",
+                f"{_PLANNING}/test_company_rules.py",
                 f"{_PLANNING}/needs",
                 f"{_PLANNING}/visits",
             ),

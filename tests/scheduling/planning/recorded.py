@@ -139,7 +139,7 @@ def of_visits() -> dict[str, Rows]:
     for v in bundle_visits(needs, sites, policy=policy, bases=bases, days=7):
         visits.append([
             v.site, v.number, v.week, v.earliest_day, v.best_day, v.latest_day, v.urgent, v.minutes, len(v.skills),
-            v.cost_if_left, v.travel_cost, *(cost if np.isfinite(cost) else None for cost in v.cost_by_day),
+            v.cost_if_unserved, v.travel_cost, *(cost if np.isfinite(cost) else None for cost in v.cost_by_day),
         ])  # fmt: skip
         why += [
             [

@@ -108,7 +108,7 @@ def _candidate(proposal: VisitProposal, place: Place, hours: list[Window], parts
         windows=on_allowed_days(hours, proposal.cost_by_day),
         minutes=proposal.minutes,
         cost_by_day=proposal.cost_by_day,
-        cost_if_left=proposal.cost_if_left,
+        cost_if_unserved=proposal.cost_if_unserved,
         urgent=proposal.urgent,
         skills=proposal.skills,
         parts=parts,

@@ -16,7 +16,7 @@ from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.plans import plan_rounds
 from scheduling.services.travel import calibrate_travel, provider_for
-from scheduling.services.visits.visits import begin_visit, propose_visits, set_out
+from scheduling.services.visits.visits import begin_visit, depart, propose_visits
 from tests import factories
 from tests.scheduling.table_service import Service, running_service
 from tests.scheduling.town import NOW, TODAY, Town
@@ -107,7 +107,7 @@ def test_setting_out_and_beginning_are_the_ends_of_a_trip(town: Town, ada: Insta
         visit.installer = ada
         visit.save()
         at = NOW + timedelta(hours=2 * k + 3)
-        set_out(visit=visit, by=member, now=at)
+        depart(visit=visit, by=member, now=at)
         begin_visit(visit=visit, by=member, now=at + timedelta(minutes=9 + k))
     legs = travel._past_trips(town.company, NOW + timedelta(days=1))
     # from home 3 km, then 3 km east and 2 km north to the next

@@ -76,9 +76,9 @@ def fouled(f: Facts) -> Evidence | None:
     flow, passage = both
     if flow > f.limits.membrane_flow_fraction or passage > 1.2:
         return None
-    drop = f.number("feed_brine_drop_ratio")
-    if drop is not None and drop >= 1.1:
-        return Evidence(surely(5.0 * (drop - 1.1), at_limit=0.65), _numbers(flow, passage, drop_ratio=drop))
+    drop_ratio = f.number("feed_brine_drop_ratio")
+    if drop_ratio is not None and drop_ratio >= 1.1:
+        return Evidence(surely(5.0 * (drop_ratio - 1.1), at_limit=0.65), _numbers(flow, passage, drop_ratio=drop_ratio))
     if f.yes("smell_or_slime"):
         return Evidence(0.75, _numbers(flow, passage))
     index = f.number("concentrate_langelier_index")

@@ -98,8 +98,8 @@ def chlorine_tests_contradict(f: Facts) -> Evidence | None:
         ("carbon_outlet_free_chlorine_mg_per_l", "carbon_outlet_total_chlorine_mg_per_l"),
         ("carbon_outlet_total_chlorine_mg_per_l", "feed_total_chlorine_mg_per_l"),
     )
-    for part, whole in pairs:
-        small, large = f.number(part), f.number(whole)
+    for part, total in pairs:
+        small, large = f.number(part), f.number(total)
         if small is not None and large is not None and small > large + 0.02:
-            return Evidence(0.9, {part: small, whole: large})
+            return Evidence(0.9, {part: small, total: large})
     return None

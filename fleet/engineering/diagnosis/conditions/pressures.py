@@ -7,14 +7,16 @@ from fleet.engineering.diagnosis.record import Evidence
 
 def prefilter_clogged(f: Facts) -> Evidence | None:
     """D01."""
-    drop = f.prefilter_drop_kpa
-    if drop is None or f.prefilter_drop_is_normal:
+    differential_kpa = f.prefilter_drop_kpa
+    if differential_kpa is None or f.prefilter_drop_is_normal:
         return None
     limit = f.prefilter_limit_kpa
-    sure = surely((drop - limit) / limit)
+    sure = surely((differential_kpa - limit) / limit)
     if f.number("clean_prefilter_drop_kpa") is None:
         sure *= 0.8
-    return Evidence(sure, {"prefilter_drop_kpa": drop, "clean_drop_kpa": f.clean_drop_kpa, "limit_kpa": limit})
+    return Evidence(
+        sure, {"prefilter_drop_kpa": differential_kpa, "clean_drop_kpa": f.clean_drop_kpa, "limit_kpa": limit}
+    )
 
 
 def line_pressure_fell(f: Facts) -> Evidence | None:

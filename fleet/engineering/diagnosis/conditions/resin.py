@@ -157,8 +157,8 @@ def resin_short_lived(f: Facts) -> Evidence | None:
     if share is None or share >= 0.6:
         return None
     product = f.number("product_tds_mg_per_l")
-    spent = lead_exhausted(f) or both_exhausted(f)
-    if spent is None and not (product is not None and product > f.limits.product_tds_mg_per_l):
+    is_exhausted = lead_exhausted(f) or both_exhausted(f)
+    if is_exhausted is None and not (product is not None and product > f.limits.product_tds_mg_per_l):
         return None
     change = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
     if change is not None and change > 1.2:
@@ -181,10 +181,12 @@ def weak_ions_through(f: Facts) -> Evidence | None:
     product = f.number("product_tds_mg_per_l")
     if product is None or product > f.limits.product_tds_mg_per_l:
         return None
-    found = [name for name in ("ammonia_detected", "silica_detected", "algae_reported") if f.yes(name)]
-    if not found:
+    reports = [name for name in ("ammonia_detected", "silica_detected", "algae_reported") if f.yes(name)]
+    if not reports:
         return None
-    return Evidence(0.75 if found[0] != "algae_reported" else 0.5, {"product_tds": product, "found": ", ".join(found)})
+    return Evidence(
+        0.75 if reports[0] != "algae_reported" else 0.5, {"product_tds": product, "found": ", ".join(reports)}
+    )
 
 
 def cup_takes_up_air(f: Facts) -> Evidence | None:

@@ -60,9 +60,11 @@ def test_a_lead_on_its_curve_has_what_the_curve_leaves_to_95_percent(share):
     for n in stage.model.transfer_units:
         transfer_units, full = np.array(n), np.array(1.0)
         here = float(
-            beds.throughput_until(full, beds.left_at_fraction(np.array(share), transfer_units), transfer_units)
+            beds.throughput_until(full, beds.remaining_at_fraction(np.array(share), transfer_units), transfer_units)
         )
-        end = float(beds.throughput_until(full, beds.left_at_fraction(np.array(0.95), transfer_units), transfer_units))
+        end = float(
+            beds.throughput_until(full, beds.remaining_at_fraction(np.array(0.95), transfer_units), transfer_units)
+        )
         per_load.append((end - here) / here)
     assert min(per_load) < remaining.lead_load[0, MIDDLE] / remaining.lead_used[0] < max(per_load)
     assert remaining.lag_load[0, MIDDLE] > 2.0 * remaining.lead_load[0, MIDDLE]

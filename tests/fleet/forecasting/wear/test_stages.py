@@ -41,7 +41,7 @@ def test_a_reading_is_likeliest_at_the_capacity_whose_curve_passes_it(share):
     for number, n in enumerate(stage.model.transfer_units):
         transfer_units = np.array(n)
         passed = beds.throughput_until(
-            np.array(1.0), beds.left_at_fraction(np.array(share), transfer_units), transfer_units
+            np.array(1.0), beds.remaining_at_fraction(np.array(share), transfer_units), transfer_units
         )
         # load = throughput x label x exp(g)
         true = np.log(load / (float(passed) * stage.label[0]))

@@ -7,18 +7,18 @@ from typing import Any
 
 import pytest
 
+from scheduling.planning.company_rules import CompanyRules, ServicePolicy
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.house_rules import HouseRules, ServicePolicy
 from scheduling.planning.needs.decide import tasks_of_unit
 from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PositionFacts, Role, UnitFacts
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, NeedKind
 from scheduling.planning.needs.tasks import Source, Task
-from scheduling.planning.needs.work import Work, work_for
+from scheduling.planning.needs.work import FindingWork, work_for
 from scheduling.planning.policy import Policy
 
 TODAY = date(2026, 3, 2)
 SEEN = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
-POLICY = ServicePolicy(Policy(), HouseRules())
+POLICY = ServicePolicy(Policy(), CompanyRules())
 WEIGHED = 7 * Policy().bundling_weeks
 NEXT_YEAR = TODAY + timedelta(days=365)
 
@@ -51,7 +51,7 @@ def pair(lead: float | None, lag: float | None, **of_lag: Any) -> UnitFacts:
     )
 
 
-def finding(work: Work | None, **values: Any) -> FindingFacts:
+def finding(work: FindingWork | None, **values: Any) -> FindingFacts:
     return FindingFacts(**{"key": 5, "cause": "seen", "work": work, "seen_at": SEEN, "sentence": "Seen.", **values})
 
 
@@ -174,20 +174,20 @@ def test_a_lead_without_a_date_or_a_lag_leaves_each_to_its_own() -> None:
 
 
 def test_a_finding_calls_for_its_work_and_is_urgent_as_that_says() -> None:
-    found = tasks(unit(findings=(finding(Work(NeedKind.REPAIR, urgent=True, label="leak")),)))
+    found = tasks(unit(findings=(finding(FindingWork(NeedKind.REPAIR, urgent=True, label="leak")),)))
     task = found["repair leak"]
     assert (task.key, task.is_urgent, task.source, task.cause) == ("repair:unit-1:seen", True, Source.FINDING, "seen")
     assert tasks(unit(findings=(finding(None),))) == {}
 
 
 def test_a_confirmed_finding_says_so() -> None:
-    seen = finding(Work(NeedKind.INSPECT), is_confirmed=True)
+    seen = finding(FindingWork(NeedKind.INSPECT), is_confirmed=True)
     assert tasks(unit(findings=(seen,)))["inspect unit"].reason == "Seen. Confirmed by a person."
 
 
 def test_of_two_reasons_the_finding_speaks_first_and_either_may_make_it_urgent() -> None:
     carbon = position("carbon", -9.0)
-    seen = finding(Work(NeedKind.REPLACE, "carbon"))
+    seen = finding(FindingWork(NeedKind.REPLACE, "carbon"))
     task = tasks(unit(carbon, findings=(seen,)))["replace carbon"]
     assert (task.reason, task.source, task.finding) == ("Seen. By then.", Source.FINDING, seen)
     assert task.is_urgent, "the forecast alone makes it urgent"
@@ -197,7 +197,7 @@ def test_of_two_reasons_the_finding_speaks_first_and_either_may_make_it_urgent()
 
 
 def test_the_same_sentence_is_said_once() -> None:
-    seen = finding(Work(NeedKind.INSPECT))
+    seen = finding(FindingWork(NeedKind.INSPECT))
     assert tasks(unit(findings=(seen, at(seen, key=6))))["inspect unit"].reason == "Seen."
 
 
@@ -205,20 +205,20 @@ def test_the_same_sentence_is_said_once() -> None:
 @pytest.mark.parametrize(
     ("work", "key", "name"),
     [
-        (Work(NeedKind.REPAIR), "repair:unit-1:seen", "repair unit"),
-        (Work(NeedKind.REPLACE, "resin"), "replace:11:1", "replace lead resin"),
-        (Work(NeedKind.ROTATE, "resin"), "rotate:11:1", "rotate lead resin"),
+        (FindingWork(NeedKind.REPAIR), "repair:unit-1:seen", "repair unit"),
+        (FindingWork(NeedKind.REPLACE, "resin"), "replace:11:1", "replace lead resin"),
+        (FindingWork(NeedKind.ROTATE, "resin"), "rotate:11:1", "rotate lead resin"),
     ],
 )
 def test_work_done_since_the_finding_was_seen_is_not_asked_for(
-    work: Work, key: str, name: str, hours: int, wanted: bool
+    work: FindingWork, key: str, name: str, hours: int, wanted: bool
 ) -> None:
     facts = at(pair(None, None), findings=(finding(work),), done={key: SEEN + timedelta(hours=hours)})
     assert (name in tasks(facts)) is wanted
 
 
 def test_what_got_past_a_stage_replaces_all_of_it_instead_of_rotating() -> None:
-    facts = at(pair(5.0, 120.0), findings=(finding(Work(NeedKind.REPLACE, "resin")),))
+    facts = at(pair(5.0, 120.0), findings=(finding(FindingWork(NeedKind.REPLACE, "resin")),))
     assert sorted(tasks(facts)) == ["replace lag resin", "replace lead resin"]
 
 
@@ -226,7 +226,7 @@ def test_what_got_past_a_stage_replaces_all_of_it_instead_of_rotating() -> None:
     ("is_spent", "expected"), [(False, ["rotate lead resin"]), (True, ["replace lag resin", "replace lead resin"])]
 )
 def test_a_lead_seen_exhausted_is_rotated_unless_its_lag_is_exhausted_too(is_spent: bool, expected: list[str]) -> None:
-    facts = at(pair(400.0, 0.0, is_spent=is_spent), findings=(finding(Work(NeedKind.ROTATE, "resin")),))
+    facts = at(pair(400.0, 0.0, is_spent=is_spent), findings=(finding(FindingWork(NeedKind.ROTATE, "resin")),))
     assert sorted(tasks(facts)) == expected
 
 
@@ -275,7 +275,7 @@ def test_the_same_facts_give_the_same_tasks_in_order_of_their_keys() -> None:
         pair(5.0, 120.0),
         has_pressurised_tank=True,
         last_sanitised_on=TODAY - timedelta(days=300),
-        findings=(finding(Work(NeedKind.REPAIR, label="valve")),),
+        findings=(finding(FindingWork(NeedKind.REPAIR, label="valve")),),
     )
     first = tasks_of_unit(facts, policy=POLICY, today=TODAY)
     assert first == tasks_of_unit(facts, policy=POLICY, today=TODAY)
@@ -283,8 +283,8 @@ def test_the_same_facts_give_the_same_tasks_in_order_of_their_keys() -> None:
 
 
 def test_skills_of_the_policy_go_with_the_work() -> None:
-    policy = at(POLICY, house=HouseRules(task_skills={"repair": ("plumbing", "electrics")}))
-    seen = finding(Work(NeedKind.REPAIR))
+    policy = at(POLICY, rules=CompanyRules(task_skills={"repair": ("plumbing", "electrics")}))
+    seen = finding(FindingWork(NeedKind.REPAIR))
     assert tasks(unit(findings=(seen,)), policy)["repair unit"].skills == ("electrics", "plumbing")
 
 

@@ -106,7 +106,7 @@ def make_week(
                 windows=windows,
                 service_s=service,
                 cost_by_day_cents=cost,
-                cost_if_left_cents=cost_if_unserved,
+                cost_if_unserved_cents=cost_if_unserved,
                 urgent=urgent,
                 appointment=appointment,
                 skills=frozenset({"pump"}) if skills and appointment is None and rng.random() < 0.12 else frozenset(),

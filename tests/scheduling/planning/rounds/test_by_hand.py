@@ -32,7 +32,7 @@ def _stop(key: str, east: float, **more) -> Candidate:
         "windows": tuple(Window(day, 8 * HOUR, 17 * HOUR) for day in (0, 1)),
         "service_s": HOUR,
         "cost_by_day_cents": (0, 500),
-        "cost_if_left_cents": 10_000,
+        "cost_if_unserved_cents": 10_000,
     }
     return Candidate(**{**values, **more})
 

@@ -43,7 +43,7 @@ def line_problem(
                 "windows": tuple(Window(day, 8 * HOUR, 18 * HOUR) for day in range(days)),
                 "service_s": 30 * MINUTE,
                 "cost_by_day_cents": (100,) * days,
-                "cost_if_left_cents": 1_000,
+                "cost_if_unserved_cents": 1_000,
                 **((candidates or [{}] * len(positions_min))[k]),
             }
         )
@@ -216,7 +216,7 @@ def test_the_times_of_a_round_add_up() -> None:
     ("change", "field"),
     [
         ({"service_s": 1.5}, "visit v0.service_s"),
-        ({"cost_if_left_cents": 2.0}, "visit v0.cost_if_left_cents"),
+        ({"cost_if_unserved_cents": 2.0}, "visit v0.cost_if_unserved_cents"),
         ({"cost_by_day_cents": (1, 2)}, "visit v0.cost_by_day_cents"),
         ({"windows": (Window(3, 0, 10),)}, "visit v0.windows"),
         ({"appointment": Appointment(9, 0)}, "visit v0.appointment"),

@@ -14,9 +14,9 @@ from scheduling.planning.rounds.greedy import greedy_plan
 from scheduling.planning.rounds.insertion import (
     cheapest_insertion,
     make_room,
-    mend_round,
     place_the_musts,
     polish,
+    repair_round,
     working_cells,
 )
 from scheduling.planning.rounds.naive import naive_plan
@@ -128,7 +128,9 @@ def beside_each_other(*candidates: Candidate, installers: tuple[str, ...]) -> Ro
 
 def visit(key: str, *, minutes: int, worth_cents: int = 0, **more: Any) -> Candidate:
     more.setdefault("windows", (Window(0, 8 * HOUR, 10 * HOUR),))
-    return Candidate(key, BENCH, service_s=60 * minutes, cost_by_day_cents=(0,), cost_if_left_cents=worth_cents, **more)
+    return Candidate(
+        key, BENCH, service_s=60 * minutes, cost_by_day_cents=(0,), cost_if_unserved_cents=worth_cents, **more
+    )
 
 
 @pytest.mark.parametrize("dear_is_first", [True, False])
@@ -169,6 +171,6 @@ def test_a_visit_that_fits_displaces_nobody() -> None:
 def test_a_round_gives_up_what_is_worth_least_until_it_can_be_driven() -> None:
     visits = [visit(key, minutes=50, worth_cents=worth) for key, worth in (("a", 900), ("b", 300), ("c", 700))]
     problem = beside_each_other(*visits, installers=("Ada",))
-    assert mend_round(problem, 0, 0, (0, 1, 2)) == (0, 2)
+    assert repair_round(problem, 0, 0, (0, 1, 2)) == (0, 2)
     one_round = beside_each_other(visits[0], replace(visits[1], urgent=True), visits[2], installers=("Ada",))
-    assert mend_round(one_round, 0, 0, (0, 1, 2)) == (0, 1)
+    assert repair_round(one_round, 0, 0, (0, 1, 2)) == (0, 1)

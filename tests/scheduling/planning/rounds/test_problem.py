@@ -31,8 +31,8 @@ HERE, THERE = Place(50.0, 9.0), Place(50.1, 9.0)
 
 
 def visit(key: str = "v", **values: Any) -> Candidate:
-    given = {"windows": (), "service_s": HOUR, "cost_by_day_cents": (100, 200), "cost_if_left_cents": 1_000}
-    return Candidate(key, THERE, **{**given, **values})
+    visit_facts = {"windows": (), "service_s": HOUR, "cost_by_day_cents": (100, 200), "cost_if_unserved_cents": 1_000}
+    return Candidate(key, THERE, **{**visit_facts, **values})
 
 
 def ada(**values: Any) -> Installer:
@@ -63,7 +63,7 @@ NUMBERS: list[tuple[str, Callable[[int], Any], int, int | None]] = [
     ("appointment.day", lambda x: Appointment(x, 0), 0, None),
     ("appointment.start_s", lambda x: Appointment(0, x), 0, DAY_S),
     ("visit v.service_s", lambda x: visit(service_s=x), 0, DAY_S),
-    ("visit v.cost_if_left_cents", lambda x: visit(cost_if_left_cents=x), -(10**12), 10**12),
+    ("visit v.cost_if_unserved_cents", lambda x: visit(cost_if_unserved_cents=x), -(10**12), 10**12),
     ("visit v.cost_by_day_cents[1]", lambda x: visit(cost_by_day_cents=(0, x)), -(10**12), 10**12),
     ("visit v.parts.resin", lambda x: visit(parts={"resin": x}), 0, None),
     ("visit v.cost_by_installer_cents.Ada", lambda x: visit(cost_by_installer_cents={"Ada": x}), 0, None),

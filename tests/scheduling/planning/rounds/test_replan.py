@@ -38,7 +38,7 @@ def week() -> tuple[RoundProblem, RoundPlan]:
     return problem, plan_rounds(problem, iterations=2_000, seed=1)
 
 
-def mend(week: tuple[RoundProblem, RoundPlan], *changes, now: Moment = TEN, **more) -> Replanned:
+def repair(week: tuple[RoundProblem, RoundPlan], *changes, now: Moment = TEN, **more) -> Replanned:
     problem, plan = week
     more.setdefault("iterations", 600)
     return replan(problem, plan.plan, changes, now=now, provider=GreatCircleTravel(), seed=1, **more)
@@ -49,7 +49,7 @@ def slots(plan: RoundPlan, offset: int = 0) -> dict[str, tuple[str, int]]:
 
 
 def test_nothing_wrong_changes_nothing(week) -> None:
-    repaired = mend(week)
+    repaired = repair(week)
     assert repaired.plan.evaluation.faults == ()
     published = {v: slot for v, slot in slots(week[1]).items() if slot[1] < 2}
     begun = {s.visit for stops in repaired.begun.values() for s in stops}
@@ -64,7 +64,7 @@ def test_nothing_wrong_changes_nothing(week) -> None:
 def test_an_installer_who_is_ill_is_stood_in_for(week) -> None:
     _problem, plan = week
     ill = "installer 1"
-    repaired = mend(week, InstallerOut(ill, 0), InstallerOut(ill, 1), now=Moment(0, 7 * HOUR))
+    repaired = repair(week, InstallerOut(ill, 0), InstallerOut(ill, 1), now=Moment(0, 7 * HOUR))
     assert repaired.plan.evaluation.faults == ()
     assert ill not in {route.installer for route in repaired.plan.routes}
     assert repaired.plan.evaluation.missed_appointments == ()
@@ -84,7 +84,7 @@ def test_a_confirmed_appointment_of_someone_ill_is_kept_to_the_second_by_another
     promised = [c for c in problem.candidates if c.appointment and c.appointment.day == 1]
     assert promised
     person = promised[0].appointment.installer
-    repaired = mend(week, InstallerOut(person, 1), now=Moment(0, 7 * HOUR))
+    repaired = repair(week, InstallerOut(person, 1), now=Moment(0, 7 * HOUR))
     starts = {s.visit: (r.installer, r.day, s.start_s) for r in repaired.plan.routes for s in r.stops}
     for c in promised:
         installer, day, start = starts[c.key]
@@ -98,7 +98,7 @@ def test_a_confirmed_appointment_of_someone_ill_is_kept_to_the_second_by_another
 
 def test_what_has_begun_stays_and_the_round_goes_on_from_there(week) -> None:
     problem, _plan = week
-    repaired = mend(week, FreeLater("installer 2", 12 * HOUR))
+    repaired = repair(week, FreeLater("installer 2", 12 * HOUR))
     begun = repaired.begun["installer 2"]
     assert begun
     today = next(r for r in repaired.plan.routes if (r.installer, r.day) == ("installer 2", 0))
@@ -114,7 +114,7 @@ def test_a_cancelled_visit_is_told_to_the_installer_alone(week) -> None:
     _, plan = week
     visit = plan.routes[-1].stops[0].visit if plan.routes[-1].day < 2 else None
     visit = visit or next(r for r in plan.routes if r.day == 1).stops[0].visit
-    repaired = mend(week, VisitCancelled(visit))
+    repaired = repair(week, VisitCancelled(visit))
     (difference,) = [d for d in repaired.differences if d.visit == visit]
     assert difference.kind is DifferenceKind.CANCELLED
     assert not difference.tell_client
@@ -129,7 +129,7 @@ def urgent_call(days: int, **more) -> Candidate:
             "windows": tuple(Window(day, 8 * HOUR, 17 * HOUR) for day in range(days)),
             "service_s": 40 * MINUTE,
             "cost_by_day_cents": (0, *(8_000,) * (days - 1)),
-            "cost_if_left_cents": 30_000,
+            "cost_if_unserved_cents": 30_000,
             "urgent": True,
             **more,
         }
@@ -137,7 +137,7 @@ def urgent_call(days: int, **more) -> Candidate:
 
 
 def test_an_urgent_call_is_fitted_in_today(week) -> None:
-    repaired = mend(week, VisitAdded(urgent_call(3)))
+    repaired = repair(week, VisitAdded(urgent_call(3)))
     assert slots(repaired.plan)["call"][1] == 0
     (difference,) = [d for d in repaired.differences if d.visit == "call"]
     assert (difference.kind, difference.tell_client) == (DifferenceKind.ADDED, True)
@@ -145,8 +145,8 @@ def test_an_urgent_call_is_fitted_in_today(week) -> None:
 
 
 def test_a_visit_that_could_not_be_done_is_open_again(week) -> None:
-    first = mend(week).begun["installer 3"][0].visit
-    repaired = mend(week, VisitNotDone(first))
+    first = repair(week).begun["installer 3"][0].visit
+    repaired = repair(week, VisitNotDone(first))
     assert first in set(repaired.plan.evaluation.served) | set(repaired.plan.evaluation.unserved)
     if first in repaired.plan.evaluation.served:
         route, stop = next((r, s) for r in repaired.plan.routes for s in r.stops if s.visit == first)
@@ -155,8 +155,8 @@ def test_a_visit_that_could_not_be_done_is_open_again(week) -> None:
 
 def test_dear_disturbance_means_fewer_changes(week) -> None:
     change = InstallerOut("installer 4", 0)
-    cheap = mend(week, change, disturbance=Disturbance(0, 0, 0, 0, 0), now=Moment(0, 7 * HOUR))
-    dear = mend(week, change, now=Moment(0, 7 * HOUR))
+    cheap = repair(week, change, disturbance=Disturbance(0, 0, 0, 0, 0), now=Moment(0, 7 * HOUR))
+    dear = repair(week, change, now=Moment(0, 7 * HOUR))
     assert len(dear.differences) < len(cheap.differences)
     # without its own price, the plan that may change anything is the cheaper one
     assert (
@@ -212,14 +212,14 @@ def test_an_appointment_nobody_can_keep_is_set_for_another_time() -> None:
 
 
 def test_the_price_of_disturbance_is_told_apart(week) -> None:
-    repaired = mend(week, InstallerOut("installer 2", 1), now=Moment(0, 7 * HOUR))
+    repaired = repair(week, InstallerOut("installer 2", 1), now=Moment(0, 7 * HOUR))
     plain = dataclasses.replace(
         repaired.problem,
         candidates=tuple(
             dataclasses.replace(
                 repaired.problem.candidates[k],
                 cost_by_day_cents=c.cost_by_day_cents[:2],
-                cost_if_left_cents=c.cost_if_left_cents,
+                cost_if_unserved_cents=c.cost_if_unserved_cents,
                 cost_by_installer_cents={},
             )
             for k, c in (
@@ -248,5 +248,5 @@ def test_the_price_of_disturbance_is_told_apart(week) -> None:
 )
 def test_a_wrong_change_is_named(week, change, now: Moment, field: str) -> None:
     with pytest.raises(PlanningError) as caught:
-        mend(week, change, now=now)
+        repair(week, change, now=now)
     assert caught.value.field == field

@@ -19,7 +19,7 @@ from scheduling.planning.rounds import (
     evaluate,
     plan_rounds,
 )
-from scheduling.planning.rounds.insertion import cheapest_insertion, make_room, mend_round, place_the_musts
+from scheduling.planning.rounds.insertion import cheapest_insertion, make_room, place_the_musts, repair_round
 from scheduling.planning.rounds.model import WarmStartError
 from scheduling.planning.rounds.model_build import build_model
 from scheduling.planning.rounds.naive import naive_plan
@@ -133,7 +133,7 @@ def test_the_model_prices_a_plan_as_the_judge_does() -> None:
         lunches = sum(route.lunch_start_s is not None for route in judged.routes)
         collected = sum(bonus[key] for key in judged.served) + 10_000 * lunches
         assert solution.fixed_vehicle_cost() == 10_000 * lunches
-        gained = sum(c.cost_if_left_cents for c in problem.candidates if c.key in judged.served)
+        gained = sum(c.cost_if_unserved_cents for c in problem.candidates if c.key in judged.served)
         assert solution.distance_cost() == judged.driving_cents
         assert solution.prizes() - collected == gained - judged.visits_cents
         assert model.decode(solution, plan) == {cell: stops for cell, stops in served_plan.items() if stops}
@@ -179,12 +179,12 @@ def test_van_stock_limits_a_round() -> None:
 
 
 def test_overtime_is_used_when_it_pays() -> None:
-    ends = [{"appointment": Appointment(0, 16 * HOUR + 30 * MINUTE), "cost_if_left_cents": 50_000}]
+    ends = [{"appointment": Appointment(0, 16 * HOUR + 30 * MINUTE), "cost_if_unserved_cents": 50_000}]
     with_it = line_problem([40], candidates=ends, installer={"max_overtime_s": HOUR})
     plan = plan_rounds(with_it, iterations=200)
     assert plan.evaluation.served == ("v0",)
     assert plan.evaluation.overtime_cents == 5_400 * 40 // 60
-    too_dear = [{"windows": (Window(0, 16 * HOUR + 30 * MINUTE, 18 * HOUR),), "cost_if_left_cents": 3_000}]
+    too_dear = [{"windows": (Window(0, 16 * HOUR + 30 * MINUTE, 18 * HOUR),), "cost_if_unserved_cents": 3_000}]
     problem = line_problem([40], candidates=too_dear, installer={"max_overtime_s": HOUR})
     assert plan_rounds(problem, iterations=200).evaluation.served == ()
 
@@ -201,7 +201,7 @@ def test_a_start_plan_from_elsewhere_is_mended_first() -> None:
 
 
 def test_room_is_made_for_what_must_be_served() -> None:
-    full = [{"service_s": 85 * MINUTE, "cost_if_left_cents": 1_000 + 100 * k} for k in range(5)]
+    full = [{"service_s": 85 * MINUTE, "cost_if_unserved_cents": 1_000 + 100 * k} for k in range(5)]
     problem = line_problem([10, 12, 14, 16, 18, 20], candidates=[*full, {"urgent": True, "service_s": 85 * MINUTE}])
     plan = {(0, 0): (0, 1, 2, 3, 4)}
     assert evaluate(problem, plan).faults == ()
@@ -214,7 +214,7 @@ def test_room_is_made_for_what_must_be_served() -> None:
 
 def test_a_round_too_long_gives_up_as_little_as_it_can() -> None:
     problem = line_problem([10] * 8, candidates=[{"service_s": 80 * MINUTE, "urgent": k == 7} for k in range(8)])
-    drivable_stops = mend_round(problem, 0, 0, tuple(range(8)))
+    drivable_stops = repair_round(problem, 0, 0, tuple(range(8)))
     assert 7 in drivable_stops
     assert evaluate(problem, {(0, 0): drivable_stops}).faults == ()
     assert (
@@ -243,7 +243,7 @@ def test_every_reason_is_told(candidate: dict, installer: dict, reason: Unserved
 
 
 def test_on_full_days_it_names_what_would_have_to_give_way_and_the_money() -> None:
-    values = [{"service_s": 80 * MINUTE, "cost_if_left_cents": 2_000 + 100 * k} for k in range(8)]
+    values = [{"service_s": 80 * MINUTE, "cost_if_unserved_cents": 2_000 + 100 * k} for k in range(8)]
     problem = line_problem([10] * 8, candidates=values)
     plan = plan_rounds(problem, iterations=500)
     assert sorted(plan.evaluation.unserved) == ["v0", "v1"]

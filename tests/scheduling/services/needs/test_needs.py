@@ -20,7 +20,7 @@ from scheduling.planning.needs.need import exhausted_probability
 from scheduling.planning.needs.work import NO_VISIT, WORK_BY_CAUSE
 from scheduling.services.needs.costs import planning_need
 from scheduling.services.needs.needs import add_need, drop_need, refresh_needs
-from scheduling.services.needs.wanted import wanted_needs
+from scheduling.services.needs.wanted import compute_needs
 from scheduling.services.policy import read_policy
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
 
@@ -383,8 +383,8 @@ def test_a_fleet_is_read_in_as_many_queries_as_one_unit(
     busy_unit()
     policy = read_policy(company=town.company)
     with CaptureQueriesContext(connection) as one:
-        assert wanted_needs(company=town.company, policy=policy, today=TODAY)
+        assert compute_needs(company=town.company, policy=policy, today=TODAY)
     for _ in range(3):
         busy_unit()
     with django_assert_num_queries(len(one)):
-        wanted_needs(company=town.company, policy=policy, today=TODAY)
+        compute_needs(company=town.company, policy=policy, today=TODAY)

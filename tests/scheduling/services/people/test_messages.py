@@ -23,10 +23,10 @@ from scheduling.services.visits.visits import (
     cancel_visit,
     complete_visit,
     confirm_visit,
+    depart,
     give_up_visit,
     offer_visit,
     propose_visits,
-    set_out,
     unconfirm_visit,
 )
 from scheduling.services.work.records import WorkDone, record_work
@@ -85,7 +85,7 @@ TELLS = [
     ("confirmed", lambda v, by: confirm_visit(visit=v, by=by, appointment_at=TUESDAY[0], now=NOW), []),
     ("confirmed", lambda v, by: unconfirm_visit(visit=v, by=by, note="", now=NOW), [("client", "withdrawn")]),
     ("confirmed", lambda v, by: cancel_visit(visit=v, by=by, note="", now=NOW), [("client", "cancelled")]),
-    ("confirmed", lambda v, by: set_out(visit=v, by=by, now=NOW), [("client", "on_the_way")]),
+    ("confirmed", lambda v, by: depart(visit=v, by=by, now=NOW), [("client", "on_the_way")]),
     ("on_the_way", lambda v, by: begin_visit(visit=v, by=by, now=NOW), []),
     (
         "in_progress",
@@ -144,7 +144,7 @@ def test_on_the_way_says_when_to_expect_whom(visit: Visit, office: Membership) -
     publish_plan(plan=Plan.objects.get(), by=office, now=NOW)
     stop = Stop.objects.get()
     Stop.objects.update(driving_minutes=22)
-    set_out(visit=visit, by=stop.round.installer.membership, now=datetime(2026, 3, 2, 8, 0, tzinfo=UTC))
+    depart(visit=visit, by=stop.round.installer.membership, now=datetime(2026, 3, 2, 8, 0, tzinfo=UTC))
     message = _newest(kind="on_the_way")
     # 09:22 in Berlin
     assert "Ada is on the way to Reef House, Quay 3 and should be there between 09:15 and 09:45." in message.body

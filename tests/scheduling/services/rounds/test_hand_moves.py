@@ -12,7 +12,7 @@ from scheduling.models import Installer, Message, Plan, Round, Stop, Visit
 from scheduling.planning.travel.trips import GreatCircleTravel
 from scheduling.services.rounds.hand_moves import move_stop, preview_move
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
-from scheduling.services.visits.visits import confirm_visit, set_out
+from scheduling.services.visits.visits import confirm_visit, depart
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, TODAY, Town
 
@@ -223,7 +223,7 @@ def test_what_has_begun_stays(plan: Plan, crew: list[Installer], office: Members
         preview_move(stop=stops[0], now=now, day=TUESDAY)
     with pytest.raises(InvalidInput, match="have begun"):
         preview_move(stop=stops[-1], now=now, place=1)
-    set_out(visit=stops[0].visit, by=office, now=now)
+    depart(visit=stops[0].visit, by=office, now=now)
     move_stop(stop=_of(stops[-1]), by=office, now=now, place=2)
     after = list(Stop.objects.filter(round=stops[0].round_id).order_by("order"))
     assert [s.pk for s in after[:2]] == [stops[0].pk, stops[-1].pk]

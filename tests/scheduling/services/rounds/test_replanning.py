@@ -45,7 +45,7 @@ def _plan(town: Town) -> Plan:
     return plan_rounds(company=town.company, by=None, now=NOW, iterations=400)
 
 
-def _mend(plan: Plan, by: Membership, now: datetime = TEN, **happened: object) -> Plan:
+def _repair(plan: Plan, by: Membership, now: datetime = TEN, **happened: object) -> Plan:
     more = {key: happened.pop(key) for key in ("publish", "days") if key in happened}
     return replan_day(plan=plan, by=by, now=now, happened=Happened(**happened), iterations=300, **more)
 
@@ -73,7 +73,7 @@ def _check_drivable(plan: Plan) -> None:
 
 
 def test_when_nothing_went_wrong_nothing_changes(published: Plan, office: Membership) -> None:
-    repaired = _mend(published, office)
+    repaired = _repair(published, office)
     assert (repaired.state, repaired.based_on, repaired.differences) == ("draft", published, [])
     assert repaired.first_day == published.first_day
     assert _slots(repaired).keys() == _slots(published).keys()
@@ -86,7 +86,7 @@ def test_somebody_ill_from_ten_is_stood_in_for(published: Plan, office: Membersh
     their_visits = {v for v, (installer_id, _) in before.items() if installer_id == ill.pk} - begun
     assert begun
     assert their_visits
-    repaired = _mend(published, office, installers_out=[InstallerIsOut(ill, TEN)])
+    repaired = _repair(published, office, installers_out=[InstallerIsOut(ill, TEN)])
     _check_drivable(repaired)
     after = _slots(repaired)
     # under way stays: the work that had begun before ten is finished by whoever is there
@@ -110,9 +110,9 @@ def test_who_is_out_stays_out_when_the_plan_is_mended_again(
 ) -> None:
     ill = crew["Ben"]
     out = InstallerIsOut(ill, TEN, date(2026, 3, 3))
-    first = _mend(published, office, installers_out=[out], publish=True)
+    first = _repair(published, office, installers_out=[out], publish=True)
     later = TEN + timedelta(hours=2)
-    second = _mend(first, office, later)
+    second = _repair(first, office, later)
     _check_drivable(second)
     assert not Round.objects.filter(plan=second, installer=ill, day=date(2026, 3, 3)).exists()
     absence = Absence.objects.get()
@@ -128,7 +128,7 @@ def test_an_overrun_pushes_what_follows_and_is_remembered(published: Plan, offic
     begun = _begun(published)
     stop = Stop.objects.filter(round__plan=published, visit__in=begun).order_by("-order").first()
     assert stop is not None
-    repaired = _mend(published, office, overruns=[VisitOverruns(stop.visit, 90)])
+    repaired = _repair(published, office, overruns=[VisitOverruns(stop.visit, 90)])
     _check_drivable(repaired)
     copy = Stop.objects.get(round__plan=repaired, visit=stop.visit)
     assert copy.leaves_at == stop.leaves_at + timedelta(minutes=90)
@@ -141,14 +141,14 @@ def test_an_overrun_pushes_what_follows_and_is_remembered(published: Plan, offic
 def test_a_visit_called_off_is_cancelled_and_its_installer_told(published: Plan, office: Membership) -> None:
     stop = Stop.objects.filter(round__plan=published, starts_at__gt=TEN).order_by("-starts_at").first()
     assert stop is not None
-    repaired = _mend(published, office, cancelled=[VisitIsOff(stop.visit, "On holiday.")])
+    repaired = _repair(published, office, cancelled=[VisitIsOff(stop.visit, "On holiday.")])
     visit = Visit.objects.get(pk=stop.visit_id)
     assert (visit.state, visit.closing_note) == ("cancelled", "On holiday.")
     row = next(row for row in repaired.differences if row["visit"] == visit.pk)
     assert (row["kind"], row["tell_client"], row["after"]) == ("cancelled", False, None)
     assert row["tell_installers"] == [stop.round.installer_id]
     # told again, because the answer was lost: the same
-    assert _mend(published, office, cancelled=[VisitIsOff(stop.visit)]).differences == repaired.differences
+    assert _repair(published, office, cancelled=[VisitIsOff(stop.visit)]).differences == repaired.differences
 
 
 def test_a_site_that_called_its_visit_off_is_not_brought_back_by_the_same_mending(
@@ -158,22 +158,22 @@ def test_a_site_that_called_its_visit_off_is_not_brought_back_by_the_same_mendin
     stop = Stop.objects.filter(round__plan=published, starts_at__gt=TEN).order_by("-starts_at").first()
     assert stop is not None
     call = UrgentCall(town.unit(town.site(east_km=6.0)), "No water at all.")
-    repaired = _mend(published, office, cancelled=[VisitIsOff(stop.visit)], urgent=[call])
+    repaired = _repair(published, office, cancelled=[VisitIsOff(stop.visit)], urgent=[call])
     site = stop.visit.site
     assert Visit.objects.filter(site=site, state="proposed").exists()
     assert not Stop.objects.filter(round__plan=repaired, visit__site=site).exists()
     assert Stop.objects.filter(round__plan=repaired, visit__site=call.unit.site).exists()
     # nor by the next one, unless that site itself calls for somebody
     repaired = publish_plan(plan=repaired, by=office, now=TEN)
-    later = _mend(repaired, office)
+    later = _repair(repaired, office)
     assert not Stop.objects.filter(round__plan=later, visit__site=site).exists()
-    back = _mend(repaired, office, urgent=[UrgentCall(stop.visit.site.units.get(), "It leaks.")])
+    back = _repair(repaired, office, urgent=[UrgentCall(stop.visit.site.units.get(), "It leaks.")])
     assert Stop.objects.filter(round__plan=back, visit__site=site).exists()
 
 
 def test_an_urgent_call_is_a_need_a_visit_and_a_stop_of_today(published: Plan, office: Membership, town: Town) -> None:
     unit = town.unit(town.site(east_km=6.0, north_km=-2.0))
-    repaired = _mend(published, office, urgent=[UrgentCall(unit, "No water at all.")])
+    repaired = _repair(published, office, urgent=[UrgentCall(unit, "No water at all.")])
     need = Need.objects.get(unit=unit, kind="repair")
     assert (need.is_urgent, need.reason) == (True, "No water at all.")
     visit = Visit.objects.get(site=unit.site)
@@ -196,7 +196,7 @@ def test_an_appointment_that_nobody_can_keep_is_moved_on_publication_and_said(to
     at = datetime(2026, 3, 2, 14, 0, tzinfo=BERLIN)
     confirm_visit(visit=visit, by=office, appointment_at=at, installer=ada, now=NOW)
     plan = publish_plan(plan=_plan(town), by=office, now=NOW)
-    repaired = _mend(plan, office, installers_out=[InstallerIsOut(ada, TEN)])
+    repaired = _repair(plan, office, installers_out=[InstallerIsOut(ada, TEN)])
     row = next(row for row in repaired.differences if row["visit"] == visit.pk)
     assert (row["kind"], row["tell_client"]) == ("moved_day", True)
     visit.refresh_from_db()
@@ -211,7 +211,7 @@ def test_an_appointment_that_nobody_can_keep_is_moved_on_publication_and_said(to
 
 
 def test_a_mended_draft_is_stale_when_the_appointment_was_set_anew(published: Plan, office: Membership) -> None:
-    repaired = _mend(published, office)
+    repaired = _repair(published, office)
     stop = Stop.objects.filter(round__plan=repaired, starts_at__gt=TEN).first()
     assert stop is not None
     at = datetime(2026, 3, 4, 11, 0, tzinfo=BERLIN)
@@ -222,7 +222,7 @@ def test_a_mended_draft_is_stale_when_the_appointment_was_set_anew(published: Pl
 
 def test_days_that_are_not_planned_again_are_taken_over(published: Plan, office: Membership, town: Town) -> None:
     tuesday = datetime(2026, 3, 3, 7, 0, tzinfo=BERLIN)
-    repaired = _mend(published, office, tuesday, publish=True)
+    repaired = _repair(published, office, tuesday, publish=True)
     monday = [(s.visit_id, s.starts_at) for s in Stop.objects.filter(round__plan=published, round__day=TODAY)]
     assert monday
     assert [(s.visit_id, s.starts_at) for s in Stop.objects.filter(round__plan=repaired, round__day=TODAY)] == monday
@@ -239,23 +239,23 @@ def test_a_site_closed_on_the_days_planned_again_keeps_the_reason_of_the_whole_p
     visit = site.visits.get()
     reason = {"reason": "dearer_than_waiting", "sentence": "The cheapest way costs 3.00 EUR more than waiting."}
     UnservedVisit.objects.create(plan=published, visit=visit, **reason)
-    unserved = _mend(published, office, days=2).unserved.get(visit=visit)
+    unserved = _repair(published, office, days=2).unserved.get(visit=visit)
     assert (unserved.reason, unserved.sentence) == (reason["reason"], reason["sentence"])
     # one that the plan before said nothing of is told what its days say
     UnservedVisit.objects.filter(visit=visit).delete()
-    assert _mend(published, office, days=2).unserved.get(visit=visit).reason == "no_open_day"
+    assert _repair(published, office, days=2).unserved.get(visit=visit).reason == "no_open_day"
 
 
 @pytest.mark.parametrize("state", ["draft", "replaced"])
 def test_only_a_published_plan_is_mended(published: Plan, office: Membership, state: str) -> None:
     published.state = state
     with pytest.raises(Conflict, match="only a published"):
-        _mend(published, office)
+        _repair(published, office)
 
 
 def test_a_plan_that_has_gone_by_is_not_mended(published: Plan, office: Membership) -> None:
     with pytest.raises(Conflict, match="gone by"):
-        _mend(published, office, TEN + timedelta(days=9))
+        _repair(published, office, TEN + timedelta(days=9))
 
 
 def test_what_cannot_have_happened_is_refused_whole(published: Plan, office: Membership, town: Town) -> None:
@@ -268,7 +268,7 @@ def test_what_cannot_have_happened_is_refused_whole(published: Plan, office: Mem
     finished_visit.save()
     ada = Installer.objects.get(name="Ada")
     with pytest.raises(InvalidInput) as error:
-        _mend(
+        _repair(
             published,
             office,
             installers_out=[InstallerIsOut(ada, TEN, date(2026, 3, 1))],
@@ -291,11 +291,11 @@ def test_a_call_made_again_because_its_answer_was_lost_opens_no_second_need(
     published: Plan, office: Membership, town: Town
 ) -> None:
     unit = town.unit(town.site(east_km=6.0, north_km=-2.0))
-    first = _mend(published, office, urgent=[UrgentCall(unit, "No water at all.")])
-    again = _mend(published, office, urgent=[UrgentCall(unit, "No water at all.")])
+    first = _repair(published, office, urgent=[UrgentCall(unit, "No water at all.")])
+    again = _repair(published, office, urgent=[UrgentCall(unit, "No water at all.")])
     assert Need.objects.filter(unit=unit, kind="repair").count() == 1
     assert again.happened == first.happened
-    _mend(published, office, urgent=[UrgentCall(unit, "And now it leaks.")])
+    _repair(published, office, urgent=[UrgentCall(unit, "And now it leaks.")])
     assert Need.objects.filter(unit=unit, kind="repair").count() == 2
 
 
@@ -303,9 +303,9 @@ def test_the_costs_of_a_mended_plan_are_those_of_all_its_days(published: Plan, o
     """Nothing went wrong, and the same rounds cost the same, however few of their days are planned again."""
     kinds = ("driving", "overtime", "visits", "left")
     assert published.costs["total"] == pytest.approx(sum(published.costs[kind] for kind in kinds))
-    repaired = _mend(published, office, now=NOW)
+    repaired = _repair(published, office, now=NOW)
     assert {kind: repaired.costs[kind] for kind in kinds} == {kind: published.costs[kind] for kind in kinds}
-    part = _mend(published, office)
+    part = _repair(published, office)
     # minutes and kilometres of what has begun are stored to a tenth
     assert part.costs["total"] == pytest.approx(published.costs["total"], abs=1.0)
     rows = Round.objects.filter(plan=part)
@@ -323,7 +323,7 @@ def test_a_mended_plan_brings_nobody_to_a_site_without_the_part(town: Town, offi
     propose_visits(company=town.company, now=NOW)
     published = publish_plan(plan=_plan(town), by=office, now=NOW)
     assert published.unserved.get().reason == "waits_for_parts"
-    repaired = _mend(published, office, now=NOW)
+    repaired = _repair(published, office, now=NOW)
     assert _slots(repaired).keys() == _slots(published).keys()
     unserved = repaired.unserved.get()
     assert (unserved.visit_id, unserved.reason) == (published.unserved.get().visit_id, "waits_for_parts")

@@ -16,10 +16,10 @@ from scheduling.services.visits.visits import (
     cancel_visit,
     complete_visit,
     confirm_visit,
+    depart,
     give_up_visit,
     offer_visit,
     propose_visits,
-    set_out,
     unconfirm_visit,
 )
 from tests.scheduling.night import run_night
@@ -45,7 +45,7 @@ MOVES = {
     "offered": lambda visit, by: offer_visit(visit=visit, by=by, windows=[TUESDAY, WEDNESDAY], now=NOW),
     "confirmed": lambda visit, by: confirm_visit(visit=visit, by=by, appointment_at=TUESDAY[0], now=NOW),
     "proposed": lambda visit, by: unconfirm_visit(visit=visit, by=by, note="", now=NOW),
-    "on_the_way": lambda visit, by: set_out(visit=visit, by=by, now=NOW),
+    "on_the_way": lambda visit, by: depart(visit=visit, by=by, now=NOW),
     "in_progress": lambda visit, by: begin_visit(visit=visit, by=by, now=NOW),
     "done": lambda visit, by: complete_visit(visit=visit, by=by, tasks=_all_done(), now=NOW),
     "not_done": lambda visit, by: give_up_visit(visit=visit, by=by, obstacle="nobody_in", note="", now=NOW),
@@ -151,7 +151,7 @@ def test_an_offer_that_nobody_takes_up_is_a_proposal_again(visit: Visit, town: T
 
 
 def test_what_could_not_be_done_is_proposed_again(visit: Visit, town: Town, office: Membership) -> None:
-    set_out(visit=visit, by=office, now=NOW)
+    depart(visit=visit, by=office, now=NOW)
     with pytest.raises(InvalidInput, match="note must say"):
         give_up_visit(visit=visit, by=office, obstacle="other", note=" ", now=NOW)
     given_up = give_up_visit(visit=visit, by=office, obstacle="no_access", note="The gate is locked.", now=NOW)

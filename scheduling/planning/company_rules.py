@@ -38,7 +38,7 @@ _FRACTIONS = frozenset({"lead_late_share", "parts_service_level"})
 
 
 @dataclass(frozen=True, slots=True)
-class HouseRules:
+class CompanyRules:
     """What turns forecasts, findings and the calendar into needs, and needs into orders.
 
     Attributes
@@ -105,7 +105,7 @@ class HouseRules:
         return values
 
     @classmethod
-    def from_mapping(cls, values: Mapping[str, Any]) -> HouseRules:
+    def from_mapping(cls, values: Mapping[str, Any]) -> CompanyRules:
         """Rules from any part of `to_mapping`; what is absent keeps its default.
 
         Raises
@@ -135,19 +135,19 @@ class ServicePolicy:
     """Everything a company has decided, with defaults where it has not."""
 
     planning: Policy
-    house: HouseRules
+    rules: CompanyRules
 
     def undone_cost(self, kind: str) -> float:
         """What a day costs on which a task of this kind is due and undone."""
-        return self.house.undone_cost_per_day[kind]
+        return self.rules.undone_cost_per_day[kind]
 
     def skills_for(self, kind: str) -> list[str]:
         """Skills a task of this kind asks for, in order."""
-        return sorted(self.house.task_skills.get(kind, ()))
+        return sorted(self.rules.task_skills.get(kind, ()))
 
     def to_mapping(self) -> dict[str, Any]:
         """Both layers as one flat table of plain values."""
-        return self.planning.to_mapping() | self.house.to_mapping()
+        return self.planning.to_mapping() | self.rules.to_mapping()
 
 
 def _number(name: str, value: Any, *, whole: bool) -> float | int:

@@ -7,8 +7,8 @@ import math
 
 import pytest
 
+from scheduling.planning.company_rules import CompanyRules, ServicePolicy
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.house_rules import HouseRules, ServicePolicy
 from scheduling.planning.needs.need import NeedKind
 from scheduling.planning.policy import Policy
 
@@ -27,17 +27,17 @@ RANGES = {
 def test_the_ends_of_a_range_are_taken_and_what_lies_beyond_is_refused(name: str) -> None:
     low, high, step = RANGES[name]
     for value in (low, high):
-        assert getattr(HouseRules.from_mapping({name: value}), name) == value
+        assert getattr(CompanyRules.from_mapping({name: value}), name) == value
     for value in (low - step, high + step):
         with pytest.raises(PlanningError, match=f"must be between {low:g} and {high:g}") as caught:
-            HouseRules.from_mapping({name: value})
+            CompanyRules.from_mapping({name: value})
         assert caught.value.field == name
 
 
 def test_every_number_has_a_range_here() -> None:
     numbers = {
         name
-        for name, value in HouseRules().to_mapping().items()
+        for name, value in CompanyRules().to_mapping().items()
         if isinstance(value, int | float) and value is not True
     }
     assert numbers - {"plans_with_van_stock"} == set(RANGES)
@@ -45,7 +45,7 @@ def test_every_number_has_a_range_here() -> None:
 
 def test_what_holds_where_nothing_was_decided() -> None:
     """The figures a company starts with; common practice, no source."""
-    assert HouseRules().to_mapping() == {
+    assert CompanyRules().to_mapping() == {
         "sanitise_every_days": 365,
         "sanitise_early_days": 60,
         "unread_after_days": 90,
@@ -61,7 +61,7 @@ def test_what_holds_where_nothing_was_decided() -> None:
         },
         "task_skills": {},
     }  # fmt: skip
-    assert set(HouseRules().undone_cost_per_day) == {kind.value for kind in NeedKind}
+    assert set(CompanyRules().undone_cost_per_day) == {kind.value for kind in NeedKind}
 
 
 def test_what_was_decided_survives_storing_as_json() -> None:
@@ -74,8 +74,8 @@ def test_what_was_decided_survives_storing_as_json() -> None:
         "undone_cost_per_day": {"repair": 9},
         "task_skills": {"repair": [" pump ", "mains", "pump"]},
     }
-    rules = HouseRules.from_mapping(stated)
-    assert HouseRules.from_mapping(json.loads(json.dumps(rules.to_mapping()))) == rules
+    rules = CompanyRules.from_mapping(stated)
+    assert CompanyRules.from_mapping(json.loads(json.dumps(rules.to_mapping()))) == rules
     assert rules.traffic == ((25_200, 1.5), (57_600, 1.2))
     assert (rules.undone_cost_per_day["repair"], rules.undone_cost_per_day["inspect"]) == (9.0, 0.6)
     assert (rules.plans_with_van_stock, rules.uses_table_service) == (True, False)
@@ -113,10 +113,10 @@ def test_what_was_decided_survives_storing_as_json() -> None:
 )
 def test_a_wrong_value_is_named(values: dict[str, object], field: str) -> None:
     with pytest.raises(PlanningError) as caught:
-        HouseRules.from_mapping(values)
+        CompanyRules.from_mapping(values)
     assert caught.value.field == field
     assert caught.value.message.endswith(".")
 
 
 def test_a_day_undone_may_cost_nothing() -> None:
-    assert HouseRules.from_mapping({"undone_cost_per_day": {"repair": 0}}).undone_cost_per_day["repair"] == 0.0
+    assert CompanyRules.from_mapping({"undone_cost_per_day": {"repair": 0}}).undone_cost_per_day["repair"] == 0.0

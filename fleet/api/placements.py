@@ -77,8 +77,8 @@ class RotationSerializer(StrictSerializer):
     removal = OneOfField(
         choices=REMOVAL_REASONS,
         required=False,
-        default=Placement.Removal.EXHAUSTED.value,
-        help_text="why the lead leaves",
+        default=Placement.Removal.ROUTINE.value,
+        help_text="why the lead leaves; 'exhausted' only when that was seen",
     )
 
 

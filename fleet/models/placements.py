@@ -21,10 +21,12 @@ class Placement(TenantModel):
     CLIENT_PATH = "position__unit__site__client_id"
 
     class Removal(models.TextChoices):
-        EXHAUSTED = "exhausted", "exhausted"
-        EARLY = "early", "changed before exhaustion"
+        EXHAUSTED = "exhausted", "seen to be exhausted"
+        EARLY = "early", "found good, changed early"
         ROTATED = "rotated", "moved to another position"
         DAMAGED = "damaged", "damaged"
+        ROUTINE = "routine", "changed in routine, not looked at"
+        UNKNOWN = "unknown", "not known"
 
     position = models.ForeignKey(Position, on_delete=models.CASCADE, related_name="placements")
     item = models.ForeignKey(CatalogueItem, on_delete=models.PROTECT, related_name="placements")

@@ -194,7 +194,7 @@ class _Service:
             return f"{self.plant.rated_flow[unit]:.0f}-{self.plant.rejection[unit]:.2f}"
         return f"{self.plant.label[unit, slot]:.3g}"
 
-    def _remove(self, unit: int, slot: int, day: int, reason: str) -> int:
+    def _remove(self, unit: int, slot: int, day: int, reason: str | None) -> int:
         serial = int(self.state.serial[unit, slot])
         row = self.placements[serial]
         row["removed_day"] = self.world.start_day + day + 0.5
@@ -213,6 +213,8 @@ class _Service:
 
     def _visit(self, unit: int, day: int) -> bool:
         world, plant, state, rng = self.world, self.plant, self.state, self.rng
+        if world.keeps_to_intervals:
+            return self._visit_by_calendar(unit, day)
         changed = False
         for first in (0, 2, 5):
             two = plant.has[unit, first + 1]
@@ -257,6 +259,51 @@ class _Service:
             self._place(unit, MEM, day)
             changed = True
         return changed
+
+    def _visit_by_calendar(self, unit: int, day: int) -> bool:
+        """Change what is due by the calendar, and what a gauge of this unit shows to be exhausted."""
+        plant, state, changed = self.plant, self.state, False
+        for first in (0, 2, MEM, 5):
+            slots = [slot for slot in ((MEM,) if first == MEM else (first, first + 1)) if plant.has[unit, slot]]
+            if not slots:
+                continue
+            shown = [not np.isnan(state.exhausted[unit, slot]) and self._can_see(unit, slot) for slot in slots]
+            due = self._is_due(unit, slots[0], day)
+            if len(slots) == 2 and first != 0 and (shown[0] or due) and not shown[1]:
+                self._remove(unit, first, day, self._word(is_seen=shown[0]))
+                moved = self._remove(unit, first + 1, day, "rotated" if self.rng.random() < 0.7 else self._word())
+                for name in ("capacity", "used", "first"):
+                    values = getattr(state, name)
+                    values[unit, first] = values[unit, first + 1]
+                self._place(unit, first, day, continued=moved)
+                self._place(unit, first + 1, day)
+                changed = True
+            else:
+                for slot, is_seen in zip(slots, shown, strict=True):
+                    if is_seen or due:
+                        self._remove(unit, slot, day, self._word(is_seen=is_seen))
+                        self._place(unit, slot, day)
+                        changed = True
+        return changed
+
+    def _can_see(self, unit: int, slot: int) -> bool:
+        """Whether this visit's readings show that a cartridge is exhausted."""
+        gauges = {0: ("line", "prefilter"), 2: ("chlorine",), MEM: ("flow", "inlet"), 5: ()}
+        first = 5 if slot > MEM else slot if slot == MEM else slot - slot % 2
+        is_read = all(self.gauges[name][unit] for name in gauges[first])
+        return bool(is_read and self.rng.random() > self.world.miss_share + 0.15)
+
+    def _is_due(self, unit: int, slot: int, day: int) -> bool:
+        interval = self.world.interval_days[SLOT_STAGE[slot]]
+        return bool(day - self.state.placed[unit, slot] > interval * np.exp(0.15 * self.rng.normal()))
+
+    def _word(self, *, is_seen: bool = False) -> str | None:
+        """The reason as the office has it in its books."""
+        if self.rng.random() < self.world.unwritten_share:
+            return None
+        if is_seen or self.rng.random() < self.world.habitual_word_share:
+            return "exhausted"
+        return "routine" if self.rng.random() < 0.9 else "early"
 
     # -- one day ---------------------------------------------------------------------------------------------------
     def after_day(self, day: int, seen: Day) -> None:

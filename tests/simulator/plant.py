@@ -264,6 +264,7 @@ def run_day(
     # the loads
     for slot in (0, 1):
         load = feed_l * paths.dirt[:, day] / state.capacity[:, slot]
+        load = load + plant.label[:, slot] / state.capacity[:, slot] / world.sediment_days
         share = 0.55 if slot == 1 else 1.0  # the second filter of two sees what the first lets through
         state.used[:, slot] += np.where(has_sed[:, slot], load * share, 0.0)
     hardness = (feed / 250.0) ** 0.2

@@ -41,6 +41,7 @@ class World:
     sediment_cartridge_spread: float = 0.25
     sediment_turbidity_power: float = 0.7
     sediment_curves: tuple[float, ...] = (0.0, 0.0, 0.5, -0.5)
+    sediment_days: float = float("inf")  # a filter clogs in so long without any dirt: growth and settling
     dirt_season: float = 0.0  # spring floods: dirt follows the year by so much
     carbon_true_over_label: float = 0.5
     carbon_place_spread: float = 0.30
@@ -63,6 +64,10 @@ class World:
     visit_gap_days: float = 100.0
     early_share: float = 0.25
     miss_share: float = 0.10
+    keeps_to_intervals: bool = False  # cartridges are changed when due by the calendar; only gauges show the others
+    interval_days: tuple[float, float, float, float] = (180.0, 330.0, 900.0, 240.0)  # sediment, carbon, membrane, resin
+    unwritten_share: float = 0.0  # of removals, without a reason in the books
+    habitual_word_share: float = 0.0  # of routine removals, written down as 'exhausted'
     rollout_years: float = 0.5  # units are commissioned over so long
     cut_years: tuple[float, ...] = (1.5, 2.5, 3.5)
 

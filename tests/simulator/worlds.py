@@ -22,6 +22,12 @@ WORLDS = {
         totaliser_share=0.1, early_share=0.5, unflushed_share=0.15, tds_noise=0.06, pressure_noise_kpa=14.0,
         flow_noise=0.1,
     ),
+    # Books as offices keep them: changed by the calendar, nobody looked, half of the reasons not written, some wrong.
+    "calendar": World(
+        keeps_to_intervals=True, unwritten_share=0.45, habitual_word_share=0.12, visit_gap_days=150.0,
+        weekly_client_share=0.15, daily_meter_share=0.05, monthly_client_share=0.15, gauge_share=0.7,
+        sediment_days=700.0,
+    ),
     # A small company in its first year and a half: few units, next to no past lives.
     "young": World(
         units=25, years=1.6, rollout_years=1.2, cut_years=(0.7, 1.1, 1.5), weekly_client_share=0.4,

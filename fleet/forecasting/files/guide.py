@@ -182,7 +182,8 @@ _FIRST_LINES: Final = (
     "Round brackets will do. Usual other words are understood (first for lead, technician for installer); any that is",
     "not is reported.",
     "Times are ISO 8601, a date or a moment, UTC unless an offset is given. An empty cell: not known, never zero.",
-    "A cartridge that leaves 'exhausted' was seen to be; 'early' says that it lasted at least so long.",
+    "A cartridge that leaves 'exhausted' was seen to be; 'early' says that it was found good; 'routine', 'unknown' and",
+    "an empty cell say that nobody looked.",
 )
 _LAST_LINES: Final = (
     "Written are one row a unit and position: unit, position, stage, role, state (standing, empty, spent,",

@@ -85,6 +85,7 @@ EXCLUSION_SENTENCES: Final = {
     "totaliser_backwards": "the counter ran backwards",
     "totaliser_jump": "the counter rose faster than the unit can run",
     "contradicts_other_gauge": "is above the gauge upstream of it",
+    "repeated": "stands in another row of the same unit and time",
 }
 
 

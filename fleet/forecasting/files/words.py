@@ -21,7 +21,9 @@ _SYNONYMS: Final[Mapping[str, Mapping[str, str]]] = {
     "kind": _meaning(ro_di="rodi"),
     "reason": _meaning(
         exhausted="spent worn_out used_up",
-        early="replaced_early precaution preventive preventative",
+        early="found_good still_good replaced_early",
+        routine="service serviced scheduled planned interval periodic maintenance precaution preventive preventative",
+        unknown="not_known unclear other",
         rotated="rotation moved",
         damaged="broken leaking",
     ),

@@ -118,18 +118,39 @@ def _placements(
             Fault("placements", int(row), "item_id", "contradiction",
                   "the item belongs to another stage than the position; use an item of the position's stage", True)
         )  # fmt: skip
-    usable = ~(backwards | wrong_stage)
+    repeated = _repeated(table) & ~(backwards | wrong_stage)
+    for row in row_numbers[repeated]:
+        faults.append(
+            Fault("placements", int(row), "placed_day", "duplicate",
+                  "the same cartridge in the same position with the same dates stands in an earlier row", True)
+        )  # fmt: skip
+    usable = ~(backwards | wrong_stage | repeated)
     renumbered = np.append(np.where(usable, np.cumsum(usable) - 1, -1), -1)
     table = table.take(usable)
+    # In an order of their own, so that forecasts do not depend on that of the rows.
+    order = np.lexsort((table.removed_day, table.placed_day, table.position_index))
+    renumbered = np.append(np.argsort(order), -1)[renumbered]
+    table = table.take(order)
     continued_from = rotated_in(table, positions, renumbered[table.continued_from])
     removed_without_reason = np.isfinite(table.removed_day) & (table.reason == words.NOT_REMOVED)
     return replace(
         table,
-        # A removal without a reason tells only that the cartridge lasted so long: the same as an early one.
-        reason=np.where(removed_without_reason, words.EARLY, table.reason).astype(np.int8),
+        # Nobody wrote down what was found, so nobody is taken to have looked.
+        reason=np.where(removed_without_reason, words.UNKNOWN, table.reason).astype(np.int8),
         first_installed_day=first_installed(table, continued_from),
         continued_from=continued_from,
     )
+
+
+def _repeated(table: tables.Placements) -> tables.Bools:
+    """Rows that say what an earlier row says; a link to another placement tells two apart."""
+    out = np.zeros(len(table), dtype=bool)
+    seen: set[tuple[float, ...]] = set()
+    columns = (table.position_index, table.item_index, table.placed_day, table.removed_day, table.reason)
+    for row, key in enumerate(zip(*(np.nan_to_num(column, nan=-1e6).tolist() for column in columns), strict=True)):
+        out[row] = key in seen and table.continued_from[row] < 0
+        seen.add(key)
+    return out
 
 
 def _table(

@@ -6,7 +6,7 @@ A lasting change of level is not an error: a value is compared with the readings
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import numpy as np
@@ -106,7 +106,7 @@ class Screened:
 def screen(fleet: Fleet) -> Screened:
     """Blank the values that cannot be used and say why (see the module's text for the rules)."""
     source = fleet.readings
-    order = np.lexsort((source.day, source.unit_index))
+    order = _order_of_reading(source)
     table = source.take(order)
     values = {name: getattr(table, name) for name in words.QUANTITIES}
     notes: list[tuple[Indexes, int, int]] = []
@@ -120,10 +120,12 @@ def screen(fleet: Fleet) -> Screened:
     commissioned = _earliest_day(fleet)[table.unit_index]
     late = table.day > fleet.as_of_day
     before = table.day < commissioned - 1.0
-    for bad, reason in ((late, words.CLOCK_IN_FUTURE), (before & ~late, words.BEFORE_COMMISSIONING)):
+    again = _repeated(table) & ~late & ~before
+    reasons = (words.CLOCK_IN_FUTURE, late), (words.BEFORE_COMMISSIONING, before & ~late), (words.REPEATED, again)
+    for reason, bad in reasons:
         if bad.any():
             notes.append((order[bad], -1, reason))
-    whole_reading = late | before
+    whole_reading = late | before | again
     for name in words.QUANTITIES:
         values[name][whole_reading] = np.nan
 
@@ -159,6 +161,36 @@ def screen(fleet: Fleet) -> Screened:
         none = np.zeros(0, dtype=np.int64)
         exclusions = Exclusions(none, none.astype(np.int8), none.astype(np.int8))
     return Screened(replace(table, **values), order.astype(np.int64), exclusions)
+
+
+def _order_of_reading(table: Readings) -> Indexes:
+    """Rows by unit and time; on one moment what was found before what was left, and then by the values themselves, so
+    that the order of the rows says nothing."""
+    later = np.select(
+        [table.occasion == words.OCCASIONS.index("as_found"), table.occasion == words.OCCASIONS.index("as_left")],
+        [0, 2],
+        1,
+    )
+    mark = sum(
+        (np.nan_to_num(getattr(table, name), nan=-7.0) * np.sqrt(number + 2.0)
+         for number, name in enumerate(words.QUANTITIES)),
+        np.zeros(len(table)),
+    )  # fmt: skip
+    return np.lexsort((mark, later, table.day, table.unit_index))
+
+
+def _repeated(table: Readings) -> Bools:
+    """Rows that say what the row before them says: the same unit and time, and the same of everything else."""
+    out = np.zeros(len(table), dtype=bool)
+    if len(table) > 1:
+        out[1:] = True
+        for spec in fields(table):
+            values = getattr(table, spec.name)
+            same = values[1:] == values[:-1]
+            if values.dtype.kind == "f":
+                same |= np.isnan(values[1:]) & np.isnan(values[:-1])
+            out[1:] &= same
+    return out
 
 
 def _earliest_day(fleet: Fleet) -> Floats:

@@ -22,8 +22,9 @@ CARBON_KINDS: Final = ("", "granular", "block", "catalytic")
 MEMBRANE_MATERIALS: Final = ("", "polyamide", "cellulose")
 TOTALISER_STREAMS: Final = ("", "feed", "permeate", "product", "concentrate")
 
-REMOVAL_REASONS: Final = ("", "exhausted", "early", "rotated", "damaged")
-NOT_REMOVED, EXHAUSTED, EARLY, ROTATED, DAMAGED = range(5)
+REMOVAL_REASONS: Final = ("", "exhausted", "early", "rotated", "damaged", "routine", "unknown")
+NOT_REMOVED, EXHAUSTED, EARLY, ROTATED, DAMAGED, ROUTINE, UNKNOWN = range(7)
+"""Why a cartridge left: 'exhausted' was seen, 'early' was found good; of the others nobody looked."""
 
 FLOW_STATES: Final = ("", "flowing", "static")
 VALVE_STATES: Final = ("", "open", "closed")
@@ -86,6 +87,7 @@ EXCLUSION_REASONS: Final = (
     "totaliser_backwards",
     "totaliser_jump",
     "contradicts_other_gauge",
+    "repeated",
 )
 (
     IMPOSSIBLE_VALUE,
@@ -100,7 +102,8 @@ EXCLUSION_REASONS: Final = (
     TOTALISER_BACKWARDS,
     TOTALISER_JUMP,
     CONTRADICTS_OTHER_GAUGE,
-) = range(12)
+    REPEATED,
+) = range(13)
 
 
 def encode(words: Sequence[Any], vocabulary: Sequence[str]) -> NDArray[np.int8]:

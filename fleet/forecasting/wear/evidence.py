@@ -116,14 +116,16 @@ def gather(stage: StageInput, conditions: Conditions, visits: Visits, hyper: poo
     has_lag = segments.lag >= 0
     lag_shape = shape if has_lag.any() else (0, model.shapes, len(grid))
     stands = segments.is_current
+    # Changed at its greatest age: it would have gone whatever its state.
+    capped = stage.ended_by_cap & (segments.lead_reason != words.EARLY)
     out = Evidence(
         readings=np.zeros(shape, dtype=np.float32),
         lead_delay=np.zeros(shape, dtype=np.float16),
         lag_delay=np.zeros(lag_shape, dtype=np.float16),
         lead_visits=np.zeros(shape, dtype=np.int8),
         lag_visits=np.zeros(lag_shape, dtype=np.int8),
-        lead_reason=np.where(stands, -1, np.where(stage.ended_by_cap, words.EARLY, segments.lead_reason)),
-        lag_reason=np.where(stands, -1, np.where(stage.ended_by_cap, words.EARLY, segments.lag_reason)),
+        lead_reason=np.where(stands, -1, np.where(capped, words.ROUTINE, segments.lead_reason)),
+        lag_reason=np.where(stands, -1, np.where(capped, words.ROUTINE, segments.lag_reason)),
         gap_days=visits.gap_days[stage.columns.unit[segments.column]],
         has_lag=has_lag,
         kept=by_segment,

@@ -98,8 +98,9 @@ def removal_log_likelihood(
     visits_since
         Visits between exhaustion and the end, the last one not counted; same shape.
     reason
-        Why the cartridge left at the end, index into `vocabulary.REMOVAL_REASONS`; -1 when it still stands on the
-        forecast's day, 0 when it stayed for another segment (nothing is said then).
+        Why the cartridge left at the end, index into `vocabulary.REMOVAL_REASONS`; -1 when it is still installed on the
+        forecast's day, 0 when it stayed for another segment. Only 'exhausted' and 'early' say anything: of every other
+        cartridge nobody looked, and one that nobody looked at may be exhausted for long.
     gap_days
         Usual gap between visits to the unit, per row.
     habit
@@ -109,8 +110,7 @@ def removal_log_likelihood(
     pace = -1.0 / habit.lateness_days
     passing = np.log1p(-habit.notice)
     exhausted = np.flatnonzero(reason == words.EXHAUSTED)
-    installed = np.flatnonzero(reason < 0)
-    other = np.flatnonzero((reason > 0) & (reason != words.EXHAUSTED))
+    found_good = np.flatnonzero(reason == words.EARLY)
     kind = delay_days.dtype
     if len(exhausted):
         delay = delay_days[exhausted]
@@ -120,10 +120,7 @@ def removal_log_likelihood(
         )
         density = (1.0 - MISREPORTED) * rate[:, None, None] * np.exp(log_kept)
         out[exhausted] = np.log(density + MISREPORTED / 1000.0).astype(kind)
-    if len(installed):
-        log_kept = pace * np.maximum(delay_days[installed], 0.0) + passing * visits_since[installed]
-        out[installed] = np.log((1.0 - MISREPORTED) * np.exp(log_kept) + MISREPORTED).astype(kind)
-    if len(other):
-        late = np.exp(-np.maximum(delay_days[other], 0.0) / UNNOTICED_DAYS)
-        out[other] = np.log((1.0 - MISREPORTED) * late + MISREPORTED).astype(kind)
+    if len(found_good):
+        late = np.exp(-np.maximum(delay_days[found_good], 0.0) / UNNOTICED_DAYS)
+        out[found_good] = np.log((1.0 - MISREPORTED) * late + MISREPORTED).astype(kind)
     return out

@@ -16,6 +16,9 @@ from fleet.forecasting.wear.shared import Shared
 FIRM_PARENTS: Final = 50.0
 FIRM_SWING: Final = 4.0
 
+FORM: Final = 2
+"""Number of the form in which a lesson is stored; raised when the parameters of a stage change their number or sense."""
+
 
 @dataclass(frozen=True)
 class Learned:
@@ -32,6 +35,7 @@ class Learned:
     def to_dict(self) -> dict[str, Any]:
         """As plain numbers and lists, to be stored as JSON."""
         return {
+            "form": FORM,
             "means": dict(self.means),
             "hypers": {
                 name: {
@@ -63,8 +67,10 @@ class Learned:
         Raises
         ------
         ValueError
-            When what was stored is not what `to_dict` gives.
+            When what was stored is not what `to_dict` gives, or stems from other models of wear.
         """
+        if stored.get("form") != FORM:
+            raise ValueError(f"this was taught for other models of wear (form {stored.get('form')}, not {FORM})")
         try:
             hypers = {
                 str(name): Hyper(

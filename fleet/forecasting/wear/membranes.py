@@ -304,8 +304,7 @@ def _trend_inputs(
     feed = readings.feed_tds_mg_per_l[rows]
     feed = np.where(np.isfinite(feed), feed, conditions.feed_tds_mg_per_l[unit, step])
     average = feed * np.log(1.0 / (1.0 - recovery)) / recovery
-    is_open = readings.tank_valve[rows] == words.VALVE_STATES.index("open")
-    back = np.where(is_open, np.nan_to_num(readings.tank_pressure_kpa[rows]), 0.0)
+    back, back_noise = _back_pressure(fleet, readings, rows, inlet)
     ndp = np.maximum(inlet - back - osmotic_pressure_kpa(average, temperature), 25.0)
     inverse = 1.0 / 298.15 - 1.0 / (temperature + 273.15)
     rating = _ratings(fleet, segments)
@@ -322,9 +321,9 @@ def _trend_inputs(
         flow = np.log(readings.permeate_flow_l_per_day[rows]) - np.log(ndp) - u * inverse
         salt = np.log(np.maximum(permeate, 0.3 * step_mg)) - np.log(average)
         salt += np.log(ndp / rating.ndp_kpa[segment]) - SALT_U_EXCESS * inverse
-    flow_noise = np.sqrt(0.06**2 + inlet_noise**2 + t_noise**2 + young**2)
+    flow_noise = np.sqrt(0.06**2 + inlet_noise**2 + back_noise**2 + t_noise**2 + young**2)
     rounding = 0.3 * step_mg / np.maximum(permeate, step_mg)
-    salt_noise = np.sqrt(0.10**2 + inlet_noise**2 + (2 * t_noise) ** 2 + rounding**2)
+    salt_noise = np.sqrt(0.10**2 + inlet_noise**2 + back_noise**2 + (2 * t_noise) ** 2 + rounding**2)
     known = np.isfinite(rating.log_permeability)
     flow_input = TrendInput(
         segment, day, flow, flow_noise, use, inverse * 1000.0,
@@ -349,6 +348,30 @@ def _trend_inputs(
     )  # fmt: skip
     either = np.isfinite(flow) | np.isfinite(salt)
     return flow_input, salt_input, segment[either], day[either]
+
+
+USUAL_TANK_KPA: Final = 140.0
+"""Pressure of a tank that is being filled, between precharge and shut-off at two thirds of the line.
+
+Common practice, no source.
+"""
+
+
+def _back_pressure(fleet: Fleet, readings: Readings, rows: Indexes, inlet: Floats) -> tuple[Floats, Floats]:
+    """Pressure behind the membrane at every reading, and the share of the driving pressure by which it may err.
+
+    A closed tank valve, or an open container, leaves none. A pressure that was read counts; a tank of which none was
+    read pushes back as it usually does at this unit, or as tanks do.
+    """
+    unit = readings.unit_index[rows]
+    read = readings.tank_pressure_kpa[rows]
+    is_closed = readings.tank_valve[rows] == words.VALVE_STATES.index("closed")
+    is_pressurised = (fleet.units.has_pressure_tank[unit] == words.YES) | np.isfinite(read)
+    usual = median_by_group(np.where(is_closed, np.nan, read), unit, len(fleet.units))[unit]
+    usual = np.where(np.isfinite(usual), usual, np.where(is_pressurised, np.minimum(USUAL_TANK_KPA, 0.4 * inlet), 0.0))
+    back = np.where(is_closed, 0.0, np.where(np.isfinite(read), read, usual))
+    is_guess = is_pressurised & ~is_closed & ~np.isfinite(read)
+    return np.minimum(back, 0.9 * inlet), np.where(is_guess, 0.5 * back / np.maximum(inlet - back, 25.0), 0.0)
 
 
 def _inlet_pressure(fleet: Fleet, readings: Readings, rows: Indexes) -> tuple[Floats, Floats]:

@@ -245,6 +245,7 @@ SEDIMENT: Final = BlockingModel(
     limit_factor=np.repeat([0.7, 0.7, 1.0, 1.0], 3),
     noise_kpa=9.0,
     relative_noise=0.15,
-    # Slopes on the logarithm of turbidity, and on being the second of two in series, which sees less dirt.
-    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0) * 4, (-0.3, 0.2), (0.4, 0.4)),
+    # Slopes on the logarithm of turbidity, on being the second of two in series, which sees less dirt, and on the
+    # logarithm of the usual flow: 0 where only litres count, 1 where only days do.
+    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0) * 4, (-0.3, 0.2, 0.3), (0.4, 0.4, 0.3)),
 )

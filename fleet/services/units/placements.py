@@ -39,7 +39,8 @@ def place(
     placed_at
         When it was done; now when None. Not in the future, and not before what stood there last.
     removal
-        Why the cartridge that stands there leaves ('exhausted', 'early', 'damaged'); empty demands an empty position.
+        Why the installed cartridge leaves ('exhausted', 'early', 'damaged', 'routine', 'unknown'); empty demands that
+        there is none.
 
     Raises
     ------
@@ -88,7 +89,7 @@ def remove(
     Raises
     ------
     InvalidInput
-        When the reason is none of 'exhausted', 'early', 'damaged', or the time cannot be.
+        When the reason is none of 'exhausted', 'early', 'damaged', 'routine', 'unknown', or the time cannot be.
     Conflict
         When it has left already.
     """
@@ -113,7 +114,7 @@ def rotate_lead_lag(
     now: datetime,
     rotated_at: datetime | None = None,
     serial_or_lot: str = "",
-    removal: str = Placement.Removal.EXHAUSTED,
+    removal: str = Placement.Removal.ROUTINE,
 ) -> Rotation:
     """Discard the lead cartridge, move the lag to lead and put a fresh one in lag.
 
@@ -125,7 +126,8 @@ def rotate_lead_lag(
     item
         The fresh cartridge for the lag position.
     removal
-        Why the lead leaves: 'exhausted', 'early' or 'damaged'.
+        Why the lead leaves: 'exhausted' only when that was seen, 'early' when it was found good, else 'damaged',
+        'routine' (nobody looked) or 'unknown'.
 
     Raises
     ------

@@ -44,7 +44,8 @@ class WorkDone:
     serial_or_lot
         Of what was fitted.
     removal
-        Why the old cartridge left: 'exhausted', 'early', 'damaged'.
+        Why the old cartridge left: 'exhausted' (seen), 'early' (found good), 'damaged', 'routine' (nobody looked),
+        'unknown'.
     need
         The need it settles; None: the open one for this action and place.
     note
@@ -354,7 +355,7 @@ class _Row:
                     now=self.now,
                     rotated_at=self.done_at,
                     serial_or_lot=entry.serial_or_lot,
-                    removal=entry.removal or Placement.Removal.EXHAUSTED,
+                    removal=entry.removal or Placement.Removal.ROUTINE,
                 )
             elif entry.action == Kind.FIT_BOOSTER_PUMP:
                 Unit.objects.filter(pk=entry.unit.pk).update(has_booster_pump=True)

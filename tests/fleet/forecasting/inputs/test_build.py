@@ -117,9 +117,12 @@ def test_a_rotated_cartridge_keeps_its_age_where_only_the_dates_tell_of_it():
             "reason": ["exhausted", "rotated", None, None, None, None],
         },
     )
-    assert fleet.placements.continued_from.tolist() == [-1, -1, 1, -1, -1, -1]
-    assert fleet.placements.first_installed_day[2] == 19_600.0
-    assert fleet.placements.first_installed_day[3:].tolist() == [19_800.2] * 3
+    row = {name: number for number, name in enumerate(fleet.placements.placement_id)}
+    source = fleet.placements.continued_from
+    assert source[row["b moved"]] == row["b"]
+    assert all(source[row[name]] == -1 for name in ("a", "b", "c", "d", "e"))
+    assert fleet.placements.first_installed_day[row["b moved"]] == 19_600.0
+    assert all(fleet.placements.first_installed_day[row[name]] == 19_800.2 for name in ("c", "d", "e"))
     answer = forecast(fleet)
     # Past its 365 days: spent now, while the lag beside it has its time before it.
     assert answer.grid_day[0].max() == fleet.as_of_day

@@ -99,9 +99,10 @@ def recorded():
 def test_outcomes_enclose_the_true_day_of_exhaustion(recorded):
     fleet, simulated = recorded
     happened = outcomes(fleet)
+    row_of_placement = {name: row for row, name in enumerate(fleet.placements.placement_id)}
     inside = observed = 0
     for life in simulated.lives:
-        row = life["placement"]
+        row = row_of_placement[life["placement"]]
         if life["reason"] != "exhausted" or not happened.is_observed[row] or happened.by_cap[row]:
             continue
         true = fleet.placements.placed_day[row] + life["exhausted_after"]

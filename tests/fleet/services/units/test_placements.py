@@ -59,7 +59,8 @@ def test_rotation_discards_lead_moves_lag_with_its_age_and_puts_a_fresh_one_in_l
     spent.refresh_from_db()
     polished.refresh_from_db()
     assert rotation.discarded == spent
-    assert (spent.removed_at, spent.removal) == (NOW, "exhausted")
+    # Nobody said that it was seen to be exhausted.
+    assert (spent.removed_at, spent.removal) == (NOW, "routine")
     assert (polished.removed_at, polished.removal) == (NOW, "rotated")
     moved, fresh = rotation.moved, rotation.fresh
     assert (moved.position, moved.continues, moved.serial_or_lot) == (lead, polished, "OLD")

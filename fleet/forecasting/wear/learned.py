@@ -17,7 +17,7 @@ FIRM_PARENTS: Final = 50.0
 FIRM_SWING: Final = 4.0
 
 FORM: Final = 2
-"""Number of the form in which a lesson is stored; raised when the parameters of a stage change their number or sense."""
+"""Number of the form in which a lesson is stored, raised when a stage's parameters change their number or sense."""
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ import pytest
 
 from fleet.forecasting import Learned, build_fleet, forecast
 from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.wear.learned import FORM
 from tests.fleet.forecasting.fleets import NOW, columns, readings, row_of
 
 MEDIAN = 3
@@ -245,7 +246,9 @@ def test_part_of_a_fleet_is_forecast_as_in_the_whole_with_what_it_taught():
 
 def test_learned_refuses_what_it_did_not_write():
     with pytest.raises(ValueError, match="not what a fleet has taught"):
-        Learned.from_dict({"hypers": {"resin": {"mean": 1.0}}, "means": {}})
+        Learned.from_dict({"form": FORM, "hypers": {"resin": {"mean": 1.0}}, "means": {}})
+    with pytest.raises(ValueError, match="other models of wear"):
+        Learned.from_dict({"hypers": {}, "means": {}})
 
 
 def test_a_cartridge_counts_as_exhausted_on_the_day_itself_and_not_a_day_earlier():

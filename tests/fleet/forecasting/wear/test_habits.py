@@ -72,16 +72,15 @@ def test_a_removal_as_exhausted_by_hand():
     assert likelihood(-7.0, words.EXHAUSTED) == pytest.approx(right * np.exp(-1.0) + wrong)
 
 
-def test_what_still_stands_was_probably_not_exhausted_long_ago():
-    assert likelihood(-30.0, -1) == pytest.approx(1.0)
-    assert likelihood(100.0, -1) == pytest.approx(29.0 / 30.0 * np.exp(-1.0) + 1.0 / 30.0)
-    assert likelihood(100.0, -1, visits=1) == pytest.approx(29.0 / 30.0 * np.exp(-1.0) / 4.0 + 1.0 / 30.0)
+@pytest.mark.parametrize("reason", [-1, words.ROTATED, words.DAMAGED, words.ROUTINE, words.UNKNOWN])
+def test_what_nobody_looked_at_says_nothing(reason):
+    """Also of what is still installed: it may have been exhausted for long."""
+    assert [likelihood(delay, reason, visits=2) for delay in (-200.0, 10.0, 400.0)] == [1.0, 1.0, 1.0]
 
 
-@pytest.mark.parametrize("reason", [words.EARLY, words.ROTATED, words.DAMAGED])
-def test_what_left_for_another_reason_was_still_good_give_or_take_ten_days(reason):
-    assert likelihood(-200.0, reason) == pytest.approx(1.0)
-    assert likelihood(10.0, reason) == pytest.approx(29.0 / 30.0 * np.exp(-1.0) + 1.0 / 30.0)
+def test_what_was_found_good_was_good_give_or_take_ten_days():
+    assert likelihood(-200.0, words.EARLY) == pytest.approx(1.0)
+    assert likelihood(10.0, words.EARLY) == pytest.approx(29.0 / 30.0 * np.exp(-1.0) + 1.0 / 30.0)
 
 
 def test_what_stayed_for_another_segment_says_nothing():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fleet.forecasting import Learned, forecast
-from fleet.forecasting.wear.learned import Pool
+from fleet.forecasting.wear.learned import FORM, Pool
 from tests.fleet.forecasting.wear.recorded import recorded_fleet
 
 ONE = np.zeros(3, dtype=np.int64)
@@ -26,7 +26,7 @@ def test_what_was_stored_as_json_says_the_same():
 )
 def test_anything_else_is_refused_in_words(stored):
     with pytest.raises(ValueError, match="this is not what a fleet has taught"):
-        Learned.from_dict(stored)
+        Learned.from_dict({"form": FORM, **stored})
 
 
 def test_a_number_that_is_known_is_kept():

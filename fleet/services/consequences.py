@@ -153,8 +153,8 @@ class _FollowUp:
         if len(ids) > (MOST_IN_PROCESS if in_process else MOST_UNITS):
             return
         moments = [one.since for one in self.announced if one.kind in OF_INDICATORS]
-        known = [moment for moment in moments if moment is not None]
-        since = min(known).isoformat() if known and len(known) == len(moments) else None
+        stated_moments = [moment for moment in moments if moment is not None]
+        since = min(stated_moments).isoformat() if stated_moments and len(stated_moments) == len(moments) else None
         now = max(one.now for one in self.announced)
         if _task is None:
             raise RuntimeError("no task carries out what follows a change; fleet.tasks names it when it is imported")
@@ -174,5 +174,5 @@ def _pending(company_id: int, block: Any) -> _FollowUp | None:
     if block is None:
         return None
     hooks = (entry[1] for entry in connection.run_on_commit)
-    ours = (hook for hook in hooks if isinstance(hook, _FollowUp) and not hook.is_sent)
-    return next((hook for hook in ours if hook.company_id == company_id and hook.block is block), None)
+    own_hooks = (hook for hook in hooks if isinstance(hook, _FollowUp) and not hook.is_sent)
+    return next((hook for hook in own_hooks if hook.company_id == company_id and hook.block is block), None)

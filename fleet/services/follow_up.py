@@ -53,12 +53,12 @@ def follow(
     failed: Exception | None = None
     for name, step in steps.items():
         try:
-            done = step()
+            step_counts = step()
         except Exception as error:
             log.exception("%s of company %s did not follow a change of units %s", name, company.pk, ids[:20])
             failed = failed or error
         else:
-            counts |= {f"{name}_{what}": count for what, count in done.items()}
+            counts |= {f"{name}_{outcome}": count for outcome, count in step_counts.items()}
     if failed is not None:
         raise failed
     return counts

@@ -126,7 +126,7 @@ class CompanyRules:
                     raise PlanningError(name, f"must be true or false, not {value!r}.")
                 changes[name] = value
             else:
-                changes[name] = _number(name, value, whole=name not in _FRACTIONS)
+                changes[name] = _number(name, value, must_be_whole=name not in _FRACTIONS)
         return replace(cls(), **changes)
 
 
@@ -150,12 +150,12 @@ class ServicePolicy:
         return self.planning.to_mapping() | self.rules.to_mapping()
 
 
-def _number(name: str, value: Any, *, whole: bool) -> float | int:
+def _number(name: str, value: Any, *, must_be_whole: bool) -> float | int:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise PlanningError(name, f"must be a number, not {value!r}.")
-    if whole and value != int(value):
+    if must_be_whole and value != int(value):
         raise PlanningError(name, f"must be a whole number, not {value!r}.")
-    return int(value) if whole else float(value)
+    return int(value) if must_be_whole else float(value)
 
 
 def _periods(name: str, value: Any) -> tuple[tuple[int, float], ...]:
@@ -167,8 +167,8 @@ def _periods(name: str, value: Any) -> tuple[tuple[int, float], ...]:
         at = f"{name}.{place}"
         if not isinstance(row, Mapping) or set(row) != {"from_s", "factor"}:
             raise PlanningError(at, "must hold from_s, a second of the day, and factor.")
-        from_s = int(_number(f"{at}.from_s", row["from_s"], whole=True))
-        periods.append((from_s, float(_number(f"{at}.factor", row["factor"], whole=False))))
+        from_s = int(_number(f"{at}.from_s", row["from_s"], must_be_whole=True))
+        periods.append((from_s, float(_number(f"{at}.factor", row["factor"], must_be_whole=False))))
     try:
         return Traffic(tuple(periods)).periods
     except PlanningError as error:
@@ -178,7 +178,7 @@ def _periods(name: str, value: Any) -> tuple[tuple[int, float], ...]:
 def _costs_by_kind(name: str, value: Any) -> dict[str, float]:
     costs = {}
     for kind, cost in _by_kind(name, value).items():
-        number = float(_number(f"{name}.{kind}", cost, whole=False))
+        number = float(_number(f"{name}.{kind}", cost, must_be_whole=False))
         if number < 0:
             raise PlanningError(f"{name}.{kind}", f"must be at least 0, not {cost!r}.")
         costs[kind] = number

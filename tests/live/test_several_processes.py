@@ -35,12 +35,12 @@ def test_other_processes_make_the_same_rows(
         raise AssertionError("this process was to write only")
 
     monkeypatch.setattr(forecast_workers.ForecastRun, "forecast", refuse)
-    told: list[float] = []
-    counts = forecast_company(company=town, now=NOW, progress=lambda share, doing: told.append(share))
+    reports: list[float] = []
+    counts = forecast_company(company=town, now=NOW, progress=lambda share, doing: reports.append(share))
     assert counts["created"] == len(alone) > 0
     assert stored_forecasts() == alone
-    assert told == sorted(told)
-    assert told[-1] == 1.0
+    assert reports == sorted(reports)
+    assert reports[-1] == 1.0
 
 
 def test_what_other_processes_cannot_do_is_done_here(

@@ -37,16 +37,16 @@ def test_a_plan_that_is_stopped_keeps_the_best_so_far(
     started = as_office.post("/api/v1/plans/", {"seconds": 600, "days": 4}, format="json")
     assert started.status_code == 202, started.content
     address = started.headers["Location"]
-    seen = []
+    reports = []
 
     def improving() -> bool:
-        seen.append(as_office.get(address).json())
-        return "improving" in seen[-1]["doing"]
+        reports.append(as_office.get(address).json())
+        return "improving" in reports[-1]["doing"]
 
     worker.wait_until(improving, "the search")
-    assert re.fullmatch(r"improving; best so far \d+\.\d\d EUR", seen[-1]["doing"])
-    assert (seen[-1]["state"], seen[-1]["result"]) == ("running", None)
-    assert 0.0 < seen[-1]["share_done"] < 0.5
+    assert re.fullmatch(r"improving; best so far \d+\.\d\d EUR", reports[-1]["doing"])
+    assert (reports[-1]["state"], reports[-1]["result"]) == ("running", None)
+    assert 0.0 < reports[-1]["share_done"] < 0.5
     assert as_office.post(f"{address}stop/").status_code == 200
     job = Job.objects.get()
 
@@ -56,9 +56,9 @@ def test_a_plan_that_is_stopped_keeps_the_best_so_far(
 
     worker.wait_until(over, "the end of the search")
     assert job.finished_at - job.started_at < timedelta(seconds=300)
-    said = as_office.get(address).json()
-    assert (said["state"], said["problem"], said["result"]["stopped_early"]) == ("done", None, True)
-    plan = Plan.objects.get(pk=said["result"]["plan"])
+    body = as_office.get(address).json()
+    assert (body["state"], body["problem"], body["result"]["stopped_early"]) == ("done", None, True)
+    plan = Plan.objects.get(pk=body["result"]["plan"])
     assert plan.faults == []
     assert Stop.objects.filter(round__plan=plan).count() + plan.unserved.count() == 12
     assert Stop.objects.filter(round__plan=plan).exists()

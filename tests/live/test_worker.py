@@ -87,11 +87,11 @@ def test_a_worker_does_the_work_and_a_second_run_changes_nothing(
     answer = as_office.post("/api/v1/forecasts/run/")
     # A quick worker has begun before the answer is written.
     assert (answer.status_code, answer.json()["state"] in ("waiting", "running")) == (202, True)
-    asked = Job.objects.get(pk=answer.json()["id"])
-    worker.wait_until(is_done(asked), "the forecasts that were asked for")
-    seen = as_office.get(answer.headers["Location"]).json()
-    assert (seen["state"], seen["share_done"], seen["problem"]) == ("done", 1.0, None)
-    assert seen["result"]["positions"] == 24
+    job = Job.objects.get(pk=answer.json()["id"])
+    worker.wait_until(is_done(job), "the forecasts that were asked for")
+    job_body = as_office.get(answer.headers["Location"]).json()
+    assert (job_body["state"], job_body["share_done"], job_body["problem"]) == ("done", 1.0, None)
+    assert job_body["result"]["positions"] == 24
 
 
 def test_without_a_queue_the_work_is_done_when_the_call_answers(town: Company, as_office: APIClient) -> None:

@@ -1164,10 +1164,10 @@ CHECKS["unused_capacity_bed_capacities"] = CHECKS["unused_capacity_at_breakthrou
 def _product_at_rotation(inputs: Inputs) -> float:
     n = inputs.take("transfer_units_per_cartridge")
     limit = inputs.take("lead_outlet_fraction_at_rotation")
-    left = 1.0
+    remaining = 1.0
     for _ in range(100):
-        cycle = lead_lag.rotation(n, left, lead_outlet_fraction_at_rotation=limit)
-        left = cycle.carried_capacities
+        cycle = lead_lag.rotation(n, remaining, lead_outlet_fraction_at_rotation=limit)
+        remaining = cycle.carried_capacities
     return float(cycle.product_fraction)
 
 

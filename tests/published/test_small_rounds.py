@@ -99,13 +99,13 @@ def enumerate_optimum(problem: RoundProblem) -> int:
     everything = (1 << n) - 1
     reachable = {0: 0}  # visits dealt out so far -> least cost of them
     for installer, day in itertools.product(range(base), range(problem.days)):
-        mine = [c for c in range(n) if allowed(problem, installer, c)]
+        own_candidates = [c for c in range(n) if allowed(problem, installer, c)]
         begins = first_row(problem, installer, day)
         best: dict[int, int] = {0: int(cents[begins, installer])}
         stack: list[tuple[tuple[int, ...], int]] = [((), 0)]
         while stack:
             stops, mask = stack.pop()
-            for c in mine:
+            for c in own_candidates:
                 if mask >> c & 1:
                     continue
                 longer = (*stops, c)
@@ -135,12 +135,14 @@ def enumerate_optimum(problem: RoundProblem) -> int:
                     together[key] = min(together.get(key, cost + more), cost + more)
         reachable = together
     musts = sum(1 << k for k, c in enumerate(problem.candidates) if c.urgent or c.appointment)
-    left = {
+    cost_if_unserved = {
         mask: sum(problem.candidates[k].cost_if_unserved_cents for k in range(n) if not mask >> k & 1)
         for mask in reachable
     }
     most = max(bin(mask & musts & everything).count("1") for mask in reachable)
-    return min(cost + left[mask] for mask, cost in reachable.items() if bin(mask & musts).count("1") == most)
+    return min(
+        cost + cost_if_unserved[mask] for mask, cost in reachable.items() if bin(mask & musts).count("1") == most
+    )
 
 
 def constraint_optimum(problem: RoundProblem) -> int:
@@ -153,7 +155,7 @@ def constraint_optimum(problem: RoundProblem) -> int:
         person = problem.installers[installer]
         shift = next(s for s in person.shifts if s.day == day)
         lunch = person.lunch
-        mine = [c for c in range(n) if allowed(problem, installer, c) and problem.starts[c].get(day)]
+        own_candidates = [c for c in range(n) if allowed(problem, installer, c) and problem.starts[c].get(day)]
         idle = model.new_bool_var("")
         arcs = [(0, 0, idle)]
         goes = model.new_int_var(shift.start_s, shift.end_s, "")  # leaves home, after any lunch there
@@ -162,7 +164,7 @@ def constraint_optimum(problem: RoundProblem) -> int:
         before, after = model.new_bool_var(""), model.new_bool_var("")
         model.add(goes >= lunch.earliest_start_s + lunch.duration_s).only_enforce_if(before)
         model.add(back <= lunch.latest_start_s).only_enforce_if(after)
-        for c in mine:
+        for c in own_candidates:
             visit = problem.candidates[c]
             here[c], eats[c] = model.new_bool_var(""), model.new_bool_var("")
             served[c].append(here[c])
@@ -178,7 +180,7 @@ def constraint_optimum(problem: RoundProblem) -> int:
             model.add(ready[c] >= eating + lunch.duration_s).only_enforce_if(eats[c])
             objective.append((visit.cost_by_day_cents[day] - visit.cost_if_unserved_cents) * here[c])
         model.add_exactly_one([idle, before, after, *eats.values()])
-        for a, b in itertools.permutations([None, *mine], 2):
+        for a, b in itertools.permutations([None, *own_candidates], 2):
             drive = model.new_bool_var("")
             arcs.append((0 if a is None else a + 1, 0 if b is None else b + 1, drive))
             row = installer if a is None else base + a

@@ -170,20 +170,20 @@ def forecast_units(*, company: Company, units: Iterable[int], now: datetime) -> 
     """
     counts = dict.fromkeys(("units", "positions", "created", "changed", "unchanged", "unusable"), 0)
     day = company.day_at(now)
-    asked = set(units)
-    standing = list_units_in_use(company, day)
-    _retire(company, day, asked)
-    todo = sorted(asked.intersection(standing))
-    learned = _recent_lesson(company, len(standing), day) if 0 < len(todo) <= MOST_AT_ONCE else None
+    asked_units = set(units)
+    units_in_use = list_units_in_use(company, day)
+    _retire(company, day, asked_units)
+    todo = sorted(asked_units.intersection(units_in_use))
+    learned = _recent_lesson(company, len(units_in_use), day) if 0 < len(todo) <= MOST_AT_ONCE else None
     stale = {} if learned is None else out_of_date(company, todo, day)
     if not stale:
         return counts
     task = ForecastRun(company, None, day, read_limits(company), learned)
     with closing(forecast_blocks(task, [sorted(stale)])) as forecasted:
-        for done in forecasted:
-            for fields in done.rows.values():
+        for block_result in forecasted:
+            for fields in block_result.rows.values():
                 fields["made_from"] = ""
-            counts |= _stored(done, day=day, now=now)
+            counts |= _stored(block_result, day=day, now=now)
     return counts
 
 

@@ -96,8 +96,8 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
     if not dated:
         why = "no cartridge is recorded or no water is drawn" if latest else "nothing has been forecast yet"
         # a latest forecast is of what stands there; one that was displaced and not made anew yet tells of a change
-        known = latest or rows.order_by("-as_of", "-pk").select_related("placement")[:1]
-        if any(_is_removed(row) for row in known):
+        candidates = latest or rows.order_by("-as_of", "-pk").select_related("placement")[:1]
+        if any(_is_removed(row) for row in candidates):
             why = "what stands there was changed since the last forecast"
         return FirstToFail(
             as_of, len(latest), 0, nothing, None, None,

@@ -180,9 +180,9 @@ def _lock(unit_id: int) -> None:
 def _follow(unit: Unit, positions: Sequence[Position], now: datetime) -> None:
     """A forecast of what stands there no more is history at once, whenever the next one is made."""
     for position in positions:
-        standing = _present_placement(position)
+        present = _present_placement(position)
         latest = Forecast.objects.filter(position=position, is_latest=True)
-        latest.exclude(placement=standing).update(is_latest=False)
+        latest.exclude(placement=present).update(is_latest=False)
     announce(unit.company_id, units=[unit.pk], kind=Kind.TRAIN, now=now)
 
 

@@ -101,10 +101,10 @@ class PositionFacts:
     @property
     def forecast(self) -> ForecastFacts | None:
         """The newest forecast, where it has a date and speaks of what stands there."""
-        known = self.newest_forecast
-        if known is None or self.cartridge is None or not known.quantile_days:
+        newest = self.newest_forecast
+        if newest is None or self.cartridge is None or not newest.quantile_days:
             return None
-        return known if known.cartridge == self.cartridge else None
+        return newest if newest.cartridge == self.cartridge else None
 
     @property
     def name(self) -> str:

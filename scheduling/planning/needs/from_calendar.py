@@ -21,7 +21,7 @@ def _sanitise(tasks: TaskList, today: datetime.date) -> None:
     due = since + datetime.timedelta(days=rules.sanitise_every_days)
     if (due - today).days > 7 * tasks.policy.planning.bundling_weeks:
         return
-    was = f"last done on {since:%d %b %Y}" if unit.last_sanitised_on else f"none on record since {since:%d %b %Y}"
+    history = f"last done on {since:%d %b %Y}" if unit.last_sanitised_on else f"none on record since {since:%d %b %Y}"
     tasks.add(
         NeedKind.SANITISE,
         key_at_unit(NeedKind.SANITISE, unit),
@@ -29,7 +29,7 @@ def _sanitise(tasks: TaskList, today: datetime.date) -> None:
         label="tank and housings",
         not_before=due - datetime.timedelta(days=rules.sanitise_early_days),
         due_on=due,
-        reason=f"Pressurised tank: sanitise every {rules.sanitise_every_days} days, {was}, due on {due:%d %b %Y}.",
+        reason=f"Pressurised tank: sanitise every {rules.sanitise_every_days} days, {history}, due on {due:%d %b %Y}.",
     )
 
 

@@ -115,12 +115,12 @@ class Need:
             if not (np.isfinite(value) and value >= 0.0):
                 raise PlanningError(f"{self.key}.{name}", f"must be a number of at least 0, not {value!r}.")
         for name in ("quantile_days", "worn_quantile_days"):
-            given = getattr(self, name)
-            if given and len(given) not in _LEVELS_BY_WIDTH:
+            days = getattr(self, name)
+            if days and len(days) not in _LEVELS_BY_WIDTH:
                 raise PlanningError(
                     f"{self.key}.{name}",
                     f"must hold {len(QUANTILE_LEVELS)} days, one for each of {QUANTILE_LEVELS}, or "
-                    f"{len(DISTRIBUTION_LEVELS)} for a whole distribution, not {len(given)}.",
+                    f"{len(DISTRIBUTION_LEVELS)} for a whole distribution, not {len(days)}.",
                 )
         if (
             self.not_before_day is not None
@@ -201,9 +201,9 @@ def quantile_table(rows: Sequence[Sequence[float]], *, width: int | None = None)
     return table
 
 
-def _drawn_out(days: FloatArray, levels: Sequence[float], wanted: Sequence[float]) -> FloatArray:
+def _drawn_out(days: FloatArray, levels: Sequence[float], wanted_levels: Sequence[float]) -> FloatArray:
     knots, mass = _support(days[None, :], np.asarray(levels))
-    return np.interp(wanted, np.concatenate([[0.0], np.cumsum(mass)]), knots[0])
+    return np.interp(wanted_levels, np.concatenate([[0.0], np.cumsum(mass)]), knots[0])
 
 
 def median_days(quantile_days: Sequence[float]) -> float:
@@ -376,16 +376,16 @@ def cost_curves(
             raise PlanningError("worn_cost_per_day", "must be numbers of at least 0.")
         # most rows have one date for both, which is worked out once
         two = np.flatnonzero((worn != q).any(axis=1) & ~(_no_date(worn) & _no_date(q)))
-        worn_days, left, gone = _days_late_and_left(worn[two], p, t)
+        worn_days, left_share, used_share = _days_late_and_left(worn[two], p, t)
         money[two] += np.maximum(worn_days - late[two], 0.0) * extra[two, None]
         used_up = probability.copy()
-        life_left[two], used_up[two] = left, gone
+        life_left[two], used_up[two] = left_share, used_share
     return CostCurves(waste=life_left * (share * cost)[:, None], late=money, probability=probability, used_up=used_up)
 
 
 def _days_late_and_left(q: FloatArray, p: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Days expected to have been exhausted by each day, share of today's life expected to be left then, probability."""
-    known, t_row = ~_no_date(q)[:, None], t[None, :]
+    has_date, t_row = ~_no_date(q)[:, None], t[None, :]
     reached, all_excess = _probability_and_excess(q, p, np.append(0.0, t))
     excess_today, excess = all_excess[:, :1], all_excess[:, 1:]
     knots, mass = _support(q, p)
@@ -394,8 +394,8 @@ def _days_late_and_left(q: FloatArray, p: FloatArray, t: FloatArray) -> tuple[Fl
     life_left_today = np.maximum(mean + excess_today, 0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
         fraction = np.where(life_left_today > _SPENT_DAYS, life_left / life_left_today, 0.0)
-    late = np.where(known, np.maximum(excess - excess_today, 0.0), 0.0)
-    return late, np.where(known, fraction, 1.0), np.where(known, reached[:, 1:], 0.0)
+    late = np.where(has_date, np.maximum(excess - excess_today, 0.0), 0.0)
+    return late, np.where(has_date, fraction, 1.0), np.where(has_date, reached[:, 1:], 0.0)
 
 
 def _no_date(quantile_days: FloatArray) -> NDArray[np.bool_]:

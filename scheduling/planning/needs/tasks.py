@@ -197,5 +197,5 @@ class TaskList:
 
     def was_done_since(self, key: str, finding: FindingFacts) -> bool:
         """Whether the same work was done after what the finding rests on was seen."""
-        done = self.unit.done.get(key)
-        return done is not None and done >= finding.seen_at
+        done_at = self.unit.done.get(key)
+        return done_at is not None and done_at >= finding.seen_at

@@ -307,7 +307,7 @@ def best_patterns(
     best_week = np.argmin(weekly, axis=1)
     # path[b]: least cost of everything with best week <= b, given a visit in week b; came[b]: the visit before it
     path = np.empty((weeks, n_sites))
-    came = np.full((weeks + 1, n_sites), -1, dtype=np.int64)
+    previous_visit = np.full((weeks + 1, n_sites), -1, dtype=np.int64)
     for b in range(weeks + 1):
         best = np.add.reduceat(np.where(best_week <= b, weekly[:, b], 0.0), first_row)
         for a in range(b):
@@ -319,16 +319,16 @@ def best_patterns(
                 cost = cost - visit_price * lasts
             better = cost < best
             best = np.where(better, cost, best)
-            came[b] = np.where(better, a, came[b])
+            previous_visit[b] = np.where(better, a, previous_visit[b])
         if b < weeks:
             path[b] = best + visit_price
     visited = np.zeros((n_sites, weeks), dtype=np.bool_)
-    at = came[weeks].copy()
+    at = previous_visit[weeks].copy()
     sites = np.arange(n_sites)
     while np.any(at >= 0):
-        there = at >= 0
-        visited[sites[there], at[there]] = True
-        at = np.where(there, came[np.maximum(at, 0), sites], -1)
+        is_reached = at >= 0
+        visited[sites[is_reached], at[is_reached]] = True
+        at = np.where(is_reached, previous_visit[np.maximum(at, 0), sites], -1)
     return visited
 
 

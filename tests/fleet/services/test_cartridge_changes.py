@@ -51,9 +51,9 @@ def status(unit: Unit) -> Status:
 )
 def test_a_reading_of_the_cartridge_before_says_nothing_of_this_one(unit: Unit, hours: float, occasion: str) -> None:
     read(unit, hours, occasion=occasion)
-    found = status(unit)
-    assert (found.water, found.value_mg_per_l, found.read_at) == ("unknown", None, None)
-    assert found.sentence == "The resin was changed on 2026-03-09, and nobody has measured the water since."
+    unit_status = status(unit)
+    assert (unit_status.water, unit_status.value_mg_per_l, unit_status.read_at) == ("unknown", None, None)
+    assert unit_status.sentence == "The resin was changed on 2026-03-09, and nobody has measured the water since."
     refresh_findings(company=unit.site.company, now=NOW)
     assert not Finding.objects.filter(unit=unit, cause="di_both_exhausted").exists()
 
@@ -84,19 +84,23 @@ def test_a_unit_that_was_never_read_is_told_so(unit: Unit) -> None:
 
 
 def test_the_first_to_fail_is_none_that_was_changed(unit: Unit) -> None:
-    gone = Placement.objects.get(position__unit=unit, position__stage="resin", removed_at__isnull=False)
-    factories.ForecastFactory(position=gone.position, placement=gone, state="spent", date_grid=[9] * 45, p50=NOW.date())
+    removed = Placement.objects.get(position__unit=unit, position__stage="resin", removed_at__isnull=False)
+    factories.ForecastFactory(
+        position=removed.position, placement=removed, state="spent", date_grid=[9] * 45, p50=NOW.date()
+    )
     answer = first_to_fail_of_unit(unit=unit)
     assert (answer.forecast, answer.dated_count, answer.position_count) == (None, 0, 1)
     assert "was changed since the last forecast" in answer.client_sentence
 
 
 def test_a_units_page_shows_no_forecast_of_a_cartridge_that_was_changed(unit: Unit, as_owner: APIClient) -> None:
-    gone = Placement.objects.get(position__unit=unit, position__stage="resin", removed_at__isnull=False)
-    forecast = factories.ForecastFactory(position=gone.position, placement=gone, state="spent", date_grid=[405] * 45)
+    removed = Placement.objects.get(position__unit=unit, position__stage="resin", removed_at__isnull=False)
+    forecast = factories.ForecastFactory(
+        position=removed.position, placement=removed, state="spent", date_grid=[405] * 45
+    )
     shown = as_owner.get(f"/api/v1/units/{unit.pk}/").json()
     assert shown["next_change_on"] is None
     assert [place["forecast"] for place in shown["positions"] if place["stage"] == "resin"] == [None]
-    forecast.placement = Placement.objects.get(position=gone.position, removed_at__isnull=True)
+    forecast.placement = Placement.objects.get(position=removed.position, removed_at__isnull=True)
     forecast.save()
     assert as_owner.get(f"/api/v1/units/{unit.pk}/").json()["next_change_on"] == forecast.p50.isoformat()

@@ -159,9 +159,9 @@ SEEN: dict[str, tuple[str, Changes]] = {
     ("rule", "changes", "confidence"), CASES, ids=[f"{n} {case[0]}" for n, case in enumerate(CASES)]
 )
 def test_how_sure_a_rule_is(rule: str, changes: Changes, confidence: float) -> None:
-    found = {match.id: match for match in diagnose({**HEALTHY, **changes})}
-    assert rule in found
-    certain = found[rule].confidence / (0.6 if found[rule].doubted_by else 1.0)
+    matches = {match.id: match for match in diagnose({**HEALTHY, **changes})}
+    assert rule in matches
+    certain = matches[rule].confidence / (0.6 if matches[rule].doubted_by else 1.0)
     assert certain == pytest.approx(confidence, abs=2e-4)
 
 
@@ -172,11 +172,11 @@ def test_a_doubt_takes_two_fifths_from_what_rests_on_it_and_nothing_from_the_res
 ) -> None:
     rule, seen = SEEN[step]
     sure = {match.id: match for match in diagnose({**HEALTHY, **seen})}[rule]
-    found = {match.id: match for match in diagnose({**HEALTHY, **seen, **changes})}
+    matches = {match.id: match for match in diagnose({**HEALTHY, **seen, **changes})}
     assert sure.doubted_by == ()
-    assert doubt in found
-    assert found[rule].doubted_by == ((doubt,) if step in steps else ())
-    assert found[rule].confidence == pytest.approx(sure.confidence * (0.6 if step in steps else 1.0))
+    assert doubt in matches
+    assert matches[rule].doubted_by == ((doubt,) if step in steps else ())
+    assert matches[rule].confidence == pytest.approx(sure.confidence * (0.6 if step in steps else 1.0))
 
 
 @pytest.mark.parametrize(
@@ -229,9 +229,9 @@ STRICT = replace(HOUSE, lead_resin_fraction=0.5)
     ],
 )
 def test_a_sentence_says_the_numbers_it_rests_on(rule: str, changes: Changes, limits: Limits, numbers: tuple) -> None:
-    found = {match.id: match for match in diagnose({**HEALTHY, **changes}, limits=limits)}
+    matches = {match.id: match for match in diagnose({**HEALTHY, **changes}, limits=limits)}
     for number in numbers:
-        assert number in found[rule].for_installer
+        assert number in matches[rule].for_installer
 
 
 def test_a_permeate_of_nothing_is_no_membrane_that_holds_back_too_little() -> None:

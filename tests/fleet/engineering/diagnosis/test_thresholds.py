@@ -266,8 +266,8 @@ EDGES = [
 
 
 def _speaks(edge: Edge, value: float, limits: Set) -> bool:
-    found = diagnose({**HEALTHY, **edge.given, edge.fact: value}, limits=limits.limits, thresholds=limits.thresholds)
-    return edge.rule in {match.id for match in found}
+    matches = diagnose({**HEALTHY, **edge.given, edge.fact: value}, limits=limits.limits, thresholds=limits.thresholds)
+    return edge.rule in {match.id for match in matches}
 
 
 def _hold(edge: Edge, limits: Set) -> None:
@@ -297,8 +297,8 @@ def test_the_threshold_moves_with_its_limit(edge: Edge, name: str) -> None:
 
 
 def test_every_limit_and_every_rule_that_turns_on_a_number_stands_in_the_table() -> None:
-    known = {each.name for each in (*fields(Thresholds), *fields(Limits))}
+    names = {each.name for each in (*fields(Thresholds), *fields(Limits))}
     # an age is the forecast's to know
-    assert known - {name for edge in EDGES for name in edge.limits} == {"carbon_cap_days"}
+    assert names - {name for edge in EDGES for name in edge.limits} == {"carbon_cap_days"}
     # flows of exactly nothing, and what a person saw
     assert {pattern[0] for pattern in PATTERNS} - {edge.rule for edge in EDGES} == {"D29", "D40"}

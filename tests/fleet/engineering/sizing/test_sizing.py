@@ -123,15 +123,15 @@ def test_worked_by_hand_a_reef() -> None:
     year. The large one would last 185.6 days, but two in a train must not grow older than a year, so two a year:
     2 x 29 x 365.25/365 = 58.0, which is the least running cost; the small ones cost least to buy.
     """
-    found = offer(NO_HARDNESS, ("reef", 140.0), has_power=False)
-    first = by_aim(found, "least_first_cost")
+    made_offer = offer(NO_HARDNESS, ("reef", 140.0), has_power=False)
+    first = by_aim(made_offer, "least_first_cost")
     lead, lag = [part for part in first.parts if part.stage == "resin"]
     assert (lead.item.code, lead.role, lag.role) == ("RES", "lead", "lag")
     assert lead.life.days == pytest.approx(92.8, abs=0.3)
     assert lead.life.from_days == pytest.approx(48.9, abs=0.2)
     assert lead.life.to_days == pytest.approx(176.1, abs=0.6)
     assert lead.cost_per_year == pytest.approx(64.9, abs=0.3)
-    best = by_aim(found, "least_running_cost")
+    best = by_aim(made_offer, "least_running_cost")
     resin = next(part for part in best.parts if part.stage == "resin")
     assert resin.item.code == "RES12"
     assert resin.cost_per_year == pytest.approx(58.04, abs=0.01)
@@ -154,8 +154,8 @@ def test_worked_by_hand_a_laboratory_with_a_weak_line_and_cold_water() -> None:
         NO_HARDNESS, lowest_line_pressure_kpa=40 * 6.894757293168361, lowest_temperature_degc=5.0,
         usual_temperature_degc=15.0,
     )  # fmt: skip
-    found = offer(survey, ("laboratory", 350.0))
-    plain, pumped = by_aim(found, "least_first_cost"), by_aim(found, "least_running_cost")
+    made_offer = offer(survey, ("laboratory", 350.0))
+    plain, pumped = by_aim(made_offer, "least_first_cost"), by_aim(made_offer, "least_running_cost")
     assert (plain.membrane.item.code, plain.has_booster_pump) == ("M200", False)
     assert plain.winter_permeate_flow_l_per_day == pytest.approx(157.2, abs=0.5)
     assert plain.permeate_tds_mg_per_l == pytest.approx(16.7, abs=0.1)
@@ -203,29 +203,29 @@ def test_very_hard_water_is_softened_and_carbon_dioxide_degassed() -> None:
 
 
 def test_three_alternatives_each_best_at_what_it_says() -> None:
-    found = offer(replace(SOFT_WATER, lowest_temperature_degc=8.0), ("reef", 140.0), ("coffee", 100.0))
-    assert len(found.alternatives) >= 3
-    assert {aim for entry in found.alternatives for aim in entry.best_for} == {
+    made_offer = offer(replace(SOFT_WATER, lowest_temperature_degc=8.0), ("reef", 140.0), ("coffee", 100.0))
+    assert len(made_offer.alternatives) >= 3
+    assert {aim for entry in made_offer.alternatives for aim in entry.best_for} == {
         "least_first_cost", "least_running_cost", "least_waste", "least_cost_over_years",
     }  # fmt: skip
     for aim, value in [
         ("least_running_cost", "running_cost_per_year"),
         ("least_waste", "waste_l_per_week"),
     ]:
-        best = getattr(by_aim(found, aim), value)
-        assert all(best <= getattr(entry, value) for entry in found.alternatives)
+        best = getattr(by_aim(made_offer, aim), value)
+        assert all(best <= getattr(entry, value) for entry in made_offer.alternatives)
     # What one way lacks an item for does not count: it must not look cheaper by what it lacks.
-    lacking = {f.purpose for entry in found.alternatives for f in entry.fittings if f.item is None}
-    rest = [
+    lacking = {f.purpose for entry in made_offer.alternatives for f in entry.fittings if f.item is None}
+    others = [
         sum(part.price for part in entry.parts) + sum(f.price for f in entry.fittings if f.purpose not in lacking)
-        for entry in found.alternatives
+        for entry in made_offer.alternatives
     ]
-    assert rest[found.alternatives.index(by_aim(found, "least_first_cost"))] == min(rest)
-    for entry in found.alternatives:
-        for told in (*entry.parts, *entry.fittings, *entry.outlets, *entry.reasons, *entry.missing, entry):
-            assert told.for_installer.endswith("."), told
-            assert told.for_client.endswith("."), told
-            assert told.for_client != told.for_installer
+    assert others[made_offer.alternatives.index(by_aim(made_offer, "least_first_cost"))] == min(others)
+    for entry in made_offer.alternatives:
+        for worded_entry in (*entry.parts, *entry.fittings, *entry.outlets, *entry.reasons, *entry.missing, entry):
+            assert worded_entry.for_installer.endswith("."), worded_entry
+            assert worded_entry.for_client.endswith("."), worded_entry
+            assert worded_entry.for_client != worded_entry.for_installer
 
 
 def test_what_is_lacking_is_said_instead_of_a_wrong_offer() -> None:
@@ -262,8 +262,8 @@ def test_worked_by_hand_membranes_side_by_side() -> None:
     2863. One restrictor for all: 2 x 846.2 L/day = 1175 mL/min. Three membranes of 38 in 1096 days: 37.99 a year.
     """
     request = SizingRequest((WaterUse("laboratory", 1400.0),), NO_HARDNESS, has_power=False)
-    found = compare(request, [item for item in CATALOGUE if item.code not in ("M50", "M200")])
-    best = by_aim(found, "least_first_cost")
+    made_offer = compare(request, [item for item in CATALOGUE if item.code not in ("M50", "M200")])
+    best = by_aim(made_offer, "least_first_cost")
     assert (best.membrane.count, best.waste_ratio) == (3, 2.0)
     assert best.winter_permeate_flow_l_per_day == pytest.approx(719.3, abs=0.3)
     assert best.winter_run_hours_per_day == pytest.approx(6.673, abs=0.005)
@@ -299,14 +299,14 @@ def test_worked_by_hand_resin_behind_degassing() -> None:
 
 
 def test_where_aims_coincide_it_is_said() -> None:
-    found = offer(SOFT_WATER, ("drinking", 70.0), has_power=False)
-    many = [alternative for alternative in found.alternatives if len(alternative.best_for) > 1]
-    assert len(many) == sum(remark.code == "aims_coincide" for remark in found.remarks)
+    made_offer = offer(SOFT_WATER, ("drinking", 70.0), has_power=False)
+    many = [alternative for alternative in made_offer.alternatives if len(alternative.best_for) > 1]
+    assert len(many) == sum(remark.code == "aims_coincide" for remark in made_offer.remarks)
     assert (
         len(
             {
                 (alternative.first_cost, alternative.running_cost_per_year, alternative.waste_l_per_week)
-                for alternative in found.alternatives
+                for alternative in made_offer.alternatives
             }
         )
         == 3
@@ -324,16 +324,16 @@ def test_what_costs_more_to_buy_says_when_it_is_paid_back() -> None:
         NO_HARDNESS, lowest_line_pressure_kpa=40 * 6.894757293168361, lowest_temperature_degc=5.0,
         usual_temperature_degc=15.0,
     )  # fmt: skip
-    found = offer(survey, ("laboratory", 350.0), currency="EUR")
-    ways = found.alternatives
+    made_offer = offer(survey, ("laboratory", 350.0), currency="EUR")
+    ways = made_offer.alternatives
     cheapest = min(range(len(ways)), key=lambda index: ways[index].first_cost)
-    pumped = ways.index(by_aim(found, "least_running_cost"))
+    pumped = ways.index(by_aim(made_offer, "least_running_cost"))
     years = (ways[pumped].first_cost - ways[cheapest].first_cost) / (
         ways[cheapest].running_cost_per_year - ways[pumped].running_cost_per_year
     )
     sentence = [
         entry.for_client
-        for entry in found.remarks
+        for entry in made_offer.remarks
         if entry.code == "paid_back" and entry.for_client.startswith(f"Offer {pumped + 1} ")
     ]
     assert years < 2.0
@@ -342,9 +342,9 @@ def test_what_costs_more_to_buy_says_when_it_is_paid_back() -> None:
 
 
 def test_an_alternative_that_is_worse_in_every_way_is_not_shown_while_another_is_there() -> None:
-    found = offer(replace(SOFT_WATER, lowest_line_pressure_kpa=350.0), ("planted", 100.0))
-    for one in found.alternatives:
-        for other in found.alternatives:
+    made_offer = offer(replace(SOFT_WATER, lowest_line_pressure_kpa=350.0), ("planted", 100.0))
+    for one in made_offer.alternatives:
+        for other in made_offer.alternatives:
             worse = (
                 other.first_cost >= one.first_cost
                 and other.running_cost_per_year > one.running_cost_per_year + 0.01
@@ -364,8 +364,8 @@ def test_a_restrictor_is_chosen_by_what_it_passes_at_the_pressure_of_the_site(
              rated_pressure_kpa=60 * 6.894757293168361)
         for size in (520, 600, 700)
     ]  # fmt: skip
-    found = nearest_restrictor(stock, 600 * 1.44, inlet_psi * 6.894757293168361)
-    assert (found.code if found else None) == code
+    restrictor = nearest_restrictor(stock, 600 * 1.44, inlet_psi * 6.894757293168361)
+    assert (restrictor.code if restrictor else None) == code
 
 
 @pytest.mark.parametrize("gone", [item.code for item in CATALOGUE if item.kind in ("carbon", "membrane", "resin")])
@@ -416,7 +416,7 @@ def test_the_caller_reads_his_own_units() -> None:
         replace(SOFT_WATER, peak_draw_l=20.0), ("reef", 140.0), ("coffee", 50.0), unit_system="us", currency="USD"
     )
     for alternative in us.alternatives:
-        told = (
+        worded_entries = (
             *alternative.parts,
             *alternative.fittings,
             *alternative.outlets,
@@ -424,7 +424,7 @@ def test_the_caller_reads_his_own_units() -> None:
             *alternative.missing,
             alternative,
         )
-        words = " ".join(f"{entry.for_installer} {entry.for_client}" for entry in told)
+        words = " ".join(f"{entry.for_installer} {entry.for_client}" for entry in worded_entries)
         assert " psi" in words
         assert " US gal" in words
         for metric in (" bar", " L/day", " degC", " litres"):
@@ -433,8 +433,8 @@ def test_the_caller_reads_his_own_units() -> None:
 
 
 def test_a_line_above_the_limit_is_brought_down() -> None:
-    found = offer(replace(SOFT_WATER, lowest_line_pressure_kpa=1000.0), ("reef", 140.0))
-    for alternative in found.alternatives:
+    made_offer = offer(replace(SOFT_WATER, lowest_line_pressure_kpa=1000.0), ("reef", 140.0))
+    for alternative in made_offer.alternatives:
         assert alternative.inlet_pressure_kpa <= 80.0 * 6.894757293168361
         assert alternative.has("pressure_regulator")
 
@@ -459,14 +459,14 @@ def test_silica_holds_the_recovery_down(silica: float, least: float | None, hard
     water = replace(
         SOFT_WATER, silica_mg_per_l=silica, lowest_temperature_degc=8.0, hardness_mg_per_l_as_caco3=hardness
     )
-    found = offer(water, ("reef", 70.0))
+    made_offer = offer(water, ("reef", 70.0))
     if least is None:
-        assert codes(found.missing) == {"silica_too_high"}
+        assert codes(made_offer.missing) == {"silica_too_high"}
         return
     most = scaling.max_recovery_by_silica_fraction(silica, 8.0)
-    assert all(alternative.recovery_fraction <= most for alternative in found.alternatives)
+    assert all(alternative.recovery_fraction <= most for alternative in made_offer.alternatives)
     if hardness is not None:
-        assert min(alternative.waste_ratio for alternative in found.alternatives) == least
+        assert min(alternative.waste_ratio for alternative in made_offer.alternatives) == least
 
 
 @settings(max_examples=25)
@@ -482,9 +482,9 @@ def test_whatever_the_site_an_offer_serves_it_or_says_why_not(
     line: float, cold: float, tds: float, hardness: float | None, demand: float, use: str
 ) -> None:
     survey = SiteSurvey(use, demand, line, cold, max(cold, 15.0), tds, hardness, 100.0, 7.5)
-    found = offer(survey, (use, demand))
-    assert bool(found.alternatives) != bool(found.missing)
-    for entry in found.alternatives:
+    made_offer = offer(survey, (use, demand))
+    assert bool(made_offer.alternatives) != bool(made_offer.missing)
+    for entry in made_offer.alternatives:
         assert entry.winter_permeate_flow_l_per_day * 8.0 / 24.0 >= demand / 7.0 * 0.999
         assert 0.0 < entry.winter_run_hours_per_day <= 8.0
         assert 0.0 < entry.permeate_tds_mg_per_l < tds
@@ -557,10 +557,10 @@ def test_commissioning_by_hand() -> None:
         "product_tds_mg_per_l": 0.0,
     }
     promise = Promise(LABEL, 4.0, 50 * 6.894757293168361, 1.0)
-    kept = {check.quantity: check for check in commissioning_checks(promise, reading)}
-    assert {check.verdict for check in kept.values()} == {"kept"}
-    assert kept["permeate_flow_l_per_day"].promised == pytest.approx(147.7, abs=0.5)
-    assert kept["permeate_tds_mg_per_l"].promised == pytest.approx(9.36, abs=0.03)
+    check_of = {check.quantity: check for check in commissioning_checks(promise, reading)}
+    assert {check.verdict for check in check_of.values()} == {"kept"}
+    assert check_of["permeate_flow_l_per_day"].promised == pytest.approx(147.7, abs=0.5)
+    assert check_of["permeate_tds_mg_per_l"].promised == pytest.approx(9.36, abs=0.03)
     bad = {**reading, "permeate_flow_l_per_day": 110.0, "carbon_outlet_total_chlorine_mg_per_l": 0.1}
     broken = {check.quantity for check in commissioning_checks(promise, bad) if check.verdict == "not_kept"}
     assert broken == {"permeate_flow_l_per_day", "waste_ratio", "carbon_outlet_total_chlorine_mg_per_l"}
@@ -577,13 +577,13 @@ def test_worked_by_hand_the_salt_a_softener_takes() -> None:
         feed_tds_mg_per_l=600.0,
         ph=7.0,
     )
-    told = {
+    sentence_of = {
         (entry.waste_ratio, fitting.for_installer)
         for entry in offer(hard, ("reef", 140.0)).alternatives
         for fitting in entry.fittings
         if fitting.purpose == "softener"
     }
-    assert told
+    assert sentence_of
     by_hand = {2.0: 23.6, 3.0: 31.5, 4.0: 39.4, 5.0: 47.3}
-    for ratio, sentence in told:
+    for ratio, sentence in sentence_of:
         assert f"about {by_hand[ratio]:.0f} kg of salt a year" in sentence

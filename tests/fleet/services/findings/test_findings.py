@@ -263,14 +263,14 @@ def test_what_is_loaded_does_not_grow_with_the_record_and_says_the_same(unit: Un
         line_pressure_kpa=40 * PSI,
         carbon_outlet_total_chlorine_mg_per_l=0.3,
     )
-    whole = load_history(unit.company, [unit.pk])
+    whole_history = load_history(unit.company, [unit.pk])
     table = readings_that_bear(unit.company, [unit.pk], NOW, LOOK_BACK)
-    assert len(table) < 80 < len(whole.table)
+    assert len(table) < 80 < len(whole_history.table)
     part = load_history(unit.company, [unit.pk], table)
     for row in range(len(table)):
         if NOW - LOOK_BACK <= table.taken_at[row] <= NOW:
-            same = whole.table.ids.tolist().index(int(table.ids[row]))
-            assert context_of_row(part, row) == pytest.approx(context_of_row(whole, same))
+            same = whole_history.table.ids.tolist().index(int(table.ids[row]))
+            assert context_of_row(part, row) == pytest.approx(context_of_row(whole_history, same))
 
 
 def test_a_unit_nobody_reads_is_named_and_stays_so_all_day(unit: Unit) -> None:
@@ -315,9 +315,9 @@ def test_the_number_of_queries_does_not_grow_with_the_units(unit: Unit) -> None:
     from django.test.utils import CaptureQueriesContext
 
     def queries() -> int:
-        with CaptureQueriesContext(connection) as seen:
+        with CaptureQueriesContext(connection) as queries:
             refresh_findings(company=unit.company, now=NOW)
-        return len(seen)
+        return len(queries)
 
     read(unit, NOW - timedelta(days=1), interstage_tds_mg_per_l=9.0)
     refresh_findings(company=unit.company, now=NOW)

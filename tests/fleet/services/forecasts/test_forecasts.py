@@ -111,12 +111,12 @@ def test_only_the_asked_units_are_stored_and_with_the_same_numbers(unit: Unit) -
     other = factories.UnitFactory(company=unit.company)
     factories.PlacementFactory(position=factories.PositionFactory(unit=other))
     forecast_company(company=unit.company, now=NOW)
-    whole = [{**row, "id": 0} for row in stored()]
+    all_rows = [{**row, "id": 0} for row in stored()]
     Forecast.objects.all().delete()
     assert forecast_company(company=unit.company, now=NOW, units=[unit.pk])["positions"] == 5
     assert set(Forecast.objects.values_list("position__unit", flat=True)) == {unit.pk}
     forecast_company(company=unit.company, now=NOW, units=[other.pk])
-    assert [{**row, "id": 0} for row in stored()] == whole
+    assert [{**row, "id": 0} for row in stored()] == all_rows
 
 
 def test_what_was_corrected_or_not_yet_known_does_not_count(unit: Unit) -> None:
@@ -165,9 +165,9 @@ def test_the_number_of_queries_does_not_grow_with_the_units(unit: Unit, django_a
 
     def queries() -> int:
         Forecast.objects.all().delete()
-        with CaptureQueriesContext(connection) as seen:
+        with CaptureQueriesContext(connection) as queries:
             forecast_company(company=unit.company, now=NOW)
-        return len(seen)
+        return len(queries)
 
     few = queries()
     for _ in range(8):
@@ -244,8 +244,8 @@ def test_sites_of_one_supply_share_what_is_known_of_its_water(company: Company) 
     loaded = load_fleet(company=company, unit_ids=[unit.pk for unit in units], as_of_day=20_500.0)
     assert loaded.fleet.sites.supply.tolist() == ["eastwick works", "eastwick works", "old well"]
     for day in range(1, 20):
-        taken = datetime(2026, 1, day, 9, tzinfo=UTC)
-        factories.ReadingFactory(unit=units[0], taken_at=taken, feed_tds_mg_per_l=900.0, permeate_tds_mg_per_l=None)
+        taken_at = datetime(2026, 1, day, 9, tzinfo=UTC)
+        factories.ReadingFactory(unit=units[0], taken_at=taken_at, feed_tds_mg_per_l=900.0, permeate_tds_mg_per_l=None)
     forecast_company(company=company, now=NOW)
     same, other = (
         Forecast.objects.get(position__unit=unit, position__stage="resin").daily_load for unit in (units[1], units[2])

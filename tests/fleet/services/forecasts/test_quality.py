@@ -32,13 +32,13 @@ def past(company: Company) -> Company:
         while at < NOW:
             life = float(130.0 * np.exp(0.1 * rng.normal()))
             end = at + timedelta(days=life)
-            gone = {"removed_at": end, "removal": "exhausted"} if end < NOW else {}
-            factories.PlacementFactory(position=position, item=item, placed_at=at, **gone)
+            removal_facts = {"removed_at": end, "removal": "exhausted"} if end < NOW else {}
+            factories.PlacementFactory(position=position, item=item, placed_at=at, **removal_facts)
             for share in (0.4, 0.8):
-                seen = at + timedelta(days=share * life)
-                if seen < NOW:
+                read_at = at + timedelta(days=share * life)
+                if read_at < NOW:
                     factories.ReadingFactory(
-                        unit=unit, taken_at=seen, permeate_tds_mg_per_l=10.0, product_tds_mg_per_l=0.0
+                        unit=unit, taken_at=read_at, permeate_tds_mg_per_l=10.0, product_tds_mg_per_l=0.0
                     )
             at = end
     return company
@@ -46,16 +46,16 @@ def past(company: Company) -> Company:
 
 def test_every_method_is_scored_on_the_same_forecasts(past: Company) -> None:
     rows = judge_company(company=past, now=NOW)
-    whole = {row.method: row for row in ForecastScore.objects.filter(grouping="all")}
-    assert set(whole) == METHODS
-    assert len({(row.forecasts, row.observed) for row in whole.values()}) == 1
+    score_of = {row.method: row for row in ForecastScore.objects.filter(grouping="all")}
+    assert set(score_of) == METHODS
+    assert len({(row.forecasts, row.observed) for row in score_of.values()}) == 1
     # Five units at about seventeen months.
-    assert whole["learned"].forecasts > 60
-    assert 0.7 * whole["learned"].forecasts < whole["learned"].observed <= whole["learned"].forecasts
+    assert score_of["learned"].forecasts > 60
+    assert 0.7 * score_of["learned"].forecasts < score_of["learned"].observed <= score_of["learned"].forecasts
     # Lives repeat within a tenth. The day that counts lies midway between the last good reading, at 0.8 of 130 days,
     # and the removal: 0.9 of them; the fixed interval says 182.6 days.
-    assert whole["learned"].pinball_share < 0.6 * whole["fixed_interval"].pinball_share
-    assert whole["fixed_interval"].median_error_days == pytest.approx(182.6 - 0.9 * 130, abs=8)
+    assert score_of["learned"].pinball_share < 0.6 * score_of["fixed_interval"].pinball_share
+    assert score_of["fixed_interval"].median_error_days == pytest.approx(182.6 - 0.9 * 130, abs=8)
     assert {row.group for row in ForecastScore.objects.filter(grouping="kind")} == {"resin"}
     assert len(rows) == ForecastScore.objects.count()
     for score in ForecastScore.objects.all():
@@ -96,8 +96,8 @@ def test_the_office_has_it_judged_by_a_job(past: Company, as_office: APIClient, 
     assert started.status_code == 202, started.content
     job = as_office.get(started.headers["Location"]).json()
     assert (job["state"], job["kind"]) == ("done", "forecast_quality"), job
-    found = as_office.get("/api/v1/forecast-quality/?grouping=all&method=learned").json()["results"]
-    assert [(row["forecasts"], row["observed"]) for row in found] == [
+    scores = as_office.get("/api/v1/forecast-quality/?grouping=all&method=learned").json()["results"]
+    assert [(row["forecasts"], row["observed"]) for row in scores] == [
         (job["result"]["forecasts"], job["result"]["observed"])
     ]
     assert as_rival.get("/api/v1/forecast-quality/").json()["results"] == []
@@ -126,17 +126,17 @@ def test_the_named_driver_is_scored_against_what_ended_the_life(past: Company) -
 
 def test_a_replay_knows_a_correction_only_from_when_it_came(past: Company) -> None:
     unit = Unit.objects.order_by("pk").first()
-    taken, came = datetime(2024, 9, 1, 9, tzinfo=UTC), datetime(2025, 6, 1, 9, tzinfo=UTC)
-    wrong = factories.ReadingFactory(unit=unit, taken_at=taken, received_at=taken, product_tds_mg_per_l=7.0)
+    taken_at, received_at = datetime(2024, 9, 1, 9, tzinfo=UTC), datetime(2025, 6, 1, 9, tzinfo=UTC)
+    wrong = factories.ReadingFactory(unit=unit, taken_at=taken_at, received_at=taken_at, product_tds_mg_per_l=7.0)
     right = factories.ReadingFactory(
-        unit=unit, taken_at=taken, received_at=came, product_tds_mg_per_l=0.0, corrects=wrong
+        unit=unit, taken_at=taken_at, received_at=received_at, product_tds_mg_per_l=0.0, corrects=wrong
     )
     loaded = load_fleet(company=past, unit_ids=[unit.pk], as_of_day=day_number(NOW), with_corrected=True)
     assert {wrong.pk, right.pk} <= set(loaded.reading_ids)
 
     def seen(day: datetime) -> list[float]:
         readings = loaded.fleet.known_at(day_number(day)).readings
-        return readings.product_tds_mg_per_l[readings.day == day_number(taken)].tolist()
+        return readings.product_tds_mg_per_l[readings.day == day_number(taken_at)].tolist()
 
     assert seen(datetime(2024, 8, 1, tzinfo=UTC)) == []
     assert seen(datetime(2025, 5, 1, tzinfo=UTC)) == [7.0]

@@ -103,8 +103,8 @@ def test_a_unit_forecast_alone_gets_the_dates_of_a_run_of_all(
     alone = {row.position_id: row for row in Forecast.objects.filter(as_of=NEXT.date())}
     assert len(alone) == 4
     # All of them, with the lesson of the day before.
-    kept = FleetLesson.objects.get(company=company)
-    monkeypatch.setattr(forecasts, "_lesson", lambda *args, **kwargs: Learned.from_dict(kept.learned))
+    lesson = FleetLesson.objects.get(company=company)
+    monkeypatch.setattr(forecasts, "_lesson", lambda *args, **kwargs: Learned.from_dict(lesson.learned))
     forecast_company(company=company, now=NEXT)
     for row in Forecast.objects.filter(as_of=NEXT.date(), position__unit=units[2]):
         for name in ("p10", "p50", "p90"):
@@ -165,9 +165,9 @@ def test_blocks_of_a_large_company_lean_on_one_lesson(units: list[Unit], monkeyp
 
 def test_what_another_release_has_learned_is_learned_anew(units: list[Unit], large: None) -> None:
     forecast_company(company=units[0].company, now=NOW)
-    kept = FleetLesson.objects.get()
+    lesson = FleetLesson.objects.get()
     FleetLesson.objects.update(learned={"means": {}, "hypers": {"resin": {"mean": 0.0}}})
     counts = refresh_forecasts(company=units[0].company, now=NEXT)
     assert counts["units"] == len(units)
-    assert FleetLesson.objects.get().learned.keys() == kept.learned.keys()
+    assert FleetLesson.objects.get().learned.keys() == lesson.learned.keys()
     assert Learned.from_dict(FleetLesson.objects.get().learned).hypers

@@ -45,16 +45,16 @@ def test_a_reading_gets_its_indicators_or_the_reason_there_is_none(unit: Unit) -
     reading = read(unit, 10)
     counts = recompute(company=unit.company, now=NOW)
     assert counts == {"readings": 1, "changed": 1, "unchanged": 0}
-    found = ReadingIndicators.objects.get(reading=reading)
-    assert found.values["rejection_fraction"] == pytest.approx(1 - 10 / 300, rel=1e-5)
-    assert found.values["recovery_fraction"] == pytest.approx(0.2)
-    assert found.values["waste_ratio"] == pytest.approx(4.0)
+    indicators = ReadingIndicators.objects.get(reading=reading)
+    assert indicators.values["rejection_fraction"] == pytest.approx(1 - 10 / 300, rel=1e-5)
+    assert indicators.values["recovery_fraction"] == pytest.approx(0.2)
+    assert indicators.values["waste_ratio"] == pytest.approx(4.0)
     # By hand, with osmotic pressures by ASTM D4516 (0.2654 C (T + 273.15) / (1000 - C / 1000) kPa): the mean brine is
     # 300 ln(1 / 0.8) / 0.2 = 334.7 mg/L, so 413.69 - 26.05 + 0.78 = 388.4 kPa.
-    assert found.values["net_driving_pressure_kpa"] == pytest.approx(388.4, abs=0.1)
-    assert found.valid_for_trend
-    assert found.reasons["prefilter_drop_kpa"] == "The line pressure was not read."
-    assert "prefilter_drop_kpa" not in found.values
+    assert indicators.values["net_driving_pressure_kpa"] == pytest.approx(388.4, abs=0.1)
+    assert indicators.valid_for_trend
+    assert indicators.reasons["prefilter_drop_kpa"] == "The line pressure was not read."
+    assert "prefilter_drop_kpa" not in indicators.values
 
 
 def test_an_indicator_is_known_as_well_as_the_meter_that_showed_it(unit: Unit) -> None:
@@ -69,10 +69,10 @@ def test_an_indicator_is_known_as_well_as_the_meter_that_showed_it(unit: Unit) -
     recompute(company=unit.company, now=NOW)
     for reading, accuracy, step in ((rough, 0.02, 1.0), (named, 0.01, 0.1)):
         share = [math.hypot(accuracy / math.sqrt(3), step / math.sqrt(12) / value) for value in (10.0, 300.0)]
-        found = ReadingIndicators.objects.get(reading=reading)
-        assert set(found.uncertainties) == set(found.values)
+        indicators = ReadingIndicators.objects.get(reading=reading)
+        assert set(indicators.uncertainties) == set(indicators.values)
         expected = math.hypot(*share) * 10.0 / 300.0
-        assert found.uncertainties["salt_passage_fraction"] == pytest.approx(expected, rel=0.01)
+        assert indicators.uncertainties["salt_passage_fraction"] == pytest.approx(expected, rel=0.01)
     assert recompute(company=unit.company, now=NOW)["changed"] == 0
 
 
@@ -119,9 +119,9 @@ def test_a_membrane_is_compared_with_its_own_first_readings_and_a_new_one_with_i
 def test_a_reading_that_cannot_enter_a_trend_says_why(unit: Unit, change: dict[str, Any], sentence: str) -> None:
     reading = read(unit, 10, **change)
     recompute(company=unit.company, now=NOW)
-    found = ReadingIndicators.objects.get(reading=reading)
-    assert not found.valid_for_trend
-    assert sentence in found.reasons["trend"]
+    indicators = ReadingIndicators.objects.get(reading=reading)
+    assert not indicators.valid_for_trend
+    assert sentence in indicators.reasons["trend"]
 
 
 def test_a_second_run_changes_nothing_and_a_new_reading_only_itself(unit: Unit) -> None:

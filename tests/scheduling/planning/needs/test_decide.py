@@ -33,15 +33,21 @@ def forecast(cartridge: int, day: float, *, spread: float = 0.0, **values: Any) 
 
 def position(stage: str, day: float | None, role: Role = Role.SINGLE, *, cartridge: int = 1, **values: Any) -> Any:
     """A position with a cartridge of 30.00 in it; None: its forecast has no date."""
-    known = forecast(cartridge, day, **values) if day is not None else None
+    newest_forecast = forecast(cartridge, day, **values) if day is not None else None
     return PositionFacts(
-        key=10 + cartridge, stage=stage, role=role, cartridge=cartridge, item=7, price=30.0, newest_forecast=known
+        key=10 + cartridge,
+        stage=stage,
+        role=role,
+        cartridge=cartridge,
+        item=7,
+        price=30.0,
+        newest_forecast=newest_forecast,
     )
 
 
 def unit(*positions: PositionFacts, **values: Any) -> UnitFacts:
-    given = {"use": "reef", "commissioned_on": TODAY, "last_read_on": TODAY, **values}
-    return UnitFacts(key=1, positions=positions, **given)
+    unit_facts = {"use": "reef", "commissioned_on": TODAY, "last_read_on": TODAY, **values}
+    return UnitFacts(key=1, positions=positions, **unit_facts)
 
 
 def pair(lead: float | None, lag: float | None, **of_lag: Any) -> UnitFacts:
@@ -65,8 +71,8 @@ def tasks(facts: UnitFacts, policy: ServicePolicy = POLICY, today: date = TODAY)
 @pytest.mark.parametrize(("early_day", "wanted"), [(WEIGHED, True), (WEIGHED + 0.1, False)])
 def test_a_cartridge_is_replaced_when_it_may_be_exhausted_within_the_weeks(early_day: float, wanted: bool) -> None:
     # evenly over 200 days, so that a tenth of the probability lies before the 20th of them
-    found = tasks(unit(position("carbon", early_day + 80.0, spread=100.0)))
-    assert list(found) == (["replace carbon"] if wanted else [])
+    decided = tasks(unit(position("carbon", early_day + 80.0, spread=100.0)))
+    assert list(decided) == (["replace carbon"] if wanted else [])
 
 
 def test_a_replacement_says_what_it_takes_and_costs() -> None:
@@ -104,19 +110,19 @@ def test_without_a_date_of_what_stands_there_nothing_is_due(change: Callable[[An
 
 def test_an_empty_position_is_looked_at_once_for_all() -> None:
     empty = (at(position(stage, -9.0), cartridge=None) for stage in ("sediment", "carbon"))
-    found = tasks(unit(*empty))
-    assert list(found) == ["inspect unit"]
-    assert "sediment filter" in found["inspect unit"].reason
-    assert "carbon" in found["inspect unit"].reason
+    decided = tasks(unit(*empty))
+    assert list(decided) == ["inspect unit"]
+    assert "sediment filter" in decided["inspect unit"].reason
+    assert "carbon" in decided["inspect unit"].reason
 
 
 # -- rotate or replace
 
 
 def test_a_lead_before_a_lag_that_holds_is_rotated() -> None:
-    found = tasks(pair(5.0, 120.0))
-    assert list(found) == ["rotate lead resin"]
-    task = found["rotate lead resin"]
+    decided = tasks(pair(5.0, 120.0))
+    assert list(decided) == ["rotate lead resin"]
+    task = decided["rotate lead resin"]
     # a day with both exhausted costs 6.00 at a reef tank, and 3 % of that while the lag still holds
     assert (task.late_cost_per_day, task.worn_cost_per_day) == pytest.approx((6.0, 0.18))
     assert (task.item, task.price, task.lag_forecast) == (7, 30.0, pair(5.0, 120.0).positions[1].forecast)
@@ -146,9 +152,9 @@ def test_a_lag_called_exhausted_is_not_moved_up(is_spent: bool, expected: list[s
 def test_a_lag_that_reaches_its_age_limit_first_goes_by_itself(
     lag_day: float, is_age_limit: bool, expected: list[str]
 ) -> None:
-    found = tasks(pair(40.0, lag_day, is_age_limit=is_age_limit))
-    assert sorted(found) == expected
-    assert (found["rotate lead resin"].lag_forecast is None) is ("replace lag resin" in expected)
+    decided = tasks(pair(40.0, lag_day, is_age_limit=is_age_limit))
+    assert sorted(decided) == expected
+    assert (decided["rotate lead resin"].lag_forecast is None) is ("replace lag resin" in expected)
 
 
 @pytest.mark.parametrize(("lead_day", "expected"), [(WEIGHED, ["rotate lead resin"]), (WEIGHED + 0.1, [])])
@@ -174,31 +180,31 @@ def test_a_lead_without_a_date_or_a_lag_leaves_each_to_its_own() -> None:
 
 
 def test_a_finding_calls_for_its_work_and_is_urgent_as_that_says() -> None:
-    found = tasks(unit(findings=(finding(FindingWork(NeedKind.REPAIR, urgent=True, label="leak")),)))
-    task = found["repair leak"]
+    decided = tasks(unit(findings=(finding(FindingWork(NeedKind.REPAIR, urgent=True, label="leak")),)))
+    task = decided["repair leak"]
     assert (task.key, task.is_urgent, task.source, task.cause) == ("repair:unit-1:seen", True, Source.FINDING, "seen")
     assert tasks(unit(findings=(finding(None),))) == {}
 
 
 def test_a_confirmed_finding_says_so() -> None:
-    seen = finding(FindingWork(NeedKind.INSPECT), is_confirmed=True)
-    assert tasks(unit(findings=(seen,)))["inspect unit"].reason == "Seen. Confirmed by a person."
+    open_finding = finding(FindingWork(NeedKind.INSPECT), is_confirmed=True)
+    assert tasks(unit(findings=(open_finding,)))["inspect unit"].reason == "Seen. Confirmed by a person."
 
 
 def test_of_two_reasons_the_finding_speaks_first_and_either_may_make_it_urgent() -> None:
     carbon = position("carbon", -9.0)
-    seen = finding(FindingWork(NeedKind.REPLACE, "carbon"))
-    task = tasks(unit(carbon, findings=(seen,)))["replace carbon"]
-    assert (task.reason, task.source, task.finding) == ("Seen. By then.", Source.FINDING, seen)
+    open_finding = finding(FindingWork(NeedKind.REPLACE, "carbon"))
+    task = tasks(unit(carbon, findings=(open_finding,)))["replace carbon"]
+    assert (task.reason, task.source, task.finding) == ("Seen. By then.", Source.FINDING, open_finding)
     assert task.is_urgent, "the forecast alone makes it urgent"
-    surest, other = seen, at(seen, key=6, cause="other", sentence="Seen too.")
+    surest, other = open_finding, at(open_finding, key=6, cause="other", sentence="Seen too.")
     task = tasks(unit(at(carbon, newest_forecast=None), findings=(surest, other)))["replace carbon"]
     assert (task.cause, task.reason) == ("seen", "Seen. Seen too.")
 
 
 def test_the_same_sentence_is_said_once() -> None:
-    seen = finding(FindingWork(NeedKind.INSPECT))
-    assert tasks(unit(findings=(seen, at(seen, key=6))))["inspect unit"].reason == "Seen."
+    open_finding = finding(FindingWork(NeedKind.INSPECT))
+    assert tasks(unit(findings=(open_finding, at(open_finding, key=6))))["inspect unit"].reason == "Seen."
 
 
 @pytest.mark.parametrize(("hours", "wanted"), [(-1, True), (0, False), (1, False)])
@@ -244,8 +250,8 @@ def test_a_pump_is_wanted_only_where_none_is() -> None:
 @pytest.mark.parametrize(("ago", "wanted"), [(365 - WEIGHED, True), (364 - WEIGHED, False)])
 def test_a_pressurised_tank_is_sanitised_when_it_is_due_within_the_weeks(ago: int, wanted: bool) -> None:
     since = TODAY - timedelta(days=ago)
-    found = tasks(unit(has_pressurised_tank=True, last_sanitised_on=since, commissioned_on=TODAY))
-    assert list(found) == (["sanitise tank and housings"] if wanted else [])
+    decided = tasks(unit(has_pressurised_tank=True, last_sanitised_on=since, commissioned_on=TODAY))
+    assert list(decided) == (["sanitise tank and housings"] if wanted else [])
     assert tasks(unit(last_sanitised_on=since)) == {}, "an open tank is not"
 
 
@@ -261,10 +267,10 @@ def test_sanitising_is_allowed_some_weeks_early_and_counts_from_the_start_where_
 def test_a_unit_nobody_reads_is_looked_at(ago: int, wanted: bool, was_read: bool) -> None:
     since = TODAY - timedelta(days=ago)
     facts = unit(commissioned_on=since, last_read_on=since if was_read else None)
-    found = tasks(facts)
-    assert list(found) == (["inspect unit"] if wanted else [])
+    decided = tasks(facts)
+    assert list(decided) == (["inspect unit"] if wanted else [])
     if wanted:
-        assert found["inspect unit"].reason.startswith("Nobody" if was_read else "No reading")
+        assert decided["inspect unit"].reason.startswith("Nobody" if was_read else "No reading")
 
 
 # -- all together
@@ -284,8 +290,8 @@ def test_the_same_facts_give_the_same_tasks_in_order_of_their_keys() -> None:
 
 def test_skills_of_the_policy_go_with_the_work() -> None:
     policy = at(POLICY, rules=CompanyRules(task_skills={"repair": ("plumbing", "electrics")}))
-    seen = finding(FindingWork(NeedKind.REPAIR))
-    assert tasks(unit(findings=(seen,)), policy)["repair unit"].skills == ("electrics", "plumbing")
+    open_finding = finding(FindingWork(NeedKind.REPAIR))
+    assert tasks(unit(findings=(open_finding,)), policy)["repair unit"].skills == ("electrics", "plumbing")
 
 
 def test_a_distribution_of_the_wrong_width_is_refused() -> None:

@@ -62,8 +62,8 @@ def test_curves_against_drawn_dates(quantiles: list[float], share: float, price:
     assert curves.late[0] == pytest.approx(late, abs=0.02 + 1e-3 * rate)
     ahead = np.mean(np.maximum(drawn, 0.0))
     if ahead > 1.0:
-        left = [price * share * np.mean(np.maximum(drawn - day, 0.0)) / ahead for day in days]
-        assert curves.waste[0] == pytest.approx(left, abs=0.02 + 0.005 * price)
+        wasted = [price * share * np.mean(np.maximum(drawn - day, 0.0)) / ahead for day in days]
+        assert curves.waste[0] == pytest.approx(wasted, abs=0.02 + 0.005 * price)
 
 
 @given(rising)
@@ -160,13 +160,13 @@ def test_a_wrong_need_is_named() -> None:
 def test_a_whole_distribution_and_its_short_row_cost_the_same_where_they_are_the_same() -> None:
     """Between quantiles lie straight lines; a whole distribution with the same lines costs the same."""
     short = (1.0, 2.0, 5.0, 10.0, 15.0, 18.0, 19.0)
-    whole = quantile_table([short, (0.0,) * len(DISTRIBUTION_LEVELS)])[:1]
-    assert whole.shape == (1, len(DISTRIBUTION_LEVELS))
-    asked = {"remaining_share": [0.5], "price": [30.0], "late_cost_per_day": [4.0], "days": np.arange(30.0)}
-    ours, theirs = cost_curves(whole, **asked), cost_curves([short], **asked)
+    whole_table = quantile_table([short, (0.0,) * len(DISTRIBUTION_LEVELS)])[:1]
+    assert whole_table.shape == (1, len(DISTRIBUTION_LEVELS))
+    arguments = {"remaining_share": [0.5], "price": [30.0], "late_cost_per_day": [4.0], "days": np.arange(30.0)}
+    ours, theirs = cost_curves(whole_table, **arguments), cost_curves([short], **arguments)
     assert ours.total == pytest.approx(theirs.total)
     assert ours.probability == pytest.approx(theirs.probability)
-    assert median_days(tuple(whole[0])) == pytest.approx(median_days(short)) == 10.0
+    assert median_days(tuple(whole_table[0])) == pytest.approx(median_days(short)) == 10.0
 
 
 def test_a_thin_early_tail_does_not_bring_work_forward() -> None:
@@ -230,15 +230,15 @@ def test_a_row_of_quantiles_has_one_of_two_widths(width: int) -> None:
     ],
 )
 def test_curves_of_what_cannot_be_are_refused(changes: dict, field: str) -> None:
-    given = {
+    arguments = {
         "quantile_days": [[10.0] * 7], "remaining_share": [1.0], "price": [40.0], "late_cost_per_day": [3.0],
         "days": [0.0, 5.0], "worn_quantile_days": [[5.0] * 7], "worn_cost_per_day": [0.0],
     }  # fmt: skip
-    whole = cost_curves(given.pop("quantile_days"), **given)
-    assert whole.waste.shape == (1, 2)
-    given = {"quantile_days": [[10.0] * 7], **given, **changes}
+    curves = cost_curves(arguments.pop("quantile_days"), **arguments)
+    assert curves.waste.shape == (1, 2)
+    arguments = {"quantile_days": [[10.0] * 7], **arguments, **changes}
     with pytest.raises(PlanningError) as caught:
-        cost_curves(given.pop("quantile_days"), **given)
+        cost_curves(arguments.pop("quantile_days"), **arguments)
     assert caught.value.field == field
 
 

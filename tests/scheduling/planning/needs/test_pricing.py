@@ -14,8 +14,15 @@ POLICY = Policy(bundling_weeks=8)
 
 
 def need(**values: Any) -> Need:
-    given = {"key": "n", "site": "s", "unit": "u", "kind": NeedKind.REPLACE, "price": 40.0, "late_cost_per_day": 3.0}
-    return Need(**{**given, **values})
+    need_facts = {
+        "key": "n",
+        "site": "s",
+        "unit": "u",
+        "kind": NeedKind.REPLACE,
+        "price": 40.0,
+        "late_cost_per_day": 3.0,
+    }
+    return Need(**{**need_facts, **values})
 
 
 def test_a_certain_date_is_its_cheapest_day() -> None:

@@ -111,32 +111,36 @@ def test_lunch_is_due_on_a_shift_that_reaches_over_all_its_times(shift: Shift, i
 def test_where_work_may_start() -> None:
     """A window that is as long as the work has one moment, a shorter one none; an appointment has its own."""
     windows = (Window(1, 100, 100 + HOUR), Window(0, 50_000, 60_000), Window(0, 0, HOUR - 1), Window(0, 10_000, 20_000))
-    asked = problem(visit("a", windows=windows), visit("b", windows=windows, appointment=Appointment(1, 77)))
-    assert asked.starts[0] == {0: ((10_000, 16_400), (50_000, 56_400)), 1: ((100, 100),)}
-    assert asked.starts[1] == {1: ((77, 77),)}
+    round_problem = problem(visit("a", windows=windows), visit("b", windows=windows, appointment=Appointment(1, 77)))
+    assert round_problem.starts[0] == {0: ((10_000, 16_400), (50_000, 56_400)), 1: ((100, 100),)}
+    assert round_problem.starts[1] == {1: ((77, 77),)}
 
 
 def test_money_of_a_trip_and_of_a_visit() -> None:
     travel = Travel(np.array([[0, 10_000], [10_000, 0]]), np.array([[0, 630], [630, 0]]), "by hand")
     one = visit(cost_by_installer_cents={"Ada": 40})
-    asked = RoundProblem(FIRST_DAY, 2, (ada(),), (one,), Rates(), travel)
+    round_problem = RoundProblem(FIRST_DAY, 2, (ada(),), (one,), Rates(), travel)
     # ten and a half minutes at 60 and ten kilometres at 30
-    assert asked.driving_cents.tolist() == [[0, 930], [930, 0]]
-    assert (asked.visit_cents(0, 0, 1), asked.worth_cents(0, 0, 1), one.value_cents(1)) == (240, 760, 800)
-    assert asked.path(0, 0, (0,)) == [0, 1, 0]
-    assert asked.drive_s(0, 1, 8 * HOUR) == 630
-    assert str(asked.date_of(1)) == "2026-12-01"
+    assert round_problem.driving_cents.tolist() == [[0, 930], [930, 0]]
+    assert (round_problem.visit_cents(0, 0, 1), round_problem.worth_cents(0, 0, 1), one.value_cents(1)) == (
+        240,
+        760,
+        800,
+    )
+    assert round_problem.path(0, 0, (0,)) == [0, 1, 0]
+    assert round_problem.drive_s(0, 1, 8 * HOUR) == 630
+    assert str(round_problem.date_of(1)) == "2026-12-01"
     assert (visit(label="The mill").name, one.name) == ("The mill", "v")
 
 
 def test_a_day_that_has_begun_starts_where_the_installer_is() -> None:
     begun = ada(shifts=(Shift(1, 0, HOUR), Shift(0, 9 * HOUR, 16 * HOUR, starts_at=THERE)))
     ben = Installer("Ben", THERE, (Shift(0, 0, HOUR, starts_at=HERE),))
-    asked = problem(visit(), installers=(begun, ben))
-    assert places_of(asked.installers, asked.candidates) == [HERE, THERE, THERE, THERE, HERE]
-    assert [asked.start_node(0, 0), asked.start_node(1, 0), asked.start_node(0, 1)] == [3, 4, 0]
-    assert set(asked.begun) == {(0, 0), (1, 0)}
-    assert asked.node(0) == 2
+    round_problem = problem(visit(), installers=(begun, ben))
+    assert places_of(round_problem.installers, round_problem.candidates) == [HERE, THERE, THERE, THERE, HERE]
+    assert [round_problem.start_node(0, 0), round_problem.start_node(1, 0), round_problem.start_node(0, 1)] == [3, 4, 0]
+    assert set(round_problem.begun) == {(0, 0), (1, 0)}
+    assert round_problem.node(0) == 2
 
 
 def test_stock_and_overtime_of_a_day() -> None:
@@ -144,27 +148,31 @@ def test_stock_and_overtime_of_a_day() -> None:
     person = ada(shifts=(Shift(0, 8 * HOUR, 16 * HOUR), short), van_stock={"resin": 5}, max_overtime_s=HOUR)
     assert [person.stock_on(day) for day in (0, 1, 2)] == [{"resin": 5}, {"resin": 1}, {"resin": 5}]
     assert [person.overtime_on(shift) for shift in person.shifts] == [HOUR, 0]
-    asked = problem(visit(), installers=(person,))
-    assert [asked.working_days[0, day][2] for day in (0, 1)] == [17 * HOUR, 12 * HOUR]
-    assert (person.shift_on(2), asked.working_days[0, 0][1], asked.working_days[0, 1][1]) == (None, Lunch(), None)
+    round_problem = problem(visit(), installers=(person,))
+    assert [round_problem.working_days[0, day][2] for day in (0, 1)] == [17 * HOUR, 12 * HOUR]
+    assert (person.shift_on(2), round_problem.working_days[0, 0][1], round_problem.working_days[0, 1][1]) == (
+        None,
+        Lunch(),
+        None,
+    )
 
 
 def test_who_may_serve_what() -> None:
     people = (ada(skills=frozenset({"pump"})), Installer("Ben", HERE, ()))
-    asked = problem(
+    round_problem = problem(
         visit("plain"), visit("skilled", skills=frozenset({"pump"})), visit("bens", installers=frozenset({"Ben"})),
         visit("adas", appointment=Appointment(0, 0, "Ada")), visit("anybody's", appointment=Appointment(0, 0)),
         installers=people,
     )  # fmt: skip
-    assert asked.servable == (frozenset({0, 1, 3, 4}), frozenset({0, 2, 4}))
-    assert [c.must for c in asked.candidates] == [False, False, False, True, True]
+    assert round_problem.servable == (frozenset({0, 1, 3, 4}), frozenset({0, 2, 4}))
+    assert [c.must for c in round_problem.candidates] == [False, False, False, True, True]
     assert visit(urgent=True).must
 
 
 def test_visits_that_must_not_share_a_round_know_each_other() -> None:
     three = (visit("a"), visit("b"), visit("c"))
-    asked = problem(*three, apart=(("a", "b"), ("c", "a")))
-    assert asked.apart_of == {0: frozenset({1, 2}), 1: frozenset({0}), 2: frozenset({0})}
+    round_problem = problem(*three, apart=(("a", "b"), ("c", "a")))
+    assert round_problem.apart_of == {0: frozenset({1, 2}), 1: frozenset({0}), 2: frozenset({0})}
 
 
 @pytest.mark.parametrize(
@@ -231,9 +239,9 @@ def test_the_visit_that_stands_in_two_pairs_is_named() -> None:
 
 def test_visits_that_share_a_round_and_must_not_are_told_once_by_the_first_of_them() -> None:
     open_hours = (Window(0, 8 * HOUR, 16 * HOUR),)
-    asked = problem(visit("a", windows=open_hours), visit("b", windows=open_hours), apart=(("b", "a"),))
+    round_problem = problem(visit("a", windows=open_hours), visit("b", windows=open_hours), apart=(("b", "a"),))
     for stops in ((0, 1), (1, 0)):
-        assert [(fault.code, fault.visit) for fault in check_round(asked, 0, 0, stops)] == [("not_apart", "a")]
+        assert [(fault.code, fault.visit) for fault in check_round(round_problem, 0, 0, stops)] == [("not_apart", "a")]
 
 
 def test_a_pair_that_is_longer_than_a_day_is_one_visit_of_a_day() -> None:

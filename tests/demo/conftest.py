@@ -19,7 +19,7 @@ SEED = 4
 
 
 @dataclass(frozen=True)
-class Told:
+class SimulatedCompany:
     """The scenario, what became of its units, and the logs."""
 
     scenario: Scenario
@@ -27,12 +27,12 @@ class Told:
     logs: list[LogFile]
 
 
-def tell(as_of: date = AS_OF, seed: int = SEED) -> Told:
+def tell(as_of: date = AS_OF, seed: int = SEED) -> SimulatedCompany:
     scenario = read_scenario(FOLDER)
     lives = live_all(scenario, as_of=as_of, seed=seed)
-    return Told(scenario, lives, write_logs(scenario, lives, as_of=as_of, seed=seed))
+    return SimulatedCompany(scenario, lives, write_logs(scenario, lives, as_of=as_of, seed=seed))
 
 
 @pytest.fixture(scope="session")
-def told() -> Told:
+def simulated() -> SimulatedCompany:
     return tell()

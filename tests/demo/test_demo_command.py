@@ -26,7 +26,7 @@ from scheduling.demo.logins import read_logins
 from scheduling.demo.remove import remove_company
 from scheduling.demo.run import MORNING
 from scheduling.models import Need, PartsLine, PartsList, Plan, PurchaseOrder, Round, Stop
-from tests.demo.conftest import AS_OF, SEED, Told
+from tests.demo.conftest import AS_OF, SEED, SimulatedCompany
 
 # What a second run adds: that the logs came again, with the rows that were refused again.
 RECORDED_AGAIN = {IntakeBatch, RefusedRow, AuditEntry}
@@ -96,9 +96,9 @@ def part_of(text: str, code: str) -> str:
 # what was read
 
 
-def test_every_mistake_is_refused_flagged_or_stored_once(ran: Ran, told: Told) -> None:
+def test_every_mistake_is_refused_flagged_or_stored_once(ran: Ran, simulated: SimulatedCompany) -> None:
     batches = {batch.name: batch for batch in IntakeBatch.objects.of_company(ran.company).order_by("-pk")}
-    for planted in [planted for file in told.logs for planted in file.planted()]:
+    for planted in [planted for file in simulated.logs for planted in file.planted()]:
         batch = batches[planted.file]
         outcome = KINDS[planted.kind]
         refused = RefusedRow.objects.filter(batch=batch, line=planted.line)
@@ -114,14 +114,14 @@ def test_every_mistake_is_refused_flagged_or_stored_once(ran: Ran, told: Told) -
             assert batch.duplicates >= 1
 
 
-def test_nothing_else_is_refused(ran: Ran, told: Told) -> None:
-    planted_lines = {(p.file, p.line) for file in told.logs for p in file.planted() if KINDS[p.kind] == REFUSED}
+def test_nothing_else_is_refused(ran: Ran, simulated: SimulatedCompany) -> None:
+    planted_lines = {(p.file, p.line) for file in simulated.logs for p in file.planted() if KINDS[p.kind] == REFUSED}
     rows = RefusedRow.objects.of_company(ran.company).values_list("batch__name", "line")
     assert set(rows) == planted_lines
 
 
-def test_every_refused_row_is_printed_with_its_reason(ran: Ran, told: Told) -> None:
-    for planted in [planted for file in told.logs for planted in file.planted()]:
+def test_every_refused_row_is_printed_with_its_reason(ran: Ran, simulated: SimulatedCompany) -> None:
+    for planted in [planted for file in simulated.logs for planted in file.planted()]:
         if KINDS[planted.kind] == REFUSED:
             assert f"{planted.file}, line {planted.line}: " in ran.first
 
@@ -147,22 +147,22 @@ def test_readings_of_all_kinds_are_stored(ran: Ran) -> None:
         "not-read-for-months",
     ],
 )
-def test_each_story_is_found_and_printed(ran: Ran, told: Told, story: str) -> None:
-    code = next(unit.code for unit in told.scenario.units if unit.story == story)
-    cause = told.scenario.stories[story]["cause"]
+def test_each_story_is_found_and_printed(ran: Ran, simulated: SimulatedCompany, story: str) -> None:
+    code = next(unit.code for unit in simulated.scenario.units if unit.story == story)
+    cause = simulated.scenario.stories[story]["cause"]
     assert cause in findings_of(code)
     titles = {rule.title for rule in RULES if rule.causes[0] == cause}
     assert any(title in part_of(ran.first, code) for title in titles)
 
 
-def test_the_unit_that_nobody_reads_is_printed(ran: Ran, told: Told) -> None:
-    code = next(unit.code for unit in told.scenario.units if unit.story == "not-read-for-months")
+def test_the_unit_that_nobody_reads_is_printed(ran: Ran, simulated: SimulatedCompany) -> None:
+    code = next(unit.code for unit in simulated.scenario.units if unit.story == "not-read-for-months")
     assert "read" in part_of(ran.first, code)
     assert Need.objects.filter(unit__code=code, kind=Need.Kind.INSPECT, state=Need.State.OPEN).exists()
 
 
-def test_the_booster_pump_and_the_rotation_are_asked_for(ran: Ran, told: Told) -> None:
-    code_of = {unit.story: unit.code for unit in told.scenario.units if unit.story}
+def test_the_booster_pump_and_the_rotation_are_asked_for(ran: Ran, simulated: SimulatedCompany) -> None:
+    code_of = {unit.story: unit.code for unit in simulated.scenario.units if unit.story}
     open_needs = set(Need.objects.of_company(ran.company).filter(state="open").values_list("unit__code", "kind"))
     assert (code_of["line-pressure-low"], "fit_booster_pump") in open_needs
     assert (code_of["lead-resin-spent"], "rotate") in open_needs

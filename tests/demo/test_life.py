@@ -8,21 +8,21 @@ import pytest
 from fleet.demo import physics
 from fleet.demo.life import live
 from fleet.demo.records import GaugeReading, Life
-from tests.demo.conftest import AS_OF, SEED, Told, tell
+from tests.demo.conftest import AS_OF, SEED, SimulatedCompany, tell
 
 
 def newest(lives: dict[str, Life], story: str, quantity: str) -> GaugeReading:
     return [look for look in lives[story].readings if quantity in look.shown][-1]
 
 
-def test_the_same_seed_and_day_give_the_same_logs(told: Told) -> None:
+def test_the_same_seed_and_day_give_the_same_logs(simulated: SimulatedCompany) -> None:
     again = tell()
-    assert [(file.name, file.text()) for file in again.logs] == [(file.name, file.text()) for file in told.logs]
+    assert [(file.name, file.text()) for file in again.logs] == [(file.name, file.text()) for file in simulated.logs]
 
 
-def test_another_seed_gives_another_life(told: Told) -> None:
-    unit = told.scenario.units[0]
-    assert live(told.scenario, unit, as_of=AS_OF, seed=SEED + 1).readings != told.lives[unit.code].readings
+def test_another_seed_gives_another_life(simulated: SimulatedCompany) -> None:
+    unit = simulated.scenario.units[0]
+    assert live(simulated.scenario, unit, as_of=AS_OF, seed=SEED + 1).readings != simulated.lives[unit.code].readings
 
 
 def test_a_75_gpd_membrane_in_a_cold_cellar_gives_half_its_label() -> None:
@@ -46,14 +46,14 @@ def test_carbon_dioxide_agrees_with_the_table() -> None:
     assert physics.carbon_dioxide_mg_per_l(7.0, 100.0, 15.0) == pytest.approx(21, rel=0.06)
 
 
-def test_totalisers_never_run_backwards(told: Told) -> None:
-    for life in told.lives.values():
+def test_totalisers_never_run_backwards(simulated: SimulatedCompany) -> None:
+    for life in simulated.lives.values():
         counts = [look.shown["totaliser_l"] for look in life.readings if "totaliser_l" in look.shown]
         assert counts == sorted(counts)
 
 
-def test_positions_hold_one_cartridge_at_a_time_and_every_removal_has_a_reason(told: Told) -> None:
-    for life in told.lives.values():
+def test_positions_hold_one_cartridge_at_a_time_and_every_removal_has_a_reason(simulated: SimulatedCompany) -> None:
+    for life in simulated.lives.values():
         for place in life.unit.places:
             placements = [placement for placement in life.placements if placement.order == place.order]
             for before, after in pairwise(placements):
@@ -62,8 +62,8 @@ def test_positions_hold_one_cartridge_at_a_time_and_every_removal_has_a_reason(t
             assert placements[-1].removed_at is None
 
 
-def test_a_rotated_cartridge_keeps_its_age(told: Told) -> None:
-    moved = [placement for life in told.lives.values() for placement in life.placements if placement.continues]
+def test_a_rotated_cartridge_keeps_its_age(simulated: SimulatedCompany) -> None:
+    moved = [placement for life in simulated.lives.values() for placement in life.placements if placement.continues]
     assert len(moved) > 20
     for placement in moved:
         assert placement.continues.removal == "rotated"
@@ -71,9 +71,11 @@ def test_a_rotated_cartridge_keeps_its_age(told: Told) -> None:
 
 
 @pytest.mark.parametrize(("as_of", "seed"), [(AS_OF, SEED), (date(2026, 2, 10), 11), (date(2025, 6, 30), 12)])
-def test_the_stories_show_in_the_newest_readings(told: Told, as_of: date, seed: int) -> None:
+def test_the_stories_show_in_the_newest_readings(simulated: SimulatedCompany, as_of: date, seed: int) -> None:
     lives = {
-        unit.story: live(told.scenario, unit, as_of=as_of, seed=seed) for unit in told.scenario.units if unit.story
+        unit.story: live(simulated.scenario, unit, as_of=as_of, seed=seed)
+        for unit in simulated.scenario.units
+        if unit.story
     }
     low = newest(lives, "line-pressure-low", "inlet_pressure_kpa").shown
     assert low["line_pressure_kpa"] < 345  # 50 psi: below it a booster pump is advised; common practice, no source
@@ -95,21 +97,21 @@ def test_the_stories_show_in_the_newest_readings(told: Told, as_of: date, seed: 
     assert 180 < (as_of - unread.readings[-1].at.date()).days < 300
 
 
-def test_carbon_dioxide_cuts_the_resin_life_at_the_borehole(told: Told) -> None:
+def test_carbon_dioxide_cuts_the_resin_life_at_the_borehole(simulated: SimulatedCompany) -> None:
     def exhausted_days(code: str) -> float:
         lives = [
             (placement.removed_at - placement.first_installed_at).days
-            for placement in told.lives[code].placements
+            for placement in simulated.lives[code].placements
             if placement.removal == "exhausted" and placement.order in {4, 5}
         ]
         return sum(lives) / len(lives)
 
-    story = next(unit for unit in told.scenario.units if unit.story == "resin-cut-by-carbon-dioxide")
-    like = next(u for u in told.scenario.units if u.train == story.train and u.code == "S12-1")
+    story = next(unit for unit in simulated.scenario.units if unit.story == "resin-cut-by-carbon-dioxide")
+    like = next(u for u in simulated.scenario.units if u.train == story.train and u.code == "S12-1")
     scaled = exhausted_days(like.code) * like.weekly_demand_l / story.weekly_demand_l
     assert exhausted_days(story.code) < 0.6 * scaled
 
 
-def test_a_life_does_not_depend_on_the_other_units(told: Told) -> None:
-    unit = told.scenario.units[10]
-    assert live(told.scenario, unit, as_of=AS_OF, seed=SEED).readings == told.lives[unit.code].readings
+def test_a_life_does_not_depend_on_the_other_units(simulated: SimulatedCompany) -> None:
+    unit = simulated.scenario.units[10]
+    assert live(simulated.scenario, unit, as_of=AS_OF, seed=SEED).readings == simulated.lives[unit.code].readings

@@ -5,11 +5,11 @@ from collections import Counter
 import pytest
 
 from fleet.demo.scenario import ScenarioError, read_scenario
-from tests.demo.conftest import FOLDER, Told
+from tests.demo.conftest import FOLDER, SimulatedCompany
 
 
-def test_the_company_has_the_promised_size(told: Told) -> None:
-    scenario = told.scenario
+def test_the_company_has_the_promised_size(simulated: SimulatedCompany) -> None:
+    scenario = simulated.scenario
     assert len(scenario.installers) == 3
     assert len({site.client for site in scenario.sites.values()}) == 60
     assert 60 <= len(scenario.sites) <= 65
@@ -19,21 +19,21 @@ def test_the_company_has_the_promised_size(told: Told) -> None:
     assert readers["weekly"] / 75 == pytest.approx(0.30, abs=0.02)
 
 
-def test_every_use_and_every_story_has_a_unit(told: Told) -> None:
-    units = told.scenario.units
+def test_every_use_and_every_story_has_a_unit(simulated: SimulatedCompany) -> None:
+    units = simulated.scenario.units
     assert {unit.use for unit in units} == {"reef", "planted", "drinking", "coffee", "laboratory"}
-    assert Counter(unit.story for unit in units if unit.story) == Counter(dict.fromkeys(told.scenario.stories, 1))
+    assert Counter(unit.story for unit in units if unit.story) == Counter(dict.fromkeys(simulated.scenario.stories, 1))
 
 
-def test_a_drinking_tap_never_has_resin(told: Told) -> None:
-    assert all(unit.kind == "ro" for unit in told.scenario.units if unit.use in {"drinking", "coffee"})
+def test_a_drinking_tap_never_has_resin(simulated: SimulatedCompany) -> None:
+    assert all(unit.kind == "ro" for unit in simulated.scenario.units if unit.use in {"drinking", "coffee"})
 
 
-def test_what_is_said_about_getting_in_fits_the_place(told: Told) -> None:
+def test_what_is_said_about_getting_in_fits_the_place(simulated: SimulatedCompany) -> None:
     uses: dict[str, set[str]] = {}
-    for unit in told.scenario.units:
+    for unit in simulated.scenario.units:
         uses.setdefault(unit.site, set()).add(unit.use)
-    for site in told.scenario.sites.values():
+    for site in simulated.scenario.sites.values():
         notes, is_home = site.access_notes.lower(), site.name.endswith(", home")
         if "aquarium" in notes:
             assert uses[site.code] & {"reef", "planted"}, site.code

@@ -213,7 +213,7 @@ TABLE: dict[str, str] = {
     "POST /api/v1/visits/<pk>/confirm/": OFFICE,
     "POST /api/v1/visits/<pk>/give-up/": STAFF,
     "POST /api/v1/visits/<pk>/offer/": OFFICE,
-    "POST /api/v1/visits/<pk>/set-out/": STAFF,
+    "POST /api/v1/visits/<pk>/depart/": STAFF,
     "POST /api/v1/visits/<pk>/unconfirm/": OFFICE,
     "POST /api/v1/visits/<pk>/unlock/": OFFICE,
     # the description of the interface

@@ -28,7 +28,7 @@ class CatalogueItemSerializer(QuantityModelSerializer):
             "purpose",
             "price",
             "supplier",
-            "article_number",
+            "supplier_part_number",
             "pack_size",
             "lead_time_days",
             "is_active",

@@ -19,7 +19,7 @@ class SupplierSerializer(TenantModelSerializer):
 
     class Meta:
         model = Supplier
-        fields = ["id", "name", "lead_time_days", "closed_weekdays", "least_order_value", "is_active", "notes"]
+        fields = ["id", "name", "lead_time_days", "closed_weekdays", "minimum_order_value", "is_active", "notes"]
         read_only_fields = ["id"]
 
     def validate_closed_weekdays(self, weekdays: list[int]) -> list[int]:

@@ -166,7 +166,7 @@ def _catalogue(company: Company, scenario: Scenario) -> dict[str, CatalogueItem]
             name=row["name"],
             lead_time_days=int(row["lead_time_days"]),
             closed_weekdays=[int(day) for day in row["closed_weekdays"].split()],
-            least_order_value=row["least_order_value"],
+            minimum_order_value=row["minimum_order_value"],
         )
         for row in scenario.suppliers.values()
     )
@@ -185,7 +185,7 @@ def _catalogue(company: Company, scenario: Scenario) -> dict[str, CatalogueItem]
                 pack_size=int(row["pack_size"]),
                 lead_time_days=int(row["lead_time_days"]),
                 supplier=suppliers[row["supplier"]],
-                article_number=row["article_number"],
+                supplier_part_number=row["supplier_part_number"],
                 carbon_kind=row["carbon_kind"],
                 membrane_material=row["membrane_material"],
                 **numbers,

@@ -41,12 +41,12 @@ class Supplier(TenantModel):
         blank=True,
         help_text="days on which it neither reads orders nor delivers, 0 Monday to 6 Sunday",
     )
-    least_order_value = models.DecimalField(
+    minimum_order_value = models.DecimalField(
         max_digits=10,
         decimal_places=2,
         default=0,
         validators=_NOT_NEGATIVE,
-        help_text="what an order must at least be worth, in the company's currency; 0: nothing",
+        help_text="minimum value of an order, in the company's currency; 0: none",
     )
     is_active = models.BooleanField(default=True)
     notes = models.TextField(blank=True, help_text="how orders reach it, or what else to know")
@@ -101,7 +101,7 @@ class CatalogueItem(TenantModel):
         related_name="items",
         help_text="where it is ordered",
     )
-    article_number = models.CharField(max_length=60, blank=True, help_text="what the supplier calls it")
+    supplier_part_number = models.CharField(max_length=60, blank=True, help_text="part number at the supplier")
     lead_time_days = models.PositiveIntegerField(
         null=True,
         blank=True,

@@ -11,7 +11,7 @@ from fleet.models import CatalogueItem, Unit
 from fleet.services.consequences import Kind, announce
 
 _PRICED_BY: Final = frozenset({"price", "is_active"})
-_ORDERED_BY: Final = frozenset({"code", "name", "supplier", "article_number", "pack_size", "lead_time_days"})
+_ORDERED_BY: Final = frozenset({"code", "name", "supplier", "supplier_part_number", "pack_size", "lead_time_days"})
 """What neither says what a reading means nor what a change of the cartridge costs."""
 
 

@@ -68,7 +68,7 @@ class PurchaseOrderLineSerializer(TenantModelSerializer):
             "item",
             "item_code",
             "item_name",
-            "article_number",
+            "supplier_part_number",
             "packs",
             "suggested_packs",
             "pack_size",
@@ -113,7 +113,7 @@ class PurchaseOrderSerializer(TenantModelSerializer):
     supplier_name = serializers.CharField(source="supplier.name", read_only=True)
     currency = serializers.CharField(source="company.currency", read_only=True)
     value = serializers.SerializerMethodField("get_worth", help_text="what all lines cost")
-    below_least_value = serializers.SerializerMethodField(help_text="whether the supplier asks for more")
+    below_minimum_order_value = serializers.SerializerMethodField(help_text="whether the supplier asks for more")
     order_by = serializers.SerializerMethodField(help_text="last day on which every line still comes in time")
     expected_on = serializers.SerializerMethodField(help_text="when the last of what is still to come is expected")
     lines = PurchaseOrderLineSerializer(many=True, read_only=True)
@@ -131,7 +131,7 @@ class PurchaseOrderSerializer(TenantModelSerializer):
             "order_by",
             "value",
             "currency",
-            "below_least_value",
+            "below_minimum_order_value",
             "placed_on",
             "expected_on",
             "supplier_reference",
@@ -148,8 +148,8 @@ class PurchaseOrderSerializer(TenantModelSerializer):
     def get_worth(self, order: PurchaseOrder) -> str:
         return f"{_value(order):.2f}"
 
-    def get_below_least_value(self, order: PurchaseOrder) -> bool:
-        return _value(order) < order.supplier.least_order_value
+    def get_below_minimum_order_value(self, order: PurchaseOrder) -> bool:
+        return _value(order) < order.supplier.minimum_order_value
 
     @extend_schema_field(serializers.DateField(allow_null=True))
     def get_order_by(self, order: PurchaseOrder) -> str | None:
@@ -228,7 +228,7 @@ class PlacingSerializer(SentSerializer):
         help_text="when all is to arrive, as the supplier says; empty: by lead time and closed days",
     )
     supplier_reference = serializers.CharField(max_length=80, required=False, allow_blank=True, default="")
-    below_least_value = serializers.BooleanField(
+    below_minimum_order_value = serializers.BooleanField(
         required=False, default=False, help_text="place it although the supplier asks for more"
     )
 

@@ -289,8 +289,8 @@ class VisitViewSet(ReadOnlyViewSet):
         return self._move(accept_offer, AcceptanceSerializer)
 
     @extend_schema(request=None, responses=VisitSerializer)
-    @action(detail=True, methods=["post"], url_path="set-out")
-    def set_out(self, request: Request, pk: str) -> Response:
+    @action(detail=True, methods=["post"])
+    def depart(self, request: Request, pk: str) -> Response:
         """Note that the installer is on the way."""
         return self._move(depart)
 

@@ -51,7 +51,7 @@ def _show_orders(screen: Screen, company: Company, plan: Plan, as_of: date) -> N
     screen.table(columns, rows, numbers=("order", "packs", "cost"))
     for order in drafts.select_related("supplier").order_by("number"):
         value = sum(line.cost for line in order.lines.all())
-        asks = order.supplier.least_order_value
+        asks = order.supplier.minimum_order_value
         less = f", less than the {asks:.2f} it asks for" if value < asks else ""
         screen.line(f"Order {order.number} to {order.supplier.name}: {value:.2f} {company.currency}{less}.", indent=2)
 

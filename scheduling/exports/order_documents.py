@@ -13,7 +13,7 @@ _WIDTH = 100
 _HEADER = (
     "order",
     "line",
-    "article number",
+    "supplier part number",
     "our code",
     "name",
     "packs",
@@ -36,7 +36,7 @@ def order_csv(order: PurchaseOrder) -> str:
             [
                 order.number,
                 number,
-                _as_text(line.article_number),
+                _as_text(line.supplier_part_number),
                 _as_text(line.item.code),
                 _as_text(line.item.name),
                 line.packs,
@@ -67,7 +67,7 @@ def order_text(order: PurchaseOrder) -> str:
     rows: list[tuple[str, ...]] = [("", "article", "", "packs", "of", "pieces", "a piece", f"cost, {company.currency}")]
     lines = _lines(order)
     for number, line in enumerate(lines, start=1):
-        article = line.article_number or line.item.code
+        article = line.supplier_part_number or line.item.code
         cost = f"{line.cost:.2f}"
         rows.append(
             (

@@ -57,13 +57,13 @@ class PurchaseOrder(TenantModel):
 
 
 class PurchaseOrderLine(TenantModel):
-    """Whole packs of one item; pack, price and article number as they were when it was drafted."""
+    """Whole packs of one item; pack, price and supplier part number as they were when it was drafted."""
 
     TENANT_PATH = "order__company_id"
 
     order = models.ForeignKey(PurchaseOrder, on_delete=models.CASCADE, related_name="lines")
     item = models.ForeignKey(CatalogueItem, on_delete=models.RESTRICT, related_name="+")
-    article_number = models.CharField(max_length=60, blank=True)
+    supplier_part_number = models.CharField(max_length=60, blank=True)
     packs = models.PositiveIntegerField()
     suggested_packs = models.PositiveIntegerField(
         default=0, help_text="what the parts list asked for; 0: put in by hand"

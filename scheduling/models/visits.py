@@ -71,7 +71,7 @@ class Visit(TenantModel):
         related_name="visits",
         help_text="agreed or planned",
     )
-    set_out_at = models.DateTimeField(null=True, blank=True, help_text="when the installer set out, as reported")
+    departed_at = models.DateTimeField(null=True, blank=True, help_text="when the installer departed, as reported")
     begun_at = models.DateTimeField(null=True, blank=True, help_text="when the work began, as reported")
     costs_first_day = models.DateField()
     costs = models.JSONField(

@@ -94,28 +94,28 @@ def _past_trips(company: Company, now: datetime) -> list[tuple[float, float]]:
     """
     visits = list(
         Visit.objects.of_company(company)
-        .filter(set_out_at__gte=now - _PAST, begun_at__isnull=False)
+        .filter(departed_at__gte=now - _PAST, begun_at__isnull=False)
         .select_related("site", "installer")
-        .order_by("set_out_at", "pk")
+        .order_by("departed_at", "pk")
     )
     planned = _who_drove(visits)
     last: dict[tuple[int, object], Visit] = {}
     legs: list[tuple[Place, Place, float]] = []
     for visit in visits:
         installer = planned.get(visit.pk) or visit.installer
-        if installer is None or visit.set_out_at is None or visit.begun_at is None:
+        if installer is None or visit.departed_at is None or visit.begun_at is None:
             continue
-        today = (installer.pk, visit.set_out_at.astimezone(ZoneInfo(installer.time_zone)).date())
+        today = (installer.pk, visit.departed_at.astimezone(ZoneInfo(installer.time_zone)).date())
         before = last.get(today)
         last[today] = visit
-        if before is not None and before.begun_at is not None and before.begun_at > visit.set_out_at:
+        if before is not None and before.begun_at is not None and before.begun_at > visit.departed_at:
             continue  # two at once: one of the reports came late
         start = (
             Place(before.site.latitude, before.site.longitude)
             if before is not None
             else Place(installer.home_latitude, installer.home_longitude)
         )
-        seconds = (visit.begun_at - visit.set_out_at).total_seconds()
+        seconds = (visit.begun_at - visit.departed_at).total_seconds()
         legs.append((start, Place(visit.site.latitude, visit.site.longitude), seconds))
     if not legs:
         return []

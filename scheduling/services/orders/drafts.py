@@ -151,7 +151,7 @@ def _suggest(line: PurchaseOrderLine, order: PurchaseOrder, suggestion: PartsLin
     ]
     if not touched:
         line.packs, line.pack_size, line.price = line.suggested_packs, line.item.pack_size, line.item.price
-        line.article_number = line.item.article_number if line.item.supplier_id == order.supplier_id else ""
+        line.supplier_part_number = line.item.supplier_part_number if line.item.supplier_id == order.supplier_id else ""
 
 
 def _content(line: PurchaseOrderLine) -> tuple[Any, ...]:
@@ -160,7 +160,7 @@ def _content(line: PurchaseOrderLine) -> tuple[Any, ...]:
         line.suggested_packs,
         line.pack_size,
         line.price,
-        line.article_number,
+        line.supplier_part_number,
         line.needed_by,
         line.order_by,
         line.sentence,

@@ -124,7 +124,7 @@ def place_order(
     placed_on: date | None = None,
     expected_on: date | None = None,
     supplier_reference: str = "",
-    below_least_value: bool = False,
+    below_minimum_order_value: bool = False,
 ) -> PurchaseOrder:
     """Note that the order has gone out to the supplier; from now on its pieces count as coming.
 
@@ -140,7 +140,7 @@ def place_order(
         When everything is to arrive, as the supplier says; None: by lead time and closed days, line by line.
     supplier_reference
         The supplier's own name for it.
-    below_least_value
+    below_minimum_order_value
         Whether it may be worth less than the supplier asks for.
 
     Raises
@@ -161,13 +161,13 @@ def place_order(
         lines = list(row.lines.select_related("item__supplier"))
         if not lines:
             raise Conflict("order_is_empty", f"Order {row.number} has no line; put in what is to be ordered.")
-        value, least = sum(line.cost for line in lines), row.supplier.least_order_value
-        if value < least and not below_least_value:
+        value, least = sum(line.cost for line in lines), row.supplier.minimum_order_value
+        if value < least and not below_minimum_order_value:
             raise Conflict(
-                "below_least_order_value",
+                "below_minimum_order_value",
                 f"Order {row.number} is worth {value:.2f} {row.company.currency}; {row.supplier.name} asks for at "
-                f"least {least:.2f}. Add to it, or place it with below_least_value.",
-                pointer="/below_least_value",
+                f"least {least:.2f}. Add to it, or place it with below_minimum_order_value.",
+                pointer="/below_minimum_order_value",
             )
         for line in lines:
             line.expected_on = expected_on or usual_arrival(item=line.item, supplier=row.supplier, ordered_on=day)
@@ -300,7 +300,7 @@ def _write_lines(order: PurchaseOrder, requests: Sequence[LineRequest]) -> None:
             line.price = request.price
         elif line.price is None:
             line.price = item.price
-        line.article_number = item.article_number if item.supplier_id == order.supplier_id else ""
+        line.supplier_part_number = item.supplier_part_number if item.supplier_id == order.supplier_id else ""
         line.save()
 
 

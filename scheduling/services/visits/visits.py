@@ -256,7 +256,7 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
 
 def depart(*, visit: Visit, by: Membership, now: datetime) -> Visit:
     """Note that the installer is on the way."""
-    return _go(visit, by, State.ON_THE_WAY, "set out", "set out for", now)
+    return _go(visit, by, State.ON_THE_WAY, "depart", "set out for", now)
 
 
 def begin_visit(*, visit: Visit, by: Membership, now: datetime) -> Visit:
@@ -269,7 +269,7 @@ def _go(visit: Visit, by: Membership, state: str, action: str, verb: str, now: d
         row = _lock(visit, state, verb=verb)
         state_before, row.state = row.state, state
         # from these the company's driving times are learned
-        row.set_out_at = now if state == State.ON_THE_WAY else row.set_out_at
+        row.departed_at = now if state == State.ON_THE_WAY else row.departed_at
         row.begun_at = now if state == State.IN_PROGRESS else row.begun_at
         _save(row, by, action, {"was": state_before}, now)
         if state == State.ON_THE_WAY:

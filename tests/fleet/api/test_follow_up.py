@@ -58,7 +58,9 @@ def test_a_label_put_right_changes_the_indicators_of_readings_taken_before(
     after = ReadingIndicators.objects.get(reading=reading)
     assert after.values["flow_over_expected"] == pytest.approx(before.values["flow_over_expected"] / 2.0, rel=1e-5)
     with django_capture_on_commit_callbacks(execute=True) as callbacks:
-        assert as_office.patch(f"/api/v1/catalogue-items/{item.pk}/", {"article_number": "M-75"}).status_code == 200
+        assert (
+            as_office.patch(f"/api/v1/catalogue-items/{item.pk}/", {"supplier_part_number": "M-75"}).status_code == 200
+        )
     assert not callbacks
 
 

@@ -15,21 +15,21 @@ SUPPLIERS = "/api/v1/suppliers/"
 def test_the_office_writes_a_supplier_down_and_says_what_comes_from_it(as_office: APIClient, company: Company) -> None:
     created = as_office.post(
         SUPPLIERS,
-        {"name": "Brine and Sons", "lead_time_days": 10, "closed_weekdays": [6, 5, 4], "least_order_value": 50},
+        {"name": "Brine and Sons", "lead_time_days": 10, "closed_weekdays": [6, 5, 4], "minimum_order_value": 50},
     )
     assert created.status_code == 201, created.content
     assert created.json()["closed_weekdays"] == [4, 5, 6]
     item = factories.CatalogueItemFactory(company=company, lead_time_days=None)
     assert item.days_to_shelf == 7
     changed_item = as_office.patch(
-        f"/api/v1/catalogue-items/{item.pk}/", {"supplier": created.json()["id"], "article_number": "B-17"}
+        f"/api/v1/catalogue-items/{item.pk}/", {"supplier": created.json()["id"], "supplier_part_number": "B-17"}
     )
     assert changed_item.status_code == 200, changed_item.content
     item.refresh_from_db()
-    assert (item.days_to_shelf, item.closed_weekdays, item.article_number) == (10, frozenset({4, 5, 6}), "B-17")
+    assert (item.days_to_shelf, item.closed_weekdays, item.supplier_part_number) == (10, frozenset({4, 5, 6}), "B-17")
     item.lead_time_days = 3
     assert item.days_to_shelf == 3
-    assert Supplier.objects.get().least_order_value == Decimal("50.00")
+    assert Supplier.objects.get().minimum_order_value == Decimal("50.00")
     assert as_office.get(f"/api/v1/catalogue-items/?supplier={created.json()['id']}").json()["count"] == 1
 
 
@@ -52,8 +52,8 @@ def test_a_supplier_that_items_come_from_is_kept(as_office: APIClient, company: 
         ({"closed_weekdays": [7]}, "/closed_weekdays/0"),
         ({"closed_weekdays": [0, 1, 2, 3, 4, 5, 6]}, "/closed_weekdays"),
         ({"closed_weekdays": "Sunday"}, "/closed_weekdays"),
-        ({"least_order_value": -1}, "/least_order_value"),
-        ({"least_order_value": "NaN"}, "/least_order_value"),
+        ({"minimum_order_value": -1}, "/minimum_order_value"),
+        ({"minimum_order_value": "NaN"}, "/minimum_order_value"),
         ({"currency": "USD"}, "/currency"),
     ],
 )

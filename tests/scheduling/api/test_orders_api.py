@@ -196,7 +196,7 @@ def test_an_absurd_pack_does_not_break_the_draft(as_office: APIClient, supplied:
         ("place", {"placed_on": "soon"}, "/placed_on"),
         ("place", {"expected_on": "2026-03-01"}, "/expected_on"),
         ("place", {"expected_on": "9999-12-31"}, "/expected_on"),
-        ("place", {"below_least_value": "perhaps"}, "/below_least_value"),
+        ("place", {"below_minimum_order_value": "perhaps"}, "/below_minimum_order_value"),
         ("place", {"supplier_reference": "x" * 81}, "/supplier_reference"),
         ("draft", {"parts_list": 987654}, "/parts_list"),
         ("draft", {"until": "2026-02-30"}, "/until"),

@@ -39,7 +39,7 @@ def test_a_visit_from_offer_to_obstacle(
         "2026-03-04T09:00:00Z",
         [],
     )
-    assert as_installer.post(f"{address}set-out/").json()["state"] == "on_the_way"
+    assert as_installer.post(f"{address}depart/").json()["state"] == "on_the_way"
     assert as_installer.post(f"{address}begin/").json()["state"] == "in_progress"
     late = as_office.post(f"{address}cancel/", {})
     assert (late.status_code, late.json()["code"]) == (409, "visit_move_not_legal")
@@ -78,7 +78,7 @@ def test_why_a_task_was_not_done_is_told_to_staff_only(
     windows = {"windows": WINDOWS, "installer": ada.pk}
     offer = as_office.post(f"{address}offer/", windows, format="json").json()["offers"][0]
     as_client.post(f"{address}accept/", {"opens_at": offer["opens_at"]}, format="json")
-    as_installer.post(f"{address}set-out/")
+    as_installer.post(f"{address}depart/")
     as_installer.post(f"{address}begin/")
     as_installer.post(f"{address}give-up/", {"obstacle": "no_access", "note": "Dog in the yard, client rude."})
     (task,) = as_office.get(address).json()["tasks"]

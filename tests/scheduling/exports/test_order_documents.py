@@ -39,7 +39,11 @@ def order(company: Company) -> PurchaseOrder:
             company=company, supplier=supplier, code=code, name=name, pack_size=6, price=Decimal(price)
         )
         factories.PurchaseOrderLineFactory(
-            order=purchase_order, item=item, packs=packs, article_number=f"B-{packs}", expected_on=date(2026, 3, 9)
+            order=purchase_order,
+            item=item,
+            packs=packs,
+            supplier_part_number=f"B-{packs}",
+            expected_on=date(2026, 3, 9),
         )
     return purchase_order
 
@@ -50,7 +54,7 @@ def test_a_program_reads_every_line_of_the_csv(order: PurchaseOrder) -> None:
     carbon = rows[1]
     assert (carbon["packs"], carbon["pieces in a pack"], carbon["pieces"]) == ("2", "6", "12")
     assert (carbon["price of a piece"], carbon["cost"], carbon["currency"]) == ("11.80", "141.60", "EUR")
-    assert (carbon["order"], carbon["article number"], carbon["expected on"]) == ("17", "B-2", "2026-03-09")
+    assert (carbon["order"], carbon["supplier part number"], carbon["expected on"]) == ("17", "B-2", "2026-03-09")
     assert "quiet" in rows[2]["name"]
 
 

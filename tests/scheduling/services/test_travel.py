@@ -53,7 +53,7 @@ def _drive(town: Town, ada: Installer, days: int) -> None:
             visit = factories.VisitFactory.build(
                 company=town.company, site=site, installer=ada, state="done", closed_at=clock
             )
-            visit.set_out_at, visit.begun_at = clock, clock + timedelta(seconds=seconds)
+            visit.departed_at, visit.begun_at = clock, clock + timedelta(seconds=seconds)
             visits.append(visit)
             here, clock = place, visit.begun_at + timedelta(minutes=40)
     Visit.objects.bulk_create(visits)

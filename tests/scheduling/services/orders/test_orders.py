@@ -43,7 +43,7 @@ def supplier(town: Town) -> Supplier:
     """Carbons come from it, four to a pack, seven days from order to shelf."""
     company_supplier: Supplier = factories.SupplierFactory(company=town.company, name="Brine and Sons")
     item = town.item("carbon")
-    item.supplier, item.article_number = company_supplier, "B-17"
+    item.supplier, item.supplier_part_number = company_supplier, "B-17"
     item.save()
     return company_supplier
 
@@ -71,7 +71,7 @@ def test_a_draft_covers_the_shortfall_in_packs_and_says_why(town: Town, office: 
     line = order.lines.get()
     assert (order.number, order.state, order.parts_list) == (1, State.DRAFT, drafted.parts_list)
     assert (line.item, line.packs, line.pack_size, line.quantity) == (town.item("carbon"), 2, 4, 8)
-    assert (line.price, line.cost, line.article_number) == (Decimal("24.00"), Decimal("192.00"), "B-17")
+    assert (line.price, line.cost, line.supplier_part_number) == (Decimal("24.00"), Decimal("192.00"), "B-17")
     assert line.order_by is not None
     assert line.order_by < line.needed_by
     # five of the six visits lack their carbon, each named with its site and day
@@ -235,18 +235,18 @@ def test_bought_elsewhere_an_item_takes_as_long_as_that_supplier_says(
     order = create_order(supplier=other, by=office, lines=[LineRequest(town.item("carbon"), 1)], now=NOW)
     place_order(order=order, by=office, now=NOW)
     line = order.lines.get()
-    assert (line.expected_on, line.article_number) == (TODAY + timedelta(days=3), "")
+    assert (line.expected_on, line.supplier_part_number) == (TODAY + timedelta(days=3), "")
 
 
 def test_less_than_the_suppliers_least_goes_out_only_when_a_person_says_so(
     town: Town, office: Membership, supplier: Supplier
 ) -> None:
-    supplier.least_order_value = Decimal("100.00")
+    supplier.minimum_order_value = Decimal("100.00")
     supplier.save()
     order = create_order(supplier=supplier, by=office, lines=[LineRequest(town.item("carbon"), 1)], now=NOW)
     with pytest.raises(Conflict, match=r"worth 96\.00 EUR; Brine and Sons asks for at least 100\.00"):
         place_order(order=order, by=office, now=NOW)
-    assert place_order(order=order, by=office, now=NOW, below_least_value=True).state == State.PLACED
+    assert place_order(order=order, by=office, now=NOW, below_minimum_order_value=True).state == State.PLACED
 
 
 def test_one_draft_a_supplier(town: Town, office: Membership, supplier: Supplier) -> None:

@@ -14,7 +14,7 @@ from typing import Any, Final, Generic, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-Value = TypeVar("Value", float, NDArray[np.float64])
+Value = TypeVar("Value")
 
 
 @dataclass(frozen=True)
@@ -81,10 +81,11 @@ class Limits(Generic[Value]):
         >>> float(HOUSE.prefilter_limit_kpa(600.0)), float(HOUSE.prefilter_limit_kpa(np.nan))
         (68.95, 68.95)
         """
-        limit = np.fmin(self.prefilter_drop_kpa, self.prefilter_outlet_fraction * outlet_kpa)
-        over = outlet_kpa > self.prefilter_margin_from_kpa
-        limit = np.where(over, np.fmin(limit, outlet_kpa - self.prefilter_margin_kpa), limit)
-        return np.maximum(limit, self.prefilter_least_kpa)
+        own: Limits[Any] = self
+        limit = np.fmin(own.prefilter_drop_kpa, own.prefilter_outlet_fraction * outlet_kpa)
+        over = outlet_kpa > own.prefilter_margin_from_kpa
+        limit = np.where(over, np.fmin(limit, outlet_kpa - own.prefilter_margin_kpa), limit)
+        return np.maximum(limit, own.prefilter_least_kpa)
 
     def take(self, units: Any) -> "Limits[Any]":
         """Return the limits of these units, of limits of many: an index or an array of them."""
@@ -157,7 +158,7 @@ def stricter(name: str, one: Any, other: Any) -> Any:
     return float(both) if both.ndim == 0 else both
 
 
-def stacked(limits: Sequence[Limits[float]]) -> Limits[NDArray[np.float64]]:
+def stacked(limits: Sequence[Limits[float]]) -> Limits[NDArray[np.floating[Any]]]:
     """Return the limits of many units as arrays, in their order.
 
     Examples

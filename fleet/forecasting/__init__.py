@@ -21,7 +21,6 @@ from fleet.forecasting.distribution import GRID_LEVELS, LEVELS, probability_by
 from fleet.forecasting.inputs.build import Columns, Fault, build_fleet
 from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.tables import FeedWater, Fleet, Items, Placements, Positions, Readings, Sites, Units
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.learned import Learned
 
 __all__ = [
@@ -37,7 +36,6 @@ __all__ = [
     "Items",
     "Learned",
     "Placements",
-    "Policy",
     "Positions",
     "Readings",
     "Sites",

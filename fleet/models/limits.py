@@ -7,17 +7,18 @@ from django.db import models
 
 from accounts.models import Company
 from accounts.tenancy import TenantModel
+from fleet.engineering.limits import HOUSE
 from fleet.models.units import Unit
 
 _RANGES: Final = {
     "product_tds_mg_per_l": (0.05, 1000.0),
-    "minimum_rejection_fraction": (0.9, 0.995),
-    "prefilter_drop_kpa": (28.0, 68.95),
-    "chlorine_mg_per_l": (0.02, 0.1),
-    "lead_carbon_fraction": (0.05, 0.5),
-    "carbon_cap_days": (30.0, 365.0),
-    "membrane_flow_fraction": (0.85, 0.98),
-    "lead_resin_fraction": (0.2, 0.95),
+    "minimum_rejection_fraction": (HOUSE.minimum_rejection_fraction, 0.995),
+    "prefilter_drop_kpa": (28.0, HOUSE.prefilter_drop_kpa),
+    "chlorine_mg_per_l": (0.02, HOUSE.chlorine_mg_per_l),
+    "lead_carbon_fraction": (0.05, HOUSE.lead_carbon_fraction),
+    "carbon_cap_days": (30.0, HOUSE.carbon_cap_days),
+    "membrane_flow_fraction": (HOUSE.membrane_flow_fraction, 0.98),
+    "lead_resin_fraction": (0.2, HOUSE.lead_resin_fraction),
 }
 
 
@@ -31,7 +32,7 @@ def _limit(name: str, help_text: str) -> "models.FloatField[float | None, float 
 class ExhaustionLimits(TenantModel):
     """The company's limits for one use of the water, or for every use; what is empty keeps the usual limit.
 
-    They only tighten: the usual limits (`fleet.forecasting.policy.Policy`) and what a unit asks for itself stay the
+    They only tighten: the usual limits (`fleet.engineering.limits.HOUSE`) and what a unit asks for itself stay the
     loosest there are.
     """
 

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fleet.forecasting import Policy, build_fleet, forecast
+from fleet.forecasting import build_fleet, forecast
 from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.judging.judge import RICHNESS
 from fleet.forecasting.judging.scoring import Score, is_degenerate, score
 from fleet.forecasting.judging.straight_line import straight_line
@@ -90,7 +91,7 @@ def _fleet_parts(simulated: Simulated, world: World) -> list[dict[str, np.ndarra
         unit, slot = np.nonzero((simulated.positions >= 0) & np.isfinite(truth.exhausted_day))
         rows = simulated.positions[unit, slot]
         furthest = truth.cut_day + FURTHEST_YEARS * 365.25
-        cap = cap_day_of_positions(known, answer.placement_index, Policy())[rows]
+        cap = cap_day_of_positions(known, answer.placement_index, limits_of_fleet(known))[rows]
         grids = {
             "learned": answer.grid_day,
             "fixed interval": fixed_interval(known),

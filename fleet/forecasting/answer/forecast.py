@@ -1,14 +1,17 @@
 """The door of this room: a whole fleet in, one distribution of the exhaustion date per position out."""
 
+from typing import Any
+
 import numpy as np
 
+from fleet.engineering.limits import Limits
 from fleet.forecasting.answer.results import Forecasts, first_to_fail
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.exclusions import Exclusions
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.conditions import Conditions, build_conditions
 from fleet.forecasting.wear.dates import FURTHEST_DAYS, dates_from_load, earliest
 from fleet.forecasting.wear.habits import find_visits
@@ -38,7 +41,7 @@ _STAGE_QUANTITIES = (
 )
 
 
-def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | None = None) -> Forecasts:
+def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learned | None = None) -> Forecasts:
     """Forecast when every standing cartridge of a fleet will be exhausted.
 
     Parameters
@@ -46,8 +49,9 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
     fleet
         What was known on `fleet.as_of_day` (see `tables` and `build.build_fleet`). Readings later than that day are
         excluded and listed.
-    policy
-        Limits of exhaustion; common defaults when None.
+    limits
+        Limits of exhaustion, of all units alike or one value for each; of the house when None. What the table of units
+        says tightens them.
     learned
         What the whole fleet taught in an earlier run (`Forecasts.learned`): then only the units given are read, and a
         few units can be forecast again as if all were there. None: this fleet teaches itself.
@@ -56,7 +60,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
     -------
     One row per position, in the order of `fleet.positions`; aggregated for every unit and site.
     """
-    policy = policy or Policy()
+    of_units = limits_of_fleet(fleet, limits)
     now = fleet.as_of_day
     count = len(fleet.positions)
     screened = screen(fleet)
@@ -81,7 +85,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
         priors[position] = np.where(lives[rows] > 0, 2, 1 if taught else 0)
 
     for name, make in (("sediment", sediment_input), ("carbon", carbon_input), ("resin", resin_input)):
-        stage = make(fleet, readings, conditions, policy)
+        stage = make(fleet, readings, conditions, of_units)
         if not len(stage.segments):
             continue
         stage_forecast = load_left(stage, conditions, fleet, visits, hyper=lessons.hypers.get(name))
@@ -107,7 +111,7 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
     if (fleet.positions.stage == words.MEMBRANE).any() and len(fleet.placements):
         both = lessons.hypers.get("membrane_flow"), lessons.hypers.get("membrane_salt")
         membranes = membranes_left(
-            fleet, readings, conditions, visits, policy, hypers=(both[0], both[1]) if both[0] and both[1] else None
+            fleet, readings, conditions, visits, of_units, hypers=(both[0], both[1]) if both[0] and both[1] else None
         )
         hypers["membrane_flow"], hypers["membrane_salt"] = membranes.flow_hyper, membranes.salt_hyper
         rows = np.flatnonzero(current_placement[membranes.position] >= 0)
@@ -125,8 +129,8 @@ def forecast(fleet: Fleet, *, policy: Policy | None = None, learned: Learned | N
     # Records that contradict each other (two cartridges in one place) leave a position without segments: by its label.
     bare = some & np.isnan(grid[:, 0])
     if bare.any():
-        grid[bare] = np.nan_to_num(label_over_load(fleet, policy=policy)[bare], nan=now + FURTHEST_DAYS)
-    cap = cap_day_of_positions(fleet, current_placement, policy)
+        grid[bare] = np.nan_to_num(label_over_load(fleet, limits=of_units)[bare], nan=now + FURTHEST_DAYS)
+    cap = cap_day_of_positions(fleet, current_placement, of_units)
     idle = some & conditions.is_idle[fleet.positions.unit_index]
     grid[idle] = now + 10 * FURTHEST_DAYS
     capped = np.where(some, (grid >= cap[:, None]).mean(axis=1), np.nan)

@@ -10,10 +10,10 @@ from typing import Final
 
 import numpy as np
 
+from fleet.engineering.limits import Limits
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes
-from fleet.forecasting.policy import Policy
 
 _NAMES: Final = (
     "line_pressure_kpa",
@@ -32,17 +32,21 @@ _NAMES: Final = (
 
 @dataclass(frozen=True)
 class GaugeReadings:
-    """Readings of one cartridge in order of time: row in the fleet's table, day, value and limit in their own unit."""
+    """Readings of one cartridge in order of time: row in the fleet's table, day, value and limit in their own unit.
+
+    Carbon and a lead are exhausted at their limit, the others past it.
+    """
 
     reading: Indexes
     day: Floats
     value: Floats
     limit: Floats
+    at_limit: bool
 
     @property
     def is_past(self) -> Bools:
         """Which readings show the cartridge past its limit."""
-        return self.value > self.limit
+        return self.value >= self.limit if self.at_limit else self.value > self.limit
 
 
 class Gauges:
@@ -54,12 +58,12 @@ class Gauges:
         What was known.
     exclusions
         Values that the forecast left out; they decide nothing here either.
-    policy
-        Limits of exhaustion.
+    limits
+        Limits of exhaustion, one value for each unit.
     """
 
-    def __init__(self, fleet: Fleet, exclusions: Exclusions, policy: Policy) -> None:
-        self._fleet, self._policy = fleet, policy
+    def __init__(self, fleet: Fleet, exclusions: Exclusions, limits: Limits[Floats]) -> None:
+        self._fleet, self._limits = fleet, limits
         values = {name: getattr(fleet.readings, name).copy() for name in _NAMES}
         for name in _NAMES:
             bad = (exclusions.quantity == words.QUANTITY_INDEX[name]) | (exclusions.quantity == -1)
@@ -92,39 +96,36 @@ class Gauges:
         rows = rows[is_own]
         value, limit = self._value_and_limit(position, unit, rows)
         is_usable = np.isfinite(value) & np.isfinite(limit)
-        return GaugeReadings(rows[is_usable], fleet.readings.day[rows[is_usable]], value[is_usable], limit[is_usable])
+        stage, role = int(fleet.positions.stage[position]), int(fleet.positions.role[position])
+        at_limit = stage == words.CARBON or (stage == words.RESIN and role == words.LEAD)
+        return GaugeReadings(
+            rows[is_usable], fleet.readings.day[rows[is_usable]], value[is_usable], limit[is_usable], at_limit
+        )
 
     def _value_and_limit(self, position: int, unit: int, rows: Indexes) -> tuple[Floats, Floats]:
-        fleet, policy = self._fleet, self._policy
+        fleet, limits = self._fleet, self._limits.take(unit)
         stage, role = int(fleet.positions.stage[position]), int(fleet.positions.role[position])
         read = {name: values[rows] for name, values in self._values.items()}
         same = np.ones(len(rows))
         if stage == words.RESIN:
             if role == words.LEAD:
-                return read["interstage_tds_mg_per_l"], policy.lead_resin_share * read["permeate_tds_mg_per_l"]
-            target = fleet.units.product_tds_target_mg_per_l[unit]
-            limit = target if target > 0 else policy.product_tds_mg_per_l
-            return read["product_tds_mg_per_l"], limit * same
+                return read["interstage_tds_mg_per_l"], limits.lead_resin_fraction * read["permeate_tds_mg_per_l"]
+            return read["product_tds_mg_per_l"], limits.product_tds_mg_per_l * same
         if stage == words.CARBON:
             total = int(fleet.units.is_chloraminated[unit]) == words.YES
             if role == words.LEAD:
                 feed = np.fmax(read["feed_total_chlorine_mg_per_l"], read["feed_free_chlorine_mg_per_l"])
-                return read["interstage_chlorine_mg_per_l"], policy.lead_carbon_share * feed
+                return read["interstage_chlorine_mg_per_l"], limits.lead_carbon_fraction * feed
             after, free = read["carbon_outlet_total_chlorine_mg_per_l"], read["carbon_outlet_free_chlorine_mg_per_l"]
-            value = after if total else np.where(np.isfinite(free), free, after)
-            return value, policy.chlorine_mg_per_l * same
+            value = after if total else np.fmax(free, after)
+            return value, limits.chlorine_mg_per_l * same
         if stage == words.MEMBRANE:
             with np.errstate(divide="ignore", invalid="ignore"):
                 passage = read["permeate_tds_mg_per_l"] / read["feed_tds_mg_per_l"]
-            least = fleet.units.minimum_rejection_fraction[unit]
-            least = least if np.isfinite(least) else policy.minimum_rejection_fraction
-            return passage, (1.0 - least) * same
+            return passage, (1.0 - limits.minimum_rejection_fraction) * same
         outlet = read["prefilter_outlet_pressure_kpa"]
-        limit = np.minimum(policy.sediment_drop_kpa, policy.sediment_share_of_outlet * outlet)
-        over = outlet > policy.sediment_margin_from_kpa
-        limit = np.where(over, np.minimum(limit, outlet - policy.sediment_margin_kpa), limit)
-        limit = np.maximum(limit, policy.sediment_least_kpa)
+        limit = limits.prefilter_limit_kpa(outlet)
         if self._sediments[unit] > 1:
             # Two filters in series share the one drop that is read across both.
-            limit = 2.0 * policy.sediment_share_in_series * limit
+            limit = 2.0 * limits.prefilter_series_fraction * limit
         return read["line_pressure_kpa"] - outlet, limit

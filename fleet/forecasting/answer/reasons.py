@@ -5,13 +5,13 @@ from typing import Final
 
 import numpy as np
 
+from fleet.engineering.limits import Limits
 from fleet.forecasting.answer.explain import date_text
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import percent_text, probability_by
 from fleet.forecasting.inputs import vocabulary as words
-from fleet.forecasting.inputs.tables import Fleet
-from fleet.forecasting.policy import Policy
+from fleet.forecasting.inputs.tables import Fleet, Floats
 from fleet.forecasting.wear.nominal import cap_days
 
 _SHOWN: Final = {
@@ -52,7 +52,7 @@ class Reason:
 
 
 def explain_exhaustion(
-    fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int, policy: Policy, offset_days: float = 0.0
+    fleet: Fleet, forecasts: Forecasts, gauges: Gauges, position: int, limits: Limits[Floats], offset_days: float = 0.0
 ) -> Reason:
     """Reason why a position that counts as exhausted by now does.
 
@@ -64,8 +64,8 @@ def explain_exhaustion(
         Of the same fleet.
     position
         Row of a position whose state is 'spent'.
-    policy
-        Limits of exhaustion.
+    limits
+        Limits of exhaustion, one value for each unit.
     offset_days
         How far the clocks by which dates are told are ahead of UTC.
     """
@@ -73,7 +73,7 @@ def explain_exhaustion(
     first = float(fleet.placements.first_installed_day[placement])
     stage = fleet.positions.stage[position : position + 1]
     item = fleet.placements.item_index[placement : placement + 1]
-    limit_days = float(cap_days(fleet, item, stage, policy)[0])
+    limit_days = float(cap_days(fleet, item, np.array([position]), limits)[0])
     if first + limit_days <= forecasts.as_of_day:
         return Reason(
             "age_limit",
@@ -88,10 +88,12 @@ def explain_exhaustion(
         scale = 100.0 if unit == "%" else 1.0
         value, limit = scale * readings.value[-1], scale * readings.limit[-1]
         shown, past = _distinct_digits(value, limit)
+        at = "past" if value > limit else "at"
         read_on = date_text(readings.day[-1], offset_days)
         return Reason(
             "reading",
-            f"the reading of {read_on} shows {name} of {shown} {unit}, past the limit of {past} {unit}",
+            f"the reading of {read_on} shows {name} of {shown} {unit}, {at} the limit of {past} {unit}"
+            f"{_of_the_day(key, limits.take(int(fleet.positions.unit_index[position])))}",
             f"the reading of {read_on} shows that {_FOR_CLIENT[int(stage[0])]}",
             int(readings.reading[-1]),
         )
@@ -102,6 +104,15 @@ def explain_exhaustion(
         f"{basis} makes it {percent_text(chance)} likely that it is past its limit",
         "of how much water has passed through it",
     )
+
+
+def _of_the_day(key: tuple[int, bool], limits: Limits[float]) -> str:
+    """What the limit of a lead is a share of: it moves from day to day."""
+    if key == (words.RESIN, True):
+        return f" ({percent_text(limits.lead_resin_fraction)} of the permeate of that reading)"
+    if key == (words.CARBON, True):
+        return f" ({percent_text(limits.lead_carbon_fraction)} of the chlorine in the feed of that reading)"
+    return ""
 
 
 def _distinct_digits(value: float, limit: float) -> tuple[str, str]:

@@ -16,8 +16,8 @@ from fleet.forecasting.distribution import LEVELS
 from fleet.forecasting.files.columns import UNIX_EPOCH
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.build import Fault
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.tables import Fleet
-from fleet.forecasting.policy import Policy
 
 OUTPUT_HEADERS: Final = (
     "unit", "position", "stage", "role", "state",
@@ -31,15 +31,15 @@ OUTPUT_HEADERS: Final = (
 def write_forecasts(fleet: Fleet, forecasts: Forecasts, path: Path) -> int:
     """Write one row per unit and position; dates are UTC days. Returns the number of rows."""
     dates = forecasts.quantile_day
-    policy = Policy()
-    gauges = Gauges(fleet, forecasts.exclusions, policy)
+    limits = limits_of_fleet(fleet)
+    gauges = Gauges(fleet, forecasts.exclusions, limits)
     with path.open("w", encoding="utf-8", newline="") as handle:
         writer = csv.writer(handle)
         writer.writerow(OUTPUT_HEADERS)
         for row in range(len(forecasts)):
             has_date = np.isfinite(dates[row, 0])
             is_spent = forecasts.state[row] == words.SPENT
-            why = explain_exhaustion(fleet, forecasts, gauges, row, policy) if is_spent else None
+            why = explain_exhaustion(fleet, forecasts, gauges, row, limits) if is_spent else None
             writer.writerow(
                 [
                     fleet.units.unit_id[fleet.positions.unit_index[row]],

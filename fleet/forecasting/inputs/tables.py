@@ -85,7 +85,7 @@ class Units(Table):
         Product water used per week as told by the client; 0 means that the unit is not used.
     product_tds_target_mg_per_l
         What the use needs after the last stage; for RO/DI the limit at which the resin counts as exhausted. NaN: the
-        policy's limit.
+        limit of the house.
     recovery_fraction
         Permeate over feed by design, 0 to 1. NaN: from the restrictor, else from flows, else the fleet.
     restrictor_flow_l_per_day
@@ -95,7 +95,7 @@ class Units(Table):
     is_chloraminated
         Whether the supply is disinfected with chloramine, so that total chlorine is what counts.
     minimum_rejection_fraction
-        Normalised rejection below which the membrane no longer serves the use. NaN: the policy's limit.
+        Normalised rejection below which the membrane no longer serves the use. NaN: the limit of the house.
     tds_resolution_mg_per_l
         Smallest step of the TDS meter in use at this unit.
     """

@@ -7,18 +7,19 @@ the day. One removed for another reason, or still standing, lasted at least so l
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
+from fleet.engineering.limits import Limits
 from fleet.forecasting.answer.forecast import forecast
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.inputs.tables import Bools, Codes, Fleet, Floats, Indexes
 from fleet.forecasting.judging.scoring import is_degenerate
 from fleet.forecasting.judging.straight_line import straight_line
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.nominal import cap_days, fixed_interval, label_over_load, nominal_lives
@@ -90,9 +91,9 @@ def monthly_cuts(fleet: Fleet, *, first_after_days: float = 180.0, last_before_d
     return np.arange(first, fleet.as_of_day - last_before_days + 1e-6, 30.4375).tolist()
 
 
-def outcomes(fleet: Fleet, *, policy: Policy | None = None) -> Outcomes:
+def outcomes(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Outcomes:
     """What became of every placement, from the whole record (see `Outcomes`)."""
-    policy = policy or Policy()
+    of_units = limits_of_fleet(fleet, limits)
     # Of a reading that was corrected, the correction tells what happened.
     fleet = fleet.known_at(fleet.as_of_day)
     placements = fleet.placements
@@ -106,28 +107,28 @@ def outcomes(fleet: Fleet, *, policy: Policy | None = None) -> Outcomes:
     if count:
         readings = screen(fleet).readings
         conditions = build_conditions(fleet, readings)
-        for stage, lead_share in (
-            (sediment_input(fleet, readings, conditions, policy), 1.0),
-            (carbon_input(fleet, readings, conditions, policy), policy.lead_carbon_share),
-            (resin_input(fleet, readings, conditions, policy), policy.lead_resin_share),
+        for stage in (
+            sediment_input(fleet, readings, conditions, of_units),
+            carbon_input(fleet, readings, conditions, of_units),
+            resin_input(fleet, readings, conditions, of_units),
         ):
-            for placement, day, over in _signs(stage, lead_share):
+            for placement, day, over in _signs(stage):
                 proven = over > PROVEN
                 np.minimum.at(high, placement[proven], day[proven])
-        for stage, lead_share in (
-            (sediment_input(fleet, readings, conditions, policy), 1.0),
-            (carbon_input(fleet, readings, conditions, policy), policy.lead_carbon_share),
-            (resin_input(fleet, readings, conditions, policy), policy.lead_resin_share),
+        for stage in (
+            sediment_input(fleet, readings, conditions, of_units),
+            carbon_input(fleet, readings, conditions, of_units),
+            resin_input(fleet, readings, conditions, of_units),
         ):
-            for placement, day, over in _signs(stage, lead_share):
+            for placement, day, over in _signs(stage):
                 good = (over < 0.9) & (day < high[placement])
                 np.maximum.at(low, placement[good], day[good])
         _visited(fleet, is_exhausted, low, high)
     by_cap = np.zeros(count, dtype=bool)
     last_good = low.copy()
     if count:
-        stage_code = fleet.positions.stage[placements.position_index]
-        cap = placements.first_installed_day + cap_days(fleet, placements.item_index, stage_code, policy)
+        cap = placements.first_installed_day
+        cap = cap + cap_days(fleet, placements.item_index, placements.position_index, of_units)
         by_cap = np.isfinite(cap) & (last >= cap - 1.0) & (high >= cap - 1.0)
         low[by_cap], high[by_cap] = cap[by_cap], cap[by_cap]
     high = np.where(np.isfinite(high), np.maximum(high, low), high)
@@ -143,7 +144,7 @@ def _visited(fleet: Fleet, is_exhausted: Bools, low: Floats, high: Floats) -> No
     low[rows] = np.where(before > low[rows], before, low[rows])
 
 
-def _signs(stage: StageInput, lead_share: float) -> list[tuple[Indexes, Floats, Floats]]:
+def _signs(stage: StageInput) -> list[tuple[Indexes, Floats, Floats]]:
     """Placement, day, and value over limit of every reading that bears on the first or the last cartridge."""
     segment = stage.seen_segment
     lead, lag = stage.segments.lead[segment], stage.segments.lag[segment]
@@ -157,7 +158,8 @@ def _signs(stage: StageInput, lead_share: float) -> list[tuple[Indexes, Floats, 
     margin = np.where(np.abs(readings.after - allowed) > 0.6 * readings.resolution, 1.0, np.nan)
     last = np.where(lag >= 0, lag, lead)
     first = readings.between / np.maximum(readings.entering, 1e-9)
-    first = np.where(first >= lead_share, 10.0, first / lead_share)
+    share = stage.lead_limit[segment]
+    first = np.where(first >= share, 10.0, first / share)
     paired = lag >= 0
     return [(last, day, readings.after / allowed * margin), (lead[paired], day[paired], first[paired])]
 
@@ -166,7 +168,7 @@ def replay(
     fleet: Fleet,
     cut_days: Sequence[float],
     *,
-    policy: Policy | None = None,
+    limits: Limits[Any] | None = None,
     progress: Callable[[float], object] | None = None,
 ) -> Replay:
     """Forecast at every cut with what was known then, by all methods, and set it beside what happened.
@@ -180,22 +182,22 @@ def replay(
     progress
         Called with the share done.
     """
-    policy = policy or Policy()
-    happened = outcomes(fleet, policy=policy)
+    of_units = limits_of_fleet(fleet, limits)
+    happened = outcomes(fleet, limits=of_units)
     parts: list[dict[str, np.ndarray]] = []
     placement_known = np.arange(len(fleet.placements))
     for number, cut in enumerate(cut_days):
         known_fleet = fleet.known_at(cut)
         known_placements = placement_known[fleet.placements.placed_day <= cut]
-        answer = forecast(known_fleet, policy=policy)
+        answer = forecast(known_fleet, limits=of_units)
         grids = dict(
             zip(
                 METHODS,
                 (
                     answer.grid_day,
-                    fixed_interval(known_fleet, policy=policy),
-                    label_over_load(known_fleet, policy=policy),
-                    straight_line(known_fleet, policy=policy),
+                    fixed_interval(known_fleet, limits=of_units),
+                    label_over_load(known_fleet, limits=of_units),
+                    straight_line(known_fleet, limits=of_units),
                 ),
                 strict=True,
             )
@@ -213,14 +215,14 @@ def replay(
         rows = np.flatnonzero(dated)
         positions = fleet.positions
         cap = fleet.placements.first_installed_day[placement] + cap_days(
-            fleet, fleet.placements.item_index[placement], positions.stage, policy
+            fleet, fleet.placements.item_index[placement], np.arange(len(positions)), of_units
         )
         part = {
             "cut_day": np.full(len(rows), cut),
             "stage": positions.stage[rows],
             "role": positions.role[rows],
             "readings": answer.readings_used[rows],
-            "nominal_life_days": _nominal(known_fleet, rows, policy),
+            "nominal_life_days": _nominal(known_fleet, rows, of_units),
             "true_day": day[rows],
             "low_day": np.maximum(happened.good[placement[rows]], cut),
             "high_day": np.maximum(happened.high[placement[rows]], cut),
@@ -237,11 +239,11 @@ def replay(
     return _joined(parts)
 
 
-def _nominal(fleet: Fleet, rows: Indexes, policy: Policy) -> Floats:
+def _nominal(fleet: Fleet, rows: Indexes, limits: Limits[Floats]) -> Floats:
     """Life by the label over the measured load, within a month and three years, the yardstick of relative scores."""
     lives = nominal_lives(fleet).life_days
     item = np.where(rows >= 0, -1, -1)
-    cap = cap_days(fleet, item, fleet.positions.stage[rows], policy)
+    cap = cap_days(fleet, item, rows, limits)
     return np.clip(np.minimum(np.nan_to_num(lives[rows], nan=365.0), cap), 30.0, 1095.0)
 
 

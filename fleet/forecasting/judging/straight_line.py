@@ -1,17 +1,18 @@
 """The third baseline: a straight line through the last readings, up to the limit."""
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from scipy.stats import norm
 
+from fleet.engineering.limits import Limits
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.levels import sum_by
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
-from fleet.forecasting.policy import Policy
-from fleet.forecasting.wear.conditions import Conditions, build_conditions
+from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.nominal import SPREAD, cap_day_of_positions, current_placements, label_over_load
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
 from fleet.forecasting.wear.stages import StageInput
@@ -19,7 +20,7 @@ from fleet.forecasting.wear.stages import StageInput
 LAST_READINGS: Final = 6
 
 
-def straight_line(fleet: Fleet, *, policy: Policy | None = None) -> Floats:
+def straight_line(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Floats:
     """Dates at `GRID_LEVELS` from a line through the last readings of each standing cartridge, shape (positions,
     levels).
 
@@ -28,18 +29,18 @@ def straight_line(fleet: Fleet, *, policy: Policy | None = None) -> Floats:
     than two days of readings, or the line does not rise towards the limit, label capacity over mean load is used
     instead.
     """
-    policy = policy or Policy()
+    of_units = limits_of_fleet(fleet, limits)
     readings = screen(fleet).readings
     conditions = build_conditions(fleet, readings)
-    out = label_over_load(fleet, policy=policy)
+    out = label_over_load(fleet, limits=of_units)
     current_placement = current_placements(fleet)
-    cap = cap_day_of_positions(fleet, current_placement, policy)
+    cap = cap_day_of_positions(fleet, current_placement, of_units)
     now = fleet.as_of_day
     for position, day, value, limit in (
-        *_sediment(sediment_input(fleet, readings, conditions, policy)),
-        *_beds(carbon_input(fleet, readings, conditions, policy), policy.lead_carbon_share),
-        *_beds(resin_input(fleet, readings, conditions, policy), policy.lead_resin_share),
-        _membranes(fleet, readings, conditions, current_placement, policy),
+        *_sediment(sediment_input(fleet, readings, conditions, of_units)),
+        *_beds(carbon_input(fleet, readings, conditions, of_units)),
+        *_beds(resin_input(fleet, readings, conditions, of_units)),
+        _membranes(fleet, readings, current_placement, of_units),
     ):
         reached = _extrapolate(position, day, value, limit, len(fleet.positions), now)
         rows = np.flatnonzero(np.isfinite(reached) & (current_placement >= 0))
@@ -71,7 +72,7 @@ def _sediment(stage: StageInput) -> list[_Series]:
     ]
 
 
-def _beds(stage: StageInput, lead_share: float) -> list[_Series]:
+def _beds(stage: StageInput) -> list[_Series]:
     rows, column = _present(stage)
     paired = stage.columns.lag_position[column] >= 0
     day, entering = stage.seen_day[rows], stage.seen.entering[rows]
@@ -83,15 +84,12 @@ def _beds(stage: StageInput, lead_share: float) -> list[_Series]:
             stage.columns.lead_position[column][paired],
             day[paired],
             stage.seen.between[rows][paired],
-            lead_share * entering[paired],
+            (stage.lead_limit[stage.seen_segment[rows]] * entering)[paired],
         ),
     ]
 
 
-def _membranes(
-    fleet: Fleet, readings: Readings, conditions: Conditions, current_placement: Indexes, policy: Policy
-) -> _Series:
-    del conditions
+def _membranes(fleet: Fleet, readings: Readings, current_placement: Indexes, limits: Limits[Floats]) -> _Series:
     rows = np.flatnonzero((fleet.positions.stage == words.MEMBRANE) & (current_placement >= 0))
     position_of_unit = np.full(len(fleet.units), -1, dtype=np.int64)
     position_of_unit[fleet.positions.unit_index[rows]] = rows
@@ -104,7 +102,7 @@ def _membranes(
     first[position[::-1]] = flow[::-1]
     with np.errstate(divide="ignore", invalid="ignore"):
         loss = 1.0 - flow / first[position]
-    return position, day, loss, np.full(len(day), 1.0 - policy.membrane_flow_share)
+    return position, day, loss, 1.0 - limits.membrane_flow_fraction[readings.unit_index[ok]]
 
 
 def _extrapolate(position: Indexes, day: Floats, value: Floats, limit: Floats, count: int, now: float) -> Floats:

@@ -256,7 +256,8 @@ class _Walk:
         for is_lag in (False, True) if self.any_lag else (False,):
             # From the start of the segment, not from its end: a spent bed has nothing left to be measured by.
             left, is_lead = (both_start, np.zeros_like(has_lag)) if is_lag else (lead_start, has_lag)
-            until = stage.model.until_exhausted(left, stage.limit[now], is_lead) * capacity
+            limit = np.where(is_lead, stage.lead_limit[now], stage.limit[now])
+            until = stage.model.until_exhausted(left, limit) * capacity
             delay = np.clip((load[:, None, None] - until) / rate[:, None, None], -_NEVER, _NEVER)
             seen = self.visits.between(unit[:, None, None], end - np.maximum(delay, 0.0), end - 2.0)
             (out.lag_delay if is_lag else out.lead_delay)[now] = delay

@@ -9,12 +9,12 @@ from typing import Final
 
 import numpy as np
 
+from fleet.engineering.limits import Limits
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
 from fleet.forecasting.inputs.physics import osmotic_pressure_kpa
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear import pooling
 from fleet.forecasting.wear.conditions import Conditions
 from fleet.forecasting.wear.dates import weighted_quantiles
@@ -73,7 +73,7 @@ def membranes_left(
     readings: Readings,
     conditions: Conditions,
     visits: Visits,
-    policy: Policy,
+    limits: Limits[Floats],
     *,
     hypers: tuple[pooling.Hyper, pooling.Hyper] | None = None,
 ) -> MembraneLeft:
@@ -91,11 +91,11 @@ def membranes_left(
     lives = _Lives(fleet, conditions, visits, columns, segments)
     flow_input, salt_input, seen_segment, seen_day = _trend_inputs(fleet, readings, conditions, columns, segments)
     lives.add_readings(seen_segment)
-    loss = -np.log(policy.membrane_flow_share)
+    loss = -np.log(limits.membrane_flow_fraction[columns.unit[segments.column]])[:, None]
     shape = (len(segments), len(POWERS), len(pooling.GRID))
     flow_like, salt_like = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
     salt_until = np.zeros((*shape, len(_NODES)), dtype=np.float32)
-    limit = _salt_limit(fleet, columns, segments, salt_input.centre, policy)
+    limit = _salt_limit(columns, segments, salt_input.centre, limits)
     for index, power in enumerate(POWERS):
         flow_trend = fit_trend(flow_input, power)
         flow_like[:, index] = slope_log_likelihood(flow_trend, loss * np.exp(-power * pooling.GRID))
@@ -243,10 +243,9 @@ def _until_salt_limit(trend: Trend, gain: Floats, limit: Floats, power: float) -
     return np.minimum(NOMINAL_DAYS * (room / gain[:, None]) ** (1.0 / power), 1e6)
 
 
-def _salt_limit(fleet: Fleet, columns: Columns, segments: Segments, centre: Floats, policy: Policy) -> Floats:
+def _salt_limit(columns: Columns, segments: Segments, centre: Floats, limits: Limits[Floats]) -> Floats:
     """Logarithm of the salt passage at which the membrane no longer serves; above that of a new one in any case."""
-    needed = fleet.units.minimum_rejection_fraction[columns.unit[segments.column]]
-    needed = np.where(np.isfinite(needed), needed, policy.minimum_rejection_fraction)
+    needed = limits.minimum_rejection_fraction[columns.unit[segments.column]]
     return np.maximum(np.log(1.0 - np.clip(needed, 0.0, 0.999)), centre + 0.15)
 
 

@@ -4,15 +4,17 @@ They know nothing about places, past lives or breakthrough; they are what a care
 """
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from scipy.stats import norm
 
+from fleet.engineering.limits import Limits
+from fleet.engineering.limits import cap_days as cap_days_by_label
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.tables import Codes, Fleet, Floats, Indexes
-from fleet.forecasting.policy import Policy
 
 FIXED_INTERVAL_DAYS: Final = np.array([182.6, 365.0, 1095.0, 182.6])
 """Sediment, carbon, membrane, resin: six months; carbon by its cap; membranes three years. Common practice, no
@@ -156,41 +158,45 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
     return NominalLives(placement_index=standing, daily_load=load, load_unit=unit_code, capacity=capacity)
 
 
-def cap_days(fleet: Fleet, item_index: Indexes, stage: Codes, policy: Policy) -> Floats:
-    """Days from first installation after which a cartridge leaves whatever it shows; inf where there is no such cap."""
-    cap = np.where(stage == words.CARBON, policy.carbon_cap_days, np.inf)
+def cap_days(fleet: Fleet, item_index: Indexes, position: Indexes, limits: Limits[Floats]) -> Floats:
+    """Days from first installation after which an item leaves a position whatever it shows; inf where there is no such
+    cap."""
+    positions = fleet.positions
+    of_unit = limits.carbon_cap_days[positions.unit_index[position]]
+    cap = np.where(positions.stage[position] == words.CARBON, of_unit, np.inf)
+    label = np.full(len(cap), np.nan)
     if len(fleet.items):
-        own = np.where(item_index >= 0, fleet.items.life_cap_days[item_index], np.nan)
-        cap = np.where(np.isfinite(own), own, cap)
-    return cap
+        label = np.where(item_index >= 0, fleet.items.life_cap_days[item_index], np.nan)
+    return np.asarray(cap_days_by_label(label, cap))
 
 
-def cap_day_of_positions(fleet: Fleet, standing: Indexes, policy: Policy) -> Floats:
+def cap_day_of_positions(fleet: Fleet, standing: Indexes, limits: Limits[Floats]) -> Floats:
     """Day of the time cap of every position's standing cartridge; inf where there is none."""
     if not len(fleet.placements):
         return np.full(len(fleet.positions), np.inf)
     item = np.where(standing >= 0, fleet.placements.item_index[standing], -1)
     first = np.where(standing >= 0, fleet.placements.first_installed_day[standing], np.nan)
-    cap = first + cap_days(fleet, item, fleet.positions.stage, policy)
+    cap = first + cap_days(fleet, item, np.arange(len(fleet.positions)), limits)
     return np.where(np.isnan(cap), np.inf, cap)
 
 
-def _dates_from_lives(fleet: Fleet, median_life: Floats, spread: float, policy: Policy) -> Floats:
+def _dates_from_lives(fleet: Fleet, median_life: Floats, spread: float, limits: Limits[Any] | None) -> Floats:
     """Log-normal lives from the day of placing, not before today, not after the cap, at `GRID_LEVELS`."""
     standing = current_placements(fleet)
     placed = np.full(len(fleet.positions), np.nan)
     some = standing >= 0
     placed[some] = fleet.placements.placed_day[standing[some]]
     life = median_life[:, None] * np.exp(spread * norm.ppf(GRID_LEVELS))[None, :]
-    dates = np.minimum(placed[:, None] + life, cap_day_of_positions(fleet, standing, policy)[:, None])
+    cap = cap_day_of_positions(fleet, standing, limits_of_fleet(fleet, limits))
+    dates = np.minimum(placed[:, None] + life, cap[:, None])
     return np.maximum(dates, fleet.as_of_day)
 
 
-def fixed_interval(fleet: Fleet, *, policy: Policy | None = None) -> Floats:
+def fixed_interval(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Floats:
     """Dates at `GRID_LEVELS` from a fixed interval by stage (`FIXED_INTERVAL_DAYS`), shape (positions, levels)."""
-    return _dates_from_lives(fleet, FIXED_INTERVAL_DAYS[fleet.positions.stage], SPREAD, policy or Policy())
+    return _dates_from_lives(fleet, FIXED_INTERVAL_DAYS[fleet.positions.stage], SPREAD, limits)
 
 
-def label_over_load(fleet: Fleet, *, policy: Policy | None = None) -> Floats:
+def label_over_load(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Floats:
     """Dates at `GRID_LEVELS` from label capacity over mean measured load, shape (positions, levels)."""
-    return _dates_from_lives(fleet, nominal_lives(fleet).life_days, SPREAD, policy or Policy())
+    return _dates_from_lives(fleet, nominal_lives(fleet).life_days, SPREAD, limits)

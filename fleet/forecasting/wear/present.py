@@ -169,15 +169,15 @@ def _present(
     load = np.maximum(load - conditions.at(stage.stage, unit, stage.segments.start[segment]), 0.0)
     scale = stage.label[segment][:, None, None] * np.exp(fine)[:, None, :]
     throughput = load[:, None, None] / scale
-    limit = stage.limit[segment]
+    limit, of_lead = stage.limit[segment], np.where(has_lag, stage.lead_limit[segment], stage.limit[segment])
     shape = (len(segment), model.shapes * FINE)
     weight = np.exp(log_weight - log_weight.max(axis=(1, 2), keepdims=True)).reshape(shape)
     weight /= weight.sum(axis=1, keepdims=True)
-    first = (model.until_exhausted(lead_left, limit, has_lag) - throughput) * scale
+    first = (model.until_exhausted(lead_left, of_lead) - throughput) * scale
     lead_load = weighted_quantiles(np.broadcast_to(first, log_weight.shape).reshape(shape), weight, GRID_LEVELS)
     if not has_lag.any():
         return lead_load, lead_load
-    last = (model.until_exhausted(both_left, limit, np.zeros_like(has_lag)) - throughput) * scale
+    last = (model.until_exhausted(both_left, limit) - throughput) * scale
     return lead_load, weighted_quantiles(last.reshape(shape), weight, GRID_LEVELS)
 
 

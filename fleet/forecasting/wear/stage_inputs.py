@@ -5,11 +5,11 @@ from typing import Final
 
 import numpy as np
 
+from fleet.engineering.limits import Limits
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
 from fleet.forecasting.inputs.physics import differential_pressure_at_25_degc
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions, inverse_temperature
 from fleet.forecasting.wear.learned import Pool
 from fleet.forecasting.wear.nominal import (
@@ -28,6 +28,9 @@ PAIR_DAYS: Final = 9.0
 FEW_PAIRS: Final = 30.0
 USUAL_LINE_KPA: Final = 400.0
 USUAL_CLEAN_DROP_KPA: Final = 14.0
+
+WHOLE: Final = 0.95
+"""Share of what enters at which a bed holds nothing back: the end of its curve, whatever is allowed behind it."""
 
 
 def places_of(fleet: Fleet, columns: Columns, *covariates: Floats) -> Places:
@@ -70,7 +73,7 @@ def _rows_of_stage(
     return rows[ok], segment[ok]
 
 
-def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy: Policy) -> StageInput:
+def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, limits: Limits[Floats]) -> StageInput:
     """Resin: equivalents taken up, outlet of the lead and product against permeate."""
     columns = build_columns(fleet, words.RESIN)
     segments = build_segments(fleet, columns)
@@ -94,8 +97,7 @@ def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy
     lead = _labels(fleet, segments.lead, label, 1000.0 * DEFAULT_RESIN_EQ)
     lag = _labels(fleet, segments.lag, label, 1000.0 * DEFAULT_RESIN_EQ)
     owner = columns.unit[segments.column]
-    target = fleet.units.product_tds_target_mg_per_l[owner]
-    allowed = np.where(target > 0, np.minimum(target, policy.product_tds_mg_per_l), policy.product_tds_mg_per_l)
+    allowed = limits.product_tds_mg_per_l[owner]
     at_end = conditions.permeate_tds_mg_per_l[owner, conditions.timeline.step_of(segments.end)]
     return StageInput(
         stage=words.RESIN,
@@ -104,7 +106,8 @@ def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy
         model=RESIN,
         label=lead,
         lag_ratio=lag / lead,
-        limit=np.minimum(allowed / np.maximum(at_end, 0.3), 0.95),
+        limit=np.minimum(allowed / np.maximum(at_end, 0.3), WHOLE),
+        lead_limit=limits.lead_resin_fraction[owner],
         ended_by_cap=np.zeros(len(segments), dtype=bool),
         seen=seen,
         seen_segment=segment,
@@ -113,7 +116,7 @@ def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy
     )
 
 
-def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy: Policy) -> StageInput:
+def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, limits: Limits[Floats]) -> StageInput:
     """Carbon: chlorine taken up, chlorine after the first and after the last bed."""
     columns = build_columns(fleet, words.CARBON)
     segments = build_segments(fleet, columns)
@@ -141,12 +144,8 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, polic
     at_end = conditions.chlorine_mg_per_l[owner, conditions.timeline.step_of(segments.end)]
     ended = np.zeros(len(segments), dtype=bool)
     if len(segments):
-        cap = cap_days(
-            fleet,
-            fleet.placements.item_index[segments.lead],
-            np.full(len(segments), words.CARBON, dtype=np.int8),
-            policy,
-        )
+        placements = fleet.placements
+        cap = cap_days(fleet, placements.item_index[segments.lead], placements.position_index[segments.lead], limits)
         ended = segments.end - fleet.placements.first_installed_day[segments.lead] >= cap - 10.0
     return StageInput(
         stage=words.CARBON,
@@ -155,7 +154,8 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, polic
         model=CARBON,
         label=lead,
         lag_ratio=lag / lead,
-        limit=np.minimum(policy.chlorine_mg_per_l / np.maximum(at_end, 0.05), 0.95),
+        limit=np.minimum(limits.chlorine_mg_per_l[owner] / np.maximum(at_end, 0.05), WHOLE),
+        lead_limit=limits.lead_carbon_fraction[owner],
         ended_by_cap=ended,
         seen=seen,
         seen_segment=segment,
@@ -176,7 +176,7 @@ def _drop_noise(pool: Pool, segment: Indexes, day: Floats, drop: Floats) -> floa
     return pool.number("drop_noise", float(noise))
 
 
-def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, policy: Policy) -> StageInput:
+def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, limits: Limits[Floats]) -> StageInput:
     """Sediment: feed volume, pressure drop at reference temperature and flow."""
     columns = build_columns(fleet, words.SEDIMENT)
     segments = build_segments(fleet, columns)
@@ -217,12 +217,9 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
     line = median_by_group(readings.line_pressure_kpa, readings.unit_index, count)
     line = np.where(np.isfinite(line), line, USUAL_LINE_KPA)
     outlet = line - clean
-    limit = np.minimum(policy.sediment_drop_kpa, policy.sediment_share_of_outlet * outlet)
-    limit = np.where(
-        outlet > policy.sediment_margin_from_kpa, np.minimum(limit, outlet - policy.sediment_margin_kpa), limit
-    )
-    limit = np.maximum(limit, policy.sediment_least_kpa)
-    by_segment = limit[owner] * np.where(columns.in_series[segments.column] > 1, policy.sediment_share_in_series, 1.0)
+    in_series = columns.in_series[segments.column] > 1
+    by_segment = limits.prefilter_limit_kpa(outlet)[owner]
+    by_segment = by_segment * np.where(in_series, limits.prefilter_series_fraction[owner], 1.0)
     turbidity = np.log(np.maximum(fleet.feed_water.turbidity_ntu, 0.03))
     known = np.isfinite(turbidity)
     sites = len(fleet.sites)
@@ -253,6 +250,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, pol
         label=label,
         lag_ratio=np.ones(len(segments)),
         limit=np.ones(len(segments)),
+        lead_limit=np.ones(len(segments)),
         ended_by_cap=np.zeros(len(segments), dtype=bool),
         seen=Seen(
             between=normal, after=np.full(len(rows), np.nan), entering=clean[unit], resolution=by_segment[segment]

@@ -10,7 +10,7 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from fleet.forecasting.inputs.tables import Bools, Floats
+from fleet.forecasting.inputs.tables import Floats
 from fleet.forecasting.wear import beds
 from fleet.forecasting.wear.pooling import HyperPrior
 
@@ -75,7 +75,7 @@ class StageModel(Protocol):
         """What is left after a throughput; arrays (rows, shapes, grid)."""
         ...
 
-    def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
+    def until_exhausted(self, left: Floats, limit: Floats) -> Floats:
         """Throughput until exhaustion, negative when past it; `limit` per row."""
         ...
 
@@ -93,14 +93,12 @@ class StageModel(Protocol):
 class BedModel:
     """Carbon or resin: a bed with N transfer units, one value of N per shape.
 
-    `relative_noise`, `floor` describe the meters (share of the value; smallest spread, mg/L); `lead_fraction` is the
-    share of its feed that a lead may pass; `background` is what a good bed may leave on the meter (mg/L).
+    `relative_noise`, `floor` describe the meters (share of the value; smallest spread, mg/L).
     """
 
     transfer_units: Floats
     relative_noise: float
     floor: float
-    lead_fraction: float
     prior: HyperPrior
 
     @property
@@ -116,9 +114,9 @@ class BedModel:
         """See `beds.remaining_after`."""
         return beds.remaining_after(left, throughput, self.transfer_units[:, None].astype(left.dtype))
 
-    def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
-        """Until the outlet is at the lead's share, or at `limit` (share of what enters) for a single or last one."""
-        share = _column(np.where(is_lead, self.lead_fraction, limit), left)
+    def until_exhausted(self, left: Floats, limit: Floats) -> Floats:
+        """Until the outlet is at `limit`, a share of what enters."""
+        share = _column(limit, left)
         n = self.transfer_units[:, None].astype(left.dtype)
         return beds.throughput_until(left, beds.remaining_at_fraction(share, n), n)
 
@@ -181,9 +179,9 @@ class BlockingModel:
         """Capacity left, below zero when the limit is passed."""
         return left - throughput
 
-    def until_exhausted(self, left: Floats, limit: Floats, is_lead: Bools) -> Floats:
+    def until_exhausted(self, left: Floats, limit: Floats) -> Floats:
         """Until the limit: what is left."""
-        del limit, is_lead
+        del limit
         return left
 
     def drop(self, used: Floats, clean: Floats, limit: Floats) -> Floats:
@@ -229,14 +227,12 @@ RESIN: Final = BedModel(
     transfer_units=np.array([7.0, 11.0, 17.0, 27.0]),
     relative_noise=0.12,
     floor=0.25,
-    lead_fraction=0.95,
     prior=HyperPrior(-0.2, 0.5, 0.25, 0.2, (1.0, 1.5, 1.5, 1.0)),
 )
 CARBON: Final = BedModel(
     transfer_units=np.array([3.5, 6.0, 10.0, 18.0]),
     relative_noise=0.2,
     floor=0.03,
-    lead_fraction=0.5,
     prior=HyperPrior(-0.2, 0.6, 0.35, 0.25, (1.0, 1.5, 1.5, 1.0)),
 )
 SEDIMENT: Final = BlockingModel(

@@ -16,7 +16,8 @@ class StageInput:
     """What one stage brings: columns, segments, model, labels and readings.
 
     `label` is the capacity by label of the first cartridge of every segment (load units), `lag_ratio` that of the
-    second over it, `limit` the share or value at which a single or last cartridge is exhausted, per segment;
+    second over it, `limit` the share or value at which a single or last cartridge is exhausted and `lead_limit` that
+    of a lead, per segment;
     `ended_by_cap` marks segments whose cartridge left at its age limit, which says nothing of wear. `seen` are the
     readings with their segment. `places` are the columns.
     """
@@ -28,6 +29,7 @@ class StageInput:
     label: Floats
     lag_ratio: Floats
     limit: Floats
+    lead_limit: Floats
     ended_by_cap: Bools
     seen: Seen
     seen_segment: Indexes

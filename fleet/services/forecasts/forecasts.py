@@ -13,13 +13,11 @@ from accounts.jobs import claims
 from accounts.jobs.models import Job
 from accounts.models import Company, Membership
 from fleet.forecasting.answer.forecast import forecast
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.learned import Learned
 from fleet.models import FleetLesson, Forecast, Position
 from fleet.services.forecasts.sources import out_of_date
 from fleet.services.forecasts.tables import end_of_day, list_units_in_use, load_fleet
 from fleet.services.forecasts.workers import Forecasted, ForecastRun, forecast_blocks
-from fleet.services.limits import read_limits
 
 BLOCK_UNITS: Final = 400
 """Units that are forecast together, to bound the memory; the same units form the same blocks in every run. A company of
@@ -72,7 +70,6 @@ def forecast_company(
     company: Company,
     now: datetime,
     units: Iterable[int] | None = None,
-    policy: Policy | None = None,
     progress: Progress | None = None,
 ) -> dict[str, int]:
     """Forecast a company's positions and store what changed; a second run on the same day and data changes nothing.
@@ -92,7 +89,6 @@ def forecast_company(
     dict
         Counts: units, positions, created, changed, unchanged, unusable (records that had to be left out).
     """
-    policy = policy or read_limits(company)
     day = company.day_at(now)
     wanted_units = None if units is None else set(units)
     every_block = unit_blocks(company, day)
@@ -104,8 +100,8 @@ def forecast_company(
     if len(every_block) > 1 and blocks:
         if progress is not None:
             progress(0.0, "learning from the whole fleet")
-        learned = _lesson(company, [pk for block in every_block for pk in block], day=day, now=now, policy=policy)
-    task = ForecastRun(company, None if wanted_units is None else frozenset(wanted_units), day, policy, learned)
+        learned = _lesson(company, [pk for block in every_block for pk in block], day=day, now=now)
+    task = ForecastRun(company, None if wanted_units is None else frozenset(wanted_units), day, learned)
     with closing(forecast_blocks(task, blocks)) as forecasted:
         for number, block_result in enumerate(forecasted, start=1):
             counts.update(_stored(block_result, day=day, now=now))
@@ -118,9 +114,7 @@ def forecast_company(
     return dict(counts)
 
 
-def refresh_forecasts(
-    *, company: Company, now: datetime, policy: Policy | None = None, progress: Progress | None = None
-) -> dict[str, int]:
+def refresh_forecasts(*, company: Company, now: datetime, progress: Progress | None = None) -> dict[str, int]:
     """Forecast anew the units about which something new is known, with what the whole fleet taught before.
 
     The others keep their latest forecasts, which say the same of the days to come. All are forecast when the fleet has
@@ -138,15 +132,14 @@ def refresh_forecasts(
     stale = {} if learned is None else out_of_date(company, ids, day)
     most = MOST_REFRESHED * len(ids) if len(ids) > BLOCK_UNITS else 0
     if learned is None or len(stale) > most:
-        return forecast_company(company=company, now=now, policy=policy, progress=progress)
-    policy = policy or read_limits(company)
+        return forecast_company(company=company, now=now, progress=progress)
     _retire(company, day)
     counts: Counter[str] = Counter(units=0, positions=0, created=0, changed=0, unchanged=0, unusable=0)
     todo = sorted(stale)
     blocks = [todo[start : start + BLOCK_UNITS] for start in range(0, len(todo), BLOCK_UNITS)]
     if progress is not None and blocks:
         progress(0.0, f"forecasting {len(todo)} units with news")
-    with closing(forecast_blocks(ForecastRun(company, None, day, policy, learned), blocks)) as forecasted:
+    with closing(forecast_blocks(ForecastRun(company, None, day, learned), blocks)) as forecasted:
         for number, block_result in enumerate(forecasted, start=1):
             counts.update(_stored(block_result, day=day, now=now))
             if progress is not None:
@@ -178,7 +171,7 @@ def forecast_units(*, company: Company, units: Iterable[int], now: datetime) -> 
     stale = {} if learned is None else out_of_date(company, todo, day)
     if not stale:
         return counts
-    task = ForecastRun(company, None, day, read_limits(company), learned)
+    task = ForecastRun(company, None, day, learned)
     with closing(forecast_blocks(task, [sorted(stale)])) as forecasted:
         for block_result in forecasted:
             for fields in block_result.rows.values():
@@ -230,7 +223,7 @@ def _recent_lesson(company: Company, units: int, day: date) -> Learned | None:
         return None
 
 
-def _lesson(company: Company, unit_ids: Sequence[int], *, day: date, now: datetime, policy: Policy) -> Learned:
+def _lesson(company: Company, unit_ids: Sequence[int], *, day: date, now: datetime) -> Learned:
     """What the whole fleet teaches, from units spread over it; chunks of one job find what the first one learned."""
     lesson = FleetLesson.objects.of_company(company).filter(as_of=day, computed_at=now).first()
     if lesson is not None:
@@ -240,7 +233,7 @@ def _lesson(company: Company, unit_ids: Sequence[int], *, day: date, now: dateti
     within = np.random.default_rng(0).random(min(TEACHERS, len(unit_ids)))
     teachers = [unit_ids[int((number + share) * step)] for number, share in enumerate(within)]
     loaded = load_fleet(company=company, unit_ids=teachers, as_of_day=end_of_day(company, day))
-    learned = forecast(loaded.fleet, policy=policy).learned
+    learned = forecast(loaded.fleet, limits=loaded.limits).learned
     _keep_lesson(company, learned, units=len(teachers), fleet_units=len(unit_ids), day=day, now=now)
     return learned
 

@@ -15,7 +15,6 @@ from fleet.forecasting.judging.judge import RICHNESS, QualityRow, judge
 from fleet.forecasting.judging.replay import METHODS, monthly_cuts, replay
 from fleet.models import ForecastScore, Unit
 from fleet.services.forecasts.tables import end_of_day, load_fleet
-from fleet.services.limits import read_limits
 
 JOB_KIND: Final = "forecast_quality"
 
@@ -90,7 +89,8 @@ def judge_company(
         ids = [ids[int(at)] for at in np.linspace(0, len(ids) - 1, MOST_UNITS)]
     if progress is not None:
         progress(0.0, "reading the records")
-    fleet = load_fleet(company=company, unit_ids=ids, as_of_day=end_of_day(company, day), with_corrected=True).fleet
+    loaded = load_fleet(company=company, unit_ids=ids, as_of_day=end_of_day(company, day), with_corrected=True)
+    fleet = loaded.fleet
     low, high = _day_number(first, -np.inf), _day_number(last, np.inf) + 1.0
     cuts = [cut for cut in monthly_cuts(fleet) if low <= cut < high]
 
@@ -98,7 +98,7 @@ def judge_company(
         if progress is not None:
             progress(0.05 + 0.9 * share, f"replaying {len(cuts)} months")
 
-    rows = judge(replay(fleet, cuts, policy=read_limits(company), progress=tell)) if cuts else []
+    rows = judge(replay(fleet, cuts, limits=loaded.limits, progress=tell)) if cuts else []
     if not rows:
         sentence = (
             "There is no past to judge by: forecasts are replayed at monthly days from half a year after the first "

@@ -15,7 +15,6 @@ from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import GRID_LEVELS, LEVELS
 from fleet.forecasting.files.output import EXCLUSION_SENTENCES
 from fleet.forecasting.inputs import vocabulary as words
-from fleet.forecasting.policy import Policy
 from fleet.services.forecasts.tables import LoadedFleet
 
 TENTHS: Final = 10
@@ -77,7 +76,6 @@ def forecast_rows(
     *,
     wanted_units: Collection[int] | None,
     zone: ZoneInfo,
-    policy: Policy,
     marks: Mapping[int, str],
 ) -> dict[int, dict[str, Any]]:
     """Position id -> the fields of its forecast.
@@ -90,8 +88,6 @@ def forecast_rows(
         Ids of the units whose rows to make; all when None.
     zone
         Dates are days of this zone.
-    policy
-        Limits that the forecasts were made with.
     marks
         Unit id -> mark of what its forecast is made from.
     """
@@ -111,8 +107,8 @@ def forecast_rows(
         dates = [as_of + timedelta(days=grid[at] // TENTHS) for at in _SHOWN] if grid else [None] * len(_SHOWN)
         reason = None
         if answer.state[row] == words.SPENT:
-            gauges = gauges or Gauges(fleet, answer.exclusions, policy)
-            reason = explain_exhaustion(fleet, answer, gauges, row, policy, offset)
+            gauges = gauges or Gauges(fleet, answer.exclusions, loaded.limits)
+            reason = explain_exhaustion(fleet, answer, gauges, row, loaded.limits, offset)
         placed = float(fleet.placements.placed_day[placement_index]) if placement_index >= 0 else np.inf
         evidence = _evidence(loaded, answer, row, left_out.get(unit_row, []), placed, offset)
         if reason is not None:

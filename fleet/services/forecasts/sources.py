@@ -14,7 +14,7 @@ from django.db.models import Count, Max, Min, Q
 from accounts.models import Company
 from fleet.models import FeedWaterSample, Forecast, Instrument, Placement, Position, Reading
 from fleet.services.forecasts.tables import end_of_day, item_columns, unit_columns
-from fleet.services.limits import read_limits
+from fleet.services.limits import limits_of_units
 
 OLDEST: Final = timedelta(days=35)
 """A forecast is made anew after this time even when nothing new is known: demand and season go on."""
@@ -55,13 +55,14 @@ def marks_of_units(company: Company, unit_ids: Sequence[int], day: date) -> dict
         newest=Max("pk"),
     )
     items = item_columns(company)
-    catalogue = _digest((tuple(zip(*items.values(), strict=True)), read_limits(company)))
+    catalogue = _digest(tuple(zip(*items.values(), strict=True)))
+    limits = limits_of_units(company, unit_ids)
     columns = unit_columns(company, unit_ids)
     rows = zip(*columns.values(), strict=True)
     marks = {}
     for unit_id, site_id, row in zip(columns["unit_id"], columns["site_id"], rows, strict=True):
         parts = [table.get(unit_id) for table in (readings, placements, positions, meters)]
-        marks[unit_id] = _digest((catalogue, row, water.get(site_id), *parts))
+        marks[unit_id] = _digest((catalogue, row, limits[unit_id], water.get(site_id), *parts))
     return marks
 
 

@@ -11,11 +11,12 @@ from django.db.models import F, FloatField, Func, IntegerField, Q
 from django.db.models.functions import Cast
 
 from accounts.models import Company
+from fleet.engineering.limits import Limits, stacked
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.build import Fault, build_fleet
-from fleet.forecasting.inputs.tables import Fleet
+from fleet.forecasting.inputs.tables import Fleet, Floats
 from fleet.models import CatalogueItem, FeedWaterSample, Instrument, Placement, Position, Reading, Stage, Unit
-from fleet.services.limits import tighten_units
+from fleet.services.limits import limits_of_units
 
 _SECONDS_A_DAY: Final = 86400.0
 _EPOCH: Final = date(1970, 1, 1).toordinal()
@@ -123,11 +124,14 @@ class LoadedFleet:
         What of the records could not be used.
     reading_ids
         Id of every row of the fleet's readings.
+    limits
+        What counts as exhausted, one value for every row of the fleet's units.
     """
 
     fleet: Fleet
     faults: list[Fault]
     reading_ids: list[int]
+    limits: Limits[Floats]
 
 
 def load_fleet(
@@ -169,7 +173,8 @@ def load_fleet(
     )
     dropped = {fault.row for fault in faults if fault.table == "readings" and fault.row_dropped}
     kept_ids = [pk for row, pk in enumerate(reading_ids) if row not in dropped] if dropped else reading_ids
-    return LoadedFleet(fleet, faults, kept_ids)
+    limits = limits_of_units(company, own_ids)
+    return LoadedFleet(fleet, faults, kept_ids, stacked([limits[pk] for pk in fleet.units.unit_id.tolist()]))
 
 
 def _columns(rows: Any, fields: dict[str, str]) -> dict[str, list[Any]]:
@@ -200,7 +205,6 @@ def unit_columns(company: Company, unit_ids: Sequence[int]) -> dict[str, list[An
             "commissioned_on": "commissioned_on",
         },
     )
-    tighten_units(company, columns)
     columns["has_pressure_tank"] = [tank == Unit.Tank.PRESSURISED for tank in columns.pop("tank")]
     columns["totaliser"] = ["" if stream == Unit.Stream.NONE else stream for stream in columns["totaliser"]]
     columns["commissioned_day"] = [float(day.toordinal() - _EPOCH) for day in columns.pop("commissioned_on")]

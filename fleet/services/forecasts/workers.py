@@ -19,7 +19,6 @@ from django.db import connection
 
 from accounts.models import Company
 from fleet.forecasting.answer.forecast import forecast
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.learned import Learned
 from fleet.services.forecasts.rows import forecast_rows
 from fleet.services.forecasts.sources import marks_of_units
@@ -52,7 +51,6 @@ class ForecastRun:
     company: Company
     only_units: frozenset[int] | None
     day: date
-    policy: Policy
     learned: Learned | None
 
     def forecast(self, unit_ids: Sequence[int]) -> Forecasted:
@@ -60,13 +58,12 @@ class ForecastRun:
         # Marked before it is read: what comes in meanwhile makes the forecast out of date.
         marks = marks_of_units(self.company, unit_ids, self.day)
         loaded = load_fleet(company=self.company, unit_ids=unit_ids, as_of_day=end_of_day(self.company, self.day))
-        answer = forecast(loaded.fleet, policy=self.policy, learned=self.learned)
+        answer = forecast(loaded.fleet, limits=loaded.limits, learned=self.learned)
         rows = forecast_rows(
             loaded,
             answer,
             wanted_units=self.only_units,
             zone=self.company.zone,
-            policy=self.policy,
             marks=marks,
         )
         units = len(loaded.fleet.units) if self.only_units is None else len(self.only_units.intersection(unit_ids))

@@ -43,8 +43,8 @@ def lead_carbon_exhausted(f: Facts) -> Evidence | None:
     return Evidence(
         surely(share / limit - 1.0),
         {"lead_outlet_over_feed": share, "limit": limit},
-        f"The first carbon lets {share:.0%} of the chlorine through, and a lead may let {limit:.0%} through "
-        f"({limit * entering:.2g} mg/L at the feed of this reading): it is exhausted.",
+        f"The first carbon lets {100.0 * share:.0f} % of the chlorine through, and a lead may let "
+        f"{100.0 * limit:.0f} % through ({limit * entering:.2g} mg/L at the feed of this reading): it is exhausted.",
     )
 
 

@@ -129,8 +129,9 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
     return Evidence(
         surely(passage / allowed - 1.0),
         {"rejection": 1.0 - passage, "limit": 1.0 - allowed},
-        f"The membrane holds back {1.0 - passage:.1%} of the dissolved solids; {1.0 - allowed:.1%} is the least that "
-        f"serves ({allowed * feed:.3g} mg/L in the permeate at the feed of this reading).",
+        f"The membrane holds back {100.0 * (1.0 - passage):.1f} % of the dissolved solids; "
+        f"{100.0 * (1.0 - allowed):.1f} % is the least that serves "
+        f"({allowed * feed:.3g} mg/L in the permeate at the feed of this reading).",
     )
 
 

@@ -38,8 +38,8 @@ def _of_lead(f: Facts, lead: float, permeate: float) -> str:
         return "The lead outlet reads as the permeate"
     limit = f.limits.lead_resin_fraction
     return (
-        f"The lead outlet stands at {lead / permeate:.0%} of the permeate, and a lead may let {limit:.0%} through "
-        f"({limit * permeate:.2g} mg/L at the permeate of this reading)"
+        f"The lead outlet stands at {100.0 * lead / permeate:.0f} % of the permeate, and a lead may let "
+        f"{100.0 * limit:.0f} % through ({limit * permeate:.2g} mg/L at the permeate of this reading)"
     )
 
 

@@ -221,9 +221,9 @@ STRICT = replace(HOUSE, lead_resin_fraction=0.5)
 @pytest.mark.parametrize(
     ("rule", "changes", "limits", "numbers"),
     [
-        ("D46", {PERMEATE: 50.0}, HOUSE, ("80.0%", "90.0%", "25 mg/L")),
-        ("D45", {"interstage_chlorine_mg_per_l": 0.6}, HOUSE, ("60%", "50%", "0.5 mg/L")),
-        ("D11", {PERMEATE: 20.0, LEAD: 12.0}, STRICT, ("60%", "50%", "10 mg/L")),
+        ("D46", {PERMEATE: 50.0}, HOUSE, ("80.0 %", "90.0 %", "25 mg/L")),
+        ("D45", {"interstage_chlorine_mg_per_l": 0.6}, HOUSE, ("60 %", "50 %", "0.5 mg/L")),
+        ("D11", {PERMEATE: 20.0, LEAD: 12.0}, STRICT, ("60 %", "50 %", "10 mg/L")),
         ("D12", {PRODUCT: 3.0}, HOUSE, ("3 mg/L", "limit of 1 mg/L", "The lead outlet is at 0 mg/L")),
         ("D12", {PRODUCT: 3.0, "has_lag_resin": False}, HOUSE, ("3 mg/L", "limit of 1 mg/L")),
     ],

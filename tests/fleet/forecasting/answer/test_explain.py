@@ -6,7 +6,7 @@ from fleet.forecasting import build_fleet, forecast, sentence_for_client, senten
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.reasons import explain_exhaustion
 from fleet.forecasting.inputs import vocabulary as words
-from fleet.forecasting.policy import Policy
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from tests.fleet.forecasting.fleets import NOW, columns, readings, row_of
 
 
@@ -83,8 +83,8 @@ def test_a_reading_that_shows_exhaustion_is_told_in_plain_digits():
         permeate_flow_l_per_day=200.0,
     )
     fleet, answer = run(fleet_columns)
-    gauges = Gauges(fleet, answer.exclusions, Policy())
-    why = explain_exhaustion(fleet, answer, gauges, row_of(fleet, "sediment"), Policy())
+    gauges = Gauges(fleet, answer.exclusions, limits_of_fleet(fleet))
+    why = explain_exhaustion(fleet, answer, gauges, row_of(fleet, "sediment"), limits_of_fleet(fleet))
     assert why.code == "reading"
     assert "shows pressure drop over the filter of 140 kPa, past the limit" in why.sentence
 
@@ -93,7 +93,9 @@ def test_what_only_its_load_says_is_told_as_likely_with_the_forecasts_own_number
     fleet_columns = columns(weekly_demand_l=500.0)
     fleet, answer = run(fleet_columns)
     row = row_of(fleet, "sediment")
-    why = explain_exhaustion(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
+    why = explain_exhaustion(
+        fleet, answer, Gauges(fleet, answer.exclusions, limits_of_fleet(fleet)), row, limits_of_fleet(fleet)
+    )
     assert why.code == "load"
     chance = answer.probability_exhausted_by(answer.as_of_day)[row]
     assert 0.5 <= chance < 0.99
@@ -115,7 +117,9 @@ def test_a_client_is_told_what_such_a_cartridge_does_when_it_is_exhausted(stage,
     fleet_columns["readings"] = readings([NOW - 2.0, NOW - 1.0], permeate_flow_l_per_day=200.0, **values)
     fleet, answer = run(fleet_columns)
     row = row_of(fleet, stage)
-    why = explain_exhaustion(fleet, answer, Gauges(fleet, answer.exclusions, Policy()), row, Policy())
+    why = explain_exhaustion(
+        fleet, answer, Gauges(fleet, answer.exclusions, limits_of_fleet(fleet)), row, limits_of_fleet(fleet)
+    )
     assert why.code == "reading"
     assert expected in why.client_sentence
     assert (stage == "sediment") == ("holds back" not in why.client_sentence)

@@ -1,12 +1,15 @@
 """Membranes whose decline is known: the day their flow, or their salt passage, reaches its limit."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from fleet.engineering.limits import HOUSE
 from fleet.forecasting import build_fleet, forecast
 from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.membranes import membranes_left
@@ -20,7 +23,7 @@ STEADY = {"inlet_pressure_kpa": 414.0, "feed_tds_mg_per_l": 250.0, "temperature_
 START_FLOW, START_TDS = 240.0, 10.0
 
 
-def left(flow_loss=0.0, salt_gain=0.0, policy=None, fleet_columns=None, **more):
+def left(flow_loss=0.0, salt_gain=0.0, limits=None, fleet_columns=None, **more):
     """Use left until each limit, of a membrane that loses so much a year of the logarithm of its flow."""
     fleet_columns = fleet_columns or columns(placed=NOW - AGE, weekly_demand_l=70.0, minimum_rejection_fraction=0.9)
     fleet_columns["readings"] = readings(
@@ -33,7 +36,11 @@ def left(flow_loss=0.0, salt_gain=0.0, policy=None, fleet_columns=None, **more):
     assert faults == []
     screened_readings = screen(fleet).readings
     return membranes_left(
-        fleet, screened_readings, build_conditions(fleet, screened_readings), find_visits(fleet), policy or Policy()
+        fleet,
+        screened_readings,
+        build_conditions(fleet, screened_readings),
+        find_visits(fleet),
+        limits_of_fleet(fleet, limits),
     )
 
 
@@ -48,7 +55,7 @@ def test_flow_falls_to_its_limit_when_the_line_says():
     assert going.readings[0] == 60
     assert going.newest_day[0] == pytest.approx(NOW - 2.0)
     # a limit of 70 % is ln(1/0.7) = 0.3567 away: 2605 days
-    later = left(flow_loss=0.05, policy=Policy(membrane_flow_share=0.70))
+    later = left(flow_loss=0.05, limits=replace(HOUSE, membrane_flow_fraction=0.70))
     assert later.flow_load[0, MIDDLE] > going.flow_load[0, MIDDLE] + 700.0
 
 
@@ -62,7 +69,7 @@ def test_salt_passage_rises_to_its_limit_when_the_line_says():
     looser = left(salt_gain=0.4, fleet_columns=fleet_columns)
     assert looser.salt_load[0, MIDDLE] - rising.salt_load[0, MIDDLE] == pytest.approx(633.0, abs=170.0)
     fleet_columns = columns(placed=NOW - AGE, weekly_demand_l=70.0)
-    by_policy = left(salt_gain=0.4, fleet_columns=fleet_columns, policy=Policy(minimum_rejection_fraction=0.8))
+    by_policy = left(salt_gain=0.4, fleet_columns=fleet_columns, limits=replace(HOUSE, minimum_rejection_fraction=0.8))
     assert by_policy.salt_load[0, MIDDLE] == pytest.approx(looser.salt_load[0, MIDDLE], rel=0.02)
     assert left().salt_load[0, MIDDLE] > 1500.0
 
@@ -109,7 +116,7 @@ def test_a_membrane_without_a_reading_is_expected_to_last_about_three_years():
     fleet, _ = build_fleet(**columns(placed=NOW - 10.0, weekly_demand_l=70.0))
     screened_readings = screen(fleet).readings
     found = membranes_left(
-        fleet, screened_readings, build_conditions(fleet, screened_readings), find_visits(fleet), Policy()
+        fleet, screened_readings, build_conditions(fleet, screened_readings), find_visits(fleet), limits_of_fleet(fleet)
     )
     assert found.flow_load[0, MIDDLE] + 10.0 == pytest.approx(1095.0, rel=0.05)
     assert found.readings[0] == 0

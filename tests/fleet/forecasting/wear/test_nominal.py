@@ -1,11 +1,14 @@
 """Lives by label and load, worked by hand; age limits; which cartridge stands."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from fleet.engineering.limits import HOUSE
 from fleet.forecasting import build_fleet
 from fleet.forecasting.distribution import GRID_LEVELS
-from fleet.forecasting.policy import Policy
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.wear.nominal import (
     cap_day_of_positions,
     current_placements,
@@ -109,11 +112,13 @@ def test_only_carbon_has_an_age_limit_unless_its_item_says_one():
     fleet_columns["items"]["life_cap_days"] = [None, None, None, 400.0]
     fleet = fleet_of(fleet_columns)
     current_placement = current_placements(fleet)
-    assert (cap_day_of_positions(fleet, current_placement, Policy()) - NOW).tolist() == [np.inf, 265.0, np.inf, 300.0]
-    assert (cap_day_of_positions(fleet, current_placement, Policy(carbon_cap_days=180.0)) - NOW)[1] == 80.0
+    usual = limits_of_fleet(fleet)
+    strict = limits_of_fleet(fleet, replace(HOUSE, carbon_cap_days=180.0))
+    assert (cap_day_of_positions(fleet, current_placement, usual) - NOW).tolist() == [np.inf, 265.0, np.inf, 300.0]
+    assert (cap_day_of_positions(fleet, current_placement, strict) - NOW)[1] == 80.0
     fleet_columns["items"]["life_cap_days"] = [None, 200.0, None, None]
     fleet = fleet_of(fleet_columns)
-    assert cap_day_of_positions(fleet, current_placement, Policy())[1] - NOW == 100.0
+    assert cap_day_of_positions(fleet, current_placement, limits_of_fleet(fleet))[1] - NOW == 100.0
 
 
 def test_baselines_are_log_normal_about_the_life_and_end_at_the_age_limit():

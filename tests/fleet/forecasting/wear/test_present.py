@@ -8,8 +8,8 @@ import pytest
 from fleet.forecasting import build_fleet, forecast
 from fleet.forecasting.answer.results import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear import beds
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
@@ -25,7 +25,7 @@ def left_of(make, fleet_columns):
     assert faults == []
     screened_readings = screen(fleet).readings
     conditions = build_conditions(fleet, screened_readings)
-    stage = make(fleet, screened_readings, conditions, Policy())
+    stage = make(fleet, screened_readings, conditions, limits_of_fleet(fleet))
     return load_left(stage, conditions, fleet, find_visits(fleet)), conditions, stage
 
 
@@ -89,7 +89,7 @@ def test_what_a_fleet_taught_before_is_used_instead_of_learning_anew():
     fleet, _ = build_fleet(**fleet_columns)
     screened_readings = screen(fleet).readings
     conditions = build_conditions(fleet, screened_readings)
-    stage = sediment_input(fleet, screened_readings, conditions, Policy())
+    stage = sediment_input(fleet, screened_readings, conditions, limits_of_fleet(fleet))
     visits = find_visits(fleet)
     own = load_left(stage, conditions, fleet, visits)
     again = load_left(stage, conditions, fleet, visits, hyper=own.hyper)

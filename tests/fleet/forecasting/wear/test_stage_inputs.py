@@ -1,11 +1,14 @@
-"""What a stage hands to the wear model, by hand: limits where the policy sets them, labels, which reading counts."""
+"""What a stage hands to the wear model, by hand: limits where the unit has them, labels, which reading counts."""
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from fleet.engineering.limits import HOUSE
 from fleet.forecasting import build_fleet
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.stage_inputs import carbon_input, places_of, resin_input, sediment_input
 from tests.fleet.forecasting.fleets import NOW, columns, readings
@@ -13,11 +16,11 @@ from tests.fleet.forecasting.fleets import NOW, columns, readings
 DAYS = NOW - np.array([100.0, 60.0, 30.0, 2.0])
 
 
-def stage_of(make, fleet_columns, policy=None):
+def stage_of(make, fleet_columns, limits=None):
     fleet, faults = build_fleet(**fleet_columns)
     assert faults == []
     screened_readings = screen(fleet).readings
-    return make(fleet, screened_readings, build_conditions(fleet, screened_readings), policy or Policy())
+    return make(fleet, screened_readings, build_conditions(fleet, screened_readings), limits_of_fleet(fleet, limits))
 
 
 def pressures(line, differential_kpa, **more):
@@ -52,15 +55,15 @@ def test_the_limit_of_a_sediment_filter_follows_the_line_pressure(line, limit):
     assert stage.seen.resolution[0] == pytest.approx(limit, abs=0.6)
 
 
-def test_each_limit_of_the_policy_moves_the_limit_of_a_sediment_filter():
+def test_each_limit_moves_the_limit_of_a_sediment_filter():
     def limit(line, **changes):
-        return stage_of(sediment_input, pressures(line, 14.0), Policy(**changes)).seen.resolution[0]
+        return stage_of(sediment_input, pressures(line, 14.0), replace(HOUSE, **changes)).seen.resolution[0]
 
-    assert limit(500.0, sediment_drop_kpa=50.0) == 50.0
-    assert limit(300.0, sediment_share_of_outlet=0.10) == pytest.approx(28.6, abs=0.1)
-    assert limit(150.0, sediment_least_kpa=30.0) == 30.0
-    assert limit(394.0, sediment_margin_kpa=350.0) == pytest.approx(30.0, abs=0.5)
-    assert limit(394.0, sediment_margin_from_kpa=400.0) == pytest.approx(57.0, abs=0.2)
+    assert limit(500.0, prefilter_drop_kpa=50.0) == 50.0
+    assert limit(300.0, prefilter_outlet_fraction=0.10) == pytest.approx(28.6, abs=0.1)
+    assert limit(150.0, prefilter_least_kpa=30.0) == 30.0
+    assert limit(394.0, prefilter_margin_kpa=350.0) == pytest.approx(30.0, abs=0.5)
+    assert limit(394.0, prefilter_margin_from_kpa=400.0) == pytest.approx(57.0, abs=0.2)
 
 
 def test_two_sediment_filters_in_series_have_each_their_share():
@@ -132,7 +135,7 @@ def test_resin_is_exhausted_at_the_tighter_of_use_and_house():
     for target, share in ((None, 0.1), (0.5, 0.05), (3.0, 0.1)):
         stage = stage_of(resin_input, quality(product_tds_target_mg_per_l=target))
         assert stage.limit == pytest.approx([share], rel=0.03)
-    assert stage_of(resin_input, quality(), Policy(product_tds_mg_per_l=20.0)).limit == pytest.approx([0.95])
+    assert stage_of(resin_input, quality(), replace(HOUSE, product_tds_mg_per_l=20.0)).limit == pytest.approx([0.95])
     assert stage.label == pytest.approx([548.4])
     assert stage.lag_ratio == pytest.approx([1.0])
     assert stage.seen.entering[0] == 10.0
@@ -158,7 +161,9 @@ def test_carbon_by_total_chlorine_and_by_free_only_where_the_water_holds_no_chlo
     with_chloramine = stage_of(carbon_input, quality(is_chloraminated=True))
     assert with_chloramine.seen.after[[0, 2, 3]].tolist() == [0.05, 0.0, 0.0]
     assert np.isnan(with_chloramine.seen.after[1])
-    assert stage_of(carbon_input, quality(), Policy(chlorine_mg_per_l=0.5)).limit == pytest.approx([0.25], rel=0.05)
+    assert stage_of(carbon_input, quality(), replace(HOUSE, chlorine_mg_per_l=0.5)).limit == pytest.approx(
+        [0.25], rel=0.05
+    )
 
 
 @pytest.mark.parametrize(("age", "by_cap"), [(354.0, False), (356.0, True)])

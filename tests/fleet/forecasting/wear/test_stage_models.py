@@ -5,10 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fleet.forecasting.policy import Policy
+from fleet.engineering.limits import HOUSE
 from fleet.forecasting.wear.stage_models import CARBON, RESIN
 
-YES, NO = np.array([True]), np.array([False])
 FULL = np.ones((1, 3, 1))
 
 
@@ -19,15 +18,16 @@ def bed(transfer_units):
 # Engineering reference 9.5: throughput of a single bed to 1 %, and of the first lead to 95 %, in capacities.
 def test_a_lead_is_run_to_95_percent_and_a_single_bed_to_its_own_limit():
     resin = bed([8, 10, 20])
-    single = resin.until_exhausted(FULL, np.array([0.01]), NO)[0, :, 0]
+    single = resin.until_exhausted(FULL, np.array([0.01]))[0, :, 0]
     assert single == pytest.approx([0.426, 0.540, 0.770], abs=0.001)
-    lead = resin.until_exhausted(FULL, np.array([0.01]), YES)[0, :, 0]
+    lead = resin.until_exhausted(FULL, np.array([HOUSE.lead_resin_fraction]))[0, :, 0]
     assert lead == pytest.approx([1.368, 1.294, 1.147], abs=0.001)
 
 
-def test_the_limits_of_a_lead_are_those_of_the_policy():
-    assert (RESIN.lead_fraction, CARBON.lead_fraction) == (Policy().lead_resin_share, Policy().lead_carbon_share)
+def test_a_lead_carbon_is_run_until_half_of_its_feed_passes():
     # Half of its feed passes a lead carbon whose capacity has just gone through: exp(-N R) = 1/2 at R = ln 2 / N,
     # and a bed of N = 10 that was full gets there after 1 + ln(1 - exp(-10))/10 - 0, so after 1.0000 capacities.
     carbon = replace(CARBON, transfer_units=np.array([10.0]))
-    assert carbon.until_exhausted(np.ones((1, 1, 1)), np.array([0.01]), YES)[0, 0, 0] == pytest.approx(1.0, abs=1e-4)
+    assert carbon.until_exhausted(np.ones((1, 1, 1)), np.array([HOUSE.lead_carbon_fraction]))[0, 0, 0] == pytest.approx(
+        1.0, abs=1e-4
+    )

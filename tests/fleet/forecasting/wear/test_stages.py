@@ -5,8 +5,8 @@ import pytest
 
 from fleet.forecasting import build_fleet
 from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
-from fleet.forecasting.policy import Policy
 from fleet.forecasting.wear import beds
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.pooling import GRID
@@ -23,7 +23,7 @@ def seen_at(share_of_permeate):
     fleet, _ = build_fleet(**fleet_columns)
     seen = screen(fleet).readings
     conditions = build_conditions(fleet, seen)
-    stage = resin_input(fleet, seen, conditions, Policy())
+    stage = resin_input(fleet, seen, conditions, limits_of_fleet(fleet))
     start = stage.model.state(np.ones((1, stage.model.shapes, len(GRID))))
     one = np.array([0])
     likelihood = reading_log_likelihood(stage, conditions, one, one, start, start, GRID)

@@ -73,10 +73,10 @@ def test_what_a_unit_asks_for_itself_stays_the_loosest(
 
 
 def test_a_shorter_life_of_carbon_holds_for_every_use(as_owner: APIClient, company: Company, units: list[Unit]) -> None:
-    created = as_owner.post(ADDRESS, {"carbon_cap_days": 120}, format="json")
+    created = as_owner.post(ADDRESS, {"carbon_cap_days": 100}, format="json")
     assert created.status_code == 201, created.content
     forecast_company(company=company, now=NOW)
-    assert {median(unit, "carbon") for unit in units} == {date(2026, 3, 31)}
+    assert {median(unit, "carbon") for unit in units} == {date(2026, 3, 11)}
     assert set(Forecast.objects.filter(position__stage="carbon").values_list("driver", flat=True)) == {"time_cap"}
 
 

@@ -128,6 +128,11 @@ def tightest(stated: Iterable[Mapping[str, float | None]], *, has_resin: bool = 
     Limits
         Of one unit.
 
+    Raises
+    ------
+    AttributeError
+        When a field is named that `Limits` does not have.
+
     Examples
     --------
     >>> tightest([{"product_tds_mg_per_l": 30.0}, {"lead_resin_fraction": 0.5}]).lead_resin_fraction
@@ -147,7 +152,24 @@ def tightest(stated: Iterable[Mapping[str, float | None]], *, has_resin: bool = 
 
 
 def stricter(name: str, one: Any, other: Any) -> Any:
-    """Return the stricter of two values of a limit, floats or arrays.
+    """Return the stricter of two values of a limit.
+
+    Parameters
+    ----------
+    name : str
+        Field of `Limits`.
+    one, other : float or ndarray
+        Its values, in the unit that the name says.
+
+    Returns
+    -------
+    float or ndarray
+        The higher one where more is stricter (rejection, flow of a membrane), else the lower one.
+
+    Raises
+    ------
+    ValueError
+        When the arrays do not broadcast.
 
     Examples
     --------
@@ -185,6 +207,11 @@ def cap_days(label_days: Any, limit_days: Any) -> Any:
     -------
     float or ndarray
         Days.
+
+    Raises
+    ------
+    ValueError
+        When the arrays do not broadcast.
 
     Examples
     --------

@@ -149,7 +149,7 @@ def normalised_drop(
 
     Parameters
     ----------
-    drop : float or ndarray
+    differential_pressure : float or ndarray
         Any pressure unit, 0 or more.
     flow, reference_flow : float or ndarray
         In one unit, above 0.
@@ -191,7 +191,7 @@ def normalised_feed_brine_drop(
 
     Parameters
     ----------
-    drop : float or ndarray
+    differential_pressure : float or ndarray
         Any pressure unit, 0 or more.
     feed_brine_flow, reference_flow : float or ndarray
         Mean of feed and concentrate flow, in one unit, above 0.

@@ -77,7 +77,7 @@ def train_of(
 
     Examples
     --------
-    >>> from fleet.engineering.expected_flow import MembraneRating
+    >>> from fleet.engineering.formulas.expected_flow import MembraneRating
     >>> from fleet.engineering.sizing.offer import WaterUse
     >>> from fleet.engineering.sizing.survey import SiteSurvey
     >>> stock = [Item("S", "5 um", "sediment", 4.0, 365.0, rated_volume_l=40000.0),

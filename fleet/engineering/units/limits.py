@@ -67,7 +67,7 @@ def outside_sentence(value: float, kind: Kind, shown: str) -> str:
         In the canonical unit.
     kind : Kind
         What it is.
-    given : str
+    shown : str
         The digits and unit that were sent, to be repeated to the sender.
 
     Returns

@@ -25,7 +25,7 @@ def parse_quantity(sent: object, kind: Kind | str, *, field: str, tds_factor: fl
 
     Parameters
     ----------
-    given : str, (value, unit) pair or {"value": ..., "unit": ...}
+    sent : str, (value, unit) pair or {"value": ..., "unit": ...}
         ``"60 psi"``, ``("60", "psi")``, ``{"value": 60, "unit": "psi"}``.
     kind : Kind or str
         The kind, the name of a kind (``"pressure"``) or of a quantity (``"line_pressure_kpa"``).

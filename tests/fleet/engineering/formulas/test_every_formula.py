@@ -251,7 +251,7 @@ CASES = [
     Case(
         sediment.normalised_drop,
         {
-            "drop": A(0, 200, 1, (-1.0,)),
+            "differential_pressure": A(0, 200, 1, (-1.0,)),
             "flow": A(0.1, 5, -1, (0.0,)),
             "reference_flow": A(0.1, 5, 1, (0.0,)),
             "temperature_degc": warm(1, 0, 60, (-1.0,)),
@@ -260,7 +260,7 @@ CASES = [
     Case(
         sediment.normalised_feed_brine_drop,
         {
-            "drop": A(0.1, 200, 1, (-1.0,)),
+            "differential_pressure": A(0.1, 200, 1, (-1.0,)),
             "feed_brine_flow": A(0.1, 5, -1, (0.0,)),
             "reference_flow": A(0.1, 5, 1, (0.0,)),
             "temperature_degc": warm(1),

@@ -1,7 +1,9 @@
 """What counts as exhausted at a unit: one object, read by whoever judges, forecasts, sizes or tells.
 
 The house has a limit for everything (`HOUSE`). A company may be stricter, for all its units or for one use of the
-water, and a unit may be: the tightest holds. `fleet.services.limits` makes the object of a unit, and of many at once.
+water, and a unit may be: the tightest holds. Only the product TDS of the house gives way to what a unit's use asks for:
+a planted aquarium that allows 30 mg/L needs no water of 1 mg/L. `fleet.services.limits` makes the object of a unit, and
+of many at once.
 
 Two limits depend on the day they are looked at: a lead is exhausted at a share of what enters it, so its limit in mg/L
 moves with the permeate, or the chlorine, of that day.
@@ -115,13 +117,15 @@ _HIGHER_IS_STRICTER: Final = frozenset({"minimum_rejection_fraction", "membrane_
 def tightest(stated: Iterable[Mapping[str, float | None]], *, has_resin: bool = True) -> Limits[float]:
     """Return the limits of a unit: the tightest of the house's and of all that was stated.
 
+    The product TDS of the house holds only where nobody states one.
+
     Parameters
     ----------
     stated : iterable of mapping
         Field of `Limits` -> its value, None or absent where nothing was stated: of the company, of a use, of the unit.
     has_resin : bool
-        Whether the unit has resin. Without it the house has no limit for the product TDS, and it is infinite when
-        nobody states one.
+        Whether the unit has resin. Without it the house has no limit for the product TDS either, and it is infinite
+        when nobody states one.
 
     Returns
     -------
@@ -138,12 +142,16 @@ def tightest(stated: Iterable[Mapping[str, float | None]], *, has_resin: bool = 
     >>> tightest([{"product_tds_mg_per_l": 30.0}, {"lead_resin_fraction": 0.5}]).lead_resin_fraction
     0.5
     >>> tightest([{"product_tds_mg_per_l": 30.0}]).product_tds_mg_per_l
-    1.0
-    >>> tightest([{"product_tds_mg_per_l": 30.0}], has_resin=False).product_tds_mg_per_l
     30.0
+    >>> tightest([{"product_tds_mg_per_l": 2.0}, {"product_tds_mg_per_l": 30.0}]).product_tds_mg_per_l
+    2.0
+    >>> tightest([]).product_tds_mg_per_l, tightest([], has_resin=False).product_tds_mg_per_l
+    (1.0, inf)
     """
-    limits = HOUSE if has_resin else replace(HOUSE, product_tds_mg_per_l=float("inf"))
-    for source in stated:
+    sources = list(stated)
+    is_stated = any(source.get("product_tds_mg_per_l") is not None for source in sources)
+    limits = HOUSE if has_resin and not is_stated else replace(HOUSE, product_tds_mg_per_l=float("inf"))
+    for source in sources:
         changes = {
             name: stricter(name, value, getattr(limits, name)) for name, value in source.items() if value is not None
         }

@@ -52,7 +52,7 @@ def test_readings_that_prove_exhaustion_move_the_date_to_now(unit: Unit, as_inst
     assert moved["after"]["evidence"]["exhausted_because"]["reading"] == proof.pk
     assert moved["sentence"] == (
         f"It was expected to last until around {first['after']['p50']}, and is exhausted by now. The reading of "
-        "2026-03-11 shows product TDS of 7 mg/L, past the limit of 1 mg/L."
+        "2026-03-11 shows product TDS of 7 mg/L, past the limit of 2 mg/L."
     )
 
 

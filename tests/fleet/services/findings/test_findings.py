@@ -10,6 +10,7 @@ from fleet.models import Finding, Position, Reading, Unit
 from fleet.services.findings.facts import context_of_row, load_history
 from fleet.services.findings.findings import LOOK_BACK, decide, refresh_findings
 from fleet.services.findings.readings import readings_that_bear
+from fleet.services.status import status_of
 from fleet.services.units.placements import place
 from tests import factories
 
@@ -208,7 +209,7 @@ def test_behind_a_lag_the_product_alone_does_not_take_back_a_short_life(unit: Un
     ("product", "cause", "said"),
     [
         (0.0, "di_lead_exhausted", "the lag holds"),
-        (1.5, "di_lead_exhausted", "has begun to rise"),
+        (2.5, "di_lead_exhausted", "has begun to rise"),
         (4.0, "di_both_exhausted", "the lag lets ions through as well"),
     ],
 )
@@ -340,3 +341,15 @@ def test_warm_water_of_last_summer_is_not_told_in_winter(unit: Unit, days: int, 
     read(unit, NOW - timedelta(days=days), **warm)
     refresh_findings(company=unit.company, now=NOW)
     assert ("warm_water_not_a_fault" in causes(unit)) is is_told
+
+
+def test_a_planted_tank_is_not_told_to_change_resin_for_water_that_it_allows(unit: Unit) -> None:
+    """Its use allows 30 mg/L and the product has 3: status, findings and what the client reads agree."""
+    Unit.objects.filter(pk=unit.pk).update(use="planted", product_tds_target_mg_per_l=30.0)
+    unit.refresh_from_db()
+    for hours in (30, 6):
+        read(unit, NOW - timedelta(hours=hours), permeate_tds_mg_per_l=9.0, interstage_tds_mg_per_l=5.0,
+             product_tds_mg_per_l=3.0)  # fmt: skip
+    refresh_findings(company=unit.company, now=NOW)
+    assert not {cause for cause in causes(unit) if cause.startswith("di_")}
+    assert status_of(unit=unit, now=NOW).water == "good"

@@ -217,7 +217,7 @@ def test_exhausted_by_a_reading_names_the_reading(unit: Unit) -> None:
     assert row.state == "spent"
     because = row.evidence["exhausted_because"]
     assert (because["code"], because["reading"]) == ("reading", shown[-1].pk)
-    assert "the reading of 2026-03-09 shows product TDS of 8 mg/L, past the limit of 1 mg/L" in row.installer_sentence
+    assert "the reading of 2026-03-09 shows product TDS of 8 mg/L, past the limit of 2 mg/L" in row.installer_sentence
 
 
 def test_what_was_left_out_is_listed_with_code_and_sentence(unit: Unit) -> None:

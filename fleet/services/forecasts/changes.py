@@ -5,6 +5,7 @@ from typing import Final
 from django.db.models import Q
 
 from fleet.engineering.units import QUANTITY_KINDS, to_display
+from fleet.forecasting.distribution import percent_text
 from fleet.intake.names import spoken
 from fleet.models import Forecast, Reading, Stage
 from fleet.services.forecasts.groups import probability_exhausted_by
@@ -61,6 +62,9 @@ def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
     basis = (
         f" after {' and '.join(evidence)}" if evidence else " without any new reading, by what the whole fleet taught"
     )
+    if after.state == before.state == Forecast.State.SPENT:
+        old, new = (percent_text(probability_exhausted_by(row, row.as_of) or 0.0) for row in (before, after))
+        return f"It counted as exhausted already ({old} likely), and still does ({new}){basis}. {because}".strip()
     if abs(moved) < FEW_DAYS:
         return f"The date stays around {after.p50}{basis}.{_doubt(before, after)}"
     direction = "later" if moved > 0 else "earlier"

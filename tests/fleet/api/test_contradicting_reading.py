@@ -54,6 +54,12 @@ def test_readings_that_prove_exhaustion_move_the_date_to_now(unit: Unit, as_inst
         f"It was expected to last until around {first['after']['p50']}, and is exhausted by now. The reading of "
         "2026-03-11 shows product TDS of 7 mg/L, past the limit of 2 mg/L."
     )
+    read(unit, NOW + timedelta(days=1, hours=6), 8.0)
+    refresh_forecasts(company=unit.company, now=NOW + timedelta(days=2))
+    again = change(as_installer, unit)["sentence"]
+    # What is settled is not called doubtful once more.
+    assert again.startswith("It counted as exhausted already (")
+    assert "may be" not in again
 
 
 def test_one_reading_against_all_others_tells_how_far_it_is_believed(unit: Unit, as_installer: APIClient) -> None:

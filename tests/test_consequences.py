@@ -343,8 +343,9 @@ def test_what_rests_on_a_change_follows_when_it_is_changed_again_and_taken_back(
         assert differing(stricter, rows_of(here.unit))
         send("delete", address)
         for before, after in zip(first["forecasts"], rows_of(here.unit)["forecasts"], strict=True):
-            # to the day; the first was made with what the fleet taught in that very run, kept since in fewer digits
-            assert (before["state"], before["p50"]) == (after["state"], after["p50"])
+            # to a day; the first was made with what the fleet taught in that very run, kept since in fewer digits
+            assert before["state"] == after["state"]
+            assert abs((before["p50"] - after["p50"]).days) <= 1
     added = send("post", url("positions"), {"unit": here.unit.pk, "order": 5, "stage": "sediment", "role": "single"})
     assert Forecast.objects.filter(position=added["id"], is_latest=True).exists()
     send("patch", url("positions", added["id"]), {"order": 15})

@@ -130,12 +130,15 @@ def quality(**target):
     return fleet_columns
 
 
-def test_resin_is_exhausted_at_the_tighter_of_use_and_house():
-    """Of 10 mg/L permeate: 1 mg/L of the house is a tenth; 0.5 of the use a twentieth; 3 of the use changes nothing."""
-    for target, share in ((None, 0.1), (0.5, 0.05), (3.0, 0.1)):
+def test_resin_is_exhausted_at_what_the_use_allows_and_else_at_the_limit_of_the_house():
+    """Of 10 mg/L permeate: 1 mg/L of the house is a tenth; 0.5 of the use a twentieth, and 3 of it three tenths;
+    what a company states is not loosened."""
+    for target, share in ((None, 0.1), (0.5, 0.05), (3.0, 0.3)):
         stage = stage_of(resin_input, quality(product_tds_target_mg_per_l=target))
         assert stage.limit == pytest.approx([share], rel=0.03)
     assert stage_of(resin_input, quality(), replace(HOUSE, product_tds_mg_per_l=20.0)).limit == pytest.approx([0.95])
+    stated = stage_of(resin_input, quality(product_tds_target_mg_per_l=3.0), replace(HOUSE, product_tds_mg_per_l=2.0))
+    assert stated.limit == pytest.approx([0.2], rel=0.03)
     assert stage.label == pytest.approx([548.4])
     assert stage.lag_ratio == pytest.approx([1.0])
     assert stage.seen.entering[0] == 10.0

@@ -8,7 +8,7 @@ from typing import Final
 from django.db.models import Max
 
 from accounts.models import Company
-from fleet.engineering.diagnosis import TITLES
+from fleet.engineering.diagnosis import CAUSES, TITLES, NoWork
 from fleet.models import Finding, Forecast, Reading, Unit
 from scheduling.demo.screen import Screen
 from scheduling.models import Need
@@ -16,14 +16,10 @@ from scheduling.models import Need
 SOON: Final = timedelta(days=14)
 LATER: Final = timedelta(days=42)
 LONG_UNREAD: Final = timedelta(days=180)
-_UNREAD: Final = "no_reading_for_weeks"
+_UNREAD: Final = frozenset(code for code, cause in CAUSES.items() if cause.work is NoWork.READING_ASKED)
 EXPLAINS_ONLY: Final = frozenset(
-    {
-        "reading_not_valid_for_trend", "cold_water_not_a_fault", "warm_water_not_a_fault", "tank_back_pressure",
-        "low_net_driving_pressure", "membrane_running_in", "membrane_aged", "tds_creep", "supply_changed",
-        "carbon_dioxide_from_air", "carbon_dioxide_passes_membrane",
-    }
-)  # fmt: skip
+    code for code, cause in CAUSES.items() if cause.work in (NoWork.EXPLAINED, NoWork.YEARS_AHEAD)
+)
 """Causes that explain a reading or lie years ahead; they are stored and served, but put no unit at risk."""
 
 
@@ -92,7 +88,7 @@ def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
     findings = Finding.objects.of_company(company).filter(state__in=Finding.LIVE).select_related("unit__site")
     for finding in findings.exclude(cause__in=EXPLAINS_ONLY).order_by("-confidence", "pk"):
         last = last_read.get(finding.unit_id)
-        if finding.cause == _UNREAD and last is not None and as_of - last < LONG_UNREAD:
+        if finding.cause in _UNREAD and last is not None and as_of - last < LONG_UNREAD:
             continue
         risk_of(finding.unit).findings.append(finding)
     forecasts = Forecast.objects.of_company(company).filter(is_latest=True).select_related("position__unit__site")
@@ -108,7 +104,7 @@ def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
 def _of_finding(finding: Finding, last_read: date | None, as_of: date) -> Iterator[tuple[int, str]]:
     """What is wrong, how to make sure, what to do and what to mind; each with its indent."""
     sentence = finding.installer_sentence
-    if finding.cause == _UNREAD:
+    if finding.cause in _UNREAD:
         since = f"the last reading is {(as_of - last_read).days} days old" if last_read else "it was never read"
         sentence = f"{sentence.rstrip('.')}: {since}."
     yield 2, f"- {TITLES[finding.rule]}: {_ended(sentence)}"
@@ -119,7 +115,7 @@ def _of_finding(finding: Finding, last_read: date | None, as_of: date) -> Iterat
 
 def _show_unread(screen: Screen, company: Company, last_read: dict[int, date], as_of: date, shown: set[int]) -> None:
     """The units of which nothing was heard for weeks, in one sentence: a reading by the client saves a call."""
-    findings = Finding.objects.of_company(company).filter(state__in=Finding.LIVE, cause=_UNREAD)
+    findings = Finding.objects.of_company(company).filter(state__in=Finding.LIVE, cause__in=_UNREAD)
     rows = findings.exclude(unit__in=shown).select_related("unit").order_by("unit__code")
     if not rows:
         return

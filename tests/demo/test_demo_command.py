@@ -151,7 +151,7 @@ def test_each_story_is_found_and_printed(ran: Ran, simulated: SimulatedCompany, 
     code = next(unit.code for unit in simulated.scenario.units if unit.story == story)
     cause = simulated.scenario.stories[story]["cause"]
     assert cause in findings_of(code)
-    titles = {rule.title for rule in RULES if rule.causes[0] == cause}
+    titles = {rule.title for rule in RULES if rule.causes[0].code == cause}
     assert any(title in part_of(ran.first, code) for title in titles)
 
 

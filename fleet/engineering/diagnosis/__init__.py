@@ -4,17 +4,23 @@ from fleet.engineering.diagnosis.context import context_of
 from fleet.engineering.diagnosis.engine import Match, diagnose
 from fleet.engineering.diagnosis.facts import CONTEXT_KEYS, Thresholds
 from fleet.engineering.diagnosis.record import Rule
-from fleet.engineering.diagnosis.rules import RULES, TITLES
+from fleet.engineering.diagnosis.rules import CAUSES, RULES, TITLES
 from fleet.engineering.diagnosis.suppose import Supposition, suppose
+from fleet.engineering.diagnosis.work import Cause, NoWork, Work, WorkKind
 
 __all__ = [
+    "CAUSES",
     "CONTEXT_KEYS",
     "RULES",
     "TITLES",
+    "Cause",
     "Match",
+    "NoWork",
     "Rule",
     "Supposition",
     "Thresholds",
+    "Work",
+    "WorkKind",
     "context_of",
     "diagnose",
     "suppose",

@@ -9,10 +9,7 @@ from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules import RULES
 from fleet.engineering.limits import HOUSE, Limits
 
-# Findings that make a verdict on flows, membrane or resin less sure, because the reading itself is in doubt.
-_DOUBTS: Final = {"D38": ("flows", "membrane"), "D17": ("membrane", "resin"), "D18": ("membrane", "resin"),
-                  "D19": ("membrane", "resin"), "D20": ("flows", "membrane"), "D36": ("flows", "membrane"),
-                  "D43": ("carbon",)}  # fmt: skip
+# What a verdict is worth beside a finding that puts the reading itself in doubt (common practice, no source).
 _DOUBTED: Final = 0.6
 
 
@@ -84,10 +81,10 @@ def diagnose(
     """
     facts = Facts(context, limits, Thresholds() if thresholds is None else thresholds)
     matched_rules = [(rule, evidence) for rule in RULES if (evidence := rule.condition(facts)) is not None]
-    present = [rule.id for rule, _ in matched_rules if rule.id in _DOUBTS]
+    doubting = [rule for rule, _ in matched_rules if rule.doubts]
     matches = []
     for rule, evidence in matched_rules:
-        doubts = tuple(doubt for doubt in present if rule.step in _DOUBTS[doubt] and doubt != rule.id)
+        doubts = tuple(other.id for other in doubting if rule.step in other.doubts and other is not rule)
         matches.append(
             Match(
                 rule,
@@ -96,7 +93,7 @@ def diagnose(
                 evidence.action or rule.action,
                 evidence.for_installer or rule.for_installer,
                 evidence.for_client or rule.for_client,
-                evidence.causes or rule.causes,
+                evidence.causes or tuple(cause.code for cause in rule.causes),
                 doubts,
             )
         )

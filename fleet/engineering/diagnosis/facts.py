@@ -83,6 +83,7 @@ FLAGS: Final[Mapping[str, str]] = {
     "has_resin": "deionising resin is fitted",
     "has_two_sediment_filters": "two sediment filters stand in series",
     "has_lag_resin": "a second resin cartridge stands behind the first",
+    "lag_resin_is_exhausted": "the second resin cartridge is exhausted by its own forecast",
     "tank_is_full": "the tank is full",
     "sampled_after_flush": "the permeate sample was taken after flushing",
     "concentrate_is_running": "concentrate runs to drain now",

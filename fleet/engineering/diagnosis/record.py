@@ -2,12 +2,16 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Literal, get_args
 
 from fleet.engineering.diagnosis.facts import Facts
+from fleet.engineering.diagnosis.places import Place, StageName
+from fleet.engineering.diagnosis.work import Cause
+
+Step = Literal["state", "meters", "pressures", "flows", "membrane", "resin", "carbon", "care"]
 
 # Order of work: is the reading valid, are the meters plausible, then pressures, flows, membrane, resin, carbon, care.
-STEPS: Final = ("state", "meters", "pressures", "flows", "membrane", "resin", "carbon", "care")
+STEPS: Final[tuple[Step, ...]] = get_args(Step)
 
 
 @dataclass(frozen=True)
@@ -28,10 +32,16 @@ class Evidence:
 
 Condition = Callable[[Facts], Evidence | None]
 
+Asks = tuple[tuple[str, ...], ...]
+"""Alternatives, each the names of the quantities that together are enough."""
 
-@dataclass(frozen=True)
+NO_STORED_READING: Final[Asks] = ()
+"""Asked of a person, of a second meter, or of a reading on its way in: no stored reading answers it."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Rule:
-    """One row of the diagnosis table.
+    """One rule, with all that follows from it.
 
     Attributes
     ----------
@@ -45,22 +55,53 @@ class Rule:
         One of `STEPS`; rules are worked through in that order.
     condition : callable
         Facts -> `Evidence`, or None when the pattern is not there or cannot be judged.
-    causes : tuple of str
-        Codes of the likely causes, the likeliest first.
+    asks : tuple of tuple of str
+        What a stored reading must hold to say yes or no, one of the alternatives; a reading without it leaves the
+        verdict to an older one. `NO_STORED_READING`: none can.
+    asks_behind_lag : tuple of tuple of str
+        The same at a unit with a lag resin, where that differs.
+    is_judged_by_newest_product : bool
+        Whether the newest product TDS decides, also where it was read later and without the rest.
+    can_rest_on_product_alone : bool
+        Whether the newest product TDS is judged by itself where no reading holds what is asked.
+    is_of_whole_unit : bool
+        Whether it is about how long nobody read the unit, and not about a reading.
+    must_be_seen_twice : bool
+        Whether one reading is no proof: the reading before must show it too.
+    passes_with_season : bool
+        Whether what explained a reading a month ago explains nothing today.
+    doubts : tuple of str
+        Steps whose verdicts are less sure while this pattern is there, because the reading itself is in doubt.
+    place : Place or None
+        The position it is about; None: the unit as a whole.
+    outdated_by : tuple of str
+        A cartridge of these stages placed after a reading makes what it showed history.
+    causes : tuple of Cause
+        The likely causes with the work each calls for, the likeliest first.
     confirm, action, caution : str
         What settles it, what to do, what to mind.
     source : str
         Where the threshold is from.
     for_installer, for_client : str
-        The finding in a sentence.
+        The finding in a sentence; a client's ends with what happens next or what to do.
     """
 
     id: str
     title: str
     pattern: str
-    step: str
+    step: Step
     condition: Condition
-    causes: tuple[str, ...]
+    asks: Asks
+    asks_behind_lag: Asks = ()
+    is_judged_by_newest_product: bool = False
+    can_rest_on_product_alone: bool = False
+    is_of_whole_unit: bool = False
+    must_be_seen_twice: bool = False
+    passes_with_season: bool = False
+    doubts: tuple[Step, ...] = ()
+    place: Place | None
+    outdated_by: tuple[StageName, ...]
+    causes: tuple[Cause, ...]
     confirm: str
     action: str
     caution: str

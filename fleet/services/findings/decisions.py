@@ -9,10 +9,10 @@ from django.forms.models import model_to_dict
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
+from fleet.engineering.diagnosis import CAUSES
 from fleet.models import Finding, Reading, Unit
 from fleet.services.consequences import Kind, announce
 
-PROBES_SWAPPED: Final = "probes_swapped"
 _DECISIONS: Final = (Finding.State.CONFIRMED, Finding.State.DISMISSED)
 _FEED, _PERMEATE = "feed_tds_mg_per_l", "permeate_tds_mg_per_l"
 
@@ -52,7 +52,8 @@ def decide(*, finding: Finding, decision: str, by: Membership, now: datetime, no
         locked.decision_note = note
         locked.save(update_fields=["state", "decided_at", "decided_by", "decision_note"])
         corrected = []
-        if decision == Finding.State.CONFIRMED and locked.cause == PROBES_SWAPPED:
+        cause = CAUSES.get(locked.cause)
+        if decision == Finding.State.CONFIRMED and cause is not None and cause.has_exchanged_probes:
             corrected = _exchange(locked, by, now)
         details: dict[str, Any] = {"cause": locked.cause, "from": before, "to": decision, "note": note}
         if corrected:

@@ -336,6 +336,7 @@ def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, F
         "has_resin": any(stage == Stage.RESIN for stage, _ in places),
         "has_two_sediment_filters": (Stage.SEDIMENT.value, Position.Role.LAG.value) in places,
         "has_lag_resin": (Stage.RESIN.value, Position.Role.LAG.value) in places,
+        "lag_resin_is_exhausted": int(history.table.unit_ids[row]) in history.lag_resin_exhausted,
         "tank_volume_l": unit["tank_volume_l"],
         "chloramine_supply": unit["site__chloraminated"],
         "membrane_age_days": day - float(membranes.placed_day[membrane]) if membrane >= 0 else None,

@@ -263,3 +263,29 @@ def test_the_findings_of_a_unit_stand_at_its_address(
         assert [finding["cause"] for finding in body["findings"]] == ["di_both_exhausted"]
         assert body["findings"][0]["client_sentence"]
     assert as_other_client.get(path).status_code == 404
+
+
+def test_asked_at_a_unit_whose_lag_is_exhausted_it_says_what_the_finding_says(
+    as_installer: APIClient, company: Company
+) -> None:
+    unit = factories.UnitFactory(company=company, commissioned_on=date(2025, 6, 1))
+    for role in ("lead", "lag"):
+        place = factories.PlacementFactory(
+            position=factories.PositionFactory(unit=unit, stage="resin", role=role), placed_at=NOW - timedelta(days=80)
+        )
+    factories.ForecastFactory(position=place.position, placement=place, state="spent", is_latest=True)
+    quantities = {"permeate_tds": 9.0, "interstage_tds": 9.0, "product_tds": 0.0}
+    answer = as_installer.post(
+        PATH, {"unit": unit.pk, "reading": {name: f"{value} ppm" for name, value in quantities.items()}}
+    )
+    asked = next(match for match in answer.json()["matches"] if match["rule"] == "D11")
+    factories.ReadingFactory(
+        unit=unit,
+        taken_at=NOW - timedelta(days=1),
+        **{f"{name}_mg_per_l": value for name, value in quantities.items()},
+    )
+    refresh_findings(company=company, now=NOW)
+    finding = Finding.objects.get(unit=unit, rule="D11")
+    for name in ("installer_sentence", "client_sentence", "action"):
+        assert asked[name] == getattr(finding, name)
+    assert "both" in finding.action

@@ -6,7 +6,7 @@ from fleet.engineering.diagnosis.record import Evidence
 
 
 def chloramine_through(f: Facts) -> Evidence | None:
-    """D30."""
+    """Total chlorine after the carbon, and hardly any of it free."""
     total, free = f.number("carbon_outlet_total_chlorine_mg_per_l"), f.number("carbon_outlet_free_chlorine_mg_per_l")
     if total is None or free is None or total < f.limits.chlorine_mg_per_l:
         return None
@@ -16,7 +16,7 @@ def chloramine_through(f: Facts) -> Evidence | None:
 
 
 def chlorine_through(f: Facts) -> Evidence | None:
-    """D44: the carbon lets chlorine through, whatever the membrane shows yet."""
+    """The carbon lets chlorine through, whatever the membrane shows yet."""
     chlorine = f.chlorine_after_carbon
     if chlorine is None or chlorine < f.limits.chlorine_mg_per_l or f.text("membrane_material") == "cellulose":
         return None
@@ -30,7 +30,7 @@ def chlorine_through(f: Facts) -> Evidence | None:
 
 
 def lead_carbon_exhausted(f: Facts) -> Evidence | None:
-    """D45: the first carbon passes its share, and the second still holds what comes."""
+    """The first carbon passes its share, and the second still holds what comes."""
     lead, after = f.number("interstage_chlorine_mg_per_l"), f.chlorine_after_carbon
     tests = (f.number("feed_total_chlorine_mg_per_l"), f.number("feed_free_chlorine_mg_per_l"))
     entering = max((value for value in tests if value is not None), default=0.0)
@@ -49,7 +49,7 @@ def lead_carbon_exhausted(f: Facts) -> Evidence | None:
 
 
 def carbon_fails_early(f: Facts) -> Evidence | None:
-    """D31."""
+    """Chlorine after a carbon that is only days old."""
     chlorine, days = f.chlorine_after_carbon, f.number("days_since_carbon_change")
     if chlorine is None or days is None or chlorine < f.limits.chlorine_mg_per_l or days > 21.0:
         return None
@@ -57,7 +57,7 @@ def carbon_fails_early(f: Facts) -> Evidence | None:
 
 
 def tastes(f: Facts) -> Evidence | None:
-    """D39."""
+    """Taste or odour is reported, and the permeate is as it was."""
     if not f.yes("taste_or_odour"):
         return None
     change = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
@@ -67,7 +67,7 @@ def tastes(f: Facts) -> Evidence | None:
 
 
 def unread(f: Facts) -> Evidence | None:
-    """D41: nobody has looked at this unit for long."""
+    """Nobody has looked at this unit for long."""
     weeks = f.number("weeks_since_last_reading")
     if weeks is None or weeks < f.thresholds.weeks_unread:
         return None

@@ -7,7 +7,7 @@ from fleet.engineering.diagnosis.record import Evidence
 
 
 def nothing_flows(f: Facts) -> Evidence | None:
-    """D29."""
+    """Neither permeate nor concentrate flows while the unit should run."""
     permeate, drain = f.number("permeate_flow_l_per_day"), f.number("concentrate_flow_l_per_day")
     if permeate != 0.0 or drain != 0.0 or f.text("state") == "static" or f.yes("tank_is_full"):
         return None
@@ -15,7 +15,7 @@ def nothing_flows(f: Facts) -> Evidence | None:
 
 
 def no_permeate(f: Facts) -> Evidence | None:
-    """D28."""
+    """Concentrate flows under pressure, and no permeate."""
     permeate, drain = f.number("permeate_flow_l_per_day"), f.number("concentrate_flow_l_per_day")
     inlet = f.number("inlet_pressure_kpa")
     if permeate != 0.0 or drain is None or drain <= 0.0 or f.yes("tank_is_full"):
@@ -43,7 +43,7 @@ def _tank_falls(f: Facts) -> bool | None:
 
 
 def shutoff_does_not_close(f: Facts) -> Evidence | None:
-    """D21."""
+    """The tank is as full as the line can make it, and concentrate runs on."""
     share = _tank_over_line(f)
     if share is None or share < f.thresholds.shutoff_fraction - 0.005 or f.no("has_automatic_shutoff"):
         return None
@@ -57,7 +57,7 @@ def shutoff_does_not_close(f: Facts) -> Evidence | None:
 
 
 def check_valve_leaks(f: Facts) -> Evidence | None:
-    """D22."""
+    """The tank loses pressure with the feed shut."""
     if _tank_falls(f) is not True:
         return None
     share = _tank_over_line(f)
@@ -68,7 +68,7 @@ def check_valve_leaks(f: Facts) -> Evidence | None:
 
 
 def tank_does_not_fill(f: Facts) -> Evidence | None:
-    """D23."""
+    """Concentrate never stops, and the tank stays low and steady."""
     share = _tank_over_line(f)
     if share is None or share >= f.thresholds.shutoff_fraction or not f.yes("concentrate_never_stops"):
         return None
@@ -83,7 +83,7 @@ def _ratio_change(f: Facts) -> float | None:
 
 
 def cold_or_weak_feed(f: Facts) -> Evidence | None:
-    """D24: much waste, but the membrane is as it was; the water is colder than the baseline, or the pressure low.
+    """Much waste, but the membrane is as it was; the water is colder than the baseline, or the pressure low.
 
     Beside a fault of the pressure it says nothing: what has to be mended is not called normal.
     """
@@ -116,7 +116,7 @@ def cold_or_weak_feed(f: Facts) -> Evidence | None:
 
 
 def too_little_concentrate(f: Facts) -> Evidence | None:
-    """D25."""
+    """Recovery far above the baseline or the design, and a drain that does not run as ever."""
     recovery, design = f.recovery, f.number("design_recovery_fraction")
     change = _ratio_change(f)
     flow = f.number("normalised_flow_ratio")
@@ -135,7 +135,7 @@ def too_little_concentrate(f: Facts) -> Evidence | None:
 
 
 def too_much_concentrate(f: Facts) -> Evidence | None:
-    """D26."""
+    """Much waste, and a concentrate flow above the baseline."""
     change = _ratio_change(f)
     drain = f.ratio("concentrate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
     inlet = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
@@ -150,7 +150,7 @@ def too_much_concentrate(f: Facts) -> Evidence | None:
 
 
 def tank_pushes_back(f: Facts) -> Evidence | None:
-    """D27."""
+    """Less permeate while the tank is filling, and a membrane that is as it was."""
     share = _tank_over_line(f)
     flow = f.ratio("permeate_flow_l_per_day", "baseline_permeate_flow_l_per_day")
     if (
@@ -171,5 +171,5 @@ def tank_pushes_back(f: Facts) -> Evidence | None:
 
 
 def pump_cycles(f: Facts) -> Evidence | None:
-    """D40."""
+    """The pump is reported to start and stop in quick turn."""
     return Evidence(0.8, {"pump": "cycles rapidly"}) if f.yes("pump_cycles_rapidly") else None

@@ -7,7 +7,7 @@ from fleet.engineering.diagnosis.record import Evidence
 
 def _membrane(f: Facts) -> tuple[float, float] | None:
     flow, passage = f.number("normalised_flow_ratio"), f.number("normalised_salt_passage_ratio")
-    # Without any permeate there is nothing to say about the membrane; rules D28 and D29 speak then.
+    # Without any permeate there is nothing to say about the membrane; the rules on the flows speak then.
     return None if flow is None or passage is None or flow < 0.05 else (flow, passage)
 
 
@@ -16,7 +16,7 @@ def _numbers(flow: float, passage: float, **more: float) -> dict[str, float | st
 
 
 def oxidised(f: Facts) -> Evidence | None:
-    """D05."""
+    """Flow steady, salt passage doubled, and chlorine has met the membrane."""
     both = _membrane(f)
     if both is None or f.text("membrane_material") == "cellulose":
         return None
@@ -34,7 +34,7 @@ def oxidised(f: Facts) -> Evidence | None:
 
 
 def leaking_past(f: Facts) -> Evidence | None:
-    """D06."""
+    """Flow steady, salt passage much higher than before, and no chlorine."""
     both = _membrane(f)
     if both is None:
         return None
@@ -53,7 +53,7 @@ def leaking_past(f: Facts) -> Evidence | None:
 
 
 def scaled(f: Facts) -> Evidence | None:
-    """D07."""
+    """Less flow, more salt passage, and a concentrate that can form scale."""
     both = _membrane(f)
     if both is None:
         return None
@@ -69,7 +69,7 @@ def scaled(f: Facts) -> Evidence | None:
 
 
 def fouled(f: Facts) -> Evidence | None:
-    """D08."""
+    """Less flow with the salt passage steady."""
     both = _membrane(f)
     if both is None:
         return None
@@ -88,7 +88,7 @@ def fouled(f: Facts) -> Evidence | None:
 
 
 def running_in(f: Facts) -> Evidence | None:
-    """D09."""
+    """A new membrane with a little less flow."""
     both, age = _membrane(f), f.number("membrane_age_days")
     if both is None or age is None or age > 42.0:
         return None
@@ -100,7 +100,7 @@ def running_in(f: Facts) -> Evidence | None:
 
 
 def aged(f: Facts) -> Evidence | None:
-    """D10."""
+    """An old membrane with less flow and more salt passage, for no other reason."""
     both, age = _membrane(f), f.number("membrane_age_days")
     if both is None or age is None or age < 730.0:
         return None
@@ -116,7 +116,7 @@ def aged(f: Facts) -> Evidence | None:
 
 
 def holds_back_too_little(f: Facts) -> Evidence | None:
-    """D46: the rejection read is below the least that serves, whatever the membrane was like before."""
+    """The rejection read is below the least that serves, whatever the membrane was like before."""
     permeate, feed = f.number("permeate_tds_mg_per_l"), f.number("feed_tds_mg_per_l")
     if permeate is None or feed is None or not 0.0 < permeate <= feed:
         return None
@@ -136,7 +136,7 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
 
 
 def creep(f: Facts) -> Evidence | None:
-    """D14."""
+    """The permeate of the first minute is high, and normal after flushing."""
     first, later = f.number("permeate_tds_at_start_mg_per_l"), f.number("permeate_tds_mg_per_l")
     if first is None or later is None or first < 2.0 * later or first - later < 5.0 * f.thresholds.meter_step_mg_per_l:
         return None
@@ -147,7 +147,7 @@ def creep(f: Facts) -> Evidence | None:
 
 
 def supply_changed(f: Facts) -> Evidence | None:
-    """D15."""
+    """The permeate has risen in proportion to the feed."""
     permeate = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
     feed = f.ratio("feed_tds_mg_per_l", "baseline_feed_tds_mg_per_l")
     if permeate is None or feed is None or feed < 1.2 or permeate < 1.15:
@@ -163,7 +163,7 @@ def supply_changed(f: Facts) -> Evidence | None:
 
 
 def low_driving_pressure(f: Facts) -> Evidence | None:
-    """D16."""
+    """Less and saltier water at a low inlet pressure, normalised values normal."""
     both = _membrane(f)
     permeate = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
     flow = f.ratio("permeate_flow_l_per_day", "baseline_permeate_flow_l_per_day")
@@ -179,7 +179,7 @@ def low_driving_pressure(f: Facts) -> Evidence | None:
 
 
 def warm_water(f: Facts) -> Evidence | None:
-    """D37."""
+    """More and saltier water at a higher temperature, normalised flow normal."""
     temperature, base = f.number("temperature_degc"), f.number("baseline_temperature_degc")
     flow = f.ratio("permeate_flow_l_per_day", "baseline_permeate_flow_l_per_day")
     passage = f.salt_passage_ratio_raw

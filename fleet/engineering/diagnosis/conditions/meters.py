@@ -11,7 +11,7 @@ _SOUND_SALT_PASSAGE: Final = 0.10
 
 
 def not_steady(f: Facts) -> Evidence | None:
-    """D38: read too soon, or against a tank whose state is not known."""
+    """Read too soon, or against a tank whose state is not known."""
     if f.text("state") == "static":
         return None
     minutes = f.number("minutes_since_start")
@@ -24,7 +24,7 @@ def not_steady(f: Facts) -> Evidence | None:
 
 
 def meters_disagree(f: Facts) -> Evidence | None:
-    """D17."""
+    """Two meters differ on one cup by more than they may."""
     first, second = f.number("first_meter_tds_mg_per_l"), f.number("second_meter_tds_mg_per_l")
     if first is None or second is None:
         return None
@@ -36,7 +36,7 @@ def meters_disagree(f: Facts) -> Evidence | None:
 
 
 def probes_swapped(f: Facts) -> Evidence | None:
-    """D18: permeate above feed, and exchanging the two brings the baselines back, or where there are none yet, as on
+    """Permeate above feed, and exchanging the two brings the baselines back, or where there are none yet, as on
     the day of fitting, gives what a sound membrane would.
     """
     feed, permeate = f.number("feed_tds_mg_per_l"), f.number("permeate_tds_mg_per_l")
@@ -45,7 +45,7 @@ def probes_swapped(f: Facts) -> Evidence | None:
     base_feed = f.number("baseline_feed_tds_mg_per_l")
     base_permeate = f.number("baseline_permeate_tds_mg_per_l")
     if base_feed is None and base_permeate is None:
-        # Without a baseline it is as likely as the other causes of D19, which is returned beside it.
+        # Without a baseline it is as likely as crossed tubes or a wrong sample, which are returned beside it.
         is_sound = feed <= _SOUND_SALT_PASSAGE * permeate
         return Evidence(0.6, {"feed_tds": feed, "permeate_tds": permeate}) if is_sound else None
     if base_feed is None or base_feed <= 0.0 or abs(permeate - base_feed) > 0.2 * base_feed:
@@ -57,7 +57,7 @@ def probes_swapped(f: Facts) -> Evidence | None:
 
 
 def permeate_above_feed(f: Facts) -> Evidence | None:
-    """D19: permeate above feed, and no baseline proves that exchanging them explains it."""
+    """Permeate above feed, and no baseline proves that exchanging them explains it."""
     feed, permeate = f.number("feed_tds_mg_per_l"), f.number("permeate_tds_mg_per_l")
     if feed is None or permeate is None or permeate <= feed:
         return None
@@ -68,7 +68,7 @@ def permeate_above_feed(f: Facts) -> Evidence | None:
 
 
 def impossible_flow(f: Facts) -> Evidence | None:
-    """D20."""
+    """A flow is negative, out of all proportion, or goes in without coming out."""
     permeate, drain = f.number("permeate_flow_l_per_day"), f.number("concentrate_flow_l_per_day")
     for name, flow in (("permeate_flow", permeate), ("concentrate_flow", drain)):
         if flow is not None and flow < 0.0:
@@ -84,7 +84,7 @@ def impossible_flow(f: Facts) -> Evidence | None:
 
 
 def salt_balance_open(f: Facts) -> Evidence | None:
-    """D36."""
+    """Salt in and salt out differ by more than they may."""
     closure = f.number("salt_balance_closure_fraction")
     if closure is None or abs(closure) <= f.thresholds.closure_fraction:
         return None
@@ -92,7 +92,7 @@ def salt_balance_open(f: Facts) -> Evidence | None:
 
 
 def chlorine_tests_contradict(f: Facts) -> Evidence | None:
-    """D43: free above total, or more chlorine after the carbon than before it."""
+    """Free above total, or more chlorine after the carbon than before it."""
     pairs = (
         ("feed_free_chlorine_mg_per_l", "feed_total_chlorine_mg_per_l"),
         ("carbon_outlet_free_chlorine_mg_per_l", "carbon_outlet_total_chlorine_mg_per_l"),

@@ -6,7 +6,7 @@ from fleet.engineering.diagnosis.record import Evidence
 
 
 def prefilter_clogged(f: Facts) -> Evidence | None:
-    """D01."""
+    """The differential pressure of the prefilters is past their limit."""
     differential_kpa = f.prefilter_drop_kpa
     if differential_kpa is None or f.prefilter_drop_is_normal:
         return None
@@ -20,7 +20,7 @@ def prefilter_clogged(f: Facts) -> Evidence | None:
 
 
 def line_pressure_fell(f: Facts) -> Evidence | None:
-    """D02."""
+    """The line is weaker than its baseline, and the prefilters are not to blame."""
     line, baseline = f.number("line_pressure_kpa"), f.number("baseline_line_pressure_kpa")
     if line is None:
         line = f.number("static_inlet_pressure_kpa")
@@ -48,7 +48,7 @@ def pressure_fault(f: Facts) -> bool:
 
 
 def line_low_without_pump(f: Facts) -> Evidence | None:
-    """D42: the line itself is too weak for a membrane and nothing raises it."""
+    """The line itself is too weak for a membrane and nothing raises it."""
     line = f.number("line_pressure_kpa")
     if line is None or not f.no("has_booster_pump") or line >= f.thresholds.low_line_pressure_kpa:
         return None
@@ -57,7 +57,7 @@ def line_low_without_pump(f: Facts) -> Evidence | None:
 
 
 def pump_without_effect(f: Facts) -> Evidence | None:
-    """D03."""
+    """A booster pump is fitted, and the inlet pressure shows little of it."""
     inlet = f.number("inlet_pressure_kpa")
     if inlet is None or not f.yes("has_booster_pump") or f.prefilter_drop_is_normal is False:
         return None
@@ -75,7 +75,7 @@ def pump_without_effect(f: Facts) -> Evidence | None:
 
 
 def inlet_too_high(f: Facts) -> Evidence | None:
-    """D04."""
+    """The inlet pressure is above its limit, or the pump never stops."""
     inlet = f.number("inlet_pressure_kpa")
     limit = f.number("inlet_pressure_limit_kpa")
     highest = f.thresholds.inlet_pressure_limit_kpa if limit is None else limit

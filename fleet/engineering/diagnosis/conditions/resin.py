@@ -1,5 +1,7 @@
 """Conditions on the resin: what the outlets of the resin say."""
 
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import Final
 
 from fleet.engineering.diagnosis.conditions.common import surely
@@ -44,7 +46,7 @@ def _of_lead(f: Facts, lead: float, permeate: float) -> str:
 
 
 def lead_exhausted(f: Facts) -> Evidence | None:
-    """D11: what the lag does decides whether the two are rotated, and it is not always known."""
+    """The lead outlet is past its limit, and the lag is not as far as the product shows."""
     permeate, lead = _permeate_for_ratio(f), f.number("interstage_tds_mg_per_l")
     product = f.number("product_tds_mg_per_l")
     if permeate is None or lead is None:
@@ -52,8 +54,28 @@ def lead_exhausted(f: Facts) -> Evidence | None:
     sure = _lead_is_through(f, lead, permeate)
     if sure is None:
         return None
-    shown = _of_lead(f, lead, permeate)
     numbers: dict[str, float | str] = {"lead_outlet_over_permeate": lead / permeate}
+    if product is not None:
+        if _lag_is_through(f, product, permeate):
+            return None
+        numbers["product_tds"] = product
+    evidence = _with_lag(f, sure, numbers, _of_lead(f, lead, permeate), product)
+    if not f.yes("lag_resin_is_exhausted"):
+        return evidence
+    # Reading and forecast of the lag may differ: the meter sees ions only, and age and carbon dioxide count too.
+    return replace(
+        evidence,
+        for_installer=f"{_of_lead(f, lead, permeate)}, and by its own forecast the lag is due as well: rotating would "
+        "put a spent cartridge in the lead, so change both.",
+        for_client="The first polishing cartridge is used up, and by our estimate the second is due as well; we will "
+        "change both.",
+        action="Replace both cartridges. Read the product first: where it is still good the forecast was too early, "
+        "and rotating is enough.",
+    )
+
+
+def _with_lag(f: Facts, sure: float, numbers: Mapping[str, float | str], shown: str, product: float | None) -> Evidence:
+    """What the lag does decides whether the two are rotated, and it is not always known."""
     if product is None:
         return Evidence(
             0.8 * sure,
@@ -63,9 +85,6 @@ def lead_exhausted(f: Facts) -> Evidence | None:
             "Read the product first. Where it is good, discard the lead, move the lag to lead and fit a fresh lag; "
             "where it is not, replace both.",
         )
-    if _lag_is_through(f, product, permeate):
-        return None
-    numbers["product_tds"] = product
     if product <= f.limits.product_tds_mg_per_l:
         return Evidence(sure, numbers, f"{shown} and the product is still good: the lag holds, rotate.")
     return Evidence(
@@ -85,7 +104,7 @@ def _lag_is_through(f: Facts, product: float, permeate: float) -> bool:
 
 
 def both_exhausted(f: Facts) -> Evidence | None:
-    """D12: the water behind the last resin is past its limit, or nothing is held back any more."""
+    """The water behind the last resin is past its limit, or nothing is held back any more."""
     permeate, lead = _permeate_for_ratio(f), f.number("interstage_tds_mg_per_l")
     product = f.number("product_tds_mg_per_l")
     if product is None or f.no("has_resin"):
@@ -130,7 +149,7 @@ def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | 
             _CHANGE_ONE,
         )
     if product < limit + step:
-        # One step of the meter is no proof of two spent cartridges; where the lead is spent, D11 says to watch.
+        # One step of the meter is no proof that both are exhausted; `lead_exhausted` says to watch the lag.
         return None
     if lead is not None and permeate is not None:
         of_lead = _lead_is_through(f, lead, permeate)
@@ -152,7 +171,7 @@ def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | 
 
 
 def resin_short_lived(f: Facts) -> Evidence | None:
-    """D13."""
+    """The resin is exhausted long before the life that this permeate gives it."""
     share = f.number("resin_life_share")
     if share is None or share >= 0.6:
         return None
@@ -167,7 +186,7 @@ def resin_short_lived(f: Facts) -> Evidence | None:
 
 
 def product_above_permeate(f: Facts) -> Evidence | None:
-    """D32."""
+    """The product reads above the permeate."""
     permeate, product = f.number("permeate_tds_mg_per_l"), f.number("product_tds_mg_per_l")
     if permeate is None or product is None or f.no("has_resin"):
         return None
@@ -177,7 +196,7 @@ def product_above_permeate(f: Facts) -> Evidence | None:
 
 
 def weak_ions_through(f: Facts) -> Evidence | None:
-    """D33."""
+    """The product reads well, and weak ions are reported in it."""
     product = f.number("product_tds_mg_per_l")
     if product is None or product > f.limits.product_tds_mg_per_l:
         return None
@@ -190,7 +209,7 @@ def weak_ions_through(f: Facts) -> Evidence | None:
 
 
 def cup_takes_up_air(f: Facts) -> Evidence | None:
-    """D34."""
+    """A little TDS in a sample from an open cup."""
     product = f.number("product_tds_mg_per_l")
     if product is None or not f.yes("open_cup_sample") or not 0.0 < product <= 2.0:
         return None
@@ -198,7 +217,7 @@ def cup_takes_up_air(f: Facts) -> Evidence | None:
 
 
 def acid_permeate(f: Facts) -> Evidence | None:
-    """D35."""
+    """The water behind the membrane is slightly acid."""
     acidity = f.number("permeate_ph")
     if acidity is None:
         acidity = f.number("product_ph")

@@ -10,14 +10,12 @@ from pytest_django import DjangoAssertNumQueries
 
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
-from fleet.engineering.diagnosis.rules import RULES
 from fleet.forecasting import GRID_LEVELS
 from fleet.models import Finding, Forecast, Position
 from fleet.services.forecasts.groups import probability_exhausted_by
 from fleet.services.forecasts.rows import TENTHS
 from scheduling.models import Need
 from scheduling.planning.needs.need import exhausted_probability
-from scheduling.planning.needs.work import NO_VISIT, WORK_BY_CAUSE
 from scheduling.services.needs.costs import planning_need
 from scheduling.services.needs.needs import add_need, drop_need, refresh_needs
 from scheduling.services.needs.wanted import compute_needs
@@ -222,12 +220,6 @@ def test_low_line_pressure_with_a_pump_is_looked_at(town: Town) -> None:
     town.finding(town.unit(has_booster_pump=True), "line_pressure_low")
     refresh_needs(company=town.company, now=NOW)
     assert list(_open(town)) == ["inspect booster pump and line pressure"]
-
-
-def test_every_cause_with_work_is_one_the_diagnosis_table_can_find() -> None:
-    known = {cause for rule in RULES for cause in rule.causes}
-    assert set(WORK_BY_CAUSE) | NO_VISIT <= known
-    assert not set(WORK_BY_CAUSE) & NO_VISIT
 
 
 def test_cold_water_calls_for_nothing(town: Town) -> None:

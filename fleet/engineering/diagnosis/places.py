@@ -1,0 +1,15 @@
+"""Where in the train a rule looks."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+StageName = Literal["sediment", "carbon", "membrane", "resin"]
+RoleName = Literal["single", "lead", "lag"]
+
+
+@dataclass(frozen=True)
+class Place:
+    """The position a finding names: the first of these roles that the unit has in this stage."""
+
+    stage: StageName
+    roles: tuple[RoleName, ...]

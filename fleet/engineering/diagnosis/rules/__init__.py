@@ -1,0 +1,25 @@
+"""Every rule of the diagnosis, in the order of work; one file a step.
+
+Thresholds are in `Thresholds` and `Limits`; they are common practice without a source unless a rule says otherwise.
+"""
+
+from collections.abc import Mapping
+from typing import Final
+
+from fleet.engineering.diagnosis.record import Rule
+from fleet.engineering.diagnosis.rules.carbon import CARBON
+from fleet.engineering.diagnosis.rules.care import CARE
+from fleet.engineering.diagnosis.rules.flows import FLOWS
+from fleet.engineering.diagnosis.rules.membrane import MEMBRANE
+from fleet.engineering.diagnosis.rules.meters import METERS
+from fleet.engineering.diagnosis.rules.pressures import PRESSURES
+from fleet.engineering.diagnosis.rules.resin import RESIN
+from fleet.engineering.diagnosis.work import Cause
+
+RULES: Final[tuple[Rule, ...]] = (*METERS, *PRESSURES, *FLOWS, *MEMBRANE, *RESIN, *CARBON, *CARE)
+
+TITLES: Final[Mapping[str, str]] = {rule.id: rule.title for rule in RULES}
+"""Id of a rule -> what it is called in a list."""
+
+CAUSES: Final[Mapping[str, Cause]] = {cause.code: cause for rule in RULES for cause in rule.causes}
+"""Code of a cause -> the cause with the work it calls for."""

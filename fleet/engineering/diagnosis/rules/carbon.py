@@ -1,0 +1,102 @@
+"""Rules on the carbon."""
+
+from typing import Final
+
+from fleet.engineering.diagnosis import conditions as when
+from fleet.engineering.diagnosis.record import Rule
+from fleet.engineering.diagnosis.rules.common import (
+    ANIMALS,
+    AT_LAST_CARBON,
+    AT_LEAD_CARBON,
+    CARBON_NOW,
+    ISOLATE,
+    PRACTICE,
+)
+from fleet.engineering.diagnosis.work import LOOK, Cause, NoWork, Work, WorkKind
+
+CARBON: Final[tuple[Rule, ...]] = (
+    Rule(
+        id="D44",
+        title="Chlorine behind the carbon",
+        pattern="chlorine_after_carbon",
+        step="carbon",
+        condition=when.chlorine_through,
+        asks=(("carbon_outlet_total_chlorine_mg_per_l",), ("carbon_outlet_free_chlorine_mg_per_l",)),
+        place=AT_LAST_CARBON,
+        outdated_by=("carbon",),
+        causes=(Cause(code="carbon_exhausted", work=CARBON_NOW),),
+        confirm="Repeat the total chlorine test with fresh reagent.",
+        action="Change the carbon before the membrane is harmed.",
+        caution=f"{ISOLATE} {ANIMALS}",
+        source="0.1 mg/L total chlorine: dialysis practice",
+        for_installer="Chlorine after the last carbon has reached its limit: the membrane is being used up.",
+        for_client=(
+            "The carbon filter no longer holds back all chlorine; it should be changed soon to protect the membrane."
+        ),
+    ),
+    Rule(
+        id="D45",
+        title="Lead carbon exhausted",
+        pattern="lead_carbon_passes_chlorine",
+        step="carbon",
+        condition=when.lead_carbon_exhausted,
+        asks=(
+            ("interstage_chlorine_mg_per_l", "feed_total_chlorine_mg_per_l"),
+            ("interstage_chlorine_mg_per_l", "feed_free_chlorine_mg_per_l"),
+        ),
+        place=AT_LEAD_CARBON,
+        outdated_by=("carbon",),
+        causes=(Cause(code="lead_carbon_exhausted", work=NoWork.ASKED_ELSEWHERE),),
+        confirm="Repeat the total chlorine test between the carbons with fresh reagent.",
+        action="Discard the lead, move the lag to lead, fit a fresh lag.",
+        caution=f"{ISOLATE} {ANIMALS}",
+        source=PRACTICE,
+        for_installer=(
+            "The first carbon lets more of the chlorine through than a lead may; the second still holds the rest."
+        ),
+        for_client="The first carbon filter is used up and the second still works; we will come and change it.",
+    ),
+    Rule(
+        id="D30",
+        title="Chloramine behind the carbon",
+        pattern="total_chlorine_free_none",
+        step="carbon",
+        condition=when.chloramine_through,
+        asks=(("carbon_outlet_total_chlorine_mg_per_l",),),
+        place=AT_LAST_CARBON,
+        outdated_by=("carbon",),
+        causes=(Cause(code="chloramine_breakthrough", work=CARBON_NOW),),
+        confirm="Ammonia test; ask the supplier.",
+        action="Catalytic carbon, a second position, a lower flow.",
+        caution=f"{ANIMALS} Ammonia, which carbon sets free from chloramine, kills them too.",
+        source="0.1 mg/L total chlorine: dialysis practice",
+        for_installer="Total chlorine passes while free reads near 0: chloramine.",
+        for_client=(
+            "Your supplier's disinfectant gets through the carbon; do not use the water for animals until it is "
+            "changed."
+        ),
+    ),
+    Rule(
+        id="D31",
+        title="New carbon lets chlorine through",
+        pattern="chlorine_soon_after_change",
+        step="carbon",
+        condition=when.carbon_fails_early,
+        asks=(("carbon_outlet_total_chlorine_mg_per_l",), ("carbon_outlet_free_chlorine_mg_per_l",)),
+        place=AT_LAST_CARBON,
+        outdated_by=("carbon",),
+        causes=(
+            Cause(
+                code="wrong_cartridge", work=Work(kind=WorkKind.INSPECT, thing="carbon and its housing", is_urgent=True)
+            ),
+            Cause(code="carbon_bypassed", work=LOOK),
+            Cause(code="flow_too_high_for_carbon", work=LOOK),
+        ),
+        confirm="Contact time; seat of the cartridge and O-ring.",
+        action="Refit; lower the flow or fit a larger bed.",
+        caution=ISOLATE,
+        source=PRACTICE,
+        for_installer="Chlorine passes a carbon that is only days old: wrong cartridge, bypass or too much flow.",
+        for_client="The new carbon filter does not work as it should; we will check its fitting.",
+    ),
+)

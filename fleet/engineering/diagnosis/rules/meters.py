@@ -1,0 +1,167 @@
+"""Is the reading valid, and are the meters plausible?"""
+
+from typing import Final
+
+from fleet.engineering.diagnosis import conditions as when
+from fleet.engineering.diagnosis.record import NO_STORED_READING, Rule
+from fleet.engineering.diagnosis.rules.common import CODES, FEED_AND_PERMEATE, ISOLATE, NO_PART, PRACTICE
+from fleet.engineering.diagnosis.work import LOOK, READ_AGAIN, Cause, NoWork, Work, WorkKind
+
+METERS: Final[tuple[Rule, ...]] = (
+    Rule(
+        id="D38",
+        title="Reading not steady",
+        pattern="reading_not_steady",
+        step="state",
+        condition=when.not_steady,
+        asks=NO_STORED_READING,
+        doubts=("flows", "membrane"),
+        place=None,
+        outdated_by=(),
+        causes=(Cause(code="reading_not_valid_for_trend", work=NoWork.EXPLAINED),),
+        confirm=(
+            "Read again after 5 minutes with the tank valve closed and the permeate to drain, or note the tank "
+            "pressure."
+        ),
+        action="Keep the reading, leave it out of the trend.",
+        caution=NO_PART,
+        source=PRACTICE,
+        for_installer=(
+            "Taken too soon after the start, or against a tank of unknown pressure, so it is kept out of the trend."
+        ),
+        for_client="This reading was taken before the unit had settled; we will take it again.",
+    ),
+    Rule(
+        id="D18",
+        title="Feed and permeate probes exchanged",
+        pattern="permeate_above_feed_swap_explains",
+        step="meters",
+        condition=when.probes_swapped,
+        asks=FEED_AND_PERMEATE,
+        must_be_seen_twice=True,
+        doubts=("membrane", "resin"),
+        place=None,
+        outdated_by=(),
+        causes=(
+            Cause(code="probes_swapped", work=Work(kind=WorkKind.INSPECT, thing="probes"), has_exchanged_probes=True),
+        ),
+        confirm="Measure feed and permeate with one hand-held meter.",
+        action="Swap the labels or leads; correct the stored readings with an audit note.",
+        caution=NO_PART,
+        source=PRACTICE,
+        for_installer="Feed and permeate seem exchanged: swapped, they read as this unit should.",
+        for_client="Two sensors seem to be exchanged; your water is not affected.",
+    ),
+    Rule(
+        id="D19",
+        title="Permeate above feed",
+        pattern="permeate_above_feed",
+        step="meters",
+        condition=when.permeate_above_feed,
+        asks=FEED_AND_PERMEATE,
+        doubts=("membrane", "resin"),
+        place=None,
+        outdated_by=(),
+        causes=(
+            Cause(code="standstill_sample", work=READ_AGAIN),
+            Cause(code="tubes_crossed", work=LOOK),
+            Cause(code="sample_from_concentrate", work=LOOK),
+            Cause(code="salt_in_cup", work=LOOK),
+        ),
+        confirm="Trace the tubes, rinse the cup, sample again after 5 minutes of flow.",
+        action="Replumb if crossed; otherwise retake.",
+        caution=ISOLATE,
+        source=PRACTICE,
+        for_installer=(
+            "Permeate reads above feed, and no baseline shows that the probes are swapped: tubes, sample point or cup."
+        ),
+        for_client="A reading does not make sense; we will take it again.",
+    ),
+    Rule(
+        id="D17",
+        title="Two meters disagree",
+        pattern="meters_disagree",
+        step="meters",
+        condition=when.meters_disagree,
+        asks=NO_STORED_READING,
+        doubts=("membrane", "resin"),
+        place=None,
+        outdated_by=(),
+        causes=(
+            Cause(code="meter_out_of_calibration", work=Work(kind=WorkKind.VERIFY_INSTRUMENTS, thing="meters")),
+            Cause(code="different_tds_factor", work=LOOK),
+            Cause(code="dirty_cell", work=LOOK),
+        ),
+        confirm="Check both meters with a standard near the range in use, 84 or 1413 uS/cm.",
+        action="Clean, calibrate, store the factor of the meter.",
+        caution=NO_PART,
+        source=PRACTICE,
+        for_installer=(
+            "Two meters differ by more than 10 % or 3 digits on one cup: calibrate before diagnosing anything."
+        ),
+        for_client="A meter needs calibration; readings may be off until then.",
+    ),
+    Rule(
+        id="D20",
+        title="Impossible flow",
+        pattern="impossible_flow",
+        step="meters",
+        condition=when.impossible_flow,
+        asks=(("permeate_flow_l_per_day",), ("totaliser_l",)),
+        doubts=("flows", "membrane"),
+        place=None,
+        outdated_by=(),
+        causes=(
+            Cause(code="flow_entry_error", work=READ_AGAIN),
+            Cause(code="counter_reversed", work=LOOK),
+            Cause(code="leak", work=LOOK),
+            Cause(code="concentrate_line_blocked", work=LOOK),
+        ),
+        confirm="Bucket and stopwatch on both lines; look for a leak.",
+        action="Retake; if flow goes in and not out, shut the feed and find the leak.",
+        caution=CODES,
+        source=PRACTICE,
+        for_installer="A flow is negative, out of all proportion, or goes in without coming out.",
+        for_client=(
+            "A flow reading does not make sense; if you see water where it should not be, shut the feed and call us."
+        ),
+    ),
+    Rule(
+        id="D36",
+        title="Salt balance does not close",
+        pattern="salt_balance_open",
+        step="meters",
+        condition=when.salt_balance_open,
+        asks=(("salt_balance_closure_fraction",),),
+        doubts=("flows", "membrane"),
+        place=None,
+        outdated_by=(),
+        causes=(Cause(code="flow_or_tds_reading_wrong", work=READ_AGAIN),),
+        confirm="Repeat all flows and TDS within 5 minutes.",
+        action="No verdict on the membrane until the balance closes within 10 %.",
+        caution=NO_PART,
+        source=PRACTICE,
+        for_installer="Salt in and salt out differ by more than 10 %: a flow or a TDS is wrong.",
+        for_client="The readings do not add up; we will take them again.",
+    ),
+    Rule(
+        id="D43",
+        title="Chlorine tests disagree",
+        pattern="chlorine_tests_contradict",
+        step="meters",
+        condition=when.chlorine_tests_contradict,
+        asks=(("carbon_outlet_total_chlorine_mg_per_l",), ("feed_total_chlorine_mg_per_l",)),
+        doubts=("carbon",),
+        place=None,
+        outdated_by=(),
+        causes=(Cause(code="chlorine_test_error", work=READ_AGAIN),),
+        confirm="Repeat with fresh reagent; dilute if the sample bleaches; test total and free from the same draw.",
+        action="Do not judge the carbon by these tests.",
+        caution=NO_PART,
+        source=PRACTICE,
+        for_installer=(
+            "The chlorine tests contradict each other: free above total, or more after the carbon than before it."
+        ),
+        for_client="A chlorine test needs repeating.",
+    ),
+)

@@ -1,0 +1,96 @@
+"""Which patterns stand at a unit: rule by rule, by the newest reading that can answer."""
+
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from typing import Final
+
+from fleet.engineering.diagnosis import RULES, Match, Rule, diagnose
+from fleet.models import Position, Stage
+from fleet.services.findings.facts import History, context_of_row, names_of_row
+
+LOOK_BACK: Final = timedelta(days=120)
+"""Readings older than this open no finding and keep none open: what was seen then may be mended."""
+
+SEASON: Final = timedelta(days=30)
+"""What the temperature of the water explained longer ago, it does not explain today (common practice, no source)."""
+
+_PRODUCT: Final = "product_tds_mg_per_l"
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A pattern that stands: the match and the row of the reading it rests on (None for the unit as a whole)."""
+
+    match: Match
+    row: int | None
+
+
+def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
+    """Patterns that stand at a unit now, each with the reading it rests on."""
+    rows = [row for row in history.rows_of(unit_id) if now - LOOK_BACK <= history.table.taken_at[row] <= now]
+    has_lag = (Stage.RESIN.value, Position.Role.LAG.value) in history.positions.get(unit_id, {})
+    waiting = {rule: (rule.asks_behind_lag if has_lag else ()) or rule.asks for rule in RULES if rule.asks}
+    limits = history.limits[unit_id]
+    pending: dict[Rule, Pattern] = {}
+    patterns: list[Pattern] = []
+    product: float | None = None
+    product_row: int | None = None
+    for row in reversed(rows):
+        if not waiting:
+            break
+        names = names_of_row(history, row)
+        answered = [rule for rule, asks in waiting.items() if any(names.issuperset(ask) for ask in asks)]
+        if not answered and _PRODUCT not in names:
+            continue
+        context = context_of_row(history, row)
+        matches = {match.rule: match for match in diagnose(context, limits=limits)} if answered else {}
+        if product is not None and any(rule.is_judged_by_newest_product for rule in answered):
+            later = {match.rule: match for match in diagnose({**context, _PRODUCT: product}, limits=limits)}
+            matches = {rule: match for rule, match in matches.items() if not rule.is_judged_by_newest_product} | {
+                rule: match for rule, match in later.items() if rule.is_judged_by_newest_product
+            }
+        for rule in answered:
+            match = matches.get(rule)
+            if rule.must_be_seen_twice and match is not None and rule not in pending:
+                pending[rule] = Pattern(match, row)
+                continue
+            del waiting[rule]
+            if match is None or history.changed_since(row, rule.outdated_by):
+                continue
+            if rule.passes_with_season and now - history.table.taken_at[row] > SEASON:
+                continue
+            patterns.append(pending.get(rule, Pattern(match, row)))
+        known_tds = context.get(_PRODUCT)
+        if product is None and isinstance(known_tds, float):
+            product, product_row = known_tds, row
+    if product_row is not None:
+        unanswered = {
+            rule
+            for rule in waiting
+            if rule.can_rest_on_product_alone and not history.changed_since(product_row, rule.outdated_by)
+        }
+        if unanswered:
+            alone = diagnose(context_of_row(history, product_row), limits=limits)
+            patterns += [Pattern(match, product_row) for match in alone if match.rule in unanswered]
+    return [*patterns, *_unread(history, unit_id, now)]
+
+
+def _unread(history: History, unit_id: int, now: datetime) -> list[Pattern]:
+    """Nobody has looked at the unit for long; counted from its commissioning where it was never read."""
+    rows = [row for row in history.rows_of(unit_id) if history.table.taken_at[row] <= now]
+    if rows:
+        last = history.table.taken_at[rows[-1]]
+    else:
+        last = datetime.combine(history.facts[unit_id]["commissioned_on"], time(), tzinfo=now.tzinfo)
+    weeks = float((now - last).days // 7)
+    matches = diagnose({"weeks_since_last_reading": weeks})
+    return [Pattern(match, None) for match in matches if match.rule.is_of_whole_unit]
+
+
+def position_of(history: History, unit_id: int, rule: Rule) -> int | None:
+    """The position of the unit a finding names, where it is about one."""
+    if rule.place is None:
+        return None
+    positions = history.positions.get(unit_id, {})
+    by_role = (positions.get((rule.place.stage, role)) for role in rule.place.roles)
+    return next((position for position in by_role if position is not None), None)

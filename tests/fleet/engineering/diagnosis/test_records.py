@@ -1,0 +1,119 @@
+"""A rule says all of itself, and nobody else keys anything by its number."""
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+from fleet.engineering.diagnosis import CAUSES, CONTEXT_KEYS, RULES, NoWork, Rule, Work
+from fleet.engineering.diagnosis.record import STEPS
+from fleet.engineering.purposes import PURPOSES
+from fleet.models import Position, Stage
+from scheduling.planning.needs.need import NeedKind
+from scheduling.planning.needs.work import work_for
+from tests.fleet.engineering.diagnosis.test_rules import PATTERNS
+
+ROOT = Path(__file__).parents[4]
+RECORDS = ROOT / "fleet/engineering/diagnosis/rules"
+CONDITIONS = ROOT / "fleet/engineering/diagnosis/conditions"
+SENTENCES = ("title", "pattern", "confirm", "action", "caution", "source", "for_installer", "for_client")
+rules = pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.id)
+
+
+def literals(path: Path) -> list[str]:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return [node.value for node in ast.walk(tree) if isinstance(node, ast.Constant) and isinstance(node.value, str)]
+
+
+def product_files() -> list[Path]:
+    files = [path for room in ("accounts", "fleet", "scheduling") for path in (ROOT / room).rglob("*.py")]
+    return [path for path in files if RECORDS not in path.parents]
+
+
+def test_no_rule_is_named_by_its_number_outside_its_record() -> None:
+    numbers = re.compile(r"[A-Z]\d\d")
+    assert all(numbers.fullmatch(rule.id) for rule in RULES)
+    assert len(product_files()) > 300
+    ids = {rule.id for rule in RULES}
+    named = {str(path.relative_to(ROOT)): ids.intersection(literals(path)) for path in product_files()}
+    assert {path: found for path, found in named.items() if found} == {}
+
+
+def test_no_cause_is_named_by_its_code_outside_the_records() -> None:
+    # a condition may choose between causes that a record holds, and bears the name of what it looks for
+    elsewhere = [path for path in product_files() if CONDITIONS not in path.parents]
+    named = {str(path.relative_to(ROOT)): set(CAUSES).intersection(literals(path)) for path in elsewhere}
+    assert {path: found for path, found in named.items() if found} == {}
+
+
+def test_each_rule_stands_once_and_in_the_order_of_work() -> None:
+    assert len({rule.id for rule in RULES}) == len({rule.pattern for rule in RULES}) == len(RULES)
+    assert {rule.id for rule in RULES} == {rule for rule, _, _ in PATTERNS}
+    assert [rule.step for rule in RULES] == sorted((rule.step for rule in RULES), key=STEPS.index)
+
+
+@rules
+def test_a_rule_says_all_of_itself(rule: Rule) -> None:
+    assert all(getattr(rule, name) for name in SENTENCES)
+    assert rule.causes
+    assert set(rule.doubts) <= set(STEPS)
+    for sentence in (rule.for_installer, rule.for_client, rule.confirm, rule.action, rule.caution):
+        assert sentence == sentence.strip()
+        assert sentence.endswith(".")
+    if rule.must_be_seen_twice or rule.passes_with_season or rule.outdated_by:
+        assert rule.asks, "of a rule that no stored reading answers it means nothing"
+
+
+@rules
+def test_what_a_rule_asks_can_be_read(rule: Rule) -> None:
+    asked = {name for ask in (*rule.asks, *rule.asks_behind_lag) for name in ask}
+    assert asked <= set(CONTEXT_KEYS)
+    assert all(rule.asks)
+    assert all(rule.asks_behind_lag)
+    if rule.asks_behind_lag:
+        assert set(rule.asks_behind_lag) < set(rule.asks)
+    if rule.can_rest_on_product_alone:
+        assert ("product_tds_mg_per_l",) in rule.asks
+
+
+@rules
+def test_a_rule_speaks_of_stages_and_roles_that_exist(rule: Rule) -> None:
+    assert set(rule.outdated_by) <= set(Stage.values)
+    if rule.place is not None:
+        assert rule.place.stage in Stage.values
+        assert rule.place.roles
+        assert set(rule.place.roles) <= set(Position.Role.values)
+        assert rule.place.stage in rule.outdated_by or not rule.outdated_by
+
+
+@pytest.mark.parametrize("code", CAUSES)
+def test_a_cause_says_what_work_it_calls_for_or_that_it_calls_for_none(code: str) -> None:
+    works = {cause.work for rule in RULES for cause in rule.causes if cause.code == code}
+    assert len(works) == 1, "one cause calls for one work, whichever rule found it"
+    work = works.pop()
+    needed = work_for(code, has_booster_pump=False)
+    if isinstance(work, NoWork):
+        assert needed is None
+        return
+    assert isinstance(work, Work)
+    assert needed is not None
+    assert (needed.kind.value, needed.stage or None, needed.urgent, needed.label) == (
+        work.kind.value,
+        work.stage,
+        work.is_urgent,
+        work.label,
+    )
+    assert not work.part or work.part in PURPOSES
+    assert work.label or work.stage or needed.kind == NeedKind.INSPECT, "a sentence must be able to name it"
+    assert (needed.kind in (NeedKind.REPLACE, NeedKind.ROTATE)) == (work.stage is not None)
+
+
+def test_a_condition_chooses_among_causes_that_a_record_holds() -> None:
+    chosen = set()
+    for path in CONDITIONS.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.keyword) and node.arg == "causes":
+                chosen |= {each.value for each in ast.walk(node.value) if isinstance(each, ast.Constant)}
+    assert chosen
+    assert chosen <= set(CAUSES)

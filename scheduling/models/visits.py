@@ -1,15 +1,33 @@
 """Visits to sites, what is to be done on them, and what was done."""
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django.db import models
 from django.db.models import Q
+from django.db.models.deletion import Collector
 
 from accounts.models import Company, Membership
 from accounts.tenancy import TenantModel
 from fleet.models import Site
 from scheduling.models.installers import Installer
 from scheduling.models.needs import Need
+
+
+def keep_what_people_were_told(collector: Collector, field: Any, visits: Any, using: str) -> None:
+    """Delete a site's visits with it where nobody was ever told of them; one that somebody was told of keeps the site.
+
+    A proposal is worked out from what is stored. It must not hold a site that was entered by mistake.
+    """
+    told = visits.filter(
+        ~Q(state__in=(Visit.State.PROPOSED, Visit.State.CANCELLED))
+        | ~Q(offers=[])
+        | Q(messages__isnull=False)
+        | Q(records__isnull=False)
+        | Q(stops__round__plan__published_at__isnull=False)
+    ).distinct()
+    if told:
+        models.PROTECT(collector, field, told, using)
+    models.CASCADE(collector, field, visits, using)
 
 
 class Visit(TenantModel):
@@ -46,7 +64,7 @@ class Visit(TenantModel):
         OTHER = "other", "another reason, see the note"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="visits")
-    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="visits")
+    site = models.ForeignKey(Site, on_delete=keep_what_people_were_told, related_name="visits")
     state = models.CharField(max_length=12, choices=State, default=State.PROPOSED)
     earliest_day = models.DateField()
     latest_day = models.DateField()

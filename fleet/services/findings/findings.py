@@ -89,8 +89,10 @@ def _store(
     counts: Counter[str] = Counter(opened=0, refreshed=0, closed=0, standing=0)
     with transaction.atomic():
         # The lock makes two runs for the same units follow one another, also when there is no finding to lock yet.
+        # A unit that was deleted while it was looked at is no longer there to be locked.
         lock = Unit.objects.filter(pk__in=list(patterns_by_unit)).order_by("pk").select_for_update(no_key=True)
-        list(lock.values_list("pk"))
+        present = set(lock.values_list("pk", flat=True))
+        patterns_by_unit = {unit_id: patterns for unit_id, patterns in patterns_by_unit.items() if unit_id in present}
         stored: dict[tuple[int, str], Finding] = {
             (finding.unit_id, finding.cause): finding
             for finding in Finding.objects.of_company(company)

@@ -268,11 +268,11 @@ def _stored(block: Forecasted, *, day: date, now: datetime) -> dict[str, int]:
 
 def _store(rows: Mapping[int, Mapping[str, Any]], *, day: date, now: datetime) -> dict[str, int]:
     """Write what differs from the stored forecasts of the day, and move the mark of the latest one."""
-    position_ids = sorted(rows)
     with transaction.atomic():
         # The lock makes two runs for the same positions follow one another, also when there is no forecast to lock yet.
-        lock = Position.objects.filter(pk__in=position_ids).order_by("pk").select_for_update(no_key=True)
-        list(lock.values_list("pk"))
+        # A position that was deleted while its forecast was computed is no longer there to be locked.
+        lock = Position.objects.filter(pk__in=list(rows)).order_by("pk").select_for_update(no_key=True)
+        position_ids = list(lock.values_list("pk", flat=True))
         # By position alone: a join to the company makes the database look through all of its forecasts.
         own_forecasts = Forecast.objects.filter(position_id__in=position_ids)
         latest = dict(own_forecasts.filter(is_latest=True).values_list("position_id", "as_of"))

@@ -12,6 +12,7 @@ from django.db import transaction
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
+from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Stage, Unit
 from fleet.services.consequences import Kind, announce
 
@@ -240,6 +241,9 @@ def delete_unit(*, unit: Unit, by: Membership | None, now: datetime) -> None:
     with transaction.atomic():
         if Reading.objects.filter(unit=unit).exists():
             raise Conflict("unit_has_readings", f"{unit.code} has readings; set 'retired_on' instead of deleting it.")
+        # Whoever makes needs or forecasts of this unit at this moment has stored them before it goes, or finds it gone.
+        lock_company(unit.company_id)
+        list(Position.objects.filter(unit=unit).order_by("pk").select_for_update(no_key=True).values_list("pk"))
         announce(unit.company_id, units=[unit.pk], kind=Kind.UNIT, now=now)
         if by is not None:
             record(by=by, action="delete unit", subject=unit, now=now, details={"code": unit.code})
@@ -304,6 +308,7 @@ def delete_position(*, position: Position, by: Membership | None, now: datetime)
     with transaction.atomic():
         if position.placements.exists():
             raise Conflict("position_has_history", "Cartridges have stood there; the record of them is kept.")
+        lock_company(position.unit.company_id)
         announce(position.unit.company_id, units=[position.unit.pk], kind=Kind.TRAIN, now=now)
         if by is not None:
             record(by=by, action="delete position", subject=position, now=now, details={"unit": position.unit_id})

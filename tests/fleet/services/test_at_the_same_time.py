@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from threading import Barrier
 from typing import Any
 
@@ -16,10 +16,13 @@ from accounts.jobs.models import Job
 from accounts.models import Company
 from fleet.intake.payloads import take_reading
 from fleet.models import Finding, Forecast, Placement, Reading, ReadingIndicators
+from fleet.services.findings import findings
 from fleet.services.findings.findings import refresh_findings
+from fleet.services.forecasts import forecasts
 from fleet.services.forecasts.forecasts import forecast_company
 from fleet.services.readings.indicators import recompute
 from fleet.services.units.placements import place
+from fleet.services.units.units import delete_unit
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -112,3 +115,38 @@ def test_two_recomputations_leave_one_row_a_reading(company: Company) -> None:
     answers = all_at_once(lambda: recompute(company=company, now=NOW))
     assert not [answer for answer in answers if isinstance(answer, Exception)]
     assert ReadingIndicators.objects.count() == 3
+
+
+def test_a_unit_that_is_deleted_while_it_is_forecast_leaves_nothing_behind(
+    company: Company, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept, gone = (factories.UnitFactory(company=company) for _ in range(2))
+    for unit in (kept, gone):
+        position = factories.PositionFactory(unit=unit, stage="sediment", role="single")
+        factories.PlacementFactory(position=position, placed_at=datetime(2026, 1, 1, tzinfo=UTC))
+    store = forecasts._store
+
+    def store_late(*args: Any, **kwargs: Any) -> dict[str, int]:
+        Placement.objects.filter(position__unit=gone).delete()
+        delete_unit(unit=gone, by=None, now=NOW)
+        return store(*args, **kwargs)
+
+    monkeypatch.setattr(forecasts, "_store", store_late)
+    counts = forecast_company(company=company, now=NOW)
+    assert counts["created"] == 1
+    assert [row.position.unit for row in Forecast.objects.all()] == [kept]
+
+
+def test_a_unit_that_is_deleted_while_it_is_diagnosed_leaves_nothing_behind(
+    company: Company, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    gone = factories.UnitFactory(company=company, commissioned_on=date(2025, 1, 1))
+    store = findings._store
+
+    def store_late(*args: Any, **kwargs: Any) -> dict[str, int]:
+        delete_unit(unit=gone, by=None, now=NOW)
+        return store(*args, **kwargs)
+
+    monkeypatch.setattr(findings, "_store", store_late)
+    assert refresh_findings(company=company, now=NOW)["opened"] == 0
+    assert not Finding.objects.exists()

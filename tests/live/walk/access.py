@@ -1,0 +1,51 @@
+"""Getting in: sign-in, sessions, passwords, members, tokens, the company, clients."""
+
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from tests.live.parts import Parts, Person
+
+PASSWORD = "quartz-lantern-meadow-barrel-19"
+NEXT_PASSWORD = "cobble-thicket-harbour-violet-73"
+
+
+def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
+    """Let everybody in, change what may be changed, and let them out again."""
+    email = "owner@ostrelle-water.example"
+    password = logins["passwords"][email]
+    stranger = Person(parts, owner.written)
+    stranger.post("/login/", {"email": email, "password": "wrong"}, status=401)
+    stranger.get("/clients/", status=401)
+    secret = stranger.post("/login/", {"email": email, "password": password, "name": "desk"})["token"]
+    desk = Person(parts, owner.written, token=secret)
+    assert desk.get("/me/")["membership"]["role"] == "owner"
+    desk.post("/logout/")
+    desk.get("/me/", status=401)
+
+    browser = Person(parts, owner.written)
+    browser.post("/session/", {"email": email, "password": password})
+    assert browser.get("/me/")["membership"]["role"] == "owner"
+
+    owner.patch("/company/", {"name": "Ostrelle Water Care (invented)"})
+    customer = owner.post("/clients/", {"name": "Walk-in client", "email": "walk@client.example"})
+    assert owner.patch(f"/clients/{customer['id']}/", {"phone": "555 0100"})["phone"] == "555 0100"
+    member = owner.post(
+        "/members/", {"email": "nell@north.example", "name": "Nell", "role": "office", "password": PASSWORD}
+    )
+    newcomer = Person(parts, owner.written)
+    newcomer.post("/session/", {"email": "nell@north.example", "password": PASSWORD})
+    token = stranger.post("/login/", {"email": "nell@north.example", "password": PASSWORD})["token"]
+    nell = Person(parts, owner.written, token=token)
+    nell.post("/me/password/", {"current_password": PASSWORD, "new_password": NEXT_PASSWORD})
+    stranger.post("/login/", {"email": "nell@north.example", "password": PASSWORD}, status=401)
+    token = stranger.post("/login/", {"email": "nell@north.example", "password": NEXT_PASSWORD})["token"]
+    nell = Person(parts, owner.written, token=token)
+    expires_at = (datetime.now(UTC) + timedelta(days=2)).isoformat()
+    program = nell.post("/tokens/", {"name": "export", "expires_at": expires_at})
+    nell.delete(f"/tokens/{program['id']}/")
+    owner.patch(f"/members/{member['id']}/", {"name": "Nell Harrowgate"})
+    owner.post(f"/members/{member['id']}/end/")
+    nell.get("/clients/", status=401)
+    owner.delete(f"/clients/{customer['id']}/")
+    assert any(entry["action"] for entry in owner.rows("/audit-entries/"))

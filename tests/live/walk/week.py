@@ -1,0 +1,217 @@
+"""A week of the office: policy, people, a plan, appointments, the day itself, parts and orders."""
+
+import struct
+import zlib
+from collections.abc import Mapping
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from tests.live.parts import Person
+from tests.live.workers import wait_until
+
+ZONE = ZoneInfo("Europe/Berlin")
+
+
+def walk(owner: Person, office: Person, installers: Mapping[str, Person], client: Person) -> None:
+    """Plan, publish, repair, offer, visit, report, order: by each person what that person does."""
+    policy(owner)
+    people(office)
+    plan = published_plan(office)
+    stops(office, plan)
+    appointments(office, installers, client)
+    by_hand(office)
+    day_of_work(office, installers)
+    orders(office)
+    told(office)
+
+
+def policy(owner: Person) -> None:
+    owner.patch("/policy/", {"visit_cost": 26.0})
+    assert owner.get("/policy/")["visit_cost"] == 26.0
+    owner.patch("/policy/", {"visit_cost": None})
+
+
+def people(office: Person) -> None:
+    newcomer = next(row for row in office.rows("/members/") if row["role"] == "office")
+    body = {"membership": newcomer["id"], "name": "Stand-in", "home_latitude": 55.4, "home_longitude": 3.6}
+    stand_in = office.post("/installers/", body)
+    office.patch(f"/installers/{stand_in['id']}/", {"van": "van 9"})
+    absent_on = (datetime.now(ZONE).date() + timedelta(days=60)).isoformat()
+    absence = office.post(
+        "/absences/",
+        {
+            "installer": stand_in["id"],
+            "first_day": absent_on,
+            "last_day": absent_on,
+        },
+    )
+    office.patch(f"/absences/{absence['id']}/", {"first_day": absent_on, "last_day": absent_on, "reason": "course"})
+    office.delete(f"/absences/{absence['id']}/")
+    office.delete(f"/installers/{stand_in['id']}/")
+    first, second = office.rows("/sites/")[:2]
+    pair = office.post("/site-pairs/", {"first_site": first["id"], "second_site": second["id"], "rule": "together"})
+    office.delete(f"/site-pairs/{pair['id']}/")
+
+
+def published_plan(office: Person) -> dict[str, Any]:
+    office.post("/visits/propose/")
+    job = office.finished(office.post("/plans/", {"seconds": 1, "days": 5}))
+    plan = office.get(f"/plans/{job['result']['plan']}/")
+    office.post(f"/plans/{plan['id']}/write-parts-lists/")
+    published = office.post(f"/plans/{plan['id']}/publish/")
+    assert published["state"] == "published"
+    replanned = office.post(
+        f"/plans/{plan['id']}/replan/",
+        {
+            "urgent_calls": [{"unit": office.rows("/units/")[3]["id"], "kind": "inspect", "reason": "no water"}],
+            "seconds": 1,
+            "publish": True,
+        },
+    )
+    return dict(replanned)
+
+
+def stops(office: Person, plan: Mapping[str, Any]) -> None:
+    rounds = office.get(f"/plans/{plan['id']}/")["rounds"]
+    round_ = max(rounds, key=lambda row: len(row["stops"]))
+    stop = round_["stops"][-1]
+    office.post(f"/stops/{stop['id']}/lock/", {"reason": "The client takes the morning off."})
+    office.post(f"/visits/{stop['visit']}/unlock/", {"note": "no longer"})
+    preview = office.post(f"/stops/{stop['id']}/preview-move/", {"place": 1})
+    codes = [warning["code"] for warning in preview.get("warnings", [])]
+    office.post(f"/stops/{stop['id']}/move/", {"place": 1, "acknowledge": codes, "reason": "on the way"})
+
+
+def appointments(office: Person, installers: Mapping[str, Person], client: Person) -> None:
+    proposed = [row for row in office.rows("/visits/") if row["state"] == "proposed" and row["planned"]]
+    own_sites = {row["id"] for row in client.rows("/sites/")}
+    visit = next(row for row in office.rows("/visits/") if row["site"] in own_sites and row["state"] == "proposed")
+    opens_at = at(next_weekday(2), 9)
+    office.post(f"/visits/{visit['id']}/offer/", {"windows": [window(opens_at), window(at(next_weekday(3), 9))]})
+    accepted = client.post(f"/visits/{visit['id']}/accept/", {"opens_at": opens_at.isoformat()})
+    assert accepted["state"] == "confirmed"
+    other = next(row for row in proposed if row["id"] != visit["id"])
+    site = office.get(f"/sites/{other['site']}/")
+    office.patch(f"/clients/{site['client']}/", {"email": ""})
+    office.post(f"/visits/{other['id']}/confirm/", {"appointment_at": at(next_weekday(4), 10).isoformat()})
+    office.post(f"/visits/{other['id']}/unconfirm/", {"note": "asked by phone"})
+    office.post(f"/visits/{other['id']}/cancel/", {"note": "sold the tank"})
+
+
+def by_hand(office: Person) -> None:
+    unit = office.rows("/units/")[5]
+    need = office.post("/needs/", {"unit": unit["id"], "kind": "inspect", "reason": "noise from the pump"})
+    office.post(f"/needs/{need['id']}/drop/", {"note": "gone after a flush"})
+    item = office.rows("/catalogue-items/")[0]
+    counted = next((row for row in office.rows("/stock-levels/") if row["item"] == item["id"]), None)
+    if counted:
+        office.delete(f"/stock-levels/{counted['id']}/")
+    level = office.post("/stock-levels/", {"item": item["id"], "quantity": 12})
+    office.patch(f"/stock-levels/{level['id']}/", {"quantity": 11})
+
+
+def day_of_work(office: Person, installers: Mapping[str, Person]) -> None:
+    """Drive to a visit and report the work; close the next one without a report; find nobody in at the third."""
+    by_name = {row["name"].split()[0].lower(): row["id"] for row in office.rows("/installers/")}
+    name, installer = next(iter(installers.items()))
+    visits = visits_to_inspect(office, 3)
+    for number, row in enumerate(visits):
+        body = {"appointment_at": at(next_weekday(number), 11).isoformat(), "installer": by_name[name]}
+        office.post(f"/visits/{row['id']}/confirm/", {**body, "outside_access_hours": True})
+        installer.post(f"/visits/{row['id']}/depart/")
+    reported, completed, shut = visits
+    installer.post(f"/visits/{reported['id']}/begin/")
+    tasks = installer.get(f"/visits/{reported['id']}/")["tasks"]
+    body = {
+        "site": reported["site"],
+        "visit": reported["id"],
+        "reference": "W01-report-1",
+        "done_at": datetime.now(UTC).isoformat(),
+        "minutes": 40,
+        "work": [{"action": "inspect", "unit": tasks[0]["unit"], "note": "all dry"}],
+        "not_done": [{"need": task["need"], "reason": "no time"} for task in tasks if task["state"] == "open"],
+        "readings": [{"unit": tasks[0]["unit"], "permeate_tds": "10 ppm", "reference": "W01-report-1-a"}],
+    }
+    record = installer.post("/service-records/", body)
+    assert installer.post("/service-records/", body)["id"] == record["id"]
+    installer.post(
+        f"/service-records/{record['id']}/photos/",
+        files={"file": ("unit.png", one_pixel(), "image/png")},
+        data={"caption": "below the sink"},
+    )
+    installer.post(f"/visits/{completed['id']}/begin/")
+    outcomes = [
+        {"need": task["need"], "done": True}
+        if task["kind"] == "inspect"
+        else {"need": task["need"], "done": False, "reason": "next time"}
+        for task in installer.get(f"/visits/{completed['id']}/")["tasks"]
+    ]
+    installer.post(f"/visits/{completed['id']}/complete/", {"tasks": outcomes})
+    installer.post(f"/visits/{shut['id']}/give-up/", {"obstacle": "nobody_in"})
+
+
+def visits_to_inspect(office: Person, count: int) -> list[dict[str, Any]]:
+    """Proposed visits, each to a site of its own, that have an inspection among their tasks."""
+    busy = {row["site"] for row in office.rows("/visits/") if row["state"] not in {"proposed", "cancelled", "done"}}
+    units = {row["site"]: row for row in office.rows("/units/") if row["site"] not in busy}
+    for unit in list(units.values())[:count]:
+        office.post(
+            "/needs/", {"unit": unit["id"], "kind": "inspect", "reason": "seen from the road", "is_urgent": True}
+        )
+    office.post("/visits/propose/")
+    visits = [row for row in office.rows("/visits/") if row["state"] == "proposed"]
+    return [row for row in visits if any(task["kind"] == "inspect" for task in row["tasks"])][:count]
+
+
+def orders(office: Person) -> None:
+    office.post("/purchase-orders/draft/")
+    item = next(row for row in office.rows("/catalogue-items/") if row["supplier"])
+    order = office.post(
+        "/purchase-orders/", {"supplier": item["supplier"], "lines": [{"item": item["id"], "packs": 2}]}
+    )
+    office.patch(f"/purchase-orders/{order['id']}/", {"note": "to the back door"})
+    placed = office.post(f"/purchase-orders/{order['id']}/place/", {"below_minimum_order_value": True})
+    due = (datetime.now(ZONE).date() + timedelta(days=9)).isoformat()
+    office.post(f"/purchase-orders/{order['id']}/expect/", {"expected_on": due})
+    line = placed["lines"][0]
+    office.post(
+        f"/purchase-orders/{order['id']}/receive/",
+        {"reference": "W01-note-1", "pieces": [{"line": line["id"], "quantity": line["quantity"]}]},
+    )
+    other = office.post(
+        "/purchase-orders/", {"supplier": item["supplier"], "lines": [{"item": item["id"], "packs": 1}]}
+    )
+    office.post(f"/purchase-orders/{other['id']}/cancel/", {"note": "ordered twice"})
+
+
+def told(office: Person) -> None:
+    to_call = [row for row in office.rows("/messages/") if row["state"] == "to_call"]
+    office.post(f"/messages/{to_call[0]['id']}/called/", {"note": "agreed"})
+    wait_until(lambda: bool(office.parts.letters), "a letter that beat sends")
+
+
+def next_weekday(number: int) -> date:
+    """The weekday of the week after this one, so that it lies ahead whatever day it is: 0 is Monday."""
+    today = datetime.now(ZONE).date()
+    return today + timedelta(days=7 - today.weekday() + number)
+
+
+def at(day: date, hour: int) -> datetime:
+    return datetime.combine(day, time(hour), ZONE)
+
+
+def window(opens_at: datetime) -> dict[str, str]:
+    return {"opens_at": opens_at.isoformat(), "closes_at": (opens_at + timedelta(hours=1)).isoformat()}
+
+
+def one_pixel() -> bytes:
+    """A PNG of one grey pixel, made by the rules of ISO/IEC 15948."""
+
+    def chunk(kind: bytes, content: bytes) -> bytes:
+        return struct.pack(">I", len(content)) + kind + content + struct.pack(">I", zlib.crc32(kind + content))
+
+    header = struct.pack(">IIBBBBB", 1, 1, 8, 0, 0, 0, 0)
+    return (
+        b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", zlib.compress(b"\0\x80")) + chunk(b"IEND", b"")
+    )

@@ -24,13 +24,13 @@ def chlorine_through(f: Facts) -> Evidence | None:
     return Evidence(
         surely(chlorine / limit - 1.0, at_limit=0.65),
         {"chlorine": chlorine, "limit": limit},
-        f"Chlorine after the last carbon is at {chlorine:.2g} mg/L, and {limit:.2g} is its limit: the membrane is "
-        "being used up.",
+        f"Chlorine after the last carbon is {chlorine:.2g} mg/L, against a limit of {limit:.2g} mg/L: it damages the "
+        "membrane.",
     )
 
 
 def lead_carbon_exhausted(f: Facts) -> Evidence | None:
-    """The first carbon passes its share, and the second still holds what comes."""
+    """The first carbon lets through more than its share, and the second still removes the rest."""
     lead, after = f.number("interstage_chlorine_mg_per_l"), f.chlorine_after_carbon
     tests = (f.number("feed_total_chlorine_mg_per_l"), f.number("feed_free_chlorine_mg_per_l"))
     entering = max((value for value in tests if value is not None), default=0.0)
@@ -43,8 +43,8 @@ def lead_carbon_exhausted(f: Facts) -> Evidence | None:
     return Evidence(
         surely(share / limit - 1.0),
         {"lead_outlet_over_feed": share, "limit": limit},
-        f"The first carbon lets {100.0 * share:.0f} % of the chlorine through, and a lead may let "
-        f"{100.0 * limit:.0f} % through ({limit * entering:.2g} mg/L at the feed of this reading): it is exhausted.",
+        f"The lead carbon lets {100.0 * share:.0f} % of the chlorine through, against a limit of {100.0 * limit:.0f} % "
+        f"({limit * entering:.2g} mg/L at the feed of this reading): it is exhausted.",
     )
 
 

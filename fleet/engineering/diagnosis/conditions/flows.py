@@ -109,7 +109,8 @@ def cold_or_weak_feed(f: Facts) -> Evidence | None:
         0.8,
         numbers,
         f"More waste per litre, but the normalised flow is normal: {why}.",
-        f"The unit makes less water because of {why}; the membrane is fine.",
+        f"The unit makes less water because of {why}; the membrane is fine. If it makes too little for you, please "
+        "call us.",
         "Find out why the pressure is low: line, prefilters, pump or tank.",
         causes=("low_net_driving_pressure",),
     )

@@ -116,7 +116,7 @@ def aged(f: Facts) -> Evidence | None:
 
 
 def holds_back_too_little(f: Facts) -> Evidence | None:
-    """The rejection read is below the least that serves, whatever the membrane was like before."""
+    """The rejection read is below its limit, whatever the membrane was like before."""
     permeate, feed = f.number("permeate_tds_mg_per_l"), f.number("feed_tds_mg_per_l")
     if permeate is None or feed is None or not 0.0 < permeate <= feed:
         return None
@@ -129,9 +129,8 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
     return Evidence(
         surely(passage / allowed - 1.0),
         {"rejection": 1.0 - passage, "limit": 1.0 - allowed},
-        f"The membrane holds back {100.0 * (1.0 - passage):.1f} % of the dissolved solids; "
-        f"{100.0 * (1.0 - allowed):.1f} % is the least that serves "
-        f"({allowed * feed:.3g} mg/L in the permeate at the feed of this reading).",
+        f"The rejection of the membrane is {100.0 * (1.0 - passage):.1f} %, below its limit of "
+        f"{100.0 * (1.0 - allowed):.1f} % ({allowed * feed:.3g} mg/L in the permeate at the feed of this reading).",
     )
 
 

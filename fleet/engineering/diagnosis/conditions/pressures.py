@@ -35,8 +35,9 @@ def line_pressure_fell(f: Facts) -> Evidence | None:
         return Evidence(
             sure,
             numbers,
-            "The line has lost more than 10 psi (69 kPa) against its baseline; the prefilters were not measured.",
-            "The water pressure at your site has dropped, so the unit makes less water.",
+            "The line pressure is more than 10 psi (69 kPa) below its baseline; the prefilters were not measured.",
+            "The water pressure at your site has fallen, so the unit makes less water. We will look for the cause on "
+            "our next visit.",
         )
     return Evidence(sure, numbers)
 

@@ -40,8 +40,8 @@ def _of_lead(f: Facts, lead: float, permeate: float) -> str:
         return "The lead outlet reads as the permeate"
     limit = f.limits.lead_resin_fraction
     return (
-        f"The lead outlet stands at {100.0 * lead / permeate:.0f} % of the permeate, and a lead may let "
-        f"{100.0 * limit:.0f} % through ({limit * permeate:.2g} mg/L at the permeate of this reading)"
+        f"The lead outlet is at {100.0 * lead / permeate:.0f} % of the permeate, against a limit of "
+        f"{100.0 * limit:.0f} % ({limit * permeate:.2g} mg/L at the permeate of this reading)"
     )
 
 
@@ -65,10 +65,10 @@ def lead_exhausted(f: Facts) -> Evidence | None:
     # Reading and forecast of the lag may differ: the meter sees ions only, and age and carbon dioxide count too.
     return replace(
         evidence,
-        for_installer=f"{_of_lead(f, lead, permeate)}, and by its own forecast the lag is due as well: rotating would "
-        "put a spent cartridge in the lead, so change both.",
-        for_client="The first polishing cartridge is used up, and by our estimate the second is due as well; we will "
-        "change both.",
+        for_installer=f"{_of_lead(f, lead, permeate)}, and by its own forecast the lag is exhausted too. Replace both: "
+        "rotating would put an exhausted cartridge in the lead.",
+        for_client="The first resin cartridge is exhausted, and by our estimate the second is too. We will come to "
+        "replace both.",
         action="Replace both cartridges. Read the product first: where it is still good the forecast was too early, "
         "and rotating is enough.",
     )
@@ -80,8 +80,8 @@ def _with_lag(f: Facts, sure: float, numbers: Mapping[str, float | str], shown: 
         return Evidence(
             0.8 * sure,
             numbers,
-            f"{shown}; the product was not read: whether the lag holds is open.",
-            "The first polishing cartridge is used up; we will see whether the second still works.",
+            f"{shown}; the product was not read, so whether the lag holds is open.",
+            "The first resin cartridge is exhausted. We will check the second when we come to replace it.",
             "Read the product first. Where it is good, discard the lead, move the lag to lead and fit a fresh lag; "
             "where it is not, replace both.",
         )
@@ -91,7 +91,8 @@ def _with_lag(f: Facts, sure: float, numbers: Mapping[str, float | str], shown: 
         0.8 * sure,
         numbers,
         f"{shown} and the product has begun to rise: rotate soon, and watch the lag.",
-        "The first polishing cartridge is used up and the second begins to follow; we will come soon.",
+        "The first resin cartridge is exhausted and the second begins to let salt through. We will come soon to "
+        "replace the first.",
     )
 
 
@@ -119,13 +120,13 @@ def both_exhausted(f: Facts) -> Evidence | None:
                 sure,
                 numbers,
                 "The product reads as the permeate: the resin is exhausted.",
-                "The polishing cartridge is used up; until we change it you get plain reverse-osmosis water.",
+                "The resin cartridge is exhausted, so you get plain reverse-osmosis water. We will come to replace it.",
                 _CHANGE_ONE,
             )
         return Evidence(
             0.75 * sure,
             numbers,
-            "The product reads as the permeate: no resin of the unit works any more. The lead outlet was not read.",
+            "The product reads as the permeate: all resin of the unit is exhausted. The lead outlet was not read.",
         )
     of_lead = _lead_is_through(f, lead, permeate)
     if of_lead is None:
@@ -145,7 +146,7 @@ def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | 
             sure,
             numbers,
             f"The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the resin is exhausted.",
-            "The polishing cartridge is used up and lets a little through; we will change it.",
+            "The resin cartridge is exhausted and lets a little salt through. We will come to replace it.",
             _CHANGE_ONE,
         )
     if product < limit + step:
@@ -158,7 +159,8 @@ def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | 
                 0.8 * of_lead,
                 {**numbers, "lead_outlet_over_permeate": lead / permeate, "product_over_permeate": product / permeate},
                 f"{_of_lead(f, lead, permeate)} and the lag lets ions through as well: replace both.",
-                "The first polishing cartridge is used up and the second lets a little through; we will change both.",
+                "The first resin cartridge is exhausted and the second lets a little salt through. We will come to "
+                "replace both.",
             )
     read = "The lead outlet was not read." if lead is None else f"The lead outlet is at {lead:.3g} mg/L."
     return Evidence(
@@ -166,7 +168,7 @@ def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | 
         numbers,
         f"The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the last resin lets ions through. "
         f"{read}",
-        "The polishing cartridges let a little through; we will change them.",
+        "The resin cartridges let a little salt through. We will come to replace them.",
     )
 
 

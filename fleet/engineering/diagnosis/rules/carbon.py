@@ -26,12 +26,13 @@ CARBON: Final[tuple[Rule, ...]] = (
         outdated_by=("carbon",),
         causes=(Cause(code="carbon_exhausted", work=CARBON_NOW),),
         confirm="Repeat the total chlorine test with fresh reagent.",
-        action="Change the carbon before the membrane is harmed.",
+        action="Replace the carbon before the membrane is damaged.",
         caution=f"{ISOLATE} {ANIMALS}",
         source="0.1 mg/L total chlorine: dialysis practice",
-        for_installer="Chlorine after the last carbon has reached its limit: the membrane is being used up.",
+        for_installer="Chlorine after the last carbon has reached its limit: it damages the membrane.",
         for_client=(
-            "The carbon filter no longer holds back all chlorine; it should be changed soon to protect the membrane."
+            "The carbon filter is exhausted and lets chlorine through. We will come soon to replace it, to protect "
+            "the membrane."
         ),
     ),
     Rule(
@@ -51,10 +52,10 @@ CARBON: Final[tuple[Rule, ...]] = (
         action="Discard the lead, move the lag to lead, fit a fresh lag.",
         caution=f"{ISOLATE} {ANIMALS}",
         source=PRACTICE,
-        for_installer=(
-            "The first carbon lets more of the chlorine through than a lead may; the second still holds the rest."
+        for_installer="The lead carbon lets more chlorine through than its limit, and the lag still removes the rest.",
+        for_client=(
+            "The first carbon filter is exhausted and the second still works. We will come to replace the first."
         ),
-        for_client="The first carbon filter is used up and the second still works; we will come and change it.",
     ),
     Rule(
         id="D30",
@@ -66,14 +67,14 @@ CARBON: Final[tuple[Rule, ...]] = (
         place=AT_LAST_CARBON,
         outdated_by=("carbon",),
         causes=(Cause(code="chloramine_breakthrough", work=CARBON_NOW),),
-        confirm="Ammonia test; ask the supplier.",
-        action="Catalytic carbon, a second position, a lower flow.",
+        confirm="Test for ammonia; ask the supplier.",
+        action="Fit catalytic carbon, add a second position, or lower the flow.",
         caution=f"{ANIMALS} Ammonia, which carbon sets free from chloramine, kills them too.",
         source="0.1 mg/L total chlorine: dialysis practice",
-        for_installer="Total chlorine passes while free reads near 0: chloramine.",
+        for_installer="Total chlorine passes the carbon while free chlorine reads near 0: chloramine.",
         for_client=(
-            "Your supplier's disinfectant gets through the carbon; do not use the water for animals until it is "
-            "changed."
+            "The disinfectant of your supplier gets through the carbon filter. Do not use the water for animals until "
+            "we have replaced the filter."
         ),
     ),
     Rule(
@@ -92,11 +93,11 @@ CARBON: Final[tuple[Rule, ...]] = (
             Cause(code="carbon_bypassed", work=LOOK),
             Cause(code="flow_too_high_for_carbon", work=LOOK),
         ),
-        confirm="Contact time; seat of the cartridge and O-ring.",
-        action="Refit; lower the flow or fit a larger bed.",
+        confirm="Check contact time, seat of the cartridge and O-ring.",
+        action="Refit the cartridge; lower the flow or fit a larger bed.",
         caution=ISOLATE,
         source=PRACTICE,
         for_installer="Chlorine passes a carbon that is only days old: wrong cartridge, bypass or too much flow.",
-        for_client="The new carbon filter does not work as it should; we will check its fitting.",
+        for_client="The new carbon filter lets chlorine through. We will come soon to check how it is fitted.",
     ),
 )

@@ -22,12 +22,15 @@ CARE: Final[tuple[Rule, ...]] = (
             Cause(code="carbon_old", work=LOOK),
             Cause(code="post_filter_old", work=LOOK),
         ),
-        confirm="Age of the carbon and date of the last sanitising.",
-        action="Sanitise tank and lines, change the carbon and the post-filter.",
+        confirm="Check the age of the carbon and the date of the last sanitising.",
+        action="Sanitise tank and lines, and replace the carbon and the post-filter.",
         caution=f"{SANITISE} {DRINKING}",
         source=PRACTICE,
         for_installer="Taste or odour with a normal TDS: growth in the tank, or old carbon.",
-        for_client="Taste or smell usually comes from the tank or an old filter; we will clean and change them.",
+        for_client=(
+            "Taste or smell usually comes from the tank or an old filter. We will clean the unit on our next visit "
+            "and replace old filters."
+        ),
     ),
     Rule(
         id="D41",
@@ -47,6 +50,6 @@ CARE: Final[tuple[Rule, ...]] = (
         for_installer=(
             "Nobody has read this unit for weeks; its forecast rests on older readings, or on labels and load alone."
         ),
-        for_client="We have had no reading from your unit for a while; please send one.",
+        for_client="We have had no reading from your unit for a while. Please send us one.",
     ),
 )

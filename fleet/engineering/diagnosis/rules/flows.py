@@ -40,8 +40,8 @@ FLOWS: Final[tuple[Rule, ...]] = (
         ),
         caution=CODES,
         source=PRACTICE,
-        for_installer="Neither permeate nor concentrate flows: the feed does not reach the membrane.",
-        for_client="No water reaches the unit; please check that the feed valve is open.",
+        for_installer="Neither permeate nor concentrate flows: no feed reaches the membrane.",
+        for_client="No water reaches the unit. Please check that the feed valve is open; if it is, call us.",
     ),
     Rule(
         id="D28",
@@ -66,7 +66,7 @@ FLOWS: Final[tuple[Rule, ...]] = (
         caution=ISOLATE,
         source=PRACTICE,
         for_installer="Concentrate flows and the pressure is there, but no permeate comes.",
-        for_client="The unit sends water to drain and makes none for you; we will come and look.",
+        for_client="The unit sends water to drain and makes none for you. We will come soon to find out why.",
     ),
     Rule(
         id="D21",
@@ -82,8 +82,8 @@ FLOWS: Final[tuple[Rule, ...]] = (
         action="Replace the automatic shut-off valve.",
         caution=ISOLATE,
         source="common practice, no source: the valve closes near two thirds of the line pressure",
-        for_installer="The tank is at two thirds of the line or above and the concentrate still runs.",
-        for_client="Water runs to drain although the tank is full; a valve needs replacing.",
+        for_installer="The tank is at two thirds of the line pressure or above, and the concentrate still runs.",
+        for_client="Water runs to drain although the tank is full. We will replace a valve on our next visit.",
     ),
     Rule(
         id="D22",
@@ -99,8 +99,8 @@ FLOWS: Final[tuple[Rule, ...]] = (
         action="Replace the check valve.",
         caution=ISOLATE,
         source=PRACTICE,
-        for_installer="The tank loses pressure with the feed shut, so the shut-off never closes.",
-        for_client="Water runs back and to drain; a small valve needs replacing.",
+        for_installer="The tank loses pressure with the feed shut, so the shut-off valve never closes.",
+        for_client="Water runs back through the unit and to drain. We will replace a small valve on our next visit.",
     ),
     Rule(
         id="D23",
@@ -118,11 +118,13 @@ FLOWS: Final[tuple[Rule, ...]] = (
             Cause(code="float_valve_stuck_open", work=LOOK),
         ),
         confirm="Check the precharge with the tank empty: 5 to 10 psi (34 to 69 kPa).",
-        action="Repair the tank or float; a booster pump if the pressure is too low.",
+        action="Repair the tank or the float; fit a booster pump if the line pressure is too low.",
         caution=CODES,
         source=PRACTICE,
         for_installer="The concentrate never stops and the tank stays low and steady.",
-        for_client="The tank does not fill, so water keeps running to drain; we will come and look.",
+        for_client=(
+            "The tank does not fill, so water keeps running to drain. We will look for the cause on our next visit."
+        ),
     ),
     Rule(
         id="D24",
@@ -142,7 +144,10 @@ FLOWS: Final[tuple[Rule, ...]] = (
         for_installer=(
             "More waste per litre, but the normalised flow is normal: the water is colder than in the baseline."
         ),
-        for_client="The water is colder than when the membrane was new, so the unit makes less; this is normal.",
+        for_client=(
+            "The water is colder than when the membrane was new, so the unit makes less. This is normal, and nothing "
+            "needs to be done."
+        ),
     ),
     Rule(
         id="D25",
@@ -155,11 +160,13 @@ FLOWS: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(RESTRICTOR_BLOCKED,),
         confirm="Measure the concentrate flow, mL/min.",
-        action="Replace the flow restrictor at once: scaling threatens.",
+        action="Replace the flow restrictor at once: the membrane may scale.",
         caution=ISOLATE,
         source=PRACTICE,
         for_installer="Recovery is far above the design: too little concentrate leaves.",
-        for_client="A small part in the drain line is blocked and should be replaced soon to protect the membrane.",
+        for_client=(
+            "A small part in the drain line is blocked. We will come soon to replace it, to protect the membrane."
+        ),
     ),
     Rule(
         id="D26",
@@ -179,12 +186,15 @@ FLOWS: Final[tuple[Rule, ...]] = (
         action="Refit the restrictor or close the valve.",
         caution=CODES,
         source=PRACTICE,
-        for_installer="The concentrate flow is far above its baseline: restrictor missing, worn or bypassed.",
-        for_client="The unit wastes more water than it should; a part in the drain line needs attention.",
+        for_installer="The concentrate flow is far above its baseline: the restrictor is missing, worn or bypassed.",
+        for_client=(
+            "The unit sends more water to drain than it should. We will see to the part in the drain line on our next "
+            "visit."
+        ),
     ),
     Rule(
         id="D27",
-        title="Tank pushes back",
+        title="Back-pressure of the tank",
         pattern="tank_pushes_back",
         step="flows",
         condition=when.tank_pushes_back,
@@ -196,12 +206,12 @@ FLOWS: Final[tuple[Rule, ...]] = (
         action="Nothing to repair; a larger tank or a permeate pump where the client needs more water.",
         caution=NO_PART,
         source="net driving pressure",
-        for_installer="The permeate falls and its TDS rises as the tank fills: back-pressure.",
-        for_client="The unit slows down as its tank fills; this is normal.",
+        for_installer="The permeate flow falls and its TDS rises as the tank fills: back-pressure.",
+        for_client="The unit slows down as its tank fills. This is normal, and nothing needs to be done.",
     ),
     Rule(
         id="D40",
-        title="Pump starts and stops quickly",
+        title="Pump starts and stops too often",
         pattern="pump_cycles",
         step="flows",
         condition=when.pump_cycles,
@@ -220,7 +230,7 @@ FLOWS: Final[tuple[Rule, ...]] = (
         action="Find the leak; check the switch and the precharge.",
         caution=POWER,
         source=PRACTICE,
-        for_installer="The pump starts and stops in quick turn.",
-        for_client="The pump switches too often; look for drips and call us if you see water.",
+        for_installer="The pump starts and stops again and again within a short time.",
+        for_client="The pump switches on and off too often. Please look for drips, and call us if you see water.",
     ),
 )

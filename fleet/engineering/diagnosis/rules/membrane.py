@@ -31,15 +31,20 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         outdated_by=("membrane",),
         causes=(Cause(code="membrane_oxidised_carbon_exhausted", work=CARBON_NOW),),
         confirm="Test total chlorine after the carbon; look at the exposure in ppm h.",
-        action="Change the carbon first, then the membrane.",
+        action="Replace the carbon first, then the membrane.",
         caution=ISOLATE,
         source="exposure of 200 to 1000 ppm h: from memory; thresholds common practice, no source",
-        for_installer="Flow steady, salt passage doubled, chlorine after the carbon: the membrane is oxidised.",
-        for_client="Chlorine has reached the membrane and damaged it; carbon and membrane need replacing.",
+        for_installer=(
+            "The flow is steady, the salt passage has doubled and chlorine passes the carbon: the membrane is oxidised."
+        ),
+        for_client=(
+            "Chlorine has damaged the membrane. We will come soon to replace the carbon filter, and the membrane "
+            "after it."
+        ),
     ),
     Rule(
         id="D06",
-        title="Feed gets past the membrane",
+        title="Feed leaks past the membrane",
         pattern="salt_jumped_flow_steady",
         step="membrane",
         condition=when.leaking_past,
@@ -52,11 +57,11 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
             Cause(code="permeate_tube_cracked", work=LOOK),
         ),
         confirm="Reseat the membrane; probe the permeate at the housing outlet.",
-        action="New O-rings, reseat; else a new membrane.",
+        action="Fit new O-rings and reseat the membrane; if that does not help, replace it.",
         caution=ISOLATE,
         source=PRACTICE,
-        for_installer="Salt passage jumped with the flow steady and no chlorine: feed gets past the membrane.",
-        for_client="Some feed water gets past the membrane; we will reseat it.",
+        for_installer="The salt passage has risen sharply with the flow steady: feed leaks past the membrane.",
+        for_client="Some untreated water leaks past the membrane. We will reseat the membrane on our next visit.",
     ),
     Rule(
         id="D07",
@@ -72,9 +77,9 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         action="Raise the waste ratio or soften the feed; clean or replace the membrane.",
         caution=ISOLATE,
         source="Langelier index of the concentrate, Standard Methods 2330; thresholds common practice, no source",
-        for_installer="Flow down, salt passage up, and the concentrate can form scale.",
+        for_installer="The flow is down, the salt passage is up, and the concentrate can form scale.",
         for_client=(
-            "Lime is building up on the membrane; it needs cleaning or replacing, and the unit a different setting."
+            "Scale is building up on the membrane. On our next visit we will clean or replace it and adjust the unit."
         ),
     ),
     Rule(
@@ -91,8 +96,8 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         action="Sanitise, fit a finer prefilter, flush more often.",
         caution=SANITISE,
         source=PRACTICE,
-        for_installer="Flow down with the salt passage steady: slime or fine particles on the membrane.",
-        for_client="The membrane is fouled; the unit needs cleaning and may get a finer filter.",
+        for_installer="The flow is down with the salt passage steady: slime or fine particles on the membrane.",
+        for_client="The membrane is fouled. We will clean the unit on our next visit and may fit a finer filter.",
     ),
     Rule(
         id="D09",
@@ -108,8 +113,8 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         action="Set the baseline after running-in.",
         caution=NO_PART,
         source="5 to 10 % in the first weeks, from memory",
-        for_installer="A new membrane settles by 5 to 10 % in its first weeks: normal.",
-        for_client="The new membrane is settling in; this is normal.",
+        for_installer="A new membrane loses 5 to 10 % of its flow in its first weeks: normal.",
+        for_client="The new membrane is settling in. This is normal, and nothing needs to be done.",
     ),
     Rule(
         id="D10",
@@ -126,11 +131,11 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         caution=ISOLATE,
         source=PRACTICE,
         for_installer="Flow and salt passage have both worsened slowly over years: the membrane is old.",
-        for_client="The membrane is nearing the end of its life; we will plan its replacement.",
+        for_client="The membrane is nearing the end of its service life. We will plan its replacement.",
     ),
     Rule(
         id="D46",
-        title="Membrane holds back too little",
+        title="Membrane rejection too low",
         pattern="rejection_below_least",
         step="membrane",
         condition=when.holds_back_too_little,
@@ -139,11 +144,13 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         outdated_by=("membrane",),
         causes=(Cause(code="membrane_rejection_low", work=NoWork.ASKED_ELSEWHERE),),
         confirm="Read feed and permeate again with one meter, after flushing.",
-        action="Find out why: chlorine, O-rings, scale or age; else replace the membrane.",
+        action="Find the cause: chlorine, O-rings, scale or age. Otherwise replace the membrane.",
         caution=ISOLATE,
         source=PRACTICE,
-        for_installer="The membrane holds back less than the least that serves.",
-        for_client="The membrane no longer holds back the salts it should; we will look for the cause or change it.",
+        for_installer="The rejection of the membrane is below its limit.",
+        for_client=(
+            "The membrane lets too much salt through. We will look for the cause, and replace the membrane if needed."
+        ),
     ),
     Rule(
         id="D14",
@@ -159,8 +166,10 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         action="Flush to drain at the start, widen the draw-down band, keep the first minute out of the trend.",
         caution=NO_PART,
         source="salt diffuses through the membrane at rest",
-        for_installer="The permeate is high in the first minutes and normal after flushing: creep at standstill.",
-        for_client="The first water after a pause carries more salt; let it run a moment first.",
+        for_installer=(
+            "The permeate TDS is high in the first minutes and normal after flushing: salt creep at standstill."
+        ),
+        for_client="The first water after a pause carries more salt. Please let it run for a minute before you use it.",
     ),
     Rule(
         id="D15",
@@ -173,11 +182,14 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(Cause(code="supply_changed", work=NoWork.EXPLAINED),),
         confirm="Compare the feed TDS with the supplier's figures.",
-        action="No part is needed; the forecast is made anew with the new feed.",
+        action="No part is needed; the forecast is computed again with the new feed.",
         caution=NO_PART,
         source="salt passage is normal",
         for_installer="The permeate has risen in proportion to the feed; the membrane is as it was.",
-        for_client="Your supplier's water has changed; the unit works as before, its filters may last less long.",
+        for_client=(
+            "The water from your supplier has changed; the unit works as before. Its filters may last less long, and "
+            "we will plan our visits accordingly."
+        ),
     ),
     Rule(
         id="D16",
@@ -190,11 +202,16 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(LOW_DRIVING_PRESSURE,),
         confirm="Read the inlet and the tank pressure; at the baseline pressure the flow is as it was.",
-        action="Mend the pressure: prefilters, line, pump or tank.",
+        action="Find and repair what lowers the pressure: prefilters, line, pump or tank.",
         caution=NO_PART,
         source="ASTM D4516 normalisation",
-        for_installer="Less and saltier water only because the pressure is low; normalised values are normal.",
-        for_client="Low pressure makes less and slightly saltier water; the membrane is fine.",
+        for_installer=(
+            "There is less and saltier water only because the pressure is low; the normalised values are normal."
+        ),
+        for_client=(
+            "Low pressure makes less and slightly saltier water; the membrane is fine. If the unit makes too little "
+            "for you, please call us."
+        ),
     ),
     Rule(
         id="D37",
@@ -211,9 +228,10 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         action="Nothing to repair; warm water loads the resin more, so watch it.",
         caution=NO_PART,
         source="ASTM D4516 normalisation",
-        for_installer="More and saltier water because the feed is warmer than in the baseline.",
+        for_installer="There is more and saltier water because the feed is warmer than in the baseline.",
         for_client=(
-            "The water is warmer than when the membrane was new: the unit makes more, slightly saltier; this is normal."
+            "The water is warmer than when the membrane was new, so the unit makes more, slightly saltier water. This "
+            "is normal, and nothing needs to be done."
         ),
     ),
 )

@@ -23,13 +23,14 @@ METERS: Final[tuple[Rule, ...]] = (
             "Read again after 5 minutes with the tank valve closed and the permeate to drain, or note the tank "
             "pressure."
         ),
-        action="Keep the reading, leave it out of the trend.",
+        action="Keep the reading, but leave it out of the trend.",
         caution=NO_PART,
         source=PRACTICE,
         for_installer=(
-            "Taken too soon after the start, or against a tank of unknown pressure, so it is kept out of the trend."
+            "The reading was taken too soon after the start, or against a tank of unknown pressure, so it is kept out "
+            "of the trend."
         ),
-        for_client="This reading was taken before the unit had settled; we will take it again.",
+        for_client="This reading was taken before the unit had settled. Please take it again after 5 minutes of flow.",
     ),
     Rule(
         id="D18",
@@ -46,11 +47,14 @@ METERS: Final[tuple[Rule, ...]] = (
             Cause(code="probes_swapped", work=Work(kind=WorkKind.INSPECT, thing="probes"), has_exchanged_probes=True),
         ),
         confirm="Measure feed and permeate with one hand-held meter.",
-        action="Swap the labels or leads; correct the stored readings with an audit note.",
+        action="Swap the labels or leads; confirm the finding, which corrects the stored readings.",
         caution=NO_PART,
         source=PRACTICE,
-        for_installer="Feed and permeate seem exchanged: swapped, they read as this unit should.",
-        for_client="Two sensors seem to be exchanged; your water is not affected.",
+        for_installer="Feed and permeate seem to be exchanged: the other way round they read as this unit should.",
+        for_client=(
+            "Two sensors of your unit seem to be exchanged; your water is not affected. We will check them on our "
+            "next visit."
+        ),
     ),
     Rule(
         id="D19",
@@ -69,13 +73,14 @@ METERS: Final[tuple[Rule, ...]] = (
             Cause(code="salt_in_cup", work=LOOK),
         ),
         confirm="Trace the tubes, rinse the cup, sample again after 5 minutes of flow.",
-        action="Replumb if crossed; otherwise retake.",
+        action="Reconnect the tubes if they are crossed; otherwise take the reading again.",
         caution=ISOLATE,
         source=PRACTICE,
         for_installer=(
-            "Permeate reads above feed, and no baseline shows that the probes are swapped: tubes, sample point or cup."
+            "Permeate reads above feed, and no baseline shows that the probes are exchanged: check tubes, sample "
+            "point and cup."
         ),
-        for_client="A reading does not make sense; we will take it again.",
+        for_client="A reading of your unit does not make sense. We will take it again on our next visit.",
     ),
     Rule(
         id="D17",
@@ -93,13 +98,15 @@ METERS: Final[tuple[Rule, ...]] = (
             Cause(code="dirty_cell", work=LOOK),
         ),
         confirm="Check both meters with a standard near the range in use, 84 or 1413 uS/cm.",
-        action="Clean, calibrate, store the factor of the meter.",
+        action="Clean and calibrate the meter, and store its factor.",
         caution=NO_PART,
         source=PRACTICE,
         for_installer=(
-            "Two meters differ by more than 10 % or 3 digits on one cup: calibrate before diagnosing anything."
+            "Two meters differ by more than 10 % or 3 digits on one cup: calibrate them before diagnosing anything."
         ),
-        for_client="A meter needs calibration; readings may be off until then.",
+        for_client=(
+            "One of the meters needs calibration, so its readings may be off. We will check it on our next visit."
+        ),
     ),
     Rule(
         id="D20",
@@ -118,12 +125,14 @@ METERS: Final[tuple[Rule, ...]] = (
             Cause(code="concentrate_line_blocked", work=LOOK),
         ),
         confirm="Bucket and stopwatch on both lines; look for a leak.",
-        action="Retake; if flow goes in and not out, shut the feed and find the leak.",
+        action="Take the flows again; if water goes in and does not come out, shut the feed and find the leak.",
         caution=CODES,
         source=PRACTICE,
-        for_installer="A flow is negative, out of all proportion, or goes in without coming out.",
+        for_installer=(
+            "A flow cannot be right: it is negative, far above what the membrane can make, or no concentrate leaves."
+        ),
         for_client=(
-            "A flow reading does not make sense; if you see water where it should not be, shut the feed and call us."
+            "A flow reading does not make sense. If you see water where it should not be, shut the feed and call us."
         ),
     ),
     Rule(
@@ -138,11 +147,11 @@ METERS: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(Cause(code="flow_or_tds_reading_wrong", work=READ_AGAIN),),
         confirm="Repeat all flows and TDS within 5 minutes.",
-        action="No verdict on the membrane until the balance closes within 10 %.",
+        action="Do not judge the membrane until the balance closes within 10 %.",
         caution=NO_PART,
         source=PRACTICE,
         for_installer="Salt in and salt out differ by more than 10 %: a flow or a TDS is wrong.",
-        for_client="The readings do not add up; we will take them again.",
+        for_client="Some readings of your unit contradict each other. We will take them again on our next visit.",
     ),
     Rule(
         id="D43",
@@ -162,6 +171,6 @@ METERS: Final[tuple[Rule, ...]] = (
         for_installer=(
             "The chlorine tests contradict each other: free above total, or more after the carbon than before it."
         ),
-        for_client="A chlorine test needs repeating.",
+        for_client="Two chlorine tests contradict each other. We will repeat them on our next visit.",
     ),
 )

@@ -26,18 +26,18 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         place=AT_SEDIMENT,
         outdated_by=("sediment", "carbon"),
         causes=(Cause(code="prefilter_clogged", work=Work(kind=WorkKind.REPLACE, stage="sediment", is_urgent=True)),),
-        confirm="Take the cartridge out or bypass it: the inlet pressure comes back.",
-        action="Change the sediment cartridge; if the drop stays, the carbon block.",
+        confirm="Remove the cartridge or bypass it: the inlet pressure comes back.",
+        action=(
+            "Replace the sediment cartridge; if the differential pressure stays high, replace the carbon block as well."
+        ),
         caution=ISOLATE,
         source=PRACTICE,
-        for_installer="The prefilters take more pressure than their limit: clogged.",
-        for_client=(
-            "The first filter is clogged and lets less water through; it should be changed to keep the unit working."
-        ),
+        for_installer="The differential pressure of the prefilters is past its limit: they are clogged.",
+        for_client="Your sediment filter is clogged, so less water gets through. We will come soon to replace it.",
     ),
     Rule(
         id="D02",
-        title="Line pressure has dropped",
+        title="Line pressure has fallen",
         pattern="line_pressure_fell",
         step="pressures",
         condition=when.line_pressure_fell,
@@ -46,13 +46,19 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(Cause(code="line_pressure_low", work=BOOSTER_PUMP),),
         confirm="Test the pressure at another tap and at another time of day.",
-        action="Find the cause at the site; a booster pump or regulator if it stays low. Expect less water meanwhile.",
+        action=(
+            "Find the cause at the site; if the pressure stays low, fit a booster pump or adjust the regulator. "
+            "Expect less water meanwhile."
+        ),
         caution=CODES,
         source=PRACTICE,
         for_installer=(
-            "The line has lost more than 10 psi (69 kPa) against its baseline while the prefilters are normal."
+            "The line pressure is more than 10 psi (69 kPa) below its baseline, while the prefilters are normal."
         ),
-        for_client="The water pressure at your site has dropped, so the unit makes less water; the filters are fine.",
+        for_client=(
+            "The water pressure at your site has fallen, so the unit makes less water; its filters are fine. We will "
+            "look for the cause on our next visit."
+        ),
     ),
     Rule(
         id="D42",
@@ -71,7 +77,9 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         for_installer=(
             "The line is below 40 psi (276 kPa) and no booster pump is fitted: little water and poor rejection."
         ),
-        for_client="The water pressure is low for this kind of unit; a pump would give more and better water.",
+        for_client=(
+            "The water pressure is low for this kind of unit. We will come to see whether a booster pump is needed."
+        ),
     ),
     Rule(
         id="D03",
@@ -92,8 +100,11 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         action="Repair the pump; check transformer, pressure switch and the prefilters before it.",
         caution=POWER,
         source=PRACTICE,
-        for_installer="Line and prefilters are good, but the pump adds next to nothing.",
-        for_client="The booster pump is not doing its job; the unit makes less water until it is repaired.",
+        for_installer="Line and prefilters are in order, but the booster pump adds hardly any pressure.",
+        for_client=(
+            "The booster pump raises the pressure too little, so the unit makes less water. We will repair it on our "
+            "next visit."
+        ),
     ),
     Rule(
         id="D04",
@@ -116,7 +127,7 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         action="Adjust at once and fit a relief valve where there is none.",
         caution=f"{POWER} Do not exceed the limit of housings and membrane.",
         source=PRACTICE,
-        for_installer="The membrane inlet is above its limit, or the pump never stops.",
-        for_client="The pressure inside the unit is too high; please shut the feed if you can and call us.",
+        for_installer="The pressure at the membrane inlet is above its limit, or the pump never stops.",
+        for_client="The pressure inside the unit is too high. Please shut the feed if you can, and call us.",
     ),
 )

@@ -21,12 +21,14 @@ RESIN: Final[tuple[Rule, ...]] = (
         place=AT_FIRST_RESIN,
         outdated_by=("resin",),
         causes=(Cause(code="di_both_exhausted", work=Work(kind=WorkKind.REPLACE, stage="resin")),),
-        confirm="Repeat after flushing.",
+        confirm="Read again after flushing.",
         action="Replace both cartridges; compare with the forecast and look for carbon dioxide.",
         caution=MIND_RESIN,
         source=PRACTICE,
         for_installer="Lead outlet and product both read as the permeate: both resin cartridges are exhausted.",
-        for_client="Both polishing cartridges are used up; until we change them you get plain reverse-osmosis water.",
+        for_client=(
+            "Both resin cartridges are exhausted, so you get plain reverse-osmosis water. We will come to replace them."
+        ),
     ),
     Rule(
         id="D11",
@@ -39,12 +41,14 @@ RESIN: Final[tuple[Rule, ...]] = (
         place=AT_FIRST_RESIN,
         outdated_by=("resin",),
         causes=(Cause(code="di_lead_exhausted", work=Work(kind=WorkKind.ROTATE, stage="resin")),),
-        confirm="Repeat after flushing.",
+        confirm="Read again after flushing.",
         action="Discard the lead, move the lag to lead, fit a fresh lag.",
         caution=MIND_RESIN,
         source=PRACTICE,
         for_installer="The lead outlet reads as the permeate and the product is still good: the lag holds, rotate.",
-        for_client="The first polishing cartridge is used up and the second still works; we will come and change it.",
+        for_client=(
+            "The first resin cartridge is exhausted and the second still works. We will come to replace the first."
+        ),
     ),
     Rule(
         id="D32",
@@ -59,18 +63,21 @@ RESIN: Final[tuple[Rule, ...]] = (
             Cause(code="di_exhausted_and_releasing", work=Work(kind=WorkKind.REPLACE, stage="resin")),
             Cause(code="wrong_probe", work=LOOK),
         ),
-        confirm="Hand-held meter, pH of the product.",
+        confirm="Measure TDS and pH of the product with a hand-held meter.",
         action="Replace the resin.",
         caution=MIND_RESIN,
         source=PRACTICE,
-        for_installer="The product reads above the permeate: a spent bed lets weaker ions go, or a probe is wrong.",
+        for_installer=(
+            "The product reads above the permeate: exhausted resin releases weaker ions, or a probe is wrong."
+        ),
         for_client=(
-            "The polishing resin is used up and lets go of what it held; do not use the product until it is changed."
+            "The resin is exhausted and releases what it had removed. Do not use the product water until we have "
+            "replaced it."
         ),
     ),
     Rule(
         id="D13",
-        title="Resin used up early",
+        title="Resin exhausted early",
         pattern="resin_life_short",
         step="resin",
         condition=when.resin_short_lived,
@@ -86,15 +93,17 @@ RESIN: Final[tuple[Rule, ...]] = (
             TDS_CREEP,
             Cause(code="ammonium_load", work=LOOK),
         ),
-        confirm="pH and alkalinity of the feed, pH of the product, TDS in the first minute.",
+        confirm="Measure pH and alkalinity of the feed, pH of the product, and TDS in the first minute.",
         action="Degas, add an anion cartridge, stand the housing upright, fit a flush valve.",
         caution=MIND_RESIN,
         source="carbon dioxide counts one equivalent a mole on the resin and none on the meter",
         for_installer=(
-            "The resin was used up far sooner than this permeate explains: something the TDS meter does not see loads"
-            " it."
+            "The resin was exhausted far sooner than this permeate explains: something loads it that the TDS meter "
+            "does not see."
         ),
-        for_client="The polishing resin is used up sooner than expected; we will look for the cause in the water.",
+        for_client=(
+            "The resin was exhausted sooner than expected. We will look for the cause in the water on our next visit."
+        ),
     ),
     Rule(
         id="D33",
@@ -109,15 +118,17 @@ RESIN: Final[tuple[Rule, ...]] = (
             Cause(code="weak_ions_break_through_first", work=NoWork.ASKED_ELSEWHERE),
             Cause(code="chloramine_ammonium", work=LOOK),
         ),
-        confirm="Tests for silica and ammonia in the product.",
+        confirm="Test the product for silica and ammonia.",
         action="Replace the resin earlier, add an anion cartridge, check the carbon for chloramine.",
         caution="Ammonia kills aquarium animals: test before use.",
         source=PRACTICE,
         for_installer=(
-            "The product shows 0, yet ammonia, silica or algae are reported: weak ions pass before the TDS moves."
+            "The product TDS is within its limit, yet ammonia, silica or algae are reported: weak ions pass before "
+            "the TDS moves."
         ),
         for_client=(
-            "The meter shows 0 but something it cannot see gets through; test for ammonia before using the water."
+            "The meter shows nothing wrong, but something it cannot see gets through. Test for ammonia before you "
+            "use the water."
         ),
     ),
     Rule(
@@ -130,14 +141,17 @@ RESIN: Final[tuple[Rule, ...]] = (
         place=AT_FIRST_RESIN,
         outdated_by=("resin",),
         causes=(Cause(code="carbon_dioxide_from_air", work=NoWork.EXPLAINED), Cause(code="dirty_cup", work=LOOK)),
-        confirm="Read in line.",
+        confirm="Read the product in the line, not in a cup.",
         action="Nothing to repair.",
         caution=NO_PART,
         source="CRC Handbook: water in air reaches 1.1 uS/cm, about 0.5 mg/L",
         for_installer=(
             "1 to 2 mg/L in an open cup come from carbon dioxide in the air, or from the cup, not from the resin."
         ),
-        for_client="Very pure water picks up a little from the air in a cup; this is normal.",
+        for_client=(
+            "Very pure water takes up a little carbon dioxide from the air in an open cup. This is normal, and "
+            "nothing needs to be done."
+        ),
     ),
     Rule(
         id="D35",
@@ -150,10 +164,12 @@ RESIN: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(Cause(code="carbon_dioxide_passes_membrane", work=NoWork.EXPLAINED),),
         confirm="Aerate a sample: the pH rises.",
-        action="Explain it; fit calcite for drinking water, or where brass or copper follow.",
+        action="Explain it to the client; fit calcite for drinking water, or where brass or copper follow.",
         caution=METALS,
         source="carbonate equilibrium",
         for_installer="A pH of 5 to 6 after the membrane is carbon dioxide, which no membrane holds back.",
-        for_client="A slightly acid reading after reverse osmosis is normal.",
+        for_client=(
+            "Water behind a reverse-osmosis membrane is slightly acid. This is normal, and nothing needs to be done."
+        ),
     ),
 )

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from fleet.engineering.diagnosis import CAUSES, CONTEXT_KEYS, RULES, NoWork, Rule, Work
+from fleet.engineering.diagnosis import CAUSES, CONTEXT_KEYS, RULES, NoWork, Rule, Work, diagnose
 from fleet.engineering.diagnosis.record import STEPS
 from fleet.engineering.purposes import PURPOSES
 from fleet.models import Position, Stage
 from scheduling.planning.needs.need import NeedKind
 from scheduling.planning.needs.work import work_for
-from tests.fleet.engineering.diagnosis.test_rules import PATTERNS
+from tests.fleet.engineering.diagnosis.test_rules import HEALTHY, PATTERNS
 
 ROOT = Path(__file__).parents[4]
 RECORDS = ROOT / "fleet/engineering/diagnosis/rules"
@@ -117,3 +117,37 @@ def test_a_condition_chooses_among_causes_that_a_record_holds() -> None:
                 chosen |= {each.value for each in ast.walk(node.value) if isinstance(each, ast.Constant)}
     assert chosen
     assert chosen <= set(CAUSES)
+
+
+NOT_OUR_WORDS = re.compile(
+    r"used up|spent|worn out|no longer|hold[s]? back|polishing|\bdue\b|\bdrop\b|change it|change both", re.I
+)
+NEXT = re.compile(r"\b(we will|please|call us|do not|test for|nothing needs)\b", re.I)
+
+
+def sentences_for_client() -> dict[str, str]:
+    """Of every record, and of every case of the tests that has a sentence of its own."""
+    said = {rule.for_client: rule.id for rule in RULES}
+    for rule, changes, _ in PATTERNS:
+        said |= {match.for_client: rule for match in diagnose({**HEALTHY, **changes})}
+    for lag in (True, False, None):
+        for lead in (9.0, 7.0, None):
+            for product in (9.0, 3.0, 1.5, 0.0, None):
+                for is_exhausted in (True, False):
+                    outlets = {"interstage_tds_mg_per_l": lead, "product_tds_mg_per_l": product}
+                    flags = {"has_lag_resin": lag, "lag_resin_is_exhausted": is_exhausted}
+                    said |= {match.for_client: match.id for match in diagnose({**HEALTHY, **outlets, **flags})}
+    return said
+
+
+@pytest.mark.parametrize("sentence", sentences_for_client())
+def test_a_client_is_told_what_happens_next_or_what_to_do(sentence: str) -> None:
+    last = re.split(r"(?<=[.!?]) ", sentence)[-1]
+    assert NEXT.search(last), last
+    assert not NOT_OUR_WORDS.search(sentence)
+
+
+@rules
+def test_an_installer_reads_the_words_of_the_trade(rule: Rule) -> None:
+    for sentence in (rule.title, rule.for_installer, rule.action, rule.confirm):
+        assert not re.search(r"used up|spent|worn out|polishing|\bdue\b|\bdrop\b", sentence), sentence

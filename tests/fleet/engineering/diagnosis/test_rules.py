@@ -394,7 +394,7 @@ def test_a_unit_with_one_resin_is_not_told_of_two() -> None:
         assert "oth " not in text, text
         assert "cartridges" not in text, text
     paired = {**HEALTHY, **exhausted_resin, "interstage_tds_mg_per_l": 9.0, "has_lag_resin": True}
-    assert any("Both polishing cartridges" in match.for_client for match in diagnose(paired))
+    assert any("Both resin cartridges" in match.for_client for match in diagnose(paired))
 
 
 def test_filters_that_nobody_measured_are_not_called_fine() -> None:

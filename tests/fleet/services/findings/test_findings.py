@@ -231,8 +231,8 @@ def test_a_spent_lag_by_its_forecast_is_said_where_the_reading_would_rotate(unit
     read(unit, NOW - timedelta(days=1), interstage_tds_mg_per_l=9.0)
     refresh_findings(company=unit.company, now=NOW)
     finding = Finding.objects.get(cause="di_lead_exhausted")
-    assert "change both" in finding.installer_sentence
-    assert "change both" in finding.client_sentence
+    assert "Replace both" in finding.installer_sentence
+    assert "replace both" in finding.client_sentence
     assert "still works" not in finding.client_sentence
     assert finding.action.startswith("Replace both")
 

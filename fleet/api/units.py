@@ -1,8 +1,10 @@
 """Units, with their train, what stands in it, and what it says."""
 
+from collections import defaultdict
+from datetime import date
 from typing import Any, ClassVar
 
-from django.db.models import Min, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import Case, DateField, Prefetch, Q, QuerySet, Value, When
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -28,7 +30,7 @@ from fleet.api.sizing import CommissioningSerializer, PromisedSerializer
 from fleet.api.status import StatusSerializer
 from fleet.engineering import units as kinds
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Stage, Unit
-from fleet.services.forecasts.groups import first_change_on, first_to_fail_of_unit
+from fleet.services.forecasts.groups import first_change_on, first_changes, first_to_fail_of_unit
 from fleet.services.sizing.sizing import check_commissioning
 from fleet.services.status import status_of
 from fleet.services.units import units
@@ -40,8 +42,7 @@ class UnitSerializer(QuantityModelSerializer):
     """One RO or RO/DI unit."""
 
     next_change_on = serializers.SerializerMethodField(
-        help_text="the median date of its first position to be exhausted; lists are ordered by the earliest median of "
-        "its positions"
+        help_text="the median date of its first position to be exhausted"
     )
     open_finding_count = serializers.SerializerMethodField()
 
@@ -192,12 +193,10 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
     def get_queryset(self) -> Any:
         """Add what a list shows, and for a single unit its train."""
         rows = super().get_queryset()
-        dates = _present_forecasts().filter(position__unit=OuterRef("pk"))
-        first = dates.order_by().values("position__unit").annotate(first=Min("p50")).values("first")
+        if "next_change_on" in self.request.query_params.get("ordering", ""):
+            rows = rows.annotate(next_change_on=_next_change(_present_forecasts().filter(position__unit__in=rows)))
         live = Finding.objects.filter(_LIVE).order_by("-confidence", "pk")
-        rows = rows.annotate(next_change_on=Subquery(first)).prefetch_related(
-            Prefetch("findings", queryset=live, to_attr="live_findings")
-        )
+        rows = rows.prefetch_related(Prefetch("findings", queryset=live, to_attr="live_findings"))
         return rows.prefetch_related(_forecasts() if self.action == "list" else _train())
 
     def get_serializer_class(self) -> Any:
@@ -300,6 +299,18 @@ class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
 def _present_forecasts() -> QuerySet[Forecast]:
     """The latest forecasts of what stands there now, without those of cartridges that were changed since."""
     return Forecast.objects.filter(is_latest=True, placement__removed_at__isnull=True)
+
+
+def _next_change(forecasts: QuerySet[Forecast]) -> Case:
+    """The date that each of their units shows, to sort by: a database cannot work it out of the distributions."""
+    units_by_date: dict[date, list[int]] = defaultdict(list)
+    for unit, day in first_changes(forecasts).items():
+        units_by_date[day].append(unit)
+    return Case(
+        *(When(pk__in=ids, then=Value(day)) for day, ids in units_by_date.items()),
+        default=None,
+        output_field=DateField(),
+    )
 
 
 def _forecasts() -> Any:

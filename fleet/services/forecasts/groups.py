@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from typing import Any, Final
 
 import numpy as np
+from django.db.models import QuerySet
 
 from fleet.forecasting.answer.results import GroupForecasts, first_to_fail
 from fleet.forecasting.distribution import GRID_LEVELS, probability_by
@@ -77,9 +78,13 @@ def first_change_on(forecasts: Iterable[Forecast]) -> date | None:
     forecasts
         Of cartridges that stand there still.
     """
-    # In its order: the sums of a distribution depend on it in the last digit.
-    dated = sorted((row for row in forecasts if _is_dated(row)), key=lambda row: row.position_id)
-    return _dates(*_together(dated))["p50"] if dated else None
+    return next(iter(_median_days((row, 0) for row in forecasts).values()), None)
+
+
+def first_changes(forecasts: QuerySet[Forecast]) -> dict[int, date]:
+    """Unit id -> what `first_change_on` gives of its own among the forecasts; units without a date are left out."""
+    rows = forecasts.select_related("position").only("as_of", "date_grid", "driver", "position__unit")
+    return _median_days((row, row.position.unit_id) for row in rows)
 
 
 def _end_of(day: date, as_of: date) -> float:
@@ -103,8 +108,8 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
             as_of, len(latest), 0, nothing, None, None,
             f"There is no date for {here}: {why}.", f"There is no change date for {yours} yet: {why}.",
         )  # fmt: skip
-    newest, answer = _together(dated)
-    quantiles: dict[str, date | None] = {**_dates(newest, answer)}
+    (newest,), answer = _together(dated, [0] * len(dated))
+    quantiles: dict[str, date | None] = {**_dates(newest, answer.grid_day[0])}
     probability = None
     if day is not None and day >= newest:
         probability = float(probability_by(answer.grid_day[0], _end_of(day, newest)))
@@ -126,19 +131,34 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
     return FirstToFail(as_of, len(latest), len(dated), quantiles, probability, first, installer, client)
 
 
-def _together(dated: Sequence[Forecast]) -> tuple[date, GroupForecasts]:
-    """The newest day of some dated forecasts, and the distribution of the first of them in tenths of a day from it."""
-    newest = max(row.as_of for row in dated)
+def _together(dated: Sequence[Forecast], groups: Sequence[int]) -> tuple[list[date], GroupForecasts]:
+    """Of each group, from 0 on, its newest day, and the distribution of its first in tenths of a day from that."""
+    newest = [date.min] * (max(groups) + 1)
+    for row, group in zip(dated, groups, strict=True):
+        newest[group] = max(newest[group], row.as_of)
     tenths: Floats = np.array([row.date_grid for row in dated], dtype=np.float64)
-    tenths += np.array([TENTHS * (row.as_of - newest).days for row in dated])[:, None]
+    ahead = [(row.as_of - newest[group]).days for row, group in zip(dated, groups, strict=True)]
+    tenths += TENTHS * np.array(ahead)[:, None]
     # What an older forecast expected before the newest day has not been seen to happen, so it is expected now.
     tenths = np.maximum(tenths, 0.0)
     driver = np.array([words.DRIVERS.index(row.driver) for row in dated], dtype=np.int8)
-    return newest, first_to_fail(tenths, driver, np.zeros(len(dated), dtype=np.int64), 1)
+    return newest, first_to_fail(tenths, driver, np.array(groups, dtype=np.int64), len(newest))
 
 
-def _dates(newest: date, answer: GroupForecasts) -> dict[str, date]:
-    shown = date_tenths_shown(answer.grid_day[0])
+def _median_days(forecasts: Iterable[tuple[Forecast, int]]) -> dict[int, date]:
+    """Group -> the median day of its first, of forecasts that are each given with their group."""
+    # In the order of `_first`: the sums of a distribution depend on it in the last digit.
+    dated = sorted((pair for pair in forecasts if _is_dated(pair[0])), key=lambda pair: pair[0].position_id)
+    if not dated:
+        return {}
+    keys = list(dict.fromkeys(key for _, key in dated))
+    index = {key: number for number, key in enumerate(keys)}
+    newest, answer = _together([row for row, _ in dated], [index[key] for _, key in dated])
+    return {key: _dates(newest[number], answer.grid_day[number])["p50"] for key, number in index.items()}
+
+
+def _dates(newest: date, grid_tenths: Floats) -> dict[str, date]:
+    shown = date_tenths_shown(grid_tenths)
     return {name: newest + timedelta(days=int(value // TENTHS)) for name, value in zip(QUANTILES, shown, strict=True)}
 
 

@@ -181,6 +181,33 @@ def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site:
     assert listed[0]["next_change_on"] == latest.p50.isoformat()
 
 
+def test_units_are_ordered_by_the_date_that_each_of_them_shows(site: Site, as_installer: APIClient) -> None:
+    def unit_with(*trains: list[int]) -> Unit:
+        unit = factories.UnitFactory(company=site.company, site=site)
+        for stage, tenths in zip(("resin", "carbon", "sediment"), trains, strict=False):
+            position = factories.PositionFactory(unit=unit, stage=stage)
+            placement = factories.PlacementFactory(position=position)
+            median = factories.TODAY + timedelta(days=tenths[len(tenths) // 2] // 10)
+            factories.ForecastFactory(position=position, placement=placement, date_grid=tenths, p50=median)
+        return unit
+
+    wide = [505 + 25 * step for step in range(45)]
+    sure = unit_with([1025] * 45)
+    # Of three alike, each with a later median than the sure one, the first is likely to come before it.
+    threefold = unit_with(wide, wide, wide)
+    late, undated = unit_with([3005] * 45), factories.UnitFactory(company=site.company, site=site)
+
+    def listed(ordering: str) -> list[tuple[int, str | None]]:
+        rows = as_installer.get(f"/api/v1/units/?ordering={ordering}").json()["results"]
+        return [(row["id"], row["next_change_on"]) for row in rows]
+
+    dated = [row for row in listed("next_change_on") if row[1]]
+    assert [pk for pk, _ in dated] == [threefold.pk, sure.pk, late.pk]
+    assert dated == sorted(dated, key=lambda row: str(row[1]))
+    assert [row for row in listed("-next_change_on") if row[1]] == dated[::-1]
+    assert (undated.pk, None) in listed("next_change_on")
+
+
 def test_changing_a_unit_heeds_its_etag_and_its_train(site: Site, as_office: APIClient) -> None:
     created = as_office.post("/api/v1/units/", new_unit(site, template="ro_di"))
     address, etag = created.headers["Location"], created.headers["ETag"]

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Final
 
+from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME
 from fleet.engineering.units import QUANTITY_KINDS
 
 # The unit at the end of a derived quantity's name, where it is no stored quantity with a kind of its own.
@@ -33,29 +34,8 @@ class Term:
         return next((unit for suffix, unit in _SUFFIX_UNITS if self.name.endswith(suffix)), "-")
 
 
-READING_TERMS: Final = (
-    Term("P_line", "line_pressure_kpa", "supply pressure before the unit, gauge, while flowing"),
-    Term("P_pre", "prefilter_outlet_pressure_kpa", "pressure behind sediment and carbon, gauge"),
-    Term("P_f", "inlet_pressure_kpa", "pressure at the membrane inlet, gauge"),
-    Term("P_p", "tank_pressure_kpa", "pressure of the storage tank, gauge: back-pressure on the permeate"),
-    Term("T", "temperature_degc", "temperature of the feed"),
-    Term("C_f", "feed_tds_mg_per_l", "TDS of the feed; all TDS is half the conductivity at 25 degC in uS/cm"),
-    Term("C_p", "permeate_tds_mg_per_l", "TDS behind the membrane, before resin, after flushing"),
-    Term("C_p0", "permeate_tds_at_start_mg_per_l", "TDS of the permeate in the first minute after standstill"),
-    Term("C_lead", "interstage_tds_mg_per_l", "TDS at the outlet of the lead resin"),
-    Term("C_prod", "product_tds_mg_per_l", "TDS of the product, behind the last resin"),
-    Term("C_c", "concentrate_tds_mg_per_l", "TDS of the concentrate (waste)"),
-    Term("Q_p", "permeate_flow_l_per_day", "flow of the permeate"),
-    Term("Q_c", "concentrate_flow_l_per_day", "flow of the concentrate to drain"),
-    Term("Cl_f,free", "feed_free_chlorine_mg_per_l", "free chlorine in the feed, as Cl2"),
-    Term("Cl_f,tot", "feed_total_chlorine_mg_per_l", "total chlorine in the feed, as Cl2"),
-    Term("Cl_lead", "interstage_chlorine_mg_per_l", "total chlorine behind the lead carbon, as Cl2"),
-    Term("Cl_c,free", "carbon_outlet_free_chlorine_mg_per_l", "free chlorine behind the last carbon, as Cl2"),
-    Term("Cl_c,tot", "carbon_outlet_total_chlorine_mg_per_l", "total chlorine behind the last carbon, as Cl2"),
-    Term("pH_f", "feed_ph", "pH of the feed"),
-    Term("pH_prod", "product_ph", "pH of the product"),
-    Term("V", "totaliser_l", "volume counter; the unit says which stream it counts"),
-    Term("t", "minutes_since_start", "time the unit had run when it was read"),
+READING_TERMS: Final = tuple(
+    Term(quantity.symbol, quantity.name, quantity.meaning) for quantity in (*READING_QUANTITIES, RUNNING_TIME)
 )
 WATER_TERMS: Final = (
     Term("pH", "ph", "pH of a feed water sample"),

@@ -3,13 +3,11 @@
 from collections.abc import Sequence
 from typing import Final
 
+from fleet.engineering.quantities import SETTLING_MINUTES
 from fleet.engineering.units import QUANTITY_KINDS, plausibility
 from fleet.intake.directory import Place
 from fleet.intake.names import spoken
 from fleet.intake.rows import Row
-
-SETTLING_MINUTES: Final = 5.0
-"""Flow time before permeate TDS and pressures stand still (common practice, no source)."""
 
 _CHLORINE_PAIRS: Final = (
     ("feed_free_chlorine_mg_per_l", "feed_total_chlorine_mg_per_l"),

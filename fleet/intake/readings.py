@@ -4,15 +4,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
-from types import MappingProxyType
 from typing import Any, Final
 
 from accounts.models import Company, Membership
+from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
 from fleet.intake import references
 from fleet.intake.conversion import convert_rows, meter_for
 from fleet.intake.directory import Directory, Meter, unit_directory
 from fleet.intake.history import flag_against_history
-from fleet.intake.names import READING_COLUMNS
+from fleet.intake.names import by_public_name
 from fleet.intake.reading_fields import named_meter, place_of, place_rows
 from fleet.intake.reading_rules import check_reading
 from fleet.intake.rows import Row
@@ -20,10 +20,10 @@ from fleet.intake.storing import Progress, tell
 from fleet.models import IntakeBatch, Reading, Unit
 from fleet.services.consequences import Kind, announce
 
-QUANTITIES: Final = (*Reading.QUANTITIES, "minutes_since_start")
+QUANTITIES: Final = names_of((*READING_QUANTITIES, RUNNING_TIME))
 """Stored columns that come with a unit (the minutes may come without)."""
 
-COLUMNS: Final[Mapping[str, str]] = MappingProxyType({**READING_COLUMNS, "minutes_since_start": "minutes_since_start"})
+COLUMNS: Final[Mapping[str, str]] = by_public_name(QUANTITIES)
 """Public name -> stored column of every quantity of a reading."""
 
 WORDS: Final = (

@@ -7,6 +7,7 @@ from django.db.models import Q
 
 from accounts.models import Membership
 from accounts.tenancy import TenantModel
+from fleet.engineering.quantities import READING_QUANTITIES, names_of
 from fleet.models.corrections import CorrectableQuerySet
 from fleet.models.intake import IntakeBatch
 from fleet.models.units import Instrument, Unit
@@ -22,29 +23,7 @@ class Reading(TenantModel):
     CLIENT_PATH = "unit__site__client_id"
     UNIT_PATH = "unit_id"
 
-    QUANTITIES: ClassVar[tuple[str, ...]] = (
-        "line_pressure_kpa",
-        "prefilter_outlet_pressure_kpa",
-        "inlet_pressure_kpa",
-        "tank_pressure_kpa",
-        "temperature_degc",
-        "feed_tds_mg_per_l",
-        "permeate_tds_mg_per_l",
-        "permeate_tds_at_start_mg_per_l",
-        "interstage_tds_mg_per_l",
-        "product_tds_mg_per_l",
-        "concentrate_tds_mg_per_l",
-        "permeate_flow_l_per_day",
-        "concentrate_flow_l_per_day",
-        "feed_free_chlorine_mg_per_l",
-        "feed_total_chlorine_mg_per_l",
-        "interstage_chlorine_mg_per_l",
-        "carbon_outlet_free_chlorine_mg_per_l",
-        "carbon_outlet_total_chlorine_mg_per_l",
-        "feed_ph",
-        "product_ph",
-        "totaliser_l",
-    )
+    QUANTITIES: ClassVar[tuple[str, ...]] = names_of(READING_QUANTITIES)
 
     class State(models.TextChoices):
         FLOWING = "flowing", "flowing"
@@ -90,27 +69,12 @@ class Reading(TenantModel):
     sampled_after_flush = models.BooleanField(null=True, blank=True)
     occasion = models.CharField(max_length=8, choices=Occasion, default=Occasion.ROUTINE)
 
-    line_pressure_kpa = models.FloatField(null=True, blank=True)
-    prefilter_outlet_pressure_kpa = models.FloatField(null=True, blank=True)
-    inlet_pressure_kpa = models.FloatField(null=True, blank=True, help_text="at the membrane inlet, gauge")
-    tank_pressure_kpa = models.FloatField(null=True, blank=True)
-    temperature_degc = models.FloatField(null=True, blank=True)
-    feed_tds_mg_per_l = models.FloatField(null=True, blank=True, help_text="0.5 scale, as all TDS")
-    permeate_tds_mg_per_l = models.FloatField(null=True, blank=True)
-    permeate_tds_at_start_mg_per_l = models.FloatField(null=True, blank=True, help_text="in the first minute of flow")
-    interstage_tds_mg_per_l = models.FloatField(null=True, blank=True, help_text="outlet of the lead resin")
-    product_tds_mg_per_l = models.FloatField(null=True, blank=True)
-    concentrate_tds_mg_per_l = models.FloatField(null=True, blank=True)
-    permeate_flow_l_per_day = models.FloatField(null=True, blank=True)
-    concentrate_flow_l_per_day = models.FloatField(null=True, blank=True)
-    feed_free_chlorine_mg_per_l = models.FloatField(null=True, blank=True)
-    feed_total_chlorine_mg_per_l = models.FloatField(null=True, blank=True)
-    interstage_chlorine_mg_per_l = models.FloatField(null=True, blank=True, help_text="total, after the lead carbon")
-    carbon_outlet_free_chlorine_mg_per_l = models.FloatField(null=True, blank=True)
-    carbon_outlet_total_chlorine_mg_per_l = models.FloatField(null=True, blank=True)
-    feed_ph = models.FloatField(null=True, blank=True)
-    product_ph = models.FloatField(null=True, blank=True)
-    totaliser_l = models.FloatField(null=True, blank=True)
+    vars().update(
+        {
+            quantity.name: models.FloatField(null=True, blank=True, help_text=quantity.meaning)
+            for quantity in READING_QUANTITIES
+        }
+    )
 
     as_sent = models.JSONField(default=dict, blank=True, help_text="each value with the digits and unit it was sent in")
     flags = models.JSONField(default=list, blank=True, help_text="what looked doubtful, as code and sentence")

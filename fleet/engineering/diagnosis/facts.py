@@ -9,37 +9,17 @@ import numpy as np
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.viscosity import viscosity_ratio_25_over_t
 from fleet.engineering.limits import Limits
+from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, SETTLING_MINUTES
 
 _PSI: Final = 6.894757293168361
 Fact = float | bool | str | None
 
 _NUMBERS: Final[Mapping[str, str]] = {
-    # the reading, canonical names
-    "line_pressure_kpa": "line pressure while flowing",
-    "prefilter_outlet_pressure_kpa": "pressure after sediment and carbon",
-    "inlet_pressure_kpa": "pressure at the membrane inlet while flowing",
+    **{quantity.name: quantity.meaning for quantity in (*READING_QUANTITIES, RUNNING_TIME)},
+    # read as well, but no column of a reading
     "static_inlet_pressure_kpa": "pressure at the membrane inlet at rest",
-    "tank_pressure_kpa": "pressure of the storage tank",
     "tank_pressure_after_feed_shut_kpa": "tank pressure some minutes after the feed was shut",
-    "temperature_degc": "feed temperature",
-    "feed_tds_mg_per_l": "feed TDS",
-    "permeate_tds_mg_per_l": "permeate TDS after flushing",
-    "permeate_tds_at_start_mg_per_l": "permeate TDS in the first minute",
-    "interstage_tds_mg_per_l": "TDS at the outlet of the lead resin",
-    "product_tds_mg_per_l": "product TDS",
-    "concentrate_tds_mg_per_l": "concentrate TDS",
-    "permeate_flow_l_per_day": "permeate flow",
-    "concentrate_flow_l_per_day": "concentrate flow",
-    "feed_free_chlorine_mg_per_l": "free chlorine in the feed",
-    "feed_total_chlorine_mg_per_l": "total chlorine in the feed",
-    "interstage_chlorine_mg_per_l": "total chlorine after the lead carbon",
-    "carbon_outlet_free_chlorine_mg_per_l": "free chlorine after the last carbon",
-    "carbon_outlet_total_chlorine_mg_per_l": "total chlorine after the last carbon",
-    "feed_ph": "pH of the feed",
     "permeate_ph": "pH of the permeate",
-    "product_ph": "pH of the product",
-    "minutes_since_start": "minutes the unit had run when it was read",
-    "totaliser_l": "counter",
     # baselines and design
     "baseline_line_pressure_kpa": "line pressure of the baseline",
     "baseline_inlet_pressure_kpa": "inlet pressure of the baseline",
@@ -142,7 +122,7 @@ class Thresholds:
     shutoff_fraction: float = 2.0 / 3.0
     closure_fraction: float = 0.10
     weeks_unread: float = 12.0
-    minutes_to_steady: float = 5.0
+    minutes_to_steady: float = SETTLING_MINUTES
     temperature_shift_degc: float = 5.0
 
 

@@ -5,7 +5,7 @@ single bad reading: the value is left out and its reason says why. No loop runs 
 """
 
 from fleet.engineering.indicators.baseline import baseline_of_groups
-from fleet.engineering.indicators.compute import MINUTES_TO_STEADY, indicators
+from fleet.engineering.indicators.compute import indicators
 from fleet.engineering.indicators.context import UnitContext
 from fleet.engineering.indicators.result import INDICATORS, Indicators, ReasonArray
 from fleet.engineering.indicators.table import FLAGS, QUANTITIES, TEXTS
@@ -13,7 +13,6 @@ from fleet.engineering.indicators.table import FLAGS, QUANTITIES, TEXTS
 __all__ = [
     "FLAGS",
     "INDICATORS",
-    "MINUTES_TO_STEADY",
     "QUANTITIES",
     "TEXTS",
     "Indicators",

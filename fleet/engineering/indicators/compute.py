@@ -11,16 +11,17 @@ from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.expected_flow import MembraneRating
 from fleet.engineering.formulas.mass_balance import CLOSURE_LIMIT_FRACTION, feed_brine_factor
 from fleet.engineering.formulas.normalisation import OperatingPoint, signed_net_driving_pressure_kpa
+from fleet.engineering.formulas.osmotic_pressure import HIGHEST_TDS_MG_PER_L
 from fleet.engineering.formulas.resin import RESOLUTION_STEPS_NEEDED
 from fleet.engineering.formulas.temperature_correction import water_tcf
 from fleet.engineering.formulas.viscosity import water_viscosity_mpa_s
 from fleet.engineering.indicators import reasons
 from fleet.engineering.indicators.context import UnitContext
 from fleet.engineering.indicators.result import INDICATORS, Indicators, ReasonArray
-from fleet.engineering.indicators.table import TDS_RANGE, Table
+from fleet.engineering.indicators.table import Table
+from fleet.engineering.quantities import SETTLING_MINUTES
 
 _LEAST_CHLORINE_MG_PER_L: Final = 0.1
-MINUTES_TO_STEADY: Final = 5.0
 _MISSING: Final[Mapping[str, str]] = {
     "feed_tds_mg_per_l": "feed_tds_missing",
     "permeate_tds_mg_per_l": "permeate_tds_missing",
@@ -377,7 +378,7 @@ class _Calculation:
         number = np.zeros(self.t.length, dtype=np.uint8)
         checks: list[tuple[BoolArray, str]] = [
             (self.static, "not_flowing"),
-            (self.t["minutes_since_start"] < MINUTES_TO_STEADY, "too_soon_after_start"),
+            (self.t["minutes_since_start"] < SETTLING_MINUTES, "too_soon_after_start"),
             (self.unflushed, "sample_not_flushed"),
             (tank & (valve != "closed") & np.isnan(pressure), "tank_state_unknown"),
             (self.numbers["salt_passage_fraction"] == reasons.NUMBER_OF["permeate_above_feed"], "permeate_above_feed"),
@@ -411,7 +412,7 @@ def _held_below(point: OperatingPoint) -> OperatingPoint:
     brine = feed * np.asarray(feed_brine_factor(point.recovery_fraction))
     return OperatingPoint(
         inlet_pressure_kpa=point.inlet_pressure_kpa,
-        feed_tds_mg_per_l=np.where(brine <= TDS_RANGE[1], feed, np.nan),
+        feed_tds_mg_per_l=np.where(brine <= HIGHEST_TDS_MG_PER_L, feed, np.nan),
         permeate_tds_mg_per_l=point.permeate_tds_mg_per_l,
         recovery_fraction=point.recovery_fraction,
         temperature_degc=point.temperature_degc,

@@ -8,42 +8,17 @@ from numpy.typing import NDArray
 
 from fleet.engineering.arrays import BoolArray, FloatArray
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.formulas.temperature_correction import LOWEST_DEGC
+from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
+from fleet.engineering.units import outside_limits
 
-QUANTITIES: Final = (
-    "line_pressure_kpa",
-    "prefilter_outlet_pressure_kpa",
-    "inlet_pressure_kpa",
-    "tank_pressure_kpa",
-    "temperature_degc",
-    "feed_tds_mg_per_l",
-    "permeate_tds_mg_per_l",
-    "permeate_tds_at_start_mg_per_l",
-    "interstage_tds_mg_per_l",
-    "product_tds_mg_per_l",
-    "concentrate_tds_mg_per_l",
-    "permeate_flow_l_per_day",
-    "concentrate_flow_l_per_day",
-    "feed_free_chlorine_mg_per_l",
-    "feed_total_chlorine_mg_per_l",
-    "interstage_chlorine_mg_per_l",
-    "carbon_outlet_free_chlorine_mg_per_l",
-    "carbon_outlet_total_chlorine_mg_per_l",
-    "minutes_since_start",
-)
+QUANTITIES: Final = names_of((*READING_QUANTITIES, RUNNING_TIME))
 TEXTS: Final = ("state", "tank_valve", "pump")
 FLAGS: Final = ("tank_is_full", "sampled_after_flush")
 # Named by readings too, but no indicator is made of them here.
-_PASSED_OVER: Final = ("feed_ph", "product_ph", "totaliser_l", "occasion", "source")
+_PASSED_OVER: Final = ("occasion", "source")
 
-_RANGES: Final[Mapping[str, tuple[float, float]]] = {
-    "temperature_degc": (1.0, 45.0),
-    "line_pressure_kpa": (0.0, 2100.0),
-    "prefilter_outlet_pressure_kpa": (0.0, 2100.0),
-    "inlet_pressure_kpa": (0.0, 2100.0),
-    "tank_pressure_kpa": (0.0, 2100.0),
-}
-TDS_RANGE: Final = (0.0, 50000.0)
-_ANY_POSITIVE: Final = (0.0, 1.0e9)
+_KINDS: Final = {quantity.name: quantity.kind for quantity in (*READING_QUANTITIES, RUNNING_TIME)}
 
 
 class Table:
@@ -80,10 +55,14 @@ class Table:
             numbers = np.atleast_1d(np.asarray(column, dtype=np.float64)).copy()
         except (TypeError, ValueError):
             raise EngineeringError(name, "Every entry must be a number, or NaN where it was not read.") from None
-        low, high = TDS_RANGE if "tds" in name else _RANGES.get(name, _ANY_POSITIVE)
-        self.bad[name] = np.asarray((numbers < low) | (numbers > high))
+        kind = _KINDS[name]
+        self.bad[name] = outside_limits(numbers, kind)
+        if kind.name == "temperature":
+            # Possible, but colder than the temperature correction holds for.
+            self.bad[name] |= numbers < LOWEST_DEGC
         numbers[self.bad[name]] = np.nan
-        return numbers
+        # Limits that came from another unit may be passed by a rounding error, which the formulas would refuse.
+        return np.clip(numbers, kind.low, kind.high)
 
     def _text(self, column: Any) -> NDArray[Any]:
         return np.full(self.length, "") if column is None else np.atleast_1d(np.asarray(column)).astype(str)

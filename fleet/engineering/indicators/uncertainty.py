@@ -13,6 +13,7 @@ import numpy as np
 from fleet.engineering.arrays import BoolArray, FloatArray, Numbers, in_range
 from fleet.engineering.formulas.uncertainty import COVERAGE_FACTOR, reading_standard_uncertainty
 from fleet.engineering.indicators import INDICATORS, QUANTITIES, UnitContext, indicators
+from fleet.engineering.quantities import READING_QUANTITIES
 
 
 @dataclass(frozen=True)
@@ -36,12 +37,16 @@ TDS_METER: Final = Meter(0.02, 1.0)
 BUCKET_AND_STOPWATCH: Final = Meter(0.03, 1.0)
 CHLORINE_KIT: Final = Meter(0.10, 0.05)
 
+_BY_KIND: Final = {
+    "pressure": PRESSURE_GAUGE,
+    "temperature": THERMOMETER,
+    "tds": TDS_METER,
+    "flow": BUCKET_AND_STOPWATCH,
+    "chlorine": CHLORINE_KIT,
+}
+
 METERS: Final[Mapping[str, Meter]] = {
-    **dict.fromkeys((name for name in QUANTITIES if name.endswith("_kpa")), PRESSURE_GAUGE),
-    **dict.fromkeys((name for name in QUANTITIES if "tds" in name), TDS_METER),
-    **dict.fromkeys((name for name in QUANTITIES if name.endswith("_l_per_day")), BUCKET_AND_STOPWATCH),
-    **dict.fromkeys((name for name in QUANTITIES if "chlorine" in name), CHLORINE_KIT),
-    "temperature_degc": THERMOMETER,
+    quantity.name: _BY_KIND[quantity.kind.name] for quantity in READING_QUANTITIES if quantity.kind.name in _BY_KIND
 }
 
 

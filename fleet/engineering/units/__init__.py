@@ -13,7 +13,7 @@ Decisions, each because a wrong guess would be silent:
 * a **bare number** for a quantity with a dimension is refused.
 """
 
-from fleet.engineering.units.kinds import (
+from fleet.engineering.kinds import (
     ALKALINITY,
     CHLORINE,
     CONCENTRATION,

@@ -5,7 +5,7 @@ from typing import Any, Final
 import numpy as np
 
 from fleet.engineering.arrays import BoolArray, FloatArray
-from fleet.engineering.units.kinds import Kind
+from fleet.engineering.kinds import Kind
 from fleet.engineering.units.quantities import find_kind
 from fleet.engineering.units.showing import to_unit
 

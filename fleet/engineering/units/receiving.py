@@ -8,7 +8,7 @@ import numpy as np
 
 from fleet.engineering.arrays import LARGEST, FloatArray
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.units.kinds import Kind
+from fleet.engineering.kinds import Kind
 from fleet.engineering.units.limits import outside_sentence
 from fleet.engineering.units.quantities import find_kind
 from fleet.engineering.units.registry import STORED_TDS_FACTOR, TDS_FACTOR_HIGH, TDS_FACTOR_LOW

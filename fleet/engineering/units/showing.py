@@ -3,7 +3,7 @@
 import numpy as np
 
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.units.kinds import Kind
+from fleet.engineering.kinds import Kind
 from fleet.engineering.units.quantities import find_kind
 from fleet.engineering.units.registry import SYSTEMS
 from fleet.engineering.units.spelling import canonical_expression, expression_of, magnitude

@@ -9,7 +9,7 @@ import pint
 
 from fleet.engineering.arrays import FloatArray
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.units.kinds import GALLON_SENTENCE, Kind
+from fleet.engineering.kinds import GALLON_SENTENCE, Kind
 from fleet.engineering.units.quantities import find_kind
 from fleet.engineering.units.registry import registry
 

@@ -8,6 +8,7 @@ from typing import Any, Final
 import numpy as np
 
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
 from fleet.engineering.units import QUANTITY_KINDS, convert_column, parse_header
 from fleet.forecasting.files.cells import Cells, UnusableFilesError
 from fleet.forecasting.files.guide import FileColumn
@@ -125,7 +126,11 @@ def _column(
     return convert_column(np.asarray(values, dtype=np.float64), unit, kind, field=column.header)
 
 
-_WITHOUT_UNIT: Final = ("life_cap_days", "minutes_since_start", "feed_ph", "product_ph", "rated_recovery_fraction")
+_WITHOUT_UNIT: Final = (
+    "life_cap_days",
+    "rated_recovery_fraction",
+    *names_of(quantity for quantity in (*READING_QUANTITIES, RUNNING_TIME) if quantity.kind.bare_number_ok),
+)
 
 
 def _numbers(cells: list[str], column: FileColumn, table: str, faults: list[Fault]) -> Floats:

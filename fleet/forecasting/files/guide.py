@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Final
 
+from fleet.engineering.nomenclature import WATER_TERMS
+from fleet.engineering.quantities import READING_QUANTITIES
 from fleet.engineering.units import QUANTITY_KINDS
 from fleet.forecasting.inputs import vocabulary as words
 
@@ -144,7 +146,7 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
     "readings.csv": (
         UNIT,
         FileColumn("time", "day", "time", True, "when it was read", also=("taken at", "date", "day")),
-        *(_quantity(name, "") for name in words.QUANTITIES),
+        *(_quantity(quantity.name, quantity.meaning) for quantity in READING_QUANTITIES),
         FileColumn("minutes since start", "minutes_since_start", "duration", False, "flow before the reading"),
         FileColumn("state", "state", "word", False, "flowing or static", words.FLOW_STATES),
         FileColumn("tank valve", "tank_valve", "word", False, "open or closed", words.VALVE_STATES),
@@ -157,17 +159,8 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
     "feed_water.csv": (
         SITE,
         FileColumn("time", "day", "time", True, "when it was sampled", also=("taken at", "date", "day")),
-        _quantity("ph", ""),
-        _quantity("alkalinity_mg_per_l_as_caco3", ""),
-        _quantity("hardness_mg_per_l_as_caco3", ""),
-        _quantity("free_chlorine_mg_per_l", ""),
-        _quantity("total_chlorine_mg_per_l", ""),
-        _quantity("iron_mg_per_l", ""),
-        _quantity("manganese_mg_per_l", ""),
-        _quantity("silica_mg_per_l", ""),
-        _quantity("turbidity_ntu", ""),
-        _quantity("tds_mg_per_l", ""),
-        _quantity("temperature_degc", ""),
+        *(_quantity(term.name, term.meaning) for term in WATER_TERMS),
+        _quantity("temperature_degc", "temperature of the sample when it was drawn"),
     ),
 }  # fmt: skip
 

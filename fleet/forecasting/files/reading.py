@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from fleet.engineering.units import STORED_TDS_FACTOR
+from fleet.engineering.units import QUANTITY_KINDS, STORED_TDS_FACTOR
 from fleet.forecasting.files.cells import UnusableFilesError, read_cells
 from fleet.forecasting.files.columns import UNIX_EPOCH, day_of, read_columns
 from fleet.forecasting.files.guide import GUIDE, NEEDED_FILES
@@ -153,7 +153,7 @@ def _rebase_tds(columns: dict[str, dict[str, Any]], header_units: dict[str, str]
     }
     scale = np.array([usable.get(unit, 1.0) for unit in readings["unit_id"]])
     for name in words.QUANTITIES:
-        if "tds" in name and name in readings and header_units[name] in ("ppm", "mg/L"):
+        if QUANTITY_KINDS[name].name == "tds" and name in readings and header_units[name] in ("ppm", "mg/L"):
             readings[name] = readings[name] * scale
 
 

@@ -11,65 +11,11 @@ from typing import Final
 
 import numpy as np
 
+from fleet.engineering.quantities import READING_QUANTITIES, SETTLING_MINUTES, Quantity
+from fleet.engineering.units import outside_limits
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes, Readings
-
-POSSIBLE: Final[dict[str, tuple[float, float]]] = {
-    "line_pressure_kpa": (0.0, 1100.0),
-    "prefilter_outlet_pressure_kpa": (0.0, 1100.0),
-    "inlet_pressure_kpa": (0.0, 1500.0),
-    "tank_pressure_kpa": (0.0, 1100.0),
-    "temperature_degc": (0.5, 45.0),
-    "feed_tds_mg_per_l": (1.0, 50_000.0),
-    "permeate_tds_mg_per_l": (0.0, 20_000.0),
-    "interstage_tds_mg_per_l": (0.0, 20_000.0),
-    "product_tds_mg_per_l": (0.0, 20_000.0),
-    "concentrate_tds_mg_per_l": (1.0, 100_000.0),
-    "permeate_flow_l_per_day": (0.0, 20_000.0),
-    "concentrate_flow_l_per_day": (0.0, 100_000.0),
-    "feed_free_chlorine_mg_per_l": (0.0, 10.0),
-    "feed_total_chlorine_mg_per_l": (0.0, 10.0),
-    "interstage_chlorine_mg_per_l": (0.0, 10.0),
-    "carbon_outlet_free_chlorine_mg_per_l": (0.0, 10.0),
-    "carbon_outlet_total_chlorine_mg_per_l": (0.0, 10.0),
-    "permeate_tds_at_start_mg_per_l": (0.0, 50_000.0),
-    "feed_ph": (4.0, 11.0),
-    "product_ph": (3.0, 11.0),
-    "totaliser_l": (0.0, 1e9),
-}
-"""Bounds of the possible for small units on tap water: engineering reference, range guards; gauge pressure to 150
-psi."""
-
-FLUSH_MINUTES: Final = 5.0
-"""Samples and flows of the first minutes after a start show the standstill, not the unit (engineering reference 5.5).
-"""
-
-FLOWING_ONLY: Final = (
-    "prefilter_outlet_pressure_kpa",
-    "inlet_pressure_kpa",
-    "permeate_tds_mg_per_l",
-    "interstage_tds_mg_per_l",
-    "product_tds_mg_per_l",
-    "concentrate_tds_mg_per_l",
-    "permeate_flow_l_per_day",
-    "concentrate_flow_l_per_day",
-)
-AFTER_FLUSH_ONLY: Final = ("permeate_tds_mg_per_l", "interstage_tds_mg_per_l", "product_tds_mg_per_l")
-
-LOG_LIMITS: Final[dict[str, float]] = {
-    "line_pressure_kpa": 0.75,
-    "prefilter_outlet_pressure_kpa": 1.1,
-    "inlet_pressure_kpa": 1.1,
-    "feed_tds_mg_per_l": 0.8,
-    "permeate_tds_mg_per_l": 1.1,
-    "permeate_flow_l_per_day": 1.0,
-    "concentrate_flow_l_per_day": 1.0,
-    "feed_free_chlorine_mg_per_l": 2.0,
-    "feed_total_chlorine_mg_per_l": 2.0,
-}
-"""How far the logarithm of a value may lie from the median of its neighbours in time before it counts as a slip."""
-
 
 LONG_BEFORE_DAYS: Final = 3652.0
 """Where no one said when a unit was commissioned, a reading ten years older than its first cartridge on record shows a
@@ -77,18 +23,6 @@ clock that was reset (common practice, no source)."""
 
 Drop = Callable[[str, Bools, int], None]
 """The function that blanks values: name of the quantity, mask, reason."""
-
-
-_PRESSURE_SLIPS = (6.895, 100.0, 14.5)
-_FLOW_SLIPS = (3.785, 1.44, 1440.0)
-UNIT_SLIPS: Final[dict[str, tuple[float, ...]]] = {
-    "line_pressure_kpa": _PRESSURE_SLIPS,
-    "prefilter_outlet_pressure_kpa": _PRESSURE_SLIPS,
-    "inlet_pressure_kpa": _PRESSURE_SLIPS,
-    "permeate_flow_l_per_day": _FLOW_SLIPS,
-    "concentrate_flow_l_per_day": _FLOW_SLIPS,
-}
-"""Factors by which a value is off when it was meant in another unit: psi, bar, US gallons, mL/min for L/day."""
 
 
 @dataclass(frozen=True)
@@ -132,19 +66,24 @@ def screen(fleet: Fleet) -> Screened:
     drop_values(
         "temperature_degc", (values["temperature_degc"] > 45.0) & (values["temperature_degc"] < 115.0), words.WRONG_UNIT
     )
-    for name, (low, high) in POSSIBLE.items():
-        drop_values(name, ~((values[name] >= low) & (values[name] <= high)), words.IMPOSSIBLE_VALUE)
+    for quantity in READING_QUANTITIES:
+        column = values[quantity.name]
+        impossible = outside_limits(column, quantity.kind) | (quantity.zero_is_no_reading & (column == 0.0))
+        drop_values(quantity.name, impossible, words.IMPOSSIBLE_VALUE)
     static = table.state == words.FLOW_STATES.index("static")
-    for name in FLOWING_ONLY:
-        drop_values(name, static, words.STATIC_STATE)
-    unflushed = (table.minutes_since_start < FLUSH_MINUTES) | (table.sampled_after_flush == words.NO)
-    for name in AFTER_FLUSH_ONLY:
-        drop_values(name, unflushed, words.FIRST_MINUTES)
+    unflushed = (table.minutes_since_start < SETTLING_MINUTES) | (table.sampled_after_flush == words.NO)
+    for quantity in READING_QUANTITIES:
+        if quantity.needs_flow:
+            drop_values(quantity.name, static, words.STATIC_STATE)
+    for quantity in READING_QUANTITIES:
+        if quantity.needs_flushing:
+            drop_values(quantity.name, unflushed, words.FIRST_MINUTES)
 
     _transposed(table, values, drop_values)
     _pressure_units(values, drop_values)
-    for name, limit in LOG_LIMITS.items():
-        _isolated(name, table, values, limit, drop_values)
+    for quantity in READING_QUANTITIES:
+        if quantity.slip_log is not None:
+            _isolated(quantity, quantity.slip_log, table, values, drop_values)
     _isolated_temperature(table, values, drop_values)
     for outlet in ("prefilter_outlet_pressure_kpa",):
         drop_values(outlet, values[outlet] > values["line_pressure_kpa"] + 40.0, words.CONTRADICTS_OTHER_GAUGE)
@@ -240,7 +179,8 @@ def _pressure_units(values: dict[str, Floats], drop_values: Drop) -> None:
         drop_values(name, (values[name] > 0.5) & (values[name] < 20.0), words.WRONG_UNIT)
 
 
-def _isolated(name: str, table: Readings, values: dict[str, Floats], limit: float, drop_values: Drop) -> None:
+def _isolated(quantity: Quantity, limit: float, table: Readings, values: dict[str, Floats], drop_values: Drop) -> None:
+    name = quantity.name
     some = np.flatnonzero(values[name] > 0)
     if not len(some):
         return
@@ -249,7 +189,7 @@ def _isolated(name: str, table: Readings, values: dict[str, Floats], limit: floa
     off = logs - middle
     far = (np.abs(off) > limit) & (number >= 3)
     size = np.abs(off)
-    units = np.log(UNIT_SLIPS.get(name, (1e9,)))
+    units = np.log(quantity.unit_slips or (1e9,))
     nearest = np.abs(size[:, None] - units).min(axis=1)
     from_ten = np.abs(size - np.log(10.0))
     unit = far & (nearest < 0.2) & (nearest <= from_ten)

@@ -9,11 +9,13 @@ The tables are frozen; `build.build_fleet` makes them from columns with ids and 
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, fields, replace
-from typing import Any, Final, Self
+from typing import TYPE_CHECKING, Any, Final, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fleet.engineering.quantities import READING_QUANTITIES
+from fleet.engineering.units import QUANTITY_KINDS
 from fleet.forecasting.inputs import vocabulary as words
 
 Floats = NDArray[np.floating[Any]]
@@ -48,6 +50,20 @@ def _flag() -> Any:
 
 
 _ANY = (-1e12, 1e12)
+
+
+def _possible(name: str) -> Any:
+    """Number of a quantity that has to lie in its possible range."""
+    return _number(QUANTITY_KINDS[name].low, QUANTITY_KINDS[name].high)
+
+
+def _add_quantities(namespace: dict[str, Any]) -> None:
+    """Give the body of a table a column for each quantity of a reading."""
+    for quantity in READING_QUANTITIES:
+        namespace["__annotations__"][quantity.name] = Floats
+        namespace[quantity.name] = _number(*_ANY)
+
+
 DAYS: Final = (-3652.0, 73050.0)  # 1960 to 2170: anything else is a broken clock or a wrong unit of time
 
 
@@ -181,28 +197,8 @@ class Readings(Table):
 
     unit_index: Indexes = _reference("units")
     day: Floats = _number(*DAYS, required=True)
-    line_pressure_kpa: Floats = _number(*_ANY)
-    prefilter_outlet_pressure_kpa: Floats = _number(*_ANY)
-    inlet_pressure_kpa: Floats = _number(*_ANY)
-    tank_pressure_kpa: Floats = _number(*_ANY)
-    temperature_degc: Floats = _number(*_ANY)
-    feed_tds_mg_per_l: Floats = _number(*_ANY)
-    permeate_tds_mg_per_l: Floats = _number(*_ANY)
-    interstage_tds_mg_per_l: Floats = _number(*_ANY)
-    product_tds_mg_per_l: Floats = _number(*_ANY)
-    concentrate_tds_mg_per_l: Floats = _number(*_ANY)
-    permeate_flow_l_per_day: Floats = _number(*_ANY)
-    concentrate_flow_l_per_day: Floats = _number(*_ANY)
-    feed_free_chlorine_mg_per_l: Floats = _number(*_ANY)
-    feed_total_chlorine_mg_per_l: Floats = _number(*_ANY)
-    interstage_chlorine_mg_per_l: Floats = _number(*_ANY)
-    carbon_outlet_free_chlorine_mg_per_l: Floats = _number(*_ANY)
-    carbon_outlet_total_chlorine_mg_per_l: Floats = _number(*_ANY)
-    permeate_tds_at_start_mg_per_l: Floats = _number(*_ANY)
-    feed_ph: Floats = _number(*_ANY)
-    product_ph: Floats = _number(*_ANY)
-    totaliser_l: Floats = _number(*_ANY)
-    minutes_since_start: Floats = _number(0.0, 1e7)
+    _add_quantities(vars())
+    minutes_since_start: Floats = _possible("minutes_since_start")
     state: Codes = _word(words.FLOW_STATES)
     tank_valve: Codes = _word(words.VALVE_STATES)
     pump: Codes = _word(words.PUMP_STATES)
@@ -213,6 +209,11 @@ class Readings(Table):
     known_day: Floats = _number(*DAYS)
     superseded_day: Floats = _number(*DAYS)
 
+    if TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> Floats:
+            """Column of a quantity; its field is made from the record."""
+
 
 @dataclass(frozen=True)
 class FeedWater(Table):
@@ -220,17 +221,17 @@ class FeedWater(Table):
 
     site_index: Indexes = _reference("sites")
     day: Floats = _number(*DAYS, required=True)
-    ph: Floats = _number(4.0, 11.0)
-    alkalinity_mg_per_l_as_caco3: Floats = _number(0.0, 2000.0)
-    hardness_mg_per_l_as_caco3: Floats = _number(0.0, 5000.0)
-    free_chlorine_mg_per_l: Floats = _number(0.0, 20.0)
-    total_chlorine_mg_per_l: Floats = _number(0.0, 20.0)
-    iron_mg_per_l: Floats = _number(0.0, 100.0)
-    manganese_mg_per_l: Floats = _number(0.0, 100.0)
-    silica_mg_per_l: Floats = _number(0.0, 500.0)
-    turbidity_ntu: Floats = _number(0.0, 1000.0)
-    tds_mg_per_l: Floats = _number(0.0, 50000.0)
-    temperature_degc: Floats = _number(0.1, 45.0)
+    ph: Floats = _possible("ph")
+    alkalinity_mg_per_l_as_caco3: Floats = _possible("alkalinity_mg_per_l_as_caco3")
+    hardness_mg_per_l_as_caco3: Floats = _possible("hardness_mg_per_l_as_caco3")
+    free_chlorine_mg_per_l: Floats = _possible("free_chlorine_mg_per_l")
+    total_chlorine_mg_per_l: Floats = _possible("total_chlorine_mg_per_l")
+    iron_mg_per_l: Floats = _possible("iron_mg_per_l")
+    manganese_mg_per_l: Floats = _possible("manganese_mg_per_l")
+    silica_mg_per_l: Floats = _possible("silica_mg_per_l")
+    turbidity_ntu: Floats = _possible("turbidity_ntu")
+    tds_mg_per_l: Floats = _possible("tds_mg_per_l")
+    temperature_degc: Floats = _possible("temperature_degc")
 
 
 @dataclass(frozen=True)

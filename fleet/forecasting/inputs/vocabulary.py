@@ -10,6 +10,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from fleet.engineering.quantities import READING_QUANTITIES, names_of
+
 STAGES: Final = ("sediment", "carbon", "membrane", "resin")
 SEDIMENT, CARBON, MEMBRANE, RESIN = range(4)
 
@@ -47,29 +49,7 @@ also earlier cartridges in the same place."""
 
 LOAD_UNITS: Final = ("", "L/day feed", "mg/day chlorine", "L/day permeate", "meq/day")
 
-QUANTITIES: Final = (
-    "line_pressure_kpa",
-    "prefilter_outlet_pressure_kpa",
-    "inlet_pressure_kpa",
-    "tank_pressure_kpa",
-    "temperature_degc",
-    "feed_tds_mg_per_l",
-    "permeate_tds_mg_per_l",
-    "interstage_tds_mg_per_l",
-    "product_tds_mg_per_l",
-    "concentrate_tds_mg_per_l",
-    "permeate_flow_l_per_day",
-    "concentrate_flow_l_per_day",
-    "feed_free_chlorine_mg_per_l",
-    "feed_total_chlorine_mg_per_l",
-    "interstage_chlorine_mg_per_l",
-    "carbon_outlet_free_chlorine_mg_per_l",
-    "carbon_outlet_total_chlorine_mg_per_l",
-    "permeate_tds_at_start_mg_per_l",
-    "feed_ph",
-    "product_ph",
-    "totaliser_l",
-)
+QUANTITIES: Final = names_of(READING_QUANTITIES)
 """Reading quantities, in the order in which exclusions number them. Pressures are gauge; TDS is on the 0.5 scale."""
 
 QUANTITY_INDEX: Final = {name: index for index, name in enumerate(QUANTITIES)}

@@ -17,6 +17,7 @@ from fleet.engineering.formulas.resin import capacity_eq, ionic_load_meq_per_l, 
 from fleet.engineering.formulas.scaling import amorphous_silica_solubility_mg_per_l, concentrate_langelier_index
 from fleet.engineering.indicators import Indicators
 from fleet.engineering.limits import Limits
+from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.cartridge_changes import saw_before
@@ -61,30 +62,7 @@ _BASELINES: Final = {
     "baseline_concentrate_flow_l_per_day": "concentrate_flow_l_per_day",
     "baseline_temperature_degc": "temperature_degc",
 }
-_READING_FACTS: Final = (
-    "line_pressure_kpa",
-    "prefilter_outlet_pressure_kpa",
-    "inlet_pressure_kpa",
-    "tank_pressure_kpa",
-    "temperature_degc",
-    "feed_tds_mg_per_l",
-    "permeate_tds_mg_per_l",
-    "permeate_tds_at_start_mg_per_l",
-    "interstage_tds_mg_per_l",
-    "product_tds_mg_per_l",
-    "concentrate_tds_mg_per_l",
-    "permeate_flow_l_per_day",
-    "concentrate_flow_l_per_day",
-    "feed_free_chlorine_mg_per_l",
-    "feed_total_chlorine_mg_per_l",
-    "interstage_chlorine_mg_per_l",
-    "carbon_outlet_free_chlorine_mg_per_l",
-    "carbon_outlet_total_chlorine_mg_per_l",
-    "feed_ph",
-    "product_ph",
-    "minutes_since_start",
-    "totaliser_l",
-)
+_READING_FACTS: Final = names_of((*READING_QUANTITIES, RUNNING_TIME))
 
 
 @dataclass

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from fleet.engineering.quantities import READING_QUANTITIES
 from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.reasons import explain_exhaustion
@@ -35,7 +36,7 @@ _SHOWN: Final = [int(np.argmin(np.abs(GRID_LEVELS - level))) for level in LEVELS
 
 _BEARS_ON: Final = {
     words.SEDIMENT: {"line_pressure_kpa", "prefilter_outlet_pressure_kpa"},
-    words.CARBON: {name for name in words.QUANTITIES if "chlorine" in name},
+    words.CARBON: {quantity.name for quantity in READING_QUANTITIES if quantity.kind.name == "chlorine"},
     words.MEMBRANE: {
         "permeate_flow_l_per_day",
         "inlet_pressure_kpa",

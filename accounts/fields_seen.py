@@ -25,7 +25,7 @@ def _table(*rows: tuple[str, Roles, str]) -> Mapping[tuple[str, str], Roles]:
     for kind, roles, fields in rows:
         for field in fields.split():
             if (kind, field) in table:
-                raise ValueError(f"{kind} {field} stands in the table twice.")
+                raise ValueError(f"{kind} {field} appears in the table twice.")
             table[kind, field] = roles
     return table
 

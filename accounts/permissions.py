@@ -33,7 +33,7 @@ def _table(*rows: "tuple[str, Iterable[Action], Roles]") -> "Mapping[tuple[str, 
     for resource, actions, roles in rows:
         for action in actions:
             if (resource, action) in table:
-                raise ValueError(f"{resource} {action} stands in the table twice.")
+                raise ValueError(f"{resource} {action} appears in the table twice.")
             table[resource, action] = roles
     return table
 

@@ -74,5 +74,5 @@ def conflict(
     `more` are faults that were found beside the differences.
     """
     faults = [Fault(f"/{one.field}", f"{one.sentence(reference, owner_words)}.") for one in differences]
-    sentence = f"The reference '{reference}' already stands for {other}; give each report its own."
+    sentence = f"The reference '{reference}' is already used for {other}; give each report its own."
     return Conflict(CONFLICT, sentence, faults=[*faults, *more])

@@ -14,7 +14,7 @@ def explain_integrity_error(error: IntegrityError) -> dict[str, Any]:
     """Give the detail, code and faults of a broken constraint, as keyword arguments for a problem."""
     broken = _constraint(error)
     if broken is None:
-        return {"detail": "This does not fit the records as they stand.", "code": "conflict"}
+        return {"detail": "This conflicts with what is stored.", "code": "conflict"}
     model, constraint = broken
     kind = str(model._meta.verbose_name)
     if isinstance(constraint, models.UniqueConstraint):

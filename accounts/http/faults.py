@@ -31,7 +31,7 @@ class PreconditionFailed(APIException):
 
     status_code = 412
     default_code = "changed_since"
-    default_detail = "This was changed since you read it: read it again, then repeat your change."
+    default_detail = "The record was changed after you read it: read it again, then repeat your change."
 
 
 class KeyReused(APIException):

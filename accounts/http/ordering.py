@@ -40,7 +40,7 @@ class StrictOrderingFilter(OrderingFilter):
                 "required": False,
                 "in": "query",
                 "description": f"Fields to order by, with commas between: {', '.join(valid)}. A '-' before a field "
-                "turns its order round.",
+                "reverses the order.",
                 "schema": {"type": "string"},
             }
         ]

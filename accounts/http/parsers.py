@@ -75,7 +75,7 @@ def _distinct_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(value) != len(pairs):
         earlier_keys: set[str] = set()
         twice = next(key for key, _ in pairs if key in earlier_keys or earlier_keys.add(key))  # type: ignore[func-returns-value]
-        raise ValueError(f"the key '{twice[:80]}' stands twice in one object")
+        raise ValueError(f"the key '{twice[:80]}' appears twice in one object")
     return value
 
 

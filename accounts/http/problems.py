@@ -48,14 +48,14 @@ _DOMAIN_STATUS: Mapping[type[errors.DomainError], int] = {
 
 # What each type of problem means; the address in `type` shows the sentence.
 KINDS: Mapping[int, tuple[str, str]] = {
-    400: ("invalid", "Something in the request cannot be right; `errors` names each fault."),
+    400: ("invalid", "The request is not valid; `errors` names each fault."),
     401: ("unauthenticated", "The request came without a valid token or session."),
-    403: ("forbidden", "You are known, and your role does not allow this."),
-    404: ("not_found", "There is no such thing, or none you may see; the two are never told apart."),
+    403: ("forbidden", "You are signed in, but your role does not allow this."),
+    404: ("not_found", "There is no such record, or none you may see; the answer is the same for both."),
     405: ("method_not_allowed", "This address does not take that method; the Allow header names those it takes."),
-    406: ("not_acceptable", "The answer cannot be had in the media type the Accept header asks for."),
-    409: ("conflict", "The request does not fit the records as they stand."),
-    412: ("changed_since", "The thing was changed since you read it; read it again, then repeat your change."),
+    406: ("not_acceptable", "The answer is not available in the media type the Accept header asks for."),
+    409: ("conflict", "The request conflicts with what is stored."),
+    412: ("changed_since", "The record was changed after you read it; read it again, then repeat your change."),
     413: ("too_large", "The body is longer than the server takes."),
     415: ("unsupported_media_type", "The body is in a media type this address does not read."),
     422: ("idempotency_key_reused", "The Idempotency-Key was used before for another request; send a fresh one."),
@@ -132,7 +132,7 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
         case TooManyFieldsSent() | TooManyFilesSent():
             return problem(413, "The form has more fields or files than the server takes.")
         case UnreadablePostError():
-            return problem(400, "The body broke off before its end.", code="broken_body")
+            return problem(400, "The body is incomplete: it ended before its stated length.", code="broken_body")
         case SuspiciousOperation():
             return problem(400, "The request cannot be read safely.", code="suspicious_request")
     return None
@@ -158,7 +158,7 @@ def _sentence_of(error: exceptions.APIException) -> str:
 
 def _invalid(faults: list[dict[str, str]]) -> Response:
     count = len(faults)
-    detail = faults[0]["detail"] if count == 1 else f"{count} things in the request cannot be right."
+    detail = faults[0]["detail"] if count == 1 else f"{count} values in the request are not valid."
     return problem(400, detail, code="invalid", faults=faults)
 
 

@@ -36,7 +36,7 @@ def check_query_parameters(request: Request, accepted: Mapping[str, bool]) -> No
         if name not in accepted:
             sentence = f"There is no query parameter '{name[:80]}' here; there are: {names}."
         elif len(values) > 1 and not accepted[name]:
-            sentence = f"{name} stands {len(values)} times: give it once."
+            sentence = f"{name} appears {len(values)} times: give it once."
         elif not all(values):
             sentence = f"{name} is empty: give it a value, or leave it out."
         else:

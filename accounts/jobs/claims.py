@@ -153,7 +153,7 @@ def start_job(
         lock_company(company.pk)
         going = Job.objects.of_company(company).filter(kind=kind, state__in=LIVE).first()
         if going is not None and _is_abandoned(going, now):
-            sentence = "The process that did this ended in the middle; the work is begun anew."
+            sentence = "The process that ran this job has ended; the job starts again."
             _end(going.pk, Job.State.FAILED, now, doing="failed", problem={"code": "abandoned", "sentence": sentence})
         elif going is not None:
             raise Conflict(
@@ -227,7 +227,7 @@ def run_chunk(*, job_id: int, index: int, now: datetime | None = None) -> str:
         return _fail(claimed, timezone.now(), {"code": error.code, "sentence": error.sentence})
     except Exception:
         log.exception("chunk %s of job %s (%s) failed", index, job_id, job.kind)
-        sentence = "An unexpected error ended the work; it is in the server's log."
+        sentence = "An unexpected error ended the job; it is in the server's log."
         return _fail(claimed, timezone.now(), {"code": "unexpected", "sentence": sentence})
     return _complete(claimed, timezone.now(), result or {})
 
@@ -250,7 +250,7 @@ def claim(*, job_id: int, index: int, now: datetime) -> JobChunk | None:
     chunk.attempts += 1
     chunk.state = JobChunk.State.RUNNING
     if chunk.attempts > MOST_ATTEMPTS:
-        sentence = f"The work was begun {MOST_ATTEMPTS} times and its worker died each time."
+        sentence = f"The job was started {MOST_ATTEMPTS} times and its worker died each time."
         _fail(chunk, now, {"code": "worker_died", "sentence": sentence})
         return None
     return chunk

@@ -69,7 +69,7 @@ def add_member(
         membership = Membership(user=_new_person(email=email, password=password), company_id=by.company_id)
     elif password is not None:
         raise InvalidInput(
-            "password_kept", "This person comes back with the password they had: send none.", pointer="/password"
+            "password_kept", "This person keeps the password they had: leave password out.", pointer="/password"
         )
     membership.role, membership.client, membership.is_active = role, client, True
     membership.name = name or membership.name
@@ -88,7 +88,7 @@ def change_role(
     _check_client(by=by, role=role, client=client)
     owners = _locked_owners(by.company_id)
     if role != Role.OWNER and owners == [membership.pk]:
-        raise Conflict("last_owner", "A company keeps one owner: make another member owner first.", pointer="/role")
+        raise Conflict("last_owner", "A company needs an owner: make another member owner first.", pointer="/role")
     old, membership.role, membership.client = membership.role, role, client
     membership.save(update_fields=["role", "client"])
     if role not in (Role.OWNER, Role.OFFICE):
@@ -125,7 +125,7 @@ def end_membership(*, by: Membership, membership: Membership, now: datetime) -> 
     _same_company(by, membership)
     owners = _locked_owners(by.company_id)
     if owners == [membership.pk]:
-        raise Conflict("last_owner", "A company keeps one owner: make another member owner first.")
+        raise Conflict("last_owner", "A company needs an owner: make another member owner first.")
     if membership.is_active:
         membership.is_active = False
         membership.save(update_fields=["is_active"])
@@ -198,9 +198,9 @@ def _check_client(*, by: Membership, role: str, client: Client | None) -> None:
     if role not in Role.values:
         raise InvalidInput("unknown_role", f"The role must be one of: {', '.join(Role.values)}.", pointer="/role")
     if role == Role.CLIENT and client is None:
-        raise InvalidInput("client_missing", "The role 'client' goes with a client: name which.", pointer="/client")
+        raise InvalidInput("client_missing", "The role 'client' needs a client: give its id.", pointer="/client")
     if role != Role.CLIENT and client is not None:
-        raise InvalidInput("client_unwanted", "Only the role 'client' goes with a client.", pointer="/client")
+        raise InvalidInput("client_unwanted", "Only the role 'client' may have a client.", pointer="/client")
     if client is not None and client.company_id != by.company_id:
         raise InvalidInput("client_unknown", "There is no such client.", pointer="/client")
 

@@ -81,7 +81,9 @@ def forget_expired_tokens(*, now: datetime) -> int:
 
 def _checked_end(*, now: datetime, expires_at: datetime | None, ttl: timedelta | None) -> datetime:
     if (expires_at is None) == (ttl is None):
-        raise InvalidInput("token_end_missing", "Say when the token ends, in one way.", pointer="/expires_at")
+        raise InvalidInput(
+            "token_end_missing", "Give the end of the token once: expires_at or ttl.", pointer="/expires_at"
+        )
     end = expires_at if expires_at is not None else now + (ttl or timedelta())
     if not now < end <= now + LONGEST_LIFE:
         raise InvalidInput(

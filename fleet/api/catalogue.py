@@ -59,7 +59,7 @@ class CatalogueItemSerializer(QuantityModelSerializer):
         missing = {}
         if attrs.get("purpose", getattr(self.instance, "purpose", "")) and kind not in KINDS_WITH_PURPOSE:
             missing["purpose"] = (
-                f"A {CatalogueItem.Kind(kind).label} says by its kind what it is for: leave the purpose empty. Only an "
+                f"A {CatalogueItem.Kind(kind).label} needs no purpose: leave it empty. Only an "
                 "accessory or a small part has one."
             )
         for column, name in _NEEDED.get(kind, {}).items():

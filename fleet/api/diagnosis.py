@@ -110,10 +110,10 @@ class SuppositionSerializer(StrictSerializer):
     """A reading, and the unit behind it: one that is stored, or its facts, or both."""
 
     unit = UnitField(
-        required=False, help_text="id or code of a unit whose facts, baselines and feed water stand behind the reading"
+        required=False, help_text="id or code of the unit that was read; its facts, baselines and feed water are used"
     )
     reading = SupposedReadingSerializer(required=False)
-    facts = SupposedFactsSerializer(required=False, help_text="these win over what is known of the unit")
+    facts = SupposedFactsSerializer(required=False, help_text="these override what is stored of the unit")
 
 
 @extend_schema_field(
@@ -136,7 +136,7 @@ class MatchSerializer(AnswerSerializer):
     rule = serializers.CharField(source="rule.id")
     title = serializers.CharField(source="rule.title", help_text="what it is called in a list")
     pattern = serializers.CharField(source="rule.pattern")
-    step = serializers.CharField(source="rule.step", help_text="where it stands in the order of work")
+    step = serializers.CharField(source="rule.step", help_text="its place in the order of work")
     causes = serializers.ListField(child=serializers.CharField(), help_text="the likeliest first")
     confidence = serializers.FloatField(min_value=0, max_value=1)
     numbers = serializers.SerializerMethodField()

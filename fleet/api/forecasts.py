@@ -137,7 +137,7 @@ class ForecastChangeSerializer(AnswerSerializer):
 class FirstToFailSerializer(AnswerSerializer):
     """When the first position of a unit or site will be exhausted, which one it most likely is, and how surely."""
 
-    as_of = serializers.DateField(allow_null=True, help_text="the oldest day the answer stands on")
+    as_of = serializers.DateField(allow_null=True, help_text="day of the oldest forecast used")
     position_count = serializers.IntegerField()
     dated_count = serializers.IntegerField(help_text="positions that have a date")
     p05 = serializers.DateField(source="quantiles.p05", allow_null=True)

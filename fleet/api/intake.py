@@ -20,9 +20,7 @@ SHOWN_ROWS = 200
 class FileSerializer(serializers.Serializer[Any]):
     """A log file."""
 
-    file = serializers.FileField(
-        help_text="CSV separated by commas, semicolons or tabs; the unit stands in the headers"
-    )
+    file = serializers.FileField(help_text="CSV separated by commas, semicolons or tabs; the headers carry the unit")
 
 
 class RowFaultSerializer(AnswerSerializer):

@@ -58,7 +58,7 @@ class ExhaustionLimitsSerializer(QuantityModelSerializer):
         if self.instance is not None:
             rows = rows.exclude(pk=self.instance.pk)
         if rows.exists():
-            faults["use"] = "There are limits for this use already; change those."
+            faults["use"] = "Limits for this use exist already; change those."
         if faults:
             raise serializers.ValidationError(faults)
         return attrs

@@ -55,7 +55,7 @@ class NewPlacementSerializer(StrictSerializer):
         required=False,
         allow_blank=True,
         default="",
-        help_text="why the cartridge that stands there leaves; needed when one does",
+        help_text="why the installed cartridge is removed; required where there is one",
     )
 
 
@@ -78,7 +78,7 @@ class RotationSerializer(StrictSerializer):
         choices=REMOVAL_REASONS,
         required=False,
         default=Placement.Removal.ROUTINE.value,
-        help_text="why the lead leaves; 'exhausted' only when that was seen",
+        help_text="why the lead is removed; 'exhausted' only when that was seen",
     )
 
 

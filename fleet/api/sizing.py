@@ -73,7 +73,7 @@ class SizingRequestSerializer(StrictSerializer):
 
     uses = AskedUseSerializer(many=True, allow_empty=False, max_length=5)  # type: ignore[call-arg]
     site = TenantRelatedField(
-        queryset=Site.objects.all(), required=False, help_text="its newest feed water stands in for what is left out"
+        queryset=Site.objects.all(), required=False, help_text="its newest feed water fills in what is left out"
     )
     lowest_line_pressure = QuantityField(
         kinds.PRESSURE.within(1.0, 1034.0),

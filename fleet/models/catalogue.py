@@ -34,7 +34,7 @@ class Supplier(TenantModel):
     lead_time_days = models.PositiveIntegerField(
         default=USUAL_LEAD_TIME_DAYS,
         validators=_LEAD_TIME,
-        help_text="calendar days from order to shelf, for items that state none of their own",
+        help_text="calendar days from order to store, for items that state none of their own",
     )
     closed_weekdays = models.JSONField(
         default=weekend,
@@ -106,7 +106,7 @@ class CatalogueItem(TenantModel):
         null=True,
         blank=True,
         validators=_LEAD_TIME,
-        help_text="calendar days from order to shelf; empty: the supplier's",
+        help_text="calendar days from order to store; empty: the supplier's",
     )
     is_active = models.BooleanField(default=True)
     life_cap_days = models.PositiveIntegerField(

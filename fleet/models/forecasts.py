@@ -17,7 +17,7 @@ class Forecast(TenantModel):
     CLIENT_PATH = "position__unit__site__client_id"
 
     class Driver(models.TextChoices):
-        CAPACITY = "capacity", "capacity used up"
+        CAPACITY = "capacity", "capacity exhausted"
         PRESSURE = "pressure", "pressure drop"
         BREAKTHROUGH = "breakthrough", "breakthrough"
         MEMBRANE_TREND = "membrane_trend", "membrane trend"
@@ -137,7 +137,7 @@ class ForecastScore(TenantModel):
     driver_named = models.FloatField(
         null=True,
         blank=True,
-        help_text="share of the observed ones whose limiting driver was named: wear, or the age limit",
+        help_text="share of the observed ones whose limiting driver was named: wear, or the maximum service time",
     )
 
     class Meta:

@@ -28,7 +28,7 @@ class SheetTaskSerializer(StrictSerializer):
     item_code = serializers.CharField(allow_null=True)
     minutes = serializers.IntegerField()
     source = serializers.CharField(  # type: ignore[assignment]
-        help_text="forecast, finding, calendar or person; a person's reason stands in their words"
+        help_text="forecast, finding, calendar or person; a person's reason is quoted"
     )
     reason = serializers.CharField()
 

@@ -43,7 +43,7 @@ class WantedForSerializer(StrictSerializer):
     site = serializers.IntegerField()
     site_code = serializers.CharField()
     site_name = serializers.CharField()
-    day = serializers.DateField(help_text="planned, agreed, or the cheapest")
+    day = serializers.DateField(help_text="planned, confirmed, or the cheapest")
     pieces = serializers.IntegerField(help_text="that neither stock nor an order brings in time")
 
 
@@ -178,7 +178,7 @@ class AskedLineSerializer(StrictSerializer):
         required=False,
         allow_null=True,
         default=None,
-        help_text="of one piece; empty: as it stands in the draft, else as in the catalogue",
+        help_text="of one piece; empty: the price in the draft, else in the catalogue",
     )
 
 
@@ -290,7 +290,7 @@ class WithoutSupplierSerializer(StrictSerializer):
 class DraftedSerializer(StrictSerializer):
     """The drafts as they stand, and what could not be put into any."""
 
-    parts_list = serializers.IntegerField(source="parts_list.pk", help_text="worked out anew for this")
+    parts_list = serializers.IntegerField(source="parts_list.pk", help_text="recomputed for this")
     orders = PurchaseOrderSerializer(many=True)
     without_supplier = WithoutSupplierSerializer(many=True)
 

@@ -24,7 +24,7 @@ class TakenBySerializer(StrictSerializer):
     site = serializers.IntegerField()
     site_code = serializers.CharField()
     site_name = serializers.CharField()
-    day = serializers.DateField(help_text="planned, agreed, or the cheapest")
+    day = serializers.DateField(help_text="planned, confirmed, or the cheapest")
     quantity = serializers.IntegerField()
     missing = serializers.IntegerField(help_text="of them, what neither stock nor an order brings in time")
 
@@ -32,7 +32,7 @@ class TakenBySerializer(StrictSerializer):
 class PartsLineSerializer(TenantModelSerializer):
     """One item of a parts list: for a van, what must be loaded; for a period, what must be ordered by when.
 
-    Every piece in stock and on order is given out once: to visits agreed with the client first, then to those in the
+    Every piece in stock and on order is allocated once: to visits confirmed first, then to those in the
     plan, then to the others, each by date.
     """
 

@@ -44,7 +44,7 @@ class PolicySerializer(StrictSerializer):
         child=serializers.CharField(), read_only=True, help_text="settings that the company has set itself"
     )
     visit_cost = _number("money: a visit before anybody drives or works")
-    driving_cost_per_minute = _number("money: an installer's minute at the wheel")
+    driving_cost_per_minute = _number("money: an installer's minute of driving")
     driving_cost_per_km = _number("money: a kilometre of the van")
     working_cost_per_minute = _number("money: an installer's minute at the unit")
     overtime_cost_per_hour = _number("money: an hour after the end of the shift, on top")
@@ -69,8 +69,8 @@ class PolicySerializer(StrictSerializer):
     lunch_minutes = _number("minutes of the break; 0 for none")
     lunch_earliest_start_s = _whole("second of the day from which the break may start")
     lunch_latest_start_s = _whole("second of the day by which it must start")
-    missed_urgent_cost = _number("money that the planner is told an urgent visit left out would cost")
-    missed_appointment_cost = _number("money that it is told a confirmed appointment left out would cost")
+    missed_urgent_cost = _number("money that leaving out an urgent visit is taken to cost")
+    missed_appointment_cost = _number("money that leaving out a confirmed appointment is taken to cost")
     sanitise_every_days = _whole("days between two sanitisings of a pressurised tank")
     sanitise_early_days = _whole("how many days before that it may be done along with something else")
     unread_after_days = _whole("days without a reading after which a unit is to be inspected")
@@ -79,7 +79,7 @@ class PolicySerializer(StrictSerializer):
         "probability, 0.5 to 0.999, with which no piece is missing in those days; the higher, the more is ordered"
     )
     lead_late_share = _number(
-        "share (0 to 1) of a late day's cost that counts while a lag polishes behind a spent lead"
+        "share (0 to 1) of a late day's cost that counts while a lag still works after an exhausted lead"
     )
     plans_with_van_stock = serializers.BooleanField(
         required=False, allow_null=True, help_text="whether rounds may only use what the vans hold by the last count"

@@ -31,14 +31,14 @@ class TravelSerializer(StrictSerializer):
     table_service = serializers.CharField(help_text="host of the service the server is set up with; empty: none")
     uses_table_service = serializers.BooleanField(help_text="whether plans ask it, by the policy")
     is_fitted = serializers.BooleanField(help_text="whether the road model was fitted to the company's own trips")
-    trips = serializers.IntegerField(help_text="usable trips of the past year, from setting out to beginning")
+    trips = serializers.IntegerField(help_text="usable trips of the past year, from departure to the start of the work")
     error_before = serializers.FloatField(
         allow_null=True, help_text="median error of a trip's time, as a share of it, by the default model"
     )
     error_after = serializers.FloatField(allow_null=True, help_text="the same by the model in use")
     sentence = serializers.CharField()
     calibrated_at = MomentField(allow_null=True)
-    road = RoadSerializer(help_text="the model in use; it stands in where the table service has no answer")
+    road = RoadSerializer(help_text="the model in use; it is used where the table service has no answer")
 
     def to_representation(self, instance: RoadCalibration) -> dict[str, Any]:
         company = instance.company

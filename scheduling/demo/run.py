@@ -118,11 +118,11 @@ def read_logs(
 def judge_and_plan(*, remembered: remember.Remembered, now: datetime, seed: int, working: Working) -> Plan:
     """Indicators, findings, forecasts, needs, visits, rounds and parts lists, each by its service."""
     company = remembered.company
-    with working.step("Working out what the readings mean") as tell:
+    with working.step("Computing the indicators") as tell:
         indicators.recompute(company=company, now=now, progress=tell)
     with working.step("Forecasting every cartridge") as tell:
         forecasts.forecast_company(company=company, now=now, progress=tell)
-    with working.step("Naming what is wrong"):
+    with working.step("Looking for findings"):
         findings.refresh_findings(company=company, now=now)
     with working.step("Deciding what to do on which visit"):
         needs.refresh_needs(company=company, now=now)

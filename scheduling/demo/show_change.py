@@ -27,12 +27,12 @@ def show_change(screen: Screen, company: Company, now: datetime) -> None:
     unit = start.position.unit
     looked = {"permeate_tds": "9 ppm", "product_tds": f"{max(7.0, 3.0 * unit.product_tds_target_mg_per_l):.0f} ppm"}
     screen.heading("A forecast before and after a reading that contradicts it")
-    screen.line("Tried out on one unit; nothing of it is kept.")
+    screen.line("Tried on one unit; nothing is stored.")
     screen.subheading(f"{unit.code}: {unit.name} at {unit.site.name}")
     screen.line(f"- before: {start.installer_sentence}", indent=2)
     before = start
     with transaction.atomic():
-        for number, word in enumerate(("a look at the gauges", "flushed, and looked again"), start=1):
+        for number, word in enumerate(("a reading", "flushed, and read again"), start=1):
             # What comes in with the forecast is no news to it.
             at = now + timedelta(minutes=number)
             row = {"unit": unit.code, **looked}

@@ -1,4 +1,4 @@
-"""What was read from the logs, what was refused and why, what was kept with a doubt."""
+"""What was read from the logs, what was refused and why, what was kept but doubtful."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -13,14 +13,14 @@ _SHOWN_DOUBTS = 12
 def show_logs(screen: Screen, batches: Sequence[IntakeBatch], folder: Path) -> None:
     """Print the counts of each log, every refused row with its sentences, and the doubts."""
     screen.heading("What was read")
-    screen.line(f"The logs lie in {folder}; open them, change them, upload them again.")
+    screen.line(f"The logs are in {folder}; open them, change them, upload them again.")
     _counts(screen, batches)
     _refused(screen, batches)
     _doubts(screen, batches)
 
 
 def _counts(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
-    columns = ("log", "rows", "stored", "known already", "refused", "kept with a doubt")
+    columns = ("log", "rows", "stored", "already stored", "refused", "kept but doubtful")
     groups: dict[str, list[IntakeBatch]] = {}
     for batch in batches:
         name = batch.name
@@ -32,7 +32,7 @@ def _counts(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
     rows.append(("together", *_sums(batches)))
     screen.table(columns, rows, numbers=columns[1:])
     if batches and not any(batch.stored for batch in batches):
-        screen.line("Every row was known already: nothing was stored twice.", indent=2)
+        screen.line("Every row was stored already: nothing was stored twice.", indent=2)
 
 
 def _sums(batches: Sequence[IntakeBatch]) -> tuple[int, ...]:
@@ -44,7 +44,7 @@ def _refused(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
     rows = list(RefusedRow.objects.filter(batch__in=[batch.pk for batch in batches]).select_related("batch"))
     if not rows:
         return
-    screen.subheading(f"Refused, {len(rows)} rows: put them right in the log and upload it again")
+    screen.subheading(f"Refused, {len(rows)} rows: correct them in the log and upload it again")
     for row in sorted(rows, key=lambda row: (row.batch.name, row.line)):
         # One sentence for each kind of fault: the same one for five columns says no more.
         of_kind = {fault.get("code", ""): fault for fault in reversed(row.faults)}
@@ -75,7 +75,7 @@ def _doubts(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
             example.setdefault((code, place), (name, line, flag["sentence"]))
     if not rows:
         return
-    screen.subheading("Kept with a doubt: stored, and weighed with care")
+    screen.subheading("Kept, but doubtful")
     for code in sorted(rows, key=lambda code: -len(rows[code]))[:_SHOWN_DOUBTS]:
         place = places[code].most_common(1)[0][0]
         name, line, sentence = example[code, place]

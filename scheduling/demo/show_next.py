@@ -83,7 +83,7 @@ def _show_calls(screen: Screen, plan: Plan) -> None:
     )
     if not stops:
         return
-    screen.subheading("Call, to agree the time of the visit")
+    screen.subheading("Call to confirm the time of the visit")
     for stop in stops:
         site = stop.visit.site
         urgent = "urgent, " if stop.visit.is_urgent else ""

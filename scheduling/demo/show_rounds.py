@@ -20,7 +20,7 @@ def show_rounds(screen: Screen, plan: Plan) -> None:
         screen.subheading(
             f"{day_in_words(round_.day)}, {round_.installer.name}, {round_.installer.van}: "
             f"leaves {_clock(round_.leaves_at, zone)}, back {_clock(round_.returns_at, zone)}, "
-            f"{round_.driving_km:.0f} km, {round_.driving_minutes:.0f} min at the wheel"
+            f"{round_.driving_km:.0f} km, {round_.driving_minutes:.0f} min driving"
         )
         for stop in stops.get(round_.pk, ()):
             _show_stop(screen, stop, zone)
@@ -38,7 +38,7 @@ def _stops(rounds: Sequence[Round]) -> dict[int, list[Stop]]:
 def _show_stop(screen: Screen, stop: Stop, zone: ZoneInfo) -> None:
     site = stop.visit.site
     waits = ", waits until " + _clock(stop.starts_at, zone) if stop.starts_at > stop.arrives_at else ""
-    agreed = " (agreed with the client)" if stop.visit.appointment_at else ""
+    agreed = " (confirmed)" if stop.visit.appointment_at else ""
     screen.line(
         f"{_clock(stop.arrives_at, zone)}{waits} to {_clock(stop.leaves_at, zone)}  "
         f"{site.code} {site.name}, {site.address}{agreed}",

@@ -41,7 +41,7 @@ class _AtRisk:
 
 
 def show_units(screen: Screen, company: Company, as_of: date) -> None:
-    """Print the units with a finding, a spent cartridge or one that is likely spent within two weeks."""
+    """Print the units with a finding, an exhausted cartridge or one likely to be exhausted within two weeks."""
     last_read = _last_read(company)
     at_risk = units_at_risk(company, as_of)
     screen.heading(f"Units at risk: {len(at_risk)} of {Unit.objects.of_company(company).count()}")
@@ -62,20 +62,20 @@ def show_units(screen: Screen, company: Company, as_of: date) -> None:
 
 
 def _in_numbers(company: Company, as_of: date) -> str:
-    """How many cartridges are spent, due soon, due later."""
+    """How many cartridges are exhausted, due soon, due later."""
     latest = Forecast.objects.of_company(company).filter(is_latest=True)
     exhausted = latest.filter(state=Forecast.State.SPENT).count()
     unexhausted = latest.exclude(state=Forecast.State.SPENT)
     soon = unexhausted.filter(p50__lte=as_of + SOON).count()
     later = unexhausted.filter(p50__gt=as_of + SOON, p50__lte=as_of + LATER).count()
     return (
-        f"Of {latest.count()} cartridges {exhausted} are spent, {soon} more likely are within {SOON.days} days and "
+        f"Of {latest.count()} cartridges {exhausted} are exhausted, {soon} more probably within {SOON.days} days and "
         f"{later} within {LATER.days}."
     )
 
 
 def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
-    """Units with a live finding, a cartridge already spent, or even odds of one within two weeks; worst first.
+    """Units with a live finding, a cartridge already exhausted, or even odds of one within two weeks; worst first.
 
     A finding that only explains a reading puts no unit at risk, nor does a call that is a few weeks late.
     """

@@ -25,13 +25,13 @@ class Message(TenantModel):
         OFFERED = "offered", "times to choose from"
         OFFER_TAKEN = "offer_taken", "a time was chosen"
         OFFER_LAPSED = "offer_lapsed", "nobody chose a time"
-        CONFIRMED = "confirmed", "the time is agreed"
+        CONFIRMED = "confirmed", "the time is confirmed"
         MOVED = "moved", "the time has changed"
-        WITHDRAWN = "withdrawn", "the time is given back"
+        WITHDRAWN = "withdrawn", "the time is withdrawn"
         ON_THE_WAY = "on_the_way", "on the way"
         DONE = "done", "the work is done"
         NOT_DONE = "not_done", "the work could not be done"
-        CANCELLED = "cancelled", "called off"
+        CANCELLED = "cancelled", "the visit is cancelled"
         CANNOT_KEEP = "cannot_keep", "nobody can keep the time"
         ROUNDS_CHANGED = "rounds_changed", "rounds have changed"
 
@@ -39,8 +39,8 @@ class Message(TenantModel):
         WAITING = "waiting", "to be sent by e-mail"
         SENDING = "sending", "being sent"
         SENT = "sent", "sent by e-mail"
-        TO_CALL = "to_call", "to be told by telephone"
-        CALLED = "called", "told by telephone"
+        TO_CALL = "to_call", "to be called"
+        CALLED = "called", "called"
         TO_READ = "to_read", "to be read here"
         EXPIRED = "expired", "too late to be of use"
 
@@ -52,7 +52,7 @@ class Message(TenantModel):
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, null=True, blank=True, related_name="messages")
     kind = models.CharField(max_length=16, choices=Kind)
     state = models.CharField(max_length=8, choices=State)
-    email = models.EmailField(blank=True, help_text="where it goes; empty: it is read here or told by telephone")
+    email = models.EmailField(blank=True, help_text="where it goes; empty: it is read here, or the office calls")
     subject = models.CharField(max_length=200)
     body = models.TextField()
     created_at = models.DateTimeField()

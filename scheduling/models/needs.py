@@ -64,7 +64,7 @@ class Need(TenantModel):
         null=True,
         blank=True,
         related_name="+",
-        help_text="of the lag behind a lead: the water goes bad only when that is spent too",
+        help_text="of the lag behind a lead: the water goes bad only when that is exhausted too",
     )
     finding = models.ForeignKey(Finding, on_delete=models.SET_NULL, null=True, blank=True, related_name="needs")
     cause = models.CharField(max_length=60, blank=True, help_text="cause of the finding behind it")
@@ -73,7 +73,7 @@ class Need(TenantModel):
     price = models.FloatField(default=0.0, help_text="worth of what is thrown away, were it new")
     late_cost_per_day = models.FloatField(default=0.0, help_text="what a day of being late costs")
     worn_cost_per_day = models.FloatField(
-        default=0.0, help_text="what a day with the lead used up costs while its lag still holds"
+        default=0.0, help_text="what a day with an exhausted lead costs while its lag is not exhausted"
     )
     is_urgent = models.BooleanField(default=False)
     not_before = models.DateField(null=True, blank=True)

@@ -46,7 +46,7 @@ class Plan(TenantModel):
         null=True,
         blank=True,
         related_name="mended_by",
-        help_text="the published plan that this one mends; empty for a plan made afresh",
+        help_text="the published plan that this one repairs; empty for a new plan",
     )
     happened = models.JSONField(default=list, blank=True, help_text="what went wrong with the plan it is based on")
     differences = models.JSONField(

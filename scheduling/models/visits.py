@@ -48,7 +48,7 @@ class Visit(TenantModel):
     # Every set of states that decides something, by its one name.
     UNAGREED: ClassVar = (State.PROPOSED, State.OFFERED)
     UNDER_WAY: ClassVar = (State.ON_THE_WAY, State.IN_PROGRESS)
-    AHEAD: ClassVar = (*UNAGREED, State.CONFIRMED)  # nobody has set out yet
+    AHEAD: ClassVar = (*UNAGREED, State.CONFIRMED)  # nobody has departed yet
     AGREED: ClassVar = (State.CONFIRMED, *UNDER_WAY)  # the client or an installer counts on it
     TOLD: ClassVar = (State.OFFERED, *AGREED)  # the client was told a time
     LIVE: ClassVar = (*UNAGREED, *AGREED)
@@ -72,7 +72,7 @@ class Visit(TenantModel):
     is_urgent = models.BooleanField(default=False)
     minutes = models.PositiveIntegerField()
     skills = models.JSONField(default=list, blank=True, help_text="what the installer must be able to do")
-    appointment_at = models.DateTimeField(null=True, blank=True, help_text="start of work agreed with the client")
+    appointment_at = models.DateTimeField(null=True, blank=True, help_text="confirmed start of the work")
     offers = models.JSONField(
         default=list,
         blank=True,

@@ -57,8 +57,8 @@ class CompanyRules:
         (a second drive, late days) and Co what a piece too many does (its money, shelf and age); common practice, no
         source.
     lead_late_share
-        Share (0-1) of the cost of a late day that counts while a lag still polishes behind a spent lead. What the lag
-        holds is used up all the same, so a spent lead wastes nothing by waiting for a visit.
+        Share (0-1) of the cost of a late day that counts while a lag still polishes behind an exhausted lead. Waiting
+        for a visit then wastes nothing of the lead.
     plans_with_van_stock
         Whether rounds may only use what the vans hold by the last count; off: vans are loaded for their round.
     uses_table_service

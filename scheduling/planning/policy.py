@@ -26,7 +26,7 @@ _LATE_COST_PER_DAY: Mapping[str, Mapping[str, float]] = MappingProxyType(
         # a tired membrane fades over months: at its limit it still gives 85 % of the water and holds back 90 % of the
         # salt, so a day costs little; what chlorine does to it is in the price of the carbon
         "membrane": MappingProxyType({"reef": 1.0, "planted": 0.5, "drinking": 0.5, "coffee": 3.0, "laboratory": 1.5}),
-        # spent resin lets silica, nitrate and phosphate into the tank, or fails the method in a laboratory
+        # exhausted resin lets silica, nitrate and phosphate into the tank, or fails the method in a laboratory
         "resin": MappingProxyType({"reef": 6.0, "planted": 2.0, "drinking": 1.0, "coffee": 2.0, "laboratory": 15.0}),
     }
 )
@@ -58,7 +58,7 @@ class Policy:
     visit_cost
         What a visit costs before anyone drives or works: booking, arriving, signing off.
     driving_cost_per_minute, driving_cost_per_km
-        The installer's minute at the wheel and the van's kilometre.
+        The installer's minute of driving and the van's kilometre.
     working_cost_per_minute
         The installer's minute at the unit.
     overtime_cost_per_hour

@@ -160,9 +160,9 @@ def test_who_left_for_another_company_does_not_come_back_with_its_account(
 
 def test_the_last_owner_neither_steps_down_nor_leaves(owner: Membership, office: Membership) -> None:
     factories.MembershipFactory(company=owner.company, role="owner", is_active=False)
-    with pytest.raises(Conflict, match="keeps one owner"):
+    with pytest.raises(Conflict, match="needs an owner"):
         change_role(by=owner, membership=owner, role="office", now=NOW)
-    with pytest.raises(Conflict, match="keeps one owner"):
+    with pytest.raises(Conflict, match="needs an owner"):
         end_membership(by=owner, membership=owner, now=NOW)
     change_role(by=owner, membership=office, role="owner", now=NOW)
     end_membership(by=owner, membership=owner, now=NOW)

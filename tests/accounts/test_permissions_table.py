@@ -59,5 +59,5 @@ def test_nobody_and_a_member_who_left_may_do_nothing() -> None:
 
 
 def test_a_row_written_twice_stops_the_start() -> None:
-    with pytest.raises(ValueError, match="unit list stands in the table twice"):
+    with pytest.raises(ValueError, match="unit list appears in the table twice"):
         _table(("unit", ["list"], frozenset()), ("unit", ["list"], frozenset()))

@@ -119,9 +119,13 @@ def throughput_at_limit_l(
     if np.any(second <= first):
         raise EngineeringError("throughput_2_l", "The second reading must come after the first.")
     if np.any(high <= low):
-        raise EngineeringError("drop_2", "The drop does not rise between the readings, so no limit can be foretold.")
+        raise EngineeringError(
+            "drop_2", "The differential pressure does not rise between the readings, so there is no date for the limit."
+        )
     if np.any(limit < low):
-        raise EngineeringError("limit_drop", "The limit lies below the first drop: it is passed already.")
+        raise EngineeringError(
+            "limit_drop", "The limit is below the first differential pressure: it is exceeded already."
+        )
     if law not in LAWS:
         raise EngineeringError("law", f"{law!r} is not a blocking law; use one of {', '.join(LAWS)}.")
     # Each law is a straight line in V after its own transform of dP.

@@ -85,7 +85,7 @@ def tank_fill_time_multiple(
     Raises
     ------
     EngineeringError
-        Shut-off not above precharge, or not reached because the driving pressure is used up before.
+        Shut-off not above precharge, or not reached because the net driving pressure falls to zero before that.
 
     Examples
     --------
@@ -102,7 +102,7 @@ def tank_fill_time_multiple(
     if driving <= shutoff:
         raise EngineeringError(
             "net_driving_pressure_at_zero_kpa",
-            "The membrane cannot fill the tank to its shut-off pressure: the driving pressure is used up before.",
+            "The membrane cannot fill the tank to its shut-off pressure: the net driving pressure falls to zero first.",
         )
     start, end = precharge + atmosphere, shutoff + atmosphere
     total = driving + atmosphere

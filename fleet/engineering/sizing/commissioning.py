@@ -121,7 +121,7 @@ def commissioning_checks(
         _check(
             "waste_ratio", promise.waste_ratio, ratio, low=promise.waste_ratio * (1.0 - WASTE_RATIO_TOLERANCE),
             high=promise.waste_ratio * (1.0 + WASTE_RATIO_TOLERANCE),
-            installer="The waste ratio is not the one it was laid out for: wrong restrictor, or the flush valve is "
+            installer="The waste ratio is not the design value: wrong restrictor, or the flush valve is "
             "open. Too little waste leaves scale on the membrane.",
             client="The unit wastes more or less water than planned; we will set it right.",
         ),
@@ -131,9 +131,9 @@ def commissioning_checks(
             _check(
                 "inlet_pressure_kpa", promise.inlet_pressure_kpa, reading.get("inlet_pressure_kpa"),
                 low=max(promise.inlet_pressure_kpa - PRESSURE_SHORTFALL_KPA, 0.0),
-                installer=f"The membrane inlet is more than {shortfall} below what was counted on: line, prefilters or "
-                "pump.",
-                client="The water pressure is lower than was counted on.",
+                installer=f"The membrane inlet is more than {shortfall} below the design value: check line, prefilters "
+                "and pump.",
+                client="The water pressure is lower than planned.",
             )
         )  # fmt: skip
     if promise.product_tds_mg_per_l is not None:

@@ -221,8 +221,8 @@ def _treatment(
                 f"membrane. "
                 f"{_lives(request, choice, parts, policy)} An extra anion cartridge before the mixed bed is the other "
                 "way.",
-                "Your water holds much carbonic acid, which uses up the last filter; airing the water first makes that "
-                "last longer.",
+                "Your water holds much carbonic acid, which exhausts the last filter early; aerating the water first "
+                "makes that filter last longer.",
             )
     poor = next((entry.use for entry in request.uses if choice.permeate_tds_mg_per_l < _low(entry.use)), "")
     if poor:

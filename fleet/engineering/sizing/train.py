@@ -115,7 +115,7 @@ def train_of(
         if not resins:
             return Remark(
                 "no_resin_large_enough",
-                "Every resin cartridge of the catalogue would be used up at once by this water: add a larger one, or "
+                "Every resin cartridge of the catalogue would be exhausted at once by this water: add a larger one, or "
                 "treat the feed first.",
                 "We have no resin large enough for your water yet.",
             )
@@ -196,7 +196,7 @@ def _changed_often(resin: Part) -> Remark:
     return Remark(
         "resin_changed_often",
         f"The largest resin of the catalogue lasts about {life} here: a larger one, degassing or a membrane of higher "
-        "rejection is needed for a unit to live with.",
+        "rejection is needed for a workable service life.",
         f"The last filter would have to be changed every {life}; ask us for a larger one.",
     )
 
@@ -282,7 +282,7 @@ def _pair(stage: str, item: Item, life: Life, lag: Life, first: Why, second: Why
         Part(
             stage, "lag", item, lag, 0.0,
             f"{second[0]} It moves up when the lead is changed, so it costs nothing beside the lead.",
-            "Stands behind the first and takes its place when that is used up.",
+            "Comes after the first and takes its place when the first is exhausted.",
         ),
     ]  # fmt: skip
 

@@ -11,11 +11,11 @@ from fleet.forecasting.inputs.tables import Fleet
 
 _STAGE_NAMES = ("sediment filter", "carbon", "membrane", "resin")
 _WHY = {
-    words.CAPACITY: "its capacity will be used up",
-    words.PRESSURE: "its pressure drop will pass the limit",
-    words.BREAKTHROUGH: "what it removes will break through",
+    words.CAPACITY: "its capacity will be exhausted",
+    words.PRESSURE: "its differential pressure will pass the limit",
+    words.BREAKTHROUGH: "breakthrough will reach the limit",
     words.MEMBRANE_TREND: "its flow or rejection will fall below the limit",
-    words.TIME_CAP: "it reaches its age limit",
+    words.TIME_CAP: "it reaches its maximum service time",
 }
 _MEDIAN, _EARLY, _LATE = 3, 1, 5
 
@@ -120,7 +120,7 @@ def sentence_for_client(
     if state == words.SPENT:
         because = f", because {why_spent}" if why_spent else ""
         if _lag_holds(fleet, forecasts, position):
-            return f"Your {name} is used up{because}; by our estimate the one behind it still works."
+            return f"Your {name} is exhausted{because}; by our estimate the one after it still works."
         return f"Your {name} is due for a change now{because}."
     date = date_text(forecasts.grid_day[position, SHOWN[_MEDIAN]], offset_days)
     return f"Your {name} should be changed around {date}; this is an estimate."

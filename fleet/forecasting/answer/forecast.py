@@ -143,8 +143,8 @@ def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learne
     driver = np.where(capped > 0.5, words.TIME_CAP, _DRIVER_OF_STAGE[fleet.positions.stage])
     driver = np.where(np.isnan(grid[:, 0]), words.NO_DRIVER, driver).astype(np.int8)
     reasons = np.full(count, "", dtype=object)
-    reasons[~some] = "No cartridge stands in this position."
-    reasons[dateless] = "No water is drawn, so wear gives no date."
+    reasons[~some] = "No cartridge is installed in this position."
+    reasons[dateless] = "No water is drawn, so there is no date."
     unit_of = fleet.positions.unit_index
     return Forecasts(
         as_of_day=now,

@@ -20,7 +20,7 @@ _SHOWN: Final = {
     (words.CARBON, False): ("chlorine after the carbon", "mg/L"),
     (words.CARBON, True): ("chlorine between the carbons", "mg/L"),
     (words.MEMBRANE, False): ("salt passage", "%"),
-    (words.SEDIMENT, False): ("pressure drop over the filter", "kPa"),
+    (words.SEDIMENT, False): ("differential pressure over the filter", "kPa"),
 }
 
 _FOR_CLIENT: Final = {
@@ -77,8 +77,9 @@ def explain_exhaustion(
     if first + limit_days <= forecasts.as_of_day:
         return Reason(
             "age_limit",
-            f"it was first installed on {date_text(first, offset_days)} and its age limit is {limit_days:.0f} days",
-            "it has reached its age limit",
+            f"it was first installed on {date_text(first, offset_days)} and its maximum service time is "
+            f"{limit_days:.0f} days",
+            "it has reached its maximum service time",
         )
     readings = gauges.readings_between(position, float(fleet.placements.placed_day[placement]), forecasts.as_of_day)
     if len(readings.day) and readings.is_past[-1]:

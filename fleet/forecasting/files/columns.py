@@ -58,7 +58,7 @@ def read_columns(
             skip("unknown", "there is no such column in the guide (--columns lists them); not read")
             continue
         if column.field in out:
-            skip("duplicate", f"the column {column.header!r} stands here twice; the second one is not read")
+            skip("duplicate", f"the column {column.header!r} appears twice; the second one is not read")
             continue
         stripped = ["" if cell.strip().lower() in _NOT_KNOWN else cell.strip() for cell in values]
         try:

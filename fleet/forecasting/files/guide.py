@@ -116,7 +116,7 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
         _quantity("resin_volume_l", "resin: bed volume"),
         _quantity("resin_capacity_eq_per_l", "resin: capacity"),
         FileColumn(
-            "life cap", "life_cap_days", "quantity", False, "days after first installation at which it leaves anyhow"
+            "life cap", "life_cap_days", "quantity", False, "age from first installation at which it is replaced"
         ),
     ),
     "placements.csv": (
@@ -132,7 +132,7 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
             "placed", "placed_day", "time", True, "when it was placed", also=("placed at", "placed on", "placed day")
         ),
         FileColumn(
-            "removed", "removed_day", "time", False, "when it was removed; empty while it stands",
+            "removed", "removed_day", "time", False, "when it was removed; empty while it is installed",
             also=("removed at", "removed on", "removed day"),
         ),
         FileColumn("reason", "reason", "word", False, "why it was removed", words.REMOVAL_REASONS,
@@ -175,8 +175,8 @@ _FIRST_LINES: Final = (
     "Round brackets will do. Usual other words are understood (first for lead, technician for installer); any that is",
     "not is reported.",
     "Times are ISO 8601, a date or a moment, UTC unless an offset is given. An empty cell: not known, never zero.",
-    "A cartridge that leaves 'exhausted' was seen to be; 'early' says that it was found good; 'routine', 'unknown' and",
-    "an empty cell say that nobody looked.",
+    "A cartridge removed as 'exhausted' was seen to be; 'early' means that it was found good; 'routine', 'unknown' and",
+    "an empty cell mean that nobody looked.",
 )
 _LAST_LINES: Final = (
     "Written are one row a unit and position: unit, position, stage, role, state (standing, empty, spent,",

@@ -81,11 +81,11 @@ EXCLUSION_SENTENCES: Final = {
     "transposed": "feed and permeate look transposed",
     "first_minutes": "was sampled in the first minutes after standstill",
     "static": "was read while nothing flowed",
-    "outlier": "stands alone, far from its neighbours in time",
+    "outlier": "is far from its neighbours in time",
     "totaliser_backwards": "the counter ran backwards",
     "totaliser_jump": "the counter rose faster than the unit can run",
     "contradicts_other_gauge": "is above the gauge upstream of it",
-    "repeated": "stands in another row of the same unit and time",
+    "repeated": "repeats another row of the same unit and time",
 }
 
 

@@ -122,7 +122,7 @@ def _placements(
     for row in row_numbers[repeated]:
         faults.append(
             Fault("placements", int(row), "placed_day", "duplicate",
-                  "the same cartridge in the same position with the same dates stands in an earlier row", True)
+                  "an earlier row has the same cartridge in the same position with the same dates", True)
         )  # fmt: skip
     usable = ~(backwards | wrong_stage | repeated)
     renumbered = np.append(np.where(usable, np.cumsum(usable) - 1, -1), -1)
@@ -237,7 +237,7 @@ def _identities(
             faults.append(Fault(table, row, column, "missing", f"{column} is empty; every row needs one", True))
             usable[row] = False
         elif value in earlier:
-            faults.append(Fault(table, row, column, "duplicate", f"{column} {value!r} stands in an earlier row", True))
+            faults.append(Fault(table, row, column, "duplicate", f"{column} {value!r} is used in an earlier row", True))
             usable[row] = False
         else:
             earlier.add(value)

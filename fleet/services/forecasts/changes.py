@@ -45,13 +45,13 @@ def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
     if before.position_id != after.position_id:
         raise ValueError(f"{before} and {after} are forecasts of different positions; compare those of one")
     if before.placement_id != after.placement_id:
-        return "Another cartridge stands there now, so the older forecast no longer counts."
+        return "Another cartridge is installed there now, so the earlier forecast no longer applies."
     if before.p50 is None or after.p50 is None:
         return f"{_dated(before)} before, {_dated(after)} now."
     moved = (after.p50 - before.p50).days
     because = after.evidence.get("exhausted_because", {}).get("sentence", "")
     if after.state == Forecast.State.SPENT and before.state != Forecast.State.SPENT:
-        return f"It was expected to last until around {before.p50}, and is exhausted by now. {because}".strip()
+        return f"It was expected to last until around {before.p50} and is now exhausted. {because}".strip()
     news = after.evidence.get("readings_used", 0) - before.evidence.get("readings_used", 0)
     left_out = after.evidence.get("readings_left_out", 0) - before.evidence.get("readings_left_out", 0)
     newest = _newest_reading(before, after)
@@ -78,8 +78,8 @@ def _doubt(before: Forecast, after: Forecast) -> str:
     if new - old < MARKED_RISE:
         return ""
     return (
-        f" Yet it may be exhausted already, with a probability of {100 * new:.0f} % ({100 * old:.0f} % before): one "
-        "reading may be a slip. Flush and read again; a second one settles it."
+        f" It may be exhausted already: the probability is {100 * new:.0f} %, {100 * old:.0f} % before. One reading "
+        "may be wrong: flush and read again."
     )
 
 

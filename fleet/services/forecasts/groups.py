@@ -21,11 +21,11 @@ from fleet.services.forecasts.rows import QUANTILES, TENTHS, date_tenths_shown
 _EPOCH: Final = date(1970, 1, 1)
 
 _WHY: Final = {
-    "capacity": "its capacity will be used up",
-    "pressure": "its pressure drop will pass the limit",
-    "breakthrough": "what it removes will break through",
+    "capacity": "its capacity will be exhausted",
+    "pressure": "its differential pressure will pass the limit",
+    "breakthrough": "breakthrough will reach the limit",
     "membrane_trend": "its flow or rejection will fall below the limit",
-    "time_cap": "it reaches its age limit",
+    "time_cap": "it reaches its maximum service time",
 }
 
 
@@ -103,7 +103,7 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
         # a latest forecast is of what stands there; one that was displaced and not made anew yet tells of a change
         candidates = latest or rows.order_by("-as_of", "-pk").select_related("placement")[:1]
         if any(_is_removed(row) for row in candidates):
-            why = "what stands there was changed since the last forecast"
+            why = "the cartridge was changed after the last forecast"
         return FirstToFail(
             as_of, len(latest), 0, nothing, None, None,
             f"There is no date for {here}: {why}.", f"There is no change date for {yours} yet: {why}.",

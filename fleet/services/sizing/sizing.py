@@ -68,7 +68,7 @@ def size_for(
     uses
         Each use once.
     survey
-        Fields of `SiteSurvey` but for use and demand. With a site, its newest feed water stands in for
+        Fields of `SiteSurvey` but for use and demand. With a site, its newest feed water fills in
         what is left out.
     limits
         Further fields of `SizingRequest`: room, power, price of water.
@@ -241,7 +241,7 @@ def check_commissioning(
     )
     rating = rating_of(placement.item) if placement is not None else None
     if placement is None or rating is None:
-        raise Conflict("no_membrane", "No membrane with a rating and its test conditions stands in this unit.")
+        raise Conflict("no_membrane", "No membrane with a rating and its test conditions is installed in this unit.")
     rows = list(
         Reading.objects.current()
         .filter(

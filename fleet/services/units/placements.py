@@ -59,8 +59,8 @@ def place(
             if not removal:
                 raise Conflict(
                     "position_is_taken",
-                    f"A cartridge stands there since {present.placed_at:%Y-%m-%d}; say why it leaves in 'removal', or "
-                    "remove it first.",
+                    f"A cartridge has been installed there since {present.placed_at:%Y-%m-%d}; give 'removal' to "
+                    "replace it, or remove it first.",
                     pointer="/removal",
                 )
             _end(present, at, removal)
@@ -98,7 +98,7 @@ def remove(
         _lock(placement.position.unit_id)
         current = Placement.objects.select_related("position__unit").get(pk=placement.pk)
         if current.removed_at is not None:
-            raise Conflict("already_removed", f"This cartridge left on {current.removed_at:%Y-%m-%d}.")
+            raise Conflict("already_removed", f"This cartridge was removed on {current.removed_at:%Y-%m-%d}.")
         _end(current, at, removal, pointer="/removed_at")
         _follow(current.position.unit, [current.position], now)
         _note(by, "remove cartridge", current, now, current.position, {"removal": removal})
@@ -150,7 +150,7 @@ def rotate_lead_lag(
         _check_item(lag, item)
         standing_lead, standing_lag = _present_placement(lead), _present_placement(lag)
         if standing_lag is None:
-            raise Conflict("lag_is_empty", "No cartridge stands in lag, so there is none to move; place one in lead.")
+            raise Conflict("lag_is_empty", "There is no cartridge in lag to move; place one in lead.")
         if standing_lead is not None:
             _end(standing_lead, at, removal, pointer="/rotated_at")
         else:
@@ -218,7 +218,8 @@ def _check_item(position: Position, item: CatalogueItem) -> None:
     if item.kind != position.stage:
         raise InvalidInput(
             "wrong_stage",
-            f"{item.code} is '{item.get_kind_display()}' and cannot stand in a {Stage(position.stage).label} position.",
+            f"{item.code} is '{item.get_kind_display()}' and cannot be placed in a {Stage(position.stage).label} "
+            "position.",
             pointer="/item",
         )
     if not item.is_active:

@@ -110,7 +110,7 @@ def check_windows(windows: Windows, *, pointer: str = "/access_windows") -> None
                 faults.append(Fault(f"{pointer}/{place}", "This window overlaps an earlier one of the same weekday."))
                 break
     if faults:
-        raise InvalidInput("impossible_access_windows", "The access windows cannot be.", faults=faults)
+        raise InvalidInput("impossible_access_windows", "The access windows are not valid.", faults=faults)
 
 
 def check_exceptions(exceptions: Windows, *, pointer: str = "/access_exceptions") -> None:
@@ -132,9 +132,9 @@ def check_exceptions(exceptions: Windows, *, pointer: str = "/access_exceptions"
         elif opens is not None and closes is not None and closes <= opens:
             faults.append(Fault(f"{at}/closes", "The site must close after it opens, on the same day."))
         elif any(_contradict(row, other) for other in exceptions[:place]):
-            faults.append(Fault(at, "This exception and an earlier one say different things of the same date."))
+            faults.append(Fault(at, "This exception contradicts an earlier one for the same date."))
     if faults:
-        raise InvalidInput("impossible_access_exceptions", "The exceptions cannot be.", faults=faults)
+        raise InvalidInput("impossible_access_exceptions", "The exceptions are not valid.", faults=faults)
 
 
 def _contradict(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:

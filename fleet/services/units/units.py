@@ -145,7 +145,7 @@ def check_train(positions: Sequence[NewPosition], *, kind: str, pointer: str = "
             faults.append(
                 Fault(
                     f"{here}/stage",
-                    f"A {Stage(new_position.stage).label} cannot stand behind a later stage; the order from the feed "
+                    f"A {Stage(new_position.stage).label} cannot come after a later stage; the order from the feed "
                     f"is {', '.join(_ORDER)}.",
                 )
             )
@@ -161,7 +161,7 @@ def check_train(positions: Sequence[NewPosition], *, kind: str, pointer: str = "
             )
     faults += _role_faults(positions, pointer)
     if faults:
-        raise InvalidInput("impossible_train", "The train of positions cannot be.", faults=faults)
+        raise InvalidInput("impossible_train", "The positions of the unit are not a valid sequence.", faults=faults)
 
 
 def _role_faults(positions: Sequence[NewPosition], pointer: str) -> list[Fault]:
@@ -178,7 +178,7 @@ def _role_faults(positions: Sequence[NewPosition], pointer: str) -> list[Fault]:
                 if counts[role] > 1
             ]
         if counts[Position.Role.LEAD] != counts[Position.Role.LAG]:
-            faults.append(Fault(pointer, f"Lead and lag of {stage} come in pairs; one of them is missing."))
+            faults.append(Fault(pointer, f"Lead and lag of {stage} come in pairs; add the missing one."))
         elif counts[Position.Role.LEAD] and counts[Position.Role.SINGLE] and stage != Stage.SEDIMENT:
             faults.append(
                 Fault(pointer, f"{stage.capitalize()} has lead and lag and a single; name them lead and lag.")
@@ -186,7 +186,7 @@ def _role_faults(positions: Sequence[NewPosition], pointer: str) -> list[Fault]:
         leads = [place for place, role in roles if role == Position.Role.LEAD]
         lags = [place for place, role in roles if role == Position.Role.LAG]
         if leads and lags and min(lags) < max(leads):
-            faults.append(Fault(f"{pointer}/{min(lags)}/role", f"The lag of {stage} stands behind its lead."))
+            faults.append(Fault(f"{pointer}/{min(lags)}/role", f"The lag of {stage} must come after its lead."))
     return faults
 
 
@@ -284,7 +284,7 @@ def change_position(*, position: Position, by: Membership | None, now: datetime,
         if facts.get("stage", position.stage) != position.stage and position.placements.exists():
             raise Conflict(
                 "position_has_history",
-                "Cartridges have stood there, so its stage stays; add another position.",
+                "Cartridges have been installed there, so its stage cannot change; add another position.",
                 pointer="/stage",
             )
         for name, value in facts.items():
@@ -307,7 +307,10 @@ def delete_position(*, position: Position, by: Membership | None, now: datetime)
     """
     with transaction.atomic():
         if position.placements.exists():
-            raise Conflict("position_has_history", "Cartridges have stood there; the record of them is kept.")
+            raise Conflict(
+                "position_has_history",
+                "Cartridges have been installed there and their record is kept, so the position cannot be deleted.",
+            )
         lock_company(position.unit.company_id)
         announce(position.unit.company_id, units=[position.unit.pk], kind=Kind.TRAIN, now=now)
         if by is not None:

@@ -99,7 +99,7 @@ def quality_table(title: str, rows: list[QualityRow]) -> Table:
         title=f"{title}: forecasts replayed against what happened",
         caption="pinball loss and error of the median as a share of the life by the label; smaller is better. "
         "Coverage is over all lives, those still good included, where an interval is open; driver is the share of "
-        "those seen whose cause, wear or age limit, was named.",
+        "those seen whose cause, wear or maximum service time, was named.",
     )
     table.add_column("positions")
     table.add_column("method")

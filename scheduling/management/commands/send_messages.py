@@ -9,7 +9,7 @@ from scheduling.services.people.messages import send_messages
 
 
 class Command(BaseCommand):
-    help = "Send the e-mails that wait. Those that cannot be sent are tried again, then told by telephone."
+    help = "Send the e-mails that wait. Those that cannot be sent are tried again, then listed for a call."
 
     def handle(self, *args: Any, **options: Any) -> None:
         counts = send_messages(now=timezone.now())

@@ -30,17 +30,17 @@ def need_dates(
     is_confirmed: bool = False,
     due_in_days: int | None = None,
 ) -> NeedDates:
-    """When a need is late, and when what is thrown away is used up.
+    """When a need is late, and when what is thrown away is exhausted.
 
     A finding that names a cartridge outranks a forecast of more life, and so does a person who confirmed it: what the
-    readings show to be spent is spent today. Where the forecast calls it exhausted as well, its probability stands.
+    readings show to be exhausted counts as exhausted today. Where the forecast says so as well, its probability stands.
 
     Parameters
     ----------
     forecast
         Of the cartridge; of a rotation, that of the lead.
     lag_forecast
-        Of the lag behind a lead: the water goes bad when that is spent as well.
+        Of the lag behind a lead: the water goes bad when that is exhausted as well.
     is_seen, is_confirmed
         Whether a finding names the cartridge, and whether a person confirmed it.
     due_in_days
@@ -64,7 +64,7 @@ def need_dates(
         quantiles = _on_day(float(due_in_days))
     worn: tuple[float, ...] = ()
     if lag_forecast is not None and quantiles:
-        # a lead is used up on its own date; the water goes bad when the lag behind it is spent as well
+        # a lead is exhausted on its own date; the water goes bad when the lag behind it is exhausted as well
         worn = quantiles
         quantiles = tuple(map(max, worn, lag_forecast.quantile_days or worn))
     return NeedDates(quantiles, worn, share, life)

@@ -41,12 +41,12 @@ def _unread(tasks: TaskList, today: datetime.date) -> None:
     unread = (
         f"Nobody has read it for {days} days"
         if unit.last_read_on is not None
-        else f"No reading since it was put in {days} days ago"
+        else f"No reading since it was commissioned {days} days ago"
     )
     tasks.add(
         NeedKind.INSPECT,
         key_at_unit(NeedKind.INSPECT, unit),
         Source.CALENDAR,
         label="unit",
-        reason=f"{unread}: its forecasts rest on its label and load alone.",
+        reason=f"{unread}: its forecasts use only its label and load.",
     )

@@ -8,7 +8,7 @@ from scheduling.planning.needs.tasks import Source, TaskList, key_at_unit
 
 
 def add_from_forecasts(tasks: TaskList) -> None:
-    """Replace what will be exhausted within the weeks weighed; a lead that is used up before its lag is rotated."""
+    """Replace what will be exhausted within the weeks weighed; a lead that is exhausted before its lag is rotated."""
     for position in tasks.unit.positions:
         if position.role == Role.SINGLE:
             _replace_when_due(tasks, position)
@@ -59,5 +59,5 @@ def _replace_when_due(tasks: TaskList, position: PositionFacts) -> None:
             key_at_unit(NeedKind.INSPECT, tasks.unit),
             Source.CALENDAR,
             label="unit",
-            reason=f"No cartridge is recorded in {position.name}: look, and log what stands there.",
+            reason=f"No cartridge is recorded in {position.name}: check, and record what is installed.",
         )

@@ -24,7 +24,8 @@ DISTRIBUTION_LEVELS = tuple(float(level) for level in GRID_LEVELS if level >= QU
 
 _LEVELS_BY_WIDTH = {len(levels): levels for levels in (QUANTILE_LEVELS, DISTRIBUTION_LEVELS)}
 
-#: Quantiles closer than this are one date; a life shorter than a minute and a half is spent. Both keep rounding out.
+#: Quantiles closer than this are one date; a life shorter than a minute and a half counts as exhausted. Both keep
+#: rounding out.
 _INSTANT_DAYS = 1e-9
 _SPENT_DAYS = 1e-3
 
@@ -83,10 +84,10 @@ class Need:
     fresh_life_days
         How long a new cartridge lasts here; NaN: longer than the horizon. Lets a short-lived one be changed twice.
     worn_quantile_days
-        Date, at the same levels, on which what is thrown away is used up, where that is not yet late: a spent lead is
-        used up, and the water goes bad only when its lag is spent too. Empty: ``quantile_days`` says both.
+        Date, at the same levels, on which what is thrown away is exhausted, where that is not yet late: an
+        exhausted lead harms the water only when its lag is exhausted too. Empty: ``quantile_days`` says both.
     worn_cost_per_day
-        Money a day with it used up and not yet late costs.
+        Money a day with it exhausted and not yet late costs.
     """
 
     key: str
@@ -146,7 +147,7 @@ class CostCurves:
     probability
         Probability (0-1) that it is late by then: exhausted, or a lead whose lag is exhausted too.
     used_up
-        Probability (0-1) that what is thrown away is used up by then; for a lead, before its lag is.
+        Probability (0-1) that what is thrown away is exhausted by then; for a lead, before its lag is.
     """
 
     waste: FloatArray
@@ -221,7 +222,7 @@ def _support(quantile_days: FloatArray, levels: FloatArray) -> tuple[FloatArray,
 
     Between the given quantiles the quantile function is a straight line; beyond the outer ones the outer line goes on
     to probability 0 and 1, which gives the distribution an end without inventing a long tail. It does not go on into
-    the past: what most likely still stands is not taken to have been spent weeks ago.
+    the past: what most likely still stands is not taken to have been exhausted weeks ago.
     """
     q = np.maximum.accumulate(quantile_days, axis=1)
     slope_low = (q[:, 1] - q[:, 0]) / (levels[1] - levels[0])
@@ -335,8 +336,8 @@ def cost_curves(
     days
         ``(days,)`` from today, at least 0.
     worn_quantile_days
-        As ``quantile_days``, of the date on which what is thrown away is used up; None: the same date. A lead before a
-        good lag is used up before the water goes bad, and between the two dates waiting wastes nothing.
+        As ``quantile_days``, of the date on which what is thrown away is exhausted; None: the same date. A lead
+        before a good lag is exhausted before the water goes bad, and between the two dates waiting wastes nothing.
     worn_cost_per_day
         ``(needs,)`` money a day between the two dates costs; None: nothing.
 

@@ -39,7 +39,7 @@ class Task:
     price
         What is thrown away by going early, were it new.
     late_cost_per_day, worn_cost_per_day
-        What a day of being late costs, and one with a lead used up while its lag holds.
+        What a day of being late costs, and one with a lead exhausted while its lag holds.
     forecast, lag_forecast, finding, cause
         What it rests on.
     is_urgent
@@ -157,8 +157,8 @@ class TaskList:
     ) -> None:
         """Add the rotation of a pair: the lead goes, the lag moves up, a fresh one stands behind it.
 
-        It is late when the lag is exhausted too; before that the lead used up costs a small share of a late day. Where
-        nothing is known of the lag, its share is all that being late costs.
+        It is late when the lag is exhausted too; before that an exhausted lead costs a small share of a late day.
+        Where nothing is known of the lag, its share is all that being late costs.
         """
         late, share = self.late_cost(lead), self.policy.rules.lead_late_share
         rate = late if lag_forecast is not None else late * share

@@ -71,7 +71,7 @@ def list_differences(
     names
         Visit key to how a sentence names it.
     cancelled
-        Visits that were called off, so that nobody is surprised by their absence.
+        Visits that were cancelled, so that nobody is surprised by their absence.
     promised
         Visits whose client was promised an installer by name.
     first_day
@@ -90,7 +90,7 @@ def list_differences(
         if new is None and old is not None:
             is_cancelled = visit in cancelled
             kind = DifferenceKind.CANCELLED if is_cancelled else DifferenceKind.DROPPED
-            outcome = "was called off" if is_cancelled else "cannot be made as planned and is open again"
+            outcome = "was cancelled" if is_cancelled else "can no longer be made as planned and must be rearranged"
             sentence = f"{name}: {when(old)} with {old[0]} {outcome}."
             differences.append(Difference(visit, kind, old, None, sentence, not is_cancelled, (old[0],)))
         elif old is None and new is not None:

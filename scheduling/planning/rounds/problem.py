@@ -298,7 +298,7 @@ class RoundProblem:
         ):
             if len(set(keys)) != len(keys):
                 twice = next(key for key in keys if keys.count(key) > 1)
-                raise PlanningError(field_name, f"{twice!r} stands twice; every key must be given once.")
+                raise PlanningError(field_name, f"{twice!r} appears twice; give every key once.")
         n = len(places_of(self.installers, self.candidates))
         for name in ("metres", "seconds"):
             table = getattr(self.travel, name)
@@ -315,7 +315,7 @@ class RoundProblem:
         bound = [key for pair in self.together for key in pair]
         if len(set(bound)) != len(bound):
             twice = next(key for key in bound if bound.count(key) > 1)
-            raise PlanningError("together", f"{twice!r} stands in two pairs; a visit may be in one pair only.")
+            raise PlanningError("together", f"{twice!r} is in two pairs; a visit may be in one pair only.")
         if {frozenset(pair) for pair in self.apart} & {frozenset(pair) for pair in self.together}:
             raise PlanningError("apart", "holds a pair that must also be together; leave out one of the two.")
         for installer in self.installers:

@@ -321,7 +321,7 @@ class _Replanning:
         return [Shift(0, free, end, starts_at=place, had_lunch=had_lunch, van_stock=stock, may_run_over=over)]
 
     def carry_over(self, remaining: RoundProblem) -> Plan:
-        """The published rounds without what is done or called off, to start the search from."""
+        """The published rounds without what is done or cancelled, to start the search from."""
         here = remaining.candidate_index
         start: dict[tuple[int, int], tuple[int, ...]] = {}
         for (installer, day), stops in self.published.items():

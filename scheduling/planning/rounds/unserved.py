@@ -74,9 +74,9 @@ def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -
         promised = c.appointment.installer if c.appointment is not None else None
         need = ", ".join(sorted(c.skills)) or "no special skill"
         sentence = (
-            f"{c.name}: {promised}, who was promised, may not do it (it takes {need})."
+            f"{c.name}: {promised}, who is confirmed for it, may not do it (it needs {need})."
             if promised is not None
-            else f"{c.name}: no installer may do it (it takes {need})."
+            else f"{c.name}: no installer may do it (it needs {need})."
         )
         return Unserved(c.key, UnservedReason.NO_SKILLED_INSTALLER, sentence)
     cells = [cell for cell in working_cells(problem) if cell[0] in able and cell[1] in problem.starts[k]]
@@ -92,13 +92,13 @@ def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -
         return Unserved(
             c.key,
             UnservedReason.CANNOT_BE_REACHED,
-            f"{c.name}: even alone in a day it cannot be reached, served and left again within a shift.",
+            f"{c.name}: even as the only stop of a day it does not fit into a shift.",
         )
     alone = [cell for cell in on_the_clock if may_be_driven(problem, *cell, (k,))]
     if not alone:
         items = ", ".join(f"{quantity} of {item}" for item, quantity in sorted(c.parts.items()))
         return Unserved(
-            c.key, UnservedReason.VAN_STOCK, f"{c.name}: no van that could come carries what it takes ({items})."
+            c.key, UnservedReason.VAN_STOCK, f"{c.name}: no available van carries the parts it needs ({items})."
         )
     if not c.must and all(problem.worth_cents(p, k, day) <= 0 for p, day in alone):
         best = max(problem.worth_cents(p, k, day) for p, day in alone)

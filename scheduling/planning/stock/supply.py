@@ -1,4 +1,4 @@
-"""Who gets which piece: what is at hand and on order, given out by rank and by date, each piece once."""
+"""Who gets which piece: what is at hand and on order, allocated by rank and by date, each piece once."""
 
 from __future__ import annotations
 

@@ -193,9 +193,9 @@ def bundle_visits(
         raise PlanningError("days", f"must be at least 1, not {routed_days}.")
     site_number = {site.key: k for k, site in enumerate(sites)}
     if len(site_number) != len(sites):
-        raise PlanningError("sites", "a site key stands twice; give each site once.")
+        raise PlanningError("sites", "a site key appears twice; give each site once.")
     if len({need.key for need in needs}) != len(needs):
-        raise PlanningError("needs", "a need key stands twice; give each need once.")
+        raise PlanningError("needs", "a need key appears twice; give each need once.")
     for need in needs:
         if need.site not in site_number:
             raise PlanningError(f"{need.key}.site", f"{need.site!r} is not among the sites.")
@@ -638,8 +638,8 @@ def _explain(
     parts = []
     if need.worn_quantile_days:
         parts.append(
-            f"{name}: {percent_text(used_up)} likely to be used up by the visit, and {percent_text(probability)} that "
-            "the lag behind it is exhausted too"
+            f"{name}: {percent_text(used_up)} likely to be exhausted by the visit, and {percent_text(probability)} "
+            "that the lag after it is exhausted too"
         )
     elif need.quantile_days and not math.isnan(need.quantile_days[0]):
         # Only what wears is ever exhausted; a sanitising or a repair falls due.
@@ -650,7 +650,7 @@ def _explain(
     if need.deadline_day is not None:
         parts.append(_deadline_words(need.deadline_day))
     if waste >= 0.005:
-        parts.append(f"{waste:.2f} {currency} of its life is given up")
+        parts.append(f"{waste:.2f} {currency} of its remaining life is lost")
     if waiting > 0.005:
         parts.append(f"four more weeks would cost {waiting:.2f} {currency}")
     elif waiting < -0.005:
@@ -675,7 +675,7 @@ def _explain(
 
 def _deadline_words(day: int) -> str:
     if day < 0:
-        return f"its deadline went by {-day} day{'' if day == -1 else 's'} ago, so it is done at once"
+        return f"its deadline went by {-day} day{'' if day == -1 else 's'} ago, so it is done now"
     when = "today" if day == 0 else "tomorrow" if day == 1 else f"in {day} days"
     return f"it must be done by its deadline {when}"
 

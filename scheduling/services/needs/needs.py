@@ -151,13 +151,13 @@ def add_need(
     if position is not None and position.unit_id != unit.pk:
         faults.append(Fault("/position", "position belongs to another unit; name one of this unit."))
     if kind in {Need.Kind.REPLACE, Need.Kind.ROTATE} and position is None:
-        faults.append(Fault("/position", f"to {kind} something, say the position it stands in."))
+        faults.append(Fault("/position", f"position is required to {kind} a cartridge."))
     if kind == Need.Kind.ROTATE and position is not None and position.role != Position.Role.LEAD:
-        faults.append(Fault("/position", "rotate names the lead position; this one is not a lead."))
+        faults.append(Fault("/position", "position must be the lead to rotate."))
     if not_before is not None and deadline is not None and deadline < not_before:
         faults.append(Fault("/deadline", f"deadline {deadline} lies before not_before {not_before}."))
     if faults:
-        raise InvalidInput("need_not_valid", "The need cannot be opened as it stands.", faults=faults)
+        raise InvalidInput("need_not_valid", "The need is not valid.", faults=faults)
     policy = read_policy(company=company)
     late = policy.undone_cost(kind)
     if position is not None:

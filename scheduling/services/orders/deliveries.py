@@ -83,7 +83,7 @@ def receive_order(
                 raise conflict(reference, "another delivery of this order", "a delivery", different)
             return earlier_delivery, False
         if row.state not in COMING:
-            sentence = f"Order {row.number} is {row.get_state_display()}; nothing of it is to come."
+            sentence = f"Order {row.number} is {row.get_state_display()}; nothing is outstanding."
             raise Conflict("nothing_is_coming", sentence)
         day = received_on or row.company.day_at(now)
         lines = {line.pk: line for line in row.lines.select_related("item")}
@@ -132,7 +132,7 @@ def _check(
     faults = []
     if not order.placed_on <= day <= today:
         faults.append(
-            Fault("/received_on", f"received_on must lie from {order.placed_on}, when it was placed, to {today}.")
+            Fault("/received_on", f"received_on must be from {order.placed_on}, when the order was placed, to {today}.")
         )
     if not pieces:
         faults.append(Fault("/pieces", "pieces must name at least one line that came."))
@@ -142,7 +142,7 @@ def _check(
         line = lines.get(piece.line)
         if line is None:
             line_names = ", ".join(f"{pk} ({row.item.code})" for pk, row in sorted(lines.items()))
-            faults.append(Fault(f"{at}/line", f"line {piece.line} is none of this order; use {line_names}."))
+            faults.append(Fault(f"{at}/line", f"line {piece.line} is not on this order; use {line_names}."))
             continue
         delivered[piece.line] += piece.quantity
         if piece.quantity < 1:
@@ -156,7 +156,7 @@ def _check(
                 )
             )
     if faults:
-        raise InvalidInput("delivery_not_valid", "The delivery cannot be as reported.", faults=faults)
+        raise InvalidInput("delivery_not_valid", "The delivery does not match the order.", faults=faults)
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,9 +195,7 @@ class LateLine:
             f"{late.visit.site.code} {late.visit.site.name} on {day_in_words(late.day)}, {late.pieces}"
             for late in self.visits
         ]
-        return (
-            f"{order_words} Counted on by {'; '.join(waiting)}." if waiting else f"{order_words} No visit counts on it."
-        )
+        return f"{order_words} Needed by {'; '.join(waiting)}." if waiting else f"{order_words} No visit needs it."
 
 
 def late_deliveries(*, company: Company, now: datetime) -> list[LateLine]:

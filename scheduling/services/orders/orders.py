@@ -156,11 +156,11 @@ def place_order(
         today = row.company.day_at(now)
         day = placed_on or today
         if not today - _FARTHEST <= day <= today:
-            raise _invalid("/placed_on", f"placed_on must lie from {today - _FARTHEST} to {today}, not on {day}.")
+            raise _invalid("/placed_on", f"placed_on must be from {today - _FARTHEST} to {today}, not on {day}.")
         _check_expected(expected_on, day)
         lines = list(row.lines.select_related("item__supplier"))
         if not lines:
-            raise Conflict("order_is_empty", f"Order {row.number} has no line; put in what is to be ordered.")
+            raise Conflict("order_is_empty", f"Order {row.number} has no lines; add what is to be ordered.")
         value, least = sum(line.cost for line in lines), row.supplier.minimum_order_value
         if value < least and not below_minimum_order_value:
             raise Conflict(
@@ -202,20 +202,22 @@ def expect_order(
     with transaction.atomic():
         row = lock_order(order)
         if row.state not in COMING:
-            raise Conflict("nothing_is_coming", f"Order {row.number} is {row.get_state_display()}; nothing is to come.")
+            raise Conflict(
+                "nothing_is_coming", f"Order {row.number} is {row.get_state_display()}; nothing is outstanding."
+            )
         today = row.company.day_at(now)
         if expected_on < today:
-            raise _invalid("/expected_on", f"expected_on {expected_on} has gone by; give a day from {today} on.")
+            raise _invalid("/expected_on", f"expected_on {expected_on} is in the past; give a day from {today} on.")
         _check_expected(expected_on, today)
         coming = {line.pk: line for line in row.lines.all() if line.outstanding}
         unknown = [number for number, pk in enumerate(lines or ()) if pk not in coming]
         if unknown:
             open_lines = ", ".join(map(str, sorted(coming)))
             faults = [
-                Fault(f"/lines/{n}", f"is no line of this order with pieces to come; use {open_lines}.")
+                Fault(f"/lines/{n}", f"Line {(lines or ())[n]} is not open on this order. Open lines: {open_lines}.")
                 for n in unknown
             ]
-            raise InvalidInput("which_line", "Some lines cannot be meant.", faults=faults)
+            raise InvalidInput("which_line", "Some lines are not open on this order.", faults=faults)
         moved = [line for pk, line in coming.items() if lines is None or pk in lines]
         expected_before = {line.pk: str(line.expected_on) for line in moved}
         for line in moved:
@@ -273,7 +275,7 @@ def _check_move(order: PurchaseOrder, becomes: str, verb: str) -> None:
 def _check_expected(expected_on: date | None, earliest: date) -> None:
     if expected_on is not None and not earliest <= expected_on <= earliest + _FARTHEST:
         raise _invalid(
-            "/expected_on", f"expected_on must lie from {earliest} to {earliest + _FARTHEST}, not on {expected_on}."
+            "/expected_on", f"expected_on must be from {earliest} to {earliest + _FARTHEST}, not on {expected_on}."
         )
 
 
@@ -283,13 +285,13 @@ def _write_lines(order: PurchaseOrder, requests: Sequence[LineRequest]) -> None:
     for number, request in enumerate(requests):
         at, item = f"/lines/{number}", request.item
         if item.pk in item_ids:
-            faults.append(Fault(f"{at}/item", f"{item.code} stands twice; give each item one line."))
+            faults.append(Fault(f"{at}/item", f"{item.code} appears twice; give each item one line."))
         item_ids.add(item.pk)
         if request.packs * item.pack_size > MOST_PIECES:
             sentence = f"{request.packs} packs of {item.pack_size} are more than {MOST_PIECES} pieces; order fewer."
             faults.append(Fault(f"{at}/packs", sentence))
     if faults:
-        raise InvalidInput("lines_not_valid", "The lines cannot be as sent.", faults=faults)
+        raise InvalidInput("lines_not_valid", "Some lines are not valid.", faults=faults)
     line_of = {line.item_id: line for line in order.lines.all()}
     order.lines.exclude(item__in=item_ids).delete()
     for request in requests:

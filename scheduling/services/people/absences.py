@@ -143,11 +143,11 @@ def _check(first_day: date, last_day: date, from_time: time | None, to_time: tim
     if last_day < first_day:
         faults.append(Fault("/last_day", f"last_day {last_day} lies before first_day {first_day}."))
     elif (last_day - first_day).days >= LONGEST_DAYS:
-        faults.append(Fault("/last_day", f"last_day {last_day} lies more than a year after first_day {first_day}."))
+        faults.append(Fault("/last_day", f"last_day {last_day} is more than a year after first_day {first_day}."))
     elif first_day == last_day and from_time is not None and to_time is not None and to_time <= from_time:
         faults.append(Fault("/to_time", f"to_time {to_time:%H:%M} is not after from_time {from_time:%H:%M}."))
     if faults:
-        raise InvalidInput("absence_not_valid", "The absence cannot be as it stands.", faults=faults)
+        raise InvalidInput("absence_not_valid", "The times of the absence are not valid.", faults=faults)
 
 
 def _as_details(row: Absence) -> dict[str, Any]:

@@ -54,15 +54,15 @@ _OBSTACLES = {
     ),
     Visit.Obstacle.NOT_SAFE: (
         "it was not safe to work there",
-        "We will call you about what has to be put right first.",
+        "We will call you about what must be made safe first.",
     ),
     Visit.Obstacle.NO_TIME: (
         "we ran out of time that day",
         "We are sorry. We will offer you new times.",
     ),
     Visit.Obstacle.OTHER: (
-        "something came in between",
-        "We will call you to explain, and to agree a new time.",
+        "something unexpected prevented it",
+        "We will call you to explain and to agree a new time.",
     ),
 }
 
@@ -146,9 +146,9 @@ def offer_lapsed(visit: Visit) -> Text:
     """Nobody chose a window in time."""
     return _letter(
         visit,
-        f"The times offered for {visit.site.name} have gone by",
-        f"the times we offered you for a visit to {_place(visit)} have gone by without an answer.",
-        "There is nothing you need to do: we will offer you new ones.",
+        f"The times offered for {visit.site.name} have expired",
+        f"you did not choose any of the times we offered for a visit to {_place(visit)}, and they have now expired.",
+        "We will offer you new times. There is nothing you need to do.",
     )
 
 
@@ -157,10 +157,10 @@ def confirmed(visit: Visit, needs: Iterable[Need]) -> Text:
     sender = f"{visit.installer.name} comes" if visit.installer is not None else "We come"
     return _letter(
         visit,
-        f"Our visit to {visit.site.name} is agreed",
+        f"Our visit to {visit.site.name} is confirmed",
         f"thank you. {sender} to {_place(visit)} on {_appointment(visit)}.",
-        f"We are there to {work_text(needs)}; it takes about {_duration(visit.minutes)}.",
-        "If something comes in between, please tell us as early as you can.",
+        f"We will {work_text(needs)}. The work takes about {_duration(visit.minutes)}.",
+        "If this time no longer suits you, please tell us as early as you can.",
     )
 
 
@@ -185,14 +185,14 @@ def withdrawn(visit: Visit, earlier_at: datetime | None) -> Text:
     )
     return _letter(
         visit,
-        f"The time of our visit to {visit.site.name} is open again",
-        f"we do not come to {_place(visit)} {when}.",
+        f"We need to rearrange our visit to {visit.site.name}",
+        f"we will not be coming to {_place(visit)} {when}.",
         "We will offer you new times. There is nothing you need to do.",
     )
 
 
 def on_the_way(visit: Visit, driver_name: str, expected_at: datetime | None) -> Text:
-    """Somebody has set out."""
+    """Somebody has departed."""
     when = ""
     if expected_at is not None:
         opens, closes = _rounded(expected_at, visit.site.time_zone, *_ON_THE_WAY)
@@ -237,12 +237,12 @@ def not_done(visit: Visit) -> Text:
 
 
 def cancelled(visit: Visit) -> Text:
-    """A visit is called off."""
+    """A visit is cancelled."""
     when = f" on {_appointment(visit)}" if visit.appointment_at is not None else ""
     return _letter(
         visit,
-        f"Our visit to {visit.site.name} is called off",
-        f"our visit to {_place(visit)}{when} is called off.",
+        f"Our visit to {visit.site.name} is cancelled",
+        f"our visit to {_place(visit)}{when} is cancelled.",
         "If work is still due there, we will offer you new times.",
     )
 
@@ -256,7 +256,7 @@ def for_office(visit: Visit, happened: str, note: str = "") -> Text:
 def cancelled_for_installer(visit: Visit, at: datetime | None) -> Text:
     """A stop falls out of a round."""
     when = f" on {arrival_window(at, visit.site.time_zone)}" if at is not None else ""
-    return Text(f"Called off: {visit.site.name}"[:200], f"The visit to {_place(visit)}{when} is called off.")
+    return Text(f"Cancelled: {visit.site.name}"[:200], f"The visit to {_place(visit)}{when} is cancelled.")
 
 
 def rounds_changed(name: str, sentences: Sequence[str]) -> Text:

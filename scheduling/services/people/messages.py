@@ -71,7 +71,7 @@ def withdrawn(visit: Visit, was_at: datetime | None, now: datetime) -> None:
 
 
 def on_the_way(*, visit: Visit, by: Membership, now: datetime) -> None:
-    """Somebody has set out; the drive is that of the published plan."""
+    """Somebody has departed; the drive is that of the published plan."""
     stop = _planned(visit)
     expected = now + timedelta(minutes=stop.driving_minutes) if stop is not None else None
     driver = Installer.objects.of_company(visit.company).filter(membership=by).first() or visit.installer
@@ -95,7 +95,7 @@ def not_done(visit: Visit, now: datetime) -> None:
 
 
 def cancelled(visit: Visit, earlier_state: str, now: datetime) -> None:
-    """A visit was called off: the client reads it if they knew of it, the installer if it stood in their rounds."""
+    """A visit was cancelled: the client reads it if they knew of it, the installer if it stood in their rounds."""
     if earlier_state in Visit.TOLD:
         _to_client(visit, Kind.CANCELLED, texts.cancelled(visit), now)
     stop = _planned(visit)
@@ -264,7 +264,7 @@ def note_call(*, message: Message, by: Membership, note: str, now: datetime) -> 
     with transaction.atomic():
         row: Message = Message.objects.select_for_update(no_key=True).get(pk=message.pk)
         if row.state != State.TO_CALL:
-            raise Conflict("not_on_the_call_list", f"The message is {row.get_state_display()}; nobody has to call.")
+            raise Conflict("not_on_the_call_list", f"The message is '{row.get_state_display()}'; nobody has to call.")
         row.state, row.called_at, row.called_by, row.call_note = State.CALLED, now, by, note
         row.save(update_fields=["state", "called_at", "called_by", "call_note"])
         record(by=by, action="note call", subject=row, details={"note": note}, now=now)

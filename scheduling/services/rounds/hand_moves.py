@@ -144,7 +144,7 @@ def move_stop(
             codes = ", ".join(dict.fromkeys(warning.code for warning in silent))
             raise Conflict(
                 "warnings_not_acknowledged",
-                f"The move breaks something; to make it all the same, acknowledge: {codes}.",
+                f"The move breaks a rule; to make it anyway, acknowledge: {codes}.",
                 faults=[Fault("/acknowledge", f"{w.code}: {w.sentence}") for w in silent],
             )
         moving.store(hand_move, by, lock, reason)
@@ -191,7 +191,7 @@ class _Moving:
         self.begun = {s.pk for s in self.stops if self._has_begun(s)}
         self.off = {s.pk for s in self.stops if s.visit.state == State.CANCELLED and s.pk not in self.begun}
         if stop.pk in self.begun:
-            raise Conflict("stop_has_gone_by", "The installer has set out for this stop; it is not moved any more.")
+            raise Conflict("stop_has_gone_by", "The installer has departed for this stop; it can no longer be moved.")
         self.question = self._ask()
 
     def _check(self) -> None:
@@ -199,14 +199,14 @@ class _Moving:
         if self.plan.state == Plan.State.REPLACED:
             raise Conflict("plan_is_replaced", "A newer plan has replaced this one; move the visit's stop there.")
         if visit.state not in Visit.AHEAD:
-            raise Conflict("visit_move_not_legal", f"The visit {visit.state_words}; it is not moved.")
+            raise Conflict("visit_move_not_legal", f"The visit {visit.state_words}; it cannot be moved.")
         last = self.plan.last_day
         today = self.company.day_at(self.now)
         if not max(self.plan.first_day, today) <= self.day <= last:
             sentence = f"day must be from {max(self.plan.first_day, today)} to {last}, the days of the plan."
             raise InvalidInput("day_not_in_plan", sentence, faults=[Fault("/day", sentence)])
         if not self.installer.is_active:
-            sentence = f"{self.installer.name} does not drive out any more; name another installer."
+            sentence = f"{self.installer.name} is not an active installer; name another."
             raise InvalidInput("installer_not_active", sentence, faults=[Fault("/installer", sentence)])
 
     def _has_begun(self, stop: Stop) -> bool:
@@ -338,7 +338,7 @@ class _Moving:
             return [
                 Obstacle(
                     "confirmed",
-                    f"{visit.site.name} is agreed with the client; ask first, then move it with agreed set to true.",
+                    f"{visit.site.name} is confirmed with the client; ask first, then move it with agreed set to true.",
                     visit.pk,
                 )
             ]
@@ -354,12 +354,12 @@ class _Moving:
                 (datetime.fromisoformat(o["opens_at"]), datetime.fromisoformat(o["closes_at"])) for o in visit.offers
             ]
             if not any(opens <= moved.starts_at <= closes for opens, closes in spans):
-                sentence = f"{visit.site.name} was offered other times; the client may still choose one of them."
+                sentence = f"{visit.site.name} was offered other times, and the client may still choose one of them."
                 warnings.append(Obstacle("outside_offer", sentence, visit.pk))
         return warnings
 
     def _rows(self, answer: MovedByHand) -> list[tuple[Round, list[Stop]]]:
-        """The rounds as they would be stored: what has begun, then what was timed anew, then what was called off."""
+        """The rounds as they would be stored: what has begun, then what was timed anew, then what was cancelled."""
         rows = []
         policy = read_policy(company=self.company).planning
         by_cell = {(self.question.installers[r.installer].pk, r.date): r for r in answer.after}

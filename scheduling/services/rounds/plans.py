@@ -51,7 +51,7 @@ class Effort:
         if not 0 <= self.seed < 2**31:
             faults.append(Fault("/seed", f"seed must be 0 to {2**31 - 1}, not {self.seed!r}."))
         if faults:
-            raise InvalidInput("effort_not_valid", "The planner cannot work like that.", faults=faults)
+            raise InvalidInput("effort_not_valid", "The effort is outside its range.", faults=faults)
 
     @property
     def is_usual(self) -> bool:
@@ -78,7 +78,7 @@ def check_days(*, company: Company, first_day: date, days: int, now: datetime) -
     last = today + timedelta(days=_FARTHEST_DAYS)
     faults = []
     if not today <= first_day <= last:
-        faults.append(Fault("/first_day", f"first_day must lie from {today} to {last}, not on {first_day}."))
+        faults.append(Fault("/first_day", f"first_day must be from {today} to {last}, not {first_day}."))
     if not 1 <= days <= MOST_DAYS:
         faults.append(Fault("/days", f"days must be 1 to {MOST_DAYS}, not {days}."))
     if faults:
@@ -450,9 +450,7 @@ def _check_nobody_is_forgotten(plan: Plan, planned: set[int], now: datetime) -> 
         assert visit.appointment_at is not None
         day = visit.appointment_at.astimezone(ZoneInfo(visit.site.time_zone)).date()
         if plan.first_day <= day <= last:
-            sentence = (
-                f"Visit {visit.pk} was confirmed for {day} since and stands in no round of this plan; plan again."
-            )
+            sentence = f"Visit {visit.pk} has been confirmed for {day} and is in no round of this plan; plan again."
             raise Conflict("plan_is_stale", sentence)
 
 
@@ -463,7 +461,7 @@ def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
     if last < plan.company.day_at(now):
         raise Conflict("plan_has_gone_by", f"The plan ended on {last}; make a new one.")
     if plan.based_on is not None and plan.based_on.state != Plan.State.PUBLISHED:
-        raise Conflict("plan_is_stale", "The plan that this one mends has been replaced since; mend the new one.")
+        raise Conflict("plan_is_stale", "The plan that this one repairs has been replaced; repair the new one.")
     if plan.faults:
         raise Conflict("plan_is_faulty", f"The plan cannot be driven: {plan.faults[0]['sentence']}")
     row_of = {row["visit"]: row for row in plan.differences}

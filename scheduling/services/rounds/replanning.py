@@ -102,7 +102,7 @@ def replan_day(
 ) -> Plan:
     """Mend a published plan after something has gone wrong.
 
-    Absences, visits called off and urgent calls are facts: they are stored at once, whatever becomes of the plan. The
+    Absences, visits cancelled and urgent calls are facts: they are stored at once, whatever becomes of the plan. The
     rest of today and the days after it are planned again around what has begun; the other days are taken over as they
     are.
 
@@ -130,7 +130,7 @@ def replan_day(
     Raises
     ------
     Conflict
-        When the plan is not published, has gone by, or was replaced meanwhile; when a visit cannot be called off.
+        When the plan is not published, has gone by, or was replaced meanwhile; when a visit cannot be cancelled.
     InvalidInput
         When something that is said to have happened cannot have happened.
     """
@@ -144,7 +144,7 @@ def replan_day(
         lock_company(plan.company_id)
         base = Plan.objects.get(pk=plan.pk)
         if base.state != Plan.State.PUBLISHED:
-            raise Conflict("plan_is_replaced", "Another plan was published meanwhile; mend that one.")
+            raise Conflict("plan_is_replaced", "Another plan was published meanwhile; repair that one.")
         repaired = mending.store(answer, effort, added)
         details = {"based_on": plan.pk, "happened": repaired.happened, "differences": len(repaired.differences)}
         record(by=by, action="replan", subject=repaired, details=details, now=now)
@@ -163,7 +163,7 @@ def _effort(seconds: float | None, iterations: int | None, seed: int, days: int)
     if not 1 <= days <= _MOST_DAYS:
         faults.append(Fault("/days", f"days must be 1 to {_MOST_DAYS}, not {days}."))
     if faults:
-        raise InvalidInput("effort_not_valid", "The planner cannot work like that.", faults=faults)
+        raise InvalidInput("effort_not_valid", "The effort or the number of days is outside its range.", faults=faults)
     if seconds is None and iterations is None:
         return Effort(iterations=_DEFAULT_ITERATIONS, seed=seed)
     return effort
@@ -177,7 +177,7 @@ def _store_facts(moment: "_Moment", by: Membership, happened: Happened, now: dat
             facts.append(_store_absence(out, moment.last_day_of(out), by, now))
         for off in happened.cancelled:
             visit = Visit.objects.get(pk=off.visit.pk)
-            # a call that is made again, because its answer was lost, finds the visit called off
+            # a call that is made again, because its answer was lost, finds the visit cancelled
             if visit.state != State.CANCELLED:
                 cancel_visit(visit=visit, by=by, note=off.note, now=now)
             facts.append({"kind": "visit_cancelled", "visit": visit.pk})
@@ -238,13 +238,14 @@ class _Moment:
     def __init__(self, plan: Plan, now: datetime) -> None:
         if plan.state != Plan.State.PUBLISHED:
             raise Conflict(
-                "plan_is_not_published", f"The plan is {plan.get_state_display()}; only a published one is mended."
+                "plan_is_not_published",
+                f"The plan is {plan.get_state_display()}; only a published plan can be repaired.",
             )
         self.plan, self.company, self.now = plan, plan.company, now
         self.clock = PlanningClock(plan.first_day, plan.company.zone)
         day, second = self.clock.place(now)
         if day >= plan.days:
-            raise Conflict("plan_has_gone_by", "The last day of the plan has gone by; make a new one.")
+            raise Conflict("plan_has_gone_by", "The plan has ended; make a new one.")
         # before the first day nothing has begun
         self.day, self.second = (day, min(max(second, 0), DAY_S)) if day >= 0 else (0, 0)
         self.today = plan.first_day + timedelta(days=self.day)
@@ -253,7 +254,7 @@ class _Moment:
         self.stops = list(stops.order_by("round_id", "order"))
 
     def under_way(self, stop: Stop) -> bool:
-        """Whether the installer has set out for it, as reported or by the times of the plan."""
+        """Whether the installer has departed for it, as reported or by the times of the plan."""
         if stop.visit.state in Visit.UNDER_WAY:
             return True
         return stop.arrives_at - timedelta(minutes=stop.driving_minutes) <= self.now
@@ -275,9 +276,7 @@ class _Moment:
             begins = self.company.day_at(out.from_at or self.now)
             if (self.last_day_of(out) - begins).days >= LONGEST_DAYS - 1:
                 at = f"/installers_out/{number}/{'through' if out.through is not None else 'from_at'}"
-                fault_sentence = (
-                    f"lasts from {begins} to {self.last_day_of(out)}; an absence is told for a year at most."
-                )
+                fault_sentence = f"lasts from {begins} to {self.last_day_of(out)}; report an absence of a year at most."
                 faults.append(Fault(at, fault_sentence))
         for number, over in enumerate(happened.overruns):
             sentence = self._cannot_overrun(over)
@@ -296,18 +295,18 @@ class _Moment:
                 faults.append(Fault(at, "position belongs to another unit; name one of this unit."))
             elif call.position is None and call.kind in {Need.Kind.REPLACE, Need.Kind.ROTATE}:
                 at = f"/urgent_calls/{number}/position"
-                faults.append(Fault(at, f"to {call.kind} something, say the position it stands in."))
+                faults.append(Fault(at, f"position is required to {call.kind} a cartridge."))
         if faults:
-            raise InvalidInput("cannot_have_happened", "This cannot have happened as it is told.", faults=faults)
+            raise InvalidInput("cannot_have_happened", "The reported events contradict what is stored.", faults=faults)
 
     def _cannot_overrun(self, over: VisitOverruns) -> str:
         stop = next((s for s in self.stops if s.visit_id == over.visit.pk), None)
         if stop is None or stop.round.day != self.today:
             return "is not in today's rounds of this plan."
         if not self.under_way(stop):
-            return f"is planned for {stop.starts_at.astimezone(self.clock.zone):%H:%M} and nobody has set out for it."
+            return f"is planned for {stop.starts_at.astimezone(self.clock.zone):%H:%M} and nobody has departed for it."
         later = [s for s in self.stops if s.round_id == stop.round_id and s.order > stop.order and self.under_way(s)]
-        return "is behind the installer, who by the plan has gone on; name the visit they are at." if later else ""
+        return "is not the installer's present visit by the plan; name the visit they are at." if later else ""
 
 
 class _Repair:
@@ -423,7 +422,7 @@ class _Repair:
         )
 
     def _arrival(self, stop: Stop, planned: int) -> int:
-        """Somebody who set out earlier than planned has set out."""
+        """Somebody who departed earlier than planned has departed."""
         if stop.visit.state not in Visit.UNDER_WAY:
             return planned
         return min(planned, self.moment.second + round(stop.driving_minutes * 60))

@@ -40,7 +40,7 @@ def pair_sites(
         When the two have a rule already, or one of them belongs together with a third.
     """
     if first_site.pk == second_site.pk:
-        sentence = "second_site is the first one again; name another site."
+        sentence = "second_site is the same as the first; name another site."
         raise InvalidInput("pair_not_valid", sentence, faults=[Fault("/second_site", sentence)])
     one, other = sorted((first_site, second_site), key=lambda site: site.pk)
     with transaction.atomic():
@@ -52,7 +52,7 @@ def pair_sites(
         if rule == Rule.TOGETHER:
             for site in (one, other):
                 if bound.filter(first_site=site).exists() or bound.filter(second_site=site).exists():
-                    raise Conflict("site_is_paired", f"{site.name} belongs together with another site already.")
+                    raise Conflict("site_is_paired", f"{site.name} is paired with another site already.")
         row = SitePair.objects.create(company=by.company, first_site=one, second_site=other, rule=rule, note=note)
         record(by=by, action="pair sites", subject=row, details={"rule": rule}, now=now)
     return row

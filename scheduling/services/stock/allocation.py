@@ -11,7 +11,7 @@ from scheduling.services.stock.visit_parts import Catalogue, read_catalogue, tas
 
 
 class Allocation:
-    """Every piece in stock and on order, given out once; read once.
+    """Every piece in stock and on order, allocated once; read once.
 
     Attributes
     ----------

@@ -40,7 +40,7 @@ def write_parts_lists(*, plan: Plan, now: datetime) -> PartsWritten:
     * one for the plan's days and one for the weeks the policy orders for: short is what must be ordered, in packs, with
       the last day on which an order still arrives in time.
 
-    Every piece in stock and on order is given out once, to visits agreed with the client first, then to those in the
+    Every piece in stock and on order is allocated once, to visits confirmed first, then to those in the
     plan, where the piece is urgent before where it is not, then to the others, each by date; so two rounds never count
     on the same piece. The weeks to order for also
     hold the visits that no round serves yet, on the day they are due or cheapest, and the pieces beyond them that the

@@ -57,7 +57,7 @@ def sentence_of_shares(
             sources.append(f"{count} on order {line.order.number}{expected}{too_late}")
     missing = quantity - sum(pieces.values())
     if missing:
-        sources.append(f"{missing} neither in stock nor on order")
+        sources.append(f"{missing} neither in stock nor ordered")
     return "; ".join(sources) + "."
 
 

@@ -31,7 +31,7 @@ def check_appointment(
         When the time has gone by or is not on the minute, nobody who may come works then, or the site is closed.
     """
     if at <= now:
-        raise _invalid("/appointment_at", f"{site_time(visit, at)} has gone by; give a time to come.")
+        raise _invalid("/appointment_at", f"{site_time(visit, at)} is in the past; give a time in the future.")
     if at.second or at.microsecond:
         raise _invalid("/appointment_at", f"{site_time(visit, at)} is not on the minute; give whole minutes.")
     _check_somebody_works(visit, at, installer)
@@ -65,7 +65,7 @@ def _check_open(visit: Visit, at: datetime) -> None:
     day = at.astimezone(access.zone).date()
     raise _invalid(
         "/appointment_at",
-        f"{site_time(visit, at)}: the work of {visit.minutes} minutes does not lie within the hours of the site, which "
+        f"{site_time(visit, at)}: the work of {visit.minutes} minutes is not within the hours of the site, which "
         f"is {hours_text(access, day)}. If the client opens up then, send outside_access_hours as true.",
     )
 

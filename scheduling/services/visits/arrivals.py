@@ -66,7 +66,7 @@ def waits_for_parts(
     counts as ordered today. Small parts make nobody wait: every van carries them and any shop has them. Nor does an
     item that nobody has ever counted: not known is not none. Confirmed visits keep their time, and an urgent visit goes
     without a missing part as long as one of its urgent needs can be met. The `loaded` are in published rounds: their
-    pieces are given out before all others, and they wait for nothing.
+    pieces are allocated before all others, and they wait for nothing.
     """
     supplies = read_supplies(company=company, today=today)
     rows = CatalogueItem.objects.of_company(company).exclude(kind=CatalogueItem.Kind.SMALL_PART)
@@ -97,7 +97,7 @@ def waits_for_parts(
 
 
 class _Shelf:
-    """What is left of one item, at hand and on order, while it is given out."""
+    """What is left of one item, at hand and on order, while it is allocated."""
 
     def __init__(self, item: CatalogueItem, key: str, supplies: Supplies) -> None:
         self.item = item

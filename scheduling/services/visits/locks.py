@@ -57,7 +57,7 @@ def lock_stop(*, stop: Stop, by: Membership, reason: str, now: datetime) -> Stop
         When no reason is given.
     """
     if not reason.strip():
-        sentence = "reason must say why the stop stays where it is."
+        sentence = "reason is required: say why the stop must stay."
         raise InvalidInput("reason_missing", sentence, faults=[Fault("/reason", sentence)])
     with transaction.atomic():
         visit = Visit.objects.select_for_update(no_key=True).get(pk=stop.visit_id)

@@ -57,9 +57,9 @@ def settle_tasks(
         at = f"/{field}/{number}"
         task = tasks.get(outcome.need.pk)
         if task is None:
-            faults.append(Fault(f"{at}/need", f"need {outcome.need.pk} is no task of this visit."))
+            faults.append(Fault(f"{at}/need", f"need {outcome.need.pk} is not a task of this visit."))
         elif outcome.need.pk in reported_needs:
-            faults.append(Fault(f"{at}/need", f"need {outcome.need.pk} stands here twice; say once what became of it."))
+            faults.append(Fault(f"{at}/need", f"need {outcome.need.pk} appears twice; give its outcome once."))
         elif not outcome.done and not outcome.reason.strip():
             faults.append(Fault(f"{at}/reason", f"reason must say why it was not done: {_name(task)}."))
         elif outcome.done and outcome.need.kind in {Need.Kind.REPLACE, Need.Kind.ROTATE}:
@@ -68,11 +68,11 @@ def settle_tasks(
         reported_needs.add(outcome.need.pk)
     missing = [t for pk, t in tasks.items() if t.need.state == Need.State.OPEN and pk not in reported_needs]
     faults += [
-        Fault(f"/{field}", f"need {t.need_id} ({_name(t)}) is missing: say that it was done, or why not.")
+        Fault(f"/{field}", f"need {t.need_id} ({_name(t)}) is missing: report it as done, or say why not.")
         for t in missing
     ]
     if faults:
-        raise InvalidInput("tasks_not_settled", "Say of each task what became of it.", faults=faults)
+        raise InvalidInput("tasks_not_settled", "Give the outcome of every task.", faults=faults)
     finished_needs = [outcome.need.pk for outcome in outcomes if outcome.done]
     Need.objects.filter(pk__in=finished_needs, state=Need.State.OPEN).update(
         state=Need.State.DONE, closed_at=done_at, updated_at=now

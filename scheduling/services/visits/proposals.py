@@ -185,7 +185,7 @@ class _Proposer:
             visit.revision += 1
             if visit.site_id in self.proposed:
                 visit.state, visit.closed_at = Visit.State.CANCELLED, self.now
-                visit.closing_note = "Nobody took up the offer; the site has another proposed visit."
+                visit.closing_note = "The offer expired; the site has another proposed visit."
             else:
                 visit.state = Visit.State.PROPOSED
                 self.proposed[visit.site_id] = visit

@@ -172,7 +172,7 @@ def complete_visit(
         state_before = row.state
         settle_tasks(visit=row, outcomes=tasks, done_at=now, now=now, field="tasks")
         if tasks and not row.tasks.filter(outcome=VisitTask.Outcome.DONE).exists():
-            sentence = "none of the tasks was done: give the visit up instead, with the reason."
+            sentence = "no task was done: report the visit as not done, with the reason."
             raise InvalidInput("nothing_done", sentence, faults=[Fault("/tasks", sentence)])
         row.state, row.closed_at, row.closing_note = State.DONE, now, note
         outcomes = [{"need": t.need.pk, "done": t.done, "reason": t.reason} for t in tasks]
@@ -242,7 +242,7 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
         offered_times = [offer["opens_at"] for offer in row.offers]
         if _utc(opens_at) not in offered_times:
             windows = ", ".join(site_time(row, datetime.fromisoformat(opens)) for opens in offered_times)
-            sentence = f"opens_at {site_time(row, opens_at)} is not offered; choose one of {windows}."
+            sentence = f"opens_at {site_time(row, opens_at)} was not offered; choose one of {windows}."
             raise InvalidInput("not_offered", sentence, faults=[Fault("/opens_at", sentence)])
         if opens_at <= now:
             raise Conflict("offer_has_gone_by", "That window has opened already; choose another.", pointer="/opens_at")
@@ -256,7 +256,7 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
 
 def depart(*, visit: Visit, by: Membership, now: datetime) -> Visit:
     """Note that the installer is on the way."""
-    return _go(visit, by, State.ON_THE_WAY, "depart", "set out for", now)
+    return _go(visit, by, State.ON_THE_WAY, "depart", "departed for", now)
 
 
 def begin_visit(*, visit: Visit, by: Membership, now: datetime) -> Visit:
@@ -288,16 +288,16 @@ def give_up_visit(*, visit: Visit, by: Membership, obstacle: str, note: str, now
         When the obstacle is another one and the note does not say which.
     """
     with transaction.atomic():
-        row = _lock(visit, State.NOT_DONE, verb="given up")
+        row = _lock(visit, State.NOT_DONE, verb="reported as not done")
         if obstacle == Visit.Obstacle.OTHER and not note.strip():
-            sentence = "note must say what the obstacle was, since it is none of the usual ones."
+            sentence = "note is required: say what the obstacle was."
             raise InvalidInput("reason_missing", sentence, faults=[Fault("/note", sentence)])
         state_before = row.state
         row.state, row.obstacle, row.closed_at, row.closing_note = State.NOT_DONE, obstacle, now, note
         row.tasks.filter(need__state=Need.State.OPEN).update(
             outcome=VisitTask.Outcome.NOT_DONE, outcome_reason=note.strip() or Visit.Obstacle(obstacle).label
         )
-        _save(row, by, "give up visit", {"was": state_before, "obstacle": obstacle, "note": note}, now)
+        _save(row, by, "report visit not done", {"was": state_before, "obstacle": obstacle, "note": note}, now)
         messages.not_done(row, now)
     return row
 
@@ -311,13 +311,13 @@ def _check_windows(
 ) -> None:
     faults = []
     if not 2 <= len(windows) <= 3:
-        faults.append(Fault("/windows", f"windows must be two or three, not {len(windows)}."))
+        faults.append(Fault("/windows", f"give two or three windows, not {len(windows)}."))
     for number, (opens, closes) in enumerate(windows):
         at = f"/windows/{number}"
         if not timedelta(0) < closes - opens <= _LONGEST_WINDOW:
-            faults.append(Fault(f"{at}/closes_at", "closes_at must lie after opens_at, by eight hours at most."))
+            faults.append(Fault(f"{at}/closes_at", "closes_at must be after opens_at, by eight hours at most."))
         if any(opens < other[1] and other[0] < closes for other in windows[:number]):
-            faults.append(Fault(at, "overlaps a window before it; offer windows that lie apart."))
+            faults.append(Fault(at, "overlaps an earlier window; offer windows that do not overlap."))
         for name, moment in (("opens_at", opens), ("closes_at", closes)):
             try:
                 check_appointment(visit, moment, installer, now, outside_access_hours=outside_access_hours)

@@ -158,9 +158,7 @@ def record_work(
         row = _lock_visit(visit, site)
         _check(site, done_at, work, now)
         if confirmed_at is not None and (confirmed_at > now or not confirmed_by):
-            sentence = (
-                "confirmed_at is the time at which confirmed_by saw the work: name them, and give a time gone by."
-            )
+            sentence = "confirmed_at is when confirmed_by confirmed the work: give both, and a time in the past."
             raise InvalidInput("confirmation_not_valid", sentence, faults=[Fault("/confirmed_at", sentence)])
         rows = [_Row(number, entry, by, done_at, now) for number, entry in enumerate(work)]
         for one in rows:
@@ -229,11 +227,11 @@ def _read(
             continue
         if reading.unit_id not in own:
             refusals.add(InvalidInput)
-            faults.append(Fault(f"/readings/{number}/unit", "the unit stands at another site than the work."))
+            faults.append(Fault(f"/readings/{number}/unit", "the unit is at another site than the work."))
         ids.append(reading.pk)
     if faults:
         kind = Conflict if refusals == {Conflict} else InvalidInput
-        raise kind("readings_not_valid", "The readings cannot be as reported.", faults=faults)
+        raise kind("readings_not_valid", "The readings do not belong to this report.", faults=faults)
     return ids
 
 
@@ -252,7 +250,7 @@ def _lock_visit(visit: Visit | None, site: Site) -> Visit | None:
     if row.state == Visit.State.NOT_DONE:
         raise Conflict(
             "visit_not_done",
-            "The visit was closed as one that could not be done; record the work without it.",
+            "The visit was closed as not done; record the work without it.",
             pointer="/visit",
         )
     return row
@@ -266,16 +264,16 @@ def _check(site: Site, done_at: datetime, work: Sequence[WorkDone], now: datetim
     for number, entry in enumerate(work):
         at = f"/work/{number}"
         if entry.unit.site_id != site.pk:
-            faults.append(Fault(f"{at}/unit", f"unit {entry.unit.code} stands at another site."))
+            faults.append(Fault(f"{at}/unit", f"unit {entry.unit.code} is at another site."))
         if entry.position is not None and entry.position.unit_id != entry.unit.pk:
             faults.append(Fault(f"{at}/position", f"position belongs to another unit than {entry.unit.code}."))
         if entry.action in _CARTRIDGES:
             if entry.position is None:
-                faults.append(Fault(f"{at}/position", f"to {entry.action} something, say in which position."))
+                faults.append(Fault(f"{at}/position", f"position is required to {entry.action} a cartridge."))
             elif entry.position.pk in positions_worked:
-                faults.append(Fault(f"{at}/position", "stands twice in this report; report each position once."))
+                faults.append(Fault(f"{at}/position", "appears twice in this report; report each position once."))
             elif entry.action == Kind.ROTATE and entry.position.role != Position.Role.LEAD:
-                faults.append(Fault(f"{at}/position", "a rotation names the lead position; this is none."))
+                faults.append(Fault(f"{at}/position", "position must be the lead for a rotation."))
             positions_worked.add(entry.position.pk if entry.position is not None else 0)
         elif entry.removal or entry.serial_or_lot:
             faults.append(
@@ -286,7 +284,7 @@ def _check(site: Site, done_at: datetime, work: Sequence[WorkDone], now: datetim
                 Fault(f"{at}/need", f"need {entry.need.pk} is not one to {entry.action} at {entry.unit.code}.")
             )
     if faults:
-        raise InvalidInput("work_not_valid", "The report cannot be stored as it stands.", faults=faults)
+        raise InvalidInput("work_not_valid", "The report is not valid.", faults=faults)
 
 
 class _Row:
@@ -309,7 +307,7 @@ class _Row:
         rows = list(open_needs.filter(kind=entry.action, position=entry.position).select_related("item"))
         if entry.action == Kind.REPAIR and len(rows) > 1:
             need_names = ", ".join(f"{need.pk} ({need.label})" for need in rows)
-            sentence = f"several repairs are open here; say which by its need: {need_names}."
+            sentence = f"several repairs are open here; give the need, one of: {need_names}."
             raise InvalidInput("which_repair", sentence, faults=[Fault(f"/work/{self.number}/need", sentence)])
         return rows
 
@@ -324,7 +322,7 @@ class _Row:
             newest = placements.first()
             item = newest.item if newest is not None else None
         if item is None:
-            sentence = "no cartridge ever stood there, so say which item was fitted."
+            sentence = "no cartridge was ever installed there; give the item that was fitted."
             raise InvalidInput("which_item", sentence, faults=[Fault(f"/work/{self.number}/item", sentence)])
         return item
 
@@ -427,5 +425,5 @@ def _count_given(used: Sequence[PartUsed], field: str = "parts") -> dict[Catalog
             faults.append(Fault(f"/{field}/{number}/quantity", f"quantity must be at least 1, not {part.quantity}."))
         quantity_of[part.item] = quantity_of.get(part.item, 0) + part.quantity
     if faults:
-        raise InvalidInput("parts_not_valid", "The parts cannot be as reported.", faults=faults)
+        raise InvalidInput("parts_not_valid", "The parts are not valid.", faults=faults)
     return quantity_of

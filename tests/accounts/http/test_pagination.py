@@ -122,7 +122,7 @@ def test_a_choice_that_is_none_is_answered_with_the_choices(as_owner: APIClient)
 def test_a_parameter_that_stands_twice_is_refused(as_owner: APIClient) -> None:
     answer = as_owner.get("/api/v1/members/?role=owner&role=office")
     assert answer.status_code == 400
-    assert answer.json()["errors"] == [{"parameter": "role", "detail": "role stands 2 times: give it once."}]
+    assert answer.json()["errors"] == [{"parameter": "role", "detail": "role appears 2 times: give it once."}]
 
 
 def test_another_companys_id_in_a_filter_finds_what_an_absent_one_finds(

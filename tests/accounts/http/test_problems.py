@@ -134,7 +134,7 @@ def test_the_type_of_a_problem_leads_to_a_page_that_explains_it(db: None, api: A
         (b'{"name": Infinity}', "Infinity is not a number"),
         (b'{"name": 1e999}', "too large"),
         (b'{"name": ' + b"9" * 5000 + b"}", "too large"),
-        (b'{"name": "a", "name": "b"}', "stands twice"),
+        (b'{"name": "a", "name": "b"}', "appears twice"),
         (b'{"name": "a\\u0000b"}', "cannot be stored"),
         (b'{"name": "\\ud800"}', "cannot be stored"),
         (b'{"\\ud800": 1}', "cannot be stored"),

@@ -43,7 +43,7 @@ def test_a_cartridge_has_no_purpose_beside_its_kind(as_office: APIClient, kind: 
     pointer, sentence = fault(as_office.post(PATH, {**RESTRICTOR, "kind": kind}))
     assert pointer == "/purpose"
     assert f"A {kind} cartridge" in sentence
-    assert "leave the purpose empty" in sentence
+    assert "needs no purpose" in sentence
 
 
 def test_a_change_of_kind_alone_cannot_leave_a_purpose_behind(company: Company, as_office: APIClient) -> None:

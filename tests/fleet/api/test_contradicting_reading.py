@@ -51,7 +51,7 @@ def test_readings_that_prove_exhaustion_move_the_date_to_now(unit: Unit, as_inst
     assert (moved["before"]["state"], moved["after"]["state"]) == ("standing", "spent")
     assert moved["after"]["evidence"]["exhausted_because"]["reading"] == proof.pk
     assert moved["sentence"] == (
-        f"It was expected to last until around {first['after']['p50']}, and is exhausted by now. The reading of "
+        f"It was expected to last until around {first['after']['p50']} and is now exhausted. The reading of "
         "2026-03-11 shows product TDS of 7 mg/L, past the limit of 2 mg/L."
     )
     read(unit, NOW + timedelta(days=1, hours=6), 8.0)
@@ -69,7 +69,7 @@ def test_one_reading_against_all_others_tells_how_far_it_is_believed(unit: Unit,
     refresh_forecasts(company=unit.company, now=NOW + timedelta(days=1))
     change_body = change(as_installer, unit)
     assert change_body["after"]["p05"] < before["p05"]
-    is_told_as_likely = "it may be exhausted already, with a probability of" in change_body["sentence"]
+    is_told_as_likely = "It may be exhausted already: the probability is" in change_body["sentence"]
     assert is_told_as_likely or change_body["after"]["state"] == "spent"
 
 

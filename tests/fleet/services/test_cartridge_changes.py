@@ -90,7 +90,7 @@ def test_the_first_to_fail_is_none_that_was_changed(unit: Unit) -> None:
     )
     answer = first_to_fail_of_unit(unit=unit)
     assert (answer.forecast, answer.dated_count, answer.position_count) == (None, 0, 1)
-    assert "was changed since the last forecast" in answer.client_sentence
+    assert "was changed after the last forecast" in answer.client_sentence
 
 
 def test_a_units_page_shows_no_forecast_of_a_cartridge_that_was_changed(unit: Unit, as_owner: APIClient) -> None:

@@ -21,7 +21,7 @@ def test_installer_reads_date_interval_and_evidence():
     fleet_columns["readings"] = readings([NOW - 12.0], product_tds_mg_per_l=0.0, permeate_tds_mg_per_l=9.0)
     fleet, answer = run(fleet_columns)
     sentence = sentence_for_installer(fleet, answer, row_of(fleet, "resin"))
-    assert sentence.startswith("Resin: what it removes will break through around 20")
+    assert sentence.startswith("Resin: breakthrough will reach the limit around 20")
     assert "8 in 10:" in sentence
     assert "1 reading, 12 days old" in sentence
 
@@ -86,7 +86,7 @@ def test_a_reading_that_shows_exhaustion_is_told_in_plain_digits():
     gauges = Gauges(fleet, answer.exclusions, limits_of_fleet(fleet))
     why = explain_exhaustion(fleet, answer, gauges, row_of(fleet, "sediment"), limits_of_fleet(fleet))
     assert why.code == "reading"
-    assert "shows pressure drop over the filter of 140 kPa, past the limit" in why.sentence
+    assert "shows differential pressure over the filter of 140 kPa, past the limit" in why.sentence
 
 
 def test_what_only_its_load_says_is_told_as_likely_with_the_forecasts_own_number():
@@ -136,7 +136,7 @@ def test_a_used_up_lead_before_a_lag_that_holds_is_not_called_due_now():
     assert words.STATES[answer.state[lag]] == "standing"
     sentence = sentence_for_client(fleet, answer, lead, "of a reading")
     assert (
-        sentence == "Your lead resin is used up, because of a reading; by our estimate the one behind it still works."
+        sentence == "Your lead resin is exhausted, because of a reading; by our estimate the one after it still works."
     )
     answer.state[lag] = words.SPENT
     assert sentence_for_client(fleet, answer, lead).startswith("Your lead resin is due for a change now")

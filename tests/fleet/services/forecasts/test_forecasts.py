@@ -198,8 +198,8 @@ def test_exhausted_by_age_says_so(unit: Unit) -> None:
     row = place(unit, "carbon", "single")
     assert (row.state, row.driver) == ("spent", "time_cap")
     assert row.evidence["exhausted_because"]["code"] == "age_limit"
-    assert "first installed on 2025-01-02 and its age limit is 365 days" in row.installer_sentence
-    assert "because it has reached its age limit" in row.client_sentence
+    assert "first installed on 2025-01-02 and its maximum service time is 365 days" in row.installer_sentence
+    assert "because it has reached its maximum service time" in row.client_sentence
 
 
 def test_exhausted_by_a_reading_names_the_reading(unit: Unit) -> None:

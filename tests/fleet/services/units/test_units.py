@@ -74,7 +74,7 @@ def test_an_unknown_template_is_refused_by_name() -> None:
         ([("membrane", "single"), ("carbon", "single")], "ro", "/positions/1/stage", "order from the feed"),
         ([("resin", "single")], "ro", "/positions/0/stage", "no resin"),
         ([("carbon", "lead")], "ro", "/positions", "come in pairs"),
-        ([("carbon", "lag"), ("carbon", "lead")], "ro", "/positions/0/role", "behind its lead"),
+        ([("carbon", "lag"), ("carbon", "lead")], "ro", "/positions/0/role", "after its lead"),
         ([("carbon", "single"), ("carbon", "single")], "ro", "/positions/0/role", "more than one"),
         ([("sediment", "single")] * 21, "ro", "/positions", "at most 20"),
     ],

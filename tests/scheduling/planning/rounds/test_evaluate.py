@@ -239,5 +239,5 @@ def test_other_wrong_values_are_named() -> None:
         Lunch(earliest_start_s=50_000)
     with pytest.raises(PlanningError, match="latitude"):
         Place(91.0, 0.0)
-    with pytest.raises(PlanningError, match="stands twice"):
+    with pytest.raises(PlanningError, match="appears twice"):
         line_problem([10, 20], candidates=[{"key": "x"}, {"key": "x"}])

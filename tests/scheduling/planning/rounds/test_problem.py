@@ -233,7 +233,7 @@ def test_a_table_of_trips_that_cannot_be_is_refused(metres: np.ndarray) -> None:
 
 
 def test_the_visit_that_stands_in_two_pairs_is_named() -> None:
-    with pytest.raises(PlanningError, match="'b' stands in two pairs"):
+    with pytest.raises(PlanningError, match="'b' is in two pairs"):
         problem(visit("a"), visit("b"), visit("c"), together=(("a", "b"), ("b", "c")))
 
 

@@ -116,7 +116,7 @@ def test_a_spent_lead_waits_for_the_visit_another_need_makes() -> None:
     assert along.needs == ("lead resin", "sediment")
     assert along.best_day < 25
     said = along.choices[0].sentence
-    assert "over 99 % likely to be used up by the visit, and under 1 % that the lag behind it is exhausted too" in said
+    assert "over 99 % likely to be exhausted by the visit, and under 1 % that the lag after it is exhausted too" in said
     # the same lead without a lag that holds is late from today on
     bare = replace(lead, quantile_days=(0.0,) * 7, worn_quantile_days=())
     assert bundle_visits([bare], [BundlingSite("a", HERE)], policy=POLICY)[0].best_day < 7
@@ -273,7 +273,7 @@ def test_it_explains_itself_in_money() -> None:
     needs = [cartridge("sediment", "a", 20.0, price=6.0), cartridge("lead resin", "a", 45.0, price=25.0)]
     visit = bundle_visits(needs, [BundlingSite("a", HERE)], policy=POLICY)[0]
     resin = next(c for c in visit.choices if c.need == "lead resin")
-    assert f"{resin.waste_on_visit:.2f} EUR of its life is given up" in resin.sentence
+    assert f"{resin.waste_on_visit:.2f} EUR of its remaining life is lost" in resin.sentence
     assert f"saves {resin.saving:.2f} EUR over the next best way" in resin.sentence
     assert "2 tasks together" in visit.sentence
 

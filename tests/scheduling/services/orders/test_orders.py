@@ -316,7 +316,7 @@ def test_a_delivery_that_cannot_be_right_stores_nothing(town: Town, office: Memb
     assert not StockLevel.objects.exists()
     assert not Delivery.objects.exists()
     receive_order(order=order, by=office, reference="N", pieces=[DeliveredPieces(first.pk, 1)], now=NOW)
-    with pytest.raises(Conflict, match="already stands for another delivery"):
+    with pytest.raises(Conflict, match="is already used for another delivery"):
         receive_order(order=order, by=office, reference="N", pieces=[DeliveredPieces(first.pk, 2)], now=NOW)
 
 
@@ -349,7 +349,7 @@ def test_the_supplier_may_name_another_day_for_some_lines(town: Town, office: Me
         lines=[LineRequest(town.item("carbon"), 1), LineRequest(town.item("sediment"), 1)],
         now=NOW,
     )
-    with pytest.raises(Conflict, match="nothing is to come"):
+    with pytest.raises(Conflict, match="nothing is outstanding"):
         expect_order(order=order, by=office, expected_on=TODAY, now=NOW)
     place_order(order=order, by=office, now=NOW)
     first, second = order.lines.order_by("pk")

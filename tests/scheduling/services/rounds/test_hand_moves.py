@@ -219,7 +219,7 @@ def test_what_has_begun_stays(plan: Plan, crew: list[Installer], office: Members
     if len(stops) < 3:
         pytest.fail("the town's first round should have three stops or more")
     now = stops[0].starts_at + timedelta(minutes=1)
-    with pytest.raises(Conflict, match="has set out"):
+    with pytest.raises(Conflict, match="has departed"):
         preview_move(stop=stops[0], now=now, day=TUESDAY)
     with pytest.raises(InvalidInput, match="have begun"):
         preview_move(stop=stops[-1], now=now, place=1)
@@ -247,7 +247,7 @@ def test_what_cannot_be_asked_is_said(plan: Plan, town: Town, crew: list[Install
             preview_move(stop=stop, now=NOW, **arguments)
         assert [fault.pointer for fault in error.value.faults] == [pointer]
     Visit.objects.filter(pk=stop.visit_id).update(state="cancelled")
-    with pytest.raises(Conflict, match="is not moved"):
+    with pytest.raises(Conflict, match="cannot be moved"):
         preview_move(stop=_of(stop), now=NOW)
     Plan.objects.update(state="replaced")
     with pytest.raises(Conflict, match="newer plan"):

@@ -254,7 +254,7 @@ def test_only_a_published_plan_is_mended(published: Plan, office: Membership, st
 
 
 def test_a_plan_that_has_gone_by_is_not_mended(published: Plan, office: Membership) -> None:
-    with pytest.raises(Conflict, match="gone by"):
+    with pytest.raises(Conflict, match="has ended"):
         _repair(published, office, TEN + timedelta(days=9))
 
 

@@ -82,6 +82,6 @@ def test_rules_that_contradict_are_refused(town: Town, sites: list[Site], office
     pair_sites(by=office, first_site=a, second_site=b, rule="together", now=NOW)
     with pytest.raises(Conflict, match="have a rule already"):
         pair_sites(by=office, first_site=b, second_site=a, rule="apart", now=NOW)
-    with pytest.raises(Conflict, match="belongs together with another"):
+    with pytest.raises(Conflict, match="is paired with another"):
         pair_sites(by=office, first_site=c, second_site=b, rule="together", now=NOW)
     pair_sites(by=office, first_site=c, second_site=b, rule="apart", now=NOW)

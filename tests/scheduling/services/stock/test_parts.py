@@ -136,7 +136,7 @@ def test_two_rounds_on_two_days_do_not_both_count_on_the_one_piece_in_store(town
     lines = PartsLine.objects.filter(parts_list__scope="round").order_by("parts_list__first_day")
     assert [(line.short, line.from_store) for line in lines] == [(1, 1), (1, 0)]
     assert lines[0].sentence == "1 from the store."
-    assert lines[1].sentence == "1 neither in stock nor on order."
+    assert lines[1].sentence == "1 neither in stock nor ordered."
     visits = PartsLine.objects.filter(parts_list__scope="visit").order_by("parts_list__first_day")
     assert [(line.in_stock, line.short) for line in visits] == [(1, 0), (0, 1)]
 

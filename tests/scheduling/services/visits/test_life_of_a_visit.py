@@ -94,7 +94,7 @@ def test_a_client_takes_up_one_of_the_windows(visit: Visit, office: Membership, 
     visit.refresh_from_db()
     assert [offer["opens_at"] for offer in visit.offers] == ["2026-03-03T09:00:00+00:00", "2026-03-04T09:00:00+00:00"]
     # TUESDAY[1] as the clock at the site shows it, which in March is an hour ahead of UTC
-    with pytest.raises(InvalidInput, match=r"\+01:00 is not offered; choose one of 2026-03-03T10:00:00\+01:00"):
+    with pytest.raises(InvalidInput, match=r"\+01:00 was not offered; choose one of 2026-03-03T10:00:00\+01:00"):
         accept_offer(visit=visit, by=client_member, opens_at=TUESDAY[1], now=NOW)
     accepted = accept_offer(visit=visit, by=client_member, opens_at=WEDNESDAY[0], now=NOW)
     assert (accepted.state, accepted.appointment_at, accepted.offers) == ("confirmed", WEDNESDAY[0], [])
@@ -152,7 +152,7 @@ def test_an_offer_that_nobody_takes_up_is_a_proposal_again(visit: Visit, town: T
 
 def test_what_could_not_be_done_is_proposed_again(visit: Visit, town: Town, office: Membership) -> None:
     depart(visit=visit, by=office, now=NOW)
-    with pytest.raises(InvalidInput, match="note must say"):
+    with pytest.raises(InvalidInput, match="note is required"):
         give_up_visit(visit=visit, by=office, obstacle="other", note=" ", now=NOW)
     given_up = give_up_visit(visit=visit, by=office, obstacle="no_access", note="The gate is locked.", now=NOW)
     assert (given_up.state, given_up.obstacle, given_up.closed_at) == ("not_done", "no_access", NOW)

@@ -124,7 +124,7 @@ def test_what_is_agreed_with_the_client_takes_the_place_of_a_lock(plan: Plan, of
 
 def test_only_what_is_to_come_is_locked_and_with_a_reason(plan: Plan, office: Membership) -> None:
     stop = Stop.objects.select_related("round__plan").first()
-    with pytest.raises(InvalidInput, match="reason must say why"):
+    with pytest.raises(InvalidInput, match="reason is required"):
         lock_stop(stop=stop, by=office, reason="  ", now=NOW)
     with pytest.raises(Conflict, match="has begun"):
         lock_stop(stop=stop, by=office, reason="Key.", now=stop.starts_at)

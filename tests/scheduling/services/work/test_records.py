@@ -91,7 +91,7 @@ def test_the_same_report_again_changes_nothing(town: Town, unit: Unit, installer
 
 def test_a_reference_stands_for_one_report(town: Town, unit: Unit, installer: Membership) -> None:
     _report(unit, installer, _usual(town, unit))
-    with pytest.raises(Conflict, match="already stands for other work") as refused:
+    with pytest.raises(Conflict, match="is already used for other work") as refused:
         _report(unit, installer, [], done_at=NOW + timedelta(hours=3))
     assert [fault.pointer for fault in refused.value.faults] == ["/done_at", "/work"]
     assert "with done_at 2026-03-02 08:00:00 UTC, not 2026-03-02 07:00:00 UTC" in refused.value.faults[0].sentence
@@ -142,7 +142,7 @@ def test_two_open_repairs_are_told_apart(town: Town, installer: Membership) -> N
     town.finding(unit, "shutoff_valve_fault")
     town.finding(unit, "check_valve_fault")
     refresh_needs(company=town.company, now=NOW)
-    with pytest.raises(InvalidInput, match="say which"):
+    with pytest.raises(InvalidInput, match="give the need, one of"):
         _report(unit, installer, [WorkDone("repair", unit)], visit=None)
     need = Need.objects.get(cause="check_valve_fault")
     _report(unit, installer, [WorkDone("repair", unit, need=need)], visit=None)

@@ -7,7 +7,7 @@ outside a formula's range is moved to its edge. Values that could not be are tak
 
 import numpy as np
 
-from fleet.engineering.formulas import carbonate, osmotic_pressure, viscosity
+from fleet.engineering.formulas import carbonate, mass_balance, osmotic_pressure, viscosity
 from fleet.forecasting.inputs.tables import Floats
 
 
@@ -34,5 +34,26 @@ def differential_pressure_at_25_degc(drop_kpa: Floats, temperature_degc: Floats)
     return drop_kpa * np.asarray(viscosity.viscosity_ratio_25_over_t(_within(temperature_degc, 0.5, 45.0)))
 
 
-def _within(values: Floats, low: float, high: float) -> "np.ndarray[tuple[int, ...], np.dtype[np.float64]]":
+def recovery_fraction(permeate_flow: Floats, concentrate_flow: Floats) -> Floats:
+    """Permeate over feed, of two flows in one unit; see `formulas.mass_balance.recovery_fraction`."""
+    permeate, concentrate = _within(permeate_flow, 1e-9, 1e12), _within(concentrate_flow, 0.0, 1e12)
+    return np.asarray(mass_balance.recovery_fraction(permeate, concentrate))
+
+
+def recovery_at_waste_ratio(concentrate_to_permeate_ratio: Floats) -> Floats:
+    """Recovery that belongs to a waste ratio; see `formulas.mass_balance.recovery_from_waste_ratio`."""
+    return np.asarray(mass_balance.recovery_from_waste_ratio(_within(concentrate_to_permeate_ratio, 0.0, 1e6)))
+
+
+def waste_ratio(recovery: Floats | float) -> Floats:
+    """Concentrate over permeate at a recovery; see `formulas.mass_balance.waste_ratio`."""
+    return np.asarray(mass_balance.waste_ratio(_within(recovery, 1e-6, 1.0)))
+
+
+def feed_volume_l(permeate_volume_l: Floats, recovery: Floats) -> Floats:
+    """Feed behind a volume of permeate; see `formulas.mass_balance.feed_volume_l`."""
+    return np.asarray(mass_balance.feed_volume_l(_within(permeate_volume_l, 0.0, 1e12), _within(recovery, 1e-6, 1.0)))
+
+
+def _within(values: Floats | float, low: float, high: float) -> "np.ndarray[tuple[int, ...], np.dtype[np.float64]]":
     return np.clip(np.asarray(values, dtype=np.float64), low, high)

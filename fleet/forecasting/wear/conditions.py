@@ -13,7 +13,12 @@ import numpy as np
 
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.levels import YEAR_DAYS, Timeline, follow, swing_terms
-from fleet.forecasting.inputs.physics import carbon_dioxide_mg_per_l
+from fleet.forecasting.inputs.physics import (
+    carbon_dioxide_mg_per_l,
+    feed_volume_l,
+    recovery_at_waste_ratio,
+    waste_ratio,
+)
 from fleet.forecasting.inputs.tables import FeedWater, Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.learned import Pool
 from fleet.forecasting.wear.nominal import (
@@ -58,6 +63,7 @@ class Conditions:
     permeate_tds_mg_per_l: Floats
     chlorine_mg_per_l: Floats
     recovery: Floats
+    feed_l_per_day: Floats
     product_l_per_day: Floats
     co2_mg_per_l: Floats
     cumulative: tuple[Floats, Floats, Floats, Floats]
@@ -215,7 +221,7 @@ def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None)
     )
     co2 = carbon_dioxide_mg_per_l(ph, alkalinity, temperature, feed_tds)
     product, is_metered, is_idle = _product(fleet, readings, timeline, recovery, pool)
-    feed_volume = product / recovery
+    feed_volume = feed_volume_l(product, recovery)
     mean_product = np.maximum(product.mean(axis=1, keepdims=True), 1e-9)
     use_days = np.where(is_idle[:, None], 0.0, 0.4 + 0.6 * product / mean_product)
     resin_load = product * (np.maximum(permeate_tds, 0.3) / MG_PER_MEQ_AS_NACL + co2 / MG_PER_MMOL_CO2)
@@ -230,6 +236,7 @@ def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None)
         permeate_tds_mg_per_l=permeate_tds,
         chlorine_mg_per_l=chlorine,
         recovery=recovery,
+        feed_l_per_day=feed_volume,
         product_l_per_day=product,
         co2_mg_per_l=co2,
         cumulative=(cumulative[0], cumulative[1], cumulative[2], cumulative[3]),
@@ -307,19 +314,19 @@ def _recovery(
     units = fleet.units
     permeate, concentrate = readings.permeate_flow_l_per_day, readings.concentrate_flow_l_per_day
     odds = np.log(np.where((permeate > 0) & (concentrate > 0), permeate / concentrate, np.nan))
-    design = np.log(units.recovery_fraction / (1.0 - units.recovery_fraction))
+    design = -np.log(waste_ratio(units.recovery_fraction))
     # Cold water lowers the permeate, hardly the concentrate: odds are kept as at 15 degC.
     warmth = WATER_U_KELVIN * (inverse_temperature(temperature) - inverse_temperature(np.array(15.0)))
     odds = odds - warmth[readings.unit_index, step]
     is_known = np.isfinite(odds)
-    usual = np.log(DEFAULT_RECOVERY / (1.0 - DEFAULT_RECOVERY))
+    usual = -float(np.log(waste_ratio(DEFAULT_RECOVERY)))
     common = pool.number("log_recovery_odds", float(np.median(odds[is_known])) if is_known.sum() > 20 else usual)
     mean = own_mean("log_recovery_odds_of_units", odds, common, 0.12, 0.35)
     has_own = np.bincount(readings.unit_index[is_known], minlength=len(units)) > 0
     by_restrictor = np.log(_label_flow(fleet) * USUAL_SHARE_OF_LABEL / units.restrictor_flow_l_per_day)
     guess = np.where(np.isfinite(design), design, np.clip(by_restrictor, -3.5, 0.5))
     mean = np.where(~has_own & np.isfinite(guess), guess, mean)
-    return 1.0 / (1.0 + np.exp(-level(odds, mean, 2.0) - warmth))
+    return recovery_at_waste_ratio(np.exp(-level(odds, mean, 2.0) - warmth))
 
 
 def inverse_temperature(temperature_degc: Floats) -> Floats:
@@ -417,7 +424,7 @@ def _counted(fleet: Fleet, readings: Readings, timeline: Timeline, recovery: Flo
     middle = timeline.step_of(0.5 * (start + end))
     stream = units.totaliser[unit]
     y = recovery[unit, middle]
-    to_product = np.select([stream == 1, stream == 4], [y, y / (1.0 - y)], 1.0)
+    to_product = np.select([stream == 1, stream == 4], [y, 1.0 / waste_ratio(y)], 1.0)
     rate = rise * to_product / (end - start)
     first, last = timeline.step_of(start), timeline.step_of(end)
     for ahead in range(int((last - first).max()) + 1 if len(first) else 0):

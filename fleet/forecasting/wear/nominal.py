@@ -14,6 +14,7 @@ from fleet.engineering.limits import cap_days as cap_days_by_label
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.limits import limits_of_fleet
+from fleet.forecasting.inputs.physics import feed_volume_l, recovery_fraction
 from fleet.forecasting.inputs.tables import Codes, Fleet, Floats, Indexes
 
 FIXED_INTERVAL_DAYS: Final = np.array([182.6, 365.0, 1095.0, 182.6])
@@ -111,9 +112,9 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
         middle(readings.concentrate_flow_l_per_day),
     )
     recovery = _first_known(
-        permeate_flow / (permeate_flow + concentrate_flow),
+        recovery_fraction(permeate_flow, concentrate_flow),
         units.recovery_fraction,
-        permeate_flow / (permeate_flow + units.restrictor_flow_l_per_day),
+        recovery_fraction(permeate_flow, units.restrictor_flow_l_per_day),
         DEFAULT_RECOVERY,
     )
     demand = units.weekly_demand_l / 7.0
@@ -127,7 +128,7 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
         np.fmax(total, free),
         DEFAULT_CHLORINE_MG_PER_L,
     )
-    feed_volume = demand / recovery
+    feed_volume = feed_volume_l(demand, recovery)
 
     standing = current_placements(fleet)
     item = np.where(standing >= 0, fleet.placements.item_index[standing], -1) if len(fleet.placements) else standing

@@ -238,7 +238,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
         covariate[:] = (by_site - conditions.pool.found["log_turbidity"])[fleet.units.site_index[columns.unit]]
     # Filters also age by the day (growth, settling), so a slow one passes fewer litres before it is clogged: capacity
     # grows with the flow, by a power that the fleet teaches.
-    feed = np.log(np.maximum((conditions.product_l_per_day / conditions.recovery).mean(axis=1), 1.0))[columns.unit]
+    feed = np.log(np.maximum(conditions.feed_l_per_day.mean(axis=1), 1.0))[columns.unit]
     usual_feed = conditions.pool.number("log_feed_per_day", float(np.median(feed)) if len(feed) else 0.0)
     rate = np.clip(feed - usual_feed, -2.0, 2.0)
     is_second = (fleet.positions.role[columns.lead_position] == words.LAG).astype(np.float64)

@@ -3,6 +3,7 @@
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.db.backends.base.operations import BaseDatabaseOperations
 from django.db.transaction import TransactionManagementError
 from hypothesis import settings
@@ -35,3 +36,17 @@ def _locks_need_a_transaction_of_the_product(monkeypatch: pytest.MonkeyPatch) ->
         return ask(operations, *args, **kwargs)
 
     monkeypatch.setattr(BaseDatabaseOperations, "for_update_sql", refuse_outside)
+
+
+@pytest.fixture(autouse=True)
+def _requests_are_followed_one_by_one(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep what several requests announce apart, as in operation, though one transaction of a test holds them all."""
+    marker = request.node.get_closest_marker("django_db")
+    if "transactional_db" in request.fixturenames or (marker is not None and marker.kwargs.get("transaction")):
+        return
+
+    def block_of_request() -> Any:
+        blocks = connection.atomic_blocks  # type: ignore[attr-defined]
+        return next((block for block in blocks if not block._from_testcase), None)
+
+    monkeypatch.setattr("fleet.services.consequences._outermost_block", block_of_request)

@@ -273,6 +273,20 @@ def send_log(here: Place, api: APIClient) -> Any:
     )
 
 
+def ask_for(here: Place, api: APIClient) -> Any:
+    return api.post(url("needs"), {"unit": here.unit.pk, "kind": "inspect", "reason": "It drips."})
+
+
+def cancel(here: Place, api: APIClient) -> Any:
+    return api.post(url("visits", Visit.objects.get(site=here.unit.site).pk, "cancel"), {"note": "Not now."})
+
+
+def give_up(here: Place, api: APIClient) -> Any:
+    return api.post(
+        url("visits", Visit.objects.get(site=here.unit.site).pk, "give-up"), {"obstacle": "other", "note": "Flood."}
+    )
+
+
 CHANGES: list[tuple[Change, set[str]]] = [
     (read_again, {"indicators", "forecasts", "findings", "needs"}),
     (correct, {"indicators", "forecasts"}),
@@ -292,6 +306,9 @@ CHANGES: list[tuple[Change, set[str]]] = [
     (add_place, {"forecasts"}),
     (retire, {"forecasts", "findings", "needs", "visits"}),
     (report_work, {"forecasts", "findings", "needs", "visits"}),
+    (ask_for, {"needs", "visits"}),
+    (cancel, {"visits"}),
+    (give_up, {"visits"}),
 ]
 
 
@@ -350,6 +367,63 @@ def test_what_rests_on_a_change_follows_when_it_is_changed_again_and_taken_back(
     assert Forecast.objects.filter(position=added["id"], is_latest=True).exists()
     send("patch", url("positions", added["id"]), {"order": 15})
     send("delete", url("positions", added["id"]))
+
+
+def test_a_task_that_nobody_wants_any_more_leaves_its_visit(
+    here: Place, as_owner: APIClient, django_capture_on_commit_callbacks: Any
+) -> None:
+    before = rows_of(here.unit)["visits"]
+    with django_capture_on_commit_callbacks(execute=True):
+        asked = done_with(ask_for(here, as_owner))
+    assert Visit.objects.get(site=here.unit.site).tasks.filter(need=asked["id"]).exists()
+    with django_capture_on_commit_callbacks(execute=True):
+        done_with(as_owner.post(url("needs", asked["id"], "drop"), {"note": "It stopped."}))
+    assert rows_of(here.unit)["visits"] == before
+    assert left_to_do(here.unit.company, here.unit) == NOTHING
+
+
+def rule_otherwise(here: Place, api: APIClient) -> Any:
+    return api.patch(url("policy"), {"visit_cost": 80}, format="json")
+
+
+def start_elsewhere(here: Place, api: APIClient) -> Any:
+    person = factories.MembershipFactory(company=here.unit.company, role="installer")
+    home = {"membership": person.pk, "name": "Nora", "home_latitude": 52.7, "home_longitude": 13.1}
+    return api.post(url("installers"), home)
+
+
+def move_site(here: Place, api: APIClient) -> Any:
+    return api.patch(url("sites", here.unit.site_id), {"latitude": 53.9})
+
+
+@pytest.mark.parametrize("change", [rule_otherwise, start_elsewhere, move_site], ids=lambda change: change.__name__)
+def test_what_concerns_the_whole_company_follows_everywhere(
+    change: Change, here: Place, there: Unit, as_owner: APIClient, django_capture_on_commit_callbacks: Any
+) -> None:
+    before, elsewhere = rows_of(here.unit), rows_of(there)
+    with django_capture_on_commit_callbacks(execute=True):
+        done_with(change(here, as_owner))
+    assert "visits" in differing(before, rows_of(here.unit))
+    assert "visits" in differing(elsewhere, rows_of(there))
+    assert left_to_do(here.unit.company, here.unit) == NOTHING
+
+
+def test_the_price_of_bad_water_moves_the_visits_proposed(
+    here: Place, as_owner: APIClient, django_capture_on_commit_callbacks: Any
+) -> None:
+    def proposed_for() -> date:
+        day: date = Visit.objects.get(site=here.unit.site, state="proposed").best_day
+        return day
+
+    def priced_at(money: float | None) -> dict[str, Any]:
+        return {"late_cost_per_day": money and {stage: {"reef": money} for stage in ("carbon", "resin")}}
+
+    usual = proposed_for()
+    for money, moves in ((0.01, True), (None, False)):
+        with django_capture_on_commit_callbacks(execute=True):
+            done_with(as_owner.patch(url("policy"), priced_at(money), format="json"))
+        assert (proposed_for() > usual) is moves
+        assert left_to_do(here.unit.company, here.unit) == NOTHING
 
 
 def test_a_visit_to_a_unit_that_was_deleted_is_withdrawn(

@@ -50,12 +50,18 @@ class Kind(StrEnum):
     """A person confirmed or dismissed a finding."""
     WORK = "work"
     """Work was done that left no other trace here."""
+    NEED = "need"
+    """A person asked for work or takes it back, or a visit gave back what it was to do."""
+    POLICY = "policy"
+    """What work costs, how long it takes, and when it is due."""
+    TRAVEL = "travel"
+    """How far the units are: where their site lies, and where rounds start."""
 
 
 OF_INDICATORS: Final = frozenset({Kind.READINGS, Kind.METERS, Kind.TRAIN, Kind.UNIT, Kind.LABEL})
 """Changes that indicators rest on."""
 
-OF_NEEDS_ALONE: Final = frozenset({Kind.PRICE})
+OF_NEEDS_ALONE: Final = frozenset({Kind.PRICE, Kind.NEED, Kind.POLICY, Kind.TRAVEL})
 """Changes that neither findings nor forecasts rest on."""
 
 Consequence = Callable[..., Mapping[str, int]]

@@ -18,6 +18,7 @@ from accounts.models import Membership
 from scheduling.api.renderers import CalendarRenderer
 from scheduling.exports.calendar import calendar_of
 from scheduling.models import Installer
+from scheduling.services.people import installers
 from scheduling.services.people.calendars import calendar_entries
 
 
@@ -89,6 +90,19 @@ class InstallerViewSet(ReadWriteViewSet):
     serializer_class = InstallerSerializer
     filterset_fields = ["is_active", "membership"]
     ordering_fields = ["name"]
+
+    def perform_create(self, serializer: Any) -> Installer:
+        return installers.create_installer(
+            company=self.by.company, by=self.by, now=self.now, **serializer.validated_data
+        )
+
+    def perform_update(self, serializer: Any) -> Installer:
+        return installers.update_installer(
+            installer=serializer.instance, by=self.by, now=self.now, **serializer.validated_data
+        )
+
+    def perform_destroy(self, instance: Installer) -> None:
+        installers.delete_installer(installer=instance, by=self.by, now=self.now)
 
     @extend_schema(responses={(200, "text/calendar"): OpenApiTypes.STR})
     @action(detail=True, methods=["get"], renderer_classes=[CalendarRenderer, JSONRenderer])

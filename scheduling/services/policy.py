@@ -15,6 +15,8 @@ from accounts.errors import Fault, InvalidInput, NotAllowed
 from accounts.models import Company, Membership
 from accounts.services import record
 from accounts.services.companies import lock_company
+from fleet.models import Unit
+from fleet.services.consequences import Kind, announce
 from scheduling.models import CompanyPolicy
 from scheduling.planning.company_rules import CompanyRules, ServicePolicy
 from scheduling.planning.errors import PlanningError
@@ -50,7 +52,7 @@ def merge_policy(*, settings: Mapping[str, Any], currency: str) -> ServicePolicy
 
 
 def change_policy(*, company: Company, by: Membership, changes: Mapping[str, Any], now: datetime) -> ServicePolicy:
-    """Change some settings; a setting given as None goes back to its default.
+    """Change some settings; a setting given as None goes back to its default. Needs and proposed visits follow.
 
     Raises
     ------
@@ -75,5 +77,7 @@ def change_policy(*, company: Company, by: Membership, changes: Mapping[str, Any
             row.settings = settings
             row.save(update_fields=["settings", "updated_at"])
             changed = {name: changes[name] for name in sorted(changes)}
+            units = Unit.objects.of_company(company).order_by("pk").values_list("pk", flat=True)
+            announce(company.pk, units=units, kind=Kind.POLICY, now=now)
             record(by=by, action="change policy", subject=row, details={"changes": changed}, now=now)
     return policy

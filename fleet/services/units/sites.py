@@ -17,6 +17,9 @@ Windows = Sequence[Mapping[str, Any]]
 _FEEDS: Final = ("supply", "chloraminated")
 """What a site says of the water that feeds its units."""
 
+_PLACE: Final = ("latitude", "longitude")
+"""What it says of the way there."""
+
 
 def create_site(
     *,
@@ -68,13 +71,17 @@ def update_site(
         check_windows(access_windows)
     if access_exceptions is not None:
         check_exceptions(access_exceptions)
-    feeds_otherwise = any(name in facts and facts[name] != getattr(site, name) for name in _FEEDS)
+    differing = {name for name, value in facts.items() if value != getattr(site, name)}
     with transaction.atomic():
         for name, value in facts.items():
             setattr(site, name, value)
         site.save()
-        if feeds_otherwise:
+        if not differing.isdisjoint(_FEEDS):
             announce(site.company_id, units=units_at([site.pk]), kind=Kind.WATER, now=now)
+        if not differing.isdisjoint(_PLACE):
+            # The way to a site is shared with its neighbours.
+            everywhere = Unit.objects.filter(company=site.company_id).order_by("pk").values_list("pk", flat=True)
+            announce(site.company_id, units=everywhere, kind=Kind.TRAVEL, now=now)
         if access_windows is not None:
             AccessWindow.objects.filter(site=site).delete()
             _set_windows(site, access_windows)

@@ -12,6 +12,7 @@ from accounts.models import Company, Membership
 from accounts.services import record
 from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Position, Unit
+from fleet.services.consequences import Kind, announce
 from scheduling.models import Need
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.facts import position_name
@@ -186,6 +187,7 @@ def add_need(
     need.reason = reason
     with transaction.atomic():
         need.save()
+        announce(company.pk, units=[unit.pk], kind=Kind.NEED, now=now)
         record(by=by, action="add need", subject=need, details={"kind": kind, "unit": unit.code}, now=now)
     return need
 
@@ -211,5 +213,6 @@ def drop_need(*, need: Need, by: Membership, note: str, now: datetime) -> Need:
             )
         row.state, row.closed_at, row.updated_at = Need.State.DROPPED, now, now
         row.save(update_fields=["state", "closed_at", "updated_at"])
+        announce(row.company_id, units=[row.unit_id], kind=Kind.NEED, now=now)
         record(by=by, action="drop need", subject=row, details={"note": note}, now=now)
     return row

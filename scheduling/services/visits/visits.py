@@ -9,6 +9,7 @@ from django.db import transaction
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
+from fleet.services.consequences import Kind, announce
 from scheduling.models import Installer, Need, Visit, VisitTask
 from scheduling.services.people import messages
 from scheduling.services.people.message_texts import done_lines
@@ -124,6 +125,7 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
             row.closing_note = "Its tasks went to the other proposed visit of the site."
         _save(row, by, "unconfirm visit", {"was": before, "note": note}, now)
         messages.withdrawn(row, was_at, now)
+        _gives_back(row, now)
     return row
 
 
@@ -141,6 +143,7 @@ def cancel_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> V
         row.state, row.closed_at, row.closing_note = State.CANCELLED, now, note
         _save(row, by, "cancel visit", {"was": state_before, "note": note}, now)
         messages.cancelled(row, state_before, now)
+        _gives_back(row, now)
     return row
 
 
@@ -180,6 +183,7 @@ def complete_visit(
         finished = row.tasks.filter(outcome=VisitTask.Outcome.DONE).select_related("need__unit", "need__position")
         work = [(t.need.unit.code, t.need.kind, t.need.position) for t in finished.order_by("order")]
         messages.done(row, done_lines(work), now)
+        _gives_back(row, now)
     return row
 
 
@@ -299,6 +303,7 @@ def give_up_visit(*, visit: Visit, by: Membership, obstacle: str, note: str, now
         )
         _save(row, by, "report visit not done", {"was": state_before, "obstacle": obstacle, "note": note}, now)
         messages.not_done(row, now)
+        _gives_back(row, now)
     return row
 
 
@@ -348,6 +353,12 @@ def _save(row: Visit, by: Membership, action: str, details: dict[str, Any], now:
     row.updated_at = now
     row.save()
     record(by=by, action=action, subject=row, details=details, now=now)
+
+
+def _gives_back(row: Visit, now: datetime) -> None:
+    """What a visit does not do any more is proposed again, with what else its units call for."""
+    units = row.tasks.order_by().values_list("need__unit", flat=True).distinct()
+    announce(row.company_id, units=units, kind=Kind.NEED, now=now)
 
 
 def _release(row: Visit, by: Membership, now: datetime) -> None:

@@ -172,6 +172,12 @@ class NewUnitSerializer(UnitSerializer):
     class Meta(UnitSerializer.Meta):
         fields = [*UnitSerializer.Meta.fields, "positions", "template"]
 
+    def get_fields(self) -> dict[str, Any]:
+        """Let the use say what the water must be, where the target is left out."""
+        fields = super().get_fields()
+        fields["product_tds_target"].required = False
+        return fields
+
 
 class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
     """Units. POST creates one with its positions and first cartridges; a unit with readings is retired, not deleted."""

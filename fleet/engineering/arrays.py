@@ -4,6 +4,7 @@ Missing is ``NaN`` and goes through a formula as ``NaN``; it never becomes zero.
 outside the valid range of a formula, raises. Nothing is clipped.
 """
 
+import math
 from typing import Any, Final, TypeAlias
 
 import numpy as np
@@ -33,15 +34,23 @@ def as_numbers(value: Numbers, field: str) -> FloatArray:
     >>> as_numbers(3, "flow").shape
     ()
     """
+    return _with_ends(value, field)[0]
+
+
+def _with_ends(value: Numbers, field: str) -> tuple[FloatArray, float, float]:
+    """Return `value` as an array, with its smallest and largest number: two passes tell all that a range asks."""
     array = np.asarray(value)
     if array.dtype.kind not in "fiu":
         raise EngineeringError(field, f"A number is needed here, not {value!r}.")
     floats: FloatArray = array.astype(np.float64, copy=False)
-    if np.any(np.isinf(floats)):
-        raise EngineeringError(field, "An infinite value is not a measurement; give a finite number.")
-    if np.any(np.abs(floats) > LARGEST):
+    if floats.size == 0:
+        return floats, math.nan, math.nan
+    lowest, highest = float(np.fmin.reduce(floats, axis=None)), float(np.fmax.reduce(floats, axis=None))
+    if lowest < -LARGEST or highest > LARGEST:
+        if np.any(np.isinf(floats)):
+            raise EngineeringError(field, "An infinite value is not a measurement; give a finite number.")
         raise EngineeringError(field, f"A number beyond {LARGEST:g} is not a measurement; check its power of ten.")
-    return floats
+    return floats, lowest, highest
 
 
 def in_range(
@@ -91,11 +100,11 @@ def in_range(
     ...
     fleet.engineering.errors.EngineeringError: temperature_degc: 60 degC is outside 1 to 45 degC.
     """
-    array = as_numbers(value, field)
-    below = array <= low if open_low else array < low
-    above = array >= high if open_high else array > high
-    outside = below | above
-    if np.any(outside):
+    array, lowest, highest = _with_ends(value, field)
+    if lowest < low or highest > high or (open_low and lowest == low) or (open_high and highest == high):
+        below = array <= low if open_low else array < low
+        above = array >= high if open_high else array > high
+        outside = below | above
         worst = float(array[outside][0]) if array.ndim else float(array)
         raise EngineeringError(field, _range_sentence(worst, low, high, unit, open_low, open_high, why))
     return array

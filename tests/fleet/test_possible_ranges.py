@@ -5,7 +5,7 @@ import pytest
 
 from fleet.engineering.indicators.table import Table
 from fleet.engineering.quantities import READING_QUANTITIES, Quantity
-from fleet.engineering.units import limits_sentence, outside_limits
+from fleet.engineering.units import outside_limits
 from fleet.forecasting import build_fleet
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.screen import screen
@@ -26,7 +26,7 @@ def is_screened(name: str, value: float) -> bool:
 def test_what_lies_beyond_is_refused_at_the_door_and_counts_nowhere(quantity: Quantity) -> None:
     span = quantity.kind.high - quantity.kind.low
     for value in (quantity.kind.low - 1e-6 * span, quantity.kind.high + 1e-6 * span):
-        assert limits_sentence(value, quantity.name)
+        assert outside_limits(np.array([value]), quantity.kind).all()
         assert Table({quantity.name: [value]}).bad[quantity.name].all()
         if not (quantity.name == "temperature_degc" and value > 0.0):  # degrees of the other scale, by its own reason
             assert is_screened(quantity.name, value)
@@ -36,7 +36,7 @@ def test_what_lies_beyond_is_refused_at_the_door_and_counts_nowhere(quantity: Qu
 def test_what_the_door_lets_in_is_not_called_impossible_behind_it(quantity: Quantity) -> None:
     span = quantity.kind.high - quantity.kind.low
     for value in (quantity.kind.low + 1e-6 * span, quantity.kind.high - 1e-6 * span, quantity.kind.high * (1 + 1e-12)):
-        assert not limits_sentence(value, quantity.name)
+        assert not outside_limits(np.array([value]), quantity.kind).any()
         assert not is_screened(quantity.name, value)
         if not (quantity.name == "temperature_degc" and value < 1.0):  # where the temperature correction ends
             assert not Table({quantity.name: [value]}).bad[quantity.name].any()
@@ -52,7 +52,7 @@ def test_the_usual_range_lies_within_the_possible_one(quantity: Quantity) -> Non
 @BY_NAME
 def test_zero_of_a_probe_in_air_is_stored_and_counts_nowhere(quantity: Quantity) -> None:
     if quantity.kind.low <= 0.0:
-        assert not limits_sentence(0.0, quantity.name)
+        assert not outside_limits(np.array([0.0]), quantity.kind).any()
         assert is_screened(quantity.name, 0.0) == quantity.zero_is_no_reading
 
 

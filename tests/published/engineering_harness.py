@@ -14,8 +14,6 @@ from fleet.engineering.formulas import (
     carbon,
     carbonate,
     conductivity,
-    electrolytes,
-    equivalents,
     expected_flow,
     lead_lag,
     mass_balance,
@@ -28,11 +26,9 @@ from fleet.engineering.formulas import (
     tank,
     targets,
     temperature_correction,
-    trends,
     uncertainty,
     viscosity,
 )
-from fleet.engineering.formulas.ions import IONS
 from fleet.engineering.sizing import demand
 
 PRESSURE_SUFFIXES = {
@@ -91,9 +87,6 @@ class Inputs:
     def tds(self, stem: str, default: Any = ...) -> Any:
         return self.take(f"{stem}_mg_per_l_as_nacl", f"{stem}_mg_per_l", default=default)
 
-    def ions(self, prefix: str = "") -> dict[str, float]:
-        return {ion: self.left.pop(f"{prefix}{ion}_mg_per_l") for ion in IONS if f"{prefix}{ion}_mg_per_l" in self.left}
-
     def finish(self) -> None:
         if self.left:
             name = next(iter(self.left))
@@ -149,17 +142,14 @@ CHECKS["temperature_change_degc"] = _convert(
 )
 
 
-def _as_caco3(inputs: Inputs, stem: str, kind: str, species: tuple[str, ...]) -> float:
-    for name in species:
-        if inputs.has(f"{name}_mg_per_l_as_ion", f"{name}_mg_per_l"):
-            given = inputs.take(f"{name}_mg_per_l_as_ion", f"{name}_mg_per_l")
-            return float(equivalents.as_caco3_mg_per_l(name, given))
-    return float(inputs.unit(stem, kind, HARDNESS_SUFFIXES))
-
-
 @check("hardness_mg_per_l_as_caco3")
 def _hardness(inputs: Inputs) -> float:
-    return _as_caco3(inputs, "hardness", "hardness", ("calcium", "magnesium"))
+    return float(inputs.unit("hardness", "hardness", HARDNESS_SUFFIXES))
+
+
+@check("alkalinity_mg_per_l_as_caco3")
+def _alkalinity(inputs: Inputs) -> float:
+    return float(inputs.unit("alkalinity", "alkalinity", HARDNESS_SUFFIXES))
 
 
 for _unit_name, _spelling in (
@@ -174,43 +164,9 @@ for _unit_name, _spelling in (
     )
 
 
-@check("alkalinity_mg_per_l_as_caco3")
-def _alkalinity(inputs: Inputs) -> float:
-    return _as_caco3(inputs, "alkalinity", "alkalinity", ("bicarbonate", "carbonate"))
-
-
-@check("tds_mg_per_l_as_caco3")
-def _tds_as_caco3(inputs: Inputs) -> float:
-    return equivalents.as_caco3_mg_per_l("nacl", inputs.take("tds_mg_per_l_as_nacl"))
-
-
-@check("co2_mg_per_l_as_caco3")
-def _co2_as_caco3(inputs: Inputs) -> float:
-    return equivalents.as_caco3_mg_per_l("co2", inputs.take("co2_mg_per_l"))
-
-
-@check("silica_mg_per_l_as_caco3")
-def _silica_as_caco3(inputs: Inputs) -> float:
-    return resin.load_as_caco3_mg_per_l(
-        resin.weak_acid_load_meq_per_l(silica_mg_per_l=inputs.take("silica_mg_per_l_as_sio2", "silica_mg_per_l"))
-    )
-
-
-@check("pressure_kpa_absolute")
-def _absolute(inputs: Inputs) -> float:
-    return equivalents.absolute_pressure_kpa(
-        inputs.pressure("pressure"), inputs.take("atmospheric_kpa_absolute", default=101.325)
-    )
-
-
 @check("capacity_eq_per_l")
 def _capacity_per_l(inputs: Inputs) -> float:
     return _exchange_capacity(inputs)
-
-
-@check("capacity_g_per_l_as_caco3")
-def _capacity_grams(inputs: Inputs) -> float:
-    return resin.load_as_caco3_mg_per_l(1000.0 * _exchange_capacity(inputs)) / 1000.0
 
 
 @check("capacity_kilograin_per_ft3_as_caco3")
@@ -231,121 +187,16 @@ def _f25(inputs: Inputs) -> float:
     return conductivity.iso7888_f25(inputs.take("temperature_degc"))
 
 
-@check("conductivity_25_us_per_cm")
-def _conductivity_25(inputs: Inputs) -> float:
-    if inputs.has("water"):
-        water = inputs.take("water")
-        if "equilibrated" not in water:
-            return electrolytes.pure_water_conductivity_us_per_cm(inputs.take("temperature_degc", default=25.0))
-        return electrolytes.air_equilibrated_water_conductivity_us_per_cm()
-    if inputs.has("nacl_mg_per_l"):
-        _only_25(inputs)
-        return electrolytes.nacl_conductivity_us_per_cm(inputs.take("nacl_mg_per_l"))
-    if inputs.has("tds_mg_per_l"):
-        return conductivity.conductivity_from_tds_us_per_cm(inputs.take("tds_mg_per_l"), _factor(inputs))
-    ions = inputs.ions()
-    if ions:
-        _only_25(inputs)
-        inputs.take("ph", default=None)
-        return electrolytes.conductivity_of_ions_us_per_cm(**ions)
-    options = {}
-    if inputs.has("alpha_per_degc"):
-        options["alpha_per_degc"] = inputs.take("alpha_per_degc")
-    return conductivity.conductivity_25_us_per_cm(
-        inputs.take("conductivity_raw_us_per_cm"),
-        inputs.take("temperature_degc"),
-        compensation=inputs.take("compensation", default="iso7888"),
-        meter_already_compensated=inputs.take("meter_already_compensated", default=False),
-        **options,
-    )
-
-
 def _only_25(inputs: Inputs) -> None:
     if inputs.take("temperature_degc", default=25) != 25:
         raise EngineeringError("temperature_degc", "This value is known at 25 degC only.")
-
-
-@check("kcl_standard_us_per_cm")
-def _kcl(inputs: Inputs) -> float:
-    return electrolytes.kcl_standard_us_per_cm(
-        kcl_mol_per_kg=inputs.take("kcl_mol_per_kg", default=None),
-        kcl_mol_per_l=inputs.take("kcl_mol_per_l", default=None),
-        temperature_degc=inputs.take("temperature_degc", default=25.0),
-    )
 
 
 def _factor(inputs: Inputs) -> float:
     return float(inputs.take("factor_mg_per_l_per_us_per_cm", "tds_factor", "factor", default=0.5))
 
 
-@check("tds_mg_per_l")
-def _tds(inputs: Inputs) -> float:
-    cond = inputs.take("conductivity_25_us_per_cm")
-    basis = inputs.take("basis", default=None)
-    if basis in ("nacl_table", "nacl"):
-        return electrolytes.nacl_from_conductivity_mg_per_l(cond)
-    if basis in ("mixed_salts_table", "mixed_salts", "kcl_table", "kcl"):
-        return electrolytes.tds_by_published_table_mg_per_l(cond, basis.removesuffix("_table"))
-    if basis is not None:
-        raise EngineeringError("basis", f"{basis!r} is not a known basis.")
-    return conductivity.tds_mg_per_l(cond, _factor(inputs))
-
-
-@check("tds_rebased_mg_per_l")
-def _rebased(inputs: Inputs) -> float:
-    return conductivity.rebase_tds_mg_per_l(
-        inputs.take("tds_mg_per_l"), inputs.take("from_factor"), inputs.take("to_factor")
-    )
-
-
-@check("pure_water_conductivity_us_per_cm")
-def _pure(inputs: Inputs) -> float:
-    return electrolytes.pure_water_conductivity_us_per_cm(inputs.take("temperature_degc"))
-
-
-@check("resistivity_mohm_cm")
-def _resistivity(inputs: Inputs) -> float:
-    return conductivity.resistivity_mohm_cm(inputs.take("conductivity_25_us_per_cm"))
-
-
-@check("display_zero_conductivity_upper_us_per_cm")
-def _display_zero(inputs: Inputs) -> float:
-    return conductivity.display_zero_upper_us_per_cm(inputs.take("display_resolution_mg_per_l"), _factor(inputs))
-
-
-@check("conductivity_rise_us_per_cm")
-def _rise(inputs: Inputs) -> float:
-    return electrolytes.conductivity_rise_by_co2_us_per_cm(
-        nacl_mg_per_l=inputs.take("nacl_mg_per_l", default=0.0),
-        nahco3_mg_per_l=inputs.take("nahco3_mg_per_l", default=0.0),
-        co2_added_mg_per_l=inputs.take("co2_added_mg_per_l"),
-        temperature_degc=inputs.take("temperature_degc", default=25.0),
-    )
-
-
 # --- osmotic pressure and mass balance -----------------------------------------------------------------------------
-
-
-@check("osmotic_pressure_kpa")
-def _osmotic(inputs: Inputs) -> float:
-    ions = inputs.ions()
-    temperature = inputs.take("temperature_degc")
-    model = inputs.take("model", default="astm_d4516")
-    if ions:
-        if model != "real_solution":
-            raise EngineeringError("model", "Ions have an osmotic pressure as a real solution only.")
-        return osmotic_pressure.osmotic_pressure_of_ions_kpa(temperature_degc=temperature, **ions)
-    return osmotic_pressure.osmotic_pressure_kpa(inputs.tds("tds"), temperature, model=model)
-
-
-@check("osmotic_pressure_psi")
-def _osmotic_psi(inputs: Inputs) -> float:
-    return units.express(_osmotic(inputs), "psi", "pressure")
-
-
-@check("osmotic_pressure_bar")
-def _osmotic_bar(inputs: Inputs) -> float:
-    return units.express(_osmotic(inputs), "bar", "pressure")
 
 
 @check("recovery_fraction")
@@ -370,13 +221,6 @@ def _ratio(inputs: Inputs) -> float:
 def _concentration_factor(inputs: Inputs) -> float:
     return mass_balance.concentration_factor(
         inputs.take("recovery_fraction"), inputs.take("rejection_fraction", default=1.0)
-    )
-
-
-@check("concentrate_tds_mg_per_l")
-def _concentrate_tds(inputs: Inputs) -> float:
-    return mass_balance.concentrate_tds_mg_per_l(
-        inputs.tds("feed_tds"), inputs.tds("permeate_tds"), inputs.take("recovery_fraction")
     )
 
 
@@ -456,87 +300,58 @@ def _ndp_psi(inputs: Inputs) -> float:
 @check("normalised_permeate_flow_l_per_day")
 def _normalised_flow(inputs: Inputs) -> float:
     u_kelvin, method = _tcf_options(inputs)
+    flow = inputs.flow("permeate_flow")
+    actual, standard = _point(inputs.take("actual")), _point(inputs.take("standard"))
+    tcf, standard_tcf = (
+        temperature_correction.water_tcf(point.temperature_degc, u_kelvin=u_kelvin, method=method)
+        for point in (actual, standard)
+    )
     return normalisation.normalised_permeate_flow_l_per_day(
-        inputs.flow("permeate_flow"),
-        _point(inputs.take("actual")),
-        _point(inputs.take("standard")),
-        u_kelvin=u_kelvin,
-        tcf_method=method,
+        flow,
+        net_driving_pressure_kpa=normalisation.net_driving_pressure_kpa(actual),
+        standard_net_driving_pressure_kpa=normalisation.net_driving_pressure_kpa(standard),
+        tcf=tcf,
+        standard_tcf=standard_tcf,
     )
 
 
-@check("salt_passage_fraction", "salt_passage_percent")
+@check("salt_passage_fraction")
 def _salt_passage(inputs: Inputs) -> float:
-    return normalisation.salt_passage_fraction(*_two_tds(inputs), **_two_factors(inputs))
+    return normalisation.salt_passage_fraction(*(_on_stored_scale(inputs, side) for side in ("feed", "permeate")))
 
 
 @check("rejection_fraction")
 def _rejection(inputs: Inputs) -> float:
-    return normalisation.rejection_fraction(*_two_tds(inputs), **_two_factors(inputs))
+    return normalisation.rejection_fraction(_salt_passage(inputs))
 
 
 CHECKS["rejection_percent"] = lambda inputs: 100.0 * _rejection(inputs)
 CHECKS["salt_passage_percent"] = lambda inputs: 100.0 * _salt_passage(inputs)
 
 
-def _two_tds(inputs: Inputs) -> tuple[float, float]:
-    return inputs.tds("feed_tds"), inputs.tds("permeate_tds")
-
-
-def _two_factors(inputs: Inputs) -> dict[str, float | None]:
-    return {
-        f"{side}_tds_factor": inputs.take(
-            f"{side}_tds_factor",
-            f"{side}_factor",
-            f"{side}_meter_factor",
-            f"{side}_factor_mg_per_l_per_us_per_cm",
-            f"{side}_tds_factor_mg_per_l_per_us_per_cm",
-            default=None,
-        )
-        for side in ("feed", "permeate")
-    }
-
-
-@check("rejection_vs_feed_brine_mean_fraction")
-def _membrane_rejection(inputs: Inputs) -> float:
-    return normalisation.rejection_vs_feed_brine_mean_fraction(*_two_tds(inputs), inputs.take("recovery_fraction"))
+def _on_stored_scale(inputs: Inputs, side: str) -> float:
+    factor = inputs.take(
+        f"{side}_tds_factor",
+        f"{side}_factor",
+        f"{side}_meter_factor",
+        f"{side}_factor_mg_per_l_per_us_per_cm",
+        f"{side}_tds_factor_mg_per_l_per_us_per_cm",
+        default=units.STORED_TDS_FACTOR,
+    )
+    return float(conductivity.rebase_tds_mg_per_l(inputs.tds(f"{side}_tds"), factor))
 
 
 @check("normalised_salt_passage_fraction")
 def _normalised_salt_passage(inputs: Inputs) -> float:
-    options = {}
-    if inputs.has("salt_u_kelvin"):
-        options["salt_u_kelvin"] = inputs.take("salt_u_kelvin")
-    u_kelvin, _ = _tcf_options(inputs)
+    if inputs.take("salt_tcf", default="same_as_water") != "same_as_water":
+        raise EngineeringError("salt_tcf", "Salt passage is corrected for temperature as water passage is.")
+    actual, standard = _point(inputs.take("actual")), _point(inputs.take("standard"))
     return normalisation.normalised_salt_passage_fraction(
-        _point(inputs.take("actual")),
-        _point(inputs.take("standard")),
-        salt_tcf_method=inputs.take("salt_tcf", default="same_as_water"),
-        u_kelvin=u_kelvin,
-        **options,
-    )
-
-
-@check("salt_passage_ratio")
-def _passage_ratio(inputs: Inputs) -> float:
-    return normalisation.salt_passage_ratio(inputs.take("ndp_ratio_new_over_old"))
-
-
-@check("salt_passage_relative_standard_uncertainty")
-def _passage_uncertainty(inputs: Inputs) -> float:
-    feed, permeate = _two_tds(inputs)
-    return uncertainty.ratio_relative_standard_uncertainty(
-        permeate,
-        feed,
-        accuracy_fraction=inputs.take("accuracy_fraction_of_reading", "accuracy_fraction"),
-        resolution=inputs.take("resolution_mg_per_l"),
-    )
-
-
-@check("normalised_flow_loss_percent", "flow_loss_percent")
-def _flow_loss(inputs: Inputs) -> float:
-    return 100.0 * normalisation.flow_loss_fraction(
-        inputs.take("baseline_l_per_day"), inputs.take("current_l_per_day", "normalised_l_per_day")
+        normalisation.salt_passage_fraction(actual.feed_tds_mg_per_l, actual.permeate_tds_mg_per_l),
+        net_driving_pressure_kpa=normalisation.net_driving_pressure_kpa(actual),
+        standard_net_driving_pressure_kpa=normalisation.net_driving_pressure_kpa(standard),
+        recovery_fraction=actual.recovery_fraction,
+        standard_recovery_fraction=standard.recovery_fraction,
     )
 
 
@@ -555,11 +370,6 @@ def _relative_uncertainty(inputs: Inputs) -> float:
     return _reading_uncertainty(inputs) / reading
 
 
-@check("flow_loss_fraction")
-def _flow_loss_fraction(inputs: Inputs) -> float:
-    return _flow_loss(inputs) / 100.0
-
-
 # --- temperature and viscosity -------------------------------------------------------------------------------------
 
 
@@ -567,22 +377,6 @@ def _flow_loss_fraction(inputs: Inputs) -> float:
 def _tcf(inputs: Inputs) -> float:
     u_kelvin, method = _tcf_options(inputs)
     return temperature_correction.water_tcf(inputs.take("temperature_degc"), u_kelvin=u_kelvin, method=method)
-
-
-@check("salt_tcf")
-def _salt_tcf(inputs: Inputs) -> float:
-    return temperature_correction.salt_tcf(
-        inputs.take("temperature_degc"), u_kelvin=inputs.take("u_kelvin", "salt_u_kelvin", default=5180.0)
-    )
-
-
-@check("normalised_flow_ratio_error")
-def _ratio_error(inputs: Inputs) -> float:
-    return temperature_correction.normalised_flow_ratio_error(
-        inputs.take("temperature_degc"),
-        true_u_kelvin=inputs.take("true_u_kelvin"),
-        assumed_u_kelvin=inputs.take("assumed_u_kelvin"),
-    )
 
 
 @check("viscosity_ratio_25_over_t")
@@ -593,15 +387,6 @@ def _viscosity_ratio(inputs: Inputs) -> float:
 @check("viscosity_mpa_s", "water_viscosity_mpa_s")
 def _viscosity(inputs: Inputs) -> float:
     return viscosity.water_viscosity_mpa_s(inputs.take("temperature_degc"))
-
-
-@check("u_kelvin_from_table_entry")
-def _u_from_table(inputs: Inputs) -> float:
-    return temperature_correction.u_kelvin_from_table_entry(
-        inputs.take("temperature_degc"),
-        multiplying_factor=inputs.take("multiplying_factor", default=None),
-        dividing_factor=inputs.take("dividing_factor", default=None),
-    )
 
 
 # --- expected flow, restrictor, tank -------------------------------------------------------------------------------
@@ -634,13 +419,6 @@ def _site(inputs: Inputs) -> dict[str, float]:
 def _expected_flow(inputs: Inputs) -> float:
     return expected_flow.expected_permeate_flow_l_per_day(
         _rating(inputs), recovery_fraction=inputs.take("recovery_fraction"), **_site(inputs)
-    )
-
-
-@check("expected_recovery_fraction")
-def _expected_recovery(inputs: Inputs) -> float:
-    return expected_flow.expected_recovery_fraction(
-        _rating(inputs), concentrate_flow_l_per_day=inputs.flow("concentrate_flow"), **_site(inputs)
     )
 
 
@@ -693,16 +471,6 @@ def _shutoff(inputs: Inputs) -> float:
     )
 
 
-@check("standstill_tds_mg_per_l")
-def _standstill(inputs: Inputs) -> float:
-    return tank.standstill_tds_mg_per_l(
-        initial_tds_mg_per_l=inputs.tds("initial_tds"),
-        steady_tds_mg_per_l=inputs.tds("steady_tds"),
-        flushed_volume_l=inputs.take("flushed_volume_l"),
-        holdup_volume_l=inputs.take("holdup_volume_l"),
-    )
-
-
 # --- sediment ------------------------------------------------------------------------------------------------------
 
 
@@ -724,73 +492,16 @@ def _law(inputs: Inputs, **options: Any) -> str:
     return LAW_NAMES.get(law, law)
 
 
-@check("dp_psi", "dp_kpa", "dp_bar")
-def _dp(inputs: Inputs) -> float:
-    return sediment.pressure_drop(
-        _stem(inputs, "clean_dp"),
-        inputs.take("throughput_l"),
-        law=_law(inputs),
-        rate_per_l=inputs.take("rate_per_l", default=None),
-        limit_throughput_l=inputs.take("limit_throughput_l", default=None),
-    )
-
-
 @check("normalised_dp_psi", "normalised_dp_kpa")
 def _normalised_dp(inputs: Inputs) -> float:
+    if inputs.take("flow_exponent", default=1.0) != 1.0:
+        raise EngineeringError("flow_exponent", "A cartridge's differential pressure grows in step with its flow.")
     return sediment.normalised_drop(
         _stem(inputs, "dp"),
         flow=inputs.flow("flow"),
         reference_flow=inputs.flow("reference_flow"),
         temperature_degc=inputs.take("temperature_degc"),
         reference_temperature_degc=inputs.take("reference_temperature_degc", default=25.0),
-        flow_exponent=inputs.take("flow_exponent", default=1.0),
-    )
-
-
-@check("normalised_feed_brine_dp_psi", "normalised_feed_brine_dp_kpa")
-def _normalised_brine_dp(inputs: Inputs) -> float:
-    if inputs.take("law", default="flow_power_1.5_and_0.017_per_degc") != "flow_power_1.5_and_0.017_per_degc":
-        raise EngineeringError("law", "This drop follows one law only.")
-    return sediment.normalised_feed_brine_drop(
-        _stem(inputs, "dp"),
-        feed_brine_flow=inputs.flow("feed_brine_flow"),
-        reference_flow=inputs.flow("reference_flow"),
-        temperature_degc=inputs.take("temperature_degc"),
-    )
-
-
-@check("throughput_at_limit_l")
-def _throughput_at_limit(inputs: Inputs) -> float:
-    return sediment.throughput_at_limit_l(
-        throughput_1_l=inputs.take("throughput_1_l"),
-        drop_1=_stem(inputs, "dp_1"),
-        throughput_2_l=inputs.take("throughput_2_l"),
-        drop_2=_stem(inputs, "dp_2"),
-        limit_drop=_stem(inputs, "limit_dp"),
-        law=_law(inputs, default="intermediate"),
-    )
-
-
-@check("prefilter_dp_psi", "prefilter_dp_kpa")
-def _prefilter(inputs: Inputs) -> float:
-    return sediment.prefilter_drop(
-        _stem(inputs, "membrane_inlet_static"),
-        _stem(inputs, "membrane_inlet_flowing"),
-        supply_sag=inputs.take("supply_flowing_sag_psi", "supply_flowing_sag_kpa", default=0.0),
-    )
-
-
-@check("sdi_per_min")
-def _sdi(inputs: Inputs) -> float:
-    return sediment.silt_density_index_per_min(
-        inputs.take("t_initial_s"), inputs.take("t_final_s"), inputs.take("elapsed_min")
-    )
-
-
-@check("sdi_largest_valid_per_min")
-def _largest_sdi(inputs: Inputs) -> float:
-    return sediment.largest_valid_sdi_per_min(
-        inputs.take("elapsed_min"), inputs.take("max_plugging_percent", default=75.0)
     )
 
 
@@ -813,110 +524,14 @@ def _chlorine(inputs: Inputs) -> float:
     )
 
 
-@check("chlorine_mass_g_as_cl2")
-def _chlorine_mass(inputs: Inputs) -> float:
-    return carbon.chlorine_mass_g(inputs.take("feed_volume_l"), _chlorine(inputs))
-
-
-@check("chlorine_capacity_g_as_cl2")
-def _chlorine_capacity(inputs: Inputs) -> float:
-    return carbon.chlorine_capacity_g(
-        inputs.unit("rated_volume", "volume", VOLUME_SUFFIXES), inputs.take("rated_chlorine_mg_per_l")
-    )
-
-
-@check("permeate_volume_at_capacity_l")
-def _permeate_at_capacity(inputs: Inputs) -> float:
-    return carbon.permeate_volume_at_capacity_l(
-        inputs.take("capacity_g_as_cl2"), _chlorine(inputs), inputs.take("recovery_fraction")
-    )
-
-
 @check("feed_volume_at_capacity_l")
 def _feed_at_capacity(inputs: Inputs) -> float:
     return carbon.feed_volume_at_capacity_l(inputs.take("capacity_g_as_cl2"), _chlorine(inputs))
 
 
-@check("ebct_s")
-def _ebct(inputs: Inputs) -> float:
-    flow = inputs.flow("feed_flow", None)
-    flow = inputs.flow("flow") if flow is None else flow
-    return carbon.empty_bed_contact_time_s(
-        inputs.take("bed_volume_l", "carbon_volume_l"), units.express(flow, "L/min", "flow")
-    )
-
-
-@check("ebct_min")
-def _ebct_min(inputs: Inputs) -> float:
-    return _ebct(inputs) / 60.0
-
-
-@check("effluent_chlorine_mg_per_l")
-def _effluent(inputs: Inputs) -> float:
-    influent = inputs.take("influent_mg_per_l")
-    if inputs.has("rate_per_s", "dechlorination_rate_per_s"):
-        given = inputs.take("rate_per_s", "dechlorination_rate_per_s")
-        return carbon.effluent_chlorine_mg_per_l(influent, given, inputs.take("ebct_s"))
-    rate = carbon.dechlorination_rate_per_s(
-        influent, inputs.take("effluent_known_mg_per_l"), inputs.take("ebct_known_s")
-    )
-    return carbon.effluent_chlorine_mg_per_l(influent, rate, inputs.take("ebct_s"))
-
-
-@check("dechlorination_rate_per_s")
-def _rate(inputs: Inputs) -> float:
-    return carbon.dechlorination_rate_per_s(
-        inputs.take("influent_mg_per_l"), inputs.take("effluent_mg_per_l"), inputs.take("ebct_s")
-    )
-
-
-@check("alkalinity_consumed_mg_per_l_as_caco3")
-def _alkalinity_consumed(inputs: Inputs) -> float:
-    return carbon.alkalinity_consumed_mg_per_l_as_caco3(inputs.take("free_chlorine_removed_mg_per_l_as_cl2"))
-
-
-@check("ammonium_released_meq_per_l")
-def _ammonium(inputs: Inputs) -> float:
-    return carbon.ammonium_released_meq_per_l(inputs.take("monochloramine_mg_per_l_as_cl2"))
-
-
 @check("membrane_exposure_ppm_h")
 def _exposure(inputs: Inputs) -> float:
     return carbon.membrane_exposure_ppm_h(_chlorine(inputs), inputs.take("hours_per_day"), inputs.take("days"))
-
-
-@check("hours_to_exposure_limit")
-def _hours_to_limit(inputs: Inputs) -> float:
-    return carbon.hours_to_exposure_limit(_chlorine(inputs), inputs.take("exposure_limit_ppm_h"))
-
-
-@check("days_to_exposure_limit")
-def _days_to_limit(inputs: Inputs) -> float:
-    return carbon.days_to_exposure_limit(
-        _chlorine(inputs), inputs.take("exposure_limit_ppm_h"), inputs.take("hours_per_day")
-    )
-
-
-@check("chlorine_removed_mg_per_l")
-def _removed(inputs: Inputs) -> float:
-    return carbon.chlorine_removed_mg_per_l(inputs.take("influent_mg_per_l"), inputs.take("effluent_mg_per_l"))
-
-
-@check("total_chlorine_mg_per_l")
-def _total(inputs: Inputs) -> float:
-    if inputs.has("test_result", "reading"):
-        return carbon.chlorine_test_result_mg_per_l(inputs.take("test_result", "reading"))
-    return carbon.total_chlorine_mg_per_l(inputs.take("free_mg_per_l"), inputs.take("total_mg_per_l"))
-
-
-@check("free_chlorine_mg_per_l")
-def _free(inputs: Inputs) -> float:
-    return carbon.chlorine_test_result_mg_per_l(inputs.take("test_result", "reading"))
-
-
-@check("combined_chlorine_mg_per_l")
-def _combined(inputs: Inputs) -> float:
-    return carbon.combined_chlorine_mg_per_l(inputs.take("free_mg_per_l"), inputs.take("total_mg_per_l"))
 
 
 # --- scaling -------------------------------------------------------------------------------------------------------
@@ -956,13 +571,6 @@ def _concentrate_lsi(inputs: Inputs) -> float:
     )
 
 
-@check("scaling_verdict")
-def _verdict(inputs: Inputs) -> str:
-    return scaling.scaling_verdict(
-        inputs.take("concentrate_langelier_index", "concentrate_lsi", "lsi_c", "langelier_index")
-    ).code
-
-
 @check("pks_calcite")
 def _pks(inputs: Inputs) -> float:
     return scaling.pks_calcite(inputs.take("temperature_degc"))
@@ -979,20 +587,6 @@ def _silica(inputs: Inputs) -> float:
 def _silica_recovery(inputs: Inputs) -> float:
     return scaling.max_recovery_by_silica_fraction(
         inputs.take("feed_silica_mg_per_l"), inputs.take("temperature_degc"), ph=inputs.take("ph", default=None)
-    )
-
-
-@check("gypsum_solubility_mg_per_l_as_caso4")
-def _gypsum(inputs: Inputs) -> float:
-    return scaling.gypsum_solubility_mg_per_l_as_caso4(inputs.take("temperature_degc"))
-
-
-@check("concentrate_gypsum_saturation_index")
-def _gypsum_index(inputs: Inputs) -> float:
-    return scaling.concentrate_gypsum_saturation_index(
-        temperature_degc=inputs.take("temperature_degc"),
-        recovery_fraction=inputs.take("recovery_fraction"),
-        **inputs.ions("feed_"),
     )
 
 
@@ -1026,11 +620,6 @@ def _cation_load(inputs: Inputs) -> float:
     )
 
 
-@check("load_mg_per_l_as_caco3")
-def _load_as_caco3(inputs: Inputs) -> float:
-    return resin.load_as_caco3_mg_per_l(_load(inputs))
-
-
 @check("capacity_eq")
 def _capacity(inputs: Inputs) -> float:
     return resin.capacity_eq(inputs.take("resin_volume_l"), _exchange_capacity(inputs))
@@ -1048,24 +637,6 @@ def _service_volume(inputs: Inputs) -> float:
     return resin.service_volume_l(capacity, load)
 
 
-@check("co2_mg_per_l")
-def _co2(inputs: Inputs) -> float:
-    method = inputs.take("method", default=None)
-    if method == "hobby_3_kh_rule":
-        inputs.take("temperature_degc", default=None)
-        return carbonate.co2_by_hobby_rule_mg_per_l(inputs.take("kh_german_degree"), inputs.take("ph"))
-    if method is not None:
-        raise EngineeringError("method", f"{method!r} is not a known method.")
-    return carbonate.co2_mg_per_l(
-        ph=inputs.take("ph"),
-        alkalinity_mg_per_l_as_caco3=inputs.take("alkalinity_mg_per_l_as_caco3"),
-        temperature_degc=inputs.take("temperature_degc"),
-        tds_mg_per_l=inputs.take("tds_mg_per_l"),
-        calcium_mg_per_l_as_caco3=inputs.take("calcium_mg_per_l_as_caco3", "hardness_mg_per_l_as_caco3", default=0.0),
-        magnesium_mg_per_l_as_caco3=inputs.take("magnesium_mg_per_l_as_caco3", default=0.0),
-    )
-
-
 @check("pk1_carbonic")
 def _pk1(inputs: Inputs) -> float:
     return carbonate.pk1_carbonic(inputs.take("temperature_degc"))
@@ -1074,15 +645,6 @@ def _pk1(inputs: Inputs) -> float:
 @check("pk2_carbonic")
 def _pk2(inputs: Inputs) -> float:
     return carbonate.pk2_carbonic(inputs.take("temperature_degc"))
-
-
-@check("permeate_ph")
-def _permeate_ph(inputs: Inputs) -> float:
-    return carbonate.permeate_ph(
-        permeate_bicarbonate_mg_per_l=inputs.take("permeate_bicarbonate_mg_per_l"),
-        permeate_co2_mg_per_l=inputs.take("permeate_co2_mg_per_l"),
-        temperature_degc=inputs.take("temperature_degc"),
-    )
 
 
 @check("throughput_at_breakthrough_bed_capacities")
@@ -1096,11 +658,8 @@ def _breakthrough(inputs: Inputs) -> float:
 
 @check("capacity_used_at_breakthrough_fraction")
 def _used(inputs: Inputs) -> float:
-    return resin.capacity_used_fraction(
-        inputs.take("transfer_units"),
-        inputs.take("outlet_fraction"),
-        inputs.take("beds_in_series_fresh", "beds_in_series", default=1.0),
-    )
+    left = resin.remaining_capacities_at(inputs.take("transfer_units"), inputs.take("outlet_fraction"))
+    return 1.0 - float(left) / inputs.take("beds_in_series_fresh", "beds_in_series", default=1.0)
 
 
 @check("outlet_fraction")
@@ -1117,32 +676,6 @@ def _steady(inputs: Inputs) -> float:
     return lead_lag.steady_throughput_capacities(
         inputs.take("transfer_units_per_cartridge"),
         lead_outlet_fraction_at_rotation=inputs.take("lead_outlet_fraction_at_rotation"),
-    )
-
-
-@check("lead_lag_first_cycle_throughput_bed_capacities")
-def _first_cycle(inputs: Inputs) -> float:
-    return lead_lag.first_throughput_capacities(
-        inputs.take("transfer_units_per_cartridge"),
-        lead_outlet_fraction_at_rotation=inputs.take("lead_outlet_fraction_at_rotation"),
-    )
-
-
-@check("min_transfer_units_for_lead_lag")
-def _min_units(inputs: Inputs) -> float:
-    return lead_lag.min_transfer_units(
-        lead_outlet_fraction_at_rotation=inputs.take("lead_outlet_fraction_at_rotation"),
-        product_limit_fraction=inputs.take("product_limit_fraction"),
-    )
-
-
-@check("transfer_units")
-def _transfer_units(inputs: Inputs) -> float:
-    return resin.transfer_units_from_readings(
-        outlet_fraction_1=inputs.take("outlet_fraction_1"),
-        throughput_1_capacities=inputs.take("throughput_1_bed_capacities"),
-        outlet_fraction_2=inputs.take("outlet_fraction_2"),
-        throughput_2_capacities=inputs.take("throughput_2_bed_capacities"),
     )
 
 
@@ -1171,68 +704,12 @@ def _product_at_rotation(inputs: Inputs) -> float:
     return float(cycle.product_fraction)
 
 
-@check("lead_lag_gain_over_single_bed")
-def _gain(inputs: Inputs) -> float:
-    return lead_lag.gain_over_single_bed(
-        inputs.take("transfer_units_per_cartridge"),
-        single_bed_fraction=inputs.take("single_bed_outlet_fraction", default=0.01),
-        lead_outlet_fraction_at_rotation=inputs.take("lead_outlet_fraction_at_rotation"),
-    )
-
-
 # --- targets -------------------------------------------------------------------------------------------------------
 
 
 @check("iso3696_max_conductivity_us_per_cm")
 def _iso3696(inputs: Inputs) -> float:
     return targets.iso3696_max_conductivity_us_per_cm(inputs.take("grade"))
-
-
-@check("astm_d1193_max_conductivity_us_per_cm")
-def _astm(inputs: Inputs) -> float:
-    return targets.astm_d1193_max_conductivity_us_per_cm(inputs.take("type"))
-
-
-@check("astm_d1193_max_toc_ug_per_l")
-def _astm_toc(inputs: Inputs) -> float:
-    return targets.astm_d1193_max_toc_ug_per_l(inputs.take("type"))
-
-
-@check("astm_d1193_max_silica_ug_per_l")
-def _astm_silica(inputs: Inputs) -> float:
-    return targets.astm_d1193_max_silica_ug_per_l(inputs.take("type"))
-
-
-@check("us_secondary_level_mg_per_l")
-def _secondary(inputs: Inputs) -> float:
-    return targets.us_secondary_level_mg_per_l(inputs.take("parameter"))
-
-
-@check("us_mrdl_mg_per_l_as_cl2", "us_mrdl_mg_per_l")
-def _mrdl(inputs: Inputs) -> float:
-    return targets.us_mrdl_mg_per_l(inputs.take("disinfectant"))
-
-
-@check("who_palatability_class")
-def _palatability(inputs: Inputs) -> str:
-    return targets.who_palatability_class(inputs.take("tds_mg_per_l"))
-
-
-@check("coffee_brew_water_tds_target_mg_per_l")
-def _coffee(inputs: Inputs) -> float:
-    return targets.coffee_tds_target_mg_per_l(inputs.take("scale"))
-
-
-@check("meter_reading_mg_per_l")
-def _meter_reading(inputs: Inputs) -> float:
-    return targets.meter_reading_mg_per_l(
-        inputs.take("tds_mg_per_l"), inputs.take("tds_factor"), inputs.take("meter_factor")
-    )
-
-
-@check("us_lead_action_level_ug_per_l")
-def _lead(inputs: Inputs) -> float:
-    return targets.us_lead_action_level_ug_per_l(inputs.take("date"))
 
 
 WEEKLY = ("demand_l_per_week", "weekly_demand_l", "permeate_l_per_week", "product_l_per_week")
@@ -1242,7 +719,7 @@ WEEKLY = ("demand_l_per_week", "weekly_demand_l", "permeate_l_per_week", "produc
 
 @check("run_hours_per_day")
 def _run_hours(inputs: Inputs) -> float:
-    return demand.run_hours_per_day(inputs.take(*WEEKLY), inputs.flow("permeate_flow"))
+    return demand.run_hours_per_day(inputs.take(*WEEKLY) / 7.0, inputs.flow("permeate_flow"))
 
 
 @check("wastewater_l_per_week")
@@ -1253,15 +730,6 @@ def _waste(inputs: Inputs) -> float:
 @check("feed_l_per_week")
 def _feed_per_week(inputs: Inputs) -> float:
     return demand.feed_l_per_week(inputs.take(*WEEKLY), inputs.take("recovery_fraction"))
-
-
-@check("required_membrane_flow_l_per_day")
-def _required(inputs: Inputs) -> float:
-    return demand.required_membrane_flow_l_per_day(
-        inputs.take(*WEEKLY),
-        max_run_hours_per_day=inputs.take("max_run_hours_per_day", "run_hours_per_day"),
-        derate_fraction=inputs.take("derate_fraction", default=1.0),
-    )
 
 
 @check("tank_usable_volume_l")
@@ -1286,59 +754,6 @@ def _flush(inputs: Inputs) -> float:
 
 
 # --- forecast formulas ---------------------------------------------------------------------------------------------
-
-
-@check("days_to_exhaustion")
-def _days_left(inputs: Inputs) -> float:
-    return trends.days_to_exhaustion(
-        inputs.take("capacity_l", "capacity_g", "capacity_eq"),
-        inputs.take("used_l", "used_g", "used_eq"),
-        inputs.take("permeate_l_per_day", "feed_l_per_day", "use_per_day", "g_per_day"),
-    )
-
-
-def _first_limit(inputs: Inputs) -> tuple[float, str]:
-    days, driver = trends.days_to_change(
-        age_days=inputs.take("age_days", default=0.0),
-        time_cap_days=inputs.take("time_cap_days", default=None),
-        capacity_days=inputs.take("capacity_days", default=None),
-        pressure_days=inputs.take("pressure_days", default=None),
-        breakthrough_days=inputs.take("breakthrough_days", default=None),
-    )
-    return float(days), str(driver)
-
-
-CHECKS["days_to_change"] = lambda inputs: _first_limit(inputs)[0]
-CHECKS["binding_driver"] = lambda inputs: _first_limit(inputs)[1]
-
-
-def _posterior(inputs: Inputs) -> tuple[float, float]:
-    return trends.posterior_capacity(
-        inputs.take("prior_median_l"),
-        observed_lives=inputs.take("observed_lives_l", default=()),
-        censored_lives=inputs.take(
-            "censored_lives_l",
-            "right_censored_lives_l",
-            "right_censored_l",
-            "right_censored",
-            "censored_l",
-            "early_changed_lives_l",
-            default=(),
-        ),
-        prior_log_sd=inputs.take("prior_log_sd"),
-        observation_log_sd=inputs.take("observation_log_sd"),
-    )
-
-
-CHECKS["posterior_median_capacity_l"] = lambda inputs: _posterior(inputs)[0]
-CHECKS["posterior_log_sd"] = lambda inputs: _posterior(inputs)[1]
-
-
-@check("theil_sen_slope_l_per_day_per_day")
-def _slope(inputs: Inputs) -> float:
-    return trends.theil_sen_slope(
-        inputs.take("days"), inputs.take("normalised_flow_l_per_day", "values", "flow_l_per_day")
-    )
 
 
 # --- diagnosis -----------------------------------------------------------------------------------------------------
@@ -1459,3 +874,65 @@ def _cause(inputs: Inputs) -> list[str]:
     # A fact no rule asks for changes nothing; the diagnosis itself refuses unknown names.
     context = {name: value for name, value in facts.items() if name in CONTEXT_KEYS}
     return [cause for match in diagnose(context) for cause in match.causes]
+
+
+# --- meters --------------------------------------------------------------------------------------------------------
+
+
+@check("conductivity_25_us_per_cm")
+def _conductivity_25(inputs: Inputs) -> float:
+    if inputs.take("compensation", default="iso7888") != "iso7888":
+        raise EngineeringError("compensation", "Probes without compensation are brought to 25 degC by ISO 7888.")
+    raw, celsius = inputs.take("conductivity_raw_us_per_cm"), inputs.take("temperature_degc")
+    factor = conductivity.iso7888_f25(celsius)
+    return float(raw if inputs.take("meter_already_compensated", default=False) else raw * factor)
+
+
+@check("tds_mg_per_l")
+def _tds(inputs: Inputs) -> float:
+    stored = units.convert_number(inputs.take("conductivity_25_us_per_cm"), "uS/cm", "tds", field="tds")
+    return float(conductivity.rebase_tds_mg_per_l(stored, units.STORED_TDS_FACTOR, _factor(inputs)))
+
+
+@check("tds_rebased_mg_per_l")
+def _rebased(inputs: Inputs) -> float:
+    return float(
+        conductivity.rebase_tds_mg_per_l(
+            inputs.take("tds_mg_per_l"), inputs.take("from_factor"), inputs.take("to_factor")
+        )
+    )
+
+
+# --- osmotic pressure, carbon dioxide -------------------------------------------------------------------------------
+
+
+@check("osmotic_pressure_kpa")
+def _osmotic(inputs: Inputs) -> float:
+    model = inputs.take("model", default="astm_d4516")
+    return float(osmotic_pressure.osmotic_pressure_kpa(inputs.tds("tds"), inputs.take("temperature_degc"), model=model))
+
+
+@check("osmotic_pressure_psi")
+def _osmotic_psi(inputs: Inputs) -> float:
+    return units.express(_osmotic(inputs), "psi", "pressure")
+
+
+@check("osmotic_pressure_bar")
+def _osmotic_bar(inputs: Inputs) -> float:
+    return units.express(_osmotic(inputs), "bar", "pressure")
+
+
+@check("co2_mg_per_l")
+def _co2(inputs: Inputs) -> float:
+    return float(
+        carbonate.co2_mg_per_l(
+            ph=inputs.take("ph"),
+            alkalinity_mg_per_l_as_caco3=inputs.take("alkalinity_mg_per_l_as_caco3"),
+            temperature_degc=inputs.take("temperature_degc"),
+            tds_mg_per_l=inputs.take("tds_mg_per_l"),
+            calcium_mg_per_l_as_caco3=inputs.take(
+                "calcium_mg_per_l_as_caco3", "hardness_mg_per_l_as_caco3", default=0.0
+            ),
+            magnesium_mg_per_l_as_caco3=inputs.take("magnesium_mg_per_l_as_caco3", default=0.0),
+        )
+    )

@@ -9,7 +9,6 @@ from fleet.engineering.constants import (
     EQUIVALENT_MASS_CACO3,
     MOLAR_MASS_CACO3,
     MOLAR_MASS_CO2,
-    MOLAR_MASS_HCO3,
     ZERO_CELSIUS_KELVIN,
 )
 from fleet.engineering.errors import EngineeringError
@@ -247,84 +246,6 @@ def co2_mg_per_l(
     acidity, _, pfm, celsius = _inputs(ph, alkalinity_mg_per_l_as_caco3, temperature_degc, tds_mg_per_l)
     molar = 10.0 ** (np.asarray(pk1_carbonic(celsius)) - acidity - pfm) * bicarbonate
     return tidy(molar * 1000.0 * MOLAR_MASS_CO2)
-
-
-def co2_by_hobby_rule_mg_per_l(kh_german_degree: Numbers, ph: Numbers) -> Result:
-    """Return the aquarist's estimate 3 x dKH x 10^(7 - pH): about 10 % low at 25 degC, worse in the cold.
-
-    Parameters
-    ----------
-    kh_german_degree : float or ndarray
-        0 or more.
-    ph : float or ndarray
-        4 to 11.
-
-    Returns
-    -------
-    float or ndarray
-        mg/L. For comparison only; `co2_mg_per_l` is the one to use.
-
-    Raises
-    ------
-    EngineeringError
-        Out of range.
-
-    Examples
-    --------
-    >>> round(co2_by_hobby_rule_mg_per_l(4.0, 6.8), 1)
-    19.0
-    """
-    hardness = in_range(kh_german_degree, "kh_german_degree", 0.0)
-    return tidy(3.0 * hardness * 10.0 ** (7.0 - in_range(ph, "ph", 4.0, 11.0)))
-
-
-def permeate_ph(
-    *,
-    permeate_bicarbonate_mg_per_l: Numbers,
-    permeate_co2_mg_per_l: Numbers,
-    temperature_degc: Numbers = 25.0,
-    permeate_tds_mg_per_l: Numbers = 10.0,
-) -> Result:
-    """Return the pH of a permeate: carbon dioxide passes the membrane, bicarbonate hardly does, so 5 to 6 is normal.
-
-    Parameters
-    ----------
-    permeate_bicarbonate_mg_per_l : float or ndarray
-        0 or more, as HCO3.
-    permeate_co2_mg_per_l : float or ndarray
-        Above 0; that of the feed.
-    temperature_degc : float or ndarray
-        0 to 45 degC.
-    permeate_tds_mg_per_l : float or ndarray
-        For the activity coefficients only.
-
-    Returns
-    -------
-    float or ndarray
-        pH, from the charge balance [Na] + [H] = [HCO3] + [OH].
-
-    Raises
-    ------
-    EngineeringError
-        Out of range.
-
-    Examples
-    --------
-    >>> round(permeate_ph(permeate_bicarbonate_mg_per_l=3.6, permeate_co2_mg_per_l=20.0), 1)
-    5.5
-    """
-    ion = in_range(permeate_bicarbonate_mg_per_l, "permeate_bicarbonate_mg_per_l", 0.0, unit="mg/L")
-    gas = in_range(permeate_co2_mg_per_l, "permeate_co2_mg_per_l", 0.0, unit="mg/L", open_low=True)
-    celsius = in_range(temperature_degc, "temperature_degc", 0.0, 45.0, unit="degC")
-    pfm = np.asarray(davies_pfm(ionic_strength_from_tds_mol_per_l(permeate_tds_mg_per_l), celsius))
-    base = ion / MOLAR_MASS_HCO3 / 1000.0
-    # With activities {H} = h: h/g + base = (K1 C/g + Kw/g)/h  ->  h^2 + g base h - (K1 C + Kw) = 0 (g common factor).
-    gamma = 10.0**-pfm
-    product = 10.0 ** -np.asarray(pk1_carbonic(celsius)) * gas / MOLAR_MASS_CO2 / 1000.0 + 10.0 ** -np.asarray(
-        pkw_water(celsius)
-    )
-    linear = gamma * base
-    return tidy(-np.log10((-linear + np.sqrt(linear**2 + 4.0 * product)) / 2.0))
 
 
 def _inputs(

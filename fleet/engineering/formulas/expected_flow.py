@@ -5,12 +5,10 @@ from typing import Final
 
 import numpy as np
 
-from fleet.engineering.arrays import FloatArray, Numbers, Result, in_range, tidy
-from fleet.engineering.errors import EngineeringError
+from fleet.engineering.arrays import Numbers, Result, in_range, tidy
 from fleet.engineering.formulas.normalisation import (
     OperatingPoint,
     net_driving_pressure_kpa,
-    signed_net_driving_pressure_kpa,
 )
 from fleet.engineering.formulas.temperature_correction import water_tcf
 
@@ -106,7 +104,6 @@ def expected_permeate_flow_l_per_day(
     153
     """
     rejection = in_range(rating.rejection_fraction, "rejection_fraction", 0.0, 1.0)
-    rated_flow = in_range(rating.flow_l_per_day, "rated_flow_l_per_day", 0.0, unit="L/day", open_low=True)
     site = OperatingPoint(
         inlet_pressure_kpa=pressure_kpa,
         feed_tds_mg_per_l=tds_mg_per_l,
@@ -115,87 +112,53 @@ def expected_permeate_flow_l_per_day(
         temperature_degc=temperature_degc,
         permeate_pressure_kpa=permeate_pressure_kpa,
     )
-    pressures = net_driving_pressure_kpa(site) / net_driving_pressure_kpa(rating.point())
-    return tidy(rated_flow * pressures * _tcf_ratio(rating, temperature_degc))
+    return permeate_flow_under_l_per_day(
+        rating,
+        driving_pressure_kpa=net_driving_pressure_kpa(site),
+        rated_driving_pressure_kpa=net_driving_pressure_kpa(rating.point()),
+        temperature_degc=temperature_degc,
+    )
 
 
-def expected_recovery_fraction(
+def permeate_flow_under_l_per_day(
     rating: MembraneRating,
     *,
-    pressure_kpa: Numbers,
+    driving_pressure_kpa: Numbers,
+    rated_driving_pressure_kpa: Numbers,
     temperature_degc: Numbers,
-    tds_mg_per_l: Numbers,
-    concentrate_flow_l_per_day: Numbers,
-    permeate_pressure_kpa: Numbers = 0.0,
 ) -> Result:
-    """Return the recovery at which membrane and a fixed concentrate flow agree: Y = Qp(Y)/(Qp(Y) + Qc).
+    """Return the permeate flow to expect where the net driving pressures are known, from the label of the membrane.
 
     Parameters
     ----------
-    rating, pressure_kpa, temperature_degc, tds_mg_per_l, permeate_pressure_kpa
-        As `expected_permeate_flow_l_per_day`.
-    concentrate_flow_l_per_day : float or ndarray
-        Flow the restrictor lets pass at this pressure, above 0.
+    rating : MembraneRating
+        Label and its test conditions.
+    driving_pressure_kpa, rated_driving_pressure_kpa : float or ndarray
+        Net driving pressure at the site, 0 or more, and at the test conditions, above 0.
+    temperature_degc : float or ndarray
+        1 to 45 degC.
 
     Returns
     -------
     float or ndarray
-        Fraction, 0 to 0.95.
+        As `expected_permeate_flow_l_per_day`.
 
     Raises
     ------
     EngineeringError
-        No permeate to be expected, or no solution up to 0.95 (the restrictor is far too small).
-
-    Notes
-    -----
-    Qp falls and Y/(1 - Y) rises with Y, so there is one solution; bisection finds it for whole arrays at once.
+        A label without flow or driving pressure, out of range.
 
     Examples
     --------
-    >>> label = MembraneRating(283.9, 344.74, 25.0, 250.0, 0.15, 0.96)
-    >>> round(expected_recovery_fraction(label, pressure_kpa=413.69, temperature_degc=25.0, tds_mg_per_l=250.0,
-    ...     concentrate_flow_l_per_day=1135.6), 3)
-    0.232
+    >>> label = MembraneRating(284.0, 344.7, 25.0, 250.0, 0.15, 0.96)
+    >>> round(permeate_flow_under_l_per_day(label, driving_pressure_kpa=190.0,
+    ...     rated_driving_pressure_kpa=380.0, temperature_degc=25.0))
+    142
     """
-    drain = in_range(concentrate_flow_l_per_day, "concentrate_flow_l_per_day", 0.0, unit="L/day", open_low=True)
-    rejection = in_range(rating.rejection_fraction, "rejection_fraction", 0.0, 1.0)
-    scale = np.asarray(
-        in_range(rating.flow_l_per_day, "rated_flow_l_per_day", 0.0, unit="L/day", open_low=True)
-        / net_driving_pressure_kpa(rating.point())
-        * _tcf_ratio(rating, temperature_degc)
-    )
-
-    def surplus(recovery: FloatArray) -> FloatArray:
-        site = OperatingPoint(
-            inlet_pressure_kpa=pressure_kpa,
-            feed_tds_mg_per_l=tds_mg_per_l,
-            permeate_tds_mg_per_l=tidy(np.asarray(tds_mg_per_l) * (1.0 - rejection)),
-            recovery_fraction=recovery,
-            temperature_degc=temperature_degc,
-            permeate_pressure_kpa=permeate_pressure_kpa,
-        )
-        flow = scale * np.asarray(signed_net_driving_pressure_kpa(site))
-        return np.asarray(flow * (1.0 - recovery) - recovery * drain)
-
-    start = surplus(np.zeros(()))
-    if np.any(start <= 0.0):
-        raise EngineeringError(
-            "pressure_kpa", "The net driving pressure is not positive: no permeate is to be expected."
-        )
-    low = np.zeros_like(start)
-    high = np.full_like(start, HIGHEST_RECOVERY)
-    if np.any(surplus(high) > 0.0):
-        raise EngineeringError(
-            "concentrate_flow_l_per_day",
-            f"With so little concentrate the recovery would exceed {HIGHEST_RECOVERY:g}; fit a larger restrictor.",
-        )
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        above = surplus(middle) > 0.0
-        low, high = np.where(above, middle, low), np.where(above, high, middle)
-    missing = np.isnan(start)
-    return tidy(np.where(missing, np.nan, 0.5 * (low + high)))
+    rated_flow = in_range(rating.flow_l_per_day, "rated_flow_l_per_day", 0.0, unit="L/day", open_low=True)
+    driving = in_range(driving_pressure_kpa, "driving_pressure_kpa", 0.0, unit="kPa")
+    rated = in_range(rated_driving_pressure_kpa, "rated_driving_pressure_kpa", 0.0, unit="kPa", open_low=True)
+    return tidy(rated_flow * (driving / rated) * _tcf_ratio(rating, temperature_degc))
 
 
 def _tcf_ratio(rating: MembraneRating, temperature_degc: Numbers) -> Result:

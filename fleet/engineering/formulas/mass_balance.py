@@ -156,42 +156,6 @@ def concentration_factor(recovery: Numbers, rejection: Numbers = 1.0) -> Result:
     return tidy((1.0 - fraction * (1.0 - rejected)) / (1.0 - fraction))
 
 
-def concentrate_tds_mg_per_l(feed_tds_mg_per_l: Numbers, permeate_tds_mg_per_l: Numbers, recovery: Numbers) -> Result:
-    """Return the TDS of the concentrate from the salt balance.
-
-    Parameters
-    ----------
-    feed_tds_mg_per_l, permeate_tds_mg_per_l : float or ndarray
-        Same scale, 0 to 50000 mg/L; permeate not above feed.
-    recovery : float or ndarray
-        0 to below 1.
-
-    Returns
-    -------
-    float or ndarray
-        mg/L.
-
-    Raises
-    ------
-    EngineeringError
-        Out of range, permeate above feed.
-
-    Examples
-    --------
-    >>> round(concentrate_tds_mg_per_l(300.0, 10.0, 0.25), 3)
-    396.667
-    """
-    feed = in_range(feed_tds_mg_per_l, "feed_tds_mg_per_l", 0.0, HIGHEST_TDS_MG_PER_L, unit="mg/L")
-    permeate = in_range(permeate_tds_mg_per_l, "permeate_tds_mg_per_l", 0.0, HIGHEST_TDS_MG_PER_L, unit="mg/L")
-    if np.any(permeate > feed):
-        raise EngineeringError(
-            "permeate_tds_mg_per_l",
-            "The permeate TDS is above the feed TDS; check for swapped probes or a sample that was not flushed.",
-        )
-    fraction = _recovery(recovery)
-    return tidy((feed - fraction * permeate) / (1.0 - fraction))
-
-
 def feed_brine_factor(recovery: Numbers, *, average: str = "log_mean") -> Result:
     """Return the mean concentration along the membrane over the feed concentration.
 

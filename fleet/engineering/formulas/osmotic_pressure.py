@@ -11,7 +11,7 @@ from fleet.engineering.constants import (
     ZERO_CELSIUS_KELVIN,
 )
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.formulas.ions import IONS, debye_huckel_a, mol_per_l
+from fleet.engineering.formulas.ions import debye_huckel_a
 
 MODELS: Final = ("astm_d4516", "vant_hoff", "real_solution")
 HIGHEST_TDS_MG_PER_L: Final = 50000.0
@@ -65,39 +65,6 @@ def osmotic_pressure_kpa(tds_mg_per_l: Numbers, temperature_degc: Numbers, *, mo
     if model == "real_solution":
         return tidy(ideal * _osmotic_coefficient(molar, 2.0 * molar, celsius))
     raise EngineeringError("model", f"{model!r} is not a model; use one of {', '.join(MODELS)}.")
-
-
-def osmotic_pressure_of_ions_kpa(*, temperature_degc: Numbers, **ions_mg_per_l: Numbers) -> Result:
-    """Return the osmotic pressure of a water given by its ions.
-
-    Parameters
-    ----------
-    temperature_degc : float or ndarray
-        1 to 45 degC.
-    **ions_mg_per_l : float or ndarray
-        ``calcium=80, bicarbonate=183 ...`` in mg/L as the ion.
-
-    Returns
-    -------
-    float or ndarray
-        kPa, from the sum of moles and the osmotic coefficient belonging to the Davies equation.
-
-    Raises
-    ------
-    EngineeringError
-        Unknown ion, value out of range, ionic strength above 0.5 mol/L.
-
-    Examples
-    --------
-    >>> round(osmotic_pressure_of_ions_kpa(temperature_degc=25.0, sodium=295.0, chloride=455.0), 1)
-    61.4
-    """
-    celsius = in_range(temperature_degc, "temperature_degc", 1.0, 45.0, unit="degC")
-    molar = mol_per_l(ions_mg_per_l)
-    total = np.asarray(sum(molar.values()))
-    strength = np.asarray(0.5 * sum(molar[name] * IONS[name].charge ** 2 for name in molar))
-    ideal = total * GAS_CONSTANT_J_PER_MOL_K * (celsius + ZERO_CELSIUS_KELVIN)
-    return tidy(ideal * _osmotic_coefficient(strength, total, celsius))
 
 
 def _osmotic_coefficient(strength: Numbers, total_molar: Numbers, celsius: Numbers) -> Result:

@@ -113,17 +113,6 @@ def governing_load_meq_per_l(
     return tidy(np.maximum(anion, ionic + in_range(ammonium_meq_per_l, "ammonium_meq_per_l", 0.0, unit="meq/L")))
 
 
-def load_as_caco3_mg_per_l(load_meq_per_l: Numbers) -> Result:
-    """Return a load in mg/L as CaCO3; negative raises.
-
-    Examples
-    --------
-    >>> round(load_as_caco3_mg_per_l(weak_acid_load_meq_per_l(silica_mg_per_l=1.0)), 3)
-    0.833
-    """
-    return tidy(in_range(load_meq_per_l, "load_meq_per_l", 0.0, unit="meq/L") * EQUIVALENT_MASS_CACO3)
-
-
 def capacity_eq(resin_volume_l: Numbers, capacity_eq_per_l: Numbers) -> Result:
     """Return the capacity of a cartridge.
 
@@ -259,22 +248,21 @@ def throughput_at_breakthrough(
     return tidy(x)
 
 
-def capacity_used_fraction(transfer_units: Numbers, outlet_fraction: Numbers, cartridges: Numbers = 1.0) -> Result:
-    """Return the share used of all capacity upstream of a point, from the outlet fraction there: 1 + ln(c)/(N n).
+def remaining_capacities_at(transfer_units: Numbers, outlet_fraction: Numbers) -> Result:
+    """Return the capacity left upstream of a point, in capacities of one cartridge, from the outlet fraction there.
 
     Parameters
     ----------
     transfer_units : float or ndarray
         N of one cartridge, above 0.
     outlet_fraction : float or ndarray
-        Outlet over inlet, above e^(-N n), up to 1.
-    cartridges : float or ndarray
-        n, cartridges upstream of the point, above 0.
+        c, outlet over inlet, above 0, up to 1.
 
     Returns
     -------
     float or ndarray
-        Fraction. Exact for this rate law at constant feed, whatever the history.
+        -ln(c)/N; with n cartridges upstream, 1 - that/n of their capacity is used. Exact for this rate law at constant
+        feed, whatever the history.
 
     Raises
     ------
@@ -283,61 +271,12 @@ def capacity_used_fraction(transfer_units: Numbers, outlet_fraction: Numbers, ca
 
     Examples
     --------
-    >>> round(capacity_used_fraction(20.0, 0.01), 4)
-    0.7697
+    >>> round(remaining_capacities_at(20.0, 0.01), 4)
+    0.2303
     """
     n = in_range(transfer_units, "transfer_units", 0.0, open_low=True)
-    count = in_range(cartridges, "cartridges", 0.0, open_low=True)
     fraction = in_range(outlet_fraction, "outlet_fraction", 0.0, 1.0, open_low=True)
-    used = 1.0 + np.log(fraction) / (n * count)
-    if np.any(used < 0.0):
-        raise EngineeringError("outlet_fraction", "A fresh bed of so few transfer units leaks more than this fraction.")
-    return tidy(used)
-
-
-def transfer_units_from_readings(
-    *,
-    outlet_fraction_1: Numbers,
-    throughput_1_capacities: Numbers,
-    outlet_fraction_2: Numbers,
-    throughput_2_capacities: Numbers,
-) -> Result:
-    """Return N of one cartridge from two readings of its outlet: the slope of the logit against throughput.
-
-    Parameters
-    ----------
-    outlet_fraction_1, outlet_fraction_2 : float or ndarray
-        Between 0 and 1, neither included.
-    throughput_1_capacities, throughput_2_capacities : float or ndarray
-        In capacities of one cartridge, different.
-
-    Returns
-    -------
-    float or ndarray
-        Above 0.
-
-    Raises
-    ------
-    EngineeringError
-        Same throughput twice, an outlet that does not rise, out of range.
-
-    Examples
-    --------
-    >>> round(transfer_units_from_readings(outlet_fraction_1=0.05, throughput_1_capacities=0.7,
-    ...     outlet_fraction_2=0.5, throughput_2_capacities=1.0), 3)
-    9.815
-    """
-    first = in_range(throughput_1_capacities, "throughput_1_capacities", 0.0)
-    second = in_range(throughput_2_capacities, "throughput_2_capacities", 0.0)
-    if np.any(first == second):
-        raise EngineeringError("throughput_2_capacities", "The two readings need different throughputs.")
-    rise = _logit(_inside(outlet_fraction_2, "outlet_fraction_2")) - _logit(
-        _inside(outlet_fraction_1, "outlet_fraction_1")
-    )
-    slope = rise / (second - first)
-    if np.any(slope <= 0.0):
-        raise EngineeringError("outlet_fraction_2", "The outlet must rise with throughput; check the two readings.")
-    return tidy(slope)
+    return tidy(-np.log(fraction) / n)
 
 
 def exhausted_fraction_by_tds(

@@ -1,4 +1,4 @@
-"""Scaling on the concentrate side: calcium carbonate, silica, gypsum, and the recovery they allow."""
+"""Scaling on the concentrate side: calcium carbonate, silica, and the recovery they allow."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -9,7 +9,6 @@ from fleet.engineering.arrays import FloatArray, Numbers, Result, in_range, tidy
 from fleet.engineering.constants import (
     EQUIVALENT_MASS_CACO3,
     MOLAR_MASS_CACO3,
-    MOLAR_MASS_CASO4,
     MOLAR_MASS_CO2,
     MOLAR_MASS_SIO2,
     ZERO_CELSIUS_KELVIN,
@@ -23,7 +22,7 @@ from fleet.engineering.formulas.carbonate import (
     pk2_carbonic,
     pkw_water,
 )
-from fleet.engineering.formulas.ions import davies_pfm, debye_huckel_a, ionic_strength_mol_per_l, mol_per_l
+from fleet.engineering.formulas.ions import davies_pfm
 from fleet.engineering.formulas.mass_balance import concentration_factor, polarisation_factor
 
 LSI_METHODS: Final = ("standard_methods_2330", "short_log_formula")
@@ -263,43 +262,6 @@ class ScalingVerdict:
     sentence: str
 
 
-def scaling_verdict(concentrate_langelier: float) -> ScalingVerdict:
-    """Return what to do about a Langelier index of the concentrate (common practice, no source).
-
-    Parameters
-    ----------
-    concentrate_langelier : float
-        Index, finite.
-
-    Returns
-    -------
-    ScalingVerdict
-        Code ``"none"``, ``"low"``, ``"raise_waste_ratio"`` or ``"soften"``.
-
-    Raises
-    ------
-    EngineeringError
-        If the index is missing.
-
-    Examples
-    --------
-    >>> scaling_verdict(1.2).code
-    'soften'
-    """
-    index = float(in_range(concentrate_langelier, "concentrate_langelier"))
-    if np.isnan(index):
-        raise EngineeringError("concentrate_langelier", "The index is missing, so there is no verdict.")
-    if index < 0.0:
-        return ScalingVerdict("none", "The concentrate does not deposit calcium carbonate.")
-    if index <= 0.5:
-        return ScalingVerdict("low", "A little calcium carbonate may form: flush the membrane after each run.")
-    if index <= 1.0:
-        return ScalingVerdict(
-            "raise_waste_ratio", "Calcium carbonate will form: raise the waste ratio or soften the feed."
-        )
-    return ScalingVerdict("soften", "Calcium carbonate will form quickly: soften the feed.")
-
-
 def amorphous_silica_solubility_mg_per_l(temperature_degc: Numbers, ph: Numbers | None = None) -> Result:
     """Return the solubility of amorphous silica.
 
@@ -348,19 +310,19 @@ def max_recovery_by_silica_fraction(
     Parameters
     ----------
     feed_silica_mg_per_l : float or ndarray
-        0 up to the solubility.
+        0 or more.
     temperature_degc, ph : float or ndarray
         As `amorphous_silica_solubility_mg_per_l`.
 
     Returns
     -------
     float or ndarray
-        Fraction.
+        Fraction; below 0 where the feed itself holds more than dissolves, so that no recovery will do.
 
     Raises
     ------
     EngineeringError
-        Feed above the solubility, out of range.
+        Out of range.
 
     Examples
     --------
@@ -368,129 +330,7 @@ def max_recovery_by_silica_fraction(
     0.77
     """
     feed = in_range(feed_silica_mg_per_l, "feed_silica_mg_per_l", 0.0, unit="mg/L")
-    limit = np.asarray(amorphous_silica_solubility_mg_per_l(temperature_degc, ph))
-    if np.any(feed > limit):
-        raise EngineeringError("feed_silica_mg_per_l", "The feed itself is above the solubility of silica.")
-    return tidy(1.0 - feed / limit)
-
-
-def gypsum_log_k(temperature_degc: Numbers) -> Result:
-    """Return log K of gypsum: -4.58 at 25 degC (PHREEQC database). 0 to 60 degC, else raises.
-
-    Examples
-    --------
-    >>> round(gypsum_log_k(25.0), 2)
-    -4.58
-    """
-    t = in_range(temperature_degc, "temperature_degc", 0.0, 60.0, unit="degC") + ZERO_CELSIUS_KELVIN
-    return tidy(68.2401 - 3221.51 / t - 25.0627 * np.log10(t))
-
-
-def gypsum_solubility_mg_per_l_as_caso4(temperature_degc: Numbers) -> Result:
-    """Return the solubility of gypsum in pure water.
-
-    Parameters
-    ----------
-    temperature_degc : float or ndarray
-        0 to 60 degC.
-
-    Returns
-    -------
-    float or ndarray
-        mg/L as CaSO4.
-
-    Raises
-    ------
-    EngineeringError
-        Out of range.
-
-    Notes
-    -----
-    Free ions by the extended Debye-Huckel equation plus the ion pair CaSO4 (log K 2.25 at 25 degC,
-    1.325 kcal/mol); constants of the PHREEQC database.
-
-    Examples
-    --------
-    >>> round(gypsum_solubility_mg_per_l_as_caso4(25.0) / 2055.0, 2)
-    1.0
-    """
-    celsius = in_range(temperature_degc, "temperature_degc", 0.0, 60.0, unit="degC")
-    ksp = 10.0 ** np.asarray(gypsum_log_k(celsius))
-    free = np.sqrt(ksp) * 2.0
-    for _ in range(200):
-        log_gamma = _divalent_log_gamma(4.0 * free, celsius)
-        # Damped: the plain fixed point swings where the activity coefficient is steep.
-        free = 0.5 * (free + np.sqrt(ksp / 10.0 ** (2.0 * log_gamma + _WATEQ_SUM * 4.0 * free)))
-    pair = ksp * 10.0 ** _pair_log_k(celsius)
-    return tidy((free + pair) * MOLAR_MASS_CASO4 * 1000.0)
-
-
-def concentrate_gypsum_saturation_index(
-    *, temperature_degc: Numbers, recovery_fraction: Numbers, **feed_ions_mg_per_l: Numbers
-) -> Result:
-    """Return the gypsum saturation index of the concentrate: below 0 none forms.
-
-    Parameters
-    ----------
-    temperature_degc : float or ndarray
-        0 to 60 degC.
-    recovery_fraction : float or ndarray
-        0 to below 1.
-    **feed_ions_mg_per_l : float or ndarray
-        ``calcium=..., sulfate=...`` and the other ions of the feed, mg/L as the ion.
-
-    Returns
-    -------
-    float or ndarray
-        log10(IAP/K).
-
-    Raises
-    ------
-    EngineeringError
-        Calcium or sulfate missing or 0, unknown ion, out of range.
-
-    Notes
-    -----
-    Ion pairs CaSO4 and MgSO4 are taken into account; within 0.1 of PHREEQC for tap waters.
-
-    Examples
-    --------
-    >>> concentrate_gypsum_saturation_index(temperature_degc=25.0, recovery_fraction=0.5, calcium=80.0,
-    ...     sulfate=40.0, bicarbonate=183.0, sodium=20.0, chloride=65.7) < -1
-    True
-    """
-    celsius = in_range(temperature_degc, "temperature_degc", 0.0, 60.0, unit="degC")
-    for ion in ("calcium", "sulfate"):
-        if ion not in feed_ions_mg_per_l:
-            raise EngineeringError(f"{ion}_mg_per_l", f"Without {ion} there is no gypsum index; give it in mg/L.")
-        _positive(feed_ions_mg_per_l[ion], f"{ion}_mg_per_l")
-    factor = np.asarray(concentration_factor(recovery_fraction))
-    molar = {name: value * factor for name, value in mol_per_l(feed_ions_mg_per_l).items()}
-    calcium, sulfate = molar["calcium"], molar["sulfate"]
-    magnesium = molar.get("magnesium", np.zeros_like(calcium))
-    free_ca, free_mg, free_so4 = calcium, magnesium, sulfate
-    strength = np.asarray(ionic_strength_mol_per_l(molar))
-    for _ in range(100):
-        log_gamma = _divalent_log_gamma(strength, celsius)
-        pairing = 10.0 ** (_pair_log_k(celsius) + 2.0 * log_gamma)
-        free_so4 = sulfate / (1.0 + pairing * (free_ca + free_mg))
-        free_ca = calcium / (1.0 + pairing * free_so4)
-        free_mg = magnesium / (1.0 + pairing * free_so4)
-        paired = sulfate - free_so4
-        strength = np.asarray(ionic_strength_mol_per_l(molar)) - 4.0 * paired
-    product = np.log10(free_ca * free_so4) + 2.0 * _divalent_log_gamma(strength, celsius) + _WATEQ_SUM * strength
-    return tidy(product - np.asarray(gypsum_log_k(celsius)))
-
-
-def _pair_log_k(celsius: FloatArray) -> FloatArray:
-    """Association of CaSO4 (and nearly MgSO4): 2.25 at 25 degC, enthalpy 1.325 kcal/mol (PHREEQC database)."""
-    kelvin = celsius + ZERO_CELSIUS_KELVIN
-    return np.asarray(2.25 - 1.325 * 4184.0 / (8.31446 * np.log(10.0)) * (1.0 / kelvin - 1.0 / 298.15))
-
-
-def _divalent_log_gamma(strength: FloatArray, celsius: FloatArray) -> FloatArray:
-    root = np.sqrt(in_range(strength, "ionic_strength_mol_per_l", 0.0, 0.5, unit="mol/L"))
-    return np.asarray(-4.0 * debye_huckel_a(celsius) * root / (1.0 + 0.3286 * 5.0 * root))
+    return tidy(1.0 - feed / np.asarray(amorphous_silica_solubility_mg_per_l(temperature_degc, ph)))
 
 
 def _positive(value: Numbers, field: str) -> FloatArray:

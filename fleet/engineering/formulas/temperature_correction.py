@@ -1,7 +1,6 @@
 """How much less water (and salt) a membrane passes in the cold.
 
-One direction throughout: a factor is below 1 in the cold and 1 at 25 degC. Many published tables give the
-reciprocal; `u_kelvin_from_table_entry` takes either and says which.
+One direction throughout: a factor is below 1 in the cold and 1 at 25 degC. Many published tables give the reciprocal.
 """
 
 from typing import Final
@@ -61,119 +60,6 @@ def water_tcf(temperature_degc: Numbers, *, u_kelvin: Numbers | None = None, met
     if method != "arrhenius":
         raise EngineeringError("method", f"{method!r} is not a method; use 'arrhenius' or '3_percent_per_degc'.")
     return tidy(_arrhenius(celsius, _coefficient(celsius, u_kelvin)))
-
-
-def salt_tcf(temperature_degc: Numbers, *, u_kelvin: Numbers = SALT_U_KELVIN) -> Result:
-    """Return the temperature correction factor of the salt flow: 1 at 25 degC, below 1 in the cold.
-
-    Parameters
-    ----------
-    temperature_degc : float or ndarray
-        Feed temperature, 1 to 45 degC.
-    u_kelvin : float or ndarray
-        Coefficient, 500 to 10000 K. The default 5180 K is 6 % a degree (common practice, no source).
-
-    Returns
-    -------
-    float or ndarray
-        Salt flow at T over salt flow at 25 degC.
-
-    Raises
-    ------
-    EngineeringError
-        Temperature or coefficient out of range.
-
-    Notes
-    -----
-    The weakest number of the room: between "as the water" and 5180 K a normalised salt passage moves by 39 % over
-    13 degC. Compare salt passage only within 5 degC until a unit has its own fit.
-
-    Examples
-    --------
-    >>> round(salt_tcf(12.0), 3)
-    0.453
-    """
-    celsius = in_range(temperature_degc, "temperature_degc", LOWEST_DEGC, HIGHEST_DEGC, unit="degC")
-    return tidy(_arrhenius(celsius, in_range(u_kelvin, "salt_u_kelvin", 500.0, 10000.0, unit="K")))
-
-
-def u_kelvin_from_table_entry(
-    temperature_degc: Numbers,
-    *,
-    multiplying_factor: Numbers | None = None,
-    dividing_factor: Numbers | None = None,
-) -> Result:
-    """Return the coefficient U behind one entry of a published correction table.
-
-    Parameters
-    ----------
-    temperature_degc : float or ndarray
-        Temperature of the entry, 1 to 45 degC, not 25.
-    multiplying_factor : float or ndarray, optional
-        Entry that multiplies the rating (below 1 in the cold).
-    dividing_factor : float or ndarray, optional
-        Entry that divides the rating (above 1 in the cold).
-
-    Returns
-    -------
-    float or ndarray
-        U in kelvin.
-
-    Raises
-    ------
-    EngineeringError
-        If not exactly one of the two is given, a factor is not positive, or the temperature is 25 degC, where every
-        table says 1.
-
-    Examples
-    --------
-    >>> round(u_kelvin_from_table_entry(10.0, dividing_factor=1.89))
-    3583
-    """
-    celsius = in_range(temperature_degc, "temperature_degc", LOWEST_DEGC, HIGHEST_DEGC, unit="degC")
-    if np.any(np.abs(celsius - 25.0) < 1e-6):
-        raise EngineeringError("temperature_degc", "At 25 degC every table says 1; give an entry away from 25 degC.")
-    if (multiplying_factor is None) == (dividing_factor is None):
-        raise EngineeringError("multiplying_factor", "Give either a multiplying or a dividing factor, not both.")
-    if multiplying_factor is not None:
-        factor = in_range(multiplying_factor, "multiplying_factor", 0.0, open_low=True)
-    else:
-        assert dividing_factor is not None
-        factor = 1.0 / in_range(dividing_factor, "dividing_factor", 0.0, open_low=True)
-    kelvin = celsius + ZERO_CELSIUS_KELVIN
-    return tidy(np.log(factor) / (1.0 / REFERENCE_KELVIN - 1.0 / kelvin))
-
-
-def normalised_flow_ratio_error(
-    temperature_degc: Numbers, *, true_u_kelvin: Numbers, assumed_u_kelvin: Numbers
-) -> Result:
-    """Return the false ratio a normalised flow shows when the wrong coefficient brings it to 25 degC.
-
-    Parameters
-    ----------
-    temperature_degc : float or ndarray
-        Temperature of the reading, 1 to 45 degC.
-    true_u_kelvin, assumed_u_kelvin : float or ndarray
-        Coefficient of the membrane and the one used, K.
-
-    Returns
-    -------
-    float or ndarray
-        1 means no error; 0.85 shows a flow loss of 15 % that is not there.
-
-    Raises
-    ------
-    EngineeringError
-        Temperature or coefficient out of range.
-
-    Examples
-    --------
-    >>> round(normalised_flow_ratio_error(10.0, true_u_kelvin=3583.0, assumed_u_kelvin=2640.0), 3)
-    0.846
-    """
-    true = water_tcf(temperature_degc, u_kelvin=true_u_kelvin)
-    assumed = water_tcf(temperature_degc, u_kelvin=assumed_u_kelvin)
-    return tidy(true / assumed)
 
 
 def _coefficient(celsius: Numbers, u_kelvin: Numbers | None) -> Result:

@@ -1,20 +1,35 @@
 """Every indicator from one pass over the columns, each with the reason where it cannot be had."""
 
-from collections.abc import Mapping
-from dataclasses import fields
+from collections.abc import Callable, Mapping
+from dataclasses import fields, replace
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
 
 from fleet.engineering.arrays import BoolArray, FloatArray
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.formulas.expected_flow import MembraneRating
-from fleet.engineering.formulas.mass_balance import CLOSURE_LIMIT_FRACTION, feed_brine_factor
-from fleet.engineering.formulas.normalisation import OperatingPoint, signed_net_driving_pressure_kpa
+from fleet.engineering.formulas.carbon import chlorine_removal_fraction
+from fleet.engineering.formulas.expected_flow import MembraneRating, permeate_flow_under_l_per_day
+from fleet.engineering.formulas.mass_balance import (
+    CLOSURE_LIMIT_FRACTION,
+    feed_brine_factor,
+    recovery_fraction,
+    salt_balance_closure_fraction,
+    waste_ratio,
+)
+from fleet.engineering.formulas.normalisation import (
+    OperatingPoint,
+    normalised_permeate_flow_l_per_day,
+    normalised_salt_passage_fraction,
+    rejection_fraction,
+    salt_passage_fraction,
+    signed_net_driving_pressure_kpa,
+)
 from fleet.engineering.formulas.osmotic_pressure import HIGHEST_TDS_MG_PER_L
-from fleet.engineering.formulas.resin import RESOLUTION_STEPS_NEEDED
+from fleet.engineering.formulas.resin import RESOLUTION_STEPS_NEEDED, exhausted_fraction_by_tds
+from fleet.engineering.formulas.sediment import normalised_drop
 from fleet.engineering.formulas.temperature_correction import water_tcf
-from fleet.engineering.formulas.viscosity import water_viscosity_mpa_s
 from fleet.engineering.indicators import reasons
 from fleet.engineering.indicators.context import UnitContext
 from fleet.engineering.indicators.result import INDICATORS, Indicators, ReasonArray
@@ -119,16 +134,25 @@ class _Calculation:
             raise EngineeringError(name, "Give one value for all readings, or one a reading.")
         if name in _CONTEXT_RANGES:
             column = _inside(column.astype(np.float64), *_CONTEXT_RANGES[name])
-        return np.broadcast_to(column, (self.t.length,))
+        # What is the same for all readings stays one number: the formulas need not work it out for each.
+        return np.atleast_1d(column)
 
-    def _add(self, name: str, value: FloatArray, *checks: tuple[BoolArray, str]) -> FloatArray:
-        """Store an indicator; where a check is true its reason stands instead, the first check first."""
+    def _add(
+        self, name: str, formula: Callable[[FloatArray], Any], argument: FloatArray, *checks: tuple[BoolArray, str]
+    ) -> FloatArray:
+        """Store an indicator; where a check is true its reason stands instead, the first check first.
+
+        A formula refuses what a check has found, so it is given `argument` of the other readings only.
+        """
         number = np.zeros(self.t.length, dtype=np.uint8)
         for mask, code in reversed(checks):
-            number[mask] = reasons.NUMBER_OF[code]
-        column = np.where(number > 0, np.nan, value)
+            number[np.broadcast_to(mask, number.shape)] = reasons.NUMBER_OF[code]
+        barred = number > 0
+        with np.errstate(over="ignore", invalid="ignore"):
+            column = np.array(formula(np.where(barred, np.nan, argument)), dtype=np.float64, copy=None)
+        column[~np.isfinite(column)] = np.nan
         # Nothing leaves without a value and without a reason.
-        number[np.isnan(column) & (number == 0)] = reasons.NUMBER_OF["out_of_range"]
+        number[np.isnan(column) & ~barred] = reasons.NUMBER_OF["out_of_range"]
         self.values[name], self.numbers[name] = column, number
         return column
 
@@ -141,7 +165,7 @@ class _Calculation:
 
     def _inherit(self, name: str) -> list[tuple[BoolArray, str]]:
         number = self.numbers[name]
-        return [(number == value, reasons.CODES[value]) for value in np.unique(number) if value]
+        return [(number == value, reasons.CODES[value]) for value in np.flatnonzero(np.bincount(number)) if value]
 
     def quality(self) -> None:
         feed, permeate = self.t["feed_tds_mg_per_l"], self.t["permeate_tds_mg_per_l"]
@@ -151,13 +175,15 @@ class _Calculation:
             (feed <= 0.0, "feed_tds_zero"),
             (permeate > feed, "permeate_above_feed"),
         ]
-        passage = _divide(permeate, feed)
-        self._add("salt_passage_fraction", passage, *checks)
-        self._add("rejection_fraction", 1.0 - passage, *checks)
+        passage = self._add(
+            "salt_passage_fraction", lambda known: salt_passage_fraction(known, permeate), feed, *checks
+        )
+        self._add("rejection_fraction", rejection_fraction, passage, *self._inherit("salt_passage_fraction"))
         first = self.t["permeate_tds_at_start_mg_per_l"]
         self._add(
             "creep_ratio",
-            _divide(first, permeate),
+            lambda known: _divide(known, permeate),
+            first,
             *self._missing("permeate_tds_at_start_mg_per_l", "permeate_tds_mg_per_l"),
             (self._below_resolution(permeate), "permeate_below_resolution"),
         )
@@ -172,8 +198,8 @@ class _Calculation:
             (self.static, "not_flowing"),
             (permeate + drain <= 0.0, "no_flow"),
         ]
-        self._add("recovery_fraction", _divide(permeate, permeate + drain), *checks)
-        self._add("waste_ratio", _divide(drain, permeate), *checks, (permeate <= 0.0, "no_permeate_flow"))
+        recovery = self._add("recovery_fraction", lambda known: recovery_fraction(known, drain), permeate, *checks)
+        self._add("waste_ratio", waste_ratio, recovery, *checks, (permeate <= 0.0, "no_permeate_flow"))
 
     def driving_pressure(self) -> None:
         recovery = self.values["recovery_fraction"]
@@ -200,6 +226,7 @@ class _Calculation:
         self.assumed = {"recovery": stand_in, "permeate_tds": ~usable, "inlet_pressure": from_outlet}
         self._add(
             "net_driving_pressure_kpa",
+            np.asarray,
             pressure,
             (self.static, "not_flowing"),
             (np.isnan(self.inlet) & ~self.t.bad["inlet_pressure_kpa"], "inlet_pressure_missing"),
@@ -218,13 +245,21 @@ class _Calculation:
             temperature_degc=self.u["standard_temperature_degc"],
         )
         ndp_standard = np.asarray(signed_net_driving_pressure_kpa(standard))
+        usable_standard = np.where(ndp_standard > 0.0, ndp_standard, np.nan)
         tcf = np.asarray(water_tcf(self.t["temperature_degc"], u_kelvin=self.u["u_kelvin"]))
         tcf_standard = np.asarray(water_tcf(self.u["standard_temperature_degc"], u_kelvin=self.u["u_kelvin"]))
         flow = self.t["permeate_flow_l_per_day"]
         pressure_checks = self._inherit("net_driving_pressure_kpa")
         normalised = self._add(
             "normalised_permeate_flow_l_per_day",
-            flow * _divide(ndp_standard, ndp) * tcf_standard / tcf,
+            lambda known: normalised_permeate_flow_l_per_day(
+                known,
+                net_driving_pressure_kpa=ndp,
+                standard_net_driving_pressure_kpa=usable_standard,
+                tcf=tcf,
+                standard_tcf=tcf_standard,
+            ),
+            flow,
             *self._missing("permeate_flow_l_per_day"),
             *pressure_checks,
             (ndp_standard <= 0.0, "no_driving_pressure"),
@@ -233,16 +268,25 @@ class _Calculation:
         no_baseline = np.isnan(baseline) | (baseline <= 0.0)
         self._add(
             "normalised_flow_ratio",
-            _divide(normalised, baseline),
+            lambda known: _divide(known, baseline),
+            normalised,
             *self._inherit("normalised_permeate_flow_l_per_day"),
             (no_baseline, "baseline_missing"),
         )
-        brines = np.asarray(feed_brine_factor(_inside(self.u["standard_recovery_fraction"], 0.0, 0.95))) / np.asarray(
-            feed_brine_factor(_inside(self.recovery, 0.0, 0.95))
+        recovery, standard_recovery = (
+            _inside(self.recovery, 0.0, 0.95),
+            _inside(self.u["standard_recovery_fraction"], 0.0, 0.95),
         )
         passage = self._add(
             "normalised_salt_passage_fraction",
-            self.values["salt_passage_fraction"] * _divide(ndp, ndp_standard) * brines,
+            lambda known: normalised_salt_passage_fraction(
+                known,
+                net_driving_pressure_kpa=ndp,
+                standard_net_driving_pressure_kpa=usable_standard,
+                recovery_fraction=recovery,
+                standard_recovery_fraction=standard_recovery,
+            ),
+            self.values["salt_passage_fraction"],
             *self._inherit("salt_passage_fraction"),
             *pressure_checks,
             (ndp_standard <= 0.0, "no_driving_pressure"),
@@ -250,14 +294,15 @@ class _Calculation:
         baseline = self.u["baseline_normalised_salt_passage_fraction"]
         self._add(
             "normalised_salt_passage_ratio",
-            _divide(passage, baseline),
+            lambda known: _divide(known, baseline),
+            passage,
             *self._inherit("normalised_salt_passage_fraction"),
             (np.isnan(baseline) | (baseline <= 0.0), "baseline_missing"),
         )
         self._expected(flow)
 
     def _expected(self, flow: FloatArray) -> None:
-        """Compare with the label: `expected_permeate_flow_l_per_day`, but with the permeate TDS as it was read."""
+        """Compare with what the label promises under the driving pressure that the readings show."""
         label = MembraneRating(
             flow_l_per_day=self.u["rated_flow_l_per_day"],
             pressure_kpa=self.u["rated_pressure_kpa"],
@@ -270,12 +315,16 @@ class _Calculation:
         rated_pressure = np.asarray(signed_net_driving_pressure_kpa(label.point()))
         # A label that could not give water at its own test condition is no rating; it must not stop the rest.
         unknown = ~((rated_pressure > 0.0) & (label.flow_l_per_day > 0.0))
-        tcf = np.asarray(water_tcf(self.t["temperature_degc"], u_kelvin=label.u_kelvin))
-        rated_tcf = np.asarray(water_tcf(label.temperature_degc, u_kelvin=label.u_kelvin))
-        share = _divide(self.values["net_driving_pressure_kpa"], rated_pressure)
+        expected = permeate_flow_under_l_per_day(
+            replace(label, flow_l_per_day=np.where(unknown, np.nan, label.flow_l_per_day)),
+            driving_pressure_kpa=self.values["net_driving_pressure_kpa"],
+            rated_driving_pressure_kpa=np.where(unknown, np.nan, rated_pressure),
+            temperature_degc=self.t["temperature_degc"],
+        )
         self._add(
             "flow_over_expected",
-            _divide(flow, label.flow_l_per_day * share * tcf / rated_tcf),
+            lambda known: _divide(known, expected),
+            flow,
             *self._missing("permeate_flow_l_per_day"),
             *self._inherit("net_driving_pressure_kpa"),
             (unknown, "rating_missing"),
@@ -288,7 +337,8 @@ class _Calculation:
         only_behind_pump = np.isnan(outlet) & pumped & ~np.isnan(inlet)
         differential_pressure = self._add(
             "prefilter_drop_kpa",
-            line - after,
+            lambda known: known - after,
+            line,
             (self.static, "not_flowing"),
             *self._missing("line_pressure_kpa"),
             (self.t.bad["prefilter_outlet_pressure_kpa"], "out_of_range"),
@@ -302,10 +352,13 @@ class _Calculation:
         feed = np.where(np.isnan(drain), _divide(permeate, design), permeate + drain)
         feed = np.where(np.isnan(permeate), _divide(drain, 1.0 - design), feed)
         reference = self.u["reference_feed_flow_l_per_day"]
-        viscosities = water_viscosity_mpa_s(25.0) / np.asarray(water_viscosity_mpa_s(self.t["temperature_degc"]))
+        usable_reference, temperature = np.where(reference > 0.0, reference, np.nan), self.t["temperature_degc"]
         self._add(
             "normalised_prefilter_drop_kpa",
-            differential_pressure * _divide(reference, feed) * viscosities,
+            lambda known: normalised_drop(
+                differential_pressure, flow=known, reference_flow=usable_reference, temperature_degc=temperature
+            ),
+            feed,
             *self._inherit("prefilter_drop_kpa"),
             (np.isnan(feed), "permeate_flow_missing"),
             (feed <= 0.0, "no_flow"),
@@ -321,10 +374,16 @@ class _Calculation:
         ):
             self._add(
                 name,
-                _divide(self.t[column], permeate),
+                partial(
+                    exhausted_fraction_by_tds,
+                    outlet_tds_mg_per_l=self.t[column],
+                    resolution_mg_per_l=self.u["tds_resolution_mg_per_l"],
+                ),
+                permeate,
                 *self._missing(column, "permeate_tds_mg_per_l"),
                 (self.unflushed, "sample_not_flushed"),
                 (self._below_resolution(permeate), "permeate_below_resolution"),
+                (permeate <= 0.0, "out_of_range"),
             )
 
     def carbon(self) -> None:
@@ -345,7 +404,8 @@ class _Calculation:
     def _removal(self, name: str, before: FloatArray, after: FloatArray) -> None:
         self._add(
             name,
-            1.0 - _divide(after, before),
+            lambda known: chlorine_removal_fraction(known, after),
+            before,
             (np.isnan(before), "chlorine_before_missing"),
             (np.isnan(after), "chlorine_after_missing"),
             (before < _LEAST_CHLORINE_MG_PER_L, "no_chlorine_before"),
@@ -354,11 +414,18 @@ class _Calculation:
 
     def balance(self) -> None:
         permeate, drain = self.t["permeate_flow_l_per_day"], self.t["concentrate_flow_l_per_day"]
-        entering = (permeate + drain) * self.t["feed_tds_mg_per_l"]
-        leaving = permeate * self.t["permeate_tds_mg_per_l"] + drain * self.t["concentrate_tds_mg_per_l"]
+        feed_tds = self.t["feed_tds_mg_per_l"]
         self._add(
             "salt_balance_closure_fraction",
-            _divide(leaving - entering, entering),
+            lambda known: salt_balance_closure_fraction(
+                feed_flow=known,
+                feed_tds_mg_per_l=np.where(feed_tds > 0.0, feed_tds, np.nan),
+                permeate_flow=permeate,
+                permeate_tds_mg_per_l=self.t["permeate_tds_mg_per_l"],
+                concentrate_flow=drain,
+                concentrate_tds_mg_per_l=self.t["concentrate_tds_mg_per_l"],
+            ),
+            permeate + drain,
             *self._missing(
                 "permeate_flow_l_per_day",
                 "concentrate_flow_l_per_day",
@@ -368,7 +435,7 @@ class _Calculation:
             ),
             (self.static, "not_flowing"),
             (permeate + drain <= 0.0, "no_flow"),
-            (self.t["feed_tds_mg_per_l"] <= 0.0, "feed_tds_zero"),
+            (feed_tds <= 0.0, "feed_tds_zero"),
         )
 
     def finish(self) -> Indicators:

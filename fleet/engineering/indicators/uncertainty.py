@@ -10,8 +10,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from fleet.engineering.arrays import BoolArray, FloatArray, Numbers, in_range
-from fleet.engineering.formulas.uncertainty import COVERAGE_FACTOR, reading_standard_uncertainty
+from fleet.engineering.arrays import FloatArray, Numbers
+from fleet.engineering.formulas.uncertainty import reading_standard_uncertainty
 from fleet.engineering.indicators import INDICATORS, QUANTITIES, UnitContext, indicators
 from fleet.engineering.quantities import READING_QUANTITIES
 
@@ -110,36 +110,3 @@ def indicator_uncertainties(
             half = np.where(np.isnan(up), down, np.where(np.isnan(down), up, 0.5 * (up + down)))
             variance[indicator] += np.nan_to_num(half) ** 2
     return {name: np.where(np.isnan(here[name]), np.nan, np.sqrt(variance[name])) for name in INDICATORS}
-
-
-def differs_beyond_noise(
-    value: Numbers, value_uncertainty: Numbers, reference: Numbers, reference_uncertainty: Numbers
-) -> BoolArray:
-    """Return whether two values differ by more than twice their combined standard uncertainty.
-
-    Parameters
-    ----------
-    value, reference : float or ndarray
-        In one unit.
-    value_uncertainty, reference_uncertainty : float or ndarray
-        Standard uncertainties, 0 or more.
-
-    Returns
-    -------
-    ndarray of bool
-        False where anything is missing: no difference is claimed on what is not known.
-
-    Raises
-    ------
-    EngineeringError
-        A negative uncertainty.
-
-    Examples
-    --------
-    >>> bool(differs_beyond_noise(180.0, 6.0, 200.0, 6.0))
-    True
-    """
-    own = in_range(value_uncertainty, "value_uncertainty", 0.0)
-    other = in_range(reference_uncertainty, "reference_uncertainty", 0.0)
-    gap = np.abs(np.asarray(value) - np.asarray(reference))
-    return np.asarray(gap > COVERAGE_FACTOR * np.hypot(own, other))

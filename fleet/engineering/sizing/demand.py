@@ -1,23 +1,18 @@
 """Demand, running hours, waste and tank: the arithmetic of a unit's size."""
 
-from typing import Final
-
 import numpy as np
 
 from fleet.engineering.arrays import Numbers, Result, in_range, tidy
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.mass_balance import feed_volume_l
 
-# Loss of flow to allow for over the life of a membrane (common practice, no source).
-AGEING_DERATE_FRACTION: Final = 0.85
 
-
-def run_hours_per_day(demand_l_per_week: Numbers, permeate_flow_l_per_day: Numbers) -> Result:
+def run_hours_per_day(demand_l_per_day: Numbers, permeate_flow_l_per_day: Numbers) -> Result:
     """Return how many hours a day a unit must run.
 
     Parameters
     ----------
-    demand_l_per_week : float or ndarray
+    demand_l_per_day : float or ndarray
         0 or more.
     permeate_flow_l_per_day : float or ndarray
         Above 0, as it is at the site.
@@ -35,14 +30,14 @@ def run_hours_per_day(demand_l_per_week: Numbers, permeate_flow_l_per_day: Numbe
 
     Examples
     --------
-    >>> run_hours_per_day(140.0, 200.0)
+    >>> run_hours_per_day(20.0, 200.0)
     2.4
     """
-    demand = in_range(demand_l_per_week, "demand_l_per_week", 0.0, unit="L/week")
+    demand = in_range(demand_l_per_day, "demand_l_per_day", 0.0, unit="L/day")
     flow = in_range(permeate_flow_l_per_day, "permeate_flow_l_per_day", 0.0, unit="L/day", open_low=True)
-    hours = demand / 7.0 / flow * 24.0
+    hours = demand / flow * 24.0
     if np.any(hours > 24.0):
-        raise EngineeringError("demand_l_per_week", "The demand exceeds what this unit produces in 24 hours a day.")
+        raise EngineeringError("demand_l_per_day", "The demand exceeds what this unit produces in 24 hours a day.")
     return tidy(hours)
 
 
@@ -84,41 +79,6 @@ def feed_l_per_week(demand_l_per_week: Numbers, recovery_fraction: Numbers) -> R
     700.0
     """
     return feed_volume_l(in_range(demand_l_per_week, "demand_l_per_week", 0.0, unit="L/week"), recovery_fraction)
-
-
-def required_membrane_flow_l_per_day(
-    demand_l_per_week: Numbers, *, max_run_hours_per_day: Numbers, derate_fraction: Numbers
-) -> Result:
-    """Return the label flow a membrane must have.
-
-    Parameters
-    ----------
-    demand_l_per_week : float or ndarray
-        0 or more.
-    max_run_hours_per_day : float or ndarray
-        Above 0, up to 24.
-    derate_fraction : float or ndarray
-        Above 0, up to 1: expected over label flow at winter temperature and lowest pressure, times 0.85 for ageing.
-
-    Returns
-    -------
-    float or ndarray
-        L/day at label conditions.
-
-    Raises
-    ------
-    EngineeringError
-        Out of range.
-
-    Examples
-    --------
-    >>> round(required_membrane_flow_l_per_day(140.0, max_run_hours_per_day=8.0, derate_fraction=0.6), 6)
-    100.0
-    """
-    demand = in_range(demand_l_per_week, "demand_l_per_week", 0.0, unit="L/week")
-    hours = in_range(max_run_hours_per_day, "max_run_hours_per_day", 0.0, 24.0, unit="h", open_low=True)
-    derate = in_range(derate_fraction, "derate_fraction", 0.0, 1.0, open_low=True)
-    return tidy(demand / 7.0 * 24.0 / hours / derate)
 
 
 def tank_usable_volume_l(peak_draw_l: Numbers, permeate_flow_l_per_day: Numbers, draw_window_h: Numbers) -> Result:

@@ -11,6 +11,7 @@ from fleet.engineering.formulas.expected_flow import MembraneRating
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.formulas.resin import ionic_load_meq_per_l
 from fleet.engineering.formulas.tank import shutoff_tank_pressure_kpa, tank_fill_time_multiple
+from fleet.engineering.sizing.demand import run_hours_per_day
 from fleet.engineering.sizing.offer import Item, SizingRequest
 from fleet.engineering.sizing.site import (
     concentrate_langelier,
@@ -80,8 +81,7 @@ def allowed_waste_ratios(survey: SiteSurvey, policy: SizingPolicy | None = None)
     """
     practice = policy or SizingPolicy()
     # More silica than dissolves leaves less than no recovery, and so no ratio.
-    solubility = float(scaling.amorphous_silica_solubility_mg_per_l(survey.lowest_temperature_degc))
-    most = 1.0 - (survey.silica_mg_per_l or 0.0) / solubility
+    most = scaling.max_recovery_by_silica_fraction(survey.silica_mg_per_l or 0.0, survey.lowest_temperature_degc)
     ratios = [ratio for ratio in sorted(practice.waste_ratios) if recovery_from_waste_ratio(ratio) <= most]
     hardness = survey.hardness_mg_per_l_as_caco3
     if hardness is None or (hardness > 0.0 and concentrate_langelier(survey, practice.waste_ratios[0]) is None):
@@ -196,14 +196,20 @@ def _choice(request: SizingRequest, item: Item, ratio: float, inlet: float, poli
     if not needed <= policy.most_membranes:
         return None
     count = max(math.ceil(needed), 1)
+    try:
+        usual_hours = float(run_hours_per_day(usual_work, usual * count))
+        winter_hours = float(run_hours_per_day(work, winter * count))
+    except EngineeringError:
+        # So near its osmotic pressure that warmer water gives less.
+        return None
     return FlowChoice(
         membrane=item,
         inlet_pressure_kpa=inlet,
         waste_ratio=ratio,
         usual_flow_l_per_day=usual * count,
         winter_flow_l_per_day=winter * count,
-        usual_run_hours_per_day=usual_work / (usual * count) * 24.0,
-        winter_run_hours_per_day=work / (winter * count) * 24.0,
+        usual_run_hours_per_day=usual_hours,
+        winter_run_hours_per_day=winter_hours,
         permeate_tds_mg_per_l=permeate,
         membranes=count,
     )

@@ -2,8 +2,12 @@
 
 from fleet.engineering.formulas import scaling
 from fleet.engineering.formulas.expected_flow import MembraneRating, expected_permeate_flow_l_per_day
-from fleet.engineering.formulas.mass_balance import feed_brine_factor, recovery_from_waste_ratio
-from fleet.engineering.formulas.normalisation import OperatingPoint, net_driving_pressure_kpa
+from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.formulas.normalisation import (
+    OperatingPoint,
+    net_driving_pressure_kpa,
+    normalised_salt_passage_fraction,
+)
 from fleet.engineering.sizing.survey import SiteSurvey
 
 
@@ -158,5 +162,11 @@ def site_permeate_tds_mg_per_l(
     label = rating.point()
     passage = 1.0 - float(rating.rejection_fraction)
     driving = site_driving_pressure_kpa(rating, survey, inlet_kpa, survey.usual_temperature_degc, recovery_fraction)
-    brines = feed_brine_factor(recovery_fraction) / feed_brine_factor(label.recovery_fraction)
-    return float(survey.feed_tds_mg_per_l * passage * net_driving_pressure_kpa(label) / driving * brines)
+    at_site = normalised_salt_passage_fraction(
+        passage,
+        net_driving_pressure_kpa=net_driving_pressure_kpa(label),
+        standard_net_driving_pressure_kpa=driving,
+        recovery_fraction=label.recovery_fraction,
+        standard_recovery_fraction=recovery_fraction,
+    )
+    return float(survey.feed_tds_mg_per_l * at_site)

@@ -26,18 +26,6 @@ def outside_limits(values: FloatArray, kind: Kind | str) -> BoolArray:
     return np.asarray(_below(column, quantity_kind) | _above(column, quantity_kind))
 
 
-def limits_sentence(value: float, kind: Kind | str) -> str:
-    """Return the sentence that refuses a canonical value outside the hard limits, or an empty string.
-
-    Examples
-    --------
-    >>> limits_sentence(80.0, "temperature_degc")
-    '80 degC is outside what this can be, 0 to 45 degC (32 to 113 degF); check the digits and the unit.'
-    """
-    quantity_kind = find_kind(kind)
-    return outside_sentence(float(value), quantity_kind, f"{value:.9g} {quantity_kind.canonical_unit}")
-
-
 def plausibility(value: float, kind: Kind | str) -> str:
     """Return a sentence when a canonical value is possible but unusual, otherwise an empty string.
 

@@ -12,6 +12,7 @@ along the column. Rotation and a fresh lag only set new starting values.
 
 import numpy as np
 
+from fleet.engineering.formulas.resin import remaining_capacities_at
 from fleet.forecasting.inputs.tables import Floats
 
 
@@ -51,4 +52,5 @@ def throughput_until(remaining: Floats, target: Floats, transfer_units: Floats) 
 
 def remaining_at_fraction(fraction: Floats, transfer_units: Floats) -> Floats:
     """Capacity left upstream of a point whose water stands at a fraction of the feed: -ln(c) / N."""
-    return -np.log(np.clip(fraction, 1e-6, 0.999)) / transfer_units
+    shares = np.clip(np.asarray(fraction, np.float64), 1e-6, 0.999)
+    return np.asarray(remaining_capacities_at(np.asarray(transfer_units, np.float64), shares))

@@ -13,6 +13,7 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
 from accounts.services.companies import lock_company
+from fleet.engineering.formulas.targets import target_for
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Stage, Unit
 from fleet.services.consequences import Kind, announce
 
@@ -83,6 +84,7 @@ def create_unit(
         The train. A cartridge without `placed_at` stands there since the unit was commissioned.
     facts
         The fields of `Unit`: code, use, kind, product_tds_target_mg_per_l, weekly_demand_l, commissioned_on ...
+        Without a target it is the usual one of the use.
 
     Raises
     ------
@@ -94,7 +96,8 @@ def create_unit(
     check_train(positions, kind=str(kind))
     check_dates(facts["commissioned_on"], facts.get("retired_on"))
     with transaction.atomic():
-        unit = Unit.objects.create(company=site.company, site=site, **facts)
+        target = {"product_tds_target_mg_per_l": target_for(str(facts["use"])).product_tds_high_mg_per_l}
+        unit = Unit.objects.create(company=site.company, site=site, **(target | facts))
         created = Position.objects.bulk_create(
             [
                 Position(unit=unit, order=order, stage=new_position.stage, role=new_position.role)

@@ -402,3 +402,16 @@ def test_exceptions_that_cannot_be_are_refused(
     assert refused.status_code == 400, refused.content
     assert [fault["pointer"] for fault in refused.json()["errors"]] == [pointer]
     assert not site.access_exceptions.exists()
+
+
+@pytest.mark.parametrize(
+    ("use", "highest"), [("reef", 1.0), ("planted", 20.0), ("drinking", 50.0), ("laboratory", 0.5)]
+)
+def test_a_unit_without_a_target_has_that_of_its_use(
+    as_office: APIClient, site: Site, use: str, highest: float
+) -> None:
+    body = new_unit(site, use=use, template="ro_di")
+    del body["product_tds_target"]
+    created = as_office.post("/api/v1/units/", body)
+    assert created.status_code == 201, created.content
+    assert created.json()["product_tds_target"] == {"value": highest, "unit": "mg/L"}

@@ -1,4 +1,4 @@
-"""Rules on the carbon."""
+"""Rules on the carbon: chlorine that passes, and what it spoils behind it."""
 
 from typing import Final
 

@@ -1,4 +1,4 @@
-"""Rules on the membrane."""
+"""Rules on the membrane: salt passage and flow, together and apart."""
 
 from typing import Final
 

@@ -1,4 +1,4 @@
-"""Rules on the resin."""
+"""Rules on the resin: breakthrough, early exhaustion, rotation."""
 
 from typing import Final
 

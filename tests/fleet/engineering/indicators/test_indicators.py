@@ -10,6 +10,7 @@ from fleet.engineering import indicators as room
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas import mass_balance, normalisation, sediment
 from fleet.engineering.formulas.expected_flow import MembraneRating, expected_permeate_flow_l_per_day
+from fleet.engineering.formulas.temperature_correction import water_tcf
 from fleet.engineering.indicators import INDICATORS, QUANTITIES, indicators, reasons
 from fleet.engineering.indicators.words import WORDS, in_words
 
@@ -60,15 +61,23 @@ def test_each_indicator_equals_its_formula() -> None:
     point = normalisation.OperatingPoint(392.0, 350.0, 12.0, 0.2, 12.0)
     standard = UNIT.standard_point()
     assert missing == {}
-    assert values["rejection_fraction"] == pytest.approx(normalisation.rejection_fraction(350.0, 12.0))
+    assert values["rejection_fraction"] == pytest.approx(1.0 - 12.0 / 350.0)
     assert values["salt_passage_fraction"] == pytest.approx(12.0 / 350.0)
     assert values["recovery_fraction"] == pytest.approx(0.2)
     assert values["waste_ratio"] == pytest.approx(4.0)
     assert values["net_driving_pressure_kpa"] == pytest.approx(normalisation.net_driving_pressure_kpa(point))
-    flow = normalisation.normalised_permeate_flow_l_per_day(150.0, point, standard)
+    pressures = {
+        "net_driving_pressure_kpa": normalisation.net_driving_pressure_kpa(point),
+        "standard_net_driving_pressure_kpa": normalisation.net_driving_pressure_kpa(standard),
+    }
+    flow = normalisation.normalised_permeate_flow_l_per_day(
+        150.0, **pressures, tcf=water_tcf(12.0), standard_tcf=water_tcf(25.0)
+    )
     assert values["normalised_permeate_flow_l_per_day"] == pytest.approx(flow)
     assert values["normalised_flow_ratio"] == pytest.approx(flow / 250.0)
-    passage = normalisation.normalised_salt_passage_fraction(point, standard)
+    passage = normalisation.normalised_salt_passage_fraction(
+        12.0 / 350.0, **pressures, recovery_fraction=0.2, standard_recovery_fraction=0.2
+    )
     assert values["normalised_salt_passage_fraction"] == pytest.approx(passage)
     assert values["normalised_salt_passage_ratio"] == pytest.approx(passage / 0.03)
     expected = expected_permeate_flow_l_per_day(

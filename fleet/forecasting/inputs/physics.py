@@ -7,7 +7,7 @@ outside a formula's range is moved to its edge. Values that could not be are tak
 
 import numpy as np
 
-from fleet.engineering.formulas import carbonate, mass_balance, osmotic_pressure, viscosity
+from fleet.engineering.formulas import carbonate, mass_balance, normalisation, osmotic_pressure, sediment
 from fleet.forecasting.inputs.tables import Floats
 
 
@@ -23,15 +23,49 @@ def carbon_dioxide_mg_per_l(ph: Floats, alkalinity: Floats, temperature_degc: Fl
     )
 
 
+def net_driving_pressure_kpa(
+    inlet_kpa: Floats, back_kpa: Floats | float, feed_tds_mg_per_l: Floats, recovery: Floats, temperature_degc: Floats
+) -> Floats:
+    """Net driving pressure, negative where nothing drives; see `formulas.normalisation`.
+
+    The osmotic pressure of the permeate, some thousandths of it, is left out: not every reading has its TDS.
+    """
+    recovery = _within(recovery, 0.0, 0.999)
+    brine = np.asarray(mass_balance.feed_brine_factor(recovery))
+    point = normalisation.OperatingPoint(
+        inlet_pressure_kpa=_within(inlet_kpa, 0.0, 10_000.0),
+        feed_tds_mg_per_l=np.minimum(_within(feed_tds_mg_per_l, 0.0, 50_000.0), 49_999.0 / brine),
+        permeate_tds_mg_per_l=0.0,
+        recovery_fraction=recovery,
+        temperature_degc=_within(temperature_degc, 1.0, 45.0),
+        permeate_pressure_kpa=_within(back_kpa, 0.0, 10_000.0),
+    )
+    return np.asarray(normalisation.signed_net_driving_pressure_kpa(point))
+
+
 def osmotic_pressure_kpa(tds_mg_per_l: Floats, temperature_degc: Floats) -> Floats:
     """Osmotic pressure of a water by the ASTM D4516 expression; see `fleet.engineering.formulas.osmotic_pressure`."""
     tds, temperature = _within(tds_mg_per_l, 0.0, 50_000.0), _within(temperature_degc, 1.0, 45.0)
     return np.asarray(osmotic_pressure.osmotic_pressure_kpa(tds, temperature))
 
 
-def differential_pressure_at_25_degc(drop_kpa: Floats, temperature_degc: Floats) -> Floats:
-    """Pressure drop of a filter brought to the viscosity at 25 degC (Darcy: in proportion to viscosity)."""
-    return drop_kpa * np.asarray(viscosity.viscosity_ratio_25_over_t(_within(temperature_degc, 0.5, 45.0)))
+def feed_brine_factor(recovery: Floats) -> Floats:
+    """Mean concentration along the membrane over that of the feed; see `formulas.mass_balance.feed_brine_factor`."""
+    return np.asarray(mass_balance.feed_brine_factor(_within(recovery, 0.0, 0.999)))
+
+
+def normalised_drop_kpa(drop_kpa: Floats, flow_over_reference: Floats, temperature_degc: Floats) -> Floats:
+    """Differential pressure of a filter at the reference flow and 25 degC; see `formulas.sediment.normalised_drop`.
+
+    A gauge that reads a little less before the filter than behind it leaves a drop below zero, which scales alike.
+    """
+    scale = sediment.normalised_drop(
+        1.0,
+        flow=_within(flow_over_reference, 1e-3, 1e3),
+        reference_flow=1.0,
+        temperature_degc=_within(temperature_degc, 0.5, 45.0),
+    )
+    return drop_kpa * np.asarray(scale)
 
 
 def recovery_fraction(permeate_flow: Floats, concentrate_flow: Floats) -> Floats:

@@ -13,7 +13,7 @@ from fleet.engineering.limits import Limits
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
-from fleet.forecasting.inputs.physics import osmotic_pressure_kpa
+from fleet.forecasting.inputs.physics import feed_brine_factor, net_driving_pressure_kpa, osmotic_pressure_kpa
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear import pooling
 from fleet.forecasting.wear.conditions import Conditions
@@ -302,9 +302,9 @@ def _trend_inputs(
     recovery = conditions.recovery[unit, step]
     feed = readings.feed_tds_mg_per_l[rows]
     feed = np.where(np.isfinite(feed), feed, conditions.feed_tds_mg_per_l[unit, step])
-    average = feed * np.log(1.0 / (1.0 - recovery)) / recovery
+    average = feed * feed_brine_factor(recovery)
     back, back_noise = _back_pressure(fleet, readings, rows, inlet)
-    ndp = np.maximum(inlet - back - osmotic_pressure_kpa(average, temperature), 25.0)
+    ndp = np.maximum(net_driving_pressure_kpa(inlet, back, feed, recovery, temperature), 25.0)
     inverse = 1.0 / 298.15 - 1.0 / (temperature + 273.15)
     rating = _ratings(fleet, segments)
     u = rating.water_u[segment]

@@ -8,7 +8,7 @@ import numpy as np
 from fleet.engineering.limits import Limits
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
-from fleet.forecasting.inputs.physics import differential_pressure_at_25_degc
+from fleet.forecasting.inputs.physics import normalised_drop_kpa
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions, inverse_temperature
 from fleet.forecasting.wear.learned import Pool
@@ -196,7 +196,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     warmth = np.exp(WATER_U_KELVIN * (inverse_temperature(temperature) - inverse_temperature(usual_temperature)))
     expected = 1.0 + conditions.recovery[unit, step] * (warmth - 1.0)
     ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), expected)
-    normal = differential_pressure_at_25_degc(drop[rows], temperature) / ratio
+    normal = normalised_drop_kpa(drop[rows], ratio, temperature)
     items = fleet.items
     label = _labels(fleet, segments.lead, items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
     owner = columns.unit[segments.column]

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from fleet.engineering.formulas import mass_balance
+from fleet.engineering.formulas import mass_balance, normalisation, sediment
 from fleet.forecasting.inputs import physics
 
 ODD = np.array([np.nan, -1e12, -1.0, 0.0, 1e-300, 0.2, 40.0, 1e5, 1e12])
-TWO = [physics.recovery_fraction, physics.feed_volume_l, physics.osmotic_pressure_kpa]
+TWO = [physics.recovery_fraction, physics.feed_volume_l]
 
 
 def test_recovery_waste_and_feed_are_those_of_the_formulas():
@@ -37,3 +37,29 @@ def test_an_odd_ratio_or_recovery_is_held_to_the_range(formula):
     assert np.isnan(result[0])
     assert np.isfinite(result[1:]).all()
     assert (result[1:] >= 0).all()
+
+
+def test_net_driving_pressure_and_feed_brine_factor_are_those_of_the_formulas():
+    inlet, back, feed = np.array([400.0, 250.0]), np.array([0.0, 140.0]), np.array([300.0, 900.0])
+    recovery, temperature = np.array([0.2, 0.35]), np.array([8.0, 25.0])
+    point = normalisation.OperatingPoint(inlet, feed, 0.0, recovery, temperature, permeate_pressure_kpa=back)
+    np.testing.assert_array_equal(
+        physics.net_driving_pressure_kpa(inlet, back, feed, recovery, temperature),
+        normalisation.signed_net_driving_pressure_kpa(point),
+    )
+    np.testing.assert_array_equal(physics.feed_brine_factor(recovery), mass_balance.feed_brine_factor(recovery))
+
+
+def test_a_brine_beyond_the_range_of_osmotic_pressure_is_held_to_it():
+    """Feed of 40 g/L at 80 % recovery would be 80 g/L on the mean, above what the formula covers."""
+    pressure = physics.net_driving_pressure_kpa(*(np.array([value]) for value in (6000.0, 0.0, 40_000.0, 0.8, 25.0)))
+    at_edge = physics.net_driving_pressure_kpa(*(np.array([value]) for value in (6000.0, 0.0, 49_999.0, 0.0, 25.0)))
+    assert pressure == pytest.approx(at_edge)
+    assert np.isfinite(physics.net_driving_pressure_kpa(ODD[1:], ODD[1:], ODD[1:], ODD[1:], ODD[1:])).all()
+
+
+def test_a_drop_is_normalised_by_the_formula_and_may_lie_below_zero():
+    drop, ratio, temperature = np.array([12.0, 40.0]), np.array([0.8, 1.5]), np.array([6.0, 25.0])
+    by_formula = sediment.normalised_drop(drop, flow=ratio, reference_flow=1.0, temperature_degc=temperature)
+    np.testing.assert_allclose(physics.normalised_drop_kpa(drop, ratio, temperature), by_formula, rtol=1e-14)
+    np.testing.assert_allclose(physics.normalised_drop_kpa(-drop, ratio, temperature), -by_formula, rtol=1e-14)

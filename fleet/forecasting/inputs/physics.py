@@ -7,7 +7,7 @@ outside a formula's range is moved to its edge. Values that could not be are tak
 
 import numpy as np
 
-from fleet.engineering.formulas import carbonate, mass_balance, normalisation, osmotic_pressure, sediment
+from fleet.engineering.formulas import carbonate, mass_balance, normalisation, sediment
 from fleet.forecasting.inputs.tables import Floats
 
 
@@ -41,12 +41,6 @@ def net_driving_pressure_kpa(
         permeate_pressure_kpa=_within(back_kpa, 0.0, 10_000.0),
     )
     return np.asarray(normalisation.signed_net_driving_pressure_kpa(point))
-
-
-def osmotic_pressure_kpa(tds_mg_per_l: Floats, temperature_degc: Floats) -> Floats:
-    """Osmotic pressure of a water by the ASTM D4516 expression; see `fleet.engineering.formulas.osmotic_pressure`."""
-    tds, temperature = _within(tds_mg_per_l, 0.0, 50_000.0), _within(temperature_degc, 1.0, 45.0)
-    return np.asarray(osmotic_pressure.osmotic_pressure_kpa(tds, temperature))
 
 
 def feed_brine_factor(recovery: Floats) -> Floats:

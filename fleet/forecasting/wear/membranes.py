@@ -13,7 +13,7 @@ from fleet.engineering.limits import Limits
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
-from fleet.forecasting.inputs.physics import feed_brine_factor, net_driving_pressure_kpa, osmotic_pressure_kpa
+from fleet.forecasting.inputs.physics import feed_brine_factor, net_driving_pressure_kpa
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear import pooling
 from fleet.forecasting.wear.conditions import Conditions
@@ -269,8 +269,8 @@ def _ratings(fleet: Fleet, segments: Segments) -> _Rating:
     pressure = np.nan_to_num(items.rated_pressure_kpa[item], nan=414.0)
     tds = np.nan_to_num(items.rated_tds_mg_per_l[item], nan=250.0)
     temperature = np.nan_to_num(items.rated_temperature_degc[item], nan=25.0)
-    # 1.09 is the feed-brine average at the usual 15 % recovery of a rating.
-    ndp = np.maximum(pressure - osmotic_pressure_kpa(1.09 * tds, temperature), 50.0)
+    recovery = np.nan_to_num(items.rated_recovery_fraction[item], nan=0.15)
+    ndp = np.maximum(net_driving_pressure_kpa(pressure, 0.0, tds, recovery, temperature), 50.0)
     u = np.where(temperature < 25, U_BELOW_25, U_ABOVE_25)
     factor = u * (1 / 298.15 - 1 / (temperature + 273.15))
     rejection = np.clip(np.nan_to_num(items.rejection_fraction[item], nan=0.96), 0.5, 0.995)

@@ -5,14 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fleet.engineering.formulas.expected_flow import MembraneRating
+from fleet.engineering.formulas.normalisation import net_driving_pressure_kpa
 from fleet.engineering.limits import HOUSE
 from fleet.forecasting import build_fleet, forecast
 from fleet.forecasting.answer.results import GRID_LEVELS
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.columns import build_columns, build_segments
 from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
-from fleet.forecasting.wear.membranes import membranes_left
+from fleet.forecasting.wear.membranes import _ratings, membranes_left
 from tests.fleet.forecasting.fleets import NOW, columns, readings
 
 MIDDLE = len(GRID_LEVELS) // 2
@@ -148,3 +152,20 @@ def test_past_lives_teach_what_dates_alone_can():
         return float(np.median(answer.grid_day[fleet.positions.stage == 2, MIDDLE])) - NOW
 
     assert median("exhausted") < 560.0 < 750.0 < median("early")
+
+
+@pytest.mark.parametrize(("recovery", "at"), [(0.15, 0.15), (0.5, 0.5), (None, 0.15)])
+def test_a_label_is_taken_at_the_recovery_it_was_tested_at(recovery, at):
+    """As the expected flow takes it: a test solution of 2 g/L at half recovery leaves much less to drive the water."""
+    fleet_columns = columns(placed=NOW - AGE)
+    count = len(fleet_columns["items"]["item_id"])
+    for name, value in (
+        ("rated_pressure_kpa", 690.0), ("rated_tds_mg_per_l", 2000.0), ("rated_temperature_degc", 25.0),
+        ("rated_recovery_fraction", recovery),
+    ):  # fmt: skip
+        fleet_columns["items"][name] = [value] * count
+    fleet, faults = build_fleet(**fleet_columns)
+    assert faults == []
+    rating = _ratings(fleet, build_segments(fleet, build_columns(fleet, words.MEMBRANE)))
+    tested = MembraneRating(284.0, 690.0, 25.0, 2000.0, at, rejection_fraction=1.0)
+    assert rating.ndp_kpa == pytest.approx(net_driving_pressure_kpa(tested.point()))

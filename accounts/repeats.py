@@ -34,7 +34,10 @@ class Difference:
 
     def sentence(self, reference: str, owner_words: str) -> str:
         """Both values, side by side; `owner_words` is what the reference stands for, such as 'a reading'."""
-        start = f"The reference '{reference}' is already used by {owner_words}"
+        return self.sentence_of(f"The reference '{reference}' is already used by {owner_words}")
+
+    def sentence_of(self, start: str) -> str:
+        """Both values behind the start of a sentence, such as 'This picture is stored'."""
         if not self.stored:
             return f"{start} without {self.field}, and {self.sent} was sent"
         return f"{start} with {self.field} {self.stored}, {f'not {self.sent}' if self.sent else 'and none was sent'}"

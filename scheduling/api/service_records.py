@@ -248,7 +248,10 @@ class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
     @extend_schema(request={"multipart/form-data": NewPhotoSerializer}, responses={201: PhotoSerializer})
     @action(detail=True, methods=["post"], url_path="photos", parser_classes=[MultiPartParser])
     def add_photo(self, request: Request, pk: str) -> Response:
-        """Add a photo or a signature: JPEG, PNG or WebP, 10 MB at most. 200 when the same picture came before."""
+        """Add a photo or a signature: JPEG, PNG or WebP, 10 MB at most.
+
+        200 when the same picture came before with the same kind and caption, 409 when it came with others.
+        """
         record = self.get_object()
         photo, is_new = add_photo(record=record, by=self.by, now=self.now, **NewPhotoSerializer.read(self))
         return Response(

@@ -12,6 +12,7 @@ from PIL import Image, UnidentifiedImageError
 
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
+from accounts.repeats import CONFLICT, difference
 from accounts.services import record as leave_entry
 from scheduling.models import ServicePhoto, ServiceRecord
 
@@ -24,7 +25,7 @@ _TYPES: Final = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp"}
 def add_photo(
     *, record: ServiceRecord, by: Membership, file: UploadedFile, kind: str, caption: str, now: datetime
 ) -> tuple[ServicePhoto, bool]:
-    """Keep a picture of a report; one that was sent before is found again.
+    """Keep a picture of a report; one that was sent before, with the same kind and caption, is found again.
 
     Returns
     -------
@@ -35,7 +36,7 @@ def add_photo(
     InvalidInput
         When it is no JPEG, PNG or WebP picture, whatever it is called, or too large.
     Conflict
-        When the report has as many as are kept.
+        When the report has as many as are kept, or has this picture already with another kind or caption.
     """
     if (file.size or 0) > MOST_BYTES:
         raise _refused(f"the picture has {file.size} bytes; at most {MOST_BYTES} are taken. Send a smaller one.")
@@ -46,6 +47,7 @@ def add_photo(
         ServiceRecord.objects.select_for_update(no_key=True).get(pk=record.pk)
         stored = ServicePhoto.objects.filter(record=record, digest=digest).first()
         if stored is not None:
+            _refuse_other_words(stored, kind, caption)
             return stored, False
         if ServicePhoto.objects.filter(record=record).count() >= MOST_PHOTOS:
             raise Conflict("enough_photos", f"A report keeps {MOST_PHOTOS} pictures at most.")
@@ -65,6 +67,15 @@ def add_photo(
         photo.save()
         leave_entry(by=by, action="add photo", subject=photo, details={"record": record.pk, "kind": kind}, now=now)
     return photo, True
+
+
+def _refuse_other_words(stored: ServicePhoto, kind: str, caption: str) -> None:
+    """A picture is its own reference, and what is sent with it a second time is what was sent the first time."""
+    differences = [*difference("kind", stored.kind, kind), *difference("caption", stored.caption, caption)]
+    if differences:
+        faults = [Fault(f"/{one.field}", f"{one.sentence_of('This picture is stored')}.") for one in differences]
+        sentence = "The report has this picture already, sent with other words; send it again as it was sent first."
+        raise Conflict(CONFLICT, sentence, faults=faults)
 
 
 def _look_at(content: bytes) -> tuple[str, int, int]:

@@ -128,7 +128,8 @@ def test_pictures_are_kept_once_and_read_by_those_who_may_see_the_report(
     assert sent.status_code == 201, sent.content
     picture = sent.json()
     assert (picture["media_type"], picture["width"], picture["height"], picture["kind"]) == ("image/png", 3, 2, "photo")
-    assert as_installer.post(address, {"file": _picture()}, format="multipart").status_code == 200
+    again = as_installer.post(address, {"file": _picture(), "caption": "Old cartridge"}, format="multipart")
+    assert (again.status_code, again.json()) == (200, picture)
     signed = as_installer.post(address, {"file": _picture("JPEG"), "kind": "signature"}, format="multipart")
     assert signed.json()["kind"] == "signature"
     assert [photo["id"] for photo in as_client.get(f"{ADDRESS}{record['id']}/").json()["photos"]] == [
@@ -148,6 +149,31 @@ def test_pictures_are_kept_once_and_read_by_those_who_may_see_the_report(
     # the sender's name of a file never reaches the disk
     assert photo.file.name == f"company-{town.company.pk}/record-{record['id']}/{photo.digest}.png"
     assert Path(photo.file.path).is_relative_to(settings.MEDIA_ROOT)
+
+
+@pytest.mark.parametrize(
+    ("other", "sentence"),
+    [
+        ({"caption": "New cartridge"}, "with caption 'Old cartridge', not 'New cartridge'."),
+        ({}, "with caption 'Old cartridge', and none was sent."),
+        ({"caption": "Old cartridge", "kind": "signature"}, "with kind 'photo', not 'signature'."),
+    ],
+)
+def test_a_picture_sent_again_with_other_words_is_refused(
+    as_installer: APIClient, town: Town, unit: Unit, other: dict[str, str], sentence: str
+) -> None:
+    record = as_installer.post(ADDRESS, _body(town, unit), format="json").json()
+    address = f"{ADDRESS}{record['id']}/photos/"
+    picture = as_installer.post(address, {"file": _picture(), "caption": "Old cartridge"}, format="multipart").json()
+    refused = as_installer.post(address, {"file": _picture(), **other}, format="multipart")
+    assert (refused.status_code, refused.json()["code"]) == (409, "reference_conflict"), refused.content
+    (fault,) = refused.json()["errors"]
+    assert fault == {
+        "pointer": f"/{'kind' if 'kind' in other else 'caption'}",
+        "detail": f"This picture is stored {sentence}",
+    }
+    kept = ServicePhoto.objects.get()
+    assert (kept.pk, kept.kind, kept.caption) == (picture["id"], "photo", "Old cartridge")
 
 
 @pytest.mark.parametrize(

@@ -241,7 +241,6 @@ class PlanViewSet(ReadOnlyViewSet):
         if "If-Match" in request.headers:
             check_if_match(request, etag_of(self.get_serializer(plan).data))
         repaired = replan_day(plan=plan, by=self.by, now=self.now, **ReplanSerializer.read(self))
-        write_parts_lists(plan=repaired, now=self.now)
         return self.answer(self.reread(repaired), status=201)
 
     @extend_schema(request=None, responses=PartsWrittenSerializer)

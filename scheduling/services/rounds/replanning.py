@@ -32,6 +32,7 @@ from scheduling.services.rounds.plans import (
     unserved_rows,
 )
 from scheduling.services.rounds.problem import PlanQuestion, ask
+from scheduling.services.stock.parts import write_parts_lists
 from scheduling.services.travel import provider_for
 from scheduling.services.visits.visits import LEGAL_MOVES, cancel_visit, propose_visits
 
@@ -125,7 +126,8 @@ def replan_day(
 
     Returns
     -------
-    A plan for the days of the one it mends, with `differences` that say what changed and who must be told.
+    A plan for the days of the one it mends, with `differences` that say what changed and who must be told. Its parts
+    lists are written with it.
 
     Raises
     ------
@@ -150,6 +152,8 @@ def replan_day(
         record(by=by, action="replan", subject=repaired, details=details, now=now)
         if publish:
             repaired = publish_plan(plan=repaired, by=by, now=now)
+        # vans are loaded by the lists: a plan without its own would send people out with those of the one before
+        write_parts_lists(plan=repaired, now=now)
     return repaired
 
 

@@ -9,9 +9,10 @@ import time_machine
 from rest_framework.test import APIClient
 
 from accounts.models import Membership
-from scheduling.models import CompanyPolicy, Installer, Plan, Stop, Visit
+from scheduling.models import CompanyPolicy, Installer, PartsList, Plan, Stop, Visit
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
+from scheduling.services.stock.parts import PartsWriter
 from scheduling.services.visits.visits import propose_visits
 from tests.cast import ApiFor
 from tests.scheduling.night import run_night
@@ -54,6 +55,27 @@ def test_a_broken_day_is_mended_and_published_in_one_call(address: str, as_offic
     assert Plan.objects.count() == 2
     refused = as_office.post(address, body, format="json")
     assert (refused.status_code, refused.json()["code"]) == (409, "plan_is_not_published")
+
+
+def test_a_plan_whose_parts_lists_cannot_be_written_is_not_stored(
+    address: str, as_office: APIClient, ada: Installer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    published = Plan.objects.get()
+    lists = set(PartsList.objects.values_list("pk", "plan"))
+    body = {"installers_out": [{"installer": ada.pk}], "publish": True, "iterations": 100}
+    with monkeypatch.context() as patch:
+        patch.setattr(PartsWriter, "drop_stale", _broken)
+        with pytest.raises(OSError, match="the disk is full"):
+            as_office.post(address, body, format="json")
+    assert [(plan.pk, plan.state) for plan in Plan.objects.all()] == [(published.pk, "published")]
+    assert set(PartsList.objects.values_list("pk", "plan")) == lists
+    answer = as_office.post(address, body, format="json")
+    assert answer.status_code == 201, answer.content
+    assert PartsList.objects.filter(plan=answer.json()["id"]).exists()
+
+
+def _broken(writer: PartsWriter) -> None:
+    raise OSError("the disk is full")
 
 
 def test_a_call_off_an_overrun_and_an_urgent_call_together(address: str, as_office: APIClient, town: Town) -> None:

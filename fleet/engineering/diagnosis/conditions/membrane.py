@@ -15,22 +15,36 @@ def _numbers(flow: float, passage: float, **more: float) -> dict[str, float | st
     return {"normalised_flow_ratio": flow, "normalised_salt_passage_ratio": passage, **more}
 
 
-def oxidised(f: Facts) -> Evidence | None:
-    """Flow steady, salt passage doubled, and chlorine has met the membrane."""
+def _chlorine_passes(f: Facts) -> bool:
+    chlorine = f.chlorine_after_carbon
+    return chlorine is not None and chlorine >= f.limits.chlorine_mg_per_l
+
+
+def _passes_twice_the_salt(f: Facts) -> tuple[float, float] | None:
+    """Flow and salt passage of a membrane whose flow is steady and whose salt passage has doubled."""
     both = _membrane(f)
     if both is None or f.text("membrane_material") == "cellulose":
         return None
     flow, passage = both
-    if flow < f.thresholds.flow_steady_low or passage < f.thresholds.salt_passage_double:
+    steady = flow >= f.thresholds.flow_steady_low
+    return both if steady and passage >= f.thresholds.salt_passage_double else None
+
+
+def oxidised(f: Facts) -> Evidence | None:
+    """Flow steady, salt passage doubled, and chlorine passes the carbon."""
+    both, chlorine = _passes_twice_the_salt(f), f.chlorine_after_carbon
+    if both is None or chlorine is None or not _chlorine_passes(f):
         return None
-    chlorine, exposure = f.chlorine_after_carbon, f.number("membrane_exposure_ppm_h")
-    if chlorine is not None and chlorine >= f.limits.chlorine_mg_per_l:
-        return Evidence(
-            surely(passage - f.thresholds.salt_passage_double, at_limit=0.8), _numbers(flow, passage, chlorine=chlorine)
-        )
-    if exposure is not None and exposure >= 200.0:
-        return Evidence(0.6, _numbers(flow, passage, exposure_ppm_h=exposure))
-    return None
+    sure = surely(both[1] - f.thresholds.salt_passage_double, at_limit=0.8)
+    return Evidence(sure, _numbers(*both, chlorine=chlorine))
+
+
+def oxidised_before(f: Facts) -> Evidence | None:
+    """Flow steady, salt passage doubled, and the membrane has met much chlorine; none is known to pass now."""
+    both, exposure = _passes_twice_the_salt(f), f.number("membrane_exposure_ppm_h")
+    if both is None or exposure is None or exposure < 200.0 or _chlorine_passes(f):
+        return None
+    return Evidence(0.6, _numbers(*both, exposure_ppm_h=exposure))
 
 
 def leaking_past(f: Facts) -> Evidence | None:

@@ -28,12 +28,12 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         condition=when.oxidised,
         asks=NORMALISED,
         place=AT_MEMBRANE,
-        outdated_by=("membrane",),
+        outdated_by=("carbon", "membrane"),
         causes=(Cause(code="membrane_oxidised_carbon_exhausted", work=CARBON_NOW),),
         confirm="Test total chlorine after the carbon; look at the exposure in ppm h.",
         action="Replace the carbon first, then the membrane.",
         caution=ISOLATE,
-        source="exposure of 200 to 1000 ppm h: from memory; thresholds common practice, no source",
+        source=PRACTICE,
         for_installer=(
             "The flow is steady, the salt passage has doubled and chlorine passes the carbon: the membrane is oxidised."
         ),
@@ -41,6 +41,25 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
             "Chlorine has damaged the membrane. We will come soon to replace the carbon filter, and the membrane "
             "after it."
         ),
+    ),
+    Rule(
+        id="D47",
+        title="Membrane oxidised",
+        pattern="flow_steady_salt_doubled_exposure",
+        step="membrane",
+        condition=when.oxidised_before,
+        asks=NORMALISED,
+        place=AT_MEMBRANE,
+        outdated_by=("membrane",),
+        causes=(Cause(code="membrane_oxidised", work=NoWork.ASKED_ELSEWHERE),),
+        confirm="Test total chlorine after the carbon; look at the exposure in ppm h.",
+        action="Replace the membrane; where the carbon lets chlorine through, replace that first.",
+        caution=ISOLATE,
+        source="exposure of 200 to 1000 ppm h: from memory; thresholds common practice, no source",
+        for_installer=(
+            "The flow is steady, the salt passage has doubled and the membrane has met much chlorine: it is oxidised."
+        ),
+        for_client="Chlorine has damaged the membrane. We will plan its replacement.",
     ),
     Rule(
         id="D06",

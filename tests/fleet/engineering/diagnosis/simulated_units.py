@@ -301,4 +301,13 @@ FAULTS: dict[str, tuple[Fault, str]] = {
         lambda u, r: replace(u, lead_share=1.0, product_share=r.uniform(1.4, 1.8)),
         "D32",
     ),
+    "membrane oxidised earlier": (
+        lambda u, r: replace(
+            u,
+            salt=u.salt * r.uniform(2.6, 4.5),
+            water=u.water * r.uniform(1.02, 1.12),
+            observed={"membrane_exposure_ppm_h": r.uniform(300.0, 900.0)},
+        ),
+        "D47",
+    ),
 }

@@ -71,7 +71,7 @@ CASES: list[tuple[str, Changes, float]] = [
     ("D27", {"tank_pressure_kpa": 220.0, "tank_valve": "open", MADE: 100.0, PERMEATE: 9.8}, 0.6),
     ("D40", {"pump_cycles_rapidly": True}, 0.8),
     ("D05", {PASSAGE: 3.0, CHLORINE: 0.3}, 0.8 + 0.15 * 0.63212),
-    ("D05", {PASSAGE: 3.0, "membrane_exposure_ppm_h": 900.0}, 0.6),
+    ("D47", {PASSAGE: 3.0, "membrane_exposure_ppm_h": 900.0}, 0.6),
     ("D06", {PASSAGE: 2.5, JUMP: 2.4}, 0.8),
     ("D06", {PASSAGE: 2.5, JUMP: 2.4, **NO_CHLORINE}, 0.65),
     ("D06", {PASSAGE: 2.5}, 0.55),
@@ -183,6 +183,8 @@ def test_a_doubt_takes_two_fifths_from_what_rests_on_it_and_nothing_from_the_res
     ("rule", "given", "hidden_by"),
     [
         ("D05", {PASSAGE: 2.4, CHLORINE: 0.3}, {"membrane_material": "cellulose"}),
+        ("D47", {PASSAGE: 2.4, "membrane_exposure_ppm_h": 900.0}, {"membrane_material": "cellulose"}),
+        ("D47", {PASSAGE: 2.4, "membrane_exposure_ppm_h": 900.0}, {CHLORINE: 0.3}),
         ("D44", {CHLORINE: 0.3}, {"membrane_material": "cellulose"}),
         ("D29", {MADE: 0.0, DRAIN: 0.0}, {"state": "static"}),
         ("D29", {MADE: 0.0, DRAIN: 0.0}, {"tank_is_full": True}),

@@ -66,6 +66,7 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
         {"normalised_salt_passage_ratio": 2.4, "carbon_outlet_total_chlorine_mg_per_l": 0.3},
         "membrane_oxidised_carbon_exhausted",
     ),
+    ("D47", {"normalised_salt_passage_ratio": 2.4, "membrane_exposure_ppm_h": 900.0}, "membrane_oxidised"),
     ("D06", {"normalised_salt_passage_ratio": 2.5, "salt_passage_ratio_since_last_reading": 2.4}, "o_ring_leak"),
     (
         "D07",

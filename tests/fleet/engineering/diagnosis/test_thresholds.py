@@ -23,6 +23,8 @@ MADE, DRAIN = "permeate_flow_l_per_day", "concentrate_flow_l_per_day"
 JUMP, DROP = "salt_passage_ratio_since_last_reading", "feed_brine_drop_ratio"
 NO_DRAIN: Changes = {DRAIN: None, "baseline_concentrate_flow_l_per_day": None}
 OXIDISED: Changes = {PASSAGE: 2.4, CHLORINE: 0.3}
+EXPOSURE = "membrane_exposure_ppm_h"
+EXPOSED: Changes = {PASSAGE: 2.4, EXPOSURE: 900.0}
 NEW_WATER: Changes = {"feed_tds_mg_per_l": 325.0, PERMEATE: 11.7}
 WEAK: Changes = {"inlet_pressure_kpa": 250.0, MADE: 120.0, PERMEATE: 14.0}
 WARM: Changes = {"temperature_degc": 24.0, MADE: 270.0, PERMEATE: 12.0}
@@ -145,7 +147,9 @@ EDGES = [
     Edge("D05", FLOW, "from", lambda x: x.flow_steady_low, OXIDISED, ("flow_steady_low",)),
     Edge("D05", PASSAGE, "from", lambda x: x.salt_passage_double, {CHLORINE: 0.3}, ("salt_passage_double",)),
     Edge("D05", CHLORINE, "from", lambda x: x.chlorine_mg_per_l, {PASSAGE: 2.4}, ("chlorine_mg_per_l",)),
-    Edge("D05", "membrane_exposure_ppm_h", "from", 200.0, {PASSAGE: 2.4}),
+    Edge("D47", FLOW, "from", lambda x: x.flow_steady_low, EXPOSED, ("flow_steady_low",)),
+    Edge("D47", PASSAGE, "from", lambda x: x.salt_passage_double, {EXPOSURE: 900.0}, ("salt_passage_double",)),
+    Edge("D47", EXPOSURE, "from", 200.0, {PASSAGE: 2.4}),
     Edge("D06", CHLORINE, "below", lambda x: x.chlorine_mg_per_l, {PASSAGE: 2.5, JUMP: 2.4},
          ("chlorine_mg_per_l",)),
     Edge("D06", FLOW, "from", lambda x: x.flow_steady_low, {PASSAGE: 2.5, JUMP: 2.4}, ("flow_steady_low",)),

@@ -156,6 +156,43 @@ def test_a_change_of_the_cartridge_makes_the_old_reading_history(unit: Unit, own
     assert causes(unit, "closed") == {"di_lead_exhausted"}
 
 
+def fit_membrane_before_the_readings(unit: Unit) -> None:
+    """Its first readings are the baseline that its salt passage is held against."""
+    membrane = Position.objects.get(unit=unit, stage="membrane").placements.get()
+    membrane.placed_at = membrane.first_installed_at = NOW - timedelta(days=85)
+    membrane.save()
+
+
+def test_fresh_carbon_is_not_called_exhausted_by_what_the_old_one_let_through(unit: Unit, owner: Membership) -> None:
+    """Permeate of 20 where 9 was usual, and chlorine past the carbon, which is replaced the next day."""
+    fit_membrane_before_the_readings(unit)
+    doubled = {"permeate_tds_mg_per_l": 20.0, "interstage_tds_mg_per_l": None}
+    read(unit, NOW - timedelta(days=3), **doubled, carbon_outlet_total_chlorine_mg_per_l=0.3)
+    refresh_findings(company=unit.company, now=NOW)
+    assert "membrane_oxidised_carbon_exhausted" in causes(unit)
+    carbon = Position.objects.get(unit=unit, stage="carbon")
+    item = factories.CatalogueItemFactory(company=unit.company, kind="carbon")
+    place(position=carbon, item=item, by=owner, now=NOW - timedelta(days=2), removal="exhausted")
+    refresh_findings(company=unit.company, now=NOW)
+    assert not [cause for cause in causes(unit) if "carbon_exhausted" in cause]
+    # tested again, the carbon is good and the membrane as bad as before
+    read(unit, NOW - timedelta(days=1), **doubled, carbon_outlet_total_chlorine_mg_per_l=0.0)
+    refresh_findings(company=unit.company, now=NOW)
+    assert not [cause for cause in causes(unit) if "carbon_exhausted" in cause]
+
+
+def test_a_membrane_that_met_chlorine_long_enough_calls_for_no_carbon_that_tests_well(unit: Unit) -> None:
+    """1.2 mg/L for 77 days, 2.667 h a day: 246 ppm h; tested again yesterday, the carbon lets nothing through."""
+    fit_membrane_before_the_readings(unit)
+    doubled = {"permeate_tds_mg_per_l": 20.0, "interstage_tds_mg_per_l": None}
+    read(unit, NOW - timedelta(days=79), carbon_outlet_total_chlorine_mg_per_l=1.2)
+    read(unit, NOW - timedelta(days=2), carbon_outlet_total_chlorine_mg_per_l=1.2)
+    read(unit, NOW - timedelta(days=1), **doubled, carbon_outlet_total_chlorine_mg_per_l=0.0)
+    refresh_findings(company=unit.company, now=NOW)
+    assert "membrane_oxidised" in causes(unit)
+    assert not [cause for cause in causes(unit) if "carbon_exhausted" in cause]
+
+
 def test_a_dismissed_finding_does_not_come_back_while_the_pattern_lasts(unit: Unit, owner: Membership) -> None:
     read(unit, NOW - timedelta(days=3), interstage_tds_mg_per_l=9.0)
     refresh_findings(company=unit.company, now=NOW)

@@ -8,6 +8,9 @@ What is taken up upstream is what does not pass: dR/dx = -(1 - exp(-N R)), hence
 
 for the lead alone as for lead and lag together, whatever the history, as long as the feed concentration is the same
 along the column. Rotation and a fresh lag only set new starting values.
+
+It is the closed form of `fleet.engineering.formulas.resin`, in logarithms of what is left: a fleet asks it for every
+cartridge, shape and point of its grid, in single precision, and past exhaustion too, where the formula refuses.
 """
 
 import numpy as np
@@ -51,6 +54,11 @@ def throughput_until(remaining: Floats, target: Floats, transfer_units: Floats) 
 
 
 def remaining_at_fraction(fraction: Floats, transfer_units: Floats) -> Floats:
-    """Capacity left upstream of a point whose water stands at a fraction of the feed: -ln(c) / N."""
+    """Capacity left upstream of a point whose water stands at a fraction of the feed: -ln(c) / N.
+
+    It has the precision of what came in: the curves of a fleet are held in single precision, and a double one among
+    them would double all that follows.
+    """
     shares = np.clip(np.asarray(fraction, np.float64), 1e-6, 0.999)
-    return np.asarray(remaining_capacities_at(np.asarray(transfer_units, np.float64), shares))
+    left = remaining_capacities_at(np.asarray(transfer_units, np.float64), shares)
+    return np.asarray(left, dtype=np.result_type(fraction, transfer_units))

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fleet.engineering.formulas import resin
 from fleet.engineering.limits import HOUSE
 from fleet.forecasting.wear.stage_models import CARBON, RESIN
 
@@ -31,3 +32,24 @@ def test_a_lead_carbon_is_run_until_half_of_its_feed_passes():
     assert carbon.until_exhausted(np.ones((1, 1, 1)), np.array([HOUSE.lead_carbon_fraction]))[0, 0, 0] == pytest.approx(
         1.0, abs=1e-4
     )
+
+
+@pytest.mark.parametrize("model", [RESIN, CARBON], ids=["resin", "carbon"])
+def test_curves_of_a_fleet_stay_in_single_precision(model):
+    left = np.linspace(0.1, 2.0, 12, dtype=np.float32).reshape(1, 1, 12)
+    assert model.until_exhausted(left, np.array([0.2])).dtype == np.float32
+    assert model.remaining_after(left, np.full_like(left, 0.4)).dtype == np.float32
+
+
+@pytest.mark.parametrize("share", [0.02, 0.5, 0.95])
+def test_the_curve_of_a_fleet_is_the_published_one(share):
+    """Until breakthrough, and the water that leaves on the way there, by the closed form that is held to its source."""
+    full = np.array([0.6, 1.0, 2.0])
+    until = RESIN.until_exhausted(full[None, None], np.array([share]))[0]
+    units = np.broadcast_to(RESIN.transfer_units[:, None], until.shape)
+    passed = np.maximum(until, 0.0)
+    np.testing.assert_allclose(resin.outlet_fraction(units, passed, full)[until > 0], share, rtol=1e-9)
+    np.testing.assert_allclose(
+        np.exp(-units * RESIN.remaining_after(full[None, None], passed[None])[0])[until > 0], share, rtol=1e-9
+    )
+    assert (until > 0).sum() >= 9

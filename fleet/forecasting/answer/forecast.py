@@ -163,7 +163,7 @@ def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learne
         past_lives=past_lives,
         priors=priors,
         exclusions=screened.exclusions,
-        learned=Learned({**lessons.hypers, **hypers}, {**lessons.means, **conditions.pool.found}),
+        learned=Learned({**lessons.hypers, **hypers}, {**lessons.means, **conditions.pool.means}),
         units=first_to_fail(grid, driver, unit_of, len(fleet.units)),
         sites=first_to_fail(grid, driver, fleet.units.site_index[unit_of], len(fleet.sites)),
     )

@@ -146,9 +146,9 @@ def _visited(fleet: Fleet, is_exhausted: Bools, low: Floats, high: Floats) -> No
 
 def _signs(stage: StageInput) -> list[tuple[Indexes, Floats, Floats]]:
     """Placement, day, and value over limit of every reading that bears on the first or the last cartridge."""
-    segment = stage.seen_segment
+    segment = stage.reading_segment
     lead, lag = stage.segments.lead[segment], stage.segments.lag[segment]
-    day, readings = stage.seen_day, stage.seen
+    day, readings = stage.reading_day, stage.readings
     if stage.stage == words.SEDIMENT:
         single = stage.columns.in_series[stage.segments.column[segment]] == 1
         over = np.where(single, readings.between / readings.resolution, np.nan)

@@ -56,8 +56,8 @@ _Series = tuple[Indexes, Floats, Floats, Floats]
 
 def _present(stage: StageInput) -> tuple[Indexes, Indexes]:
     """Readings of the segments that stand, and their columns."""
-    rows = np.flatnonzero(stage.segments.is_current[stage.seen_segment])
-    return rows, stage.segments.column[stage.seen_segment[rows]]
+    rows = np.flatnonzero(stage.segments.is_current[stage.reading_segment])
+    return rows, stage.segments.column[stage.reading_segment[rows]]
 
 
 def _sediment(stage: StageInput) -> list[_Series]:
@@ -65,9 +65,9 @@ def _sediment(stage: StageInput) -> list[_Series]:
     return [
         (
             stage.columns.lead_position[column],
-            stage.seen_day[rows],
-            stage.seen.between[rows],
-            stage.seen.resolution[rows],
+            stage.reading_day[rows],
+            stage.readings.between[rows],
+            stage.readings.resolution[rows],
         )
     ]
 
@@ -75,16 +75,16 @@ def _sediment(stage: StageInput) -> list[_Series]:
 def _beds(stage: StageInput) -> list[_Series]:
     rows, column = _present(stage)
     paired = stage.columns.lag_position[column] >= 0
-    day, entering = stage.seen_day[rows], stage.seen.entering[rows]
-    allowed = stage.limit[stage.seen_segment[rows]] * entering
+    day, entering = stage.reading_day[rows], stage.readings.entering[rows]
+    allowed = stage.limit[stage.reading_segment[rows]] * entering
     last = np.where(paired, stage.columns.lag_position[column], stage.columns.lead_position[column])
     return [
-        (last, day, stage.seen.after[rows], allowed),
+        (last, day, stage.readings.after[rows], allowed),
         (
             stage.columns.lead_position[column][paired],
             day[paired],
-            stage.seen.between[rows][paired],
-            (stage.lead_limit[stage.seen_segment[rows]] * entering)[paired],
+            stage.readings.between[rows][paired],
+            (stage.lead_limit[stage.reading_segment[rows]] * entering)[paired],
         ),
     ]
 

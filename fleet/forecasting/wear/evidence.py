@@ -35,7 +35,8 @@ _NEVER: Final = 60_000.0
 class Evidence:
     """Log-likelihoods on the common grid of g, shape (segments, shapes, grid), and what is needed to see them anew.
 
-    `kept` are the rows of `stage.seen` that count, in order of segment; `kept_segment` and `kept_weight` theirs.
+    `kept_readings` are the rows of `stage.readings` that count, in order of segment; `kept_segment` and `kept_weight`
+    are theirs.
     `lead_start`, `both_start` hold, for each segment that stands, what was left at its start, by shape and g.
     `lead_delay`, `lag_delay` are days from exhaustion to the end of the segment (negative: not yet), and the visits in
     between; the reasons are those of removal, -1 for what still stands.
@@ -50,7 +51,7 @@ class Evidence:
     lag_reason: Indexes
     gap_days: Floats
     has_lag: np.ndarray
-    kept: Indexes
+    kept_readings: Indexes
     kept_segment: Indexes
     kept_weight: Floats
     lead_start: dict[int, Floats]
@@ -67,12 +68,12 @@ class Evidence:
         )
         paired = np.flatnonzero(self.has_lag[rows])
         if len(paired):
-            which = rows[paired]
+            paired_rows = rows[paired]
             out[paired] += removal_log_likelihood(
-                self.lag_delay[which].astype(np.float64),
-                self.lag_visits[which],
-                self.lag_reason[which],
-                self.gap_days[which],
+                self.lag_delay[paired_rows].astype(np.float64),
+                self.lag_visits[paired_rows],
+                self.lag_reason[paired_rows],
+                self.gap_days[paired_rows],
                 habit,
             )
         return out
@@ -109,9 +110,11 @@ def gather(stage: StageInput, conditions: Conditions, visits: Visits, hyper: poo
     """
     segments, model, grid = stage.segments, stage.model, pooling.GRID
     count = len(segments)
-    kept = thin(stage.seen_segment, stage.seen_day) if len(stage.seen_segment) else stage.seen_segment
-    by_segment = kept[np.argsort(stage.seen_segment[kept], kind="stable")]
-    kept_segment = stage.seen_segment[by_segment]
+    kept_readings = (
+        thin(stage.reading_segment, stage.reading_day) if len(stage.reading_segment) else stage.reading_segment
+    )
+    by_segment = kept_readings[np.argsort(stage.reading_segment[kept_readings], kind="stable")]
+    kept_segment = stage.reading_segment[by_segment]
     shape = (count, model.shapes, len(grid))
     has_lag = segments.lag >= 0
     lag_shape = shape if has_lag.any() else (0, model.shapes, len(grid))
@@ -128,9 +131,9 @@ def gather(stage: StageInput, conditions: Conditions, visits: Visits, hyper: poo
         lag_reason=np.where(stands, -1, np.where(capped, words.ROUTINE, segments.lag_reason)),
         gap_days=visits.gap_days[stage.columns.unit[segments.column]],
         has_lag=has_lag,
-        kept=by_segment,
+        kept_readings=by_segment,
         kept_segment=kept_segment,
-        kept_weight=reading_weights(kept_segment, stage.seen_day[by_segment], count),
+        kept_weight=reading_weights(kept_segment, stage.reading_day[by_segment], count),
         lead_start={},
         both_start={},
     )
@@ -159,13 +162,13 @@ class _Walk:
         )  # fmt: skip
         self.first = first
         segments, model = stage.segments, stage.model
-        found = np.unique(np.concatenate([segments.lead[rows], segments.lag[rows]]))
-        self.placements = found[found >= 0]
+        placements = np.unique(np.concatenate([segments.lead[rows], segments.lag[rows]]))
+        self.placements = placements[placements >= 0]
         cells = (model.shapes, len(pooling.GRID))
-        self.left = np.ones((len(self.placements), *cells), dtype=np.float32)
+        self.remaining = np.ones((len(self.placements), *cells), dtype=np.float32)
         """What is left of a cartridge that has been a lead, by its own g."""
         self.was_lead = np.zeros(len(self.placements), dtype=bool)
-        self.taken = np.zeros((len(self.placements), model.shapes))
+        self.load_as_lag = np.zeros((len(self.placements), model.shapes))
         """Load that a cartridge took up as a lag."""
         self.met = np.zeros(len(self.placements), dtype=bool)
         size = int(segments.column[rows].max()) - first + 1
@@ -184,13 +187,13 @@ class _Walk:
         source = self.stage.segments.continued_from[placement]
         move = ~self.met[here] & (source >= 0) & np.isin(source, self.placements)
         origin = self.local(source[move])
-        self.left[here[move]] = self.left[origin]
+        self.remaining[here[move]] = self.remaining[origin]
         self.was_lead[here[move]] = self.was_lead[origin]
-        self.taken[here[move]] = self.taken[origin]
+        self.load_as_lag[here[move]] = self.load_as_lag[origin]
         self.met[here] = True
-        share = (self.taken[here] / label[:, None])[:, :, None] * np.exp(-pooling.GRID)
+        share = (self.load_as_lag[here] / label[:, None])[:, :, None] * np.exp(-pooling.GRID)
         fresh = np.maximum(1.0 - share, 1e-6).astype(np.float32)
-        return np.where(self.was_lead[here][:, None, None], self.left[here], fresh)
+        return np.where(self.was_lead[here][:, None, None], self.remaining[here], fresh)
 
     def run(self) -> None:
         stage, out = self.stage, self.out
@@ -220,7 +223,7 @@ class _Walk:
             throughput = ((load / stage.label[now])[:, None, None] * np.exp(-pooling.GRID)).astype(np.float32)
             lead_end = model.remaining_after(lead_start, throughput)
             here = self.local(segments.lead[now])
-            self.left[here], self.was_lead[here] = lead_end, True
+            self.remaining[here], self.was_lead[here] = lead_end, True
             if self.any_lag:
                 self.teach(now, lead_start, both_start, lead_end, throughput, paired)
 
@@ -231,11 +234,11 @@ class _Walk:
         begin = np.searchsorted(out.kept_segment, now)
         number = np.searchsorted(out.kept_segment, now, side="right") - begin
         owner = np.repeat(np.arange(len(now)), number)
-        which = np.repeat(begin, number) + np.arange(len(owner)) - np.repeat(np.cumsum(number) - number, number)
+        reading_rows = np.repeat(begin, number) + np.arange(len(owner)) - np.repeat(np.cumsum(number) - number, number)
         for block in range(0, len(owner), BLOCK):
-            own, index = owner[block : block + BLOCK], which[block : block + BLOCK]
+            own, index = owner[block : block + BLOCK], reading_rows[block : block + BLOCK]
             likelihood = reading_log_likelihood(
-                self.stage, self.conditions, out.kept[index], now[own], lead[own], both[own], pooling.GRID
+                self.stage, self.conditions, out.kept_readings[index], now[own], lead[own], both[own], pooling.GRID
             )
             likelihood *= out.kept_weight[index][:, None, None].astype(np.float32)
             groups, starts = np.unique(own, return_index=True)
@@ -255,13 +258,13 @@ class _Walk:
         end = segments.end[now][:, None, None]
         for is_lag in (False, True) if self.any_lag else (False,):
             # From the start of the segment, not from its end: a spent bed has nothing left to be measured by.
-            left, is_lead = (both_start, np.zeros_like(has_lag)) if is_lag else (lead_start, has_lag)
+            remaining, is_lead = (both_start, np.zeros_like(has_lag)) if is_lag else (lead_start, has_lag)
             limit = np.where(is_lead, stage.lead_limit[now], stage.limit[now])
-            until = stage.model.until_exhausted(left, limit) * capacity
+            until = stage.model.until_exhausted(remaining, limit) * capacity
             delay = np.clip((load[:, None, None] - until) / rate[:, None, None], -_NEVER, _NEVER)
-            seen = self.visits.between(unit[:, None, None], end - np.maximum(delay, 0.0), end - 2.0)
+            visits_between = self.visits.between(unit[:, None, None], end - np.maximum(delay, 0.0), end - 2.0)
             (out.lag_delay if is_lag else out.lead_delay)[now] = delay
-            (out.lag_visits if is_lag else out.lead_visits)[now] = np.minimum(seen, 100)
+            (out.lag_visits if is_lag else out.lead_visits)[now] = np.minimum(visits_between, 100)
         return load
 
     def teach(
@@ -287,7 +290,9 @@ class _Walk:
             both_end = stage.model.remaining_after(both_start[paired], throughput[paired])
             lag_taken = (both_start[paired] - both_end) - (lead_start[paired] - lead_end[paired])
             capacity = stage.label[two][:, None, None] * np.exp(pooling.GRID)
-            self.taken[self.local(segments.lag[two])] += np.sum(weight * np.maximum(lag_taken, 0.0) * capacity, axis=2)
+            self.load_as_lag[self.local(segments.lag[two])] += np.sum(
+                weight * np.maximum(lag_taken, 0.0) * capacity, axis=2
+            )
         self.place[column] += pooling.spread_lives(lives, self.mix)
 
 

@@ -103,9 +103,9 @@ class Learned:
 class Pool:
     """Means over the fleet: learned from its readings, or held to what was learned before; collects what it finds."""
 
-    def __init__(self, known: Mapping[str, float] | None = None) -> None:
-        self.known = known or {}
-        self.found: dict[str, float] = {}
+    def __init__(self, held_means: Mapping[str, float] | None = None) -> None:
+        self.held_means = held_means or {}
+        self.means: dict[str, float] = {}
 
     def mean(
         self,
@@ -120,18 +120,18 @@ class Pool:
         spread: float,
     ) -> Floats:
         """Mean of every group, pulled towards the whole (see `levels.shrunk_means`)."""
-        firmness = FIRM_PARENTS if name in self.known else 0.1
+        firmness = FIRM_PARENTS if name in self.held_means else 0.1
         means, top = shrunk_means(
             group,
             value,
             parent,
             count,
-            default=self.known.get(name, default),
+            default=self.held_means.get(name, default),
             noise=noise,
             spread=spread,
             firmness=firmness,
         )
-        self.found[name] = top
+        self.means[name] = top
         return means
 
     def swing(
@@ -147,14 +147,14 @@ class Pool:
     ) -> Floats:
         """Yearly swing of every group, pulled towards the common one (see `levels.fit_swing`)."""
         names = [f"{name}_{term}" for term in ("constant", "cosine", "sine")]
-        is_known = all(part in self.known for part in names)
-        start = np.array([self.known[part] for part in names]) if is_known else default
+        is_known = all(part in self.held_means for part in names)
+        start = np.array([self.held_means[part] for part in names]) if is_known else default
         swing, common = fit_swing(group, day, value, count, start, spread, noise, FIRM_SWING if is_known else 0.25)
-        self.found.update(zip(names, common.tolist(), strict=True))
+        self.means.update(zip(names, common.tolist(), strict=True))
         return swing
 
     def number(self, name: str, learned: float) -> float:
         """A single number of the fleet: what was known before, else what is found now."""
-        value = self.known.get(name, learned)
-        self.found[name] = value
+        value = self.held_means.get(name, learned)
+        self.means[name] = value
         return value

@@ -89,8 +89,8 @@ def membranes_left(
     columns = build_columns(fleet, words.MEMBRANE)
     segments = build_segments(fleet, columns)
     lives = _Lives(fleet, conditions, visits, columns, segments)
-    flow_input, salt_input, seen_segment, seen_day = _trend_inputs(fleet, readings, conditions, columns, segments)
-    lives.add_readings(seen_segment)
+    flow_input, salt_input, reading_segment, reading_day = _trend_inputs(fleet, readings, conditions, columns, segments)
+    lives.add_readings(reading_segment)
     loss = -np.log(limits.membrane_flow_fraction[columns.unit[segments.column]])[:, None]
     shape = (len(segments), len(POWERS), len(pooling.GRID))
     flow_like, salt_like = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
@@ -103,8 +103,8 @@ def membranes_left(
         trend = fit_trend(salt_input, power)
         salt_like[:, index] = slope_log_likelihood(trend, gain)
         salt_until[:, index] = _until_salt_limit(trend, gain, limit, power)
-        conditions.pool.found["flow_noise_scale"] = flow_trend.noise_scale
-        conditions.pool.found["salt_noise_scale"] = trend.noise_scale
+        conditions.pool.means["flow_noise_scale"] = flow_trend.noise_scale
+        conditions.pool.means["salt_noise_scale"] = trend.noise_scale
     flow_until = np.broadcast_to((NOMINAL_DAYS * np.exp(pooling.GRID)).astype(np.float32), shape)
     flow, salt = (flow_like, flow_until), (salt_like, salt_until[..., 1])
     is_taught = hypers is not None
@@ -118,21 +118,21 @@ def membranes_left(
     flow_hyper, flow_weight = lives.weigh(*flow, flow_hyper, by_salt, is_taught=is_taught)
     salt_hyper, salt_weight = lives.weigh(*salt, salt_hyper, by_flow, is_taught=is_taught)
     current, used = lives.current, lives.lived[lives.current]
-    standing = len(current)
+    installed = len(current)
     newest = np.full(len(segments), -np.inf)
-    np.maximum.at(newest, seen_segment, seen_day)
+    np.maximum.at(newest, reading_segment, reading_day)
     points = len(POWERS) * len(pooling.GRID)
-    flow_left = (flow_until[current] - used[:, None, None]).reshape(standing, points)
-    salt_left = (salt_until[current] - used[:, None, None, None]).reshape(standing, points * len(_NODES))
+    flow_left = (flow_until[current] - used[:, None, None]).reshape(installed, points)
+    salt_left = (salt_until[current] - used[:, None, None, None]).reshape(installed, points * len(_NODES))
     return MembraneLeft(
         position=columns.lead_position[segments.column[current]],
         unit=columns.unit[segments.column[current]],
-        flow_load=weighted_quantiles(flow_left, flow_weight.reshape(standing, points), GRID_LEVELS),
+        flow_load=weighted_quantiles(flow_left, flow_weight.reshape(installed, points), GRID_LEVELS),
         salt_load=weighted_quantiles(
             salt_left, (salt_weight[..., None] * _NODE_WEIGHTS).reshape(salt_left.shape), GRID_LEVELS
         ),
         used=used,
-        readings=np.bincount(seen_segment, minlength=len(segments))[current],
+        readings=np.bincount(reading_segment, minlength=len(segments))[current],
         newest_day=np.where(np.isfinite(newest), newest, np.nan)[current],
         past_lives=np.bincount(segments.column[lives.past], minlength=len(columns))[segments.column[current]],
         flow_hyper=flow_hyper,
@@ -168,34 +168,34 @@ class _Lives:
         averaged over what the fleet and the readings say of the trend; 0 and 1 for lives that ended otherwise.
         """
         by_this, not_yet = np.zeros(len(self.segments)), np.ones(len(self.segments))
-        spent = np.flatnonzero(self.reason == words.EXHAUSTED)
-        if len(spent):
+        exhausted = np.flatnonzero(self.reason == words.EXHAUSTED)
+        if len(exhausted):
             fleet = np.log(pooling.fleet_density(hyper) + 1e-14) + np.log(hyper.shape_weights)[:, None]
-            log_weight = like[spent] + fleet
+            log_weight = like[exhausted] + fleet
             weight = np.exp(log_weight - log_weight.max(axis=(1, 2), keepdims=True))
             weight /= weight.sum(axis=(1, 2), keepdims=True)
             for reason, out in ((words.EXHAUSTED, by_this), (words.EARLY, not_yet)):
-                ended = np.exp(self._removal(until, hyper.habit, spent, np.full(len(spent), reason)))
-                out[spent] = (weight * ended).sum(axis=(1, 2))
+                ended = np.exp(self._removal(until, hyper.habit, exhausted, np.full(len(exhausted), reason)))
+                out[exhausted] = (weight * ended).sum(axis=(1, 2))
         return by_this, not_yet
 
-    def _removal(self, until: Floats, habit: Habit, which: Indexes, reason: Indexes) -> Floats:
-        lived = self.lived[which].astype(np.float32)[:, None, None]
-        delay = (lived - until[which]) / self.rate[which].astype(np.float32)[:, None, None]
-        end = self.segments.end[which][:, None, None]
-        unit = self.unit[which]
-        seen = self.visits.between(unit[:, None, None], end - np.clip(delay, 0.0, 3650.0), end - 2.0)
-        return removal_log_likelihood(delay, seen, reason, self.visits.gap_days[unit], habit)
+    def _removal(self, until: Floats, habit: Habit, lives: Indexes, reason: Indexes) -> Floats:
+        lived = self.lived[lives].astype(np.float32)[:, None, None]
+        delay = (lived - until[lives]) / self.rate[lives].astype(np.float32)[:, None, None]
+        end = self.segments.end[lives][:, None, None]
+        unit = self.unit[lives]
+        visits_between = self.visits.between(unit[:, None, None], end - np.clip(delay, 0.0, 3650.0), end - 2.0)
+        return removal_log_likelihood(delay, visits_between, reason, self.visits.gap_days[unit], habit)
 
-    def endings(self, until: Floats, habit: Habit, which: Indexes, other: tuple[Floats, Floats]) -> Floats:
+    def endings(self, until: Floats, habit: Habit, lives: Indexes, other: tuple[Floats, Floats]) -> Floats:
         """Log-likelihood of how these lives ended, for one of the two trends, given what the other one did."""
-        out = self._removal(until, habit, which, self.reason[which])
-        spent = np.flatnonzero(self.reason[which] == words.EXHAUSTED)
-        if len(spent):
+        out = self._removal(until, habit, lives, self.reason[lives])
+        exhausted = np.flatnonzero(self.reason[lives] == words.EXHAUSTED)
+        if len(exhausted):
             # Removed as exhausted: by this trend before the other one, or by the other one before this.
-            by_other, not_other = (values[which[spent]][:, None, None] for values in other)
-            not_this = self._removal(until, habit, which[spent], np.full(len(spent), words.EARLY))
-            out[spent] = np.log(np.exp(out[spent]) * not_other + np.exp(not_this) * by_other + 1e-30)
+            by_other, not_other = (values[lives[exhausted]][:, None, None] for values in other)
+            not_this = self._removal(until, habit, lives[exhausted], np.full(len(exhausted), words.EARLY))
+            out[exhausted] = np.log(np.exp(out[exhausted]) * not_other + np.exp(not_this) * by_other + 1e-30)
         return out
 
     def learn(self, like: Floats, until: Floats, prior: HyperPrior, other: tuple[Floats, Floats]) -> pooling.Hyper:
@@ -223,11 +223,11 @@ class _Lives:
             return lives, pooling.sum_by_place(pooling.spread_lives(lives, mix), column[which], len(self.columns))
 
         _, past = summed(self.past)
-        present, standing = summed(self.current)
+        present, of_current = summed(self.current)
         if is_taught:
             centre, variance = hyper.expected(self.places)
         else:
-            shown = pooling.centred_likelihood(hyper, past + standing, self.places)
+            shown = pooling.centred_likelihood(hyper, past + of_current, self.places)
             hyper, centre, variance = pooling.teach_shared(hyper, shown, self.places)
         posterior = pooling.place_posteriors(hyper, past, centre, variance)
         log_weight = np.log(pooling.next_life(posterior, hyper)[column[self.current]] + 1e-14) + present
@@ -265,7 +265,7 @@ def _ratings(fleet: Fleet, segments: Segments) -> _Rating:
     if not len(items) or not count:
         return _Rating(nothing, nothing, np.full(count, 390.0), np.full(count, np.log(0.04)))
     item = np.maximum(fleet.placements.item_index[segments.lead], 0)
-    known = fleet.placements.item_index[segments.lead] >= 0
+    has_item = fleet.placements.item_index[segments.lead] >= 0
     pressure = np.nan_to_num(items.rated_pressure_kpa[item], nan=414.0)
     tds = np.nan_to_num(items.rated_tds_mg_per_l[item], nan=250.0)
     temperature = np.nan_to_num(items.rated_temperature_degc[item], nan=25.0)
@@ -275,10 +275,10 @@ def _ratings(fleet: Fleet, segments: Segments) -> _Rating:
     factor = u * (1 / 298.15 - 1 / (temperature + 273.15))
     rejection = np.clip(np.nan_to_num(items.rejection_fraction[item], nan=0.96), 0.5, 0.995)
     return _Rating(
-        water_u=np.where(known, items.water_u_kelvin[item], np.nan),
-        log_permeability=np.where(known, np.log(items.rated_flow_l_per_day[item] / ndp) - factor, np.nan),
-        ndp_kpa=np.where(known, ndp, 390.0),
-        log_passage=np.log(1.0 - np.where(known, rejection, 0.96)),
+        water_u=np.where(has_item, items.water_u_kelvin[item], np.nan),
+        log_permeability=np.where(has_item, np.log(items.rated_flow_l_per_day[item] / ndp) - factor, np.nan),
+        ndp_kpa=np.where(has_item, ndp, 390.0),
+        log_passage=np.log(1.0 - np.where(has_item, rejection, 0.96)),
     )
 
 
@@ -323,17 +323,17 @@ def _trend_inputs(
     flow_noise = np.sqrt(0.06**2 + inlet_noise**2 + back_noise**2 + t_noise**2 + young**2)
     rounding = 0.3 * step_mg / np.maximum(permeate, step_mg)
     salt_noise = np.sqrt(0.10**2 + inlet_noise**2 + back_noise**2 + (2 * t_noise) ** 2 + rounding**2)
-    known = np.isfinite(rating.log_permeability)
+    is_known = np.isfinite(rating.log_permeability)
     flow_input = TrendInput(
         segment, day, flow, flow_noise, use, inverse * 1000.0,
         shared_noise=0.02,
         # A membrane in service gives a tenth less than its label after running in; tolerance of labels +-15 to 20 %.
-        centre=np.where(known, rating.log_permeability - 0.1, 0.0),
-        width=np.where(known, 0.25, 5.0),
+        centre=np.where(is_known, rating.log_permeability - 0.1, 0.0),
+        width=np.where(is_known, 0.25, 5.0),
         z_spread=0.35,
         sign=-1.0,
         usual_slope=0.2,
-        noise_scale=conditions.pool.known.get("flow_noise_scale"),
+        noise_scale=conditions.pool.held_means.get("flow_noise_scale"),
     )  # fmt: skip
     salt_input = TrendInput(
         segment, day, salt, salt_noise, use, inverse * 1000.0,
@@ -343,7 +343,7 @@ def _trend_inputs(
         z_spread=1.2,
         sign=1.0,
         usual_slope=0.2,
-        noise_scale=conditions.pool.known.get("salt_noise_scale"),
+        noise_scale=conditions.pool.held_means.get("salt_noise_scale"),
     )  # fmt: skip
     either = np.isfinite(flow) | np.isfinite(salt)
     return flow_input, salt_input, segment[either], day[either]

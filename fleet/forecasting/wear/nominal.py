@@ -118,8 +118,8 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
         DEFAULT_RECOVERY,
     )
     demand = units.weekly_demand_l / 7.0
-    told = demand[demand > 0]
-    usual = float(np.median(told)) if len(told) else DEFAULT_L_PER_DAY
+    stated = demand[demand > 0]
+    usual = float(np.median(stated)) if len(stated) else DEFAULT_L_PER_DAY
     demand = np.where(np.isfinite(demand), demand, usual)
     feed_tds = _first_known(middle(readings.feed_tds_mg_per_l), report_tds, DEFAULT_FEED_TDS_MG_PER_L)
     permeate_tds = _first_known(middle(readings.permeate_tds_mg_per_l), feed_tds * (1 - DEFAULT_REJECTION))
@@ -130,8 +130,12 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
     )
     feed_volume = feed_volume_l(demand, recovery)
 
-    standing = current_placements(fleet)
-    item = np.where(standing >= 0, fleet.placements.item_index[standing], -1) if len(fleet.placements) else standing
+    current_placement = current_placements(fleet)
+    item = (
+        np.where(current_placement >= 0, fleet.placements.item_index[current_placement], -1)
+        if len(fleet.placements)
+        else current_placement
+    )
     unit = positions.unit_index
     stage = positions.stage
 
@@ -156,7 +160,7 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
         1000.0 * attribute(items.resin_volume_l * items.resin_capacity_eq_per_l, DEFAULT_RESIN_EQ),
     )
     unit_code = np.array([1, 2, 0, 4], dtype=np.int8)[stage]
-    return NominalLives(placement_index=standing, daily_load=load, load_unit=unit_code, capacity=capacity)
+    return NominalLives(placement_index=current_placement, daily_load=load, load_unit=unit_code, capacity=capacity)
 
 
 def cap_days(fleet: Fleet, item_index: Indexes, position: Indexes, limits: Limits[Floats]) -> Floats:
@@ -171,24 +175,24 @@ def cap_days(fleet: Fleet, item_index: Indexes, position: Indexes, limits: Limit
     return np.asarray(cap_days_by_label(label, cap))
 
 
-def cap_day_of_positions(fleet: Fleet, standing: Indexes, limits: Limits[Floats]) -> Floats:
+def cap_day_of_positions(fleet: Fleet, current_placement: Indexes, limits: Limits[Floats]) -> Floats:
     """Day of the time cap of every position's standing cartridge; inf where there is none."""
     if not len(fleet.placements):
         return np.full(len(fleet.positions), np.inf)
-    item = np.where(standing >= 0, fleet.placements.item_index[standing], -1)
-    first = np.where(standing >= 0, fleet.placements.first_installed_day[standing], np.nan)
+    item = np.where(current_placement >= 0, fleet.placements.item_index[current_placement], -1)
+    first = np.where(current_placement >= 0, fleet.placements.first_installed_day[current_placement], np.nan)
     cap = first + cap_days(fleet, item, np.arange(len(fleet.positions)), limits)
     return np.where(np.isnan(cap), np.inf, cap)
 
 
 def _dates_from_lives(fleet: Fleet, median_life: Floats, spread: float, limits: Limits[Any] | None) -> Floats:
     """Log-normal lives from the day of placing, not before today, not after the cap, at `GRID_LEVELS`."""
-    standing = current_placements(fleet)
+    current_placement = current_placements(fleet)
     placed = np.full(len(fleet.positions), np.nan)
-    some = standing >= 0
-    placed[some] = fleet.placements.placed_day[standing[some]]
+    some = current_placement >= 0
+    placed[some] = fleet.placements.placed_day[current_placement[some]]
     life = median_life[:, None] * np.exp(spread * norm.ppf(GRID_LEVELS))[None, :]
-    cap = cap_day_of_positions(fleet, standing, limits_of_fleet(fleet, limits))
+    cap = cap_day_of_positions(fleet, current_placement, limits_of_fleet(fleet, limits))
     dates = np.minimum(placed[:, None] + life, cap[:, None])
     return np.maximum(dates, fleet.as_of_day)
 

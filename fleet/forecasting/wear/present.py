@@ -53,15 +53,15 @@ def load_left(
     """
     segments = stage.segments
     evidence = gather(stage, conditions, visits, stage.model.prior.start())
-    has_reading = np.bincount(stage.seen_segment, minlength=len(segments)) > 0
+    has_reading = np.bincount(stage.reading_segment, minlength=len(segments)) > 0
     informative = has_reading | (evidence.lead_reason != 0) | (evidence.lag_reason != 0)
     past = np.flatnonzero(~segments.is_current & informative)
     current = np.flatnonzero(segments.is_current & (segments.lead >= 0))
     count = len(stage.columns)
     taught_before = hyper is not None
     if hyper is None:
-        at_end = stage.seen_day >= segments.end[stage.seen_segment] - 3.0
-        shows_end = np.bincount(stage.seen_segment[at_end], minlength=len(segments)) > 0
+        at_end = stage.reading_day >= segments.end[stage.reading_segment] - 3.0
+        shows_end = np.bincount(stage.reading_segment[at_end], minlength=len(segments)) > 0
         shows_end &= (segments.lead_reason > 0) | (segments.lag_reason > 0)
         hyper = pooling.learn(
             evidence.lives,
@@ -77,8 +77,8 @@ def load_left(
         here = slice(first, min(first + CHUNK, count))
         summed[here] = _summed(evidence, hyper, segments.column, past, first, here.stop)
         if not taught_before:
-            standing = _summed(evidence, hyper, segments.column, current, first, here.stop)
-            shown[here] = pooling.centred_likelihood(hyper, summed[here] + standing, stage.places.take(here))
+            present_likelihood = _summed(evidence, hyper, segments.column, current, first, here.stop)
+            shown[here] = pooling.centred_likelihood(hyper, summed[here] + present_likelihood, stage.places.take(here))
     if taught_before:
         centre, variance = hyper.expected(stage.places)
     else:
@@ -87,14 +87,14 @@ def load_left(
     lead_load = np.zeros((len(current), len(GRID_LEVELS)))
     lag_load = np.zeros((len(current), len(GRID_LEVELS)))
     for first in range(0, count, CHUNK):
-        mine = (column >= first) & (column < first + CHUNK)
-        if not mine.any():
+        own_columns = (column >= first) & (column < first + CHUNK)
+        if not own_columns.any():
             continue
         here = slice(first, min(first + CHUNK, count))
         posterior = pooling.place_posteriors(hyper, summed[here], centre[here], variance[here])
         prior = np.log(pooling.next_life(posterior, hyper) + 1e-14)
         paired = evidence.has_lag[current]
-        for rows in (np.flatnonzero(mine & ~paired), np.flatnonzero(mine & paired)):
+        for rows in (np.flatnonzero(own_columns & ~paired), np.flatnonzero(own_columns & paired)):
             if not len(rows):
                 continue
             before = prior[column[rows] - first] + evidence.endings(hyper.habit, current[rows])
@@ -102,7 +102,7 @@ def load_left(
                 stage, conditions, evidence, fleet.as_of_day, current[rows], before, hyper.cartridge_spread
             )
     newest = np.full(len(segments), -np.inf)
-    np.maximum.at(newest, stage.seen_segment, stage.seen_day)
+    np.maximum.at(newest, stage.reading_segment, stage.reading_day)
     unit = stage.columns.unit[column]
     since = conditions.at(stage.stage, unit, np.full(len(column), fleet.as_of_day))
     placed = fleet.placements.first_installed_day
@@ -112,7 +112,7 @@ def load_left(
         lag_load=lag_load,
         lead_used=since - conditions.at(stage.stage, unit, placed[segments.lead[current]]),
         lag_used=since - conditions.at(stage.stage, unit, placed[np.maximum(segments.lag[current], 0)]),
-        readings=np.bincount(stage.seen_segment, minlength=len(segments))[current],
+        readings=np.bincount(stage.reading_segment, minlength=len(segments))[current],
         newest_day=np.where(np.isfinite(newest), newest, np.nan)[current],
         past_lives=np.bincount(segments.column[past], minlength=count)[column],
         hyper=hyper,
@@ -155,11 +155,11 @@ def _present(
     begin = np.searchsorted(evidence.kept_segment, segment)
     number = np.searchsorted(evidence.kept_segment, segment, side="right") - begin
     owner = np.repeat(np.arange(len(segment)), number)
-    which = np.repeat(begin, number) + np.arange(len(owner)) - np.repeat(np.cumsum(number) - number, number)
+    reading_rows = np.repeat(begin, number) + np.arange(len(owner)) - np.repeat(np.cumsum(number) - number, number)
     for block in range(0, len(owner), BLOCK):
-        own, index = owner[block : block + BLOCK], which[block : block + BLOCK]
+        own, index = owner[block : block + BLOCK], reading_rows[block : block + BLOCK]
         likelihood = reading_log_likelihood(
-            stage, conditions, evidence.kept[index], segment[own], lead[own], both[own], fine[own]
+            stage, conditions, evidence.kept_readings[index], segment[own], lead[own], both[own], fine[own]
         )
         likelihood *= evidence.kept_weight[index][:, None, None]
         groups, starts = np.unique(own, return_index=True)

@@ -21,7 +21,7 @@ from fleet.forecasting.wear.nominal import (
     median_by_group,
 )
 from fleet.forecasting.wear.pooling import Places
-from fleet.forecasting.wear.stage_models import CARBON, RESIN, SEDIMENT, Seen
+from fleet.forecasting.wear.stage_models import CARBON, RESIN, SEDIMENT, StageReadings
 from fleet.forecasting.wear.stages import StageInput
 
 PAIR_DAYS: Final = 9.0
@@ -39,11 +39,19 @@ def places_of(fleet: Fleet, columns: Columns, *covariates: Floats) -> Places:
     Sites without a named supply are a group of their own units.
     """
     site = fleet.units.site_index[columns.unit]
-    named = np.array([f"supply {word}" if word else "" for word in fleet.sites.supply.tolist()], dtype=object)
+    supply_names = np.array([f"supply {word}" if word else "" for word in fleet.sites.supply.tolist()], dtype=object)
     own = np.array([f"site {name}" for name in fleet.sites.site_id.tolist()], dtype=object)
-    supply = np.where(named == "", own, named)[site] if len(fleet.sites) else np.zeros(len(columns), dtype=object)
-    standing = current_placements(fleet)[columns.lead_position]
-    at = np.where(standing >= 0, fleet.placements.item_index[standing], -1) if len(fleet.placements) else standing
+    supply = (
+        np.where(supply_names == "", own, supply_names)[site]
+        if len(fleet.sites)
+        else np.zeros(len(columns), dtype=object)
+    )
+    current_placement = current_placements(fleet)[columns.lead_position]
+    at = (
+        np.where(current_placement >= 0, fleet.placements.item_index[current_placement], -1)
+        if len(fleet.placements)
+        else current_placement
+    )
     item = np.append(fleet.items.item_id.astype(str), "").astype(object)[at]
     stacked = np.stack(covariates, axis=1) if covariates else np.zeros((len(columns), 0))
     return Places(stacked, {"supply": supply, "item": item})
@@ -51,8 +59,8 @@ def places_of(fleet: Fleet, columns: Columns, *covariates: Floats) -> Places:
 
 def _labels(fleet: Fleet, placement: Indexes, label: Floats, default: float) -> Floats:
     """Label capacity of the item of every placement; items without one take the median of those that have one."""
-    known = label[np.isfinite(label)]
-    usual = float(np.median(known)) if len(known) else default
+    stated = label[np.isfinite(label)]
+    usual = float(np.median(stated)) if len(stated) else default
     if not len(fleet.items):
         return np.full(len(placement), usual)
     item = np.where(placement >= 0, fleet.placements.item_index[placement], -1)
@@ -84,14 +92,15 @@ def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, limits
     level = conditions.permeate_tds_mg_per_l[unit, step]
     here = readings.permeate_tds_mg_per_l[rows]
     entering = np.maximum(np.where(np.isfinite(here), here, level), 0.3)
-    seen = Seen(
+    outlet_readings = StageReadings(
         between=readings.interstage_tds_mg_per_l[rows],
         after=readings.product_tds_mg_per_l[rows],
         entering=entering,
         resolution=fleet.units.tds_resolution_mg_per_l[unit],
     )
     # Without a lag there is nothing between two beds.
-    seen = Seen(np.where(segments.lag[segment] >= 0, seen.between, np.nan), seen.after, entering, seen.resolution)
+    between = np.where(segments.lag[segment] >= 0, outlet_readings.between, np.nan)
+    outlet_readings = StageReadings(between, outlet_readings.after, entering, outlet_readings.resolution)
     items = fleet.items
     label = 1000.0 * items.resin_volume_l * items.resin_capacity_eq_per_l
     lead = _labels(fleet, segments.lead, label, 1000.0 * DEFAULT_RESIN_EQ)
@@ -109,9 +118,9 @@ def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, limits
         limit=np.minimum(allowed / np.maximum(at_end, 0.3), WHOLE),
         lead_limit=limits.lead_resin_fraction[owner],
         ended_by_cap=np.zeros(len(segments), dtype=bool),
-        seen=seen,
-        seen_segment=segment,
-        seen_day=readings.day[rows],
+        readings=outlet_readings,
+        reading_segment=segment,
+        reading_day=readings.day[rows],
         places=places_of(fleet, columns),
     )
 
@@ -131,7 +140,7 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, limit
     here = np.fmax(readings.feed_total_chlorine_mg_per_l[rows], readings.feed_free_chlorine_mg_per_l[rows])
     entering = np.maximum(np.where(np.isfinite(here), np.sqrt(np.maximum(here, 0.05) * level), level), 0.05)
     two = segments.lag[segment] >= 0
-    seen = Seen(
+    outlet_readings = StageReadings(
         between=np.where(two, readings.interstage_chlorine_mg_per_l[rows], np.nan),
         after=after[rows],
         entering=entering,
@@ -157,22 +166,22 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, limit
         limit=np.minimum(limits.chlorine_mg_per_l[owner] / np.maximum(at_end, 0.05), WHOLE),
         lead_limit=limits.lead_carbon_fraction[owner],
         ended_by_cap=ended,
-        seen=seen,
-        seen_segment=segment,
-        seen_day=readings.day[rows],
+        readings=outlet_readings,
+        reading_segment=segment,
+        reading_day=readings.day[rows],
         places=places_of(fleet, columns),
     )
 
 
-def _drop_noise(pool: Pool, segment: Indexes, day: Floats, drop: Floats) -> float:
+def _drop_noise(pool: Pool, segment: Indexes, day: Floats, differential_kpa: Floats) -> float:
     """Spread of one pressure drop (kPa), from how far apart two readings of a filter within a week lie; half of all
     pairs decide, so that slips do not. The usual one while there are few pairs."""
     order = np.lexsort((day, segment))
     near = (np.diff(segment[order]) == 0) & (np.diff(day[order]) < PAIR_DAYS)
-    apart = np.abs(np.diff(drop[order]))[near]
-    found = float(np.median(apart)) / (0.6745 * np.sqrt(2.0)) if len(apart) else SEDIMENT.noise_kpa
+    apart = np.abs(np.diff(differential_kpa[order]))[near]
+    measured_noise = float(np.median(apart)) / (0.6745 * np.sqrt(2.0)) if len(apart) else SEDIMENT.noise_kpa
     share = len(apart) / (len(apart) + FEW_PAIRS)
-    noise = np.exp(share * np.log(max(found, 1.0)) + (1.0 - share) * np.log(SEDIMENT.noise_kpa))
+    noise = np.exp(share * np.log(max(measured_noise, 1.0)) + (1.0 - share) * np.log(SEDIMENT.noise_kpa))
     return pool.number("drop_noise", float(noise))
 
 
@@ -180,8 +189,8 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     """Sediment: feed volume, pressure drop at reference temperature and flow."""
     columns = build_columns(fleet, words.SEDIMENT)
     segments = build_segments(fleet, columns)
-    drop = readings.line_pressure_kpa - readings.prefilter_outlet_pressure_kpa
-    rows, segment = _rows_of_stage(fleet, readings, columns, segments, np.isfinite(drop))
+    differential_kpa = readings.line_pressure_kpa - readings.prefilter_outlet_pressure_kpa
+    rows, segment = _rows_of_stage(fleet, readings, columns, segments, np.isfinite(differential_kpa))
     unit = readings.unit_index[rows]
     day = readings.day[rows]
     count = len(fleet.units)
@@ -196,7 +205,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     warmth = np.exp(WATER_U_KELVIN * (inverse_temperature(temperature) - inverse_temperature(usual_temperature)))
     expected = 1.0 + conditions.recovery[unit, step] * (warmth - 1.0)
     ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), expected)
-    normal = normalised_drop_kpa(drop[rows], ratio, temperature)
+    normal = normalised_drop_kpa(differential_kpa[rows], ratio, temperature)
     items = fleet.items
     label = _labels(fleet, segments.lead, items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
     owner = columns.unit[segments.column]
@@ -221,12 +230,12 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     by_segment = limits.prefilter_limit_kpa(outlet)[owner]
     by_segment = by_segment * np.where(in_series, limits.prefilter_series_fraction[owner], 1.0)
     turbidity = np.log(np.maximum(fleet.feed_water.turbidity_ntu, 0.03))
-    known = np.isfinite(turbidity)
+    is_measured = np.isfinite(turbidity)
     sites = len(fleet.sites)
     by_site = conditions.pool.mean(
         "log_turbidity",
-        fleet.feed_water.site_index[known],
-        turbidity[known],
+        fleet.feed_water.site_index[is_measured],
+        turbidity[is_measured],
         np.unique(fleet.sites.supply.astype(str), return_inverse=True)[1].astype(np.int64),
         sites,
         default=np.log(0.5),
@@ -235,7 +244,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     )
     covariate = np.zeros(len(columns), dtype=np.float64)
     if sites:
-        covariate[:] = (by_site - conditions.pool.found["log_turbidity"])[fleet.units.site_index[columns.unit]]
+        covariate[:] = (by_site - conditions.pool.means["log_turbidity"])[fleet.units.site_index[columns.unit]]
     # Filters also age by the day (growth, settling), so a slow one passes fewer litres before it is clogged: capacity
     # grows with the flow, by a power that the fleet teaches.
     feed = np.log(np.maximum(conditions.feed_l_per_day.mean(axis=1), 1.0))[columns.unit]
@@ -252,10 +261,10 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
         limit=np.ones(len(segments)),
         lead_limit=np.ones(len(segments)),
         ended_by_cap=np.zeros(len(segments), dtype=bool),
-        seen=Seen(
+        readings=StageReadings(
             between=normal, after=np.full(len(rows), np.nan), entering=clean[unit], resolution=by_segment[segment]
         ),
-        seen_segment=segment,
-        seen_day=day,
+        reading_segment=segment,
+        reading_day=day,
         places=places_of(fleet, columns, covariate, is_second, rate),
     )

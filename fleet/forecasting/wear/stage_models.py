@@ -36,7 +36,7 @@ def student(off: Floats, square: Floats, reach: Floats) -> Floats:
 
 
 @dataclass(frozen=True)
-class Seen:
+class StageReadings:
     """Readings that bear on one stage, one row each; what the two values and the two references mean is the model's.
 
     For beds: outlet of the first bed and of the last one, concentration entering, resolution of the meter. For
@@ -49,9 +49,9 @@ class Seen:
     entering: Floats
     resolution: Floats
 
-    def take(self, rows: np.ndarray) -> "Seen":
+    def take(self, rows: np.ndarray) -> "StageReadings":
         """Only these rows."""
-        return Seen(self.between[rows], self.after[rows], self.entering[rows], self.resolution[rows])
+        return StageReadings(self.between[rows], self.after[rows], self.entering[rows], self.resolution[rows])
 
 
 class StageModel(Protocol):
@@ -71,20 +71,20 @@ class StageModel(Protocol):
         """The same model with every shape so many times over."""
         ...
 
-    def remaining_after(self, left: Floats, throughput: Floats) -> Floats:
+    def remaining_after(self, remaining: Floats, throughput: Floats) -> Floats:
         """What is left after a throughput; arrays (rows, shapes, grid)."""
         ...
 
-    def until_exhausted(self, left: Floats, limit: Floats) -> Floats:
+    def until_exhausted(self, remaining: Floats, limit: Floats) -> Floats:
         """Throughput until exhaustion, negative when past it; `limit` per row."""
         ...
 
-    def state(self, left: Floats) -> Floats:
+    def state(self, remaining: Floats) -> Floats:
         """What is left, in the form in which `log_likelihood` takes it: worked out once for all readings of a
         segment."""
         ...
 
-    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, seen: Seen) -> Floats:
+    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, readings: StageReadings) -> Floats:
         """Log-likelihood of readings, one row each, after a throughput from given states; (rows, shapes, grid)."""
         ...
 
@@ -110,35 +110,35 @@ class BedModel:
         """The same model with every shape so many times over."""
         return replace(self, transfer_units=np.tile(self.transfer_units, times))
 
-    def remaining_after(self, left: Floats, throughput: Floats) -> Floats:
+    def remaining_after(self, remaining: Floats, throughput: Floats) -> Floats:
         """See `beds.remaining_after`."""
-        return beds.remaining_after(left, throughput, self.transfer_units[:, None].astype(left.dtype))
+        return beds.remaining_after(remaining, throughput, self.transfer_units[:, None].astype(remaining.dtype))
 
-    def until_exhausted(self, left: Floats, limit: Floats) -> Floats:
+    def until_exhausted(self, remaining: Floats, limit: Floats) -> Floats:
         """Until the outlet is at `limit`, a share of what enters."""
-        share = _column(limit, left)
-        n = self.transfer_units[:, None].astype(left.dtype)
-        return beds.throughput_until(left, beds.remaining_at_fraction(share, n), n)
+        share = _column(limit, remaining)
+        n = self.transfer_units[:, None].astype(remaining.dtype)
+        return beds.throughput_until(remaining, beds.remaining_at_fraction(share, n), n)
 
-    def state(self, left: Floats) -> Floats:
+    def state(self, remaining: Floats) -> Floats:
         """Logarithm of exp(N R) - 1, which falls by N for every capacity that passes."""
-        return beds.log_expm1(self.transfer_units[:, None].astype(left.dtype) * left)
+        return beds.log_expm1(self.transfer_units[:, None].astype(remaining.dtype) * remaining)
 
-    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, seen: Seen) -> Floats:
+    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, readings: StageReadings) -> Floats:
         """Outlet readings against the column's curve; the meter's step and its noise, heavy tails.
 
         The water stands at c = exp(-N R) = 1 / (1 + exp(state - N throughput)).
         """
         passed = self.transfer_units[:, None].astype(throughput.dtype) * throughput
         out = np.zeros(np.broadcast_shapes(lead.shape, passed.shape), dtype=throughput.dtype)
-        for value, state in ((seen.between, lead), (seen.after, both)):
+        for value, state in ((readings.between, lead), (readings.after, both)):
             rows = np.flatnonzero(np.isfinite(value))
             if not len(rows):
                 continue
             fraction = 1.0 / (1.0 + np.exp(np.minimum(state[rows] - passed[rows], 80.0)))
-            read, entering = _column(value[rows], throughput), _column(seen.entering[rows], throughput)
+            read, entering = _column(value[rows], throughput), _column(readings.entering[rows], throughput)
             expected = entering * fraction
-            least = _column((0.4 * seen.resolution[rows]) ** 2 + self.floor**2, throughput)
+            least = _column((0.4 * readings.resolution[rows]) ** 2 + self.floor**2, throughput)
             out[rows] += student(read - expected, (self.relative_noise * expected) ** 2 + least, entering)
         return out
 
@@ -175,16 +175,16 @@ class BlockingModel:
             limit_factor=np.tile(self.limit_factor, times),
         )
 
-    def remaining_after(self, left: Floats, throughput: Floats) -> Floats:
+    def remaining_after(self, remaining: Floats, throughput: Floats) -> Floats:
         """Capacity left, below zero when the limit is passed."""
-        return left - throughput
+        return remaining - throughput
 
-    def until_exhausted(self, left: Floats, limit: Floats) -> Floats:
+    def until_exhausted(self, remaining: Floats, limit: Floats) -> Floats:
         """Until the limit: what is left."""
         del limit
-        return left
+        return remaining
 
-    def drop(self, used: Floats, clean: Floats, limit: Floats) -> Floats:
+    def differential_kpa(self, used: Floats, clean: Floats, limit: Floats) -> Floats:
         """Drop (kPa) after a share of the capacity; arrays (rows, shapes, grid), `clean` and `limit` per row."""
         out = np.empty(np.broadcast_shapes(used.shape, (1, self.shapes, 1)), dtype=used.dtype)
         for shape, (power, other_share, factor) in enumerate(
@@ -201,16 +201,18 @@ class BlockingModel:
             out[:, shape] = _row(clean * other_share, used) + np.minimum(curve, 4.0 * top)
         return out
 
-    def state(self, left: Floats) -> Floats:
+    def state(self, remaining: Floats) -> Floats:
         """Share used."""
-        return 1.0 - left
+        return 1.0 - remaining
 
-    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, seen: Seen) -> Floats:
+    def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, readings: StageReadings) -> Floats:
         """Pressure drops against the blocking curve, heavy tails."""
         del both
-        expected = self.drop(lead + throughput, seen.entering, seen.resolution)
+        expected = self.differential_kpa(lead + throughput, readings.entering, readings.resolution)
         square = self.noise_kpa**2 + (self.relative_noise * expected) ** 2
-        return student(_column(seen.between, throughput) - expected, square, _column(2.0 * seen.resolution, throughput))
+        return student(
+            _column(readings.between, throughput) - expected, square, _column(2.0 * readings.resolution, throughput)
+        )
 
 
 def _column(values: Floats, like: Floats) -> Floats:

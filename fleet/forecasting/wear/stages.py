@@ -8,7 +8,7 @@ from fleet.forecasting.inputs.columns import Columns, Segments
 from fleet.forecasting.inputs.tables import Bools, Floats, Indexes
 from fleet.forecasting.wear.conditions import Conditions
 from fleet.forecasting.wear.pooling import Places
-from fleet.forecasting.wear.stage_models import Seen, StageModel
+from fleet.forecasting.wear.stage_models import StageModel, StageReadings
 
 
 @dataclass(frozen=True)
@@ -18,7 +18,7 @@ class StageInput:
     `label` is the capacity by label of the first cartridge of every segment (load units), `lag_ratio` that of the
     second over it, `limit` the share or value at which a single or last cartridge is exhausted and `lead_limit` that
     of a lead, per segment;
-    `ended_by_cap` marks segments whose cartridge left at its age limit, which says nothing of wear. `seen` are the
+    `ended_by_cap` marks segments whose cartridge left at its age limit, which says nothing of wear. `readings` are the
     readings with their segment. `places` are the columns.
     """
 
@@ -31,9 +31,9 @@ class StageInput:
     limit: Floats
     lead_limit: Floats
     ended_by_cap: Bools
-    seen: Seen
-    seen_segment: Indexes
-    seen_day: Floats
+    readings: StageReadings
+    reading_segment: Indexes
+    reading_day: Floats
     places: Places
 
     def with_repeated_shapes(self, times: int) -> "StageInput":
@@ -55,9 +55,9 @@ def reading_log_likelihood(
     `grid` is (points,) or (rows, points); the answer (rows, shapes, points) in single precision.
     """
     unit = stage.columns.unit[stage.segments.column[segment]]
-    load = conditions.at(stage.stage, unit, stage.seen_day[reading])
+    load = conditions.at(stage.stage, unit, stage.reading_day[reading])
     load = np.maximum(load - conditions.at(stage.stage, unit, stage.segments.start[segment]), 0.0)
     scale = np.exp(-grid).astype(np.float32)
     scale = scale[None, None, :] if grid.ndim == 1 else scale[:, None, :]
     throughput = (load / stage.label[segment])[:, None, None].astype(np.float32) * scale
-    return stage.model.log_likelihood(lead, both, throughput, stage.seen.take(reading))
+    return stage.model.log_likelihood(lead, both, throughput, stage.readings.take(reading))

@@ -50,7 +50,7 @@ def _make_odd(columns: dict[str, dict[str, list[Any]]]) -> None:
     units["totaliser"] = [
         counter[unit] if had else "" for unit, had in zip(units["unit_id"], units["totaliser"], strict=True)
     ]
-    units["weekly_demand_l"] = [None if k % 9 == 4 else told for k, told in enumerate(units["weekly_demand_l"])]
+    units["weekly_demand_l"] = [None if k % 9 == 4 else demand_l for k, demand_l in enumerate(units["weekly_demand_l"])]
     # demand that nobody draws any more
     units["weekly_demand_l"][6] = 0.0
     units["product_tds_target_mg_per_l"] = [(None, 0.4, 3.0)[k % 3] for k in range(len(units["unit_id"]))]
@@ -118,5 +118,5 @@ def _rounded(rows: list[list[float]]) -> list[list[float | None]]:
 
 
 if __name__ == "__main__":
-    found = {name: {key: _rounded(rows) for key, rows in figures(recorded_fleet(name)).items()} for name in NAMES}
-    FILE.write_text(json.dumps(found, indent=0).replace(",\n", ", ").replace("[\n", "[").replace("\n]", "]") + "\n")
+    recorded = {name: {key: _rounded(rows) for key, rows in figures(recorded_fleet(name)).items()} for name in NAMES}
+    FILE.write_text(json.dumps(recorded, indent=0).replace(",\n", ", ").replace("[\n", "[").replace("\n]", "]") + "\n")

@@ -80,5 +80,5 @@ def test_demand_and_concentration_to_come_spread_the_date(conditions):
 
 
 def test_what_may_never_happen_is_no_date_of_the_levels_before_it():
-    found = weighted_quantiles(np.array([[1.0, np.inf]]), np.array([[0.5, 0.5]]), np.array([0.1, 0.5, 0.9]))
-    assert found[0].tolist() == [1.0, 1.0, np.inf]
+    quantiles = weighted_quantiles(np.array([[1.0, np.inf]]), np.array([[0.5, 0.5]]), np.array([0.1, 0.5, 0.9]))
+    assert quantiles[0].tolist() == [1.0, 1.0, np.inf]

@@ -32,16 +32,16 @@ def test_anything_else_is_refused_in_words(stored):
 def test_a_number_that_is_known_is_kept():
     pool = Pool({"bias": 0.2})
     assert (pool.number("bias", 0.9), pool.number("other", 0.7)) == (0.2, 0.7)
-    assert pool.found == {"bias": 0.2, "other": 0.7}
+    assert pool.means == {"bias": 0.2, "other": 0.7}
 
 
 def test_a_mean_that_is_known_yields_less_to_three_readings_than_a_guess():
-    def mean(known):
-        pool = Pool(known)
+    def mean(held_means):
+        pool = Pool(held_means)
         values = pool.mean(
             "level", ONE, np.full(3, 5.0), np.zeros(2, dtype=np.int64), 2, default=1.0, noise=1.0, spread=1.0
         )
-        return values, pool.found["level"]
+        return values, pool.means["level"]
 
     (read, unread), whole = mean({})
     assert unread < read < 5.0
@@ -57,16 +57,16 @@ def test_a_swing_that_is_known_is_held_to():
     day = np.arange(0.0, 365.0, 5.0)
     value = 10.0 + 4.0 * np.cos(2 * np.pi * day / 365.25)
 
-    def swing(known):
-        pool = Pool(known)
-        found = pool.swing("t", np.zeros(len(day), dtype=np.int64), day, value, 1, np.zeros(3), np.full(3, 2.0), 1.0)
-        return found[0], [pool.found[f"t_{term}"] for term in ("constant", "cosine", "sine")]
+    def swing(held_means):
+        pool = Pool(held_means)
+        terms = pool.swing("t", np.zeros(len(day), dtype=np.int64), day, value, 1, np.zeros(3), np.full(3, 2.0), 1.0)
+        return terms[0], [pool.means[f"t_{term}"] for term in ("constant", "cosine", "sine")]
 
     own, common = swing({})
     assert own == pytest.approx([10.0, 4.0, 0.0], abs=0.15)
     assert common == pytest.approx([10.0, 4.0, 0.0], abs=0.3)
-    told = {"t_constant": 0.0, "t_cosine": 0.0, "t_sine": 0.0}
-    _, held = swing(told)
+    held_terms = {"t_constant": 0.0, "t_cosine": 0.0, "t_sine": 0.0}
+    _, held = swing(held_terms)
     assert abs(held[0]) < 0.7 * common[0]
     _, partly = swing({"t_constant": 0.0})
     assert partly == pytest.approx(common)

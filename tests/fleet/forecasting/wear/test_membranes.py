@@ -27,7 +27,7 @@ STEADY = {"inlet_pressure_kpa": 414.0, "feed_tds_mg_per_l": 250.0, "temperature_
 START_FLOW, START_TDS = 240.0, 10.0
 
 
-def left(flow_loss=0.0, salt_gain=0.0, limits=None, fleet_columns=None, **more):
+def membranes_of(flow_loss=0.0, salt_gain=0.0, limits=None, fleet_columns=None, **more):
     """Use left until each limit, of a membrane that loses so much a year of the logarithm of its flow."""
     fleet_columns = fleet_columns or columns(placed=NOW - AGE, weekly_demand_l=70.0, minimum_rejection_fraction=0.9)
     fleet_columns["readings"] = readings(
@@ -51,53 +51,55 @@ def left(flow_loss=0.0, salt_gain=0.0, limits=None, fleet_columns=None, **more):
 def test_flow_falls_to_its_limit_when_the_line_says():
     """10 % a year of the logarithm: ln(1/0.85) = 0.1625 is reached after 594 days of use, 900 of which have passed;
     5 %: 1187 days, so 287 are left."""
-    gone = left(flow_loss=0.10)
-    assert gone.flow_load[0, MIDDLE] == pytest.approx(594.0 - AGE, abs=60.0)
-    going = left(flow_loss=0.05)
-    assert going.used[0] == pytest.approx(AGE, rel=0.02)
-    assert going.flow_load[0, MIDDLE] == pytest.approx(287.0, abs=90.0)
-    assert going.readings[0] == 60
-    assert going.newest_day[0] == pytest.approx(NOW - 2.0)
+    exhausted = membranes_of(flow_loss=0.10)
+    assert exhausted.flow_load[0, MIDDLE] == pytest.approx(594.0 - AGE, abs=60.0)
+    declining = membranes_of(flow_loss=0.05)
+    assert declining.used[0] == pytest.approx(AGE, rel=0.02)
+    assert declining.flow_load[0, MIDDLE] == pytest.approx(287.0, abs=90.0)
+    assert declining.readings[0] == 60
+    assert declining.newest_day[0] == pytest.approx(NOW - 2.0)
     # a limit of 70 % is ln(1/0.7) = 0.3567 away: 2605 days
-    later = left(flow_loss=0.05, limits=replace(HOUSE, membrane_flow_fraction=0.70))
-    assert later.flow_load[0, MIDDLE] > going.flow_load[0, MIDDLE] + 700.0
+    later = membranes_of(flow_loss=0.05, limits=replace(HOUSE, membrane_flow_fraction=0.70))
+    assert later.flow_load[0, MIDDLE] > declining.flow_load[0, MIDDLE] + 700.0
 
 
 def test_salt_passage_rises_to_its_limit_when_the_line_says():
     """Ten milligrams of a feed side of 289 (mean of feed and brine at a recovery of a quarter) pass: ln(0.1/0.0346) =
     1.06 to a rejection of 90 %. At 0.4 a year that takes 968 days of use."""
-    rising = left(salt_gain=0.4)
+    rising = membranes_of(salt_gain=0.4)
     assert rising.salt_load[0, MIDDLE] == pytest.approx(968.0 - AGE, abs=130.0)
     fleet_columns = columns(placed=NOW - AGE, weekly_demand_l=70.0, minimum_rejection_fraction=0.8)
     # twice the passage is allowed: ln 2/0.4 years more
-    looser = left(salt_gain=0.4, fleet_columns=fleet_columns)
+    looser = membranes_of(salt_gain=0.4, fleet_columns=fleet_columns)
     assert looser.salt_load[0, MIDDLE] - rising.salt_load[0, MIDDLE] == pytest.approx(633.0, abs=170.0)
     fleet_columns = columns(placed=NOW - AGE, weekly_demand_l=70.0)
-    by_policy = left(salt_gain=0.4, fleet_columns=fleet_columns, limits=replace(HOUSE, minimum_rejection_fraction=0.8))
+    by_policy = membranes_of(
+        salt_gain=0.4, fleet_columns=fleet_columns, limits=replace(HOUSE, minimum_rejection_fraction=0.8)
+    )
     assert by_policy.salt_load[0, MIDDLE] == pytest.approx(looser.salt_load[0, MIDDLE], rel=0.02)
-    assert left().salt_load[0, MIDDLE] > 1500.0
+    assert membranes_of().salt_load[0, MIDDLE] > 1500.0
 
 
 def test_pressure_and_cold_are_no_wear():
     """A fifth less driving pressure gives a fifth less water; 25 to 10 degC 41 % less (3020 K)."""
     osmotic = 22.0
     inlet = np.linspace(414.0, 330.0, 60)
-    weaker = left(
+    weaker = membranes_of(
         inlet_pressure_kpa=list(inlet), permeate_flow_l_per_day=list(START_FLOW * (inlet - osmotic) / (414.0 - osmotic))
     )
     assert weaker.flow_load[0, MIDDLE] > 600.0
     chilled = np.linspace(25.0, 10.0, 60)
     cold = START_FLOW * np.exp(3020.0 * (1 / 298.15 - 1 / (chilled + 273.15)))
-    assert left(temperature_degc=list(chilled), permeate_flow_l_per_day=list(cold)).flow_load[0, MIDDLE] > 600.0
+    assert membranes_of(temperature_degc=list(chilled), permeate_flow_l_per_day=list(cold)).flow_load[0, MIDDLE] > 600.0
     # the same fall of flow at a steady pressure and 25 degC is wear
-    assert left(permeate_flow_l_per_day=list(cold)).flow_load[0, MIDDLE] < 0.0
+    assert membranes_of(permeate_flow_l_per_day=list(cold)).flow_load[0, MIDDLE] < 0.0
 
 
 def test_pressure_of_an_open_tank_pushes_back_and_that_of_a_closed_one_does_not():
     tank = np.linspace(0.0, 150.0, 60)
     flow = list(START_FLOW * (392.0 - tank) / 392.0)
-    opened = left(permeate_flow_l_per_day=flow, tank_pressure_kpa=list(tank), tank_valve="open")
-    closed = left(permeate_flow_l_per_day=flow, tank_pressure_kpa=list(tank), tank_valve="closed")
+    opened = membranes_of(permeate_flow_l_per_day=flow, tank_pressure_kpa=list(tank), tank_valve="open")
+    closed = membranes_of(permeate_flow_l_per_day=flow, tank_pressure_kpa=list(tank), tank_valve="closed")
     assert opened.flow_load[0, MIDDLE] > closed.flow_load[0, MIDDLE] + 300.0
     assert closed.flow_load[0, MIDDLE] < 0.0
 
@@ -109,24 +111,24 @@ def test_the_nearest_gauge_that_was_read_counts(gauge):
     lost = 30.0 if gauge == "line_pressure_kpa" else 0.0
     flow = list(START_FLOW * (inlet - 22.0) / 392.0)
     shown = {"inlet_pressure_kpa": None, gauge: list(inlet + lost)}
-    assert left(permeate_flow_l_per_day=flow, **shown).flow_load[0, MIDDLE] > 600.0
+    assert membranes_of(permeate_flow_l_per_day=flow, **shown).flow_load[0, MIDDLE] > 600.0
     # behind a pump neither line nor prefilter says what the membrane gets
     pumped = columns(placed=NOW - AGE, weekly_demand_l=70.0, has_booster_pump=True)
-    with_pump = left(permeate_flow_l_per_day=flow, fleet_columns=pumped, **shown).flow_load[0, MIDDLE]
+    with_pump = membranes_of(permeate_flow_l_per_day=flow, fleet_columns=pumped, **shown).flow_load[0, MIDDLE]
     assert (with_pump > 600.0) == (gauge == "inlet_pressure_kpa")
 
 
 def test_a_membrane_without_a_reading_is_expected_to_last_about_three_years():
     fleet, _ = build_fleet(**columns(placed=NOW - 10.0, weekly_demand_l=70.0))
     screened_readings = screen(fleet).readings
-    found = membranes_left(
+    membranes = membranes_left(
         fleet, screened_readings, build_conditions(fleet, screened_readings), find_visits(fleet), limits_of_fleet(fleet)
     )
-    assert found.flow_load[0, MIDDLE] + 10.0 == pytest.approx(1095.0, rel=0.05)
-    assert found.readings[0] == 0
-    assert np.isnan(found.newest_day[0])
-    assert found.past_lives[0] == 0
-    assert found.flow_hyper.places == 0
+    assert membranes.flow_load[0, MIDDLE] + 10.0 == pytest.approx(1095.0, rel=0.05)
+    assert membranes.readings[0] == 0
+    assert np.isnan(membranes.newest_day[0])
+    assert membranes.past_lives[0] == 0
+    assert membranes.flow_hyper.places == 0
 
 
 def test_past_lives_teach_what_dates_alone_can():

@@ -11,25 +11,25 @@ PRIOR = HyperPrior(0.0, 0.5, 0.3, 0.2, (1.0, 1.0))
 LIVES, PLACES = 6, 60
 
 
-def lives(mean=-0.7, place_spread=0.35, cartridge_spread=0.15, shape=0, seen=0.05, slope=0.0, seed=2):
+def lives(mean=-0.7, place_spread=0.35, cartridge_spread=0.15, shape=0, noise=0.05, slope=0.0, seed=2):
     """Likelihoods of lives with two shapes, of which one is the true one, and what was said of their places."""
     rng = np.random.default_rng(seed)
     covariate = rng.normal(size=PLACES)
     of_place = mean + slope * covariate + place_spread * rng.normal(size=PLACES)
     place = np.repeat(np.arange(PLACES), LIVES)
     g = of_place[place] + cartridge_spread * rng.normal(size=len(place))
-    told = g + seen * rng.normal(size=len(place))
+    observed = g + noise * rng.normal(size=len(place))
     likelihood = np.full((len(place), 2, len(GRID)), -12.0)
-    likelihood[:, shape] = np.maximum(-0.5 * ((GRID - told[:, None]) / seen) ** 2, -12.0)
+    likelihood[:, shape] = np.maximum(-0.5 * ((GRID - observed[:, None]) / noise) ** 2, -12.0)
     return likelihood, place, covariate[:, None]
 
 
 def learned(prior=PRIOR, covariates=None, informative=None, **world):
-    likelihood, place, said = lives(**world)
+    likelihood, place, covariates_of_places = lives(**world)
     some = np.ones(len(place), dtype=bool) if informative is None else informative
-    known = Places(said if covariates else np.zeros((PLACES, 0)))
+    place_facts = Places(covariates_of_places if covariates else np.zeros((PLACES, 0)))
     return pooling.learn(
-        lambda habit, which: likelihood[which], place, known, prior, is_informative=some,
+        lambda habit, which: likelihood[which], place, place_facts, prior, is_informative=some,
         shows_end=np.zeros(len(place), dtype=bool),
     )  # fmt: skip
 
@@ -117,9 +117,9 @@ def test_what_a_place_was_seen_to_be_is_what_the_next_cartridge_is_expected_to_b
     assert posterior.sum(axis=(1, 2)) == pytest.approx(np.ones(PLACES + 1))
     ahead = pooling.next_life(posterior, hyper).sum(axis=1)
     expected = ahead @ GRID
-    seen = np.array([(np.exp(likelihood[place == k, 0]) @ GRID / np.exp(likelihood[place == k, 0]).sum(axis=1)).mean()
-                     for k in range(PLACES)])  # fmt: skip
-    assert np.abs(expected[:PLACES] - seen).max() < 0.15
+    shown = np.array([(np.exp(likelihood[place == k, 0]) @ GRID / np.exp(likelihood[place == k, 0]).sum(axis=1)).mean()
+                  for k in range(PLACES)])  # fmt: skip
+    assert np.abs(expected[:PLACES] - shown).max() < 0.15
     # of a place without lives only the fleet is known, and less surely
     assert expected[PLACES] == pytest.approx(hyper.mean, abs=0.05)
     width = np.sqrt(ahead @ GRID**2 - expected**2)
@@ -129,8 +129,8 @@ def test_what_a_place_was_seen_to_be_is_what_the_next_cartridge_is_expected_to_b
 def test_many_places_are_thinned_to_what_time_allows():
     rng = np.random.default_rng(8)
     count = 1000
-    told = -0.5 + 0.3 * rng.normal(size=count)
-    likelihood = np.maximum(-0.5 * ((GRID - told[:, None]) / 0.1) ** 2, -12.0)[:, None, :].repeat(2, axis=1)
+    observed = -0.5 + 0.3 * rng.normal(size=count)
+    likelihood = np.maximum(-0.5 * ((GRID - observed[:, None]) / 0.1) ** 2, -12.0)[:, None, :].repeat(2, axis=1)
     hyper = pooling.learn(
         lambda habit, which: likelihood[which], np.arange(count), Places(np.zeros((count, 0))), PRIOR,
         is_informative=np.ones(count, dtype=bool), shows_end=np.zeros(count, dtype=bool),

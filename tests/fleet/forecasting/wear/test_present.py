@@ -102,16 +102,16 @@ def test_what_a_fleet_taught_before_is_used_instead_of_learning_anew():
 
 @pytest.mark.parametrize("stage", ["carbon", "resin"])
 def test_the_order_in_which_cartridges_were_recorded_says_nothing(stage):
-    given = columns(kind="pair", placed=NOW - 200.0, weekly_demand_l=70.0)
-    given["readings"] = readings(
+    fleet_columns = columns(kind="pair", placed=NOW - 200.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(
         NOW - np.array([60.0, 30.0, 1.0]), permeate_tds_mg_per_l=20.0, interstage_tds_mg_per_l=8.0,
         product_tds_mg_per_l=0.0, feed_total_chlorine_mg_per_l=1.0, interstage_chlorine_mg_per_l=0.3,
         carbon_outlet_total_chlorine_mg_per_l=0.0,
     )  # fmt: skip
-    fleet, _ = build_fleet(**given)
-    table = given["placements"]
+    fleet, _ = build_fleet(**fleet_columns)
+    table = fleet_columns["placements"]
     first = table["position_id"].index(f"u0/{stage}/lag")
     for name, values in table.items():
         table[name] = [values[first], *values[:first], *values[first + 1 :]]
-    other, _ = build_fleet(**given)
+    other, _ = build_fleet(**fleet_columns)
     assert forecast(other).grid_day - NOW == pytest.approx(forecast(fleet).grid_day - NOW, rel=1e-6, nan_ok=True)

@@ -7,8 +7,8 @@ from fleet.forecasting.wear.shared import CENTRED, FEWEST_PLACES, Shared, teach
 
 
 def likelihoods(of_group, of_place, noise, rng):
-    seen = of_group + of_place + noise * rng.normal(size=len(of_group))
-    return np.exp(-0.5 * ((CENTRED[None, :] - seen[:, None]) / noise) ** 2)
+    observed = of_group + of_place + noise * rng.normal(size=len(of_group))
+    return np.exp(-0.5 * ((CENTRED[None, :] - observed[:, None]) / noise) ** 2)
 
 
 @pytest.fixture
@@ -23,10 +23,10 @@ def water():
 
 def test_what_a_supply_has_in_common_is_found(water):
     group, common, shown = water
-    found, told, doubt = teach(shown, group, np.full(320, 0.25))
-    assert 0.3 < found.spread < 0.5
-    assert np.corrcoef(told, common)[0, 1] > 0.85
-    off = (told - common) / np.sqrt(doubt)
+    shared, offsets, doubt = teach(shown, group, np.full(320, 0.25))
+    assert 0.3 < shared.spread < 0.5
+    assert np.corrcoef(offsets, common)[0, 1] > 0.85
+    off = (offsets - common) / np.sqrt(doubt)
     assert 0.6 < (np.abs(off) < 1.28).mean() < 0.9
 
 
@@ -34,29 +34,29 @@ def test_places_that_share_nothing_are_told_nothing():
     rng = np.random.default_rng(2)
     group = np.repeat([f"supply {number}" for number in range(40)], 8).astype(object)
     shown = likelihoods(np.zeros(320), 0.5 * rng.normal(size=320), 0.2, rng)
-    found, told, doubt = teach(shown, group, np.full(320, 0.25))
-    assert found == Shared()
-    assert not told.any()
+    shared, offsets, doubt = teach(shown, group, np.full(320, 0.25))
+    assert shared == Shared()
+    assert not offsets.any()
     assert not doubt.any()
 
 
 def test_a_place_does_not_hear_itself(water):
     group, _, shown = water
-    _, told, _ = teach(shown, group, np.full(320, 0.25))
+    _, offsets, _ = teach(shown, group, np.full(320, 0.25))
     odd = shown.copy()
     odd[0] = np.exp(-0.5 * ((CENTRED - 2.0) / 0.2) ** 2)
     _, told_by_odd, _ = teach(odd, group, np.full(320, 0.25))
-    assert told_by_odd[0] == pytest.approx(told[0], abs=0.05)
-    assert told_by_odd[1] > told[1] + 0.05
+    assert told_by_odd[0] == pytest.approx(offsets[0], abs=0.05)
+    assert told_by_odd[1] > offsets[1] + 0.05
 
 
 def test_small_groups_and_places_without_one_are_left_alone(water):
     group, _, shown = water
     group = group.copy()
     group[: 8 - FEWEST_PLACES + 1] = ""
-    found, told, doubt = teach(shown, group, np.full(320, 0.25))
-    assert not told[:8].any()
-    assert doubt[:8] == pytest.approx(found.spread**2)
-    mean, variance = found.offset(np.array(["supply 3", "elsewhere"], dtype=object))
-    assert variance[0] < variance[1] == pytest.approx(found.spread**2)
+    shared, offsets, doubt = teach(shown, group, np.full(320, 0.25))
+    assert not offsets[:8].any()
+    assert doubt[:8] == pytest.approx(shared.spread**2)
+    mean, variance = shared.offset(np.array(["supply 3", "elsewhere"], dtype=object))
+    assert variance[0] < variance[1] == pytest.approx(shared.spread**2)
     assert mean[1] == 0.0

@@ -49,15 +49,15 @@ def pressures(line, differential_kpa, **more):
 def test_the_limit_of_a_sediment_filter_follows_the_line_pressure(line, limit):
     """A clean filter is taken to lose 14 kPa until fresh readings say so; here they do."""
     stage = stage_of(sediment_input, pressures(line, 14.0))
-    clean = stage.seen.entering[0]
+    clean = stage.readings.entering[0]
     assert clean == pytest.approx(14.0, abs=0.5)
     # how far the outlet lies from the round number
-    assert stage.seen.resolution[0] == pytest.approx(limit, abs=0.6)
+    assert stage.readings.resolution[0] == pytest.approx(limit, abs=0.6)
 
 
 def test_each_limit_moves_the_limit_of_a_sediment_filter():
     def limit(line, **changes):
-        return stage_of(sediment_input, pressures(line, 14.0), replace(HOUSE, **changes)).seen.resolution[0]
+        return stage_of(sediment_input, pressures(line, 14.0), replace(HOUSE, **changes)).readings.resolution[0]
 
     assert limit(500.0, prefilter_drop_kpa=50.0) == 50.0
     assert limit(300.0, prefilter_outlet_fraction=0.10) == pytest.approx(28.6, abs=0.1)
@@ -82,7 +82,7 @@ def test_two_sediment_filters_in_series_have_each_their_share():
     }.items():  # fmt: skip
         fleet_columns["placements"][name].append(value)
     stage = stage_of(sediment_input, fleet_columns)
-    assert stage.seen.resolution[0] == pytest.approx(0.6 * 68.95)
+    assert stage.readings.resolution[0] == pytest.approx(0.6 * 68.95)
     assert stage.places.covariates[:, 1].tolist() == [0.0, 1.0]
 
 
@@ -90,12 +90,12 @@ def test_a_drop_is_brought_to_25_degc_and_to_the_usual_flow():
     """At 10 degC water is 1.47 times as viscous (1.3059 against 0.8900 mPa s); at half the flow half the drop."""
     fleet_columns = pressures(400.0, 30.0)
     fleet_columns["readings"]["temperature_degc"] = [25.0, 25.0, 25.0, 10.0]
-    warm, cold = stage_of(sediment_input, fleet_columns).seen.between[[2, 3]]
+    warm, cold = stage_of(sediment_input, fleet_columns).readings.between[[2, 3]]
     assert cold / warm == pytest.approx(1.0 / 1.467, rel=0.01)
     fleet_columns = pressures(400.0, 30.0)
     fleet_columns["readings"]["permeate_flow_l_per_day"] = [200.0, 200.0, 200.0, 100.0]
     fleet_columns["readings"]["concentrate_flow_l_per_day"] = [600.0, 600.0, 600.0, 300.0]
-    usual, slow = stage_of(sediment_input, fleet_columns).seen.between[[2, 3]]
+    usual, slow = stage_of(sediment_input, fleet_columns).readings.between[[2, 3]]
     assert slow / usual == pytest.approx(2.0)
 
 
@@ -141,9 +141,9 @@ def test_resin_is_exhausted_at_what_the_use_allows_and_else_at_the_limit_of_the_
     assert stated.limit == pytest.approx([0.2], rel=0.03)
     assert stage.label == pytest.approx([548.4])
     assert stage.lag_ratio == pytest.approx([1.0])
-    assert stage.seen.entering[0] == 10.0
-    assert stage.seen.entering[1] == pytest.approx(10.0, rel=0.05)
-    assert np.isnan(stage.seen.between[3])
+    assert stage.readings.entering[0] == 10.0
+    assert stage.readings.entering[1] == pytest.approx(10.0, rel=0.05)
+    assert np.isnan(stage.readings.between[3])
 
 
 def test_nothing_stands_between_two_beds_where_there_is_one():
@@ -151,19 +151,19 @@ def test_nothing_stands_between_two_beds_where_there_is_one():
     single = columns(kind="ro_di", placed=NOW - 110.0)
     single["readings"] = fleet_columns["readings"]
     for make in (resin_input, carbon_input):
-        assert np.isnan(stage_of(make, single).seen.between).all()
-        assert np.isfinite(stage_of(make, fleet_columns).seen.between[:3]).all()
+        assert np.isnan(stage_of(make, single).readings.between).all()
+        assert np.isfinite(stage_of(make, fleet_columns).readings.between[:3]).all()
 
 
 def test_carbon_by_total_chlorine_and_by_free_only_where_the_water_holds_no_chloramine():
     stage = stage_of(carbon_input, quality())
-    assert stage.seen.after.tolist() == [0.05, 0.02, 0.0, 0.0]
+    assert stage.readings.after.tolist() == [0.05, 0.02, 0.0, 0.0]
     assert stage.limit == pytest.approx([0.1 / 2.0], rel=0.05)
     assert stage.label == pytest.approx([150_000.0])
-    assert stage.seen.entering == pytest.approx(2.0, rel=0.05)
+    assert stage.readings.entering == pytest.approx(2.0, rel=0.05)
     with_chloramine = stage_of(carbon_input, quality(is_chloraminated=True))
-    assert with_chloramine.seen.after[[0, 2, 3]].tolist() == [0.05, 0.0, 0.0]
-    assert np.isnan(with_chloramine.seen.after[1])
+    assert with_chloramine.readings.after[[0, 2, 3]].tolist() == [0.05, 0.0, 0.0]
+    assert np.isnan(with_chloramine.readings.after[1])
     assert stage_of(carbon_input, quality(), replace(HOUSE, chlorine_mg_per_l=0.5)).limit == pytest.approx(
         [0.25], rel=0.05
     )

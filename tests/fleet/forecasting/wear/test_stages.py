@@ -21,9 +21,9 @@ def seen_at(share_of_permeate):
         [NOW - 1.0], permeate_tds_mg_per_l=20.0, product_tds_mg_per_l=20.0 * share_of_permeate
     )
     fleet, _ = build_fleet(**fleet_columns)
-    seen = screen(fleet).readings
-    conditions = build_conditions(fleet, seen)
-    stage = resin_input(fleet, seen, conditions, limits_of_fleet(fleet))
+    screened = screen(fleet).readings
+    conditions = build_conditions(fleet, screened)
+    stage = resin_input(fleet, screened, conditions, limits_of_fleet(fleet))
     start = stage.model.state(np.ones((1, stage.model.shapes, len(GRID))))
     one = np.array([0])
     likelihood = reading_log_likelihood(stage, conditions, one, one, start, start, GRID)

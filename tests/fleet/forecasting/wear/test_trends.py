@@ -90,7 +90,7 @@ def test_noise_that_is_larger_than_assumed_is_found_in_a_fleet():
     trend = fit_trend(data, 1.0)
     assert trend.noise_scale == pytest.approx(2.0, rel=0.15)
     assert np.abs(-trend.c1 / (2 * trend.c2) - 0.2).mean() < 0.05
-    told = fit_trend(trend_input(noise_scale=1.7), 1.0)
-    assert told.noise_scale == 1.7
+    fitted = fit_trend(trend_input(noise_scale=1.7), 1.0)
+    assert fitted.noise_scale == 1.7
     # one segment alone is too little to say
     assert fit_trend(trend_input(noise=0.01), 1.0).noise_scale == 1.0

@@ -10,6 +10,7 @@ from fleet.demo.writing import Hand, spoken
 
 READINGS, FEED_WATER = "readings", "feed_water"
 
+# In the order of the columns. Nobody of the invented company tests for free chlorine or the pH of the product.
 QUANTITIES = (
     "line_pressure_kpa", "prefilter_outlet_pressure_kpa", "inlet_pressure_kpa", "tank_pressure_kpa", "temperature_degc",
     "feed_tds_mg_per_l", "permeate_tds_at_start_mg_per_l", "permeate_tds_mg_per_l", "interstage_tds_mg_per_l",

@@ -7,21 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fleet.demo.scenario import InstrumentSpec
-
-TDS = frozenset(
-    {
-        "feed_tds_mg_per_l", "permeate_tds_mg_per_l", "permeate_tds_at_start_mg_per_l", "interstage_tds_mg_per_l",
-        "product_tds_mg_per_l", "concentrate_tds_mg_per_l",
-    }
-)  # fmt: skip
-PRESSURES = frozenset({"line_pressure_kpa", "prefilter_outlet_pressure_kpa", "inlet_pressure_kpa", "tank_pressure_kpa"})
-FLOWS = frozenset({"permeate_flow_l_per_day", "concentrate_flow_l_per_day"})
-CHLORINE = frozenset(
-    {
-        "feed_free_chlorine_mg_per_l", "feed_total_chlorine_mg_per_l", "interstage_chlorine_mg_per_l",
-        "carbon_outlet_free_chlorine_mg_per_l", "carbon_outlet_total_chlorine_mg_per_l",
-    }
-)  # fmt: skip
+from fleet.engineering.units import QUANTITY_KINDS
 
 _TO_UNIT: Mapping[str, Callable[[float], float]] = {
     "kPa": lambda kpa: kpa,
@@ -59,15 +45,11 @@ class Hand:
 
     def unit_of(self, quantity: str) -> str:
         """The unit this hand writes a quantity in; empty for pH."""
-        if quantity in PRESSURES:
-            return self.pressure
-        if quantity in TDS:
-            return self.tds
-        if quantity in FLOWS:
-            return self.flow
-        if quantity in CHLORINE:
-            return "mg/L"
-        return {"temperature_degc": self.temperature, "totaliser_l": self.volume}.get(quantity, "")
+        own = {
+            "pressure": self.pressure, "tds": self.tds, "flow": self.flow, "chlorine": "mg/L",
+            "temperature": self.temperature, "volume": self.volume,
+        }  # fmt: skip
+        return own.get(QUANTITY_KINDS[quantity].name, "")
 
 
 def spoken(quantity: str) -> str:
@@ -98,13 +80,14 @@ def shown(
     A TDS meter measures conductivity (twice the 0.5-scale TDS at 25 degC) and multiplies by its factor; one that does
     not compensate shows the conductivity at the water's own temperature, about 2 % less per degC below 25.
     """
-    if quantity in TDS:
+    kind = QUANTITY_KINDS[quantity].name
+    if kind == "tds":
         return _tds_shown(true, hand, instrument, temperature_degc, random)
     error = {"temperature_degc": 0.3 / max(true, 1.0), "totaliser_l": 0.0}.get(quantity, 0.012)
-    if quantity in FLOWS:
+    if kind == "flow":
         error = 0.025
     value = true * (1 + float(random.normal(0, error)))
-    if quantity in CHLORINE:
+    if kind == "chlorine":
         return _digits(max(value + float(random.normal(0, 0.008)), 0.0), 0.01, hand)
     unit = hand.unit_of(quantity)
     return _digits(_TO_UNIT[unit](value), _STEP[unit], hand)

@@ -8,17 +8,15 @@ from statistics import median
 from typing import Final
 
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
+from fleet.engineering.quantities import READING_QUANTITIES, names_of
+from fleet.engineering.units import QUANTITY_KINDS
 from fleet.intake.names import spoken
 from fleet.intake.rows import Row
 from fleet.models import Reading
 
-_PRESSURES: Final = ("line_pressure_kpa", "prefilter_outlet_pressure_kpa", "inlet_pressure_kpa")
-_WATCHED: Final = (
-    *_PRESSURES,
-    "feed_tds_mg_per_l",
-    "permeate_tds_mg_per_l",
-    "permeate_flow_l_per_day",
-    "concentrate_flow_l_per_day",
+# Values that follow their neighbours. Chlorine of a supply swings tenfold by itself.
+_WATCHED: Final = names_of(
+    quantity for quantity in READING_QUANTITIES if quantity.slip_log is not None and quantity.kind.name != "chlorine"
 )
 _EXCHANGEABLE: Final = ("feed_tds_mg_per_l", "permeate_tds_mg_per_l")
 _COUNTER: Final = "totaliser_l"
@@ -160,7 +158,7 @@ def _flag_slips(row: Row, middles: Values) -> None:
                     f"The {spoken(column)}, {row.sent[column]}, is about {words} what this unit usually shows; check "
                     "the digits.",
                 )
-        if column in _PRESSURES:
+        if QUANTITY_KINDS[column].name == "pressure":
             for factor, words in _UNIT_SLIPS:
                 if factor / _WIDTH <= ratio <= factor * _WIDTH:
                     row.flag(

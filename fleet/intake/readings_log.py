@@ -19,12 +19,6 @@ _OTHER_NAMES: Final[Mapping[str, str]] = {
     "water_temperature": "temperature",
     "membrane_inlet_pressure": "inlet_pressure",
     "pressure_after_prefilters": "prefilter_outlet_pressure",
-    "feed_conductivity": "feed_tds",
-    "permeate_conductivity": "permeate_tds",
-    "permeate_conductivity_at_start": "permeate_tds_at_start",
-    "interstage_conductivity": "interstage_tds",
-    "product_conductivity": "product_tds",
-    "concentrate_conductivity": "concentrate_tds",
     "waste_tds": "concentrate_tds",
     "waste_conductivity": "concentrate_tds",
     "waste_flow": "concentrate_flow",
@@ -57,6 +51,7 @@ VOCABULARY: Final = Vocabulary(
         {
             **COLUMNS,
             **{column: column for column in COLUMNS.values()},
+            **{name.replace("tds", "conductivity"): column for name, column in COLUMNS.items()},
             **{other: COLUMNS[name] for other, name in _OTHER_NAMES.items()},
         }
     ),

@@ -49,6 +49,8 @@ def stored() -> dict[str, Any]:
 
 
 def _sent(unit: Any) -> dict[str, Any]:
+    from datetime import timedelta
+
     from django.utils import timezone
 
     from accounts.errors import InvalidInput
@@ -56,8 +58,11 @@ def _sent(unit: Any) -> dict[str, Any]:
     from fleet.api.readings import ReadingSerializer
     from fleet.intake.payloads import take_reading
 
-    company = unit.site.client.company
-    send = {"company": company, "by": None, "source": "installer", "now": timezone.now()}
+    company, now = unit.site.client.company, timezone.now()
+    send: dict[str, Any] = {"company": company, "by": None, "source": "installer", "now": now}
+    for days in (3, 2, 1):
+        at = (now - timedelta(days=days)).isoformat()
+        take_reading(row={"unit": unit.code, "taken_at": at, "drain_pressure": "0.06 bar"}, **send)
     reading, _ = take_reading(row={"unit": unit.code, "drain_pressure": "0.6 bar"}, **send)
     reading.refresh_from_db()
     try:

@@ -36,7 +36,7 @@ def test_the_migration_adds_one_column_and_nothing_else(told: dict[str, Any]) ->
 def test_intake_reads_refuses_and_flags_it(told: dict[str, Any]) -> None:
     assert told["log"] == "drain_pressure_kpa"
     assert told["value"] == pytest.approx(60.0)
-    assert told["flags"] == ["unusual"]
+    assert told["flags"] == ["unusual", "factor_of_ten"]
     assert told["refused"].startswith("3 bar is outside what this can be, 0 to 200 kPa")
 
 

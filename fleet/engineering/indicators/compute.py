@@ -37,6 +37,7 @@ from fleet.engineering.indicators.table import Table
 from fleet.engineering.quantities import SETTLING_MINUTES
 
 _LEAST_CHLORINE_MG_PER_L: Final = 0.1
+# The reason where an indicator needs what was not read; no indicator rests on the other quantities alone.
 _MISSING: Final[Mapping[str, str]] = {
     "feed_tds_mg_per_l": "feed_tds_missing",
     "permeate_tds_mg_per_l": "permeate_tds_missing",

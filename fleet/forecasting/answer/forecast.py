@@ -27,18 +27,6 @@ _DRIVER_OF_STAGE = np.array(
     [words.PRESSURE, words.BREAKTHROUGH, words.MEMBRANE_TREND, words.BREAKTHROUGH], dtype=np.int8
 )
 _UNIT_OF_STAGE = np.array([1, 2, 3, 4], dtype=np.int8)
-_STAGE_QUANTITIES = (
-    ("line_pressure_kpa", "prefilter_outlet_pressure_kpa"),
-    (
-        "feed_total_chlorine_mg_per_l",
-        "feed_free_chlorine_mg_per_l",
-        "interstage_chlorine_mg_per_l",
-        "carbon_outlet_total_chlorine_mg_per_l",
-        "carbon_outlet_free_chlorine_mg_per_l",
-    ),
-    ("permeate_flow_l_per_day", "inlet_pressure_kpa", "temperature_degc", "feed_tds_mg_per_l", "permeate_tds_mg_per_l"),
-    ("permeate_tds_mg_per_l", "interstage_tds_mg_per_l", "product_tds_mg_per_l"),
-)
 
 
 def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learned | None = None) -> Forecasts:
@@ -199,7 +187,7 @@ def _excluded(fleet: Fleet, exclusions: Exclusions, current_placement: Indexes) 
         return out
     day = fleet.readings.day[exclusions.reading_index]
     unit = fleet.readings.unit_index[exclusions.reading_index]
-    for stage, names in enumerate(_STAGE_QUANTITIES):
+    for stage, names in enumerate(words.STAGE_QUANTITIES):
         is_used = np.isin(exclusions.quantity, [-1, *(words.QUANTITY_INDEX[name] for name in names)])
         rows = np.flatnonzero(fleet.positions.stage == stage)
         order = np.argsort(fleet.positions.unit_index[rows], kind="stable")

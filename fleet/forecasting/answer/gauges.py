@@ -15,6 +15,7 @@ from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes
 
+# What the limits of the positions are written in, see `_value_and_limit`.
 _NAMES: Final = (
     "line_pressure_kpa",
     "prefilter_outlet_pressure_kpa",

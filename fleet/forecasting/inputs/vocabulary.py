@@ -54,6 +54,14 @@ QUANTITIES: Final = names_of(READING_QUANTITIES)
 
 QUANTITY_INDEX: Final = {name: index for index, name in enumerate(QUANTITIES)}
 
+STAGE_QUANTITIES: Final = (
+    ("line_pressure_kpa", "prefilter_outlet_pressure_kpa"),
+    names_of(quantity for quantity in READING_QUANTITIES if quantity.kind.name == "chlorine"),
+    ("permeate_flow_l_per_day", "inlet_pressure_kpa", "temperature_degc", "feed_tds_mg_per_l", "permeate_tds_mg_per_l"),
+    ("permeate_tds_mg_per_l", "interstage_tds_mg_per_l", "product_tds_mg_per_l"),
+)
+"""Quantities that the forecast of each stage is drawn from: which left-out values are counted and told there."""
+
 EXCLUSION_REASONS: Final = (
     "impossible_value",
     "clock_in_future",

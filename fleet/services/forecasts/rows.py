@@ -8,7 +8,6 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from fleet.engineering.quantities import READING_QUANTITIES
 from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.reasons import explain_exhaustion
@@ -34,21 +33,8 @@ QUANTILES: Final = ("p05", "p10", "p25", "p50", "p75", "p90", "p95")
 
 _SHOWN: Final = [int(np.argmin(np.abs(GRID_LEVELS - level))) for level in LEVELS]
 
-_BEARS_ON: Final = {
-    words.SEDIMENT: {"line_pressure_kpa", "prefilter_outlet_pressure_kpa"},
-    words.CARBON: {quantity.name for quantity in READING_QUANTITIES if quantity.kind.name == "chlorine"},
-    words.MEMBRANE: {
-        "permeate_flow_l_per_day",
-        "inlet_pressure_kpa",
-        "temperature_degc",
-        "feed_tds_mg_per_l",
-        "permeate_tds_mg_per_l",
-    },
-    words.RESIN: {"permeate_tds_mg_per_l", "interstage_tds_mg_per_l", "product_tds_mg_per_l"},
-}
-"""Quantities whose left-out values are worth telling at a position; demand and the whole reading concern all."""
-
 _FOR_ALL: Final = {"totaliser_l", ""}
+"""Demand and the whole reading concern every position."""
 
 
 @dataclass(frozen=True)
@@ -174,7 +160,7 @@ def _evidence(
     loaded: LoadedFleet, answer: Forecasts, row: int, left_out: list[_LeftOut], placed_day: float, offset_days: float
 ) -> dict[str, Any]:
     stage = int(loaded.fleet.positions.stage[row])
-    names = _BEARS_ON[stage] | _FOR_ALL
+    names = _FOR_ALL.union(words.STAGE_QUANTITIES[stage])
     own_values = [value for value in left_out if value.day >= placed_day and value.quantity in names]
     counts: dict[str, int] = {}
     for value in own_values:

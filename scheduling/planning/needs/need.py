@@ -110,6 +110,11 @@ class Need:
     worn_quantile_days: tuple[float, ...] = ()
     worn_cost_per_day: float = 0.0
 
+    @property
+    def used_days(self) -> float:
+        """Days of a whole life that are used up today; NaN where a whole life is not known."""
+        return self.fresh_life_days * (1.0 - self.remaining_share)
+
     def __post_init__(self) -> None:
         for name in ("minutes", "price", "late_cost_per_day", "worn_cost_per_day"):
             value = getattr(self, name)

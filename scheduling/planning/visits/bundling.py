@@ -10,7 +10,8 @@ So the answer is exact
 * as long as each need's cost has one valley (the curves of :mod:`scheduling.planning.needs` are convex, deadlines and
   first allowed days keep them so),
 * and each need is met once. A cartridge that will not last to the end of the weeks is met again by a successor whose
-  date is counted from the best week of the one before it; that date is an approximation, and the only one.
+  date is counted from the best week of the one before it. Who goes earlier than that pays for the time by which all
+  that follows comes sooner (:mod:`scheduling.planning.visits.early`); that price is an approximation, and the only one.
 
 A visit is paid for by the time it lasts: with V the price of a visit and T the usual interval between visits (the life
 of what wears out first at the site), waiting a week saves V/T. Otherwise putting everything off past the last week
@@ -41,6 +42,7 @@ from scheduling.planning.needs.need import (
 )
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import EARTH_RADIUS_M, Place, RoadModel, great_circle_m
+from scheduling.planning.visits.early import cost_of_going_early
 
 IntArray = NDArray[np.int64]
 
@@ -214,6 +216,7 @@ def bundle_visits(
     visit_price = fixed + travel
 
     weekly = rows.weekly_costs(policy.bundling_weeks)
+    weekly += rows.cost_of_going_early(weekly, visit_price[np.searchsorted(present, site_of_row)])
     interval_weeks = _intervals(ordered, rows, first_row, policy)
     visited = best_patterns(weekly, first_row, visit_price, interval_weeks)
     return _write_proposals(
@@ -347,6 +350,7 @@ class _Rows:
     first_day: FloatArray
     last_day: FloatArray
     urgent: NDArray[np.bool_]
+    fitted_day: FloatArray
 
     @classmethod
     def of(cls, needs: Sequence[Need], policy: Policy, routed_days: int) -> _Rows:
@@ -385,6 +389,7 @@ class _Rows:
             first_day=first,
             last_day=last,
             urgent=urgent,
+            fitted_day=np.array([-need.used_days for need in needs], dtype=np.float64),
         )
         return rows._with_successors(np.array([need.fresh_life_days for need in needs]), policy)
 
@@ -423,6 +428,7 @@ class _Rows:
                 first_day=begin + np.maximum(7.0, 0.5 * life),
                 last_day=np.full(again.size, math.inf),
                 urgent=np.zeros(again.size, dtype=np.bool_),
+                fitted_day=begin,
             )
             parts.append(current)
             start = current.best_days(int(end))
@@ -445,6 +451,18 @@ class _Rows:
         weekly = self.weekly_costs(end // 7)
         best = np.argmin(weekly, axis=1)
         return np.where(best < end // 7, 7.0 * best + 3.0, math.inf)
+
+    def cost_of_going_early(self, weekly: FloatArray, visit_price: FloatArray) -> FloatArray:
+        """What meeting each row in each week costs beside its own waste and lateness, by the visits that follow."""
+        middles = 7.0 * np.arange(weekly.shape[1]) + 3.0
+        best = np.argmin(weekly, axis=1)
+        return cost_of_going_early(
+            middles,
+            best_day=middles[best][:, None],
+            best_cost=weekly[np.arange(best.size), best][:, None],
+            visit_price=visit_price[:, None],
+            fitted_day=self.fitted_day[:, None],
+        )
 
     def weekly_costs(self, weeks: int) -> FloatArray:
         """``(rows, weeks + 1)``: the middle of each week, and the cheapest date after them."""

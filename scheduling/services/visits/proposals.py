@@ -16,6 +16,7 @@ from scheduling.models import Installer, Need, Visit, VisitTask
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.travel.trips import Place
 from scheduling.planning.visits.bundling import BundlingSite, VisitProposal, bundle_visits
+from scheduling.planning.visits.early import cost_of_going_early
 from scheduling.services.needs.costs import planning_need
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
@@ -280,8 +281,18 @@ class _Proposer:
             return False
         along = tasks_cost(needs, today=self.today, day=day)
         alone = tasks_cost(needs, today=self.today, day=proposal.best_day)
+        if along is None or alone is None:
+            return along is not None
         own_visit = visit_price(planning, proposal.travel_cost)
-        return along is not None and (alone is None or along <= alone + own_visit)
+        used_days = [planning_need(need, key=need.key, today=self.today).used_days for need in needs]
+        early = cost_of_going_early(
+            day,
+            best_day=proposal.best_day,
+            best_cost=alone / len(needs),
+            visit_price=own_visit / len(needs),
+            fitted_day=[-days for days in used_days],
+        )
+        return bool(along + early.sum() <= alone + own_visit)
 
     def _retask(self, visit: Visit, tasks: Sequence[tuple[int, str]]) -> None:
         needs = [self.needs[need_id] for need_id, _ in tasks]

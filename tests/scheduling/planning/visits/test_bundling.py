@@ -336,3 +336,18 @@ def test_the_due_window_closes_before_the_risk_is_more_than_the_target(target_ri
     allowed = int(np.flatnonzero(risk <= target_risk)[-1])
     assert (first.earliest_day, first.latest_day) == (0, max(allowed, first.best_day))
     assert allowed > first.best_day or target_risk < 0.3
+
+
+def test_a_filter_fitted_five_days_ago_is_not_changed_again_because_somebody_comes_for_something_else() -> None:
+    def filter_aged(days: float) -> Need:
+        left = 180.0 - days
+        need = cartridge("sediment", "a", left, price=4.0, late=3.0)
+        return replace(need, remaining_share=left / 180.0, fresh_life_days=180.0)
+
+    leak = Need("leak", "a", "unit", NeedKind.REPAIR, minutes=30.0, urgent=True, deadline_day=0)
+    first, *later = bundle_visits([leak, filter_aged(5.0)], [BundlingSite("a", HERE)], policy=POLICY)
+    assert first.needs == ("leak",)
+    assert [visit.needs for visit in later] == [("sediment",)]
+    # one that is due soon by itself goes along
+    along = bundle_visits([leak, filter_aged(80.0)], [BundlingSite("a", HERE)], policy=POLICY)
+    assert along[0].needs == ("leak", "sediment")

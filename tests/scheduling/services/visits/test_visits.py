@@ -125,6 +125,22 @@ def test_a_confirmed_visit_keeps_its_time_and_takes_in_what_falls_due(town: Town
     assert (list(Visit.objects.values()), list(VisitTask.objects.values())) == before
 
 
+@pytest.mark.parametrize(("days_left", "joins"), [(175, False), (60, True)])
+def test_a_filter_fitted_last_week_does_not_join_a_confirmed_visit(
+    town: Town, office: Membership, days_left: int, joins: bool
+) -> None:
+    town.installer("Ada")
+    unit = town.unit()
+    town.finding(unit, "shutoff_valve_fault")
+    _night(town)
+    confirm_visit(visit=Visit.objects.get(), by=office, appointment_at=TUESDAY_AT_TEN, now=NOW)
+    town.forecast(town.position(unit, "sediment"), days_left)
+    _night(town)
+    assert Need.objects.filter(label="sediment filter", state="open").exists()
+    tasks = Visit.objects.get(state="confirmed").tasks.all()
+    assert ("sediment filter" in [task.need.label for task in tasks]) is joins
+
+
 def test_a_confirmed_visit_whose_day_went_by_gives_its_needs_back(town: Town, office: Membership) -> None:
     town.installer("Ada")
     town.finding(town.unit(), "shutoff_valve_fault")

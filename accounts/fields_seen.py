@@ -54,7 +54,7 @@ READERS: Final = _table(
     ("UnitDetail", EVERYONE, "positions latest_reading open_findings"),
     ("UnitFindings", EVERYONE, "unit read_at findings"),
     ("Position", EVERYONE, "id unit order stage role"),
-    ("PositionDetail", EVERYONE, "id order stage role standing forecast"),
+    ("PositionDetail", EVERYONE, "id order stage role installed forecast"),
     ("Placement", EVERYONE, "id unit position item item_code item_name serial_or_lot placed_at removed_at removal"),
     ("Placement", EVERYONE, "first_installed_at continues"),
     ("Instrument", EVERYONE, "id unit name measures tds_factor compensates_temperature accuracy_fraction resolution"),

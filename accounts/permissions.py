@@ -104,7 +104,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("visit", READ, EVERYONE),
     ("visit", ("offer", "confirm", "unconfirm", "cancel", "propose", "unlock"), OFFICE),
     ("visit", ("accept",), EVERYONE),
-    ("visit", ("depart", "begin", "complete", "give_up"), STAFF),
+    ("visit", ("depart", "begin", "complete", "not_done"), STAFF),
     ("plan", (*READ, "map"), STAFF),
     ("plan", ("create", "publish", "replan", "write_parts_lists"), OFFICE),
     ("round", (*READ, "gpx", "day_sheet", "my_day"), STAFF),

@@ -10,19 +10,19 @@ from accounts.errors import Conflict
 from accounts.jobs import claims
 from accounts.models import Company
 from accounts.services.tidying import tidy
-from scheduling.services import nightly as chain
+from scheduling.services import nightly as nightly_run
 from scheduling.services.people.messages import send_messages
 from scheduling.services.rounds import jobs as planning_jobs
 
 log = logging.getLogger(__name__)
 
-claims.register(chain.JOB_KIND, chain.nightly_chunk)
+claims.register(nightly_run.JOB_KIND, nightly_run.nightly_chunk)
 claims.register(planning_jobs.JOB_KIND, planning_jobs.plan_chunk)
 
 
 @shared_task
 def nightly(**_: Any) -> int:
-    """Tidy what nobody needs any more and hand the chain of every company to the workers; how many."""
+    """Tidy what nobody needs any more and hand the run of every company to the workers; how many."""
     tidy(now=timezone.now())
     ids = list(Company.objects.order_by("pk").values_list("pk", flat=True))
     for company_id in ids:
@@ -32,15 +32,15 @@ def nightly(**_: Any) -> int:
 
 @shared_task
 def start_company_nightly(*, company_id: int, **_: Any) -> int | None:
-    """Start the chain of one company as a job; its id. None when the company is gone or its chain is running."""
+    """Start the nightly run of one company as a job; its id. None when the company is gone or its run goes on."""
     company = Company.objects.filter(pk=company_id).first()
     if company is None:
         return None
     try:
-        return chain.start_nightly_job(company=company, by=None, now=timezone.now()).pk
+        return nightly_run.start_nightly_job(company=company, by=None, now=timezone.now()).pk
     except Conflict as conflict:
         # a task that is delivered twice finds its job at work: that is what was wanted
-        log.info("chain of company %s: %s", company_id, conflict.sentence)
+        log.info("nightly run of company %s: %s", company_id, conflict.sentence)
         return None
 
 

@@ -335,7 +335,7 @@ class ForecastFactory(DjangoModelFactory):
     position = factory.SubFactory(PositionFactory)
     as_of = TODAY
     computed_at = NOW
-    state = "standing"
+    state = "installed"
     p10 = TODAY + timedelta(days=20)
     p50 = TODAY + timedelta(days=40)
     p90 = TODAY + timedelta(days=70)
@@ -361,7 +361,7 @@ class ExhaustionLimitsFactory(TenantFactory):
         django_get_or_create = ("company", "use")
 
     use = factory.Iterator(["", *fleet.Unit.Use.values])
-    carbon_cap_days = 180.0
+    carbon_maximum_service_time_days = 180.0
 
 
 class ForecastScoreFactory(TenantFactory):

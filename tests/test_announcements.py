@@ -104,7 +104,7 @@ SERVICES = {
     "scheduling.services.visits.visits.complete_visit": ANNOUNCES,
     "scheduling.services.visits.visits.confirm_visit": AGREED,
     "scheduling.services.visits.visits.depart": AGREED,
-    "scheduling.services.visits.visits.give_up_visit": ANNOUNCES,
+    "scheduling.services.visits.visits.report_not_done": ANNOUNCES,
     "scheduling.services.visits.visits.offer_visit": AGREED,
     "scheduling.services.visits.visits.unconfirm_visit": ANNOUNCES,
     "scheduling.services.work.photos.add_photo": PAPERS,

@@ -281,9 +281,9 @@ def cancel(here: Place, api: APIClient) -> Any:
     return api.post(url("visits", Visit.objects.get(site=here.unit.site).pk, "cancel"), {"note": "Not now."})
 
 
-def give_up(here: Place, api: APIClient) -> Any:
+def report_not_done(here: Place, api: APIClient) -> Any:
     return api.post(
-        url("visits", Visit.objects.get(site=here.unit.site).pk, "give-up"), {"obstacle": "other", "note": "Flood."}
+        url("visits", Visit.objects.get(site=here.unit.site).pk, "not-done"), {"obstacle": "other", "note": "Flood."}
     )
 
 
@@ -308,7 +308,7 @@ CHANGES: list[tuple[Change, set[str]]] = [
     (report_work, {"forecasts", "findings", "needs", "visits"}),
     (ask_for, {"needs", "visits"}),
     (cancel, {"visits"}),
-    (give_up, {"visits"}),
+    (report_not_done, {"visits"}),
 ]
 
 

@@ -211,7 +211,7 @@ TABLE: dict[str, str] = {
     "POST /api/v1/visits/<pk>/cancel/": OFFICE,
     "POST /api/v1/visits/<pk>/complete/": STAFF,
     "POST /api/v1/visits/<pk>/confirm/": OFFICE,
-    "POST /api/v1/visits/<pk>/give-up/": STAFF,
+    "POST /api/v1/visits/<pk>/not-done/": STAFF,
     "POST /api/v1/visits/<pk>/offer/": OFFICE,
     "POST /api/v1/visits/<pk>/depart/": STAFF,
     "POST /api/v1/visits/<pk>/unconfirm/": OFFICE,

@@ -209,7 +209,7 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "POST /api/v1/visits/<pk>/begin/": lambda *_: {},
     "POST /api/v1/visits/<pk>/complete/": lambda *_: {},
     "POST /api/v1/visits/<pk>/depart/": lambda *_: {},
-    "POST /api/v1/visits/<pk>/give-up/": lambda *_: {"obstacle": "nobody_in"},
+    "POST /api/v1/visits/<pk>/not-done/": lambda *_: {"obstacle": "nobody_in"},
     "POST /api/v1/visits/<pk>/unconfirm/": lambda *_: {},
 }
 
@@ -227,7 +227,7 @@ STATES: dict[str, dict[str, Any]] = {
     "POST /api/v1/visits/<pk>/offer/": COMING,
     "POST /api/v1/plans/<pk>/replan/": {"state": "published", "first_day": TODAY},
     "POST /api/v1/visits/<pk>/depart/": CONFIRMED,
-    "POST /api/v1/visits/<pk>/give-up/": CONFIRMED,
+    "POST /api/v1/visits/<pk>/not-done/": CONFIRMED,
     "POST /api/v1/visits/<pk>/unconfirm/": CONFIRMED,
 }
 

@@ -11,6 +11,9 @@ ROOT = Path(__file__).parents[1]
 ROOMS = ("accounts", "fleet", "scheduling")
 OLD_WORDS = (
     r"\bused up\b",
+    r"\bspent\b",
+    r"\bage limit\b",
+    r"\btime cap\b",
     r"\bworn out\b",
     r"\bcalled off\b",
     r"\bset out\b",

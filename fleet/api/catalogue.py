@@ -32,7 +32,7 @@ class CatalogueItemSerializer(QuantityModelSerializer):
             "pack_size",
             "lead_time_days",
             "is_active",
-            "life_cap_days",
+            "maximum_service_time_days",
             "carbon_kind",
             "membrane_material",
             "rejection_fraction",

@@ -53,7 +53,11 @@ class ExhaustedBecauseSerializer(AnswerSerializer):
     """Why a position counts as exhausted by now."""
 
     code = serializers.ChoiceField(
-        choices=[("age_limit", "its age limit"), ("reading", "a reading shows it"), ("load", "what has passed through")]
+        choices=[
+            ("maximum_service_time", "its maximum service time"),
+            ("reading", "a reading shows it"),
+            ("load", "what has passed through"),
+        ]
     )
     sentence = serializers.CharField()
     reading = serializers.IntegerField(allow_null=True, help_text="id of the reading that shows it")
@@ -71,7 +75,7 @@ class EvidenceSerializer(AnswerSerializer):
     left_out = LeftOutSerializer(many=True, required=False, help_text="the newest of them")
     earlier_cartridges = serializers.IntegerField(required=False)
     prior = PriorSerializer(required=False)
-    probability_age_limit_first = serializers.FloatField(required=False, allow_null=True)
+    probability_maximum_service_time_first = serializers.FloatField(required=False, allow_null=True)
     no_date_reason = serializers.CharField(required=False)
     exhausted_because = ExhaustedBecauseSerializer(required=False)
 

@@ -17,7 +17,7 @@ _KINDS = {
     "chlorine_mg_per_l": QUANTITY_KINDS["total_chlorine_mg_per_l"],
 }
 _FRACTIONS = ("minimum_rejection_fraction", "membrane_flow_fraction", "lead_carbon_fraction", "lead_resin_fraction")
-_LIMITS = (*_KINDS, *_FRACTIONS, "carbon_cap_days")
+_LIMITS = (*_KINDS, *_FRACTIONS, "carbon_maximum_service_time_days")
 
 
 class ExhaustionLimitsSerializer(QuantityModelSerializer):
@@ -30,12 +30,12 @@ class ExhaustionLimitsSerializer(QuantityModelSerializer):
 
     class Meta:
         model = ExhaustionLimits
-        fields = ["id", "use", *_FRACTIONS, "carbon_cap_days"]
+        fields = ["id", "use", *_FRACTIONS, "carbon_maximum_service_time_days"]
         read_only_fields = ["id"]
         quantities = _KINDS
         # `validate` says the whole range at once.
         extra_kwargs: ClassVar = {
-            name: {"min_value": None, "max_value": None} for name in (*_FRACTIONS, "carbon_cap_days")
+            name: {"min_value": None, "max_value": None} for name in (*_FRACTIONS, "carbon_maximum_service_time_days")
         }
         validators: list[Any] = []
 

@@ -97,16 +97,16 @@ class UnitSerializer(QuantityModelSerializer):
 class PositionDetailSerializer(TenantModelSerializer):
     """A place in the train: what stands in it, and until when."""
 
-    standing = serializers.SerializerMethodField()
+    installed = serializers.SerializerMethodField()
     forecast = serializers.SerializerMethodField()
 
     class Meta:
         model = Position
-        fields = ["id", "order", "stage", "role", "standing", "forecast"]
+        fields = ["id", "order", "stage", "role", "installed", "forecast"]
         read_only_fields = fields
 
     @extend_schema_field(PlacementSerializer(allow_null=True))
-    def get_standing(self, position: Position) -> Any:
+    def get_installed(self, position: Position) -> Any:
         """The cartridge that stands there."""
         return self._one(PlacementSerializer, "installed_placements", position)
 

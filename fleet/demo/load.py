@@ -35,7 +35,7 @@ _NAMES: Final = {
     "laboratory": "laboratory bench",
 }
 _NUMBERS: Final = (
-    "life_cap_days",
+    "maximum_service_time_days",
     "micron_rating_um",
     "rated_volume_l",
     "carbon_volume_l",

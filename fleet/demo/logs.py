@@ -41,7 +41,7 @@ _ALSO: Mapping[str, tuple[str, ...]] = {
         "carbon_outlet_total_chlorine_mg_per_l", "feed_total_chlorine_mg_per_l", "feed_tds_mg_per_l",
         "inlet_pressure_kpa", "temperature_degc", "permeate_flow_l_per_day", "concentrate_flow_l_per_day",
     ),
-    "lead-resin-spent": ("interstage_tds_mg_per_l", "product_tds_mg_per_l", "permeate_tds_mg_per_l"),
+    "lead-resin-exhausted": ("interstage_tds_mg_per_l", "product_tds_mg_per_l", "permeate_tds_mg_per_l"),
     "resin-cut-by-carbon-dioxide": (
         "interstage_tds_mg_per_l", "product_tds_mg_per_l", "permeate_tds_mg_per_l", "feed_tds_mg_per_l",
     ),

@@ -33,9 +33,9 @@ class Limits(Generic[Value]):
         Chlorine after the last carbon at which it is exhausted: free, or total on chloraminated water.
     lead_carbon_fraction
         Share of its feed chlorine at which a lead carbon is exhausted.
-    carbon_cap_days
+    carbon_maximum_service_time_days
         Days since first installed after which carbon leaves whatever it shows (biological growth). The label of an item
-        may say otherwise, for any stage; see `cap_days`.
+        may say otherwise, for any stage; see `maximum_service_time_days`.
     membrane_flow_fraction
         Normalised permeate flow over the membrane's own run-in value below which it is exhausted.
     minimum_rejection_fraction
@@ -50,7 +50,7 @@ class Limits(Generic[Value]):
     lead_resin_fraction: Value
     chlorine_mg_per_l: Value
     lead_carbon_fraction: Value
-    carbon_cap_days: Value
+    carbon_maximum_service_time_days: Value
     membrane_flow_fraction: Value
     minimum_rejection_fraction: Value
     prefilter_drop_kpa: Value
@@ -99,7 +99,7 @@ HOUSE: Final[Limits[float]] = Limits(
     lead_resin_fraction=0.95,  # common practice, no source
     chlorine_mg_per_l=0.1,  # total chlorine: dialysis practice, from memory
     lead_carbon_fraction=0.5,  # common practice, no source
-    carbon_cap_days=365.0,  # common practice, no source
+    carbon_maximum_service_time_days=365.0,  # common practice, no source
     membrane_flow_fraction=0.85,  # 10 to 15 % lost: membrane makers' cleaning advice, from memory
     minimum_rejection_fraction=0.90,  # common practice, no source
     prefilter_drop_kpa=68.95,  # 10 psi; this and the rest of the prefilters: common practice, no source
@@ -193,14 +193,14 @@ def stacked(limits: Sequence[Limits[float]]) -> Limits[NDArray[np.floating[Any]]
 
     Examples
     --------
-    >>> stacked([HOUSE, HOUSE]).carbon_cap_days.tolist()
+    >>> stacked([HOUSE, HOUSE]).carbon_maximum_service_time_days.tolist()
     [365.0, 365.0]
     """
     names = [field.name for field in fields(Limits)]
     return Limits(**{name: np.array([getattr(one, name) for one in limits], dtype=np.float64) for name in names})
 
 
-def cap_days(label_days: Any, limit_days: Any) -> Any:
+def maximum_service_time_days(label_days: Any, limit_days: Any) -> Any:
     """Return the days from first installation after which a cartridge leaves whatever it shows.
 
     Parameters
@@ -208,8 +208,8 @@ def cap_days(label_days: Any, limit_days: Any) -> Any:
     label_days : float or ndarray
         What its label says; NaN where it says nothing.
     limit_days : float or ndarray
-        `carbon_cap_days` of the unit; infinite for a stage without such a limit. A label may exceed the limit of the
-        house, and never a stricter one.
+        `carbon_maximum_service_time_days` of the unit; infinite for a stage without such a limit. A label may exceed
+        the limit of the house, and never a stricter one.
 
     Returns
     -------
@@ -223,8 +223,9 @@ def cap_days(label_days: Any, limit_days: Any) -> Any:
 
     Examples
     --------
-    >>> [float(cap_days(label, limit)) for label, limit in ((np.nan, 365.0), (500.0, 365.0), (500.0, 200.0))]
+    >>> cases = (np.nan, 365.0), (500.0, 365.0), (500.0, 200.0)
+    >>> [float(maximum_service_time_days(label, limit)) for label, limit in cases]
     [365.0, 500.0, 200.0]
     """
-    stated = np.where(np.asarray(limit_days) < HOUSE.carbon_cap_days, limit_days, np.inf)
+    stated = np.where(np.asarray(limit_days) < HOUSE.carbon_maximum_service_time_days, limit_days, np.inf)
     return np.where(np.isfinite(label_days), np.minimum(label_days, stated), limit_days)

@@ -26,7 +26,8 @@ def probability_by(grid_day: Floats, day: ArrayLike, levels: Floats = GRID_LEVEL
     ----------
     grid_day
         Quantiles (days since 1970-01-01) in rising order at `levels`, shape (..., levels). A run of equal days is a
-        jump: there the distribution holds that much probability on one date (a time cap, or a date that has passed).
+        jump: there the distribution holds that much probability on one date (a maximum service time, or a date that has
+        passed).
     day
         The date asked about, a scalar or one per row.
 

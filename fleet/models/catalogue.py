@@ -13,7 +13,7 @@ from fleet.models.units import Stage
 
 _NOT_NEGATIVE = [MinValueValidator(0)]
 _FRACTION = [MinValueValidator(0), MaxValueValidator(1)]
-#: Calendar days from order to shelf where neither the item nor its supplier says; common practice, no source.
+#: Calendar days from order to store where neither the item nor its supplier says; common practice, no source.
 USUAL_LEAD_TIME_DAYS = 7
 LONGEST_LEAD_TIME_DAYS = 730
 _LEAD_TIME = [MaxValueValidator(LONGEST_LEAD_TIME_DAYS)]
@@ -109,8 +109,8 @@ class CatalogueItem(TenantModel):
         help_text="calendar days from order to store; empty: the supplier's",
     )
     is_active = models.BooleanField(default=True)
-    life_cap_days = models.PositiveIntegerField(
-        null=True, blank=True, help_text="longest service from first installation, whatever the load"
+    maximum_service_time_days = models.PositiveIntegerField(
+        null=True, blank=True, help_text="age from first installation at which it is replaced, whatever it reads"
     )
 
     rated_volume_l = models.FloatField(
@@ -169,8 +169,8 @@ class CatalogueItem(TenantModel):
         return f"{self.code} {self.name}"
 
     @property
-    def days_to_shelf(self) -> int:
-        """Calendar days from order to shelf: its own, else its supplier's, else the usual ones."""
+    def days_to_store(self) -> int:
+        """Calendar days from order to store: its own, else its supplier's, else the usual ones."""
         if self.lead_time_days is not None:
             # rows from before there was a bound may lie past it
             return min(self.lead_time_days, LONGEST_LEAD_TIME_DAYS)

@@ -18,14 +18,14 @@ class Forecast(TenantModel):
 
     class Driver(models.TextChoices):
         CAPACITY = "capacity", "capacity exhausted"
-        PRESSURE = "pressure", "pressure drop"
+        PRESSURE = "pressure", "differential pressure"
         BREAKTHROUGH = "breakthrough", "breakthrough"
         MEMBRANE_TREND = "membrane_trend", "membrane trend"
-        TIME_CAP = "time_cap", "longest service time"
+        MAXIMUM_SERVICE_TIME = "maximum_service_time", "maximum service time"
 
     class State(models.TextChoices):
-        STANDING = "standing", "in service"
-        SPENT = "spent", "already exhausted"
+        INSTALLED = "installed", "installed"
+        EXHAUSTED = "exhausted", "exhausted"
         EMPTY = "empty", "no cartridge recorded"
         NO_CONSUMPTION = "no_consumption", "no consumption, no date"
 
@@ -53,7 +53,7 @@ class Forecast(TenantModel):
     )
     daily_load = models.FloatField(null=True, blank=True)
     daily_load_unit = models.CharField(max_length=20, blank=True)
-    driver = models.CharField(max_length=16, choices=Driver, blank=True)
+    driver = models.CharField(max_length=24, choices=Driver, blank=True)
     made_from = models.CharField(
         max_length=20, blank=True, help_text="mark of the records it was made from; another mark: it is out of date"
     )

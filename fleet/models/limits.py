@@ -16,7 +16,7 @@ _RANGES: Final = {
     "prefilter_drop_kpa": (28.0, HOUSE.prefilter_drop_kpa),
     "chlorine_mg_per_l": (0.02, HOUSE.chlorine_mg_per_l),
     "lead_carbon_fraction": (0.05, HOUSE.lead_carbon_fraction),
-    "carbon_cap_days": (30.0, HOUSE.carbon_cap_days),
+    "carbon_maximum_service_time_days": (30.0, HOUSE.carbon_maximum_service_time_days),
     "membrane_flow_fraction": (HOUSE.membrane_flow_fraction, 0.98),
     "lead_resin_fraction": (0.2, HOUSE.lead_resin_fraction),
 }
@@ -43,7 +43,9 @@ class ExhaustionLimits(TenantModel):
     prefilter_drop_kpa = _limit("prefilter_drop_kpa", "pressure drop over a clean-reference sediment filter")
     chlorine_mg_per_l = _limit("chlorine_mg_per_l", "chlorine after the last carbon")
     lead_carbon_fraction = _limit("lead_carbon_fraction", "share of its feed chlorine that a lead carbon may pass")
-    carbon_cap_days = _limit("carbon_cap_days", "days after which carbon leaves whatever it shows")
+    carbon_maximum_service_time_days = _limit(
+        "carbon_maximum_service_time_days", "days after which carbon leaves whatever it shows"
+    )
     membrane_flow_fraction = _limit("membrane_flow_fraction", "permeate flow over its own run-in value")
     lead_resin_fraction = _limit("lead_resin_fraction", "outlet over permeate TDS at which a lead resin is exhausted")
 

@@ -62,7 +62,7 @@ class AbsenceInputSerializer(AbsenceChangeSerializer):
 
 
 class AbsenceViewSet(ReadWriteViewSet):
-    """When installers do not work. Plans made from then on leave them out; a published plan is mended by `replan`."""
+    """When installers do not work. Plans made from then on leave them out; a published plan is repaired by `replan`."""
 
     resource = "absence"
     queryset = Absence.objects.select_related("installer")

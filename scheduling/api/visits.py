@@ -24,9 +24,9 @@ from scheduling.services.visits.visits import (
     complete_visit,
     confirm_visit,
     depart,
-    give_up_visit,
     offer_visit,
     propose_visits,
+    report_not_done,
     unconfirm_visit,
 )
 
@@ -301,10 +301,10 @@ class VisitViewSet(ReadOnlyViewSet):
         return self._move(begin_visit)
 
     @extend_schema(request=ObstacleSerializer, responses=VisitSerializer)
-    @action(detail=True, methods=["post"], url_path="give-up")
-    def give_up(self, request: Request, pk: str) -> Response:
+    @action(detail=True, methods=["post"], url_path="not-done")
+    def not_done(self, request: Request, pk: str) -> Response:
         """Close a visit that could not be done; its needs stay open and are proposed again."""
-        return self._move(give_up_visit, ObstacleSerializer)
+        return self._move(report_not_done, ObstacleSerializer)
 
     @extend_schema(request=NoteSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
@@ -342,7 +342,7 @@ class VisitViewSet(ReadOnlyViewSet):
     @extend_schema(request=None, responses=ProposalCountsSerializer)
     @action(detail=False, methods=["post"])
     def propose(self, request: Request) -> Response:
-        """Find the needs and bundle the visits again, as the nightly chain does."""
+        """Find the needs and bundle the visits again, as the nightly run does."""
         company = self.by.company
         with self.transaction():
             needs = refresh_needs(company=company, now=self.now)

@@ -52,7 +52,7 @@ def _a_resin_with_time_left(company: Company) -> Forecast | None:
     """The last resin of a unit that is best read among those with at least two months left."""
     rows = Forecast.objects.of_company(company).filter(
         is_latest=True,
-        state=Forecast.State.STANDING,
+        state=Forecast.State.INSTALLED,
         position__stage=Stage.RESIN,
         position__role="single",
     )

@@ -64,8 +64,8 @@ def show_units(screen: Screen, company: Company, as_of: date) -> None:
 def _in_numbers(company: Company, as_of: date) -> str:
     """How many cartridges are exhausted, due soon, due later."""
     latest = Forecast.objects.of_company(company).filter(is_latest=True)
-    exhausted = latest.filter(state=Forecast.State.SPENT).count()
-    unexhausted = latest.exclude(state=Forecast.State.SPENT)
+    exhausted = latest.filter(state=Forecast.State.EXHAUSTED).count()
+    unexhausted = latest.exclude(state=Forecast.State.EXHAUSTED)
     soon = unexhausted.filter(p50__lte=as_of + SOON).count()
     later = unexhausted.filter(p50__gt=as_of + SOON, p50__lte=as_of + LATER).count()
     return (
@@ -94,7 +94,7 @@ def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
     forecasts = Forecast.objects.of_company(company).filter(is_latest=True).select_related("position__unit__site")
     for forecast in forecasts.order_by("position__order"):
         due = forecast.p50 is not None and forecast.p50 <= as_of + SOON
-        if forecast.state == Forecast.State.SPENT or due:
+        if forecast.state == Forecast.State.EXHAUSTED or due:
             risk_of(forecast.position.unit).forecasts.append(forecast)
     for need in Need.objects.of_company(company).filter(state=Need.State.OPEN, unit__in=list(at_risk)):
         at_risk[need.unit_id].needs.append(need)

@@ -45,7 +45,7 @@ class Plan(TenantModel):
         on_delete=models.SET_NULL,
         null=True,
         blank=True,
-        related_name="mended_by",
+        related_name="repaired_by",
         help_text="the published plan that this one repairs; empty for a new plan",
     )
     happened = models.JSONField(default=list, blank=True, help_text="what went wrong with the plan it is based on")

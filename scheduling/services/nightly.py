@@ -1,4 +1,4 @@
-"""The chain of the night: what is known of a company, carried from readings to parts lists."""
+"""The nightly run: what is known of a company, carried from readings to parts lists."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
@@ -43,7 +43,7 @@ def run_nightly(
     Parameters
     ----------
     company, now
-        Whose chain, and when.
+        Whose nightly run, and when.
     progress
         Called with the share done and what is being done.
     seconds, iterations
@@ -96,12 +96,12 @@ def run_nightly(
 
 
 def start_nightly_job(*, company: Company, by: Membership | None, now: datetime) -> Job:
-    """Start the job that runs the chain of a company.
+    """Start the job that runs the night of a company.
 
     Raises
     ------
     Conflict
-        When the chain of this company is still running.
+        When the nightly run of this company is still running.
     """
     return claims.start_job(company=company, by=by, kind=JOB_KIND, now=now)
 

@@ -17,14 +17,14 @@ IN_PARIS = ["--time-zone", "Europe/Paris"]
 def found(monkeypatch: pytest.MonkeyPatch, *arguments: str, password: str = factories.PASSWORD) -> str:
     monkeypatch.setattr("sys.stdin", io.StringIO(f"{password}\n"))
     out = io.StringIO()
-    call_command("found_company", *arguments, stdout=out)
+    call_command("create_company", *arguments, stdout=out)
     return out.getvalue()
 
 
 @pytest.mark.django_db
 def test_a_company_is_founded_from_the_shell(monkeypatch: pytest.MonkeyPatch) -> None:
     output = found(monkeypatch, "East Water", "Eve@east.example", "--time-zone", "Europe/Paris", "--unit-system", "us")
-    assert output == "Founded East Water; eve@east.example owns it.\n"
+    assert output == "Created East Water; eve@east.example owns it.\n"
     owner = Membership.objects.get()
     assert owner.user.check_password(factories.PASSWORD)
     assert (owner.company.time_zone, owner.company.unit_system, owner.role) == ("Europe/Paris", "us", "owner")
@@ -40,7 +40,7 @@ def test_at_a_terminal_the_time_zone_is_asked_for_until_it_is_one(monkeypatch: p
     monkeypatch.setattr("sys.stdin", Terminal())
     monkeypatch.setattr("builtins.input", lambda prompt: next(typed))
     monkeypatch.setattr("getpass.getpass", lambda prompt: factories.PASSWORD)
-    call_command("found_company", "East Water", "eve@east.example", stdout=io.StringIO())
+    call_command("create_company", "East Water", "eve@east.example", stdout=io.StringIO())
     assert Company.objects.get().time_zone == "Europe/Paris"
 
 

@@ -34,7 +34,7 @@ def prefilter(problem: RoundProblem, fill: float = 1.6) -> list[int]:
 
 
 def ortools_plan(problem: RoundProblem, *, seconds: float) -> PlanDict:
-    """A plan by guided local search; rounds the judge does not accept are mended."""
+    """A plan by guided local search; rounds the judge does not accept are repaired."""
     cells = working_cells(problem)
     chosen = prefilter(problem)
     people = len(problem.installers)

@@ -140,7 +140,7 @@ def test_readings_of_all_kinds_are_stored(ran: Ran) -> None:
         "line-pressure-low",
         "prefilters-clogged",
         "chlorine-past-carbon",
-        "lead-resin-spent",
+        "lead-resin-exhausted",
         "resin-cut-by-carbon-dioxide",
         "concentrate-never-stops",
         "probes-swapped",
@@ -165,7 +165,7 @@ def test_the_booster_pump_and_the_rotation_are_asked_for(ran: Ran, simulated: Si
     code_of = {unit.story: unit.code for unit in simulated.scenario.units if unit.story}
     open_needs = set(Need.objects.of_company(ran.company).filter(state="open").values_list("unit__code", "kind"))
     assert (code_of["line-pressure-low"], "fit_booster_pump") in open_needs
-    assert (code_of["lead-resin-spent"], "rotate") in open_needs
+    assert (code_of["lead-resin-exhausted"], "rotate") in open_needs
 
 
 # forecasts, rounds, parts

@@ -85,7 +85,7 @@ def test_the_stories_show_in_the_newest_readings(simulated: SimulatedCompany, as
     past = newest(lives, "chlorine-past-carbon", "carbon_outlet_total_chlorine_mg_per_l").shown
     assert past["carbon_outlet_total_chlorine_mg_per_l"] > 0.3
     assert past["permeate_tds_mg_per_l"] / past["feed_tds_mg_per_l"] > 0.15
-    product_tds = newest(lives, "lead-resin-spent", "product_tds_mg_per_l").shown
+    product_tds = newest(lives, "lead-resin-exhausted", "product_tds_mg_per_l").shown
     assert product_tds["interstage_tds_mg_per_l"] > 0.95 * product_tds["permeate_tds_mg_per_l"]
     assert product_tds["product_tds_mg_per_l"] < 0.5
     short = newest(lives, "resin-cut-by-carbon-dioxide", "product_tds_mg_per_l").shown

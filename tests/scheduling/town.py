@@ -149,7 +149,7 @@ class Town:
             as_of=today,
             computed_at=NOW,
             **{
-                "state": "spent" if in_days <= 0 else "standing",
+                "state": "exhausted" if in_days <= 0 else "installed",
                 "remaining_share": max(0.0, min(1.0, in_days / 180)),
                 "driver": "capacity",
                 "date_grid": _grid(dates, today),

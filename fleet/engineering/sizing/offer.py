@@ -127,7 +127,7 @@ class Item:
     name: str
     kind: str
     price: float
-    life_cap_days: float | None = None
+    maximum_service_time_days: float | None = None
     rated_volume_l: float | None = None
     carbon_kind: str = ""
     carbon_volume_l: float | None = None

@@ -169,7 +169,9 @@ Why = tuple[str, str]
 def _cost(stage: str, item: Item, life: Life, second: Why | None) -> float:
     if not second:
         return cost_per_year(item, life)
-    return cost_in_rotation(item, life, life_of(stage, capacity_days=None, cap_days=item.life_cap_days))
+    return cost_in_rotation(
+        item, life, life_of(stage, capacity_days=None, maximum_service_time_days=item.maximum_service_time_days)
+    )
 
 
 def _no_room(request: SizingRequest, membranes: int, needs_resin: bool) -> Remark:
@@ -268,7 +270,7 @@ def _carbons(
     for_client = "Takes out the chlorine, which would ruin the membrane."
     if not second:
         return [Part("carbon", "single", item, life, cost_per_year(item, life), first, for_client)]
-    lag = life_of("carbon", capacity_days=None, cap_days=item.life_cap_days)
+    lag = life_of("carbon", capacity_days=None, maximum_service_time_days=item.maximum_service_time_days)
     return _pair("carbon", item, life, lag, (first, for_client), second)
 
 
@@ -288,7 +290,7 @@ def _pair(stage: str, item: Item, life: Life, lag: Life, first: Why, second: Why
 
 
 def _membranes(request: SizingRequest, choice: FlowChoice) -> Part:
-    life = life_of("membrane", capacity_days=None, cap_days=choice.membrane.life_cap_days)
+    life = life_of("membrane", capacity_days=None, maximum_service_time_days=choice.membrane.maximum_service_time_days)
     survey, system = request.survey, request.unit_system
     usual, winter, needed = (
         in_words(flow, FLOW, system)
@@ -352,5 +354,5 @@ def _resins(
     )
     if not second:
         return [Part("resin", "single", item, life, cost_per_year(item, life), *first)]
-    lag = life_of("resin", capacity_days=None, cap_days=item.life_cap_days)
+    lag = life_of("resin", capacity_days=None, maximum_service_time_days=item.maximum_service_time_days)
     return _pair("resin", item, life, lag, first, second)

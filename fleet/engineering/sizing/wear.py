@@ -15,8 +15,8 @@ from fleet.engineering.sizing.survey import SiteSurvey, SizingPolicy
 CAPACITY_LOG_SD: Final = 0.5
 # Normal quantile of 90 %: the range holds in eight cases of ten.
 _QUANTILE: Final = 1.2815515655446004
-# Where the label states no time cap (common practice, no source).
-DEFAULT_CAP_DAYS: Final[Mapping[str, float]] = {
+# Where the label states no maximum service time (common practice, no source).
+DEFAULT_SERVICE_TIME_DAYS: Final[Mapping[str, float]] = {
     "sediment": 183.0,
     "carbon": 183.0,
     "membrane": 1096.0,
@@ -28,24 +28,26 @@ DAYS_PER_YEAR: Final = 365.25
 _LEAST_DAYS: Final = 0.01
 
 
-def life_of(stage: str, *, capacity_days: float | None, cap_days: float | None, limit: str = "capacity") -> Life:
-    """Return the life of a cartridge from its capacity and its time cap.
+def life_of(
+    stage: str, *, capacity_days: float | None, maximum_service_time_days: float | None, limit: str = "capacity"
+) -> Life:
+    """Return the life of a cartridge from its capacity and its maximum service time.
 
     Parameters
     ----------
     stage : str
-        For the time cap where the label has none.
+        For the maximum service time where the label has none.
     capacity_days : float or None
         Days until the load has used the capacity; None where the load wears it by nothing known.
-    cap_days : float or None
-        Time cap of the label.
+    maximum_service_time_days : float or None
+        Of the label, days.
     limit : str
         What the capacity is.
 
     Returns
     -------
     Life
-        The range is that of a log-normal capacity, cut at the cap.
+        The range is that of a log-normal capacity, cut at the maximum service time.
 
     Raises
     ------
@@ -54,31 +56,31 @@ def life_of(stage: str, *, capacity_days: float | None, cap_days: float | None, 
 
     Examples
     --------
-    >>> life = life_of("resin", capacity_days=100.0, cap_days=365.0)
+    >>> life = life_of("resin", capacity_days=100.0, maximum_service_time_days=365.0)
     >>> round(life.from_days), life.days, round(life.to_days), life.limited_by
     (53, 100.0, 190, 'capacity')
     """
-    cap = cap_days or DEFAULT_CAP_DAYS[stage]
+    oldest = maximum_service_time_days or DEFAULT_SERVICE_TIME_DAYS[stage]
     if capacity_days is None:
         # A membrane that is looked after serves two to five years (common practice, no source).
         if stage == "membrane":
-            return Life(cap, cap * 2.0 / 3.0, cap * 5.0 / 3.0, "age")
-        return Life(cap, cap, cap, "age")
+            return Life(oldest, oldest * 2.0 / 3.0, oldest * 5.0 / 3.0, "age")
+        return Life(oldest, oldest, oldest, "age")
     if not capacity_days >= _LEAST_DAYS:
         raise EngineeringError(
             "catalogue", f"A {stage} cartridge of the catalogue would last under a quarter of an hour: check its label."
         )
     spread = math.exp(_QUANTILE * CAPACITY_LOG_SD)
     return Life(
-        min(capacity_days, cap),
-        min(capacity_days / spread, cap),
-        min(capacity_days * spread, cap),
-        "age" if cap <= capacity_days else limit,
+        min(capacity_days, oldest),
+        min(capacity_days / spread, oldest),
+        min(capacity_days * spread, oldest),
+        "age" if oldest <= capacity_days else limit,
     )
 
 
 def sediment_life(item: Item, feed_l_per_day: float) -> Life:
-    """Return the life of a sediment cartridge: the volume of its label at the feed flow, or its time cap.
+    """Return the life of a sediment cartridge: the volume of its label at the feed flow, or its maximum service time.
 
     Examples
     --------
@@ -86,11 +88,17 @@ def sediment_life(item: Item, feed_l_per_day: float) -> Life:
     100
     """
     days = item.rated_volume_l / feed_l_per_day if item.rated_volume_l else None
-    return life_of("sediment", capacity_days=days, cap_days=item.life_cap_days, limit="volume on the label")
+    return life_of(
+        "sediment",
+        capacity_days=days,
+        maximum_service_time_days=item.maximum_service_time_days,
+        limit="volume on the label",
+    )
 
 
 def carbon_life(item: Item, survey: SiteSurvey, feed_l_per_day: float) -> Life:
-    """Return the life of a carbon cartridge: its chlorine capacity at the chlorine of the site, or its time cap.
+    """Return the life of a carbon cartridge: its chlorine capacity at the chlorine of the site, or its maximum service
+    time.
 
     Parameters
     ----------
@@ -122,11 +130,16 @@ def carbon_life(item: Item, survey: SiteSurvey, feed_l_per_day: float) -> Life:
         chlorine = ASSUMED_CHLORINE_MG_PER_L
     if item.chlorine_capacity_g and chlorine:
         days = float(carbon.feed_volume_at_capacity_l(item.chlorine_capacity_g, chlorine)) / feed_l_per_day
-        return life_of("carbon", capacity_days=days, cap_days=item.life_cap_days)
+        return life_of("carbon", capacity_days=days, maximum_service_time_days=item.maximum_service_time_days)
     if item.rated_volume_l and chlorine:
         days = item.rated_volume_l / feed_l_per_day
-        return life_of("carbon", capacity_days=days, cap_days=item.life_cap_days, limit="volume on the label")
-    return life_of("carbon", capacity_days=None, cap_days=item.life_cap_days)
+        return life_of(
+            "carbon",
+            capacity_days=days,
+            maximum_service_time_days=item.maximum_service_time_days,
+            limit="volume on the label",
+        )
+    return life_of("carbon", capacity_days=None, maximum_service_time_days=item.maximum_service_time_days)
 
 
 def resin_loads_meq_per_l(
@@ -255,7 +268,7 @@ def resin_life(
         resin.service_volume_l(resin.capacity_eq(item.resin_volume_l or 0.0, item.resin_capacity_eq_per_l or 0.0), load)
     )
     days = capacity_l * _share_used(cartridges) / water_l_per_day
-    return life_of("resin", capacity_days=days, cap_days=item.life_cap_days)
+    return life_of("resin", capacity_days=days, maximum_service_time_days=item.maximum_service_time_days)
 
 
 def cost_per_year(item: Item, life: Life) -> float:
@@ -279,7 +292,7 @@ def cost_in_rotation(item: Item, lead: Life, lag: Life) -> float:
     lead : Life
         Until the lead is changed; one is bought each time.
     lag : Life
-        Time cap from first installation: neither may stand longer, so two are bought in that time at least.
+        Maximum service time: neither is used longer, so at least two are bought in that time.
 
     Returns
     -------

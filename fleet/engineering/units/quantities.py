@@ -63,7 +63,7 @@ QUANTITY_KINDS: Final[Mapping[str, Kind]] = MappingProxyType(
         "water_u_kelvin": TEMPERATURE_COEFFICIENT,
         "resin_volume_l": VOLUME.within(0.0, 500.0),
         "resin_capacity_eq_per_l": EXCHANGE_CAPACITY.within(0.0, 3.0, usual_low=0.35, usual_high=0.7),
-        "life_cap_days": DAYS,
+        "maximum_service_time_days": DAYS,
         "lead_time_days": DAYS,
         # a unit, its site and its tank
         "static_line_pressure_kpa": LINE_PRESSURE,

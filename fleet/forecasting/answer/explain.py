@@ -15,7 +15,7 @@ _WHY = {
     words.PRESSURE: "its differential pressure will pass the limit",
     words.BREAKTHROUGH: "breakthrough will reach the limit",
     words.MEMBRANE_TREND: "its flow or rejection will fall below the limit",
-    words.TIME_CAP: "it reaches its maximum service time",
+    words.MAXIMUM_SERVICE_TIME: "it reaches its maximum service time",
 }
 _MEDIAN, _EARLY, _LATE = 3, 1, 5
 
@@ -43,7 +43,7 @@ def sentence_for_installer(
     fleet: Fleet,
     forecasts: Forecasts,
     position: int,
-    why_spent: str = "",
+    why_exhausted: str = "",
     offset_days: float = 0.0,
     *,
     is_certain: bool = True,
@@ -56,12 +56,12 @@ def sentence_for_installer(
         The fleet and its forecasts.
     position
         Row of the position, from 0.
-    why_spent
+    why_exhausted
         For one that is exhausted by now: why (`reasons.explain_exhaustion`).
     offset_days
         How far the clocks by which dates are told are ahead of UTC.
     is_certain
-        Whether a reading or the age limit says that it is exhausted; what is only likely is told as likely.
+        Whether a reading or the maximum service time says that it is exhausted; what is only likely is told as likely.
     """
     name = position_name(fleet, position)
     state = int(forecasts.state[position])
@@ -85,8 +85,8 @@ def sentence_for_installer(
     if left_out:
         evidence.append(f"{left_out} reading{'s' if left_out > 1 else ''} left out as not usable")
     basis = "; ".join(evidence)
-    if state == words.SPENT:
-        because = f", because {why_spent}" if why_spent else ""
+    if state == words.EXHAUSTED_NOW:
+        because = f", because {why_exhausted}" if why_exhausted else ""
         verdict = "exhausted" if is_certain else "probably exhausted"
         return f"{name.capitalize()}: {verdict} by now{because} ({basis}); change it at the next visit."
     if dates[_LATE] - dates[_EARLY] < 1.0:
@@ -104,11 +104,11 @@ def _lag_holds(fleet: Fleet, forecasts: Forecasts, position: int) -> bool:
         return False
     beside = (positions.unit_index == positions.unit_index[position]) & (positions.stage == positions.stage[position])
     lags = np.flatnonzero(beside & (positions.role == words.LAG))
-    return any(int(forecasts.state[lag]) == words.STANDING for lag in lags)
+    return any(int(forecasts.state[lag]) == words.INSTALLED for lag in lags)
 
 
 def sentence_for_client(
-    fleet: Fleet, forecasts: Forecasts, position: int, why_spent: str = "", offset_days: float = 0.0
+    fleet: Fleet, forecasts: Forecasts, position: int, why_exhausted: str = "", offset_days: float = 0.0
 ) -> str:
     """What a client wants to know about one position, without figures that need explaining."""
     name = position_name(fleet, position)
@@ -117,8 +117,8 @@ def sentence_for_client(
         return f"There is no {name} in your unit at the moment."
     if forecasts.no_date_reason[position]:
         return f"Your {name} is not in use, so it has no change date."
-    if state == words.SPENT:
-        because = f", because {why_spent}" if why_spent else ""
+    if state == words.EXHAUSTED_NOW:
+        because = f", because {why_exhausted}" if why_exhausted else ""
         if _lag_holds(fleet, forecasts, position):
             return f"Your {name} is exhausted{because}; by our estimate the one after it still works."
         return f"Your {name} is due for a change now{because}."

@@ -127,8 +127,10 @@ def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learne
     grid[dateless | ~some] = np.nan
     grid = np.minimum(grid, now + FURTHEST_DAYS)
     exhausted = some & (grid[:, _MIDDLE] <= now)
-    state = np.select([~some, dateless, exhausted], [words.EMPTY, words.NO_CONSUMPTION, words.SPENT], words.STANDING)
-    driver = np.where(capped > 0.5, words.TIME_CAP, _DRIVER_OF_STAGE[fleet.positions.stage])
+    state = np.select(
+        [~some, dateless, exhausted], [words.EMPTY, words.NO_CONSUMPTION, words.EXHAUSTED_NOW], words.INSTALLED
+    )
+    driver = np.where(capped > 0.5, words.MAXIMUM_SERVICE_TIME, _DRIVER_OF_STAGE[fleet.positions.stage])
     driver = np.where(np.isnan(grid[:, 0]), words.NO_DRIVER, driver).astype(np.int8)
     reasons = np.full(count, "", dtype=object)
     reasons[~some] = "No cartridge is installed in this position."
@@ -144,7 +146,7 @@ def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learne
         daily_load=_daily_load(fleet, conditions),
         daily_load_unit=_UNIT_OF_STAGE[fleet.positions.stage],
         driver=driver,
-        probability_time_cap=capped,
+        probability_maximum_service_time=capped,
         readings_used=used_readings,
         readings_excluded=_excluded(fleet, screened.exclusions, current_placement),
         newest_reading_age_days=newest,

@@ -1,4 +1,4 @@
-"""Why a cartridge is called exhausted: an age limit, a reading, or only what has passed through it."""
+"""Why a cartridge is called exhausted: a maximum service time, a reading, or only what has passed through it."""
 
 from dataclasses import dataclass
 from typing import Final
@@ -36,8 +36,9 @@ _FOR_CLIENT: Final = {
 class Reason:
     """Why a position is exhausted by now.
 
-    `code` is 'age_limit', 'reading' or 'load'; `sentence` is for the installer and `client_sentence` for the client,
-    both a clause without a full stop. `reading_index` is the row of the reading that shows it, -1 when none does.
+    `code` is 'maximum_service_time', 'reading' or 'load'; `sentence` is for the installer and `client_sentence` for the
+    client, both a clause without a full stop. `reading_index` is the row of the reading that shows it, -1 when none
+    does.
     """
 
     code: str
@@ -63,7 +64,7 @@ def explain_exhaustion(
     gauges
         Of the same fleet.
     position
-        Row of a position whose state is 'spent'.
+        Row of a position whose state is 'exhausted'.
     limits
         Limits of exhaustion, one value for each unit.
     offset_days
@@ -76,7 +77,7 @@ def explain_exhaustion(
     limit_days = float(cap_days(fleet, item, np.array([position]), limits)[0])
     if first + limit_days <= forecasts.as_of_day:
         return Reason(
-            "age_limit",
+            "maximum_service_time",
             f"it was first installed on {date_text(first, offset_days)} and its maximum service time is "
             f"{limit_days:.0f} days",
             "it has reached its maximum service time",

@@ -43,8 +43,8 @@ class Forecasts:
     placement_index
         The cartridge that stands there, -1 when none.
     state
-        Index into `vocabulary.STATES`: standing, empty, spent (a reading or the cap shows that it is already
-        exhausted), no_consumption (no water is drawn, so wear gives no date).
+        Index into `vocabulary.STATES`: installed, empty, exhausted (a reading or the maximum service time shows that it
+        is already exhausted), no_consumption (no water is drawn, so wear gives no date).
     no_date_reason
         A sentence where there is no date, else empty.
     remaining_share
@@ -53,8 +53,8 @@ class Forecasts:
         Expected load on the cartridge now, in `vocabulary.LOAD_UNITS[daily_load_unit]`.
     driver
         Limiting driver, index into `vocabulary.DRIVERS`.
-    probability_time_cap
-        Probability that the time cap comes before wear.
+    probability_maximum_service_time
+        Probability that the maximum service time comes before wear.
     readings_used, readings_excluded
         Readings since the cartridge was placed that bear on this position, and those with a value left out.
     newest_reading_age_days
@@ -78,7 +78,7 @@ class Forecasts:
     daily_load: Floats
     daily_load_unit: Codes
     driver: Codes
-    probability_time_cap: Floats
+    probability_maximum_service_time: Floats
     readings_used: Indexes
     readings_excluded: Indexes
     newest_reading_age_days: Floats

@@ -127,7 +127,7 @@ def _column(
 
 
 _WITHOUT_UNIT: Final = (
-    "life_cap_days",
+    "maximum_service_time_days",
     "rated_recovery_fraction",
     *names_of(quantity for quantity in (*READING_QUANTITIES, RUNNING_TIME) if quantity.kind.bare_number_ok),
 )

@@ -116,7 +116,11 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
         _quantity("resin_volume_l", "resin: bed volume"),
         _quantity("resin_capacity_eq_per_l", "resin: capacity"),
         FileColumn(
-            "life cap", "life_cap_days", "quantity", False, "age from first installation at which it is replaced"
+            "maximum service time",
+            "maximum_service_time_days",
+            "quantity",
+            False,
+            "age from first installation at which it is replaced",
         ),
     ),
     "placements.csv": (
@@ -179,11 +183,11 @@ _FIRST_LINES: Final = (
     "an empty cell mean that nobody looked.",
 )
 _LAST_LINES: Final = (
-    "Written are one row a unit and position: unit, position, stage, role, state (standing, empty, spent,",
+    "Written are one row a unit and position: unit, position, stage, role, state (installed, empty, exhausted,",
     "no_consumption), p05 p10 p25 p50 p75 p90 p95 as dates (UTC; empty where there is no date), driver (capacity,",
-    "pressure, breakthrough, membrane_trend, time_cap), probability of time cap, remaining share, daily load with its",
-    "unit, readings used and excluded, newest reading age [days], past lives, priors (nominal, fleet, own_past), why",
-    "there is no date, and a sentence each for installer and client.",
+    "pressure, breakthrough, membrane_trend, maximum_service_time), probability of maximum service time, remaining",
+    "share, daily load with its unit, readings used and excluded, newest reading age [days], past lives,",
+    "priors (nominal, fleet, own_past), why there is no date, and a sentence each for installer and client.",
     "The code is 0 when forecasts were written, whatever had to be left out (it is listed; --report FILE lists all of",
     "it), 1 when none could be. With --strict it is 2 when a row or column of the files could not be used.",
 )

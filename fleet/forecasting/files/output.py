@@ -22,9 +22,9 @@ from fleet.forecasting.inputs.tables import Fleet
 OUTPUT_HEADERS: Final = (
     "unit", "position", "stage", "role", "state",
     *(f"p{round(100 * level):02d}" for level in LEVELS),
-    "driver", "probability of time cap", "remaining share", "daily load", "daily load unit", "readings used",
-    "readings excluded", "newest reading age [days]", "past lives", "priors", "no date because", "for the installer",
-    "for the client",
+    "driver", "probability of maximum service time", "remaining share", "daily load", "daily load unit",
+    "readings used", "readings excluded", "newest reading age [days]", "past lives", "priors",
+    "no date because", "for the installer", "for the client",
 )  # fmt: skip
 
 
@@ -38,8 +38,8 @@ def write_forecasts(fleet: Fleet, forecasts: Forecasts, path: Path) -> int:
         writer.writerow(OUTPUT_HEADERS)
         for row in range(len(forecasts)):
             has_date = np.isfinite(dates[row, 0])
-            is_spent = forecasts.state[row] == words.SPENT
-            why = explain_exhaustion(fleet, forecasts, gauges, row, limits) if is_spent else None
+            is_exhausted = forecasts.state[row] == words.EXHAUSTED_NOW
+            why = explain_exhaustion(fleet, forecasts, gauges, row, limits) if is_exhausted else None
             writer.writerow(
                 [
                     fleet.units.unit_id[fleet.positions.unit_index[row]],
@@ -49,7 +49,7 @@ def write_forecasts(fleet: Fleet, forecasts: Forecasts, path: Path) -> int:
                     words.STATES[forecasts.state[row]],
                     *((date_text(day) for day in dates[row]) if has_date else [""] * len(LEVELS)),
                     words.DRIVERS[forecasts.driver[row]],
-                    _short(forecasts.probability_time_cap[row]),
+                    _short(forecasts.probability_maximum_service_time[row]),
                     _short(forecasts.remaining_share[row]),
                     _short(forecasts.daily_load[row]),
                     words.LOAD_UNITS[forecasts.daily_load_unit[row]],

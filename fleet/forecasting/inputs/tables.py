@@ -165,7 +165,7 @@ class Items(Table):
     water_u_kelvin: Floats = _number(500.0, 8000.0)
     resin_volume_l: Floats = _number(0.01, 1000.0)
     resin_capacity_eq_per_l: Floats = _number(0.01, 5.0)
-    life_cap_days: Floats = _number(1.0, 36500.0)
+    maximum_service_time_days: Floats = _number(1.0, 36500.0)
 
 
 @dataclass(frozen=True)

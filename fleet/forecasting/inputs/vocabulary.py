@@ -37,11 +37,11 @@ FLAGS: Final = ("", "no", "yes")
 """A flag with three states: not said, no, yes. In a column: 0, 1, 2."""
 UNSAID, NO, YES = range(3)
 
-DRIVERS: Final = ("", "capacity", "pressure", "breakthrough", "membrane_trend", "time_cap")
-NO_DRIVER, CAPACITY, PRESSURE, BREAKTHROUGH, MEMBRANE_TREND, TIME_CAP = range(6)
+DRIVERS: Final = ("", "capacity", "pressure", "breakthrough", "membrane_trend", "maximum_service_time")
+NO_DRIVER, CAPACITY, PRESSURE, BREAKTHROUGH, MEMBRANE_TREND, MAXIMUM_SERVICE_TIME = range(6)
 
-STATES: Final = ("standing", "empty", "spent", "no_consumption")
-STANDING, EMPTY, SPENT, NO_CONSUMPTION = range(4)
+STATES: Final = ("installed", "empty", "exhausted", "no_consumption")
+INSTALLED, EMPTY, EXHAUSTED_NOW, NO_CONSUMPTION = range(4)
 
 PRIORS: Final = ("nominal", "fleet", "own_past")
 """What a forecast leans on beside the readings of the present cartridge: the label alone, what the fleet has taught, or

@@ -24,8 +24,8 @@ class QualityRow:
     `pinball` and `median_error` as shares of nominal life; `median_error_days`; coverages of the 50, 80 and 90 %
     intervals that are not degenerate, from observed ends and lives that were still good when last seen alike (see
     `integrals`), NaN when no end was observed; `observed` exhaustions, `censored` lives that were still good when last
-    seen. `driver_named` is the share of the observed exhaustions whose limiting driver was named: the age limit, or the
-    wear of the stage; NaN where none is named.
+    seen. `driver_named` is the share of the observed exhaustions whose limiting driver was named: the maximum service
+    time, or the wear of the stage; NaN where none is named.
     """
 
     group: str
@@ -68,8 +68,9 @@ def _row(replayed: Replay, group: str, mask: Bools, method: str) -> QualityRow:
     observed = replayed.is_observed[mask]
     loss = np.where(observed, pinball_loss(quantiles, truth), censored_pinball(quantiles, truth)) / nominal
     error = np.abs(quantiles[:, 3] - truth)[observed]
-    # A life that ended by its age limit would have been good for longer: for wear it is one more that was still good.
-    ended = observed & (replayed.true_driver[mask] != words.TIME_CAP)
+    # A life that ended by its maximum service time would have been good for longer: for wear it is one more that was
+    # still good.
+    ended = observed & (replayed.true_driver[mask] != words.MAXIMUM_SERVICE_TIME)
     open_ = replayed.is_open[method][mask]
     low, high = integral_bounds(
         replayed.grid_day[method][mask][open_],
@@ -95,13 +96,13 @@ def _row(replayed: Replay, group: str, mask: Bools, method: str) -> QualityRow:
 
 
 def _driver_named(replayed: Replay, rows: Bools) -> float:
-    """Each stage wears in one way, so what is to be told apart is wear and the age limit."""
+    """Each stage wears in one way, so what is to be told apart is wear and the maximum service time."""
     if not rows.any():
         return float("nan")
-    forecast_time_cap, true_time_cap = (
-        driver[rows] == words.TIME_CAP for driver in (replayed.driver, replayed.true_driver)
+    forecast_by_age, true_by_age = (
+        driver[rows] == words.MAXIMUM_SERVICE_TIME for driver in (replayed.driver, replayed.true_driver)
     )
-    return float((forecast_time_cap == true_time_cap).mean())
+    return float((forecast_by_age == true_by_age).mean())
 
 
 def quality_text(rows: Iterable[QualityRow]) -> str:

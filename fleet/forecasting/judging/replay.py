@@ -35,12 +35,12 @@ PROVEN: Final = 1.25
 @dataclass(frozen=True)
 class Outcomes:
     """What became of every placement: `low` and `high` enclose the day of exhaustion; `high` is infinite when it was
-    not seen. `by_cap` marks those that reached their age limit; `good` is the last day on which each was seen to be
-    good, whatever its age."""
+    not seen. `by_age` marks those that reached their maximum service time; `good` is the last day on which each was
+    seen to be good, whatever its age."""
 
     low: Floats
     high: Floats
-    by_cap: Bools
+    by_age: Bools
     good: Floats
 
     @property
@@ -124,15 +124,15 @@ def outcomes(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Outcomes:
                 good = (over < 0.9) & (day < high[placement])
                 np.maximum.at(low, placement[good], day[good])
         _visited(fleet, is_exhausted, low, high)
-    by_cap = np.zeros(count, dtype=bool)
+    by_age = np.zeros(count, dtype=bool)
     last_good = low.copy()
     if count:
         cap = placements.first_installed_day
         cap = cap + cap_days(fleet, placements.item_index, placements.position_index, of_units)
-        by_cap = np.isfinite(cap) & (last >= cap - 1.0) & (high >= cap - 1.0)
-        low[by_cap], high[by_cap] = cap[by_cap], cap[by_cap]
+        by_age = np.isfinite(cap) & (last >= cap - 1.0) & (high >= cap - 1.0)
+        low[by_age], high[by_age] = cap[by_age], cap[by_age]
     high = np.where(np.isfinite(high), np.maximum(high, low), high)
-    return Outcomes(low, high, by_cap, np.minimum(last_good, high))
+    return Outcomes(low, high, by_age, np.minimum(last_good, high))
 
 
 def _visited(fleet: Fleet, is_exhausted: Bools, low: Floats, high: Floats) -> None:
@@ -227,7 +227,7 @@ def replay(
             "low_day": np.maximum(happened.good[placement[rows]], cut),
             "high_day": np.maximum(happened.high[placement[rows]], cut),
             "is_observed": happened.is_observed[placement[rows]],
-            "true_driver": np.where(happened.by_cap[placement[rows]], words.TIME_CAP, 0).astype(np.int8),
+            "true_driver": np.where(happened.by_age[placement[rows]], words.MAXIMUM_SERVICE_TIME, 0).astype(np.int8),
             "driver": answer.driver[rows],
         }
         for method, grid in grids.items():

@@ -27,14 +27,14 @@ def pinball_loss(quantile_day: Floats, true_day: Floats, levels: Floats = LEVELS
     return np.where(off >= 0, levels * off, (levels - 1.0) * off).mean(axis=1)
 
 
-def is_degenerate(grid_day: Floats, as_of_day: float, cap_day: Floats) -> Bools:
-    """Whether the 80 % interval is already spent, or ended by the time cap.
+def is_degenerate(grid_day: Floats, as_of_day: float, service_time_end_day: Floats) -> Bools:
+    """Whether the 80 % interval is already over, or ended by the maximum service time.
 
-    An interval that reaches the cap has no upper end of its own: all that wear leaves lies on that one day, so such an
+    An interval that reaches that age has no upper end of its own: all that wear leaves lies on that one day, so such an
     interval covers more than it claims.
     """
     low, high = grid_day[:, SHOWN[1]], grid_day[:, SHOWN[5]]
-    return (high - low < 1.0) | (high <= as_of_day) | (high >= cap_day - 0.5)
+    return (high - low < 1.0) | (high <= as_of_day) | (high >= service_time_end_day - 0.5)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.stats import norm
 
 from fleet.engineering.limits import Limits
-from fleet.engineering.limits import cap_days as cap_days_by_label
+from fleet.engineering.limits import maximum_service_time_days as service_time_by_label
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.limits import limits_of_fleet
@@ -167,12 +167,12 @@ def cap_days(fleet: Fleet, item_index: Indexes, position: Indexes, limits: Limit
     """Days from first installation after which an item leaves a position whatever it shows; inf where there is no such
     cap."""
     positions = fleet.positions
-    of_unit = limits.carbon_cap_days[positions.unit_index[position]]
+    of_unit = limits.carbon_maximum_service_time_days[positions.unit_index[position]]
     cap = np.where(positions.stage[position] == words.CARBON, of_unit, np.inf)
     label = np.full(len(cap), np.nan)
     if len(fleet.items):
-        label = np.where(item_index >= 0, fleet.items.life_cap_days[item_index], np.nan)
-    return np.asarray(cap_days_by_label(label, cap))
+        label = np.where(item_index >= 0, fleet.items.maximum_service_time_days[item_index], np.nan)
+    return np.asarray(service_time_by_label(label, cap))
 
 
 def cap_day_of_positions(fleet: Fleet, current_placement: Indexes, limits: Limits[Floats]) -> Floats:

@@ -146,7 +146,7 @@ def _units_with_exhausted_lag(company: Company, unit_ids: Sequence[int]) -> froz
     """Units whose lag resin is spent by its newest forecast, which is still that of the cartridge that stands there."""
     rows = Forecast.objects.of_company(company).filter(
         is_latest=True,
-        state=Forecast.State.SPENT,
+        state=Forecast.State.EXHAUSTED,
         position__unit_id__in=unit_ids,
         position__stage=Stage.RESIN,
         position__role=Position.Role.LAG,

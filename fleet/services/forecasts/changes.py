@@ -50,7 +50,7 @@ def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
         return f"{_dated(before)} before, {_dated(after)} now."
     moved = (after.p50 - before.p50).days
     because = after.evidence.get("exhausted_because", {}).get("sentence", "")
-    if after.state == Forecast.State.SPENT and before.state != Forecast.State.SPENT:
+    if after.state == Forecast.State.EXHAUSTED and before.state != Forecast.State.EXHAUSTED:
         return f"It was expected to last until around {before.p50} and is now exhausted. {because}".strip()
     news = after.evidence.get("readings_used", 0) - before.evidence.get("readings_used", 0)
     left_out = after.evidence.get("readings_left_out", 0) - before.evidence.get("readings_left_out", 0)
@@ -62,7 +62,7 @@ def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
     basis = (
         f" after {' and '.join(evidence)}" if evidence else " without any new reading, by what the whole fleet taught"
     )
-    if after.state == before.state == Forecast.State.SPENT:
+    if after.state == before.state == Forecast.State.EXHAUSTED:
         old, new = (percent_text(probability_exhausted_by(row, row.as_of) or 0.0) for row in (before, after))
         return f"It counted as exhausted already ({old} likely), and still does ({new}){basis}. {because}".strip()
     if abs(moved) < FEW_DAYS:

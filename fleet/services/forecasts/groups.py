@@ -25,7 +25,7 @@ _WHY: Final = {
     "pressure": "its differential pressure will pass the limit",
     "breakthrough": "breakthrough will reach the limit",
     "membrane_trend": "its flow or rejection will fall below the limit",
-    "time_cap": "it reaches its maximum service time",
+    "maximum_service_time": "it reaches its maximum service time",
 }
 
 
@@ -115,7 +115,7 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
         probability = float(probability_by(answer.grid_day[0], _end_of(day, newest)))
     first = dated[int(answer.first_position_index[0])]
     name = _name(first)
-    exhausted = sum(row.state == Forecast.State.SPENT for row in dated)
+    exhausted = sum(row.state == Forecast.State.EXHAUSTED for row in dated)
     if exhausted:
         more = f", and {exhausted - 1} more" if exhausted > 1 else ""
         installer = f"Exhausted by now at {here}: {name}{more}. {first.installer_sentence}"

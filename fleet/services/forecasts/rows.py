@@ -93,7 +93,7 @@ def forecast_rows(
         grid = tenths[row]
         dates = [as_of + timedelta(days=grid[at] // TENTHS) for at in _SHOWN] if grid else [None] * len(_SHOWN)
         reason = None
-        if answer.state[row] == words.SPENT:
+        if answer.state[row] == words.EXHAUSTED_NOW:
             gauges = gauges or Gauges(fleet, answer.exclusions, loaded.limits)
             reason = explain_exhaustion(fleet, answer, gauges, row, loaded.limits, offset)
         placed = float(fleet.placements.placed_day[placement_index]) if placement_index >= 0 else np.inf
@@ -176,7 +176,7 @@ def _evidence(
         ],
         "earlier_cartridges": int(answer.past_lives[row]),
         "prior": {"code": prior, "sentence": PRIOR_SENTENCES[prior], **_taught(answer, stage)},
-        "probability_age_limit_first": _number(answer.probability_time_cap[row], 3),
+        "probability_maximum_service_time_first": _number(answer.probability_maximum_service_time[row], 3),
         "no_date_reason": answer.no_date_reason[row],
     }
 

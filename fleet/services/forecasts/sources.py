@@ -75,7 +75,7 @@ def out_of_date(company: Company, unit_ids: Sequence[int], day: date) -> dict[in
     marks = marks_of_units(company, unit_ids, day)
     # A row for each unit and not for each of its positions: a quiet night must cost little.
     rows = Forecast.objects.of_company(company).filter(is_latest=True, as_of__lte=day)
-    likely = Q(state=Forecast.State.STANDING, p50__lte=day, as_of__lt=day)
+    likely = Q(state=Forecast.State.INSTALLED, p50__lte=day, as_of__lt=day)
     of_unit = (
         rows.order_by()
         .values("position__unit_id")

@@ -57,7 +57,7 @@ _ITEM_FIELDS: Final = (
     "water_u_kelvin",
     "resin_volume_l",
     "resin_capacity_eq_per_l",
-    "life_cap_days",
+    "maximum_service_time_days",
 )
 
 

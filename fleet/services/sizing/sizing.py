@@ -166,7 +166,7 @@ def _catalogue(by: Membership) -> list[Item]:
             name=row.name,
             kind=row.kind,
             price=float(row.price),
-            life_cap_days=float(row.life_cap_days) if row.life_cap_days else None,
+            maximum_service_time_days=float(row.maximum_service_time_days) if row.maximum_service_time_days else None,
             rated_volume_l=row.rated_volume_l,
             carbon_kind=row.carbon_kind,
             carbon_volume_l=row.carbon_volume_l,

@@ -1,4 +1,4 @@
-"""`manage.py nightly`: the chain of every company, in this process, for a cron user."""
+"""`manage.py nightly`: the nightly run of every company, in this process, for a cron user."""
 
 import logging
 from argparse import ArgumentParser
@@ -46,7 +46,7 @@ class Command(BaseCommand):
                 self.stderr.write(f"{company}: failed: {error.sentence}")
             except Exception as error:
                 failed += 1
-                log.exception("the chain of company %s failed", company.pk)
+                log.exception("the nightly run of company %s failed", company.pk)
                 self.stderr.write(f"{company}: failed: {type(error).__name__}: {error}")
             else:
                 self.stdout.write(f"{company}: {_line(results)}")

@@ -49,7 +49,7 @@ def need_dates(
     quantiles: tuple[float, ...] = ()
     share, life = math.nan, math.nan
     if is_seen:
-        if forecast is not None and forecast.is_spent and not is_confirmed:
+        if forecast is not None and forecast.is_exhausted and not is_confirmed:
             quantiles = forecast.quantile_days
         quantiles, share = quantiles or _on_day(0.0), 0.0
     elif forecast is not None:

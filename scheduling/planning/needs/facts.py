@@ -34,9 +34,9 @@ class ForecastFacts:
         The caller's keys of the forecast and of the cartridge it speaks of.
     quantile_days
         Exhaustion date at DISTRIBUTION_LEVELS, days from today; empty: no date.
-    is_spent
+    is_exhausted
         Whether it is called exhausted already.
-    is_age_limit
+    is_maximum_service_time
         Whether its date is the longest time it may serve, not its wear.
     remaining_share
         Share (0-1) of its life that is left; None: not known.
@@ -47,8 +47,8 @@ class ForecastFacts:
     key: int
     cartridge: int | None
     quantile_days: tuple[float, ...] = ()
-    is_spent: bool = False
-    is_age_limit: bool = False
+    is_exhausted: bool = False
+    is_maximum_service_time: bool = False
     remaining_share: float | None = None
     sentence: str = ""
 

@@ -53,7 +53,7 @@ def _rotate(tasks: TaskList, finding: FindingFacts, work: FindingWork) -> None:
         if tasks.was_done_since(key_at(NeedKind.ROTATE, lead), finding):
             continue
         behind = lag.forecast
-        if behind is not None and behind.is_spent:
+        if behind is not None and behind.is_exhausted:
             # the reading has seen the lead, the forecast the lag: both go, as the finding says
             tasks.replace(lead, Source.FINDING, is_urgent=False, reason=finding.reason, finding=finding)
         else:

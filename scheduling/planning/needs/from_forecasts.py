@@ -24,13 +24,13 @@ def add_from_forecasts(tasks: TaskList) -> None:
 def _pair(tasks: TaskList, lead: PositionFacts, lag: PositionFacts) -> None:
     ahead, behind = lead.forecast, lag.forecast
     # an exhausted lag moved to lead polishes nothing, and of a lead without a date nobody knows when to rotate it
-    if ahead is None or (behind is not None and behind.is_spent):
+    if ahead is None or (behind is not None and behind.is_exhausted):
         _replace_when_due(tasks, lead)
         _replace_when_due(tasks, lag)
         return
     ages_out_first = (
         behind is not None
-        and behind.is_age_limit
+        and behind.is_maximum_service_time
         and median_days(behind.quantile_days) <= median_days(ahead.quantile_days)
     )
     if tasks.is_within_weeks(ahead):
@@ -38,7 +38,7 @@ def _pair(tasks: TaskList, lead: PositionFacts, lag: PositionFacts) -> None:
             lead,
             lag,
             Source.FORECAST,
-            # the rotation would come too late for a lag that reaches its age limit first: it goes by itself
+            # the rotation would come too late for a lag that reaches its maximum service time first: it goes by itself
             lag_forecast=None if ages_out_first else behind,
             reason=ahead.sentence,
             may_be_urgent=True,

@@ -2,7 +2,7 @@
 
 ``problem`` says what is asked, ``evaluate`` is the one judge of what a plan costs and whether it may be carried out,
 ``naive`` makes a first plan, ``model`` and ``solve`` improve it, ``unserved`` explains what was left out, ``replan``
-mends a published plan when the day goes wrong.
+repairs a published plan when the day goes wrong.
 """
 
 from scheduling.planning.rounds.candidates import candidate_of, lunch_of, on_allowed_days, rates_of

@@ -90,7 +90,7 @@ def replan(
         Asked for the trips, since rounds now start on the road.
     promised
         The published rounds with the times people were told; None: the times that ``problem`` gives them. Rounds that
-        were mended before, on the day itself, have times of their own.
+        were repaired before, on the day itself, have times of their own.
     days
         How many days are planned again, today included.
     disturbance

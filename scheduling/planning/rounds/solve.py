@@ -118,8 +118,8 @@ def plan_rounds(
     should_stop
         Asked now and then; on True the best plan so far is returned.
     start
-        Makes the first plan; whatever in it cannot be driven is mended before the search. Where visits belong together
-        it is asked about a problem in which each pair is one.
+        Makes the first plan; whatever in it cannot be driven is repaired before the search. Where visits belong
+        together it is asked about a problem in which each pair is one.
 
     Raises
     ------

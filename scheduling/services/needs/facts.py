@@ -41,8 +41,8 @@ def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:
         key=forecast.pk,
         cartridge=forecast.placement_id,
         quantile_days=quantile_days(forecast, today),
-        is_spent=forecast.state == Forecast.State.SPENT,
-        is_age_limit=forecast.driver == Forecast.Driver.TIME_CAP,
+        is_exhausted=forecast.state == Forecast.State.EXHAUSTED,
+        is_maximum_service_time=forecast.driver == Forecast.Driver.MAXIMUM_SERVICE_TIME,
         remaining_share=forecast.remaining_share,
         sentence=forecast.installer_sentence,
     )

@@ -249,7 +249,7 @@ def usual_arrival(*, item: CatalogueItem, supplier: Supplier, ordered_on: date) 
     The item's own lead time holds for its usual supplier; bought elsewhere it takes as long as that supplier says.
     """
     usual = item.supplier_id in (None, supplier.pk) and item.lead_time_days is not None
-    lead_time = item.days_to_shelf if usual else supplier.lead_time_days
+    lead_time = item.days_to_store if usual else supplier.lead_time_days
     return expected_arrival(ordered_on, lead_time, frozenset(supplier.closed_weekdays))
 
 

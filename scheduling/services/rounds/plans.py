@@ -109,7 +109,7 @@ def plan_rounds(
     Parameters
     ----------
     company, by, now
-        Whose rounds, who asks (None: the nightly chain), and when.
+        Whose rounds, who asks (None: the nightly run), and when.
     first_day, days
         Days of the company's calendar; None: the working days the policy plans, from the next that has not begun.
     progress, should_stop
@@ -355,7 +355,7 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
         if row.state == Plan.State.PUBLISHED:
             return row
         every = list(Stop.objects.filter(round__plan=row).select_related("visit__site", "round__installer"))
-        # what a mended plan took over from the rounds under way is history
+        # what a repaired plan took over from the rounds under way is history
         stops = [stop for stop in every if row.based_on_id is None or stop.starts_at > now]
         _check_publishable(row, stops, now)
         _check_nobody_is_forgotten(row, {stop.visit_id for stop in every}, now)
@@ -470,10 +470,10 @@ def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
         if visit.state not in Visit.AHEAD:
             raise Conflict("plan_is_stale", f"Visit {visit.pk} {visit.state_words} by now; plan again.")
         if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
-            # a mended plan may move an appointment that nobody can keep, and says so in its differences
+            # a repaired plan may move an appointment that nobody can keep, and says so in its differences
             if row_of.get(visit.pk, {}).get("appointment_at") == as_text(visit.appointment_at):
                 continue
             raise Conflict("plan_is_stale", f"Visit {visit.pk} was confirmed for another time since; plan again.")
-        # a mended plan moves what is locked only when its installer cannot come or the time cannot be kept
+        # a repaired plan moves what is locked only when its installer cannot come or the time cannot be kept
         if plan.based_on_id is None and not keeps_lock(visit, stop, now) and not stands_in(visit, stop):
             raise Conflict("plan_is_stale", f"Visit {visit.pk} is locked at another time or place since; plan again.")

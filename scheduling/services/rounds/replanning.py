@@ -37,7 +37,7 @@ from scheduling.services.travel import provider_for
 from scheduling.services.visits.visits import LEGAL_MOVES, cancel_visit, propose_visits
 
 State = Visit.State
-# As many as four installers and sixty visits are mended with in a few seconds.
+# As many as four installers and sixty visits are repaired with in a few seconds.
 _DEFAULT_ITERATIONS = 1_500
 _MOST_SECONDS = 60.0
 _MOST_DAYS = 7
@@ -126,7 +126,7 @@ def replan_day(
 
     Returns
     -------
-    A plan for the days of the one it mends, with `differences` that say what changed and who must be told. Its parts
+    A plan for the days of the one it repairs, with `differences` that say what changed and who must be told. Its parts
     lists are written with it.
 
     Raises
@@ -140,14 +140,14 @@ def replan_day(
     moment = _Moment(plan, now)
     moment.check(happened)
     added = _store_facts(moment, by, happened, now)
-    mending = _Repair(moment, happened, provider)
-    answer = mending.solve(effort, days)
+    repair = _Repair(moment, happened, provider)
+    answer = repair.solve(effort, days)
     with transaction.atomic():
         lock_company(plan.company_id)
         base = Plan.objects.get(pk=plan.pk)
         if base.state != Plan.State.PUBLISHED:
             raise Conflict("plan_is_replaced", "Another plan was published meanwhile; repair that one.")
-        repaired = mending.store(answer, effort, added)
+        repaired = repair.store(answer, effort, added)
         details = {"based_on": plan.pk, "happened": repaired.happened, "differences": len(repaired.differences)}
         record(by=by, action="replan", subject=repaired, details=details, now=now)
         if publish:
@@ -314,7 +314,7 @@ class _Moment:
 
 
 class _Repair:
-    """One mending: the question, the answer, the new plan."""
+    """One repair: the question, the answer, the new plan."""
 
     def __init__(self, moment: _Moment, happened: Happened, provider: TravelProvider | None) -> None:
         self.moment, self.happened = moment, happened

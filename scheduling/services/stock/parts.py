@@ -224,7 +224,7 @@ class PartsWriter:
             short=cover.missing,
             packs_to_order=math.ceil(cover.missing / item.pack_size),
             needed_by=needed_by,
-            order_by=order_by(needed_by, item.days_to_shelf, item.closed_weekdays) if needed_by is not None else None,
+            order_by=order_by(needed_by, item.days_to_store, item.closed_weekdays) if needed_by is not None else None,
             reasons=self._reasons(key, quantity_by_visit),
         )
         line.sentence = sentence_of_period(line, last=last, level=level, expected=cover.expected)

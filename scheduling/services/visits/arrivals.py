@@ -135,7 +135,7 @@ class _Shelf:
                 until = coming.usable_from
                 orders.append(coming.line.order.number)
         if short:
-            arrival = expected_arrival(today, self.item.days_to_shelf, self.item.closed_weekdays)
+            arrival = expected_arrival(today, self.item.days_to_store, self.item.closed_weekdays)
             until = max(until, arrival + timedelta(days=1))
         else:
             self.at_hand = 0

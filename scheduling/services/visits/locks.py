@@ -34,10 +34,10 @@ def stands_in(visit: Visit, stop: Stop) -> bool:
 
 
 def lock_stop(*, stop: Stop, by: Membership, reason: str, now: datetime) -> Stop:
-    """Keep a stop where it is: its installer, its day and its time hold through new plans and mended ones.
+    """Keep a stop where it is: its installer, its day and its time hold through new plans and repaired ones.
 
-    A mended plan gives a lock up only when its installer is out or nobody can keep the time, and lists the visit among
-    its differences. Locking again takes over the new reason.
+    A repaired plan releases a lock only when its installer is out or nobody can keep the time, and lists the visit
+    among its differences. Locking again takes over the new reason.
 
     Parameters
     ----------

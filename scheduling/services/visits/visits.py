@@ -26,9 +26,9 @@ __all__ = [
     "complete_visit",
     "confirm_visit",
     "depart",
-    "give_up_visit",
     "offer_visit",
     "propose_visits",
+    "report_not_done",
     "unconfirm_visit",
 ]
 
@@ -281,7 +281,7 @@ def _go(visit: Visit, by: Membership, state: str, action: str, verb: str, now: d
     return row
 
 
-def give_up_visit(*, visit: Visit, by: Membership, obstacle: str, note: str, now: datetime) -> Visit:
+def report_not_done(*, visit: Visit, by: Membership, obstacle: str, note: str, now: datetime) -> Visit:
     """Close a visit that could not be done; its needs stay open and are proposed again.
 
     Raises

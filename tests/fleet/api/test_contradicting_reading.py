@@ -42,13 +42,13 @@ def test_readings_that_prove_exhaustion_move_the_date_to_now(unit: Unit, as_inst
     forecast_company(company=unit.company, now=NOW)
     first = change(as_installer, unit)
     assert (first["before"], first["sentence"]) == (None, "This is the first forecast of the position.")
-    assert first["after"]["state"] == "standing"
+    assert first["after"]["state"] == "installed"
     for hours in (6, 12):
         proof = read(unit, NOW + timedelta(hours=hours), 7.0)
     refresh_forecasts(company=unit.company, now=NOW + timedelta(days=1))
     moved = change(as_installer, unit)
     assert moved["before"]["id"] == first["after"]["id"]
-    assert (moved["before"]["state"], moved["after"]["state"]) == ("standing", "spent")
+    assert (moved["before"]["state"], moved["after"]["state"]) == ("installed", "exhausted")
     assert moved["after"]["evidence"]["exhausted_because"]["reading"] == proof.pk
     assert moved["sentence"] == (
         f"It was expected to last until around {first['after']['p50']} and is now exhausted. The reading of "
@@ -70,7 +70,7 @@ def test_one_reading_against_all_others_tells_how_far_it_is_believed(unit: Unit,
     change_body = change(as_installer, unit)
     assert change_body["after"]["p05"] < before["p05"]
     is_told_as_likely = "It may be exhausted already: the probability is" in change_body["sentence"]
-    assert is_told_as_likely or change_body["after"]["state"] == "spent"
+    assert is_told_as_likely or change_body["after"]["state"] == "exhausted"
 
 
 def test_an_impossible_value_moves_nothing_and_is_told(unit: Unit, as_installer: APIClient) -> None:

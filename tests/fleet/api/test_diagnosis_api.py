@@ -273,7 +273,7 @@ def test_asked_at_a_unit_whose_lag_is_exhausted_it_says_what_the_finding_says(
         place = factories.PlacementFactory(
             position=factories.PositionFactory(unit=unit, stage="resin", role=role), placed_at=NOW - timedelta(days=80)
         )
-    factories.ForecastFactory(position=place.position, placement=place, state="spent", is_latest=True)
+    factories.ForecastFactory(position=place.position, placement=place, state="exhausted", is_latest=True)
     quantities = {"permeate_tds": 9.0, "interstage_tds": 9.0, "product_tds": 0.0}
     answer = as_installer.post(
         PATH, {"unit": unit.pk, "reading": {name: f"{value} ppm" for name, value in quantities.items()}}

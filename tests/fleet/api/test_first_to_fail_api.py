@@ -103,7 +103,7 @@ def test_without_a_date_the_answer_says_so(unit: Unit, as_client: APIClient) -> 
 
 def test_what_is_exhausted_now_is_told_first(unit: Unit, as_installer: APIClient) -> None:
     add_forecast(unit, 90.0, 10.0, stage="carbon")
-    add_forecast(unit, 0.0, 0.0, state="spent", installer_sentence="Resin: exhausted by now, because it is.")
+    add_forecast(unit, 0.0, 0.0, state="exhausted", installer_sentence="Resin: exhausted by now, because it is.")
     answer = as_installer.get(f"/api/v1/units/{unit.pk}/forecast/", {"probability_by": TODAY.isoformat()}).json()
     assert answer["p50"] == TODAY.isoformat()
     assert answer["probability"] == 1.0

@@ -73,22 +73,24 @@ def test_what_a_unit_asks_for_itself_stays_the_loosest(
 
 
 def test_a_shorter_life_of_carbon_holds_for_every_use(as_owner: APIClient, company: Company, units: list[Unit]) -> None:
-    created = as_owner.post(ADDRESS, {"carbon_cap_days": 100}, format="json")
+    created = as_owner.post(ADDRESS, {"carbon_maximum_service_time_days": 100}, format="json")
     assert created.status_code == 201, created.content
     forecast_company(company=company, now=NOW)
     assert {median(unit, "carbon") for unit in units} == {date(2026, 3, 11)}
-    assert set(Forecast.objects.filter(position__stage="carbon").values_list("driver", flat=True)) == {"time_cap"}
+    assert set(Forecast.objects.filter(position__stage="carbon").values_list("driver", flat=True)) == {
+        "maximum_service_time"
+    }
 
 
 @pytest.mark.parametrize(
     ("sent", "pointer", "said"),
     [
-        ({"carbon_cap_days": 400}, "/carbon_cap_days", "30 and 365"),
+        ({"carbon_maximum_service_time_days": 400}, "/carbon_maximum_service_time_days", "30 and 365"),
         ({"prefilter_drop": "12 psi"}, "/prefilter_drop", "0.28 bar and 0.6895 bar"),
         ({"chlorine": 0.05}, "/chlorine", "unit"),
         ({"product_tds": "-1 ppm"}, "/product_tds", "0"),
         ({"use": "pool"}, "/use", "pool"),
-        ({"use": "reef", "carbon_cap_days": 90}, "/carbon_cap_days", "every use"),
+        ({"use": "reef", "carbon_maximum_service_time_days": 90}, "/carbon_maximum_service_time_days", "every use"),
         ({"minimum_rejection_fraction": 0.5}, "/minimum_rejection_fraction", "0.9 and 0.995"),
         ({"resin": 1}, "/resin", "no such field"),
     ],

@@ -20,15 +20,15 @@ def test_the_office_writes_a_supplier_down_and_says_what_comes_from_it(as_office
     assert created.status_code == 201, created.content
     assert created.json()["closed_weekdays"] == [4, 5, 6]
     item = factories.CatalogueItemFactory(company=company, lead_time_days=None)
-    assert item.days_to_shelf == 7
+    assert item.days_to_store == 7
     changed_item = as_office.patch(
         f"/api/v1/catalogue-items/{item.pk}/", {"supplier": created.json()["id"], "supplier_part_number": "B-17"}
     )
     assert changed_item.status_code == 200, changed_item.content
     item.refresh_from_db()
-    assert (item.days_to_shelf, item.closed_weekdays, item.supplier_part_number) == (10, frozenset({4, 5, 6}), "B-17")
+    assert (item.days_to_store, item.closed_weekdays, item.supplier_part_number) == (10, frozenset({4, 5, 6}), "B-17")
     item.lead_time_days = 3
-    assert item.days_to_shelf == 3
+    assert item.days_to_store == 3
     assert Supplier.objects.get().minimum_order_value == Decimal("50.00")
     assert as_office.get(f"/api/v1/catalogue-items/?supplier={created.json()['id']}").json()["count"] == 1
 

@@ -95,8 +95,8 @@ def test_a_unit_is_created_with_its_train_and_cartridges_in_one_go(site: Site, a
         (3, "carbon", "lag"),
         (4, "membrane", "single"),
     ]
-    assert unit["positions"][3]["standing"]["item_code"] == "MEM-75"
-    assert unit["positions"][0]["standing"] is None
+    assert unit["positions"][3]["installed"]["item_code"] == "MEM-75"
+    assert unit["positions"][0]["installed"] is None
     assert unit["positions"][0]["forecast"] is None
     assert unit["latest_reading"] is None
     # 40 US gallons are 151.416 L (1 US gallon = 3.785411784 L, NIST SP 811).
@@ -161,7 +161,7 @@ def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site:
     )
     answer = as_installer.get(f"/api/v1/units/{unit.pk}/?units=metric").json()
     place = answer["positions"][0]
-    assert place["standing"]["id"] == placement.pk
+    assert place["installed"]["id"] == placement.pk
     assert place["forecast"]["id"] == latest.pk
     assert answer["next_change_on"] == latest.p50.isoformat()
     assert [finding_row["id"] for finding_row in answer["open_findings"]] == [finding.pk]

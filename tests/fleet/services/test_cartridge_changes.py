@@ -86,7 +86,7 @@ def test_a_unit_that_was_never_read_is_told_so(unit: Unit) -> None:
 def test_the_first_to_fail_is_none_that_was_changed(unit: Unit) -> None:
     removed = Placement.objects.get(position__unit=unit, position__stage="resin", removed_at__isnull=False)
     factories.ForecastFactory(
-        position=removed.position, placement=removed, state="spent", date_grid=[9] * 45, p50=NOW.date()
+        position=removed.position, placement=removed, state="exhausted", date_grid=[9] * 45, p50=NOW.date()
     )
     answer = first_to_fail_of_unit(unit=unit)
     assert (answer.forecast, answer.dated_count, answer.position_count) == (None, 0, 1)
@@ -96,7 +96,7 @@ def test_the_first_to_fail_is_none_that_was_changed(unit: Unit) -> None:
 def test_a_units_page_shows_no_forecast_of_a_cartridge_that_was_changed(unit: Unit, as_owner: APIClient) -> None:
     removed = Placement.objects.get(position__unit=unit, position__stage="resin", removed_at__isnull=False)
     forecast = factories.ForecastFactory(
-        position=removed.position, placement=removed, state="spent", date_grid=[405] * 45
+        position=removed.position, placement=removed, state="exhausted", date_grid=[405] * 45
     )
     shown = as_owner.get(f"/api/v1/units/{unit.pk}/").json()
     assert shown["next_change_on"] is None

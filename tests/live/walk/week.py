@@ -148,7 +148,7 @@ def day_of_work(office: Person, installers: Mapping[str, Person]) -> None:
         for task in installer.get(f"/visits/{completed['id']}/")["tasks"]
     ]
     installer.post(f"/visits/{completed['id']}/complete/", {"tasks": outcomes})
-    installer.post(f"/visits/{shut['id']}/give-up/", {"obstacle": "nobody_in"})
+    installer.post(f"/visits/{shut['id']}/not-done/", {"obstacle": "nobody_in"})
 
 
 def visits_to_inspect(office: Person, count: int) -> list[dict[str, Any]]:

@@ -43,9 +43,9 @@ def test_a_visit_from_offer_to_obstacle(
     assert as_installer.post(f"{address}begin/").json()["state"] == "in_progress"
     late = as_office.post(f"{address}cancel/", {})
     assert (late.status_code, late.json()["code"]) == (409, "visit_move_not_legal")
-    bad = as_installer.post(f"{address}give-up/", {"obstacle": "rain"})
+    bad = as_installer.post(f"{address}not-done/", {"obstacle": "rain"})
     assert [fault["pointer"] for fault in bad.json()["errors"]] == ["/obstacle"]
-    ended = as_installer.post(f"{address}give-up/", {"obstacle": "part_missing", "note": "Clip broken."}).json()
+    ended = as_installer.post(f"{address}not-done/", {"obstacle": "part_missing", "note": "Clip broken."}).json()
     assert (ended["state"], ended["obstacle"], ended["closing_note"]) == ("not_done", "part_missing", "Clip broken.")
 
 
@@ -80,7 +80,7 @@ def test_why_a_task_was_not_done_is_told_to_staff_only(
     as_client.post(f"{address}accept/", {"opens_at": offer["opens_at"]}, format="json")
     as_installer.post(f"{address}depart/")
     as_installer.post(f"{address}begin/")
-    as_installer.post(f"{address}give-up/", {"obstacle": "no_access", "note": "Dog in the yard, client rude."})
+    as_installer.post(f"{address}not-done/", {"obstacle": "no_access", "note": "Dog in the yard, client rude."})
     (task,) = as_office.get(address).json()["tasks"]
     assert (task["outcome"], task["outcome_reason"]) == ("not_done", "Dog in the yard, client rude.")
     read = as_client.get(address)

@@ -76,7 +76,7 @@ def of_week(problem: RoundProblem) -> dict[str, Rows]:
         for c in [simple.candidate_index[stop.visit]]
     }
     stability = Stability(simple, promised, retimed_cents=900, tolerance_s=600)
-    calmest = stability.descend(by_value)
+    most_stable = stability.descend(by_value)
     moves: Rows = []
     full = merged.expand(better)
     for installer in problem.installers[:2]:
@@ -94,8 +94,8 @@ def of_week(problem: RoundProblem) -> dict[str, Rows]:
         "as a person would": of_plan(problem, merged.expand(by_hand)),
         "by value for time": of_plan(problem, merged.expand(by_value)),
         "polished": of_plan(problem, full),
-        "kept calm": of_plan(problem, merged.expand(calmest)),
-        "nobody too early": of_plan(stability.held(calmest), calmest),
+        "most stable": of_plan(problem, merged.expand(most_stable)),
+        "nobody too early": of_plan(stability.held(most_stable), most_stable),
         "left out": unserved,
         "moved by hand": moves,
     }

@@ -303,6 +303,6 @@ def test_the_threshold_moves_with_its_limit(edge: Edge, name: str) -> None:
 def test_every_limit_and_every_rule_that_turns_on_a_number_stands_in_the_table() -> None:
     names = {each.name for each in (*fields(Thresholds), *fields(Limits))}
     # an age is the forecast's to know
-    assert names - {name for edge in EDGES for name in edge.limits} == {"carbon_cap_days"}
+    assert names - {name for edge in EDGES for name in edge.limits} == {"carbon_maximum_service_time_days"}
     # flows of exactly nothing, and what a person saw
     assert {pattern[0] for pattern in PATTERNS} - {edge.rule for edge in EDGES} == {"D29", "D40"}

@@ -132,11 +132,11 @@ def test_a_used_up_lead_before_a_lag_that_holds_is_not_called_due_now():
     fleet_columns["readings"] = readings([NOW - 2.0, NOW - 1.0], product_tds_mg_per_l=0.0, **exhausted_lead)
     fleet, answer = run(fleet_columns)
     lead, lag = (row_of(fleet, "resin", role) for role in ("lead", "lag"))
-    assert words.STATES[answer.state[lead]] == "spent"
-    assert words.STATES[answer.state[lag]] == "standing"
+    assert words.STATES[answer.state[lead]] == "exhausted"
+    assert words.STATES[answer.state[lag]] == "installed"
     sentence = sentence_for_client(fleet, answer, lead, "of a reading")
     assert (
         sentence == "Your lead resin is exhausted, because of a reading; by our estimate the one after it still works."
     )
-    answer.state[lag] = words.SPENT
+    answer.state[lag] = words.EXHAUSTED_NOW
     assert sentence_for_client(fleet, answer, lead).startswith("Your lead resin is due for a change now")

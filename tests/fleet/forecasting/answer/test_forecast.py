@@ -42,7 +42,7 @@ def test_a_reading_that_proves_exhaustion_moves_the_forecast_at_once():
     fleet, answer = run(fleet_columns)
     row = row_of(fleet, "resin")
     assert before > NOW + 30.0
-    assert answer.state[row] == words.SPENT
+    assert answer.state[row] == words.EXHAUSTED_NOW
     assert answer.quantile_day[row, MEDIAN] == NOW
     assert answer.readings_used[row] == 2
 
@@ -109,7 +109,7 @@ def test_carbon_leaves_at_its_age_and_the_cap_is_part_of_the_distribution():
     fleet, answer = run(columns(placed=NOW - 340.0))
     carbon = row_of(fleet, "carbon")
     assert answer.grid_day[carbon].max() == pytest.approx(NOW + 25.0)
-    assert answer.driver[carbon] == words.TIME_CAP
+    assert answer.driver[carbon] == words.MAXIMUM_SERVICE_TIME
     assert answer.probability_exhausted_by(NOW + 25.0)[carbon] == 1.0
 
 
@@ -167,7 +167,7 @@ def test_no_consumption_gives_no_date_but_the_age_limit_stays():
     assert answer.state[resin] == words.NO_CONSUMPTION
     assert answer.no_date_reason[resin]
     assert answer.grid_day[carbon, 0] == pytest.approx(NOW + 245.0)
-    assert answer.driver[carbon] == words.TIME_CAP
+    assert answer.driver[carbon] == words.MAXIMUM_SERVICE_TIME
 
 
 def test_an_empty_position_has_no_date():
@@ -253,7 +253,12 @@ def test_learned_refuses_what_it_did_not_write():
 
 def test_a_cartridge_counts_as_exhausted_on_the_day_itself_and_not_a_day_earlier():
     # carbon leaves after 365 days whatever it shows, and this one would last longer by its load
-    for age, state in ((358.0, words.STANDING), (364.9, words.STANDING), (365.0, words.SPENT), (366.0, words.SPENT)):
+    for age, state in (
+        (358.0, words.INSTALLED),
+        (364.9, words.INSTALLED),
+        (365.0, words.EXHAUSTED_NOW),
+        (366.0, words.EXHAUSTED_NOW),
+    ):
         fleet, answer = run(columns(placed=NOW - age, weekly_demand_l=10.0))
         row = row_of(fleet, "carbon")
         assert answer.grid_day[row].max() == pytest.approx(max(NOW, NOW + 365.0 - age))

@@ -103,7 +103,7 @@ def test_outcomes_enclose_the_true_day_of_exhaustion(recorded):
     inside = observed = 0
     for life in simulated.lives:
         row = row_of_placement[life["placement"]]
-        if life["reason"] != "exhausted" or not happened.is_observed[row] or happened.by_cap[row]:
+        if life["reason"] != "exhausted" or not happened.is_observed[row] or happened.by_age[row]:
             continue
         true = fleet.placements.placed_day[row] + life["exhausted_after"]
         observed += 1

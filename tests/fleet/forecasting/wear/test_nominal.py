@@ -109,14 +109,14 @@ def test_the_newest_of_two_that_claim_a_place_stands_there():
 
 def test_only_carbon_has_an_age_limit_unless_its_item_says_one():
     fleet_columns = columns(placed=NOW - 100.0)
-    fleet_columns["items"]["life_cap_days"] = [None, None, None, 400.0]
+    fleet_columns["items"]["maximum_service_time_days"] = [None, None, None, 400.0]
     fleet = fleet_of(fleet_columns)
     current_placement = current_placements(fleet)
     usual = limits_of_fleet(fleet)
-    strict = limits_of_fleet(fleet, replace(HOUSE, carbon_cap_days=180.0))
+    strict = limits_of_fleet(fleet, replace(HOUSE, carbon_maximum_service_time_days=180.0))
     assert (cap_day_of_positions(fleet, current_placement, usual) - NOW).tolist() == [np.inf, 265.0, np.inf, 300.0]
     assert (cap_day_of_positions(fleet, current_placement, strict) - NOW)[1] == 80.0
-    fleet_columns["items"]["life_cap_days"] = [None, 200.0, None, None]
+    fleet_columns["items"]["maximum_service_time_days"] = [None, 200.0, None, None]
     fleet = fleet_of(fleet_columns)
     assert cap_day_of_positions(fleet, current_placement, limits_of_fleet(fleet))[1] - NOW == 100.0
 

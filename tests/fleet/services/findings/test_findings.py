@@ -264,7 +264,7 @@ def test_a_newer_product_says_whether_the_lag_holds(unit: Unit, product: float, 
 
 def test_a_spent_lag_by_its_forecast_is_said_where_the_reading_would_rotate(unit: Unit) -> None:
     lag = Position.objects.get(unit=unit, stage="resin", role="lag")
-    factories.ForecastFactory(position=lag, placement=lag.placements.get(), state="spent", is_latest=True)
+    factories.ForecastFactory(position=lag, placement=lag.placements.get(), state="exhausted", is_latest=True)
     read(unit, NOW - timedelta(days=1), interstage_tds_mg_per_l=9.0)
     refresh_findings(company=unit.company, now=NOW)
     finding = Finding.objects.get(cause="di_lead_exhausted")

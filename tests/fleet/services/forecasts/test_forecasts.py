@@ -196,8 +196,8 @@ def test_exhausted_by_age_says_so(unit: Unit) -> None:
     Placement.objects.filter(position__stage="carbon").update(first_installed_at=datetime(2025, 1, 2, tzinfo=UTC))
     forecast_company(company=unit.company, now=NOW)
     row = place(unit, "carbon", "single")
-    assert (row.state, row.driver) == ("spent", "time_cap")
-    assert row.evidence["exhausted_because"]["code"] == "age_limit"
+    assert (row.state, row.driver) == ("exhausted", "maximum_service_time")
+    assert row.evidence["exhausted_because"]["code"] == "maximum_service_time"
     assert "first installed on 2025-01-02 and its maximum service time is 365 days" in row.installer_sentence
     assert "because it has reached its maximum service time" in row.client_sentence
 
@@ -214,7 +214,7 @@ def test_exhausted_by_a_reading_names_the_reading(unit: Unit) -> None:
     ]
     forecast_company(company=unit.company, now=NOW)
     row = place(unit, "resin", "lag")
-    assert row.state == "spent"
+    assert row.state == "exhausted"
     because = row.evidence["exhausted_because"]
     assert (because["code"], because["reading"]) == ("reading", shown[-1].pk)
     assert "the reading of 2026-03-09 shows product TDS of 8 mg/L, past the limit of 2 mg/L" in row.installer_sentence

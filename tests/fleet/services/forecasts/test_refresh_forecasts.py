@@ -124,7 +124,7 @@ def test_a_small_company_is_forecast_whole_when_there_is_news(units: list[Unit])
 def test_a_date_that_has_come_and_an_old_forecast_are_news(units: list[Unit], large: None) -> None:
     company = units[0].company
     forecast_company(company=company, now=NOW)
-    Forecast.objects.filter(position=units[1].positions.first()).update(state="standing", p50=NEXT.date())
+    Forecast.objects.filter(position=units[1].positions.first()).update(state="installed", p50=NEXT.date())
     assert refresh_forecasts(company=company, now=NEXT)["units"] == 1
     Forecast.objects.filter(position__unit=units[3]).update(as_of=NOW.date() - timedelta(days=60))
     assert refresh_forecasts(company=company, now=NEXT)["units"] == 1

@@ -29,11 +29,11 @@ def test_near_its_end_what_is_left_says_nothing_of_a_whole_life(share: float, kn
 
 
 @pytest.mark.parametrize(
-    ("is_spent", "is_confirmed", "expected"),
+    ("is_exhausted", "is_confirmed", "expected"),
     [(False, False, 0.0), (True, False, -8.0), (True, True, 0.0), (False, True, 0.0)],
 )
-def test_what_is_seen_outranks_a_forecast_of_more_life(is_spent: bool, is_confirmed: bool, expected: float) -> None:
-    known = on(-8.0 if is_spent else 60.0, is_spent=is_spent, remaining_share=0.4)
+def test_what_is_seen_outranks_a_forecast_of_more_life(is_exhausted: bool, is_confirmed: bool, expected: float) -> None:
+    known = on(-8.0 if is_exhausted else 60.0, is_exhausted=is_exhausted, remaining_share=0.4)
     dates = need_dates(forecast=known, is_seen=True, is_confirmed=is_confirmed)
     assert dates.quantile_days == (expected,) * WIDTH
     assert dates.remaining_share == 0.0

@@ -134,14 +134,14 @@ def test_a_lag_of_which_nothing_is_known_is_trusted_with_its_share() -> None:
 
 
 @pytest.mark.parametrize(
-    ("is_spent", "expected"), [(False, ["rotate lead resin"]), (True, ["replace lag resin", "replace lead resin"])]
+    ("is_exhausted", "expected"), [(False, ["rotate lead resin"]), (True, ["replace lag resin", "replace lead resin"])]
 )
-def test_a_lag_called_exhausted_is_not_moved_up(is_spent: bool, expected: list[str]) -> None:
-    assert sorted(tasks(pair(0.0, 0.0, is_spent=is_spent))) == expected
+def test_a_lag_called_exhausted_is_not_moved_up(is_exhausted: bool, expected: list[str]) -> None:
+    assert sorted(tasks(pair(0.0, 0.0, is_exhausted=is_exhausted))) == expected
 
 
 @pytest.mark.parametrize(
-    ("lag_day", "is_age_limit", "expected"),
+    ("lag_day", "is_maximum_service_time", "expected"),
     [
         (39.9, True, ["replace lag resin", "rotate lead resin"]),
         (40.0, True, ["replace lag resin", "rotate lead resin"]),
@@ -150,9 +150,9 @@ def test_a_lag_called_exhausted_is_not_moved_up(is_spent: bool, expected: list[s
     ],
 )
 def test_a_lag_that_reaches_its_age_limit_first_goes_by_itself(
-    lag_day: float, is_age_limit: bool, expected: list[str]
+    lag_day: float, is_maximum_service_time: bool, expected: list[str]
 ) -> None:
-    decided = tasks(pair(40.0, lag_day, is_age_limit=is_age_limit))
+    decided = tasks(pair(40.0, lag_day, is_maximum_service_time=is_maximum_service_time))
     assert sorted(decided) == expected
     assert (decided["rotate lead resin"].lag_forecast is None) is ("replace lag resin" in expected)
 
@@ -229,10 +229,12 @@ def test_what_got_past_a_stage_replaces_all_of_it_instead_of_rotating() -> None:
 
 
 @pytest.mark.parametrize(
-    ("is_spent", "expected"), [(False, ["rotate lead resin"]), (True, ["replace lag resin", "replace lead resin"])]
+    ("is_exhausted", "expected"), [(False, ["rotate lead resin"]), (True, ["replace lag resin", "replace lead resin"])]
 )
-def test_a_lead_seen_exhausted_is_rotated_unless_its_lag_is_exhausted_too(is_spent: bool, expected: list[str]) -> None:
-    facts = at(pair(400.0, 0.0, is_spent=is_spent), findings=(finding(FindingWork(NeedKind.ROTATE, "resin")),))
+def test_a_lead_seen_exhausted_is_rotated_unless_its_lag_is_exhausted_too(
+    is_exhausted: bool, expected: list[str]
+) -> None:
+    facts = at(pair(400.0, 0.0, is_exhausted=is_exhausted), findings=(finding(FindingWork(NeedKind.ROTATE, "resin")),))
     assert sorted(tasks(facts)) == expected
 
 

@@ -92,7 +92,7 @@ def test_a_spent_lead_waits_for_a_visit_as_long_as_its_lag_holds(town: Town) -> 
 def test_a_lag_that_ages_out_before_its_lead_is_worn_is_replaced_by_itself(town: Town) -> None:
     unit = town.unit(train=RO_DI_TRAIN)
     town.forecast(town.position(unit, "resin", "lead"), 90)
-    town.forecast(town.position(unit, "resin", "lag"), 40, driver="time_cap")
+    town.forecast(town.position(unit, "resin", "lag"), 40, driver="maximum_service_time")
     refresh_needs(company=town.company, now=NOW)
     needs = _open(town)
     assert sorted(needs) == ["replace lag resin", "rotate lead resin"]
@@ -105,7 +105,7 @@ def _likely_exhausted(town: Town, position: Position, share: float) -> Forecast:
     grid = [9 if level <= share + 1e-9 else 9 + int(700 * (level - share) / (1.0 - share)) for level in GRID_LEVELS]
     shown = {name: grid[int(np.argmin(np.abs(GRID_LEVELS - level)))] // TENTHS for name, level in _NAMED.items()}
     dates = {name: TODAY + timedelta(days=days) for name, days in shown.items()}
-    values = {"state": "spent" if share >= 0.5 else "standing", "remaining_share": 0.0, "date_grid": grid}
+    values = {"state": "exhausted" if share >= 0.5 else "installed", "remaining_share": 0.0, "date_grid": grid}
     return town.forecast(position, 0, **values, **dates)
 
 

@@ -40,7 +40,7 @@ State = PurchaseOrder.State
 
 @pytest.fixture
 def supplier(town: Town) -> Supplier:
-    """Carbons come from it, four to a pack, seven days from order to shelf."""
+    """Carbons come from it, four to a pack, seven days from order to store."""
     company_supplier: Supplier = factories.SupplierFactory(company=town.company, name="Brine and Sons")
     item = town.item("carbon")
     item.supplier, item.supplier_part_number = company_supplier, "B-17"

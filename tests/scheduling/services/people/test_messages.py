@@ -24,9 +24,9 @@ from scheduling.services.visits.visits import (
     complete_visit,
     confirm_visit,
     depart,
-    give_up_visit,
     offer_visit,
     propose_visits,
+    report_not_done,
     unconfirm_visit,
 )
 from scheduling.services.work.records import WorkDone, record_work
@@ -89,7 +89,7 @@ TELLS = [
     ("on_the_way", lambda v, by: begin_visit(visit=v, by=by, now=NOW), []),
     (
         "in_progress",
-        lambda v, by: give_up_visit(visit=v, by=by, obstacle="no_access", note="Dog.", now=NOW),
+        lambda v, by: report_not_done(visit=v, by=by, obstacle="no_access", note="Dog.", now=NOW),
         [("client", "not_done"), ("office", "not_done")],
     ),
 ]
@@ -188,7 +188,7 @@ def test_a_visit_completed_by_hand_says_what_was_done(visit: Visit, office: Memb
 
 @pytest.mark.parametrize("obstacle", Visit.Obstacle.values)
 def test_what_could_not_be_done_names_reason_and_next_step(visit: Visit, office: Membership, obstacle: str) -> None:
-    give_up_visit(visit=visit, by=office, obstacle=obstacle, note="The dog bites.", now=NOW)
+    report_not_done(visit=visit, by=office, obstacle=obstacle, note="The dog bites.", now=NOW)
     client, staff = Message.objects.get(audience="client"), Message.objects.get(audience="office")
     assert "could not do the work" in client.body
     assert len(client.body.strip().split("\n\n")) == 4

@@ -1,4 +1,4 @@
-"""The day goes wrong: what has begun stays, the rest is mended, and everybody concerned is named."""
+"""The day goes wrong: what has begun stays, the rest is repaired, and everybody concerned is named."""
 
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -118,7 +118,7 @@ def test_who_is_out_stays_out_when_the_plan_is_mended_again(
     absence = Absence.objects.get()
     assert (absence.installer, absence.last_day, absence.from_time) == (ill, date(2026, 3, 3), TEN.time())
     assert ([row["kind"] for row in first.happened], second.happened) == (["installer_out"], [])
-    # what had begun between the two stays where the first mending put it
+    # what had begun between the two stays where the first repair put it
     begun = _begun(first, later)
     assert {v: _slots(second)[v] for v in begun} == {v: _slots(first)[v] for v in begun}
     assert second.differences == []

@@ -17,9 +17,9 @@ from scheduling.services.visits.visits import (
     complete_visit,
     confirm_visit,
     depart,
-    give_up_visit,
     offer_visit,
     propose_visits,
+    report_not_done,
     unconfirm_visit,
 )
 from tests.scheduling.night import run_night
@@ -48,7 +48,7 @@ MOVES = {
     "on_the_way": lambda visit, by: depart(visit=visit, by=by, now=NOW),
     "in_progress": lambda visit, by: begin_visit(visit=visit, by=by, now=NOW),
     "done": lambda visit, by: complete_visit(visit=visit, by=by, tasks=_all_done(), now=NOW),
-    "not_done": lambda visit, by: give_up_visit(visit=visit, by=by, obstacle="nobody_in", note="", now=NOW),
+    "not_done": lambda visit, by: report_not_done(visit=visit, by=by, obstacle="nobody_in", note="", now=NOW),
     "cancelled": lambda visit, by: cancel_visit(visit=visit, by=by, note="", now=NOW),
 }
 
@@ -153,8 +153,8 @@ def test_an_offer_that_nobody_takes_up_is_a_proposal_again(visit: Visit, town: T
 def test_what_could_not_be_done_is_proposed_again(visit: Visit, town: Town, office: Membership) -> None:
     depart(visit=visit, by=office, now=NOW)
     with pytest.raises(InvalidInput, match="note is required"):
-        give_up_visit(visit=visit, by=office, obstacle="other", note=" ", now=NOW)
-    given_up = give_up_visit(visit=visit, by=office, obstacle="no_access", note="The gate is locked.", now=NOW)
+        report_not_done(visit=visit, by=office, obstacle="other", note=" ", now=NOW)
+    given_up = report_not_done(visit=visit, by=office, obstacle="no_access", note="The gate is locked.", now=NOW)
     assert (given_up.state, given_up.obstacle, given_up.closed_at) == ("not_done", "no_access", NOW)
     task = given_up.tasks.get()
     assert (task.outcome, task.outcome_reason) == ("not_done", "The gate is locked.")

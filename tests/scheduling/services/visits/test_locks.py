@@ -1,4 +1,4 @@
-"""A locked stop stays with its installer, on its day, at its time, through new plans and mended ones."""
+"""A locked stop stays with its installer, on its day, at its time, through new plans and repaired ones."""
 
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo

@@ -1,4 +1,4 @@
-"""Found a company with its first owner, who then gives everybody else access."""
+"""Create a company with its first owner, who then gives everybody else access."""
 
 import getpass
 import sys
@@ -16,13 +16,13 @@ from accounts.validation import check_time_zone
 
 
 class Command(BaseCommand):
-    """`manage.py found_company "North Water" olga@north.example --time-zone Europe/Berlin`.
+    """`manage.py create_company "North Water" olga@north.example --time-zone Europe/Berlin`.
 
     The password and, without the option, the time zone are asked for at a terminal. Otherwise the password is the first
     line of stdin, and the option is needed.
     """
 
-    help = "Found a company with its first owner."
+    help = "Create a company with its first owner."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("name")
@@ -52,7 +52,7 @@ class Command(BaseCommand):
             raise CommandError(" ".join([error.sentence, *(fault.sentence for fault in error.faults)])) from None
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from None
-        self.stdout.write(f"Founded {owner.company}; {owner.user.email} owns it.")
+        self.stdout.write(f"Created {owner.company}; {owner.user.email} owns it.")
 
     def _ask_time_zone(self) -> str:
         """Ask until the answer is a time zone: hours told in another one are wrong hours."""

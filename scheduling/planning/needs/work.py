@@ -42,3 +42,9 @@ def work_for(cause: str, *, has_booster_pump: bool) -> FindingWork | None:
         # a pump is there and the pressure is low all the same: someone has to look
         return FindingWork(Kind.INSPECT, label="booster pump and line pressure")
     return FindingWork(kind, stage=work.stage or "", urgent=work.is_urgent, label=work.label)
+
+
+def part_for(cause: str) -> str:
+    """The fitting that a finding of this cause calls for, a name of `PURPOSES`; empty: none is known beforehand."""
+    work = CAUSES[cause].work if cause in CAUSES else LOOK
+    return "" if isinstance(work, NoWork) else work.part

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from accounts.models import Company
 from fleet.models import CatalogueItem, PartsRule
 from scheduling.models import Need, Visit, VisitTask
+from scheduling.planning.needs.work import part_for
 from scheduling.planning.stock import parts
 
 
@@ -19,8 +20,8 @@ class Catalogue:
     def rules_for(self, tasks: Iterable[parts.PartsTask]) -> list[parts.Rule]:
         """The rules that can apply to these tasks.
 
-        A rule's work names a kind of need ('repair') or the cause behind it ('shutoff_valve_fault'), so that a repair
-        takes the part it is about.
+        A rule's work names a kind of need ('repair'), the cause behind it ('shutoff_valve_fault') or the fitting that
+        the diagnosis calls for ('automatic_shutoff_valve'), so that a repair takes the part it is about.
         """
         kinds = {task.kind for task in tasks}
         rules = []
@@ -69,7 +70,7 @@ def task_of(need: Need, *, visit: str) -> parts.PartsTask:
     return parts.PartsTask(
         visit=visit,
         unit=str(need.unit_id),
-        kind=f"{need.kind}:{need.cause}" if need.cause else need.kind,
+        kind=":".join(word for word in (need.kind, need.cause, part_for(need.cause)) if word),
         position=str(need.position_id or ""),
         stage=need.position.stage if need.position is not None else "",
         item=str(need.item_id or ""),

@@ -2,6 +2,8 @@
 
 from datetime import UTC, date, datetime, time, timedelta
 
+import pytest
+
 from accounts.models import Membership
 from scheduling.models import CompanyPolicy, Need, PartsLine, PartsList, Plan, PurchaseOrderLine, Stop, Visit
 from scheduling.planning.stock.deliveries import order_by
@@ -45,11 +47,14 @@ def test_a_visit_takes_its_cartridges_and_the_small_things_their_change_needs(to
     }
 
 
-def test_a_repair_takes_the_part_its_cause_is_about(town: Town) -> None:
+@pytest.mark.parametrize(
+    ("own", "other"), [("shutoff_valve_fault", "check_valve_fault"), ("automatic_shutoff_valve", "check_valve")]
+)
+def test_a_repair_takes_the_part_its_cause_is_about(town: Town, own: str, other: str) -> None:
     town.installer("Ada")
     town.finding(town.unit(), "shutoff_valve_fault")
-    town.small_part("shut-off valve", work="shutoff_valve_fault", per="unit")
-    town.small_part("check valve", work="check_valve_fault", per="unit")
+    town.small_part("shut-off valve", work=own, per="unit")
+    town.small_part("check valve", work=other, per="unit")
     town.small_part("tape", work="repair", per="unit")
     refresh_needs(company=town.company, now=NOW)
     propose_visits(company=town.company, now=NOW)

@@ -8,18 +8,19 @@ from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.expected_flow import MembraneRating, expected_permeate_flow_l_per_day
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.limits import Limits
 from fleet.engineering.sizing.site import site_permeate_tds_mg_per_l
 from fleet.engineering.sizing.survey import SiteSurvey
 from fleet.engineering.sizing.words import in_words
 from fleet.engineering.units import PRESSURE
 
+# How far a new unit may be off its label and its design. What counts as exhausted is none of these: that is `Limits`.
 # A label carries a tolerance of 15 to 20 % on its flow (from memory).
 FLOW_TOLERANCE: Final = 0.20
 # Common practice, no source.
 WASTE_RATIO_TOLERANCE: Final = 0.25
 PERMEATE_TDS_FACTOR: Final = 1.5
 PRESSURE_SHORTFALL_KPA: Final = 10.0 * KILOPASCAL_PER_PSI
-CHLORINE_LIMIT_MG_PER_L: Final = 0.1
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,7 @@ class Promise:
     inlet_pressure_kpa : float, optional
         Membrane inlet; None where nothing was promised.
     product_tds_mg_per_l : float, optional
-        Highest product TDS the use allows.
+        Highest product TDS; None where the product is not judged.
     membranes : int
         Side by side; all of one label.
     """
@@ -68,7 +69,7 @@ class Check:
 
 
 def commissioning_checks(
-    promise: Promise, reading: Mapping[str, float], unit_system: str = "metric"
+    promise: Promise, reading: Mapping[str, float], unit_system: str = "metric", *, limits: Limits[float]
 ) -> tuple[Check, ...]:
     """Return every check of a new unit.
 
@@ -80,6 +81,8 @@ def commissioning_checks(
         Canonical quantities of the first reading; what was not read is left out.
     unit_system : {"metric", "us"}
         Of the sentences.
+    limits : Limits
+        Of the unit: what is past them is not kept, whatever was promised.
 
     Returns
     -------
@@ -93,9 +96,10 @@ def commissioning_checks(
 
     Examples
     --------
+    >>> from fleet.engineering.limits import HOUSE
     >>> label = MembraneRating(284.0, 345.0, 25.0, 250.0, 0.15, 0.97)
     >>> found = commissioning_checks(Promise(label, 4.0), {"inlet_pressure_kpa": 345.0, "temperature_degc": 25.0,
-    ...     "feed_tds_mg_per_l": 250.0, "permeate_flow_l_per_day": 200.0})
+    ...     "feed_tds_mg_per_l": 250.0, "permeate_flow_l_per_day": 200.0}, limits=HOUSE)
     >>> [(check.quantity, check.verdict) for check in found][:2]
     [('permeate_flow_l_per_day', 'not_kept'), ('permeate_tds_mg_per_l', 'not_read')]
     """
@@ -137,19 +141,22 @@ def commissioning_checks(
             )
         )  # fmt: skip
     if promise.product_tds_mg_per_l is not None:
+        product = min(promise.product_tds_mg_per_l, limits.product_tds_mg_per_l)
         checks.append(
             _check(
-                "product_tds_mg_per_l", promise.product_tds_mg_per_l, reading.get("product_tds_mg_per_l"),
-                high=promise.product_tds_mg_per_l,
-                installer="The product is above what the use allows: flush the resin, look for a bypass at its seats.",
+                "product_tds_mg_per_l", product, reading.get("product_tds_mg_per_l"), high=product,
+                installer=f"The product is above {product:.3g} mg/L TDS, the most it may show here: flush the unit, "
+                "look for a bypass at the seats of resin and membrane.",
                 client="The water is not good enough for its use yet.",
             )
         )  # fmt: skip
     checks.append(
         _check(
-            "carbon_outlet_total_chlorine_mg_per_l", 0.0, chlorine, high=CHLORINE_LIMIT_MG_PER_L, open_high=True,
-            installer="Chlorine passes new carbon: it bypasses a seat, is the wrong kind, or the flow is too high. It "
-            "ruins the membrane; do not leave the unit running.",
+            "carbon_outlet_total_chlorine_mg_per_l", 0.0, chlorine, high=limits.chlorine_mg_per_l,
+            open_high=True,
+            installer=f"Chlorine passes new carbon, at or above the limit of {limits.chlorine_mg_per_l:.2g} mg/L: it "
+            "bypasses a seat, is the wrong kind, or the flow is too high. It ruins the membrane; do not leave the unit "
+            "running.",
             client="A filter does not hold back chlorine as it should; we will set it right before it is used.",
         )
     )  # fmt: skip

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fleet.engineering.formulas.mass_balance import waste_ratio
+from fleet.engineering.limits import Limits
 from fleet.engineering.sizing.commissioning import Promise, commissioning_checks
 from fleet.models import CatalogueItem, Reading, Stage, Unit
 from fleet.services.sizing.sizing import rating_of
@@ -24,7 +25,7 @@ class Expected:
 
 
 def expected_readings(
-    *, unit: Unit, membrane: CatalogueItem | None, last: Reading | None, unit_system: str
+    *, unit: Unit, limits: Limits[float], membrane: CatalogueItem | None, last: Reading | None, unit_system: str
 ) -> list[Expected]:
     """The readings to expect after the work, by the rules that judge a new unit.
 
@@ -32,6 +33,8 @@ def expected_readings(
     ----------
     unit
         With `positions` at hand.
+    limits
+        Of this unit.
     membrane
         What stands in it when the work is done; None or without a rating: nothing can be expected of its flow.
     last
@@ -52,12 +55,12 @@ def expected_readings(
     promise = Promise(
         rating=rating,
         waste_ratio=float(waste_ratio(unit.design_recovery_fraction)),
-        product_tds_mg_per_l=unit.product_tds_target_mg_per_l if has_resin else None,
+        product_tds_mg_per_l=limits.product_tds_mg_per_l if has_resin else None,
     )
     has_carbon = any(position.stage == Stage.CARBON for position in unit.positions.all())
     return [
         Expected(check.quantity, check.promised, check.low, check.high, check.if_not_kept)
-        for check in commissioning_checks(promise, reading, unit_system)
+        for check in commissioning_checks(promise, reading, unit_system, limits=limits)
         if (check.low is not None or check.high is not None)
         and (has_carbon or not check.quantity.startswith("carbon_outlet"))
     ]

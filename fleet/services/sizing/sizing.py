@@ -23,7 +23,8 @@ from fleet.engineering.sizing import (
 )
 from fleet.engineering.sizing.demand import reef_weekly_demand_l
 from fleet.intake.names import public_name
-from fleet.models import CatalogueItem, FeedWaterSample, Placement, Reading, Site, Stage, Unit
+from fleet.models import CatalogueItem, FeedWaterSample, Placement, Position, Reading, Site, Stage, Unit
+from fleet.services.limits import limits_of
 
 COMMISSIONING_DAYS: Final = 45
 """Readings of the first days count; a membrane is run in by then (common practice, no source)."""
@@ -223,7 +224,8 @@ def check_commissioning(
     ----------
     promised
         `waste_ratio`, `inlet_pressure_kpa`, `product_tds_mg_per_l`, `membranes`; what is left out follows from the
-        unit: its design recovery, its target, one membrane. Flow and permeate TDS follow from its membrane's label.
+        unit: its design recovery, its limit, one membrane. A promised product TDS looser than the limits of the unit
+        gives way to them. Flow and permeate TDS follow from its membrane's label.
     unit_system
         Of the sentences.
 
@@ -259,18 +261,18 @@ def check_commissioning(
     # The fullest reading gives the condition; what it lacks comes from none other, since conditions must not be mixed.
     best = max(rows, key=lambda row: sum(getattr(row, name) is not None for name in Reading.QUANTITIES))
     reading = {name: float(value) for name in Reading.QUANTITIES if (value := getattr(best, name)) is not None}
+    if not Position.objects.filter(unit=unit, stage=Stage.RESIN).exists() and "permeate_tds_mg_per_l" in reading:
+        # Without resin the permeate is the product.
+        reading.setdefault("product_tds_mg_per_l", reading["permeate_tds_mg_per_l"])
+    limits = limits_of(unit)
     promise = Promise(
         rating=rating,
         waste_ratio=promised.get("waste_ratio", float(waste_ratio(unit.design_recovery_fraction))),
         inlet_pressure_kpa=promised.get("inlet_pressure_kpa"),
-        product_tds_mg_per_l=promised.get("product_tds_mg_per_l", _target(unit)),
+        product_tds_mg_per_l=promised.get("product_tds_mg_per_l", limits.product_tds_mg_per_l),
         membranes=promised.get("membranes", 1),
     )
-    checks = commissioning_checks(promise, reading, unit_system)
+    checks = commissioning_checks(promise, reading, unit_system, limits=limits)
     verdicts = {check.verdict for check in checks}
     verdict = "not_kept" if "not_kept" in verdicts else "kept" if "kept" in verdicts else "not_read"
     return Commissioning(unit.pk, verdict, (best.pk,), checks)
-
-
-def _target(unit: Unit) -> float | None:
-    return unit.product_tds_target_mg_per_l if unit.kind == Unit.Kind.RO_DI else None

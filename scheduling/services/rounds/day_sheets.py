@@ -11,9 +11,11 @@ from django.db.models import Prefetch
 from accounts.errors import NotFound
 from accounts.models import Membership
 from fleet.engineering.diagnosis import TITLES
+from fleet.engineering.limits import Limits
 from fleet.engineering.units import QUANTITY_KINDS, to_display
 from fleet.intake.names import public_name, spoken
 from fleet.models import CatalogueItem, Finding, Placement, Position, Reading, Stage, Unit
+from fleet.services.limits import limits_of_units
 from fleet.services.readings.expected import expected_readings
 from fleet.services.units.access import access_of
 from scheduling.models import Installer, Need, PartsList, Plan, Round, Stop, VisitTask
@@ -86,6 +88,7 @@ def day_sheet(*, day: Round) -> DaySheet:
     items = {str(item.pk): item for item in CatalogueItem.objects.of_company(company)}
     access = access_of({visit.site_id: visit.site for visit in visits}.values())
     units = _units([visit.site_id for visit in visits])
+    limits = limits_of_units(company, [unit.pk for of_site in units.values() for unit in of_site])
     system = company.unit_system
     return DaySheet(
         round=day,
@@ -97,7 +100,8 @@ def day_sheet(*, day: Round) -> DaySheet:
                 "hours": [_hours(*span) for span in access[stop.visit.site_id].hours_on(day.day)],
                 "tasks": [_of_task(task) for task in stop.visit.tasks.all()],
                 "units": [
-                    _of_unit(unit, list(stop.visit.tasks.all()), system) for unit in units.get(stop.visit.site_id, ())
+                    _of_unit(unit, limits[unit.pk], list(stop.visit.tasks.all()), system)
+                    for unit in units.get(stop.visit.site_id, ())
                 ],
                 "parts": [
                     {"item": items[key].pk, "code": items[key].code, "name": items[key].name, "quantity": quantity}
@@ -189,7 +193,7 @@ def task_text(need: Need) -> str:
     return f"{need.get_kind_display()}: {where}" if where else str(need.get_kind_display())
 
 
-def _of_unit(unit: Unit, tasks: Sequence[VisitTask], system: str) -> dict[str, Any]:
+def _of_unit(unit: Unit, limits: Limits[float], tasks: Sequence[VisitTask], system: str) -> dict[str, Any]:
     last = Reading.objects.current().filter(unit=unit).order_by("-taken_at", "-pk").first()
     fitted = {task.need.position_id: task.need.item for task in tasks if task.need.item is not None}
     stages = {position.pk: position for position in unit.positions.all()}
@@ -214,7 +218,7 @@ def _of_unit(unit: Unit, tasks: Sequence[VisitTask], system: str) -> dict[str, A
                 "high": _shown(one.high, one.quantity, system),
                 "if_not": one.if_not,
             }
-            for one in expected_readings(unit=unit, membrane=membrane, last=last, unit_system=system)
+            for one in expected_readings(unit=unit, limits=limits, membrane=membrane, last=last, unit_system=system)
         ],
         "findings": [
             {

@@ -201,6 +201,35 @@ def test_the_first_readings_are_held_against_the_promise(unit: Unit, as_installe
     assert flow["low"]["value"] == pytest.approx(147.7 * 0.8, abs=0.5)
 
 
+@pytest.mark.parametrize(
+    ("stated", "read", "quantity"),
+    [
+        ({"product_tds": "0.5 ppm"}, {"product_tds_mg_per_l": 1.0}, "product_tds"),
+        ({"product_tds": "0.5 ppm"}, {"permeate_tds_mg_per_l": 1.0}, "product_tds"),
+        ({"chlorine": "0.05 mg/L"}, {"carbon_outlet_total_chlorine_mg_per_l": 0.06}, "carbon_outlet_total_chlorine"),
+    ],
+)
+def test_what_is_past_the_limits_of_the_unit_is_not_kept(
+    unit: Unit,
+    as_owner: APIClient,
+    as_installer: APIClient,
+    stated: dict[str, str],
+    read: dict[str, float],
+    quantity: str,
+) -> None:
+    """A unit whose status is 'not good' is none that keeps its promise, whatever was promised."""
+    factories.ReadingFactory(unit=unit, taken_at=NOW - timedelta(days=15), feed_tds_mg_per_l=250.0, **read)
+    path = f"/api/v1/units/{unit.pk}/commissioning-check/"
+
+    def verdict() -> str:
+        body = as_installer.post(path, {"product_tds": "2 ppm"}).json()
+        return str(next(check["verdict"] for check in body["checks"] if check["quantity"] == quantity))
+
+    assert verdict() == "kept"
+    assert as_owner.post("/api/v1/exhaustion-limits/", stated).status_code == 201
+    assert verdict() == "not_kept"
+
+
 def test_the_check_answers_in_the_units_of_the_caller(unit: Unit, as_installer: APIClient) -> None:
     path = f"/api/v1/units/{unit.pk}/commissioning-check/"
     factories.ReadingFactory(

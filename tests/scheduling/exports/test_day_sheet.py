@@ -95,6 +95,20 @@ def test_one_call_gives_everything(as_installer: APIClient, day: Round, town: To
     assert not any("residual-current" in caution for caution in _stop(sheet, "Tea Room")["cautions"])
 
 
+def test_the_sheet_expects_what_the_limits_of_the_unit_ask_for(
+    as_owner: APIClient, as_installer: APIClient, day: Round, town: Town
+) -> None:
+    stated = {"product_tds": "0.5 ppm", "chlorine": "0.05 mg/L"}
+    assert as_owner.post("/api/v1/exhaustion-limits/", stated, format="json").status_code == 201
+    sheet = as_installer.get(f"/api/v1/rounds/{day.pk}/day-sheet/").json()
+    (unit,) = _stop(sheet, "Reef House")["units"]
+    expected = {row["quantity"]: row for row in unit["expected_readings"]}
+    assert expected["product_tds"]["high"]["value"] == 0.5
+    assert "above 0.5 mg/L" in expected["product_tds"]["if_not"]
+    assert expected["carbon_outlet_total_chlorine"]["high"]["value"] == 0.05
+    assert "limit of 0.05 mg/L" in expected["carbon_outlet_total_chlorine"]["if_not"]
+
+
 def test_my_day_is_todays_published_round(
     as_installer: APIClient, as_office: APIClient, day: Round, office: Membership
 ) -> None:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas import scaling
 from fleet.engineering.formulas.expected_flow import MembraneRating
+from fleet.engineering.limits import HOUSE
 from fleet.engineering.sizing import (
     Alternative,
     Item,
@@ -552,14 +553,16 @@ def test_commissioning_by_hand() -> None:
         "product_tds_mg_per_l": 0.0,
     }
     promise = Promise(LABEL, 4.0, 50 * 6.894757293168361, 1.0)
-    check_of = {check.quantity: check for check in commissioning_checks(promise, reading)}
+    check_of = {check.quantity: check for check in commissioning_checks(promise, reading, limits=HOUSE)}
     assert {check.verdict for check in check_of.values()} == {"kept"}
     assert check_of["permeate_flow_l_per_day"].promised == pytest.approx(147.7, abs=0.5)
     assert check_of["permeate_tds_mg_per_l"].promised == pytest.approx(9.36, abs=0.03)
     bad = {**reading, "permeate_flow_l_per_day": 110.0, "carbon_outlet_total_chlorine_mg_per_l": 0.1}
-    broken = {check.quantity for check in commissioning_checks(promise, bad) if check.verdict == "not_kept"}
+    broken = {
+        check.quantity for check in commissioning_checks(promise, bad, limits=HOUSE) if check.verdict == "not_kept"
+    }
     assert broken == {"permeate_flow_l_per_day", "waste_ratio", "carbon_outlet_total_chlorine_mg_per_l"}
-    assert {check.verdict for check in commissioning_checks(promise, {})} == {"not_read"}
+    assert {check.verdict for check in commissioning_checks(promise, {}, limits=HOUSE)} == {"not_read"}
 
 
 def test_worked_by_hand_the_salt_a_softener_takes() -> None:

@@ -128,8 +128,8 @@ class VisitProposal:
     skills
         All that are needed.
     cost_by_day
-        Expected cost (visit, waste, lateness; no driving) of making it on each of the routed days; infinite on a day
-        on which it is not allowed.
+        Expected cost (visit, waste, lateness; no driving) of making it on each day from today; infinite on a day on
+        which it is not allowed.
     cost_if_unserved
         Expected cost, estimated driving included, of making it after those days instead.
     travel_cost
@@ -162,6 +162,7 @@ def bundle_visits(
     policy: Policy,
     bases: Sequence[Place] = (),
     days: int | None = None,
+    cost_days: int | None = None,
     road: RoadModel | None = None,
 ) -> list[VisitProposal]:
     """Choose each site's visits of the coming weeks and what is done on each.
@@ -177,7 +178,9 @@ def bundle_visits(
     bases
         Where rounds start; without any, only the drive between neighbours is counted.
     days
-        How many days are routed (length of ``cost_by_day``); None: the policy's horizon.
+        How many days are routed; None: the policy's horizon.
+    cost_days
+        How many days ``cost_by_day`` tells of, within the weeks and four more; None: those that are routed.
     road
         How driving is estimated; None: the default model.
 
@@ -231,6 +234,7 @@ def bundle_visits(
         travel=travel,
         policy=policy,
         routed_days=routed_days,
+        cost_days=routed_days if cost_days is None else cost_days,
     )
 
 
@@ -349,6 +353,7 @@ class _Rows:
     worn_rate: FloatArray
     first_day: FloatArray
     last_day: FloatArray
+    deadline: FloatArray
     urgent: NDArray[np.bool_]
     fitted_day: FloatArray
 
@@ -373,6 +378,7 @@ class _Rows:
         )
         # a deadline that has gone by can only be made good: in the days that are routed now
         overdue = last < 0.0
+        deadline = np.maximum(np.where(overdue, math.inf, last), np.maximum(first, 0.0))
         urgent = np.array([need.urgent for need in needs], dtype=np.bool_) | overdue
         last = np.where(urgent, np.minimum(np.where(overdue, math.inf, last), routed_days - 1), last)
         first = np.maximum(first, 0.0)
@@ -388,6 +394,7 @@ class _Rows:
             worn_rate=worn_rate,
             first_day=first,
             last_day=last,
+            deadline=deadline,
             urgent=urgent,
             fitted_day=np.array([-need.used_days for need in needs], dtype=np.float64),
         )
@@ -427,6 +434,7 @@ class _Rows:
                 # the next one is never fitted on the visit of the one before it, nor with half of its life to come
                 first_day=begin + np.maximum(7.0, 0.5 * life),
                 last_day=np.full(again.size, math.inf),
+                deadline=np.full(again.size, math.inf),
                 urgent=np.zeros(again.size, dtype=np.bool_),
                 fitted_day=begin,
             )
@@ -489,6 +497,7 @@ def _write_proposals(
     travel: FloatArray,
     policy: Policy,
     routed_days: int,
+    cost_days: int,
 ) -> list[VisitProposal]:
     weeks = policy.bundling_weeks
     n_rows = weekly.shape[0]
@@ -519,14 +528,14 @@ def _write_proposals(
     bundle_site, bundle_week = np.divmod(codes // (share.max() + 1), weeks)
     part = rows.take(by_visit)
 
-    span = 7 * weeks + 28
+    span = max(7 * weeks + 28, cost_days)
     grid: FloatArray = np.arange(span).astype(np.float64)
     bundle_of = np.repeat(np.arange(codes.size), np.diff([*first, by_visit.size]))
     own_best = np.empty(by_visit.size, dtype=np.int64)
     visit_best = np.empty(codes.size, dtype=np.int64)
     earliest = np.empty(codes.size, dtype=np.int64)
     latest = np.empty(codes.size, dtype=np.int64)
-    by_day = np.empty((codes.size, routed_days))
+    by_day = np.empty((codes.size, cost_days))
     if_left = np.empty(codes.size)
     on_day = {name: np.empty(by_visit.size) for name in ("waste", "cost", "later", "probability", "used_up")}
     forced = np.zeros(codes.size, dtype=np.bool_)
@@ -560,7 +569,9 @@ def _write_proposals(
         earliest[lo:hi] = np.where(due.any(axis=1), np.argmax(due, axis=1), best)
         last_due = np.where(due.any(axis=1), span - 1 - np.argmax(due[:, ::-1], axis=1), best)
         latest[lo:hi] = np.maximum(np.minimum(last_due, last_safe_day), best)
-        by_day[lo:hi] = np.where(open_day, free - travel[bundle_site[lo:hi], None], math.inf)[:, :routed_days]
+        # what is urgent must go into the days that are routed, and still has its cost on a day after them
+        is_open = np.logical_and.reduceat((grid <= sub.deadline[:, None]) & (grid >= sub.first_day[:, None]), starts)
+        by_day[lo:hi] = np.where(is_open, free - travel[bundle_site[lo:hi], None], math.inf)[:, :cost_days]
         if_left[lo:hi] = free[:, routed_days:].min(axis=1)
         forced[lo:hi] = ~open_day[:, routed_days:].any(axis=1) | must
         local = bundle_of[r0:r1] - lo

@@ -1,4 +1,4 @@
-"""What going to a site costs on each day, from the curves of the tasks a visit bundles."""
+"""What a visit costs on the days of a plan, and what its tasks cost on one day, as stored."""
 
 import math
 from collections.abc import Sequence
@@ -9,22 +9,6 @@ from scheduling.planning.policy import Policy
 
 #: Days for which a visit's costs are stored: a plan may begin some weeks ahead and still see what waiting costs.
 COST_DAYS = 84
-
-
-def costs_by_day(needs: Sequence[Need], *, travel_cost: float, policy: Policy, today: date) -> list[float | None]:
-    """Expected cost of the visit on each day from today, driving left out; None on a day that is not allowed.
-
-    The price of going is spread over the usual interval between visits, as in `planning.visits.bundling`: a visit
-    put off by a week is a week's share cheaper. A need's curve that ends counts on with its last value.
-    """
-    price = visit_price(policy, travel_cost)
-    interval = 7.0 * policy.visit_interval_weeks
-    costs: list[float | None] = []
-    for day in range(COST_DAYS):
-        tasks = tasks_cost(needs, today=today, day=day)
-        going = price * (1.0 - min(day / interval, 1.0)) - travel_cost
-        costs.append(None if tasks is None else round(going + tasks, 2))
-    return costs
 
 
 def visit_price(policy: Policy, travel_cost: float) -> float:

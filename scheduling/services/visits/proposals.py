@@ -21,7 +21,7 @@ from scheduling.services.needs.costs import planning_need
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.travel import road_model
-from scheduling.services.visits.costs import costs_by_day, tasks_cost, visit_price
+from scheduling.services.visits.costs import COST_DAYS, tasks_cost, visit_price
 from scheduling.services.visits.locks import holds
 
 Kind = Need.Kind
@@ -200,13 +200,13 @@ class _Proposer:
             [planning_need(need, key=str(need.pk), today=self.today) for need in needs],
             [BundlingSite(str(site.pk), Place(site.latitude, site.longitude)) for site in sites],
             policy=self.policy.planning,
+            cost_days=COST_DAYS,
             road=road_model(company=self.company),
             bases=[Place(i.home_latitude, i.home_longitude) for i in bases],
         )
 
     def _values(self, proposal: VisitProposal) -> dict[str, Any]:
         needs = [self.needs[int(key)] for key in dict.fromkeys(proposal.needs)]
-        costs = costs_by_day(needs, travel_cost=proposal.travel_cost, policy=self.policy.planning, today=self.today)
         return {
             "earliest_day": self.today + timedelta(days=proposal.earliest_day),
             "latest_day": self.today + timedelta(days=proposal.latest_day),
@@ -215,7 +215,7 @@ class _Proposer:
             "minutes": math.ceil(proposal.minutes),
             "skills": sorted(proposal.skills),
             "costs_first_day": self.today,
-            "costs": costs,
+            "costs": [round(cost, 2) if math.isfinite(cost) else None for cost in proposal.cost_by_day],
             "cost_of_leaving": round(proposal.cost_if_unserved, 2),
             "travel_cost": round(proposal.travel_cost, 2),
             "reason": proposal.sentence,

@@ -8,8 +8,8 @@ from accounts.errors import Conflict, InvalidInput
 from accounts.models import AuditEntry, Membership
 from fleet.models import Finding
 from scheduling.models import Need, Visit, VisitTask
-from scheduling.planning.visits.bundling import bundle_visits
 from scheduling.services.needs.needs import add_need, refresh_needs
+from scheduling.services.policy import read_policy
 from scheduling.services.visits import proposals
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import (
@@ -70,23 +70,34 @@ def test_work_that_stands_at_no_position_is_named_by_what_is_done(town: Town, of
     assert "Replace flow restrictor, flow" not in reason_of["replace_restrictor"]
 
 
-def test_costs_by_day_are_those_of_the_bundling(town: Town, monkeypatch: pytest.MonkeyPatch) -> None:
+def _by_hand(town: Town, visit: Visit, day: int) -> float:
+    """What a visit costs on a day: its price, less a share for each day of the usual interval, and its tasks then."""
+    planning = read_policy(company=town.company).planning
+    price = planning.visit_cost + planning.removal_minutes * planning.working_cost_per_minute + visit.travel_cost
+    needs = [task.need for task in visit.tasks.select_related("need__forecast")]
+    lives = [180.0 for need in needs if need.forecast is not None]
+    weeks = min(max(min(lives) / 7.0, planning.visit_interval_weeks / 4.0), planning.visit_interval_weeks * 2.0)
+    put_off = 0.0 if visit.is_urgent else min(day / (7.0 * weeks), 1.0)
+    return price * (1.0 - put_off) - visit.travel_cost + sum(need.cost_curve[day] for need in needs)
+
+
+@pytest.mark.parametrize("is_urgent", [False, True])
+def test_costs_by_day_are_the_price_of_going_and_what_the_tasks_cost(
+    town: Town, office: Membership, is_urgent: bool
+) -> None:
     unit = town.unit(train=RO_DI_TRAIN)
-    town.forecast(town.position(unit, "sediment"), 6)
-    town.forecast(town.position(unit, "resin", "lead"), 4)
-    costs_seen = []
-
-    def spy(*args: object, **kwargs: object) -> object:
-        costs_seen.extend(answer := bundle_visits(*args, **kwargs))  # type: ignore[arg-type]
-        return answer
-
-    monkeypatch.setattr(proposals, "bundle_visits", spy)
-    _night(town)
+    town.forecast(town.position(unit, "sediment"), 36)
+    town.forecast(town.position(unit, "carbon"), 34)
+    refresh_needs(company=town.company, now=NOW)
+    if is_urgent:
+        add_need(by=office, unit=unit, kind=Need.Kind.REPAIR, reason="It leaks.", is_urgent=True, now=NOW)
+    propose_visits(company=town.company, now=NOW)
     visit = Visit.objects.get()
-    expected = costs_seen[0].cost_by_day
-    assert len(expected) == 5
+    assert visit.is_urgent is is_urgent
+    assert len(visit.costs) == 84
     # each task's curve is stored rounded to the cent
-    assert visit.costs[:5] == pytest.approx(expected, abs=0.02)
+    expected = [_by_hand(town, visit, day) for day in (0, 4, 5, 30, 83)]
+    assert [visit.costs[day] for day in (0, 4, 5, 30, 83)] == pytest.approx(expected, abs=0.03)
 
 
 def test_a_second_proposal_the_same_night_changes_nothing(town: Town) -> None:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from scheduling.planning.needs.facts import ForecastFacts
-from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, median_days
+from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, expected_share_left, median_days
 
 # Below this share what is left says nothing of a whole life any more.
 _LEAST_SHARE = 0.05
@@ -60,6 +60,8 @@ def need_dates(
             median = median_days(quantiles) if quantiles else 0.0
             if share > _LEAST_SHARE and median > 0:
                 life = median / share
+        if quantiles and forecast.used_days is not None:
+            share = float(expected_share_left([quantiles], [forecast.used_days])[0])
     elif due_in_days is not None:
         quantiles = _on_day(float(due_in_days))
     worn: tuple[float, ...] = ()

@@ -39,7 +39,9 @@ class ForecastFacts:
     is_maximum_service_time
         Whether its date is the longest time it may serve, not its wear.
     remaining_share
-        Share (0-1) of its life that is left; None: not known.
+        Median share (0-1) of its life that is left; None: not known.
+    used_days
+        Days since it was first installed; None: not known.
     sentence
         What it says to an installer.
     """
@@ -50,6 +52,7 @@ class ForecastFacts:
     is_exhausted: bool = False
     is_maximum_service_time: bool = False
     remaining_share: float | None = None
+    used_days: float | None = None
     sentence: str = ""
 
     def __post_init__(self) -> None:

@@ -74,7 +74,7 @@ class Need:
         Exhaustion date at QUANTILE_LEVELS or DISTRIBUTION_LEVELS, days from today, may be negative; empty: no forecast,
         see ``late_cost``.
     remaining_share
-        Share of the cartridge's life left today, 0-1; NaN: not known, taken as 1.
+        Share of the cartridge's life expected to be left today, 0-1; NaN: not known, taken as 1.
     price
         Price of what is thrown away when going early.
     late_cost_per_day
@@ -290,6 +290,45 @@ def expected_days_exhausted(
     q, p = _check_quantiles(quantile_days, levels)
     _, excess = _probability_and_excess(q, p, np.append(0.0, np.asarray(days, dtype=np.float64)))
     return np.where(_no_date(q)[:, None], 0.0, np.maximum(excess[:, 1:] - excess[:, :1], 0.0))
+
+
+def expected_share_left(
+    quantile_days: ArrayLike, used_days: ArrayLike, *, levels: ArrayLike | None = None
+) -> FloatArray:
+    r"""Share of each life that is expected to be left today.
+
+    With X days to exhaustion and U days used so far it is :math:`\mathrm{E}[X^+ / (X^+ + U)]`. What is more likely
+    exhausted than not still has some of its life left in the cases in which it is not; its median share has none.
+
+    Parameters
+    ----------
+    quantile_days, levels
+        As of :func:`exhausted_probability`.
+    used_days
+        ``(needs,)`` days used so far, at least 0.
+
+    Returns
+    -------
+    array ``(needs,)``, 0-1; NaN of a row without a date.
+
+    Examples
+    --------
+    >>> expected_share_left([[30.0] * 7, [-5.0] * 7], [10.0, 90.0])
+    array([0.75, 0.  ])
+    """
+    q, p = _check_quantiles(quantile_days, levels)
+    used = _column("used_days", used_days, q.shape[0])
+    if not np.all(np.isfinite(used) & (used >= 0.0)):
+        raise PlanningError("used_days", "must be numbers of at least 0.")
+    knots, mass = _support(q, p)
+    begin, end = knots[:, :-1], knots[:, 1:]
+    left, right, u = np.maximum(begin, 0.0), np.maximum(end, 0.0), used[:, None]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        at_once = np.where(right > 0.0, right / (right + u), 0.0)
+        # the mean of x / (x + U) over a stretch on which x is uniform
+        mean = 1.0 - np.where(u > 0.0, u * np.log((right + u) / (left + u)) / (right - left), 0.0)
+        part = np.where(right - left > _INSTANT_DAYS, mean * (right - left) / (end - begin), at_once)
+    return np.where(_no_date(q), np.nan, (part * mass).sum(axis=1))
 
 
 def _probability_and_excess(q: FloatArray, p: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray]:

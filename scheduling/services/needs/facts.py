@@ -37,6 +37,9 @@ def quantile_days(forecast: Forecast, today: date) -> tuple[float, ...]:
 
 def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:
     """A stored forecast in the words of the planning room."""
+    placement = forecast.placement
+    # to a day, on the clock of UTC: of a life of weeks or months
+    used = (today - placement.first_installed_at.date()).days if placement is not None else None
     return ForecastFacts(
         key=forecast.pk,
         cartridge=forecast.placement_id,
@@ -44,6 +47,7 @@ def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:
         is_exhausted=forecast.state == Forecast.State.EXHAUSTED,
         is_maximum_service_time=forecast.driver == Forecast.Driver.MAXIMUM_SERVICE_TIME,
         remaining_share=forecast.remaining_share,
+        used_days=float(max(used, 0)) if used is not None else None,
         sentence=forecast.installer_sentence,
     )
 
@@ -72,7 +76,8 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
     removed = placements.filter(removed_at__isnull=False).exclude(position_id__in=installed.keys())
     items = {row.position_id: row.item for row in removed.order_by("removed_at", "pk")}
     items |= {position: row.item for position, row in installed.items()}
-    latest = {row.position_id: row for row in Forecast.objects.of_company(company).filter(in_position, is_latest=True)}
+    forecasts = Forecast.objects.of_company(company).filter(in_position, is_latest=True).select_related("placement")
+    latest = {row.position_id: row for row in forecasts}
     live = Finding.objects.of_company(company).filter(in_unit, state__in=Finding.LIVE)
     findings: dict[int, list[Finding]] = defaultdict(list)
     for finding in live.select_related("reading").order_by("-confidence", "pk"):

@@ -113,9 +113,9 @@ class _Proposer:
         open_needs = Need.objects.of_company(company).filter(state=Need.State.OPEN, **here)
         self.needs = {
             need.pk: need
-            for need in open_needs.select_related("position", "forecast", "lag_forecast", "finding", "unit").order_by(
-                "pk"
-            )
+            for need in open_needs.select_related(
+                "position", "forecast__placement", "lag_forecast__placement", "finding", "unit"
+            ).order_by("pk")
         }
         live = Visit.objects.of_company(company).filter(state__in=Visit.LIVE, **here)
         self.opened: list[Visit] = []

@@ -1,5 +1,6 @@
 """By which dates a need is weighed."""
 
+import dataclasses
 import math
 from typing import Any
 
@@ -7,7 +8,9 @@ import pytest
 
 from scheduling.planning.needs.dates import need_dates
 from scheduling.planning.needs.facts import ForecastFacts
-from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
+from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, Need, NeedKind
+from scheduling.planning.needs.pricing import price
+from scheduling.planning.policy import Policy
 
 WIDTH = len(DISTRIBUTION_LEVELS)
 
@@ -21,6 +24,21 @@ def test_a_forecast_gives_its_date_and_what_is_left() -> None:
     assert dates.quantile_days == (50.0,) * WIDTH
     assert dates.fresh_life_days == pytest.approx(200.0)
     assert dates.worn_quantile_days == ()
+
+
+def test_what_is_wasted_is_what_is_expected_to_be_left_not_its_median() -> None:
+    # Exhausted by now with a probability of one half; otherwise evenly within 90 days, after 90 days of use.
+    levels = DISTRIBUTION_LEVELS
+    days = tuple(180.0 * level - 90.0 for level in levels)
+    forecast = ForecastFacts(key=1, cartridge=1, quantile_days=days, is_spent=True, remaining_share=0.0, used_days=90.0)
+    # of x uniform in 0 to 90, the mean of x / (x + 90) is 1 - ln 2 = 0.3069; half of that in all
+    share = need_dates(forecast=forecast).remaining_share
+    assert share == pytest.approx(0.5 * (1.0 - math.log(2.0)), abs=1e-9)
+    need = Need("a", "s", "u", NeedKind.REPLACE, price=40.0, **dataclasses.asdict(need_dates(forecast=forecast)))
+    (priced,) = price([need], policy=Policy())
+    assert priced.curve[0] == pytest.approx(6.14)
+    # what a finding shows to be exhausted has nothing left
+    assert need_dates(forecast=forecast, is_seen=True).remaining_share == 0.0
 
 
 @pytest.mark.parametrize(("share", "known"), [(0.05, False), (0.051, True)])

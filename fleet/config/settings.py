@@ -142,7 +142,10 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
 
+# What people read is spoken through accounts.language, in English until a catalogue lies in LOCALE_DIR. Sentences are
+# stored with what they explain, so a server speaks one language; the choice of each request (USE_I18N) would mix two.
 LANGUAGE_CODE = "en"
+LOCALE_DIR = BASE_DIR / "fleet" / "locale"
 TIME_ZONE = "UTC"
 USE_TZ = True
 USE_I18N = False

@@ -8,7 +8,7 @@ from accounts.models import Company
 from scheduling.demo.logins import Login
 from scheduling.demo.screen import Screen, day_in_words
 from scheduling.models import PartsList, Plan, PurchaseOrder, PurchaseOrderLine, Stop, Visit
-from scheduling.services.people.message_texts import arrival_window
+from scheduling.services.people.words import arrival_window
 
 CAUTIONS = (
     "Deionised water from these units is not for drinking; a drinking outlet is taken before the resin.",

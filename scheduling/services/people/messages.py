@@ -13,8 +13,8 @@ from accounts.errors import Conflict
 from accounts.models import Company, Membership
 from accounts.services import record
 from scheduling.models import Installer, Message, Need, Plan, Stop, Visit
-from scheduling.services.people import message_texts as texts
-from scheduling.services.people.message_texts import Text
+from scheduling.services.people import words
+from scheduling.services.people.words import Text
 
 log = logging.getLogger(__name__)
 
@@ -33,12 +33,12 @@ def offered(visit: Visit, earlier_offers: Sequence[dict[str, str]], now: datetim
     """Windows were offered; offered once more as they were, nobody hears of it."""
     if visit.offers == list(earlier_offers):
         return
-    _to_client(visit, Kind.OFFERED, texts.offered(visit, _open_needs(visit)), now)
+    _to_client(visit, Kind.OFFERED, words.offered(visit, _open_needs(visit)), now)
 
 
 def offer_lapsed(visit: Visit, now: datetime) -> None:
     """Nobody chose a window in time."""
-    _to_client(visit, Kind.OFFER_LAPSED, texts.offer_lapsed(visit), now)
+    _to_client(visit, Kind.OFFER_LAPSED, words.offer_lapsed(visit), now)
 
 
 def confirmed(visit: Visit, earlier_state: Visit.State, earlier_at: datetime | None, now: datetime) -> None:
@@ -48,26 +48,24 @@ def confirmed(visit: Visit, earlier_state: Visit.State, earlier_at: datetime | N
     if earlier_state == Visit.State.CONFIRMED:
         moved(visit, earlier_at, now)
     else:
-        _to_client(visit, Kind.CONFIRMED, texts.confirmed(visit, _open_needs(visit)), now)
+        _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit)), now)
 
 
 def offer_taken(*, visit: Visit, by: Membership, now: datetime) -> None:
     """The client chose: they get it in writing, and the office reads of it."""
-    _to_client(visit, Kind.CONFIRMED, texts.confirmed(visit, _open_needs(visit)), now)
+    _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit)), now)
     if by.role == Membership.Role.CLIENT:
-        assert visit.appointment_at is not None
-        at = texts.arrival_window(visit.appointment_at, visit.site.time_zone)
-        _to_office(visit, Kind.OFFER_TAKEN, texts.for_office(visit, f"the client chose {at}"), now)
+        _to_office(visit, Kind.OFFER_TAKEN, words.offer_taken_for_office(visit), now)
 
 
 def moved(visit: Visit, was_at: datetime | None, now: datetime) -> None:
     """An agreed time has changed."""
-    _to_client(visit, Kind.MOVED, texts.moved(visit, was_at), now)
+    _to_client(visit, Kind.MOVED, words.moved(visit, was_at), now)
 
 
 def withdrawn(visit: Visit, was_at: datetime | None, now: datetime) -> None:
     """An agreed time or an offer was taken back."""
-    _to_client(visit, Kind.WITHDRAWN, texts.withdrawn(visit, was_at), now)
+    _to_client(visit, Kind.WITHDRAWN, words.withdrawn(visit, was_at), now)
 
 
 def on_the_way(*, visit: Visit, by: Membership, now: datetime) -> None:
@@ -75,29 +73,28 @@ def on_the_way(*, visit: Visit, by: Membership, now: datetime) -> None:
     stop = _planned(visit)
     expected = now + timedelta(minutes=stop.driving_minutes) if stop is not None else None
     driver = Installer.objects.of_company(visit.company).filter(membership=by).first() or visit.installer
-    driver_name = driver.name if driver is not None else "Somebody of ours"
+    driver_name = driver.name if driver is not None else words.somebody()
     until = (expected or now) + timedelta(hours=1)
-    _to_client(visit, Kind.ON_THE_WAY, texts.on_the_way(visit, driver_name, expected), now, useful_until=until)
+    _to_client(visit, Kind.ON_THE_WAY, words.on_the_way(visit, driver_name, expected), now, useful_until=until)
 
 
 def done(visit: Visit, lines: Sequence[str], now: datetime) -> None:
     """The work is done: what was done, and what comes next."""
     open_needs = Need.objects.filter(site_id=visit.site_id, state=Need.State.OPEN).select_related("position")
     at = visit.closed_at or now
-    _to_client(visit, Kind.DONE, texts.done(visit, lines, list(open_needs), at), now)
+    _to_client(visit, Kind.DONE, words.done(visit, lines, list(open_needs), at), now)
 
 
 def not_done(visit: Visit, now: datetime) -> None:
     """The work could not be done: the client reads why and what comes next, the office with the note."""
-    _to_client(visit, Kind.NOT_DONE, texts.not_done(visit), now)
-    happened = f"the work could not be done, because {Visit.Obstacle(visit.obstacle).label}"
-    _to_office(visit, Kind.NOT_DONE, texts.for_office(visit, happened, visit.closing_note), now)
+    _to_client(visit, Kind.NOT_DONE, words.not_done(visit), now)
+    _to_office(visit, Kind.NOT_DONE, words.not_done_for_office(visit), now)
 
 
 def cancelled(visit: Visit, earlier_state: str, now: datetime) -> None:
     """A visit was cancelled: the client reads it if they knew of it, the installer if it stood in their rounds."""
     if earlier_state in Visit.TOLD:
-        _to_client(visit, Kind.CANCELLED, texts.cancelled(visit), now)
+        _to_client(visit, Kind.CANCELLED, words.cancelled(visit), now)
     stop = _planned(visit)
     at = visit.appointment_at or (stop.starts_at if stop is not None else None)
     driver = stop.round.installer if stop is not None else visit.installer
@@ -105,7 +102,7 @@ def cancelled(visit: Visit, earlier_state: str, now: datetime) -> None:
         _to_installer(
             driver,
             Kind.CANCELLED,
-            texts.cancelled_for_installer(visit, at),
+            words.cancelled_for_installer(visit, at),
             f"visit {visit.pk} r{visit.revision} {Kind.CANCELLED}",
             now,
             visit=visit,
@@ -118,16 +115,14 @@ def rounds_changed(
     """A plan was published or changed by hand: each installer concerned reads what is different."""
     concerned = {pk for row in differences for pk in row["tell_installers"]} - set(skip)
     for installer in Installer.objects.of_company(company).filter(pk__in=concerned).order_by("pk"):
-        text = texts.rounds_changed(installer.name, texts.changes_for(differences, installer.pk))
+        text = words.rounds_changed(installer.name, words.changes_for(differences, installer.pk))
         _to_installer(installer, Kind.ROUNDS_CHANGED, text, event, now)
 
 
 def dropped(visits: Iterable[Visit], event: str, now: datetime) -> None:
     """Agreed visits that a published plan has no place for: the office must call."""
     for visit in visits:
-        at = texts.arrival_window(visit.appointment_at, visit.site.time_zone) if visit.appointment_at else "?"
-        happened = f"nobody can keep the time agreed with the client, {at}; call to agree another"
-        text = texts.for_office(visit, happened)
+        text = words.cannot_keep_for_office(visit)
         _to_office(visit, Kind.CANNOT_KEEP, text, now, state=State.TO_CALL, event=event)
 
 

@@ -12,7 +12,7 @@ from accounts.services import record
 from fleet.services.consequences import Kind, announce
 from scheduling.models import Installer, Need, Visit, VisitTask
 from scheduling.services.people import messages
-from scheduling.services.people.message_texts import done_lines
+from scheduling.services.people.words import done_lines
 from scheduling.services.visits.appointments import check_appointment, site_time
 from scheduling.services.visits.locks import forget_lock
 from scheduling.services.visits.outcomes import TaskOutcome, settle_tasks

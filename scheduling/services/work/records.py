@@ -19,7 +19,7 @@ from fleet.services.units.placements import place, rotate_lead_lag
 from scheduling.models import Installer, Need, ServiceRecord, Visit, VisitTask
 from scheduling.planning.stock import parts
 from scheduling.services.people import messages
-from scheduling.services.people.message_texts import done_lines
+from scheduling.services.people.words import done_lines
 from scheduling.services.stock.stock import put_into_stock, take_from_stock
 from scheduling.services.stock.visit_parts import read_catalogue
 from scheduling.services.visits.outcomes import TaskOutcome, settle_tasks

@@ -8,12 +8,13 @@ from django.core import mail
 from django.core.mail.backends.locmem import EmailBackend
 
 from accounts.errors import Conflict
+from accounts.language import speak
 from accounts.models import AuditEntry, Client, Membership
 from fleet.models import Position
 from scheduling.models import Installer, Message, Need, Plan, Stop, Visit
 from scheduling.services.needs.needs import refresh_needs
-from scheduling.services.people.message_texts import done_lines, work_text
 from scheduling.services.people.messages import note_call, send_messages
+from scheduling.services.people.words import done_lines, work_text
 from scheduling.services.rounds.plans import plan_rounds, publish_plan
 from scheduling.services.rounds.replanning import Happened, InstallerIsOut, replan_day
 from scheduling.services.visits.outcomes import TaskOutcome
@@ -30,6 +31,7 @@ from scheduling.services.visits.visits import (
     unconfirm_visit,
 )
 from scheduling.services.work.records import WorkDone, record_work
+from tests.pseudo_language import PSEUDO, english_in
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
 
@@ -349,11 +351,11 @@ def test_an_agreed_time_that_nobody_can_keep_is_told(
     message = Message.objects.get(kind=kind)
     if kind == "moved":
         assert (message.audience, message.state) == ("client", "waiting")
-        assert "It was to be on Monday 2 March, between 10:00 and 11:00." in message.body
+        assert "It was planned for Monday 2 March, between 10:00 and 11:00." in message.body
         assert Visit.objects.get().appointment_at > ten
     else:
         assert (message.audience, message.state) == ("office", "to_call")
-        assert "nobody can keep the time agreed with the client, Monday 2 March" in message.body
+        assert "nobody can keep the confirmed time, Monday 2 March" in message.body
 
 
 def test_what_the_client_has_just_agreed_to_is_no_news_to_them(visit: Visit, office: Membership) -> None:
@@ -378,3 +380,18 @@ def test_a_client_reads_which_cartridges_were_rotated(stage: str, said: str) -> 
     ]
     # a record may have lost its position
     assert work_text([Need(kind=Need.Kind.ROTATE)]) == "change the first cartridge and move the second one forward"
+
+
+@pytest.mark.parametrize(("state", "move", "told"), [row for row in TELLS if row[2]])
+def test_a_message_is_wholly_in_the_language_that_is_spoken(
+    visit: Visit, office: Membership, state: str, move: Any, told: list[tuple[str, str]]
+) -> None:
+    offers = [{"opens_at": at.isoformat(), "closes_at": to.isoformat()} for at, to in (TUESDAY, WEDNESDAY)]
+    appointment = TUESDAY[0] if state in ("confirmed", "on_the_way", "in_progress") else None
+    Visit.objects.update(state=state, appointment_at=appointment, offers=offers if state == "offered" else [])
+    with speak(PSEUDO):
+        move(visit, office)
+    facts = ("Reef House", "Quay 3", "Ada", visit.company.name, "Dog")
+    for message in Message.objects.all():
+        assert english_in(message.subject, *facts) == []
+        assert english_in(message.body, *facts) == []

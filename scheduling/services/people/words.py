@@ -1,0 +1,371 @@
+"""What messages say: plain sentences, times as rounded windows on the clock of the site.
+
+Every text passes through `accounts.language` when a message is written. Tables hold the English texts; what is taken
+from them is translated where it is used.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from accounts.language import gettext, ngettext
+from fleet.models import Position, Stage
+from scheduling.models import Need, Visit
+
+Kind = Need.Kind
+
+# A promise that roads can keep: common practice, no source.
+_ARRIVAL = timedelta(minutes=30), timedelta(hours=1)
+_ON_THE_WAY = timedelta(minutes=15), timedelta(minutes=30)
+
+_TO_DO = {
+    Kind.REPLACE: "change the {what}",
+    Kind.ROTATE: "change the first {stage} cartridge and move the second one forward",
+    Kind.SANITISE: "sanitise the unit",
+    Kind.INSPECT: "look over the unit and take readings",
+    Kind.REPAIR: "repair the unit",
+    Kind.FIT_BOOSTER_PUMP: "fit a booster pump",
+    Kind.REPLACE_RESTRICTOR: "change the flow restrictor",
+    Kind.TAKE_READING: "take readings",
+    Kind.VERIFY_INSTRUMENTS: "check the meters",
+    Kind.COMMISSION: "put the unit into service",
+}
+_DONE = {
+    Kind.REPLACE: "the {what} was changed",
+    Kind.ROTATE: "the first {stage} cartridge was discarded, the second moved forward and a fresh one fitted behind it",
+    Kind.SANITISE: "the unit was sanitised",
+    Kind.INSPECT: "the unit was looked over",
+    Kind.REPAIR: "the unit was repaired",
+    Kind.FIT_BOOSTER_PUMP: "a booster pump was fitted",
+    Kind.REPLACE_RESTRICTOR: "the flow restrictor was changed",
+    Kind.TAKE_READING: "readings were taken",
+    Kind.VERIFY_INSTRUMENTS: "the meters were checked",
+    Kind.COMMISSION: "the unit was put into service",
+}
+_OBSTACLES = {
+    Visit.Obstacle.NOBODY_IN: (
+        "nobody was in to let us in",
+        "Please tell us when somebody can be there; we will offer you new times.",
+    ),
+    Visit.Obstacle.NO_ACCESS: (
+        "we could not get to the unit",
+        "Please see that it can be reached; we will offer you new times.",
+    ),
+    Visit.Obstacle.PART_MISSING: (
+        "a part was missing",
+        "We will come again once the part is here, and offer you new times.",
+    ),
+    Visit.Obstacle.NOT_SAFE: (
+        "it was not safe to work there",
+        "We will call you about what must be made safe first.",
+    ),
+    Visit.Obstacle.NO_TIME: (
+        "we ran out of time that day",
+        "We are sorry. We will offer you new times.",
+    ),
+    Visit.Obstacle.OTHER: (
+        "something unexpected prevented it",
+        "We will call you to explain and to find a new time.",
+    ),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """Subject and body of a message."""
+
+    subject: str
+    body: str
+
+
+def arrival_window(at: datetime, zone: str) -> str:
+    """When to expect somebody who is to start at a moment: a day and an hour's window on the clock of a zone.
+
+    >>> from datetime import UTC
+    >>> arrival_window(datetime(2026, 3, 3, 8, 37, tzinfo=UTC), "Europe/Berlin")
+    'Tuesday 3 March, between 09:30 and 10:30'
+    """
+    opens, closes = _rounded(at, zone, *_ARRIVAL)
+    return span_text(opens, closes, zone)
+
+
+def span_text(opens: datetime, closes: datetime, zone: str) -> str:
+    """A window in words, on the clock of a zone."""
+    first, last = opens.astimezone(ZoneInfo(zone)), closes.astimezone(ZoneInfo(zone))
+    words = gettext("{day}, between {opens:%H:%M} and {closes:%H:%M}")
+    return words.format(day=day_text(first.date()), opens=first, closes=last)
+
+
+def day_text(day: date) -> str:
+    """A day as it is spoken of."""
+    words = gettext("{weekday} {day} {month}")
+    return words.format(weekday=gettext(f"{day:%A}"), day=day.day, month=gettext(f"{day:%B}"))
+
+
+def _rounded(at: datetime, zone: str, step: timedelta, width: timedelta) -> tuple[datetime, datetime]:
+    local = at.astimezone(ZoneInfo(zone))
+    past = timedelta(minutes=local.minute, seconds=local.second, microseconds=local.microsecond)
+    opens = local - past % step
+    return opens, opens + width
+
+
+def work_text(needs: Iterable[Need]) -> str:
+    """What is to be done, as a client would say it: 'change the carbon and take readings'."""
+    parts = dict.fromkeys(_work_line(_TO_DO[Kind(need.kind)], need.label, need.position) for need in needs)
+    return _listed(list(parts)) or gettext("look after your unit")
+
+
+def done_lines(rows: Sequence[tuple[str, str, Position | None]]) -> list[str]:
+    """What was done, one line each: unit code, kind of work, position."""
+    line = gettext("{unit}: {work}")
+    lines = [line.format(unit=unit, work=_work_line(_DONE[Kind(action)], "", place)) for unit, action, place in rows]
+    return list(dict.fromkeys(lines))
+
+
+def _work_line(words: str, label: str, position: Position | None) -> str:
+    stage = gettext(str(Stage(position.stage).label)) if position is not None else ""
+    cartridge = gettext(label[:1].lower() + label[1:]) if label else stage or gettext("cartridge")
+    return " ".join(gettext(words).format(what=cartridge, stage=stage).split())
+
+
+def _listed(parts: Sequence[str]) -> str:
+    if len(parts) < 2:
+        return "".join(parts)
+    return gettext("{several} and {last}").format(several=", ".join(parts[:-1]), last=parts[-1])
+
+
+def offered(visit: Visit, needs: Iterable[Need]) -> Text:
+    """Two or three windows to choose from."""
+    site = visit.site
+    windows = [
+        span_text(datetime.fromisoformat(o["opens_at"]), datetime.fromisoformat(o["closes_at"]), site.time_zone)
+        for o in visit.offers
+    ]
+    return _letter(
+        visit,
+        gettext("Choose a time for our visit to {site}").format(site=site.name),
+        gettext("we would like to come to {place} to {work}. Please choose when we may start:").format(
+            place=_place(visit), work=work_text(needs)
+        ),
+        "\n".join(f"  - {window}" for window in windows),
+        gettext("If none of these suits you, tell us and we will offer you others."),
+    )
+
+
+def offer_lapsed(visit: Visit) -> Text:
+    """Nobody chose a window in time."""
+    return _letter(
+        visit,
+        gettext("The times offered for {site} have expired").format(site=visit.site.name),
+        gettext(
+            "you did not choose any of the times we offered for a visit to {place}, and they have now expired."
+        ).format(place=_place(visit)),
+        gettext("We will offer you new times. There is nothing you need to do."),
+    )
+
+
+def confirmed(visit: Visit, needs: Iterable[Need]) -> Text:
+    """The time is confirmed."""
+    if visit.installer is not None:
+        coming = gettext("thank you. {installer} will come to {place} on {when}.")
+    else:
+        coming = gettext("thank you. We will come to {place} on {when}.")
+    return _letter(
+        visit,
+        gettext("Our visit to {site} is confirmed").format(site=visit.site.name),
+        coming.format(installer=_installer_name(visit), place=_place(visit), when=_appointment(visit)),
+        gettext("We will {work}. The work takes about {duration}.").format(
+            work=work_text(needs), duration=_duration(visit.minutes)
+        ),
+        gettext("If this time no longer suits you, please tell us as early as you can."),
+    )
+
+
+def moved(visit: Visit, earlier_at: datetime | None) -> Text:
+    """A confirmed time has changed."""
+    if visit.installer is not None:
+        coming = gettext("the time of our visit has changed. {installer} will now come to {place} on {when}.")
+    else:
+        coming = gettext("the time of our visit has changed. We will now come to {place} on {when}.")
+    coming = coming.format(installer=_installer_name(visit), place=_place(visit), when=_appointment(visit))
+    if earlier_at is not None:
+        before = gettext("It was planned for {when}.").format(when=arrival_window(earlier_at, visit.site.time_zone))
+        coming = f"{coming} {before}"
+    return _letter(
+        visit,
+        gettext("New time for our visit to {site}").format(site=visit.site.name),
+        coming,
+        gettext("If the new time does not suit you, please tell us and we will find another."),
+    )
+
+
+def withdrawn(visit: Visit, earlier_at: datetime | None) -> Text:
+    """A confirmed time, or an offer, is withdrawn."""
+    if earlier_at is not None:
+        when = arrival_window(earlier_at, visit.site.time_zone)
+        changed = gettext("we will not be coming to {place} on {when}.").format(place=_place(visit), when=when)
+    else:
+        changed = gettext("we will not be coming to {place} at the times we offered you.").format(place=_place(visit))
+    return _letter(
+        visit,
+        gettext("We need to rearrange our visit to {site}").format(site=visit.site.name),
+        changed,
+        gettext("We will offer you new times. There is nothing you need to do."),
+    )
+
+
+def on_the_way(visit: Visit, driver_name: str, expected_at: datetime | None) -> Text:
+    """Somebody has departed."""
+    if expected_at is not None:
+        opens, closes = _rounded(expected_at, visit.site.time_zone, *_ON_THE_WAY)
+        coming = gettext(
+            "{driver} is on the way to {place} and should be there between {opens:%H:%M} and {closes:%H:%M}."
+        ).format(driver=driver_name, place=_place(visit), opens=opens, closes=closes)
+    else:
+        coming = gettext("{driver} is on the way to {place}.").format(driver=driver_name, place=_place(visit))
+    return _letter(
+        visit,
+        gettext("{driver} is on the way to {place}").format(driver=driver_name, place=visit.site.name),
+        coming,
+        gettext("Please make sure that the unit can be reached."),
+    )
+
+
+def done(visit: Visit, lines: Sequence[str], open_needs: Sequence[Need], at: datetime) -> Text:
+    """What was done, and what comes next."""
+    day = day_text(at.astimezone(ZoneInfo(visit.site.time_zone)).date())
+    was_there = gettext("we were at {place} on {day}.").format(place=_place(visit), day=day)
+    work_lines = "\n".join(f"  - {line}" for line in lines)
+    return _letter(
+        visit,
+        gettext("The work at {site} is done").format(site=visit.site.name),
+        " ".join([was_there, gettext("What was done:") + f"\n\n{work_lines}"]) if work_lines else was_there,
+        _next(open_needs),
+    )
+
+
+def _next(open_needs: Sequence[Need]) -> str:
+    if not open_needs:
+        return gettext("Nothing else is due now. We watch the readings and write to you when something is due.")
+    need = min(open_needs, key=lambda n: (n.best_day is None, n.best_day or date.max, n.pk))
+    if need.best_day is None:
+        return gettext("What comes next: {work}. We will offer you times for it.").format(work=work_text([need]))
+    return gettext("What comes next: {work}, around {day}. We will offer you times for it.").format(
+        work=work_text([need]), day=day_text(need.best_day)
+    )
+
+
+def not_done(visit: Visit) -> Text:
+    """The work could not be done: why, and the next step."""
+    why, step = _OBSTACLES[Visit.Obstacle(visit.obstacle)]
+    return _letter(
+        visit,
+        gettext("The work at {site} could not be done").format(site=visit.site.name),
+        gettext("we could not do the work at {place}: {why}.").format(place=_place(visit), why=gettext(why)),
+        gettext(step),
+    )
+
+
+def cancelled(visit: Visit) -> Text:
+    """A visit is cancelled."""
+    if visit.appointment_at is not None:
+        what = gettext("our visit to {place} on {when} is cancelled.")
+        what = what.format(place=_place(visit), when=_appointment(visit))
+    else:
+        what = gettext("our visit to {place} is cancelled.").format(place=_place(visit))
+    return _letter(
+        visit,
+        gettext("Our visit to {site} is cancelled").format(site=visit.site.name),
+        what,
+        gettext("If work is still due there, we will offer you new times."),
+    )
+
+
+def offer_taken_for_office(visit: Visit) -> Text:
+    """A client chose one of the windows."""
+    return _for_office(visit, gettext("the client chose {when}").format(when=_appointment(visit)))
+
+
+def not_done_for_office(visit: Visit) -> Text:
+    """An installer could not do the work; with their note."""
+    why = gettext(str(Visit.Obstacle(visit.obstacle).label))
+    return _for_office(visit, gettext("the work could not be done: {why}").format(why=why), visit.closing_note)
+
+
+def cannot_keep_for_office(visit: Visit) -> Text:
+    """A confirmed time that a published plan has no place for; the office must call."""
+    when = _appointment(visit) if visit.appointment_at is not None else "?"
+    words = gettext("nobody can keep the confirmed time, {when}; call the client to find another")
+    return _for_office(visit, words.format(when=when))
+
+
+def somebody() -> str:
+    """Whoever comes, where no name is known."""
+    return gettext("Our installer")
+
+
+def _for_office(visit: Visit, happened: str, note: str = "") -> Text:
+    """One sentence about a visit, for those who plan."""
+    body = gettext("{site} (visit {visit}): {happened}.")
+    body = body.format(site=visit.site.name, visit=visit.pk, happened=happened)
+    if note.strip():
+        body = f"{body}\n\n" + gettext("Note: {note}").format(note=note)
+    return Text(f"{visit.site.name}: {happened}"[:200], body)
+
+
+def cancelled_for_installer(visit: Visit, at: datetime | None) -> Text:
+    """A stop falls out of a round."""
+    if at is not None:
+        body = gettext("The visit to {place} on {when} is cancelled.")
+        body = body.format(place=_place(visit), when=arrival_window(at, visit.site.time_zone))
+    else:
+        body = gettext("The visit to {place} is cancelled.").format(place=_place(visit))
+    return Text(gettext("Cancelled: {site}").format(site=visit.site.name)[:200], body)
+
+
+def rounds_changed(name: str, sentences: Sequence[str]) -> Text:
+    """What changes in an installer's rounds."""
+    listed = "\n".join(f"  - {sentence}" for sentence in sentences)
+    greeting = gettext("Hello {name},").format(name=name)
+    body = "\n\n".join([greeting, gettext("your rounds have changed:"), listed])
+    return Text(gettext("Your rounds have changed"), body + "\n")
+
+
+def changes_for(differences: Iterable[Mapping[str, Any]], installer: int) -> list[str]:
+    """The sentences of a plan's differences that concern an installer."""
+    return [row["sentence"] for row in differences if installer in row["tell_installers"]]
+
+
+def _letter(visit: Visit, subject: str, *paragraphs: str) -> Text:
+    site = visit.site
+    greeting = gettext("Hello {name},").format(name=site.client.name)
+    body = "\n\n".join([greeting, *paragraphs, site.company.name])
+    return Text(subject[:200], body + "\n")
+
+
+def _place(visit: Visit) -> str:
+    return f"{visit.site.name}, {visit.site.address}" if visit.site.address else str(visit.site.name)
+
+
+def _installer_name(visit: Visit) -> str:
+    return visit.installer.name if visit.installer is not None else ""
+
+
+def _appointment(visit: Visit) -> str:
+    assert visit.appointment_at is not None
+    return arrival_window(visit.appointment_at, visit.site.time_zone)
+
+
+def _duration(minutes: int) -> str:
+    """Minutes as people say them, to the next quarter of an hour.
+
+    >>> _duration(40), _duration(60), _duration(95)
+    ('45 minutes', '1 hour', '1 hour 45 minutes')
+    """
+    hours, minutes_left = divmod(15 * max(1, -(-minutes // 15)), 60)
+    parts = [ngettext("{count} hour", "{count} hours", hours).format(count=hours)] if hours else []
+    if minutes_left:
+        parts.append(ngettext("{count} minute", "{count} minutes", minutes_left).format(count=minutes_left))
+    return " ".join(parts)

@@ -7,7 +7,7 @@ outside a formula's range is moved to its edge. Values that could not be are tak
 
 import numpy as np
 
-from fleet.engineering.formulas import carbonate, mass_balance, normalisation, sediment
+from fleet.engineering.formulas import carbonate, mass_balance, normalisation, sediment, temperature_correction
 from fleet.forecasting.inputs.tables import Floats
 
 
@@ -81,6 +81,17 @@ def waste_ratio(recovery: Floats | float) -> Floats:
 def feed_volume_l(permeate_volume_l: Floats, recovery: Floats) -> Floats:
     """Feed behind a volume of permeate; see `formulas.mass_balance.feed_volume_l`."""
     return np.asarray(mass_balance.feed_volume_l(_within(permeate_volume_l, 0.0, 1e12), _within(recovery, 1e-6, 1.0)))
+
+
+def inverse_temperature_per_kelvin(temperature_degc: Floats | float) -> Floats:
+    """What a temperature coefficient multiplies; see `formulas.temperature_correction`."""
+    return np.asarray(temperature_correction.inverse_temperature_per_kelvin(_within(temperature_degc, 0.0, 45.0)))
+
+
+def water_u_kelvin(temperature_degc: Floats, stated_u_kelvin: Floats | float = np.nan) -> Floats:
+    """Temperature coefficient of the water, as stated or of two slopes; see `formulas.temperature_correction`."""
+    stated = _within(stated_u_kelvin, 500.0, 10_000.0)
+    return np.asarray(temperature_correction.water_u_kelvin(_within(temperature_degc, 1.0, 45.0), stated))
 
 
 def _within(values: Floats | float, low: float, high: float) -> "np.ndarray[tuple[int, ...], np.dtype[np.float64]]":

@@ -16,6 +16,7 @@ from fleet.forecasting.inputs.levels import YEAR_DAYS, Timeline, follow, swing_t
 from fleet.forecasting.inputs.physics import (
     carbon_dioxide_mg_per_l,
     feed_volume_l,
+    inverse_temperature_per_kelvin,
     recovery_at_waste_ratio,
     waste_ratio,
 )
@@ -38,7 +39,11 @@ USUAL_SHARE_OF_LABEL: Final = 0.65
 """Permeate flow in service over the label: colder, lower pressure (engineering reference 5.1); common practice."""
 
 WATER_U_KELVIN: Final = 2800.0
+"""One slope for the water on both sides of 25 degC, for flows that nobody normalises."""
+
 SALT_U_EXCESS_KELVIN: Final = 1500.0
+"""Temperature coefficient of salt over that of water, K; the weakest number (engineering reference 4.4), so its prior
+is wide and a unit's own readings move it."""
 
 MEMORY_DAYS: Final = 75.0
 DEFAULT_CO2_MG_PER_L: Final = 5.0
@@ -191,9 +196,9 @@ def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None)
         own_feed = np.where(np.isfinite(log_feed), log_feed, np.log(feed_tds[unit, step]))
         passage = np.log(np.maximum(readings.permeate_tds_mg_per_l, 0.5)) - own_feed
         # Warm water passes more salt: the season goes through temperature, the rest is a level of the unit.
-        passage -= SALT_U_EXCESS_KELVIN * inverse_temperature(temperature[unit, step])
+        passage -= SALT_U_EXCESS_KELVIN * inverse_temperature_per_kelvin(temperature[unit, step])
         mean_passage = own_mean("log_passage", passage, np.log(1.0 - DEFAULT_REJECTION), 0.25, 0.35)
-        warmth = SALT_U_EXCESS_KELVIN * inverse_temperature(temperature)
+        warmth = SALT_U_EXCESS_KELVIN * inverse_temperature_per_kelvin(temperature)
         permeate_tds = feed_tds * np.exp(level(passage, mean_passage, 1.0, memory) + warmth)
         chlorine_read = np.fmax(readings.feed_total_chlorine_mg_per_l, readings.feed_free_chlorine_mg_per_l)
         chlorine_sampled = np.fmax(sample.total_chlorine_mg_per_l, sample.free_chlorine_mg_per_l)
@@ -316,7 +321,7 @@ def _recovery(
     odds = np.log(np.where((permeate > 0) & (concentrate > 0), permeate / concentrate, np.nan))
     design = -np.log(waste_ratio(units.recovery_fraction))
     # Cold water lowers the permeate, hardly the concentrate: odds are kept as at 15 degC.
-    warmth = WATER_U_KELVIN * (inverse_temperature(temperature) - inverse_temperature(np.array(15.0)))
+    warmth = WATER_U_KELVIN * (inverse_temperature_per_kelvin(temperature) - inverse_temperature_per_kelvin(15.0))
     odds = odds - warmth[readings.unit_index, step]
     is_known = np.isfinite(odds)
     usual = -float(np.log(waste_ratio(DEFAULT_RECOVERY)))
@@ -327,11 +332,6 @@ def _recovery(
     guess = np.where(np.isfinite(design), design, np.clip(by_restrictor, -3.5, 0.5))
     mean = np.where(~has_own & np.isfinite(guess), guess, mean)
     return recovery_at_waste_ratio(np.exp(-level(odds, mean, 2.0) - warmth))
-
-
-def inverse_temperature(temperature_degc: Floats) -> Floats:
-    """1/298.15 K less 1/T: what a temperature coefficient in kelvin multiplies (engineering reference 4.2)."""
-    return 1.0 / 298.15 - 1.0 / (temperature_degc + 273.15)
 
 
 def _label_flow(fleet: Fleet) -> Floats:

@@ -13,10 +13,15 @@ from fleet.engineering.limits import Limits
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
-from fleet.forecasting.inputs.physics import feed_brine_factor, net_driving_pressure_kpa
+from fleet.forecasting.inputs.physics import (
+    feed_brine_factor,
+    inverse_temperature_per_kelvin,
+    net_driving_pressure_kpa,
+    water_u_kelvin,
+)
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear import pooling
-from fleet.forecasting.wear.conditions import Conditions
+from fleet.forecasting.wear.conditions import SALT_U_EXCESS_KELVIN, Conditions
 from fleet.forecasting.wear.dates import weighted_quantiles
 from fleet.forecasting.wear.habits import Habit, Visits, removal_log_likelihood
 from fleet.forecasting.wear.nominal import median_by_group
@@ -36,11 +41,6 @@ POWERS: Final = np.array([0.7, 1.0, 1.5])
 """Shapes of a trend: use raised to this power; above 1 the loss speeds up."""
 
 RUN_IN_DAYS: Final = 30.0
-U_BELOW_25: Final = 3020.0
-U_ABOVE_25: Final = 2640.0
-SALT_U_EXCESS: Final = 1500.0
-"""Temperature coefficient of salt over that of water, K; the weakest number (engineering reference 4.4), so its prior
-is wide and a unit's own readings move it."""
 
 FLOW_PRIOR: Final = HyperPrior(0.0, 0.35, 0.45, 0.2, (0.6, 3.0, 1.0))
 SALT_PRIOR: Final = HyperPrior(0.0, 0.5, 0.55, 0.25, (0.6, 3.0, 1.0))
@@ -271,8 +271,7 @@ def _ratings(fleet: Fleet, segments: Segments) -> _Rating:
     temperature = np.nan_to_num(items.rated_temperature_degc[item], nan=25.0)
     recovery = np.nan_to_num(items.rated_recovery_fraction[item], nan=0.15)
     ndp = np.maximum(net_driving_pressure_kpa(pressure, 0.0, tds, recovery, temperature), 50.0)
-    u = np.where(temperature < 25, U_BELOW_25, U_ABOVE_25)
-    factor = u * (1 / 298.15 - 1 / (temperature + 273.15))
+    factor = water_u_kelvin(temperature) * inverse_temperature_per_kelvin(temperature)
     rejection = np.clip(np.nan_to_num(items.rejection_fraction[item], nan=0.96), 0.5, 0.995)
     return _Rating(
         water_u=np.where(has_item, items.water_u_kelvin[item], np.nan),
@@ -305,10 +304,9 @@ def _trend_inputs(
     average = feed * feed_brine_factor(recovery)
     back, back_noise = _back_pressure(fleet, readings, rows, inlet)
     ndp = np.maximum(net_driving_pressure_kpa(inlet, back, feed, recovery, temperature), 25.0)
-    inverse = 1.0 / 298.15 - 1.0 / (temperature + 273.15)
+    inverse = inverse_temperature_per_kelvin(temperature)
     rating = _ratings(fleet, segments)
-    u = rating.water_u[segment]
-    u = np.where(np.isfinite(u), u, np.where(temperature < 25, U_BELOW_25, U_ABOVE_25))
+    u = water_u_kelvin(temperature, rating.water_u[segment])
     start = conditions.at(words.MEMBRANE, columns.unit[segments.column], segments.start)
     use = np.maximum(conditions.at(words.MEMBRANE, unit, day) - start[segment], 0.0) / NOMINAL_DAYS
     # Compaction takes 5 to 10 % off the flow in the first weeks: what is read then says little of the run-in value.
@@ -319,7 +317,7 @@ def _trend_inputs(
     with np.errstate(divide="ignore", invalid="ignore"):
         flow = np.log(readings.permeate_flow_l_per_day[rows]) - np.log(ndp) - u * inverse
         salt = np.log(np.maximum(permeate, 0.3 * step_mg)) - np.log(average)
-        salt += np.log(ndp / rating.ndp_kpa[segment]) - SALT_U_EXCESS * inverse
+        salt += np.log(ndp / rating.ndp_kpa[segment]) - SALT_U_EXCESS_KELVIN * inverse
     flow_noise = np.sqrt(0.06**2 + inlet_noise**2 + back_noise**2 + t_noise**2 + young**2)
     rounding = 0.3 * step_mg / np.maximum(permeate, step_mg)
     salt_noise = np.sqrt(0.10**2 + inlet_noise**2 + back_noise**2 + (2 * t_noise) ** 2 + rounding**2)

@@ -8,9 +8,9 @@ import numpy as np
 from fleet.engineering.limits import Limits
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
-from fleet.forecasting.inputs.physics import normalised_drop_kpa
+from fleet.forecasting.inputs.physics import inverse_temperature_per_kelvin, normalised_drop_kpa
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
-from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions, inverse_temperature
+from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions
 from fleet.forecasting.wear.learned import Pool
 from fleet.forecasting.wear.nominal import (
     DEFAULT_CHLORINE_CAPACITY_G,
@@ -202,7 +202,8 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     ratio = flow[rows] / usual_flow[unit]
     # Where no flow was read: warm water raises the permeate's share of it, hardly the rest.
     usual_temperature = conditions.temperature_degc.mean(axis=1)[unit]
-    warmth = np.exp(WATER_U_KELVIN * (inverse_temperature(temperature) - inverse_temperature(usual_temperature)))
+    warmer = inverse_temperature_per_kelvin(temperature) - inverse_temperature_per_kelvin(usual_temperature)
+    warmth = np.exp(WATER_U_KELVIN * warmer)
     expected = 1.0 + conditions.recovery[unit, step] * (warmth - 1.0)
     ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), expected)
     normal = normalised_drop_kpa(differential_kpa[rows], ratio, temperature)

@@ -74,6 +74,11 @@ CASES = [
         temperature_correction.water_tcf,
         {"temperature_degc": warm(1), "u_kelvin": A(2000, 4000, refused=(100, 20000))},
     ),
+    Case(temperature_correction.inverse_temperature_per_kelvin, {"temperature_degc": warm(1, 0, 100, (-1, 101))}),
+    Case(
+        temperature_correction.water_u_kelvin,
+        {"temperature_degc": COLD_TO_HOT, "stated_u_kelvin": A(500, 10000, 1, (100, 20000))},
+    ),
     Case(temperature_correction.water_tcf, {"temperature_degc": warm(1)}, {"method": "3_percent_per_degc"}),
     Case(
         osmotic_pressure.osmotic_pressure_kpa,

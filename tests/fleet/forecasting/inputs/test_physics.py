@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fleet.engineering.formulas import mass_balance, normalisation, sediment
+from fleet.engineering.formulas import mass_balance, normalisation, sediment, temperature_correction
 from fleet.forecasting.inputs import physics
 
 ODD = np.array([np.nan, -1e12, -1.0, 0.0, 1e-300, 0.2, 40.0, 1e5, 1e12])
@@ -63,3 +63,14 @@ def test_a_drop_is_normalised_by_the_formula_and_may_lie_below_zero():
     by_formula = sediment.normalised_drop(drop, flow=ratio, reference_flow=1.0, temperature_degc=temperature)
     np.testing.assert_allclose(physics.normalised_drop_kpa(drop, ratio, temperature), by_formula, rtol=1e-14)
     np.testing.assert_allclose(physics.normalised_drop_kpa(-drop, ratio, temperature), -by_formula, rtol=1e-14)
+
+
+def test_temperature_counts_as_in_the_flow_of_a_membrane():
+    """exp(U times the term) is the factor of the published formula, with the label's coefficient and without one."""
+    temperature, stated = np.array([4.0, 12.0, 25.0, 31.0]), np.array([2700.0, np.nan, np.nan, np.nan])
+    u = physics.water_u_kelvin(temperature, stated)
+    np.testing.assert_array_equal(u, [2700.0, 3020.0, 2640.0, 2640.0])
+    factor = np.exp(u * physics.inverse_temperature_per_kelvin(temperature))
+    np.testing.assert_array_equal(factor, temperature_correction.water_tcf(temperature, u_kelvin=stated))
+    at_edge = physics.inverse_temperature_per_kelvin(0.0)
+    assert physics.inverse_temperature_per_kelvin(-40.0) == at_edge

@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
+from fleet.engineering.formulas.temperature_correction import inverse_temperature_per_kelvin
 from fleet.forecasting import build_fleet
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.screen import screen
-from fleet.forecasting.wear.conditions import build_conditions, inverse_temperature
+from fleet.forecasting.wear.conditions import build_conditions
 from tests.fleet.forecasting.fleets import NOW, columns, readings
 
 DAYS = NOW - np.arange(200.0, -1.0, -10.0)
@@ -107,13 +108,13 @@ def test_a_restrictor_and_a_label_stand_for_flows_that_nobody_read():
 def test_warm_water_passes_more_permeate_and_hardly_more_concentrate():
     """2800 K: from 15 to 25 degC the permeate rises by exp(2800 x 0.000116397) = 1.385, so odds of 1:3 become 0.4618
     and a recovery of 0.25 becomes 0.316."""
-    assert float(inverse_temperature(np.array(15.0))) == pytest.approx(-1.16397e-4, rel=1e-4)
+    assert float(inverse_temperature_per_kelvin(15.0)) == pytest.approx(-1.16397e-4, rel=1e-4)
     fleet_columns = columns(placed=NOW - 250.0)
     fleet_columns["readings"] = readings(DAYS, temperature_degc=25.0)
     conditions = conditions_of(fleet_columns)
     assert now(conditions, conditions.temperature_degc) == pytest.approx(25.0, abs=0.8)
     warmth = conditions.temperature_degc[0]
-    expected = 1.0 / (1.0 + 3.0 * np.exp(-2800.0 * (inverse_temperature(warmth) + 1.16397e-4)))
+    expected = 1.0 / (1.0 + 3.0 * np.exp(-2800.0 * (inverse_temperature_per_kelvin(warmth) + 1.16397e-4)))
     assert conditions.recovery[0] == pytest.approx(expected, rel=1e-3)
 
 

@@ -1,5 +1,6 @@
-"""The nomenclature of the contributors' guide is that of code, API and log headers, and leaves nothing out."""
+"""The nomenclature is that of code, API and log headers, and leaves nothing out; the guide says of it what is true."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -25,8 +26,20 @@ from fleet.models import CatalogueItem, FeedWaterSample, Reading, Unit
 GUIDE = Path(__file__).parents[2] / "DEVELOPERS.md"
 
 
-def test_the_table_of_the_guide_is_the_one_the_code_prints() -> None:
-    assert table() in GUIDE.read_text(encoding="utf-8"), "put the output of `manage.py nomenclature` in DEVELOPERS.md"
+def section() -> str:
+    return GUIDE.read_text(encoding="utf-8").split("## Nomenclature\n")[1].split("\n## ")[0]
+
+
+def test_the_rows_of_the_guide_are_among_those_the_code_prints() -> None:
+    shown = [line for line in section().splitlines() if line.startswith("|")]
+    assert len(shown) > 3, "the guide shows its readers a few rows"
+    assert set(shown) <= set(table().splitlines()), "take the rows from the output of `manage.py nomenclature`"
+
+
+def test_the_places_of_the_guide_are_those_of_the_names() -> None:
+    places = set(re.findall(r"`([a-z_]+)`", section().strip().rsplit("\n\n", 1)[1]))
+    assert len(places) > 5
+    assert places == {place for place in places if any(term.name.startswith(f"{place}_") for term in READING_TERMS)}
 
 
 def test_every_stored_quantity_and_every_indicator_stands_in_it_once() -> None:

@@ -1,4 +1,4 @@
-"""Print the table of the contributors' guide: symbol, name, unit and meaning of every quantity."""
+"""Print the nomenclature: symbol, names, unit and meaning of every quantity."""
 
 from typing import Any
 
@@ -22,7 +22,7 @@ def table() -> str:
 class Command(BaseCommand):
     """Print the nomenclature."""
 
-    help = "Print the nomenclature of DEVELOPERS.md, from the code."
+    help = "Print the symbol, names, unit and meaning of every quantity, as a Markdown table."
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Write the table."""

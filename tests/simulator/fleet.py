@@ -65,8 +65,8 @@ def simulate(world: World, seed: int, cut_years: tuple[float, ...] | None = None
     for day in range(recorded):
         if day in cuts:
             snapshots.append((day, service.state.copy()))
-        seen = run_day(world, plant, paths, service.state, day)
-        service.after_day(day, seen)
+        actual = run_day(world, plant, paths, service.state, day)
+        service.after_day(day, actual)
     truths = [_truth(world, plant, paths, state, day, days) for day, state in snapshots]
     return Simulated(
         columns=service.columns(),
@@ -87,7 +87,7 @@ def _truth(world: World, plant: Plant, paths: Paths, state: State, cut: int, day
         run_day(world, plant, paths, state, day, others_are_kept_up=True)
     exhausted = np.where(np.isnan(state.exhausted), last, state.exhausted)
     exhausted = np.maximum(exhausted, cut)
-    standing = plant.has & ~np.isnan(state.placed)
+    installed = plant.has & ~np.isnan(state.placed)
     mean_product = paths.product_l[:, :700].mean(axis=1)
     mean_feed = mean_product * (1 + plant.waste_ratio)
     chlorine = paths.chlorine[:, :700].mean(axis=1)
@@ -99,8 +99,8 @@ def _truth(world: World, plant: Plant, paths: Paths, state: State, cut: int, day
     nominal[:, RES] = plant.label[:, RES] * 1000 * 58.443 / (mean_product * permeate)[:, None]
     return Truth(
         cut_day=world.start_day + cut,
-        exhausted_day=np.where(standing, world.start_day + exhausted, np.nan),
-        driver=np.where(standing, state.driver, 0),
+        exhausted_day=np.where(installed, world.start_day + exhausted, np.nan),
+        driver=np.where(installed, state.driver, 0),
         placed_day=world.start_day + state.placed,
         nominal_life_days=np.clip(nominal, 30, 1095),
         capacity=at_cut.capacity,
@@ -222,12 +222,12 @@ class _Service:
                 continue
             flags = []
             for slot in (first, first + 1) if two else (first,):
-                done = not np.isnan(state.exhausted[unit, slot]) and rng.random() > world.miss_share
+                found_exhausted = not np.isnan(state.exhausted[unit, slot]) and rng.random() > world.miss_share
                 age = day - state.placed[unit, slot]
                 usual = 150 if first != 2 else 250
-                early = not done and age > usual and rng.random() < world.early_share
+                early = not found_exhausted and age > usual and rng.random() < world.early_share
                 damaged = rng.random() < 0.004
-                flags.append("exhausted" if done else "early" if early else "damaged" if damaged else "")
+                flags.append("exhausted" if found_exhausted else "early" if early else "damaged" if damaged else "")
             if two and first != 0:
                 if flags[1] == "exhausted":
                     for slot in (first, first + 1):
@@ -270,7 +270,7 @@ class _Service:
             shown = [not np.isnan(state.exhausted[unit, slot]) and self._can_see(unit, slot) for slot in slots]
             due = self._is_due(unit, slots[0], day)
             if len(slots) == 2 and first != 0 and (shown[0] or due) and not shown[1]:
-                self._remove(unit, first, day, self._word(is_seen=shown[0]))
+                self._remove(unit, first, day, self._word(is_visible=shown[0]))
                 moved = self._remove(unit, first + 1, day, "rotated" if self.rng.random() < 0.7 else self._word())
                 for name in ("capacity", "used", "first"):
                     values = getattr(state, name)
@@ -279,9 +279,9 @@ class _Service:
                 self._place(unit, first + 1, day)
                 changed = True
             else:
-                for slot, is_seen in zip(slots, shown, strict=True):
-                    if is_seen or due:
-                        self._remove(unit, slot, day, self._word(is_seen=is_seen))
+                for slot, is_visible in zip(slots, shown, strict=True):
+                    if is_visible or due:
+                        self._remove(unit, slot, day, self._word(is_visible=is_visible))
                         self._place(unit, slot, day)
                         changed = True
         return changed
@@ -297,19 +297,19 @@ class _Service:
         interval = self.world.interval_days[SLOT_STAGE[slot]]
         return bool(day - self.state.placed[unit, slot] > interval * np.exp(0.15 * self.rng.normal()))
 
-    def _word(self, *, is_seen: bool = False) -> str | None:
+    def _word(self, *, is_visible: bool = False) -> str | None:
         """The reason as the office has it in its books."""
         if self.rng.random() < self.world.unwritten_share:
             return None
-        if is_seen or self.rng.random() < self.world.habitual_word_share:
+        if is_visible or self.rng.random() < self.world.habitual_word_share:
             return "exhausted"
         return "routine" if self.rng.random() < 0.9 else "early"
 
     # -- one day ---------------------------------------------------------------------------------------------------
-    def after_day(self, day: int, seen: Day) -> None:
+    def after_day(self, day: int, actual: Day) -> None:
         rng, world = self.rng, self.world
         running = day > self.commissioned
-        stream = np.stack([np.zeros(world.units), seen.feed_l, seen.permeate_l * 1.01, seen.permeate_l])
+        stream = np.stack([np.zeros(world.units), actual.feed_l, actual.permeate_l * 1.01, actual.permeate_l])
         self.counter += np.where(running, stream[self.totaliser, np.arange(world.units)], 0.0)
         for unit in np.flatnonzero(self.commissioned == day):
             for slot in np.flatnonzero(self.plant.has[unit]):
@@ -326,34 +326,34 @@ class _Service:
         due = running & ((self.next_visit <= day) | (self.complaint <= day))
         if due.any():
             units = np.flatnonzero(due)
-            self._read(units, day, seen, "as_found", "installer")
+            self._read(units, day, actual, "as_found", "installer")
             for unit in units:
                 self._visit(int(unit), day)
                 self.next_visit[unit] = day + max(20.0, rng.gamma(8, self.gap[unit] / 8))
                 self.complaint[unit] = np.inf
-            left = units[rng.random(len(units)) < 0.5]
-            if len(left):
-                self._left.append((left, day))
+            read_as_left = units[rng.random(len(units)) < 0.5]
+            if len(read_as_left):
+                self._read_as_left.append((read_as_left, day))
         own = running & (self.next_own <= day)
         if own.any():
             units = np.flatnonzero(own)
             meters = self.rhythm[units] == 1.0
             if meters.any():
-                self._read(units[meters], day, seen, "routine", "meter")
+                self._read(units[meters], day, actual, "routine", "meter")
             if (~meters).any():
                 clients = units[~meters]
                 here = clients[rng.random(len(clients)) < 0.85]
                 if len(here):
-                    self._read(here, day, seen, "routine", "client")
+                    self._read(here, day, actual, "routine", "client")
             self.next_own[units] = day + self.rhythm[units] * np.where(meters, 1.0, rng.uniform(0.7, 1.5, len(units)))
         # Readings as left are taken on the next day, when the fresh cartridges show.
-        for units, when in [entry for entry in self._left if entry[1] == day - 1]:
-            self._read(units, when, seen, "as_left", "installer", later=0.04)
-        self._left = [entry for entry in self._left if entry[1] >= day]
+        for units, when in [entry for entry in self._read_as_left if entry[1] == day - 1]:
+            self._read(units, when, actual, "as_left", "installer", later=0.04)
+        self._read_as_left = [entry for entry in self._read_as_left if entry[1] >= day]
         for unit in np.flatnonzero(rng.random(world.units) < 1.2 / 365):
             self._report(int(unit), day)
 
-    _left: list = []
+    _read_as_left: list = []
 
     def _report(self, unit: int, day: int) -> None:
         rng, paths = self.rng, self.paths
@@ -379,7 +379,7 @@ class _Service:
         )
 
     # -- readings --------------------------------------------------------------------------------------------------
-    def _read(self, units: np.ndarray, day: int, seen: Day, occasion: str, source: str, later: float = 0.0) -> None:
+    def _read(self, units: np.ndarray, day: int, actual: Day, occasion: str, source: str, later: float = 0.0) -> None:
         world, rng, m = self.world, self.rng, len(units)
         installer = source == "installer"
 
@@ -405,39 +405,39 @@ class _Service:
         creep = 1 + unflushed * rng.uniform(1, 8, m)
         row: dict[str, np.ndarray] = {}
         here = {"installer": 1.0, "client": 0.3, "meter": 0.6}[source]
-        row["line_pressure_kpa"] = some(pressure(seen.line, "line"), gauges["line"] * here * 0.95)
+        row["line_pressure_kpa"] = some(pressure(actual.line, "line"), gauges["line"] * here * 0.95)
         row["prefilter_outlet_pressure_kpa"] = some(
-            pressure(seen.prefilter_outlet, "prefilter"), gauges["prefilter"] * here * 0.95
+            pressure(actual.prefilter_outlet, "prefilter"), gauges["prefilter"] * here * 0.95
         )
-        row["inlet_pressure_kpa"] = some(pressure(seen.inlet, "inlet"), gauges["inlet"] * here * 0.95)
-        row["temperature_degc"] = some(rounded(seen.temperature[units] + 0.7 * rng.normal(size=m), 0.5), 0.85 * here)
-        row["feed_tds_mg_per_l"] = some(rounded(noisy(seen.feed_tds, world.tds_noise), 1.0), 0.9)
-        permeate = noisy(seen.permeate_tds, world.tds_noise) * creep
+        row["inlet_pressure_kpa"] = some(pressure(actual.inlet, "inlet"), gauges["inlet"] * here * 0.95)
+        row["temperature_degc"] = some(rounded(actual.temperature[units] + 0.7 * rng.normal(size=m), 0.5), 0.85 * here)
+        row["feed_tds_mg_per_l"] = some(rounded(noisy(actual.feed_tds, world.tds_noise), 1.0), 0.9)
+        permeate = noisy(actual.permeate_tds, world.tds_noise) * creep
         row["permeate_tds_mg_per_l"] = some(rounded(permeate, step), 0.9)
         lead = self.plant.has[units, 6].astype(float)
         di = self.plant.has[units, 5].astype(float)
         row["interstage_tds_mg_per_l"] = some(
-            rounded(noisy(seen.interstage_tds, 0.04) * np.sqrt(creep), step), lead * gauges["interstage"] * 0.9
+            rounded(noisy(actual.interstage_tds, 0.04) * np.sqrt(creep), step), lead * gauges["interstage"] * 0.9
         )
         row["product_tds_mg_per_l"] = some(
-            rounded(noisy(seen.product_tds, 0.04) + 0.15 * rng.random(m), step), 0.92 * di
+            rounded(noisy(actual.product_tds, 0.04) + 0.15 * rng.random(m), step), 0.92 * di
         )
         row["permeate_flow_l_per_day"] = some(
-            noisy(seen.permeate_flow, world.flow_noise) * bias["flow"], gauges["flow"] * here * 0.9
+            noisy(actual.permeate_flow, world.flow_noise) * bias["flow"], gauges["flow"] * here * 0.9
         )
         row["concentrate_flow_l_per_day"] = some(
-            noisy(seen.concentrate_flow, world.flow_noise) / bias["flow"], gauges["flow"] * here * 0.85
+            noisy(actual.concentrate_flow, world.flow_noise) / bias["flow"], gauges["flow"] * here * 0.85
         )
         chlorine = gauges["chlorine"] * (1.0 if installer else 0.05)
         kit = 0.05
-        total = rounded(noisy(seen.chlorine, world.chlorine_noise), kit)
+        total = rounded(noisy(actual.chlorine, world.chlorine_noise), kit)
         chloramine = self.paths.chloraminated[units]
         row["feed_total_chlorine_mg_per_l"] = some(total, chlorine * 0.8)
         row["feed_free_chlorine_mg_per_l"] = np.where(chloramine, np.nan, some(total, chlorine * 0.5))
-        after = rounded(noisy(seen.carbon_outlet, world.chlorine_noise) + 0.01 * np.abs(rng.normal(size=m)), kit)
+        after = rounded(noisy(actual.carbon_outlet, world.chlorine_noise) + 0.01 * np.abs(rng.normal(size=m)), kit)
         row["carbon_outlet_total_chlorine_mg_per_l"] = some(after, chlorine * 0.9)
         row["carbon_outlet_free_chlorine_mg_per_l"] = np.where(chloramine, np.nan, some(after, chlorine * 0.5))
-        between = rounded(noisy(seen.interstage_chlorine, world.chlorine_noise), kit)
+        between = rounded(noisy(actual.interstage_chlorine, world.chlorine_noise), kit)
         row["interstage_chlorine_mg_per_l"] = some(between, chlorine * self.plant.has[units, 3] * 0.7)
         row["permeate_tds_at_start_mg_per_l"] = some(
             rounded(permeate * rng.uniform(1.2, 4, m), 1.0), gauges["start"] * here
@@ -526,12 +526,12 @@ class _Service:
                 "resin_capacity_eq_per_l",
             )
         }
-        seen: set[str] = set()
+        keys_listed: set[str] = set()
         for u, s in zip(rows, slots, strict=True):
             key = f"{STAGES[SLOT_STAGE[s]]}-{self._item_key(u, s)}"
-            if key in seen:
+            if key in keys_listed:
                 continue
-            seen.add(key)
+            keys_listed.add(key)
             label, stage = plant.label[u, s], SLOT_STAGE[s]
             values = dict.fromkeys(items)
             values.update(item_id=key, stage=STAGES[stage])

@@ -194,7 +194,7 @@ def blocking(curve: np.ndarray, share: np.ndarray, clean: np.ndarray, limit: np.
     return np.minimum(np.where(curve == 0, exponential, shaped), 40 * PSI)
 
 
-def left(remaining: np.ndarray, load: np.ndarray, per_unit: np.ndarray) -> np.ndarray:
+def capacity_after(remaining: np.ndarray, load: np.ndarray, per_unit: np.ndarray) -> np.ndarray:
     """Capacity left after a load has passed: exp(k R') = 1 + (exp(k R) - 1) exp(-k load)."""
     kr = np.minimum(per_unit * remaining, 500.0)
     return np.log1p(np.expm1(kr) * np.exp(-per_unit * load)) / per_unit
@@ -285,7 +285,7 @@ def run_day(
     product_share, interstage_share = _column(state, plant, RES.start, load_eq, plant.transfer_units[:, 1])
 
     product_tds = np.where(plant.has[:, 5], permeate_tds * product_share, permeate_tds)
-    seen = Day(
+    actual = Day(
         line=line,
         prefilter_outlet=prefilter_outlet,
         inlet=inlet,
@@ -302,9 +302,9 @@ def run_day(
         feed_l=feed_l,
         permeate_l=volume,
     )
-    _mark(plant, state, day, seen, drops, flow_share, rejection, product_share, interstage_share,
+    _mark(plant, state, day, actual, drops, flow_share, rejection, product_share, interstage_share,
           outlet * chlorine, between)  # fmt: skip
-    return seen
+    return actual
 
 
 def _column(
@@ -316,8 +316,8 @@ def _column(
     lead = np.maximum(state.capacity[:, first] - state.used[:, first], 0.0)
     lag = np.where(two, np.maximum(state.capacity[:, first + 1] - state.used[:, first + 1], 0.0), 0.0)
     both = lead + lag
-    lead_after = left(lead, load, per_unit)
-    both_after = left(both, load, per_unit)
+    lead_after = capacity_after(lead, load, per_unit)
+    both_after = capacity_after(both, load, per_unit)
     present = plant.has[:, first]
     state.used[:, first] = np.where(present, state.capacity[:, first] - lead_after, 0.0)
     lag_after = np.maximum(both_after - lead_after, 0.0)
@@ -331,7 +331,7 @@ def _mark(
     plant: Plant,
     state: State,
     day: int,
-    seen: Day,
+    actual: Day,
     drops: np.ndarray,
     flow_share: np.ndarray,
     rejection: np.ndarray,
@@ -352,7 +352,7 @@ def _mark(
     driver[:, CARB] = np.where(carbon_wear, 3, 5)
     now[:, MEM] = (day - state.placed[:, MEM] > 60) & ((flow_share < 0.85) | (rejection < plant.minimum_rejection))
     driver[:, MEM] = 4
-    product = seen.permeate_tds * product_share
+    product = actual.permeate_tds * product_share
     lead = interstage_share >= 0.95
     single = product > 1.0
     now[:, 5] = np.where(plant.role[:, 5] == 1, lead, single)

@@ -86,17 +86,17 @@ def _fleet_parts(simulated: Simulated, world: World) -> list[dict[str, np.ndarra
     assert not faults, faults[:3]
     parts = []
     for truth in simulated.truths:
-        known = whole.known_at(truth.cut_day)
-        answer = forecast(known)
+        known_fleet = whole.known_at(truth.cut_day)
+        answer = forecast(known_fleet)
         unit, slot = np.nonzero((simulated.positions >= 0) & np.isfinite(truth.exhausted_day))
         rows = simulated.positions[unit, slot]
         furthest = truth.cut_day + FURTHEST_YEARS * 365.25
-        cap = cap_day_of_positions(known, answer.placement_index, limits_of_fleet(known))[rows]
+        cap = cap_day_of_positions(known_fleet, answer.placement_index, limits_of_fleet(known_fleet))[rows]
         grids = {
             "learned": answer.grid_day,
-            "fixed interval": fixed_interval(known),
-            "label over load": label_over_load(known),
-            "straight line": straight_line(known),
+            "fixed interval": fixed_interval(known_fleet),
+            "label over load": label_over_load(known_fleet),
+            "straight line": straight_line(known_fleet),
         }
         dated = np.all([np.isfinite(grid[rows]).all(axis=1) for grid in grids.values()], axis=0)
         part = {

@@ -83,15 +83,17 @@ def make_paths(world: World, rng: np.random.Generator, days: int) -> Paths:
     line = rng.normal(60, 9, count).clip(35, 90) * 6.895
     line_kpa = line[:, None] + 10 * rng.normal(size=(count, days)) + 8 * np.cos(year)[None, :]
 
-    told = np.clip(np.exp(np.log(90) + 0.6 * rng.normal(size=count)), 14, 900)
-    told = np.round(told / 5) * 5
-    true = told / 7 * world.told_demand_bias * np.exp(world.told_demand_spread * rng.normal(size=count))
+    stated_weekly_l = np.clip(np.exp(np.log(90) + 0.6 * rng.normal(size=count)), 14, 900)
+    stated_weekly_l = np.round(stated_weekly_l / 5) * 5
+    true_l_per_day = (
+        stated_weekly_l / 7 * world.told_demand_bias * np.exp(world.told_demand_spread * rng.normal(size=count))
+    )
     growth = np.exp(np.outer(world.demand_growth_spread * rng.normal(size=count), t / 365.25 - world.years / 2))
     slow = rng.normal(size=(count, days // 30 + 2)) * 0.12
     slow = np.repeat(slow, 30, axis=1)[:, :days]
     daily = np.exp(world.demand_noise_spread * rng.normal(size=(count, days)) - world.demand_noise_spread**2 / 2)
     season = (1 + world.demand_season * np.sin(year - 1.2))[None, :]
-    product = true[:, None] * growth * np.exp(slow) * daily * season
+    product = true_l_per_day[:, None] * growth * np.exp(slow) * daily * season
     for row in np.flatnonzero(rng.random(count) < world.demand_step_share):
         product[row, int(rng.uniform(0.2, 1.0) * world.years * 365) :] *= np.exp(rng.normal(0, 0.5))
     for row in range(count):
@@ -109,5 +111,5 @@ def make_paths(world: World, rng: np.random.Generator, days: int) -> Paths:
         dirt=dirt,
         line_kpa=line_kpa,
         product_l=product,
-        told_weekly_l=told,
+        told_weekly_l=stated_weekly_l,
     )

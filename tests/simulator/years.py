@@ -139,7 +139,7 @@ class Years(_Service):
         self.tally = Tally(len(places) * years)
         self.changes = np.zeros((len(places), 7), dtype=int)
         self.busiest = np.zeros(len(places), dtype=int)
-        self.wanted: dict[int, set[int]] = {}
+        self.planned_slots: dict[int, set[int]] = {}
         self.learned: Learned | None = None
         self.learned_on = -LEARN_EVERY_DAYS
         self.last_visit = day - np.random.default_rng(5).uniform(0.0, 182.0, len(places))
@@ -149,19 +149,19 @@ class Years(_Service):
 
     # -- at the site
 
-    def spent(self, unit: int, slot: int) -> bool:
-        """Whether an installer at the unit would find it spent."""
+    def is_exhausted(self, unit: int, slot: int) -> bool:
+        """Whether an installer at the unit would find it exhausted."""
         return bool(self.plant.has[unit, slot] and not np.isnan(self.state.exhausted[unit, slot]))
 
     def _visit(self, unit: int, day: int) -> bool:
         plant, rng, way = self.plant, self.rng, self.way
-        change = set(self.wanted.pop(unit, set()))
+        change = set(self.planned_slots.pop(unit, set()))
         all_of_them = not way.dates and not way.on_readings
         if all_of_them:
             change |= {slot for slot in range(7) if plant.has[unit, slot] and slot != MEM}
             if day - self.state.placed[unit, MEM] >= 1_095:
                 change.add(MEM)
-        change |= {slot for slot in range(7) if self.spent(unit, slot) and rng.random() > self.world.miss_share}
+        change |= {slot for slot in range(7) if self.is_exhausted(unit, slot) and rng.random() > self.world.miss_share}
         used: list[int] = []
         for slot in sorted(change):
             if slot in (3, 6) and slot - 1 in used:
@@ -199,18 +199,18 @@ class Years(_Service):
         return bool(used)
 
     def _out(self, unit: int, slot: int, day: int) -> None:
-        self._remove(unit, slot, day, "exhausted" if self.spent(unit, slot) else "early")
+        self._remove(unit, slot, day, "exhausted" if self.is_exhausted(unit, slot) else "early")
 
     # -- one day
 
-    def after_day(self, day: int, seen: Day) -> None:
+    def after_day(self, day: int, actual: Day) -> None:
         """The simulator's day, then the visits to come."""
-        super().after_day(day, seen)
-        spent = self.plant.has & ~np.isnan(self.state.exhausted)
+        super().after_day(day, actual)
+        exhausted = self.plant.has & ~np.isnan(self.state.exhausted)
         # behind a spent lead a good lag still gives good water, of which nobody complains
-        self.complaint[self.plant.has[:, 6] & ~spent[:, 6]] = np.inf
+        self.complaint[self.plant.has[:, 6] & ~exhausted[:, 6]] = np.inf
         if day >= self.count_from:
-            self._count(spent)
+            self._count(exhausted)
         self.damage_before = self.state.damage.copy()
         way = self.way
         if np.isfinite(way.interval_days):
@@ -222,11 +222,11 @@ class Years(_Service):
         if way.dates and day % 7 == 0:
             self._plan(day)
 
-    def _count(self, spent: np.ndarray) -> None:
+    def _count(self, exhausted: np.ndarray) -> None:
         """Charge the day: the last cartridge of a stage is spent; any of the sediment filters in a row is blocked."""
         single = self.plant.role != 1
         for code, where in enumerate((SED, CARB, slice(MEM, MEM + 1), RES)):
-            bad = (spent[:, where] & (single[:, where] | (code == 0))).any(axis=1)
+            bad = (exhausted[:, where] & (single[:, where] | (code == 0))).any(axis=1)
             self.tally.bad_days[STAGES[code]] += float(bad.sum())
             self.tally.bad_money[STAGES[code]] += float(self.late[bad, code].sum())
         eaten = np.maximum(self.state.damage - self.damage_before, 0.0)
@@ -243,8 +243,8 @@ class Years(_Service):
             with np.errstate(invalid="ignore"):
                 bad = self.plant.kind_ro_di[units] & (row["product_tds_mg_per_l"] > 1.5)
                 bad |= row["carbon_outlet_total_chlorine_mg_per_l"] > 0.1
-                drop = row["line_pressure_kpa"] - row["prefilter_outlet_pressure_kpa"]
-                bad |= drop > 1.3 * self.plant.sediment_limit[units]
+                drop_kpa = row["line_pressure_kpa"] - row["prefilter_outlet_pressure_kpa"]
+                bad |= drop_kpa > 1.3 * self.plant.sediment_limit[units]
                 bad |= row["permeate_tds_mg_per_l"] > 0.12 * row["feed_tds_mg_per_l"]
             for unit in units[bad]:
                 if day - self.last_visit[unit] > 10:
@@ -282,7 +282,7 @@ class Years(_Service):
                 continue
             unit = slots[visit.needs[0]][0]
             self.next_visit[unit] = min(self.next_visit[unit], day + 1 + visit.best_day)
-            self.wanted[unit] = {slots[key][1] for key in visit.needs}
+            self.planned_slots[unit] = {slots[key][1] for key in visit.needs}
 
     def _dates(self, day: int) -> tuple[np.ndarray, np.ndarray]:
         """Days left at the quantiles and the share left, (units, 7, 7) and (units, 7); NaN where nothing stands."""
@@ -291,20 +291,20 @@ class Years(_Service):
         share = np.full(shape, np.nan)
         at = self.plant.has & ~np.isnan(self.state.placed)
         if self.way.dates == "true":
-            left = self._true_days_left(day)
-            days_left[at] = left[at][:, None]
+            true_days = self._true_days_left(day)
+            days_left[at] = true_days[at][:, None]
             age = day - self.state.placed
-            share[at] = (left / np.maximum(left + age, 1.0))[at]
+            share[at] = (true_days / np.maximum(true_days + age, 1.0))[at]
             return days_left, share
         today = self.world.start_day + day + 0.6
         fleet, _ = build_fleet(as_of_day=today, **self.columns())
-        quantiles, remaining = self._told(fleet, day)
+        quantiles, remaining = self._forecast_quantiles(fleet, day)
         rows = self.position_rows[at]
         days_left[at] = quantiles[rows] - today
         share[at] = np.clip(remaining[rows], 0.0, 1.0)
         return days_left, share
 
-    def _told(self, fleet: Fleet, day: int) -> tuple[np.ndarray, np.ndarray]:
+    def _forecast_quantiles(self, fleet: Fleet, day: int) -> tuple[np.ndarray, np.ndarray]:
         if self.way.dates == "fixed":
             grid = fixed_interval(fleet)
             placed = fleet.placements.placed_day[current_placements(fleet)]
@@ -312,18 +312,18 @@ class Years(_Service):
             return grid[:, _SHOWN], middle / np.maximum(middle + fleet.as_of_day - placed, 1.0)
         if day - self.learned_on >= LEARN_EVERY_DAYS:
             self.learned, self.learned_on = None, day
-        told = forecast(fleet, learned=self.learned)
+        answer = forecast(fleet, learned=self.learned)
         if self.learned is None:
-            self.learned = told.learned
-        return told.quantile_day, told.remaining_share
+            self.learned = answer.learned
+        return answer.quantile_day, answer.remaining_share
 
     def _true_days_left(self, day: int) -> np.ndarray:
         """Days until the truth, when everything else is kept up; what lasts beyond what is looked at, just beyond."""
         state = self.state.copy()
         for ahead in range(day + 1, day + LOOKED_AHEAD_DAYS):
             run_day(self.world, self.plant, self.paths, state, ahead, others_are_kept_up=True)
-        left = np.where(np.isnan(state.exhausted), day + 1.2 * LOOKED_AHEAD_DAYS, state.exhausted) - day
-        return np.maximum(left, 0.0)
+        days_left = np.where(np.isnan(state.exhausted), day + 1.2 * LOOKED_AHEAD_DAYS, state.exhausted) - day
+        return np.maximum(days_left, 0.0)
 
     def _need(self, unit: int, slot: int, day: int, days_left: np.ndarray, share: np.ndarray) -> Need | None:
         plant = self.plant
@@ -331,7 +331,7 @@ class Years(_Service):
         mine = days_left[unit, slot]
         if np.isnan(mine).any():
             return None
-        half, left = mine[3], float(share[unit, slot])
+        half, remaining_share = mine[3], float(share[unit, slot])
         price, late = PRICE[stage], self.way.policy.late_cost(stage, use)
         need = Need(
             f"{unit}.{slot}",
@@ -341,10 +341,10 @@ class Years(_Service):
             label=stage,
             minutes=self.counting.minutes_for("replace"),
             quantile_days=tuple(mine),
-            remaining_share=left,
+            remaining_share=remaining_share,
             price=price,
             late_cost_per_day=late,
-            fresh_life_days=float(half / left) if left > 0.05 and half > 0 else float("nan"),
+            fresh_life_days=float(half / remaining_share) if remaining_share > 0.05 and half > 0 else float("nan"),
         )
         lead = slot if slot in _PAIRS else slot - 1
         lag = _PAIRS.get(lead, 0)

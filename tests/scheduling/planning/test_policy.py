@@ -86,6 +86,11 @@ def test_the_ends_of_a_range_are_taken_and_what_lies_beyond_is_refused(name: str
         assert caught.value.field in (name, "lunch_latest_start_s")
 
 
+def test_lunch_may_begin_as_late_as_the_day_ends() -> None:
+    late = Policy.from_mapping({"lunch_earliest_start_s": 86_400, "lunch_latest_start_s": 86_400})
+    assert late.lunch_earliest_start_s == 86_400
+
+
 def test_every_number_has_a_range_here() -> None:
     assert {name for name, value in Policy().to_mapping().items() if isinstance(value, int | float)} == set(RANGES)
 

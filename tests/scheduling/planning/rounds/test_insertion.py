@@ -64,6 +64,23 @@ def test_the_cheapest_insertion_is_the_cheapest_of_all(seed: int, overtime: int)
             assert insertion.extra_cents == min(costs)
 
 
+@pytest.mark.parametrize(("saved_cents", "is_made"), [(-1, False), (0, False), (1, True)])
+def test_polishing_puts_in_a_visit_that_saves_a_single_cent(saved_cents: int, is_made: bool) -> None:
+    """At the installer's door a visit costs no driving: it saves what leaving it would cost beyond its own price."""
+    home = Place(50.0, 9.0)
+    problem = RoundProblem.build(
+        first_day=FIRST_DAY,
+        days=1,
+        installers=[Installer("Ada", home, (Shift(0, 8 * HOUR, 16 * HOUR),))],
+        candidates=[
+            Candidate("v", home, (Window(0, 8 * HOUR, 16 * HOUR),), HOUR, (500,), 500 + saved_cents),
+        ],
+        rates=Rates(),
+        provider=GreatCircleTravel(),
+    )
+    assert polish(problem, {}) == ({(0, 0): (0,)} if is_made else {})
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_polishing_never_makes_a_plan_dearer_and_leaves_no_exchange_in_place(seed: int) -> None:
     problem = make_week(80, seed=seed, installers=2, days=3)

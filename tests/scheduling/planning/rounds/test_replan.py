@@ -166,6 +166,14 @@ def test_dear_disturbance_means_fewer_changes(week) -> None:
     assert cheap.disturbance_cents == 0
 
 
+def test_what_breaking_a_plan_costs_where_nothing_was_decided() -> None:
+    """Cents and seconds; common practice, no source."""
+    assert dataclasses.asdict(Disturbance()) == {
+        "other_installer_cents": 600, "other_promised_installer_cents": 2_500, "other_day_cents": 2_000,
+        "dropped_cents": 4_000, "added_cents": 1_500, "retimed_cents": 1_000, "tolerance_s": 900,
+    }  # fmt: skip
+
+
 def test_stock_and_lunch_already_taken_are_taken_into_account() -> None:
     problem = make_week(40, seed=33, musts=0, days=2, skills=False)
     problem = dataclasses.replace(

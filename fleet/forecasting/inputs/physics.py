@@ -7,7 +7,7 @@ outside a formula's range is moved to its edge. Values that could not be are tak
 
 import numpy as np
 
-from fleet.engineering.formulas import carbonate, mass_balance, normalisation, sediment, temperature_correction
+from fleet.engineering.formulas import carbonate, mass_balance, normalisation, resin, sediment, temperature_correction
 from fleet.forecasting.inputs.tables import Floats
 
 
@@ -92,6 +92,18 @@ def water_u_kelvin(temperature_degc: Floats, stated_u_kelvin: Floats | float = n
     """Temperature coefficient of the water, as stated or of two slopes; see `formulas.temperature_correction`."""
     stated = _within(stated_u_kelvin, 500.0, 10_000.0)
     return np.asarray(temperature_correction.water_u_kelvin(_within(temperature_degc, 1.0, 45.0), stated))
+
+
+def resin_load_meq_per_l(permeate_tds_mg_per_l: Floats, co2_mg_per_l: Floats | float = 0.0) -> Floats:
+    """Load that ions and carbon dioxide put on resin; see `formulas.resin.governing_load_meq_per_l`."""
+    ions = resin.ionic_load_meq_per_l(_within(permeate_tds_mg_per_l, 0.0, 50_000.0))
+    return np.asarray(resin.governing_load_meq_per_l(ions, co2_mg_per_l=_within(co2_mg_per_l, 0.0, 1e6)))
+
+
+def resin_capacity_meq(resin_volume_l: Floats, capacity_eq_per_l: Floats) -> Floats:
+    """Capacity of cartridges by their label; see `formulas.resin.capacity_eq`."""
+    volume, capacity = _within(resin_volume_l, 1e-3, 1e6), _within(capacity_eq_per_l, 1e-3, 3.0)
+    return 1000.0 * np.asarray(resin.capacity_eq(volume, capacity))
 
 
 def _within(values: Floats | float, low: float, high: float) -> "np.ndarray[tuple[int, ...], np.dtype[np.float64]]":

@@ -18,6 +18,7 @@ from fleet.forecasting.inputs.physics import (
     feed_volume_l,
     inverse_temperature_per_kelvin,
     recovery_at_waste_ratio,
+    resin_load_meq_per_l,
     waste_ratio,
 )
 from fleet.forecasting.inputs.tables import FeedWater, Fleet, Floats, Indexes, Readings
@@ -28,7 +29,6 @@ from fleet.forecasting.wear.nominal import (
     DEFAULT_L_PER_DAY,
     DEFAULT_RECOVERY,
     DEFAULT_REJECTION,
-    MG_PER_MEQ_AS_NACL,
 )
 
 STEP_DAYS: Final = 14.0
@@ -50,7 +50,6 @@ DEFAULT_CO2_MG_PER_L: Final = 5.0
 DEFAULT_PH: Final = 7.6
 DEFAULT_ALKALINITY: Final = 100.0
 DEFAULT_TEMPERATURE_DEGC: Final = 15.0
-MG_PER_MMOL_CO2: Final = 44.01
 
 
 @dataclass(frozen=True)
@@ -229,7 +228,7 @@ def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None)
     feed_volume = feed_volume_l(product, recovery)
     mean_product = np.maximum(product.mean(axis=1, keepdims=True), 1e-9)
     use_days = np.where(is_idle[:, None], 0.0, 0.4 + 0.6 * product / mean_product)
-    resin_load = product * (np.maximum(permeate_tds, 0.3) / MG_PER_MEQ_AS_NACL + co2 / MG_PER_MMOL_CO2)
+    resin_load = product * resin_load_meq_per_l(np.maximum(permeate_tds, 0.3), co2)
     loads = (feed_volume, feed_volume * chlorine, use_days, resin_load)
     cumulative = tuple(
         np.concatenate([np.zeros((count, 1)), np.cumsum(load * timeline.step_days, axis=1)], axis=1) for load in loads

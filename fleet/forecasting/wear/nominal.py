@@ -14,7 +14,7 @@ from fleet.engineering.limits import maximum_service_time_days as service_time_b
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.limits import limits_of_fleet
-from fleet.forecasting.inputs.physics import feed_volume_l, recovery_fraction
+from fleet.forecasting.inputs.physics import feed_volume_l, recovery_fraction, resin_capacity_meq, resin_load_meq_per_l
 from fleet.forecasting.inputs.tables import Codes, Fleet, Floats, Indexes
 
 FIXED_INTERVAL_DAYS: Final = np.array([182.6, 365.0, 1095.0, 182.6])
@@ -33,7 +33,6 @@ DEFAULT_FEED_TDS_MG_PER_L: Final = 250.0
 DEFAULT_CHLORINE_MG_PER_L: Final = 1.0
 DEFAULT_REJECTION: Final = 0.95
 DEFAULT_L_PER_DAY: Final = 15.0
-MG_PER_MEQ_AS_NACL: Final = 58.443
 
 
 @dataclass(frozen=True)
@@ -93,7 +92,7 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
     """Label capacity and mean measured load of every standing cartridge.
 
     Loads: feed volume for sediment, chlorine for carbon, days for a membrane (a label gives no capacity; three years),
-    ionic equivalents by TDS alone for resin (engineering reference: 1 meq/L is 58.443 mg/L as NaCl).
+    ionic equivalents by TDS alone for resin.
     """
     units, readings, positions, items = fleet.units, fleet.readings, fleet.positions, fleet.items
     count = len(units)
@@ -148,7 +147,7 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
     load = np.select(
         [stage == words.SEDIMENT, stage == words.CARBON, stage == words.MEMBRANE],
         [feed_volume[unit], feed_volume[unit] * chlorine[unit], days],
-        demand[unit] * np.maximum(permeate_tds[unit], 0.5) / MG_PER_MEQ_AS_NACL,
+        demand[unit] * resin_load_meq_per_l(np.maximum(permeate_tds[unit], 0.5)),
     )
     capacity = np.select(
         [stage == words.SEDIMENT, stage == words.CARBON, stage == words.MEMBRANE],
@@ -157,7 +156,7 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
             1000.0 * attribute(items.chlorine_capacity_g, DEFAULT_CHLORINE_CAPACITY_G),
             np.full(len(positions), FIXED_INTERVAL_DAYS[words.MEMBRANE]),
         ],
-        1000.0 * attribute(items.resin_volume_l * items.resin_capacity_eq_per_l, DEFAULT_RESIN_EQ),
+        attribute(resin_capacity_meq(items.resin_volume_l, items.resin_capacity_eq_per_l), 1000.0 * DEFAULT_RESIN_EQ),
     )
     unit_code = np.array([1, 2, 0, 4], dtype=np.int8)[stage]
     return NominalLives(placement_index=current_placement, daily_load=load, load_unit=unit_code, capacity=capacity)

@@ -8,7 +8,7 @@ import numpy as np
 from fleet.engineering.limits import Limits
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
-from fleet.forecasting.inputs.physics import inverse_temperature_per_kelvin, normalised_drop_kpa
+from fleet.forecasting.inputs.physics import inverse_temperature_per_kelvin, normalised_drop_kpa, resin_capacity_meq
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions
 from fleet.forecasting.wear.learned import Pool
@@ -102,7 +102,7 @@ def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, limits
     between = np.where(segments.lag[segment] >= 0, outlet_readings.between, np.nan)
     outlet_readings = StageReadings(between, outlet_readings.after, entering, outlet_readings.resolution)
     items = fleet.items
-    label = 1000.0 * items.resin_volume_l * items.resin_capacity_eq_per_l
+    label = resin_capacity_meq(items.resin_volume_l, items.resin_capacity_eq_per_l)
     lead = _labels(fleet, segments.lead, label, 1000.0 * DEFAULT_RESIN_EQ)
     lag = _labels(fleet, segments.lag, label, 1000.0 * DEFAULT_RESIN_EQ)
     owner = columns.unit[segments.column]

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fleet.engineering.formulas import mass_balance, normalisation, sediment, temperature_correction
+from fleet.engineering.formulas import mass_balance, normalisation, resin, sediment, temperature_correction
 from fleet.forecasting.inputs import physics
 
 ODD = np.array([np.nan, -1e12, -1.0, 0.0, 1e-300, 0.2, 40.0, 1e5, 1e12])
@@ -74,3 +74,16 @@ def test_temperature_counts_as_in_the_flow_of_a_membrane():
     np.testing.assert_array_equal(factor, temperature_correction.water_tcf(temperature, u_kelvin=stated))
     at_edge = physics.inverse_temperature_per_kelvin(0.0)
     assert physics.inverse_temperature_per_kelvin(-40.0) == at_edge
+
+
+def test_load_and_capacity_of_resin_are_those_of_the_formulas():
+    tds, gas = np.array([10.0, 0.5, 200.0]), np.array([5.0, 20.0, 0.0])
+    ions = resin.ionic_load_meq_per_l(tds)
+    np.testing.assert_array_equal(
+        physics.resin_load_meq_per_l(tds, gas), resin.governing_load_meq_per_l(ions, co2_mg_per_l=gas)
+    )
+    np.testing.assert_array_equal(physics.resin_load_meq_per_l(tds), ions)
+    capacity = physics.resin_capacity_meq(np.array([1.2, np.nan]), np.array([0.457, 0.457]))
+    np.testing.assert_allclose(capacity, [548.4, np.nan])
+    # no resin holds 5 eq/L, which a table may say: it is taken as the most that the formula knows
+    np.testing.assert_allclose(physics.resin_capacity_meq(np.array([1.0]), np.array([5.0])), 3000.0)

@@ -30,7 +30,7 @@ def fleet_of(fleet_columns):
 
 def test_lives_by_hand_without_a_reading():
     """70 L a week at a quarter: 40 L of feed a day, so 20 000 L last 500 days; 150 g of chlorine at 1 mg/L 3750 days.
-    250 mg/L at 95 % leave 12.5 mg/L: 10 x 12.5/58.443 = 2.1388 meq a day, and 1.2 L of 0.457 eq/L hold 548.4."""
+    250 mg/L at 95 % leave 12.5 mg/L: 10 x 12.5/58.4428 = 2.1388 meq a day, and 1.2 L of 0.457 eq/L hold 548.4."""
     fleet = fleet_of(columns(weekly_demand_l=70.0))
     lives = nominal_lives(fleet)
     assert lives.daily_load == pytest.approx([40.0, 40.0, 1.0, 2.1388], rel=1e-4)
@@ -44,7 +44,7 @@ def test_what_was_read_counts_before_what_is_usual():
     fleet_columns["readings"] = readings(
         NOW - np.arange(5.0), permeate_flow_l_per_day=200.0, concentrate_flow_l_per_day=300.0,
         feed_free_chlorine_mg_per_l=0.5, feed_total_chlorine_mg_per_l=[None, None, None, None, 0.2],
-        permeate_tds_mg_per_l=[5.8443, 5.8443, 5.8443, 90.0, 1.0],
+        permeate_tds_mg_per_l=[5.84428, 5.84428, 5.84428, 90.0, 1.0],
     )  # fmt: skip
     lives = nominal_lives(fleet_of(fleet_columns))
     # recovery 0.4, so 25 L of feed; the greater of the two chlorines; the median permeate

@@ -44,7 +44,8 @@ from scheduling.planning.rounds import (
 )
 from scheduling.planning.rounds.naive import naive_plan
 from scheduling.planning.travel.trips import GreatCircleTravel, Place
-from scheduling.planning.visits.bundling import BundlingSite, bundle_visits
+from scheduling.planning.visits.bundling import bundle_visits
+from scheduling.planning.visits.proposal import BundlingSite
 from tests.published import solomon
 from tests.scheduling.planning.rounds.instances import make_week
 

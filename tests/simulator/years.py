@@ -18,7 +18,9 @@ from fleet.forecasting.wear.nominal import current_placements, fixed_interval
 from scheduling.planning.needs.need import Need, NeedKind
 from scheduling.planning.policy import STAGES, USES, Policy
 from scheduling.planning.travel.trips import Place
-from scheduling.planning.visits.bundling import BundlingSite, bundle_visits, travel_cost_estimate
+from scheduling.planning.visits.bundling import bundle_visits
+from scheduling.planning.visits.proposal import BundlingSite
+from scheduling.planning.visits.travel_cost import travel_cost_estimate
 from tests.simulator.fleet import _Service
 from tests.simulator.plant import CARB, MEM, RES, SED, SLOT_STAGE, Day, build_plant, run_day
 from tests.simulator.settings import World

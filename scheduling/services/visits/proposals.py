@@ -15,8 +15,9 @@ from fleet.models import Site
 from scheduling.models import Installer, Need, Visit, VisitTask
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.travel.trips import Place
-from scheduling.planning.visits.bundling import BundlingSite, VisitProposal, bundle_visits
+from scheduling.planning.visits.bundling import bundle_visits
 from scheduling.planning.visits.early import cost_of_going_early
+from scheduling.planning.visits.proposal import BundlingSite, VisitProposal
 from scheduling.services.needs.costs import planning_need
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy

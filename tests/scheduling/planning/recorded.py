@@ -23,7 +23,8 @@ from scheduling.planning.rounds.stability import Stability
 from scheduling.planning.rounds.unserved import explain_unserved
 from scheduling.planning.travel.traffic import Traffic
 from scheduling.planning.travel.trips import Place
-from scheduling.planning.visits.bundling import BundlingSite, bundle_visits
+from scheduling.planning.visits.bundling import bundle_visits
+from scheduling.planning.visits.proposal import BundlingSite
 from tests.scheduling.planning.rounds.instances import HOUR, make_week
 
 FILE = Path(__file__).with_suffix(".json")

@@ -23,7 +23,8 @@ from scheduling.planning.rounds import (
 )
 from scheduling.planning.stock.parts import PartsTask, Rule, parts_for
 from scheduling.planning.travel.trips import GreatCircleTravel, Place
-from scheduling.planning.visits.bundling import BundlingSite, VisitProposal, bundle_visits
+from scheduling.planning.visits.bundling import bundle_visits
+from scheduling.planning.visits.proposal import BundlingSite, VisitProposal
 
 MONDAY = datetime.date(2026, 11, 30)
 HOUR = 3_600

@@ -13,7 +13,10 @@ from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs.need import Need, NeedKind, cost_curves, exhausted_probability
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import Place
-from scheduling.planning.visits.bundling import BundlingSite, best_patterns, bundle_visits, travel_cost_estimate
+from scheduling.planning.visits.bundling import bundle_visits
+from scheduling.planning.visits.patterns import best_patterns
+from scheduling.planning.visits.proposal import BundlingSite
+from scheduling.planning.visits.travel_cost import travel_cost_estimate
 
 SPREAD = np.array([0.55, 0.65, 0.8, 1.0, 1.2, 1.4, 1.55])
 HERE = Place(50.0, 9.0)

@@ -1,0 +1,51 @@
+"""What driving to a site costs in a usual round, before any round is planned."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from scheduling.planning.needs.need import FloatArray
+from scheduling.planning.policy import Policy
+from scheduling.planning.travel.trips import EARTH_RADIUS_M, Place, RoadModel, great_circle_m
+
+
+def travel_cost_estimate(
+    places: Sequence[Place], bases: Sequence[Place] = (), *, policy: Policy, road: RoadModel | None = None
+) -> FloatArray:
+    r"""Driving money of visiting each place in a usual round.
+
+    One leg to a neighbour that is due as well, plus the drive out and back shared by the stops of a round. With sites
+    scattered at random (a Poisson field) of which one in T is due in a week, the nearest due one is on average as far
+    as the (pi/4) T-th nearest of all, which is what is taken.
+
+    Returns
+    -------
+    array ``(places,)`` in money.
+    """
+    model = road or RoadModel()
+    n = len(places)
+    degrees = np.array([(p.latitude_deg, p.longitude_deg) for p in places], dtype=np.float64).reshape(-1, 2)
+    lat, lon = np.radians(degrees[:, 0]), np.radians(degrees[:, 1])
+    leg_m = np.zeros(n)
+    k = min(max(1, round(math.pi / 4.0 * policy.visit_interval_weeks)), n - 1)
+    if k >= 1:
+        xyz = np.column_stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)])
+        chord, _ = cKDTree(xyz).query(xyz, k=[k + 1])
+        leg_m = 2.0 * EARTH_RADIUS_M * np.arcsin(np.clip(chord[:, 0] / 2.0, 0.0, 1.0))
+    cost = _driving_money(model, leg_m, policy)
+    if bases:
+        stem = np.min(
+            [great_circle_m(degrees[:, 0], degrees[:, 1], b.latitude_deg, b.longitude_deg) for b in bases], axis=0
+        )
+        cost = cost + 2.0 * _driving_money(model, stem, policy) / policy.stops_per_round
+    return np.asarray(cost)
+
+
+def _driving_money(model: RoadModel, straight_m: FloatArray, policy: Policy) -> FloatArray:
+    road_m = model.road_m(straight_m)
+    minutes = model.driving_s(road_m) / 60.0
+    return np.asarray(minutes * policy.driving_cost_per_minute + road_m / 1_000.0 * policy.driving_cost_per_km)

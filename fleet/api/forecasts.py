@@ -17,6 +17,7 @@ from accounts.http.serializers import AnswerSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet, TenantViewSet
 from accounts.jobs.api import JobSerializer, accepted
 from fleet.models import Forecast, Position, Stage
+from fleet.services import words
 from fleet.services.forecasts.changes import sentence_of_change
 from fleet.services.forecasts.forecasts import start_forecast_job
 from fleet.services.forecasts.groups import probability_exhausted_by
@@ -247,7 +248,7 @@ class ForecastViewSet(ReadOnlyViewSet):
         after = self.get_object()
         earlier = self.get_queryset().filter(position=after.position_id, as_of__lt=after.as_of)
         before = earlier.order_by("-as_of").first()
-        sentence = "This is the first forecast of the position."
+        sentence = words.first_forecast()
         if before is not None:
             sentence = sentence_of_change(before=before, after=after)
         change = {"before": before, "after": after, "sentence": sentence}

@@ -5,6 +5,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from accounts.language import gettext
+
 Floats = NDArray[np.floating[Any]]
 
 LEVELS: Final = np.array([0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95])
@@ -62,8 +64,8 @@ def percent_text(probability: float) -> str:
     ('73 %', 'over 99 %', 'under 1 %')
     """
     if probability > 0.994:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.006 else f"{100 * probability:.0f} %"
+        return gettext("over 99 %")
+    return gettext("under 1 %") if probability < 0.006 else f"{100 * probability:.0f} %"
 
 
 def cumulative_at(grid: Floats, day: Floats) -> Floats:

@@ -7,7 +7,9 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 
+from accounts.language import gettext
 from fleet.models import Finding, Position, Reading, Stage, Unit
+from fleet.services import words
 from fleet.services.forecasts.groups import first_to_fail_of_unit
 from fleet.services.limits import limits_of
 from fleet.services.readings.cartridge_changes import last_changed, of_present_cartridge
@@ -19,10 +21,6 @@ _LOOKED_AT: Final = 50
 
 _CHLORINE: Final = ("carbon_outlet_total_chlorine_mg_per_l", "carbon_outlet_free_chlorine_mg_per_l")
 _CHLORINE_READ: Final = Q(**{f"{_CHLORINE[0]}__isnull": False}) | Q(**{f"{_CHLORINE[1]}__isnull": False})
-
-_DEIONISED: Final = "Deionised water is not for drinking."
-_NO_CLAIM: Final = "Readings show how the unit works; a claim about drinking water needs an accredited laboratory."
-_ESTIMATE: Final = "Dates are estimates; they are not the only safeguard. Test your water before you rely on it."
 
 
 @dataclass(frozen=True)
@@ -79,21 +77,22 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     chlorine = max((read for read in tests_read if read is not None), default=None)
     if reading is None or swapped or reading.taken_at < now - FRESH:
         read_before = reading is None and own_readings.filter(**{f"{column}__isnull": False}).exists()
-        changed = f"the {'resin' if has_resin else 'membrane'} was changed on {_day(unit, changed_at)}"
-        water, sentence = "unknown", _unknown(reading, now, swapped, changed if read_before else "")
+        changed = words.unread_since_change(has_resin, _day(unit, changed_at)) if read_before else ""
+        water, sentence = "unknown", changed or _unknown(reading, now, swapped)
     elif value is not None and value > limit:
         water = "not_good"
-        sentence = f"The water was at {value:.3g} mg/L TDS, above {_allowed(unit, limit)}."
+        sentence = words.water_above(value, words.allowed_tds(limit, unit.product_tds_target_mg_per_l))
     elif chlorine is not None and chlorine >= limits.chlorine_mg_per_l:
         water = "not_good"
-        sentence = f"Chlorine gets past the carbon ({chlorine:.2g} mg/L); it is due for a change."
+        sentence = words.chlorine_passes(chlorine)
     else:
-        water, sentence = "good", f"The water was at {value:.3g} mg/L TDS, within {_allowed(unit, limit)}."
+        allowed = words.allowed_tds(limit, unit.product_tds_target_mg_per_l)
+        water, sentence = "good", words.water_within(value or 0.0, allowed)
     findings = Finding.objects.filter(unit=unit, state__in=Finding.LIVE)
     sentences = [
         text for text in findings.order_by("-confidence", "pk").values_list("client_sentence", flat=True) if text
     ]
-    cautions = ([_DEIONISED] if has_resin else [_NO_CLAIM]) + [_ESTIMATE]
+    cautions = [words.DEIONISED if has_resin else words.NO_CLAIM, words.ESTIMATE]
     return Status(
         unit_id=unit.pk,
         water=water,
@@ -104,16 +103,8 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
         limit_mg_per_l=limit,
         next_change=_next_change(unit),
         findings=tuple(dict.fromkeys(sentences)),
-        cautions=tuple(cautions),
+        cautions=tuple(gettext(text) for text in cautions),
     )
-
-
-def _allowed(unit: Unit, limit: float) -> str:
-    """The limit the water is held against, and what the use alone would allow where that is more."""
-    target = unit.product_tds_target_mg_per_l
-    if limit < target:
-        return f"the {limit:g} mg/L this unit is kept to (your use alone allows {target:g} mg/L)"
-    return f"the {limit:g} mg/L your use allows"
 
 
 def _is_doubtful(reading: Reading | None) -> bool:
@@ -131,15 +122,10 @@ def _day(unit: Unit, at: datetime | None) -> str:
     return "" if at is None else at.astimezone(ZoneInfo(unit.site.time_zone)).date().isoformat()
 
 
-def _unknown(reading: Reading | None, now: datetime, doubtful: bool, changed: str) -> str:
-    if changed:
-        return f"{changed[0].upper()}{changed[1:]}, and nobody has measured the water since."
+def _unknown(reading: Reading | None, now: datetime, doubtful: bool) -> str:
     if reading is None:
-        return "Nobody has measured the water of this unit yet."
-    if doubtful:
-        return "The newest reading does not make sense, so it says nothing about your water; it should be taken again."
-    days = (now - reading.taken_at).days
-    return f"The newest reading is {days} days old, too old to say how the water is today."
+        return words.never_read()
+    return words.doubtful_reading() if doubtful else words.old_reading((now - reading.taken_at).days)
 
 
 def _next_change(unit: Unit) -> Change | None:

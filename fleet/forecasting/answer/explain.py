@@ -1,22 +1,25 @@
-"""One plain sentence per forecast, for the installer and for the client."""
+"""One plain sentence per forecast, for the installer and for the client; spoken through `accounts.language`."""
 
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
+from accounts.language import gettext, ngettext
 from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import SHOWN
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Fleet
 
 _STAGE_NAMES = ("sediment filter", "carbon", "membrane", "resin")
-_WHY = {
+WHY = {
     words.CAPACITY: "its capacity will be exhausted",
     words.PRESSURE: "its differential pressure will pass the limit",
     words.BREAKTHROUGH: "breakthrough will reach the limit",
     words.MEMBRANE_TREND: "its flow or rejection will fall below the limit",
     words.MAXIMUM_SERVICE_TIME: "it reaches its maximum service time",
 }
+"""What ends the service of a cartridge, by driver; in English, to be spoken with `why_text`."""
+
 _MEDIAN, _EARLY, _LATE = 3, 1, 5
 
 
@@ -36,7 +39,12 @@ def position_name(fleet: Fleet, position: int) -> str:
     """Stage of a position with its role where there are two, as a practitioner would say it."""
     role = int(fleet.positions.role[position])
     name = _STAGE_NAMES[int(fleet.positions.stage[position])]
-    return name if role == words.SINGLE else f"{words.ROLES[role]} {name}"
+    return gettext(name if role == words.SINGLE else f"{words.ROLES[role]} {name}")
+
+
+def why_text(driver: int) -> str:
+    """What ends the service of a cartridge, as a clause."""
+    return gettext(WHY.get(driver, "it wears"))
 
 
 def sentence_for_installer(
@@ -66,35 +74,50 @@ def sentence_for_installer(
     name = position_name(fleet, position)
     state = int(forecasts.state[position])
     if forecasts.no_date_reason[position]:
-        return f"{name.capitalize()}: {forecasts.no_date_reason[position]}"
+        reason = gettext(str(forecasts.no_date_reason[position]))
+        return gettext("{name}: {reason}").format(name=name.capitalize(), reason=reason)
     dates = forecasts.grid_day[position, SHOWN]
-    why = _WHY.get(int(forecasts.driver[position]), "it wears")
+    why = why_text(int(forecasts.driver[position]))
     used = int(forecasts.readings_used[position])
     lives = int(forecasts.past_lives[position])
     evidence = []
     if used:
         # Whole days that went by: what was read this morning is not a day old in the afternoon.
         age = int(forecasts.newest_reading_age_days[position])
-        old = f"{age} day{'' if age == 1 else 's'} old" if age > 0 else "less than a day old"
-        evidence.append(f"{used} reading{'s' if used > 1 else ''}, {'the newest ' if used > 1 else ''}{old}")
+        old = ngettext("{days} day old", "{days} days old", age).format(days=age) if age > 0 else ""
+        readings = ngettext("{count} reading, {old}", "{count} readings, the newest {old}", used)
+        evidence.append(readings.format(count=used, old=old or gettext("less than a day old")))
+    elif lives:
+        evidence.append(gettext("no reading of this cartridge"))
     else:
-        evidence.append("no reading of this cartridge" + ("" if lives else ", only its label and load"))
+        evidence.append(gettext("no reading of this cartridge, only its label and load"))
     if lives:
-        evidence.append(f"{lives} earlier cartridge{'s' if lives > 1 else ''} here")
+        earlier = ngettext("{count} earlier cartridge here", "{count} earlier cartridges here", lives)
+        evidence.append(earlier.format(count=lives))
     left_out = int(forecasts.readings_excluded[position])
     if left_out:
-        evidence.append(f"{left_out} reading{'s' if left_out > 1 else ''} left out as not usable")
+        evidence.append(
+            ngettext(
+                "{count} reading left out as not usable", "{count} readings left out as not usable", left_out
+            ).format(count=left_out)
+        )
     basis = "; ".join(evidence)
     if state == words.EXHAUSTED_NOW:
-        because = f", because {why_exhausted}" if why_exhausted else ""
-        verdict = "exhausted" if is_certain else "probably exhausted"
-        return f"{name.capitalize()}: {verdict} by now{because} ({basis}); change it at the next visit."
+        if is_certain:
+            verdict = gettext("{name}: exhausted by now{because} ({basis}); change it at the next visit.")
+        else:
+            verdict = gettext("{name}: probably exhausted by now{because} ({basis}); change it at the next visit.")
+        return verdict.format(name=name.capitalize(), because=_because(why_exhausted), basis=basis)
+    median, early, late = (date_text(dates[level], offset_days) for level in (_MEDIAN, _EARLY, _LATE))
     if dates[_LATE] - dates[_EARLY] < 1.0:
-        return f"{name.capitalize()}: {why} on {date_text(dates[_MEDIAN], offset_days)}; {basis}."
-    return (
-        f"{name.capitalize()}: {why} around {date_text(dates[_MEDIAN], offset_days)} "
-        f"(8 in 10: {date_text(dates[_EARLY], offset_days)} to {date_text(dates[_LATE], offset_days)}); {basis}."
-    )
+        sentence = gettext("{name}: {why} on {median}; {basis}.")
+    else:
+        sentence = gettext("{name}: {why} around {median} (8 in 10: {early} to {late}); {basis}.")
+    return sentence.format(name=name.capitalize(), why=why, median=median, early=early, late=late, basis=basis)
+
+
+def _because(why_exhausted: str) -> str:
+    return gettext(", because {why}").format(why=why_exhausted) if why_exhausted else ""
 
 
 def _lag_holds(fleet: Fleet, forecasts: Forecasts, position: int) -> bool:
@@ -114,13 +137,14 @@ def sentence_for_client(
     name = position_name(fleet, position)
     state = int(forecasts.state[position])
     if state == words.EMPTY:
-        return f"There is no {name} in your unit at the moment."
+        return gettext("There is no {name} in your unit at the moment.").format(name=name)
     if forecasts.no_date_reason[position]:
-        return f"Your {name} is not in use, so it has no change date."
+        return gettext("Your {name} is not in use, so it has no change date.").format(name=name)
     if state == words.EXHAUSTED_NOW:
-        because = f", because {why_exhausted}" if why_exhausted else ""
         if _lag_holds(fleet, forecasts, position):
-            return f"Your {name} is exhausted{because}; by our estimate the one after it still works."
-        return f"Your {name} is due for a change now{because}."
+            sentence = gettext("Your {name} is exhausted{because}; by our estimate the one after it still works.")
+        else:
+            sentence = gettext("Your {name} is due for a change now{because}.")
+        return sentence.format(name=name, because=_because(why_exhausted))
     date = date_text(forecasts.grid_day[position, SHOWN[_MEDIAN]], offset_days)
-    return f"Your {name} should be changed around {date}; this is an estimate."
+    return gettext("Your {name} should be changed around {date}; this is an estimate.").format(name=name, date=date)

@@ -5,6 +5,7 @@ from typing import Final
 
 import numpy as np
 
+from accounts.language import gettext
 from fleet.engineering.limits import Limits
 from fleet.forecasting.answer.explain import date_text
 from fleet.forecasting.answer.gauges import Gauges
@@ -78,9 +79,10 @@ def explain_exhaustion(
     if first + limit_days <= forecasts.as_of_day:
         return Reason(
             "maximum_service_time",
-            f"it was first installed on {date_text(first, offset_days)} and its maximum service time is "
-            f"{limit_days:.0f} days",
-            "it has reached its maximum service time",
+            gettext("it was first installed on {first} and its maximum service time is {days:.0f} days").format(
+                first=date_text(first, offset_days), days=limit_days
+            ),
+            gettext("it has reached its maximum service time"),
         )
     readings = gauges.readings_between(position, float(fleet.placements.placed_day[placement]), forecasts.as_of_day)
     if len(readings.day) and readings.is_past[-1]:
@@ -90,30 +92,36 @@ def explain_exhaustion(
         scale = 100.0 if unit == "%" else 1.0
         value, limit = scale * readings.value[-1], scale * readings.limit[-1]
         shown, past = _distinct_digits(value, limit)
-        at = "past" if value > limit else "at"
+        if value > limit:
+            installer = gettext("the reading of {day} shows {name} of {shown} {unit}, past the limit of {past} {unit}")
+        else:
+            installer = gettext("the reading of {day} shows {name} of {shown} {unit}, at the limit of {past} {unit}")
+        client = gettext("the reading of {day} shows that {what}")
         read_on = date_text(readings.day[-1], offset_days)
+        of_the_day = _of_the_day(key, limits.take(int(fleet.positions.unit_index[position])))
         return Reason(
             "reading",
-            f"the reading of {read_on} shows {name} of {shown} {unit}, {at} the limit of {past} {unit}"
-            f"{_of_the_day(key, limits.take(int(fleet.positions.unit_index[position])))}",
-            f"the reading of {read_on} shows that {_FOR_CLIENT[int(stage[0])]}",
+            installer.format(day=read_on, name=gettext(name), shown=shown, past=past, unit=unit) + of_the_day,
+            client.format(day=read_on, what=gettext(_FOR_CLIENT[int(stage[0])])),
             int(readings.reading[-1]),
         )
     chance = float(probability_by(forecasts.grid_day[position], forecasts.as_of_day))
-    basis = "the course of its readings and its load" if len(readings.day) else "its load alone"
-    return Reason(
-        "load",
-        f"{basis} makes it {percent_text(chance)} likely that it is past its limit",
-        "of how much water has passed through it",
-    )
+    if len(readings.day):
+        installer = gettext("its readings and its load make it {chance} likely that it is past its limit")
+    else:
+        installer = gettext("its load alone makes it {chance} likely that it is past its limit")
+    client = gettext("of how much water has passed through it")
+    return Reason("load", installer.format(chance=percent_text(chance)), client)
 
 
 def _of_the_day(key: tuple[int, bool], limits: Limits[float]) -> str:
     """What the limit of a lead is a share of: it moves from day to day."""
     if key == (words.RESIN, True):
-        return f" ({percent_text(limits.lead_resin_fraction)} of the permeate of that reading)"
+        sentence = gettext(" ({share} of the permeate of that reading)")
+        return sentence.format(share=percent_text(limits.lead_resin_fraction))
     if key == (words.CARBON, True):
-        return f" ({percent_text(limits.lead_carbon_fraction)} of the chlorine in the feed of that reading)"
+        sentence = gettext(" ({share} of the chlorine in the feed of that reading)")
+        return sentence.format(share=percent_text(limits.lead_carbon_fraction))
     return ""
 
 

@@ -8,6 +8,7 @@ from fleet.engineering.units import QUANTITY_KINDS, to_display
 from fleet.forecasting.distribution import percent_text
 from fleet.intake.names import spoken
 from fleet.models import Forecast, Reading, Stage
+from fleet.services import words
 from fleet.services.forecasts.groups import probability_exhausted_by
 
 FEW_DAYS = 7
@@ -45,31 +46,22 @@ def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
     if before.position_id != after.position_id:
         raise ValueError(f"{before} and {after} are forecasts of different positions; compare those of one")
     if before.placement_id != after.placement_id:
-        return "Another cartridge is installed there now, so the earlier forecast no longer applies."
+        return words.other_cartridge()
     if before.p50 is None or after.p50 is None:
-        return f"{_dated(before)} before, {_dated(after)} now."
-    moved = (after.p50 - before.p50).days
+        return words.undated_change(before.p50, after.p50)
     because = after.evidence.get("exhausted_because", {}).get("sentence", "")
     if after.state == Forecast.State.EXHAUSTED and before.state != Forecast.State.EXHAUSTED:
-        return f"It was expected to last until around {before.p50} and is now exhausted. {because}".strip()
+        return words.exhausted_now(before.p50, because)
     news = after.evidence.get("readings_used", 0) - before.evidence.get("readings_used", 0)
     left_out = after.evidence.get("readings_left_out", 0) - before.evidence.get("readings_left_out", 0)
     newest = _newest_reading(before, after)
-    evidence = [newest] if newest else []
-    others = news - len(evidence)
-    evidence += [f"{others} more reading{'s' if others > 1 else ''}"] if others > 0 else []
-    evidence += [f"{left_out} left out as not usable"] if left_out > 0 else []
-    basis = (
-        f" after {' and '.join(evidence)}" if evidence else " without any new reading, by what the whole fleet taught"
-    )
+    basis = words.evidence_of_change(newest, news - bool(newest), left_out)
     if after.state == before.state == Forecast.State.EXHAUSTED:
         old, new = (percent_text(probability_exhausted_by(row, row.as_of) or 0.0) for row in (before, after))
-        return f"It counted as exhausted already ({old} likely), and still does ({new}){basis}. {because}".strip()
-    if abs(moved) < FEW_DAYS:
-        return f"The date stays around {after.p50}{basis}.{_doubt(before, after)}"
-    direction = "later" if moved > 0 else "earlier"
-    dates = f"from {before.p50} to {after.p50}"
-    return f"The date moved {abs(moved)} days {direction}, {dates},{basis}.{_doubt(before, after)}"
+        return words.still_exhausted(old, new, basis, because)
+    if abs((after.p50 - before.p50).days) < FEW_DAYS:
+        return words.date_stays(after.p50, basis) + _doubt(before, after)
+    return words.date_moved(before.p50, after.p50, basis) + _doubt(before, after)
 
 
 def _doubt(before: Forecast, after: Forecast) -> str:
@@ -77,10 +69,7 @@ def _doubt(before: Forecast, after: Forecast) -> str:
     old, new = (probability_exhausted_by(row, row.as_of) or 0.0 for row in (before, after))
     if new - old < MARKED_RISE:
         return ""
-    return (
-        f" It may be exhausted already: the probability is {100 * new:.0f} %, {100 * old:.0f} % before. One reading "
-        "may be wrong: flush and read again."
-    )
+    return words.may_be_exhausted(old, new)
 
 
 def _newest_reading(before: Forecast, after: Forecast) -> str:
@@ -102,9 +91,5 @@ def _newest_reading(before: Forecast, after: Forecast) -> str:
         value = getattr(reading, name)
         if value is not None:
             number, unit = to_display(value, QUANTITY_KINDS[name], company.unit_system)
-            shown.append(f"{spoken(name)} {number:.3g} {unit}")
-    return f"the reading of {taken_on} ({', '.join(shown)})"
-
-
-def _dated(forecast: Forecast) -> str:
-    return f"Expected around {forecast.p50}" if forecast.p50 is not None else "No date"
+            shown.append((spoken(name), number, unit))
+    return words.reading_of(taken_on, shown)

@@ -11,22 +11,16 @@ from typing import Any, Final
 import numpy as np
 from django.db.models import QuerySet
 
+from fleet.forecasting.answer.explain import why_text
 from fleet.forecasting.answer.results import GroupForecasts, first_to_fail
 from fleet.forecasting.distribution import GRID_LEVELS, probability_by
-from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs import vocabulary
 from fleet.forecasting.inputs.tables import Floats
 from fleet.models import Forecast, Site, Unit
+from fleet.services import words
 from fleet.services.forecasts.rows import QUANTILES, TENTHS, date_tenths_shown
 
 _EPOCH: Final = date(1970, 1, 1)
-
-_WHY: Final = {
-    "capacity": "its capacity will be exhausted",
-    "pressure": "its differential pressure will pass the limit",
-    "breakthrough": "breakthrough will reach the limit",
-    "membrane_trend": "its flow or rejection will fall below the limit",
-    "maximum_service_time": "it reaches its maximum service time",
-}
 
 
 @dataclass(frozen=True)
@@ -106,7 +100,7 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
             why = "the cartridge was changed after the last forecast"
         return FirstToFail(
             as_of, len(latest), 0, nothing, None, None,
-            f"There is no date for {here}: {why}.", f"There is no change date for {yours} yet: {why}.",
+            words.no_first_date(here, why), words.no_first_date_for_client(yours, why),
         )  # fmt: skip
     (newest,), answer = _together(dated, [0] * len(dated))
     quantiles: dict[str, date | None] = {**_dates(newest, answer.grid_day[0])}
@@ -117,17 +111,13 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
     name = _name(first)
     exhausted = sum(row.state == Forecast.State.EXHAUSTED for row in dated)
     if exhausted:
-        more = f", and {exhausted - 1} more" if exhausted > 1 else ""
-        installer = f"Exhausted by now at {here}: {name}{more}. {first.installer_sentence}"
+        installer = words.first_exhausted(here, name, exhausted - 1, first.installer_sentence)
         client = first.client_sentence
     else:
-        span = f"8 in 10: {quantiles['p10']} to {quantiles['p90']}"
-        why = _WHY.get(first.driver, "it wears")
-        installer = (
-            f"The first change at {here} is due around {quantiles['p50']} ({span}); most likely {name}: {why}. "
-            f"{len(dated)} position{'s' if len(dated) > 1 else ''} looked at."
-        )
-        client = f"The first change at {yours} should be due around {quantiles['p50']}; this is an estimate."
+        days = quantiles["p10"], quantiles["p50"], quantiles["p90"]
+        why = why_text(vocabulary.DRIVERS.index(first.driver))
+        installer = words.first_due(here, days, name, why, len(dated))
+        client = words.first_due_for_client(yours, quantiles["p50"])
     return FirstToFail(as_of, len(latest), len(dated), quantiles, probability, first, installer, client)
 
 
@@ -141,7 +131,7 @@ def _together(dated: Sequence[Forecast], groups: Sequence[int]) -> tuple[list[da
     tenths += TENTHS * np.array(ahead)[:, None]
     # What an older forecast expected before the newest day has not been seen to happen, so it is expected now.
     tenths = np.maximum(tenths, 0.0)
-    driver = np.array([words.DRIVERS.index(row.driver) for row in dated], dtype=np.int8)
+    driver = np.array([vocabulary.DRIVERS.index(row.driver) for row in dated], dtype=np.int8)
     return newest, first_to_fail(tenths, driver, np.array(groups, dtype=np.int64), len(newest))
 
 
@@ -172,6 +162,4 @@ def _is_removed(forecast: Forecast) -> bool:
 
 def _name(forecast: Forecast) -> str:
     position = forecast.position
-    stage = "sediment filter" if position.stage == "sediment" else position.stage
-    role = "" if position.role == "single" else f"{position.role} "
-    return f"the {role}{stage} of unit {position.unit.code}"
+    return words.position_of_unit(position.stage, position.role, position.unit.code)

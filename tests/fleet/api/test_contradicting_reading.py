@@ -1,15 +1,21 @@
 """A reading that contradicts the forecast moves it at once, and the API says why; a slip does not."""
 
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 import pytest
 from rest_framework.test import APIClient
 
+from accounts.language import speak
 from accounts.models import Company
 from fleet.models import Forecast, Unit
+from fleet.services.forecasts.changes import sentence_of_change
 from fleet.services.forecasts.forecasts import forecast_company, refresh_forecasts
+from fleet.services.forecasts.groups import first_to_fail_of_unit
+from fleet.services.status import status_of
 from tests import factories
+from tests.pseudo_language import PSEUDO, english_in
 
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
 
@@ -101,3 +107,23 @@ def test_sentences_tell_the_days_of_the_company(unit: Unit, as_installer: APICli
     day = "2026-03-11" if zone.startswith("Pacific") else "2026-03-09"
     exhausted = Forecast.objects.get(position__unit=unit, position__stage="resin", is_latest=True)
     assert f"because the reading of {day} shows" in exhausted.installer_sentence
+
+
+def test_forecasts_their_changes_and_the_status_are_wholly_in_the_language_that_is_spoken(unit: Unit) -> None:
+    resin = Forecast.objects.filter(position__unit=unit, position__stage="resin").order_by("pk")
+    with speak(PSEUDO):
+        forecast_company(company=unit.company, now=NOW)
+        said = [status_of(unit=unit, now=NOW)]
+        for hours in (6, 12):
+            read(unit, NOW + timedelta(hours=hours), 7.0)
+            refresh_forecasts(company=unit.company, now=NOW + timedelta(hours=hours + 1))
+            said.append(status_of(unit=unit, now=NOW + timedelta(hours=hours + 1)))
+        first = first_to_fail_of_unit(unit=unit)
+        rows = list(resin)
+        texts = [sentence_of_change(before=a, after=b) for a, b in pairwise(rows)]
+    assert {row.state for row in rows} == {"installed", "exhausted"}
+    assert {status.water for status in said} == {"good", "not_good"}
+    texts += [text for row in rows for text in (row.installer_sentence, row.client_sentence)]
+    texts += [first.installer_sentence, first.client_sentence]
+    texts += [text for status in said for text in (status.sentence, *status.cautions)]
+    assert not [text for text in texts if english_in(text, "mg/L", unit.code)]

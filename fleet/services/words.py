@@ -1,0 +1,204 @@
+"""What people read of a unit and of its forecasts: sentences from facts, spoken through `accounts.language`."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Final
+
+from accounts.language import gettext, ngettext
+
+DEIONISED: Final = "Deionised water is not for drinking."
+NO_CLAIM: Final = "Readings show how the unit works; a claim about drinking water needs an accredited laboratory."
+ESTIMATE: Final = "Dates are estimates; they are not the only safeguard. Test your water before you rely on it."
+
+
+# the status of a unit
+
+
+def water_within(value: float, allowed: str) -> str:
+    """The water is good."""
+    return gettext("The water was at {value:.3g} mg/L TDS, within {allowed}.").format(value=value, allowed=allowed)
+
+
+def water_above(value: float, allowed: str) -> str:
+    """The water is past the limit."""
+    return gettext("The water was at {value:.3g} mg/L TDS, above {allowed}.").format(value=value, allowed=allowed)
+
+
+def allowed_tds(limit: float, target: float) -> str:
+    """The limit the water is held against, and what the use alone would allow where that is more."""
+    if limit < target:
+        words = gettext("the {limit:g} mg/L this unit is kept to (your use alone allows {target:g} mg/L)")
+    else:
+        words = gettext("the {limit:g} mg/L your use allows")
+    return words.format(limit=limit, target=target)
+
+
+def chlorine_passes(chlorine: float) -> str:
+    """Chlorine gets past the carbon."""
+    words = gettext("Chlorine gets past the carbon ({chlorine:.2g} mg/L); the carbon is due for a change.")
+    return words.format(chlorine=chlorine)
+
+
+def unread_since_change(has_resin: bool, changed_on: str) -> str:
+    """What decides the water was changed, and nobody has read it since."""
+    if has_resin:
+        words = gettext("The resin was changed on {day}, and nobody has measured the water since.")
+    else:
+        words = gettext("The membrane was changed on {day}, and nobody has measured the water since.")
+    return words.format(day=changed_on)
+
+
+def never_read() -> str:
+    """No reading at all."""
+    return gettext("Nobody has measured the water of this unit yet.")
+
+
+def doubtful_reading() -> str:
+    """The newest reading cannot be true."""
+    return gettext(
+        "The newest reading does not make sense, so it says nothing about your water; it should be taken again."
+    )
+
+
+def old_reading(days: int) -> str:
+    """The newest reading is too old."""
+    return ngettext(
+        "The newest reading is {days} day old, too old to say how the water is today.",
+        "The newest reading is {days} days old, too old to say how the water is today.",
+        days,
+    ).format(days=days)
+
+
+# the change between two forecasts
+
+
+def first_forecast() -> str:
+    """There is none to compare with."""
+    return gettext("This is the first forecast of the position.")
+
+
+def other_cartridge() -> str:
+    """The older forecast was of another cartridge."""
+    return gettext("Another cartridge is installed there now, so the earlier forecast no longer applies.")
+
+
+def undated_change(before: date | None, after: date | None) -> str:
+    """At least one of two forecasts has no date."""
+    return gettext("{before} before, {after} now.").format(before=_dated(before), after=_dated(after))
+
+
+def exhausted_now(expected: date, because: str) -> str:
+    """It was to last, and is exhausted."""
+    words = gettext("It was expected to last until around {day} and is now exhausted. {because}")
+    return words.format(day=expected, because=because).strip()
+
+
+def still_exhausted(before: str, after: str, basis: str, because: str) -> str:
+    """It was exhausted and still is; `before` and `after` are probabilities in words."""
+    words = gettext("It counted as exhausted already ({before} likely), and still does ({after}){basis}. {because}")
+    return words.format(before=before, after=after, basis=basis, because=because).strip()
+
+
+def date_stays(day: date, basis: str) -> str:
+    """The median hardly moved."""
+    return gettext("The date stays around {day}{basis}.").format(day=day, basis=basis)
+
+
+def date_moved(before: date, after: date, basis: str) -> str:
+    """The median moved."""
+    days = (after - before).days
+    if days > 0:
+        words = ngettext(
+            "The date moved {days} day later, from {before} to {after},{basis}.",
+            "The date moved {days} days later, from {before} to {after},{basis}.",
+            days,
+        )
+    else:
+        words = ngettext(
+            "The date moved {days} day earlier, from {before} to {after},{basis}.",
+            "The date moved {days} days earlier, from {before} to {after},{basis}.",
+            -days,
+        )
+    return words.format(days=abs(days), before=before, after=after, basis=basis)
+
+
+def evidence_of_change(newest: str, others: int, left_out: int) -> str:
+    """What came in between two forecasts, with a space before it: a reading, more of them, those left out."""
+    parts = [newest] if newest else []
+    if others > 0:
+        parts.append(ngettext("{count} more reading", "{count} more readings", others).format(count=others))
+    if left_out > 0:
+        words = ngettext("{count} left out as not usable", "{count} left out as not usable", left_out)
+        parts.append(words.format(count=left_out))
+    if not parts:
+        return gettext(" without any new reading, by what the whole fleet taught")
+    return gettext(" after {readings}").format(readings=gettext(" and ").join(parts))
+
+
+def reading_of(taken_on: date, values: Sequence[tuple[str, float, str]]) -> str:
+    """A reading in words: its day, and each quantity with value and unit."""
+    shown = ", ".join(f"{gettext(name)} {number:.3g} {unit}" for name, number, unit in values)
+    return gettext("the reading of {day} ({values})").format(day=taken_on, values=shown)
+
+
+def may_be_exhausted(before: float, after: float) -> str:
+    """One reading against all others: the probability of being exhausted rose; with a space before it."""
+    words = gettext(
+        " It may be exhausted already: the probability is {after:.0f} %, {before:.0f} % before. One reading may be "
+        "wrong: flush and read again."
+    )
+    return words.format(before=100 * before, after=100 * after)
+
+
+def _dated(day: date | None) -> str:
+    return gettext("Expected around {day}").format(day=day) if day is not None else gettext("No date")
+
+
+# the first change of a unit or a site
+
+
+def position_of_unit(stage: str, role: str, unit: str) -> str:
+    """A position as it is spoken of among those of several units."""
+    name = "sediment filter" if stage == "sediment" else stage
+    name = gettext(name if role == "single" else f"{role} {name}")
+    return gettext("the {name} of unit {unit}").format(name=name, unit=unit)
+
+
+def no_first_date(here: str, why: str) -> str:
+    """There is no date; for the office."""
+    return gettext("There is no date for {here}: {why}.").format(here=gettext(here), why=gettext(why))
+
+
+def no_first_date_for_client(yours: str, why: str) -> str:
+    """There is no date; for the client."""
+    words = gettext("There is no change date for {yours} yet: {why}.")
+    return words.format(yours=gettext(yours), why=gettext(why))
+
+
+def first_exhausted(here: str, name: str, others: int, sentence: str) -> str:
+    """Something is exhausted by now."""
+    if others:
+        words = gettext("Exhausted by now at {here}: {name}, and {others} more. {sentence}")
+    else:
+        words = gettext("Exhausted by now at {here}: {name}. {sentence}")
+    return words.format(here=gettext(here), name=name, others=others, sentence=sentence)
+
+
+def first_due(
+    here: str, days: tuple[date | None, date | None, date | None], name: str, why: str, positions: int
+) -> str:
+    """When the first change is due; `days` are the 10 %, 50 % and 90 % dates."""
+    early, median, late = days
+    return ngettext(
+        "The first change at {here} is due around {median} (8 in 10: {early} to {late}); most likely {name}: {why}. "
+        "{count} position looked at.",
+        "The first change at {here} is due around {median} (8 in 10: {early} to {late}); most likely {name}: {why}. "
+        "{count} positions looked at.",
+        positions,
+    ).format(here=gettext(here), median=median, early=early, late=late, name=name, why=why, count=positions)
+
+
+def first_due_for_client(yours: str, day: date | None) -> str:
+    """When the first change is due; for the client."""
+    words = gettext("The first change at {yours} should be due around {day}; this is an estimate.")
+    return words.format(yours=gettext(yours), day=day)

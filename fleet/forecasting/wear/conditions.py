@@ -5,7 +5,6 @@ return to the unit's, the supply's and the fleet's own means. The future is the 
 season.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -132,107 +131,20 @@ def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None)
     pool
         Means over the fleet, to be held to if known and to be filled if not.
     """
-    pool = pool or Pool()
-    units = fleet.units
-    count = len(units)
-    timeline = _timeline(fleet)
-    steps = timeline.count
-    unit = readings.unit_index
-    step = timeline.step_of(readings.day)
-    memory = MEMORY_DAYS / timeline.step_days
-    supply = _supplies(fleet)
-
-    def level(
-        value: Floats, prior: Floats, prior_weight: float, memory_steps: float = memory, weight: Floats | None = None
-    ) -> Floats:
-        ok = np.isfinite(value)
-        chosen = None if weight is None else weight[ok]
-        return follow(
-            unit[ok],
-            step[ok],
-            value[ok],
-            prior,
-            count=count,
-            steps=steps,
-            prior_weight=prior_weight,
-            memory_steps=memory_steps,
-            weight=chosen,
-        )
-
-    def own_mean(name: str, value: Floats, default: float, noise: float, spread: float) -> Floats:
-        ok = np.isfinite(value)
-        return pool.mean(name, unit[ok], value[ok], supply, count, default=default, noise=noise, spread=spread)
-
+    levels = _Levels(fleet, readings, pool or Pool())
+    timeline, pool = levels.timeline, levels.pool
     temperature = _temperature(fleet, readings, timeline, pool)
-    sample_unit, sample = _samples_by_unit(fleet)
-    sample_step = timeline.step_of(sample.day)
-
-    def with_samples(name: str, value: Floats, sampled: Floats, default: float, noise: float, spread: float) -> Floats:
-        """A level from readings and water reports together."""
-        both_unit = np.concatenate([unit, sample_unit])
-        both_step = np.concatenate([step, sample_step])
-        both = np.concatenate([value, sampled])
-        ok = np.isfinite(both)
-        mean = pool.mean(name, both_unit[ok], both[ok], supply, count, default=default, noise=noise, spread=spread)
-        return follow(
-            both_unit[ok],
-            both_step[ok],
-            both[ok],
-            mean,
-            count=count,
-            steps=steps,
-            prior_weight=1.0,
-            memory_steps=memory,
-        )
-
+    # Where nothing was read there is nothing to take a logarithm of.
     with np.errstate(divide="ignore", invalid="ignore"):
-        log_feed = np.log(readings.feed_tds_mg_per_l)
-        feed_tds = np.exp(
-            with_samples(
-                "log_feed_tds", log_feed, np.log(sample.tds_mg_per_l), np.log(DEFAULT_FEED_TDS_MG_PER_L), 0.15, 0.25
-            )
-        )
-        own_feed = np.where(np.isfinite(log_feed), log_feed, np.log(feed_tds[unit, step]))
-        passage = np.log(np.maximum(readings.permeate_tds_mg_per_l, 0.5)) - own_feed
-        # Warm water passes more salt: the season goes through temperature, the rest is a level of the unit.
-        passage -= SALT_U_EXCESS_KELVIN * inverse_temperature_per_kelvin(temperature[unit, step])
-        mean_passage = own_mean("log_passage", passage, np.log(1.0 - DEFAULT_REJECTION), 0.25, 0.35)
-        warmth = SALT_U_EXCESS_KELVIN * inverse_temperature_per_kelvin(temperature)
-        permeate_tds = feed_tds * np.exp(level(passage, mean_passage, 1.0, memory) + warmth)
-        chlorine_read = np.fmax(readings.feed_total_chlorine_mg_per_l, readings.feed_free_chlorine_mg_per_l)
-        chlorine_sampled = np.fmax(sample.total_chlorine_mg_per_l, sample.free_chlorine_mg_per_l)
-        chlorine = np.exp(
-            with_samples(
-                "log_chlorine",
-                np.log(np.maximum(chlorine_read, 0.02)),
-                np.log(np.maximum(chlorine_sampled, 0.02)),
-                np.log(DEFAULT_CHLORINE_MG_PER_L),
-                0.3,
-                0.25,
-            )
-        )
-        recovery = _recovery(fleet, readings, level, own_mean, pool, temperature, step)
-    ph = with_samples("ph", readings.feed_ph, sample.ph, DEFAULT_PH, 0.15, 0.15)
-    alkalinity = np.exp(
-        with_samples(
-            "log_alkalinity",
-            np.full(len(unit), np.nan),
-            np.log(np.maximum(sample.alkalinity_mg_per_l_as_caco3, 2.0)),
-            np.log(DEFAULT_ALKALINITY),
-            0.15,
-            0.3,
-        )
-    )
-    co2 = carbon_dioxide_mg_per_l(ph, alkalinity, temperature, feed_tds)
+        feed_tds, permeate_tds = _salt(levels, temperature)
+        chlorine = _chlorine(levels)
+        recovery = _recovery(fleet, levels, temperature)
+    co2 = _carbon_dioxide(levels, temperature, feed_tds)
     product, is_metered, is_idle = _product(fleet, readings, timeline, recovery, pool)
     feed_volume = feed_volume_l(product, recovery)
     mean_product = np.maximum(product.mean(axis=1, keepdims=True), 1e-9)
     use_days = np.where(is_idle[:, None], 0.0, 0.4 + 0.6 * product / mean_product)
     resin_load = product * resin_load_meq_per_l(np.maximum(permeate_tds, 0.3), co2)
-    loads = (feed_volume, feed_volume * chlorine, use_days, resin_load)
-    cumulative = tuple(
-        np.concatenate([np.zeros((count, 1)), np.cumsum(load * timeline.step_days, axis=1)], axis=1) for load in loads
-    )
     return Conditions(
         timeline=timeline,
         temperature_degc=temperature,
@@ -243,11 +155,132 @@ def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None)
         feed_l_per_day=feed_volume,
         product_l_per_day=product,
         co2_mg_per_l=co2,
-        cumulative=(cumulative[0], cumulative[1], cumulative[2], cumulative[3]),
+        cumulative=(
+            _running(feed_volume, timeline),
+            _running(feed_volume * chlorine, timeline),
+            _running(use_days, timeline),
+            _running(resin_load, timeline),
+        ),
         is_metered=is_metered,
         is_idle=is_idle,
         pool=pool,
     )
+
+
+def _running(load: Floats, timeline: Timeline) -> Floats:
+    """Running integral of a load per day at the edges of the steps."""
+    return np.concatenate([np.zeros((len(load), 1)), np.cumsum(load * timeline.step_days, axis=1)], axis=1)
+
+
+class _Levels:
+    """How what was read becomes a level of every unit at every step, about means over unit, supply and fleet.
+
+    `sample` are the water reports, repeated for every unit of their site, whose number is `sample_unit`.
+    """
+
+    def __init__(self, fleet: Fleet, readings: Readings, pool: Pool) -> None:
+        self.readings, self.pool = readings, pool
+        self.timeline = _timeline(fleet)
+        self.unit = readings.unit_index
+        self.step = self.timeline.step_of(readings.day)
+        self.sample_unit, self.sample = _samples_by_unit(fleet)
+        self._sample_step = self.timeline.step_of(self.sample.day)
+        self._count = len(fleet.units)
+        self._supply = _supplies(fleet)
+
+    def mean_of_units(self, name: str, value: Floats, *, default: float, noise: float, spread: float) -> Floats:
+        """Mean of every unit, from a value of every reading (NaN where it has none)."""
+        return self._mean(name, self.unit, value, default, noise, spread)
+
+    def level(self, value: Floats, mean: Floats, prior_weight: float) -> Floats:
+        """Level about a mean of every unit, from a value of every reading (NaN where it has none)."""
+        return self._follow(self.unit, self.step, value, mean, prior_weight)
+
+    def level_with_samples(
+        self, name: str, value: Floats, sampled: Floats, *, default: float, noise: float, spread: float
+    ) -> Floats:
+        """Level from readings and water reports together, about the mean of both."""
+        unit = np.concatenate([self.unit, self.sample_unit])
+        step = np.concatenate([self.step, self._sample_step])
+        both = np.concatenate([value, sampled])
+        return self._follow(unit, step, both, self._mean(name, unit, both, default, noise, spread), 1.0)
+
+    def _mean(self, name: str, unit: Indexes, value: Floats, default: float, noise: float, spread: float) -> Floats:
+        ok = np.isfinite(value)
+        return self.pool.mean(
+            name, unit[ok], value[ok], self._supply, self._count, default=default, noise=noise, spread=spread
+        )
+
+    def _follow(self, unit: Indexes, step: Indexes, value: Floats, mean: Floats, prior_weight: float) -> Floats:
+        ok = np.isfinite(value)
+        return follow(
+            unit[ok],
+            step[ok],
+            value[ok],
+            mean,
+            count=self._count,
+            steps=self.timeline.count,
+            prior_weight=prior_weight,
+            memory_steps=MEMORY_DAYS / self.timeline.step_days,
+        )
+
+
+def _salt(levels: _Levels, temperature: Floats) -> tuple[Floats, Floats]:
+    """TDS of feed and permeate."""
+    log_feed = np.log(levels.readings.feed_tds_mg_per_l)
+    feed_tds = np.exp(
+        levels.level_with_samples(
+            "log_feed_tds",
+            log_feed,
+            np.log(levels.sample.tds_mg_per_l),
+            default=np.log(DEFAULT_FEED_TDS_MG_PER_L),
+            noise=0.15,
+            spread=0.25,
+        )
+    )
+    # Warm water passes more salt: the season goes through temperature, the rest is a level of the unit.
+    warmth = SALT_U_EXCESS_KELVIN * inverse_temperature_per_kelvin(temperature)
+    own_feed = np.where(np.isfinite(log_feed), log_feed, np.log(feed_tds[levels.unit, levels.step]))
+    passage = np.log(np.maximum(levels.readings.permeate_tds_mg_per_l, 0.5)) - own_feed
+    passage -= warmth[levels.unit, levels.step]
+    mean = levels.mean_of_units(
+        "log_passage", passage, default=np.log(1.0 - DEFAULT_REJECTION), noise=0.25, spread=0.35
+    )
+    return feed_tds, feed_tds * np.exp(levels.level(passage, mean, 1.0) + warmth)
+
+
+def _chlorine(levels: _Levels) -> Floats:
+    """Chlorine in the feed: total or free, whichever was read higher."""
+    read = np.fmax(levels.readings.feed_total_chlorine_mg_per_l, levels.readings.feed_free_chlorine_mg_per_l)
+    sampled = np.fmax(levels.sample.total_chlorine_mg_per_l, levels.sample.free_chlorine_mg_per_l)
+    return np.exp(
+        levels.level_with_samples(
+            "log_chlorine",
+            np.log(np.maximum(read, 0.02)),
+            np.log(np.maximum(sampled, 0.02)),
+            default=np.log(DEFAULT_CHLORINE_MG_PER_L),
+            noise=0.3,
+            spread=0.25,
+        )
+    )
+
+
+def _carbon_dioxide(levels: _Levels, temperature: Floats, feed_tds: Floats) -> Floats:
+    """Carbon dioxide of the feed, from pH and alkalinity; only water reports say alkalinity."""
+    ph = levels.level_with_samples(
+        "ph", levels.readings.feed_ph, levels.sample.ph, default=DEFAULT_PH, noise=0.15, spread=0.15
+    )
+    alkalinity = np.exp(
+        levels.level_with_samples(
+            "log_alkalinity",
+            np.full(len(levels.unit), np.nan),
+            np.log(np.maximum(levels.sample.alkalinity_mg_per_l_as_caco3, 2.0)),
+            default=np.log(DEFAULT_ALKALINITY),
+            noise=0.15,
+            spread=0.3,
+        )
+    )
+    return carbon_dioxide_mg_per_l(ph, alkalinity, temperature, feed_tds)
 
 
 def _timeline(fleet: Fleet) -> Timeline:
@@ -305,32 +338,24 @@ def _temperature(fleet: Fleet, readings: Readings, timeline: Timeline, pool: Poo
     return np.clip(base + deviation, 1.0, 40.0)
 
 
-def _recovery(
-    fleet: Fleet,
-    readings: Readings,
-    level: Callable[..., Floats],
-    own_mean: Callable[..., Floats],
-    pool: Pool,
-    temperature: Floats,
-    step: Indexes,
-) -> Floats:
+def _recovery(fleet: Fleet, levels: _Levels, temperature: Floats) -> Floats:
     """Recovery from measured flows; without them by design, or from the restrictor and the membrane's label."""
-    units = fleet.units
+    units, readings, pool = fleet.units, levels.readings, levels.pool
     permeate, concentrate = readings.permeate_flow_l_per_day, readings.concentrate_flow_l_per_day
     odds = np.log(np.where((permeate > 0) & (concentrate > 0), permeate / concentrate, np.nan))
     design = -np.log(waste_ratio(units.recovery_fraction))
     # Cold water lowers the permeate, hardly the concentrate: odds are kept as at 15 degC.
     warmth = WATER_U_KELVIN * (inverse_temperature_per_kelvin(temperature) - inverse_temperature_per_kelvin(15.0))
-    odds = odds - warmth[readings.unit_index, step]
+    odds = odds - warmth[levels.unit, levels.step]
     is_known = np.isfinite(odds)
     usual = -float(np.log(waste_ratio(DEFAULT_RECOVERY)))
     common = pool.number("log_recovery_odds", float(np.median(odds[is_known])) if is_known.sum() > 20 else usual)
-    mean = own_mean("log_recovery_odds_of_units", odds, common, 0.12, 0.35)
+    mean = levels.mean_of_units("log_recovery_odds_of_units", odds, default=common, noise=0.12, spread=0.35)
     has_own = np.bincount(readings.unit_index[is_known], minlength=len(units)) > 0
     by_restrictor = np.log(_label_flow(fleet) * USUAL_SHARE_OF_LABEL / units.restrictor_flow_l_per_day)
     guess = np.where(np.isfinite(design), design, np.clip(by_restrictor, -3.5, 0.5))
     mean = np.where(~has_own & np.isfinite(guess), guess, mean)
-    return recovery_at_waste_ratio(np.exp(-level(odds, mean, 2.0) - warmth))
+    return recovery_at_waste_ratio(np.exp(-levels.level(odds, mean, 2.0) - warmth))
 
 
 def _label_flow(fleet: Fleet) -> Floats:

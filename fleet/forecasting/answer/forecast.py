@@ -1,5 +1,6 @@
 """The door of this room: a whole fleet in, one distribution of the exhaustion date per position out."""
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,11 +17,12 @@ from fleet.forecasting.wear.conditions import Conditions, build_conditions
 from fleet.forecasting.wear.dates import FURTHEST_DAYS, dates_from_load, earliest
 from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.learned import Learned, Pool
-from fleet.forecasting.wear.membranes import membranes_left
+from fleet.forecasting.wear.membranes import MembraneLeft, membranes_left
 from fleet.forecasting.wear.nominal import cap_day_of_positions, current_placements, label_over_load
 from fleet.forecasting.wear.pooling import Hyper
-from fleet.forecasting.wear.present import load_left
+from fleet.forecasting.wear.present import StageForecast, load_left
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
+from fleet.forecasting.wear.stages import StageInput
 
 _MIDDLE = len(GRID_LEVELS) // 2
 _DRIVER_OF_STAGE = np.array(
@@ -49,114 +51,145 @@ def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learne
     One row per position, in the order of `fleet.positions`; aggregated for every unit and site.
     """
     of_units = limits_of_fleet(fleet, limits)
-    now = fleet.as_of_day
-    count = len(fleet.positions)
     screened = screen(fleet)
     readings = screened.readings
     lessons = learned or Learned()
     hypers: dict[str, Hyper] = {}
     conditions = build_conditions(fleet, readings, Pool(lessons.means))
     visits = find_visits(fleet)
-    current_placement = current_placements(fleet)
-    some = current_placement >= 0
-    grid = np.full((count, len(GRID_LEVELS)), np.nan)
-    remaining = np.full(count, np.nan)
-    used_readings = np.zeros(count, dtype=np.int64)
-    newest = np.full(count, np.nan)
-    past_lives = np.zeros(count, dtype=np.int64)
-    priors = np.zeros(count, dtype=np.int8)
-
-    def note(position: Indexes, rows: np.ndarray, read: Indexes, day: Floats, lives: Indexes, taught: int) -> None:
-        used_readings[position] = read[rows]
-        newest[position] = now - day[rows]
-        past_lives[position] = lives[rows]
-        priors[position] = np.where(lives[rows] > 0, 2, 1 if taught else 0)
-
+    rows = _Rows(fleet, conditions)
     for name, make in (("sediment", sediment_input), ("carbon", carbon_input), ("resin", resin_input)):
         stage = make(fleet, readings, conditions, of_units)
-        if not len(stage.segments):
-            continue
-        stage_forecast = load_left(stage, conditions, fleet, visits, hyper=lessons.hypers.get(name))
-        hypers[name] = stage_forecast.hyper
-        unit = stage.columns.unit[stage_forecast.column]
-        for position, load, used in (
-            (stage.columns.lead_position[stage_forecast.column], stage_forecast.lead_load, stage_forecast.lead_used),
-            (stage.columns.lag_position[stage_forecast.column], stage_forecast.lag_load, stage_forecast.lag_used),
-        ):
-            rows = np.flatnonzero((position >= 0) & (current_placement[position] >= 0))
-            at = position[rows]
-            grid[at] = dates_from_load(conditions, stage.stage, unit[rows], load[rows], now)
-            middle = np.maximum(load[rows, _MIDDLE], 0.0)
-            remaining[at] = middle / np.maximum(middle + np.maximum(used[rows], 0.0), 1e-9)
-            note(
-                at,
-                rows,
-                stage_forecast.readings,
-                stage_forecast.newest_day,
-                stage_forecast.past_lives,
-                stage_forecast.hyper.places,
-            )
+        if len(stage.segments):
+            stage_forecast = load_left(stage, conditions, fleet, visits, hyper=lessons.hypers.get(name))
+            hypers[name] = stage_forecast.hyper
+            rows.add_stage(stage, stage_forecast)
     if (fleet.positions.stage == words.MEMBRANE).any() and len(fleet.placements):
         both = lessons.hypers.get("membrane_flow"), lessons.hypers.get("membrane_salt")
         membranes = membranes_left(
             fleet, readings, conditions, visits, of_units, hypers=(both[0], both[1]) if both[0] and both[1] else None
         )
         hypers["membrane_flow"], hypers["membrane_salt"] = membranes.flow_hyper, membranes.salt_hyper
-        rows = np.flatnonzero(current_placement[membranes.position] >= 0)
-        at = membranes.position[rows]
-        unit = membranes.unit[rows]
-        by_flow, by_salt = (
-            dates_from_load(conditions, words.MEMBRANE, unit, load[rows], now)
-            for load in (membranes.flow_load, membranes.salt_load)
-        )
-        grid[at] = earliest(by_flow, by_salt)
-        middle = np.maximum(grid[at][:, _MIDDLE] - now, 0.0)
-        remaining[at] = middle / np.maximum(middle + membranes.used[rows], 1e-9)
-        note(at, rows, membranes.readings, membranes.newest_day, membranes.past_lives, membranes.flow_hyper.places)
-
-    # Records that contradict each other (two cartridges in one place) leave a position without segments: by its label.
-    bare = some & np.isnan(grid[:, 0])
-    if bare.any():
-        grid[bare] = np.nan_to_num(label_over_load(fleet, limits=of_units)[bare], nan=now + FURTHEST_DAYS)
-    cap = cap_day_of_positions(fleet, current_placement, of_units)
-    idle = some & conditions.is_idle[fleet.positions.unit_index]
-    grid[idle] = now + 10 * FURTHEST_DAYS
-    capped = np.where(some, (grid >= cap[:, None]).mean(axis=1), np.nan)
-    grid = np.minimum(grid, np.maximum(cap, now)[:, None])
-    dateless = idle & ~np.isfinite(cap)
-    grid[dateless | ~some] = np.nan
-    grid = np.minimum(grid, now + FURTHEST_DAYS)
-    exhausted = some & (grid[:, _MIDDLE] <= now)
-    state = np.select(
-        [~some, dateless, exhausted], [words.EMPTY, words.NO_CONSUMPTION, words.EXHAUSTED_NOW], words.INSTALLED
-    )
-    driver = np.where(capped > 0.5, words.MAXIMUM_SERVICE_TIME, _DRIVER_OF_STAGE[fleet.positions.stage])
-    driver = np.where(np.isnan(grid[:, 0]), words.NO_DRIVER, driver).astype(np.int8)
-    reasons = np.full(count, "", dtype=object)
-    reasons[~some] = "No cartridge is installed in this position."
-    reasons[dateless] = "No water is drawn, so there is no date."
+        rows.add_membranes(membranes)
+    rows.fill_by_label(of_units)
+    dates = _dates_under_caps(fleet, conditions, rows, of_units)
     unit_of = fleet.positions.unit_index
     return Forecasts(
-        as_of_day=now,
-        grid_day=grid,
-        placement_index=current_placement,
-        state=state.astype(np.int8),
-        no_date_reason=tuple(reasons.tolist()),
-        remaining_share=np.clip(remaining, 0.0, 1.0),
+        as_of_day=fleet.as_of_day,
+        grid_day=dates.grid,
+        placement_index=rows.current_placement,
+        state=dates.state,
+        no_date_reason=dates.no_date_reason,
+        remaining_share=np.clip(rows.remaining, 0.0, 1.0),
         daily_load=_daily_load(fleet, conditions),
         daily_load_unit=_UNIT_OF_STAGE[fleet.positions.stage],
-        driver=driver,
-        probability_maximum_service_time=capped,
-        readings_used=used_readings,
-        readings_excluded=_excluded(fleet, screened.exclusions, current_placement),
-        newest_reading_age_days=newest,
-        past_lives=past_lives,
-        priors=priors,
+        driver=dates.driver,
+        probability_maximum_service_time=dates.probability_maximum_service_time,
+        readings_used=rows.readings,
+        readings_excluded=_excluded(fleet, screened.exclusions, rows.current_placement),
+        newest_reading_age_days=rows.newest_age_days,
+        past_lives=rows.past_lives,
+        priors=rows.priors,
         exclusions=screened.exclusions,
         learned=Learned({**lessons.hypers, **hypers}, {**lessons.means, **conditions.pool.means}),
-        units=first_to_fail(grid, driver, unit_of, len(fleet.units)),
-        sites=first_to_fail(grid, driver, fleet.units.site_index[unit_of], len(fleet.sites)),
+        units=first_to_fail(dates.grid, dates.driver, unit_of, len(fleet.units)),
+        sites=first_to_fail(dates.grid, dates.driver, fleet.units.site_index[unit_of], len(fleet.sites)),
     )
+
+
+class _Rows:
+    """What the wear models say of every position: days of exhaustion on the grid, and what they rest on."""
+
+    def __init__(self, fleet: Fleet, conditions: Conditions) -> None:
+        count = len(fleet.positions)
+        self._fleet, self._conditions = fleet, conditions
+        self.current_placement = current_placements(fleet)
+        self.is_occupied = self.current_placement >= 0
+        self.grid = np.full((count, len(GRID_LEVELS)), np.nan)
+        self.remaining = np.full(count, np.nan)
+        self.readings = np.zeros(count, dtype=np.int64)
+        self.newest_age_days = np.full(count, np.nan)
+        self.past_lives = np.zeros(count, dtype=np.int64)
+        self.priors = np.zeros(count, dtype=np.int8)
+
+    def add_stage(self, stage: StageInput, outcome: StageForecast) -> None:
+        """Leads and lags of sediment, carbon or resin."""
+        unit = stage.columns.unit[outcome.column]
+        for position, load, used in (
+            (stage.columns.lead_position[outcome.column], outcome.lead_load, outcome.lead_used),
+            (stage.columns.lag_position[outcome.column], outcome.lag_load, outcome.lag_used),
+        ):
+            rows = np.flatnonzero((position >= 0) & (self.current_placement[position] >= 0))
+            at = position[rows]
+            self.grid[at] = dates_from_load(
+                self._conditions, stage.stage, unit[rows], load[rows], self._fleet.as_of_day
+            )
+            middle = np.maximum(load[rows, _MIDDLE], 0.0)
+            self.remaining[at] = middle / np.maximum(middle + np.maximum(used[rows], 0.0), 1e-9)
+            self._rest_on(at, rows, outcome, outcome.hyper)
+
+    def add_membranes(self, outcome: MembraneLeft) -> None:
+        """Membranes: exhausted by flow or by salt, whichever comes first."""
+        now = self._fleet.as_of_day
+        rows = np.flatnonzero(self.current_placement[outcome.position] >= 0)
+        at, unit = outcome.position[rows], outcome.unit[rows]
+        by_flow, by_salt = (
+            dates_from_load(self._conditions, words.MEMBRANE, unit, load[rows], now)
+            for load in (outcome.flow_load, outcome.salt_load)
+        )
+        self.grid[at] = earliest(by_flow, by_salt)
+        middle = np.maximum(self.grid[at][:, _MIDDLE] - now, 0.0)
+        self.remaining[at] = middle / np.maximum(middle + outcome.used[rows], 1e-9)
+        self._rest_on(at, rows, outcome, outcome.flow_hyper)
+
+    def _rest_on(self, at: Indexes, rows: Indexes, outcome: StageForecast | MembraneLeft, hyper: Hyper) -> None:
+        lives = outcome.past_lives[rows]
+        self.readings[at] = outcome.readings[rows]
+        self.newest_age_days[at] = self._fleet.as_of_day - outcome.newest_day[rows]
+        self.past_lives[at] = lives
+        self.priors[at] = np.where(lives > 0, 2, 1 if hyper.places else 0)
+
+    def fill_by_label(self, limits: Limits[Floats]) -> None:
+        """Records that contradict each other (two cartridges in one place) leave a position without segments: by its
+        label."""
+        bare = self.is_occupied & np.isnan(self.grid[:, 0])
+        if bare.any():
+            by_label = label_over_load(self._fleet, limits=limits)[bare]
+            self.grid[bare] = np.nan_to_num(by_label, nan=self._fleet.as_of_day + FURTHEST_DAYS)
+
+
+@dataclass(frozen=True)
+class _Dates:
+    """Days of exhaustion as they are answered, one row a position, and what makes each."""
+
+    grid: Floats
+    state: np.ndarray
+    driver: np.ndarray
+    probability_maximum_service_time: Floats
+    no_date_reason: tuple[str, ...]
+
+
+def _dates_under_caps(fleet: Fleet, conditions: Conditions, rows: _Rows, limits: Limits[Floats]) -> _Dates:
+    """Dates of the wear models where an age limit, or a unit that draws no water, has the last word."""
+    now, occupied = fleet.as_of_day, rows.is_occupied
+    cap = cap_day_of_positions(fleet, rows.current_placement, limits)
+    idle = occupied & conditions.is_idle[fleet.positions.unit_index]
+    grid = np.where(idle[:, None], now + 10 * FURTHEST_DAYS, rows.grid)
+    capped = np.where(occupied, (grid >= cap[:, None]).mean(axis=1), np.nan)
+    grid = np.minimum(grid, np.maximum(cap, now)[:, None])
+    dateless = idle & ~np.isfinite(cap)
+    grid[dateless | ~occupied] = np.nan
+    grid = np.minimum(grid, now + FURTHEST_DAYS)
+    exhausted = occupied & (grid[:, _MIDDLE] <= now)
+    state = np.select(
+        [~occupied, dateless, exhausted], [words.EMPTY, words.NO_CONSUMPTION, words.EXHAUSTED_NOW], words.INSTALLED
+    )
+    driver = np.where(capped > 0.5, words.MAXIMUM_SERVICE_TIME, _DRIVER_OF_STAGE[fleet.positions.stage])
+    driver = np.where(np.isnan(grid[:, 0]), words.NO_DRIVER, driver)
+    reasons = np.full(len(grid), "", dtype=object)
+    reasons[~occupied] = "No cartridge is installed in this position."
+    reasons[dateless] = "No water is drawn, so there is no date."
+    return _Dates(grid, state.astype(np.int8), driver.astype(np.int8), capped, tuple(reasons.tolist()))
 
 
 def _daily_load(fleet: Fleet, conditions: Conditions) -> Floats:

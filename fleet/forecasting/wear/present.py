@@ -23,7 +23,7 @@ _LAG_WEIGHTS: Final = np.array([0.25, 0.5, 0.25])
 
 
 @dataclass(frozen=True)
-class Left:
+class StageForecast:
     """Load left until exhaustion of the first and the last cartridge of every column that stands.
 
     `lead_load`, `lag_load` are quantiles at `results.GRID_LEVELS` in the stage's load unit, below zero when already
@@ -43,7 +43,7 @@ class Left:
 
 def load_left(
     stage: StageInput, conditions: Conditions, fleet: Fleet, visits: Visits, *, hyper: pooling.Hyper | None = None
-) -> Left:
+) -> StageForecast:
     """Load left until exhaustion of every column that stands on the forecast's day.
 
     Parameters
@@ -106,7 +106,7 @@ def load_left(
     unit = stage.columns.unit[column]
     since = conditions.at(stage.stage, unit, np.full(len(column), fleet.as_of_day))
     placed = fleet.placements.first_installed_day
-    return Left(
+    return StageForecast(
         column=column,
         lead_load=lead_load,
         lag_load=lag_load,

@@ -132,6 +132,11 @@ def test_a_higher_service_level_never_asks_for_less(
     assert low.quantity >= certain
 
 
+def test_a_level_of_one_asks_for_all_that_may_be_wanted() -> None:
+    assert demand_quantile([2, 3], [0.5, 0.2], 1.0) == 5
+    assert demand_quantile([2, 3, 4], [0.5, 1.0, 0.0], 1.0) == 5
+
+
 def test_nothing_wanted_asks_for_nothing() -> None:
     assert cover([], [], last_day=10, level=0.9) == Cover(0, 0.0, 0, None)
 

@@ -1,7 +1,8 @@
 """Membranes: the trend of normalised flow and of normalised salt passage, each to its limit.
 
 Both trends are lines on a logarithmic scale (see `trends`) against use: days, weighted by volume, raised to a power.
-g is the logarithm of use until the limit over three years for flow; for salt passage it is the same for a usual gain.
+g is the logarithm of use until the usual change over three years: of flow, until the limit of the house is reached; of
+salt passage, until a usual gain. How long it takes to the limit of the unit follows from that.
 """
 
 from dataclasses import dataclass
@@ -9,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from fleet.engineering.limits import Limits
+from fleet.engineering.limits import HOUSE, Limits
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
@@ -30,6 +31,8 @@ from fleet.forecasting.wear.stage_inputs import places_of
 from fleet.forecasting.wear.trends import Trend, TrendInput, fit_trend, slope_log_likelihood
 
 NOMINAL_DAYS: Final = 1095.0
+USUAL_FLOW_LOSS: Final = -np.log(HOUSE.membrane_flow_fraction)
+"""Loss of the logarithm of flow over three years of use: what is usual lasts until the limit of the house."""
 USUAL_SALT_GAIN: Final = 0.5
 """Gain of the logarithm of salt passage over three years of use; 5 to 15 % a year with ageing, more with faults."""
 
@@ -93,19 +96,24 @@ def membranes_left(
     lives.add_readings(reading_segment)
     loss = -np.log(limits.membrane_flow_fraction[columns.unit[segments.column]])[:, None]
     shape = (len(segments), len(POWERS), len(pooling.GRID))
+    flow_until = np.zeros(shape, dtype=np.float32)
     flow_like, salt_like = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
     salt_until = np.zeros((*shape, len(_NODES)), dtype=np.float32)
     limit = _salt_limit(columns, segments, salt_input.centre, limits)
     for index, power in enumerate(POWERS):
         flow_trend = fit_trend(flow_input, power)
-        flow_like[:, index] = slope_log_likelihood(flow_trend, loss * np.exp(-power * pooling.GRID))
+        usual_loss = np.broadcast_to(
+            USUAL_FLOW_LOSS * np.exp(-power * pooling.GRID), (len(segments), len(pooling.GRID))
+        )
+        flow_like[:, index] = slope_log_likelihood(flow_trend, usual_loss)
+        # A stricter limit is reached sooner at the same pace.
+        flow_until[:, index] = NOMINAL_DAYS * np.exp(pooling.GRID) * (loss / USUAL_FLOW_LOSS) ** (1.0 / power)
         gain = USUAL_SALT_GAIN * np.exp(-power * pooling.GRID)
         trend = fit_trend(salt_input, power)
         salt_like[:, index] = slope_log_likelihood(trend, gain)
         salt_until[:, index] = _until_salt_limit(trend, gain, limit, power)
         conditions.pool.means["flow_noise_scale"] = flow_trend.noise_scale
         conditions.pool.means["salt_noise_scale"] = trend.noise_scale
-    flow_until = np.broadcast_to((NOMINAL_DAYS * np.exp(pooling.GRID)).astype(np.float32), shape)
     flow, salt = (flow_like, flow_until), (salt_like, salt_until[..., 1])
     is_taught = hypers is not None
     if hypers is None:

@@ -84,7 +84,7 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
         sentence = words.water_above(value, words.allowed_tds(limit, unit.product_tds_target_mg_per_l))
     elif chlorine is not None and chlorine >= limits.chlorine_mg_per_l:
         water = "not_good"
-        sentence = words.chlorine_passes(chlorine)
+        sentence = words.chlorine_passes(chlorine, limits.chlorine_mg_per_l)
     else:
         allowed = words.allowed_tds(limit, unit.product_tds_target_mg_per_l)
         water, sentence = "good", words.water_within(value or 0.0, allowed)

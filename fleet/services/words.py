@@ -33,10 +33,13 @@ def allowed_tds(limit: float, target: float) -> str:
     return words.format(limit=limit, target=target)
 
 
-def chlorine_passes(chlorine: float) -> str:
-    """Chlorine gets past the carbon."""
-    words = gettext("Chlorine gets past the carbon ({chlorine:.2g} mg/L); the carbon is due for a change.")
-    return words.format(chlorine=chlorine)
+def chlorine_passes(chlorine: float, limit: float) -> str:
+    """Chlorine gets past the carbon, as much as its limit (both mg/L) or more."""
+    words = gettext(
+        "Chlorine gets past the carbon ({chlorine:.2g} mg/L, against a limit of {limit:.2g} mg/L); "
+        "the carbon is due for a change."
+    )
+    return words.format(chlorine=chlorine, limit=limit)
 
 
 def unread_since_change(has_resin: bool, changed_on: str) -> str:

@@ -219,7 +219,7 @@ def cases() -> Iterable[Any]:
             yield pytest.param(row, id=f"{name} of the {whose}")
 
 
-@pytest.mark.parametrize("row", cases())
+@pytest.mark.parametrize("row", list(cases()))
 def test_a_tighter_limit_moves_forecast_finding_and_status(
     row: Row,
     company: Company,

@@ -7,6 +7,8 @@ import enum
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
+from scheduling.planning import words
+
 #: Installer, day, start of work in seconds of the day.
 Slot = tuple[str, int, int]
 
@@ -82,7 +84,8 @@ def list_differences(
 
     def when(slot: Slot) -> str:
         date = first_day + datetime.timedelta(days=slot[1])
-        return f"{date:%a} {date.day} {date:%b} {slot[2] // 3_600:02d}:{slot[2] % 3_600 // 60:02d}"
+        hour, second = divmod(slot[2], 3_600)
+        return words.moment(f"{date:%a}", date.day, f"{date:%b}", hour, second // 60)
 
     differences: list[Difference] = []
     for visit in [*before, *(v for v in after if v not in before)]:
@@ -90,24 +93,23 @@ def list_differences(
         if new is None and old is not None:
             is_cancelled = visit in cancelled
             kind = DifferenceKind.CANCELLED if is_cancelled else DifferenceKind.DROPPED
-            outcome = "was cancelled" if is_cancelled else "can no longer be made as planned and must be rearranged"
-            sentence = f"{name}: {when(old)} with {old[0]} {outcome}."
+            sentence = (words.is_cancelled if is_cancelled else words.is_dropped)(name, when(old), old[0])
             differences.append(Difference(visit, kind, old, None, sentence, not is_cancelled, (old[0],)))
         elif old is None and new is not None:
-            sentence = f"{name}: new, {when(new)} with {new[0]}."
+            sentence = words.is_added(name, when(new), new[0])
             differences.append(Difference(visit, DifferenceKind.ADDED, None, new, sentence, True, (new[0],)))
         elif old is not None and new is not None:
             retimed = abs(old[2] - new[2]) > tolerance_s
             people = tuple(dict.fromkeys((old[0], new[0])))
             if old[1] != new[1]:
-                sentence = f"{name}: from {when(old)} to {when(new)}, with {new[0]}."
+                sentence = words.is_on_another_day(name, when(old), when(new), new[0])
                 differences.append(Difference(visit, DifferenceKind.MOVED_DAY, old, new, sentence, True, people))
             elif old[0] != new[0]:
-                sentence = f"{name}: {new[0]} comes instead of {old[0]}, {when(new)} (was {when(old)})."
+                sentence = words.is_reassigned(name, old[0], new[0], when(old), when(new))
                 tell = retimed or visit in promised
                 differences.append(Difference(visit, DifferenceKind.MOVED_INSTALLER, old, new, sentence, tell, people))
             elif retimed:
-                sentence = f"{name}: {when(new)} and not {when(old)}, with {new[0]}."
+                sentence = words.is_retimed(name, when(old), when(new), new[0])
                 differences.append(Difference(visit, DifferenceKind.RETIMED, old, new, sentence, True, people))
     return tuple(differences)
 

@@ -208,5 +208,5 @@ class _Writer:
             sentence="",
         )
         used_up = float(days.used_up[member])
-        sentence = explain(need, choice, visit_day=visit_day, used_up=used_up, currency=self.policy.currency)
+        sentence = explain(need, choice, visit_day=visit_day, lead_exhausted=used_up, currency=self.policy.currency)
         return replace(choice, sentence=sentence)

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from accounts.language import speak
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs.need import Need, NeedKind, cost_curves, exhausted_probability
 from scheduling.planning.policy import Policy
@@ -17,6 +18,7 @@ from scheduling.planning.visits.bundling import bundle_visits
 from scheduling.planning.visits.patterns import best_patterns
 from scheduling.planning.visits.proposal import BundlingSite
 from scheduling.planning.visits.travel_cost import travel_cost_estimate
+from tests.pseudo_language import PSEUDO, english_in
 
 SPREAD = np.array([0.55, 0.65, 0.8, 1.0, 1.2, 1.4, 1.55])
 HERE = Place(50.0, 9.0)
@@ -191,7 +193,7 @@ def test_an_overdue_deadline_means_now() -> None:
     (visit,) = bundle_visits([need], [BundlingSite("a", HERE)], policy=POLICY)
     assert (visit.best_day, visit.urgent) == (0, True)
     assert visit.latest_day < POLICY.horizon_days
-    assert "its deadline went by 12 days ago" in visit.choices[0].sentence
+    assert "its deadline passed 12 days ago" in visit.choices[0].sentence
 
 
 def test_a_deadline_before_another_needs_first_day_makes_two_visits_of_one_week() -> None:
@@ -354,3 +356,11 @@ def test_a_filter_fitted_five_days_ago_is_not_changed_again_because_somebody_com
     # one that is due soon by itself goes along
     along = bundle_visits([leak, filter_aged(80.0)], [BundlingSite("a", HERE)], policy=POLICY)
     assert along[0].needs == ("leak", "sediment")
+
+
+def test_it_explains_itself_in_the_language_that_is_spoken() -> None:
+    needs = [cartridge("sediment", "a", 20.0, price=6.0), cartridge("lead resin", "a", 45.0, price=25.0)]
+    with speak(PSEUDO):
+        visit = bundle_visits(needs, [BundlingSite("a", HERE)], policy=POLICY)[0]
+    assert len(visit.choices) == 2
+    assert not [text for text in (visit.sentence, *(c.sentence for c in visit.choices)) if english_in(text, "EUR")]

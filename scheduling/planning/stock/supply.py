@@ -89,7 +89,7 @@ def allocate(demands: Sequence[Demand], supplies: Sequence[Supply]) -> list[Shar
 
     In turn, each time by rank and then by day:
 
-    1. a round takes what lies in its own van,
+    1. a round takes what lies in its own van, unless another would then go short whom nothing else can serve in time,
     2. what is still wanting is met from the store and from deliveries that come in time; as many pieces are met as
        can be, the lower ranks first, and the earlier the day the earlier the piece it gets,
     3. then from what is left in other vans,
@@ -119,10 +119,11 @@ def allocate(demands: Sequence[Demand], supplies: Sequence[Supply]) -> list[Shar
                 unallocated[supply.key] -= pieces
                 shares.append(Share(demand.key, supply.key, pieces, late))
 
-    for demand in turn:
-        if demand.van:
-            give(demand, vans, lambda s, d=demand: s.van == d.van)  # type: ignore[misc]
-    met = _met_in_time(turn, wanting, store)
+    for demand, own_van, pieces in _from_own_vans(turn, supplies):
+        wanting[demand.key] -= pieces
+        unallocated[own_van.key] -= pieces
+        shares.append(Share(demand.key, own_van.key, pieces))
+    met = _met_in_time(turn, wanting, store, unallocated)
     for demand in sorted(turn, key=lambda d: (d.day, d.rank, d.key)):
         short = wanting[demand.key] - met[demand.key]
         wanting[demand.key] = met[demand.key]
@@ -135,13 +136,62 @@ def allocate(demands: Sequence[Demand], supplies: Sequence[Supply]) -> list[Shar
     return shares
 
 
-def _met_in_time(turn: Sequence[Demand], wanting: Counter[str], store: Sequence[Supply]) -> Counter[str]:
-    """How many pieces each demand can have from the store by its day.
+def _from_own_vans(turn: Sequence[Demand], supplies: Sequence[Supply]) -> list[tuple[Demand, Supply, int]]:
+    """What rounds take from their own vans; as many pieces are met in time, rank by rank, as without that wish."""
+    every = sorted(supplies, key=lambda s: s.order)
+    wishes = [(d, s) for d in turn if d.van and d.quantity for s in every if s.van == d.van and s.quantity]
+    if not wishes:
+        return []
+
+    def met_by_rank(taken: Sequence[tuple[Demand, Supply, int]]) -> Counter[int]:
+        wanting, unallocated = _remaining(turn, every, taken)
+        met: Counter[int] = Counter()
+        for demand, _, pieces in taken:
+            met[demand.rank] += pieces
+        of_rest = _met_in_time(turn, wanting, every, unallocated)
+        for demand in turn:
+            met[demand.rank] += of_rest[demand.key]
+        return met
+
+    def take(*, guarded: bool) -> list[tuple[Demand, Supply, int]]:
+        taken: list[tuple[Demand, Supply, int]] = []
+        wanting, unallocated = _remaining(turn, every, taken)
+        for demand, supply in wishes:
+            pieces = min(wanting[demand.key], unallocated[supply.key])
+            while guarded and pieces and met_by_rank([*taken, (demand, supply, pieces)]) != most:
+                pieces -= 1
+            if pieces:
+                taken.append((demand, supply, pieces))
+                wanting[demand.key] -= pieces
+                unallocated[supply.key] -= pieces
+        return taken
+
+    most = met_by_rank([])
+    taken = take(guarded=False)
+    return taken if met_by_rank(taken) == most else take(guarded=True)
+
+
+def _remaining(
+    turn: Sequence[Demand], supplies: Sequence[Supply], taken: Sequence[tuple[Demand, Supply, int]]
+) -> tuple[Counter[str], Counter[str]]:
+    """What demands still want, and what is left of supplies, by key."""
+    wanting = Counter({d.key: d.quantity for d in turn})
+    unallocated = Counter({s.key: s.quantity for s in supplies})
+    for demand, supply, pieces in taken:
+        wanting[demand.key] -= pieces
+        unallocated[supply.key] -= pieces
+    return wanting, unallocated
+
+
+def _met_in_time(
+    turn: Sequence[Demand], wanting: Counter[str], store: Sequence[Supply], pieces_left: Counter[str]
+) -> Counter[str]:
+    """How many pieces each demand can have from the supplies by its day.
 
     Taking the piece that comes last of those in time leaves the others to earlier days, so that a demand that is met
     never costs two that could have been. What is found can then be handed out in the order of the days.
     """
-    unallocated = Counter({s.key: s.quantity for s in store})
+    unallocated = Counter(pieces_left)
     met: Counter[str] = Counter()
     for demand in turn:
         for supply in reversed(store):

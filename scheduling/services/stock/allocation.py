@@ -1,11 +1,16 @@
 """Which visit has which piece: a company's stock and orders, given out to its live visits by rank and by date."""
 
 from collections import defaultdict
-from datetime import date
+from collections.abc import Collection, Mapping, Sequence
+from datetime import date, timedelta
 
 from accounts.models import Company
-from scheduling.models import Plan, Round, Visit
-from scheduling.planning.stock import parts, supply
+from fleet.models import CatalogueItem
+from scheduling.models import Need, Plan, Round, Visit
+from scheduling.planning.stock import parts
+from scheduling.planning.stock.coverage import PartsWait, Standing, VisitParts, cover_visits
+from scheduling.planning.stock.deliveries import expected_arrival
+from scheduling.planning.stock.supply import Share
 from scheduling.services.stock.supplies import Supplies, read_supplies
 from scheduling.services.stock.visit_parts import Catalogue, read_catalogue, tasks_of
 
@@ -24,9 +29,18 @@ class Allocation:
         Item key to visit key to pieces.
     shares
         What each visit got of each item.
+    waits
+        Visit key to what it waits for.
     """
 
-    def __init__(self, *, company: Company, today: date, plan: Plan | None) -> None:
+    def __init__(
+        self, *, company: Company, today: date, plan: Plan | None = None, loaded: Collection[int] = ()
+    ) -> None:
+        """Read and allocate.
+
+        `plan` has the rounds that count; the visits `loaded` are in rounds whatever the plan, and take their parts
+        today.
+        """
         self.company, self.today = company, today
         self.catalogue: Catalogue = read_catalogue(company=company)
         self.supplies: Supplies = read_supplies(company=company, today=today)
@@ -37,14 +51,18 @@ class Allocation:
         self.visits: dict[int, Visit] = {
             v.pk: v for v in visits.prefetch_related("tasks__need__position", "tasks__need__forecast").order_by("pk")
         }
+        self.loaded = frozenset(loaded)
         self.days = {pk: max(self._expected(visit), today) for pk, visit in self.visits.items()}
         tasks = tasks_of(self.visits.values())
         self.allocated = parts.parts_for(tasks, self.catalogue.rules_for(tasks))
-        self.shares: dict[tuple[str, str], list[supply.Share]] = defaultdict(list)
-        for item, by_visit in self.allocated.items():
-            demands = [self._demand(int(visit), item, quantity) for visit, quantity in by_visit.items()]
-            for share in supply.allocate(demands, self.supplies.of(item)):
-                self.shares[share.demand, item].append(share)
+        coverage = cover_visits(
+            self._visit_parts(),
+            {item: self.supplies.of(item) for item in self.allocated},
+            today=today,
+            if_ordered=self._if_ordered(),
+        )
+        self.shares: Mapping[tuple[str, str], Sequence[Share]] = coverage.shares
+        self.waits: Mapping[str, PartsWait] = coverage.waits
 
     def is_agreed(self, visit: int | str) -> bool:
         """Whether a client or an installer counts on the visit."""
@@ -56,18 +74,44 @@ class Allocation:
             return planned.day
         if visit.appointment_at is not None:
             return self.company.day_at(visit.appointment_at)
-        return visit.best_day
+        return self.today if visit.pk in self.loaded else visit.best_day
 
-    def _demand(self, visit: int, item: str, quantity: int) -> supply.Demand:
-        row, round_ = self.visits[visit], self.round_of.get(visit)
-        van = round_.installer_id if round_ is not None else row.installer_id
-        return supply.Demand(str(visit), quantity, self.days[visit], self._rank(row, item), str(van or ""))
+    def _visit_parts(self) -> list[VisitParts]:
+        """The visits in the words of the planning room."""
+        quantities: dict[int, dict[str, int]] = defaultdict(dict)
+        for item, by_visit in self.allocated.items():
+            for key, quantity in by_visit.items():
+                quantities[int(key)][item] = quantity
+        rows = []
+        for pk, visit in self.visits.items():
+            round_ = self.round_of.get(pk)
+            van = round_.installer_id if round_ is not None else visit.installer_id
+            urgent = [task.need for task in visit.tasks.all() if task.need.is_urgent]
+            rows.append(
+                VisitParts(
+                    key=str(pk),
+                    quantities=quantities[pk],
+                    day=self.days[pk],
+                    standing=self._standing(visit),
+                    urgent_items=frozenset(str(n.item_id or "") for n in urgent if n.state == Need.State.OPEN),
+                    van=str(van or ""),
+                )
+            )
+        return rows
 
-    def _rank(self, visit: Visit, item: str) -> int:
+    def _standing(self, visit: Visit) -> Standing:
         if visit.state in Visit.AGREED:
-            return 0
-        if visit.pk not in self.round_of:
-            return 3
-        # a visit that is urgent for something else goes without the piece; this one would drive for nothing
-        urgent = any(t.need.is_urgent and str(t.need.item_id or "") == item for t in visit.tasks.all())
-        return 1 if urgent else 2
+            return Standing.AGREED
+        return Standing.PLANNED if visit.pk in self.round_of or visit.pk in self.loaded else Standing.OPEN
+
+    def _if_ordered(self) -> dict[str, date]:
+        """First day on which pieces ordered today can be used, for items that visits wait for.
+
+        Small parts make nobody wait: every van carries them and any shop has them. Nor does an item that nobody has
+        ever counted: not known is not none.
+        """
+        return {
+            key: expected_arrival(self.today, item.days_to_store, item.closed_weekdays) + timedelta(days=1)
+            for key, item in self.catalogue.items.items()
+            if key in self.allocated and key in self.supplies.counted and item.kind != CatalogueItem.Kind.SMALL_PART
+        }

@@ -13,8 +13,9 @@ from django.db import transaction
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.services.companies import lock_company
 from scheduling.models import Installer, Need, PartsLine, PartsList, Plan, Visit
-from scheduling.planning.stock import reorder, supply
+from scheduling.planning.stock import reorder
 from scheduling.planning.stock.deliveries import order_by
+from scheduling.planning.stock.supply import Share
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.demand import expect_demand
@@ -230,7 +231,7 @@ class PartsWriter:
         line.sentence = sentence_of_period(line, last=last, level=level, expected=cover.expected)
         return line
 
-    def _held(self, visit: str, item: str) -> list[supply.Share]:
+    def _held(self, visit: str, item: str) -> Sequence[Share]:
         return self.shares[visit, item] if self.allocation.is_agreed(visit) else []
 
     # -- rows

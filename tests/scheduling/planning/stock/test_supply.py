@@ -107,6 +107,14 @@ def test_a_round_takes_from_its_own_van_first_and_from_another_last() -> None:
     assert shares == [Share("ada's", "van", 1), Share("ben's", "store", 1), Share("ben's", "van", 1)]
 
 
+def test_a_round_leaves_a_piece_in_its_van_to_one_that_nothing_else_can_serve_in_time() -> None:
+    demands = [Demand("ada's", 1, day(7), van="ada"), Demand("ben's", 1, day(1), van="ben")]
+    supplies = [Supply("van", 1, van="ada"), Supply("order", 1, day(5))]
+    assert allocate(demands, supplies) == [Share("ada's", "order", 1), Share("ben's", "van", 1)]
+    # where both would be served from the one van, its own round has it
+    assert allocate(demands, supplies[:1]) == [Share("ada's", "van", 1)]
+
+
 def test_a_delivery_that_comes_too_late_stands_for_the_visit_that_lacks_it() -> None:
     shares = allocate([Demand("visit", 2, day(1))], [Supply("order", 5, day(4))])
     assert shares == [Share("visit", "order", 2, is_late=True)]

@@ -6,6 +6,7 @@ from accounts.models import Membership
 from scheduling.models import Plan, PurchaseOrderLine, Stop, UnservedVisit, Visit
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.rounds.plans import plan_rounds
+from scheduling.services.stock.allocation import Allocation
 from scheduling.services.visits.arrivals import Wait, waits_for_parts
 from scheduling.services.visits.visits import confirm_visit, propose_visits
 from tests import factories
@@ -142,3 +143,49 @@ def test_the_suppliers_closed_days_are_waited_out(town: Town) -> None:
     (wait,) = waits_for_parts(company=town.company, visits=list(Visit.objects.all()), today=TODAY).values()
     # ordered on Monday it is read on Tuesday, and there on Tuesday the week after
     assert wait.until == TODAY + timedelta(days=9)
+
+
+def test_a_confirmed_visit_whose_day_has_gone_by_keeps_its_piece(town: Town, office: Membership) -> None:
+    """Nobody has reported it yet, so that the parts lists count its piece as taken; so must the waits."""
+    _due_today(town, sites=2)
+    item = town.item("carbon")
+    town.stock(item, 1)
+    agreed, other = Visit.objects.order_by("pk")
+    confirm_visit(visit=agreed, by=office, appointment_at=datetime(2026, 3, 2, 9, 0, tzinfo=UTC), now=NOW)
+    tomorrow = TODAY + timedelta(days=1)
+    assert _covered(town, tomorrow) == {(agreed.pk, item.pk)}
+    assert set(waits_for_parts(company=town.company, visits=[other], today=tomorrow)) == {other.pk}
+
+
+def test_an_installer_on_the_way_keeps_the_piece(town: Town) -> None:
+    _due_today(town, sites=2)
+    item = town.item("carbon")
+    town.stock(item, 1)
+    first, other = Visit.objects.order_by("pk")
+    Visit.objects.filter(pk=first.pk).update(state="on_the_way")
+    assert _covered(town, TODAY) == {(first.pk, item.pk)}
+    assert set(waits_for_parts(company=town.company, visits=[other], today=TODAY)) == {other.pk}
+
+
+def test_a_delivery_too_late_for_an_agreed_visit_is_not_promised_to_another(town: Town, office: Membership) -> None:
+    """It was bought for the agreed one, which the parts list says; the other needs an order of its own."""
+    _due_today(town, sites=2)
+    item = town.item("carbon")
+    town.stock(item, 0)
+    agreed, other = Visit.objects.order_by("pk")
+    confirm_visit(visit=agreed, by=office, appointment_at=datetime(2026, 3, 3, 9, 0, tzinfo=UTC), now=NOW)
+    _on_order(town, 1, TODAY + timedelta(days=2))
+    allocation = Allocation(company=town.company, today=TODAY, plan=None)
+    assert [share.is_late for share in allocation.shares[str(agreed.pk), str(item.pk)]] == [True]
+    (wait,) = waits_for_parts(company=town.company, visits=[other], today=TODAY).values()
+    assert (wait.orders, wait.must_order) == ((), (item.code,))
+
+
+def _covered(town: Town, today: date) -> set[tuple[int, int]]:
+    """Visits and items that the parts lists count as covered in time."""
+    allocation = Allocation(company=town.company, today=today, plan=None)
+    return {
+        (int(visit), int(item))
+        for (visit, item), shares in allocation.shares.items()
+        if sum(s.quantity for s in shares if not s.is_late) == allocation.allocated[item][visit]
+    }

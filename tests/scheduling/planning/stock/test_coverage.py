@@ -1,0 +1,217 @@
+"""Which visit has which piece, and which waits for its parts: two answers from one allocation."""
+
+from collections import Counter
+from datetime import date, timedelta
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scheduling.planning.stock.coverage import Coverage, PartsWait, Standing, VisitParts, cover_visits
+from scheduling.planning.stock.supply import Supply
+
+TODAY = date(2026, 3, 2)
+AWAITED = ("carbon", "membrane")
+IF_ORDERED = dict.fromkeys(AWAITED, TODAY + timedelta(days=8))
+SMALL = "o-ring"
+Stock = dict[str, list[Supply]]
+
+
+def day(number: int) -> date:
+    return TODAY + timedelta(days=number)
+
+
+def cover(visits: list[VisitParts], stock: Stock) -> Coverage:
+    return cover_visits(visits, stock, today=TODAY, if_ordered=IF_ORDERED)
+
+
+def store(**pieces: int) -> Stock:
+    return {item: [Supply("store", quantity)] for item, quantity in pieces.items()}
+
+
+def pieces_in_time(coverage: Coverage, visit: str, item: str) -> int:
+    return sum(share.quantity for share in coverage.shares[visit, item] if not share.is_late)
+
+
+@st.composite
+def stocks(draw: st.DrawFn) -> Stock:
+    """Some pieces of each item in the store, in two vans and on order."""
+    stock = {}
+    for item in (*AWAITED, SMALL):
+        orders = draw(st.lists(st.tuples(st.integers(1, 2), st.integers(0, 7)), max_size=2))
+        stock[item] = [
+            Supply("store", draw(st.integers(0, 2))),
+            *(Supply(f"van:{van}", draw(st.integers(0, 1)), van=van) for van in ("ada", "ben")),
+            *(Supply(f"order:{item}:{k}", pieces, day(on)) for k, (pieces, on) in enumerate(orders)),
+        ]
+    return stock
+
+
+@st.composite
+def visit_lists(draw: st.DrawFn) -> list[VisitParts]:
+    visits = []
+    for k in range(draw(st.integers(1, 6))):
+        items = draw(st.dictionaries(st.sampled_from((*AWAITED, SMALL)), st.integers(1, 2), max_size=3))
+        visits.append(
+            VisitParts(
+                key=f"v{k}",
+                quantities=items,
+                day=day(draw(st.integers(0, 9))),
+                standing=draw(st.sampled_from(Standing)),
+                urgent_items=frozenset(draw(st.sets(st.sampled_from(["", *items]), max_size=2))),
+                van=draw(st.sampled_from(["", "ada", "ben"])),
+            )
+        )
+    return visits
+
+
+@settings(max_examples=200, deadline=None)
+@given(visit_lists(), stocks())
+def test_no_more_is_allocated_than_there_is_and_nobody_gets_more_than_it_takes(
+    visits: list[VisitParts], stock: Stock
+) -> None:
+    coverage = cover(visits, stock)
+    given_out: Counter[tuple[str, str]] = Counter()
+    for visit in visits:
+        for item, quantity in visit.quantities.items():
+            shares = coverage.shares[visit.key, item]
+            assert sum(share.quantity for share in shares) <= quantity
+            for share in shares:
+                given_out[item, share.supply] += share.quantity
+    assert all(given_out[item, s.key] <= s.quantity for item, supplies in stock.items() for s in supplies)
+    for item, supplies in stock.items():
+        total = sum(count for (given_item, _), count in given_out.items() if given_item == item)
+        wanted = sum(visit.quantities.get(item, 0) for visit in visits)
+        assert total == min(wanted, sum(s.quantity for s in supplies))
+
+
+@settings(max_examples=200, deadline=None)
+@given(visit_lists(), stocks())
+def test_a_visit_waits_for_what_it_lacks_and_for_nothing_else(visits: list[VisitParts], stock: Stock) -> None:
+    coverage = cover(visits, stock)
+    usable_from = {(item, s.key): s.usable_from or TODAY for item, supplies in stock.items() for s in supplies}
+    for visit in visits:
+        shares = {item: coverage.shares[visit.key, item] for item in visit.quantities if item in IF_ORDERED}
+        missing = {item for item in shares if sum(s.quantity for s in shares[item]) < visit.quantities[item]}
+        to_come = {item for item in shares if any(usable_from[item, s.supply] > TODAY for s in shares[item])}
+        lacking = missing | to_come
+        met_without = any(item not in lacking for item in visit.urgent_items)
+        wait = coverage.waits.get(visit.key)
+        if visit.standing is not Standing.OPEN or not lacking or met_without:
+            assert wait is None
+            continue
+        assert wait is not None
+        assert (wait.items, wait.must_order) == (lacking, missing)
+        ordered = [IF_ORDERED[item] for item in missing]
+        assert wait.until == max([*ordered, *(usable_from[i, s.supply] for i in lacking for s in shares[i])])
+
+
+@settings(max_examples=400, deadline=None)
+@given(visit_lists(), stocks(), st.data())
+def test_what_the_parts_list_says_of_a_plan_agrees_with_what_visits_were_said_to_wait_for(
+    visits: list[VisitParts], stock: Stock, data: st.DataObject
+) -> None:
+    """Whoever is planned on a day from which its parts were said to be there has them in time on that day.
+
+    Put aside are visits that go without a part: what they lack they may get by the day they are planned for.
+    """
+    before = cover(visits, stock)
+    planned, rows = set(), []
+    for visit in visits:
+        wait = before.waits.get(visit.key)
+        lacks = any(
+            pieces_today(before, stock, visit.key, item) < quantity
+            for item, quantity in visit.quantities.items()
+            if item in IF_ORDERED
+        )
+        may_go = (wait is None and not lacks) or (wait is not None and not wait.must_order)
+        if visit.standing is Standing.OPEN and may_go and data.draw(st.booleans()):
+            first = TODAY if wait is None else wait.until
+            on = first + timedelta(days=data.draw(st.integers(0, 9)))
+            van = data.draw(st.sampled_from(["ada", "ben"]))
+            planned.add(visit.key)
+            rows.append(VisitParts(visit.key, visit.quantities, on, Standing.PLANNED, visit.urgent_items, van))
+        elif visit.standing is not Standing.PLANNED:
+            rows.append(visit)
+    parts_list = cover(rows, stock)
+    for visit in rows:
+        if visit.key in planned:
+            for item in set(visit.quantities) & set(IF_ORDERED):
+                assert pieces_in_time(parts_list, visit.key, item) == visit.quantities[item]
+        elif visit.standing is Standing.AGREED:
+            for item in visit.quantities:
+                assert pieces_in_time(parts_list, visit.key, item) == pieces_in_time(before, visit.key, item)
+
+
+def pieces_today(coverage: Coverage, stock: Stock, visit: str, item: str) -> int:
+    there = {s.key for s in stock[item] if s.is_there_on(TODAY)}
+    return sum(share.quantity for share in coverage.shares[visit, item] if share.supply in there)
+
+
+def test_who_must_order_anyway_holds_nothing_back_meanwhile() -> None:
+    """The first lacks a membrane that nobody has ordered, so the second has the carbon."""
+    visits = [
+        VisitParts("first", {"carbon": 1, "membrane": 1}, day(0)),
+        VisitParts("second", {"carbon": 1}, day(3)),
+    ]
+    coverage = cover(visits, store(carbon=1, membrane=0))
+    assert coverage.waits == {
+        "first": PartsWait(day(8), frozenset({"carbon", "membrane"}), must_order=frozenset({"carbon", "membrane"}))
+    }
+
+
+def test_who_waits_for_a_delivery_keeps_what_is_there_for_it() -> None:
+    """Otherwise the membrane would come and the carbon be gone."""
+    visits = [
+        VisitParts("first", {"carbon": 1, "membrane": 1}, day(0)),
+        VisitParts("second", {"carbon": 1}, day(3)),
+    ]
+    stock = {"carbon": [Supply("store", 1)], "membrane": [Supply("order", 1, day(4))]}
+    coverage = cover(visits, stock)
+    assert coverage.waits["first"] == PartsWait(day(4), frozenset({"membrane"}), frozenset({"order"}))
+    assert coverage.waits["second"].must_order == {"carbon"}
+
+
+def test_a_piece_let_go_by_one_may_spare_the_next_an_order() -> None:
+    """The second lacks only what the first lets go, and so is not taken to have to order."""
+    visits = [
+        VisitParts("first", {"carbon": 1, "membrane": 2}, day(0)),
+        VisitParts("second", {"carbon": 1, "membrane": 1}, day(1)),
+        VisitParts("third", {"membrane": 1}, day(2)),
+    ]
+    coverage = cover(visits, store(carbon=1, membrane=1))
+    assert set(coverage.waits) == {"first", "third"}
+
+
+def test_the_piece_goes_to_the_visit_that_would_drive_for_nothing_without_it() -> None:
+    """One is urgent for a repair and takes a carbon besides, the other is urgent for its carbon."""
+    visits = [
+        VisitParts("repair", {"carbon": 1}, day(0), urgent_items=frozenset({""})),
+        VisitParts("carbon", {"carbon": 1}, day(2), urgent_items=frozenset({"carbon"})),
+    ]
+    coverage = cover(visits, store(carbon=1))
+    assert coverage.waits == {}
+    assert pieces_in_time(coverage, "carbon", "carbon") == 1
+
+
+def test_an_urgent_visit_is_spared_a_second_drive_before_one_that_can_wait() -> None:
+    visits = [
+        VisitParts("can wait", {"carbon": 1}, day(0)),
+        VisitParts("urgent", {"carbon": 1}, day(2), urgent_items=frozenset({""})),
+    ]
+    assert set(cover(visits, store(carbon=1)).waits) == {"can wait"}
+
+
+def test_visits_in_rounds_come_before_open_ones_and_after_agreed_ones() -> None:
+    visits = [
+        VisitParts("open", {"carbon": 1}, day(0), urgent_items=frozenset({"carbon"})),
+        VisitParts("planned", {"carbon": 1}, day(5), Standing.PLANNED),
+        VisitParts("agreed", {"carbon": 1}, day(9), Standing.AGREED),
+    ]
+    for pieces, served in ((1, {"agreed"}), (2, {"agreed", "planned"}), (3, {"agreed", "planned", "open"})):
+        coverage = cover(visits, store(carbon=pieces))
+        assert {visit.key for visit in visits if pieces_in_time(coverage, visit.key, "carbon")} == served
+        assert set(coverage.waits) == ({"open"} - served)
+
+
+def test_nobody_waits_for_what_is_not_worth_waiting_for() -> None:
+    assert cover([VisitParts("one", {SMALL: 2}, day(0))], {}).waits == {}

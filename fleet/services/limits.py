@@ -36,6 +36,12 @@ def limits_of_units(company: Company, unit_ids: Collection[int]) -> dict[int, Li
     }
 
 
+def limits_of_uses(company: Company, uses: Collection[str]) -> Limits[float]:
+    """The limits that a unit of these uses will have, before there is one: the tightest of all of them."""
+    rows = ExhaustionLimits.objects.of_company(company).filter(use__in=["", *uses]).values(*_COLUMNS)
+    return tightest(rows)
+
+
 def limits_of(unit: Unit) -> Limits[float]:
     """The limits of one unit."""
     return limits_of_units(unit.company, [unit.pk])[unit.pk]

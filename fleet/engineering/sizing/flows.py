@@ -182,7 +182,7 @@ def _choice(request: SizingRequest, item: Item, ratio: float, inlet: float, poli
     recovery = float(recovery_from_waste_ratio(ratio))
     try:
         winter = site_flow_l_per_day(rating, survey, inlet, survey.lowest_temperature_degc, recovery)
-        winter *= policy.ageing_fraction
+        winter *= policy.limits.membrane_flow_fraction
         usual = site_flow_l_per_day(rating, survey, inlet, survey.usual_temperature_degc, recovery)
         work = _work_l_per_day(request, rating, inlet, recovery, survey.lowest_temperature_degc, policy)
         usual_work = _work_l_per_day(request, rating, inlet, recovery, survey.usual_temperature_degc, policy)

@@ -7,6 +7,7 @@ from fleet.engineering.arrays import in_range
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.targets import TARGETS
+from fleet.engineering.limits import HOUSE, Limits
 
 DISINFECTANTS: Final = ("chlorine", "chloramine", "none", "unknown")
 
@@ -100,8 +101,9 @@ class SizingPolicy:
         Line pressure above which a regulator is fitted, and what it is set to.
     prefilter_allowance_kpa : float
         What prefilters take between two changes.
-    ageing_fraction : float
-        Flow left at the end of a membrane's life.
+    limits : Limits
+        What counts as exhausted at the site: when cartridges are replaced, and the flow left at the end of a membrane's
+        life.
     most_membranes : int
         Elements of one kind side by side behind one restrictor.
     waste_ratios : tuple of float
@@ -138,7 +140,7 @@ class SizingPolicy:
     pump_pressure_kpa: float = 80.0 * KILOPASCAL_PER_PSI
     highest_line_kpa: float = 80.0 * KILOPASCAL_PER_PSI
     prefilter_allowance_kpa: float = 8.0 * KILOPASCAL_PER_PSI
-    ageing_fraction: float = 0.85
+    limits: Limits[float] = HOUSE
     most_membranes: int = 4
     waste_ratios: tuple[float, ...] = (2.0, 3.0, 4.0, 5.0)
     least_ratio_up_to_hardness: tuple[tuple[float, float], ...] = ((60.0, 2.0), (171.0, 3.0), (float("inf"), 4.0))

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.limits import Limits
 from fleet.engineering.sizing.demand import flush_water_l_per_week
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Item, Life, Part, Remark, SizingRequest
@@ -15,6 +16,7 @@ from fleet.engineering.sizing.wear import (
     life_of,
     resin_life,
     sediment_life,
+    service_time_days,
 )
 from fleet.engineering.sizing.words import days_in_words, in_words
 from fleet.engineering.units import FLOW, PRESSURE, TEMPERATURE
@@ -107,7 +109,7 @@ def train_of(
     feed = (request.demand_l_per_week * (1.0 + choice.waste_ratio) + flush) / 7.0
     parts = [
         *_sediments(catalogue, feed, taste),
-        *_carbons(request, catalogue, feed, second_carbon, taste),
+        *_carbons(request, catalogue, feed, second_carbon, taste, policy.limits),
         _membranes(request, choice),
     ]
     if needs_resin:
@@ -166,11 +168,11 @@ def flush_l_per_week(request: SizingRequest, choice: FlowChoice, policy: SizingP
 Why = tuple[str, str]
 
 
-def _cost(stage: str, item: Item, life: Life, second: Why | None) -> float:
+def _cost(stage: str, item: Item, life: Life, second: Why | None, limits: Limits[float]) -> float:
     if not second:
         return cost_per_year(item, life)
     return cost_in_rotation(
-        item, life, life_of(stage, capacity_days=None, maximum_service_time_days=item.maximum_service_time_days)
+        item, life, life_of(stage, capacity_days=None, maximum_service_time_days=service_time_days(stage, item, limits))
     )
 
 
@@ -257,20 +259,25 @@ def _sediments(catalogue: Sequence[Item], feed: float, taste: Taste) -> list[Par
 
 
 def _carbons(
-    request: SizingRequest, catalogue: Sequence[Item], feed: float, second: Why | None, taste: Taste
+    request: SizingRequest,
+    catalogue: Sequence[Item],
+    feed: float,
+    second: Why | None,
+    taste: Taste,
+    limits: Limits[float],
 ) -> list[Part]:
     survey = request.survey
     items = [item for item in catalogue if item.kind == "carbon"]
     if survey.disinfectant == "chloramine":
         items = [item for item in items if item.carbon_kind == "catalytic"] or items
-    lives = [(item, carbon_life(item, survey, feed)) for item in items]
-    item, life = min(lives, key=lambda pair: taste(pair[0], _cost("carbon", pair[0], pair[1], second)))
+    lives = [(item, carbon_life(item, survey, feed, limits)) for item in items]
+    item, life = min(lives, key=lambda pair: taste(pair[0], _cost("carbon", pair[0], pair[1], second, limits)))
     kind = "catalytic carbon, which also takes chloramine" if item.carbon_kind == "catalytic" else "carbon"
     first = f"Takes out chlorine before the membrane: {kind}."
     for_client = "Takes out the chlorine, which would ruin the membrane."
     if not second:
         return [Part("carbon", "single", item, life, cost_per_year(item, life), first, for_client)]
-    lag = life_of("carbon", capacity_days=None, maximum_service_time_days=item.maximum_service_time_days)
+    lag = life_of("carbon", capacity_days=None, maximum_service_time_days=service_time_days("carbon", item, limits))
     return _pair("carbon", item, life, lag, (first, for_client), second)
 
 
@@ -344,7 +351,7 @@ def _resins(
     # What must be changed every few days is no answer while another lasts.
     longest = max(life.days for _, life in lives)
     lives = [(item, life) for item, life in lives if life.days >= min(policy.least_cartridge_days, longest)]
-    item, life = min(lives, key=lambda pair: taste(pair[0], _cost("resin", pair[0], pair[1], second)))
+    item, life = min(lives, key=lambda pair: taste(pair[0], _cost("resin", pair[0], pair[1], second, policy.limits)))
     tds = in_words(choice.permeate_tds_mg_per_l, "tds", request.unit_system)
     gas = "what carbon dioxide is left" if choice.is_degassed else "the carbon dioxide"
     degassed = " Its life is that behind degassing." if choice.is_degassed else ""

@@ -8,6 +8,7 @@ from typing import Final
 from fleet.engineering.constants import MOLAR_MASS_CO2
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas import carbon, carbonate, lead_lag, resin
+from fleet.engineering.limits import HOUSE, Limits, maximum_service_time_days
 from fleet.engineering.sizing.offer import Item, Life
 from fleet.engineering.sizing.survey import SiteSurvey, SizingPolicy
 
@@ -15,10 +16,10 @@ from fleet.engineering.sizing.survey import SiteSurvey, SizingPolicy
 CAPACITY_LOG_SD: Final = 0.5
 # Normal quantile of 90 %: the range holds in eight cases of ten.
 _QUANTILE: Final = 1.2815515655446004
-# Where the label states no maximum service time (common practice, no source).
+# How often these are replaced where the label states no maximum service time (common practice, no source). No limits:
+# the one of carbon stands in `Limits`.
 DEFAULT_SERVICE_TIME_DAYS: Final[Mapping[str, float]] = {
     "sediment": 183.0,
-    "carbon": 183.0,
     "membrane": 1096.0,
     "resin": 365.0,
 }
@@ -79,6 +80,21 @@ def life_of(
     )
 
 
+def service_time_days(stage: str, item: Item, limits: Limits[float]) -> float | None:
+    """Return the maximum service time of an item in a stage: of its label, and for carbon of the limits too.
+
+    Examples
+    --------
+    >>> block = Item("C", "block", "carbon", 9.0, 365.0)
+    >>> service_time_days("carbon", block, HOUSE), service_time_days("resin", Item("R", "", "resin", 9.0), HOUSE)
+    (365.0, None)
+    """
+    label = item.maximum_service_time_days
+    if stage != "carbon":
+        return label
+    return float(maximum_service_time_days(label or math.nan, limits.carbon_maximum_service_time_days))
+
+
 def sediment_life(item: Item, feed_l_per_day: float) -> Life:
     """Return the life of a sediment cartridge: the volume of its label at the feed flow, or its maximum service time.
 
@@ -96,7 +112,7 @@ def sediment_life(item: Item, feed_l_per_day: float) -> Life:
     )
 
 
-def carbon_life(item: Item, survey: SiteSurvey, feed_l_per_day: float) -> Life:
+def carbon_life(item: Item, survey: SiteSurvey, feed_l_per_day: float, limits: Limits[float] = HOUSE) -> Life:
     """Return the life of a carbon cartridge: its chlorine capacity at the chlorine of the site, or its maximum service
     time.
 
@@ -108,6 +124,8 @@ def carbon_life(item: Item, survey: SiteSurvey, feed_l_per_day: float) -> Life:
         Total chlorine; 1 mg/L is assumed where it was not measured.
     feed_l_per_day : float
         Through this cartridge.
+    limits : Limits
+        Of the site, for the maximum service time; see `limits.maximum_service_time_days`.
 
     Returns
     -------
@@ -125,21 +143,22 @@ def carbon_life(item: Item, survey: SiteSurvey, feed_l_per_day: float) -> Life:
     >>> round(carbon_life(Item("C", "block", "carbon", 9.0, 365.0, chlorine_capacity_g=10.0), water, 100.0).days)
     100
     """
+    oldest = service_time_days("carbon", item, limits)
     chlorine = survey.total_chlorine_mg_per_l
     if chlorine is None and survey.disinfectant != "none":
         chlorine = ASSUMED_CHLORINE_MG_PER_L
     if item.chlorine_capacity_g and chlorine:
         days = float(carbon.feed_volume_at_capacity_l(item.chlorine_capacity_g, chlorine)) / feed_l_per_day
-        return life_of("carbon", capacity_days=days, maximum_service_time_days=item.maximum_service_time_days)
+        return life_of("carbon", capacity_days=days, maximum_service_time_days=oldest)
     if item.rated_volume_l and chlorine:
         days = item.rated_volume_l / feed_l_per_day
         return life_of(
             "carbon",
             capacity_days=days,
-            maximum_service_time_days=item.maximum_service_time_days,
+            maximum_service_time_days=oldest,
             limit="volume on the label",
         )
-    return life_of("carbon", capacity_days=None, maximum_service_time_days=item.maximum_service_time_days)
+    return life_of("carbon", capacity_days=None, maximum_service_time_days=oldest)
 
 
 def resin_loads_meq_per_l(
@@ -202,11 +221,16 @@ def carbon_dioxide_meq_per_l(survey: SiteSurvey) -> float:
     return float(gas) / MOLAR_MASS_CO2
 
 
-@lru_cache(maxsize=2)
-def _share_used(cartridges: int) -> float:
+@lru_cache(maxsize=64)
+def _share_used(cartridges: int, lead_limit_fraction: float) -> float:
     """Share of a resin cartridge's capacity that is used before it is changed."""
     if cartridges > 1:
-        return float(lead_lag.steady_throughput_capacities(resin.TYPICAL_TRANSFER_UNITS))
+        return float(
+            lead_lag.steady_throughput_capacities(
+                resin.TYPICAL_TRANSFER_UNITS, lead_outlet_fraction_at_rotation=lead_limit_fraction
+            )
+        )
+    # Planned to be changed a little before the product reaches its limit, whatever the permeate of the day; no limit.
     return float(resin.throughput_at_breakthrough(resin.TYPICAL_TRANSFER_UNITS, 0.1))
 
 
@@ -267,7 +291,7 @@ def resin_life(
     capacity_l = float(
         resin.service_volume_l(resin.capacity_eq(item.resin_volume_l or 0.0, item.resin_capacity_eq_per_l or 0.0), load)
     )
-    days = capacity_l * _share_used(cartridges) / water_l_per_day
+    days = capacity_l * _share_used(cartridges, policy.limits.lead_resin_fraction) / water_l_per_day
     return life_of("resin", capacity_days=days, maximum_service_time_days=item.maximum_service_time_days)
 
 

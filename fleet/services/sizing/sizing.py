@@ -22,9 +22,10 @@ from fleet.engineering.sizing import (
     compare,
 )
 from fleet.engineering.sizing.demand import reef_weekly_demand_l
+from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, FeedWaterSample, Placement, Position, Reading, Site, Stage, Unit
-from fleet.services.limits import limits_of
+from fleet.services.limits import limits_of, limits_of_uses
 
 COMMISSIONING_DAYS: Final = 45
 """Readings of the first days count; a membrane is run in by then (common practice, no source)."""
@@ -105,7 +106,8 @@ def size_for(
         request = SizingRequest(
             water_uses, SiteSurvey(use=uses[0].use, demand_l_per_week=total, **feed_water), **limits
         )
-        return compare(request, _catalogue(by))
+        practice = SizingPolicy(limits=limits_of_uses(by.company, [use.use for use in uses]))
+        return compare(request, _catalogue(by), practice)
     except EngineeringError as error:
         raise InvalidInput(
             "cannot_be_sized", error.sentence, pointer=f"/{_PLACES.get(error.field, public_name(error.field))}"

@@ -167,6 +167,25 @@ def test_what_sizing_cannot_do_without_is_named(catalogue: Company, as_office: A
     assert pointers(as_office.post(PATH, body)) == {"/feed_tds", "/usual_temperature"}
 
 
+def test_an_offer_is_made_by_the_limits_of_the_company(
+    catalogue: Company, as_owner: APIClient, as_office: APIClient
+) -> None:
+    """A carbon that leaves after 90 days is offered with 90 days, and a lead that leaves early with a shorter life."""
+
+    def lives() -> dict[str, float]:
+        best = as_office.post(PATH, asked()).json()["alternatives"][0]
+        return {f"{part['stage']} {part['role']}": part["life"]["days"] for part in best["parts"]}
+
+    before = lives()
+    stated = {"carbon_maximum_service_time_days": 90, "lead_resin_fraction": 0.2}
+    assert as_owner.post("/api/v1/exhaustion-limits/", stated).status_code == 201
+    after = lives()
+    carbons = [name for name in after if name.startswith("carbon")]
+    assert carbons
+    assert all(after[name] <= 90.0 < before[name] for name in carbons)
+    assert after["resin lead"] < before["resin lead"]
+
+
 @pytest.fixture
 def unit(company: Company) -> Unit:
     unit = factories.UnitFactory(company=company, commissioned_on=date(2026, 1, 1), design_recovery_fraction=0.2)

@@ -30,7 +30,9 @@ def test_what_is_wasted_is_what_is_expected_to_be_left_not_its_median() -> None:
     # Exhausted by now with a probability of one half; otherwise evenly within 90 days, after 90 days of use.
     levels = DISTRIBUTION_LEVELS
     days = tuple(180.0 * level - 90.0 for level in levels)
-    forecast = ForecastFacts(key=1, cartridge=1, quantile_days=days, is_spent=True, remaining_share=0.0, used_days=90.0)
+    forecast = ForecastFacts(
+        key=1, cartridge=1, quantile_days=days, is_exhausted=True, remaining_share=0.0, used_days=90.0
+    )
     # of x uniform in 0 to 90, the mean of x / (x + 90) is 1 - ln 2 = 0.3069; half of that in all
     share = need_dates(forecast=forecast).remaining_share
     assert share == pytest.approx(0.5 * (1.0 - math.log(2.0)), abs=1e-9)

@@ -278,6 +278,7 @@ def test_it_explains_itself_in_money() -> None:
     needs = [cartridge("sediment", "a", 20.0, price=6.0), cartridge("lead resin", "a", 45.0, price=25.0)]
     visit = bundle_visits(needs, [BundlingSite("a", HERE)], policy=POLICY)[0]
     resin = next(c for c in visit.choices if c.need == "lead resin")
+    assert resin.sentence.startswith("Lead resin: ")
     assert f"{resin.waste_on_visit:.2f} EUR of its remaining life is lost" in resin.sentence
     assert f"saves {resin.saving:.2f} EUR over the next best way" in resin.sentence
     assert "2 tasks together" in visit.sentence

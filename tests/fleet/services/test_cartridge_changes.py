@@ -7,6 +7,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from accounts.models import Company
+from fleet.engineering.limits import HOUSE
 from fleet.models import Finding, Placement, Unit
 from fleet.services.findings.findings import refresh_findings
 from fleet.services.forecasts.groups import first_to_fail_of_unit
@@ -104,3 +105,22 @@ def test_a_units_page_shows_no_forecast_of_a_cartridge_that_was_changed(unit: Un
     forecast.placement = Placement.objects.get(position=removed.position, removed_at__isnull=True)
     forecast.save()
     assert as_owner.get(f"/api/v1/units/{unit.pk}/").json()["next_change_on"] == forecast.p50.isoformat()
+
+
+@pytest.mark.parametrize("factor", [1.0, 0.5])
+@pytest.mark.parametrize(
+    ("limit", "quantity"),
+    [
+        ("product_tds_mg_per_l", "product_tds_mg_per_l"),
+        ("chlorine_mg_per_l", "carbon_outlet_total_chlorine_mg_per_l"),
+        ("chlorine_mg_per_l", "carbon_outlet_free_chlorine_mg_per_l"),
+    ],
+)
+def test_the_water_is_good_just_before_a_limit_of_the_unit_and_not_just_past_it(
+    unit: Unit, limit: str, quantity: str, factor: float
+) -> None:
+    at = factor * getattr(HOUSE, limit)
+    factories.ExhaustionLimitsFactory(company=unit.site.company, use="", **{limit: at})
+    for hours, value, water in ((1.0, at - 1e-6, "good"), (2.0, at + 1e-6, "not_good")):
+        read(unit, hours, **{"product_tds_mg_per_l": 0.0, quantity: value})
+        assert status(unit).water == water

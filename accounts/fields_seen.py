@@ -107,7 +107,7 @@ READERS: Final = _table(
     ("Offer", STAFF, "note remarks"),
     ("Diagnosis", STAFF, "note reasons"),
     ("Need", STAFF, "reason"),
-    ("ExplainedNeed", STAFF, "reason price cost_curve late_cost_per_day worn_cost_per_day"),
+    ("ExplainedNeed", STAFF, "reason price cost_curve late_cost_per_day exhausted_cost_per_day"),
     ("Plan", STAFF, "costs"),
     ("WholePlan", STAFF, "costs"),
     ("Round", STAFF, "costs"),

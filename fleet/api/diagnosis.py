@@ -146,7 +146,7 @@ class MatchSerializer(AnswerSerializer):
     confirming_check = serializers.CharField(source="rule.confirm")
     action = serializers.CharField()
     caution = serializers.CharField(source="rule.caution")
-    threshold_source = serializers.CharField(source="rule.source")
+    limit_source = serializers.CharField(source="rule.source")
     installer_sentence = serializers.CharField(source="for_installer")
     client_sentence = serializers.CharField(source="for_client")
 

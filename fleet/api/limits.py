@@ -13,7 +13,7 @@ from fleet.services import stated_limits
 
 _KINDS = {
     "product_tds_mg_per_l": QUANTITY_KINDS["product_tds_mg_per_l"],
-    "prefilter_drop_kpa": QUANTITY_KINDS["line_pressure_kpa"],
+    "prefilter_differential_pressure_kpa": QUANTITY_KINDS["line_pressure_kpa"],
     "chlorine_mg_per_l": QUANTITY_KINDS["total_chlorine_mg_per_l"],
 }
 _FRACTIONS = ("minimum_rejection_fraction", "membrane_flow_fraction", "lead_carbon_fraction", "lead_resin_fraction")

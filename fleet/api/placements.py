@@ -18,7 +18,7 @@ REMOVAL_REASONS = [choice for choice in Placement.Removal.choices if choice[0] !
 
 
 class PlacementSerializer(TenantModelSerializer):
-    """One cartridge's stay in one position; a rotated one names the stay it continues."""
+    """One cartridge in one position from a day to a day; a rotated one names the placement it continues."""
 
     unit = serializers.IntegerField(source="position.unit_id", read_only=True)
     item_code = serializers.CharField(source="item.code", read_only=True)

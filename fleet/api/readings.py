@@ -44,7 +44,7 @@ class FlagSerializer(AnswerSerializer):
 
 
 class ReadingSerializer(QuantityModelSerializer):
-    """One look at the gauges and meters of a unit. What was not measured is null."""
+    """One reading of the gauges and meters of a unit. What was not measured is null."""
 
     corrected_by = serializers.SerializerMethodField()
     as_sent = serializers.DictField(child=AsSentSerializer(), read_only=True)

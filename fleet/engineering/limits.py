@@ -40,7 +40,8 @@ class Limits(Generic[Value]):
         Normalised permeate flow over the membrane's own run-in value below which it is exhausted.
     minimum_rejection_fraction
         Normalised rejection below which the membrane no longer serves.
-    prefilter_drop_kpa, prefilter_outlet_fraction, prefilter_margin_kpa, prefilter_margin_from_kpa, prefilter_least_kpa
+    prefilter_differential_pressure_kpa, prefilter_outlet_fraction, prefilter_margin_kpa, prefilter_margin_from_kpa,
+    prefilter_least_kpa
         See `prefilter_limit_kpa`.
     prefilter_series_fraction
         Share of that limit for each of two sediment filters in series.
@@ -53,7 +54,7 @@ class Limits(Generic[Value]):
     carbon_maximum_service_time_days: Value
     membrane_flow_fraction: Value
     minimum_rejection_fraction: Value
-    prefilter_drop_kpa: Value
+    prefilter_differential_pressure_kpa: Value
     prefilter_outlet_fraction: Value
     prefilter_margin_kpa: Value
     prefilter_margin_from_kpa: Value
@@ -61,15 +62,16 @@ class Limits(Generic[Value]):
     prefilter_series_fraction: Value
 
     def prefilter_limit_kpa(self, outlet_kpa: Any) -> Any:
-        """Return the pressure drop over one sediment filter past which it is exhausted, kPa.
+        """Return the differential pressure over one sediment filter past which it is exhausted, kPa.
 
-        The smallest of `prefilter_drop_kpa`, `prefilter_outlet_fraction` of the outlet pressure and, where that is
-        above `prefilter_margin_from_kpa`, its margin over `prefilter_margin_kpa`; `prefilter_least_kpa` at least.
+        The smallest of `prefilter_differential_pressure_kpa`, `prefilter_outlet_fraction` of the outlet pressure and,
+        where that is above `prefilter_margin_from_kpa`, its margin over `prefilter_margin_kpa`; `prefilter_least_kpa`
+        at least.
 
         Parameters
         ----------
         outlet_kpa : float or ndarray
-            Pressure behind the filter, gauge; NaN where it is not known: `prefilter_drop_kpa` alone.
+            Pressure behind the filter, gauge; NaN where it is not known: `prefilter_differential_pressure_kpa` alone.
 
         Returns
         -------
@@ -84,7 +86,7 @@ class Limits(Generic[Value]):
         (68.95, 68.95)
         """
         own: Limits[Any] = self
-        limit = np.fmin(own.prefilter_drop_kpa, own.prefilter_outlet_fraction * outlet_kpa)
+        limit = np.fmin(own.prefilter_differential_pressure_kpa, own.prefilter_outlet_fraction * outlet_kpa)
         over = outlet_kpa > own.prefilter_margin_from_kpa
         limit = np.where(over, np.fmin(limit, outlet_kpa - own.prefilter_margin_kpa), limit)
         return np.maximum(limit, own.prefilter_least_kpa)
@@ -102,7 +104,7 @@ HOUSE: Final[Limits[float]] = Limits(
     carbon_maximum_service_time_days=365.0,  # common practice, no source
     membrane_flow_fraction=0.85,  # 10 to 15 % lost: membrane makers' cleaning advice, from memory
     minimum_rejection_fraction=0.90,  # common practice, no source
-    prefilter_drop_kpa=68.95,  # 10 psi; this and the rest of the prefilters: common practice, no source
+    prefilter_differential_pressure_kpa=68.95,  # 10 psi; this and its like: common practice, no source
     prefilter_outlet_fraction=0.15,
     prefilter_margin_kpa=344.74,  # 50 psi
     prefilter_margin_from_kpa=379.21,  # 55 psi

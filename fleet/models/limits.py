@@ -13,7 +13,7 @@ from fleet.models.units import Unit
 _RANGES: Final = {
     "product_tds_mg_per_l": (0.05, 1000.0),
     "minimum_rejection_fraction": (HOUSE.minimum_rejection_fraction, 0.995),
-    "prefilter_drop_kpa": (28.0, HOUSE.prefilter_drop_kpa),
+    "prefilter_differential_pressure_kpa": (28.0, HOUSE.prefilter_differential_pressure_kpa),
     "chlorine_mg_per_l": (0.02, HOUSE.chlorine_mg_per_l),
     "lead_carbon_fraction": (0.05, HOUSE.lead_carbon_fraction),
     "carbon_maximum_service_time_days": (30.0, HOUSE.carbon_maximum_service_time_days),
@@ -40,7 +40,10 @@ class ExhaustionLimits(TenantModel):
     use = models.CharField(max_length=12, choices=Unit.Use, blank=True, help_text="empty: every use")
     product_tds_mg_per_l = _limit("product_tds_mg_per_l", "product TDS above which single or lag resin is exhausted")
     minimum_rejection_fraction = _limit("minimum_rejection_fraction", "rejection below which a membrane is exhausted")
-    prefilter_drop_kpa = _limit("prefilter_drop_kpa", "pressure drop over a clean-reference sediment filter")
+    prefilter_differential_pressure_kpa = _limit(
+        "prefilter_differential_pressure_kpa",
+        "differential pressure over the prefilters at the design flow and 25 degC",
+    )
     chlorine_mg_per_l = _limit("chlorine_mg_per_l", "chlorine after the last carbon")
     lead_carbon_fraction = _limit("lead_carbon_fraction", "share of its feed chlorine that a lead carbon may pass")
     carbon_maximum_service_time_days = _limit(

@@ -11,7 +11,7 @@ from fleet.models.units import Position
 
 
 class Placement(TenantModel):
-    """One cartridge's stay in one position.
+    """One cartridge in one position from a day to a day.
 
     A cartridge moved from lag to lead ends one stay ('rotated') and begins another that names it in `continues`: its
     used capacity and its age go with it.

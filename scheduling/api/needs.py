@@ -70,7 +70,7 @@ class ExplainedNeedSerializer(NeedSerializer):
             *NeedSerializer.Meta.fields,
             "price",
             "late_cost_per_day",
-            "worn_cost_per_day",
+            "exhausted_cost_per_day",
             "curve_first_day",
             "cost_curve",
         ]

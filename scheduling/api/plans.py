@@ -233,7 +233,7 @@ class PlanViewSet(ReadOnlyViewSet):
     @extend_schema(request=ReplanSerializer, responses={201: WholePlanSerializer})
     @action(detail=True, methods=["post"])
     def replan(self, request: Request, pk: str) -> Response:
-        """Mend a published plan after something has gone wrong: the rest of today and tomorrow, with few changes.
+        """Repair a published plan after something has gone wrong: the rest of today and tomorrow, with few changes.
 
         The answer is a plan of its own that says what changed and who must be told.
         """

@@ -68,8 +68,8 @@ class MoveAskedSerializer(SentSerializer):
     place = serializers.IntegerField(
         required=False, allow_null=True, default=None, min_value=1, help_text="in the round, from 1; empty: cheapest"
     )
-    agreed = serializers.BooleanField(
-        required=False, default=False, help_text="whether the client has agreed to another time than the confirmed one"
+    confirmed = serializers.BooleanField(
+        required=False, default=False, help_text="whether the client has confirmed another time than the one before"
     )
 
 

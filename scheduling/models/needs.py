@@ -72,7 +72,7 @@ class Need(TenantModel):
     skills = models.JSONField(default=list, blank=True, help_text="what the installer must be able to do")
     price = models.FloatField(default=0.0, help_text="worth of what is thrown away, were it new")
     late_cost_per_day = models.FloatField(default=0.0, help_text="what a day of being late costs")
-    worn_cost_per_day = models.FloatField(
+    exhausted_cost_per_day = models.FloatField(
         default=0.0, help_text="what a day with an exhausted lead costs while its lag is not exhausted"
     )
     is_urgent = models.BooleanField(default=False)

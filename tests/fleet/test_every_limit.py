@@ -106,9 +106,9 @@ ROWS: Final[dict[str, list[Row]]] = {
         Row({"minimum_rejection_fraction": 0.97}, "membrane single", "membrane_rejection_low"),
         Row({"minimum_rejection_fraction": 0.97, "use": "reef"}, "membrane single", "membrane_rejection_low"),
     ],
-    "prefilter_drop_kpa": [
+    "prefilter_differential_pressure_kpa": [
         Row(
-            {"prefilter_drop": "0.28 bar"},
+            {"prefilter_differential_pressure": "0.28 bar"},
             "sediment single",
             "prefilter_clogged",
             {"prefilter_outlet_pressure_kpa": 402.0, "inlet_pressure_kpa": 402.0},
@@ -118,7 +118,7 @@ ROWS: Final[dict[str, list[Row]]] = {
 
 _OF_THE_PREFILTER: Final = (
     "How the limit of a sediment filter follows the pressure behind it: of the house alone. Who wants to be stricter "
-    "states the prefilter drop, which is never exceeded whatever these are."
+    "states the differential pressure over the prefilters, which is never exceeded whatever these are."
 )
 OF_THE_HOUSE_ALONE: Final[dict[str, str]] = {
     "prefilter_outlet_fraction": _OF_THE_PREFILTER,

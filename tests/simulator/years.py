@@ -362,7 +362,7 @@ class Years(_Service):
             kind=NeedKind.ROTATE,
             quantile_days=tuple(np.maximum(days_left[unit, lag], mine)),
             worn_quantile_days=tuple(mine),
-            worn_cost_per_day=late * self.way.lead_late_share,
+            exhausted_cost_per_day=late * self.way.lead_late_share,
         )
 
 

@@ -7,7 +7,7 @@ from fleet.engineering.diagnosis.facts import CONTEXT_KEYS, Fact
 
 # Indicators are ratios of what was read; these go into the context under the same name.
 INDICATOR_FACTS: Final = (
-    "prefilter_drop_kpa",
+    "prefilter_differential_pressure_kpa",
     "recovery_fraction",
     "waste_ratio",
     "normalised_flow_ratio",

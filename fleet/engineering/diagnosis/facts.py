@@ -23,7 +23,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
     # baselines and design
     "baseline_line_pressure_kpa": "line pressure of the baseline",
     "baseline_inlet_pressure_kpa": "inlet pressure of the baseline",
-    "clean_prefilter_drop_kpa": "prefilter drop with clean cartridges",
+    "clean_prefilter_differential_pressure_kpa": "differential pressure over the prefilters with clean cartridges",
     "baseline_feed_tds_mg_per_l": "feed TDS of the baseline",
     "baseline_permeate_tds_mg_per_l": "permeate TDS of the baseline",
     "baseline_permeate_flow_l_per_day": "permeate flow of the baseline, not normalised",
@@ -33,7 +33,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "design_recovery_fraction": "recovery the unit was set up for",
     "expected_permeate_flow_l_per_day": "permeate flow expected from the label at this condition",
     # indicators
-    "prefilter_drop_kpa": "drop across the prefilters",
+    "prefilter_differential_pressure_kpa": "differential pressure over the prefilters",
     "recovery_fraction": "recovery",
     "waste_ratio": "concentrate over permeate",
     "normalised_flow_ratio": "normalised permeate flow over baseline",
@@ -181,9 +181,9 @@ class Facts:
         return None if value is None or base is None or base <= 0.0 else value / base
 
     @property
-    def prefilter_drop_kpa(self) -> float | None:
+    def prefilter_differential_pressure_kpa(self) -> float | None:
         """Drop across the prefilters: as given, or from the gauges that allow it."""
-        stated = self.number("prefilter_drop_kpa")
+        stated = self.number("prefilter_differential_pressure_kpa")
         if stated is not None:
             return stated
         line, outlet = self.number("line_pressure_kpa"), self.number("prefilter_outlet_pressure_kpa")
@@ -198,7 +198,7 @@ class Facts:
     @property
     def clean_drop_kpa(self) -> float:
         """Drop across clean prefilters: of the baseline, else the usual one."""
-        clean = self.number("clean_prefilter_drop_kpa")
+        clean = self.number("clean_prefilter_differential_pressure_kpa")
         return self.thresholds.assumed_clean_drop_kpa if clean is None else clean
 
     @property
@@ -232,11 +232,11 @@ class Facts:
         return max(now / before, 1.0) if before > 0.0 else 1.0
 
     @property
-    def prefilter_drop_is_normal(self) -> bool | None:
+    def prefilter_differential_pressure_is_normal(self) -> bool | None:
         """Whether the prefilters are within their limit, or past it by less than two gauges can tell; None when it
         cannot be told.
         """
-        differential_kpa = self.prefilter_drop_kpa
+        differential_kpa = self.prefilter_differential_pressure_kpa
         return (
             None
             if differential_kpa is None

@@ -337,7 +337,7 @@ class _Calculation:
         after = np.where(np.isnan(outlet) & ~pumped, inlet, outlet)
         only_behind_pump = np.isnan(outlet) & pumped & ~np.isnan(inlet)
         differential_pressure = self._add(
-            "prefilter_drop_kpa",
+            "prefilter_differential_pressure_kpa",
             lambda known: known - after,
             line,
             (self.static, "not_flowing"),
@@ -355,12 +355,12 @@ class _Calculation:
         reference = self.u["reference_feed_flow_l_per_day"]
         usable_reference, temperature = np.where(reference > 0.0, reference, np.nan), self.t["temperature_degc"]
         self._add(
-            "normalised_prefilter_drop_kpa",
+            "normalised_prefilter_differential_pressure_kpa",
             lambda known: normalised_drop(
                 differential_pressure, flow=known, reference_flow=usable_reference, temperature_degc=temperature
             ),
             feed,
-            *self._inherit("prefilter_drop_kpa"),
+            *self._inherit("prefilter_differential_pressure_kpa"),
             (np.isnan(feed), "permeate_flow_missing"),
             (feed <= 0.0, "no_flow"),
             *self._missing("temperature_degc"),

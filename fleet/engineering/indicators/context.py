@@ -33,7 +33,7 @@ class UnitContext:
     has_pressurised_tank, has_booster_pump : bool or ndarray
         Facts of the unit.
     reference_feed_flow_l_per_day : float or ndarray
-        Flow the prefilter drop is brought to; NaN where unknown.
+        Flow the differential pressure over the prefilters is brought to; NaN where unknown.
     tds_resolution_mg_per_l : float or ndarray
         Step of the meter.
     """

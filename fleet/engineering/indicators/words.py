@@ -58,11 +58,11 @@ WORDS: Final[Mapping[str, Words]] = MappingProxyType(
             "The permeate flow is {} of what the label gives at this pressure, temperature and feed.",
             "The unit makes {} of the water its membrane should give under these conditions.",
         ),
-        "prefilter_drop_kpa": Words(
+        "prefilter_differential_pressure_kpa": Words(
             "The prefilters take {} at this flow.",
             "The first filters use up {} of your water pressure.",
         ),
-        "normalised_prefilter_drop_kpa": Words(
+        "normalised_prefilter_differential_pressure_kpa": Words(
             "At the design flow and 25 degC the prefilters would take {}.",
             "Temperature and flow set aside, the first filters use up {} of your water pressure.",
         ),

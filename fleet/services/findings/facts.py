@@ -275,7 +275,7 @@ def _baselines(history: History, row: int) -> dict[str, Fact]:
         name: float(history.baselines.of_quantity[column][row]) for name, column in _BASELINES.items()
     }
     facts["baseline_line_pressure_kpa"] = float(history.lines[row])
-    facts["clean_prefilter_drop_kpa"] = float(history.clean_differential_kpa[row])
+    facts["clean_prefilter_differential_pressure_kpa"] = float(history.clean_differential_kpa[row])
     facts["baseline_feed_tds_mg_per_l"], facts["baseline_permeate_tds_mg_per_l"] = _recent(history, row)
     permeate, drain = facts["baseline_permeate_flow_l_per_day"], facts["baseline_concentrate_flow_l_per_day"]
     if isinstance(permeate, float) and isinstance(drain, float) and permeate > 0:

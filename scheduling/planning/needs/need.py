@@ -86,7 +86,7 @@ class Need:
     worn_quantile_days
         Date, at the same levels, on which what is thrown away is exhausted, where that is not yet late: an
         exhausted lead harms the water only when its lag is exhausted too. Empty: ``quantile_days`` says both.
-    worn_cost_per_day
+    exhausted_cost_per_day
         Money a day with it exhausted and not yet late costs.
     """
 
@@ -108,7 +108,7 @@ class Need:
     parts: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     fresh_life_days: float = float("nan")
     worn_quantile_days: tuple[float, ...] = ()
-    worn_cost_per_day: float = 0.0
+    exhausted_cost_per_day: float = 0.0
 
     @property
     def used_days(self) -> float:
@@ -116,7 +116,7 @@ class Need:
         return self.fresh_life_days * (1.0 - self.remaining_share)
 
     def __post_init__(self) -> None:
-        for name in ("minutes", "price", "late_cost_per_day", "worn_cost_per_day"):
+        for name in ("minutes", "price", "late_cost_per_day", "exhausted_cost_per_day"):
             value = getattr(self, name)
             if not (np.isfinite(value) and value >= 0.0):
                 raise PlanningError(f"{self.key}.{name}", f"must be a number of at least 0, not {value!r}.")
@@ -359,7 +359,7 @@ def cost_curves(
     late_cost_per_day: ArrayLike,
     days: ArrayLike,
     worn_quantile_days: ArrayLike | None = None,
-    worn_cost_per_day: ArrayLike | None = None,
+    exhausted_cost_per_day: ArrayLike | None = None,
     levels: ArrayLike | None = None,
 ) -> CostCurves:
     r"""What replacing each cartridge on each day is expected to cost.
@@ -382,7 +382,7 @@ def cost_curves(
     worn_quantile_days
         As ``quantile_days``, of the date on which what is thrown away is exhausted; None: the same date. A lead
         before a good lag is exhausted before the water goes bad, and between the two dates waiting wastes nothing.
-    worn_cost_per_day
+    exhausted_cost_per_day
         ``(needs,)`` money a day between the two dates costs; None: nothing.
 
     Raises
@@ -416,9 +416,11 @@ def cost_curves(
     money, used_up = late * rate[:, None], probability
     if worn_quantile_days is not None:
         worn, _ = _check_quantiles(worn_quantile_days, p)
-        extra = _column("worn_cost_per_day", worn_cost_per_day if worn_cost_per_day is not None else np.zeros(n), n)
+        extra = _column(
+            "exhausted_cost_per_day", exhausted_cost_per_day if exhausted_cost_per_day is not None else np.zeros(n), n
+        )
         if not np.all(np.isfinite(extra) & (extra >= 0.0)):
-            raise PlanningError("worn_cost_per_day", "must be numbers of at least 0.")
+            raise PlanningError("exhausted_cost_per_day", "must be numbers of at least 0.")
         # most rows have one date for both, which is worked out once
         two = np.flatnonzero((worn != q).any(axis=1) & ~(_no_date(worn) & _no_date(q)))
         worn_days, left_share, used_share = _days_late_and_left(worn[two], p, t)

@@ -61,7 +61,7 @@ def price(needs: Sequence[Need], *, policy: Policy) -> list[Priced]:
         late_cost_per_day=[need.late_cost_per_day for need in needs],
         days=days,
         worn_quantile_days=[need.worn_quantile_days or row for need, row in zip(needs, quantiles, strict=True)],
-        worn_cost_per_day=[need.worn_cost_per_day for need in needs],
+        exhausted_cost_per_day=[need.exhausted_cost_per_day for need in needs],
     ).total
     priced = []
     for need, curve in zip(needs, curves, strict=True):

@@ -38,7 +38,7 @@ class Task:
         Keys of where, and of what will be fitted; None: at the unit as a whole, nothing.
     price
         What is thrown away by going early, were it new.
-    late_cost_per_day, worn_cost_per_day
+    late_cost_per_day, exhausted_cost_per_day
         What a day of being late costs, and one with a lead exhausted while its lag holds.
     forecast, lag_forecast, finding, cause
         What it rests on.
@@ -60,7 +60,7 @@ class Task:
     item: int | None = None
     price: float = 0.0
     late_cost_per_day: float = 0.0
-    worn_cost_per_day: float = 0.0
+    exhausted_cost_per_day: float = 0.0
     forecast: ForecastFacts | None = None
     lag_forecast: ForecastFacts | None = None
     finding: FindingFacts | None = None
@@ -172,7 +172,7 @@ class TaskList:
             item=lag.item,
             price=lead.price if lead.cartridge is not None else 0.0,
             late_cost_per_day=rate,
-            worn_cost_per_day=late * share if lag_forecast is not None else 0.0,
+            exhausted_cost_per_day=late * share if lag_forecast is not None else 0.0,
             forecast=lead.forecast,
             lag_forecast=lag_forecast,
             finding=finding,

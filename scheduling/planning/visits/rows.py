@@ -63,7 +63,7 @@ class NeedRows:
         share = np.array([need.remaining_share for need in needs], dtype=np.float64)
         price = np.array([need.price for need in needs], dtype=np.float64)
         rate = np.array([need.late_cost_per_day for need in needs], dtype=np.float64)
-        worn_rate = np.array([need.worn_cost_per_day for need in needs], dtype=np.float64)
+        worn_rate = np.array([need.exhausted_cost_per_day for need in needs], dtype=np.float64)
         # a task without a forecast that costs by the day is late from its first allowed day on
         task = np.isnan(quantiles).any(axis=1) & (rate > 0.0)
         first = np.array([need.not_before_day or 0 for need in needs], dtype=np.float64)
@@ -148,7 +148,7 @@ class NeedRows:
             price=self.price,
             late_cost_per_day=self.rate,
             worn_quantile_days=self.worn,
-            worn_cost_per_day=self.worn_rate,
+            exhausted_cost_per_day=self.worn_rate,
             days=days,
         )
 

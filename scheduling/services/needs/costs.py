@@ -41,7 +41,7 @@ def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
         late_cost_per_day=need.late_cost_per_day,
         fresh_life_days=dates.fresh_life_days,
         worn_quantile_days=dates.worn_quantile_days,
-        worn_cost_per_day=need.worn_cost_per_day,
+        exhausted_cost_per_day=need.exhausted_cost_per_day,
     )
 
 

@@ -33,7 +33,7 @@ _REFRESHED = (
     "skills",
     "price",
     "late_cost_per_day",
-    "worn_cost_per_day",
+    "exhausted_cost_per_day",
     "is_urgent",
     "not_before",
     "due_on",

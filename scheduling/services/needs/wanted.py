@@ -56,7 +56,7 @@ def _row(task: Task, fleet_facts: FleetFacts, unit_id: int) -> Need:
         skills=list(task.skills),
         price=task.price,
         late_cost_per_day=task.late_cost_per_day,
-        worn_cost_per_day=task.worn_cost_per_day,
+        exhausted_cost_per_day=task.exhausted_cost_per_day,
         is_urgent=task.is_urgent,
         not_before=task.not_before,
         due_on=task.due_on,

@@ -67,7 +67,7 @@ def preview_move(
     installer: Installer | None = None,
     day: date | None = None,
     place: int | None = None,
-    agreed: bool = False,
+    confirmed: bool = False,
 ) -> HandMove:
     """Say what a move would do, and store nothing.
 
@@ -81,8 +81,8 @@ def preview_move(
         Whose round, on which day of the plan; None: as it is.
     place
         Its place in that round, from 1; None: where it costs least.
-    agreed
-        Whether the client has agreed to a new time, for a visit that was confirmed.
+    confirmed
+        Whether the client has confirmed a new time, for a visit that was confirmed.
 
     Raises
     ------
@@ -91,7 +91,7 @@ def preview_move(
     InvalidInput
         When the plan has no such day, or the round no such place.
     """
-    return _Moving(stop, now, installer, day, place, agreed).preview()
+    return _Moving(stop, now, installer, day, place, confirmed).preview()
 
 
 def move_stop(
@@ -102,7 +102,7 @@ def move_stop(
     installer: Installer | None = None,
     day: date | None = None,
     place: int | None = None,
-    agreed: bool = False,
+    confirmed: bool = False,
     acknowledge: Collection[str] = (),
     lock: bool = True,
     reason: str = "",
@@ -111,7 +111,7 @@ def move_stop(
 
     Parameters
     ----------
-    stop, installer, day, place, agreed, now
+    stop, installer, day, place, confirmed, now
         As `preview_move` takes them.
     by
         Who moves it.
@@ -131,7 +131,7 @@ def move_stop(
     """
     with transaction.atomic():
         lock_company(stop.round.plan.company_id)
-        moving = _Moving(Stop.objects.get(pk=stop.pk), now, installer, day, place, agreed)
+        moving = _Moving(Stop.objects.get(pk=stop.pk), now, installer, day, place, confirmed)
         hand_move = moving.preview()
         if hand_move.refusals:
             raise Conflict(
@@ -154,7 +154,7 @@ def move_stop(
             "to": next((row["after"] for row in hand_move.differences if row["visit"] == moving.stop.visit_id), None),
             "acknowledged": [{"code": w.code, "sentence": w.sentence} for w in hand_move.warnings],
             "cost": hand_move.cost,
-            "agreed": agreed,
+            "confirmed": confirmed,
             "reason": reason,
         }
         record(by=by, action="move stop", subject=moving.stop, details=details, now=now)
@@ -171,9 +171,9 @@ class _Moving:
         installer: Installer | None,
         day: date | None,
         place: int | None,
-        agreed: bool,
+        confirmed: bool,
     ) -> None:
-        self.stop, self.now, self.agreed = stop, now, agreed
+        self.stop, self.now, self.confirmed = stop, now, confirmed
         self.source, self.plan = stop.round, stop.round.plan
         self.company = self.plan.company
         self.clock = PlanningClock(self.plan.first_day, self.company.zone)
@@ -237,13 +237,13 @@ class _Moving:
     def _as_things_stand(
         self, people: list[rounds.Installer], candidates: list[rounds.Candidate]
     ) -> tuple[list[rounds.Installer], list[rounds.Candidate]]:
-        """The rest of the days that have begun, and the stop with what was agreed for it."""
-        return [self._from_now(person) for person in people], [self._as_agreed(c, people) for c in candidates]
+        """The rest of the days that have begun, and the stop with what was confirmed for it."""
+        return [self._from_now(person) for person in people], [self._as_confirmed(c, people) for c in candidates]
 
-    def _as_agreed(self, candidate: rounds.Candidate, people: Sequence[rounds.Installer]) -> rounds.Candidate:
-        """The stop itself keeps what was agreed with the client, unless something else has been agreed."""
+    def _as_confirmed(self, candidate: rounds.Candidate, people: Sequence[rounds.Installer]) -> rounds.Candidate:
+        """The stop itself keeps what the client confirmed, unless something else has been confirmed."""
         visit = self.stop.visit
-        if candidate.key != str(visit.pk) or visit.state != State.CONFIRMED or self.agreed:
+        if candidate.key != str(visit.pk) or visit.state != State.CONFIRMED or self.confirmed:
             return candidate
         assert visit.appointment_at is not None
         day, second = self.clock.place(visit.appointment_at)
@@ -331,14 +331,14 @@ class _Moving:
 
     def _refused(self, moved: Stop | None) -> list[Obstacle]:
         visit = self.stop.visit
-        if visit.state != State.CONFIRMED or self.agreed:
+        if visit.state != State.CONFIRMED or self.confirmed:
             return []
         promised = visit.installer_id not in (None, self.installer.pk)
         if promised or moved is None or moved.starts_at != visit.appointment_at:
             return [
                 Obstacle(
                     "confirmed",
-                    f"{visit.site.name} is confirmed with the client; ask first, then move it with agreed set to true.",
+                    f"{visit.site.name} is confirmed with the client; ask first, then send confirmed as true.",
                     visit.pk,
                 )
             ]

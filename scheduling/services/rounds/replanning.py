@@ -101,7 +101,7 @@ def replan_day(
     seed: int = 0,
     provider: TravelProvider | None = None,
 ) -> Plan:
-    """Mend a published plan after something has gone wrong.
+    """Repair a published plan after something has gone wrong.
 
     Absences, visits cancelled and urgent calls are facts: they are stored at once, whatever becomes of the plan. The
     rest of today and the days after it are planned again around what has begun; the other days are taken over as they

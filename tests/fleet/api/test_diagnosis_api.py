@@ -112,7 +112,7 @@ def test_worked_by_hand_an_oxidised_membrane(as_installer: APIClient) -> None:
     assert body["indicators"]["normalised_salt_passage_ratio"]["value"] == pytest.approx(3.0, abs=0.01)
     assert body["indicators"]["net_driving_pressure"]["value"] == pytest.approx(3.9454, abs=0.0005)  # bar
     assert body["facts"]["baseline_feed_tds"] == {"value": 250.0, "unit": "mg/L"}
-    for words in ("confirming_check", "action", "caution", "installer_sentence", "client_sentence", "threshold_source"):
+    for words in ("confirming_check", "action", "caution", "installer_sentence", "client_sentence", "limit_source"):
         assert d05[words]
 
 
@@ -130,12 +130,12 @@ def test_worked_by_hand_a_clogged_prefilter(as_installer: APIClient) -> None:
                 "inlet_pressure": "40 psi",
                 "state": "flowing",
             },
-            "facts": {"clean_prefilter_drop": "3 psi", "has_booster_pump": False},
+            "facts": {"clean_prefilter_differential_pressure": "3 psi", "has_booster_pump": False},
         },
     )
     assert "D01" in rules(answer)
     numbers = next(match for match in answer.json()["matches"] if match["rule"] == "D01")["numbers"]
-    assert numbers["prefilter_drop"] == {"value": pytest.approx(22.0, abs=1e-3), "unit": "psi"}
+    assert numbers["prefilter_differential_pressure"] == {"value": pytest.approx(22.0, abs=1e-3), "unit": "psi"}
     assert numbers["clean_drop"]["value"] == pytest.approx(3.0, abs=1e-3)
     assert "D02" not in rules(answer)
 
@@ -181,7 +181,7 @@ def test_the_unit_gives_the_baseline_and_what_is_told_wins(as_installer: APIClie
     assert "D01" in rules(first)
     # The unit's own clean drop is 15 kPa; told that clean ones take 1 bar here, 1.1 is nothing.
     with_facts = as_installer.post(
-        PATH, {"unit": unit.code, "reading": reading, "facts": {"clean_prefilter_drop": "1 bar"}}
+        PATH, {"unit": unit.code, "reading": reading, "facts": {"clean_prefilter_differential_pressure": "1 bar"}}
     )
     assert "D01" not in rules(with_facts)
 

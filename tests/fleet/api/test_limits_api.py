@@ -86,7 +86,7 @@ def test_a_shorter_life_of_carbon_holds_for_every_use(as_owner: APIClient, compa
     ("sent", "pointer", "said"),
     [
         ({"carbon_maximum_service_time_days": 400}, "/carbon_maximum_service_time_days", "30 and 365"),
-        ({"prefilter_drop": "12 psi"}, "/prefilter_drop", "0.28 bar and 0.6895 bar"),
+        ({"prefilter_differential_pressure": "12 psi"}, "/prefilter_differential_pressure", "0.28 bar and 0.6895 bar"),
         ({"chlorine": 0.05}, "/chlorine", "unit"),
         ({"product_tds": "-1 ppm"}, "/product_tds", "0"),
         ({"use": "pool"}, "/use", "pool"),

@@ -7,15 +7,20 @@ from fleet.engineering.diagnosis.record import Evidence
 
 def prefilter_clogged(f: Facts) -> Evidence | None:
     """The differential pressure of the prefilters is past their limit."""
-    differential_kpa = f.prefilter_drop_kpa
-    if differential_kpa is None or f.prefilter_drop_is_normal:
+    differential_kpa = f.prefilter_differential_pressure_kpa
+    if differential_kpa is None or f.prefilter_differential_pressure_is_normal:
         return None
     limit = f.prefilter_limit_kpa
     sure = surely((differential_kpa - limit) / limit)
-    if f.number("clean_prefilter_drop_kpa") is None:
+    if f.number("clean_prefilter_differential_pressure_kpa") is None:
         sure *= 0.8
     return Evidence(
-        sure, {"prefilter_drop_kpa": differential_kpa, "clean_drop_kpa": f.clean_drop_kpa, "limit_kpa": limit}
+        sure,
+        {
+            "prefilter_differential_pressure_kpa": differential_kpa,
+            "clean_drop_kpa": f.clean_drop_kpa,
+            "limit_kpa": limit,
+        },
     )
 
 
@@ -24,14 +29,14 @@ def line_pressure_fell(f: Facts) -> Evidence | None:
     line, baseline = f.number("line_pressure_kpa"), f.number("baseline_line_pressure_kpa")
     if line is None:
         line = f.number("static_inlet_pressure_kpa")
-    if line is None or baseline is None or f.prefilter_drop_is_normal is False:
+    if line is None or baseline is None or f.prefilter_differential_pressure_is_normal is False:
         return None
     fall = baseline - line
     if fall <= f.thresholds.line_pressure_fall_kpa:
         return None
     sure = surely(fall / f.thresholds.line_pressure_fall_kpa - 1.0)
     numbers: dict[str, float | str] = {"line_pressure_kpa": line, "baseline_line_pressure_kpa": baseline}
-    if f.prefilter_drop_is_normal is None:
+    if f.prefilter_differential_pressure_is_normal is None:
         return Evidence(
             sure,
             numbers,
@@ -60,7 +65,7 @@ def line_low_without_pump(f: Facts) -> Evidence | None:
 def pump_without_effect(f: Facts) -> Evidence | None:
     """A booster pump is fitted, and the inlet pressure shows little of it."""
     inlet = f.number("inlet_pressure_kpa")
-    if inlet is None or not f.yes("has_booster_pump") or f.prefilter_drop_is_normal is False:
+    if inlet is None or not f.yes("has_booster_pump") or f.prefilter_differential_pressure_is_normal is False:
         return None
     if f.text("state") == "static" or line_pressure_fell(f) is not None:
         return None

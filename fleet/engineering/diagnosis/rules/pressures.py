@@ -19,7 +19,7 @@ PRESSURES: Final[tuple[Rule, ...]] = (
     Rule(
         id="D01",
         title="Prefilters clogged",
-        pattern="prefilter_drop_high",
+        pattern="prefilter_differential_pressure_high",
         step="pressures",
         condition=when.prefilter_clogged,
         asks=(("line_pressure_kpa", "prefilter_outlet_pressure_kpa"), ("line_pressure_kpa", "inlet_pressure_kpa")),

@@ -42,8 +42,16 @@ CLEAR = 0.55 + 0.40 * 0.63212
 
 CASES: list[tuple[str, Changes, float]] = [
     # at 600 kPa the limit is 10 psi, and twice of it is clear
-    ("D01", {**AT_600, GAUGED: 2 * HOUSE.prefilter_drop_kpa}, CLEAR),
-    ("D01", {**AT_600, GAUGED: 2 * HOUSE.prefilter_drop_kpa, "clean_prefilter_drop_kpa": None}, 0.8 * CLEAR),
+    ("D01", {**AT_600, GAUGED: 2 * HOUSE.prefilter_differential_pressure_kpa}, CLEAR),
+    (
+        "D01",
+        {
+            **AT_600,
+            GAUGED: 2 * HOUSE.prefilter_differential_pressure_kpa,
+            "clean_prefilter_differential_pressure_kpa": None,
+        },
+        0.8 * CLEAR,
+    ),
     ("D02", {"line_pressure_kpa": 414.0 - 2 * FALL, GAUGED: 20.0}, CLEAR),
     ("D42", {"line_pressure_kpa": Thresholds().low_line_pressure_kpa - FALL}, CLEAR),
     ("D03", {"has_booster_pump": True}, 0.8),
@@ -61,7 +69,7 @@ CASES: list[tuple[str, Changes, float]] = [
     ("D23", {**TANK, "tank_pressure_kpa": 150.0, "tank_pressure_falls_with_feed_shut": False}, 0.7),
     ("D23", {**TANK, "tank_pressure_kpa": 150.0}, 0.55),
     ("D24", {"waste_ratio": 5.2, "temperature_degc": 6.0}, 0.8),
-    ("D24", {"waste_ratio": 5.2, "inlet_pressure_kpa": 340.0, "prefilter_drop_kpa": 20.0}, 0.8),
+    ("D24", {"waste_ratio": 5.2, "inlet_pressure_kpa": 340.0, "prefilter_differential_pressure_kpa": 20.0}, 0.8),
     ("D25", {**NO_DRAIN, "waste_ratio": 4.0 * 0.335}, CLEAR),
     ("D25", {**NO_DRAIN, "waste_ratio": 4.0, "recovery_fraction": 0.5}, CLEAR),
     ("D26", {"waste_ratio": 7.0, DRAIN: 1100.0, "inlet_pressure_kpa": 370.0}, 0.85),
@@ -199,10 +207,14 @@ def test_a_doubt_takes_two_fifths_from_what_rests_on_it_and_nothing_from_the_res
         ("D27", {"tank_pressure_kpa": 220.0, "tank_valve": "open", MADE: 100.0}, {"tank_valve": "closed"}),
         ("D27", {"tank_pressure_kpa": 220.0, "tank_valve": "open", MADE: 100.0}, {FLOW: 0.7}),
         ("D03", {"has_booster_pump": True}, {"state": "static"}),
-        ("D03", {"has_booster_pump": True}, {"line_pressure_kpa": 300.0, "prefilter_drop_kpa": 20.0}),
-        ("D03", {"has_booster_pump": True}, {"prefilter_drop_kpa": 120.0}),
-        ("D02", {"line_pressure_kpa": 300.0, "prefilter_drop_kpa": 20.0}, {"prefilter_drop_kpa": 120.0}),
-        ("D24", {"waste_ratio": 5.2, "temperature_degc": 6.0}, {"prefilter_drop_kpa": 120.0}),
+        ("D03", {"has_booster_pump": True}, {"line_pressure_kpa": 300.0, "prefilter_differential_pressure_kpa": 20.0}),
+        ("D03", {"has_booster_pump": True}, {"prefilter_differential_pressure_kpa": 120.0}),
+        (
+            "D02",
+            {"line_pressure_kpa": 300.0, "prefilter_differential_pressure_kpa": 20.0},
+            {"prefilter_differential_pressure_kpa": 120.0},
+        ),
+        ("D24", {"waste_ratio": 5.2, "temperature_degc": 6.0}, {"prefilter_differential_pressure_kpa": 120.0}),
         ("D08", {FLOW: 0.78}, {"concentrate_langelier_index": 0.3}),
         ("D10", OLD, {FLOW: 0.8, "concentrate_langelier_index": 0.5}),
         ("D32", {PRODUCT: 14.0}, {"has_resin": False}),

@@ -18,7 +18,7 @@ HEALTHY: dict[str, float | bool | str | None] = {
     "prefilter_outlet_pressure_kpa": 393.0,
     "inlet_pressure_kpa": 390.0,
     "baseline_inlet_pressure_kpa": 390.0,
-    "clean_prefilter_drop_kpa": 20.0,
+    "clean_prefilter_differential_pressure_kpa": 20.0,
     "temperature_degc": 15.0,
     "baseline_temperature_degc": 15.0,
     "feed_tds_mg_per_l": 250.0,

@@ -60,7 +60,7 @@ def examine(unit: State, now: State, rng: np.random.Generator) -> list[Match]:
     facts: dict[str, Any] = {
         "baseline_line_pressure_kpa": usual("line_pressure_kpa"),
         "baseline_inlet_pressure_kpa": usual("inlet_pressure_kpa"),
-        "clean_prefilter_drop_kpa": float(np.median(before["prefilter_drop_kpa"])),
+        "clean_prefilter_differential_pressure_kpa": float(np.median(before["prefilter_differential_pressure_kpa"])),
         "baseline_feed_tds_mg_per_l": usual("feed_tds_mg_per_l"),
         "baseline_permeate_tds_mg_per_l": usual("permeate_tds_mg_per_l"),
         "baseline_permeate_flow_l_per_day": usual("permeate_flow_l_per_day"),

@@ -30,7 +30,7 @@ WEAK: Changes = {"inlet_pressure_kpa": 250.0, MADE: 120.0, PERMEATE: 14.0}
 WARM: Changes = {"temperature_degc": 24.0, MADE: 270.0, PERMEATE: 12.0}
 OLD: Changes = {FLOW: 0.88, PASSAGE: 1.4, "membrane_age_days": 1200.0}
 NO_BASELINES: Changes = {"baseline_feed_tds_mg_per_l": None, "baseline_permeate_tds_mg_per_l": None}
-GAUGED = "prefilter_drop_kpa"
+GAUGED = "prefilter_differential_pressure_kpa"
 # No temperature: the limit stands as it is for 25 degC.
 AT_25: Changes = {"temperature_degc": None}
 TANK: Changes = {"tank_valve": "open", "concentrate_never_stops": True}
@@ -86,22 +86,25 @@ EDGES = [
          ("prefilter_margin_kpa", "gauge_step_kpa"), exactly=False),
     Edge("D01", GAUGED, "above", lambda x: 280.0 * x.prefilter_outlet_fraction + 0.5 * x.gauge_step_kpa,
          {**AT_25, **behind(300.0)}, ("prefilter_outlet_fraction",), exactly=False),
-    Edge("D01", GAUGED, "above", lambda x: x.prefilter_drop_kpa + 0.5 * x.gauge_step_kpa, {**AT_25, **behind(600.0)},
-         ("prefilter_drop_kpa",), exactly=False),
+    Edge("D01", GAUGED, "above", lambda x: x.prefilter_differential_pressure_kpa + 0.5 * x.gauge_step_kpa,
+         {**AT_25, **behind(600.0)},
+         ("prefilter_differential_pressure_kpa",), exactly=False),
     Edge("D01", GAUGED, "above", lambda x: x.prefilter_least_kpa + 0.5 * x.gauge_step_kpa, {**AT_25, **behind(150.0)},
          ("prefilter_least_kpa",), exactly=False),
     Edge("D01", GAUGED, "above",
-         lambda x: 2.0 * x.prefilter_series_fraction * x.prefilter_drop_kpa + 0.5 * x.gauge_step_kpa,
+         lambda x: 2.0 * x.prefilter_series_fraction * x.prefilter_differential_pressure_kpa + 0.5 * x.gauge_step_kpa,
          {**AT_25, **behind(600.0), "has_two_sediment_filters": True}, ("prefilter_series_fraction",), exactly=False),
     Edge("D01", "line_pressure_kpa", "above", lambda x: 20.0 + x.prefilter_margin_from_kpa,
          {**AT_25, GAUGED: 46.0}, ("prefilter_margin_from_kpa",), exactly=False),
     Edge("D01", GAUGED, "above",
          lambda x: (300.0 - x.assumed_clean_drop_kpa) * x.prefilter_outlet_fraction + 0.5 * x.gauge_step_kpa,
-         {**AT_25, **behind(300.0), "clean_prefilter_drop_kpa": None}, ("assumed_clean_drop_kpa",), exactly=False),
+         {**AT_25, **behind(300.0), "clean_prefilter_differential_pressure_kpa": None},
+         ("assumed_clean_drop_kpa",), exactly=False),
     Edge("D01", GAUGED, "above", lambda x: 60.0 * x.clean_drop_margin + 0.5 * x.gauge_step_kpa,
-         {**AT_25, **behind(300.0), "clean_prefilter_drop_kpa": 60.0}, ("clean_drop_margin",), exactly=False),
+         {**AT_25, **behind(300.0), "clean_prefilter_differential_pressure_kpa": 60.0},
+         ("clean_drop_margin",), exactly=False),
     Edge("D02", "line_pressure_kpa", "below", lambda x: 414.0 - x.line_pressure_fall_kpa,
-         {"prefilter_drop_kpa": 20.0}, ("line_pressure_fall_kpa",), exactly=False),
+         {"prefilter_differential_pressure_kpa": 20.0}, ("line_pressure_fall_kpa",), exactly=False),
     Edge("D42", "line_pressure_kpa", "below", lambda x: x.low_line_pressure_kpa, {}, ("low_line_pressure_kpa",)),
     Edge("D03", "inlet_pressure_kpa", "below", lambda x: 393.0 + x.pump_gain_kpa,
          {"has_booster_pump": True, "baseline_inlet_pressure_kpa": None}, ("pump_gain_kpa",), exactly=False),
@@ -126,7 +129,8 @@ EDGES = [
     Edge("D24", "waste_ratio", "from", 4.8, {"temperature_degc": 6.0}, exactly=False),
     Edge("D24", "temperature_degc", "to", lambda x: 15.0 - x.temperature_shift_degc, {"waste_ratio": 5.2},
          ("temperature_shift_degc",)),
-    Edge("D24", "inlet_pressure_kpa", "below", 0.90 * 390.0, {"waste_ratio": 5.2, "prefilter_drop_kpa": 20.0},
+    Edge("D24", "inlet_pressure_kpa", "below", 0.90 * 390.0,
+         {"waste_ratio": 5.2, "prefilter_differential_pressure_kpa": 20.0},
          exactly=False),
     Edge("D24", FLOW, "from", 0.90, {"waste_ratio": 5.2, "temperature_degc": 6.0}),
     Edge("D24", FLOW, "to", 1.15, {"waste_ratio": 5.2, "temperature_degc": 6.0}),

@@ -89,8 +89,8 @@ def test_each_indicator_equals_its_formula() -> None:
     )
     # The label's rejection puts 14 mg/L in the permeate, the reading has 12: 0.05 % of the driving pressure.
     assert values["flow_over_expected"] == pytest.approx(150.0 / expected, rel=1e-3)
-    assert values["prefilter_drop_kpa"] == pytest.approx(25.0)
-    assert values["normalised_prefilter_drop_kpa"] == pytest.approx(
+    assert values["prefilter_differential_pressure_kpa"] == pytest.approx(25.0)
+    assert values["normalised_prefilter_differential_pressure_kpa"] == pytest.approx(
         sediment.normalised_drop(25.0, flow=750.0, reference_flow=1000.0, temperature_degc=12.0)
     )
     assert values["lead_outlet_fraction"] == pytest.approx(0.5)
@@ -135,15 +135,15 @@ def test_each_indicator_equals_its_formula() -> None:
         ("net_driving_pressure_kpa", {"inlet_pressure_kpa": 10.0}, "no_driving_pressure"),
         ("normalised_permeate_flow_l_per_day", {"inlet_pressure_kpa": 10.0}, "no_driving_pressure"),
         ("normalised_salt_passage_fraction", {"feed_tds_mg_per_l": NAN}, "feed_tds_missing"),
-        ("prefilter_drop_kpa", {"line_pressure_kpa": NAN}, "line_pressure_missing"),
+        ("prefilter_differential_pressure_kpa", {"line_pressure_kpa": NAN}, "line_pressure_missing"),
         (
-            "prefilter_drop_kpa",
+            "prefilter_differential_pressure_kpa",
             {"prefilter_outlet_pressure_kpa": NAN, "inlet_pressure_kpa": NAN},
             "prefilter_outlet_missing",
         ),
-        ("prefilter_drop_kpa", {"prefilter_outlet_pressure_kpa": 500.0}, "outlet_above_inlet"),
-        ("prefilter_drop_kpa", {"state": "static"}, "not_flowing"),
-        ("normalised_prefilter_drop_kpa", {"temperature_degc": NAN}, "temperature_missing"),
+        ("prefilter_differential_pressure_kpa", {"prefilter_outlet_pressure_kpa": 500.0}, "outlet_above_inlet"),
+        ("prefilter_differential_pressure_kpa", {"state": "static"}, "not_flowing"),
+        ("normalised_prefilter_differential_pressure_kpa", {"temperature_degc": NAN}, "temperature_missing"),
         ("lead_outlet_fraction", {"interstage_tds_mg_per_l": NAN}, "interstage_tds_missing"),
         ("lead_outlet_fraction", {"permeate_tds_mg_per_l": 2.0}, "permeate_below_resolution"),
         ("product_fraction", {"product_tds_mg_per_l": NAN}, "product_tds_missing"),
@@ -174,11 +174,11 @@ def test_what_cannot_be_had_says_why(indicator: str, changes: dict[str, object],
     [
         (room.UnitContext(), {}, "normalised_flow_ratio", "baseline_missing"),
         (room.UnitContext(), {}, "flow_over_expected", "rating_missing"),
-        (room.UnitContext(), {}, "normalised_prefilter_drop_kpa", "reference_flow_missing"),
+        (room.UnitContext(), {}, "normalised_prefilter_differential_pressure_kpa", "reference_flow_missing"),
         (
             room.UnitContext(has_booster_pump=True),
             {"prefilter_outlet_pressure_kpa": NAN},
-            "prefilter_drop_kpa",
+            "prefilter_differential_pressure_kpa",
             "pump_in_between",
         ),
         (

@@ -63,7 +63,8 @@ EDGES = [
          lambda x: {"feed_tds_mg_per_l": 250.0, "permeate_tds_mg_per_l": x},
          lambda s: 250.0 * (1.0 - s.minimum_rejection_fraction)),
     Edge("prefilter_outlet_fraction", SEDIMENT, filter_before(300.0), lambda s: 300.0 * s.prefilter_outlet_fraction),
-    Edge("prefilter_drop_kpa", SEDIMENT, filter_before(600.0), lambda s: s.prefilter_drop_kpa),
+    Edge("prefilter_differential_pressure_kpa", SEDIMENT, filter_before(600.0),
+         lambda s: s.prefilter_differential_pressure_kpa),
     Edge("prefilter_least_kpa", SEDIMENT, filter_before(120.0), lambda s: s.prefilter_least_kpa),
     Edge("prefilter_margin_kpa", SEDIMENT, filter_before(385.0), lambda s: 385.0 - s.prefilter_margin_kpa),
     # 46 kPa over the filter: past its limit only where the margin is asked for

@@ -59,7 +59,7 @@ def test_each_limit_moves_the_limit_of_a_sediment_filter():
     def limit(line, **changes):
         return stage_of(sediment_input, pressures(line, 14.0), replace(HOUSE, **changes)).readings.resolution[0]
 
-    assert limit(500.0, prefilter_drop_kpa=50.0) == 50.0
+    assert limit(500.0, prefilter_differential_pressure_kpa=50.0) == 50.0
     assert limit(300.0, prefilter_outlet_fraction=0.10) == pytest.approx(28.6, abs=0.1)
     assert limit(150.0, prefilter_least_kpa=30.0) == 30.0
     assert limit(394.0, prefilter_margin_kpa=350.0) == pytest.approx(30.0, abs=0.5)

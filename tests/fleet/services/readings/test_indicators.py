@@ -53,8 +53,8 @@ def test_a_reading_gets_its_indicators_or_the_reason_there_is_none(unit: Unit) -
     # 300 ln(1 / 0.8) / 0.2 = 334.7 mg/L, so 413.69 - 26.05 + 0.78 = 388.4 kPa.
     assert indicators.values["net_driving_pressure_kpa"] == pytest.approx(388.4, abs=0.1)
     assert indicators.valid_for_trend
-    assert indicators.reasons["prefilter_drop_kpa"] == "The line pressure was not read."
-    assert "prefilter_drop_kpa" not in indicators.values
+    assert indicators.reasons["prefilter_differential_pressure_kpa"] == "The line pressure was not read."
+    assert "prefilter_differential_pressure_kpa" not in indicators.values
 
 
 def test_an_indicator_is_known_as_well_as_the_meter_that_showed_it(unit: Unit) -> None:

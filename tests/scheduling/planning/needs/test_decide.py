@@ -78,7 +78,7 @@ def test_a_cartridge_is_replaced_when_it_may_be_exhausted_within_the_weeks(early
 def test_a_replacement_says_what_it_takes_and_costs() -> None:
     task = tasks(unit(position("sediment", 40.0), use="coffee"))["replace sediment filter"]
     assert (task.key, task.position, task.item, task.price, task.minutes) == ("replace:11:1", 11, 7, 30.0, 12)
-    assert (task.late_cost_per_day, task.worn_cost_per_day, task.source) == (25.0, 0.0, Source.FORECAST)
+    assert (task.late_cost_per_day, task.exhausted_cost_per_day, task.source) == (25.0, 0.0, Source.FORECAST)
     assert (task.reason, task.is_urgent, task.cause) == ("By then.", False, "")
 
 
@@ -124,13 +124,13 @@ def test_a_lead_before_a_lag_that_holds_is_rotated() -> None:
     assert list(decided) == ["rotate lead resin"]
     task = decided["rotate lead resin"]
     # a day with both exhausted costs 6.00 at a reef tank, and 3 % of that while the lag still holds
-    assert (task.late_cost_per_day, task.worn_cost_per_day) == pytest.approx((6.0, 0.18))
+    assert (task.late_cost_per_day, task.exhausted_cost_per_day) == pytest.approx((6.0, 0.18))
     assert (task.item, task.price, task.lag_forecast) == (7, 30.0, pair(5.0, 120.0).positions[1].forecast)
 
 
 def test_a_lag_of_which_nothing_is_known_is_trusted_with_its_share() -> None:
     task = tasks(pair(5.0, None))["rotate lead resin"]
-    assert (task.late_cost_per_day, task.worn_cost_per_day) == pytest.approx((0.18, 0.0))
+    assert (task.late_cost_per_day, task.exhausted_cost_per_day) == pytest.approx((0.18, 0.0))
 
 
 @pytest.mark.parametrize(

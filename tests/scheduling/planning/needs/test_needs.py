@@ -99,7 +99,7 @@ def test_a_lead_wastes_nothing_between_its_own_date_and_that_of_its_lag() -> Non
         price=[40.0],
         late_cost_per_day=[6.0],
         worn_quantile_days=[[20.0] * 7],
-        worn_cost_per_day=[0.5],
+        exhausted_cost_per_day=[0.5],
         days=[0.0, 10.0, 20.0, 50.0, 60.0, 70.0],
     )
     assert curves.waste[0] == pytest.approx([20.0, 10.0, 0.0, 0.0, 0.0, 0.0])
@@ -179,12 +179,12 @@ def test_a_thin_early_tail_does_not_bring_work_forward() -> None:
 
 def test_a_need_of_which_nothing_more_is_said_costs_nothing_and_takes_nothing() -> None:
     need = Need("n1", "a", "unit", NeedKind.INSPECT)
-    assert (need.minutes, need.price, need.late_cost_per_day, need.worn_cost_per_day) == (0.0, 0.0, 0.0, 0.0)
+    assert (need.minutes, need.price, need.late_cost_per_day, need.exhausted_cost_per_day) == (0.0, 0.0, 0.0, 0.0)
     assert (need.urgent, need.not_before_day, need.deadline_day, dict(need.parts)) == (False, None, None, {})
     assert np.isnan([need.remaining_share, need.fresh_life_days]).all()
 
 
-@pytest.mark.parametrize("name", ["minutes", "price", "late_cost_per_day", "worn_cost_per_day"])
+@pytest.mark.parametrize("name", ["minutes", "price", "late_cost_per_day", "exhausted_cost_per_day"])
 def test_no_amount_of_a_need_is_below_nothing(name: str) -> None:
     assert getattr(Need("n1", "a", "unit", NeedKind.REPLACE, **{name: 0.0}), name) == 0.0
     for wrong in (-0.001, float("nan"), float("inf")):
@@ -218,7 +218,7 @@ def test_a_row_of_quantiles_has_one_of_two_widths(width: int) -> None:
         ({"price": [-0.001]}, "price"),
         ({"price": [float("inf")]}, "price"),
         ({"late_cost_per_day": [-0.001]}, "late_cost_per_day"),
-        ({"worn_cost_per_day": [-0.001]}, "worn_cost_per_day"),
+        ({"exhausted_cost_per_day": [-0.001]}, "exhausted_cost_per_day"),
         ({"days": [-0.001]}, "days"),
         ({"days": [[1.0]]}, "days"),
         ({"days": [float("nan")]}, "days"),
@@ -232,7 +232,7 @@ def test_a_row_of_quantiles_has_one_of_two_widths(width: int) -> None:
 def test_curves_of_what_cannot_be_are_refused(changes: dict, field: str) -> None:
     arguments = {
         "quantile_days": [[10.0] * 7], "remaining_share": [1.0], "price": [40.0], "late_cost_per_day": [3.0],
-        "days": [0.0, 5.0], "worn_quantile_days": [[5.0] * 7], "worn_cost_per_day": [0.0],
+        "days": [0.0, 5.0], "worn_quantile_days": [[5.0] * 7], "exhausted_cost_per_day": [0.0],
     }  # fmt: skip
     curves = cost_curves(arguments.pop("quantile_days"), **arguments)
     assert curves.waste.shape == (1, 2)
@@ -246,7 +246,7 @@ def test_a_lead_used_up_before_its_lag_by_hand() -> None:
     """Used up for certain on day 10, its lag exhausted on day 30; 0.5 a day between the two, 4 a day after."""
     curves = cost_curves(
         [[30.0] * 7], remaining_share=[0.5], price=[40.0], late_cost_per_day=[4.0], days=[0, 5, 10, 20, 30, 32],
-        worn_quantile_days=[[10.0] * 7], worn_cost_per_day=[0.5],
+        worn_quantile_days=[[10.0] * 7], exhausted_cost_per_day=[0.5],
     )  # fmt: skip
     # half of 40 is left today, and is gone by day 10
     assert curves.waste[0] == pytest.approx([20.0, 10.0, 0.0, 0.0, 0.0, 0.0])

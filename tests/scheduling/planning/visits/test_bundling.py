@@ -112,7 +112,7 @@ def test_a_spent_lead_waits_for_the_visit_another_need_makes() -> None:
         cartridge("lead resin", "a", 120.0, price=25.0),
         kind=NeedKind.ROTATE,
         worn_quantile_days=(0.0,) * 7,
-        worn_cost_per_day=0.1,
+        exhausted_cost_per_day=0.1,
         remaining_share=0.0,
     )
     alone = bundle_visits([lead], [BundlingSite("a", HERE)], policy=POLICY)[0]

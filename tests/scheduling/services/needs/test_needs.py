@@ -72,7 +72,7 @@ def test_a_spent_lead_before_a_lag_that_holds_is_rotated_as_one_task(town: Town)
     assert needs["rotate lead resin"].item == town.item("resin")
     # late is when the lag is spent too, at 6.00 a day for resin at a reef tank; 3 % of it while the lag polishes
     need = needs["rotate lead resin"]
-    assert (need.late_cost_per_day, need.worn_cost_per_day) == pytest.approx((6.0, 0.18))
+    assert (need.late_cost_per_day, need.exhausted_cost_per_day) == pytest.approx((6.0, 0.18))
     assert need.lag_forecast.position.role == "lag"
     assert not need.is_urgent
 

@@ -161,7 +161,7 @@ def test_what_is_agreed_with_the_client_is_moved_with_new_agreement_alone(
     assert same.stop.round.installer == to
     assert not Message.objects.filter(audience="client").exists()
     stop = next(s for s in _stops(plan) if s.pk == stop.pk)
-    move_stop(stop=stop, by=office, now=NOW, day=TUESDAY, agreed=True, acknowledge=["locked"])
+    move_stop(stop=stop, by=office, now=NOW, day=TUESDAY, confirmed=True, acknowledge=["locked"])
     row = Visit.objects.get(pk=visit.pk)
     assert row.appointment_at == Stop.objects.get(pk=stop.pk).starts_at
     assert row.appointment_at.astimezone(BERLIN).date() == TUESDAY

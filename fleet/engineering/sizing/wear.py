@@ -83,6 +83,20 @@ def life_of(
 def service_time_days(stage: str, item: Item, limits: Limits[float]) -> float | None:
     """Return the maximum service time of an item in a stage: of its label, and for carbon of the limits too.
 
+    Parameters
+    ----------
+    stage : str
+        Where it is placed.
+    item : Item
+        From the catalogue.
+    limits : Limits
+        Those it will be kept to; of them the maximum service time of carbon.
+
+    Returns
+    -------
+    float or None
+        Days; None where neither says one.
+
     Examples
     --------
     >>> block = Item("C", "block", "carbon", 9.0, 365.0)

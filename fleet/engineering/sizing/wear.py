@@ -97,6 +97,10 @@ def service_time_days(stage: str, item: Item, limits: Limits[float]) -> float | 
     float or None
         Days; None where neither says one.
 
+    Raises
+    ------
+    Nothing of its own; the catalogue lets no service time in that is not above 0.
+
     Examples
     --------
     >>> block = Item("C", "block", "carbon", 9.0, 365.0)

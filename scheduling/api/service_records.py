@@ -22,7 +22,8 @@ from scheduling.api.renderers import AnyImageRenderer
 from scheduling.models import Need, ServicePhoto, ServiceRecord, Visit
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.work.photos import add_photo
-from scheduling.services.work.records import PartUsed, WorkDone, record_work
+from scheduling.services.work.records import record_work
+from scheduling.services.work.report import PartUsed, WorkDone, WorkReport
 
 _REMOVALS = [choice for choice in Placement.Removal.choices if choice[0] != Placement.Removal.ROTATED]
 
@@ -224,10 +225,9 @@ class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
         """Report work. 201 when it is stored, 200 with the stored record when its reference came before."""
         sent = self.valid_input().validated_data
         with self.transaction():
-            record, is_new = record_work(
+            report = WorkReport(
                 site=sent["site"],
                 visit=sent["visit"],
-                by=self.by,
                 reference=sent["reference"],
                 done_at=sent["done_at"],
                 minutes=sent["minutes"],
@@ -239,8 +239,8 @@ class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
                 confirmed_by=sent["confirmed_by"].strip(),
                 confirmed_at=sent["confirmed_at"],
                 note=sent["note"],
-                now=self.now,
             )
+            record, is_new = record_work(report=report, by=self.by, now=self.now)
             response = self.answer(self.reread(record), status=201 if is_new else 200)
         response.headers["Location"] = f"{request.path.rstrip('/')}/{record.pk}/"
         return response

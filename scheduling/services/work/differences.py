@@ -2,45 +2,38 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from accounts.repeats import Difference, difference, worded
 from scheduling.models import ServiceRecord, VisitTask
 from scheduling.services.visits.outcomes import TaskOutcome
-
-if TYPE_CHECKING:
-    from scheduling.services.work.records import PartUsed, WorkDone
+from scheduling.services.work.report import PartUsed, WorkDone, WorkReport
 
 
-def differences_of_report(
-    stored: ServiceRecord,
-    *,
-    sent: Mapping[str, Any],
-    work: "Sequence[WorkDone]",
-    used: "Sequence[PartUsed] | None",
-    leftover: "Sequence[PartUsed]",
-    not_done: Sequence[TaskOutcome],
-) -> list[Difference]:
+def differences_of_report(stored: ServiceRecord, report: WorkReport) -> list[Difference]:
     """Every field in which a report differs from the record that its reference stands for; readings are not looked at.
 
-    `sent` are the single values, by the name of their column. The item, the need and the parts that a report leaves to
-    the catalogue, and the moment of its confirmation, agree with what was filled in then.
+    The item, the need and the parts that a report leaves to the catalogue, and the moment of its confirmation, agree
+    with what was filled in then.
     """
     differences: list[Difference] = []
-    for name, value in sent.items():
+    differences += difference("site", stored.site_id, report.site.pk)
+    differences += difference("visit", stored.visit_id, report.visit.pk if report.visit is not None else None)
+    for name in ("done_at", "minutes", "confirmed_by", "confirmed_at", "note"):
+        value = getattr(report, name)
         if not (name == "confirmed_at" and value is None):
-            differences += difference(name.removesuffix("_id"), getattr(stored, name), value)
-    if len(stored.work) != len(work):
-        differences.append(Difference("work", f"of length {len(stored.work)}", str(len(work))))
-    for number, (row, sent_work) in enumerate(zip(stored.work, work, strict=False)):
+            differences += difference(name, getattr(stored, name), value)
+    if len(stored.work) != len(report.work):
+        differences.append(Difference("work", f"of length {len(stored.work)}", str(len(report.work))))
+    for number, (row, sent_work) in enumerate(zip(stored.work, report.work, strict=False)):
         differences += _of_row(f"work/{number}", row, sent_work)
-    if used is not None:
-        differences += worded("parts", _pieces(stored.parts), _pieces_of(used))
-    differences += worded("leftover", _pieces(stored.leftover), _pieces_of(leftover))
-    return differences + _of_tasks(stored, not_done)
+    if report.used is not None:
+        differences += worded("parts", _pieces(stored.parts), _pieces_of(report.used))
+    differences += worded("leftover", _pieces(stored.leftover), _pieces_of(report.leftover))
+    return differences + _of_tasks(stored, report.not_done)
 
 
-def _of_row(at: str, row: Mapping[str, Any], sent_work: "WorkDone") -> list[Difference]:
+def _of_row(at: str, row: Mapping[str, Any], sent_work: WorkDone) -> list[Difference]:
     differences = difference(f"{at}/action", row["action"], sent_work.action)
     differences += difference(f"{at}/unit", row["unit"], sent_work.unit.pk)
     differences += difference(
@@ -83,5 +76,5 @@ def _pieces(rows: Iterable[Mapping[str, Any]]) -> str:
     return ", ".join(f"{quantity} of item {item}" for item, quantity in sorted(count.items()))
 
 
-def _pieces_of(used: "Sequence[PartUsed]") -> str:
+def _pieces_of(used: Sequence[PartUsed]) -> str:
     return _pieces({"item": part.item.pk, "quantity": part.quantity} for part in used)

@@ -1,7 +1,6 @@
 """Work that was done, as the installer reports it: cartridges, stock, needs and the visit follow from it."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -22,101 +21,26 @@ from scheduling.services.people import messages
 from scheduling.services.people.words import done_lines
 from scheduling.services.stock.stock import put_into_stock, take_from_stock
 from scheduling.services.stock.visit_parts import read_catalogue
-from scheduling.services.visits.outcomes import TaskOutcome, settle_tasks
+from scheduling.services.visits.outcomes import settle_tasks
 from scheduling.services.work.differences import differences_of_report
+from scheduling.services.work.report import PartUsed, WorkDone, WorkReport
 
 Kind = Need.Kind
 _CARTRIDGES = (Kind.REPLACE, Kind.ROTATE)
 
 
-@dataclass(frozen=True, slots=True)
-class WorkDone:
-    """One thing that was done at a unit.
-
-    Attributes
-    ----------
-    action
-        A kind of need.
-    unit, position
-        Where; a cartridge is placed in its position, a rotation names the lead.
-    item
-        What was fitted; None: what the need says, or the same item again.
-    serial_or_lot
-        Of what was fitted.
-    removal
-        Why the old cartridge left: 'exhausted' (seen), 'early' (found good), 'damaged', 'routine' (nobody looked),
-        'unknown'.
-    need
-        The need it settles; None: the open one for this action and place.
-    note
-        In the installer's words.
-    """
-
-    action: str
-    unit: Unit
-    position: Position | None = None
-    item: CatalogueItem | None = None
-    serial_or_lot: str = ""
-    removal: str = ""
-    need: Need | None = None
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class PartUsed:
-    """Pieces of an item that were used up."""
-
-    item: CatalogueItem
-    quantity: int
-
-
-def record_work(
-    *,
-    site: Site,
-    by: Membership,
-    reference: str,
-    done_at: datetime,
-    work: Sequence[WorkDone],
-    now: datetime,
-    visit: Visit | None = None,
-    minutes: int | None = None,
-    used: Sequence[PartUsed] | None = None,
-    note: str = "",
-    not_done: Sequence[TaskOutcome] = (),
-    readings: Sequence[Any] = (),
-    leftover: Sequence[PartUsed] = (),
-    confirmed_by: str = "",
-    confirmed_at: datetime | None = None,
-) -> tuple[ServiceRecord, bool]:
+def record_work(*, report: WorkReport, by: Membership, now: datetime) -> tuple[ServiceRecord, bool]:
     """Store a report of work and let everything follow from it, all or nothing.
 
-    Old cartridges leave and new ones stand, stock goes down, the needs are done and the visit is closed. A report that
-    comes again under its reference changes nothing.
+    Old cartridges leave and new ones are installed, stock goes down, the needs are done and the visit is closed. A
+    report that comes again under its reference changes nothing.
 
     Parameters
     ----------
-    site, visit
-        Where, and on which visit; None: work outside of any visit.
+    report
+        What was sent.
     by, now
         Who reports, and when.
-    reference
-        The sender's own name for the report.
-    done_at
-        When the work was done.
-    work
-        What was done.
-    used
-        Pieces used; None: the cartridges fitted and what the catalogue's rules ask for.
-    not_done
-        Tasks of the visit that were not done, each with its reason; they stay open and are proposed again.
-
-    readings
-        Readings before and after, each with its unit, as they are sent by themselves; without a time of its own one is
-        taken when the work was done. A reading that was stored before under its reference is not stored again.
-    leftover
-        Pieces found over, which go into the van.
-    confirmed_by, confirmed_at
-        Who at the client's saw that it was done, and when; None: when the work was done.
 
     Returns
     -------
@@ -129,96 +53,102 @@ def record_work(
     Conflict
         When the reference stands for other work, naming each field that differs; when the visit was cancelled.
     """
-    company = site.company
+    company = report.site.company
     with transaction.atomic():
         # reports of one company take turns: two phones may send the same one at the same moment
         lock_company(company.pk)
-        earlier = ServiceRecord.objects.of_company(company).filter(reference=reference).first()
+        earlier = ServiceRecord.objects.of_company(company).filter(reference=report.reference).first()
         if earlier is not None:
-            single = {
-                "site_id": site.pk,
-                "visit_id": visit.pk if visit is not None else None,
-                "done_at": done_at,
-                "minutes": minutes,
-                "confirmed_by": confirmed_by,
-                "confirmed_at": confirmed_at,
-                "note": note,
-            }
-            different = differences_of_report(
-                earlier, sent=single, work=work, used=used, leftover=leftover, not_done=not_done
-            )
-            try:
-                read = _read(site, by, readings, reference, done_at, now)
-            except Conflict as error:
-                raise conflict(reference, "other work", "a report of work", different, more=error.faults) from error
-            different += worded("readings", _numbered(earlier.readings), _numbered(read))
-            if different:
-                raise conflict(reference, "other work", "a report of work", different)
+            _refuse_other_work(earlier, report, by, now)
             return earlier, False
-        row = _lock_visit(visit, site)
-        _check(site, done_at, work, now)
-        if confirmed_at is not None and (confirmed_at > now or not confirmed_by):
-            sentence = "confirmed_at is when confirmed_by confirmed the work: give both, and a time in the past."
-            raise InvalidInput("confirmation_not_valid", sentence, faults=[Fault("/confirmed_at", sentence)])
-        rows = [_Row(number, entry, by, done_at, now) for number, entry in enumerate(work)]
-        for one in rows:
-            one.carry_out()
-        settled = _settle(rows, done_at, now)
-        van = Installer.objects.of_company(company).filter(membership=by).first() or (row.installer if row else None)
-        used_pieces = _usual_parts(company, rows) if used is None else _count_given(used)
-        withdrawals = take_from_stock(company=company, quantity_of=used_pieces, installer=van, used_at=done_at)
-        over = put_into_stock(
-            company=company, quantity_of=_count_given(leftover, "leftover"), installer=van, added_at=done_at
-        )
-        read = _read(site, by, readings, reference, done_at, now)
-        stored = ServiceRecord.objects.create(
-            company=company,
-            site=site,
-            visit=row,
-            reference=reference,
-            done_at=done_at,
-            done_by=by,
-            minutes=minutes,
-            work=[one.as_stored() for one in rows],
-            parts=withdrawals,
-            leftover=over,
-            readings=read,
-            confirmed_by=confirmed_by,
-            confirmed_at=(confirmed_at or done_at) if confirmed_by else None,
-            note=note,
-            received_at=now,
-        )
-        if row is not None and row.state == Visit.State.DONE:
-            # a second report adds to what the first one closed
-            row.tasks.filter(need__in=settled).update(outcome=VisitTask.Outcome.DONE, outcome_reason="")
-        elif row is not None:
-            settle_tasks(visit=row, outcomes=not_done, done_at=done_at, now=now, field="not_done")
-            row.state, row.closed_at, row.updated_at, row.offers = Visit.State.DONE, done_at, now, []
-            row.revision += 1
-            row.save(update_fields=["state", "closed_at", "updated_at", "offers", "revision"])
-            lines = done_lines([(one.entry.unit.code, one.entry.action, one.entry.position) for one in rows])
-            messages.done(row, lines, now)
-        details = {"reference": reference, "visit": row.pk if row else None, "needs": sorted(settled)}
+        visit = _lock_visit(report.visit, report.site)
+        _check(report, now)
+        rows = [_Row(number, entry, by, report.done_at, now) for number, entry in enumerate(report.work)]
+        for row in rows:
+            row.carry_out()
+        settled = _settle(rows, report.done_at, now)
+        stored = _store(report, rows, visit, by, now)
+        if visit is not None:
+            _close_visit(visit, report, rows, settled, now)
+        details = {"reference": report.reference, "visit": visit.pk if visit else None, "needs": sorted(settled)}
         record(by=by, action="record work", subject=stored, details=details, now=now)
-        worked_on = {entry.unit.pk for entry in work}
-        consequences.announce(company.pk, units=worked_on, kind=consequences.Kind.WORK, now=now)
+        units = {entry.unit.pk for entry in report.work}
+        consequences.announce(company.pk, units=units, kind=consequences.Kind.WORK, now=now)
     return stored, True
 
 
-def _read(
-    site: Site, by: Membership, readings: Sequence[Any], reference: str, done_at: datetime, now: datetime
-) -> list[int]:
+def _refuse_other_work(earlier: ServiceRecord, report: WorkReport, by: Membership, now: datetime) -> None:
+    """Refuse a report whose reference stands for a record of other work."""
+    different = differences_of_report(earlier, report)
+    try:
+        read = _read(report, by, now)
+    except Conflict as error:
+        raise conflict(report.reference, "other work", "a report of work", different, more=error.faults) from error
+    different += worded("readings", _numbered(earlier.readings), _numbered(read))
+    if different:
+        raise conflict(report.reference, "other work", "a report of work", different)
+
+
+def _store(
+    report: WorkReport, rows: "Sequence[_Row]", visit: Visit | None, by: Membership, now: datetime
+) -> ServiceRecord:
+    """Book the stock, store the readings and write the record."""
+    company = report.site.company
+    van = Installer.objects.of_company(company).filter(membership=by).first() or (visit.installer if visit else None)
+    used = _usual_parts(company, rows) if report.used is None else _count_given(report.used)
+    leftover = _count_given(report.leftover, "leftover")
+    withdrawals = take_from_stock(company=company, quantity_of=used, installer=van, used_at=report.done_at)
+    added = put_into_stock(company=company, quantity_of=leftover, installer=van, added_at=report.done_at)
+    return ServiceRecord.objects.create(
+        company=company,
+        site=report.site,
+        visit=visit,
+        reference=report.reference,
+        done_at=report.done_at,
+        done_by=by,
+        minutes=report.minutes,
+        work=[row.as_stored() for row in rows],
+        parts=withdrawals,
+        leftover=added,
+        readings=_read(report, by, now),
+        confirmed_by=report.confirmed_by,
+        confirmed_at=(report.confirmed_at or report.done_at) if report.confirmed_by else None,
+        note=report.note,
+        received_at=now,
+    )
+
+
+def _close_visit(
+    visit: Visit, report: WorkReport, rows: "Sequence[_Row]", settled: Collection[int], now: datetime
+) -> None:
+    """Close the visit and tell the client; a second report adds to what the first one closed."""
+    if visit.state == Visit.State.DONE:
+        visit.tasks.filter(need__in=settled).update(outcome=VisitTask.Outcome.DONE, outcome_reason="")
+        return
+    settle_tasks(visit=visit, outcomes=report.not_done, done_at=report.done_at, now=now, field="not_done")
+    visit.state, visit.closed_at, visit.updated_at, visit.offers = Visit.State.DONE, report.done_at, now, []
+    visit.revision += 1
+    visit.save(update_fields=["state", "closed_at", "updated_at", "offers", "revision"])
+    lines = done_lines([(row.entry.unit.code, row.entry.action, row.entry.position) for row in rows])
+    messages.done(visit, lines, now)
+
+
+def _read(report: WorkReport, by: Membership, now: datetime) -> list[int]:
     """Store the readings of a report by the rules of any other; their ids."""
     ids, faults = [], []
     refusals: set[type[DomainError]] = set()
-    own = set(Unit.objects.filter(site=site).values_list("pk", flat=True))
-    for number, body in enumerate(readings):
+    own = set(Unit.objects.filter(site=report.site).values_list("pk", flat=True))
+    for number, body in enumerate(report.readings):
         row = body
         if isinstance(body, dict):
-            row = {"taken_at": done_at.isoformat(), "reference": f"{reference}#{number + 1}"[:80], **body}
+            row = {
+                "taken_at": report.done_at.isoformat(),
+                "reference": f"{report.reference}#{number + 1}"[:80],
+                **body,
+            }
         try:
             reading, _ = take_reading(
-                company=site.company, by=by, row=row, source=Reading.Source.INSTALLER.value, now=now
+                company=report.site.company, by=by, row=row, source=Reading.Source.INSTALLER.value, now=now
             )
         except (Conflict, InvalidInput) as error:
             refusals.add(type(error))
@@ -256,14 +186,14 @@ def _lock_visit(visit: Visit | None, site: Site) -> Visit | None:
     return row
 
 
-def _check(site: Site, done_at: datetime, work: Sequence[WorkDone], now: datetime) -> None:
-    faults = []
+def _check(report: WorkReport, now: datetime) -> None:
+    done_at, faults = report.done_at, []
     if done_at > now:
         faults.append(Fault("/done_at", f"done_at {done_at.isoformat()} is in the future; give when it was done."))
     positions_worked: set[int] = set()
-    for number, entry in enumerate(work):
+    for number, entry in enumerate(report.work):
         at = f"/work/{number}"
-        if entry.unit.site_id != site.pk:
+        if entry.unit.site_id != report.site.pk:
             faults.append(Fault(f"{at}/unit", f"unit {entry.unit.code} is at another site."))
         if entry.position is not None and entry.position.unit_id != entry.unit.pk:
             faults.append(Fault(f"{at}/position", f"position belongs to another unit than {entry.unit.code}."))
@@ -285,6 +215,9 @@ def _check(site: Site, done_at: datetime, work: Sequence[WorkDone], now: datetim
             )
     if faults:
         raise InvalidInput("work_not_valid", "The report is not valid.", faults=faults)
+    if report.confirmed_at is not None and (report.confirmed_at > now or not report.confirmed_by):
+        sentence = "confirmed_at is when confirmed_by confirmed the work: give both, and a time in the past."
+        raise InvalidInput("confirmation_not_valid", sentence, faults=[Fault("/confirmed_at", sentence)])
 
 
 class _Row:

@@ -18,7 +18,8 @@ from scheduling.services.orders.deliveries import DeliveredPieces, receive_order
 from scheduling.services.orders.drafts import draft_orders
 from scheduling.services.orders.orders import place_order
 from scheduling.services.visits.visits import propose_visits
-from scheduling.services.work.records import WorkDone, record_work
+from scheduling.services.work.records import record_work
+from scheduling.services.work.report import WorkDone, WorkReport
 from tests import factories
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
@@ -62,15 +63,14 @@ def test_two_phones_that_send_the_same_report_store_it_once(town: Town, installe
     town.stock(town.item("carbon"), 5)
 
     def report() -> bool:
-        _, is_new = record_work(
+        sent = WorkReport(
             site=unit.site,
-            by=installer,
             reference="van-1/0001",
             done_at=NOW,
             work=[WorkDone("replace", unit, carbon, removal="exhausted")],
             visit=Visit.objects.get(),
-            now=NOW + timedelta(hours=1),
         )
+        _, is_new = record_work(report=sent, by=installer, now=NOW + timedelta(hours=1))
         return is_new
 
     assert sorted(_both(report)) == [False, True]

@@ -30,7 +30,8 @@ from scheduling.services.visits.visits import (
     report_not_done,
     unconfirm_visit,
 )
-from scheduling.services.work.records import WorkDone, record_work
+from scheduling.services.work.records import record_work
+from scheduling.services.work.report import WorkDone, WorkReport
 from tests.pseudo_language import PSEUDO, english_in
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, Town
@@ -171,9 +172,9 @@ def test_done_says_what_was_done_and_what_comes_next(visit: Visit, town: Town, i
         updated_at=NOW,
     )
     work = [WorkDone("replace", unit, town.position(unit, "carbon"), removal="exhausted")]
-    values = {"site": visit.site, "visit": visit, "by": installer, "reference": "r1", "work": work}
-    record_work(**values, done_at=NOW, now=NOW + timedelta(hours=3))
-    record_work(**values, done_at=NOW, now=NOW + timedelta(hours=9))
+    report = WorkReport(site=visit.site, visit=visit, reference="r1", work=work, done_at=NOW)
+    record_work(report=report, by=installer, now=NOW + timedelta(hours=3))
+    record_work(report=report, by=installer, now=NOW + timedelta(hours=9))
     assert _told() == [("client", "done")]
     body = _newest().body
     assert f"{unit.code}: the carbon was changed" in body

@@ -12,7 +12,8 @@ from scheduling.models import Need, ServiceRecord, StockLevel, Visit
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import cancel_visit, offer_visit, propose_visits
-from scheduling.services.work.records import PartUsed, WorkDone, record_work
+from scheduling.services.work.records import record_work
+from scheduling.services.work.report import PartUsed, WorkDone, WorkReport
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
 
 
@@ -29,18 +30,16 @@ def unit(town: Town, installer: Membership) -> Unit:
 
 
 def _report(unit: Unit, by: Membership, work: list[WorkDone], **more: Any) -> tuple[ServiceRecord, bool]:
-    return record_work(
-        **{
-            "site": unit.site,
-            "by": by,
-            "reference": "van-1/0001",
-            "done_at": NOW + timedelta(hours=4),
-            "work": work,
-            "visit": Visit.objects.first(),
-            "now": NOW + timedelta(hours=5),
-            **more,
-        }
-    )
+    now = more.pop("now", NOW + timedelta(hours=5))
+    sent = {
+        "site": unit.site,
+        "reference": "van-1/0001",
+        "done_at": NOW + timedelta(hours=4),
+        "work": work,
+        "visit": Visit.objects.first(),
+        **more,
+    }
+    return record_work(report=WorkReport(**sent), by=by, now=now)
 
 
 def _usual(town: Town, unit: Unit) -> list[WorkDone]:

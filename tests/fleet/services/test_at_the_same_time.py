@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime
 from threading import Barrier
-from typing import Any
+from typing import Any, NoReturn
 
 import pytest
 from django.db import connection
@@ -16,8 +16,11 @@ from accounts.jobs.models import Job
 from accounts.models import Company
 from fleet.intake.payloads import take_reading
 from fleet.models import Finding, Forecast, Placement, Reading, ReadingIndicators
+from fleet.services import follow_up
+from fleet.services.consequences import Kind
 from fleet.services.findings import findings
 from fleet.services.findings.findings import refresh_findings
+from fleet.services.follow_up import follow
 from fleet.services.forecasts import forecasts
 from fleet.services.forecasts.forecasts import forecast_company
 from fleet.services.readings.indicators import recompute
@@ -150,3 +153,36 @@ def test_a_unit_that_is_deleted_while_it_is_diagnosed_leaves_nothing_behind(
     monkeypatch.setattr(findings, "_store", store_late)
     assert refresh_findings(company=company, now=NOW)["opened"] == 0
     assert not Finding.objects.exists()
+
+
+def test_a_step_that_failed_over_a_unit_deleted_meanwhile_is_done_for_the_others(
+    company: Company, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    gone = factories.UnitFactory(company=company)
+    tries = []
+
+    def read_in_two_queries(**_: Any) -> dict[str, int]:
+        tries.append(1)
+        if len(tries) == 1:
+            gone.delete()
+            raise KeyError("it was there a moment ago")
+        return {"created": 3}
+
+    monkeypatch.setattr(follow_up, "forecast_units", read_in_two_queries)
+    counts = follow(company=company, units=[gone.pk], kinds=[Kind.UNIT], now=NOW)
+    assert counts["forecasts_created"] == 3
+    assert len(tries) == 2
+
+
+def test_what_fails_for_another_reason_is_not_tried_again(company: Company, monkeypatch: pytest.MonkeyPatch) -> None:
+    unit = factories.UnitFactory(company=company)
+    tries = []
+
+    def fail(**_: Any) -> NoReturn:
+        tries.append(1)
+        raise KeyError(unit.pk)
+
+    monkeypatch.setattr(follow_up, "forecast_units", fail)
+    with pytest.raises(KeyError):
+        follow(company=company, units=[unit.pk], kinds=[Kind.UNIT], now=NOW)
+    assert len(tries) == 1

@@ -4,18 +4,16 @@
 follows is right stands in `test_consequences.py`.
 """
 
-import importlib
 import inspect
-import pkgutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from types import CodeType, ModuleType
-from typing import Any
 
 import pytest
 
 from accounts.http.viewsets import CreateMixin, DestroyMixin, UpdateMixin
 from fleet.services.consequences import announce
 from tests.routes import Route, every_route
+from tests.services import Service, services_of
 
 ROOMS = ("fleet.services", "fleet.intake", "scheduling.services")
 
@@ -127,20 +125,6 @@ ROUTES = {
     "DELETE /api/v1/stock-levels/<pk>/": STOCK,
 }
 
-Service = Callable[..., Any]
-
-
-def _write_services() -> dict[str, Service]:
-    found = {}
-    for room in ROOMS:
-        for entry in pkgutil.walk_packages(importlib.import_module(room).__path__, f"{room}."):
-            module = importlib.import_module(entry.name)
-            for name, made in inspect.getmembers(module, inspect.isfunction):
-                own = inspect.unwrap(made).__module__ == module.__name__
-                if own and not name.startswith("_") and "by" in inspect.signature(made).parameters:
-                    found[f"{module.__name__}.{name}"] = inspect.unwrap(made)
-    return found
-
 
 def _unserved_routes() -> set[str]:
     own = {"create": CreateMixin, "partial_update": UpdateMixin, "destroy": DestroyMixin}
@@ -194,7 +178,7 @@ def _announces(service: Service) -> bool:
     return False
 
 
-WRITES = _write_services()
+WRITES = services_of(ROOMS)
 
 
 def test_the_table_has_a_row_for_every_write_and_no_other() -> None:

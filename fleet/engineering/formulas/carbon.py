@@ -1,17 +1,9 @@
 """Carbon cartridges: chlorine capacity, contact time, what passes, and what that does to the membrane."""
 
-from typing import Final
-
 import numpy as np
 
 from fleet.engineering.arrays import Numbers, Result, in_range, tidy
 from fleet.engineering.errors import EngineeringError
-
-WARN_TOTAL_CHLORINE_MG_PER_L: Final = 0.05
-ACT_TOTAL_CHLORINE_MG_PER_L: Final = 0.1
-# Free chlorine a polyamide membrane bears over its life (from memory): the lower end.
-EXPOSURE_LIMIT_PPM_H: Final = 200.0
-DEFAULT_SUPPLY_CHLORINE_MG_PER_L: Final = 1.0
 
 
 def feed_volume_at_capacity_l(capacity_g: Numbers, chlorine_mg_per_l: Numbers) -> Result:

@@ -1,7 +1,6 @@
 """What a membrane should give at a site, and at which recovery it settles behind a fixed restrictor."""
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
@@ -11,8 +10,6 @@ from fleet.engineering.formulas.normalisation import (
     net_driving_pressure_kpa,
 )
 from fleet.engineering.formulas.temperature_correction import water_tcf
-
-HIGHEST_RECOVERY: Final = 0.95
 
 
 @dataclass(frozen=True)

@@ -1,15 +1,11 @@
 """The flow restrictor: which size to order, and what it passes at another pressure and temperature."""
 
-from typing import Final
-
 import numpy as np
 
 from fleet.engineering.arrays import Numbers, Result, in_range, tidy
 from fleet.engineering.constants import MINUTES_PER_DAY
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.viscosity import water_viscosity_mpa_s
-
-RESTRICTOR_TYPES: Final = ("orifice", "capillary")
 
 
 def concentrate_flow_for_ratio(permeate_flow: Numbers, concentrate_to_permeate_ratio: Numbers) -> Result:

@@ -26,9 +26,6 @@ from fleet.engineering.formulas.ions import davies_pfm
 from fleet.engineering.formulas.mass_balance import concentration_factor, polarisation_factor
 
 LSI_METHODS: Final = ("standard_methods_2330", "short_log_formula")
-SOFTEN_ABOVE_HARDNESS_MG_PER_L: Final = 171.0
-# Linear terms of calcium (0.165) and sulfate (-0.04) in the WATEQ activity equation, PHREEQC database.
-_WATEQ_SUM: Final = 0.125
 
 
 def pks_calcite(temperature_degc: Numbers) -> Result:

@@ -99,7 +99,8 @@ def service_time_days(stage: str, item: Item, limits: Limits[float]) -> float | 
 
     Raises
     ------
-    Nothing of its own; the catalogue lets no service time in that is not above 0.
+    TypeError
+        When the limits are those of several units.
 
     Examples
     --------

@@ -45,7 +45,6 @@ SALT_U_EXCESS_KELVIN: Final = 1500.0
 is wide and a unit's own readings move it."""
 
 MEMORY_DAYS: Final = 75.0
-DEFAULT_CO2_MG_PER_L: Final = 5.0
 DEFAULT_PH: Final = 7.6
 DEFAULT_ALKALINITY: Final = 100.0
 DEFAULT_TEMPERATURE_DEGC: Final = 15.0

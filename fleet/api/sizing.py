@@ -12,7 +12,7 @@ from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from fleet.api.quantities import QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.engineering import units as kinds
 from fleet.engineering.purposes import PURPOSES
-from fleet.engineering.sizing import AIMS, DISINFECTANTS, Check
+from fleet.engineering.sizing import AIMS, DISINFECTANTS, LIMITED_BY, Check
 from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, Site, Stage, Unit
 from fleet.services.sizing.sizing import AskedUse, size_for
@@ -125,7 +125,7 @@ class LifeSerializer(AnswerSerializer):
     days = serializers.FloatField()
     from_days = serializers.FloatField()
     to_days = serializers.FloatField()
-    limited_by = serializers.CharField()
+    limited_by = serializers.ChoiceField(choices=list(LIMITED_BY.items()))
 
 
 class SentencesSerializer(AnswerSerializer):

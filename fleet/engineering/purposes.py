@@ -3,24 +3,26 @@
 from collections.abc import Mapping
 from typing import Final
 
+from accounts.language import gettext_noop
+
 PURPOSES: Final[Mapping[str, str]] = {
-    "booster_pump": "booster pump",
-    "flow_restrictor": "flow restrictor",
-    "cartridge_housing": "cartridge housing",
-    "membrane_housing": "membrane housing",
-    "pressurised_tank": "pressurised tank",
-    "open_tank": "open storage tank",
-    "softener": "softener",
-    "degassing": "degassing of carbon dioxide",
-    "remineralisation": "remineralisation",
-    "tee": "tee",
-    "flush_valve": "flush valve",
-    "automatic_shutoff_valve": "automatic shut-off valve",
-    "check_valve": "check valve",
-    "float_valve": "float valve",
-    "pressure_regulator": "pressure regulator",
-    "pressure_gauge": "pressure gauge",
-    "leak_detector": "leak detector with shut-off",
+    "booster_pump": gettext_noop("booster pump"),
+    "flow_restrictor": gettext_noop("flow restrictor"),
+    "cartridge_housing": gettext_noop("cartridge housing"),
+    "membrane_housing": gettext_noop("membrane housing"),
+    "pressurised_tank": gettext_noop("pressurised tank"),
+    "open_tank": gettext_noop("open storage tank"),
+    "softener": gettext_noop("softener"),
+    "degassing": gettext_noop("degassing of carbon dioxide"),
+    "remineralisation": gettext_noop("remineralisation"),
+    "tee": gettext_noop("tee"),
+    "flush_valve": gettext_noop("flush valve"),
+    "automatic_shutoff_valve": gettext_noop("automatic shut-off valve"),
+    "check_valve": gettext_noop("check valve"),
+    "float_valve": gettext_noop("float valve"),
+    "pressure_regulator": gettext_noop("pressure regulator"),
+    "pressure_gauge": gettext_noop("pressure gauge"),
+    "leak_detector": gettext_noop("leak detector with shut-off"),
 }
 """Name in code, API and files -> words of the trade."""
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from accounts.language import gettext_noop
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.conductivity import rebase_tds_mg_per_l
 from fleet.engineering.units.registry import STORED_TDS_FACTOR
@@ -90,26 +91,28 @@ _PRACTICE: Final = "common practice, no source"
 TARGETS: Final[Mapping[str, Target]] = {
     "reef": Target(
         "reef", 0.0, 1.0, True, 0.90, _PRACTICE,
-        "Reef aquaria want 0 mg/L shown, no chlorine, no ammonia and no silica.",
+        gettext_noop("Reef aquaria want 0 mg/L shown, no chlorine, no ammonia and no silica."),
     ),
     "planted": Target(
         "planted", 0.0, 20.0, False, 0.90, _PRACTICE,
-        "Planted and freshwater aquaria do well with 20 mg/L or less before minerals are added back.",
+        gettext_noop("Planted and freshwater aquaria do well with 20 mg/L or less before minerals are added back."),
     ),
     "drinking": Target(
         "drinking", 0.0, 50.0, False, 0.75,
         "common practice, no source; NSF/ANSI 58 asks for 75 % TDS reduction of a system",
-        "There is no health limit for TDS; below 50 mg/L is usual after reverse osmosis.",
+        gettext_noop("There is no health limit for TDS; below 50 mg/L is usual after reverse osmosis."),
     ),
     "coffee": Target(
         "coffee", _on_our_scale(COFFEE_TDS_RANGE_MG_PER_L[0]), _on_our_scale(COFFEE_TDS_RANGE_MG_PER_L[1]), False, 0.85,
         "common practice, no source: brewing water of 75 to 250 mg/L on the scale of mixed salts",
-        "Coffee wants about 107 mg/L on this scale (54 to 179), so minerals are added back or blended in.",
+        gettext_noop(
+            "Coffee wants about 107 mg/L on this scale (54 to 179), so minerals are added back or blended in."
+        ),
     ),
     "laboratory": Target(
         "laboratory", 0.0, STORED_TDS_FACTOR * iso3696_max_conductivity_us_per_cm(2), True, 0.90,
         "ISO 3696:1987 grade 2, 1 uS/cm",
-        "Laboratory water needs a conductivity in line; a hand-held TDS meter cannot prove a grade.",
+        gettext_noop("Laboratory water needs a conductivity in line; a hand-held TDS meter cannot prove a grade."),
     ),
 }  # fmt: skip
 

@@ -3,6 +3,7 @@
 from fleet.engineering.sizing.commissioning import Check, Promise, commissioning_checks
 from fleet.engineering.sizing.compare import AIMS, compare
 from fleet.engineering.sizing.offer import (
+    LIMITED_BY,
     Alternative,
     Fitting,
     Item,
@@ -19,6 +20,7 @@ from fleet.engineering.sizing.survey import DISINFECTANTS, SiteSurvey, SizingPol
 __all__ = [
     "AIMS",
     "DISINFECTANTS",
+    "LIMITED_BY",
     "Alternative",
     "Check",
     "Fitting",

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.formulas.restrictor import restrictor_size_ml_per_min
-from fleet.engineering.purposes import PURPOSES
 from fleet.engineering.sizing.demand import feed_l_per_week, wastewater_l_per_week
 from fleet.engineering.sizing.fittings import fittings_for
 from fleet.engineering.sizing.flows import FlowChoice
@@ -14,10 +13,9 @@ from fleet.engineering.sizing.storage import storage_for
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import flush_l_per_week
 from fleet.engineering.sizing.wear import DAYS_PER_YEAR
-from fleet.engineering.sizing.words import in_words, money_in_words, span_in_words
+from fleet.engineering.sizing.words import comparison as words
+from fleet.engineering.sizing.words.quantities import in_words, money_in_words, purpose_in_words, span_in_words
 from fleet.engineering.units import FLOW, PRESSURE, VOLUME
-
-_STAGES = {"sediment": "sediment filter", "carbon": "carbon filter", "membrane": "membrane", "resin": "resin"}
 
 
 def alternative_of(
@@ -62,7 +60,7 @@ def alternative_of(
     >>> asked = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> item = Item("M", "", "membrane", 38.0)
     >>> flows = FlowChoice(item, 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
-    >>> train = (Part("membrane", "single", item, Life(1096.0, 700.0, 1800.0, "age"), 12.7, "", ""),)
+    >>> train = (Part("membrane", "single", item, Life(1096.0, 700.0, 1800.0, "maximum_service_time"), 12.7, "", ""),)
     >>> found = alternative_of(asked, flows, [], train, (), SizingPolicy())
     >>> found.waste_l_per_week, found.flush_l_per_week, found.feed_l_per_week
     (301.0, 21.0, 371.0)
@@ -112,34 +110,26 @@ def alternative_of(
 
 
 def _missing(entry: Fitting) -> Remark:
-    fitting = PURPOSES[entry.purpose]
-    return Remark(
-        f"no_{entry.purpose}",
-        f"The catalogue has no {fitting}{f' that fits. Needed: {entry.size}' if entry.size else '.'} Its price is not "
-        "in the first cost.",
-        f"A part is still to be priced: {fitting}.",
-    )
+    return Remark(f"no_{entry.purpose}", *words.no_fitting(entry.purpose, entry.size))
 
 
 def _for_installer(
     request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], fittings: Sequence[Fitting]
 ) -> str:
-    train = ", ".join(
-        f"{f'{part.count} x ' if part.count > 1 else ''}{part.item.code} ({part.stage}"
-        f"{'' if part.role == 'single' else ' ' + part.role})"
-        for part in parts
-    )
-    extra = ", ".join(
-        f"{f'{entry.count} x ' if entry.count > 1 else ''}{entry.item.code if entry.item else PURPOSES[entry.purpose]}"
-        for entry in fittings
-    )
-    size = float(restrictor_size_ml_per_min(choice.usual_flow_l_per_day, choice.waste_ratio))
     system = request.unit_system
-    return (
-        f"Fit {train}; with {extra}. Waste {choice.waste_ratio:g} to 1, restrictor {size:.0f} mL/min. Expect "
-        f"{in_words(choice.usual_flow_l_per_day, FLOW, system)} and "
-        f"{in_words(choice.permeate_tds_mg_per_l, 'tds', system)} behind the membrane at "
-        f"{in_words(choice.inlet_pressure_kpa, PRESSURE, system)}."
+    return words.summary_for_installer(
+        [words.place(part.stage, part.role, part.item.code, part.count) for part in parts],
+        [
+            words.counted(entry.item.code if entry.item else purpose_in_words(entry.purpose), entry.count)
+            for entry in fittings
+        ],
+        choice.waste_ratio,
+        float(restrictor_size_ml_per_min(choice.usual_flow_l_per_day, choice.waste_ratio)),
+        (
+            in_words(choice.usual_flow_l_per_day, FLOW, system),
+            in_words(choice.permeate_tds_mg_per_l, "tds", system),
+            in_words(choice.inlet_pressure_kpa, PRESSURE, system),
+        ),
     )
 
 
@@ -147,10 +137,11 @@ def _for_client(
     request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], waste: float, consumables: float
 ) -> str:
     soonest = min(parts, key=lambda part: part.life.days)
-    when = span_in_words(soonest.life.from_days, soonest.life.to_days)
-    return (
-        f"It runs about {choice.usual_run_hours_per_day:.1f} hours a day ({choice.winter_run_hours_per_day:.1f} in the "
-        f"coldest water), sends about {in_words(waste, VOLUME, request.unit_system)} a week to the drain, and needs "
-        f"cartridges for about {money_in_words(consumables, request.currency)} a year; the first to be changed is the "
-        f"{_STAGES[soonest.stage]}, after {when}. These are estimates."
+    return words.summary_for_client(
+        choice.usual_run_hours_per_day,
+        choice.winter_run_hours_per_day,
+        in_words(waste, VOLUME, request.unit_system),
+        money_in_words(consumables, request.currency),
+        soonest.stage,
+        span_in_words(soonest.life.from_days, soonest.life.to_days),
     )

@@ -11,7 +11,9 @@ from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.limits import Limits
 from fleet.engineering.sizing.site import site_permeate_tds_mg_per_l
 from fleet.engineering.sizing.survey import SiteSurvey
-from fleet.engineering.sizing.words import in_words
+from fleet.engineering.sizing.words import Sentences
+from fleet.engineering.sizing.words import commissioning as words
+from fleet.engineering.sizing.words.quantities import in_words
 from fleet.engineering.units import PRESSURE
 
 # How far a new unit may be off its label and its design. What counts as exhausted is none of these: that is `Limits`.
@@ -111,55 +113,41 @@ def commissioning_checks(
     chlorine = reading.get("carbon_outlet_total_chlorine_mg_per_l", reading.get("carbon_outlet_free_chlorine_mg_per_l"))
     checks = [
         _check(
-            "permeate_flow_l_per_day", flow, permeate, low=_times(flow, 1.0 - FLOW_TOLERANCE),
+            "permeate_flow_l_per_day",
+            flow,
+            permeate,
+            words.permeate_flow(FLOW_TOLERANCE),
+            low=_times(flow, 1.0 - FLOW_TOLERANCE),
             high=_times(flow, 1.0 + FLOW_TOLERANCE),
-            installer="The flow is outside 20 % of what the label gives at this pressure, temperature and TDS: check "
-            "the tank valve, the pressures and the seat of the membrane.",
-            client="The unit does not make the water it should yet; we are looking into it.",
         ),
         _check(
-            "permeate_tds_mg_per_l", tds, reading.get("permeate_tds_mg_per_l"), high=_times(tds, PERMEATE_TDS_FACTOR),
-            installer="The permeate is worse than the label gives here: flush longer, then check O-rings and seat.",
-            client="The membrane does not hold back as much as it should yet; we are looking into it.",
+            "permeate_tds_mg_per_l",
+            tds,
+            reading.get("permeate_tds_mg_per_l"),
+            words.permeate_tds(),
+            high=_times(tds, PERMEATE_TDS_FACTOR),
         ),
         _check(
-            "waste_ratio", promise.waste_ratio, ratio, low=promise.waste_ratio * (1.0 - WASTE_RATIO_TOLERANCE),
+            "waste_ratio",
+            promise.waste_ratio,
+            ratio,
+            words.waste_ratio(),
+            low=promise.waste_ratio * (1.0 - WASTE_RATIO_TOLERANCE),
             high=promise.waste_ratio * (1.0 + WASTE_RATIO_TOLERANCE),
-            installer="The waste ratio is not the design value: wrong restrictor, or the flush valve is "
-            "open. Too little waste leaves scale on the membrane.",
-            client="The unit wastes more or less water than planned; we will set it right.",
         ),
-    ]  # fmt: skip
+    ]
     if promise.inlet_pressure_kpa is not None:
-        checks.append(
-            _check(
-                "inlet_pressure_kpa", promise.inlet_pressure_kpa, reading.get("inlet_pressure_kpa"),
-                low=max(promise.inlet_pressure_kpa - PRESSURE_SHORTFALL_KPA, 0.0),
-                installer=f"The membrane inlet is more than {shortfall} below the design value: check line, prefilters "
-                "and pump.",
-                client="The water pressure is lower than planned.",
-            )
-        )  # fmt: skip
+        inlet = promise.inlet_pressure_kpa
+        least = max(inlet - PRESSURE_SHORTFALL_KPA, 0.0)
+        measured = reading.get("inlet_pressure_kpa")
+        checks.append(_check("inlet_pressure_kpa", inlet, measured, words.inlet_pressure(shortfall), low=least))
     if promise.product_tds_mg_per_l is not None:
         product = min(promise.product_tds_mg_per_l, limits.product_tds_mg_per_l)
-        checks.append(
-            _check(
-                "product_tds_mg_per_l", product, reading.get("product_tds_mg_per_l"), high=product,
-                installer=f"The product is above {product:.3g} mg/L TDS, the most it may show here: flush the unit, "
-                "look for a bypass at the seats of resin and membrane.",
-                client="The water is not good enough for its use yet.",
-            )
-        )  # fmt: skip
-    checks.append(
-        _check(
-            "carbon_outlet_total_chlorine_mg_per_l", 0.0, chlorine, high=limits.chlorine_mg_per_l,
-            open_high=True,
-            installer=f"Chlorine passes new carbon, at or above the limit of {limits.chlorine_mg_per_l:.2g} mg/L: it "
-            "bypasses a seat, is the wrong kind, or the flow is too high. It ruins the membrane; do not leave the unit "
-            "running.",
-            client="A filter does not hold back chlorine as it should; we will set it right before it is used.",
-        )
-    )  # fmt: skip
+        measured = reading.get("product_tds_mg_per_l")
+        checks.append(_check("product_tds_mg_per_l", product, measured, words.product_tds(product), high=product))
+    most = limits.chlorine_mg_per_l
+    name = "carbon_outlet_total_chlorine_mg_per_l"
+    checks.append(_check(name, 0.0, chlorine, words.chlorine(most), high=most, open_high=True))
     return tuple(checks)
 
 
@@ -195,20 +183,16 @@ def _check(
     quantity: str,
     promised: float | None,
     measured: float | None,
+    if_not_kept: Sentences,
     *,
-    installer: str,
-    client: str,
     low: float | None = None,
     high: float | None = None,
     open_high: bool = False,
 ) -> Check:
     if measured is None or promised is None:
-        missing = "Not read, or not with the pressure, temperature and feed TDS it is judged by: read it and ask again."
-        return Check(
-            quantity, "not_read", promised, measured, low, high, missing, "This was not measured yet.", installer
-        )
-    above = high is not None and (measured >= high if open_high else measured > high)
-    is_kept = not above and not (low is not None and measured < low)
-    if is_kept:
-        return Check(quantity, "kept", promised, measured, low, high, "As promised.", "As promised.", installer)
-    return Check(quantity, "not_kept", promised, measured, low, high, installer, client, installer)
+        verdict, sentences = "not_read", words.not_measured()
+    else:
+        above = high is not None and (measured >= high if open_high else measured > high)
+        below = low is not None and measured < low
+        verdict, sentences = ("not_kept", if_not_kept) if above or below else ("kept", words.as_promised())
+    return Check(quantity, verdict, promised, measured, low, high, *sentences, if_not_kept[0])

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Final
 
+from accounts.language import gettext_noop
 from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.alternative import alternative_of
 from fleet.engineering.sizing.fittings import cheapest
@@ -12,25 +13,21 @@ from fleet.engineering.sizing.flows import FlowChoice, allowed_waste_ratios, flo
 from fleet.engineering.sizing.offer import Alternative, Item, Offer, Remark, SizingRequest
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import TASTES, train_of
-from fleet.engineering.sizing.words import in_words, listed, money_in_words
+from fleet.engineering.sizing.words import comparison as words
+from fleet.engineering.sizing.words.quantities import in_words, money_in_words
 
 AIMS: Final = {
-    "least_first_cost": "first cost",
-    "least_running_cost": "running cost",
-    "least_waste": "waste water",
-    "least_cost_over_years": "cost over the years",
+    "least_first_cost": gettext_noop("first cost"),
+    "least_running_cost": gettext_noop("running cost"),
+    "least_waste": gettext_noop("waste water"),
+    "least_cost_over_years": gettext_noop("cost over the years"),
 }
 LEAST_ALTERNATIVES: Final = 3
 # Less of a difference in TDS is within what labels carry.
 _ABOUT_AS_PURE: Final = 1.2
 # What a unit serves (common practice, no source).
 _LONGEST_LIFE_YEARS: Final = 15.0
-_STAGES: Final = {
-    "sediment": "sediment cartridge",
-    "carbon": "carbon cartridge",
-    "membrane": "membrane",
-    "resin": "resin cartridge",
-}
+_STAGES: Final = ("sediment", "carbon", "membrane", "resin")
 Rank = Callable[[Alternative], tuple[float, ...]]
 
 
@@ -87,11 +84,7 @@ def _lacking(request: SizingRequest, catalogue: Sequence[Item]) -> Iterable[Rema
     needed = [stage for stage in _STAGES if stage != "resin" or request.resin_demand_l_per_week > 0.0]
     for stage in needed:
         if not any(item.kind == stage for item in catalogue):
-            yield Remark(
-                f"no_{stage}",
-                f"The catalogue has no {_STAGES[stage]}, which every configuration for this use needs: add one.",
-                "We have nothing to offer you yet: a part of the unit is missing from our list.",
-            )
+            yield Remark(f"no_{stage}", *words.no_cartridge(stage))
 
 
 def _within_catalogue(choices: Sequence[FlowChoice], catalogue: Sequence[Item]) -> list[FlowChoice]:
@@ -120,19 +113,8 @@ def _pure_enough(request: SizingRequest, choices: Sequence[FlowChoice]) -> Seque
 def _why_none(request: SizingRequest, policy: SizingPolicy) -> Remark:
     survey = request.survey
     if not allowed_waste_ratios(replace(softened(survey)), policy):
-        return Remark(
-            "silica_too_high",
-            "Silica would leave scale at every waste ratio of the practice, softened or not: treat the feed first, and "
-            "have silica measured again.",
-            "Your water holds so much silica that it would clog the membrane; it must be treated first.",
-        )
-    power = "" if request.has_power else ", or a power supply for a booster pump"
-    return Remark(
-        "membrane_too_small",
-        f"No membrane of the catalogue serves this demand in winter, not even {policy.most_membranes} side by side: a "
-        f"larger one, more pressure, a lower demand{power}.",
-        "We have no unit that makes so much water at your place in winter.",
-    )
+        return Remark("silica_too_high", *words.silica_too_high())
+    return Remark("membrane_too_small", *words.membrane_too_small(policy.most_membranes, request.has_power))
 
 
 def _try(
@@ -230,24 +212,14 @@ def _together(request: SizingRequest, chosen: Sequence[Alternative], ways: int, 
     """What is to be said of the alternatives beside each other: where aims coincide, and where there are few."""
     for number, alternative in enumerate(chosen, start=1):
         if len(alternative.best_for) > 1:
-            aims = listed([AIMS[aim].replace("the years", f"{years:g} years") for aim in alternative.best_for])
-            yield Remark(
-                "aims_coincide",
-                f"Alternative {number} is best by {aims}.",
-                f"Offer {number} is the best choice by {aims}.",
-            )
+            yield Remark("aims_coincide", *words.aims_coincide(number, alternative.best_for, years))
         if not alternative.best_for:
             yield _for_comparison(request, number, alternative, chosen)
     yield from _paid_back(request, chosen)
     if ways < LEAST_ALTERNATIVES:
-        count = "one configuration" if ways == 1 else f"{ways} configurations"
-        yield Remark(
-            "few_alternatives",
-            f"The catalogue allows {count} here: a further membrane, a pump or other cartridges would give a choice.",
-            "There is little choice for your place." if ways > 1 else "There is one way to serve your place.",
-        )
+        yield Remark("few_alternatives", *words.few_alternatives(ways))
     if len(chosen) > 1 and len({round(alternative.waste_l_per_week, 1) for alternative in chosen}) == 1:
-        yield Remark("same_waste", "All alternatives waste the same.", "All offers waste the same amount of water.")
+        yield Remark("same_waste", *words.same_waste())
 
 
 def _for_comparison(
@@ -259,23 +231,8 @@ def _for_comparison(
         own_tds, purest_tds = (
             in_words(tds, "tds", request.unit_system) for tds in (alternative.permeate_tds_mg_per_l, purest)
         )
-        return Remark(
-            "for_comparison",
-            f"Alternative {number} is shown for its purer water: about {own_tds} behind the membrane, not "
-            f"{purest_tds}.",
-            f"Offer {number} makes purer water.",
-        )
-    return Remark(
-        "for_comparison",
-        f"Alternative {number} is best by none of these; it is the next best by cost over the years.",
-        f"Offer {number} is shown for comparison.",
-    )
-
-
-def _time_in_words(years: float) -> str:
-    if years >= 2.0:
-        return f"in about {years:.0f} years"
-    return f"in about {years * 12.0:.0f} months" if years >= 0.125 else "within six weeks"
+        return Remark("for_comparison", *words.purer(number, own_tds, purest_tds))
+    return Remark("for_comparison", *words.next_best(number))
 
 
 def _paid_back(request: SizingRequest, chosen: Sequence[Alternative]) -> Iterable[Remark]:
@@ -287,14 +244,5 @@ def _paid_back(request: SizingRequest, chosen: Sequence[Alternative]) -> Iterabl
         saved = cheapest_way.running_cost_per_year - alternative.running_cost_per_year
         if more < 1.0 or saved < 1.0:
             continue
-        extra, less = money_in_words(more, request.currency), money_in_words(saved, request.currency)
-        years = more / saved
-        when = f"paid back {_time_in_words(years)}"
-        if years > _LONGEST_LIFE_YEARS:
-            when = f"not paid back within {_LONGEST_LIFE_YEARS:g} years"
-        yield Remark(
-            "paid_back",
-            f"Alternative {other} costs {extra} more to buy than alternative {number} and {less} a year less to run, "
-            f"labour, electricity and salt aside: {when}.",
-            f"Offer {other} costs {extra} more to buy than offer {number}, and {less} a year less to run: {when}.",
-        )
+        costs = money_in_words(more, request.currency), money_in_words(saved, request.currency)
+        yield Remark("paid_back", *words.paid_back(other, number, costs, more / saved, _LONGEST_LIFE_YEARS))

@@ -14,7 +14,9 @@ from fleet.engineering.sizing.storage import Storage
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import flush_l_per_week
 from fleet.engineering.sizing.wear import DAYS_PER_YEAR, resin_life, resin_loads_meq_per_l
-from fleet.engineering.sizing.words import USES, days_in_words, in_words
+from fleet.engineering.sizing.words import Sentences
+from fleet.engineering.sizing.words import fittings as words
+from fleet.engineering.sizing.words.quantities import days_in_words, in_words
 from fleet.engineering.units import FLOW, PRESSURE, VOLUME
 
 # A restrictor within this share of the size asked for does (common practice, no source).
@@ -136,8 +138,8 @@ def fittings_for(
 def _around_the_membrane(
     request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], catalogue: Sequence[Item], policy: SizingPolicy
 ) -> Iterator[Fitting]:
-    def of(purpose: str, size: str, installer: str, client: str, count: int = 1) -> Fitting:
-        return Fitting(purpose, cheapest(purpose, catalogue), size, installer, client, count)
+    def of(purpose: str, size: str, sentences: Sentences, count: int = 1) -> Fitting:
+        return Fitting(purpose, cheapest(purpose, catalogue), size, *sentences, count)
 
     system, survey = request.unit_system, request.survey
     housings = sum(part.count for part in parts if part.stage != "membrane")
@@ -145,50 +147,27 @@ def _around_the_membrane(
         in_words(value, PRESSURE, system) for value in (choice.inlet_pressure_kpa, survey.lowest_line_pressure_kpa)
     )
     if housings:
-        yield of(
-            "cartridge_housing", "Rated for the line pressure or more.",
-            "One for each cartridge; note the year, plastic housings are renewed after five to ten.",
-            "Each filter sits in a housing of its own, so that it can be changed without tools on the pipes.", housings,
-        )  # fmt: skip
-    yield of(
-        "membrane_housing", f"Rated for {inlet if choice.is_pumped else 'the line pressure'} or more.",
-        "One for each membrane.", "The membrane sits in a housing that stands the pressure.", choice.membranes,
-    )  # fmt: skip
+        yield of("cartridge_housing", words.cartridge_housing_size(), words.cartridge_housing(), housings)
+    rating = words.membrane_housing_size(inlet if choice.is_pumped else "")
+    yield of("membrane_housing", rating, words.membrane_housing(), choice.membranes)
     if survey.lowest_line_pressure_kpa > policy.highest_line_kpa:
         limit = in_words(policy.highest_line_kpa, PRESSURE, system)
-        yield of(
-            "pressure_regulator", f"Set to {limit}.",
-            f"The line gives {line} and more; housings and tubing are kept below {limit}.",
-            "Your water pressure is high; this keeps it at what the unit is built for.",
-        )  # fmt: skip
+        yield of("pressure_regulator", words.pressure_regulator_size(limit), words.pressure_regulator(line, limit))
     drain = choice.usual_flow_l_per_day * choice.waste_ratio
     size = float(restrictor_size_ml_per_min(choice.usual_flow_l_per_day, choice.waste_ratio))
-    measure = "litres" if system == "metric" else "gallons"
-    scaling_known = choice.langelier is not None or choice.is_softened
-    scale = "at which no scale forms in this water" if scaling_known else "as is customary where scale cannot be judged"
+    is_scale_known = choice.langelier is not None or choice.is_softened
     yield Fitting(
-        "flow_restrictor", nearest_restrictor(catalogue, drain, choice.inlet_pressure_kpa),
-        f"{size:.0f} mL/min at {inlet}.",
-        f"Holds the waste at {choice.waste_ratio:g} to 1, {scale}. Set by the flow expected here, not by the label; "
-        "measure it when it runs.",
-        f"Lets {choice.waste_ratio:g} {measure} run to the drain for each one made, which keeps the membrane clean.",
-    )  # fmt: skip
+        "flow_restrictor",
+        nearest_restrictor(catalogue, drain, choice.inlet_pressure_kpa),
+        words.flow_restrictor_size(size, inlet),
+        *words.flow_restrictor(choice.waste_ratio, is_scale_known, is_metric=system == "metric"),
+    )
     if choice.is_pumped:
         flow = in_words(choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio), FLOW, system)
-        yield of(
-            "booster_pump", f"For {flow} at {inlet} at the membrane inlet.",
-            f"The line gives {line} at its lowest; more pressure gives more and better water. It needs a cut-out for "
-            "low pressure before it.",
-            "A pump raises the pressure, so that the unit makes more and purer water.",
-        )  # fmt: skip
+        yield of("booster_pump", words.booster_pump_size(flow, inlet), words.booster_pump(line))
     flush = flush_l_per_week(request, choice, policy)
     if flush > 0.0:
-        yield of(
-            "flush_valve", "",
-            f"Flushes {in_words(flush, VOLUME, system)} a week at the starts, so that what crept through at rest goes "
-            "to the drain.",
-            "A short flush at each start keeps the membrane clean.",
-        )  # fmt: skip
+        yield of("flush_valve", "", words.flush_valve(in_words(flush, VOLUME, system)))
 
 
 def _treatment(
@@ -202,11 +181,10 @@ def _treatment(
         yield Fitting(
             "softener",
             cheapest("softener", catalogue),
-            f"For {in_words(feed, VOLUME, system)} of feed a week at "
-            f"{in_words(hardness, 'hardness_mg_per_l_as_caco3', system)}.",
-            "Without hardness no lime forms, so less water goes to waste. It lowers neither the TDS nor the load on "
-            f"the resin. It takes about {salt:.0f} kg of salt a year, which is not in the cost.",
-            "Takes the lime out first, so that less water runs to the drain. It needs salt now and then.",
+            words.softener_size(
+                in_words(feed, VOLUME, system), in_words(hardness, "hardness_mg_per_l_as_caco3", system)
+            ),
+            *words.softener(salt),
         )
     ions, gas = resin_loads_meq_per_l(survey, choice.permeate_tds_mg_per_l, policy)
     if request.resin_demand_l_per_week > 0.0 and gas > ions:
@@ -216,23 +194,12 @@ def _treatment(
             yield Fitting(
                 "degassing",
                 item,
-                f"An open aerated tank for {daily} a day, with a pump behind it.",
-                f"Carbon dioxide is {100.0 * gas / (gas + ions):.0f} % of the load on the resin and passes every "
-                f"membrane. "
-                f"{_lives(request, choice, parts, policy)} An extra anion cartridge before the mixed bed is the other "
-                "way.",
-                "Your water holds much carbonic acid, which exhausts the last filter early; aerating the water first "
-                "makes that filter last longer.",
+                words.degassing_size(daily),
+                *words.degassing(100.0 * gas / (gas + ions), _lives(request, choice, parts, policy)),
             )
     poor = next((entry.use for entry in request.uses if choice.permeate_tds_mg_per_l < _low(entry.use)), "")
     if poor:
-        yield Fitting(
-            "remineralisation",
-            cheapest("remineralisation", catalogue),
-            "",
-            f"On the branch for {USES[poor]}: {TARGETS[poor].sentence}",
-            f"Adds back the minerals that {USES[poor]} wants.",
-        )
+        yield Fitting("remineralisation", cheapest("remineralisation", catalogue), "", *words.remineralisation(poor))
 
 
 def _low(use: str) -> float:
@@ -256,53 +223,30 @@ def _lives(request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], po
         ).days
         for is_degassed in (False, True)
     )
-    return (
-        f"Resin {resin.item.code} lasts about {days_in_words(without)} without it and {days_in_words(behind)} behind "
-        "it."
-    )
+    return words.resin_lives(resin.item.code, days_in_words(without), days_in_words(behind))
 
 
 def _behind_it(
     request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item], store: Storage
 ) -> Iterator[Fitting]:
-    def of(purpose: str, installer: str, client: str, size: str = "") -> Fitting:
-        return Fitting(purpose, cheapest(purpose, catalogue), size, installer, client)
+    def of(purpose: str, sentences: Sentences) -> Fitting:
+        return Fitting(purpose, cheapest(purpose, catalogue), "", *sentences)
 
     if 0.0 < request.resin_demand_l_per_week < request.demand_l_per_week:
-        yield of(
-            "tee",
-            "Behind the membrane: one branch to the resin, the other before it.",
-            "One outlet for drinking and the like, another for the purest water: only that passes the last filter.",
-        )
+        yield of("tee", words.tee())
     if store.usable_l > 0.0:
         usable, draw, volume = (
             in_words(value, VOLUME, request.unit_system) for value in (store.usable_l, store.draw_l, store.volume_l)
         )
-        window = f"{store.window_h:g} h" if store.window_h >= 1.0 else f"{store.window_h * 60:.0f} minutes"
+        has_precharge = store.purpose == "pressurised_tank"
         yield Fitting(
             store.purpose,
             store.item,
-            f"At least {volume}, of which {usable} is usable.",
-            f"A draw of {draw} within {window} is {'assumed' if store.is_assumed else 'asked for'}, and the membrane "
-            "gives less meanwhile."
-            + (" Check the precharge empty; sanitise yearly." if store.purpose == "pressurised_tank" else ""),
-            "Keeps water ready, since the membrane makes it slowly.",
+            words.storage_size(volume, usable),
+            *words.storage(draw, store.window_h, is_assumed=store.is_assumed, has_precharge=has_precharge),
         )
     if store.purpose == "pressurised_tank":
-        yield of(
-            "automatic_shutoff_valve",
-            "Closes the feed when the tank is full, near two thirds of the line pressure; without it the drain never "
-            "stops.",
-            "Stops the unit when the tank is full, so that no water is wasted.",
-        )
-        yield of(
-            "check_valve",
-            "Holds the tank pressure so that the shut-off valve can close.",
-            "Keeps the water in the tank from running back.",
-        )
+        yield of("automatic_shutoff_valve", words.automatic_shutoff_valve())
+        yield of("check_valve", words.check_valve())
     else:
-        yield of(
-            "float_valve",
-            "Closes when the store is full; fit an overflow or a leak detector beside it.",
-            "Stops the unit when your container is full.",
-        )
+        yield of("float_valve", words.float_valve())

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+from accounts.language import gettext_noop
 from fleet.engineering.arrays import in_range
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.expected_flow import MembraneRating
@@ -12,6 +13,12 @@ from fleet.engineering.sizing.survey import SiteSurvey
 
 # Supply and drain together, in whatever currency the company counts (common practice, no source).
 ASSUMED_WATER_PRICE_PER_M3: Final = 4.0
+LIMITED_BY: Final = {
+    "capacity": gettext_noop("the capacity of the item"),
+    "rated_volume": gettext_noop("the volume on its label"),
+    "maximum_service_time": gettext_noop("its maximum service time"),
+}
+"""What ends the life of a cartridge."""
 # Uses that draw from a tap, and so want their water stored under pressure.
 TAP_USES: Final = ("drinking", "coffee")
 
@@ -144,7 +151,7 @@ class Item:
 class Life:
     """How long a cartridge should serve: the middle, and the range that holds in eight cases of ten.
 
-    `limited_by` is "capacity", "volume on the label", or "age".
+    `limited_by` is one of `LIMITED_BY`.
     """
 
     days: float

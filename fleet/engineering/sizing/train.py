@@ -18,7 +18,9 @@ from fleet.engineering.sizing.wear import (
     sediment_life,
     service_time_days,
 )
-from fleet.engineering.sizing.words import days_in_words, in_words
+from fleet.engineering.sizing.words import Sentences
+from fleet.engineering.sizing.words import parts as words
+from fleet.engineering.sizing.words.quantities import days_in_words, in_words
 from fleet.engineering.units import FLOW, PRESSURE, TEMPERATURE
 
 Taste = Callable[[Item, float], tuple[float, float, str]]
@@ -97,7 +99,8 @@ def train_of(
     if request.most_cartridges is not None:
         room = request.most_cartridges - 2 - choice.membranes - needs_resin
         if room < 0:
-            return _no_room(request, choice.membranes, needs_resin)
+            least = request.most_cartridges - room
+            return Remark("no_room", *words.no_room(request.most_cartridges, least, choice.membranes, needs_resin))
         if second_carbon and room == 0:
             remarks.append(_no_second("carbon", second_carbon))
             second_carbon = None
@@ -115,12 +118,7 @@ def train_of(
     if needs_resin:
         resins = _resins(request, choice, catalogue, second_resin, policy, taste)
         if not resins:
-            return Remark(
-                "no_resin_large_enough",
-                "Every resin cartridge of the catalogue would be exhausted at once by this water: add a larger one, or "
-                "treat the feed first.",
-                "We have no resin large enough for your water yet.",
-            )
+            return Remark("no_resin_large_enough", *words.no_resin_large_enough())
         parts += resins
         if resins[0].life.days < policy.least_cartridge_days:
             remarks.append(_changed_often(resins[0]))
@@ -164,11 +162,7 @@ def flush_l_per_week(request: SizingRequest, choice: FlowChoice, policy: SizingP
     return float(flush_water_l_per_week(starts, flush * choice.membranes))
 
 
-# Why there are two of a kind: for who fits them, and for who pays.
-Why = tuple[str, str]
-
-
-def _cost(stage: str, item: Item, life: Life, second: Why | None, limits: Limits[float]) -> float:
+def _cost(stage: str, item: Item, life: Life, second: Sentences | None, limits: Limits[float]) -> float:
     if not second:
         return cost_per_year(item, life)
     return cost_in_rotation(
@@ -176,93 +170,50 @@ def _cost(stage: str, item: Item, life: Life, second: Why | None, limits: Limits
     )
 
 
-def _no_room(request: SizingRequest, membranes: int, needs_resin: bool) -> Remark:
-    least = 2 + membranes + needs_resin
-    return Remark(
-        "no_room",
-        f"There is room for {request.most_cartridges} cartridges; sediment, carbon, "
-        f"{'membrane' if membranes == 1 else f'{membranes} membranes'}{' and resin' if needs_resin else ''} need "
-        f"{least}.",
-        f"There is too little room: the unit needs places for {least} cartridges.",
-    )
-
-
-def _no_second(stage: str, why: Why) -> Remark:
-    return Remark(
-        f"no_room_for_second_{stage}",
-        f"{why[0]} There is no room for the second {stage} cartridge: read the unit more often, and change early.",
-        f"There is no room for a second {stage} cartridge, so the one there is must be watched more closely.",
-    )
+def _no_second(stage: str, why: Sentences) -> Remark:
+    return Remark(f"no_room_for_second_{stage}", *words.no_second(stage, why))
 
 
 def _changed_often(resin: Part) -> Remark:
-    life = days_in_words(resin.life.days)
-    return Remark(
-        "resin_changed_often",
-        f"The largest resin of the catalogue lasts about {life} here: a larger one, degassing or a membrane of higher "
-        "rejection is needed for a workable service life.",
-        f"The last filter would have to be changed every {life}; ask us for a larger one.",
-    )
+    return Remark("resin_changed_often", *words.resin_changed_often(days_in_words(resin.life.days)))
 
 
-def _second_carbon(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> Why | None:
+def _second_carbon(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> Sentences | None:
     survey = request.survey
     if survey.disinfectant == "chloramine":
-        return (
-            "The supplier uses chloramine, which needs two carbons in series.",
-            "Your supplier uses chloramine, which is hard to take out and kills fish, so there are two of these.",
-        )
+        return words.second_carbon_for_chloramine()
     if (survey.total_chlorine_mg_per_l or 0.0) > policy.second_carbon_above_chlorine_mg_per_l:
         limit = in_words(policy.second_carbon_above_chlorine_mg_per_l, "total_chlorine_mg_per_l", request.unit_system)
-        return f"Total chlorine is above {limit}.", "Your water holds much chlorine, so there are two of these."
+        return words.second_carbon_for_chlorine(limit)
     feed = choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio)
     if feed / 24.0 > policy.second_carbon_above_feed_l_per_h:
         flow, limit = (
             in_words(value, FLOW, request.unit_system)
             for value in (feed, policy.second_carbon_above_feed_l_per_h * 24.0)
         )
-        return (
-            f"The feed runs at {flow}, above {limit}, so contact with one carbon is short.",
-            "The water runs fast, so there are two of these, one behind the other.",
-        )
+        return words.second_carbon_for_contact(flow, limit)
     return None
 
 
-def _second_resin(request: SizingRequest, policy: SizingPolicy) -> Why | None:
+def _second_resin(request: SizingRequest, policy: SizingPolicy) -> Sentences | None:
     if any(entry.use in ("reef", "laboratory") for entry in request.uses):
-        return (
-            "The product must stay at 0, so a second cartridge stands behind the first and is moved up.",
-            "So that your water stays pure to the end, a second cartridge stands behind the first.",
-        )
+        return words.second_resin_for_purity()
     if request.resin_demand_l_per_week > policy.second_resin_above_l_per_week:
-        return (
-            "The demand is large enough for rotation to pay.",
-            "You use so much water that two cartridges in turn cost less than one.",
-        )
+        return words.second_resin_for_rotation()
     return None
 
 
 def _sediments(catalogue: Sequence[Item], feed: float, taste: Taste) -> list[Part]:
     lives = [(item, sediment_life(item, feed)) for item in catalogue if item.kind == "sediment"]
     item, life = min(lives, key=lambda pair: taste(pair[0], cost_per_year(pair[0], pair[1])))
-    return [
-        Part(
-            "sediment",
-            "single",
-            item,
-            life,
-            cost_per_year(item, life),
-            "Holds back particles before carbon and membrane.",
-            "Catches sand and rust, so that the filters behind it last.",
-        )
-    ]
+    return [Part("sediment", "single", item, life, cost_per_year(item, life), *words.sediment())]
 
 
 def _carbons(
     request: SizingRequest,
     catalogue: Sequence[Item],
     feed: float,
-    second: Why | None,
+    second: Sentences | None,
     taste: Taste,
     limits: Limits[float],
 ) -> list[Part]:
@@ -272,28 +223,19 @@ def _carbons(
         items = [item for item in items if item.carbon_kind == "catalytic"] or items
     lives = [(item, carbon_life(item, survey, feed, limits)) for item in items]
     item, life = min(lives, key=lambda pair: taste(pair[0], _cost("carbon", pair[0], pair[1], second, limits)))
-    kind = "catalytic carbon, which also takes chloramine" if item.carbon_kind == "catalytic" else "carbon"
-    first = f"Takes out chlorine before the membrane: {kind}."
-    for_client = "Takes out the chlorine, which would ruin the membrane."
+    first = words.carbon(item.carbon_kind == "catalytic")
     if not second:
-        return [Part("carbon", "single", item, life, cost_per_year(item, life), first, for_client)]
+        return [Part("carbon", "single", item, life, cost_per_year(item, life), *first)]
     lag = life_of("carbon", capacity_days=None, maximum_service_time_days=service_time_days("carbon", item, limits))
-    return _pair("carbon", item, life, lag, (first, for_client), second)
+    return _pair("carbon", item, life, lag, first, second)
 
 
-def _pair(stage: str, item: Item, life: Life, lag: Life, first: Why, second: Why) -> list[Part]:
-    """Lead and lag; in rotation the second is not bought anew, it moves up when the lead is changed."""
+def _pair(stage: str, item: Item, life: Life, lag: Life, first: Sentences, second: Sentences) -> list[Part]:
+    """Lead and lag; in rotation the second is not bought anew, it moves up when the lead is replaced."""
     return [
-        Part(
-            stage, "lead", item, life, cost_in_rotation(item, life, lag),
-            f"{first[0]} {second[0]}", f"{first[1]} {second[1]}",
-        ),
-        Part(
-            stage, "lag", item, lag, 0.0,
-            f"{second[0]} It moves up when the lead is changed, so it costs nothing beside the lead.",
-            "Comes after the first and takes its place when the first is exhausted.",
-        ),
-    ]  # fmt: skip
+        Part(stage, "lead", item, life, cost_in_rotation(item, life, lag), *words.lead(first, second)),
+        Part(stage, "lag", item, lag, 0.0, *words.lag(second)),
+    ]
 
 
 def _membranes(request: SizingRequest, choice: FlowChoice) -> Part:
@@ -303,28 +245,24 @@ def _membranes(request: SizingRequest, choice: FlowChoice) -> Part:
         in_words(flow, FLOW, system)
         for flow in (choice.usual_flow_l_per_day, choice.winter_flow_l_per_day, request.demand_l_per_week / 7.0)
     )
-    several = f"{choice.membranes} side by side, since one is not enough. " if choice.membranes > 1 else ""
-    return Part(
-        "membrane",
-        "single",
-        choice.membrane,
-        life,
-        cost_per_year(choice.membrane, life) * choice.membranes,
-        f"{several}About {usual} at {in_words(choice.inlet_pressure_kpa, PRESSURE, system)} and "
-        f"{in_words(survey.usual_temperature_degc, TEMPERATURE, system)}, and {winter} at "
-        f"{in_words(survey.lowest_temperature_degc, TEMPERATURE, system)} when aged; {needed} is needed. The label "
-        "holds at its own test conditions only.",
-        f"{'They hold' if choice.membranes > 1 else 'It holds'} back nearly all that is dissolved, and make"
-        f"{'' if choice.membranes > 1 else 's'} enough water in the coldest weeks too.",
+    sentences = words.membranes(
         choice.membranes,
+        usual=usual,
+        winter=winter,
+        needed=needed,
+        pressure=in_words(choice.inlet_pressure_kpa, PRESSURE, system),
+        usual_temperature=in_words(survey.usual_temperature_degc, TEMPERATURE, system),
+        lowest_temperature=in_words(survey.lowest_temperature_degc, TEMPERATURE, system),
     )
+    cost = cost_per_year(choice.membrane, life) * choice.membranes
+    return Part("membrane", "single", choice.membrane, life, cost, *sentences, choice.membranes)
 
 
 def _resins(
     request: SizingRequest,
     choice: FlowChoice,
     catalogue: Sequence[Item],
-    second: Why | None,
+    second: Sentences | None,
     policy: SizingPolicy,
     taste: Taste,
 ) -> list[Part]:
@@ -343,7 +281,7 @@ def _resins(
                 is_degassed=choice.is_degassed,
             )
         except EngineeringError:
-            # No volume or capacity that could be, or used up at once.
+            # No volume or capacity that could be, or exhausted at once.
             continue
         lives.append((item, life))
     if not lives:
@@ -353,12 +291,7 @@ def _resins(
     lives = [(item, life) for item, life in lives if life.days >= min(policy.least_cartridge_days, longest)]
     item, life = min(lives, key=lambda pair: taste(pair[0], _cost("resin", pair[0], pair[1], second, policy.limits)))
     tds = in_words(choice.permeate_tds_mg_per_l, "tds", request.unit_system)
-    gas = "what carbon dioxide is left" if choice.is_degassed else "the carbon dioxide"
-    degassed = " Its life is that behind degassing." if choice.is_degassed else ""
-    first = (
-        f"Takes out the {tds} that the membrane lets through, and {gas}.{degassed}",
-        "Takes out the last traces that the membrane lets through.",
-    )
+    first = words.resin(tds, choice.is_degassed)
     if not second:
         return [Part("resin", "single", item, life, cost_per_year(item, life), *first)]
     lag = life_of("resin", capacity_days=None, maximum_service_time_days=item.maximum_service_time_days)

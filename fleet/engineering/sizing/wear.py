@@ -65,8 +65,8 @@ def life_of(
     if capacity_days is None:
         # A membrane that is looked after serves two to five years (common practice, no source).
         if stage == "membrane":
-            return Life(oldest, oldest * 2.0 / 3.0, oldest * 5.0 / 3.0, "age")
-        return Life(oldest, oldest, oldest, "age")
+            return Life(oldest, oldest * 2.0 / 3.0, oldest * 5.0 / 3.0, "maximum_service_time")
+        return Life(oldest, oldest, oldest, "maximum_service_time")
     if not capacity_days >= _LEAST_DAYS:
         raise EngineeringError(
             "catalogue", f"A {stage} cartridge of the catalogue would last under a quarter of an hour: check its label."
@@ -76,7 +76,7 @@ def life_of(
         min(capacity_days, oldest),
         min(capacity_days / spread, oldest),
         min(capacity_days * spread, oldest),
-        "age" if oldest <= capacity_days else limit,
+        "maximum_service_time" if oldest <= capacity_days else limit,
     )
 
 
@@ -127,7 +127,7 @@ def sediment_life(item: Item, feed_l_per_day: float) -> Life:
         "sediment",
         capacity_days=days,
         maximum_service_time_days=item.maximum_service_time_days,
-        limit="volume on the label",
+        limit="rated_volume",
     )
 
 
@@ -175,7 +175,7 @@ def carbon_life(item: Item, survey: SiteSurvey, feed_l_per_day: float, limits: L
             "carbon",
             capacity_days=days,
             maximum_service_time_days=oldest,
-            limit="volume on the label",
+            limit="rated_volume",
         )
     return life_of("carbon", capacity_days=None, maximum_service_time_days=oldest)
 
@@ -319,7 +319,7 @@ def cost_per_year(item: Item, life: Life) -> float:
 
     Examples
     --------
-    >>> cost_per_year(Item("S", "5 um", "sediment", 4.0), Life(365.25, 300.0, 400.0, "age"))
+    >>> cost_per_year(Item("S", "5 um", "sediment", 4.0), Life(365.25, 300.0, 400.0, "maximum_service_time"))
     4.0
     """
     return item.price * DAYS_PER_YEAR / life.days
@@ -350,9 +350,8 @@ def cost_in_rotation(item: Item, lead: Life, lag: Life) -> float:
     Examples
     --------
     >>> bed = Item("R", "0.6 L", "resin", 10.0)
-    >>> cost_in_rotation(bed, Life(73.05, 40.0, 150.0, "capacity"), Life(365.25, 365.25, 365.25, "age"))
-    50.0
-    >>> cost_in_rotation(bed, Life(365.25, 300.0, 365.25, "age"), Life(365.25, 365.25, 365.25, "age"))
-    20.0
+    >>> year = Life(365.25, 365.25, 365.25, "maximum_service_time")
+    >>> cost_in_rotation(bed, Life(73.05, 40.0, 150.0, "capacity"), year), cost_in_rotation(bed, year, year)
+    (50.0, 20.0)
     """
     return item.price * DAYS_PER_YEAR * max(1.0 / lead.days, 2.0 / lag.days)

@@ -101,7 +101,7 @@ def test_worked_by_hand_a_drinking_tap_on_soft_water() -> None:
     assert (best.waste_l_per_week, best.feed_l_per_week) == (pytest.approx(161.0), pytest.approx(231.0))
     assert best.flush_l_per_week == 21.0
     assert best.permeate_tds_mg_per_l == pytest.approx(8.48, abs=0.02)
-    assert [part.life.limited_by for part in best.parts] == ["age"] * 4
+    assert [part.life.limited_by for part in best.parts] == ["maximum_service_time"] * 4
     assert best.consumables_per_year == pytest.approx(39.35, abs=0.01)
     assert best.consumables_per_1000_l == pytest.approx(10.77, abs=0.01)
     assert best.first_cost == pytest.approx(199.1)

@@ -3,6 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Final
 
+from accounts.language import gettext, gettext_noop, ngettext
+from fleet.engineering.purposes import PURPOSES
 from fleet.engineering.units import Kind, to_display
 
 
@@ -57,8 +59,7 @@ def days_in_words(days: float) -> str:
     >>> [days_in_words(days) for days in (9.4, 49, 93, 365, 1096)]
     ['9 days', '7 weeks', '3 months', '12 months', '3 years']
     """
-    number, unit = _days(days)
-    return f"{number} {unit if number > 1 else unit[:-1]}"
+    return _counted(*_days(days))
 
 
 def span_in_words(low_days: float, high_days: float) -> str:
@@ -69,11 +70,11 @@ def span_in_words(low_days: float, high_days: float) -> str:
     >>> span_in_words(30.0, 120.0), span_in_words(300.0, 365.0), span_in_words(365.0, 365.0)
     ('4 weeks to 4 months', '10 to 12 months', 'about 12 months')
     """
-    (low, unit), (_, other) = _days(low_days), _days(high_days)
-    high = days_in_words(high_days)
-    if days_in_words(low_days) == high:
-        return f"about {high}"
-    return f"{low} to {high}" if unit == other else f"{days_in_words(low_days)} to {high}"
+    (low, unit), (high, other) = _days(low_days), _days(high_days)
+    if (low, unit) == (high, other):
+        return gettext("about {life}").format(life=_counted(high, unit))
+    shortest = f"{low}" if unit == other else _counted(low, unit)
+    return gettext("{low} to {high}").format(low=shortest, high=_counted(high, other))
 
 
 def _days(days: float) -> tuple[int, str]:
@@ -83,14 +84,47 @@ def _days(days: float) -> tuple[int, str]:
     return max(round(days), 1), "days"
 
 
-USES: Final[Mapping[str, str]] = {
-    "reef": "the reef aquarium",
-    "planted": "the planted aquarium",
-    "drinking": "drinking",
-    "coffee": "coffee",
-    "laboratory": "the laboratory",
+def _counted(number: int, unit: str) -> str:
+    if unit == "years":
+        words = ngettext("{number} year", "{number} years", number)
+    elif unit == "months":
+        words = ngettext("{number} month", "{number} months", number)
+    elif unit == "weeks":
+        words = ngettext("{number} week", "{number} weeks", number)
+    else:
+        words = ngettext("{number} day", "{number} days", number)
+    return words.format(number=number)
+
+
+def purpose_in_words(purpose: str) -> str:
+    """Return what a fitting is, in words of the trade.
+
+    Examples
+    --------
+    >>> purpose_in_words("open_tank")
+    'open storage tank'
+    """
+    return gettext(PURPOSES[purpose])
+
+
+def use_in_words(use: str) -> str:
+    """Return a use as it stands in a sentence.
+
+    Examples
+    --------
+    >>> use_in_words("reef"), use_in_words("coffee")
+    ('the reef aquarium', 'coffee')
+    """
+    return gettext(_USES[use])
+
+
+_USES: Final[Mapping[str, str]] = {
+    "reef": gettext_noop("the reef aquarium"),
+    "planted": gettext_noop("the planted aquarium"),
+    "drinking": gettext_noop("drinking"),
+    "coffee": gettext_noop("coffee"),
+    "laboratory": gettext_noop("the laboratory"),
 }
-"""A use as it stands in a sentence."""
 
 
 def listed(names: Sequence[str]) -> str:
@@ -101,4 +135,6 @@ def listed(names: Sequence[str]) -> str:
     >>> listed(["reef", "coffee", "drinking"])
     'reef, coffee and drinking'
     """
-    return " and ".join(names) if len(names) < 3 else f"{', '.join(names[:-1])} and {names[-1]}"
+    if len(names) < 2:
+        return "".join(names)
+    return gettext("{names} and {last}").format(names=", ".join(names[:-1]), last=names[-1])

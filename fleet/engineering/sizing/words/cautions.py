@@ -1,0 +1,107 @@
+"""The words of what can hurt people, animals or a house."""
+
+from accounts.language import gettext
+from fleet.engineering.sizing.words import Sentences
+
+
+def air_gap() -> Sentences:
+    """Drain and supply."""
+    return (
+        gettext(
+            "The drain needs an air gap and the supply protection against backflow; follow local codes and use "
+            "licensed trades for plumbing and electrical work."
+        ),
+        gettext(
+            "The connection to supply and drain must follow your local codes, and be made by a licensed trade where "
+            "they ask for one."
+        ),
+    )
+
+
+def pressure() -> Sentences:
+    """Housings under pressure."""
+    return (
+        gettext(
+            "Keep below the pressure limits of housings and membrane, fit a leak detector with a shut-off at "
+            "unattended sites, and relieve the pressure before a housing is opened."
+        ),
+        gettext("Do not open the housings yourself while the water is on: they are under pressure."),
+    )
+
+
+def metals() -> Sentences:
+    """Pure water dissolves metals."""
+    return (
+        gettext("This water attacks brass, copper and solder: only plastic or stainless steel behind the membrane."),
+        gettext("Do not run this water through copper or brass pipes."),
+    )
+
+
+def electricity() -> Sentences:
+    """Mains near water."""
+    return (
+        gettext(
+            "Pump and solenoid belong on a circuit with residual-current protection, with a drip loop and the "
+            "transformer off the floor; unplug before opening."
+        ),
+        gettext("The pump needs a socket with residual-current protection; unplug it if anything leaks."),
+    )
+
+
+def resin_is_irritant() -> Sentences:
+    """Handling of resin."""
+    return (
+        gettext(
+            "Resin is irritant and slippery: wear gloves, and sweep up what is spilled. Never let it come into contact "
+            "with strong oxidisers."
+        ),
+        gettext("Keep resin cartridges away from children, and do not open them."),
+    )
+
+
+def no_health_claim() -> Sentences:
+    """What a unit does for drinking water, and what it does not."""
+    return (
+        gettext(
+            "Reverse osmosis is not disinfection and TDS says nothing about germs or lead: the feed must be safe to "
+            "drink, and a claim about drinking water needs an accredited laboratory. People with weak immune systems "
+            "and infants: ask medical and water authorities. Never for dialysis."
+        ),
+        gettext(
+            "The unit does not make unsafe water safe. If someone with a weak immune system or an infant drinks it, "
+            "ask your doctor or water authority first. Never use it for dialysis."
+        ),
+    )
+
+
+def test_before_fish() -> Sentences:
+    """Chlorine, chloramine and ammonia kill animals."""
+    return (
+        gettext(
+            "Chlorine, chloramine and the ammonia that chloramine leaves kill: test the product water before first "
+            "use, after each change of carbon, and when the supplier changes its disinfectant."
+        ),
+        gettext(
+            "Test the water for chlorine and ammonia before it first goes to your animals, and after each change of "
+            "filters."
+        ),
+    )
+
+
+def drink_before_resin() -> Sentences:
+    """One unit for people and for deionised water."""
+    return (
+        gettext(
+            "Deionised water is not for drinking: people drink from the branch before the resin only; mark both "
+            "outlets."
+        ),
+        gettext("Drink only from the outlet marked for it: the water behind the last filter is not for drinking."),
+    )
+
+
+def not_for_drinking() -> Sentences:
+    """A unit of deionised water alone."""
+    return (
+        gettext("Deionised water is not for drinking: mark the outlet."),
+        gettext("The water of this unit is not for drinking."),
+    )

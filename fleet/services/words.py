@@ -72,6 +72,36 @@ def old_reading(days: int) -> str:
     ).format(days=days)
 
 
+# how far a run of forecasts is
+
+
+def learning() -> str:
+    """The whole fleet is read first."""
+    return gettext("learning from the whole fleet")
+
+
+def units_forecast(count: int) -> str:
+    """So many are done."""
+    return ngettext("{count} unit forecast", "{count} units forecast", count).format(count=count)
+
+
+def forecasting_units(count: int) -> str:
+    """So many have news."""
+    words = ngettext("forecasting {count} unit with news", "forecasting {count} units with news", count)
+    return words.format(count=count)
+
+
+def units_with_news_forecast(count: int, total: int) -> str:
+    """So many of those with news are done."""
+    words = ngettext("{count} of {total} unit with news forecast", "{count} of {total} units with news forecast", total)
+    return words.format(count=count, total=total)
+
+
+def forecasts_stored() -> str:
+    """All is done."""
+    return gettext("forecasts stored")
+
+
 # the change between two forecasts
 
 

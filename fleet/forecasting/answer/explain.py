@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from accounts.language import gettext, ngettext
+from accounts.language import gettext, gettext_noop, ngettext
 from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import SHOWN
 from fleet.forecasting.inputs import vocabulary as words
@@ -12,11 +12,11 @@ from fleet.forecasting.inputs.tables import Fleet
 
 _STAGE_NAMES = ("sediment filter", "carbon", "membrane", "resin")
 WHY = {
-    words.CAPACITY: "its capacity will be exhausted",
-    words.PRESSURE: "its differential pressure will pass the limit",
-    words.BREAKTHROUGH: "breakthrough will reach the limit",
-    words.MEMBRANE_TREND: "its flow or rejection will fall below the limit",
-    words.MAXIMUM_SERVICE_TIME: "it reaches its maximum service time",
+    words.CAPACITY: gettext_noop("its capacity will be exhausted"),
+    words.PRESSURE: gettext_noop("its differential pressure will pass the limit"),
+    words.BREAKTHROUGH: gettext_noop("breakthrough will reach the limit"),
+    words.MEMBRANE_TREND: gettext_noop("its flow or rejection will fall below the limit"),
+    words.MAXIMUM_SERVICE_TIME: gettext_noop("it reaches its maximum service time"),
 }
 """What ends the service of a cartridge, by driver; in English, to be spoken with `why_text`."""
 

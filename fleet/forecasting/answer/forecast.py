@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from accounts.language import gettext_noop
 from fleet.engineering.limits import Limits
 from fleet.forecasting.answer.results import Forecasts, first_to_fail
 from fleet.forecasting.distribution import GRID_LEVELS
@@ -187,8 +188,8 @@ def _dates_under_caps(fleet: Fleet, conditions: Conditions, rows: _Rows, limits:
     driver = np.where(capped > 0.5, words.MAXIMUM_SERVICE_TIME, _DRIVER_OF_STAGE[fleet.positions.stage])
     driver = np.where(np.isnan(grid[:, 0]), words.NO_DRIVER, driver)
     reasons = np.full(len(grid), "", dtype=object)
-    reasons[~occupied] = "No cartridge is installed in this position."
-    reasons[dateless] = "No water is drawn, so there is no date."
+    reasons[~occupied] = gettext_noop("No cartridge is installed in this position.")
+    reasons[dateless] = gettext_noop("No water is drawn, so there is no date.")
     return _Dates(grid, state.astype(np.int8), driver.astype(np.int8), capped, tuple(reasons.tolist()))
 
 

@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from accounts.language import gettext
+from accounts.language import gettext, gettext_noop
 from fleet.engineering.limits import Limits
 from fleet.forecasting.answer.explain import date_text
 from fleet.forecasting.answer.gauges import Gauges
@@ -16,19 +16,19 @@ from fleet.forecasting.inputs.tables import Fleet, Floats
 from fleet.forecasting.wear.nominal import cap_days
 
 _SHOWN: Final = {
-    (words.RESIN, False): ("product TDS", "mg/L"),
-    (words.RESIN, True): ("TDS between the resins", "mg/L"),
-    (words.CARBON, False): ("chlorine after the carbon", "mg/L"),
-    (words.CARBON, True): ("chlorine between the carbons", "mg/L"),
-    (words.MEMBRANE, False): ("salt passage", "%"),
-    (words.SEDIMENT, False): ("differential pressure over the filter", "kPa"),
+    (words.RESIN, False): (gettext_noop("product TDS"), "mg/L"),
+    (words.RESIN, True): (gettext_noop("TDS between the resins"), "mg/L"),
+    (words.CARBON, False): (gettext_noop("chlorine after the carbon"), "mg/L"),
+    (words.CARBON, True): (gettext_noop("chlorine between the carbons"), "mg/L"),
+    (words.MEMBRANE, False): (gettext_noop("salt passage"), "%"),
+    (words.SEDIMENT, False): (gettext_noop("differential pressure over the filter"), "kPa"),
 }
 
 _FOR_CLIENT: Final = {
-    words.SEDIMENT: "it is clogged and lets less water through",
-    words.CARBON: "it no longer takes out all the chlorine",
-    words.MEMBRANE: "it no longer holds back the salts it should",
-    words.RESIN: "it no longer holds back what it should",
+    words.SEDIMENT: gettext_noop("it is clogged and lets less water through"),
+    words.CARBON: gettext_noop("it no longer takes out all the chlorine"),
+    words.MEMBRANE: gettext_noop("it no longer holds back the salts it should"),
+    words.RESIN: gettext_noop("it no longer holds back what it should"),
 }
 """What a cartridge past its limit does: a full filter holds back as much as ever, but lets less water through."""
 

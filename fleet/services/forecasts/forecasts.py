@@ -15,6 +15,7 @@ from accounts.models import Company, Membership
 from fleet.forecasting.answer.forecast import forecast
 from fleet.forecasting.wear.learned import Learned
 from fleet.models import FleetLesson, Forecast, Position
+from fleet.services import words
 from fleet.services.forecasts.sources import out_of_date
 from fleet.services.forecasts.tables import end_of_day, list_units_in_use, load_fleet
 from fleet.services.forecasts.workers import Forecasted, ForecastRun, forecast_blocks
@@ -99,7 +100,7 @@ def forecast_company(
     learned = None
     if len(every_block) > 1 and blocks:
         if progress is not None:
-            progress(0.0, "learning from the whole fleet")
+            progress(0.0, words.learning())
         learned = _lesson(company, [pk for block in every_block for pk in block], day=day, now=now)
     task = ForecastRun(company, None if wanted_units is None else frozenset(wanted_units), day, learned)
     with closing(forecast_blocks(task, blocks)) as forecasted:
@@ -108,9 +109,9 @@ def forecast_company(
             if learned is None:
                 _keep_lesson(company, block_result.learned, units=len(blocks[0]), day=day, now=now)
             if progress is not None:
-                progress(number / len(blocks), f"{counts['units']} units forecast")
+                progress(number / len(blocks), words.units_forecast(counts["units"]))
     if progress is not None:
-        progress(1.0, "forecasts stored")
+        progress(1.0, words.forecasts_stored())
     return dict(counts)
 
 
@@ -138,14 +139,14 @@ def refresh_forecasts(*, company: Company, now: datetime, progress: Progress | N
     todo = sorted(stale)
     blocks = [todo[start : start + BLOCK_UNITS] for start in range(0, len(todo), BLOCK_UNITS)]
     if progress is not None and blocks:
-        progress(0.0, f"forecasting {len(todo)} units with news")
+        progress(0.0, words.forecasting_units(len(todo)))
     with closing(forecast_blocks(ForecastRun(company, None, day, learned), blocks)) as forecasted:
         for number, block_result in enumerate(forecasted, start=1):
             counts.update(_stored(block_result, day=day, now=now))
             if progress is not None:
-                progress(number / len(blocks), f"{counts['units']} of {len(todo)} units with news forecast")
+                progress(number / len(blocks), words.units_with_news_forecast(counts["units"], len(todo)))
     if progress is not None:
-        progress(1.0, "forecasts stored")
+        progress(1.0, words.forecasts_stored())
     return dict(counts)
 
 

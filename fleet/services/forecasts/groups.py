@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 from django.db.models import QuerySet
 
+from accounts.language import gettext_noop
 from fleet.forecasting.answer.explain import why_text
 from fleet.forecasting.answer.results import GroupForecasts, first_to_fail
 from fleet.forecasting.distribution import GRID_LEVELS, probability_by
@@ -93,11 +94,13 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
     nothing: dict[str, date | None] = dict.fromkeys(QUANTILES)
     as_of = min((row.as_of for row in latest), default=None)
     if not dated:
-        why = "no cartridge is recorded or no water is drawn" if latest else "nothing has been forecast yet"
+        why = gettext_noop("nothing has been forecast yet")
+        if latest:
+            why = gettext_noop("no cartridge is recorded or no water is drawn")
         # a latest forecast is of what stands there; one that was displaced and not made anew yet tells of a change
         candidates = latest or rows.order_by("-as_of", "-pk").select_related("placement")[:1]
         if any(_is_removed(row) for row in candidates):
-            why = "the cartridge was changed after the last forecast"
+            why = gettext_noop("the cartridge was changed after the last forecast")
         return FirstToFail(
             as_of, len(latest), 0, nothing, None, None,
             words.no_first_date(here, why), words.no_first_date_for_client(yours, why),

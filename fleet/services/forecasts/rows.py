@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from accounts.language import gettext, gettext_noop
 from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.reasons import explain_exhaustion
@@ -24,9 +25,11 @@ MOST_LISTED: Final = 12
 """Left-out values that are listed one by one, the newest; the number of all is stored beside them."""
 
 PRIOR_SENTENCES: Final = {
-    "nominal": "Nothing but the label and the load is known; the usual spread of labels is assumed.",
-    "fleet": "What cartridges of this stage did across the company is taken as the start.",
-    "own_past": "What earlier cartridges in this place did is taken as the start, beside those across the company.",
+    "nominal": gettext_noop("Nothing but the label and the load is known; the usual spread of labels is assumed."),
+    "fleet": gettext_noop("What cartridges of this stage did across the company is taken as the start."),
+    "own_past": gettext_noop(
+        "What earlier cartridges in this place did is taken as the start, beside those across the company."
+    ),
 }
 
 QUANTILES: Final = ("p05", "p10", "p25", "p50", "p75", "p90", "p95")
@@ -175,7 +178,7 @@ def _evidence(
             value.as_evidence(loaded.reading_ids[value.reading], offset_days) for value in own_values[-MOST_LISTED:]
         ],
         "earlier_cartridges": int(answer.past_lives[row]),
-        "prior": {"code": prior, "sentence": PRIOR_SENTENCES[prior], **_taught(answer, stage)},
+        "prior": {"code": prior, "sentence": gettext(PRIOR_SENTENCES[prior]), **_taught(answer, stage)},
         "probability_maximum_service_time_first": _number(answer.probability_maximum_service_time[row], 3),
         "no_date_reason": answer.no_date_reason[row],
     }

@@ -10,6 +10,7 @@ from django.db import transaction
 from django.db.models import F
 
 from accounts.errors import Conflict
+from accounts.language import gettext
 from accounts.models import Company, Membership
 from accounts.services import record
 from scheduling.models import Installer, Message, Need, Plan, Stop, Visit
@@ -220,7 +221,7 @@ def send_messages(*, now: datetime) -> dict[str, int]:
     counts["expired"] = waiting.filter(useful_until__lt=now).update(state=State.EXPIRED)
     died = Message.objects.filter(state=State.SENDING, next_attempt_at__lt=now - _LONGEST_SENDING)
     counts["to_call"] = died.update(
-        state=State.TO_CALL, trouble="The sender stopped half way; nobody knows whether it left."
+        state=State.TO_CALL, trouble=gettext("The sender stopped half way; nobody knows whether it left.")
     )
     for pk in list(waiting.filter(next_attempt_at__lte=now).order_by("created_at", "pk").values_list("pk", flat=True)):
         claimed = waiting.filter(pk=pk).update(

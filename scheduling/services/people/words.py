@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from accounts.language import gettext, ngettext
+from accounts.language import gettext, gettext_noop, ngettext
 from fleet.models import Position, Stage
 from scheduling.models import Need, Visit
 
@@ -21,53 +21,55 @@ _ARRIVAL = timedelta(minutes=30), timedelta(hours=1)
 _ON_THE_WAY = timedelta(minutes=15), timedelta(minutes=30)
 
 _TO_DO = {
-    Kind.REPLACE: "change the {what}",
-    Kind.ROTATE: "change the first {stage} cartridge and move the second one forward",
-    Kind.SANITISE: "sanitise the unit",
-    Kind.INSPECT: "look over the unit and take readings",
-    Kind.REPAIR: "repair the unit",
-    Kind.FIT_BOOSTER_PUMP: "fit a booster pump",
-    Kind.REPLACE_RESTRICTOR: "change the flow restrictor",
-    Kind.TAKE_READING: "take readings",
-    Kind.VERIFY_INSTRUMENTS: "check the meters",
-    Kind.COMMISSION: "put the unit into service",
+    Kind.REPLACE: gettext_noop("change the {what}"),
+    Kind.ROTATE: gettext_noop("change the first {stage} cartridge and move the second one forward"),
+    Kind.SANITISE: gettext_noop("sanitise the unit"),
+    Kind.INSPECT: gettext_noop("look over the unit and take readings"),
+    Kind.REPAIR: gettext_noop("repair the unit"),
+    Kind.FIT_BOOSTER_PUMP: gettext_noop("fit a booster pump"),
+    Kind.REPLACE_RESTRICTOR: gettext_noop("change the flow restrictor"),
+    Kind.TAKE_READING: gettext_noop("take readings"),
+    Kind.VERIFY_INSTRUMENTS: gettext_noop("check the meters"),
+    Kind.COMMISSION: gettext_noop("put the unit into service"),
 }
 _DONE = {
-    Kind.REPLACE: "the {what} was changed",
-    Kind.ROTATE: "the first {stage} cartridge was discarded, the second moved forward and a fresh one fitted behind it",
-    Kind.SANITISE: "the unit was sanitised",
-    Kind.INSPECT: "the unit was looked over",
-    Kind.REPAIR: "the unit was repaired",
-    Kind.FIT_BOOSTER_PUMP: "a booster pump was fitted",
-    Kind.REPLACE_RESTRICTOR: "the flow restrictor was changed",
-    Kind.TAKE_READING: "readings were taken",
-    Kind.VERIFY_INSTRUMENTS: "the meters were checked",
-    Kind.COMMISSION: "the unit was put into service",
+    Kind.REPLACE: gettext_noop("the {what} was changed"),
+    Kind.ROTATE: gettext_noop(
+        "the first {stage} cartridge was discarded, the second moved forward and a fresh one fitted behind it"
+    ),
+    Kind.SANITISE: gettext_noop("the unit was sanitised"),
+    Kind.INSPECT: gettext_noop("the unit was looked over"),
+    Kind.REPAIR: gettext_noop("the unit was repaired"),
+    Kind.FIT_BOOSTER_PUMP: gettext_noop("a booster pump was fitted"),
+    Kind.REPLACE_RESTRICTOR: gettext_noop("the flow restrictor was changed"),
+    Kind.TAKE_READING: gettext_noop("readings were taken"),
+    Kind.VERIFY_INSTRUMENTS: gettext_noop("the meters were checked"),
+    Kind.COMMISSION: gettext_noop("the unit was put into service"),
 }
 _OBSTACLES = {
     Visit.Obstacle.NOBODY_IN: (
-        "nobody was in to let us in",
-        "Please tell us when somebody can be there; we will offer you new times.",
+        gettext_noop("nobody was in to let us in"),
+        gettext_noop("Please tell us when somebody can be there; we will offer you new times."),
     ),
     Visit.Obstacle.NO_ACCESS: (
-        "we could not get to the unit",
-        "Please see that it can be reached; we will offer you new times.",
+        gettext_noop("we could not get to the unit"),
+        gettext_noop("Please see that it can be reached; we will offer you new times."),
     ),
     Visit.Obstacle.PART_MISSING: (
-        "a part was missing",
-        "We will come again once the part is here, and offer you new times.",
+        gettext_noop("a part was missing"),
+        gettext_noop("We will come again once the part is here, and offer you new times."),
     ),
     Visit.Obstacle.NOT_SAFE: (
-        "it was not safe to work there",
-        "We will call you about what must be made safe first.",
+        gettext_noop("it was not safe to work there"),
+        gettext_noop("We will call you about what must be made safe first."),
     ),
     Visit.Obstacle.NO_TIME: (
-        "we ran out of time that day",
-        "We are sorry. We will offer you new times.",
+        gettext_noop("we ran out of time that day"),
+        gettext_noop("We are sorry. We will offer you new times."),
     ),
     Visit.Obstacle.OTHER: (
-        "something unexpected prevented it",
-        "We will call you to explain and to find a new time.",
+        gettext_noop("something unexpected prevented it"),
+        gettext_noop("We will call you to explain and to find a new time."),
     ),
 }
 

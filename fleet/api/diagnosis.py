@@ -20,6 +20,7 @@ from fleet.intake.cells import CellError
 from fleet.intake.directory import unit_directory
 from fleet.intake.names import public_name
 from fleet.models import Unit
+from fleet.services import words
 from fleet.services.findings.diagnosis import OTHER_FACTS, READING_FACTS, Diagnosis, what_if
 
 # Facts with a dimension, by the unit at the end of their name.
@@ -134,7 +135,7 @@ class MatchSerializer(AnswerSerializer):
     """A pattern that is there: its likely causes, and the check that would confirm it."""
 
     rule = serializers.CharField(source="rule.id")
-    title = serializers.CharField(source="rule.title", help_text="what it is called in a list")
+    title = serializers.CharField(help_text="what it is called in a list")
     pattern = serializers.CharField(source="rule.pattern")
     step = serializers.CharField(source="rule.step", help_text="its place in the order of work")
     causes = serializers.ListField(child=serializers.CharField(), help_text="the likeliest first")
@@ -143,10 +144,10 @@ class MatchSerializer(AnswerSerializer):
     doubted_by = serializers.ListField(
         child=serializers.CharField(), help_text="rules that put the reading itself in doubt"
     )
-    confirming_check = serializers.CharField(source="rule.confirm")
+    confirming_check = serializers.CharField()
     action = serializers.CharField()
-    caution = serializers.CharField(source="rule.caution")
-    limit_source = serializers.CharField(source="rule.source")
+    caution = serializers.CharField()
+    limit_source = serializers.CharField()
     installer_sentence = serializers.CharField(source="for_installer")
     client_sentence = serializers.CharField(source="for_client")
 
@@ -198,10 +199,7 @@ class DiagnosisSerializer(AnswerSerializer):
 
     def get_note(self, diagnosis: Diagnosis) -> str:
         """What an empty list does not mean."""
-        return (
-            "These are likely causes, not certain ones; do the confirming check before a part is changed. No match "
-            "means that nothing was seen in what was given, not that the unit is sound."
-        )
+        return words.likely_causes()
 
 
 def _shown_number(name: str, value: float | str, system: str) -> tuple[str, dict[str, Any]]:

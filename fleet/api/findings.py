@@ -8,6 +8,7 @@ from rest_framework.response import Response
 
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
+from accounts.language import gettext
 from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding
 from fleet.services.findings.decisions import decide
@@ -52,7 +53,7 @@ class FindingSerializer(TenantModelSerializer):
 
     def get_title(self, finding: Finding) -> str:
         """The title of its rule; a rule that is no more leaves its cause."""
-        return TITLES.get(finding.rule, finding.cause.replace("_", " "))
+        return gettext(TITLES.get(finding.rule, finding.cause.replace("_", " ")))
 
 
 class DecisionSerializer(StrictSerializer):

@@ -4,11 +4,15 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Final
 
-from accounts.language import gettext, ngettext
+from accounts.language import gettext, gettext_noop, ngettext
 
-DEIONISED: Final = "Deionised water is not for drinking."
-NO_CLAIM: Final = "Readings show how the unit works; a claim about drinking water needs an accredited laboratory."
-ESTIMATE: Final = "Dates are estimates; they are not the only safeguard. Test your water before you rely on it."
+DEIONISED: Final = gettext_noop("Deionised water is not for drinking.")
+NO_CLAIM: Final = gettext_noop(
+    "Readings show how the unit works; a claim about drinking water needs an accredited laboratory."
+)
+ESTIMATE: Final = gettext_noop(
+    "Dates are estimates; they are not the only safeguard. Test your water before you rely on it."
+)
 
 
 # the status of a unit
@@ -70,6 +74,33 @@ def old_reading(days: int) -> str:
         "The newest reading is {days} days old, too old to say how the water is today.",
         days,
     ).format(days=days)
+
+
+# findings
+
+
+def likely_causes() -> str:
+    """What a diagnosis is, and what an empty one does not mean."""
+    return gettext(
+        "These are likely causes, not certain ones; do the confirming check before a part is replaced. No match means "
+        "that nothing was seen in what was given, not that the unit is sound."
+    )
+
+
+def readings_exchanged(finding: int) -> str:
+    """The note on a reading that was corrected since its probes were exchanged."""
+    words = gettext("Feed and permeate TDS exchanged: the probes were swapped (finding {finding}).")
+    return words.format(finding=finding)
+
+
+def looking_for_patterns() -> str:
+    """How far a run of findings is: at work."""
+    return gettext("looking for patterns in the readings")
+
+
+def findings_stored() -> str:
+    """How far a run of findings is: done."""
+    return gettext("findings stored")
 
 
 # how far a run of forecasts is

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from accounts.language import gettext
 from fleet.engineering.diagnosis.facts import Fact, Facts, Thresholds
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules import RULES
@@ -20,7 +21,7 @@ class Match:
     Attributes
     ----------
     rule : Rule
-        The rule, with causes, confirming check, action, caution and sentences.
+        The rule that says so.
     confidence : float
         0 to 1; lower where the reading itself is in doubt.
     numbers : mapping
@@ -46,6 +47,26 @@ class Match:
     def id(self) -> str:
         """Identifier of the rule."""
         return self.rule.id
+
+    @property
+    def title(self) -> str:
+        """What it is called in a list."""
+        return gettext(self.rule.title)
+
+    @property
+    def confirming_check(self) -> str:
+        """What settles whether it is so."""
+        return gettext(self.rule.confirm)
+
+    @property
+    def caution(self) -> str:
+        """What to mind at the work."""
+        return " ".join(map(gettext, self.rule.cautions))
+
+    @property
+    def limit_source(self) -> str:
+        """Where the threshold is from."""
+        return gettext(self.rule.source)
 
 
 def diagnose(
@@ -90,9 +111,9 @@ def diagnose(
                 rule,
                 evidence.confidence * (_DOUBTED if doubts else 1.0),
                 evidence.numbers,
-                evidence.action or rule.action,
-                evidence.for_installer or rule.for_installer,
-                evidence.for_client or rule.for_client,
+                evidence.action or gettext(rule.action),
+                evidence.for_installer or gettext(rule.for_installer),
+                evidence.for_client or gettext(rule.for_client),
                 evidence.causes or tuple(cause.code for cause in rule.causes),
                 doubts,
             )

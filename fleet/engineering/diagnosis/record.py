@@ -18,8 +18,8 @@ STEPS: Final[tuple[Step, ...]] = get_args(Step)
 class Evidence:
     """That a pattern is there: how surely (0 to 1), and the numbers it rests on.
 
-    Where the numbers say more than the rule can, `for_installer`, `for_client`, `action` and `causes` take the place of
-    its own.
+    Where the numbers say more than the rule can, `for_installer`, `for_client`, `action` (of `words`) and `causes` take
+    the place of its own.
     """
 
     confidence: float
@@ -41,7 +41,7 @@ NO_STORED_READING: Final[Asks] = ()
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Rule:
-    """One rule, with all that follows from it.
+    """One rule, with all that follows from it. Its texts are translated where a `Match` tells them.
 
     Attributes
     ----------
@@ -78,8 +78,10 @@ class Rule:
         A cartridge of these stages placed after a reading makes what it showed history.
     causes : tuple of Cause
         The likely causes with the work each calls for, the likeliest first.
-    confirm, action, caution : str
-        What settles it, what to do, what to mind.
+    confirm, action : str
+        What settles it, what to do.
+    cautions : tuple of str
+        What to mind.
     source : str
         Where the threshold is from.
     for_installer, for_client : str
@@ -104,7 +106,7 @@ class Rule:
     causes: tuple[Cause, ...]
     confirm: str
     action: str
-    caution: str
+    cautions: tuple[str, ...]
     source: str
     for_installer: str
     for_client: str

@@ -4,6 +4,7 @@ import enum
 from dataclasses import dataclass
 from typing import Final
 
+from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis.places import StageName
 from fleet.engineering.purposes import PURPOSES
 
@@ -87,4 +88,4 @@ class Cause:
 LOOK: Final = Work(kind=WorkKind.INSPECT)
 """Somebody looks at the unit on site."""
 
-READ_AGAIN: Final = Work(kind=WorkKind.TAKE_READING, thing="reading that does not add up")
+READ_AGAIN: Final = Work(kind=WorkKind.TAKE_READING, thing=_("reading that does not add up"))

@@ -4,49 +4,52 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
+from accounts.language import gettext
+from accounts.language import gettext_noop as _
+
 # Order is storage order: codes are kept as small integers in arrays, so append only.
 _SENTENCES: Final = (
     ("", ""),
-    ("feed_tds_missing", "The feed TDS was not read."),
-    ("permeate_tds_missing", "The permeate TDS was not read."),
-    ("interstage_tds_missing", "The TDS between the resin cartridges was not read."),
-    ("product_tds_missing", "The product TDS was not read."),
-    ("concentrate_tds_missing", "The concentrate TDS was not read."),
-    ("permeate_flow_missing", "The permeate flow was not read."),
-    ("concentrate_flow_missing", "The concentrate flow was not read."),
-    ("inlet_pressure_missing", "The pressure at the membrane inlet was not read."),
-    ("line_pressure_missing", "The line pressure was not read."),
-    ("prefilter_outlet_missing", "There is no pressure after the prefilters to compare with the line."),
-    ("temperature_missing", "The temperature was not read, and it is never taken as 25 degC."),
-    ("tank_pressure_missing", "The tank was open to the membrane and its pressure was not read."),
-    ("chlorine_before_missing", "The chlorine before the carbon was not tested."),
-    ("chlorine_after_missing", "The chlorine after the carbon was not tested."),
-    ("not_flowing", "The unit was at rest."),
-    ("sample_not_flushed", "The sample was taken before flushing."),
-    ("permeate_above_feed", "The permeate reads above the feed: swapped probes or a sample that was not flushed."),
-    ("feed_tds_zero", "The feed TDS reads 0, so there is nothing to compare with."),
-    ("no_flow", "Neither permeate nor concentrate was flowing."),
-    ("no_permeate_flow", "No permeate was flowing."),
+    ("feed_tds_missing", _("The feed TDS was not read.")),
+    ("permeate_tds_missing", _("The permeate TDS was not read.")),
+    ("interstage_tds_missing", _("The TDS between the resin cartridges was not read.")),
+    ("product_tds_missing", _("The product TDS was not read.")),
+    ("concentrate_tds_missing", _("The concentrate TDS was not read.")),
+    ("permeate_flow_missing", _("The permeate flow was not read.")),
+    ("concentrate_flow_missing", _("The concentrate flow was not read.")),
+    ("inlet_pressure_missing", _("The pressure at the membrane inlet was not read.")),
+    ("line_pressure_missing", _("The line pressure was not read.")),
+    ("prefilter_outlet_missing", _("There is no pressure after the prefilters to compare with the line.")),
+    ("temperature_missing", _("The temperature was not read, and it is never taken as 25 degC.")),
+    ("tank_pressure_missing", _("The tank was open to the membrane and its pressure was not read.")),
+    ("chlorine_before_missing", _("The chlorine before the carbon was not tested.")),
+    ("chlorine_after_missing", _("The chlorine after the carbon was not tested.")),
+    ("not_flowing", _("The unit was at rest.")),
+    ("sample_not_flushed", _("The sample was taken before flushing.")),
+    ("permeate_above_feed", _("The permeate reads above the feed: swapped probes or a sample that was not flushed.")),
+    ("feed_tds_zero", _("The feed TDS reads 0, so there is nothing to compare with.")),
+    ("no_flow", _("Neither permeate nor concentrate was flowing.")),
+    ("no_permeate_flow", _("No permeate was flowing.")),
     (
         "no_driving_pressure",
-        "The pressure does not exceed back-pressure and osmotic pressure: no permeate is expected.",
+        _("The pressure does not exceed back-pressure and osmotic pressure: no permeate is expected."),
     ),
-    ("pump_in_between", "A booster pump sits between the gauges; a gauge before the pump is needed."),
-    ("outlet_above_inlet", "The pressure after the prefilters reads above the line: check the gauges."),
+    ("pump_in_between", _("A booster pump sits between the gauges; a gauge before the pump is needed.")),
+    ("outlet_above_inlet", _("The pressure after the prefilters reads above the line: check the gauges.")),
     (
         "permeate_below_resolution",
-        "The permeate TDS is below three steps of the meter, so a ratio to it means nothing.",
+        _("The permeate TDS is below three steps of the meter, so a ratio to it means nothing."),
     ),
-    ("chlorine_after_above_before", "More chlorine was found after the carbon than before it: check the tests."),
-    ("no_chlorine_before", "There was hardly any chlorine before the carbon, so its removal cannot be judged."),
-    ("out_of_range", "A value is outside the possible range, or outside the range of the formula."),
-    ("baseline_missing", "There is no baseline yet for this membrane."),
-    ("rating_missing", "The rating of the membrane with its test conditions is not known."),
-    ("reference_flow_missing", "The design flow, to which differential pressure is normalised, is not known."),
-    ("too_soon_after_start", "Read less than 5 minutes after the start."),
-    ("tank_state_unknown", "The tank may have pushed back: its valve and pressure were not recorded."),
-    ("salt_balance_open", "Salt in and salt out differ by more than 10 %: a flow or a TDS is wrong."),
-    ("start_tds_missing", "The TDS of the first minute was not read."),
+    ("chlorine_after_above_before", _("More chlorine was found after the carbon than before it: check the tests.")),
+    ("no_chlorine_before", _("There was hardly any chlorine before the carbon, so its removal cannot be judged.")),
+    ("out_of_range", _("A value is outside the possible range, or outside the range of the formula.")),
+    ("baseline_missing", _("There is no baseline yet for this membrane.")),
+    ("rating_missing", _("The rating of the membrane with its test conditions is not known.")),
+    ("reference_flow_missing", _("The design flow, to which differential pressure is normalised, is not known.")),
+    ("too_soon_after_start", _("Read less than 5 minutes after the start.")),
+    ("tank_state_unknown", _("The tank may have pushed back: its valve and pressure were not recorded.")),
+    ("salt_balance_open", _("Salt in and salt out differ by more than 10 %: a flow or a TDS is wrong.")),
+    ("start_tds_missing", _("The TDS of the first minute was not read.")),
 )
 
 CODES: Final[tuple[str, ...]] = tuple(code for code, _ in _SENTENCES)
@@ -62,4 +65,4 @@ def sentence(code: str) -> str:
     >>> sentence("temperature_missing")
     'The temperature was not read, and it is never taken as 25 degC.'
     """
-    return SENTENCES[code]
+    return gettext(SENTENCES[code]) if code else ""

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
+from accounts.language import gettext
+from accounts.language import gettext_noop as _
 from fleet.engineering.errors import EngineeringError
 
 
@@ -19,76 +21,76 @@ class Words:
 WORDS: Final[Mapping[str, Words]] = MappingProxyType(
     {
         "rejection_fraction": Words(
-            "The membrane holds back {} of the feed TDS.",
-            "Your membrane takes {} of the dissolved salts out of the water.",
+            _("The membrane holds back {} of the feed TDS."),
+            _("Your membrane takes {} of the dissolved salts out of the water."),
         ),
         "salt_passage_fraction": Words(
-            "{} of the feed TDS passes the membrane.",
-            "{} of the dissolved salts still get through the membrane.",
+            _("{} of the feed TDS passes the membrane."),
+            _("{} of the dissolved salts still get through the membrane."),
         ),
         "recovery_fraction": Words(
-            "{} of the feed becomes permeate; the rest goes to drain.",
-            "Of the water the unit takes in, {} becomes purified water.",
+            _("{} of the feed becomes permeate; the rest goes to drain."),
+            _("Of the water the unit takes in, {} becomes purified water."),
         ),
         "waste_ratio": Words(
-            "{} parts of concentrate go to drain for one part of permeate.",
-            "For each litre of purified water, {} litres go to the drain.",
+            _("The concentrate flow is {} times the permeate flow."),
+            _("The unit sends {} times as much water to the drain as it purifies."),
         ),
         "net_driving_pressure_kpa": Words(
-            "{} are left to press water through the membrane, after back-pressure and osmotic pressure.",
-            "{} of pressure do the work of purifying; more pressure means more and better water.",
+            _("The net driving pressure, after back-pressure and osmotic pressure, is {}."),
+            _("{} of pressure does the work of purifying; more pressure means more and better water."),
         ),
         "normalised_permeate_flow_l_per_day": Words(
-            "At the baseline pressure, temperature and feed the membrane would give {}.",
-            "Under the conditions of its first weeks your unit would now make {}.",
+            _("At the baseline pressure, temperature and feed the membrane would give {}."),
+            _("Under the conditions of its first weeks your unit would now make {}."),
         ),
         "normalised_flow_ratio": Words(
-            "Normalised, the permeate flow is {} of the baseline.",
-            "Temperature and pressure set aside, the unit makes {} of what it made when the membrane was new.",
+            _("Normalised, the permeate flow is {} of the baseline."),
+            _("Temperature and pressure set aside, the unit makes {} of what it made when the membrane was new."),
         ),
         "normalised_salt_passage_fraction": Words(
-            "Normalised to the baseline, the salt passage is {}.",
-            "Under the conditions of its first weeks, {} of the salts would get through the membrane.",
+            _("Normalised to the baseline, the salt passage is {}."),
+            _("Under the conditions of its first weeks, {} of the salts would get through the membrane."),
         ),
         "normalised_salt_passage_ratio": Words(
-            "Normalised, the salt passage is {} times that of the baseline.",
-            "The membrane lets through {} times as much salt as when it was new.",
+            _("Normalised, the salt passage is {} times that of the baseline."),
+            _("The membrane lets through {} times as much salt as when it was new."),
         ),
         "flow_over_expected": Words(
-            "The permeate flow is {} of what the label gives at this pressure, temperature and feed.",
-            "The unit makes {} of the water its membrane should give under these conditions.",
+            _("The permeate flow is {} of what the label gives at this pressure, temperature and feed."),
+            _("The unit makes {} of the water its membrane should give under these conditions."),
         ),
         "prefilter_differential_pressure_kpa": Words(
-            "The prefilters take {} at this flow.",
-            "The first filters use up {} of your water pressure.",
+            _("The prefilters take {} at this flow."),
+            _("The first filters take {} of your water pressure."),
         ),
         "normalised_prefilter_differential_pressure_kpa": Words(
-            "At the design flow and 25 degC the prefilters would take {}.",
-            "Temperature and flow set aside, the first filters use up {} of your water pressure.",
+            _("At the design flow and 25 degC the prefilters would take {}."),
+            _("Temperature and flow set aside, the first filters take {} of your water pressure."),
         ),
         "lead_outlet_fraction": Words(
-            "{} of the permeate TDS comes through the lead resin; near 100 % it is exhausted.",
-            "The first polishing cartridge lets through {} of what reaches it.",
+            _("{} of the permeate TDS comes through the lead resin; near 100 % it is exhausted."),
+            _("The first resin cartridge lets through {} of what reaches it."),
         ),
         "product_fraction": Words(
-            "{} of the permeate TDS comes through all the resin.",
-            "The polishing resin lets through {} of what reaches it.",
+            _("{} of the permeate TDS comes through all the resin."),
+            _("The resin lets through {} of what reaches it."),
         ),
         "carbon_removal_fraction": Words(
-            "The carbon takes out {} of the chlorine.",
-            "The carbon takes {} of the chlorine out of the water.",
+            _("The carbon takes out {} of the chlorine."),
+            _("The carbon takes {} of the chlorine out of the water."),
         ),
         "lead_carbon_removal_fraction": Words(
-            "The lead carbon alone takes out {} of the chlorine.",
-            "The first carbon filter takes {} of the chlorine out of the water.",
+            _("The lead carbon alone takes out {} of the chlorine."),
+            _("The first carbon filter takes {} of the chlorine out of the water."),
         ),
         "salt_balance_closure_fraction": Words(
-            "Salt out differs from salt in by {}; beyond 10 % distrust a flow or a TDS first.",
-            "The readings agree with each other to within {}.",
+            _("Salt out differs from salt in by {}; beyond 10 % a flow or a TDS is probably wrong."),
+            _("The readings agree with each other to within {}."),
         ),
         "creep_ratio": Words(
-            "The first minute after standstill reads {} times the flushed permeate.",
-            "The first water after a pause carries {} times the usual salt; let it run a moment.",
+            _("The first minute after standstill reads {} times the flushed permeate."),
+            _("The first water after a pause carries {} times the usual salt; let it run a moment."),
         ),
     }
 )
@@ -122,4 +124,4 @@ def in_words(indicator: str, shown: str) -> Words:
     words = WORDS.get(indicator)
     if words is None:
         raise EngineeringError("indicator", f"{indicator!r} is not an indicator; the names are {', '.join(WORDS)}.")
-    return Words(words.for_installer.format(shown), words.for_client.format(shown))
+    return Words(gettext(words.for_installer).format(shown), gettext(words.for_client).format(shown))

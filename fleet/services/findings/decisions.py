@@ -11,6 +11,7 @@ from accounts.models import Membership
 from accounts.services import record
 from fleet.engineering.diagnosis import CAUSES
 from fleet.models import Finding, Reading, Unit
+from fleet.services import words
 from fleet.services.consequences import Kind, announce
 
 _DECISIONS: Final = (Finding.State.CONFIRMED, Finding.State.DISMISSED)
@@ -93,7 +94,7 @@ def _exchanged(reading: Reading, finding: Finding, by: Membership, now: datetime
         as_sent["feed_tds"] = permeate
     if feed is not None:
         as_sent["permeate_tds"] = feed
-    note = f"Feed and permeate TDS exchanged: the probes were swapped (finding {finding.pk})."
+    note = words.readings_exchanged(finding.pk)
     return Reading(
         **copied,
         unit_id=reading.unit_id,

@@ -9,6 +9,7 @@ from django.db import transaction
 
 from accounts.models import Company
 from fleet.models import Finding, Unit
+from fleet.services import words
 from fleet.services.findings.decisions import decide
 from fleet.services.findings.facts import History, load_history
 from fleet.services.findings.patterns import LOOK_BACK, Pattern, patterns_of, position_of
@@ -65,13 +66,13 @@ def refresh_findings(
     counts: Counter[str] = Counter(units=len(ids), opened=0, refreshed=0, closed=0, standing=0)
     for start in range(0, len(ids), BLOCK_UNITS):
         if progress is not None:
-            progress(start / len(ids), "looking for patterns in the readings")
+            progress(start / len(ids), words.looking_for_patterns())
         block = ids[start : start + BLOCK_UNITS]
         history = load_history(company, block, readings_that_bear(company, block, now, LOOK_BACK))
         patterns_by_unit = {unit_id: patterns_of(history, unit_id, now) for unit_id in block}
         counts.update(_store(company, history, patterns_by_unit, now))
     if progress is not None:
-        progress(1.0, "findings stored")
+        progress(1.0, words.findings_stored())
     return dict(counts)
 
 
@@ -148,9 +149,9 @@ def _fields(company: Company, history: History, unit_id: int, pattern: Pattern, 
         "confidence": round(float(match.confidence), 3),
         "numbers": {name: _plain(value) for name, value in match.numbers.items()},
         "last_seen_at": history.table.taken_at[row] if row is not None else today,
-        "confirming_check": rule.confirm,
+        "confirming_check": match.confirming_check,
         "action": match.action,
-        "caution": rule.caution,
+        "caution": match.caution,
         "installer_sentence": match.for_installer,
         "client_sentence": match.for_client,
     }

@@ -29,7 +29,7 @@ def public_functions() -> Iterator[FunctionType]:
 FUNCTIONS = list(public_functions())
 # Conditions of the diagnosis are private to its table, where each has its sentences; they share one signature. What
 # tells people something shows it itself.
-OTHERS = (".diagnosis.conditions.", ".sizing.words.")
+OTHERS = (".diagnosis.conditions.", ".diagnosis.words", ".sizing.words.")
 FORMULAS = [function for function in FUNCTIONS if not any(place in function.__module__ for place in OTHERS)]
 
 

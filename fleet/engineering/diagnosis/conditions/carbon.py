@@ -1,5 +1,6 @@
 """Conditions on the carbon: chlorine after the carbon, and units nobody has looked at."""
 
+from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
@@ -24,8 +25,7 @@ def chlorine_through(f: Facts) -> Evidence | None:
     return Evidence(
         surely(chlorine / limit - 1.0, at_limit=0.65),
         {"chlorine": chlorine, "limit": limit},
-        f"Chlorine after the last carbon is {chlorine:.2g} mg/L, against a limit of {limit:.2g} mg/L: it damages the "
-        "membrane.",
+        words.chlorine_through(chlorine, limit),
     )
 
 
@@ -43,8 +43,7 @@ def lead_carbon_exhausted(f: Facts) -> Evidence | None:
     return Evidence(
         surely(share / limit - 1.0),
         {"lead_outlet_over_feed": share, "limit": limit},
-        f"The lead carbon lets {100.0 * share:.0f} % of the chlorine through, against a limit of {100.0 * limit:.0f} % "
-        f"({limit * entering:.2g} mg/L at the feed of this reading): it is exhausted.",
+        words.lead_carbon_exhausted(share, limit, limit * entering),
     )
 
 

@@ -1,5 +1,6 @@
 """Conditions on the flows: feed, permeate, concentrate, tank and valves."""
 
+from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, normalised_flow_is_normal, surely
 from fleet.engineering.diagnosis.conditions.pressures import pressure_fault
 from fleet.engineering.diagnosis.facts import Facts
@@ -104,16 +105,7 @@ def cold_or_weak_feed(f: Facts) -> Evidence | None:
     if not weak or pressure is None:
         return Evidence(0.8, numbers)
     numbers["pressure_over_baseline"] = pressure
-    why = "low pressure and colder water" if cold else "low pressure"
-    return Evidence(
-        0.8,
-        numbers,
-        f"More waste per litre, but the normalised flow is normal: {why}.",
-        f"The unit makes less water because of {why}; the membrane is fine. If it makes too little for you, please "
-        "call us.",
-        "Find out why the pressure is low: line, prefilters, pump or tank.",
-        causes=("low_net_driving_pressure",),
-    )
+    return Evidence(0.8, numbers, *words.waste_from_low_pressure(cold), causes=("low_net_driving_pressure",))
 
 
 def too_little_concentrate(f: Facts) -> Evidence | None:

@@ -1,5 +1,6 @@
 """Conditions on the membrane: what a normalised change of flow and salt passage means."""
 
+from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, normalised_flow_is_normal, surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
@@ -143,8 +144,7 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
     return Evidence(
         surely(passage / allowed - 1.0),
         {"rejection": 1.0 - passage, "limit": 1.0 - allowed},
-        f"The rejection of the membrane is {100.0 * (1.0 - passage):.1f} %, below its limit of "
-        f"{100.0 * (1.0 - allowed):.1f} % ({allowed * feed:.3g} mg/L in the permeate at the feed of this reading).",
+        words.rejection_too_low(1.0 - passage, 1.0 - allowed, allowed * feed),
     )
 
 

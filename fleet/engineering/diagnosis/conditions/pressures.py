@@ -1,5 +1,6 @@
 """Conditions on the pressures: prefilters, line, pump."""
 
+from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
@@ -37,13 +38,7 @@ def line_pressure_fell(f: Facts) -> Evidence | None:
     sure = surely(fall / f.thresholds.line_pressure_fall_kpa - 1.0)
     numbers: dict[str, float | str] = {"line_pressure_kpa": line, "baseline_line_pressure_kpa": baseline}
     if f.prefilter_differential_pressure_is_normal is None:
-        return Evidence(
-            sure,
-            numbers,
-            "The line pressure is more than 10 psi (69 kPa) below its baseline; the prefilters were not measured.",
-            "The water pressure at your site has fallen, so the unit makes less water. We will look for the cause on "
-            "our next visit.",
-        )
+        return Evidence(sure, numbers, *words.line_pressure_fell_prefilters_unread())
     return Evidence(sure, numbers)
 
 

@@ -2,14 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Final
 
+from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
 from fleet.engineering.limits import HOUSE
-
-_CHANGE_ONE: Final = "Replace the resin cartridge; compare with the forecast and look for carbon dioxide."
 
 
 def _permeate_for_ratio(f: Facts) -> float | None:
@@ -37,12 +35,9 @@ def _reads_as_permeate(f: Facts, outlet: float, permeate: float) -> float | None
 def _of_lead(f: Facts, lead: float, permeate: float) -> str:
     """What the outlet of an exhausted lead shows; its limit in mg/L is that of the permeate of the day."""
     if _reads_as_permeate(f, lead, permeate) is not None:
-        return "The lead outlet reads as the permeate"
+        return words.lead_reads_as_permeate()
     limit = f.limits.lead_resin_fraction
-    return (
-        f"The lead outlet is at {100.0 * lead / permeate:.0f} % of the permeate, against a limit of "
-        f"{100.0 * limit:.0f} % ({limit * permeate:.2g} mg/L at the permeate of this reading)"
-    )
+    return words.lead_past_limit(lead / permeate, limit, limit * permeate)
 
 
 def lead_exhausted(f: Facts) -> Evidence | None:
@@ -63,37 +58,17 @@ def lead_exhausted(f: Facts) -> Evidence | None:
     if not f.yes("lag_resin_is_exhausted"):
         return evidence
     # Reading and forecast of the lag may differ: the meter sees ions only, and age and carbon dioxide count too.
-    return replace(
-        evidence,
-        for_installer=f"{_of_lead(f, lead, permeate)}, and by its own forecast the lag is exhausted too. Replace both: "
-        "rotating would put an exhausted cartridge in the lead.",
-        for_client="The first resin cartridge is exhausted, and by our estimate the second is too. We will come to "
-        "replace both.",
-        action="Replace both cartridges. Read the product first: where it is still good the forecast was too early, "
-        "and rotating is enough.",
-    )
+    installer, client, action = words.lag_exhausted_by_forecast(_of_lead(f, lead, permeate))
+    return replace(evidence, for_installer=installer, for_client=client, action=action)
 
 
 def _with_lag(f: Facts, sure: float, numbers: Mapping[str, float | str], shown: str, product: float | None) -> Evidence:
     """What the lag does decides whether the two are rotated, and it is not always known."""
     if product is None:
-        return Evidence(
-            0.8 * sure,
-            numbers,
-            f"{shown}; the product was not read, so whether the lag holds is open.",
-            "The first resin cartridge is exhausted. We will check the second when we come to replace it.",
-            "Read the product first. Where it is good, discard the lead, move the lag to lead and fit a fresh lag; "
-            "where it is not, replace both.",
-        )
+        return Evidence(0.8 * sure, numbers, *words.product_unread(shown))
     if product <= f.limits.product_tds_mg_per_l:
-        return Evidence(sure, numbers, f"{shown} and the product is still good: the lag holds, rotate.")
-    return Evidence(
-        0.8 * sure,
-        numbers,
-        f"{shown} and the product has begun to rise: rotate soon, and watch the lag.",
-        "The first resin cartridge is exhausted and the second begins to let salt through. We will come soon to "
-        "replace the first.",
-    )
+        return Evidence(sure, numbers, words.lag_holds(shown))
+    return Evidence(0.8 * sure, numbers, *words.lag_begins_to_fail(shown))
 
 
 def _lag_is_through(f: Facts, product: float, permeate: float) -> bool:
@@ -116,18 +91,8 @@ def both_exhausted(f: Facts) -> Evidence | None:
     numbers: dict[str, float | str] = {"product_over_permeate": product / permeate}
     if lead is None:
         if f.no("has_lag_resin"):
-            return Evidence(
-                sure,
-                numbers,
-                "The product reads as the permeate: the resin is exhausted.",
-                "The resin cartridge is exhausted, so you get plain reverse-osmosis water. We will come to replace it.",
-                _CHANGE_ONE,
-            )
-        return Evidence(
-            0.75 * sure,
-            numbers,
-            "The product reads as the permeate: all resin of the unit is exhausted. The lead outlet was not read.",
-        )
+            return Evidence(sure, numbers, *words.only_resin_exhausted())
+        return Evidence(0.75 * sure, numbers, words.all_resin_exhausted())
     of_lead = _lead_is_through(f, lead, permeate)
     if of_lead is None:
         return None
@@ -142,13 +107,7 @@ def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | 
     numbers: dict[str, float | str] = {"product_tds": product, "limit": limit}
     sure = surely((product - limit) / (2.0 * step))
     if f.no("has_lag_resin"):
-        return Evidence(
-            sure,
-            numbers,
-            f"The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the resin is exhausted.",
-            "The resin cartridge is exhausted and lets a little salt through. We will come to replace it.",
-            _CHANGE_ONE,
-        )
+        return Evidence(sure, numbers, *words.only_resin_past_limit(product, limit))
     if product < limit + step:
         # One step of the meter is no proof that both are exhausted; `lead_exhausted` says to watch the lag.
         return None
@@ -158,18 +117,9 @@ def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | 
             return Evidence(
                 0.8 * of_lead,
                 {**numbers, "lead_outlet_over_permeate": lead / permeate, "product_over_permeate": product / permeate},
-                f"{_of_lead(f, lead, permeate)} and the lag lets ions through as well: replace both.",
-                "The first resin cartridge is exhausted and the second lets a little salt through. We will come to "
-                "replace both.",
+                *words.both_let_ions_through(_of_lead(f, lead, permeate)),
             )
-    read = "The lead outlet was not read." if lead is None else f"The lead outlet is at {lead:.3g} mg/L."
-    return Evidence(
-        0.8 * sure,
-        numbers,
-        f"The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the last resin lets ions through. "
-        f"{read}",
-        "The resin cartridges let a little salt through. We will come to replace them.",
-    )
+    return Evidence(0.8 * sure, numbers, *words.last_resin_past_limit(product, limit, lead))
 
 
 def resin_short_lived(f: Facts) -> Evidence | None:

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis import conditions as when
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules.common import (
@@ -17,7 +18,7 @@ from fleet.engineering.diagnosis.work import LOOK, Cause, NoWork, Work, WorkKind
 CARBON: Final[tuple[Rule, ...]] = (
     Rule(
         id="D44",
-        title="Chlorine behind the carbon",
+        title=_("Chlorine behind the carbon"),
         pattern="chlorine_after_carbon",
         step="carbon",
         condition=when.chlorine_through,
@@ -25,19 +26,19 @@ CARBON: Final[tuple[Rule, ...]] = (
         place=AT_LAST_CARBON,
         outdated_by=("carbon",),
         causes=(Cause(code="carbon_exhausted", work=CARBON_NOW),),
-        confirm="Repeat the total chlorine test with fresh reagent.",
-        action="Replace the carbon before the membrane is damaged.",
-        caution=f"{ISOLATE} {ANIMALS}",
-        source="0.1 mg/L total chlorine: dialysis practice",
-        for_installer="Chlorine after the last carbon has reached its limit: it damages the membrane.",
-        for_client=(
+        confirm=_("Repeat the total chlorine test with fresh reagent."),
+        action=_("Replace the carbon before the membrane is damaged."),
+        cautions=(ISOLATE, ANIMALS),
+        source=_("0.1 mg/L total chlorine: dialysis practice"),
+        for_installer=_("Chlorine after the last carbon has reached its limit: it damages the membrane."),
+        for_client=_(
             "The carbon filter is exhausted and lets chlorine through. We will come soon to replace it, to protect "
             "the membrane."
         ),
     ),
     Rule(
         id="D45",
-        title="Lead carbon exhausted",
+        title=_("Lead carbon exhausted"),
         pattern="lead_carbon_passes_chlorine",
         step="carbon",
         condition=when.lead_carbon_exhausted,
@@ -48,18 +49,20 @@ CARBON: Final[tuple[Rule, ...]] = (
         place=AT_LEAD_CARBON,
         outdated_by=("carbon",),
         causes=(Cause(code="lead_carbon_exhausted", work=NoWork.ASKED_ELSEWHERE),),
-        confirm="Repeat the total chlorine test between the carbons with fresh reagent.",
-        action="Discard the lead, move the lag to lead, fit a fresh lag.",
-        caution=f"{ISOLATE} {ANIMALS}",
+        confirm=_("Repeat the total chlorine test between the carbons with fresh reagent."),
+        action=_("Discard the lead, move the lag to lead, fit a fresh lag."),
+        cautions=(ISOLATE, ANIMALS),
         source=PRACTICE,
-        for_installer="The lead carbon lets more chlorine through than its limit, and the lag still removes the rest.",
-        for_client=(
+        for_installer=_(
+            "The lead carbon lets more chlorine through than its limit, and the lag still removes the rest."
+        ),
+        for_client=_(
             "The first carbon filter is exhausted and the second still works. We will come to replace the first."
         ),
     ),
     Rule(
         id="D30",
-        title="Chloramine behind the carbon",
+        title=_("Chloramine behind the carbon"),
         pattern="total_chlorine_free_none",
         step="carbon",
         condition=when.chloramine_through,
@@ -67,19 +70,19 @@ CARBON: Final[tuple[Rule, ...]] = (
         place=AT_LAST_CARBON,
         outdated_by=("carbon",),
         causes=(Cause(code="chloramine_breakthrough", work=CARBON_NOW),),
-        confirm="Test for ammonia; ask the supplier.",
-        action="Fit catalytic carbon, add a second position, or lower the flow.",
-        caution=f"{ANIMALS} Ammonia, which carbon sets free from chloramine, kills them too.",
-        source="0.1 mg/L total chlorine: dialysis practice",
-        for_installer="Total chlorine passes the carbon while free chlorine reads near 0: chloramine.",
-        for_client=(
+        confirm=_("Test for ammonia; ask the supplier."),
+        action=_("Fit catalytic carbon, add a second position, or lower the flow."),
+        cautions=(ANIMALS, _("Ammonia, which carbon sets free from chloramine, kills them too.")),
+        source=_("0.1 mg/L total chlorine: dialysis practice"),
+        for_installer=_("Total chlorine passes the carbon while free chlorine reads near 0: chloramine."),
+        for_client=_(
             "The disinfectant of your supplier gets through the carbon filter. Do not use the water for animals until "
             "we have replaced the filter."
         ),
     ),
     Rule(
         id="D31",
-        title="New carbon lets chlorine through",
+        title=_("New carbon lets chlorine through"),
         pattern="chlorine_soon_after_change",
         step="carbon",
         condition=when.carbon_fails_early,
@@ -88,16 +91,17 @@ CARBON: Final[tuple[Rule, ...]] = (
         outdated_by=("carbon",),
         causes=(
             Cause(
-                code="wrong_cartridge", work=Work(kind=WorkKind.INSPECT, thing="carbon and its housing", is_urgent=True)
+                code="wrong_cartridge",
+                work=Work(kind=WorkKind.INSPECT, thing=_("carbon and its housing"), is_urgent=True),
             ),
             Cause(code="carbon_bypassed", work=LOOK),
             Cause(code="flow_too_high_for_carbon", work=LOOK),
         ),
-        confirm="Check contact time, seat of the cartridge and O-ring.",
-        action="Refit the cartridge; lower the flow or fit a larger bed.",
-        caution=ISOLATE,
+        confirm=_("Check contact time, seat of the cartridge and O-ring."),
+        action=_("Refit the cartridge; lower the flow or fit a larger bed."),
+        cautions=(ISOLATE,),
         source=PRACTICE,
-        for_installer="Chlorine passes a carbon that is only days old: wrong cartridge, bypass or too much flow.",
-        for_client="The new carbon filter lets chlorine through. We will come soon to check how it is fitted.",
+        for_installer=_("Chlorine passes a carbon that is only days old: wrong cartridge, bypass or too much flow."),
+        for_client=_("The new carbon filter lets chlorine through. We will come soon to check how it is fitted."),
     ),
 )

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis import conditions as when
 from fleet.engineering.diagnosis.record import NO_STORED_READING, Rule
 from fleet.engineering.diagnosis.rules.common import DRINKING, PRACTICE, SANITISE, SANITISE_UNIT
@@ -10,7 +11,7 @@ from fleet.engineering.diagnosis.work import LOOK, Cause, NoWork
 CARE: Final[tuple[Rule, ...]] = (
     Rule(
         id="D39",
-        title="Taste or odour",
+        title=_("Taste or odour"),
         pattern="taste_or_odour",
         step="care",
         condition=when.tastes,
@@ -22,19 +23,19 @@ CARE: Final[tuple[Rule, ...]] = (
             Cause(code="carbon_old", work=LOOK),
             Cause(code="post_filter_old", work=LOOK),
         ),
-        confirm="Check the age of the carbon and the date of the last sanitising.",
-        action="Sanitise tank and lines, and replace the carbon and the post-filter.",
-        caution=f"{SANITISE} {DRINKING}",
+        confirm=_("Check the age of the carbon and the date of the last sanitising."),
+        action=_("Sanitise tank and lines, and replace the carbon and the post-filter."),
+        cautions=(SANITISE, DRINKING),
         source=PRACTICE,
-        for_installer="Taste or odour with a normal TDS: growth in the tank, or old carbon.",
-        for_client=(
+        for_installer=_("Taste or odour with a normal TDS: growth in the tank, or old carbon."),
+        for_client=_(
             "Taste or smell usually comes from the tank or an old filter. We will clean the unit on our next visit "
             "and replace old filters."
         ),
     ),
     Rule(
         id="D41",
-        title="No reading for weeks",
+        title=_("No reading for weeks"),
         pattern="not_read",
         step="care",
         condition=when.unread,
@@ -43,13 +44,13 @@ CARE: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="no_reading_for_weeks", work=NoWork.READING_ASKED),),
-        confirm="Ask the client for a reading.",
-        action="Ask for a reading; visit if none comes.",
-        caution="A forecast without readings is an estimate and never the only safeguard.",
+        confirm=_("Ask the client for a reading."),
+        action=_("Ask for a reading; visit if none comes."),
+        cautions=(_("A forecast without readings is an estimate and never the only safeguard."),),
         source=PRACTICE,
-        for_installer=(
+        for_installer=_(
             "Nobody has read this unit for weeks; its forecast rests on older readings, or on labels and load alone."
         ),
-        for_client="We have had no reading from your unit for a while. Please send us one.",
+        for_client=_("We have had no reading from your unit for a while. Please send us one."),
     ),
 )

@@ -2,27 +2,28 @@
 
 from typing import Final
 
+from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis.places import Place
 from fleet.engineering.diagnosis.record import Asks
 from fleet.engineering.diagnosis.work import Cause, NoWork, Work, WorkKind
 
-PRACTICE: Final = "common practice, no source"
+PRACTICE: Final = _("common practice, no source")
 
-ISOLATE: Final = "Shut the feed and relieve the pressure before opening a housing."
-POWER: Final = "Unplug before opening; pumps and solenoids belong on a residual-current protected circuit."
-SANITISE: Final = (
+ISOLATE: Final = _("Shut the feed and relieve the pressure before opening a housing.")
+POWER: Final = _("Unplug before opening; pumps and solenoids belong on a residual-current protected circuit.")
+SANITISE: Final = _(
     "Take carbon, membrane and resin out before sanitising; never mix sanitisers with acids or ammonia; wear gloves "
     "and eye protection; flush and test for chlorine before refitting."
 )
-CODES: Final = "Keep the air gap at the drain; follow local codes and use licensed trades where the law asks for it."
-MIND_RESIN: Final = "Resin is slippery and irritates; keep it from children. Deionised water is not for drinking."
-DRINKING: Final = (
+CODES: Final = _("Keep the air gap at the drain; follow local codes and use licensed trades where the law asks for it.")
+MIND_RESIN: Final = _("Resin is slippery and irritates; keep it from children. Deionised water is not for drinking.")
+DRINKING: Final = _(
     "Reverse osmosis does not make unsafe water safe, and nothing disinfects behind the carbon: whoever has a weak "
     "immune system or cares for an infant asks a doctor and the water authority first; never use it for dialysis."
 )
-ANIMALS: Final = "Chlorine and chloramine kill aquarium animals: test before the water is used."
-METALS: Final = "This water attacks brass, copper and solder: plastic or stainless steel behind the membrane."
-NO_PART: Final = "No part is needed; do not change anything on this reading alone."
+ANIMALS: Final = _("Chlorine and chloramine kill aquarium animals: test before the water is used.")
+METALS: Final = _("This water attacks brass, copper and solder: plastic or stainless steel behind the membrane.")
+NO_PART: Final = _("No part is needed; do not change anything on this reading alone.")
 
 AT_SEDIMENT: Final = Place("sediment", ("single",))
 AT_LEAD_CARBON: Final = Place("carbon", ("lead",))
@@ -36,7 +37,7 @@ FEED_AND_PERMEATE: Final[Asks] = (("feed_tds_mg_per_l", "permeate_tds_mg_per_l")
 
 BOOSTER_PUMP: Final = Work(kind=WorkKind.FIT_BOOSTER_PUMP, part="booster_pump")
 CARBON_NOW: Final = Work(kind=WorkKind.REPLACE, stage="carbon", is_urgent=True)
-SANITISE_UNIT: Final = Work(kind=WorkKind.SANITISE, thing="tank and housings")
+SANITISE_UNIT: Final = Work(kind=WorkKind.SANITISE, thing=_("tank and housings"))
 
 RESTRICTOR_BLOCKED: Final = Cause(
     code="restrictor_blocked",

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis import conditions as when
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules.common import (
@@ -20,7 +21,7 @@ from fleet.engineering.diagnosis.work import LOOK, Cause, NoWork, Work, WorkKind
 FLOWS: Final[tuple[Rule, ...]] = (
     Rule(
         id="D29",
-        title="Nothing flows",
+        title=_("Nothing flows"),
         pattern="nothing_flows",
         step="flows",
         condition=when.nothing_flows,
@@ -28,24 +29,26 @@ FLOWS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(
-            Cause(code="feed_shut", work=Work(kind=WorkKind.INSPECT, thing="unit that makes no water", is_urgent=True)),
+            Cause(
+                code="feed_shut", work=Work(kind=WorkKind.INSPECT, thing=_("unit that makes no water"), is_urgent=True)
+            ),
             Cause(code="solenoid_stuck_closed", work=LOOK),
             Cause(code="shutoff_stuck_closed", work=LOOK),
             Cause(code="float_valve_up", work=LOOK),
             Cause(code="frozen_line", work=LOOK),
         ),
-        confirm="Listen for the valve, check the feed valve and the float.",
-        action=(
+        confirm=_("Listen for the valve, check the feed valve and the float."),
+        action=_(
             "Open the feed, free or replace the stuck valve or float, thaw a frozen line gently: as the check shows."
         ),
-        caution=CODES,
+        cautions=(CODES,),
         source=PRACTICE,
-        for_installer="Neither permeate nor concentrate flows: no feed reaches the membrane.",
-        for_client="No water reaches the unit. Please check that the feed valve is open; if it is, call us.",
+        for_installer=_("Neither permeate nor concentrate flows: no feed reaches the membrane."),
+        for_client=_("No water reaches the unit. Please check that the feed valve is open; if it is, call us."),
     ),
     Rule(
         id="D28",
-        title="No permeate",
+        title=_("No permeate"),
         pattern="no_permeate",
         step="flows",
         condition=when.no_permeate,
@@ -55,22 +58,22 @@ FLOWS: Final[tuple[Rule, ...]] = (
         causes=(
             Cause(
                 code="check_valve_stuck",
-                work=Work(kind=WorkKind.INSPECT, thing="unit that makes no water", is_urgent=True),
+                work=Work(kind=WorkKind.INSPECT, thing=_("unit that makes no water"), is_urgent=True),
             ),
             Cause(code="tank_valve_shut", work=LOOK),
             Cause(code="membrane_plugged", work=LOOK),
             Cause(code="membrane_in_wrapper", work=LOOK),
         ),
-        confirm="Open the permeate line at the housing.",
-        action="Open the tank valve, replace the check valve or the membrane: as the check shows.",
-        caution=ISOLATE,
+        confirm=_("Open the permeate line at the housing."),
+        action=_("Open the tank valve, replace the check valve or the membrane: as the check shows."),
+        cautions=(ISOLATE,),
         source=PRACTICE,
-        for_installer="Concentrate flows and the pressure is there, but no permeate comes.",
-        for_client="The unit sends water to drain and makes none for you. We will come soon to find out why.",
+        for_installer=_("Concentrate flows and the pressure is there, but no permeate comes."),
+        for_client=_("The unit sends water to drain and makes none for you. We will come soon to find out why."),
     ),
     Rule(
         id="D21",
-        title="Shut-off valve does not close",
+        title=_("Shut-off valve does not close"),
         pattern="drain_runs_tank_full",
         step="flows",
         condition=when.shutoff_does_not_close,
@@ -78,16 +81,16 @@ FLOWS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="shutoff_valve_fault", work=Work(kind=WorkKind.REPAIR, part="automatic_shutoff_valve")),),
-        confirm="Close the tank valve: the drain should stop within 5 minutes.",
-        action="Replace the automatic shut-off valve.",
-        caution=ISOLATE,
-        source="common practice, no source: the valve closes near two thirds of the line pressure",
-        for_installer="The tank is at two thirds of the line pressure or above, and the concentrate still runs.",
-        for_client="Water runs to drain although the tank is full. We will replace a valve on our next visit.",
+        confirm=_("Close the tank valve: the drain should stop within 5 minutes."),
+        action=_("Replace the automatic shut-off valve."),
+        cautions=(ISOLATE,),
+        source=_("common practice, no source: the valve closes near two thirds of the line pressure"),
+        for_installer=_("The tank is at two thirds of the line pressure or above, and the concentrate still runs."),
+        for_client=_("Water runs to drain although the tank is full. We will replace a valve on our next visit."),
     ),
     Rule(
         id="D22",
-        title="Check valve leaks back",
+        title=_("Check valve leaks back"),
         pattern="tank_loses_pressure_backwards",
         step="flows",
         condition=when.check_valve_leaks,
@@ -95,16 +98,16 @@ FLOWS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="check_valve_fault", work=Work(kind=WorkKind.REPAIR, part="check_valve")),),
-        confirm="Shut the feed: the tank loses pressure through the membrane.",
-        action="Replace the check valve.",
-        caution=ISOLATE,
+        confirm=_("Shut the feed: the tank loses pressure through the membrane."),
+        action=_("Replace the check valve."),
+        cautions=(ISOLATE,),
         source=PRACTICE,
-        for_installer="The tank loses pressure with the feed shut, so the shut-off valve never closes.",
-        for_client="Water runs back through the unit and to drain. We will replace a small valve on our next visit.",
+        for_installer=_("The tank loses pressure with the feed shut, so the shut-off valve never closes."),
+        for_client=_("Water runs back through the unit and to drain. We will replace a small valve on our next visit."),
     ),
     Rule(
         id="D23",
-        title="Tank does not fill",
+        title=_("Tank does not fill"),
         pattern="tank_does_not_fill",
         step="flows",
         condition=when.tank_does_not_fill,
@@ -117,18 +120,18 @@ FLOWS: Final[tuple[Rule, ...]] = (
             Cause(code="tank_precharge_wrong", work=LOOK),
             Cause(code="float_valve_stuck_open", work=LOOK),
         ),
-        confirm="Check the precharge with the tank empty: 5 to 10 psi (34 to 69 kPa).",
-        action="Repair the tank or the float; fit a booster pump if the line pressure is too low.",
-        caution=CODES,
+        confirm=_("Check the precharge with the tank empty: 5 to 10 psi (34 to 69 kPa)."),
+        action=_("Repair the tank or the float; fit a booster pump if the line pressure is too low."),
+        cautions=(CODES,),
         source=PRACTICE,
-        for_installer="The concentrate never stops and the tank stays low and steady.",
-        for_client=(
+        for_installer=_("The concentrate never stops and the tank stays low and steady."),
+        for_client=_(
             "The tank does not fill, so water keeps running to drain. We will look for the cause on our next visit."
         ),
     ),
     Rule(
         id="D24",
-        title="More waste from cold water or low pressure",
+        title=_("More waste from cold water or low pressure"),
         pattern="ratio_high_cold_or_weak",
         step="flows",
         condition=when.cold_or_weak_feed,
@@ -137,21 +140,21 @@ FLOWS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="cold_water_not_a_fault", work=NoWork.EXPLAINED),),
-        confirm="Bring the flow to the baseline temperature and pressure: it is as it was.",
-        action="Nothing to repair; tell the client how much the unit makes in the coldest water.",
-        caution=NO_PART,
-        source="ASTM D4516 normalisation",
-        for_installer=(
+        confirm=_("Bring the flow to the baseline temperature and pressure: it is as it was."),
+        action=_("Nothing to repair; tell the client how much the unit makes in the coldest water."),
+        cautions=(NO_PART,),
+        source=_("ASTM D4516 normalisation"),
+        for_installer=_(
             "More waste per litre, but the normalised flow is normal: the water is colder than in the baseline."
         ),
-        for_client=(
+        for_client=_(
             "The water is colder than when the membrane was new, so the unit makes less. This is normal, and nothing "
             "needs to be done."
         ),
     ),
     Rule(
         id="D25",
-        title="Flow restrictor blocked",
+        title=_("Flow restrictor blocked"),
         pattern="ratio_low",
         step="flows",
         condition=when.too_little_concentrate,
@@ -159,18 +162,18 @@ FLOWS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(RESTRICTOR_BLOCKED,),
-        confirm="Measure the concentrate flow, mL/min.",
-        action="Replace the flow restrictor at once: the membrane may scale.",
-        caution=ISOLATE,
+        confirm=_("Measure the concentrate flow, mL/min."),
+        action=_("Replace the flow restrictor at once: the membrane may scale."),
+        cautions=(ISOLATE,),
         source=PRACTICE,
-        for_installer="Recovery is far above the design: too little concentrate leaves.",
-        for_client=(
+        for_installer=_("Recovery is far above the design: too little concentrate leaves."),
+        for_client=_(
             "A small part in the drain line is blocked. We will come soon to replace it, to protect the membrane."
         ),
     ),
     Rule(
         id="D26",
-        title="Too much concentrate",
+        title=_("Too much concentrate"),
         pattern="ratio_high_drain_high",
         step="flows",
         condition=when.too_much_concentrate,
@@ -182,19 +185,19 @@ FLOWS: Final[tuple[Rule, ...]] = (
             Cause(code="restrictor_worn", work=LOOK),
             Cause(code="flush_valve_open", work=LOOK),
         ),
-        confirm="Measure the concentrate flow, mL/min; look at the flush valve.",
-        action="Refit the restrictor or close the valve.",
-        caution=CODES,
+        confirm=_("Measure the concentrate flow, mL/min; look at the flush valve."),
+        action=_("Refit the restrictor or close the valve."),
+        cautions=(CODES,),
         source=PRACTICE,
-        for_installer="The concentrate flow is far above its baseline: the restrictor is missing, worn or bypassed.",
-        for_client=(
+        for_installer=_("The concentrate flow is far above its baseline: the restrictor is missing, worn or bypassed."),
+        for_client=_(
             "The unit sends more water to drain than it should. We will see to the part in the drain line on our next "
             "visit."
         ),
     ),
     Rule(
         id="D27",
-        title="Back-pressure of the tank",
+        title=_("Back-pressure of the tank"),
         pattern="tank_pushes_back",
         step="flows",
         condition=when.tank_pushes_back,
@@ -202,16 +205,16 @@ FLOWS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="tank_back_pressure", work=NoWork.EXPLAINED),),
-        confirm="Repeat with the tank valve closed and the permeate to drain.",
-        action="Nothing to repair; a larger tank or a permeate pump where the client needs more water.",
-        caution=NO_PART,
-        source="net driving pressure",
-        for_installer="The permeate flow falls and its TDS rises as the tank fills: back-pressure.",
-        for_client="The unit slows down as its tank fills. This is normal, and nothing needs to be done.",
+        confirm=_("Repeat with the tank valve closed and the permeate to drain."),
+        action=_("Nothing to repair; a larger tank or a permeate pump where the client needs more water."),
+        cautions=(NO_PART,),
+        source=_("net driving pressure"),
+        for_installer=_("The permeate flow falls and its TDS rises as the tank fills: back-pressure."),
+        for_client=_("The unit slows down as its tank fills. This is normal, and nothing needs to be done."),
     ),
     Rule(
         id="D40",
-        title="Pump starts and stops too often",
+        title=_("Pump starts and stops too often"),
         pattern="pump_cycles",
         step="flows",
         condition=when.pump_cycles,
@@ -221,16 +224,16 @@ FLOWS: Final[tuple[Rule, ...]] = (
         causes=(
             Cause(
                 code="permeate_side_leak",
-                work=Work(kind=WorkKind.REPAIR, thing="leak on the permeate side", is_urgent=True),
+                work=Work(kind=WorkKind.REPAIR, thing=_("leak on the permeate side"), is_urgent=True),
             ),
             Cause(code="pressure_switch_hysteresis", work=LOOK),
             Cause(code="tank_too_small", work=LOOK),
         ),
-        confirm="Shut the faucet and watch the pressure.",
-        action="Find the leak; check the switch and the precharge.",
-        caution=POWER,
+        confirm=_("Shut the faucet and watch the pressure."),
+        action=_("Find the leak; check the switch and the precharge."),
+        cautions=(POWER,),
         source=PRACTICE,
-        for_installer="The pump starts and stops again and again within a short time.",
-        for_client="The pump switches on and off too often. Please look for drips, and call us if you see water.",
+        for_installer=_("The pump starts and stops again and again within a short time."),
+        for_client=_("The pump switches on and off too often. Please look for drips, and call us if you see water."),
     ),
 )

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis import conditions as when
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules.common import (
@@ -22,7 +23,7 @@ from fleet.engineering.diagnosis.work import LOOK, Cause, NoWork, Work, WorkKind
 MEMBRANE: Final[tuple[Rule, ...]] = (
     Rule(
         id="D05",
-        title="Membrane oxidised, carbon exhausted",
+        title=_("Membrane oxidised, carbon exhausted"),
         pattern="flow_steady_salt_doubled_chlorine",
         step="membrane",
         condition=when.oxidised,
@@ -30,21 +31,21 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=("carbon", "membrane"),
         causes=(Cause(code="membrane_oxidised_carbon_exhausted", work=CARBON_NOW),),
-        confirm="Test total chlorine after the carbon; look at the exposure in ppm h.",
-        action="Replace the carbon first, then the membrane.",
-        caution=ISOLATE,
+        confirm=_("Test total chlorine after the carbon; look at the exposure in ppm h."),
+        action=_("Replace the carbon first, then the membrane."),
+        cautions=(ISOLATE,),
         source=PRACTICE,
-        for_installer=(
+        for_installer=_(
             "The flow is steady, the salt passage has doubled and chlorine passes the carbon: the membrane is oxidised."
         ),
-        for_client=(
+        for_client=_(
             "Chlorine has damaged the membrane. We will come soon to replace the carbon filter, and the membrane "
             "after it."
         ),
     ),
     Rule(
         id="D47",
-        title="Membrane oxidised",
+        title=_("Membrane oxidised"),
         pattern="flow_steady_salt_doubled_exposure",
         step="membrane",
         condition=when.oxidised_before,
@@ -52,18 +53,18 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
         causes=(Cause(code="membrane_oxidised", work=NoWork.ASKED_ELSEWHERE),),
-        confirm="Test total chlorine after the carbon; look at the exposure in ppm h.",
-        action="Replace the membrane; where the carbon lets chlorine through, replace that first.",
-        caution=ISOLATE,
-        source="exposure of 200 to 1000 ppm h: from memory; thresholds common practice, no source",
-        for_installer=(
+        confirm=_("Test total chlorine after the carbon; look at the exposure in ppm h."),
+        action=_("Replace the membrane; where the carbon lets chlorine through, replace that first."),
+        cautions=(ISOLATE,),
+        source=_("exposure of 200 to 1000 ppm h: from memory; thresholds common practice, no source"),
+        for_installer=_(
             "The flow is steady, the salt passage has doubled and the membrane has met much chlorine: it is oxidised."
         ),
-        for_client="Chlorine has damaged the membrane. We will plan its replacement.",
+        for_client=_("Chlorine has damaged the membrane. We will plan its replacement."),
     ),
     Rule(
         id="D06",
-        title="Feed leaks past the membrane",
+        title=_("Feed leaks past the membrane"),
         pattern="salt_jumped_flow_steady",
         step="membrane",
         condition=when.leaking_past,
@@ -71,20 +72,20 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
         causes=(
-            Cause(code="o_ring_leak", work=Work(kind=WorkKind.REPAIR, thing="membrane seat and O-rings")),
+            Cause(code="o_ring_leak", work=Work(kind=WorkKind.REPAIR, thing=_("membrane seat and O-rings"))),
             Cause(code="membrane_not_seated", work=LOOK),
             Cause(code="permeate_tube_cracked", work=LOOK),
         ),
-        confirm="Reseat the membrane; probe the permeate at the housing outlet.",
-        action="Fit new O-rings and reseat the membrane; if that does not help, replace it.",
-        caution=ISOLATE,
+        confirm=_("Reseat the membrane; probe the permeate at the housing outlet."),
+        action=_("Fit new O-rings and reseat the membrane; if that does not help, replace it."),
+        cautions=(ISOLATE,),
         source=PRACTICE,
-        for_installer="The salt passage has risen sharply with the flow steady: feed leaks past the membrane.",
-        for_client="Some untreated water leaks past the membrane. We will reseat the membrane on our next visit.",
+        for_installer=_("The salt passage has risen sharply with the flow steady: feed leaks past the membrane."),
+        for_client=_("Some untreated water leaks past the membrane. We will reseat the membrane on our next visit."),
     ),
     Rule(
         id="D07",
-        title="Membrane scaled",
+        title=_("Membrane scaled"),
         pattern="flow_down_salt_up_scaling_water",
         step="membrane",
         condition=when.scaled,
@@ -92,18 +93,18 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
         causes=(Cause(code="membrane_scaling", work=LOOK),),
-        confirm="Weigh the element, test the hardness, look at the waste ratio.",
-        action="Raise the waste ratio or soften the feed; clean or replace the membrane.",
-        caution=ISOLATE,
-        source="Langelier index of the concentrate, Standard Methods 2330; thresholds common practice, no source",
-        for_installer="The flow is down, the salt passage is up, and the concentrate can form scale.",
-        for_client=(
+        confirm=_("Weigh the element, test the hardness, look at the waste ratio."),
+        action=_("Raise the waste ratio or soften the feed; clean or replace the membrane."),
+        cautions=(ISOLATE,),
+        source=_("Langelier index of the concentrate, Standard Methods 2330; thresholds common practice, no source"),
+        for_installer=_("The flow is down, the salt passage is up, and the concentrate can form scale."),
+        for_client=_(
             "Scale is building up on the membrane. On our next visit we will clean or replace it and adjust the unit."
         ),
     ),
     Rule(
         id="D08",
-        title="Membrane fouled",
+        title=_("Membrane fouled"),
         pattern="flow_down_salt_steady",
         step="membrane",
         condition=when.fouled,
@@ -111,16 +112,16 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
         causes=(Cause(code="biofouling", work=SANITISE_UNIT), Cause(code="colloidal_fouling", work=LOOK)),
-        confirm="Silt density index, look at the cartridges, ask about standstill.",
-        action="Sanitise, fit a finer prefilter, flush more often.",
-        caution=SANITISE,
+        confirm=_("Measure the silt density index, look at the cartridges, ask about standstill."),
+        action=_("Sanitise, fit a finer prefilter, flush more often."),
+        cautions=(SANITISE,),
         source=PRACTICE,
-        for_installer="The flow is down with the salt passage steady: slime or fine particles on the membrane.",
-        for_client="The membrane is fouled. We will clean the unit on our next visit and may fit a finer filter.",
+        for_installer=_("The flow is down with the salt passage steady: slime or fine particles on the membrane."),
+        for_client=_("The membrane is fouled. We will clean the unit on our next visit and may fit a finer filter."),
     ),
     Rule(
         id="D09",
-        title="New membrane settling in",
+        title=_("New membrane settling in"),
         pattern="flow_down_first_weeks",
         step="membrane",
         condition=when.running_in,
@@ -128,16 +129,16 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
         causes=(Cause(code="membrane_running_in", work=NoWork.EXPLAINED),),
-        confirm="The trend flattens within weeks.",
-        action="Set the baseline after running-in.",
-        caution=NO_PART,
-        source="5 to 10 % in the first weeks, from memory",
-        for_installer="A new membrane loses 5 to 10 % of its flow in its first weeks: normal.",
-        for_client="The new membrane is settling in. This is normal, and nothing needs to be done.",
+        confirm=_("See whether the trend flattens within weeks."),
+        action=_("Set the baseline after running-in."),
+        cautions=(NO_PART,),
+        source=_("5 to 10 % in the first weeks, from memory"),
+        for_installer=_("A new membrane loses 5 to 10 % of its flow in its first weeks: normal."),
+        for_client=_("The new membrane is settling in. This is normal, and nothing needs to be done."),
     ),
     Rule(
         id="D10",
-        title="Membrane aged",
+        title=_("Membrane aged"),
         pattern="flow_and_salt_worse_over_years",
         step="membrane",
         condition=when.aged,
@@ -145,16 +146,16 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
         causes=(Cause(code="membrane_aged", work=NoWork.YEARS_AHEAD),),
-        confirm="Age and a slow steady trend.",
-        action="Plan the replacement.",
-        caution=ISOLATE,
+        confirm=_("Check the age, and that the trend is slow and steady."),
+        action=_("Plan the replacement."),
+        cautions=(ISOLATE,),
         source=PRACTICE,
-        for_installer="Flow and salt passage have both worsened slowly over years: the membrane is old.",
-        for_client="The membrane is nearing the end of its service life. We will plan its replacement.",
+        for_installer=_("Flow and salt passage have both worsened slowly over years: the membrane is old."),
+        for_client=_("The membrane is nearing the end of its service life. We will plan its replacement."),
     ),
     Rule(
         id="D46",
-        title="Membrane rejection too low",
+        title=_("Membrane rejection too low"),
         pattern="rejection_below_least",
         step="membrane",
         condition=when.holds_back_too_little,
@@ -162,18 +163,18 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
         causes=(Cause(code="membrane_rejection_low", work=NoWork.ASKED_ELSEWHERE),),
-        confirm="Read feed and permeate again with one meter, after flushing.",
-        action="Find the cause: chlorine, O-rings, scale or age. Otherwise replace the membrane.",
-        caution=ISOLATE,
+        confirm=_("Read feed and permeate again with one meter, after flushing."),
+        action=_("Find the cause: chlorine, O-rings, scale or age. Otherwise replace the membrane."),
+        cautions=(ISOLATE,),
         source=PRACTICE,
-        for_installer="The rejection of the membrane is below its limit.",
-        for_client=(
+        for_installer=_("The rejection of the membrane is below its limit."),
+        for_client=_(
             "The membrane lets too much salt through. We will look for the cause, and replace the membrane if needed."
         ),
     ),
     Rule(
         id="D14",
-        title="Salt creep after standstill",
+        title=_("Salt creep after standstill"),
         pattern="tds_high_only_at_start",
         step="membrane",
         condition=when.creep,
@@ -181,18 +182,20 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=(),
         causes=(TDS_CREEP,),
-        confirm="Read each minute after the start.",
-        action="Flush to drain at the start, widen the draw-down band, keep the first minute out of the trend.",
-        caution=NO_PART,
-        source="salt diffuses through the membrane at rest",
-        for_installer=(
+        confirm=_("Read each minute after the start."),
+        action=_("Flush to drain at the start, widen the draw-down band, keep the first minute out of the trend."),
+        cautions=(NO_PART,),
+        source=_("salt diffuses through the membrane at rest"),
+        for_installer=_(
             "The permeate TDS is high in the first minutes and normal after flushing: salt creep at standstill."
         ),
-        for_client="The first water after a pause carries more salt. Please let it run for a minute before you use it.",
+        for_client=_(
+            "The first water after a pause carries more salt. Please let it run for a minute before you use it."
+        ),
     ),
     Rule(
         id="D15",
-        title="Supply water has changed",
+        title=_("Supply water has changed"),
         pattern="permeate_follows_feed",
         step="membrane",
         condition=when.supply_changed,
@@ -200,19 +203,19 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=(),
         causes=(Cause(code="supply_changed", work=NoWork.EXPLAINED),),
-        confirm="Compare the feed TDS with the supplier's figures.",
-        action="No part is needed; the forecast is computed again with the new feed.",
-        caution=NO_PART,
-        source="salt passage is normal",
-        for_installer="The permeate has risen in proportion to the feed; the membrane is as it was.",
-        for_client=(
-            "The water from your supplier has changed; the unit works as before. Its filters may last less long, and "
+        confirm=_("Compare the feed TDS with the supplier's figures."),
+        action=_("No part is needed; the forecast is computed again with the new feed."),
+        cautions=(NO_PART,),
+        source=_("salt passage is normal"),
+        for_installer=_("The permeate has risen in proportion to the feed; the membrane is as it was."),
+        for_client=_(
+            "The water from your supplier has changed; the unit works as before. Its filters may not last as long, and "
             "we will plan our visits accordingly."
         ),
     ),
     Rule(
         id="D16",
-        title="Low driving pressure",
+        title=_("Low driving pressure"),
         pattern="low_driving_pressure",
         step="membrane",
         condition=when.low_driving_pressure,
@@ -220,21 +223,21 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=(),
         causes=(LOW_DRIVING_PRESSURE,),
-        confirm="Read the inlet and the tank pressure; at the baseline pressure the flow is as it was.",
-        action="Find and repair what lowers the pressure: prefilters, line, pump or tank.",
-        caution=NO_PART,
-        source="ASTM D4516 normalisation",
-        for_installer=(
+        confirm=_("Read the inlet and the tank pressure; at the baseline pressure the flow is as it was."),
+        action=_("Find and repair what lowers the pressure: prefilters, line, pump or tank."),
+        cautions=(NO_PART,),
+        source=_("ASTM D4516 normalisation"),
+        for_installer=_(
             "There is less and saltier water only because the pressure is low; the normalised values are normal."
         ),
-        for_client=(
+        for_client=_(
             "Low pressure makes less and slightly saltier water; the membrane is fine. If the unit makes too little "
             "for you, please call us."
         ),
     ),
     Rule(
         id="D37",
-        title="Warm water",
+        title=_("Warm water"),
         pattern="warm_water",
         step="membrane",
         condition=when.warm_water,
@@ -243,12 +246,12 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=(),
         causes=(Cause(code="warm_water_not_a_fault", work=NoWork.EXPLAINED),),
-        confirm="Bring the flow to the baseline temperature: it is as it was.",
-        action="Nothing to repair; warm water loads the resin more, so watch it.",
-        caution=NO_PART,
-        source="ASTM D4516 normalisation",
-        for_installer="There is more and saltier water because the feed is warmer than in the baseline.",
-        for_client=(
+        confirm=_("Bring the flow to the baseline temperature: it is as it was."),
+        action=_("Nothing to repair; warm water loads the resin more, so watch it."),
+        cautions=(NO_PART,),
+        source=_("ASTM D4516 normalisation"),
+        for_installer=_("There is more and saltier water because the feed is warmer than in the baseline."),
+        for_client=_(
             "The water is warmer than when the membrane was new, so the unit makes more, slightly saltier water. This "
             "is normal, and nothing needs to be done."
         ),

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis import conditions as when
 from fleet.engineering.diagnosis.record import NO_STORED_READING, Rule
 from fleet.engineering.diagnosis.rules.common import CODES, FEED_AND_PERMEATE, ISOLATE, NO_PART, PRACTICE
@@ -10,7 +11,7 @@ from fleet.engineering.diagnosis.work import LOOK, READ_AGAIN, Cause, NoWork, Wo
 METERS: Final[tuple[Rule, ...]] = (
     Rule(
         id="D38",
-        title="Reading not steady",
+        title=_("Reading not steady"),
         pattern="reading_not_steady",
         step="state",
         condition=when.not_steady,
@@ -19,22 +20,24 @@ METERS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="reading_not_valid_for_trend", work=NoWork.EXPLAINED),),
-        confirm=(
+        confirm=_(
             "Read again after 5 minutes with the tank valve closed and the permeate to drain, or note the tank "
             "pressure."
         ),
-        action="Keep the reading, but leave it out of the trend.",
-        caution=NO_PART,
+        action=_("Keep the reading, but leave it out of the trend."),
+        cautions=(NO_PART,),
         source=PRACTICE,
-        for_installer=(
+        for_installer=_(
             "The reading was taken too soon after the start, or against a tank of unknown pressure, so it is kept out "
             "of the trend."
         ),
-        for_client="This reading was taken before the unit had settled. Please take it again after 5 minutes of flow.",
+        for_client=_(
+            "This reading was taken before the unit had settled. Please take it again after 5 minutes of flow."
+        ),
     ),
     Rule(
         id="D18",
-        title="Feed and permeate probes exchanged",
+        title=_("Feed and permeate probes exchanged"),
         pattern="permeate_above_feed_swap_explains",
         step="meters",
         condition=when.probes_swapped,
@@ -44,21 +47,23 @@ METERS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(
-            Cause(code="probes_swapped", work=Work(kind=WorkKind.INSPECT, thing="probes"), has_exchanged_probes=True),
+            Cause(
+                code="probes_swapped", work=Work(kind=WorkKind.INSPECT, thing=_("probes")), has_exchanged_probes=True
+            ),
         ),
-        confirm="Measure feed and permeate with one hand-held meter.",
-        action="Swap the labels or leads; confirm the finding, which corrects the stored readings.",
-        caution=NO_PART,
+        confirm=_("Measure feed and permeate with one hand-held meter."),
+        action=_("Swap the labels or leads; confirm the finding, which corrects the stored readings."),
+        cautions=(NO_PART,),
         source=PRACTICE,
-        for_installer="Feed and permeate seem to be exchanged: the other way round they read as this unit should.",
-        for_client=(
+        for_installer=_("Feed and permeate seem to be exchanged: the other way round they read as this unit should."),
+        for_client=_(
             "Two sensors of your unit seem to be exchanged; your water is not affected. We will check them on our "
             "next visit."
         ),
     ),
     Rule(
         id="D19",
-        title="Permeate above feed",
+        title=_("Permeate above feed"),
         pattern="permeate_above_feed",
         step="meters",
         condition=when.permeate_above_feed,
@@ -72,19 +77,19 @@ METERS: Final[tuple[Rule, ...]] = (
             Cause(code="sample_from_concentrate", work=LOOK),
             Cause(code="salt_in_cup", work=LOOK),
         ),
-        confirm="Trace the tubes, rinse the cup, sample again after 5 minutes of flow.",
-        action="Reconnect the tubes if they are crossed; otherwise take the reading again.",
-        caution=ISOLATE,
+        confirm=_("Trace the tubes, rinse the cup, sample again after 5 minutes of flow."),
+        action=_("Reconnect the tubes if they are crossed; otherwise take the reading again."),
+        cautions=(ISOLATE,),
         source=PRACTICE,
-        for_installer=(
+        for_installer=_(
             "Permeate reads above feed, and no baseline shows that the probes are exchanged: check tubes, sample "
             "point and cup."
         ),
-        for_client="A reading of your unit does not make sense. We will take it again on our next visit.",
+        for_client=_("A reading of your unit does not make sense. We will take it again on our next visit."),
     ),
     Rule(
         id="D17",
-        title="Two meters disagree",
+        title=_("Two meters disagree"),
         pattern="meters_disagree",
         step="meters",
         condition=when.meters_disagree,
@@ -93,24 +98,24 @@ METERS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(
-            Cause(code="meter_out_of_calibration", work=Work(kind=WorkKind.VERIFY_INSTRUMENTS, thing="meters")),
+            Cause(code="meter_out_of_calibration", work=Work(kind=WorkKind.VERIFY_INSTRUMENTS, thing=_("meters"))),
             Cause(code="different_tds_factor", work=LOOK),
             Cause(code="dirty_cell", work=LOOK),
         ),
-        confirm="Check both meters with a standard near the range in use, 84 or 1413 uS/cm.",
-        action="Clean and calibrate the meter, and store its factor.",
-        caution=NO_PART,
+        confirm=_("Check both meters with a standard near the range in use, 84 or 1413 uS/cm."),
+        action=_("Clean and calibrate the meter, and store its factor."),
+        cautions=(NO_PART,),
         source=PRACTICE,
-        for_installer=(
+        for_installer=_(
             "Two meters differ by more than 10 % or 3 digits on one cup: calibrate them before diagnosing anything."
         ),
-        for_client=(
+        for_client=_(
             "One of the meters needs calibration, so its readings may be off. We will check it on our next visit."
         ),
     ),
     Rule(
         id="D20",
-        title="Impossible flow",
+        title=_("Impossible flow"),
         pattern="impossible_flow",
         step="meters",
         condition=when.impossible_flow,
@@ -124,20 +129,20 @@ METERS: Final[tuple[Rule, ...]] = (
             Cause(code="leak", work=LOOK),
             Cause(code="concentrate_line_blocked", work=LOOK),
         ),
-        confirm="Bucket and stopwatch on both lines; look for a leak.",
-        action="Take the flows again; if water goes in and does not come out, shut the feed and find the leak.",
-        caution=CODES,
+        confirm=_("Measure both flows with bucket and stopwatch; look for a leak."),
+        action=_("Take the flows again; if water goes in and does not come out, shut the feed and find the leak."),
+        cautions=(CODES,),
         source=PRACTICE,
-        for_installer=(
+        for_installer=_(
             "A flow cannot be right: it is negative, far above what the membrane can make, or no concentrate leaves."
         ),
-        for_client=(
+        for_client=_(
             "A flow reading does not make sense. If you see water where it should not be, shut the feed and call us."
         ),
     ),
     Rule(
         id="D36",
-        title="Salt balance does not close",
+        title=_("Salt balance does not close"),
         pattern="salt_balance_open",
         step="meters",
         condition=when.salt_balance_open,
@@ -146,16 +151,16 @@ METERS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="flow_or_tds_reading_wrong", work=READ_AGAIN),),
-        confirm="Repeat all flows and TDS within 5 minutes.",
-        action="Do not judge the membrane until the balance closes within 10 %.",
-        caution=NO_PART,
+        confirm=_("Repeat all flows and TDS within 5 minutes."),
+        action=_("Do not judge the membrane until the balance closes within 10 %."),
+        cautions=(NO_PART,),
         source=PRACTICE,
-        for_installer="Salt in and salt out differ by more than 10 %: a flow or a TDS is wrong.",
-        for_client="Some readings of your unit contradict each other. We will take them again on our next visit.",
+        for_installer=_("Salt in and salt out differ by more than 10 %: a flow or a TDS is wrong."),
+        for_client=_("Some readings of your unit contradict each other. We will take them again on our next visit."),
     ),
     Rule(
         id="D43",
-        title="Chlorine tests disagree",
+        title=_("Chlorine tests disagree"),
         pattern="chlorine_tests_contradict",
         step="meters",
         condition=when.chlorine_tests_contradict,
@@ -164,13 +169,13 @@ METERS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="chlorine_test_error", work=READ_AGAIN),),
-        confirm="Repeat with fresh reagent; dilute if the sample bleaches; test total and free from the same draw.",
-        action="Do not judge the carbon by these tests.",
-        caution=NO_PART,
+        confirm=_("Repeat with fresh reagent; dilute if the sample bleaches; test total and free from the same draw."),
+        action=_("Do not judge the carbon by these tests."),
+        cautions=(NO_PART,),
         source=PRACTICE,
-        for_installer=(
+        for_installer=_(
             "The chlorine tests contradict each other: free above total, or more after the carbon than before it."
         ),
-        for_client="Two chlorine tests contradict each other. We will repeat them on our next visit.",
+        for_client=_("Two chlorine tests contradict each other. We will repeat them on our next visit."),
     ),
 )

@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis import conditions as when
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules.common import (
@@ -18,7 +19,7 @@ from fleet.engineering.diagnosis.work import LOOK, Cause, Work, WorkKind
 PRESSURES: Final[tuple[Rule, ...]] = (
     Rule(
         id="D01",
-        title="Prefilters clogged",
+        title=_("Prefilters clogged"),
         pattern="prefilter_differential_pressure_high",
         step="pressures",
         condition=when.prefilter_clogged,
@@ -26,18 +27,18 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         place=AT_SEDIMENT,
         outdated_by=("sediment", "carbon"),
         causes=(Cause(code="prefilter_clogged", work=Work(kind=WorkKind.REPLACE, stage="sediment", is_urgent=True)),),
-        confirm="Remove the cartridge or bypass it: the inlet pressure comes back.",
-        action=(
+        confirm=_("Remove the cartridge or bypass it: the inlet pressure comes back."),
+        action=_(
             "Replace the sediment cartridge; if the differential pressure stays high, replace the carbon block as well."
         ),
-        caution=ISOLATE,
+        cautions=(ISOLATE,),
         source=PRACTICE,
-        for_installer="The differential pressure of the prefilters is past its limit: they are clogged.",
-        for_client="Your sediment filter is clogged, so less water gets through. We will come soon to replace it.",
+        for_installer=_("The differential pressure of the prefilters is past its limit: they are clogged."),
+        for_client=_("Your sediment filter is clogged, so less water gets through. We will come soon to replace it."),
     ),
     Rule(
         id="D02",
-        title="Line pressure has fallen",
+        title=_("Line pressure has fallen"),
         pattern="line_pressure_fell",
         step="pressures",
         condition=when.line_pressure_fell,
@@ -45,24 +46,24 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="line_pressure_low", work=BOOSTER_PUMP),),
-        confirm="Test the pressure at another tap and at another time of day.",
-        action=(
+        confirm=_("Test the pressure at another tap and at another time of day."),
+        action=_(
             "Find the cause at the site; if the pressure stays low, fit a booster pump or adjust the regulator. "
             "Expect less water meanwhile."
         ),
-        caution=CODES,
+        cautions=(CODES,),
         source=PRACTICE,
-        for_installer=(
+        for_installer=_(
             "The line pressure is more than 10 psi (69 kPa) below its baseline, while the prefilters are normal."
         ),
-        for_client=(
+        for_client=_(
             "The water pressure at your site has fallen, so the unit makes less water; its filters are fine. We will "
             "look for the cause on our next visit."
         ),
     ),
     Rule(
         id="D42",
-        title="Low line pressure, no booster pump",
+        title=_("Low line pressure, no booster pump"),
         pattern="line_low_without_pump",
         step="pressures",
         condition=when.line_low_without_pump,
@@ -70,20 +71,20 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="line_pressure_low_no_booster_pump", work=BOOSTER_PUMP),),
-        confirm="Compute the flow to expect at this pressure and the winter temperature.",
-        action="Offer a booster pump if the computed flow does not meet the need.",
-        caution=POWER,
+        confirm=_("Compute the flow to expect at this pressure and the winter temperature."),
+        action=_("Offer a booster pump if the computed flow does not meet the need."),
+        cautions=(POWER,),
         source=PRACTICE,
-        for_installer=(
+        for_installer=_(
             "The line is below 40 psi (276 kPa) and no booster pump is fitted: little water and poor rejection."
         ),
-        for_client=(
+        for_client=_(
             "The water pressure is low for this kind of unit. We will come to see whether a booster pump is needed."
         ),
     ),
     Rule(
         id="D03",
-        title="Booster pump without effect",
+        title=_("Booster pump without effect"),
         pattern="pump_without_effect",
         step="pressures",
         condition=when.pump_without_effect,
@@ -91,24 +92,24 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(
-            Cause(code="pump_not_running", work=Work(kind=WorkKind.REPAIR, thing="booster pump")),
-            Cause(code="pump_worn", work=Work(kind=WorkKind.REPAIR, thing="booster pump")),
+            Cause(code="pump_not_running", work=Work(kind=WorkKind.REPAIR, thing=_("booster pump"))),
+            Cause(code="pump_worn", work=Work(kind=WorkKind.REPAIR, thing=_("booster pump"))),
             Cause(code="pump_suction_starved", work=LOOK),
             Cause(code="pressure_switch_fault", work=LOOK),
         ),
-        confirm="Measure the pump's current and the pressure before and after it.",
-        action="Repair the pump; check transformer, pressure switch and the prefilters before it.",
-        caution=POWER,
+        confirm=_("Measure the pump's current and the pressure before and after it."),
+        action=_("Repair the pump; check transformer, pressure switch and the prefilters before it."),
+        cautions=(POWER,),
         source=PRACTICE,
-        for_installer="Line and prefilters are in order, but the booster pump adds hardly any pressure.",
-        for_client=(
+        for_installer=_("Line and prefilters are in order, but the booster pump adds hardly any pressure."),
+        for_client=_(
             "The booster pump raises the pressure too little, so the unit makes less water. We will repair it on our "
             "next visit."
         ),
     ),
     Rule(
         id="D04",
-        title="Inlet pressure too high",
+        title=_("Inlet pressure too high"),
         pattern="inlet_pressure_high",
         step="pressures",
         condition=when.inlet_too_high,
@@ -118,16 +119,16 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         causes=(
             Cause(
                 code="pressure_switch_set_wrong",
-                work=Work(kind=WorkKind.REPAIR, thing="pressure switch", is_urgent=True),
+                work=Work(kind=WorkKind.REPAIR, thing=_("pressure switch"), is_urgent=True),
             ),
             RESTRICTOR_BLOCKED,
             Cause(code="pump_bypass_set_high", work=LOOK),
         ),
-        confirm="Test the switch; measure the concentrate flow.",
-        action="Adjust at once and fit a relief valve where there is none.",
-        caution=f"{POWER} Do not exceed the limit of housings and membrane.",
+        confirm=_("Test the switch; measure the concentrate flow."),
+        action=_("Adjust at once and fit a relief valve where there is none."),
+        cautions=(POWER, _("Do not exceed the limit of housings and membrane.")),
         source=PRACTICE,
-        for_installer="The pressure at the membrane inlet is above its limit, or the pump never stops.",
-        for_client="The pressure inside the unit is too high. Please shut the feed if you can, and call us.",
+        for_installer=_("The pressure at the membrane inlet is above its limit, or the pump never stops."),
+        for_client=_("The pressure inside the unit is too high. Please shut the feed if you can, and call us."),
     ),
 )

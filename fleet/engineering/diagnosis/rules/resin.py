@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis import conditions as when
 from fleet.engineering.diagnosis.record import NO_STORED_READING, Rule
 from fleet.engineering.diagnosis.rules.common import AT_FIRST_RESIN, METALS, MIND_RESIN, NO_PART, PRACTICE, TDS_CREEP
@@ -10,7 +11,7 @@ from fleet.engineering.diagnosis.work import LOOK, Cause, NoWork, Work, WorkKind
 RESIN: Final[tuple[Rule, ...]] = (
     Rule(
         id="D12",
-        title="All resin exhausted",
+        title=_("All resin exhausted"),
         pattern="lead_and_product_equal_permeate",
         step="resin",
         condition=when.both_exhausted,
@@ -21,18 +22,18 @@ RESIN: Final[tuple[Rule, ...]] = (
         place=AT_FIRST_RESIN,
         outdated_by=("resin",),
         causes=(Cause(code="di_both_exhausted", work=Work(kind=WorkKind.REPLACE, stage="resin")),),
-        confirm="Read again after flushing.",
-        action="Replace both cartridges; compare with the forecast and look for carbon dioxide.",
-        caution=MIND_RESIN,
+        confirm=_("Read again after flushing."),
+        action=_("Replace both cartridges; compare with the forecast and look for carbon dioxide."),
+        cautions=(MIND_RESIN,),
         source=PRACTICE,
-        for_installer="Lead outlet and product both read as the permeate: both resin cartridges are exhausted.",
-        for_client=(
+        for_installer=_("Lead outlet and product both read as the permeate: both resin cartridges are exhausted."),
+        for_client=_(
             "Both resin cartridges are exhausted, so you get plain reverse-osmosis water. We will come to replace them."
         ),
     ),
     Rule(
         id="D11",
-        title="Lead resin exhausted",
+        title=_("Lead resin exhausted"),
         pattern="lead_equals_permeate",
         step="resin",
         condition=when.lead_exhausted,
@@ -41,18 +42,18 @@ RESIN: Final[tuple[Rule, ...]] = (
         place=AT_FIRST_RESIN,
         outdated_by=("resin",),
         causes=(Cause(code="di_lead_exhausted", work=Work(kind=WorkKind.ROTATE, stage="resin")),),
-        confirm="Read again after flushing.",
-        action="Discard the lead, move the lag to lead, fit a fresh lag.",
-        caution=MIND_RESIN,
+        confirm=_("Read again after flushing."),
+        action=_("Discard the lead, move the lag to lead, fit a fresh lag."),
+        cautions=(MIND_RESIN,),
         source=PRACTICE,
-        for_installer="The lead outlet reads as the permeate and the product is still good: the lag holds, rotate.",
-        for_client=(
+        for_installer=_("The lead outlet reads as the permeate and the product is still good: the lag holds, rotate."),
+        for_client=_(
             "The first resin cartridge is exhausted and the second still works. We will come to replace the first."
         ),
     ),
     Rule(
         id="D32",
-        title="Product above permeate",
+        title=_("Product above permeate"),
         pattern="product_above_permeate",
         step="resin",
         condition=when.product_above_permeate,
@@ -63,21 +64,21 @@ RESIN: Final[tuple[Rule, ...]] = (
             Cause(code="di_exhausted_and_releasing", work=Work(kind=WorkKind.REPLACE, stage="resin")),
             Cause(code="wrong_probe", work=LOOK),
         ),
-        confirm="Measure TDS and pH of the product with a hand-held meter.",
-        action="Replace the resin.",
-        caution=MIND_RESIN,
+        confirm=_("Measure TDS and pH of the product with a hand-held meter."),
+        action=_("Replace the resin."),
+        cautions=(MIND_RESIN,),
         source=PRACTICE,
-        for_installer=(
+        for_installer=_(
             "The product reads above the permeate: exhausted resin releases weaker ions, or a probe is wrong."
         ),
-        for_client=(
+        for_client=_(
             "The resin is exhausted and releases what it had removed. Do not use the product water until we have "
             "replaced it."
         ),
     ),
     Rule(
         id="D13",
-        title="Resin exhausted early",
+        title=_("Resin exhausted early"),
         pattern="resin_life_short",
         step="resin",
         condition=when.resin_short_lived,
@@ -93,21 +94,21 @@ RESIN: Final[tuple[Rule, ...]] = (
             TDS_CREEP,
             Cause(code="ammonium_load", work=LOOK),
         ),
-        confirm="Measure pH and alkalinity of the feed, pH of the product, and TDS in the first minute.",
-        action="Degas, add an anion cartridge, stand the housing upright, fit a flush valve.",
-        caution=MIND_RESIN,
-        source="carbon dioxide counts one equivalent a mole on the resin and none on the meter",
-        for_installer=(
+        confirm=_("Measure pH and alkalinity of the feed, pH of the product, and TDS in the first minute."),
+        action=_("Degas, add an anion cartridge, stand the housing upright, fit a flush valve."),
+        cautions=(MIND_RESIN,),
+        source=_("carbon dioxide counts one equivalent a mole on the resin and none on the meter"),
+        for_installer=_(
             "The resin was exhausted far sooner than this permeate explains: something loads it that the TDS meter "
             "does not see."
         ),
-        for_client=(
+        for_client=_(
             "The resin was exhausted sooner than expected. We will look for the cause in the water on our next visit."
         ),
     ),
     Rule(
         id="D33",
-        title="Weak ions pass the resin",
+        title=_("Weak ions pass the resin"),
         pattern="weak_ions_through",
         step="resin",
         condition=when.weak_ions_through,
@@ -118,22 +119,22 @@ RESIN: Final[tuple[Rule, ...]] = (
             Cause(code="weak_ions_break_through_first", work=NoWork.ASKED_ELSEWHERE),
             Cause(code="chloramine_ammonium", work=LOOK),
         ),
-        confirm="Test the product for silica and ammonia.",
-        action="Replace the resin earlier, add an anion cartridge, check the carbon for chloramine.",
-        caution="Ammonia kills aquarium animals: test before use.",
+        confirm=_("Test the product for silica and ammonia."),
+        action=_("Replace the resin earlier, add an anion cartridge, check the carbon for chloramine."),
+        cautions=(_("Ammonia kills aquarium animals: test before use."),),
         source=PRACTICE,
-        for_installer=(
+        for_installer=_(
             "The product TDS is within its limit, yet ammonia, silica or algae are reported: weak ions pass before "
             "the TDS moves."
         ),
-        for_client=(
+        for_client=_(
             "The meter shows nothing wrong, but something it cannot see gets through. Test for ammonia before you "
             "use the water."
         ),
     ),
     Rule(
         id="D34",
-        title="Product rises in an open cup",
+        title=_("Product rises in an open cup"),
         pattern="product_rises_in_cup",
         step="resin",
         condition=when.cup_takes_up_air,
@@ -141,21 +142,21 @@ RESIN: Final[tuple[Rule, ...]] = (
         place=AT_FIRST_RESIN,
         outdated_by=("resin",),
         causes=(Cause(code="carbon_dioxide_from_air", work=NoWork.EXPLAINED), Cause(code="dirty_cup", work=LOOK)),
-        confirm="Read the product in the line, not in a cup.",
-        action="Nothing to repair.",
-        caution=NO_PART,
-        source="CRC Handbook: water in air reaches 1.1 uS/cm, about 0.5 mg/L",
-        for_installer=(
+        confirm=_("Read the product in the line, not in a cup."),
+        action=_("Nothing to repair."),
+        cautions=(NO_PART,),
+        source=_("CRC Handbook: water in air reaches 1.1 uS/cm, about 0.5 mg/L"),
+        for_installer=_(
             "1 to 2 mg/L in an open cup come from carbon dioxide in the air, or from the cup, not from the resin."
         ),
-        for_client=(
+        for_client=_(
             "Very pure water takes up a little carbon dioxide from the air in an open cup. This is normal, and "
             "nothing needs to be done."
         ),
     ),
     Rule(
         id="D35",
-        title="Permeate slightly acid",
+        title=_("Permeate slightly acid"),
         pattern="permeate_acid",
         step="resin",
         condition=when.acid_permeate,
@@ -163,12 +164,12 @@ RESIN: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(Cause(code="carbon_dioxide_passes_membrane", work=NoWork.EXPLAINED),),
-        confirm="Aerate a sample: the pH rises.",
-        action="Explain it to the client; fit calcite for drinking water, or where brass or copper follow.",
-        caution=METALS,
-        source="carbonate equilibrium",
-        for_installer="A pH of 5 to 6 after the membrane is carbon dioxide, which no membrane holds back.",
-        for_client=(
+        confirm=_("Aerate a sample: the pH rises."),
+        action=_("Explain it to the client; fit calcite for drinking water, or where brass or copper follow."),
+        cautions=(METALS,),
+        source=_("carbonate equilibrium"),
+        for_installer=_("A pH of 5 to 6 after the membrane is carbon dioxide, which no membrane holds back."),
+        for_client=_(
             "Water behind a reverse-osmosis membrane is slightly acid. This is normal, and nothing needs to be done."
         ),
     ),

@@ -17,7 +17,7 @@ from tests.fleet.engineering.diagnosis.test_rules import HEALTHY, PATTERNS
 ROOT = Path(__file__).parents[4]
 RECORDS = ROOT / "fleet/engineering/diagnosis/rules"
 CONDITIONS = ROOT / "fleet/engineering/diagnosis/conditions"
-SENTENCES = ("title", "pattern", "confirm", "action", "caution", "source", "for_installer", "for_client")
+SENTENCES = ("title", "pattern", "confirm", "action", "source", "for_installer", "for_client")
 rules = pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.id)
 
 
@@ -58,7 +58,7 @@ def test_a_rule_says_all_of_itself(rule: Rule) -> None:
     assert all(getattr(rule, name) for name in SENTENCES)
     assert rule.causes
     assert set(rule.doubts) <= set(STEPS)
-    for sentence in (rule.for_installer, rule.for_client, rule.confirm, rule.action, rule.caution):
+    for sentence in (rule.for_installer, rule.for_client, rule.confirm, rule.action, *rule.cautions):
         assert sentence == sentence.strip()
         assert sentence.endswith(".")
     if rule.must_be_seen_twice or rule.passes_with_season or rule.outdated_by:

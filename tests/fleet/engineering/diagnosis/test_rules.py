@@ -225,7 +225,7 @@ def test_the_order_of_work_is_kept() -> None:
 
 def test_every_rule_says_all_it_should() -> None:
     for rule in RULES:
-        for text in (rule.confirm, rule.action, rule.caution, rule.for_installer, rule.for_client):
+        for text in (rule.confirm, rule.action, *rule.cautions, rule.for_installer, rule.for_client):
             assert text.strip().endswith((".", "!")), rule.id
         assert rule.source
         assert rule.causes

@@ -1,0 +1,190 @@
+"""The words of a finding where its numbers say more than the record of its rule: for installer, client, and what to do.
+
+Spoken through `accounts.language`; values are in mg/L and fractions. What a rule always says stands in its record.
+"""
+
+from accounts.language import gettext
+
+# resin
+
+
+def lead_reads_as_permeate() -> str:
+    """What the outlet of a lead shows that holds nothing back, as the beginning of a sentence."""
+    return gettext("The lead outlet reads as the permeate")
+
+
+def lead_past_limit(share: float, limit: float, limit_mg_per_l: float) -> str:
+    """What the outlet of a lead past its limit shows, as the beginning of a sentence."""
+    words = gettext(
+        "The lead outlet is at {share:.0f} % of the permeate, against a limit of {limit:.0f} % ({tds:.2g} mg/L at the "
+        "permeate of this reading)"
+    )
+    return words.format(share=100.0 * share, limit=100.0 * limit, tds=limit_mg_per_l)
+
+
+def lag_exhausted_by_forecast(lead: str) -> tuple[str, str, str]:
+    """Of the lag only its forecast speaks."""
+    return (
+        gettext(
+            "{lead}, and by its own forecast the lag is exhausted too. Replace both: rotating would put an exhausted "
+            "cartridge in the lead."
+        ).format(lead=lead),
+        gettext(
+            "The first resin cartridge is exhausted, and by our estimate the second is too. We will come to replace "
+            "both."
+        ),
+        gettext(
+            "Replace both cartridges. Read the product first: where it is still good the forecast was too early, and "
+            "rotating is enough."
+        ),
+    )
+
+
+def product_unread(lead: str) -> tuple[str, str, str]:
+    """Nobody knows whether the lag holds."""
+    return (
+        gettext("{lead}; the product was not read, so whether the lag holds is not known.").format(lead=lead),
+        gettext("The first resin cartridge is exhausted. We will check the second when we come to replace it."),
+        gettext(
+            "Read the product first. Where it is good, discard the lead, move the lag to lead and fit a fresh lag; "
+            "where it is not, replace both."
+        ),
+    )
+
+
+def lag_holds(lead: str) -> str:
+    """The product is good."""
+    return gettext("{lead} and the product is still good: the lag holds, rotate.").format(lead=lead)
+
+
+def lag_begins_to_fail(lead: str) -> tuple[str, str]:
+    """The product is just past its limit."""
+    return (
+        gettext("{lead} and the product has begun to rise: rotate soon, and watch the lag.").format(lead=lead),
+        gettext(
+            "The first resin cartridge is exhausted and the second begins to let salt through. We will come soon to "
+            "replace the first."
+        ),
+    )
+
+
+def both_let_ions_through(lead: str) -> tuple[str, str]:
+    """Lead and lag are past their limits."""
+    return (
+        gettext("{lead} and the lag lets ions through as well: replace both.").format(lead=lead),
+        gettext(
+            "The first resin cartridge is exhausted and the second lets a little salt through. We will come to "
+            "replace both."
+        ),
+    )
+
+
+def only_resin_exhausted() -> tuple[str, str, str]:
+    """The one cartridge holds nothing back."""
+    return (
+        gettext("The product reads as the permeate: the resin is exhausted."),
+        gettext(
+            "The resin cartridge is exhausted, so you get plain reverse-osmosis water. We will come to replace it."
+        ),
+        _replace_one(),
+    )
+
+
+def only_resin_past_limit(product: float, limit: float) -> tuple[str, str, str]:
+    """The one cartridge lets through more than the limit."""
+    words = gettext("The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the resin is exhausted.")
+    return (
+        words.format(product=product, limit=limit),
+        gettext("The resin cartridge is exhausted and lets a little salt through. We will come to replace it."),
+        _replace_one(),
+    )
+
+
+def all_resin_exhausted() -> str:
+    """Nothing is held back, and only the product was read."""
+    return gettext(
+        "The product reads as the permeate: all resin of the unit is exhausted. The lead outlet was not read."
+    )
+
+
+def last_resin_past_limit(product: float, limit: float, lead: float | None) -> tuple[str, str]:
+    """The last cartridge lets through more than the limit; of the lead only its reading is known, or nothing."""
+    if lead is None:
+        words = gettext(
+            "The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the last resin lets ions "
+            "through. The lead outlet was not read."
+        )
+    else:
+        words = gettext(
+            "The product is at {product:.3g} mg/L, past its limit of {limit:.3g} mg/L: the last resin lets ions "
+            "through. The lead outlet is at {lead:.3g} mg/L."
+        )
+    return (
+        words.format(product=product, limit=limit, lead=lead),
+        gettext("The resin cartridges let a little salt through. We will come to replace them."),
+    )
+
+
+def _replace_one() -> str:
+    return gettext("Replace the resin cartridge; compare with the forecast and look for carbon dioxide.")
+
+
+# carbon and membrane
+
+
+def chlorine_through(chlorine: float, limit: float) -> str:
+    """Chlorine behind the last carbon."""
+    words = gettext(
+        "Chlorine after the last carbon is {chlorine:.2g} mg/L, against a limit of {limit:.2g} mg/L: it damages the "
+        "membrane."
+    )
+    return words.format(chlorine=chlorine, limit=limit)
+
+
+def lead_carbon_exhausted(share: float, limit: float, limit_mg_per_l: float) -> str:
+    """Chlorine between the carbons."""
+    words = gettext(
+        "The lead carbon lets {share:.0f} % of the chlorine through, against a limit of {limit:.0f} % "
+        "({chlorine:.2g} mg/L at the feed of this reading): it is exhausted."
+    )
+    return words.format(share=100.0 * share, limit=100.0 * limit, chlorine=limit_mg_per_l)
+
+
+def rejection_too_low(rejection: float, limit: float, limit_mg_per_l: float) -> str:
+    """Salt behind the membrane."""
+    words = gettext(
+        "The rejection of the membrane is {rejection:.1f} %, below its limit of {limit:.1f} % ({tds:.3g} mg/L in the "
+        "permeate at the feed of this reading)."
+    )
+    return words.format(rejection=100.0 * rejection, limit=100.0 * limit, tds=limit_mg_per_l)
+
+
+# flows and pressures
+
+
+def waste_from_low_pressure(is_cold: bool) -> tuple[str, str, str]:
+    """More waste for each litre, since the pressure is low, or low and the water cold."""
+    if is_cold:
+        installer = gettext("More waste per litre, but the normalised flow is normal: low pressure and colder water.")
+        client = gettext(
+            "The unit makes less water because of low pressure and colder water; the membrane is fine. If it makes too "
+            "little for you, please call us."
+        )
+    else:
+        installer = gettext("More waste per litre, but the normalised flow is normal: low pressure.")
+        client = gettext(
+            "The unit makes less water because of low pressure; the membrane is fine. If it makes too little for you, "
+            "please call us."
+        )
+    return installer, client, gettext("Find out why the pressure is low: line, prefilters, pump or tank.")
+
+
+def line_pressure_fell_prefilters_unread() -> tuple[str, str]:
+    """The line is weaker, and nobody knows of the prefilters."""
+    return (
+        gettext("The line pressure is more than 10 psi (69 kPa) below its baseline; the prefilters were not measured."),
+        gettext(
+            "The water pressure at your site has fallen, so the unit makes less water. We will look for the cause on "
+            "our next visit."
+        ),
+    )

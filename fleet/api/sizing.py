@@ -175,7 +175,11 @@ class OutletSerializer(SentencesSerializer):
     tds = QuantityField(
         kinds.TDS, source="tds_mg_per_l", allow_null=True, help_text="expected; null behind resin, below what shows"
     )
-    limit = QuantityField(kinds.TDS, source="limit_mg_per_l", help_text="highest the use allows")
+    limit = QuantityField(
+        kinds.TDS,
+        source="limit_mg_per_l",
+        help_text="highest that is allowed for the use",
+    )
 
 
 class RemarkSerializer(SentencesSerializer):

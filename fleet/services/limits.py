@@ -8,6 +8,7 @@ from dataclasses import fields
 from typing import Final
 
 from accounts.models import Company
+from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.limits import Limits, tightest
 from fleet.models import ExhaustionLimits, Position, Stage, Unit
 
@@ -19,10 +20,7 @@ _LEAST_TDS: Final = ExhaustionLimits.RANGES["product_tds_mg_per_l"][0]
 
 def limits_of_units(company: Company, unit_ids: Collection[int]) -> dict[int, Limits[float]]:
     """Unit id -> its limits, for those units of a company; three queries however many they are."""
-    stated = {
-        use: dict(zip(_COLUMNS, values, strict=True))
-        for use, *values in ExhaustionLimits.objects.of_company(company).values_list("use", *_COLUMNS)
-    }
+    stated = _stated(company)
     of_company = stated.get("", {})
     resin = Position.objects.of_company(company).filter(stage=Stage.RESIN, unit_id__in=unit_ids)
     with_resin = set(resin.values_list("unit_id", flat=True))
@@ -36,12 +34,27 @@ def limits_of_units(company: Company, unit_ids: Collection[int]) -> dict[int, Li
     }
 
 
-def limits_of_uses(company: Company, uses: Collection[str]) -> Limits[float]:
-    """The limits that a unit of these uses will have, before there is one: the tightest of all of them."""
-    rows = ExhaustionLimits.objects.of_company(company).filter(use__in=["", *uses]).values(*_COLUMNS)
-    return tightest(rows)
+def limits_of_uses(company: Company, uses: Collection[str]) -> dict[str, Limits[float]]:
+    """Use -> the limits that a unit of it will have before there is one, when it asks for what the use usually does."""
+    stated = _stated(company)
+    return {
+        use: tightest(
+            (
+                stated.get("", {}),
+                stated.get(use, {}),
+                {"product_tds_mg_per_l": TARGETS[use].product_tds_high_mg_per_l},
+            )
+        )
+        for use in uses
+    }
 
 
 def limits_of(unit: Unit) -> Limits[float]:
     """The limits of one unit."""
     return limits_of_units(unit.company, [unit.pk])[unit.pk]
+
+
+def _stated(company: Company) -> dict[str, dict[str, float | None]]:
+    """Use, or '' for every use -> what the company states."""
+    rows = ExhaustionLimits.objects.of_company(company).values_list("use", *_COLUMNS)
+    return {use: dict(zip(_COLUMNS, values, strict=True)) for use, *values in rows}

@@ -82,7 +82,7 @@ def alternative_of(
         layout=layout,
         parts=parts,
         fittings=fittings,
-        outlets=outlets_of(request, choice),
+        outlets=outlets_of(request, choice, policy),
         inlet_pressure_kpa=choice.inlet_pressure_kpa,
         usual_permeate_flow_l_per_day=choice.usual_flow_l_per_day,
         winter_permeate_flow_l_per_day=choice.winter_flow_l_per_day,

@@ -1,5 +1,6 @@
 """Alternatives side by side: least first cost, least running cost, least waste, each with its reasons."""
 
+import math
 import operator
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
@@ -11,6 +12,7 @@ from fleet.engineering.sizing.alternative import alternative_of
 from fleet.engineering.sizing.fittings import cheapest
 from fleet.engineering.sizing.flows import FlowChoice, allowed_waste_ratios, flow_choices, softened
 from fleet.engineering.sizing.offer import Alternative, Item, Offer, Remark, SizingRequest
+from fleet.engineering.sizing.remarks import rejects_enough
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import TASTES, train_of
 from fleet.engineering.sizing.words import comparison as words
@@ -67,7 +69,8 @@ def compare(request: SizingRequest, catalogue: Sequence[Item], policy: SizingPol
     if missing:
         return Offer((), tuple(missing))
     membranes = [item for item in catalogue if item.kind == "membrane"]
-    choices = _within_catalogue(_pure_enough(request, flow_choices(request, membranes, practice)), catalogue)
+    choices = _pure_enough(request, flow_choices(request, membranes, practice), practice)
+    choices = _within_catalogue(choices, catalogue)
     if not choices:
         return Offer((), (_why_none(request, practice),))
     alternatives: list[Alternative] = []
@@ -103,11 +106,15 @@ def _within_catalogue(choices: Sequence[FlowChoice], catalogue: Sequence[Item]) 
     return [choice for choice in choices if lacks(choice) == fewest]
 
 
-def _pure_enough(request: SizingRequest, choices: Sequence[FlowChoice]) -> Sequence[FlowChoice]:
-    """Keep to ways whose permeate is what every use without resin wants; all of them where none is."""
-    targets = [TARGETS[entry.use] for entry in request.uses]
-    limits = [target.product_tds_high_mg_per_l for target in targets if not target.needs_resin]
-    return [choice for choice in choices if all(choice.permeate_tds_mg_per_l <= limit for limit in limits)] or choices
+def _pure_enough(request: SizingRequest, choices: Sequence[FlowChoice], policy: SizingPolicy) -> Sequence[FlowChoice]:
+    """Keep to ways with the rejection and the permeate that the limits ask for; those that come nearest where none is.
+
+    The permeate is held to the uses without resin.
+    """
+    uses = [entry.use for entry in request.uses if not TARGETS[entry.use].needs_resin]
+    most = min((policy.limits_of(use).product_tds_mg_per_l for use in uses), default=math.inf)
+    rejecting = [choice for choice in choices if rejects_enough(request, choice, policy)] or choices
+    return [choice for choice in rejecting if choice.permeate_tds_mg_per_l <= most] or rejecting
 
 
 def _why_none(request: SizingRequest, policy: SizingPolicy) -> Remark:

@@ -210,7 +210,7 @@ class Outlet:
     """Where one use takes its water, and what it gets there.
 
     `branch` is ``"membrane"`` or ``"resin"``; `tds_mg_per_l` is None behind resin, which gives less than a meter shows
-    until it is due; `limit_mg_per_l` is the highest the use allows.
+    until it is due; `limit_mg_per_l` is the highest allowed for the use.
     """
 
     use: str

@@ -69,6 +69,7 @@ def remarks_on(
     return (
         _layout(request, layout),
         *_assumed(request, policy),
+        *_rejection(request, choice, policy),
         *_running(request, choice, policy),
         *_stored(request, choice, store),
         *_water(request, parts),
@@ -76,8 +77,25 @@ def remarks_on(
     )
 
 
-def outlets_of(request: SizingRequest, choice: FlowChoice) -> tuple[Outlet, ...]:
-    """Return where each use takes its water and whether it gets what it wants.
+def rejects_enough(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> bool:
+    """Return whether a membrane is expected to reject, when new, what the limits of the site ask of it for good.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import Item, WaterUse
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> asked = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> item = Item("M", "", "membrane", 38.0)
+    >>> good, poor = (FlowChoice(item, 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, tds) for tds in (8.0, 26.0))
+    >>> rejects_enough(asked, good, SizingPolicy()), rejects_enough(asked, poor, SizingPolicy())
+    (True, False)
+    """
+    least = policy.limits.minimum_rejection_fraction
+    return choice.permeate_tds_mg_per_l <= (1.0 - least) * request.survey.feed_tds_mg_per_l
+
+
+def outlets_of(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> tuple[Outlet, ...]:
+    """Return where each use takes its water and whether it is within the limit of that use.
 
     Examples
     --------
@@ -86,32 +104,32 @@ def outlets_of(request: SizingRequest, choice: FlowChoice) -> tuple[Outlet, ...]
     >>> uses = (WaterUse("reef", 70.0), WaterUse("drinking", 70.0))
     >>> asked = SizingRequest(uses, SiteSurvey("reef", 140.0, 420.0, 8.0, 14.0, 250.0))
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
-    >>> [(outlet.use, outlet.branch, outlet.tds_mg_per_l) for outlet in outlets_of(asked, flows)]
+    >>> [(outlet.use, outlet.branch, outlet.tds_mg_per_l) for outlet in outlets_of(asked, flows, SizingPolicy())]
     [('reef', 'resin', None), ('drinking', 'membrane', 8.0)]
     """
     outlets = []
     for entry in request.uses:
         target = TARGETS[entry.use]
         tds = None if target.needs_resin else choice.permeate_tds_mg_per_l
-        limit = target.product_tds_high_mg_per_l
-        sentences = _outlet(entry.use, tds, request.unit_system)
+        limit = policy.limits_of(entry.use).product_tds_mg_per_l
+        sentences = _outlet(entry.use, tds, limit, request.unit_system)
         branch = "resin" if target.needs_resin else "membrane"
         outlets.append(Outlet(entry.use, entry.demand_l_per_week, branch, tds, limit, *sentences))
     return tuple(outlets)
 
 
-def _outlet(use: str, tds: float | None, system: str) -> Sentences:
+def _outlet(use: str, tds: float | None, limit_mg_per_l: float, system: str) -> Sentences:
     target = TARGETS[use]
-    ends = (target.product_tds_low_mg_per_l, target.product_tds_high_mg_per_l)
-    low, high = (in_words(value, "tds", system) for value in ends)
+    limit = in_words(limit_mg_per_l, "tds", system)
     if tds is None:
-        return words.behind_resin(use, high)
+        return words.behind_resin(use, limit)
     shown = in_words(tds, "tds", system)
-    if tds > target.product_tds_high_mg_per_l:
-        return words.not_pure_enough(use, shown, high)
+    if tds > limit_mg_per_l:
+        return words.not_pure_enough(use, shown, limit)
     if tds < target.product_tds_low_mg_per_l:
-        return words.purer_than_wanted(use, shown, low, high)
-    return words.pure_enough(use, shown, high)
+        ends = (target.product_tds_low_mg_per_l, target.product_tds_high_mg_per_l)
+        return words.purer_than_wanted(use, shown, *(in_words(value, "tds", system) for value in ends))
+    return words.pure_enough(use, shown, limit)
 
 
 def _layout(request: SizingRequest, layout: str) -> Remark:
@@ -152,6 +170,13 @@ def _assumed(request: SizingRequest, policy: SizingPolicy) -> Iterator[Remark]:
         yield Remark("water_price_assumed", *words.water_price_assumed(price))
     if request.starts_per_day is None and (request.flush_l_per_start or policy.flush_l_per_start) > 0.0:
         yield Remark("starts_assumed", *words.starts_assumed(policy.starts_per_day))
+
+
+def _rejection(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> Iterator[Remark]:
+    if not rejects_enough(request, choice, policy):
+        expected = 1.0 - choice.permeate_tds_mg_per_l / request.survey.feed_tds_mg_per_l
+        sentences = words.rejects_too_little(expected, policy.limits.minimum_rejection_fraction)
+        yield Remark("rejects_too_little", *sentences)
 
 
 def _running(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> Iterator[Remark]:

@@ -1,13 +1,15 @@
 """What is asked at a site before a unit is laid out, and what the company's practice is."""
 
-from dataclasses import dataclass, fields
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
 from typing import Final
 
 from fleet.engineering.arrays import in_range
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.targets import TARGETS
-from fleet.engineering.limits import HOUSE, Limits
+from fleet.engineering.limits import HOUSE, Limits, stricter, tightest
 
 DISINFECTANTS: Final = ("chlorine", "chloramine", "none", "unknown")
 
@@ -102,8 +104,10 @@ class SizingPolicy:
     prefilter_allowance_kpa : float
         What prefilters take between two changes.
     limits : Limits
-        What counts as exhausted at the site: when cartridges are replaced, and the flow left at the end of a membrane's
-        life.
+        What counts as exhausted at the site, whatever the use: when cartridges are replaced, the least rejection of a
+        membrane and the flow left at the end of its life.
+    limits_by_use : mapping
+        Use -> its limits, where the company has its own; see `limits_of`.
     most_membranes : int
         Elements of one kind side by side behind one restrictor.
     waste_ratios : tuple of float
@@ -141,6 +145,7 @@ class SizingPolicy:
     highest_line_kpa: float = 80.0 * KILOPASCAL_PER_PSI
     prefilter_allowance_kpa: float = 8.0 * KILOPASCAL_PER_PSI
     limits: Limits[float] = HOUSE
+    limits_by_use: Mapping[str, Limits[float]] = field(default_factory=dict)
     most_membranes: int = 4
     waste_ratios: tuple[float, ...] = (2.0, 3.0, 4.0, 5.0)
     least_ratio_up_to_hardness: tuple[tuple[float, float], ...] = ((60.0, 2.0), (171.0, 3.0), (float("inf"), 4.0))
@@ -161,3 +166,54 @@ class SizingPolicy:
     tap_draw_share: float = 0.5
     tap_draw_window_h: float = 0.5
     least_tap_store_l: float = 4.0
+
+    @classmethod
+    def of_limits(cls, limits_by_use: Mapping[str, Limits[float]]) -> "SizingPolicy":
+        """Return the usual practice for a unit that serves these uses by their limits.
+
+        Parameters
+        ----------
+        limits_by_use : mapping
+            Use -> `Limits`, one use at least. The strictest of each holds for what all uses share.
+
+        Returns
+        -------
+        SizingPolicy
+            Everything else as usual.
+
+        Raises
+        ------
+        ValueError
+            Without a use.
+
+        Examples
+        --------
+        >>> pair = {"reef": tightest([{"lead_resin_fraction": 0.5}]), "coffee": HOUSE}
+        >>> SizingPolicy.of_limits(pair).limits.lead_resin_fraction
+        0.5
+        """
+        if not limits_by_use:
+            raise ValueError("A unit serves one use at least: give the limits of each.")
+        shared = {
+            one.name: functools.reduce(
+                functools.partial(stricter, one.name), [getattr(limits, one.name) for limits in limits_by_use.values()]
+            )
+            for one in fields(Limits)
+        }
+        return cls(limits=Limits(**shared), limits_by_use=limits_by_use)
+
+    def limits_of(self, use: str) -> Limits[float]:
+        """Return the limits that the water of one use is held to: the company's, or what the use usually asks for.
+
+        Raises
+        ------
+        KeyError
+            A use that is none; `SiteSurvey` refuses it before.
+
+        Examples
+        --------
+        >>> SizingPolicy().limits_of("planted").product_tds_mg_per_l
+        20.0
+        """
+        usual = {"product_tds_mg_per_l": TARGETS[use].product_tds_high_mg_per_l}
+        return self.limits_by_use.get(use) or tightest([usual])

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.limits import Limits
 from fleet.engineering.sizing.demand import flush_water_l_per_week
 from fleet.engineering.sizing.flows import FlowChoice
@@ -267,6 +268,8 @@ def _resins(
     taste: Taste,
 ) -> list[Part]:
     lives = []
+    with_resin = [entry.use for entry in request.uses if TARGETS[entry.use].needs_resin]
+    strictest = min(policy.limits_of(use).product_tds_mg_per_l for use in with_resin)
     for item in catalogue:
         if item.kind != "resin":
             continue
@@ -278,6 +281,7 @@ def _resins(
                 water_l_per_day=request.resin_demand_l_per_week / 7.0,
                 cartridges=2 if second else 1,
                 policy=policy,
+                product_limit_mg_per_l=strictest,
                 is_degassed=choice.is_degassed,
             )
         except EngineeringError:

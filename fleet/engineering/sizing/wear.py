@@ -26,6 +26,9 @@ DEFAULT_SERVICE_TIME_DAYS: Final[Mapping[str, float]] = {
 # Where the chlorine was not measured (common practice, no source).
 ASSUMED_CHLORINE_MG_PER_L: Final = 1.0
 DAYS_PER_YEAR: Final = 365.25
+# A single resin is planned to be changed when this share of its permeate passes, however loose the limit of the
+# product is (common practice, no source).
+_PLANNED_BREAKTHROUGH_FRACTION: Final = 0.1
 _LEAST_DAYS: Final = 0.01
 
 
@@ -241,16 +244,15 @@ def carbon_dioxide_meq_per_l(survey: SiteSurvey) -> float:
 
 
 @lru_cache(maxsize=64)
-def _share_used(cartridges: int, lead_limit_fraction: float) -> float:
-    """Share of a resin cartridge's capacity that is used before it is changed."""
+def _share_used(cartridges: int, lead_limit_fraction: float, passed_fraction: float) -> float:
+    """Share of a resin cartridge's capacity that is used before it is changed; the last is of the permeate."""
     if cartridges > 1:
         return float(
             lead_lag.steady_throughput_capacities(
                 resin.TYPICAL_TRANSFER_UNITS, lead_outlet_fraction_at_rotation=lead_limit_fraction
             )
         )
-    # Planned to be changed a little before the product reaches its limit, whatever the permeate of the day; no limit.
-    return float(resin.throughput_at_breakthrough(resin.TYPICAL_TRANSFER_UNITS, 0.1))
+    return float(resin.throughput_at_breakthrough(resin.TYPICAL_TRANSFER_UNITS, passed_fraction))
 
 
 def resin_life(
@@ -261,6 +263,7 @@ def resin_life(
     water_l_per_day: float,
     cartridges: int,
     policy: SizingPolicy,
+    product_limit_mg_per_l: float = HOUSE.product_tds_mg_per_l,
     is_degassed: bool = False,
 ) -> Life:
     """Return the life of a resin cartridge: how long until the lead (or the only one) is changed.
@@ -276,9 +279,12 @@ def resin_life(
     water_l_per_day : float
         Through the resin.
     cartridges : int
-        1, changed at a tenth of the permeate; or 2 in rotation, each used nearly whole.
+        1, changed at a tenth of the permeate or at the limit of the product where that comes first; or 2 in rotation,
+        each used nearly whole.
     policy : SizingPolicy
-        Silica passage, and what degassing leaves.
+        Silica passage, what degassing leaves, and when a lead is replaced.
+    product_limit_mg_per_l : float
+        Product TDS at which a single cartridge is exhausted, above 0.
     is_degassed : bool
         Whether the permeate is degassed before the resin.
 
@@ -310,7 +316,8 @@ def resin_life(
     capacity_l = float(
         resin.service_volume_l(resin.capacity_eq(item.resin_volume_l or 0.0, item.resin_capacity_eq_per_l or 0.0), load)
     )
-    days = capacity_l * _share_used(cartridges, policy.limits.lead_resin_fraction) / water_l_per_day
+    passed = min(_PLANNED_BREAKTHROUGH_FRACTION, product_limit_mg_per_l / permeate_tds_mg_per_l)
+    days = capacity_l * _share_used(cartridges, policy.limits.lead_resin_fraction, passed) / water_l_per_day
     return life_of("resin", capacity_days=days, maximum_service_time_days=item.maximum_service_time_days)
 
 

@@ -106,7 +106,7 @@ def size_for(
         request = SizingRequest(
             water_uses, SiteSurvey(use=uses[0].use, demand_l_per_week=total, **feed_water), **limits
         )
-        practice = SizingPolicy(limits=limits_of_uses(by.company, [use.use for use in uses]))
+        practice = SizingPolicy.of_limits(limits_of_uses(by.company, [use.use for use in uses]))
         return compare(request, _catalogue(by), practice)
     except EngineeringError as error:
         raise InvalidInput(

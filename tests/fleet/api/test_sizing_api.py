@@ -186,6 +186,23 @@ def test_an_offer_is_made_by_the_limits_of_the_company(
     assert after["resin lead"] < before["resin lead"]
 
 
+def test_each_use_is_offered_by_its_own_limit_of_the_company(
+    catalogue: Company, as_owner: APIClient, as_office: APIClient
+) -> None:
+    def outlets() -> dict[str, tuple[float, str]]:
+        best = as_office.post(PATH, asked()).json()["alternatives"][0]
+        return {entry["use"]: (entry["limit"]["value"], entry["installer_sentence"]) for entry in best["outlets"]}
+
+    assert {use: limit for use, (limit, _) in outlets().items()} == {"reef": 1.0, "drinking": 50.0}
+    for use, limit in (("reef", "0.5 mg/L"), ("drinking", "3 mg/L")):
+        stated = {"use": use, "product_tds": limit}
+        assert as_owner.post("/api/v1/exhaustion-limits/", stated).status_code == 201
+    after = outlets()
+    assert {use: limit for use, (limit, _) in after.items()} == {"reef": 0.5, "drinking": 3.0}
+    assert "before 0.5 mg/L shows" in after["reef"][1]
+    assert "the limit for drinking is 3 mg/L. More pressure" in after["drinking"][1]
+
+
 @pytest.fixture
 def unit(company: Company) -> Unit:
     unit = factories.UnitFactory(company=company, commissioned_on=date(2026, 1, 1), design_recovery_fraction=0.2)

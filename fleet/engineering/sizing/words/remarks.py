@@ -55,8 +55,8 @@ def behind_resin(use: str, limit: str) -> Sentences:
 def not_pure_enough(use: str, shown: str, limit: str) -> Sentences:
     """The permeate is above what a use wants."""
     installer = gettext(
-        "Behind the membrane: about {shown} is expected and {use} wants {limit} or less. More pressure or a membrane "
-        "of higher rejection helps."
+        "Behind the membrane: about {shown} is expected and the limit for {use} is {limit}. More pressure or a "
+        "membrane of higher rejection helps."
     )
     client = gettext("The water for {use} will contain more salts than is usual for it; ask us what helps.")
     words = use_in_words(use)
@@ -75,7 +75,7 @@ def purer_than_wanted(use: str, shown: str, low: str, high: str) -> Sentences:
 
 def pure_enough(use: str, shown: str, limit: str) -> Sentences:
     """The permeate is what a use wants."""
-    installer = gettext("Behind the membrane: about {shown} is expected, and {use} wants {limit} or less.")
+    installer = gettext("Behind the membrane: about {shown} is expected, and the limit for {use} is {limit}.")
     client = gettext("The water for {use} comes straight from the membrane, which is pure enough for it.")
     words = use_in_words(use)
     return installer.format(shown=shown, use=words, limit=limit), client.format(use=words)
@@ -133,6 +133,17 @@ def starts_assumed(starts: float) -> Sentences:
 
 
 # how it runs
+
+
+def rejects_too_little(expected: float, least: float) -> Sentences:
+    """A membrane that is past the limit of its rejection when new; both are fractions."""
+    shown, limit = (f"{round(100.0 * fraction, 1):g} %" for fraction in (expected, least))
+    installer = gettext(
+        "The membrane is expected to hold back {shown} of the salts, and below {limit} it counts as exhausted: more "
+        "pressure or a membrane of higher rejection is needed."
+    )
+    client = gettext("At your place this membrane would hold back less of the salts than we ask of one.")
+    return installer.format(shown=shown, limit=limit), client
 
 
 def runs_little(hours: float) -> Sentences:

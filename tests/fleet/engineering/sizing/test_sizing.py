@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas import scaling
 from fleet.engineering.formulas.expected_flow import MembraneRating
-from fleet.engineering.limits import HOUSE
+from fleet.engineering.limits import HOUSE, tightest
 from fleet.engineering.sizing import (
     Alternative,
     Item,
@@ -23,6 +23,7 @@ from fleet.engineering.sizing import (
     compare,
 )
 from fleet.engineering.sizing.fittings import nearest_restrictor
+from fleet.engineering.sizing.survey import SizingPolicy
 
 # Invented; labels typical of small membranes: 60 psi, 25 degC, 250 mg/L, 15 %.
 LABEL = MembraneRating(284.0, 413.6854, 25.0, 250.0, 0.15, 0.97)
@@ -387,6 +388,7 @@ def test_a_smaller_catalogue_is_never_better_at_anything(gone: str, line: float)
 
 
 PLANTED_LIMIT = 20.0
+LOOSE = tightest([{"product_tds_mg_per_l": 50.0}])
 
 
 def test_ways_that_miss_what_a_use_wants_are_left_out_while_others_meet_it() -> None:
@@ -398,6 +400,47 @@ def test_ways_that_miss_what_a_use_wants_are_left_out_while_others_meet_it() -> 
     without = offer(salty, ("planted", 200.0), has_power=False).alternatives
     assert all(alternative.permeate_tds_mg_per_l > PLANTED_LIMIT for alternative in without)
     assert all("of higher rejection helps" in alternative.outlets[0].for_installer for alternative in without)
+
+
+def test_a_stricter_limit_of_the_company_leaves_out_what_misses_it() -> None:
+    """Halfway between the purest way and the poorest; the other use keeps its own, looser limit."""
+    salty = replace(SOFT_WATER, feed_tds_mg_per_l=430.0, lowest_line_pressure_kpa=50 * 6.894757293168361)
+    request = SizingRequest((WaterUse("planted", 200.0), WaterUse("drinking", 20.0)), salty)
+    usual = compare(request, CATALOGUE).alternatives
+    limit = 0.5 * (
+        min(entry.permeate_tds_mg_per_l for entry in usual) + max(entry.permeate_tds_mg_per_l for entry in usual)
+    )
+    strict = SizingPolicy.of_limits({"planted": tightest([{"product_tds_mg_per_l": limit}]), "drinking": LOOSE})
+    kept = compare(request, CATALOGUE, strict).alternatives
+    assert kept
+    assert all(entry.permeate_tds_mg_per_l <= limit for entry in kept)
+    assert [outlet.limit_mg_per_l for outlet in kept[0].outlets] == [limit, LOOSE.product_tds_mg_per_l]
+    assert any(entry.permeate_tds_mg_per_l > limit for entry in usual)
+
+
+@pytest.mark.parametrize(("least", "is_met"), [(0.955, True), (0.995, False)])
+def test_membranes_that_reject_too_little_are_left_out_and_said_where_none_does(least: float, *, is_met: bool) -> None:
+    request = SizingRequest((WaterUse("reef", 200.0),), replace(SOFT_WATER, lowest_line_pressure_kpa=345.0))
+    limits = tightest([{"product_tds_mg_per_l": 1.0, "minimum_rejection_fraction": least}])
+    usual = compare(request, CATALOGUE).alternatives
+    kept = compare(request, CATALOGUE, SizingPolicy.of_limits({"reef": limits})).alternatives
+    rejections = [1.0 - entry.permeate_tds_mg_per_l / 250.0 for entry in kept]
+    assert kept
+    assert all((rejection >= least) is is_met for rejection in rejections)
+    assert all(("rejects_too_little" in codes(entry.reasons)) is not is_met for entry in kept)
+    assert any(1.0 - entry.permeate_tds_mg_per_l / 250.0 < least for entry in usual)
+    assert not any("rejects_too_little" in codes(entry.reasons) for entry in usual)
+
+
+def test_a_single_resin_is_replaced_before_a_stricter_limit_of_the_product_is_reached() -> None:
+    request = SizingRequest((WaterUse("reef", 140.0),), SOFT_WATER, most_cartridges=4)
+
+    def days(product_tds_mg_per_l: float) -> float:
+        limits = tightest([{"product_tds_mg_per_l": product_tds_mg_per_l}])
+        policy = SizingPolicy.of_limits({"reef": limits})
+        return compare(request, CATALOGUE, policy).alternatives[0].parts[-1].life.days
+
+    assert days(0.1) < days(0.3) < days(1.0)
 
 
 def test_resin_that_lasts_days_is_offered_only_where_none_lasts_longer() -> None:

@@ -170,12 +170,12 @@ def test_a_single_unit_shows_what_stands_in_it_what_it_says_and_until_when(site:
     values = answer["latest_reading"]["indicators"]["values"]
     pressure = values["net_driving_pressure"]
     assert (pressure["value"], pressure["unit"], pressure["uncertainty"]) == (3.8, "bar", 0.1)
-    assert pressure["installer_sentence"].startswith("3.8 bar are left to press water through the membrane")
+    assert pressure["installer_sentence"].endswith("after back-pressure and osmotic pressure, is 3.8 bar.")
     assert values["waste_ratio"] == {
         "value": 4.0,
         "unit": "",
-        "installer_sentence": "4 parts of concentrate go to drain for one part of permeate.",
-        "client_sentence": "For each litre of purified water, 4 litres go to the drain.",
+        "installer_sentence": "The concentrate flow is 4 times the permeate flow.",
+        "client_sentence": "The unit sends 4 times as much water to the drain as it purifies.",
     }
     listed = as_installer.get("/api/v1/units/?ordering=next_change_on").json()["results"]
     assert listed[0]["next_change_on"] == latest.p50.isoformat()

@@ -71,6 +71,9 @@ class Quantity:
         None where values may jump.
     unit_slips : tuple of float
         Factors by which a value is off when it was meant in another unit.
+    also : str
+        Other names that people write over a column of it, separated by commas. A name of several quantities is that
+        whose unit the column has.
     """
 
     name: str
@@ -82,34 +85,46 @@ class Quantity:
     zero_is_no_reading: bool = False
     slip_log: float | None = None
     unit_slips: tuple[float, ...] = ()
+    also: str = ""
 
 
 READING_QUANTITIES: Final = (
     Quantity(
         "line_pressure_kpa", "P_line", LINE_PRESSURE, "supply pressure before the unit, gauge, while flowing",
         slip_log=0.75, unit_slips=_PRESSURE_SLIPS,
+        also="mains pressure, supply pressure, incoming pressure, tap pressure, house pressure",
     ),
     Quantity(
         "prefilter_outlet_pressure_kpa", "P_pre", LINE_PRESSURE, "pressure behind sediment and carbon, gauge",
         needs_flow=True, slip_log=1.1, unit_slips=_PRESSURE_SLIPS,
+        also="pressure after prefilter, pressure after prefilters, pressure behind prefilters, "
+        "after prefilters",
     ),
     Quantity(
         "inlet_pressure_kpa", "P_f", INLET_PRESSURE, "pressure at the membrane inlet, gauge",
         needs_flow=True, slip_log=1.1, unit_slips=_PRESSURE_SLIPS,
+        also="membrane pressure, membrane inlet pressure, pump pressure",
     ),
     Quantity(
         "tank_pressure_kpa", "P_p", TANK_PRESSURE,
         "pressure of the storage tank, gauge: back-pressure on the permeate",
+        also="tank",
     ),
-    Quantity("temperature_degc", "T", WATER_TEMPERATURE, "temperature of the feed"),
+    Quantity(
+        "temperature_degc", "T", WATER_TEMPERATURE, "temperature of the feed",
+        also="temp, water temp, water temperature, feed temp, feed temperature",
+    ),
     Quantity(
         "feed_tds_mg_per_l", "C_f", FEED_TDS,
         "TDS of the feed; all TDS is half the conductivity at 25 degC in uS/cm",
         zero_is_no_reading=True, slip_log=0.8,
+        also="tap tds, tds in, feed water tds, source tds, mains tds, raw water tds, feed conductivity, "
+        "tap conductivity",
     ),
     Quantity(
         "permeate_tds_mg_per_l", "C_p", PERMEATE_TDS, "TDS behind the membrane, before resin, after flushing",
         needs_flow=True, needs_flushing=True, slip_log=1.1,
+        also="ro tds, membrane tds, tds after membrane, tds after ro, permeate conductivity",
     ),
     Quantity(
         "permeate_tds_at_start_mg_per_l", "C_p0", PERMEATE_TDS,
@@ -118,44 +133,62 @@ READING_QUANTITIES: Final = (
     Quantity(
         "interstage_tds_mg_per_l", "C_lead", PERMEATE_TDS, "TDS at the outlet of the lead resin",
         needs_flow=True, needs_flushing=True,
+        also="tds after lead resin, tds after first resin, tds between resins",
     ),
     Quantity(
         "product_tds_mg_per_l", "C_prod", PERMEATE_TDS, "TDS of the product, behind the last resin",
         needs_flow=True, needs_flushing=True,
+        also="di tds, tds after di, tds after resin, product water tds, final tds, "
+        "product conductivity",
     ),
     Quantity(
         "concentrate_tds_mg_per_l", "C_c", CONCENTRATE_TDS, "TDS of the concentrate (waste)",
         needs_flow=True, zero_is_no_reading=True,
+        also="waste tds, drain tds, reject tds, brine tds",
     ),
     Quantity(
         "permeate_flow_l_per_day", "Q_p", PRODUCT_FLOW, "flow of the permeate",
         needs_flow=True, slip_log=1.0, unit_slips=_FLOW_SLIPS,
+        also="product flow, production, membrane flow",
     ),
     Quantity(
         "concentrate_flow_l_per_day", "Q_c", WASTE_FLOW, "flow of the concentrate to drain",
         needs_flow=True, slip_log=1.0, unit_slips=_FLOW_SLIPS,
+        also="drain flow, waste flow, reject flow, brine flow, waste water flow",
     ),
     Quantity(
-        "feed_free_chlorine_mg_per_l", "Cl_f,free", FEED_CHLORINE, "free chlorine in the feed, as Cl2", slip_log=2.0
+        "feed_free_chlorine_mg_per_l", "Cl_f,free", FEED_CHLORINE, "free chlorine in the feed, as Cl2", slip_log=2.0,
+        also="tap free chlorine, free chlorine in, feed water free chlorine",
     ),
     Quantity(
-        "feed_total_chlorine_mg_per_l", "Cl_f,tot", FEED_CHLORINE, "total chlorine in the feed, as Cl2", slip_log=2.0
+        "feed_total_chlorine_mg_per_l", "Cl_f,tot", FEED_CHLORINE, "total chlorine in the feed, as Cl2", slip_log=2.0,
+        also="tap total chlorine, total chlorine in, feed water total chlorine",
     ),
     Quantity(
         "interstage_chlorine_mg_per_l", "Cl_lead", CHLORINE_AFTER_CARBON,
         "total chlorine behind the lead carbon, as Cl2",
+        also="total chlorine after lead carbon, total chlorine between carbons",
     ),
     Quantity(
         "carbon_outlet_free_chlorine_mg_per_l", "Cl_c,free", CHLORINE_AFTER_CARBON,
         "free chlorine behind the last carbon, as Cl2",
+        also="free chlorine after carbon, free chlorine behind carbon",
     ),
     Quantity(
         "carbon_outlet_total_chlorine_mg_per_l", "Cl_c,tot", CHLORINE_AFTER_CARBON,
         "total chlorine behind the last carbon, as Cl2",
+        also="total chlorine after carbon, total chlorine behind carbon",
     ),
-    Quantity("feed_ph", "pH_f", TAP_PH, "pH of the feed"),
+    Quantity(
+        "feed_ph", "pH_f", TAP_PH, "pH of the feed",
+        also="tap ph",
+    ),
     Quantity("product_ph", "pH_prod", PRODUCT_PH, "pH of the product"),
-    Quantity("totaliser_l", "V", COUNTER, "volume counter; the unit says which stream it counts"),
+    Quantity(
+        "totaliser_l", "V", COUNTER, "volume counter; the unit says which stream it counts",
+        also="totaliser reading, totalizer, totalizer reading, counter, counter reading, meter, "
+        "meter reading, water meter, water meter reading, volume counter",
+    ),
 )  # fmt: skip
 """Every quantity of a reading, in the order in which people are shown them."""
 

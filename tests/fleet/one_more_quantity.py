@@ -97,7 +97,7 @@ def forecast() -> dict[str, Any]:
     import numpy as np
 
     from fleet.forecasting import build_fleet
-    from fleet.forecasting.files.guide import guide_text
+    from fleet.forecasting.files.guide_text import guide_text
     from fleet.forecasting.inputs import vocabulary as words
     from fleet.forecasting.inputs.screen import screen
     from tests.fleet.forecasting.fleets import NOW, columns, readings

@@ -5,7 +5,6 @@ from typing import Final
 
 from fleet.engineering.nomenclature import WATER_TERMS
 from fleet.engineering.quantities import READING_QUANTITIES
-from fleet.engineering.units import QUANTITY_KINDS
 from fleet.forecasting.inputs import vocabulary as words
 
 
@@ -23,7 +22,6 @@ class FileColumn:
     needed: bool
     meaning: str
     words: tuple[str, ...] = ()
-    also: tuple[str, ...] = ()
 
 
 _UNIT_SUFFIXES: Final = (
@@ -41,8 +39,8 @@ def _quantity(field: str, meaning: str) -> FileColumn:
     return FileColumn(header.replace("_", " "), field, "quantity", False, meaning)
 
 
-UNIT: Final = FileColumn("unit", "unit_id", "text", True, "the unit's own name", also=("unit id", "unit code"))
-SITE: Final = FileColumn("site", "site_id", "text", True, "the site's own name", also=("site id", "site code"))
+UNIT: Final = FileColumn("unit", "unit_id", "text", True, "the unit's own name")
+SITE: Final = FileColumn("site", "site_id", "text", True, "the site's own name")
 STAGE: Final = FileColumn("stage", "stage", "word", True, "which stage", words.STAGES)
 ROLE: Final = FileColumn("role", "role", "word", False, "one cartridge, or first and second of two", words.ROLES)
 
@@ -54,8 +52,7 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
     "units.csv": (
         UNIT,
         FileColumn(
-            "site", "site_id", "text", False, "where it stands; empty: a site of its own", also=("site id", "site code")
-        ),
+            "site", "site_id", "text", False, "where it stands; empty: a site of its own"),
         FileColumn("use", "use", "word", False, "what the water is for", words.USES),
         FileColumn("kind", "kind", "word", False, "RO, or RO with resin", words.KINDS),
         FileColumn(
@@ -73,30 +70,24 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
         ),
         FileColumn("tds factor", "tds_factor", "number", False, "of its meter, mg/L per uS/cm, for TDS in ppm or mg/L"),
         FileColumn("tds resolution", "tds_resolution_mg_per_l", "tds", False, "smallest step of the TDS meter"),
-        FileColumn("booster pump", "has_booster_pump", "flag", False, "yes or no", also=("has booster pump",)),
-        FileColumn("pressure tank", "has_pressure_tank", "flag", False, "yes or no", also=("has pressure tank",)),
+        FileColumn("booster pump", "has_booster_pump", "flag", False, "yes or no"),
+        FileColumn("pressure tank", "has_pressure_tank", "flag", False, "yes or no"),
         FileColumn(
-            "chloraminated", "is_chloraminated", "flag", False, "whether the supply carries chloramine",
-            also=("is chloraminated", "chloramine"),
-        ),
+            "chloraminated", "is_chloraminated", "flag", False, "whether the supply carries chloramine"),
         FileColumn(
-            "totaliser", "totaliser", "word", False, "stream that the counter counts", words.TOTALISER_STREAMS,
-            also=("totaliser stream",),
-        ),
+            "totaliser", "totaliser", "word", False, "stream that the counter counts", words.TOTALISER_STREAMS),
         FileColumn(
-            "commissioned", "commissioned_day", "time", False, "when the unit was commissioned",
-            also=("commissioned on", "commissioned at", "commissioned day"),
-        ),
+            "commissioned", "commissioned_day", "time", False, "when the unit was commissioned"),
     ),
     "positions.csv": (
-        FileColumn("position", "position_id", "text", True, "the position's own name", also=("position id",)),
+        FileColumn("position", "position_id", "text", True, "the position's own name"),
         UNIT,
         STAGE,
         ROLE,
         FileColumn("order", "order", "number", False, "place in the train, counted from the feed"),
     ),
     "items.csv": (
-        FileColumn("item", "item_id", "text", True, "the item's own name", also=("item id", "item code")),
+        FileColumn("item", "item_id", "text", True, "the item's own name"),
         STAGE,
         _quantity("micron_rating_um", "sediment: nominal rating"),
         _quantity("rated_volume_l", "sediment: feed volume by the label"),
@@ -124,33 +115,28 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
         ),
     ),
     "placements.csv": (
-        FileColumn("placement", "placement_id", "text", False, "own name, if another row refers to it",
-                   also=("placement id",)),
-        FileColumn("position", "position_id", "text", False, "the position; or give unit, stage and role",
-                   also=("position id",)),
-        FileColumn("unit", "unit_id", "text", False, "the unit, with stage and role", also=("unit id", "unit code")),
+        FileColumn("placement", "placement_id", "text", False, "own name, if another row refers to it"),
+        FileColumn("position", "position_id", "text", False, "the position; or give unit, stage and role"),
+        FileColumn("unit", "unit_id", "text", False, "the unit, with stage and role"),
         FileColumn("stage", "stage", "word", False, "which stage", words.STAGES),
         ROLE,
-        FileColumn("item", "item_id", "text", False, "the item that was placed", also=("item id", "item code")),
+        FileColumn("item", "item_id", "text", False, "the item that was placed"),
         FileColumn(
-            "placed", "placed_day", "time", True, "when it was placed", also=("placed at", "placed on", "placed day")
-        ),
+            "placed", "placed_day", "time", True, "when it was placed"),
         FileColumn(
-            "removed", "removed_day", "time", False, "when it was removed; empty while it is installed",
-            also=("removed at", "removed on", "removed day"),
-        ),
-        FileColumn("reason", "reason", "word", False, "why it was removed", words.REMOVAL_REASONS,
-                   also=("removal", "removal reason")),
+            "removed", "removed_day", "time", False, "when it was removed; empty while it is installed"),
+        FileColumn("reason", "reason", "word", False, "why it was removed", words.REMOVAL_REASONS),
         FileColumn(
-            "first installed", "first_installed_day", "time", False, "when a rotated cartridge was first in service",
-            also=("first installed at", "first installed on", "first installed day"),
-        ),
+            "first installed", "first_installed_day", "time", False, "when a rotated cartridge was first in service"),
         FileColumn("continued from", "continued_from", "text", False, "placement that a rotated cartridge came from"),
     ),
     "readings.csv": (
         UNIT,
-        FileColumn("time", "day", "time", True, "when it was read", also=("taken at", "date", "day")),
+        FileColumn("time", "day", "time", True, "when it was read"),
         *(_quantity(quantity.name, quantity.meaning) for quantity in READING_QUANTITIES),
+        FileColumn(
+            "tds out", "outlet_tds_mg_per_l", "tds", False, "permeate of a unit without resin; of others not read"
+        ),
         FileColumn("minutes since start", "minutes_since_start", "duration", False, "flow before the reading"),
         FileColumn("state", "state", "word", False, "flowing or static", words.FLOW_STATES),
         FileColumn("tank valve", "tank_valve", "word", False, "open or closed", words.VALVE_STATES),
@@ -162,65 +148,10 @@ GUIDE: Final[dict[str, tuple[FileColumn, ...]]] = {
     ),
     "feed_water.csv": (
         SITE,
-        FileColumn("time", "day", "time", True, "when it was sampled", also=("taken at", "date", "day")),
+        FileColumn("time", "day", "time", True, "when it was sampled"),
         *(_quantity(term.name, term.meaning) for term in WATER_TERMS),
         _quantity("temperature_degc", "temperature of the sample when it was drawn"),
     ),
 }  # fmt: skip
 
 NEEDED_FILES: Final = ("units.csv", "placements.csv")
-
-
-_FIRST_LINES: Final = (
-    "A fleet is a directory of CSV files; units.csv and placements.csv are needed, the others help.",
-    "Cells are separated by commas, semicolons or tabs; columns come in any order, and what is not listed is not read.",
-    "A header carries the unit of its column, any one of the right dimension: 'inlet pressure [bar]'. Or it is the",
-    "stored name, which says its unit: 'inlet_pressure_kpa'. In brackets below: one unit that fits.",
-    "Round brackets will do. Usual other words are understood (first for lead, technician for installer); any that is",
-    "not is reported.",
-    "Times are ISO 8601, a date or a moment, UTC unless an offset is given. An empty cell: not known, never zero.",
-    "A cartridge removed as 'exhausted' was seen to be; 'early' means that it was found good; 'routine', 'unknown' and",
-    "an empty cell mean that nobody looked.",
-)
-_LAST_LINES: Final = (
-    "Written are one row a unit and position: unit, position, stage, role, state (installed, empty, exhausted,",
-    "no_consumption), p05 p10 p25 p50 p75 p90 p95 as dates (UTC; empty where there is no date), driver (capacity,",
-    "pressure, breakthrough, membrane_trend, maximum_service_time), probability of maximum service time, remaining",
-    "share, daily load with its unit, readings used and excluded, newest reading age [days], past lives,",
-    "priors (nominal, fleet, own_past), why there is no date, and a sentence each for installer and client.",
-    "The code is 0 when forecasts were written, whatever had to be left out (it is listed; --report FILE lists all of",
-    "it), 1 when none could be. With --strict it is 2 when a row or column of the files could not be used.",
-)
-_SHOWN_UNITS: Final = {
-    "pressure": "kPa", "temperature": "degC", "tds": "ppm", "flow": "L/day", "volume": "L", "chlorine": "mg/L",
-    "concentration": "mg/L", "alkalinity": "mg/L as CaCO3", "hardness": "mg/L as CaCO3", "turbidity": "NTU",
-    "length": "um", "mass": "g", "exchange_capacity": "eq/L", "fraction": "%", "duration": "days",
-    "temperature_coefficient": "K",
-}  # fmt: skip
-
-
-def _unit_shown(column: FileColumn) -> str:
-    """One unit that fits a column, in brackets; empty where it needs none."""
-    if column.kind in ("text", "time", "word", "flag", "number"):
-        return ""
-    if column.field in ("weekly_demand_l", "minutes_since_start"):
-        return "[L/week]" if column.field == "weekly_demand_l" else "[min]"
-    quantity_kind = QUANTITY_KINDS.get(column.field)
-    kind = quantity_kind.name if quantity_kind is not None else "fraction" if column.kind == "quantity" else column.kind
-    return f"[{_SHOWN_UNITS[kind]}]" if kind in _SHOWN_UNITS else ""
-
-
-def guide_text() -> str:
-    """The guide as text for a terminal."""
-    lines = list(_FIRST_LINES)
-    for name, columns in GUIDE.items():
-        lines.append("")
-        lines.append(name + (" (needed)" if name in NEEDED_FILES else ""))
-        for column in columns:
-            mark = "*" if column.needed else " "
-            shown = " | ".join(word for word in column.words if word)
-            unit = _unit_shown(column)
-            header = f"{column.header} {unit}".strip()
-            lines.append(f"  {mark} {header:38s} {column.meaning}{' (' + shown + ')' if shown else ''}".rstrip())
-    lines += ["", "* every row needs it", "", *_LAST_LINES]
-    return "\n".join(lines)

@@ -10,14 +10,19 @@ import numpy as np
 
 from fleet.engineering.units import QUANTITY_KINDS, STORED_TDS_FACTOR
 from fleet.forecasting.files.cells import UnusableFilesError, read_cells
-from fleet.forecasting.files.columns import UNIX_EPOCH, day_of, read_columns
+from fleet.forecasting.files.columns import BELOW_BOUND, read_columns
+from fleet.forecasting.files.days import UNIX_EPOCH, day_of
 from fleet.forecasting.files.guide import GUIDE, NEEDED_FILES
 from fleet.forecasting.files.output import write_forecasts, write_report
+from fleet.forecasting.files.settling import OUTLET_TDS, settle_clogged, settle_outlet_tds, units_with_resin
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.build import Fault, build_fleet
 from fleet.forecasting.inputs.tables import Fleet
 
 _TABLE_OF_FILE: Final = {name: name.removesuffix(".csv") for name in GUIDE}
+NO_READINGS: Final = "no_readings"
+NO_LOSS: Final = frozenset((NO_READINGS, BELOW_BOUND))
+"""Codes of what the reader should know although nothing of the files was left out."""
 _STAGE_ORDER: Final = {"sediment": 10, "carbon": 20, "membrane": 30, "resin": 40}
 
 
@@ -62,17 +67,25 @@ def read_fleet(directory: Path, *, now: datetime, as_of_day: float | None = None
         if name not in paths:
             continue
         table = _TABLE_OF_FILE[name]
-        cells = read_cells(paths[name])
+        try:
+            cells = read_cells(paths[name])
+            columns[table], units = read_columns(cells, guide, table, name, faults)
+        except UnusableFilesError as error:
+            if name in NEEDED_FILES:
+                raise
+            faults.append(Fault(table, -1, "", "missing", f"{error} The file is not read.", False))
+            continue
         for row, count in cells.too_wide.items():
             why = f"the row has {count} cells, the header {len(cells.headers)}; the cells beyond were not read"
             faults.append(Fault(table, row, "", "contradiction", why, False))
-        columns[table], units = read_columns(cells, guide, table, name, faults)
         lines[table] = cells.lines
         if table == "readings":
             header_units = units
     _rebase_tds(columns, header_units)
     _settle_sites(columns, faults)
     has_positions = _derive_positions(columns, faults)
+    settle_clogged(columns)
+    settle_outlet_tds(columns.get("readings"), units_with_resin(columns), faults)
     build_day = as_of_day if as_of_day is not None else _newest(columns, now)
     fleet, more = build_fleet(
         as_of_day=build_day,
@@ -87,14 +100,25 @@ def read_fleet(directory: Path, *, now: datetime, as_of_day: float | None = None
     # Later readings stay, so that the forecast lists them as left out.
     fleet = replace(fleet.known_at(build_day), readings=fleet.readings)
     reported_rows = {(fault.table, fault.row) for fault in faults if fault.row_dropped}
+    if not len(fleet.readings):
+        faults.append(_no_readings("readings" in columns))
     more = [
         fault
         for fault in more
         if (fault.table, fault.row) not in reported_rows and (has_positions or fault.table != "positions")
     ]
-    order = list(columns)
+    order = list(_TABLE_OF_FILE.values())
     all_faults = [_as_in_file(fault, lines) for fault in (*faults, *more)]
     return fleet, sorted(all_faults, key=lambda fault: (order.index(fault.table), fault.row))
+
+
+def _no_readings(has_file: bool) -> Fault:
+    what = "no reading of readings.csv can be used" if has_file else "there is no readings.csv"
+    why = (
+        f"{what}: every date rests on labels, on the use as it was told and on earlier cartridges; nothing that was "
+        "read at a unit counts"
+    )
+    return Fault("readings", -1, "", NO_READINGS, why, False)
 
 
 def _paths(directory: Path) -> dict[str, Path]:
@@ -152,8 +176,9 @@ def _rebase_tds(columns: dict[str, dict[str, Any]], header_units: dict[str, str]
         if 0.4 <= factor <= 1.0
     }
     scale = np.array([usable.get(unit, 1.0) for unit in readings["unit_id"]])
-    for name in words.QUANTITIES:
-        if QUANTITY_KINDS[name].name == "tds" and name in readings and header_units[name] in ("ppm", "mg/L"):
+    for name in (*words.QUANTITIES, OUTLET_TDS):
+        is_tds = name == OUTLET_TDS or QUANTITY_KINDS[name].name == "tds"
+        if is_tds and name in readings and header_units[name].strip().lower() in ("ppm", "mg/l"):
             readings[name] = readings[name] * scale
 
 

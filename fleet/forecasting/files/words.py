@@ -3,37 +3,75 @@
 from collections.abc import Mapping
 from typing import Final
 
+FLAGS: Final = {
+    **dict.fromkeys(("yes", "true", "1", "1.0", "y", "on", "x", "with", "fitted"), "yes"),
+    **dict.fromkeys(("no", "false", "0", "0.0", "n", "off", "none", "without"), "no"),
+}
+
 
 def _meaning(**spellings: str) -> dict[str, str]:
     """The word of the guide by each of its other spellings, which are separated by spaces."""
     return {spelling: word for word, written in spellings.items() for spelling in written.split()}
 
 
-_SYNONYMS: Final[Mapping[str, Mapping[str, str]]] = {
+SYNONYMS: Final[Mapping[str, Mapping[str, str]]] = {
     "stage": _meaning(
-        sediment="sediment_filter particle_filter",
-        carbon="carbon_filter carbon_block activated_carbon",
-        membrane="ro ro_membrane",
-        resin="di di_resin mixed_bed deionisation deionization",
+        sediment="sediment_filter particle_filter prefilter pre_filter sed pleated spun",
+        carbon="carbon_filter carbon_block carbon_prefilter activated_carbon charcoal gac granular_carbon carb",
+        membrane="ro ro_membrane mem membr",
+        resin="di di_resin mixed_bed mb deionisation deionization deioniser deionizer ion_exchange",
     ),
     # No numbers: '1' may be the first of two or the only one.
-    "role": _meaning(single="only sole", lead="first upstream leading", lag="second downstream lagging polishing"),
-    "kind": _meaning(ro_di="rodi"),
+    "role": _meaning(
+        single="only sole 1_of_1",
+        lead="first upstream leading 1st 1_of_2 primary",
+        lag="second downstream lagging polishing 2nd 2_of_2 secondary",
+    ),
+    "kind": _meaning(ro="ro_only reverse_osmosis", ro_di="rodi ro_with_di ro_and_di ro_resin"),
+    "use": _meaning(
+        reef="reef_tank reef_aquarium marine",
+        planted="planted_tank planted_aquarium plants",
+        drinking="drinking_water drink household kitchen",
+        coffee="coffee_machine espresso cafe coffee_bar",
+        laboratory="lab dental",
+    ),
+    "carbon_kind": _meaning(granular="gac granules loose", block="carbon_block cb"),
+    "totaliser": _meaning(feed="feed_water inlet", permeate="ro_water", concentrate="waste drain reject"),
     "reason": _meaning(
-        exhausted="spent worn_out used_up",
+        exhausted="spent worn_out used_up exhaustion depleted saturated breakthrough end_of_life",
         early="found_good still_good replaced_early",
-        routine="service serviced scheduled planned interval periodic maintenance precaution preventive preventative",
-        unknown="not_known unclear other",
-        rotated="rotation moved",
-        damaged="broken leaking",
+        routine=(
+            "service serviced scheduled planned interval periodic maintenance precaution preventive preventative "
+            "calendar by_calendar due yearly annual annually half_yearly six_monthly regular"
+        ),
+        # A complaint tells that something was wrong, not that anybody looked at this cartridge.
+        unknown="not_known unclear other complaint customer_complaint client_complaint",
+        rotated="rotation moved moved_up moved_to_lead",
+        damaged="broken leaking leak leaked cracked burst torn",
+        clogged="blocked plugged clogged_up choked",
     ),
     "state": _meaning(flowing="running producing", static="standing standstill stopped"),
+    "tank_valve": _meaning(open="opened", closed="shut"),
     "occasion": _meaning(as_found="found before before_work", as_left="left after after_work"),
     "source": _meaning(
-        installer="technician service", client="customer owner user", meter="sensor logger telemetry automatic"
+        installer="technician service engineer fitter",
+        client="customer owner user",
+        meter="sensor logger telemetry automatic",
     ),
 }
 """By field of the tables. Only words that can mean one thing; every other one is refused by name."""
+
+CLOGGED: Final = "clogged"
+"""A reason whose meaning hangs on the stage: what is clogged has reached the limit of a sediment or a membrane."""
+
+UNCLEAR_WORDS: Final[Mapping[str, Mapping[str, str]]] = {
+    "reason": dict.fromkeys(
+        ("swapped", "swap", "exchanged", "changed", "replaced", "switched"),
+        "says only that it left: write 'rotated' if it went to another position, 'exhausted' or 'early' if somebody "
+        "saw how it was, else 'routine' or 'unknown'; taken as 'unknown'",
+    ),
+}
+"""By field: what would be right instead of a word that can mean two things."""
 
 
 def word_of_guide(field: str, written: str) -> str:
@@ -44,4 +82,4 @@ def word_of_guide(field: str, written: str) -> str:
     >>> word_of_guide("role", "third")
     'third'
     """
-    return _SYNONYMS.get(field, {}).get(written, written)
+    return SYNONYMS.get(field, {}).get(written, written)

@@ -13,11 +13,12 @@ from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.reasons import explain_exhaustion
 from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import LEVELS
-from fleet.forecasting.files.columns import UNIX_EPOCH
+from fleet.forecasting.files.days import UNIX_EPOCH
+from fleet.forecasting.files.gathering import MOST_SINGLE, gather
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.build import Fault
 from fleet.forecasting.inputs.limits import limits_of_fleet
-from fleet.forecasting.inputs.tables import Fleet
+from fleet.forecasting.inputs.tables import Fleet, Indexes
 
 OUTPUT_HEADERS: Final = (
     "unit", "position", "stage", "role", "state",
@@ -89,17 +90,23 @@ EXCLUSION_SENTENCES: Final = {
 }
 
 
+_LATER: Final = words.EXCLUSION_REASONS.index("clock_in_future")
+
+
 def write_report(fleet: Fleet, forecasts: Forecasts, faults: Sequence[Fault], path: Path) -> int:
     """Write what was not used: rows of the files, and reading values left out, each with its reason."""
     with path.open("w", encoding="utf-8", newline="") as handle:
         writer = csv.writer(handle)
         writer.writerow(["table", "row", "unit", "time", "column", "code", "whole row left out", "what was wrong"])
-        for fault in faults:
+        for fault in gather(faults):
             row = fault.row + 2 if fault.row >= 0 else ""
             dropped = "yes" if fault.row_dropped else "no"
             writer.writerow([fault.table, row, "", "", fault.field, fault.code, dropped, fault.message])
         exclusions = forecasts.exclusions
-        for index in range(len(exclusions)):
+        is_later = exclusions.reason == _LATER
+        if is_later.any():
+            writer.writerow(_later_line(fleet, exclusions.reading_index[is_later]))
+        for index in np.flatnonzero(~is_later).tolist():
             reading = exclusions.reading_index[index]
             quantity = exclusions.quantity[index]
             code = words.EXCLUSION_REASONS[exclusions.reason[index]]
@@ -116,6 +123,20 @@ def write_report(fleet: Fleet, forecasts: Forecasts, faults: Sequence[Fault], pa
                 ]
             )
     return len(faults) + len(exclusions)
+
+
+def _later_line(fleet: Fleet, readings: Indexes) -> list[str]:
+    """One line for all readings after the forecast's day: there may be years of them, none of which is wrong."""
+    first = readings[np.argsort(fleet.readings.day[readings], kind="stable")]
+    unit_of = fleet.units.unit_id[fleet.readings.unit_index[first]]
+    shown = [
+        f"{unit} {_moment(float(day))}"
+        for unit, day in zip(unit_of[:MOST_SINGLE], fleet.readings.day[first[:MOST_SINGLE]], strict=True)
+    ]
+    code = words.EXCLUSION_REASONS[_LATER]
+    count = f"{len(readings)} {'reading' if len(readings) == 1 else 'readings'}"
+    sentence = f"{EXCLUSION_SENTENCES[code]} ({count}; first {', '.join(shown)})"
+    return ["readings", "", "", "", "", code, "yes", sentence]
 
 
 def _moment(day: float) -> str:

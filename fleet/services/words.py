@@ -5,6 +5,7 @@ from datetime import date
 from typing import Final
 
 from accounts.language import gettext, gettext_noop, ngettext
+from fleet.engineering.positions import position_name
 
 DEIONISED: Final = gettext_noop("Deionised water is not for drinking.")
 NO_CLAIM: Final = gettext_noop(
@@ -40,8 +41,8 @@ def allowed_tds(limit: float, target: float) -> str:
 def chlorine_passes(chlorine: float, limit: float) -> str:
     """Chlorine gets past the carbon, as much as its limit (both mg/L) or more."""
     words = gettext(
-        "Chlorine gets past the carbon ({chlorine:.2g} mg/L, against a limit of {limit:.2g} mg/L); "
-        "the carbon is due for a change."
+        "Chlorine gets past the carbon ({chlorine:.2g} mg/L, against a limit of {limit:.2g} mg/L): "
+        "the carbon is exhausted."
     )
     return words.format(chlorine=chlorine, limit=limit)
 
@@ -223,9 +224,7 @@ def _dated(day: date | None) -> str:
 
 def position_of_unit(stage: str, role: str, unit: str) -> str:
     """A position as it is spoken of among those of several units."""
-    name = "sediment filter" if stage == "sediment" else stage
-    name = gettext(name if role == "single" else f"{role} {name}")
-    return gettext("the {name} of unit {unit}").format(name=name, unit=unit)
+    return gettext("the {name} of unit {unit}").format(name=gettext(position_name(stage, role)), unit=unit)
 
 
 def no_first_date(here: str, why: str) -> str:

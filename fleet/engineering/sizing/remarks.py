@@ -80,6 +80,25 @@ def remarks_on(
 def rejects_enough(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> bool:
     """Return whether a membrane is expected to reject, when new, what the limits of the site ask of it for good.
 
+    Parameters
+    ----------
+    request : SizingRequest
+        Site and uses.
+    choice : FlowChoice
+        Membrane, pressure and waste.
+    policy : SizingPolicy
+        The company's practice, with its limits.
+
+    Returns
+    -------
+    bool
+        Compared at the feed of the site.
+
+    Raises
+    ------
+    EngineeringError
+        Not here.
+
     Examples
     --------
     >>> from fleet.engineering.sizing.offer import Item, WaterUse
@@ -96,6 +115,25 @@ def rejects_enough(request: SizingRequest, choice: FlowChoice, policy: SizingPol
 
 def outlets_of(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -> tuple[Outlet, ...]:
     """Return where each use takes its water and whether it is within the limit of that use.
+
+    Parameters
+    ----------
+    request : SizingRequest
+        Site and uses.
+    choice : FlowChoice
+        Membrane, pressure and waste.
+    policy : SizingPolicy
+        The company's practice, with its limits.
+
+    Returns
+    -------
+    tuple of Outlet
+        One a use, in their order.
+
+    Raises
+    ------
+    EngineeringError
+        Not here.
 
     Examples
     --------

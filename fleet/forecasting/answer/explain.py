@@ -5,12 +5,12 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from accounts.language import gettext, gettext_noop, ngettext
+from fleet.engineering.positions import position_name, position_name_for_client
 from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import SHOWN
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Fleet
 
-_STAGE_NAMES = ("sediment filter", "carbon", "membrane", "resin")
 WHY = {
     words.CAPACITY: gettext_noop("its capacity will be exhausted"),
     words.PRESSURE: gettext_noop("its differential pressure will pass the limit"),
@@ -35,16 +35,18 @@ def date_text(day: float, offset_days: float = 0.0) -> str:
     return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=float(day) + offset_days + 1e-7)).date().isoformat()
 
 
-def position_name(fleet: Fleet, position: int) -> str:
-    """Stage of a position with its role where there are two, as a practitioner would say it."""
-    role = int(fleet.positions.role[position])
-    name = _STAGE_NAMES[int(fleet.positions.stage[position])]
-    return gettext(name if role == words.SINGLE else f"{words.ROLES[role]} {name}")
+def _position_name(fleet: Fleet, position: int) -> str:
+    return gettext(position_name(*_place(fleet, position)))
+
+
+def _place(fleet: Fleet, position: int) -> tuple[str, str]:
+    """Stage and role of a position."""
+    return words.STAGES[fleet.positions.stage[position]], words.ROLES[fleet.positions.role[position]]
 
 
 def why_text(driver: int) -> str:
     """What ends the service of a cartridge, as a clause."""
-    return gettext(WHY.get(driver, "it wears"))
+    return gettext(WHY.get(driver, gettext_noop("it wears")))
 
 
 def sentence_for_installer(
@@ -71,7 +73,7 @@ def sentence_for_installer(
     is_certain
         Whether a reading or the maximum service time says that it is exhausted; what is only likely is told as likely.
     """
-    name = position_name(fleet, position)
+    name = _position_name(fleet, position)
     state = int(forecasts.state[position])
     if forecasts.no_date_reason[position]:
         reason = gettext(str(forecasts.no_date_reason[position]))
@@ -131,20 +133,33 @@ def _lag_holds(fleet: Fleet, forecasts: Forecasts, position: int) -> bool:
 
 
 def sentence_for_client(
-    fleet: Fleet, forecasts: Forecasts, position: int, why_exhausted: str = "", offset_days: float = 0.0
+    fleet: Fleet,
+    forecasts: Forecasts,
+    position: int,
+    why_exhausted: str = "",
+    offset_days: float = 0.0,
+    *,
+    is_certain: bool = True,
 ) -> str:
-    """What a client wants to know about one position, without figures that need explaining."""
-    name = position_name(fleet, position)
+    """What a client wants to know about one position, without figures that need explaining.
+
+    The parameters are those of `sentence_for_installer`.
+    """
+    name = gettext(position_name_for_client(*_place(fleet, position)))
     state = int(forecasts.state[position])
     if state == words.EMPTY:
         return gettext("There is no {name} in your unit at the moment.").format(name=name)
     if forecasts.no_date_reason[position]:
         return gettext("Your {name} is not in use, so it has no change date.").format(name=name)
     if state == words.EXHAUSTED_NOW:
-        if _lag_holds(fleet, forecasts, position):
-            sentence = gettext("Your {name} is exhausted{because}; by our estimate the one after it still works.")
+        if is_certain:
+            verdict = gettext("Your {name} is exhausted{because}; {next_step}.")
         else:
-            sentence = gettext("Your {name} is due for a change now{because}.")
-        return sentence.format(name=name, because=_because(why_exhausted))
+            verdict = gettext("Your {name} is probably exhausted{because}; {next_step}.")
+        if _lag_holds(fleet, forecasts, position):
+            next_step = gettext("by our estimate the one after it still works")
+        else:
+            next_step = gettext("it should be changed now")
+        return verdict.format(name=name, because=_because(why_exhausted), next_step=next_step)
     date = date_text(forecasts.grid_day[position, SHOWN[_MEDIAN]], offset_days)
     return gettext("Your {name} should be changed around {date}; this is an estimate.").format(name=name, date=date)

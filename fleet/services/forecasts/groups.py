@@ -57,12 +57,16 @@ def probability_exhausted_by(forecast: Forecast, day: date) -> float | None:
 
 def first_to_fail_of_unit(*, unit: Unit, day: date | None = None) -> FirstToFail:
     """The first position of a unit to fail; with a day, also how probable it is by the end of that day."""
-    return _first(Forecast.objects.filter(position__unit=unit), "this unit", "your unit", day)
+    return _first(
+        Forecast.objects.filter(position__unit=unit), gettext_noop("this unit"), gettext_noop("your unit"), day
+    )
 
 
 def first_to_fail_of_site(*, site: Site, day: date | None = None) -> FirstToFail:
     """The first position of all units at a site to fail; with a day, also how probable it is by the end of it."""
-    return _first(Forecast.objects.filter(position__unit__site=site), "this site", "your site", day)
+    return _first(
+        Forecast.objects.filter(position__unit__site=site), gettext_noop("this site"), gettext_noop("your site"), day
+    )
 
 
 def first_change_on(forecasts: Iterable[Forecast]) -> date | None:

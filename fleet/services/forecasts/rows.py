@@ -127,7 +127,12 @@ def forecast_rows(
                 is_certain=reason is None or reason.is_certain,
             ),
             "client_sentence": sentence_for_client(
-                fleet, answer, row, reason.client_sentence if reason else "", offset
+                fleet,
+                answer,
+                row,
+                reason.client_sentence if reason else "",
+                offset,
+                is_certain=reason is None or reason.is_certain,
             ),
         }
     return rows

@@ -8,11 +8,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from fleet.engineering.positions import position_name
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, exhausted_probability
 from scheduling.planning.needs.work import FindingWork
 
-_STAGE_NAMES = {"sediment": "sediment filter"}
 _P10 = min(range(len(DISTRIBUTION_LEVELS)), key=lambda at: abs(DISTRIBUTION_LEVELS[at] - 0.1))
 
 
@@ -113,12 +113,6 @@ class PositionFacts:
     def name(self) -> str:
         """What a practitioner calls it: 'lead resin', 'membrane'."""
         return position_name(self.stage, self.role)
-
-
-def position_name(stage: str, role: str) -> str:
-    """What a practitioner calls a position: 'lead resin', 'membrane'."""
-    name = _STAGE_NAMES.get(stage, stage)
-    return name if role == Role.SINGLE else f"{role} {name}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,11 +11,11 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Company, Membership
 from accounts.services import record
 from accounts.services.companies import lock_company
+from fleet.engineering.positions import position_name
 from fleet.models import CatalogueItem, Position, Unit
 from fleet.services.consequences import Kind, announce
 from scheduling.models import Need
 from scheduling.planning.company_rules import ServicePolicy
-from scheduling.planning.needs.facts import position_name
 from scheduling.services.needs.costs import price_needs
 from scheduling.services.needs.wanted import compute_needs
 from scheduling.services.policy import read_policy

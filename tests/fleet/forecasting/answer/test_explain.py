@@ -125,7 +125,7 @@ def test_a_client_is_told_what_such_a_cartridge_does_when_it_is_exhausted(stage,
     assert (stage == "sediment") == ("holds back" not in why.client_sentence)
 
 
-def test_a_used_up_lead_before_a_lag_that_holds_is_not_called_due_now():
+def test_an_exhausted_lead_before_a_lag_that_holds_need_not_be_changed_now():
     """The plan lets it wait for a visit, so its client is not told that it has to be changed now."""
     fleet_columns = columns(kind="pair")
     exhausted_lead = {"interstage_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}
@@ -135,8 +135,22 @@ def test_a_used_up_lead_before_a_lag_that_holds_is_not_called_due_now():
     assert words.STATES[answer.state[lead]] == "exhausted"
     assert words.STATES[answer.state[lag]] == "installed"
     sentence = sentence_for_client(fleet, answer, lead, "of a reading")
-    assert (
-        sentence == "Your lead resin is exhausted, because of a reading; by our estimate the one after it still works."
+    assert sentence == (
+        "Your first resin cartridge is exhausted, because of a reading; by our estimate the one after it still works."
     )
     answer.state[lag] = words.EXHAUSTED_NOW
-    assert sentence_for_client(fleet, answer, lead).startswith("Your lead resin is due for a change now")
+    assert sentence_for_client(fleet, answer, lead) == (
+        "Your first resin cartridge is exhausted; it should be changed now."
+    )
+
+
+def test_what_is_only_likely_is_told_to_the_client_as_likely_too():
+    fleet, answer = run(columns())
+    row = row_of(fleet, "carbon")
+    answer.state[row] = words.EXHAUSTED_NOW
+    assert "probably exhausted by now" in sentence_for_installer(fleet, answer, row, is_certain=False)
+    sentence = sentence_for_client(fleet, answer, row, "of how much water has passed through it", is_certain=False)
+    assert sentence == (
+        "Your carbon filter is probably exhausted, because of how much water has passed through it; it should be "
+        "changed now."
+    )

@@ -115,6 +115,11 @@ HOUSE: Final[Limits[float]] = Limits(
 
 _HIGHER_IS_STRICTER: Final = frozenset({"minimum_rejection_fraction", "membrane_flow_fraction"})
 
+_EXHAUSTED_AT: Final = frozenset(
+    {"lead_resin_fraction", "chlorine_mg_per_l", "lead_carbon_fraction", "membrane_flow_fraction"}
+)
+"""Limits that belong to what is exhausted; a value at any other limit is still within it."""
+
 
 def tightest(stated: Iterable[Mapping[str, float | None]], *, has_resin: bool = True) -> Limits[float]:
     """Return the limits of a unit: the tightest of the house's and of all that was stated.
@@ -188,6 +193,53 @@ def stricter(name: str, one: Any, other: Any) -> Any:
     """
     both = np.maximum(one, other) if name in _HIGHER_IS_STRICTER else np.minimum(one, other)
     return float(both) if both.ndim == 0 else both
+
+
+def is_exhausted_at(name: str) -> bool:
+    """Return whether a value exactly at this limit counts as exhausted.
+
+    Parameters
+    ----------
+    name : str
+        Field of `Limits`.
+
+    Examples
+    --------
+    >>> is_exhausted_at("chlorine_mg_per_l"), is_exhausted_at("product_tds_mg_per_l")
+    (True, False)
+    """
+    return name in _EXHAUSTED_AT
+
+
+def is_exhausted(name: str, value: Any, limit: Any) -> Any:
+    """Return whether a value counts as exhausted by a limit.
+
+    Parameters
+    ----------
+    name : str
+        Field of `Limits`.
+    value, limit : float or ndarray
+        What was read and the limit of the unit, in the unit that the name says.
+
+    Returns
+    -------
+    bool or ndarray
+        False where either is NaN.
+
+    Raises
+    ------
+    ValueError
+        When the arrays do not broadcast.
+
+    Examples
+    --------
+    >>> is_exhausted("chlorine_mg_per_l", 0.1, 0.1), is_exhausted("product_tds_mg_per_l", 1.0, 1.0)
+    (True, False)
+    >>> is_exhausted("minimum_rejection_fraction", 0.89, 0.9)
+    True
+    """
+    past = value < limit if name in _HIGHER_IS_STRICTER else value > limit
+    return (past | (value == limit)) if is_exhausted_at(name) else past
 
 
 def stacked(limits: Sequence[Limits[float]]) -> Limits[NDArray[np.floating[Any]]]:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q, QuerySet
 
 from accounts.language import gettext
+from fleet.engineering.limits import is_exhausted
 from fleet.models import Finding, Position, Reading, Stage, Unit
 from fleet.services import words
 from fleet.services.forecasts.groups import first_to_fail_of_unit
@@ -79,10 +80,10 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
         read_before = reading is None and own_readings.filter(**{f"{column}__isnull": False}).exists()
         changed = words.unread_since_change(has_resin, _day(unit, changed_at)) if read_before else ""
         water, sentence = "unknown", changed or _unknown(reading, now, swapped)
-    elif value is not None and value > limit:
+    elif value is not None and is_exhausted("product_tds_mg_per_l", value, limit):
         water = "not_good"
         sentence = words.water_above(value, words.allowed_tds(limit, unit.product_tds_target_mg_per_l))
-    elif chlorine is not None and chlorine >= limits.chlorine_mg_per_l:
+    elif chlorine is not None and is_exhausted("chlorine_mg_per_l", chlorine, limits.chlorine_mg_per_l):
         water = "not_good"
         sentence = words.chlorine_passes(chlorine, limits.chlorine_mg_per_l)
     else:

@@ -8,7 +8,7 @@ import numpy as np
 
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.viscosity import viscosity_ratio_25_over_t
-from fleet.engineering.limits import Limits
+from fleet.engineering.limits import Limits, is_exhausted
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, SETTLING_MINUTES
 
 _PSI: Final = 6.894757293168361
@@ -285,6 +285,12 @@ class Facts:
             if value is not None
         ]
         return max(readings) if readings else None
+
+    @property
+    def chlorine_passes(self) -> bool:
+        """Whether chlorine after the last carbon is known to be at its limit or past it."""
+        chlorine = self.chlorine_after_carbon
+        return chlorine is not None and bool(is_exhausted("chlorine_mg_per_l", chlorine, self.limits.chlorine_mg_per_l))
 
     @property
     def salt_passage_ratio_raw(self) -> float | None:

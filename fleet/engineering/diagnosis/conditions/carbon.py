@@ -4,12 +4,13 @@ from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
+from fleet.engineering.limits import is_exhausted
 
 
 def chloramine_through(f: Facts) -> Evidence | None:
     """Total chlorine after the carbon, and hardly any of it free."""
     total, free = f.number("carbon_outlet_total_chlorine_mg_per_l"), f.number("carbon_outlet_free_chlorine_mg_per_l")
-    if total is None or free is None or total < f.limits.chlorine_mg_per_l:
+    if total is None or free is None or not is_exhausted("chlorine_mg_per_l", total, f.limits.chlorine_mg_per_l):
         return None
     if free >= f.thresholds.chlorine_trace_mg_per_l or free > total:
         return None
@@ -19,7 +20,7 @@ def chloramine_through(f: Facts) -> Evidence | None:
 def chlorine_through(f: Facts) -> Evidence | None:
     """The carbon lets chlorine through, whatever the membrane shows yet."""
     chlorine = f.chlorine_after_carbon
-    if chlorine is None or chlorine < f.limits.chlorine_mg_per_l or f.text("membrane_material") == "cellulose":
+    if chlorine is None or not f.chlorine_passes or f.text("membrane_material") == "cellulose":
         return None
     limit = f.limits.chlorine_mg_per_l
     return Evidence(
@@ -31,14 +32,14 @@ def chlorine_through(f: Facts) -> Evidence | None:
 
 def lead_carbon_exhausted(f: Facts) -> Evidence | None:
     """The first carbon lets through more than its share, and the second still removes the rest."""
-    lead, after = f.number("interstage_chlorine_mg_per_l"), f.chlorine_after_carbon
+    lead = f.number("interstage_chlorine_mg_per_l")
     tests = (f.number("feed_total_chlorine_mg_per_l"), f.number("feed_free_chlorine_mg_per_l"))
     entering = max((value for value in tests if value is not None), default=0.0)
     # Below this a test kit cannot tell a share of the feed.
     if lead is None or entering < 4.0 * f.thresholds.chlorine_trace_mg_per_l:
         return None
     share, limit = lead / entering, f.limits.lead_carbon_fraction
-    if share < limit or (after is not None and after >= f.limits.chlorine_mg_per_l):
+    if not is_exhausted("lead_carbon_fraction", share, limit) or f.chlorine_passes:
         return None
     return Evidence(
         surely(share / limit - 1.0),
@@ -50,7 +51,7 @@ def lead_carbon_exhausted(f: Facts) -> Evidence | None:
 def carbon_fails_early(f: Facts) -> Evidence | None:
     """Chlorine after a carbon that is only days old."""
     chlorine, days = f.chlorine_after_carbon, f.number("days_since_carbon_change")
-    if chlorine is None or days is None or chlorine < f.limits.chlorine_mg_per_l or days > 21.0:
+    if chlorine is None or days is None or not f.chlorine_passes or days > 21.0:
         return None
     return Evidence(0.8, {"chlorine": chlorine, "days_since_change": days})
 

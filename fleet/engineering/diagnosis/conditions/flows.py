@@ -5,6 +5,7 @@ from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, n
 from fleet.engineering.diagnosis.conditions.pressures import pressure_fault
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
+from fleet.engineering.limits import is_exhausted
 
 
 def nothing_flows(f: Facts) -> Evidence | None:
@@ -150,7 +151,7 @@ def tank_pushes_back(f: Facts) -> Evidence | None:
         share is None
         or flow is None
         or share < 0.25
-        or flow > f.limits.membrane_flow_fraction
+        or not is_exhausted("membrane_flow_fraction", flow, f.limits.membrane_flow_fraction)
         or f.text("tank_valve") == "closed"
     ):
         return None

@@ -4,6 +4,7 @@ from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, normalised_flow_is_normal, surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
+from fleet.engineering.limits import is_exhausted
 
 
 def _membrane(f: Facts) -> tuple[float, float] | None:
@@ -14,11 +15,6 @@ def _membrane(f: Facts) -> tuple[float, float] | None:
 
 def _numbers(flow: float, passage: float, **more: float) -> dict[str, float | str]:
     return {"normalised_flow_ratio": flow, "normalised_salt_passage_ratio": passage, **more}
-
-
-def _chlorine_passes(f: Facts) -> bool:
-    chlorine = f.chlorine_after_carbon
-    return chlorine is not None and chlorine >= f.limits.chlorine_mg_per_l
 
 
 def _passes_twice_the_salt(f: Facts) -> tuple[float, float] | None:
@@ -34,7 +30,7 @@ def _passes_twice_the_salt(f: Facts) -> tuple[float, float] | None:
 def oxidised(f: Facts) -> Evidence | None:
     """Flow steady, salt passage doubled, and chlorine passes the carbon."""
     both, chlorine = _passes_twice_the_salt(f), f.chlorine_after_carbon
-    if both is None or chlorine is None or not _chlorine_passes(f):
+    if both is None or chlorine is None or not f.chlorine_passes:
         return None
     sure = surely(both[1] - f.thresholds.salt_passage_double, at_limit=0.8)
     return Evidence(sure, _numbers(*both, chlorine=chlorine))
@@ -43,7 +39,7 @@ def oxidised(f: Facts) -> Evidence | None:
 def oxidised_before(f: Facts) -> Evidence | None:
     """Flow steady, salt passage doubled, and the membrane has met much chlorine; none is known to pass now."""
     both, exposure = _passes_twice_the_salt(f), f.number("membrane_exposure_ppm_h")
-    if both is None or exposure is None or exposure < 200.0 or _chlorine_passes(f):
+    if both is None or exposure is None or exposure < 200.0 or f.chlorine_passes:
         return None
     return Evidence(0.6, _numbers(*both, exposure_ppm_h=exposure))
 
@@ -55,7 +51,7 @@ def leaking_past(f: Facts) -> Evidence | None:
         return None
     flow, passage = both
     chlorine = f.chlorine_after_carbon
-    if chlorine is not None and chlorine >= f.limits.chlorine_mg_per_l:
+    if f.chlorine_passes:
         return None
     if not f.thresholds.flow_steady_low <= flow <= f.thresholds.flow_steady_high:
         return None
@@ -73,7 +69,10 @@ def scaled(f: Facts) -> Evidence | None:
     if both is None:
         return None
     flow, passage = both
-    if flow > f.limits.membrane_flow_fraction or passage <= f.thresholds.salt_passage_up:
+    if (
+        not is_exhausted("membrane_flow_fraction", flow, f.limits.membrane_flow_fraction)
+        or passage <= f.thresholds.salt_passage_up
+    ):
         return None
     index, silica = f.number("concentrate_langelier_index"), f.number("concentrate_silica_share")
     if index is not None and index > 0.0:
@@ -89,7 +88,7 @@ def fouled(f: Facts) -> Evidence | None:
     if both is None:
         return None
     flow, passage = both
-    if flow > f.limits.membrane_flow_fraction or passage > 1.2:
+    if not is_exhausted("membrane_flow_fraction", flow, f.limits.membrane_flow_fraction) or passage > 1.2:
         return None
     drop_ratio = f.number("feed_brine_drop_ratio")
     if drop_ratio is not None and drop_ratio >= 1.1:
@@ -109,7 +108,8 @@ def running_in(f: Facts) -> Evidence | None:
         return None
     flow, passage = both
     # One step of a 1 mg/L meter moves the salt passage by a fifth at 5 mg/L: 'steady' cannot mean less.
-    if f.limits.membrane_flow_fraction < flow <= 0.98 and passage <= 1.25:
+    is_steady = flow <= 0.98 and passage <= 1.25
+    if is_steady and not is_exhausted("membrane_flow_fraction", flow, f.limits.membrane_flow_fraction):
         return Evidence(0.75, _numbers(flow, passage, membrane_age_days=age))
     return None
 
@@ -120,12 +120,10 @@ def aged(f: Facts) -> Evidence | None:
     if both is None or age is None or age < 730.0:
         return None
     flow, passage = both
-    chlorine, jump = f.chlorine_after_carbon, f.number("salt_passage_ratio_since_last_reading")
+    jump = f.number("salt_passage_ratio_since_last_reading")
     if flow >= f.thresholds.flow_steady_low or passage <= f.thresholds.salt_passage_up or scaled(f) is not None:
         return None
-    if (chlorine is not None and chlorine >= f.limits.chlorine_mg_per_l) or (
-        jump is not None and jump >= f.thresholds.salt_passage_jump
-    ):
+    if f.chlorine_passes or (jump is not None and jump >= f.thresholds.salt_passage_jump):
         return None
     return Evidence(0.65, _numbers(flow, passage, membrane_age_days=age))
 

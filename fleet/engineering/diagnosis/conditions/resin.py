@@ -7,7 +7,7 @@ from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
-from fleet.engineering.limits import HOUSE
+from fleet.engineering.limits import HOUSE, is_exhausted
 
 
 def _permeate_for_ratio(f: Facts) -> float | None:
@@ -18,7 +18,7 @@ def _permeate_for_ratio(f: Facts) -> float | None:
 def _reads_as(f: Facts, outlet: float, permeate: float, limit: float) -> float | None:
     """How surely an outlet stands at a share of the permeate: clear at it, likely a step of the meter below."""
     share = outlet / permeate
-    if share >= limit:
+    if is_exhausted("lead_resin_fraction", share, limit):
         return 0.9
     return 0.6 if share >= limit - min(f.thresholds.meter_step_mg_per_l / permeate, 0.12) else None
 
@@ -66,7 +66,7 @@ def _with_lag(f: Facts, sure: float, numbers: Mapping[str, float | str], shown: 
     """What the lag does decides whether the two are rotated, and it is not always known."""
     if product is None:
         return Evidence(0.8 * sure, numbers, *words.product_unread(shown))
-    if product <= f.limits.product_tds_mg_per_l:
+    if not is_exhausted("product_tds_mg_per_l", product, f.limits.product_tds_mg_per_l):
         return Evidence(sure, numbers, words.lag_holds(shown))
     return Evidence(0.8 * sure, numbers, *words.lag_begins_to_fail(shown))
 
@@ -102,7 +102,7 @@ def both_exhausted(f: Facts) -> Evidence | None:
 def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | None) -> Evidence | None:
     """Still below the permeate, but past the limit of the product."""
     limit, step = f.limits.product_tds_mg_per_l, f.thresholds.meter_step_mg_per_l
-    if product <= limit or f.yes("open_cup_sample"):
+    if not is_exhausted("product_tds_mg_per_l", product, limit) or f.yes("open_cup_sample"):
         return None
     numbers: dict[str, float | str] = {"product_tds": product, "limit": limit}
     sure = surely((product - limit) / (2.0 * step))
@@ -128,8 +128,8 @@ def resin_short_lived(f: Facts) -> Evidence | None:
     if share is None or share >= 0.6:
         return None
     product = f.number("product_tds_mg_per_l")
-    is_exhausted = lead_exhausted(f) or both_exhausted(f)
-    if is_exhausted is None and not (product is not None and product > f.limits.product_tds_mg_per_l):
+    is_past = product is not None and is_exhausted("product_tds_mg_per_l", product, f.limits.product_tds_mg_per_l)
+    if not is_past and (lead_exhausted(f) or both_exhausted(f)) is None:
         return None
     change = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
     if change is not None and change > 1.2:
@@ -150,7 +150,7 @@ def product_above_permeate(f: Facts) -> Evidence | None:
 def weak_ions_through(f: Facts) -> Evidence | None:
     """The product reads well, and weak ions are reported in it."""
     product = f.number("product_tds_mg_per_l")
-    if product is None or product > f.limits.product_tds_mg_per_l:
+    if product is None or is_exhausted("product_tds_mg_per_l", product, f.limits.product_tds_mg_per_l):
         return None
     reports = [name for name in ("ammonia_detected", "silica_detected", "algae_reported") if f.yes(name)]
     if not reports:

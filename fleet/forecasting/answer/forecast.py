@@ -7,6 +7,7 @@ import numpy as np
 
 from accounts.language import gettext_noop
 from fleet.engineering.limits import Limits
+from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.results import Forecasts, first_to_fail
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
@@ -73,6 +74,7 @@ def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learne
         hypers["membrane_flow"], hypers["membrane_salt"] = membranes.flow_hyper, membranes.salt_hyper
         rows.add_membranes(membranes)
     rows.fill_by_label(of_units)
+    rows.believe(Gauges(fleet, screened.exclusions, of_units))
     dates = _dates_under_caps(fleet, conditions, rows, of_units)
     unit_of = fleet.positions.unit_index
     return Forecasts(
@@ -157,6 +159,19 @@ class _Rows:
         if bare.any():
             by_label = label_over_load(self._fleet, limits=limits)[bare]
             self.grid[bare] = np.nan_to_num(by_label, nan=self._fleet.as_of_day + FURTHEST_DAYS)
+
+    def believe(self, gauges: Gauges) -> None:
+        """Exhausted by now, at even odds at least, where the gauge has said so twice, whatever the curve makes of it.
+
+        A finding and the status of the unit are told by the same gauge. How sure it is stays with the curve: the later
+        half of the distribution is left as it was.
+        """
+        placed_day = np.full(len(self.grid), np.nan)
+        placed_day[self.is_occupied] = self._fleet.placements.placed_day[self.current_placement[self.is_occupied]]
+        shown = gauges.show_exhausted(placed_day, self._fleet.as_of_day)
+        earlier = self.grid[:, : _MIDDLE + 1]
+        earlier[shown] = np.minimum(earlier[shown], self._fleet.as_of_day)
+        self.remaining[shown] = 0.0
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from fleet.engineering.limits import Limits
+from fleet.engineering.limits import Limits, is_exhausted_at
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes
@@ -33,9 +33,9 @@ _NAMES: Final = (
 
 @dataclass(frozen=True)
 class GaugeReadings:
-    """Readings of one cartridge in order of time: row in the fleet's table, day, value and limit in their own unit.
+    """Readings in order of time: row in the fleet's table, day, value and limit in their own unit.
 
-    Carbon and a lead are exhausted at their limit, the others past it.
+    `at_limit` says whether a value at the limit is exhausted already, see `fleet.engineering.limits.is_exhausted_at`.
     """
 
     reading: Indexes
@@ -48,6 +48,15 @@ class GaugeReadings:
     def is_past(self) -> Bools:
         """Which readings show the cartridge past its limit."""
         return self.value >= self.limit if self.at_limit else self.value > self.limit
+
+
+def _limit_name(stage: int, role: int) -> str:
+    """Field of `Limits` that a cartridge is judged by."""
+    if stage == words.RESIN:
+        return "lead_resin_fraction" if role == words.LEAD else "product_tds_mg_per_l"
+    if stage == words.CARBON:
+        return "lead_carbon_fraction" if role == words.LEAD else "chlorine_mg_per_l"
+    return "minimum_rejection_fraction" if stage == words.MEMBRANE else "prefilter_differential_pressure_kpa"
 
 
 class Gauges:
@@ -95,38 +104,86 @@ class Gauges:
         is_own = (day >= start_day) & (day <= end_day)
         is_own &= ~((occasion == as_found) & (day < start_day + 1.0)) & ~((occasion == as_left) & (day > end_day - 1.0))
         rows = rows[is_own]
-        value, limit = self._value_and_limit(position, unit, rows)
-        is_usable = np.isfinite(value) & np.isfinite(limit)
         stage, role = int(fleet.positions.stage[position]), int(fleet.positions.role[position])
-        at_limit = stage == words.CARBON or (stage == words.RESIN and role == words.LEAD)
+        value, limit = self._value_and_limit(stage, role, rows)
+        is_usable = np.isfinite(value) & np.isfinite(limit)
         return GaugeReadings(
-            rows[is_usable], fleet.readings.day[rows[is_usable]], value[is_usable], limit[is_usable], at_limit
+            reading=rows[is_usable],
+            day=fleet.readings.day[rows[is_usable]],
+            value=value[is_usable],
+            limit=limit[is_usable],
+            at_limit=is_exhausted_at(_limit_name(stage, role)),
         )
 
-    def _value_and_limit(self, position: int, unit: int, rows: Indexes) -> tuple[Floats, Floats]:
-        fleet, limits = self._fleet, self._limits.take(unit)
-        stage, role = int(fleet.positions.stage[position]), int(fleet.positions.role[position])
+    def show_exhausted(self, placed_day: Floats, as_of_day: float) -> Bools:
+        """Which carbons and resins the two newest readings of their gauge both show exhausted.
+
+        One reading may be a slip; a level that stays is the truth. Sediment filters and membranes are left out: their
+        gauges are brought to one temperature and flow first, so a bare reading of them proves less.
+
+        Parameters
+        ----------
+        placed_day
+            Day on which what stands in each position was placed; NaN where nothing does.
+        as_of_day
+            The forecast's day; later readings say nothing.
+
+        Returns
+        -------
+        One value for each position.
+        """
+        positions = self._fleet.positions
+        shown = np.zeros(len(positions), dtype=np.bool_)
+        for stage in (words.CARBON, words.RESIN):
+            for role in np.unique(positions.role[positions.stage == stage]):
+                at = np.flatnonzero((positions.stage == stage) & (positions.role == role))
+                shown[at] = self._newest_two_are_past(at, placed_day[at], as_of_day, stage, int(role))
+        return shown
+
+    def _newest_two_are_past(
+        self, positions: Indexes, placed_day: Floats, as_of_day: float, stage: int, role: int
+    ) -> Bools:
+        readings = self._fleet.readings
+        value, limit = self._value_and_limit(stage, role, self._order)
+        day, occasion = readings.day[self._order], readings.occasion[self._order]
+        is_of_next = (occasion == words.OCCASIONS.index("as_left")) & (day > as_of_day - 1.0)
+        is_usable = np.isfinite(value) & np.isfinite(limit) & (day <= as_of_day) & ~is_of_next
+        if is_usable.sum() < 2:
+            return np.zeros(len(positions), dtype=np.bool_)
+        at_limit = is_exhausted_at(_limit_name(stage, role))
+        past = GaugeReadings(self._order, day, value, limit, at_limit).is_past[is_usable]
+        unit, day = self._unit[is_usable], day[is_usable]
+        is_as_found = occasion[is_usable] == words.OCCASIONS.index("as_found")
+        newest = np.searchsorted(unit, self._fleet.positions.unit_index[positions], side="right") - 1
+        both = np.ones(len(positions), dtype=np.bool_)
+        for row in (newest, newest - 1):
+            at = np.maximum(row, 0)
+            is_own = (row >= 0) & (unit[at] == self._fleet.positions.unit_index[positions]) & (day[at] >= placed_day)
+            both &= is_own & past[at] & ~(is_as_found[at] & (day[at] < placed_day + 1.0))
+        return both
+
+    def _value_and_limit(self, stage: int, role: int, rows: Indexes) -> tuple[Floats, Floats]:
+        """The deciding gauge of a stage and role at some readings, and the limit of their units."""
+        unit = self._fleet.readings.unit_index[rows]
+        limits = self._limits.take(unit)
         read = {name: values[rows] for name, values in self._values.items()}
-        same = np.ones(len(rows))
         if stage == words.RESIN:
             if role == words.LEAD:
                 return read["interstage_tds_mg_per_l"], limits.lead_resin_fraction * read["permeate_tds_mg_per_l"]
-            return read["product_tds_mg_per_l"], limits.product_tds_mg_per_l * same
+            return read["product_tds_mg_per_l"], limits.product_tds_mg_per_l
         if stage == words.CARBON:
-            total = int(fleet.units.is_chloraminated[unit]) == words.YES
             if role == words.LEAD:
                 feed = np.fmax(read["feed_total_chlorine_mg_per_l"], read["feed_free_chlorine_mg_per_l"])
                 return read["interstage_chlorine_mg_per_l"], limits.lead_carbon_fraction * feed
+            is_total = self._fleet.units.is_chloraminated[unit] == words.YES
             after, free = read["carbon_outlet_total_chlorine_mg_per_l"], read["carbon_outlet_free_chlorine_mg_per_l"]
-            value = after if total else np.fmax(free, after)
-            return value, limits.chlorine_mg_per_l * same
+            return np.where(is_total, after, np.fmax(free, after)), limits.chlorine_mg_per_l
         if stage == words.MEMBRANE:
             with np.errstate(divide="ignore", invalid="ignore"):
                 passage = read["permeate_tds_mg_per_l"] / read["feed_tds_mg_per_l"]
-            return passage, (1.0 - limits.minimum_rejection_fraction) * same
+            return passage, 1.0 - limits.minimum_rejection_fraction
         outlet = read["prefilter_outlet_pressure_kpa"]
         limit = limits.prefilter_limit_kpa(outlet)
-        if self._sediments[unit] > 1:
-            # Two filters in series share the one drop that is read across both.
-            limit = 2.0 * limits.prefilter_series_fraction * limit
-        return read["line_pressure_kpa"] - outlet, limit
+        # Two filters in series share the one drop that is read across both.
+        shared = np.where(self._sediments[unit] > 1, 2.0 * limits.prefilter_series_fraction, 1.0)
+        return read["line_pressure_kpa"] - outlet, shared * limit

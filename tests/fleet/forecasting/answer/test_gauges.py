@@ -12,10 +12,13 @@ import numpy as np
 import pytest
 
 from fleet.engineering.limits import HOUSE, Limits
-from fleet.forecasting import build_fleet
+from fleet.forecasting import Forecasts, build_fleet, forecast
 from fleet.forecasting.answer.gauges import Gauges
+from fleet.forecasting.answer.reasons import explain_exhaustion
 from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
+from fleet.forecasting.inputs.tables import Fleet
+from fleet.forecasting.inputs.vocabulary import EXHAUSTED_NOW
 from tests.fleet.forecasting.fleets import NOW, columns, readings, row_of
 
 HAIR = 1e-6
@@ -127,3 +130,78 @@ def test_the_verdict_moves_with_the_limit(edge: Edge, factor: float) -> None:
 
 def test_every_limit_that_a_gauge_shows_is_tried() -> None:
     assert {each.name for each in fields(Limits)} - {edge.limit for edge in EDGES} == NO_GAUGE
+
+
+BEDS = [edge for edge in EDGES if edge.position[0] in ("carbon", "resin")]
+WEEKS = [NOW - 22.0, NOW - 15.0, NOW - 8.0, NOW - 1.0]
+
+
+def read(edge: Edge, values: list[float], days: list[float], **marks: Any) -> tuple[Fleet, Gauges]:
+    """A unit whose deciding gauge was read at these values, beside one like it that nobody read."""
+    fleet_columns = columns(units=2, kind=edge.kind)
+    by_day = [edge.reading(value) for value in values]
+    quantities = {name: [one[name] for one in by_day] for name in by_day[0]}
+    fleet_columns["readings"] = readings(days, **quantities, **marks)
+    fleet, faults = build_fleet(**fleet_columns)
+    assert faults == []
+    return fleet, Gauges(fleet, screen(fleet).exclusions, limits_of_fleet(fleet, None))
+
+
+def shown_exhausted(
+    edge: Edge, values: list[float], days: list[float], placed: float = NOW - 120.0, **marks: Any
+) -> bool:
+    fleet, gauges = read(edge, values, days, **marks)
+    shown = gauges.show_exhausted(np.full(len(fleet.positions), placed), NOW)
+    assert not shown[row_of(fleet, *edge.position, unit="u1")]
+    return bool(shown[row_of(fleet, *edge.position)])
+
+
+def median_of(answer: Forecasts, row: int) -> float:
+    return float(answer.grid_day[row, answer.grid_day.shape[1] // 2])
+
+
+@pytest.mark.parametrize("edge", BEDS, ids=str)
+def test_the_date_of_a_forecast_is_today_where_the_gauge_stays_just_past_a_limit(edge: Edge) -> None:
+    at = edge.at(HOUSE)
+    fleet, _ = read(edge, [0.0, 0.0, at + HAIR, at + HAIR], WEEKS)
+    answer = forecast(fleet)
+    row = row_of(fleet, *edge.position)
+    assert answer.state[row] == EXHAUSTED_NOW
+    assert median_of(answer, row) == NOW
+    assert answer.remaining_share[row] == 0.0
+
+
+@pytest.mark.parametrize("edge", BEDS, ids=str)
+def test_a_gauge_that_stays_just_before_a_limit_never_says_exhausted(edge: Edge) -> None:
+    """The curve of a lead is steep: it may hold it for exhausted by now, but not as something that was seen."""
+    fleet, gauges = read(edge, [0.0, 0.0, edge.at(HOUSE) - HAIR, edge.at(HOUSE) - HAIR], WEEKS)
+    answer = forecast(fleet)
+    row = row_of(fleet, *edge.position)
+    if edge.position[1] == "lag":
+        assert answer.state[row] != EXHAUSTED_NOW
+        assert median_of(answer, row) > NOW + 1.0
+    else:
+        assert explain_exhaustion(fleet, answer, gauges, row, limits_of_fleet(fleet, None)).code == "load"
+
+
+@pytest.mark.parametrize("edge", BEDS, ids=str)
+def test_two_readings_in_a_row_are_needed_and_they_must_be_the_newest(edge: Edge) -> None:
+    past, before = edge.at(HOUSE) + HAIR, edge.at(HOUSE) - HAIR
+    assert shown_exhausted(edge, [before, before, past, past], WEEKS)
+    assert not shown_exhausted(edge, [past, past, past, before], WEEKS)
+    assert not shown_exhausted(edge, [past, past, before, past], WEEKS)
+    assert not shown_exhausted(edge, [past], WEEKS[-1:])
+
+
+@pytest.mark.parametrize("edge", BEDS, ids=str)
+def test_only_readings_of_what_stands_there_count(edge: Edge) -> None:
+    past = [edge.at(HOUSE) + HAIR] * 2
+    last = WEEKS[-2:]
+    assert shown_exhausted(edge, past, last, placed=last[0])
+    assert not shown_exhausted(edge, past, last, placed=last[0] + HAIR)
+    assert not shown_exhausted(edge, past, last, placed=np.nan)
+    assert not shown_exhausted(edge, past, last, placed=last[0] - 0.5, occasion=["as_found", "as_found"])
+    assert shown_exhausted(edge, past, last, placed=last[0] - 1.5, occasion=["as_found", "as_found"])
+    assert not shown_exhausted(edge, past, [NOW - 8.0, NOW - 0.5], occasion=["as_left", "as_left"])
+    assert shown_exhausted(edge, past, [NOW - 8.0, NOW - 1.5], occasion=["as_left", "as_left"])
+    assert not shown_exhausted(edge, past, [NOW - 8.0, NOW + 0.5])

@@ -5,7 +5,7 @@
 
 Needs `pip install -e .[test,mutation]`. `--sample` mutants are drawn from each room by `--seed`; a run ends after
 `--minutes` even if mutants are left, and says so. Each mutant meets the tests that the table in `mutation/rooms.py`
-names, up to the first failure; one that runs ten times as long as the unchanged code counts as noticed. Printed are
+names, up to the first failure; one that computes ten times as long as the unchanged code counts as noticed. Printed are
 each survivor with its place and its change, and the score of each room: the share of mutants noticed. The checkout is
 only read.
 """
@@ -62,24 +62,27 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
 def _try(copy: Copy, room: Room, sample: Iterable[Mutant], until: float) -> Iterable[Tried]:
     """Mutants one after another, until the time is over."""
-    clean: dict[frozenset[str], float] = {}
+    clean: dict[str, float] = {}
     for mutant in sample:
         if time.monotonic() > until:
             return
         tests = room.tests_of(copy.root, mutant.path)
-        selected = frozenset(tests) - {mutant.path}
-        if selected not in clean:
-            run = copy.run(tests, 900.0)
-            if not run.passed:
-                raise SystemExit(f"The tests of {mutant.path} fail without any change:\n{run.output}")
-            clean[selected] = run.seconds
+        for file in tests.files:
+            if file not in clean:
+                run = copy.run([file], 900.0)
+                if not run.passed:
+                    raise SystemExit(f"{file} fails without any change:\n{run.output}")
+                clean[file] = run.cpu_seconds
         source = (copy.root / mutant.path).read_text()
         code = mutant.code(source)
         if not is_another_program(source, code):
             continue
         with copy.changed(mutant.path, code):
-            run = copy.run(tests, 10.0 * clean[selected] + 10.0)
-        tried = Tried(mutant, change_between(source, code), noticed=not run.passed)
+            noticed = any(
+                not copy.run(files, 10.0 * sum(clean.get(file, 0.0) for file in files) + 10.0).passed
+                for files in tests.runs(clean)
+            )
+        tried = Tried(mutant, change_between(source, code), noticed)
         if not tried.noticed:
             print(f"  survived {tried.line()}", flush=True)
         yield tried

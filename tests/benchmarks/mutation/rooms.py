@@ -1,9 +1,33 @@
 """The table of rooms: which code is changed, and which tests are asked about it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
+
+
+@dataclass(frozen=True)
+class Tests:
+    """Tests of a module: the file of its name, the others that exercise it, and the module itself for its examples."""
+
+    own: list[str]
+    others: list[str]
+    examples: str
+
+    @property
+    def files(self) -> list[str]:
+        """The test files."""
+        return [*self.own, *self.others]
+
+    def runs(self, seconds: Mapping[str, float]) -> list[list[str]]:
+        """What to run, one run after another, where a file takes so many seconds.
+
+        Most faults are noticed by the file of the module's name, which has little to collect; then the quickest come
+        first. The module's own examples come last: the runner loads a module anew to read them, and what is collected
+        after that would see two of each of its classes.
+        """
+        others = [*sorted(self.others, key=lambda file: seconds[file]), *filter(None, [self.examples])]
+        return [run for run in (self.own, others) if run]
 
 
 @dataclass(frozen=True)
@@ -21,17 +45,14 @@ class Room:
         files = [path for code in self.tests for path in (root / code).rglob("*.py") if path.stat().st_size]
         return sorted({str(path.relative_to(root)) for path in files})
 
-    def tests_of(self, root: Path, module: str) -> list[str]:
-        """What to run for a module: the test file of its name, the other tests of its folder, its own examples.
-
-        The examples come last: the runner loads a module anew to read them, and what is collected after that would see
-        two of each of its classes.
-        """
+    def tests_of(self, root: Path, module: str) -> Tests:
+        """What to run for a module."""
         code = max((code for code in self.tests if module.startswith(code)), key=len)
         files = list(dict.fromkeys(self._test_files(root, self.tests[code])))
-        own = f"test_{Path(module).stem}.py"
-        examples = [module] if ">>>" in (root / module).read_text() else []
-        return [*sorted(files, key=lambda path: Path(path).name != own), *examples]
+        own = [path for path in files if Path(path).name == f"test_{Path(module).stem}.py"]
+        return Tests(
+            own, [path for path in files if path not in own], module if ">>>" in (root / module).read_text() else ""
+        )
 
     def _test_files(self, root: Path, places: tuple[str, ...]) -> Iterator[str]:
         for name in places:

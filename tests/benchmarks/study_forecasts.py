@@ -1,7 +1,7 @@
 """Forecasts against the truth of simulated fleets, beside three baselines: a table for every world.
 
     python -m tests.benchmarks.study_forecasts [--units 500] [--seeds 101,102,103,104,105] [--worlds
-    usual,hard,rich,sparse]
+    usual,as_kept,hard,rich]
 
 Pinball loss as a share of nominal life, its ratio to the baselines on the same fleets in the same run, coverage of the
 intervals that are not degenerate, median error. All fleets are invented.

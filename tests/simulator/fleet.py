@@ -59,7 +59,7 @@ def simulate(world: World, seed: int, cut_years: tuple[float, ...] | None = None
     days = recorded + int(FURTHEST_YEARS * 365.25)
     paths = make_paths(world, rng, days)
     plant = build_plant(world, paths, rng)
-    service = _Service(world, plant, paths, rng, recorded)
+    service = service_of(world)(world, plant, paths, rng, recorded)
     cuts = {int(year * 365.25): None for year in cut_years}
     snapshots: list[tuple[int, State]] = []
     for day in range(recorded):
@@ -78,6 +78,15 @@ def simulate(world: World, seed: int, cut_years: tuple[float, ...] | None = None
         world=world,
         lives=service.lives,
     )
+
+
+def service_of(world: World) -> "type[Service]":
+    """How the world's people serve and keep their books."""
+    if not world.is_kept_by_offices:
+        return Service
+    from tests.simulator.as_kept import ServiceAsKept
+
+    return ServiceAsKept
 
 
 def _truth(world: World, plant: Plant, paths: Paths, state: State, cut: int, days: int) -> Truth:
@@ -108,7 +117,7 @@ def _truth(world: World, plant: Plant, paths: Paths, state: State, cut: int, day
     )
 
 
-class _Service:
+class Service:
     """Installers, clients and meters: what is changed and what is written down."""
 
     def __init__(self, world: World, plant: Plant, paths: Paths, rng: np.random.Generator, recorded: int) -> None:
@@ -496,6 +505,7 @@ class _Service:
             "minimum_rejection_fraction": plant.minimum_rejection.tolist(),
             "tds_resolution_mg_per_l": self.chosen_meter.tolist(),
             "has_booster_pump": plant.pump.tolist(),
+            **({"has_pressure_tank": (plant.back_kpa > 0).tolist()} if world.tank_share else {}),
             "is_chloraminated": self.paths.chloraminated.tolist(),
             "totaliser": [("", "feed", "permeate", "product")[code] for code in self.totaliser],
             "commissioned_day": (world.start_day + self.commissioned).tolist(),

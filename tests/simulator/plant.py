@@ -45,6 +45,7 @@ class Plant:
     salt_gain: np.ndarray
     reference_flow: np.ndarray
     usual_product: np.ndarray
+    back_kpa: np.ndarray  # of a pressurised tank, 0 without
 
 
 @dataclass
@@ -167,7 +168,14 @@ def build_plant(world: World, paths: Paths, rng: np.random.Generator) -> Plant:
         salt_gain=world.membrane_salt_gain_per_year * np.exp(world.membrane_salt_spread * rng.normal(size=n)),
         reference_flow=expected * (1 + ratio),
         usual_product=product,
+        back_kpa=_back_pressure(world, rng, n),
     )
+
+
+def _back_pressure(world: World, rng: np.random.Generator, n: int) -> np.ndarray:
+    if not world.tank_share:
+        return np.zeros(n)
+    return np.where(rng.random(n) < world.tank_share, rng.uniform(80.0, 190.0, n), 0.0)
 
 
 def fresh(world: World, plant: Plant, rng: np.random.Generator, unit: int, slot: int) -> tuple[float, float, float]:
@@ -245,7 +253,7 @@ def run_day(
     recovery = 1 / (1 + plant.waste_ratio)
     for _ in range(2):
         concentrate_tds = feed * np.log(1 / (1 - recovery)) / recovery
-        ndp = np.maximum(inlet - osmotic(concentrate_tds, t), 20.0)
+        ndp = np.maximum(inlet - osmotic(concentrate_tds, t) - plant.back_kpa, 20.0)
         permeate_flow = plant.rated_flow * ndp / (plant.rated_kpa - 20) * arrhenius(plant.water_u, t) * flow_factor
         concentrate_flow = plant.restrictor_flow * np.sqrt(inlet / (57 * PSI))
         recovery = np.clip(permeate_flow / (permeate_flow + concentrate_flow), 0.02, 0.9)

@@ -57,6 +57,7 @@ class World:
     membrane_salt_spread: float = 0.6
     membrane_fault_share: float = 0.0  # a year: a seal fails and salt passage jumps
     membrane_acceleration: float = 1.0  # loss grows with (exposure)^this; 1 is a steady decline
+    tank_share: float = 0.0  # units that fill a pressurised tank, against whose pressure the membrane works
     water_u_kelvin: float = 2800.0
     salt_u_kelvin: float = 4200.0
 
@@ -68,6 +69,12 @@ class World:
     interval_days: tuple[float, float, float, float] = (180.0, 330.0, 900.0, 240.0)  # sediment, carbon, membrane, resin
     unwritten_share: float = 0.0  # of removals, without a reason in the books
     habitual_word_share: float = 0.0  # of routine removals, written down as 'exhausted'
+    # as_kept.py: the visit sees gauges and meters alone, and the books are an office's
+    is_kept_by_offices: bool = False
+    unwritten_visit_share: float = 0.0  # of visits, whose readings nobody entered
+    left_blank_share: float = 0.0  # of the quantities that somebody usually writes
+    late_entry_share: float = 0.0  # of visits whose date in the books is up to ten days late
+    new_counter_share: float = 0.0  # of units, whose counter is replaced once
     rollout_years: float = 0.5  # units are commissioned over so long
     cut_years: tuple[float, ...] = (1.5, 2.5, 3.5)
 

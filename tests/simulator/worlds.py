@@ -28,6 +28,16 @@ WORLDS = {
         weekly_client_share=0.15, daily_meter_share=0.05, monthly_client_share=0.15, gauge_share=0.7,
         sediment_days=700.0,
     ),
+    # Records as they are kept: nobody sees more than gauges and meters show, most reasons are routine or blank, some
+    # wrong, dates late, quantities missing; tanks, steps of use, water and membranes.
+    "as_kept": World(
+        is_kept_by_offices=True, unwritten_share=0.40, habitual_word_share=0.12, unwritten_visit_share=0.2,
+        left_blank_share=0.15, late_entry_share=0.25, new_counter_share=0.15, visit_gap_days=110.0,
+        weekly_client_share=0.10, daily_meter_share=0.04, monthly_client_share=0.15, gauge_share=0.85, gauge_bias=0.03,
+        interval_days=(140.0, 260.0, 1_000.0, 170.0), tank_share=0.45, demand_step_share=0.25, demand_season=0.2,
+        source_change_share=0.35, membrane_fault_share=0.04, dirt_season=0.3, sediment_days=900.0,
+        sediment_place_spread=0.45, sediment_curves=(0.0, 0.5, -0.5, 1.0),
+    ),
     # A small company in its first year and a half: few units, next to no past lives.
     "young": World(
         units=25, years=1.6, rollout_years=1.2, cut_years=(0.7, 1.1, 1.5), weekly_client_share=0.4,

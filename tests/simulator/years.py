@@ -21,7 +21,7 @@ from scheduling.planning.travel.trips import Place
 from scheduling.planning.visits.bundling import bundle_visits
 from scheduling.planning.visits.proposal import BundlingSite
 from scheduling.planning.visits.travel_cost import travel_cost_estimate
-from tests.simulator.fleet import _Service
+from tests.simulator.fleet import Service, service_of
 from tests.simulator.plant import CARB, MEM, RES, SED, SLOT_STAGE, Day, build_plant, run_day
 from tests.simulator.settings import World
 from tests.simulator.water import make_paths
@@ -122,7 +122,7 @@ class Tally:
         return self.going + self.cartridges + self.damage + price_of_bad_water * sum(self.bad_money.values())
 
 
-class Years(_Service):
+class Years(Service):
     """The simulated service with its visits decided from outside."""
 
     way: Way
@@ -390,7 +390,7 @@ def run_years(
     rng = np.random.default_rng(seed)
     paths = make_paths(world, rng, days + LOOKED_AHEAD_DAYS + 100)
     plant = build_plant(world, paths, rng)
-    history = _Service(world, plant, paths, rng, days)
+    history = service_of(world)(world, plant, paths, rng, days)
     for day in range(HISTORY_DAYS):
         history.after_day(day, run_day(world, plant, paths, history.state, day))
     scatter = np.random.default_rng(seed + 100)

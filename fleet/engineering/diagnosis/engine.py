@@ -28,8 +28,6 @@ class Match:
         What it rests on.
     action, for_installer, for_client : str
         What to do and the finding in a sentence, by what the numbers say here.
-    causes : tuple of str
-        Codes of the likely causes, the likeliest first.
     doubted_by : tuple of str
         Rules that put the reading in doubt.
     """
@@ -40,7 +38,6 @@ class Match:
     action: str
     for_installer: str
     for_client: str
-    causes: tuple[str, ...]
     doubted_by: tuple[str, ...] = ()
 
     @property
@@ -52,6 +49,11 @@ class Match:
     def title(self) -> str:
         """What it is called in a list."""
         return gettext(self.rule.title)
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """Codes of the likely causes, the likeliest first."""
+        return tuple(cause.code for cause in self.rule.causes)
 
     @property
     def confirming_check(self) -> str:
@@ -114,7 +116,6 @@ def diagnose(
                 evidence.action or gettext(rule.action),
                 evidence.for_installer or gettext(rule.for_installer),
                 evidence.for_client or gettext(rule.for_client),
-                evidence.causes or tuple(cause.code for cause in rule.causes),
                 doubts,
             )
         )

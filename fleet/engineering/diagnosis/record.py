@@ -18,8 +18,8 @@ STEPS: Final[tuple[Step, ...]] = get_args(Step)
 class Evidence:
     """That a pattern is there: how surely (0 to 1), and the numbers it rests on.
 
-    Where the numbers say more than the rule can, `for_installer`, `for_client`, `action` (of `words`) and `causes` take
-    the place of its own.
+    Where the numbers say more than the rule can, `for_installer`, `for_client` and `action` (of `words`) take the place
+    of its own. The causes are always those of the rule: a finding is confirmed, and its work chosen, by them.
     """
 
     confidence: float
@@ -27,7 +27,6 @@ class Evidence:
     for_installer: str = ""
     for_client: str = ""
     action: str = ""
-    causes: tuple[str, ...] = ()
 
 
 Condition = Callable[[Facts], Evidence | None]

@@ -162,21 +162,15 @@ def rejection_too_low(rejection: float, limit: float, limit_mg_per_l: float) -> 
 # flows and pressures
 
 
-def waste_from_low_pressure(is_cold: bool) -> tuple[str, str, str]:
-    """More waste for each litre, since the pressure is low, or low and the water cold."""
-    if is_cold:
-        installer = gettext("More waste per litre, but the normalised flow is normal: low pressure and colder water.")
-        client = gettext(
+def waste_from_low_pressure_and_cold() -> tuple[str, str]:
+    """More waste for each litre, since the pressure is low and the water cold."""
+    return (
+        gettext("More waste per litre, but the normalised flow is normal: low pressure and colder water."),
+        gettext(
             "The unit makes less water because of low pressure and colder water; the membrane is fine. If it makes too "
             "little for you, please call us."
-        )
-    else:
-        installer = gettext("More waste per litre, but the normalised flow is normal: low pressure.")
-        client = gettext(
-            "The unit makes less water because of low pressure; the membrane is fine. If it makes too little for you, "
-            "please call us."
-        )
-    return installer, client, gettext("Find out why the pressure is low: line, prefilters, pump or tank.")
+        ),
+    )
 
 
 def line_pressure_fell_prefilters_unread() -> tuple[str, str]:

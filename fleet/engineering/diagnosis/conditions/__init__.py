@@ -13,7 +13,7 @@ from fleet.engineering.diagnosis.conditions.carbon import (
 )
 from fleet.engineering.diagnosis.conditions.flows import (
     check_valve_leaks,
-    cold_or_weak_feed,
+    colder_feed,
     no_permeate,
     nothing_flows,
     pump_cycles,
@@ -22,6 +22,7 @@ from fleet.engineering.diagnosis.conditions.flows import (
     tank_pushes_back,
     too_little_concentrate,
     too_much_concentrate,
+    weaker_feed,
 )
 from fleet.engineering.diagnosis.conditions.membrane import (
     aged,
@@ -72,7 +73,7 @@ __all__ = [
     "chloramine_through",
     "chlorine_tests_contradict",
     "chlorine_through",
-    "cold_or_weak_feed",
+    "colder_feed",
     "creep",
     "cup_takes_up_air",
     "fouled",
@@ -111,4 +112,5 @@ __all__ = [
     "unread",
     "warm_water",
     "weak_ions_through",
+    "weaker_feed",
 ]

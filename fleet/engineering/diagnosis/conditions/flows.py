@@ -84,29 +84,54 @@ def _ratio_change(f: Facts) -> float | None:
     return None if ratio is None or baseline is None or baseline <= 0.0 else ratio / baseline
 
 
-def cold_or_weak_feed(f: Facts) -> Evidence | None:
-    """Much waste, but the membrane is as it was; the water is colder than the baseline, or the pressure low.
+def _more_waste(f: Facts) -> float | None:
+    """Much waste over that of the baseline, while the membrane is as it was; None where it is not so.
 
-    Beside a fault of the pressure it says nothing: what has to be mended is not called normal.
+    Beside a fault of the pressure there is none: what has to be mended is not called normal.
     """
     change = _ratio_change(f)
     if change is None or change < 1.2 or not normalised_flow_is_normal(f) or pressure_fault(f):
         return None
-    numbers: dict[str, float | str] = {"waste_ratio_over_baseline": change}
+    return change
+
+
+def _colder_degc(f: Facts) -> float | None:
+    """Temperature of water that is colder than in the baseline, else None."""
     temperature, base = f.number("temperature_degc"), f.number("baseline_temperature_degc")
-    cold = temperature is not None and base is not None and temperature <= base - f.thresholds.temperature_shift_degc
+    if temperature is None or base is None or temperature > base - f.thresholds.temperature_shift_degc:
+        return None
+    return temperature
+
+
+def _weaker(f: Facts) -> float | None:
+    """Pressure over that of the baseline, where it is low; else None."""
     pressure = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
     if pressure is None:
         pressure = f.ratio("line_pressure_kpa", "baseline_line_pressure_kpa")
-    weak = pressure is not None and pressure < REST_LOW
-    if not (cold or weak):
+    return pressure if pressure is not None and pressure < REST_LOW else None
+
+
+def colder_feed(f: Facts) -> Evidence | None:
+    """Much waste, and nothing but colder water that explains it."""
+    change, temperature = _more_waste(f), _colder_degc(f)
+    if change is None or temperature is None or _weaker(f) is not None:
         return None
-    if cold and temperature is not None:
-        numbers["temperature_degc"] = temperature
-    if not weak or pressure is None:
-        return Evidence(0.8, numbers)
-    numbers["pressure_over_baseline"] = pressure
-    return Evidence(0.8, numbers, *words.waste_from_low_pressure(cold), causes=("low_net_driving_pressure",))
+    return Evidence(0.8, {"waste_ratio_over_baseline": change, "temperature_degc": temperature})
+
+
+def weaker_feed(f: Facts) -> Evidence | None:
+    """Much waste, and a low pressure that explains it, with or without colder water."""
+    change, temperature, pressure = _more_waste(f), _colder_degc(f), _weaker(f)
+    if change is None or pressure is None:
+        return None
+    if temperature is None:
+        return Evidence(0.8, {"waste_ratio_over_baseline": change, "pressure_over_baseline": pressure})
+    numbers = {
+        "waste_ratio_over_baseline": change,
+        "temperature_degc": temperature,
+        "pressure_over_baseline": pressure,
+    }
+    return Evidence(0.8, numbers, *words.waste_from_low_pressure_and_cold())
 
 
 def too_little_concentrate(f: Facts) -> Evidence | None:

@@ -11,6 +11,7 @@ from fleet.engineering.diagnosis.rules.common import (
     BOTH_FLOWS,
     CODES,
     ISOLATE,
+    LOW_DRIVING_PRESSURE,
     NO_PART,
     POWER,
     PRACTICE,
@@ -131,10 +132,10 @@ FLOWS: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         id="D24",
-        title=_("More waste from cold water or low pressure"),
-        pattern="ratio_high_cold_or_weak",
+        title=_("More waste from cold water"),
+        pattern="ratio_high_cold",
         step="flows",
-        condition=when.cold_or_weak_feed,
+        condition=when.colder_feed,
         asks=BOTH_FLOWS,
         passes_with_season=True,
         place=None,
@@ -150,6 +151,27 @@ FLOWS: Final[tuple[Rule, ...]] = (
         for_client=_(
             "The water is colder than when the membrane was new, so the unit makes less. This is normal, and nothing "
             "needs to be done."
+        ),
+    ),
+    Rule(
+        id="D48",
+        title=_("More waste from low pressure"),
+        pattern="ratio_high_weak",
+        step="flows",
+        condition=when.weaker_feed,
+        asks=BOTH_FLOWS,
+        passes_with_season=True,
+        place=None,
+        outdated_by=(),
+        causes=(LOW_DRIVING_PRESSURE,),
+        confirm=_("Bring the flow to the baseline temperature and pressure: it is as it was."),
+        action=_("Find out why the pressure is low: line, prefilters, pump or tank."),
+        cautions=(NO_PART,),
+        source=_("ASTM D4516 normalisation"),
+        for_installer=_("More waste per litre, but the normalised flow is normal: low pressure."),
+        for_client=_(
+            "The unit makes less water because of low pressure; the membrane is fine. If it makes too little for you, "
+            "please call us."
         ),
     ),
     Rule(

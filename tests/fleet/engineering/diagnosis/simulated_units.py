@@ -156,6 +156,11 @@ def _tank_stays_low(unit: State, rng: np.random.Generator) -> State:
     return replace(unit, tank_open=True, tank_kpa=rng.uniform(0.1, 0.4) * unit.line_kpa, observed=facts)
 
 
+def colder(unit: State, by_degc: float) -> float:
+    """The temperature of a unit's feed, that much colder and short of freezing."""
+    return max(unit.temperature_degc - by_degc, 2.5)
+
+
 def with_pump(unit: State, rng: np.random.Generator) -> State:
     return replace(unit, pump_kpa=rng.uniform(520, 600))
 
@@ -211,7 +216,10 @@ FAULTS: dict[str, tuple[Fault, str]] = {
     "probes swapped": (lambda u, r: replace(u, swap_probes=True), "D18"),
     "shut-off valve": (_full_tank, "D21"),
     "check valve": (_leaky_check_valve, "D22"),
-    "cold water": (lambda u, r: replace(u, temperature_degc=max(u.temperature_degc - r.uniform(8, 11), 2.5)), "D24"),
+    "cold water": (
+        lambda u, r: replace(u, temperature_degc=colder(u, r.uniform(9, 12)), line_kpa=1.03 * u.line_kpa),
+        "D24",
+    ),
     "restrictor blocked": (lambda u, r: replace(u, restrictor=u.restrictor * r.uniform(0.2, 0.45)), "D25"),
     "restrictor lost": (lambda u, r: replace(u, restrictor=u.restrictor * r.uniform(2.2, 3.5)), "D26"),
     "tank pushes back": (
@@ -309,5 +317,9 @@ FAULTS: dict[str, tuple[Fault, str]] = {
             observed={"membrane_exposure_ppm_h": r.uniform(300.0, 900.0)},
         ),
         "D47",
+    ),
+    "cold water on a weaker line": (
+        lambda u, r: replace(u, temperature_degc=colder(u, r.uniform(9, 12)), line_kpa=0.87 * u.line_kpa),
+        "D48",
     ),
 }

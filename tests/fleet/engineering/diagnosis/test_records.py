@@ -41,7 +41,7 @@ def test_no_rule_is_named_by_its_number_outside_its_record() -> None:
 
 
 def test_no_cause_is_named_by_its_code_outside_the_records() -> None:
-    # a condition may choose between causes that a record holds, and bears the name of what it looks for
+    # a condition bears the name of what it looks for
     elsewhere = [path for path in product_files() if CONDITIONS not in path.parents]
     named = {str(path.relative_to(ROOT)): set(CAUSES).intersection(literals(path)) for path in elsewhere}
     assert {path: found for path, found in named.items() if found} == {}
@@ -109,14 +109,20 @@ def test_a_cause_says_what_work_it_calls_for_or_that_it_calls_for_none(code: str
     assert (needed.kind in (NeedKind.REPLACE, NeedKind.ROTATE)) == (work.stage is not None)
 
 
-def test_a_condition_chooses_among_causes_that_a_record_holds() -> None:
-    chosen = set()
-    for path in CONDITIONS.glob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.keyword) and node.arg == "causes":
-                chosen |= {each.value for each in ast.walk(node.value) if isinstance(each, ast.Constant)}
-    assert chosen
-    assert chosen <= set(CAUSES)
+@rules
+def test_what_is_found_has_the_causes_of_its_record(rule: Rule) -> None:
+    """Also beside other facts: no condition puts causes of its own in their place."""
+    codes = tuple(cause.code for cause in rule.causes)
+    weak = {"inlet_pressure_kpa": 300.0, "line_pressure_kpa": None, "prefilter_outlet_pressure_kpa": None}
+    found = [
+        match
+        for _, changes, _ in PATTERNS
+        for more in ({}, {"temperature_degc": 6.0}, weak)
+        for match in diagnose({**HEALTHY, **changes, **more})
+        if match.rule is rule
+    ]
+    assert found
+    assert {match.causes for match in found} == {codes}
 
 
 NOT_OUR_WORDS = re.compile(

@@ -128,6 +128,16 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
         {"temperature_degc": 6.0, "permeate_flow_l_per_day": 140.0},
         "cold_water_not_a_fault",
     ),
+    (
+        "D48",
+        {
+            "permeate_flow_l_per_day": 140.0,
+            "inlet_pressure_kpa": 300.0,
+            "line_pressure_kpa": None,
+            "prefilter_outlet_pressure_kpa": None,
+        },
+        "low_net_driving_pressure",
+    ),
     ("D25", {"concentrate_flow_l_per_day": 200.0}, "restrictor_blocked"),
     ("D26", {"concentrate_flow_l_per_day": 1700.0, "inlet_pressure_kpa": 340.0}, "restrictor_missing"),
     (
@@ -367,10 +377,15 @@ def test_less_water_is_not_called_normal_beside_what_has_to_be_mended(
 def test_less_water_by_low_pressure_is_not_laid_to_the_cold() -> None:
     weak = {"permeate_flow_l_per_day": 140.0, "inlet_pressure_kpa": 300.0, "line_pressure_kpa": None}
     weak["prefilter_outlet_pressure_kpa"] = None
-    match = next(match for match in diagnose({**HEALTHY, **weak}) if match.id == "D24")
-    assert "cold" not in match.for_client + match.for_installer
+    matches = {match.id: match for match in diagnose({**HEALTHY, **weak})}
+    match = matches["D48"]
+    assert "D24" not in matches
+    assert "cold" not in match.for_client + match.for_installer + match.title
     assert "low pressure" in match.for_client
-    assert match.causes == ("low_net_driving_pressure",)
+    assert match.causes == ("low_net_driving_pressure",) == tuple(cause.code for cause in match.rule.causes)
+    both = {match.id: match for match in diagnose({**HEALTHY, **weak, "temperature_degc": 6.0})}
+    assert "D24" not in both
+    assert "low pressure and colder water" in both["D48"].for_client
 
 
 def test_a_season_is_told_by_the_water_and_not_by_the_weather() -> None:

@@ -129,7 +129,7 @@ EDGES = [
     Edge("D24", "waste_ratio", "from", 4.8, {"temperature_degc": 6.0}, exactly=False),
     Edge("D24", "temperature_degc", "to", lambda x: 15.0 - x.temperature_shift_degc, {"waste_ratio": 5.2},
          ("temperature_shift_degc",)),
-    Edge("D24", "inlet_pressure_kpa", "below", 0.90 * 390.0,
+    Edge("D48", "inlet_pressure_kpa", "below", 0.90 * 390.0,
          {"waste_ratio": 5.2, "prefilter_differential_pressure_kpa": 20.0},
          exactly=False),
     Edge("D24", FLOW, "from", 0.90, {"waste_ratio": 5.2, "temperature_degc": 6.0}),

@@ -27,7 +27,8 @@ def gettext(text: str) -> str:
     >>> gettext("No reading for {days} days.").format(days=9)
     'No reading for 9 days.'
     """
-    return current().gettext(text)
+    # An empty text would be answered with the head of the catalogue.
+    return current().gettext(text) if text else ""
 
 
 def gettext_noop(text: str) -> str:

@@ -39,6 +39,7 @@ def test_a_catalogue_is_spoken_with_its_own_plurals(tmp_path: Path) -> None:
     with language.speak(language.load("de", tmp_path)):
         spoken = [language.ngettext("{n} day", "{n} days", n).format(n=n) for n in (0, 1, 2)]
         assert [*spoken, language.gettext("other")] == ["0 Tage", "1 Tag", "2 Tage", "other"]
+        assert language.gettext("") == "", "not the head of the catalogue"
 
 
 def _catalogue() -> bytes:

@@ -77,7 +77,17 @@ def old_reading(days: int) -> str:
     ).format(days=days)
 
 
-# findings
+# indicators and findings
+
+
+def computing_indicators() -> str:
+    """How far a run of indicators is: at work."""
+    return gettext("computing indicators")
+
+
+def indicators_stored() -> str:
+    """How far a run of indicators is: done."""
+    return gettext("indicators stored")
 
 
 def likely_causes() -> str:
@@ -132,6 +142,39 @@ def units_with_news_forecast(count: int, total: int) -> str:
 def forecasts_stored() -> str:
     """All is done."""
     return gettext("forecasts stored")
+
+
+def files_forecast(positions: int, units: int, readings: int, left_out: int, dropped: int) -> str:
+    """What was made of a fleet in files: what was forecast, read, left out, and rows that could not be used."""
+    return gettext(
+        "{positions} of {units} forecast; {readings} read, {left_out} left out, {dropped} not usable."
+    ).format(
+        positions=ngettext("{count} position", "{count} positions", positions).format(count=positions),
+        units=ngettext("{count} unit", "{count} units", units).format(count=units),
+        readings=ngettext("{count} reading", "{count} readings", readings).format(count=readings),
+        left_out=ngettext("{count} value", "{count} values", left_out).format(count=left_out),
+        dropped=ngettext("{count} row of the files", "{count} rows of the files", dropped).format(count=dropped),
+    )
+
+
+def more_in_report(count: int) -> str:
+    """So many faults of the files are not shown."""
+    return gettext("... and {count} more; --report FILE lists all.").format(count=count)
+
+
+def reading_records() -> str:
+    """How far the past is judged: at the beginning."""
+    return gettext("reading the records")
+
+
+def replaying(months: int) -> str:
+    """How far the past is judged: at work."""
+    return ngettext("replaying {months} month", "replaying {months} months", months).format(months=months)
+
+
+def scores_stored() -> str:
+    """How far the past is judged: done."""
+    return gettext("scores stored")
 
 
 # the change between two forecasts

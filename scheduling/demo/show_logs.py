@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from fleet.models import FeedWaterSample, IntakeBatch, Reading, RefusedRow
+from scheduling.demo import words
 from scheduling.demo.screen import Screen
 
 _SHOWN_DOUBTS = 12
@@ -44,7 +45,7 @@ def _refused(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
     rows = list(RefusedRow.objects.filter(batch__in=[batch.pk for batch in batches]).select_related("batch"))
     if not rows:
         return
-    screen.subheading(f"Refused, {len(rows)} rows: correct them in the log and upload it again")
+    screen.subheading(words.refused_rows(len(rows)))
     for row in sorted(rows, key=lambda row: (row.batch.name, row.line)):
         # One sentence for each kind of fault: the same one for five columns says no more.
         of_kind = {fault.get("code", ""): fault for fault in reversed(row.faults)}
@@ -79,6 +80,5 @@ def _doubts(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
     for code in sorted(rows, key=lambda code: -len(rows[code]))[:_SHOWN_DOUBTS]:
         place = places[code].most_common(1)[0][0]
         name, line, sentence = example[code, place]
-        count, units = len(rows[code]), len(places[code])
-        where = f"{count} row{'s' * (count > 1)} of {units} unit{'s' * (units > 1)}"
+        where = words.doubtful_rows(len(rows[code]), len(places[code]))
         screen.line(f"{where}, such as {name} line {line}, {place}: {sentence}", indent=2)

@@ -65,4 +65,4 @@ def sentence(code: str) -> str:
     >>> sentence("temperature_missing")
     'The temperature was not read, and it is never taken as 25 degC.'
     """
-    return gettext(SENTENCES[code]) if code else ""
+    return gettext(SENTENCES[code])

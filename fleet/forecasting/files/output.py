@@ -8,8 +8,10 @@ from typing import Final
 
 import numpy as np
 
+from accounts.language import gettext, ngettext
 from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
+from fleet.forecasting.answer.left_out import why_left_out
 from fleet.forecasting.answer.reasons import explain_exhaustion
 from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import LEVELS
@@ -59,11 +61,17 @@ def write_forecasts(fleet: Fleet, forecasts: Forecasts, path: Path) -> int:
                     _short(forecasts.newest_reading_age_days[row]),
                     int(forecasts.past_lives[row]),
                     words.PRIORS[forecasts.priors[row]],
-                    forecasts.no_date_reason[row],
+                    gettext(forecasts.no_date_reason[row]),
                     sentence_for_installer(
                         fleet, forecasts, row, why.sentence if why else "", is_certain=why is None or why.is_certain
                     ),
-                    sentence_for_client(fleet, forecasts, row, why.client_sentence if why else ""),
+                    sentence_for_client(
+                        fleet,
+                        forecasts,
+                        row,
+                        why.client_sentence if why else "",
+                        is_certain=why is None or why.is_certain,
+                    ),
                 ]
             )
     return len(forecasts)
@@ -71,23 +79,6 @@ def write_forecasts(fleet: Fleet, forecasts: Forecasts, path: Path) -> int:
 
 def _short(value: float) -> str:
     return "" if not np.isfinite(value) else f"{value:.4g}"
-
-
-EXCLUSION_SENTENCES: Final = {
-    "impossible_value": "cannot be true for such a unit",
-    "clock_in_future": "is dated after the forecast's day",
-    "before_commissioning": "is dated before the unit was commissioned, or ten years before its first cartridge",
-    "factor_of_ten": "is ten times too high or too low beside its neighbours in time",
-    "wrong_unit": "looks as if it was meant in another unit",
-    "transposed": "feed and permeate look transposed",
-    "first_minutes": "was sampled in the first minutes after standstill",
-    "static": "was read while nothing flowed",
-    "outlier": "is far from its neighbours in time",
-    "totaliser_backwards": "the counter ran backwards",
-    "totaliser_jump": "the counter rose faster than the unit can run",
-    "contradicts_other_gauge": "is above the gauge upstream of it",
-    "repeated": "repeats another row of the same unit and time",
-}
 
 
 _LATER: Final = words.EXCLUSION_REASONS.index("clock_in_future")
@@ -119,7 +110,7 @@ def write_report(fleet: Fleet, forecasts: Forecasts, faults: Sequence[Fault], pa
                     words.QUANTITIES[quantity] if quantity >= 0 else "",
                     code,
                     "yes" if quantity < 0 else "no",
-                    EXCLUSION_SENTENCES[code],
+                    why_left_out(code),
                 ]
             )
     return len(faults) + len(exclusions)
@@ -134,8 +125,9 @@ def _later_line(fleet: Fleet, readings: Indexes) -> list[str]:
         for unit, day in zip(unit_of[:MOST_SINGLE], fleet.readings.day[first[:MOST_SINGLE]], strict=True)
     ]
     code = words.EXCLUSION_REASONS[_LATER]
-    count = f"{len(readings)} {'reading' if len(readings) == 1 else 'readings'}"
-    sentence = f"{EXCLUSION_SENTENCES[code]} ({count}; first {', '.join(shown)})"
+    count = len(readings)
+    sentence = ngettext("{why} ({count} reading; first {first})", "{why} ({count} readings; first {first})", count)
+    sentence = sentence.format(why=why_left_out(code), count=count, first=", ".join(shown))
     return ["readings", "", "", "", "", code, "yes", sentence]
 
 

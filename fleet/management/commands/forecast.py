@@ -20,6 +20,7 @@ from fleet.forecasting.files.reading import (
     write_report,
 )
 from fleet.forecasting.inputs.tables import DAYS
+from fleet.services import words
 
 _MOST_SHOWN: Final = 20
 
@@ -76,8 +77,7 @@ class Command(BaseCommand):
             raise CommandError(f"{error.filename} cannot be written ({error.strerror}); give another file.") from None
         dropped = sum(fault.row_dropped for fault in faults)
         self.stdout.write(
-            f"{count} positions of {len(fleet.units)} units forecast; {len(fleet.readings)} readings read, "
-            f"{len(forecasts.exclusions)} values left out, {dropped} rows of the files not usable."
+            words.files_forecast(count, len(fleet.units), len(fleet.readings), len(forecasts.exclusions), dropped)
         )
         gathered = gather(faults)
         for fault in gathered[:_MOST_SHOWN]:
@@ -85,7 +85,7 @@ class Command(BaseCommand):
             column = f", {fault.field}" if fault.field else ""
             self.stdout.write(f"  {where}{column}: {fault.message}")
         if len(gathered) > _MOST_SHOWN:
-            self.stdout.write(f"  ... and {len(gathered) - _MOST_SHOWN} more; --report FILE lists all.")
+            self.stdout.write(f"  {words.more_in_report(len(gathered) - _MOST_SHOWN)}")
         if not count:
             raise CommandError("There is no position to forecast; see the lines above.")
         if options["strict"] and any(fault.code not in NO_LOSS for fault in faults):

@@ -14,6 +14,7 @@ from accounts.models import Company, Membership
 from fleet.forecasting.judging.judge import RICHNESS, QualityRow, judge
 from fleet.forecasting.judging.replay import METHODS, monthly_cuts, replay
 from fleet.models import ForecastScore, Unit
+from fleet.services import words
 from fleet.services.forecasts.tables import end_of_day, load_fleet
 
 JOB_KIND: Final = "forecast_quality"
@@ -88,7 +89,7 @@ def judge_company(
     if len(ids) > MOST_UNITS:
         ids = [ids[int(at)] for at in np.linspace(0, len(ids) - 1, MOST_UNITS)]
     if progress is not None:
-        progress(0.0, "reading the records")
+        progress(0.0, words.reading_records())
     loaded = load_fleet(company=company, unit_ids=ids, as_of_day=end_of_day(company, day), with_corrected=True)
     fleet = loaded.fleet
     low, high = _day_number(first, -np.inf), _day_number(last, np.inf) + 1.0
@@ -96,7 +97,7 @@ def judge_company(
 
     def tell(share: float) -> None:
         if progress is not None:
-            progress(0.05 + 0.9 * share, f"replaying {len(cuts)} months")
+            progress(0.05 + 0.9 * share, words.replaying(len(cuts)))
 
     rows = judge(replay(fleet, cuts, limits=loaded.limits, progress=tell)) if cuts else []
     if not rows:
@@ -107,7 +108,7 @@ def judge_company(
         raise InvalidInput("too_little_history", sentence)
     _store(company, rows, first=_date(cuts[0]), last=_date(cuts[-1]), day=day, now=now)
     if progress is not None:
-        progress(1.0, "scores stored")
+        progress(1.0, words.scores_stored())
     return rows
 
 

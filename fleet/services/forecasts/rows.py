@@ -11,10 +11,10 @@ import numpy as np
 from accounts.language import gettext, gettext_noop
 from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
+from fleet.forecasting.answer.left_out import sentence_left_out
 from fleet.forecasting.answer.reasons import explain_exhaustion
 from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import GRID_LEVELS, LEVELS
-from fleet.forecasting.files.output import EXCLUSION_SENTENCES
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.services.forecasts.tables import LoadedFleet
 
@@ -50,13 +50,13 @@ class _LeftOut:
     code: str
 
     def as_evidence(self, reading_id: int, offset_days: float) -> dict[str, Any]:
-        subject = self.quantity or "the whole reading"
+        day = date_text(self.day, offset_days)
         return {
             "reading": reading_id,
-            "day": date_text(self.day, offset_days),
+            "day": day,
             "quantity": self.quantity,
             "code": self.code,
-            "sentence": f"{_plain(subject)} of {date_text(self.day, offset_days)}: {EXCLUSION_SENTENCES[self.code]}.",
+            "sentence": sentence_left_out(_plain(self.quantity), day, self.code),
         }
 
 
@@ -185,7 +185,7 @@ def _evidence(
         "earlier_cartridges": int(answer.past_lives[row]),
         "prior": {"code": prior, "sentence": gettext(PRIOR_SENTENCES[prior]), **_taught(answer, stage)},
         "probability_maximum_service_time_first": _number(answer.probability_maximum_service_time[row], 3),
-        "no_date_reason": answer.no_date_reason[row],
+        "no_date_reason": gettext(answer.no_date_reason[row]),
     }
 
 
@@ -238,8 +238,7 @@ def _plain(name: str) -> str:
         if name.endswith(unit):
             name = name.removesuffix(unit)
             break
-    text = name.replace("_", " ").replace("tds", "TDS").replace(" ph", " pH")
-    return text[0].upper() + text[1:]
+    return name.replace("_", " ").replace("tds", "TDS").replace(" ph", " pH")
 
 
 def _number(value: Any, digits: int) -> float | None:

@@ -14,6 +14,7 @@ from accounts.models import Company
 from fleet.engineering.indicators import QUANTITIES, Indicators, UnitContext, baseline_of_groups, indicators, reasons
 from fleet.models import Placement, Reading, ReadingIndicators, Stage, Unit
 from fleet.models.corrections import corrects_this
+from fleet.services import words
 from fleet.services.readings.indicator_meters import of_rows
 from fleet.services.readings.tables import (
     Floats,
@@ -108,10 +109,10 @@ def recompute(
     counts: Counter[str] = Counter(readings=0, changed=0, unchanged=0)
     for start in range(0, len(ids), BLOCK_UNITS):
         if progress is not None:
-            progress(start / len(ids), "computing indicators")
+            progress(start / len(ids), words.computing_indicators())
         counts.update(_recompute_block(company, ids[start : start + BLOCK_UNITS], now, since, of_meters))
     if progress is not None:
-        progress(1.0, "indicators stored")
+        progress(1.0, words.indicators_stored())
     return dict(counts)
 
 

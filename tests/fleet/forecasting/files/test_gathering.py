@@ -33,7 +33,7 @@ def test_readings_after_the_day_are_one_line_with_their_number_and_the_first(tmp
     later = [line for line in lines if line["code"] == "clock_in_future"]
     assert len(later) == 1
     assert later[0]["what was wrong"] == (
-        "is dated after the forecast's day (10 readings; "
+        "dated after the forecast's day (10 readings; "
         "first u1 2025-03-01T00:00+00:00, u1 2025-04-01T00:00+00:00, u1 2025-05-01T00:00+00:00)"
     )
     # Who read it is a name that the files cannot use: said once.

@@ -11,9 +11,11 @@ only read.
 """
 
 import argparse
+import multiprocessing
 import tempfile
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -44,12 +46,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--sample", type=int, default=200, help="mutants drawn from each room")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=60.0, help="the run ends after so many")
+    parser.add_argument("--processes", type=int, default=1, help="mutants tried at a time")
     parser.add_argument("--only", nargs="+", default=[""], help="files or folders, as beginnings of their paths")
     chosen = parser.parse_args(arguments)
     load_libraries()
     until = time.monotonic() + 60.0 * chosen.minutes
     with tempfile.TemporaryDirectory(prefix="mutants-") as place:
-        copy = Copy(ROOT, Path(place))
+        copies = [Copy(ROOT, Path(place) / str(number)) for number in range(chosen.processes)]
         for name in chosen.rooms:
             room = ROOMS[name]
             modules = [path for path in room.modules(ROOT) if path.startswith(tuple(chosen.only))]
@@ -57,35 +60,50 @@ def main(arguments: Sequence[str] | None = None) -> None:
             sample = sample_of(mutants, chosen.sample, chosen.seed)
             print(f"{name}: {len(sample)} of {len(mutants)} mutants, seed {chosen.seed}", flush=True)
             if sample:
-                _print_score(name, list(_try(copy, room, sample, until)), len(sample))
+                _print_score(name, list(_try_all(copies, room, sample, until)), len(sample))
 
 
-def _try(copy: Copy, room: Room, sample: Iterable[Mutant], until: float) -> Iterable[Tried]:
-    """Mutants one after another, until the time is over."""
-    clean: dict[str, float] = {}
+def _try_all(copies: Sequence[Copy], room: Room, sample: Sequence[Mutant], until: float) -> Iterator[Tried]:
+    """Try each mutant in one of the copies, until the time is over."""
+    seconds = _seconds_without_change(copies[0], room, sample)
+    shares = [sample[number :: len(copies)] for number in range(len(copies))]
+    with ProcessPoolExecutor(len(copies), mp_context=multiprocessing.get_context("fork")) as processes:
+        for tried in processes.map(
+            _try, copies, [room] * len(copies), shares, [until] * len(copies), [seconds] * len(copies)
+        ):
+            yield from tried
+
+
+def _seconds_without_change(copy: Copy, room: Room, sample: Sequence[Mutant]) -> dict[str, float]:
+    """Test file -> what it takes; all of them pass."""
+    seconds = {}
+    for file in dict.fromkeys(file for mutant in sample for file in room.tests_of(copy.root, mutant.path).files):
+        run = copy.run([file], 900.0)
+        if not run.passed:
+            raise SystemExit(f"{file} fails without any change:\n{run.output}")
+        seconds[file] = run.cpu_seconds
+    return seconds
+
+
+def _try(copy: Copy, room: Room, sample: Sequence[Mutant], until: float, seconds: Mapping[str, float]) -> list[Tried]:
+    """Try mutants one after another, until the time is over; those that nobody notices are printed."""
+    out = []
     for mutant in sample:
         if time.monotonic() > until:
-            return
-        tests = room.tests_of(copy.root, mutant.path)
-        for file in tests.files:
-            if file not in clean:
-                run = copy.run([file], 900.0)
-                if not run.passed:
-                    raise SystemExit(f"{file} fails without any change:\n{run.output}")
-                clean[file] = run.cpu_seconds
+            break
         source = (copy.root / mutant.path).read_text()
         code = mutant.code(source)
         if not is_another_program(source, code):
             continue
         with copy.changed(mutant.path, code):
             noticed = any(
-                not copy.run(files, 10.0 * sum(clean.get(file, 0.0) for file in files) + 10.0).passed
-                for files in tests.runs(clean)
+                not copy.run(files, 10.0 * sum(seconds.get(file, 0.0) for file in files) + 10.0).passed
+                for files in room.tests_of(copy.root, mutant.path).runs(seconds)
             )
-        tried = Tried(mutant, change_between(source, code), noticed)
-        if not tried.noticed:
-            print(f"  survived {tried.line()}", flush=True)
-        yield tried
+        out.append(Tried(mutant, change_between(source, code), noticed))
+        if not noticed:
+            print(f"  survived {out[-1].line()}", flush=True)
+    return out
 
 
 def _print_score(name: str, tried: Sequence[Tried], drawn: int) -> None:

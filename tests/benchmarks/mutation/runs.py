@@ -53,6 +53,7 @@ class Copy:
     """A copy of the project in a temporary folder."""
 
     def __init__(self, root: Path, place: Path) -> None:
+        place.mkdir(exist_ok=True)
         self.root = place / "project"
         shutil.copytree(root, self.root, ignore=LEFT_OUT)
         compileall.compile_dir(self.root, quiet=2)

@@ -9,7 +9,7 @@ import pytest
 from fleet.engineering.diagnosis import CAUSES, CONTEXT_KEYS, RULES, NoWork, Rule, Work, diagnose
 from fleet.engineering.diagnosis.record import STEPS
 from fleet.engineering.purposes import PURPOSES
-from fleet.models import Position, Stage
+from fleet.forecasting.inputs.vocabulary import ROLES, STAGES
 from scheduling.planning.needs.need import NeedKind
 from scheduling.planning.needs.work import work_for
 from tests.fleet.engineering.diagnosis.test_rules import HEALTHY, PATTERNS
@@ -79,11 +79,11 @@ def test_what_a_rule_asks_can_be_read(rule: Rule) -> None:
 
 @rules
 def test_a_rule_speaks_of_stages_and_roles_that_exist(rule: Rule) -> None:
-    assert set(rule.outdated_by) <= set(Stage.values)
+    assert set(rule.outdated_by) <= set(STAGES)
     if rule.place is not None:
-        assert rule.place.stage in Stage.values
+        assert rule.place.stage in STAGES
         assert rule.place.roles
-        assert set(rule.place.roles) <= set(Position.Role.values)
+        assert set(rule.place.roles) <= set(ROLES)
         assert rule.place.stage in rule.outdated_by or not rule.outdated_by
 
 

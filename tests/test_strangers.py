@@ -55,6 +55,10 @@ def test_a_truth_outside_p10_to_p90_is_early_or_late(day: str, side: int) -> Non
     assert score({**TRUTH, "exhausted_on_rest_served": day}, FORECAST, CUT, readings=0).side == side
 
 
+def test_a_cartridge_may_be_asked_for_alone() -> None:
+    assert score(TRUTH, FORECAST, CUT, readings=0, when="alone").side == 1
+
+
 @pytest.mark.parametrize(("column", "day"), [("p10", "2026-02-27"), ("p75", "2026-03-31")])
 def test_an_interval_that_begins_at_the_cut_or_ends_at_one_date_is_not_open(column: str, day: str) -> None:
     assert not score(TRUTH, {**FORECAST, column: day}, CUT, readings=0).is_open

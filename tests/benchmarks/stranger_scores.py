@@ -74,11 +74,14 @@ def days_after(cut: date, text: str) -> float:
     return min(max(float((date.fromisoformat(text[:10]) - cut).days), 0.0), TEN_YEARS)
 
 
-def score(truth: Row, forecast: Row, cut: date, readings: int) -> Score:
-    """Hold a row of forecasts against its row of truth; a single date counts as all quantiles."""
+TRUTHS: Final = {"served": "exhausted_on_rest_served", "alone": "exhausted_on"}
+"""When a cartridge is exhausted while the others of its unit are kept up, and when nothing at all is changed."""
+
+
+def score(truth: Row, forecast: Row, cut: date, readings: int, *, when: str = "served") -> Score:
+    """Hold a row of forecasts against its row of truth, one of TRUTHS; a single date counts as all quantiles."""
     life = float(truth["nominal_life_days"])
-    # Where the others of the train are kept up: what the forecast speaks of.
-    days = days_after(cut, truth["exhausted_on_rest_served"])
+    days = days_after(cut, truth[TRUTHS[when]])
     dates = np.array([days_after(cut, forecast[name]) for name in COLUMNS])
     label, fixed = (np.full(7, days_after(cut, truth[name])) for name in ("label_exhausted_on", "fixed_exhausted_on"))
     low, high = dates[1], dates[5]

@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Mapping
 from typing import Final
 
+from fleet.engineering.limits import HOUSE
 from fleet.engineering.units import QUANTITY_KINDS
 from fleet.forecasting.files.guide import GUIDE, NEEDED_FILES, FileColumn
 from fleet.forecasting.files.other_headers import OTHER_HEADERS, UNCLEAR_HEADERS
@@ -62,8 +63,34 @@ def guide_text() -> str:
             unit = _unit_shown(column)
             header = f"{column.header} {unit}".strip()
             lines.append(f"  {mark} {header:38s} {column.meaning}{' (' + shown + ')' if shown else ''}".rstrip())
-    lines += ["", "* every row needs it", "", *_LAST_LINES, "", *_spellings()]
+    lines += ["", "* every row needs it", "", *_LAST_LINES, "", *_limits(), "", *_spellings()]
     return "\n".join(lines)
+
+
+def _limits() -> list[str]:
+    """What the dates are the days of."""
+    most, margin, margin_from = (
+        f"{kpa / 100.0:.2f} bar"
+        for kpa in (
+            HOUSE.prefilter_differential_pressure_kpa,
+            HOUSE.prefilter_margin_kpa,
+            HOUSE.prefilter_margin_from_kpa,
+        )
+    )
+    return [
+        "The dates are days on which a limit is reached:",
+        f"  sediment: differential pressure {most}, or {HOUSE.prefilter_outlet_fraction:.0%} of the pressure behind, "
+        "whichever is less;",
+        f"    from {margin_from} behind it on, no more than what leaves {margin}; "
+        f"{HOUSE.prefilter_series_fraction:.0%} of all that for each of two in series",
+        f"  carbon: chlorine {HOUSE.chlorine_mg_per_l:g} mg/L behind the last, {HOUSE.lead_carbon_fraction:.0%} of the "
+        f"feed's behind the first of two; {HOUSE.carbon_maximum_service_time_days:.0f} days in service",
+        f"  membrane: normalised flow {HOUSE.membrane_flow_fraction:.0%} of its first, or the unit's minimum rejection "
+        f"({HOUSE.minimum_rejection_fraction:.0%} where none is given)",
+        f"  resin: the unit's product TDS target ({HOUSE.product_tds_mg_per_l:g} mg/L where none is given) behind the "
+        "last,",
+        f"    {HOUSE.lead_resin_fraction:.0%} of the permeate's behind the first of two",
+    ]
 
 
 def _spellings() -> list[str]:

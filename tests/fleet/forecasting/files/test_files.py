@@ -160,6 +160,11 @@ def test_the_columns_are_documented():
     for name in FILES:
         assert name in text
     assert "prefilter outlet pressure" in text
+    # What is a date the day of, which spellings are understood, and which not.
+    assert "95% of the permeate's behind the first of two" in text
+    assert "mains pressure" in text
+    assert "clogged (exhausted for sediment and membrane" in text
+    assert "write 'feed ph' or 'product ph'" in text
 
 
 def write_as_a_stranger_would(directory):

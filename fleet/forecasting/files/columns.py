@@ -1,17 +1,19 @@
 """Columns of the fleet files as the tables want them: headers found in the guide, units converted, cells read."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 
 from fleet.engineering.errors import EngineeringError
+from fleet.forecasting.files.cell_units import unit_of_cells
 from fleet.forecasting.files.cells import Cells, UnusableFilesError
 from fleet.forecasting.files.days import is_day_first, written_day
 from fleet.forecasting.files.guide import FileColumn
 from fleet.forecasting.files.headers import Meaning, find_columns, tidy
 from fleet.forecasting.files.numbers import read_numbers
-from fleet.forecasting.files.quantities import stored
+from fleet.forecasting.files.quantities import NO_QUANTITY, stored
 from fleet.forecasting.files.words import FLAGS, UNCLEAR_WORDS, word_of_guide
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.build import Fault
@@ -67,6 +69,9 @@ def read_columns(
                 cell.strip() if cell.strip().lower() in FLAGS else value
                 for cell, value in zip(raw, values, strict=True)
             ]
+        if column.kind not in NO_QUANTITY:
+            values, unit = unit_of_cells(values, column, meaning.unit)
+            meaning = replace(meaning, unit=unit)
         try:
             out[column.field] = _column(column, meaning, values, cells.has_decimal_commas, day_first, table, faults)
         except EngineeringError as error:

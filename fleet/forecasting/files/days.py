@@ -20,6 +20,9 @@ _DAY_NAMED: Final = re.compile(
 _MONTH_NAMED: Final = re.compile(
     r"^(?P<name>[a-z]{3,9})\.? (?P<day>\d{1,2})(?:st|nd|rd|th)?,? (?P<year>\d{4})" + _TIME, re.IGNORECASE
 )
+_PLAIN_NUMBER: Final = re.compile(r"^\d{5}(\.\d+)?$")
+_SPREADSHEET: Final = (36_526.0, 60_000.0)
+_SPREADSHEET_EPOCH: Final = 25_569.0
 _MONTH_NAMES: Final = (
     "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
     "december",
@@ -66,6 +69,8 @@ def is_day_first(cells: Iterable[str]) -> bool | None:
 def written_day(text: str, day_first: bool | None) -> float:
     """Days since 1970-01-01 UTC of a date or time as people write it.
 
+    A number of days that would be of the years 2070 to 2134 is a spreadsheet's, counted from 1899-12-30 (from memory).
+
     Raises
     ------
     ValueError
@@ -75,9 +80,12 @@ def written_day(text: str, day_first: bool | None) -> float:
     True
     """
     try:
-        return day_of(text)
+        day = day_of(text)
     except ValueError:
         pass
+    else:
+        is_spreadsheet = _PLAIN_NUMBER.match(text) is not None and _SPREADSHEET[0] <= day <= _SPREADSHEET[1]
+        return day - _SPREADSHEET_EPOCH if is_spreadsheet else day
     for pattern in (_YEAR_FIRST, _DOTTED, _NUMBERS, _DAY_NAMED, _MONTH_NAMED):
         match = pattern.match(text)
         if match is not None:

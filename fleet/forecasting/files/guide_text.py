@@ -16,6 +16,7 @@ _FIRST_LINES: Final = (
     "A header carries the unit of its column, any one of the right dimension: 'inlet pressure [bar]'; round brackets",
     "or a comma will do. Or it is the stored name, which says its unit: 'inlet_pressure_kpa'. In brackets below: one",
     "unit that fits. Other headers and words that are understood are listed at the end; any that is not is reported.",
+    "A unit may stand in the cells instead, the same in all of a column.",
     "Times are ISO 8601, a date or a moment, UTC unless an offset is given; '2 March 2026' and '2.3.2026' are read,",
     "and '2/3/2026' where other dates of the file tell which is the day. An empty cell: not known, never zero.",
     "Decimals have a point, or a comma where it can mean nothing else ('1,250' may be both). Of '<1' in a reading half",

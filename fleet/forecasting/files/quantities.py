@@ -14,6 +14,9 @@ from fleet.forecasting.inputs.tables import Floats
 
 _PER_WEEK: Final = re.compile(r"\s*(/|per)\s*(week|wk|w)$", re.IGNORECASE)
 _DAYS_PER_WEEK: Final = 7.0
+NO_QUANTITY: Final = frozenset(("text", "time", "word", "flag", "number"))
+"""Kinds of columns that have no unit."""
+
 _WITHOUT_UNIT: Final = (
     "maximum_service_time_days",
     "rated_recovery_fraction",
@@ -68,7 +71,7 @@ def _weekly_demand(values: FloatArray, column: FileColumn, name: str, unit: str)
 
 def fits_unit(column: FileColumn, unit: str) -> bool:
     """Whether a column is one of quantities that can be in the unit."""
-    if column.kind in ("text", "time", "word", "flag", "number") or not unit:
+    if column.kind in NO_QUANTITY or not unit:
         return False
     try:
         stored(np.zeros(1), column, column.header, unit)

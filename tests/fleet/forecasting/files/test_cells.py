@@ -63,7 +63,7 @@ def test_a_number_that_cannot_be_read_says_why(cell: str, why: str) -> None:
     "text",
     [
         "2025-03-02", "2025/03/02", "2025.3.2", "2.3.2025", "02.03.2025", "2 March 2025", "2nd Mar 2025", "2-Mar-2025",
-        "March 2, 2025", "Mar. 2 2025",
+        "March 2, 2025", "Mar. 2 2025", "45718",
     ],
 )  # fmt: skip
 def test_a_day_is_read_in_the_usual_forms(text: str) -> None:
@@ -73,6 +73,11 @@ def test_a_day_is_read_in_the_usual_forms(text: str) -> None:
 @pytest.mark.parametrize("text", ["2.3.2025 14:05", "2 March 2025, 2:05 pm", "2025/03/02T14:05:00"])
 def test_a_day_may_have_a_time(text: str) -> None:
     assert written_day(text, None) == pytest.approx(day_of("2025-03-02T14:05"))
+
+
+def test_a_number_of_days_is_as_it_was_where_no_spreadsheet_counts() -> None:
+    assert written_day("20149", None) == 20149.0
+    assert written_day("45718.5", None) == day_of("2025-03-02T12:00")
 
 
 def test_which_figure_is_the_day_is_told_by_the_other_dates_of_the_file() -> None:

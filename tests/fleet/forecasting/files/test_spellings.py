@@ -239,3 +239,40 @@ def test_a_fleet_without_readings_is_told_so(text: str | None, what: str, tmp_pa
     assert len(told) == 1
     assert told[0].startswith(what)
     assert "rests on labels" in told[0]
+
+
+@pytest.mark.parametrize(
+    ("header", "cells", "values"),
+    [
+        ("Mains pressure", ("3.5 bar", "4bar"), [350.0, 400.0]),
+        ("Mains pressure (bar)", ("3.5 bar", "4"), [350.0, 400.0]),
+        ("line_pressure_kpa", ("350 kPa", "400 kPa"), [350.0, 400.0]),
+    ],
+)
+def test_a_unit_in_the_cells_counts(header: str, cells: tuple[str, str], values: list[float], tmp_path: Path) -> None:
+    text = f"unit,time,{header}\nu1,2025-05-01,{cells[0]}\nu1,2025-05-02,{cells[1]}\n"
+    fleet, faults = read(tmp_path, readings=text)
+    assert faults == []
+    assert fleet.readings.line_pressure_kpa.tolist() == pytest.approx(values)
+
+
+@pytest.mark.parametrize(
+    ("header", "cells", "cure"),
+    [
+        ("Mains pressure", ("3.5 bar", "60 psi"), "'3.5 bar' is not a number"),
+        ("Mains pressure", ("3.5 bar", "4"), "must say the unit"),
+        ("Mains pressure (bar)", ("60 psi", "4"), "'60 psi' is not a number"),
+    ],
+)
+def test_cells_of_several_units_are_reported(header: str, cells: tuple[str, str], cure: str, tmp_path: Path) -> None:
+    text = f"unit,time,{header}\nu1,2025-05-01,{cells[0]}\nu1,2025-05-02,{cells[1]}\n"
+    fleet, faults = read(tmp_path, readings=text)
+    assert np.isnan(fleet.readings.line_pressure_kpa[0])
+    assert any(cure in fault.message for fault in faults)
+
+
+def test_a_factor_counts_where_the_cells_say_ppm(tmp_path: Path) -> None:
+    units = "unit,kind,Meter factor\nu1,ro,0.7\nu2,ro_di,\n"
+    fleet, faults = read(tmp_path, units=units, readings="unit,time,Tap TDS\nu1,2025-05-01,350 ppm\n")
+    assert faults == []
+    assert fleet.readings.feed_tds_mg_per_l.tolist() == [250.0]

@@ -63,6 +63,8 @@ SPOKEN = (
     "fleet/engineering/purposes.py",
     "fleet/engineering/sizing",
     "fleet/forecasting/answer",
+    "fleet/intake/history.py",
+    "fleet/intake/words.py",
     "fleet/services/findings",
     "fleet/services/forecasts",
     "fleet/services/readings",

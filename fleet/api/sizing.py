@@ -13,6 +13,7 @@ from fleet.api.quantities import QuantityField, QuantityViewSet, shown, unit_sys
 from fleet.engineering import units as kinds
 from fleet.engineering.purposes import PURPOSES
 from fleet.engineering.sizing import AIMS, DISINFECTANTS, LIMITED_BY, Check
+from fleet.engineering.sizing.words.comparison import expected_values
 from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, Site, Stage, Unit
 from fleet.services.sizing.sizing import AskedUse, size_for
@@ -234,11 +235,7 @@ class OfferSerializer(AnswerSerializer):
 
     def get_note(self, offer: Any) -> str:
         """What the numbers are."""
-        return (
-            "Expected values, not guarantees: labels carry 15 to 20 %, and lives spread as their ranges say. Costs "
-            "are without labour, electricity and salt. Check the first readings against them with the commissioning "
-            "check."
-        )
+        return expected_values()
 
 
 class SizingViewSet(QuantityViewSet):

@@ -6,6 +6,8 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from fleet.intake import words
+
 _POINT_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?")
 _COMMA_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:,\d*)?|,\d+)")
 _YES: Final = frozenset({"yes", "y", "true", "1", "x"})
@@ -160,9 +162,7 @@ def _in_zone(local: datetime, zone: ZoneInfo) -> tuple[datetime, str]:
             "its offset, such as '+02:00'."
         )
     if local.replace(tzinfo=zone, fold=1).utcoffset() != first.utcoffset():
-        return moment_utc, (
-            f"{local:%Y-%m-%d %H:%M} came twice in {zone.key} when the clocks were put back; the first is taken."
-        )
+        return moment_utc, words.time_came_twice(f"{local:%Y-%m-%d %H:%M}", zone.key)
     return moment_utc, ""
 
 

@@ -15,6 +15,7 @@ from fleet.engineering.units import (
     convert_number,
     outside_limits,
 )
+from fleet.intake import words
 from fleet.intake.directory import Meter, Place
 from fleet.intake.names import spoken
 from fleet.intake.rows import Row
@@ -92,12 +93,7 @@ def _convert_group(rows: list[Row], column: str, unit: str, kind: Kind, meter_of
         if compensation[place] != 1.0:
             row.notes.setdefault(column, {})["brought_to_25_degc_by"] = float(f"{compensation[place]:.9g}")
             if _SHOWN_AS_ZERO_MG_PER_L <= values[place] < _PURE_WATER_MG_PER_L:
-                row.flag(
-                    column,
-                    "pure_water_compensation",
-                    f"The {spoken(column)} is below 5 uS/cm, where no general temperature compensation holds; "
-                    "measure near 25 degC or with a meter that compensates for pure water.",
-                )
+                row.flag(column, "pure_water_compensation", words.pure_water_compensation(column))
 
 
 def _compensation(row: Row, column: str, meter: Meter) -> float:

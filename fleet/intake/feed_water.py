@@ -7,11 +7,11 @@ from typing import Any, Final
 
 from accounts.models import Company, Membership
 from fleet.engineering.units import QUANTITY_KINDS, plausibility
-from fleet.intake import references
+from fleet.intake import references, words
 from fleet.intake.cells import CellError
 from fleet.intake.conversion import convert_rows
 from fleet.intake.directory import site_directory
-from fleet.intake.names import SAMPLE_COLUMNS, spoken
+from fleet.intake.names import SAMPLE_COLUMNS
 from fleet.intake.reading_fields import check_lengths, read_moment
 from fleet.intake.reading_rules import refuse_free_above_total
 from fleet.intake.rows import Row
@@ -58,7 +58,7 @@ def take_rows(
     Needs a transaction; sites are locked in the order of their ids.
     """
     directory = site_directory(company, by, {row.words.get("site", "") for row in rows})
-    tell(progress, 0.2, "finding sites and dates")
+    tell(progress, 0.2, words.finding_sites())
     for row in rows:
         site_name = row.words.get("site", "")
         place = None
@@ -72,7 +72,7 @@ def take_rows(
                 row.refuse("site", "unknown_site", str(error))
         read_moment(row, place, now=now, default=taken_at_default)
         check_lengths(row, _LENGTHS)
-    tell(progress, 0.4, "converting units")
+    tell(progress, 0.4, words.converting_units())
     convert_rows(rows, FeedWaterSample.QUANTITIES)
     for row in rows:
         _check(row)
@@ -86,14 +86,14 @@ def take_rows(
     settled = references.settle(
         sound, references.stored_rows(FeedWaterSample, "site", sound, _SENT_WORDS), _DEFAULTS, "a feed water sample"
     )
-    tell(progress, 0.7, "storing")
+    tell(progress, 0.7, words.storing())
     stored = references.insert(
         settled, FeedWaterSample, lambda row, corrects_id: _sample(row, corrects_id, now=now, batch=batch)
     )
     _name_supplies(stored)
     sampled = units_at({sample.site_id for sample in stored})
     announce(company.pk, units=sampled, kind=Kind.WATER, now=now)
-    tell(progress, 1.0, "done")
+    tell(progress, 1.0, words.done())
     return SampleOutcome(stored, settled.duplicates, references.duplicate_ids(rows, settled))
 
 
@@ -117,7 +117,7 @@ def _check(row: Row) -> None:
     for column, value in row.numbers.items():
         doubt = plausibility(value, QUANTITY_KINDS[column])
         if doubt:
-            row.flag(column, "unusual", f"{spoken(column).capitalize()}: {doubt}")
+            row.flag(column, "unusual", words.unusual(column, doubt))
 
 
 def _sample(row: Row, corrects_id: int | None, *, now: datetime, batch: IntakeBatch | None) -> FeedWaterSample:

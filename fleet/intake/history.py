@@ -10,7 +10,7 @@ from typing import Final
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.quantities import READING_QUANTITIES, names_of
 from fleet.engineering.units import QUANTITY_KINDS
-from fleet.intake.names import spoken
+from fleet.intake import words
 from fleet.intake.rows import Row
 from fleet.models import Reading
 
@@ -28,17 +28,12 @@ _RECENT_VALUES: Final = 7
 _ENOUGH: Final = 3
 # Ratios to the recent median that betray a slip: a digit (10, 100), psi noted as kPa, bar noted as psi, and back. The
 # width covers what the gauges themselves change between two readings.
-_SLIPS: Final = (
-    (10.0, "factor_of_ten", "ten times"),
-    (0.1, "factor_of_ten", "a tenth of"),
-    (100.0, "factor_of_ten", "a hundred times"),
-    (0.01, "factor_of_ten", "a hundredth of"),
-)
+_SLIPS: Final = (10.0, 0.1, 100.0, 0.01)
 _UNIT_SLIPS: Final = (
-    (KILOPASCAL_PER_PSI, "as if kPa had been noted as psi"),
-    (1 / KILOPASCAL_PER_PSI, "as if psi had been noted as kPa"),
-    (100 / KILOPASCAL_PER_PSI, "as if psi had been noted as bar"),
-    (KILOPASCAL_PER_PSI / 100, "as if bar had been noted as psi"),
+    (KILOPASCAL_PER_PSI, "kPa", "psi"),
+    (1 / KILOPASCAL_PER_PSI, "psi", "kPa"),
+    (100 / KILOPASCAL_PER_PSI, "psi", "bar"),
+    (KILOPASCAL_PER_PSI / 100, "bar", "psi"),
 )
 _WIDTH: Final = 1.15
 
@@ -129,15 +124,13 @@ def _flag_exchanged(row: Row, middles: Values) -> None:
         row.flag(
             "permeate_tds_mg_per_l",
             "transposed",
-            f"The permeate TDS, {sent_permeate}, is above the feed, {sent_feed}, and exchanged the two fit the unit's "
-            "recent readings: exchanged in the log, or the probes are swapped.",
+            words.permeate_and_feed_exchanged(sent_permeate, sent_feed),
         )
     else:
         row.flag(
             "permeate_tds_mg_per_l",
             "permeate_above_feed",
-            f"The permeate TDS, {sent_permeate}, is above the feed, {sent_feed}: exchanged values, swapped probes, or "
-            "a sample from the wrong tube; take both again.",
+            words.permeate_above_feed(sent_permeate, sent_feed),
         )
 
 
@@ -150,29 +143,18 @@ def _flag_slips(row: Row, middles: Values) -> None:
         if not value or usual <= 0:
             continue
         ratio = value / usual
-        for factor, code, words in _SLIPS:
+        for factor in _SLIPS:
             if factor / _WIDTH <= ratio <= factor * _WIDTH:
-                row.flag(
-                    column,
-                    code,
-                    f"The {spoken(column)}, {row.sent[column]}, is about {words} what this unit usually shows; check "
-                    "the digits.",
-                )
+                row.flag(column, "factor_of_ten", words.digit_slip(column, row.sent[column], factor))
         if QUANTITY_KINDS[column].name == "pressure":
-            for factor, words in _UNIT_SLIPS:
+            for factor, meant, noted in _UNIT_SLIPS:
                 if factor / _WIDTH <= ratio <= factor * _WIDTH:
-                    row.flag(
-                        column,
-                        "unit_slip",
-                        f"The {spoken(column)}, {row.sent[column]}, lies off this unit's recent readings {words}; "
-                        "check the unit.",
-                    )
+                    row.flag(column, "unit_slip", words.unit_slip(column, row.sent[column], meant, noted))
 
 
 def _flag_backwards(row: Row, counter: tuple[datetime, float]) -> None:
     row.flag(
         _COUNTER,
         "totaliser_backwards",
-        f"The totaliser, {row.sent[_COUNTER]}, is below the {counter[1]:g} L of {counter[0]:%Y-%m-%d}: mistyped, reset "
-        "or exchanged.",
+        words.totaliser_backwards(row.sent[_COUNTER], counter[1], f"{counter[0]:%Y-%m-%d}"),
     )

@@ -5,8 +5,8 @@ from typing import Final
 
 from fleet.engineering.quantities import SETTLING_MINUTES
 from fleet.engineering.units import QUANTITY_KINDS, plausibility
+from fleet.intake import words
 from fleet.intake.directory import Place
-from fleet.intake.names import spoken
 from fleet.intake.rows import Row
 
 _CHLORINE_PAIRS: Final = (
@@ -33,7 +33,7 @@ def check_reading(row: Row, place: Place, quantities: Sequence[str]) -> None:
         if column in row.numbers:
             doubt = plausibility(row.numbers[column], QUANTITY_KINDS[column])
             if doubt:
-                row.flag(column, "unusual", f"{spoken(column).capitalize()}: {doubt}")
+                row.flag(column, "unusual", words.unusual(column, doubt))
 
 
 def refuse_free_above_total(row: Row, free: str, total: str) -> None:
@@ -53,14 +53,13 @@ def _flag_state(row: Row) -> None:
         row.flag(
             "minutes_since_start",
             "first_minutes",
-            f"Taken {minutes:g} minutes after the start; before {SETTLING_MINUTES:g} minutes of flow it does not count "
-            "for the trend.",
+            words.read_before_settled(minutes, SETTLING_MINUTES),
         )
     flow = row.numbers.get("permeate_flow_l_per_day")
     if row.fields.get("state") == "static" and flow:
-        row.flag("state", "static_with_flow", "The state is static, yet permeate flows; one of the two is wrong.")
+        row.flag("state", "static_with_flow", words.static_with_flow())
     if row.fields.get("state") == "flowing" and flow == 0:
-        row.flag("permeate_flow_l_per_day", "flowing_without_flow", "The state is flowing, yet the permeate flow is 0.")
+        row.flag("permeate_flow_l_per_day", "flowing_without_flow", words.flowing_without_flow())
 
 
 def _flag_contradictions(row: Row, place: Place) -> None:
@@ -72,8 +71,7 @@ def _flag_contradictions(row: Row, place: Place) -> None:
         row.flag(
             "prefilter_outlet_pressure_kpa",
             "outlet_above_line",
-            f"The pressure after the prefilters, {row.sent['prefilter_outlet_pressure_kpa']}, is above the line "
-            f"pressure, {row.sent['line_pressure_kpa']}; check both gauges.",
+            words.outlet_above_line(row.sent["prefilter_outlet_pressure_kpa"], row.sent["line_pressure_kpa"]),
         )
     before = outlet if outlet is not None else line
     if (
@@ -85,14 +83,12 @@ def _flag_contradictions(row: Row, place: Place) -> None:
         row.flag(
             "inlet_pressure_kpa",
             "inlet_above_line",
-            f"The membrane inlet, {row.sent['inlet_pressure_kpa']}, is above the pressure before it without a booster "
-            "pump; check the gauges, or record the pump.",
+            words.inlet_above_line(row.sent["inlet_pressure_kpa"]),
         )
     feed, concentrate = numbers.get("feed_tds_mg_per_l"), numbers.get("concentrate_tds_mg_per_l")
     if feed is not None and concentrate is not None and concentrate < 0.95 * feed:
         row.flag(
             "concentrate_tds_mg_per_l",
             "concentrate_below_feed",
-            f"The concentrate TDS, {row.sent['concentrate_tds_mg_per_l']}, is below the feed, "
-            f"{row.sent['feed_tds_mg_per_l']}; a membrane concentrates it.",
+            words.concentrate_below_feed(row.sent["concentrate_tds_mg_per_l"], row.sent["feed_tds_mg_per_l"]),
         )

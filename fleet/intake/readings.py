@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from accounts.models import Company, Membership
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
-from fleet.intake import references
+from fleet.intake import references, words
 from fleet.intake.conversion import convert_rows, meter_for
 from fleet.intake.directory import Directory, Meter, unit_directory
 from fleet.intake.history import flag_against_history
@@ -87,11 +87,11 @@ def take_rows(
         {row.words.get("unit", "") for row in rows},
         {row.words.get("instrument", "") for row in rows},
     )
-    tell(progress, 0.1, "finding units and dates")
+    tell(progress, 0.1, words.finding_units())
     place_rows(rows, directory, now=now, taken_at_default=taken_at_default)
     _hold_to_source(rows, by, source)
     meters = _named_meters(rows, directory)
-    tell(progress, 0.2, "converting units")
+    tell(progress, 0.2, words.converting_units())
     convert_rows(rows, QUANTITIES, partial(_meter_of, directory, meters))
     for row in rows:
         place = place_of(row, directory)
@@ -102,15 +102,15 @@ def take_rows(
     list(
         Unit.objects.filter(pk__in=unit_ids).order_by("pk").select_for_update(no_key=True).values_list("pk", flat=True)
     )
-    tell(progress, 0.4, "looking for what is already known")
+    tell(progress, 0.4, words.looking_for_known())
     references.name_rows(sound, _TELLING_WORDS)
     sound = [row for row in sound if not row.faults]
     settled = references.settle(
         sound, references.stored_rows(Reading, "unit", sound, _SENT_WORDS), _DEFAULTS, "a reading"
     )
-    tell(progress, 0.5, "comparing with earlier readings")
+    tell(progress, 0.5, words.comparing())
     flag_against_history(settled.fresh)
-    tell(progress, 0.6, "storing")
+    tell(progress, 0.6, words.storing())
     stored = references.insert(
         settled,
         Reading,
@@ -122,7 +122,7 @@ def take_rows(
         changed = {reading.unit_id for reading in stored}
         since = min(reading.taken_at for reading in stored)
         announce(company.pk, units=changed, kind=Kind.READINGS, now=now, since=since)
-    tell(progress, 1.0, "done")
+    tell(progress, 1.0, words.done())
     return ReadingOutcome(stored, settled.duplicates, references.duplicate_ids(rows, settled))
 
 

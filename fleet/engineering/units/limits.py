@@ -4,6 +4,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from accounts.language import gettext
 from fleet.engineering.arrays import BoolArray, FloatArray
 from fleet.engineering.kinds import Kind
 from fleet.engineering.units.quantities import find_kind
@@ -39,11 +40,12 @@ def plausibility(value: float, kind: Kind | str) -> str:
     quantity_kind = find_kind(kind)
     if not (value < quantity_kind.usual_low or value > quantity_kind.usual_high):
         return ""
-    return (
-        f"{value:.6g} {quantity_kind.canonical_unit} is unusual here: between {quantity_kind.usual_low:.3g} and "
-        f"{quantity_kind.usual_high:.3g} "
-        f"{quantity_kind.canonical_unit} is common. It is kept; check the gauge and the unit."
+    words = gettext(
+        "{value:.6g} {unit} is unusual here: between {low:.3g} and {high:.3g} {unit} is common. It is kept; check the "
+        "gauge and the unit."
     )
+    low, high = quantity_kind.usual_low, quantity_kind.usual_high
+    return words.format(value=value, unit=quantity_kind.canonical_unit, low=low, high=high)
 
 
 def outside_sentence(value: float, kind: Kind, shown: str) -> str:

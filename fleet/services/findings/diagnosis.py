@@ -15,7 +15,8 @@ from fleet.engineering.errors import EngineeringError
 from fleet.engineering.indicators.reasons import sentence
 from fleet.engineering.limits import HOUSE
 from fleet.engineering.units import QUANTITY_KINDS, plausibility
-from fleet.intake.names import public_name, spoken
+from fleet.intake.names import public_name
+from fleet.intake.words import unusual
 from fleet.models import Reading, Unit
 from fleet.services.findings.facts import context_of_row, load_history
 from fleet.services.limits import limits_of
@@ -90,7 +91,7 @@ def what_if(
             "facts_contradict", error.sentence, faults=[Fault(f"/{place}/{name}", error.sentence)]
         ) from None
     doubts = [
-        Doubt(public_name(name), f"{spoken(name).capitalize()}: {doubt}")
+        Doubt(public_name(name), unusual(name, doubt))
         for name, value in reading.items()
         if name in QUANTITY_KINDS and isinstance(value, float) and (doubt := plausibility(value, QUANTITY_KINDS[name]))
     ]

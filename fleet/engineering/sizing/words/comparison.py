@@ -99,6 +99,15 @@ def no_fitting(purpose: str, size: str) -> Sentences:
     return installer.format(fitting=name, size=size), client.format(fitting=name)
 
 
+def expected_values() -> str:
+    """What the numbers of an offer are."""
+    return gettext(
+        "Expected values, not guarantees: flows may differ from their labels by 15 to 20 %, and lives by as much as "
+        "their ranges say. Costs are without labour, electricity and salt. Compare the first readings with them in the "
+        "commissioning check."
+    )
+
+
 # none at all
 
 

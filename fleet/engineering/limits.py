@@ -203,6 +203,16 @@ def is_exhausted_at(name: str) -> bool:
     name : str
         Field of `Limits`.
 
+    Returns
+    -------
+    bool
+        False where only what is past the limit does.
+
+    Raises
+    ------
+    EngineeringError
+        Not here.
+
     Examples
     --------
     >>> is_exhausted_at("chlorine_mg_per_l"), is_exhausted_at("product_tds_mg_per_l")

@@ -177,6 +177,8 @@ def _store_facts(moment: "_Moment", by: Membership, happened: Happened, now: dat
     """Note absences, call visits off and open the urgent needs; what is to be remembered of it."""
     facts: list[dict[str, Any]] = []
     with transaction.atomic():
+        # before any visit: who proposes visits holds the company and then asks for them
+        lock_company(moment.company.pk)
         for out in happened.installers_out:
             facts.append(_store_absence(out, moment.last_day_of(out), by, now))
         for off in happened.cancelled:

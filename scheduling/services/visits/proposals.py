@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Case, When
 
 from accounts.models import Company
 from accounts.services.companies import lock_company
@@ -111,6 +112,20 @@ class _Proposer:
     ) -> None:
         self.company, self.policy, self.today, self.now = company, policy, today, now
         here = {} if sites is None else {"site__in": list(sites)}
+        # Held until the end, so that nobody agrees a time with a client meanwhile, and read before the needs, which are
+        # closed with their visits. What is proposed comes last: whoever gives a time back holds that visit, and then
+        # asks for the proposed one of its site.
+        live = (
+            Visit.objects.of_company(company)
+            .filter(state__in=Visit.LIVE, **here)
+            .select_for_update(no_key=True, of=("self",))
+            .annotate(is_proposed=Case(When(state=Visit.State.PROPOSED, then=1), default=0))
+        )
+        visits = list(
+            live.select_related("locked_installer")
+            .prefetch_related("tasks")
+            .order_by("is_proposed", "appointment_at", "pk")
+        )
         open_needs = Need.objects.of_company(company).filter(state=Need.State.OPEN, **here)
         self.needs = {
             need.pk: need
@@ -118,7 +133,6 @@ class _Proposer:
                 "position", "forecast__placement", "lag_forecast__placement", "finding", "unit"
             ).order_by("pk")
         }
-        live = Visit.objects.of_company(company).filter(state__in=Visit.LIVE, **here)
         self.opened: list[Visit] = []
         self.rewritten: list[Visit] = []
         self.retasked: list[tuple[Visit, list[tuple[int, str]]]] = []
@@ -126,7 +140,7 @@ class _Proposer:
         self.confirmed: dict[int, list[Visit]] = defaultdict(list)
         self.waiting: list[Visit] = []
         self.lapsed: list[Visit] = []
-        for visit in live.select_related("locked_installer").prefetch_related("tasks").order_by("appointment_at", "pk"):
+        for visit in visits:
             if visit.state == Visit.State.PROPOSED:
                 self.proposed[visit.site_id] = visit
             elif visit.state == Visit.State.OFFERED:

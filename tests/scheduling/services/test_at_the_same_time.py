@@ -3,11 +3,12 @@
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
-from threading import Barrier
+from threading import Barrier, Event
+from time import sleep
 from typing import Any
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 
 from accounts.errors import Conflict
 from accounts.models import Membership
@@ -17,7 +18,7 @@ from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.orders.deliveries import DeliveredPieces, receive_order
 from scheduling.services.orders.drafts import draft_orders
 from scheduling.services.orders.orders import place_order
-from scheduling.services.visits.visits import propose_visits
+from scheduling.services.visits.visits import confirm_visit, propose_visits
 from scheduling.services.work.records import record_work
 from scheduling.services.work.report import WorkDone, WorkReport
 from tests import factories
@@ -77,6 +78,35 @@ def test_two_phones_that_send_the_same_report_store_it_once(town: Town, installe
     assert ServiceRecord.objects.count() == 1
     assert StockLevel.objects.get().quantity == 4
     assert Placement.objects.filter(position=carbon).count() == 2
+
+
+def test_a_time_confirmed_while_visits_are_proposed_stays_confirmed(town: Town, office: Membership) -> None:
+    """Nothing is due there any more, so the visit would be withdrawn; but the client has just said yes."""
+    ada = town.installer("Ada")
+    town.forecast(town.position(town.unit(), "carbon"), 0)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    Need.objects.update(state=Need.State.DROPPED, closed_at=NOW)
+    visit, is_said, at = Visit.objects.get(), Event(), NOW + timedelta(days=1, hours=6)
+
+    def confirm() -> None:
+        with transaction.atomic():
+            confirm_visit(visit=visit, by=office, appointment_at=at, installer=ada, now=NOW)
+            is_said.set()
+            # time enough for the other to read what it goes by, and to wait
+            sleep(1.0)
+        connection.close()
+
+    def propose() -> None:
+        assert is_said.wait(timeout=30)
+        propose_visits(company=town.company, now=NOW)
+        connection.close()
+
+    with ThreadPoolExecutor(2) as pool:
+        for run in [pool.submit(confirm), pool.submit(propose)]:
+            run.result(timeout=60)
+    visit.refresh_from_db()
+    assert (visit.state, visit.appointment_at) == (Visit.State.CONFIRMED, at)
 
 
 def test_two_clerks_who_draft_place_and_receive_at_once_order_and_book_once(town: Town, office: Membership) -> None:

@@ -29,7 +29,6 @@ from scheduling.models import Installer, Plan
 from scheduling.services.needs import needs
 from scheduling.services.orders import drafts as order_drafts
 from scheduling.services.rounds import plans
-from scheduling.services.stock import parts
 from scheduling.services.visits import proposals
 
 MORNING: Final = time(6)
@@ -127,13 +126,12 @@ def judge_and_plan(*, remembered: remember.Remembered, now: datetime, seed: int,
     with working.step("Deciding what to do on which visit"):
         needs.refresh_needs(company=company, now=now)
         proposals.propose_visits(company=company, now=now)
-    with working.step("Planning the rounds") as tell:
+    with working.step("Planning the rounds, and writing their parts lists") as tell:
         first_day, days = next_working_days(company, remembered.as_of)
         plan = plans.plan_rounds(
             company=company, by=remembered.owner, now=now, first_day=first_day, days=days, progress=tell, seed=seed
-        )
-    with working.step("Writing the parts lists, and drafting orders for what is short"):
-        parts.write_parts_lists(plan=plan, now=now)
+        ).plan
+    with working.step("Drafting orders for what is short"):
         order_drafts.draft_orders(company=company, by=remembered.owner, now=now)
     return plan
 

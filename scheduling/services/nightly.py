@@ -14,7 +14,6 @@ from fleet.services.forecasts.forecasts import refresh_forecasts
 from fleet.services.readings.indicators import recompute
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.rounds.plans import plan_rounds
-from scheduling.services.stock.parts import write_parts_lists
 from scheduling.services.travel import calibrate_travel
 from scheduling.services.visits.visits import propose_visits
 
@@ -72,7 +71,7 @@ def run_nightly(
     tell(0.56, "bundling visits")
     visits = propose_visits(company=company, now=now)
     tell(_VISITS_END, "planning rounds")
-    plan = plan_rounds(
+    made = plan_rounds(
         company=company,
         by=None,
         now=now,
@@ -80,8 +79,6 @@ def run_nightly(
         seconds=seconds,
         iterations=iterations,
     )
-    tell(_PLAN_END, "writing parts lists")
-    parts = write_parts_lists(plan=plan, now=now)
     tell(1.0, "done")
     return {
         "indicators": indicators,
@@ -90,8 +87,8 @@ def run_nightly(
         "driving_times": road.sentence,
         "needs": asdict(needs),
         "visits": asdict(visits),
-        "plan": plan.pk,
-        "parts_lists": asdict(parts),
+        "plan": made.plan.pk,
+        "parts_lists": asdict(made.parts),
     }
 
 

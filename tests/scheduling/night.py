@@ -14,6 +14,6 @@ def run_night(town: Town, *, sites: int = 0) -> Plan:
         town.forecast(town.position(town.unit(town.site(east_km=2.0 * (k + 1))), "carbon"), 0)
     refresh_needs(company=town.company, now=NOW)
     propose_visits(company=town.company, now=NOW)
-    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=50)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=50).plan
     write_parts_lists(plan=plan, now=NOW)
     return plan

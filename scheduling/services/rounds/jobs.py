@@ -10,7 +10,6 @@ from accounts.models import Company, Membership
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.plans import Effort, check_days, plan_rounds
 from scheduling.services.rounds.problem import planning_days
-from scheduling.services.stock.parts import write_parts_lists
 
 JOB_KIND = "plan"
 
@@ -68,7 +67,7 @@ def plan_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
     """Do the job; asked to stop, it ends with the best plan found so far."""
     parameters = work.parameters
     watched = _Watched(work)
-    plan = plan_rounds(
+    made = plan_rounds(
         company=work.company,
         by=work.by,
         now=work.now,
@@ -81,6 +80,4 @@ def plan_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
         should_stop=lambda: watched.stopped,
         job=Job.objects.get(pk=work.job_id),
     )
-    work.report(0.95, "writing parts lists")
-    lists = write_parts_lists(plan=plan, now=work.now)
-    return {"plan": plan.pk, "parts_lists_written": lists.written, "stopped_early": watched.stopped}
+    return {"plan": made.plan.pk, "parts_lists_written": made.parts.written, "stopped_early": watched.stopped}

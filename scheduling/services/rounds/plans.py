@@ -22,6 +22,7 @@ from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_round, cents_of_route, costs_of_plan
 from scheduling.services.rounds.differences import as_text, compare_stops
 from scheduling.services.rounds.problem import MOST_DAYS, PlanQuestion, ask, planning_days
+from scheduling.services.stock.parts import PartsWritten, write_parts_lists
 from scheduling.services.visits.locks import LOCK, forget_lock, keeps_lock, stands_in
 
 #: Called with the share done (0-1) and what is being done.
@@ -30,6 +31,14 @@ ProgressCall = Callable[[float, str], None]
 _FARTHEST_DAYS = 42
 # Enough for a week of one company; more is asked for by name. Iterations, not seconds: the same night, the same plan.
 _DEFAULT_ITERATIONS = 3_000
+
+
+@dataclass(frozen=True, slots=True)
+class PlanMade:
+    """A plan as it is stored, and what became of its parts lists."""
+
+    plan: Plan
+    parts: PartsWritten
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,12 +108,12 @@ def plan_rounds(
     seed: int = 0,
     job: Job | None = None,
     provider: TravelProvider | None = None,
-) -> Plan:
-    """Plan the rounds of some days and store them as a draft.
+) -> PlanMade:
+    """Plan the rounds of some days and store them as a draft, with the parts lists that vans are loaded by.
 
     The same question is answered by the plan that answered it before, so asking twice changes nothing; asked with
-    another effort, the better of the two answers stays. An older draft for the same days is replaced; a published plan
-    stays as it is until another is published.
+    another effort, the better of the two answers stays, and its parts lists are brought up to date. An older draft for
+    the same days is replaced; a published plan stays as it is until another is published.
 
     Parameters
     ----------
@@ -145,7 +154,7 @@ def plan_rounds(
     )
     answered = _answered(company, question.digest)
     if answered is not None and (effort.is_usual or answered.effort == effort.as_stored):
-        return answered
+        return PlanMade(answered, write_parts_lists(plan=answered, now=now))
     answer = rounds.plan_rounds(
         question.problem,
         **effort.as_stored,
@@ -155,10 +164,11 @@ def plan_rounds(
     with transaction.atomic():
         # the planner ran outside of any transaction, so somebody else may have answered in the meantime
         lock_company(company.pk)
-        answered = _answered(company, question.digest)
-        if answered is not None and (answered.effort == effort.as_stored or _is_as_good(answered, question, answer)):
-            return answered
-        return _store(company, question, answer, effort, job, by, now)
+        plan = _answered(company, question.digest)
+        if plan is None or not (plan.effort == effort.as_stored or _is_as_good(plan, question, answer)):
+            plan = _store(company, question, answer, effort, job, by, now)
+        # a plan without its own lists would send people out with those of the one before
+        return PlanMade(plan, write_parts_lists(plan=plan, now=now))
 
 
 def planned_on_other_days(*, company: Company, first_day: date, days: int, now: datetime) -> set[int]:

@@ -144,7 +144,7 @@ def test_a_whole_crews_day_is_mended_in_one_call(
         town.forecast(town.position(unit, "carbon"), k % 3)
     refresh_needs(company=town.company, now=NOW)
     propose_visits(company=town.company, now=NOW)
-    plan = plan_rounds(company=town.company, by=None, now=NOW, days=2, iterations=1_000)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, days=2, iterations=1_000).plan
     publish_plan(plan=plan, by=office, now=NOW)
     clock.move_to(TEN)
     stops = list(Stop.objects.filter(round__plan=plan).order_by("starts_at"))

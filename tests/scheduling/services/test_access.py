@@ -38,7 +38,7 @@ def _except(site: Site, first: date, last: date | None = None, *hours: time) -> 
 
 
 def _start(town: Town) -> datetime:
-    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=50)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=50).plan
     return Stop.objects.get(round__plan=plan).starts_at.astimezone(BERLIN)
 
 

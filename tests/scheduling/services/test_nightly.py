@@ -19,6 +19,7 @@ from scheduling import models as scheduling
 from scheduling import tasks
 from scheduling.management.commands import nightly
 from scheduling.services import nightly as chain
+from scheduling.services.stock.parts import PartsWriter
 from tests import factories
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
 
@@ -62,6 +63,25 @@ def busy(town: Town) -> Town:
 
 def _rows() -> dict[str, list[Any]]:
     return {model.__name__: list(model._default_manager.order_by("pk").values()) for model in WRITTEN}
+
+
+def test_a_plan_whose_parts_lists_cannot_be_written_is_not_stored(town: Town, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Vans are loaded by the lists: a plan alone would send people out with those of the one before."""
+
+    def fail(_: PartsWriter) -> None:
+        raise RuntimeError("no lists")
+
+    town.installer("Ada")
+    town.forecast(town.position(town.unit(), "carbon"), 0)
+    monkeypatch.setattr(PartsWriter, "drop_stale", fail)
+    with pytest.raises(RuntimeError, match="no lists"):
+        chain.run_nightly(company=town.company, now=NOW, iterations=20)
+    assert scheduling.Visit.objects.count() == 1
+    assert not scheduling.Plan.objects.exists()
+    monkeypatch.undo()
+    chain.run_nightly(company=town.company, now=NOW, iterations=20)
+    plan = scheduling.Plan.objects.get()
+    assert {row.scope for row in plan.parts_lists.all()} == {"visit", "round", "period"}
 
 
 def test_the_chain_goes_from_readings_to_parts_and_a_second_run_changes_nothing(busy: Town) -> None:

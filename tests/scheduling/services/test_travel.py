@@ -60,7 +60,7 @@ def _drive(town: Town, ada: Installer, days: int) -> None:
 
 
 def _ask(town: Town, **more: Any) -> Plan:
-    return plan_rounds(company=town.company, by=None, now=NOW, iterations=50, **more)
+    return plan_rounds(company=town.company, by=None, now=NOW, iterations=50, **more).plan
 
 
 def _due(town: Town, count: int = 3) -> None:

@@ -66,7 +66,7 @@ def test_nobody_is_planned_on_a_day_away(town: Town, ada: Installer, office: Mem
     propose_visits(company=town.company, now=NOW)
 
     def days() -> set[date]:
-        plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=200)
+        plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=200).plan
         return set(Round.objects.filter(plan=plan).values_list("day", flat=True))
 
     assert TODAY in days()
@@ -74,7 +74,7 @@ def test_nobody_is_planned_on_a_day_away(town: Town, ada: Installer, office: Mem
     assert days() == {TODAY + timedelta(days=2)}
     Absence.objects.all().delete()
     _away(ada, office, TODAY, TODAY, from_time=time(11))
-    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=200)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=200).plan
     home = Round.objects.filter(plan=plan, day=TODAY).values_list("returns_at", flat=True)
     assert all(at.astimezone(BERLIN).time() <= time(11) for at in home)
     assert Stop.objects.filter(round__plan=plan).count() == 4
@@ -88,12 +88,12 @@ def test_overtime_does_not_run_into_an_absence(town: Town, ada: Installer, offic
     town.forecast(town.position(town.unit(town.site(east_km=25.0)), "carbon"), 0)
     refresh_needs(company=town.company, now=NOW)
     propose_visits(company=town.company, now=NOW)
-    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=200, days=1)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=200, days=1).plan
     row = Round.objects.get(plan=plan)
     assert time(9) < row.returns_at.astimezone(BERLIN).time() <= time(10, 30)
     assert plan.costs["overtime"] == row.costs["overtime"] > 0
     _away(ada, office, TODAY, TODAY, from_time=time(8, 59))
-    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=200, days=1)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=200, days=1).plan
     assert not Round.objects.filter(plan=plan).exists()
 
 
@@ -141,7 +141,7 @@ def test_somebody_else_keeps_the_appointment_of_one_who_is_away(town: Town, ada:
     at = datetime(2026, 3, 3, 10, 0, tzinfo=BERLIN)
     confirm_visit(visit=Visit.objects.get(), by=office, appointment_at=at, installer=ada, now=NOW)
     _away(ada, office, date(2026, 3, 3), date(2026, 3, 3))
-    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100).plan
     stop = Stop.objects.get(round__plan=plan)
     assert (stop.starts_at, stop.round.installer) == (at, ben)
 
@@ -150,11 +150,11 @@ def test_a_lock_on_somebody_who_is_away_holds_the_time(town: Town, ada: Installe
     town.forecast(town.position(town.unit(town.site(east_km=2.0)), "carbon"), 0)
     refresh_needs(company=town.company, now=NOW)
     propose_visits(company=town.company, now=NOW)
-    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100).plan
     stop = lock_stop(stop=Stop.objects.get(round__plan=plan), by=office, reason="Key at the door.", now=NOW)
     ben = town.installer("Ben")
     _away(ada, office, TODAY, TODAY)
-    again = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
+    again = plan_rounds(company=town.company, by=None, now=NOW, iterations=100).plan
     moved = Stop.objects.get(round__plan=again)
     assert (moved.starts_at, moved.round.installer) == (stop.starts_at, ben)
     assert publish_plan(plan=again, by=office, now=NOW).state == "published"

@@ -303,7 +303,9 @@ def test_publishing_tells_installers_what_changed_and_clients_whose_time_moved(
         town.forecast(town.position(town.unit(site), "carbon"), 0)
     refresh_needs(company=town.company, now=NOW)
     propose_visits(company=town.company, now=NOW)
-    plan = publish_plan(plan=plan_rounds(company=town.company, by=None, now=NOW, iterations=200), by=office, now=NOW)
+    plan = publish_plan(
+        plan=plan_rounds(company=town.company, by=None, now=NOW, iterations=200).plan, by=office, now=NOW
+    )
     assert _told() == []
     stop = Stop.objects.filter(round__plan=plan).select_related("round__installer", "visit").latest("starts_at")
     ill = stop.round.installer
@@ -336,7 +338,7 @@ def test_an_agreed_time_that_nobody_can_keep_is_told(
 ) -> None:
     ten = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
     confirm_visit(visit=visit, by=office, appointment_at=ten, now=NOW)
-    plan = plan_rounds(company=visit.company, by=None, now=NOW, iterations=50)
+    plan = plan_rounds(company=visit.company, by=None, now=NOW, iterations=50).plan
     plan = publish_plan(plan=plan, by=office, now=NOW)
     Message.objects.all().delete()
     out = InstallerIsOut(Installer.objects.get(), NOW + timedelta(hours=1), through)
@@ -364,7 +366,9 @@ def test_what_the_client_has_just_agreed_to_is_no_news_to_them(visit: Visit, off
     stop = Stop.objects.get(round__plan=plan)
     at = stop.starts_at.replace(second=0) + timedelta(hours=3)
     confirm_visit(visit=Visit.objects.get(), by=office, appointment_at=at, now=NOW)
-    fresh = publish_plan(plan=plan_rounds(company=visit.company, by=None, now=NOW, iterations=50), by=office, now=NOW)
+    fresh = publish_plan(
+        plan=plan_rounds(company=visit.company, by=None, now=NOW, iterations=50).plan, by=office, now=NOW
+    )
     (row,) = fresh.differences
     assert (row["kind"], row["tell_client"]) == ("retimed", False)
     assert row["tell_installers"] == [Installer.objects.get().pk]

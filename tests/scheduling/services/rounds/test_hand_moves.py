@@ -114,7 +114,7 @@ def test_the_next_night_leaves_it_where_a_person_put_it(
     to = _elsewhere(stop, crew)
     move_stop(stop=stop, by=office, now=NOW, installer=to, day=TUESDAY)
     here = Stop.objects.select_related("round").get(pk=stop.pk)
-    fresh = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
+    fresh = plan_rounds(company=town.company, by=None, now=NOW, iterations=100).plan
     stop_after = Stop.objects.select_related("round").get(round__plan=fresh, visit=stop.visit_id)
     assert (stop_after.starts_at, stop_after.round.installer_id) == (here.starts_at, to.pk)
 

@@ -30,7 +30,7 @@ def _busy(town: Town, count: int = 6, **site: object) -> None:
 
 
 def _plan(town: Town, now: datetime = NOW, **more: object) -> Plan:
-    return plan_rounds(company=town.company, by=None, now=now, **{**EFFORT, **more})
+    return plan_rounds(company=town.company, by=None, now=now, **{**EFFORT, **more}).plan
 
 
 def test_a_plan_serves_what_is_due_or_says_why_not(town: Town) -> None:

@@ -42,7 +42,7 @@ def published(town: Town, office: Membership, crew: dict[str, Installer]) -> Pla
 
 
 def _plan(town: Town) -> Plan:
-    return plan_rounds(company=town.company, by=None, now=NOW, iterations=400)
+    return plan_rounds(company=town.company, by=None, now=NOW, iterations=400).plan
 
 
 def _repair(plan: Plan, by: Membership, now: datetime = TEN, **happened: object) -> Plan:

@@ -29,7 +29,7 @@ def sites(town: Town) -> list[Site]:
 
 
 def _plan(town: Town) -> Plan:
-    return plan_rounds(company=town.company, by=None, now=NOW, iterations=400)
+    return plan_rounds(company=town.company, by=None, now=NOW, iterations=400).plan
 
 
 def _place(plan: Plan, site: Site) -> tuple[int, int]:

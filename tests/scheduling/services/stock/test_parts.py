@@ -18,7 +18,7 @@ from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
 def _planned(town: Town) -> Plan:
     refresh_needs(company=town.company, now=NOW)
     propose_visits(company=town.company, now=NOW)
-    return plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
+    return plan_rounds(company=town.company, by=None, now=NOW, iterations=100).plan
 
 
 def _lines(scope: str, **filters: object) -> dict[str, PartsLine]:
@@ -59,7 +59,7 @@ def test_a_repair_takes_the_part_its_cause_is_about(town: Town, own: str, other:
     refresh_needs(company=town.company, now=NOW)
     propose_visits(company=town.company, now=NOW)
     Visit.objects.update(is_urgent=True)
-    write_parts_lists(plan=plan_rounds(company=town.company, by=None, now=NOW, iterations=50), now=NOW)
+    write_parts_lists(plan=plan_rounds(company=town.company, by=None, now=NOW, iterations=50).plan, now=NOW)
     assert set(_lines("visit")) == {"shut-off valve", "tape"}
 
 
@@ -155,7 +155,7 @@ def test_what_is_agreed_with_a_client_keeps_its_piece(town: Town, office: Member
     propose_visits(company=town.company, now=NOW)
     agreed = Visit.objects.order_by("pk").last()
     confirm_visit(visit=agreed, by=office, appointment_at=datetime(2026, 3, 5, 9, 0, tzinfo=UTC), now=NOW)
-    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100).plan
     town.stock(town.item("carbon"), 1)
     write_parts_lists(plan=plan, now=NOW)
     in_stock_by_visit = {
@@ -260,8 +260,10 @@ def test_writing_twice_changes_nothing(town: Town) -> None:
     for east in (2, 4):
         town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 0)
     town.small_part("o-ring", work="replace")
-    plan = _planned(town)
-    first = write_parts_lists(plan=plan, now=NOW)
+    refresh_needs(company=town.company, now=NOW)
+    propose_visits(company=town.company, now=NOW)
+    made = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
+    plan, first = made.plan, made.parts
     rows = list(PartsList.objects.values()), list(PartsLine.objects.values())
     second = write_parts_lists(plan=plan, now=NOW + timedelta(hours=1))
     assert first.written == len(rows[0])
@@ -276,7 +278,7 @@ def test_a_replaced_plans_lists_for_visits_and_periods_go(town: Town, office: Me
     write_parts_lists(plan=_planned(town), now=NOW)
     cancelled_visit = Visit.objects.order_by("pk").first()
     cancel_visit(visit=cancelled_visit, by=office, note="", now=NOW)
-    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100).plan
     write_parts_lists(plan=plan, now=NOW)
     assert not PartsList.objects.filter(visit=cancelled_visit).exists()
     assert set(PartsList.objects.exclude(scope="round").values_list("plan", flat=True)) == {plan.pk}

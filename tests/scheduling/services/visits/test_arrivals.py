@@ -22,7 +22,7 @@ def _due_today(town: Town, *, sites: int) -> None:
 
 
 def _plan(town: Town) -> Plan:
-    return plan_rounds(company=town.company, by=None, now=NOW, iterations=50)
+    return plan_rounds(company=town.company, by=None, now=NOW, iterations=50).plan
 
 
 def test_one_piece_serves_one_visit_and_the_other_waits_for_the_order(town: Town) -> None:

@@ -127,7 +127,7 @@ def test_windows_that_cannot_be_offered_are_named(visit: Visit, office: Membersh
 
 def test_a_plan_keeps_room_in_what_was_offered(visit: Visit, town: Town, office: Membership) -> None:
     offer_visit(visit=visit, by=office, windows=[WEDNESDAY, (WEDNESDAY[1], WEDNESDAY[1] + timedelta(hours=1))], now=NOW)
-    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=50)
+    plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=50).plan
     stop = Stop.objects.get(round__plan=plan, visit=visit)
     assert WEDNESDAY[0] <= stop.starts_at <= WEDNESDAY[1] + timedelta(hours=1)
 

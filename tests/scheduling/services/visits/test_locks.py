@@ -34,7 +34,7 @@ def _slot(visit: Visit, plan: Plan) -> tuple[datetime, int]:
 
 
 def _again(town: Town) -> Plan:
-    return plan_rounds(company=town.company, by=None, now=NOW, iterations=200)
+    return plan_rounds(company=town.company, by=None, now=NOW, iterations=200).plan
 
 
 def _awkward(plan: Plan, crew: list[Installer]) -> Stop:
@@ -70,7 +70,7 @@ def test_a_mended_plan_keeps_a_locked_stop(town: Town, plan: Plan, crew: list[In
     stop = _awkward(plan, crew)
     lock_stop(stop=stop, by=office, reason="Key at three.", now=NOW)
     published = publish_plan(
-        plan=plan_rounds(company=town.company, by=None, now=NOW, iterations=200), by=office, now=NOW
+        plan=plan_rounds(company=town.company, by=None, now=NOW, iterations=200).plan, by=office, now=NOW
     )
     other = next(i for i in crew if i.pk != stop.round.installer_id)
     happened = Happened(installers_out=[InstallerIsOut(other, SIX, date(2026, 3, 6))])
@@ -85,7 +85,7 @@ def test_when_its_installer_is_ill_the_client_matters_more_than_the_lock(
     stop = _awkward(plan, crew)
     lock_stop(stop=stop, by=office, reason="Key at three.", now=NOW)
     published = publish_plan(
-        plan=plan_rounds(company=town.company, by=None, now=NOW, iterations=200), by=office, now=NOW
+        plan=plan_rounds(company=town.company, by=None, now=NOW, iterations=200).plan, by=office, now=NOW
     )
     happened = Happened(installers_out=[InstallerIsOut(stop.round.installer, SIX, date(2026, 3, 6))])
     repaired = replan_day(
@@ -151,7 +151,7 @@ def test_yesterdays_lock_does_not_bind_todays_plan(town: Town, plan: Plan, crew:
     stop = _awkward(plan, crew)
     lock_stop(stop=stop, by=office, reason="Key at three.", now=NOW)
     after = (stop.starts_at + timedelta(days=1)).replace(hour=5, minute=0)
-    fresh = plan_rounds(company=town.company, by=None, now=after, iterations=200)
+    fresh = plan_rounds(company=town.company, by=None, now=after, iterations=200).plan
     starts_at, installer = _slot(stop.visit, fresh)
     assert starts_at > after
     assert (starts_at.timetz(), installer) != (stop.starts_at.timetz(), stop.round.installer_id)

@@ -79,7 +79,7 @@ def order_by(
     """
     _check(lead_time_days, closed)
     _check(lead_time_days, office_closed)
-    day = needed_by - datetime.timedelta(days=1 + lead_time_days)
+    day = needed_by - datetime.timedelta(days=lead_time_days)
     while day.weekday() in office_closed or expected_arrival(day, lead_time_days, closed) >= needed_by:
         day -= datetime.timedelta(days=1)
     return day

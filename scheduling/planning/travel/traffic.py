@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass
 
@@ -71,8 +70,9 @@ class Traffic:
         """Factor of driving spread evenly over a span of the day."""
         if to_s <= from_s:
             return 1.0
-        edges = [(-1, 1.0), *self.periods, (1 << 40, 1.0)]
+        begins = [from_s, *(begin for begin, _ in self.periods)]
+        factors = [1.0, *(factor for _, factor in self.periods)]
         total = 0.0
-        for (begin, factor), (end, _) in itertools.pairwise(edges):
+        for begin, end, factor in zip(begins, [*begins[1:], to_s], factors, strict=True):
             total += max(0, min(end, to_s) - max(begin, from_s)) * factor
         return total / (to_s - from_s)

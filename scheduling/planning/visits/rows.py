@@ -154,9 +154,9 @@ class NeedRows:
 
     def best_days(self, end: int) -> FloatArray:
         """Cheapest day of each row by itself, in steps of a week, infinite beyond the end."""
-        weekly = self.weekly_costs(end // 7)
-        best = np.argmin(weekly, axis=1)
-        return np.where(best < end // 7, 7.0 * best + 3.0, math.inf)
+        weeks = end // 7
+        best = np.argmin(self.weekly_costs(weeks), axis=1)
+        return np.where(best < weeks, 7.0 * best + 3.0, math.inf)
 
     def cost_of_going_early(self, weekly: FloatArray, visit_price: FloatArray) -> FloatArray:
         """What meeting each row in each week costs beside its own waste and lateness, by the visits that follow."""

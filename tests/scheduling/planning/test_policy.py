@@ -89,6 +89,10 @@ def test_the_ends_of_a_range_are_taken_and_what_lies_beyond_is_refused(name: str
 def test_lunch_may_begin_as_late_as_the_day_ends() -> None:
     late = Policy.from_mapping({"lunch_earliest_start_s": 86_400, "lunch_latest_start_s": 86_400})
     assert late.lunch_earliest_start_s == 86_400
+    for wrong in (-1, 86_401):
+        with pytest.raises(PlanningError) as caught:
+            Policy.from_mapping({"lunch_earliest_start_s": wrong, "lunch_latest_start_s": 86_400})
+        assert caught.value.field == "lunch_earliest_start_s"
 
 
 def test_every_number_has_a_range_here() -> None:

@@ -42,3 +42,12 @@ def test_the_changes_of_a_plan_are_told_in_the_language_that_is_spoken() -> None
         ]
     assert not [text for text in texts if english_in(text)]
     assert words.moment("Tue", 3, "Mar", 9, 5) == "Tue 3 Mar 09:05"
+
+
+def test_the_best_day_of_a_visit_is_told_by_name_where_it_has_one() -> None:
+    said = [
+        words.best_day(day=day, tasks=1, visit_price=24.0, waiting=3.0, currency="EUR").lower() for day in (0, 1, 2, 30)
+    ]
+    for text, when in zip(said, ("today", "tomorrow", "in 2 days", "in 30 days"), strict=True):
+        assert when in text
+        assert sum(other in text for other in ("today", "tomorrow", "in 2 days", "in 30 days")) == 1

@@ -254,3 +254,28 @@ def test_a_lead_used_up_before_its_lag_by_hand() -> None:
     assert curves.used_up[0].tolist() == [0.0, 0.0, 1.0, 1.0, 1.0, 1.0]
     assert curves.probability[0].tolist() == [0.0, 0.0, 0.0, 0.0, 1.0, 1.0]
     assert curves.total[0] == pytest.approx(curves.waste[0] + curves.late[0])
+
+
+def test_two_levels_make_a_distribution_and_one_does_not() -> None:
+    assert exhausted_probability([[10.0, 20.0]], [10.0, 15.0, 20.0], levels=(0.25, 0.75))[0] == pytest.approx(
+        [0.25, 0.5, 0.75]
+    )
+    for levels in ((0.5,), (), (0.0, 0.5), (0.5, 1.0), (0.5, 0.5)):
+        with pytest.raises(PlanningError) as caught:
+            exhausted_probability([[10.0] * len(levels)], [10.0], levels=levels)
+        assert caught.value.field == "levels"
+
+
+@pytest.mark.parametrize("name", ["minutes", "price", "late_cost_per_day", "exhausted_cost_per_day"])
+def test_a_need_costs_nothing_or_more(name: str) -> None:
+    assert getattr(Need("n", "a", "u", NeedKind.REPLACE, **{name: 0.0}), name) == 0.0  # type: ignore[arg-type]
+    for wrong in (-0.01, float("inf"), float("nan")):
+        with pytest.raises(PlanningError) as caught:
+            Need("n", "a", "u", NeedKind.REPLACE, **{name: wrong})  # type: ignore[arg-type]
+        assert caught.value.field == f"n.{name}"
+
+
+def test_a_deadline_may_be_the_first_allowed_day() -> None:
+    assert Need("n", "a", "u", NeedKind.INSPECT, not_before_day=3, deadline_day=3).deadline_day == 3
+    with pytest.raises(PlanningError, match="day 2, before the first allowed day 3"):
+        Need("n", "a", "u", NeedKind.INSPECT, not_before_day=3, deadline_day=2)

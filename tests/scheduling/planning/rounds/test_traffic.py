@@ -87,3 +87,42 @@ def test_rounds_in_traffic_can_be_driven_and_beat_those_made_by_hand() -> None:
 def test_wrong_periods_are_named(periods: tuple) -> None:
     with pytest.raises(PlanningError, match=r"traffic\.periods"):
         Traffic(periods)
+
+
+@pytest.mark.parametrize(
+    ("from_s", "to_s", "mean"),
+    [
+        (5 * HOUR, 6 * HOUR, 1.0),  # before the first period
+        (6 * HOUR, 8 * HOUR, 1.3),  # an hour at 1, an hour at 1.6
+        (7 * HOUR, 9 * HOUR + 30 * MINUTE, 1.6),
+        (9 * HOUR, 10 * HOUR, 1.35),
+        (17 * HOUR, 20 * HOUR, (1.8 + 2.0) / 3.0),  # the last period has no end
+        (22 * HOUR, 23 * HOUR, 1.0),
+        (8 * HOUR, 8 * HOUR, 1.0),
+        (8 * HOUR, 7 * HOUR, 1.0),
+    ],
+)
+def test_the_mean_factor_of_a_span(from_s: int, to_s: int, mean: float) -> None:
+    assert RUSH.mean_factor(from_s, to_s) == pytest.approx(mean)
+    assert Traffic(()).mean_factor(from_s, to_s) == 1.0
+
+
+@pytest.mark.parametrize("periods", [((0, 1.0),), ((86_400, 10.0),), ((8, 1.0), (9, 10.0)), ()])
+def test_the_ends_of_what_periods_may_be_are_taken(periods: tuple) -> None:
+    assert Traffic(periods).periods == periods
+
+
+@pytest.mark.parametrize("periods", [((86_401, 1.0),), ((8, 10.01),), ((8, 0.99),), ((8, 1.0), (8, 1.1))])
+def test_what_lies_beyond_is_refused(periods: tuple) -> None:
+    with pytest.raises(PlanningError, match=r"traffic\.periods"):
+        Traffic(periods)
+
+
+def test_leaving_where_a_period_begins() -> None:
+    """At 7:00 the factor is 1.6 already; a trip that ends at 7:00 was free."""
+    assert RUSH.drive_s(600, 7 * HOUR) == 960
+    assert RUSH.drive_s(600, 7 * HOUR - 600) == 600
+    assert RUSH.drive_s(601, 7 * HOUR - 600) == 602
+    assert RUSH.departs_s(600, 7 * HOUR) == 7 * HOUR - 600
+    assert RUSH.departs_s(600, 8 * HOUR) == 8 * HOUR - 960
+    assert RUSH.departs_s(0, 8 * HOUR) == 8 * HOUR

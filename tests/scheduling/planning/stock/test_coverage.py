@@ -3,6 +3,7 @@
 from collections import Counter
 from datetime import date, timedelta
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -215,3 +216,31 @@ def test_visits_in_rounds_come_before_open_ones_and_after_agreed_ones() -> None:
 
 def test_nobody_waits_for_what_is_not_worth_waiting_for() -> None:
     assert cover([VisitParts("one", {SMALL: 2}, day(0))], {}).waits == {}
+
+
+RANKS = [
+    (Standing.AGREED, frozenset()),
+    (Standing.PLANNED, frozenset({"carbon"})),
+    (Standing.PLANNED, frozenset()),
+    (Standing.OPEN, frozenset({"carbon"})),
+    (Standing.OPEN, frozenset({"membrane"})),
+    (Standing.OPEN, frozenset()),
+]
+
+
+@pytest.mark.parametrize("rank", range(len(RANKS) - 1))
+def test_who_comes_before_whom_whatever_their_days(rank: int) -> None:
+    """Standing, then whether the item is urgent, then whether anything is; the day decides among equals only."""
+    (standing, urgent), (other_standing, other_urgent) = RANKS[rank], RANKS[rank + 1]
+    before = VisitParts("before", {"carbon": 1}, day(9), standing, urgent)
+    after = VisitParts("after", {"carbon": 1}, day(0), other_standing, other_urgent)
+    coverage = cover([after, before], store(carbon=1))
+    assert pieces_in_time(coverage, "before", "carbon") == 1
+    assert coverage.shares["after", "carbon"] == []
+
+
+@pytest.mark.parametrize(("standing", "urgent"), RANKS)
+def test_among_equals_the_earlier_comes_first(standing: Standing, urgent: frozenset[str]) -> None:
+    early, late = (VisitParts(f"v{on}", {"carbon": 1}, day(on), standing, urgent) for on in (1, 2))
+    coverage = cover([late, early], store(carbon=1))
+    assert (pieces_in_time(coverage, "v1", "carbon"), pieces_in_time(coverage, "v2", "carbon")) == (1, 0)

@@ -70,3 +70,44 @@ def test_rows_of_different_length_are_named() -> None:
         calibrate_road([1.0, 2.0], [1.0])
     with pytest.raises(PlanningError, match="road_m"):
         calibrate_road([1.0, 2.0], [1.0, 2.0], road_m=[1.0])
+
+
+@pytest.mark.parametrize(
+    ("straight_m", "driving_s", "is_usable"),
+    [
+        (50.0, 60.0, False), (50.1, 60.0, True),  # a trip has a length
+        (400.0, 10.0, False), (400.0, 10.1, True),  # nobody arrives at once
+        (20_000.0, 21_600.0, False), (20_000.0, 21_599.0, True),  # nor is six hours on the road
+        (400.0, 1_000.0, False), (401.0, 1_000.0, True),  # slower than walking
+        (42_000.0, 1_000.0, False), (41_900.0, 1_000.0, True),  # faster than a car
+        (1_000.0, float("nan"), False),
+    ],
+)  # fmt: skip
+def test_what_cannot_have_been_a_trip_is_left_out(straight_m: float, driving_s: float, is_usable: bool) -> None:
+    straight, seconds, _ = trips(FEWEST_TRIPS - 1)
+    calibration = calibrate_road(np.append(straight, straight_m), np.append(seconds, driving_s))
+    assert calibration.trips == FEWEST_TRIPS - 1 + is_usable
+    assert ("too few" in calibration.sentence) != is_usable
+
+
+@pytest.mark.parametrize(("shorter", "is_fitted"), [(0.979, False), (0.981, True), (1.0, True)])
+def test_detours_are_fitted_to_as_many_roads_as_the_fewest_trips(shorter: float, is_fitted: bool) -> None:
+    """Of 75 trips 15 are kept aside. A road a little shorter than the straight line is an odometer's error."""
+    straight, seconds, _ = trips(75, noise=0.02)
+    road = TRUE.road_m(straight)
+    road[1] = shorter * straight[1]
+    calibration = calibrate_road(straight, seconds, road_m=road)
+    assert calibration.fitted
+    assert (calibration.model.detour_far != RoadModel().detour_far) == is_fitted
+    assert (calibration.model.detour_near != RoadModel().detour_near) == is_fitted
+
+
+def test_a_fifth_of_the_trips_is_kept_aside_to_judge_by() -> None:
+    """Trips that nothing is fitted to decide: where they alone were slow, the fit is not taken."""
+    straight, seconds, _ = trips(100, noise=0.0)
+    seconds[::5] = RoadModel().driving_s(RoadModel().road_m(straight[::5]))
+    calibration = calibrate_road(straight, seconds)
+    assert not calibration.fitted
+    assert calibration.model == RoadModel()
+    assert calibration.error_before == calibration.error_after == pytest.approx(0.0)
+    assert calibration.sentence == "The model was kept as it is: 100 trips were told no better by a fit."

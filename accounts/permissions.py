@@ -103,6 +103,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("need", ("create", "drop"), OFFICE),
     ("visit", READ, EVERYONE),
     ("visit", ("offer", "confirm", "unconfirm", "cancel", "propose", "unlock"), OFFICE),
+    ("visit", ("accept_additions", "decline_additions"), OFFICE),
     ("visit", ("accept",), EVERYONE),
     ("visit", ("depart", "begin", "complete", "not_done"), STAFF),
     ("plan", (*READ, "map"), STAFF),

@@ -489,6 +489,20 @@ class VisitTaskFactory(DjangoModelFactory):
     order = factory.LazyAttribute(lambda row: row.visit.tasks.count() + 1)
 
 
+class VisitAdditionFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.VisitAddition
+
+    visit = factory.SubFactory(VisitFactory, state="confirmed", appointment_at=NOW + timedelta(days=7))
+    need = factory.SubFactory(
+        NeedFactory,
+        company=factory.SelfAttribute("..visit.company"),
+        site=factory.SelfAttribute("..visit.site"),
+    )
+    minutes = 12
+    created_at = NOW
+
+
 class MessageFactory(TenantFactory):
     class Meta:
         model = scheduling.Message

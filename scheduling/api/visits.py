@@ -12,9 +12,15 @@ from rest_framework.response import Response
 from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
+from scheduling.api.additions import (
+    AdditionsAcceptedSerializer,
+    AdditionsDeclinedSerializer,
+    VisitAdditionSerializer,
+)
 from scheduling.api.notes import NoteSerializer, SentSerializer
-from scheduling.models import Installer, Need, Plan, Stop, Visit, VisitTask
+from scheduling.models import Installer, Need, Plan, Stop, Visit, VisitAddition, VisitTask
 from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.visits.additions import accept_additions, decline_additions
 from scheduling.services.visits.locks import unlock_visit
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import (
@@ -102,6 +108,14 @@ class VisitSerializer(TenantModelSerializer):
     site_name = serializers.CharField(source="site.name", read_only=True)
     installer_name = serializers.CharField(source="installer.name", read_only=True, allow_null=True, default=None)
     tasks = VisitTaskSerializer(many=True, read_only=True)
+    agreed_minutes = serializers.IntegerField(
+        read_only=True,
+        allow_null=True,
+        help_text="how long the client was told that the confirmed visit takes; null: they were not told",
+    )
+    additions = serializers.SerializerMethodField(
+        help_text="what the nightly run would add to the confirmed visit; the office accepts or declines"
+    )
     offers = WindowSerializer(many=True, read_only=True, help_text="windows to choose from while it is offered")
     planned = serializers.SerializerMethodField(help_text="its stop in the newest published plan; null when in none")
     skills = serializers.ListField(child=serializers.CharField(), read_only=True)
@@ -140,6 +154,8 @@ class VisitSerializer(TenantModelSerializer):
             "planned",
             "lock",
             "tasks",
+            "agreed_minutes",
+            "additions",
             "reason",
             "costs_first_day",
             "costs",
@@ -153,6 +169,11 @@ class VisitSerializer(TenantModelSerializer):
             "updated_at",
         ]
         read_only_fields = fields
+
+    @extend_schema_field(VisitAdditionSerializer(many=True))
+    def get_additions(self, visit: Visit) -> Any:
+        rows: list[VisitAddition] = visit.open_additions if visit.state == Visit.State.CONFIRMED else []  # type: ignore[attr-defined]
+        return VisitAdditionSerializer(rows, many=True, context=self.context).data
 
     @extend_schema_field(PlannedSerializer(allow_null=True))
     def get_planned(self, visit: Visit) -> Any:
@@ -248,6 +269,13 @@ class VisitViewSet(ReadOnlyViewSet):
     queryset = Visit.objects.select_related("site", "installer", "locked_by").prefetch_related(
         Prefetch("tasks", queryset=VisitTask.objects.select_related("need__unit")),
         Prefetch(
+            "additions",
+            queryset=VisitAddition.objects.filter(state=VisitAddition.State.PROPOSED, need__state=Need.State.OPEN)
+            .select_related("need__unit")
+            .order_by("order", "pk"),
+            to_attr="open_additions",
+        ),
+        Prefetch(
             "stops",
             queryset=Stop.objects.filter(round__plan__state=Plan.State.PUBLISHED)
             .select_related("round__installer")
@@ -287,6 +315,21 @@ class VisitViewSet(ReadOnlyViewSet):
     def accept(self, request: Request, pk: str) -> Response:
         """Take up one of the windows offered, as the client or for the client; the visit is confirmed."""
         return self._move(accept_offer, AcceptanceSerializer)
+
+    @extend_schema(request=AdditionsAcceptedSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"], url_path="accept-additions")
+    def accept_additions(self, request: Request, pk: str) -> Response:
+        """Make proposed additions tasks of the confirmed visit.
+
+        The client is told when it takes longer than they were told, or needs access to another unit.
+        """
+        return self._move(accept_additions, AdditionsAcceptedSerializer)
+
+    @extend_schema(request=AdditionsDeclinedSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"], url_path="decline-additions")
+    def decline_additions(self, request: Request, pk: str) -> Response:
+        """Keep proposed additions off this visit for good; they are proposed on a visit of their own."""
+        return self._move(decline_additions, AdditionsDeclinedSerializer)
 
     @extend_schema(request=None, responses=VisitSerializer)
     @action(detail=True, methods=["post"])

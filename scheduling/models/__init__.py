@@ -1,5 +1,6 @@
 """What must be done, when, by whom, with which parts."""
 
+from scheduling.models.additions import VisitAddition
 from scheduling.models.installers import Absence, Installer
 from scheduling.models.messages import Message
 from scheduling.models.needs import Need
@@ -32,5 +33,6 @@ __all__ = [
     "Stop",
     "UnservedVisit",
     "Visit",
+    "VisitAddition",
     "VisitTask",
 ]

@@ -27,6 +27,8 @@ class Message(TenantModel):
         OFFER_LAPSED = "offer_lapsed", "nobody chose a time"
         CONFIRMED = "confirmed", "the time is confirmed"
         MOVED = "moved", "the time has changed"
+        EXTENDED = "extended", "the visit takes longer or needs another unit"
+        MORE_WORK = "more_work", "more work is proposed"
         WITHDRAWN = "withdrawn", "the time is withdrawn"
         ON_THE_WAY = "on_the_way", "on the way"
         DONE = "done", "the work is done"

@@ -73,6 +73,12 @@ class Visit(TenantModel):
     minutes = models.PositiveIntegerField()
     skills = models.JSONField(default=list, blank=True, help_text="what the installer must be able to do")
     appointment_at = models.DateTimeField(null=True, blank=True, help_text="confirmed start of the work")
+    agreed_minutes = models.PositiveIntegerField(
+        null=True, blank=True, help_text="how long the client was told that the confirmed visit takes"
+    )
+    agreed_units = models.JSONField(
+        default=list, blank=True, help_text="ids of the units that the client was told the confirmed visit is about"
+    )
     offers = models.JSONField(
         default=list,
         blank=True,

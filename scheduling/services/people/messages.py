@@ -64,6 +64,20 @@ def moved(visit: Visit, was_at: datetime | None, now: datetime) -> None:
     _to_client(visit, Kind.MOVED, words.moved(visit, was_at), now)
 
 
+def extended(
+    visit: Visit, added_needs: Sequence[Need], earlier_minutes: int | None, other_units: Sequence[str], now: datetime
+) -> None:
+    """Work was added to an agreed visit, which takes longer than the client was told or is about other units too."""
+    _to_client(visit, Kind.EXTENDED, words.extended(visit, added_needs, earlier_minutes, other_units), now)
+
+
+def more_work(visit: Visit, new_needs: Sequence[Need], minutes: int, now: datetime) -> None:
+    """The night would add work to an agreed visit: the office decides."""
+    event = f"r{visit.revision} need {max(need.pk for need in new_needs)}"
+    text = words.more_work_for_office(visit, new_needs, minutes)
+    _to_office(visit, Kind.MORE_WORK, text, now, event=event)
+
+
 def withdrawn(visit: Visit, was_at: datetime | None, now: datetime) -> None:
     """An agreed time or an offer was taken back."""
     _to_client(visit, Kind.WITHDRAWN, words.withdrawn(visit, was_at), now)

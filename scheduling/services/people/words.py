@@ -203,6 +203,55 @@ def moved(visit: Visit, earlier_at: datetime | None) -> Text:
     )
 
 
+def extended(
+    visit: Visit, added_needs: Iterable[Need], earlier_minutes: int | None, other_units: Sequence[str]
+) -> Text:
+    """More is done at a confirmed visit than the client was told: how long it takes now, and what must be reached.
+
+    Parameters
+    ----------
+    visit
+        Confirmed, with its new minutes.
+    added_needs
+        What is added.
+    earlier_minutes
+        What the client was told that it takes; None: it takes no longer than that.
+    other_units
+        Codes of units that the client did not know of.
+    """
+    paragraphs = [
+        gettext("at our visit to {place} on {when} we will also {work}.").format(
+            place=_place(visit), when=_appointment(visit), work=work_text(added_needs)
+        )
+    ]
+    if earlier_minutes is not None:
+        longer = gettext("The work will take about {duration} instead of {before}.")
+        paragraphs.append(longer.format(duration=_duration(visit.minutes), before=_duration(earlier_minutes)))
+    if other_units:
+        reach = ngettext(
+            "Please make sure that we can reach the unit {units} too.",
+            "Please make sure that we can reach the units {units} too.",
+            len(other_units),
+        )
+        paragraphs.append(reach.format(units=_listed(other_units)))
+    return _letter(
+        visit,
+        gettext("More work at our visit to {site}").format(site=visit.site.name),
+        *paragraphs,
+        gettext("If this does not suit you, please tell us as early as you can."),
+    )
+
+
+def more_work_for_office(visit: Visit, needs: Iterable[Need], minutes: int) -> Text:
+    """What the night would add to a confirmed visit; somebody must accept it or decline it."""
+    happened = ngettext(
+        "on the confirmed visit of {when} we could also {work}, in {count} more minute; accept or decline it",
+        "on the confirmed visit of {when} we could also {work}, in {count} more minutes; accept or decline it",
+        minutes,
+    )
+    return _for_office(visit, happened.format(work=work_text(needs), when=_appointment(visit), count=minutes))
+
+
 def withdrawn(visit: Visit, earlier_at: datetime | None) -> Text:
     """A confirmed time, or an offer, is withdrawn."""
     if earlier_at is not None:
@@ -360,13 +409,22 @@ def _appointment(visit: Visit) -> str:
     return arrival_window(visit.appointment_at, visit.site.time_zone)
 
 
+def spoken_minutes(minutes: int) -> int:
+    """How long people are told that work takes: to the next quarter of an hour.
+
+    >>> spoken_minutes(0), spoken_minutes(45), spoken_minutes(46)
+    (15, 45, 60)
+    """
+    return 15 * max(1, -(-minutes // 15))
+
+
 def _duration(minutes: int) -> str:
     """Minutes as people say them, to the next quarter of an hour.
 
     >>> _duration(40), _duration(60), _duration(95)
     ('45 minutes', '1 hour', '1 hour 45 minutes')
     """
-    hours, minutes_left = divmod(15 * max(1, -(-minutes // 15)), 60)
+    hours, minutes_left = divmod(spoken_minutes(minutes), 60)
     parts = [ngettext("{count} hour", "{count} hours", hours).format(count=hours)] if hours else []
     if minutes_left:
         parts.append(ngettext("{count} minute", "{count} minutes", minutes_left).format(count=minutes_left))

@@ -23,30 +23,10 @@ from scheduling.services.needs.costs import planning_need
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.travel import road_model
+from scheduling.services.visits.additions import ProposedAdditions, declined_needs, propose_additions
 from scheduling.services.visits.costs import COST_DAYS, tasks_cost, visit_price
 from scheduling.services.visits.locks import holds
-
-Kind = Need.Kind
-
-# Look first, mend what feeds the train, sanitise while the housings are open, then new cartridges from the feed on.
-_ORDER_OF_WORK = {
-    kind: place
-    for place, kind in enumerate(
-        (
-            Kind.TAKE_READING,
-            Kind.INSPECT,
-            Kind.REPAIR,
-            Kind.FIT_BOOSTER_PUMP,
-            Kind.REPLACE_RESTRICTOR,
-            Kind.SANITISE,
-            Kind.REPLACE,
-            Kind.ROTATE,
-            Kind.VERIFY_INSTRUMENTS,
-            Kind.COMMISSION,
-        )
-    )
-}
-
+from scheduling.services.visits.order import order_of_work
 
 # What a proposal says of its visit.
 _PROPOSED = (
@@ -74,24 +54,12 @@ class VisitsProposed:
     unchanged: int
 
 
-def order_of_work(need: Need) -> tuple[int, int, int, int]:
-    """Sorting key of tasks on a visit: unit by unit, cartridges together, each in train order."""
-    place = _ORDER_OF_WORK[Kind(need.kind)]
-    cartridge = need.kind in {Kind.REPLACE, Kind.ROTATE}
-    return (
-        need.unit_id,
-        _ORDER_OF_WORK[Kind.REPLACE] if cartridge else place,
-        need.position.order if need.position is not None else 0,
-        need.pk,
-    )
-
-
 def propose_visits(*, company: Company, now: datetime, sites: Collection[int] | None = None) -> VisitsProposed:
     """Bundle the company's open needs into at most one proposed visit a site.
 
     Confirmed visits keep their time, their installer and their tasks; needs that cost less along with a confirmed visit
-    of their site than on a visit of their own join it. Needs on a confirmed visit whose day has gone by without a
-    record are proposed again. Proposing twice changes nothing.
+    of their site than on a visit of their own are proposed as additions to it, for the office to accept. Needs on a
+    confirmed visit whose day has gone by without a record are proposed again. Proposing twice changes nothing.
 
     Parameters
     ----------
@@ -111,6 +79,7 @@ class _Proposer:
         self, company: Company, policy: ServicePolicy, today: date, now: datetime, sites: Collection[int] | None
     ) -> None:
         self.company, self.policy, self.today, self.now = company, policy, today, now
+        self.sites = None if sites is None else list(sites)
         here = {} if sites is None else {"site__in": list(sites)}
         # Held until the end, so that nobody agrees a time with a client meanwhile, and read before the needs, which are
         # closed with their visits. What is proposed comes last: whoever gives a time back holds that visit, and then
@@ -161,6 +130,9 @@ class _Proposer:
         # one and the same visit is proposed for a site, the next one; those after it are bundled when it is done
         proposals = {int(p.site): p for p in self._bundle(free) if p.number == 0}
         joined = self._keep_confirmed(proposals)
+        extended = propose_additions(
+            company=self.company, proposals=list(joined.values()), now=self.now, sites=self.sites
+        )
 
         changed = 0
         for site_id, proposal in proposals.items():
@@ -175,7 +147,7 @@ class _Proposer:
         for visit in withdrawn:
             visit.state, visit.closed_at, visit.updated_at = Visit.State.CANCELLED, self.now, self.now
             visit.closing_note = (
-                "Its tasks joined the confirmed visit of the site."
+                "Its tasks are proposed for the confirmed visit of the site."
                 if visit.site_id in joined
                 else "Nothing is due here any more."
             )
@@ -192,7 +164,7 @@ class _Proposer:
             for order, (need_id, reason) in enumerate(tasks, start=1)
         )
         unchanged = len(self.proposed) - changed - len(withdrawn)
-        return VisitsProposed(len(self.opened), changed + len(joined), len(withdrawn), unchanged)
+        return VisitsProposed(len(self.opened), changed + extended, len(withdrawn), unchanged)
 
     def _take_lapsed_back(self) -> None:
         """An offer that nobody took up in time is a proposal again, or gives way to the one its site has."""
@@ -267,9 +239,10 @@ class _Proposer:
             self.retasked.append((visit, tasks))
         return True
 
-    def _keep_confirmed(self, proposals: Mapping[int, VisitProposal]) -> set[int]:
-        """Let due tasks join a site's next confirmed visit, take closed ones off; answer those sites."""
-        joined = set()
+    def _keep_confirmed(self, proposals: Mapping[int, VisitProposal]) -> dict[int, ProposedAdditions]:
+        """Take closed tasks off confirmed visits; answer, by site, what would be added to its next confirmed one."""
+        joined = {}
+        declined = declined_needs(company=self.company)
         for site_id, visits in self.confirmed.items():
             proposal = proposals.get(site_id)
             for number, visit in enumerate(visits):
@@ -277,8 +250,10 @@ class _Proposer:
                 day = (self._appointed(visit) - self.today).days
                 held = site_id in self.proposed and holds(self.proposed[site_id], self.now)
                 if number == 0 and proposal is not None and not held and self._is_cheaper_along(proposal, day):
-                    tasks += self._tasks(proposal)
-                    joined.add(site_id)
+                    additions = [(self.needs[pk], reason) for pk, reason in self._tasks(proposal)]
+                    # what was declined is proposed on a visit of its own, with all that is bundled with it
+                    if not declined.get(visit.pk, set()).intersection(need.pk for need, _ in additions):
+                        joined[site_id] = ProposedAdditions(visit, additions)
                 if [t.need_id for t in visit.tasks.all()] != [need_id for need_id, _ in tasks]:
                     self._retask(visit, tasks)
         return joined

@@ -12,7 +12,7 @@ from accounts.services import record
 from fleet.services.consequences import Kind, announce
 from scheduling.models import Installer, Need, Visit, VisitTask
 from scheduling.services.people import messages
-from scheduling.services.people.words import done_lines
+from scheduling.services.people.words import done_lines, spoken_minutes
 from scheduling.services.visits.appointments import check_appointment, site_time
 from scheduling.services.visits.locks import forget_lock
 from scheduling.services.visits.outcomes import TaskOutcome, settle_tasks
@@ -90,6 +90,8 @@ def confirm_visit(
         was_state, was_at = State(row.state), row.appointment_at
         row.state, row.appointment_at, row.installer = State.CONFIRMED, appointment_at, installer
         row.offers = []
+        if was_state != State.CONFIRMED:
+            _note_agreed(row)
         _release(row, by, now)
         _save(row, by, "confirm visit", {"was": before, "appointment_at": _text(appointment_at)}, now)
         messages.confirmed(row, was_state, was_at, now)
@@ -117,6 +119,7 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
             .first()
         )
         row.appointment_at, row.installer, row.offers = None, None, []
+        row.agreed_minutes, row.agreed_units = None, []
         if other is None:
             row.state = State.PROPOSED
         else:
@@ -252,6 +255,7 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
             raise Conflict("offer_has_gone_by", "That window has opened already; choose another.", pointer="/opens_at")
         details = {"opens_at": _utc(opens_at), "offered": row.offers}
         row.state, row.appointment_at, row.offers = State.CONFIRMED, opens_at, []
+        _note_agreed(row)
         _release(row, by, now)
         _save(row, by, "accept offer", details, now)
         messages.offer_taken(visit=row, by=by, now=now)
@@ -353,6 +357,12 @@ def _save(row: Visit, by: Membership, action: str, details: dict[str, Any], now:
     row.updated_at = now
     row.save()
     record(by=by, action=action, subject=row, details=details, now=now)
+
+
+def _note_agreed(row: Visit) -> None:
+    """Keep what the confirmation tells the client: how long the work takes, and at which units."""
+    row.agreed_minutes = spoken_minutes(row.minutes)
+    row.agreed_units = sorted(set(row.tasks.order_by().values_list("need__unit", flat=True)))
 
 
 def _gives_back(row: Visit, now: datetime) -> None:

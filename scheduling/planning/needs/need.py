@@ -212,6 +212,20 @@ def _drawn_out(days: FloatArray, levels: Sequence[float], wanted_levels: Sequenc
     return np.interp(wanted_levels, np.concatenate([[0.0], np.cumsum(mass)]), knots[0])
 
 
+def quantile_knots(quantile_days: Sequence[float]) -> tuple[FloatArray, FloatArray]:
+    """Days and probabilities between which the quantile function of a row is straight, from probability 0 to 1.
+
+    Examples
+    --------
+    >>> days, probabilities = quantile_knots([1.0, 2.0, 5.0, 10.0, 15.0, 18.0, 19.0])
+    >>> float(days[0]), float(days[-1]), float(probabilities[4])
+    (0.0, 20.0, 0.5)
+    """
+    levels = np.asarray(levels_of(len(quantile_days)))
+    knots, mass = _support(np.asarray(quantile_days, dtype=np.float64)[None, :], levels)
+    return knots[0], np.minimum(np.concatenate([[0.0], np.cumsum(mass)]), 1.0)
+
+
 def median_days(quantile_days: Sequence[float]) -> float:
     """The median of a row of quantiles, at either levels."""
     return float(quantile_days[median_column(len(quantile_days))])

@@ -48,6 +48,7 @@ def bundle_visits(
     days: int | None = None,
     cost_days: int | None = None,
     road: RoadModel | None = None,
+    travel_costs: Sequence[float] | None = None,
 ) -> list[VisitProposal]:
     """Choose each site's visits of the coming weeks and what is done on each.
 
@@ -67,6 +68,8 @@ def bundle_visits(
         How many days ``cost_by_day`` tells of, within the weeks and four more; None: those that are routed.
     road
         How driving is estimated; None: the default model.
+    travel_costs
+        Driving money of a visit to each site, where it is known already; None: it is estimated from places and bases.
 
     Returns
     -------
@@ -98,7 +101,9 @@ def bundle_visits(
     site_of_row = site_of_row[order]
     present, first_row = np.unique(site_of_row, return_index=True)
 
-    travel = travel_cost_estimate([s.place for s in sites], bases, policy=policy, road=road)[present]
+    if travel_costs is None:
+        travel_costs = travel_cost_estimate([s.place for s in sites], bases, policy=policy, road=road).tolist()
+    travel = np.asarray(travel_costs, dtype=np.float64)[present]
     fixed = policy.visit_cost + policy.removal_minutes * policy.working_cost_per_minute
     visit_price = fixed + travel
 

@@ -15,7 +15,7 @@ from scheduling.planning.visits.early import cost_of_going_early
 from scheduling.planning.visits.patterns import IntArray
 
 #: Quantiles of a cartridge that is not there yet, as shares of its expected life; common practice, no source.
-_FRESH_SPREAD = (0.55, 0.65, 0.80, 1.0, 1.20, 1.40, 1.55)
+FRESH_SPREAD = (0.55, 0.65, 0.80, 1.0, 1.20, 1.40, 1.55)
 
 #: How long past the weighed weeks a need may still find its cheapest date.
 _LATER_WEEKS = 26
@@ -115,7 +115,7 @@ class NeedRows:
             life, begin = np.maximum(life[again], 7.0), start[again]
             buffered = current.is_buffered[again]
             width = current.quantiles.shape[1]
-            middle, spread = median_column(width), quantile_table([_FRESH_SPREAD], width=width)
+            middle, spread = median_column(width), quantile_table([FRESH_SPREAD], width=width)
             # behind a lead there is still what its lag holds; a single one begins anew on the day it is changed
             late_from = np.where(buffered, np.maximum(begin, current.quantiles[again, middle]), begin)
             worn_from = np.where(buffered, np.maximum(begin, current.worn[again, middle]), begin)

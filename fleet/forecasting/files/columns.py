@@ -86,7 +86,7 @@ def read_columns(
 
 def _known(cells: Sequence[str]) -> list[str]:
     """Cells without blanks around them; empty where they say that nothing is known."""
-    return ["" if cell.strip().lower() in _NOT_KNOWN else cell.strip() for cell in cells]
+    return ["" if (text := cell.strip()).lower() in _NOT_KNOWN else text for cell in cells]
 
 
 def _no_column(file_name: str, column: FileColumn, headers: Sequence[str], meanings: Sequence[Meaning]) -> str:
@@ -125,14 +125,17 @@ def _column(
 
 def _words(column: FileColumn, cells: list[str], table: str, faults: list[Fault]) -> list[str | None]:
     unclear = UNCLEAR_WORDS.get(column.field, {})
-    out: list[str | None] = []
-    for row, cell in enumerate(cells):
-        word = tidy(cell)
-        if word in unclear:
-            faults.append(Fault(table, row, column.field, "unknown_word", f"{cell!r} {unclear[word]}", False))
-            word = words.REMOVAL_REASONS[words.UNKNOWN]
-        out.append(word_of_guide(column.field, word) or None)
-    return out
+    tidy_of = {cell: tidy(cell) for cell in set(cells)}
+    word_of: dict[str, str | None] = {}
+    for cell, written in tidy_of.items():
+        word = words.REMOVAL_REASONS[words.UNKNOWN] if written in unclear else written
+        word_of[cell] = word_of_guide(column.field, word) or None
+    if not unclear.keys().isdisjoint(tidy_of.values()):
+        for row, cell in enumerate(cells):
+            if tidy_of[cell] in unclear:
+                why = f"{cell!r} {unclear[tidy_of[cell]]}"
+                faults.append(Fault(table, row, column.field, "unknown_word", why, False))
+    return [word_of[cell] for cell in cells]
 
 
 def _numbers(cells: list[str], column: FileColumn, has_decimal_commas: bool, table: str, faults: list[Fault]) -> Floats:

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from scheduling.planning.needs.facts import ForecastFacts
-from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, expected_share_left, median_days
+from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, day_of_probability, expected_share_left, median_days
 
 # Below this share what is left says nothing of a whole life any more.
 _LEAST_SHARE = 0.05
+
+# A cartridge that was exhausted sooner than this says that something is wrong, not how long the next one lasts.
+_LEAST_LIFE_DAYS = 14.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +56,7 @@ def need_dates(
         if forecast is not None and forecast.is_exhausted and not is_confirmed:
             quantiles = forecast.quantile_days
         quantiles, share = quantiles or _on_day(0.0), 0.0
+        life = _life_had(forecast, 0.0)
     elif forecast is not None:
         quantiles = forecast.quantile_days
         if forecast.remaining_share is not None:
@@ -60,6 +65,8 @@ def need_dates(
             median = median_days(quantiles) if quantiles else 0.0
             if share > _LEAST_SHARE and median > 0:
                 life = median / share
+            elif quantiles:
+                life = _life_had(forecast, median)
         if quantiles and forecast.used_days is not None:
             share = float(expected_share_left([quantiles], [forecast.used_days])[0])
     elif due_in_days is not None:
@@ -70,6 +77,19 @@ def need_dates(
         worn = quantiles
         quantiles = tuple(map(max, worn, lag_forecast.quantile_days or worn))
     return NeedDates(quantiles, worn, share, life)
+
+
+def first_day_on_condition(quantile_days: Sequence[float], probability: float) -> int:
+    """First day from today on which what goes on its condition is as likely exhausted as it has to be; today is 0."""
+    return max(math.ceil(day_of_probability(quantile_days, probability)), 0)
+
+
+def _life_had(forecast: ForecastFacts | None, median: float) -> float:
+    """Days that a cartridge at its end has lasted: the next one is taken to last as long, so that visits will come."""
+    if forecast is None or forecast.used_days is None:
+        return math.nan
+    life = forecast.used_days + max(median, 0.0)
+    return life if life >= _LEAST_LIFE_DAYS else math.nan
 
 
 def _on_day(day: float) -> tuple[float, ...]:

@@ -292,6 +292,30 @@ def exhausted_probability(quantile_days: ArrayLike, days: ArrayLike, *, levels: 
     return np.where(_no_date(q)[:, None], 0.0, reached)
 
 
+def day_of_probability(quantile_days: Sequence[float], probability: float) -> float:
+    """Day by which a cartridge is exhausted with this probability.
+
+    Parameters
+    ----------
+    quantile_days
+        Days from today, at QUANTILE_LEVELS or DISTRIBUTION_LEVELS.
+    probability
+        0-1.
+
+    Returns
+    -------
+    float
+        Days from today, may be negative.
+
+    Examples
+    --------
+    >>> day_of_probability([1.0, 2.0, 5.0, 10.0, 15.0, 18.0, 19.0], 0.6)
+    12.0
+    """
+    knots, mass = _support(np.asarray([quantile_days], dtype=np.float64), np.asarray(levels_of(len(quantile_days))))
+    return float(np.interp(probability, np.concatenate([[0.0], np.cumsum(mass)]), knots[0]))
+
+
 def expected_days_exhausted(
     quantile_days: ArrayLike, days: ArrayLike, *, levels: ArrayLike | None = None
 ) -> FloatArray:

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from scheduling.planning.needs.dates import need_dates
+from scheduling.planning.needs.dates import first_day_on_condition, need_dates
 from scheduling.planning.needs.facts import ForecastFacts
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, Need, NeedKind
 from scheduling.planning.needs.pricing import price
@@ -46,6 +46,27 @@ def test_what_is_wasted_is_what_is_expected_to_be_left_not_its_median() -> None:
 @pytest.mark.parametrize(("share", "known"), [(0.05, False), (0.051, True)])
 def test_near_its_end_what_is_left_says_nothing_of_a_whole_life(share: float, known: bool) -> None:
     assert math.isnan(need_dates(forecast=on(5.0, remaining_share=share)).fresh_life_days) is not known
+
+
+@pytest.mark.parametrize(("used", "day", "life"), [(120.0, 5.0, 125.0), (120.0, -8.0, 120.0), (14.0, 0.0, 14.0)])
+def test_what_ends_has_lasted_as_long_as_it_stood(used: float, day: float, life: float) -> None:
+    # without it no further visit would be seen to come where the shortest-lived cartridge is exhausted
+    known = on(day, is_exhausted=day <= 0.0, remaining_share=0.0, used_days=used)
+    assert need_dates(forecast=known).fresh_life_days == pytest.approx(life)
+    assert need_dates(forecast=known, is_seen=True).fresh_life_days == pytest.approx(used)
+
+
+def test_what_ended_within_days_says_nothing_of_the_next() -> None:
+    assert math.isnan(need_dates(forecast=on(0.0, remaining_share=0.0, used_days=13.9)).fresh_life_days)
+    assert math.isnan(need_dates(is_seen=True).fresh_life_days)
+
+
+@pytest.mark.parametrize(("probability", "day"), [(0.5, 10), (0.25, 5), (0.3, 7), (0.0, 0), (1.0, 20)])
+def test_what_goes_on_condition_waits_for_its_probability(probability: float, day: int) -> None:
+    # evenly over days 0 to 20: a quarter has gone by on day 5, three tenths on day 6, said on the day after
+    evenly = tuple(20.0 * level + 0.1 * (probability == 0.3) for level in DISTRIBUTION_LEVELS)
+    assert first_day_on_condition(evenly, probability) == day
+    assert first_day_on_condition((-3.0,) * WIDTH, 0.5) == 0
 
 
 @pytest.mark.parametrize(

@@ -359,6 +359,16 @@ def test_a_filter_fitted_five_days_ago_is_not_changed_again_because_somebody_com
     assert along[0].needs == ("leak", "sediment")
 
 
+def test_a_sound_cartridge_waits_for_the_next_visit_where_one_is_seen_to_come() -> None:
+    """The filter is exhausted today and lasts 60 days, so somebody comes around day 60, 120 and 180 anyway."""
+    blocked = replace(cartridge("sediment", "a", 0.0, late=25.0), quantile_days=(0.0,) * 7, remaining_share=0.0)
+    carbon = replace(cartridge("carbon", "a", 130.0, price=12.0), remaining_share=0.5, fresh_life_days=260.0)
+    seen_to_come = replace(blocked, fresh_life_days=60.0)
+    first, *later = bundle_visits([seen_to_come, carbon], [BundlingSite("a", HERE)], policy=POLICY)
+    assert first.needs == ("sediment",)
+    assert sum("carbon" in visit.needs for visit in later) == 1
+
+
 def test_it_explains_itself_in_the_language_that_is_spoken() -> None:
     needs = [cartridge("sediment", "a", 20.0, price=6.0), cartridge("lead resin", "a", 45.0, price=25.0)]
     with speak(PSEUDO):

@@ -81,6 +81,9 @@ class PolicySerializer(StrictSerializer):
     lead_late_share = _number(
         "share (0 to 1) of a late day's cost that counts while a lag still works after an exhausted lead"
     )
+    membrane_probability = _number(
+        "from this probability (0 to 1) of being exhausted at the visit on a membrane is replaced that no finding names"
+    )
     plans_with_van_stock = serializers.BooleanField(
         required=False, allow_null=True, help_text="whether rounds may only use what the vans hold by the last count"
     )

@@ -1,12 +1,14 @@
 """Each installer's day in order, with arrival times; what was left out, and why; what each van must carry."""
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from fleet.forecasting.distribution import percent_text
 from fleet.models import CatalogueItem
 from scheduling.demo.screen import Screen, day_in_words
-from scheduling.models import PartsLine, PartsList, Plan, Round, Stop, UnservedVisit, VisitTask
+from scheduling.models import Need, PartsLine, PartsList, Plan, Round, Stop, UnservedVisit, VisitTask
+from scheduling.services.needs.costs import exhausted_by
 
 
 def show_rounds(screen: Screen, plan: Plan) -> None:
@@ -44,8 +46,17 @@ def _show_stop(screen: Screen, stop: Stop, zone: ZoneInfo) -> None:
         f"{site.code} {site.name}, {site.address}{agreed}",
         indent=2,
     )
-    tasks = VisitTask.objects.filter(visit=stop.visit).select_related("need__unit", "need__position", "need__item")
-    for text in dict.fromkeys(task_in_words(task) for task in tasks.order_by("order")):
+    tasks = VisitTask.objects.filter(visit=stop.visit).select_related(
+        "need__unit",
+        "need__position",
+        "need__item",
+        "need__finding",
+        "need__forecast__placement",
+        "need__lag_forecast__placement",
+    )
+    day = stop.starts_at.astimezone(zone).date()
+    words = (task_in_words(task) + why_changed(task.need, day) for task in tasks.order_by("order"))
+    for text in dict.fromkeys(words):
         screen.line(f"- {text}", indent=9)
     if site.access_notes:
         screen.line(f"- getting in: {site.access_notes}", indent=9)
@@ -62,6 +73,20 @@ def task_in_words(task: VisitTask) -> str:
     }.get(kinds(need.kind), need.get_kind_display())
     item = f", with {need.item.code}" if need.item is not None else ""
     return f"{need.unit.code}: {action}{item}"
+
+
+def why_changed(need: Need, day: date) -> str:
+    """How likely a cartridge is exhausted by the day it is changed, or that its age ends; empty of other work."""
+    if need.finding is not None and need.position is not None:
+        return " (seen exhausted)"
+    forecast = need.forecast
+    chance = exhausted_by(need, today=need.curve_first_day or day, day=day)
+    if chance is None or forecast is None:
+        return ""
+    if forecast.driver == forecast.Driver.MAXIMUM_SERVICE_TIME and forecast.p50 is not None:
+        reached = "was" if forecast.p50 <= day else "is"
+        return f" (its maximum service time {reached} reached on {day_in_words(forecast.p50)})"
+    return f" ({percent_text(chance)} likely exhausted by then)"
 
 
 def _show_left_out(screen: Screen, plan: Plan) -> None:

@@ -34,7 +34,7 @@ _UNDONE_COST_PER_DAY: Mapping[str, float] = MappingProxyType(
 
 
 _KINDS = tuple(kind.value for kind in NeedKind)
-_FRACTIONS = frozenset({"lead_late_share", "parts_service_level"})
+_FRACTIONS = frozenset({"lead_late_share", "membrane_probability", "parts_service_level"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +59,10 @@ class CompanyRules:
     lead_late_share
         Share (0-1) of the cost of a late day that counts while a lag still polishes behind an exhausted lead. Waiting
         for a visit then wastes nothing of the lead.
+    membrane_probability
+        A membrane is replaced when readings have shown it past its limit, or from this probability (0-1) of being
+        exhausted at the visit on. It is the dearest cartridge and fades over months while every reading tells how far
+        it is, so what is more likely good than not is read again and not thrown away; common practice, no source.
     plans_with_van_stock
         Whether rounds may only use what the vans hold by the last count; off: vans are loaded for their round.
     uses_table_service
@@ -77,6 +81,7 @@ class CompanyRules:
     order_horizon_days: int = 56
     parts_service_level: float = 0.9
     lead_late_share: float = 0.03
+    membrane_probability: float = 0.5
     plans_with_van_stock: bool = False
     uses_table_service: bool = True
     traffic: tuple[tuple[int, float], ...] = ()
@@ -91,6 +96,7 @@ class CompanyRules:
             ("order_horizon_days", 7, 182),
             ("parts_service_level", 0.5, 0.999),
             ("lead_late_share", 0.0, 1.0),
+            ("membrane_probability", 0.0, 1.0),
         ):
             value = getattr(self, name)
             if not low <= value <= high:

@@ -15,6 +15,7 @@ import numpy as np
 from fleet.forecasting import LEVELS, Fleet, Learned, build_fleet, forecast
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.wear.nominal import current_placements, fixed_interval
+from scheduling.planning.needs.dates import first_day_on_condition
 from scheduling.planning.needs.need import Need, NeedKind
 from scheduling.planning.policy import STAGES, USES, Policy
 from scheduling.planning.travel.trips import Place
@@ -63,6 +64,8 @@ class Way:
         What the planning is told; the counting has its own.
     lead_late_share
         As in the house rules: what a spent lead before a good lag counts.
+    membrane_probability
+        As in the house rules: from which probability on a membrane is replaced.
     """
 
     name: str
@@ -71,6 +74,7 @@ class Way:
     dates: str = ""
     policy: Policy = field(default_factory=Policy)
     lead_late_share: float = 0.03
+    membrane_probability: float = 0.5
 
 
 @dataclass
@@ -348,6 +352,10 @@ class Years(Service):
             late_cost_per_day=late,
             fresh_life_days=float(half / remaining_share) if remaining_share > 0.05 and half > 0 else float("nan"),
         )
+        if stage == "membrane":
+            first_day = first_day_on_condition(need.quantile_days, self.way.membrane_probability)
+            within = first_day <= 7 * self.way.policy.bundling_weeks
+            return replace(need, not_before_day=first_day) if within else None
         lead = slot if slot in _PAIRS else slot - 1
         lag = _PAIRS.get(lead, 0)
         if not lag or not plant.has[unit, lag] or not days_left[unit, lag, 3] > 0.5:

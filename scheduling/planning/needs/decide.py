@@ -28,7 +28,7 @@ def tasks_of_unit(unit: UnitFacts, *, policy: ServicePolicy, today: datetime.dat
         The day its facts are counted from.
     """
     tasks = TaskList(unit, policy)
-    add_from_forecasts(tasks)
+    add_from_forecasts(tasks, today)
     add_from_findings(tasks)
     add_from_calendar(tasks, today)
     return [tasks.by_key[key] for key in sorted(tasks.by_key)]

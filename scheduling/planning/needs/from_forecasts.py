@@ -2,31 +2,34 @@
 
 from __future__ import annotations
 
-from scheduling.planning.needs.facts import PositionFacts, Role
+import datetime
+
+from scheduling.planning.needs.dates import first_day_on_condition
+from scheduling.planning.needs.facts import ForecastFacts, PositionFacts, Role
 from scheduling.planning.needs.need import NeedKind, median_days
 from scheduling.planning.needs.tasks import Source, TaskList, key_at_unit
 
 
-def add_from_forecasts(tasks: TaskList) -> None:
+def add_from_forecasts(tasks: TaskList, today: datetime.date) -> None:
     """Replace what will be exhausted within the weeks weighed; a lead that is exhausted before its lag is rotated."""
     for position in tasks.unit.positions:
         if position.role == Role.SINGLE:
-            _replace_when_due(tasks, position)
+            _replace_when_due(tasks, position, today)
     for lead, lag in tasks.unit.pairs:
         if lag is None or lag.item is None:
-            _replace_when_due(tasks, lead)
+            _replace_when_due(tasks, lead, today)
             if lag is not None:
-                _replace_when_due(tasks, lag)
+                _replace_when_due(tasks, lag, today)
         else:
-            _pair(tasks, lead, lag)
+            _pair(tasks, lead, lag, today)
 
 
-def _pair(tasks: TaskList, lead: PositionFacts, lag: PositionFacts) -> None:
+def _pair(tasks: TaskList, lead: PositionFacts, lag: PositionFacts, today: datetime.date) -> None:
     ahead, behind = lead.forecast, lag.forecast
     # an exhausted lag moved to lead polishes nothing, and of a lead without a date nobody knows when to rotate it
     if ahead is None or (behind is not None and behind.is_exhausted):
-        _replace_when_due(tasks, lead)
-        _replace_when_due(tasks, lag)
+        _replace_when_due(tasks, lead, today)
+        _replace_when_due(tasks, lag, today)
         return
     ages_out_first = (
         behind is not None
@@ -44,13 +47,15 @@ def _pair(tasks: TaskList, lead: PositionFacts, lag: PositionFacts) -> None:
             may_be_urgent=True,
         )
     if ages_out_first:
-        _replace_when_due(tasks, lag)
+        _replace_when_due(tasks, lag, today)
 
 
-def _replace_when_due(tasks: TaskList, position: PositionFacts) -> None:
+def _replace_when_due(tasks: TaskList, position: PositionFacts, today: datetime.date) -> None:
     forecast = position.forecast
     if forecast is not None:
-        if tasks.is_within_weeks(forecast):
+        if position.stage == "membrane":
+            _replace_on_condition(tasks, position, forecast, today)
+        elif tasks.is_within_weeks(forecast):
             is_urgent = tasks.is_urgent(forecast, tasks.late_cost(position))
             tasks.replace(position, Source.FORECAST, is_urgent=is_urgent, reason=forecast.sentence)
     elif position.cartridge is None:
@@ -61,3 +66,19 @@ def _replace_when_due(tasks: TaskList, position: PositionFacts) -> None:
             label="unit",
             reason=f"No cartridge is recorded in {position.name}: check, and record what is installed.",
         )
+
+
+def _replace_on_condition(
+    tasks: TaskList, membrane: PositionFacts, forecast: ForecastFacts, today: datetime.date
+) -> None:
+    """Replace a membrane no sooner than it is as likely exhausted as the company wants it to be."""
+    first_day = first_day_on_condition(forecast.quantile_days, tasks.policy.rules.membrane_probability)
+    if first_day > 7 * tasks.policy.planning.bundling_weeks:
+        return
+    tasks.replace(
+        membrane,
+        Source.FORECAST,
+        is_urgent=tasks.is_urgent(forecast, tasks.late_cost(membrane)),
+        reason=forecast.sentence,
+        not_before=today + datetime.timedelta(days=first_day) if first_day > 0 else None,
+    )

@@ -76,7 +76,10 @@ class Task:
 
 
 def merged(earlier: Task, later: Task) -> Task:
-    """One task for two reasons: both are kept and the finding speaks first; it is urgent when either was."""
+    """One task for two reasons: both are kept and the finding speaks first; it is urgent when either was.
+
+    What a finding names may be done now, whatever day the forecast alone would wait for.
+    """
     first, second = (earlier, later) if earlier.finding is not None or later.finding is None else (later, earlier)
     return dataclasses.replace(
         first, is_urgent=first.is_urgent or second.is_urgent, reason=_joined(first.reason, second.reason)
@@ -127,6 +130,7 @@ class TaskList:
         is_urgent: bool,
         reason: str,
         finding: FindingFacts | None = None,
+        not_before: datetime.date | None = None,
     ) -> None:
         """Add the replacement of what stands in a position."""
         self.add(
@@ -141,6 +145,7 @@ class TaskList:
             forecast=position.forecast,
             finding=finding,
             is_urgent=is_urgent,
+            not_before=not_before,
             reason=reason,
         )
 

@@ -45,6 +45,17 @@ def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
     )
 
 
+def exhausted_by(need: Need, *, today: date, day: date) -> float | None:
+    """Probability (0-1) that what a change throws away is exhausted by a day; None of other work."""
+    if need.kind not in (Need.Kind.REPLACE, Need.Kind.ROTATE):
+        return None
+    facts = planning_need(need, key=need.key, today=today)
+    quantile_days = facts.worn_quantile_days or facts.quantile_days
+    if not quantile_days:
+        return None
+    return float(planning.exhausted_probability([quantile_days], [float(max((day - today).days, 0))])[0, 0])
+
+
 def _allowed(need: Need, today: date) -> tuple[int | None, int | None]:
     """First and last allowed day from today; a deadline that has gone by is negative, and forbids no day any more."""
     first = (need.not_before - today).days if need.not_before is not None else None

@@ -20,6 +20,7 @@ RANGES = {
     "order_horizon_days": (7, 182, 1),
     "parts_service_level": (0.5, 0.999, 0.0005),
     "lead_late_share": (0.0, 1.0, 0.001),
+    "membrane_probability": (0.0, 1.0, 0.001),
 }
 
 
@@ -52,6 +53,7 @@ def test_what_holds_where_nothing_was_decided() -> None:
         "order_horizon_days": 56,
         "parts_service_level": 0.9,
         "lead_late_share": 0.03,
+        "membrane_probability": 0.5,
         "plans_with_van_stock": False,
         "uses_table_service": True,
         "traffic": [],

@@ -108,6 +108,27 @@ def test_without_a_date_of_what_stands_there_nothing_is_due(change: Callable[[An
     assert tasks(unit(change(position("carbon", -9.0)))) == {}
 
 
+@pytest.mark.parametrize(
+    ("median", "probability", "first"),
+    # evenly over the 200 days around the median: a fifth of the probability has gone by 60 days before it
+    [(100.0, 0.5, 100), (100.0, 0.2, 40), (-1.0, 0.5, 0), (WEIGHED + 0.0, 0.5, WEIGHED), (WEIGHED + 1.0, 0.5, None)],
+)
+def test_a_membrane_goes_on_its_condition(median: float, probability: float, first: int | None) -> None:
+    policy = at(POLICY, rules=CompanyRules(membrane_probability=probability))
+    decided = tasks(unit(position("membrane", median, spread=100.0)), policy)
+    assert list(decided) == (["replace membrane"] if first is not None else [])
+    if first is not None:
+        expected = TODAY + timedelta(days=first) if first else None
+        assert decided["replace membrane"].not_before == expected
+
+
+def test_a_membrane_that_a_finding_names_goes_whatever_its_forecast_says() -> None:
+    seen = finding(FindingWork(NeedKind.REPLACE, stage="membrane"))
+    task = tasks(unit(position("membrane", 100.0, spread=100.0), findings=(seen,)))["replace membrane"]
+    assert (task.not_before, task.source) == (None, Source.FINDING)
+    assert task.reason == "Seen. By then."
+
+
 def test_an_empty_position_is_looked_at_once_for_all() -> None:
     empty = (at(position(stage, -9.0), cartridge=None) for stage in ("sediment", "carbon"))
     decided = tasks(unit(*empty))

@@ -396,7 +396,23 @@ def move_site(here: Place, api: APIClient) -> Any:
     return api.patch(url("sites", here.unit.site_id), {"latitude": 53.9})
 
 
-@pytest.mark.parametrize("change", [rule_otherwise, start_elsewhere, move_site], ids=lambda change: change.__name__)
+def reckon_in_other_money(here: Place, api: APIClient) -> Any:
+    answer = api.patch(url("company"), {"currency": "CHF"}, format="json")
+    here.unit.company.refresh_from_db()
+    return answer
+
+
+def keep_another_clock(here: Place, api: APIClient) -> Any:
+    """Tomorrow has begun there."""
+    answer = api.patch(url("company"), {"time_zone": "Pacific/Kiritimati"}, format="json")
+    here.unit.company.refresh_from_db()
+    return answer
+
+
+COMPANY_WIDE = [rule_otherwise, start_elsewhere, move_site, reckon_in_other_money, keep_another_clock]
+
+
+@pytest.mark.parametrize("change", COMPANY_WIDE, ids=lambda change: change.__name__)
 def test_what_concerns_the_whole_company_follows_everywhere(
     change: Change, here: Place, there: Unit, as_owner: APIClient, django_capture_on_commit_callbacks: Any
 ) -> None:

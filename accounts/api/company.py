@@ -2,10 +2,13 @@
 
 from typing import Any
 
+from rest_framework.serializers import BaseSerializer
+
 from accounts.http.fields import OneOfField
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import RetrieveMixin, UpdateMixin
 from accounts.models import Company
+from accounts.services.companies import update_company
 
 
 class CompanySerializer(TenantModelSerializer):
@@ -29,6 +32,9 @@ class CompanyViewSet(RetrieveMixin, UpdateMixin):
     resource = "company"
     queryset = Company.objects.all()
     serializer_class = CompanySerializer
+
+    def perform_update(self, serializer: BaseSerializer[Any]) -> Any:
+        return update_company(company=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
 
     def get_object(self) -> Any:
         company = self.get_queryset().get()

@@ -1,6 +1,41 @@
-"""A company as a whole: who changes it takes turns."""
+"""A company as a whole: who changes it takes turns, and what rests on it follows."""
 
-from accounts.models import Company
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+
+from accounts.models import Company, Membership
+from accounts.services.audit import record
+
+Consequence = Callable[..., None]
+"""Called with `company`, `fields` (names of what changed) and `now`, in the transaction of the change."""
+
+_subscribed: dict[str, Consequence] = {}
+
+
+def subscribe(name: str, consequence: Consequence) -> None:
+    """Have something follow every change of a company; the same name again takes the place of the first.
+
+    A room does so when its application is ready, so that nothing here has to know of it.
+    """
+    _subscribed[name] = consequence
+
+
+def update_company(*, company: Company, by: Membership, now: datetime, **facts: Any) -> Company:
+    """Change facts of a company; what is what it was changes nothing."""
+    with transaction.atomic():
+        lock_company(company.pk)
+        fields = frozenset(name for name, value in facts.items() if getattr(company, name) != value)
+        for name in fields:
+            setattr(company, name, facts[name])
+        if fields:
+            company.save(update_fields=sorted(fields))
+            record(by=by, action="update company", subject=company, now=now, details={"fields": sorted(fields)})
+            for consequence in _subscribed.values():
+                consequence(company=company, fields=fields, now=now)
+    return company
 
 
 def lock_company(company_id: int) -> None:

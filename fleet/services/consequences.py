@@ -54,6 +54,8 @@ class Kind(StrEnum):
     """A person asked for work or takes it back, or a visit gave back what it was to do."""
     POLICY = "policy"
     """What work costs, how long it takes, and when it is due."""
+    CLOCK = "clock"
+    """What day it is for the company."""
     TRAVEL = "travel"
     """How far the units are: where their site lies, and where rounds start."""
 

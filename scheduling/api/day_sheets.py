@@ -151,7 +151,9 @@ class DaySheetSerializer(StrictSerializer):
     time_zone = serializers.CharField(source="zone", help_text="of the installer; times are in UTC")
     leaves_at = MomentField(source="round.leaves_at")
     returns_at = MomentField(source="round.returns_at")
-    lunch_at = MomentField(source="round.lunch_at", allow_null=True)
+    lunch_at = MomentField(
+        source="round.lunch_on_the_way", allow_null=True, help_text="null: none, or at home after the return"
+    )
     driving_minutes = serializers.FloatField(source="round.driving_minutes")
     driving_km = serializers.FloatField(source="round.driving_km")
     stops = SheetStopSerializer(many=True)

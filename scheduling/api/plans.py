@@ -14,7 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.etags import check_if_match, etag_of
-from accounts.http.fields import FiniteFloatField
+from accounts.http.fields import FiniteFloatField, MomentField
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
 from accounts.jobs.api import JobSerializer, accepted
@@ -41,6 +41,12 @@ class RoundSerializer(TenantModelSerializer):
     """One installer's day, from home base to home base."""
 
     installer_name = serializers.CharField(source="installer.name", read_only=True)
+    lunch_at = MomentField(
+        source="lunch_on_the_way",
+        read_only=True,
+        allow_null=True,
+        help_text="null: none, or at home after the return",
+    )
     stops = StopSerializer(many=True, read_only=True)
     costs = serializers.DictField(
         child=serializers.FloatField(),

@@ -120,7 +120,9 @@ class MovedRoundSerializer(StrictSerializer):
     day = serializers.DateField()
     leaves_at = MomentField()
     returns_at = MomentField()
-    lunch_at = MomentField(allow_null=True)
+    lunch_at = MomentField(
+        source="lunch_on_the_way", allow_null=True, help_text="null: none, or at home after the return"
+    )
     driving_minutes = serializers.FloatField()
     driving_km = serializers.FloatField()
     stops = MovedStopSerializer(many=True)

@@ -120,9 +120,8 @@ class _Sheet:
 
     def _head(self) -> list[Flowable]:
         day = self.sheet.round
-        # after a short day lunch is had at home
-        eaten = day.lunch_at
-        lunch = f", lunch at {self._clock(eaten)}" if eaten is not None and eaten < day.returns_at else ""
+        eaten = day.lunch_on_the_way
+        lunch = f", lunch at {self._clock(eaten)}" if eaten is not None else ""
         van = f", {day.installer.van}" if day.installer.van else ""
         draft = "" if day.plan.state == "published" else " This plan is not published and may change."
         return [

@@ -1,6 +1,6 @@
 """Plans of rounds: each installer's days, stop by stop."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import ClassVar
 
 from django.db import models
@@ -96,6 +96,11 @@ class Round(TenantModel):
 
     def __str__(self) -> str:
         return f"{self.installer_id} on {self.day}"
+
+    @property
+    def lunch_on_the_way(self) -> datetime | None:
+        """When lunch is had before the return; None where none is due, or after a short day at home."""
+        return self.lunch_at if self.lunch_at is not None and self.lunch_at < self.returns_at else None
 
 
 class Stop(TenantModel):

@@ -144,6 +144,8 @@ def test_on_paper_stands_what_the_call_says(as_installer: APIClient, day: Round)
     Round.objects.update(lunch_at=day.returns_at + timedelta(hours=1))
     home = _text(as_installer.get(address, headers={"Accept": "application/pdf"}).content)
     assert ("lunch at" in eaten, "lunch at" in home) == (True, False)
+    in_plan = as_installer.get(f"/api/v1/rounds/{day.pk}/").json()
+    assert (as_installer.get(address).json()["lunch_at"], in_plan["lunch_at"]) == (None, None)
     refused = as_installer.get("/api/v1/rounds/987654/day-sheet/", headers={"Accept": "application/pdf"})
     assert (refused.status_code, refused.headers["Content-Type"]) == (404, "application/problem+json")
 

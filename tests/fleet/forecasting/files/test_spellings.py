@@ -276,3 +276,9 @@ def test_a_factor_counts_where_the_cells_say_ppm(tmp_path: Path) -> None:
     fleet, faults = read(tmp_path, units=units, readings="unit,time,Tap TDS\nu1,2025-05-01,350 ppm\n")
     assert faults == []
     assert fleet.readings.feed_tds_mg_per_l.tolist() == [250.0]
+
+
+def test_one_odd_word_is_the_fault_of_its_row_alone(tmp_path: Path) -> None:
+    fleet, faults = read(tmp_path, units="unit,Type\nu1,RO\nu2,RO/DI\nu3,softener\n")
+    assert [words.KINDS[kind] for kind in fleet.units.kind][:2] == ["ro", "ro_di"]
+    assert [(fault.table, fault.row + 2, fault.field) for fault in faults] == [("units", 4, "kind")]

@@ -80,8 +80,13 @@ def need_dates(
 
 
 def first_day_on_condition(quantile_days: Sequence[float], probability: float) -> int:
-    """First day from today on which what goes on its condition is as likely exhausted as it has to be; today is 0."""
-    return max(math.ceil(day_of_probability(quantile_days, probability)), 0)
+    """First day from today on which what goes on its condition is as likely exhausted as it has to be; today is 0.
+
+    It is the first day of a week from today, as visits are chosen by the week: on a day within one it would hold up
+    what else is done on the visit, and while it lasts its day moves on every night.
+    """
+    weeks = math.ceil(day_of_probability(quantile_days, probability) / 7.0)
+    return 7 * max(weeks, 0)
 
 
 def _life_had(forecast: ForecastFacts | None, median: float) -> float:

@@ -61,11 +61,11 @@ def test_what_ended_within_days_says_nothing_of_the_next() -> None:
     assert math.isnan(need_dates(is_seen=True).fresh_life_days)
 
 
-@pytest.mark.parametrize(("probability", "day"), [(0.5, 10), (0.25, 5), (0.3, 7), (0.0, 0), (1.0, 20)])
+@pytest.mark.parametrize(("probability", "day"), [(0.35, 7), (0.36, 14), (0.5, 14), (0.0, 0), (1.0, 21)])
 def test_what_goes_on_condition_waits_for_its_probability(probability: float, day: int) -> None:
-    # evenly over days 0 to 20: a quarter has gone by on day 5, three tenths on day 6, said on the day after
-    evenly = tuple(20.0 * level + 0.1 * (probability == 0.3) for level in DISTRIBUTION_LEVELS)
-    assert first_day_on_condition(evenly, probability) == day
+    # evenly over days 0 to 20: 35 % have gone by on day 7; visits are chosen by the week
+    evenly = tuple(20.0 * level for level in DISTRIBUTION_LEVELS)
+    assert first_day_on_condition([d - 1e-9 for d in evenly], probability) == day
     assert first_day_on_condition((-3.0,) * WIDTH, 0.5) == 0
 
 

@@ -110,8 +110,9 @@ def test_without_a_date_of_what_stands_there_nothing_is_due(change: Callable[[An
 
 @pytest.mark.parametrize(
     ("median", "probability", "first"),
-    # evenly over the 200 days around the median: a fifth of the probability has gone by 60 days before it
-    [(100.0, 0.5, 100), (100.0, 0.2, 40), (-1.0, 0.5, 0), (WEIGHED + 0.0, 0.5, WEIGHED), (WEIGHED + 1.0, 0.5, None)],
+    # evenly over the 200 days around the median: a fifth of the probability has gone by 60 days before it, and visits
+    # are chosen by the week
+    [(100.0, 0.5, 105), (100.0, 0.2, 42), (-1.0, 0.5, 0), (WEIGHED + 0.0, 0.5, WEIGHED), (WEIGHED + 1.0, 0.5, None)],
 )
 def test_a_membrane_goes_on_its_condition(median: float, probability: float, first: int | None) -> None:
     policy = at(POLICY, rules=CompanyRules(membrane_probability=probability))

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from accounts.language import speak
 from scheduling.planning.errors import PlanningError
+from scheduling.planning.needs.dates import first_day_on_condition
 from scheduling.planning.needs.need import Need, NeedKind, cost_curves, exhausted_probability
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import Place
@@ -367,6 +368,19 @@ def test_a_sound_cartridge_waits_for_the_next_visit_where_one_is_seen_to_come() 
     first, *later = bundle_visits([seen_to_come, carbon], [BundlingSite("a", HERE)], policy=POLICY)
     assert first.needs == ("sediment",)
     assert sum("carbon" in visit.needs for visit in later) == 1
+
+
+def test_what_goes_on_condition_holds_up_no_other_work() -> None:
+    """A membrane that will be more likely exhausted than not in three days, beside a filter blocked today."""
+    blocked = replace(cartridge("sediment", "a", 0.0, late=25.0), quantile_days=(0.0,) * 7, remaining_share=0.0)
+    alone, *_ = bundle_visits([blocked], [BundlingSite("a", HERE)], policy=POLICY)
+    dates = tuple(SPREAD * 3.0)
+    membrane = replace(
+        cartridge("membrane", "a", 3.0, price=60.0, late=1.0),
+        not_before_day=first_day_on_condition(dates, 0.5),
+    )
+    first, *_ = bundle_visits([blocked, membrane], [BundlingSite("a", HERE)], policy=POLICY)
+    assert (first.best_day, first.needs) == (alone.best_day, ("sediment",))
 
 
 def test_it_explains_itself_in_the_language_that_is_spoken() -> None:

@@ -150,3 +150,13 @@ def moment(weekday: str, day: int, month: str, hour: int, minute: int) -> str:
     """A start of work; weekday and month in short English."""
     words = gettext("{weekday} {day} {month} {hour:02d}:{minute:02d}")
     return words.format(weekday=gettext(weekday), day=day, month=gettext(month), hour=hour, minute=minute)
+
+
+def time_of_day(second: int) -> str:
+    """Hour and minute of a second of the day.
+
+    >>> time_of_day(9 * 3600 + 5 * 60 + 59)
+    '09:05'
+    """
+    minutes = second // 60
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"

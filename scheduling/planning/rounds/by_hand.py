@@ -12,6 +12,7 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from scheduling.planning import words
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.evaluate import Fault, Plan, Route, check_round, make_route, overtime_cents
 from scheduling.planning.rounds.problem import DAY_S, Candidate, Installer, RoundProblem, Window
@@ -232,7 +233,7 @@ def _broken(problem: RoundProblem, cell: Cell, stops: tuple[int, ...], route: Ro
     for c, stop in zip(stops, route.stops, strict=True):
         spans = problem.starts[c].get(cell[1], ())
         if not any(early <= stop.start_s <= late for early, late in spans):
-            at = f"{stop.start_s // 3_600:02d}:{stop.start_s % 3_600 // 60:02d}"
+            at = words.time_of_day(stop.start_s)
             sentence = f"{problem.candidates[c].name} is not open for the work at {at} on {date}."
             faults.append(Fault("closed", sentence, name, cell[1], problem.candidates[c].key))
     return faults
@@ -245,8 +246,7 @@ def _clash(problem: RoundProblem, cell: Cell, stops: tuple[int, ...]) -> Fault:
     for n in range(1, len(stops) + 1):
         c = problem.candidates[stops[n - 1]]
         if c.appointment is not None and time_round(easiest, *cell, stops[:n]) is None:
-            at = c.appointment.start_s
-            agreed = f"{at // 3_600:02d}:{at % 3_600 // 60:02d}"
+            agreed = words.time_of_day(c.appointment.start_s)
             sentence = f"{name} could not be at {c.name} by {agreed} on {date}, which is fixed."
             return Fault("fixed_time", sentence, name, cell[1], c.key)
     return Fault("too_late", f"{name}'s round on {date} does not fit into the day.", name, cell[1])

@@ -51,3 +51,10 @@ def test_the_best_day_of_a_visit_is_told_by_name_where_it_has_one() -> None:
     for text, when in zip(said, ("today", "tomorrow", "in 2 days", "in 30 days"), strict=True):
         assert when in text
         assert sum(other in text for other in ("today", "tomorrow", "in 2 days", "in 30 days")) == 1
+
+
+def test_a_time_of_day_is_told_to_the_minute_that_has_begun() -> None:
+    for hour in (0, 9, 23):
+        for minute in (0, 5, 59):
+            for second in (0, 59):
+                assert words.time_of_day((hour * 60 + minute) * 60 + second) == f"{hour:02d}:{minute:02d}"

@@ -258,3 +258,30 @@ def test_a_wrong_change_is_named(week, change, now: Moment, field: str) -> None:
     with pytest.raises(PlanningError) as caught:
         repair(week, change, now=now)
     assert caught.value.field == field
+
+
+def test_nothing_wrong_on_the_second_day_changes_nothing(week) -> None:
+    """Days are told as those of the published horizon, whatever day it is."""
+    repaired = repair(week, now=Moment(1, 10 * HOUR), iterations=200)
+    begun = {s.visit for stops in repaired.begun.values() for s in stops}
+    published = {v: slot for v, slot in slots(week[1]).items() if slot[1] >= 1 and v not in begun}
+    after = slots(repaired.plan, offset=1)
+    assert begun
+    assert len(published) >= 10
+    assert {v: after.get(v) for v in published} == published
+    assert {d.kind for d in repaired.differences} <= {DifferenceKind.ADDED}
+    assert all(d.after is not None and after[d.visit] == d.after[:2] for d in repaired.differences)
+
+
+def test_who_falls_ill_on_the_second_day_is_replaced_from_then_on(week) -> None:
+    _, plan = week
+    ill = next(r.installer for r in plan.routes if r.day == 2 and r.stops)
+    theirs = {s.visit for r in plan.routes for s in r.stops if r.installer == ill and r.day == 2}
+    repaired = repair(week, InstallerOut(ill, 2), now=Moment(1, 10 * HOUR), iterations=200)
+    told = {d.visit: d for d in repaired.differences}
+    assert theirs <= set(told)
+    for visit in theirs:
+        assert told[visit].before is not None
+        assert told[visit].before[:2] == (ill, 2)
+        assert told[visit].after is None or told[visit].after[:2] != (ill, 2)
+    assert all(d.after is None or 1 <= d.after[1] <= 2 for d in repaired.differences)

@@ -17,7 +17,7 @@ from fleet.services.forecasts.quality import start_quality_job
 
 
 class ForecastScoreSerializer(TenantModelSerializer):
-    """One method of forecasting on one group of positions; the other methods are what it has to beat."""
+    """How good one method of forecasting was for one group of positions; other methods are there to compare with."""
 
     class Meta:
         model = ForecastScore
@@ -45,7 +45,7 @@ class ForecastScoreSerializer(TenantModelSerializer):
 
 
 class QualityRequestSerializer(StrictSerializer):
-    """Between which days to replay the past; the whole of it when left out."""
+    """Which days of the past to judge the forecasts of; all of it when left out."""
 
     first_cut = serializers.DateField(required=False, allow_null=True, default=None)
     last_cut = serializers.DateField(required=False, allow_null=True, default=None)

@@ -34,18 +34,23 @@ class LeftOutSerializer(AnswerSerializer):
 
 
 class PriorSerializer(AnswerSerializer):
-    """What was assumed before any reading of the cartridge that stands."""
+    """What was assumed of this cartridge before it had been read."""
 
     code = serializers.ChoiceField(
         choices=[("nominal", "label alone"), ("fleet", "the company's fleet"), ("own_past", "earlier cartridges here")]
     )
     sentence = serializers.CharField()
     usual_share_of_label = serializers.FloatField(
-        required=False, help_text="capacity over label; of a membrane: use until its limit over three years"
+        required=False,
+        help_text="capacity of such cartridges as a share of their label; of a membrane: time until its limit as a "
+        "share of three years",
     )
-    spread_between_places = serializers.FloatField(required=False, help_text="of the natural logarithm of that share")
+    spread_between_places = serializers.FloatField(
+        required=False, help_text="standard deviation of the natural logarithm of that share, between positions"
+    )
     spread_between_cartridges = serializers.FloatField(
-        required=False, help_text="of the natural logarithm of that share"
+        required=False,
+        help_text="standard deviation of the natural logarithm of that share, between cartridges of one position",
     )
     places_that_taught = serializers.IntegerField(required=False)
 

@@ -244,6 +244,10 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "fleet.api.descriptions.describe_fields",
+    ],
     # Fields of the same name with different words need names of their own in the description.
     "ENUM_NAME_OVERRIDES": {
         "MemberRoleEnum": "accounts.models.Membership.Role",

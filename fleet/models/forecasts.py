@@ -114,30 +114,34 @@ class ForecastScore(TenantModel):
     is_latest = models.BooleanField(default=True)
     first_cut = models.DateField()
     last_cut = models.DateField()
-    known_until = models.DateField(help_text="what had happened by this day is what the forecasts are held against")
+    known_until = models.DateField(help_text="day until which it is known what became of the cartridges")
     grouping = models.CharField(max_length=10, choices=Grouping)
     group = models.CharField(max_length=20)
     method = models.CharField(max_length=16, choices=Method)
     forecasts = models.PositiveIntegerField()
-    observed = models.PositiveIntegerField(help_text="of these, exhaustions that were seen; the others are censored")
-    pinball_share = models.FloatField(null=True, blank=True, help_text="mean pinball loss over the life by the label")
+    observed = models.PositiveIntegerField(
+        help_text="of these, whose cartridge was seen to be exhausted; others are known to have lasted so long only"
+    )
+    pinball_share = models.FloatField(
+        null=True, blank=True, help_text="mean pinball loss of the dates as a share of the life by the label; 0 is best"
+    )
     median_error_share = models.FloatField(
         null=True,
         blank=True,
-        help_text="median absolute error of the median date over the life by the label, observed ones only",
+        help_text="median absolute error of the median date as a share of the life by the label; seen ends only",
     )
     median_error_days = models.FloatField(null=True, blank=True)
     coverage_50 = models.FloatField(
         null=True,
         blank=True,
-        help_text="where the interval is more than one date; lives that did not end count as such; so 80 and 90 %",
+        help_text="share of the lives that ended within the 50 % interval, lives that go on included; 0.5 is right",
     )
     coverage_80 = models.FloatField(null=True, blank=True)
     coverage_90 = models.FloatField(null=True, blank=True)
     driver_named = models.FloatField(
         null=True,
         blank=True,
-        help_text="share of the observed ones whose limiting driver was named: wear, or the maximum service time",
+        help_text="share of the lives seen to end whose cause, wear or maximum service time, was foretold",
     )
 
     class Meta:

@@ -47,7 +47,7 @@ class ExhaustionLimits(TenantModel):
     chlorine_mg_per_l = _limit("chlorine_mg_per_l", "chlorine after the last carbon")
     lead_carbon_fraction = _limit("lead_carbon_fraction", "share of its feed chlorine that a lead carbon may pass")
     carbon_maximum_service_time_days = _limit(
-        "carbon_maximum_service_time_days", "days after which carbon leaves whatever it shows"
+        "carbon_maximum_service_time_days", "days after which carbon is replaced, whatever it shows"
     )
     membrane_flow_fraction = _limit("membrane_flow_fraction", "permeate flow over its own run-in value")
     lead_resin_fraction = _limit("lead_resin_fraction", "outlet over permeate TDS at which a lead resin is exhausted")

@@ -113,6 +113,15 @@ HOUSE: Final[Limits[float]] = Limits(
 )
 """What holds where nobody is stricter."""
 
+USUAL_SERVICE_TIME_DAYS: Final[Mapping[str, float]] = {
+    "sediment": 182.6,
+    "carbon": HOUSE.carbon_maximum_service_time_days,
+    "membrane": 1095.0,
+    "resin": 182.6,
+}
+"""How often cartridges are replaced by the calendar, by stage: what sizing reckons with where a label says nothing, and
+the habit that forecasts are measured against. No limits, but for carbon. Common practice, no source."""
+
 _HIGHER_IS_STRICTER: Final = frozenset({"minimum_rejection_fraction", "membrane_flow_fraction"})
 
 _EXHAUSTED_AT: Final = frozenset(

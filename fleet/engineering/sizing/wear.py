@@ -1,14 +1,13 @@
 """How long each cartridge should serve at a site, with its range, and what that costs in a year."""
 
 import math
-from collections.abc import Mapping
 from functools import lru_cache
 from typing import Final
 
 from fleet.engineering.constants import MOLAR_MASS_CO2
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas import carbon, carbonate, lead_lag, resin
-from fleet.engineering.limits import HOUSE, Limits, maximum_service_time_days
+from fleet.engineering.limits import HOUSE, USUAL_SERVICE_TIME_DAYS, Limits, maximum_service_time_days
 from fleet.engineering.sizing.offer import Item, Life
 from fleet.engineering.sizing.survey import SiteSurvey, SizingPolicy
 
@@ -16,13 +15,6 @@ from fleet.engineering.sizing.survey import SiteSurvey, SizingPolicy
 CAPACITY_LOG_SD: Final = 0.5
 # Normal quantile of 90 %: the range holds in eight cases of ten.
 _QUANTILE: Final = 1.2815515655446004
-# How often these are replaced where the label states no maximum service time (common practice, no source). No limits:
-# the one of carbon stands in `Limits`.
-DEFAULT_SERVICE_TIME_DAYS: Final[Mapping[str, float]] = {
-    "sediment": 183.0,
-    "membrane": 1096.0,
-    "resin": 365.0,
-}
 # Where the chlorine was not measured (common practice, no source).
 ASSUMED_CHLORINE_MG_PER_L: Final = 1.0
 DAYS_PER_YEAR: Final = 365.25
@@ -64,7 +56,7 @@ def life_of(
     >>> round(life.from_days), life.days, round(life.to_days), life.limited_by
     (53, 100.0, 190, 'capacity')
     """
-    oldest = maximum_service_time_days or DEFAULT_SERVICE_TIME_DAYS[stage]
+    oldest = maximum_service_time_days or USUAL_SERVICE_TIME_DAYS[stage]
     if capacity_days is None:
         # A membrane that is looked after serves two to five years (common practice, no source).
         if stage == "membrane":

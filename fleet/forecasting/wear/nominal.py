@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 from scipy.stats import norm
 
-from fleet.engineering.limits import Limits
+from fleet.engineering.limits import USUAL_SERVICE_TIME_DAYS, Limits
 from fleet.engineering.limits import maximum_service_time_days as service_time_by_label
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
@@ -17,9 +17,8 @@ from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.physics import feed_volume_l, recovery_fraction, resin_capacity_meq, resin_load_meq_per_l
 from fleet.forecasting.inputs.tables import Codes, Fleet, Floats, Indexes
 
-FIXED_INTERVAL_DAYS: Final = np.array([182.6, 365.0, 1095.0, 182.6])
-"""Sediment, carbon, membrane, resin: six months; carbon by its cap; membranes three years. Common practice, no
-source."""
+FIXED_INTERVAL_DAYS: Final = np.array([USUAL_SERVICE_TIME_DAYS[stage] for stage in words.STAGES])
+"""By stage."""
 
 SPREAD: Final = 0.5
 """Standard deviation of the log of a life around a nominal one: a label or a habit is right within a factor of 1.6 two

@@ -6,10 +6,14 @@ import numpy as np
 import pytest
 
 from fleet.engineering.limits import HOUSE
+from fleet.engineering.sizing.offer import Item
+from fleet.engineering.sizing.wear import life_of, service_time_days
 from fleet.forecasting import build_fleet
 from fleet.forecasting.distribution import GRID_LEVELS
+from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.wear.nominal import (
+    FIXED_INTERVAL_DAYS,
     cap_day_of_positions,
     current_placements,
     fixed_interval,
@@ -138,3 +142,11 @@ def test_medians_by_group_leave_out_what_is_missing():
     medians = median_by_group(values, np.array([0, 0, 0, 0, 2, 2, 1]), 4)
     assert medians.tolist()[:1] + medians.tolist()[2:3] == [2.0, 4.5]
     assert np.isnan(medians[[1, 3]]).all()
+
+
+@pytest.mark.parametrize("stage", words.STAGES)
+def test_an_offer_and_a_forecast_know_one_usual_service_time(stage: str) -> None:
+    """Of an item whose label says nothing."""
+    days = service_time_days(stage, Item("X", "", stage, 10.0), HOUSE)
+    life = life_of(stage, capacity_days=None, maximum_service_time_days=days)
+    assert life.days == FIXED_INTERVAL_DAYS[words.STAGES.index(stage)]

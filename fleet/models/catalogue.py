@@ -192,7 +192,8 @@ class PartsRule(TenantModel):
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="parts_rules")
     item = models.ForeignKey(CatalogueItem, on_delete=models.CASCADE, related_name="rules")
-    work = models.CharField(max_length=30, blank=True, help_text="kind of need, such as 'replace'; empty for any work")
+    # as wide as the cause of a finding, which it may name
+    work = models.CharField(max_length=60, blank=True, help_text="kind of need, such as 'replace'; empty for any work")
     stage = models.CharField(max_length=10, choices=Stage, blank=True, help_text="empty for any stage")
     per = models.CharField(max_length=10, choices=Per, default=Per.POSITION)
     quantity = models.PositiveIntegerField(default=1, validators=[MinValueValidator(1)])

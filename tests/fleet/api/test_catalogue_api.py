@@ -6,6 +6,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from accounts.models import Company
+from fleet.engineering.diagnosis import CAUSES
 from fleet.engineering.purposes import PURPOSES
 from tests import factories
 
@@ -52,3 +53,10 @@ def test_a_change_of_kind_alone_cannot_leave_a_purpose_behind(company: Company, 
     etag = as_office.get(path)["ETag"]
     pointer, _ = fault(as_office.patch(path, {"kind": "sediment"}, headers={"If-Match": etag}))
     assert pointer == "/purpose"
+
+
+def test_a_small_part_can_be_asked_for_by_any_cause(company: Company, as_owner: APIClient) -> None:
+    item = factories.CatalogueItemFactory(company=company, kind="small_part")
+    cause = max(CAUSES, key=len)
+    answer = as_owner.post("/api/v1/parts-rules/", {"item": item.pk, "work": cause, "per": "unit"})
+    assert (answer.status_code, answer.json().get("work")) == (201, cause)

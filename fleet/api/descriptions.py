@@ -178,8 +178,9 @@ def described_schemas(document: Mapping[str, Any]) -> Iterator[tuple[str, dict[s
                 break
 
 
-def _serializer_names(serializer: type) -> Iterator[str]:
-    for child in serializer.__subclasses__():
+def _serializer_names(serializer: type[Any]) -> Iterator[str]:
+    children: list[type[Any]] = serializer.__subclasses__()
+    for child in children:
         if child.__module__.startswith(_ROOM):
             yield child.__name__.removesuffix("Serializer")
         yield from _serializer_names(child)

@@ -90,7 +90,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("job", READ, STAFF),
     ("job", ("stop",), OFFICE),
     # scheduling
-    ("policy", ("retrieve",), OFFICE),
+    ("policy", ("retrieve", "preview", "frontier"), OFFICE),
     ("policy", ("update",), OWNER),
     ("travel", ("retrieve",), OFFICE),
     ("installer", (*READ, "calendar"), STAFF),

@@ -11,6 +11,7 @@ from accounts.jobs import claims
 from accounts.models import Company
 from accounts.services.tidying import tidy
 from scheduling.services import nightly as nightly_run
+from scheduling.services import outlook
 from scheduling.services.people.messages import send_messages
 from scheduling.services.rounds import jobs as planning_jobs
 
@@ -18,6 +19,8 @@ log = logging.getLogger(__name__)
 
 claims.register(nightly_run.JOB_KIND, nightly_run.nightly_chunk)
 claims.register(planning_jobs.JOB_KIND, planning_jobs.plan_chunk)
+claims.register(outlook.PREVIEW, outlook.preview_chunk)
+claims.register(outlook.FRONTIER, outlook.frontier_chunk)
 
 
 @shared_task

@@ -164,6 +164,8 @@ TABLE: dict[str, str] = {
     "POST /api/v1/plans/<pk>/write-parts-lists/": OFFICE,
     "GET /api/v1/policy/": OFFICE,
     "PATCH /api/v1/policy/": OWNER,
+    "POST /api/v1/policy/preview/": OFFICE,
+    "POST /api/v1/policy/frontier/": OFFICE,
     "GET /api/v1/purchase-orders/": OFFICE,
     "POST /api/v1/purchase-orders/": OFFICE,
     "POST /api/v1/purchase-orders/draft/": OFFICE,

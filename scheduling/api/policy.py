@@ -2,12 +2,19 @@
 
 from typing import Any
 
+from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
 
-from accounts.http.fields import FiniteFloatField
+from accounts.http.fields import FiniteFloatField, OneOfField
 from accounts.http.serializers import StrictSerializer
 from accounts.http.viewsets import RetrieveMixin, UpdateMixin
+from accounts.jobs.api import JobSerializer, accepted
+from scheduling.api.notes import SentSerializer
 from scheduling.models import CompanyPolicy
+from scheduling.services.outlook import CHANGED, PRESENT, start_frontier_job, start_preview_job
 from scheduling.services.policy import change_policy, merge_policy
 
 
@@ -113,6 +120,30 @@ class PolicySerializer(StrictSerializer):
         return {**policy.to_mapping(), "departures": sorted(instance.settings)}
 
 
+def _seed() -> serializers.Field[Any, Any, Any, Any]:
+    return serializers.IntegerField(
+        required=False, default=0, min_value=0, max_value=2**31 - 1, help_text="another seed draws other chances"
+    )
+
+
+class PolicyPreviewSerializer(PolicySerializer):
+    """Settings as they would be changed, and null to see what the default would do."""
+
+    counted_by = OneOfField(
+        choices=[(PRESENT, "the present policy"), (CHANGED, "the changed policy")],
+        required=False,
+        default=PRESENT,
+        help_text="whose prices count the money of both",
+    )
+    seed = _seed()
+
+
+class PolicyFrontierSerializer(SentSerializer):
+    """Which chances are drawn."""
+
+    seed = _seed()
+
+
 class PolicyViewSet(RetrieveMixin, UpdateMixin):
     """The company's policy, defaults included; its owner may change it."""
 
@@ -130,3 +161,36 @@ class PolicyViewSet(RetrieveMixin, UpdateMixin):
     def perform_update(self, serializer: Any) -> CompanyPolicy:
         change_policy(company=self.by.company, by=self.by, changes=serializer.validated_data, now=self.now)
         return self.get_object()
+
+    @extend_schema(
+        request=PolicyPreviewSerializer,
+        responses={202: OpenApiResponse(JobSerializer, description="The job has been started.")},
+    )
+    @action(detail=False, methods=["post"])
+    def preview(self, request: Request) -> Response:
+        """Simulate the next twelve months under the present policy and under a changed one; nothing is changed.
+
+        The result of the job holds visits, cartridges, days at risk and money of both and of the difference, each with
+        p10, p50, p90 and mean.
+        """
+        sent = PolicyPreviewSerializer(data=request.data, context=self.get_serializer_context())
+        sent.is_valid(raise_exception=True)
+        changes = dict(sent.validated_data)
+        how = {name: changes.pop(name) for name in ("counted_by", "seed")}
+        return accepted(
+            start_preview_job(company=self.by.company, by=self.by, now=self.now, changes=changes, **how), self
+        )
+
+    @extend_schema(
+        request=PolicyFrontierSerializer,
+        responses={202: OpenApiResponse(JobSerializer, description="The job has been started.")},
+    )
+    @action(detail=False, methods=["post"])
+    def frontier(self, request: Request) -> Response:
+        """Hold the policy, at several prices of bad water, against fixed intervals of 3, 6 and 12 months.
+
+        The result of the job holds, for each, visits, days at risk and money a site and year, and names the intervals
+        that the policy's curve does not lie below.
+        """
+        sent = PolicyFrontierSerializer.read(self)
+        return accepted(start_frontier_job(company=self.by.company, by=self.by, now=self.now, **sent), self)

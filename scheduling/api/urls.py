@@ -35,6 +35,8 @@ router.register("purchase-orders", PurchaseOrderViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("policy/", PolicyViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="policy"),
+    path("policy/preview/", PolicyViewSet.as_view({"post": "preview"}), name="policy-preview"),
+    path("policy/frontier/", PolicyViewSet.as_view({"post": "frontier"}), name="policy-frontier"),
     path("travel/", TravelViewSet.as_view({"get": "retrieve"}), name="travel"),
     *router.urls,
 ]

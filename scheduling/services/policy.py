@@ -51,6 +51,20 @@ def merge_policy(*, settings: Mapping[str, Any], currency: str) -> ServicePolicy
     return ServicePolicy(planning=planning, rules=rules)
 
 
+def changed_settings(*, settings: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:
+    """Settings with changes laid over them; one given as None goes back to its default.
+
+    Raises
+    ------
+    InvalidInput
+        When the currency is among the changes.
+    """
+    if "currency" in changes:
+        sentence = "currency belongs to the company, not to its policy; change it there."
+        raise InvalidInput("policy_not_valid", sentence, faults=[Fault("/currency", sentence)])
+    return {name: value for name, value in {**settings, **changes}.items() if value is not None}
+
+
 def change_policy(*, company: Company, by: Membership, changes: Mapping[str, Any], now: datetime) -> ServicePolicy:
     """Change some settings; a setting given as None goes back to its default. Needs and proposed visits follow.
 
@@ -63,15 +77,11 @@ def change_policy(*, company: Company, by: Membership, changes: Mapping[str, Any
     """
     if by.company_id != company.pk or by.role != Membership.Role.OWNER:
         raise NotAllowed("owner_only", "Only an owner of the company may change its policy.")
-    if "currency" in changes:
-        sentence = "currency belongs to the company, not to its policy; change it there."
-        raise InvalidInput("policy_not_valid", sentence, faults=[Fault("/currency", sentence)])
     with transaction.atomic():
         lock_company(company.pk)
         row, _ = CompanyPolicy.objects.get_or_create(company=company)
         before = dict(row.settings)
-        settings = before | dict(changes)
-        settings = {name: value for name, value in settings.items() if value is not None}
+        settings = changed_settings(settings=before, changes=changes)
         policy = merge_policy(settings=settings, currency=company.currency)
         if settings != before:
             row.settings = settings

@@ -28,10 +28,10 @@ class FrontierPoint:
     name
         Of the way.
     visits, days_at_risk, money
-        Means over the days that count.
+        Means a site and year.
     curve_days_at_risk
-        Of a fixed interval: days at risk of the policy's curve at as many visits; None: the curve does not reach there,
-        or the point is on it.
+        Of a fixed interval: days at risk of the policy's curve at as many visits; None: the policy never makes so few
+        visits, or the point is on the curve.
     """
 
     name: str
@@ -46,7 +46,7 @@ class FrontierPoint:
         return None if self.curve_days_at_risk is None else self.curve_days_at_risk < self.days_at_risk
 
 
-def company_totals(outcomes: FloatArray, *, seed: int) -> FloatArray:
+def company_totals(outcomes: FloatArray, *, seed: int, sites: int | None = None) -> FloatArray:
     """Totals of companies put together from one draw of each site.
 
     Sites are independent of one another, so that any draw of one goes with any draw of another. The same seed and shape
@@ -55,18 +55,21 @@ def company_totals(outcomes: FloatArray, *, seed: int) -> FloatArray:
     Parameters
     ----------
     outcomes
-        ``(draws, sites, measures)``.
+        ``(draws, simulated sites, measures)``.
+    sites
+        How many sites the company has, where only some of them were simulated: each of the company is then like one of
+        those. None: all were.
 
     Returns
     -------
     array ``(companies, measures)``.
     """
-    draws, sites, measures = outcomes.shape
-    if draws == 1:
-        return np.asarray(outcomes.sum(axis=1))
-    rng = np.random.default_rng(np.random.SeedSequence([seed, sites]))
+    draws, simulated, measures = outcomes.shape
+    size = simulated if sites is None else sites
+    rng = np.random.default_rng(np.random.SeedSequence([seed, size]))
     totals = np.zeros((_COMPANIES, measures))
-    for site in range(sites):
+    for number in range(size):
+        site = np.full(_COMPANIES, number) if size == simulated else rng.integers(0, simulated, _COMPANIES)
         totals += outcomes[rng.integers(0, draws, _COMPANIES), site]
     return totals
 
@@ -81,13 +84,17 @@ def quantiles_of(totals: FloatArray) -> dict[str, dict[str, float]]:
     return table
 
 
-def compare(present: FloatArray, changed: FloatArray, *, seed: int) -> dict[str, Mapping[str, Mapping[str, float]]]:
+def compare(
+    present: FloatArray, changed: FloatArray, *, seed: int, sites: int | None = None
+) -> dict[str, Mapping[str, Mapping[str, float]]]:
     """Present and changed side by side, and what the change makes of the same chances.
 
     Parameters
     ----------
     present, changed
-        ``(draws, sites, measures)`` of the same sites and chances.
+        ``(draws, simulated sites, measures)`` of the same sites and chances.
+    seed, sites
+        As of `company_totals`.
 
     Raises
     ------
@@ -96,7 +103,8 @@ def compare(present: FloatArray, changed: FloatArray, *, seed: int) -> dict[str,
     """
     if present.shape != changed.shape:
         raise PlanningError("changed", f"must have the shape of present, {present.shape}, not {changed.shape}.")
-    before, after = company_totals(present, seed=seed), company_totals(changed, seed=seed)
+    before = company_totals(present, seed=seed, sites=sites)
+    after = company_totals(changed, seed=seed, sites=sites)
     return {
         "present": quantiles_of(before),
         "changed": quantiles_of(after),
@@ -104,7 +112,7 @@ def compare(present: FloatArray, changed: FloatArray, *, seed: int) -> dict[str,
     }
 
 
-def frontier(curve: Mapping[str, FloatArray], intervals: Mapping[str, FloatArray]) -> list[FrontierPoint]:
+def frontier(curve: Mapping[str, FloatArray], intervals: Mapping[str, FloatArray], *, days: int) -> list[FrontierPoint]:
     """The policy's curve, by rising visits, and fixed intervals held against it at as many visits.
 
     Parameters
@@ -113,14 +121,18 @@ def frontier(curve: Mapping[str, FloatArray], intervals: Mapping[str, FloatArray
         Name to ``(draws, sites, measures)`` of the policy at several prices.
     intervals
         The same of fixed intervals.
+    days
+        How many days were counted.
     """
-    on_curve = sorted((_point(name, outcomes) for name, outcomes in curve.items()), key=lambda p: (p.visits, p.name))
-    return on_curve + [_held_against(_point(name, outcomes), on_curve) for name, outcomes in intervals.items()]
+    on_curve = sorted(
+        (_point(name, outcomes, days) for name, outcomes in curve.items()), key=lambda p: (p.visits, p.name)
+    )
+    return on_curve + [_held_against(_point(name, outcomes, days), on_curve) for name, outcomes in intervals.items()]
 
 
-def _point(name: str, outcomes: FloatArray) -> FrontierPoint:
-    mean = dict(zip(MEASURES, outcomes.sum(axis=1).mean(axis=0).tolist(), strict=True))
-    return FrontierPoint(name, round(mean["visits"], 2), round(mean["days_at_risk"], 2), round(mean["money"], 2))
+def _point(name: str, outcomes: FloatArray, days: int) -> FrontierPoint:
+    mean = dict(zip(MEASURES, (outcomes.mean(axis=(0, 1)) * 365.0 / days).tolist(), strict=True))
+    return FrontierPoint(name, round(mean["visits"], 3), round(mean["days_at_risk"], 2), round(mean["money"], 2))
 
 
 def _held_against(point: FrontierPoint, curve: Sequence[FrontierPoint]) -> FrontierPoint:

@@ -123,13 +123,10 @@ class SimulatedUnit:
     def facts_on(self, day: float, today: datetime.date) -> UnitFacts:
         """What planning would know of it on a day."""
         positions = tuple(
-            replace(
-                position,
-                cartridge=self.cartridges[position.key].key,
-                newest_forecast=self._forecast_on(position, day),
-            )
+            self._position_on(position, day)
             for position in self.facts.positions
-            if position.key in self.cartridges or self.last_visit is None
+            # where nothing is on record, the first visit records what is installed
+            if position.cartridge is not None or self.last_visit is None
         )
         read = self._last_read(day)
         first_day = today - datetime.timedelta(days=round(day))
@@ -145,11 +142,11 @@ class SimulatedUnit:
             else self.facts.last_sanitised_on,
         )
 
-    def _forecast_on(self, position: PositionFacts, day: float) -> ForecastFacts | None:
-        cartridge = self.cartridges[position.key]
-        if cartridge.forecast is not None and day == 0.0:
-            return cartridge.forecast  # as it is stored
-        return cartridge.forecast_on(day)
+    def _position_on(self, position: PositionFacts, day: float) -> PositionFacts:
+        cartridge = self.cartridges.get(position.key)
+        if cartridge is None or (cartridge.forecast is not None and day == 0.0):
+            return position  # as it is stored
+        return replace(position, cartridge=cartridge.key, newest_forecast=cartridge.forecast_on(day))
 
     def _last_read(self, day: float) -> float | None:
         reads = [self.last_visit] if self.last_visit is not None else []

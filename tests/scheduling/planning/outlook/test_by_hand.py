@@ -10,7 +10,7 @@ from scheduling.planning.needs.facts import ForecastFacts, PositionFacts, Role, 
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
 from scheduling.planning.outlook.inputs import OutlookSite, OutlookUnit, Span, Way
 from scheduling.planning.outlook.lives import FreshLife
-from scheduling.planning.outlook.simulate import simulate
+from scheduling.planning.outlook.simulate import _chances, simulate
 from scheduling.planning.outlook.sites import MEASURES
 from scheduling.planning.policy import Policy
 
@@ -64,8 +64,6 @@ def test_a_fixed_interval_lets_the_water_go_bad_until_the_next_visit() -> None:
 
 
 def _first_visit(interval: int) -> int:
-    from scheduling.planning.outlook.simulate import _chances
-
     return math.floor(_chances(_site(), Span(FIRST_DAY, draws=1))[0, -1, -1] * interval)
 
 
@@ -116,3 +114,12 @@ def test_work_on_one_site_is_bundled() -> None:
     )
     counted = _run(_site(CARBON, sediment), Way("planned", POLICY))
     assert (counted["visits"], counted["parts"]) == (2, 4)
+
+
+def test_a_position_without_a_forecast_is_never_exhausted_and_one_without_a_record_is_looked_at_once() -> None:
+    membrane = PositionFacts(key=3, stage="membrane", cartridge=13, item=7, price=60.0)
+    counted = _run(_site(CARBON, membrane), Way("planned", POLICY))
+    assert (counted["parts"], counted["parts_money"]) == (2, 48.0)
+    unrecorded = PositionFacts(key=4, stage="membrane")
+    counted = _run(_site(unrecorded), Way("planned", POLICY))
+    assert (counted["visits"], counted["parts"]) == (1, 0)

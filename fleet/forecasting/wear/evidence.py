@@ -119,6 +119,7 @@ def gather(stage: StageInput, conditions: Conditions, visits: Visits, hyper: poo
     has_lag = segments.lag >= 0
     lag_shape = shape if has_lag.any() else (0, model.shapes, len(grid))
     stands = segments.is_current
+    shared = model.shared_error(stage.readings.take(by_segment))
     # Changed at its greatest age: it would have gone whatever its state.
     capped = stage.ended_by_cap & (segments.lead_reason != words.EARLY)
     out = Evidence(
@@ -133,7 +134,7 @@ def gather(stage: StageInput, conditions: Conditions, visits: Visits, hyper: poo
         has_lag=has_lag,
         kept_readings=by_segment,
         kept_segment=kept_segment,
-        kept_weight=reading_weights(kept_segment, stage.reading_day[by_segment], count),
+        kept_weight=reading_weights(kept_segment, stage.reading_day[by_segment], *shared, count),
         lead_start={},
         both_start={},
     )
@@ -296,9 +297,26 @@ class _Walk:
         self.place[column] += pooling.spread_lives(lives, self.mix)
 
 
-def reading_weights(segment: Indexes, day: Floats, count: int) -> Floats:
-    """Weight of each reading against its company: those near in time share an error, and all share the curve."""
+def reading_weights(segment: Indexes, day: Floats, shared: Floats, level: Floats, count: int) -> Floats:
+    """Weight of each reading against its company: those near in time share an error, all share the curve and the
+    meter.
+
+    Parameters
+    ----------
+    segment, day
+        Of every reading.
+    shared
+        Square of the error that the readings of a meter share over that of each alone: n readings then say no more than
+        (1 + shared) n / (1 + shared n) of them.
+    level
+        At what level each was read; those of one level in one segment share that error.
+    count
+        Number of segments.
+    """
     together = crowd(segment, day, WINDOW_DAYS)
     alone = 1.0 / (1.0 + WINDOW_SHARE * (together - 1.0))
     effective = np.bincount(segment, alone, minlength=count)
-    return alone * np.minimum(1.0, np.sqrt(FULL_WEIGHT_READINGS / np.maximum(effective, 1.0)))[segment]
+    weight = alone * np.minimum(1.0, np.sqrt(FULL_WEIGHT_READINGS / np.maximum(effective, 1.0)))[segment]
+    _, group = np.unique(np.stack([segment, level]), axis=1, return_inverse=True)
+    company = np.bincount(group, weight)[group] if len(group) else weight
+    return weight * (1.0 + shared) / (1.0 + shared * np.maximum(company, 1.0))

@@ -15,7 +15,20 @@ from fleet.forecasting.inputs.levels import sum_by
 from fleet.forecasting.inputs.tables import Codes, Fleet, Floats, Indexes
 
 MISREPORTED: Final = 1.0 / 30.0
-"""Share of removals whose reason is wrong; common practice, no source."""
+"""Share of cartridges called good that were not; common practice, no source."""
+
+USUALLY_WRONG: Final = 0.1
+"""Share of cartridges called exhausted that were not, where no reading shows it; common practice, no source. Some
+people write it of every cartridge that they take out."""
+
+USUALLY_WRONG_WEIGHT: Final = 10.0
+"""That share counts as much as so many removals with a reading."""
+
+LAST_LOOK_DAYS: Final = 30.0
+"""A reading taken so long before a removal shows how the cartridge was when it left."""
+
+USUAL_STAY_DAYS: Final = 300.0
+"""A cartridge that is wrongly called exhausted left on any day of a stay of about this length."""
 
 ROUNDING_DAYS: Final = 7.0
 """People call a cartridge exhausted that has a few days left."""
@@ -30,10 +43,12 @@ REGULARITY: Final = 2.5
 
 @dataclass(frozen=True)
 class Habit:
-    """Mean days from exhaustion to removal if nobody came by, and the chance that a visit changes a spent cartridge."""
+    """Mean days from exhaustion to removal if nobody came by, the chance that a visit changes an exhausted cartridge,
+    and the share of those called exhausted that were not."""
 
     lateness_days: float
     notice: float
+    wrong: float = USUALLY_WRONG
 
 
 @dataclass(frozen=True)
@@ -86,6 +101,21 @@ def find_visits(fleet: Fleet) -> Visits:
     return Visits(key, np.clip(gap, 10.0, 500.0))
 
 
+def share_wrongly_exhausted(probability_past: Floats, reason: Indexes | Codes) -> float:
+    """Share of cartridges called exhausted that were not, as their last readings show.
+
+    Parameters
+    ----------
+    probability_past
+        Probability that the cartridge was past its limit, by a reading shortly before its removal; one a removal.
+    reason
+        Why it left, index into `vocabulary.REMOVAL_REASONS`.
+    """
+    called = probability_past[reason == words.EXHAUSTED]
+    wrong = float((1.0 - called).sum())
+    return (wrong + USUALLY_WRONG * USUALLY_WRONG_WEIGHT) / (len(called) + USUALLY_WRONG_WEIGHT)
+
+
 def removal_log_likelihood(
     delay_days: Floats, visits_since: Floats | Indexes, reason: Indexes | Codes, gap_days: Floats, habit: Habit
 ) -> Floats:
@@ -118,8 +148,8 @@ def removal_log_likelihood(
         log_kept = (
             pace * np.maximum(delay, 0.0) + np.minimum(delay, 0.0) / ROUNDING_DAYS + passing * visits_since[exhausted]
         )
-        density = (1.0 - MISREPORTED) * rate[:, None, None] * np.exp(log_kept)
-        out[exhausted] = np.log(density + MISREPORTED / 1000.0).astype(kind)
+        density = (1.0 - habit.wrong) * rate[:, None, None] * np.exp(log_kept)
+        out[exhausted] = np.log(density + habit.wrong / USUAL_STAY_DAYS).astype(kind)
     if len(found_good):
         late = np.exp(-np.maximum(delay_days[found_good], 0.0) / UNNOTICED_DAYS)
         out[found_good] = np.log((1.0 - MISREPORTED) * late + MISREPORTED).astype(kind)

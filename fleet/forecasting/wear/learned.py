@@ -16,7 +16,7 @@ from fleet.forecasting.wear.shared import Shared
 FIRM_PARENTS: Final = 50.0
 FIRM_SWING: Final = 4.0
 
-FORM: Final = 2
+FORM: Final = 3
 """Number of the form in which a lesson is stored, raised when a stage's parameters change their number or sense."""
 
 
@@ -45,6 +45,7 @@ class Learned:
                     "slopes": list(hyper.slopes),
                     "lateness_days": hyper.habit.lateness_days,
                     "notice": hyper.habit.notice,
+                    "wrong": hyper.habit.wrong,
                     "shape_weights": [float(weight) for weight in hyper.shape_weights],
                     "places": hyper.places,
                     "mean_spread": hyper.mean_spread,
@@ -78,7 +79,7 @@ class Learned:
                     place_spread=float(values["place_spread"]),
                     cartridge_spread=float(values["cartridge_spread"]),
                     slopes=tuple(float(slope) for slope in values["slopes"]),
-                    habit=Habit(float(values["lateness_days"]), float(values["notice"])),
+                    habit=Habit(float(values["lateness_days"]), float(values["notice"]), float(values["wrong"])),
                     shape_weights=np.array(values["shape_weights"], dtype=np.float64),
                     places=int(values["places"]),
                     mean_spread=float(values["mean_spread"]),

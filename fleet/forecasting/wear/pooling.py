@@ -204,8 +204,12 @@ def learn(
     place_facts = place_facts.take(places)
     varied = [number for number in range(place_facts.covariates.shape[1]) if np.any(place_facts.covariates[:, number])]
     best = replace(start, places=len(places))
-    habits = [Habit(days, notice) for notice in (0.0, 0.4, 0.75, 0.93) for days in (20.0, 60.0, 200.0, 1000.0)]
-    spreads = np.array([0.06, 0.10, 0.15, 0.21, 0.28, 0.36, 0.46, 0.6, 0.8])
+    habits = [
+        replace(prior.habit, lateness_days=days, notice=notice)
+        for notice in (0.0, 0.4, 0.75, 0.93)
+        for days in (20.0, 60.0, 200.0, 1000.0)
+    ]
+    spreads = np.array([0.06, 0.10, 0.15, 0.21, 0.28, 0.36, 0.46, 0.6, 0.8, 1.1])
 
     def penalty(hyper: Hyper) -> float:
         """Log-density of the weak priors, up to a constant."""
@@ -245,11 +249,11 @@ def learn(
             return value, hyper
 
         value = value_of(hyper)
-        for _ in range(3):
+        for _ in range(4):
             trials = [replace(hyper, mean=hyper.mean + step) for step in (-0.4, -0.2, -0.1, -0.05, 0.05, 0.1, 0.2, 0.4)]
             value, hyper = best_of(trials, value, hyper)
             for number in varied:
-                trials = [_with_slope(hyper, number, step) for step in (-0.2, -0.1, 0.1, 0.2)]
+                trials = [_with_slope(hyper, number, step) for step in (-0.3, -0.1, 0.1, 0.3)]
                 value, hyper = best_of(trials, value, hyper)
             value, hyper = best_of([replace(hyper, place_spread=width) for width in spreads.tolist()], value, hyper)
             joint = by_shape(hyper) * hyper.shape_weights

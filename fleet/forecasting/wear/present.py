@@ -1,6 +1,6 @@
 """How much load the cartridges that stand can still take: fleet, place and their own readings together."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -11,7 +11,7 @@ from fleet.forecasting.wear import pooling, shared
 from fleet.forecasting.wear.conditions import Conditions
 from fleet.forecasting.wear.dates import weighted_quantiles
 from fleet.forecasting.wear.evidence import BLOCK, CHUNK, Evidence, gather
-from fleet.forecasting.wear.habits import Visits
+from fleet.forecasting.wear.habits import LAST_LOOK_DAYS, Visits, share_wrongly_exhausted
 from fleet.forecasting.wear.stages import StageInput, reading_log_likelihood
 
 FINE: Final = 49
@@ -52,7 +52,9 @@ def load_left(
         What a fleet has taught before; learned from this fleet when None.
     """
     segments = stage.segments
-    evidence = gather(stage, conditions, visits, stage.model.prior.start())
+    habit = replace(stage.model.prior.habit, wrong=_wrong_words(stage)) if hyper is None else hyper.habit
+    prior = replace(stage.model.prior, habit=habit)
+    evidence = gather(stage, conditions, visits, prior.start())
     has_reading = np.bincount(stage.reading_segment, minlength=len(segments)) > 0
     informative = has_reading | (evidence.lead_reason != 0) | (evidence.lag_reason != 0)
     past = np.flatnonzero(~segments.is_current & informative)
@@ -67,7 +69,7 @@ def load_left(
             evidence.lives,
             segments.column,
             stage.places,
-            stage.model.prior,
+            prior,
             is_informative=informative,
             shows_end=shows_end,
         )
@@ -92,12 +94,12 @@ def load_left(
             continue
         here = slice(first, min(first + CHUNK, count))
         posterior = pooling.place_posteriors(hyper, summed[here], centre[here], variance[here])
-        prior = np.log(pooling.next_life(posterior, hyper) + 1e-14)
+        next_life = np.log(pooling.next_life(posterior, hyper) + 1e-14)
         paired = evidence.has_lag[current]
         for rows in (np.flatnonzero(own_columns & ~paired), np.flatnonzero(own_columns & paired)):
             if not len(rows):
                 continue
-            before = prior[column[rows] - first] + evidence.endings(hyper.habit, current[rows])
+            before = next_life[column[rows] - first] + evidence.endings(hyper.habit, current[rows])
             lead_load[rows], lag_load[rows] = _present(
                 stage, conditions, evidence, fleet.as_of_day, current[rows], before, hyper.cartridge_spread
             )
@@ -117,6 +119,19 @@ def load_left(
         past_lives=np.bincount(segments.column[past], minlength=count)[column],
         hyper=hyper,
     )
+
+
+def _wrong_words(stage: StageInput) -> float:
+    """Share of cartridges called exhausted that were not, from the last reading before each removal."""
+    segments, segment = stage.segments, stage.reading_segment
+    past = stage.model.probability_past(stage.readings, stage.limit[segment])
+    near = segments.end[segment] - stage.reading_day <= LAST_LOOK_DAYS
+    rows = np.flatnonzero(near & np.isfinite(past) & ~segments.is_current[segment])
+    rows = rows[np.lexsort((stage.reading_day[rows], segment[rows]))]
+    is_last = np.ones(len(rows), dtype=bool)
+    is_last[:-1] = segment[rows][1:] != segment[rows][:-1]
+    rows = rows[is_last]
+    return share_wrongly_exhausted(past[rows], segments.lead_reason[segment[rows]])
 
 
 def _summed(evidence: Evidence, hyper: pooling.Hyper, column: Indexes, rows: Indexes, first: int, stop: int) -> Floats:

@@ -1,6 +1,5 @@
 """What each stage brings to the wear model: labels, limits and the readings that bear on it."""
 
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -21,6 +20,7 @@ from fleet.forecasting.wear.nominal import (
     median_by_group,
 )
 from fleet.forecasting.wear.pooling import Places
+from fleet.forecasting.wear.prefilter_drops import Drops, prefilter_drops
 from fleet.forecasting.wear.stage_models import CARBON, RESIN, SEDIMENT, StageReadings
 from fleet.forecasting.wear.stages import StageInput
 
@@ -28,6 +28,14 @@ PAIR_DAYS: Final = 9.0
 FEW_PAIRS: Final = 30.0
 USUAL_LINE_KPA: Final = 400.0
 USUAL_CLEAN_DROP_KPA: Final = 14.0
+USUAL_DROP_NOISE_KPA: Final = 9.0
+LEAST_CLEAN_KPA: Final = 4.0
+MOST_CLEAN_KPA: Final = 35.0
+"""Drops between which a filter can be clean; one that starts above them is not, whatever the date of its change says.
+Common practice, no source."""
+
+UNKNOWN_SHARE: Final = 0.29
+"""Spread of a share of which nothing is known: it lies anywhere between 0 and 1 (1 over the root of 12)."""
 
 WHOLE: Final = 0.95
 """Share of what enters at which a bed holds nothing back: the end of its curve, whatever is allowed behind it."""
@@ -66,6 +74,30 @@ def _labels(fleet: Fleet, placement: Indexes, label: Floats, default: float) -> 
     item = np.where(placement >= 0, fleet.placements.item_index[placement], -1)
     out = np.where(item >= 0, label[item], np.nan)
     return np.where(np.isfinite(out), out, usual)
+
+
+def _usual(pool: Pool, name: str, values: Floats) -> Floats:
+    """Logarithms less their usual value in the fleet, no further from it than a factor of twenty."""
+    logs = np.log(np.maximum(values, 1e-9))
+    middle = pool.number(name, float(np.median(logs)) if len(logs) else 0.0)
+    return np.clip(logs - middle, -3.0, 3.0)
+
+
+def _label_and_load(
+    columns: Columns, segments: Segments, label: Floats, conditions: Conditions
+) -> tuple[Floats, Floats]:
+    """Logarithm of the label of the newest cartridge of every column, and of the load that its unit puts on it a day.
+
+    A label may mean little, and what ages by the day passes more where more is drawn: capacity then goes with a power
+    of label and load, which the fleet teaches.
+    """
+    stage, pool = columns.stage, conditions.pool
+    total = conditions.cumulative[stage]
+    daily = (total[:, -1] - total[:, 0]) / (conditions.timeline.count * conditions.timeline.step_days)
+    newest = np.full(len(columns), float(np.median(label)) if len(label) else 1.0)
+    newest[segments.column] = label
+    name = words.STAGES[stage]
+    return _usual(pool, f"log_label_{name}", newest), _usual(pool, f"log_load_{name}", daily[columns.unit])
 
 
 def _rows_of_stage(
@@ -121,7 +153,7 @@ def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, limits
         readings=outlet_readings,
         reading_segment=segment,
         reading_day=readings.day[rows],
-        places=places_of(fleet, columns),
+        places=places_of(fleet, columns, *_label_and_load(columns, segments, lead, conditions)),
     )
 
 
@@ -169,7 +201,7 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, limit
         readings=outlet_readings,
         reading_segment=segment,
         reading_day=readings.day[rows],
-        places=places_of(fleet, columns),
+        places=places_of(fleet, columns, *_label_and_load(columns, segments, lead, conditions)),
     )
 
 
@@ -179,18 +211,58 @@ def _drop_noise(pool: Pool, segment: Indexes, day: Floats, differential_kpa: Flo
     order = np.lexsort((day, segment))
     near = (np.diff(segment[order]) == 0) & (np.diff(day[order]) < PAIR_DAYS)
     apart = np.abs(np.diff(differential_kpa[order]))[near]
-    measured_noise = float(np.median(apart)) / (0.6745 * np.sqrt(2.0)) if len(apart) else SEDIMENT.noise_kpa
+    measured_noise = float(np.median(apart)) / (0.6745 * np.sqrt(2.0)) if len(apart) else USUAL_DROP_NOISE_KPA
     share = len(apart) / (len(apart) + FEW_PAIRS)
-    noise = np.exp(share * np.log(max(measured_noise, 1.0)) + (1.0 - share) * np.log(SEDIMENT.noise_kpa))
+    noise = np.exp(share * np.log(max(measured_noise, 1.0)) + (1.0 - share) * np.log(USUAL_DROP_NOISE_KPA))
     return pool.number("drop_noise", float(noise))
+
+
+def _last_changes(fleet: Fleet, readings: Readings) -> Floats:
+    """Day of the newest change of a sediment filter of the unit before every reading, NaN where none is known."""
+    placements = fleet.placements
+    out = np.full(len(readings), np.nan)
+    if not len(placements):
+        return out
+    is_sediment = fleet.positions.stage[placements.position_index] == words.SEDIMENT
+    owner = fleet.positions.unit_index[placements.position_index[is_sediment]]
+    changed = placements.placed_day[is_sediment]
+    order = np.lexsort((changed, owner))
+    span = 1e6
+    key = owner[order] * span + changed[order]
+    # What was found before the cartridge was changed on the same day tells of the old one.
+    as_found = readings.occasion == words.OCCASIONS.index("as_found")
+    day = np.where(as_found, readings.day - 1.5, readings.day + 0.5)
+    at = np.searchsorted(key, readings.unit_index * span + day, side="right") - 1
+    known = (
+        (at >= 0) & (owner[order][np.maximum(at, 0)] == readings.unit_index) if len(key) else np.zeros(len(out), bool)
+    )
+    out[known] = changed[order][at[known]]
+    return out
+
+
+def _drops_of_columns(
+    readings: Readings, columns: Columns, segments: Segments, drops: Drops
+) -> tuple[Indexes, Indexes, Indexes]:
+    """Every drop at every column of its unit: row of the reading, segment, and row of the drop."""
+    order = np.argsort(columns.unit, kind="stable")
+    owner = columns.unit[order]
+    unit = readings.unit_index[drops.row]
+    first, last = np.searchsorted(owner, unit, side="left"), np.searchsorted(owner, unit, side="right")
+    number = last - first
+    drop = np.repeat(np.arange(len(unit)), number)
+    column = order[np.repeat(first, number) + np.arange(len(drop)) - np.repeat(np.cumsum(number) - number, number)]
+    row = drops.row[drop]
+    segment = locate_readings(segments, column, readings.day[row], readings.occasion[row])
+    ok = segment >= 0
+    return row[ok], segment[ok], drop[ok]
 
 
 def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, limits: Limits[Floats]) -> StageInput:
     """Sediment: feed volume, pressure drop at reference temperature and flow."""
     columns = build_columns(fleet, words.SEDIMENT)
     segments = build_segments(fleet, columns)
-    differential_kpa = readings.line_pressure_kpa - readings.prefilter_outlet_pressure_kpa
-    rows, segment = _rows_of_stage(fleet, readings, columns, segments, np.isfinite(differential_kpa))
+    drops = prefilter_drops(fleet, readings, _last_changes(fleet, readings), conditions.pool)
+    rows, segment, drop = _drops_of_columns(readings, columns, segments, drops)
     unit = readings.unit_index[rows]
     day = readings.day[rows]
     count = len(fleet.units)
@@ -206,24 +278,32 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     warmth = np.exp(WATER_U_KELVIN * warmer)
     expected = 1.0 + conditions.recovery[unit, step] * (warmth - 1.0)
     ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), expected)
-    normal = normalised_drop_kpa(differential_kpa[rows], ratio, temperature)
+    read = normalised_drop_kpa(drops.drop_kpa[drop], ratio, temperature)
+    is_whole = drops.is_whole[drop]
     items = fleet.items
     label = _labels(fleet, segments.lead, items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
     owner = columns.unit[segments.column]
     used = conditions.at(words.SEDIMENT, unit, day)
     used = (used - conditions.at(words.SEDIMENT, unit, segments.start[segment])) / label[segment]
-    fresh = (used < 0.08) & (day - segments.start[segment] < 60.0)
+    fresh = is_whole & (used < 0.08) & (day - segments.start[segment] < 60.0) & (read < MOST_CLEAN_KPA)
     clean = conditions.pool.mean(
         "clean_drop",
         unit[fresh],
-        normal[fresh],
+        read[fresh],
         np.zeros(count, dtype=np.int64),
         count,
         default=USUAL_CLEAN_DROP_KPA,
         noise=9.0,
         spread=6.0,
     )
-    clean = np.maximum(clean, 4.0)
+    clean = np.clip(clean, LEAST_CLEAN_KPA, MOST_CLEAN_KPA)
+    # Of two filters in series one gauge shows the drop over both: each has a share of it, and nobody knows which.
+    companions = columns.in_series[segments.column[segment]]
+    rise = np.where(is_whole, read - clean[unit], read)
+    normal = clean[unit] + np.where(companions > 1, rise / companions, rise)
+    noise = _drop_noise(conditions.pool, segment[is_whole], day[is_whole], read[is_whole])
+    spread = np.where(np.isfinite(drops.spread_kpa[drop]), drops.spread_kpa[drop], noise)
+    spread = np.where(companions > 1, np.hypot(spread, UNKNOWN_SHARE * rise), spread)
     line = median_by_group(readings.line_pressure_kpa, readings.unit_index, count)
     line = np.where(np.isfinite(line), line, USUAL_LINE_KPA)
     outlet = line - clean
@@ -246,26 +326,20 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     covariate = np.zeros(len(columns), dtype=np.float64)
     if sites:
         covariate[:] = (by_site - conditions.pool.means["log_turbidity"])[fleet.units.site_index[columns.unit]]
-    # Filters also age by the day (growth, settling), so a slow one passes fewer litres before it is clogged: capacity
-    # grows with the flow, by a power that the fleet teaches.
-    feed = np.log(np.maximum(conditions.feed_l_per_day.mean(axis=1), 1.0))[columns.unit]
-    usual_feed = conditions.pool.number("log_feed_per_day", float(np.median(feed)) if len(feed) else 0.0)
-    rate = np.clip(feed - usual_feed, -2.0, 2.0)
+    of_label, of_load = _label_and_load(columns, segments, label, conditions)
     is_second = (fleet.positions.role[columns.lead_position] == words.LAG).astype(np.float64)
     return StageInput(
         stage=words.SEDIMENT,
         columns=columns,
         segments=segments,
-        model=replace(SEDIMENT, noise_kpa=_drop_noise(conditions.pool, segment, day, normal)),
+        model=SEDIMENT,
         label=label,
         lag_ratio=np.ones(len(segments)),
         limit=np.ones(len(segments)),
         lead_limit=np.ones(len(segments)),
         ended_by_cap=np.zeros(len(segments), dtype=bool),
-        readings=StageReadings(
-            between=normal, after=np.full(len(rows), np.nan), entering=clean[unit], resolution=by_segment[segment]
-        ),
+        readings=StageReadings(between=normal, after=spread, entering=clean[unit], resolution=by_segment[segment]),
         reading_segment=segment,
         reading_day=day,
-        places=places_of(fleet, columns, covariate, is_second, rate),
+        places=places_of(fleet, columns, covariate, is_second, of_label, of_load),
     )

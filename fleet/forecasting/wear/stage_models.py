@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
 import numpy as np
+from scipy.stats import norm
 
 from fleet.forecasting.inputs.tables import Floats
 from fleet.forecasting.wear import beds
@@ -16,6 +17,8 @@ from fleet.forecasting.wear.pooling import HyperPrior
 
 STUDENT_FREEDOM: Final = 4.0
 
+SHARED_STEPS: Final = 1.0
+"""A meter's zero may be off by about one of its steps, the same in all its readings. Common practice, no source."""
 
 SLIP_SHARE: Final = 0.01
 """Share of readings that passed the screen and are wrong all the same: they may lie anywhere."""
@@ -84,6 +87,16 @@ class StageModel(Protocol):
         segment."""
         ...
 
+    def shared_error(self, readings: StageReadings) -> tuple[Floats, Floats]:
+        """Square of the error that readings of one meter share over that of each alone, and the level at which each was
+        read: those of one level share it. One a reading."""
+        ...
+
+    def probability_past(self, readings: StageReadings, limit: Floats) -> Floats:
+        """Probability that each reading was taken past the limit of a single or last cartridge; NaN where it does not
+        say."""
+        ...
+
     def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, readings: StageReadings) -> Floats:
         """Log-likelihood of readings, one row each, after a throughput from given states; (rows, shapes, grid)."""
         ...
@@ -124,6 +137,19 @@ class BedModel:
         """Logarithm of exp(N R) - 1, which falls by N for every capacity that passes."""
         return beds.log_expm1(self.transfer_units[:, None].astype(remaining.dtype) * remaining)
 
+    def shared_error(self, readings: StageReadings) -> tuple[Floats, Floats]:
+        """What lies within a step or two of the meter's zero cannot be averaged away; a rise above it is seen."""
+        middle = (self.relative_noise * 0.5 * readings.entering) ** 2
+        alone = (0.4 * readings.resolution) ** 2 + middle + self.floor**2
+        highest = np.fmax(readings.between, readings.after)
+        return (SHARED_STEPS * readings.resolution) ** 2 / alone, np.floor(0.5 * highest / readings.resolution)
+
+    def probability_past(self, readings: StageReadings, limit: Floats) -> Floats:
+        """By what the last outlet showed, and the meter's step and noise."""
+        allowed = limit * readings.entering
+        spread = np.sqrt((0.4 * readings.resolution) ** 2 + (self.relative_noise * allowed) ** 2 + self.floor**2)
+        return np.asarray(norm.cdf((readings.after - allowed) / spread))
+
     def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, readings: StageReadings) -> Floats:
         """Outlet readings against the column's curve; the meter's step and its noise, heavy tails.
 
@@ -138,7 +164,7 @@ class BedModel:
             fraction = 1.0 / (1.0 + np.exp(np.minimum(state[rows] - passed[rows], 80.0)))
             read, entering = _column(value[rows], throughput), _column(readings.entering[rows], throughput)
             expected = entering * fraction
-            least = _column((0.4 * readings.resolution[rows]) ** 2 + self.floor**2, throughput)
+            least = _column((0.4**2 + SHARED_STEPS**2) * readings.resolution[rows] ** 2 + self.floor**2, throughput)
             out[rows] += student(read - expected, (self.relative_noise * expected) ** 2 + least, entering)
         return out
 
@@ -148,7 +174,8 @@ class BlockingModel:
     """Sediment: pressure drop from clean to limit over the capacity, by blocking laws of one family.
 
     With power p, drop^p is linear in throughput: 1 cake, 0 (logarithm) intermediate, -0.5 standard, -1 complete
-    blocking (engineering reference 6); one shape stands for the last two. A shape is a power, the share of the clean
+    blocking (engineering reference 6); one shape stands for the last two, and one for filters that show nothing until
+    shortly before their end. A shape is a power, the share of the clean
     drop that belongs to other parts (fittings, carbon) and does not count towards the limit, and the factor of the
     limit: its rules jump by a third at one pressure, and gauges, reference flow and reference temperature are known
     only so well.
@@ -157,7 +184,6 @@ class BlockingModel:
     powers: Floats
     other_share: Floats
     limit_factor: Floats
-    noise_kpa: float
     relative_noise: float
     prior: HyperPrior
 
@@ -205,11 +231,21 @@ class BlockingModel:
         """Share used."""
         return 1.0 - remaining
 
+    def shared_error(self, readings: StageReadings) -> tuple[Floats, Floats]:
+        """None: what gauges share is in the spread of each drop."""
+        nothing = np.zeros(len(readings.between))
+        return nothing, nothing
+
+    def probability_past(self, readings: StageReadings, limit: Floats) -> Floats:
+        """By the drop that was read, and its spread."""
+        del limit
+        return np.asarray(norm.cdf((readings.between - readings.resolution) / readings.after))
+
     def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, readings: StageReadings) -> Floats:
         """Pressure drops against the blocking curve, heavy tails."""
         del both
         expected = self.differential_kpa(lead + throughput, readings.entering, readings.resolution)
-        square = self.noise_kpa**2 + (self.relative_noise * expected) ** 2
+        square = _column(readings.after, throughput) ** 2 + (self.relative_noise * expected) ** 2
         return student(
             _column(readings.between, throughput) - expected, square, _column(2.0 * readings.resolution, throughput)
         )
@@ -229,21 +265,20 @@ RESIN: Final = BedModel(
     transfer_units=np.array([7.0, 11.0, 17.0, 27.0]),
     relative_noise=0.12,
     floor=0.25,
-    prior=HyperPrior(-0.2, 0.5, 0.25, 0.2, (1.0, 1.5, 1.5, 1.0)),
+    prior=HyperPrior(-0.2, 0.5, 0.25, 0.2, (1.0, 1.5, 1.5, 1.0), (0.0, 0.0), (0.3, 0.3)),
 )
 CARBON: Final = BedModel(
     transfer_units=np.array([3.5, 6.0, 10.0, 18.0]),
     relative_noise=0.2,
     floor=0.03,
-    prior=HyperPrior(-0.2, 0.6, 0.35, 0.25, (1.0, 1.5, 1.5, 1.0)),
+    prior=HyperPrior(-0.2, 0.6, 0.35, 0.25, (1.0, 1.5, 1.5, 1.0), (0.0, 0.0), (0.3, 0.3)),
 )
 SEDIMENT: Final = BlockingModel(
-    powers=np.tile([1.0, 0.0, -0.75], 4),
-    other_share=np.repeat([0.0, 0.6, 0.0, 0.6], 3),
-    limit_factor=np.repeat([0.7, 0.7, 1.0, 1.0], 3),
-    noise_kpa=9.0,
+    powers=np.tile([1.0, 0.0, -0.75, -3.0], 4),
+    other_share=np.repeat([0.0, 0.6, 0.0, 0.6], 4),
+    limit_factor=np.repeat([0.7, 0.7, 1.0, 1.0], 4),
     relative_noise=0.15,
     # Slopes on the logarithm of turbidity, on being the second of two in series, which sees less dirt, and on the
     # logarithm of the usual flow: 0 where only litres count, 1 where only days do.
-    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0) * 4, (-0.3, 0.2, 0.3), (0.4, 0.4, 0.3)),
+    prior=HyperPrior(-0.3, 0.6, 0.35, 0.3, (1.0, 2.0, 1.0, 1.0) * 4, (-0.3, 0.2, 0.0, 0.3), (0.4, 0.4, 0.4, 0.3)),
 )

@@ -32,13 +32,30 @@ def test_each_segment_keeps_its_own():
 def test_readings_of_one_window_share_part_of_their_error():
     """The second reading of twenty days adds little: 1/(1 + 0.35) of one for each of the two."""
     day = np.array([5.0, 12.0, 25.0, 5.0])
-    weights = reading_weights(np.array([0, 0, 0, 1]), day, 2)
+    weights = reading_weights(np.array([0, 0, 0, 1]), day, np.zeros(4), np.zeros(4), 2)
     assert weights == pytest.approx([1 / 1.35, 1 / 1.35, 1.0, 1.0])
 
 
 def test_beyond_ten_readings_weight_grows_as_a_root():
     day = 20.0 * np.arange(40.0)
-    weights = reading_weights(np.zeros(40, dtype=np.int64), day, 1)
+    weights = reading_weights(np.zeros(40, dtype=np.int64), day, np.zeros(40), np.zeros(40), 1)
     assert weights == pytest.approx(np.full(40, 0.5))
     assert weights.sum() == pytest.approx(np.sqrt(10.0 * 40.0))
-    assert reading_weights(np.zeros(10, dtype=np.int64), day[:10], 1) == pytest.approx(np.ones(10))
+    assert reading_weights(np.zeros(10, dtype=np.int64), day[:10], np.zeros(10), np.zeros(10), 1) == pytest.approx(
+        np.ones(10)
+    )
+
+
+def test_what_a_meter_is_off_by_is_not_averaged_away():
+    """Error shared by all twice that of each alone (squares): ten readings say as much as 3 x 10 / 21 of one, and ever
+    so many no more than 1.5."""
+    day = 60.0 * np.arange(10.0)
+    weights = reading_weights(np.zeros(10, dtype=np.int64), day, np.full(10, 2.0), np.zeros(10), 1)
+    assert weights.sum() == pytest.approx(30.0 / 21.0)
+    assert reading_weights(np.zeros(1, dtype=np.int64), day[:1], np.full(1, 2.0), np.zeros(1), 1) == pytest.approx(
+        [1.0]
+    )
+    # what was read at another level does not share it: nine at one level say 27/19, the tenth is one of its own
+    level = np.append(np.zeros(9), 3.0)
+    weights = reading_weights(np.zeros(10, dtype=np.int64), day, np.full(10, 2.0), level, 1)
+    assert weights.sum() == pytest.approx(27.0 / 19.0 + 1.0)

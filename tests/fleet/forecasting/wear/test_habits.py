@@ -5,7 +5,7 @@ import pytest
 
 from fleet.forecasting import build_fleet
 from fleet.forecasting.inputs import vocabulary as words
-from fleet.forecasting.wear.habits import Habit, find_visits, removal_log_likelihood
+from fleet.forecasting.wear.habits import Habit, find_visits, removal_log_likelihood, share_wrongly_exhausted
 from tests.fleet.forecasting.fleets import NOW, columns, readings
 
 HABIT = Habit(lateness_days=100.0, notice=0.75)
@@ -61,15 +61,24 @@ def likelihood(delay, reason, visits=0):
 
 
 def test_a_removal_as_exhausted_by_hand():
-    """Chance a day: 0.75 x 2.5/50 + 1/100 = 0.0475; one report in thirty is wrong, and may be of any of 1000 days."""
-    wrong = 1.0 / 30_000.0
-    right = 29.0 / 30.0 * 0.0475
+    """Chance a day: 0.75 x 2.5/50 + 1/100 = 0.0475; one in ten was not, and may have left on any of 300 days."""
+    wrong = 0.1 / 300.0
+    right = 0.9 * 0.0475
     assert likelihood(0.0, words.EXHAUSTED) == pytest.approx(right + wrong)
     assert likelihood(50.0, words.EXHAUSTED) == pytest.approx(right * np.exp(-0.5) + wrong)
     # three of four visits change what is exhausted
     assert likelihood(50.0, words.EXHAUSTED, visits=2) == pytest.approx(right * np.exp(-0.5) / 16.0 + wrong)
     # people call exhausted what has a week left
     assert likelihood(-7.0, words.EXHAUSTED) == pytest.approx(right * np.exp(-1.0) + wrong)
+
+
+def test_who_calls_everything_exhausted_is_believed_less():
+    """Readings show 15 of 30 so called to have been good: (15 + 0.1 x 10) / (30 + 10) of such words are wrong. Other
+    words do not count."""
+    past = np.repeat([1.0, 0.0, 0.0], [15, 15, 40])
+    reason = np.repeat([words.EXHAUSTED, words.ROUTINE], [30, 40])
+    assert share_wrongly_exhausted(past, reason) == pytest.approx(0.4)
+    assert share_wrongly_exhausted(past[:0], reason[:0]) == pytest.approx(0.1)
 
 
 @pytest.mark.parametrize("reason", [-1, words.ROTATED, words.DAMAGED, words.ROUTINE, words.UNKNOWN])

@@ -110,7 +110,7 @@ def test_noise_of_gauges_is_found_from_readings_of_one_week():
             for k in range(12)
         ]  # fmt: skip
         fleet_columns["readings"] = {name: [v for part in parts for v in part[name]] for name in parts[0]}
-        return stage_of(sediment_input, fleet_columns).model.noise_kpa
+        return stage_of(sediment_input, fleet_columns).readings.after
 
     # 228 pairs at most nine days apart against a prior worth 30, on the logarithm; half of all differences of two lie
     # within 0.6745 x sqrt 2

@@ -1,0 +1,121 @@
+"""The pressure drop over the prefilters of a unit, from two gauges or from one.
+
+Two gauges show the drop itself. Most small units have one gauge, behind the filters: what it reads falls as they clog,
+so the drop is how far it stands below what it read behind fresh filters, as surely as the line keeps its pressure.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
+from fleet.forecasting.wear.learned import Pool
+
+FRESH_DAYS: Final = 45.0
+"""Filters count as fresh for so many days: what a gauge reads then is its level behind clean filters."""
+
+LINE_SPREAD_KPA: Final = 20.0
+"""Spread of one reading of a single gauge behind fresh filters: the line's own swings. Common practice, no source."""
+
+BOTH_SPREAD_KPA: Final = 12.0
+"""Spread of the drop over prefilters and carbon together, of two gauges; common practice, no source."""
+
+LEVEL_SPREAD_KPA: Final = 25.0
+"""How far the highest readings of a gauge may lie from its level behind clean filters; common practice, no source."""
+
+SHARED_SWING: Final = 1.5
+"""Readings of one season share the swing of their line, so each of them says less than one alone would."""
+
+FEW: Final = 30.0
+HIGHEST: Final = 0.15
+"""Readings that teach a spread half of what they would if there were many; share of the readings taken as highest."""
+
+
+@dataclass(frozen=True)
+class Drops:
+    """Drops as they were read, one row each: the row of the reading, the drop beyond that of clean filters (kPa), or
+    the drop itself where `is_whole`, and the spread of what was read (kPa, NaN: that of two gauges)."""
+
+    row: Indexes
+    drop_kpa: Floats
+    is_whole: np.ndarray
+    spread_kpa: Floats
+
+
+def prefilter_drops(fleet: Fleet, readings: Readings, last_change: Floats, pool: Pool) -> Drops:
+    """Every drop that the readings show, one row a reading at most.
+
+    Parameters
+    ----------
+    fleet, readings
+        The fleet and its screened readings.
+    last_change
+        Day of the newest change of a sediment filter of the unit before each reading; NaN where none is known.
+    pool
+        Means over the fleet, to be held to if known and to be filled if not.
+    """
+    line, behind, inlet = (
+        readings.line_pressure_kpa, readings.prefilter_outlet_pressure_kpa, readings.inlet_pressure_kpa,
+    )  # fmt: skip
+    unit = readings.unit_index
+    is_pumped = (fleet.units.has_booster_pump[unit] == words.YES) | (readings.pump == words.PUMP_STATES.index("on"))
+    flows = readings.state != words.FLOW_STATES.index("static")
+    inlet = np.where(is_pumped, np.nan, inlet)
+    age = readings.day - last_change
+    _, stay = np.unique(np.stack([unit, np.nan_to_num(last_change)]), axis=1, return_inverse=True)
+    whole = line - behind
+    drop, spread = whole.copy(), np.full(len(whole), np.nan)
+    is_whole = np.isfinite(whole)
+    for name, fall, usual in (
+        ("both_gauges", line - inlet, BOTH_SPREAD_KPA),
+        ("gauge_behind_filters", -behind, LINE_SPREAD_KPA),
+        ("inlet_gauge", -inlet, LINE_SPREAD_KPA),
+    ):
+        open_rows = np.flatnonzero(np.isfinite(fall) & np.isfinite(age) & flows & ~np.isfinite(drop))
+        shown = np.flatnonzero(np.isfinite(fall) & np.isfinite(age) & flows)
+        if not len(open_rows):
+            pool.number(f"{name}_spread", usual)
+            continue
+        noise, level, doubt = _levels(
+            name, unit[shown], stay[shown], fall[shown], age[shown], usual, len(fleet.units), pool
+        )
+        drop[open_rows] = fall[open_rows] - level[unit[open_rows]]
+        spread[open_rows] = np.hypot(SHARED_SWING * noise, doubt[unit[open_rows]])
+    row = np.flatnonzero(np.isfinite(drop))
+    return Drops(row, drop[row], is_whole[row], spread[row])
+
+
+def _levels(
+    name: str, unit: Indexes, stay: Indexes, fall: Floats, age: Floats, usual: float, count: int, pool: Pool
+) -> tuple[float, Floats, Floats]:
+    """Spread of one reading, and for every unit its level behind clean filters and how little that is known.
+
+    How far the levels behind one set of fresh filters and the next lie apart shows how far the line swings: readings
+    of one month would not.
+    """
+    fresh = age < FRESH_DAYS
+    stays, first, of_reading = np.unique(stay[fresh], return_index=True, return_inverse=True)
+    owner = unit[fresh][first]
+    mean_of_stay = np.bincount(of_reading, fall[fresh]) / np.bincount(of_reading) if len(stays) else np.zeros(0)
+    number = np.bincount(owner, minlength=count)
+    mean = np.bincount(owner, mean_of_stay, minlength=count) / np.maximum(number, 1)
+    several = number[owner] >= 2
+    off = np.abs(mean_of_stay - mean[owner])[several]
+    off = off * np.sqrt(number[owner][several] / (number[owner][several] - 1.0))
+    measured = float(np.median(off)) / 0.6745 if len(off) else usual
+    share = len(off) / (len(off) + FEW)
+    noise = np.exp(share * np.log(max(measured, 3.0)) + (1.0 - share) * np.log(usual))
+    noise = pool.number(f"{name}_spread", float(noise))
+    highest = np.zeros(count)
+    order = np.lexsort((fall, unit))
+    size = np.bincount(unit, minlength=count)
+    start = np.concatenate([[0], np.cumsum(size)[:-1]])
+    some = size > 0
+    highest[some] = fall[order][start[some] + np.floor(HIGHEST * (size[some] - 1)).astype(np.int64)]
+    weight = number / noise**2
+    weak = np.where(some, 1.0 / (LEVEL_SPREAD_KPA**2 + noise**2), 0.0)
+    together = np.maximum(weight + weak, 1e-12)
+    level = (weight * mean + weak * highest) / together
+    return noise, level, np.sqrt(1.0 / together)

@@ -3,9 +3,10 @@
     python -m tests.benchmarks.bench_policy --units 100 --seeds 201 202 --keep years.jsonl
     python -m tests.benchmarks.bench_policy --bad-water 0.5 --seeds 201 202 --keep years.jsonl
     python -m tests.benchmarks.bench_policy --show years.jsonl
+    python -m tests.benchmarks.bench_policy --told 0.25 4 --dearer-visits 100 --units 40 --seeds 201
 
-* every six (four, three) months: each site is visited every 182 (121, 91) days; sediment, carbon and resin are
-  replaced, membranes every three years;
+* every twelve (six, four, three) months: each site is visited every 365 (182, 121, 91) days; sediment, carbon and
+  resin are replaced, membranes every three years;
 * when a reading fails: a site is visited three days after a reading of the client or meter shows the water bad or the
   filter blocked, and every six months to read the gauges; only what is spent is replaced;
 * planned on fixed intervals: the planning of ``scheduling.planning``, told that sediment and resin last six months,
@@ -21,7 +22,8 @@ history come first; then each way runs half a year to settle and the year that c
 visits with their estimated driving and their work, cartridges, the days the truth says the last cartridge of a stage
 was spent at the policy's price for that stage and use, and membrane eaten by chlorine. What bad water costs is chosen:
 ``--bad-water`` multiplies it, for the planning and the counting alike. 'That the busiest position asked for' counts, of
-each unit, the replacements at the position that had most: visits cannot be fewer by bundling. Everything is invented;
+each unit, the replacements at the position that had most: visits cannot be fewer by bundling. The frontier holds the
+intervals against the curve of the planned ways, told several prices, at as many visits. Everything is invented;
 one simulator, no field data: believe the order, not the digits.
 """
 
@@ -32,7 +34,9 @@ import json
 import time
 from dataclasses import asdict, replace
 from pathlib import Path
+from statistics import fmean
 
+from scheduling.planning.outlook.compare import FrontierPoint, held_against
 from scheduling.planning.policy import Policy
 from tests.benchmarks.bench_rounds import machine
 from tests.simulator.years import Tally, Way, run_years
@@ -77,6 +81,7 @@ def ways_at(price: float, told: list[float], dearer: list[float], *, with_truth:
     """Every way at one price of bad water."""
     policy = policy_at(price)
     ways = [
+        Way("every twelve months", 365.0),
         Way(SIX, 182.0),
         Way("every four months", 121.0),
         Way("every three months", 91.0),
@@ -143,6 +148,45 @@ def show(rows: list[tuple[float, int, str, Tally]]) -> None:
             )
 
 
+def show_frontier(rows: list[tuple[float, int, str, Tally]]) -> None:
+    """At each price of bad water: visits against bad days and money, and which intervals lie on or under the curve."""
+    for price in sorted({row[0] for row in rows}):
+        points = {}
+        for name in dict.fromkeys(row[2] for row in rows if row[0] == price):
+            parts = [tally for one, _, other, tally in rows if (one, other) == (price, name)]
+            total = sum(parts[1:], parts[0])
+            per_year = [x / total.unit_years for x in (total.visits, total.all_bad_days, total.money())]
+            points[name] = FrontierPoint(name, *per_year)
+        curve = sorted(
+            (p for name, p in points.items() if name == PLANNED or name.startswith(f"{PLANNED}, told")),
+            key=lambda p: p.visits,
+        )
+        print(f"\nFrontier, price of bad water x {price:g}; per unit-year, counted at that price")
+        print("| way | visits | bad days | money | bad days of the planned curve at as many visits |")
+        print("| --- | --: | --: | --: | --: |")
+        intervals = [held_against(p, curve) for name, p in points.items() if name.startswith("every ")]
+        for p in [*curve, *intervals]:
+            there = "" if p in curve else "fewer than it ever makes" if p.curve_days_at_risk is None else ""
+            there = there or ("" if p.curve_days_at_risk is None else f"{p.curve_days_at_risk:.1f}")
+            print(f"| {p.name} | {p.visits:.2f} | {p.days_at_risk:.1f} | {p.money:.0f} | {there} |")
+        under = [p.name for p in intervals if p.is_above_curve is False]
+        print(f"Not above the curve: {', '.join(under) or 'none'}")
+
+
+def show_money(rows: list[tuple[float, int, str, Tally]]) -> None:
+    """Money a unit-year of each way at each price of bad water: the mean of the seeds, and their least and greatest."""
+    prices = sorted({row[0] for row in rows})
+    print("\nMoney per unit-year: mean of the seeds (least to greatest)")
+    print("| way | " + " | ".join(f"bad water x {price:g}" for price in prices) + " |")
+    print("| --- |" + " --: |" * len(prices))
+    for name in dict.fromkeys(row[2] for row in rows):
+        cells = []
+        for price in prices:
+            money = [t.money() / t.unit_years for one, _, other, t in rows if (one, other) == (price, name)]
+            cells.append(f"{fmean(money):.0f} ({min(money):.0f} to {max(money):.0f})" if money else "")
+        print(f"| {name} | " + " | ".join(cells) + " |")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--units", type=int, default=100)
@@ -159,10 +203,13 @@ def main() -> None:
     chosen = parser.parse_args()
     if chosen.show:
         lines = [json.loads(line) for line in chosen.show.read_text().splitlines()]
-        show([(one["price"], one["seed"], one["way"], Tally(**one["tally"])) for one in lines])
+        rows = [(one["price"], one["seed"], one["way"], Tally(**one["tally"])) for one in lines]
+        show(rows)
+        show_frontier(rows)
+        show_money(rows)
         return
     print(machine())
-    rows: list[tuple[float, int, str, Tally]] = []
+    rows = []
     for price in chosen.bad_water:
         ways = ways_at(price, chosen.told, chosen.dearer_visits, with_truth=chosen.truth)
         ways = [way for way in ways if not chosen.only or way.name in chosen.only]
@@ -178,6 +225,8 @@ def main() -> None:
             print(f"price x {price:g}, seed {seed}: {time.process_time() - began:.0f} s of processor time", flush=True)
     if {SIX, FIXED} <= {name for _, _, name, _ in rows}:
         show(rows)
+    show_frontier(rows)
+    show_money(rows)
 
 
 if __name__ == "__main__":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -127,7 +127,7 @@ def frontier(curve: Mapping[str, FloatArray], intervals: Mapping[str, FloatArray
     on_curve = sorted(
         (_point(name, outcomes, days) for name, outcomes in curve.items()), key=lambda p: (p.visits, p.name)
     )
-    return on_curve + [_held_against(_point(name, outcomes, days), on_curve) for name, outcomes in intervals.items()]
+    return on_curve + [held_against(_point(name, outcomes, days), on_curve) for name, outcomes in intervals.items()]
 
 
 def _point(name: str, outcomes: FloatArray, days: int) -> FrontierPoint:
@@ -135,12 +135,13 @@ def _point(name: str, outcomes: FloatArray, days: int) -> FrontierPoint:
     return FrontierPoint(name, round(mean["visits"], 3), round(mean["days_at_risk"], 2), round(mean["money"], 2))
 
 
-def _held_against(point: FrontierPoint, curve: Sequence[FrontierPoint]) -> FrontierPoint:
-    visits = [p.visits for p in curve]
-    days = curve[-1].days_at_risk if curve else 0.0
-    if not curve or point.visits < visits[0]:
+def held_against(point: FrontierPoint, curve: Sequence[FrontierPoint]) -> FrontierPoint:
+    """The point with the days at risk that a curve, by rising visits, has at as many visits.
+
+    Between two of its points the curve is straight; with more visits than its last point makes it does at least as well
+    as there.
+    """
+    if not curve or point.visits < curve[0].visits:
         return point
-    if point.visits <= visits[-1]:
-        days = float(np.interp(point.visits, visits, [p.days_at_risk for p in curve]))
-    # with more visits than any point of the curve needs, the curve does at least as well as at its last one
-    return FrontierPoint(point.name, point.visits, point.days_at_risk, point.money, round(days, 2))
+    visits, days = [p.visits for p in curve], [p.days_at_risk for p in curve]
+    return replace(point, curve_days_at_risk=round(float(np.interp(point.visits, visits, days)), 2))

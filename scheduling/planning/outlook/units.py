@@ -52,8 +52,8 @@ class Cartridge:
     def forecast_on(self, day: float) -> ForecastFacts:
         """What would be stored of it on a day, from what has been seen by then."""
         if self.is_seen_exhausted:
-            zeros = (0.0,) * len(DISTRIBUTION_LEVELS)
-            return ForecastFacts(self.key, self.key, zeros, is_exhausted=True, remaining_share=0.0, used_days=1.0)
+            zeros, used = (0.0,) * len(DISTRIBUTION_LEVELS), max(day - self.fitted_on, 0.0)
+            return ForecastFacts(self.key, self.key, zeros, is_exhausted=True, remaining_share=0.0, used_days=used)
         quantiles = self.dates.quantiles_from(day, self.alive_on)
         median = median_days(quantiles)
         share = min(max(median / self.life_days, 0.0), 1.0) if self.life_days > 0.0 else None

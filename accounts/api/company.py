@@ -2,8 +2,6 @@
 
 from typing import Any
 
-from rest_framework.serializers import BaseSerializer
-
 from accounts.http.fields import OneOfField
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import RetrieveMixin, UpdateMixin
@@ -33,7 +31,7 @@ class CompanyViewSet(RetrieveMixin, UpdateMixin):
     queryset = Company.objects.all()
     serializer_class = CompanySerializer
 
-    def perform_update(self, serializer: BaseSerializer[Any]) -> Any:
+    def perform_update(self, serializer: Any) -> Company:
         return update_company(company=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)
 
     def get_object(self) -> Any:

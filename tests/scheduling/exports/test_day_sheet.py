@@ -85,7 +85,7 @@ def test_one_call_gives_everything(as_installer: APIClient, day: Round, town: To
     assert expected["permeate_flow"]["low"]["value"] == pytest.approx(0.8 * 284, rel=0.03)
     assert expected["product_tds"]["high"] == {"value": 2.0, "unit": "mg/L"}
     # what to look for if it comes out wrong, whether the reading of the day before was good, bad or not taken
-    assert expected["permeate_flow"]["if_not"].startswith("The flow is outside")
+    assert expected["permeate_flow"]["if_not"].startswith("The flow is more than 20 % off")
     assert expected["permeate_tds"]["if_not"].startswith("The permeate is worse")
     assert expected["product_tds"]["if_not"].startswith("The product is above")
     assert [finding["make_sure"] for finding in unit["findings"]] == ["Close the tank."]

@@ -30,10 +30,10 @@ _ENOUGH: Final = 3
 # width covers what the gauges themselves change between two readings.
 _SLIPS: Final = (10.0, 0.1, 100.0, 0.01)
 _UNIT_SLIPS: Final = (
-    (KILOPASCAL_PER_PSI, "kPa", "psi"),
+    (KILOPASCAL_PER_PSI, "psi", "kPa"),
     (1 / KILOPASCAL_PER_PSI, "psi", "kPa"),
     (100 / KILOPASCAL_PER_PSI, "psi", "bar"),
-    (KILOPASCAL_PER_PSI / 100, "bar", "psi"),
+    (KILOPASCAL_PER_PSI / 100, "psi", "bar"),
 )
 _WIDTH: Final = 1.15
 
@@ -147,9 +147,9 @@ def _flag_slips(row: Row, middles: Values) -> None:
             if factor / _WIDTH <= ratio <= factor * _WIDTH:
                 row.flag(column, "factor_of_ten", words.digit_slip(column, row.sent[column], factor))
         if QUANTITY_KINDS[column].name == "pressure":
-            for factor, meant, noted in _UNIT_SLIPS:
+            for factor, one_unit, other_unit in _UNIT_SLIPS:
                 if factor / _WIDTH <= ratio <= factor * _WIDTH:
-                    row.flag(column, "unit_slip", words.unit_slip(column, row.sent[column], meant, noted))
+                    row.flag(column, "unit_slip", words.unit_slip(column, row.sent[column], one_unit, other_unit))
 
 
 def _flag_backwards(row: Row, counter: tuple[datetime, float]) -> None:

@@ -96,13 +96,13 @@ _TIMES: Final = {
 }
 
 
-def unit_slip(column: str, sent: Sent, meant: str, noted: str) -> str:
+def unit_slip(column: str, sent: Sent, one_unit: str, other_unit: str) -> str:
     """A pressure off what the unit shows by the factor between two units."""
     words = gettext(
-        "The {name}, {sent}, differs from this unit's recent readings as if {meant} had been noted as {noted}; check "
+        "The {name}, {sent}, differs from this unit's recent readings by the factor between {one} and {other}; check "
         "the unit."
     )
-    return words.format(name=gettext(spoken(column)), sent=sent, meant=meant, noted=noted)
+    return words.format(name=gettext(spoken(column)), sent=sent, one=one_unit, other=other_unit)
 
 
 def totaliser_backwards(sent: Sent, before_l: float, day: str) -> str:

@@ -49,3 +49,12 @@ def test_a_name_keeps_its_capitals_at_the_head_of_a_sentence() -> None:
     assert (
         words.unusual("permeate_tds_mg_per_l", "90 mg/L is unusual here.") == "Permeate TDS: 90 mg/L is unusual here."
     )
+
+
+def test_a_slip_of_unit_says_nothing_of_the_unit_that_was_meant() -> None:
+    """7 psi where 48 psi is usual: nobody noted kPa, whatever the factor is."""
+    told = words.unit_slip("inlet_pressure_kpa", Sent("7", "psi"), "psi", "kPa")
+    assert told == (
+        "The inlet pressure, 7 psi, differs from this unit's recent readings by the factor between psi and kPa; check "
+        "the unit."
+    )

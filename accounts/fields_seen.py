@@ -78,7 +78,12 @@ READERS: Final = _table(
     ("Finding", EVERYONE, "caution client_sentence"),
     ("Finding", STAFF, "rule confidence numbers decision_note confirming_check action installer_sentence"),
     ("Forecast", EVERYONE, "id unit position stage role placement as_of computed_at is_latest state driver"),
-    ("Forecast", EVERYONE, "p05 p10 p25 p50 p75 p90 p95 probability remaining_share daily_load daily_load_unit"),
+    (
+        "Forecast",
+        EVERYONE,
+        "p05 p10 p25 p50 p75 p90 p95 probability remaining_share daily_load daily_load_unit "
+        "fresh_life_p10_days fresh_life_p50_days fresh_life_p90_days",
+    ),
     ("Forecast", EVERYONE, "client_sentence"),
     # What it was learned from stands also at other clients' sites.
     ("Forecast", STAFF, "evidence installer_sentence"),

@@ -1,6 +1,6 @@
 """When each position will be exhausted, and how surely."""
 
-from typing import ClassVar
+from typing import ClassVar, Final
 
 from django.db import models
 
@@ -8,6 +8,8 @@ from accounts.models import Company
 from accounts.tenancy import TenantModel
 from fleet.models.placements import Placement
 from fleet.models.units import Position
+
+FRESH_HELP: Final = "days within which a fresh cartridge at this position would be exhausted with {} probability"
 
 
 class Forecast(TenantModel):
@@ -51,6 +53,9 @@ class Forecast(TenantModel):
     remaining_share = models.FloatField(
         null=True, blank=True, help_text="median share of the useful life that is left, 0 to 1"
     )
+    fresh_life_p10_days = models.FloatField(null=True, blank=True, help_text=FRESH_HELP.format("10 %"))
+    fresh_life_p50_days = models.FloatField(null=True, blank=True, help_text=FRESH_HELP.format("50 %"))
+    fresh_life_p90_days = models.FloatField(null=True, blank=True, help_text=FRESH_HELP.format("90 %"))
     daily_load = models.FloatField(null=True, blank=True)
     daily_load_unit = models.CharField(max_length=20, blank=True)
     driver = models.CharField(max_length=24, choices=Driver, blank=True)

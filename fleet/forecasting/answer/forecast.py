@@ -8,7 +8,7 @@ import numpy as np
 from accounts.language import gettext_noop
 from fleet.engineering.limits import Limits
 from fleet.forecasting.answer.gauges import Gauges
-from fleet.forecasting.answer.results import Forecasts, first_to_fail
+from fleet.forecasting.answer.results import FRESH_LEVELS, Forecasts, first_to_fail
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.exclusions import Exclusions
@@ -20,7 +20,7 @@ from fleet.forecasting.wear.dates import FURTHEST_DAYS, dates_from_load, earlies
 from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.learned import Learned, Pool
 from fleet.forecasting.wear.membranes import MembraneLeft, membranes_left
-from fleet.forecasting.wear.nominal import cap_day_of_positions, current_placements, label_over_load
+from fleet.forecasting.wear.nominal import cap_day_of_positions, cap_days, current_placements, label_over_load
 from fleet.forecasting.wear.pooling import Hyper
 from fleet.forecasting.wear.present import StageForecast, load_left
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
@@ -84,6 +84,7 @@ def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learne
         state=dates.state,
         no_date_reason=dates.no_date_reason,
         remaining_share=np.clip(rows.remaining, 0.0, 1.0),
+        fresh_life_days=rows.fresh_life_days(of_units),
         daily_load=_daily_load(fleet, conditions),
         daily_load_unit=_UNIT_OF_STAGE[fleet.positions.stage],
         driver=dates.driver,
@@ -109,6 +110,7 @@ class _Rows:
         self.current_placement = current_placements(fleet)
         self.is_occupied = self.current_placement >= 0
         self.grid = np.full((count, len(GRID_LEVELS)), np.nan)
+        self.fresh = np.full((count, len(GRID_LEVELS)), np.nan)
         self.remaining = np.full(count, np.nan)
         self.readings = np.zeros(count, dtype=np.int64)
         self.newest_age_days = np.full(count, np.nan)
@@ -118,14 +120,22 @@ class _Rows:
     def add_stage(self, stage: StageInput, outcome: StageForecast) -> None:
         """Leads and lags of sediment, carbon or resin."""
         unit = stage.columns.unit[outcome.column]
-        for position, load, used in (
-            (stage.columns.lead_position[outcome.column], outcome.lead_load, outcome.lead_used),
-            (stage.columns.lag_position[outcome.column], outcome.lag_load, outcome.lag_used),
+        for position, load, fresh, used in (
+            (
+                stage.columns.lead_position[outcome.column],
+                outcome.lead_load,
+                outcome.fresh_lead_load,
+                outcome.lead_used,
+            ),
+            (stage.columns.lag_position[outcome.column], outcome.lag_load, outcome.fresh_lag_load, outcome.lag_used),
         ):
             rows = np.flatnonzero((position >= 0) & (self.current_placement[position] >= 0))
             at = position[rows]
             self.grid[at] = dates_from_load(
                 self._conditions, stage.stage, unit[rows], load[rows], self._fleet.as_of_day
+            )
+            self.fresh[at] = dates_from_load(
+                self._conditions, stage.stage, unit[rows], fresh[rows], self._fleet.as_of_day
             )
             middle = np.maximum(load[rows, _MIDDLE], 0.0)
             self.remaining[at] = middle / np.maximum(middle + np.maximum(used[rows], 0.0), 1e-9)
@@ -141,6 +151,11 @@ class _Rows:
             for load in (outcome.flow_load, outcome.salt_load)
         )
         self.grid[at] = earliest(by_flow, by_salt)
+        by_flow, by_salt = (
+            dates_from_load(self._conditions, words.MEMBRANE, unit, load[rows], now)
+            for load in (outcome.fresh_flow_load, outcome.fresh_salt_load)
+        )
+        self.fresh[at] = earliest(by_flow, by_salt)
         middle = np.maximum(self.grid[at][:, _MIDDLE] - now, 0.0)
         self.remaining[at] = middle / np.maximum(middle + outcome.used[rows], 1e-9)
         self._rest_on(at, rows, outcome, outcome.flow_hyper)
@@ -151,6 +166,16 @@ class _Rows:
         self.newest_age_days[at] = self._fleet.as_of_day - outcome.newest_day[rows]
         self.past_lives[at] = lives
         self.priors[at] = np.where(lives > 0, 2, 1 if hyper.places else 0)
+
+    def fresh_life_days(self, limits: Limits[Floats]) -> Floats:
+        """Days from today to exhaustion if all of the stage were fresh today, at `FRESH_LEVELS`."""
+        fleet, placement = self._fleet, self.current_placement
+        item = (
+            np.where(placement >= 0, fleet.placements.item_index[placement], -1) if len(fleet.placements) else placement
+        )
+        cap = cap_days(fleet, item, np.arange(len(fleet.positions)), limits)
+        days = np.minimum(self.fresh - fleet.as_of_day, np.where(np.isnan(cap), np.inf, cap)[:, None])
+        return np.asarray(days[:, [int(np.argmin(np.abs(GRID_LEVELS - level))) for level in FRESH_LEVELS]])
 
     def fill_by_label(self, limits: Limits[Floats]) -> None:
         """Records that contradict each other (two cartridges in one place) leave a position without segments: by its

@@ -1,6 +1,7 @@
 """What a forecast answers: distributions of the exhaustion date, with the evidence they stand on."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -10,6 +11,9 @@ from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.tables import Bools, Codes, Floats, Indexes
 from fleet.forecasting.wear.learned import Learned
+
+FRESH_LEVELS: Final = (0.1, 0.5, 0.9)
+"""Levels at which the life of a fresh cartridge is told."""
 
 
 @dataclass(frozen=True)
@@ -49,6 +53,9 @@ class Forecasts:
         A sentence where there is no date, else empty.
     remaining_share
         Median share of the cartridge's own life that is left, 0 to 1.
+    fresh_life_days
+        Life of a fresh cartridge at this position from now on, at `FRESH_LEVELS`, with all others of its stage fresh
+        too; its maximum service time counts. Shape (positions, 3), NaN where nothing is installed.
     daily_load
         Expected load on the cartridge now, in `vocabulary.LOAD_UNITS[daily_load_unit]`.
     driver
@@ -75,6 +82,7 @@ class Forecasts:
     state: Codes
     no_date_reason: tuple[str, ...]
     remaining_share: Floats
+    fresh_life_days: Floats
     daily_load: Floats
     daily_load_unit: Codes
     driver: Codes

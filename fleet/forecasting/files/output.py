@@ -13,7 +13,7 @@ from fleet.forecasting.answer.explain import date_text, sentence_for_client, sen
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.left_out import why_left_out
 from fleet.forecasting.answer.reasons import explain_exhaustion
-from fleet.forecasting.answer.results import Forecasts
+from fleet.forecasting.answer.results import FRESH_LEVELS, Forecasts
 from fleet.forecasting.distribution import LEVELS
 from fleet.forecasting.files.days import UNIX_EPOCH
 from fleet.forecasting.files.gathering import MOST_SINGLE, gather
@@ -25,7 +25,8 @@ from fleet.forecasting.inputs.tables import Fleet, Indexes
 OUTPUT_HEADERS: Final = (
     "unit", "position", "stage", "role", "state",
     *(f"p{round(100 * level):02d}" for level in LEVELS),
-    "driver", "probability of maximum service time", "remaining share", "daily load", "daily load unit",
+    "driver", "probability of maximum service time", "remaining share",
+    *(f"fresh life p{round(100 * level):02d} [days]" for level in FRESH_LEVELS), "daily load", "daily load unit",
     "readings used", "readings excluded", "newest reading age [days]", "past lives", "priors",
     "no date because", "for the installer", "for the client",
 )  # fmt: skip
@@ -54,6 +55,7 @@ def write_forecasts(fleet: Fleet, forecasts: Forecasts, path: Path) -> int:
                     words.DRIVERS[forecasts.driver[row]],
                     _short(forecasts.probability_maximum_service_time[row]),
                     _short(forecasts.remaining_share[row]),
+                    *(_short(days) for days in forecasts.fresh_life_days[row]),
                     _short(forecasts.daily_load[row]),
                     words.LOAD_UNITS[forecasts.daily_load_unit[row]],
                     int(forecasts.readings_used[row]),

@@ -54,7 +54,8 @@ _NODE_WEIGHTS: Final = np.array([0.25, 0.5, 0.25])
 
 @dataclass(frozen=True)
 class MembraneLeft:
-    """Quantiles (at `results.GRID_LEVELS`) of the use left until the limits of flow and of salt passage.
+    """Quantiles (at `results.GRID_LEVELS`) of the use left until the limits of flow and of salt passage, and of that of
+    a fresh membrane in the same place.
 
     One row for every membrane that stands; use in days.
     """
@@ -63,6 +64,8 @@ class MembraneLeft:
     unit: Indexes
     flow_load: Floats
     salt_load: Floats
+    fresh_flow_load: Floats
+    fresh_salt_load: Floats
     used: Floats
     readings: Indexes
     newest_day: Floats
@@ -123,13 +126,15 @@ def membranes_left(
         hypers = lives.learn(*flow, FLOW_PRIOR, by_salt), lives.learn(*salt, SALT_PRIOR, by_flow)
     flow_hyper, salt_hyper = hypers
     by_salt, by_flow = lives.ended_by(*salt, salt_hyper), lives.ended_by(*flow, flow_hyper)
-    flow_hyper, flow_weight = lives.weigh(*flow, flow_hyper, by_salt, is_taught=is_taught)
-    salt_hyper, salt_weight = lives.weigh(*salt, salt_hyper, by_flow, is_taught=is_taught)
+    flow_hyper, flow_weight, fresh_flow = lives.weigh(*flow, flow_hyper, by_salt, is_taught=is_taught)
+    salt_hyper, salt_weight, fresh_salt = lives.weigh(*salt, salt_hyper, by_flow, is_taught=is_taught)
     current, used = lives.current, lives.lived[lives.current]
     installed = len(current)
     newest = np.full(len(segments), -np.inf)
     np.maximum.at(newest, reading_segment, reading_day)
     points = len(POWERS) * len(pooling.GRID)
+    flow_all = flow_until[current].reshape(installed, points)
+    salt_all = salt_until[current].reshape(installed, points * len(_NODES))
     flow_left = (flow_until[current] - used[:, None, None]).reshape(installed, points)
     salt_left = (salt_until[current] - used[:, None, None, None]).reshape(installed, points * len(_NODES))
     return MembraneLeft(
@@ -138,6 +143,10 @@ def membranes_left(
         flow_load=weighted_quantiles(flow_left, flow_weight.reshape(installed, points), GRID_LEVELS),
         salt_load=weighted_quantiles(
             salt_left, (salt_weight[..., None] * _NODE_WEIGHTS).reshape(salt_left.shape), GRID_LEVELS
+        ),
+        fresh_flow_load=weighted_quantiles(flow_all, fresh_flow.reshape(installed, points), GRID_LEVELS),
+        fresh_salt_load=weighted_quantiles(
+            salt_all, (fresh_salt[..., None] * _NODE_WEIGHTS).reshape(salt_all.shape), GRID_LEVELS
         ),
         used=used,
         readings=np.bincount(reading_segment, minlength=len(segments))[current],
@@ -219,8 +228,8 @@ class _Lives:
 
     def weigh(
         self, like: Floats, until: Floats, hyper: pooling.Hyper, other: tuple[Floats, Floats], *, is_taught: bool
-    ) -> tuple[pooling.Hyper, Floats]:
-        """Weights (standing, shapes, grid) of one trend for the membranes that stand.
+    ) -> tuple[pooling.Hyper, Floats, Floats]:
+        """Weights (standing, shapes, grid) of one trend for the membranes that stand, and for the next in their places.
 
         With `is_taught` the parameters hold what groups of places have in common; otherwise it is learned here.
         """
@@ -238,9 +247,11 @@ class _Lives:
             shown = pooling.centred_likelihood(hyper, past + of_current, self.places)
             hyper, centre, variance = pooling.teach_shared(hyper, shown, self.places)
         posterior = pooling.place_posteriors(hyper, past, centre, variance)
-        log_weight = np.log(pooling.next_life(posterior, hyper)[column[self.current]] + 1e-14) + present
+        fresh = pooling.next_life(posterior, hyper)[column[self.current]] + 1e-14
+        log_weight = np.log(fresh) + present
         weight = np.exp(log_weight - log_weight.max(axis=(1, 2), keepdims=True))
-        return hyper, weight / weight.sum(axis=(1, 2), keepdims=True)
+        weight /= weight.sum(axis=(1, 2), keepdims=True)
+        return hyper, weight, fresh / fresh.sum(axis=(1, 2), keepdims=True)
 
 
 def _until_salt_limit(trend: Trend, gain: Floats, limit: Floats, power: float) -> Floats:

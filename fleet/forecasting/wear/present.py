@@ -27,12 +27,15 @@ class StageForecast:
     """Load left until exhaustion of the first and the last cartridge of every column that stands.
 
     `lead_load`, `lag_load` are quantiles at `results.GRID_LEVELS` in the stage's load unit, below zero when already
-    past; `lead_used`, `lag_used` the load since first installation.
+    past; `fresh_lead_load`, `fresh_lag_load` those of the load that the whole column takes when all of it is fresh;
+    `lead_used`, `lag_used` the load since first installation.
     """
 
     column: Indexes
     lead_load: Floats
     lag_load: Floats
+    fresh_lead_load: Floats
+    fresh_lag_load: Floats
     lead_used: Floats
     lag_used: Floats
     readings: Indexes
@@ -88,6 +91,7 @@ def load_left(
     column = segments.column[current]
     lead_load = np.zeros((len(current), len(GRID_LEVELS)))
     lag_load = np.zeros((len(current), len(GRID_LEVELS)))
+    fresh_lead, fresh_lag = np.zeros_like(lead_load), np.zeros_like(lead_load)
     for first in range(0, count, CHUNK):
         own_columns = (column >= first) & (column < first + CHUNK)
         if not own_columns.any():
@@ -99,6 +103,7 @@ def load_left(
         for rows in (np.flatnonzero(own_columns & ~paired), np.flatnonzero(own_columns & paired)):
             if not len(rows):
                 continue
+            fresh_lead[rows], fresh_lag[rows] = _fresh(stage, current[rows], next_life[column[rows] - first])
             before = next_life[column[rows] - first] + evidence.endings(hyper.habit, current[rows])
             lead_load[rows], lag_load[rows] = _present(
                 stage, conditions, evidence, fleet.as_of_day, current[rows], before, hyper.cartridge_spread
@@ -112,6 +117,8 @@ def load_left(
         column=column,
         lead_load=lead_load,
         lag_load=lag_load,
+        fresh_lead_load=fresh_lead,
+        fresh_lag_load=fresh_lag,
         lead_used=since - conditions.at(stage.stage, unit, placed[segments.lead[current]]),
         lag_used=since - conditions.at(stage.stage, unit, placed[np.maximum(segments.lag[current], 0)]),
         readings=np.bincount(stage.reading_segment, minlength=len(segments))[current],
@@ -139,6 +146,29 @@ def _summed(evidence: Evidence, hyper: pooling.Hyper, column: Indexes, rows: Ind
     rows = rows[(column[rows] >= first) & (column[rows] < stop)]
     spread = pooling.spread_lives(evidence.lives(hyper.habit, rows), pooling.kernel(hyper.cartridge_spread))
     return pooling.sum_by_place(spread, column[rows] - first, stop - first)
+
+
+def _fresh(stage: StageInput, segment: Indexes, log_density: Floats) -> tuple[Floats, Floats]:
+    """Quantiles of the load until exhaustion of first and last cartridge of these columns, if all of each were fresh.
+
+    `log_density` is that of (shape, g) for the next cartridge, shape (rows, shapes, grid).
+    """
+    cells = (len(segment), log_density.shape[1] * log_density.shape[2])
+    weight = np.exp(log_density - log_density.max(axis=(1, 2), keepdims=True)).reshape(cells)
+    weight /= weight.sum(axis=1, keepdims=True)
+    capacity = stage.label[segment][:, None, None] * np.exp(pooling.GRID)
+    has_lag = stage.segments.lag[segment] >= 0
+    full = np.ones(log_density.shape)
+
+    def quantiles(remaining: Floats, limit: Floats) -> Floats:
+        load = np.maximum(stage.model.until_exhausted(remaining, limit), 0.0) * capacity
+        return weighted_quantiles(load.reshape(cells), weight, GRID_LEVELS)
+
+    first = quantiles(full, np.where(has_lag, stage.lead_limit[segment], stage.limit[segment]))
+    if not has_lag.any():
+        return first, first
+    both = full + np.where(has_lag, stage.lag_ratio[segment], 0.0)[:, None, None]
+    return first, quantiles(both, stage.limit[segment])
 
 
 def _present(

@@ -33,6 +33,7 @@ PRIOR_SENTENCES: Final = {
 }
 
 QUANTILES: Final = ("p05", "p10", "p25", "p50", "p75", "p90", "p95")
+FRESH_LIFE: Final = ("fresh_life_p10_days", "fresh_life_p50_days", "fresh_life_p90_days")
 
 _SHOWN: Final = [int(np.argmin(np.abs(GRID_LEVELS - level))) for level in LEVELS]
 
@@ -113,6 +114,7 @@ def forecast_rows(
             "date_grid": grid,
             **dict(zip(QUANTILES, dates, strict=True)),
             "remaining_share": _number(answer.remaining_share[row], 4),
+            **{name: _number(days, 1) for name, days in zip(FRESH_LIFE, answer.fresh_life_days[row], strict=True)},
             "daily_load": _number(answer.daily_load[row], 4),
             "daily_load_unit": words.LOAD_UNITS[answer.daily_load_unit[row]],
             "driver": words.DRIVERS[answer.driver[row]],

@@ -31,9 +31,9 @@ FRONTIER: Final = "policy_frontier"
 
 PRESENT, CHANGED = "present", "changed"
 
-#: A year of one site in one draw takes about a fiftieth of a second: so many in one simulation, and between so many
+#: A year of one site in one draw takes about a fortieth of a second: so many in one simulation, and between so many
 #: draws of each site. Of a larger company some sites stand for all.
-_SITE_YEARS, _FEWEST_DRAWS, _MOST_DRAWS, MOST_SITES = 2_000, 8, 100, 400
+_SITE_YEARS, _FEWEST_DRAWS, _MOST_DRAWS, MOST_SITES = 1_000, 8, 100, 400
 
 #: The half year before what is counted, in which fixed intervals and dear policies settle.
 _SETTLE_DAYS = 182

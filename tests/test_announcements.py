@@ -23,7 +23,7 @@ A_JOB = "it starts a job; what the job makes is itself what follows"
 STOCK = "parts lists and orders rest on it, which are made at night and when somebody asks for them"
 ROUNDS = "rounds rest on it, which are planned at night and when somebody asks for them"
 PEOPLE = "it tells people of something that is stored already"
-AGREED = "what was agreed with the client stays as it was agreed; the night looks for what could be added to it"
+STAYS_AS_CONFIRMED = "what was confirmed with the client stays so; the night looks for what could be added to it"
 UNUSED = "nothing stands anywhere yet that could rest on it"
 PAPERS = "it keeps what was done, or where a file came from"
 
@@ -94,20 +94,20 @@ SERVICES = {
     "scheduling.services.rounds.replanning.replan_day": ANNOUNCES,
     "scheduling.services.rounds.site_pairs.pair_sites": ROUNDS,
     "scheduling.services.stock.stock.count_stock": STOCK,
-    "scheduling.services.visits.additions.accept_additions": AGREED,
+    "scheduling.services.visits.additions.accept_additions": STAYS_AS_CONFIRMED,
     "scheduling.services.visits.additions.decline_additions": ANNOUNCES,
-    "scheduling.services.visits.locks.forget_lock": AGREED,
-    "scheduling.services.visits.locks.lock_stop": AGREED,
-    "scheduling.services.visits.locks.put_lock": AGREED,
-    "scheduling.services.visits.locks.unlock_visit": AGREED,
-    "scheduling.services.visits.visits.accept_offer": AGREED,
-    "scheduling.services.visits.visits.begin_visit": AGREED,
+    "scheduling.services.visits.locks.forget_lock": STAYS_AS_CONFIRMED,
+    "scheduling.services.visits.locks.lock_stop": STAYS_AS_CONFIRMED,
+    "scheduling.services.visits.locks.put_lock": STAYS_AS_CONFIRMED,
+    "scheduling.services.visits.locks.unlock_visit": STAYS_AS_CONFIRMED,
+    "scheduling.services.visits.visits.accept_offer": STAYS_AS_CONFIRMED,
+    "scheduling.services.visits.visits.begin_visit": STAYS_AS_CONFIRMED,
     "scheduling.services.visits.visits.cancel_visit": ANNOUNCES,
     "scheduling.services.visits.visits.complete_visit": ANNOUNCES,
-    "scheduling.services.visits.visits.confirm_visit": AGREED,
-    "scheduling.services.visits.visits.depart": AGREED,
+    "scheduling.services.visits.visits.confirm_visit": STAYS_AS_CONFIRMED,
+    "scheduling.services.visits.visits.depart": STAYS_AS_CONFIRMED,
     "scheduling.services.visits.visits.report_not_done": ANNOUNCES,
-    "scheduling.services.visits.visits.offer_visit": AGREED,
+    "scheduling.services.visits.visits.offer_visit": STAYS_AS_CONFIRMED,
     "scheduling.services.visits.visits.unconfirm_visit": ANNOUNCES,
     "scheduling.services.work.photos.add_photo": PAPERS,
     "scheduling.services.work.records.record_work": ANNOUNCES,

@@ -89,7 +89,7 @@ class DifferenceSerializer(StrictSerializer):
 
     visit = serializers.IntegerField()
     site_name = serializers.CharField()
-    kind = serializers.CharField(help_text="moved_day, moved_installer, retimed, dropped, cancelled or added")
+    kind = serializers.CharField(help_text="rescheduled, reassigned, retimed, dropped, cancelled or added")
     sentence = serializers.CharField()
     before = SlotSerializer(allow_null=True)
     after = SlotSerializer(allow_null=True)

@@ -15,7 +15,7 @@ class Migration(migrations.Migration):
             model_name="visit",
             name="site",
             field=models.ForeignKey(
-                on_delete=scheduling.models.visits.keep_what_people_were_told, related_name="visits", to="fleet.site"
+                on_delete=scheduling.models.visits.keep_visits_known_to_people, related_name="visits", to="fleet.site"
             ),
         ),
     ]

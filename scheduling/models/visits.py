@@ -13,7 +13,7 @@ from scheduling.models.installers import Installer
 from scheduling.models.needs import Need
 
 
-def keep_what_people_were_told(collector: Collector, field: Any, visits: Any, using: str) -> None:
+def keep_visits_known_to_people(collector: Collector, field: Any, visits: Any, using: str) -> None:
     """Delete a site's visits with it where nobody was ever told of them; one that somebody was told of keeps the site.
 
     A proposal is worked out from what is stored. It must not hold a site that was entered by mistake.
@@ -46,12 +46,12 @@ class Visit(TenantModel):
         CANCELLED = "cancelled", "cancelled"
 
     # Every set of states that decides something, by its one name.
-    UNAGREED: ClassVar = (State.PROPOSED, State.OFFERED)
+    UNCONFIRMED: ClassVar = (State.PROPOSED, State.OFFERED)
     UNDER_WAY: ClassVar = (State.ON_THE_WAY, State.IN_PROGRESS)
-    AHEAD: ClassVar = (*UNAGREED, State.CONFIRMED)  # nobody has departed yet
-    AGREED: ClassVar = (State.CONFIRMED, *UNDER_WAY)  # the client or an installer counts on it
-    TOLD: ClassVar = (State.OFFERED, *AGREED)  # the client was told a time
-    LIVE: ClassVar = (*UNAGREED, *AGREED)
+    AHEAD: ClassVar = (*UNCONFIRMED, State.CONFIRMED)  # nobody has departed yet
+    CONFIRMED_OR_UNDER_WAY: ClassVar = (State.CONFIRMED, *UNDER_WAY)  # the client or an installer counts on it
+    KNOWN_TO_CLIENT: ClassVar = (State.OFFERED, *CONFIRMED_OR_UNDER_WAY)  # the client was told a time
+    LIVE: ClassVar = (*UNCONFIRMED, *CONFIRMED_OR_UNDER_WAY)
     VISITED: ClassVar = (State.DONE, State.NOT_DONE)
     CLOSED: ClassVar = (*VISITED, State.CANCELLED)
 
@@ -64,7 +64,7 @@ class Visit(TenantModel):
         OTHER = "other", "another reason, see the note"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="visits")
-    site = models.ForeignKey(Site, on_delete=keep_what_people_were_told, related_name="visits")
+    site = models.ForeignKey(Site, on_delete=keep_visits_known_to_people, related_name="visits")
     state = models.CharField(max_length=12, choices=State, default=State.PROPOSED)
     earliest_day = models.DateField()
     latest_day = models.DateField()

@@ -369,7 +369,7 @@ class Years(Service):
             need,
             kind=NeedKind.ROTATE,
             quantile_days=tuple(np.maximum(days_left[unit, lag], mine)),
-            worn_quantile_days=tuple(mine),
+            exhausted_quantile_days=tuple(mine),
             exhausted_cost_per_day=late * self.way.lead_late_share,
         )
 

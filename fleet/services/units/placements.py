@@ -148,28 +148,28 @@ def rotate_lead_lag(
                 pointer="/stage",
             )
         _check_item(lag, item)
-        standing_lead, standing_lag = _present_placement(lead), _present_placement(lag)
-        if standing_lag is None:
+        present_lead, present_lag = _present_placement(lead), _present_placement(lag)
+        if present_lag is None:
             raise Conflict("lag_is_empty", "There is no cartridge in lag to move; place one in lead.")
-        if standing_lead is not None:
-            _end(standing_lead, at, removal, pointer="/rotated_at")
+        if present_lead is not None:
+            _end(present_lead, at, removal, pointer="/rotated_at")
         else:
             _check_gap(lead, at)
-        _end(standing_lag, at, Placement.Removal.ROTATED, pointer="/rotated_at", moved=True)
+        _end(present_lag, at, Placement.Removal.ROTATED, pointer="/rotated_at", moved=True)
         moved = Placement.objects.create(
             position=lead,
-            item=standing_lag.item,
-            serial_or_lot=standing_lag.serial_or_lot,
+            item=present_lag.item,
+            serial_or_lot=present_lag.serial_or_lot,
             placed_at=at,
-            first_installed_at=standing_lag.first_installed_at,
-            continues=standing_lag,
+            first_installed_at=present_lag.first_installed_at,
+            continues=present_lag,
         )
         fresh = Placement.objects.create(
             position=lag, item=item, serial_or_lot=serial_or_lot, placed_at=at, first_installed_at=at
         )
         _follow(unit, [lead, lag], now)
         _note(by, "rotate lead and lag", moved, now, lead, {"fresh": fresh.pk, "item": item.code, "removal": removal})
-    return Rotation(standing_lead, moved, fresh)
+    return Rotation(present_lead, moved, fresh)
 
 
 def _lock(unit_id: int) -> None:

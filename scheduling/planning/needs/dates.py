@@ -21,7 +21,7 @@ class NeedDates:
     """The dates of a need; the fields are those of `Need`."""
 
     quantile_days: tuple[float, ...] = ()
-    worn_quantile_days: tuple[float, ...] = ()
+    exhausted_quantile_days: tuple[float, ...] = ()
     remaining_share: float = math.nan
     fresh_life_days: float = math.nan
 
@@ -71,12 +71,12 @@ def need_dates(
             share = float(expected_share_left([quantiles], [forecast.used_days])[0])
     elif due_in_days is not None:
         quantiles = _on_day(float(due_in_days))
-    worn: tuple[float, ...] = ()
+    exhausted: tuple[float, ...] = ()
     if lag_forecast is not None and quantiles:
         # a lead is exhausted on its own date; the water goes bad when the lag behind it is exhausted as well
-        worn = quantiles
-        quantiles = tuple(map(max, worn, lag_forecast.quantile_days or worn))
-    return NeedDates(quantiles, worn, share, life)
+        exhausted = quantiles
+        quantiles = tuple(map(max, exhausted, lag_forecast.quantile_days or exhausted))
+    return NeedDates(quantiles, exhausted, share, life)
 
 
 def first_day_on_condition(quantile_days: Sequence[float], probability: float) -> int:

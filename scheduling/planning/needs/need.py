@@ -27,7 +27,7 @@ _LEVELS_BY_WIDTH = {len(levels): levels for levels in (QUANTILE_LEVELS, DISTRIBU
 #: Quantiles closer than this are one date; a life shorter than a minute and a half counts as exhausted. Both keep
 #: rounding out.
 _INSTANT_DAYS = 1e-9
-_SPENT_DAYS = 1e-3
+_EXHAUSTED_DAYS = 1e-3
 
 
 class NeedKind(enum.StrEnum):
@@ -83,7 +83,7 @@ class Need:
         Item key to quantity that the task takes.
     fresh_life_days
         How long a new cartridge lasts here; NaN: longer than the horizon. Lets a short-lived one be changed twice.
-    worn_quantile_days
+    exhausted_quantile_days
         Date, at the same levels, on which what is thrown away is exhausted, where that is not yet late: an
         exhausted lead harms the water only when its lag is exhausted too. Empty: ``quantile_days`` says both.
     exhausted_cost_per_day
@@ -107,7 +107,7 @@ class Need:
     late_cost_per_day: float = 0.0
     parts: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     fresh_life_days: float = float("nan")
-    worn_quantile_days: tuple[float, ...] = ()
+    exhausted_quantile_days: tuple[float, ...] = ()
     exhausted_cost_per_day: float = 0.0
 
     @property
@@ -120,7 +120,7 @@ class Need:
             value = getattr(self, name)
             if not (np.isfinite(value) and value >= 0.0):
                 raise PlanningError(f"{self.key}.{name}", f"must be a number of at least 0, not {value!r}.")
-        for name in ("quantile_days", "worn_quantile_days"):
+        for name in ("quantile_days", "exhausted_quantile_days"):
             days = getattr(self, name)
             if days and len(days) not in _LEVELS_BY_WIDTH:
                 raise PlanningError(
@@ -151,14 +151,14 @@ class CostCurves:
         Cost of the days expected to have been spent exhausted.
     probability
         Probability (0-1) that it is late by then: exhausted, or a lead whose lag is exhausted too.
-    used_up
+    exhausted_probability
         Probability (0-1) that what is thrown away is exhausted by then; for a lead, before its lag is.
     """
 
     waste: FloatArray
     late: FloatArray
     probability: FloatArray
-    used_up: FloatArray
+    exhausted_probability: FloatArray
 
     @property
     def total(self) -> FloatArray:
@@ -396,7 +396,7 @@ def cost_curves(
     price: ArrayLike,
     late_cost_per_day: ArrayLike,
     days: ArrayLike,
-    worn_quantile_days: ArrayLike | None = None,
+    exhausted_quantile_days: ArrayLike | None = None,
     exhausted_cost_per_day: ArrayLike | None = None,
     levels: ArrayLike | None = None,
 ) -> CostCurves:
@@ -417,7 +417,7 @@ def cost_curves(
         ``(needs,)`` money, at least 0.
     days
         ``(days,)`` from today, at least 0.
-    worn_quantile_days
+    exhausted_quantile_days
         As ``quantile_days``, of the date on which what is thrown away is exhausted; None: the same date. A lead
         before a good lag is exhausted before the water goes bad, and between the two dates waiting wastes nothing.
     exhausted_cost_per_day
@@ -451,21 +451,26 @@ def cost_curves(
     if t.ndim != 1 or not np.all(np.isfinite(t)) or np.any(t < 0.0):
         raise PlanningError("days", "must be a row of day numbers of at least 0.")
     late, life_left, probability = _days_late_and_left(q, p, t)
-    money, used_up = late * rate[:, None], probability
-    if worn_quantile_days is not None:
-        worn, _ = _check_quantiles(worn_quantile_days, p)
+    money, exhausted_probability = late * rate[:, None], probability
+    if exhausted_quantile_days is not None:
+        exhausted, _ = _check_quantiles(exhausted_quantile_days, p)
         extra = _column(
             "exhausted_cost_per_day", exhausted_cost_per_day if exhausted_cost_per_day is not None else np.zeros(n), n
         )
         if not np.all(np.isfinite(extra) & (extra >= 0.0)):
             raise PlanningError("exhausted_cost_per_day", "must be numbers of at least 0.")
         # most rows have one date for both, which is worked out once
-        two = np.flatnonzero((worn != q).any(axis=1) & ~(_no_date(worn) & _no_date(q)))
-        worn_days, left_share, used_share = _days_late_and_left(worn[two], p, t)
-        money[two] += np.maximum(worn_days - late[two], 0.0) * extra[two, None]
-        used_up = probability.copy()
-        life_left[two], used_up[two] = left_share, used_share
-    return CostCurves(waste=life_left * (share * cost)[:, None], late=money, probability=probability, used_up=used_up)
+        two = np.flatnonzero((exhausted != q).any(axis=1) & ~(_no_date(exhausted) & _no_date(q)))
+        exhausted_days, left_share, exhausted_share = _days_late_and_left(exhausted[two], p, t)
+        money[two] += np.maximum(exhausted_days - late[two], 0.0) * extra[two, None]
+        exhausted_probability = probability.copy()
+        life_left[two], exhausted_probability[two] = left_share, exhausted_share
+    return CostCurves(
+        waste=life_left * (share * cost)[:, None],
+        late=money,
+        probability=probability,
+        exhausted_probability=exhausted_probability,
+    )
 
 
 def _days_late_and_left(q: FloatArray, p: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -478,7 +483,7 @@ def _days_late_and_left(q: FloatArray, p: FloatArray, t: FloatArray) -> tuple[Fl
     life_left = np.maximum(mean - t_row + excess, 0.0)  # E[(X - t)+] = E[X] - t + E[(t - X)+]
     life_left_today = np.maximum(mean + excess_today, 0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        fraction = np.where(life_left_today > _SPENT_DAYS, life_left / life_left_today, 0.0)
+        fraction = np.where(life_left_today > _EXHAUSTED_DAYS, life_left / life_left_today, 0.0)
     late = np.where(has_date, np.maximum(excess - excess_today, 0.0), 0.0)
     return late, np.where(has_date, fraction, 1.0), np.where(has_date, reached[:, 1:], 0.0)
 

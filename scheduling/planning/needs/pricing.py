@@ -60,7 +60,9 @@ def price(needs: Sequence[Need], *, policy: Policy) -> list[Priced]:
         price=[need.price for need in needs],
         late_cost_per_day=[need.late_cost_per_day for need in needs],
         days=days,
-        worn_quantile_days=[need.worn_quantile_days or row for need, row in zip(needs, quantiles, strict=True)],
+        exhausted_quantile_days=[
+            need.exhausted_quantile_days or row for need, row in zip(needs, quantiles, strict=True)
+        ],
         exhausted_cost_per_day=[need.exhausted_cost_per_day for need in needs],
     ).total
     priced = []

@@ -138,7 +138,7 @@ def _need(task: Task, *, key: str, site: str, unit: str, today: datetime.date) -
         price=task.price,
         late_cost_per_day=task.late_cost_per_day,
         fresh_life_days=dates.fresh_life_days,
-        worn_quantile_days=dates.worn_quantile_days,
+        exhausted_quantile_days=dates.exhausted_quantile_days,
         exhausted_cost_per_day=task.exhausted_cost_per_day,
     )
 

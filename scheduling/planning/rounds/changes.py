@@ -64,8 +64,8 @@ class Disturbance:
     ----------
     other_installer_cents
         Someone else comes.
-    other_promised_installer_cents
-        Someone else comes than the client was promised by name.
+    other_confirmed_installer_cents
+        Someone else comes than was confirmed to the client by name.
     other_day_cents
         A visit moves to another day: the client must be called.
     dropped_cents
@@ -79,7 +79,7 @@ class Disturbance:
     """
 
     other_installer_cents: int = 600
-    other_promised_installer_cents: int = 2_500
+    other_confirmed_installer_cents: int = 2_500
     other_day_cents: int = 2_000
     dropped_cents: int = 4_000
     added_cents: int = 1_500

@@ -16,8 +16,8 @@ Slot = tuple[str, int, int]
 class DifferenceKind(enum.StrEnum):
     """How a visit changed."""
 
-    MOVED_DAY = "moved_day"
-    MOVED_INSTALLER = "moved_installer"
+    RESCHEDULED = "rescheduled"
+    REASSIGNED = "reassigned"
     RETIMED = "retimed"
     DROPPED = "dropped"
     CANCELLED = "cancelled"
@@ -60,7 +60,7 @@ def list_differences(
     *,
     names: Mapping[str, str],
     cancelled: Collection[str],
-    promised: Collection[str],
+    with_named_installer: Collection[str],
     first_day: datetime.date,
     tolerance_s: int,
 ) -> tuple[Difference, ...]:
@@ -74,8 +74,8 @@ def list_differences(
         Visit key to how a sentence names it.
     cancelled
         Visits that were cancelled, so that nobody is surprised by their absence.
-    promised
-        Visits whose client was promised an installer by name.
+    with_named_installer
+        Visits whose client was confirmed an installer by name.
     first_day
         Date of day 0.
     tolerance_s
@@ -103,11 +103,11 @@ def list_differences(
             people = tuple(dict.fromkeys((old[0], new[0])))
             if old[1] != new[1]:
                 sentence = words.is_on_another_day(name, when(old), when(new), new[0])
-                differences.append(Difference(visit, DifferenceKind.MOVED_DAY, old, new, sentence, True, people))
+                differences.append(Difference(visit, DifferenceKind.RESCHEDULED, old, new, sentence, True, people))
             elif old[0] != new[0]:
                 sentence = words.is_reassigned(name, old[0], new[0], when(old), when(new))
-                tell = retimed or visit in promised
-                differences.append(Difference(visit, DifferenceKind.MOVED_INSTALLER, old, new, sentence, tell, people))
+                tell = retimed or visit in with_named_installer
+                differences.append(Difference(visit, DifferenceKind.REASSIGNED, old, new, sentence, tell, people))
             elif retimed:
                 sentence = words.is_retimed(name, when(old), when(new), new[0])
                 differences.append(Difference(visit, DifferenceKind.RETIMED, old, new, sentence, True, people))

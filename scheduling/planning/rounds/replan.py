@@ -67,7 +67,7 @@ def replan(
     *,
     now: Moment,
     provider: TravelProvider,
-    promised: Sequence[Route] | None = None,
+    published_routes: Sequence[Route] | None = None,
     days: int = 2,
     disturbance: Disturbance | None = None,
     seconds: float | None = None,
@@ -88,7 +88,7 @@ def replan(
         The present moment.
     provider
         Asked for the trips, since rounds now start on the road.
-    promised
+    published_routes
         The published rounds with the times people were told; None: the times that ``problem`` gives them. Rounds that
         were repaired before, on the day itself, have times of their own.
     days
@@ -110,7 +110,9 @@ def replan(
     if days < 1:
         raise PlanningError("days", f"must be at least 1, not {days}.")
     _check(problem, changes)
-    task = _Replanning(problem, published, tuple(changes), now, min(problem.days, now.day + days), price, promised)
+    task = _Replanning(
+        problem, published, tuple(changes), now, min(problem.days, now.day + days), price, published_routes
+    )
     shaken: frozenset[str] = frozenset()
     for _ in range(2):
         remaining = task.problem_from_now(provider, shaken)
@@ -163,7 +165,7 @@ class _Replanning:
         now: Moment,
         last: int,
         price: Disturbance,
-        promised: Sequence[Route] | None = None,
+        published_routes: Sequence[Route] | None = None,
     ) -> None:
         self.problem, self.published, self.changes = problem, published, changes
         self.now, self.last, self.price = now, last, price
@@ -173,11 +175,11 @@ class _Replanning:
         self.reopened = frozenset(c.visit for c in changes if isinstance(c, VisitNotDone))
         self.added = {c.candidate.key: c.candidate for c in changes if isinstance(c, VisitAdded)}
         self.routes: dict[tuple[str, int], Route] = {}
-        for (installer, day), stops in published.items() if promised is None else ():
+        for (installer, day), stops in published.items() if published_routes is None else ():
             route = make_route(problem, installer, day, stops) if stops else None
             if route is not None:
                 self.routes[route.installer, day] = route
-        self.routes.update({(route.installer, route.day): route for route in promised or ()})
+        self.routes.update({(route.installer, route.day): route for route in published_routes or ()})
         self.begun = {
             route.installer: tuple(stop for stop in route.stops if self._has_begun(route, stop))
             for (_, day), route in self.routes.items()
@@ -243,9 +245,9 @@ class _Replanning:
             # the confirmed time cannot be kept: the visit is made as soon as may be, when the site is open
             appointment, urgent = None, True
             windows = windows or tuple(Window(day, 0, DAY_S) for day in range(self.last - first))
-        promised = None
+        confirmed_installer = None
         if appointment is not None:
-            promised = appointment.installer
+            confirmed_installer = appointment.installer
             appointment = dataclasses.replace(appointment, day=appointment.day - first, installer=None)
         only = c.installers
         if only is not None and c.appointment is not None and all((k, c.appointment.day) in self.out for k in only):
@@ -257,9 +259,9 @@ class _Replanning:
         )
         self._untouched[c.key] = untouched
         other = dict(c.cost_by_installer_cents)
-        usual = promised or (slot[0] if slot is not None else None)
+        usual = confirmed_installer or (slot[0] if slot is not None else None)
         if usual is not None:
-            extra = price.other_promised_installer_cents if promised else price.other_installer_cents
+            extra = price.other_confirmed_installer_cents if confirmed_installer else price.other_installer_cents
             for person in self.problem.installers:
                 if person.key != usual:
                     other[person.key] = other.get(person.key, 0) + extra
@@ -349,13 +351,13 @@ class _Replanning:
             merged_problem, place_the_musts(merged_problem, drivable(merged_problem, self.carry_over(merged_problem)))
         )
         first = self.now.day
-        promised = {
+        published = {
             remaining.candidate_index[key]: ((remaining.installer_index[installer_key], day - first), start)
             for key, (installer_key, day, start) in self.before.items()
             if key in remaining.candidate_index
         }
         stability = Stability(
-            remaining, promised, retimed_cents=self.price.retimed_cents, tolerance_s=self.price.tolerance_s
+            remaining, published, retimed_cents=self.price.retimed_cents, tolerance_s=self.price.tolerance_s
         )
         choices = [dict(plan.plan), *(stability.descend(c) for c in (plan.plan, merged.expand(repaired)))]
         best = min(choices, key=lambda choice: self._rank(stability.held(choice), choice))
@@ -382,7 +384,9 @@ class _Replanning:
             after,
             names={c.key: c.name for c in everything},
             cancelled=self.cancelled,
-            promised={c.key for c in everything if c.appointment is not None and c.appointment.installer is not None},
+            with_named_installer={
+                c.key for c in everything if c.appointment is not None and c.appointment.installer is not None
+            },
             first_day=self.problem.first_day,
             tolerance_s=self.price.tolerance_s,
         )

@@ -16,7 +16,7 @@ from scheduling.planning.rounds.schedule import time_round
 
 Cell = tuple[int, int]
 #: Candidate to the (installer, day) and the second at which its client was told to expect the work to start.
-Promised = Mapping[int, tuple[Cell, int]]
+Published = Mapping[int, tuple[Cell, int]]
 
 # nearly all is found in the first two
 _PASSES = 4
@@ -27,14 +27,14 @@ class Stability:
 
     Parameters
     ----------
-    problem, promised
+    problem, published
         What is asked, and what people were told.
     retimed_cents, tolerance_s
         What a start costs that is later than told by more than the tolerance.
     """
 
-    def __init__(self, problem: RoundProblem, promised: Promised, *, retimed_cents: int, tolerance_s: int) -> None:
-        self.problem, self.promised = problem, promised
+    def __init__(self, problem: RoundProblem, published: Published, *, retimed_cents: int, tolerance_s: int) -> None:
+        self.problem, self.published = problem, published
         self.retimed_cents, self.tolerance_s = retimed_cents, tolerance_s
         self._prices: dict[tuple[Cell, tuple[int, ...]], int | None] = {}
         index = problem.candidate_index
@@ -56,7 +56,9 @@ class Stability:
             return None
         cents = round_total_cents(self.problem, *cell, stops)
         here = [
-            (k, self.promised[c][1]) for k, c in enumerate(stops) if c in self.promised and self.promised[c][0] == cell
+            (k, self.published[c][1])
+            for k, c in enumerate(stops)
+            if c in self.published and self.published[c][0] == cell
         ]
         if here and self.retimed_cents:
             timing = time_round(self.problem, *cell, stops)
@@ -114,7 +116,7 @@ class Stability:
         """The problem in which nobody comes earlier than told, in rounds that this makes neither late nor longer."""
         candidates = list(self.problem.candidates)
         for cell, stops in plan.items():
-            cut = {c: self._not_before(c, cell) for c in stops if c in self.promised and self.promised[c][0] == cell}
+            cut = {c: self._not_before(c, cell) for c in stops if c in self.published and self.published[c][0] == cell}
             tried = dataclasses.replace(
                 self.problem, candidates=tuple(cut.get(k, c) for k, c in enumerate(self.problem.candidates))
             )
@@ -123,7 +125,7 @@ class Stability:
                 continue
             shift_end = self.problem.working_days[cell][0].end_s
             late = [
-                sum(t.starts_s[k] > self.promised[c][1] + self.tolerance_s for k, c in enumerate(stops) if c in cut)
+                sum(t.starts_s[k] > self.published[c][1] + self.tolerance_s for k, c in enumerate(stops) if c in cut)
                 for t in (free, held)
             ]
             if late[1] <= late[0] and max(held.returns_s, shift_end) <= max(free.returns_s, shift_end):
@@ -132,7 +134,7 @@ class Stability:
         return dataclasses.replace(self.problem, candidates=tuple(candidates))
 
     def _not_before(self, c: int, cell: Cell) -> Candidate:
-        candidate, earliest = self.problem.candidates[c], self.promised[c][1] - self.tolerance_s
+        candidate, earliest = self.problem.candidates[c], self.published[c][1] - self.tolerance_s
         if candidate.appointment is not None:
             return candidate
         windows = tuple(

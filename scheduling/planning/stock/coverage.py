@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 from scheduling.planning.stock.supply import Demand, Share, Supply, allocate
 
 
-class Standing(enum.IntEnum):
+class Commitment(enum.IntEnum):
     """How far a visit has come; the lower is served before the higher."""
 
-    AGREED = 0  # the client or an installer counts on it
+    CONFIRMED = 0  # the client or an installer counts on it
     PLANNED = 1  # in a round
     OPEN = 2
 
@@ -31,7 +31,7 @@ class VisitParts:
         Item to pieces, at least 0.
     day
         Day it is expected on.
-    standing
+    commitment
         Agreed and planned visits wait for nothing: they have their time.
     urgent_items
         Items of its urgent needs; an empty text stands for an urgent need that takes no item.
@@ -42,7 +42,7 @@ class VisitParts:
     key: str
     quantities: Mapping[str, int]
     day: datetime.date
-    standing: Standing = Standing.OPEN
+    commitment: Commitment = Commitment.OPEN
     urgent_items: frozenset[str] = frozenset()
     van: str = ""
 
@@ -123,7 +123,7 @@ def cover_visits(
         for item in visit.quantities:
             demands.changed.add(item)
     last: set[str] = set()
-    turn = sorted((v for v in visits if v.standing is Standing.OPEN), key=lambda v: (v.day, v.key))
+    turn = sorted((v for v in visits if v.commitment is Commitment.OPEN), key=lambda v: (v.day, v.key))
     while True:
         demands.allocate(last)
         waits = {v.key: wait for v in turn if (wait := _wait(v, demands, today, if_ordered)) is not None}
@@ -170,9 +170,9 @@ _LAST = 6
 
 
 def _rank(visit: VisitParts, item: str) -> int:
-    if visit.standing is Standing.AGREED:
+    if visit.commitment is Commitment.CONFIRMED:
         return 0
-    if visit.standing is Standing.PLANNED:
+    if visit.commitment is Commitment.PLANNED:
         return 1 if item in visit.urgent_items else 2
     if item in visit.urgent_items:
         return 3

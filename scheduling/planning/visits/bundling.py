@@ -212,6 +212,8 @@ class _Writer:
             exhausted_probability=float(days.probability[member]),
             sentence="",
         )
-        used_up = float(days.used_up[member])
-        sentence = explain(need, choice, visit_day=visit_day, lead_exhausted=used_up, currency=self.policy.currency)
+        exhausted_probability = float(days.exhausted_probability[member])
+        sentence = explain(
+            need, choice, visit_day=visit_day, lead_exhausted=exhausted_probability, currency=self.policy.currency
+        )
         return replace(choice, sentence=sentence)

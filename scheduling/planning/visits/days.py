@@ -38,14 +38,14 @@ class VisitDays:
 @dataclass(frozen=True, slots=True, eq=False)
 class MemberDays:
     """Of each need on a visit: its own cheapest day, and on the best day of the visit its waste, its whole cost, what
-    four more weeks add to that, and the probabilities that it is late and that it is used up."""
+    four more weeks add to that, and the probabilities that it is late and that it is exhausted."""
 
     own_best: IntArray
     waste: FloatArray
     cost: FloatArray
     waiting: FloatArray
     probability: FloatArray
-    used_up: FloatArray
+    exhausted_probability: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +146,7 @@ def _weigh_block(
         cost=total[row, at],
         waiting=total[row, np.minimum(at + _FOUR_WEEKS, span - 1)] - total[row, at],
         probability=curves.probability[row, at],
-        used_up=curves.used_up[row, at],
+        exhausted_probability=curves.exhausted_probability[row, at],
     )
     return visits, needs
 

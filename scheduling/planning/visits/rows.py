@@ -29,7 +29,7 @@ class NeedRows:
     ----------
     need
         Number of the need that each row is of.
-    quantiles, worn, is_buffered, share, price, rate, worn_rate
+    quantiles, exhausted_quantiles, is_buffered, share, price, rate, exhausted_rate
         As the arguments of `cost_curves`; whether the two dates differ.
     first_day, last_day
         Days between which it may be done, where what is urgent must go into the days that are routed.
@@ -43,12 +43,12 @@ class NeedRows:
 
     need: IntArray
     quantiles: FloatArray
-    worn: FloatArray
+    exhausted_quantiles: FloatArray
     is_buffered: NDArray[np.bool_]
     share: FloatArray
     price: FloatArray
     rate: FloatArray
-    worn_rate: FloatArray
+    exhausted_rate: FloatArray
     first_day: FloatArray
     last_day: FloatArray
     deadline: FloatArray
@@ -58,19 +58,19 @@ class NeedRows:
     @classmethod
     def of(cls, needs: Sequence[Need], policy: Policy, routed_days: int) -> NeedRows:
         n = len(needs)
-        width = max((max(len(need.quantile_days), len(need.worn_quantile_days)) for need in needs), default=0)
+        width = max((max(len(need.quantile_days), len(need.exhausted_quantile_days)) for need in needs), default=0)
         quantiles = quantile_table([need.quantile_days for need in needs], width=width)
         share = np.array([need.remaining_share for need in needs], dtype=np.float64)
         price = np.array([need.price for need in needs], dtype=np.float64)
         rate = np.array([need.late_cost_per_day for need in needs], dtype=np.float64)
-        worn_rate = np.array([need.exhausted_cost_per_day for need in needs], dtype=np.float64)
+        exhausted_rate = np.array([need.exhausted_cost_per_day for need in needs], dtype=np.float64)
         # a task without a forecast that costs by the day is late from its first allowed day on
         task = np.isnan(quantiles).any(axis=1) & (rate > 0.0)
         first = np.array([need.not_before_day or 0 for need in needs], dtype=np.float64)
         quantiles[task] = np.maximum(first, 0.0)[task, None]
-        is_buffered = np.array([bool(need.worn_quantile_days) for need in needs], dtype=np.bool_)
-        worn = quantile_table([need.worn_quantile_days for need in needs], width=width)
-        worn = np.where(is_buffered[:, None], worn, quantiles)
+        is_buffered = np.array([bool(need.exhausted_quantile_days) for need in needs], dtype=np.bool_)
+        exhausted_quantiles = quantile_table([need.exhausted_quantile_days for need in needs], width=width)
+        exhausted_quantiles = np.where(is_buffered[:, None], exhausted_quantiles, quantiles)
         last = np.array(
             [math.inf if need.deadline_day is None else need.deadline_day for need in needs], dtype=np.float64
         )
@@ -84,12 +84,12 @@ class NeedRows:
         rows = cls(
             need=np.arange(n),
             quantiles=quantiles,
-            worn=worn,
+            exhausted_quantiles=exhausted_quantiles,
             is_buffered=is_buffered,
             share=share,
             price=price,
             rate=rate,
-            worn_rate=worn_rate,
+            exhausted_rate=exhausted_rate,
             first_day=first,
             last_day=last,
             deadline=deadline,
@@ -118,17 +118,17 @@ class NeedRows:
             middle, spread = median_column(width), quantile_table([FRESH_SPREAD], width=width)
             # behind a lead there is still what its lag holds; a single one begins anew on the day it is changed
             late_from = np.where(buffered, np.maximum(begin, current.quantiles[again, middle]), begin)
-            worn_from = np.where(buffered, np.maximum(begin, current.worn[again, middle]), begin)
+            exhausted_from = np.where(buffered, np.maximum(begin, current.exhausted_quantiles[again, middle]), begin)
             current = NeedRows(
                 need=current.need[again],
                 quantiles=late_from[:, None] + life[:, None] * spread,
-                worn=worn_from[:, None] + life[:, None] * spread,
+                exhausted_quantiles=exhausted_from[:, None] + life[:, None] * spread,
                 is_buffered=buffered,
                 # the curves scale with E[X - today]; this makes the whole price the life from the change on
                 share=np.ones(again.size),
-                price=current.price[again] * (worn_from + life) / life,
+                price=current.price[again] * (exhausted_from + life) / life,
                 rate=current.rate[again],
-                worn_rate=current.worn_rate[again],
+                exhausted_rate=current.exhausted_rate[again],
                 # the next one is never fitted on the visit of the one before it, nor with half of its life to come
                 first_day=begin + np.maximum(7.0, 0.5 * life),
                 last_day=np.full(again.size, math.inf),
@@ -147,8 +147,8 @@ class NeedRows:
             remaining_share=self.share,
             price=self.price,
             late_cost_per_day=self.rate,
-            worn_quantile_days=self.worn,
-            exhausted_cost_per_day=self.worn_rate,
+            exhausted_quantile_days=self.exhausted_quantiles,
+            exhausted_cost_per_day=self.exhausted_rate,
             days=days,
         )
 

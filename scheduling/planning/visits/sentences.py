@@ -29,7 +29,7 @@ def explain(need: Need, choice: NeedChoice, *, visit_day: int, lead_exhausted: f
     name = name[:1].upper() + name[1:]
     parts = []
     late = choice.exhausted_probability
-    if need.worn_quantile_days:
+    if need.exhausted_quantile_days:
         parts.append(words.lead_exhausted_chance(name, lead_exhausted, late))
     elif need.quantile_days and not math.isnan(need.quantile_days[0]):
         # Only what wears is ever exhausted; a sanitising or a repair falls due.
@@ -60,10 +60,10 @@ def pace(needs: Sequence[Need], visit_price: float, currency: str) -> str:
     alone in that, a larger one is the way to fewer. Empty where that saves less than a visit a year, or a life is not
     known.
     """
-    worn = [need for need in needs if need.kind in (NeedKind.REPLACE, NeedKind.ROTATE) and need.quantile_days]
-    if not worn or not all(need.fresh_life_days > 0.0 for need in worn):
+    cartridges = [need for need in needs if need.kind in (NeedKind.REPLACE, NeedKind.ROTATE) and need.quantile_days]
+    if not cartridges or not all(need.fresh_life_days > 0.0 for need in cartridges):
         return ""
-    first, *others = sorted(worn, key=lambda need: need.fresh_life_days)
+    first, *others = sorted(cartridges, key=lambda need: need.fresh_life_days)
     life = first.fresh_life_days
     then = min([2.0 * life, *(need.fresh_life_days for need in others)])
     saved = 365.0 / life - 365.0 / then

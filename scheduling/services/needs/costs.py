@@ -40,7 +40,7 @@ def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
         price=need.price,
         late_cost_per_day=need.late_cost_per_day,
         fresh_life_days=dates.fresh_life_days,
-        worn_quantile_days=dates.worn_quantile_days,
+        exhausted_quantile_days=dates.exhausted_quantile_days,
         exhausted_cost_per_day=need.exhausted_cost_per_day,
     )
 
@@ -50,7 +50,7 @@ def exhausted_by(need: Need, *, today: date, day: date) -> float | None:
     if need.kind not in (Need.Kind.REPLACE, Need.Kind.ROTATE):
         return None
     facts = planning_need(need, key=need.key, today=today)
-    quantile_days = facts.worn_quantile_days or facts.quantile_days
+    quantile_days = facts.exhausted_quantile_days or facts.quantile_days
     if not quantile_days:
         return None
     return float(planning.exhausted_probability([quantile_days], [float(max((day - today).days, 0))])[0, 0])

@@ -108,7 +108,7 @@ def not_done(visit: Visit, now: datetime) -> None:
 
 def cancelled(visit: Visit, earlier_state: str, now: datetime) -> None:
     """A visit was cancelled: the client reads it if they knew of it, the installer if it stood in their rounds."""
-    if earlier_state in Visit.TOLD:
+    if earlier_state in Visit.KNOWN_TO_CLIENT:
         _to_client(visit, Kind.CANCELLED, words.cancelled(visit), now)
     stop = _planned(visit)
     at = visit.appointment_at or (stop.starts_at if stop is not None else None)

@@ -52,7 +52,7 @@ def compare_stops(
                 _slots(new, keys, clock),
                 names={str(pk): visits[pk].site.name for pk in keys},
                 cancelled={str(pk) for pk in keys if visits[pk].state in _GONE},
-                promised={str(pk) for pk in confirmed if visits[pk].installer_id is not None},
+                with_named_installer={str(pk) for pk in confirmed if visits[pk].installer_id is not None},
                 first_day=first_day,
                 tolerance_s=tolerance_s,
             )
@@ -85,16 +85,16 @@ def _row(visit: Visit, difference: Any, old: Mapping[int, Stop], new: Mapping[in
         "before": _place(old.get(visit.pk)),
         "after": _place(new.get(visit.pk)),
         "appointment_at": as_text(visit.appointment_at),
-        "tell_client": difference.tell_client and not _is_agreed(visit, difference, new.get(visit.pk)),
+        "tell_client": difference.tell_client and not _is_confirmed(visit, difference, new.get(visit.pk)),
         "tell_installers": [ids[name] for name in difference.tell_installers],
     }
 
 
-def _is_agreed(visit: Visit, difference: Any, after: Stop | None) -> bool:
+def _is_confirmed(visit: Visit, difference: Any, after: Stop | None) -> bool:
     """Whether the client has agreed to this very time already, so that there is nothing to tell."""
     if after is None or visit.state != Visit.State.CONFIRMED or visit.appointment_at != after.starts_at:
         return False
-    return difference.kind is not DifferenceKind.MOVED_INSTALLER
+    return difference.kind is not DifferenceKind.REASSIGNED
 
 
 def _place(stop: Stop | None) -> dict[str, Any] | None:

@@ -183,7 +183,7 @@ def _candidates(
         Visit.objects.of_company(company)
         .filter(
             Q(state=Visit.State.CONFIRMED, appointment_at__gte=begins, appointment_at__lt=ends)
-            | Q(state__in=Visit.UNAGREED)
+            | Q(state__in=Visit.UNCONFIRMED)
             | Q(pk__in=also)
         )
         .exclude(pk__in=without)

@@ -341,7 +341,7 @@ class _Repair:
             for s in moment.stops
             if s.round.day == moment.today and moment.under_way(s) and s.visit.state != State.CANCELLED
         }
-        live = {s.visit_id for s in moment.stops if s.visit.state in Visit.UNAGREED}
+        live = {s.visit_id for s in moment.stops if s.visit.state in Visit.UNCONFIRMED}
         gone_by = Visit.objects.of_company(moment.company).filter(
             state=State.CONFIRMED, appointment_at__lt=self.clock.moment(moment.day, 0)
         )
@@ -356,12 +356,12 @@ class _Repair:
             provider=self.provider,
             also=(begun | live) - past,
             # what was to be made on an earlier day waits for its record of work, not for another visit
-            without=(past | set(gone_by.values_list("pk", flat=True)) | elsewhere | self._called_off()) - begun,
+            without=(past | set(gone_by.values_list("pk", flat=True)) | elsewhere | self._cancelled_here()) - begun,
             loaded={s.visit_id for s in moment.stops},
             ordered=max(plan.first_day - timedelta(days=1), plan.company.day_at(moment.now)),
         )
 
-    def _called_off(self) -> set[int]:
+    def _cancelled_here(self) -> set[int]:
         """Visits proposed anew where a client has just called one off, unless the same site calls for somebody."""
         cancelled_visits = {fact["visit"] for fact in self.plan.happened if fact["kind"] == "visit_cancelled"}
         cancelled_visits |= {off.visit.pk for off in self.happened.cancelled}
@@ -375,7 +375,7 @@ class _Repair:
         """Ask the planner."""
         problem = self.question.problem
         published: dict[tuple[int, int], tuple[int, ...]] = {}
-        promised_routes = []
+        published_routes = []
         for day in self.moment.rounds:
             index = problem.installer_index.get(day.installer.name)
             stops = [s for s in self.moment.stops if s.round_id == day.pk and str(s.visit_id) in self.question.visits]
@@ -383,19 +383,19 @@ class _Repair:
             if index is None or offset < self.moment.day or not stops:
                 continue
             published[index, offset] = tuple(problem.candidate_index[str(s.visit_id)] for s in stops)
-            promised_routes.append(self._promised_route(day, stops, offset))
+            published_routes.append(self._published_route(day, stops, offset))
         return rounds.replan(
             problem,
             published,
             self._changes(),
             now=rounds.Moment(self.moment.day, self.moment.second),
             provider=self.provider,
-            promised=promised_routes,
+            published_routes=published_routes,
             days=days,
             **effort.as_stored,
         )
 
-    def _promised_route(self, day: Round, stops: Sequence[Stop], offset: int) -> rounds.Route:
+    def _published_route(self, day: Round, stops: Sequence[Stop], offset: int) -> rounds.Route:
         """A stored round in the planner's words."""
 
         def second(moment: datetime) -> int:

@@ -8,7 +8,7 @@ from accounts.models import Company
 from fleet.models import CatalogueItem
 from scheduling.models import Need, Plan, Round, Visit
 from scheduling.planning.stock import parts
-from scheduling.planning.stock.coverage import PartsWait, Standing, VisitParts, cover_visits
+from scheduling.planning.stock.coverage import Commitment, PartsWait, VisitParts, cover_visits
 from scheduling.planning.stock.deliveries import expected_arrival
 from scheduling.planning.stock.supply import Share
 from scheduling.services.stock.supplies import Supplies, read_supplies
@@ -64,9 +64,9 @@ class Allocation:
         self.shares: Mapping[tuple[str, str], Sequence[Share]] = coverage.shares
         self.waits: Mapping[str, PartsWait] = coverage.waits
 
-    def is_agreed(self, visit: int | str) -> bool:
+    def is_confirmed(self, visit: int | str) -> bool:
         """Whether a client or an installer counts on the visit."""
-        return self.visits[int(visit)].state in Visit.AGREED
+        return self.visits[int(visit)].state in Visit.CONFIRMED_OR_UNDER_WAY
 
     def _expected(self, visit: Visit) -> date:
         planned = self.round_of.get(visit.pk)
@@ -92,17 +92,17 @@ class Allocation:
                     key=str(pk),
                     quantities=quantities[pk],
                     day=self.days[pk],
-                    standing=self._standing(visit),
+                    commitment=self._commitment(visit),
                     urgent_items=frozenset(str(n.item_id or "") for n in urgent if n.state == Need.State.OPEN),
                     van=str(van or ""),
                 )
             )
         return rows
 
-    def _standing(self, visit: Visit) -> Standing:
-        if visit.state in Visit.AGREED:
-            return Standing.AGREED
-        return Standing.PLANNED if visit.pk in self.round_of or visit.pk in self.loaded else Standing.OPEN
+    def _commitment(self, visit: Visit) -> Commitment:
+        if visit.state in Visit.CONFIRMED_OR_UNDER_WAY:
+            return Commitment.CONFIRMED
+        return Commitment.PLANNED if visit.pk in self.round_of or visit.pk in self.loaded else Commitment.OPEN
 
     def _if_ordered(self) -> dict[str, date]:
         """First day on which pieces ordered today can be used, for items that visits wait for.

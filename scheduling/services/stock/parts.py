@@ -175,7 +175,7 @@ class PartsWriter:
         needs: list[Need] = [] if in_plan_only else self._open_needs()
         if in_plan_only:
             needs = [t.need for v in chosen.values() for t in v.tasks.all() if t.need.state == Need.State.OPEN]
-        agreed = {pk for pk in self.visits if self.allocation.is_agreed(pk)}
+        agreed = {pk for pk in self.visits if self.allocation.is_confirmed(pk)}
         demand_by_item = expect_demand(
             visits=self.visits if not in_plan_only else chosen,
             days=self.days,
@@ -232,7 +232,7 @@ class PartsWriter:
         return line
 
     def _held(self, visit: str, item: str) -> Sequence[Share]:
-        return self.shares[visit, item] if self.allocation.is_agreed(visit) else []
+        return self.shares[visit, item] if self.allocation.is_confirmed(visit) else []
 
     # -- rows
 

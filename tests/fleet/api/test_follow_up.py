@@ -131,8 +131,8 @@ def test_a_cartridge_that_is_placed_closes_what_readings_showed_of_the_one_befor
 ) -> None:
     position = factories.PositionFactory(unit=unit, stage="resin")
     old = factories.PlacementFactory(position=position, placed_at=now - timedelta(days=90))
-    used_up = {"permeate_tds_mg_per_l": 10.0, "product_tds_mg_per_l": 10.0}
-    factories.ReadingFactory(unit=unit, taken_at=now - timedelta(days=1), **{**FACTS, **used_up})
+    exhausted = {"permeate_tds_mg_per_l": 10.0, "product_tds_mg_per_l": 10.0}
+    factories.ReadingFactory(unit=unit, taken_at=now - timedelta(days=1), **{**FACTS, **exhausted})
     refresh_findings(company=unit.company, now=now)
     assert Finding.objects.filter(unit=unit, cause="di_both_exhausted", state="open").exists()
     with django_capture_on_commit_callbacks(execute=True):

@@ -78,7 +78,7 @@ def _broken(writer: PartsWriter) -> None:
     raise OSError("the disk is full")
 
 
-def test_a_call_off_an_overrun_and_an_urgent_call_together(address: str, as_office: APIClient, town: Town) -> None:
+def test_a_cancellation_an_overrun_and_an_urgent_call_together(address: str, as_office: APIClient, town: Town) -> None:
     stops = list(Stop.objects.order_by("starts_at"))
     begun = [s for s in stops if s.arrives_at <= TEN]
     unit = town.unit(town.site(north_km=3))
@@ -182,6 +182,6 @@ def test_a_whole_crews_day_is_mended_in_one_call(
             assert installer_id == stop.round.installer_id
             assert abs(datetime.fromisoformat(at) - stop.starts_at) <= timedelta(minutes=15)
     for row in changed.values():
-        assert row["tell_client"] or row["kind"] in {"cancelled", "moved_installer"}
+        assert row["tell_client"] or row["kind"] in {"cancelled", "reassigned"}
         assert row["tell_installers"]
     print(f"{len(changed)} of {len(before)} visits changed, {len(answer_body['tell_clients_of'])} clients to tell")

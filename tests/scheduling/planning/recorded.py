@@ -122,7 +122,7 @@ def needs_of_sites() -> tuple[list[Need], list[BundlingSite]]:
                     quantile_days=tuple(days * SPREAD) if worn else (), remaining_share=float(rng.uniform(0.0, 1.0)),
                     price=float(rng.uniform(2.0, 90.0)), late_cost_per_day=float(rng.choice([0.0, 0.5, 3.0, 8.0])),
                     fresh_life_days=float(rng.choice([np.nan, 40.0, 90.0, 180.0])),
-                    worn_quantile_days=tuple(days * 0.6 * SPREAD) if lead else (),
+                    exhausted_quantile_days=tuple(days * 0.6 * SPREAD) if lead else (),
                     exhausted_cost_per_day=0.2 if lead else 0.0,
                     skills=frozenset({"pump"}) if rng.random() < 0.2 else frozenset(),
                 )

@@ -44,6 +44,6 @@ def test_rotation_settles_at_the_published_throughput_per_cartridge(n, steady):
     assert x == pytest.approx(steady, abs=0.001)
 
 
-def test_a_spent_bed_stays_finite():
+def test_an_exhausted_bed_stays_finite():
     remaining = beds.remaining_after(np.array(1.0), np.array(1e6), np.array(20.0))
     assert 0.0 <= remaining < 1e-6

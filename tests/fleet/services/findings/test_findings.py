@@ -262,7 +262,7 @@ def test_a_newer_product_says_whether_the_lag_holds(unit: Unit, product: float, 
     assert cause == "di_both_exhausted" or finding.reading == first
 
 
-def test_a_spent_lag_by_its_forecast_is_said_where_the_reading_would_rotate(unit: Unit) -> None:
+def test_an_exhausted_lag_by_its_forecast_is_said_where_the_reading_would_rotate(unit: Unit) -> None:
     lag = Position.objects.get(unit=unit, stage="resin", role="lag")
     factories.ForecastFactory(position=lag, placement=lag.placements.get(), state="exhausted", is_latest=True)
     read(unit, NOW - timedelta(days=1), interstage_tds_mg_per_l=9.0)

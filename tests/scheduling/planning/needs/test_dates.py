@@ -23,7 +23,7 @@ def test_a_forecast_gives_its_date_and_what_is_left() -> None:
     dates = need_dates(forecast=on(50.0, remaining_share=0.25))
     assert dates.quantile_days == (50.0,) * WIDTH
     assert dates.fresh_life_days == pytest.approx(200.0)
-    assert dates.worn_quantile_days == ()
+    assert dates.exhausted_quantile_days == ()
 
 
 def test_what_is_wasted_is_what_is_expected_to_be_left_not_its_median() -> None:
@@ -83,7 +83,7 @@ def test_what_is_seen_outranks_a_forecast_of_more_life(is_exhausted: bool, is_co
 @pytest.mark.parametrize(("lag", "late"), [(30.0, 50.0), (70.0, 70.0)])
 def test_a_lead_is_late_when_its_lag_is_exhausted_too(lag: float, late: float) -> None:
     dates = need_dates(forecast=on(50.0), lag_forecast=on(lag))
-    assert dates.worn_quantile_days == (50.0,) * WIDTH
+    assert dates.exhausted_quantile_days == (50.0,) * WIDTH
     assert dates.quantile_days == (late,) * WIDTH
 
 

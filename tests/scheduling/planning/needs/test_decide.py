@@ -180,7 +180,7 @@ def test_a_lag_that_reaches_its_age_limit_first_goes_by_itself(
 
 
 @pytest.mark.parametrize(("lead_day", "expected"), [(WEIGHED, ["rotate lead resin"]), (WEIGHED + 0.1, [])])
-def test_a_lead_is_rotated_when_it_may_be_used_up_within_the_weeks(lead_day: float, expected: list[str]) -> None:
+def test_a_lead_is_rotated_when_it_may_be_exhausted_within_the_weeks(lead_day: float, expected: list[str]) -> None:
     assert list(tasks(pair(lead_day, 400.0))) == expected
 
 

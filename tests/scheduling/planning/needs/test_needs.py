@@ -37,7 +37,7 @@ def test_the_quantiles_come_back() -> None:
     assert exhausted_probability([quantiles], quantiles)[0] == pytest.approx(QUANTILE_LEVELS)
 
 
-def test_what_stands_was_not_spent_in_the_past() -> None:
+def test_what_stands_was_not_exhausted_in_the_past() -> None:
     assert exhausted_probability([[10.0, 40.0, 80.0, 120.0, 150.0, 170.0, 180.0]], [0.0, 10.0])[0] == pytest.approx(
         [0.0, 0.05]
     )
@@ -74,7 +74,7 @@ def test_the_total_has_one_valley(quantiles: list[float]) -> None:
     assert np.all(np.diff(total, 2) > -1e-8)  # convex
 
 
-def test_a_spent_cartridge_wastes_nothing_and_is_late_at_once() -> None:
+def test_an_exhausted_cartridge_wastes_nothing_and_is_late_at_once() -> None:
     curves = cost_curves(
         [[-9.0] * 7], remaining_share=[0.0], price=[30.0], late_cost_per_day=[4.0], days=[0.0, 1.0, 10.0]
     )
@@ -98,14 +98,14 @@ def test_a_lead_wastes_nothing_between_its_own_date_and_that_of_its_lag() -> Non
         remaining_share=[0.5],
         price=[40.0],
         late_cost_per_day=[6.0],
-        worn_quantile_days=[[20.0] * 7],
+        exhausted_quantile_days=[[20.0] * 7],
         exhausted_cost_per_day=[0.5],
         days=[0.0, 10.0, 20.0, 50.0, 60.0, 70.0],
     )
     assert curves.waste[0] == pytest.approx([20.0, 10.0, 0.0, 0.0, 0.0, 0.0])
     # half a unit of money a day while the lag holds, six from its date on
     assert curves.late[0] == pytest.approx([0.0, 0.0, 0.0, 15.0, 20.0, 80.0])
-    assert curves.used_up[0].tolist() == [0.0, 0.0, 1.0, 1.0, 1.0, 1.0]
+    assert curves.exhausted_probability[0].tolist() == [0.0, 0.0, 1.0, 1.0, 1.0, 1.0]
     assert curves.probability[0].tolist() == [0.0, 0.0, 0.0, 0.0, 1.0, 1.0]
 
 
@@ -202,7 +202,7 @@ def test_a_deadline_on_the_first_allowed_day_leaves_one_day() -> None:
 
 @pytest.mark.parametrize("width", [len(QUANTILE_LEVELS), len(DISTRIBUTION_LEVELS)])
 def test_a_row_of_quantiles_has_one_of_two_widths(width: int) -> None:
-    for name in ("quantile_days", "worn_quantile_days"):
+    for name in ("quantile_days", "exhausted_quantile_days"):
         assert len(getattr(Need("n1", "a", "unit", NeedKind.REPLACE, **{name: (1.0,) * width}), name)) == width
         for wrong in (width - 1, width + 1):
             with pytest.raises(PlanningError) as caught:
@@ -232,7 +232,7 @@ def test_a_row_of_quantiles_has_one_of_two_widths(width: int) -> None:
 def test_curves_of_what_cannot_be_are_refused(changes: dict, field: str) -> None:
     arguments = {
         "quantile_days": [[10.0] * 7], "remaining_share": [1.0], "price": [40.0], "late_cost_per_day": [3.0],
-        "days": [0.0, 5.0], "worn_quantile_days": [[5.0] * 7], "exhausted_cost_per_day": [0.0],
+        "days": [0.0, 5.0], "exhausted_quantile_days": [[5.0] * 7], "exhausted_cost_per_day": [0.0],
     }  # fmt: skip
     curves = cost_curves(arguments.pop("quantile_days"), **arguments)
     assert curves.waste.shape == (1, 2)
@@ -242,16 +242,16 @@ def test_curves_of_what_cannot_be_are_refused(changes: dict, field: str) -> None
     assert caught.value.field == field
 
 
-def test_a_lead_used_up_before_its_lag_by_hand() -> None:
+def test_a_lead_exhausted_before_its_lag_by_hand() -> None:
     """Used up for certain on day 10, its lag exhausted on day 30; 0.5 a day between the two, 4 a day after."""
     curves = cost_curves(
         [[30.0] * 7], remaining_share=[0.5], price=[40.0], late_cost_per_day=[4.0], days=[0, 5, 10, 20, 30, 32],
-        worn_quantile_days=[[10.0] * 7], exhausted_cost_per_day=[0.5],
+        exhausted_quantile_days=[[10.0] * 7], exhausted_cost_per_day=[0.5],
     )  # fmt: skip
     # half of 40 is left today, and is gone by day 10
     assert curves.waste[0] == pytest.approx([20.0, 10.0, 0.0, 0.0, 0.0, 0.0])
     assert curves.late[0] == pytest.approx([0.0, 0.0, 0.0, 5.0, 10.0, 10.0 + 8.0])
-    assert curves.used_up[0].tolist() == [0.0, 0.0, 1.0, 1.0, 1.0, 1.0]
+    assert curves.exhausted_probability[0].tolist() == [0.0, 0.0, 1.0, 1.0, 1.0, 1.0]
     assert curves.probability[0].tolist() == [0.0, 0.0, 0.0, 0.0, 1.0, 1.0]
     assert curves.total[0] == pytest.approx(curves.waste[0] + curves.late[0])
 

@@ -161,7 +161,7 @@ def test_what_nobody_can_override_is_a_refusal() -> None:
     assert off.after == ()
 
 
-def test_another_clients_agreed_time_is_never_broken() -> None:
+def test_another_clients_confirmed_time_is_never_broken() -> None:
     agreed = _stop("agreed", 4, windows=(), appointment=Appointment(0, 9 * HOUR))
     problem = _problem(agreed, _stop("b", 2, service_s=2 * HOUR), lunch=None)
     plan = {(0, 0): (0,), (1, 0): (1,)}

@@ -23,8 +23,8 @@ def differences(
     before: dict[str, Slot], after: dict[str, Slot], *, cancelled: tuple[str, ...] = (), promised: tuple[str, ...] = ()
 ) -> tuple[Difference, ...]:
     return list_differences(
-        before, after, names={key: f"The {key}" for key in (*before, *after)}, cancelled=cancelled, promised=promised,
-        first_day=TUESDAY, tolerance_s=600,
+        before, after, names={key: f"The {key}" for key in (*before, *after)}, cancelled=cancelled,
+        with_named_installer=promised, first_day=TUESDAY, tolerance_s=600,
     )  # fmt: skip
 
 
@@ -38,13 +38,13 @@ CASES: list[tuple[Slot | None, Slot | None, DifferenceKind, str, bool, tuple[str
      "The mill: Tue 1 Dec 09:00 with Ada can no longer be made as planned and must be rearranged.", True, ("Ada",)),
     (None, ("Ben", 1, 14 * HOUR + 59), DifferenceKind.ADDED,
      "The mill: new, Wed 2 Dec 14:00 with Ben.", True, ("Ben",)),
-    (NINE, ("Ada", 2, 9 * HOUR), DifferenceKind.MOVED_DAY,
+    (NINE, ("Ada", 2, 9 * HOUR), DifferenceKind.RESCHEDULED,
      "The mill: from Tue 1 Dec 09:00 to Thu 3 Dec 09:00, with Ada.", True, ("Ada",)),
-    (NINE, ("Ben", 2, 9 * HOUR), DifferenceKind.MOVED_DAY,
+    (NINE, ("Ben", 2, 9 * HOUR), DifferenceKind.RESCHEDULED,
      "The mill: from Tue 1 Dec 09:00 to Thu 3 Dec 09:00, with Ben.", True, ("Ada", "Ben")),
-    (NINE, ("Ben", 0, 9 * HOUR), DifferenceKind.MOVED_INSTALLER,
+    (NINE, ("Ben", 0, 9 * HOUR), DifferenceKind.REASSIGNED,
      "The mill: Ben comes instead of Ada, Tue 1 Dec 09:00 (was Tue 1 Dec 09:00).", False, ("Ada", "Ben")),
-    (NINE, ("Ben", 0, 9 * HOUR + 601), DifferenceKind.MOVED_INSTALLER,
+    (NINE, ("Ben", 0, 9 * HOUR + 601), DifferenceKind.REASSIGNED,
      "The mill: Ben comes instead of Ada, Tue 1 Dec 09:10 (was Tue 1 Dec 09:00).", True, ("Ada", "Ben")),
     (NINE, ("Ada", 0, 9 * HOUR - 601), DifferenceKind.RETIMED,
      "The mill: Tue 1 Dec 08:49 and not Tue 1 Dec 09:00, with Ada.", True, ("Ada",)),

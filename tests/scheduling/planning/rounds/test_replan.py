@@ -92,7 +92,7 @@ def test_a_confirmed_appointment_of_someone_ill_is_kept_to_the_second_by_another
         assert (installer != person) or c.appointment.installer != person
         if c.appointment.installer == person:
             (difference,) = [d for d in repaired.differences if d.visit == c.key]
-            assert difference.kind is DifferenceKind.MOVED_INSTALLER
+            assert difference.kind is DifferenceKind.REASSIGNED
             assert difference.tell_client
 
 
@@ -169,7 +169,7 @@ def test_dear_disturbance_means_fewer_changes(week) -> None:
 def test_what_breaking_a_plan_costs_where_nothing_was_decided() -> None:
     """Cents and seconds; common practice, no source."""
     assert dataclasses.asdict(Disturbance()) == {
-        "other_installer_cents": 600, "other_promised_installer_cents": 2_500, "other_day_cents": 2_000,
+        "other_installer_cents": 600, "other_confirmed_installer_cents": 2_500, "other_day_cents": 2_000,
         "dropped_cents": 4_000, "added_cents": 1_500, "retimed_cents": 1_000, "tolerance_s": 900,
     }  # fmt: skip
 
@@ -215,7 +215,7 @@ def test_an_appointment_nobody_can_keep_is_set_for_another_time() -> None:
     )
     assert fixed.key in repaired.plan.evaluation.served
     difference = next(d for d in repaired.differences if d.visit == fixed.key)
-    assert difference.kind in (DifferenceKind.RETIMED, DifferenceKind.MOVED_DAY)
+    assert difference.kind in (DifferenceKind.RETIMED, DifferenceKind.RESCHEDULED)
     assert difference.tell_client
 
 

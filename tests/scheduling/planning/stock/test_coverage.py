@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduling.planning.stock.coverage import Coverage, PartsWait, Standing, VisitParts, cover_visits
+from scheduling.planning.stock.coverage import Commitment, Coverage, PartsWait, VisitParts, cover_visits
 from scheduling.planning.stock.supply import Supply
 
 TODAY = date(2026, 3, 2)
@@ -57,7 +57,7 @@ def visit_lists(draw: st.DrawFn) -> list[VisitParts]:
                 key=f"v{k}",
                 quantities=items,
                 day=day(draw(st.integers(0, 9))),
-                standing=draw(st.sampled_from(Standing)),
+                commitment=draw(st.sampled_from(Commitment)),
                 urgent_items=frozenset(draw(st.sets(st.sampled_from(["", *items]), max_size=2))),
                 van=draw(st.sampled_from(["", "ada", "ben"])),
             )
@@ -97,7 +97,7 @@ def test_a_visit_waits_for_what_it_lacks_and_for_nothing_else(visits: list[Visit
         lacking = missing | to_come
         met_without = any(item not in lacking for item in visit.urgent_items)
         wait = coverage.waits.get(visit.key)
-        if visit.standing is not Standing.OPEN or not lacking or met_without:
+        if visit.commitment is not Commitment.OPEN or not lacking or met_without:
             assert wait is None
             continue
         assert wait is not None
@@ -125,20 +125,20 @@ def test_what_the_parts_list_says_of_a_plan_agrees_with_what_visits_were_said_to
             if item in IF_ORDERED
         )
         may_go = (wait is None and not lacks) or (wait is not None and not wait.must_order)
-        if visit.standing is Standing.OPEN and may_go and data.draw(st.booleans()):
+        if visit.commitment is Commitment.OPEN and may_go and data.draw(st.booleans()):
             first = TODAY if wait is None else wait.until
             on = first + timedelta(days=data.draw(st.integers(0, 9)))
             van = data.draw(st.sampled_from(["ada", "ben"]))
             planned.add(visit.key)
-            rows.append(VisitParts(visit.key, visit.quantities, on, Standing.PLANNED, visit.urgent_items, van))
-        elif visit.standing is not Standing.PLANNED:
+            rows.append(VisitParts(visit.key, visit.quantities, on, Commitment.PLANNED, visit.urgent_items, van))
+        elif visit.commitment is not Commitment.PLANNED:
             rows.append(visit)
     parts_list = cover(rows, stock)
     for visit in rows:
         if visit.key in planned:
             for item in set(visit.quantities) & set(IF_ORDERED):
                 assert pieces_in_time(parts_list, visit.key, item) == visit.quantities[item]
-        elif visit.standing is Standing.AGREED:
+        elif visit.commitment is Commitment.CONFIRMED:
             for item in visit.quantities:
                 assert pieces_in_time(parts_list, visit.key, item) == pieces_in_time(before, visit.key, item)
 
@@ -202,11 +202,11 @@ def test_an_urgent_visit_is_spared_a_second_drive_before_one_that_can_wait() -> 
     assert set(cover(visits, store(carbon=1)).waits) == {"can wait"}
 
 
-def test_visits_in_rounds_come_before_open_ones_and_after_agreed_ones() -> None:
+def test_visits_in_rounds_come_before_open_ones_and_after_confirmed_ones() -> None:
     visits = [
         VisitParts("open", {"carbon": 1}, day(0), urgent_items=frozenset({"carbon"})),
-        VisitParts("planned", {"carbon": 1}, day(5), Standing.PLANNED),
-        VisitParts("agreed", {"carbon": 1}, day(9), Standing.AGREED),
+        VisitParts("planned", {"carbon": 1}, day(5), Commitment.PLANNED),
+        VisitParts("agreed", {"carbon": 1}, day(9), Commitment.CONFIRMED),
     ]
     for pieces, served in ((1, {"agreed"}), (2, {"agreed", "planned"}), (3, {"agreed", "planned", "open"})):
         coverage = cover(visits, store(carbon=pieces))
@@ -219,28 +219,28 @@ def test_nobody_waits_for_what_is_not_worth_waiting_for() -> None:
 
 
 RANKS = [
-    (Standing.AGREED, frozenset()),
-    (Standing.PLANNED, frozenset({"carbon"})),
-    (Standing.PLANNED, frozenset()),
-    (Standing.OPEN, frozenset({"carbon"})),
-    (Standing.OPEN, frozenset({"membrane"})),
-    (Standing.OPEN, frozenset()),
+    (Commitment.CONFIRMED, frozenset()),
+    (Commitment.PLANNED, frozenset({"carbon"})),
+    (Commitment.PLANNED, frozenset()),
+    (Commitment.OPEN, frozenset({"carbon"})),
+    (Commitment.OPEN, frozenset({"membrane"})),
+    (Commitment.OPEN, frozenset()),
 ]
 
 
 @pytest.mark.parametrize("rank", range(len(RANKS) - 1))
 def test_who_comes_before_whom_whatever_their_days(rank: int) -> None:
-    """Standing, then whether the item is urgent, then whether anything is; the day decides among equals only."""
-    (standing, urgent), (other_standing, other_urgent) = RANKS[rank], RANKS[rank + 1]
-    before = VisitParts("before", {"carbon": 1}, day(9), standing, urgent)
-    after = VisitParts("after", {"carbon": 1}, day(0), other_standing, other_urgent)
+    """Commitment, then whether the item is urgent, then whether anything is; the day decides among equals only."""
+    (commitment, urgent), (other_commitment, other_urgent) = RANKS[rank], RANKS[rank + 1]
+    before = VisitParts("before", {"carbon": 1}, day(9), commitment, urgent)
+    after = VisitParts("after", {"carbon": 1}, day(0), other_commitment, other_urgent)
     coverage = cover([after, before], store(carbon=1))
     assert pieces_in_time(coverage, "before", "carbon") == 1
     assert coverage.shares["after", "carbon"] == []
 
 
-@pytest.mark.parametrize(("standing", "urgent"), RANKS)
-def test_among_equals_the_earlier_comes_first(standing: Standing, urgent: frozenset[str]) -> None:
-    early, late = (VisitParts(f"v{on}", {"carbon": 1}, day(on), standing, urgent) for on in (1, 2))
+@pytest.mark.parametrize(("commitment", "urgent"), RANKS)
+def test_among_equals_the_earlier_comes_first(commitment: Commitment, urgent: frozenset[str]) -> None:
+    early, late = (VisitParts(f"v{on}", {"carbon": 1}, day(on), commitment, urgent) for on in (1, 2))
     coverage = cover([late, early], store(carbon=1))
     assert (pieces_in_time(coverage, "v1", "carbon"), pieces_in_time(coverage, "v2", "carbon")) == (1, 0)

@@ -93,7 +93,7 @@ def test_two_rounds_on_successive_days_cannot_both_use_the_one_piece_in_store() 
     assert allocate(demands, [Supply("store", 1)]) == [Share("Monday", "store", 1)]
 
 
-def test_what_is_agreed_with_a_client_keeps_its_piece() -> None:
+def test_what_is_confirmed_with_a_client_keeps_its_piece() -> None:
     demands = [Demand("proposed", 1, day(0), rank=2), Demand("agreed", 1, day(8), rank=0)]
     assert allocate(demands, [Supply("store", 1)]) == [Share("agreed", "store", 1)]
     # unless a delivery comes in time for the agreed one: then both are met

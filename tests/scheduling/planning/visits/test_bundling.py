@@ -108,11 +108,11 @@ def test_a_dear_cartridge_with_life_left_waits_for_its_own_visit() -> None:
     assert [visit.number for visit in visits] == [0, 1]
 
 
-def test_a_spent_lead_waits_for_the_visit_another_need_makes() -> None:
+def test_an_exhausted_lead_waits_for_the_visit_another_need_makes() -> None:
     lead = replace(
         cartridge("lead resin", "a", 120.0, price=25.0),
         kind=NeedKind.ROTATE,
-        worn_quantile_days=(0.0,) * 7,
+        exhausted_quantile_days=(0.0,) * 7,
         exhausted_cost_per_day=0.1,
         remaining_share=0.0,
     )
@@ -124,7 +124,7 @@ def test_a_spent_lead_waits_for_the_visit_another_need_makes() -> None:
     said = along.choices[0].sentence
     assert "over 99 % likely to be exhausted by the visit, and under 1 % that the lag after it is exhausted too" in said
     # the same lead without a lag that holds is late from today on
-    bare = replace(lead, quantile_days=(0.0,) * 7, worn_quantile_days=())
+    bare = replace(lead, quantile_days=(0.0,) * 7, exhausted_quantile_days=())
     assert bundle_visits([bare], [BundlingSite("a", HERE)], policy=POLICY)[0].best_day < 7
 
 

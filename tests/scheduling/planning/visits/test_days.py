@@ -50,7 +50,7 @@ def test_what_each_day_costs() -> None:
     assert visits.by_day[0] == pytest.approx(expected)
     assert (members.own_best[0], members.waste[0], members.cost[0]) == (20, 0.0, 0.0)
     assert members.waiting[0] == pytest.approx(28 * 4.0)
-    assert members.probability[0] == members.used_up[0] == 1.0
+    assert members.probability[0] == members.exhausted_probability[0] == 1.0
     assert visits.if_left[0] == pytest.approx(0.0)
     assert not visits.is_forced[0]
 

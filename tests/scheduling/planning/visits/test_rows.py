@@ -83,11 +83,11 @@ def test_the_next_one_is_fitted_a_week_later_at_least() -> None:
 
 
 def test_behind_a_lead_a_successor_begins_where_its_lag_ends() -> None:
-    lead = certain(90.0, worn_quantile_days=(20.0,) * 7, exhausted_cost_per_day=1e6, fresh_life_days=30.0)
+    lead = certain(90.0, exhausted_quantile_days=(20.0,) * 7, exhausted_cost_per_day=1e6, fresh_life_days=30.0)
     rows = rows_of(lead)
     assert rows.fitted_day[1] == 17.0
     assert rows.quantiles[1, 3] == 90.0 + 30.0
-    assert rows.worn[1, 3] == 20.0 + 30.0
+    assert rows.exhausted_quantiles[1, 3] == 20.0 + 30.0
 
 
 def test_days_used_so_far_tell_when_it_was_fitted() -> None:

@@ -35,7 +35,7 @@ def test_how_likely_it_is_exhausted_or_due() -> None:
     assert "25 % likely to be exhausted by the visit" in said(RESIN)
     assert "25 % likely to be exhausted by the visit" in said(replace(RESIN, kind=NeedKind.ROTATE))
     assert "25 % likely to be due by the visit" in said(replace(RESIN, kind=NeedKind.SANITISE))
-    lead = said(replace(RESIN, worn_quantile_days=(5.0,) * 7))
+    lead = said(replace(RESIN, exhausted_quantile_days=(5.0,) * 7))
     assert lead.index("50 %") < lead.index("25 %")
     for none in ((), (math.nan,) * 7):
         assert "likely" not in said(replace(RESIN, quantile_days=none))

@@ -62,7 +62,7 @@ def test_a_second_refresh_the_same_night_changes_nothing(town: Town) -> None:
     assert _all_columns() == rows
 
 
-def test_a_spent_lead_before_a_lag_that_holds_is_rotated_as_one_task(town: Town) -> None:
+def test_an_exhausted_lead_before_a_lag_that_holds_is_rotated_as_one_task(town: Town) -> None:
     unit = town.unit(train=RO_DI_TRAIN)
     town.forecast(town.position(unit, "resin", "lead"), 5)
     town.forecast(town.position(unit, "resin", "lag"), 120)
@@ -77,7 +77,7 @@ def test_a_spent_lead_before_a_lag_that_holds_is_rotated_as_one_task(town: Town)
     assert not need.is_urgent
 
 
-def test_a_spent_lead_waits_for_a_visit_as_long_as_its_lag_holds(town: Town) -> None:
+def test_an_exhausted_lead_waits_for_a_visit_as_long_as_its_lag_holds(town: Town) -> None:
     soon, late = town.unit(train=RO_DI_TRAIN), town.unit(train=RO_DI_TRAIN)
     for unit, lag in ((soon, 30), (late, 120)):
         town.forecast(town.position(unit, "resin", "lead"), 0)
@@ -89,7 +89,7 @@ def test_a_spent_lead_waits_for_a_visit_as_long_as_its_lag_holds(town: Town) -> 
     assert days[soon.pk].cost_curve[100] == pytest.approx(0.18 * 30 + 6.0 * 70, abs=10.0)
 
 
-def test_a_lag_that_ages_out_before_its_lead_is_worn_is_replaced_by_itself(town: Town) -> None:
+def test_a_lag_that_ages_out_before_its_lead_is_exhausted_is_replaced_by_itself(town: Town) -> None:
     unit = town.unit(train=RO_DI_TRAIN)
     town.forecast(town.position(unit, "resin", "lead"), 90)
     town.forecast(town.position(unit, "resin", "lag"), 40, driver="maximum_service_time")
@@ -152,7 +152,7 @@ def test_a_finding_outranks_only_a_forecast_of_more_life(town: Town, state: str,
     assert exhausted_probability([as_planned.quantile_days], [0.0])[0, 0] == pytest.approx(expected)
 
 
-def test_both_cartridges_are_replaced_when_the_lag_is_spent_as_well(town: Town) -> None:
+def test_both_cartridges_are_replaced_when_the_lag_is_exhausted_as_well(town: Town) -> None:
     unit = town.unit(train=RO_DI_TRAIN)
     town.forecast(town.position(unit, "resin", "lead"), 0)
     town.forecast(town.position(unit, "resin", "lag"), 0)

@@ -124,7 +124,7 @@ def test_the_same_windows_sent_again_are_told_once(visit: Visit, office: Members
     assert [kind for _, kind in _told()].count("offered") == 3
 
 
-def test_windows_are_offered_and_agreed_on_the_clock_of_the_site(
+def test_windows_are_offered_and_confirmed_on_the_clock_of_the_site(
     visit: Visit, office: Membership, client_member: Membership
 ) -> None:
     _offer(visit, office)
@@ -333,7 +333,7 @@ def test_a_cancelled_stop_is_told_to_its_installer(visit: Visit, office: Members
 
 
 @pytest.mark.parametrize(("through", "kind"), [(NOW.date(), "moved"), (NOW.date() + timedelta(days=30), "cannot_keep")])
-def test_an_agreed_time_that_nobody_can_keep_is_told(
+def test_a_confirmed_time_that_nobody_can_keep_is_told(
     visit: Visit, office: Membership, through: date, kind: str
 ) -> None:
     ten = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -361,7 +361,7 @@ def test_an_agreed_time_that_nobody_can_keep_is_told(
         assert "nobody can keep the confirmed time, Monday 2 March" in message.body
 
 
-def test_what_the_client_has_just_agreed_to_is_no_news_to_them(visit: Visit, office: Membership) -> None:
+def test_what_the_client_has_just_confirmed_is_no_news_to_them(visit: Visit, office: Membership) -> None:
     plan = publish_plan(plan=Plan.objects.get(), by=office, now=NOW)
     stop = Stop.objects.get(round__plan=plan)
     at = stop.starts_at.replace(second=0) + timedelta(hours=3)

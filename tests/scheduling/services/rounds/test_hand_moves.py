@@ -67,7 +67,7 @@ def test_a_preview_stores_nothing_and_says_what_the_move_then_does(
     assert _everything() == before
     assert (preview.refusals, preview.warnings) == ([], [])
     row = next(row for row in preview.differences if row["visit"] == stop.visit_id)
-    assert row["kind"] == "moved_day"
+    assert row["kind"] == "rescheduled"
     assert row["after"]["installer"] == to.pk
     total = plan.costs["total"]
     moved = move_stop(stop=stop, by=office, now=NOW, installer=to, day=TUESDAY, reason="Asked for Tuesday.")
@@ -141,7 +141,7 @@ def test_an_emptied_round_is_no_round(town: Town, crew: list[Installer], office:
     assert publish_plan(plan=Plan.objects.get(pk=plan.pk), by=office, now=NOW).state == "published"
 
 
-def test_what_is_agreed_with_the_client_is_moved_with_new_agreement_alone(
+def test_what_is_confirmed_with_the_client_is_moved_with_new_agreement_alone(
     town: Town, plan: Plan, crew: list[Installer], office: Membership
 ) -> None:
     stop = _stops(plan)[1]
@@ -168,7 +168,7 @@ def test_what_is_agreed_with_the_client_is_moved_with_new_agreement_alone(
     assert [m.kind for m in Message.objects.filter(audience="client")] == ["moved"]
 
 
-def test_another_clients_agreed_time_stands(plan: Plan, crew: list[Installer], office: Membership) -> None:
+def test_another_clients_confirmed_time_stands(plan: Plan, crew: list[Installer], office: Membership) -> None:
     stop = _stops(plan)[0]
     to = _elsewhere(stop, crew)
     other = _stops(plan)[1].visit

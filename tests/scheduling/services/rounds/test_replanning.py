@@ -135,10 +135,10 @@ def test_an_overrun_pushes_what_follows_and_is_remembered(published: Plan, offic
     following = Stop.objects.filter(round=copy.round, order__gt=copy.order)
     assert all(s.starts_at > copy.leaves_at for s in following)
     assert repaired.differences
-    assert {row["kind"] for row in repaired.differences} <= {"retimed", "moved_installer", "moved_day", "dropped"}
+    assert {row["kind"] for row in repaired.differences} <= {"retimed", "reassigned", "rescheduled", "dropped"}
 
 
-def test_a_visit_called_off_is_cancelled_and_its_installer_told(published: Plan, office: Membership) -> None:
+def test_a_visit_the_client_cancelled_is_cancelled_and_its_installer_told(published: Plan, office: Membership) -> None:
     stop = Stop.objects.filter(round__plan=published, starts_at__gt=TEN).order_by("-starts_at").first()
     assert stop is not None
     repaired = _repair(published, office, cancelled=[VisitIsOff(stop.visit, "On holiday.")])
@@ -151,7 +151,7 @@ def test_a_visit_called_off_is_cancelled_and_its_installer_told(published: Plan,
     assert _repair(published, office, cancelled=[VisitIsOff(stop.visit)]).differences == repaired.differences
 
 
-def test_a_site_that_called_its_visit_off_is_not_brought_back_by_the_same_mending(
+def test_a_site_that_cancelled_its_visit_is_not_brought_back_by_the_same_mending(
     published: Plan, office: Membership, town: Town
 ) -> None:
     """An urgent call elsewhere has all visits proposed anew, that of the client on holiday too."""
@@ -198,7 +198,7 @@ def test_an_appointment_that_nobody_can_keep_is_moved_on_publication_and_said(to
     plan = publish_plan(plan=_plan(town), by=office, now=NOW)
     repaired = _repair(plan, office, installers_out=[InstallerIsOut(ada, TEN)])
     row = next(row for row in repaired.differences if row["visit"] == visit.pk)
-    assert (row["kind"], row["tell_client"]) == ("moved_day", True)
+    assert (row["kind"], row["tell_client"]) == ("rescheduled", True)
     visit.refresh_from_db()
     assert visit.appointment_at == at
     publish_plan(plan=repaired, by=office, now=TEN)

@@ -146,7 +146,7 @@ def test_two_rounds_on_two_days_do_not_both_count_on_the_one_piece_in_store(town
     assert [(line.in_stock, line.short) for line in visits] == [(1, 0), (0, 1)]
 
 
-def test_what_is_agreed_with_a_client_keeps_its_piece(town: Town, office: Membership) -> None:
+def test_what_is_confirmed_with_a_client_keeps_its_piece(town: Town, office: Membership) -> None:
     """The one agreed for Thursday has the piece, not the one that the plan puts before it."""
     town.installer("Ada")
     for east in (2, 4):

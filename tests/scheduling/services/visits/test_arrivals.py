@@ -122,7 +122,7 @@ def test_what_is_on_order_and_what_must_be_ordered_are_told_apart() -> None:
     )
 
 
-def test_a_piece_is_kept_for_a_visit_agreed_for_a_later_week(town: Town, office: Membership) -> None:
+def test_a_piece_is_kept_for_a_visit_confirmed_for_a_later_week(town: Town, office: Membership) -> None:
     _due_today(town, sites=2)
     town.stock(town.item("carbon"), 1)
     agreed, other = Visit.objects.order_by("pk")
@@ -167,7 +167,7 @@ def test_an_installer_on_the_way_keeps_the_piece(town: Town) -> None:
     assert set(waits_for_parts(company=town.company, visits=[other], today=TODAY)) == {other.pk}
 
 
-def test_a_delivery_too_late_for_an_agreed_visit_is_not_promised_to_another(town: Town, office: Membership) -> None:
+def test_a_delivery_too_late_for_a_confirmed_visit_is_not_promised_to_another(town: Town, office: Membership) -> None:
     """It was bought for the agreed one, which the parts list says; the other needs an order of its own."""
     _due_today(town, sites=2)
     item = town.item("carbon")

@@ -112,7 +112,7 @@ def test_a_draft_that_is_older_than_a_lock_is_not_published(plan: Plan, office: 
         publish_plan(plan=plan, by=office, now=NOW)
 
 
-def test_what_is_agreed_with_the_client_takes_the_place_of_a_lock(plan: Plan, office: Membership) -> None:
+def test_what_is_confirmed_with_the_client_takes_the_place_of_a_lock(plan: Plan, office: Membership) -> None:
     stop = Stop.objects.select_related("round__plan").first()
     lock_stop(stop=stop, by=office, reason="Key at three.", now=NOW)
     confirm_visit(visit=stop.visit, by=office, appointment_at=stop.starts_at.replace(second=0), now=NOW)

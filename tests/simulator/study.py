@@ -10,7 +10,7 @@ from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.judging.judge import RICHNESS
 from fleet.forecasting.judging.scoring import Score, is_degenerate, score
 from fleet.forecasting.judging.straight_line import straight_line
-from fleet.forecasting.wear.nominal import cap_day_of_positions, fixed_interval, label_over_load
+from fleet.forecasting.wear.nominal import fixed_interval, label_over_load, last_service_day_of_positions
 from tests.simulator.fleet import FURTHEST_YEARS, STAGES, Simulated, simulate
 from tests.simulator.plant import SLOT_STAGE
 from tests.simulator.settings import World
@@ -91,7 +91,9 @@ def _fleet_parts(simulated: Simulated, world: World) -> list[dict[str, np.ndarra
         unit, slot = np.nonzero((simulated.positions >= 0) & np.isfinite(truth.exhausted_day))
         rows = simulated.positions[unit, slot]
         furthest = truth.cut_day + FURTHEST_YEARS * 365.25
-        cap = cap_day_of_positions(known_fleet, answer.placement_index, limits_of_fleet(known_fleet))[rows]
+        last_day = last_service_day_of_positions(known_fleet, answer.placement_index, limits_of_fleet(known_fleet))[
+            rows
+        ]
         grids = {
             "learned": answer.grid_day,
             "fixed interval": fixed_interval(known_fleet),
@@ -110,7 +112,7 @@ def _fleet_parts(simulated: Simulated, world: World) -> list[dict[str, np.ndarra
         }
         for method, grid in grids.items():
             part[f"grid {method}"] = np.minimum(grid[rows], furthest)
-            part[f"open {method}"] = ~is_degenerate(grid[rows], truth.cut_day, cap)
+            part[f"open {method}"] = ~is_degenerate(grid[rows], truth.cut_day, last_day)
         parts.append({name: values[dated] for name, values in part.items()})
     assert STAGES == words.STAGES
     return parts

@@ -20,7 +20,12 @@ from fleet.forecasting.wear.dates import FURTHEST_DAYS, dates_from_load, earlies
 from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.learned import Learned, Pool
 from fleet.forecasting.wear.membranes import MembraneLeft, membranes_left
-from fleet.forecasting.wear.nominal import cap_day_of_positions, cap_days, current_placements, label_over_load
+from fleet.forecasting.wear.nominal import (
+    current_placements,
+    label_over_load,
+    last_service_day_of_positions,
+    maximum_service_days,
+)
 from fleet.forecasting.wear.pooling import Hyper
 from fleet.forecasting.wear.present import StageForecast, load_left
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
@@ -75,7 +80,7 @@ def forecast(fleet: Fleet, *, limits: Limits[Any] | None = None, learned: Learne
         rows.add_membranes(membranes)
     rows.fill_by_label(of_units)
     rows.believe(Gauges(fleet, screened.exclusions, of_units))
-    dates = _dates_under_caps(fleet, conditions, rows, of_units)
+    dates = _dates_within_service_time(fleet, conditions, rows, of_units)
     unit_of = fleet.positions.unit_index
     return Forecasts(
         as_of_day=fleet.as_of_day,
@@ -173,8 +178,8 @@ class _Rows:
         item = (
             np.where(placement >= 0, fleet.placements.item_index[placement], -1) if len(fleet.placements) else placement
         )
-        cap = cap_days(fleet, item, np.arange(len(fleet.positions)), limits)
-        days = np.minimum(self.fresh - fleet.as_of_day, np.where(np.isnan(cap), np.inf, cap)[:, None])
+        service_days = maximum_service_days(fleet, item, np.arange(len(fleet.positions)), limits)
+        days = np.minimum(self.fresh - fleet.as_of_day, np.where(np.isnan(service_days), np.inf, service_days)[:, None])
         return np.asarray(days[:, [int(np.argmin(np.abs(GRID_LEVELS - level))) for level in FRESH_LEVELS]])
 
     def fill_by_label(self, limits: Limits[Floats]) -> None:
@@ -210,27 +215,27 @@ class _Dates:
     no_date_reason: tuple[str, ...]
 
 
-def _dates_under_caps(fleet: Fleet, conditions: Conditions, rows: _Rows, limits: Limits[Floats]) -> _Dates:
+def _dates_within_service_time(fleet: Fleet, conditions: Conditions, rows: _Rows, limits: Limits[Floats]) -> _Dates:
     """Dates of the wear models where an age limit, or a unit that draws no water, has the last word."""
     now, occupied = fleet.as_of_day, rows.is_occupied
-    cap = cap_day_of_positions(fleet, rows.current_placement, limits)
+    last_day = last_service_day_of_positions(fleet, rows.current_placement, limits)
     idle = occupied & conditions.is_idle[fleet.positions.unit_index]
     grid = np.where(idle[:, None], now + 10 * FURTHEST_DAYS, rows.grid)
-    capped = np.where(occupied, (grid >= cap[:, None]).mean(axis=1), np.nan)
-    grid = np.minimum(grid, np.maximum(cap, now)[:, None])
-    dateless = idle & ~np.isfinite(cap)
+    at_service_time = np.where(occupied, (grid >= last_day[:, None]).mean(axis=1), np.nan)
+    grid = np.minimum(grid, np.maximum(last_day, now)[:, None])
+    dateless = idle & ~np.isfinite(last_day)
     grid[dateless | ~occupied] = np.nan
     grid = np.minimum(grid, now + FURTHEST_DAYS)
     exhausted = occupied & (grid[:, _MIDDLE] <= now)
     state = np.select(
         [~occupied, dateless, exhausted], [words.EMPTY, words.NO_CONSUMPTION, words.EXHAUSTED_NOW], words.INSTALLED
     )
-    driver = np.where(capped > 0.5, words.MAXIMUM_SERVICE_TIME, _DRIVER_OF_STAGE[fleet.positions.stage])
+    driver = np.where(at_service_time > 0.5, words.MAXIMUM_SERVICE_TIME, _DRIVER_OF_STAGE[fleet.positions.stage])
     driver = np.where(np.isnan(grid[:, 0]), words.NO_DRIVER, driver)
     reasons = np.full(len(grid), "", dtype=object)
     reasons[~occupied] = gettext_noop("No cartridge is installed in this position.")
     reasons[dateless] = gettext_noop("No water is drawn, so there is no date.")
-    return _Dates(grid, state.astype(np.int8), driver.astype(np.int8), capped, tuple(reasons.tolist()))
+    return _Dates(grid, state.astype(np.int8), driver.astype(np.int8), at_service_time, tuple(reasons.tolist()))
 
 
 def _daily_load(fleet: Fleet, conditions: Conditions) -> Floats:

@@ -13,7 +13,7 @@ from fleet.forecasting.answer.results import Forecasts
 from fleet.forecasting.distribution import percent_text, probability_by
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Fleet, Floats
-from fleet.forecasting.wear.nominal import cap_days
+from fleet.forecasting.wear.nominal import maximum_service_days
 
 _SHOWN: Final = {
     (words.RESIN, False): (gettext_noop("product TDS"), "mg/L"),
@@ -75,7 +75,7 @@ def explain_exhaustion(
     first = float(fleet.placements.first_installed_day[placement])
     stage = fleet.positions.stage[position : position + 1]
     item = fleet.placements.item_index[placement : placement + 1]
-    limit_days = float(cap_days(fleet, item, np.array([position]), limits)[0])
+    limit_days = float(maximum_service_days(fleet, item, np.array([position]), limits)[0])
     if first + limit_days <= forecasts.as_of_day:
         return Reason(
             "maximum_service_time",

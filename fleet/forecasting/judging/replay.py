@@ -22,7 +22,7 @@ from fleet.forecasting.judging.scoring import is_degenerate
 from fleet.forecasting.judging.straight_line import straight_line
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
-from fleet.forecasting.wear.nominal import cap_days, fixed_interval, label_over_load, nominal_lives
+from fleet.forecasting.wear.nominal import fixed_interval, label_over_load, maximum_service_days, nominal_lives
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
 from fleet.forecasting.wear.stages import StageInput
 
@@ -127,10 +127,10 @@ def outcomes(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Outcomes:
     by_age = np.zeros(count, dtype=bool)
     last_good = low.copy()
     if count:
-        cap = placements.first_installed_day
-        cap = cap + cap_days(fleet, placements.item_index, placements.position_index, of_units)
-        by_age = np.isfinite(cap) & (last >= cap - 1.0) & (high >= cap - 1.0)
-        low[by_age], high[by_age] = cap[by_age], cap[by_age]
+        last_day = placements.first_installed_day
+        last_day = last_day + maximum_service_days(fleet, placements.item_index, placements.position_index, of_units)
+        by_age = np.isfinite(last_day) & (last >= last_day - 1.0) & (high >= last_day - 1.0)
+        low[by_age], high[by_age] = last_day[by_age], last_day[by_age]
     high = np.where(np.isfinite(high), np.maximum(high, low), high)
     return Outcomes(low, high, by_age, np.minimum(last_good, high))
 
@@ -214,7 +214,7 @@ def replay(
         dated &= happened.is_observed[placement] | (day > cut + 1.0) if len(known_placements) else False
         rows = np.flatnonzero(dated)
         positions = fleet.positions
-        cap = fleet.placements.first_installed_day[placement] + cap_days(
+        last_day = fleet.placements.first_installed_day[placement] + maximum_service_days(
             fleet, fleet.placements.item_index[placement], np.arange(len(positions)), of_units
         )
         part = {
@@ -232,7 +232,7 @@ def replay(
         }
         for method, grid in grids.items():
             part[f"grid {method}"] = grid[rows]
-            part[f"open {method}"] = ~is_degenerate(grid[rows], cut, cap[rows])
+            part[f"open {method}"] = ~is_degenerate(grid[rows], cut, last_day[rows])
         parts.append(part)
         if progress is not None:
             progress((number + 1) / len(cut_days))
@@ -243,8 +243,8 @@ def _nominal(fleet: Fleet, rows: Indexes, limits: Limits[Floats]) -> Floats:
     """Life by the label over the measured load, within a month and three years, the yardstick of relative scores."""
     lives = nominal_lives(fleet).life_days
     item = np.where(rows >= 0, -1, -1)
-    cap = cap_days(fleet, item, rows, limits)
-    return np.clip(np.minimum(np.nan_to_num(lives[rows], nan=365.0), cap), 30.0, 1095.0)
+    service_days = maximum_service_days(fleet, item, rows, limits)
+    return np.clip(np.minimum(np.nan_to_num(lives[rows], nan=365.0), service_days), 30.0, 1095.0)
 
 
 def _joined(parts: list[dict[str, np.ndarray]]) -> Replay:

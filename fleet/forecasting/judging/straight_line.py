@@ -13,7 +13,7 @@ from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.conditions import build_conditions
-from fleet.forecasting.wear.nominal import SPREAD, cap_day_of_positions, current_placements, label_over_load
+from fleet.forecasting.wear.nominal import SPREAD, current_placements, label_over_load, last_service_day_of_positions
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
 from fleet.forecasting.wear.stages import StageInput
 
@@ -34,7 +34,7 @@ def straight_line(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Floats:
     conditions = build_conditions(fleet, readings)
     out = label_over_load(fleet, limits=of_units)
     current_placement = current_placements(fleet)
-    cap = cap_day_of_positions(fleet, current_placement, of_units)
+    last_day = last_service_day_of_positions(fleet, current_placement, of_units)
     now = fleet.as_of_day
     for position, day, value, limit in (
         *_sediment(sediment_input(fleet, readings, conditions, of_units)),
@@ -46,7 +46,7 @@ def straight_line(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Floats:
         rows = np.flatnonzero(np.isfinite(reached) & (current_placement >= 0))
         ahead = np.maximum(reached[rows] - now, 0.0)
         dates = now + ahead[:, None] * np.exp(SPREAD * norm.ppf(GRID_LEVELS))
-        out[rows] = np.minimum(np.minimum(dates, np.maximum(cap[rows], now)[:, None]), now + 3652.0)
+        out[rows] = np.minimum(np.minimum(dates, np.maximum(last_day[rows], now)[:, None]), now + 3652.0)
     return out
 
 

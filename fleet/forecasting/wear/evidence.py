@@ -121,15 +121,15 @@ def gather(stage: StageInput, conditions: Conditions, visits: Visits, hyper: poo
     stands = segments.is_current
     shared = model.shared_error(stage.readings.take(by_segment))
     # Changed at its greatest age: it would have gone whatever its state.
-    capped = stage.ended_by_cap & (segments.lead_reason != words.EARLY)
+    by_age = stage.ended_by_age & (segments.lead_reason != words.EARLY)
     out = Evidence(
         readings=np.zeros(shape, dtype=np.float32),
         lead_delay=np.zeros(shape, dtype=np.float16),
         lag_delay=np.zeros(lag_shape, dtype=np.float16),
         lead_visits=np.zeros(shape, dtype=np.int8),
         lag_visits=np.zeros(lag_shape, dtype=np.int8),
-        lead_reason=np.where(stands, -1, np.where(capped, words.ROUTINE, segments.lead_reason)),
-        lag_reason=np.where(stands, -1, np.where(capped, words.ROUTINE, segments.lag_reason)),
+        lead_reason=np.where(stands, -1, np.where(by_age, words.ROUTINE, segments.lead_reason)),
+        lag_reason=np.where(stands, -1, np.where(by_age, words.ROUTINE, segments.lag_reason)),
         gap_days=visits.gap_days[stage.columns.unit[segments.column]],
         has_lag=has_lag,
         kept_readings=by_segment,

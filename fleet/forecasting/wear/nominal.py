@@ -161,37 +161,37 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
     return NominalLives(placement_index=current_placement, daily_load=load, load_unit=unit_code, capacity=capacity)
 
 
-def cap_days(fleet: Fleet, item_index: Indexes, position: Indexes, limits: Limits[Floats]) -> Floats:
+def maximum_service_days(fleet: Fleet, item_index: Indexes, position: Indexes, limits: Limits[Floats]) -> Floats:
     """Days from first installation after which an item leaves a position whatever it shows; inf where there is no such
-    cap."""
+    time."""
     positions = fleet.positions
     of_unit = limits.carbon_maximum_service_time_days[positions.unit_index[position]]
-    cap = np.where(positions.stage[position] == words.CARBON, of_unit, np.inf)
-    label = np.full(len(cap), np.nan)
+    service_days = np.where(positions.stage[position] == words.CARBON, of_unit, np.inf)
+    label = np.full(len(service_days), np.nan)
     if len(fleet.items):
         label = np.where(item_index >= 0, fleet.items.maximum_service_time_days[item_index], np.nan)
-    return np.asarray(service_time_by_label(label, cap))
+    return np.asarray(service_time_by_label(label, service_days))
 
 
-def cap_day_of_positions(fleet: Fleet, current_placement: Indexes, limits: Limits[Floats]) -> Floats:
-    """Day of the time cap of every position's standing cartridge; inf where there is none."""
+def last_service_day_of_positions(fleet: Fleet, current_placement: Indexes, limits: Limits[Floats]) -> Floats:
+    """Day of the maximum service time of every installed cartridge; inf where there is none."""
     if not len(fleet.placements):
         return np.full(len(fleet.positions), np.inf)
     item = np.where(current_placement >= 0, fleet.placements.item_index[current_placement], -1)
     first = np.where(current_placement >= 0, fleet.placements.first_installed_day[current_placement], np.nan)
-    cap = first + cap_days(fleet, item, np.arange(len(fleet.positions)), limits)
-    return np.where(np.isnan(cap), np.inf, cap)
+    last_day = first + maximum_service_days(fleet, item, np.arange(len(fleet.positions)), limits)
+    return np.where(np.isnan(last_day), np.inf, last_day)
 
 
 def _dates_from_lives(fleet: Fleet, median_life: Floats, spread: float, limits: Limits[Any] | None) -> Floats:
-    """Log-normal lives from the day of placing, not before today, not after the cap, at `GRID_LEVELS`."""
+    """Log-normal lives from the day of placing, from today to the maximum service time, at `GRID_LEVELS`."""
     current_placement = current_placements(fleet)
     placed = np.full(len(fleet.positions), np.nan)
     some = current_placement >= 0
     placed[some] = fleet.placements.placed_day[current_placement[some]]
     life = median_life[:, None] * np.exp(spread * norm.ppf(GRID_LEVELS))[None, :]
-    cap = cap_day_of_positions(fleet, current_placement, limits_of_fleet(fleet, limits))
-    dates = np.minimum(placed[:, None] + life, cap[:, None])
+    last_day = last_service_day_of_positions(fleet, current_placement, limits_of_fleet(fleet, limits))
+    dates = np.minimum(placed[:, None] + life, last_day[:, None])
     return np.maximum(dates, fleet.as_of_day)
 
 

@@ -15,8 +15,8 @@ from fleet.forecasting.wear.nominal import (
     DEFAULT_CHLORINE_CAPACITY_G,
     DEFAULT_RATED_VOLUME_L,
     DEFAULT_RESIN_EQ,
-    cap_days,
     current_placements,
+    maximum_service_days,
     median_by_group,
 )
 from fleet.forecasting.wear.pooling import Places
@@ -149,7 +149,7 @@ def resin_input(fleet: Fleet, readings: Readings, conditions: Conditions, limits
         lag_ratio=lag / lead,
         limit=np.minimum(allowed / np.maximum(at_end, 0.3), WHOLE),
         lead_limit=limits.lead_resin_fraction[owner],
-        ended_by_cap=np.zeros(len(segments), dtype=bool),
+        ended_by_age=np.zeros(len(segments), dtype=bool),
         readings=outlet_readings,
         reading_segment=segment,
         reading_day=readings.day[rows],
@@ -186,8 +186,10 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, limit
     ended = np.zeros(len(segments), dtype=bool)
     if len(segments):
         placements = fleet.placements
-        cap = cap_days(fleet, placements.item_index[segments.lead], placements.position_index[segments.lead], limits)
-        ended = segments.end - fleet.placements.first_installed_day[segments.lead] >= cap - 10.0
+        service_days = maximum_service_days(
+            fleet, placements.item_index[segments.lead], placements.position_index[segments.lead], limits
+        )
+        ended = segments.end - fleet.placements.first_installed_day[segments.lead] >= service_days - 10.0
     return StageInput(
         stage=words.CARBON,
         columns=columns,
@@ -197,7 +199,7 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, limit
         lag_ratio=lag / lead,
         limit=np.minimum(limits.chlorine_mg_per_l[owner] / np.maximum(at_end, 0.05), WHOLE),
         lead_limit=limits.lead_carbon_fraction[owner],
-        ended_by_cap=ended,
+        ended_by_age=ended,
         readings=outlet_readings,
         reading_segment=segment,
         reading_day=readings.day[rows],
@@ -337,7 +339,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
         lag_ratio=np.ones(len(segments)),
         limit=np.ones(len(segments)),
         lead_limit=np.ones(len(segments)),
-        ended_by_cap=np.zeros(len(segments), dtype=bool),
+        ended_by_age=np.zeros(len(segments), dtype=bool),
         readings=StageReadings(between=normal, after=spread, entering=clean[unit], resolution=by_segment[segment]),
         reading_segment=segment,
         reading_day=day,

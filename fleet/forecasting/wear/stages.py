@@ -18,7 +18,7 @@ class StageInput:
     `label` is the capacity by label of the first cartridge of every segment (load units), `lag_ratio` that of the
     second over it, `limit` the share or value at which a single or last cartridge is exhausted and `lead_limit` that
     of a lead, per segment;
-    `ended_by_cap` marks segments whose cartridge left at its age limit, which says nothing of wear. `readings` are the
+    `ended_by_age` marks segments whose cartridge left at its age limit, which says nothing of wear. `readings` are the
     readings with their segment. `places` are the columns.
     """
 
@@ -30,7 +30,7 @@ class StageInput:
     lag_ratio: Floats
     limit: Floats
     lead_limit: Floats
-    ended_by_cap: Bools
+    ended_by_age: Bools
     readings: StageReadings
     reading_segment: Indexes
     reading_day: Floats

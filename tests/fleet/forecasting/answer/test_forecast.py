@@ -105,7 +105,7 @@ def test_falling_normalised_flow_brings_the_membrane_forward_but_cold_water_does
     assert cold > falling + 200.0
 
 
-def test_carbon_leaves_at_its_age_and_the_cap_is_part_of_the_distribution():
+def test_carbon_leaves_at_its_age_and_that_day_is_part_of_the_distribution():
     fleet, answer = run(columns(placed=NOW - 340.0))
     carbon = row_of(fleet, "carbon")
     assert answer.grid_day[carbon].max() == pytest.approx(NOW + 25.0)

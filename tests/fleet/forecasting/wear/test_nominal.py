@@ -14,10 +14,10 @@ from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.wear.nominal import (
     FIXED_INTERVAL_DAYS,
-    cap_day_of_positions,
     current_placements,
     fixed_interval,
     label_over_load,
+    last_service_day_of_positions,
     median_by_group,
     nominal_lives,
 )
@@ -118,11 +118,16 @@ def test_only_carbon_has_an_age_limit_unless_its_item_says_one():
     current_placement = current_placements(fleet)
     usual = limits_of_fleet(fleet)
     strict = limits_of_fleet(fleet, replace(HOUSE, carbon_maximum_service_time_days=180.0))
-    assert (cap_day_of_positions(fleet, current_placement, usual) - NOW).tolist() == [np.inf, 265.0, np.inf, 300.0]
-    assert (cap_day_of_positions(fleet, current_placement, strict) - NOW)[1] == 80.0
+    assert (last_service_day_of_positions(fleet, current_placement, usual) - NOW).tolist() == [
+        np.inf,
+        265.0,
+        np.inf,
+        300.0,
+    ]
+    assert (last_service_day_of_positions(fleet, current_placement, strict) - NOW)[1] == 80.0
     fleet_columns["items"]["maximum_service_time_days"] = [None, 200.0, None, None]
     fleet = fleet_of(fleet_columns)
-    assert cap_day_of_positions(fleet, current_placement, limits_of_fleet(fleet))[1] - NOW == 100.0
+    assert last_service_day_of_positions(fleet, current_placement, limits_of_fleet(fleet))[1] - NOW == 100.0
 
 
 def test_baselines_are_log_normal_about_the_life_and_end_at_the_age_limit():

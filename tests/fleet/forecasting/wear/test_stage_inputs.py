@@ -169,13 +169,13 @@ def test_carbon_by_total_chlorine_and_by_free_only_where_the_water_holds_no_chlo
     )
 
 
-@pytest.mark.parametrize(("age", "by_cap"), [(354.0, False), (356.0, True)])
-def test_carbon_that_left_at_its_age_limit_says_nothing_of_wear(age, by_cap):
+@pytest.mark.parametrize(("age", "by_age"), [(354.0, False), (356.0, True)])
+def test_carbon_that_left_at_its_age_limit_says_nothing_of_wear(age, by_age):
     fleet_columns = columns(placed=NOW - 400.0)
     table = fleet_columns["placements"]
     row = table["position_id"].index("u0/carbon/single")
     table["removed_day"][row], table["reason"][row] = NOW - 400.0 + age, "exhausted"
-    assert stage_of(carbon_input, fleet_columns).ended_by_cap.tolist() == [by_cap]
+    assert stage_of(carbon_input, fleet_columns).ended_by_age.tolist() == [by_age]
 
 
 def test_places_share_the_supply_of_their_site_and_the_item_that_stands():

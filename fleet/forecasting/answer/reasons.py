@@ -106,7 +106,7 @@ def explain_exhaustion(
             int(readings.reading[-1]),
         )
     chance = float(probability_by(forecasts.grid_day[position], forecasts.as_of_day))
-    if len(readings.day):
+    if forecasts.readings_used[position] > 0:
         installer = gettext("its readings and its load make it {chance} likely that it is past its limit")
     else:
         installer = gettext("its load alone makes it {chance} likely that it is past its limit")

@@ -42,6 +42,8 @@ class ForecastFacts:
         Median share (0-1) of its life that is left; None: not known.
     used_days
         Days since it was first installed; None: not known.
+    fresh_life_days
+        Life of a fresh cartridge at its position, p10, p50 and p90; None: not known.
     sentence
         What it says to an installer.
     """
@@ -53,6 +55,7 @@ class ForecastFacts:
     is_maximum_service_time: bool = False
     remaining_share: float | None = None
     used_days: float | None = None
+    fresh_life_days: tuple[float, float, float] | None = None
     sentence: str = ""
 
     def __post_init__(self) -> None:

@@ -240,7 +240,9 @@ class SimulatedUnit:
 
 
 def _fresh_from(forecast: ForecastFacts, life_days: float) -> FreshLife:
-    """The life of a new cartridge, from the forecast of the one that stands there."""
+    """The life of a new cartridge, as its position's forecast says, or from that of the one that stands there."""
+    if forecast.fresh_life_days is not None and forecast.fresh_life_days[0] > 0.0:
+        return FreshLife(*forecast.fresh_life_days)
     if life_days > 0.0:
         return FreshLife.around(life_days)
     whole = (forecast.used_days or 0.0) + median_days(forecast.quantile_days)

@@ -92,3 +92,13 @@ def test_the_calendar_speaks_only_where_nothing_else_does() -> None:
     assert need_dates(forecast=on(50.0), due_in_days=12).quantile_days == (50.0,) * WIDTH
     assert need_dates() == need_dates()
     assert need_dates().quantile_days == ()
+
+
+def test_the_next_cartridge_lasts_as_its_place_tells() -> None:
+    """Not as what is left of the present one over its share: fresh ones last 400 days in this place."""
+    forecast = on(40.0, remaining_share=0.5, used_days=50.0)
+    assert need_dates(forecast=forecast).fresh_life_days == pytest.approx(80.0)
+    told = dataclasses.replace(forecast, fresh_life_days=(200.0, 400.0, 700.0))
+    assert need_dates(forecast=told).fresh_life_days == 400.0
+    assert need_dates(forecast=told, is_seen=True).fresh_life_days == 400.0
+    assert need_dates(forecast=dataclasses.replace(told, fresh_life_days=(1.0, 2.0, 3.0))).fresh_life_days == 14.0

@@ -21,6 +21,9 @@ LONG_BEFORE_DAYS: Final = 3652.0
 """Where no one said when a unit was commissioned, a reading ten years older than its first cartridge on record shows a
 clock that was reset (common practice, no source)."""
 
+SAME_LEVEL_LOG: Final = 0.35
+"""How far the logarithms of two values of one level may lie apart: two fifths more. Common practice, no source."""
+
 Drop = Callable[[str, Bools, int], None]
 """The function that blanks values: name of the quantity, mask, reason."""
 
@@ -194,10 +197,20 @@ def _isolated(quantity: Quantity, limit: float, table: Readings, values: dict[st
     from_ten = np.abs(size - np.log(10.0))
     unit = far & (nearest < 0.2) & (nearest <= from_ten)
     ten = far & ~unit & (from_ten < 0.5)
+    if not quantity.unit_slips:
+        # Two odd values that agree are a new level, unless a decimal point explains them. Who reads a gauge in another
+        # unit does so every time, so there it proves nothing.
+        far &= ten | ~_is_confirmed(table.unit_index[some], table.day[some], logs)
     for kind, reason in ((ten, words.FACTOR_OF_TEN), (unit, words.WRONG_UNIT), (far & ~ten & ~unit, words.OUTLIER)):
         bad = np.zeros(len(values[name]), dtype=bool)
         bad[some[kind]] = True
         drop_values(name, bad, reason)
+
+
+def _is_confirmed(unit: Indexes, day: Floats, logs: Floats) -> Bools:
+    """Whether the value before or after, read on another day, says the same within `SAME_LEVEL_LOG`."""
+    agrees = (unit[1:] == unit[:-1]) & (day[1:] - day[:-1] >= 0.5) & (np.abs(logs[1:] - logs[:-1]) < SAME_LEVEL_LOG)
+    return np.append(agrees, False) | np.append(False, agrees)
 
 
 def _isolated_temperature(table: Readings, values: dict[str, Floats], drop_values: Drop) -> None:

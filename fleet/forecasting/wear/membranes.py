@@ -1,6 +1,7 @@
 """Membranes: the trend of normalised flow and of normalised salt passage, each to its limit.
 
-Both trends are lines on a logarithmic scale (see `trends`) against use: days, weighted by volume, raised to a power.
+Both trends are lines on a logarithmic scale (see `trends`) against use: days, weighted by volume, raised to a power;
+sudden lasting steps are taken out before (see `steps`), and the level after the last one is how far it is to the limit.
 g is the logarithm of use until the usual change over three years: of flow, until the limit of the house is reached; of
 salt passage, until a usual gain. How long it takes to the limit of the unit follows from that.
 """
@@ -28,6 +29,7 @@ from fleet.forecasting.wear.habits import Habit, Visits, removal_log_likelihood
 from fleet.forecasting.wear.nominal import median_by_group
 from fleet.forecasting.wear.pooling import HyperPrior
 from fleet.forecasting.wear.stage_inputs import places_of
+from fleet.forecasting.wear.steps import LOOKS, find_steps, without_steps
 from fleet.forecasting.wear.trends import Trend, TrendInput, fit_trend, slope_log_likelihood
 
 NOMINAL_DAYS: Final = 1095.0
@@ -103,6 +105,8 @@ def membranes_left(
     flow_like, salt_like = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
     salt_until = np.zeros((*shape, len(_NODES)), dtype=np.float32)
     limit = _salt_limit(columns, segments, salt_input.centre, limits)
+    flow_steps, salt_steps = find_steps(flow_input), find_steps(salt_input)
+    flow_input, salt_input = without_steps(flow_input, flow_steps), without_steps(salt_input, salt_steps)
     for index, power in enumerate(POWERS):
         flow_trend = fit_trend(flow_input, power)
         usual_loss = np.broadcast_to(
@@ -110,11 +114,20 @@ def membranes_left(
         )
         flow_like[:, index] = slope_log_likelihood(flow_trend, usual_loss)
         # A stricter limit is reached sooner at the same pace.
-        flow_until[:, index] = NOMINAL_DAYS * np.exp(pooling.GRID) * (loss / USUAL_FLOW_LOSS) ** (1.0 / power)
+        until = _until_flow_limit(loss, power)
+        for number in range(LOOKS):
+            lost = -flow_steps.size[:, : number + 1].sum(axis=1)[:, None]
+            until = flow_steps.first_crossing(_until_flow_limit(loss - lost, power), number, until, NOMINAL_DAYS)
+        flow_until[:, index] = until
         gain = USUAL_SALT_GAIN * np.exp(-power * pooling.GRID)
         trend = fit_trend(salt_input, power)
         salt_like[:, index] = slope_log_likelihood(trend, gain)
-        salt_until[:, index] = _until_salt_limit(trend, gain, limit, power)
+        until = _until_salt_limit(trend, gain, limit, np.zeros(len(limit)), power)
+        for number in range(LOOKS):
+            risen = salt_steps.size[:, : number + 1].sum(axis=1)
+            until_now = _until_salt_limit(trend, gain, limit - risen, salt_steps.doubt, power)
+            until = salt_steps.first_crossing(until_now, number, until, NOMINAL_DAYS)
+        salt_until[:, index] = until
         conditions.pool.means["flow_noise_scale"] = flow_trend.noise_scale
         conditions.pool.means["salt_noise_scale"] = trend.noise_scale
     flow, salt = (flow_like, flow_until), (salt_like, salt_until[..., 1])
@@ -254,10 +267,27 @@ class _Lives:
         return hyper, weight, fresh / fresh.sum(axis=(1, 2), keepdims=True)
 
 
-def _until_salt_limit(trend: Trend, gain: Floats, limit: Floats, power: float) -> Floats:
-    """Use until the limit for every slope and three points of the intercept, shape (segments, grid, points)."""
+def _until_flow_limit(loss: Floats, power: float) -> Floats:
+    """Use until so much of the logarithm of flow is lost, for every slope, shape (segments, grid).
+
+    Parameters
+    ----------
+    loss
+        What may be lost, shape (segments, 1); 0 or less when it is lost already.
+    """
+    return NOMINAL_DAYS * np.exp(pooling.GRID) * (np.maximum(loss, 1e-3) / USUAL_FLOW_LOSS) ** (1.0 / power)
+
+
+def _until_salt_limit(trend: Trend, gain: Floats, limit: Floats, doubt: Floats, power: float) -> Floats:
+    """Use until the limit for every slope and three points of the intercept, shape (segments, grid, points).
+
+    Parameters
+    ----------
+    doubt
+        Standard error of the level, shape (segments,), beside that of the trend and of the limit.
+    """
     intercept = trend.intercept[:, None] + trend.intercept_by_slope[:, None] * gain
-    spread = _NODES * np.sqrt(trend.intercept_spread**2 + SALT_LIMIT_SPREAD**2)[:, None, None]
+    spread = _NODES * np.sqrt(trend.intercept_spread**2 + SALT_LIMIT_SPREAD**2 + doubt**2)[:, None, None]
     room = np.maximum(limit[:, None, None] - intercept[..., None] - spread, 1e-3)
     return np.minimum(NOMINAL_DAYS * (room / gain[:, None]) ** (1.0 / power), 1e6)
 

@@ -171,3 +171,67 @@ def test_a_label_is_taken_at_the_recovery_it_was_tested_at(recovery, at):
     rating = _ratings(fleet, build_segments(fleet, build_columns(fleet, words.MEMBRANE)))
     tested = MembraneRating(284.0, 690.0, 25.0, 2000.0, at, rejection_fraction=1.0)
     assert rating.ndp_kpa == pytest.approx(net_driving_pressure_kpa(tested.point()))
+
+
+def stepped(high, after, *, newest_first=False):
+    """Use left until the limit of salt passage when the last `after` weekly readings of 30 show `high` mg/L."""
+    days = NOW - 7.0 * np.arange(30.0)[::-1] - 1.0
+    permeate = np.round(10.0 + 0.3 * np.sin(np.arange(30.0)), 1)
+    permeate[len(days) - after :] = high
+    order = np.argsort(-days if newest_first else days)
+    fleet_columns = columns(placed=NOW - 240.0, weekly_demand_l=70.0, minimum_rejection_fraction=0.9)
+    fleet_columns["readings"] = readings(
+        days[order], **STEADY, permeate_flow_l_per_day=START_FLOW, permeate_tds_mg_per_l=list(permeate[order])
+    )
+    fleet, faults = build_fleet(**fleet_columns)
+    assert faults == []
+    believed = screen(fleet).readings
+    membranes = membranes_left(
+        fleet, believed, build_conditions(fleet, believed), find_visits(fleet), limits_of_fleet(fleet)
+    )
+    return membranes.salt_load[0], membranes.used[0]
+
+
+@pytest.mark.parametrize("after", [2, 3, 4, 14])
+def test_a_passage_that_jumps_past_its_limit_and_stays_there_is_exhausted(after):
+    """From 3.5 % to 17 % (50 of 289 mg/L) where 10 % is the limit: by the second that agrees, since the jump."""
+    left, used = stepped(50.0, after)
+    assert left[MIDDLE] == pytest.approx(-7.0 * (after - 1) - 1.0, abs=4.0)
+    assert left[-2] < 0.0 < used
+    shuffled, _ = stepped(50.0, after, newest_first=True)
+    assert shuffled == pytest.approx(left)
+
+
+def test_one_odd_passage_is_no_step():
+    steady, _ = stepped(10.0, 0)
+    odd, _ = stepped(50.0, 1)
+    assert odd[MIDDLE] == pytest.approx(steady[MIDDLE], rel=0.1)
+    assert odd[MIDDLE] > 600.0
+
+
+def test_a_jump_to_a_level_within_the_limit_moves_the_date():
+    """Of ln(28.9/10) = 1.06 to the limit ln 2 = 0.69 is gone at once; two thirds of the way, and of the date."""
+    steady, _ = stepped(10.0, 0)
+    jumped, _ = stepped(20.0, 6)
+    assert 0.0 < jumped[MIDDLE] < 0.6 * steady[MIDDLE]
+
+
+def test_a_repaired_leak_is_forgotten():
+    def left(repaired):
+        passage = np.full(60, 10.0)
+        passage[30:45] = 50.0
+        passage[45:] = 10.0 if repaired else 50.0
+        return membranes_of(permeate_tds_mg_per_l=list(passage)).salt_load[0, MIDDLE]
+
+    assert left(repaired=False) < 0.0 < 400.0 < left(repaired=True)
+
+
+def test_flow_that_halves_at_once_and_stays_is_exhausted():
+    def left(after):
+        flow = np.full(60, START_FLOW)
+        flow[60 - after :] = 0.6 * START_FLOW
+        return membranes_of(permeate_flow_l_per_day=list(flow)).flow_load[0, MIDDLE]
+
+    assert left(1) == pytest.approx(left(0), rel=0.1)
+    assert left(3) < 0.0
+    assert left(12) < left(3)

@@ -15,19 +15,21 @@ def test_every_room_has_code_and_tests(name: str) -> None:
     for code in room.tests:
         assert [module for module in room.modules(ROOT) if module.startswith(code)], code
     for module in room.modules(ROOT):
-        assert any(Path(path).name.startswith("test_") for path in room.tests_of(ROOT, module)), module
+        assert any(Path(path).name.startswith("test_") for path in room.tests_of(ROOT, module).files), module
     for path in room.slow:
         assert (ROOT / path).exists(), path
 
 
 def test_a_modules_own_test_file_comes_first() -> None:
     tests = ROOMS["planning"].tests_of(ROOT, "scheduling/planning/rounds/insertion.py")
-    assert tests[0] == "tests/scheduling/planning/rounds/test_insertion.py"
+    assert tests.own == ["tests/scheduling/planning/rounds/test_insertion.py"]
+    seconds = dict.fromkeys(tests.files, 1.0)
+    assert tests.runs(seconds)[0] == tests.own
 
 
 def test_a_modules_examples_come_last() -> None:
     tests = ROOMS["planning"].tests_of(ROOT, "scheduling/planning/needs/need.py")
-    assert tests[-1] == "scheduling/planning/needs/need.py"
+    assert tests.runs(dict.fromkeys(tests.files, 1.0))[-1][-1] == "scheduling/planning/needs/need.py"
 
 
 def test_every_module_of_wear_has_a_test_module_of_its_own() -> None:

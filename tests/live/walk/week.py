@@ -16,10 +16,12 @@ ZONE = ZoneInfo("Europe/Berlin")
 def walk(owner: Person, office: Person, installers: Mapping[str, Person], client: Person) -> None:
     """Plan, publish, repair, offer, visit, report, order: by each person what that person does."""
     policy(owner)
+    outlook(office)
     people(office)
     plan = published_plan(office)
     stops(office, plan)
-    appointments(office, installers, client)
+    confirmed = appointments(office, installers, client)
+    additions(office, confirmed)
     by_hand(office)
     day_of_work(office, installers)
     orders(office)
@@ -30,6 +32,15 @@ def policy(owner: Person) -> None:
     owner.patch("/policy/", {"visit_cost": 26.0})
     assert owner.get("/policy/")["visit_cost"] == 26.0
     owner.patch("/policy/", {"visit_cost": None})
+
+
+def outlook(office: Person) -> None:
+    """What another policy would do; the prices of bad water against fixed intervals take too long to wait for."""
+    preview = office.finished(office.post("/policy/preview/", {"visit_cost": 40.0}))
+    assert preview["result"]["changes"] == ["visit_cost"]
+    frontier = office.post("/policy/frontier/")
+    office.post(f"/jobs/{frontier['id']}/stop/")
+    assert office.finished(frontier)["result"] is None
 
 
 def people(office: Person) -> None:
@@ -83,7 +94,8 @@ def stops(office: Person, plan: Mapping[str, Any]) -> None:
     office.post(f"/stops/{stop['id']}/move/", {"place": 1, "acknowledge": codes, "reason": "on the way"})
 
 
-def appointments(office: Person, installers: Mapping[str, Person], client: Person) -> None:
+def appointments(office: Person, installers: Mapping[str, Person], client: Person) -> dict[str, Any]:
+    """Offer, accept, confirm, take back, cancel; the visit that the client accepted."""
     proposed = [row for row in office.rows("/visits/") if row["state"] == "proposed" and row["planned"]]
     own_sites = {row["id"] for row in client.rows("/sites/")}
     visit = next(row for row in office.rows("/visits/") if row["site"] in own_sites and row["state"] == "proposed")
@@ -97,6 +109,20 @@ def appointments(office: Person, installers: Mapping[str, Person], client: Perso
     office.post(f"/visits/{other['id']}/confirm/", {"appointment_at": at(next_weekday(4), 10).isoformat()})
     office.post(f"/visits/{other['id']}/unconfirm/", {"note": "asked by phone"})
     office.post(f"/visits/{other['id']}/cancel/", {"note": "sold the tank"})
+    return dict(accepted)
+
+
+def additions(office: Person, visit: Mapping[str, Any]) -> None:
+    """A confirmed visit does not grow by itself: what is new at its site waits for the office."""
+    unit = next(row for row in office.rows("/units/") if row["site"] == visit["site"])
+    for kind in ("verify_instruments", "repair"):
+        need = {"unit": unit["id"], "kind": kind, "reason": "seen by the neighbour", "is_urgent": True}
+        office.post("/needs/", need)
+    office.post("/visits/propose/")
+    first, second = office.get(f"/visits/{visit['id']}/")["additions"][:2]
+    grown = office.post(f"/visits/{visit['id']}/accept-additions/", {"needs": [first["need"]]})
+    assert first["need"] in {task["need"] for task in grown["tasks"]}
+    office.post(f"/visits/{visit['id']}/decline-additions/", {"needs": [second["need"]]})
 
 
 def by_hand(office: Person) -> None:

@@ -17,7 +17,17 @@ GRID_LEVELS: Final = np.concatenate(
 )
 """Levels at which the whole distribution is stored; holds every one of `LEVELS`."""
 
-SHOWN: Final = np.array([int(np.argmin(np.abs(GRID_LEVELS - level))) for level in LEVELS])
+
+def places_of(levels: ArrayLike) -> NDArray[np.int64]:
+    """Where levels that are stored stand in `GRID_LEVELS`.
+
+    >>> places_of([0.1, 0.5, 0.9]).tolist()
+    [6, 22, 38]
+    """
+    return np.abs(GRID_LEVELS - np.asarray(levels)[:, None]).argmin(axis=1)
+
+
+SHOWN: Final = places_of(LEVELS)
 """Where each of `LEVELS` stands in `GRID_LEVELS`."""
 
 

@@ -9,10 +9,11 @@ from accounts.language import gettext_noop
 from fleet.engineering.limits import Limits
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.results import FRESH_LEVELS, Forecasts, first_to_fail
-from fleet.forecasting.distribution import GRID_LEVELS
+from fleet.forecasting.distribution import GRID_LEVELS, places_of
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.exclusions import Exclusions
 from fleet.forecasting.inputs.limits import limits_of_fleet
+from fleet.forecasting.inputs.matching import match
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes
 from fleet.forecasting.wear.conditions import Conditions, build_conditions
@@ -21,6 +22,7 @@ from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.learned import Learned, Pool
 from fleet.forecasting.wear.membranes import MembraneLeft, membranes_left
 from fleet.forecasting.wear.nominal import (
+    current_items,
     current_placements,
     label_over_load,
     last_service_day_of_positions,
@@ -174,13 +176,10 @@ class _Rows:
 
     def fresh_life_days(self, limits: Limits[Floats]) -> Floats:
         """Days from today to exhaustion if all of the stage were fresh today, at `FRESH_LEVELS`."""
-        fleet, placement = self._fleet, self.current_placement
-        item = (
-            np.where(placement >= 0, fleet.placements.item_index[placement], -1) if len(fleet.placements) else placement
-        )
+        fleet, item = self._fleet, current_items(self._fleet, self.current_placement)
         service_days = maximum_service_days(fleet, item, np.arange(len(fleet.positions)), limits)
         days = np.minimum(self.fresh - fleet.as_of_day, np.where(np.isnan(service_days), np.inf, service_days)[:, None])
-        return np.asarray(days[:, [int(np.argmin(np.abs(GRID_LEVELS - level))) for level in FRESH_LEVELS]])
+        return np.asarray(days[:, places_of(FRESH_LEVELS)])
 
     def fill_by_label(self, limits: Limits[Floats]) -> None:
         """Records that contradict each other (two cartridges in one place) leave a position without segments: by its
@@ -273,12 +272,8 @@ def _excluded(fleet: Fleet, exclusions: Exclusions, current_placement: Indexes) 
         rows = np.flatnonzero(fleet.positions.stage == stage)
         order = np.argsort(fleet.positions.unit_index[rows], kind="stable")
         rows = rows[order]
-        owner = fleet.positions.unit_index[rows]
-        first = np.searchsorted(owner, unit[is_used], side="left")
-        last = np.searchsorted(owner, unit[is_used], side="right")
-        number = last - first
-        exclusion = np.repeat(np.arange(len(number)), number)
-        at = rows[np.repeat(first, number) + np.arange(len(exclusion)) - np.repeat(np.cumsum(number) - number, number)]
+        exclusion, row = match(fleet.positions.unit_index[rows], unit[is_used])
+        at = rows[row]
         since = day[is_used][exclusion] >= placed[at]
         pairs = np.unique(np.stack([at[since], exclusions.reading_index[is_used][exclusion][since]]), axis=1)
         out += np.bincount(pairs[0], minlength=len(out))

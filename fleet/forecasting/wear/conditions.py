@@ -12,6 +12,7 @@ import numpy as np
 
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.levels import YEAR_DAYS, Timeline, follow, swing_terms
+from fleet.forecasting.inputs.matching import match
 from fleet.forecasting.inputs.physics import (
     carbon_dioxide_mg_per_l,
     feed_volume_l,
@@ -302,13 +303,8 @@ def _samples_by_unit(fleet: Fleet) -> tuple[Indexes, FeedWater]:
     """Water samples repeated for every unit of their site."""
     site = fleet.units.site_index
     order = np.argsort(site, kind="stable")
-    first = np.searchsorted(site[order], fleet.feed_water.site_index, side="left")
-    last = np.searchsorted(site[order], fleet.feed_water.site_index, side="right")
-    number = last - first
-    sample = np.repeat(np.arange(len(fleet.feed_water)), number)
-    within = np.arange(len(sample)) - np.repeat(np.cumsum(number) - number, number)
-    unit = order[np.repeat(first, number) + within] if len(sample) else np.zeros(0, dtype=np.int64)
-    return unit.astype(np.int64), fleet.feed_water.take(sample.astype(np.int64))
+    sample, row = match(site[order], fleet.feed_water.site_index)
+    return order[row], fleet.feed_water.take(sample)
 
 
 def _temperature(fleet: Fleet, readings: Readings, timeline: Timeline, pool: Pool) -> Floats:

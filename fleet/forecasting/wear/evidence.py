@@ -7,6 +7,7 @@ import numpy as np
 
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.levels import crowd
+from fleet.forecasting.inputs.matching import match
 from fleet.forecasting.inputs.tables import Floats, Indexes
 from fleet.forecasting.wear import pooling
 from fleet.forecasting.wear.conditions import Conditions
@@ -232,10 +233,7 @@ class _Walk:
         """Readings of these segments."""
         out = self.out
         lead, both = self.stage.model.state(lead_start), self.stage.model.state(both_start)
-        begin = np.searchsorted(out.kept_segment, now)
-        number = np.searchsorted(out.kept_segment, now, side="right") - begin
-        owner = np.repeat(np.arange(len(now)), number)
-        reading_rows = np.repeat(begin, number) + np.arange(len(owner)) - np.repeat(np.cumsum(number) - number, number)
+        owner, reading_rows = match(out.kept_segment, now)
         for block in range(0, len(owner), BLOCK):
             own, index = owner[block : block + BLOCK], reading_rows[block : block + BLOCK]
             likelihood = reading_log_likelihood(

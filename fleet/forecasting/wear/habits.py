@@ -22,13 +22,14 @@ USUALLY_WRONG: Final = 0.1
 people write it of every cartridge that they take out."""
 
 USUALLY_WRONG_WEIGHT: Final = 10.0
-"""That share counts as much as so many removals with a reading."""
+"""That share counts as much as so many removals with a reading. Common practice, no source."""
 
 LAST_LOOK_DAYS: Final = 30.0
-"""A reading taken so long before a removal shows how the cartridge was when it left."""
+"""A reading taken so long before a removal shows how the cartridge was when it left. Common practice, no source."""
 
 USUAL_STAY_DAYS: Final = 300.0
-"""A cartridge that is wrongly called exhausted left on any day of a stay of about this length."""
+"""A cartridge that is wrongly called exhausted left on any day of a stay of about this length. Common practice,
+no source."""
 
 ROUNDING_DAYS: Final = 7.0
 """People call a cartridge exhausted that has a few days left."""

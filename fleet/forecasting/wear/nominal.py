@@ -64,6 +64,13 @@ def current_placements(fleet: Fleet) -> Indexes:
     return out
 
 
+def current_items(fleet: Fleet, current_placement: Indexes) -> Indexes:
+    """Item that stands in every position, by `current_placements`; -1 where none does, or it is not known."""
+    if not len(fleet.placements):
+        return current_placement
+    return np.where(current_placement >= 0, fleet.placements.item_index[current_placement], -1)
+
+
 def median_by_group(values: Floats, group: Indexes, count: int) -> Floats:
     """Median of the finite values of each group, NaN for a group without any."""
     finite = np.isfinite(values)
@@ -129,11 +136,7 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
     feed_volume = feed_volume_l(demand, recovery)
 
     current_placement = current_placements(fleet)
-    item = (
-        np.where(current_placement >= 0, fleet.placements.item_index[current_placement], -1)
-        if len(fleet.placements)
-        else current_placement
-    )
+    item = current_items(fleet, current_placement)
     unit = positions.unit_index
     stage = positions.stage
 
@@ -177,7 +180,7 @@ def last_service_day_of_positions(fleet: Fleet, current_placement: Indexes, limi
     """Day of the maximum service time of every installed cartridge; inf where there is none."""
     if not len(fleet.placements):
         return np.full(len(fleet.positions), np.inf)
-    item = np.where(current_placement >= 0, fleet.placements.item_index[current_placement], -1)
+    item = current_items(fleet, current_placement)
     first = np.where(current_placement >= 0, fleet.placements.first_installed_day[current_placement], np.nan)
     last_day = first + maximum_service_days(fleet, item, np.arange(len(fleet.positions)), limits)
     return np.where(np.isnan(last_day), np.inf, last_day)

@@ -14,7 +14,8 @@ from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.learned import Pool
 
 FRESH_DAYS: Final = 45.0
-"""Filters count as fresh for so many days: what a gauge reads then is its level behind clean filters."""
+"""Filters count as fresh for so many days: what a gauge reads then is its level behind clean filters.
+Common practice, no source."""
 
 LINE_SPREAD_KPA: Final = 20.0
 """Spread of one reading of a single gauge behind fresh filters: the line's own swings. Common practice, no source."""
@@ -26,11 +27,14 @@ LEVEL_SPREAD_KPA: Final = 25.0
 """How far the highest readings of a gauge may lie from its level behind clean filters; common practice, no source."""
 
 SHARED_SWING: Final = 1.5
-"""Readings of one season share the swing of their line, so each of them says less than one alone would."""
+"""Readings of one season share the swing of their line, so each of them says less than one alone would.
+Common practice, no source."""
 
 FEW: Final = 30.0
+"""Readings that teach a spread half of what they would if there were many."""
+
 HIGHEST: Final = 0.15
-"""Readings that teach a spread half of what they would if there were many; share of the readings taken as highest."""
+"""Share of the readings of a gauge that are taken as its highest. Common practice, no source."""
 
 
 @dataclass(frozen=True)

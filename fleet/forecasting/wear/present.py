@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 
 from fleet.forecasting.distribution import GRID_LEVELS
+from fleet.forecasting.inputs.matching import match
 from fleet.forecasting.inputs.tables import Bools, Fleet, Floats, Indexes
 from fleet.forecasting.wear import pooling, shared
 from fleet.forecasting.wear.conditions import Conditions
@@ -197,10 +198,7 @@ def _present(
         log_weight = np.concatenate([log_weight + np.log(share) for share in _LAG_WEIGHTS], axis=1)
     model = stage.model
     lead, both = model.state(lead_left.astype(np.float32)), model.state(both_left.astype(np.float32))
-    begin = np.searchsorted(evidence.kept_segment, segment)
-    number = np.searchsorted(evidence.kept_segment, segment, side="right") - begin
-    owner = np.repeat(np.arange(len(segment)), number)
-    reading_rows = np.repeat(begin, number) + np.arange(len(owner)) - np.repeat(np.cumsum(number) - number, number)
+    owner, reading_rows = match(evidence.kept_segment, segment)
     for block in range(0, len(owner), BLOCK):
         own, index = owner[block : block + BLOCK], reading_rows[block : block + BLOCK]
         likelihood = reading_log_likelihood(

@@ -7,6 +7,7 @@ import numpy as np
 from fleet.engineering.limits import Limits
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
+from fleet.forecasting.inputs.matching import match
 from fleet.forecasting.inputs.physics import inverse_temperature_per_kelvin, normalised_drop_kpa, resin_capacity_meq
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions
@@ -15,6 +16,7 @@ from fleet.forecasting.wear.nominal import (
     DEFAULT_CHLORINE_CAPACITY_G,
     DEFAULT_RATED_VOLUME_L,
     DEFAULT_RESIN_EQ,
+    current_items,
     current_placements,
     maximum_service_days,
     median_by_group,
@@ -29,6 +31,8 @@ FEW_PAIRS: Final = 30.0
 USUAL_LINE_KPA: Final = 400.0
 USUAL_CLEAN_DROP_KPA: Final = 14.0
 USUAL_DROP_NOISE_KPA: Final = 9.0
+"""Spread of the drop of two gauges; this and the three before it: common practice, no source."""
+
 LEAST_CLEAN_KPA: Final = 4.0
 MOST_CLEAN_KPA: Final = 35.0
 """Drops between which a filter can be clean; one that starts above them is not, whatever the date of its change says.
@@ -54,12 +58,7 @@ def places_of(fleet: Fleet, columns: Columns, *covariates: Floats) -> Places:
         if len(fleet.sites)
         else np.zeros(len(columns), dtype=object)
     )
-    current_placement = current_placements(fleet)[columns.lead_position]
-    at = (
-        np.where(current_placement >= 0, fleet.placements.item_index[current_placement], -1)
-        if len(fleet.placements)
-        else current_placement
-    )
+    at = current_items(fleet, current_placements(fleet)[columns.lead_position])
     item = np.append(fleet.items.item_id.astype(str), "").astype(object)[at]
     stacked = np.stack(covariates, axis=1) if covariates else np.zeros((len(columns), 0))
     return Places(stacked, {"supply": supply, "item": item})
@@ -235,10 +234,9 @@ def _last_changes(fleet: Fleet, readings: Readings) -> Floats:
     as_found = readings.occasion == words.OCCASIONS.index("as_found")
     day = np.where(as_found, readings.day - 1.5, readings.day + 0.5)
     at = np.searchsorted(key, readings.unit_index * span + day, side="right") - 1
-    known = (
-        (at >= 0) & (owner[order][np.maximum(at, 0)] == readings.unit_index) if len(key) else np.zeros(len(out), bool)
-    )
-    out[known] = changed[order][at[known]]
+    if len(key):
+        known = (at >= 0) & (owner[order][np.maximum(at, 0)] == readings.unit_index)
+        out[known] = changed[order][at[known]]
     return out
 
 
@@ -247,13 +245,8 @@ def _drops_of_columns(
 ) -> tuple[Indexes, Indexes, Indexes]:
     """Every drop at every column of its unit: row of the reading, segment, and row of the drop."""
     order = np.argsort(columns.unit, kind="stable")
-    owner = columns.unit[order]
-    unit = readings.unit_index[drops.row]
-    first, last = np.searchsorted(owner, unit, side="left"), np.searchsorted(owner, unit, side="right")
-    number = last - first
-    drop = np.repeat(np.arange(len(unit)), number)
-    column = order[np.repeat(first, number) + np.arange(len(drop)) - np.repeat(np.cumsum(number) - number, number)]
-    row = drops.row[drop]
+    drop, of_unit = match(columns.unit[order], readings.unit_index[drops.row])
+    column, row = order[of_unit], drops.row[drop]
     segment = locate_readings(segments, column, readings.day[row], readings.occasion[row])
     ok = segment >= 0
     return row[ok], segment[ok], drop[ok]

@@ -14,7 +14,7 @@ from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.left_out import sentence_left_out
 from fleet.forecasting.answer.reasons import explain_exhaustion
 from fleet.forecasting.answer.results import Forecasts
-from fleet.forecasting.distribution import GRID_LEVELS, LEVELS
+from fleet.forecasting.distribution import SHOWN
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.services.forecasts.tables import LoadedFleet
 
@@ -35,7 +35,7 @@ PRIOR_SENTENCES: Final = {
 QUANTILES: Final = ("p05", "p10", "p25", "p50", "p75", "p90", "p95")
 FRESH_LIFE: Final = ("fresh_life_p10_days", "fresh_life_p50_days", "fresh_life_p90_days")
 
-_SHOWN: Final = [int(np.argmin(np.abs(GRID_LEVELS - level))) for level in LEVELS]
+_SHOWN: Final[list[int]] = SHOWN.tolist()
 
 _FOR_ALL: Final = {"totaliser_l", ""}
 """Demand and the whole reading concern every position."""

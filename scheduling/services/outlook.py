@@ -14,7 +14,7 @@ from accounts.jobs import claims
 from accounts.jobs.models import Job
 from accounts.models import Company, Membership
 from fleet.models import Reading
-from scheduling.models import CompanyPolicy, Installer
+from scheduling.models import Installer
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.outlook.compare import compare, frontier
 from scheduling.planning.outlook.inputs import OutlookSite, OutlookUnit, Span, Way
@@ -23,7 +23,7 @@ from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import Place, RoadModel
 from scheduling.planning.visits.travel_cost import travel_cost_estimate
 from scheduling.services.needs.facts import read_facts
-from scheduling.services.policy import changed_settings, merge_policy, read_policy
+from scheduling.services.policy import changed_settings, merge_policy, read_policy, read_settings
 from scheduling.services.travel import road_model
 
 PREVIEW: Final = "policy_preview"
@@ -109,7 +109,7 @@ def start_preview_job(
     Conflict
         When a preview of this company is being made already.
     """
-    settings = changed_settings(settings=_settings(company), changes=changes)
+    settings = changed_settings(settings=read_settings(company=company), changes=changes)
     merge_policy(settings=settings, currency=company.currency)
     parameters = {"changes": dict(changes), "counted_by": counted_by, "seed": seed}
     return claims.start_job(company=company, by=by, kind=PREVIEW, parameters=parameters, now=now)
@@ -163,7 +163,7 @@ def preview(
     """
     today = company.day_at(now)
     present = read_policy(company=company)
-    settings = changed_settings(settings=_settings(company), changes=changes)
+    settings = changed_settings(settings=read_settings(company=company), changes=changes)
     changed = merge_policy(settings=settings, currency=company.currency)
     fleet = read_fleet(company=company, today=today)
     span = Span(today, draws=fleet.draws(), seed=seed)
@@ -297,8 +297,3 @@ def _at_price(policy: ServicePolicy, factor: float) -> ServicePolicy:
         for stage, by_use in policy.planning.late_cost_per_day.items()
     }
     return replace(policy, planning=replace(policy.planning, late_cost_per_day=late))
-
-
-def _settings(company: Company) -> dict[str, Any]:
-    row = CompanyPolicy.objects.of_company(company).first()
-    return dict(row.settings) if row is not None else {}

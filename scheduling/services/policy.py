@@ -25,10 +25,15 @@ from scheduling.planning.policy import Policy
 _RULE_FIELDS = frozenset(f.name for f in fields(CompanyRules))
 
 
+def read_settings(*, company: Company) -> dict[str, Any]:
+    """What the company has set."""
+    row = CompanyPolicy.objects.of_company(company).first()
+    return dict(row.settings) if row is not None else {}
+
+
 def read_policy(*, company: Company) -> ServicePolicy:
     """The company's policy: what it has set, and the defaults for the rest."""
-    row = CompanyPolicy.objects.of_company(company).first()
-    return merge_policy(settings=row.settings if row is not None else {}, currency=company.currency)
+    return merge_policy(settings=read_settings(company=company), currency=company.currency)
 
 
 def merge_policy(*, settings: Mapping[str, Any], currency: str) -> ServicePolicy:

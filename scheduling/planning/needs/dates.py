@@ -67,12 +67,13 @@ def need_dates(
                 life = median / share
             elif quantiles:
                 life = _life_had(forecast, median)
-        if forecast.fresh_life_days is not None:
-            life = max(forecast.fresh_life_days[1], _LEAST_LIFE_DAYS)
         if quantiles and forecast.used_days is not None:
             share = float(expected_share_left([quantiles], [forecast.used_days])[0])
     elif due_in_days is not None:
         quantiles = _on_day(float(due_in_days))
+    if forecast is not None and forecast.fresh_life_days is not None:
+        # its place tells how long the next one lasts
+        life = max(forecast.fresh_life_days[1], _LEAST_LIFE_DAYS)
     exhausted: tuple[float, ...] = ()
     if lag_forecast is not None and quantiles:
         # a lead is exhausted on its own date; the water goes bad when the lag behind it is exhausted as well
@@ -92,9 +93,7 @@ def first_day_on_condition(quantile_days: Sequence[float], probability: float) -
 
 
 def _life_had(forecast: ForecastFacts | None, median: float) -> float:
-    """Days that the next cartridge will last; where its place does not tell, as long as the one at its end has."""
-    if forecast is not None and forecast.fresh_life_days is not None:
-        return max(forecast.fresh_life_days[1], _LEAST_LIFE_DAYS)
+    """Days that a cartridge at its end has lasted: the next one is taken to last as long, so that visits will come."""
     if forecast is None or forecast.used_days is None:
         return math.nan
     life = forecast.used_days + max(median, 0.0)

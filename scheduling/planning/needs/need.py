@@ -312,8 +312,8 @@ def day_of_probability(quantile_days: Sequence[float], probability: float) -> fl
     >>> day_of_probability([1.0, 2.0, 5.0, 10.0, 15.0, 18.0, 19.0], 0.6)
     12.0
     """
-    knots, mass = _support(np.asarray([quantile_days], dtype=np.float64), np.asarray(levels_of(len(quantile_days))))
-    return float(np.interp(probability, np.concatenate([[0.0], np.cumsum(mass)]), knots[0]))
+    days, probabilities = quantile_knots(quantile_days)
+    return float(np.interp(probability, probabilities, days))
 
 
 def expected_days_exhausted(

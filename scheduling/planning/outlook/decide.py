@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from fleet.engineering.limits import USUAL_SERVICE_TIME_DAYS
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.dates import need_dates
 from scheduling.planning.needs.decide import tasks_of_unit
@@ -25,8 +26,8 @@ ASK_AGAIN_DAYS = 91
 #: Who is called because of bad water comes so many days later: common practice, no source.
 CALL_DAYS = 3
 
-#: Membranes changed by the calendar serve so long: common practice, no source.
-_MEMBRANE_DAYS = 3 * 365
+#: Membranes changed by the calendar serve so long.
+_MEMBRANE_DAYS = USUAL_SERVICE_TIME_DAYS["membrane"]
 
 _NOWHERE = Place(0.0, 0.0)
 

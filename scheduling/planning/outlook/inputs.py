@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from types import MappingProxyType
+from dataclasses import dataclass
 
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs.facts import UnitFacts
-from scheduling.planning.outlook.lives import FreshLife
 
 MOST_DRAWS = 1_000
 LONGEST_DAYS = 1_096
@@ -18,15 +15,12 @@ LONGEST_DAYS = 1_096
 
 @dataclass(frozen=True, slots=True)
 class OutlookUnit:
-    """A unit, and what is known of cartridges that it does not hold yet.
+    """A unit, and how often it is read.
 
     Attributes
     ----------
     facts
         As planning knows it today.
-    fresh
-        Key of a position to the life of a new cartridge there; where it is missing, the life follows from the forecast
-        of what stands there.
     reading_interval_days
         Days between two readings that somebody takes without a visit; None: it is read on visits alone.
     last_read_days_ago
@@ -34,7 +28,6 @@ class OutlookUnit:
     """
 
     facts: UnitFacts
-    fresh: Mapping[int, FreshLife] = field(default_factory=lambda: MappingProxyType({}))
     reading_interval_days: float | None = None
     last_read_days_ago: float = 0.0
 

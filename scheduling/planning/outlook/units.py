@@ -104,7 +104,7 @@ class SimulatedUnit:
                 forecast=forecast,
             )
             self.cartridges[position.key] = cartridge
-            self.fresh[position.key] = unit.fresh.get(position.key) or _fresh_from(forecast, cartridge.life_days)
+            self.fresh[position.key] = _fresh_from(forecast, cartridge.life_days)
         self.stages = self._stages()
 
     def _stages(self) -> tuple[Stage, ...]:

@@ -2,6 +2,7 @@
 
 import datetime
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -9,7 +10,6 @@ from scheduling.planning.company_rules import CompanyRules, ServicePolicy
 from scheduling.planning.needs.facts import ForecastFacts, PositionFacts, Role, UnitFacts
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
 from scheduling.planning.outlook.inputs import OutlookSite, OutlookUnit, Span, Way
-from scheduling.planning.outlook.lives import FreshLife
 from scheduling.planning.outlook.simulate import _chances, simulate
 from scheduling.planning.outlook.sites import MEASURES
 from scheduling.planning.policy import Policy
@@ -25,14 +25,20 @@ CARBON = PositionFacts(
     price=24.0,
     newest_forecast=ForecastFacts(7, 11, (100.0,) * len(DISTRIBUTION_LEVELS), remaining_share=0.5, used_days=100.0),
 )
-CERTAIN = FreshLife(200.0, 200.0, 200.0)
+CERTAIN = (200.0, 200.0, 200.0)
 
 
-def _site(*positions: PositionFacts, fresh: FreshLife = CERTAIN, every: float | None = None) -> OutlookSite:
-    facts = UnitFacts(
-        key=3, use="reef", commissioned_on=FIRST_DAY, positions=positions or (CARBON,), last_read_on=FIRST_DAY
+def _site(
+    *positions: PositionFacts, fresh: tuple[float, float, float] = CERTAIN, every: float | None = None
+) -> OutlookSite:
+    told = tuple(
+        one
+        if one.newest_forecast is None
+        else replace(one, newest_forecast=replace(one.newest_forecast, fresh_life_days=fresh))
+        for one in positions or (CARBON,)
     )
-    return OutlookSite(9, (OutlookUnit(facts, {p.key: fresh for p in facts.positions}, reading_interval_days=every),))
+    facts = UnitFacts(key=3, use="reef", commissioned_on=FIRST_DAY, positions=told, last_read_on=FIRST_DAY)
+    return OutlookSite(9, (OutlookUnit(facts, reading_interval_days=every),))
 
 
 def _run(site: OutlookSite, way: Way, *, days: int = 365, draws: int = 1, settle: int = 0) -> dict[str, float]:
@@ -90,7 +96,7 @@ def test_a_lead_and_its_lag_are_bad_only_when_both_are_exhausted() -> None:
             key=key, stage="resin", role=role, cartridge=10 + key, item=5, price=30.0, newest_forecast=forecast
         )
 
-    site = _site(resin(1, Role.LEAD, 50.0), resin(2, Role.LAG, 120.0), fresh=FreshLife(100.0, 100.0, 100.0))
+    site = _site(resin(1, Role.LEAD, 50.0), resin(2, Role.LAG, 120.0), fresh=(100.0, 100.0, 100.0))
     # nobody comes before the year is over: bad from day 120 to day 365, at 6 a day for resin at a reef
     nobody = Way("never", POLICY, interval_days=100_000)
     counted = _run(site, nobody)

@@ -104,6 +104,8 @@ def membranes_left(
     flow_until = np.zeros(shape, dtype=np.float32)
     flow_like, salt_like = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
     salt_until = np.zeros((*shape, len(_NODES)), dtype=np.float32)
+    # Without the steps of the one that stands: for the next one in its place, which passes what that place passes.
+    next_flow_until, next_salt_until = np.zeros_like(flow_until), np.zeros_like(salt_until)
     limit = _salt_limit(columns, segments, salt_input.centre, limits)
     flow_steps, salt_steps = find_steps(flow_input), find_steps(salt_input)
     flow_input, salt_input = without_steps(flow_input, flow_steps), without_steps(salt_input, salt_steps)
@@ -114,7 +116,7 @@ def membranes_left(
         )
         flow_like[:, index] = slope_log_likelihood(flow_trend, usual_loss)
         # A stricter limit is reached sooner at the same pace.
-        until = _until_flow_limit(loss, power)
+        next_flow_until[:, index] = until = _until_flow_limit(loss, power)
         for number in range(LOOKS):
             lost = -flow_steps.size[:, : number + 1].sum(axis=1)[:, None]
             until = flow_steps.first_crossing(_until_flow_limit(loss - lost, power), number, until, NOMINAL_DAYS)
@@ -122,7 +124,7 @@ def membranes_left(
         gain = USUAL_SALT_GAIN * np.exp(-power * pooling.GRID)
         trend = fit_trend(salt_input, power)
         salt_like[:, index] = slope_log_likelihood(trend, gain)
-        until = _until_salt_limit(trend, gain, limit, np.zeros(len(limit)), power)
+        next_salt_until[:, index] = until = _until_salt_limit(trend, gain, limit, np.zeros(len(limit)), power)
         for number in range(LOOKS):
             risen = salt_steps.size[:, : number + 1].sum(axis=1)
             until_now = _until_salt_limit(trend, gain, limit - risen, salt_steps.doubt, power)
@@ -146,8 +148,8 @@ def membranes_left(
     newest = np.full(len(segments), -np.inf)
     np.maximum.at(newest, reading_segment, reading_day)
     points = len(POWERS) * len(pooling.GRID)
-    flow_all = flow_until[current].reshape(installed, points)
-    salt_all = salt_until[current].reshape(installed, points * len(_NODES))
+    flow_all = next_flow_until[current].reshape(installed, points)
+    salt_all = next_salt_until[current].reshape(installed, points * len(_NODES))
     flow_left = (flow_until[current] - used[:, None, None]).reshape(installed, points)
     salt_left = (salt_until[current] - used[:, None, None, None]).reshape(installed, points * len(_NODES))
     return MembraneLeft(

@@ -235,3 +235,16 @@ def test_flow_that_halves_at_once_and_stays_is_exhausted():
     assert left(1) == pytest.approx(left(0), rel=0.1)
     assert left(3) < 0.0
     assert left(12) < left(3)
+
+
+def test_a_step_of_the_one_that_stands_says_nothing_of_the_next():
+    """Neither a leak or a fall of flow, nor a level within the limit that it started from."""
+    steady = membranes_of()
+    leak, half = np.full(60, 10.0), np.full(60, START_FLOW)
+    leak[30:] = 50.0
+    half[30:] = 0.6 * START_FLOW
+    leaking, weak = membranes_of(permeate_tds_mg_per_l=list(leak)), membranes_of(permeate_flow_l_per_day=list(half))
+    assert leaking.salt_load[0, MIDDLE] < 0.0
+    assert weak.flow_load[0, MIDDLE] < 0.0
+    assert leaking.fresh_salt_load[0] == pytest.approx(steady.fresh_salt_load[0], rel=0.25)
+    assert weak.fresh_flow_load[0] == pytest.approx(steady.fresh_flow_load[0], rel=0.25)

@@ -70,7 +70,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "item_name": "its name in the catalogue",
     "last_cut": "last of the monthly days at which the past is forecast again",
     "last_seen_at": "time of the newest reading that shows it",
-    "limit_source": "where its threshold comes from",
+    "limit_source": "where its limit comes from",
     "line": "line in the file, the header being 1, or place in the list from 1",
     "measured_by": "who took or analysed the sample",
     "median_error_days": "median absolute error of the median date in days, of the lives that were seen to end",

@@ -1,6 +1,6 @@
 """What a company decides beside its prices: intervals, chances it takes, and what each kind of work asks for.
 
-Together with the prices and thresholds of `policy` they are all that a decision about needs and orders rests on.
+Together with the prices, risks and times of `policy` they are all that a decision about needs and orders rests on.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What a company holds worth what: the prices, risks and thresholds every decision of planning rests on.
+"""What a company holds worth what: the prices, risks and times every decision of planning rests on.
 
 Every default below is common practice, no source: a figure to start from and to edit, not a finding.
 """
@@ -49,7 +49,7 @@ _MINUTES: Mapping[str, float] = MappingProxyType(
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """A company's prices and thresholds. All money is in one currency, amounts not cents.
+    """A company's prices, risks and times. All money is in one currency, amounts not cents.
 
     Attributes
     ----------

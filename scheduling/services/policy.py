@@ -1,6 +1,6 @@
 """The company's policy: its departures from the defaults, merged, checked and changed.
 
-Two layers answer as one flat table: prices and thresholds (`scheduling.planning.policy`) and intervals, chances and
+Two layers answer as one flat table: prices, risks and times (`scheduling.planning.policy`) and intervals, chances and
 what each kind of work asks for (`scheduling.planning.company_rules`).
 """
 

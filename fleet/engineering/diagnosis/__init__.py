@@ -2,7 +2,7 @@
 
 from fleet.engineering.diagnosis.context import context_of
 from fleet.engineering.diagnosis.engine import Match, diagnose
-from fleet.engineering.diagnosis.facts import CONTEXT_KEYS, Thresholds
+from fleet.engineering.diagnosis.facts import CONTEXT_KEYS, PatternLimits
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules import CAUSES, RULES, TITLES
 from fleet.engineering.diagnosis.suppose import Supposition, suppose
@@ -16,9 +16,9 @@ __all__ = [
     "Cause",
     "Match",
     "NoWork",
+    "PatternLimits",
     "Rule",
     "Supposition",
-    "Thresholds",
     "Work",
     "WorkKind",
     "context_of",

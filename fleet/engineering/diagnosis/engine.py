@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from accounts.language import gettext
-from fleet.engineering.diagnosis.facts import Fact, Facts, Thresholds
+from fleet.engineering.diagnosis.facts import Fact, Facts, PatternLimits
 from fleet.engineering.diagnosis.record import Rule
 from fleet.engineering.diagnosis.rules import RULES
 from fleet.engineering.limits import HOUSE, Limits
@@ -67,12 +67,12 @@ class Match:
 
     @property
     def limit_source(self) -> str:
-        """Where the threshold is from."""
+        """Where the limit is from."""
         return gettext(self.rule.source)
 
 
 def diagnose(
-    context: Mapping[str, Fact], *, limits: Limits[float] = HOUSE, thresholds: Thresholds | None = None
+    context: Mapping[str, Fact], *, limits: Limits[float] = HOUSE, pattern_limits: PatternLimits | None = None
 ) -> list[Match]:
     """Return every pattern the facts show, in the order of work.
 
@@ -83,7 +83,7 @@ def diagnose(
         mg/L on the 0.5 scale, L/day, degC, fractions). A missing fact, None or NaN, silences the rules that need it.
     limits : Limits, optional
         What counts as exhausted at this unit; the limits of the house when not given.
-    thresholds : Thresholds, optional
+    pattern_limits : PatternLimits, optional
         Of the patterns, other than the defaults.
 
     Returns
@@ -102,7 +102,7 @@ def diagnose(
     >>> [match.causes[0] for match in found]
     ['di_lead_exhausted']
     """
-    facts = Facts(context, limits, Thresholds() if thresholds is None else thresholds)
+    facts = Facts(context, limits, PatternLimits() if pattern_limits is None else pattern_limits)
     matched_rules = [(rule, evidence) for rule in RULES if (evidence := rule.condition(facts)) is not None]
     doubting = [rule for rule, _ in matched_rules if rule.doubts]
     matches = []

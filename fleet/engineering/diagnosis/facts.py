@@ -96,8 +96,8 @@ CONTEXT_KEYS: Final[Mapping[str, str]] = {
 
 
 @dataclass(frozen=True)
-class Thresholds:
-    """Thresholds of the patterns, kPa, mg/L and ratios; common practice without a source unless the rule names one.
+class PatternLimits:
+    """Where a pattern counts as seen, kPa, mg/L and ratios; common practice without a source unless the rule names one.
 
     What counts as exhausted is none of them: that is `limits.Limits`.
     """
@@ -129,8 +129,8 @@ class Thresholds:
 class Facts:
     """Typed, forgiving access to a context: a missing fact is None, and None never compares."""
 
-    def __init__(self, context: Mapping[str, Fact], limits: Limits[float], thresholds: Thresholds) -> None:
-        self.limits, self.thresholds = limits, thresholds
+    def __init__(self, context: Mapping[str, Fact], limits: Limits[float], pattern_limits: PatternLimits) -> None:
+        self.limits, self.pattern_limits = limits, pattern_limits
         self._numbers: dict[str, float] = {}
         self._flags: dict[str, bool] = {}
         self._texts: dict[str, str] = {}
@@ -199,7 +199,7 @@ class Facts:
     def clean_drop_kpa(self) -> float:
         """Drop across clean prefilters: of the baseline, else the usual one."""
         clean = self.number("clean_prefilter_differential_pressure_kpa")
-        return self.thresholds.assumed_clean_drop_kpa if clean is None else clean
+        return self.pattern_limits.assumed_clean_drop_kpa if clean is None else clean
 
     @property
     def prefilter_limit_kpa(self) -> float:
@@ -217,7 +217,7 @@ class Facts:
         thick = 1.0 if now is None else _thickness(now)
         thicker = thick / _thickness(before) if now is not None and before is not None else 1.0
         faster = self._feed_flow_ratio
-        return faster * max(limit * thick, self.thresholds.clean_drop_margin * self.clean_drop_kpa * thicker)
+        return faster * max(limit * thick, self.pattern_limits.clean_drop_margin * self.clean_drop_kpa * thicker)
 
     @property
     def _feed_flow_ratio(self) -> float:
@@ -240,7 +240,7 @@ class Facts:
         return (
             None
             if differential_kpa is None
-            else differential_kpa <= self.prefilter_limit_kpa + 0.5 * self.thresholds.gauge_step_kpa
+            else differential_kpa <= self.prefilter_limit_kpa + 0.5 * self.pattern_limits.gauge_step_kpa
         )
 
     @property

@@ -82,7 +82,7 @@ class Rule:
     cautions : tuple of str
         What to mind.
     source : str
-        Where the threshold is from.
+        Where the limit is from.
     for_installer, for_client : str
         The finding in a sentence; a client's ends with what happens next or what to do.
     """

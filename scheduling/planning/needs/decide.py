@@ -23,7 +23,7 @@ def tasks_of_unit(unit: UnitFacts, *, policy: ServicePolicy, today: datetime.dat
     unit
         What is known of it.
     policy
-        Prices, thresholds and intervals.
+        Prices, risks, times and intervals.
     today
         The day its facts are counted from.
     """

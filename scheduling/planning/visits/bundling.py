@@ -59,7 +59,7 @@ def bundle_visits(
     sites
         Every site named by a need; sites without needs still count as neighbours.
     policy
-        Prices and thresholds.
+        Prices, risks and times.
     bases
         Where rounds start; without any, only the drive between neighbours is counted.
     days

@@ -75,7 +75,7 @@ def price_needs(needs: Sequence[Need], *, policy: ServicePolicy, today: date) ->
     needs
         Rows, saved or not.
     policy
-        Prices and thresholds.
+        Prices, risks and times.
     today
         First day of the curves, which reach over the weeks that visits are weighed for.
     """

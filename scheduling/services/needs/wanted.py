@@ -21,7 +21,7 @@ def compute_needs(
     company
         Whose units.
     policy
-        Prices and thresholds.
+        Prices, risks and times.
     today
         The company's day.
     units

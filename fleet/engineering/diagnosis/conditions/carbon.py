@@ -12,7 +12,7 @@ def chloramine_through(f: Facts) -> Evidence | None:
     total, free = f.number("carbon_outlet_total_chlorine_mg_per_l"), f.number("carbon_outlet_free_chlorine_mg_per_l")
     if total is None or free is None or not is_exhausted("chlorine_mg_per_l", total, f.limits.chlorine_mg_per_l):
         return None
-    if free >= f.thresholds.chlorine_trace_mg_per_l or free > total:
+    if free >= f.pattern_limits.chlorine_trace_mg_per_l or free > total:
         return None
     return Evidence(0.9 if f.yes("chloramine_supply") else 0.8, {"total_chlorine": total, "free_chlorine": free})
 
@@ -36,7 +36,7 @@ def lead_carbon_exhausted(f: Facts) -> Evidence | None:
     tests = (f.number("feed_total_chlorine_mg_per_l"), f.number("feed_free_chlorine_mg_per_l"))
     entering = max((value for value in tests if value is not None), default=0.0)
     # Below this a test kit cannot tell a share of the feed.
-    if lead is None or entering < 4.0 * f.thresholds.chlorine_trace_mg_per_l:
+    if lead is None or entering < 4.0 * f.pattern_limits.chlorine_trace_mg_per_l:
         return None
     share, limit = lead / entering, f.limits.lead_carbon_fraction
     if not is_exhausted("lead_carbon_fraction", share, limit) or f.chlorine_passes:
@@ -69,6 +69,6 @@ def tastes(f: Facts) -> Evidence | None:
 def unread(f: Facts) -> Evidence | None:
     """Nobody has looked at this unit for long."""
     weeks = f.number("weeks_since_last_reading")
-    if weeks is None or weeks < f.thresholds.weeks_unread:
+    if weeks is None or weeks < f.pattern_limits.weeks_unread:
         return None
     return Evidence(0.95, {"weeks_since_last_reading": weeks})

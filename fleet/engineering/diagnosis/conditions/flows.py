@@ -22,7 +22,7 @@ def no_permeate(f: Facts) -> Evidence | None:
     inlet = f.number("inlet_pressure_kpa")
     if permeate != 0.0 or drain is None or drain <= 0.0 or f.yes("tank_is_full"):
         return None
-    if inlet is None or inlet < f.thresholds.inlet_for_permeate_kpa:
+    if inlet is None or inlet < f.pattern_limits.inlet_for_permeate_kpa:
         return None
     return Evidence(0.85, {"permeate_flow": 0.0, "concentrate_flow": drain, "inlet_pressure_kpa": inlet})
 
@@ -47,9 +47,9 @@ def _tank_falls(f: Facts) -> bool | None:
 def shutoff_does_not_close(f: Facts) -> Evidence | None:
     """The tank is as full as the line can make it, and concentrate runs on."""
     share = _tank_over_line(f)
-    if share is None or share < f.thresholds.shutoff_fraction - 0.005 or f.no("has_automatic_shutoff"):
+    if share is None or share < f.pattern_limits.shutoff_fraction - 0.005 or f.no("has_automatic_shutoff"):
         return None
-    numbers: dict[str, float | str] = {"tank_over_line": share, "closes_at": f.thresholds.shutoff_fraction}
+    numbers: dict[str, float | str] = {"tank_over_line": share, "closes_at": f.pattern_limits.shutoff_fraction}
     if f.concentrate_runs_on:
         return Evidence(0.85, numbers)
     # Running at this tank pressure is enough to ask, unless somebody saw that the tank was not full yet.
@@ -63,7 +63,7 @@ def check_valve_leaks(f: Facts) -> Evidence | None:
     if _tank_falls(f) is not True:
         return None
     share = _tank_over_line(f)
-    if share is not None and share >= f.thresholds.shutoff_fraction:
+    if share is not None and share >= f.pattern_limits.shutoff_fraction:
         return None
     runs = f.concentrate_runs_on or f.yes("concentrate_is_running")
     return Evidence(0.9 if runs and share is not None else 0.7, {} if share is None else {"tank_over_line": share})
@@ -72,7 +72,7 @@ def check_valve_leaks(f: Facts) -> Evidence | None:
 def tank_does_not_fill(f: Facts) -> Evidence | None:
     """Concentrate never stops, and the tank stays low and steady."""
     share = _tank_over_line(f)
-    if share is None or share >= f.thresholds.shutoff_fraction or not f.yes("concentrate_never_stops"):
+    if share is None or share >= f.pattern_limits.shutoff_fraction or not f.yes("concentrate_never_stops"):
         return None
     if _tank_falls(f) is True:
         return None
@@ -98,7 +98,7 @@ def _more_waste(f: Facts) -> float | None:
 def _colder_degc(f: Facts) -> float | None:
     """Temperature of water that is colder than in the baseline, else None."""
     temperature, base = f.number("temperature_degc"), f.number("baseline_temperature_degc")
-    if temperature is None or base is None or temperature > base - f.thresholds.temperature_shift_degc:
+    if temperature is None or base is None or temperature > base - f.pattern_limits.temperature_shift_degc:
         return None
     return temperature
 
@@ -144,12 +144,16 @@ def too_little_concentrate(f: Facts) -> Evidence | None:
     if drain is not None and drain >= 0.8:
         return None
     # More permeate than ever explains a low ratio just as well as less concentrate does, unless the drain alone is low.
-    if flow is not None and flow > REST_HIGH and (drain is None or drain >= f.thresholds.ratio_low):
+    if flow is not None and flow > REST_HIGH and (drain is None or drain >= f.pattern_limits.ratio_low):
         return None
-    if change is not None and change < f.thresholds.ratio_low:
-        return Evidence(surely(f.thresholds.ratio_low / max(change, 0.05) - 1.0), {"waste_ratio_over_baseline": change})
-    if recovery is not None and design is not None and design > 0.0 and recovery > f.thresholds.ratio_high * design:
-        return Evidence(surely(recovery / design - f.thresholds.ratio_high), {"recovery": recovery, "design": design})
+    if change is not None and change < f.pattern_limits.ratio_low:
+        return Evidence(
+            surely(f.pattern_limits.ratio_low / max(change, 0.05) - 1.0), {"waste_ratio_over_baseline": change}
+        )
+    if recovery is not None and design is not None and design > 0.0 and recovery > f.pattern_limits.ratio_high * design:
+        return Evidence(
+            surely(recovery / design - f.pattern_limits.ratio_high), {"recovery": recovery, "design": design}
+        )
     return None
 
 
@@ -158,7 +162,7 @@ def too_much_concentrate(f: Facts) -> Evidence | None:
     change = _ratio_change(f)
     drain = f.ratio("concentrate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
     inlet = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
-    if change is None or change <= f.thresholds.ratio_high:
+    if change is None or change <= f.pattern_limits.ratio_high:
         return None
     if drain is not None and drain > 1.3:
         sure = 0.85 if inlet is not None and inlet < 0.95 else 0.65

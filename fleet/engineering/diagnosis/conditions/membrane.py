@@ -23,8 +23,8 @@ def _passes_twice_the_salt(f: Facts) -> tuple[float, float] | None:
     if both is None or f.text("membrane_material") == "cellulose":
         return None
     flow, passage = both
-    steady = flow >= f.thresholds.flow_steady_low
-    return both if steady and passage >= f.thresholds.salt_passage_double else None
+    steady = flow >= f.pattern_limits.flow_steady_low
+    return both if steady and passage >= f.pattern_limits.salt_passage_double else None
 
 
 def oxidised(f: Facts) -> Evidence | None:
@@ -32,7 +32,7 @@ def oxidised(f: Facts) -> Evidence | None:
     both, chlorine = _passes_twice_the_salt(f), f.chlorine_after_carbon
     if both is None or chlorine is None or not f.chlorine_passes:
         return None
-    sure = surely(both[1] - f.thresholds.salt_passage_double, at_limit=0.8)
+    sure = surely(both[1] - f.pattern_limits.salt_passage_double, at_limit=0.8)
     return Evidence(sure, _numbers(*both, chlorine=chlorine))
 
 
@@ -53,12 +53,16 @@ def leaking_past(f: Facts) -> Evidence | None:
     chlorine = f.chlorine_after_carbon
     if f.chlorine_passes:
         return None
-    if not f.thresholds.flow_steady_low <= flow <= f.thresholds.flow_steady_high:
+    if not f.pattern_limits.flow_steady_low <= flow <= f.pattern_limits.flow_steady_high:
         return None
     jump = f.number("salt_passage_ratio_since_last_reading")
-    if jump is not None and jump >= f.thresholds.salt_passage_jump and passage >= f.thresholds.salt_passage_jump:
+    if (
+        jump is not None
+        and jump >= f.pattern_limits.salt_passage_jump
+        and passage >= f.pattern_limits.salt_passage_jump
+    ):
         return Evidence(0.8 if chlorine is not None else 0.65, _numbers(flow, passage, jump=jump))
-    if jump is None and passage >= f.thresholds.salt_passage_double:
+    if jump is None and passage >= f.pattern_limits.salt_passage_double:
         return Evidence(0.55 if chlorine is not None else 0.45, _numbers(flow, passage))
     return None
 
@@ -71,7 +75,7 @@ def scaled(f: Facts) -> Evidence | None:
     flow, passage = both
     if (
         not is_exhausted("membrane_flow_fraction", flow, f.limits.membrane_flow_fraction)
-        or passage <= f.thresholds.salt_passage_up
+        or passage <= f.pattern_limits.salt_passage_up
     ):
         return None
     index, silica = f.number("concentrate_langelier_index"), f.number("concentrate_silica_share")
@@ -96,7 +100,7 @@ def fouled(f: Facts) -> Evidence | None:
     if f.yes("smell_or_slime"):
         return Evidence(0.75, _numbers(flow, passage))
     index = f.number("concentrate_langelier_index")
-    if passage <= f.thresholds.salt_passage_up and (index is None or index <= 0.0):
+    if passage <= f.pattern_limits.salt_passage_up and (index is None or index <= 0.0):
         return Evidence(0.45, _numbers(flow, passage))
     return None
 
@@ -121,9 +125,9 @@ def aged(f: Facts) -> Evidence | None:
         return None
     flow, passage = both
     jump = f.number("salt_passage_ratio_since_last_reading")
-    if flow >= f.thresholds.flow_steady_low or passage <= f.thresholds.salt_passage_up or scaled(f) is not None:
+    if flow >= f.pattern_limits.flow_steady_low or passage <= f.pattern_limits.salt_passage_up or scaled(f) is not None:
         return None
-    if f.chlorine_passes or (jump is not None and jump >= f.thresholds.salt_passage_jump):
+    if f.chlorine_passes or (jump is not None and jump >= f.pattern_limits.salt_passage_jump):
         return None
     return Evidence(0.65, _numbers(flow, passage, membrane_age_days=age))
 
@@ -137,7 +141,7 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
         return None
     passage, allowed = permeate / feed, 1.0 - f.limits.minimum_rejection_fraction
     # One step of the meter is no proof.
-    if permeate - f.thresholds.meter_step_mg_per_l <= allowed * feed:
+    if permeate - f.pattern_limits.meter_step_mg_per_l <= allowed * feed:
         return None
     return Evidence(
         surely(passage / allowed - 1.0),
@@ -149,7 +153,12 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
 def creep(f: Facts) -> Evidence | None:
     """The permeate of the first minute is high, and normal after flushing."""
     first, later = f.number("permeate_tds_at_start_mg_per_l"), f.number("permeate_tds_mg_per_l")
-    if first is None or later is None or first < 2.0 * later or first - later < 5.0 * f.thresholds.meter_step_mg_per_l:
+    if (
+        first is None
+        or later is None
+        or first < 2.0 * later
+        or first - later < 5.0 * f.pattern_limits.meter_step_mg_per_l
+    ):
         return None
     change = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
     if change is not None and change > 1.3:
@@ -196,7 +205,7 @@ def warm_water(f: Facts) -> Evidence | None:
     passage = f.salt_passage_ratio_raw
     if temperature is None or base is None or flow is None or passage is None:
         return None
-    if temperature - base <= f.thresholds.temperature_shift_degc or flow <= 1.05 or passage <= 1.05:
+    if temperature - base <= f.pattern_limits.temperature_shift_degc or flow <= 1.05 or passage <= 1.05:
         return None
     if normalised_flow_is_normal(f) is False:
         return None

@@ -15,7 +15,7 @@ def not_steady(f: Facts) -> Evidence | None:
     if f.text("state") == "static":
         return None
     minutes = f.number("minutes_since_start")
-    if minutes is not None and minutes < f.thresholds.minutes_to_steady:
+    if minutes is not None and minutes < f.pattern_limits.minutes_to_steady:
         return Evidence(0.95, {"minutes_since_start": minutes})
     tank_unknown = f.text("tank_valve") == "" and f.number("tank_pressure_kpa") is None
     if f.yes("has_tank") and tank_unknown and f.number("permeate_flow_l_per_day") is not None:
@@ -29,7 +29,7 @@ def meters_disagree(f: Facts) -> Evidence | None:
     if first is None or second is None:
         return None
     gap, larger = abs(first - second), max(first, second)
-    allowed = max(0.10 * larger, 3.0 * f.thresholds.meter_step_mg_per_l)
+    allowed = max(0.10 * larger, 3.0 * f.pattern_limits.meter_step_mg_per_l)
     if gap <= allowed:
         return None
     return Evidence(surely(gap / allowed - 1.0), {"first_meter": first, "second_meter": second})
@@ -86,9 +86,9 @@ def impossible_flow(f: Facts) -> Evidence | None:
 def salt_balance_open(f: Facts) -> Evidence | None:
     """Salt in and salt out differ by more than they may."""
     closure = f.number("salt_balance_closure_fraction")
-    if closure is None or abs(closure) <= f.thresholds.closure_fraction:
+    if closure is None or abs(closure) <= f.pattern_limits.closure_fraction:
         return None
-    return Evidence(surely(abs(closure) / f.thresholds.closure_fraction - 1.0), {"salt_balance_closure": closure})
+    return Evidence(surely(abs(closure) / f.pattern_limits.closure_fraction - 1.0), {"salt_balance_closure": closure})
 
 
 def chlorine_tests_contradict(f: Facts) -> Evidence | None:

@@ -33,9 +33,9 @@ def line_pressure_fell(f: Facts) -> Evidence | None:
     if line is None or baseline is None or f.prefilter_differential_pressure_is_normal is False:
         return None
     fall = baseline - line
-    if fall <= f.thresholds.line_pressure_fall_kpa:
+    if fall <= f.pattern_limits.line_pressure_fall_kpa:
         return None
-    sure = surely(fall / f.thresholds.line_pressure_fall_kpa - 1.0)
+    sure = surely(fall / f.pattern_limits.line_pressure_fall_kpa - 1.0)
     numbers: dict[str, float | str] = {"line_pressure_kpa": line, "baseline_line_pressure_kpa": baseline}
     if f.prefilter_differential_pressure_is_normal is None:
         return Evidence(sure, numbers, *words.line_pressure_fell_prefilters_unread())
@@ -51,10 +51,10 @@ def pressure_fault(f: Facts) -> bool:
 def line_low_without_pump(f: Facts) -> Evidence | None:
     """The line itself is too weak for a membrane and nothing raises it."""
     line = f.number("line_pressure_kpa")
-    if line is None or not f.no("has_booster_pump") or line >= f.thresholds.low_line_pressure_kpa:
+    if line is None or not f.no("has_booster_pump") or line >= f.pattern_limits.low_line_pressure_kpa:
         return None
-    margin = (f.thresholds.low_line_pressure_kpa - line) / f.thresholds.line_pressure_fall_kpa
-    return Evidence(surely(margin), {"line_pressure_kpa": line, "limit_kpa": f.thresholds.low_line_pressure_kpa})
+    margin = (f.pattern_limits.low_line_pressure_kpa - line) / f.pattern_limits.line_pressure_fall_kpa
+    return Evidence(surely(margin), {"line_pressure_kpa": line, "limit_kpa": f.pattern_limits.low_line_pressure_kpa})
 
 
 def pump_without_effect(f: Facts) -> Evidence | None:
@@ -67,10 +67,10 @@ def pump_without_effect(f: Facts) -> Evidence | None:
     before = f.number("prefilter_outlet_pressure_kpa")
     if before is None:
         before = f.number("line_pressure_kpa")
-    if before is not None and inlet - before < f.thresholds.pump_gain_kpa:
+    if before is not None and inlet - before < f.pattern_limits.pump_gain_kpa:
         return Evidence(0.8, {"inlet_pressure_kpa": inlet, "before_pump_kpa": before})
     baseline = f.number("baseline_inlet_pressure_kpa")
-    if baseline is not None and baseline - inlet > f.thresholds.line_pressure_fall_kpa:
+    if baseline is not None and baseline - inlet > f.pattern_limits.line_pressure_fall_kpa:
         return Evidence(0.65, {"inlet_pressure_kpa": inlet, "baseline_inlet_pressure_kpa": baseline})
     return None
 
@@ -79,7 +79,7 @@ def inlet_too_high(f: Facts) -> Evidence | None:
     """The inlet pressure is above its limit, or the pump never stops."""
     inlet = f.number("inlet_pressure_kpa")
     limit = f.number("inlet_pressure_limit_kpa")
-    highest = f.thresholds.inlet_pressure_limit_kpa if limit is None else limit
+    highest = f.pattern_limits.inlet_pressure_limit_kpa if limit is None else limit
     if inlet is not None and inlet > highest:
         return Evidence(0.9, {"inlet_pressure_kpa": inlet, "limit_kpa": highest})
     if f.yes("pump_never_stops"):

@@ -12,7 +12,7 @@ from fleet.engineering.limits import HOUSE, is_exhausted
 
 def _permeate_for_ratio(f: Facts) -> float | None:
     permeate = f.number("permeate_tds_mg_per_l")
-    return permeate if permeate is not None and permeate >= 3.0 * f.thresholds.meter_step_mg_per_l else None
+    return permeate if permeate is not None and permeate >= 3.0 * f.pattern_limits.meter_step_mg_per_l else None
 
 
 def _reads_as(f: Facts, outlet: float, permeate: float, limit: float) -> float | None:
@@ -20,7 +20,7 @@ def _reads_as(f: Facts, outlet: float, permeate: float, limit: float) -> float |
     share = outlet / permeate
     if is_exhausted("lead_resin_fraction", share, limit):
         return 0.9
-    return 0.6 if share >= limit - min(f.thresholds.meter_step_mg_per_l / permeate, 0.12) else None
+    return 0.6 if share >= limit - min(f.pattern_limits.meter_step_mg_per_l / permeate, 0.12) else None
 
 
 def _lead_is_through(f: Facts, lead: float, permeate: float) -> float | None:
@@ -74,7 +74,7 @@ def _with_lag(f: Facts, sure: float, numbers: Mapping[str, float | str], shown: 
 def _lag_is_through(f: Facts, product: float, permeate: float) -> bool:
     """A step of the meter past the limit is real: the lag lets ions through, and as lead it would not last."""
     return (
-        product >= f.limits.product_tds_mg_per_l + f.thresholds.meter_step_mg_per_l
+        product >= f.limits.product_tds_mg_per_l + f.pattern_limits.meter_step_mg_per_l
         or _reads_as_permeate(f, product, permeate) is not None
     )
 
@@ -101,7 +101,7 @@ def both_exhausted(f: Facts) -> Evidence | None:
 
 def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | None) -> Evidence | None:
     """Still below the permeate, but past the limit of the product."""
-    limit, step = f.limits.product_tds_mg_per_l, f.thresholds.meter_step_mg_per_l
+    limit, step = f.limits.product_tds_mg_per_l, f.pattern_limits.meter_step_mg_per_l
     if not is_exhausted("product_tds_mg_per_l", product, limit) or f.yes("open_cup_sample"):
         return None
     numbers: dict[str, float | str] = {"product_tds": product, "limit": limit}
@@ -142,7 +142,7 @@ def product_above_permeate(f: Facts) -> Evidence | None:
     permeate, product = f.number("permeate_tds_mg_per_l"), f.number("product_tds_mg_per_l")
     if permeate is None or product is None or f.no("has_resin"):
         return None
-    if product <= permeate + max(1.0 * f.thresholds.meter_step_mg_per_l, 0.1 * permeate):
+    if product <= permeate + max(1.0 * f.pattern_limits.meter_step_mg_per_l, 0.1 * permeate):
         return None
     return Evidence(0.75, {"product_tds": product, "permeate_tds": permeate})
 

@@ -1,6 +1,6 @@
 """Every rule of the diagnosis, in the order of work; one file a step.
 
-Thresholds are in `Thresholds` and `Limits`; they are common practice without a source unless a rule says otherwise.
+Limits stand in `PatternLimits` and `Limits`; they are common practice without a source unless a rule says otherwise.
 """
 
 from collections.abc import Mapping

@@ -56,7 +56,7 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         confirm=_("Test total chlorine after the carbon; look at the exposure in ppm h."),
         action=_("Replace the membrane; where the carbon lets chlorine through, replace that first."),
         cautions=(ISOLATE,),
-        source=_("exposure of 200 to 1000 ppm h: from memory; thresholds common practice, no source"),
+        source=_("exposure of 200 to 1000 ppm h: from memory; limits common practice, no source"),
         for_installer=_(
             "The flow is steady, the salt passage has doubled and the membrane has met much chlorine: it is oxidised."
         ),
@@ -96,7 +96,7 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         confirm=_("Weigh the element, test the hardness, look at the waste ratio."),
         action=_("Raise the waste ratio or soften the feed; clean or replace the membrane."),
         cautions=(ISOLATE,),
-        source=_("Langelier index of the concentrate, Standard Methods 2330; thresholds common practice, no source"),
+        source=_("Langelier index of the concentrate, Standard Methods 2330; limits common practice, no source"),
         for_installer=_("The flow is down, the salt passage is up, and the concentrate can form scale."),
         for_client=_(
             "Scale is building up on the membrane. On our next visit we will clean or replace it and adjust the unit."

@@ -8,10 +8,9 @@ from dataclasses import replace
 
 import pytest
 
-from fleet.engineering.diagnosis import Thresholds, diagnose
+from fleet.engineering.diagnosis import PatternLimits, diagnose
 from fleet.engineering.limits import HOUSE, Limits
-from tests.fleet.engineering.diagnosis.test_rules import HEALTHY
-from tests.fleet.engineering.diagnosis.test_thresholds import (
+from tests.fleet.engineering.diagnosis.test_limits import (
     CHLORINE,
     DRAIN,
     DROP,
@@ -33,8 +32,9 @@ from tests.fleet.engineering.diagnosis.test_thresholds import (
     Changes,
     behind,
 )
+from tests.fleet.engineering.diagnosis.test_rules import HEALTHY
 
-FALL = Thresholds().line_pressure_fall_kpa
+FALL = PatternLimits().line_pressure_fall_kpa
 AT_600: Changes = {"temperature_degc": None, **behind(600.0)}
 FULL: Changes = {"tank_is_full": True, "tank_valve": "open", "tank_pressure_kpa": 300.0}
 NO_CHLORINE: Changes = {CHLORINE: None, "carbon_outlet_free_chlorine_mg_per_l": None}
@@ -53,7 +53,7 @@ CASES: list[tuple[str, Changes, float]] = [
         0.8 * CLEAR,
     ),
     ("D02", {"line_pressure_kpa": 414.0 - 2 * FALL, GAUGED: 20.0}, CLEAR),
-    ("D42", {"line_pressure_kpa": Thresholds().low_line_pressure_kpa - FALL}, CLEAR),
+    ("D42", {"line_pressure_kpa": PatternLimits().low_line_pressure_kpa - FALL}, CLEAR),
     ("D03", {"has_booster_pump": True}, 0.8),
     ("D03", {"has_booster_pump": True, "inlet_pressure_kpa": 500.0, "baseline_inlet_pressure_kpa": 600.0}, 0.65),
     ("D04", {"inlet_pressure_kpa": 900.0}, 0.9),

@@ -5,7 +5,7 @@ from dataclasses import fields
 
 import pytest
 
-from fleet.engineering.diagnosis import CONTEXT_KEYS, RULES, Thresholds, diagnose
+from fleet.engineering.diagnosis import CONTEXT_KEYS, RULES, PatternLimits, diagnose
 from fleet.engineering.diagnosis.record import STEPS
 from fleet.engineering.errors import EngineeringError
 
@@ -296,11 +296,11 @@ def test_near_misses_are_not_found(rule: str, changes: dict[str, float | bool | 
     assert rule not in {match.id for match in diagnose({**HEALTHY, **changes})}, why_not
 
 
-def test_thresholds_can_be_set() -> None:
+def test_limits_of_patterns_can_be_set() -> None:
     context = {**HEALTHY, "weeks_since_last_reading": 6.0}
     assert diagnose(context) == []
-    assert [match.id for match in diagnose(context, thresholds=Thresholds(weeks_unread=5.0))] == ["D41"]
-    assert all(field.type in ("float", float) for field in fields(Thresholds))
+    assert [match.id for match in diagnose(context, pattern_limits=PatternLimits(weeks_unread=5.0))] == ["D41"]
+    assert all(field.type in ("float", float) for field in fields(PatternLimits))
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""What a unit calls for: worked cases on either side of each threshold."""
+"""What a unit calls for: worked cases on either side of each limit."""
 
 import dataclasses
 from collections.abc import Callable

@@ -1,4 +1,4 @@
-"""Every threshold of the diagnosis from both sides: a hair before it the rule is silent, a hair beyond it it speaks.
+"""Every limit of the diagnosis from both sides: a hair before it the rule is silent, a hair beyond it it speaks.
 
 The table says for each rule which fact it turns on and where. Where a limit sets the place, the limit is moved as well
 and the place must move with it; a limit that no row of the table names fails the last test.
@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from fleet.engineering.diagnosis import Thresholds, diagnose
+from fleet.engineering.diagnosis import PatternLimits, diagnose
 from fleet.engineering.limits import HOUSE, Limits
 from tests.fleet.engineering.diagnosis.test_rules import HEALTHY, PATTERNS
 
@@ -43,17 +43,17 @@ def behind(line_kpa: float) -> Changes:
 
 @dataclass(frozen=True)
 class Set:
-    """The limits of exhaustion and the thresholds of the patterns; either kind is asked for by its name."""
+    """The limits of exhaustion and those of the patterns; either kind is asked for by its name."""
 
     limits: Limits[float] = HOUSE
-    thresholds: Thresholds = field(default_factory=Thresholds)
+    pattern_limits: PatternLimits = field(default_factory=PatternLimits)
 
     def __getattr__(self, name: str) -> Any:
-        return getattr(self.limits if hasattr(self.limits, name) else self.thresholds, name)
+        return getattr(self.limits if hasattr(self.limits, name) else self.pattern_limits, name)
 
     def moved(self, name: str, factor: float) -> "Set":
         """The same with one of them changed."""
-        kind = "limits" if hasattr(self.limits, name) else "thresholds"
+        kind = "limits" if hasattr(self.limits, name) else "pattern_limits"
         return replace(self, **{kind: replace(getattr(self, kind), **{name: factor * getattr(self, name)})})
 
 
@@ -274,7 +274,9 @@ EDGES = [
 
 
 def _speaks(edge: Edge, value: float, limits: Set) -> bool:
-    matches = diagnose({**HEALTHY, **edge.given, edge.fact: value}, limits=limits.limits, thresholds=limits.thresholds)
+    matches = diagnose(
+        {**HEALTHY, **edge.given, edge.fact: value}, limits=limits.limits, pattern_limits=limits.pattern_limits
+    )
     return edge.rule in {match.id for match in matches}
 
 
@@ -287,17 +289,17 @@ def _hold(edge: Edge, limits: Set) -> None:
 
 
 @pytest.mark.parametrize("edge", EDGES, ids=str)
-def test_a_rule_speaks_on_one_side_of_its_threshold_and_is_silent_on_the_other(edge: Edge) -> None:
+def test_a_rule_speaks_on_one_side_of_its_limit_and_is_silent_on_the_other(edge: Edge) -> None:
     _hold(edge, Set())
 
 
 @pytest.mark.parametrize("edge", [edge for edge in EDGES if edge.exactly], ids=str)
-def test_the_threshold_itself_counts_where_the_table_says_so(edge: Edge) -> None:
+def test_the_limit_itself_counts_where_the_table_says_so(edge: Edge) -> None:
     assert _speaks(edge, edge.place(Set()), Set()) is (edge.speaks in ("from", "to"))
 
 
 @pytest.mark.parametrize(("edge", "name"), [(edge, name) for edge in EDGES for name in edge.limits], ids=str)
-def test_the_threshold_moves_with_its_limit(edge: Edge, name: str) -> None:
+def test_the_edge_moves_with_its_limit(edge: Edge, name: str) -> None:
     for factor in (0.99, 1.01):
         moved = Set().moved(name, factor)
         assert edge.place(moved) != edge.place(Set())
@@ -305,7 +307,7 @@ def test_the_threshold_moves_with_its_limit(edge: Edge, name: str) -> None:
 
 
 def test_every_limit_and_every_rule_that_turns_on_a_number_stands_in_the_table() -> None:
-    names = {each.name for each in (*fields(Thresholds), *fields(Limits))}
+    names = {each.name for each in (*fields(PatternLimits), *fields(Limits))}
     # an age is the forecast's to know
     assert names - {name for edge in EDGES for name in edge.limits} == {"carbon_maximum_service_time_days"}
     # flows of exactly nothing, and what a person saw

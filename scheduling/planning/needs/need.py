@@ -226,6 +226,19 @@ def quantile_knots(quantile_days: Sequence[float]) -> tuple[FloatArray, FloatArr
     return knots[0], np.minimum(np.concatenate([[0.0], np.cumsum(mass)]), 1.0)
 
 
+def support_points(quantile_days: Sequence[float]) -> tuple[FloatArray, FloatArray]:
+    """A row of quantiles as points with their probabilities: the middles between neighbouring knots.
+
+    Examples
+    --------
+    >>> days, probabilities = support_points([1.0, 2.0, 5.0, 10.0, 15.0, 18.0, 19.0])
+    >>> float(days[0]), float(probabilities[0]), float(days @ probabilities)
+    (0.5, 0.05, 10.0)
+    """
+    days, probabilities = quantile_knots(quantile_days)
+    return (days[:-1] + days[1:]) / 2.0, np.diff(probabilities)
+
+
 def median_days(quantile_days: Sequence[float]) -> float:
     """The median of a row of quantiles, at either levels."""
     return float(quantile_days[median_column(len(quantile_days))])

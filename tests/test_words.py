@@ -55,6 +55,7 @@ def test_no_text_for_people_uses_a_word_that_the_guide_replaces(old: str, produc
 
 
 SPOKEN = (
+    "accounts/dates.py",
     "accounts/language.py",
     "fleet/api/diagnosis.py",
     "fleet/engineering/diagnosis",
@@ -71,14 +72,16 @@ SPOKEN = (
     "fleet/services/status.py",
     "fleet/services/words.py",
     "scheduling/demo/words.py",
-    "scheduling/planning/rounds/differences.py",
+    "scheduling/planning/rounds",
     "scheduling/planning/visits",
+    "scheduling/planning/words",
     "scheduling/services/people",
 )
 """What speaks through `accounts.language`; the rest of the product follows room by room."""
 # Only refusals are built here, beside the condition that they state.
 REFUSALS = (
     "fleet/services/forecasts/quality.py",
+    "scheduling/planning/rounds/problem.py",
     "scheduling/services/people/absences.py",
 )
 # Describes fields of the API, which is documented in English.

@@ -2,7 +2,7 @@
 
 Nobody argues with a dispatcher who has telephoned. So what depends on other people's goodwill (hours of access, lunch,
 overtime, what is in the van) is a warning to be acknowledged; what cannot be done (a day off, a missing skill, another
-client's agreed time) is a refusal.
+client's confirmed time) is a refusal.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scheduling.planning import words
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.evaluate import Fault, Plan, Route, check_round, make_route, overtime_cents
 from scheduling.planning.rounds.problem import DAY_S, Candidate, Installer, RoundProblem, Window
 from scheduling.planning.rounds.schedule import time_round
+from scheduling.planning.words import rounds as words
 
 Cell = tuple[int, int]
 
@@ -223,30 +223,27 @@ def _broken(problem: RoundProblem, cell: Cell, stops: tuple[int, ...], route: Ro
     """What an override breaks, in sentences."""
     name, date = problem.installers[cell[0]].key, problem.date_of(cell[1])
     if rule == "no_lunch":
-        return [Fault("no_lunch", f"{name}'s round on {date} has no room for lunch.", name, cell[1])]
+        return [Fault("no_lunch", words.no_lunch(name, date), name, cell[1])]
     if rule == "overtime":
         shift = problem.installers[cell[0]].shift_on(cell[1])
         late = 0 if shift is None else route.returns_s - shift.end_s
-        sentence = f"{name} would be home {late // 60} minutes after the end of the shift on {date}."
-        return [Fault("overtime", sentence, name, cell[1])]
+        return [Fault("overtime", words.home_late(name, late // 60, date), name, cell[1])]
     faults = []
     for c, stop in zip(stops, route.stops, strict=True):
         spans = problem.starts[c].get(cell[1], ())
         if not any(early <= stop.start_s <= late for early, late in spans):
-            at = words.time_of_day(stop.start_s)
-            sentence = f"{problem.candidates[c].name} is not open for the work at {at} on {date}."
+            sentence = words.closed_at(problem.candidates[c].name, stop.start_s, date)
             faults.append(Fault("closed", sentence, name, cell[1], problem.candidates[c].key))
     return faults
 
 
 def _clash(problem: RoundProblem, cell: Cell, stops: tuple[int, ...]) -> Fault:
-    """Why a round cannot be timed even with everything overridden: an agreed time, or the end of the day."""
+    """Why a round cannot be timed even with everything overridden: a fixed time, or the end of the day."""
     name, date = problem.installers[cell[0]].key, problem.date_of(cell[1])
     easiest = _relax(problem, cell, stops, _RELAXED)
     for n in range(1, len(stops) + 1):
         c = problem.candidates[stops[n - 1]]
         if c.appointment is not None and time_round(easiest, *cell, stops[:n]) is None:
-            agreed = words.time_of_day(c.appointment.start_s)
-            sentence = f"{name} could not be at {c.name} by {agreed} on {date}, which is fixed."
+            sentence = words.misses_fixed_time(name, c.name, c.appointment.start_s, date)
             return Fault("fixed_time", sentence, name, cell[1], c.key)
-    return Fault("too_late", f"{name}'s round on {date} does not fit into the day.", name, cell[1])
+    return Fault("too_late", words.longer_than_a_day(name, date), name, cell[1])

@@ -7,7 +7,7 @@ import enum
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
-from scheduling.planning import words
+from scheduling.planning.words import rounds as words
 
 #: Installer, day, start of work in seconds of the day.
 Slot = tuple[str, int, int]
@@ -83,9 +83,7 @@ def list_differences(
     """
 
     def when(slot: Slot) -> str:
-        date = first_day + datetime.timedelta(days=slot[1])
-        hour, second = divmod(slot[2], 3_600)
-        return words.moment(f"{date:%a}", date.day, f"{date:%b}", hour, second // 60)
+        return words.moment(first_day + datetime.timedelta(days=slot[1]), slot[2])
 
     differences: list[Difference] = []
     for visit in [*before, *(v for v in after if v not in before)]:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from scheduling.planning.rounds.problem import RoundProblem
 from scheduling.planning.rounds.schedule import keeps_time, time_round
+from scheduling.planning.words import rounds as words
 
 #: (installer position, day) to candidates in order of visit.
 Plan = Mapping[tuple[int, int], tuple[int, ...]]
@@ -128,7 +129,7 @@ def evaluate(problem: RoundProblem, plan: Plan) -> Evaluation:
     for candidate, count in times.items():
         if count > 1:
             name = problem.candidates[candidate].name
-            faults.append(Fault("served_twice", f"{name} is visited {count} times.", visit=name))
+            faults.append(Fault("served_twice", words.served_twice(name, count), visit=name))
     visits_cents = 0
     # an installer who is on the road already comes home, with or without another stop
     rounds = {**dict.fromkeys(problem.begun, ()), **plan}
@@ -173,8 +174,8 @@ def _parted(problem: RoundProblem, plan: Plan) -> list[Fault]:
         if first is None and second is None:
             continue
         if first is None or second is None or first[0] != second[0] or abs(first[1] - second[1]) != 1:
-            names = " and ".join(problem.candidates[problem.candidate_index[key]].name for key in (one, other))
-            faults.append(Fault("not_together", f"{names} must be made one straight after the other.", visit=one))
+            names = (problem.candidates[problem.candidate_index[key]].name for key in (one, other))
+            faults.append(Fault("not_together", words.not_together(*names), visit=one))
     return faults
 
 
@@ -230,7 +231,7 @@ def make_route(problem: RoundProblem, installer: int, day: int, stops: tuple[int
 
 def check_round(problem: RoundProblem, installer: int, day: int, stops: tuple[int, ...]) -> list[Fault]:
     """Everything that forbids a round, in sentences."""
-    person = problem.installers[installer]
+    person, date = problem.installers[installer], problem.date_of(day)
     faults: list[Fault] = []
 
     def fault(code: str, sentence: str, visit: str = "") -> None:
@@ -238,30 +239,30 @@ def check_round(problem: RoundProblem, installer: int, day: int, stops: tuple[in
 
     shift = person.shift_on(day)
     if shift is None:
-        fault("day_off", f"{person.key} does not work on {problem.date_of(day)}.")
+        fault("day_off", words.day_off(person.key, date))
         return faults
     for c in stops:
         candidate = problem.candidates[c]
         if not problem.may_serve(person, candidate):
-            fault("not_allowed", f"{person.key} may not serve {candidate.name}.", candidate.key)
+            fault("not_allowed", words.not_allowed(person.key, candidate.name), candidate.key)
         if day not in problem.starts[c]:
-            fault("closed", f"{candidate.name} cannot be visited on {problem.date_of(day)}.", candidate.key)
+            fault("closed", words.closed_all_day(candidate.name, date), candidate.key)
     for c in stops:
         for other in sorted(problem.apart_of.get(c, frozenset()).intersection(stops)):
             if c < other:
-                names = f"{problem.candidates[c].name} and {problem.candidates[other].name}"
-                fault("not_apart", f"{names} must not be in one round.", problem.candidates[c].key)
+                one, two = problem.candidates[c], problem.candidates[other]
+                fault("not_apart", words.not_apart(one.name, two.name), one.key)
     stock = person.stock_on(day)
     if stock is not None:
         for item, quantity in load_of(problem, stops).items():
             carried = stock.get(item, 0)
             if quantity > carried:
-                fault("van_stock", f"{person.key} carries {carried} of {item}, and the round needs {quantity}.")
+                fault("van_stock", words.van_lacks(person.key, carried, item, quantity))
     if not faults and time_round(problem, installer, day, stops) is None:
         if time_round(problem, installer, day, stops, with_lunch=False) is not None:
-            fault("no_lunch", f"{person.key}'s round on {problem.date_of(day)} has no room for lunch.")
+            fault("no_lunch", words.no_lunch(person.key, date))
         else:
-            fault("too_late", f"{person.key}'s round on {problem.date_of(day)} cannot keep its times.")
+            fault("too_late", words.too_late(person.key, date))
     return faults
 
 

@@ -16,6 +16,7 @@ from scheduling.planning.rounds.insertion import (
 )
 from scheduling.planning.rounds.problem import RoundProblem
 from scheduling.planning.rounds.schedule import keeps_time
+from scheduling.planning.words import rounds as words
 
 
 class UnservedReason(enum.StrEnum):
@@ -63,70 +64,40 @@ def explain_unserved(problem: RoundProblem, plan: Plan) -> tuple[Unserved, ...]:
     return tuple(_explain(problem, plan, k, exchanges) for k in range(len(problem.candidates)) if k not in served)
 
 
-def _money(cents: int, problem: RoundProblem) -> str:
-    return f"{cents / 100:,.2f} {problem.rates.currency}"
-
-
 def _explain(problem: RoundProblem, plan: Plan, k: int, exchanges: _Exchanges) -> Unserved:
-    c = problem.candidates[k]
+    c, currency = problem.candidates[k], problem.rates.currency
     able = [p for p, person in enumerate(problem.installers) if problem.may_serve(person, c)]
     if not able:
-        promised = c.appointment.installer if c.appointment is not None else None
-        need = ", ".join(sorted(c.skills)) or "no special skill"
+        confirmed = c.appointment.installer if c.appointment is not None else None
+        skills = sorted(c.skills)
         sentence = (
-            f"{c.name}: {promised}, who is confirmed for it, may not do it (it needs {need})."
-            if promised is not None
-            else f"{c.name}: no installer may do it (it needs {need})."
+            words.no_skilled_installer(c.name, skills)
+            if confirmed is None
+            else words.confirmed_installer_may_not(c.name, confirmed, skills)
         )
         return Unserved(c.key, UnservedReason.NO_SKILLED_INSTALLER, sentence)
     cells = [cell for cell in working_cells(problem) if cell[0] in able and cell[1] in problem.starts[k]]
     if not cells:
-        return Unserved(
-            c.key,
-            UnservedReason.NO_OPEN_DAY,
-            f"{c.name}: on none of the {problem.days} days is the site open long enough while someone who may do it is "
-            "at work.",
-        )
+        return Unserved(c.key, UnservedReason.NO_OPEN_DAY, words.no_open_day(c.name, problem.days))
     on_the_clock = [cell for cell in cells if keeps_time(problem, *cell, (k,))]
     if not on_the_clock:
-        return Unserved(
-            c.key,
-            UnservedReason.CANNOT_BE_REACHED,
-            f"{c.name}: even as the only stop of a day it does not fit into a shift.",
-        )
+        return Unserved(c.key, UnservedReason.CANNOT_BE_REACHED, words.longer_than_a_shift(c.name))
     alone = [cell for cell in on_the_clock if may_be_driven(problem, *cell, (k,))]
     if not alone:
-        items = ", ".join(f"{quantity} of {item}" for item, quantity in sorted(c.parts.items()))
-        return Unserved(
-            c.key, UnservedReason.VAN_STOCK, f"{c.name}: no available van carries the parts it needs ({items})."
-        )
+        return Unserved(c.key, UnservedReason.VAN_STOCK, words.no_van_carries(c.name, c.parts))
     if not c.must and all(problem.worth_cents(p, k, day) <= 0 for p, day in alone):
-        best = max(problem.worth_cents(p, k, day) for p, day in alone)
-        return Unserved(
-            c.key,
-            UnservedReason.NOT_WORTH_IT,
-            f"{c.name}: going now would cost {_money(-best, problem)} more than waiting, before driving.",
-            extra_cents=-best,
-        )
+        extra = -max(problem.worth_cents(p, k, day) for p, day in alone)
+        sentence = words.not_worth_going(c.name, extra, currency)
+        return Unserved(c.key, UnservedReason.NOT_WORTH_IT, sentence, extra_cents=extra)
     insertion = cheapest_insertion(problem, plan, k, alone)
-    if insertion is not None and insertion.extra_cents >= 0:
-        date = problem.date_of(insertion.day)
-        return Unserved(
-            c.key,
-            UnservedReason.DEARER_THAN_WAITING,
-            f"{c.name}: the cheapest way, {date:%a} {date.day} {date:%b} with "
-            f"{problem.installers[insertion.installer].key}, costs "
-            f"{_money(insertion.extra_cents, problem)} more than waiting.",
-            extra_cents=insertion.extra_cents,
-        )
-    if insertion is not None:
-        return Unserved(
-            c.key,
-            UnservedReason.NOT_FOUND,
-            f"{c.name}: it would fit and save {_money(-insertion.extra_cents, problem)}; plan again with more effort.",
-            extra_cents=insertion.extra_cents,
-        )
-    return _full(problem, k, alone, exchanges)
+    if insertion is None:
+        return _full(problem, k, alone, exchanges)
+    extra = insertion.extra_cents
+    if extra < 0:
+        return Unserved(c.key, UnservedReason.NOT_FOUND, words.would_fit(c.name, -extra, currency), extra_cents=extra)
+    day, installer = problem.date_of(insertion.day), problem.installers[insertion.installer].key
+    sentence = words.dearer_than_waiting(c.name, day, installer, extra, currency)
+    return Unserved(c.key, UnservedReason.DEARER_THAN_WAITING, sentence, extra_cents=extra)
 
 
 def _full(problem: RoundProblem, k: int, cells: list[tuple[int, int]], exchanges: _Exchanges) -> Unserved:
@@ -134,27 +105,18 @@ def _full(problem: RoundProblem, k: int, cells: list[tuple[int, int]], exchanges
     c = problem.candidates[k]
     best = exchanges.cheapest(k, cells)
     if best is None:
-        return Unserved(
-            c.key,
-            UnservedReason.DAYS_ARE_FULL,
-            f"{c.name}: every suitable day is full, and no single visit of them could make room for it.",
-        )
+        return Unserved(c.key, UnservedReason.DAYS_ARE_FULL, words.days_are_full(c.name))
     extra, removed, (installer, day) = best
-    date = problem.date_of(day)
     other = problem.candidates[removed]
-    compared = (
-        f"the plan would cost {_money(extra, problem)} more"
-        if extra >= 0
-        else f"the plan would cost {_money(-extra, problem)} less; plan again with more effort"
+    sentence = words.could_displace(
+        c.name,
+        other.name,
+        problem.date_of(day),
+        problem.installers[installer].key,
+        extra,
+        problem.rates.currency,
     )
-    return Unserved(
-        c.key,
-        UnservedReason.DAYS_ARE_FULL,
-        f"{c.name}: every suitable day is full; it could take the place of {other.name} on {date:%a} {date.day} "
-        f"{date:%b} with {problem.installers[installer].key}, and {compared}.",
-        displaces=other.key,
-        extra_cents=extra,
-    )
+    return Unserved(c.key, UnservedReason.DAYS_ARE_FULL, sentence, displaces=other.key, extra_cents=extra)
 
 
 class _Exchanges:

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 
 from accounts.language import gettext
-from scheduling.planning import words
 from scheduling.planning.needs.need import Need, NeedKind
 from scheduling.planning.visits.proposal import NeedChoice
+from scheduling.planning.words import visits as words
 
 
 def explain(need: Need, choice: NeedChoice, *, visit_day: int, lead_exhausted: float, currency: str) -> str:

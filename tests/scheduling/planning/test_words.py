@@ -1,17 +1,19 @@
 """What a plan says to people, case by case, and in whichever language is spoken."""
 
+from datetime import date
+
 from accounts.language import speak
-from scheduling.planning import words
+from scheduling.planning.words import rounds, visits
 from tests.pseudo_language import PSEUDO, english_in
 
 
 def test_days_and_deadlines_have_their_plural_forms() -> None:
-    assert [words.own_day(days) for days in (1, -1, 12)] == [
+    assert [visits.own_day(days) for days in (1, -1, 12)] == [
         "by itself its cheapest day would be 1 day later",
         "by itself its cheapest day would be 1 day sooner",
         "by itself its cheapest day would be 12 days later",
     ]
-    assert [words.deadline(day) for day in (-2, -1, 0, 1, 2)] == [
+    assert [visits.deadline(day) for day in (-2, -1, 0, 1, 2)] == [
         "its deadline passed 2 days ago, so it is done now",
         "its deadline passed 1 day ago, so it is done now",
         "it must be done by its deadline today",
@@ -21,32 +23,88 @@ def test_days_and_deadlines_have_their_plural_forms() -> None:
 
 
 def test_only_money_worth_a_cent_is_told() -> None:
-    assert words.money_of_task(waste=0.004, waiting=0.005, saving=0.005, currency="EUR") == []
-    assert words.money_of_task(waste=0.005, waiting=-0.006, saving=0.006, currency="EUR") == [
+    assert visits.money_of_task(waste=0.004, waiting=0.005, saving=0.005, currency="EUR") == []
+    assert visits.money_of_task(waste=0.005, waiting=-0.006, saving=0.006, currency="EUR") == [
         "0.01 EUR of its remaining life is lost",
         "four more weeks would save 0.01 EUR",
         "doing it on this visit saves 0.01 EUR over the next best way",
     ]
 
 
-def test_the_changes_of_a_plan_are_told_in_the_language_that_is_spoken() -> None:
+def test_what_is_said_of_rounds_is_told_in_the_language_that_is_spoken() -> None:
+    day = date(2026, 3, 3)
     with speak(PSEUDO):
-        at = words.moment("Tue", 3, "Mar", 9, 5)
-        texts = [
-            words.is_cancelled("S1", at, "I1"),
-            words.is_dropped("S1", at, "I1"),
-            words.is_added("S1", at, "I1"),
-            words.is_on_another_day("S1", at, at, "I1"),
-            words.is_reassigned("S1", "I1", "I2", at, at),
-            words.is_retimed("S1", at, at, "I1"),
+        at = rounds.moment(day, 0)
+        changes = [
+            rounds.is_cancelled("S1", at, "I1"),
+            rounds.is_dropped("S1", at, "I1"),
+            rounds.is_added("S1", at, "I1"),
+            rounds.is_on_another_day("S1", at, at, "I1"),
+            rounds.is_reassigned("S1", "I1", "I2", at, at),
+            rounds.is_retimed("S1", at, at, "I1"),
         ]
-    assert not [text for text in texts if english_in(text)]
-    assert words.moment("Tue", 3, "Mar", 9, 5) == "Tue 3 Mar 09:05"
+        left_out = [
+            rounds.no_skilled_installer("S1", ["K1"]),
+            rounds.no_skilled_installer("S1", []),
+            rounds.confirmed_installer_may_not("S1", "I1", ["K1"]),
+            rounds.confirmed_installer_may_not("S1", "I1", []),
+            rounds.no_open_day("S1", 5),
+            rounds.longer_than_a_shift("S1"),
+            rounds.no_van_carries("S1", {"P1": 2}),
+            rounds.not_worth_going("S1", 100, "C1"),
+            rounds.dearer_than_waiting("S1", day, "I1", 100, "C1"),
+            rounds.would_fit("S1", 100, "C1"),
+            rounds.days_are_full("S1"),
+            rounds.could_displace("S1", "S2", day, "I1", 100, "C1"),
+            rounds.could_displace("S1", "S2", day, "I1", -100, "C1"),
+        ]
+        broken = [
+            rounds.served_twice("S1", 2),
+            rounds.not_together("S1", "S2"),
+            rounds.not_apart("S1", "S2"),
+            rounds.day_off("I1", day),
+            rounds.not_allowed("I1", "S1"),
+            rounds.closed_all_day("S1", day),
+            rounds.closed_at("S1", 0, day),
+            rounds.van_lacks("I1", 1, "P1", 2),
+            rounds.no_lunch("I1", day),
+            rounds.too_late("I1", day),
+            rounds.longer_than_a_day("I1", day),
+            rounds.home_late("I1", 5, day),
+            rounds.misses_fixed_time("I1", "S1", 0, day),
+        ]
+    assert not [text for text in (*changes, *left_out, *broken) if english_in(text)]
+
+
+def test_days_left_out_and_minutes_over_have_their_plural_forms() -> None:
+    assert rounds.no_open_day("S1", 1).startswith("S1: on the 1 day planned the site is not open long enough")
+    assert rounds.no_open_day("S1", 5).startswith("S1: on none of the 5 days is the site open long enough")
+    assert [rounds.home_late("I1", minutes, date(2026, 3, 3)) for minutes in (1, 35)] == [
+        "I1 would be home 1 minute after the end of the shift on Tue 3 Mar.",
+        "I1 would be home 35 minutes after the end of the shift on Tue 3 Mar.",
+    ]
+
+
+def test_who_may_not_serve_a_visit_is_told_with_the_skill_where_one_is_needed() -> None:
+    assert rounds.no_skilled_installer("S1", ["electrics", "gas"]) == (
+        "S1: no installer may do it (it needs electrics, gas)."
+    )
+    assert rounds.no_skilled_installer("S1", []) == "S1: no installer may do it."
+    assert rounds.confirmed_installer_may_not("S1", "I1", []) == "S1: I1, who is confirmed for it, may not do it."
+
+
+def test_a_visit_that_could_take_the_place_of_another_says_what_the_plan_would_cost() -> None:
+    day = date(2026, 3, 3)
+    place = "S1: every suitable day is full; it could take the place of S2 on Tue 3 Mar with I1, and the plan would"
+    assert rounds.could_displace("S1", "S2", day, "I1", 123_450, "EUR") == f"{place} cost 1,234.50 EUR more."
+    less = f"{place} cost 0.01 EUR less; plan again with more effort."
+    assert rounds.could_displace("S1", "S2", day, "I1", -1, "EUR") == less
 
 
 def test_the_best_day_of_a_visit_is_told_by_name_where_it_has_one() -> None:
     said = [
-        words.best_day(day=day, tasks=1, visit_price=24.0, waiting=3.0, currency="EUR").lower() for day in (0, 1, 2, 30)
+        visits.best_day(day=day, tasks=1, visit_price=24.0, waiting=3.0, currency="EUR").lower()
+        for day in (0, 1, 2, 30)
     ]
     for text, when in zip(said, ("today", "tomorrow", "in 2 days", "in 30 days"), strict=True):
         assert when in text
@@ -57,4 +115,4 @@ def test_a_time_of_day_is_told_to_the_minute_that_has_begun() -> None:
     for hour in (0, 9, 23):
         for minute in (0, 5, 59):
             for second in (0, 59):
-                assert words.time_of_day((hour * 60 + minute) * 60 + second) == f"{hour:02d}:{minute:02d}"
+                assert rounds.time_of_day((hour * 60 + minute) * 60 + second) == f"{hour:02d}:{minute:02d}"

@@ -1,4 +1,4 @@
-"""Why a task is on a visit, and what a repaired plan changes: clauses from facts, spoken in the language in use."""
+"""Why a task is on a visit, when a visit is best, and what sets the pace of a site."""
 
 from typing import Final
 
@@ -107,56 +107,3 @@ def _when(day: int) -> str:
     if day == 0:
         return gettext("today")
     return gettext("tomorrow") if day == 1 else gettext("in {days} days").format(days=day)
-
-
-# what a repaired plan changes
-
-
-def is_cancelled(name: str, when: str, installer: str) -> str:
-    """A visit was cancelled."""
-    return gettext("{name}: {when} with {installer} was cancelled.").format(name=name, when=when, installer=installer)
-
-
-def is_dropped(name: str, when: str, installer: str) -> str:
-    """A visit no longer fits."""
-    words = gettext("{name}: {when} with {installer} can no longer be made as planned and must be rearranged.")
-    return words.format(name=name, when=when, installer=installer)
-
-
-def is_added(name: str, when: str, installer: str) -> str:
-    """A visit is new."""
-    return gettext("{name}: new, {when} with {installer}.").format(name=name, when=when, installer=installer)
-
-
-def is_on_another_day(name: str, before: str, after: str, installer: str) -> str:
-    """A visit is on another day."""
-    words = gettext("{name}: from {before} to {after}, with {installer}.")
-    return words.format(name=name, before=before, after=after, installer=installer)
-
-
-def is_reassigned(name: str, old: str, new: str, before: str, after: str) -> str:
-    """Another installer comes."""
-    words = gettext("{name}: {new} comes instead of {old}, {after} (was {before}).")
-    return words.format(name=name, old=old, new=new, before=before, after=after)
-
-
-def is_retimed(name: str, before: str, after: str, installer: str) -> str:
-    """A visit is at another time of its day."""
-    words = gettext("{name}: {after} and not {before}, with {installer}.")
-    return words.format(name=name, before=before, after=after, installer=installer)
-
-
-def moment(weekday: str, day: int, month: str, hour: int, minute: int) -> str:
-    """A start of work; weekday and month in short English."""
-    words = gettext("{weekday} {day} {month} {hour:02d}:{minute:02d}")
-    return words.format(weekday=gettext(weekday), day=day, month=gettext(month), hour=hour, minute=minute)
-
-
-def time_of_day(second: int) -> str:
-    """Hour and minute of a second of the day.
-
-    >>> time_of_day(9 * 3600 + 5 * 60 + 59)
-    '09:05'
-    """
-    minutes = second // 60
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"

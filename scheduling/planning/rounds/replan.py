@@ -294,7 +294,7 @@ class _Replanning:
     def _rest_of_today(self, person: Installer, shift: Shift, end: int) -> list[Shift]:
         route = self.routes.get((person.key, self.now.day))
         begun = self.begun.get(person.key, ())
-        free = max([shift.start_s, self.now.second, *(stop.end_s for stop in begun[-1:])])
+        free = max([shift.start_s, self.now.second, *(stop.end_s for stop in begun)])
         free = max(free, self.late.get(person.key, 0))
         lunch = person.lunch if person.lunch is not None and person.lunch.is_due(shift) else None
         had_lunch = lunch is None

@@ -76,6 +76,7 @@ ROOMS: Final = {
             "scheduling/planning": (
                 f"{_PLANNING}/test_policy.py",
                 f"{_PLANNING}/test_company_rules.py",
+                f"{_PLANNING}/test_words.py",
                 f"{_PLANNING}/needs",
                 f"{_PLANNING}/visits",
             ),
@@ -88,6 +89,7 @@ ROOMS: Final = {
             ),
             "scheduling/planning/rounds": (f"{_PLANNING}/test_recorded.py", f"{_PLANNING}/rounds"),
             "scheduling/planning/stock": (f"{_PLANNING}/stock",),
+            "scheduling/planning/outlook": (f"{_PLANNING}/outlook",),
         },
     ),
     "diagnosis": Room(

@@ -27,8 +27,8 @@ from scheduling.planning.rounds import (
 )
 from scheduling.planning.travel.trips import GreatCircleTravel, Place
 from tests.scheduling.planning.rounds.instances import HOUR, make_week
+from tests.scheduling.planning.rounds.test_evaluate import MINUTE, line_problem
 
-MINUTE = 60
 TEN = Moment(0, 10 * HOUR)
 
 
@@ -94,6 +94,36 @@ def test_a_confirmed_appointment_of_someone_ill_is_kept_to_the_second_by_another
             (difference,) = [d for d in repaired.differences if d.visit == c.key]
             assert difference.kind is DifferenceKind.REASSIGNED
             assert difference.tell_client
+
+
+@pytest.mark.parametrize(
+    ("now_s", "begun", "free_s"),
+    # 8:10 to 8:40, 8:50 to 9:20, 9:30 to 10:00; under way to the second at 8:40
+    [
+        (8 * HOUR, 1, 8 * HOUR + 40 * MINUTE),
+        (8 * HOUR + 40 * MINUTE - 1, 1, 8 * HOUR + 40 * MINUTE),
+        (8 * HOUR + 40 * MINUTE, 2, 9 * HOUR + 20 * MINUTE),
+        (9 * HOUR + 55 * MINUTE, 3, 10 * HOUR),
+        (11 * HOUR, 3, 11 * HOUR),
+    ],
+)
+def test_an_installer_is_free_when_the_visit_under_way_is_over(now_s: int, begun: int, free_s: int) -> None:
+    problem = line_problem([10, 20, 30])
+    repaired = replan(
+        problem, {(0, 0): (0, 1, 2)}, [], now=Moment(0, now_s), provider=GreatCircleTravel(), iterations=1
+    )
+    assert [stop.visit for stop in repaired.begun["Ada"]] == ["v0", "v1", "v2"][:begun]
+    (shift,) = repaired.problem.installers[0].shifts
+    assert shift.start_s == free_s
+
+
+@pytest.mark.parametrize(("start_s", "is_kept"), [(10 * HOUR, True), (10 * HOUR - 1, False)])
+def test_an_appointment_is_missed_when_its_second_has_gone_by(start_s: int, is_kept: bool) -> None:
+    problem = line_problem([0], candidates=[{"appointment": Appointment(0, start_s, "Ada")}])
+    repaired = replan(problem, {}, [], now=TEN, provider=GreatCircleTravel(), iterations=1)
+    (visit,) = repaired.problem.candidates
+    assert (visit.appointment is not None) == is_kept
+    assert visit.urgent != is_kept
 
 
 def test_what_has_begun_stays_and_the_round_goes_on_from_there(week) -> None:

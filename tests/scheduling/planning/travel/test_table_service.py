@@ -125,6 +125,16 @@ def test_the_same_door_twice_is_no_trip(service: Service) -> None:
     assert service.asked == []
 
 
+@pytest.mark.parametrize(("degrees", "are_two"), [(4e-6, False), (6e-6, True)])
+def test_doors_are_told_apart_from_half_a_metre_on(service: Service, degrees: float, are_two: bool) -> None:
+    """A hundred thousandth of a degree is about a metre, and a place is told to the nearest."""
+    here = Place(50.0, 9.0)
+    for there in (Place(50.0 + degrees, 9.0), Place(50.0, 9.0 + degrees)):
+        table = provider(service).matrix([here], [there])
+        assert bool(table.metres.any()) == are_two
+    assert len(service.asked) == 2 * are_two
+
+
 def test_the_longest_unused_trip_is_forgotten_first() -> None:
     cache = TripCache(capacity=2)
     a, b, c = ("p", (0.0, 0.0), (1.0, 1.0)), ("p", (0.0, 0.0), (2.0, 2.0)), ("p", (0.0, 0.0), (3.0, 3.0))

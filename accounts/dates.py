@@ -57,6 +57,16 @@ def short_day(day: date, *, year: bool = False) -> str:
     return _written(day, 1, year)
 
 
+def calendar_day(day: date) -> str:
+    """A day with its year and without its weekday, for what is long past or far ahead.
+
+    >>> calendar_day(date(2027, 1, 5))
+    '5 Jan 2027'
+    """
+    month = gettext(_MONTHS[day.month - 1][1])
+    return gettext("{day} {month} {year}").format(day=day.day, month=month, year=day.year)
+
+
 def _written(day: date, form: int, year: bool) -> str:
     words = gettext("{weekday} {day} {month} {year}") if year else gettext("{weekday} {day} {month}")
     weekday, month = _WEEKDAYS[day.weekday()][form], _MONTHS[day.month - 1][form]

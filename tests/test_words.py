@@ -72,6 +72,7 @@ SPOKEN = (
     "fleet/services/status.py",
     "fleet/services/words.py",
     "scheduling/demo/words.py",
+    "scheduling/planning/needs",
     "scheduling/planning/rounds",
     "scheduling/planning/visits",
     "scheduling/planning/words",

@@ -6,6 +6,7 @@ import datetime
 
 from scheduling.planning.needs.need import NeedKind
 from scheduling.planning.needs.tasks import Source, TaskList, key_at_unit
+from scheduling.planning.words import needs as words
 
 
 def add_from_calendar(tasks: TaskList, today: datetime.date) -> None:
@@ -21,15 +22,16 @@ def _sanitise(tasks: TaskList, today: datetime.date) -> None:
     due = since + datetime.timedelta(days=rules.sanitise_every_days)
     if (due - today).days > 7 * tasks.policy.planning.bundling_weeks:
         return
-    history = f"last done on {since:%d %b %Y}" if unit.last_sanitised_on else f"none on record since {since:%d %b %Y}"
     tasks.add(
         NeedKind.SANITISE,
         key_at_unit(NeedKind.SANITISE, unit),
         Source.CALENDAR,
-        label="tank and housings",
+        label=words.TANK_AND_HOUSINGS,
         not_before=due - datetime.timedelta(days=rules.sanitise_early_days),
         due_on=due,
-        reason=f"Pressurised tank: sanitise every {rules.sanitise_every_days} days, {history}, due on {due:%d %b %Y}.",
+        reason=words.sanitise_in_interval(
+            rules.sanitise_every_days, done_on=unit.last_sanitised_on, since=since, due_on=due
+        ),
     )
 
 
@@ -38,15 +40,10 @@ def _unread(tasks: TaskList, today: datetime.date) -> None:
     days = (today - (unit.last_read_on or unit.commissioned_on)).days
     if days < tasks.policy.rules.unread_after_days:
         return
-    unread = (
-        f"Nobody has read it for {days} days"
-        if unit.last_read_on is not None
-        else f"No reading since it was commissioned {days} days ago"
-    )
     tasks.add(
         NeedKind.INSPECT,
         key_at_unit(NeedKind.INSPECT, unit),
         Source.CALENDAR,
-        label="unit",
-        reason=f"{unread}: its forecasts use only its label and load.",
+        label=words.UNIT,
+        reason=words.unread(days, was_ever_read=unit.last_read_on is not None),
     )

@@ -6,6 +6,7 @@ from scheduling.planning.needs.facts import FindingFacts
 from scheduling.planning.needs.need import NeedKind
 from scheduling.planning.needs.tasks import Source, TaskList, key_at, key_at_unit
 from scheduling.planning.needs.work import FindingWork
+from scheduling.planning.words import needs as words
 
 
 def add_from_findings(tasks: TaskList) -> None:
@@ -30,7 +31,7 @@ def _at_unit(tasks: TaskList, finding: FindingFacts, work: FindingWork) -> None:
             work.kind,
             key,
             Source.FINDING,
-            label=work.label or "unit",
+            label=work.label or words.UNIT,
             finding=finding,
             is_urgent=work.urgent,
             reason=finding.reason,

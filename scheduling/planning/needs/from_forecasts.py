@@ -8,6 +8,7 @@ from scheduling.planning.needs.dates import first_day_on_condition
 from scheduling.planning.needs.facts import ForecastFacts, PositionFacts, Role
 from scheduling.planning.needs.need import NeedKind, median_days
 from scheduling.planning.needs.tasks import Source, TaskList, key_at_unit
+from scheduling.planning.words import needs as words
 
 
 def add_from_forecasts(tasks: TaskList, today: datetime.date) -> None:
@@ -63,8 +64,8 @@ def _replace_when_due(tasks: TaskList, position: PositionFacts, today: datetime.
             NeedKind.INSPECT,
             key_at_unit(NeedKind.INSPECT, tasks.unit),
             Source.CALENDAR,
-            label="unit",
-            reason=f"No cartridge is recorded in {position.name}: check, and record what is installed.",
+            label=words.UNIT,
+            reason=words.no_cartridge_recorded(position.name),
         )
 
 

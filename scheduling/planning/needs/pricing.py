@@ -11,6 +11,7 @@ import numpy as np
 
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, Need, cost_curves, quantile_table
 from scheduling.planning.policy import Policy
+from scheduling.planning.words import needs as words
 
 _FOUR_WEEKS = 28
 
@@ -36,11 +37,7 @@ class Priced:
         if cost is None:
             return ""
         later = self.curve[min(self.best_day + _FOUR_WEEKS, len(self.curve) - 1)]
-        best = f"{today + datetime.timedelta(days=self.best_day):%d %b %Y}"
-        cheapest = f"Cheapest on {best}: {cost:.2f} {currency} of waste and lateness"
-        return (
-            f"{cheapest}; four weeks later it would be {later:.2f} {currency}." if later is not None else f"{cheapest}."
-        )
+        return words.cheapest_day(today + datetime.timedelta(days=self.best_day), cost, later, currency)
 
 
 def price(needs: Sequence[Need], *, policy: Policy) -> list[Priced]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from fleet.engineering.diagnosis import CAUSES, NoWork, Work
 from fleet.engineering.diagnosis.work import LOOK
 from scheduling.planning.needs.need import NeedKind as Kind
+from scheduling.planning.words import needs as words
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,7 @@ def work_for(cause: str, *, has_booster_pump: bool) -> FindingWork | None:
     kind = Kind(work.kind.value)
     if kind == Kind.FIT_BOOSTER_PUMP and has_booster_pump:
         # a pump is there and the pressure is low all the same: someone has to look
-        return FindingWork(Kind.INSPECT, label="booster pump and line pressure")
+        return FindingWork(Kind.INSPECT, label=words.PUMP_AND_PRESSURE)
     return FindingWork(kind, stage=work.stage or "", urgent=work.is_urgent, label=work.label)
 
 

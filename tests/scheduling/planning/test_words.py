@@ -3,7 +3,7 @@
 from datetime import date
 
 from accounts.language import speak
-from scheduling.planning.words import rounds, visits
+from scheduling.planning.words import needs, rounds, visits
 from tests.pseudo_language import PSEUDO, english_in
 
 
@@ -99,6 +99,31 @@ def test_a_visit_that_could_take_the_place_of_another_says_what_the_plan_would_c
     assert rounds.could_displace("S1", "S2", day, "I1", 123_450, "EUR") == f"{place} cost 1,234.50 EUR more."
     less = f"{place} cost 0.01 EUR less; plan again with more effort."
     assert rounds.could_displace("S1", "S2", day, "I1", -1, "EUR") == less
+
+
+def test_why_there_is_a_need_is_told_in_the_language_that_is_spoken() -> None:
+    day = date(2026, 3, 3)
+    with speak(PSEUDO):
+        texts = [
+            needs.sanitise_in_interval(365, done_on=day, since=day, due_on=day),
+            needs.sanitise_in_interval(365, done_on=None, since=day, due_on=day),
+            needs.unread(90, was_ever_read=True),
+            needs.unread(90, was_ever_read=False),
+            needs.no_cartridge_recorded("lead resin"),
+            needs.cheapest_day(day, 1.0, 2.0, "C1"),
+            needs.cheapest_day(day, 1.0, None, "C1"),
+        ]
+    assert not [text for text in texts if english_in(text)]
+
+
+def test_sanitising_says_since_when_it_is_due() -> None:
+    first, due = date(2026, 3, 3), date(2027, 3, 3)
+    assert needs.sanitise_in_interval(365, done_on=first, since=first, due_on=due) == (
+        "Pressurised tank: sanitise every 365 days, last done on 3 Mar 2026, due on 3 Mar 2027."
+    )
+    assert needs.sanitise_in_interval(365, done_on=None, since=first, due_on=due) == (
+        "Pressurised tank: sanitise every 365 days, none on record since 3 Mar 2026, due on 3 Mar 2027."
+    )
 
 
 def test_the_best_day_of_a_visit_is_told_by_name_where_it_has_one() -> None:

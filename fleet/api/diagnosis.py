@@ -27,7 +27,7 @@ from fleet.services.findings.diagnosis import OTHER_FACTS, READING_FACTS, Diagno
 _BY_SUFFIX: Final[tuple[tuple[str, Kind], ...]] = (
     ("_l_per_day", kinds.FLOW.within(0.0, 50000.0)),
     ("_mg_per_l", kinds.TDS),
-    ("_drop_kpa", kinds.PRESSURE_DIFFERENCE.within(0.0, 2000.0)),
+    ("_differential_pressure_kpa", kinds.PRESSURE_DIFFERENCE.within(0.0, 2000.0)),
     ("_kpa", kinds.PRESSURE.within(0.0, 2000.0)),
     ("_degc", kinds.TEMPERATURE.within(0.0, 45.0)),
     ("_l", kinds.VOLUME.within(0.0, 1e5)),

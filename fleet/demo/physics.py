@@ -64,7 +64,7 @@ def operate(
     Parameters
     ----------
     filter_resistance_kpa
-        Pressure drop over all prefilters at 1 L/min and 25 degC.
+        Differential pressure over all prefilters at 1 L/min and 25 degC.
     restrictor_flow_l_per_day
         Concentrate flow of the restrictor at 414 kPa (60 psi).
     pump_pressure_kpa

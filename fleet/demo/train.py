@@ -10,7 +10,7 @@ from fleet.demo import physics
 from fleet.demo.scenario import Place, Supply, UnitSpec
 
 CLEAN_RESISTANCE_KPA = 6.0
-"""Pressure drop of a clean sediment cartridge at 1 L/min; carbon blocks add about as much and clog little."""
+"""Differential pressure of a clean sediment cartridge at 1 L/min; carbon blocks add about as much and clog little."""
 
 
 @dataclass

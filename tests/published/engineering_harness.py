@@ -264,7 +264,7 @@ def _point(given: Mapping[str, Any]) -> normalisation.OperatingPoint:
 def _take_point(inputs: Inputs) -> normalisation.OperatingPoint:
     return normalisation.OperatingPoint(
         inlet_pressure_kpa=inputs.pressure("feed_pressure"),
-        feed_brine_drop_kpa=inputs.pressure("feed_brine_drop", 0.0),
+        feed_brine_differential_pressure_kpa=inputs.pressure("feed_brine_drop", 0.0),
         permeate_pressure_kpa=inputs.pressure("permeate_pressure", 0.0),
         feed_tds_mg_per_l=inputs.tds("feed_tds"),
         permeate_tds_mg_per_l=inputs.tds("permeate_tds"),
@@ -496,7 +496,7 @@ def _law(inputs: Inputs, **options: Any) -> str:
 def _normalised_dp(inputs: Inputs) -> float:
     if inputs.take("flow_exponent", default=1.0) != 1.0:
         raise EngineeringError("flow_exponent", "A cartridge's differential pressure grows in step with its flow.")
-    return sediment.normalised_drop(
+    return sediment.normalised_differential_pressure(
         _stem(inputs, "dp"),
         flow=inputs.flow("flow"),
         reference_flow=inputs.flow("reference_flow"),

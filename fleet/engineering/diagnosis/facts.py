@@ -39,7 +39,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "normalised_flow_ratio": "normalised permeate flow over baseline",
     "normalised_salt_passage_ratio": "normalised salt passage over baseline",
     "salt_passage_ratio_since_last_reading": "normalised salt passage over that of the reading before",
-    "feed_brine_drop_ratio": "differential pressure along the membrane over its baseline, normalised",
+    "feed_brine_differential_pressure_ratio": "differential pressure along the membrane over its baseline, normalised",
     "salt_balance_closure_fraction": "salt balance, out less in over in",
     "concentrate_langelier_index": "Langelier index of the concentrate",
     "concentrate_silica_share": "silica of the concentrate over its solubility",
@@ -102,9 +102,9 @@ class PatternLimits:
     What counts as exhausted is none of them: that is `limits.Limits`.
     """
 
-    assumed_clean_drop_kpa: float = 3 * _PSI
+    assumed_clean_differential_pressure_kpa: float = 3 * _PSI
     gauge_step_kpa: float = _PSI
-    clean_drop_margin: float = 1.15
+    clean_differential_pressure_margin: float = 1.15
     line_pressure_fall_kpa: float = 10 * _PSI
     low_line_pressure_kpa: float = 40 * _PSI
     pump_gain_kpa: float = 10 * _PSI
@@ -182,7 +182,7 @@ class Facts:
 
     @property
     def prefilter_differential_pressure_kpa(self) -> float | None:
-        """Drop across the prefilters: as given, or from the gauges that allow it."""
+        """Over the prefilters: as given, or from the gauges that allow it."""
         stated = self.number("prefilter_differential_pressure_kpa")
         if stated is not None:
             return stated
@@ -196,32 +196,35 @@ class Facts:
         return None if start is None else start - inlet
 
     @property
-    def clean_drop_kpa(self) -> float:
-        """Drop across clean prefilters: of the baseline, else the usual one."""
+    def clean_differential_pressure_kpa(self) -> float:
+        """Over clean prefilters: of the baseline, else the usual one."""
         clean = self.number("clean_prefilter_differential_pressure_kpa")
-        return self.pattern_limits.assumed_clean_drop_kpa if clean is None else clean
+        return self.pattern_limits.assumed_clean_differential_pressure_kpa if clean is None else clean
 
     @property
     def prefilter_limit_kpa(self) -> float:
-        """Drop past which the prefilters are exhausted, at the temperature and flow of the reading.
+        """Differential pressure past which the prefilters are exhausted, at the temperature and flow of the reading.
 
         By the pressure behind clean ones; what clean ones take, and a little more, is never past it.
         """
         line = self.number("line_pressure_kpa")
-        outlet = float("nan") if line is None else line - self.clean_drop_kpa
+        outlet = float("nan") if line is None else line - self.clean_differential_pressure_kpa
         limit = float(self.limits.prefilter_limit_kpa(outlet))
         if self.yes("has_two_sediment_filters"):
-            # The two share the one drop that is read across both.
+            # The two share the one differential that is read across both.
             limit *= 2.0 * self.limits.prefilter_series_fraction
         now, before = self.number("temperature_degc"), self.number("baseline_temperature_degc")
         thick = 1.0 if now is None else _thickness(now)
         thicker = thick / _thickness(before) if now is not None and before is not None else 1.0
         faster = self._feed_flow_ratio
-        return faster * max(limit * thick, self.pattern_limits.clean_drop_margin * self.clean_drop_kpa * thicker)
+        return faster * max(
+            limit * thick,
+            self.pattern_limits.clean_differential_pressure_margin * self.clean_differential_pressure_kpa * thicker,
+        )
 
     @property
     def _feed_flow_ratio(self) -> float:
-        """Feed flow over that of the baseline, 1 where it is not known; only a larger one explains a drop."""
+        """Feed flow over that of the baseline, 1 where it is not known; only a larger one explains a higher one."""
         flows = [self.number(name) for name in ("permeate_flow_l_per_day", "concentrate_flow_l_per_day")]
         usual = [
             self.number(name) for name in ("baseline_permeate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
@@ -310,7 +313,7 @@ class Facts:
 
 
 def _thickness(temperature_degc: float) -> float:
-    """Viscosity of water over that at 25 degC, which pressure drops are in proportion to."""
+    """Viscosity of water over that at 25 degC, which differential pressures are in proportion to."""
     return 1.0 / float(viscosity_ratio_25_over_t(min(max(temperature_degc, 0.5), 45.0)))
 
 

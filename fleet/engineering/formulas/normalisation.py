@@ -27,7 +27,7 @@ class OperatingPoint:
         0 to below 1.
     temperature_degc : float or ndarray
         1 to 45 degC; a missing temperature is never taken as 25.
-    feed_brine_drop_kpa : float or ndarray
+    feed_brine_differential_pressure_kpa : float or ndarray
         Pressure lost along the element; keep 0 through a whole trend if unknown.
     permeate_pressure_kpa : float or ndarray
         Back-pressure of tank, cartridges and height.
@@ -44,7 +44,7 @@ class OperatingPoint:
     permeate_tds_mg_per_l: Numbers
     recovery_fraction: Numbers
     temperature_degc: Numbers
-    feed_brine_drop_kpa: Numbers = 0.0
+    feed_brine_differential_pressure_kpa: Numbers = 0.0
     permeate_pressure_kpa: Numbers = 0.0
 
 
@@ -72,7 +72,9 @@ def signed_net_driving_pressure_kpa(point: OperatingPoint) -> Result:
     True
     """
     inlet = in_range(point.inlet_pressure_kpa, "inlet_pressure_kpa", 0.0, 10000.0, unit="kPa")
-    brine_drop = in_range(point.feed_brine_drop_kpa, "feed_brine_drop_kpa", 0.0, 1000.0, unit="kPa")
+    differential = in_range(
+        point.feed_brine_differential_pressure_kpa, "feed_brine_differential_pressure_kpa", 0.0, 1000.0, unit="kPa"
+    )
     back = in_range(point.permeate_pressure_kpa, "permeate_pressure_kpa", 0.0, 10000.0, unit="kPa")
     feed_tds = in_range(point.feed_tds_mg_per_l, "feed_tds_mg_per_l", 0.0, 50000.0, unit="mg/L")
     feed_brine = feed_tds * feed_brine_factor(point.recovery_fraction)
@@ -81,7 +83,7 @@ def signed_net_driving_pressure_kpa(point: OperatingPoint) -> Result:
         in_range(point.permeate_tds_mg_per_l, "permeate_tds_mg_per_l", 0.0, 50000.0, unit="mg/L"),
         point.temperature_degc,
     )
-    return tidy(inlet - brine_drop / 2.0 - back - outside + inside)
+    return tidy(inlet - differential / 2.0 - back - outside + inside)
 
 
 def net_driving_pressure_kpa(point: OperatingPoint) -> Result:

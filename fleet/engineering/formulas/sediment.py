@@ -1,10 +1,10 @@
-"""Sediment cartridges: the pressure drop that only the dirt is left to change."""
+"""Sediment cartridges: the differential pressure that only the dirt is left to change."""
 
 from fleet.engineering.arrays import Numbers, Result, in_range, tidy
 from fleet.engineering.formulas.viscosity import water_viscosity_mpa_s
 
 
-def normalised_drop(
+def normalised_differential_pressure(
     differential_pressure: Numbers,
     *,
     flow: Numbers,
@@ -12,7 +12,7 @@ def normalised_drop(
     temperature_degc: Numbers,
     reference_temperature_degc: Numbers = 25.0,
 ) -> Result:
-    """Return the drop a cartridge would show at a reference flow and temperature.
+    """Return the differential pressure a cartridge would show at a reference flow and temperature.
 
     Parameters
     ----------
@@ -39,10 +39,10 @@ def normalised_drop(
 
     Examples
     --------
-    >>> round(normalised_drop(6.0, flow=0.8, reference_flow=1.0, temperature_degc=10.0), 2)
+    >>> round(normalised_differential_pressure(6.0, flow=0.8, reference_flow=1.0, temperature_degc=10.0), 2)
     5.11
     """
-    measured = in_range(differential_pressure, "drop", 0.0)
+    measured = in_range(differential_pressure, "differential_pressure", 0.0)
     ratio = in_range(reference_flow, "reference_flow", 0.0, open_low=True) / in_range(flow, "flow", 0.0, open_low=True)
     viscosities = water_viscosity_mpa_s(reference_temperature_degc) / water_viscosity_mpa_s(temperature_degc)
     return tidy(measured * ratio * viscosities)

@@ -1,4 +1,4 @@
-"""Viscosity of liquid water: the reference behind cold-water pressure drops and capillary restrictors."""
+"""Viscosity of liquid water: the reference behind differential pressures of cold water and capillary restrictors."""
 
 from fleet.engineering.arrays import Numbers, Result, in_range, tidy
 from fleet.engineering.constants import ZERO_CELSIUS_KELVIN

@@ -28,7 +28,7 @@ from fleet.engineering.formulas.normalisation import (
 )
 from fleet.engineering.formulas.osmotic_pressure import HIGHEST_TDS_MG_PER_L
 from fleet.engineering.formulas.resin import RESOLUTION_STEPS_NEEDED, exhausted_fraction_by_tds
-from fleet.engineering.formulas.sediment import normalised_drop
+from fleet.engineering.formulas.sediment import normalised_differential_pressure
 from fleet.engineering.formulas.temperature_correction import water_tcf
 from fleet.engineering.indicators import reasons
 from fleet.engineering.indicators.context import UnitContext
@@ -348,7 +348,7 @@ class _Calculation:
             (after > line, "outlet_above_inlet"),
         )
         permeate, drain = self.t["permeate_flow_l_per_day"], self.t["concentrate_flow_l_per_day"]
-        # One flow and the design recovery give the other: the drop only needs the sum to a few per cent.
+        # One flow and the design recovery give the other: the differential only needs the sum to a few per cent.
         design = self.u["design_recovery_fraction"]
         feed = np.where(np.isnan(drain), _divide(permeate, design), permeate + drain)
         feed = np.where(np.isnan(permeate), _divide(drain, 1.0 - design), feed)
@@ -356,7 +356,7 @@ class _Calculation:
         usable_reference, temperature = np.where(reference > 0.0, reference, np.nan), self.t["temperature_degc"]
         self._add(
             "normalised_prefilter_differential_pressure_kpa",
-            lambda known: normalised_drop(
+            lambda known: normalised_differential_pressure(
                 differential_pressure, flow=known, reference_flow=usable_reference, temperature_degc=temperature
             ),
             feed,
@@ -484,6 +484,6 @@ def _held_below(point: OperatingPoint) -> OperatingPoint:
         permeate_tds_mg_per_l=point.permeate_tds_mg_per_l,
         recovery_fraction=point.recovery_fraction,
         temperature_degc=point.temperature_degc,
-        feed_brine_drop_kpa=point.feed_brine_drop_kpa,
+        feed_brine_differential_pressure_kpa=point.feed_brine_differential_pressure_kpa,
         permeate_pressure_kpa=point.permeate_pressure_kpa,
     )

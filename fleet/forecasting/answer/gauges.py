@@ -184,6 +184,6 @@ class Gauges:
             return passage, 1.0 - limits.minimum_rejection_fraction
         outlet = read["prefilter_outlet_pressure_kpa"]
         limit = limits.prefilter_limit_kpa(outlet)
-        # Two filters in series share the one drop that is read across both.
+        # Two filters in series share the one differential that is read across both.
         shared = np.where(self._sediments[unit] > 1, 2.0 * limits.prefilter_series_fraction, 1.0)
         return read["line_pressure_kpa"] - outlet, shared * limit

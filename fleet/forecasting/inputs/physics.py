@@ -48,18 +48,21 @@ def feed_brine_factor(recovery: Floats) -> Floats:
     return np.asarray(mass_balance.feed_brine_factor(_within(recovery, 0.0, 0.999)))
 
 
-def normalised_drop_kpa(drop_kpa: Floats, flow_over_reference: Floats, temperature_degc: Floats) -> Floats:
-    """Differential pressure of a filter at the reference flow and 25 degC; see `formulas.sediment.normalised_drop`.
+def normalised_differential_kpa(
+    differential_kpa: Floats, flow_over_reference: Floats, temperature_degc: Floats
+) -> Floats:
+    """Differential pressure of a filter at the reference flow and 25 degC, by the formula of `formulas.sediment`.
 
-    A gauge that reads a little less before the filter than behind it leaves a drop below zero, which scales alike.
+
+    A gauge that reads a little less before the filter than behind it leaves one below zero, which scales alike.
     """
-    scale = sediment.normalised_drop(
+    scale = sediment.normalised_differential_pressure(
         1.0,
         flow=_within(flow_over_reference, 1e-3, 1e3),
         reference_flow=1.0,
         temperature_degc=_within(temperature_degc, 0.5, 45.0),
     )
-    return drop_kpa * np.asarray(scale)
+    return differential_kpa * np.asarray(scale)
 
 
 def recovery_fraction(permeate_flow: Floats, concentrate_flow: Floats) -> Floats:

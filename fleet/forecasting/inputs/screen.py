@@ -24,7 +24,7 @@ clock that was reset (common practice, no source)."""
 SAME_LEVEL_LOG: Final = 0.35
 """How far the logarithms of two values of one level may lie apart: two fifths more. Common practice, no source."""
 
-Drop = Callable[[str, Bools, int], None]
+Exclude = Callable[[str, Bools, int], None]
 """The function that blanks values: name of the quantity, mask, reason."""
 
 
@@ -48,7 +48,7 @@ def screen(fleet: Fleet) -> Screened:
     values = {name: getattr(table, name) for name in words.QUANTITIES}
     notes: list[tuple[Indexes, int, int]] = []
 
-    def drop_values(name: str, bad: Bools, reason: int) -> None:
+    def exclude(name: str, bad: Bools, reason: int) -> None:
         bad = bad & np.isfinite(values[name])
         if bad.any():
             values[name][bad] = np.nan
@@ -66,32 +66,32 @@ def screen(fleet: Fleet) -> Screened:
     for name in words.QUANTITIES:
         values[name][whole_reading] = np.nan
 
-    drop_values(
+    exclude(
         "temperature_degc", (values["temperature_degc"] > 45.0) & (values["temperature_degc"] < 115.0), words.WRONG_UNIT
     )
     for quantity in READING_QUANTITIES:
         column = values[quantity.name]
         impossible = outside_limits(column, quantity.kind) | (quantity.zero_is_no_reading & (column == 0.0))
-        drop_values(quantity.name, impossible, words.IMPOSSIBLE_VALUE)
+        exclude(quantity.name, impossible, words.IMPOSSIBLE_VALUE)
     static = table.state == words.FLOW_STATES.index("static")
     unflushed = (table.minutes_since_start < SETTLING_MINUTES) | (table.sampled_after_flush == words.NO)
     for quantity in READING_QUANTITIES:
         if quantity.needs_flow:
-            drop_values(quantity.name, static, words.STATIC_STATE)
+            exclude(quantity.name, static, words.STATIC_STATE)
     for quantity in READING_QUANTITIES:
         if quantity.needs_flushing:
-            drop_values(quantity.name, unflushed, words.FIRST_MINUTES)
+            exclude(quantity.name, unflushed, words.FIRST_MINUTES)
 
-    _transposed(table, values, drop_values)
-    _pressure_units(values, drop_values)
+    _transposed(table, values, exclude)
+    _pressure_units(values, exclude)
     for quantity in READING_QUANTITIES:
         if quantity.slip_log is not None:
-            _isolated(quantity, quantity.slip_log, table, values, drop_values)
-    _isolated_temperature(table, values, drop_values)
+            _isolated(quantity, quantity.slip_log, table, values, exclude)
+    _isolated_temperature(table, values, exclude)
     for outlet in ("prefilter_outlet_pressure_kpa",):
-        drop_values(outlet, values[outlet] > values["line_pressure_kpa"] + 40.0, words.CONTRADICTS_OTHER_GAUGE)
-    _permeate_above_feed(values, drop_values)
-    _counters(fleet, table, values, drop_values)
+        exclude(outlet, values[outlet] > values["line_pressure_kpa"] + 40.0, words.CONTRADICTS_OTHER_GAUGE)
+    _permeate_above_feed(values, exclude)
+    _counters(fleet, table, values, exclude)
 
     if notes:
         exclusions = Exclusions(
@@ -168,21 +168,21 @@ def neighbour_median(group: Indexes, values: Floats, reach: int = 3) -> tuple[Fl
     return np.where(number > 0, middle, np.nan), number
 
 
-def _transposed(table: Readings, values: dict[str, Floats], drop_values: Drop) -> None:
+def _transposed(table: Readings, values: dict[str, Floats], exclude: Exclude) -> None:
     """Feed and permeate swapped: permeate well above feed, and the swap fits the feed readings around it."""
     feed, permeate = values["feed_tds_mg_per_l"], values["permeate_tds_mg_per_l"]
     bad = permeate > 1.5 * np.maximum(feed, 1.0)
     for name in ("feed_tds_mg_per_l", "permeate_tds_mg_per_l"):
-        drop_values(name, bad, words.TRANSPOSED)
+        exclude(name, bad, words.TRANSPOSED)
 
 
-def _pressure_units(values: dict[str, Floats], drop_values: Drop) -> None:
+def _pressure_units(values: dict[str, Floats], exclude: Exclude) -> None:
     """A line pressure of tap water between 2 and 16 kPa was meant in bar or psi; above that it cannot be told."""
     for name in ("line_pressure_kpa", "prefilter_outlet_pressure_kpa", "inlet_pressure_kpa"):
-        drop_values(name, (values[name] > 0.5) & (values[name] < 20.0), words.WRONG_UNIT)
+        exclude(name, (values[name] > 0.5) & (values[name] < 20.0), words.WRONG_UNIT)
 
 
-def _isolated(quantity: Quantity, limit: float, table: Readings, values: dict[str, Floats], drop_values: Drop) -> None:
+def _isolated(quantity: Quantity, limit: float, table: Readings, values: dict[str, Floats], exclude: Exclude) -> None:
     name = quantity.name
     some = np.flatnonzero(values[name] > 0)
     if not len(some):
@@ -204,7 +204,7 @@ def _isolated(quantity: Quantity, limit: float, table: Readings, values: dict[st
     for kind, reason in ((ten, words.FACTOR_OF_TEN), (unit, words.WRONG_UNIT), (far & ~ten & ~unit, words.OUTLIER)):
         bad = np.zeros(len(values[name]), dtype=bool)
         bad[some[kind]] = True
-        drop_values(name, bad, reason)
+        exclude(name, bad, reason)
 
 
 def _is_confirmed(unit: Indexes, day: Floats, logs: Floats) -> Bools:
@@ -213,7 +213,7 @@ def _is_confirmed(unit: Indexes, day: Floats, logs: Floats) -> Bools:
     return np.append(agrees, False) | np.append(False, agrees)
 
 
-def _isolated_temperature(table: Readings, values: dict[str, Floats], drop_values: Drop) -> None:
+def _isolated_temperature(table: Readings, values: dict[str, Floats], exclude: Exclude) -> None:
     name = "temperature_degc"
     some = np.flatnonzero(np.isfinite(values[name]))
     if not len(some):
@@ -228,16 +228,14 @@ def _isolated_temperature(table: Readings, values: dict[str, Floats], drop_value
     for kind, reason in ((fahrenheit, words.WRONG_UNIT), (far & ~fahrenheit, words.OUTLIER)):
         bad = np.zeros(len(values[name]), dtype=bool)
         bad[some[kind]] = True
-        drop_values(name, bad, reason)
+        exclude(name, bad, reason)
 
 
-def _permeate_above_feed(values: dict[str, Floats], drop_values: Drop) -> None:
-    drop_values(
-        "permeate_tds_mg_per_l", values["permeate_tds_mg_per_l"] > 0.9 * values["feed_tds_mg_per_l"], words.OUTLIER
-    )
+def _permeate_above_feed(values: dict[str, Floats], exclude: Exclude) -> None:
+    exclude("permeate_tds_mg_per_l", values["permeate_tds_mg_per_l"] > 0.9 * values["feed_tds_mg_per_l"], words.OUTLIER)
 
 
-def _counters(fleet: Fleet, table: Readings, values: dict[str, Floats], drop_values: Drop) -> None:
+def _counters(fleet: Fleet, table: Readings, values: dict[str, Floats], exclude: Exclude) -> None:
     """A counter only rises, and not faster than the unit can run; single values that break this are left out.
 
     A spike is told from a reset by what follows: after a spike the counts go on from before it, after a reset they go
@@ -261,16 +259,16 @@ def _counters(fleet: Fleet, table: Readings, values: dict[str, Floats], drop_val
         up = bridge & (count > after)
         down = bridge & (count < before)
         last_jump = np.isnan(after) & (count - before > fastest * (day - before_day + 1.0))
-        last_drop = np.isnan(after) & (count < before)
+        fell_last = np.isnan(after) & (count < before)
         first_high = np.isnan(before) & (count > after) & ~np.isnan(after)
         rising = np.full(len(some), False)
         for kind, reason in (
-            (down | last_drop, words.TOTALISER_BACKWARDS),
+            (down | fell_last, words.TOTALISER_BACKWARDS),
             (up | last_jump | first_high, words.TOTALISER_JUMP),
         ):
             bad = np.zeros(len(values[name]), dtype=bool)
             bad[some[kind]] = True
             rising |= kind
-            drop_values(name, bad, reason)
+            exclude(name, bad, reason)
         if not rising.any():
             return

@@ -24,10 +24,11 @@ def straight_line(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Floats:
     """Dates at `GRID_LEVELS` from a line through the last readings of each standing cartridge, shape (positions,
     levels).
 
-    Pressure drop for sediment, chlorine or TDS after the bed for carbon and resin, permeate flow over the cartridge's
-    first for membranes; least squares over at most six readings, extrapolated to the limit. Where there are fewer
-    than two days of readings, or the line does not rise towards the limit, label capacity over mean load is used
-    instead.
+    Differential pressure for sediment, chlorine or TDS after the bed for carbon and resin, permeate flow over the
+    cartridge's first for membranes; least squares over at most six readings, extrapolated to the limit. Where there
+    are fewer than two days of readings, or the line does not rise towards the limit, label capacity over mean load is
+    used instead.
+
     """
     of_units = limits_of_fleet(fleet, limits)
     readings = screen(fleet).readings

@@ -8,7 +8,11 @@ from fleet.engineering.limits import Limits
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
 from fleet.forecasting.inputs.matching import match
-from fleet.forecasting.inputs.physics import inverse_temperature_per_kelvin, normalised_drop_kpa, resin_capacity_meq
+from fleet.forecasting.inputs.physics import (
+    inverse_temperature_per_kelvin,
+    normalised_differential_kpa,
+    resin_capacity_meq,
+)
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.conditions import WATER_U_KELVIN, Conditions
 from fleet.forecasting.wear.learned import Pool
@@ -22,20 +26,20 @@ from fleet.forecasting.wear.nominal import (
     median_by_group,
 )
 from fleet.forecasting.wear.pooling import Places
-from fleet.forecasting.wear.prefilter_drops import Drops, prefilter_drops
+from fleet.forecasting.wear.prefilter_differentials import Differentials, prefilter_differentials
 from fleet.forecasting.wear.stage_models import CARBON, RESIN, SEDIMENT, StageReadings
 from fleet.forecasting.wear.stages import StageInput
 
 PAIR_DAYS: Final = 9.0
 FEW_PAIRS: Final = 30.0
 USUAL_LINE_KPA: Final = 400.0
-USUAL_CLEAN_DROP_KPA: Final = 14.0
-USUAL_DROP_NOISE_KPA: Final = 9.0
-"""Spread of the drop of two gauges; this and the three before it: common practice, no source."""
+USUAL_CLEAN_DIFFERENTIAL_KPA: Final = 14.0
+USUAL_DIFFERENTIAL_NOISE_KPA: Final = 9.0
+"""Spread of the differential of two gauges; this and the three before it: common practice, no source."""
 
 LEAST_CLEAN_KPA: Final = 4.0
 MOST_CLEAN_KPA: Final = 35.0
-"""Drops between which a filter can be clean; one that starts above them is not, whatever the date of its change says.
+"""Differentials of a filter that can be clean; one that starts above them is not, whatever the date of its change says.
 Common practice, no source."""
 
 UNKNOWN_SHARE: Final = 0.29
@@ -206,16 +210,16 @@ def carbon_input(fleet: Fleet, readings: Readings, conditions: Conditions, limit
     )
 
 
-def _drop_noise(pool: Pool, segment: Indexes, day: Floats, differential_kpa: Floats) -> float:
-    """Spread of one pressure drop (kPa), from how far apart two readings of a filter within a week lie; half of all
+def _differential_noise(pool: Pool, segment: Indexes, day: Floats, differential_kpa: Floats) -> float:
+    """Spread of one differential (kPa), from how far apart two readings of a filter within a week lie; half of all
     pairs decide, so that slips do not. The usual one while there are few pairs."""
     order = np.lexsort((day, segment))
     near = (np.diff(segment[order]) == 0) & (np.diff(day[order]) < PAIR_DAYS)
     apart = np.abs(np.diff(differential_kpa[order]))[near]
-    measured_noise = float(np.median(apart)) / (0.6745 * np.sqrt(2.0)) if len(apart) else USUAL_DROP_NOISE_KPA
+    measured_noise = float(np.median(apart)) / (0.6745 * np.sqrt(2.0)) if len(apart) else USUAL_DIFFERENTIAL_NOISE_KPA
     share = len(apart) / (len(apart) + FEW_PAIRS)
-    noise = np.exp(share * np.log(max(measured_noise, 1.0)) + (1.0 - share) * np.log(USUAL_DROP_NOISE_KPA))
-    return pool.number("drop_noise", float(noise))
+    noise = np.exp(share * np.log(max(measured_noise, 1.0)) + (1.0 - share) * np.log(USUAL_DIFFERENTIAL_NOISE_KPA))
+    return pool.number("differential_noise", float(noise))
 
 
 def _last_changes(fleet: Fleet, readings: Readings) -> Floats:
@@ -240,24 +244,24 @@ def _last_changes(fleet: Fleet, readings: Readings) -> Floats:
     return out
 
 
-def _drops_of_columns(
-    readings: Readings, columns: Columns, segments: Segments, drops: Drops
+def _differentials_of_columns(
+    readings: Readings, columns: Columns, segments: Segments, differentials: Differentials
 ) -> tuple[Indexes, Indexes, Indexes]:
-    """Every drop at every column of its unit: row of the reading, segment, and row of the drop."""
+    """Every differential at every column of its unit: row of the reading, segment, and row of the differential."""
     order = np.argsort(columns.unit, kind="stable")
-    drop, of_unit = match(columns.unit[order], readings.unit_index[drops.row])
-    column, row = order[of_unit], drops.row[drop]
+    differential, of_unit = match(columns.unit[order], readings.unit_index[differentials.row])
+    column, row = order[of_unit], differentials.row[differential]
     segment = locate_readings(segments, column, readings.day[row], readings.occasion[row])
     ok = segment >= 0
-    return row[ok], segment[ok], drop[ok]
+    return row[ok], segment[ok], differential[ok]
 
 
 def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, limits: Limits[Floats]) -> StageInput:
-    """Sediment: feed volume, pressure drop at reference temperature and flow."""
+    """Sediment: feed volume, differential pressure at reference temperature and flow."""
     columns = build_columns(fleet, words.SEDIMENT)
     segments = build_segments(fleet, columns)
-    drops = prefilter_drops(fleet, readings, _last_changes(fleet, readings), conditions.pool)
-    rows, segment, drop = _drops_of_columns(readings, columns, segments, drops)
+    differentials = prefilter_differentials(fleet, readings, _last_changes(fleet, readings), conditions.pool)
+    rows, segment, differential = _differentials_of_columns(readings, columns, segments, differentials)
     unit = readings.unit_index[rows]
     day = readings.day[rows]
     count = len(fleet.units)
@@ -273,8 +277,8 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     warmth = np.exp(WATER_U_KELVIN * warmer)
     expected = 1.0 + conditions.recovery[unit, step] * (warmth - 1.0)
     ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), expected)
-    read = normalised_drop_kpa(drops.drop_kpa[drop], ratio, temperature)
-    is_whole = drops.is_whole[drop]
+    read = normalised_differential_kpa(differentials.differential_kpa[differential], ratio, temperature)
+    is_whole = differentials.is_whole[differential]
     items = fleet.items
     label = _labels(fleet, segments.lead, items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
     owner = columns.unit[segments.column]
@@ -282,22 +286,25 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     used = (used - conditions.at(words.SEDIMENT, unit, segments.start[segment])) / label[segment]
     fresh = is_whole & (used < 0.08) & (day - segments.start[segment] < 60.0) & (read < MOST_CLEAN_KPA)
     clean = conditions.pool.mean(
-        "clean_drop",
+        "clean_differential",
         unit[fresh],
         read[fresh],
         np.zeros(count, dtype=np.int64),
         count,
-        default=USUAL_CLEAN_DROP_KPA,
+        default=USUAL_CLEAN_DIFFERENTIAL_KPA,
         noise=9.0,
         spread=6.0,
     )
     clean = np.clip(clean, LEAST_CLEAN_KPA, MOST_CLEAN_KPA)
-    # Of two filters in series one gauge shows the drop over both: each has a share of it, and nobody knows which.
+    # Of two filters in series one gauge shows what both take: each has a share of it, and nobody knows which.
+
     companions = columns.in_series[segments.column[segment]]
     rise = np.where(is_whole, read - clean[unit], read)
     normal = clean[unit] + np.where(companions > 1, rise / companions, rise)
-    noise = _drop_noise(conditions.pool, segment[is_whole], day[is_whole], read[is_whole])
-    spread = np.where(np.isfinite(drops.spread_kpa[drop]), drops.spread_kpa[drop], noise)
+    noise = _differential_noise(conditions.pool, segment[is_whole], day[is_whole], read[is_whole])
+    spread = np.where(
+        np.isfinite(differentials.spread_kpa[differential]), differentials.spread_kpa[differential], noise
+    )
     spread = np.where(companions > 1, np.hypot(spread, UNKNOWN_SHARE * rise), spread)
     line = median_by_group(readings.line_pressure_kpa, readings.unit_index, count)
     line = np.where(np.isfinite(line), line, USUAL_LINE_KPA)

@@ -43,8 +43,8 @@ class StageReadings:
     """Readings that bear on one stage, one row each; what the two values and the two references mean is the model's.
 
     For beds: outlet of the first bed and of the last one, concentration entering, resolution of the meter. For
-    sediment: pressure drop at reference conditions (as `between`), clean drop and limit (as `entering` and
-    `resolution`).
+    sediment: differential pressure at reference conditions (as `between`), clean differential and limit (as `entering`
+    and `resolution`).
     """
 
     between: Floats
@@ -171,14 +171,13 @@ class BedModel:
 
 @dataclass(frozen=True)
 class BlockingModel:
-    """Sediment: pressure drop from clean to limit over the capacity, by blocking laws of one family.
+    """Sediment: differential pressure from clean to limit over the capacity, by blocking laws of one family.
 
-    With power p, drop^p is linear in throughput: 1 cake, 0 (logarithm) intermediate, -0.5 standard, -1 complete
+    With power p, differential^p is linear in throughput: 1 cake, 0 (logarithm) intermediate, -0.5 standard, -1 complete
     blocking (engineering reference 6); one shape stands for the last two, and one for filters that show nothing until
-    shortly before their end. A shape is a power, the share of the clean
-    drop that belongs to other parts (fittings, carbon) and does not count towards the limit, and the factor of the
-    limit: its rules jump by a third at one pressure, and gauges, reference flow and reference temperature are known
-    only so well.
+    shortly before their end. A shape is a power, the share of the clean differential that belongs to other parts
+    (fittings, carbon) and does not count towards the limit, and the factor of the limit: its rules jump by a third at
+    one pressure, and gauges, reference flow and reference temperature are known only so well.
     """
 
     powers: Floats
@@ -211,7 +210,8 @@ class BlockingModel:
         return remaining
 
     def differential_kpa(self, used: Floats, clean: Floats, limit: Floats) -> Floats:
-        """Drop (kPa) after a share of the capacity; arrays (rows, shapes, grid), `clean` and `limit` per row."""
+        """Differential (kPa) after a share of the capacity; arrays (rows, shapes, grid); `clean`, `limit` per row."""
+
         out = np.empty(np.broadcast_shapes(used.shape, (1, self.shapes, 1)), dtype=used.dtype)
         for shape, (power, other_share, factor) in enumerate(
             zip(self.powers, self.other_share, self.limit_factor, strict=True)
@@ -232,17 +232,17 @@ class BlockingModel:
         return 1.0 - remaining
 
     def shared_error(self, readings: StageReadings) -> tuple[Floats, Floats]:
-        """None: what gauges share is in the spread of each drop."""
+        """None: what gauges share is in the spread of each differential."""
         nothing = np.zeros(len(readings.between))
         return nothing, nothing
 
     def probability_past(self, readings: StageReadings, limit: Floats) -> Floats:
-        """By the drop that was read, and its spread."""
+        """By the differential that was read, and its spread."""
         del limit
         return np.asarray(norm.cdf((readings.between - readings.resolution) / readings.after))
 
     def log_likelihood(self, lead: Floats, both: Floats, throughput: Floats, readings: StageReadings) -> Floats:
-        """Pressure drops against the blocking curve, heavy tails."""
+        """Differential pressures against the blocking curve, heavy tails."""
         del both
         expected = self.differential_kpa(lead + throughput, readings.entering, readings.resolution)
         square = _column(readings.after, throughput) ** 2 + (self.relative_noise * expected) ** 2

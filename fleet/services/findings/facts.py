@@ -167,7 +167,7 @@ def _water(company: Company, site_ids: set[int]) -> dict[int, dict[str, float]]:
 
 
 def _lay_out_baselines(history: History) -> None:
-    """Baselines that are not those of the membrane: the line when the unit was new, the drop of clean prefilters."""
+    """Baselines that are not those of the membrane: the line when the unit was new, the differential of clean ones."""
     table = history.table
     line, outlet = table.columns["line_pressure_kpa"], table.columns["prefilter_outlet_pressure_kpa"]
     inlet = table.columns["inlet_pressure_kpa"]
@@ -186,7 +186,8 @@ def _lay_out_baselines(history: History) -> None:
 
 
 def _lay_out_clean_differentials(history: History, unit_id: int, rows: Indexes, differential_kpa: Floats) -> None:
-    """Usual drop in the first weeks after the prefilters were last changed, for every reading until the next change."""
+    """What clean prefilters take: the usual differential of the weeks after their last change, until the next one."""
+
     changes = [
         history.placements[stage].placed_day[history.placements[stage].unit_ids == unit_id]
         for stage in (Stage.SEDIMENT.value, Stage.CARBON.value)

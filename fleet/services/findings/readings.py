@@ -16,7 +16,7 @@ _SECONDS_A_DAY: Final = 86400.0
 _BEFORE: Final = 40
 # The line when the unit was new is the median of its first readings.
 _FIRST_OF_LINE: Final = 6
-# Longer than the days after fitting in which a baseline, or a clean pressure drop, is taken.
+# Longer than the days after fitting in which a baseline, or a clean differential pressure, is taken.
 _AFTER_FITTING_DAYS: Final = 46.0
 _WITH_BASELINE: Final = (Stage.MEMBRANE.value, Stage.SEDIMENT.value, Stage.CARBON.value)
 

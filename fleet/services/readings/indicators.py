@@ -179,7 +179,7 @@ def _context(
 
     drain = np.array([unit["restrictor_flow_l_per_day"] for unit in of_unit], dtype=np.float64)
     rated = label("rated_flow_l_per_day")
-    # The drop over the prefilters is brought to the feed flow the unit was set up for.
+    # The differential over the prefilters is brought to the feed flow the unit was set up for.
     reference = np.where(np.isnan(drain), rated / design, drain / (1.0 - design))
     return UnitContext(
         design_recovery_fraction=design,

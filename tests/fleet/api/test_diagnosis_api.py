@@ -117,7 +117,7 @@ def test_worked_by_hand_an_oxidised_membrane(as_installer: APIClient) -> None:
 
 
 def test_worked_by_hand_a_clogged_prefilter(as_installer: APIClient) -> None:
-    """Case 2, by hand: 62 psi in the line, 40 after the prefilters: a drop of 22 psi, where clean ones take 3.
+    """Case 2, by hand: 62 psi in the line, 40 after the prefilters: a differential of 22 psi, where clean ones take 3.
 
     The rule speaks from 3 + 10 = 13 psi on (common practice, no source). Nothing else is wrong with 62 psi in the line.
     """
@@ -136,7 +136,7 @@ def test_worked_by_hand_a_clogged_prefilter(as_installer: APIClient) -> None:
     assert "D01" in rules(answer)
     numbers = next(match for match in answer.json()["matches"] if match["rule"] == "D01")["numbers"]
     assert numbers["prefilter_differential_pressure"] == {"value": pytest.approx(22.0, abs=1e-3), "unit": "psi"}
-    assert numbers["clean_drop"]["value"] == pytest.approx(3.0, abs=1e-3)
+    assert numbers["clean_differential_pressure"]["value"] == pytest.approx(3.0, abs=1e-3)
     assert "D02" not in rules(answer)
 
 
@@ -179,7 +179,7 @@ def test_the_unit_gives_the_baseline_and_what_is_told_wins(as_installer: APIClie
     reading = {"line_pressure": "4.3 bar", "prefilter_outlet_pressure": "3.2 bar", "inlet_pressure": "3.2 bar"}
     first = as_installer.post(PATH, {"unit": unit.code, "reading": reading})
     assert "D01" in rules(first)
-    # The unit's own clean drop is 15 kPa; told that clean ones take 1 bar here, 1.1 is nothing.
+    # The unit's own clean differential is 15 kPa; told that clean ones take 1 bar here, 1.1 is nothing.
     with_facts = as_installer.post(
         PATH, {"unit": unit.code, "reading": reading, "facts": {"clean_prefilter_differential_pressure": "1 bar"}}
     )

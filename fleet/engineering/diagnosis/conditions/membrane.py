@@ -94,9 +94,12 @@ def fouled(f: Facts) -> Evidence | None:
     flow, passage = both
     if not is_exhausted("membrane_flow_fraction", flow, f.limits.membrane_flow_fraction) or passage > 1.2:
         return None
-    drop_ratio = f.number("feed_brine_drop_ratio")
-    if drop_ratio is not None and drop_ratio >= 1.1:
-        return Evidence(surely(5.0 * (drop_ratio - 1.1), at_limit=0.65), _numbers(flow, passage, drop_ratio=drop_ratio))
+    differential_pressure_ratio = f.number("feed_brine_differential_pressure_ratio")
+    if differential_pressure_ratio is not None and differential_pressure_ratio >= 1.1:
+        return Evidence(
+            surely(5.0 * (differential_pressure_ratio - 1.1), at_limit=0.65),
+            _numbers(flow, passage, differential_pressure_ratio=differential_pressure_ratio),
+        )
     if f.yes("smell_or_slime"):
         return Evidence(0.75, _numbers(flow, passage))
     index = f.number("concentrate_langelier_index")

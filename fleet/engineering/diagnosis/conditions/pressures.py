@@ -19,7 +19,7 @@ def prefilter_clogged(f: Facts) -> Evidence | None:
         sure,
         {
             "prefilter_differential_pressure_kpa": differential_kpa,
-            "clean_drop_kpa": f.clean_drop_kpa,
+            "clean_differential_pressure_kpa": f.clean_differential_pressure_kpa,
             "limit_kpa": limit,
         },
     )

@@ -22,7 +22,7 @@ class State:
     line_kpa: float
     temperature_degc: float
     feed_tds: float
-    prefilter_kpa: float  # drop at 1000 L/day and 25 degC
+    prefilter_kpa: float  # differential at 1000 L/day and 25 degC
     water: float  # L/day per kPa at 25 degC
     salt: float  # mg/day per mg/L of feed-brine at 25 degC
     restrictor: float  # L/day per root kPa
@@ -34,7 +34,7 @@ class State:
     lead_share: float = 0.0
     product_share: float = 0.0
     creep: float = 1.5
-    channel_drop_ratio: float = 1.0
+    channel_pressure_ratio: float = 1.0
     observed: dict[str, Any] = field(default_factory=dict)
     no_permeate: bool = False
     swap_probes: bool = False
@@ -202,7 +202,7 @@ FAULTS: dict[str, tuple[Fault, str]] = {
             u,
             water=u.water * r.uniform(0.6, 0.76),
             salt=u.salt * r.uniform(0.6, 0.7),
-            channel_drop_ratio=r.uniform(1.25, 1.8),
+            channel_pressure_ratio=r.uniform(1.25, 1.8),
         ),
         "D08",
     ),

@@ -12,8 +12,8 @@ from fleet.engineering.diagnosis import PatternLimits, diagnose
 from fleet.engineering.limits import HOUSE, Limits
 from tests.fleet.engineering.diagnosis.test_limits import (
     CHLORINE,
+    DIFFERENTIAL,
     DRAIN,
-    DROP,
     FLOW,
     GAUGED,
     JUMP,
@@ -86,7 +86,7 @@ CASES: list[tuple[str, Changes, float]] = [
     ("D06", {PASSAGE: 2.5, **NO_CHLORINE}, 0.45),
     ("D07", {FLOW: 0.78, PASSAGE: 1.3, "concentrate_langelier_index": 0.5}, 0.6 + 0.35 * 0.63212),
     ("D07", {FLOW: 0.78, PASSAGE: 1.3, "concentrate_silica_share": 1.1}, 0.7),
-    ("D08", {FLOW: 0.78, DROP: 1.3}, 0.65 + 0.30 * 0.63212),
+    ("D08", {FLOW: 0.78, DIFFERENTIAL: 1.3}, 0.65 + 0.30 * 0.63212),
     ("D08", {FLOW: 0.78, "smell_or_slime": True}, 0.75),
     ("D08", {FLOW: 0.78}, 0.45),
     ("D09", {FLOW: 0.93, "membrane_age_days": 14.0}, 0.75),

@@ -20,7 +20,7 @@ FREE = "carbon_outlet_free_chlorine_mg_per_l"
 FLOW, PASSAGE = "normalised_flow_ratio", "normalised_salt_passage_ratio"
 PERMEATE, PRODUCT, LEAD = "permeate_tds_mg_per_l", "product_tds_mg_per_l", "interstage_tds_mg_per_l"
 MADE, DRAIN = "permeate_flow_l_per_day", "concentrate_flow_l_per_day"
-JUMP, DROP = "salt_passage_ratio_since_last_reading", "feed_brine_drop_ratio"
+JUMP, DIFFERENTIAL = "salt_passage_ratio_since_last_reading", "feed_brine_differential_pressure_ratio"
 NO_DRAIN: Changes = {DRAIN: None, "baseline_concentrate_flow_l_per_day": None}
 OXIDISED: Changes = {PASSAGE: 2.4, CHLORINE: 0.3}
 EXPOSURE = "membrane_exposure_ppm_h"
@@ -97,12 +97,14 @@ EDGES = [
     Edge("D01", "line_pressure_kpa", "above", lambda x: 20.0 + x.prefilter_margin_from_kpa,
          {**AT_25, GAUGED: 46.0}, ("prefilter_margin_from_kpa",), exactly=False),
     Edge("D01", GAUGED, "above",
-         lambda x: (300.0 - x.assumed_clean_drop_kpa) * x.prefilter_outlet_fraction + 0.5 * x.gauge_step_kpa,
+         lambda x: (300.0 - x.assumed_clean_differential_pressure_kpa) * x.prefilter_outlet_fraction
+         + 0.5 * x.gauge_step_kpa,
+
          {**AT_25, **behind(300.0), "clean_prefilter_differential_pressure_kpa": None},
-         ("assumed_clean_drop_kpa",), exactly=False),
-    Edge("D01", GAUGED, "above", lambda x: 60.0 * x.clean_drop_margin + 0.5 * x.gauge_step_kpa,
+         ("assumed_clean_differential_pressure_kpa",), exactly=False),
+    Edge("D01", GAUGED, "above", lambda x: 60.0 * x.clean_differential_pressure_margin + 0.5 * x.gauge_step_kpa,
          {**AT_25, **behind(300.0), "clean_prefilter_differential_pressure_kpa": 60.0},
-         ("clean_drop_margin",), exactly=False),
+         ("clean_differential_pressure_margin",), exactly=False),
     Edge("D02", "line_pressure_kpa", "below", lambda x: 414.0 - x.line_pressure_fall_kpa,
          {"prefilter_differential_pressure_kpa": 20.0}, ("line_pressure_fall_kpa",), exactly=False),
     Edge("D42", "line_pressure_kpa", "below", lambda x: x.low_line_pressure_kpa, {}, ("low_line_pressure_kpa",)),
@@ -167,10 +169,10 @@ EDGES = [
          ("salt_passage_up",)),
     Edge("D07", "concentrate_langelier_index", "above", 0.0, {FLOW: 0.78, PASSAGE: 1.3}),
     Edge("D07", "concentrate_silica_share", "from", 0.9, {FLOW: 0.78, PASSAGE: 1.3}),
-    Edge("D08", FLOW, "to", lambda x: x.membrane_flow_fraction, {DROP: 1.4}, ("membrane_flow_fraction",)),
-    Edge("D08", FLOW, "from", 0.05, {DROP: 1.4}),
-    Edge("D08", PASSAGE, "to", 1.2, {FLOW: 0.78, DROP: 1.4}),
-    Edge("D08", DROP, "from", 1.1, {FLOW: 0.78, PASSAGE: 1.15}),
+    Edge("D08", FLOW, "to", lambda x: x.membrane_flow_fraction, {DIFFERENTIAL: 1.4}, ("membrane_flow_fraction",)),
+    Edge("D08", FLOW, "from", 0.05, {DIFFERENTIAL: 1.4}),
+    Edge("D08", PASSAGE, "to", 1.2, {FLOW: 0.78, DIFFERENTIAL: 1.4}),
+    Edge("D08", DIFFERENTIAL, "from", 1.1, {FLOW: 0.78, PASSAGE: 1.15}),
     Edge("D08", PASSAGE, "to", lambda x: x.salt_passage_up, {FLOW: 0.78}, ("salt_passage_up",)),
     Edge("D08", "concentrate_langelier_index", "to", 0.0, {FLOW: 0.78}),
     Edge("D09", "membrane_age_days", "to", 42.0, {FLOW: 0.93}),

@@ -39,7 +39,7 @@ HEALTHY: dict[str, float | bool | str | None] = {
     "carbon_outlet_free_chlorine_mg_per_l": 0.0,
     "normalised_flow_ratio": 1.0,
     "normalised_salt_passage_ratio": 1.0,
-    "feed_brine_drop_ratio": 1.0,
+    "feed_brine_differential_pressure_ratio": 1.0,
     "salt_balance_closure_fraction": 0.01,
     "concentrate_langelier_index": -0.4,
     "membrane_age_days": 400.0,
@@ -73,7 +73,7 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
         {"normalised_flow_ratio": 0.78, "normalised_salt_passage_ratio": 1.3, "concentrate_langelier_index": 0.9},
         "membrane_scaling",
     ),
-    ("D08", {"normalised_flow_ratio": 0.78, "feed_brine_drop_ratio": 1.4}, "biofouling"),
+    ("D08", {"normalised_flow_ratio": 0.78, "feed_brine_differential_pressure_ratio": 1.4}, "biofouling"),
     ("D09", {"normalised_flow_ratio": 0.93, "membrane_age_days": 14.0}, "membrane_running_in"),
     (
         "D10",

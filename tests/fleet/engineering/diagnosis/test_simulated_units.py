@@ -76,7 +76,7 @@ def examine(unit: State, now: State, rng: np.random.Generator) -> list[Match]:
         "membrane_age_days": 300.0,
         "days_since_carbon_change": 90.0,
         "concentrate_langelier_index": -0.3,
-        "feed_brine_drop_ratio": now.channel_drop_ratio * float(rng.normal(1.0, 0.03)),
+        "feed_brine_differential_pressure_ratio": now.channel_pressure_ratio * float(rng.normal(1.0, 0.03)),
         **now.observed,
     }
     return diagnose(context_of(today, values, facts))

@@ -180,7 +180,7 @@ CASES = [
         {"line_pressure_kpa": A(0, 900, 1, (-1.0,)), "shutoff_fraction": A(0.1, 1, 1, (0.0, 1.1))},
     ),
     Case(
-        sediment.normalised_drop,
+        sediment.normalised_differential_pressure,
         {
             "differential_pressure": A(0, 200, 1, (-1.0,)),
             "flow": A(0.1, 5, -1, (0.0,)),

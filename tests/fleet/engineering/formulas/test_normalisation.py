@@ -25,7 +25,7 @@ points = st.builds(
     permeate_tds_mg_per_l=st.floats(0.0, 45.0),
     recovery_fraction=st.floats(0.0, 0.6),
     temperature_degc=st.floats(1.0, 45.0),
-    feed_brine_drop_kpa=st.floats(0.0, 15.0),
+    feed_brine_differential_pressure_kpa=st.floats(0.0, 15.0),
 )
 
 

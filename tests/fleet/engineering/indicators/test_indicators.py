@@ -91,7 +91,7 @@ def test_each_indicator_equals_its_formula() -> None:
     assert values["flow_over_expected"] == pytest.approx(150.0 / expected, rel=1e-3)
     assert values["prefilter_differential_pressure_kpa"] == pytest.approx(25.0)
     assert values["normalised_prefilter_differential_pressure_kpa"] == pytest.approx(
-        sediment.normalised_drop(25.0, flow=750.0, reference_flow=1000.0, temperature_degc=12.0)
+        sediment.normalised_differential_pressure(25.0, flow=750.0, reference_flow=1000.0, temperature_degc=12.0)
     )
     assert values["lead_outlet_fraction"] == pytest.approx(0.5)
     assert values["product_fraction"] == 0.0

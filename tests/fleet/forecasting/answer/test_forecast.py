@@ -72,7 +72,7 @@ def test_lead_outlet_at_a_third_of_permeate_places_the_lead_on_its_curve():
     assert lead[5] - lead[1] < lag[5] - lag[1]
 
 
-def test_pressure_drop_near_its_limit_brings_the_sediment_filter_forward():
+def test_a_differential_pressure_near_its_limit_brings_the_sediment_filter_forward():
     fleet_columns = columns(placed=NOW - 150.0)
     line = {"line_pressure_kpa": 410.0, "temperature_degc": 25.0}
     fleet_columns["readings"] = readings(

@@ -42,8 +42,11 @@ class Edge:
 
 
 def filter_before(outlet_kpa: float) -> Callable[[float], dict[str, float]]:
-    """A drop over the sediment filter, with this pressure behind it."""
-    return lambda drop: {"line_pressure_kpa": outlet_kpa + drop, "prefilter_outlet_pressure_kpa": outlet_kpa}
+    """A differential pressure over the sediment filter, with this pressure behind it."""
+    return lambda differential: {
+        "line_pressure_kpa": outlet_kpa + differential,
+        "prefilter_outlet_pressure_kpa": outlet_kpa,
+    }
 
 
 SEDIMENT = ("sediment", "single")

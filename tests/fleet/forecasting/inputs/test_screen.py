@@ -95,7 +95,7 @@ def test_first_minutes_count_for_pressure_but_not_for_quality():
     assert np.isfinite(answer.readings.line_pressure_kpa).all()
 
 
-def test_a_static_gauge_shows_no_pressure_drop():
+def test_a_static_gauge_shows_no_differential_pressure():
     _, exclusions = screened(
         readings(DAYS[:1], state="static", line_pressure_kpa=410.0, prefilter_outlet_pressure_kpa=410.0)
     )

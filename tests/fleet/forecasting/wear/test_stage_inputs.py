@@ -86,7 +86,7 @@ def test_two_sediment_filters_in_series_have_each_their_share():
     assert stage.places.covariates[:, 1].tolist() == [0.0, 1.0]
 
 
-def test_a_drop_is_brought_to_25_degc_and_to_the_usual_flow():
+def test_a_differential_is_brought_to_25_degc_and_to_the_usual_flow():
     """At 10 degC water is 1.47 times as viscous (1.3059 against 0.8900 mPa s); at half the flow half the drop."""
     fleet_columns = pressures(400.0, 30.0)
     fleet_columns["readings"]["temperature_degc"] = [25.0, 25.0, 25.0, 10.0]

@@ -1,7 +1,7 @@
-"""The pressure drop over the prefilters of a unit, from two gauges or from one.
+"""The differential pressure over the prefilters of a unit, from two gauges or from one.
 
-Two gauges show the drop itself. Most small units have one gauge, behind the filters: what it reads falls as they clog,
-so the drop is how far it stands below what it read behind fresh filters, as surely as the line keeps its pressure.
+Two gauges show it itself. Most small units have one gauge, behind the filters: what it reads falls as they clog, so
+the differential is how far it stands below what it read behind fresh filters, as surely as the line keeps its pressure.
 """
 
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ LINE_SPREAD_KPA: Final = 20.0
 """Spread of one reading of a single gauge behind fresh filters: the line's own swings. Common practice, no source."""
 
 BOTH_SPREAD_KPA: Final = 12.0
-"""Spread of the drop over prefilters and carbon together, of two gauges; common practice, no source."""
+"""Spread of the differential over prefilters and carbon together, of two gauges; common practice, no source."""
 
 LEVEL_SPREAD_KPA: Final = 25.0
 """How far the highest readings of a gauge may lie from its level behind clean filters; common practice, no source."""
@@ -38,18 +38,18 @@ HIGHEST: Final = 0.15
 
 
 @dataclass(frozen=True)
-class Drops:
-    """Drops as they were read, one row each: the row of the reading, the drop beyond that of clean filters (kPa), or
-    the drop itself where `is_whole`, and the spread of what was read (kPa, NaN: that of two gauges)."""
+class Differentials:
+    """Differential pressures as read, one row each: the row of the reading, how far it lies beyond that of clean
+    filters (kPa) or, where `is_whole`, itself, and the spread of what was read (kPa, NaN: that of two gauges)."""
 
     row: Indexes
-    drop_kpa: Floats
+    differential_kpa: Floats
     is_whole: np.ndarray
     spread_kpa: Floats
 
 
-def prefilter_drops(fleet: Fleet, readings: Readings, last_change: Floats, pool: Pool) -> Drops:
-    """Every drop that the readings show, one row a reading at most.
+def prefilter_differentials(fleet: Fleet, readings: Readings, last_change: Floats, pool: Pool) -> Differentials:
+    """Every differential that the readings show, one row a reading at most.
 
     Parameters
     ----------
@@ -70,14 +70,14 @@ def prefilter_drops(fleet: Fleet, readings: Readings, last_change: Floats, pool:
     age = readings.day - last_change
     _, stay = np.unique(np.stack([unit, np.nan_to_num(last_change)]), axis=1, return_inverse=True)
     whole = line - behind
-    drop, spread = whole.copy(), np.full(len(whole), np.nan)
+    differential, spread = whole.copy(), np.full(len(whole), np.nan)
     is_whole = np.isfinite(whole)
     for name, fall, usual in (
         ("both_gauges", line - inlet, BOTH_SPREAD_KPA),
         ("gauge_behind_filters", -behind, LINE_SPREAD_KPA),
         ("inlet_gauge", -inlet, LINE_SPREAD_KPA),
     ):
-        open_rows = np.flatnonzero(np.isfinite(fall) & np.isfinite(age) & flows & ~np.isfinite(drop))
+        open_rows = np.flatnonzero(np.isfinite(fall) & np.isfinite(age) & flows & ~np.isfinite(differential))
         shown = np.flatnonzero(np.isfinite(fall) & np.isfinite(age) & flows)
         if not len(open_rows):
             pool.number(f"{name}_spread", usual)
@@ -85,10 +85,10 @@ def prefilter_drops(fleet: Fleet, readings: Readings, last_change: Floats, pool:
         noise, level, doubt = _levels(
             name, unit[shown], stay[shown], fall[shown], age[shown], usual, len(fleet.units), pool
         )
-        drop[open_rows] = fall[open_rows] - level[unit[open_rows]]
+        differential[open_rows] = fall[open_rows] - level[unit[open_rows]]
         spread[open_rows] = np.hypot(SHARED_SWING * noise, doubt[unit[open_rows]])
-    row = np.flatnonzero(np.isfinite(drop))
-    return Drops(row, drop[row], is_whole[row], spread[row])
+    row = np.flatnonzero(np.isfinite(differential))
+    return Differentials(row, differential[row], is_whole[row], spread[row])
 
 
 def _levels(

@@ -1,5 +1,6 @@
 """The table of `tests/benchmarks/mutation/rooms.py` keeps up with the folders, though no run of the suite uses it."""
 
+import ast
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,22 @@ def test_every_room_has_code_and_tests(name: str) -> None:
         assert any(Path(path).name.startswith("test_") for path in room.tests_of(ROOT, module).files), module
     for path in room.slow:
         assert (ROOT / path).exists(), path
+
+
+@pytest.mark.parametrize("name", ROOMS)
+def test_the_tests_of_a_room_run_without_django(name: str) -> None:
+    """A run plants faults without loading it, and what imports a model would end it before the first."""
+    room = ROOMS[name]
+    files = {path for module in room.modules(ROOT) for path in room.tests_of(ROOT, module).files}
+    for path in sorted(files):
+        imported = {
+            name
+            for node in ast.walk(ast.parse((ROOT / path).read_text()))
+            if isinstance(node, ast.Import | ast.ImportFrom)
+            for name in ([node.module or ""] if isinstance(node, ast.ImportFrom) else [one.name for one in node.names])
+        }
+        impure = {name for name in imported if name.split(".")[0] == "django" or ".models" in name}
+        assert impure == set(), path
 
 
 def test_a_modules_own_test_file_comes_first() -> None:

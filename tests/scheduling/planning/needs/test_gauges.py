@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fleet.models import Reading
+from fleet.engineering.quantities import READING_QUANTITIES, names_of
 from scheduling.planning.needs.gauges import BreakthroughGauge, LevelGauge, gauge_of
 from scheduling.planning.policy import STAGES
 
@@ -59,6 +59,6 @@ def test_a_gauge_that_never_errs_tells_every_state_from_the_others() -> None:
 def test_gauges_read_what_readings_hold() -> None:
     for stage in STAGES:
         for before_lag in (False, True):
-            assert set(gauge_of(stage, is_before_lag=before_lag).reads) <= set(Reading.QUANTITIES)
+            assert set(gauge_of(stage, is_before_lag=before_lag).reads) <= set(names_of(READING_QUANTITIES))
     assert gauge_of("carbon", is_before_lag=True) != gauge_of("carbon")
     assert gauge_of("membrane", is_before_lag=True) == gauge_of("membrane")

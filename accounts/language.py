@@ -5,7 +5,7 @@ gives the translations of the standard library; `speak` holds for the block, in 
 """
 
 import gettext as catalogues
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from pathlib import Path
@@ -43,6 +43,17 @@ def ngettext(one: str, many: str, count: int) -> str:
     ['1 day', '2 days']
     """
     return current().ngettext(one, many, count)
+
+
+def listed(parts: Sequence[str]) -> str:
+    """Parts of a sentence in a row.
+
+    >>> listed(["order"]), listed(["load", "drive", "fit"])
+    ('order', 'load, drive and fit')
+    """
+    if len(parts) < 2:
+        return "".join(parts)
+    return gettext("{several} and {last}").format(several=", ".join(parts[:-1]), last=parts[-1])
 
 
 def current() -> Translations:

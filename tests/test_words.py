@@ -76,41 +76,74 @@ SPOKEN = (
     "scheduling/planning/rounds",
     "scheduling/planning/visits",
     "scheduling/planning/words",
+    "scheduling/services/orders",
     "scheduling/services/people",
+    "scheduling/services/stock",
+    "scheduling/services/visits/arrivals.py",
+    "scheduling/services/words",
 )
 """What speaks through `accounts.language`; the rest of the product follows room by room."""
-# Only refusals are built here, beside the condition that they state.
-REFUSALS = (
-    "fleet/services/forecasts/quality.py",
-    "scheduling/planning/rounds/problem.py",
-    "scheduling/services/people/absences.py",
-)
+# Names fields to its own refusals.
+REFUSALS = ("scheduling/planning/rounds/problem.py",)
 # Describes fields of the API, which is documented in English.
 DESCRIPTIONS = ("fleet/engineering/diagnosis/facts.py",)
 TRANSLATED = {"gettext", "ngettext", "gettext_noop", "_"}
 SQL = "%(expressions)s"
 
 
-def is_exempt(node: ast.AST) -> bool:
-    """Whether what is inside is translated, the text of an error, in the server's log, or describes a field."""
+ERRORS = ("accounts.errors", "accounts.validation", "scheduling.planning.errors")
+
+
+def refusals_of(tree: ast.Module) -> set[str]:
+    """Names whose call makes a refusal: the errors a module imports, and its own functions that answer one."""
+    names = {
+        alias.asname or alias.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and node.module in ERRORS
+        for alias in node.names
+    }
+    own_functions = (node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef) and node.returns is not None)
+    return names | {node.name for node in own_functions if node.returns and ast.unparse(node.returns) in names}
+
+
+def is_exempt(node: ast.AST, refusals: set[str]) -> bool:
+    """Whether what is inside is translated, the text of a refusal, in the server's log, or describes a field."""
     if isinstance(node, ast.keyword):
         return node.arg == "help_text"
     if not isinstance(node, ast.Call):
         return isinstance(node, ast.Raise)
     if isinstance(node.func, ast.Name):
-        return node.func.id in TRANSLATED
+        return node.func.id in TRANSLATED | refusals
     return isinstance(node.func, ast.Attribute) and ast.unparse(node.func.value) == "log"
+
+
+def exempt_parts(tree: ast.Module) -> Iterator[ast.AST]:
+    """What is exempt, and in the same function what is kept under a name until it is told in a refusal."""
+    refusals = refusals_of(tree)
+    yield from (node for node in ast.walk(tree) if is_exempt(node, refusals))
+    for function in ast.walk(tree):
+        if isinstance(function, ast.FunctionDef):
+            refused = [node for node in ast.walk(function) if isinstance(node, ast.Call | ast.Raise)]
+            told = {
+                part.id
+                for node in refused
+                if is_exempt(node, refusals)
+                for part in ast.walk(node)
+                if isinstance(part, ast.Name)
+            }
+            kept = (node for node in ast.walk(function) if isinstance(node, ast.Assign | ast.AugAssign))
+            for node in kept:
+                targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+                if all(isinstance(target, ast.Name) and target.id in told for target in targets):
+                    yield node
 
 
 def untranslated(path: Path) -> Iterator[str]:
     """Words for people, more than three together, that no translation sees."""
     tree = ast.parse(path.read_text())
     inside: set[int] = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
-    for node in ast.walk(tree):
-        if is_exempt(node):
-            inside.update(id(part) for part in ast.walk(node))
-        if isinstance(node, ast.JoinedStr):
-            inside.update(id(part) for part in node.values)
+    inside |= {id(part) for node in exempt_parts(tree) for part in ast.walk(node)}
+    inside |= {id(part) for node in ast.walk(tree) if isinstance(node, ast.JoinedStr) for part in node.values}
     for node in ast.walk(tree):
         if id(node) in inside:
             continue
@@ -141,8 +174,20 @@ def test_a_sentence_past_the_translation_is_seen(tmp_path: Path, monkeypatch: py
         'told = gettext("The water is good today."), f"The water of {unit} is good."\n'
         'TABLE = {"good": gettext_noop("The water is very good."), "bad": "The water is not good."}\n'
         'raise Error("The water is not yet known.")\n'
+        "from accounts.errors import Conflict, Fault\n"
+        "from scheduling.planning.rounds.evaluate import Fault as Broken\n"
+        "def check():\n"
+        '    why = "The water was not read."\n'
+        '    other = "The water was read again."\n'
+        '    return Fault("/water", why), Broken("water", "The water is closed today.")\n'
+        "def refusal() -> Conflict:\n"
+        '    why = "The water is not here."\n'
+        '    return Conflict("water", why)\n'
+        'refused = refusal("The water is not there.")\n'
     )
     assert list(untranslated(module)) == [
         "module.py:2: The water of {} is good.",
         "module.py:3: The water is not good.",
+        "module.py:9: The water was read again.",
+        "module.py:10: The water is closed today.",
     ]

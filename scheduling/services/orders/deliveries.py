@@ -15,9 +15,9 @@ from accounts.services import record
 from scheduling.models import Delivery, Plan, PurchaseOrder, PurchaseOrderLine, Visit
 from scheduling.services.orders.orders import lock_order
 from scheduling.services.stock.allocation import Allocation
-from scheduling.services.stock.sentences import day_in_words
 from scheduling.services.stock.stock import put_into_store
 from scheduling.services.stock.supplies import COMING
+from scheduling.services.words import stock as words
 
 State = PurchaseOrder.State
 
@@ -181,21 +181,19 @@ class LateLine:
         """What is late, by how much, and who waits."""
         line = self.line
         assert line.expected_on is not None
-        one = line.outstanding == 1
-        day = day_in_words(line.expected_on)
-        if self.days_overdue:
-            ago = f"{self.days_overdue} {'day' if self.days_overdue == 1 else 'days'} ago"
-            when = f"{'was' if one else 'were'} expected on {day}, {ago}"
-        else:
-            when = f"{'is' if one else 'are'} expected on {day}"
-        order_words = (
-            f"Order {line.order.number} to {line.order.supplier.name}: {line.outstanding} {line.item.code} {when}."
+        late = words.late_line(
+            line.order.number,
+            line.order.supplier.name,
+            line.outstanding,
+            line.item.code,
+            line.expected_on,
+            self.days_overdue,
         )
         waiting = [
-            f"{late.visit.site.code} {late.visit.site.name} on {day_in_words(late.day)}, {late.pieces}"
-            for late in self.visits
+            words.visit_counts_on(f"{one.visit.site.code} {one.visit.site.name}", one.day, one.pieces)
+            for one in self.visits
         ]
-        return f"{order_words} Needed by {'; '.join(waiting)}." if waiting else f"{order_words} No visit needs it."
+        return f"{late} {words.needed_by(waiting)}"
 
 
 def late_deliveries(*, company: Company, now: datetime) -> list[LateLine]:

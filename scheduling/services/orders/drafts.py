@@ -15,6 +15,7 @@ from fleet.models import Supplier
 from scheduling.models import PartsLine, PartsList, Plan, PurchaseOrder, PurchaseOrderLine
 from scheduling.services.orders.orders import new_order
 from scheduling.services.stock.parts import rewrite_period
+from scheduling.services.words import stock as words
 
 State = PurchaseOrder.State
 
@@ -127,7 +128,7 @@ def _follow(
         lines_left += 1
     if not lines_left:
         order.state, order.closed_at = State.CANCELLED, now
-        changes["state"] = "cancelled: nothing is to be ordered any more"
+        changes["state"] = words.nothing_to_order()
     if changes or order.parts_list_id != parts_list.pk:
         order.parts_list, order.updated_at = parts_list, now
         order.save()
@@ -139,7 +140,7 @@ def _suggest(line: PurchaseOrderLine, order: PurchaseOrder, suggestion: PartsLin
     line.suggested_packs = suggestion.packs_to_order if suggestion is not None else 0
     line.needed_by = suggestion.needed_by if suggestion is not None else None
     line.order_by = suggestion.order_by if suggestion is not None else None
-    line.sentence = suggestion.sentence if suggestion is not None else "Put in by hand; the parts list asks for none."
+    line.sentence = suggestion.sentence if suggestion is not None else words.put_in_by_hand()
     reasons = suggestion.reasons if suggestion is not None else []
     line.wanted_for = [
         {

@@ -10,7 +10,8 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from accounts.language import gettext, gettext_noop, ngettext
+from accounts.dates import long_day
+from accounts.language import gettext, gettext_noop, listed, ngettext
 from fleet.models import Position, Stage
 from scheduling.models import Need, Visit
 
@@ -102,8 +103,7 @@ def span_text(opens: datetime, closes: datetime, zone: str) -> str:
 
 def day_text(day: date) -> str:
     """A day as it is spoken of."""
-    words = gettext("{weekday} {day} {month}")
-    return words.format(weekday=gettext(f"{day:%A}"), day=day.day, month=gettext(f"{day:%B}"))
+    return long_day(day)
 
 
 def _rounded(at: datetime, zone: str, step: timedelta, width: timedelta) -> tuple[datetime, datetime]:
@@ -116,7 +116,7 @@ def _rounded(at: datetime, zone: str, step: timedelta, width: timedelta) -> tupl
 def work_text(needs: Iterable[Need]) -> str:
     """What is to be done, as a client would say it: 'change the carbon and take readings'."""
     parts = dict.fromkeys(_work_line(_TO_DO[Kind(need.kind)], need.label, need.position) for need in needs)
-    return _listed(list(parts)) or gettext("look after your unit")
+    return listed(list(parts)) or gettext("look after your unit")
 
 
 def done_lines(rows: Sequence[tuple[str, str, Position | None]]) -> list[str]:
@@ -130,12 +130,6 @@ def _work_line(words: str, label: str, position: Position | None) -> str:
     stage = gettext(str(Stage(position.stage).label)) if position is not None else ""
     cartridge = gettext(label[:1].lower() + label[1:]) if label else stage or gettext("cartridge")
     return " ".join(gettext(words).format(what=cartridge, stage=stage).split())
-
-
-def _listed(parts: Sequence[str]) -> str:
-    if len(parts) < 2:
-        return "".join(parts)
-    return gettext("{several} and {last}").format(several=", ".join(parts[:-1]), last=parts[-1])
 
 
 def offered(visit: Visit, needs: Iterable[Need]) -> Text:
@@ -233,7 +227,7 @@ def extended(
             "Please make sure that we can reach the units {units} too.",
             len(other_units),
         )
-        paragraphs.append(reach.format(units=_listed(other_units)))
+        paragraphs.append(reach.format(units=listed(other_units)))
     return _letter(
         visit,
         gettext("More work at our visit to {site}").format(site=visit.site.name),

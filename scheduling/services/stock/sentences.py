@@ -6,11 +6,7 @@ from datetime import date
 from scheduling.models import PartsLine
 from scheduling.planning.stock.supply import Share
 from scheduling.services.stock.supplies import STORE, Coming
-
-
-def day_in_words(day: date) -> str:
-    """'Tue 19 Jan 2027'."""
-    return f"{day:%a} {day.day} {day:%b} {day.year}"
+from scheduling.services.words import stock as words
 
 
 def sentence_of_shares(
@@ -45,19 +41,18 @@ def sentence_of_shares(
     for key, count in pieces.items():
         place = key.removeprefix("late ")
         if place == STORE:
-            sources.append(f"{count} from the store")
+            sources.append(words.from_store(count))
         elif place == f"van:{own_van}":
-            sources.append(f"{count} aboard")
+            sources.append(words.aboard(count))
         elif place.startswith("van:"):
-            sources.append(f"{count} in the van of {van_names.get(int(place[4:]), 'somebody else')}")
+            sources.append(words.in_van_of(count, van_names.get(int(place[4:]), "")))
         else:
             line = orders[place].line
-            expected = f", expected {day_in_words(line.expected_on)}" if line.expected_on is not None else ""
-            too_late = ", too late for this day" if key.startswith("late ") else ""
-            sources.append(f"{count} on order {line.order.number}{expected}{too_late}")
+            is_late = key.startswith("late ")
+            sources.append(words.on_order(count, line.order.number, line.expected_on, is_late=is_late))
     missing = quantity - sum(pieces.values())
     if missing:
-        sources.append(f"{missing} neither in stock nor ordered")
+        sources.append(words.missing(missing))
     return "; ".join(sources) + "."
 
 
@@ -75,14 +70,7 @@ def sentence_of_period(line: PartsLine, *, last: date, level: float, expected: f
     expected
         Pieces wanted on average.
     """
-    until = f"until {day_in_words(last)}"
-    demand_words = f"{line.quantity} for visits {until}" if line.quantity else f"None for a visit {until}"
+    demand = words.wanted_for_visits(line.quantity, last)
     if line.spare:
-        demand_words += (
-            f", and {line.spare} for work that no visit holds yet and for cartridges that may be exhausted sooner: "
-            f"with {100 * level:g} % probability none is missing ({expected:.1f} are used on average)"
-        )
-    stock = f"{line.in_stock} in stock and {line.on_order} on order"
-    if not line.short:
-        return f"{demand_words}. {stock}: nothing to order."
-    return f"{demand_words}. {stock} leave {line.short} to order."
+        demand += words.and_to_spare(line.spare, level, expected)
+    return words.to_order(demand, line.in_stock, line.on_order, line.short)

@@ -1,6 +1,6 @@
 """When a visit can have its parts: an installer who arrives without the cartridge has driven for nothing."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
@@ -8,6 +8,7 @@ from accounts.models import Company
 from scheduling.models import Visit
 from scheduling.planning.stock.coverage import PartsWait
 from scheduling.services.stock.allocation import Allocation
+from scheduling.services.words import stock as words
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,23 +35,8 @@ class Wait:
     @property
     def sentence(self) -> str:
         """What it waits for, and until when."""
-        clauses = []
-        both = 0 < len(self.must_order) < len(self.items)
         on_order = [code for code in self.items if code not in self.must_order]
-        if on_order:
-            order_noun = "order" if len(self.orders) == 1 else "orders"
-            numbers = " and ".join(str(number) for number in self.orders)
-            clauses.append(f"{' and '.join(on_order)} {_are(on_order)} on order ({order_noun} {numbers})")
-        if self.must_order:
-            clauses.append(f"{' and '.join(self.must_order)} must be ordered first")
-        day = f"{self.until:%a} {self.until.day} {self.until:%b}"
-        return (
-            f"{', '.join(clauses)}; all can be here for {day}." if both else f"{clauses[0]} and can be here for {day}."
-        )
-
-
-def _are(codes: Sequence[str]) -> str:
-    return "is" if len(codes) == 1 else "are"
+        return words.parts_wait(on_order, self.orders, self.must_order, self.until)
 
 
 def waits_for_parts(

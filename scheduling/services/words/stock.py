@@ -1,0 +1,142 @@
+"""Where pieces come from, how many are to be ordered, what waits for them and what comes late."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from accounts.dates import short_day
+from accounts.language import gettext, listed, ngettext
+
+# where the pieces of a visit or a round come from
+
+
+def from_store(count: int) -> str:
+    """So many lie in the store."""
+    return gettext("{count} from the store").format(count=count)
+
+
+def aboard(count: int) -> str:
+    """So many lie in the van of the round."""
+    return gettext("{count} aboard").format(count=count)
+
+
+def in_van_of(count: int, installer: str) -> str:
+    """So many lie in the van of another installer; empty where nobody knows whose."""
+    if not installer:
+        return gettext("{count} in the van of somebody else").format(count=count)
+    return gettext("{count} in the van of {installer}").format(count=count, installer=installer)
+
+
+def on_order(count: int, order: int, expected_on: date | None, *, is_late: bool) -> str:
+    """So many come with an order, perhaps after the day they are needed."""
+    if expected_on is None:
+        coming = gettext("{count} on order {order}").format(count=count, order=order)
+    else:
+        words = gettext("{count} on order {order}, expected {day}")
+        coming = words.format(count=count, order=order, day=short_day(expected_on, year=True))
+    return gettext("{coming}, too late for this day").format(coming=coming) if is_late else coming
+
+
+def missing(count: int) -> str:
+    """So many are nowhere."""
+    return gettext("{count} neither in stock nor ordered").format(count=count)
+
+
+# how many a period takes
+
+
+def wanted_for_visits(count: int, last: date) -> str:
+    """So many are used by the visits of a period."""
+    words = gettext("{count} for visits until {day}") if count else gettext("None for a visit until {day}")
+    return words.format(count=count, day=short_day(last, year=True))
+
+
+def and_to_spare(count: int, level: float, expected: float) -> str:
+    """So many more, at a service level (0-1) and a number used on average; goes on from what the visits use."""
+    words = gettext(
+        ", and {count} for work that no visit holds yet and for cartridges that may be exhausted sooner: with "
+        "{level:g} % probability none is missing ({expected:.1f} are used on average)"
+    )
+    return words.format(count=count, level=100 * level, expected=expected)
+
+
+def to_order(demand: str, in_stock: int, coming: int, short: int) -> str:
+    """What is there against a demand in words, and what is left to order."""
+    if short:
+        words = gettext("{demand}. {in_stock} in stock and {coming} on order leave {short} to order.")
+    else:
+        words = gettext("{demand}. {in_stock} in stock and {coming} on order: nothing to order.")
+    return words.format(demand=demand, in_stock=in_stock, coming=coming, short=short)
+
+
+def put_in_by_hand() -> str:
+    """A line of an order that the parts list does not ask for."""
+    return gettext("Put in by hand; the parts list asks for none.")
+
+
+def nothing_to_order() -> str:
+    """Why a draft was cancelled."""
+    return gettext("cancelled: nothing is to be ordered any more")
+
+
+# what waits
+
+
+def parts_wait(on_order: Sequence[str], orders: Sequence[int], must_order: Sequence[str], until: date) -> str:
+    """Codes of the parts a visit waits for: on order, with the orders' numbers, or still to be ordered; until when."""
+    day = short_day(until)
+    if not on_order:
+        return gettext("{items} must be ordered first and can be here for {day}.").format(
+            items=listed(must_order), day=day
+        )
+    coming = _coming(on_order, orders)
+    if not must_order:
+        return gettext("{coming} and can be here for {day}.").format(coming=coming, day=day)
+    words = gettext("{coming}, {items} must be ordered first; all can be here for {day}.")
+    return words.format(coming=coming, items=listed(must_order), day=day)
+
+
+def _coming(items: Sequence[str], orders: Sequence[int]) -> str:
+    numbers = ngettext("order {numbers}", "orders {numbers}", len(orders))
+    numbers = numbers.format(numbers=listed([str(number) for number in orders]))
+    words = ngettext("{items} is on order ({orders})", "{items} are on order ({orders})", len(items))
+    return words.format(items=listed(items), orders=numbers)
+
+
+# what comes late
+
+
+def late_line(order: int, supplier: str, count: int, item: str, expected_on: date, days_overdue: int) -> str:
+    """Pieces that are overdue, or come after a visit that counts on them."""
+    if days_overdue:
+        words = ngettext(
+            "Order {order} to {supplier}: {count} {item} was expected on {day}, {ago}.",
+            "Order {order} to {supplier}: {count} {item} were expected on {day}, {ago}.",
+            count,
+        )
+    else:
+        words = ngettext(
+            "Order {order} to {supplier}: {count} {item} is expected on {day}.",
+            "Order {order} to {supplier}: {count} {item} are expected on {day}.",
+            count,
+        )
+    return words.format(
+        order=order,
+        supplier=supplier,
+        count=count,
+        item=item,
+        day=short_day(expected_on, year=True),
+        ago=ngettext("{days} day ago", "{days} days ago", days_overdue).format(days=days_overdue),
+    )
+
+
+def needed_by(visits: Sequence[str]) -> str:
+    """Which visits count on what is late, each in the words of `visit_counts_on`."""
+    if not visits:
+        return gettext("No visit needs it.")
+    return gettext("Needed by {visits}.").format(visits="; ".join(visits))
+
+
+def visit_counts_on(site: str, day: date, pieces: int) -> str:
+    """One visit that counts on pieces."""
+    words = ngettext("{site} on {day} ({count} piece)", "{site} on {day} ({count} pieces)", pieces)
+    return words.format(site=site, day=short_day(day, year=True), count=pieces)

@@ -66,7 +66,7 @@ class Place:
         found: Position = self.unit.positions.get(stage=stage, role=role)
         return found
 
-    def standing(self, stage: str, role: str = "single") -> Any:
+    def installed(self, stage: str, role: str = "single") -> Any:
         return self.position(stage, role).placements.get(removed_at__isnull=True)
 
     def finding(self, cause: str) -> Finding:
@@ -201,7 +201,7 @@ def place_fresh(here: Place, api: APIClient) -> Any:
 
 
 def take_out(here: Place, api: APIClient) -> Any:
-    return api.post(url("placements", here.standing("resin", "lag").pk, "remove"), {"removal": "damaged"})
+    return api.post(url("placements", here.installed("resin", "lag").pk, "remove"), {"removal": "damaged"})
 
 
 def rotate(here: Place, api: APIClient) -> Any:
@@ -457,7 +457,7 @@ def test_the_forecast_of_a_cartridge_that_left_is_no_latest_one_even_while_nothi
     here: Place, as_owner: APIClient, django_capture_on_commit_callbacks: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(forecasts, "MOST_AT_ONCE", 0)
-    lag = here.standing("resin", "lag")
+    lag = here.installed("resin", "lag")
     with django_capture_on_commit_callbacks(execute=True):
         done_with(place_fresh(here, as_owner))
     latest = as_owner.get(f"/api/v1/forecasts/?unit={here.unit.pk}").json()["results"]

@@ -76,20 +76,20 @@ class _Clerk:
         files: dict[str, LogFile] = {}
         for life in lives.values():
             random = random_for(self.seed, life.unit.code, "log")
-            for number, look in enumerate(life.readings, start=1):
-                file = self._file_of(files, life.unit, look)
-                cells = self._row(file, life.unit, look, number, random)
+            for number, gauges in enumerate(life.readings, start=1):
+                file = self._file_of(files, life.unit, gauges)
+                cells = self._row(file, life.unit, gauges, number, random)
                 if cells:
-                    file.rows.append(LogRow(cells, look.at))
+                    file.rows.append(LogRow(cells, gauges.at))
         return [files[name] for name in sorted(files)]
 
-    def _file_of(self, files: dict[str, LogFile], unit: UnitSpec, look: GaugeReading) -> LogFile:
-        if look.source == "installer":
+    def _file_of(self, files: dict[str, LogFile], unit: UnitSpec, gauges: GaugeReading) -> LogFile:
+        if gauges.source == "installer":
             person = self.scenario.installer_of(unit)
             habits = person.writes
             hand = Hand(habits["pressure"], habits["temperature"], habits["flow"], habits["tds"])
             name = f"installer-{person.key}.csv"
-        elif look.source == "meter":
+        elif gauges.source == "meter":
             in_first = list(self.fitted).index(unit.code) % 2 == 0
             hand = Hand("psi", "degF", "gpd", "ppm", clock="utc", volume="L")
             if not in_first:
@@ -100,82 +100,82 @@ class _Clerk:
         else:
             hand = _CLIENT_HANDS[int(unit.site[1:]) % len(_CLIENT_HANDS)]
             name = f"client-{unit.site.lower()}.csv"
-        return files.setdefault(name, LogFile(name, READINGS, look.source, hand))
+        return files.setdefault(name, LogFile(name, READINGS, gauges.source, hand))
 
     def _row(
-        self, file: LogFile, unit: UnitSpec, look: GaugeReading, number: int, random: np.random.Generator
+        self, file: LogFile, unit: UnitSpec, gauges: GaugeReading, number: int, random: np.random.Generator
     ) -> dict[str, str]:
-        instrument = self._instrument(unit, look)
+        instrument = self._instrument(unit, gauges)
         noted = {
             name: shown(
                 name,
-                look.shown[name],
+                gauges.shown[name],
                 hand=file.hand,
                 instrument=instrument,
-                temperature_degc=look.shown.get("temperature_degc", 15.0),
+                temperature_degc=gauges.shown.get("temperature_degc", 15.0),
                 random=random,
             )
-            for name in self._noted(unit, look, instrument, random)
+            for name in self._noted(unit, gauges, instrument, random)
         }
         if not noted:
             return {}
-        if look.source == "meter" and self._swapped(unit, look):
+        if gauges.source == "meter" and self._swapped(unit, gauges):
             feed, permeate = "feed_tds_mg_per_l", "permeate_tds_mg_per_l"
             if feed in noted and permeate in noted:
                 noted[feed], noted[permeate] = noted[permeate], noted[feed]
-        cells = {"unit": unit.code, "taken at": self._clock(look.at, file.hand), "source": look.source}
-        if look.source != "client" or int(unit.site[1:]) % 2:
-            cells["reference"] = f"{unit.code}-{look.at:%y%m%d}-{number}"
+        cells = {"unit": unit.code, "taken at": self._clock(gauges.at, file.hand), "source": gauges.source}
+        if gauges.source != "client" or int(unit.site[1:]) % 2:
+            cells["reference"] = f"{unit.code}-{gauges.at:%y%m%d}-{number}"
         if instrument is not None:
             cells["instrument"] = instrument.name
-        cells.update(self._state(unit, look, random))
+        cells.update(self._state(unit, gauges, random))
         cells.update({header(name, file.hand): text for name, text in noted.items()})
-        if look.note:
-            cells["note"] = look.note
+        if gauges.note:
+            cells["note"] = gauges.note
         return cells
 
-    def _instrument(self, unit: UnitSpec, look: GaugeReading) -> InstrumentSpec | None:
-        if look.source == "installer":
+    def _instrument(self, unit: UnitSpec, gauges: GaugeReading) -> InstrumentSpec | None:
+        if gauges.source == "installer":
             return self.carried[self.scenario.installer_of(unit).key]
-        return self.fitted.get(unit.code) if look.source == "meter" else None
+        return self.fitted.get(unit.code) if gauges.source == "meter" else None
 
     def _noted(
-        self, unit: UnitSpec, look: GaugeReading, instrument: InstrumentSpec | None, random: np.random.Generator
+        self, unit: UnitSpec, gauges: GaugeReading, instrument: InstrumentSpec | None, random: np.random.Generator
     ) -> list[str]:
-        often = dict(_OFTEN[look.source])
-        if look.source == "client":
+        often = dict(_OFTEN[gauges.source])
+        if gauges.source == "client":
             often.update(dict.fromkeys(_ALSO.get(unit.story, ()), 1.0))
-        if look.tank_is_full is not None:
+        if gauges.tank_is_full is not None:
             often = dict.fromkeys(("line_pressure_kpa", "tank_pressure_kpa", "concentrate_flow_l_per_day"), 1.0)
         if instrument is not None and not instrument.compensates_temperature:
             often["temperature_degc"] = 1.0
         if unit.totaliser == "none":
             often["totaliser_l"] = 0.0
-        if look.source == "installer" and unit.has_booster_pump:
+        if gauges.source == "installer" and unit.has_booster_pump:
             often["prefilter_outlet_pressure_kpa"] = 0.95
         # Readings that open a life are written up in full.
-        surely = 2.0 if look.note else 1.0
+        surely = 2.0 if gauges.note else 1.0
         return [
             name
             for name in QUANTITIES
-            if (float(random.random()) < surely * often.get(name, 0.0)) & (name in look.shown)
+            if (float(random.random()) < surely * often.get(name, 0.0)) & (name in gauges.shown)
         ]
 
-    def _swapped(self, unit: UnitSpec, look: GaugeReading) -> bool:
+    def _swapped(self, unit: UnitSpec, gauges: GaugeReading) -> bool:
         story = self.scenario.stories.get(unit.story, {})
-        days_ago = (self.as_of - look.at.date()).days
+        days_ago = (self.as_of - gauges.at.date()).days
         return unit.story == "probes-swapped" and days_ago <= int(story["days_ago"])
 
-    def _state(self, unit: UnitSpec, look: GaugeReading, random: np.random.Generator) -> dict[str, str]:
-        if look.source == "meter":
-            return {"state": look.state}
-        cells = {"state": look.state if float(random.random()) < 0.93 else "", "person": self._person(unit, look)}
-        if look.source == "client":
-            if look.tank_is_full is not None:
+    def _state(self, unit: UnitSpec, gauges: GaugeReading, random: np.random.Generator) -> dict[str, str]:
+        if gauges.source == "meter":
+            return {"state": gauges.state}
+        cells = {"state": gauges.state if float(random.random()) < 0.93 else "", "person": self._person(unit, gauges)}
+        if gauges.source == "client":
+            if gauges.tank_is_full is not None:
                 cells["tank is full"] = "yes"
             return cells
-        cells["occasion"] = look.occasion.replace("_", " ")
-        if look.tank_is_full is not None:
+        cells["occasion"] = gauges.occasion.replace("_", " ")
+        if gauges.tank_is_full is not None:
             return {**cells, "tank is full": "yes", "tank valve": "open"}
         cells["minutes since start"] = str(int(random.integers(8, 25)))
         cells["sampled after flush"] = "yes" if float(random.random()) < 0.9 else ""
@@ -185,8 +185,8 @@ class _Clerk:
             cells["pump"] = "on"
         return cells
 
-    def _person(self, unit: UnitSpec, look: GaugeReading) -> str:
-        if look.source == "installer":
+    def _person(self, unit: UnitSpec, gauges: GaugeReading) -> str:
+        if gauges.source == "installer":
             return self.scenario.installer_of(unit).name
         return self.scenario.sites[unit.site].client
 

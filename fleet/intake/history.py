@@ -20,7 +20,7 @@ _WATCHED: Final = names_of(
 )
 _EXCHANGEABLE: Final = ("feed_tds_mg_per_l", "permeate_tds_mg_per_l")
 _COUNTER: Final = "totaliser_l"
-_LOOK_BACK: Final = timedelta(days=200)
+_RECENT: Final = timedelta(days=200)
 _FEW_UNITS: Final = 3
 # Not every reading holds every quantity, so more are read than are kept of each.
 _ENOUGH_BEFORE: Final = 60
@@ -54,7 +54,7 @@ def flag_against_history(rows: Sequence[Row]) -> None:
         # A meter that posts often has more in the look-back than anybody needs.
         stored = {unit_id: _newest_before(unit_id, first, last) for unit_id in by_unit}
     else:
-        stored = _stored(by_unit, first - _LOOK_BACK, last)
+        stored = _stored(by_unit, first - _RECENT, last)
     for unit_id, members in by_unit.items():
         _walk(stored.get(unit_id, []), members)
 
@@ -63,7 +63,7 @@ def _newest_before(unit_id: int, first: datetime, last: datetime) -> list[tuple[
     """A unit's readings between two moments, and a few before the first."""
     earliest = (
         Reading.objects.current()
-        .filter(unit_id=unit_id, taken_at__gte=first - _LOOK_BACK, taken_at__lt=first)
+        .filter(unit_id=unit_id, taken_at__gte=first - _RECENT, taken_at__lt=first)
         .order_by("-taken_at", "-pk")
         .values_list("taken_at", flat=True)[:_ENOUGH_BEFORE]
     )

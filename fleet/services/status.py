@@ -18,7 +18,7 @@ from fleet.services.readings.cartridge_changes import last_changed, of_present_c
 FRESH: Final = timedelta(days=60)
 """A reading older than this says nothing about the water of today (common practice, no source)."""
 
-_LOOKED_AT: Final = 50
+_NEWEST_READINGS: Final = 50
 
 _CHLORINE: Final = ("carbon_outlet_total_chlorine_mg_per_l", "carbon_outlet_free_chlorine_mg_per_l")
 _CHLORINE_READ: Final = Q(**{f"{_CHLORINE[0]}__isnull": False}) | Q(**{f"{_CHLORINE[1]}__isnull": False})
@@ -116,7 +116,7 @@ def _is_doubtful(reading: Reading | None) -> bool:
 def _newest(newest_first: QuerySet[Reading], placed_at: datetime | None) -> Reading | None:
     """The newest reading that saw what stands there now."""
     # the slice bounds the work; only readings of the day of the change can fall out
-    return next(iter(of_present_cartridge(newest_first[:_LOOKED_AT], placed_at)), None)
+    return next(iter(of_present_cartridge(newest_first[:_NEWEST_READINGS], placed_at)), None)
 
 
 def _day(unit: Unit, at: datetime | None) -> str:

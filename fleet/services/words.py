@@ -207,7 +207,7 @@ def still_exhausted(before: str, after: str, basis: str, because: str) -> str:
     return words.format(before=before, after=after, basis=basis, because=because).strip()
 
 
-def date_stays(day: date, basis: str) -> str:
+def date_unchanged(day: date, basis: str) -> str:
     """The median hardly moved."""
     return gettext("The date stays around {day}{basis}.").format(day=day, basis=basis)
 

@@ -25,7 +25,7 @@ def show_change(screen: Screen, company: Company, now: datetime) -> None:
     if start is None:
         return
     unit = start.position.unit
-    looked = {"permeate_tds": "9 ppm", "product_tds": f"{max(7.0, 3.0 * unit.product_tds_target_mg_per_l):.0f} ppm"}
+    gauges = {"permeate_tds": "9 ppm", "product_tds": f"{max(7.0, 3.0 * unit.product_tds_target_mg_per_l):.0f} ppm"}
     screen.heading("A forecast before and after a reading that contradicts it")
     screen.line("Tried on one unit; nothing is stored.")
     screen.subheading(f"{unit.code}: {unit.name} at {unit.site.name}")
@@ -35,13 +35,13 @@ def show_change(screen: Screen, company: Company, now: datetime) -> None:
         for number, word in enumerate(("a reading", "flushed, and read again"), start=1):
             # What comes in with the forecast is no news to it.
             at = now + timedelta(minutes=number)
-            row = {"unit": unit.code, **looked}
+            row = {"unit": unit.code, **gauges}
             take_reading(company=company, by=None, row=row, source=Reading.Source.INSTALLER, now=at)
             forecast_company(company=company, now=at, units=[unit.pk])
             after = Forecast.objects.select_related("position__unit__company").get(
                 position=start.position, is_latest=True
             )
-            screen.line(f"- {word}: product TDS {looked['product_tds']}, permeate {looked['permeate_tds']}", indent=2)
+            screen.line(f"- {word}: product TDS {gauges['product_tds']}, permeate {gauges['permeate_tds']}", indent=2)
             screen.line(f"- what changed: {sentence_of_change(before=before, after=after)}", indent=2)
             before = after
         transaction.set_rollback(True)

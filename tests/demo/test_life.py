@@ -12,7 +12,7 @@ from tests.demo.conftest import AS_OF, SEED, SimulatedCompany, tell
 
 
 def newest(lives: dict[str, Life], story: str, quantity: str) -> GaugeReading:
-    return [look for look in lives[story].readings if quantity in look.shown][-1]
+    return [row for row in lives[story].readings if quantity in row.shown][-1]
 
 
 def test_the_same_seed_and_day_give_the_same_logs(simulated: SimulatedCompany) -> None:
@@ -48,7 +48,7 @@ def test_carbon_dioxide_agrees_with_the_table() -> None:
 
 def test_totalisers_never_run_backwards(simulated: SimulatedCompany) -> None:
     for life in simulated.lives.values():
-        counts = [look.shown["totaliser_l"] for look in life.readings if "totaliser_l" in look.shown]
+        counts = [row.shown["totaliser_l"] for row in life.readings if "totaliser_l" in row.shown]
         assert counts == sorted(counts)
 
 

@@ -139,7 +139,7 @@ class ServiceAsKept(Service):
         slots = self._slots(unit, first)
         if self.rng.random() < self.world.miss_share:
             return [False] * len(slots)
-        value = {name: seen.get(name, np.nan) for name in _LOOKED_AT}
+        value = {name: seen.get(name, np.nan) for name in _QUANTITIES_READ}
         two = len(slots) == 2
         if first == 0:
             drop = value["line_pressure_kpa"] - value["prefilter_outlet_pressure_kpa"] - CARBON_DROP_KPA
@@ -209,7 +209,7 @@ class ServiceAsKept(Service):
 
 
 _GAUGES: Final = ("line_pressure_kpa", "prefilter_outlet_pressure_kpa", "inlet_pressure_kpa")
-_LOOKED_AT: Final = (
+_QUANTITIES_READ: Final = (
     "line_pressure_kpa", "prefilter_outlet_pressure_kpa", "feed_tds_mg_per_l", "permeate_tds_mg_per_l",
     "interstage_tds_mg_per_l", "product_tds_mg_per_l", "permeate_flow_l_per_day", "temperature_degc",
     "feed_total_chlorine_mg_per_l", "interstage_chlorine_mg_per_l", "carbon_outlet_total_chlorine_mg_per_l",

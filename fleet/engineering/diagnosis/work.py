@@ -85,7 +85,7 @@ class Cause:
     has_exchanged_probes: bool = False
 
 
-LOOK: Final = Work(kind=WorkKind.INSPECT)
+INSPECT_UNIT: Final = Work(kind=WorkKind.INSPECT)
 """Somebody looks at the unit on site."""
 
 READ_AGAIN: Final = Work(kind=WorkKind.TAKE_READING, thing=_("reading that does not add up"))

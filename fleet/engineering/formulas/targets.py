@@ -72,10 +72,10 @@ def iso3696_max_conductivity_us_per_cm(grade: int | str) -> float:
     >>> iso3696_max_conductivity_us_per_cm(2)
     1.0
     """
-    return _ISO_3696[_look_up("grade", grade, _ISO_3696)]
+    return _ISO_3696[_known_key("grade", grade, _ISO_3696)]
 
 
-def _look_up(field: str, value: object, table: Mapping[str, object]) -> str:
+def _known_key(field: str, value: object, table: Mapping[str, object]) -> str:
     text = str(value).strip()
     key = text if text in table else text.lower()
     if isinstance(value, bool) or key not in table:
@@ -130,4 +130,4 @@ def target_for(use: str) -> Target:
     >>> target_for("reef").product_tds_high_mg_per_l
     1.0
     """
-    return TARGETS[_look_up("use", use, TARGETS)]
+    return TARGETS[_known_key("use", use, TARGETS)]

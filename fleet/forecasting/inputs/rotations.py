@@ -12,7 +12,7 @@ from fleet.forecasting.inputs import tables
 from fleet.forecasting.inputs import vocabulary as words
 
 SAME_VISIT_DAYS: Final = 0.6
-LONGEST_CHAIN: Final = 4
+MOST_ROTATIONS: Final = 4
 """Positions that one cartridge may have stood in before."""
 
 
@@ -42,7 +42,7 @@ def first_installed(table: tables.Placements, continued_from: tables.Indexes) ->
     """Day on which every cartridge was first in service: as recorded, else through the placements it came from."""
     recorded = np.isfinite(table.first_installed_day)
     first = np.where(recorded, table.first_installed_day, table.placed_day)
-    for _ in range(LONGEST_CHAIN):
+    for _ in range(MOST_ROTATIONS):
         earlier = np.where(recorded | (continued_from < 0), first, np.minimum(first, first[continued_from]))
         if np.array_equal(earlier, first):
             break

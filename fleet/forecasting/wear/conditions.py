@@ -401,9 +401,9 @@ def _product(
     logs = np.log(np.maximum(rate[group, at], 0.05 * np.maximum(base[group], 0.1)))
     # More water is drawn in one season than in another: what counters show of it holds for units without one.
     about = logs - np.log(np.maximum(mean_rate[group], 1e-3))
-    told_of = moves[group]
+    moving = moves[group]
     swing = pool.swing(
-        "demand", group[told_of], timeline.middles[at[told_of]], about[told_of], count, np.zeros(3),
+        "demand", group[moving], timeline.middles[at[moving]], about[moving], count, np.zeros(3),
         np.array([0.1, 0.1, 0.1]), 0.5,
     )  # fmt: skip
     season = swing[:, 1:] @ swing_terms(timeline.middles)[:, 1:].T

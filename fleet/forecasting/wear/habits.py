@@ -24,10 +24,10 @@ people write it of every cartridge that they take out."""
 USUALLY_WRONG_WEIGHT: Final = 10.0
 """That share counts as much as so many removals with a reading. Common practice, no source."""
 
-LAST_LOOK_DAYS: Final = 30.0
+LAST_READING_DAYS: Final = 30.0
 """A reading taken so long before a removal shows how the cartridge was when it left. Common practice, no source."""
 
-USUAL_STAY_DAYS: Final = 300.0
+USUAL_PLACEMENT_DAYS: Final = 300.0
 """A cartridge that is wrongly called exhausted left on any day of a stay of about this length. Common practice,
 no source."""
 
@@ -150,7 +150,7 @@ def removal_log_likelihood(
             pace * np.maximum(delay, 0.0) + np.minimum(delay, 0.0) / ROUNDING_DAYS + passing * visits_since[exhausted]
         )
         density = (1.0 - habit.wrong) * rate[:, None, None] * np.exp(log_kept)
-        out[exhausted] = np.log(density + habit.wrong / USUAL_STAY_DAYS).astype(kind)
+        out[exhausted] = np.log(density + habit.wrong / USUAL_PLACEMENT_DAYS).astype(kind)
     if len(found_good):
         late = np.exp(-np.maximum(delay_days[found_good], 0.0) / UNNOTICED_DAYS)
         out[found_good] = np.log((1.0 - MISREPORTED) * late + MISREPORTED).astype(kind)

@@ -29,7 +29,7 @@ from fleet.forecasting.wear.habits import Habit, Visits, removal_log_likelihood
 from fleet.forecasting.wear.nominal import median_by_group
 from fleet.forecasting.wear.pooling import HyperPrior
 from fleet.forecasting.wear.stage_inputs import places_of
-from fleet.forecasting.wear.steps import LOOKS, find_steps, without_steps
+from fleet.forecasting.wear.steps import MOST_STEPS, find_steps, without_steps
 from fleet.forecasting.wear.trends import Trend, TrendInput, fit_trend, slope_log_likelihood
 
 NOMINAL_DAYS: Final = 1095.0
@@ -117,7 +117,7 @@ def membranes_left(
         flow_like[:, index] = slope_log_likelihood(flow_trend, usual_loss)
         # A stricter limit is reached sooner at the same pace.
         next_flow_until[:, index] = until = _until_flow_limit(loss, power)
-        for number in range(LOOKS):
+        for number in range(MOST_STEPS):
             lost = -flow_steps.size[:, : number + 1].sum(axis=1)[:, None]
             until = flow_steps.first_crossing(_until_flow_limit(loss - lost, power), number, until, NOMINAL_DAYS)
         flow_until[:, index] = until
@@ -125,7 +125,7 @@ def membranes_left(
         trend = fit_trend(salt_input, power)
         salt_like[:, index] = slope_log_likelihood(trend, gain)
         next_salt_until[:, index] = until = _until_salt_limit(trend, gain, limit, np.zeros(len(limit)), power)
-        for number in range(LOOKS):
+        for number in range(MOST_STEPS):
             risen = salt_steps.size[:, : number + 1].sum(axis=1)
             until_now = _until_salt_limit(trend, gain, limit - risen, salt_steps.doubt, power)
             until = salt_steps.first_crossing(until_now, number, until, NOMINAL_DAYS)

@@ -68,7 +68,7 @@ def prefilter_differentials(fleet: Fleet, readings: Readings, last_change: Float
     flows = readings.state != words.FLOW_STATES.index("static")
     inlet = np.where(is_pumped, np.nan, inlet)
     age = readings.day - last_change
-    _, stay = np.unique(np.stack([unit, np.nan_to_num(last_change)]), axis=1, return_inverse=True)
+    _, filter_set = np.unique(np.stack([unit, np.nan_to_num(last_change)]), axis=1, return_inverse=True)
     whole = line - behind
     differential, spread = whole.copy(), np.full(len(whole), np.nan)
     is_whole = np.isfinite(whole)
@@ -83,7 +83,7 @@ def prefilter_differentials(fleet: Fleet, readings: Readings, last_change: Float
             pool.number(f"{name}_spread", usual)
             continue
         noise, level, doubt = _levels(
-            name, unit[shown], stay[shown], fall[shown], age[shown], usual, len(fleet.units), pool
+            name, unit[shown], filter_set[shown], fall[shown], age[shown], usual, len(fleet.units), pool
         )
         differential[open_rows] = fall[open_rows] - level[unit[open_rows]]
         spread[open_rows] = np.hypot(SHARED_SWING * noise, doubt[unit[open_rows]])
@@ -92,7 +92,7 @@ def prefilter_differentials(fleet: Fleet, readings: Readings, last_change: Float
 
 
 def _levels(
-    name: str, unit: Indexes, stay: Indexes, fall: Floats, age: Floats, usual: float, count: int, pool: Pool
+    name: str, unit: Indexes, filter_set: Indexes, fall: Floats, age: Floats, usual: float, count: int, pool: Pool
 ) -> tuple[float, Floats, Floats]:
     """Spread of one reading, and for every unit its level behind clean filters and how little that is known.
 
@@ -100,13 +100,13 @@ def _levels(
     of one month would not.
     """
     fresh = age < FRESH_DAYS
-    stays, first, of_reading = np.unique(stay[fresh], return_index=True, return_inverse=True)
+    filter_sets, first, of_reading = np.unique(filter_set[fresh], return_index=True, return_inverse=True)
     owner = unit[fresh][first]
-    mean_of_stay = np.bincount(of_reading, fall[fresh]) / np.bincount(of_reading) if len(stays) else np.zeros(0)
+    mean_of_set = np.bincount(of_reading, fall[fresh]) / np.bincount(of_reading) if len(filter_sets) else np.zeros(0)
     number = np.bincount(owner, minlength=count)
-    mean = np.bincount(owner, mean_of_stay, minlength=count) / np.maximum(number, 1)
+    mean = np.bincount(owner, mean_of_set, minlength=count) / np.maximum(number, 1)
     several = number[owner] >= 2
-    off = np.abs(mean_of_stay - mean[owner])[several]
+    off = np.abs(mean_of_set - mean[owner])[several]
     off = off * np.sqrt(number[owner][several] / (number[owner][several] - 1.0))
     measured = float(np.median(off)) / 0.6745 if len(off) else usual
     share = len(off) / (len(off) + FEW)

@@ -12,7 +12,7 @@ from fleet.forecasting.wear import pooling, shared
 from fleet.forecasting.wear.conditions import Conditions
 from fleet.forecasting.wear.dates import weighted_quantiles
 from fleet.forecasting.wear.evidence import BLOCK, CHUNK, Evidence, gather
-from fleet.forecasting.wear.habits import LAST_LOOK_DAYS, Visits, share_wrongly_exhausted
+from fleet.forecasting.wear.habits import LAST_READING_DAYS, Visits, share_wrongly_exhausted
 from fleet.forecasting.wear.stages import StageInput, reading_log_likelihood
 
 FINE: Final = 49
@@ -133,7 +133,7 @@ def _wrong_words(stage: StageInput) -> float:
     """Share of cartridges called exhausted that were not, from the last reading before each removal."""
     segments, segment = stage.segments, stage.reading_segment
     past = stage.model.probability_past(stage.readings, stage.limit[segment])
-    near = segments.end[segment] - stage.reading_day <= LAST_LOOK_DAYS
+    near = segments.end[segment] - stage.reading_day <= LAST_READING_DAYS
     rows = np.flatnonzero(near & np.isfinite(past) & ~segments.is_current[segment])
     rows = rows[np.lexsort((stage.reading_day[rows], segment[rows]))]
     is_last = np.ones(len(rows), dtype=bool)

@@ -14,8 +14,8 @@ from fleet.forecasting.inputs.levels import sum_by
 from fleet.forecasting.inputs.tables import Bools, Floats, Indexes
 from fleet.forecasting.wear.trends import TrendInput
 
-LOOKS: Final = 2
-"""Steps that are looked for in one life. More would follow every wave of the readings; common practice, no source."""
+MOST_STEPS: Final = 2
+"""Steps that are sought in one life. More would follow every wave of the readings; common practice, no source."""
 
 SURE: Final = 4.0
 """Standard errors that a step must have; there are some twenty places in a life where noise could look like one."""
@@ -33,7 +33,7 @@ away. Common practice, no source."""
 
 @dataclass(frozen=True)
 class Steps:
-    """Steps of every segment in order of time, shape (segments, `LOOKS`); infinite use where there is none.
+    """Steps of every segment in order of time, shape (segments, `MOST_STEPS`); infinite use where there is none.
 
     `use` is that of the first reading after a step, `size` how much the value rose there, `doubt` the standard error of
     the last level of each segment, shape (segments,), 0 without a step.
@@ -66,7 +66,7 @@ class Steps:
 def find_steps(data: TrendInput) -> Steps:
     """Steps of every segment, whatever the order of its readings."""
     count = len(data.centre)
-    use, size = np.full((count, LOOKS), np.inf), np.zeros((count, LOOKS))
+    use, size = np.full((count, MOST_STEPS), np.inf), np.zeros((count, MOST_STEPS))
     doubt = np.zeros(count)
     ok = np.flatnonzero(np.isfinite(data.value) & np.isfinite(data.noise))
     if not len(ok):
@@ -75,12 +75,12 @@ def find_steps(data: TrendInput) -> Steps:
     rows = replace(data, **{name: getattr(data, name)[ok] for name in ("segment", "day", "value", "noise", "use", "z")})
     noise = rows.noise * _noise_scale(rows)[rows.segment]
     value = rows.value.copy()
-    for look in range(LOOKS):
+    for number in range(MOST_STEPS):
         row, step, error = _largest_step(rows, value, noise)
         if not len(row):
             break
         at = rows.segment[row]
-        use[at, look], size[at, look] = rows.use[row], step
+        use[at, number], size[at, number] = rows.use[row], step
         doubt[at] = np.hypot(doubt[at], error)
         own = np.full(count, len(value))
         own[at] = row

@@ -94,10 +94,9 @@ class History:
     def changed_since(self, row: int, stages: Sequence[str]) -> bool:
         """Whether a cartridge of one of these stages was placed after a reading."""
         unit_id, day, occasion = self.table.unit_ids[row], self.table.day[row], self.table.columns["occasion"][row]
-        stays = [self.placements[stage] for stage in stages]
         return any(
             bool(np.any(saw_before(day, occasion, placements.placed_day[placements.unit_ids == unit_id])))
-            for placements in stays
+            for placements in (self.placements[stage] for stage in stages)
         )
 
 
@@ -105,7 +104,7 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
     """Read some units of a company; their readings too, unless a table of them is given."""
     table = load_readings(company, unit_ids) if table is None else table
     computed = compute(company, unit_ids, table)
-    stays = {
+    placements = {
         Stage.SEDIMENT.value: load_placements(company, unit_ids, Stage.SEDIMENT),
         Stage.CARBON.value: load_placements(company, unit_ids, Stage.CARBON),
         Stage.MEMBRANE.value: load_placements(company, unit_ids, Stage.MEMBRANE, ("membrane_material",)),
@@ -113,14 +112,14 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
             company, unit_ids, Stage.RESIN, ("resin_volume_l", "resin_capacity_eq_per_l")
         ),
     }
-    placement_of = {stage: placement_of_each(table.unit_ids, table.day, rows) for stage, rows in stays.items()}
+    placement_of = {stage: placement_of_each(table.unit_ids, table.day, rows) for stage, rows in placements.items()}
     history = History(
         table=table,
         indicators=computed.indicators,
         baselines=computed.baselines,
         membrane=computed.membrane,
         facts=unit_facts(company, unit_ids, _UNIT_FIELDS),
-        placements=stays,
+        placements=placements,
         placement_rows=placement_of,
         lines=np.full(len(table), np.nan),
         clean_differential_kpa=np.full(len(table), np.nan),

@@ -12,11 +12,11 @@ from fleet.models import Finding, Unit
 from fleet.services import words
 from fleet.services.findings.decisions import decide
 from fleet.services.findings.facts import History, load_history
-from fleet.services.findings.patterns import LOOK_BACK, Pattern, patterns_of, position_of
+from fleet.services.findings.patterns import RECENT, Pattern, patterns_of, position_of
 from fleet.services.findings.readings import readings_that_bear
 from fleet.services.forecasts.tables import list_units_in_use
 
-__all__ = ["LOOK_BACK", "decide", "refresh_findings"]
+__all__ = ["RECENT", "decide", "refresh_findings"]
 
 BLOCK_UNITS: Final = 400
 Progress = Callable[[float, str], object]
@@ -55,7 +55,7 @@ def refresh_findings(
     Returns
     -------
     dict
-        Counts: units, opened, refreshed, closed, standing.
+        Counts: units, opened, refreshed, closed, present.
     """
     day = company.day_at(now)
     ids = list_units_in_use(company, day)
@@ -63,12 +63,12 @@ def refresh_findings(
     if wanted_units is not None:
         ids = [pk for pk in ids if pk in wanted_units]
     _close_retired(company, day, now, wanted_units)
-    counts: Counter[str] = Counter(units=len(ids), opened=0, refreshed=0, closed=0, standing=0)
+    counts: Counter[str] = Counter(units=len(ids), opened=0, refreshed=0, closed=0, present=0)
     for start in range(0, len(ids), BLOCK_UNITS):
         if progress is not None:
             progress(start / len(ids), words.looking_for_patterns())
         block = ids[start : start + BLOCK_UNITS]
-        history = load_history(company, block, readings_that_bear(company, block, now, LOOK_BACK))
+        history = load_history(company, block, readings_that_bear(company, block, now, RECENT))
         patterns_by_unit = {unit_id: patterns_of(history, unit_id, now) for unit_id in block}
         counts.update(_store(company, history, patterns_by_unit, now))
     if progress is not None:
@@ -87,7 +87,7 @@ def _close_retired(company: Company, day: date, now: datetime, units: Iterable[i
 def _store(
     company: Company, history: History, patterns_by_unit: Mapping[int, Sequence[Pattern]], now: datetime
 ) -> dict[str, int]:
-    counts: Counter[str] = Counter(opened=0, refreshed=0, closed=0, standing=0)
+    counts: Counter[str] = Counter(opened=0, refreshed=0, closed=0, present=0)
     with transaction.atomic():
         # The lock makes two runs for the same units follow one another, also when there is no finding to lock yet.
         # A unit that was deleted while it was looked at is no longer there to be locked.
@@ -106,7 +106,7 @@ def _store(
             for cause, pattern in _by_cause(patterns).items():
                 fields = _fields(company, history, unit_id, pattern, now)
                 finding = vanished.pop((unit_id, cause), None)
-                counts["standing"] += 1
+                counts["present"] += 1
                 if finding is None:
                     fresh.append(
                         Finding(unit_id=unit_id, cause=cause, state=Finding.State.OPEN, opened_at=now, **fields)

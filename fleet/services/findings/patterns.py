@@ -8,7 +8,7 @@ from fleet.engineering.diagnosis import RULES, Match, Rule, diagnose
 from fleet.models import Position, Stage
 from fleet.services.findings.facts import History, context_of_row, names_of_row
 
-LOOK_BACK: Final = timedelta(days=120)
+RECENT: Final = timedelta(days=120)
 """Readings older than this open no finding and keep none open: what was seen then may be mended."""
 
 SEASON: Final = timedelta(days=30)
@@ -27,7 +27,7 @@ class Pattern:
 
 def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
     """Patterns that stand at a unit now, each with the reading it rests on."""
-    rows = [row for row in history.rows_of(unit_id) if now - LOOK_BACK <= history.table.taken_at[row] <= now]
+    rows = [row for row in history.rows_of(unit_id) if now - RECENT <= history.table.taken_at[row] <= now]
     has_lag = (Stage.RESIN.value, Position.Role.LAG.value) in history.positions.get(unit_id, {})
     waiting = {rule: (rule.asks_behind_lag if has_lag else ()) or rule.asks for rule in RULES if rule.asks}
     limits = history.limits[unit_id]

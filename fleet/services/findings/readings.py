@@ -21,10 +21,10 @@ _AFTER_FITTING_DAYS: Final = 46.0
 _WITH_BASELINE: Final = (Stage.MEMBRANE.value, Stage.SEDIMENT.value, Stage.CARBON.value)
 
 
-def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime, look_back: timedelta) -> ReadingTable:
+def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime, recent: timedelta) -> ReadingTable:
     """Read what the findings of some units at a moment rest on, however long the record of a unit is.
 
-    These are the readings of the last `look_back` and some before them, those of the first weeks of the membranes and
+    These are the readings of the last `recent` and some before them, those of the first weeks of the membranes and
     prefilters that stood then, the first of the line pressure, and the chlorine tests behind the carbon since the
     membrane was fitted.
     """
@@ -46,8 +46,8 @@ def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime,
     line, total, free = (np.array(column, dtype=np.float64) for column in columns[3:])
     tested = ~(np.isnan(total) & np.isnan(free))
     bears = np.zeros(len(values), dtype=bool)
-    fittings = _fittings(company, unit_ids, now - look_back)
-    since = (now - look_back).timestamp() / _SECONDS_A_DAY
+    fittings = _fittings(company, unit_ids, now - recent)
+    since = (now - recent).timestamp() / _SECONDS_A_DAY
     starts = np.flatnonzero(np.append(True, unit[1:] != unit[:-1]))
     for start, end in zip(starts, np.append(starts[1:], len(values)), strict=True):
         rows_of_unit = np.arange(start, end)

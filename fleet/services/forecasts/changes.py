@@ -60,7 +60,7 @@ def sentence_of_change(*, before: Forecast, after: Forecast) -> str:
         old, new = (percent_text(probability_exhausted_by(row, row.as_of) or 0.0) for row in (before, after))
         return words.still_exhausted(old, new, basis, because)
     if abs((after.p50 - before.p50).days) < FEW_DAYS:
-        return words.date_stays(after.p50, basis) + _doubt(before, after)
+        return words.date_unchanged(after.p50, basis) + _doubt(before, after)
     return words.date_moved(before.p50, after.p50, basis) + _doubt(before, after)
 
 

@@ -253,9 +253,11 @@ def _placements(unit_ids: Sequence[int], known_by: datetime) -> dict[str, list[A
     )
     # A removal later than the day of the forecast was not known then.
     latest = day_number(known_by)
-    still = [day is None or day > latest for day in columns["removed_day"]]
+    is_installed = [day is None or day > latest for day in columns["removed_day"]]
     for name, absent in (("removed_day", None), ("reason", "")):
-        columns[name] = [absent if stays else value for stays, value in zip(still, columns[name], strict=True)]
+        columns[name] = [
+            absent if installed else value for installed, value in zip(is_installed, columns[name], strict=True)
+        ]
     return columns
 
 

@@ -63,7 +63,7 @@ class Baselines:
 class Computed:
     """What engineering makes of readings, and what it was made from.
 
-    `membrane` is the row of each reading's membrane among the stays, -1 for none.
+    `membrane` is the row of each reading's membrane among the placements, -1 for none.
     """
 
     indicators: Indicators
@@ -168,13 +168,13 @@ def _flags(values: Sequence[bool | None]) -> Floats:
 
 
 def _context(
-    table: ReadingTable, facts: Mapping[int, Mapping[str, Any]], stays: PlacementTable, placement: Indexes
+    table: ReadingTable, facts: Mapping[int, Mapping[str, Any]], placements: PlacementTable, placement: Indexes
 ) -> UnitContext:
     of_unit = [facts[int(unit_id)] for unit_id in table.unit_ids]
     design = np.array([unit["design_recovery_fraction"] for unit in of_unit], dtype=np.float64)
 
     def label(name: str, default: float = np.nan) -> Floats:
-        values = np.append(np.array(stays.items[name], dtype=np.float64), np.nan)[placement]
+        values = np.append(np.array(placements.items[name], dtype=np.float64), np.nan)[placement]
         return np.where(np.isnan(values), default, values)
 
     drain = np.array([unit["restrictor_flow_l_per_day"] for unit in of_unit], dtype=np.float64)

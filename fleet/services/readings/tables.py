@@ -148,17 +148,17 @@ def load_placements(
     )
 
 
-def placement_of_each(unit_ids: Indexes, day: Floats, stays: PlacementTable) -> Indexes:
+def placement_of_each(unit_ids: Indexes, day: Floats, placements: PlacementTable) -> Indexes:
     """Row of the last cartridge of a stage placed in each reading's unit by then; -1 for none."""
-    if not len(stays):
+    if not len(placements):
         return np.full(len(unit_ids), -1, dtype=np.int64)
-    known_units = np.unique(stays.unit_ids)
+    known_units = np.unique(placements.unit_ids)
     place = np.searchsorted(known_units, unit_ids)
     is_known = (place < len(known_units)) & (known_units[np.minimum(place, len(known_units) - 1)] == unit_ids)
-    keys = np.searchsorted(known_units, stays.unit_ids) * _SPAN + stays.placed_day
+    keys = np.searchsorted(known_units, placements.unit_ids) * _SPAN + placements.placed_day
     index = np.searchsorted(keys, place * _SPAN + day, side="right") - 1
     same = is_known & (index >= 0)
-    same[same] = stays.unit_ids[index[same]] == unit_ids[same]
+    same[same] = placements.unit_ids[index[same]] == unit_ids[same]
     return np.where(same, index, -1)
 
 

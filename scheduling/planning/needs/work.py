@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from fleet.engineering.diagnosis import CAUSES, NoWork, Work
-from fleet.engineering.diagnosis.work import LOOK
+from fleet.engineering.diagnosis.work import INSPECT_UNIT
 from scheduling.planning.needs.need import NeedKind as Kind
 from scheduling.planning.words import needs as words
 
@@ -35,7 +35,7 @@ def work_for(cause: str, *, has_booster_pump: bool) -> FindingWork | None:
 
     A cause that the diagnosis no longer knows is looked at on site.
     """
-    work: Work | NoWork = CAUSES[cause].work if cause in CAUSES else LOOK
+    work: Work | NoWork = CAUSES[cause].work if cause in CAUSES else INSPECT_UNIT
     if isinstance(work, NoWork):
         return None
     kind = Kind(work.kind.value)
@@ -47,5 +47,5 @@ def work_for(cause: str, *, has_booster_pump: bool) -> FindingWork | None:
 
 def part_for(cause: str) -> str:
     """The fitting that a finding of this cause calls for, a name of `PURPOSES`; empty: none is known beforehand."""
-    work = CAUSES[cause].work if cause in CAUSES else LOOK
+    work = CAUSES[cause].work if cause in CAUSES else INSPECT_UNIT
     return "" if isinstance(work, NoWork) else work.part

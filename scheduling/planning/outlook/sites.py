@@ -95,7 +95,7 @@ class SimulatedSite:
         minutes = policy.removal_minutes
         work_of = {id(one.unit): one for one in work}
         for unit in self.units:
-            unit.look(day, is_visit=True)
+            unit.read_gauges(day, is_visit=True)
             before = [unit.late_on(stage) for stage in unit.stages]
             minutes += self._do(unit, work_of.get(id(unit), WorkAtUnit(unit)), day, counts)
             for stage, late_on in zip(unit.stages, before, strict=True):

@@ -173,7 +173,7 @@ class SimulatedUnit:
         ]
         return self.reading_after(min(unseen)) if unseen else math.inf
 
-    def look(self, day: float, *, is_visit: bool) -> None:
+    def read_gauges(self, day: float, *, is_visit: bool) -> None:
         """Take a reading: what is exhausted is seen to be, and what is not is known to last still."""
         for stage in self.stages:
             for position in stage.positions:
@@ -192,7 +192,7 @@ class SimulatedUnit:
         interval = self.unit.reading_interval_days
         read = self._last_read(day)
         if interval is not None and read is not None and read > (self.last_visit or 0.0):
-            self.look(read, is_visit=False)
+            self.read_gauges(read, is_visit=False)
 
     def fit_new(self, position: PositionFacts, day: float) -> None:
         """Fit a new cartridge on a day; one behind a lead is loaded from the lead's exhaustion on."""

@@ -127,7 +127,7 @@ def _units(sites: Sequence[int]) -> dict[int, list[Unit]]:
         Prefetch(
             "positions",
             queryset=Position.objects.order_by("order", "pk").prefetch_related(
-                Prefetch("placements", queryset=installed, to_attr="standing")
+                Prefetch("placements", queryset=installed, to_attr="installed_placements")
             ),
         ),
         Prefetch("findings", queryset=live, to_attr="live"),
@@ -200,7 +200,7 @@ def _of_unit(unit: Unit, limits: Limits[float], tasks: Sequence[VisitTask], syst
     membrane = next((item for pk, item in fitted.items() if pk in stages and stages[pk].stage == Stage.MEMBRANE), None)
     if membrane is None:
         membrane_positions = (p for p in unit.positions.all() if p.stage == Stage.MEMBRANE)
-        membrane = next((p.standing[0].item for p in membrane_positions if p.standing), None)  # type: ignore[attr-defined]
+        membrane = next((p.installed_placements[0].item for p in membrane_positions if p.installed_placements), None)  # type: ignore[attr-defined]
     return {
         "unit": unit.pk,
         "code": unit.code,
@@ -235,7 +235,7 @@ def _of_unit(unit: Unit, limits: Limits[float], tasks: Sequence[VisitTask], syst
 
 
 def _of_position(position: Position) -> dict[str, Any]:
-    placement = next(iter(position.standing), None)  # type: ignore[attr-defined]
+    placement = next(iter(position.installed_placements), None)  # type: ignore[attr-defined]
     return {
         "position": position.pk,
         "order": position.order,

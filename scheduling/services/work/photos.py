@@ -41,7 +41,7 @@ def add_photo(
     if (file.size or 0) > MOST_BYTES:
         raise _refused(f"the picture has {file.size} bytes; at most {MOST_BYTES} are taken. Send a smaller one.")
     content = file.read()
-    media_type, width, height = _look_at(content)
+    media_type, width, height = _type_and_size(content)
     digest = hashlib.sha256(content).hexdigest()
     with transaction.atomic():
         ServiceRecord.objects.select_for_update(no_key=True).get(pk=record.pk)
@@ -78,7 +78,7 @@ def _refuse_other_words(stored: ServicePhoto, kind: str, caption: str) -> None:
         raise Conflict(CONFLICT, sentence, faults=faults)
 
 
-def _look_at(content: bytes) -> tuple[str, int, int]:
+def _type_and_size(content: bytes) -> tuple[str, int, int]:
     """Type and size of a picture, by what is in it and not by what it is called."""
     try:
         with Image.open(BytesIO(content), formats=list(_TYPES)) as picture:

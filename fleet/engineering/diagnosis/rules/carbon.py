@@ -13,7 +13,7 @@ from fleet.engineering.diagnosis.rules.common import (
     ISOLATE,
     PRACTICE,
 )
-from fleet.engineering.diagnosis.work import LOOK, Cause, NoWork, Work, WorkKind
+from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, NoWork, Work, WorkKind
 
 CARBON: Final[tuple[Rule, ...]] = (
     Rule(
@@ -94,8 +94,8 @@ CARBON: Final[tuple[Rule, ...]] = (
                 code="wrong_cartridge",
                 work=Work(kind=WorkKind.INSPECT, thing=_("carbon and its housing"), is_urgent=True),
             ),
-            Cause(code="carbon_bypassed", work=LOOK),
-            Cause(code="flow_too_high_for_carbon", work=LOOK),
+            Cause(code="carbon_bypassed", work=INSPECT_UNIT),
+            Cause(code="flow_too_high_for_carbon", work=INSPECT_UNIT),
         ),
         confirm=_("Check contact time, seat of the cartridge and O-ring."),
         action=_("Refit the cartridge; lower the flow or fit a larger bed."),

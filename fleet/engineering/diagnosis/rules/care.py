@@ -6,7 +6,7 @@ from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis import conditions as when
 from fleet.engineering.diagnosis.record import NO_STORED_READING, Rule
 from fleet.engineering.diagnosis.rules.common import DRINKING, PRACTICE, SANITISE, SANITISE_UNIT
-from fleet.engineering.diagnosis.work import LOOK, Cause, NoWork
+from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, NoWork
 
 CARE: Final[tuple[Rule, ...]] = (
     Rule(
@@ -20,8 +20,8 @@ CARE: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(
             Cause(code="tank_biofilm", work=SANITISE_UNIT),
-            Cause(code="carbon_old", work=LOOK),
-            Cause(code="post_filter_old", work=LOOK),
+            Cause(code="carbon_old", work=INSPECT_UNIT),
+            Cause(code="post_filter_old", work=INSPECT_UNIT),
         ),
         confirm=_("Check the age of the carbon and the date of the last sanitising."),
         action=_("Sanitise tank and lines, and replace the carbon and the post-filter."),

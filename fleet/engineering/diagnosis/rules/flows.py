@@ -17,7 +17,7 @@ from fleet.engineering.diagnosis.rules.common import (
     PRACTICE,
     RESTRICTOR_BLOCKED,
 )
-from fleet.engineering.diagnosis.work import LOOK, Cause, NoWork, Work, WorkKind
+from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, NoWork, Work, WorkKind
 
 FLOWS: Final[tuple[Rule, ...]] = (
     Rule(
@@ -33,10 +33,10 @@ FLOWS: Final[tuple[Rule, ...]] = (
             Cause(
                 code="feed_shut", work=Work(kind=WorkKind.INSPECT, thing=_("unit that makes no water"), is_urgent=True)
             ),
-            Cause(code="solenoid_stuck_closed", work=LOOK),
-            Cause(code="shutoff_stuck_closed", work=LOOK),
-            Cause(code="float_valve_up", work=LOOK),
-            Cause(code="frozen_line", work=LOOK),
+            Cause(code="solenoid_stuck_closed", work=INSPECT_UNIT),
+            Cause(code="shutoff_stuck_closed", work=INSPECT_UNIT),
+            Cause(code="float_valve_up", work=INSPECT_UNIT),
+            Cause(code="frozen_line", work=INSPECT_UNIT),
         ),
         confirm=_("Listen for the valve, check the feed valve and the float."),
         action=_(
@@ -61,9 +61,9 @@ FLOWS: Final[tuple[Rule, ...]] = (
                 code="check_valve_stuck",
                 work=Work(kind=WorkKind.INSPECT, thing=_("unit that makes no water"), is_urgent=True),
             ),
-            Cause(code="tank_valve_shut", work=LOOK),
-            Cause(code="membrane_plugged", work=LOOK),
-            Cause(code="membrane_in_wrapper", work=LOOK),
+            Cause(code="tank_valve_shut", work=INSPECT_UNIT),
+            Cause(code="membrane_plugged", work=INSPECT_UNIT),
+            Cause(code="membrane_in_wrapper", work=INSPECT_UNIT),
         ),
         confirm=_("Open the permeate line at the housing."),
         action=_("Open the tank valve, replace the check valve or the membrane: as the check shows."),
@@ -117,9 +117,9 @@ FLOWS: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(
             Cause(code="line_pressure_too_low_for_tank", work=BOOSTER_PUMP),
-            Cause(code="tank_leak", work=LOOK),
-            Cause(code="tank_precharge_wrong", work=LOOK),
-            Cause(code="float_valve_stuck_open", work=LOOK),
+            Cause(code="tank_leak", work=INSPECT_UNIT),
+            Cause(code="tank_precharge_wrong", work=INSPECT_UNIT),
+            Cause(code="float_valve_stuck_open", work=INSPECT_UNIT),
         ),
         confirm=_("Check the precharge with the tank empty: 5 to 10 psi (34 to 69 kPa)."),
         action=_("Repair the tank or the float; fit a booster pump if the line pressure is too low."),
@@ -204,8 +204,8 @@ FLOWS: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(
             Cause(code="restrictor_missing", work=Work(kind=WorkKind.REPLACE_RESTRICTOR, part="flow_restrictor")),
-            Cause(code="restrictor_worn", work=LOOK),
-            Cause(code="flush_valve_open", work=LOOK),
+            Cause(code="restrictor_worn", work=INSPECT_UNIT),
+            Cause(code="flush_valve_open", work=INSPECT_UNIT),
         ),
         confirm=_("Measure the concentrate flow, mL/min; look at the flush valve."),
         action=_("Refit the restrictor or close the valve."),
@@ -248,8 +248,8 @@ FLOWS: Final[tuple[Rule, ...]] = (
                 code="permeate_side_leak",
                 work=Work(kind=WorkKind.REPAIR, thing=_("leak on the permeate side"), is_urgent=True),
             ),
-            Cause(code="pressure_switch_hysteresis", work=LOOK),
-            Cause(code="tank_too_small", work=LOOK),
+            Cause(code="pressure_switch_hysteresis", work=INSPECT_UNIT),
+            Cause(code="tank_too_small", work=INSPECT_UNIT),
         ),
         confirm=_("Shut the faucet and watch the pressure."),
         action=_("Find the leak; check the switch and the precharge."),

@@ -18,7 +18,7 @@ from fleet.engineering.diagnosis.rules.common import (
     SANITISE_UNIT,
     TDS_CREEP,
 )
-from fleet.engineering.diagnosis.work import LOOK, Cause, NoWork, Work, WorkKind
+from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, NoWork, Work, WorkKind
 
 MEMBRANE: Final[tuple[Rule, ...]] = (
     Rule(
@@ -73,8 +73,8 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         outdated_by=("membrane",),
         causes=(
             Cause(code="o_ring_leak", work=Work(kind=WorkKind.REPAIR, thing=_("membrane seat and O-rings"))),
-            Cause(code="membrane_not_seated", work=LOOK),
-            Cause(code="permeate_tube_cracked", work=LOOK),
+            Cause(code="membrane_not_seated", work=INSPECT_UNIT),
+            Cause(code="permeate_tube_cracked", work=INSPECT_UNIT),
         ),
         confirm=_("Reseat the membrane; probe the permeate at the housing outlet."),
         action=_("Fit new O-rings and reseat the membrane; if that does not help, replace it."),
@@ -92,7 +92,7 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         asks=NORMALISED,
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
-        causes=(Cause(code="membrane_scaling", work=LOOK),),
+        causes=(Cause(code="membrane_scaling", work=INSPECT_UNIT),),
         confirm=_("Weigh the element, test the hardness, look at the waste ratio."),
         action=_("Raise the waste ratio or soften the feed; clean or replace the membrane."),
         cautions=(ISOLATE,),
@@ -111,7 +111,7 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         asks=NORMALISED,
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
-        causes=(Cause(code="biofouling", work=SANITISE_UNIT), Cause(code="colloidal_fouling", work=LOOK)),
+        causes=(Cause(code="biofouling", work=SANITISE_UNIT), Cause(code="colloidal_fouling", work=INSPECT_UNIT)),
         confirm=_("Measure the silt density index, look at the cartridges, ask about standstill."),
         action=_("Sanitise, fit a finer prefilter, flush more often."),
         cautions=(SANITISE,),

@@ -6,7 +6,7 @@ from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis import conditions as when
 from fleet.engineering.diagnosis.record import NO_STORED_READING, Rule
 from fleet.engineering.diagnosis.rules.common import CODES, FEED_AND_PERMEATE, ISOLATE, NO_PART, PRACTICE
-from fleet.engineering.diagnosis.work import LOOK, READ_AGAIN, Cause, NoWork, Work, WorkKind
+from fleet.engineering.diagnosis.work import INSPECT_UNIT, READ_AGAIN, Cause, NoWork, Work, WorkKind
 
 METERS: Final[tuple[Rule, ...]] = (
     Rule(
@@ -73,9 +73,9 @@ METERS: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(
             Cause(code="standstill_sample", work=READ_AGAIN),
-            Cause(code="tubes_crossed", work=LOOK),
-            Cause(code="sample_from_concentrate", work=LOOK),
-            Cause(code="salt_in_cup", work=LOOK),
+            Cause(code="tubes_crossed", work=INSPECT_UNIT),
+            Cause(code="sample_from_concentrate", work=INSPECT_UNIT),
+            Cause(code="salt_in_cup", work=INSPECT_UNIT),
         ),
         confirm=_("Trace the tubes, rinse the cup, sample again after 5 minutes of flow."),
         action=_("Reconnect the tubes if they are crossed; otherwise take the reading again."),
@@ -99,8 +99,8 @@ METERS: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(
             Cause(code="meter_out_of_calibration", work=Work(kind=WorkKind.VERIFY_INSTRUMENTS, thing=_("meters"))),
-            Cause(code="different_tds_factor", work=LOOK),
-            Cause(code="dirty_cell", work=LOOK),
+            Cause(code="different_tds_factor", work=INSPECT_UNIT),
+            Cause(code="dirty_cell", work=INSPECT_UNIT),
         ),
         confirm=_("Check both meters with a standard near the range in use, 84 or 1413 uS/cm."),
         action=_("Clean and calibrate the meter, and store its factor."),
@@ -125,9 +125,9 @@ METERS: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(
             Cause(code="flow_entry_error", work=READ_AGAIN),
-            Cause(code="counter_reversed", work=LOOK),
-            Cause(code="leak", work=LOOK),
-            Cause(code="concentrate_line_blocked", work=LOOK),
+            Cause(code="counter_reversed", work=INSPECT_UNIT),
+            Cause(code="leak", work=INSPECT_UNIT),
+            Cause(code="concentrate_line_blocked", work=INSPECT_UNIT),
         ),
         confirm=_("Measure both flows with bucket and stopwatch; look for a leak."),
         action=_("Take the flows again; if water goes in and does not come out, shut the feed and find the leak."),

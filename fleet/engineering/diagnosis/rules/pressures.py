@@ -14,7 +14,7 @@ from fleet.engineering.diagnosis.rules.common import (
     PRACTICE,
     RESTRICTOR_BLOCKED,
 )
-from fleet.engineering.diagnosis.work import LOOK, Cause, Work, WorkKind
+from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, Work, WorkKind
 
 PRESSURES: Final[tuple[Rule, ...]] = (
     Rule(
@@ -94,8 +94,8 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         causes=(
             Cause(code="pump_not_running", work=Work(kind=WorkKind.REPAIR, thing=_("booster pump"))),
             Cause(code="pump_worn", work=Work(kind=WorkKind.REPAIR, thing=_("booster pump"))),
-            Cause(code="pump_suction_starved", work=LOOK),
-            Cause(code="pressure_switch_fault", work=LOOK),
+            Cause(code="pump_suction_starved", work=INSPECT_UNIT),
+            Cause(code="pressure_switch_fault", work=INSPECT_UNIT),
         ),
         confirm=_("Measure the pump's current and the pressure before and after it."),
         action=_("Repair the pump; check transformer, pressure switch and the prefilters before it."),
@@ -122,7 +122,7 @@ PRESSURES: Final[tuple[Rule, ...]] = (
                 work=Work(kind=WorkKind.REPAIR, thing=_("pressure switch"), is_urgent=True),
             ),
             RESTRICTOR_BLOCKED,
-            Cause(code="pump_bypass_set_high", work=LOOK),
+            Cause(code="pump_bypass_set_high", work=INSPECT_UNIT),
         ),
         confirm=_("Test the switch; measure the concentrate flow."),
         action=_("Adjust at once and fit a relief valve where there is none."),

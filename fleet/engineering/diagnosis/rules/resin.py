@@ -6,7 +6,7 @@ from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis import conditions as when
 from fleet.engineering.diagnosis.record import NO_STORED_READING, Rule
 from fleet.engineering.diagnosis.rules.common import AT_FIRST_RESIN, METALS, MIND_RESIN, NO_PART, PRACTICE, TDS_CREEP
-from fleet.engineering.diagnosis.work import LOOK, Cause, NoWork, Work, WorkKind
+from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, NoWork, Work, WorkKind
 
 RESIN: Final[tuple[Rule, ...]] = (
     Rule(
@@ -62,7 +62,7 @@ RESIN: Final[tuple[Rule, ...]] = (
         outdated_by=("resin",),
         causes=(
             Cause(code="di_exhausted_and_releasing", work=Work(kind=WorkKind.REPLACE, stage="resin")),
-            Cause(code="wrong_probe", work=LOOK),
+            Cause(code="wrong_probe", work=INSPECT_UNIT),
         ),
         confirm=_("Measure TDS and pH of the product with a hand-held meter."),
         action=_("Replace the resin."),
@@ -89,10 +89,10 @@ RESIN: Final[tuple[Rule, ...]] = (
         outdated_by=("resin",),
         causes=(
             Cause(code="carbon_dioxide_load", work=NoWork.ASKED_ELSEWHERE),
-            Cause(code="silica_load", work=LOOK),
-            Cause(code="resin_channelling", work=LOOK),
+            Cause(code="silica_load", work=INSPECT_UNIT),
+            Cause(code="resin_channelling", work=INSPECT_UNIT),
             TDS_CREEP,
-            Cause(code="ammonium_load", work=LOOK),
+            Cause(code="ammonium_load", work=INSPECT_UNIT),
         ),
         confirm=_("Measure pH and alkalinity of the feed, pH of the product, and TDS in the first minute."),
         action=_("Degas, add an anion cartridge, stand the housing upright, fit a flush valve."),
@@ -117,7 +117,7 @@ RESIN: Final[tuple[Rule, ...]] = (
         outdated_by=(),
         causes=(
             Cause(code="weak_ions_break_through_first", work=NoWork.ASKED_ELSEWHERE),
-            Cause(code="chloramine_ammonium", work=LOOK),
+            Cause(code="chloramine_ammonium", work=INSPECT_UNIT),
         ),
         confirm=_("Test the product for silica and ammonia."),
         action=_("Replace the resin earlier, add an anion cartridge, check the carbon for chloramine."),
@@ -141,7 +141,10 @@ RESIN: Final[tuple[Rule, ...]] = (
         asks=(("product_tds_mg_per_l",),),
         place=AT_FIRST_RESIN,
         outdated_by=("resin",),
-        causes=(Cause(code="carbon_dioxide_from_air", work=NoWork.EXPLAINED), Cause(code="dirty_cup", work=LOOK)),
+        causes=(
+            Cause(code="carbon_dioxide_from_air", work=NoWork.EXPLAINED),
+            Cause(code="dirty_cup", work=INSPECT_UNIT),
+        ),
         confirm=_("Read the product in the line, not in a cup."),
         action=_("Nothing to repair."),
         cautions=(NO_PART,),

@@ -8,7 +8,7 @@ import pytest
 from accounts.models import Company, Membership
 from fleet.models import Finding, Position, Reading, Unit
 from fleet.services.findings.facts import context_of_row, load_history
-from fleet.services.findings.findings import LOOK_BACK, decide, refresh_findings
+from fleet.services.findings.findings import RECENT, decide, refresh_findings
 from fleet.services.findings.readings import readings_that_bear
 from fleet.services.status import status_of
 from fleet.services.units.placements import place
@@ -56,7 +56,7 @@ def causes(unit: Unit, *states: str) -> set[str]:
 
 def test_a_healthy_unit_has_no_finding(unit: Unit) -> None:
     counts = refresh_findings(company=unit.company, now=NOW)
-    assert counts == {"units": 1, "opened": 0, "refreshed": 0, "closed": 0, "standing": 0}
+    assert counts == {"units": 1, "opened": 0, "refreshed": 0, "closed": 0, "present": 0}
 
 
 @pytest.mark.parametrize(
@@ -302,11 +302,11 @@ def test_what_is_loaded_does_not_grow_with_the_record_and_says_the_same(unit: Un
         carbon_outlet_total_chlorine_mg_per_l=0.3,
     )
     whole_history = load_history(unit.company, [unit.pk])
-    table = readings_that_bear(unit.company, [unit.pk], NOW, LOOK_BACK)
+    table = readings_that_bear(unit.company, [unit.pk], NOW, RECENT)
     assert len(table) < 80 < len(whole_history.table)
     part = load_history(unit.company, [unit.pk], table)
     for row in range(len(table)):
-        if NOW - LOOK_BACK <= table.taken_at[row] <= NOW:
+        if NOW - RECENT <= table.taken_at[row] <= NOW:
             same = whole_history.table.ids.tolist().index(int(table.ids[row]))
             assert context_of_row(part, row) == pytest.approx(context_of_row(whole_history, same))
 

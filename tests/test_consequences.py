@@ -82,7 +82,7 @@ def settle(company: Company, now: datetime) -> None:
     propose_visits(company=company, now=now)
 
 
-def built(company: Company, code: str, use: str, *, spent: bool) -> Place:
+def built(company: Company, code: str, use: str, *, exhausted: bool) -> Place:
     unit = factories.UnitFactory(
         company=company, code=code, use=use, commissioned_on=date(2025, 6, 2), weekly_demand_l=60.0
     )
@@ -94,7 +94,7 @@ def built(company: Company, code: str, use: str, *, spent: bool) -> Place:
     for week in range(1, 13):
         at = datetime(2025, 12, 1, 9, tzinfo=UTC) + timedelta(days=7 * week)
         factories.ReadingFactory(unit=unit, taken_at=at, received_at=at, **LOOKED)
-    if spent:
+    if exhausted:
         for hours in (20, 18):
             at = NIGHT - timedelta(hours=hours)
             through = {**LOOKED, "interstage_tds_mg_per_l": 10.0, "product_tds_mg_per_l": 10.0}
@@ -111,8 +111,8 @@ def clock() -> Iterator[Any]:
 @pytest.fixture
 def here(company: Company, clock: Any) -> Place:
     """A unit whose resins the readings of yesterday showed to be used up; its night has been."""
-    place = built(company, "HERE", "reef", spent=True)
-    built(company, "THERE", "drinking", spent=True)
+    place = built(company, "HERE", "reef", exhausted=True)
+    built(company, "THERE", "drinking", exhausted=True)
     settle(company, NIGHT)
     assert Need.objects.filter(unit=place.unit, kind="replace", state="open").exists()
     assert Visit.objects.get(site=place.unit.site).state == "proposed"
@@ -491,7 +491,7 @@ def test_a_file_that_a_command_reads_is_followed_like_one_that_is_sent(
     assert left_to_do(here.unit.company, here.unit) == NOTHING
 
 
-def test_who_runs_the_whole_chain_itself_can_hold_it_back(
+def test_who_does_the_whole_nightly_run_can_hold_it_back(
     here: Place, as_owner: APIClient, django_capture_on_commit_callbacks: Any
 ) -> None:
     before = rows_of(here.unit)

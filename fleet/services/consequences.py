@@ -123,7 +123,7 @@ def announce(
 
 @contextmanager
 def held_back() -> Iterator[None]:
-    """Let nothing follow what is stored in this block, for a caller that runs the whole chain itself afterwards."""
+    """Let nothing follow what is stored in this block, for a caller that does the nightly run itself afterwards."""
     token = _held_back.set(True)
     try:
         yield

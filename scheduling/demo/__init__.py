@@ -1,1 +1,1 @@
-"""The demo command's own parts: its company remembered, removed and loaded, its chain run, its report on the screen."""
+"""The demo command's own parts: its company kept in mind, removed, loaded, its nightly run, its report on screen."""

@@ -36,7 +36,7 @@ def run_nightly(
 ) -> dict[str, Any]:
     """Indicators, forecasts, findings, driving times, needs, visits, a plan of the next working days, parts lists.
 
-    Each step owns its transaction and leaves everything as it is when nothing has changed, so that a chain that was
+    Each step owns its transaction and leaves everything as it is when nothing has changed, so that a run that was
     cut short is simply run again, and a second run of a night changes nothing.
 
     Parameters

@@ -8,7 +8,7 @@
 * every twelve (six, four, three) months: each site is visited every 365 (182, 121, 91) days; sediment, carbon and
   resin are replaced, membranes every three years;
 * when a reading fails: a site is visited three days after a reading of the client or meter shows the water bad or the
-  filter blocked, and every six months to read the gauges; only what is spent is replaced;
+  filter blocked, and every six months to read the gauges; only what is exhausted is replaced;
 * planned on fixed intervals: the planning of ``scheduling.planning``, told that sediment and resin last six months,
   carbon a year and membranes three, give or take; no reading is looked at;
 * planned: the same planning; every Monday the fleet is forecast from what has been recorded by then, visits are chosen,
@@ -17,14 +17,14 @@
   visits, more bad water;
 * knowing the truth: the same planning with the simulator's own dates, which nobody can have: what forecasts could win.
 
-In all of them a client may call about bad water, and what an installer finds spent on a visit is replaced. Two years of
-history come first; then each way runs half a year to settle and the year that counts. Money is the default policy's:
-visits with their estimated driving and their work, cartridges, the days the truth says the last cartridge of a stage
-was spent at the policy's price for that stage and use, and membrane eaten by chlorine. What bad water costs is chosen:
-``--bad-water`` multiplies it, for the planning and the counting alike. 'That the busiest position asked for' counts, of
-each unit, the replacements at the position that had most: visits cannot be fewer by bundling. The frontier holds the
-intervals against the curve of the planned ways, told several prices, at as many visits. Everything is invented;
-one simulator, no field data: believe the order, not the digits.
+In all of them a client may call about bad water, and what an installer finds exhausted on a visit is replaced. Two
+years of history come first; then each way runs half a year to settle and the year that counts. Money is the default
+policy's: visits with their estimated driving and their work, cartridges, the days the truth says the last cartridge of
+a stage was exhausted at the policy's price for that stage and use, and membrane eaten by chlorine. What bad water costs
+is chosen: ``--bad-water`` multiplies it, for the planning and the counting alike. 'That the busiest position asked for'
+counts, of each unit, the replacements at the position that had most: visits cannot be fewer by bundling. The frontier
+holds the intervals against the curve of the planned ways, told several prices, at as many visits. Everything is
+invented; one simulator, no field data: believe the order, not the digits.
 """
 
 from __future__ import annotations

@@ -7,7 +7,7 @@ name of the point; the worker answers by a file `<number>.reached` and goes no f
 `writing`  the forecasts are written in a transaction that is still open
 `written`  the forecasts are stored, but nobody has been told that the chunk is done
 
-A file `nightly` holds up the chain of a night instead; it holds what the chain says it is doing at that point.
+A file `nightly` holds up the nightly run instead; it holds what the run says it is doing at that point.
 
 A chunk is held up once: whoever comes after a killed process finds the gate open.
 """
@@ -26,7 +26,7 @@ import scheduling.tasks  # noqa: F401
 from accounts.jobs import claims
 from accounts.jobs.models import JobChunk
 from fleet.services.forecasts import forecasts
-from scheduling.services import nightly as chain
+from scheduling.services import nightly as nightly_run
 
 
 def hold_up(folder: Path, name: int | str) -> NoReturn:
@@ -61,12 +61,12 @@ def gated(work: claims.ChunkRun) -> Mapping[str, Any]:
     hold_up(folder, number)
 
 
-def gated_chain(work: claims.ChunkRun) -> Mapping[str, Any]:
-    """Run the chain of a night, as far as the gate lets it."""
+def gated_nightly(work: claims.ChunkRun) -> Mapping[str, Any]:
+    """Do the nightly run, as far as the gate lets it."""
     folder = Path(os.environ["GATE"])
     sign = folder / "nightly"
     if not sign.exists() or sign.with_suffix(".reached").exists():
-        return chain.nightly_chunk(work)
+        return nightly_run.nightly_chunk(work)
     point = sign.read_text()
 
     def tell(share: float, doing: str) -> None:
@@ -74,10 +74,10 @@ def gated_chain(work: claims.ChunkRun) -> Mapping[str, Any]:
         if doing == point:
             hold_up(folder, "nightly")
 
-    chain.run_nightly(company=work.company, now=work.now, progress=tell)
-    raise AssertionError(f"the chain never said '{point}'")
+    nightly_run.run_nightly(company=work.company, now=work.now, progress=tell)
+    raise AssertionError(f"the nightly run never said '{point}'")
 
 
 if "GATE" in os.environ:
     claims.register(forecasts.JOB_KIND, gated)
-    claims.register(chain.JOB_KIND, gated_chain)
+    claims.register(nightly_run.JOB_KIND, gated_nightly)

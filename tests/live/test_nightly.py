@@ -1,4 +1,4 @@
-"""The chain of the night in the way of operation: a beat that asks for it, a queue, workers that may die."""
+"""The nightly run in the way of operation: a beat that asks for it, a queue, workers that may die."""
 
 import time
 from collections.abc import Callable
@@ -65,12 +65,12 @@ def test_a_night_whose_worker_is_killed_while_planning_is_finished_by_another(
     (gate / "nightly").write_text("planning rounds")
     tasks.start_company_nightly(company_id=town.pk)
     doomed = start_worker(gate=gate)
-    doomed.wait_until(reached(gate, 1), "the chain about to plan")
+    doomed.wait_until(reached(gate, 1), "the nightly run about to plan")
     assert Visit.objects.exists()
     assert not Plan.objects.exists()
     doomed.kill()
     visits = list(Visit.objects.order_by("pk").values())
-    # The night is asked for once more while the dead worker's lease still runs: that starts no second chain.
+    # The night is asked for once more while the dead worker's lease still runs: that starts no second run.
     assert tasks.start_company_nightly(company_id=town.pk) is None
     time.sleep(VISIBILITY_SECONDS)
     heir = start_worker()

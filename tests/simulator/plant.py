@@ -213,7 +213,7 @@ def run_day(
 ) -> Day:
     """Wear of one day; changes `state` and returns what could be seen at the end of it.
 
-    With `others_are_kept_up` no stage suffers from a spent one before it: that is what 'when will this cartridge be
+    With `others_are_kept_up` no stage suffers from an exhausted one before it: that is what 'when will it be
     exhausted' means at a cut, when nothing is changed any more in the simulated future.
     """
     t = paths.temperature_degc[:, day]

@@ -56,14 +56,14 @@ class Way:
         Days between visits on which sediment, carbon and resin are replaced, membranes every three years; infinite: no
         rhythm.
     on_readings
-        Whether a reading that fails sends somebody, who replaces what is spent; the rhythm then only reads the gauges.
+        Whether a reading that fails sends somebody to replace what is exhausted; the rhythm then only reads the gauges.
     dates
         For a planned way, where the dates come from: ``learned`` (forecasts from what was recorded by then), ``fixed``
         (fixed intervals, no reading) or ``true`` (the simulator's own, which nobody can have). Empty: not planned.
     policy
         What the planning is told; the counting has its own.
     lead_late_share
-        As in the house rules: what a spent lead before a good lag counts.
+        As in the house rules: what an exhausted lead before a good lag counts.
     membrane_probability
         As in the house rules: from which probability on a membrane is replaced.
     """
@@ -113,7 +113,7 @@ class Tally:
 
     @property
     def off_spec_days(self) -> float:
-        """Days of water that is not what was sold: carbon or resin spent, or the membrane."""
+        """Days of water that is not what was sold: carbon or resin exhausted, or the membrane."""
         return self.bad_days["carbon"] + self.bad_days["membrane"] + self.bad_days["resin"]
 
     @property
@@ -213,7 +213,7 @@ class Years(Service):
         """The simulator's day, then the visits to come."""
         super().after_day(day, actual)
         exhausted = self.plant.has & ~np.isnan(self.state.exhausted)
-        # behind a spent lead a good lag still gives good water, of which nobody complains
+        # behind an exhausted lead a good lag still gives good water, of which nobody complains
         self.complaint[self.plant.has[:, 6] & ~exhausted[:, 6]] = np.inf
         if day >= self.count_from:
             self._count(exhausted)
@@ -229,7 +229,7 @@ class Years(Service):
             self._plan(day)
 
     def _count(self, exhausted: np.ndarray) -> None:
-        """Charge the day: the last cartridge of a stage is spent; any of the sediment filters in a row is blocked."""
+        """Charge the day: the last cartridge of a stage exhausted; any of the sediment filters in a row is blocked."""
         single = self.plant.role != 1
         for code, where in enumerate((SED, CARB, slice(MEM, MEM + 1), RES)):
             bad = (exhausted[:, where] & (single[:, where] | (code == 0))).any(axis=1)

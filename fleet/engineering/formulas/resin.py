@@ -289,7 +289,7 @@ def exhausted_fraction_by_tds(
     permeate_tds_mg_per_l : float or ndarray
         Above 0, and at least three steps of the meter.
     outlet_tds_mg_per_l : float or ndarray
-        0 or more; may exceed the permeate for a while when a spent bed lets weaker ions go.
+        0 or more; may exceed the permeate for a while when an exhausted bed lets weaker ions go.
     resolution_mg_per_l : float or ndarray
         Step of the meter's display.
 

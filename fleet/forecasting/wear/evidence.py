@@ -256,7 +256,7 @@ class _Walk:
         has_lag = out.has_lag[now]
         end = segments.end[now][:, None, None]
         for is_lag in (False, True) if self.any_lag else (False,):
-            # From the start of the segment, not from its end: a spent bed has nothing left to be measured by.
+            # From the start of the segment, not from its end: an exhausted bed has nothing left to be measured by.
             remaining, is_lead = (both_start, np.zeros_like(has_lag)) if is_lag else (lead_start, has_lag)
             limit = np.where(is_lead, stage.lead_limit[now], stage.limit[now])
             until = stage.model.until_exhausted(remaining, limit) * capacity

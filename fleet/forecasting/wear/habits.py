@@ -1,7 +1,7 @@
 """What a removal, or the lack of one, says about when a cartridge was exhausted.
 
 A cartridge removed as exhausted was exhausted before, but not long before if installers came and left it in place:
-whoever stands before a unit mostly changes what is spent. Both habits, how late and how attentive, belong to the
+whoever stands before a unit mostly changes what is exhausted. Both habits, how late and how attentive, belong to the
 company and are learned from its fleet.
 """
 

@@ -142,7 +142,7 @@ def _positions(company: Company, unit_ids: Sequence[int]) -> dict[int, dict[tupl
 
 
 def _units_with_exhausted_lag(company: Company, unit_ids: Sequence[int]) -> frozenset[int]:
-    """Units whose lag resin is spent by its newest forecast, which is still that of the cartridge that stands there."""
+    """Units whose lag resin is exhausted by its newest forecast, made of the cartridge installed there now."""
     rows = Forecast.objects.of_company(company).filter(
         is_latest=True,
         state=Forecast.State.EXHAUSTED,

@@ -23,7 +23,7 @@ def test_the_list_filters_and_a_single_need_explains_itself(as_installer: APICli
     one = as_installer.get(f"/api/v1/needs/{urgent[0]['id']}/").json()
     assert one["curve_first_day"] == TODAY.isoformat()
     assert len(one["cost_curve"]) == 26 * 7
-    # a spent carbon at a reef tank: eight a day by default
+    # an exhausted carbon at a reef tank: eight a day by default
     assert one["cost_curve"][:3] == [0.0, 8.0, 16.0]
     assert one["late_cost_per_day"] == 8.0
 

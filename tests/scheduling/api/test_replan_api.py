@@ -30,7 +30,7 @@ def address(town: Town, office: Membership, ada: Installer, clock: time_machine.
     return f"/api/v1/plans/{plan.pk}/replan/"
 
 
-def test_a_broken_day_is_mended_and_published_in_one_call(address: str, as_office: APIClient, ada: Installer) -> None:
+def test_a_broken_day_is_repaired_and_published_in_one_call(address: str, as_office: APIClient, ada: Installer) -> None:
     body = {"installers_out": [{"installer": ada.pk}], "publish": True, "iterations": 100}
     answer = as_office.post(address, body, format="json", headers={"Idempotency-Key": "once"})
     assert answer.status_code == 201, answer.content
@@ -126,13 +126,13 @@ def test_a_fault_names_its_field_and_nothing_is_changed(
     assert Plan.objects.count() == 1
 
 
-def test_a_plan_that_changed_since_it_was_read_is_not_mended(address: str, as_office: APIClient) -> None:
+def test_a_plan_that_changed_since_it_was_read_is_not_repaired(address: str, as_office: APIClient) -> None:
     refused = as_office.post(address, {}, format="json", headers={"If-Match": '"stale"'})
     assert refused.status_code == 412
     assert Plan.objects.count() == 1
 
 
-def test_a_whole_crews_day_is_mended_in_one_call(
+def test_a_whole_crews_day_is_repaired_in_one_call(
     town: Town, office: Membership, api_for: ApiFor, ada: Installer, clock: time_machine.Traveller
 ) -> None:
     """Four installers and sixty open visits; one falls ill, one is held up, a client calls off, another calls."""
@@ -159,7 +159,7 @@ def test_a_whole_crews_day_is_mended_in_one_call(
     }
     began = time.perf_counter()
     answer = api_for(office).post(f"/api/v1/plans/{plan.pk}/replan/", body, format="json")
-    print(f"mended in {time.perf_counter() - began:.1f} s")
+    print(f"repaired in {time.perf_counter() - began:.1f} s")
     assert answer.status_code == 201, answer.content
     answer_body = answer.json()
     assert answer_body["faults"] == []

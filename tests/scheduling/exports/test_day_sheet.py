@@ -29,7 +29,7 @@ def ada(town: Town, installer: Membership) -> Installer:
 
 @pytest.fixture
 def day(town: Town, ada: Installer, first_client: Client) -> Round:
-    """One reef unit with a spent carbon and a finding, one drinking tap; read three days ago."""
+    """One reef unit with an exhausted carbon and a finding, one drinking tap; read three days ago."""
     Client.objects.filter(pk=first_client.pk).update(phone="0123 456", email="reef@house.example")
     first_client.refresh_from_db()
     reef = town.site(client=first_client, name="Reef House", address="Quay 3", access_notes="Ring twice.\nDog.")

@@ -1,4 +1,4 @@
-"""The chain of the night, whole: by service, by task, by command."""
+"""The nightly run, whole: by service, by task, by command."""
 
 from datetime import timedelta
 from io import StringIO
@@ -18,7 +18,7 @@ from fleet import models as fleet
 from scheduling import models as scheduling
 from scheduling import tasks
 from scheduling.management.commands import nightly
-from scheduling.services import nightly as chain
+from scheduling.services import nightly as nightly_run
 from scheduling.services.stock.parts import PartsWriter
 from tests import factories
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
@@ -75,18 +75,18 @@ def test_a_plan_whose_parts_lists_cannot_be_written_is_not_stored(town: Town, mo
     town.forecast(town.position(town.unit(), "carbon"), 0)
     monkeypatch.setattr(PartsWriter, "drop_stale", fail)
     with pytest.raises(RuntimeError, match="no lists"):
-        chain.run_nightly(company=town.company, now=NOW, iterations=20)
+        nightly_run.run_nightly(company=town.company, now=NOW, iterations=20)
     assert scheduling.Visit.objects.count() == 1
     assert not scheduling.Plan.objects.exists()
     monkeypatch.undo()
-    chain.run_nightly(company=town.company, now=NOW, iterations=20)
+    nightly_run.run_nightly(company=town.company, now=NOW, iterations=20)
     plan = scheduling.Plan.objects.get()
     assert {row.scope for row in plan.parts_lists.all()} == {"visit", "round", "period"}
 
 
-def test_the_chain_goes_from_readings_to_parts_and_a_second_run_changes_nothing(busy: Town) -> None:
+def test_the_nightly_run_goes_from_readings_to_parts_and_a_second_run_changes_nothing(busy: Town) -> None:
     reports: list[tuple[float, str]] = []
-    results = chain.run_nightly(
+    results = nightly_run.run_nightly(
         company=busy.company, now=NOW, iterations=100, progress=lambda share, doing: reports.append((share, doing))
     )
     rows = _rows()
@@ -96,12 +96,12 @@ def test_the_chain_goes_from_readings_to_parts_and_a_second_run_changes_nothing(
     shares = [share for share, _ in reports]
     assert shares == sorted(shares)
     assert (shares[0], shares[-1]) == (0.0, 1.0)
-    again = chain.run_nightly(company=busy.company, now=NOW + timedelta(minutes=90), iterations=100)
+    again = nightly_run.run_nightly(company=busy.company, now=NOW + timedelta(minutes=90), iterations=100)
     assert again["plan"] == results["plan"]
     assert _rows() == rows
 
 
-def test_a_chain_that_was_cut_short_is_simply_run_again(busy: Town) -> None:
+def test_a_nightly_run_that_was_cut_short_is_simply_run_again(busy: Town) -> None:
     class CutError(Exception):
         """The worker is gone."""
 
@@ -110,23 +110,23 @@ def test_a_chain_that_was_cut_short_is_simply_run_again(busy: Town) -> None:
             raise CutError
 
     with pytest.raises(CutError):
-        chain.run_nightly(company=busy.company, now=NOW, iterations=100, progress=cut)
+        nightly_run.run_nightly(company=busy.company, now=NOW, iterations=100, progress=cut)
     assert not scheduling.PartsList.objects.exists()
-    chain.run_nightly(company=busy.company, now=NOW, iterations=100)
+    nightly_run.run_nightly(company=busy.company, now=NOW, iterations=100)
     assert scheduling.Plan.objects.exclude(state="replaced").count() == 1
     assert scheduling.PartsList.objects.filter(scope="round").exists()
     rows = _rows()
-    chain.run_nightly(company=busy.company, now=NOW, iterations=100)
+    nightly_run.run_nightly(company=busy.company, now=NOW, iterations=100)
     assert _rows() == rows
 
 
 def test_a_company_with_nothing_has_a_quiet_night(company: Company) -> None:
-    results = chain.run_nightly(company=company, now=NOW)
+    results = nightly_run.run_nightly(company=company, now=NOW)
     assert (results["needs"]["opened"], results["visits"]["opened"]) == (0, 0)
     assert scheduling.Plan.objects.get().rounds.count() == 0
 
 
-def test_nightly_hands_out_a_chain_for_every_company(
+def test_nightly_hands_out_a_run_for_every_company(
     busy: Town, rival_company: Company, django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks
 ) -> None:
     with django_capture_on_commit_callbacks(execute=True):
@@ -155,7 +155,7 @@ def test_a_task_that_is_delivered_twice_starts_one_job(company: Company) -> None
     assert tasks.start_company_nightly(company_id=company.pk, sent_by="a newer version") is None
     assert Job.objects.count() == 1
     with pytest.raises(Conflict):
-        chain.start_nightly_job(company=company, by=None, now=NOW)
+        nightly_run.start_nightly_job(company=company, by=None, now=NOW)
 
 
 @pytest.mark.django_db
@@ -177,7 +177,7 @@ def test_the_command_goes_on_after_a_failure_and_ends_with_an_error(
     def run(*, company: Company, **more: Any) -> dict[str, Any]:
         if company.name == "North Water":
             raise ValueError("the well is dry")
-        return chain.run_nightly(company=company, **more)
+        return nightly_run.run_nightly(company=company, **more)
 
     monkeypatch.setattr(nightly, "run_nightly", run)
     output, complained = StringIO(), StringIO()

@@ -365,7 +365,7 @@ _LESS_WATER = {"permeate_flow_l_per_day": 140.0, "temperature_degc": 6.0}
         ("D03", {"has_booster_pump": True, "inlet_pressure_kpa": 380.0, "baseline_inlet_pressure_kpa": 600.0}),
     ],
 )
-def test_less_water_is_not_called_normal_beside_what_has_to_be_mended(
+def test_less_water_is_not_called_normal_beside_what_has_to_be_repaired(
     rule: str, fault: dict[str, float | bool]
 ) -> None:
     matches = {match.id: match for match in diagnose({**HEALTHY, **_LESS_WATER, **fault})}

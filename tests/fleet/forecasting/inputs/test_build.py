@@ -124,6 +124,6 @@ def test_a_rotated_cartridge_keeps_its_age_where_only_the_dates_tell_of_it():
     assert fleet.placements.first_installed_day[row["b moved"]] == 19_600.0
     assert all(fleet.placements.first_installed_day[row[name]] == 19_800.2 for name in ("c", "d", "e"))
     answer = forecast(fleet)
-    # Past its 365 days: spent now, while the lag beside it has its time before it.
+    # Past its 365 days: exhausted now, while the lag beside it has its time before it.
     assert answer.grid_day[0].max() == fleet.as_of_day
     assert answer.grid_day[1].max() > fleet.as_of_day + 100.0

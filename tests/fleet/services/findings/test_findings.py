@@ -251,7 +251,7 @@ def test_behind_a_lag_the_product_alone_does_not_take_back_a_short_life(unit: Un
     ],
 )
 def test_a_newer_product_says_whether_the_lag_holds(unit: Unit, product: float, cause: str, said: str) -> None:
-    """The lead was seen spent a week ago with a product of 0; yesterday only the product was read."""
+    """The lead was seen exhausted a week ago with a product of 0; yesterday only the product was read."""
     first = read(unit, NOW - timedelta(days=7), interstage_tds_mg_per_l=9.0)
     only = dict.fromkeys(("feed_tds_mg_per_l", "permeate_tds_mg_per_l", "interstage_tds_mg_per_l"))
     read(unit, NOW - timedelta(days=1), **only, product_tds_mg_per_l=product)

@@ -51,16 +51,16 @@ def test_a_fresh_cartridge_replaces_the_one_that_stands_there_for_a_reason(
 def test_rotation_discards_lead_moves_lag_with_its_age_and_puts_a_fresh_one_in_lag(
     unit: Unit, lead: Position, lag: Position, resin: CatalogueItem, owner: Membership
 ) -> None:
-    spent = place(position=lead, item=resin, by=owner, now=NOW, placed_at=JANUARY)
+    lead_placement = place(position=lead, item=resin, by=owner, now=NOW, placed_at=JANUARY)
     polished = place(
         position=lag, item=resin, by=owner, now=NOW, placed_at=JANUARY + timedelta(days=10), serial_or_lot="OLD"
     )
     rotation = rotate_lead_lag(unit=unit, stage="resin", item=resin, by=owner, now=NOW, serial_or_lot="NEW")
-    spent.refresh_from_db()
+    lead_placement.refresh_from_db()
     polished.refresh_from_db()
-    assert rotation.discarded == spent
+    assert rotation.discarded == lead_placement
     # Nobody said that it was seen to be exhausted.
-    assert (spent.removed_at, spent.removal) == (NOW, "routine")
+    assert (lead_placement.removed_at, lead_placement.removal) == (NOW, "routine")
     assert (polished.removed_at, polished.removal) == (NOW, "rotated")
     moved, fresh = rotation.moved, rotation.fresh
     assert (moved.position, moved.continues, moved.serial_or_lot) == (lead, polished, "OLD")

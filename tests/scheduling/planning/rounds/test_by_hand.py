@@ -114,7 +114,7 @@ def test_hours_are_overridden_for_the_moved_visit_and_not_for_the_others_of_the_
     assert (starts["ten"], starts["two"]) == (10 * HOUR, 14 * HOUR)
 
 
-def test_what_goodwill_can_mend_is_a_warning() -> None:
+def test_what_goodwill_can_put_right_is_a_warning() -> None:
     morning = _stop("morning", 2, windows=(Window(0, 8 * HOUR, 10 * HOUR),))
     problem = _problem(morning, _stop("b", 4, service_s=3 * HOUR), lunch=None)
     moved = move_by_hand(problem, {(0, 0): (0, 1)}, "morning", installer="Ada", day=0, place=2)

@@ -189,7 +189,7 @@ def test_overtime_is_used_when_it_pays() -> None:
     assert plan_rounds(problem, iterations=200).evaluation.served == ()
 
 
-def test_a_start_plan_from_elsewhere_is_mended_first() -> None:
+def test_a_start_plan_from_elsewhere_is_repaired_first() -> None:
     problem = make_week(50, seed=10, musts=6)
 
     def careless(_: RoundProblem) -> dict[tuple[int, int], tuple[int, ...]]:

@@ -71,7 +71,7 @@ def test_an_exhausted_lead_before_a_lag_that_holds_is_rotated_as_one_task(town: 
     needs = _open(town)
     assert list(needs) == ["rotate lead resin"]
     assert needs["rotate lead resin"].item == town.item("resin")
-    # late is when the lag is spent too, at 6.00 a day for resin at a reef tank; 3 % of it while the lag polishes
+    # late is when the lag is exhausted too, at 6.00 a day for resin at a reef tank; 3 % of it while the lag polishes
     need = needs["rotate lead resin"]
     assert (need.late_cost_per_day, need.exhausted_cost_per_day) == pytest.approx((6.0, 0.18))
     assert need.lag_forecast.position.role == "lag"
@@ -162,7 +162,7 @@ def test_both_cartridges_are_replaced_when_the_lag_is_exhausted_as_well(town: To
 
 
 def test_a_reading_that_sees_the_lead_and_a_forecast_that_sees_the_lag_make_one_job(town: Town) -> None:
-    """The reading shows the lead spent, the forecast the lag; a rotation would put the spent lag in the lead."""
+    """The reading shows the lead exhausted, the forecast the lag; a rotation would put that lag in the lead."""
     unit = town.unit(train=RO_DI_TRAIN)
     town.forecast(town.position(unit, "resin", "lead"), 400)
     town.forecast(town.position(unit, "resin", "lag"), 0)

@@ -184,7 +184,7 @@ def test_another_clients_confirmed_time_stands(plan: Plan, crew: list[Installer]
         assert starts[stop.visit_id] + timedelta(minutes=240) < at
 
 
-def test_what_goodwill_can_mend_must_be_acknowledged(
+def test_what_goodwill_can_put_right_must_be_acknowledged(
     town: Town, plan: Plan, crew: list[Installer], office: Membership
 ) -> None:
     stop = _stops(plan)[1]

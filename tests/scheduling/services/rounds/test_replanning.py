@@ -105,7 +105,7 @@ def test_somebody_ill_from_ten_is_stood_in_for(published: Plan, office: Membersh
     assert entry.details["based_on"] == published.pk
 
 
-def test_who_is_out_stays_out_when_the_plan_is_mended_again(
+def test_who_is_out_stays_out_when_the_plan_is_repaired_again(
     published: Plan, office: Membership, crew: dict[str, Installer]
 ) -> None:
     ill = crew["Ben"]
@@ -151,7 +151,7 @@ def test_a_visit_the_client_cancelled_is_cancelled_and_its_installer_told(publis
     assert _repair(published, office, cancelled=[VisitIsOff(stop.visit)]).differences == repaired.differences
 
 
-def test_a_site_that_cancelled_its_visit_is_not_brought_back_by_the_same_mending(
+def test_a_site_that_cancelled_its_visit_is_not_brought_back_by_the_same_repair(
     published: Plan, office: Membership, town: Town
 ) -> None:
     """An urgent call elsewhere has all visits proposed anew, that of the client on holiday too."""
@@ -210,7 +210,7 @@ def test_an_appointment_that_nobody_can_keep_is_moved_on_publication_and_said(to
     assert plan.state == "replaced"
 
 
-def test_a_mended_draft_is_stale_when_the_appointment_was_set_anew(published: Plan, office: Membership) -> None:
+def test_a_repaired_draft_is_stale_when_the_appointment_was_set_anew(published: Plan, office: Membership) -> None:
     repaired = _repair(published, office)
     stop = Stop.objects.filter(round__plan=repaired, starts_at__gt=TEN).first()
     assert stop is not None
@@ -247,13 +247,13 @@ def test_a_site_closed_on_the_days_planned_again_keeps_the_reason_of_the_whole_p
 
 
 @pytest.mark.parametrize("state", ["draft", "replaced"])
-def test_only_a_published_plan_is_mended(published: Plan, office: Membership, state: str) -> None:
+def test_only_a_published_plan_is_repaired(published: Plan, office: Membership, state: str) -> None:
     published.state = state
     with pytest.raises(Conflict, match="only a published"):
         _repair(published, office)
 
 
-def test_a_plan_that_has_gone_by_is_not_mended(published: Plan, office: Membership) -> None:
+def test_a_plan_that_has_gone_by_is_not_repaired(published: Plan, office: Membership) -> None:
     with pytest.raises(Conflict, match="has ended"):
         _repair(published, office, TEN + timedelta(days=9))
 
@@ -299,7 +299,7 @@ def test_a_call_made_again_because_its_answer_was_lost_opens_no_second_need(
     assert Need.objects.filter(unit=unit, kind="repair").count() == 2
 
 
-def test_the_costs_of_a_mended_plan_are_those_of_all_its_days(published: Plan, office: Membership) -> None:
+def test_the_costs_of_a_repaired_plan_are_those_of_all_its_days(published: Plan, office: Membership) -> None:
     """Nothing went wrong, and the same rounds cost the same, however few of their days are planned again."""
     kinds = ("driving", "overtime", "visits", "left")
     assert published.costs["total"] == pytest.approx(sum(published.costs[kind] for kind in kinds))
@@ -313,7 +313,7 @@ def test_the_costs_of_a_mended_plan_are_those_of_all_its_days(published: Plan, o
         assert part.costs[kind] == pytest.approx(sum(row.costs[kind] for row in rows))
 
 
-def test_a_mended_plan_brings_nobody_to_a_site_without_the_part(town: Town, office: Membership) -> None:
+def test_a_repaired_plan_brings_nobody_to_a_site_without_the_part(town: Town, office: Membership) -> None:
     """One cartridge is in store and two visits are urgent: the one that was left out goes on waiting, and says so."""
     town.installer("Ada")
     for east in (1, 2):

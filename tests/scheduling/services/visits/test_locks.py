@@ -66,7 +66,7 @@ def test_the_next_plan_keeps_a_locked_stop(town: Town, plan: Plan, crew: list[In
     assert entries[1][1]["why"] == "Key handed over."
 
 
-def test_a_mended_plan_keeps_a_locked_stop(town: Town, plan: Plan, crew: list[Installer], office: Membership) -> None:
+def test_a_repaired_plan_keeps_a_locked_stop(town: Town, plan: Plan, crew: list[Installer], office: Membership) -> None:
     stop = _awkward(plan, crew)
     lock_stop(stop=stop, by=office, reason="Key at three.", now=NOW)
     published = publish_plan(

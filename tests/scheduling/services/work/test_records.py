@@ -19,7 +19,7 @@ from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
 
 @pytest.fixture
 def unit(town: Town, installer: Membership) -> Unit:
-    """A unit whose carbon is spent and whose lead resin is to be rotated, with a visit proposed."""
+    """A unit whose carbon is exhausted and whose lead resin is to be rotated, with a visit proposed."""
     town.installer("Ada", membership=installer)
     unit = town.unit(train=RO_DI_TRAIN)
     town.forecast(town.position(unit, "carbon"), 0)

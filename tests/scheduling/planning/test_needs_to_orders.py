@@ -82,9 +82,9 @@ def test_from_dates_to_rounds_and_parts() -> None:
     plan = plan_rounds(problem, iterations=1_500, seed=1)
     assert plan.evaluation.faults == ()
     assert set(plan.evaluation.served) | {u.visit for u in plan.unserved} == {p.site for p in upcoming}
-    # what is spent already is seen to this week, what is not due for months is not
-    spent = {need.site for need in needs if need.quantile_days[0] < 0.0}
-    assert spent <= set(plan.evaluation.served)
+    # what is exhausted already is seen to this week, what is not due for months is not
+    exhausted_sites = {need.site for need in needs if need.quantile_days[0] < 0.0}
+    assert exhausted_sites <= set(plan.evaluation.served)
     far_off = {p.site for p in upcoming if p.best_day > 35}
     assert far_off
     assert not far_off & set(plan.evaluation.served)

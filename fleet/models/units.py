@@ -6,6 +6,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
+from accounts.language import gettext_noop
 from accounts.models import Company
 from accounts.tenancy import TenantModel
 from fleet.models.sites import Site
@@ -14,10 +15,10 @@ from fleet.models.sites import Site
 class Stage(models.TextChoices):
     """What a position does to the water, in train order."""
 
-    SEDIMENT = "sediment", "sediment filter"
-    CARBON = "carbon", "carbon"
-    MEMBRANE = "membrane", "membrane"
-    RESIN = "resin", "deionising resin"
+    SEDIMENT = "sediment", gettext_noop("sediment filter")
+    CARBON = "carbon", gettext_noop("carbon")
+    MEMBRANE = "membrane", gettext_noop("membrane")
+    RESIN = "resin", gettext_noop("deionising resin")
 
 
 class Unit(TenantModel):
@@ -27,11 +28,11 @@ class Unit(TenantModel):
     UNIT_PATH = "pk"
 
     class Use(models.TextChoices):
-        REEF = "reef", "reef aquarium"
-        PLANTED = "planted", "planted aquarium"
-        DRINKING = "drinking", "drinking tap"
-        COFFEE = "coffee", "coffee bar"
-        LABORATORY = "laboratory", "laboratory"
+        REEF = "reef", gettext_noop("reef aquarium")
+        PLANTED = "planted", gettext_noop("planted aquarium")
+        DRINKING = "drinking", gettext_noop("drinking tap")
+        COFFEE = "coffee", gettext_noop("coffee bar")
+        LABORATORY = "laboratory", gettext_noop("laboratory")
 
     class Kind(models.TextChoices):
         RO = "ro", "RO"

@@ -7,7 +7,9 @@ from uuid import UUID, uuid5
 
 from icalendar import Calendar, Event, vGeo, vText
 
+from scheduling.exports import words
 from scheduling.models import Installer, Visit
+from scheduling.services.words.tasks import task_at_unit
 
 # Fixed for ever: with it the same visit has the same UID in every export.
 _NAMESPACE = UUID("6f0d7c52-3c58-5f0e-9a54-0f4f0a3f7b11")
@@ -34,7 +36,7 @@ class Entry:
 
 
 def entry_at_appointment(visit: Visit) -> Entry:
-    """A visit at the time agreed with the client."""
+    """A visit at its confirmed time."""
     assert visit.appointment_at is not None
     return Entry(visit, visit.appointment_at, visit.appointment_at + timedelta(minutes=visit.minutes))
 
@@ -61,7 +63,7 @@ def calendar_of(*, installer: Installer, entries: Iterable[Entry]) -> bytes:
     calendar.add("version", "2.0")
     calendar.add("prodid", "-//RO fleet//visits//EN")
     calendar.add("calscale", "GREGORIAN")
-    calendar.add("name", f"Visits of {installer.name}")
+    calendar.add("name", words.visits_of(installer.name))
     for entry in sorted(entries, key=lambda e: (e.starts_at, e.visit.pk)):
         calendar.add_component(_event(entry))
     return bytes(calendar.to_ical())
@@ -86,12 +88,7 @@ def _event(entry: Entry) -> Event:
 
 
 def _description(visit: Visit) -> str:
-    lines = [
-        f"{task.need.unit.code}: {task.need.get_kind_display()}{f' ({task.need.about})' if task.need.about else ''}"
-        # two housings of a train may take cartridges of one kind
-        f"{f', with {task.need.item.code}' if task.need.item is not None else ''}"
-        for task in visit.tasks.all()
-    ]
+    lines = [task_at_unit(task.need) for task in visit.tasks.all()]
     if visit.site.access_notes:
-        lines.append(f"Access: {visit.site.access_notes}")
+        lines.append(words.access(visit.site.access_notes))
     return "\n".join(lines)

@@ -35,7 +35,9 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from scheduling.models import Need
+from accounts.language import gettext
+from scheduling.exports import words
+from scheduling.models import Need, Plan, Visit
 from scheduling.services.rounds.day_sheets import DaySheet
 
 MEDIA_TYPE = "application/pdf"
@@ -92,8 +94,7 @@ class _Sheet:
             flow += self._stop(stop)
         if self.lost:
             letters = ", ".join(f"U+{ord(c):04X}" for c in sorted(self.lost)[:12])
-            note = f"? or a plain letter stands for letters that the font of this sheet lacks: {letters}."
-            flow.append(self._text(note, self.small))
+            flow.append(self._text(words.letters_lost(letters), self.small))
         out = io.BytesIO()
         title = self._clean(f"{day.installer.name}, {day.day.isoformat()}")
         SimpleDocTemplate(
@@ -114,103 +115,117 @@ class _Sheet:
         def draw(canvas: Any, document: Any) -> None:
             canvas.setFont(self.plain.fontName, 8)
             canvas.drawString(16 * mm, 9 * mm, title[:90])
-            canvas.drawRightString(A4[0] - 16 * mm, 9 * mm, f"page {document.page}")
+            canvas.drawRightString(A4[0] - 16 * mm, 9 * mm, words.page(document.page))
 
         return draw
 
     def _head(self) -> list[Flowable]:
         day = self.sheet.round
-        eaten = day.lunch_on_the_way
-        lunch = f", lunch at {self._clock(eaten)}" if eaten is not None else ""
-        van = f", {day.installer.van}" if day.installer.van else ""
-        draft = "" if day.plan.state == "published" else " This plan is not published and may change."
+        lunch = day.lunch_on_the_way
+        summary = words.whole_round(
+            leaves=self._local(day.leaves_at),
+            returns=self._local(day.returns_at),
+            lunch=self._local(lunch) if lunch is not None else None,
+            stops=len(self.sheet.stops),
+            km=day.driving_km,
+            minutes=day.driving_minutes,
+            zone=self.sheet.zone,
+        )
+        if day.plan.state != Plan.State.PUBLISHED:
+            summary = f"{summary} {words.not_published()}"
         return [
-            self._text(f"{day.day:%A} {day.day.day} {day.day:%B %Y}: {day.installer.name}{van}", self.heading),
-            self._text(
-                f"Leave at {self._clock(day.leaves_at)}, back at {self._clock(day.returns_at)}{lunch}; "
-                f"{len(self.sheet.stops)} stops, {day.driving_km:.0f} km, {day.driving_minutes:.0f} minutes at the "
-                f"wheel. Times are those of {self.sheet.zone}.{draft}",
-                self.plain,
-            ),
+            self._text(words.sheet_title(day.day, day.installer.name, day.installer.van), self.heading),
+            self._text(summary, self.plain),
         ]
 
     def _van(self) -> list[Flowable]:
         if not self.sheet.load:
             return []
-        rows = [["", "take along", "aboard", "load", "missing"]]
+        rows = [["", *map(gettext, words.LOAD_COLUMNS)]]
         rows += [
             [f"{one['code']} {one['name']}", *(str(one[key]) for key in ("quantity", "aboard", "to_load", "missing"))]
             for one in self.sheet.load
         ]
-        return [self._text("The van's load", self.label), self._table(rows, [90, 22, 22, 22, 22])]
+        return [self._text(gettext(words.VAN_LOAD), self.label), self._table(rows, [90, 22, 22, 22, 22])]
 
     def _stop(self, stop: dict[str, Any]) -> list[Flowable]:
+        state = Visit.State(stop["state"])
         marks = [
-            *(["urgent"] if stop["is_urgent"] else []),
-            *([f"agreed for {self._clock(stop['appointment_at'])}"] if stop["appointment_at"] else []),
-            *([stop["state"].replace("_", " ")] if stop["state"] not in ("proposed", "confirmed", "offered") else []),
+            *([gettext(words.URGENT)] if stop["is_urgent"] else []),
+            *([words.confirmed_for(self._local(stop["appointment_at"]))] if stop["appointment_at"] else []),
+            *([gettext(str(state.label))] if state not in Visit.AHEAD else []),
         ]
-        mark = f" ({', '.join(marks)})" if marks else ""
-        hours = ", ".join(stop["hours"]) or "not on this day: ask first"
         flow: list[Flowable] = [
             Spacer(1, 6),
             CondPageBreak(45 * mm),
             HRFlowable(width="100%", color=colors.grey),
             self._text(
-                f"{stop['order']}. {self._clock(stop['starts_at'])} to {self._clock(stop['leaves_at'])}: "
-                f"{stop['site_code']} {stop['site_name']}{mark}",
+                words.stop_title(
+                    stop["order"],
+                    self._local(stop["starts_at"]),
+                    self._local(stop["leaves_at"]),
+                    f"{stop['site_code']} {stop['site_name']}",
+                    ", ".join(marks),
+                ),
                 self.stop,
             ),
             self._text(
-                f"{stop['address'] or 'no address'}; {stop['driving_km']:.0f} km, "
-                f"{stop['driving_minutes']:.0f} minutes on the road. Open {hours}.",
+                words.way_to_stop(
+                    stop["address"], stop["driving_km"], stop["driving_minutes"], ", ".join(stop["hours"])
+                ),
                 self.plain,
             ),
         ]
         contact = ", ".join(part for part in (stop["client_name"], stop["phone"], stop["email"]) if part)
-        flow += self._labelled("Contact", [contact])
-        flow += self._labelled("Getting in", [stop["access_notes"]])
-        flow += self._labelled("Kept here", [stop["lock_reason"]])
+        flow += self._labelled(words.CONTACT, [contact])
+        flow += self._labelled(words.GETTING_IN, [stop["access_notes"]])
+        flow += self._labelled(words.LOCKED, [stop["lock_reason"]])
         flow += self._labelled(
-            "To do, in order",
+            words.TO_DO,
             [
-                f"{task['unit_code']}: {task['what']}"
-                + (f", with {task['item_code']}" if task["item_code"] else "")
-                + f" ({task['minutes']} min)"
-                + (" - done already" if task["state"] != "open" else "")
-                # what somebody asked for is told in their own words
-                + (f": {task['reason']}" if task["source"] == Need.Source.PERSON and task["reason"] else "")
+                words.task(
+                    task["unit_code"],
+                    task["what"],
+                    task["item_code"] or "",
+                    task["minutes"],
+                    is_done=task["state"] != Need.State.OPEN,
+                    # what somebody asked for is told in their own words
+                    reason=task["reason"] if task["source"] == Need.Source.PERSON else "",
+                )
                 for task in stop["tasks"]
             ],
         )
-        flow += self._labelled("Parts", [f"{p['quantity']} x {p['code']} {p['name']}" for p in stop["parts"]])
-        flow += self._labelled("Take care", stop["cautions"])
+        flow += self._labelled(words.PARTS, [f"{p['quantity']} x {p['code']} {p['name']}" for p in stop["parts"]])
+        flow += self._labelled(words.TAKE_CARE, stop["cautions"])
         for unit in stop["units"]:
             flow += self._unit(unit)
         return flow
 
     def _unit(self, unit: dict[str, Any]) -> list[Flowable]:
         names = dict.fromkeys(part for part in (unit["name"], unit["use"]) if part)
-        flow = [self._text(f"Unit {unit['code']}: {', '.join(names)}", self.label)]
+        flow = [self._text(words.unit_title(unit["code"], ", ".join(names)), self.label)]
         train = "; ".join(
-            f"{p['order']} {p['place']}: {p['item_code'] or 'empty'}"
-            + (f" {p['serial_or_lot']}" if p["serial_or_lot"] else "")
-            + (f" since {p['placed_at'].astimezone(self.zone):%Y-%m-%d}" if p["placed_at"] else "")
+            words.in_position(
+                p["order"],
+                p["place"],
+                p["item_code"] or "",
+                p["serial_or_lot"],
+                self._local(p["placed_at"]).date() if p["placed_at"] else None,
+            )
             for p in unit["train"]
         )
-        flow.append(self._text(train or "no positions", self.small))
+        flow.append(self._text(train or gettext(words.NO_POSITIONS), self.small))
         for finding in unit["findings"]:
-            sentences = [finding["sentence"] or finding["title"]]
-            sentences += [f"Make sure: {finding['make_sure']}"] if finding["make_sure"] else []
-            sentences += [f"Do: {finding['do']}"] if finding["do"] else []
-            flow.append(self._text("Open finding: " + " ".join(sentences), self.item, bullet="!"))
+            sentence = finding["sentence"] or finding["title"]
+            text = words.open_finding(sentence, finding["make_sure"], finding["do"])
+            flow.append(self._text(text, self.item, bullet="!"))
         last = {row["quantity"]: row for row in unit["last_readings"]}
         expected = {row["quantity"]: row for row in unit["expected_readings"]}
         if not last and not expected:
-            flow.append(self._text("Never read yet.", self.small))
+            flow.append(self._text(gettext(words.NEVER_READ), self.small))
             return flow
-        when = f"read {unit['read_at'].astimezone(self.zone):%Y-%m-%d}" if unit["read_at"] else "read last"
-        rows = [["", when, "expect after the work", "before", "after"]]
+        when = words.read_on(self._local(unit["read_at"]).date() if unit["read_at"] else None)
+        rows = [["", when, *map(gettext, words.READING_COLUMNS)]]
         for name_ in [*expected, *(quantity for quantity in last if quantity not in expected)]:
             row = last.get(name_) or expected[name_]
             rows.append(
@@ -225,8 +240,8 @@ class _Sheet:
         flow.append(self._table(rows, [58, 32, 48, 20, 20]))
         return flow
 
-    def _labelled(self, label: str, lines: Sequence[str]) -> list[Flowable]:
-        filled_lines = [line for line in lines if line]
+    def _labelled(self, heading: str, lines: Sequence[str]) -> list[Flowable]:
+        filled_lines, label = [line for line in lines if line], gettext(heading)
         if not filled_lines:
             return []
         if len(filled_lines) == 1:
@@ -279,8 +294,8 @@ class _Sheet:
                 self.lost.add(letter)
             yield plain
 
-    def _clock(self, moment: datetime) -> str:
-        return f"{moment.astimezone(self.zone):%H:%M}"
+    def _local(self, moment: datetime) -> datetime:
+        return moment.astimezone(self.zone)
 
 
 def _shown(value: dict[str, Any]) -> str:
@@ -291,6 +306,6 @@ def _limits(expected: dict[str, Any] | None) -> str:
     if expected is None:
         return ""
     low, high = expected["low"], expected["high"]
-    if low is not None and high is not None:
-        return f"{low['value']:g} to {_shown(high)}"
-    return f"at most {_shown(high)}" if high is not None else f"at least {_shown(low)}" if low is not None else ""
+    if high is None:
+        return words.between(_shown(low) if low is not None else "", "")
+    return words.between(f"{low['value']:g}" if low is not None else "", _shown(high))

@@ -7,6 +7,8 @@ Elements stand in the order in which the schema's sequences name them.
 from datetime import UTC, datetime
 from xml.etree import ElementTree as ET
 
+from accounts.language import gettext
+from scheduling.exports import words
 from scheduling.models import Round
 
 MEDIA_TYPE = "application/gpx+xml"
@@ -32,12 +34,12 @@ def round_gpx(day: Round) -> bytes:
     route = ET.SubElement(root, _tag("rte"))
     _text(route, "name", f"{day.installer.name} {day.day.isoformat()}")
     home = day.installer.home_latitude, day.installer.home_longitude
-    _point(route, *home, day.leaves_at, "Home", "Leave home.")
+    _point(route, *home, day.leaves_at, gettext(words.HOME), gettext(words.LEAVE_HOME))
     for stop in day.stops.all():
         site = stop.visit.site
         notes = ". ".join(part for part in (site.address.rstrip("."), site.access_notes) if part)
         _point(route, site.latitude, site.longitude, stop.arrives_at, f"{stop.order}. {site.name}", notes)
-    _point(route, *home, day.returns_at, "Home", "Back home.")
+    _point(route, *home, day.returns_at, gettext(words.HOME), gettext(words.BACK_HOME))
     return b'<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="utf-8")
 
 

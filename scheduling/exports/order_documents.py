@@ -3,8 +3,9 @@
 import csv
 import io
 import textwrap
-from datetime import date
 
+from accounts.language import gettext
+from scheduling.exports import words
 from scheduling.models import PurchaseOrder, PurchaseOrderLine
 
 CSV_MEDIA_TYPE = "text/csv"
@@ -54,17 +55,17 @@ def order_csv(order: PurchaseOrder) -> str:
 def order_text(order: PurchaseOrder) -> str:
     """A page to print: who orders what of whom, line by line, with the sum."""
     supplier, company = order.supplier, order.company
-    page = [f"Purchase order {order.number}", "", f"From:  {company.name}", f"To:    {supplier.name}"]
-    if order.placed_on is None:
-        page.append(f"Draft of {_day(order.updated_at.date())}, not placed")
-    else:
-        page.append(f"Date:  {_day(order.placed_on)}")
+    page = [
+        words.order_title(order.number),
+        "",
+        *words.order_head(company.name, supplier.name, order.placed_on, order.updated_at.date()),
+    ]
     if order.state == PurchaseOrder.State.CANCELLED:
-        page.append("CANCELLED")
+        page.append(gettext(words.CANCELLED))
     if order.supplier_reference:
-        page.append(f"Your reference: {order.supplier_reference}")
+        page.append(words.your_reference(order.supplier_reference))
     page.append("")
-    rows: list[tuple[str, ...]] = [("", "article", "", "packs", "of", "pieces", "a piece", f"cost, {company.currency}")]
+    rows: list[tuple[str, ...]] = [("", *map(gettext, words.ORDER_COLUMNS), words.cost_in(company.currency))]
     lines = _lines(order)
     for number, line in enumerate(lines, start=1):
         article = line.supplier_part_number or line.item.code
@@ -82,11 +83,11 @@ def order_text(order: PurchaseOrder) -> str:
             )
         )
     total = sum(line.cost for line in lines)
-    rows.append(("", "", "Sum", "", "", "", "", f"{total:.2f}"))
+    rows.append(("", "", gettext(words.SUM), "", "", "", "", f"{total:.2f}"))
     page += _table(rows)
     expected = sorted({line.expected_on for line in lines if line.expected_on is not None})
     if expected:
-        page += ["", f"Expected: {', '.join(_day(day) for day in expected)}"]
+        page += ["", words.expected_on(expected)]
     if order.note.strip():
         page += ["", *textwrap.wrap(_one_line(order.note), _WIDTH)]
     return "\n".join(row.rstrip() for row in page) + "\n"
@@ -112,10 +113,6 @@ def _table(rows: list[tuple[str, ...]]) -> list[str]:
                 )
             )
     return out
-
-
-def _day(day: date) -> str:
-    return f"{day:%A} {day.day} {day:%B %Y}"
 
 
 def _one_line(text: str) -> str:

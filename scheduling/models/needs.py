@@ -5,6 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from accounts.language import gettext_noop
 from accounts.models import Company
 from accounts.tenancy import TenantModel
 from fleet.models import CatalogueItem, Finding, Forecast, Position, Site, Unit
@@ -16,16 +17,16 @@ class Need(TenantModel):
     CLIENT_PATH = "site__client_id"
 
     class Kind(models.TextChoices):
-        REPLACE = "replace", "replace cartridge"
-        ROTATE = "rotate", "discard lead, move lag to lead, fresh lag"
-        SANITISE = "sanitise", "sanitise"
-        INSPECT = "inspect", "inspect and take readings"
-        REPAIR = "repair", "repair"
-        FIT_BOOSTER_PUMP = "fit_booster_pump", "fit booster pump"
-        REPLACE_RESTRICTOR = "replace_restrictor", "replace flow restrictor"
-        TAKE_READING = "take_reading", "take a reading"
-        VERIFY_INSTRUMENTS = "verify_instruments", "verify instruments"
-        COMMISSION = "commission", "commission"
+        REPLACE = "replace", gettext_noop("replace cartridge")
+        ROTATE = "rotate", gettext_noop("discard lead, move lag to lead, fresh lag")
+        SANITISE = "sanitise", gettext_noop("sanitise")
+        INSPECT = "inspect", gettext_noop("inspect and take readings")
+        REPAIR = "repair", gettext_noop("repair")
+        FIT_BOOSTER_PUMP = "fit_booster_pump", gettext_noop("fit booster pump")
+        REPLACE_RESTRICTOR = "replace_restrictor", gettext_noop("replace flow restrictor")
+        TAKE_READING = "take_reading", gettext_noop("take a reading")
+        VERIFY_INSTRUMENTS = "verify_instruments", gettext_noop("verify instruments")
+        COMMISSION = "commission", gettext_noop("commission")
 
     class State(models.TextChoices):
         OPEN = "open", "open"

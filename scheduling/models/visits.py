@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.deletion import Collector
 
+from accounts.language import gettext_noop
 from accounts.models import Company, Membership
 from accounts.tenancy import TenantModel
 from fleet.models import Site
@@ -36,14 +37,14 @@ class Visit(TenantModel):
     CLIENT_PATH = "site__client_id"
 
     class State(models.TextChoices):
-        PROPOSED = "proposed", "proposed"
-        OFFERED = "offered", "offered to the client"
-        CONFIRMED = "confirmed", "confirmed with the client"
-        ON_THE_WAY = "on_the_way", "on the way"
-        IN_PROGRESS = "in_progress", "in progress"
-        DONE = "done", "done"
-        NOT_DONE = "not_done", "could not be done"
-        CANCELLED = "cancelled", "cancelled"
+        PROPOSED = "proposed", gettext_noop("proposed")
+        OFFERED = "offered", gettext_noop("offered to the client")
+        CONFIRMED = "confirmed", gettext_noop("confirmed with the client")
+        ON_THE_WAY = "on_the_way", gettext_noop("on the way")
+        IN_PROGRESS = "in_progress", gettext_noop("in progress")
+        DONE = "done", gettext_noop("done")
+        NOT_DONE = "not_done", gettext_noop("could not be done")
+        CANCELLED = "cancelled", gettext_noop("cancelled")
 
     # Every set of states that decides something, by its one name.
     UNCONFIRMED: ClassVar = (State.PROPOSED, State.OFFERED)
@@ -56,12 +57,12 @@ class Visit(TenantModel):
     CLOSED: ClassVar = (*VISITED, State.CANCELLED)
 
     class Obstacle(models.TextChoices):
-        NOBODY_IN = "nobody_in", "nobody was in"
-        NO_ACCESS = "no_access", "the unit could not be reached"
-        PART_MISSING = "part_missing", "a part was missing"
-        NOT_SAFE = "not_safe", "it was not safe to work"
-        NO_TIME = "no_time", "there was no time left"
-        OTHER = "other", "another reason, see the note"
+        NOBODY_IN = "nobody_in", gettext_noop("nobody was in")
+        NO_ACCESS = "no_access", gettext_noop("the unit could not be reached")
+        PART_MISSING = "part_missing", gettext_noop("a part was missing")
+        NOT_SAFE = "not_safe", gettext_noop("it was not safe to work")
+        NO_TIME = "no_time", gettext_noop("there was no time left")
+        OTHER = "other", gettext_noop("another reason, see the note")
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="visits")
     site = models.ForeignKey(Site, on_delete=keep_visits_known_to_people, related_name="visits")

@@ -10,6 +10,7 @@ from scheduling.planning.needs import need as planning
 from scheduling.planning.needs.dates import need_dates
 from scheduling.planning.needs.pricing import price
 from scheduling.services.needs.facts import forecast_facts
+from scheduling.services.words.tasks import task_named
 
 
 def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
@@ -29,7 +30,7 @@ def planning_need(need: Need, *, key: str, today: date) -> planning.Need:
         unit=str(need.unit_id),
         kind=planning.NeedKind(need.kind),
         position=str(need.position_id or ""),
-        label=need.label if need.position_id else ", ".join(filter(None, (need.get_kind_display(), need.about))),
+        label=need.label if need.position_id else task_named(need),
         minutes=float(need.minutes),
         skills=frozenset(need.skills),
         urgent=need.is_urgent,

@@ -2,16 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, time
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import Prefetch
 
 from accounts.errors import NotFound
+from accounts.language import gettext
 from accounts.models import Membership
 from fleet.engineering.diagnosis import TITLES
 from fleet.engineering.limits import Limits
+from fleet.engineering.positions import position_name
 from fleet.engineering.units import QUANTITY_KINDS, to_display
 from fleet.intake.names import public_name, spoken
 from fleet.models import CatalogueItem, Finding, Placement, Position, Reading, Stage, Unit
@@ -20,19 +22,10 @@ from fleet.services.readings.expected import expected_readings
 from fleet.services.units.access import access_of
 from scheduling.models import Installer, Need, PartsList, Plan, Round, Stop, VisitTask
 from scheduling.services.stock.visit_parts import parts_by_visit
+from scheduling.services.words import rounds as words
+from scheduling.services.words.tasks import task_text
 
 Kind = Need.Kind
-
-# In the words of the diagnosis rules, so that a finding's caution does not say the same a second time.
-_WET = "Shut the feed and relieve the pressure before opening a housing."
-_PUMP = "Unplug before opening; pumps and solenoids belong on a residual-current protected circuit."
-_RESIN = "Resin is slippery and irritates; keep it from children. Deionised water is not for drinking."
-_SANITISER = (
-    "Never mix sanitiser with acids or ammonia. Wear gloves and eye protection, air the room, and flush until none is "
-    "left before water is used."
-)
-_TRADE = "Keep the air gap at the drain; follow local codes and use licensed trades where the law asks for it."
-_DRINKING = "No reading certifies drinking water; that takes an accredited laboratory."
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +90,7 @@ def day_sheet(*, day: Round) -> DaySheet:
         stops=[
             {
                 **_of_stop(stop),
-                "hours": [_hours(*span) for span in access[stop.visit.site_id].hours_on(day.day)],
+                "hours": [words.hours(*span) for span in access[stop.visit.site_id].hours_on(day.day)],
                 "tasks": [_of_task(task) for task in stop.visit.tasks.all()],
                 "units": [
                     _of_unit(unit, limits[unit.pk], list(stop.visit.tasks.all()), system)
@@ -113,10 +106,6 @@ def day_sheet(*, day: Round) -> DaySheet:
         ],
         load=_load(day),
     )
-
-
-def _hours(opens: time, closes: time) -> str:
-    return "at any time" if (opens, closes) == (time.min, time.max) else f"{opens:%H:%M} to {closes:%H:%M}"
 
 
 def _units(sites: Sequence[int]) -> dict[int, list[Unit]]:
@@ -187,12 +176,6 @@ def _of_task(task: VisitTask) -> dict[str, Any]:
     }
 
 
-def task_text(need: Need) -> str:
-    """What is to be done, in an installer's words: 'replace cartridge: carbon'."""
-    where = need.about or (str(need.position) if need.position is not None else "")
-    return f"{need.get_kind_display()}: {where}" if where else str(need.get_kind_display())
-
-
 def _of_unit(unit: Unit, limits: Limits[float], tasks: Sequence[VisitTask], system: str) -> dict[str, Any]:
     last = Reading.objects.current().filter(unit=unit).order_by("-taken_at", "-pk").first()
     fitted = {task.need.position_id: task.need.item for task in tasks if task.need.item is not None}
@@ -205,14 +188,14 @@ def _of_unit(unit: Unit, limits: Limits[float], tasks: Sequence[VisitTask], syst
         "unit": unit.pk,
         "code": unit.code,
         "name": unit.name,
-        "use": unit.get_use_display(),
+        "use": gettext(str(unit.get_use_display())),
         "train": [_of_position(position) for position in unit.positions.all()],
         "read_at": last.taken_at if last is not None else None,
         "last_readings": _readings(last, system),
         "expected_readings": [
             {
                 "quantity": public_name(one.quantity),
-                "spoken": spoken(one.quantity),
+                "spoken": gettext(spoken(one.quantity)),
                 "value": _shown(one.value, one.quantity, system),
                 "low": _shown(one.low, one.quantity, system),
                 "high": _shown(one.high, one.quantity, system),
@@ -223,7 +206,7 @@ def _of_unit(unit: Unit, limits: Limits[float], tasks: Sequence[VisitTask], syst
         "findings": [
             {
                 "finding": finding.pk,
-                "title": TITLES.get(finding.rule, finding.cause.replace("_", " ")),
+                "title": gettext(TITLES.get(finding.rule, finding.cause.replace("_", " "))),
                 "sentence": finding.installer_sentence,
                 "make_sure": finding.confirming_check,
                 "do": finding.action,
@@ -239,7 +222,7 @@ def _of_position(position: Position) -> dict[str, Any]:
     return {
         "position": position.pk,
         "order": position.order,
-        "place": str(position),
+        "place": gettext(position_name(position.stage, position.role)),
         "item_code": placement.item.code if placement is not None else None,
         "serial_or_lot": placement.serial_or_lot if placement is not None else "",
         "placed_at": placement.placed_at if placement is not None else None,
@@ -250,7 +233,11 @@ def _readings(reading: Reading | None, system: str) -> list[dict[str, Any]]:
     if reading is None:
         return []
     return [
-        {"quantity": public_name(name), "spoken": spoken(name), "value": _shown(getattr(reading, name), name, system)}
+        {
+            "quantity": public_name(name),
+            "spoken": gettext(spoken(name)),
+            "value": _shown(getattr(reading, name), name, system),
+        }
         for name in Reading.QUANTITIES
         if getattr(reading, name) is not None
     ]
@@ -269,19 +256,19 @@ def _cautions(tasks: Sequence[VisitTask], units: Sequence[Unit]) -> list[str]:
     kinds = {task.need.kind for task in tasks}
     at_work = [unit for unit in units if unit.pk in {task.need.unit_id for task in tasks}]
     stages = {task.need.position.stage for task in tasks if task.need.position is not None}
-    cautions = [_WET]
+    cautions = [words.WET]
     if any(unit.has_booster_pump for unit in at_work) or Kind.FIT_BOOSTER_PUMP in kinds:
-        cautions.append(_PUMP)
+        cautions.append(words.PUMP)
     if Stage.RESIN in stages or Kind.ROTATE in kinds:
-        cautions.append(_RESIN)
+        cautions.append(words.RESIN)
     if Kind.SANITISE in kinds:
-        cautions.append(_SANITISER)
+        cautions.append(words.SANITISER)
     if kinds & {Kind.REPAIR, Kind.FIT_BOOSTER_PUMP, Kind.REPLACE_RESTRICTOR, Kind.COMMISSION}:
-        cautions.append(_TRADE)
+        cautions.append(words.TRADE)
     if any(unit.use in {Unit.Use.DRINKING, Unit.Use.COFFEE} or unit.has_drinking_outlet for unit in at_work):
-        cautions.append(_DRINKING)
+        cautions.append(words.DRINKING)
     live = [finding.caution for unit in at_work for finding in unit.live if finding.caution]  # type: ignore[attr-defined]
-    return list(dict.fromkeys([*cautions, *live]))
+    return list(dict.fromkeys([*map(gettext, cautions), *live]))
 
 
 def _load(day: Round) -> list[dict[str, Any]]:

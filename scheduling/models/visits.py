@@ -1,5 +1,6 @@
 """Visits to sites, what is to be done on them, and what was done."""
 
+from collections.abc import Iterable
 from typing import Any, ClassVar
 
 from django.db import models
@@ -137,6 +138,16 @@ class Visit(TenantModel):
         """Its state as a verb: 'is on the way', 'could not be done'."""
         state_words = str(self.get_state_display())
         return state_words if self.state == self.State.NOT_DONE else f"is {state_words}"
+
+    def told_units(self, task_units: Iterable[int]) -> set[int]:
+        """Ids of the units that the client knows the visit is about: of its tasks, until others were agreed on.
+
+        Parameters
+        ----------
+        task_units
+            Ids of the units of its tasks.
+        """
+        return set(task_units) if self.agreed_minutes is None else set(self.agreed_units)
 
     def __str__(self) -> str:
         return f"visit to {self.site_id} ({self.state})"

@@ -122,8 +122,7 @@ def accept_additions(
         added = [addition.need for addition in additions]
         was_minutes = row.minutes
         told_minutes = row.agreed_minutes or spoken_minutes(row.minutes)
-        task_units = set(row.tasks.order_by().values_list("need__unit", flat=True))
-        told_units = task_units if row.agreed_minutes is None else set(row.agreed_units)
+        told_units = row.told_units(row.tasks.values_list("need__unit", flat=True))
         row.minutes += sum(need.minutes for need in added)
         _check_it_fits(row, now, outside_access_hours)
         row.skills = sorted({*row.skills, *(skill for need in added for skill in need.skills)})

@@ -190,20 +190,35 @@ def segment_keys(segments: Segments) -> Floats:
 def locate_readings(segments: Segments, column: Indexes, day: Floats, occasion: Codes) -> Indexes:
     """Segment of every reading of a column, -1 when none.
 
-    A reading as found belongs to what stood before the work of that visit, one as left to what stands after it; dates
-    are often no finer than a day. A reading of the day of a change that does not say which of the two it is might show
-    either cartridge, and is given to none.
+    A reading bears on the cartridges of its :func:`day_borne_on`, and one that :func:`might_show_either` on none.
     """
-    before, after = occasion == words.OCCASIONS.index("as_found"), occasion == words.OCCASIONS.index("as_left")
     keys = segment_keys(segments)
-    shifted = day + np.select([before, after], [-VISIT_DAYS, VISIT_DAYS], 0.0)
+    shifted = day_borne_on(day, occasion)
     segment = segment_of(keys, segments, column, np.minimum(shifted, np.max(segments.end, initial=-np.inf)))
     if not len(segments):
         return segment
     # A reading as left on the last day has no other place to go.
-    segment = np.where((segment < 0) & after, segment_of(keys, segments, column, day), segment)
+    segment = np.where((segment < 0) & (shifted > day), segment_of(keys, segments, column, day), segment)
     at = np.maximum(segment, 0)
-    near = ((day - segments.start[at] < VISIT_DAYS) & (segments.rank[at] > 0)) | (
-        ~segments.is_current[at] & (segments.end[at] - day < VISIT_DAYS)
+    of_either = (might_show_either(day - segments.start[at], occasion) & (segments.rank[at] > 0)) | (
+        might_show_either(segments.end[at] - day, occasion) & ~segments.is_current[at]
     )
-    return np.where(near & ~before & ~after, -1, segment)
+    return np.where(of_either, -1, segment)
+
+
+def day_borne_on(day: Floats, occasion: Codes) -> Floats:
+    """The day whose cartridges a reading shows: before the work of its visit as found, after it as left.
+
+    Dates are often no finer than a day, so either is told from work within `VISIT_DAYS` of it.
+    """
+    found, left = (occasion == words.OCCASIONS.index(name) for name in ("as_found", "as_left"))
+    return day + np.select([found, left], [-VISIT_DAYS, VISIT_DAYS], 0.0)
+
+
+def might_show_either(days_from_change: Floats, occasion: Codes) -> Bools:
+    """Whether a reading so many days from a change, on either side, might show the cartridge before or after it.
+
+    One as found or as left says which of the two it is.
+    """
+    says_which = np.isin(occasion, [words.OCCASIONS.index(name) for name in ("as_found", "as_left")])
+    return (np.abs(days_from_change) < VISIT_DAYS) & ~says_which

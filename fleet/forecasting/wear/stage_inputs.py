@@ -6,7 +6,15 @@ import numpy as np
 
 from fleet.engineering.limits import Limits
 from fleet.forecasting.inputs import vocabulary as words
-from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
+from fleet.forecasting.inputs.columns import (
+    Columns,
+    Segments,
+    build_columns,
+    build_segments,
+    day_borne_on,
+    locate_readings,
+    might_show_either,
+)
 from fleet.forecasting.inputs.matching import match
 from fleet.forecasting.inputs.physics import (
     inverse_temperature_per_kelvin,
@@ -222,25 +230,30 @@ def _differential_noise(pool: Pool, segment: Indexes, day: Floats, differential_
     return pool.number("differential_noise", float(noise))
 
 
-def _last_changes(fleet: Fleet, readings: Readings) -> Floats:
-    """Day of the newest change of a sediment filter of the unit before every reading, NaN where none is known."""
+def last_changes(fleet: Fleet, readings: Readings) -> Floats:
+    """Day of the newest change of a sediment filter of the unit that every reading shows; NaN where none is known, and
+    of a reading that might show the filter before or after a change."""
     placements = fleet.placements
     out = np.full(len(readings), np.nan)
-    if not len(placements):
-        return out
     is_sediment = fleet.positions.stage[placements.position_index] == words.SEDIMENT
+    if not np.any(is_sediment):
+        return out
     owner = fleet.positions.unit_index[placements.position_index[is_sediment]]
     changed = placements.placed_day[is_sediment]
     order = np.lexsort((changed, owner))
+    owner, changed = owner[order], changed[order]
     span = 1e6
-    key = owner[order] * span + changed[order]
-    # What was found before the cartridge was changed on the same day tells of the old one.
-    as_found = readings.occasion == words.OCCASIONS.index("as_found")
-    day = np.where(as_found, readings.day - 1.5, readings.day + 0.5)
-    at = np.searchsorted(key, readings.unit_index * span + day, side="right") - 1
-    if len(key):
-        known = (at >= 0) & (owner[order][np.maximum(at, 0)] == readings.unit_index)
-        out[known] = changed[order][at[known]]
+    shown = readings.unit_index * span + day_borne_on(readings.day, readings.occasion)
+    at = np.searchsorted(owner * span + changed, shown, side="right") - 1
+    before, after = np.maximum(at, 0), np.minimum(at + 1, len(owner) - 1)
+    is_known = (at >= 0) & (owner[before] == readings.unit_index)
+    has_next = (at + 1 < len(owner)) & (owner[after] == readings.unit_index)
+    # Before the first change that is known of a unit nothing is known to have stood.
+    is_first = (before == 0) | (owner[before - 1] != owner[before])
+    of_either = might_show_either(readings.day - changed[before], readings.occasion) & ~is_first
+    of_either |= might_show_either(changed[after] - readings.day, readings.occasion) & has_next
+    is_known &= ~of_either
+    out[is_known] = changed[at[is_known]]
     return out
 
 
@@ -260,7 +273,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     """Sediment: feed volume, differential pressure at reference temperature and flow."""
     columns = build_columns(fleet, words.SEDIMENT)
     segments = build_segments(fleet, columns)
-    differentials = prefilter_differentials(fleet, readings, _last_changes(fleet, readings), conditions.pool)
+    differentials = prefilter_differentials(fleet, readings, last_changes(fleet, readings), conditions.pool)
     rows, segment, differential = _differentials_of_columns(readings, columns, segments, differentials)
     unit = readings.unit_index[rows]
     day = readings.day[rows]

@@ -7,10 +7,12 @@ import pytest
 
 from fleet.engineering.limits import HOUSE
 from fleet.forecasting import build_fleet
+from fleet.forecasting.inputs import vocabulary as words
+from fleet.forecasting.inputs.columns import build_columns, build_segments, locate_readings
 from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.wear.conditions import build_conditions
-from fleet.forecasting.wear.stage_inputs import carbon_input, places_of, resin_input, sediment_input
+from fleet.forecasting.wear.stage_inputs import carbon_input, last_changes, places_of, resin_input, sediment_input
 from tests.fleet.forecasting.fleets import NOW, columns, readings
 
 DAYS = NOW - np.array([100.0, 60.0, 30.0, 2.0])
@@ -188,3 +190,39 @@ def test_places_share_the_supply_of_their_site_and_the_item_that_stands():
     places = places_of(fleet, stage.columns)
     assert places.groups["supply"].tolist() == ["supply north", "supply north", "site s-u2"]
     assert places.groups["item"].tolist() == ["resin", "", "resin"]
+
+
+OLD, NEW, NEITHER = NOW - 110.0, NOW - 50.0, np.nan
+
+
+@pytest.mark.parametrize(
+    ("occasion", "day", "shows"),
+    # three quarters of a day count as one visit: dates are often no finer than a day
+    [
+        ("as_found", NEW + 0.74, OLD), ("as_found", NEW + 0.76, NEW), ("as_found", NEW - 0.76, OLD),
+        ("as_left", NEW - 0.74, NEW), ("as_left", NEW - 0.76, OLD), ("as_left", NEW, NEW),
+        ("routine", NEW - 0.76, OLD), ("routine", NEW - 0.74, NEITHER), ("routine", NEW, NEITHER),
+        ("routine", NEW + 0.74, NEITHER), ("routine", NEW + 0.76, NEW),
+        # nothing is known to have stood before the first
+        ("routine", OLD, OLD), ("routine", OLD - 0.1, NEITHER), ("as_left", OLD - 0.1, OLD),
+        ("as_found", OLD + 0.1, NEITHER),
+    ],
+)  # fmt: skip
+def test_a_reading_shows_the_filter_before_or_after_a_change_or_neither(occasion, day, shows):
+    fleet_columns = columns(units=2, placed=OLD)
+    placements = fleet_columns["placements"]
+    row = placements["position_id"].index("u1/sediment/single")
+    placements["removed_day"][row], placements["reason"][row] = NEW, "routine"
+    for name, values in placements.items():
+        values.append(
+            {"placement_id": 99, "placed_day": NEW, "removed_day": None, "reason": None}.get(name, values[row])
+        )
+    fleet_columns["readings"] = readings([day], unit="u1", line_pressure_kpa=400.0, occasion=occasion)
+    fleet, faults = build_fleet(**fleet_columns)
+    assert faults == []
+    assert last_changes(fleet, fleet.readings) == pytest.approx([shows], nan_ok=True)
+    stage = build_columns(fleet, words.SEDIMENT)
+    segments = build_segments(fleet, stage)
+    column = np.flatnonzero(stage.unit == 1)
+    (located,) = locate_readings(segments, column, fleet.readings.day, fleet.readings.occasion)
+    assert (segments.start[located] if located >= 0 else NEITHER) == pytest.approx(shows, nan_ok=True)

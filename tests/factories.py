@@ -512,7 +512,7 @@ class MessageFactory(TenantFactory):
     audience = "client"
     kind = "confirmed"
     state = "to_call"
-    subject = "Our visit is agreed"
+    subject = "Our visit is confirmed"
     body = "Hello."
     created_at = NOW
 

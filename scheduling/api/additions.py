@@ -50,7 +50,7 @@ class VisitAdditionSerializer(TenantModelSerializer):
 
     def get_is_other_unit(self, addition: VisitAddition) -> bool:
         visit = addition.visit
-        return addition.need.unit_id not in visit.told_units(task.need.unit_id for task in visit.tasks.all())
+        return addition.need.unit_id not in visit.units_known_to_client(task.need.unit_id for task in visit.tasks.all())
 
 
 class AdditionsAcceptedSerializer(SentSerializer):

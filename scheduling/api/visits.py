@@ -108,7 +108,7 @@ class VisitSerializer(TenantModelSerializer):
     site_name = serializers.CharField(source="site.name", read_only=True)
     installer_name = serializers.CharField(source="installer.name", read_only=True, allow_null=True, default=None)
     tasks = VisitTaskSerializer(many=True, read_only=True)
-    agreed_minutes = serializers.IntegerField(
+    confirmed_minutes = serializers.IntegerField(
         read_only=True,
         allow_null=True,
         help_text="how long the client was told that the confirmed visit takes; null: they were not told",
@@ -154,7 +154,7 @@ class VisitSerializer(TenantModelSerializer):
             "planned",
             "lock",
             "tasks",
-            "agreed_minutes",
+            "confirmed_minutes",
             "additions",
             "reason",
             "costs_first_day",
@@ -186,7 +186,7 @@ class VisitSerializer(TenantModelSerializer):
 
 
 class ConfirmationSerializer(SentSerializer):
-    """The time agreed with the client."""
+    """The time confirmed with the client."""
 
     appointment_at = MomentField(help_text="start of the work, on the minute")
     installer = TenantRelatedField(
@@ -194,7 +194,7 @@ class ConfirmationSerializer(SentSerializer):
         required=False,
         allow_null=True,
         default=None,
-        help_text="promised to the client; empty: whoever's round it fits",
+        help_text="confirmed to the client; empty: whoever's round it fits",
     )
     outside_access_hours = serializers.BooleanField(
         required=False, default=False, help_text="the client opens up at another time than the site's hours say"
@@ -298,7 +298,7 @@ class VisitViewSet(ReadOnlyViewSet):
     @extend_schema(request=ConfirmationSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
     def confirm(self, request: Request, pk: str) -> Response:
-        """Note the time agreed with the client, or move a confirmed visit to another one."""
+        """Note the time confirmed with the client, or move a confirmed visit to another one."""
         with self.transaction():
             visit = self.locked_object()
             sent = ConfirmationSerializer.read(self)

@@ -40,10 +40,10 @@ def _stops(rounds: Sequence[Round]) -> dict[int, list[Stop]]:
 def _show_stop(screen: Screen, stop: Stop, zone: ZoneInfo) -> None:
     site = stop.visit.site
     waits = ", waits until " + _clock(stop.starts_at, zone) if stop.starts_at > stop.arrives_at else ""
-    agreed = " (confirmed)" if stop.visit.appointment_at else ""
+    confirmed = " (confirmed)" if stop.visit.appointment_at else ""
     screen.line(
         f"{_clock(stop.arrives_at, zone)}{waits} to {_clock(stop.leaves_at, zone)}  "
-        f"{site.code} {site.name}, {site.address}{agreed}",
+        f"{site.code} {site.name}, {site.address}{confirmed}",
         indent=2,
     )
     tasks = VisitTask.objects.filter(visit=stop.visit).select_related(

@@ -1,4 +1,4 @@
-"""Work that the night would add to a visit agreed with the client: proposed to the office, never added in silence."""
+"""Work that the night would add to a visit confirmed with the client: proposed to the office, not added in silence."""
 
 from typing import ClassVar
 

@@ -20,15 +20,15 @@ def keep_visits_known_to_people(collector: Collector, field: Any, visits: Any, u
 
     A proposal is worked out from what is stored. It must not hold a site that was entered by mistake.
     """
-    told = visits.filter(
+    known = visits.filter(
         ~Q(state__in=(Visit.State.PROPOSED, Visit.State.CANCELLED))
         | ~Q(offers=[])
         | Q(messages__isnull=False)
         | Q(records__isnull=False)
         | Q(stops__round__plan__published_at__isnull=False)
     ).distinct()
-    if told:
-        models.PROTECT(collector, field, told, using)
+    if known:
+        models.PROTECT(collector, field, known, using)
     models.CASCADE(collector, field, visits, using)
 
 
@@ -75,10 +75,10 @@ class Visit(TenantModel):
     minutes = models.PositiveIntegerField()
     skills = models.JSONField(default=list, blank=True, help_text="what the installer must be able to do")
     appointment_at = models.DateTimeField(null=True, blank=True, help_text="confirmed start of the work")
-    agreed_minutes = models.PositiveIntegerField(
+    confirmed_minutes = models.PositiveIntegerField(
         null=True, blank=True, help_text="how long the client was told that the confirmed visit takes"
     )
-    agreed_units = models.JSONField(
+    confirmed_units = models.JSONField(
         default=list, blank=True, help_text="ids of the units that the client was told the confirmed visit is about"
     )
     offers = models.JSONField(
@@ -95,7 +95,7 @@ class Visit(TenantModel):
         null=True,
         blank=True,
         related_name="visits",
-        help_text="agreed or planned",
+        help_text="who was confirmed to the client, or is planned",
     )
     departed_at = models.DateTimeField(null=True, blank=True, help_text="when the installer departed, as reported")
     begun_at = models.DateTimeField(null=True, blank=True, help_text="when the work began, as reported")
@@ -139,15 +139,15 @@ class Visit(TenantModel):
         state_words = str(self.get_state_display())
         return state_words if self.state == self.State.NOT_DONE else f"is {state_words}"
 
-    def told_units(self, task_units: Iterable[int]) -> set[int]:
-        """Ids of the units that the client knows the visit is about: of its tasks, until others were agreed on.
+    def units_known_to_client(self, task_units: Iterable[int]) -> set[int]:
+        """Ids of the units that the client knows the visit is about: of its tasks, until others were confirmed.
 
         Parameters
         ----------
         task_units
             Ids of the units of its tasks.
         """
-        return set(task_units) if self.agreed_minutes is None else set(self.agreed_units)
+        return set(task_units) if self.confirmed_minutes is None else set(self.confirmed_units)
 
     def __str__(self) -> str:
         return f"visit to {self.site_id} ({self.state})"

@@ -47,7 +47,7 @@ def candidate_of(
     urgent, skills, parts
         Whether it must be made, what its installer must be able to do, and item key to quantity.
     appointment
-        When it is made at an agreed time.
+        When it is made at a confirmed time.
     installers
         Only these may go; None: anybody.
     """

@@ -96,9 +96,9 @@ def _join(problem: RoundProblem, a: int, b: int) -> Candidate:
     appointment = None
     fixed = one.appointment or two.appointment
     if fixed is not None:
-        promised = {x.appointment.installer for x in (one, two) if x.appointment is not None} - {None}
-        if len(windows) == 1 and len(promised) <= 1:
-            appointment = Appointment(windows[0].day, windows[0].opens_s, next(iter(promised), None))
+        confirmed = {x.appointment.installer for x in (one, two) if x.appointment is not None} - {None}
+        if len(windows) == 1 and len(confirmed) <= 1:
+            appointment = Appointment(windows[0].day, windows[0].opens_s, next(iter(confirmed), None))
         windows = []
     allowed = [x.installers for x in (one, two) if x.installers is not None]
     return Candidate(

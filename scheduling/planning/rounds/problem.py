@@ -149,7 +149,7 @@ class Installer:
 
 @dataclass(frozen=True, slots=True)
 class Appointment:
-    """A confirmed visit: it starts on ``day`` at ``start_s`` exactly, by ``installer`` if one was promised."""
+    """A confirmed visit: it starts on ``day`` at ``start_s`` exactly, by ``installer`` if one was confirmed."""
 
     day: int
     start_s: int
@@ -481,13 +481,13 @@ class RoundProblem:
         return self.candidates[candidate].cost_if_unserved_cents - self.visit_cents(installer, candidate, day)
 
     def may_serve(self, installer: Installer, candidate: Candidate) -> bool:
-        """Whether skills, a promise to the client and a restriction to some installers allow it."""
+        """Whether skills, what was confirmed with the client and a restriction to some installers allow it."""
         if not candidate.skills <= installer.skills:
             return False
         if candidate.installers is not None and installer.key not in candidate.installers:
             return False
-        promised = candidate.appointment.installer if candidate.appointment else None
-        return promised is None or promised == installer.key
+        confirmed = candidate.appointment.installer if candidate.appointment else None
+        return confirmed is None or confirmed == installer.key
 
     def date_of(self, day: int) -> datetime.date:
         """Calendar date of a day of the horizon."""

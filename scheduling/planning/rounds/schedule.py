@@ -64,7 +64,7 @@ def time_round(
 ) -> Timing | None:
     """The earliest schedule of a round, or None when it cannot be driven.
 
-    Skills, stock and promises are not looked at here: only the clock.
+    Skills, stock and who was confirmed are not looked at here: only the clock.
 
     Parameters
     ----------

@@ -32,7 +32,7 @@ class VisitParts:
     day
         Day it is expected on.
     commitment
-        Agreed and planned visits wait for nothing: they have their time.
+        Confirmed and planned visits wait for nothing: they have their time.
     urgent_items
         Items of its urgent needs; an empty text stands for an urgent need that takes no item.
     van
@@ -98,7 +98,7 @@ def cover_visits(
 ) -> Coverage:
     """Give out every piece once, and say which open visits wait for parts.
 
-    Agreed visits come first, then those in a round, then the open ones; where the item is urgent before where it is
+    Confirmed visits come first, then those in a round, then the open ones; where the item is urgent before where it is
     not: a visit that is urgent for something else goes without the piece, this one would drive for nothing. Open visits
     that are urgent for something else come before those that can wait, to be spared a second drive. Within these
     :func:`allocate` decides.

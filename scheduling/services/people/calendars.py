@@ -9,7 +9,7 @@ from scheduling.models import Installer, Plan, Stop, Visit, VisitTask
 
 
 def calendar_entries(*, installer: Installer, since: datetime) -> list[Entry]:
-    """Stops of the installer's published rounds, and confirmed visits promised to the installer.
+    """Stops of the installer's published rounds, and confirmed visits of the installer.
 
     Of two published plans that hold the same visit the later one counts. A confirmed visit is shown at its appointment.
     A visit that was cancelled stays, marked so, that calendars take it off.
@@ -34,7 +34,7 @@ def calendar_entries(*, installer: Installer, since: datetime) -> list[Entry]:
     entries = {
         stop.visit_id: Entry(stop.visit, stop.starts_at, stop.leaves_at)
         for stop in stops
-        # another installer has been promised since the plan was published
+        # another installer has been confirmed since the plan was published
         if stop.visit.installer_id in {None, installer.pk}
     }
     appointed = (

@@ -43,7 +43,7 @@ def offer_lapsed(visit: Visit, now: datetime) -> None:
 
 
 def confirmed(visit: Visit, earlier_state: Visit.State, earlier_at: datetime | None, now: datetime) -> None:
-    """A time was agreed, or an agreed one changed; agreed once more as it was, nobody hears of it."""
+    """A time was confirmed, or a confirmed one changed; once more as it was, nobody hears of it."""
     if earlier_state == Visit.State.CONFIRMED and earlier_at == visit.appointment_at:
         return
     if earlier_state == Visit.State.CONFIRMED:
@@ -60,26 +60,26 @@ def offer_taken(*, visit: Visit, by: Membership, now: datetime) -> None:
 
 
 def moved(visit: Visit, was_at: datetime | None, now: datetime) -> None:
-    """An agreed time has changed."""
+    """A confirmed time has changed."""
     _to_client(visit, Kind.MOVED, words.moved(visit, was_at), now)
 
 
 def extended(
     visit: Visit, added_needs: Sequence[Need], earlier_minutes: int | None, other_units: Sequence[str], now: datetime
 ) -> None:
-    """Work was added to an agreed visit, which takes longer than the client was told or is about other units too."""
+    """Work was added to a confirmed visit, which takes longer than the client was told or is about other units too."""
     _to_client(visit, Kind.EXTENDED, words.extended(visit, added_needs, earlier_minutes, other_units), now)
 
 
 def more_work(visit: Visit, new_needs: Sequence[Need], minutes: int, now: datetime) -> None:
-    """The night would add work to an agreed visit: the office decides."""
+    """The night would add work to a confirmed visit: the office decides."""
     event = f"r{visit.revision} need {max(need.pk for need in new_needs)}"
     text = words.more_work_for_office(visit, new_needs, minutes)
     _to_office(visit, Kind.MORE_WORK, text, now, event=event)
 
 
 def withdrawn(visit: Visit, was_at: datetime | None, now: datetime) -> None:
-    """An agreed time or an offer was taken back."""
+    """A confirmed time or an offer was taken back."""
     _to_client(visit, Kind.WITHDRAWN, words.withdrawn(visit, was_at), now)
 
 
@@ -135,7 +135,7 @@ def rounds_changed(
 
 
 def dropped(visits: Iterable[Visit], event: str, now: datetime) -> None:
-    """Agreed visits that a published plan has no place for: the office must call."""
+    """Confirmed visits that a published plan has no place for: the office must call."""
     for visit in visits:
         text = words.cannot_keep_for_office(visit)
         _to_office(visit, Kind.CANNOT_KEEP, text, now, state=State.TO_CALL, event=event)

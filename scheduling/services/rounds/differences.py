@@ -91,7 +91,7 @@ def _row(visit: Visit, difference: Any, old: Mapping[int, Stop], new: Mapping[in
 
 
 def _is_confirmed(visit: Visit, difference: Any, after: Stop | None) -> bool:
-    """Whether the client has agreed to this very time already, so that there is nothing to tell."""
+    """Whether the client has confirmed this very time already, so that there is nothing to tell."""
     if after is None or visit.state != Visit.State.CONFIRMED or visit.appointment_at != after.starts_at:
         return False
     return difference.kind is not DifferenceKind.REASSIGNED

@@ -248,10 +248,10 @@ class _Moving:
         assert visit.appointment_at is not None
         day, second = self.clock.place(visit.appointment_at)
         name = visit.installer.name if visit.installer is not None else None
-        promised = name if any(person.key == name for person in people) else None
+        installer_key = name if any(person.key == name for person in people) else None
         if not 0 <= day < self.plan.days:
             return candidate
-        return dataclasses.replace(candidate, appointment=rounds.Appointment(day, second, promised))
+        return dataclasses.replace(candidate, appointment=rounds.Appointment(day, second, installer_key))
 
     def _from_now(self, person: rounds.Installer) -> rounds.Installer:
         """An installer of whose day something has gone by: the rest of it, from where they are."""
@@ -333,8 +333,8 @@ class _Moving:
         visit = self.stop.visit
         if visit.state != State.CONFIRMED or self.confirmed:
             return []
-        promised = visit.installer_id not in (None, self.installer.pk)
-        if promised or moved is None or moved.starts_at != visit.appointment_at:
+        another = visit.installer_id not in (None, self.installer.pk)
+        if another or moved is None or moved.starts_at != visit.appointment_at:
             return [
                 Obstacle(
                     "confirmed",

@@ -455,8 +455,8 @@ def _check_nobody_is_forgotten(plan: Plan, planned: set[int], now: datetime) -> 
     """Refuse a draft that is older than a client's yes: the visit would stand in no round, and nobody would come."""
     last = plan.last_day
     answered_visits = planned | set(plan.unserved.values_list("visit_id", flat=True))
-    agreed = Visit.objects.of_company(plan.company).filter(state=Visit.State.CONFIRMED, appointment_at__gt=now)
-    for visit in agreed.exclude(pk__in=answered_visits).select_related("site"):
+    confirmed = Visit.objects.of_company(plan.company).filter(state=Visit.State.CONFIRMED, appointment_at__gt=now)
+    for visit in confirmed.exclude(pk__in=answered_visits).select_related("site"):
         assert visit.appointment_at is not None
         day = visit.appointment_at.astimezone(ZoneInfo(visit.site.time_zone)).date()
         if plan.first_day <= day <= last:

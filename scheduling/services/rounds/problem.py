@@ -117,7 +117,7 @@ def ask(
         The day on which parts that are short count as ordered, unless an order brings them; None: the day before the
         first.
     free
-        Visits whose agreed time, offer and lock do not count: a person is about to move them.
+        Visits whose confirmed time, offer and lock do not count: a person is about to move them.
     reshape
         What becomes of the installers and candidates before the trips between them are asked for; None: they stay.
     """
@@ -304,8 +304,10 @@ def _appointment(
     assert at is not None
     day, second = clock.place(at)
     # for somebody who is away then, somebody else comes
-    promised = next((i.name for i in installers if i.pk == installer and not is_away(i, at, away.get(i.pk, ()))), None)
-    return rounds.Appointment(day, min(max(second, 0), DAY_S), promised)
+    installer_name = next(
+        (i.name for i in installers if i.pk == installer and not is_away(i, at, away.get(i.pk, ()))), None
+    )
+    return rounds.Appointment(day, min(max(second, 0), DAY_S), installer_name)
 
 
 def _offered_hours(visit: Visit, clock: PlanningClock, days: int) -> list[rounds.Window]:

@@ -61,7 +61,7 @@ def pair_sites(
 def paired_visits(*, company: Company, visits: Sequence[Visit]) -> PairedVisits:
     """What the rules of the company say of these visits.
 
-    What was agreed with a client or locked by a person stands before any rule: such a visit is bound to no other, and
+    What was confirmed with a client or locked by a person stands before any rule: such a visit is bound to none, and
     two of them are not kept apart.
     """
     at: dict[int, list[Visit]] = {}

@@ -35,7 +35,7 @@ def expect_demand(
     days
         Visit id to the day it is expected on.
     fixed
-        Ids of visits that keep their day: agreed with the client, or in the plan.
+        Ids of visits that keep their day: confirmed with the client, or in the plan.
     needs
         The open ones, with position and forecast at hand.
     catalogue

@@ -175,11 +175,11 @@ class PartsWriter:
         needs: list[Need] = [] if in_plan_only else self._open_needs()
         if in_plan_only:
             needs = [t.need for v in chosen.values() for t in v.tasks.all() if t.need.state == Need.State.OPEN]
-        agreed = {pk for pk in self.visits if self.allocation.is_confirmed(pk)}
+        confirmed = {pk for pk in self.visits if self.allocation.is_confirmed(pk)}
         demand_by_item = expect_demand(
             visits=self.visits if not in_plan_only else chosen,
             days=self.days,
-            fixed=agreed | set(self.round_of),
+            fixed=confirmed | set(self.round_of),
             needs=needs,
             catalogue=self.catalogue,
             today=self.today,
@@ -200,7 +200,7 @@ class PartsWriter:
         item = self.catalogue.items[key]
         quantity_by_visit = {visit: n for visit, n in self.allocated.get(key, {}).items() if int(visit) in chosen}
         quantity = sum(quantity_by_visit.values())
-        # what agreed visits outside of the list hold is not there for it
+        # what confirmed visits outside of the list hold is not there for it
         held = [s for visit in self.allocated.get(key, ()) if int(visit) not in chosen for s in self._held(visit, key)]
         in_stock = self.supplies.at_hand(key) - sum(s.quantity for s in held if not s.supply.startswith("order:"))
         reserved: Counter[str] = Counter()

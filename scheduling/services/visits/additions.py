@@ -1,4 +1,4 @@
-"""What the night would add to a visit agreed with the client: proposed, and accepted or declined by the office."""
+"""What the night would add to a visit confirmed with the client: proposed, and accepted or declined by the office."""
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
@@ -121,17 +121,17 @@ def accept_additions(
         row, additions = _lock(visit, needs)
         added = [addition.need for addition in additions]
         was_minutes = row.minutes
-        told_minutes = row.agreed_minutes or spoken_minutes(row.minutes)
-        told_units = row.told_units(row.tasks.values_list("need__unit", flat=True))
+        confirmed_minutes = row.confirmed_minutes or spoken_minutes(row.minutes)
+        confirmed_units = row.units_known_to_client(row.tasks.values_list("need__unit", flat=True))
         row.minutes += sum(need.minutes for need in added)
         _check_it_fits(row, now, outside_access_hours)
         row.skills = sorted({*row.skills, *(skill for need in added for skill in need.skills)})
         row.is_urgent = row.is_urgent or any(need.is_urgent for need in added)
-        longer = spoken_minutes(row.minutes) > told_minutes
-        other_units = {need.unit_id for need in added} - told_units
+        longer = spoken_minutes(row.minutes) > confirmed_minutes
+        other_units = {need.unit_id for need in added} - confirmed_units
         if longer or other_units:
-            row.agreed_minutes = max(told_minutes, spoken_minutes(row.minutes))
-            row.agreed_units = sorted(told_units | other_units)
+            row.confirmed_minutes = max(confirmed_minutes, spoken_minutes(row.minutes))
+            row.confirmed_units = sorted(confirmed_units | other_units)
         # the appointment ends at another time, which calendars take over by the revision
         row.revision += 1
         row.updated_at = now
@@ -145,7 +145,7 @@ def accept_additions(
         record(by=by, action="accept additions", subject=row, details=details, now=now)
         if longer or other_units:
             codes = Unit.objects.filter(pk__in=other_units).order_by("code").values_list("code", flat=True)
-            messages.extended(row, added, told_minutes if longer else None, list(codes), now)
+            messages.extended(row, added, confirmed_minutes if longer else None, list(codes), now)
     return row
 
 

@@ -1,4 +1,4 @@
-"""Whether a time can be agreed with a client: it is to come, somebody works then, and the site can be entered."""
+"""Whether a time can be confirmed with a client: it is to come, somebody works then, and the site can be entered."""
 
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -19,7 +19,7 @@ def check_appointment(
     visit
         Whose appointment it would be.
     at, installer
-        When the work would start, and who was promised; None: whoever's round it fits.
+        When the work would start, and who was confirmed; None: whoever's round it fits.
     now
         The present moment.
     outside_access_hours

@@ -51,7 +51,7 @@ def lock_stop(*, stop: Stop, by: Membership, reason: str, now: datetime) -> Stop
     Raises
     ------
     Conflict
-        When the plan was replaced, the stop has gone by, or its visit is under way or closed, or was agreed for
+        When the plan was replaced, the stop has gone by, or its visit is under way or closed, or was confirmed for
         another time.
     InvalidInput
         When no reason is given.

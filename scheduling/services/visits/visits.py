@@ -61,7 +61,7 @@ def confirm_visit(
     installer: Installer | None = None,
     outside_access_hours: bool = False,
 ) -> Visit:
-    """Note the time agreed with the client; a confirmed visit is moved to the new time.
+    """Note the time confirmed with the client; a confirmed visit is moved to the new time.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ def confirm_visit(
     appointment_at
         Start of the work.
     installer
-        The one promised to the client; None: whoever's round it fits.
+        The one confirmed to the client; None: whoever's round it fits.
     outside_access_hours
         Whether the client opens up at another time than the site's hours say.
 
@@ -91,7 +91,7 @@ def confirm_visit(
         row.state, row.appointment_at, row.installer = State.CONFIRMED, appointment_at, installer
         row.offers = []
         if was_state != State.CONFIRMED:
-            _note_agreed(row)
+            _note_confirmed(row)
         _release(row, by, now)
         _save(row, by, "confirm visit", {"was": before, "appointment_at": _text(appointment_at)}, now)
         messages.confirmed(row, was_state, was_at, now)
@@ -119,7 +119,7 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
             .first()
         )
         row.appointment_at, row.installer, row.offers = None, None, []
-        row.agreed_minutes, row.agreed_units = None, []
+        row.confirmed_minutes, row.confirmed_units = None, []
         if other is None:
             row.state = State.PROPOSED
         else:
@@ -255,7 +255,7 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
             raise Conflict("offer_has_gone_by", "That window has opened already; choose another.", pointer="/opens_at")
         details = {"opens_at": _utc(opens_at), "offered": row.offers}
         row.state, row.appointment_at, row.offers = State.CONFIRMED, opens_at, []
-        _note_agreed(row)
+        _note_confirmed(row)
         _release(row, by, now)
         _save(row, by, "accept offer", details, now)
         messages.offer_taken(visit=row, by=by, now=now)
@@ -359,10 +359,10 @@ def _save(row: Visit, by: Membership, action: str, details: dict[str, Any], now:
     record(by=by, action=action, subject=row, details=details, now=now)
 
 
-def _note_agreed(row: Visit) -> None:
+def _note_confirmed(row: Visit) -> None:
     """Keep what the confirmation tells the client: how long the work takes, and at which units."""
-    row.agreed_minutes = spoken_minutes(row.minutes)
-    row.agreed_units = sorted(set(row.tasks.order_by().values_list("need__unit", flat=True)))
+    row.confirmed_minutes = spoken_minutes(row.minutes)
+    row.confirmed_units = sorted(set(row.tasks.order_by().values_list("need__unit", flat=True)))
 
 
 def _gives_back(row: Visit, now: datetime) -> None:
@@ -372,10 +372,10 @@ def _gives_back(row: Visit, now: datetime) -> None:
 
 
 def _release(row: Visit, by: Membership, now: datetime) -> None:
-    """A lock gives way to what is agreed with the client, when that is something else."""
-    promised = row.installer_id in (None, row.locked_installer_id)
-    if row.locked_start is not None and not (row.locked_start == row.appointment_at and promised):
-        forget_lock(visit=row, by=by, why="another time or person was agreed with the client", now=now)
+    """A lock gives way to what is confirmed with the client, when that is something else."""
+    same_installer = row.installer_id in (None, row.locked_installer_id)
+    if row.locked_start is not None and not (row.locked_start == row.appointment_at and same_installer):
+        forget_lock(visit=row, by=by, why="another time or person was confirmed with the client", now=now)
 
 
 def _hand_over(visit: Visit, other: Visit, now: datetime) -> None:

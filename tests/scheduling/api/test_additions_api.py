@@ -32,7 +32,7 @@ def test_additions_are_read_by_staff_and_decided_on_by_the_office(
 ) -> None:
     address = _confirmed(as_office, town, first_client)
     read = as_installer.get(address).json()
-    assert (read["minutes"], read["agreed_minutes"]) == (55, 60)
+    assert (read["minutes"], read["confirmed_minutes"]) == (55, 60)
     assert [task["label"] for task in read["tasks"]] == ["automatic shut-off valve"]
     additions = {row["label"]: row for row in read["additions"]}
     assert set(additions) == {"carbon", "sediment filter"}
@@ -45,7 +45,7 @@ def test_additions_are_read_by_staff_and_decided_on_by_the_office(
     assert "EUR" in additions["carbon"]["reason"]
     by_client = as_client.get(address).json()
     assert "additions" not in by_client
-    assert by_client["agreed_minutes"] == 60
+    assert by_client["confirmed_minutes"] == 60
 
     for api, status in ((as_installer, 403), (as_client, 403), (as_rival, 404)):
         for move in ("accept-additions", "decline-additions"):
@@ -56,7 +56,7 @@ def test_additions_are_read_by_staff_and_decided_on_by_the_office(
     assert [row["label"] for row in declined.json()["additions"]] == ["carbon"]
     accepted = as_office.post(f"{address}accept-additions/", {}, format="json")
     assert accepted.status_code == 200, accepted.content
-    assert (accepted.json()["minutes"], accepted.json()["agreed_minutes"]) == (67, 75)
+    assert (accepted.json()["minutes"], accepted.json()["confirmed_minutes"]) == (67, 75)
     assert [task["label"] for task in accepted.json()["tasks"]] == ["automatic shut-off valve", "carbon"]
     assert accepted.json()["additions"] == []
     assert Message.objects.filter(kind="extended", client=first_client).count() == 1

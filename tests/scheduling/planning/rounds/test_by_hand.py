@@ -162,14 +162,14 @@ def test_what_nobody_can_override_is_a_refusal() -> None:
 
 
 def test_another_clients_confirmed_time_is_never_broken() -> None:
-    agreed = _stop("agreed", 4, windows=(), appointment=Appointment(0, 9 * HOUR))
-    problem = _problem(agreed, _stop("b", 2, service_s=2 * HOUR), lunch=None)
+    confirmed = _stop("confirmed", 4, windows=(), appointment=Appointment(0, 9 * HOUR))
+    problem = _problem(confirmed, _stop("b", 2, service_s=2 * HOUR), lunch=None)
     plan = {(0, 0): (0,), (1, 0): (1,)}
     clash = move_by_hand(problem, plan, "b", installer="Ada", day=0, place=1)
-    assert [(f.code, f.visit) for f in clash.refusals] == [("fixed_time", "agreed")]
+    assert [(f.code, f.visit) for f in clash.refusals] == [("fixed_time", "confirmed")]
     assert "by 09:00" in clash.refusals[0].sentence
     after = move_by_hand(problem, plan, "b", installer="Ada", day=0)
-    assert (after.refusals, [stop.visit for stop in after.after[0].stops]) == ((), ["agreed", "b"])
+    assert (after.refusals, [stop.visit for stop in after.after[0].stops]) == ((), ["confirmed", "b"])
     assert after.after[0].stops[0].start_s == 9 * HOUR
 
 

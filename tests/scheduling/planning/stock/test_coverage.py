@@ -206,9 +206,9 @@ def test_visits_in_rounds_come_before_open_ones_and_after_confirmed_ones() -> No
     visits = [
         VisitParts("open", {"carbon": 1}, day(0), urgent_items=frozenset({"carbon"})),
         VisitParts("planned", {"carbon": 1}, day(5), Commitment.PLANNED),
-        VisitParts("agreed", {"carbon": 1}, day(9), Commitment.CONFIRMED),
+        VisitParts("confirmed", {"carbon": 1}, day(9), Commitment.CONFIRMED),
     ]
-    for pieces, served in ((1, {"agreed"}), (2, {"agreed", "planned"}), (3, {"agreed", "planned", "open"})):
+    for pieces, served in ((1, {"confirmed"}), (2, {"confirmed", "planned"}), (3, {"confirmed", "planned", "open"})):
         coverage = cover(visits, store(carbon=pieces))
         assert {visit.key for visit in visits if pieces_in_time(coverage, visit.key, "carbon")} == served
         assert set(coverage.waits) == ({"open"} - served)

@@ -94,11 +94,11 @@ def test_two_rounds_on_successive_days_cannot_both_use_the_one_piece_in_store() 
 
 
 def test_what_is_confirmed_with_a_client_keeps_its_piece() -> None:
-    demands = [Demand("proposed", 1, day(0), rank=2), Demand("agreed", 1, day(8), rank=0)]
-    assert allocate(demands, [Supply("store", 1)]) == [Share("agreed", "store", 1)]
-    # unless a delivery comes in time for the agreed one: then both are met
+    demands = [Demand("proposed", 1, day(0), rank=2), Demand("confirmed", 1, day(8), rank=0)]
+    assert allocate(demands, [Supply("store", 1)]) == [Share("confirmed", "store", 1)]
+    # unless a delivery comes in time for the confirmed one: then both are met
     both = allocate(demands, [Supply("store", 1), Supply("order", 1, day(5))])
-    assert both == [Share("proposed", "store", 1), Share("agreed", "order", 1)]
+    assert both == [Share("proposed", "store", 1), Share("confirmed", "order", 1)]
 
 
 def test_a_round_takes_from_its_own_van_first_and_from_another_last() -> None:

@@ -147,23 +147,23 @@ def test_two_rounds_on_two_days_do_not_both_count_on_the_one_piece_in_store(town
 
 
 def test_what_is_confirmed_with_a_client_keeps_its_piece(town: Town, office: Membership) -> None:
-    """The one agreed for Thursday has the piece, not the one that the plan puts before it."""
+    """The one confirmed for Thursday has the piece, not the one that the plan puts before it."""
     town.installer("Ada")
     for east in (2, 4):
         town.forecast(town.position(town.unit(town.site(east_km=east)), "carbon"), 0)
     refresh_needs(company=town.company, now=NOW)
     propose_visits(company=town.company, now=NOW)
-    agreed = Visit.objects.order_by("pk").last()
-    confirm_visit(visit=agreed, by=office, appointment_at=datetime(2026, 3, 5, 9, 0, tzinfo=UTC), now=NOW)
+    confirmed = Visit.objects.order_by("pk").last()
+    confirm_visit(visit=confirmed, by=office, appointment_at=datetime(2026, 3, 5, 9, 0, tzinfo=UTC), now=NOW)
     plan = plan_rounds(company=town.company, by=None, now=NOW, iterations=100).plan
     town.stock(town.item("carbon"), 1)
     write_parts_lists(plan=plan, now=NOW)
     in_stock_by_visit = {
         line.parts_list.visit_id: line.in_stock for line in PartsLine.objects.filter(parts_list__scope="visit")
     }
-    other = Visit.objects.exclude(pk=agreed.pk).get()
-    assert Stop.objects.get(visit=other).round.day < Stop.objects.get(visit=agreed).round.day
-    assert in_stock_by_visit == {agreed.pk: 1, other.pk: 0}
+    other = Visit.objects.exclude(pk=confirmed.pk).get()
+    assert Stop.objects.get(visit=other).round.day < Stop.objects.get(visit=confirmed).round.day
+    assert in_stock_by_visit == {confirmed.pk: 1, other.pk: 0}
 
 
 def test_of_two_planned_visits_the_one_that_needs_the_piece_urgently_has_it(town: Town) -> None:

@@ -33,7 +33,7 @@ def visit(town: Town, unit: Unit, office: Membership) -> Visit:
     _night(town)
     visit = confirm_visit(visit=Visit.objects.get(), by=office, appointment_at=TUESDAY_AT_TEN, now=NOW)
     # told by the hour: 55 minutes are about one hour
-    assert (visit.minutes, visit.agreed_minutes, visit.agreed_units) == (55, 60, [unit.pk])
+    assert (visit.minutes, visit.confirmed_minutes, visit.confirmed_units) == (55, 60, [unit.pk])
     return visit
 
 
@@ -103,7 +103,7 @@ def test_an_addition_that_is_accepted_becomes_a_task_and_the_client_is_told_that
     assert _labels(visit) == ["automatic shut-off valve", "carbon"]
     assert list(accepted.tasks.values_list("order", flat=True)) == [1, 2]
     assert all(task.reason for task in accepted.tasks.all())
-    assert (accepted.minutes, accepted.agreed_minutes, accepted.revision) == (55 + 12, 75, 2)
+    assert (accepted.minutes, accepted.confirmed_minutes, accepted.revision) == (55 + 12, 75, 2)
     assert not VisitAddition.objects.exists()
     assert AuditEntry.objects.latest("pk").action == "accept additions"
     message = _told("extended")
@@ -141,7 +141,7 @@ def test_the_client_is_told_of_another_unit_that_must_be_reached(
     Need.objects.filter(label="carbon").update(minutes=5)
     propose_visits(company=town.company, now=NOW)
     accepted = accept_additions(visit=visit, by=office, now=NOW)
-    assert accepted.agreed_units == sorted([unit.pk, other_unit.pk])
+    assert accepted.confirmed_units == sorted([unit.pk, other_unit.pk])
     body = _told("extended").body
     assert f"Please make sure that we can reach the unit {other_unit.code} too." in body
     assert "instead of" not in body
@@ -203,7 +203,7 @@ def test_a_time_given_back_takes_the_additions_into_the_next_proposal(
     town.forecast(town.position(unit, "carbon"), 0)
     _night(town)
     back = unconfirm_visit(visit=visit, by=office, note="", now=NOW)
-    assert (back.agreed_minutes, back.agreed_units) == (None, [])
+    assert (back.confirmed_minutes, back.confirmed_units) == (None, [])
     _night(town)
     assert set(_labels(visit)) == {"carbon", "automatic shut-off valve"}
     assert not VisitAddition.objects.exists()

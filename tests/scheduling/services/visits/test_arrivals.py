@@ -125,8 +125,8 @@ def test_what_is_on_order_and_what_must_be_ordered_are_told_apart() -> None:
 def test_a_piece_is_kept_for_a_visit_confirmed_for_a_later_week(town: Town, office: Membership) -> None:
     _due_today(town, sites=2)
     town.stock(town.item("carbon"), 1)
-    agreed, other = Visit.objects.order_by("pk")
-    confirm_visit(visit=agreed, by=office, appointment_at=datetime(2026, 3, 18, 9, 0, tzinfo=UTC), now=NOW)
+    confirmed, other = Visit.objects.order_by("pk")
+    confirm_visit(visit=confirmed, by=office, appointment_at=datetime(2026, 3, 18, 9, 0, tzinfo=UTC), now=NOW)
     assert set(waits_for_parts(company=town.company, visits=[other], today=TODAY)) == {other.pk}
     _on_order(town, 1, TODAY + timedelta(days=10))
     # the delivery serves the later week, so the piece in store is free today
@@ -150,10 +150,10 @@ def test_a_confirmed_visit_whose_day_has_gone_by_keeps_its_piece(town: Town, off
     _due_today(town, sites=2)
     item = town.item("carbon")
     town.stock(item, 1)
-    agreed, other = Visit.objects.order_by("pk")
-    confirm_visit(visit=agreed, by=office, appointment_at=datetime(2026, 3, 2, 9, 0, tzinfo=UTC), now=NOW)
+    confirmed, other = Visit.objects.order_by("pk")
+    confirm_visit(visit=confirmed, by=office, appointment_at=datetime(2026, 3, 2, 9, 0, tzinfo=UTC), now=NOW)
     tomorrow = TODAY + timedelta(days=1)
-    assert _covered(town, tomorrow) == {(agreed.pk, item.pk)}
+    assert _covered(town, tomorrow) == {(confirmed.pk, item.pk)}
     assert set(waits_for_parts(company=town.company, visits=[other], today=tomorrow)) == {other.pk}
 
 
@@ -168,15 +168,15 @@ def test_an_installer_on_the_way_keeps_the_piece(town: Town) -> None:
 
 
 def test_a_delivery_too_late_for_a_confirmed_visit_is_not_promised_to_another(town: Town, office: Membership) -> None:
-    """It was bought for the agreed one, which the parts list says; the other needs an order of its own."""
+    """It was bought for the confirmed one, which the parts list says; the other needs an order of its own."""
     _due_today(town, sites=2)
     item = town.item("carbon")
     town.stock(item, 0)
-    agreed, other = Visit.objects.order_by("pk")
-    confirm_visit(visit=agreed, by=office, appointment_at=datetime(2026, 3, 3, 9, 0, tzinfo=UTC), now=NOW)
+    confirmed, other = Visit.objects.order_by("pk")
+    confirm_visit(visit=confirmed, by=office, appointment_at=datetime(2026, 3, 3, 9, 0, tzinfo=UTC), now=NOW)
     _on_order(town, 1, TODAY + timedelta(days=2))
     allocation = Allocation(company=town.company, today=TODAY, plan=None)
-    assert [share.is_late for share in allocation.shares[str(agreed.pk), str(item.pk)]] == [True]
+    assert [share.is_late for share in allocation.shares[str(confirmed.pk), str(item.pk)]] == [True]
     (wait,) = waits_for_parts(company=town.company, visits=[other], today=TODAY).values()
     assert (wait.orders, wait.must_order) == ((), (item.code,))
 

@@ -166,7 +166,7 @@ def test_a_confirmed_visit_whose_day_went_by_gives_its_needs_back(town: Town, of
     ],
     ids=["gone by", "seconds", "before the shift", "on Sunday", "runs past the shift"],
 )
-@pytest.mark.parametrize("named", [True, False], ids=["promised", "anyone"])
+@pytest.mark.parametrize("named", [True, False], ids=["confirmed", "anyone"])
 def test_a_time_at_which_nobody_works_is_refused(
     town: Town, office: Membership, change: dict[str, datetime], pointer: str, named: bool
 ) -> None:

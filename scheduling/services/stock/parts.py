@@ -56,7 +56,7 @@ def write_parts_lists(*, plan: Plan, now: datetime) -> PartsWritten:
         last_of_plan = plan.first_day + timedelta(days=plan.days - 1)
         writer.period(plan.first_day, last_of_plan, in_plan_only=True)
         writer.period(today, today + timedelta(days=writer.rules.order_horizon_days - 1), in_plan_only=False)
-        writer.drop_stale()
+        writer.delete_stale()
     return PartsWritten(writer.written, writer.unchanged)
 
 
@@ -277,7 +277,7 @@ class PartsWriter:
         self.written += 1
         return row
 
-    def drop_stale(self) -> None:
+    def delete_stale(self) -> None:
         """Drop lists of visits and periods that a replaced plan left behind: nobody would load or order by them."""
         stale = PartsList.objects.of_company(self.company).exclude(scope=Scope.ROUND)
         stale.filter(plan__state=Plan.State.REPLACED).delete()

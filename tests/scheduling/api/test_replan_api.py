@@ -64,7 +64,7 @@ def test_a_plan_whose_parts_lists_cannot_be_written_is_not_stored(
     lists = set(PartsList.objects.values_list("pk", "plan"))
     body = {"installers_out": [{"installer": ada.pk}], "publish": True, "iterations": 100}
     with monkeypatch.context() as patch:
-        patch.setattr(PartsWriter, "drop_stale", _broken)
+        patch.setattr(PartsWriter, "delete_stale", _broken)
         with pytest.raises(OSError, match="the disk is full"):
             as_office.post(address, body, format="json")
     assert [(plan.pk, plan.state) for plan in Plan.objects.all()] == [(published.pk, "published")]

@@ -73,7 +73,7 @@ def test_a_plan_whose_parts_lists_cannot_be_written_is_not_stored(town: Town, mo
 
     town.installer("Ada")
     town.forecast(town.position(town.unit(), "carbon"), 0)
-    monkeypatch.setattr(PartsWriter, "drop_stale", fail)
+    monkeypatch.setattr(PartsWriter, "delete_stale", fail)
     with pytest.raises(RuntimeError, match="no lists"):
         nightly_run.run_nightly(company=town.company, now=NOW, iterations=20)
     assert scheduling.Visit.objects.count() == 1

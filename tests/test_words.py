@@ -73,16 +73,8 @@ SPOKEN = (
     "fleet/services/words.py",
     "scheduling/demo/words.py",
     "scheduling/exports",
-    "scheduling/planning/needs",
-    "scheduling/planning/rounds",
-    "scheduling/planning/visits",
-    "scheduling/planning/words",
-    "scheduling/services/orders",
-    "scheduling/services/people",
-    "scheduling/services/rounds/day_sheets.py",
-    "scheduling/services/stock",
-    "scheduling/services/visits/arrivals.py",
-    "scheduling/services/words",
+    "scheduling/planning",
+    "scheduling/services",
 )
 """What speaks through `accounts.language`; the rest of the product follows room by room."""
 # Names fields to its own refusals.
@@ -90,8 +82,8 @@ REFUSALS = ("scheduling/planning/rounds/problem.py",)
 # Describes fields of the API, which is documented in English.
 DESCRIPTIONS = ("fleet/engineering/diagnosis/facts.py",)
 TRANSLATED = {"gettext", "ngettext", "gettext_noop", "_"}
-# A pattern of SQL, and the name by which calendars know who wrote them.
-FORMAL = ("%(expressions)s", "-//RO fleet//visits//EN")
+# A pattern of SQL, the name by which calendars know who wrote them, and an action of the trail.
+FORMAL = ("%(expressions)s", "-//RO fleet//visits//EN", "report visit not done")
 
 
 ERRORS = ("accounts.errors", "accounts.validation", "scheduling.planning.errors")
@@ -112,7 +104,8 @@ def refusals_of(tree: ast.Module) -> set[str]:
 def is_exempt(node: ast.AST, refusals: set[str]) -> bool:
     """Whether what is inside is translated, the text of a refusal, in the server's log, or describes a field."""
     if isinstance(node, ast.keyword):
-        return node.arg == "help_text"
+        # `verb` is what a refusal says cannot be done
+        return node.arg in ("help_text", "verb")
     if not isinstance(node, ast.Call):
         return isinstance(node, ast.Raise)
     if isinstance(node.func, ast.Name):

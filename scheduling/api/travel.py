@@ -8,6 +8,7 @@ from accounts.http.fields import MomentField
 from accounts.http.serializers import StrictSerializer
 from accounts.http.viewsets import RetrieveMixin
 from scheduling.models import RoadCalibration
+from scheduling.planning.words.travel import not_calibrated
 from scheduling.services.policy import read_policy
 from scheduling.services.travel import road_model, table_service_host
 
@@ -65,7 +66,7 @@ class TravelViewSet(RetrieveMixin):
 
     def get_object(self) -> RoadCalibration:
         row: RoadCalibration = self.get_queryset().first() or RoadCalibration(
-            company=self.by.company, trips=0, sentence="Past trips have not been looked at yet; every night they are."
+            company=self.by.company, trips=0, sentence=not_calibrated()
         )
         self.check_object_permissions(self.request, row)
         return row

@@ -16,6 +16,7 @@ from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.rounds.plans import plan_rounds
 from scheduling.services.travel import calibrate_travel
 from scheduling.services.visits.visits import propose_visits
+from scheduling.services.words import rounds as words
 
 #: Called with the share done (0-1) and what is being done.
 ProgressCall = Callable[[float, str], object]
@@ -64,13 +65,13 @@ def run_nightly(
     indicators = recompute(company=company, now=now, progress=partial(within, 0.0, _INDICATORS_END))
     forecasts = refresh_forecasts(company=company, now=now, progress=partial(within, _INDICATORS_END, _FORECASTS_END))
     findings = refresh_findings(company=company, now=now, progress=partial(within, _FORECASTS_END, _FINDINGS_END))
-    tell(_FINDINGS_END, "learning driving times")
+    tell(_FINDINGS_END, words.learning_driving_times())
     road = calibrate_travel(company=company, now=now)
-    tell(_FINDINGS_END, "finding what must be done")
+    tell(_FINDINGS_END, words.finding_work())
     needs = refresh_needs(company=company, now=now)
-    tell(0.56, "bundling visits")
+    tell(0.56, words.bundling_visits())
     visits = propose_visits(company=company, now=now)
-    tell(_VISITS_END, "planning rounds")
+    tell(_VISITS_END, words.planning_rounds())
     made = plan_rounds(
         company=company,
         by=None,
@@ -79,7 +80,7 @@ def run_nightly(
         seconds=seconds,
         iterations=iterations,
     )
-    tell(1.0, "done")
+    tell(1.0, words.done())
     return {
         "indicators": indicators,
         "forecasts": forecasts,

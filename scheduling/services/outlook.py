@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from accounts.jobs import claims
 from accounts.jobs.models import Job
+from accounts.language import gettext_noop
 from accounts.models import Company, Membership
 from fleet.models import Reading
 from scheduling.models import Installer
@@ -25,11 +26,12 @@ from scheduling.planning.visits.travel_cost import travel_cost_estimate
 from scheduling.services.needs.facts import read_facts
 from scheduling.services.policy import changed_settings, merge_policy, read_policy, read_settings
 from scheduling.services.travel import road_model
+from scheduling.services.words import rounds as words
 
 PREVIEW: Final = "policy_preview"
 FRONTIER: Final = "policy_frontier"
 
-PRESENT, CHANGED = "present", "changed"
+PRESENT, CHANGED = gettext_noop("present"), gettext_noop("changed")
 
 #: A year of one site in one draw takes about a fortieth of a second: so many in one simulation, and between so many
 #: draws of each site. Of a larger company some sites stand for all.
@@ -40,7 +42,7 @@ _SETTLE_DAYS = 182
 
 #: Prices of bad water, as multiples of the company's, at which the curve of its policy is drawn.
 BAD_WATER_FACTORS = (0.25, 0.5, 1.0, 2.0, 4.0)
-INTERVALS = {"every 3 months": 91, "every 6 months": 182, "every 12 months": 365}
+INTERVALS = {3: 91, 6: 182, 12: 365}
 
 #: Whose readings come in an interval of their own: so many in half a year; common practice, no source.
 _READ_DAYS, _LEAST_READINGS = 182, 6
@@ -196,8 +198,8 @@ def policy_frontier(
     policy = read_policy(company=company)
     fleet = read_fleet(company=company, today=today)
     span = Span(today, settle_days=_SETTLE_DAYS, draws=max(fleet.draws() // 4, _FEWEST_DRAWS), seed=seed)
-    curve = [Way(f"policy, bad water at {x:g} of its price", _at_price(policy, x)) for x in BAD_WATER_FACTORS]
-    fixed = [Way(name, policy, interval_days=days) for name, days in INTERVALS.items()]
+    curve = [Way(words.at_price_of_bad_water(x), _at_price(policy, x)) for x in BAD_WATER_FACTORS]
+    fixed = [Way(words.every_months(months), policy, interval_days=days) for months, days in INTERVALS.items()]
     outcomes = _simulated([*curve, *fixed], fleet=fleet, span=span, prices=policy, progress=progress)
     points = frontier(
         {way.name: outcomes[way.name] for way in curve}, {way.name: outcomes[way.name] for way in fixed}, days=span.days
@@ -261,7 +263,7 @@ def _simulated(
 
         def tell(share: float, number: int = number, name: str = way.name) -> None:
             if progress is not None:
-                progress((number + share) / len(ways), f"simulating: {name}")
+                progress((number + share) / len(ways), words.simulating(name))
 
         tell(0.0)
         outcomes[way.name] = simulate(

@@ -18,6 +18,7 @@ from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.travel.calibrate import Calibration, calibrate_road
 from scheduling.planning.travel.table_service import TableServiceTravel, TripCache
 from scheduling.planning.travel.trips import GreatCircleTravel, Place, RoadModel, TravelProvider, great_circle_m
+from scheduling.planning.words import travel as words
 
 #: How far back trips are looked at: roads, vans and habits change.
 _PAST = timedelta(days=365)
@@ -28,9 +29,7 @@ _TRIPS = TripCache()
 def provider_for(*, company: Company, policy: ServicePolicy) -> TravelProvider:
     """Who makes the company's tables of trips: the table service where there is one and it is wanted."""
     row = RoadCalibration.objects.of_company(company).first()
-    source = GreatCircleTravel().source
-    if row is not None and row.road:
-        source = f"{source}, fitted to {row.trips} trips"
+    source = words.fitted_road_model(row.trips) if row is not None and row.road else words.road_model()
     built_in = GreatCircleTravel(_road(row), source)
     if not settings.TABLE_SERVICE_URL or not policy.rules.uses_table_service:
         return built_in
@@ -59,7 +58,7 @@ def traffic_of(policy: ServicePolicy) -> rounds.Traffic | None:
 
 
 def calibrate_travel(*, company: Company, now: datetime) -> Calibration:
-    """Fit the road model to the trips of the past year, from setting out to beginning, and keep it.
+    """Fit the road model to the trips of the past year, from departing to beginning, and keep it.
 
     Looking twice at the same trips changes nothing.
     """

@@ -23,6 +23,7 @@ from scheduling.planning.rounds.pairs import Merged, merge_pairs
 from scheduling.planning.rounds.problem import RoundProblem
 from scheduling.planning.rounds.search import search
 from scheduling.planning.rounds.unserved import Unserved, explain_unserved
+from scheduling.planning.words import rounds as words
 
 #: Up to this many candidates are searched whole, over any horizon and over a horizon of one block; more in blocks.
 WHOLE_UP_TO = 60
@@ -249,10 +250,10 @@ class _Search:
         self._on_progress = on_progress
 
     def run(self) -> None:
-        self._tell("first plan", 0)
+        self._tell(words.FIRST_PLAN, 0)
         cells = working_cells(self.problem)
         if not cells or not self.problem.candidates:
-            self._tell("done", 0)
+            self._tell(words.DONE, 0)
             return
         one_block = len({day for _, day in cells}) <= BLOCK_DAYS
         fits_whole = len(self.problem.candidates) <= (WHOLE_BLOCK_UP_TO if one_block else WHOLE_UP_TO)
@@ -264,14 +265,14 @@ class _Search:
                 if step is None:
                     break
                 self._improve(cells, *step, start=start)
-            self._tell("done", 0)
+            self._tell(words.DONE, 0)
             return
         blocks: list[list[tuple[int, int]]] = []
         while (step := self._effort.next_step(share=None)) is not None:
             if not blocks:
                 blocks = self._blocks(cells)
             self._improve(blocks.pop(), *step)
-        self._tell("done", 0)
+        self._tell(words.DONE, 0)
 
     def _blocks(self, cells: Sequence[tuple[int, int]]) -> list[list[tuple[int, int]]]:
         """A pass over all days, in pairs drawn at random; many installers are split by where they are at work."""
@@ -357,7 +358,7 @@ class _Search:
             iterations=iterations,
             seconds=seconds,
             should_stop=self._effort.asked_to_stop,
-            on_iteration=(lambda n: self._tell("improving", n)) if self._on_progress else None,
+            on_iteration=(lambda n: self._tell(words.IMPROVING, n)) if self._on_progress else None,
         )
         self._effort.spend(iterations)
         tried = {cell: stops for cell, stops in self.best.items() if cell not in set(cells)}
@@ -369,7 +370,7 @@ class _Search:
         rank = evaluate(problem, tried).rank
         if rank <= self._rank:
             self.best, self._rank = tried, rank
-        self._tell("improving", 0)
+        self._tell(words.IMPROVING, 0)
 
     def _model(
         self, cells: list[tuple[int, int]], candidates: list[int], began: PlanDict
@@ -397,5 +398,5 @@ class _Search:
 
     def _tell(self, doing: str, running: int) -> None:
         if self._on_progress is not None:
-            share = 1.0 if doing == "done" else self._effort.share_with(running)
+            share = 1.0 if doing == words.DONE else self._effort.share_with(running)
             self._on_progress(Progress(share, self._rank[-1], doing))

@@ -11,6 +11,7 @@ from scipy.optimize import least_squares
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.travel.trips import FloatArray, RoadModel
+from scheduling.planning.words import travel as words
 
 #: Fewer trips than this say too little about five settings.
 FEWEST_TRIPS = 60
@@ -79,9 +80,7 @@ def calibrate_road(
         usable &= straight / seconds < 42.0  # 150 km/h as the crow flies
     straight, seconds, road = straight[usable], seconds[usable], road[usable]
     if straight.size < FEWEST_TRIPS:
-        return _keep_model(
-            model, straight.size, f"{straight.size} usable trips are too few; {FEWEST_TRIPS} are needed."
-        )
+        return _keep_model(model, straight.size, words.too_few_trips(straight.size, FEWEST_TRIPS))
     aside = np.arange(straight.size) % 5 == 0
     with_road = np.isfinite(road) & (road >= straight * 0.98)
     fit_detour = int(np.count_nonzero(with_road & ~aside)) >= FEWEST_TRIPS
@@ -127,12 +126,9 @@ def calibrate_road(
 
     before, after = error(model), error(fitted)
     if after >= before:
-        return _keep_model(model, straight.size, f"{straight.size} trips were told no better by a fit.", before)
-    sentence = (
-        f"Fitted to {straight.size} trips: the median error of a trip's time fell from {before:.0%} to {after:.0%}."
-    )
-    return Calibration(fitted, straight.size, before, after, True, sentence)
+        return _keep_model(model, straight.size, words.no_better(straight.size), before)
+    return Calibration(fitted, straight.size, before, after, True, words.fitted(straight.size, before, after))
 
 
-def _keep_model(model: RoadModel, trips: int, why: str, error: float = float("nan")) -> Calibration:
-    return Calibration(model, trips, error, error, False, f"The model was kept as it is: {why}")
+def _keep_model(model: RoadModel, trips: int, sentence: str, error: float = float("nan")) -> Calibration:
+    return Calibration(model, trips, error, error, False, sentence)

@@ -22,6 +22,7 @@ import numpy as np
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.travel.trips import GreatCircleTravel, Place, Travel, TravelProvider
+from scheduling.planning.words import travel as words
 
 #: Latitude and longitude to five decimals: about a metre.
 Spot = tuple[float, float]
@@ -142,9 +143,8 @@ class TableServiceTravel:
     def _source(self, stood_in: int, total: int, trouble: str, model: Travel | None) -> str:
         host = urllib.parse.urlsplit(self.base_url).netloc.rpartition("@")[2]
         if not stood_in or model is None:
-            return f"table service {host}"
-        why = trouble or "no road known"
-        return f"table service {host}; {stood_in} of {total} trips by {model.source} ({why})"
+            return words.table_service(host)
+        return words.table_service_in_part(host, stood_in, total, model.source, trouble)
 
     def _ask_for_unknown(
         self, origins: Sequence[Spot], destinations: Sequence[Spot]
@@ -227,14 +227,14 @@ class TableServiceTravel:
             except urllib.error.HTTPError as error:
                 with error:
                     body = error.read(4_096)
-                trouble = f"it answered {error.code}{_problem_text(body)}"
+                trouble = words.answered(error.code, _problem_text(body))
                 if error.code < 500 and error.code != 429:
                     break
             except (urllib.error.URLError, TimeoutError, OSError) as error:
                 reason = getattr(error, "reason", error)
-                trouble = "it timed out" if isinstance(reason, TimeoutError) else f"it was out of reach: {reason}"
+                trouble = words.timed_out() if isinstance(reason, TimeoutError) else words.out_of_reach(str(reason))
             except ValueError as error:
-                trouble = f"its answer was no table: {error}"
+                trouble = words.no_table(str(error))
                 break
         raise TableServiceError(trouble)
 
@@ -267,11 +267,11 @@ def _table(answer: dict[str, object], name: str, shape: tuple[int, int]) -> np.n
             dtype=np.float64,
         )
     except (TypeError, ValueError):
-        raise TableServiceError(f"its answer was no table: {name} is not one of numbers") from None
+        raise TableServiceError(words.no_table(f"{name} is not one of numbers")) from None
     if table.shape != shape:
-        raise TableServiceError(f"its answer was no table: {name} is {table.shape}, not {shape}")
+        raise TableServiceError(words.no_table(f"{name} is {table.shape}, not {shape}"))
     if np.any(table < 0.0) or np.any(np.isinf(table)):
-        raise TableServiceError(f"its answer was no table: {name} holds a negative or endless trip")
+        raise TableServiceError(words.no_table(f"{name} holds a negative or endless trip"))
     return table
 
 
@@ -282,5 +282,5 @@ def _problem_text(body: bytes) -> str:
     except ValueError:
         return ""
     if isinstance(answer, dict) and isinstance(answer.get("code"), str):
-        return f" ({answer['code'][:80]})"
+        return str(answer["code"][:80])
     return ""

@@ -6,13 +6,14 @@ A provider answers a whole table at once, so that a table service and the built-
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from scheduling.planning.errors import PlanningError
+from scheduling.planning.words import travel as words
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -125,7 +126,7 @@ class GreatCircleTravel:
     """The built-in provider: great circle, then a :class:`RoadModel`. Needs no network and knows no traffic."""
 
     road: RoadModel = RoadModel()
-    source: str = "straight line with detour and speed model"
+    source: str = field(default_factory=words.road_model)
 
     def matrix(self, origins: Sequence[Place], destinations: Sequence[Place]) -> Travel:
         """Metres and seconds from every origin to every destination."""

@@ -2,9 +2,16 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import date
+from typing import Final
 
 from accounts.dates import short_day
-from accounts.language import gettext, ngettext
+from accounts.language import gettext, gettext_noop, ngettext
+
+# how far a plan is, translated where it is told
+FIRST_PLAN: Final = gettext_noop("first plan")
+IMPROVING: Final = gettext_noop("improving")
+DONE: Final = gettext_noop("done")
+
 
 # what a repaired plan changes
 

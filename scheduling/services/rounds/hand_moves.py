@@ -27,6 +27,7 @@ from scheduling.services.rounds.plans import round_row, stop_rows
 from scheduling.services.rounds.problem import PlanQuestion, ask
 from scheduling.services.stock.parts import write_parts_lists
 from scheduling.services.visits.locks import LOCK, holds, put_lock
+from scheduling.services.words import rounds as words
 
 State = Visit.State
 # Places in a round while they are dealt out anew: far above any that are used.
@@ -338,7 +339,7 @@ class _Moving:
             return [
                 Obstacle(
                     "confirmed",
-                    f"{visit.site.name} is confirmed with the client; ask first, then send confirmed as true.",
+                    words.ask_client_first(visit.site.name),
                     visit.pk,
                 )
             ]
@@ -347,15 +348,14 @@ class _Moving:
     def _warned(self, moved: Stop | None) -> list[Obstacle]:
         visit, warnings = self.stop.visit, []
         if holds(visit, self.now):
-            locker = visit.locked_by.name or "somebody" if visit.locked_by is not None else "somebody"
-            warnings.append(Obstacle("locked", f"{locker} locked this stop: {visit.lock_reason}", visit.pk))
+            locker = visit.locked_by.name if visit.locked_by is not None else ""
+            warnings.append(Obstacle("locked", words.locked_by(locker, visit.lock_reason), visit.pk))
         if visit.state == State.OFFERED and moved is not None:
             spans = [
                 (datetime.fromisoformat(o["opens_at"]), datetime.fromisoformat(o["closes_at"])) for o in visit.offers
             ]
             if not any(opens <= moved.starts_at <= closes for opens, closes in spans):
-                sentence = f"{visit.site.name} was offered other times, and the client may still choose one of them."
-                warnings.append(Obstacle("outside_offer", sentence, visit.pk))
+                warnings.append(Obstacle("outside_offer", words.offered_other_times(visit.site.name), visit.pk))
         return warnings
 
     def _rows(self, answer: MovedByHand) -> list[tuple[Round, list[Stop]]]:

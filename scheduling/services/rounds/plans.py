@@ -24,6 +24,8 @@ from scheduling.services.rounds.differences import as_text, compare_stops
 from scheduling.services.rounds.problem import MOST_DAYS, PlanQuestion, ask, planning_days
 from scheduling.services.stock.parts import PartsWritten, write_parts_lists
 from scheduling.services.visits.locks import LOCK, forget_lock, keeps_lock, stands_in
+from scheduling.services.words import rounds as words
+from scheduling.services.words.visits import plan_cannot_keep
 
 #: Called with the share done (0-1) and what is being done.
 ProgressCall = Callable[[float, str], None]
@@ -208,7 +210,7 @@ def _is_as_good(stored_plan: Plan, question: PlanQuestion, answer: rounds.RoundP
 def _pass_on(progress: ProgressCall | None, currency: str) -> Callable[[rounds.Progress], None] | None:
     if progress is None:
         return None
-    return lambda p: progress(p.share, f"{p.doing}; best so far {p.best_cents / 100:.2f} {currency}")
+    return lambda p: progress(p.share, words.best_so_far(p.doing, p.best_cents / 100, currency))
 
 
 def _store(
@@ -329,9 +331,9 @@ def _is_waiting(visit: str, question: PlanQuestion, end: date) -> bool:
 def _sentence(unserved: rounds.Unserved, question: PlanQuestion, end: date) -> str:
     name = question.visits[unserved.visit].site.name
     if not question.installers:
-        return f"{name}: no installer of the company is active."
+        return words.nobody_active(name)
     if _is_waiting(unserved.visit, question, end):
-        return f"{name}: {question.waits[unserved.visit].sentence}"
+        return words.waits(name, question.waits[unserved.visit].sentence)
     return unserved.sentence
 
 
@@ -399,7 +401,7 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
             if visit.state == Visit.State.PROPOSED or visit.installer_id is not None:
                 visit.installer_id = stop.round.installer_id
             if not keeps_lock(visit, stop, now):
-                forget_lock(visit=visit, by=by, why=f"plan {row.pk} could not keep it", now=now)
+                forget_lock(visit=visit, by=by, why=plan_cannot_keep(row.pk), now=now)
             if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
                 appointment_before, visit.appointment_at = as_text(visit.appointment_at), stop.starts_at
                 details = {"was": appointment_before, "appointment_at": as_text(stop.starts_at), "plan": row.pk}

@@ -285,9 +285,9 @@ class _Moment:
                 fault_sentence = f"lasts from {begins} to {self.last_day_of(out)}; report an absence of a year at most."
                 faults.append(Fault(at, fault_sentence))
         for number, over in enumerate(happened.overruns):
-            sentence = self._cannot_overrun(over)
-            if sentence:
-                faults.append(Fault(f"/overruns/{number}/visit", f"visit {sentence}"))
+            fault = self._cannot_overrun(over, f"/overruns/{number}/visit")
+            if fault is not None:
+                faults.append(fault)
             if not 1 <= over.minutes <= 720:
                 at = f"/overruns/{number}/minutes"
                 faults.append(Fault(at, f"minutes must be 1 to 720, not {over.minutes}."))
@@ -305,14 +305,16 @@ class _Moment:
         if faults:
             raise InvalidInput("cannot_have_happened", "The reported events contradict what is stored.", faults=faults)
 
-    def _cannot_overrun(self, over: VisitOverruns) -> str:
+    def _cannot_overrun(self, over: VisitOverruns, at: str) -> Fault | None:
         stop = next((s for s in self.stops if s.visit_id == over.visit.pk), None)
         if stop is None or stop.round.day != self.today:
-            return "is not in today's rounds of this plan."
+            return Fault(at, "visit is not in today's rounds of this plan.")
         if not self.under_way(stop):
-            return f"is planned for {stop.starts_at.astimezone(self.clock.zone):%H:%M} and nobody has departed for it."
-        later = [s for s in self.stops if s.round_id == stop.round_id and s.order > stop.order and self.under_way(s)]
-        return "is not the installer's present visit by the plan; name the visit they are at." if later else ""
+            starts = f"{stop.starts_at.astimezone(self.clock.zone):%H:%M}"
+            return Fault(at, f"visit is planned for {starts} and nobody has departed for it.")
+        if any(s.round_id == stop.round_id and s.order > stop.order and self.under_way(s) for s in self.stops):
+            return Fault(at, "visit is not the installer's present visit by the plan; name the visit they are at.")
+        return None
 
 
 class _Repair:

@@ -27,6 +27,7 @@ from scheduling.services.visits.additions import ProposedAdditions, declined_nee
 from scheduling.services.visits.costs import COST_DAYS, tasks_cost, visit_price
 from scheduling.services.visits.locks import holds
 from scheduling.services.visits.order import order_of_work
+from scheduling.services.words import visits as words
 
 # What a proposal says of its visit.
 _PROPOSED = (
@@ -146,11 +147,7 @@ class _Proposer:
         withdrawn = [v for site_id, v in self.proposed.items() if site_id not in proposals or site_id in joined]
         for visit in withdrawn:
             visit.state, visit.closed_at, visit.updated_at = Visit.State.CANCELLED, self.now, self.now
-            visit.closing_note = (
-                "Its tasks are proposed for the confirmed visit of the site."
-                if visit.site_id in joined
-                else "Nothing is due here any more."
-            )
+            visit.closing_note = words.tasks_proposed_elsewhere() if visit.site_id in joined else words.nothing_due()
             visit.revision += 1
         Visit.objects.bulk_create(self.opened)
         Visit.objects.bulk_update(self.rewritten, [*_PROPOSED, "revision", "updated_at"], batch_size=100)
@@ -173,7 +170,7 @@ class _Proposer:
             visit.revision += 1
             if visit.site_id in self.proposed:
                 visit.state, visit.closed_at = Visit.State.CANCELLED, self.now
-                visit.closing_note = "The offer expired; the site has another proposed visit."
+                visit.closing_note = words.offer_expired()
             else:
                 visit.state = Visit.State.PROPOSED
                 self.proposed[visit.site_id] = visit

@@ -7,6 +7,7 @@ from typing import Any
 from django.db import transaction
 
 from accounts.errors import Conflict, Fault, InvalidInput
+from accounts.language import gettext
 from accounts.models import Membership
 from accounts.services import record
 from fleet.services.consequences import Kind, announce
@@ -17,6 +18,7 @@ from scheduling.services.visits.appointments import check_appointment, site_time
 from scheduling.services.visits.locks import forget_lock
 from scheduling.services.visits.outcomes import TaskOutcome, settle_tasks
 from scheduling.services.visits.proposals import VisitsProposed, propose_visits
+from scheduling.services.words import visits as words
 
 __all__ = [
     "VisitsProposed",
@@ -125,7 +127,7 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
         else:
             _hand_over(row, other, now)
             row.state, row.closed_at = State.CANCELLED, now
-            row.closing_note = "Its tasks went to the other proposed visit of the site."
+            row.closing_note = words.tasks_handed_over()
         _save(row, by, "unconfirm visit", {"was": before, "note": note}, now)
         messages.withdrawn(row, was_at, now)
         _gives_back(row, now)
@@ -303,7 +305,8 @@ def report_not_done(*, visit: Visit, by: Membership, obstacle: str, note: str, n
         state_before = row.state
         row.state, row.obstacle, row.closed_at, row.closing_note = State.NOT_DONE, obstacle, now, note
         row.tasks.filter(need__state=Need.State.OPEN).update(
-            outcome=VisitTask.Outcome.NOT_DONE, outcome_reason=note.strip() or Visit.Obstacle(obstacle).label
+            outcome=VisitTask.Outcome.NOT_DONE,
+            outcome_reason=note.strip() or gettext(str(Visit.Obstacle(obstacle).label)),
         )
         _save(row, by, "report visit not done", {"was": state_before, "obstacle": obstacle, "note": note}, now)
         messages.not_done(row, now)
@@ -375,7 +378,7 @@ def _release(row: Visit, by: Membership, now: datetime) -> None:
     """A lock gives way to what is confirmed with the client, when that is something else."""
     same_installer = row.installer_id in (None, row.locked_installer_id)
     if row.locked_start is not None and not (row.locked_start == row.appointment_at and same_installer):
-        forget_lock(visit=row, by=by, why="another time or person was confirmed with the client", now=now)
+        forget_lock(visit=row, by=by, why=words.confirmed_otherwise(), now=now)
 
 
 def _hand_over(visit: Visit, other: Visit, now: datetime) -> None:

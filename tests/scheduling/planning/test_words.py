@@ -3,7 +3,7 @@
 from datetime import date
 
 from accounts.language import speak
-from scheduling.planning.words import needs, rounds, visits
+from scheduling.planning.words import needs, rounds, travel, visits
 from tests.pseudo_language import PSEUDO, english_in
 
 
@@ -114,6 +114,30 @@ def test_why_there_is_a_need_is_told_in_the_language_that_is_spoken() -> None:
             needs.cheapest_day(day, 1.0, None, "C1"),
         ]
     assert not [text for text in texts if english_in(text)]
+
+
+def test_what_made_the_driving_times_is_told_in_the_language_that_is_spoken() -> None:
+    with speak(PSEUDO):
+        texts = [
+            travel.fitted_road_model(2),
+            travel.table_service_in_part("H1", 2, 9, travel.road_model(), ""),
+            travel.table_service_in_part("H1", 2, 9, "M1", travel.answered(400, "T1")),
+            travel.timed_out(),
+            travel.out_of_reach("R1"),
+            travel.no_table("R1"),
+            travel.fitted(100, 0.2, 0.1),
+            travel.too_few_trips(9, 60),
+            travel.no_better(100),
+            travel.not_calibrated(),
+        ]
+    assert not [text for text in texts if english_in(text)]
+
+
+def test_what_past_trips_taught_has_its_plural_forms() -> None:
+    assert travel.too_few_trips(1, 60) == "The model was kept as it is: 1 usable trip is too few; 60 are needed."
+    assert travel.fitted(100, 0.204, 0.0951) == (
+        "Fitted to 100 trips: the median error of a trip's time fell from 20 % to 10 %."
+    )
 
 
 def test_sanitising_says_since_when_it_is_due() -> None:

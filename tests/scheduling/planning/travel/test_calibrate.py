@@ -110,4 +110,4 @@ def test_a_fifth_of_the_trips_is_kept_aside_to_judge_by() -> None:
     assert not calibration.fitted
     assert calibration.model == RoadModel()
     assert calibration.error_before == calibration.error_after == pytest.approx(0.0)
-    assert calibration.sentence == "The model was kept as it is: 100 trips were told no better by a fit."
+    assert calibration.sentence == "The model was kept as it is: a new fit predicted 100 trips no better."

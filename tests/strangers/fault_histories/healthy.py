@@ -17,7 +17,7 @@ KITS: Final = (
     replace(EASY, every_days=75),
     replace(ONE_GAUGE, every_days=80, looks_when_full=False),
     replace(ONE_GAUGE, every_days=95, flow_error=0.05, chlorine_test=True, looks_when_full=False),
-    replace(SPARSE, every_days=110, slips=0.0015),
+    replace(SPARSE, every_days=110, client_days=75, slips=0.0015),
 )
 PLACES: Final = (
     ("temperate", {}),

@@ -22,8 +22,8 @@ class Kit:
     looks_when_full: bool = True
     """The unit is also looked at with its store full."""
     every_days: int = 45
-    between_by_client: bool = False
-    """The client reads the TDS meter between visits."""
+    client_days: int = 0
+    """The client reads the TDS meter so often, in days; 0 for never."""
     gauge_error: float = 0.02
     """Of the gauge, the same for its life."""
     gauge_step: float = 0.1
@@ -39,7 +39,7 @@ class Kit:
 EASY = Kit(line_gauge=True, behind_prefilters_gauge=True, chlorine_test=True, every_days=30, flow_error=0.02)
 ONE_GAUGE = Kit(every_days=42, gauge_step=0.14, skips=0.03)
 SPARSE = Kit(
-    every_days=58, between_by_client=True, looks_when_full=False, gauge_error=0.04, gauge_step=0.2, tds_error=0.03,
+    every_days=58, client_days=31, looks_when_full=False, gauge_error=0.04, gauge_step=0.2, tds_error=0.03,
     flow_error=0.06, skips=0.12, slips=0.004,
 )  # fmt: skip
 VARIANTS = {"easy": EASY, "one gauge": ONE_GAUGE, "sparse": SPARSE}

@@ -123,10 +123,11 @@ class Life:
         return {day for day in days if day <= self.course.days}
 
     def _looks_of_client(self) -> set[int]:
-        if not self.course.kit.between_by_client:
+        every = self.course.kit.client_days
+        if not every:
             return set()
         chance = random.Random(f"{self.seed}:client")
-        return {d + chance.randrange(9) for d in range(20, self.course.days - 9, 31) if not self._stands(d)}
+        return {d + chance.randrange(9) for d in range(20, self.course.days - 9, every) if not self._stands(d)}
 
     def _stands(self, day: int) -> bool:
         begin, end = self.course.standstill

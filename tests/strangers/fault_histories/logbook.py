@@ -26,7 +26,7 @@ COLUMNS = (
 _PRESSURE = {"psi": (14.5037738, 0), "bar": (1.0, 1), "kPa": (100.0, 0)}
 _FLOW = {"gpd": (1 / 3.785411784, 1), "L/day": (1.0, 0), "mL/min": (1000 / 1440, 0), "L/h": (1 / 24, 2)}
 _SALT = {"ppm": (1.0, 0), "mg/L": (1.0, 0), "uS/cm": (2.0, 0)}
-_VOLUME = {"gal": (1 / 3.785411784, 0), "L": (1.0, 0)}
+_VOLUME = {"US gal": (1 / 3.785411784, 0), "L": (1.0, 0)}
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class Habits:
         chance = random.Random(f"{seed}:habits")
         if chance.random() < 0.45:
             flow = chance.choice(("gpd", "gpd", "mL/min"))
-            return cls("psi", "degF", "ppm", flow, "gal", ",", chance.random() < 0.3)
+            return cls("psi", "degF", "ppm", flow, "US gal", ",", chance.random() < 0.3)
         return cls(
             chance.choice(("bar", "bar", "kPa")),
             "degC",

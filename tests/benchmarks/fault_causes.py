@@ -1,0 +1,68 @@
+"""From the causes that diagnosis names to the words in which the truth of a history is told.
+
+Written after the histories, from the list of causes and their titles alone.
+"""
+
+from typing import Final
+
+CAUSES_OF_WORDS: Final = {
+    "seal leaks": ("o_ring_leak", "membrane_not_seated", "permeate_tube_cracked"),
+    "membrane damaged": ("permeate_tube_cracked", "membrane_rejection_low"),
+    "membrane oxidised": ("membrane_oxidised", "membrane_oxidised_carbon_exhausted"),
+    "membrane scaled": ("membrane_scaling",),
+    "membrane fouled": ("biofouling", "colloidal_fouling", "membrane_plugged"),
+    "membrane worn out": ("membrane_aged", "membrane_rejection_low"),
+    "wrong membrane": (),
+    "permeate held back": ("check_valve_stuck", "tank_valve_shut", "tank_back_pressure", "membrane_plugged"),
+    "restrictor blocked": ("restrictor_blocked", "concentrate_line_blocked"),
+    "restrictor of wrong size": (),
+    "restrictor passes too much": ("restrictor_missing", "restrictor_worn", "flush_valve_open"),
+    "prefilter clogged": ("prefilter_clogged",),
+    "supply pressure low": ("line_pressure_low", "line_pressure_low_no_booster_pump"),
+    "booster pump fails": ("pump_not_running", "pump_worn", "pump_suction_starved", "pressure_switch_fault"),
+    "shut-off valve fails": ("shutoff_valve_fault",),
+    "check valve fails": ("check_valve_fault",),
+    "no shut-off valve fitted": (),
+    "tank lost its air": ("tank_precharge_wrong",),
+    "carbon exhausted": ("carbon_exhausted", "lead_carbon_exhausted", "membrane_oxidised_carbon_exhausted"),
+    "carbon unfit for chloramine": ("chloramine_breakthrough", "chloramine_ammonium"),
+    "resin exhausted": ("di_both_exhausted", "di_exhausted_and_releasing", "resin_channelling"),
+    "lead resin exhausted": ("di_lead_exhausted",),
+    "resins in the wrong order": (),
+    "resin loaded unseen": ("carbon_dioxide_load", "silica_load", "ammonium_load"),
+    "feed and permeate exchanged": ("probes_swapped", "tubes_crossed"),
+    "value mistyped": (
+        "flow_entry_error",
+        "flow_or_tds_reading_wrong",
+        "reading_not_valid_for_trend",
+        "chlorine_test_error",
+        "salt_in_cup",
+        "sample_from_concentrate",
+        "probes_swapped",
+        "tubes_crossed",
+    ),
+    "meter wrong": ("meter_out_of_calibration", "different_tds_factor", "dirty_cell", "wrong_probe"),
+    "feed water changed": ("supply_changed",),
+    "totaliser replaced": ("counter_reversed",),
+    "water on the floor": ("leak",),
+}
+"""Causes that say what the word says; empty where no cause says it yet."""
+
+FLAGS_OF_WORDS: Final = {
+    "feed and permeate exchanged": ("permeate_above_feed",),
+    "totaliser replaced": ("counter_went_back",),
+}
+"""Doubts that the intake tells at once about a row."""
+
+NOTICES: Final = {
+    "cold_water_not_a_fault",
+    "warm_water_not_a_fault",
+    "membrane_running_in",
+    "no_reading_for_weeks",
+}
+"""Say that nothing is wrong, or that nobody has looked; counted apart."""
+
+
+def words_of(cause: str) -> set[str]:
+    """Every word that the cause says."""
+    return {words for words, causes in CAUSES_OF_WORDS.items() if cause in causes}

@@ -1,0 +1,98 @@
+"""What the days of a history are worth: found first, later or not at all, how soon, and what was said wrongly."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from tests.benchmarks.fault_causes import CAUSES_OF_WORDS, FLAGS_OF_WORDS, NOTICES, words_of
+from tests.benchmarks.fault_product import Day, Said
+from tests.strangers.fault_histories.records import History
+
+SLACK = timedelta(days=20)
+"""Something true may be said so long before and after."""
+
+
+@dataclass(frozen=True)
+class Score:
+    """How one fault history went."""
+
+    place: int
+    """Best place of an accepted cause among the findings of a day on or after the fault, what is true beside the fault
+    left out; 0 for missed."""
+    days_to_found: int | None
+    """From the day on which it could be known to the day on which it was said; less than 0 is sooner."""
+    days_to_first: int | None
+    is_still_said: bool
+    """An accepted cause stands among the findings of the last day too: nobody has mended anything."""
+
+
+@dataclass(frozen=True)
+class Wrong:
+    """A finding that was not so."""
+
+    cause: str
+    title: str
+    on: date
+
+
+def score(history: History, days: Sequence[Day]) -> Score:
+    """Hold what was said against the truth of a history with a fault."""
+    truth = history.truth
+    assert truth is not None
+    found = first = None
+    best = 0
+    place = 0
+    for day in days:
+        if day.day < truth.since:
+            continue
+        place = _place(history, day, truth.accepted, truth.since)
+        if place and found is None:
+            found = day.day
+        if place == 1 and first is None:
+            first = day.day
+        if place:
+            best = min(best or place, place)
+
+    def waited(on: date | None) -> int | None:
+        return None if on is None else (on - truth.knowable_on).days
+
+    return Score(best, waited(found), waited(first), place > 0)
+
+
+def _place(history: History, day: Day, accepted: Sequence[str], since: date) -> int:
+    """Place of the first accepted cause that was opened since the fault; a doubt of the intake is told first."""
+    flags = {flag for words in accepted for flag in FLAGS_OF_WORDS.get(words, ())}
+    if flags.intersection(day.flags):
+        return 1
+    right = {cause for words in accepted for cause in CAUSES_OF_WORDS[words]}
+    place = 0
+    for said in day.findings:
+        is_right = said.cause in right and said.opened_on >= since
+        if is_right or not (said.cause in NOTICES or _is_true(history, said, day.day)):
+            place += 1
+        if is_right:
+            return place
+    return 0
+
+
+def wrong_findings(history: History, days: Sequence[Day]) -> list[Wrong]:
+    """Findings of a sound time that nothing true explains, each once, on the day on which it was opened."""
+    until = history.truth.since if history.truth else date.max
+    found: dict[tuple[str, date], Wrong] = {}
+    for day in days:
+        if day.day >= until:
+            break
+        for said in day.findings:
+            if said.cause not in NOTICES and not _is_true(history, said, day.day):
+                found.setdefault((said.cause, said.opened_on), Wrong(said.cause, said.title, day.day))
+    return list(found.values())
+
+
+def _is_true(history: History, said: Said, day: date) -> bool:
+    words = words_of(said.cause)
+    return any(true.words in words and true.since - SLACK <= day <= true.until + SLACK for true in history.also_true)
+
+
+def notices(days: Sequence[Day]) -> int:
+    """Openings of what says that nothing is wrong."""
+    return len({(said.cause, said.opened_on) for day in days for said in day.findings if said.cause in NOTICES})

@@ -1,0 +1,199 @@
+"""Diagnosis held against histories with a known fault, and against sound units, by somebody who has not read the rules.
+
+    python -m tests.benchmarks.study_faults [--seed 11] [--healthy 220] [--only TEXT] [--processes 1] [--list]
+
+Each history of `tests/strangers/fault_histories` goes through the product as its people would send it: site, unit,
+train and catalogue over the API, then each day's feed water, cartridge changes and log rows, with the clock of that
+day, in a database in memory that is thrown away. In the evening the findings are asked. A fault is 'first' when an
+accepted cause stood first among the findings on some day since the fault, 'later' when it was listed behind others,
+else 'missed'. Notices that nothing is wrong (`fault_causes.NOTICES`) and what is true beside the fault (a resin that
+the fault has exhausted) take no place; a doubt that the intake tells about a row counts as told first. 'Kept' is the
+share of the found that still stands on the last day, as nobody mends anything. Days run from the day on which a good
+technician could know to the day on which it was listed; less than 0 is sooner. What people saw (a leak, a drain that
+never stops) is part of the history, but is not sent, as no route takes it.
+
+A wrong finding is one of a sound time that nothing true of the history explains: of sound units at any time, of the
+others before their fault. `--list` prints each miss and each wrong finding with its sentence. Nothing may be tuned on
+the seed that is reported.
+"""
+
+import argparse
+import statistics
+import time
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
+
+from tests.benchmarks import fault_product
+from tests.benchmarks.fault_product import Day, Desk
+from tests.benchmarks.fault_scores import Score, Wrong, notices, score, wrong_findings
+from tests.strangers.fault_histories.every import EVERY_FAULT, HEALTHY, fault_histories, healthy_histories
+from tests.strangers.fault_histories.instruments import VARIANTS
+from tests.strangers.fault_histories.records import History
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A history and what came of it."""
+
+    history: History
+    score: Score | None
+    wrong: Sequence[Wrong]
+    notices: int
+    said: Sequence[tuple[str, Sequence[str]]]
+    """Causes in their order, at each day on which they changed."""
+    refused: int
+
+    @property
+    def sound_years(self) -> float:
+        history = self.history
+        if history.truth is None:
+            return history.years
+        return (history.truth.since - history.commissioned_on).days / 365.25
+
+
+def run(history: History) -> Outcome:
+    """Send it and score it."""
+    days = list(Desk(history, history.rows[0].text[:4]).live())
+    scored = score(history, days) if history.truth else None
+    return Outcome(
+        history,
+        scored,
+        wrong_findings(history, days),
+        notices(days),
+        _changes(days),
+        sum(len(day.refused) for day in days),
+    )
+
+
+def _changes(days: Iterable[Day]) -> list[tuple[str, Sequence[str]]]:
+    changes: list[tuple[str, Sequence[str]]] = []
+    for day in days:
+        causes = [said.cause for said in day.findings] + [f"(flag {flag})" for flag in day.flags]
+        if not changes or changes[-1][1] != causes:
+            changes.append((day.day.isoformat(), causes))
+    return changes
+
+
+def word(scored: Score) -> str:
+    """One cell of the table."""
+    if not scored.place:
+        return "missed"
+    name = "first" if scored.place == 1 else "later"
+    return f"{name} {scored.days_to_found:+}{'' if scored.is_still_said else ' closed'}"
+
+
+def fault_table(outcomes: Sequence[Outcome]) -> str:
+    """A line for each fault, a column for each variant."""
+    cells: dict[str, dict[str, str]] = defaultdict(dict)
+    for outcome in outcomes:
+        assert outcome.history.truth
+        assert outcome.score
+        cells[outcome.history.truth.fault][outcome.history.variant] = word(outcome.score)
+    severity = {fault.name: fault.severity for fault in EVERY_FAULT}
+    lines = [f"| fault | severity | {' | '.join(VARIANTS)} |", "| -- | -- | -- | -- | -- |"]
+    lines += [
+        f"| {fault} | {severity[fault]} | {' | '.join(row.get(variant, '') for variant in VARIANTS)} |"
+        for fault, row in cells.items()
+    ]
+    return "\n".join(lines)
+
+
+def summary(outcomes: Sequence[Outcome]) -> str:
+    """Counts and days, by variant, by severity and over all."""
+    lines = [
+        "| histories | | first | later | missed | kept | days, median | days, 90 % |",
+        "| -- | --: | --: | --: | --: | --: | --: | --: |",
+    ]
+    groups: dict[str, list[Score]] = defaultdict(list)
+    for outcome in outcomes:
+        assert outcome.history.truth
+        assert outcome.score
+        for name in (outcome.history.variant, outcome.history.truth.severity, "all"):
+            groups[name].append(outcome.score)
+    for name in (*VARIANTS, "severe", "moderate", "minor", "all"):
+        scores = groups.get(name, [])
+        if not scores:
+            continue
+        found = [each for each in scores if each.place]
+        waits = sorted(each.days_to_found or 0 for each in found)
+        first = sum(each.place == 1 for each in found)
+        kept = f"{sum(each.is_still_said for each in found) / len(found):.0%}" if found else ""
+        days = f"{statistics.median(waits):.0f} | {waits[int(0.9 * (len(waits) - 1))]}" if waits else " | "
+        counts = f"{first} | {len(found) - first} | {len(scores) - len(found)}"
+        lines.append(f"| {name} | {len(scores)} | {counts} | {kept} | {days} |")
+    return "\n".join(lines)
+
+
+def wrong_table(outcomes: Sequence[Outcome], *, title: str) -> str:
+    """Wrong findings by cause, for each year of a sound unit."""
+    years = sum(outcome.sound_years for outcome in outcomes)
+    causes = Counter((each.cause, each.title) for outcome in outcomes for each in outcome.wrong)
+    units = Counter(cause for outcome in outcomes for cause in {each.cause for each in outcome.wrong})
+    wronged = sum(bool(outcome.wrong) for outcome in outcomes)
+    old = [outcome for outcome in outcomes if outcome.history.years > 2]
+    old_wronged = sum(bool(outcome.wrong) for outcome in old)
+    said_notices = sum(outcome.notices for outcome in outcomes)
+    lines = [
+        f"{title}: {len(outcomes)} units, {years:.0f} unit-years, {len(old)} of them older than two years",
+        f"with a wrong finding at any time: {wronged} ({wronged / len(outcomes):.1%}), {old_wronged} of them old",
+        f"a unit-year: {causes.total() / years:.2f} wrong, {said_notices / years:.2f} notices that all is well",
+        "",
+        "| what was found | cause | findings | units | a unit-year |",
+        "| -- | -- | --: | --: | --: |",
+    ]
+    lines += [
+        f"| {name} | {cause} | {count} | {units[cause]} | {count / years:.3f} |"
+        for (cause, name), count in causes.most_common()
+    ]
+    return "\n".join(lines)
+
+
+def listing(outcomes: Sequence[Outcome]) -> str:
+    """What was said of every fault that was not found first, and of every sound unit that was found ill."""
+    lines = []
+    for outcome in outcomes:
+        truth = outcome.history.truth
+        if truth and outcome.score and (outcome.score.place != 1 or not outcome.score.is_still_said):
+            lines.append(f"{outcome.history.name}: {word(outcome.score)}; {truth.told}")
+            lines.append(f"  since {truth.since}, knowable {truth.knowable_on}, right: {', '.join(truth.accepted)}")
+            since = [change for change in outcome.said if change[0] >= truth.since.isoformat()]
+            lines += [f"  {day} {', '.join(causes) or '-'}" for day, causes in since]
+        lines += [f"{outcome.history.name}: wrong on {each.on}: {each.title} ({each.cause})" for each in outcome.wrong]
+    return "\n".join(lines)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--seed", type=int, default=11)
+    parser.add_argument("--healthy", type=int, default=HEALTHY, help="how many sound units; 0 for none")
+    parser.add_argument("--only", default="", help="histories whose name holds this text")
+    parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--list", action="store_true")
+    options = parser.parse_args()
+    begun = time.perf_counter()
+    histories = [*fault_histories(options.seed), *healthy_histories(options.seed, options.healthy)]
+    histories = [history for history in histories if options.only in history.name]
+    with ProcessPoolExecutor(
+        options.processes, mp_context=get_context("spawn"), initializer=fault_product.start
+    ) as pool:
+        outcomes = list(pool.map(run, histories, chunksize=4))
+    ill = [outcome for outcome in outcomes if outcome.history.truth]
+    sound = [outcome for outcome in outcomes if not outcome.history.truth]
+    if ill:
+        print(fault_table(ill), summary(ill), sep="\n\n", end="\n\n")
+        print(wrong_table(ill, title="Before their fault"), end="\n\n")
+    if sound:
+        print(wrong_table(sound, title="Sound units"), end="\n\n")
+    if options.list:
+        print(listing(outcomes), end="\n\n")
+    print(
+        f"{len(outcomes)} histories of seed {options.seed}, {sum(len(o.history.rows) for o in outcomes)} rows, "
+        f"{sum(o.refused for o in outcomes)} faults in refused rows, {time.perf_counter() - begun:.0f} s"
+    )
+
+
+if __name__ == "__main__":
+    main()

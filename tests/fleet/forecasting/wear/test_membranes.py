@@ -118,13 +118,14 @@ def test_the_nearest_gauge_that_was_read_counts(gauge):
     assert (with_pump > 600.0) == (gauge == "inlet_pressure_kpa")
 
 
-def test_a_membrane_without_a_reading_is_expected_to_last_about_three_years():
+def test_a_membrane_without_a_reading_is_expected_to_keep_its_flow_for_about_four_years():
+    """4 % a year: ln 0.85 / ln 0.96 is 3.98 years."""
     fleet, _ = build_fleet(**columns(placed=NOW - 10.0, weekly_demand_l=70.0))
     screened_readings = screen(fleet).readings
     membranes = membranes_left(
         fleet, screened_readings, build_conditions(fleet, screened_readings), find_visits(fleet), limits_of_fleet(fleet)
     )
-    assert membranes.flow_load[0, MIDDLE] + 10.0 == pytest.approx(1095.0, rel=0.05)
+    assert membranes.flow_load[0, MIDDLE] + 10.0 == pytest.approx(3.98 * 365.25, rel=0.05)
     assert membranes.readings[0] == 0
     assert np.isnan(membranes.newest_day[0])
     assert membranes.past_lives[0] == 0
@@ -205,7 +206,7 @@ def test_a_passage_that_jumps_past_its_limit_and_stays_there_is_exhausted(after)
 def test_one_odd_passage_is_no_step():
     steady, _ = stepped(10.0, 0)
     odd, _ = stepped(50.0, 1)
-    assert odd[MIDDLE] == pytest.approx(steady[MIDDLE], rel=0.1)
+    assert odd[MIDDLE] == pytest.approx(steady[MIDDLE], rel=0.15)
     assert odd[MIDDLE] > 600.0
 
 

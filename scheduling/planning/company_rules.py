@@ -62,7 +62,8 @@ class CompanyRules:
     membrane_probability
         A membrane is replaced when readings have shown it past its limit, or from this probability (0-1) of being
         exhausted at the visit on. It is the dearest cartridge and fades over months while every reading tells how far
-        it is, so what is more likely good than not is read again and not thrown away; common practice, no source.
+        it is, so what is most likely good is read again and not thrown away. Waiting for more than a quarter cost more
+        bad water than membranes, on simulated fleets; common practice, no source.
     plans_with_van_stock
         Whether rounds may only use what the vans hold by the last count; off: vans are loaded for their round.
     uses_table_service
@@ -81,7 +82,7 @@ class CompanyRules:
     order_horizon_days: int = 56
     parts_service_level: float = 0.9
     lead_late_share: float = 0.03
-    membrane_probability: float = 0.5
+    membrane_probability: float = 0.25
     plans_with_van_stock: bool = False
     uses_table_service: bool = True
     traffic: tuple[tuple[int, float], ...] = ()

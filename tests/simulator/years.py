@@ -15,6 +15,7 @@ import numpy as np
 from fleet.forecasting import LEVELS, Fleet, Learned, build_fleet, forecast
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.wear.nominal import current_placements, fixed_interval
+from scheduling.planning.company_rules import CompanyRules
 from scheduling.planning.needs.dates import first_day_on_condition
 from scheduling.planning.needs.need import Need, NeedKind
 from scheduling.planning.policy import STAGES, USES, Policy
@@ -73,8 +74,8 @@ class Way:
     on_readings: bool = False
     dates: str = ""
     policy: Policy = field(default_factory=Policy)
-    lead_late_share: float = 0.03
-    membrane_probability: float = 0.5
+    lead_late_share: float = CompanyRules().lead_late_share
+    membrane_probability: float = CompanyRules().membrane_probability
 
 
 @dataclass

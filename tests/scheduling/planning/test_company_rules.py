@@ -53,7 +53,7 @@ def test_what_holds_where_nothing_was_decided() -> None:
         "order_horizon_days": 56,
         "parts_service_level": 0.9,
         "lead_late_share": 0.03,
-        "membrane_probability": 0.5,
+        "membrane_probability": 0.25,
         "plans_with_van_stock": False,
         "uses_table_service": True,
         "traffic": [],

@@ -50,9 +50,9 @@ def chlorine_passes(chlorine: float, limit: float) -> str:
 def unread_since_change(has_resin: bool, changed_on: str) -> str:
     """What decides the water was changed, and nobody has read it since."""
     if has_resin:
-        words = gettext("The resin was changed on {day}, and nobody has measured the water since.")
+        words = gettext("The resin was replaced on {day}, and nobody has measured the water since.")
     else:
-        words = gettext("The membrane was changed on {day}, and nobody has measured the water since.")
+        words = gettext("The membrane was replaced on {day}, and nobody has measured the water since.")
     return words.format(day=changed_on)
 
 
@@ -262,7 +262,7 @@ def _dated(day: date | None) -> str:
     return gettext("Expected around {day}").format(day=day) if day is not None else gettext("No date")
 
 
-# the first change of a unit or a site
+# the first replacement at a unit or a site
 
 
 def position_of_unit(stage: str, role: str, unit: str) -> str:
@@ -277,7 +277,7 @@ def no_first_date(here: str, why: str) -> str:
 
 def no_first_date_for_client(yours: str, why: str) -> str:
     """There is no date; for the client."""
-    words = gettext("There is no change date for {yours} yet: {why}.")
+    words = gettext("There is no date yet for the next replacement at {yours}: {why}.")
     return words.format(yours=gettext(yours), why=gettext(why))
 
 
@@ -293,18 +293,18 @@ def first_exhausted(here: str, name: str, others: int, sentence: str) -> str:
 def first_due(
     here: str, days: tuple[date | None, date | None, date | None], name: str, why: str, positions: int
 ) -> str:
-    """When the first change is due; `days` are the 10 %, 50 % and 90 % dates."""
+    """When the first replacement is due; `days` are the 10 %, 50 % and 90 % dates."""
     early, median, late = days
     return ngettext(
-        "The first change at {here} is due around {median} (8 in 10: {early} to {late}); most likely {name}: {why}. "
-        "{count} position looked at.",
-        "The first change at {here} is due around {median} (8 in 10: {early} to {late}); most likely {name}: {why}. "
-        "{count} positions looked at.",
+        "The first replacement at {here} is due around {median} (8 in 10: {early} to {late}); most likely {name}: "
+        "{why}. {count} position looked at.",
+        "The first replacement at {here} is due around {median} (8 in 10: {early} to {late}); most likely {name}: "
+        "{why}. {count} positions looked at.",
         positions,
     ).format(here=gettext(here), median=median, early=early, late=late, name=name, why=why, count=positions)
 
 
 def first_due_for_client(yours: str, day: date | None) -> str:
-    """When the first change is due; for the client."""
-    words = gettext("The first change at {yours} should be due around {day}; this is an estimate.")
+    """When the first replacement is due; for the client."""
+    words = gettext("The first replacement at {yours} should be due around {day}; this is an estimate.")
     return words.format(yours=gettext(yours), day=day)

@@ -106,10 +106,12 @@ def sentence_for_installer(
     basis = "; ".join(evidence)
     if state == words.EXHAUSTED_NOW:
         if is_certain:
-            verdict = gettext("{name}: exhausted by now{because} ({basis}); change it at the next visit.")
+            verdict = gettext("{name}: exhausted by now{because} ({basis}); {action} at the next visit.")
         else:
-            verdict = gettext("{name}: probably exhausted by now{because} ({basis}); change it at the next visit.")
-        return verdict.format(name=name.capitalize(), because=_because(why_exhausted), basis=basis)
+            verdict = gettext("{name}: probably exhausted by now{because} ({basis}); {action} at the next visit.")
+        # as planning decides: a lead gives way to a lag that still works
+        action = gettext("rotate it") if _lag_holds(fleet, forecasts, position) else gettext("replace it")
+        return verdict.format(name=name.capitalize(), because=_because(why_exhausted), basis=basis, action=action)
     median, early, late = (date_text(dates[level], offset_days) for level in (_MEDIAN, _EARLY, _LATE))
     if dates[_LATE] - dates[_EARLY] < 1.0:
         sentence = gettext("{name}: {why} on {median}; {basis}.")
@@ -150,7 +152,7 @@ def sentence_for_client(
     if state == words.EMPTY:
         return gettext("There is no {name} in your unit at the moment.").format(name=name)
     if forecasts.no_date_reason[position]:
-        return gettext("Your {name} is not in use, so it has no change date.").format(name=name)
+        return gettext("Your {name} is not in use, so there is no date for replacing it.").format(name=name)
     if state == words.EXHAUSTED_NOW:
         if is_certain:
             verdict = gettext("Your {name} is exhausted{because}; {next_step}.")
@@ -159,7 +161,7 @@ def sentence_for_client(
         if _lag_holds(fleet, forecasts, position):
             next_step = gettext("by our estimate the one after it still works")
         else:
-            next_step = gettext("it should be changed now")
+            next_step = gettext("it should be replaced now")
         return verdict.format(name=name, because=_because(why_exhausted), next_step=next_step)
     date = date_text(forecasts.grid_day[position, SHOWN[_MEDIAN]], offset_days)
-    return gettext("Your {name} should be changed around {date}; this is an estimate.").format(name=name, date=date)
+    return gettext("Your {name} should be replaced around {date}; this is an estimate.").format(name=name, date=date)

@@ -93,7 +93,7 @@ def _end_of(day: date, as_of: date) -> float:
 
 def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
     latest = list(rows.filter(is_latest=True).select_related("position__unit", "placement").order_by("position_id"))
-    # a cartridge that was changed since is forecast no more; the next run dates the one that stands there now
+    # a cartridge that was replaced since is forecast no more; the next run dates the one that stands there now
     dated = [row for row in latest if _is_dated(row) and not _is_removed(row)]
     nothing: dict[str, date | None] = dict.fromkeys(QUANTILES)
     as_of = min((row.as_of for row in latest), default=None)
@@ -104,7 +104,7 @@ def _first(rows: Any, here: str, yours: str, day: date | None) -> FirstToFail:
         # a latest forecast is of what stands there; one that was displaced and not made anew yet tells of a change
         candidates = latest or rows.order_by("-as_of", "-pk").select_related("placement")[:1]
         if any(_is_removed(row) for row in candidates):
-            why = gettext_noop("the cartridge was changed after the last forecast")
+            why = gettext_noop("another cartridge was installed after the last forecast")
         return FirstToFail(
             as_of, len(latest), 0, nothing, None, None,
             words.no_first_date(here, why), words.no_first_date_for_client(yours, why),

@@ -22,19 +22,19 @@ _ARRIVAL = timedelta(minutes=30), timedelta(hours=1)
 _ON_THE_WAY = timedelta(minutes=15), timedelta(minutes=30)
 
 _TO_DO = {
-    Kind.REPLACE: gettext_noop("change the {what}"),
-    Kind.ROTATE: gettext_noop("change the first {stage} cartridge and move the second one forward"),
+    Kind.REPLACE: gettext_noop("replace the {what}"),
+    Kind.ROTATE: gettext_noop("replace the first {stage} cartridge and move the second one forward"),
     Kind.SANITISE: gettext_noop("sanitise the unit"),
     Kind.INSPECT: gettext_noop("look over the unit and take readings"),
     Kind.REPAIR: gettext_noop("repair the unit"),
     Kind.FIT_BOOSTER_PUMP: gettext_noop("fit a booster pump"),
-    Kind.REPLACE_RESTRICTOR: gettext_noop("change the flow restrictor"),
+    Kind.REPLACE_RESTRICTOR: gettext_noop("replace the flow restrictor"),
     Kind.TAKE_READING: gettext_noop("take readings"),
     Kind.VERIFY_INSTRUMENTS: gettext_noop("check the meters"),
     Kind.COMMISSION: gettext_noop("put the unit into service"),
 }
 _DONE = {
-    Kind.REPLACE: gettext_noop("the {what} was changed"),
+    Kind.REPLACE: gettext_noop("the {what} was replaced"),
     Kind.ROTATE: gettext_noop(
         "the first {stage} cartridge was discarded, the second moved forward and a fresh one fitted behind it"
     ),
@@ -42,7 +42,7 @@ _DONE = {
     Kind.INSPECT: gettext_noop("the unit was looked over"),
     Kind.REPAIR: gettext_noop("the unit was repaired"),
     Kind.FIT_BOOSTER_PUMP: gettext_noop("a booster pump was fitted"),
-    Kind.REPLACE_RESTRICTOR: gettext_noop("the flow restrictor was changed"),
+    Kind.REPLACE_RESTRICTOR: gettext_noop("the flow restrictor was replaced"),
     Kind.TAKE_READING: gettext_noop("readings were taken"),
     Kind.VERIFY_INSTRUMENTS: gettext_noop("the meters were checked"),
     Kind.COMMISSION: gettext_noop("the unit was put into service"),
@@ -114,7 +114,7 @@ def _rounded(at: datetime, zone: str, step: timedelta, width: timedelta) -> tupl
 
 
 def work_text(needs: Iterable[Need]) -> str:
-    """What is to be done, as a client would say it: 'change the carbon and take readings'."""
+    """What is to be done, as a client would say it: 'replace the carbon and take readings'."""
     parts = dict.fromkeys(_work_line(_TO_DO[Kind(need.kind)], need.label, need.position) for need in needs)
     return listed(list(parts)) or gettext("look after your unit")
 

@@ -54,7 +54,7 @@ def test_a_reading_of_the_cartridge_before_says_nothing_of_this_one(unit: Unit, 
     read(unit, hours, occasion=occasion)
     unit_status = status(unit)
     assert (unit_status.water, unit_status.value_mg_per_l, unit_status.read_at) == ("unknown", None, None)
-    assert unit_status.sentence == "The resin was changed on 2026-03-09, and nobody has measured the water since."
+    assert unit_status.sentence == "The resin was replaced on 2026-03-09, and nobody has measured the water since."
     refresh_findings(company=unit.site.company, now=NOW)
     assert not Finding.objects.filter(unit=unit, cause="di_both_exhausted").exists()
 
@@ -91,7 +91,7 @@ def test_the_first_to_fail_is_none_that_was_changed(unit: Unit) -> None:
     )
     answer = first_to_fail_of_unit(unit=unit)
     assert (answer.forecast, answer.dated_count, answer.position_count) == (None, 0, 1)
-    assert "was changed after the last forecast" in answer.client_sentence
+    assert "was installed after the last forecast" in answer.client_sentence
 
 
 def test_a_units_page_shows_no_forecast_of_a_cartridge_that_was_changed(unit: Unit, as_owner: APIClient) -> None:

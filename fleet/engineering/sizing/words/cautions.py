@@ -79,11 +79,11 @@ def test_before_fish() -> Sentences:
     return (
         gettext(
             "Chlorine, chloramine and the ammonia that chloramine leaves kill: test the product water before first "
-            "use, after each change of carbon, and when the supplier changes its disinfectant."
+            "use, each time the carbon is replaced, and when the supplier changes its disinfectant."
         ),
         gettext(
-            "Test the water for chlorine and ammonia before it first goes to your animals, and after each change of "
-            "filters."
+            "Test the water for chlorine and ammonia before it first goes to your animals, and each time "
+            "its filters are replaced."
         ),
     )
 

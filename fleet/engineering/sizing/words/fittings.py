@@ -12,7 +12,7 @@ def cartridge_housing() -> Sentences:
     """One for each cartridge."""
     return (
         gettext("One for each cartridge; note the year, plastic housings are renewed after five to ten."),
-        gettext("Each filter sits in a housing of its own, so that it can be changed without work on the pipes."),
+        gettext("Each filter sits in a housing of its own, so that it can be replaced without work on the pipes."),
     )
 
 

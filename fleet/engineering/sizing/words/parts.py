@@ -60,7 +60,7 @@ def resin_changed_often(life: str) -> Sentences:
         "The largest resin of the catalogue lasts about {life} here: a larger one, degassing or a membrane of higher "
         "rejection is needed for a workable service life."
     )
-    client = gettext("The last filter would have to be changed about every {life}; ask us for a larger one.")
+    client = gettext("The last filter would have to be replaced about every {life}; ask us for a larger one.")
     return installer.format(life=life), client.format(life=life)
 
 

@@ -69,7 +69,7 @@ def test_a_forecast_without_a_reading_says_so_beside_earlier_cartridges():
 
 def test_client_is_told_plainly():
     fleet, answer = run(columns())
-    assert sentence_for_client(fleet, answer, row_of(fleet, "membrane")).startswith("Your membrane should be changed")
+    assert sentence_for_client(fleet, answer, row_of(fleet, "membrane")).startswith("Your membrane should be replaced")
     idle, idle_answer = run(columns(weekly_demand_l=0.0))
     assert "not in use" in sentence_for_client(idle, idle_answer, row_of(idle, "resin"))
 
@@ -125,8 +125,8 @@ def test_a_client_is_told_what_such_a_cartridge_does_when_it_is_exhausted(stage,
     assert (stage == "sediment") == ("holds back" not in why.client_sentence)
 
 
-def test_an_exhausted_lead_before_a_lag_that_holds_need_not_be_changed_now():
-    """The plan lets it wait for a visit, so its client is not told that it has to be changed now."""
+def test_an_exhausted_lead_before_a_lag_that_holds_need_not_be_replaced_now():
+    """The plan lets it wait for a visit, so its client is not told that it has to be replaced now."""
     fleet_columns = columns(kind="pair")
     exhausted_lead = {"interstage_tds_mg_per_l": 9.0, "permeate_tds_mg_per_l": 9.0}
     fleet_columns["readings"] = readings([NOW - 2.0, NOW - 1.0], product_tds_mg_per_l=0.0, **exhausted_lead)
@@ -138,10 +138,12 @@ def test_an_exhausted_lead_before_a_lag_that_holds_need_not_be_changed_now():
     assert sentence == (
         "Your first resin cartridge is exhausted, because of a reading; by our estimate the one after it still works."
     )
+    assert sentence_for_installer(fleet, answer, lead).endswith("; rotate it at the next visit.")
     answer.state[lag] = words.EXHAUSTED_NOW
     assert sentence_for_client(fleet, answer, lead) == (
-        "Your first resin cartridge is exhausted; it should be changed now."
+        "Your first resin cartridge is exhausted; it should be replaced now."
     )
+    assert sentence_for_installer(fleet, answer, lead).endswith("; replace it at the next visit.")
 
 
 def test_what_is_only_likely_is_told_to_the_client_as_likely_too():
@@ -152,5 +154,5 @@ def test_what_is_only_likely_is_told_to_the_client_as_likely_too():
     sentence = sentence_for_client(fleet, answer, row, "of how much water has passed through it", is_certain=False)
     assert sentence == (
         "Your carbon filter is probably exhausted, because of how much water has passed through it; it should be "
-        "changed now."
+        "replaced now."
     )

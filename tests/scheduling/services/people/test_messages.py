@@ -129,7 +129,7 @@ def test_windows_are_offered_and_confirmed_on_the_clock_of_the_site(
 ) -> None:
     _offer(visit, office)
     assert "Tuesday 3 March, between 10:00 and 12:00" in _newest().body
-    assert "to change the carbon" in _newest().body
+    assert "to replace the carbon" in _newest().body
     accept_offer(visit=visit, by=client_member, opens_at=WEDNESDAY[0], now=NOW)
     assert _told() == [("client", "offered"), ("client", "confirmed"), ("office", "offer_taken")]
     message = Message.objects.get(kind="confirmed")
@@ -177,8 +177,8 @@ def test_done_says_what_was_done_and_what_comes_next(visit: Visit, town: Town, i
     record_work(report=report, by=installer, now=NOW + timedelta(hours=9))
     assert _told() == [("client", "done")]
     body = _newest().body
-    assert f"{unit.code}: the carbon was changed" in body
-    assert "What comes next: change the membrane, around Tuesday 7 April." in body
+    assert f"{unit.code}: the carbon was replaced" in body
+    assert "What comes next: replace the membrane, around Tuesday 7 April." in body
 
 
 def test_a_visit_completed_by_hand_says_what_was_done(visit: Visit, office: Membership) -> None:
@@ -378,13 +378,13 @@ def test_what_the_client_has_just_confirmed_is_no_news_to_them(visit: Visit, off
 def test_a_client_reads_which_cartridges_were_rotated(stage: str, said: str) -> None:
     place = Position(stage=stage, role="lead")
     assert work_text([Need(kind=Need.Kind.ROTATE, position=place)]) == (
-        f"change the first {said} cartridge and move the second one forward"
+        f"replace the first {said} cartridge and move the second one forward"
     )
     assert done_lines([("S1-1", "rotate", place)]) == [
         f"S1-1: the first {said} cartridge was discarded, the second moved forward and a fresh one fitted behind it"
     ]
     # a record may have lost its position
-    assert work_text([Need(kind=Need.Kind.ROTATE)]) == "change the first cartridge and move the second one forward"
+    assert work_text([Need(kind=Need.Kind.ROTATE)]) == "replace the first cartridge and move the second one forward"
 
 
 @pytest.mark.parametrize(("state", "move", "told"), [row for row in TELLS if row[2]])

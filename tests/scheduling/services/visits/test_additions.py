@@ -85,13 +85,13 @@ def test_the_office_reads_once_what_is_proposed_and_the_client_nothing(town: Tow
     assert (message.audience, message.state) == ("office", "to_read")
     assert message.body == (
         f"Reef House (visit {visit.pk}): on the confirmed visit of Tuesday 3 March, between 10:00 and 11:00 we could "
-        "also change the carbon, in 12 more minutes; accept or decline it."
+        "also replace the carbon, in 12 more minutes; accept or decline it."
     )
     assert not Message.objects.filter(audience="client").exclude(kind="confirmed").exists()
     town.forecast(town.position(unit, "sediment"), 0)
     _night(town, NOW + timedelta(hours=2))
     assert Message.objects.filter(kind="more_work").count() == 2
-    assert "change the sediment filter, in 12" in Message.objects.filter(kind="more_work").latest("pk").body
+    assert "replace the sediment filter, in 12" in Message.objects.filter(kind="more_work").latest("pk").body
 
 
 def test_an_addition_that_is_accepted_becomes_a_task_and_the_client_is_told_that_it_takes_longer(
@@ -110,7 +110,7 @@ def test_an_addition_that_is_accepted_becomes_a_task_and_the_client_is_told_that
     assert (message.audience, message.email) == ("client", "reef@house.example")
     assert message.body == (
         "Hello Reef House,\n\n"
-        "at our visit to Reef House, Quay 3 on Tuesday 3 March, between 10:00 and 11:00 we will also change the "
+        "at our visit to Reef House, Quay 3 on Tuesday 3 March, between 10:00 and 11:00 we will also replace the "
         "carbon.\n\n"
         "The work will take about 1 hour 15 minutes instead of 1 hour.\n\n"
         f"If this does not suit you, please tell us as early as you can.\n\n{town.company.name}\n"

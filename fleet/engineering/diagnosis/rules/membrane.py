@@ -147,11 +147,11 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         outdated_by=("membrane",),
         causes=(Cause(code="membrane_aged", work=NoWork.YEARS_AHEAD),),
         confirm=_("Check the age, and that the trend is slow and steady."),
-        action=_("Plan the replacement."),
+        action=_("Keep reading it: its forecast says when to replace it."),
         cautions=(ISOLATE,),
         source=PRACTICE,
         for_installer=_("Flow and salt passage have both worsened slowly over years: the membrane is old."),
-        for_client=_("The membrane is nearing the end of its service life. We will plan its replacement."),
+        for_client=_("The membrane is ageing, as membranes do. We keep reading it and replace it in time."),
     ),
     Rule(
         id="D46",

@@ -3,8 +3,8 @@
 import base64
 import binascii
 import json
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
 from django.core.exceptions import FieldDoesNotExist, ImproperlyConfigured, ValidationError
 from django.core.paginator import InvalidPage
@@ -45,6 +45,19 @@ def whole_number(request: Request, name: str, default: int, largest: int | None)
     return int(text)
 
 
+_DESCRIPTIONS: Final = {
+    "count": "rows on all pages together",
+    "next": "address of the next page; null on the last one",
+    "previous": "address of the page before; null on the first one",
+    "results": "the rows of this page",
+}
+
+
+def _described(properties: Mapping[str, Any]) -> dict[str, Any]:
+    """The members of a page in the OpenAPI document, each with what it is."""
+    return {name: {**schema, "description": _DESCRIPTIONS[name]} for name, schema in properties.items()}
+
+
 class PagePagination(PageNumberPagination):
     """`?page=2&page_size=100`, with the count of all rows."""
 
@@ -55,6 +68,10 @@ class PagePagination(PageNumberPagination):
 
     def get_page_size(self, request: Request) -> int:
         return whole_number(request, "page_size", PAGE_SIZE, LARGEST_PAGE)
+
+    def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
+        page: dict[str, Any] = super().get_paginated_response_schema(schema)
+        return {**page, "properties": _described(page["properties"])}
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.request = request
@@ -102,10 +119,11 @@ class CursorPagination(BasePagination):
 
     def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
         link = {"type": ["string", "null"], "format": "uri"}
+        properties = {"next": link, "previous": link, "results": schema}
         return {
             "type": "object",
             "required": ["next", "previous", "results"],
-            "properties": {"next": link, "previous": link, "results": schema},
+            "properties": _described(properties),
         }
 
     def get_schema_operation_parameters(self, view: Any) -> list[dict[str, Any]]:

@@ -1,13 +1,9 @@
-"""Descriptions in the OpenAPI document of fields that say nothing of themselves, mostly columns of the database.
+"""What the fields of this room are that do not say so themselves; see `accounts.http.descriptions`."""
 
-A field that means the same wherever it stands is described once, by its name; one that does not by its schema and name.
-Only schemas of this room are described here, and a description that the field itself brings is kept.
-"""
+from collections.abc import Mapping
+from typing import Final
 
-from collections.abc import Iterator, Mapping
-from typing import Any, Final
-
-from rest_framework import serializers
+from accounts.http.descriptions import hook_of
 
 DESCRIPTIONS: Final[Mapping[str, str]] = {
     "access_notes": "how to get in, and whom to ask for",
@@ -151,36 +147,4 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "Life.days": "days until it is exhausted, most likely",
 }
 
-_ROOM: Final = "fleet.api."
-_ROLES: Final = "Absent unless"
-"""How the note on who reads a field begins; it stands behind a description, not in its place."""
-
-
-def describe_fields(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
-    """Add the descriptions to an OpenAPI document: a postprocessing hook of its generator."""
-    for name, schema in described_schemas(result):
-        for field, properties in schema.get("properties", {}).items():
-            text = DESCRIPTIONS.get(f"{name}.{field}") or DESCRIPTIONS.get(field)
-            present = properties.get("description", "")
-            if text is None or "$ref" in properties or (present and not present.startswith(_ROLES)):
-                continue
-            properties["description"] = f"{text}. {present}" if present else text
-    return result
-
-
-def described_schemas(document: Mapping[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Every schema of this room in an OpenAPI document, by the name of its serializer."""
-    names = set(_serializer_names(serializers.BaseSerializer))
-    for component, schema in document["components"]["schemas"].items():
-        for name in (component, component.removeprefix("Patched").removesuffix("Request")):
-            if name in names:
-                yield name, schema
-                break
-
-
-def _serializer_names(serializer: type[Any]) -> Iterator[str]:
-    children: list[type[Any]] = serializer.__subclasses__()
-    for child in children:
-        if child.__module__.startswith(_ROOM):
-            yield child.__name__.removesuffix("Serializer")
-        yield from _serializer_names(child)
+describe_fields = hook_of("fleet", DESCRIPTIONS)

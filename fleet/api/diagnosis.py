@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from accounts.http.fields import FiniteFloatField, OneOfField
 from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from fleet.api.indicators import IndicatorSerializer, name_without_unit, shown_indicator
-from fleet.api.quantities import QuantityField, QuantityViewSet, shown, unit_system_of
+from fleet.api.quantities import UNIT, QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.api.readings import IdOrCodeField
 from fleet.engineering import units as kinds
 from fleet.engineering.diagnosis import CONTEXT_KEYS, Match
@@ -123,7 +123,13 @@ class SuppositionSerializer(StrictSerializer):
         "additionalProperties": {
             "type": "object",
             "required": ["value", "unit"],
-            "properties": {"value": {"type": ["number", "string", "boolean"]}, "unit": {"type": "string"}},
+            "properties": {
+                "value": {
+                    "type": ["number", "string", "boolean"],
+                    "description": "a number in the unit beside it, a word, or whether it is so",
+                },
+                "unit": UNIT,
+            },
         },
     }
 )

@@ -1,7 +1,7 @@
 """Quantities at the border of the API: any unit of the right dimension in, the caller's system out."""
 
 from collections.abc import Mapping
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.plumbing import ResolvedComponent
@@ -145,11 +145,14 @@ class QuantityFieldSchema(OpenApiSerializerFieldExtension):
         return dict(component.ref)
 
 
+VALUE: Final = {"type": "number", "description": "the number, in the unit beside it"}
+UNIT: Final = {"type": "string", "description": "unit of measure, such as psi; empty where there is no dimension"}
+
 _ANSWERED = {
     "type": "object",
     "description": "A number with its unit, in the system chosen by ?units= or that of the company.",
     "required": ["value", "unit"],
-    "properties": {"value": {"type": "number"}, "unit": {"type": "string"}},
+    "properties": {"value": VALUE, "unit": UNIT},
 }
 _SENT = {
     "description": "A number with a unit of the right dimension; a bare number only where there is no dimension.",
@@ -158,7 +161,13 @@ _SENT = {
         {
             "type": "object",
             "required": ["value"],
-            "properties": {"value": {"oneOf": [{"type": "number"}, {"type": "string"}]}, "unit": {"type": "string"}},
+            "properties": {
+                "value": {
+                    "description": "the number, or its digits as text",
+                    "oneOf": [{"type": "number"}, {"type": "string"}],
+                },
+                "unit": UNIT,
+            },
             "additionalProperties": False,
         },
         {"type": "number", "description": "only for quantities without a dimension, such as a pH"},

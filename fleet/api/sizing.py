@@ -9,7 +9,7 @@ from rest_framework.response import Response
 
 from accounts.http.fields import FiniteFloatField, OneOfField, TenantRelatedField
 from accounts.http.serializers import AnswerSerializer, StrictSerializer
-from fleet.api.quantities import QuantityField, QuantityViewSet, shown, unit_system_of
+from fleet.api.quantities import UNIT, VALUE, QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.engineering import units as kinds
 from fleet.engineering.purposes import PURPOSES
 from fleet.engineering.sizing import AIMS, DISINFECTANTS, LIMITED_BY, Check
@@ -40,7 +40,7 @@ _SHOWN: Final = {
     "type": ["object", "null"],
     "description": "A number with its unit, in the system chosen by ?units= or that of the company; null where none.",
     "required": ["value", "unit"],
-    "properties": {"value": {"type": "number"}, "unit": {"type": "string"}},
+    "properties": {"value": VALUE, "unit": UNIT},
 }
 _LIMITS: Final = (
     "has_power",

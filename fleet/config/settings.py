@@ -246,7 +246,9 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
+        "accounts.api.descriptions.describe_fields",
         "fleet.api.descriptions.describe_fields",
+        "scheduling.api.descriptions.describe_fields",
     ],
     # Fields of the same name with different words need names of their own in the description.
     "ENUM_NAME_OVERRIDES": {

@@ -116,6 +116,7 @@ READERS: Final = _table(
     ("Offer", STAFF, "note remarks"),
     ("Diagnosis", STAFF, "note reasons"),
     ("Need", STAFF, "reason"),
+    ("WantedReading", STAFF, "reason price saves net"),
     ("ExplainedNeed", STAFF, "reason price cost_curve late_cost_per_day exhausted_cost_per_day"),
     ("Plan", STAFF, "costs"),
     ("WholePlan", STAFF, "costs"),

@@ -101,6 +101,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("site_pair", ("create", "destroy"), OFFICE),
     ("need", READ, STAFF),
     ("need", ("create", "drop"), OFFICE),
+    ("wanted_reading", READ, STAFF),
     ("visit", READ, EVERYONE),
     ("visit", ("offer", "confirm", "unconfirm", "cancel", "propose", "unlock"), OFFICE),
     ("visit", ("accept_additions", "decline_additions"), OFFICE),

@@ -7,6 +7,7 @@ from django.db.models import Model
 
 from accounts.models import AccessToken, Client, Company, Membership, StoredAnswer
 from fleet.models import Instrument
+from scheduling.models import Need
 from tests import factories
 
 FACTORIES: dict[type[Model], Any] = {
@@ -34,4 +35,7 @@ def make_row(model: type[Any], *, company: Company, client: Client) -> Any:
     if model.CLIENT_PATH is not None:
         path = model.CLIENT_PATH.removesuffix("_id")
         given[path] = client
+    if model is Need:
+        # one that the list of readings shows as well
+        given["reading_way"] = Need.ReadingWay.NEXT_VISIT
     return FACTORIES[model](**given)

@@ -153,6 +153,8 @@ TABLE: dict[str, str] = {
     "POST /api/v1/needs/": OFFICE,
     "GET /api/v1/needs/<pk>/": STAFF,
     "POST /api/v1/needs/<pk>/drop/": OFFICE,
+    "GET /api/v1/readings-wanted/": STAFF,
+    "GET /api/v1/readings-wanted/<pk>/": STAFF,
     "GET /api/v1/parts-lists/": STAFF,
     "GET /api/v1/parts-lists/<pk>/": STAFF,
     "GET /api/v1/plans/": STAFF,

@@ -268,6 +268,7 @@ SPECTACULAR_SETTINGS = {
         "NeedKindEnum": "scheduling.models.Need.Kind",
         "NeedStateEnum": "scheduling.models.Need.State",
         "NeedSourceEnum": "scheduling.models.Need.Source",
+        "ReadingWayEnum": "scheduling.models.Need.ReadingWay",
         "VisitStateEnum": "scheduling.models.Visit.State",
         "SitePairRuleEnum": "scheduling.models.SitePair.Rule",
         "ServicePhotoKindEnum": "scheduling.models.ServicePhoto.Kind",

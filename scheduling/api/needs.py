@@ -41,6 +41,7 @@ class NeedSerializer(TenantModelSerializer):
             "finding",
             "minutes",
             "skills",
+            "reading_way",
             "is_urgent",
             "not_before",
             "due_on",

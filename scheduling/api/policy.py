@@ -91,6 +91,9 @@ class PolicySerializer(StrictSerializer):
     membrane_probability = _number(
         "from this probability (0 to 1) of being exhausted at the visit on a membrane is replaced that no finding names"
     )
+    ask_client_cost = _number("money that asking a client for a reading costs")
+    client_answer_days = _whole("days that a client who is asked for a reading is waited for")
+    client_answer_share = _number("share (0 to 1) of the clients asked for a reading who send one")
     plans_with_van_stock = serializers.BooleanField(
         required=False, allow_null=True, help_text="whether rounds may only use what the vans hold by the last count"
     )

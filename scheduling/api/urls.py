@@ -16,12 +16,14 @@ from scheduling.api.site_pairs import SitePairViewSet
 from scheduling.api.stops import StopViewSet
 from scheduling.api.travel import TravelViewSet
 from scheduling.api.visits import VisitViewSet
+from scheduling.api.wanted_readings import WantedReadingViewSet
 
 router = SimpleRouter()
 router.register("installers", InstallerViewSet)
 router.register("absences", AbsenceViewSet)
 router.register("site-pairs", SitePairViewSet)
 router.register("needs", NeedViewSet)
+router.register("readings-wanted", WantedReadingViewSet, basename="wanted-reading")
 router.register("visits", VisitViewSet)
 router.register("messages", MessageViewSet)
 router.register("service-records", ServiceRecordViewSet)

@@ -39,13 +39,21 @@ class Need(TenantModel):
         CALENDAR = "calendar", "due by the calendar"
         PERSON = "person", "asked for by a person"
 
+    class ReadingWay(models.TextChoices):
+        ASK_CLIENT = "ask_client", "ask the client"
+        NEXT_VISIT = "next_visit", "read at the next visit"
+        SEND = "send", "send somebody"
+
+    #: What the client is asked for takes no visit, no parts and no time of an installer.
+    TAKES_A_VISIT: ClassVar[Q] = ~Q(reading_way="ask_client")
+
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="needs")
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="needs")
     unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="needs")
     position = models.ForeignKey(Position, on_delete=models.CASCADE, null=True, blank=True, related_name="needs")
     kind = models.CharField(max_length=20, choices=Kind)
     source = models.CharField(max_length=10, choices=Source, default=Source.PERSON)
-    label = models.CharField(max_length=80, blank=True, help_text="what a sentence calls it, such as 'lead resin'")
+    label = models.CharField(max_length=200, blank=True, help_text="what a sentence calls it, such as 'lead resin'")
     key = models.CharField(
         max_length=120, help_text="the same need has the same key, so that finding it again changes nothing"
     )
@@ -76,6 +84,22 @@ class Need(TenantModel):
     exhausted_cost_per_day = models.FloatField(
         default=0.0, help_text="what a day with an exhausted lead costs while its lag is not exhausted"
     )
+    reading_way = models.CharField(
+        max_length=10, choices=ReadingWay, blank=True, help_text="how a wanted reading is had; empty of other work"
+    )
+    reads = models.JSONField(default=list, blank=True, help_text="stored names of the quantities to be read")
+    reading_of = models.ForeignKey(
+        Position,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="position of which the reading tells most; empty where all of the unit is to be read",
+    )
+    reading_saves = models.FloatField(
+        default=0.0, help_text="money that the reading is expected to save, as the work is then planned by it"
+    )
+    reading_price = models.FloatField(default=0.0, help_text="money that the reading costs")
     is_urgent = models.BooleanField(default=False)
     not_before = models.DateField(null=True, blank=True)
     due_on = models.DateField(

@@ -34,7 +34,9 @@ _UNDONE_COST_PER_DAY: Mapping[str, float] = MappingProxyType(
 
 
 _KINDS = tuple(kind.value for kind in NeedKind)
-_FRACTIONS = frozenset({"lead_late_share", "membrane_probability", "parts_service_level"})
+_FRACTIONS = frozenset(
+    {"ask_client_cost", "client_answer_share", "lead_late_share", "membrane_probability", "parts_service_level"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +66,11 @@ class CompanyRules:
         exhausted at the visit on. It is the dearest cartridge and fades over months while every reading tells how far
         it is, so what is most likely good is read again and not thrown away. Waiting for more than a quarter cost more
         bad water than membranes, on simulated fleets; common practice, no source.
+    ask_client_cost
+        Money that asking a client for a reading costs: some minutes of the office; common practice, no source.
+    client_answer_days, client_answer_share
+        Days that a client who is asked is waited for, and the share (0-1) of clients who answer; common practice, no
+        source.
     plans_with_van_stock
         Whether rounds may only use what the vans hold by the last count; off: vans are loaded for their round.
     uses_table_service
@@ -83,6 +90,9 @@ class CompanyRules:
     parts_service_level: float = 0.9
     lead_late_share: float = 0.03
     membrane_probability: float = 0.25
+    ask_client_cost: float = 2.0
+    client_answer_days: int = 5
+    client_answer_share: float = 0.5
     plans_with_van_stock: bool = False
     uses_table_service: bool = True
     traffic: tuple[tuple[int, float], ...] = ()
@@ -98,6 +108,9 @@ class CompanyRules:
             ("parts_service_level", 0.5, 0.999),
             ("lead_late_share", 0.0, 1.0),
             ("membrane_probability", 0.0, 1.0),
+            ("ask_client_cost", 0.0, 1_000.0),
+            ("client_answer_days", 1, 60),
+            ("client_answer_share", 0.0, 1.0),
         ):
             value = getattr(self, name)
             if not low <= value <= high:

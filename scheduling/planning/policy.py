@@ -168,6 +168,16 @@ class Policy:
                 "late_cost_per_day", f"no figure for stage {stage!r} and use {use!r}; add one to the policy."
             ) from None
 
+    def visit_price(self, travel_cost: float) -> float:
+        """Money that one visit costs before anything is done on it, with what driving there costs.
+
+        Examples
+        --------
+        >>> Policy().visit_price(9.0)
+        30.0
+        """
+        return self.visit_cost + self.removal_minutes * self.working_cost_per_minute + travel_cost
+
     def minutes_for(self, kind: str) -> float:
         """Minutes a task of this kind takes at the unit.
 

@@ -12,12 +12,14 @@ from django.db import transaction
 
 from accounts.models import Company
 from accounts.services.companies import lock_company
+from fleet.models import Site
 from scheduling.models import Installer, RoadCalibration, Stop, Visit
 from scheduling.planning import rounds
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.travel.calibrate import Calibration, calibrate_road
 from scheduling.planning.travel.table_service import TableServiceTravel, TripCache
 from scheduling.planning.travel.trips import GreatCircleTravel, Place, RoadModel, TravelProvider, great_circle_m
+from scheduling.planning.visits.travel_cost import travel_cost_estimate
 from scheduling.planning.words import travel as words
 
 #: How far back trips are looked at: roads, vans and habits change.
@@ -50,6 +52,19 @@ def table_service_host() -> str:
 def road_model(*, company: Company) -> RoadModel:
     """The road model in use: fitted, or the default one."""
     return _road(RoadCalibration.objects.of_company(company).first())
+
+
+def travel_cost_of_sites(*, company: Company, policy: ServicePolicy) -> dict[int, float]:
+    """Money that driving to each of the company's sites costs in a usual round, by id."""
+    sites = list(Site.objects.of_company(company).order_by("pk").values_list("pk", "latitude", "longitude"))
+    bases = Installer.objects.of_company(company).filter(is_active=True).order_by("pk")
+    costs = travel_cost_estimate(
+        [Place(latitude, longitude) for _, latitude, longitude in sites],
+        [Place(installer.home_latitude, installer.home_longitude) for installer in bases],
+        policy=policy.planning,
+        road=road_model(company=company),
+    )
+    return {pk: float(cost) for (pk, _, _), cost in zip(sites, costs, strict=True)}
 
 
 def traffic_of(policy: ServicePolicy) -> rounds.Traffic | None:

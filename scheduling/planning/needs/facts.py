@@ -152,6 +152,29 @@ class FindingFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class GaugeFacts:
+    """How a unit can be read, and what a visit to it takes.
+
+    Attributes
+    ----------
+    by_client, by_installer
+        Columns of the quantities that its client, and whoever comes, can read there.
+    read_on
+        Column to the day it was last read.
+    visit_price
+        What a visit of its own costs, in money.
+    next_visit_on
+        Day of the next confirmed visit; None: none is confirmed.
+    """
+
+    by_client: frozenset[str] = frozenset()
+    by_installer: frozenset[str] = frozenset()
+    read_on: Mapping[str, datetime.date] = field(default_factory=lambda: MappingProxyType({}))
+    visit_price: float = 0.0
+    next_visit_on: datetime.date | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class UnitFacts:
     """A unit on the day that is planned.
 
@@ -169,8 +192,12 @@ class UnitFacts:
         Live ones, the surest first.
     last_read_on, last_sanitised_on
         Days of the newest reading and the last sanitising; None: never.
+    asked_on
+        Since when a reading of it is asked for; None: is not.
     done
         Key of a task to when it was last done.
+    gauges
+        How it can be read.
     """
 
     key: int
@@ -181,7 +208,9 @@ class UnitFacts:
     findings: tuple[FindingFacts, ...] = ()
     last_read_on: datetime.date | None = None
     last_sanitised_on: datetime.date | None = None
+    asked_on: datetime.date | None = None
     done: Mapping[str, datetime.datetime] = field(default_factory=lambda: MappingProxyType({}))
+    gauges: GaugeFacts = field(default_factory=GaugeFacts)
 
     @property
     def pairs(self) -> list[tuple[PositionFacts, PositionFacts | None]]:

@@ -37,13 +37,16 @@ def _sanitise(tasks: TaskList, today: datetime.date) -> None:
 
 def _unread(tasks: TaskList, today: datetime.date) -> None:
     unit = tasks.unit
-    days = (today - (unit.last_read_on or unit.commissioned_on)).days
-    if days < tasks.policy.rules.unread_after_days:
+    since = unit.last_read_on or unit.commissioned_on
+    # a company that begins has read nothing yet: whoever comes reads, and nobody is sent before that had time to happen
+    asked_on = unit.asked_on if unit.last_read_on is None else None
+    waited_from = max(since, asked_on) if asked_on is not None else since
+    if (today - waited_from).days < tasks.policy.rules.unread_after_days:
         return
     tasks.add(
         NeedKind.INSPECT,
         key_at_unit(NeedKind.INSPECT, unit),
         Source.CALENDAR,
         label=words.UNIT,
-        reason=words.unread(days, was_ever_read=unit.last_read_on is not None),
+        reason=words.unread((today - since).days, was_ever_read=unit.last_read_on is not None),
     )

@@ -88,6 +88,9 @@ _LEAD: dict[str, Gauge] = {
     "resin": BreakthroughGauge(("permeate_tds_mg_per_l", "interstage_tds_mg_per_l")),
 }
 
+#: Every gauge that tells of a cartridge.
+GAUGES: tuple[Gauge, ...] = (*_LAST_OF_STAGE.values(), *_LEAD.values())
+
 
 def gauge_of(stage: str, *, is_before_lag: bool = False) -> Gauge:
     """The gauge that tells of a cartridge in a stage; of a lead before its lag, the one between the two.

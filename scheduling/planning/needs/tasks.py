@@ -12,6 +12,7 @@ from typing import Any
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PositionFacts, UnitFacts
 from scheduling.planning.needs.need import NeedKind
+from scheduling.planning.needs.ways_to_read import ReadingWanted
 
 
 class Source(enum.StrEnum):
@@ -46,6 +47,8 @@ class Task:
         Whether it must be in the next rounds whatever it costs.
     not_before, due_on
         First day it may be done, and the day from which it is late where no forecast speaks.
+    reading
+        Of a reading that is wanted: how it is had, and what it is worth.
     reason
         Why, for an installer.
     """
@@ -67,6 +70,7 @@ class Task:
     is_urgent: bool = False
     not_before: datetime.date | None = None
     due_on: datetime.date | None = None
+    reading: ReadingWanted | None = None
     reason: str = ""
 
     @property

@@ -140,9 +140,37 @@ def best_way(unknowns: Sequence[Unknown], offers: Sequence[Offer]) -> ReadingWan
     ReadingWanted or None
         None: what is known is enough to act on.
     """
-    ways = [_weigh(unknowns, offer) for offer in offers]
+    most = {unknown.position: _most_saved(unknown) for unknown in unknowns}
+    # a perfect answer is worth most: what that would not pay for is not weighed
+    worth_weighing = [
+        offer
+        for offer in offers
+        if offer.answered * math.fsum(most[u.position] for u in unknowns if offer.reads.issuperset(u.gauge.reads))
+        > offer.price
+    ]
+    ways = [_weigh(unknowns, offer) for offer in worth_weighing]
     best = max(ways, key=lambda wanted: wanted.net, default=None)
     return best if best is not None and best.net > 0.0 else None
+
+
+def _most_saved(unknown: Unknown) -> float:
+    """More than any reading of a cartridge saves: its day is known today, and every visit comes anyway."""
+    cost, probability, end = costs_by_state(unknown)
+    expected = probability @ (cost + _visits(unknown))
+    allowed = probability @ (end[:, None] <= DAYS[None, :]) >= unknown.least_probability
+    return float(expected[allowed].min(initial=expected[-1]) - probability @ cost.min(axis=1))
+
+
+def _visits(unknown: Unknown) -> FloatArray:
+    """What the visit costs on which it is replaced, by day: nothing where one comes without it."""
+    visits = np.maximum(unknown.visit_price * (1.0 - DAYS / unknown.interval_days), 0.0)
+    if unknown.next_visit_day is not None:
+        visits[_column(unknown.next_visit_day)] = 0.0
+    return visits
+
+
+def _column(day: float) -> int:
+    return min(int(np.searchsorted(DAYS, day)), DAYS.size - 1)
 
 
 def _weigh(unknowns: Sequence[Unknown], offer: Offer) -> ReadingWanted:
@@ -166,10 +194,7 @@ def value_of_reading(unknown: Unknown, way: Way, *, known_from_day: float) -> fl
     replace it at once: what is saved holds the visit that is then not made.
     """
     cost, probability, end = costs_by_state(unknown)
-    column = min(int(np.searchsorted(DAYS, known_from_day)), DAYS.size - 1)
-    visits = np.maximum(unknown.visit_price * (1.0 - DAYS / unknown.interval_days), 0.0)
-    if unknown.next_visit_day is not None:
-        visits[min(int(np.searchsorted(DAYS, unknown.next_visit_day)), DAYS.size - 1)] = 0.0
+    column, visits = _column(known_from_day), _visits(unknown)
     with_answer = visits.copy()
     if way == Way.SEND:
         with_answer[column] = 0.0

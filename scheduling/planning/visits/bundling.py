@@ -104,8 +104,7 @@ def bundle_visits(
     if travel_costs is None:
         travel_costs = travel_cost_estimate([s.place for s in sites], bases, policy=policy, road=road).tolist()
     travel = np.asarray(travel_costs, dtype=np.float64)[present]
-    fixed = policy.visit_cost + policy.removal_minutes * policy.working_cost_per_minute
-    visit_price = fixed + travel
+    visit_price = policy.visit_price(0.0) + travel
 
     weekly = rows.weekly_costs(policy.bundling_weeks)
     site_number_of_row = np.searchsorted(present, site_of_row)

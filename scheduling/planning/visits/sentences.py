@@ -42,7 +42,9 @@ def explain(need: Need, choice: NeedChoice, *, visit_day: int, lead_exhausted: f
     parts += words.money_of_task(
         waste=choice.waste_on_visit, waiting=choice.cost_of_waiting, saving=choice.saving, currency=currency
     )
-    if choice.best_day != visit_day:
+    # a reading that waits for whoever comes costs nothing on any day
+    comes_along = need.kind == NeedKind.TAKE_READING and need.late_cost_per_day == 0.0
+    if choice.best_day != visit_day and not comes_along:
         parts.append(words.own_day(choice.best_day - visit_day))
     return "; ".join(parts) + "."
 

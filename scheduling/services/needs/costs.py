@@ -85,5 +85,6 @@ def price_needs(needs: Sequence[Need], *, policy: ServicePolicy, today: date) ->
         need.curve_first_day = today
         need.cost_curve = list(money.curve)
         need.best_day = today + timedelta(days=money.best_day)
-        cheapest = money.sentence(today=today, currency=policy.planning.currency)
+        # what is wasted and late speaks of parts; a reading says itself what it is worth
+        cheapest = "" if need.reading_way else money.sentence(today=today, currency=policy.planning.currency)
         need.reason = " ".join(filter(None, [need.reason, cheapest]))

@@ -92,6 +92,12 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
     read = dict(
         Reading.objects.of_company(company).filter(in_unit).order_by().values_list("unit").annotate(Max("taken_at"))
     )
+    asked = dict(
+        Need.objects.of_company(company)
+        .filter(in_unit, state=Need.State.OPEN, kind=Need.Kind.TAKE_READING)
+        .exclude(reading_way="")
+        .values_list("unit", "created_at")
+    )
     last_done = _done(company, in_unit)
     sanitised: dict[int, datetime] = {}
     for (unit_id, kind, _), at in last_done.items():
@@ -117,6 +123,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
             findings=tuple(_finding_facts(row, unit) for row in findings.get(unit.pk, ())),
             last_read_on=day(read.get(unit.pk)),
             last_sanitised_on=day(sanitised.get(unit.pk)),
+            asked_on=day(asked.get(unit.pk)),
             done=done_by_unit.get(unit.pk, {}),
         )
         for unit in here.values()

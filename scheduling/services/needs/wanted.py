@@ -1,14 +1,18 @@
 """What a company's units call for as of one day, as unsaved `Need` rows."""
 
 from collections.abc import Collection
+from dataclasses import replace
 from datetime import date
 
 from accounts.models import Company
 from scheduling.models import Need
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.decide import tasks_of_unit
+from scheduling.planning.needs.facts import UnitFacts
+from scheduling.planning.needs.from_gauges import can_be_read, with_reading
 from scheduling.planning.needs.tasks import Task
 from scheduling.services.needs.facts import FleetFacts, read_facts
+from scheduling.services.needs.gauges import read_gauges
 
 
 def compute_needs(
@@ -28,12 +32,19 @@ def compute_needs(
         Ids of the units that are looked at; None: all.
     """
     fleet_facts = read_facts(company=company, today=today, units=units)
+    gauges = read_gauges(company=company, policy=policy, today=today, units=fleet_facts.units, only=units)
     needs = [
         _row(task, fleet_facts, facts.key)
         for facts in fleet_facts.facts
-        for task in tasks_of_unit(facts, policy=policy, today=today)
+        for task in _tasks(replace(facts, gauges=gauges[facts.key]), policy, today)
     ]
     return sorted(needs, key=lambda need: need.key)
+
+
+def _tasks(facts: UnitFacts, policy: ServicePolicy, today: date) -> list[Task]:
+    if facts.last_read_on is None and facts.asked_on is None and can_be_read(facts):
+        facts = replace(facts, asked_on=today)
+    return with_reading(tasks_of_unit(facts, policy=policy, today=today), facts, policy=policy, today=today)
 
 
 def _row(task: Task, fleet_facts: FleetFacts, unit_id: int) -> Need:
@@ -60,5 +71,10 @@ def _row(task: Task, fleet_facts: FleetFacts, unit_id: int) -> Need:
         is_urgent=task.is_urgent,
         not_before=task.not_before,
         due_on=task.due_on,
+        reading_way=task.reading.way.value if task.reading is not None else "",
+        reads=list(task.reading.reads) if task.reading is not None else [],
+        reading_of_id=task.reading.position if task.reading is not None else None,
+        reading_saves=round(task.reading.saves, 2) if task.reading is not None else 0.0,
+        reading_price=round(task.reading.price, 2) if task.reading is not None else 0.0,
         reason=task.reason,
     )

@@ -95,7 +95,8 @@ def on_the_way(*, visit: Visit, by: Membership, now: datetime) -> None:
 
 def done(visit: Visit, lines: Sequence[str], now: datetime) -> None:
     """The work is done: what was done, and what comes next."""
-    open_needs = Need.objects.filter(site_id=visit.site_id, state=Need.State.OPEN).select_related("position")
+    open_needs = Need.objects.filter(site_id=visit.site_id, state=Need.State.OPEN, reading_way="")
+    open_needs = open_needs.select_related("position")
     at = visit.closed_at or now
     _to_client(visit, Kind.DONE, words.done(visit, lines, list(open_needs), at), now)
 

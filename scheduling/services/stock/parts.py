@@ -191,7 +191,7 @@ class PartsWriter:
         )
 
     def _open_needs(self) -> list[Need]:
-        rows = Need.objects.of_company(self.company).filter(state=Need.State.OPEN)
+        rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
         return list(rows.select_related("position", "forecast").order_by("pk"))
 
     def _period_line(

@@ -5,15 +5,9 @@ from collections.abc import Sequence
 from datetime import date
 
 from scheduling.models import Need, Visit
-from scheduling.planning.policy import Policy
 
 #: Days for which a visit's costs are stored: a plan may begin some weeks ahead and still see what waiting costs.
 COST_DAYS = 84
-
-
-def visit_price(policy: Policy, travel_cost: float) -> float:
-    """What one visit costs before anything is done on it."""
-    return policy.visit_cost + policy.removal_minutes * policy.working_cost_per_minute + travel_cost
 
 
 def tasks_cost(needs: Sequence[Need], *, today: date, day: int) -> float | None:

@@ -13,7 +13,7 @@ from django.db.models import Case, When
 from accounts.models import Company
 from accounts.services.companies import lock_company
 from fleet.models import Site
-from scheduling.models import Installer, Need, Visit, VisitTask
+from scheduling.models import Need, Visit, VisitTask
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.travel.trips import Place
 from scheduling.planning.visits.bundling import bundle_visits
@@ -22,9 +22,9 @@ from scheduling.planning.visits.proposal import BundlingSite, VisitProposal
 from scheduling.services.needs.costs import planning_need
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
-from scheduling.services.travel import road_model
+from scheduling.services.travel import travel_cost_of_sites
 from scheduling.services.visits.additions import ProposedAdditions, declined_needs, propose_additions
-from scheduling.services.visits.costs import COST_DAYS, tasks_cost, visit_price
+from scheduling.services.visits.costs import COST_DAYS, tasks_cost
 from scheduling.services.visits.locks import holds
 from scheduling.services.visits.order import order_of_work
 from scheduling.services.words import visits as words
@@ -96,7 +96,7 @@ class _Proposer:
             .prefetch_related("tasks")
             .order_by("is_proposed", "appointment_at", "pk")
         )
-        open_needs = Need.objects.of_company(company).filter(state=Need.State.OPEN, **here)
+        open_needs = Need.objects.of_company(company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN, **here)
         self.needs = {
             need.pk: need
             for need in open_needs.select_related(
@@ -128,11 +128,20 @@ class _Proposer:
         held = {task.need_id for visits in self.confirmed.values() for v in visits for task in v.tasks.all()}
         held |= {task.need_id for visit in self.waiting for task in visit.tasks.all()}
         free = [need for pk, need in self.needs.items() if pk not in held]
+        readings = self._readings_on_confirmed(free)
+        read_then = {need.pk for rows in readings.values() for need, _ in rows}
         # one and the same visit is proposed for a site, the next one; those after it are bundled when it is done
-        proposals = {int(p.site): p for p in self._bundle(free) if p.number == 0}
+        bundled = self._bundle([need for need in free if need.pk not in read_then])
+        proposals = {int(p.site): p for p in bundled if p.number == 0}
         joined = self._keep_confirmed(proposals)
+        additions = joined | {
+            site_id: ProposedAdditions(
+                self.confirmed[site_id][0], [*rows, *(joined[site_id].needs if site_id in joined else ())]
+            )
+            for site_id, rows in readings.items()
+        }
         extended = propose_additions(
-            company=self.company, proposals=list(joined.values()), now=self.now, sites=self.sites
+            company=self.company, proposals=list(additions.values()), now=self.now, sites=self.sites
         )
 
         changed = 0
@@ -178,15 +187,14 @@ class _Proposer:
             messages.offer_lapsed(visit, self.now)
 
     def _bundle(self, needs: Sequence[Need]) -> list[VisitProposal]:
-        sites = Site.objects.of_company(self.company).order_by("pk").only("latitude", "longitude")
-        bases = Installer.objects.of_company(self.company).filter(is_active=True).order_by("pk")
+        sites = list(Site.objects.of_company(self.company).order_by("pk").only("latitude", "longitude"))
+        travel_costs = travel_cost_of_sites(company=self.company, policy=self.policy)
         return bundle_visits(
             [planning_need(need, key=str(need.pk), today=self.today) for need in needs],
             [BundlingSite(str(site.pk), Place(site.latitude, site.longitude)) for site in sites],
             policy=self.policy.planning,
             cost_days=COST_DAYS,
-            road=road_model(company=self.company),
-            bases=[Place(i.home_latitude, i.home_longitude) for i in bases],
+            travel_costs=[travel_costs[site.pk] for site in sites],
         )
 
     def _values(self, proposal: VisitProposal) -> dict[str, Any]:
@@ -255,6 +263,18 @@ class _Proposer:
                     self._retask(visit, tasks)
         return joined
 
+    def _readings_on_confirmed(self, free: Sequence[Need]) -> dict[int, list[tuple[Need, str]]]:
+        """Readings that wait for whoever comes next, with their reasons, by site of which a visit is confirmed."""
+        readings: dict[int, list[tuple[Need, str]]] = defaultdict(list)
+        declined = declined_needs(company=self.company)
+        for need in free:
+            visits = self.confirmed.get(need.site_id)
+            if not visits or need.reading_way != Need.ReadingWay.NEXT_VISIT:
+                continue
+            if need.pk not in declined.get(visits[0].pk, set()):
+                readings[need.site_id].append((need, need.reason))
+        return readings
+
     def _appointed(self, visit: Visit) -> date:
         """The company's day of a confirmed visit, which always has a time."""
         assert visit.appointment_at is not None
@@ -270,7 +290,7 @@ class _Proposer:
         alone = tasks_cost(needs, today=self.today, day=proposal.best_day)
         if along is None or alone is None:
             return along is not None
-        own_visit = visit_price(planning, proposal.travel_cost)
+        own_visit = planning.visit_price(proposal.travel_cost)
         used_days = [planning_need(need, key=need.key, today=self.today).used_days for need in needs]
         early = cost_of_going_early(
             day,

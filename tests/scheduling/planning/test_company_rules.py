@@ -21,6 +21,9 @@ RANGES = {
     "parts_service_level": (0.5, 0.999, 0.0005),
     "lead_late_share": (0.0, 1.0, 0.001),
     "membrane_probability": (0.0, 1.0, 0.001),
+    "ask_client_cost": (0.0, 1_000.0, 0.1),
+    "client_answer_days": (1, 60, 1),
+    "client_answer_share": (0.0, 1.0, 0.001),
 }
 
 
@@ -54,6 +57,9 @@ def test_what_holds_where_nothing_was_decided() -> None:
         "parts_service_level": 0.9,
         "lead_late_share": 0.03,
         "membrane_probability": 0.25,
+        "ask_client_cost": 2.0,
+        "client_answer_days": 5,
+        "client_answer_share": 0.5,
         "plans_with_van_stock": False,
         "uses_table_service": True,
         "traffic": [],

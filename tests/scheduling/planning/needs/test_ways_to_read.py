@@ -121,6 +121,10 @@ def test_a_better_gauge_is_worth_no_less(first: float, width: float, waste: floa
     for better, worse in (levels, trips):
         more, less = (value_of_reading(gauge, way, known_from_day=4.0) for gauge in (better, worse))
         assert 0.0 <= less <= more + 1e-6
+        # and it is taken exactly where it is worth its price
+        reads = frozenset(better.gauge.reads)
+        assert best_way([better], [Offer(way, 4.0, more + 0.01, reads)]) is None
+        assert (best_way([better], [Offer(way, 4.0, max(more - 0.01, 0.0), reads)]) is not None) is (more > 0.0)
 
 
 ASK = Offer(Way.ASK_CLIENT, 5.0, 2.0, frozenset({"product_tds_mg_per_l"}), answered=0.5)

@@ -1,0 +1,209 @@
+"""A reading is work as well: it is asked for where knowing first saves more than it costs."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import math
+from collections.abc import Mapping, Sequence
+
+from scheduling.planning.company_rules import ServicePolicy
+from scheduling.planning.needs.dates import need_dates
+from scheduling.planning.needs.facts import ForecastFacts, PositionFacts, Role, UnitFacts
+from scheduling.planning.needs.gauges import Gauge, gauge_of
+from scheduling.planning.needs.need import NeedKind, median_days
+from scheduling.planning.needs.tasks import Source, Task, TaskList, key_at_unit
+from scheduling.planning.needs.ways_to_read import Offer, ReadingWanted, Unknown, Way, best_way
+from scheduling.planning.words import readings as words
+
+#: What was read so recently is not asked for again; common practice, no source.
+RECENT_DAYS = 28
+
+
+def can_be_read(unit: UnitFacts) -> bool:
+    """Whether somebody can read a gauge of anything that stands in the unit."""
+    return bool(_readable(unit, unit.gauges.by_client | unit.gauges.by_installer))
+
+
+def with_reading(tasks: Sequence[Task], unit: UnitFacts, *, policy: ServicePolicy, today: datetime.date) -> list[Task]:
+    """The tasks of a unit with the reading that is worth its price, ordered by key.
+
+    The client is asked, or whoever comes next reads, or somebody is sent; only the last is a reason for a visit. A unit
+    that was never read is asked for whatever that is worth. What the answer decides waits for it, as long as a client
+    who is asked is waited for.
+
+    Parameters
+    ----------
+    tasks
+        All others that the unit calls for, see `tasks_of_unit`.
+    unit, policy, today
+        As there.
+    """
+    listed = TaskList(unit, policy)
+    listed.by_key = {task.key: task for task in tasks}
+    key, inspection = key_at_unit(NeedKind.TAKE_READING, unit), listed.by_key.get(key_at_unit(NeedKind.INSPECT, unit))
+    if key not in listed.by_key and (inspection is None or inspection.finding is None):
+        _add(listed, key, inspection, today)
+    return [listed.by_key[name] for name in sorted(listed.by_key)]
+
+
+def _add(tasks: TaskList, key: str, inspection: Task | None, today: datetime.date) -> None:
+    unit, policy = tasks.unit, tasks.policy
+    unknowns = _unknowns(tasks, today)
+    wanted = best_way(unknowns, _offers(tasks, unknowns, today))
+    never_read = unit.last_read_on is None
+    if wanted is None and (never_read or inspection is not None):
+        wanted = _first_reading(tasks)
+    if wanted is None:
+        return
+    reason = words.reading_wanted(wanted, never_read=never_read, currency=policy.planning.currency)
+    if inspection is not None and wanted.way != Way.ASK_CLIENT:
+        # whoever inspects the unit reads its gauges
+        both = f"{inspection.reason} {reason}"
+        tasks.by_key[inspection.key] = dataclasses.replace(inspection, reading=wanted, reason=both)
+        return
+    tasks.add(
+        NeedKind.TAKE_READING,
+        key,
+        Source.FORECAST if wanted.position is not None else Source.CALENDAR,
+        label=words.quantities(wanted.reads),
+        reading=wanted,
+        late_cost_per_day=policy.undone_cost(NeedKind.TAKE_READING.value) if wanted.way == Way.SEND else 0.0,
+        reason=reason,
+    )
+    if wanted.way == Way.ASK_CLIENT:
+        _wait_for_answer(tasks, wanted, inspection, today)
+
+
+def _first_reading(tasks: TaskList) -> ReadingWanted | None:
+    """A reading of all that can be read, where nothing says that one is worth its price."""
+    gauges, planning, rules = tasks.unit.gauges, tasks.policy.planning, tasks.policy.rules
+    by_client, by_installer = _readable(tasks.unit, gauges.by_client), _readable(tasks.unit, gauges.by_installer)
+    if by_client:
+        return ReadingWanted(Way.ASK_CLIENT, None, by_client, 0.0, rules.ask_client_cost, {})
+    minutes = planning.minutes_for(NeedKind.TAKE_READING.value)
+    price = minutes * planning.working_cost_per_minute
+    return ReadingWanted(Way.NEXT_VISIT, None, by_installer, 0.0, price, {}) if by_installer else None
+
+
+def _wait_for_answer(tasks: TaskList, wanted: ReadingWanted, inspection: Task | None, today: datetime.date) -> None:
+    """Let what the answer decides wait until the client had time to answer; a confirmed visit is not held up."""
+    asked_on = tasks.unit.asked_on or today
+    first_day = asked_on + datetime.timedelta(days=tasks.policy.rules.client_answer_days)
+    if first_day <= today or tasks.unit.gauges.next_visit_on is not None:
+        return
+    for key, task in tasks.by_key.items():
+        if (task is inspection or task.position in wanted.saves_at) and task.finding is None:
+            later = max(task.not_before or first_day, first_day)
+            tasks.by_key[key] = dataclasses.replace(task, not_before=later)
+
+
+def _offers(tasks: TaskList, unknowns: Sequence[Unknown], today: datetime.date) -> list[Offer]:
+    gauges, planning, rules = tasks.unit.gauges, tasks.policy.planning, tasks.policy.rules
+    at_unit = planning.minutes_for(NeedKind.TAKE_READING.value) * planning.working_cost_per_minute
+    offers = [
+        Offer(
+            Way.ASK_CLIENT,
+            float(rules.client_answer_days),
+            rules.ask_client_cost,
+            gauges.by_client,
+            rules.client_answer_share,
+        ),
+        Offer(Way.SEND, 1.0, at_unit + gauges.visit_price, gauges.by_installer),
+    ]
+    next_day = min((u.next_visit_day for u in unknowns if u.next_visit_day is not None), default=None)
+    if next_day is not None:
+        offers.insert(1, Offer(Way.NEXT_VISIT, next_day, at_unit, gauges.by_installer))
+    return offers
+
+
+def _unknowns(tasks: TaskList, today: datetime.date) -> list[Unknown]:
+    """Cartridges of which a reading would tell something: their date rests on a forecast, and nobody read them lately.
+
+    A membrane is one also where it is not yet to be replaced. What must be in the next rounds waits for no reading.
+    """
+    unit, policy = tasks.unit, tasks.policy
+    leads = {lead.key: lag for lead, lag in unit.pairs if lag is not None}
+    task_of = {
+        task.position: task
+        for task in tasks.by_key.values()
+        if task.position is not None and task.kind in (NeedKind.REPLACE, NeedKind.ROTATE)
+    }
+    found: list[Unknown] = []
+    for position in unit.positions:
+        forecast, task = position.forecast, task_of.get(position.key)
+        if forecast is None or forecast.is_maximum_service_time or not tasks.is_within_weeks(forecast):
+            continue
+        if task is None and position.stage != "membrane":
+            continue
+        if task is not None and (task.finding is not None or task.is_urgent or task.forecast is None):
+            continue
+        gauge = gauge_of(position.stage, is_before_lag=position.key in leads)
+        if not _was_read_lately(gauge, forecast, unit.gauges.read_on, today):
+            found.append(_unknown(position, forecast, task, gauge, tasks))
+    visits = [task for task in tasks.by_key.values() if task.late_cost_per_day > 0.0]
+    confirmed = (unit.gauges.next_visit_on - today).days if unit.gauges.next_visit_on is not None else math.inf
+    price = unit.gauges.visit_price / max(len(found), 1)
+    interval = 7.0 * policy.planning.visit_interval_weeks
+    shared = []
+    for unknown in found:
+        others = [_median(task, today) for task in visits if task.position != unknown.position]
+        next_day = max(min([confirmed, *others]), 0.0)
+        shared.append(
+            dataclasses.replace(
+                unknown,
+                visit_price=price,
+                interval_days=interval,
+                next_visit_day=next_day if next_day <= 7.0 * policy.planning.bundling_weeks else None,
+            )
+        )
+    return shared
+
+
+def _unknown(
+    position: PositionFacts, forecast: ForecastFacts, task: Task | None, gauge: Gauge, tasks: TaskList
+) -> Unknown:
+    dates = need_dates(forecast=forecast, lag_forecast=task.lag_forecast if task is not None else None)
+    used = forecast.used_days if forecast.used_days is not None else math.nan
+    share = dates.remaining_share if not math.isnan(dates.remaining_share) else 1.0
+    price = task.price if task is not None else position.price
+    return Unknown(
+        position=position.key,
+        gauge=gauge,
+        quantile_days=dates.quantile_days,
+        exhausted_quantile_days=dates.exhausted_quantile_days,
+        used_days=used,
+        waste=share * price,
+        late_cost_per_day=task.late_cost_per_day if task is not None else tasks.late_cost(position),
+        exhausted_cost_per_day=task.exhausted_cost_per_day if task is not None else 0.0,
+        least_probability=tasks.policy.rules.membrane_probability if position.stage == "membrane" else 0.0,
+    )
+
+
+def _median(task: Task, today: datetime.date) -> float:
+    """Day from today around which a task brings a visit."""
+    day = (task.due_on - today).days if task.due_on is not None else 0
+    if task.forecast is not None and task.finding is None:
+        day = math.floor(median_days((task.lag_forecast or task.forecast).quantile_days))
+    first = (task.not_before - today).days if task.not_before is not None else 0
+    return float(max(day, first, 0))
+
+
+def _was_read_lately(
+    gauge: Gauge, forecast: ForecastFacts, read_on: Mapping[str, datetime.date], today: datetime.date
+) -> bool:
+    """Whether its gauge was read in the last weeks, and of what stands there now."""
+    days = [(today - read_on[column]).days if column in read_on else math.inf for column in gauge.reads]
+    served = forecast.used_days if forecast.used_days is not None else math.inf
+    return max(days) < min(RECENT_DAYS, served)
+
+
+def _readable(unit: UnitFacts, columns: frozenset[str]) -> tuple[str, ...]:
+    """Columns of the gauges of what stands in the unit that can be read, in the order of the train."""
+    reads: dict[str, None] = {}
+    for position in unit.positions:
+        behind = any(p.stage == position.stage and p.role == Role.LAG for p in unit.positions)
+        gauge = gauge_of(position.stage, is_before_lag=position.role == Role.LEAD and behind)
+        if position.cartridge is not None and columns.issuperset(gauge.reads):
+            reads |= dict.fromkeys(gauge.reads)
+    return tuple(reads)

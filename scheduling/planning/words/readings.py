@@ -1,0 +1,41 @@
+"""Why a reading is wanted, and how it is had."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from accounts.language import gettext, gettext_noop
+from scheduling.planning.needs.ways_to_read import ReadingWanted, Way
+
+_READ: Final = {
+    "line_pressure_kpa": gettext_noop("line pressure"),
+    "prefilter_outlet_pressure_kpa": gettext_noop("prefilter outlet pressure"),
+    "feed_tds_mg_per_l": gettext_noop("feed TDS"),
+    "permeate_tds_mg_per_l": gettext_noop("permeate TDS"),
+    "interstage_tds_mg_per_l": gettext_noop("interstage TDS"),
+    "product_tds_mg_per_l": gettext_noop("product TDS"),
+    "feed_total_chlorine_mg_per_l": gettext_noop("feed total chlorine"),
+    "interstage_chlorine_mg_per_l": gettext_noop("interstage chlorine"),
+    "carbon_outlet_total_chlorine_mg_per_l": gettext_noop("carbon outlet total chlorine"),
+}
+
+_HOW: Final = {
+    Way.ASK_CLIENT: gettext_noop("Ask the client to read {reads}."),
+    Way.NEXT_VISIT: gettext_noop("Read {reads} at the next visit."),
+    Way.SEND: gettext_noop("Send somebody to read {reads}."),
+}
+
+
+def quantities(columns: Sequence[str]) -> str:
+    """Names of quantities in a sentence: 'feed TDS, permeate TDS'."""
+    return ", ".join(gettext(_READ[column]) for column in columns)
+
+
+def reading_wanted(wanted: ReadingWanted, *, never_read: bool, currency: str) -> str:
+    """How a reading is had, why, and what it is worth."""
+    sentences = [gettext(_HOW[wanted.way]).format(reads=quantities(wanted.reads))]
+    if never_read:
+        sentences.append(gettext("It was never read: its forecasts use only its label and load."))
+    if wanted.saves > 0.0:
+        worth = gettext("Knowing before parts are replaced saves about {saves:.2f} {currency}; it costs {price:.2f}.")
+        sentences.append(worth.format(saves=wanted.saves, price=wanted.price, currency=currency))
+    return " ".join(sentences)

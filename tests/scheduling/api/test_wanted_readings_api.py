@@ -1,0 +1,76 @@
+"""Which readings are wanted, over the API."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from rest_framework.test import APIClient
+
+from fleet.models import Unit
+from scheduling.services.needs.needs import refresh_needs
+from tests.scheduling.services.needs.test_wanted_readings import doubtful_membrane, fitted
+from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
+
+PATH = "/api/v1/readings-wanted/"
+
+
+@pytest.fixture
+def units(town: Town) -> tuple[Unit, Unit]:
+    """One whose membrane is in doubt, and one that was never read."""
+    doubtful, unread = town.unit(), town.unit(train=RO_DI_TRAIN)
+    doubtful_membrane(town, doubtful)
+    fitted(town, doubtful)
+    unread.readings.all().delete()
+    fitted(town, unread, "product_tds_mg_per_l")
+    refresh_needs(company=town.company, now=NOW)
+    return doubtful, unread
+
+
+def test_the_most_worth_comes_first(as_installer: APIClient, town: Town, units: tuple[Unit, Unit]) -> None:
+    doubtful, unread = units
+    first, second = as_installer.get(PATH).json()["results"]
+    assert (first["unit"], first["unit_code"], first["site"]) == (doubtful.pk, doubtful.code, doubtful.site_id)
+    assert (first["reading_way"], first["reads"]) == ("ask_client", ["feed_tds", "permeate_tds"])
+    assert (first["position"], first["position_name"]) == (town.position(doubtful, "membrane").pk, "membrane")
+    assert first["net"] == pytest.approx(first["saves"] - first["price"])
+    assert first["net"] > 0.0 > second["net"]
+    assert f"saves about {first['saves']:.2f} EUR; it costs {first['price']:.2f}" in first["reason"]
+    assert (second["unit"], second["position"], second["position_name"]) == (unread.pk, None, "")
+    assert (second["reading_way"], second["reads"], second["saves"]) == ("ask_client", ["product_tds"], 0.0)
+    assert "It was never read" in second["reason"]
+    assert as_installer.get(f"{PATH}{first['id']}/").json() == first
+
+
+def test_it_is_the_need_that_the_other_list_shows(as_installer: APIClient, units: tuple[Unit, Unit]) -> None:
+    first = as_installer.get(PATH).json()["results"][0]
+    need = as_installer.get(f"/api/v1/needs/{first['id']}/").json()
+    assert need["kind"] == "take_reading"
+    assert (need["reading_way"], need["reason"]) == (first["reading_way"], first["reason"])
+    other = next(row for row in as_installer.get("/api/v1/needs/?kind=replace").json()["results"])
+    assert other["reading_way"] == ""
+
+
+@pytest.mark.parametrize(
+    ("query", "expected"), [("unit={0}", 1), ("site={1}", 1), ("reading_way=ask_client", 2), ("reading_way=send", 0)]
+)
+def test_it_is_filtered(as_installer: APIClient, units: tuple[Unit, Unit], query: str, expected: int) -> None:
+    where = query.format(units[0].pk, units[1].site_id)
+    assert as_installer.get(f"{PATH}?{where}").json()["count"] == expected
+
+
+@pytest.mark.parametrize("query", ["reading_way=shout", "unit=x", "net=3"])
+def test_what_cannot_be_filtered_by_is_refused(as_installer: APIClient, query: str) -> None:
+    refused = as_installer.get(f"{PATH}?{query}")
+    assert refused.status_code == 400, refused.content
+    assert refused.headers["Content-Type"].startswith("application/problem+json")
+
+
+def test_a_reading_that_is_sent_takes_it_off_the_list(
+    as_installer: APIClient, town: Town, units: tuple[Unit, Unit]
+) -> None:
+    doubtful, _ = units
+    sent: dict[str, Any] = {"feed_tds": "200 ppm", "permeate_tds": "9 ppm", "taken_at": NOW.isoformat()}
+    stored = as_installer.post(f"/api/v1/units/{doubtful.pk}/readings/", sent)
+    assert stored.status_code == 201, stored.content
+    refresh_needs(company=town.company, now=NOW + timedelta(hours=1))
+    assert [row["unit"] for row in as_installer.get(PATH).json()["results"]] == [units[1].pk]

@@ -58,7 +58,8 @@ READERS: Final = _table(
     ("Placement", EVERYONE, "id unit position item item_code item_name serial_or_lot placed_at removed_at removal"),
     ("Placement", EVERYONE, "first_installed_at continues"),
     ("Instrument", EVERYONE, "id unit name measures tds_factor compensates_temperature accuracy_fraction resolution"),
-    ("Status", EVERYONE, "unit water sentence read_at measured value limit next_change findings cautions"),
+    ("Status", EVERYONE, "unit water sentence read_at measured value limit next_change"),
+    ("Status", EVERYONE, "please_read findings cautions"),
     ("Change", EVERYONE, "position stage role on from_day to_day sentence"),
     # fleet: what was read, and what it means
     ("Reading", EVERYONE, "id unit taken_at reference source instrument person occasion state minutes_since_start"),

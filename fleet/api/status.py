@@ -33,5 +33,8 @@ class StatusSerializer(AnswerSerializer):
     value = QuantityField(TDS, source="value_mg_per_l", allow_null=True)
     limit = QuantityField(TDS, source="limit_mg_per_l")
     next_change = ChangeSerializer(allow_null=True)
+    please_read = serializers.CharField(
+        help_text="what the client is asked to read, and to send as a reading of the unit; empty where nothing is"
+    )
     findings = serializers.ListField(child=serializers.CharField())
     cautions = serializers.ListField(child=serializers.CharField())

@@ -11,6 +11,7 @@ from accounts.language import gettext
 from fleet.engineering.limits import is_exhausted
 from fleet.models import Finding, Position, Reading, Stage, Unit
 from fleet.services import words
+from fleet.services.asked import asked_of_client
 from fleet.services.forecasts.groups import first_to_fail_of_unit
 from fleet.services.limits import limits_of
 from fleet.services.readings.cartridge_changes import last_changed, of_present_cartridge
@@ -42,7 +43,7 @@ class Status:
     """A unit as its client sees it.
 
     `water` is 'good', 'not_good', 'unknown'; `measured` names the quantity the verdict rests on, its value and the
-    limit in mg/L.
+    limit in mg/L. `please_read` asks for a reading; empty where none is wanted.
     """
 
     unit_id: int
@@ -55,6 +56,7 @@ class Status:
     next_change: Change | None
     findings: tuple[str, ...] = ()
     cautions: tuple[str, ...] = field(default=())
+    please_read: str = ""
 
 
 def status_of(*, unit: Unit, now: datetime) -> Status:
@@ -93,6 +95,7 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     sentences = [
         text for text in findings.order_by("-confidence", "pk").values_list("client_sentence", flat=True) if text
     ]
+    asked = asked_of_client(unit)
     cautions = [words.DEIONISED if has_resin else words.NO_CLAIM, words.ESTIMATE]
     return Status(
         unit_id=unit.pk,
@@ -105,6 +108,7 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
         next_change=_next_change(unit),
         findings=tuple(dict.fromkeys(sentences)),
         cautions=tuple(gettext(text) for text in cautions),
+        please_read=words.please_read(asked) if asked else "",
     )
 
 

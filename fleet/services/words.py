@@ -6,6 +6,7 @@ from typing import Final
 
 from accounts.language import gettext, gettext_noop, ngettext
 from fleet.engineering.positions import position_name
+from fleet.engineering.quantities import SETTLING_MINUTES
 
 DEIONISED: Final = gettext_noop("Deionised water is not for drinking.")
 NO_CLAIM: Final = gettext_noop(
@@ -14,6 +15,36 @@ NO_CLAIM: Final = gettext_noop(
 ESTIMATE: Final = gettext_noop(
     "Dates are estimates; they are not the only safeguard. Test your water before you rely on it."
 )
+
+
+# what a client is asked for
+
+_TO_READ: Final = {
+    "line_pressure_kpa": gettext_noop("the pressure of the water supply"),
+    "prefilter_outlet_pressure_kpa": gettext_noop("the pressure behind the prefilters"),
+    "feed_tds_mg_per_l": gettext_noop("the TDS of the tap water"),
+    "permeate_tds_mg_per_l": gettext_noop("the TDS of the water behind the membrane"),
+    "interstage_tds_mg_per_l": gettext_noop("the TDS of the water between the resin cartridges"),
+    "product_tds_mg_per_l": gettext_noop("the TDS of the finished water"),
+    "feed_total_chlorine_mg_per_l": gettext_noop("the total chlorine of the tap water"),
+    "interstage_chlorine_mg_per_l": gettext_noop("the total chlorine between the carbon cartridges"),
+    "carbon_outlet_total_chlorine_mg_per_l": gettext_noop("the total chlorine behind the carbon"),
+}
+"""The client's words for what can be asked of them."""
+
+
+def please_read(columns: Sequence[str]) -> str:
+    """Ask a client for a reading of these quantities."""
+    ask = gettext("Please read {quantities} once the unit has run for {minutes:.0f} minutes, and send us the values.")
+    mind = gettext(
+        "They tell us when to come, and may save a visit. Use the meters you have there: open no housing and loosen no "
+        "fitting."
+    )
+    named = [gettext(_TO_READ[column]) for column in columns]
+    if len(named) > 1:
+        *several, last = named
+        named = [gettext("{several} and {last}").format(several=", ".join(several), last=last)]
+    return f"{ask.format(quantities=named[0], minutes=SETTLING_MINUTES)} {mind}"
 
 
 # the status of a unit

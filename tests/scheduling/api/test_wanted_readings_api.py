@@ -6,7 +6,9 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+from accounts.models import Client
 from fleet.models import Unit
+from scheduling.models import Need
 from scheduling.services.needs.needs import refresh_needs
 from tests.scheduling.services.needs.test_wanted_readings import doubtful_membrane, fitted
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
@@ -74,3 +76,35 @@ def test_a_reading_that_is_sent_takes_it_off_the_list(
     assert stored.status_code == 201, stored.content
     refresh_needs(company=town.company, now=NOW + timedelta(hours=1))
     assert [row["unit"] for row in as_installer.get(PATH).json()["results"]] == [units[1].pk]
+
+
+def test_the_client_is_asked_in_their_own_view(
+    as_client: APIClient, as_installer: APIClient, first_client: Client, town: Town
+) -> None:
+    unit = town.unit(town.site(client=first_client))
+    doubtful_membrane(town, unit)
+    status = f"/api/v1/units/{unit.pk}/status/"
+    refresh_needs(company=town.company, now=NOW)
+    assert as_client.get(status).json()["please_read"] == "", "there is nothing to read it with"
+    fitted(town, unit)
+    refresh_needs(company=town.company, now=NOW)
+    assert as_client.get(status).json()["please_read"] == (
+        "Please read the TDS of the tap water and the TDS of the water behind the membrane once the unit has run for "
+        "5 minutes, and send us the values. They tell us when to come, and may save a visit. Use the meters you have "
+        "there: open no housing and loosen no fitting."
+    )
+    assert as_client.get(PATH).status_code == 403, "what it is worth is the company's"
+    sent: dict[str, Any] = {"feed_tds": "200 ppm", "permeate_tds": "9 ppm", "taken_at": NOW.isoformat()}
+    assert as_client.post(f"/api/v1/units/{unit.pk}/readings/", sent).status_code == 201
+    refresh_needs(company=town.company, now=NOW + timedelta(hours=1))
+    assert as_client.get(status).json()["please_read"] == ""
+    assert as_installer.get(PATH).json()["count"] == 0
+
+
+def test_other_ways_ask_nothing_of_the_client(as_client: APIClient, first_client: Client, town: Town) -> None:
+    unit = town.unit(town.site(client=first_client))
+    doubtful_membrane(town, unit)
+    town.forecast(town.position(unit, "carbon"), 0)
+    refresh_needs(company=town.company, now=NOW)
+    assert Need.objects.get(unit=unit, kind="take_reading").reading_way == "next_visit"
+    assert as_client.get(f"/api/v1/units/{unit.pk}/status/").json()["please_read"] == ""

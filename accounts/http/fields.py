@@ -86,10 +86,10 @@ class MomentField(serializers.DateTimeField):
 class OneOfField(serializers.ChoiceField):
     """One of a few words; a refusal names them all."""
 
-    default_error_messages = {"invalid_choice": "'{input}' is not one of: {known}."}
+    default_error_messages = {"invalid_choice": "'{input}' is not one of: {choices}."}
 
     def fail(self, key: str, **kwargs: Any) -> Any:
         choices = ", ".join(str(choice) for choice in self.choices if choice != "")
         if "input" in kwargs:
             kwargs["input"] = str(kwargs["input"])[:80]
-        return super().fail(key, known=choices, **kwargs)
+        return super().fail(key, choices=choices, **kwargs)

@@ -281,7 +281,7 @@ class CheckSerializer(SentencesSerializer):
         choices=[("kept", "kept"), ("not_kept", "not kept"), ("not_read", "not read, or not with what it is judged by")]
     )
     promised = serializers.SerializerMethodField()
-    found = serializers.SerializerMethodField()
+    measured = serializers.SerializerMethodField()
     low = serializers.SerializerMethodField()
     high = serializers.SerializerMethodField()
 
@@ -295,9 +295,9 @@ class CheckSerializer(SentencesSerializer):
         return self._shown(check, check.promised)
 
     @extend_schema_field(_SHOWN)
-    def get_found(self, check: Check) -> dict[str, Any] | None:
+    def get_measured(self, check: Check) -> dict[str, Any] | None:
         """As read."""
-        return self._shown(check, check.found)
+        return self._shown(check, check.measured)
 
     @extend_schema_field(_SHOWN)
     def get_low(self, check: Check) -> dict[str, Any] | None:

@@ -20,15 +20,15 @@ def keep_visits_known_to_people(collector: Collector, field: Any, visits: Any, u
 
     A proposal is worked out from what is stored. It must not hold a site that was entered by mistake.
     """
-    known = visits.filter(
+    known_visits = visits.filter(
         ~Q(state__in=(Visit.State.PROPOSED, Visit.State.CANCELLED))
         | ~Q(offers=[])
         | Q(messages__isnull=False)
         | Q(records__isnull=False)
         | Q(stops__round__plan__published_at__isnull=False)
     ).distinct()
-    if known:
-        models.PROTECT(collector, field, known, using)
+    if known_visits:
+        models.PROTECT(collector, field, known_visits, using)
     models.CASCADE(collector, field, visits, using)
 
 

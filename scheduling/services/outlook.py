@@ -130,13 +130,12 @@ def start_frontier_job(*, company: Company, by: Membership | None, now: datetime
 
 def preview_chunk(work: claims.ChunkRun) -> Mapping[str, Any]:
     """Do the job of a preview."""
-    asked = work.parameters
     return preview(
         company=work.company,
         now=work.now,
-        changes=asked["changes"],
-        counted_by=asked["counted_by"],
-        seed=asked["seed"],
+        changes=work.parameters["changes"],
+        counted_by=work.parameters["counted_by"],
+        seed=work.parameters["seed"],
         progress=work.progress,
     )
 

@@ -98,8 +98,8 @@ def diagnose(
 
     Examples
     --------
-    >>> found = diagnose({"permeate_tds_mg_per_l": 9.0, "interstage_tds_mg_per_l": 9.0, "product_tds_mg_per_l": 0.0})
-    >>> [match.causes[0] for match in found]
+    >>> matches = diagnose({"permeate_tds_mg_per_l": 9.0, "interstage_tds_mg_per_l": 9.0, "product_tds_mg_per_l": 0.0})
+    >>> [match.causes[0] for match in matches]
     ['di_lead_exhausted']
     """
     facts = Facts(context, limits, PatternLimits() if pattern_limits is None else pattern_limits)

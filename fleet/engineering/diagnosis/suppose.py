@@ -61,13 +61,13 @@ def suppose(reading: Mapping[str, Fact], facts: Mapping[str, Fact] | None = None
 
     Examples
     --------
-    >>> found = suppose(
+    >>> supposed = suppose(
     ...     {"inlet_pressure_kpa": 400.0, "temperature_degc": 15.0, "feed_tds_mg_per_l": 250.0,
     ...      "permeate_tds_mg_per_l": 20.0, "permeate_flow_l_per_day": 150.0, "concentrate_flow_l_per_day": 600.0},
     ...     {"baseline_inlet_pressure_kpa": 400.0, "baseline_temperature_degc": 15.0,
     ...      "baseline_feed_tds_mg_per_l": 250.0, "baseline_permeate_tds_mg_per_l": 10.0,
     ...      "baseline_permeate_flow_l_per_day": 150.0, "design_recovery_fraction": 0.2})
-    >>> round(found.context["normalised_flow_ratio"], 2), round(found.context["normalised_salt_passage_ratio"], 2)
+    >>> round(supposed.context["normalised_flow_ratio"], 2), round(supposed.context["normalised_salt_passage_ratio"], 2)
     (1.0, 2.0)
     """
     given_facts = dict(facts or {})

@@ -97,10 +97,10 @@ def indicators(readings: Mapping[str, Any], context: UnitContext | None = None) 
 
     Examples
     --------
-    >>> found = indicators({"feed_tds_mg_per_l": [250.0, 250.0], "permeate_tds_mg_per_l": [10.0, float("nan")]})
-    >>> found.values["rejection_fraction"]
+    >>> result = indicators({"feed_tds_mg_per_l": [250.0, 250.0], "permeate_tds_mg_per_l": [10.0, float("nan")]})
+    >>> result.values["rejection_fraction"]
     array([0.96,  nan])
-    >>> found.reason_code("rejection_fraction", 1)
+    >>> result.reason_code("rejection_fraction", 1)
     'permeate_tds_missing'
     """
     table = Table(readings)
@@ -177,13 +177,13 @@ class _Calculation:
             (permeate > feed, "permeate_above_feed"),
         ]
         passage = self._add(
-            "salt_passage_fraction", lambda known: salt_passage_fraction(known, permeate), feed, *checks
+            "salt_passage_fraction", lambda usable: salt_passage_fraction(usable, permeate), feed, *checks
         )
         self._add("rejection_fraction", rejection_fraction, passage, *self._inherit("salt_passage_fraction"))
         first = self.t["permeate_tds_at_start_mg_per_l"]
         self._add(
             "creep_ratio",
-            lambda known: _divide(known, permeate),
+            lambda usable: _divide(usable, permeate),
             first,
             *self._missing("permeate_tds_at_start_mg_per_l", "permeate_tds_mg_per_l"),
             (self._below_resolution(permeate), "permeate_below_resolution"),
@@ -199,7 +199,7 @@ class _Calculation:
             (self.static, "not_flowing"),
             (permeate + drain <= 0.0, "no_flow"),
         ]
-        recovery = self._add("recovery_fraction", lambda known: recovery_fraction(known, drain), permeate, *checks)
+        recovery = self._add("recovery_fraction", lambda usable: recovery_fraction(usable, drain), permeate, *checks)
         self._add("waste_ratio", waste_ratio, recovery, *checks, (permeate <= 0.0, "no_permeate_flow"))
 
     def driving_pressure(self) -> None:
@@ -253,8 +253,8 @@ class _Calculation:
         pressure_checks = self._inherit("net_driving_pressure_kpa")
         normalised = self._add(
             "normalised_permeate_flow_l_per_day",
-            lambda known: normalised_permeate_flow_l_per_day(
-                known,
+            lambda usable: normalised_permeate_flow_l_per_day(
+                usable,
                 net_driving_pressure_kpa=ndp,
                 standard_net_driving_pressure_kpa=usable_standard,
                 tcf=tcf,
@@ -269,7 +269,7 @@ class _Calculation:
         no_baseline = np.isnan(baseline) | (baseline <= 0.0)
         self._add(
             "normalised_flow_ratio",
-            lambda known: _divide(known, baseline),
+            lambda usable: _divide(usable, baseline),
             normalised,
             *self._inherit("normalised_permeate_flow_l_per_day"),
             (no_baseline, "baseline_missing"),
@@ -280,8 +280,8 @@ class _Calculation:
         )
         passage = self._add(
             "normalised_salt_passage_fraction",
-            lambda known: normalised_salt_passage_fraction(
-                known,
+            lambda usable: normalised_salt_passage_fraction(
+                usable,
                 net_driving_pressure_kpa=ndp,
                 standard_net_driving_pressure_kpa=usable_standard,
                 recovery_fraction=recovery,
@@ -295,7 +295,7 @@ class _Calculation:
         baseline = self.u["baseline_normalised_salt_passage_fraction"]
         self._add(
             "normalised_salt_passage_ratio",
-            lambda known: _divide(known, baseline),
+            lambda usable: _divide(usable, baseline),
             passage,
             *self._inherit("normalised_salt_passage_fraction"),
             (np.isnan(baseline) | (baseline <= 0.0), "baseline_missing"),
@@ -324,7 +324,7 @@ class _Calculation:
         )
         self._add(
             "flow_over_expected",
-            lambda known: _divide(known, expected),
+            lambda usable: _divide(usable, expected),
             flow,
             *self._missing("permeate_flow_l_per_day"),
             *self._inherit("net_driving_pressure_kpa"),
@@ -338,7 +338,7 @@ class _Calculation:
         only_behind_pump = np.isnan(outlet) & pumped & ~np.isnan(inlet)
         differential_pressure = self._add(
             "prefilter_differential_pressure_kpa",
-            lambda known: known - after,
+            lambda usable: usable - after,
             line,
             (self.static, "not_flowing"),
             *self._missing("line_pressure_kpa"),
@@ -356,8 +356,8 @@ class _Calculation:
         usable_reference, temperature = np.where(reference > 0.0, reference, np.nan), self.t["temperature_degc"]
         self._add(
             "normalised_prefilter_differential_pressure_kpa",
-            lambda known: normalised_differential_pressure(
-                differential_pressure, flow=known, reference_flow=usable_reference, temperature_degc=temperature
+            lambda usable: normalised_differential_pressure(
+                differential_pressure, flow=usable, reference_flow=usable_reference, temperature_degc=temperature
             ),
             feed,
             *self._inherit("prefilter_differential_pressure_kpa"),
@@ -405,7 +405,7 @@ class _Calculation:
     def _removal(self, name: str, before: FloatArray, after: FloatArray) -> None:
         self._add(
             name,
-            lambda known: chlorine_removal_fraction(known, after),
+            lambda usable: chlorine_removal_fraction(usable, after),
             before,
             (np.isnan(before), "chlorine_before_missing"),
             (np.isnan(after), "chlorine_after_missing"),
@@ -418,8 +418,8 @@ class _Calculation:
         feed_tds = self.t["feed_tds_mg_per_l"]
         self._add(
             "salt_balance_closure_fraction",
-            lambda known: salt_balance_closure_fraction(
-                feed_flow=known,
+            lambda usable: salt_balance_closure_fraction(
+                feed_flow=usable,
                 feed_tds_mg_per_l=np.where(feed_tds > 0.0, feed_tds, np.nan),
                 permeate_flow=permeate,
                 permeate_tds_mg_per_l=self.t["permeate_tds_mg_per_l"],

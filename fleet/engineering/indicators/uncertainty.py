@@ -81,8 +81,8 @@ def indicator_uncertainties(
 
     Examples
     --------
-    >>> found = indicator_uncertainties({"feed_tds_mg_per_l": [200.0], "permeate_tds_mg_per_l": [4.0]})
-    >>> round(float(found["salt_passage_fraction"][0] / 0.02), 3)
+    >>> uncertainties = indicator_uncertainties({"feed_tds_mg_per_l": [200.0], "permeate_tds_mg_per_l": [4.0]})
+    >>> round(float(uncertainties["salt_passage_fraction"][0] / 0.02), 3)
     0.074
     """
     columns = {

@@ -57,12 +57,12 @@ def alternative_of(
     --------
     >>> from fleet.engineering.sizing.offer import Life, WaterUse
     >>> from fleet.engineering.sizing.survey import SiteSurvey
-    >>> asked = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> request = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> item = Item("M", "", "membrane", 38.0)
     >>> flows = FlowChoice(item, 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
     >>> train = (Part("membrane", "single", item, Life(1096.0, 700.0, 1800.0, "maximum_service_time"), 12.7, "", ""),)
-    >>> found = alternative_of(asked, flows, [], train, (), SizingPolicy())
-    >>> found.waste_l_per_week, found.flush_l_per_week, found.feed_l_per_week
+    >>> alternative = alternative_of(request, flows, [], train, (), SizingPolicy())
+    >>> alternative.waste_l_per_week, alternative.flush_l_per_week, alternative.feed_l_per_week
     (301.0, 21.0, 371.0)
     """
     demand = request.demand_l_per_week

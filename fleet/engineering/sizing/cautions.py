@@ -14,9 +14,9 @@ def cautions_on(request: SizingRequest, choice: FlowChoice) -> tuple[Remark, ...
     --------
     >>> from fleet.engineering.sizing.offer import Item, WaterUse
     >>> from fleet.engineering.sizing.survey import SiteSurvey
-    >>> asked = SizingRequest((WaterUse("coffee", 70.0),), SiteSurvey("coffee", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> request = SizingRequest((WaterUse("coffee", 70.0),), SiteSurvey("coffee", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
-    >>> [caution.code for caution in cautions_on(asked, flows)]
+    >>> [caution.code for caution in cautions_on(request, flows)]
     ['air_gap', 'pressure', 'metals', 'no_health_claim']
     """
     return (

@@ -54,7 +54,7 @@ class Promise:
 class Check:
     """One promise against one reading.
 
-    `verdict` is ``"kept"``, ``"not_kept"`` or ``"not_read"``; `promised` and `found` are in the unit that stands at the
+    `verdict` is ``"kept"``, ``"not_kept"`` or ``"not_read"``; `promised` and `measured` are in the unit at the
     end of the quantity's name; `low` and `high` are the limits, None where there is none. `if_not_kept` tells an
     installer what to look for when a later reading breaks the promise, whatever this one did.
     """
@@ -62,7 +62,7 @@ class Check:
     quantity: str
     verdict: str
     promised: float | None
-    found: float | None
+    measured: float | None
     low: float | None
     high: float | None
     for_installer: str
@@ -100,9 +100,9 @@ def commissioning_checks(
     --------
     >>> from fleet.engineering.limits import HOUSE
     >>> label = MembraneRating(284.0, 345.0, 25.0, 250.0, 0.15, 0.97)
-    >>> found = commissioning_checks(Promise(label, 4.0), {"inlet_pressure_kpa": 345.0, "temperature_degc": 25.0,
+    >>> checks = commissioning_checks(Promise(label, 4.0), {"inlet_pressure_kpa": 345.0, "temperature_degc": 25.0,
     ...     "feed_tds_mg_per_l": 250.0, "permeate_flow_l_per_day": 200.0}, limits=HOUSE)
-    >>> [(check.quantity, check.verdict) for check in found][:2]
+    >>> [(check.quantity, check.verdict) for check in checks][:2]
     [('permeate_flow_l_per_day', 'not_kept'), ('permeate_tds_mg_per_l', 'not_read')]
     """
     shortfall = in_words(PRESSURE_SHORTFALL_KPA, PRESSURE, unit_system)

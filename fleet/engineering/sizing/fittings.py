@@ -122,10 +122,10 @@ def fittings_for(
     --------
     >>> from fleet.engineering.sizing.offer import WaterUse
     >>> from fleet.engineering.sizing.survey import SiteSurvey
-    >>> asked = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> request = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
     >>> store = Storage("open_tank", 0.0, 0.0, 0.0, 1.0, True, None)
-    >>> [found.purpose for found in fittings_for(asked, flows, [], [], store, SizingPolicy())]
+    >>> [fitting.purpose for fitting in fittings_for(request, flows, [], [], store, SizingPolicy())]
     ['membrane_housing', 'flow_restrictor', 'flush_valve', 'float_valve']
     """
     return (

@@ -121,9 +121,9 @@ def flow_choices(request: SizingRequest, membranes: Sequence[Item], policy: Sizi
     --------
     >>> from fleet.engineering.sizing.offer import WaterUse
     >>> label = Item("M75", "75", "membrane", 38.0, rating=MembraneRating(284.0, 345.0, 25.0, 250.0, 0.15, 0.97))
-    >>> asked = SizingRequest((WaterUse("reef", 140.0),), SiteSurvey("reef", 140.0, 420.0, 8.0, 14.0, 250.0))
-    >>> found = flow_choices(asked, [label], SizingPolicy())
-    >>> sorted({(choice.waste_ratio, choice.is_pumped, choice.membranes) for choice in found})
+    >>> request = SizingRequest((WaterUse("reef", 140.0),), SiteSurvey("reef", 140.0, 420.0, 8.0, 14.0, 250.0))
+    >>> choices = flow_choices(request, [label], SizingPolicy())
+    >>> sorted({(choice.waste_ratio, choice.is_pumped, choice.membranes) for choice in choices})
     [(4.0, False, 1), (4.0, True, 1), (5.0, False, 1), (5.0, True, 1)]
     """
     return list(_all(request, membranes, policy))

@@ -60,10 +60,10 @@ def remarks_on(
     --------
     >>> from fleet.engineering.sizing.offer import Item, WaterUse
     >>> from fleet.engineering.sizing.survey import SiteSurvey
-    >>> asked = SizingRequest((WaterUse("coffee", 70.0),), SiteSurvey("coffee", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> request = SizingRequest((WaterUse("coffee", 70.0),), SiteSurvey("coffee", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
     >>> store = Storage("pressurised_tank", 4.0, 6.6, 5.0, 0.5, True, None)
-    >>> [remark.code for remark in remarks_on(asked, flows, [], "ro", store, SizingPolicy())][:3]
+    >>> [remark.code for remark in remarks_on(request, flows, [], "ro", store, SizingPolicy())][:3]
     ['layout', 'water_not_known', 'water_price_assumed']
     """
     return (
@@ -103,10 +103,10 @@ def rejects_enough(request: SizingRequest, choice: FlowChoice, policy: SizingPol
     --------
     >>> from fleet.engineering.sizing.offer import Item, WaterUse
     >>> from fleet.engineering.sizing.survey import SiteSurvey
-    >>> asked = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> request = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> item = Item("M", "", "membrane", 38.0)
     >>> good, poor = (FlowChoice(item, 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, tds) for tds in (8.0, 26.0))
-    >>> rejects_enough(asked, good, SizingPolicy()), rejects_enough(asked, poor, SizingPolicy())
+    >>> rejects_enough(request, good, SizingPolicy()), rejects_enough(request, poor, SizingPolicy())
     (True, False)
     """
     least = policy.limits.minimum_rejection_fraction
@@ -140,9 +140,9 @@ def outlets_of(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy)
     >>> from fleet.engineering.sizing.offer import Item, WaterUse
     >>> from fleet.engineering.sizing.survey import SiteSurvey
     >>> uses = (WaterUse("reef", 70.0), WaterUse("drinking", 70.0))
-    >>> asked = SizingRequest(uses, SiteSurvey("reef", 140.0, 420.0, 8.0, 14.0, 250.0))
+    >>> request = SizingRequest(uses, SiteSurvey("reef", 140.0, 420.0, 8.0, 14.0, 250.0))
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
-    >>> [(outlet.use, outlet.branch, outlet.tds_mg_per_l) for outlet in outlets_of(asked, flows, SizingPolicy())]
+    >>> [(outlet.use, outlet.branch, outlet.tds_mg_per_l) for outlet in outlets_of(request, flows, SizingPolicy())]
     [('reef', 'resin', None), ('drinking', 'membrane', 8.0)]
     """
     outlets = []

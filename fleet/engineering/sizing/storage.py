@@ -67,9 +67,9 @@ def storage_for(request: SizingRequest, choice: FlowChoice, catalogue: Sequence[
     --------
     >>> from fleet.engineering.sizing.offer import WaterUse
     >>> from fleet.engineering.sizing.survey import SiteSurvey
-    >>> asked = SizingRequest((WaterUse("drinking", 70.0),), SiteSurvey("drinking", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> request = SizingRequest((WaterUse("drinking", 70.0),), SiteSurvey("drinking", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 414.0, 4.0, 190.0, 130.0, 2.0, 3.0, 8.0)
-    >>> store = storage_for(asked, flows, [], SizingPolicy())
+    >>> store = storage_for(request, flows, [], SizingPolicy())
     >>> store.purpose, store.usable_l, round(store.volume_l, 1), store.item
     ('pressurised_tank', 4.0, 6.6, None)
     """

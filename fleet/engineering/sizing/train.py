@@ -88,9 +88,9 @@ def train_of(
     >>> stock = [Item("S", "5 um", "sediment", 4.0, 365.0, rated_volume_l=40000.0),
     ...     Item("C", "block", "carbon", 12.0, 365.0, carbon_kind="block", chlorine_capacity_g=75.0),
     ...     Item("M", "75", "membrane", 38.0, rating=MembraneRating(284.0, 345.0, 25.0, 250.0, 0.15, 0.97))]
-    >>> asked = SizingRequest((WaterUse("drinking", 70.0),), SiteSurvey("drinking", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> request = SizingRequest((WaterUse("drinking", 70.0),), SiteSurvey("drinking", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> flows = FlowChoice(stock[2], 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
-    >>> [(part.stage, part.role) for part in train_of(asked, flows, stock, SizingPolicy(), by_year)[0]]
+    >>> [(part.stage, part.role) for part in train_of(request, flows, stock, SizingPolicy(), by_year)[0]]
     [('sediment', 'single'), ('carbon', 'lead'), ('carbon', 'lag'), ('membrane', 'single')]
     """
     remarks: list[Remark] = []
@@ -152,10 +152,10 @@ def flush_l_per_week(request: SizingRequest, choice: FlowChoice, policy: SizingP
     --------
     >>> from fleet.engineering.sizing.offer import WaterUse
     >>> from fleet.engineering.sizing.survey import SiteSurvey
-    >>> asked = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0),
+    >>> request = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0),
     ...     starts_per_day=6.0)
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
-    >>> flush_l_per_week(asked, flows, SizingPolicy(flush_l_per_start=1.5))
+    >>> flush_l_per_week(request, flows, SizingPolicy(flush_l_per_start=1.5))
     63.0
     """
     starts = policy.starts_per_day if request.starts_per_day is None else request.starts_per_day

@@ -25,14 +25,14 @@ def unit_of_cells(cells: list[str], column: FileColumn, header_unit: str) -> tup
     """
     if all(map(_PLAIN.fullmatch, cells)):
         return cells, header_unit
-    found = {cell: match for cell in set(cells) if (match := _WITH_UNIT.match(cell))}
-    units = {match[2].strip() for match in found.values()}
+    match_of_cell = {cell: match for cell in set(cells) if (match := _WITH_UNIT.match(cell))}
+    units = {match[2].strip() for match in match_of_cell.values()}
     if len({unit.casefold() for unit in units}) != 1:
         return cells, header_unit
     unit = min(units)
     is_same = unit.casefold() == header_unit.strip().casefold()
     if header_unit and not is_same:
         return cells, header_unit
-    if not header_unit and (any(cell and cell not in found for cell in cells) or not fits_unit(column, unit)):
+    if not header_unit and (any(cell and cell not in match_of_cell for cell in cells) or not fits_unit(column, unit)):
         return cells, header_unit
-    return [found[cell][1].strip() if cell in found else cell for cell in cells], header_unit or unit
+    return [match_of_cell[cell][1].strip() if cell in match_of_cell else cell for cell in cells], header_unit or unit

@@ -39,18 +39,18 @@ def read_columns(
         When a column that every row needs is not there.
     """
     columns = list(zip(*cells.rows, strict=True)) if cells.rows else [()] * len(cells.headers)
-    known = [_known(values) for values in columns]
-    meanings = find_columns(file_name, cells.headers, known)
+    filled = [_filled(values) for values in columns]
+    meanings = find_columns(file_name, cells.headers, filled)
     time_columns = (
         values
-        for meaning, values in zip(meanings, known, strict=True)
+        for meaning, values in zip(meanings, filled, strict=True)
         if meaning.column is not None and meaning.column.kind == "time"
     )
     # One file is written by one habit.
     day_first = is_day_first(cell for values in time_columns for cell in values)
     out: dict[str, Any] = {}
     units: dict[str, str] = {}
-    for header, meaning, raw, values in zip(cells.headers, meanings, columns, known, strict=True):
+    for header, meaning, raw, values in zip(cells.headers, meanings, columns, filled, strict=True):
 
         def skip(code: str, why: str, header: str = header) -> None:
             faults.append(Fault(table, -1, header.strip(), code, why, False))
@@ -84,7 +84,7 @@ def read_columns(
     return out, units
 
 
-def _known(cells: Sequence[str]) -> list[str]:
+def _filled(cells: Sequence[str]) -> list[str]:
     """Cells without blanks around them; empty where they say that nothing is known."""
     return ["" if (text := cell.strip()).lower() in _NOT_KNOWN else text for cell in cells]
 

@@ -60,9 +60,9 @@ def is_day_first(cells: Iterable[str]) -> bool | None:
     >>> is_day_first(["3/4/2025", "13/4/2025"]), is_day_first(["3/4/2025", "4/13/2025"]), is_day_first(["3/4/2025"])
     (True, False, None)
     """
-    found = {match["first"]: match["second_one"] for cell in cells if (match := _NUMBERS.match(cell))}
-    day_first = any(int(first) > 12 for first in found)
-    month_first = any(int(second) > 12 for second in found.values())
+    second_by_first = {match["first"]: match["second_one"] for cell in cells if (match := _NUMBERS.match(cell))}
+    day_first = any(int(first) > 12 for first in second_by_first)
+    month_first = any(int(second) > 12 for second in second_by_first.values())
     return day_first if day_first != month_first else None
 
 

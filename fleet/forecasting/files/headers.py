@@ -72,14 +72,14 @@ def find_columns(file: str, headers: Sequence[str], columns: Sequence[Sequence[s
         As written; the cells of each column without those that say that nothing is known.
     """
     guide = {tidy(spelled): column for column in GUIDE[file] for spelled in (column.header, column.field)}
-    taken = {found[2].field for header in headers if (found := _split(header, guide)) is not None}
+    taken = {recognised[2].field for header in headers if (recognised := _split(header, guide)) is not None}
     return [_meaning(file, header, cells, guide, taken) for header, cells in zip(headers, columns, strict=True)]
 
 
 def _meaning(file: str, header: str, cells: Sequence[str], guide: dict[str, FileColumn], taken: set[str]) -> Meaning:
-    found = _split(header, guide)
-    if found is not None:
-        return Meaning(*found)
+    recognised = _split(header, guide)
+    if recognised is not None:
+        return Meaning(*recognised)
     try:
         name, unit = parse_header(_in_brackets(header), field=header.strip() or "header")
     except EngineeringError as error:
@@ -148,11 +148,11 @@ def _fitting(candidates: Sequence[FileColumn], unit: str, cells: Sequence[str]) 
 def _fits(column: FileColumn, unit: str, written: set[str]) -> bool:
     # One odd word among others is that row's fault, not the column's.
     if column.kind == "word":
-        known = [cell for cell in written if word_of_guide(column.field, tidy(cell)) in column.words]
-        return len(known) > len(written) / 2
+        recognised = [cell for cell in written if word_of_guide(column.field, tidy(cell)) in column.words]
+        return len(recognised) > len(written) / 2
     if column.kind == "flag":
-        known = [cell for cell in written if cell.lower() in FLAGS]
-        return len(known) > len(written) / 2
+        recognised = [cell for cell in written if cell.lower() in FLAGS]
+        return len(recognised) > len(written) / 2
     if column.kind in ("text", "time", "number"):
         return not unit
     return fits_unit(column, unit)

@@ -211,8 +211,8 @@ def day_borne_on(day: Floats, occasion: Codes) -> Floats:
 
     Dates are often no finer than a day, so either is told from work within `VISIT_DAYS` of it.
     """
-    found, left = (occasion == words.OCCASIONS.index(name) for name in ("as_found", "as_left"))
-    return day + np.select([found, left], [-VISIT_DAYS, VISIT_DAYS], 0.0)
+    as_found, as_left = (occasion == words.OCCASIONS.index(name) for name in ("as_found", "as_left"))
+    return day + np.select([as_found, as_left], [-VISIT_DAYS, VISIT_DAYS], 0.0)
 
 
 def might_show_either(days_from_change: Floats, occasion: Codes) -> Bools:

@@ -287,8 +287,8 @@ def test_the_check_answers_in_the_units_of_the_caller(unit: Unit, as_installer: 
     assert "10 psi" in us["inlet_pressure"]["installer_sentence"]
     assert metric["inlet_pressure"]["promised"]["unit"] == "bar"
     assert "0.7 bar" in metric["inlet_pressure"]["installer_sentence"]
-    assert us["waste_ratio"]["found"] == {"value": 4.0, "unit": ""}
-    assert us["permeate_flow"]["found"]["unit"] == "US gpd"
+    assert us["waste_ratio"]["measured"] == {"value": 4.0, "unit": ""}
+    assert us["permeate_flow"]["measured"]["unit"] == "US gpd"
     litres = metric["permeate_flow"]["promised"]["value"]
     assert us["permeate_flow"]["promised"]["value"] * 3.785411784 == pytest.approx(litres, rel=1e-5)
     two = answer("", membranes=2)["permeate_flow"]["promised"]["value"]

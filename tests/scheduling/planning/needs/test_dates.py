@@ -48,6 +48,12 @@ def test_near_its_end_what_is_left_says_nothing_of_a_whole_life(share: float, kn
     assert math.isnan(need_dates(forecast=on(5.0, remaining_share=share)).fresh_life_days) is not known
 
 
+@pytest.mark.parametrize(("day", "life"), [(0.5, 5.0), (1.0, 10.0), (2.0, 20.0)])
+def test_hours_before_its_end_a_whole_life_is_still_in_proportion(day: float, life: float) -> None:
+    """What is left is a tenth, and lasts until its date."""
+    assert need_dates(forecast=on(day, remaining_share=0.1)).fresh_life_days == pytest.approx(life)
+
+
 @pytest.mark.parametrize(("used", "day", "life"), [(120.0, 5.0, 125.0), (120.0, -8.0, 120.0), (14.0, 0.0, 14.0)])
 def test_what_ends_has_lasted_as_long_as_it_stood(used: float, day: float, life: float) -> None:
     # without it no further visit would be seen to come where the shortest-lived cartridge is exhausted

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -15,6 +17,7 @@ from scheduling.planning.needs.need import (
     cost_curves,
     exhausted_probability,
     expected_days_exhausted,
+    expected_share_left,
     median_days,
     quantile_table,
 )
@@ -279,3 +282,15 @@ def test_a_deadline_may_be_the_first_allowed_day() -> None:
     assert Need("n", "a", "u", NeedKind.INSPECT, not_before_day=3, deadline_day=3).deadline_day == 3
     with pytest.raises(PlanningError, match="day 2, before the first allowed day 3"):
         Need("n", "a", "u", NeedKind.INSPECT, not_before_day=3, deadline_day=2)
+
+
+@pytest.mark.parametrize(("days", "share"), [(30.0, 1.0), (-5.0, 0.0)])
+def test_of_a_cartridge_fitted_today_all_is_left_unless_it_is_exhausted_already(days: float, share: float) -> None:
+    assert expected_share_left([[days] * 7], [0.0])[0] == pytest.approx(share)
+    # evenly within 90 days: x / (x + 0) is 1 whatever x is
+    evenly = [[90.0 * level for level in QUANTILE_LEVELS]]
+    assert expected_share_left(evenly, [0.0])[0] == pytest.approx(1.0)
+    for wrong in (-0.1, math.nan, math.inf):
+        with pytest.raises(PlanningError) as caught:
+            expected_share_left(evenly, [wrong])
+        assert caught.value.field == "used_days"

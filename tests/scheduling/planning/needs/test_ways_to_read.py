@@ -46,6 +46,15 @@ def unknown(**values: Any) -> Unknown:
     return Unknown(**{**facts, **values})
 
 
+def test_work_is_weighed_by_the_day_then_the_week_then_the_month_over_two_years() -> None:
+    steps = np.diff(DAYS)
+    assert DAYS[0] == 0.0
+    assert set(steps[DAYS[:-1] < 13.0]) == {1.0}
+    assert steps[DAYS[:-1] < 175.0].max() == 7.0
+    assert steps.max() == 28.0
+    assert 2 * 365 - 28 < DAYS[-1] <= 2 * 366
+
+
 def test_the_costs_of_the_states_are_those_of_the_need() -> None:
     lead = unknown(quantile_days=evenly(60.0, 260.0), exhausted_quantile_days=evenly(-20.0, 180.0))
     cost, probability, end = costs_by_state(at(lead, exhausted_cost_per_day=0.3))

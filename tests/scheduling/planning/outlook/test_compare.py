@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.outlook.compare import company_totals, compare, frontier
+from scheduling.planning.outlook.compare import company_totals, compare, frontier, quantiles_of
 from scheduling.planning.outlook.sites import MEASURES
 
 
@@ -24,6 +24,15 @@ def test_a_difference_holds_no_chance_that_both_had() -> None:
     assert table["difference"]["visits"] == {"p10": 6.0, "p50": 6.0, "p90": 6.0, "mean": 6.0}
     with pytest.raises(PlanningError, match="shape"):
         compare(_outcomes([1.0]), _outcomes([1.0, 2.0]), seed=0)
+
+
+def test_quantiles_and_means_are_told_to_the_hundredth() -> None:
+    totals = np.zeros((101, len(MEASURES)))
+    totals[:, MEASURES.index("money")] = np.arange(101.0) / 100.0 + 0.004
+    # 0.00 to 1.00 in steps of 0.01: its tenths are 0.10, 0.50, 0.90, and its mean 0.50; 0.004 more is nothing
+    row = quantiles_of(totals)["money"]
+    assert row == {"p10": 0.1, "p50": 0.5, "p90": 0.9, "mean": 0.5}
+    assert quantiles_of(totals + 0.05)["money"] == {"p10": 0.15, "p50": 0.55, "p90": 0.95, "mean": 0.55}
 
 
 def test_sites_that_stand_for_others_are_scaled_to_the_company() -> None:

@@ -81,6 +81,24 @@ def test_polishing_puts_in_a_visit_that_saves_a_single_cent(saved_cents: int, is
     assert polish(problem, {}) == ({(0, 0): (0,)} if is_made else {})
 
 
+@pytest.mark.parametrize(("more_cents", "served"), [(-1, (0,)), (0, (0,)), (1, (1,))])
+def test_a_visit_is_exchanged_for_one_that_is_worth_a_single_cent_more(more_cents: int, served: tuple[int]) -> None:
+    """Two visits at one door, and time for one of them; one worth the same is not taken, for it would never end."""
+    home = Place(50.0, 9.0)
+    problem = RoundProblem.build(
+        first_day=FIRST_DAY,
+        days=1,
+        installers=[Installer("Ada", home, (Shift(0, 8 * HOUR, 9 * HOUR),))],
+        candidates=[
+            Candidate(f"v{k}", home, (Window(0, 8 * HOUR, 16 * HOUR),), HOUR, (500,), cents)
+            for k, cents in enumerate((900, 900 + more_cents))
+        ],
+        rates=Rates(),
+        provider=GreatCircleTravel(),
+    )
+    assert polish(problem, {(0, 0): (0,)}) == {(0, 0): served}
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_polishing_never_makes_a_plan_dearer_and_leaves_no_exchange_in_place(seed: int) -> None:
     problem = make_week(80, seed=seed, installers=2, days=3)

@@ -12,6 +12,7 @@ from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
 from scheduling.planning.outlook.inputs import OutlookSite, OutlookUnit, Span, Way
 from scheduling.planning.outlook.simulate import _chances, simulate
 from scheduling.planning.outlook.sites import MEASURES
+from scheduling.planning.outlook.units import SimulatedUnit
 from scheduling.planning.policy import Policy
 
 FIRST_DAY = datetime.date(2026, 3, 2)
@@ -89,14 +90,31 @@ def test_bad_water_that_a_reading_shows_is_called_for() -> None:
     assert (counted["visits"], counted["days_at_risk"]) == (2, pytest.approx(3 + 10))
 
 
-def test_a_lead_and_its_lag_are_bad_only_when_both_are_exhausted() -> None:
-    def resin(key: int, role: Role, day: float) -> PositionFacts:
-        forecast = ForecastFacts(key, 10 + key, (day,) * len(DISTRIBUTION_LEVELS), remaining_share=0.5, used_days=50.0)
-        return PositionFacts(
-            key=key, stage="resin", role=role, cartridge=10 + key, item=5, price=30.0, newest_forecast=forecast
-        )
+def _resin(key: int, role: Role, day: float) -> PositionFacts:
+    forecast = ForecastFacts(key, 10 + key, (day,) * len(DISTRIBUTION_LEVELS), remaining_share=0.5, used_days=50.0)
+    return PositionFacts(
+        key=key, stage="resin", role=role, cartridge=10 + key, item=5, price=30.0, newest_forecast=forecast
+    )
 
-    site = _site(resin(1, Role.LEAD, 50.0), resin(2, Role.LAG, 120.0), fresh=(100.0, 100.0, 100.0))
+
+def test_a_reading_of_the_water_shows_a_stage_and_a_visit_each_cartridge() -> None:
+    """The lead is exhausted on day 50, and its lag keeps the water good until day 120."""
+    (outlook_unit,) = _site(_resin(1, Role.LEAD, 50.0), _resin(2, Role.LAG, 120.0), every=10.0).units
+    unit = SimulatedUnit(outlook_unit, lambda position, generation: 0.5, 0)
+    unit.read_until(60.0)
+    assert [unit.cartridges[key].is_seen_exhausted for key in (1, 2)] == [False, False]
+    assert unit.last_visit is None
+    unit.read_gauges(60.0, is_visit=True)
+    assert [unit.cartridges[key].is_seen_exhausted for key in (1, 2)] == [True, False]
+    assert unit.last_visit == 60.0
+    unit.read_until(119.0)
+    assert not unit.cartridges[2].is_seen_exhausted
+    unit.read_until(120.0)
+    assert unit.cartridges[2].is_seen_exhausted
+
+
+def test_a_lead_and_its_lag_are_bad_only_when_both_are_exhausted() -> None:
+    site = _site(_resin(1, Role.LEAD, 50.0), _resin(2, Role.LAG, 120.0), fresh=(100.0, 100.0, 100.0))
     # nobody comes before the year is over: bad from day 120 to day 365, at 6 a day for resin at a reef
     nobody = Way("never", POLICY, interval_days=100_000)
     counted = _run(site, nobody)

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import dataclasses
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Unpack
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.changes import (
@@ -29,7 +30,7 @@ from scheduling.planning.rounds.evaluate import Plan, Route, Stop, evaluate, mak
 from scheduling.planning.rounds.insertion import place_the_musts, polish
 from scheduling.planning.rounds.pairs import merge_pairs
 from scheduling.planning.rounds.problem import DAY_S, Candidate, Installer, RoundProblem, Shift, Window
-from scheduling.planning.rounds.solve import Progress, RoundPlan, drivable, plan_rounds, why_unserved
+from scheduling.planning.rounds.solve import RoundPlan, SearchEffort, drivable, plan_rounds, why_unserved
 from scheduling.planning.rounds.stability import Stability
 from scheduling.planning.travel.trips import TravelProvider
 
@@ -70,11 +71,7 @@ def replan(
     published_routes: Sequence[Route] | None = None,
     days: int = 2,
     disturbance: Disturbance | None = None,
-    seconds: float | None = None,
-    iterations: int | None = None,
-    seed: int = 0,
-    on_progress: Callable[[Progress], None] | None = None,
-    should_stop: Callable[[], bool] | None = None,
+    **effort: Unpack[SearchEffort],
 ) -> Replanned:
     """Plan the present day and those after it again.
 
@@ -95,9 +92,9 @@ def replan(
         How many days are planned again, today included.
     disturbance
         What breaking the published plan costs; None: the defaults.
-    seconds, iterations, seed, on_progress, should_stop
-        As :func:`plan_rounds`; some thousand iterations do for four installers and sixty visits. When a confirmed
-        appointment cannot be kept by anybody, the effort is spent a second time.
+    effort
+        As :func:`plan_rounds` takes it; some thousand iterations do for four installers and sixty visits. When a
+        confirmed appointment cannot be kept by anybody, the effort is spent a second time.
 
     Raises
     ------
@@ -116,15 +113,7 @@ def replan(
     shaken: frozenset[str] = frozenset()
     for _ in range(2):
         remaining = task.problem_from_now(provider, shaken)
-        plan = plan_rounds(
-            remaining,
-            seconds=seconds,
-            iterations=iterations,
-            seed=seed,
-            on_progress=on_progress,
-            should_stop=should_stop,
-            start=task.carry_over,
-        )
+        plan = plan_rounds(remaining, start=task.carry_over, **effort)
         if not plan.evaluation.missed_appointments:
             break
         shaken = frozenset(plan.evaluation.missed_appointments)

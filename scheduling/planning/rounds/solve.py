@@ -8,6 +8,7 @@ import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TypedDict
 
 import numpy as np
 import pyvrp
@@ -60,6 +61,16 @@ class Progress:
     share: float
     best_cents: int
     doing: str
+
+
+class SearchEffort(TypedDict, total=False):
+    """How hard :func:`plan_rounds` tries, who hears of it and who may stop it: its parameters of these names."""
+
+    seconds: float | None
+    iterations: int | None
+    seed: int
+    on_progress: Callable[[Progress], None] | None
+    should_stop: Callable[[], bool] | None
 
 
 @dataclass(frozen=True, slots=True)

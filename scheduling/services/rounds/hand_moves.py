@@ -24,7 +24,7 @@ from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_part, cents_of_route, costs_of_plan
 from scheduling.services.rounds.differences import as_text, compare_stops
 from scheduling.services.rounds.plans import round_row, stop_rows
-from scheduling.services.rounds.problem import PlanQuestion, ask
+from scheduling.services.rounds.problem import AskedVisits, PlanQuestion, ask
 from scheduling.services.stock.parts import write_parts_lists
 from scheduling.services.visits.locks import LOCK, holds, put_lock
 from scheduling.services.words import rounds as words
@@ -227,11 +227,13 @@ class _Moving:
             policy=read_policy(company=self.company),
             first_day=self.plan.first_day,
             days=self.plan.days,
-            also=movable_visits,
-            without=set(others.values_list("pk", flat=True)),
-            waiting=False,
-            # its lock and its offer are for a person to override
-            free=[self.stop.visit_id],
+            visits=AskedVisits(
+                also=movable_visits,
+                without=set(others.values_list("pk", flat=True)),
+                # its lock and its offer are for a person to override
+                free=[self.stop.visit_id],
+            ),
+            parts=None,
             reshape=self._as_things_stand,
         )
 

@@ -2,13 +2,13 @@
 
 from collections.abc import Mapping
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Unpack
 
 from accounts.jobs import claims
 from accounts.jobs.models import Job
 from accounts.models import Company, Membership
 from scheduling.services.policy import read_policy
-from scheduling.services.rounds.plans import Effort, check_days, plan_rounds
+from scheduling.services.rounds.plans import Effort, EffortAsked, check_days, plan_rounds
 from scheduling.services.rounds.problem import planning_days
 
 JOB_KIND = "plan"
@@ -21,9 +21,7 @@ def start_plan_job(
     now: datetime,
     first_day: date | None = None,
     days: int | None = None,
-    seconds: float | None = None,
-    iterations: int | None = None,
-    seed: int = 0,
+    **effort_asked: Unpack[EffortAsked],
 ) -> Job:
     """Start the job that plans some days and writes the parts lists of the plan.
 
@@ -34,7 +32,7 @@ def start_plan_job(
     Conflict
         When a plan of this company is being made already.
     """
-    Effort(seconds=seconds, iterations=iterations, seed=seed)
+    effort = Effort(**effort_asked)
     policy = read_policy(company=company).planning
     if first_day is None:
         first_day, usual = planning_days(company=company, policy=policy, now=now)
@@ -44,9 +42,9 @@ def start_plan_job(
     parameters = {
         "first_day": first_day.isoformat(),
         "days": days,
-        "seconds": seconds,
-        "iterations": iterations,
-        "seed": seed,
+        "seconds": effort.seconds,
+        "iterations": effort.iterations,
+        "seed": effort.seed,
     }
     return claims.start_job(company=company, by=by, kind=JOB_KIND, parameters=parameters, now=now)
 

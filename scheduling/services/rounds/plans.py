@@ -4,7 +4,7 @@ from collections.abc import Callable
 from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import Any, TypedDict, Unpack
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
@@ -21,7 +21,7 @@ from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_round, cents_of_route, costs_of_plan
 from scheduling.services.rounds.differences import as_text, compare_stops
-from scheduling.services.rounds.problem import MOST_DAYS, PlanQuestion, ask, planning_days
+from scheduling.services.rounds.problem import MOST_DAYS, AskedVisits, PlanQuestion, ask, planning_days
 from scheduling.services.stock.parts import PartsWritten, write_parts_lists
 from scheduling.services.visits.locks import LOCK, forget_lock, keeps_lock, stands_in
 from scheduling.services.words import rounds as words
@@ -41,6 +41,14 @@ class PlanMade:
 
     plan: Plan
     parts: PartsWritten
+
+
+class EffortAsked(TypedDict, total=False):
+    """What of an :class:`Effort` somebody asks for; the rest is as usual."""
+
+    seconds: float | None
+    iterations: int | None
+    seed: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,11 +113,9 @@ def plan_rounds(
     days: int | None = None,
     progress: ProgressCall | None = None,
     should_stop: Callable[[], bool] | None = None,
-    seconds: float | None = None,
-    iterations: int | None = None,
-    seed: int = 0,
     job: Job | None = None,
     provider: TravelProvider | None = None,
+    **effort_asked: Unpack[EffortAsked],
 ) -> PlanMade:
     """Plan the rounds of some days and store them as a draft, with the parts lists that vans are loaded by.
 
@@ -125,20 +131,20 @@ def plan_rounds(
         Days of the company's calendar; None: the working days the policy plans, from the next that has not begun.
     progress, should_stop
         Told and asked now and then; when stopped, the best plan so far is stored.
-    seconds, iterations, seed
-        Effort; None of the first two: enough iterations for a week of one company, or whatever effort answered the
-        same question before.
     job
         The job on whose behalf the plan is made.
     provider
         Who makes the table of trips; None: as the company is set up.
+    effort_asked
+        Neither seconds nor iterations: enough iterations for a week of one company, or whatever effort answered the
+        same question before.
 
     Raises
     ------
     InvalidInput
         When the days or the effort cannot be right.
     """
-    effort = Effort(seconds=seconds, iterations=iterations, seed=seed)
+    effort = Effort(**effort_asked)
     policy = read_policy(company=company)
     if first_day is None:
         first_day, usual = planning_days(company=company, policy=policy.planning, now=now)
@@ -152,7 +158,7 @@ def plan_rounds(
         first_day=first_day,
         days=days,
         provider=provider,
-        without=planned_on_other_days(company=company, first_day=first_day, days=days, now=now),
+        visits=AskedVisits(without=planned_on_other_days(company=company, first_day=first_day, days=days, now=now)),
     )
     answered = _answered(company, question.digest)
     if answered is not None and (effort.is_usual or answered.effort == effort.as_stored):

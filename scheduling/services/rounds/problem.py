@@ -40,6 +40,41 @@ Reshape = Callable[
 
 
 @dataclass(frozen=True, slots=True)
+class AskedVisits:
+    """Visits that are asked about otherwise than their state says; ids.
+
+    Attributes
+    ----------
+    also, without
+        Those that are candidates, or are not, whatever their state.
+    free
+        Those whose confirmed time, offer and lock do not count: a person is about to move them.
+    """
+
+    also: Collection[int] = ()
+    without: Collection[int] = ()
+    free: Collection[int] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PartsWaitedFor:
+    """How visits wait for parts that are neither in the store nor in a van.
+
+    Attributes
+    ----------
+    loaded
+        Ids of visits that wait for none: they are in published rounds, and the vans of a day that has begun are
+        loaded.
+    ordered
+        The day on which parts that are short count as ordered, unless an order brings them; None: the day before the
+        first.
+    """
+
+    loaded: Collection[int] = ()
+    ordered: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class PlanQuestion:
     """The question, the rows behind its keys, and its fingerprint."""
 
@@ -86,12 +121,8 @@ def ask(
     first_day: date,
     days: int,
     provider: TravelProvider | None = None,
-    also: Collection[int] = (),
-    without: Collection[int] = (),
-    waiting: bool = True,
-    loaded: Collection[int] = (),
-    ordered: date | None = None,
-    free: Collection[int] = (),
+    visits: AskedVisits = AskedVisits(),
+    parts: PartsWaitedFor | None = PartsWaitedFor(),
     reshape: Reshape | None = None,
 ) -> PlanQuestion:
     """Put the company's question for some days together.
@@ -107,31 +138,23 @@ def ask(
         Which days of the company's calendar.
     provider
         Who makes the table of trips; None: as `provider_for` says.
-    also, without
-        Visits that are candidates, or are not, whatever their state.
-    waiting
-        Whether a visit waits for parts that are neither in the store nor in a van.
-    loaded
-        Visits that wait for none: they are in published rounds, and the vans of a day that has begun are loaded.
-    ordered
-        The day on which parts that are short count as ordered, unless an order brings them; None: the day before the
-        first.
-    free
-        Visits whose confirmed time, offer and lock do not count: a person is about to move them.
+    visits
+        Those that are asked about otherwise than their state says.
+    parts
+        How visits wait for parts; None: not at all.
     reshape
         What becomes of the installers and candidates before the trips between them are asked for; None: they stay.
     """
     clock = PlanningClock(first_day, company.zone)
     installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
-    visits = _candidates(company, clock, first_day, days, also, without)
-    parts = _parts(company, visits) if policy.rules.plans_with_van_stock else {}
+    rows = _candidates(company, clock, days, visits)
+    taken = _parts(company, rows) if policy.rules.plans_with_van_stock else {}
     stock = _van_stock(company) if policy.rules.plans_with_van_stock else None
-    access = access_of({visit.site_id: visit.site for visit in visits}.values())
+    access = access_of({visit.site_id: visit.site for visit in rows}.values())
     # shifts of other time zones begin on the day before or end on the day after
     away = absences_of(installers, first_day - timedelta(days=1), first_day + timedelta(days=days))
-    pairs = paired_visits(company=company, visits=visits)
-    ordered = ordered or first_day - timedelta(days=1)
-    waits = waits_for_parts(company=company, visits=visits, today=ordered, loaded=loaded) if waiting else {}
+    pairs = paired_visits(company=company, visits=rows)
+    waits = _waits(company, rows, first_day, parts) if parts is not None else {}
     people = [_installer(i, clock, days, policy.planning, stock, away.get(i.pk, ())) for i in installers]
     candidates = [
         _candidate(
@@ -139,13 +162,13 @@ def ask(
             clock,
             days,
             access[v.site_id],
-            parts.get(v.pk, {}),
+            taken.get(v.pk, {}),
             installers,
             waits.get(v.pk),
             away,
-            is_free=v.pk in free,
+            is_free=v.pk in visits.free,
         )
-        for v in visits
+        for v in rows
     ]
     if reshape is not None:
         people, candidates = reshape(people, candidates)
@@ -164,29 +187,27 @@ def ask(
         problem=problem,
         clock=clock,
         installers={i.name: i for i in installers},
-        visits={str(v.pk): v for v in visits},
+        visits={str(v.pk): v for v in rows},
         waits={str(pk): wait for pk, wait in waits.items()},
         digest=_digest(problem),
     )
 
 
-def _candidates(
-    company: Company,
-    clock: PlanningClock,
-    first_day: date,
-    days: int,
-    also: Collection[int] = (),
-    without: Collection[int] = (),
-) -> list[Visit]:
+def _waits(company: Company, visits: Sequence[Visit], first_day: date, parts: PartsWaitedFor) -> Mapping[int, Wait]:
+    ordered = parts.ordered or first_day - timedelta(days=1)
+    return waits_for_parts(company=company, visits=visits, today=ordered, loaded=parts.loaded)
+
+
+def _candidates(company: Company, clock: PlanningClock, days: int, asked: AskedVisits) -> list[Visit]:
     begins, ends = clock.moment(0, 0), clock.moment(days - 1, DAY_S)
     live = (
         Visit.objects.of_company(company)
         .filter(
             Q(state=Visit.State.CONFIRMED, appointment_at__gte=begins, appointment_at__lt=ends)
             | Q(state__in=Visit.UNCONFIRMED)
-            | Q(pk__in=also)
+            | Q(pk__in=asked.also)
         )
-        .exclude(pk__in=without)
+        .exclude(pk__in=asked.without)
         .select_related("site", "installer", "locked_installer")
         .order_by("pk")
     )
@@ -194,11 +215,11 @@ def _candidates(
         v
         for v in live
         if v.state == Visit.State.CONFIRMED
-        or v.pk in also
+        or v.pk in asked.also
         or (
             v.locked_start is not None and v.locked_start < ends
             if holds(v, begins)
-            else v.is_urgent or _is_worth_asking(v, first_day, days)
+            else v.is_urgent or _is_worth_asking(v, clock.first_day, days)
         )
     ]
 

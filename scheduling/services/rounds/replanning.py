@@ -4,7 +4,7 @@ import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import Any, Unpack
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
@@ -25,13 +25,14 @@ from scheduling.services.rounds.costs import add_up, cents_of_part, cents_of_rou
 from scheduling.services.rounds.differences import compare_stops
 from scheduling.services.rounds.plans import (
     Effort,
+    EffortAsked,
     planned_on_other_days,
     publish_plan,
     round_row,
     stop_rows,
     unserved_rows,
 )
-from scheduling.services.rounds.problem import PlanQuestion, ask
+from scheduling.services.rounds.problem import AskedVisits, PartsWaitedFor, PlanQuestion, ask
 from scheduling.services.stock.parts import write_parts_lists
 from scheduling.services.travel import provider_for
 from scheduling.services.visits.visits import LEGAL_MOVES, cancel_visit, propose_visits
@@ -40,6 +41,7 @@ State = Visit.State
 # As many as four installers and sixty visits are repaired with in a few seconds.
 _DEFAULT_ITERATIONS = 1_500
 _MOST_SECONDS = 60.0
+_MOST_ITERATIONS = 20_000
 _MOST_DAYS = 7
 
 
@@ -96,10 +98,8 @@ def replan_day(
     happened: Happened,
     days: int = 2,
     publish: bool = False,
-    seconds: float | None = None,
-    iterations: int | None = None,
-    seed: int = 0,
     provider: TravelProvider | None = None,
+    **effort_asked: Unpack[EffortAsked],
 ) -> Plan:
     """Repair a published plan after something has gone wrong.
 
@@ -119,10 +119,10 @@ def replan_day(
         How many days are planned again, today included.
     publish
         Whether installers drive by the answer at once; else it is a draft that replaces the plan when published.
-    seconds, iterations, seed
-        Effort; None of the first two: enough for a day of one company.
     provider
         Who makes the table of trips; None: as the company is set up.
+    effort_asked
+        Neither seconds nor iterations: enough for a day of one company.
 
     Returns
     -------
@@ -136,7 +136,7 @@ def replan_day(
     InvalidInput
         When something that is said to have happened cannot have happened.
     """
-    effort = _effort(seconds, iterations, seed, days)
+    effort = _effort(Effort(**effort_asked), days)
     moment = _Moment(plan, now)
     moment.check(happened)
     added = _store_facts(moment, by, happened, now)
@@ -157,19 +157,21 @@ def replan_day(
     return repaired
 
 
-def _effort(seconds: float | None, iterations: int | None, seed: int, days: int) -> Effort:
-    effort = Effort(seconds=seconds, iterations=iterations, seed=seed)
+def _effort(effort: Effort, days: int) -> Effort:
+    """The effort of a repair, no longer than somebody waits for it."""
     faults = []
-    if seconds is not None and seconds > _MOST_SECONDS:
-        faults.append(Fault("/seconds", f"seconds must be at most {_MOST_SECONDS:g} here, not {seconds!r}."))
-    if iterations is not None and iterations > 20_000:
-        faults.append(Fault("/iterations", f"iterations must be at most 20000 here, not {iterations!r}."))
+    if effort.seconds is not None and effort.seconds > _MOST_SECONDS:
+        faults.append(Fault("/seconds", f"seconds must be at most {_MOST_SECONDS:g} here, not {effort.seconds!r}."))
+    if effort.iterations is not None and effort.iterations > _MOST_ITERATIONS:
+        faults.append(
+            Fault("/iterations", f"iterations must be at most {_MOST_ITERATIONS} here, not {effort.iterations!r}.")
+        )
     if not 1 <= days <= _MOST_DAYS:
         faults.append(Fault("/days", f"days must be 1 to {_MOST_DAYS}, not {days}."))
     if faults:
         raise InvalidInput("effort_not_valid", "The effort or the number of days is outside its range.", faults=faults)
-    if seconds is None and iterations is None:
-        return Effort(iterations=_DEFAULT_ITERATIONS, seed=seed)
+    if effort.seconds is None and effort.iterations is None:
+        return dataclasses.replace(effort, iterations=_DEFAULT_ITERATIONS)
     return effort
 
 
@@ -356,11 +358,15 @@ class _Repair:
             first_day=plan.first_day,
             days=plan.days,
             provider=self.provider,
-            also=(begun | live) - past,
-            # what was to be made on an earlier day waits for its record of work, not for another visit
-            without=(past | set(gone_by.values_list("pk", flat=True)) | elsewhere | self._cancelled_here()) - begun,
-            loaded={s.visit_id for s in moment.stops},
-            ordered=max(plan.first_day - timedelta(days=1), plan.company.day_at(moment.now)),
+            visits=AskedVisits(
+                also=(begun | live) - past,
+                # what was to be made on an earlier day waits for its record of work, not for another visit
+                without=(past | set(gone_by.values_list("pk", flat=True)) | elsewhere | self._cancelled_here()) - begun,
+            ),
+            parts=PartsWaitedFor(
+                loaded={s.visit_id for s in moment.stops},
+                ordered=max(plan.first_day - timedelta(days=1), plan.company.day_at(moment.now)),
+            ),
         )
 
     def _cancelled_here(self) -> set[int]:

@@ -20,9 +20,9 @@ would look free.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 
 import numpy as np
 
@@ -83,14 +83,7 @@ def bundle_visits(
     routed_days = policy.horizon_days if days is None else days
     if routed_days < 1:
         raise PlanningError("days", f"must be at least 1, not {routed_days}.")
-    site_number = {site.key: k for k, site in enumerate(sites)}
-    if len(site_number) != len(sites):
-        raise PlanningError("sites", "a site key appears twice; give each site once.")
-    if len({need.key for need in needs}) != len(needs):
-        raise PlanningError("needs", "a need key appears twice; give each need once.")
-    for need in needs:
-        if need.site not in site_number:
-            raise PlanningError(f"{need.key}.site", f"{need.site!r} is not among the sites.")
+    site_number = _number_sites(needs, sites)
     if not needs:
         return []
     ordered = sorted(needs, key=lambda need: site_number[need.site])
@@ -123,9 +116,6 @@ def bundle_visits(
         travel_cost=travel,
         interval_days=7.0 * interval_weeks,
     )
-    needs_of_site: dict[str, list[Need]] = defaultdict(list)
-    for need in ordered:
-        needs_of_site[need.site].append(need)
     writer = _Writer(
         needs=ordered,
         sites=[sites[k] for k in present],
@@ -137,9 +127,22 @@ def bundle_visits(
         visit_price=visit_price,
         travel_cost=travel,
         policy=policy,
-        needs_of_site=needs_of_site,
+        needs_of_site={site: list(own) for site, own in groupby(ordered, key=lambda need: need.site)},
     )
     return [writer.proposal(visit) for visit in range(members.first.size)]
+
+
+def _number_sites(needs: Sequence[Need], sites: Sequence[BundlingSite]) -> dict[str, int]:
+    """Key of every site to its place among them; the needs are of these sites, and no key appears twice."""
+    site_number = {site.key: k for k, site in enumerate(sites)}
+    if len(site_number) != len(sites):
+        raise PlanningError("sites", "a site key appears twice; give each site once.")
+    if len({need.key for need in needs}) != len(needs):
+        raise PlanningError("needs", "a need key appears twice; give each need once.")
+    for need in needs:
+        if need.site not in site_number:
+            raise PlanningError(f"{need.key}.site", f"{need.site!r} is not among the sites.")
+    return site_number
 
 
 def _intervals(ordered: Sequence[Need], rows: NeedRows, first_row: IntArray, policy: Policy) -> FloatArray:

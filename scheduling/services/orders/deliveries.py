@@ -75,12 +75,7 @@ def receive_order(
         stored = [{"line": c.line, "quantity": c.quantity, "lot": c.lot} for c in pieces]
         earlier_delivery: Delivery | None = row.deliveries.filter(reference=reference).first()
         if earlier_delivery is not None:
-            different = worded("pieces", _in_words(earlier_delivery.pieces), _in_words(stored))
-            different += difference("note", earlier_delivery.note, note)
-            if received_on is not None:
-                different += difference("received_on", earlier_delivery.received_on, received_on)
-            if different:
-                raise conflict(reference, "another delivery of this order", "a delivery", different)
+            _check_it_is_the_same(earlier_delivery, stored, note, received_on)
             return earlier_delivery, False
         if row.state not in COMING:
             sentence = f"Order {row.number} is {row.get_state_display()}; nothing is outstanding."
@@ -88,18 +83,7 @@ def receive_order(
         day = received_on or row.company.day_at(now)
         lines = {line.pk: line for line in row.lines.select_related("item")}
         _check(row, lines, pieces, day, row.company.day_at(now))
-        for delivered in pieces:
-            lines[delivered.line].received += delivered.quantity
-        PurchaseOrderLine.objects.bulk_update(lines.values(), ["received"])
-        into_store: Counter[int] = Counter()
-        for delivered in pieces:
-            into_store[lines[delivered.line].item_id] += delivered.quantity
-        put_into_store(company=row.company, pieces=into_store, now=now)
-        all_here = not any(line.outstanding for line in lines.values())
-        row.state = State.RECEIVED if all_here else State.PARTLY_RECEIVED
-        row.closed_at = now if all_here else None
-        row.updated_at = now
-        row.save()
+        _book(row, lines, pieces, now)
         delivery = Delivery.objects.create(
             order=row,
             reference=reference,
@@ -115,6 +99,35 @@ def receive_order(
         details = {"reference": reference, "pieces": stored, "state": row.state}
         record(by=by, action="receive order", subject=row, details=details, now=now)
     return delivery, True
+
+
+def _check_it_is_the_same(
+    delivery: Delivery, pieces: Sequence[Mapping[str, Any]], note: str, received_on: date | None
+) -> None:
+    """Refuse a report under the reference of a delivery that it differs from."""
+    different = worded("pieces", _in_words(delivery.pieces), _in_words(pieces))
+    different += difference("note", delivery.note, note)
+    if received_on is not None:
+        different += difference("received_on", delivery.received_on, received_on)
+    if different:
+        raise conflict(delivery.reference, "another delivery of this order", "a delivery", different)
+
+
+def _book(
+    row: PurchaseOrder, lines: Mapping[int, PurchaseOrderLine], pieces: Sequence[DeliveredPieces], now: datetime
+) -> None:
+    """Put pieces into the store, and on the order what that makes of it."""
+    into_store: Counter[int] = Counter()
+    for delivered in pieces:
+        lines[delivered.line].received += delivered.quantity
+        into_store[lines[delivered.line].item_id] += delivered.quantity
+    PurchaseOrderLine.objects.bulk_update(lines.values(), ["received"])
+    put_into_store(company=row.company, pieces=into_store, now=now)
+    all_here = not any(line.outstanding for line in lines.values())
+    row.state = State.RECEIVED if all_here else State.PARTLY_RECEIVED
+    row.closed_at = now if all_here else None
+    row.updated_at = now
+    row.save()
 
 
 def _in_words(pieces: Iterable[Mapping[str, Any]]) -> str:

@@ -7,7 +7,7 @@ lateness in changing exhausted cartridges are found by maximum marginal likeliho
 under weak priors.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -27,6 +27,13 @@ FEWEST_ENDS: Final = 20
 
 MOST_PLACES: Final = 900
 """Places that teach the fleet's parameters; more would only cost time."""
+
+NOTICES: Final = (0.0, 0.4, 0.75, 0.93)
+LATENESSES: Final = (20.0, 60.0, 200.0, 1000.0)
+"""Habits that are tried: how often the end is noticed, and how many days later a cartridge goes where it is not."""
+
+SPREADS: Final = (0.06, 0.10, 0.15, 0.21, 0.28, 0.36, 0.46, 0.6, 0.8, 1.1)
+"""Spreads of g that are tried, between places and, the middle ones, between cartridges."""
 
 
 @dataclass(frozen=True)
@@ -201,18 +208,78 @@ def learn(
         places = places[np.linspace(0, len(places) - 1, MOST_PLACES).astype(np.int64)]
     chosen = np.flatnonzero(np.isin(place, places) & is_informative)
     local = np.searchsorted(places, place[chosen])
-    place_facts = place_facts.take(places)
-    varied = [number for number in range(place_facts.covariates.shape[1]) if np.any(place_facts.covariates[:, number])]
+    climb = _Climb(prior, place_facts.take(places))
     best = replace(start, places=len(places))
-    habits = [
-        replace(prior.habit, lateness_days=days, notice=notice)
-        for notice in (0.0, 0.4, 0.75, 0.93)
-        for days in (20.0, 60.0, 200.0, 1000.0)
-    ]
-    spreads = np.array([0.06, 0.10, 0.15, 0.21, 0.28, 0.36, 0.46, 0.6, 0.8, 1.1])
 
-    def penalty(hyper: Hyper) -> float:
+    def reach(trial: Hyper, lives: Floats, at: Indexes) -> tuple[float, Hyper]:
+        """What a climb reaches from parameters, with the lives they let expect."""
+        summed = sum_by_place(spread_lives(lives, kernel(trial.cartridge_spread)), at, len(places))
+        return climb.from_start(trial, summed)
+
+    telling = shows_end[chosen]
+    if telling.sum() >= FEWEST_ENDS:
+        habits = (replace(prior.habit, lateness_days=days, notice=notice) for notice in NOTICES for days in LATENESSES)
+        reached = [
+            reach(replace(best, habit=habit), likelihood(habit, chosen[telling]), local[telling]) for habit in habits
+        ]
+        best = max(reached, key=lambda pair: pair[0])[1]
+    best_value = -np.inf
+    lives = likelihood(best.habit, chosen)
+    for width in SPREADS[1:8]:
+        # each climb goes on from the best before it
+        value, hyper = reach(replace(best, cartridge_spread=width), lives, local)
+        if value > best_value:
+            best_value, best = value, hyper
+    return best
+
+
+class _Climb:
+    """From given parameters of a stage uphill to better ones, step by step in each of them.
+
+    Parameters
+    ----------
+    prior
+        Weak priors.
+    places
+        Covariates of the places that teach.
+    """
+
+    def __init__(self, prior: HyperPrior, places: Places) -> None:
+        self.prior, self.places = prior, places
+        self.varied = [number for number in range(places.covariates.shape[1]) if np.any(places.covariates[:, number])]
+
+    def from_start(self, hyper: Hyper, summed: Floats) -> tuple[float, Hyper]:
+        """Best mean, slopes, place spread and shape weights for given lives, with their log-likelihood.
+
+        Parameters
+        ----------
+        hyper
+            Where the climb begins; its habit and its spread of cartridges stay.
+        summed
+            Log-likelihood of the lives of every place, shape (places, shapes, grid).
+        """
+        lives = _PlaceLives(self, summed)
+        value = lives.value_of(hyper)
+        for _ in range(4):
+            trials = [replace(hyper, mean=hyper.mean + step) for step in (-0.4, -0.2, -0.1, -0.05, 0.05, 0.1, 0.2, 0.4)]
+            value, hyper = lives.best_of(trials, value, hyper)
+            for number in self.varied:
+                trials = [_with_slope(hyper, number, step) for step in (-0.3, -0.1, 0.1, 0.3)]
+                value, hyper = lives.best_of(trials, value, hyper)
+            value, hyper = lives.best_of([replace(hyper, place_spread=width) for width in SPREADS], value, hyper)
+            joint = lives.by_shape(hyper) * hyper.shape_weights
+            share = joint / (joint.sum(axis=1, keepdims=True) + 1e-300)
+            weights = share.sum(axis=0) + 4.0 * np.array(self.prior.shape_weights) / sum(self.prior.shape_weights)
+            hyper = replace(hyper, shape_weights=weights / weights.sum())
+            value = lives.value_of(hyper)
+        # Few places leave the mean unsure: by how fast the likelihood falls on both sides of it.
+        sides = sum(lives.value_of(replace(hyper, mean=hyper.mean + step)) for step in (-0.1, 0.1))
+        fall = max(2.0 * value - sides, 1e-3)
+        return value, replace(hyper, mean_spread=min(0.1 / np.sqrt(fall), self.prior.mean_spread))
+
+    def penalty(self, hyper: Hyper) -> float:
         """Log-density of the weak priors, up to a constant."""
+        prior = self.prior
         return -0.5 * float(
             ((hyper.mean - prior.mean) / prior.mean_spread) ** 2
             + (np.log(hyper.place_spread / prior.place_spread) / 0.6) ** 2
@@ -224,67 +291,37 @@ def learn(
             + (np.log(hyper.habit.lateness_days / prior.habit.lateness_days) / 1.5) ** 2
         )
 
-    def climb(hyper: Hyper, summed: Floats) -> tuple[float, Hyper]:
-        """Best mean, slopes, place spread and shape weights for given lives."""
+
+class _PlaceLives:
+    """What the lives of every place say of trial parameters."""
+
+    def __init__(self, climb: _Climb, summed: Floats) -> None:
+        self.climb = climb
         top = summed.max(axis=(1, 2), keepdims=True)
-        scaled = np.exp((summed - top).astype(np.float32))
-        base = float(top.sum())
+        self.scaled = np.exp((summed - top).astype(np.float32))
+        self.base = float(top.sum())
 
-        def by_shape(trial: Hyper) -> Floats:
-            square = np.full(len(places), trial.place_spread**2)
-            if not varied:
-                return scaled @ place_density(np.array([trial.mean]), square[:1])[0].astype(np.float32)
-            density = place_density(trial.centre(place_facts), square).astype(np.float32)
-            return np.asarray((scaled @ density[:, :, None])[:, :, 0])
+    def by_shape(self, trial: Hyper) -> Floats:
+        """Likelihood of every place by shape of the curve, scaled."""
+        places = self.climb.places
+        square = np.full(len(places), trial.place_spread**2)
+        if not self.climb.varied:
+            return self.scaled @ place_density(np.array([trial.mean]), square[:1])[0].astype(np.float32)
+        density = place_density(trial.centre(places), square).astype(np.float32)
+        return np.asarray((self.scaled @ density[:, :, None])[:, :, 0])
 
-        def value_of(trial: Hyper) -> float:
-            total = by_shape(trial) @ trial.shape_weights
-            return float(np.log(total + 1e-300).sum()) + base + penalty(trial)
+    def value_of(self, trial: Hyper) -> float:
+        """Log-likelihood of all places, with the weak priors."""
+        total = self.by_shape(trial) @ trial.shape_weights
+        return float(np.log(total + 1e-300).sum()) + self.base + self.climb.penalty(trial)
 
-        def best_of(trials: list[Hyper], value: float, hyper: Hyper) -> tuple[float, Hyper]:
-            for trial in trials:
-                trial_value = value_of(trial)
-                if trial_value > value:
-                    value, hyper = trial_value, trial
-            return value, hyper
-
-        value = value_of(hyper)
-        for _ in range(4):
-            trials = [replace(hyper, mean=hyper.mean + step) for step in (-0.4, -0.2, -0.1, -0.05, 0.05, 0.1, 0.2, 0.4)]
-            value, hyper = best_of(trials, value, hyper)
-            for number in varied:
-                trials = [_with_slope(hyper, number, step) for step in (-0.3, -0.1, 0.1, 0.3)]
-                value, hyper = best_of(trials, value, hyper)
-            value, hyper = best_of([replace(hyper, place_spread=width) for width in spreads.tolist()], value, hyper)
-            joint = by_shape(hyper) * hyper.shape_weights
-            share = joint / (joint.sum(axis=1, keepdims=True) + 1e-300)
-            weights = share.sum(axis=0) + 4.0 * np.array(prior.shape_weights) / sum(prior.shape_weights)
-            hyper = replace(hyper, shape_weights=weights / weights.sum())
-            value = value_of(hyper)
-        # Few places leave the mean unsure: by how fast the likelihood falls on both sides of it.
-        sides = value_of(replace(hyper, mean=hyper.mean - 0.1)) + value_of(replace(hyper, mean=hyper.mean + 0.1))
-        fall = max(2.0 * value - sides, 1e-3)
-        return value, replace(hyper, mean_spread=min(0.1 / np.sqrt(fall), prior.mean_spread))
-
-    best_value = -np.inf
-    telling = shows_end[chosen]
-    if telling.sum() >= FEWEST_ENDS:
-        learned = best
-        for habit in habits:
-            lives = likelihood(habit, chosen[telling])
-            summed = sum_by_place(spread_lives(lives, kernel(best.cartridge_spread)), local[telling], len(places))
-            value, hyper = climb(replace(best, habit=habit), summed)
-            if value > best_value:
-                best_value, learned = value, hyper
-        best = learned
-    best_value = -np.inf
-    lives = likelihood(best.habit, chosen)
-    for width in spreads[1:8]:
-        summed = sum_by_place(spread_lives(lives, kernel(float(width))), local, len(places))
-        value, hyper = climb(replace(best, cartridge_spread=float(width)), summed)
-        if value > best_value:
-            best_value, best = value, hyper
-    return best
+    def best_of(self, trials: Iterable[Hyper], value: float, hyper: Hyper) -> tuple[float, Hyper]:
+        """The best of some trials, or what was had before where none is better."""
+        for trial in trials:
+            trial_value = self.value_of(trial)
+            if trial_value > value:
+                value, hyper = trial_value, trial
+        return value, hyper
 
 
 def _with_slope(hyper: Hyper, number: int, step: float) -> Hyper:

@@ -131,7 +131,8 @@ def test_a_half_day_owes_no_lunch() -> None:
         ({"service_s": 8 * HOUR + 30 * MINUTE}, {}, "no_lunch"),
         ({}, {"shifts": ()}, "day_off"),
         ({"parts": {"resin": 2}}, {"van_stock": {"resin": 1}}, "van_stock"),
-        ({"parts": {"resin": 2}}, {"van_stock": {}}, "van_stock"),
+        ({"parts": {"resin": 1}}, {"van_stock": {}}, "van_stock"),
+        ({"parts": {"resin": 1}}, {"van_stock": {"carbon": 9}}, "van_stock"),
     ],
 )
 def test_every_fault_is_found(candidate: dict, installer: dict, code: str) -> None:

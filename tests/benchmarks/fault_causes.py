@@ -50,7 +50,8 @@ CAUSES_OF_WORDS: Final = {
 
 FLAGS_OF_WORDS: Final = {
     "feed and permeate exchanged": ("permeate_above_feed",),
-    "totaliser replaced": ("counter_went_back",),
+    "value mistyped": ("factor_of_ten", "transposed"),
+    "totaliser replaced": ("totaliser_backwards",),
 }
 """Doubts that the intake tells at once about a row."""
 

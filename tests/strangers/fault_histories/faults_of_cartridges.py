@@ -45,13 +45,13 @@ FAULTS_OF_CARTRIDGES: Final = (
         "single resin exhausted",
         "The only resin is exhausted and nobody changes it: product between target and permeate.",
         "severe", "small reef", ("resin exhausted",), (Sign("product TDS", above=1.9),), effect=resin_runs_out,
-        not_served=("resin",), water={"tds": 380.0},
+        not_served=("resin",), water={"tds": 380.0}, changes_layout={"target_tds": 2.0},
     ),
     Fault(
         "resin lets salt through from one day on",
         "Water has found a way past the resin: the product jumps to most of the permeate and stays there.",
         "severe", "small reef", ("resin exhausted",), (Sign("product TDS", above=1.9),), effect=channels,
-        not_served=("resin",), water={"tds": 380.0},
+        not_served=("resin",), water={"tds": 380.0}, changes_layout={"target_tds": 2.0},
     ),
     Fault(
         "lead resin exhausted and left",

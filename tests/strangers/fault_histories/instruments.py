@@ -21,6 +21,8 @@ class Kit:
     chlorine_test: bool = False
     looks_when_full: bool = True
     """The unit is also looked at with its store full."""
+    state_of_running_drain: str = "flowing"
+    """What is written in the column of the state where the store is full and the drain runs."""
     every_days: int = 45
     client_days: int = 0
     """The client reads the TDS meter so often, in days; 0 for never."""
@@ -37,10 +39,10 @@ class Kit:
 
 
 EASY = Kit(line_gauge=True, behind_prefilters_gauge=True, chlorine_test=True, every_days=30, flow_error=0.02)
-ONE_GAUGE = Kit(every_days=42, gauge_step=0.14, skips=0.03)
+ONE_GAUGE = Kit(state_of_running_drain="static", every_days=42, gauge_step=0.14, skips=0.03)
 SPARSE = Kit(
-    every_days=58, client_days=31, looks_when_full=False, gauge_error=0.04, gauge_step=0.2, tds_error=0.03,
-    flow_error=0.06, skips=0.12, slips=0.004,
+    state_of_running_drain="", every_days=58, client_days=31, looks_when_full=False, gauge_error=0.04,
+    gauge_step=0.2, tds_error=0.03, flow_error=0.06, skips=0.12, slips=0.004,
 )  # fmt: skip
 VARIANTS = {"easy": EASY, "one gauge": ONE_GAUGE, "sparse": SPARSE}
 

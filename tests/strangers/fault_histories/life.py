@@ -34,6 +34,8 @@ class Course:
     onset: int = 0
     """Day of the fault; counted from the first day."""
     effect: Effect | None = None
+    is_by_work: bool = False
+    """The fault comes of that day's work: what is read before it shows nothing yet."""
     slip: Slip | None = None
     prefilter_days: int = 180
     membrane_changes: tuple[int, ...] = ()
@@ -83,6 +85,7 @@ class Life:
         self.reader = Reader(seed, course.kit)
         self.lived = Lived(logbook, restrictor=rated, restrictor_bar=self.state.restrictor.bar, recovery=recovery)
         self.true_on: dict[str, list[date]] = {}
+        self.was_worked = not course.is_by_work
         self.person = chance.choice(PEOPLE)
 
     def live(self) -> Lived:
@@ -143,7 +146,7 @@ class Life:
         state.age += days / 365.25
         state.make_sound()
         since = self._since(day)
-        if self.course.effect and since is not None:
+        if self.course.effect and since is not None and self.was_worked:
             self.course.effect(state, since)
         running = self._running(day)
         litres = 0.0 if self._stands(day) else self.course.layout.weekly_litres / 7 * days * self._thirst(day)
@@ -221,6 +224,7 @@ class Life:
             state.age = 0.0
         if "resin" in work:
             self._serve_resin(day, at)
+        self.was_worked |= day >= self.course.onset
         self._step(day, 0)
         self._visit(day, occasion="as left", later=50)
 
@@ -283,14 +287,16 @@ class Life:
 
     def _look_when_full(self, at: datetime, running: Running, occasion: str) -> None:
         true = {"concentrate flow": 0.97 * running.concentrate if self.state.drain_open else 0.0}
+        # People differ in what they call a unit whose product stands and whose drain runs.
+        state = self.course.kit.state_of_running_drain if self.state.drain_open else "static"
         if self.course.layout.tank == "pressurised":
             true["tank pressure"] = 0.62 * running.line
             emptied: dict[str, float] = {"tank pressure": self.state.precharge_bar}
-            self._write(at, true, person=self.person, occasion=occasion, state="static", full="yes")
+            self._write(at, true, person=self.person, occasion=occasion, state=state, full="yes")
             later = at + timedelta(minutes=15)
             self._write(later, emptied, person=self.person, occasion=occasion, state="static", full="no")
             return
-        self._write(at, true, person=self.person, occasion=occasion, state="static", full="yes")
+        self._write(at, true, person=self.person, occasion=occasion, state=state, full="yes")
 
     def _client_looks(self, day: int) -> None:
         running = self._running(day)
@@ -304,7 +310,7 @@ class Life:
     ) -> None:
         values = {column: self.reader.read(at, column, value) for column, value in true.items()}
         since = self._since((at.date() - self.course.first_day).days)
-        if self.course.slip and since is not None and state == "flowing":
+        if self.course.slip and since is not None and not full:
             self.course.slip(values, since)
         seen = {"": "flowing", "yes": "full", "no": "emptied"}[full]
         self.lived.looked.append(Looked(at, seen, occasion, values))

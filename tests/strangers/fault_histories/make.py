@@ -50,6 +50,7 @@ def _history(fault: Fault, variant: str, *, code: str, seed: int, longer: int) -
         days=onset + days_after,
         onset=onset,
         effect=fault.effect,
+        is_by_work=fault.membrane_changed or fault.prefilters_changed,
         slip=fault.slip,
         prefilter_days=chance.randrange(165, 200),
         membrane_changes=(onset,) if fault.membrane_changed else (),

@@ -55,8 +55,10 @@ def test_no_text_for_people_uses_a_word_that_the_guide_replaces(old: str, produc
 
 
 SPOKEN = (
+    "accounts/api",
     "accounts/dates.py",
     "accounts/language.py",
+    "accounts/services",
     "fleet/api/diagnosis.py",
     "fleet/engineering/diagnosis",
     "fleet/engineering/indicators",
@@ -66,12 +68,8 @@ SPOKEN = (
     "fleet/forecasting/answer",
     "fleet/intake/history.py",
     "fleet/intake/words.py",
-    "fleet/services/findings",
-    "fleet/services/forecasts",
-    "fleet/services/readings",
-    "fleet/services/status.py",
-    "fleet/services/words.py",
-    "scheduling/demo/words.py",
+    "fleet/services",
+    "scheduling/demo",
     "scheduling/exports",
     "scheduling/planning",
     "scheduling/services",
@@ -82,8 +80,14 @@ REFUSALS = ("scheduling/planning/rounds/problem.py",)
 # Describes fields of the API, which is documented in English.
 DESCRIPTIONS = ("fleet/engineering/diagnosis/facts.py",)
 TRANSLATED = {"gettext", "ngettext", "gettext_noop", "_"}
-# A pattern of SQL, the name by which calendars know who wrote them, and an action of the trail.
-FORMAL = ("%(expressions)s", "-//RO fleet//visits//EN", "report visit not done")
+# A pattern of SQL, a type, the name by which calendars know who wrote them, and actions of the trail.
+FORMAL = (
+    "%(expressions)s",
+    "Task[Any, Any] | None",
+    "-//RO fleet//visits//EN",
+    "report visit not done",
+    "rotate lead and lag",
+)
 
 
 ERRORS = ("accounts.errors", "accounts.validation", "scheduling.planning.errors")

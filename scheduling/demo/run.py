@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
+from accounts.language import gettext
 from accounts.models import Company, Membership
 from fleet.demo.life import live_all
 from fleet.demo.load import load_company
@@ -21,7 +22,7 @@ from fleet.services.consequences import held_back
 from fleet.services.findings import findings
 from fleet.services.forecasts import forecasts
 from fleet.services.readings import indicators
-from scheduling.demo import remember
+from scheduling.demo import remember, words
 from scheduling.demo.logins import keep, passwords_for, read_logins
 from scheduling.demo.screen import Working
 from scheduling.demo.vans import load_past_work, load_vans
@@ -56,13 +57,13 @@ def prepare(
     *, scenario: Scenario, as_of: date, seed: int, folder: Path, logins: Path, now: datetime, working: Working
 ) -> tuple[remember.Remembered, list[LogFile]]:
     """Find the demo company, or found it, and write its logs."""
-    with working.step("Living through the lives of the units") as tell:
+    with working.step(gettext(words.LIVING)) as tell:
         lives = live_all(scenario, as_of=as_of, seed=seed, progress=tell)
         files = write_logs(scenario, lives, as_of=as_of, seed=seed)
         write_log_files(files, folder)
     remembered = remember.find()
     if remembered is None:
-        with working.step("Setting up the company, its clients, sites, units and vans"):
+        with working.step(gettext(words.SETTING_UP)):
             remembered = _create_demo_company(scenario, lives, as_of=as_of, seed=seed, logins=logins, now=now)
     return remembered, files
 
@@ -95,7 +96,7 @@ def read_logs(
     total = sum(len(file.rows) for file in files)
     rows_read = 0
     # what follows them is done in steps that can be watched
-    with working.step("Reading the logs") as tell, held_back():
+    with working.step(gettext(words.READING_LOGS)) as tell, held_back():
         # The supply first, as it stands behind every reading.
         for file in sorted(files, key=lambda file: (file.kind != FEED_WATER, file.name)):
             email = next((email for mark, email in emails.items() if mark in file.name), "")
@@ -117,21 +118,21 @@ def read_logs(
 def judge_and_plan(*, remembered: remember.Remembered, now: datetime, seed: int, working: Working) -> Plan:
     """Indicators, findings, forecasts, needs, visits, rounds and parts lists, each by its service."""
     company = remembered.company
-    with working.step("Computing the indicators") as tell:
+    with working.step(gettext(words.COMPUTING)) as tell:
         indicators.recompute(company=company, now=now, progress=tell)
-    with working.step("Forecasting every cartridge") as tell:
+    with working.step(gettext(words.FORECASTING)) as tell:
         forecasts.forecast_company(company=company, now=now, progress=tell)
-    with working.step("Looking for findings"):
+    with working.step(gettext(words.LOOKING)):
         findings.refresh_findings(company=company, now=now)
-    with working.step("Deciding what to do on which visit"):
+    with working.step(gettext(words.DECIDING)):
         needs.refresh_needs(company=company, now=now)
         proposals.propose_visits(company=company, now=now)
-    with working.step("Planning the rounds, and writing their parts lists") as tell:
+    with working.step(gettext(words.PLANNING)) as tell:
         first_day, days = next_working_days(company, remembered.as_of)
         plan = plans.plan_rounds(
             company=company, by=remembered.owner, now=now, first_day=first_day, days=days, progress=tell, seed=seed
         ).plan
-    with working.step("Drafting orders for what is short"):
+    with working.step(gettext(words.DRAFTING)):
         order_drafts.draft_orders(company=company, by=remembered.owner, now=now)
     return plan
 

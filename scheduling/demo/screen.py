@@ -3,7 +3,6 @@
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from datetime import date
 from typing import IO, Final
 
 from rich.console import Console
@@ -14,15 +13,6 @@ from rich.table import Table
 
 Tell = Callable[[float, str], None]
 PLAIN_WIDTH: Final = 118
-
-
-def day_in_words(day: date, *, year: bool = False) -> str:
-    """'Wednesday 25 November', on every platform.
-
-    >>> day_in_words(date(2026, 11, 5), year=True)
-    'Thursday 5 November 2026'
-    """
-    return f"{day:%A} {day.day} {day:%B}" + (f" {day.year}" if year else "")
 
 
 class Screen:

@@ -5,11 +5,13 @@ from typing import Final
 
 from django.db import transaction
 
+from accounts.language import gettext
 from accounts.models import Company
 from fleet.intake.payloads import take_reading
 from fleet.models import Forecast, Reading, Stage
 from fleet.services.forecasts.changes import sentence_of_change
 from fleet.services.forecasts.forecasts import forecast_company
+from scheduling.demo import words
 from scheduling.demo.screen import Screen
 
 NOT_BEFORE: Final = timedelta(days=60)
@@ -26,13 +28,13 @@ def show_change(screen: Screen, company: Company, now: datetime) -> None:
         return
     unit = start.position.unit
     gauges = {"permeate_tds": "9 ppm", "product_tds": f"{max(7.0, 3.0 * unit.product_tds_target_mg_per_l):.0f} ppm"}
-    screen.heading("A forecast before and after a reading that contradicts it")
-    screen.line("Tried on one unit; nothing is stored.")
-    screen.subheading(f"{unit.code}: {unit.name} at {unit.site.name}")
-    screen.line(f"- before: {start.installer_sentence}", indent=2)
+    screen.heading(gettext(words.BEFORE_AND_AFTER))
+    screen.line(gettext(words.ONLY_TRIED))
+    screen.subheading(words.unit_at(unit.code, unit.name, unit.site.name))
+    screen.line(f"- {words.before(start.installer_sentence)}", indent=2)
     before = start
     with transaction.atomic():
-        for number, word in enumerate(("a reading", "flushed, and read again"), start=1):
+        for number, word in enumerate((words.ONE_READING, words.READ_AGAIN), start=1):
             # What comes in with the forecast is no news to it.
             at = now + timedelta(minutes=number)
             row = {"unit": unit.code, **gauges}
@@ -41,11 +43,12 @@ def show_change(screen: Screen, company: Company, now: datetime) -> None:
             after = Forecast.objects.select_related("position__unit__company").get(
                 position=start.position, is_latest=True
             )
-            screen.line(f"- {word}: product TDS {gauges['product_tds']}, permeate {gauges['permeate_tds']}", indent=2)
-            screen.line(f"- what changed: {sentence_of_change(before=before, after=after)}", indent=2)
+            shown = words.gauges(word, gauges["product_tds"], gauges["permeate_tds"])
+            screen.line(f"- {shown}", indent=2)
+            screen.line(f"- {words.what_changed(sentence_of_change(before=before, after=after))}", indent=2)
             before = after
         transaction.set_rollback(True)
-    screen.line(f"- after: {before.installer_sentence}", indent=2)
+    screen.line(f"- {words.after(before.installer_sentence)}", indent=2)
 
 
 def _a_resin_with_time_left(company: Company) -> Forecast | None:

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
+from accounts.language import gettext
 from fleet.models import FeedWaterSample, IntakeBatch, Reading, RefusedRow
 from scheduling.demo import words
 from scheduling.demo.screen import Screen
@@ -13,27 +14,27 @@ _SHOWN_DOUBTS = 12
 
 def show_logs(screen: Screen, batches: Sequence[IntakeBatch], folder: Path) -> None:
     """Print the counts of each log, every refused row with its sentences, and the doubts."""
-    screen.heading("What was read")
-    screen.line(f"The logs are in {folder}; open them, change them, upload them again.")
+    screen.heading(gettext(words.WHAT_WAS_READ))
+    screen.line(words.logs_are_in(folder))
     _counts(screen, batches)
     _refused(screen, batches)
     _doubts(screen, batches)
 
 
 def _counts(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
-    columns = ("log", "rows", "stored", "already stored", "refused", "kept but doubtful")
+    columns = tuple(map(gettext, words.LOG_COLUMNS))
     groups: dict[str, list[IntakeBatch]] = {}
     for batch in batches:
         name = batch.name
-        groups.setdefault("clients' logs" if name.startswith("client-") else name, []).append(batch)
+        groups.setdefault(gettext(words.CLIENTS_LOGS) if name.startswith("client-") else name, []).append(batch)
     rows = []
     for name, members in groups.items():
-        label = f"{len(members)} {name}" if len(members) > 1 else name
+        label = words.several(len(members), name) if len(members) > 1 else name
         rows.append((label, *_sums(members)))
-    rows.append(("together", *_sums(batches)))
+    rows.append((gettext(words.TOGETHER), *_sums(batches)))
     screen.table(columns, rows, numbers=columns[1:])
     if batches and not any(batch.stored for batch in batches):
-        screen.line("Every row was stored already: nothing was stored twice.", indent=2)
+        screen.line(gettext(words.NOTHING_TWICE), indent=2)
 
 
 def _sums(batches: Sequence[IntakeBatch]) -> tuple[int, ...]:
@@ -50,7 +51,7 @@ def _refused(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
         # One sentence for each kind of fault: the same one for five columns says no more.
         of_kind = {fault.get("code", ""): fault for fault in reversed(row.faults)}
         sentences = " ".join(_fault(fault) for fault in of_kind.values())
-        screen.line(f"{row.batch.name}, line {row.line}: {sentences}", indent=2)
+        screen.line(words.refused_row(row.batch.name, row.line, sentences), indent=2)
 
 
 def _fault(fault: dict[str, str]) -> str:
@@ -76,9 +77,9 @@ def _doubts(screen: Screen, batches: Sequence[IntakeBatch]) -> None:
             example.setdefault((code, place), (name, line, flag["sentence"]))
     if not rows:
         return
-    screen.subheading("Kept, but doubtful")
+    screen.subheading(gettext(words.DOUBTFUL))
     for code in sorted(rows, key=lambda code: -len(rows[code]))[:_SHOWN_DOUBTS]:
         place = places[code].most_common(1)[0][0]
         name, line, sentence = example[code, place]
-        where = words.doubtful_rows(len(rows[code]), len(places[code]))
-        screen.line(f"{where}, such as {name} line {line}, {place}: {sentence}", indent=2)
+        text = words.doubt(len(rows[code]), len(places[code]), name, line, place, sentence)
+        screen.line(text, indent=2)

@@ -7,9 +7,11 @@ from typing import Final
 
 from django.db.models import Max
 
+from accounts.language import gettext
 from accounts.models import Company
 from fleet.engineering.diagnosis import CAUSES, TITLES, NoWork
 from fleet.models import Finding, Forecast, Reading, Unit
+from scheduling.demo import words
 from scheduling.demo.screen import Screen
 from scheduling.models import Need
 
@@ -44,12 +46,13 @@ def show_units(screen: Screen, company: Company, as_of: date) -> None:
     """Print the units with a finding, an exhausted cartridge or one likely to be exhausted within two weeks."""
     last_read = _last_read(company)
     at_risk = units_at_risk(company, as_of)
-    screen.heading(f"Units at risk: {len(at_risk)} of {Unit.objects.of_company(company).count()}")
+    screen.heading(words.units_at_risk(len(at_risk), Unit.objects.of_company(company).count()))
     screen.line(_in_numbers(company, as_of))
     for risk in at_risk:
         unit = risk.unit
-        urgent = ", urgent" if risk.is_urgent else ""
-        screen.subheading(f"{unit.code}{urgent}: {unit.name} at {unit.site.name}, {unit.site.address}")
+        site = unit.site
+        title = words.unit_at(unit.code, unit.name, site.name, site.address, is_urgent=risk.is_urgent)
+        screen.subheading(title)
         for finding in risk.findings:
             for indent, sentence in _of_finding(finding, last_read.get(unit.pk), as_of):
                 screen.line(sentence, indent=indent)
@@ -57,7 +60,7 @@ def show_units(screen: Screen, company: Company, as_of: date) -> None:
             if forecast.installer_sentence:
                 screen.line(f"- {_ended(forecast.installer_sentence)}", indent=2)
         if unit.notes:
-            screen.line(f"- Take care: {unit.notes}", indent=2)
+            screen.line(f"- {words.take_care_at_unit(unit.notes)}", indent=2)
     _show_unread(screen, company, last_read, as_of, {risk.unit.pk for risk in at_risk})
 
 
@@ -68,10 +71,7 @@ def _in_numbers(company: Company, as_of: date) -> str:
     unexhausted = latest.exclude(state=Forecast.State.EXHAUSTED)
     soon = unexhausted.filter(p50__lte=as_of + SOON).count()
     later = unexhausted.filter(p50__gt=as_of + SOON, p50__lte=as_of + LATER).count()
-    return (
-        f"Of {latest.count()} cartridges {exhausted} are exhausted, {soon} more probably within {SOON.days} days and "
-        f"{later} within {LATER.days}."
-    )
+    return words.cartridges_in_numbers(latest.count(), exhausted, soon, SOON.days, later, LATER.days)
 
 
 def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
@@ -105,12 +105,16 @@ def _of_finding(finding: Finding, last_read: date | None, as_of: date) -> Iterat
     """What is wrong, how to make sure, what to do and what to mind; each with its indent."""
     sentence = finding.installer_sentence
     if finding.cause in _UNREAD:
-        since = f"the last reading is {(as_of - last_read).days} days old" if last_read else "it was never read"
+        since = words.unread_for((as_of - last_read).days if last_read else None)
         sentence = f"{sentence.rstrip('.')}: {since}."
-    yield 2, f"- {TITLES[finding.rule]}: {_ended(sentence)}"
-    for word, text in (("make sure", finding.confirming_check), ("do", finding.action), ("take care", finding.caution)):
+    yield 2, f"- {gettext(TITLES[finding.rule])}: {_ended(sentence)}"
+    for worded, text in (
+        (words.make_sure, finding.confirming_check),
+        (words.do, finding.action),
+        (words.take_care, finding.caution),
+    ):
         if text:
-            yield 6, f"{word}: {_ended(text)}"
+            yield 6, worded(_ended(text))
 
 
 def _show_unread(screen: Screen, company: Company, last_read: dict[int, date], as_of: date, shown: set[int]) -> None:
@@ -119,9 +123,11 @@ def _show_unread(screen: Screen, company: Company, last_read: dict[int, date], a
     rows = findings.exclude(unit__in=shown).select_related("unit").order_by("unit__code")
     if not rows:
         return
-    screen.subheading(f"Ask for a reading, {len(rows)} units that nobody has read for 12 weeks or longer")
+    screen.subheading(words.ask_for_reading(len(rows)))
     days = [
-        f"{row.unit.code} ({(as_of - last_read[row.unit_id]).days} days)" if row.unit_id in last_read else row.unit.code
+        words.unread_unit(row.unit.code, (as_of - last_read[row.unit_id]).days)
+        if row.unit_id in last_read
+        else row.unit.code
         for row in rows
     ]
     screen.line(", ".join(days), indent=2)

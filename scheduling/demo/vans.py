@@ -10,6 +10,7 @@ from accounts.models import Company, Membership
 from fleet.demo.records import Call, Life
 from fleet.demo.scenario import Scenario
 from fleet.models import CatalogueItem, Position, Unit
+from scheduling.demo import words
 from scheduling.models import CompanyPolicy, Installer, Need, ServiceRecord, StockLevel
 
 
@@ -72,7 +73,7 @@ def load_past_work(
                     done_at=call.at,
                     done_by=by,
                     work=_work(call, unit, positions, items),
-                    note="From the files kept before.",
+                    note=words.earlier_files(),
                     received_at=now,
                 )
             )

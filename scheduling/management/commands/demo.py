@@ -14,12 +14,14 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import OperationalError, ProgrammingError
 from django.utils import timezone
 
+from accounts.dates import long_day
 from accounts.errors import Conflict
+from accounts.language import gettext
 from fleet.demo.scenario import Scenario, ScenarioError, read_scenario
-from scheduling.demo import remember, run
+from scheduling.demo import remember, run, words
 from scheduling.demo.logins import settle_logins
 from scheduling.demo.remove import remove_company
-from scheduling.demo.screen import Screen, day_in_words
+from scheduling.demo.screen import Screen
 from scheduling.demo.show_change import show_change
 from scheduling.demo.show_logs import show_logs
 from scheduling.demo.show_next import show_cautions, show_logins, show_next
@@ -91,8 +93,8 @@ class Command(BaseCommand):
         as_of, seed = _settled(scenario, options)
         real_now = timezone.now()
         now = run.clock_of(scenario, as_of, real_now)
-        screen.heading(f"{scenario.company['name']}, {day_in_words(as_of, year=True)}")
-        screen.line("The company, its people, places and readings are invented.")
+        screen.heading(f"{scenario.company['name']}, {long_day(as_of, year=True)}")
+        screen.line(gettext(words.INVENTED))
         with screen.working() as working:
             remembered, files = run.prepare(
                 scenario=scenario,
@@ -142,7 +144,7 @@ def _reset(screen: Screen, folder: Path) -> None:
     remembered = remember.find()
     if remembered is not None:
         rows = remove_company(remembered.company)
-        screen.line(f"The demo company is deleted with its {rows} rows; other companies are untouched.")
+        screen.line(words.company_deleted(rows))
     shutil.rmtree(folder / "logs", ignore_errors=True)
     (folder / "logins.json").unlink(missing_ok=True)
 

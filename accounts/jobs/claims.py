@@ -20,6 +20,7 @@ from django.utils import timezone
 from accounts.errors import Conflict, DomainError, InvalidInput
 from accounts.jobs.models import Job, JobChunk
 from accounts.jobs.queue import give
+from accounts.language import gettext
 from accounts.models import Company, Membership
 from accounts.services.companies import lock_company
 
@@ -153,8 +154,11 @@ def start_job(
         lock_company(company.pk)
         going = Job.objects.of_company(company).filter(kind=kind, state__in=LIVE).first()
         if going is not None and _is_abandoned(going, now):
-            sentence = "The process that ran this job has ended; the job starts again."
-            _end(going.pk, Job.State.FAILED, now, doing="failed", problem={"code": "abandoned", "sentence": sentence})
+            problem = {
+                "code": "abandoned",
+                "sentence": "The process that ran this job has ended; the job starts again.",
+            }
+            _end(going.pk, Job.State.FAILED, now, doing=gettext("failed"), problem=problem)
         elif going is not None:
             raise Conflict(
                 "job_is_running",
@@ -167,7 +171,7 @@ def start_job(
             parameters=dict(parameters or {}),
             requested_by=by,
             created_at=now,
-            doing="waiting for a worker",
+            doing=gettext("waiting for a worker"),
         )
         JobChunk.objects.bulk_create(
             [JobChunk(job=job, index=index, payload=dict(payload)) for index, payload in enumerate(chunks)]
@@ -351,19 +355,19 @@ def _finish_if_complete(job_id: int, now: datetime) -> None:
     if finished_chunks < total:
         Job.objects.filter(pk=job_id).update(share_done=finished_chunks / total)
         if job.stop_requested and not chunks.filter(state=JobChunk.State.RUNNING).exists():
-            _end(job_id, Job.State.STOPPED, now, doing="stopped")
+            _end(job_id, Job.State.STOPPED, now, doing=gettext("stopped"))
         return
     kind = _kinds.get(job.kind)
     results = list(chunks.order_by("index").values_list("result", flat=True))
     merged = (kind.merge if kind else add_up)([result or {} for result in results])
-    _end(job_id, Job.State.DONE, now, doing="done", share_done=1.0, result=dict(merged))
+    _end(job_id, Job.State.DONE, now, doing=gettext("done"), share_done=1.0, result=dict(merged))
 
 
 def _fail(chunk: JobChunk, now: datetime, problem: Mapping[str, Any]) -> str:
     with transaction.atomic():
         if _own_claim(chunk).update(state=JobChunk.State.FAILED, result=dict(problem), lease_until=None) != 1:
             return "over"
-        _end(chunk.job_id, Job.State.FAILED, now, doing="failed", problem=dict(problem))
+        _end(chunk.job_id, Job.State.FAILED, now, doing=gettext("failed"), problem=dict(problem))
     return "failed"
 
 
@@ -372,7 +376,7 @@ def _release_stopped(chunk: JobChunk, now: datetime) -> str:
         if _own_claim(chunk).update(state=JobChunk.State.WAITING, lease_until=None) != 1:
             return "over"
         if not JobChunk.objects.filter(job_id=chunk.job_id, state=JobChunk.State.RUNNING).exists():
-            _end(chunk.job_id, Job.State.STOPPED, now, doing="stopped")
+            _end(chunk.job_id, Job.State.STOPPED, now, doing=gettext("stopped"))
     return "stopped"
 
 

@@ -9,6 +9,7 @@ from django.db import transaction
 
 from accounts.jobs.models import Job, JobChunk
 from accounts.jobs.queue import give
+from accounts.language import gettext
 
 JOB_KIND: Final = "follow_up"
 """The job that waits for the queue to come back: everything that follows a change of some units."""
@@ -54,5 +55,6 @@ def _leave(company_id: int, payload: dict[str, Any], now: datetime) -> None:
         )
         if waiting.exists():
             return
-        job = Job.objects.create(company_id=company_id, kind=JOB_KIND, created_at=now, doing="waiting for the queue")
+        doing = gettext("waiting for the queue")
+        job = Job.objects.create(company_id=company_id, kind=JOB_KIND, created_at=now, doing=doing)
         JobChunk.objects.create(job=job, index=0, payload=payload)

@@ -35,14 +35,21 @@ def _sanitise(tasks: TaskList, today: datetime.date) -> None:
     )
 
 
-def _unread(tasks: TaskList, today: datetime.date) -> None:
+def is_unread(tasks: TaskList, today: datetime.date) -> bool:
+    """Whether nobody has read the unit for as long as the company lets pass."""
     unit = tasks.unit
     since = unit.last_read_on or unit.commissioned_on
     # a company that begins has read nothing yet: whoever comes reads, and nobody is sent before that had time to happen
-    asked_on = unit.asked_on if unit.last_read_on is None else None
-    waited_from = max(since, asked_on) if asked_on is not None else since
-    if (today - waited_from).days < tasks.policy.rules.unread_after_days:
+    if unit.last_read_on is None and unit.asked_on is not None:
+        since = max(since, unit.asked_on)
+    return (today - since).days >= tasks.policy.rules.unread_after_days
+
+
+def _unread(tasks: TaskList, today: datetime.date) -> None:
+    unit = tasks.unit
+    if not is_unread(tasks, today):
         return
+    since = unit.last_read_on or unit.commissioned_on
     tasks.add(
         NeedKind.INSPECT,
         key_at_unit(NeedKind.INSPECT, unit),

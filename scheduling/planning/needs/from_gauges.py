@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.needs.dates import need_dates
 from scheduling.planning.needs.facts import ForecastFacts, PositionFacts, Role, UnitFacts
+from scheduling.planning.needs.from_calendar import is_unread
 from scheduling.planning.needs.gauges import Gauge, gauge_of
 from scheduling.planning.needs.need import NeedKind, median_days
 from scheduling.planning.needs.tasks import Source, Task, TaskList, key_at_unit
@@ -52,7 +53,7 @@ def _add(tasks: TaskList, key: str, inspection: Task | None, today: datetime.dat
     unknowns = _unknowns(tasks, today)
     wanted = best_way(unknowns, _offers(tasks, unknowns, today))
     never_read = unit.last_read_on is None
-    if wanted is None and (never_read or inspection is not None):
+    if wanted is None and (never_read or is_unread(tasks, today)):
         wanted = _first_reading(tasks)
     if wanted is None:
         return

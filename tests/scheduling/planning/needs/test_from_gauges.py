@@ -203,6 +203,14 @@ def test_whoever_looks_a_unit_over_for_a_finding_reads_it_anyway() -> None:
     assert reading_of(tasks) is None
 
 
+def test_a_unit_that_is_read_is_not_asked_for_because_a_position_is_empty() -> None:
+    empty = at(position("carbon", 400.0, cartridge=2), cartridge=None)
+    tasks = decided(unit(at(position("resin", 400.0), stage="resin"), empty, gauges=gauges(by_installer={PRODUCT})))
+    assert list(tasks) == ["inspect unit"]
+    assert reading_of(tasks) is None
+    assert "Read" not in tasks["inspect unit"].reason
+
+
 def test_a_unit_without_a_gauge_that_anybody_reads_cannot_be_read() -> None:
     assert not can_be_read(unit(position("sediment", 9.0), gauges=gauges()))
     assert not can_be_read(unit(at(membrane(), cartridge=None), gauges=gauges()))

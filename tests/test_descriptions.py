@@ -21,9 +21,11 @@ def document() -> dict[str, Any]:
 
 
 def is_described(properties: dict[str, Any]) -> bool:
-    """Whether a field says what it is, itself or by the schema it refers to."""
-    if properties.get("description", "").strip():
+    """Whether a field says what it is, itself or by the schema it refers to, and not only who reads it."""
+    text = properties.get("description", "").strip()
+    if text and not text.startswith("Absent unless"):
         return True
+
     parts = [properties, properties.get("items", {}), *(properties.get(word, [{}])[0] for word in ("allOf", "oneOf"))]
     return any("$ref" in part for part in parts)
 

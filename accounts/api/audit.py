@@ -30,7 +30,10 @@ class AuditEntrySerializer(TenantModelSerializer):
     """Who did what to which thing, and when."""
 
     by = serializers.CharField(
-        source="membership.user.email", read_only=True, allow_null=True, help_text="empty when the person is gone"
+        source="membership.user.email",
+        read_only=True,
+        allow_null=True,
+        help_text="e-mail address of the person who did it; null when the person is gone",
     )
     details = DetailsField(read_only=True, help_text="what a later reader needs, such as old and new values")
 

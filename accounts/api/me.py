@@ -40,10 +40,11 @@ class MeSerializer(AnswerSerializer):
     """Who you are and what you may do."""
 
     email = serializers.EmailField()
-    membership = MembershipSerializer(help_text="the one you act for")
-    memberships = MembershipSerializer(many=True, help_text="all you have; choose one when you sign in")
+    membership = MembershipSerializer(help_text="the membership you act for")
+    memberships = MembershipSerializer(many=True, help_text="all memberships you have; choose one when you sign in")
     may = serializers.DictField(
-        child=serializers.ListField(child=serializers.CharField()), help_text="resource to the actions open to you"
+        child=serializers.ListField(child=serializers.CharField()),
+        help_text="for each resource the actions open to you",
     )
 
 

@@ -33,7 +33,11 @@ class NewMemberSerializer(StrictSerializer):
     name = serializers.CharField(max_length=120, required=False, allow_blank=True, default="")
     role = OneOfField(choices=Membership.Role.choices)
     client = TenantRelatedField(
-        queryset=Client.objects.all(), required=False, allow_null=True, default=None, help_text="with the role 'client'"
+        queryset=Client.objects.all(),
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="id of the client they act for; with the role 'client' alone",
     )
     password = serializers.CharField(
         max_length=128,
@@ -42,7 +46,7 @@ class NewMemberSerializer(StrictSerializer):
         required=False,
         allow_null=True,
         default=None,
-        help_text="to begin with; not for somebody who was a member before, who keeps theirs",
+        help_text="password to begin with; not for somebody who was a member before, who keeps theirs",
     )
 
 

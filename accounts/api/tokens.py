@@ -19,7 +19,10 @@ class TokenSerializer(TenantModelSerializer):
     """A token, without its secret."""
 
     meter_unit = serializers.IntegerField(
-        source="meter_unit_id", read_only=True, allow_null=True, help_text="the unit whose meter alone may use it"
+        source="meter_unit_id",
+        read_only=True,
+        allow_null=True,
+        help_text="id of the unit whose meter alone may use it; null for a person's token",
     )
     created_at = serializers.DateTimeField(source="created", read_only=True)
     expires_at = serializers.DateTimeField(source="expiry", read_only=True)

@@ -19,7 +19,9 @@ from accounts.models import Membership
 class ProblemErrorSerializer(serializers.Serializer[Any]):
     """One fault: where it lies (exactly one of pointer, parameter, header) and what would be right."""
 
-    pointer = serializers.CharField(required=False, help_text="JSON Pointer (RFC 6901) into the body")
+    pointer = serializers.CharField(
+        required=False, help_text="place of the fault in the body, as a JSON Pointer (RFC 6901)"
+    )
     parameter = serializers.CharField(required=False, help_text="name of the query parameter")
     header = serializers.CharField(required=False, help_text="name of the header")
     detail = serializers.CharField(help_text="what was wrong, and what would be right")

@@ -22,7 +22,7 @@ class Job(TenantModel):
     kind = models.CharField(max_length=40)
     parameters = models.JSONField(default=dict, blank=True)
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
-    share_done = models.FloatField(default=0.0, help_text="0 to 1")
+    share_done = models.FloatField(default=0.0, help_text="how much of its work is done, 0 to 1")
     doing = models.CharField(max_length=200, blank=True)
     result = models.JSONField(null=True, blank=True)
     problem = models.JSONField(null=True, blank=True, help_text="problem details when it failed")

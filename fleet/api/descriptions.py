@@ -39,6 +39,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "daily_load": "what passes through it in a day, in `daily_load_unit`",
     "daily_load_unit": "unit of the load: L/day of feed or permeate, mg/day of chlorine, or meq/day of ions",
     "decided_at": "when somebody confirmed or dismissed it",
+    "decision_note": "what was noted when it was confirmed or dismissed",
     "driver": "what is expected to end its service",
     "duplicates": "rows that were stored already, and were not stored again",
     "earlier_cartridges": "how many cartridges that stood here before are known",

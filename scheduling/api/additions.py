@@ -57,7 +57,10 @@ class AdditionsAcceptedSerializer(SentSerializer):
     """Which additions are accepted."""
 
     needs = TenantRelatedField(
-        queryset=Need.objects.all(), many=True, required=False, help_text="left out: all that are proposed"
+        queryset=Need.objects.all(),
+        many=True,
+        required=False,
+        help_text="ids of the needs; all that are proposed when left out",
     )
     outside_access_hours = serializers.BooleanField(
         required=False, default=False, help_text="the client keeps the site open beyond its hours for the longer visit"
@@ -68,5 +71,8 @@ class AdditionsDeclinedSerializer(NoteSerializer):
     """Which additions are declined, and why."""
 
     needs = TenantRelatedField(
-        queryset=Need.objects.all(), many=True, required=False, help_text="left out: all that are proposed"
+        queryset=Need.objects.all(),
+        many=True,
+        required=False,
+        help_text="ids of the needs; all that are proposed when left out",
     )

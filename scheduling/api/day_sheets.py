@@ -60,7 +60,7 @@ class SheetExpectedSerializer(StrictSerializer):
     value = ShownSerializer(allow_null=True)
     low = ShownSerializer(allow_null=True)
     high = ShownSerializer(allow_null=True)
-    if_not = serializers.CharField(help_text="what to look for when it is outside")
+    if_not = serializers.CharField(help_text="what to check when it is outside")
 
 
 class SheetFindingSerializer(StrictSerializer):
@@ -101,8 +101,8 @@ class SheetLoadSerializer(SheetPartSerializer):
     """Pieces the van takes along."""
 
     aboard = serializers.IntegerField()
-    to_load = serializers.IntegerField(help_text="from the store")
-    missing = serializers.IntegerField(help_text="neither aboard nor in the store")
+    to_load = serializers.IntegerField(help_text="pieces to load from the store")
+    missing = serializers.IntegerField(help_text="pieces that are neither aboard nor in the store")
 
 
 class SheetStopSerializer(StrictSerializer):
@@ -143,16 +143,22 @@ class DaySheetSerializer(StrictSerializer):
     """An installer's day on one sheet."""
 
     round = serializers.IntegerField(source="round.pk")
-    plan_state = serializers.CharField(source="round.plan.state", help_text="a draft may still change")
+    plan_state = serializers.CharField(
+        source="round.plan.state", help_text="state of its plan; a draft may still change"
+    )
     installer = serializers.IntegerField(source="round.installer_id")
     installer_name = serializers.CharField(source="round.installer.name")
     van = serializers.CharField(source="round.installer.van")
     day = serializers.DateField(source="round.day")
-    time_zone = serializers.CharField(source="zone", help_text="of the installer; times are in UTC")
+    time_zone = serializers.CharField(
+        source="zone", help_text="IANA name of the installer's clock; times are sent in UTC"
+    )
     leaves_at = MomentField(source="round.leaves_at")
     returns_at = MomentField(source="round.returns_at")
     lunch_at = MomentField(
-        source="round.lunch_on_the_way", allow_null=True, help_text="null: none, or at home after the return"
+        source="round.lunch_on_the_way",
+        allow_null=True,
+        help_text="when the break begins; null where there is none, or it is at home",
     )
     driving_minutes = serializers.FloatField(source="round.driving_minutes")
     driving_km = serializers.FloatField(source="round.driving_km")

@@ -16,10 +16,13 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "body": "its text",
     "calibrated_at": "when the road model was last fitted; null while it never was",
     "called_at": "when somebody told it by telephone; null otherwise",
+    "attempts": "how often it was sent, or tried to be",
+    "call_note": "what was noted when somebody told it by telephone",
     "caption": "what the picture shows",
     "cautions": "what to mind at the work, in sentences",
     "client": "id of the client; null where it is for somebody else",
     "client_name": "name of the client",
+    "closing_note": "why it was cancelled, or a remark on its completion",
     "closes_at": "when the window ends: the latest start of the work",
     "code": "short name, unique in the company",
     "confirmed_at": "when somebody at the client's saw that the work was done; null where nobody did",
@@ -205,7 +208,6 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "Shown.value": "the number, in the unit beside it",
     "StockLevel.installer": "id of the installer whose van it is in; null: the store",
     "UnservedVisit.reason": "why it is left out, for a program",
-    "WantedFor.day": "planned, confirmed, or the cheapest",
 }
 
 describe_fields = hook_of("scheduling", DESCRIPTIONS)

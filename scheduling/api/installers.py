@@ -26,7 +26,8 @@ class InstallerSerializer(TenantModelSerializer):
     """An installer's home base, shift and van."""
 
     membership = TenantRelatedField(
-        queryset=Membership.objects.all(), help_text="the person; anybody of the company who is not a client"
+        queryset=Membership.objects.all(),
+        help_text="id of the person's membership; anybody of the company who is not a client",
     )
     weekdays = serializers.ListField(
         child=serializers.IntegerField(min_value=0, max_value=6),

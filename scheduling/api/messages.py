@@ -18,7 +18,7 @@ class MessageSerializer(TenantModelSerializer):
 
     client_name = serializers.CharField(source="client.name", read_only=True, allow_null=True, default=None)
     phone = serializers.CharField(
-        source="client.phone", read_only=True, allow_null=True, default=None, help_text="of the client, to call"
+        source="client.phone", read_only=True, allow_null=True, default=None, help_text="number of the client, to call"
     )
     installer_name = serializers.CharField(source="installer.name", read_only=True, allow_null=True, default=None)
 

@@ -84,22 +84,28 @@ class NewNeedSerializer(StrictSerializer):
     unit = TenantRelatedField(queryset=Unit.objects.all())
     kind = OneOfField(choices=Need.Kind.choices)
     position = TenantRelatedField(
-        queryset=Position.objects.all(), required=False, allow_null=True, default=None, help_text="of that unit"
+        queryset=Position.objects.all(),
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="id of the position, one of that unit's",
     )
     item = TenantRelatedField(
         queryset=CatalogueItem.objects.all(),
         required=False,
         allow_null=True,
         default=None,
-        help_text="what is to be fitted",
+        help_text="id of the item to be fitted",
     )
     reason = serializers.CharField(max_length=1000)
     is_urgent = serializers.BooleanField(required=False, default=False)
     not_before = serializers.DateField(required=False, allow_null=True, default=None)
     due_on = serializers.DateField(
-        required=False, allow_null=True, default=None, help_text="late from this day on; empty: from now on"
+        required=False, allow_null=True, default=None, help_text="day from which it is late; empty: from now on"
     )
-    deadline = serializers.DateField(required=False, allow_null=True, default=None, help_text="not after this day")
+    deadline = serializers.DateField(
+        required=False, allow_null=True, default=None, help_text="last day on which it may be done"
+    )
 
 
 class NeedViewSet(CreateMixin, ReadOnlyViewSet):

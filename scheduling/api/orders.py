@@ -43,8 +43,8 @@ class WantedForSerializer(StrictSerializer):
     site = serializers.IntegerField()
     site_code = serializers.CharField()
     site_name = serializers.CharField()
-    day = serializers.DateField(help_text="planned, confirmed, or the cheapest")
-    pieces = serializers.IntegerField(help_text="that neither stock nor an order brings in time")
+    day = serializers.DateField(help_text="day of the visit: planned, confirmed, or the cheapest")
+    pieces = serializers.IntegerField(help_text="pieces that neither stock nor an order brings in time")
 
 
 def _money(source: str | None = None, **kwargs: Any) -> serializers.DecimalField:
@@ -58,7 +58,7 @@ class PurchaseOrderLineSerializer(TenantModelSerializer):
     item_name = serializers.CharField(source="item.name", read_only=True)
     quantity = serializers.IntegerField(read_only=True, help_text="pieces ordered")
     outstanding = serializers.IntegerField(read_only=True, help_text="pieces that have not come")
-    cost = _money(help_text="in the company's currency")
+    cost = _money(help_text="what the line costs, in the company's currency")
     wanted_for = WantedForSerializer(many=True, read_only=True, help_text="visits that lack it")
 
     class Meta:
@@ -112,7 +112,9 @@ class PurchaseOrderSerializer(TenantModelSerializer):
 
     supplier_name = serializers.CharField(source="supplier.name", read_only=True)
     currency = serializers.CharField(source="company.currency", read_only=True)
-    value = serializers.SerializerMethodField("get_worth", help_text="what all lines cost")
+    value = serializers.SerializerMethodField(
+        "get_worth", help_text="what all lines cost together, in the company's currency"
+    )
     below_minimum_order_value = serializers.SerializerMethodField(help_text="whether the supplier asks for more")
     order_by = serializers.SerializerMethodField(help_text="last day on which every line still comes in time")
     expected_on = serializers.SerializerMethodField(help_text="when the last of what is still to come is expected")
@@ -178,7 +180,7 @@ class AskedLineSerializer(StrictSerializer):
         required=False,
         allow_null=True,
         default=None,
-        help_text="of one piece; empty: the price in the draft, else in the catalogue",
+        help_text="price of one piece, in the company's currency; empty: that of the draft, else of the catalogue",
     )
 
 
@@ -207,20 +209,22 @@ class DraftSerializer(SentSerializer):
         required=False,
         allow_null=True,
         default=None,
-        help_text="one for a period; empty: the newest list that reaches farthest",
+        help_text="id of a list for a period; empty: the newest list that reaches farthest",
     )
     until = serializers.DateField(
         required=False,
         allow_null=True,
         default=None,
-        help_text="only what must be ordered by this day; empty: all that is short",
+        help_text="draft only what must be ordered by this day; empty: all that is short",
     )
 
 
 class PlacingSerializer(SentSerializer):
     """How the order went out."""
 
-    placed_on = serializers.DateField(required=False, allow_null=True, default=None, help_text="empty: today")
+    placed_on = serializers.DateField(
+        required=False, allow_null=True, default=None, help_text="day on which it goes out; empty: today"
+    )
     expected_on = serializers.DateField(
         required=False,
         allow_null=True,
@@ -252,7 +256,7 @@ class CameSerializer(StrictSerializer):
     """Pieces of one line that came; a line that came in several lots stands several times."""
 
     line = serializers.IntegerField(min_value=1, max_value=2**63 - 1, help_text="id of the order's line")
-    quantity = serializers.IntegerField(min_value=1, max_value=1_000_000, help_text="pieces, not packs")
+    quantity = serializers.IntegerField(min_value=1, max_value=1_000_000, help_text="how many pieces came, not packs")
     lot = serializers.CharField(max_length=80, required=False, allow_blank=True, default="")
 
 
@@ -260,7 +264,9 @@ class ReceivingSerializer(SentSerializer):
     """What came. The same reference again, with the same pieces, changes nothing."""
 
     reference = serializers.CharField(max_length=80, help_text="number of the delivery note, or a name of your own")
-    received_on = serializers.DateField(required=False, allow_null=True, default=None, help_text="empty: today")
+    received_on = serializers.DateField(
+        required=False, allow_null=True, default=None, help_text="day on which it came; empty: today"
+    )
     pieces = CameSerializer(many=True, max_length=500)  # type: ignore[call-arg]
     note = serializers.CharField(max_length=1000, required=False, allow_blank=True, default="")
 
@@ -290,7 +296,9 @@ class WithoutSupplierSerializer(StrictSerializer):
 class DraftedSerializer(StrictSerializer):
     """The drafts as they stand, and what could not be put into any."""
 
-    parts_list = serializers.IntegerField(source="parts_list.pk", help_text="recomputed for this")
+    parts_list = serializers.IntegerField(
+        source="parts_list.pk", help_text="id of the parts list that the drafts follow, recomputed for them"
+    )
     orders = PurchaseOrderSerializer(many=True)
     without_supplier = WithoutSupplierSerializer(many=True)
 
@@ -317,7 +325,9 @@ class LateLineSerializer(StrictSerializer):
     item_code = serializers.CharField(source="line.item.code")
     outstanding = serializers.IntegerField(source="line.outstanding")
     expected_on = serializers.DateField(source="line.expected_on")
-    days_overdue = serializers.IntegerField(help_text="0: it is not, but comes too late for a visit")
+    days_overdue = serializers.IntegerField(
+        help_text="days since it was expected; 0: it is not overdue, but comes too late for a visit"
+    )
     visits = EndangeredSerializer(many=True)
     sentence = serializers.CharField()
 

@@ -24,9 +24,9 @@ class TakenBySerializer(StrictSerializer):
     site = serializers.IntegerField()
     site_code = serializers.CharField()
     site_name = serializers.CharField()
-    day = serializers.DateField(help_text="planned, confirmed, or the cheapest")
+    day = serializers.DateField(help_text="day of the visit: planned, confirmed, or the cheapest")
     quantity = serializers.IntegerField()
-    missing = serializers.IntegerField(help_text="of them, what neither stock nor an order brings in time")
+    missing = serializers.IntegerField(help_text="pieces of them that neither stock nor an order brings in time")
 
 
 class PartsLineSerializer(TenantModelSerializer):
@@ -114,17 +114,17 @@ class StockCountSerializer(StrictSerializer):
         required=False,
         allow_null=True,
         default=None,
-        help_text="whose van; empty: the store",
+        help_text="id of the installer whose van it is in; empty: the store",
     )
     quantity = serializers.IntegerField(min_value=0, max_value=1_000_000)
-    counted_at = MomentField(required=False, allow_null=True, default=None, help_text="empty: now")
+    counted_at = MomentField(required=False, allow_null=True, default=None, help_text="when it was counted; empty: now")
 
 
 class StockRecountSerializer(StrictSerializer):
     """What was counted of a level that is known."""
 
     quantity = serializers.IntegerField(min_value=0, max_value=1_000_000)
-    counted_at = MomentField(required=False, allow_null=True, help_text="empty: now")
+    counted_at = MomentField(required=False, allow_null=True, help_text="when it was counted; empty: now")
 
 
 class StockLevelViewSet(ReadWriteViewSet):

@@ -45,13 +45,13 @@ class RoundSerializer(TenantModelSerializer):
         source="lunch_on_the_way",
         read_only=True,
         allow_null=True,
-        help_text="null: none, or at home after the return",
+        help_text="when the break begins; null where there is none, or it is at home",
     )
     stops = StopSerializer(many=True, read_only=True)
     costs = serializers.DictField(
         child=serializers.FloatField(),
         read_only=True,
-        help_text="driving, overtime, and what the visits cost on this day without driving",
+        help_text="what it costs by kind: driving, overtime, and the visits on this day without driving",
     )
 
     class Meta:
@@ -92,9 +92,11 @@ class PlanFaultSerializer(StrictSerializer):
 
     code = serializers.CharField()
     sentence = serializers.CharField()
-    installer = serializers.CharField(help_text="name; empty when it is about none")
-    day = serializers.IntegerField(allow_null=True, help_text="counted from the plan's first day, 0")
-    visit = serializers.CharField(help_text="id; empty when it is about none")
+    installer = serializers.CharField(help_text="name of the installer it is about; empty when it is about none")
+    day = serializers.IntegerField(
+        allow_null=True, help_text="day it is about, counted from 0 at the plan's first; null when it is about none"
+    )
+    visit = serializers.CharField(help_text="id of the visit it is about; empty when it is about none")
 
 
 class EffortSerializer(StrictSerializer):
@@ -109,7 +111,7 @@ class PlanSerializer(TenantModelSerializer):
     """A set of rounds for some days; a draft until it is published."""
 
     costs = serializers.DictField(
-        child=serializers.FloatField(), read_only=True, help_text="as the independent evaluator prices it, by kind"
+        child=serializers.FloatField(), read_only=True, help_text="what it costs by kind, in the company's currency"
     )
     faults = PlanFaultSerializer(many=True, read_only=True)
     effort = EffortSerializer(read_only=True)
@@ -168,10 +170,16 @@ class PlanRequestSerializer(StrictSerializer):
     """Which days to plan, and how hard to try."""
 
     first_day = serializers.DateField(
-        required=False, allow_null=True, default=None, help_text="empty: the next day that has not begun"
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="first day to plan; empty: the next one that has not begun",
     )
     days = serializers.IntegerField(
-        required=False, allow_null=True, default=None, help_text="calendar days; empty: the policy's working days"
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="calendar days to plan; empty: the policy's working days",
     )
     seconds = FiniteFloatField(
         required=False, allow_null=True, default=None, help_text="time to search; instead of iterations"

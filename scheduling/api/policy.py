@@ -136,7 +136,7 @@ class PolicyPreviewSerializer(PolicySerializer):
         choices=[(PRESENT, "the present policy"), (CHANGED, "the changed policy")],
         required=False,
         default=PRESENT,
-        help_text="whose prices count the money of both",
+        help_text="the policy by whose prices the money of both is counted",
     )
     seed = _seed()
 

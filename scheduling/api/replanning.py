@@ -16,9 +16,9 @@ class InstallerOutSerializer(StrictSerializer):
     """An installer does not work."""
 
     installer = TenantRelatedField(queryset=Installer.objects.all())
-    from_at = MomentField(required=False, allow_null=True, default=None, help_text="empty: from now on")
+    from_at = MomentField(required=False, allow_null=True, default=None, help_text="from when on; empty: from now on")
     through = serializers.DateField(
-        required=False, allow_null=True, default=None, help_text="last day; empty: the day on which it begins"
+        required=False, allow_null=True, default=None, help_text="last day of it; empty: the day on which it begins"
     )
 
 
@@ -26,7 +26,7 @@ class OverrunSerializer(StrictSerializer):
     """The visit an installer is at takes longer."""
 
     visit = TenantRelatedField(queryset=Visit.objects.all())
-    minutes = serializers.IntegerField(help_text="beyond the end that the plan says, 1 to 720")
+    minutes = serializers.IntegerField(help_text="minutes beyond the end that the plan says, 1 to 720")
 
 
 class VisitOffSerializer(StrictSerializer):
@@ -42,7 +42,11 @@ class UrgentCallSerializer(StrictSerializer):
     unit = TenantRelatedField(queryset=Unit.objects.all())
     kind = OneOfField(choices=Need.Kind.choices, required=False, default=Need.Kind.REPAIR.value)
     position = TenantRelatedField(
-        queryset=Position.objects.all(), required=False, allow_null=True, default=None, help_text="of that unit"
+        queryset=Position.objects.all(),
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="id of the position, one of that unit's",
     )
     reason = serializers.CharField(max_length=1000)
 

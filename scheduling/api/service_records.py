@@ -37,7 +37,9 @@ class DoneSerializer(StrictSerializer):
     item = serializers.IntegerField(allow_null=True, required=False)
     serial_or_lot = serializers.CharField(required=False)
     removal = serializers.CharField(required=False)
-    needs = serializers.ListField(child=serializers.IntegerField(), required=False, help_text="needs it settled")
+    needs = serializers.ListField(
+        child=serializers.IntegerField(), required=False, help_text="ids of the needs that it settled"
+    )
     note = serializers.CharField(required=False)
 
 
@@ -48,7 +50,7 @@ class TakenSerializer(StrictSerializer):
     quantity = serializers.IntegerField()
     from_van = serializers.IntegerField()
     from_store = serializers.IntegerField()
-    uncounted = serializers.IntegerField(help_text="used although the last count knew of none")
+    uncounted = serializers.IntegerField(help_text="pieces of them that were used although the last count knew of none")
 
 
 class OverSerializer(StrictSerializer):
@@ -73,7 +75,9 @@ class ServiceRecordSerializer(TenantModelSerializer):
     work = DoneSerializer(many=True, read_only=True)
     parts = TakenSerializer(many=True, read_only=True)
     leftover = OverSerializer(many=True, read_only=True)
-    readings = serializers.ListField(child=serializers.IntegerField(), read_only=True, help_text="ids")
+    readings = serializers.ListField(
+        child=serializers.IntegerField(), read_only=True, help_text="ids of the readings sent with the report"
+    )
     photos = PhotoSerializer(many=True, read_only=True)
 
     class Meta:

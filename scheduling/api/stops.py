@@ -57,16 +57,22 @@ class StopSerializer(TenantModelSerializer):
 class ReasonSerializer(SentSerializer):
     """Why a stop is locked."""
 
-    reason = serializers.CharField(max_length=300, help_text="for whoever finds the lock")
+    reason = serializers.CharField(max_length=300, help_text="why it is locked, for whoever finds the lock")
 
 
 class MoveAskedSerializer(SentSerializer):
     """Where a stop is to go; what is left out stays as it is."""
 
     installer = TenantRelatedField(queryset=Installer.objects.all(), required=False, allow_null=True, default=None)
-    day = serializers.DateField(required=False, allow_null=True, default=None, help_text="one of the plan's")
+    day = serializers.DateField(
+        required=False, allow_null=True, default=None, help_text="day to go to, one of the plan's; empty: the same"
+    )
     place = serializers.IntegerField(
-        required=False, allow_null=True, default=None, min_value=1, help_text="in the round, from 1; empty: cheapest"
+        required=False,
+        allow_null=True,
+        default=None,
+        min_value=1,
+        help_text="place in the round, from 1; empty: where it costs least",
     )
     confirmed = serializers.BooleanField(
         required=False, default=False, help_text="whether the client has confirmed another time than the one before"
@@ -114,14 +120,18 @@ class MovedStopSerializer(StrictSerializer):
 class MovedRoundSerializer(StrictSerializer):
     """A round as it would be, or is now."""
 
-    round = serializers.IntegerField(source="pk", allow_null=True, help_text="null: a round that is not there yet")
+    round = serializers.IntegerField(
+        source="pk", allow_null=True, help_text="id of the round; null where there is none yet"
+    )
     installer = serializers.IntegerField(source="installer_id")
     installer_name = serializers.CharField(source="installer.name")
     day = serializers.DateField()
     leaves_at = MomentField()
     returns_at = MomentField()
     lunch_at = MomentField(
-        source="lunch_on_the_way", allow_null=True, help_text="null: none, or at home after the return"
+        source="lunch_on_the_way",
+        allow_null=True,
+        help_text="when the break begins; null where there is none, or it is at home",
     )
     driving_minutes = serializers.FloatField()
     driving_km = serializers.FloatField()
@@ -136,8 +146,10 @@ class HandMoveSerializer(StrictSerializer):
     cost = serializers.DictField(
         child=serializers.FloatField(), help_text="how much dearer, in the company's currency; negative: cheaper"
     )
-    driving_minutes = serializers.FloatField(source="minutes", help_text="how many more")
-    driving_km = serializers.FloatField(source="km", help_text="how many more")
+    driving_minutes = serializers.FloatField(
+        source="minutes", help_text="how many more minutes of driving; negative: fewer"
+    )
+    driving_km = serializers.FloatField(source="km", help_text="how many more kilometres; negative: fewer")
     differences = DifferenceSerializer(many=True)
     rounds = serializers.SerializerMethodField()
 

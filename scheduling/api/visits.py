@@ -223,7 +223,7 @@ class OfferSerializer(SentSerializer):
 class AcceptanceSerializer(SentSerializer):
     """The window the client chose."""
 
-    opens_at = MomentField(help_text="of one of the windows offered")
+    opens_at = MomentField(help_text="start of the window that is chosen, one of those offered")
 
 
 class ObstacleSerializer(NoteSerializer):

@@ -64,7 +64,7 @@ class Need(TenantModel):
         null=True,
         blank=True,
         related_name="+",
-        help_text="what will be fitted",
+        help_text="id of the item that will be fitted; null where there is none",
     )
     forecast = models.ForeignKey(Forecast, on_delete=models.SET_NULL, null=True, blank=True, related_name="needs")
     lag_forecast = models.ForeignKey(
@@ -73,16 +73,21 @@ class Need(TenantModel):
         null=True,
         blank=True,
         related_name="+",
-        help_text="of the lag behind a lead: the water goes bad only when that is exhausted too",
+        help_text="id of the forecast of the lag behind a lead: the water goes bad only when that is exhausted too",
     )
     finding = models.ForeignKey(Finding, on_delete=models.SET_NULL, null=True, blank=True, related_name="needs")
-    cause = models.CharField(max_length=60, blank=True, help_text="cause of the finding behind it")
+    cause = models.CharField(max_length=60, blank=True, help_text="code of the cause, where a finding is behind it")
     minutes = models.PositiveIntegerField()
     skills = models.JSONField(default=list, blank=True, help_text="what the installer must be able to do")
-    price = models.FloatField(default=0.0, help_text="worth of what is thrown away, were it new")
-    late_cost_per_day = models.FloatField(default=0.0, help_text="what a day of being late costs")
+    price = models.FloatField(
+        default=0.0, help_text="price of what is thrown away, as if it were new, in the company's currency"
+    )
+    late_cost_per_day = models.FloatField(
+        default=0.0, help_text="what a day of being late costs, in the company's currency"
+    )
     exhausted_cost_per_day = models.FloatField(
-        default=0.0, help_text="what a day with an exhausted lead costs while its lag is not exhausted"
+        default=0.0,
+        help_text="what a day with an exhausted lead costs while its lag is not exhausted, in the company's currency",
     )
     reading_way = models.CharField(
         max_length=10, choices=ReadingWay, blank=True, help_text="how a wanted reading is had; empty of other work"
@@ -105,7 +110,9 @@ class Need(TenantModel):
     due_on = models.DateField(
         null=True, blank=True, help_text="day from which it is late, where no forecast speaks; empty: from the start"
     )
-    deadline = models.DateField(null=True, blank=True, help_text="hard: by law or hygiene")
+    deadline = models.DateField(
+        null=True, blank=True, help_text="last day on which it may be done, by law or hygiene; null where there is none"
+    )
     best_day = models.DateField(null=True, blank=True)
     curve_first_day = models.DateField(null=True, blank=True)
     cost_curve = models.JSONField(

@@ -24,7 +24,7 @@ class PurchaseOrder(TenantModel):
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="purchase_orders")
     supplier = models.ForeignKey(Supplier, on_delete=models.RESTRICT, related_name="orders")
-    number = models.PositiveIntegerField(help_text="counted up in the company")
+    number = models.PositiveIntegerField(help_text="number of the order, counted up in the company")
     state = models.CharField(max_length=15, choices=State, default=State.DRAFT)
     parts_list = models.ForeignKey(
         PartsList,
@@ -32,7 +32,7 @@ class PurchaseOrder(TenantModel):
         null=True,
         blank=True,
         related_name="+",
-        help_text="the list it was last drafted from",
+        help_text="id of the parts list it was last drafted from",
     )
     placed_on = models.DateField(null=True, blank=True)
     supplier_reference = models.CharField(max_length=80, blank=True, help_text="the supplier's own name for the order")
@@ -66,10 +66,12 @@ class PurchaseOrderLine(TenantModel):
     supplier_part_number = models.CharField(max_length=60, blank=True)
     packs = models.PositiveIntegerField()
     suggested_packs = models.PositiveIntegerField(
-        default=0, help_text="what the parts list asked for; 0: put in by hand"
+        default=0, help_text="packs that the parts list asked for; 0: put in by hand"
     )
     pack_size = models.PositiveIntegerField()
-    price = models.DecimalField(max_digits=10, decimal_places=2, help_text="of one piece, in the company's currency")
+    price = models.DecimalField(
+        max_digits=10, decimal_places=2, help_text="price of one piece, in the company's currency"
+    )
     received = models.PositiveIntegerField(default=0, help_text="pieces that have come")
     needed_by = models.DateField(null=True, blank=True)
     order_by = models.DateField(null=True, blank=True, help_text="last day on which it still comes in time")

@@ -79,22 +79,24 @@ class PartsLine(TenantModel):
         help_text="for a period: pieces beyond the visits, for what may be exhausted sooner than it is planned",
     )
     in_stock = models.PositiveIntegerField(
-        default=0, help_text="for a round: aboard its van; for a visit: in stock for it; for a period: in stock at all"
+        default=0,
+        help_text="pieces that are there: for a round in its van, for a visit in stock for it, for a period in stock",
     )
-    from_store = models.PositiveIntegerField(default=0, help_text="for a round: of what its van lacks, what to load")
+    from_store = models.PositiveIntegerField(
+        default=0, help_text="for a round: pieces that its van lacks and that the store has"
+    )
     on_order = models.PositiveIntegerField(
-        default=0, help_text="on order; for a round and a visit: and there in time for it"
+        default=0, help_text="pieces on order; for a round and a visit only those that come in time"
     )
     late = models.PositiveIntegerField(
-        default=0, help_text="on order, but after the day of the visit that counts on it"
+        default=0, help_text="pieces on order that come after the day of the visit that counts on them"
     )
     short = models.PositiveIntegerField(
-        default=0, help_text="for a round: not aboard; for a visit: not there in time; for a period: to be ordered"
+        default=0,
+        help_text="pieces that are lacking: for a round in its van, for a visit in time, for a period to be ordered",
     )
     packs_to_order = models.PositiveIntegerField(default=0)
-    needed_by = models.DateField(
-        null=True, blank=True, help_text="from this day on what is there may no longer suffice"
-    )
+    needed_by = models.DateField(null=True, blank=True, help_text="day from which what is there may no longer suffice")
     order_by = models.DateField(null=True, blank=True, help_text="last day on which an order still comes in time")
     reasons = models.JSONField(default=list, blank=True, help_text="visits that take it: site, day, pieces, missing")
     sentence = models.TextField(blank=True, help_text="where the pieces come from, or why so many are to be ordered")

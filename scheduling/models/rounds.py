@@ -115,7 +115,7 @@ class Stop(TenantModel):
     arrives_at = models.DateTimeField()
     starts_at = models.DateTimeField()
     leaves_at = models.DateTimeField()
-    driving_minutes = models.FloatField(help_text="from the stop before")
+    driving_minutes = models.FloatField(help_text="time of the driving from the stop before, or from home, in minutes")
     driving_km = models.FloatField()
 
     class Meta:
@@ -141,7 +141,7 @@ class UnservedVisit(TenantModel):
         null=True,
         blank=True,
         related_name="+",
-        help_text="the least valuable visit that would have to give way",
+        help_text="id of the least valuable visit that would have to give way",
     )
     extra_cost = models.FloatField(null=True, blank=True, help_text="how much dearer the plan would be with it in")
 

@@ -95,7 +95,7 @@ class Visit(TenantModel):
         null=True,
         blank=True,
         related_name="visits",
-        help_text="who was confirmed to the client, or is planned",
+        help_text="id of the installer who was confirmed to the client, or is planned",
     )
     departed_at = models.DateTimeField(null=True, blank=True, help_text="when the installer departed, as reported")
     begun_at = models.DateTimeField(null=True, blank=True, help_text="when the work began, as reported")
@@ -234,9 +234,9 @@ class ServicePhoto(TenantModel):
     kind = models.CharField(max_length=9, choices=Kind, default=Kind.PHOTO)
     file = models.FileField(upload_to=photo_path, max_length=200)
     media_type = models.CharField(max_length=20)
-    size = models.PositiveIntegerField(help_text="bytes")
-    width = models.PositiveIntegerField(help_text="pixels")
-    height = models.PositiveIntegerField(help_text="pixels")
+    size = models.PositiveIntegerField(help_text="size of the file in bytes")
+    width = models.PositiveIntegerField(help_text="width in pixels")
+    height = models.PositiveIntegerField(help_text="height in pixels")
     digest = models.CharField(max_length=64, help_text="SHA-256 of the file; the same picture is kept once")
     caption = models.CharField(max_length=200, blank=True)
     sent_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")

@@ -43,6 +43,17 @@ def test_lives_by_hand_without_a_reading():
     assert lives.load_unit.tolist() == [1, 2, 0, 4]
 
 
+@pytest.mark.parametrize("row", [0, 3])
+def test_the_label_of_an_item_counts_in_whichever_row_it_stands(row):
+    """The first item of the table is one like the others."""
+    fleet_columns = columns(weekly_demand_l=70.0)
+    items = fleet_columns["items"]
+    for values in items.values():
+        values.insert(row, values.pop(0))
+    items["rated_volume_l"] = [11_000.0 if item == "sediment" else None for item in items["item_id"]]
+    assert nominal_lives(fleet_of(fleet_columns)).capacity[0] == pytest.approx(11_000.0)
+
+
 def test_what_was_read_counts_before_what_is_usual():
     fleet_columns = columns(weekly_demand_l=70.0)
     fleet_columns["readings"] = readings(

@@ -115,3 +115,23 @@ def test_the_order_in_which_cartridges_were_recorded_says_nothing(stage):
         table[name] = [values[first], *values[:first], *values[first + 1 :]]
     other, _ = build_fleet(**fleet_columns)
     assert forecast(other).grid_day - NOW == pytest.approx(forecast(fleet).grid_day - NOW, rel=1e-6, nan_ok=True)
+
+
+def test_the_order_of_the_rows_of_a_table_says_nothing():
+    """The lag of a pair and its items stand first in one of the two, last in the other."""
+    fleet_columns = columns(kind="pair", placed=NOW - 150.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(
+        NOW - np.array([60.0, 3.0]), permeate_tds_mg_per_l=20.0, interstage_tds_mg_per_l=[1.0, 9.0],
+        product_tds_mg_per_l=0.0,
+    )  # fmt: skip
+    turned = {
+        **fleet_columns,
+        **{
+            table: {name: values[::-1] for name, values in fleet_columns[table].items()}
+            for table in ("placements", "items", "readings")
+        },
+    }
+    days = [forecast(build_fleet(**told)[0]) for told in (fleet_columns, turned)]
+    assert np.isfinite(days[0].grid_day).all()
+    np.testing.assert_allclose(days[0].grid_day, days[1].grid_day, atol=0.01)
+    np.testing.assert_allclose(days[0].fresh_life_days, days[1].fresh_life_days, rtol=1e-6)

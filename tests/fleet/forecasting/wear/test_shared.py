@@ -60,3 +60,24 @@ def test_small_groups_and_places_without_one_are_left_alone(water):
     mean, variance = shared.offset(np.array(["supply 3", "elsewhere"], dtype=object))
     assert variance[0] < variance[1] == pytest.approx(shared.spread**2)
     assert mean[1] == 0.0
+
+
+def test_how_sure_a_supply_is_follows_from_the_number_of_its_other_places(water):
+    """Normal throughout: u has the precision 1 / s^2 of its prior, and each of seven other places adds that of what it
+    shows, whose variance is the part of the spread that is not shared and the noise of 0.2."""
+    group, _, shown = water
+    shared, _, doubt = teach(shown, group, np.full(320, 0.25))
+    of_place = 0.25 - shared.spread**2 + 0.2**2
+    # of the most extreme supplies, at the end of the grid, it is a little less
+    assert np.median(doubt) == pytest.approx(1.0 / (1.0 / shared.spread**2 + 7.0 / of_place), rel=0.001)
+    mean, variance = shared.offset(group[:1])
+    # whoever is new to the supply hears all eight
+    assert variance == pytest.approx(1.0 / (1.0 / shared.spread**2 + 8.0 / of_place), rel=0.02)
+    assert abs(mean[0]) < 3.0 * 0.4
+
+
+def test_a_taught_group_tells_its_mean_and_variance_and_another_the_spread():
+    """A pull of 6 at a precision of 20 is a mean of 0.3 and a variance of a twentieth."""
+    mean, variance = Shared(0.4, {"north": (6.0, 20.0)}).offset(np.array(["north", "south", "north"], dtype=object))
+    assert mean == pytest.approx([0.3, 0.0, 0.3])
+    assert variance == pytest.approx([0.05, 0.16, 0.05])

@@ -79,3 +79,29 @@ def test_of_installers_who_are_alike_each_keeps_the_round_that_is_most_like_thei
     # one visit in common is less than two
     decoded = told.decode(solution, near={(0, 0): (0, 3, 4), (1, 0): (1, 2)})
     assert decoded == {(0, 0): (3, 4), (1, 0): (0, 1, 2)}
+
+
+@pytest.mark.parametrize(("first_day_cents", "days_offered"), [(9_999, {0, 1}), (10_000, {1}), (10_001, {1})])
+def test_a_day_on_which_a_visit_is_worth_nothing_does_not_hide_the_next(
+    first_day_cents: int, days_offered: set[int]
+) -> None:
+    windows = tuple(Window(day, 8 * HOUR, 17 * HOUR) for day in range(2))
+    problem = RoundProblem.build(
+        first_day=FIRST_DAY, days=2, rates=Rates(), provider=GreatCircleTravel(),
+        installers=[Installer("i", HOME, tuple(Shift(day, 8 * HOUR, 17 * HOUR) for day in range(2)), lunch=None)],
+        candidates=[visit("v", windows=windows, cost_by_day_cents=(first_day_cents, 100))],
+    )  # fmt: skip
+    told = build_model(problem, cells=[(0, 0), (0, 1)], candidates=[0])
+    assert {day for _, day, _ in told.plain} == days_offered
+
+
+@pytest.mark.parametrize("overtime_hour_cents", [0, 100, 5_400])
+def test_lunch_at_home_gives_back_what_a_round_with_lunch_costs_whatever_the_unit_of_money(
+    overtime_hour_cents: int,
+) -> None:
+    told = model(
+        rates=Rates(overtime_hour_cents=overtime_hour_cents), lunches=[Lunch()], max_overtime_s=HOUR,
+    )  # fmt: skip
+    (vehicle,) = told.data.vehicle_types()
+    prizes = [told.data.clients()[client].prize for client in told.home_lunch.values()]
+    assert prizes == [vehicle.fixed_cost] == [10_000 * told.scale]

@@ -126,6 +126,24 @@ def test_an_appointment_is_missed_when_its_second_has_gone_by(start_s: int, is_k
     assert visit.urgent != is_kept
 
 
+@pytest.mark.parametrize(
+    ("appointment", "out_on", "is_bound"),
+    [
+        (Appointment(0, 11 * HOUR, "Ada"), [0], False), (Appointment(0, 11 * HOUR, "Ada"), [1], True),
+        (Appointment(0, 11 * HOUR, "Ada"), [], True), (None, [0, 1], True),
+    ],
+)  # fmt: skip
+def test_an_appointment_is_bound_to_somebody_unless_they_are_away_on_its_day(
+    appointment: Appointment | None, out_on: list[int], is_bound: bool
+) -> None:
+    bound = {"appointment": appointment, "installers": frozenset({"Ada"})}
+    problem = line_problem([10], candidates=[bound], days=2)
+    changes = [InstallerOut("Ada", day) for day in out_on]
+    now = Moment(0, 7 * HOUR)
+    repaired = replan(problem, {}, changes, now=now, provider=GreatCircleTravel(), iterations=1)
+    assert repaired.problem.candidates[0].installers == (frozenset({"Ada"}) if is_bound else None)
+
+
 def test_what_has_begun_stays_and_the_round_goes_on_from_there(week) -> None:
     problem, _plan = week
     repaired = repair(week, FreeLater("installer 2", 12 * HOUR))

@@ -19,6 +19,8 @@ Effect = Callable[[State, float], None]
 Slip = Callable[[dict[str, float | None], float], None]
 """Acts on what is written down at a reading, given the days since the fault began."""
 STEP_DAYS = 6
+NOTABLE_CHANGE = 0.2
+"""Share of its first TDS by which a feed differs that may rightly be called another water."""
 PEOPLE = ("Anka", "Bertil", "Corin", "Dagny")
 
 
@@ -185,8 +187,8 @@ class Life:
             said.append("prefilter clogged")
         if state.carbon.outlet(self.course.water.chlorine, chloramine=self.course.water.chloramine) > 0.07:
             said.append("carbon exhausted")
-        change = self.course.water.changes_on
-        if change <= today < change + timedelta(days=200):
+        water = self.course.water
+        if abs(water.feed_tds(today) / water.tds - 1) > NOTABLE_CHANGE:
             said.append("feed water changed")
         for words in said:
             self.true_on.setdefault(words, []).append(today)
@@ -237,7 +239,7 @@ class Life:
             self.lived.changes.append(Change(at, "resin", "single", codes[0], removal=removal))
         elif day == self.course.wrong_order_at:
             # What is reported is a rotation; what was done is that the exhausted one went behind, and the good one out.
-            resins[0].loaded_eq = max(resins[0].loaded_eq, 1.05 * resins[0].litres * resins[0].eq_per_litre)
+            resins[0].loaded_eq = max(resins[0].loaded_eq, 1.25 * resins[0].litres * resins[0].eq_per_litre)
             self.state.resins = [fresh, resins[0]]
             self.lived.changes.append(Change(at, "resin", "lead", codes[-1], is_rotation=True, removal="exhausted"))
         else:

@@ -27,7 +27,7 @@ class WantedReadingSerializer(TenantModelSerializer):
         "that is then not made",
     )
     price = serializers.FloatField(source="reading_price", read_only=True, help_text="money that having it costs")
-    net = serializers.FloatField(read_only=True, help_text="saves less price; the list begins with the largest")
+    net = serializers.SerializerMethodField(help_text="saves less price; the list begins with the largest")
 
     class Meta:
         model = Need
@@ -53,6 +53,10 @@ class WantedReadingSerializer(TenantModelSerializer):
         """What a practitioner calls the position."""
         position = need.reading_of
         return position_name(position.stage, position.role) if position is not None else ""
+
+    def get_net(self, need: Need) -> float:
+        """Money that is gained in the end."""
+        return round(need.reading_saves - need.reading_price, 2)
 
     def get_reads(self, need: Need) -> list[str]:
         """Public names of what is to be read."""

@@ -44,6 +44,8 @@ class ForecastFacts:
         Days since it was first installed; None: not known.
     fresh_life_days
         Life of a fresh cartridge at its position, p10, p50 and p90; None: not known.
+    read_days_ago
+        Days since the newest reading that it rests on; None: it rests on none.
     sentence
         What it says to an installer.
     """
@@ -56,6 +58,7 @@ class ForecastFacts:
     remaining_share: float | None = None
     used_days: float | None = None
     fresh_life_days: tuple[float, float, float] | None = None
+    read_days_ago: float | None = None
     sentence: str = ""
 
     def __post_init__(self) -> None:

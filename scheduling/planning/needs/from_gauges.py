@@ -12,13 +12,16 @@ from scheduling.planning.needs.dates import need_dates
 from scheduling.planning.needs.facts import ForecastFacts, PositionFacts, Role, UnitFacts
 from scheduling.planning.needs.from_calendar import is_unread
 from scheduling.planning.needs.gauges import Gauge, gauge_of
-from scheduling.planning.needs.need import NeedKind, median_days
+from scheduling.planning.needs.need import NeedKind
 from scheduling.planning.needs.tasks import Source, Task, TaskList, key_at_unit
-from scheduling.planning.needs.ways_to_read import Offer, ReadingWanted, Unknown, Way, best_way
+from scheduling.planning.needs.ways_to_read import Offer, ReadingWanted, Unknown, Way, best_day, best_way
 from scheduling.planning.words import readings as words
 
 #: What was read so recently is not asked for again; common practice, no source.
 RECENT_DAYS = 28
+
+#: A visit so much sooner than the one for which a reading was weighed takes it along; common practice, no source.
+_EARLIER_DAYS = 14
 
 
 def can_be_read(unit: UnitFacts) -> bool:
@@ -51,7 +54,8 @@ def with_reading(tasks: Sequence[Task], unit: UnitFacts, *, policy: ServicePolic
 def _add(tasks: TaskList, key: str, inspection: Task | None, today: datetime.date) -> None:
     unit, policy = tasks.unit, tasks.policy
     unknowns = _unknowns(tasks, today)
-    wanted = best_way(unknowns, _offers(tasks, unknowns, today))
+    offers = _offers(tasks, unknowns)
+    wanted = best_way(unknowns, offers)
     never_read = unit.last_read_on is None
     if wanted is None and (never_read or is_unread(tasks, today)):
         wanted = _first_reading(tasks)
@@ -63,6 +67,10 @@ def _add(tasks: TaskList, key: str, inspection: Task | None, today: datetime.dat
         both = f"{inspection.reason} {reason}"
         tasks.by_key[inspection.key] = dataclasses.replace(inspection, reading=wanted, reason=both)
         return
+    first_day = 0
+    if wanted.way == Way.NEXT_VISIT and wanted.position is not None:
+        visit_day = next(offer.known_from_day for offer in offers if offer.way == wanted.way)
+        first_day = math.floor(visit_day) - _EARLIER_DAYS
     tasks.add(
         NeedKind.TAKE_READING,
         key,
@@ -70,6 +78,7 @@ def _add(tasks: TaskList, key: str, inspection: Task | None, today: datetime.dat
         label=words.quantities(wanted.reads),
         reading=wanted,
         late_cost_per_day=policy.undone_cost(NeedKind.TAKE_READING.value) if wanted.way == Way.SEND else 0.0,
+        not_before=today + datetime.timedelta(days=first_day) if first_day > 0 else None,
         reason=reason,
     )
     if wanted.way == Way.ASK_CLIENT:
@@ -99,7 +108,7 @@ def _wait_for_answer(tasks: TaskList, wanted: ReadingWanted, inspection: Task | 
             tasks.by_key[key] = dataclasses.replace(task, not_before=later)
 
 
-def _offers(tasks: TaskList, unknowns: Sequence[Unknown], today: datetime.date) -> list[Offer]:
+def _offers(tasks: TaskList, unknowns: Sequence[Unknown]) -> list[Offer]:
     gauges, planning, rules = tasks.unit.gauges, tasks.policy.planning, tasks.policy.rules
     at_unit = planning.minutes_for(NeedKind.TAKE_READING.value) * planning.working_cost_per_minute
     offers = [
@@ -142,23 +151,33 @@ def _unknowns(tasks: TaskList, today: datetime.date) -> list[Unknown]:
         gauge = gauge_of(position.stage, is_before_lag=position.key in leads)
         if not _was_read_lately(gauge, forecast, unit.gauges.read_on, today):
             found.append(_unknown(position, forecast, task, gauge, tasks))
-    visits = [task for task in tasks.by_key.values() if task.late_cost_per_day > 0.0]
+    if not found:
+        return []
+    days = _days_of_visits(tasks, today)
     confirmed = (unit.gauges.next_visit_on - today).days if unit.gauges.next_visit_on is not None else math.inf
-    price = unit.gauges.visit_price / max(len(found), 1)
-    interval = 7.0 * policy.planning.visit_interval_weeks
-    shared = []
+    last = 7.0 * policy.planning.bundling_weeks
+    with_visits = []
     for unknown in found:
-        others = [_median(task, today) for task in visits if task.position != unknown.position]
-        next_day = max(min([confirmed, *others]), 0.0)
-        shared.append(
-            dataclasses.replace(
-                unknown,
-                visit_price=price,
-                interval_days=interval,
-                next_visit_day=next_day if next_day <= 7.0 * policy.planning.bundling_weeks else None,
-            )
-        )
-    return shared
+        next_day = min([confirmed, *(day for position, day in days if position != unknown.position)], default=math.inf)
+        with_visits.append(dataclasses.replace(unknown, next_visit_day=next_day if next_day <= last else None))
+    return with_visits
+
+
+def _days_of_visits(tasks: TaskList, today: datetime.date) -> list[tuple[int | None, float]]:
+    """Position, and day from today on which its task brings a visit by itself, of each task that costs by the day."""
+    position_of = {position.key: position for position in tasks.unit.positions}
+    days: list[tuple[int | None, float]] = []
+    for task in tasks.by_key.values():
+        if task.late_cost_per_day <= 0.0:
+            continue
+        day = float((task.due_on - today).days) if task.due_on is not None else 0.0
+        is_forecast = task.finding is None and not task.is_urgent
+        if is_forecast and task.position is not None and task.forecast is not None and task.forecast.quantile_days:
+            position = position_of[task.position]
+            day = best_day(_unknown(position, task.forecast, task, gauge_of(position.stage), tasks))
+        first = (task.not_before - today).days if task.not_before is not None else 0
+        days.append((task.position, max(day, float(first), 0.0)))
+    return days
 
 
 def _unknown(
@@ -178,16 +197,14 @@ def _unknown(
         late_cost_per_day=task.late_cost_per_day if task is not None else tasks.late_cost(position),
         exhausted_cost_per_day=task.exhausted_cost_per_day if task is not None else 0.0,
         least_probability=tasks.policy.rules.membrane_probability if position.stage == "membrane" else 0.0,
+        visit_price=tasks.unit.gauges.visit_price / max(_cartridges_due(tasks), 1),
+        interval_days=7.0 * tasks.policy.planning.visit_interval_weeks,
     )
 
 
-def _median(task: Task, today: datetime.date) -> float:
-    """Day from today around which a task brings a visit."""
-    day = (task.due_on - today).days if task.due_on is not None else 0
-    if task.forecast is not None and task.finding is None:
-        day = math.floor(median_days((task.lag_forecast or task.forecast).quantile_days))
-    first = (task.not_before - today).days if task.not_before is not None else 0
-    return float(max(day, first, 0))
+def _cartridges_due(tasks: TaskList) -> int:
+    """Cartridges that share the price of a visit."""
+    return sum(task.kind in (NeedKind.REPLACE, NeedKind.ROTATE) for task in tasks.by_key.values())
 
 
 def _was_read_lately(
@@ -196,7 +213,8 @@ def _was_read_lately(
     """Whether its gauge was read in the last weeks, and of what stands there now."""
     days = [(today - read_on[column]).days if column in read_on else math.inf for column in gauge.reads]
     served = forecast.used_days if forecast.used_days is not None else math.inf
-    return max(days) < min(RECENT_DAYS, served)
+    newest = min(max(days), forecast.read_days_ago if forecast.read_days_ago is not None else math.inf)
+    return newest < min(RECENT_DAYS, served)
 
 
 def _readable(unit: UnitFacts, columns: frozenset[str]) -> tuple[str, ...]:

@@ -161,6 +161,12 @@ def _most_saved(unknown: Unknown) -> float:
     return float(expected[allowed].min(initial=expected[-1]) - probability @ cost.min(axis=1))
 
 
+def best_day(unknown: Unknown) -> float:
+    """Day from today on which it is replaced at least cost while nothing more is known."""
+    cost, probability, _ = costs_by_state(unknown)
+    return float(DAYS[int(np.argmin(probability @ (cost + _visits(unknown))))])
+
+
 def _visits(unknown: Unknown) -> FloatArray:
     """What the visit costs on which it is replaced, by day: nothing where one comes without it."""
     visits = np.maximum(unknown.visit_price * (1.0 - DAYS / unknown.interval_days), 0.0)

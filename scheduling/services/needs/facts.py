@@ -40,6 +40,7 @@ def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:
     placement = forecast.placement
     # to a day, on the clock of UTC: of a life of weeks or months
     used = (today - placement.first_installed_at.date()).days if placement is not None else None
+    read_days = forecast.evidence.get("newest_reading_age_days")
     return ForecastFacts(
         key=forecast.pk,
         cartridge=forecast.placement_id,
@@ -49,6 +50,7 @@ def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:
         remaining_share=forecast.remaining_share,
         used_days=float(max(used, 0)) if used is not None else None,
         fresh_life_days=_fresh_life(forecast),
+        read_days_ago=read_days + (today - forecast.as_of).days if read_days is not None else None,
         sentence=forecast.installer_sentence,
     )
 

@@ -84,6 +84,17 @@ def test_an_old_reading_and_one_of_another_cartridge_do_not_count(read_days_ago:
     assert reading_of(decided(unit(changed, gauges=gauges(read_on=read_on)))) is not None
 
 
+@pytest.mark.parametrize(
+    ("read_days_ago", "asked"), [(RECENT_DAYS - 0.5, False), (RECENT_DAYS + 0.5, True), (None, True)]
+)
+def test_what_the_forecast_rests_on_was_read_lately(read_days_ago: float | None, asked: bool) -> None:
+    """A membrane is dated by its flow too: whoever read that has looked at it."""
+    newest = membrane().newest_forecast
+    assert newest is not None
+    facts = unit(membrane(newest_forecast=at(newest, read_days_ago=read_days_ago)), gauges=gauges())
+    assert (reading_of(decided(facts)) is not None) is asked
+
+
 def test_a_date_that_no_gauge_moves_is_not_asked_for() -> None:
     """The maximum service time, a finding that has seen it, and what must be in the next rounds."""
     newest = membrane().newest_forecast
@@ -107,6 +118,14 @@ def test_whoever_comes_next_reads_where_the_client_cannot() -> None:
     assert task.reading.price == pytest.approx(4.8)
     without = decided(unit(membrane(60.0), gauges=gauges(by_client=frozenset(), visit_price=1_000.0)))
     assert reading_of(without) is None, "nobody comes, and to send somebody costs more than it saves"
+
+
+def test_it_is_read_on_the_visit_for_which_it_was_weighed_or_a_little_sooner() -> None:
+    """The sediment filter is surely exhausted in 35 days, and its visit pays most then."""
+    facts = unit(membrane(60.0), position("sediment", 35.0, cartridge=2), gauges=gauges(by_client=frozenset()))
+    task = reading_of(decided(facts))
+    assert task is not None
+    assert task.not_before == TODAY + timedelta(days=35 - 14)
 
 
 def test_a_confirmed_visit_is_a_next_visit() -> None:

@@ -15,6 +15,7 @@ from scheduling.planning.needs.ways_to_read import (
     Offer,
     Unknown,
     Way,
+    best_day,
     best_way,
     costs_by_state,
     value_of_reading,
@@ -101,6 +102,23 @@ def test_a_visit_that_comes_anyway_pays_for_what_is_replaced_on_it() -> None:
     # without that visit 30 more are paid today without a reading, and with it for what is exhausted
     alone = at(needs_visit, next_visit_day=None)
     assert value_of_reading(alone, Way.ASK_CLIENT, known_from_day=0.0) == pytest.approx(50 - 15 - 9.24, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("change", "day"),
+    [
+        # waste falls to nothing until its day, then every day costs 1
+        ({"quantile_days": on_two_days(49.0, 49.0)}, 49.0),
+        # a visit costs 30 today and 0.15 less every day, which is less than a late day costs
+        ({"quantile_days": on_two_days(49.0, 49.0), "visit_price": 30.0, "interval_days": 200.0}, 49.0),
+        # where nothing is late, after the interval of visits
+        ({"late_cost_per_day": 0.0, "waste": 0.0, "visit_price": 30.0, "interval_days": 180.0}, 182.0),
+        # one that comes anyway costs nothing a week before, when 7 of 49 days are lost of 20
+        ({"quantile_days": on_two_days(49.0, 49.0), "visit_price": 30.0, "next_visit_day": 42.0}, 42.0),
+    ],
+)
+def test_the_day_that_costs_least(change: dict[str, Any], day: float) -> None:
+    assert best_day(unknown(**change)) == day
 
 
 @pytest.mark.parametrize("stage", ["sediment", "carbon", "membrane", "resin"])

@@ -77,8 +77,8 @@ SPOKEN = (
 """What speaks through `accounts.language`; the rest of the product follows room by room."""
 # Names fields to its own refusals.
 REFUSALS = ("scheduling/planning/rounds/problem.py",)
-# Describes fields of the API, which is documented in English.
-DESCRIPTIONS = ("fleet/engineering/diagnosis/facts.py",)
+# Describe fields of the API, which is documented in English.
+DESCRIPTIONS = ("accounts/api/descriptions.py", "fleet/engineering/diagnosis/facts.py")
 TRANSLATED = {"gettext", "ngettext", "gettext_noop", "_"}
 # A pattern of SQL, a type, the name by which calendars know who wrote them, and actions of the trail.
 FORMAL = (

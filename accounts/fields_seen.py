@@ -64,7 +64,7 @@ READERS: Final = _table(
     # fleet: what was read, and what it means
     ("Reading", EVERYONE, "id unit taken_at reference source instrument person occasion state minutes_since_start"),
     ("Reading", EVERYONE, "tank_valve pump tank_is_full sampled_after_flush as_sent flags corrects corrected_by"),
-    ("Reading", EVERYONE, "received_at"),
+    ("Reading", EVERYONE, "received_at observations"),
     ("Reading", STAFF, "note batch line"),
     ("ReadingDetail", EVERYONE, "indicators"),
     ("AsSent", EVERYONE, "value unit tds_factor brought_to_25_degc_by"),

@@ -4,7 +4,7 @@ Compared is what was sent, as it was understood: 60 psi is 60.0 psi, and a momen
 the sender left to the server (the moment of arrival, the item that a need asks for) agrees with whatever was filled in.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -44,13 +44,19 @@ class Difference:
 
 
 def in_words(value: Any) -> str:
-    """A stored or sent value as it is shown: text in quotation marks, moments in UTC, nothing as ''."""
+    """A stored or sent value as it is shown: text in quotation marks, moments in UTC, nothing as ''.
+
+    >>> in_words({"water_on_floor": True, "unusual_noise": False})
+    'water_on_floor yes, unusual_noise no'
+    """
     if value is None or value == "":
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, datetime):
         return f"{value.astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{name} {in_words(each)}" for name, each in value.items())
     if isinstance(value, str):
         return f"'{value if len(value) <= _MOST_SHOWN else value[:_MOST_SHOWN] + '...'}'"
     return str(value)

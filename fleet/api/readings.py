@@ -20,6 +20,7 @@ from accounts.permissions import allows
 from fleet.api.indicators import IndicatorsSerializer
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
 from fleet.api.quantities import QuantityField, QuantityModelSerializer, QuantityViewSet
+from fleet.engineering.observations import OBSERVATION_MEANINGS
 from fleet.intake import readings_log
 from fleet.intake.payloads import take_reading, take_readings
 from fleet.intake.readings import COLUMNS
@@ -43,10 +44,24 @@ class FlagSerializer(AnswerSerializer):
     sentence = serializers.CharField()
 
 
+@extend_schema_field(
+    {
+        "type": "object",
+        "description": "What a person looked for: true where it was there, false where it was not; what nobody looked "
+        "for is left out. " + "; ".join(f"`{code}`: {meaning}" for code, meaning in OBSERVATION_MEANINGS.items()),
+        "propertyNames": {"enum": list(OBSERVATION_MEANINGS)},
+        "additionalProperties": {"type": "boolean"},
+    }
+)
+class ObservationsField(serializers.JSONField):
+    """What a person saw, heard, smelled or tasted, by its code."""
+
+
 class ReadingSerializer(QuantityModelSerializer):
     """One reading of the gauges and meters of a unit. What was not measured is null."""
 
     corrected_by = serializers.SerializerMethodField()
+    observations = ObservationsField(read_only=True)
     as_sent = serializers.DictField(child=AsSentSerializer(), read_only=True)
     flags = FlagSerializer(many=True, read_only=True)
 
@@ -68,6 +83,7 @@ class ReadingSerializer(QuantityModelSerializer):
             "pump",
             "tank_is_full",
             "sampled_after_flush",
+            "observations",
             "as_sent",
             "flags",
             "corrects",
@@ -124,6 +140,7 @@ class NewReadingSerializer(serializers.Serializer[Any]):
     pump = serializers.ChoiceField(choices=Reading.Pump.choices, required=False)
     tank_is_full = serializers.BooleanField(required=False)
     sampled_after_flush = serializers.BooleanField(required=False)
+    observations = ObservationsField(required=False)
     corrects = serializers.IntegerField(required=False, help_text="id of the reading this one corrects")
 
     def get_fields(self) -> dict[str, Any]:

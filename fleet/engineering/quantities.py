@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
-from fleet.engineering.kinds import CHLORINE, FLOW, MINUTES, PH, PRESSURE, TDS, TEMPERATURE, VOLUME, Kind
+from fleet.engineering.kinds import CHLORINE, FLOW, FRACTION, MINUTES, PH, PRESSURE, TDS, TEMPERATURE, VOLUME, Kind
 
 _PSI: Final = KILOPASCAL_PER_PSI
 
@@ -37,6 +37,7 @@ CHLORINE_AFTER_CARBON: Final = CHLORINE.within(0.0, 10.0, usual_low=0.0, usual_h
 TAP_PH: Final = PH.within(4.0, 11.0, usual_low=6.0, usual_high=9.5)
 PRODUCT_PH: Final = PH.within(3.0, 12.0, usual_low=4.5, usual_high=9.5)
 COUNTER: Final = VOLUME.within(0.0, 1e9)
+SHARE: Final = FRACTION.within(0.0, 1.0, usual_low=0.0, usual_high=1.0)
 
 SETTLING_MINUTES: Final = 5.0
 """Flow time before TDS and pressures stand still (common practice, no source). Samples and flows of the minutes before
@@ -188,6 +189,11 @@ READING_QUANTITIES: Final = (
         "totaliser_l", "V", COUNTER, "volume counter; the unit says which stream it counts",
         also="totaliser reading, totalizer, totalizer reading, counter, counter reading, meter, "
         "meter reading, water meter, water meter reading, volume counter",
+    ),
+    Quantity(
+        "resin_colour_changed_fraction", "x_R", SHARE,
+        "share of the first resin bed whose indicator has changed colour, 0 to 1",
+        also="resin colour, resin color, resin colour changed, resin color changed, colour change of resin",
     ),
 )  # fmt: skip
 """Every quantity of a reading, in the order in which people are shown them."""

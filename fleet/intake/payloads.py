@@ -12,7 +12,7 @@ from accounts.errors import Conflict, Fault, InvalidInput, escape_pointer
 from accounts.models import Company, Membership
 from accounts.repeats import CONFLICT
 from fleet.engineering.units import QUANTITY_KINDS, accepted_forms
-from fleet.intake import feed_water, readings
+from fleet.intake import feed_water, observations, readings
 from fleet.intake.rows import Row, Sent
 from fleet.intake.storing import Progress, close_batch, open_batch
 from fleet.models import FeedWaterSample, IntakeBatch, Reading
@@ -130,6 +130,8 @@ def payload_row(body: Any, line: int, columns: Mapping[str, str], words: Sequenc
         if name in columns:
             row.labels[columns[name]] = name
             _read_quantity(row, name, columns[name], value)
+        elif name in words and name == observations.FIELD:
+            observations.read_observations_sent(row, value)
         elif name in words:
             _read_word(row, name, value)
         else:

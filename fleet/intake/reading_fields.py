@@ -7,6 +7,7 @@ from typing import Final
 from fleet.intake import cells
 from fleet.intake.cells import CellError
 from fleet.intake.directory import Directory, Meter, Place
+from fleet.intake.observations import settle_observations
 from fleet.intake.rows import Row
 from fleet.models import Reading
 
@@ -128,6 +129,7 @@ def _read_words(row: Row) -> None:
                 row.fields[name] = cells.yes_or_no(row.words[name])
             except CellError as error:
                 row.refuse(name, "neither_yes_nor_no", str(error))
+    settle_observations(row)
     check_lengths(row, _LENGTHS)
 
 

@@ -7,6 +7,7 @@ from fleet.engineering.quantities import SETTLING_MINUTES
 from fleet.engineering.units import QUANTITY_KINDS, plausibility
 from fleet.intake import words
 from fleet.intake.directory import Place
+from fleet.intake.observations import FIELD as OBSERVATIONS
 from fleet.intake.rows import Row
 
 _CHLORINE_PAIRS: Final = (
@@ -21,8 +22,8 @@ _GAUGE_KPA: Final = 20.0
 
 def check_reading(row: Row, place: Place, quantities: Sequence[str]) -> None:
     """Refuse a row without a value or with a contradiction no meter can show; flag what is possible but doubtful."""
-    if not row.numbers.keys() - {"minutes_since_start"} and not row.faults:
-        row.refuse("row", "no_value", "The row holds no reading; give at least one gauge or meter.")
+    if not row.numbers.keys() - {"minutes_since_start"} and OBSERVATIONS not in row.fields and not row.faults:
+        row.refuse("row", "no_value", "The row holds no reading; give at least one gauge, meter or observation.")
     for free, total in _CHLORINE_PAIRS:
         refuse_free_above_total(row, free, total)
     if row.faults:

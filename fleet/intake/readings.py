@@ -13,6 +13,7 @@ from fleet.intake.conversion import convert_rows, meter_for
 from fleet.intake.directory import Directory, Meter, unit_directory
 from fleet.intake.history import flag_against_history
 from fleet.intake.names import by_public_name
+from fleet.intake.observations import FIELD as OBSERVATIONS
 from fleet.intake.reading_fields import named_meter, place_of, place_rows
 from fleet.intake.reading_rules import check_reading
 from fleet.intake.rows import Row
@@ -40,13 +41,26 @@ WORDS: Final = (
     "tank_is_full",
     "sampled_after_flush",
     "occasion",
+    OBSERVATIONS,
     "corrects",
 )
 """Every other field of a row."""
 
-_TELLING_WORDS: Final = ("state", "tank_valve", "pump", "tank_is_full", "sampled_after_flush", "occasion")
+_TELLING_WORDS: Final = (
+    "state",
+    "tank_valve",
+    "pump",
+    "tank_is_full",
+    "sampled_after_flush",
+    "occasion",
+    OBSERVATIONS,
+)
 _SENT_WORDS: Final = (*_TELLING_WORDS, "source", "person", "note", "instrument__name")
-_DEFAULTS: Final[Mapping[str, Any]] = {"occasion": Reading.Occasion.ROUTINE.value, "source": None}
+_DEFAULTS: Final[Mapping[str, Any]] = {
+    "occasion": Reading.Occasion.ROUTINE.value,
+    "source": None,
+    OBSERVATIONS: {},
+}
 """The server knows who sends, so a source that is left out agrees with any."""
 
 

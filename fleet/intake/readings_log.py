@@ -9,6 +9,8 @@ from django.db import transaction
 
 from accounts.models import Company, Membership
 from fleet.intake.columns import Vocabulary, read_columns
+from fleet.intake.observations import COLUMNS as OBSERVATION_COLUMNS
+from fleet.intake.observations import FIELD, SEEN
 from fleet.intake.readings import COLUMNS, WORDS, take_rows
 from fleet.intake.storing import Progress, close_batch, open_batch
 from fleet.intake.table_rows import read_rows
@@ -44,6 +46,10 @@ _OTHER_WORDS: Final[Mapping[str, str]] = {
     "tank_full": "tank_is_full",
     "after_flush": "sampled_after_flush",
     "corrects_reference": "corrects",
+    SEEN: SEEN,
+    FIELD: SEEN,
+    "observed": SEEN,
+    **OBSERVATION_COLUMNS,
 }
 
 VOCABULARY: Final = Vocabulary(

@@ -68,6 +68,9 @@ class Reading(TenantModel):
     tank_is_full = models.BooleanField(null=True, blank=True)
     sampled_after_flush = models.BooleanField(null=True, blank=True)
     occasion = models.CharField(max_length=8, choices=Occasion, default=Occasion.ROUTINE)
+    observations = models.JSONField(
+        default=dict, blank=True, help_text="what a person looked for, as code and whether it was there"
+    )
 
     vars().update(
         {

@@ -120,4 +120,5 @@ _KEPT: Final = (
     "tank_is_full",
     "sampled_after_flush",
     "occasion",
+    "observations",
 )

@@ -22,7 +22,11 @@ from fleet.services.findings.facts import context_of_row, load_history
 from fleet.services.limits import limits_of
 from fleet.services.readings.tables import WORDS, load_readings, with_supposed_reading
 
-READING_FACTS: Final = (*Reading.QUANTITIES, "minutes_since_start", *(name for name in WORDS if name != "occasion"))
+READING_FACTS: Final = (
+    *Reading.QUANTITIES,
+    "minutes_since_start",
+    *(name for name in WORDS if name not in ("occasion", "observations")),
+)
 """What belongs to the reading; all other names of the diagnosis are facts of the unit and observations."""
 
 OTHER_FACTS: Final = tuple(name for name in CONTEXT_KEYS if name not in READING_FACTS)

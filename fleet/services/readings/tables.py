@@ -15,7 +15,7 @@ from fleet.models import Placement, Reading, Unit
 Floats = NDArray[np.float64]
 Indexes = NDArray[np.int64]
 
-WORDS: Final = ("state", "tank_valve", "pump", "tank_is_full", "sampled_after_flush", "occasion")
+WORDS: Final = ("state", "tank_valve", "pump", "tank_is_full", "sampled_after_flush", "occasion", "observations")
 _SECONDS_A_DAY: Final = 86400.0
 _AT_ONCE: Final = 5000
 # More days than any record spans: keeps the moments of one place apart from those of the next.
@@ -84,7 +84,8 @@ def with_supposed_reading(
 ) -> ReadingTable:
     """Add a reading that is not stored, after all others; the table must hold no later unit and no later moment."""
     numbers = {name: column for name, column in table.columns.items() if name not in WORDS}
-    words = {"state": "", "tank_valve": "", "pump": "", "tank_is_full": None, "sampled_after_flush": None}
+    words: dict[str, Any] = {"state": "", "tank_valve": "", "pump": "", "observations": {}}
+    words |= {"tank_is_full": None, "sampled_after_flush": None}
     words["occasion"] = Reading.Occasion.ROUTINE
     return ReadingTable(
         ids=np.append(table.ids, 0),

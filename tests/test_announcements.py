@@ -164,15 +164,15 @@ def _announces(service: Service) -> bool:
             continue
         looked_at.add(function)
         names = set(_names(function.__code__))
-        known = [function.__globals__[name] for name in names if name in function.__globals__]
-        known += [
+        called = [function.__globals__[name] for name in names if name in function.__globals__]
+        called += [
             getattr(module, name)
-            for module in known
+            for module in called
             if isinstance(module, ModuleType) and module.__name__.split(".")[0] in ("fleet", "scheduling")
             for name in names
             if hasattr(module, name)
         ]
-        for made in known:
+        for made in called:
             if (getattr(made, "__module__", None) or "").split(".")[0] not in ("fleet", "scheduling"):
                 continue
             if inspect.isclass(made):

@@ -77,9 +77,9 @@ def test_a_look_at_the_clock_is_seen_however_it_is_written(source: str, lines: l
 def test_nobody_below_the_doors_looks_at_the_clock(room: str) -> None:
     files = sorted((ROOT / room).rglob("*.py")) if (ROOT / room).is_dir() else [ROOT / room]
     assert files
-    found = [
+    calls = [
         f"{path.relative_to(ROOT)}:{line}"
         for path in files
         for line in looks_at_the_clock(path.read_text(encoding="utf-8"))
     ]
-    assert not found, f"take `now` as an argument instead: {', '.join(found)}"
+    assert not calls, f"take `now` as an argument instead: {', '.join(calls)}"

@@ -63,15 +63,15 @@ class Place:
     items: dict[str, CatalogueItem]
 
     def position(self, stage: str, role: str = "single") -> Position:
-        found: Position = self.unit.positions.get(stage=stage, role=role)
-        return found
+        position: Position = self.unit.positions.get(stage=stage, role=role)
+        return position
 
     def installed(self, stage: str, role: str = "single") -> Any:
         return self.position(stage, role).placements.get(removed_at__isnull=True)
 
     def finding(self, cause: str) -> Finding:
-        found: Finding = Finding.objects.get(unit=self.unit, cause=cause, state__in=["open", "confirmed"])
-        return found
+        finding: Finding = Finding.objects.get(unit=self.unit, cause=cause, state__in=["open", "confirmed"])
+        return finding
 
 
 def settle(company: Company, now: datetime) -> None:
@@ -121,8 +121,8 @@ def here(company: Company, clock: Any) -> Place:
 
 @pytest.fixture
 def there(here: Place) -> Unit:
-    found: Unit = Unit.objects.get(code="THERE")
-    return found
+    unit: Unit = Unit.objects.get(code="THERE")
+    return unit
 
 
 WRITTEN = ("computed_at", "updated_at", "revision")
@@ -340,10 +340,10 @@ def test_what_rests_on_a_change_follows_when_it_is_changed_again_and_taken_back(
 ) -> None:
     def send(method: str, address: str, body: Any = None) -> dict[str, Any]:
         with django_capture_on_commit_callbacks(execute=True):
-            found = done_with(getattr(as_owner, method)(address, body))
+            answer = done_with(getattr(as_owner, method)(address, body))
         assert left_to_do(here.unit.company, here.unit) == NOTHING, (method, address)
         assert rows_of(there) == elsewhere, (method, address)
-        return found if isinstance(found, dict) else {}
+        return answer if isinstance(answer, dict) else {}
 
     first, elsewhere = rows_of(here.unit), rows_of(there)
     limits = {"use": "reef", "minimum_rejection_fraction": 0.94}
@@ -374,10 +374,10 @@ def test_a_task_that_nobody_wants_any_more_leaves_its_visit(
 ) -> None:
     before = rows_of(here.unit)["visits"]
     with django_capture_on_commit_callbacks(execute=True):
-        asked = done_with(ask_for(here, as_owner))
-    assert Visit.objects.get(site=here.unit.site).tasks.filter(need=asked["id"]).exists()
+        need = done_with(ask_for(here, as_owner))
+    assert Visit.objects.get(site=here.unit.site).tasks.filter(need=need["id"]).exists()
     with django_capture_on_commit_callbacks(execute=True):
-        done_with(as_owner.post(url("needs", asked["id"], "drop"), {"note": "It stopped."}))
+        done_with(as_owner.post(url("needs", need["id"], "drop"), {"note": "It stopped."}))
     assert rows_of(here.unit)["visits"] == before
     assert left_to_do(here.unit.company, here.unit) == NOTHING
 
@@ -503,17 +503,17 @@ def test_who_does_the_whole_nightly_run_can_hold_it_back(
 def test_a_reading_forecasts_its_unit_and_not_the_company(
     here: Place, as_owner: APIClient, django_capture_on_commit_callbacks: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    asked: list[list[int]] = []
+    forecast_units: list[list[int]] = []
     ask = forecasts.forecast_blocks
 
     def watched(task: Any, blocks: Any) -> Any:
-        asked.extend(list(block) for block in blocks)
+        forecast_units.extend(list(block) for block in blocks)
         return ask(task, blocks)
 
     monkeypatch.setattr(forecasts, "forecast_blocks", watched)
     with django_capture_on_commit_callbacks(execute=True):
         done_with(read_again(here, as_owner))
-    assert asked == [[here.unit.pk]]
+    assert forecast_units == [[here.unit.pk]]
     # The fleet learns from it at night.
     assert forecasts.refresh_forecasts(company=here.unit.company, now=NOW + timedelta(hours=14))["units"] == 2
 

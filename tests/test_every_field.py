@@ -63,15 +63,15 @@ def bodies() -> dict[str, list[str]]:
     """Name the fields of each body, by method and address, as the description has them."""
     with GENERATOR_STATS.silence():
         schema = SchemaGenerator().get_schema(request=None, public=True)
-    found: dict[str, list[str]] = {}
+    fields_of_route: dict[str, list[str]] = {}
     for path, operations in schema["paths"].items():
         for method, operation in operations.items():
             content = operation.get("requestBody", {}).get("content", {}).get("application/json", {})
             body = content.get("schema", {})
             while "$ref" in body:
                 body = schema["components"]["schemas"][body["$ref"].rsplit("/", 1)[-1]]
-            found[f"{method.upper()} {path.replace('{id}', '<pk>')}"] = list(body.get("properties", {}))
-    return found
+            fields_of_route[f"{method.upper()} {path.replace('{id}', '<pk>')}"] = list(body.get("properties", {}))
+    return fields_of_route
 
 
 @pytest.fixture(scope="module")

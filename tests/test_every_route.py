@@ -294,9 +294,9 @@ def was_turned_away(response: Any) -> bool:
 
 
 def test_every_route_stands_in_the_table_and_every_row_of_the_table_is_a_route() -> None:
-    found = {str(route) for route in ROUTES}
-    assert found - set(TABLE) == set(), "These routes are missing from the table above: say who may use them."
-    assert set(TABLE) - found == set(), "These rows of the table have no route."
+    routes = {str(route) for route in ROUTES}
+    assert routes - set(TABLE) == set(), "These routes are missing from the table above: say who may use them."
+    assert set(TABLE) - routes == set(), "These rows of the table have no route."
 
 
 def test_every_right_the_table_of_permissions_gives_is_used() -> None:
@@ -392,14 +392,14 @@ def test_the_ids_of_another_company_are_refused_like_ids_that_never_existed(rout
             continue
         elsewhere = factories.CompanyFactory()
         foreign = make_row(field.queryset.model, company=elsewhere, client=factories.ClientFactory(company=elsewhere))
-        said = []
+        sentences = []
         for pk in (foreign.pk, ABSENT):
             response = send(people.by_name["owner"], route, row.pk if row is not None else ABSENT, {name: pk})
             assert response.status_code == 400, response.content
             faults = [fault for fault in response.json()["errors"] if fault.get("pointer") == f"/{name}"]
             assert faults, f"{name} was not refused: {response.content!r}"
-            said.append([fault["detail"].replace(str(pk), "...") for fault in faults])
-        assert said[0] == said[1]
+            sentences.append([fault["detail"].replace(str(pk), "...") for fault in faults])
+        assert sentences[0] == sentences[1]
 
 
 @named(TENANT_ROUTES)

@@ -43,13 +43,13 @@ def description() -> Any:
 
 @cache
 def serializers_by_kind() -> dict[str, list[type[FieldsByRole]]]:
-    found: dict[str, list[type[FieldsByRole]]] = {}
+    serializers_of_name: dict[str, list[type[FieldsByRole]]] = {}
     waiting: list[Any] = [FieldsByRole]
     while waiting:
         for one in waiting.pop().__subclasses__():
-            found.setdefault(one.__name__.removesuffix("Serializer"), []).append(one)
+            serializers_of_name.setdefault(one.__name__.removesuffix("Serializer"), []).append(one)
             waiting.append(one)
-    return found
+    return serializers_of_name
 
 
 def kinds_of(kind: str) -> list[str]:
@@ -96,12 +96,12 @@ def fields_described(schema: Any, kind: str, role: Role, done: set[str]) -> Iter
 def every_field(role: Role) -> list[tuple[str, str, Any]]:
     done: set[str] = set()
     return [
-        found
+        field
         for route in open_to(role)
         for schema in answers_of(route)
-        for found in fields_described(schema, "", role, done)
+        for field in fields_described(schema, "", role, done)
         # Pages of lists and quantities are the machinery's own; what has no kind is an export, which is for staff.
-        if not re.fullmatch(r"|Paginated\w+|Quantity", found[0])
+        if not re.fullmatch(r"|Paginated\w+|Quantity", field[0])
     ]
 
 
@@ -155,14 +155,14 @@ def hidden_in(answer: Any, schema: Any, kind: str, role: Role) -> Iterator[str]:
             yield from hidden_in(row, schema.get("items", {}), kind, role)
     if not isinstance(answer, dict):
         return
-    known = schema.get("properties", {})
+    properties = schema.get("properties", {})
     further = schema.get("additionalProperties")
     for name, value in answer.items():
-        roles = row_of(kind, name) if name in known else None
+        roles = row_of(kind, name) if name in properties else None
         if roles is not None and role not in roles:
             yield f"{kind}.{name} is answered"
-        yield from hidden_in(value, known.get(name, further if isinstance(further, dict) else {}), kind, role)
-    for name in known:
+        yield from hidden_in(value, properties.get(name, further if isinstance(further, dict) else {}), kind, role)
+    for name in properties:
         roles = row_of(kind, name)
         if roles not in (None, EVERYONE) and role in roles and name not in answer and name in always(kind):
             yield f"{kind}.{name} is missing"

@@ -14,7 +14,7 @@ from tests import factories
 IN_PARIS = ["--time-zone", "Europe/Paris"]
 
 
-def found(monkeypatch: pytest.MonkeyPatch, *arguments: str, password: str = factories.PASSWORD) -> str:
+def create_company(monkeypatch: pytest.MonkeyPatch, *arguments: str, password: str = factories.PASSWORD) -> str:
     monkeypatch.setattr("sys.stdin", io.StringIO(f"{password}\n"))
     out = io.StringIO()
     call_command("create_company", *arguments, stdout=out)
@@ -23,7 +23,9 @@ def found(monkeypatch: pytest.MonkeyPatch, *arguments: str, password: str = fact
 
 @pytest.mark.django_db
 def test_a_company_is_founded_from_the_shell(monkeypatch: pytest.MonkeyPatch) -> None:
-    output = found(monkeypatch, "East Water", "Eve@east.example", "--time-zone", "Europe/Paris", "--unit-system", "us")
+    output = create_company(
+        monkeypatch, "East Water", "Eve@east.example", "--time-zone", "Europe/Paris", "--unit-system", "us"
+    )
     assert output == "Created East Water; eve@east.example owns it.\n"
     owner = Membership.objects.get()
     assert owner.user.check_password(factories.PASSWORD)
@@ -45,7 +47,7 @@ def test_at_a_terminal_the_time_zone_is_asked_for_until_it_is_one(monkeypatch: p
 
 
 @pytest.mark.parametrize(
-    ("arguments", "password", "said"),
+    ("arguments", "password", "sentence"),
     [
         (["", "eve@east.example", *IN_PARIS], factories.PASSWORD, "blank"),
         (["East Water", "eve", *IN_PARIS], factories.PASSWORD, "email"),
@@ -57,10 +59,10 @@ def test_at_a_terminal_the_time_zone_is_asked_for_until_it_is_one(monkeypatch: p
 )
 @pytest.mark.django_db
 def test_what_is_wrong_is_said_and_nothing_is_founded(
-    monkeypatch: pytest.MonkeyPatch, arguments: list[str], password: str, said: str
+    monkeypatch: pytest.MonkeyPatch, arguments: list[str], password: str, sentence: str
 ) -> None:
-    with pytest.raises(CommandError, match=said):
-        found(monkeypatch, *arguments, password=password)
+    with pytest.raises(CommandError, match=sentence):
+        create_company(monkeypatch, *arguments, password=password)
     assert not Company.objects.exists()
 
 

@@ -153,10 +153,10 @@ def test_only_what_is_read_of_limits_counts() -> None:
 
 
 def readers(room: str) -> set[str]:
-    found: set[str] = set()
+    names_read: set[str] = set()
     for path in sorted((ROOT / room).rglob("*.py")):
-        found |= read_in(path.read_text(encoding="utf-8"))
-    return found
+        names_read |= read_in(path.read_text(encoding="utf-8"))
+    return names_read
 
 
 def test_every_limit_is_read_by_the_forecast_and_by_the_diagnosis() -> None:
@@ -203,8 +203,8 @@ def make_unit(company: Company, now: datetime, row: Row) -> Unit:
 
 def answers(client: APIClient, unit: Unit) -> dict[str, Any]:
     address = f"/api/v1/units/{unit.pk}/"
-    found = client.get(f"{address}findings/").json()["findings"]
-    return {"status": client.get(f"{address}status/").json(), "causes": {one["cause"] for one in found}}
+    findings = client.get(f"{address}findings/").json()["findings"]
+    return {"status": client.get(f"{address}status/").json(), "causes": {one["cause"] for one in findings}}
 
 
 def dates(unit: Unit) -> dict[str, date]:

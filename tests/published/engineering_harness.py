@@ -823,8 +823,8 @@ def _fact(name: str, value: Any) -> tuple[str, Any]:
                 value = units.convert_number(value, unit, kind, field=name)
                 stem = name.removesuffix(suffix)
                 candidates = (stem + unit_name, f"{stem}_pressure{unit_name}")
-                known = next((candidate for candidate in candidates if candidate in CONTEXT_KEYS), None)
-                return FACT_NAMES.get(stem) or known or FACT_NAMES.get(stem.removesuffix("_pressure")) or stem, value
+                fact = next((candidate for candidate in candidates if candidate in CONTEXT_KEYS), None)
+                return FACT_NAMES.get(stem) or fact or FACT_NAMES.get(stem.removesuffix("_pressure")) or stem, value
     if name.endswith("_percent"):
         name, value = f"{name.removesuffix('percent')}fraction", value / 100.0
     if name in CONTEXT_KEYS:
@@ -859,8 +859,8 @@ def _spoken(name: str, value: Any) -> dict[str, Any]:
             return {"tank_pressure_falls_with_feed_shut": value > 0.0}
     if {"tank", "trend"} <= words:
         return {"tank_pressure_falls_with_feed_shut": str(value).startswith(("fall", "drop", "los"))}
-    known, in_house = _fact(name, value)
-    return {known: in_house}
+    fact, in_house = _fact(name, value)
+    return {fact: in_house}
 
 
 @check("cause")

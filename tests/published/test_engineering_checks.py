@@ -23,11 +23,11 @@ REFERENCE = Path(__file__).parents[2] / "fixtures" / "reference"
 def rows() -> list[dict[str, str]]:
     named = os.environ.get("ENGINEERING_CHECKS")
     paths = [Path(named)] if named else [REFERENCE / "checks.csv", REFERENCE / "checks_by_hand.csv"]
-    found: list[dict[str, str]] = []
+    rows: list[dict[str, str]] = []
     for path in paths:
         with path.open(newline="", encoding="utf-8") as file:
-            found += csv.DictReader(file)
-    return found
+            rows += csv.DictReader(file)
+    return rows
 
 
 @pytest.mark.parametrize("row", [pytest.param(row, id=row["id"]) for row in rows()])

@@ -71,7 +71,7 @@ def test_carbon_dioxide_over_a_grid_of_tap_waters(phreeqc: Any) -> None:
     for water in tap_waters():
         solution = solve(phreeqc, water)
         theirs = solution.species_molalities["CO2"] * 44009.5
-        known = {
+        measured = {
             "ph": water["ph"],
             "alkalinity_mg_per_l_as_caco3": water["alkalinity"],
             "temperature_degc": water["temperature"],
@@ -79,17 +79,17 @@ def test_carbon_dioxide_over_a_grid_of_tap_waters(phreeqc: Any) -> None:
         }
         solution.forget()
         ours = carbonate.co2_mg_per_l(
-            **known,
+            **measured,
             calcium_mg_per_l_as_caco3=water["calcium"],
             magnesium_mg_per_l_as_caco3=water["magnesium"],
         )
         assert ours == pytest.approx(theirs, rel=0.005 if water["ph"] <= 8.5 else 0.015), water
         # Where only the hardness was measured it stands for calcium; the two metals bind nearly alike.
         hardness = water["calcium"] + water["magnesium"]
-        by_hardness = carbonate.co2_mg_per_l(**known, calcium_mg_per_l_as_caco3=hardness)
+        by_hardness = carbonate.co2_mg_per_l(**measured, calcium_mg_per_l_as_caco3=hardness)
         assert by_hardness == pytest.approx(theirs, rel=0.01 if water["ph"] <= 8.0 else 0.04), water
         # Without it the pairs are left out: too much gas, and how much too much.
-        without = carbonate.co2_mg_per_l(**known)
+        without = carbonate.co2_mg_per_l(**measured)
         assert without > 0.999 * theirs, "the simplification errs on the side of more load"
         if hardness <= 130.0 and water["ph"] <= 7.6:
             assert without < 1.02 * theirs, water

@@ -15,7 +15,7 @@ class Service:
     """A table service on this machine: seconds and metres told from the coordinates, different in each direction."""
 
     def __init__(self) -> None:
-        self.asked: list[tuple[int, int]] = []
+        self.requests: list[tuple[int, int]] = []
         self.refuse: list[int] = []
         self.wait_s = 0.0
         self.answer: object = None
@@ -56,7 +56,7 @@ class Service:
         spots = [tuple(map(float, x.split(","))) for x in parts.path.rsplit("/", 1)[1].split(";")]
         query = parse_qs(parts.query)
         rows, columns = ([int(x) for x in query[name][0].split(";")] for name in ("sources", "destinations"))
-        self.asked.append((len(rows), len(columns)))
+        self.requests.append((len(rows), len(columns)))
         assert len(spots) <= 100
         answer: dict[str, object] = {"code": "Ok"}
         answer["durations"] = [

@@ -37,8 +37,8 @@ def test_most_reasons_are_routine_or_blank_and_about_half_of_those_were_exhauste
 
 
 def test_some_words_are_wrong(kept: Simulated) -> None:
-    said = [np.isnan(life["exhausted_after"]) for life in removals(kept) if life["reason"] == "exhausted"]
-    assert 0.05 <= np.mean(said) <= 0.5
+    is_guessed = [np.isnan(life["exhausted_after"]) for life in removals(kept) if life["reason"] == "exhausted"]
+    assert 0.05 <= np.mean(is_guessed) <= 0.5
 
 
 def test_who_visits_sees_gauges_and_meters_and_nothing_of_the_state() -> None:

@@ -124,7 +124,7 @@ def test_the_type_of_a_problem_leads_to_a_page_that_explains_it(db: None, api: A
 
 
 @pytest.mark.parametrize(
-    ("body", "said"),
+    ("body", "sentence"),
     [
         (b"", "required"),
         (b"{", "not JSON"),
@@ -148,11 +148,13 @@ def test_the_type_of_a_problem_leads_to_a_page_that_explains_it(db: None, api: A
         (b"true", "dictionary"),
     ],
 )
-def test_a_body_that_cannot_be_read_is_refused_with_a_sentence(as_office: APIClient, body: bytes, said: str) -> None:
+def test_a_body_that_cannot_be_read_is_refused_with_a_sentence(
+    as_office: APIClient, body: bytes, sentence: str
+) -> None:
     response = as_office.generic("POST", CLIENTS, body, content_type="application/json")
     assert response.status_code == 400, response.content
     assert response.headers["Content-Type"] == "application/problem+json"
-    assert said in json.dumps(response.json())
+    assert sentence in json.dumps(response.json())
     assert not Client.objects.exists()
 
 

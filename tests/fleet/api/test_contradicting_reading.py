@@ -113,17 +113,17 @@ def test_forecasts_their_changes_and_the_status_are_wholly_in_the_language_that_
     resin = Forecast.objects.filter(position__unit=unit, position__stage="resin").order_by("pk")
     with speak(PSEUDO):
         forecast_company(company=unit.company, now=NOW)
-        said = [status_of(unit=unit, now=NOW)]
+        statuses = [status_of(unit=unit, now=NOW)]
         for hours in (6, 12):
             read(unit, NOW + timedelta(hours=hours), 7.0)
             refresh_forecasts(company=unit.company, now=NOW + timedelta(hours=hours + 1))
-            said.append(status_of(unit=unit, now=NOW + timedelta(hours=hours + 1)))
+            statuses.append(status_of(unit=unit, now=NOW + timedelta(hours=hours + 1)))
         first = first_to_fail_of_unit(unit=unit)
         rows = list(resin)
         texts = [sentence_of_change(before=a, after=b) for a, b in pairwise(rows)]
     assert {row.state for row in rows} == {"installed", "exhausted"}
-    assert {status.water for status in said} == {"good", "not_good"}
+    assert {status.water for status in statuses} == {"good", "not_good"}
     texts += [text for row in rows for text in (row.installer_sentence, row.client_sentence)]
     texts += [first.installer_sentence, first.client_sentence]
-    texts += [text for status in said for text in (status.sentence, *status.cautions)]
+    texts += [text for status in statuses for text in (status.sentence, *status.cautions)]
     assert not [text for text in texts if english_in(text, "mg/L", unit.code)]

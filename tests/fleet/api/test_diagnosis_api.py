@@ -278,7 +278,7 @@ def test_asked_at_a_unit_whose_lag_is_exhausted_it_says_what_the_finding_says(
     answer = as_installer.post(
         PATH, {"unit": unit.pk, "reading": {name: f"{value} ppm" for name, value in quantities.items()}}
     )
-    asked = next(match for match in answer.json()["matches"] if match["rule"] == "D11")
+    answered = next(match for match in answer.json()["matches"] if match["rule"] == "D11")
     factories.ReadingFactory(
         unit=unit,
         taken_at=NOW - timedelta(days=1),
@@ -287,5 +287,5 @@ def test_asked_at_a_unit_whose_lag_is_exhausted_it_says_what_the_finding_says(
     refresh_findings(company=company, now=NOW)
     finding = Finding.objects.get(unit=unit, rule="D11")
     for name in ("installer_sentence", "client_sentence", "action"):
-        assert asked[name] == getattr(finding, name)
+        assert answered[name] == getattr(finding, name)
     assert "both" in finding.action

@@ -24,7 +24,7 @@ def position(unit: Unit) -> Position:
     return factories.PositionFactory(unit=unit, stage="carbon")
 
 
-def found(api: APIClient, **query: Any) -> list[int]:
+def listed_ids(api: APIClient, **query: Any) -> list[int]:
     answer = api.get("/api/v1/forecasts/", query)
     assert answer.status_code == 200, answer.content
     return [row["id"] for row in answer.json()["results"]]
@@ -37,12 +37,12 @@ def test_only_the_latest_forecasts_are_listed_unless_history_is_asked_for(
     old = factories.ForecastFactory(position=position, as_of=yesterday, is_latest=False)
     new = factories.ForecastFactory(position=position)
     other = factories.ForecastFactory(position=factories.PositionFactory(unit=position.unit), p50=date(2027, 1, 1))
-    assert set(found(as_client)) == {new.pk, other.pk}
-    assert found(as_client, position=position.pk, history="true", ordering="-as_of") == [new.pk, old.pk]
-    assert found(as_client, as_of=yesterday.isoformat()) == [old.pk]
-    assert found(as_client, p50_before="2026-12-31") == [new.pk]
-    assert found(as_client, stage="carbon") == [new.pk]
-    assert found(as_client, unit=position.unit_id, ordering="p50") == [new.pk, other.pk]
+    assert set(listed_ids(as_client)) == {new.pk, other.pk}
+    assert listed_ids(as_client, position=position.pk, history="true", ordering="-as_of") == [new.pk, old.pk]
+    assert listed_ids(as_client, as_of=yesterday.isoformat()) == [old.pk]
+    assert listed_ids(as_client, p50_before="2026-12-31") == [new.pk]
+    assert listed_ids(as_client, stage="carbon") == [new.pk]
+    assert listed_ids(as_client, unit=position.unit_id, ordering="p50") == [new.pk, other.pk]
     for wrong in ({"p50_before": "soon"}, {"stage": "tea"}, {"position": "x"}, {"history": "perhaps"}):
         assert as_client.get("/api/v1/forecasts/", wrong).status_code == 400
 

@@ -83,7 +83,7 @@ def test_a_shorter_life_of_carbon_holds_for_every_use(as_owner: APIClient, compa
 
 
 @pytest.mark.parametrize(
-    ("sent", "pointer", "said"),
+    ("sent", "pointer", "sentence"),
     [
         ({"carbon_maximum_service_time_days": 400}, "/carbon_maximum_service_time_days", "30 and 365"),
         ({"prefilter_differential_pressure": "12 psi"}, "/prefilter_differential_pressure", "0.28 bar and 0.6895 bar"),
@@ -96,12 +96,12 @@ def test_a_shorter_life_of_carbon_holds_for_every_use(as_owner: APIClient, compa
     ],
 )
 def test_a_limit_that_cannot_be_is_refused(
-    as_owner: APIClient, company: Company, sent: dict[str, object], pointer: str, said: str
+    as_owner: APIClient, company: Company, sent: dict[str, object], pointer: str, sentence: str
 ) -> None:
     answer = as_owner.post(ADDRESS, sent, format="json")
     assert answer.status_code in (400, 422), answer.content
     faults = {fault["pointer"]: fault["detail"] for fault in answer.json()["errors"]}
-    assert said in faults[pointer]
+    assert sentence in faults[pointer]
 
 
 def test_there_is_one_row_of_limits_for_a_use(as_owner: APIClient, company: Company) -> None:

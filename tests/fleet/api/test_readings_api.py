@@ -303,18 +303,18 @@ def test_readings_are_filtered_by_time_site_source_and_doubt(unit: Unit, as_owne
     )
     factories.ReadingFactory(unit__company=unit.company)
 
-    def found(**query: Any) -> list[int]:
+    def listed_ids(**query: Any) -> list[int]:
         answer = as_owner.get("/api/v1/readings/", {"site": unit.site_id, **query})
         assert answer.status_code == 200, answer.content
         return [row["id"] for row in answer.json()["results"]]
 
-    assert found() == [new.pk, old.pk]
-    assert found(ordering="taken_at") == [old.pk, new.pk]
-    assert found(taken_at_from="2026-01-15T00:00:00Z") == [new.pk]
-    assert found(taken_at_before="2026-01-15T00:00:00Z") == [old.pk]
-    assert found(source="meter") == [old.pk]
-    assert found(flagged="true") == [new.pk]
-    assert found(flagged="false") == [old.pk]
+    assert listed_ids() == [new.pk, old.pk]
+    assert listed_ids(ordering="taken_at") == [old.pk, new.pk]
+    assert listed_ids(taken_at_from="2026-01-15T00:00:00Z") == [new.pk]
+    assert listed_ids(taken_at_before="2026-01-15T00:00:00Z") == [old.pk]
+    assert listed_ids(source="meter") == [old.pk]
+    assert listed_ids(flagged="true") == [new.pk]
+    assert listed_ids(flagged="false") == [old.pk]
     for wrong in ("source=van", "taken_at_from=yesterday", "unit=x", "flagged=maybe", "batch=9999999999999999999"):
         assert as_owner.get(f"/api/v1/readings/?{wrong}").status_code == 400, wrong
 

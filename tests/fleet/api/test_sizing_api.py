@@ -35,7 +35,7 @@ def catalogue(company: Company) -> Company:
     return company
 
 
-def asked(**change: Any) -> dict[str, Any]:
+def sizing_request(**change: Any) -> dict[str, Any]:
     return {
         "uses": [
             {"use": "reef", "aquarium_volume": "400 L", "weekly_change": "10 %"},
@@ -60,7 +60,7 @@ def pointers(answer: Any) -> set[str]:
 
 
 def test_three_alternatives_from_the_catalogue_with_reasons(catalogue: Company, as_installer: APIClient) -> None:
-    answer = as_installer.post(f"{PATH}?units=us", asked())
+    answer = as_installer.post(f"{PATH}?units=us", sizing_request())
     assert answer.status_code == 200, answer.content
     body = answer.json()
     assert len(body["alternatives"]) >= 3
@@ -98,7 +98,7 @@ def test_the_feed_water_of_a_site_stands_in(catalogue: Company, as_office: APICl
 
 
 def test_an_empty_catalogue_says_what_is_missing(company: Company, as_office: APIClient) -> None:
-    body = as_office.post(PATH, asked()).json()
+    body = as_office.post(PATH, sizing_request()).json()
     assert body["alternatives"] == []
     assert {remark["code"] for remark in body["missing"]} == {"no_sediment", "no_carbon", "no_membrane", "no_resin"}
 
@@ -152,13 +152,13 @@ def test_an_empty_catalogue_says_what_is_missing(company: Company, as_office: AP
 def test_nonsense_is_refused_by_field(
     catalogue: Company, as_office: APIClient, change: dict[str, Any], expected: set[str]
 ) -> None:
-    assert pointers(as_office.post(PATH, asked(**change))) == expected
+    assert pointers(as_office.post(PATH, sizing_request(**change))) == expected
 
 
 def test_a_demand_said_in_two_ways_is_refused_and_not_chosen_from(catalogue: Company, as_office: APIClient) -> None:
     twice = {"use": "reef", "aquarium_volume": "400 L", "weekly_change": "10 %", "weekly_demand": "30 L"}
     elsewhere = {"use": "coffee", "aquarium_volume": "400 L", "weekly_demand": "30 L"}
-    answer = as_office.post(PATH, asked(uses=[twice, elsewhere]))
+    answer = as_office.post(PATH, sizing_request(uses=[twice, elsewhere]))
     assert pointers(answer) == {"/uses/0/aquarium_volume", "/uses/1/aquarium_volume"}
 
 
@@ -173,7 +173,7 @@ def test_an_offer_is_made_by_the_limits_of_the_company(
     """A carbon that leaves after 90 days is offered with 90 days, and a lead that leaves early with a shorter life."""
 
     def lives() -> dict[str, float]:
-        best = as_office.post(PATH, asked()).json()["alternatives"][0]
+        best = as_office.post(PATH, sizing_request()).json()["alternatives"][0]
         return {f"{part['stage']} {part['role']}": part["life"]["days"] for part in best["parts"]}
 
     before = lives()
@@ -190,7 +190,7 @@ def test_each_use_is_offered_by_its_own_limit_of_the_company(
     catalogue: Company, as_owner: APIClient, as_office: APIClient
 ) -> None:
     def outlets() -> dict[str, tuple[float, str]]:
-        best = as_office.post(PATH, asked()).json()["alternatives"][0]
+        best = as_office.post(PATH, sizing_request()).json()["alternatives"][0]
         return {entry["use"]: (entry["limit"]["value"], entry["installer_sentence"]) for entry in best["outlets"]}
 
     assert {use: limit for use, (limit, _) in outlets().items()} == {"reef": 1.0, "drinking": 50.0}

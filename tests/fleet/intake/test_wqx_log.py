@@ -184,8 +184,8 @@ def test_an_impossible_value_is_refused_alone_and_the_rest_of_its_activity_is_ke
     ]
     assert all(len(row.faults[0]["sentence"]) > 20 for row in intake.batch.refused_rows.all())
     sample = FeedWaterSample.objects.get()
-    known = {name for name in FeedWaterSample.QUANTITIES if getattr(sample, name) is not None}
-    assert known == {"iron_mg_per_l", "turbidity_ntu"}
+    stored = {name for name in FeedWaterSample.QUANTITIES if getattr(sample, name) is not None}
+    assert stored == {"iron_mg_per_l", "turbidity_ntu"}
 
 
 def test_an_activity_without_one_usable_value_becomes_no_sample(site: Site) -> None:

@@ -32,9 +32,9 @@ def test_a_corrected_row_stops_counting(made: Any, owner: dict[str, Any]) -> Non
 
 @pytest.mark.parametrize("model", [Reading, FeedWaterSample])
 def test_the_question_is_asked_without_a_join(model: Any) -> None:
-    asked = str(model.objects.current().query)
-    assert "NOT EXISTS" in asked or "NOT (EXISTS" in asked
-    assert "JOIN" not in asked
+    query = str(model.objects.current().query)
+    assert "NOT EXISTS" in query or "NOT (EXISTS" in query
+    assert "JOIN" not in query
 
 
 @pytest.mark.skipif("connection.vendor != 'postgresql'", reason="the plan is PostgreSQL's")

@@ -16,7 +16,7 @@ def test_every_gauge_can_be_asked_for_in_the_language_that_is_spoken(gauge: obje
 
 
 def test_several_are_listed() -> None:
-    asked = words.please_read(["feed_tds_mg_per_l", "permeate_tds_mg_per_l", "product_tds_mg_per_l"])
-    assert asked.startswith(
+    sentence = words.please_read(["feed_tds_mg_per_l", "permeate_tds_mg_per_l", "product_tds_mg_per_l"])
+    assert sentence.startswith(
         "Please read the TDS of the tap water, the TDS of the water behind the membrane and the TDS of the finished "
     )

@@ -16,19 +16,19 @@ KEPT = json.loads(FILE.read_text())
 
 
 @pytest.fixture(scope="module")
-def found():
+def computed():
     return figures()
 
 
 @pytest.mark.parametrize(("name", "part"), [(name, part) for name, parts in KEPT.items() for part in parts])
-def test_figures_are_those_recorded(found, name: str, part: str) -> None:
-    rows, kept = found[name][part], KEPT[name][part]
-    said = f"{name}, {part} (meant? python -m tests.scheduling.planning.recorded)"
-    assert len(rows) == len(kept), said
+def test_figures_are_those_recorded(computed, name: str, part: str) -> None:
+    rows, kept = computed[name][part], KEPT[name][part]
+    place = f"{name}, {part} (meant? python -m tests.scheduling.planning.recorded)"
+    assert len(rows) == len(kept), place
     for new, old in zip(rows, kept, strict=True):
-        assert len(new) == len(old), said
+        assert len(new) == len(old), place
         for here, there in zip(new, old, strict=True):
             if isinstance(there, float):
-                assert here == pytest.approx(there, rel=1e-6, abs=2e-6), (said, old)
+                assert here == pytest.approx(there, rel=1e-6, abs=2e-6), (place, old)
             else:
-                assert here == there, (said, old)
+                assert here == there, (place, old)

@@ -151,11 +151,11 @@ def test_sanitising_says_since_when_it_is_due() -> None:
 
 
 def test_the_best_day_of_a_visit_is_told_by_name_where_it_has_one() -> None:
-    said = [
+    texts = [
         visits.best_day(day=day, tasks=1, visit_price=24.0, waiting=3.0, currency="EUR").lower()
         for day in (0, 1, 2, 30)
     ]
-    for text, when in zip(said, ("today", "tomorrow", "in 2 days", "in 30 days"), strict=True):
+    for text, when in zip(texts, ("today", "tomorrow", "in 2 days", "in 30 days"), strict=True):
         assert when in text
         assert sum(other in text for other in ("today", "tomorrow", "in 2 days", "in 30 days")) == 1
 

@@ -123,9 +123,9 @@ def test_a_table_service_makes_the_times_of_a_plan(town: Town, ada: Installer, s
     stop = Stop.objects.order_by("order")[0]
     metres = abs(stop.visit.site.longitude - 13.4) * 71_000.4 + abs(stop.visit.site.latitude - 52.5) * 111_000.4
     assert stop.driving_km == pytest.approx(metres / 1_000, abs=0.06)
-    requests_before = len(service.asked)
+    requests_before = len(service.requests)
     assert _ask(town) == plan
-    assert len(service.asked) == requests_before  # every trip is known by now
+    assert len(service.requests) == requests_before  # every trip is known by now
 
 
 @pytest.mark.parametrize(
@@ -161,7 +161,7 @@ def test_a_company_may_do_without_the_service(
     assert (body["uses_table_service"], body["table_service"].startswith("127.0.0.1")) == (False, True)
     _due(town)
     assert _ask(town).travel_source == "straight line with detour and speed model"
-    assert service.asked == []
+    assert service.requests == []
 
 
 def test_traffic_slows_driving_down(town: Town, ada: Installer, as_owner: APIClient) -> None:

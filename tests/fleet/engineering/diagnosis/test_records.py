@@ -37,14 +37,14 @@ def test_no_rule_is_named_by_its_number_outside_its_record() -> None:
     assert len(product_files()) > 300
     ids = {rule.id for rule in RULES}
     named = {str(path.relative_to(ROOT)): ids.intersection(literals(path)) for path in product_files()}
-    assert {path: found for path, found in named.items() if found} == {}
+    assert {path: codes for path, codes in named.items() if codes} == {}
 
 
 def test_no_cause_is_named_by_its_code_outside_the_records() -> None:
     # a condition bears the name of what it looks for
     elsewhere = [path for path in product_files() if CONDITIONS not in path.parents]
     named = {str(path.relative_to(ROOT)): set(CAUSES).intersection(literals(path)) for path in elsewhere}
-    assert {path: found for path, found in named.items() if found} == {}
+    assert {path: codes for path, codes in named.items() if codes} == {}
 
 
 def test_each_rule_stands_once_and_in_the_order_of_work() -> None:
@@ -67,8 +67,8 @@ def test_a_rule_says_all_of_itself(rule: Rule) -> None:
 
 @rules
 def test_what_a_rule_asks_can_be_read(rule: Rule) -> None:
-    asked = {name for ask in (*rule.asks, *rule.asks_behind_lag) for name in ask}
-    assert asked <= set(CONTEXT_KEYS)
+    asked_facts = {name for ask in (*rule.asks, *rule.asks_behind_lag) for name in ask}
+    assert asked_facts <= set(CONTEXT_KEYS)
     assert all(rule.asks)
     assert all(rule.asks_behind_lag)
     if rule.asks_behind_lag:
@@ -114,15 +114,15 @@ def test_what_is_found_has_the_causes_of_its_record(rule: Rule) -> None:
     """Also beside other facts: no condition puts causes of its own in their place."""
     codes = tuple(cause.code for cause in rule.causes)
     weak = {"inlet_pressure_kpa": 300.0, "line_pressure_kpa": None, "prefilter_outlet_pressure_kpa": None}
-    found = [
+    matches = [
         match
         for _, changes, _ in PATTERNS
         for more in ({}, {"temperature_degc": 6.0}, weak)
         for match in diagnose({**HEALTHY, **changes, **more})
         if match.rule is rule
     ]
-    assert found
-    assert {match.causes for match in found} == {codes}
+    assert matches
+    assert {match.causes for match in matches} == {codes}
 
 
 NOT_OUR_WORDS = re.compile(
@@ -133,17 +133,19 @@ NEXT = re.compile(r"\b(we will|please|call us|do not|test for|nothing needs)\b",
 
 def sentences_for_client() -> dict[str, str]:
     """Of every record, and of every case of the tests that has a sentence of its own."""
-    said = {rule.for_client: rule.id for rule in RULES}
+    rule_of_sentence = {rule.for_client: rule.id for rule in RULES}
     for rule, changes, _ in PATTERNS:
-        said |= {match.for_client: rule for match in diagnose({**HEALTHY, **changes})}
+        rule_of_sentence |= {match.for_client: rule for match in diagnose({**HEALTHY, **changes})}
     for lag in (True, False, None):
         for lead in (9.0, 7.0, None):
             for product in (9.0, 3.0, 1.5, 0.0, None):
                 for is_exhausted in (True, False):
                     outlets = {"interstage_tds_mg_per_l": lead, "product_tds_mg_per_l": product}
                     flags = {"has_lag_resin": lag, "lag_resin_is_exhausted": is_exhausted}
-                    said |= {match.for_client: match.id for match in diagnose({**HEALTHY, **outlets, **flags})}
-    return said
+                    rule_of_sentence |= {
+                        match.for_client: match.id for match in diagnose({**HEALTHY, **outlets, **flags})
+                    }
+    return rule_of_sentence
 
 
 @pytest.mark.parametrize("sentence", sentences_for_client())

@@ -252,5 +252,5 @@ def test_limits_are_told_in_plain_digits() -> None:
     from fleet.engineering.units.limits import outside_sentence
     from fleet.engineering.units.quantities import find_kind
 
-    said = outside_sentence(-345.0, find_kind("permeate_flow_l_per_day"), "-345 L/day")
-    assert "0 to 50000 L/day (0 to 13210 US gpd)" in said
+    sentence = outside_sentence(-345.0, find_kind("permeate_flow_l_per_day"), "-345 L/day")
+    assert "0 to 50000 L/day (0 to 13210 US gpd)" in sentence

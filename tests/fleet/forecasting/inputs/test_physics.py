@@ -25,10 +25,10 @@ def test_recovery_waste_and_feed_are_those_of_the_formulas():
 def test_an_odd_number_is_held_to_the_range_and_stops_nothing(formula):
     first, second = (values.ravel() for values in np.meshgrid(ODD, ODD))
     result = formula(first, second)
-    known = np.isfinite(first) & np.isfinite(second)
-    assert np.isfinite(result[known]).all()
-    assert (result[known] >= 0).all()
-    assert np.isnan(result[~known]).all()
+    both_known = np.isfinite(first) & np.isfinite(second)
+    assert np.isfinite(result[both_known]).all()
+    assert (result[both_known] >= 0).all()
+    assert np.isnan(result[~both_known]).all()
 
 
 @pytest.mark.parametrize("formula", [physics.recovery_at_waste_ratio, physics.waste_ratio], ids=lambda f: f.__name__)

@@ -243,14 +243,14 @@ def test_behind_a_lag_the_product_alone_does_not_take_back_a_short_life(unit: Un
 
 
 @pytest.mark.parametrize(
-    ("product", "cause", "said"),
+    ("product", "cause", "part"),
     [
         (0.0, "di_lead_exhausted", "the lag holds"),
         (2.5, "di_lead_exhausted", "has begun to rise"),
         (4.0, "di_both_exhausted", "the lag lets ions through as well"),
     ],
 )
-def test_a_newer_product_says_whether_the_lag_holds(unit: Unit, product: float, cause: str, said: str) -> None:
+def test_a_newer_product_says_whether_the_lag_holds(unit: Unit, product: float, cause: str, part: str) -> None:
     """The lead was seen exhausted a week ago with a product of 0; yesterday only the product was read."""
     first = read(unit, NOW - timedelta(days=7), interstage_tds_mg_per_l=9.0)
     only = dict.fromkeys(("feed_tds_mg_per_l", "permeate_tds_mg_per_l", "interstage_tds_mg_per_l"))
@@ -258,7 +258,7 @@ def test_a_newer_product_says_whether_the_lag_holds(unit: Unit, product: float, 
     refresh_findings(company=unit.company, now=NOW)
     finding = Finding.objects.get(unit=unit, cause__startswith="di_")
     assert finding.cause == cause
-    assert said in finding.installer_sentence
+    assert part in finding.installer_sentence
     assert cause == "di_both_exhausted" or finding.reading == first
 
 

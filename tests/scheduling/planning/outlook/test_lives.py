@@ -17,8 +17,8 @@ def test_a_draw_follows_the_stored_quantiles() -> None:
 
 
 def test_who_is_known_to_last_on_day_sixty_lasts_evenly_from_sixty_to_a_hundred() -> None:
-    known = EVEN.quantiles_from(60.0, alive_on=60.0)
-    assert known == pytest.approx([40.0 * level for level in DISTRIBUTION_LEVELS])
+    quantiles = EVEN.quantiles_from(60.0, alive_on=60.0)
+    assert quantiles == pytest.approx([40.0 * level for level in DISTRIBUTION_LEVELS])
     assert median_days(EVEN.quantiles_from(60.0)) == pytest.approx(-10.0)
     # beyond all that was thought possible it lasts no longer than it was seen to
     assert set(EVEN.quantiles_from(130.0, alive_on=120.0)) == {-10.0}

@@ -174,7 +174,7 @@ def test_another_clients_confirmed_time_is_never_broken() -> None:
 
 
 @pytest.mark.parametrize(
-    ("asked", "field"),
+    ("move", "field"),
     [
         ({"visit": "z", "installer": "Ada", "day": 0}, "visit"),
         ({"visit": "b", "installer": "Ada", "day": 0}, "visit"),
@@ -184,7 +184,7 @@ def test_another_clients_confirmed_time_is_never_broken() -> None:
         ({"visit": "a", "installer": "Ben", "day": 0, "place": 0}, "place"),
     ],
 )
-def test_what_cannot_be_asked_names_its_field(asked, field: str) -> None:
+def test_what_cannot_be_asked_names_its_field(move, field: str) -> None:
     with pytest.raises(PlanningError) as error:
-        move_by_hand(_problem(_stop("a", 2), _stop("b", 3)), {(0, 0): (0,)}, asked.pop("visit"), **asked)
+        move_by_hand(_problem(_stop("a", 2), _stop("b", 3)), {(0, 0): (0,)}, move.pop("visit"), **move)
     assert error.value.field == field

@@ -29,8 +29,8 @@ def differences(
 
 
 def between(old: Slot | None, new: Slot | None, **more: tuple[str, ...]) -> Difference | None:
-    found = differences({"mill": old} if old else {}, {"mill": new} if new else {}, **more)
-    return found[0] if found else None
+    changes = differences({"mill": old} if old else {}, {"mill": new} if new else {}, **more)
+    return changes[0] if changes else None
 
 
 CASES: list[tuple[Slot | None, Slot | None, DifferenceKind, str, bool, tuple[str, ...]]] = [
@@ -60,10 +60,14 @@ def test_each_change_is_told_to_whom_it_concerns(
 
 
 def test_who_cancelled_is_not_told_that_nobody_comes() -> None:
-    found = between(NINE, None, cancelled=("mill",))
-    assert found is not None
-    assert (found.kind, found.tell_client, found.tell_installers) == (DifferenceKind.CANCELLED, False, ("Ada",))
-    assert found.sentence == "The mill: Tue 1 Dec 09:00 with Ada was cancelled."
+    difference = between(NINE, None, cancelled=("mill",))
+    assert difference is not None
+    assert (difference.kind, difference.tell_client, difference.tell_installers) == (
+        DifferenceKind.CANCELLED,
+        False,
+        ("Ada",),
+    )
+    assert difference.sentence == "The mill: Tue 1 Dec 09:00 with Ada was cancelled."
 
 
 @pytest.mark.parametrize("later", [-600, 0, 600])
@@ -75,14 +79,14 @@ def test_a_few_minutes_are_no_change(later: int) -> None:
 
 
 def test_a_client_who_was_promised_an_installer_hears_of_another() -> None:
-    found = between(NINE, ("Ben", 0, 9 * HOUR), promised=("mill",))
-    assert found is not None
-    assert found.tell_client
+    difference = between(NINE, ("Ben", 0, 9 * HOUR), promised=("mill",))
+    assert difference is not None
+    assert difference.tell_client
 
 
 def test_everybody_hears_once() -> None:
     before = {"a": NINE, "b": NINE, "c": ("Ben", 0, 9 * HOUR)}
     after = {"a": ("Ada", 0, 11 * HOUR), "b": ("Ben", 0, 9 * HOUR), "d": ("Ben", 1, 9 * HOUR)}
-    found = differences(before, after)
-    assert [one.visit for one in found] == ["a", "b", "c", "d"]
-    assert list_people_to_notify(found) == (("a", "c", "d"), ("Ada", "Ben"))
+    changes = differences(before, after)
+    assert [one.visit for one in changes] == ["a", "b", "c", "d"]
+    assert list_people_to_notify(changes) == (("a", "c", "d"), ("Ada", "Ben"))

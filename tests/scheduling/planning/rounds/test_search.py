@@ -26,11 +26,11 @@ def test_whoever_watches_is_told_every_five_hundred_iterations(started, iteratio
 
 
 def test_whoever_stops_it_is_asked_at_every_iteration(started) -> None:
-    asked: list[int] = []
+    calls: list[int] = []
 
     def has_had_enough() -> bool:
-        asked.append(1)
-        return len(asked) > 20
+        calls.append(1)
+        return len(calls) > 20
 
     search(*started, seed=1, iterations=100_000, should_stop=has_had_enough)
-    assert len(asked) == 21
+    assert len(calls) == 21

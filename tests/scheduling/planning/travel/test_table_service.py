@@ -40,12 +40,12 @@ def test_it_asks_in_blocks_and_only_once(service: Service) -> None:
     many = [Place(45.0 + k / 300, 8.0 + k % 13 / 100) for k in range(130)]
     travel = provider(service)
     first = travel.matrix(many, many)
-    assert len(service.asked) == 9  # three times fifty by three times fifty
+    assert len(service.requests) == 9  # three times fifty by three times fifty
     second = travel.matrix(many[:50], many)
-    assert len(service.asked) == 9
+    assert len(service.requests) == 9
     assert np.array_equal(first.seconds[:50], second.seconds)
     travel.matrix([*many, Place(46.0, 9.9)], many[:3])
-    assert service.asked[9:] == [(1, 3)]
+    assert service.requests[9:] == [(1, 3)]
 
 
 def test_where_there_is_no_road_the_model_stands_in_and_says_so(service: Service) -> None:
@@ -122,7 +122,7 @@ def test_the_same_door_twice_is_no_trip(service: Service) -> None:
     twice = [PLACES[0], Place(PLACES[0].latitude_deg + 1e-7, PLACES[0].longitude_deg)]
     table = provider(service).matrix(twice, twice)
     assert not table.seconds.any()
-    assert service.asked == []
+    assert service.requests == []
 
 
 @pytest.mark.parametrize(("degrees", "are_two"), [(4e-6, False), (6e-6, True)])
@@ -132,7 +132,7 @@ def test_doors_are_told_apart_from_half_a_metre_on(service: Service, degrees: fl
     for there in (Place(50.0 + degrees, 9.0), Place(50.0, 9.0 + degrees)):
         table = provider(service).matrix([here], [there])
         assert bool(table.metres.any()) == are_two
-    assert len(service.asked) == 2 * are_two
+    assert len(service.requests) == 2 * are_two
 
 
 def test_the_longest_unused_trip_is_forgotten_first() -> None:

@@ -18,7 +18,7 @@ CHOICE = NeedChoice(
 )  # fmt: skip
 
 
-def said(need: Need, *, visit_day: int = 10, lead_exhausted: float = 0.5, choice: NeedChoice = CHOICE) -> str:
+def sentence_of(need: Need, *, visit_day: int = 10, lead_exhausted: float = 0.5, choice: NeedChoice = CHOICE) -> str:
     return explain(need, choice, visit_day=visit_day, lead_exhausted=lead_exhausted, currency="EUR")
 
 
@@ -26,25 +26,25 @@ def said(need: Need, *, visit_day: int = 10, lead_exhausted: float = 0.5, choice
     ("visit_day", "told"), [(10, ""), (7, "would be 3 days later"), (11, "would be 1 day sooner"), (0, "10 days later")]
 )
 def test_its_own_cheapest_day_is_told_by_its_distance_from_the_visit(visit_day: int, told: str) -> None:
-    sentence = said(RESIN, visit_day=visit_day)
+    sentence = sentence_of(RESIN, visit_day=visit_day)
     assert told in sentence
     assert ("by itself" in sentence) == bool(told)
 
 
 def test_how_likely_it_is_exhausted_or_due() -> None:
-    assert "25 % likely to be exhausted by the visit" in said(RESIN)
-    assert "25 % likely to be exhausted by the visit" in said(replace(RESIN, kind=NeedKind.ROTATE))
-    assert "25 % likely to be due by the visit" in said(replace(RESIN, kind=NeedKind.SANITISE))
-    lead = said(replace(RESIN, exhausted_quantile_days=(5.0,) * 7))
+    assert "25 % likely to be exhausted by the visit" in sentence_of(RESIN)
+    assert "25 % likely to be exhausted by the visit" in sentence_of(replace(RESIN, kind=NeedKind.ROTATE))
+    assert "25 % likely to be due by the visit" in sentence_of(replace(RESIN, kind=NeedKind.SANITISE))
+    lead = sentence_of(replace(RESIN, exhausted_quantile_days=(5.0,) * 7))
     assert lead.index("50 %") < lead.index("25 %")
     for none in ((), (math.nan,) * 7):
-        assert "likely" not in said(replace(RESIN, quantile_days=none))
+        assert "likely" not in sentence_of(replace(RESIN, quantile_days=none))
 
 
 def test_what_it_is_called() -> None:
-    assert said(RESIN).startswith("Resin")
-    assert said(replace(RESIN, label="", position="lead resin")).startswith("Lead resin")
-    assert said(replace(RESIN, label="", kind=NeedKind.TAKE_READING)).startswith("Take reading")
+    assert sentence_of(RESIN).startswith("Resin")
+    assert sentence_of(replace(RESIN, label="", position="lead resin")).startswith("Lead resin")
+    assert sentence_of(replace(RESIN, label="", kind=NeedKind.TAKE_READING)).startswith("Take reading")
 
 
 def test_a_visit_adds_up_what_waiting_costs() -> None:

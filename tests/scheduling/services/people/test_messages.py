@@ -374,14 +374,14 @@ def test_what_the_client_has_just_confirmed_is_no_news_to_them(visit: Visit, off
     assert row["tell_installers"] == [Installer.objects.get().pk]
 
 
-@pytest.mark.parametrize(("stage", "said"), [("carbon", "carbon"), ("resin", "deionising resin")])
-def test_a_client_reads_which_cartridges_were_rotated(stage: str, said: str) -> None:
+@pytest.mark.parametrize(("stage", "kind"), [("carbon", "carbon"), ("resin", "deionising resin")])
+def test_a_client_reads_which_cartridges_were_rotated(stage: str, kind: str) -> None:
     place = Position(stage=stage, role="lead")
     assert work_text([Need(kind=Need.Kind.ROTATE, position=place)]) == (
-        f"replace the first {said} cartridge and move the second one forward"
+        f"replace the first {kind} cartridge and move the second one forward"
     )
     assert done_lines([("S1-1", "rotate", place)]) == [
-        f"S1-1: the first {said} cartridge was discarded, the second moved forward and a fresh one fitted behind it"
+        f"S1-1: the first {kind} cartridge was discarded, the second moved forward and a fresh one fitted behind it"
     ]
     # a record may have lost its position
     assert work_text([Need(kind=Need.Kind.ROTATE)]) == "replace the first cartridge and move the second one forward"

@@ -69,8 +69,8 @@ def test_what_was_confirmed_stands_before_a_rule(town: Town, sites: list[Site], 
         visit = Visit.objects.get(site=site)
         confirm_visit(visit=visit, by=office, appointment_at=at.replace(hour=9 + 4 * k), installer=ada, now=NOW)
     pair_sites(by=office, first_site=sites[0], second_site=sites[1], rule=rule, now=NOW)
-    said = paired_visits(company=town.company, visits=list(Visit.objects.all()))
-    assert (said.together, said.apart) == ((), ())
+    pairs = paired_visits(company=town.company, visits=list(Visit.objects.all()))
+    assert (pairs.together, pairs.apart) == ((), ())
     plan = _plan(town)
     assert _place(plan, sites[0])[0] == _place(plan, sites[1])[0]
 

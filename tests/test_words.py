@@ -79,11 +79,11 @@ SPOKEN = (
 REFUSALS = ("scheduling/planning/rounds/problem.py",)
 # Describe fields of the API, which is documented in English.
 DESCRIPTIONS = ("accounts/api/descriptions.py", "fleet/engineering/diagnosis/facts.py")
+TYPE = re.compile(r"[\w.]+\[.*\]")
 TRANSLATED = {"gettext", "ngettext", "gettext_noop", "_"}
-# A pattern of SQL, a type, the name by which calendars know who wrote them, and actions of the trail.
+# A pattern of SQL, the name by which calendars know who wrote them, and actions of the trail.
 FORMAL = (
     "%(expressions)s",
-    "Task[Any, Any] | None",
     "-//RO fleet//visits//EN",
     "report visit not done",
     "rotate lead and lag",
@@ -121,6 +121,10 @@ def exempt_parts(tree: ast.Module) -> Iterator[ast.AST]:
     """What is exempt, and in the same function what is kept under a name until it is told in a refusal."""
     refusals = refusals_of(tree)
     yield from (node for node in ast.walk(tree) if is_exempt(node, refusals))
+    for table in ast.walk(tree):
+        if isinstance(table, ast.Dict):
+            pairs = zip(table.keys, table.values, strict=True)
+            yield from (value for key, value in pairs if isinstance(key, ast.Constant) and key.value == "description")
     for function in ast.walk(tree):
         if isinstance(function, ast.FunctionDef):
             refused = [node for node in ast.walk(function) if isinstance(node, ast.Call | ast.Raise)]
@@ -153,7 +157,9 @@ def untranslated(path: Path) -> Iterator[str]:
             text = node.value
         else:
             continue
-        if len(re.findall(r"[A-Za-z]{2,}", text)) > 3 and " " in text and not any(f in text for f in FORMAL):
+        if any(formal in text for formal in FORMAL) or TYPE.match(text):
+            continue
+        if len(re.findall(r"[A-Za-z]{2,}", text)) > 3 and " " in text:
             yield f"{path.relative_to(ROOT)}:{node.lineno}: {text}"
 
 

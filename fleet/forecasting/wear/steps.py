@@ -23,9 +23,6 @@ SURE: Final = 4.0
 SUDDEN_SHARE: Final = 0.5
 """Share of a step that lies between two readings that follow each other; the rest is noise or slope."""
 
-FEWEST: Final = 2
-"""Readings, on two days, that must stand on either side of a step."""
-
 WITNESSES: Final = 3.0
 """Readings of one side that count at most: what a side has in common (a gauge, a season) no number of readings takes
 away. Common practice, no source."""
@@ -123,7 +120,7 @@ def _largest_step(rows: TrendInput, value: Floats, noise: Floats) -> tuple[Index
     error = np.maximum(error, 1.0 / np.sqrt(information))
     sudden = np.zeros(len(off))
     sudden[1:] = smooth[1:] - smooth[:-1]
-    usable = _has_enough(segment, rows.day, number_before, number_after)
+    usable = _has_enough(segment, rows.day)
     usable &= (np.abs(step) >= SURE * error) & (sudden * np.sign(step) >= SUDDEN_SHARE * np.abs(step))
     # of all rows of a segment the one that explains most
     gain = np.where(usable, step**2 * information, -1.0)
@@ -134,15 +131,15 @@ def _largest_step(rows: TrendInput, value: Floats, noise: Floats) -> tuple[Index
     return row, step[row], error[row]
 
 
-def _has_enough(segment: Indexes, day: Floats, number_before: Floats, number_after: Floats) -> Bools:
+def _has_enough(segment: Indexes, day: Floats) -> Bools:
     """Whether readings of two days stand on either side of every row: before it, and from it on."""
     last_of = np.zeros(int(segment.max()) + 1)
     np.maximum.at(last_of, segment, day)
     first_of = np.full(len(last_of), np.inf)
     np.minimum.at(first_of, segment, day)
-    day_before = np.append(-np.inf, day[:-1])
-    enough = (number_before >= FEWEST) & (number_after >= FEWEST)
-    return enough & (last_of[segment] - day >= 0.5) & (day_before - first_of[segment] >= 0.5)
+    is_first = np.append(True, segment[1:] != segment[:-1])
+    day_before = np.where(is_first, -np.inf, np.roll(day, 1))
+    return (last_of[segment] - day >= 0.5) & (day_before - first_of[segment] >= 0.5)
 
 
 def _from_here_on(segment: Indexes, value: Floats, count: int) -> Floats:

@@ -47,6 +47,30 @@ def test_a_slope_an_odd_reading_and_what_noise_can_do_are_none(value):
     assert steps.doubt[0] == 0.0
 
 
+def test_a_slow_rise_with_an_odd_reading_in_it_is_no_step():
+    """0.9 over eight weeks, and one reading 0.5 too high in their middle: between two that follow each other, the odd
+    one left aside, lies an eighth of it."""
+    value = 0.9 * np.clip((np.arange(30.0) - 10.0) / 8.0, 0.0, 1.0) + 0.01 * np.sin(np.arange(30.0))
+    value[14] += 0.5
+    assert np.isinf(find_steps(trend(value, segments=2)).use).all()
+
+
+def test_the_first_reading_of_a_cartridge_stands_behind_nothing():
+    """Whatever the one before it read last."""
+    data = trend(rising(), segments=2)
+    data.value[30:] += 0.8
+    assert np.isinf(find_steps(data).use).all()
+    data.value[30] -= 0.8
+    assert np.isinf(find_steps(data).use).all()
+
+
+@pytest.mark.parametrize(("apart_days", "steps"), [(0.4, 0), (0.6, 1)])
+def test_two_readings_of_one_day_after_a_step_are_none_of_two_days(apart_days, steps):
+    data = trend(rising((28, 0.8)))
+    data.day[29] = data.day[28] + apart_days
+    assert np.isfinite(find_steps(data).use).sum() == steps
+
+
 def test_one_reading_at_the_end_is_none_and_two_of_two_days_are():
     assert np.isinf(find_steps(trend(rising((29, 0.8)))).use).all()
     assert find_steps(trend(rising((28, 0.8)))).size[0, 0] == pytest.approx(0.8, abs=0.08)

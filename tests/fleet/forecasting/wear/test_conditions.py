@@ -136,6 +136,27 @@ def test_a_report_of_the_water_counts_like_a_reading():
     assert now(conditions, conditions.co2_mg_per_l) > 10.0 * now(plain, plain.co2_mg_per_l)
 
 
+@pytest.mark.parametrize("source", ["feed_water", "readings"])
+def test_chlorine_that_no_kit_shows_counts_as_the_least_that_one_shows(source):
+    """0.02 mg/L, of readings and of reports alike: none at all would be a logarithm without an end."""
+
+    def level(chlorine):
+        fleet_columns, days = columns(weekly_demand_l=70.0), NOW - np.arange(8.0)
+        if source == "readings":
+            fleet_columns["readings"] = readings(days, feed_total_chlorine_mg_per_l=chlorine)
+        else:
+            report = {"tds_mg_per_l": 200.0, "ph": 7.5, "alkalinity_mg_per_l_as_caco3": 100.0}
+            report["total_chlorine_mg_per_l"] = chlorine
+            fleet_columns["feed_water"] = {
+                "site_id": ["s-u0"] * 8, "day": list(days), **{name: [value] * 8 for name, value in report.items()}
+            }  # fmt: skip
+        conditions = conditions_of(fleet_columns)
+        return now(conditions, conditions.chlorine_mg_per_l)
+
+    assert level(0.0) == pytest.approx(level(0.02)) == pytest.approx(level(0.015))
+    assert level(0.025) > 1.05 * level(0.02)
+
+
 def test_loads_go_on_beyond_both_ends_and_come_back_as_days():
     conditions = conditions_of(columns(units=2, weekly_demand_l=70.0))
     line = conditions.timeline

@@ -3,6 +3,7 @@
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import TypedDict, Unpack
 from uuid import uuid4
 
 from django.db import transaction
@@ -131,6 +132,15 @@ def _reprice(needs: Iterable[Need], *, policy: ServicePolicy, today: date) -> li
     return [row for row, old in zip(rows, before, strict=True) if tuple(getattr(row, n) for n in _REPRICED) != old]
 
 
+class NeedDays(TypedDict, total=False):
+    """Days of a need that a person says: the first on which it may be done, that on which it falls due, and the last
+    on which it may be done."""
+
+    not_before: date | None
+    due_on: date | None
+    deadline: date | None
+
+
 def add_need(
     *,
     by: Membership,
@@ -141,9 +151,7 @@ def add_need(
     position: Position | None = None,
     item: CatalogueItem | None = None,
     is_urgent: bool = False,
-    not_before: date | None = None,
-    due_on: date | None = None,
-    deadline: date | None = None,
+    **days: Unpack[NeedDays],
 ) -> Need:
     """Open a need that a person asks for; it stays open until it is done or a person drops it.
 
@@ -160,6 +168,7 @@ def add_need(
         faults.append(Fault("/position", f"position is required to {kind} a cartridge."))
     if kind == Need.Kind.ROTATE and position is not None and position.role != Position.Role.LEAD:
         faults.append(Fault("/position", "position must be the lead to rotate."))
+    not_before, deadline = days.get("not_before"), days.get("deadline")
     if not_before is not None and deadline is not None and deadline < not_before:
         faults.append(Fault("/deadline", f"deadline {deadline} lies before not_before {not_before}."))
     if faults:
@@ -182,11 +191,9 @@ def add_need(
         skills=policy.skills_for(kind),
         late_cost_per_day=late,
         is_urgent=is_urgent,
-        not_before=not_before,
-        due_on=due_on,
-        deadline=deadline,
         created_at=now,
         updated_at=now,
+        **days,
     )
     price_needs([need], policy=policy, today=company.day_at(now))
     need.reason = reason

@@ -4,7 +4,7 @@ import dataclasses
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 from django.db import transaction
 from django.db.models import F
@@ -34,6 +34,19 @@ State = Visit.State
 _ASIDE = 10_000
 
 
+class MoveTo(TypedDict, total=False):
+    """Where a stop is moved to; what is left out stays as it is.
+
+    `installer` and `day` say whose round, on which day of the plan; `place` its place in that round, from 1 (None:
+    where it costs least); `confirmed` whether the client has confirmed a new time, for a visit that was confirmed.
+    """
+
+    installer: Installer | None
+    day: date | None
+    place: int | None
+    confirmed: bool
+
+
 @dataclass(frozen=True, slots=True)
 class Obstacle:
     """Something a move breaks: a word to acknowledge it by, and a sentence."""
@@ -61,15 +74,7 @@ class HandMove:
     rows: Sequence[tuple[Round, Sequence[Stop]]]
 
 
-def preview_move(
-    *,
-    stop: Stop,
-    now: datetime,
-    installer: Installer | None = None,
-    day: date | None = None,
-    place: int | None = None,
-    confirmed: bool = False,
-) -> HandMove:
+def preview_move(*, stop: Stop, now: datetime, **to: Unpack[MoveTo]) -> HandMove:
     """Say what a move would do, and store nothing.
 
     Parameters
@@ -78,12 +83,8 @@ def preview_move(
         Of a draft or a published plan, still to come.
     now
         The present moment; what has begun by then stays.
-    installer, day
-        Whose round, on which day of the plan; None: as it is.
-    place
-        Its place in that round, from 1; None: where it costs least.
-    confirmed
-        Whether the client has confirmed a new time, for a visit that was confirmed.
+    to
+        Where it is moved to.
 
     Raises
     ------
@@ -92,7 +93,7 @@ def preview_move(
     InvalidInput
         When the plan has no such day, or the round no such place.
     """
-    return _Moving(stop, now, installer, day, place, confirmed).preview()
+    return _Moving(stop, now, to).preview()
 
 
 def move_stop(
@@ -100,19 +101,16 @@ def move_stop(
     stop: Stop,
     by: Membership,
     now: datetime,
-    installer: Installer | None = None,
-    day: date | None = None,
-    place: int | None = None,
-    confirmed: bool = False,
     acknowledge: Collection[str] = (),
     lock: bool = True,
     reason: str = "",
+    **to: Unpack[MoveTo],
 ) -> HandMove:
     """Move a stop, re-time the rounds concerned, and tell those who must know.
 
     Parameters
     ----------
-    stop, installer, day, place, confirmed, now
+    stop, now, to
         As `preview_move` takes them.
     by
         Who moves it.
@@ -132,7 +130,7 @@ def move_stop(
     """
     with transaction.atomic():
         lock_company(stop.round.plan.company_id)
-        moving = _Moving(Stop.objects.get(pk=stop.pk), now, installer, day, place, confirmed)
+        moving = _Moving(Stop.objects.get(pk=stop.pk), now, to)
         hand_move = moving.preview()
         if hand_move.refusals:
             raise Conflict(
@@ -155,7 +153,7 @@ def move_stop(
             "to": next((row["after"] for row in hand_move.differences if row["visit"] == moving.stop.visit_id), None),
             "acknowledged": [{"code": w.code, "sentence": w.sentence} for w in hand_move.warnings],
             "cost": hand_move.cost,
-            "confirmed": confirmed,
+            "confirmed": moving.confirmed,
             "reason": reason,
         }
         record(by=by, action="move stop", subject=moving.stop, details=details, now=now)
@@ -165,22 +163,14 @@ def move_stop(
 class _Moving:
     """One move: the rounds concerned, the question, the answer."""
 
-    def __init__(
-        self,
-        stop: Stop,
-        now: datetime,
-        installer: Installer | None,
-        day: date | None,
-        place: int | None,
-        confirmed: bool,
-    ) -> None:
-        self.stop, self.now, self.confirmed = stop, now, confirmed
+    def __init__(self, stop: Stop, now: datetime, to: MoveTo) -> None:
+        self.stop, self.now, self.confirmed = stop, now, to.get("confirmed", False)
         self.source, self.plan = stop.round, stop.round.plan
         self.company = self.plan.company
         self.clock = PlanningClock(self.plan.first_day, self.company.zone)
-        self.installer = installer or self.source.installer
-        self.day = day or self.source.day
-        self.place = place
+        self.installer = to.get("installer") or self.source.installer
+        self.day = to.get("day") or self.source.day
+        self.place = to.get("place")
         self._check()
         self.rows = [
             row

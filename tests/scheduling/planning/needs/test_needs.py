@@ -294,3 +294,8 @@ def test_of_a_cartridge_fitted_today_all_is_left_unless_it_is_exhausted_already(
         with pytest.raises(PlanningError) as caught:
             expected_share_left(evenly, [wrong])
         assert caught.value.field == "used_days"
+
+
+@pytest.mark.parametrize(("days", "share"), [(0.5, 0.25), (1.0, 0.4), (1.5, 0.5), (0.0, 0.0)])
+def test_a_date_that_is_certain_leaves_its_part_of_the_whole_life_to_the_hour(days: float, share: float) -> None:
+    assert expected_share_left([[days] * 7], [1.5])[0] == pytest.approx(share)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from scheduling.planning.errors import PlanningError
+from scheduling.planning.travel import table_service
 from scheduling.planning.travel.table_service import TableServiceTravel, TripCache
 from scheduling.planning.travel.trips import GreatCircleTravel, Place
 from tests.scheduling.table_service import Service, running_service, trip
@@ -108,6 +109,18 @@ def test_nonsense_is_not_believed(service: Service, answer: object) -> None:
     table = provider(service).matrix(PLACES[:2], PLACES[:2])
     assert "its answer was no table" in table.source
     assert np.array_equal(table.seconds, GreatCircleTravel().matrix(PLACES[:2], PLACES[:2]).seconds)
+
+
+@pytest.mark.parametrize(("spare_bytes", "is_believed"), [(-1, False), (0, True), (1, True)])
+def test_an_answer_is_read_up_to_its_largest_length(
+    service: Service, monkeypatch: pytest.MonkeyPatch, spare_bytes: int, is_believed: bool
+) -> None:
+    answer = b'{"code": "Ok", "durations": [[0, 5], [4, 0]], "distances": [[0, 50], [40, 0]]}'
+    service.answer = answer
+    monkeypatch.setattr(table_service, "_LARGEST_ANSWER_BYTES", len(answer) + spare_bytes)
+    source = provider(service).matrix(PLACES[:2], PLACES[:2]).source
+    assert ("by straight line" not in source) == is_believed
+    assert ("it is too long" in source) != is_believed
 
 
 def test_a_service_that_tells_no_distances(service: Service) -> None:

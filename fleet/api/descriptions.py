@@ -80,7 +80,6 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "note": "free text of the person who sends it",
     "notes": "free text for the company's own people",
     "numbers": "the values it rests on, by name",
-    "observations": "what a person saw, heard, smelled or tasted",
     "opened_at": "when the pattern was first seen",
     "order": "place in the train, counted from the feed",
     "p05": "day by which it is exhausted with a probability of 5 %",

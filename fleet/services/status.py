@@ -95,7 +95,7 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     sentences = [
         text for text in findings.order_by("-confidence", "pk").values_list("client_sentence", flat=True) if text
     ]
-    asked = asked_of_client(unit)
+    quantities = asked_of_client(unit)
     cautions = [words.DEIONISED if has_resin else words.NO_CLAIM, words.ESTIMATE]
     return Status(
         unit_id=unit.pk,
@@ -108,7 +108,7 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
         next_change=_next_change(unit),
         findings=tuple(dict.fromkeys(sentences)),
         cautions=tuple(gettext(text) for text in cautions),
-        please_read=words.please_read(asked) if asked else "",
+        please_read=words.please_read(quantities) if quantities else "",
     )
 
 

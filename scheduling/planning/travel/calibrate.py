@@ -153,7 +153,7 @@ class _Trips:
         )
 
     def residuals(self, x: FloatArray) -> FloatArray:
-        """Logarithms of modelled over told, of the times and, where they are fitted, of the lengths."""
+        """Logarithms of modelled over recorded, of the times and, where they are fitted, of the lengths."""
         tried, kept = self.model_of(x), ~self.is_aside
         modelled = tried.road_m(self.straight_m)
         road = np.where(self.has_road, self.road_m, modelled)
@@ -163,8 +163,8 @@ class _Trips:
 
     def error_aside(self, model: RoadModel) -> float:
         """Median error of the times of the trips kept aside, as a share of them."""
-        told = self.driving_s[self.is_aside]
-        return float(np.median(np.abs(model.driving_s(model.road_m(self.straight_m[self.is_aside])) / told - 1.0)))
+        recorded = self.driving_s[self.is_aside]
+        return float(np.median(np.abs(model.driving_s(model.road_m(self.straight_m[self.is_aside])) / recorded - 1.0)))
 
 
 def _keep_model(model: RoadModel, trips: int, sentence: str, error: float = float("nan")) -> Calibration:

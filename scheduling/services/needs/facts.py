@@ -94,7 +94,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
     read = dict(
         Reading.objects.of_company(company).filter(in_unit).order_by().values_list("unit").annotate(Max("taken_at"))
     )
-    asked = dict(
+    last_asked = dict(
         Need.objects.of_company(company)
         .filter(in_unit, state=Need.State.OPEN, kind=Need.Kind.TAKE_READING)
         .exclude(reading_way="")
@@ -125,7 +125,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
             findings=tuple(_finding_facts(row, unit) for row in findings.get(unit.pk, ())),
             last_read_on=day(read.get(unit.pk)),
             last_sanitised_on=day(sanitised.get(unit.pk)),
-            asked_on=day(asked.get(unit.pk)),
+            asked_on=day(last_asked.get(unit.pk)),
             done=done_by_unit.get(unit.pk, {}),
         )
         for unit in here.values()

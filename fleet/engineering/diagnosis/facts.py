@@ -9,6 +9,7 @@ import numpy as np
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.viscosity import viscosity_ratio_25_over_t
 from fleet.engineering.limits import Limits, is_exhausted
+from fleet.engineering.observations import OBSERVATION_MEANINGS
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, SETTLING_MINUTES
 
 _PSI: Final = 6.894757293168361
@@ -55,11 +56,14 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "weeks_since_last_reading": "weeks since anybody read the unit",
     "hours_standing": "hours of standstill before the reading",
     "tank_volume_l": "volume of the storage tank",
+    "tank_precharge_kpa": "pressure of the air in the empty tank",
 }  # fmt: skip
 FLAGS: Final[Mapping[str, str]] = {
     "has_booster_pump": "a booster pump is fitted",
     "has_automatic_shutoff": "an automatic shut-off valve is fitted",
     "has_tank": "a storage tank is fitted",
+    "has_pressurised_tank": "the storage tank is a pressurised one",
+    "has_float_valve": "a float valve is fitted",
     "has_resin": "deionising resin is fitted",
     "has_two_sediment_filters": "two sediment filters are installed in series",
     "has_lag_resin": "a second resin cartridge is installed behind the first",
@@ -67,19 +71,15 @@ FLAGS: Final[Mapping[str, str]] = {
     "tank_is_full": "the tank is full",
     "sampled_after_flush": "the permeate sample was taken after flushing",
     "concentrate_is_running": "concentrate runs to drain now",
-    "concentrate_never_stops": "concentrate never stops",
     "concentrate_is_running_with_full_tank": "concentrate runs although the tank is full",
     "tank_pressure_falls_with_feed_shut": "the tank loses pressure with the feed shut",
-    "pump_never_stops": "the pump never stops",
-    "pump_cycles_rapidly": "the pump starts and stops again and again",
-    "smell_or_slime": "smell or slime was found",
-    "taste_or_odour": "taste or odour is reported",
     "ammonia_detected": "ammonia was found in the product",
     "silica_detected": "silica was found in the product",
     "algae_reported": "algae are reported in the aquarium",
     "open_cup_sample": "the product was measured in an open cup",
     "totaliser_went_back": "the counter shows less than before",
     "chloramine_supply": "the supplier uses chloramine",
+    **OBSERVATION_MEANINGS,
 }  # fmt: skip
 TEXTS: Final[Mapping[str, tuple[str, ...]]] = {
     "state": ("flowing", "static", ""),
@@ -122,6 +122,8 @@ class PatternLimits:
     shutoff_fraction: float = 2.0 / 3.0
     closure_fraction: float = 0.10
     weeks_unread: float = 12.0
+    precharge_share: float = 0.6
+    resin_colour_fraction: float = 0.75
     minutes_to_steady: float = SETTLING_MINUTES
     temperature_shift_degc: float = 5.0
 

@@ -40,8 +40,10 @@ _UNIT_FIELDS: Final = (
     "design_recovery_fraction",
     "has_automatic_shutoff_valve",
     "has_booster_pump",
+    "has_float_valve",
     "kind",
     "tank",
+    "tank_precharge_kpa",
     "tank_volume_l",
     "weekly_demand_l",
 )
@@ -228,6 +230,9 @@ def names_of_row(history: History, row: int) -> set[str]:
         names = (names - {"inlet_pressure_kpa"}) | {"static_inlet_pressure_kpa"}
     if columns["tank_is_full"][row] is not None:
         names.add("tank_is_full")
+    names.update(columns["observations"][row])
+    if _drain_at_full_store(history, row) is not None:
+        names.add("concentrate_is_running_with_full_tank")
     valid = bool(history.indicators.valid_for_trend[row])
     for name in _INDICATORS:
         if history.indicators.values[name][row] == history.indicators.values[name][row] and (
@@ -235,6 +240,21 @@ def names_of_row(history: History, row: int) -> set[str]:
         ):
             names.add(name)
     return names
+
+
+def _drain_at_full_store(history: History, row: int) -> bool | None:
+    """Whether the drain runs at a full store; None where it was not full, or permeate was drawn from it."""
+    columns = history.table.columns
+    drain, permeate = columns["concentrate_flow_l_per_day"][row], columns["permeate_flow_l_per_day"][row]
+    if columns["tank_is_full"][row] is not True or drain != drain or permeate > 0.0:
+        return None
+    return bool(drain > 0.0)
+
+
+def is_measured(history: History, row: int) -> bool:
+    """Whether a reading holds a value of a gauge or meter, and not only what a person saw."""
+    values = (history.table.columns[name][row] for name in _READING_FACTS)
+    return any(value == value for value in values)
 
 
 def context_of_row(history: History, row: int) -> dict[str, Fact]:
@@ -254,6 +274,8 @@ def context_of_row(history: History, row: int) -> dict[str, Fact]:
         context["static_inlet_pressure_kpa"] = context.pop("inlet_pressure_kpa")
     context["tank_is_full"] = table.columns["tank_is_full"][row]
     context["sampled_after_flush"] = table.columns["sampled_after_flush"][row]
+    context.update(table.columns["observations"][row])
+    context["concentrate_is_running_with_full_tank"] = _drain_at_full_store(history, row)
     if any(code == "totaliser_backwards" for _, code in table.flags[row]):
         context["totaliser_went_back"] = True
     values, _ = history.indicators.row(row)
@@ -311,11 +333,14 @@ def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, F
         "has_booster_pump": unit["has_booster_pump"],
         "has_automatic_shutoff": unit["has_automatic_shutoff_valve"],
         "has_tank": unit["tank"] != Unit.Tank.NONE,
+        "has_pressurised_tank": unit["tank"] == Unit.Tank.PRESSURISED,
+        "has_float_valve": unit["has_float_valve"],
         "has_resin": any(stage == Stage.RESIN for stage, _ in places),
         "has_two_sediment_filters": (Stage.SEDIMENT.value, Position.Role.LAG.value) in places,
         "has_lag_resin": (Stage.RESIN.value, Position.Role.LAG.value) in places,
         "lag_resin_is_exhausted": int(history.table.unit_ids[row]) in history.lag_resin_exhausted,
         "tank_volume_l": unit["tank_volume_l"],
+        "tank_precharge_kpa": unit["tank_precharge_kpa"],
         "chloramine_supply": unit["site__chloraminated"],
         "membrane_age_days": day - float(membranes.placed_day[membrane]) if membrane >= 0 else None,
         "membrane_material": membranes.items["membrane_material"][membrane] if membrane >= 0 else None,

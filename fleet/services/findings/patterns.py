@@ -6,7 +6,7 @@ from typing import Final
 
 from fleet.engineering.diagnosis import RULES, Match, Rule, diagnose
 from fleet.models import Position, Stage
-from fleet.services.findings.facts import History, context_of_row, names_of_row
+from fleet.services.findings.facts import History, context_of_row, is_measured, names_of_row
 
 RECENT: Final = timedelta(days=120)
 """Readings older than this open no finding and keep none open: what was seen then may be mended."""
@@ -77,9 +77,10 @@ def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
 
 def _unread(history: History, unit_id: int, now: datetime) -> list[Pattern]:
     """Nobody has looked at the unit for long; counted from its commissioning where it was never read."""
-    rows = [row for row in history.rows_of(unit_id) if history.table.taken_at[row] <= now]
-    if rows:
-        last = history.table.taken_at[rows[-1]]
+    earlier_rows = (row for row in reversed(history.rows_of(unit_id)) if history.table.taken_at[row] <= now)
+    last_row = next((row for row in earlier_rows if is_measured(history, row)), None)
+    if last_row is not None:
+        last = history.table.taken_at[last_row]
     else:
         last = datetime.combine(history.facts[unit_id]["commissioned_on"], time(), tzinfo=now.tzinfo)
     weeks = float((now - last).days // 7)

@@ -27,7 +27,7 @@ def no_permeate(f: Facts) -> Evidence | None:
     return Evidence(0.85, {"permeate_flow": 0.0, "concentrate_flow": drain, "inlet_pressure_kpa": inlet})
 
 
-def _tank_over_line(f: Facts) -> float | None:
+def tank_over_line(f: Facts) -> float | None:
     line = f.number("line_pressure_kpa")
     if line is None:
         line = f.number("static_inlet_pressure_kpa")
@@ -46,7 +46,7 @@ def _tank_falls(f: Facts) -> bool | None:
 
 def shutoff_does_not_close(f: Facts) -> Evidence | None:
     """The tank is as full as the line can make it, and concentrate runs on."""
-    share = _tank_over_line(f)
+    share = tank_over_line(f)
     if share is None or share < f.pattern_limits.shutoff_fraction - 0.005 or f.no("has_automatic_shutoff"):
         return None
     numbers: dict[str, float | str] = {"tank_over_line": share, "closes_at": f.pattern_limits.shutoff_fraction}
@@ -62,7 +62,7 @@ def check_valve_leaks(f: Facts) -> Evidence | None:
     """The tank loses pressure with the feed shut."""
     if _tank_falls(f) is not True:
         return None
-    share = _tank_over_line(f)
+    share = tank_over_line(f)
     if share is not None and share >= f.pattern_limits.shutoff_fraction:
         return None
     runs = f.concentrate_runs_on or f.yes("concentrate_is_running")
@@ -71,7 +71,7 @@ def check_valve_leaks(f: Facts) -> Evidence | None:
 
 def tank_does_not_fill(f: Facts) -> Evidence | None:
     """Concentrate never stops, and the tank stays low and steady."""
-    share = _tank_over_line(f)
+    share = tank_over_line(f)
     if share is None or share >= f.pattern_limits.shutoff_fraction or not f.yes("concentrate_never_stops"):
         return None
     if _tank_falls(f) is True:
@@ -174,7 +174,7 @@ def too_much_concentrate(f: Facts) -> Evidence | None:
 
 def tank_pushes_back(f: Facts) -> Evidence | None:
     """Less permeate while the tank is filling, and a membrane that is as it was."""
-    share = _tank_over_line(f)
+    share = tank_over_line(f)
     flow = f.ratio("permeate_flow_l_per_day", "baseline_permeate_flow_l_per_day")
     if (
         share is None

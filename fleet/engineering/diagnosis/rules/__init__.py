@@ -14,9 +14,21 @@ from fleet.engineering.diagnosis.rules.membrane import MEMBRANE
 from fleet.engineering.diagnosis.rules.meters import METERS
 from fleet.engineering.diagnosis.rules.pressures import PRESSURES
 from fleet.engineering.diagnosis.rules.resin import RESIN
+from fleet.engineering.diagnosis.rules.seen import SEEN, SEEN_AT_ONCE, SEEN_FLOWS
 from fleet.engineering.diagnosis.work import Cause
 
-RULES: Final[tuple[Rule, ...]] = (*METERS, *PRESSURES, *FLOWS, *MEMBRANE, *RESIN, *CARBON, *CARE)
+RULES: Final[tuple[Rule, ...]] = (
+    *SEEN_AT_ONCE,
+    *METERS,
+    *PRESSURES,
+    *FLOWS,
+    *SEEN_FLOWS,
+    *MEMBRANE,
+    *RESIN,
+    *CARBON,
+    *CARE,
+    *SEEN,
+)
 
 TITLES: Final[Mapping[str, str]] = {rule.id: rule.title for rule in RULES}
 """Id of a rule -> what it is called in a list."""

@@ -5,7 +5,7 @@ from typing import Final
 from accounts.language import gettext_noop as _
 from fleet.engineering.diagnosis.places import Place
 from fleet.engineering.diagnosis.record import Asks
-from fleet.engineering.diagnosis.work import Cause, NoWork, Work, WorkKind
+from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, NoWork, Work, WorkKind
 
 PRACTICE: Final = _("common practice, no source")
 
@@ -43,5 +43,14 @@ RESTRICTOR_BLOCKED: Final = Cause(
     code="restrictor_blocked",
     work=Work(kind=WorkKind.REPLACE_RESTRICTOR, part="flow_restrictor", is_urgent=True),
 )
+SHUTOFF_VALVE: Final = Cause(
+    code="shutoff_valve_fault", work=Work(kind=WorkKind.REPAIR, part="automatic_shutoff_valve")
+)
+CHECK_VALVE: Final = Cause(code="check_valve_fault", work=Work(kind=WorkKind.REPAIR, part="check_valve"))
+PRESSURE_SWITCH: Final = Cause(
+    code="pressure_switch_set_wrong",
+    work=Work(kind=WorkKind.REPAIR, thing=_("pressure switch"), is_urgent=True),
+)
+PRECHARGE: Final = Cause(code="tank_precharge_wrong", work=INSPECT_UNIT)
 LOW_DRIVING_PRESSURE: Final = Cause(code="low_net_driving_pressure", work=NoWork.EXPLAINED)
 TDS_CREEP: Final = Cause(code="tds_creep", work=NoWork.EXPLAINED)

@@ -9,13 +9,16 @@ from fleet.engineering.diagnosis.rules.common import (
     AT_MEMBRANE,
     BOOSTER_PUMP,
     BOTH_FLOWS,
+    CHECK_VALVE,
     CODES,
     ISOLATE,
     LOW_DRIVING_PRESSURE,
     NO_PART,
     POWER,
     PRACTICE,
+    PRECHARGE,
     RESTRICTOR_BLOCKED,
+    SHUTOFF_VALVE,
 )
 from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, NoWork, Work, WorkKind
 
@@ -81,7 +84,7 @@ FLOWS: Final[tuple[Rule, ...]] = (
         asks=(("tank_is_full", "concentrate_flow_l_per_day"),),
         place=None,
         outdated_by=(),
-        causes=(Cause(code="shutoff_valve_fault", work=Work(kind=WorkKind.REPAIR, part="automatic_shutoff_valve")),),
+        causes=(SHUTOFF_VALVE,),
         confirm=_("Close the tank valve: the drain should stop within 5 minutes."),
         action=_("Replace the automatic shut-off valve."),
         cautions=(ISOLATE,),
@@ -98,7 +101,7 @@ FLOWS: Final[tuple[Rule, ...]] = (
         asks=(("tank_pressure_kpa",),),
         place=None,
         outdated_by=(),
-        causes=(Cause(code="check_valve_fault", work=Work(kind=WorkKind.REPAIR, part="check_valve")),),
+        causes=(CHECK_VALVE,),
         confirm=_("Shut the feed: the tank loses pressure through the membrane."),
         action=_("Replace the check valve."),
         cautions=(ISOLATE,),
@@ -118,7 +121,7 @@ FLOWS: Final[tuple[Rule, ...]] = (
         causes=(
             Cause(code="line_pressure_too_low_for_tank", work=BOOSTER_PUMP),
             Cause(code="tank_leak", work=INSPECT_UNIT),
-            Cause(code="tank_precharge_wrong", work=INSPECT_UNIT),
+            PRECHARGE,
             Cause(code="float_valve_stuck_open", work=INSPECT_UNIT),
         ),
         confirm=_("Check the precharge with the tank empty: 5 to 10 psi (34 to 69 kPa)."),
@@ -240,7 +243,7 @@ FLOWS: Final[tuple[Rule, ...]] = (
         pattern="pump_cycles",
         step="flows",
         condition=when.pump_cycles,
-        asks=BOTH_FLOWS,
+        asks=(("pump_cycles_rapidly",),),
         place=None,
         outdated_by=(),
         causes=(

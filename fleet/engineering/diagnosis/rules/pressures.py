@@ -12,6 +12,7 @@ from fleet.engineering.diagnosis.rules.common import (
     ISOLATE,
     POWER,
     PRACTICE,
+    PRESSURE_SWITCH,
     RESTRICTOR_BLOCKED,
 )
 from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, Work, WorkKind
@@ -117,10 +118,7 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(
-            Cause(
-                code="pressure_switch_set_wrong",
-                work=Work(kind=WorkKind.REPAIR, thing=_("pressure switch"), is_urgent=True),
-            ),
+            PRESSURE_SWITCH,
             RESTRICTOR_BLOCKED,
             Cause(code="pump_bypass_set_high", work=INSPECT_UNIT),
         ),

@@ -156,6 +156,11 @@ def _tank_stays_low(unit: State, rng: np.random.Generator) -> State:
     return replace(unit, tank_open=True, tank_kpa=rng.uniform(0.1, 0.4) * unit.line_kpa, observed=facts)
 
 
+def _full_by_word(unit: State, rng: np.random.Generator, **more: bool) -> State:
+    facts = {"concentrate_never_stops": True, "tank_is_full": True, **more}
+    return replace(unit, observed=facts)
+
+
 def colder(unit: State, by_degc: float) -> float:
     """The temperature of a unit's feed, that much colder and short of freezing."""
     return max(unit.temperature_degc - by_degc, 2.5)
@@ -304,6 +309,28 @@ FAULTS: dict[str, tuple[Fault, str]] = {
     "acid permeate": (lambda u, r: replace(u, observed={"permeate_ph": r.uniform(5.0, 6.0)}), "D35"),
     "tank tastes": (lambda u, r: replace(u, observed={"taste_or_odour": True}), "D39"),
     "pump cycles": (lambda u, r: replace(u, observed={"pump_cycles_rapidly": True}), "D40"),
+    "housing leaks": (lambda u, r: replace(u, observed={"water_on_floor": True}), "D50"),
+    "switched off": (lambda u, r: replace(u, observed={"is_switched_off": True}), "D51"),
+    "drain runs on": (_full_by_word, "D52"),
+    "float alone": (lambda u, r: _full_by_word(u, r, has_automatic_shutoff=False), "D53"),
+    "drain runs on and pump cycles": (lambda u, r: _full_by_word(u, r, pump_cycles_rapidly=True), "D54"),
+    "float sticks": (lambda u, r: replace(u, observed={"container_overflows": True}), "D55"),
+    "tank without air": (lambda u, r: replace(u, observed={"tap_soon_trickles": True}), "D56"),
+    "slow to fill": (lambda u, r: replace(u, observed={"slow_filling": True}), "D57"),
+    "pump runs on": (lambda u, r: replace(u, observed={"pump_never_stops": True}), "D61"),
+    "new noise": (lambda u, r: replace(u, observed={"unusual_noise": True}), "D58"),
+    "slime in a housing": (lambda u, r: replace(u, observed={"smell_or_slime": True}), "D59"),
+    "resin discoloured": (
+        lambda u, r: replace(
+            u,
+            observed={
+                "resin_colour_changed_fraction": r.uniform(0.76, 1.0),
+                "interstage_tds_mg_per_l": None,
+                "product_tds_mg_per_l": None,
+            },
+        ),
+        "D60",
+    ),
     "not read": (lambda u, r: replace(u, observed={"weeks_since_last_reading": r.uniform(13, 40)}), "D41"),
     "resin gives back": (
         lambda u, r: replace(u, lead_share=1.0, product_share=r.uniform(1.4, 1.8)),

@@ -32,7 +32,7 @@ from tests.fleet.engineering.diagnosis.test_limits import (
     Changes,
     behind,
 )
-from tests.fleet.engineering.diagnosis.test_rules import HEALTHY
+from tests.fleet.engineering.diagnosis.test_rules import HEALTHY, UNREAD_RESIN
 
 FALL = PatternLimits().line_pressure_fall_kpa
 AT_600: Changes = {"temperature_degc": None, **behind(600.0)}
@@ -104,6 +104,26 @@ CASES: list[tuple[str, Changes, float]] = [
     ("D39", {"taste_or_odour": True}, 0.7),
     ("D39", {"taste_or_odour": True, "baseline_permeate_tds_mg_per_l": None}, 0.55),
     ("D41", {"weeks_since_last_reading": 30.0}, 0.95),
+    ("D50", {"water_on_floor": True}, 0.95),
+    ("D51", {"is_switched_off": True}, 0.9),
+    ("D52", {"concentrate_never_stops": True, "tank_pressure_kpa": None}, 0.7),
+    ("D52", {"concentrate_never_stops": True, "tank_pressure_kpa": None, "tank_is_full": False}, 0.5),
+    ("D52", {"concentrate_never_stops": True, "tank_pressure_kpa": 100.0, "tank_is_full": True}, 0.8),
+    ("D52", {"tank_is_full": True, MADE: 0.0, "tank_pressure_kpa": None}, 0.8),
+    ("D52", {"tank_is_full": True, MADE: None, "tank_pressure_kpa": None}, 0.8),
+    ("D53", {"concentrate_never_stops": True, "has_automatic_shutoff": False}, 0.85),
+    ("D53", {"tank_is_full": True, MADE: 0.0, "has_automatic_shutoff": False}, 0.85),
+    ("D54", {"concentrate_never_stops": True, "pump_cycles_rapidly": True}, 0.85),
+    ("D55", {"container_overflows": True}, 0.9),
+    ("D56", {"tap_soon_trickles": True}, 0.7),
+    ("D56", {"tap_soon_trickles": True, "tank_pressure_kpa": 20.0, "tank_precharge_kpa": 50.0}, 0.85),
+    ("D56", {"slow_filling": True, "tank_pressure_kpa": 20.0, "tank_precharge_kpa": 50.0}, 0.65),
+    ("D57", {"slow_filling": True}, 0.4),
+    ("D57", {"tap_soon_trickles": True, "has_pressurised_tank": False}, 0.4),
+    ("D61", {"pump_never_stops": True}, 0.65),
+    ("D58", {"unusual_noise": True}, 0.5),
+    ("D59", {"smell_or_slime": True}, 0.7),
+    ("D60", {"resin_colour_changed_fraction": 0.8, **UNREAD_RESIN}, 0.6),
     ("D38", {"minutes_since_start": 1.0}, 0.95),
     ("D38", {"tank_valve": "", "tank_pressure_kpa": None}, 0.7),
     ("D17", {"first_meter_tds_mg_per_l": 10.0, "second_meter_tds_mg_per_l": 16.0}, CLEAR),

@@ -12,7 +12,7 @@ import pytest
 
 from fleet.engineering.diagnosis import PatternLimits, diagnose
 from fleet.engineering.limits import HOUSE, Limits
-from tests.fleet.engineering.diagnosis.test_rules import HEALTHY, PATTERNS
+from tests.fleet.engineering.diagnosis.test_rules import HEALTHY, PATTERNS, UNREAD_RESIN
 
 Changes = Mapping[str, float | bool | str | None]
 CHLORINE = "carbon_outlet_total_chlorine_mg_per_l"
@@ -39,6 +39,10 @@ TANK: Changes = {"tank_valve": "open", "concentrate_never_stops": True}
 def behind(line_kpa: float) -> Changes:
     """A line pressure that has always been so."""
     return {"line_pressure_kpa": line_kpa, "baseline_line_pressure_kpa": line_kpa}
+
+
+# What a person saw, whatever the gauges show.
+SEEN = {"D50", "D51", "D53", "D54", "D55", "D58", "D59", "D61"}
 
 
 @dataclass(frozen=True)
@@ -225,6 +229,14 @@ EDGES = [
          ("chlorine_mg_per_l",)),
     Edge("D31", "days_since_carbon_change", "to", 21.0, {CHLORINE: 0.4}),
     Edge("D39", PERMEATE, "to", 1.3 * 9.0, {"taste_or_odour": True}, exactly=False),
+    Edge("D52", "tank_pressure_kpa", "from", lambda x: 414.0 * x.shutoff_fraction, TANK, ("shutoff_fraction",),
+         exactly=False),
+    Edge("D56", "tank_pressure_kpa", "below", lambda x: 50.0 * x.precharge_share,
+         {"slow_filling": True, "tank_precharge_kpa": 50.0}, ("precharge_share",)),
+    Edge("D57", "tank_pressure_kpa", "from", lambda x: 50.0 * x.precharge_share,
+         {"slow_filling": True, "tank_precharge_kpa": 50.0}, ("precharge_share",)),
+    Edge("D60", "resin_colour_changed_fraction", "from", lambda x: x.resin_colour_fraction, UNREAD_RESIN,
+         ("resin_colour_fraction",)),
     Edge("D41", "weeks_since_last_reading", "from", lambda x: x.weeks_unread, {}, ("weeks_unread",)),
     # meters
     Edge("D38", "minutes_since_start", "below", lambda x: x.minutes_to_steady, {}, ("minutes_to_steady",)),
@@ -313,4 +325,4 @@ def test_every_limit_and_every_rule_that_turns_on_a_number_stands_in_the_table()
     # an age is the forecast's to know
     assert names - {name for edge in EDGES for name in edge.limits} == {"carbon_maximum_service_time_days"}
     # flows of exactly nothing, and what a person saw
-    assert {pattern[0] for pattern in PATTERNS} - {edge.rule for edge in EDGES} == {"D29", "D40"}
+    assert {pattern[0] for pattern in PATTERNS} - {edge.rule for edge in EDGES} == {"D29", "D40", *SEEN}

@@ -55,6 +55,8 @@ HEALTHY: dict[str, float | bool | str | None] = {
     "membrane_material": "polyamide",
 }
 
+UNREAD_RESIN: dict[str, float | bool | str | None] = {"interstage_tds_mg_per_l": None, "product_tds_mg_per_l": None}
+
 # What each rule looks for, laid over the healthy unit: rule, changes, likeliest cause.
 PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
     ("D01", {"prefilter_outlet_pressure_kpa": 300.0, "inlet_pressure_kpa": 297.0}, "prefilter_clogged"),
@@ -189,6 +191,18 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
     ("D44", {"carbon_outlet_total_chlorine_mg_per_l": 0.2}, "carbon_exhausted"),
     ("D45", {"interstage_chlorine_mg_per_l": 0.6}, "lead_carbon_exhausted"),
     ("D46", {"permeate_tds_mg_per_l": 29.0}, "membrane_rejection_low"),
+    ("D50", {"water_on_floor": True}, "water_leak"),
+    ("D51", {"is_switched_off": True}, "switched_off_by_people"),
+    ("D52", {"concentrate_never_stops": True, "tank_pressure_kpa": None}, "shutoff_valve_fault"),
+    ("D53", {"concentrate_never_stops": True, "has_automatic_shutoff": False}, "shutoff_valve_not_fitted"),
+    ("D54", {"concentrate_never_stops": True, "pump_cycles_rapidly": True}, "check_valve_fault"),
+    ("D55", {"container_overflows": True}, "float_valve_does_not_close"),
+    ("D56", {"tap_soon_trickles": True}, "tank_precharge_wrong"),
+    ("D57", {"slow_filling": True}, "slow_filling_not_explained"),
+    ("D61", {"pump_never_stops": True}, "pressure_switch_set_wrong"),
+    ("D58", {"unusual_noise": True}, "noise_not_explained"),
+    ("D59", {"smell_or_slime": True}, "growth_in_unit"),
+    ("D60", {"resin_colour_changed_fraction": 0.8, **UNREAD_RESIN}, "resin_colour_not_confirmed"),
 ]
 
 
@@ -290,6 +304,18 @@ def test_confidence_grows_with_the_margin() -> None:
         ("D45", {"interstage_chlorine_mg_per_l": 0.45}, "45 % of the feed's"),
         ("D46", {"permeate_tds_mg_per_l": 25.5}, "less than a step of the meter above 10 % of the feed"),
         ("D12", {"product_tds_mg_per_l": 1.5, "has_lag_resin": True}, "half a step past the limit"),
+        ("D52", {"concentrate_never_stops": True, "has_automatic_shutoff": False}, "there is no valve to replace"),
+        ("D52", {"concentrate_never_stops": True, "tank_pressure_kpa": 100.0}, "a low tank keeps the valve open"),
+        ("D52", {"tank_is_full": True}, "permeate is being drawn"),
+        ("D54", {"pump_cycles_rapidly": True}, "the drain stops"),
+        ("D56", {"tap_soon_trickles": True, "has_pressurised_tank": False}, "an open container has no air charge"),
+        (
+            "D56",
+            {"slow_filling": True, "tank_pressure_kpa": 30.0, "tank_precharge_kpa": 50.0},
+            "pressure of the charge",
+        ),
+        ("D57", {"slow_filling": True, "tank_pressure_kpa": 20.0, "tank_precharge_kpa": 50.0}, "the tank explains it"),
+        ("D60", {"resin_colour_changed_fraction": 0.8}, "the outlets were read, and decide"),
     ],
 )
 def test_near_misses_are_not_found(rule: str, changes: dict[str, float | bool | str | None], why_not: str) -> None:

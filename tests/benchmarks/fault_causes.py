@@ -22,7 +22,7 @@ CAUSES_OF_WORDS: Final = {
     "booster pump fails": ("pump_not_running", "pump_worn", "pump_suction_starved", "pressure_switch_fault"),
     "shut-off valve fails": ("shutoff_valve_fault",),
     "check valve fails": ("check_valve_fault",),
-    "no shut-off valve fitted": (),
+    "no shut-off valve fitted": ("shutoff_valve_not_fitted",),
     "tank lost its air": ("tank_precharge_wrong",),
     "carbon exhausted": ("carbon_exhausted", "lead_carbon_exhausted", "membrane_oxidised_carbon_exhausted"),
     "carbon unfit for chloramine": ("chloramine_breakthrough", "chloramine_ammonium"),
@@ -44,7 +44,7 @@ CAUSES_OF_WORDS: Final = {
     "meter wrong": ("meter_out_of_calibration", "different_tds_factor", "dirty_cell", "wrong_probe"),
     "feed water changed": ("supply_changed",),
     "totaliser replaced": ("counter_reversed",),
-    "water on the floor": ("leak",),
+    "water on the floor": ("leak", "water_leak"),
 }
 """Causes that say what the word says; empty where no cause says it yet."""
 

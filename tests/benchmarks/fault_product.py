@@ -12,10 +12,24 @@ from zoneinfo import ZoneInfo
 import time_machine
 
 from tests.strangers.fault_histories.parts import ITEMS
-from tests.strangers.fault_histories.records import Change, History, Sample
+from tests.strangers.fault_histories.records import Change, History, Observation, Sample
 
 ZONE = ZoneInfo("Europe/Berlin")
 EVENING = time(21, 0)
+
+# What somebody who saw it would tick, by its short name; and what else, by their words.
+TICKED = {
+    "leak": ("water_on_floor",),
+    "drain": ("concentrate_never_stops",),
+    "noise": ("unusual_noise",),
+    "slow": ("slow_filling",),
+    "taste": ("taste_or_odour",),
+    "off": ("is_switched_off",),
+}
+TICKED_BY_WORDS = {
+    "pump starts again and again": "pump_cycles_rapidly",
+    "only a trickle": "tap_soon_trickles",
+}
 
 
 @dataclass(frozen=True)
@@ -95,6 +109,8 @@ class Desk:
             papers[sample.at.date()].append(lambda sample=sample: self._sample(sample))
         for change in self.history.changes:
             papers[change.at.date()].append(lambda change=change: self._change(change))
+        for observation in self.history.observations:
+            papers[observation.at.date()].append(lambda observation=observation: self._observation(observation))
         for row in self.history.rows:
             rows[row.at.date()].append(row.text)
         for day in sorted(papers.keys() | rows.keys()):
@@ -167,6 +183,20 @@ class Desk:
                 "total_chlorine": f"{sample.chlorine:.2f} mg/L",
             },
         )
+
+    def _observation(self, observation: Observation) -> None:
+        codes = [*TICKED[observation.reach]] if observation.reach else []
+        codes += [code for words, code in TICKED_BY_WORDS.items() if words in observation.words]
+        if codes:
+            self._post(
+                f"/units/{self.unit['id']}/readings/",
+                {
+                    "taken_at": observation.at.replace(tzinfo=ZONE).isoformat(),
+                    "source": observation.by,
+                    "note": observation.words,
+                    "observations": dict.fromkeys(codes, True),
+                },
+            )
 
     def _change(self, change: Change) -> None:
         at = change.at.replace(tzinfo=ZONE).isoformat()

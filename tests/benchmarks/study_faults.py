@@ -10,7 +10,7 @@ else 'missed'. Notices that nothing is wrong (`fault_causes.NOTICES`) and what i
 the fault has exhausted) take no place; a doubt that the intake tells about a row counts as told first. 'Kept' is the
 share of the found that still stands on the last day, as nobody mends anything. Days run from the day on which a good
 technician could know to the day on which it was listed; less than 0 is sooner. What people saw (a leak, a drain that
-never stops) is part of the history, but is not sent, as no route takes it.
+never stops) is sent on its day as a reading of its own.
 
 A wrong finding is one of a sound time that nothing true of the history explains: of sound units at any time, of the
 others before their fault. `--list` prints each miss and each wrong finding with its sentence. Nothing may be tuned on

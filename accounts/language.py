@@ -89,6 +89,11 @@ def speak_in_process(code: str, directory: Path) -> None:
     _usual[0] = load(code, directory)
 
 
+def catalogue_of(code: str, directory: Path) -> Path:
+    """Where the compiled catalogue of a language lies."""
+    return directory / code.replace("-", "_") / "LC_MESSAGES" / f"{DOMAIN}.mo"
+
+
 def load(code: str, directory: Path) -> Translations:
     """The translations of a language; English for 'en', FileNotFoundError where there is no catalogue."""
     if code.partition("-")[0] == "en":

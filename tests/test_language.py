@@ -35,14 +35,14 @@ def test_a_language_without_a_catalogue_stops_the_start(tmp_path: Path) -> None:
 def test_a_catalogue_is_spoken_with_its_own_plurals(tmp_path: Path) -> None:
     folder = tmp_path / "de" / "LC_MESSAGES"
     folder.mkdir(parents=True)
-    (folder / "people.mo").write_bytes(_catalogue())
+    (folder / "people.mo").write_bytes(a_catalogue())
     with language.speak(language.load("de", tmp_path)):
         spoken = [language.ngettext("{n} day", "{n} days", n).format(n=n) for n in (0, 1, 2)]
         assert [*spoken, language.gettext("other")] == ["0 Tage", "1 Tag", "2 Tage", "other"]
         assert language.gettext("") == "", "not the head of the catalogue"
 
 
-def _catalogue() -> bytes:
+def a_catalogue() -> bytes:
     """A compiled catalogue of one text, laid out by hand as GNU gettext documents its .mo files."""
     head = "Content-Type: text/plain; charset=UTF-8\nPlural-Forms: nplurals=2; plural=(n != 1);\n"
     texts = [("", head), ("{n} day\0{n} days", "{n} Tag\0{n} Tage")]

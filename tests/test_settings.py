@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.test_language import a_catalogue
+
 ROOT = Path(__file__).resolve().parents[1]
 
 
@@ -45,6 +47,7 @@ def start(root: Path = ROOT, /, **variables: str) -> subprocess.CompletedProcess
         ({"HTTPS_ONLY": "perhaps"}, "HTTPS_ONLY is 'perhaps': write on or off."),
         ({"EMAIL_URL": "mail.example"}, "EMAIL_URL is 'mail.example': it must start with consolemail://"),
         ({"LOG_LEVEL": "LOUD"}, "LOG_LEVEL is 'LOUD': write one of"),
+        ({"LANGUAGE_CODE": "de"}, "LANGUAGE_CODE is 'de': there must be a compiled catalogue at "),
     ],
 )
 def test_a_malformed_variable_stops_the_start_and_says_what_would_be_right(
@@ -60,9 +63,22 @@ def test_the_default_needs_nothing_set() -> None:
     assert start().returncode == 0
 
 
+def test_a_language_is_spoken_where_its_catalogue_lies(tmp_path: Path) -> None:
+    folder = tmp_path / "de" / "LC_MESSAGES"
+    folder.mkdir(parents=True)
+    (folder / "people.mo").write_bytes(b"no catalogue at all")
+    refused = start(LANGUAGE_CODE="de", LOCALE_DIR=str(tmp_path))
+    assert f"there must be a compiled catalogue at {folder / 'people.mo'}" in refused.stderr
+    assert "Traceback" not in refused.stderr
+    (folder / "people.mo").write_bytes(a_catalogue())
+    assert start(LANGUAGE_CODE="de", LOCALE_DIR=str(tmp_path)).returncode == 0
+
+
 def test_a_folder_that_cannot_be_written_is_said_in_a_sentence(tmp_path: Path) -> None:
     shutil.copytree(ROOT / "fleet" / "config", tmp_path / "copy" / "fleet" / "config")
     (tmp_path / "copy" / "fleet" / "__init__.py").touch()
+    (tmp_path / "copy" / "accounts").mkdir()
+    shutil.copy(ROOT / "accounts" / "language.py", tmp_path / "copy" / "accounts")
     shutil.copy(ROOT / "manage.py", tmp_path / "copy")
     (tmp_path / "copy" / ".data").write_text("a file where the folder should be: nobody can make it, not even root")
     answer = start(tmp_path / "copy")

@@ -4,11 +4,14 @@ Unset, the project runs on SQLite with jobs in process. `DATABASE_URL` moves it 
 jobs to Celery workers. A malformed value stops the start with a sentence.
 """
 
+import struct
 from datetime import timedelta
 from pathlib import Path
 
 import environ
 from django.core.exceptions import ImproperlyConfigured
+
+from accounts.language import catalogue_of, load
 
 BASE_DIR = Path(__file__).resolve().parents[2]
 DATA_DIR = BASE_DIR / ".data"
@@ -144,8 +147,16 @@ AUTH_PASSWORD_VALIDATORS = [
 
 # What people read is spoken through accounts.language, in English until a catalogue lies in LOCALE_DIR. Sentences are
 # stored with what they explain, so a server speaks one language; the choice of each request (USE_I18N) would mix two.
-LANGUAGE_CODE = "en"
-LOCALE_DIR = BASE_DIR / "fleet" / "locale"
+LANGUAGE_CODE = env.str("LANGUAGE_CODE", default="en").strip() or "en"
+LOCALE_DIR = Path(env.str("LOCALE_DIR", default=str(DATA_DIR / "locale")))
+try:
+    load(LANGUAGE_CODE, LOCALE_DIR)
+except (OSError, ValueError, struct.error) as error:
+    raise ImproperlyConfigured(
+        f"LANGUAGE_CODE is '{LANGUAGE_CODE}': there must be a compiled catalogue at "
+        f"{catalogue_of(LANGUAGE_CODE, LOCALE_DIR)}, in the folder LOCALE_DIR; make one of what `manage.py texts` "
+        "prints, or write en."
+    ) from error
 TIME_ZONE = "UTC"
 USE_TZ = True
 USE_I18N = False

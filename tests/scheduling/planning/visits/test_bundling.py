@@ -389,3 +389,18 @@ def test_it_explains_itself_in_the_language_that_is_spoken() -> None:
         visit = bundle_visits(needs, [BundlingSite("a", HERE)], policy=POLICY)[0]
     assert len(visit.choices) == 2
     assert not [text for text in (visit.sentence, *(c.sentence for c in visit.choices)) if english_in(text, "EUR")]
+
+
+def test_a_visit_lasts_as_the_shortest_life_at_its_site_but_no_longer_than_twice_the_usual_interval() -> None:
+    """Waiting saves the price of a visit over the time it lasts: the policy's interval where no life is told."""
+
+    def costs(*lives: float) -> list[float]:
+        needs = [cartridge(str(k), "a", 40.0, fresh_life_days=life) for k, life in enumerate(lives)]
+        return list(bundle_visits(needs, [BundlingSite("a", HERE)], policy=POLICY)[0].cost_by_day)
+
+    usual = 7.0 * POLICY.visit_interval_weeks
+    assert costs(2.0 * usual) == costs(2.1 * usual) == costs(9.0 * usual)
+    assert costs(1.9 * usual) != costs(2.0 * usual)
+    assert costs(math.nan) == pytest.approx(costs(usual))
+    assert costs(1.2 * usual, 9.0 * usual) == pytest.approx(costs(1.2 * usual, math.nan))
+    assert costs(1.2 * usual, 9.0 * usual) != pytest.approx(costs(1.3 * usual, 9.0 * usual))

@@ -33,6 +33,7 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
+from accounts.jobs.api import ANY_JSON
 from accounts.models import Client, Company, Membership
 from accounts.tenancy import TenantModel
 from tests.routes import every_route
@@ -100,6 +101,12 @@ def test_every_value_has_a_type_and_every_list_and_table_says_of_what(descriptio
         )
     ]
     assert untyped == []
+
+
+def test_a_value_of_any_kind_may_hold_any_kind_inside() -> None:
+    inside = [part[word] for part in ANY_JSON["oneOf"] for word in ("items", "additionalProperties") if word in part]
+    kinds = {"number", "string", "boolean", "array", "object", "null"}
+    assert [set(part["type"]) for part in inside] == [kinds, kinds]
 
 
 def test_every_operation_says_what_it_does_and_what_it_answers(description: dict[str, Any]) -> None:

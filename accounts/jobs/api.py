@@ -15,13 +15,15 @@ from accounts.jobs import claims
 from accounts.jobs.models import Job
 
 # A value of any kind; what stands in it depends on what was sent or done.
+_INSIDE = {"type": ["number", "string", "boolean", "array", "object", "null"]}
 ANY_JSON = {
     "oneOf": [
         {"type": ["number", "string", "boolean", "null"]},
-        {"type": "array", "items": {"type": ["number", "string", "boolean", "object", "null"]}},
-        {"type": "object", "additionalProperties": {"type": ["number", "string", "boolean", "object", "null"]}},
+        {"type": "array", "items": _INSIDE},
+        {"type": "object", "additionalProperties": _INSIDE},
     ]
 }
+
 _OBJECT = {"type": "object", "additionalProperties": ANY_JSON}
 
 

@@ -15,7 +15,10 @@ class WantedReadingSerializer(TenantModelSerializer):
 
     unit_code = serializers.CharField(source="unit.code", read_only=True)
     position = serializers.PrimaryKeyRelatedField[Need](
-        source="reading_of", read_only=True, help_text="of which it tells most; null: all of the unit is to be read"
+        source="reading_of",
+        read_only=True,
+        allow_null=True,
+        help_text="id of the position of which it tells most; null: all of the unit is to be read",
     )
     position_name = serializers.SerializerMethodField(help_text="such as 'lead resin'; empty without a position")
     reads = serializers.SerializerMethodField(help_text="names of the quantities to be read")

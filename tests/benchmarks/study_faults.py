@@ -131,7 +131,7 @@ def wrong_table(outcomes: Sequence[Outcome], *, title: str) -> str:
     """Wrong findings by cause, for each year of a sound unit."""
     years = sum(outcome.sound_years for outcome in outcomes)
     causes = Counter((each.cause, each.title) for outcome in outcomes for each in outcome.wrong)
-    units = Counter(cause for outcome in outcomes for cause in {each.cause for each in outcome.wrong})
+    units = Counter(row for outcome in outcomes for row in {(each.cause, each.title) for each in outcome.wrong})
     wronged = sum(bool(outcome.wrong) for outcome in outcomes)
     old = [outcome for outcome in outcomes if outcome.history.years > 2]
     old_wronged = sum(bool(outcome.wrong) for outcome in old)
@@ -145,7 +145,7 @@ def wrong_table(outcomes: Sequence[Outcome], *, title: str) -> str:
         "| -- | -- | --: | --: | --: |",
     ]
     lines += [
-        f"| {name} | {cause} | {count} | {units[cause]} | {count / years:.3f} |"
+        f"| {name} | {cause} | {count} | {units[cause, name]} | {count / years:.3f} |"
         for (cause, name), count in causes.most_common()
     ]
     return "\n".join(lines)

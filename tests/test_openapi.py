@@ -103,6 +103,10 @@ def test_every_value_has_a_type_and_every_list_and_table_says_of_what(descriptio
     assert untyped == []
 
 
+def test_null_is_said_by_types_as_openapi_3_1_does(description: dict[str, Any]) -> None:
+    assert [path for path, schema in everything_described(description) if "nullable" in schema] == []
+
+
 def test_a_value_of_any_kind_may_hold_any_kind_inside() -> None:
     inside = [part[word] for part in ANY_JSON["oneOf"] for word in ("items", "additionalProperties") if word in part]
     kinds = {"number", "string", "boolean", "array", "object", "null"}

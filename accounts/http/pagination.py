@@ -71,7 +71,9 @@ class PagePagination(PageNumberPagination):
 
     def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
         page: dict[str, Any] = super().get_paginated_response_schema(schema)
-        return {**page, "properties": _described(page["properties"])}
+        # The library says it of a link as OpenAPI 3.0 did.
+        links = {name: {"type": ["string", "null"], "format": "uri"} for name in ("next", "previous")}
+        return {**page, "properties": _described({**page["properties"], **links})}
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> list[Any]:
         self.request = request

@@ -201,6 +201,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "ServiceRecord.visit": "id of the visit on which it was done; null for work outside of any",
     "SheetExpected.quantity": "name of the quantity, as in a reading",
     "SheetFinding.finding": "id of the finding",
+    "SheetPlace.position": "id of the position in the train",
     "SheetReading.quantity": "name of the quantity, as in a reading",
     "SheetStop.email": "address of the client; empty where there is none",
     "SheetTask.reason": "why, as the installer should know it",
@@ -208,6 +209,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "Shown.value": "the number, in the unit beside it",
     "StockLevel.installer": "id of the installer whose van it is in; null: the store",
     "UnservedVisit.reason": "why it is left out, for a program",
+    "Visit.best_day": "day on which the visit costs least",
 }
 
 describe_fields = hook_of("scheduling", DESCRIPTIONS)

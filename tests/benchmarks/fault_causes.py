@@ -7,7 +7,7 @@ from typing import Final
 
 CAUSES_OF_WORDS: Final = {
     "seal leaks": ("o_ring_leak", "membrane_not_seated", "permeate_tube_cracked"),
-    "membrane damaged": ("permeate_tube_cracked", "membrane_rejection_low"),
+    "membrane damaged": ("membrane_damaged", "permeate_tube_cracked", "membrane_rejection_low"),
     "membrane oxidised": ("membrane_oxidised", "membrane_oxidised_carbon_exhausted"),
     "membrane scaled": ("membrane_scaling",),
     "membrane fouled": ("biofouling", "colloidal_fouling", "membrane_plugged"),
@@ -28,7 +28,7 @@ CAUSES_OF_WORDS: Final = {
     "carbon unfit for chloramine": ("chloramine_breakthrough", "chloramine_ammonium"),
     "resin exhausted": ("di_both_exhausted", "di_exhausted_and_releasing", "resin_channelling"),
     "lead resin exhausted": ("di_lead_exhausted",),
-    "resins in the wrong order": (),
+    "resins in the wrong order": ("resins_exchanged",),
     "resin loaded unseen": ("carbon_dioxide_load", "silica_load", "ammonium_load"),
     "feed and permeate exchanged": ("probes_swapped", "tubes_crossed"),
     "value mistyped": (

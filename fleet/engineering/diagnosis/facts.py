@@ -25,6 +25,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "baseline_line_pressure_kpa": "line pressure of the baseline",
     "baseline_inlet_pressure_kpa": "inlet pressure of the baseline",
     "clean_prefilter_differential_pressure_kpa": "differential pressure over the prefilters with clean cartridges",
+    "clean_inlet_pressure_kpa": "inlet pressure soon after the last change of a prefilter",
     "baseline_feed_tds_mg_per_l": "feed TDS of the baseline",
     "baseline_permeate_tds_mg_per_l": "permeate TDS of the baseline",
     "baseline_permeate_flow_l_per_day": "permeate flow of the baseline, not normalised",
@@ -40,6 +41,9 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "normalised_flow_ratio": "normalised permeate flow over baseline",
     "normalised_salt_passage_ratio": "normalised salt passage over baseline",
     "salt_passage_ratio_since_last_reading": "normalised salt passage over that of the reading before",
+    "salt_passage_step_ratio": "salt passage after a sudden change that lasts over that before it",
+    "first_salt_passage_over_label": "salt passage in the first weeks of the membrane over that of its label",
+    "flow_step_ratio": "permeate flow after a sudden change that lasts over that before it",
     "feed_brine_differential_pressure_ratio": "differential pressure along the membrane over its baseline, normalised",
     "salt_balance_closure_fraction": "salt balance, out less in over in",
     "concentrate_langelier_index": "Langelier index of the concentrate",
@@ -61,6 +65,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
 FLAGS: Final[Mapping[str, str]] = {
     "has_booster_pump": "a booster pump is fitted",
     "has_automatic_shutoff": "an automatic shut-off valve is fitted",
+    "has_check_valve": "a check valve is fitted behind the membrane",
     "has_tank": "a storage tank is fitted",
     "has_pressurised_tank": "the storage tank is a pressurised one",
     "has_float_valve": "a float valve is fitted",
@@ -115,6 +120,9 @@ class PatternLimits:
     salt_passage_double: float = 2.0
     salt_passage_up: float = 1.10
     salt_passage_jump: float = 1.3
+    salt_passage_step: float = 1.5
+    flow_step_down: float = 0.88
+    first_salt_passage_over_label: float = 2.5
     chlorine_trace_mg_per_l: float = 0.05
     meter_step_mg_per_l: float = 1.0
     ratio_high: float = 1.5

@@ -182,3 +182,49 @@ def line_pressure_fell_prefilters_unread() -> tuple[str, str]:
             "our next visit."
         ),
     )
+
+
+def inlet_fell_with_clean_prefilters() -> tuple[str, str]:
+    """The only gauge is weaker than it was, with prefilters changed since."""
+    return (
+        gettext(
+            "With clean prefilters the only gauge, before the membrane, shows more than 10 psi (69 kPa) less than it "
+            "did: the line pressure has fallen."
+        ),
+        gettext(
+            "The water pressure at your site has fallen, so the unit makes less water; its filters are fine. We will "
+            "look for the cause on our next visit."
+        ),
+    )
+
+
+def nothing_closes_the_feed(drain_l_per_day: float | None) -> str:
+    """What a float valve alone cannot do, and what it costs in water."""
+    text = gettext("A float valve alone closes the permeate, and nothing closes the feed: the concentrate never stops.")
+    if drain_l_per_day is None:
+        return text
+    return " ".join((text, gettext("Up to {litres:.0f} L a day are lost.").format(litres=drain_l_per_day)))
+
+
+def leaks_past_for_good(step: float) -> str:
+    """Salt passage has jumped and stays, the flow did not fall."""
+    return gettext(
+        "The salt passage has jumped to {step:.1f} times what it was and stays, with the flow steady: feed leaks past "
+        "the membrane, or it is torn."
+    ).format(step=step)
+
+
+def flow_fell_for_good(step: float) -> str:
+    """The flow has fallen at once and stays, no more salt passes."""
+    return gettext(
+        "The flow has fallen at once to {share:.0%} of what it was and stays, and no more salt passes: something lies "
+        "on the membrane (carbon fines of an unflushed cartridge, slime) or holds the permeate back."
+    ).format(share=step)
+
+
+def leaks_past_since_fitted(over_label: float) -> str:
+    """A membrane that has passed far more salt than its label says since it was fitted."""
+    return gettext(
+        "Since the membrane was fitted it has passed {share:.1f} times the salt of its label: it is not seated, an "
+        "O-ring leaks, or it is another one."
+    ).format(share=over_label)

@@ -10,7 +10,8 @@ from typing import Any, Final
 import numpy as np
 
 from accounts.models import Company
-from fleet.engineering.diagnosis.facts import Fact
+from fleet.engineering.diagnosis.facts import Fact, PatternLimits
+from fleet.engineering.diagnosis.steps import SAME_VISIT_DAYS, lasting_step
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.carbon import membrane_exposure_ppm_h
 from fleet.engineering.formulas.resin import capacity_eq, ionic_load_meq_per_l, service_volume_l
@@ -39,6 +40,7 @@ _UNIT_FIELDS: Final = (
     "commissioned_on",
     "design_recovery_fraction",
     "has_automatic_shutoff_valve",
+    "has_check_valve",
     "has_booster_pump",
     "has_float_valve",
     "kind",
@@ -58,6 +60,9 @@ _FIRST_READINGS: Final = 5
 _CLEAN_READINGS: Final = 3
 _RECENT: Final = 15
 _CLEAN_DAYS: Final = 30.0
+_FIRST_WEEKS_DAYS: Final = 45.0
+# Salt passage that was not normalised doubles from season to season at most (common practice, no source).
+_STEP_AS_READ: Final = 2.0
 _BASELINES: Final = {
     "baseline_inlet_pressure_kpa": "inlet_pressure_kpa",
     "baseline_permeate_flow_l_per_day": "permeate_flow_l_per_day",
@@ -80,6 +85,7 @@ class History:
     placement_rows: dict[str, Indexes]
     lines: Floats
     clean_differential_kpa: Floats
+    clean_inlet_kpa: Floats
     water: dict[int, dict[str, float]]
     positions: dict[int, dict[tuple[str, str], int]]
     limits: Mapping[int, Limits[float]]
@@ -109,7 +115,9 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
     placements = {
         Stage.SEDIMENT.value: load_placements(company, unit_ids, Stage.SEDIMENT),
         Stage.CARBON.value: load_placements(company, unit_ids, Stage.CARBON),
-        Stage.MEMBRANE.value: load_placements(company, unit_ids, Stage.MEMBRANE, ("membrane_material",)),
+        Stage.MEMBRANE.value: load_placements(
+            company, unit_ids, Stage.MEMBRANE, ("membrane_material", "rejection_fraction")
+        ),
         Stage.RESIN.value: load_placements(
             company, unit_ids, Stage.RESIN, ("resin_volume_l", "resin_capacity_eq_per_l")
         ),
@@ -125,6 +133,7 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
         placement_rows=placement_of,
         lines=np.full(len(table), np.nan),
         clean_differential_kpa=np.full(len(table), np.nan),
+        clean_inlet_kpa=np.full(len(table), np.nan),
         water={},
         positions=_positions(company, unit_ids),
         limits=limits_of_units(company, unit_ids),
@@ -183,12 +192,13 @@ def _lay_out_baselines(history: History) -> None:
         measured_rows = rows[~np.isnan(line[rows])]
         if len(measured_rows) > _FIRST_READINGS:
             history.lines[rows] = np.median(line[measured_rows[:_FIRST_READINGS]])
-        _lay_out_clean_differentials(history, unit_id, rows, differential_kpa)
+        _lay_out_clean_values(history, unit_id, rows, differential_kpa, np.where(flowing, inlet, np.nan))
 
 
-def _lay_out_clean_differentials(history: History, unit_id: int, rows: Indexes, differential_kpa: Floats) -> None:
-    """What clean prefilters take: the usual differential of the weeks after their last change, until the next one."""
-
+def _lay_out_clean_values(
+    history: History, unit_id: int, rows: Indexes, differential_kpa: Floats, inlet_kpa: Floats
+) -> None:
+    """What clean prefilters take and leave: as in the weeks after their last change, until the next one."""
     changes = [
         history.placements[stage].placed_day[history.placements[stage].unit_ids == unit_id]
         for stage in (Stage.SEDIMENT.value, Stage.CARBON.value)
@@ -199,9 +209,13 @@ def _lay_out_clean_differentials(history: History, unit_id: int, rows: Indexes, 
     for number in np.unique(period[period >= 0]).tolist():
         period_rows = rows[period == number]
         early = period_rows[history.table.day[period_rows] <= days[number] + _CLEAN_DAYS]
-        clean = differential_kpa[early][differential_kpa[early] >= 0]
-        if len(clean):
-            history.clean_differential_kpa[period_rows] = np.median(clean[:_CLEAN_READINGS])
+        for measured, laid_out in (
+            (differential_kpa, history.clean_differential_kpa),
+            (inlet_kpa, history.clean_inlet_kpa),
+        ):
+            clean = measured[early][measured[early] >= 0]
+            if len(clean):
+                laid_out[period_rows] = np.median(clean[:_CLEAN_READINGS])
 
 
 def _recent(history: History, row: int) -> tuple[float, float]:
@@ -302,7 +316,10 @@ def _baselines(history: History, row: int) -> dict[str, Fact]:
     permeate, drain = facts["baseline_permeate_flow_l_per_day"], facts["baseline_concentrate_flow_l_per_day"]
     if isinstance(permeate, float) and isinstance(drain, float) and permeate > 0:
         facts["baseline_waste_ratio"] = drain / permeate
+    facts["clean_inlet_pressure_kpa"] = float(history.clean_inlet_kpa[row])
     facts["salt_passage_ratio_since_last_reading"] = _jump(history, row)
+    facts["first_salt_passage_over_label"] = _first_over_label(history, row)
+    facts["salt_passage_step_ratio"], facts["flow_step_ratio"] = _steps(history, row)
     return facts
 
 
@@ -318,9 +335,51 @@ def _jump(history: History, row: int) -> float | None:
             or history.membrane[before] != history.membrane[row]
         ):
             return None
-        if valid[before] and passage[before] > 0:
+        is_other_visit = history.table.day[row] - history.table.day[before] > SAME_VISIT_DAYS
+        if is_other_visit and valid[before] and passage[before] > 0:
             return float(passage[row] / passage[before])
     return None
+
+
+def _steps(history: History, row: int) -> tuple[float | None, float | None]:
+    """Lasting sudden changes of salt passage and flow with the same membrane, up to a reading.
+
+    Normalised, where flow and pressure are read; else of the salt passage as it was read, which moves with the seasons.
+    """
+    rows = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
+    rows = rows[(rows <= row) & (history.membrane[rows] == history.membrane[row])]
+    day, columns, values = history.table.day[rows], history.table.columns, history.indicators.values
+    valid = history.indicators.valid_for_trend[rows]
+    passage, flow = (
+        lasting_step(day[valid], values[name][rows][valid])
+        for name in ("normalised_salt_passage_fraction", "normalised_permeate_flow_l_per_day")
+    )
+    if np.isnan(passage):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            read = columns["permeate_tds_mg_per_l"][rows] / columns["feed_tds_mg_per_l"][rows]
+        passage = lasting_step(day, np.where(read <= 1.0, read, np.nan))
+        passage = passage if passage >= _STEP_AS_READ else float("nan")
+    return (None if np.isnan(passage) else passage), (None if np.isnan(flow) else flow)
+
+
+def _first_over_label(history: History, row: int) -> float | None:
+    """Salt passage of the membrane in its first weeks over that of its label; None before a second visit.
+
+    A step of the meter is taken off: on soft water it is as much as a sound membrane passes.
+    """
+    membrane, membranes = history.membrane[row], history.placements[Stage.MEMBRANE]
+    rejection = membranes.items["rejection_fraction"][membrane] if membrane >= 0 else None
+    if not rejection or not 0.0 < rejection < 1.0:
+        return None
+    columns = history.table.columns
+    rows = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
+    rows = rows[(rows <= row) & (history.membrane[rows] == membrane)]
+    rows = rows[history.table.day[rows] <= membranes.placed_day[membrane] + _FIRST_WEEKS_DAYS]
+    feed, permeate = columns["feed_tds_mg_per_l"][rows], columns["permeate_tds_mg_per_l"][rows]
+    usable = (feed > 0.0) & (permeate <= feed)
+    passage = np.maximum(permeate[usable] - PatternLimits().meter_step_mg_per_l, 0.0) / feed[usable]
+    visits = 1 + int(np.sum(np.diff(history.table.day[rows][usable]) > SAME_VISIT_DAYS))
+    return float(np.median(passage)) / (1.0 - rejection) if len(passage) and visits >= 2 else None
 
 
 def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, Fact]:
@@ -332,6 +391,7 @@ def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, F
         "design_recovery_fraction": unit["design_recovery_fraction"],
         "has_booster_pump": unit["has_booster_pump"],
         "has_automatic_shutoff": unit["has_automatic_shutoff_valve"],
+        "has_check_valve": unit["has_check_valve"],
         "has_tank": unit["tank"] != Unit.Tank.NONE,
         "has_pressurised_tank": unit["tank"] == Unit.Tank.PRESSURISED,
         "has_float_valve": unit["has_float_valve"],
@@ -428,15 +488,17 @@ def _of_water(water: Mapping[str, float], context: Mapping[str, Fact]) -> dict[s
     recovery = context.get("recovery_fraction", context.get("design_recovery_fraction"))
     if not isinstance(temperature, float) or not isinstance(recovery, float) or not 0.0 < recovery < 0.95:
         return facts
-    needed = ("ph", "hardness_mg_per_l_as_caco3", "alkalinity_mg_per_l_as_caco3", "tds_mg_per_l")
+    needed = ("ph", "hardness_mg_per_l_as_caco3", "alkalinity_mg_per_l_as_caco3")
+    # Who had the hardness analysed need not have had the TDS: it is read at the unit.
+    tds = water.get("tds_mg_per_l") or context.get("feed_tds_mg_per_l", context.get("baseline_feed_tds_mg_per_l"))
     try:
-        if all(water.get(name) for name in needed):
+        if all(water.get(name) for name in needed) and isinstance(tds, float) and tds > 0.0:
             facts["concentrate_langelier_index"] = float(
                 concentrate_langelier_index(
                     feed_ph=water["ph"],
                     feed_calcium_mg_per_l_as_caco3=water["hardness_mg_per_l_as_caco3"],
                     feed_alkalinity_mg_per_l_as_caco3=water["alkalinity_mg_per_l_as_caco3"],
-                    feed_tds_mg_per_l=water["tds_mg_per_l"],
+                    feed_tds_mg_per_l=tds,
                     temperature_degc=temperature,
                     recovery_fraction=recovery,
                 )

@@ -27,6 +27,7 @@ from fleet.engineering.diagnosis.conditions.flows import (
 from fleet.engineering.diagnosis.conditions.membrane import (
     aged,
     creep,
+    damaged,
     fouled,
     holds_back_too_little,
     leaking_past,
@@ -52,6 +53,7 @@ from fleet.engineering.diagnosis.conditions.pressures import (
     line_low_without_pump,
     line_pressure_fell,
     prefilter_clogged,
+    prefilters_may_be_clogged,
     pump_without_effect,
 )
 from fleet.engineering.diagnosis.conditions.resin import (
@@ -61,6 +63,7 @@ from fleet.engineering.diagnosis.conditions.resin import (
     lead_exhausted,
     product_above_permeate,
     resin_short_lived,
+    resins_in_wrong_order,
     weak_ions_through,
 )
 from fleet.engineering.diagnosis.conditions.seen import (
@@ -91,6 +94,7 @@ __all__ = [
     "container_overflows",
     "creep",
     "cup_takes_up_air",
+    "damaged",
     "drain_never_stops",
     "fills_slowly",
     "fouled",
@@ -114,6 +118,7 @@ __all__ = [
     "oxidised_before",
     "permeate_above_feed",
     "prefilter_clogged",
+    "prefilters_may_be_clogged",
     "probes_swapped",
     "product_above_permeate",
     "pump_cycles",
@@ -121,6 +126,7 @@ __all__ = [
     "pump_without_effect",
     "resin_changed_colour",
     "resin_short_lived",
+    "resins_in_wrong_order",
     "running_in",
     "salt_balance_open",
     "scaled",

@@ -1,10 +1,19 @@
 """Conditions on the membrane: what a normalised change of flow and salt passage means."""
 
+from typing import Final
+
 from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, normalised_flow_is_normal, surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
 from fleet.engineering.limits import is_exhausted
+
+SOUND_FLOW_LEFT: Final = 0.94
+SOUND_SALT_GAIN: Final = 1.12
+"""A sound membrane keeps 94 to 98 % of its flow from year to year, and passes 3 to 12 % more salt.
+
+Common practice, no source.
+"""
 
 
 def _membrane(f: Facts) -> tuple[float, float] | None:
@@ -44,8 +53,64 @@ def oxidised_before(f: Facts) -> Evidence | None:
     return Evidence(0.6, _numbers(*both, exposure_ppm_h=exposure))
 
 
+def _salt_flux(flow: float, passage: float) -> float:
+    """Salt through the membrane over that of the baseline.
+
+    With less water the same salt is a larger share: the passage alone rises where a membrane is only plugged.
+    """
+    return flow * passage
+
+
+def _less_than_age_explains(f: Facts, flow: float) -> bool:
+    """Whether the flow is past its limit, and lower than that of a sound membrane of this age."""
+    if not is_exhausted("membrane_flow_fraction", flow, f.limits.membrane_flow_fraction):
+        return False
+    age = f.number("membrane_age_days")
+    return age is None or flow < 0.95 * SOUND_FLOW_LEFT ** (age / 365.25)
+
+
+def _saltier_than_age_explains(f: Facts, flux: float) -> bool:
+    """Whether more salt passes than through a sound membrane of this age."""
+    age = f.number("membrane_age_days")
+    return flux > f.pattern_limits.salt_passage_up * SOUND_SALT_GAIN ** ((age or 0.0) / 365.25)
+
+
+def _step_at_steady_flow(f: Facts) -> float | None:
+    """Salt passage after a sudden change that lasts over that before it, where the flow did not fall with it."""
+    step, flow_step = f.number("salt_passage_step_ratio"), f.number("flow_step_ratio")
+    if step is None or step < f.pattern_limits.salt_passage_step:
+        return None
+    return None if flow_step is not None and flow_step < f.pattern_limits.flow_step_down else step
+
+
+def _passes_since_fitted(f: Facts) -> float | None:
+    """Salt passage of the first weeks over that of the label, where it is far more and has not fallen since."""
+    first, since = f.number("first_salt_passage_over_label"), f.number("normalised_salt_passage_ratio")
+    if first is None or first < f.pattern_limits.first_salt_passage_over_label:
+        return None
+    return first if since is None or since >= 0.7 else None
+
+
+def damaged(f: Facts) -> Evidence | None:
+    """Salt passage has jumped to a level that stays, and the flow has fallen with it: dried out, or torn."""
+    step, flow_step = f.number("salt_passage_step_ratio"), f.number("flow_step_ratio")
+    if step is None or flow_step is None or f.chlorine_passes or flow_step >= f.pattern_limits.flow_step_down:
+        return None
+    flux = _salt_flux(flow_step, step)
+    if flux < f.pattern_limits.salt_passage_jump:
+        return None
+    sure = surely(flux - f.pattern_limits.salt_passage_jump, at_limit=0.65)
+    return Evidence(sure, {"salt_passage_over_before": step, "flow_over_before": flow_step})
+
+
 def leaking_past(f: Facts) -> Evidence | None:
     """Flow steady, salt passage much higher than before, and no chlorine."""
+    lasting = _step_at_steady_flow(f)
+    if lasting is not None and not f.chlorine_passes:
+        sure = surely(lasting - f.pattern_limits.salt_passage_step, at_limit=0.65)
+        return Evidence(sure, {"salt_passage_over_before": lasting}, words.leaks_past_for_good(lasting))
+    if not f.chlorine_passes and (first := _passes_since_fitted(f)) is not None:
+        return Evidence(0.7, {"first_salt_passage_over_label": first}, words.leaks_past_since_fitted(first))
     both = _membrane(f)
     if both is None:
         return None
@@ -73,10 +138,7 @@ def scaled(f: Facts) -> Evidence | None:
     if both is None:
         return None
     flow, passage = both
-    if (
-        not is_exhausted("membrane_flow_fraction", flow, f.limits.membrane_flow_fraction)
-        or passage <= f.pattern_limits.salt_passage_up
-    ):
+    if not _less_than_age_explains(f, flow):
         return None
     index, silica = f.number("concentrate_langelier_index"), f.number("concentrate_silica_share")
     if index is not None and index > 0.0:
@@ -92,7 +154,7 @@ def fouled(f: Facts) -> Evidence | None:
     if both is None:
         return None
     flow, passage = both
-    if not is_exhausted("membrane_flow_fraction", flow, f.limits.membrane_flow_fraction) or passage > 1.2:
+    if not _less_than_age_explains(f, flow) or _salt_flux(flow, passage) > 1.2:
         return None
     differential_pressure_ratio = f.number("feed_brine_differential_pressure_ratio")
     if differential_pressure_ratio is not None and differential_pressure_ratio >= 1.1:
@@ -102,10 +164,11 @@ def fouled(f: Facts) -> Evidence | None:
         )
     if f.yes("smell_or_slime"):
         return Evidence(0.75, _numbers(flow, passage))
+    flow_step = f.number("flow_step_ratio")
+    if flow_step is not None and flow_step < f.pattern_limits.flow_step_down:
+        return Evidence(0.6, _numbers(flow, passage, flow_over_before=flow_step), words.flow_fell_for_good(flow_step))
     index = f.number("concentrate_langelier_index")
-    if passage <= f.pattern_limits.salt_passage_up and (index is None or index <= 0.0):
-        return Evidence(0.45, _numbers(flow, passage))
-    return None
+    return Evidence(0.45, _numbers(flow, passage)) if index is None or index <= 0.0 else None
 
 
 def running_in(f: Facts) -> Evidence | None:
@@ -128,7 +191,9 @@ def aged(f: Facts) -> Evidence | None:
         return None
     flow, passage = both
     jump = f.number("salt_passage_ratio_since_last_reading")
-    if flow >= f.pattern_limits.flow_steady_low or passage <= f.pattern_limits.salt_passage_up or scaled(f) is not None:
+    if not _less_than_age_explains(f, flow) or scaled(f) is not None:
+        return None
+    if not _saltier_than_age_explains(f, _salt_flux(flow, passage)):
         return None
     if f.chlorine_passes or (jump is not None and jump >= f.pattern_limits.salt_passage_jump):
         return None

@@ -25,11 +25,57 @@ def prefilter_clogged(f: Facts) -> Evidence | None:
     )
 
 
+def _one_gauge_kpa(f: Facts) -> tuple[float, float] | None:
+    """Inlet pressure now and soon after the last change of prefilters, of a unit with no other gauge; else None."""
+    inlet, clean = f.number("inlet_pressure_kpa"), f.number("clean_inlet_pressure_kpa")
+    if inlet is None or clean is None or not f.no("has_booster_pump") or f.text("state") == "static":
+        return None
+    if f.prefilter_differential_pressure_kpa is not None or f.number("line_pressure_kpa") is not None:
+        return None
+    return inlet, clean
+
+
+def prefilters_may_be_clogged(f: Facts) -> Evidence | None:
+    """The only gauge stands before the membrane, and shows much less than with clean prefilters."""
+    pressures = _one_gauge_kpa(f)
+    if pressures is None:
+        return None
+    inlet, clean = pressures
+    limit = float(f.limits.prefilter_limit_kpa(clean)) + 0.5 * f.pattern_limits.gauge_step_kpa
+    fall = clean - inlet
+    if fall < limit:
+        return None
+    return Evidence(
+        surely((fall - limit) / limit, best=0.8), {"inlet_pressure_kpa": inlet, "clean_inlet_pressure_kpa": clean}
+    )
+
+
+def _inlet_fell(f: Facts) -> Evidence | None:
+    """With clean prefilters the only gauge shows less than it did: not they, but the line is weaker."""
+    pressures, baseline = _one_gauge_kpa(f), f.number("baseline_inlet_pressure_kpa")
+    if pressures is None or baseline is None or prefilters_may_be_clogged(f) is not None:
+        return None
+    inlet, clean = pressures
+    fall = baseline - max(inlet, clean)
+    if fall <= f.pattern_limits.line_pressure_fall_kpa:
+        return None
+    numbers: dict[str, float | str] = {
+        "clean_inlet_pressure_kpa": clean,
+        "inlet_pressure_kpa": inlet,
+        "baseline_inlet_pressure_kpa": baseline,
+    }
+    return Evidence(
+        surely(fall / f.pattern_limits.line_pressure_fall_kpa - 1.0), numbers, *words.inlet_fell_with_clean_prefilters()
+    )
+
+
 def line_pressure_fell(f: Facts) -> Evidence | None:
     """The line is weaker than its baseline, and the prefilters are not to blame."""
     line, baseline = f.number("line_pressure_kpa"), f.number("baseline_line_pressure_kpa")
     if line is None:
         line = f.number("static_inlet_pressure_kpa")
+    if line is None:
+        return _inlet_fell(f)
     if line is None or baseline is None or f.prefilter_differential_pressure_is_normal is False:
         return None
     fall = baseline - line

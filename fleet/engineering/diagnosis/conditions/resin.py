@@ -104,6 +104,8 @@ def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | 
     limit, step = f.limits.product_tds_mg_per_l, f.pattern_limits.meter_step_mg_per_l
     if not is_exhausted("product_tds_mg_per_l", product, limit) or f.yes("open_cup_sample"):
         return None
+    if resins_in_wrong_order(f) is not None:
+        return None
     numbers: dict[str, float | str] = {"product_tds": product, "limit": limit}
     sure = surely((product - limit) / (2.0 * step))
     if f.no("has_lag_resin"):
@@ -145,6 +147,17 @@ def product_above_permeate(f: Facts) -> Evidence | None:
     if product <= permeate + max(1.0 * f.pattern_limits.meter_step_mg_per_l, 0.1 * permeate):
         return None
     return Evidence(0.75, {"product_tds": product, "permeate_tds": permeate})
+
+
+def resins_in_wrong_order(f: Facts) -> Evidence | None:
+    """The water is worse behind the second resin than between the two: the older one stands behind the fresh one."""
+    lead, product = f.number("interstage_tds_mg_per_l"), f.number("product_tds_mg_per_l")
+    step = f.pattern_limits.meter_step_mg_per_l
+    if lead is None or product is None or not f.yes("has_lag_resin") or f.yes("open_cup_sample"):
+        return None
+    if product < lead + 2.0 * step or product <= f.limits.product_tds_mg_per_l:
+        return None
+    return Evidence(0.8, {"interstage_tds": lead, "product_tds": product})
 
 
 def weak_ions_through(f: Facts) -> Evidence | None:

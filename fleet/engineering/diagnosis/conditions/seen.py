@@ -1,5 +1,6 @@
 """Conditions on what people saw, heard or tasted, with the gauges beside it where they were read."""
 
+from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.flows import tank_over_line
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
@@ -44,9 +45,17 @@ def drain_never_stops(f: Facts) -> Evidence | None:
 
 
 def nothing_closes_the_feed(f: Facts) -> Evidence | None:
-    """The drain runs on, and the unit is recorded without a shut-off valve."""
+    """No shut-off valve is recorded, and the drain runs on, or must: a float valve alone stops the permeate."""
+    if not f.no("has_automatic_shutoff"):
+        return None
     numbers = _drain_runs_on(f)
-    return Evidence(0.85, numbers) if numbers is not None and f.no("has_automatic_shutoff") else None
+    if numbers is not None:
+        return Evidence(0.85, numbers)
+    if not f.yes("has_float_valve"):
+        return None
+    drain = f.number("concentrate_flow_l_per_day")
+    of_drain: dict[str, float | str] = {} if drain is None else {"concentrate_flow": drain}
+    return Evidence(0.8, of_drain, words.nothing_closes_the_feed(drain))
 
 
 def stored_water_comes_back(f: Facts) -> Evidence | None:

@@ -52,5 +52,8 @@ PRESSURE_SWITCH: Final = Cause(
     work=Work(kind=WorkKind.REPAIR, thing=_("pressure switch"), is_urgent=True),
 )
 PRECHARGE: Final = Cause(code="tank_precharge_wrong", work=INSPECT_UNIT)
+PREFILTER_CLOGGED: Final = Cause(
+    code="prefilter_clogged", work=Work(kind=WorkKind.REPLACE, stage="sediment", is_urgent=True)
+)
 LOW_DRIVING_PRESSURE: Final = Cause(code="low_net_driving_pressure", work=NoWork.EXPLAINED)
 TDS_CREEP: Final = Cause(code="tds_creep", work=NoWork.EXPLAINED)

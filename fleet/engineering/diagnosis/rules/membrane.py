@@ -84,6 +84,25 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         for_client=_("Some untreated water leaks past the membrane. We will reseat the membrane on our next visit."),
     ),
     Rule(
+        id="D62",
+        title=_("Membrane damaged"),
+        pattern="salt_jumped_flow_fell",
+        step="membrane",
+        condition=when.damaged,
+        asks=NORMALISED,
+        place=AT_MEMBRANE,
+        outdated_by=("membrane",),
+        causes=(Cause(code="membrane_damaged", work=INSPECT_UNIT),),
+        confirm=_("Ask whether the unit stood dry or froze; read feed and permeate again after flushing."),
+        action=_("Replace the membrane, and see that the next one cannot run dry or freeze."),
+        cautions=(ISOLATE,),
+        source=PRACTICE,
+        for_installer=_(
+            "The salt passage has jumped and stays, and the flow fell with it: the membrane has dried out or is torn."
+        ),
+        for_client=_("The membrane is damaged and lets salt through. We will come soon to look, and replace it."),
+    ),
+    Rule(
         id="D07",
         title=_("Membrane scaled"),
         pattern="flow_down_salt_up_scaling_water",
@@ -97,7 +116,7 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         action=_("Raise the waste ratio or soften the feed; clean or replace the membrane."),
         cautions=(ISOLATE,),
         source=_("Langelier index of the concentrate, Standard Methods 2330; limits common practice, no source"),
-        for_installer=_("The flow is down, the salt passage is up, and the concentrate can form scale."),
+        for_installer=_("The flow is down, and the concentrate can form scale."),
         for_client=_(
             "Scale is building up on the membrane. On our next visit we will clean or replace it and adjust the unit."
         ),
@@ -150,8 +169,8 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         action=_("Keep reading it: its forecast says when to replace it."),
         cautions=(ISOLATE,),
         source=PRACTICE,
-        for_installer=_("Flow and salt passage have both worsened slowly over years: the membrane is old."),
-        for_client=_("The membrane is ageing, as membranes do. We keep reading it and replace it in time."),
+        for_installer=_("Flow and salt passage have worsened over years, and more than membranes of this age do."),
+        for_client=_("The membrane is ageing, as membranes do. We will keep reading it, and replace it in time."),
     ),
     Rule(
         id="D46",

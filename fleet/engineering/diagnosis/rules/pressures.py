@@ -12,6 +12,7 @@ from fleet.engineering.diagnosis.rules.common import (
     ISOLATE,
     POWER,
     PRACTICE,
+    PREFILTER_CLOGGED,
     PRESSURE_SWITCH,
     RESTRICTOR_BLOCKED,
 )
@@ -27,7 +28,7 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         asks=(("line_pressure_kpa", "prefilter_outlet_pressure_kpa"), ("line_pressure_kpa", "inlet_pressure_kpa")),
         place=AT_SEDIMENT,
         outdated_by=("sediment", "carbon"),
-        causes=(Cause(code="prefilter_clogged", work=Work(kind=WorkKind.REPLACE, stage="sediment", is_urgent=True)),),
+        causes=(PREFILTER_CLOGGED,),
         confirm=_("Remove the cartridge or bypass it: the inlet pressure comes back."),
         action=_(
             "Replace the sediment cartridge; if the differential pressure stays high, replace the carbon block as well."
@@ -38,12 +39,39 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         for_client=_("Your sediment filter is clogged, so less water gets through. We will come soon to replace it."),
     ),
     Rule(
+        id="D49",
+        title=_("Prefilters probably clogged"),
+        pattern="inlet_fell_since_prefilters_changed",
+        step="pressures",
+        condition=when.prefilters_may_be_clogged,
+        asks=(("inlet_pressure_kpa",),),
+        place=AT_SEDIMENT,
+        outdated_by=("sediment", "carbon"),
+        causes=(PREFILTER_CLOGGED,),
+        confirm=_(
+            "Read the gauge with the drain shut: at the old pressure the filters are to blame, else the line is weak."
+        ),
+        action=_(
+            "Replace the sediment cartridge; if the pressure does not come back, replace the carbon block as well, "
+            "then look at the line."
+        ),
+        cautions=(ISOLATE,),
+        source=PRACTICE,
+        for_installer=_(
+            "The only gauge, before the membrane, shows much less than soon after the last change of the filters: they "
+            "are probably clogged, or the line pressure has fallen."
+        ),
+        for_client=_(
+            "Your sediment filter is probably clogged, so less water gets through. We will come soon to look."
+        ),
+    ),
+    Rule(
         id="D02",
         title=_("Line pressure has fallen"),
         pattern="line_pressure_fell",
         step="pressures",
         condition=when.line_pressure_fell,
-        asks=(("line_pressure_kpa",), ("static_inlet_pressure_kpa",)),
+        asks=(("line_pressure_kpa",), ("static_inlet_pressure_kpa",), ("inlet_pressure_kpa",)),
         place=None,
         outdated_by=(),
         causes=(Cause(code="line_pressure_low", work=BOOSTER_PUMP),),

@@ -77,6 +77,30 @@ RESIN: Final[tuple[Rule, ...]] = (
         ),
     ),
     Rule(
+        id="D63",
+        title=_("Resins in the wrong order"),
+        pattern="product_above_interstage",
+        step="resin",
+        condition=when.resins_in_wrong_order,
+        asks=(("interstage_tds_mg_per_l", "product_tds_mg_per_l"),),
+        place=AT_FIRST_RESIN,
+        outdated_by=("resin",),
+        causes=(
+            Cause(
+                code="resins_exchanged",
+                work=Work(kind=WorkKind.REPAIR, thing=_("order of the resin cartridges"), is_urgent=True),
+            ),
+        ),
+        confirm=_("Read behind each cartridge with one meter."),
+        action=_("Put the fresh cartridge last, or replace the second one."),
+        cautions=(MIND_RESIN,),
+        source=PRACTICE,
+        for_installer=_(
+            "The water is worse behind the second resin than between the two: the older one stands behind the fresh."
+        ),
+        for_client=_("The last resin cartridge lets salt into your water. We will come soon to put it right."),
+    ),
+    Rule(
         id="D13",
         title=_("Resin exhausted early"),
         pattern="resin_life_short",

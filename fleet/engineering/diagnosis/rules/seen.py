@@ -101,7 +101,12 @@ SEEN_FLOWS: Final[tuple[Rule, ...]] = (
         pattern="nothing_closes_the_feed",
         step="flows",
         condition=when.nothing_closes_the_feed,
-        asks=(("concentrate_never_stops",), ("concentrate_is_running_with_full_tank",)),
+        asks=(
+            ("concentrate_never_stops",),
+            ("concentrate_is_running_with_full_tank",),
+            ("concentrate_flow_l_per_day",),
+            ("permeate_tds_mg_per_l",),
+        ),
         place=None,
         outdated_by=(),
         causes=(

@@ -250,11 +250,42 @@ FAULTS: dict[str, tuple[Fault, str]] = {
     "membrane aged": (
         lambda u, r: replace(
             u,
-            water=u.water * r.uniform(0.76, 0.86),
-            salt=u.salt * r.uniform(1.0, 1.2),
+            water=u.water * r.uniform(0.55, 0.66),
+            salt=u.salt * r.uniform(2.1, 2.4),
             observed={"membrane_age_days": 1500.0},
         ),
         "D10",
+    ),
+    "membrane dried out": (
+        lambda u, r: replace(
+            u, observed={"salt_passage_step_ratio": r.uniform(2.5, 4.0), "flow_step_ratio": r.uniform(0.65, 0.8)}
+        ),
+        "D62",
+    ),
+    "resins exchanged": (
+        lambda u, r: replace(
+            u,
+            observed={
+                "interstage_tds_mg_per_l": 0.0,
+                "product_tds_mg_per_l": r.uniform(3.0, 5.0),
+                "has_lag_resin": True,
+            },
+        ),
+        "D63",
+    ),
+    "one gauge fell": (
+        lambda u, r: replace(
+            u,
+            observed={
+                "line_pressure_kpa": None,
+                "prefilter_outlet_pressure_kpa": None,
+                "prefilter_differential_pressure_kpa": None,
+                "has_booster_pump": False,
+                "clean_inlet_pressure_kpa": 420.0,
+                "inlet_pressure_kpa": r.uniform(270.0, 330.0),
+            },
+        ),
+        "D49",
     ),
     "resin short-lived": (
         lambda u, r: replace(u, lead_share=1.0, observed={"resin_life_share": r.uniform(0.2, 0.5)}),

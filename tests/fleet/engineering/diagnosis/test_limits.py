@@ -4,6 +4,7 @@ The table says for each rule which fact it turns on and where. Where a limit set
 and the place must move with it; a limit that no row of the table names fails the last test.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
@@ -28,7 +29,11 @@ EXPOSED: Changes = {PASSAGE: 2.4, EXPOSURE: 900.0}
 NEW_WATER: Changes = {"feed_tds_mg_per_l": 325.0, PERMEATE: 11.7}
 WEAK: Changes = {"inlet_pressure_kpa": 250.0, MADE: 120.0, PERMEATE: 14.0}
 WARM: Changes = {"temperature_degc": 24.0, MADE: 270.0, PERMEATE: 12.0}
-OLD: Changes = {FLOW: 0.88, PASSAGE: 1.4, "membrane_age_days": 1200.0}
+OLD: Changes = {FLOW: 0.75, PASSAGE: 2.5, "membrane_age_days": 1200.0}
+STEP, FLOW_STEP = "salt_passage_step_ratio", "flow_step_ratio"
+# What a sound membrane of 1200 days has left of its flow, a twentieth less, and how much more salt it passes.
+OLD_FLOW, OLD_SALT = 0.95 * 0.94 ** (1200.0 / 365.25), 1.12 ** (1200.0 / 365.25)
+ONE_GAUGE: Changes = {"line_pressure_kpa": None, "prefilter_outlet_pressure_kpa": None}
 NO_BASELINES: Changes = {"baseline_feed_tds_mg_per_l": None, "baseline_permeate_tds_mg_per_l": None}
 GAUGED = "prefilter_differential_pressure_kpa"
 # No temperature: the limit stands as it is for 25 degC.
@@ -111,6 +116,12 @@ EDGES = [
          ("clean_differential_pressure_margin",), exactly=False),
     Edge("D02", "line_pressure_kpa", "below", lambda x: 414.0 - x.line_pressure_fall_kpa,
          {"prefilter_differential_pressure_kpa": 20.0}, ("line_pressure_fall_kpa",), exactly=False),
+    Edge("D49", "inlet_pressure_kpa", "to",
+         lambda x: 300.0 - 300.0 * x.prefilter_outlet_fraction - 0.5 * x.gauge_step_kpa,
+         {**ONE_GAUGE, "clean_inlet_pressure_kpa": 300.0}, ("prefilter_outlet_fraction", "gauge_step_kpa"),
+         exactly=False),
+    Edge("D02", "clean_inlet_pressure_kpa", "below", lambda x: 390.0 - x.line_pressure_fall_kpa,
+         {**ONE_GAUGE, "inlet_pressure_kpa": 300.0}, ("line_pressure_fall_kpa",), exactly=False),
     Edge("D42", "line_pressure_kpa", "below", lambda x: x.low_line_pressure_kpa, {}, ("low_line_pressure_kpa",)),
     Edge("D03", "inlet_pressure_kpa", "below", lambda x: 393.0 + x.pump_gain_kpa,
          {"has_booster_pump": True, "baseline_inlet_pressure_kpa": None}, ("pump_gain_kpa",), exactly=False),
@@ -169,15 +180,26 @@ EDGES = [
     Edge("D06", PASSAGE, "from", lambda x: x.salt_passage_double, {}, ("salt_passage_double",)),
     Edge("D07", FLOW, "to", lambda x: x.membrane_flow_fraction, {PASSAGE: 1.3, "concentrate_langelier_index": 0.9},
          ("membrane_flow_fraction",)),
-    Edge("D07", PASSAGE, "above", lambda x: x.salt_passage_up, {FLOW: 0.78, "concentrate_langelier_index": 0.9},
-         ("salt_passage_up",)),
+    Edge("D07", "membrane_age_days", "below", 365.25 * math.log(0.78 / 0.95) / math.log(0.94),
+         {FLOW: 0.78, "concentrate_langelier_index": 0.9}, exactly=False),
     Edge("D07", "concentrate_langelier_index", "above", 0.0, {FLOW: 0.78, PASSAGE: 1.3}),
     Edge("D07", "concentrate_silica_share", "from", 0.9, {FLOW: 0.78, PASSAGE: 1.3}),
     Edge("D08", FLOW, "to", lambda x: x.membrane_flow_fraction, {DIFFERENTIAL: 1.4}, ("membrane_flow_fraction",)),
     Edge("D08", FLOW, "from", 0.05, {DIFFERENTIAL: 1.4}),
-    Edge("D08", PASSAGE, "to", 1.2, {FLOW: 0.78, DIFFERENTIAL: 1.4}),
-    Edge("D08", DIFFERENTIAL, "from", 1.1, {FLOW: 0.78, PASSAGE: 1.15}),
-    Edge("D08", PASSAGE, "to", lambda x: x.salt_passage_up, {FLOW: 0.78}, ("salt_passage_up",)),
+    Edge("D08", PASSAGE, "to", 1.2 / 0.78, {FLOW: 0.78, DIFFERENTIAL: 1.4}, exactly=False),
+    Edge("D08", DIFFERENTIAL, "from", 1.1, {FLOW: 0.78, "concentrate_langelier_index": 0.3}),
+    Edge("D08", FLOW_STEP, "below", lambda x: x.flow_step_down, {FLOW: 0.78, "concentrate_langelier_index": 0.3},
+         ("flow_step_down",)),
+    Edge("D06", STEP, "from", lambda x: x.salt_passage_step, {}, ("salt_passage_step",)),
+    Edge("D06", FLOW_STEP, "from", lambda x: x.flow_step_down, {STEP: 2.0}, ("flow_step_down",)),
+    Edge("D06", CHLORINE, "below", lambda x: x.chlorine_mg_per_l, {STEP: 2.0}, ("chlorine_mg_per_l",)),
+    Edge("D06", "first_salt_passage_over_label", "from", lambda x: x.first_salt_passage_over_label, {},
+         ("first_salt_passage_over_label",)),
+    Edge("D06", PASSAGE, "from", 0.7, {"first_salt_passage_over_label": 3.0}),
+    Edge("D62", FLOW_STEP, "below", lambda x: x.flow_step_down, {STEP: 2.0}, ("flow_step_down",)),
+    Edge("D62", STEP, "from", lambda x: x.salt_passage_jump / 0.7, {FLOW_STEP: 0.7}, ("salt_passage_jump",),
+         exactly=False),
+    Edge("D62", CHLORINE, "below", lambda x: x.chlorine_mg_per_l, {STEP: 2.0, FLOW_STEP: 0.7}, ("chlorine_mg_per_l",)),
     Edge("D08", "concentrate_langelier_index", "to", 0.0, {FLOW: 0.78}),
     Edge("D09", "membrane_age_days", "to", 42.0, {FLOW: 0.93}),
     Edge("D09", FLOW, "above", lambda x: x.membrane_flow_fraction, {"membrane_age_days": 14.0},
@@ -185,8 +207,9 @@ EDGES = [
     Edge("D09", FLOW, "to", 0.98, {"membrane_age_days": 14.0}),
     Edge("D09", PASSAGE, "to", 1.25, {FLOW: 0.93, "membrane_age_days": 14.0}),
     Edge("D10", "membrane_age_days", "from", 730.0, OLD),
-    Edge("D10", FLOW, "below", lambda x: x.flow_steady_low, OLD, ("flow_steady_low",)),
-    Edge("D10", PASSAGE, "above", lambda x: x.salt_passage_up, OLD, ("salt_passage_up",)),
+    Edge("D10", FLOW, "below", OLD_FLOW, OLD, exactly=False),
+    Edge("D10", PASSAGE, "above", lambda x: x.salt_passage_up * OLD_SALT / 0.75, OLD, ("salt_passage_up",),
+         exactly=False),
     Edge("D10", CHLORINE, "below", lambda x: x.chlorine_mg_per_l, OLD, ("chlorine_mg_per_l",)),
     Edge("D10", JUMP, "below", lambda x: x.salt_passage_jump, OLD, ("salt_passage_jump",)),
     Edge("D46", PERMEATE, "above", lambda x: 250.0 * (1.0 - x.minimum_rejection_fraction) + x.meter_step_mg_per_l, {},
@@ -275,6 +298,8 @@ EDGES = [
     Edge("D13", PRODUCT, "above", lambda x: x.product_tds_mg_per_l, {"resin_life_share": 0.3},
          ("product_tds_mg_per_l",)),
     Edge("D13", PERMEATE, "to", 1.2 * 9.0, {LEAD: 11.0, "resin_life_share": 0.3}, exactly=False),
+    Edge("D63", PRODUCT, "from", lambda x: 2.0 * x.meter_step_mg_per_l, {"has_lag_resin": True},
+         ("meter_step_mg_per_l",)),
     Edge("D32", PRODUCT, "above", lambda x: 9.0 + x.meter_step_mg_per_l, {}, ("meter_step_mg_per_l",)),
     Edge("D32", PRODUCT, "above", 55.0, {PERMEATE: 50.0}),
     Edge("D33", PRODUCT, "to", lambda x: x.product_tds_mg_per_l, {"ammonia_detected": True},

@@ -79,7 +79,7 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
     ("D09", {"normalised_flow_ratio": 0.93, "membrane_age_days": 14.0}, "membrane_running_in"),
     (
         "D10",
-        {"normalised_flow_ratio": 0.88, "normalised_salt_passage_ratio": 1.4, "membrane_age_days": 1200.0},
+        {"normalised_flow_ratio": 0.75, "normalised_salt_passage_ratio": 2.5, "membrane_age_days": 1200.0},
         "membrane_aged",
     ),
     ("D11", {"interstage_tds_mg_per_l": 9.0}, "di_lead_exhausted"),
@@ -203,6 +203,18 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
     ("D58", {"unusual_noise": True}, "noise_not_explained"),
     ("D59", {"smell_or_slime": True}, "growth_in_unit"),
     ("D60", {"resin_colour_changed_fraction": 0.8, **UNREAD_RESIN}, "resin_colour_not_confirmed"),
+    (
+        "D49",
+        {
+            "line_pressure_kpa": None,
+            "prefilter_outlet_pressure_kpa": None,
+            "clean_inlet_pressure_kpa": 390.0,
+            "inlet_pressure_kpa": 300.0,
+        },
+        "prefilter_clogged",
+    ),
+    ("D62", {"salt_passage_step_ratio": 3.6, "flow_step_ratio": 0.7}, "membrane_damaged"),
+    ("D63", {"interstage_tds_mg_per_l": 0.0, "product_tds_mg_per_l": 3.0, "has_lag_resin": True}, "resins_exchanged"),
 ]
 
 
@@ -288,6 +300,15 @@ def test_confidence_grows_with_the_margin() -> None:
         ("D15", {"feed_tds_mg_per_l": 400.0}, "the permeate did not follow"),
         ("D18", {"permeate_tds_mg_per_l": 900.0}, "swapping does not restore the baseline"),
         ("D21", {"tank_is_full": True, "tank_pressure_kpa": 200.0, "tank_valve": "open"}, "below two thirds"),
+        ("D10", {"normalised_flow_ratio": 0.82, "membrane_age_days": 1200.0}, "5 % a year is what membranes lose"),
+        ("D08", {"normalised_flow_ratio": 0.8, "membrane_age_days": 1461.0}, "5 % a year is what membranes lose"),
+        (
+            "D08",
+            {"normalised_flow_ratio": 0.6, "normalised_salt_passage_ratio": 2.1},
+            "more salt comes as well",
+        ),
+        ("D53", {"has_float_valve": True, "has_automatic_shutoff": True, "has_check_valve": True}, "the set is whole"),
+        ("D63", {"product_tds_mg_per_l": 1.0, "has_lag_resin": True}, "one step of the meter"),
         ("D24", {"temperature_degc": 6.0, "permeate_flow_l_per_day": 140.0, "normalised_flow_ratio": 0.7}, "a fault"),
         (
             "D24",

@@ -1,0 +1,64 @@
+"""A sudden change that lasts: what a single comparison with the reading before loses at the next reading."""
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+BEFORE: Final = 5
+"""So many days before a change make the old level. Common practice, no source."""
+
+LASTED_DAYS: Final = 2
+"""A new level is believed when it was read on so many days. Common practice, no source."""
+
+SAME_VISIT_DAYS: Final = 0.75
+"""Readings so close together, before and after the work of one visit, are one look at the level."""
+
+
+def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
+    """Ratio of the new level to the old one at the largest sudden change that has lasted until the newest reading.
+
+    A change is sudden when the readings before it had not yet left the old level, and lasts when every reading since
+    lies nearer to the new level than to the old one. What creeps over months is none.
+
+    Parameters
+    ----------
+    day
+        Days of the readings, ascending; shape (n,).
+    value
+        What was read, above 0; shape (n,). NaN and values that are not positive are left out.
+
+    Returns
+    -------
+    float
+        Above 0; 1 where there is no such change; NaN where there are too few readings to tell.
+
+    Examples
+    --------
+    >>> round(lasting_step([0, 30, 60, 90, 120], [3.0, 3.1, 2.9, 15.0, 14.0]), 1)
+    4.8
+    >>> lasting_step([0, 30, 60, 90, 120], [3.0, 3.1, 2.9, 15.0, 3.0])
+    1.0
+    """
+    days, values = np.asarray(day, dtype=np.float64), np.asarray(value, dtype=np.float64)
+    usable = np.isfinite(values) & (values > 0.0)
+    levels = _by_visit(days[usable], np.log(values[usable]))
+    if len(levels) < 1 + LASTED_DAYS:
+        return float("nan")
+    largest = 0.0
+    for first in range(1, len(levels) - LASTED_DAYS + 1):
+        before, since = levels[max(first - BEFORE, 0) : first], levels[first:]
+        old = float(np.median(before))
+        size = float(np.median(since)) - old
+        is_lasting = np.all(np.sign(size) * (since - old) > 0.5 * abs(size))
+        is_sudden = np.sign(size) * (before[-1] - old) < 0.35 * abs(size)
+        if is_lasting and is_sudden and abs(size) > abs(largest):
+            largest = size
+    return float(np.exp(largest))
+
+
+def _by_visit(days: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
+    if not len(days):
+        return values
+    visit = np.concatenate([[0], np.cumsum(np.diff(days) > SAME_VISIT_DAYS)])
+    return np.bincount(visit, weights=values) / np.bincount(visit)

@@ -78,9 +78,15 @@ def _saltier_than_age_explains(f: Facts, flux: float) -> bool:
 def _step_at_steady_flow(f: Facts) -> float | None:
     """Salt passage after a sudden change that lasts over that before it, where the flow did not fall with it."""
     step, flow_step = f.number("salt_passage_step_ratio"), f.number("flow_step_ratio")
-    if step is None or step < f.pattern_limits.salt_passage_step:
+    if step is None or step < f.pattern_limits.salt_passage_step or not _more_than_the_meter_rounds(f, step):
         return None
     return None if flow_step is not None and flow_step < f.pattern_limits.flow_step_down else step
+
+
+def _more_than_the_meter_rounds(f: Facts, step: float) -> bool:
+    """Whether the permeate rose by more than a whole-number meter does by itself: from 2 to 3 mg/L is one digit."""
+    permeate = f.number("permeate_tds_mg_per_l")
+    return permeate is None or permeate * (1.0 - 1.0 / step) >= 1.5 * f.pattern_limits.meter_step_mg_per_l
 
 
 def _passes_since_fitted(f: Facts) -> float | None:
@@ -97,7 +103,7 @@ def damaged(f: Facts) -> Evidence | None:
     if step is None or flow_step is None or f.chlorine_passes or flow_step >= f.pattern_limits.flow_step_down:
         return None
     flux = _salt_flux(flow_step, step)
-    if flux < f.pattern_limits.salt_passage_jump:
+    if flux < f.pattern_limits.salt_passage_jump or not _more_than_the_meter_rounds(f, step):
         return None
     sure = surely(flux - f.pattern_limits.salt_passage_jump, at_limit=0.65)
     return Evidence(sure, {"salt_passage_over_before": step, "flow_over_before": flow_step})

@@ -5,6 +5,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from fleet.engineering.errors import EngineeringError
+
 BEFORE: Final = 5
 """So many days before a change make the old level. Common practice, no source."""
 
@@ -33,6 +35,11 @@ def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
     float
         Above 0; 1 where there is no such change; NaN where there are too few readings to tell.
 
+    Raises
+    ------
+    EngineeringError
+        As many days as values are needed, in ascending order.
+
     Examples
     --------
     >>> round(lasting_step([0, 30, 60, 90, 120], [3.0, 3.1, 2.9, 15.0, 14.0]), 1)
@@ -41,6 +48,10 @@ def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
     1.0
     """
     days, values = np.asarray(day, dtype=np.float64), np.asarray(value, dtype=np.float64)
+    if days.shape != values.shape:
+        raise EngineeringError("day", f"As many days as values are needed, not {days.size} for {values.size}.")
+    if np.any(np.diff(days) < 0.0):
+        raise EngineeringError("day", "The days must ascend: sort the readings by time.")
     usable = np.isfinite(values) & (values > 0.0)
     levels = _by_visit(days[usable], np.log(values[usable]))
     if len(levels) < 1 + LASTED_DAYS:

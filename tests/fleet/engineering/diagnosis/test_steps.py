@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.engineering.diagnosis.steps import lasting_step
+from fleet.engineering.errors import EngineeringError
 
 MONTHS = np.arange(0.0, 360.0, 30.0)
 
@@ -40,6 +41,13 @@ def test_too_few_readings_tell_nothing() -> None:
     assert np.isnan(lasting_step([], []))
     assert np.isnan(lasting_step([0.0, 30.0], [3.0, 15.0]))
     assert np.isnan(lasting_step(MONTHS[:4], [3.0, np.nan, 0.0, 15.0]))
+
+
+@pytest.mark.parametrize(("day", "value"), [([0.0, 30.0], [1.0]), ([30.0, 0.0], [1.0, 1.0])])
+def test_days_that_do_not_fit_are_refused(day: list[float], value: list[float]) -> None:
+    with pytest.raises(EngineeringError) as caught:
+        lasting_step(day, value)
+    assert caught.value.field == "day"
 
 
 @given(

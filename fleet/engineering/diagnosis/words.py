@@ -184,20 +184,6 @@ def line_pressure_fell_prefilters_unread() -> tuple[str, str]:
     )
 
 
-def inlet_fell_with_clean_prefilters() -> tuple[str, str]:
-    """The only gauge is weaker than it was, with prefilters changed since."""
-    return (
-        gettext(
-            "With clean prefilters the only gauge, before the membrane, shows more than 10 psi (69 kPa) less than it "
-            "did: the line pressure has fallen."
-        ),
-        gettext(
-            "The water pressure at your site has fallen, so the unit makes less water; its filters are fine. We will "
-            "look for the cause on our next visit."
-        ),
-    )
-
-
 def nothing_closes_the_feed(drain_l_per_day: float | None) -> str:
     """What a float valve alone cannot do, and what it costs in water."""
     text = gettext("A float valve alone closes the permeate, and nothing closes the feed: the concentrate never stops.")

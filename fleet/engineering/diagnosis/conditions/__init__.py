@@ -49,6 +49,7 @@ from fleet.engineering.diagnosis.conditions.meters import (
     salt_balance_open,
 )
 from fleet.engineering.diagnosis.conditions.pressures import (
+    inlet_fell_with_clean_prefilters,
     inlet_too_high,
     line_low_without_pump,
     line_pressure_fell,
@@ -100,6 +101,7 @@ __all__ = [
     "fouled",
     "holds_back_too_little",
     "impossible_flow",
+    "inlet_fell_with_clean_prefilters",
     "inlet_too_high",
     "is_switched_off",
     "lead_carbon_exhausted",

@@ -25,12 +25,16 @@ def prefilter_clogged(f: Facts) -> Evidence | None:
     )
 
 
+# Of a unit that has them, also where a reading leaves them out.
+_OTHER_GAUGES = ("line_pressure_kpa", "baseline_line_pressure_kpa", "clean_prefilter_differential_pressure_kpa")
+
+
 def _one_gauge_kpa(f: Facts) -> tuple[float, float] | None:
     """Inlet pressure now and soon after the last change of prefilters, of a unit with no other gauge; else None."""
     inlet, clean = f.number("inlet_pressure_kpa"), f.number("clean_inlet_pressure_kpa")
     if inlet is None or clean is None or not f.no("has_booster_pump") or f.text("state") == "static":
         return None
-    if f.prefilter_differential_pressure_kpa is not None or f.number("line_pressure_kpa") is not None:
+    if f.prefilter_differential_pressure_kpa is not None or any(f.number(name) is not None for name in _OTHER_GAUGES):
         return None
     return inlet, clean
 
@@ -50,7 +54,7 @@ def prefilters_may_be_clogged(f: Facts) -> Evidence | None:
     )
 
 
-def _inlet_fell(f: Facts) -> Evidence | None:
+def inlet_fell_with_clean_prefilters(f: Facts) -> Evidence | None:
     """With clean prefilters the only gauge shows less than it did: not they, but the line is weaker."""
     pressures, baseline = _one_gauge_kpa(f), f.number("baseline_inlet_pressure_kpa")
     if pressures is None or baseline is None or prefilters_may_be_clogged(f) is not None:
@@ -64,9 +68,7 @@ def _inlet_fell(f: Facts) -> Evidence | None:
         "inlet_pressure_kpa": inlet,
         "baseline_inlet_pressure_kpa": baseline,
     }
-    return Evidence(
-        surely(fall / f.pattern_limits.line_pressure_fall_kpa - 1.0), numbers, *words.inlet_fell_with_clean_prefilters()
-    )
+    return Evidence(surely(fall / f.pattern_limits.line_pressure_fall_kpa - 1.0), numbers)
 
 
 def line_pressure_fell(f: Facts) -> Evidence | None:
@@ -74,8 +76,6 @@ def line_pressure_fell(f: Facts) -> Evidence | None:
     line, baseline = f.number("line_pressure_kpa"), f.number("baseline_line_pressure_kpa")
     if line is None:
         line = f.number("static_inlet_pressure_kpa")
-    if line is None:
-        return _inlet_fell(f)
     if line is None or baseline is None or f.prefilter_differential_pressure_is_normal is False:
         return None
     fall = baseline - line
@@ -90,7 +90,14 @@ def line_pressure_fell(f: Facts) -> Evidence | None:
 
 def pressure_fault(f: Facts) -> bool:
     """Whether a pressure is low for a reason that somebody has to mend: prefilters, line or pump."""
-    faults = (prefilter_clogged, line_pressure_fell, line_low_without_pump, pump_without_effect)
+    faults = (
+        prefilter_clogged,
+        prefilters_may_be_clogged,
+        line_pressure_fell,
+        inlet_fell_with_clean_prefilters,
+        line_low_without_pump,
+        pump_without_effect,
+    )
     return any(condition(f) is not None for condition in faults)
 
 

@@ -52,6 +52,7 @@ PRESSURE_SWITCH: Final = Cause(
     work=Work(kind=WorkKind.REPAIR, thing=_("pressure switch"), is_urgent=True),
 )
 PRECHARGE: Final = Cause(code="tank_precharge_wrong", work=INSPECT_UNIT)
+LINE_PRESSURE_LOW: Final = Cause(code="line_pressure_low", work=BOOSTER_PUMP)
 PREFILTER_CLOGGED: Final = Cause(
     code="prefilter_clogged", work=Work(kind=WorkKind.REPLACE, stage="sediment", is_urgent=True)
 )

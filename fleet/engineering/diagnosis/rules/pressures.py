@@ -10,6 +10,7 @@ from fleet.engineering.diagnosis.rules.common import (
     BOOSTER_PUMP,
     CODES,
     ISOLATE,
+    LINE_PRESSURE_LOW,
     POWER,
     PRACTICE,
     PREFILTER_CLOGGED,
@@ -49,7 +50,7 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         outdated_by=("sediment", "carbon"),
         causes=(PREFILTER_CLOGGED,),
         confirm=_(
-            "Read the gauge with the drain shut: at the old pressure the filters are to blame, else the line is weak."
+            "Read the gauge while no water flows: at the old pressure the filters are to blame, else the line is weak."
         ),
         action=_(
             "Replace the sediment cartridge; if the pressure does not come back, replace the carbon block as well, "
@@ -71,10 +72,10 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         pattern="line_pressure_fell",
         step="pressures",
         condition=when.line_pressure_fell,
-        asks=(("line_pressure_kpa",), ("static_inlet_pressure_kpa",), ("inlet_pressure_kpa",)),
+        asks=(("line_pressure_kpa",), ("static_inlet_pressure_kpa",)),
         place=None,
         outdated_by=(),
-        causes=(Cause(code="line_pressure_low", work=BOOSTER_PUMP),),
+        causes=(LINE_PRESSURE_LOW,),
         confirm=_("Test the pressure at another tap and at another time of day."),
         action=_(
             "Find the cause at the site; if the pressure stays low, fit a booster pump or adjust the regulator. "
@@ -84,6 +85,32 @@ PRESSURES: Final[tuple[Rule, ...]] = (
         source=PRACTICE,
         for_installer=_(
             "The line pressure is more than 10 psi (69 kPa) below its baseline, while the prefilters are normal."
+        ),
+        for_client=_(
+            "The water pressure at your site has fallen, so the unit makes less water; its filters are fine. We will "
+            "look for the cause on our next visit."
+        ),
+    ),
+    Rule(
+        id="D64",
+        title=_("Line pressure has fallen, by one gauge"),
+        pattern="inlet_fell_with_clean_prefilters",
+        step="pressures",
+        condition=when.inlet_fell_with_clean_prefilters,
+        asks=(("inlet_pressure_kpa",),),
+        place=None,
+        outdated_by=(),
+        causes=(LINE_PRESSURE_LOW,),
+        confirm=_("Test the pressure at another tap and at another time of day."),
+        action=_(
+            "Find the cause at the site; if the pressure stays low, fit a booster pump or adjust the regulator. "
+            "Expect less water meanwhile."
+        ),
+        cautions=(CODES,),
+        source=PRACTICE,
+        for_installer=_(
+            "With clean prefilters the only gauge, before the membrane, shows more than 10 psi (69 kPa) less than it "
+            "did: the line pressure has fallen."
         ),
         for_client=_(
             "The water pressure at your site has fallen, so the unit makes less water; its filters are fine. We will "

@@ -277,6 +277,8 @@ FAULTS: dict[str, tuple[Fault, str]] = {
         lambda u, r: replace(
             u,
             observed={
+                "baseline_line_pressure_kpa": None,
+                "clean_prefilter_differential_pressure_kpa": None,
                 "line_pressure_kpa": None,
                 "prefilter_outlet_pressure_kpa": None,
                 "prefilter_differential_pressure_kpa": None,
@@ -286,6 +288,23 @@ FAULTS: dict[str, tuple[Fault, str]] = {
             },
         ),
         "D49",
+    ),
+    "line fell, one gauge": (
+        lambda u, r: replace(
+            u,
+            observed={
+                "baseline_line_pressure_kpa": None,
+                "clean_prefilter_differential_pressure_kpa": None,
+                "line_pressure_kpa": None,
+                "prefilter_outlet_pressure_kpa": None,
+                "prefilter_differential_pressure_kpa": None,
+                "has_booster_pump": False,
+                "baseline_inlet_pressure_kpa": 420.0,
+                "clean_inlet_pressure_kpa": r.uniform(270.0, 300.0),
+                "inlet_pressure_kpa": 268.0,
+            },
+        ),
+        "D64",
     ),
     "resin short-lived": (
         lambda u, r: replace(u, lead_share=1.0, observed={"resin_life_share": r.uniform(0.2, 0.5)}),

@@ -243,6 +243,11 @@ def test_a_doubt_takes_two_fifths_from_what_rests_on_it_and_nothing_from_the_res
             {"prefilter_differential_pressure_kpa": 120.0},
         ),
         ("D24", {"waste_ratio": 5.2, "temperature_degc": 6.0}, {"prefilter_differential_pressure_kpa": 120.0}),
+        (
+            "D24",
+            {"waste_ratio": 5.2, "temperature_degc": 6.0, **ONE_GAUGE},
+            {"clean_inlet_pressure_kpa": 390.0, "inlet_pressure_kpa": 300.0},
+        ),
         ("D08", {FLOW: 0.78}, {"concentrate_langelier_index": 0.3}),
         ("D10", OLD, {FLOW: 0.7, "concentrate_langelier_index": 0.5}),
         ("D32", {PRODUCT: 14.0}, {"has_resin": False}),

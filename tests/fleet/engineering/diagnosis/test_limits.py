@@ -33,7 +33,12 @@ OLD: Changes = {FLOW: 0.75, PASSAGE: 2.5, "membrane_age_days": 1200.0}
 STEP, FLOW_STEP = "salt_passage_step_ratio", "flow_step_ratio"
 # What a sound membrane of 1200 days has left of its flow, a twentieth less, and how much more salt it passes.
 OLD_FLOW, OLD_SALT = 0.95 * 0.94 ** (1200.0 / 365.25), 1.12 ** (1200.0 / 365.25)
-ONE_GAUGE: Changes = {"line_pressure_kpa": None, "prefilter_outlet_pressure_kpa": None}
+ONE_GAUGE: Changes = {
+    "line_pressure_kpa": None,
+    "baseline_line_pressure_kpa": None,
+    "prefilter_outlet_pressure_kpa": None,
+    "clean_prefilter_differential_pressure_kpa": None,
+}
 NO_BASELINES: Changes = {"baseline_feed_tds_mg_per_l": None, "baseline_permeate_tds_mg_per_l": None}
 GAUGED = "prefilter_differential_pressure_kpa"
 # No temperature: the limit stands as it is for 25 degC.
@@ -120,7 +125,7 @@ EDGES = [
          lambda x: 300.0 - 300.0 * x.prefilter_outlet_fraction - 0.5 * x.gauge_step_kpa,
          {**ONE_GAUGE, "clean_inlet_pressure_kpa": 300.0}, ("prefilter_outlet_fraction", "gauge_step_kpa"),
          exactly=False),
-    Edge("D02", "clean_inlet_pressure_kpa", "below", lambda x: 390.0 - x.line_pressure_fall_kpa,
+    Edge("D64", "clean_inlet_pressure_kpa", "below", lambda x: 390.0 - x.line_pressure_fall_kpa,
          {**ONE_GAUGE, "inlet_pressure_kpa": 300.0}, ("line_pressure_fall_kpa",), exactly=False),
     Edge("D42", "line_pressure_kpa", "below", lambda x: x.low_line_pressure_kpa, {}, ("low_line_pressure_kpa",)),
     Edge("D03", "inlet_pressure_kpa", "below", lambda x: 393.0 + x.pump_gain_kpa,

@@ -207,11 +207,25 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
         "D49",
         {
             "line_pressure_kpa": None,
+            "baseline_line_pressure_kpa": None,
             "prefilter_outlet_pressure_kpa": None,
+            "clean_prefilter_differential_pressure_kpa": None,
             "clean_inlet_pressure_kpa": 390.0,
             "inlet_pressure_kpa": 300.0,
         },
         "prefilter_clogged",
+    ),
+    (
+        "D64",
+        {
+            "line_pressure_kpa": None,
+            "baseline_line_pressure_kpa": None,
+            "prefilter_outlet_pressure_kpa": None,
+            "clean_prefilter_differential_pressure_kpa": None,
+            "clean_inlet_pressure_kpa": 300.0,
+            "inlet_pressure_kpa": 295.0,
+        },
+        "line_pressure_low",
     ),
     ("D62", {"salt_passage_step_ratio": 3.6, "flow_step_ratio": 0.7}, "membrane_damaged"),
     ("D63", {"interstage_tds_mg_per_l": 0.0, "product_tds_mg_per_l": 3.0, "has_lag_resin": True}, "resins_exchanged"),
@@ -308,6 +322,16 @@ def test_confidence_grows_with_the_margin() -> None:
             "more salt comes as well",
         ),
         ("D53", {"has_float_valve": True, "has_automatic_shutoff": True, "has_check_valve": True}, "the set is whole"),
+        (
+            "D49",
+            {
+                "line_pressure_kpa": None,
+                "prefilter_outlet_pressure_kpa": None,
+                "clean_inlet_pressure_kpa": 390.0,
+                "inlet_pressure_kpa": 300.0,
+            },
+            "the unit has a gauge in the line, which was not read",
+        ),
         ("D63", {"product_tds_mg_per_l": 1.0, "has_lag_resin": True}, "one step of the meter"),
         ("D24", {"temperature_degc": 6.0, "permeate_flow_l_per_day": 140.0, "normalised_flow_ratio": 0.7}, "a fault"),
         (

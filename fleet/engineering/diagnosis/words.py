@@ -184,12 +184,16 @@ def line_pressure_fell_prefilters_unread() -> tuple[str, str]:
     )
 
 
-def nothing_closes_the_feed(drain_l_per_day: float | None) -> str:
-    """What a float valve alone cannot do, and what it costs in water."""
+def nothing_closes_the_feed(drain_l_per_day: float | None) -> tuple[str, str]:
+    """What a float valve alone cannot do, and what it costs in water; nobody has seen it run yet."""
+    client = gettext(
+        "By our records nothing stops the drain of your unit when its container is full. We will look on our next "
+        "visit, and tell you what a valve would cost."
+    )
     text = gettext("A float valve alone closes the permeate, and nothing closes the feed: the concentrate never stops.")
-    if drain_l_per_day is None:
-        return text
-    return " ".join((text, gettext("Up to {litres:.0f} L a day are lost.").format(litres=drain_l_per_day)))
+    if drain_l_per_day is not None:
+        text = " ".join((text, gettext("Up to {litres:.0f} L a day are lost.").format(litres=drain_l_per_day)))
+    return text, client
 
 
 def leaks_past_for_good(step: float) -> str:

@@ -341,13 +341,18 @@ def _jump(history: History, row: int) -> float | None:
     return None
 
 
+def _rows_of_same_membrane(history: History, row: int) -> Indexes:
+    """Rows of the unit up to a reading that were taken with the membrane of that reading."""
+    rows = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
+    return rows[(rows <= row) & (history.membrane[rows] == history.membrane[row])]
+
+
 def _steps(history: History, row: int) -> tuple[float | None, float | None]:
     """Lasting sudden changes of salt passage and flow with the same membrane, up to a reading.
 
     Normalised, where flow and pressure are read; else of the salt passage as it was read, which moves with the seasons.
     """
-    rows = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
-    rows = rows[(rows <= row) & (history.membrane[rows] == history.membrane[row])]
+    rows = _rows_of_same_membrane(history, row)
     day, columns, values = history.table.day[rows], history.table.columns, history.indicators.values
     valid = history.indicators.valid_for_trend[rows]
     passage, flow = (
@@ -372,8 +377,7 @@ def _first_over_label(history: History, row: int) -> float | None:
     if not rejection or not 0.0 < rejection < 1.0:
         return None
     columns = history.table.columns
-    rows = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
-    rows = rows[(rows <= row) & (history.membrane[rows] == membrane)]
+    rows = _rows_of_same_membrane(history, row)
     rows = rows[history.table.day[rows] <= membranes.placed_day[membrane] + _FIRST_WEEKS_DAYS]
     feed, permeate = columns["feed_tds_mg_per_l"][rows], columns["permeate_tds_mg_per_l"][rows]
     usable = (feed > 0.0) & (permeate <= feed)

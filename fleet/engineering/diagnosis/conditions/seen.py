@@ -55,7 +55,7 @@ def nothing_closes_the_feed(f: Facts) -> Evidence | None:
         return None
     drain = f.number("concentrate_flow_l_per_day")
     of_drain: dict[str, float | str] = {} if drain is None else {"concentrate_flow": drain}
-    return Evidence(0.8, of_drain, words.nothing_closes_the_feed(drain))
+    return Evidence(0.8, of_drain, *words.nothing_closes_the_feed(drain))
 
 
 def stored_water_comes_back(f: Facts) -> Evidence | None:

@@ -100,7 +100,9 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         for_installer=_(
             "The salt passage has jumped and stays, and the flow fell with it: the membrane has dried out or is torn."
         ),
-        for_client=_("The membrane is damaged and lets salt through. We will come soon to look, and replace it."),
+        for_client=_(
+            "The membrane lets more salt through than it did. We will look on our next visit, and replace it if needed."
+        ),
     ),
     Rule(
         id="D07",

@@ -96,8 +96,7 @@ class Conditions:
         line = self.timeline
         count, width = load.shape
         # One sorted search for all rows: shift every row to its own range.
-        span = total[:, -1:] - total[:, :1]
-        scale = np.where(span > 0, span, 1.0)
+        scale = np.maximum(total[:, -1:] - total[:, :1], 1e-9)
         level = (total - total[:, :1]) / scale
         scaled_load = (load - total[:, :1]) / scale
         offset = 2.0 * np.arange(count)[:, None]
@@ -109,14 +108,13 @@ class Conditions:
         rows = np.arange(count)[:, None]
         start, end = level[rows, low], level[rows, low + 1]
         rise = end - start
-        share = np.where(rise > 0, (scaled_load - start) / np.where(rise > 0, rise, 1.0), 0.0)
+        share = np.divide(scaled_load - start, rise, out=np.zeros_like(rise), where=rise > 0)
         day = line.start + line.step_days * (low + np.clip(share, 0.0, 1.0))
         year = round(YEAR_DAYS / line.step_days)
         rate = (level[:, -1] - level[:, -1 - year])[:, None] / (year * line.step_days)
         with np.errstate(divide="ignore", invalid="ignore"):
             beyond = line.start + line.step_days * line.count + (scaled_load - 1.0) / rate
-        beyond = np.where(rate > 0, beyond, np.inf)
-        return np.where(span > 0, np.where(scaled_load > 1.0, beyond, day), np.where(load > total[:, :1], np.inf, day))
+        return np.where(scaled_load > 1.0, beyond, day)
 
 
 def build_conditions(fleet: Fleet, readings: Readings, pool: Pool | None = None) -> Conditions:

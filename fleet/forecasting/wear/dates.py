@@ -38,25 +38,30 @@ def weighted_quantiles(values: Floats, weights: Floats, levels: Floats) -> Float
     -------
     Shape (rows, levels).
     """
-    rows, points = values.shape
     order = np.argsort(values, axis=1)
     sorted_values = np.take_along_axis(values, order, axis=1)
     mass = np.take_along_axis(weights, order, axis=1)
-    middle = np.cumsum(mass, axis=1) - 0.5 * mass
-    offset = 2.0 * np.arange(rows)[:, None]
-    insertion = np.searchsorted((middle + offset).ravel(), (levels[None, :] + offset).ravel()).reshape(
-        rows, len(levels)
-    )
-    high = np.clip(insertion - points * np.arange(rows)[:, None], 0, points - 1)
-    low = np.maximum(high - 1, 0)
-    index = np.arange(rows)[:, None]
-    below, above = middle[index, low], middle[index, high]
-    gap = above - below
-    share = np.clip(np.where(gap > 0, (levels - below) / np.where(gap > 0, gap, 1.0), 1.0), 0.0, 1.0)
-    start, end = sorted_values[index, low], sorted_values[index, high]
+    start, end, share = _between(np.cumsum(mass, axis=1) - 0.5 * mass, sorted_values, levels)
     with np.errstate(invalid="ignore"):
         between = start + (end - start) * share
     return np.where(np.isfinite(end), between, np.where(share < 1.0, start, end))
+
+
+def _between(reached: Floats, values: Floats, levels: Floats) -> tuple[Floats, Floats, Floats]:
+    """The two neighbouring points of every row between which a level is reached, and how far from the first to the
+    second; 0 and 1 beyond the ends.
+
+    `reached` are the levels of `values`, both rising along the rows of at least two points.
+    """
+    rows, points = values.shape
+    index = np.arange(rows)[:, None]
+    # One sorted search for all rows: every row in a range of its own.
+    after = np.searchsorted((reached + 2.0 * index).ravel(), (levels + 2.0 * index).ravel())
+    high = np.clip(after.reshape(rows, len(levels)) - points * index, 1, points - 1)
+    below, above = reached[index, high - 1], reached[index, high]
+    # Where two points have one level it is that of the first of all, and both are the same.
+    share = np.divide(levels - below, above - below, out=np.ones(high.shape), where=above > below)
+    return values[index, high - 1], values[index, high], np.clip(share, 0.0, 1.0)
 
 
 def demand_spread(horizon_days: Floats) -> Floats:
@@ -101,12 +106,5 @@ def earliest(first: Floats, second: Floats) -> Floats:
     for grid in (first, second):
         alive *= 1.0 - cumulative_at(grid, both)
     reached = np.maximum.accumulate(1.0 - alive, axis=1)
-    rows, points = both.shape
-    offset = 2.0 * np.arange(rows)[:, None]
-    insertion = np.searchsorted((reached + offset).ravel(), (GRID_LEVELS[None, :] + offset).ravel())
-    high = np.clip(insertion.reshape(rows, len(GRID_LEVELS)) - points * np.arange(rows)[:, None], 0, points - 1)
-    low = np.maximum(high - 1, 0)
-    index = np.arange(rows)[:, None]
-    gap = reached[index, high] - reached[index, low]
-    share = np.clip(np.where(gap > 0, (GRID_LEVELS - reached[index, low]) / np.where(gap > 0, gap, 1.0), 1.0), 0.0, 1.0)
-    return both[index, low] + (both[index, high] - both[index, low]) * share
+    start, end, share = _between(reached, both, GRID_LEVELS)
+    return start + (end - start) * share

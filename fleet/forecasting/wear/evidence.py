@@ -314,7 +314,7 @@ def reading_weights(segment: Indexes, day: Floats, shared: Floats, level: Floats
     together = crowd(segment, day, WINDOW_DAYS)
     alone = 1.0 / (1.0 + WINDOW_SHARE * (together - 1.0))
     effective = np.bincount(segment, alone, minlength=count)
-    weight = alone * np.minimum(1.0, np.sqrt(FULL_WEIGHT_READINGS / np.maximum(effective, 1.0)))[segment]
+    weight = alone * np.sqrt(FULL_WEIGHT_READINGS / np.maximum(effective, FULL_WEIGHT_READINGS))[segment]
     _, group = np.unique(np.stack([segment, level]), axis=1, return_inverse=True)
     company = np.bincount(group, weight)[group] if len(group) else weight
     return weight * (1.0 + shared) / (1.0 + shared * np.maximum(company, 1.0))

@@ -191,3 +191,172 @@ def test_the_timeline_starts_before_the_first_cartridge_and_a_clock_error_does_n
     assert young.start == pytest.approx(NOW - 365.25 - 14.0)
     for line in (old, wrong, young):
         assert NOW + 2.5 * 365.25 <= line.edges[-1] < NOW + 2.5 * 365.25 + 14.0
+
+
+def test_where_nothing_says_it_recovery_is_the_usual_one():
+    """22 % as at 15 degC, about which the year is taken to swing."""
+    conditions = conditions_of(columns(recovery_fraction=None))
+    assert conditions.recovery[0, : int(365.25 / 14)].mean() == pytest.approx(0.22, abs=0.004)
+
+
+@pytest.mark.parametrize(("restrictor", "odds"), [(1.0, np.exp(0.5)), (80_000.0, np.exp(-3.5)), (184.6, 1.0)])
+def test_no_restrictor_makes_a_recovery_that_no_unit_has(restrictor, odds):
+    """From 3 % to 62 %, whatever the restrictor is said to be."""
+    conditions = conditions_of(columns(recovery_fraction=None, restrictor_flow_l_per_day=restrictor))
+    assert conditions.recovery[0, : int(365.25 / 14)].mean() == pytest.approx(odds / (1.0 + odds), rel=0.03)
+
+
+@pytest.mark.parametrize(("number", "is_heard"), [(20, False), (21, True)])
+def test_a_unit_that_was_not_read_follows_the_fleet_from_21_recoveries_on(number, is_heard):
+    fleet_columns = columns(units=2, placed=NOW - 250.0, recovery_fraction=None)
+    fleet_columns["readings"] = readings(
+        NOW - np.linspace(200.0, 1.0, number), temperature_degc=15.0, permeate_flow_l_per_day=200.0,
+        concentrate_flow_l_per_day=200.0,
+    )  # fmt: skip
+    conditions = conditions_of(fleet_columns)
+    # few of them are heard as those of one unit, and still pulled to what is usual
+    assert (conditions.recovery[1].mean() > 0.498) == is_heard
+
+
+def permeate_of(permeate, feed=250.0, **more):
+    fleet_columns = columns(placed=NOW - 250.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(
+        DAYS, temperature_degc=15.0, feed_tds_mg_per_l=feed, permeate_tds_mg_per_l=permeate, **more
+    )
+    return conditions_of(fleet_columns)
+
+
+def test_a_permeate_below_what_meters_show_counts_as_half_a_step():
+    """0.5 mg/L: none at all would be a logarithm without an end."""
+    half = permeate_of(0.5)
+    for permeate in (0.0, 0.3):
+        assert permeate_of(permeate).permeate_tds_mg_per_l == pytest.approx(half.permeate_tds_mg_per_l)
+    assert now(half, half.permeate_tds_mg_per_l) == pytest.approx(0.5, rel=0.25)
+    more = permeate_of(0.7)
+    assert now(more, more.permeate_tds_mg_per_l) > 1.2 * now(half, half.permeate_tds_mg_per_l)
+
+
+def test_the_passage_of_a_reading_is_that_of_the_feed_read_with_it():
+    """The feed doubles every other time, and the permeate with it: a passage of 4 % that never changes."""
+    feed = np.where(np.arange(len(DAYS)) % 2, 400.0, 200.0)
+    conditions = permeate_of(list(0.04 * feed), list(feed))
+    steps = conditions.timeline.step_of(DAYS)
+    passage = (conditions.permeate_tds_mg_per_l / conditions.feed_tds_mg_per_l)[0, steps]
+    assert passage == pytest.approx(np.full(len(DAYS), 0.04), rel=0.06)
+    assert np.ptp(passage) < 0.001
+
+
+def test_what_is_cleaner_than_any_permeate_loads_resin_as_the_cleanest_does():
+    """Of a permeate of 0.1 mg/L 0.3 count: 10 x 0.3/58.4428 meq a day, beside the carbon dioxide."""
+    fleet_columns = columns(placed=NOW - 250.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(DAYS, temperature_degc=15.0, feed_tds_mg_per_l=2.5)
+    conditions = conditions_of(fleet_columns)
+    step = conditions.timeline.step_of(np.array([NOW - 5.0]))[0]
+    assert conditions.permeate_tds_mg_per_l[0, step] < 0.28
+    total = conditions.cumulative[words.RESIN][0]
+    ions = (total[step + 1] - total[step]) / 14.0 - 10.0 * conditions.co2_mg_per_l[0, step] / 44.01
+    assert ions == pytest.approx(10.0 * 0.3 / 58.4428, rel=0.01)
+
+
+def test_a_water_without_alkalinity_counts_as_one_of_2():
+    def gas(alkalinity):
+        fleet_columns = columns(weekly_demand_l=70.0)
+        report = {"tds_mg_per_l": 200.0, "ph": 7.0, "alkalinity_mg_per_l_as_caco3": alkalinity}
+        fleet_columns["feed_water"] = {
+            "site_id": ["s-u0"] * 30, "day": list(NOW - 5.0 * np.arange(30.0)),
+            **{name: [value] * 30 for name, value in report.items()},
+        }  # fmt: skip
+        conditions = conditions_of(fleet_columns)
+        return conditions.co2_mg_per_l[0].mean()
+
+    assert gas(0.0) == pytest.approx(gas(2.0)) == pytest.approx(gas(1.0))
+    assert gas(12.0) > 1.5 * gas(6.0) > 1.2 * gas(2.0)
+
+
+def counted(days, litres, weekly_demand_l=70.0):
+    """Conditions of a unit whose counter of product showed so many litres on so many days before now."""
+    fleet_columns = columns(placed=NOW - 400.0, weekly_demand_l=weekly_demand_l, totaliser="product")
+    fleet_columns["readings"] = readings(NOW - np.array(days, dtype=float), totaliser_l=list(litres))
+    return conditions_of(fleet_columns)
+
+
+@pytest.mark.parametrize(("days", "is_metered"), [(41.5, False), (42.5, True)])
+def test_a_counter_counts_from_six_weeks_on(days, is_metered):
+    conditions = counted([100.0 + days, 100.0 + days / 2, 100.0], [0.0, 5.0 * days, 10.0 * days])
+    assert conditions.is_metered.tolist() == [is_metered]
+
+
+@pytest.mark.parametrize(("days", "is_idle"), [(29.0, False), (31.0, True)])
+def test_a_counter_must_stand_for_a_month_to_show_that_nothing_is_drawn(days, is_idle):
+    assert counted([days, days / 2, 0.0], [500.0] * 3).is_idle.tolist() == [is_idle]
+
+
+@pytest.mark.parametrize(("litres", "is_idle"), [(0.005, True), (0.05, False)])
+def test_what_a_counter_moves_by_itself_is_no_use(litres, is_idle):
+    # the last two steps of two months begin some days before them
+    assert counted([200.0, 100.0, 0.0], [0.0, 0.0, litres * 100.0 / 70.0]).is_idle.tolist() == [is_idle]
+
+
+@pytest.mark.parametrize(("litres_per_day", "is_idle"), [(0.4, True), (0.6, False)])
+def test_a_unit_that_stands_is_idle_where_it_never_drew_a_twentieth_of_what_was_told(litres_per_day, is_idle):
+    """Told are 10 L a day. In 300 counted days so much a day on the mean, all of it before the last hundred."""
+    total = 300.0 * litres_per_day
+    assert counted([300.0, 100.0, 50.0, 0.0], [0.0, total, total, total]).is_idle.tolist() == [is_idle]
+
+
+@pytest.mark.parametrize("told", [0.0, 70.0])
+def test_what_ran_and_stands_is_idle_only_where_no_demand_was_told(told):
+    conditions = counted([300.0, 200.0, 100.0, 50.0, 0.0], [0.0, 800.0, 1600.0, 1600.0, 1600.0], told)
+    assert conditions.is_idle.tolist() == [told == 0.0]
+    running = counted([300.0, 200.0, 100.0, 50.0, 0.0], [0.0, 800.0, 1600.0, 2000.0, 2400.0], told)
+    assert running.is_idle.tolist() == [False]
+
+
+@pytest.mark.parametrize(("share", "moves"), [(0.015, False), (0.03, True)])
+def test_a_counter_that_hardly_moves_says_nothing_of_what_clients_are_told(share, moves):
+    """A second unit, told 10 L a day like the first, is taken to draw less only where the counters move: of one
+    counter and five that are right by assumption the median is 0; of seven counters it is theirs."""
+    units = 8
+    fleet_columns = columns(units=units, placed=NOW - 400.0, weekly_demand_l=70.0, totaliser="product")
+    days = np.array([300.0, 200.0, 100.0, 0.0])
+    parts = [
+        readings(NOW - days, unit=f"u{k}", totaliser_l=list(10.0 * share * (300.0 - days))) for k in range(units - 1)
+    ]
+    fleet_columns["readings"] = {name: [v for part in parts for v in part[name]] for name in parts[0]}
+    conditions = conditions_of(fleet_columns)
+    told = conditions.product_l_per_day[-1].mean()
+    assert told == pytest.approx(10.0 * share if moves else 10.0, rel=0.05)
+    alone = conditions_of({**fleet_columns, "readings": parts[0]})
+    assert alone.product_l_per_day[-1].mean() == pytest.approx(10.0, rel=0.05)
+
+
+@pytest.mark.parametrize(("apart", "days"), [(0.15, 0.0), (0.25, 100.25)])
+def test_two_counts_of_one_visit_are_no_rate(apart, days):
+    """A meter that is read twice within five hours moved by chance; what lies between counts of days is counted."""
+    conditions = counted([100.0 + apart, 100.0], [0.0, 40.0])
+    assert conditions.product_l_per_day[0].max() < (20.0 if not days else 1e9)
+    step = conditions.timeline.step_of(np.array([NOW - 100.1]))[0]
+    assert (conditions.product_l_per_day[0, step] > 10.5) == bool(days)
+
+
+def test_the_timeline_passes_over_one_clock_error_in_five_hundred():
+    """Of 1000 placements the third earliest decides: two that were fitted 'in 1990' do not make it longer."""
+    fleet_columns = columns(units=250, placed=NOW - 500.0)
+    placed = fleet_columns["placements"]["placed_day"]
+    placed[10], placed[500] = NOW - 5000.0, NOW - 5200.0
+    start = conditions_of(fleet_columns).timeline.start
+    assert NOW - 550.0 < start <= NOW - 500.0 - 14.0
+    placed[700] = placed[701] = NOW - 5100.0
+    assert conditions_of(fleet_columns).timeline.start < NOW - 4500.0
+
+
+def test_a_load_beyond_the_last_year_follows_its_mean():
+    """Where the last year of the timeline draws nothing no load beyond it is ever reached."""
+    conditions = conditions_of(columns(weekly_demand_l=70.0))
+    total = conditions.cumulative[words.RESIN]
+    full = total[:, -1:]
+    total[0, -27:] = full[0]
+    unit = np.array([0])
+    assert conditions.day_when(words.RESIN, unit, full + 1.0)[0, 0] == np.inf
+    assert np.isfinite(conditions.day_when(words.RESIN, unit, np.array([[0.0, full[0, 0]]]))).all()
+    assert conditions.day_when(words.RESIN, unit, full - 1e-3)[0, 0] < NOW + 600.0

@@ -49,6 +49,7 @@ _LIMITS: Final = (
     "water_price_per_m3",
     "starts_per_day",
     "flush_l_per_start",
+    "reserve_days",
 )
 
 
@@ -117,6 +118,12 @@ class SizingRequestSerializer(StrictSerializer):
         source="flush_l_per_start",
         required=False,
         help_text="feed water that flushes one membrane at each start; 1.5 L when left out",
+    )
+    reserve_days = FiniteFloatField(
+        min_value=0,
+        max_value=60,
+        required=False,
+        help_text="days of the usual demand to store for when the unit stops; when left out, what the draw asks for",
     )
 
 
@@ -216,6 +223,9 @@ class AlternativeSerializer(SentencesSerializer):
     permeate_tds = QuantityField(kinds.TDS, source="permeate_tds_mg_per_l")
     concentrate_langelier_index = serializers.FloatField(allow_null=True)
     tank_usable_volume = QuantityField(kinds.VOLUME, source="tank_usable_volume_l")
+    reserve_hours = serializers.FloatField(
+        help_text="how long full stores last at the usual demand when the unit stops; 0 where a use has none"
+    )
     first_cost = serializers.FloatField(help_text="cartridges and fittings the catalogue has, without labour")
     consumables_per_year = serializers.FloatField()
     consumables_per_1000_l = serializers.FloatField()

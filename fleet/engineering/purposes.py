@@ -23,6 +23,10 @@ PURPOSES: Final[Mapping[str, str]] = {
     "pressure_regulator": gettext_noop("pressure regulator"),
     "pressure_gauge": gettext_noop("pressure gauge"),
     "leak_detector": gettext_noop("leak detector with shut-off"),
+    "tds_meter": gettext_noop("two-point TDS meter"),
+    "tap": gettext_noop("tap"),
+    "tubing": gettext_noop("tubing"),
+    "drain_connection": gettext_noop("drain connection"),
 }
 """Name in code, API and files -> words of the trade."""
 

@@ -9,7 +9,7 @@ from fleet.engineering.sizing.fittings import fittings_for
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Alternative, Fitting, Item, Part, Remark, SizingRequest
 from fleet.engineering.sizing.remarks import outlets_of, remarks_on
-from fleet.engineering.sizing.storage import storage_for
+from fleet.engineering.sizing.storage import stores_for
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import flush_l_per_week
 from fleet.engineering.sizing.wear import DAYS_PER_YEAR
@@ -69,8 +69,8 @@ def alternative_of(
     recovery = float(recovery_from_waste_ratio(choice.waste_ratio))
     flush = flush_l_per_week(request, choice, policy)
     feed = float(feed_l_per_week(demand, recovery)) + flush
-    store = storage_for(request, choice, catalogue, policy)
-    fittings = fittings_for(request, choice, parts, catalogue, store, policy)
+    stores = stores_for(request, choice, catalogue, policy)
+    fittings = fittings_for(request, choice, parts, catalogue, stores, policy)
     consumables = sum(part.cost_per_year for part in parts)
     weeks = DAYS_PER_YEAR / 7.0
     water = feed * weeks / 1000.0 * request.water_price
@@ -96,13 +96,14 @@ def alternative_of(
         feed_l_per_week=feed,
         permeate_tds_mg_per_l=choice.permeate_tds_mg_per_l,
         concentrate_langelier_index=choice.langelier,
-        tank_usable_volume_l=store.usable_l,
+        tank_usable_volume_l=sum(store.usable_l for store in stores),
+        reserve_hours=min(store.reserve_hours for store in stores),
         first_cost=sum(part.price for part in parts) + sum(entry.price for entry in fittings),
         consumables_per_year=consumables,
         consumables_per_1000_l=consumables / (demand * weeks) * 1000.0,
         water_per_year=water,
         running_cost_per_year=consumables + water,
-        reasons=(*remarks, *remarks_on(request, choice, parts, layout, store, policy)),
+        reasons=(*remarks, *remarks_on(request, choice, parts, layout, stores, policy)),
         missing=tuple(_missing(entry) for entry in fittings if entry.item is None),
         for_installer=_for_installer(request, choice, parts, fittings),
         for_client=_for_client(request, choice, parts, waste, consumables),

@@ -9,7 +9,7 @@ from typing import Final
 from accounts.language import gettext_noop
 from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.alternative import alternative_of
-from fleet.engineering.sizing.fittings import cheapest
+from fleet.engineering.sizing.choosing import cheapest
 from fleet.engineering.sizing.flows import FlowChoice, allowed_waste_ratios, flow_choices, softened
 from fleet.engineering.sizing.offer import Alternative, Item, Offer, Remark, SizingRequest
 from fleet.engineering.sizing.remarks import rejects_enough

@@ -1,12 +1,13 @@
 """What a configuration needs beside the cartridges: housings, restrictor, pump, tank, and what the water asks for."""
 
 from collections.abc import Iterator, Sequence
-from typing import Final
 
 from fleet.engineering.constants import EQUIVALENT_MASS_CACO3
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
-from fleet.engineering.formulas.restrictor import restrictor_flow, restrictor_size_ml_per_min
+from fleet.engineering.formulas.restrictor import restrictor_size_ml_per_min
 from fleet.engineering.formulas.targets import TARGETS
+from fleet.engineering.sizing.choosing import cheapest, nearest_restrictor
+from fleet.engineering.sizing.connections import connections_for
 from fleet.engineering.sizing.demand import feed_l_per_week
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Fitting, Item, Part, SizingRequest
@@ -19,76 +20,13 @@ from fleet.engineering.sizing.words import fittings as words
 from fleet.engineering.sizing.words.quantities import days_in_words, in_words
 from fleet.engineering.units import FLOW, PRESSURE, VOLUME
 
-# A restrictor within this share of the size asked for does (common practice, no source).
-RESTRICTOR_TOLERANCE: Final = 0.2
-
-
-def cheapest(purpose: str, catalogue: Sequence[Item]) -> Item | None:
-    """Return the cheapest item of the catalogue that has a purpose, None where there is none.
-
-    Examples
-    --------
-    >>> stock = [Item("A", "", "accessory", 9.8, purpose="check_valve"), Item("B", "", "accessory", 3.4, purpose="tee")]
-    >>> cheapest("check_valve", stock).code, cheapest("softener", stock)
-    ('A', None)
-    """
-    matching = [item for item in catalogue if item.purpose == purpose]
-    return min(matching, key=lambda item: (item.price, item.code), default=None)
-
-
-def nearest_restrictor(catalogue: Sequence[Item], flow_l_per_day: float, inlet_kpa: float) -> Item | None:
-    """Return the restrictor of the catalogue that passes nearest to a flow at the pressure of the site.
-
-    Parameters
-    ----------
-    catalogue : sequence of Item
-        A restrictor that states its pressure too is taken as an orifice; one that states no flow comes in any size.
-    flow_l_per_day : float
-        Concentrate, above 0.
-    inlet_kpa : float
-        Membrane inlet, gauge, above 0.
-
-    Returns
-    -------
-    Item or None
-        None where none lies within 20 %.
-
-    Raises
-    ------
-    EngineeringError
-        Out of range.
-
-    Examples
-    --------
-    >>> stock = [Item("R9", "", "accessory", 4.6, purpose="flow_restrictor", rated_flow_l_per_day=1296.0,
-    ...     rated_pressure_kpa=414.0)]
-    >>> nearest_restrictor(stock, 1200.0, 414.0).code
-    'R9'
-    >>> nearest_restrictor(stock, 1200.0, 200.0) is None
-    True
-    """
-    far: dict[str, float] = {}
-    restrictors = {item.code: item for item in catalogue if item.purpose == "flow_restrictor"}
-    for code, item in restrictors.items():
-        passes = item.rated_flow_l_per_day
-        if passes and item.rated_pressure_kpa:
-            passes = float(
-                restrictor_flow(
-                    passes, rated_pressure=item.rated_pressure_kpa, pressure=inlet_kpa, restrictor_type="orifice"
-                )
-            )
-        # Where no flow is stated it is the last choice among those that do.
-        far[code] = abs(passes - flow_l_per_day) / flow_l_per_day if passes else RESTRICTOR_TOLERANCE
-    near = [code for code, distance in far.items() if distance <= RESTRICTOR_TOLERANCE]
-    return restrictors[min(near, key=lambda code: (far[code], restrictors[code].price, code))] if near else None
-
 
 def fittings_for(
     request: SizingRequest,
     choice: FlowChoice,
     parts: Sequence[Part],
     catalogue: Sequence[Item],
-    store: Storage,
+    stores: Sequence[Storage],
     policy: SizingPolicy,
 ) -> tuple[Fitting, ...]:
     """Return every fitting of a configuration, each with its reason.
@@ -103,7 +41,7 @@ def fittings_for(
         The train.
     catalogue : sequence of Item
         All of it.
-    store : Storage
+    stores : sequence of Storage
         What is stored.
     policy : SizingPolicy
         The company's practice.
@@ -124,14 +62,14 @@ def fittings_for(
     >>> from fleet.engineering.sizing.survey import SiteSurvey
     >>> request = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
-    >>> store = Storage("open_tank", 0.0, 0.0, 0.0, 1.0, True, None)
-    >>> [fitting.purpose for fitting in fittings_for(request, flows, [], [], store, SizingPolicy())]
+    >>> store = Storage("open_tank", 0.0, 0.0, 0.0, 1.0, True, None, 70.0)
+    >>> [fitting.purpose for fitting in fittings_for(request, flows, [], [], [store], SizingPolicy())][:4]
     ['membrane_housing', 'flow_restrictor', 'flush_valve', 'float_valve']
     """
     return (
         *_around_the_membrane(request, choice, parts, catalogue, policy),
         *_treatment(request, choice, parts, catalogue, policy),
-        *_behind_it(request, choice, catalogue, store),
+        *connections_for(request, choice, catalogue, stores, policy),
     )
 
 
@@ -224,29 +162,3 @@ def _lives(request: SizingRequest, choice: FlowChoice, parts: Sequence[Part], po
         for is_degassed in (False, True)
     )
     return words.resin_lives(resin.item.code, days_in_words(without), days_in_words(behind))
-
-
-def _behind_it(
-    request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item], store: Storage
-) -> Iterator[Fitting]:
-    def of(purpose: str, sentences: Sentences) -> Fitting:
-        return Fitting(purpose, cheapest(purpose, catalogue), "", *sentences)
-
-    if 0.0 < request.resin_demand_l_per_week < request.demand_l_per_week:
-        yield of("tee", words.tee())
-    if store.usable_l > 0.0:
-        usable, draw, volume = (
-            in_words(value, VOLUME, request.unit_system) for value in (store.usable_l, store.draw_l, store.volume_l)
-        )
-        has_precharge = store.purpose == "pressurised_tank"
-        yield Fitting(
-            store.purpose,
-            store.item,
-            words.storage_size(volume, usable),
-            *words.storage(draw, store.window_h, is_assumed=store.is_assumed, has_precharge=has_precharge),
-        )
-    if store.purpose == "pressurised_tank":
-        yield of("automatic_shutoff_valve", words.automatic_shutoff_valve())
-        yield of("check_valve", words.check_valve())
-    else:
-        yield of("float_valve", words.float_valve())

@@ -68,6 +68,8 @@ class SizingRequest:
         False where the usual temperature stands in for the lowest.
     starts_per_day, flush_l_per_start : float, optional
         How often it starts, and the water that flushes one membrane then; None for the company's practice.
+    reserve_days : float, optional
+        How long what is stored shall serve the usual demand while the unit stands still; None where nobody asked.
     unit_system : {"metric", "us"}
         Units of the sentences.
     currency : str
@@ -83,6 +85,7 @@ class SizingRequest:
     coldest_is_known: bool = True
     starts_per_day: float | None = None
     flush_l_per_start: float | None = None
+    reserve_days: float | None = None
     unit_system: str = "metric"
     currency: str = ""
 
@@ -116,6 +119,11 @@ class SizingRequest:
         """Water of the uses that draw from a tap, out of a pressurised tank."""
         return sum(entry.demand_l_per_week for entry in self.uses if entry.use in TAP_USES)
 
+    @property
+    def container_demand_l_per_week(self) -> float:
+        """Water of the uses that are filled from an open container."""
+        return sum(entry.demand_l_per_week for entry in self.uses if entry.use not in TAP_USES)
+
 
 _LIMITS: Final[Mapping[str, tuple[float, float]]] = {
     "most_cartridges": (1.0, 1000.0),
@@ -123,6 +131,7 @@ _LIMITS: Final[Mapping[str, tuple[float, float]]] = {
     "water_price_per_m3": (0.0, 1.0e6),
     "starts_per_day": (0.0, 200.0),
     "flush_l_per_start": (0.0, 50.0),
+    "reserve_days": (0.0, 60.0),
 }
 
 
@@ -256,7 +265,10 @@ class Alternative:
     concentrate_langelier_index : float or None
         None where the water is not known well enough.
     tank_usable_volume_l : float
-        Stored water the draw asks for.
+        Stored water that draw and reserve ask for.
+    reserve_hours : float
+        How long the water stored lasts at the usual demand when the unit stops, of full tanks and for the use that is
+        left without first; 0 where nothing is stored for one.
     first_cost, consumables_per_year, consumables_per_1000_l, water_per_year, running_cost_per_year : float
         In the company's currency; cartridges and fittings of the catalogue, without labour.
     reasons : tuple of Remark
@@ -286,6 +298,7 @@ class Alternative:
     permeate_tds_mg_per_l: float
     concentrate_langelier_index: float | None
     tank_usable_volume_l: float
+    reserve_hours: float
     first_cost: float
     consumables_per_year: float
     consumables_per_1000_l: float

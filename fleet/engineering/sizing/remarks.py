@@ -12,7 +12,7 @@ from fleet.engineering.sizing.storage import Storage
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.words import Sentences
 from fleet.engineering.sizing.words import remarks as words
-from fleet.engineering.sizing.words.quantities import in_words, money_in_words
+from fleet.engineering.sizing.words.quantities import hours_in_words, in_words, money_in_words
 from fleet.engineering.units import PRESSURE, TEMPERATURE, VOLUME
 
 _DI_ALONE_BELOW_MG_PER_L: Final = 50.0
@@ -26,7 +26,7 @@ def remarks_on(
     choice: FlowChoice,
     parts: Sequence[Part],
     layout: str,
-    store: Storage,
+    stores: Sequence[Storage],
     policy: SizingPolicy,
 ) -> tuple[Remark, ...]:
     """Return the remarks of one configuration.
@@ -41,7 +41,7 @@ def remarks_on(
         The train.
     layout : str
         ``"ro"``, ``"ro_di"`` or ``"tee"``.
-    store : Storage
+    stores : sequence of Storage
         What is stored.
     policy : SizingPolicy
         The company's practice.
@@ -62,8 +62,8 @@ def remarks_on(
     >>> from fleet.engineering.sizing.survey import SiteSurvey
     >>> request = SizingRequest((WaterUse("coffee", 70.0),), SiteSurvey("coffee", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
-    >>> store = Storage("pressurised_tank", 4.0, 6.6, 5.0, 0.5, True, None)
-    >>> [remark.code for remark in remarks_on(request, flows, [], "ro", store, SizingPolicy())][:3]
+    >>> store = Storage("pressurised_tank", 4.0, 6.6, 5.0, 0.5, True, None, 70.0)
+    >>> [remark.code for remark in remarks_on(request, flows, [], "ro", [store], SizingPolicy())][:3]
     ['layout', 'water_not_known', 'water_price_assumed']
     """
     return (
@@ -71,7 +71,7 @@ def remarks_on(
         *_assumed(request, policy),
         *_rejection(request, choice, policy),
         *_running(request, choice, policy),
-        *_stored(request, choice, store),
+        *(remark for store in stores for remark in _stored(request, choice, store)),
         *_water(request, parts),
         *cautions_on(request, choice),
     )
@@ -231,12 +231,14 @@ def _running(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy) -
 def _stored(request: SizingRequest, choice: FlowChoice, store: Storage) -> Iterator[Remark]:
     system = request.unit_system
     if store.usable_l > 0.0:
-        if store.is_assumed:
+        if store.is_assumed and store.draw_l > 0.0:
             yield Remark("draw_assumed", *words.draw_assumed(in_words(store.draw_l, VOLUME, system)))
         room = request.largest_tank_l
         if room is not None and store.volume_l > room:
             volume_words, room_words = (in_words(value, VOLUME, system) for value in (store.volume_l, room))
             yield Remark("no_room_for_tank", *words.no_room_for_tank(volume_words, room_words))
+        full, lasts = in_words(store.full_l, VOLUME, system), hours_in_words(store.reserve_hours)
+        yield Remark("reserve", *words.reserve(full, lasts, is_for_taps=store.purpose == "pressurised_tank"))
     else:
         hourly = in_words(choice.winter_flow_l_per_day / 24.0, VOLUME, system)
         yield Remark("no_store", *words.no_storage(hourly, store.is_assumed))

@@ -1,7 +1,8 @@
-"""What must be stored so that a draw is served, and which tank of the catalogue holds it."""
+"""What must be stored so that a draw is served and a reserve is there, and which tank of the catalogue holds it."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from fleet.engineering.formulas.tank import tank_water_volume_l
 from fleet.engineering.sizing.demand import tank_usable_volume_l
@@ -12,14 +13,14 @@ from fleet.engineering.sizing.survey import SizingPolicy
 
 @dataclass(frozen=True)
 class Storage:
-    """What is stored, and in what.
+    """What is stored for one branch, and in what.
 
     Attributes
     ----------
     purpose : str
         ``"pressurised_tank"`` where people draw from a tap, else ``"open_tank"``.
     usable_l : float
-        Water that must be ready; 0 where production keeps up with the draw.
+        Water that must be ready; 0 where production keeps up with the draw and no reserve is asked for.
     volume_l : float
         Tank volume that holds it.
     draw_l, window_h : float
@@ -28,6 +29,10 @@ class Storage:
         Whether the draw was assumed.
     item : Item or None
         The cheapest tank that holds it and fits the room, or the largest that fits.
+    demand_l_per_week : float
+        Of the uses that draw from it.
+    is_for_reserve : bool
+        Whether the reserve asks for more than the draw.
     """
 
     purpose: str
@@ -37,15 +42,31 @@ class Storage:
     window_h: float
     is_assumed: bool
     item: Item | None
+    demand_l_per_week: float
+    is_for_reserve: bool = False
+
+    @property
+    def full_l(self) -> float:
+        """Usable water of the full tank: of the one offered, or of the one that is needed where there is none."""
+        if self.item is None or not self.item.rated_volume_l or not self.volume_l:
+            return self.usable_l
+        return self.usable_l * self.item.rated_volume_l / self.volume_l
+
+    @property
+    def reserve_hours(self) -> float:
+        """How long the full tank serves the usual demand when the unit stops."""
+        return self.full_l / self.demand_l_per_week * 168.0
 
 
-def storage_for(request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item], policy: SizingPolicy) -> Storage:
-    """Return what a site needs stored behind a choice of flows.
+def stores_for(
+    request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item], policy: SizingPolicy
+) -> tuple[Storage, ...]:
+    """Return what a site needs stored behind a choice of flows: for the taps, and for what fills an open container.
 
     Parameters
     ----------
     request : SizingRequest
-        Uses, draw and room.
+        Uses, draw, reserve and room. The draw is that of the taps where there are some.
     choice : FlowChoice
         What is made meanwhile, in winter.
     catalogue : sequence of Item
@@ -55,7 +76,7 @@ def storage_for(request: SizingRequest, choice: FlowChoice, catalogue: Sequence[
 
     Returns
     -------
-    Storage
+    tuple of Storage
         A tap always has some water stored: a membrane gives it by drops.
 
     Raises
@@ -69,22 +90,59 @@ def storage_for(request: SizingRequest, choice: FlowChoice, catalogue: Sequence[
     >>> from fleet.engineering.sizing.survey import SiteSurvey
     >>> request = SizingRequest((WaterUse("drinking", 70.0),), SiteSurvey("drinking", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 414.0, 4.0, 190.0, 130.0, 2.0, 3.0, 8.0)
-    >>> store = storage_for(request, flows, [], SizingPolicy())
+    >>> (store,) = stores_for(request, flows, [], SizingPolicy())
     >>> store.purpose, store.usable_l, round(store.volume_l, 1), store.item
     ('pressurised_tank', 4.0, 6.6, None)
+    >>> round(store.reserve_hours, 1)
+    9.6
     """
-    taps = request.tap_demand_l_per_week
-    purpose = "pressurised_tank" if taps else "open_tank"
-    draw, window = request.survey.peak_draw_l, request.survey.draw_window_h
-    if draw is None:
-        draw, window = policy.tap_draw_share * taps / 7.0, policy.tap_draw_window_h
+    return tuple(_store(request, choice, catalogue, policy, draw) for draw in _draws(request, policy))
+
+
+class _Draw(NamedTuple):
+    """What one branch is asked for at once, and in a week."""
+
+    purpose: str
+    demand_l_per_week: float
+    litres: float
+    window_h: float
+    is_assumed: bool
+
+
+def _draws(request: SizingRequest, policy: SizingPolicy) -> Iterator[_Draw]:
+    taps, containers = request.tap_demand_l_per_week, request.container_demand_l_per_week
+    asked, window = request.survey.peak_draw_l, request.survey.draw_window_h
+    if taps and asked is None:
+        usual = policy.tap_draw_share * taps / 7.0
+        yield _Draw("pressurised_tank", taps, usual, policy.tap_draw_window_h, is_assumed=True)
+    elif taps and asked is not None:
+        yield _Draw("pressurised_tank", taps, asked, window, is_assumed=False)
+    if containers:
+        is_assumed = asked is None or bool(taps)
+        yield _Draw("open_tank", containers, 0.0 if is_assumed else asked or 0.0, window, is_assumed)
+
+
+def _store(
+    request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item], policy: SizingPolicy, asked: _Draw
+) -> Storage:
+    purpose, demand_l_per_week, draw, window, is_assumed = asked
     usable = float(tank_usable_volume_l(draw, choice.winter_flow_l_per_day, window))
-    if taps:
+    if purpose == "pressurised_tank":
         usable = max(usable, policy.least_tap_store_l)
+    reserve = (request.reserve_days or 0.0) * demand_l_per_week / 7.0
     share = _usable_share(purpose, choice.inlet_pressure_kpa, policy)
-    volume = usable / share
-    is_assumed = request.survey.peak_draw_l is None
-    return Storage(purpose, usable, volume, draw, window, is_assumed, _tank(request, catalogue, purpose, volume))
+    volume = max(usable, reserve) / share
+    return Storage(
+        purpose=purpose,
+        usable_l=max(usable, reserve),
+        volume_l=volume,
+        draw_l=draw,
+        window_h=window,
+        is_assumed=is_assumed,
+        item=_tank(request, catalogue, purpose, volume),
+        demand_l_per_week=demand_l_per_week,
+        is_for_reserve=reserve > usable,
+    )
 
 
 def _usable_share(purpose: str, inlet_kpa: float, policy: SizingPolicy) -> float:

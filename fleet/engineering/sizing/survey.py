@@ -136,6 +136,8 @@ class SizingPolicy:
         Of the volume of an open tank, between float valve and outlet.
     tap_draw_share, tap_draw_window_h, least_tap_store_l : float
         What a tap is taken to draw where nobody said: this share of a day's water in this time; and the least stored.
+    tubing_m : int
+        Metres of tubing an offer counts.
     """
 
     run_hours_per_day: float = 8.0
@@ -166,6 +168,7 @@ class SizingPolicy:
     tap_draw_share: float = 0.5
     tap_draw_window_h: float = 0.5
     least_tap_store_l: float = 4.0
+    tubing_m: int = 6
 
     @classmethod
     def of_limits(cls, limits_by_use: Mapping[str, Limits[float]]) -> "SizingPolicy":

@@ -80,6 +80,10 @@ def test_three_alternatives_from_the_catalogue_with_reasons(catalogue: Company, 
     assert {"cartridge_housing", "membrane_housing", "tee", "pressurised_tank"} <= {
         fitting["purpose"] for fitting in first["fittings"]
     }
+    assert {"float_valve", "automatic_shutoff_valve", "check_valve", "tap"} <= {
+        fitting["purpose"] for fitting in first["fittings"]
+    }
+    assert first["reserve_hours"] == 0.0, "the reef has no store of its own"
     assert "mL/min" in first["installer_sentence"]
     assert "US gal a week to the drain" in first["client_sentence"]
     assert "EUR a year" in first["client_sentence"]
@@ -144,6 +148,8 @@ def test_an_empty_catalogue_says_what_is_missing(company: Company, as_office: AP
         ({"flush_per_start": "900 L"}, {"/flush_per_start"}),
         ({"water_price_per_m3": -1}, {"/water_price_per_m3"}),
         ({"largest_tank": "-1 L"}, {"/largest_tank"}),
+        ({"reserve_days": -1}, {"/reserve_days"}),
+        ({"reserve_days": "NaN"}, {"/reserve_days"}),
         ({"peak_draw": "1e300 L"}, {"/peak_draw"}),
         ({"has_power": "perhaps"}, {"/has_power"}),
         ({"disinfectant": "ozone"}, {"/disinfectant"}),

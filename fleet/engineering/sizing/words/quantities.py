@@ -62,6 +62,23 @@ def days_in_words(days: float) -> str:
     return _counted(*_days(days))
 
 
+def hours_in_words(hours: float) -> str:
+    """Return how long a store lasts as a person says it: hours up to two days, then as a life.
+
+    Examples
+    --------
+    >>> [hours_in_words(hours) for hours in (0.4, 9.6, 30.0, 60.0, 700.0)]
+    ['less than an hour', 'about 10 hours', 'about 30 hours', 'about 2 days', 'about 4 weeks']
+    """
+    if hours < 1.0:
+        return gettext("less than an hour")
+    if hours >= 48.0:
+        return gettext("about {life}").format(life=days_in_words(hours / 24.0))
+    number = round(hours)
+    words = ngettext("about {number} hour", "about {number} hours", number)
+    return words.format(number=number)
+
+
 def span_in_words(low_days: float, high_days: float) -> str:
     """Return a range of lives as a person says it.
 

@@ -199,15 +199,32 @@ def no_room_for_tank(volume: str, room: str) -> Sentences:
     return installer.format(volume=volume, room=room), client
 
 
+def reserve(full: str, lasts: str, *, is_for_taps: bool) -> Sentences:
+    """How long the store lasts when the unit stops."""
+    if is_for_taps:
+        installer = gettext("Reserve: the full tank gives {full}, at the usual demand {lasts} of the taps.")
+    else:
+        installer = gettext("Reserve: the full container gives {full}, at the usual demand {lasts}.")
+    client = gettext("If the unit stops, what is stored lasts {lasts} at your usual demand.")
+    return installer.format(full=full, lasts=lasts), client.format(lasts=lasts)
+
+
 def no_storage(hourly: str, is_assumed: bool) -> Sentences:
     """No tank is part of the offer."""
     if is_assumed:
-        installer = gettext("No tank is included: the largest draw was not given. In winter {hourly} an hour is made.")
+        installer = gettext(
+            "No tank is included: neither the largest draw nor a reserve was given. In winter {hourly} an hour is "
+            "made, and when the unit stops nothing is in store but what the client's own container holds."
+        )
     else:
         installer = gettext(
-            "No tank is included: production keeps up with the draw. In winter {hourly} an hour is made."
+            "No tank is included: production keeps up with the draw. In winter {hourly} an hour is made, and when the "
+            "unit stops there is no reserve."
         )
-    client = gettext("The unit makes about {hourly} an hour in winter; collect it in a container of your own.")
+    client = gettext(
+        "The unit makes about {hourly} an hour in winter; collect it in a container of your own, which is your reserve "
+        "when the unit stops."
+    )
     return installer.format(hourly=hourly), client.format(hourly=hourly)
 
 

@@ -22,7 +22,7 @@ from fleet.engineering.sizing import (
     commissioning_checks,
     compare,
 )
-from fleet.engineering.sizing.fittings import nearest_restrictor
+from fleet.engineering.sizing.choosing import nearest_restrictor
 from fleet.engineering.sizing.survey import SizingPolicy
 
 # Invented; labels typical of small membranes: 60 psi, 25 degC, 250 mg/L, 15 %.
@@ -47,6 +47,12 @@ CATALOGUE = [
     Item("FLUSH", "flush valve", "accessory", 9.2, purpose="flush_valve"),
     Item("FLOAT", "float valve", "accessory", 8.2, purpose="float_valve"),
     Item("TEE", "tee", "small_part", 6.4, purpose="tee"),
+    Item("LEAK", "leak detector", "accessory", 34.0, purpose="leak_detector"),
+    Item("GAUGE", "pressure gauge", "accessory", 12.5, purpose="pressure_gauge"),
+    Item("METER", "TDS meter, two sensors", "accessory", 24.0, purpose="tds_meter"),
+    Item("TAP", "tap", "accessory", 27.0, purpose="tap"),
+    Item("DRAIN", "drain connection", "accessory", 7.9, purpose="drain_connection"),
+    Item("TUBE", "tubing, one metre", "small_part", 0.8, purpose="tubing"),
     Item("LIME", "calcite", "accessory", 36.0, purpose="remineralisation"),
 ]
 DEGAS = Item("DEGAS", "aerated tank", "accessory", 165.0, purpose="degassing")
@@ -84,8 +90,9 @@ def test_worked_by_hand_a_drinking_tap_on_soft_water() -> None:
     long as an open one (numerical integral of dV/(N - P)), so 2.41 h a day. Two starts of 1.5 L a day flush 21 L a
     week: waste 161, feed 231 L. Half a day's water at once is 5 L, of which 159.6/48 = 3.3 L is made meanwhile; the
     least stored for a tap is 4 L, in 4/(1 - 149.6/377.1) = 6.63 L of tank. First cost 4 + 2 x 12 + 34 = 62, three
-    housings 43.50 and one for the membrane 11.20, tank 60, valves 9.80, 3.40 and 9.20: 199.10; no restrictor of 260
-    mL/min is in the catalogue.
+    housings 43.50 and one for the membrane 11.20, tank 60, valves 9.80, 3.40 and 9.20, leak detector 34, two gauges 25,
+    meter 24, tap 27, drain 7.90 and 6 m of tubing 4.80: 321.80; no restrictor of 260 mL/min is in the catalogue. The
+    tank of 12 L holds 12 x (1 - 149.6/377.1) = 7.24 L: 7.24/10 x 24 = 17.4 h when the unit stops.
     """
     best = by_aim(offer(SOFT_WATER, ("drinking", 70.0)), "least_first_cost")
     assert best.layout == "ro"
@@ -105,7 +112,8 @@ def test_worked_by_hand_a_drinking_tap_on_soft_water() -> None:
     assert [part.life.limited_by for part in best.parts] == ["maximum_service_time"] * 4
     assert best.consumables_per_year == pytest.approx(39.36, abs=0.01)
     assert best.consumables_per_1000_l == pytest.approx(10.78, abs=0.01)
-    assert best.first_cost == pytest.approx(199.1)
+    assert best.first_cost == pytest.approx(321.8)
+    assert best.reserve_hours == pytest.approx(17.4, abs=0.1)
     tank = next(entry for entry in best.fittings if entry.purpose == "pressurised_tank")
     assert (tank.item and tank.item.code, tank.size) == ("TANK", "At least 6.6 L, of which 4 L is usable.")
     assert codes(best.missing) == {"no_flow_restrictor"}
@@ -253,6 +261,58 @@ def test_a_tank_with_less_room_than_it_needs_is_said() -> None:
     own = offer(SOFT_WATER, ("reef", 70.0)).alternatives[0]
     assert not own.has("open_tank")
     assert "no_store" in codes(own.reasons)
+
+
+@pytest.mark.parametrize(
+    ("uses", "has_tank", "has_float"),
+    [
+        ((("reef", 140.0),), False, True),
+        ((("laboratory", 70.0), ("planted", 70.0)), False, True),
+        ((("drinking", 70.0),), True, False),
+        ((("coffee", 70.0),), True, False),
+        ((("reef", 140.0), ("drinking", 70.0)), True, True),
+    ],
+)
+def test_whatever_is_filled_the_drain_stops(
+    uses: tuple[tuple[str, float], ...], *, has_tank: bool, has_float: bool
+) -> None:
+    """A float valve closes the permeate alone: shut-off and check valve belong to it, also beside a tap."""
+    for alternative in offer(SOFT_WATER, *uses).alternatives:
+        counts = {fitting.purpose: fitting.count for fitting in alternative.fittings}
+        assert (counts["automatic_shutoff_valve"], counts["check_valve"]) == (1, 1)
+        assert ("float_valve" in counts) is has_float
+        assert ("pressurised_tank" in counts) is has_tank
+        assert ("tap" in counts) is any(use == "drinking" for use, _ in uses)
+        assert (counts["leak_detector"], counts["pressure_gauge"], counts["tds_meter"]) == (1, 2, 1)
+        assert (counts["drain_connection"], counts["tubing"]) == (1, 6)
+
+
+def test_worked_by_hand_a_reserve() -> None:
+    """Case 6: 140 L a week for a reef and 70 to drink, two days in reserve.
+
+    The reef takes 20 L a day: 40 L usable, of an open tank four fifths: 50 L; the one of 60 L gives 48 L, so 57.6 h. To
+    drink 10 L a day: 20 L. Behind the regulator's 80 psi and 8 psi of prefilters, 60 psi: precharge 149.6 and full
+    377.1 kPa absolute give 0.603 of the volume, so 33.2 L; of 40 L 24.1, so 57.9 h. The reef is without first.
+    """
+    tanks = [
+        Item("OPEN", "open tank 60 L", "accessory", 44.0, rated_volume_l=60.0, purpose="open_tank"),
+        Item("TANK40", "pressurised tank 40 L", "accessory", 129.0, rated_volume_l=40.0, purpose="pressurised_tank"),
+    ]
+    request = SizingRequest(
+        (WaterUse("reef", 140.0), WaterUse("drinking", 70.0)), SOFT_WATER, has_power=False, reserve_days=2.0
+    )
+    for alternative in compare(request, [*CATALOGUE, *tanks]).alternatives:
+        chosen = {fitting.purpose: fitting for fitting in alternative.fittings}
+        assert chosen["open_tank"].size == "At least 50 L, of which 40 L is usable."
+        assert chosen["pressurised_tank"].size == "At least 33 L, of which 20 L is usable."
+        assert [chosen[purpose].item.code for purpose in ("open_tank", "pressurised_tank")] == ["OPEN", "TANK40"]  # type: ignore[union-attr]
+        assert alternative.reserve_hours == pytest.approx(57.6, abs=0.05)
+        told = [remark.for_installer for remark in alternative.reasons if remark.code == "reserve"]
+        lasts = [text.split("at the usual demand ")[1] for text in told]
+        assert lasts == ["about 2 days of the taps.", "about 2 days."]
+    without = offer(SOFT_WATER, ("reef", 140.0)).alternatives[0]
+    assert without.reserve_hours == 0.0
+    assert any("nothing is in store" in remark.for_installer for remark in without.reasons)
 
 
 def test_worked_by_hand_membranes_side_by_side() -> None:
@@ -568,7 +628,7 @@ def test_a_survey_that_cannot_be_is_refused_by_field(field: str, value: object) 
     ("field", "value"),
     [
         ("starts_per_day", -1.0), ("starts_per_day", math.nan), ("flush_l_per_start", 1e308), ("most_cartridges", 0),
-        ("largest_tank_l", math.inf), ("water_price_per_m3", -0.1),
+        ("largest_tank_l", math.inf), ("water_price_per_m3", -0.1), ("reserve_days", -1.0), ("reserve_days", 61.0),
     ],
 )  # fmt: skip
 def test_limits_that_cannot_be_are_refused_by_field(field: str, value: float) -> None:

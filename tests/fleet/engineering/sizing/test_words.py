@@ -7,7 +7,7 @@ import pytest
 from accounts.language import speak
 from fleet.engineering.limits import HOUSE
 from fleet.engineering.sizing import Offer, Promise, commissioning_checks
-from fleet.engineering.sizing.words import commissioning, comparison, fittings, parts, quantities, remarks
+from fleet.engineering.sizing.words import commissioning, comparison, connections, fittings, parts, quantities, remarks
 from tests.fleet.engineering.sizing.test_sizing import CATALOGUE, DEGAS, LABEL, SOFT_WATER, offer
 from tests.pseudo_language import PSEUDO, english_in
 
@@ -28,6 +28,7 @@ def told(made_offer: Offer) -> list[str]:
 HARD = replace(SOFT_WATER, hardness_mg_per_l_as_caco3=300.0, alkalinity_mg_per_l_as_caco3=250.0, iron_mg_per_l=0.4)
 CASES = {
     "a tee": lambda: offer(SOFT_WATER, ("reef", 140.0), ("coffee", 100.0), ("drinking", 40.0)),
+    "a reserve": lambda: offer(SOFT_WATER, ("reef", 140.0), ("drinking", 40.0), reserve_days=3.0),
     "hard and cold": lambda: offer(
         replace(HARD, lowest_temperature_degc=6.0, disinfectant="chloramine", peak_draw_l=30.0), ("laboratory", 300.0)
     ),
@@ -74,8 +75,8 @@ def test_one_and_many_have_their_plural_forms() -> None:
     )
     assert "Lets 1 litre run" in fittings.flow_restrictor(1.0, is_scale_known=True, is_metric=True)[1]
     assert "Lets 1.5 gallons run" in fittings.flow_restrictor(1.5, is_scale_known=True, is_metric=False)[1]
-    assert "within 1 minute is" in fittings.storage("5 L", 1 / 60, is_assumed=True, has_precharge=False)[0]
-    assert "within 30 minutes is" in fittings.storage("5 L", 0.5, is_assumed=True, has_precharge=False)[0]
+    for window_h, words in ((1 / 60, "within 1 minute is"), (0.5, "within 30 minutes is")):
+        assert words in connections.storage("5 L", window_h, 0.0, is_assumed=True, has_precharge=False)[0]
     assert "allows one configuration here" in comparison.few_alternatives(1)[0]
     assert "allows 2 configurations here" in comparison.few_alternatives(2)[0]
     assert [quantities.days_in_words(days) for days in (1.0, 2.0, 14.0, 75.0, 730.0)] == [

@@ -141,6 +141,21 @@ def test_only_carbon_has_an_age_limit_unless_its_item_says_one():
     assert last_service_day_of_positions(fleet, current_placement, limits_of_fleet(fleet))[1] - NOW == 100.0
 
 
+def test_the_service_time_of_the_first_item_of_a_table_counts():
+    fleet_columns = columns(placed=NOW - 100.0)
+    items = fleet_columns["items"]
+    for values in items.values():
+        values.insert(0, values.pop(1))
+    items["maximum_service_time_days"] = [200.0, None, None, None]
+    fleet = fleet_of(fleet_columns)
+    last = last_service_day_of_positions(fleet, current_placements(fleet), limits_of_fleet(fleet))
+    assert last[1] - NOW == 100.0
+    fleet_columns["placements"]["item_id"][1] = None
+    fleet = fleet_of(fleet_columns)
+    # an item that nobody knows has none of its own
+    assert last_service_day_of_positions(fleet, current_placements(fleet), limits_of_fleet(fleet))[1] - NOW == 265.0
+
+
 def test_baselines_are_log_normal_about_the_life_and_end_at_the_age_limit():
     fleet = fleet_of(columns(placed=NOW - 100.0, weekly_demand_l=70.0))
     by_label, fixed = label_over_load(fleet) - NOW, fixed_interval(fleet) - NOW

@@ -81,3 +81,9 @@ def test_a_taught_group_tells_its_mean_and_variance_and_another_the_spread():
     mean, variance = Shared(0.4, {"north": (6.0, 20.0)}).offset(np.array(["north", "south", "north"], dtype=object))
     assert mean == pytest.approx([0.3, 0.0, 0.3])
     assert variance == pytest.approx([0.05, 0.16, 0.05])
+
+
+def test_a_group_that_taught_little_is_still_heard():
+    """A pull of 0.3 at a precision of a half: 0.6, with a variance of 2."""
+    mean, variance = Shared(2.0, {"north": (0.3, 0.5)}).offset(np.array(["north"], dtype=object))
+    assert (mean[0], variance[0]) == pytest.approx((0.6, 2.0))

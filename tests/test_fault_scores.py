@@ -1,5 +1,6 @@
 """What the study of faults counts is what it says."""
 
+from collections.abc import Collection
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
@@ -7,13 +8,15 @@ from functools import cache
 import pytest
 
 from fleet.engineering.diagnosis import CAUSES
-from tests.benchmarks.fault_causes import CAUSES_OF_WORDS, NOTICES
+from tests.benchmarks.diary_causes import DIARY_WORDS
+from tests.benchmarks.fault_causes import HISTORY_WORDS, NOTICES, CauseWords
 from tests.benchmarks.fault_product import Day, Said
 from tests.benchmarks.fault_scores import notices, score, wrong_findings
 from tests.strangers.fault_histories.every import EVERY_FAULT, healthy_histories
 from tests.strangers.fault_histories.make import make_fault_history
-from tests.strangers.fault_histories.records import AlsoTrue, History
+from tests.strangers.fault_histories.records import AlsoTrue, History, Truth
 from tests.strangers.fault_histories.words import FAULTS
+from tests.strangers.service_diaries.words import WORDS
 
 SINCE, KNOWABLE = date(2025, 3, 1), date(2025, 3, 20)
 
@@ -28,6 +31,11 @@ def history() -> History:
     return replace(made, truth=truth, also_true=(AlsoTrue("resin exhausted", SINCE, SINCE + timedelta(days=90)),))
 
 
+def truth_of(of: History) -> Truth:
+    assert of.truth
+    return of.truth
+
+
 def said(cause: str, opened_on: date = KNOWABLE) -> Said:
     return Said(cause, "D00", cause.replace("_", " "), opened_on, "")
 
@@ -36,10 +44,26 @@ def day(on: date, *causes: str, opened_on: date | None = None, flags: tuple[str,
     return Day(on, tuple(said(cause, opened_on or on) for cause in causes), flags, ())
 
 
-def test_every_cause_that_the_study_knows_is_one_that_diagnosis_names() -> None:
-    known = {cause for causes in CAUSES_OF_WORDS.values() for cause in causes} | set(NOTICES)
-    assert known <= set(CAUSES)
-    assert set(CAUSES_OF_WORDS) == set(FAULTS)
+@pytest.mark.parametrize(
+    ("known", "words"), [(HISTORY_WORDS, FAULTS), (DIARY_WORDS, WORDS)], ids=["histories", "diaries"]
+)
+def test_every_cause_that_the_study_knows_is_one_that_diagnosis_names(
+    known: CauseWords, words: Collection[str]
+) -> None:
+    assert {cause for causes in known.causes.values() for cause in causes} | NOTICES <= set(CAUSES)
+    assert set(known.causes) == set(words)
+    assert set(known.flags) <= set(words)
+
+
+def test_each_set_is_scored_in_its_own_words() -> None:
+    own = CauseWords({"seal leaks": ("biofouling",), "membrane damaged": (), "resin exhausted": ()}, {})
+    days = [day(KNOWABLE, "biofouling")]
+    of_history = replace(history(), truth=replace(truth_of(history()), accepted=("seal leaks", "membrane damaged")))
+    assert score(of_history, days, own).place == 1
+    assert score(of_history, days).place == 0
+    before = [day(SINCE - timedelta(days=9), "di_both_exhausted")]
+    assert not wrong_findings(history(), before)
+    assert [each.cause for each in wrong_findings(history(), before, own)] == ["di_both_exhausted"]
 
 
 @pytest.mark.parametrize(

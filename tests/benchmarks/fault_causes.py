@@ -3,7 +3,22 @@
 Written after the histories, from the list of causes and their titles alone.
 """
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Final
+
+
+@dataclass(frozen=True)
+class CauseWords:
+    """The words of one set of histories, and which causes and doubts say them."""
+
+    causes: Mapping[str, tuple[str, ...]]
+    flags: Mapping[str, tuple[str, ...]]
+
+    def of(self, cause: str) -> set[str]:
+        """Every word that the cause says."""
+        return {words for words, causes in self.causes.items() if cause in causes}
+
 
 CAUSES_OF_WORDS: Final = {
     "seal leaks": ("o_ring_leak", "membrane_not_seated", "permeate_tube_cracked"),
@@ -63,7 +78,4 @@ NOTICES: Final = {
 }
 """Say that nothing is wrong, or that nobody has looked; counted apart."""
 
-
-def words_of(cause: str) -> set[str]:
-    """Every word that the cause says."""
-    return {words for words, causes in CAUSES_OF_WORDS.items() if cause in causes}
+HISTORY_WORDS: Final = CauseWords(CAUSES_OF_WORDS, FLAGS_OF_WORDS)

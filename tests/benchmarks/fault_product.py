@@ -3,7 +3,7 @@
 import logging
 import os
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import time_machine
 
-from tests.strangers.fault_histories.parts import ITEMS
+from tests.strangers.fault_histories.parts import Item
 from tests.strangers.fault_histories.records import Change, History, Observation, Sample
 
 ZONE = ZoneInfo("Europe/Berlin")
@@ -76,7 +76,7 @@ def start() -> None:
 class Desk:
     """A company of its own for one history, and its office's way in."""
 
-    def __init__(self, history: History, code: str) -> None:
+    def __init__(self, history: History, code: str, items: Mapping[str, Item]) -> None:
         from rest_framework.test import APIClient
 
         from accounts.services import issue_token
@@ -92,7 +92,7 @@ class Desk:
         with time_machine.travel(begin, tick=False):
             _, secret = issue_token(by=office, membership=office, name="study", now=begin, ttl=timedelta(days=1800))
             self.api.credentials(HTTP_AUTHORIZATION=f"Bearer {secret}")
-            self.items = {item.code: self._item(item.code) for item in ITEMS.values()}
+            self.items = {item.code: self._item(item) for item in items.values()}
             self.site = self._post(
                 "/sites/", {"client": customer.pk, "code": f"{code}S", "name": code, "latitude": 55.4, "longitude": 3.6}
             )
@@ -129,9 +129,14 @@ class Desk:
         created: dict[str, Any] = answer.json()
         return created
 
-    def _item(self, code: str) -> int:
-        item = ITEMS[code]
-        body = {"code": code, "name": f"{item.stage} {code}", "kind": item.stage, "price": "20.00", **item.label}
+    def _item(self, item: Item) -> int:
+        body = {
+            "code": item.code,
+            "name": f"{item.stage} {item.code}",
+            "kind": item.stage,
+            "price": "20.00",
+            **item.label,
+        }
         identity: int = self._post("/catalogue-items/", body)["id"]
         return identity
 

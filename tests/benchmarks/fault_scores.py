@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from tests.benchmarks.fault_causes import CAUSES_OF_WORDS, FLAGS_OF_WORDS, NOTICES, words_of
+from tests.benchmarks.fault_causes import HISTORY_WORDS, NOTICES, CauseWords
 from tests.benchmarks.fault_product import Day, Said
 from tests.strangers.fault_histories.records import History
 
@@ -35,7 +35,7 @@ class Wrong:
     on: date
 
 
-def score(history: History, days: Sequence[Day]) -> Score:
+def score(history: History, days: Sequence[Day], words: CauseWords = HISTORY_WORDS) -> Score:
     """Hold what was said against the truth of a history with a fault."""
     truth = history.truth
     assert truth is not None
@@ -45,7 +45,7 @@ def score(history: History, days: Sequence[Day]) -> Score:
     for day in days:
         if day.day < truth.since:
             continue
-        place = _place(history, day, truth.accepted, truth.since)
+        place = _place(history, day, truth.accepted, truth.since, words)
         if place and found is None:
             found = day.day
         if place == 1 and first is None:
@@ -59,23 +59,23 @@ def score(history: History, days: Sequence[Day]) -> Score:
     return Score(best, waited(found), waited(first), place > 0)
 
 
-def _place(history: History, day: Day, accepted: Sequence[str], since: date) -> int:
+def _place(history: History, day: Day, accepted: Sequence[str], since: date, known: CauseWords) -> int:
     """Place of the first accepted cause that was opened since the fault; a doubt of the intake is told first."""
-    flags = {flag for words in accepted for flag in FLAGS_OF_WORDS.get(words, ())}
+    flags = {flag for words in accepted for flag in known.flags.get(words, ())}
     if flags.intersection(day.flags):
         return 1
-    right = {cause for words in accepted for cause in CAUSES_OF_WORDS[words]}
+    right = {cause for words in accepted for cause in known.causes[words]}
     place = 0
     for said in day.findings:
         is_right = said.cause in right and said.opened_on >= since
-        if is_right or not (said.cause in NOTICES or _is_true(history, said, day.day)):
+        if is_right or not (said.cause in NOTICES or _is_true(history, said, day.day, known)):
             place += 1
         if is_right:
             return place
     return 0
 
 
-def wrong_findings(history: History, days: Sequence[Day]) -> list[Wrong]:
+def wrong_findings(history: History, days: Sequence[Day], words: CauseWords = HISTORY_WORDS) -> list[Wrong]:
     """Findings of a sound time that nothing true explains, each once, on the day on which it was opened."""
     until = history.truth.since if history.truth else date.max
     found: dict[tuple[str, date], Wrong] = {}
@@ -83,13 +83,13 @@ def wrong_findings(history: History, days: Sequence[Day]) -> list[Wrong]:
         if day.day >= until:
             break
         for said in day.findings:
-            if said.cause not in NOTICES and not _is_true(history, said, day.day):
+            if said.cause not in NOTICES and not _is_true(history, said, day.day, words):
                 found.setdefault((said.cause, said.opened_on), Wrong(said.cause, said.title, day.day))
     return list(found.values())
 
 
-def _is_true(history: History, said: Said, day: date) -> bool:
-    words = words_of(said.cause)
+def _is_true(history: History, said: Said, day: date, known: CauseWords) -> bool:
+    words = known.of(said.cause)
     return any(true.words in words and true.since - SLACK <= day <= true.until + SLACK for true in history.also_true)
 
 

@@ -1,16 +1,18 @@
 """Diagnosis held against histories with a known fault, and against sound units, by somebody who has not read the rules.
 
-    python -m tests.benchmarks.study_faults [--seed 11] [--healthy 220] [--only TEXT] [--processes 1] [--list]
+    python -m tests.benchmarks.study_faults [--set histories] [--seed 11] [--healthy 220] [--only TEXT]
+                                            [--processes 1] [--list]
 
-Each history of `tests/strangers/fault_histories` goes through the product as its people would send it: site, unit,
-train and catalogue over the API, then each day's feed water, cartridge changes and log rows, with the clock of that
-day, in a database in memory that is thrown away. In the evening the findings are asked. A fault is 'first' when an
-accepted cause stood first among the findings on some day since the fault, 'later' when it was listed behind others,
-else 'missed'. Notices that nothing is wrong (`fault_causes.NOTICES`) and what is true beside the fault (a resin that
-the fault has exhausted) take no place; a doubt that the intake tells about a row counts as told first. 'Kept' is the
-share of the found that still stands on the last day, as nobody mends anything. Days run from the day on which a good
-technician could know to the day on which it was listed; less than 0 is sooner. What people saw (a leak, a drain that
-never stops) is sent on its day as a reading of its own.
+Each history of `tests/strangers/fault_histories`, or of `service_diaries` with `--set diaries`, goes through the
+product as its people would send it: site, unit, train and catalogue over the API, then each day's feed water,
+cartridge changes and log rows, with the clock of that day, in a database in memory that is thrown away. In the
+evening the findings are asked. A fault is 'first' when an accepted cause stood first among the findings on some day
+since the fault, 'later' when it was listed behind others, else 'missed'. Notices that nothing is wrong
+(`fault_causes.NOTICES`) and what is true beside the fault (a resin that the fault has exhausted) take no place; a
+doubt that the intake tells about a row counts as told first. 'Kept' is the share of the found that still stands on
+the last day, as nobody mends anything. Days run from the day on which a good technician could know to the day on
+which it was listed; less than 0 is sooner. What people saw (a leak, a drain that never stops) is sent on its day as a
+reading of its own.
 
 A wrong finding is one of a sound time that nothing true of the history explains: of sound units at any time, of the
 others before their fault. `--list` prints each miss and each wrong finding with its sentence. Nothing may be tuned on
@@ -24,13 +26,13 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from multiprocessing import get_context
 
 from tests.benchmarks import fault_product
 from tests.benchmarks.fault_product import Day, Desk
 from tests.benchmarks.fault_scores import Score, Wrong, notices, score, wrong_findings
-from tests.strangers.fault_histories.every import EVERY_FAULT, HEALTHY, fault_histories, healthy_histories
-from tests.strangers.fault_histories.instruments import VARIANTS
+from tests.benchmarks.fault_sets import SETS, FaultSet
 from tests.strangers.fault_histories.records import History
 
 
@@ -54,14 +56,15 @@ class Outcome:
         return (history.truth.since - history.commissioned_on).days / 365.25
 
 
-def run(history: History) -> Outcome:
+def run(set_name: str, history: History) -> Outcome:
     """Send it and score it."""
-    days = list(Desk(history, history.rows[0].text[:4]).live())
-    scored = score(history, days) if history.truth else None
+    fault_set = SETS[set_name]
+    days = list(Desk(history, history.rows[0].text[:4], fault_set.items).live())
+    scored = score(history, days, fault_set.words) if history.truth else None
     return Outcome(
         history,
         scored,
-        wrong_findings(history, days),
+        wrong_findings(history, days, fault_set.words),
         notices(days),
         _changes(days),
         sum(len(day.refused) for day in days),
@@ -85,23 +88,25 @@ def word(scored: Score) -> str:
     return f"{name} {scored.days_to_found:+}{'' if scored.is_still_said else ' closed'}"
 
 
-def fault_table(outcomes: Sequence[Outcome]) -> str:
+def fault_table(outcomes: Sequence[Outcome], fault_set: FaultSet) -> str:
     """A line for each fault, a column for each variant."""
     cells: dict[str, dict[str, str]] = defaultdict(dict)
     for outcome in outcomes:
         assert outcome.history.truth
         assert outcome.score
-        cells[outcome.history.truth.fault][outcome.history.variant] = word(outcome.score)
-    severity = {fault.name: fault.severity for fault in EVERY_FAULT}
-    lines = [f"| fault | severity | {' | '.join(VARIANTS)} |", "| -- | -- | -- | -- | -- |"]
+        cell = cells[outcome.history.truth.fault]
+        before = cell.get(outcome.history.variant)
+        cell[outcome.history.variant] = f"{before}, {word(outcome.score)}" if before else word(outcome.score)
+    variants = fault_set.variants
+    lines = [f"| fault | severity | {' | '.join(variants)} |", "| -- " * (2 + len(variants)) + "|"]
     lines += [
-        f"| {fault} | {severity[fault]} | {' | '.join(row.get(variant, '') for variant in VARIANTS)} |"
+        f"| {fault} | {fault_set.severities[fault]} | {' | '.join(row.get(variant, '') for variant in variants)} |"
         for fault, row in cells.items()
     ]
     return "\n".join(lines)
 
 
-def summary(outcomes: Sequence[Outcome]) -> str:
+def summary(outcomes: Sequence[Outcome], fault_set: FaultSet) -> str:
     """Counts and days, by variant, by severity and over all."""
     lines = [
         "| histories | | first | later | missed | kept | days, median | days, 90 % |",
@@ -113,7 +118,7 @@ def summary(outcomes: Sequence[Outcome]) -> str:
         assert outcome.score
         for name in (outcome.history.variant, outcome.history.truth.severity, "all"):
             groups[name].append(outcome.score)
-    for name in (*VARIANTS, "severe", "moderate", "minor", "all"):
+    for name in (*fault_set.variants, "severe", "moderate", "minor", "all"):
         scores = groups.get(name, [])
         if not scores:
             continue
@@ -167,23 +172,26 @@ def listing(outcomes: Sequence[Outcome]) -> str:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--set", choices=SETS, default="histories", help="whose histories")
     parser.add_argument("--seed", type=int, default=11)
-    parser.add_argument("--healthy", type=int, default=HEALTHY, help="how many sound units; 0 for none")
+    parser.add_argument("--healthy", type=int, help="how many sound units; 0 for none")
     parser.add_argument("--only", default="", help="histories whose name holds this text")
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--list", action="store_true")
     options = parser.parse_args()
     begun = time.perf_counter()
-    histories = [*fault_histories(options.seed), *healthy_histories(options.seed, options.healthy)]
+    fault_set = SETS[options.set]
+    sound_count = fault_set.sound_count if options.healthy is None else options.healthy
+    histories = [*fault_set.ill(options.seed), *fault_set.sound(options.seed, sound_count)]
     histories = [history for history in histories if options.only in history.name]
     with ProcessPoolExecutor(
         options.processes, mp_context=get_context("spawn"), initializer=fault_product.start
     ) as pool:
-        outcomes = list(pool.map(run, histories, chunksize=4))
+        outcomes = list(pool.map(partial(run, options.set), histories, chunksize=4))
     ill = [outcome for outcome in outcomes if outcome.history.truth]
     sound = [outcome for outcome in outcomes if not outcome.history.truth]
     if ill:
-        print(fault_table(ill), summary(ill), sep="\n\n", end="\n\n")
+        print(fault_table(ill, fault_set), summary(ill, fault_set), sep="\n\n", end="\n\n")
         print(wrong_table(ill, title="Before their fault"), end="\n\n")
     if sound:
         print(wrong_table(sound, title="Sound units"), end="\n\n")

@@ -36,6 +36,7 @@ class NeedSerializer(TenantModelSerializer):
             "cause",
             "state",
             "item",
+            "missing_part",
             "forecast",
             "lag_forecast",
             "finding",

@@ -66,6 +66,9 @@ class Need(TenantModel):
         related_name="+",
         help_text="id of the item that will be fitted; null where there is none",
     )
+    missing_part = models.TextField(
+        blank=True, help_text="what to look for where the catalogue has no part that fits; empty where it has"
+    )
     forecast = models.ForeignKey(Forecast, on_delete=models.SET_NULL, null=True, blank=True, related_name="needs")
     lag_forecast = models.ForeignKey(
         Forecast,

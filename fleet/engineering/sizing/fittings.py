@@ -11,6 +11,7 @@ from fleet.engineering.sizing.connections import connections_for
 from fleet.engineering.sizing.demand import feed_l_per_week
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Fitting, Item, Part, SizingRequest
+from fleet.engineering.sizing.pumps import fitting_pump
 from fleet.engineering.sizing.storage import Storage
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import flush_l_per_week
@@ -101,8 +102,13 @@ def _around_the_membrane(
         *words.flow_restrictor(choice.waste_ratio, is_scale_known, is_metric=system == "metric"),
     )
     if choice.is_pumped:
-        flow = in_words(choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio), FLOW, system)
-        yield of("booster_pump", words.booster_pump_size(flow, inlet), words.booster_pump(line))
+        feed = choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio)
+        yield Fitting(
+            "booster_pump",
+            fitting_pump(catalogue, feed, choice.inlet_pressure_kpa),
+            words.booster_pump_size(in_words(feed, FLOW, system), inlet),
+            *words.booster_pump(line),
+        )
     flush = flush_l_per_week(request, choice, policy)
     if flush > 0.0:
         yield of("flush_valve", "", words.flush_valve(in_words(flush, VOLUME, system)))

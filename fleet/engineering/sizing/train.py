@@ -6,6 +6,7 @@ from typing import Final
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.limits import Limits
+from fleet.engineering.sizing.carbons import carbons_for_supply
 from fleet.engineering.sizing.demand import flush_water_l_per_week
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Item, Life, Part, Remark, SizingRequest
@@ -220,8 +221,7 @@ def _carbons(
 ) -> list[Part]:
     survey = request.survey
     items = [item for item in catalogue if item.kind == "carbon"]
-    if survey.disinfectant == "chloramine":
-        items = [item for item in items if item.carbon_kind == "catalytic"] or items
+    items = carbons_for_supply(items, is_chloraminated=survey.disinfectant == "chloramine") or items
     lives = [(item, carbon_life(item, survey, feed, limits)) for item in items]
     item, life = min(lives, key=lambda pair: taste(pair[0], _cost("carbon", pair[0], pair[1], second, limits)))
     first = words.carbon(item.carbon_kind == "catalytic")

@@ -163,26 +163,28 @@ def _stored_water(site: Site | None) -> dict[str, Any]:
 
 def _catalogue(by: Membership) -> list[Item]:
     rows = CatalogueItem.objects.visible_to(by).filter(is_active=True).order_by("code")
-    return [
-        Item(
-            code=row.code,
-            name=row.name,
-            kind=row.kind,
-            price=float(row.price),
-            maximum_service_time_days=float(row.maximum_service_time_days) if row.maximum_service_time_days else None,
-            rated_volume_l=row.rated_volume_l,
-            carbon_kind=row.carbon_kind,
-            carbon_volume_l=row.carbon_volume_l,
-            chlorine_capacity_g=row.chlorine_capacity_g,
-            rating=rating_of(row) if row.kind == CatalogueItem.Kind.MEMBRANE else None,
-            resin_volume_l=row.resin_volume_l,
-            resin_capacity_eq_per_l=row.resin_capacity_eq_per_l,
-            purpose=row.purpose,
-            rated_flow_l_per_day=row.rated_flow_l_per_day,
-            rated_pressure_kpa=row.rated_pressure_kpa,
-        )
-        for row in rows
-    ]
+    return [item_of(row) for row in rows]
+
+
+def item_of(row: CatalogueItem) -> Item:
+    """Return an item of the catalogue in the words of sizing."""
+    return Item(
+        code=row.code,
+        name=row.name,
+        kind=row.kind,
+        price=float(row.price),
+        maximum_service_time_days=float(row.maximum_service_time_days) if row.maximum_service_time_days else None,
+        rated_volume_l=row.rated_volume_l,
+        carbon_kind=row.carbon_kind,
+        carbon_volume_l=row.carbon_volume_l,
+        chlorine_capacity_g=row.chlorine_capacity_g,
+        rating=rating_of(row) if row.kind == CatalogueItem.Kind.MEMBRANE else None,
+        resin_volume_l=row.resin_volume_l,
+        resin_capacity_eq_per_l=row.resin_capacity_eq_per_l,
+        purpose=row.purpose,
+        rated_flow_l_per_day=row.rated_flow_l_per_day,
+        rated_pressure_kpa=row.rated_pressure_kpa,
+    )
 
 
 def rating_of(item: CatalogueItem) -> MembraneRating | None:

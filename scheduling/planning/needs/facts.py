@@ -178,6 +178,22 @@ class GaugeFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class PartFacts:
+    """The part of the catalogue that fits a unit.
+
+    Attributes
+    ----------
+    item
+        Its key; None: none is known to fit.
+    missing_part
+        What to look for where the catalogue has none; empty: too little is known of the unit.
+    """
+
+    item: int | None = None
+    missing_part: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class UnitFacts:
     """A unit on the day that is planned.
 
@@ -199,6 +215,8 @@ class UnitFacts:
         Since when a reading of it is asked for; None: is not.
     done
         Key of a task to when it was last done.
+    parts
+        Name of a fitting, one of `PURPOSES`, to the part that fits here; of those that its findings call for.
     gauges
         How it can be read.
     """
@@ -213,6 +231,7 @@ class UnitFacts:
     last_sanitised_on: datetime.date | None = None
     asked_on: datetime.date | None = None
     done: Mapping[str, datetime.datetime] = field(default_factory=lambda: MappingProxyType({}))
+    parts: Mapping[str, PartFacts] = field(default_factory=lambda: MappingProxyType({}))
     gauges: GaugeFacts = field(default_factory=GaugeFacts)
 
     @property

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from scheduling.planning.needs.facts import FindingFacts
+from scheduling.planning.needs.facts import FindingFacts, PartFacts
 from scheduling.planning.needs.need import NeedKind
 from scheduling.planning.needs.tasks import Source, TaskList, key_at, key_at_unit
 from scheduling.planning.needs.work import FindingWork
@@ -27,14 +27,17 @@ def _at_unit(tasks: TaskList, finding: FindingFacts, work: FindingWork) -> None:
     # two repairs are two tasks, while one look at the unit answers every finding
     key = key_at_unit(work.kind, tasks.unit, finding.cause if work.kind == NeedKind.REPAIR else "")
     if not tasks.was_done_since(key, finding):
+        part = tasks.unit.parts.get(work.part, PartFacts())
         tasks.add(
             work.kind,
             key,
             Source.FINDING,
             label=work.label or words.UNIT,
             finding=finding,
+            item=part.item,
+            missing_part=part.missing_part,
             is_urgent=work.urgent,
-            reason=finding.reason,
+            reason=f"{finding.reason} {part.missing_part}".strip(),
         )
 
 

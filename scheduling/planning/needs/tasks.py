@@ -37,6 +37,8 @@ class Task:
         How long it takes at the unit, and what the installer must be able to do.
     position, item
         Keys of where, and of what will be fitted; None: at the unit as a whole, nothing.
+    missing_part
+        What to look for where the catalogue has nothing that fits; empty: it has, or nothing is fitted.
     price
         What is thrown away by going early, were it new.
     late_cost_per_day, exhausted_cost_per_day
@@ -61,6 +63,7 @@ class Task:
     skills: tuple[str, ...] = ()
     position: int | None = None
     item: int | None = None
+    missing_part: str = ""
     price: float = 0.0
     late_cost_per_day: float = 0.0
     exhausted_cost_per_day: float = 0.0

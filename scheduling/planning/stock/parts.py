@@ -29,6 +29,9 @@ class PartsTask:
         Catalogue key of what goes in; empty when nothing is put in.
     quantity
         How many of it.
+    purpose
+        What the fitting that was chosen for this unit is for, a name of `PURPOSES`, also where none of the catalogue
+        fits; empty: none was chosen.
     """
 
     visit: str
@@ -38,6 +41,7 @@ class PartsTask:
     stage: str = ""
     item: str = ""
     quantity: int = 1
+    purpose: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +59,8 @@ class Rule:
         there are at it; 'unit': once for each unit worked on; 'visit': once.
     kinds, stages
         Only for tasks of these kinds and stages; empty: for all.
+    purpose
+        What the item is for; a task for which a fitting of this purpose was chosen does not take the rule's.
     """
 
     item: str
@@ -62,6 +68,7 @@ class Rule:
     per: str
     kinds: frozenset[str] = frozenset()
     stages: frozenset[str] = frozenset()
+    purpose: str = ""
 
     def __post_init__(self) -> None:
         if self.per not in PER:
@@ -74,6 +81,8 @@ class Rule:
         if self.kinds and task.kind not in self.kinds:
             return False
         if self.stages and task.stage not in self.stages:
+            return False
+        if self.purpose and self.purpose == task.purpose:
             return False
         return bool(task.position) or self.per in ("unit", "visit")
 

@@ -1,19 +1,20 @@
 """What is known of a company's units, read for the pure planning of their work in a constant number of queries."""
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 
 from django.db.models import Max, Q
 
 from accounts.models import Company
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Unit
 from fleet.services.forecasts.rows import TENTHS
+from fleet.services.sizing.parts import fitting_parts
 from scheduling.models import Need
-from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PositionFacts, Role, UnitFacts
+from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PartFacts, PositionFacts, Role, UnitFacts
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
-from scheduling.planning.needs.work import work_for
+from scheduling.planning.needs.work import part_for, work_for
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +101,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
         .exclude(reading_way="")
         .values_list("unit", "created_at")
     )
+    parts = _fitting_parts(company, {pk: rows for pk, rows in findings.items() if pk in here}, today)
     last_done = _done(company, in_unit)
     sanitised: dict[int, datetime] = {}
     for (unit_id, kind, _), at in last_done.items():
@@ -127,6 +129,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
             last_sanitised_on=day(sanitised.get(unit.pk)),
             asked_on=day(last_asked.get(unit.pk)),
             done=done_by_unit.get(unit.pk, {}),
+            parts=parts.get(unit.pk, {}),
         )
         for unit in here.values()
     )
@@ -136,6 +139,19 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
         forecasts={row.pk: row for row in latest.values()},
         findings={row.pk: row for unit_findings in findings.values() for row in unit_findings},
     )
+
+
+def _fitting_parts(
+    company: Company, findings: Mapping[int, Sequence[Finding]], today: date
+) -> dict[int, dict[str, PartFacts]]:
+    """The parts that the findings of units call for, chosen for each unit."""
+    wanted = {unit: {part for row in rows if (part := part_for("", row.cause))} for unit, rows in findings.items()}
+    # the whole of the company's day counts, so that a second look on it gives the same
+    end = datetime.combine(today + timedelta(days=1), time(), tzinfo=company.zone)
+    return {
+        unit: {purpose: PartFacts(part.item, part.missing_part) for purpose, part in by_purpose.items()}
+        for unit, by_purpose in fitting_parts(company=company, wanted=wanted, now=end).items()
+    }
 
 
 def _done(company: Company, in_unit: Q) -> dict[tuple[int, str, str], datetime]:

@@ -15,8 +15,10 @@ from accounts.services.companies import lock_company
 from fleet.engineering.positions import position_name
 from fleet.models import CatalogueItem, Position, Unit
 from fleet.services.consequences import Kind, announce
+from fleet.services.sizing.parts import FittingPart, fitting_parts
 from scheduling.models import Need
 from scheduling.planning.company_rules import ServicePolicy
+from scheduling.planning.needs.work import part_for
 from scheduling.services.needs.costs import price_needs
 from scheduling.services.needs.wanted import compute_needs
 from scheduling.services.policy import read_policy
@@ -26,6 +28,7 @@ _REFRESHED = (
     "source",
     "label",
     "item_id",
+    "missing_part",
     "forecast_id",
     "lag_forecast_id",
     "finding_id",
@@ -155,6 +158,8 @@ def add_need(
 ) -> Need:
     """Open a need that a person asks for; it stays open until it is done or a person drops it.
 
+    A pump or restrictor that nobody names is the one of the catalogue that fits the unit.
+
     Raises
     ------
     InvalidInput
@@ -173,6 +178,9 @@ def add_need(
         faults.append(Fault("/deadline", f"deadline {deadline} lies before not_before {not_before}."))
     if faults:
         raise InvalidInput("need_not_valid", "The need is not valid.", faults=faults)
+    part = part_for(kind, "") if item is None and position is None else ""
+    choice = fitting_parts(company=company, wanted={unit.pk: [part] if part else []}, now=now)
+    fitting = choice.get(unit.pk, {}).get(part, FittingPart())
     policy = read_policy(company=company)
     late = policy.undone_cost(kind)
     if position is not None:
@@ -187,6 +195,7 @@ def add_need(
         label=position_name(position.stage, position.role) if position is not None else "unit",
         key=f"person:{uuid4()}",
         item=item,
+        missing_part=fitting.missing_part,
         minutes=round(policy.planning.minutes_for(kind)),
         skills=policy.skills_for(kind),
         late_cost_per_day=late,
@@ -195,6 +204,8 @@ def add_need(
         updated_at=now,
         **days,
     )
+    if fitting.item is not None:
+        need.item_id = fitting.item
     price_needs([need], policy=policy, today=company.day_at(now))
     need.reason = reason
     with transaction.atomic():

@@ -59,6 +59,7 @@ def _row(task: Task, fleet_facts: FleetFacts, unit_id: int) -> Need:
         label=task.label,
         key=task.key,
         item_id=task.item,
+        missing_part=task.missing_part,
         forecast=fleet_facts.forecasts[task.forecast.key] if task.forecast is not None else None,
         lag_forecast=fleet_facts.forecasts[task.lag_forecast.key] if task.lag_forecast is not None else None,
         finding=fleet_facts.findings[task.finding.key] if task.finding is not None else None,

@@ -1,5 +1,6 @@
 """What the work of some weeks will and may take: visits on their days, and forecasts that may come sooner."""
 
+import dataclasses
 from collections import defaultdict
 from collections.abc import Collection, Mapping
 from datetime import date
@@ -82,7 +83,7 @@ def expect_demand(
 
 def _without_item(task: parts.PartsTask) -> parts.PartsTask:
     """The same task, as far as the rules for small things go."""
-    return parts.PartsTask(task.visit, task.unit, task.kind, task.position, task.stage)
+    return dataclasses.replace(task, item="")
 
 
 def _from(today: date, day: date) -> int:

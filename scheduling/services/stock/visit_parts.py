@@ -36,6 +36,7 @@ class Catalogue:
                     per=rule.per,
                     kinds=matching_kinds if rule.work else frozenset(),
                     stages=frozenset([rule.stage]) if rule.stage else frozenset(),
+                    purpose=self.items[str(rule.item_id)].purpose,
                 )
             )
         return rules
@@ -67,13 +68,15 @@ def tasks_of(visits: Iterable[Visit]) -> list[parts.PartsTask]:
 
 def task_of(need: Need, *, visit: str) -> parts.PartsTask:
     """One need as a task of a visit."""
+    part = part_for(need.kind, need.cause)
     return parts.PartsTask(
         visit=visit,
         unit=str(need.unit_id),
-        kind=":".join(word for word in (need.kind, need.cause, part_for(need.cause)) if word),
+        kind=":".join(word for word in (need.kind, need.cause, part) if word),
         position=str(need.position_id or ""),
         stage=need.position.stage if need.position is not None else "",
         item=str(need.item_id or ""),
+        purpose=part if need.item_id or need.missing_part else "",
     )
 
 

@@ -16,6 +16,7 @@ from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Unit
 from fleet.services import consequences
 from fleet.services.units.placements import place, rotate_lead_lag
 from scheduling.models import Installer, Need, ServiceRecord, Visit, VisitTask
+from scheduling.planning.needs.work import part_for
 from scheduling.planning.stock import parts
 from scheduling.services.people import messages
 from scheduling.services.people.words import done_lines
@@ -245,9 +246,9 @@ class _Row:
         return rows
 
     def _item(self) -> CatalogueItem | None:
-        if self.entry.item is not None or self.entry.action not in _CARTRIDGES:
-            return self.entry.item
-        item = next((need.item for need in self.needs if need.item is not None), None)
+        item = self.entry.item or next((need.item for need in self.needs if need.item is not None), None)
+        if self.entry.action not in _CARTRIDGES:
+            return item
         if item is None:
             placements = (
                 Placement.objects.filter(position=self.entry.position).select_related("item").order_by("-placed_at")
@@ -289,12 +290,19 @@ class _Row:
                     removal=entry.removal or Placement.Removal.ROUTINE,
                 )
             elif entry.action == Kind.FIT_BOOSTER_PUMP:
-                Unit.objects.filter(pk=entry.unit.pk).update(has_booster_pump=True)
-                consequences.announce(
-                    entry.unit.company_id, units=[entry.unit.pk], kind=consequences.Kind.UNIT, now=self.now
+                self._change_unit(has_booster_pump=True)
+            elif entry.action == Kind.REPLACE_RESTRICTOR and self.item is not None and self.item.rated_flow_l_per_day:
+                self._change_unit(
+                    restrictor_flow_l_per_day=self.item.rated_flow_l_per_day,
+                    restrictor_pressure_kpa=self.item.rated_pressure_kpa,
                 )
         except DomainError as error:
             raise self._at_this_row(error) from error
+
+    def _change_unit(self, **facts: Any) -> None:
+        unit = self.entry.unit
+        Unit.objects.filter(pk=unit.pk).update(**facts)
+        consequences.announce(unit.company_id, units=[unit.pk], kind=consequences.Kind.UNIT, now=self.now)
 
     def _at_this_row(self, error: DomainError) -> DomainError:
         """The same error, pointing into the report."""
@@ -309,13 +317,15 @@ class _Row:
         """The row in the words of the parts rules."""
         entry = self.entry
         cause = next((need.cause for need in self.needs if need.cause), "")
+        part = part_for(entry.action, cause)
         return parts.PartsTask(
             visit="",
             unit=str(entry.unit.pk),
-            kind=f"{entry.action}:{cause}" if cause else entry.action,
+            kind=":".join(word for word in (entry.action, cause, part) if word),
             position=str(entry.position.pk) if entry.position is not None else "",
             stage=entry.position.stage if entry.position is not None else "",
             item=str(self.item.pk) if self.item is not None else "",
+            purpose=part if self.item is not None or any(need.missing_part for need in self.needs) else "",
         )
 
     def as_stored(self) -> dict[str, Any]:

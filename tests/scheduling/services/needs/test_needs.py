@@ -12,7 +12,7 @@ from accounts.dates import calendar_day
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
 from fleet.forecasting import GRID_LEVELS
-from fleet.models import Finding, Forecast, Position
+from fleet.models import CatalogueItem, Finding, Forecast, Position, Unit
 from fleet.services.forecasts.groups import probability_exhausted_by
 from fleet.services.forecasts.rows import TENTHS
 from scheduling.models import Need
@@ -381,3 +381,51 @@ def test_a_fleet_is_read_in_as_many_queries_as_one_unit(
         busy_unit()
     with django_assert_num_queries(len(one)):
         compute_needs(company=town.company, policy=policy, today=TODAY)
+
+
+def _restrictor(town: Town, ml_per_min: int, **values: object) -> CatalogueItem:
+    values = {"rated_flow_l_per_day": ml_per_min * 1.44, "rated_pressure_kpa": 414.0, **values}
+    code = f"R{ml_per_min}"
+    return CatalogueItem.objects.create(
+        company=town.company, code=code, name=code, kind="accessory", purpose="flow_restrictor", price="4.60", **values
+    )
+
+
+def _read_at_label(town: Town, unit: Unit) -> None:
+    """At the conditions of the label of its membrane, at which it gives 284 L/day."""
+    town.read(unit, inlet_pressure_kpa=345.0, temperature_degc=25.0, feed_tds_mg_per_l=250.0, state="flowing")
+
+
+def test_a_blocked_restrictor_is_replaced_by_the_one_that_fits_the_unit(town: Town) -> None:
+    """4 to 1 of 284 L/day is 789 mL/min at 345 kPa: an orifice of 789 x sqrt(414 / 345) = 864 at 414 kPa."""
+    _restrictor(town, 600), _restrictor(town, 1500), _restrictor(town, 850, is_active=False)
+    fits = _restrictor(town, 900)
+    unit = town.unit(design_recovery_fraction=0.2)
+    _read_at_label(town, unit)
+    town.finding(unit, "restrictor_blocked")
+    refresh_needs(company=town.company, now=NOW)
+    need = _open(town)["replace_restrictor flow restrictor"]
+    assert (need.item, need.missing_part) == (fits, "")
+    assert need.reason.startswith("It looks like restrictor_blocked.")
+    assert refresh_needs(company=town.company, now=NOW + timedelta(hours=1)).changed == 0
+
+
+def test_where_no_restrictor_fits_the_task_says_what_to_missing_part(town: Town) -> None:
+    _restrictor(town, 300)
+    unit = town.unit(design_recovery_fraction=0.2)
+    _read_at_label(town, unit)
+    town.finding(unit, "restrictor_blocked")
+    refresh_needs(company=town.company, now=NOW)
+    need = _open(town)["replace_restrictor flow restrictor"]
+    assert need.item is None
+    assert need.missing_part == "No flow restrictor of the catalogue fits: look for one of about 790 mL/min at 3.5 bar."
+    assert need.missing_part in need.reason
+
+
+def test_a_person_who_asks_for_a_restrictor_gets_the_one_that_fits(town: Town, owner: Membership) -> None:
+    fits, other = _restrictor(town, 900), _restrictor(town, 300)
+    unit = town.unit(design_recovery_fraction=0.2)
+    _read_at_label(town, unit)
+    asked = {"by": owner, "unit": unit, "kind": "replace_restrictor", "reason": "Blocked.", "now": NOW}
+    assert add_need(**asked).item == fits
+    assert add_need(**asked, item=other).item == other

@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, time, timedelta
 import pytest
 
 from accounts.models import Membership
+from fleet.models import CatalogueItem, PartsRule
 from scheduling.models import CompanyPolicy, Need, PartsLine, PartsList, Plan, PurchaseOrderLine, Stop, Visit
 from scheduling.planning.stock.deliveries import order_by
 from scheduling.services.needs.needs import refresh_needs
@@ -282,3 +283,28 @@ def test_a_replaced_plans_lists_for_visits_and_periods_go(town: Town, office: Me
     write_parts_lists(plan=plan, now=NOW)
     assert not PartsList.objects.filter(visit=cancelled_visit).exists()
     assert set(PartsList.objects.exclude(scope="round").values_list("plan", flat=True)) == {plan.pk}
+
+
+def _restrictor_item(town: Town, code: str, ml_per_min: float) -> CatalogueItem:
+    return CatalogueItem.objects.create(
+        company=town.company, code=code, name=code, kind="accessory", purpose="flow_restrictor", price="4.60",
+        rated_flow_l_per_day=ml_per_min * 1.44, rated_pressure_kpa=345.0,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("stocked", "taken"), [(True, {"fits", "tape"}), (False, {"tape"})])
+def test_the_part_that_fits_the_unit_takes_the_place_of_the_rules_part(
+    town: Town, stocked: bool, taken: set[str]
+) -> None:
+    """The unit wants 789 mL/min; the rule, which is for all units, names one of 300."""
+    town.installer("Ada")
+    unit = town.unit(design_recovery_fraction=0.2)
+    town.read(unit, inlet_pressure_kpa=345.0, temperature_degc=25.0, feed_tds_mg_per_l=250.0, state="flowing")
+    town.finding(unit, "restrictor_blocked")
+    usual = _restrictor_item(town, "usual", 300.0)
+    PartsRule.objects.create(company=town.company, item=usual, work="replace_restrictor", per="unit")
+    town.small_part("tape", work="replace_restrictor", per="unit")
+    if stocked:
+        _restrictor_item(town, "fits", 800.0)
+    write_parts_lists(plan=_planned(town), now=NOW)
+    assert set(_lines("visit")) == taken

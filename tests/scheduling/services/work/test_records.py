@@ -7,7 +7,7 @@ import pytest
 
 from accounts.errors import Conflict, DomainError, InvalidInput
 from accounts.models import AuditEntry, Membership
-from fleet.models import Finding, Placement, Reading, Unit
+from fleet.models import CatalogueItem, Finding, Placement, Reading, Unit
 from scheduling.models import Need, ServiceRecord, StockLevel, Visit
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.visits.outcomes import TaskOutcome
@@ -334,3 +334,23 @@ def test_work_that_was_done_before_the_client_answered_closes_the_offer(
     _report(unit, installer, _usual(town, unit))
     visit = Visit.objects.get()
     assert (visit.state, visit.offers) == ("done", [])
+
+
+def test_a_new_restrictor_is_the_one_of_the_task_and_its_label_that_of_the_unit(
+    town: Town, installer: Membership
+) -> None:
+    unit = town.unit(design_recovery_fraction=0.2)
+    town.read(unit, inlet_pressure_kpa=345.0, temperature_degc=25.0, feed_tds_mg_per_l=250.0, state="flowing")
+    item = CatalogueItem.objects.create(
+        company=town.company, code="R800", name="R800", kind="accessory", purpose="flow_restrictor", price="4.60",
+        rated_flow_l_per_day=1152.0, rated_pressure_kpa=345.0,
+    )  # fmt: skip
+    level = town.stock(item, 3)
+    town.finding(unit, "restrictor_blocked")
+    refresh_needs(company=town.company, now=NOW)
+    record, _ = _report(unit, installer, [WorkDone("replace_restrictor", unit)], visit=None)
+    unit.refresh_from_db()
+    level.refresh_from_db()
+    assert (unit.restrictor_flow_l_per_day, unit.restrictor_pressure_kpa) == (1152.0, 345.0)
+    assert level.quantity == 2
+    assert record.work[0]["item"] == item.pk

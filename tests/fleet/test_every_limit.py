@@ -100,7 +100,7 @@ ROWS: Final[dict[str, list[Row]]] = {
         )
     ],
     "membrane_flow_fraction": [
-        Row({"membrane_flow_fraction": 0.95}, "membrane single", "biofouling", {"permeate_flow_l_per_day": 182.0})
+        Row({"membrane_flow_fraction": 0.95}, "membrane single", "biofouling", {"permeate_flow_l_per_day": 172.0})
     ],
     "minimum_rejection_fraction": [
         Row({"minimum_rejection_fraction": 0.97}, "membrane single", "membrane_rejection_low"),

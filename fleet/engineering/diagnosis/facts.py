@@ -42,8 +42,15 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "normalised_salt_passage_ratio": "normalised salt passage over baseline",
     "salt_passage_ratio_since_last_reading": "normalised salt passage over that of the reading before",
     "salt_passage_step_ratio": "salt passage after a sudden change that lasts over that before it",
+    "salt_level_ratio": "salt through the membrane at its newest visits over that of its first ones",
     "first_salt_passage_over_label": "salt passage in the first weeks of the membrane over that of its label",
+    "salt_passage_over_previous_membrane": "the same over that of the membrane before it, each by its own label",
     "flow_step_ratio": "permeate flow after a sudden change that lasts over that before it",
+    "flow_level_ratio": "normalised permeate flow at the newest visits of the membrane over that of its first ones",
+    "flow_level_over_label": "permeate flow at the newest visits over that of the label at their condition",
+    "most_flow_over_label": "highest permeate flow since the membrane was fitted over that of its label",
+    "least_flow_over_label": "lowest permeate flow since the membrane was fitted over that of its label",
+    "membrane_visits": "visits that read the membrane well enough to compare",
     "feed_brine_differential_pressure_ratio": "differential pressure along the membrane over its baseline, normalised",
     "salt_balance_closure_fraction": "salt balance, out less in over in",
     "concentrate_langelier_index": "Langelier index of the concentrate",
@@ -123,6 +130,9 @@ class PatternLimits:
     salt_passage_step: float = 1.5
     flow_step_down: float = 0.88
     first_salt_passage_over_label: float = 2.5
+    salt_passage_over_previous_membrane: float = 2.0
+    flow_sureness: float = 0.92
+    flow_of_label: float = 0.85
     chlorine_trace_mg_per_l: float = 0.05
     meter_step_mg_per_l: float = 1.0
     ratio_high: float = 1.5

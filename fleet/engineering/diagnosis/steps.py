@@ -47,13 +47,9 @@ def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
     >>> lasting_step([0, 30, 60, 90, 120], [3.0, 3.1, 2.9, 15.0, 3.0])
     1.0
     """
-    days, values = np.asarray(day, dtype=np.float64), np.asarray(value, dtype=np.float64)
-    if days.shape != values.shape:
-        raise EngineeringError("day", f"As many days as values are needed, not {days.size} for {values.size}.")
-    if np.any(np.diff(days) < 0.0):
-        raise EngineeringError("day", "The days must ascend: sort the readings by time.")
+    days, values = checked_columns(day, value)
     usable = np.isfinite(values) & (values > 0.0)
-    levels = _by_visit(days[usable], np.log(values[usable]))
+    levels = by_visit(days[usable], np.log(values[usable]))
     if len(levels) < 1 + LASTED_DAYS:
         return float("nan")
     largest = 0.0
@@ -63,12 +59,25 @@ def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
         size = float(np.median(since)) - old
         is_lasting = np.all(np.sign(size) * (since - old) > 0.5 * abs(size))
         is_sudden = np.sign(size) * (before[-1] - old) < 0.35 * abs(size)
-        if is_lasting and is_sudden and abs(size) > abs(largest):
+        # Between two looks most of the change has come: what grows from look to look is no step.
+        is_whole = np.sign(size) * (since[0] - before[-1]) > 0.6 * abs(size)
+        if is_lasting and is_sudden and is_whole and abs(size) > abs(largest):
             largest = size
     return float(np.exp(largest))
 
 
-def _by_visit(days: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
+def checked_columns(day: ArrayLike, value: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Days and values as arrays; `EngineeringError` where they do not fit each other."""
+    days, values = np.asarray(day, dtype=np.float64), np.asarray(value, dtype=np.float64)
+    if days.shape != values.shape:
+        raise EngineeringError("day", f"As many days as values are needed, not {days.size} for {values.size}.")
+    if np.any(np.diff(days) < 0.0):
+        raise EngineeringError("day", "The days must ascend: sort the readings by time.")
+    return days, values
+
+
+def by_visit(days: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean value of each visit; readings within `SAME_VISIT_DAYS` of the one before belong to its visit."""
     if not len(days):
         return values
     visit = np.concatenate([[0], np.cumsum(np.diff(days) > SAME_VISIT_DAYS)])

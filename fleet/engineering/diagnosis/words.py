@@ -212,6 +212,14 @@ def flow_fell_for_good(step: float) -> str:
     ).format(share=step)
 
 
+def leaks_past_since_changed(over: float) -> str:
+    """A new membrane that passes far more salt than the one it replaced."""
+    return gettext(
+        "The new membrane passes {share:.1f} times the salt of the one before it: it is not seated, an O-ring is "
+        "pinched or missing, or it is another one."
+    ).format(share=over)
+
+
 def leaks_past_since_fitted(over_label: float) -> str:
     """A membrane that has passed far more salt than its label says since it was fitted."""
     return gettext(

@@ -10,8 +10,8 @@ from typing import Any, Final
 import numpy as np
 
 from accounts.models import Company
-from fleet.engineering.diagnosis.facts import Fact, PatternLimits
-from fleet.engineering.diagnosis.steps import SAME_VISIT_DAYS, lasting_step
+from fleet.engineering.diagnosis.facts import Fact
+from fleet.engineering.diagnosis.steps import SAME_VISIT_DAYS
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.carbon import membrane_exposure_ppm_h
 from fleet.engineering.formulas.resin import capacity_eq, ionic_load_meq_per_l, service_volume_l
@@ -20,6 +20,7 @@ from fleet.engineering.indicators import Indicators
 from fleet.engineering.limits import Limits
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
+from fleet.services.findings.levels import levels_of_membrane
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.cartridge_changes import saw_before
 from fleet.services.readings.indicators import Baselines, compute
@@ -60,9 +61,6 @@ _FIRST_READINGS: Final = 5
 _CLEAN_READINGS: Final = 3
 _RECENT: Final = 15
 _CLEAN_DAYS: Final = 30.0
-_FIRST_WEEKS_DAYS: Final = 45.0
-# Salt passage that was not normalised doubles from season to season at most (common practice, no source).
-_STEP_AS_READ: Final = 2.0
 _BASELINES: Final = {
     "baseline_inlet_pressure_kpa": "inlet_pressure_kpa",
     "baseline_permeate_flow_l_per_day": "permeate_flow_l_per_day",
@@ -318,9 +316,7 @@ def _baselines(history: History, row: int) -> dict[str, Fact]:
         facts["baseline_waste_ratio"] = drain / permeate
     facts["clean_inlet_pressure_kpa"] = float(history.clean_inlet_kpa[row])
     facts["salt_passage_ratio_since_last_reading"] = _jump(history, row)
-    facts["first_salt_passage_over_label"] = _first_over_label(history, row)
-    facts["salt_passage_step_ratio"], facts["flow_step_ratio"] = _steps(history, row)
-    return facts
+    return facts | levels_of_membrane(history, row)
 
 
 def _jump(history: History, row: int) -> float | None:
@@ -339,51 +335,6 @@ def _jump(history: History, row: int) -> float | None:
         if is_other_visit and valid[before] and passage[before] > 0:
             return float(passage[row] / passage[before])
     return None
-
-
-def _rows_of_same_membrane(history: History, row: int) -> Indexes:
-    """Rows of the unit up to a reading that were taken with the membrane of that reading."""
-    rows = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
-    return rows[(rows <= row) & (history.membrane[rows] == history.membrane[row])]
-
-
-def _steps(history: History, row: int) -> tuple[float | None, float | None]:
-    """Lasting sudden changes of salt passage and flow with the same membrane, up to a reading.
-
-    Normalised, where flow and pressure are read; else of the salt passage as it was read, which moves with the seasons.
-    """
-    rows = _rows_of_same_membrane(history, row)
-    day, columns, values = history.table.day[rows], history.table.columns, history.indicators.values
-    valid = history.indicators.valid_for_trend[rows]
-    passage, flow = (
-        lasting_step(day[valid], values[name][rows][valid])
-        for name in ("normalised_salt_passage_fraction", "normalised_permeate_flow_l_per_day")
-    )
-    if np.isnan(passage):
-        with np.errstate(divide="ignore", invalid="ignore"):
-            read = columns["permeate_tds_mg_per_l"][rows] / columns["feed_tds_mg_per_l"][rows]
-        passage = lasting_step(day, np.where(read <= 1.0, read, np.nan))
-        passage = passage if passage >= _STEP_AS_READ else float("nan")
-    return (None if np.isnan(passage) else passage), (None if np.isnan(flow) else flow)
-
-
-def _first_over_label(history: History, row: int) -> float | None:
-    """Salt passage of the membrane in its first weeks over that of its label; None before a second visit.
-
-    A step of the meter is taken off: on soft water it is as much as a sound membrane passes.
-    """
-    membrane, membranes = history.membrane[row], history.placements[Stage.MEMBRANE]
-    rejection = membranes.items["rejection_fraction"][membrane] if membrane >= 0 else None
-    if not rejection or not 0.0 < rejection < 1.0:
-        return None
-    columns = history.table.columns
-    rows = _rows_of_same_membrane(history, row)
-    rows = rows[history.table.day[rows] <= membranes.placed_day[membrane] + _FIRST_WEEKS_DAYS]
-    feed, permeate = columns["feed_tds_mg_per_l"][rows], columns["permeate_tds_mg_per_l"][rows]
-    usable = (feed > 0.0) & (permeate <= feed)
-    passage = np.maximum(permeate[usable] - PatternLimits().meter_step_mg_per_l, 0.0) / feed[usable]
-    visits = 1 + int(np.sum(np.diff(history.table.day[rows][usable]) > SAME_VISIT_DAYS))
-    return float(np.median(passage)) / (1.0 - rejection) if len(passage) and visits >= 2 else None
 
 
 def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, Fact]:

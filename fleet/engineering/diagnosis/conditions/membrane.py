@@ -62,11 +62,23 @@ def _salt_flux(flow: float, passage: float) -> float:
 
 
 def _less_than_age_explains(f: Facts, flow: float) -> bool:
-    """Whether the flow is past its limit, and lower than that of a sound membrane of this age."""
-    if not is_exhausted("membrane_flow_fraction", flow, f.limits.membrane_flow_fraction):
+    """Whether the flow is surely past its limit, and lower than that of a sound membrane of this age.
+
+    Of a membrane that was read before, two of its newest three visits must say so: a flow taken with bucket and watch,
+    with a gauge and a thermometer beside it, repeats within 5 to 10 % (common practice, no source). And it must be
+    short of its label by more than makers' tolerance of about 15 % (from memory), where that is known: the one or two
+    readings of its first weeks may have been high.
+    """
+    level, over_label = f.number("flow_level_ratio"), f.number("flow_level_over_label")
+    if level is None and f.number("membrane_visits") is not None:
+        return False
+    kept, sure = max(flow, level or 0.0), f.pattern_limits.flow_sureness
+    if not is_exhausted("membrane_flow_fraction", kept / sure, f.limits.membrane_flow_fraction):
+        return False
+    if over_label is not None and over_label >= f.pattern_limits.flow_of_label:
         return False
     age = f.number("membrane_age_days")
-    return age is None or flow < 0.95 * SOUND_FLOW_LEFT ** (age / 365.25)
+    return age is None or kept < sure * SOUND_FLOW_LEFT ** (age / 365.25)
 
 
 def _saltier_than_age_explains(f: Facts, flux: float) -> bool:
@@ -83,18 +95,35 @@ def _step_at_steady_flow(f: Facts) -> float | None:
     return None if flow_step is not None and flow_step < f.pattern_limits.flow_step_down else step
 
 
-def _more_than_the_meter_rounds(f: Facts, step: float) -> bool:
+def _more_than_the_meter_rounds(f: Facts, step: float, *, steps: float = 1.5) -> bool:
     """Whether the permeate rose by more than a whole-number meter does by itself: from 2 to 3 mg/L is one digit."""
     permeate = f.number("permeate_tds_mg_per_l")
-    return permeate is None or permeate * (1.0 - 1.0 / step) >= 1.5 * f.pattern_limits.meter_step_mg_per_l
+    return permeate is None or permeate * (1.0 - 1.0 / step) >= steps * f.pattern_limits.meter_step_mg_per_l
+
+
+def _has_come_down(f: Facts) -> bool:
+    """Whether the membrane passes less than in its first weeks: flushed clean, or seated since."""
+    return any(
+        since is not None and since < 0.7
+        for since in (f.number("normalised_salt_passage_ratio"), f.number("salt_level_ratio"))
+    )
 
 
 def _passes_since_fitted(f: Facts) -> float | None:
     """Salt passage of the first weeks over that of the label, where it is far more and has not fallen since."""
-    first, since = f.number("first_salt_passage_over_label"), f.number("normalised_salt_passage_ratio")
-    if first is None or first < f.pattern_limits.first_salt_passage_over_label:
+    first = f.number("first_salt_passage_over_label")
+    if first is None or first < f.pattern_limits.first_salt_passage_over_label or _has_come_down(f):
         return None
-    return first if since is None or since >= 0.7 else None
+    return first
+
+
+def _passes_more_than_the_one_before(f: Facts) -> float | None:
+    """Salt passage of the first weeks over that of the membrane it replaced, where a new one passes far more."""
+    over, first = f.number("salt_passage_over_previous_membrane"), f.number("first_salt_passage_over_label")
+    if over is None or first is None or over < f.pattern_limits.salt_passage_over_previous_membrane:
+        return None
+    # What holds back as its label says is sound, however good the one before it was.
+    return over if first > 1.0 and not _has_come_down(f) else None
 
 
 def damaged(f: Facts) -> Evidence | None:
@@ -117,6 +146,8 @@ def leaking_past(f: Facts) -> Evidence | None:
         return Evidence(sure, {"salt_passage_over_before": lasting}, words.leaks_past_for_good(lasting))
     if not f.chlorine_passes and (first := _passes_since_fitted(f)) is not None:
         return Evidence(0.7, {"first_salt_passage_over_label": first}, words.leaks_past_since_fitted(first))
+    if not f.chlorine_passes and (over := _passes_more_than_the_one_before(f)) is not None:
+        return Evidence(0.75, {"salt_passage_over_previous": over}, words.leaks_past_since_changed(over))
     both = _membrane(f)
     if both is None:
         return None
@@ -128,9 +159,10 @@ def leaking_past(f: Facts) -> Evidence | None:
         return None
     jump = f.number("salt_passage_ratio_since_last_reading")
     if (
+        # One look against the one before it: of 3 and 5 mg/L nobody can say more than that the meter rounds.
         jump is not None
-        and jump >= f.pattern_limits.salt_passage_jump
-        and passage >= f.pattern_limits.salt_passage_jump
+        and min(jump, passage) >= f.pattern_limits.salt_passage_double
+        and _more_than_the_meter_rounds(f, min(jump, passage), steps=4.0)
     ):
         return Evidence(0.8 if chlorine is not None else 0.65, _numbers(flow, passage, jump=jump))
     if jump is None and passage >= f.pattern_limits.salt_passage_double:

@@ -71,13 +71,13 @@ PLACES: list[tuple[str, str, float, float, Changes]] = [
     ("D05", FLOW, 0.925, 0.935, OXIDISED),
     ("D06", FLOW, 1.105, 1.095, {PASSAGE: 2.5, JUMP: 2.4}),
     ("D05", PASSAGE, 1.99, 2.01, {CHLORINE: 0.3}),
-    ("D06", JUMP, 1.29, 1.31, {PASSAGE: 1.6}),
+    ("D06", JUMP, 1.99, 2.01, {PASSAGE: 2.5}),
     ("D06", STEP, 1.49, 1.51, {}),
     ("D62", FLOW_STEP, 0.885, 0.875, {STEP: 2.0}),
     ("D06", "first_salt_passage_over_label", 2.49, 2.51, {}),
     # of 1200 days: 12 % more salt a year and a tenth beside it, through 0.75 of the water
-    ("D10", PASSAGE, 0.99 * 1.10 * 1.12**3.2854 / 0.75, 1.01 * 1.10 * 1.12**3.2854 / 0.75, OLD),
-    ("D10", FLOW, 1.01 * 0.95 * 0.94**3.2854, 0.99 * 0.95 * 0.94**3.2854, {**OLD, PASSAGE: 2.6}),
+    ("D10", PASSAGE, 0.99 * 1.10 * 1.12**3.2854 / 0.7, 1.01 * 1.10 * 1.12**3.2854 / 0.7, OLD),
+    ("D10", FLOW, 1.01 * 0.92 * 0.94**3.2854, 0.99 * 0.92 * 0.94**3.2854, {**OLD, PASSAGE: 2.6}),
     # what a kit shows as a trace of free chlorine; a meter of whole milligrams on one cup
     ("D30", FREE, 0.051, 0.049, {CHLORINE: 0.5}),
     ("D17", "second_meter_tds_mg_per_l", 12.9, 13.1, {"first_meter_tds_mg_per_l": 10.0}),

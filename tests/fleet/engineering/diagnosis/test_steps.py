@@ -83,6 +83,7 @@ def test_two_days_before_the_newest_are_enough_and_the_first_reading_is_a_level(
 
 def test_what_creeps_is_no_step() -> None:
     assert lasting_step(MONTHS, 3.0 * 1.1 ** np.arange(12)) < 1.3
+    assert lasting_step(MONTHS[:6], 3.0 * 1.35 ** np.arange(6)) < 1.3
 
 
 def test_too_few_readings_tell_nothing() -> None:

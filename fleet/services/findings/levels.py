@@ -1,0 +1,125 @@
+"""Levels of the membrane of a reading: what several looks say of flow and salt, by its own past and by its label."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fleet.engineering.diagnosis.facts import Fact, PatternLimits
+from fleet.engineering.diagnosis.levels import level_over_first, newest_level
+from fleet.engineering.diagnosis.steps import SAME_VISIT_DAYS, by_visit, lasting_step
+from fleet.engineering.formulas.temperature_correction import water_tcf
+from fleet.models import Stage
+from fleet.services.readings.tables import Floats, Indexes
+
+if TYPE_CHECKING:
+    from fleet.services.findings.facts import History
+
+_FIRST_WEEKS_DAYS: Final = 45.0
+# A label is held against what the membrane gave from its beginning, not against what became of it.
+_BEGINNING_DAYS: Final = 60.0
+# Salt passage that was not normalised doubles from season to season at most (common practice, no source).
+_STEP_AS_READ: Final = 2.0
+# So many readings of the membrane before say what it passed at last.
+_LAST_OF_PREVIOUS: Final = 5
+
+
+def levels_of_membrane(history: "History", row: int) -> dict[str, Fact]:
+    """Steps and levels of flow and salt of the membrane of a reading; what cannot be told is left out."""
+    rows = _rows_of_same_membrane(history, row)
+    day, values = history.table.day[rows], history.indicators.values
+    valid = history.indicators.valid_for_trend[rows]
+    flow = values["normalised_permeate_flow_l_per_day"][rows]
+    over_label = np.where(valid, values["flow_over_expected"][rows], np.nan)
+    facts: dict[str, float] = {
+        "membrane_visits": float(len(by_visit(day[valid], day[valid]))),
+        "flow_level_ratio": level_over_first(day[valid], flow[valid]),
+        "flow_level_over_label": newest_level(day, over_label),
+        "flow_step_ratio": lasting_step(day[valid], flow[valid]),
+        **_salt(history, rows, valid),
+        **_of_label(history, row, rows, over_label),
+    }
+    return {name: value for name, value in facts.items() if value == value}
+
+
+def _rows_of_same_membrane(history: "History", row: int) -> Indexes:
+    """Rows of the unit up to a reading that were taken with the membrane of that reading."""
+    rows = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
+    return rows[(rows <= row) & (history.membrane[rows] == history.membrane[row])]
+
+
+def _passage_as_read(history: "History", rows: Indexes) -> Floats:
+    columns = history.table.columns
+    with np.errstate(divide="ignore", invalid="ignore"):
+        read = columns["permeate_tds_mg_per_l"][rows] / columns["feed_tds_mg_per_l"][rows]
+    return np.where(read <= 1.0, read, np.nan)
+
+
+def _salt(history: "History", rows: Indexes, valid: NDArray[np.bool_]) -> dict[str, float]:
+    """Lasting step and level of what the membrane lets through.
+
+    Normalised, where flow and pressure are read. Else the salt that flows: permeate flow times salt passage, at one
+    temperature. Driving pressure moves the water and hardly the salt, so that a tank of unknown pressure does not
+    matter. Else the salt passage as it was read, which moves with the seasons.
+    """
+    day, columns = history.table.day[rows], history.table.columns
+    read = _passage_as_read(history, rows)
+    flow, temperature = columns["permeate_flow_l_per_day"][rows], columns["temperature_degc"][rows]
+    inside = np.where((temperature >= 1.0) & (temperature <= 45.0), temperature, np.nan)
+    salt_flow = read * np.where(flow > 0.0, flow, np.nan) / np.asarray(water_tcf(inside))
+    step = lasting_step(day[valid], history.indicators.values["normalised_salt_passage_fraction"][rows][valid])
+    if np.isnan(step):
+        step = lasting_step(day, salt_flow)
+    if np.isnan(step):
+        step = lasting_step(day, read)
+        step = step if step >= _STEP_AS_READ or step <= 1.0 / _STEP_AS_READ else float("nan")
+    level = level_over_first(day, salt_flow)
+    if np.isnan(level):
+        level = level_over_first(day, read)
+    return {"salt_passage_step_ratio": step, "salt_level_ratio": level}
+
+
+def _of_label(history: "History", row: int, rows: Indexes, over_label: Floats) -> dict[str, float]:
+    """What the membrane gave and passed since it was fitted, over its label and over the membrane before it."""
+    membrane, membranes = int(history.membrane[row]), history.placements[Stage.MEMBRANE]
+    if membrane < 0:
+        return {}
+    placed = float(membranes.placed_day[membrane])
+    facts: dict[str, float] = {}
+    day = history.table.day[rows]
+    known = ~np.isnan(over_label)
+    flows = by_visit(day[known], over_label[known])
+    if len(flows) >= 2 and day[known][0] <= placed + _BEGINNING_DAYS:
+        facts |= {"most_flow_over_label": float(flows.max()), "least_flow_over_label": float(flows.min())}
+    rejection = membranes.items["rejection_fraction"][membrane]
+    first = rows[day <= placed + _FIRST_WEEKS_DAYS]
+    if not rejection or not 0.0 < rejection < 1.0:
+        return facts
+    passage, visits = _passage_less_a_step(history, first)
+    if visits < 2:
+        return facts
+    facts["first_salt_passage_over_label"] = float(np.median(passage)) / (1.0 - rejection)
+    before = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
+    before = before[before < rows[0]]
+    own = before[history.membrane[before] == history.membrane[before[-1]]] if len(before) else before
+    if len(own) and history.membrane[own[0]] >= 0:
+        last = _passage_as_read(history, own)
+        last = last[~np.isnan(last)][-_LAST_OF_PREVIOUS:]
+        labelled = membranes.items["rejection_fraction"][int(history.membrane[own[0]])]
+        if len(last) and labelled and 0.0 < labelled < 1.0:
+            previous = float(np.median(last)) / (1.0 - labelled)
+            facts["salt_passage_over_previous_membrane"] = facts["first_salt_passage_over_label"] / previous
+    return facts
+
+
+def _passage_less_a_step(history: "History", rows: Indexes) -> tuple[Floats, int]:
+    """Salt passages as read, and on how many visits.
+
+    A step of the meter is taken off: on soft water it is as much as a sound membrane passes.
+    """
+    columns: Mapping[str, Floats] = history.table.columns
+    feed, permeate = columns["feed_tds_mg_per_l"][rows], columns["permeate_tds_mg_per_l"][rows]
+    usable = (feed > 0.0) & (permeate <= feed)
+    passage = np.maximum(permeate[usable] - PatternLimits().meter_step_mg_per_l, 0.0) / feed[usable]
+    return passage, 1 + int(np.sum(np.diff(history.table.day[rows][usable]) > SAME_VISIT_DAYS)) if len(passage) else 0

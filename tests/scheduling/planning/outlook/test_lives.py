@@ -37,3 +37,23 @@ def test_a_fresh_life_keeps_its_three_quantiles() -> None:
 def test_a_life_that_cannot_be_is_refused(life: tuple[float, float, float]) -> None:
     with pytest.raises(PlanningError, match="rising"):
         FreshLife(*life)
+
+
+def test_beyond_its_quantiles_a_fresh_life_goes_on_as_steeply_and_is_no_shorter_than_a_week() -> None:
+    """From p50 to p90 it gains 90 days in four tenths, so 11.25 in the next half tenth, and the line goes on; from p10
+    down it loses 7.5 in half a tenth."""
+    life = FreshLife(120.0, 180.0, 270.0)
+    assert [life.dates.at(p) for p in (0.05, 0.95)] == pytest.approx([112.5, 281.25])
+    assert [life.dates.at(p) for p in (0.0, 1.0)] == pytest.approx([105.0, 292.5])
+    assert [life.dates.at(p) for p in (0.25, 0.75)] == pytest.approx([142.5, 236.25])
+    assert FreshLife(2.0, 4.0, 300.0).dates.at(0.3) == 7.0
+    assert FreshLife(0.5, 0.75, 1.0).dates.at(0.9) == 7.0
+    assert FreshLife.around(0.5).p50 == 0.5
+    with pytest.raises(PlanningError, match="above 0"):
+        FreshLife.around(0.0)
+
+
+def test_what_was_alive_before_the_first_possible_day_says_nothing() -> None:
+    assert EVEN.quantiles_from(0.0, alive_on=-20.0) == pytest.approx(EVEN.quantiles_from(0.0))
+    # known to last on day 20, asked about on day 50
+    assert median_days(EVEN.quantiles_from(50.0, alive_on=20.0)) == pytest.approx(10.0)

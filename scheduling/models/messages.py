@@ -36,6 +36,7 @@ class Message(TenantModel):
         CANCELLED = "cancelled", "the visit is cancelled"
         CANNOT_KEEP = "cannot_keep", "nobody can keep the time"
         ROUNDS_CHANGED = "rounds_changed", "rounds have changed"
+        FOUND = "found", "something was found that cannot wait"
 
     class State(models.TextChoices):
         WAITING = "waiting", "to be sent by e-mail"

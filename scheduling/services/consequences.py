@@ -8,6 +8,7 @@ from accounts.models import Company
 from fleet.models import Site
 from scheduling.models import Visit
 from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.people import messages
 from scheduling.services.visits.proposals import propose_visits
 
 
@@ -25,4 +26,6 @@ def follow(*, company: Company, units: Collection[int], now: datetime) -> dict[s
     empty = Visit.objects.of_company(company).filter(state=Visit.State.PROPOSED, tasks__isnull=True)
     sites.update(empty.values_list("site_id", flat=True))
     visits = propose_visits(company=company, sites=sites, now=now)
-    return asdict(needs) | {f"visits_{name}": count for name, count in asdict(visits).items()}
+    written = messages.found(company=company, units=units, now=now)
+    of_visits = {f"visits_{name}": count for name, count in asdict(visits).items()}
+    return asdict(needs) | of_visits | {"messages_written": written}

@@ -76,12 +76,15 @@ class Cause:
         Stable.
     work : Work or NoWork
         What it calls for, or why it calls for nothing.
+    tells_office_at_once : bool
+        Whether the office reads of it the moment it is found: what waits for the morning does harm.
     has_exchanged_probes : bool
         Whether the stored readings show the TDS of feed and permeate exchanged, so that confirming it corrects them.
     """
 
     code: str
     work: Work | NoWork
+    tells_office_at_once: bool = False
     has_exchanged_probes: bool = False
 
 

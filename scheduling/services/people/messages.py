@@ -13,6 +13,8 @@ from accounts.errors import Conflict
 from accounts.language import gettext
 from accounts.models import Company, Membership
 from accounts.services import record
+from fleet.engineering.diagnosis import CAUSES
+from fleet.models import Finding
 from scheduling.models import Installer, Message, Need, Plan, Stop, Visit
 from scheduling.services.people import words
 from scheduling.services.people.words import Text
@@ -21,6 +23,7 @@ log = logging.getLogger(__name__)
 
 Kind, State, Audience = Message.Kind, Message.State, Message.Audience
 
+_FOR_OFFICE_AT_ONCE = tuple(code for code, cause in CAUSES.items() if cause.tells_office_at_once)
 _MOST_ATTEMPTS = 6
 _FIRST_PAUSE = timedelta(minutes=5)
 # Whoever sends takes far less than this; after it, the sender is dead and nobody knows how far it got.
@@ -140,6 +143,46 @@ def dropped(visits: Iterable[Visit], event: str, now: datetime) -> None:
     for visit in visits:
         text = words.cannot_keep_for_office(visit)
         _to_office(visit, Kind.CANNOT_KEEP, text, now, state=State.TO_CALL, event=event)
+
+
+def found(*, company: Company, units: Iterable[int], now: datetime) -> int:
+    """The office reads at once of what cannot wait, a leak above all; how many messages were written.
+
+    By e-mail to each member of the office, else to the owner; once for each finding, however often it is seen.
+    """
+    rows = Finding.objects.of_company(company).filter(
+        unit__in=list(units), state=Finding.State.OPEN, cause__in=_FOR_OFFICE_AT_ONCE
+    )
+    events = [(f"finding {finding.pk} office", finding) for finding in rows.select_related("unit__site__client")]
+    if not events:
+        return 0
+    readers = _office_of(company)
+    written = 0
+    for event, finding in events:
+        text = words.found_for_office(finding, finding.last_seen_at or now)
+        for reader in readers:
+            message = Message(
+                company=company,
+                event=f"{event} {reader.pk}",
+                audience=Audience.OFFICE,
+                kind=Kind.FOUND,
+                state=State.WAITING,
+                email=reader.user.email,
+            )
+            if not Message.objects.of_company(company).filter(event=message.event).exists():
+                _write(message, text, now)
+                written += 1
+    return written
+
+
+def _office_of(company: Company) -> list[Membership]:
+    """Members of the office, else owners."""
+    members = Membership.objects.filter(company=company, is_active=True).select_related("user").order_by("pk")
+    for role in (Membership.Role.OFFICE, Membership.Role.OWNER):
+        readers = [member for member in members if member.role == role]
+        if readers:
+            return readers
+    return []
 
 
 # writing

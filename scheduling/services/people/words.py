@@ -12,7 +12,8 @@ from zoneinfo import ZoneInfo
 
 from accounts.dates import long_day
 from accounts.language import gettext, gettext_noop, listed, ngettext
-from fleet.models import Position, Stage
+from fleet.engineering.diagnosis import TITLES
+from fleet.models import Finding, Position, Stage
 from scheduling.models import Need, Visit
 
 Kind = Need.Kind
@@ -358,6 +359,22 @@ def _for_office(visit: Visit, happened: str, note: str = "") -> Text:
     if note.strip():
         body = f"{body}\n\n" + gettext("Note: {note}").format(note=note)
     return Text(f"{visit.site.name}: {happened}"[:200], body)
+
+
+def found_for_office(finding: Finding, seen_at: datetime) -> Text:
+    """What was found at a unit that cannot wait: where, since when, what to do first, and whom to call."""
+    unit, site = finding.unit, finding.unit.site
+    title = gettext(TITLES[finding.rule])
+    subject = gettext("{title}: {site}, unit {unit}").format(title=title, site=site.name, unit=unit.code)
+    place = gettext("{site}, {address}").format(site=site.name, address=site.address) if site.address else site.name
+    when = seen_at.astimezone(ZoneInfo(site.time_zone))
+    seen = gettext("{title} at unit {unit}, {place}, seen on {day} at {time}.").format(
+        title=title, unit=unit.code, place=place, day=long_day(when.date()), time=f"{when:%H:%M}"
+    )
+    call = gettext("Call {client}: {phone}.").format(
+        client=site.client.name, phone=site.client.phone or gettext("no telephone number is stored")
+    )
+    return Text(subject[:200], "\n\n".join((seen, finding.installer_sentence, finding.action, call)))
 
 
 def cancelled_for_installer(visit: Visit, at: datetime | None) -> Text:

@@ -37,6 +37,7 @@ SEEN_AT_ONCE: Final[tuple[Rule, ...]] = (
             Cause(
                 code="water_leak",
                 work=Work(kind=WorkKind.REPAIR, thing=_("leak"), is_urgent=True),
+                tells_office_at_once=True,
             ),
         ),
         confirm=_("Dry housings, fittings and tubes; open the feed slowly and watch where water comes first."),

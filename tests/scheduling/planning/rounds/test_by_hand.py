@@ -146,6 +146,31 @@ def test_lunch_and_overtime_are_warnings_in_turn() -> None:
     assert [f.code for f in none.warnings] in (["no_lunch"], ["closed"], ["closed", "no_lunch"])
 
 
+def test_a_warning_says_whose_round_of_which_day_it_is() -> None:
+    open_long = tuple(Window(day, 0, 24 * HOUR) for day in (0, 1))
+    stops = [_stop(str(k), 0, service_s=2 * HOUR, windows=open_long) for k in range(5)]
+    plan = {(0, 0): (4,), (1, 1): (0, 1, 2, 3)}
+    (late,) = move_by_hand(_problem(*stops, lunch=None), plan, "4", installer="Ben", day=1).warnings
+    assert (late.code, late.installer, late.day) == ("overtime", "Ben", 1)
+    assert late.sentence.startswith("Ben")
+    assert "60 minutes after" in late.sentence
+    short = _stop("short", 0, windows=(Window(1, 8 * HOUR, 9 * HOUR - 1),))
+    (shut,) = move_by_hand(_problem(short, lunch=None), {(0, 0): (0,)}, "short", installer="Ben", day=1).warnings
+    assert (shut.code, shut.installer, shut.day, shut.visit) == ("closed", "Ben", 1, "short")
+    whole = [_stop(str(k), 0, service_s=9 * HOUR, windows=open_long) for k in range(3)]
+    plan = {(0, 0): (0,), (1, 1): (1, 2)}
+    (endless,) = move_by_hand(_problem(*whole, lunch=None), plan, "0", installer="Ben", day=1).refusals
+    assert (endless.code, endless.installer, endless.day) == ("too_late", "Ben", 1)
+    tight = Lunch(1_800, 12 * HOUR, 12 * HOUR)
+    plan = {(0, 0): (0,), (1, 1): (1,)}
+    (hungry,) = move_by_hand(
+        _problem(_stop("0", 0, service_s=8 * HOUR, windows=open_long), lunch=tight), {(0, 0): (0,)}, "0",
+        installer="Ben", day=1,
+    ).warnings  # fmt: skip
+    assert (hungry.code, hungry.installer, hungry.day) == ("no_lunch", "Ben", 1)
+    assert hungry.sentence.startswith("Ben")
+
+
 def test_what_is_in_the_van_is_a_warning() -> None:
     problem = _problem(_stop("a", 2, parts={"RES-12": 2}), lunch=None, van_stock={"RES-12": 1})
     moved = move_by_hand(problem, {(0, 0): (0,)}, "a", installer="Ben", day=0)

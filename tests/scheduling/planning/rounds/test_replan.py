@@ -333,3 +333,166 @@ def test_who_falls_ill_on_the_second_day_is_replaced_from_then_on(week) -> None:
         assert told[visit].before[:2] == (ill, 2)
         assert told[visit].after is None or told[visit].after[:2] != (ill, 2)
     assert all(d.after is None or 1 <= d.after[1] <= 2 for d in repaired.differences)
+
+
+def today_of(now_s: int, *changes, **installer):
+    """What is left of the day of somebody with visits from 8:10 to 8:40, 9:00 to 9:30 and 9:40 to 10:10, who is home
+    at 10:50 and has lunch there from 11:30."""
+    repaired = replan(
+        line_problem([10, 30, 40], installer=installer), {(0, 0): (0, 1, 2)}, changes, now=Moment(0, now_s),
+        provider=GreatCircleTravel(), iterations=1,
+    )  # fmt: skip
+    return repaired.problem.installers[0].shift_on(0)
+
+
+NOON, HALF_PAST_ONE = 12 * HOUR, 13 * HOUR + 30 * MINUTE
+
+
+@pytest.mark.parametrize(
+    ("now_s", "changes", "had_lunch", "free_s"),
+    [
+        (11 * HOUR + 30 * MINUTE - 1, [], False, 11 * HOUR + 30 * MINUTE - 1),
+        (11 * HOUR + 30 * MINUTE, [], True, NOON),
+        (11 * HOUR + 45 * MINUTE, [], True, NOON),
+        (NOON + 1, [], True, NOON + 1),
+        # whoever works on has not eaten, and eats at once where the hours of lunch are over
+        (11 * HOUR + 45 * MINUTE, [FreeLater("Ada", 13 * HOUR)], True, 13 * HOUR),
+        (10 * HOUR + 30 * MINUTE, [FreeLater("Ada", 13 * HOUR)], False, 13 * HOUR),
+        (10 * HOUR + 30 * MINUTE, [FreeLater("Ada", HALF_PAST_ONE)], False, HALF_PAST_ONE),
+        (10 * HOUR + 30 * MINUTE, [FreeLater("Ada", HALF_PAST_ONE + 1)], True, 14 * HOUR + 1),
+        # free since before now is free now
+        (10 * HOUR + 30 * MINUTE, [FreeLater("Ada", 9 * HOUR)], False, 10 * HOUR + 30 * MINUTE),
+    ],
+)
+def test_lunch_is_owed_until_it_was_had(now_s: int, changes: list, had_lunch: bool, free_s: int) -> None:
+    shift = today_of(now_s, *changes)
+    assert (shift.had_lunch, shift.start_s) == (had_lunch, free_s)
+
+
+def test_who_goes_on_working_over_noon_eats_later() -> None:
+    """Lunch was planned behind the third visit, at 11:40, and that one takes until one o'clock."""
+    problem = line_problem([60, 80, 100, 120], candidates=[{"service_s": 40 * MINUTE}] * 4)
+    plan = {(0, 0): (0, 1, 2, 3)}
+    now = Moment(0, 11 * HOUR + 45 * MINUTE)
+
+    def shift(*changes):
+        repaired = replan(problem, plan, changes, now=now, provider=GreatCircleTravel(), iterations=1)
+        return repaired.problem.installers[0].shift_on(0)
+
+    assert (shift().had_lunch, shift().start_s) == (True, 12 * HOUR + 10 * MINUTE)
+    late = shift(FreeLater("Ada", 13 * HOUR))
+    assert (late.had_lunch, late.start_s) == (False, 13 * HOUR)
+
+
+def test_a_day_is_cut_short_by_an_absence_and_runs_over_no_more() -> None:
+    whole = today_of(10 * HOUR + 30 * MINUTE)
+    assert (whole.end_s, whole.may_run_over) == (17 * HOUR, True)
+    cut = today_of(10 * HOUR + 30 * MINUTE, InstallerOut("Ada", 0, 15 * HOUR))
+    assert (cut.end_s, cut.may_run_over) == (15 * HOUR, False)
+    assert today_of(10 * HOUR + 30 * MINUTE, InstallerOut("Ada", 0, 10 * HOUR + 30 * MINUTE)) is None
+    last = today_of(10 * HOUR + 30 * MINUTE, InstallerOut("Ada", 0, 10 * HOUR + 30 * MINUTE + 1))
+    assert last.end_s - last.start_s == 1
+
+
+def test_the_day_after_is_cut_short_as_well() -> None:
+    def tomorrow(*changes):
+        problem = line_problem([10], days=3)
+        repaired = replan(problem, {}, changes, now=Moment(0, 7 * HOUR), provider=GreatCircleTravel(), iterations=1)
+        assert repaired.problem.installers[0].shift_on(2) is None, "two days are planned again"
+        return repaired.problem.installers[0].shift_on(1)
+
+    assert (tomorrow().end_s, tomorrow().may_run_over) == (17 * HOUR, True)
+    cut = tomorrow(InstallerOut("Ada", 1, 12 * HOUR))
+    assert (cut.start_s, cut.end_s, cut.may_run_over) == (8 * HOUR, 12 * HOUR, False)
+    assert tomorrow(InstallerOut("Ada", 1, 8 * HOUR)) is None
+    assert tomorrow(InstallerOut("Ada", 1, 8 * HOUR + 1)).end_s == 8 * HOUR + 1
+
+
+def test_parts_of_what_is_done_are_no_longer_in_the_van() -> None:
+    problem = line_problem(
+        [10, 30, 40], candidates=[{"parts": {"resin": 2}}, {"parts": {"resin": 1, "carbon": 1}}, {}],
+        installer={"van_stock": {"resin": 2, "carbon": 4}},
+    )  # fmt: skip
+
+    def stock(*changes):
+        repaired = replan(
+            problem, {(0, 0): (0, 1, 2)}, changes, now=Moment(0, 9 * HOUR + 10 * MINUTE),
+            provider=GreatCircleTravel(), iterations=1,
+        )  # fmt: skip
+        return dict(repaired.problem.installers[0].shift_on(0).van_stock)
+
+    assert stock() == {"resin": 0, "carbon": 3}
+    assert stock(VisitNotDone("v0")) == {"resin": 1, "carbon": 3}
+
+
+def two_people(**candidate):
+    """Ada and Bea live in one place, and one visit of 30 minutes lies ten minutes away."""
+    problem = line_problem([10], days=2)
+    person = problem.installers[0]
+    visit = dataclasses.replace(problem.candidates[0], **candidate)
+    return RoundProblem.build(
+        first_day=problem.first_day, days=2, installers=[person, dataclasses.replace(person, key="Bea")],
+        candidates=[visit], rates=problem.rates, provider=GreatCircleTravel(),
+    )  # fmt: skip
+
+
+def priced(problem: RoundProblem, plan, *changes):
+    repaired = replan(problem, plan, changes, now=Moment(0, 7 * HOUR), provider=GreatCircleTravel(), iterations=20)
+    return repaired, repaired.problem.candidates[0]
+
+
+def test_each_way_of_disturbing_a_visit_has_its_price() -> None:
+    """Told for Ada on the first day: another day, another installer, or not at all."""
+    repaired, visit = priced(two_people(), {(0, 0): (0,)})
+    assert visit.cost_by_day_cents == (100, 100 + 2_000)
+    assert dict(visit.cost_by_installer_cents) == {"Bea": 600}
+    assert visit.cost_if_unserved_cents == 1_000 + 4_000
+    assert repaired.disturbance_cents == 0
+    # one that nobody was told of
+    _, visit = priced(two_people(), {})
+    assert visit.cost_by_day_cents == (100 + 1_500, 100 + 1_500)
+    assert (dict(visit.cost_by_installer_cents), visit.cost_if_unserved_cents) == ({}, 1_000)
+    # one that has just been called in is no disturbance
+    call = dataclasses.replace(two_people().candidates[0], key="call")
+    added, _ = priced(two_people(), {(0, 0): (0,)}, VisitAdded(call))
+    new = added.problem.candidates[added.problem.candidate_index["call"]]
+    assert (new.cost_by_day_cents, new.cost_if_unserved_cents) == ((100, 100), 1_000)
+    # a confirmed name is dearer to change
+    _, visit = priced(two_people(appointment=Appointment(1, 10 * HOUR, "Bea")), {(1, 1): (0,)})
+    assert dict(visit.cost_by_installer_cents) == {"Ada": 2_500}
+    assert (visit.appointment.day, visit.appointment.installer) == (1, None)
+
+
+def test_the_price_of_what_had_to_be_disturbed_is_told() -> None:
+    stood_in, _ = priced(two_people(), {(0, 0): (0,)}, InstallerOut("Ada", 0))
+    assert stood_in.disturbance_cents == 600
+    both_out = [InstallerOut(person, day) for person in ("Ada", "Bea") for day in (0, 1)]
+    dropped, _ = priced(two_people(), {(0, 0): (0,)}, *both_out)
+    assert dropped.disturbance_cents == 4_000
+    moved, _ = priced(two_people(), {(0, 0): (0,)}, InstallerOut("Ada", 0), InstallerOut("Bea", 0))
+    assert moved.disturbance_cents == 2_000
+
+
+@pytest.mark.parametrize(("days", "lasts"), [(1, 1), (2, 2), (9, 2)])
+def test_so_many_days_are_planned_again_as_are_left(days: int, lasts: int) -> None:
+    problem = line_problem([10], days=2)
+    repaired = replan(problem, {}, [], now=Moment(0, 7 * HOUR), provider=GreatCircleTravel(), iterations=1, days=days)
+    assert repaired.problem.days == lasts
+    with pytest.raises(PlanningError) as caught:
+        replan(problem, {}, [], now=TEN, provider=GreatCircleTravel(), iterations=1, days=0)
+    assert caught.value.field == "days"
+    for day in (-1, 2):
+        with pytest.raises(PlanningError) as caught:
+            replan(problem, {}, [], now=Moment(day, 0), provider=GreatCircleTravel(), iterations=1)
+        assert caught.value.field == "now.day"
+
+
+@pytest.mark.parametrize(("out_from", "begun"), [(8 * HOUR + 5 * MINUTE, 0), (8 * HOUR + 10 * MINUTE, 0),
+                                                 (8 * HOUR + 10 * MINUTE + 1, 1)])  # fmt: skip
+def test_what_somebody_left_before_the_work_began_has_not_begun(out_from: int, begun: int) -> None:
+    """Under way since 8:00 to be there at 8:10."""
+    repaired = replan(
+        line_problem([10]), {(0, 0): (0,)}, [InstallerOut("Ada", 0, out_from)], now=Moment(0, 8 * HOUR + 20 * MINUTE),
+        provider=GreatCircleTravel(), iterations=1,
+    )  # fmt: skip
+    assert len(repaired.begun["Ada"]) == begun

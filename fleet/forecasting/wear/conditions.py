@@ -355,8 +355,6 @@ def _label_flow(fleet: Fleet) -> Floats:
     """Rated permeate flow of the membrane that stands in each unit, NaN where it is not known."""
     out = np.full(len(fleet.units), np.nan)
     placements = fleet.placements
-    if not len(placements) or not len(fleet.items):
-        return out
     stands = ~(placements.removed_day <= fleet.as_of_day) & (placements.item_index >= 0)
     rows = np.flatnonzero(stands & (fleet.positions.stage[placements.position_index] == words.MEMBRANE))
     out[fleet.positions.unit_index[placements.position_index[rows]]] = fleet.items.rated_flow_l_per_day[

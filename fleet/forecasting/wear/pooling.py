@@ -204,8 +204,7 @@ def learn(
     places = np.unique(place[is_informative])
     if len(places) < 3:
         return start
-    if len(places) > MOST_PLACES:
-        places = places[np.linspace(0, len(places) - 1, MOST_PLACES).astype(np.int64)]
+    places = places[np.linspace(0, len(places) - 1, min(len(places), MOST_PLACES)).astype(np.int64)]
     chosen = np.flatnonzero(np.isin(place, places) & is_informative)
     local = np.searchsorted(places, place[chosen])
     climb = _Climb(prior, place_facts.take(places))

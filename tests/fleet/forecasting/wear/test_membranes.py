@@ -16,7 +16,7 @@ from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
-from fleet.forecasting.wear.membranes import _ratings, membranes_left
+from fleet.forecasting.wear.membranes import _back_pressure, _inlet_pressure, _ratings, membranes_left
 from tests.fleet.forecasting.fleets import NOW, columns, readings
 
 MIDDLE = len(GRID_LEVELS) // 2
@@ -249,3 +249,124 @@ def test_a_step_of_the_one_that_stands_says_nothing_of_the_next():
     assert weak.flow_load[0, MIDDLE] < 0.0
     assert leaking.fresh_salt_load[0] == pytest.approx(steady.fresh_salt_load[0], rel=0.25)
     assert weak.fresh_flow_load[0] == pytest.approx(steady.fresh_flow_load[0], rel=0.25)
+
+
+def gauges_of(has_pressure_tank=None, has_booster_pump=None, **quantities):
+    """Screened readings of one unit, one for each value."""
+    fleet_columns = columns(
+        placed=NOW - AGE, has_pressure_tank=has_pressure_tank, has_booster_pump=has_booster_pump
+    )  # fmt: skip
+    count = max(len(value) for value in quantities.values() if isinstance(value, list))
+    fleet_columns["readings"] = readings(NOW - np.arange(count, 0.0, -1.0), **quantities)
+    fleet, faults = build_fleet(**fleet_columns)
+    assert faults == []
+    return fleet, fleet.readings, np.arange(count)
+
+
+def test_the_inlet_pressure_is_read_or_told_by_the_next_gauge_and_less_surely():
+    """Behind the prefilters it is read to 4 %, in the line, of which 30 kPa are lost, to 8 %; a reading without any
+    takes the middle of the others, to 13 %."""
+    inlet, noise = _inlet_pressure(*gauges_of(
+        inlet_pressure_kpa=[400.0, None, None, None], prefilter_outlet_pressure_kpa=[410.0, 380.0, None, None],
+        line_pressure_kpa=[450.0, 450.0, 420.0, None],
+    ))  # fmt: skip
+    assert inlet.tolist() == [400.0, 380.0, 390.0, 390.0]
+    assert noise.tolist() == [0.03, 0.04, 0.08, 0.13]
+
+
+@pytest.mark.parametrize(("pumped", "usual"), [(True, 550.0), (False, 380.0), (None, 380.0)])
+def test_an_inlet_that_nobody_read_is_what_is_usual_with_and_without_a_pump(pumped, usual):
+    """Before a pump neither the line nor the prefilters say what the membrane gets."""
+    inlet, noise = _inlet_pressure(*gauges_of(has_booster_pump=pumped, permeate_flow_l_per_day=[200.0, 210.0]))
+    assert (inlet.tolist(), noise.tolist()) == ([usual, usual], [0.13, 0.13])
+    if pumped:
+        inlet, _ = _inlet_pressure(*gauges_of(has_booster_pump=True, line_pressure_kpa=[450.0, 460.0]))
+        assert inlet.tolist() == [550.0, 550.0]
+
+
+def test_a_tank_pushes_back_as_it_was_read_or_as_it_usually_does():
+    """Read: 100 and 120, open; behind a closed valve nothing. Unread: as usual at this unit, 110, of which the half may
+    be wrong; 55 of the 290 that drive the water."""
+    back, noise = _back_pressure(
+        *gauges_of(
+            has_pressure_tank=True, tank_pressure_kpa=[100.0, 120.0, 150.0, None],
+            tank_valve=["open", "open", "closed", "open"],
+        ),
+        np.full(4, 400.0),
+    )  # fmt: skip
+    assert back.tolist() == [100.0, 120.0, 0.0, 110.0]
+    assert noise == pytest.approx([0.0, 0.0, 0.0, 55.0 / 290.0])
+
+
+@pytest.mark.parametrize(
+    ("tank", "inlet", "back"),
+    # a pressurised tank holds 140 kPa, or two fifths of a weak inlet; an open container nothing
+    [(True, 400.0, 140.0), (True, 300.0, 120.0), (False, 400.0, 0.0), (None, 400.0, 0.0)],
+)
+def test_a_tank_that_nobody_read_pushes_back_as_tanks_do(tank, inlet, back):
+    shown, noise = _back_pressure(
+        *gauges_of(has_pressure_tank=tank, permeate_flow_l_per_day=[200.0]), np.array([inlet])
+    )
+    assert shown.tolist() == [back]
+    assert noise == pytest.approx([0.5 * back / (inlet - back)])
+
+
+def test_no_tank_pushes_back_more_than_nine_tenths_of_the_inlet():
+    shown, _ = _back_pressure(*gauges_of(tank_pressure_kpa=[500.0]), np.array([400.0]))
+    assert shown.tolist() == [360.0]
+    usual, noise = _back_pressure(
+        *gauges_of(has_pressure_tank=True, tank_pressure_kpa=[395.0, None]), np.array([400.0, 400.0])
+    )
+    # what is left to drive the water counts as 25 kPa at least
+    assert usual.tolist() == [360.0, 360.0]
+    assert noise == pytest.approx([0.0, 0.5 * 395.0 / 25.0])
+
+
+def test_a_tank_that_nobody_read_makes_a_decline_less_sure():
+    def width(tank):
+        fleet_columns = columns(
+            placed=NOW - AGE, weekly_demand_l=70.0, minimum_rejection_fraction=0.9, has_pressure_tank=tank
+        )
+        left = membranes_of(flow_loss=0.05, salt_gain=0.3, fleet_columns=fleet_columns)
+        return [float(load[0, -5] - load[0, 4]) for load in (left.flow_load, left.salt_load)]
+
+    (sure_flow, sure_salt), (flow, salt) = width(False), width(True)
+    assert flow > 1.1 * sure_flow
+    assert salt > 1.1 * sure_salt
+
+
+@pytest.mark.parametrize("row", [0, 1, 3])
+def test_the_label_of_a_membrane_counts_in_whichever_row_its_item_stands(row):
+    fleet_columns = columns(placed=NOW - AGE)
+    items = fleet_columns["items"]
+    for values in items.values():
+        values.insert(row, values.pop(2))
+    fleet, faults = build_fleet(**fleet_columns)
+    assert faults == []
+    rating = _ratings(fleet, build_segments(fleet, build_columns(fleet, words.MEMBRANE)))
+    assert np.exp(rating.log_passage) == pytest.approx([0.04])
+    driving = net_driving_pressure_kpa(MembraneRating(284.0, 414.0, 25.0, 250.0, 0.15, rejection_fraction=1.0).point())
+    assert np.exp(rating.log_permeability) == pytest.approx([284.0 / driving])
+
+
+@pytest.mark.parametrize(("told", "passage"), [(0.3, 0.5), (0.999, 0.005), (0.98, 0.02), (None, 0.04)])
+def test_a_rejection_on_a_label_is_one_that_membranes_have(told, passage):
+    fleet_columns = columns(placed=NOW - AGE)
+    fleet_columns["items"]["rejection_fraction"] = [told] * 4
+    fleet, _ = build_fleet(**fleet_columns)
+    rating = _ratings(fleet, build_segments(fleet, build_columns(fleet, words.MEMBRANE)))
+    assert np.exp(rating.log_passage) == pytest.approx([passage])
+
+
+def test_a_membrane_without_an_item_is_taken_for_a_usual_one():
+    fleet_columns = columns(placed=NOW - AGE)
+    fleet_columns["placements"]["item_id"] = [None] * 4
+    fleet, _ = build_fleet(**fleet_columns)
+    rating = _ratings(fleet, build_segments(fleet, build_columns(fleet, words.MEMBRANE)))
+    assert (np.exp(rating.log_passage[0]), rating.ndp_kpa[0]) == pytest.approx((0.04, 390.0))
+    assert np.isnan(rating.log_permeability).all()
+    assert np.isnan(rating.water_u).all()
+    fleet_columns["items"] = {}
+    none, _ = build_fleet(**fleet_columns)
+    bare = _ratings(none, build_segments(none, build_columns(none, words.MEMBRANE)))
+    assert (np.exp(bare.log_passage[0]), bare.ndp_kpa[0]) == pytest.approx((0.04, 390.0))

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from fleet.forecasting import build_fleet, forecast
 from fleet.forecasting.answer.results import GRID_LEVELS
@@ -13,7 +14,8 @@ from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.wear import beds
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
-from fleet.forecasting.wear.present import load_left
+from fleet.forecasting.wear.pooling import GRID, STEP
+from fleet.forecasting.wear.present import _fine_grid, _interpolate, load_left
 from fleet.forecasting.wear.stage_inputs import resin_input, sediment_input
 from tests.fleet.forecasting.fleets import NOW, columns, readings
 
@@ -135,3 +137,24 @@ def test_the_order_of_the_rows_of_a_table_says_nothing():
     assert np.isfinite(days[0].grid_day).all()
     np.testing.assert_allclose(days[0].grid_day, days[1].grid_day, atol=0.01)
     np.testing.assert_allclose(days[0].fresh_life_days, days[1].fresh_life_days, rtol=1e-6)
+
+
+def test_a_fine_grid_holds_all_but_a_thousandth_on_either_side():
+    """A normal density about -0.5 with a spread of 0.3: from -1.43 to 0.43, to the next point of the common grid, and
+    two points more."""
+    density = -0.5 * ((GRID + 0.5) / 0.3) ** 2
+    fine = _fine_grid(np.stack([density, density + np.log(3.0)])[None])[0]
+    assert len(fine) == 49
+    assert np.diff(fine) == pytest.approx(np.full(48, (fine[-1] - fine[0]) / 48))
+    low, high = -0.5 + 0.3 * norm.ppf([1e-3, 1.0 - 1e-3])
+    assert low - 3.0 * STEP <= fine[0] <= low - STEP
+    assert high + STEP <= fine[-1] <= high + 3.0 * STEP
+
+
+def test_values_between_points_of_the_grid_are_on_a_straight_line():
+    fine = np.array([[-3.6, -1.234, 0.0, 2.4], [-9.0, 0.5, 2.39, 9.0]])
+    values = np.stack([2.0 * GRID + 1.0, -GRID])
+    shown = _interpolate(np.stack([values, values]), fine)
+    within = np.clip(fine, GRID[0], GRID[-1])
+    assert shown[:, 0] == pytest.approx(2.0 * within + 1.0, abs=1e-5)
+    assert shown[:, 1] == pytest.approx(-within, abs=1e-5)

@@ -226,3 +226,20 @@ def test_a_reading_shows_the_filter_before_or_after_a_change_or_neither(occasion
     column = np.flatnonzero(stage.unit == 1)
     (located,) = locate_readings(segments, column, fleet.readings.day, fleet.readings.occasion)
     assert (segments.start[located] if located >= 0 else NEITHER) == pytest.approx(shows, nan_ok=True)
+
+
+@pytest.mark.parametrize(("read", "entering"), [(0.0, (0.05 * 2.0) ** 0.5), (0.8, (0.8 * 2.0) ** 0.5), (None, 2.0)])
+def test_chlorine_that_enters_is_halfway_between_its_level_and_what_was_read(read, entering):
+    """On the scale of ratios; a feed that shows none on one day counts as 0.05 mg/L there."""
+    fleet_columns = quality()
+    days = NOW - np.arange(100.0, 0.0, -2.0)
+    fleet_columns["readings"] = readings(
+        days, feed_total_chlorine_mg_per_l=[*[2.0] * 49, read], carbon_outlet_total_chlorine_mg_per_l=0.0
+    )
+    stage = stage_of(carbon_input, fleet_columns)
+    level = stage.readings.entering[-2]
+    assert level == pytest.approx(2.0, rel=0.1)
+    assert stage.readings.entering[-1] == pytest.approx(entering, rel=0.25)
+    dry = {**fleet_columns, "readings": readings(
+        days, feed_total_chlorine_mg_per_l=0.0, carbon_outlet_total_chlorine_mg_per_l=0.0)}  # fmt: skip
+    assert stage_of(carbon_input, dry).readings.entering == pytest.approx(np.full(50, 0.05))

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fleet.forecasting.wear.steps import Steps, find_steps, without_steps
+from fleet.forecasting.wear.steps import Steps, _noise_scale, _running_median, find_steps, without_steps
 from fleet.forecasting.wear.trends import TrendInput
 
 DAYS = 7.0 * np.arange(30.0)
@@ -108,3 +108,51 @@ def test_a_limit_is_reached_at_the_step_or_on_the_line_behind_it():
 def test_nothing_read_is_no_step():
     steps = find_steps(trend(np.full(4, np.nan)))
     assert np.isinf(steps.use).all()
+
+
+def test_noise_is_found_from_readings_that_follow_each_other():
+    """The fleet's scale counts as six pairs. Two readings 0.2 apart of a noise of 0.05 each: 0.2 / (0.05 root 2) /
+    0.6745 = 4.193, so root((6 x 1.5^2 + 4.193^2) / 7); of readings that are all the same root(6 x 1.5^2 / 15); one
+    reading alone has no pair; and no noise is smaller than assumed."""
+    value = np.concatenate([np.zeros(10), [0.3], [0.1, 0.3]])
+    segment = np.repeat([0, 1, 2], [10, 1, 2])
+    data = replace(
+        trend(np.zeros(13)), segment=segment, value=value, centre=np.zeros(3), width=np.full(3, 0.35), noise_scale=1.5,
+    )  # fmt: skip
+    pair = 0.2 / (0.05 * np.sqrt(2.0)) / 0.6745
+    expected = [np.sqrt(6.0 * 2.25 / 15.0), 1.5, np.sqrt((6.0 * 2.25 + pair**2) / 7.0)]
+    assert _noise_scale(data) == pytest.approx([max(scale, 1.0) for scale in expected])
+    loud = _noise_scale(replace(data, noise_scale=4.0))
+    assert loud[:2] == pytest.approx([np.sqrt(6.0 * 16.0 / 15.0), 4.0])
+    # without a scale of the fleet the middle of all pairs is it: nothing, of ten that are the same and one that is not
+    assert _noise_scale(replace(data, noise_scale=None))[1] == 1.0
+    assert _noise_scale(replace(data, segment=np.arange(13), centre=np.zeros(13))) == pytest.approx(np.ones(13))
+
+
+@pytest.mark.parametrize(
+    ("value", "smooth"),
+    [([1.0, 5.0, 2.0, 4.0], [2.0, 2.0, 4.0, 4.0]), ([7.0], [7.0]),
+     ([1.0, 2.0, 9.0], [2.0, 2.0, 2.0])],
+)  # fmt: skip
+def test_a_running_median_stays_within_its_segment(value, smooth):
+    """Three that follow each other; at an end the three next to it."""
+    values = np.array([100.0, *value, 200.0])
+    segment = np.array([0, *[1] * len(value), 2])
+    assert _running_median(segment, values)[1:-1] == pytest.approx(smooth)
+
+
+@pytest.mark.parametrize(("share", "is_step"), [(0.3, False), (0.6, True)])
+def test_a_step_comes_at_once_for_the_most_part(share, is_step):
+    """A level that rises by 0.8, so much of it between two readings and the rest over the three before and after."""
+    value = np.zeros(30)
+    value[15:] = 0.8
+    rest = 0.8 * (1.0 - share) / 2.0
+    value[11:15] = np.linspace(0.0, rest, 4)
+    value[15:19] = np.linspace(0.8 - rest, 0.8, 4)
+    assert np.isfinite(find_steps(trend(value)).use).any() == is_step
+
+
+@pytest.mark.parametrize(("size", "is_step"), [(0.13, False), (0.20, True)])
+def test_a_step_has_four_standard_errors(size, is_step):
+    """Of readings to 0.05, three on either side count: 4 x 0.05 x root(2/3) = 0.163."""
+    assert np.isfinite(find_steps(trend(rising((15, size)))).use).any() == is_step

@@ -8,22 +8,18 @@ from django.db.models import Q
 
 from accounts.models import Company
 from accounts.tenancy import TenantModel
+from fleet.engineering.lead_times import LONGEST_LEAD_TIME_DAYS, USUAL_LEAD_TIME_DAYS, WEEKEND
 from fleet.engineering.purposes import KINDS_WITH_PURPOSE, PURPOSES
 from fleet.models.units import Stage
 
 _NOT_NEGATIVE = [MinValueValidator(0)]
 _FRACTION = [MinValueValidator(0), MaxValueValidator(1)]
-#: Calendar days from order to store where neither the item nor its supplier says; common practice, no source.
-USUAL_LEAD_TIME_DAYS = 7
-LONGEST_LEAD_TIME_DAYS = 730
 _LEAD_TIME = [MaxValueValidator(LONGEST_LEAD_TIME_DAYS)]
-#: Weekdays on which nobody delivers where no supplier says.
-WEEKEND = (5, 6)
 
 
 def weekend() -> list[int]:
     """Saturday and Sunday, as weekday numbers from 0."""
-    return list(WEEKEND)
+    return sorted(WEEKEND)
 
 
 class Supplier(TenantModel):

@@ -5,12 +5,8 @@ from __future__ import annotations
 import datetime
 from collections.abc import Collection
 
+from fleet.engineering.lead_times import LONGEST_LEAD_TIME_DAYS, WEEKEND
 from scheduling.planning.errors import PlanningError
-
-#: Saturday and Sunday, as weekday numbers from Monday 0.
-WEEKEND = frozenset({5, 6})
-#: Longest lead time that is reckoned with, days.
-LONGEST_LEAD_TIME_DAYS = 730
 
 
 def expected_arrival(

@@ -13,7 +13,8 @@ from scheduling.planning.needs.need import DISTRIBUTION_LEVELS, Need, cost_curve
 from scheduling.planning.policy import Policy
 from scheduling.planning.words import needs as words
 
-_FOUR_WEEKS = 28
+#: What waiting costs is told for so long.
+WAITING_DAYS = 28
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,7 @@ class Priced:
         cost = self.curve[self.best_day] if self.best_day < len(self.curve) else None
         if cost is None:
             return ""
-        later = self.curve[min(self.best_day + _FOUR_WEEKS, len(self.curve) - 1)]
+        later = self.curve[min(self.best_day + WAITING_DAYS, len(self.curve) - 1)]
         return words.cheapest_day(today + datetime.timedelta(days=self.best_day), cost, later, currency)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduling.planning.needs.need import FloatArray
+from scheduling.planning.needs.pricing import WAITING_DAYS
 from scheduling.planning.policy import Policy
 from scheduling.planning.visits.members import Members
 from scheduling.planning.visits.patterns import IntArray
@@ -18,8 +19,6 @@ from scheduling.planning.visits.rows import NeedRows
 
 #: So many visits at once, so that a fleet of ten thousand sites does not need the whole days x needs table at once.
 _BLOCK = 2_000
-
-_FOUR_WEEKS = 28
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,7 +58,7 @@ class DaySettings:
     @property
     def span(self) -> int:
         """How many days are weighed."""
-        return max(7 * self.policy.bundling_weeks + _FOUR_WEEKS, self.cost_days)
+        return max(7 * self.policy.bundling_weeks + WAITING_DAYS, self.cost_days)
 
 
 def weigh_days(
@@ -144,7 +143,7 @@ def _weigh_block(
         own_best=np.argmin(np.where(allowed, total, math.inf), axis=1),
         waste=curves.waste[row, at],
         cost=total[row, at],
-        waiting=total[row, np.minimum(at + _FOUR_WEEKS, span - 1)] - total[row, at],
+        waiting=total[row, np.minimum(at + WAITING_DAYS, span - 1)] - total[row, at],
         probability=curves.probability[row, at],
         exhausted_probability=curves.exhausted_probability[row, at],
     )

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, fields
 from types import MappingProxyType
 from typing import Any
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.errors import PlanningError
 
 STAGES = ("sediment", "carbon", "membrane", "resin")
@@ -134,8 +135,10 @@ class Policy:
         _require("horizon_days", self.horizon_days, low=1, high=60)
         _require("visit_interval_weeks", self.visit_interval_weeks, low=1.0, high=520.0)
         _require("stops_per_round", self.stops_per_round, low=1.0, high=50.0)
-        _require("lunch_earliest_start_s", self.lunch_earliest_start_s, low=0, high=86_400)
-        _require("lunch_latest_start_s", self.lunch_latest_start_s, low=self.lunch_earliest_start_s, high=86_400)
+        _require("lunch_earliest_start_s", self.lunch_earliest_start_s, low=0, high=SECONDS_PER_DAY)
+        _require(
+            "lunch_latest_start_s", self.lunch_latest_start_s, low=self.lunch_earliest_start_s, high=SECONDS_PER_DAY
+        )
         for stage, by_use in self.late_cost_per_day.items():
             if stage not in STAGES:
                 raise PlanningError("late_cost_per_day", f"{stage!r} is no stage; use one of {', '.join(STAGES)}.")

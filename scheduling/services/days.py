@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-DAY_S = 86_400
-_NOON_S = DAY_S // 2
+from fleet.engineering.constants import SECONDS_PER_DAY
+
+_NOON_S = SECONDS_PER_DAY // 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ class PlanningClock:
         date_ = on or self.first_day + timedelta(days=day)
         first = self.second(day, _moment(date_, opens, zone, last=False))
         last = self.second(day, _moment(date_, closes, zone, last=True))
-        first, last = max(first, 0), min(last, DAY_S)
+        first, last = max(first, 0), min(last, SECONDS_PER_DAY)
         return (first, last) if last > first else None
 
 

@@ -7,9 +7,10 @@ import itertools
 import numpy as np
 from ortools.constraint_solver import pywrapcp, routing_enums_pb2
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.rounds.evaluate import may_be_driven
 from scheduling.planning.rounds.insertion import PlanDict, repair_round, working_cells
-from scheduling.planning.rounds.problem import DAY_S, RoundProblem
+from scheduling.planning.rounds.problem import RoundProblem
 
 
 def prefilter(problem: RoundProblem, fill: float = 1.6) -> list[int]:
@@ -61,7 +62,7 @@ def ortools_plan(problem: RoundProblem, *, seconds: float) -> PlanDict:
             by_day[day] = routing.RegisterTransitMatrix(np.maximum(table, 0).tolist())
         routing.SetArcCostEvaluatorOfVehicle(by_day[day], number)
     transit = routing.RegisterTransitMatrix((seconds_table + service[:, None]).tolist())
-    horizon = problem.days * DAY_S
+    horizon = problem.days * SECONDS_PER_DAY
     routing.AddDimension(transit, horizon, horizon, False, "time")
     clock = routing.GetDimensionOrDie("time")
     solver = routing.solver()
@@ -71,13 +72,13 @@ def ortools_plan(problem: RoundProblem, *, seconds: float) -> PlanDict:
     for number, (installer, day) in enumerate(cells):
         person = problem.installers[installer]
         shift = person.shift_on(day)
-        opens, closes = day * DAY_S + shift.start_s, day * DAY_S + shift.end_s
+        opens, closes = day * SECONDS_PER_DAY + shift.start_s, day * SECONDS_PER_DAY + shift.end_s
         clock.CumulVar(routing.Start(number)).SetRange(opens, closes)
         clock.CumulVar(routing.End(number)).SetRange(opens, closes)
         if person.lunch is not None and person.lunch.is_due(shift):
             lunch = solver.FixedDurationIntervalVar(
-                day * DAY_S + person.lunch.earliest_start_s,
-                day * DAY_S + person.lunch.latest_start_s,
+                day * SECONDS_PER_DAY + person.lunch.earliest_start_s,
+                day * SECONDS_PER_DAY + person.lunch.latest_start_s,
                 person.lunch.duration_s,
                 False,
                 f"lunch {number}",
@@ -92,7 +93,7 @@ def ortools_plan(problem: RoundProblem, *, seconds: float) -> PlanDict:
             if day in problem.starts[k] and problem.may_serve(problem.installers[installer], c)
         ]
         spans = sorted(
-            (day * DAY_S + early, day * DAY_S + late)
+            (day * SECONDS_PER_DAY + early, day * SECONDS_PER_DAY + late)
             for day, list_ in problem.starts[k].items()
             for early, late in list_
         )

@@ -6,13 +6,17 @@ from typing import Final
 
 import numpy as np
 
+from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.formulas.mass_balance import CLOSURE_LIMIT_FRACTION
+from fleet.engineering.formulas.tank import SHUTOFF_FRACTION
 from fleet.engineering.formulas.viscosity import viscosity_ratio_25_over_t
 from fleet.engineering.limits import Limits, is_exhausted
 from fleet.engineering.observations import OBSERVATION_MEANINGS
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, SETTLING_MINUTES
+from fleet.engineering.usual import CLEAN_PREFILTERS_KPA, METER_STEP_MG_PER_L
 
-_PSI: Final = 6.894757293168361
+_PSI: Final = KILOPASCAL_PER_PSI
 Fact = float | bool | str | None
 
 _NUMBERS: Final[Mapping[str, str]] = {
@@ -114,7 +118,7 @@ class PatternLimits:
     What counts as exhausted is none of them: that is `limits.Limits`.
     """
 
-    assumed_clean_differential_pressure_kpa: float = 3 * _PSI
+    assumed_clean_differential_pressure_kpa: float = CLEAN_PREFILTERS_KPA
     gauge_step_kpa: float = _PSI
     clean_differential_pressure_margin: float = 1.15
     line_pressure_fall_kpa: float = 10 * _PSI
@@ -134,11 +138,11 @@ class PatternLimits:
     flow_sureness: float = 0.92
     flow_of_label: float = 0.85
     chlorine_trace_mg_per_l: float = 0.05
-    meter_step_mg_per_l: float = 1.0
+    meter_step_mg_per_l: float = METER_STEP_MG_PER_L
     ratio_high: float = 1.5
     ratio_low: float = 0.67
-    shutoff_fraction: float = 2.0 / 3.0
-    closure_fraction: float = 0.10
+    shutoff_fraction: float = SHUTOFF_FRACTION
+    closure_fraction: float = CLOSURE_LIMIT_FRACTION
     weeks_unread: float = 12.0
     precharge_share: float = 0.6
     resin_colour_fraction: float = 0.75

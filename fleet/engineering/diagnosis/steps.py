@@ -6,15 +6,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.usual import SAME_VISIT_DAYS
 
 BEFORE: Final = 5
 """So many days before a change make the old level. Common practice, no source."""
 
 LASTED_DAYS: Final = 2
 """A new level is believed when it was read on so many days. Common practice, no source."""
-
-SAME_VISIT_DAYS: Final = 0.75
-"""Readings so close together, before and after the work of one visit, are one look at the level."""
 
 
 def lasting_step(day: ArrayLike, value: ArrayLike) -> float:

@@ -8,8 +8,8 @@ import numpy as np
 from fleet.engineering.arrays import Numbers, Result, in_range, tidy
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.resin import outlet_fraction
+from fleet.engineering.limits import HOUSE
 
-ROTATE_AT_LEAD_FRACTION: Final = 0.95
 _SETTLED_CYCLES: Final = 60
 
 
@@ -36,7 +36,7 @@ def rotation(
     transfer_units: Numbers,
     lead_remaining_capacities: Numbers = 1.0,
     *,
-    lead_outlet_fraction_at_rotation: Numbers = ROTATE_AT_LEAD_FRACTION,
+    lead_outlet_fraction_at_rotation: Numbers = HOUSE.lead_resin_fraction,
 ) -> Rotation:
     """Return the next rotation of a lead with a given capacity left and a fresh lag behind it.
 
@@ -85,7 +85,7 @@ def rotation(
 
 
 def steady_throughput_capacities(
-    transfer_units: Numbers, *, lead_outlet_fraction_at_rotation: Numbers = ROTATE_AT_LEAD_FRACTION
+    transfer_units: Numbers, *, lead_outlet_fraction_at_rotation: Numbers = HOUSE.lead_resin_fraction
 ) -> Result:
     """Return the throughput of every later cycle, once rotation has settled: what each cartridge yields.
 

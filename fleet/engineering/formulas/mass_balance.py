@@ -6,8 +6,8 @@ import numpy as np
 
 from fleet.engineering.arrays import Numbers, Result, in_range, tidy
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.formulas.osmotic_pressure import HIGHEST_TDS_MG_PER_L
 
-HIGHEST_TDS_MG_PER_L: Final = 50000.0
 # Beyond this, flows or meters are distrusted before the membrane is (common practice, no source).
 CLOSURE_LIMIT_FRACTION: Final = 0.10
 

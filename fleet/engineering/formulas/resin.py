@@ -6,16 +6,12 @@ import numpy as np
 
 from fleet.engineering.arrays import FloatArray, Numbers, Result, in_range, tidy
 from fleet.engineering.constants import (
-    EQUIVALENT_MASS_CACO3,
-    LITRE_PER_CUBIC_FOOT,
-    MILLIGRAM_PER_GRAIN,
     MOLAR_MASS_CO2,
     MOLAR_MASS_NACL,
     MOLAR_MASS_SIO2,
 )
 from fleet.engineering.errors import EngineeringError
 
-EQ_PER_L_IN_A_KILOGRAIN_PER_FT3: Final = MILLIGRAM_PER_GRAIN / EQUIVALENT_MASS_CACO3 / LITRE_PER_CUBIC_FOOT
 # Prior of the transfer units of one cartridge: 10 to 20 (common practice, no source).
 TYPICAL_TRANSFER_UNITS: Final = 15.0
 RESOLUTION_STEPS_NEEDED: Final = 3.0

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from fleet.engineering.arrays import BoolArray, FloatArray
 from fleet.engineering.errors import EngineeringError
+from fleet.engineering.usual import FIRST_WEEKS_DAYS
 
 
 def baseline_of_groups(
@@ -17,7 +18,7 @@ def baseline_of_groups(
     *,
     groups: int,
     from_day: float = 1.0,
-    to_day: float = 45.0,
+    to_day: float = FIRST_WEEKS_DAYS,
     readings: int = 3,
 ) -> FloatArray:
     """Return the baseline of each membrane: the median of its first valid readings after running-in.

@@ -7,6 +7,7 @@ import numpy as np
 from fleet.engineering.arrays import BoolArray, Numbers
 from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.formulas.normalisation import OperatingPoint
+from fleet.engineering.usual import LABEL_REJECTION, METER_STEP_MG_PER_L
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ class UnitContext:
     baseline_normalised_salt_passage_fraction: Numbers = np.nan
     design_recovery_fraction: Numbers = 0.2
     u_kelvin: Numbers = np.nan
-    rejection_fraction: Numbers = 0.96
+    rejection_fraction: Numbers = LABEL_REJECTION
     rated_flow_l_per_day: Numbers = np.nan
     rated_pressure_kpa: Numbers = np.nan
     rated_temperature_degc: Numbers = np.nan
@@ -56,7 +57,7 @@ class UnitContext:
     has_pressurised_tank: bool | BoolArray = False
     has_booster_pump: bool | BoolArray = False
     reference_feed_flow_l_per_day: Numbers = np.nan
-    tds_resolution_mg_per_l: Numbers = 1.0
+    tds_resolution_mg_per_l: Numbers = METER_STEP_MG_PER_L
 
     def standard_point(self) -> OperatingPoint:
         """Return the condition normalised values refer to."""

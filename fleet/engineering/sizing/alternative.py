@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from fleet.engineering.constants import DAYS_PER_YEAR
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.formulas.restrictor import restrictor_size_ml_per_min
 from fleet.engineering.sizing.demand import feed_l_per_week, wastewater_l_per_week
@@ -12,7 +13,6 @@ from fleet.engineering.sizing.remarks import outlets_of, remarks_on
 from fleet.engineering.sizing.storage import stores_for
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import flush_l_per_week
-from fleet.engineering.sizing.wear import DAYS_PER_YEAR
 from fleet.engineering.sizing.words import comparison as words
 from fleet.engineering.sizing.words.quantities import in_words, money_in_words, purpose_in_words, span_in_words
 from fleet.engineering.units import FLOW, PRESSURE, VOLUME

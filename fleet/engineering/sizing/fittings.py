@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from fleet.engineering.constants import EQUIVALENT_MASS_CACO3
+from fleet.engineering.constants import DAYS_PER_YEAR, EQUIVALENT_MASS_CACO3
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.formulas.restrictor import restrictor_size_ml_per_min
 from fleet.engineering.formulas.targets import TARGETS
@@ -15,7 +15,7 @@ from fleet.engineering.sizing.pumps import fitting_pump
 from fleet.engineering.sizing.storage import Storage
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import flush_l_per_week
-from fleet.engineering.sizing.wear import DAYS_PER_YEAR, resin_life, resin_loads_meq_per_l
+from fleet.engineering.sizing.wear import resin_life, resin_loads_meq_per_l
 from fleet.engineering.sizing.words import Sentences
 from fleet.engineering.sizing.words import fittings as words
 from fleet.engineering.sizing.words.quantities import days_in_words, in_words

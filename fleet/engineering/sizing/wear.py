@@ -4,20 +4,16 @@ import math
 from functools import lru_cache
 from typing import Final
 
-from fleet.engineering.constants import MOLAR_MASS_CO2
+from fleet.engineering.constants import DAYS_PER_YEAR, MOLAR_MASS_CO2
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas import carbon, carbonate, lead_lag, resin
 from fleet.engineering.limits import HOUSE, USUAL_SERVICE_TIME_DAYS, Limits, maximum_service_time_days
 from fleet.engineering.sizing.offer import Item, Life
 from fleet.engineering.sizing.survey import SiteSurvey, SizingPolicy
+from fleet.engineering.usual import CAPACITY_LOG_SD, FEED_CHLORINE_MG_PER_L
 
-# ln capacity varies with a standard deviation of 0.5 before anything is known of a site (common practice, no source).
-CAPACITY_LOG_SD: Final = 0.5
 # Normal quantile of 90 %: the range holds in eight cases of ten.
 _QUANTILE: Final = 1.2815515655446004
-# Where the chlorine was not measured (common practice, no source).
-ASSUMED_CHLORINE_MG_PER_L: Final = 1.0
-DAYS_PER_YEAR: Final = 365.25
 # A single resin is planned to be changed when this share of its permeate passes, however loose the limit of the
 # product is (common practice, no source).
 _PLANNED_BREAKTHROUGH_FRACTION: Final = 0.1
@@ -160,7 +156,7 @@ def carbon_life(item: Item, survey: SiteSurvey, feed_l_per_day: float, limits: L
     oldest = service_time_days("carbon", item, limits)
     chlorine = survey.total_chlorine_mg_per_l
     if chlorine is None and survey.disinfectant != "none":
-        chlorine = ASSUMED_CHLORINE_MG_PER_L
+        chlorine = FEED_CHLORINE_MG_PER_L
     if item.chlorine_capacity_g and chlorine:
         days = float(carbon.feed_volume_at_capacity_l(item.chlorine_capacity_g, chlorine)) / feed_l_per_day
         return life_of("carbon", capacity_days=days, maximum_service_time_days=oldest)

@@ -5,8 +5,8 @@ from typing import Any, Final
 import pint
 
 from fleet.engineering.constants import (
+    EQ_PER_L_IN_A_KILOGRAIN_PER_FT3,
     EQUIVALENT_MASS_CACO3,
-    LITRE_PER_CUBIC_FOOT,
     LITRE_PER_IMPERIAL_GALLON,
     LITRE_PER_US_GALLON,
     MILLIGRAM_PER_GRAIN,
@@ -31,7 +31,6 @@ registry.define(f"meq_per_L_as_CaCO3 = {EQUIVALENT_MASS_CACO3!r} * mg_per_L_as_C
 registry.define("mg_per_L_on_the_house_scale = [meter_tds]")
 registry.define(f"us_per_cm_at_25 = {STORED_TDS_FACTOR!r} * mg_per_L_on_the_house_scale")
 registry.define("eq_per_L_of_resin = [exchange_capacity]")
-_EQ_PER_L_IN_A_KILOGRAIN_PER_FT3 = MILLIGRAM_PER_GRAIN / EQUIVALENT_MASS_CACO3 / LITRE_PER_CUBIC_FOOT
-registry.define(f"kilograin_per_cubic_foot = {_EQ_PER_L_IN_A_KILOGRAIN_PER_FT3!r} * eq_per_L_of_resin")
+registry.define(f"kilograin_per_cubic_foot = {EQ_PER_L_IN_A_KILOGRAIN_PER_FT3!r} * eq_per_L_of_resin")
 registry.define("nephelometric_unit = [turbidity]")
 registry.define("ph_unit = [acidity]")

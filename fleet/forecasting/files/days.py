@@ -7,6 +7,8 @@ from typing import Final
 
 import numpy as np
 
+from fleet.engineering.constants import SECONDS_PER_DAY
+
 UNIX_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _TIME: Final = r"(?:[T ,]+(?P<hour>\d{1,2})[:.](?P<minute>\d{2})(?::(?P<second>\d{2}))?\s*(?P<half>[ap]\.?m\.?)?)?$"
 _YEAR_FIRST: Final = re.compile(r"^(?P<year>\d{4})[/.](?P<month>\d{1,2})[/.](?P<day>\d{1,2})" + _TIME, re.IGNORECASE)
@@ -51,7 +53,7 @@ def day_of(text: str) -> float:
         return number
     if moment.tzinfo is None:
         moment = moment.replace(tzinfo=UTC)
-    return (moment - UNIX_EPOCH).total_seconds() / 86_400.0
+    return (moment - UNIX_EPOCH).total_seconds() / SECONDS_PER_DAY
 
 
 def is_day_first(cells: Iterable[str]) -> bool | None:
@@ -117,7 +119,7 @@ def _moment(match: re.Match[str], text: str, day_first: bool | None) -> float:
         moment = datetime(year, month, day, hour, int(parts["minute"] or 0), int(parts["second"] or 0), tzinfo=UTC)
     except ValueError:
         raise ValueError(f"{text[:40]!r} is no day of the calendar; write 2026-03-01") from None
-    return (moment - UNIX_EPOCH).total_seconds() / 86_400.0
+    return (moment - UNIX_EPOCH).total_seconds() / SECONDS_PER_DAY
 
 
 def _month(name: str, text: str) -> int:

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.engineering.units import QUANTITY_KINDS, STORED_TDS_FACTOR
 from fleet.forecasting.files.cells import UnusableFilesError, read_cells
 from fleet.forecasting.files.columns import BELOW_BOUND, read_columns
@@ -255,7 +256,7 @@ def _order(stage: Any, role: Any) -> int:
 
 
 def _newest(columns: dict[str, dict[str, Any]], now: datetime) -> float:
-    present = (now - UNIX_EPOCH).total_seconds() / 86_400.0
+    present = (now - UNIX_EPOCH).total_seconds() / SECONDS_PER_DAY
     days = [columns["placements"]["placed_day"], columns["placements"].get("removed_day", [])]
     days.append(columns.get("readings", {}).get("day", []))
     every = np.concatenate([np.asarray(part, dtype=np.float64) for part in days])

@@ -9,11 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fleet.engineering.usual import SAME_VISIT_DAYS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Bools, Codes, Fleet, Floats, Indexes
-
-SAME_VISIT_DAYS = 0.5
-VISIT_DAYS = 0.75
 
 
 @dataclass(frozen=True)
@@ -164,7 +162,7 @@ def _reason(fleet: Fleet, placement: Indexes, end: Floats, is_last: Bools) -> Co
     if not len(fleet.placements):
         return np.zeros(len(placement), dtype=np.int8)
     removed = fleet.placements.removed_day[placement]
-    leaves = (placement >= 0) & (np.abs(removed - end) <= SAME_VISIT_DAYS + 0.1) & (removed <= fleet.as_of_day)
+    leaves = (placement >= 0) & (np.abs(removed - end) <= SAME_VISIT_DAYS) & (removed <= fleet.as_of_day)
     del is_last
     return np.where(leaves, fleet.placements.reason[placement], 0).astype(np.int8)
 
@@ -209,10 +207,10 @@ def locate_readings(segments: Segments, column: Indexes, day: Floats, occasion: 
 def day_borne_on(day: Floats, occasion: Codes) -> Floats:
     """The day whose cartridges a reading shows: before the work of its visit as found, after it as left.
 
-    Dates are often no finer than a day, so either is told from work within `VISIT_DAYS` of it.
+    Dates are often no finer than a day, so either is told from work within `SAME_VISIT_DAYS` of it.
     """
     as_found, as_left = (occasion == words.OCCASIONS.index(name) for name in ("as_found", "as_left"))
-    return day + np.select([as_found, as_left], [-VISIT_DAYS, VISIT_DAYS], 0.0)
+    return day + np.select([as_found, as_left], [-SAME_VISIT_DAYS, SAME_VISIT_DAYS], 0.0)
 
 
 def might_show_either(days_from_change: Floats, occasion: Codes) -> Bools:
@@ -221,4 +219,4 @@ def might_show_either(days_from_change: Floats, occasion: Codes) -> Bools:
     One as found or as left says which of the two it is.
     """
     says_which = np.isin(occasion, [words.OCCASIONS.index(name) for name in ("as_found", "as_left")])
-    return (np.abs(days_from_change) < VISIT_DAYS) & ~says_which
+    return (np.abs(days_from_change) < SAME_VISIT_DAYS) & ~says_which

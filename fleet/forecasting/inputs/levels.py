@@ -4,9 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fleet.engineering.constants import DAYS_PER_YEAR
 from fleet.forecasting.inputs.tables import Floats, Indexes
-
-YEAR_DAYS = 365.25
 
 
 @dataclass(frozen=True)
@@ -49,7 +48,7 @@ def crowd(group: Indexes, day: Floats, window_days: float) -> Floats:
 
 def swing_terms(day: Floats) -> Floats:
     """Constant, cosine and sine of the year, shape (..., 3)."""
-    angle = 2.0 * np.pi * np.asarray(day) / YEAR_DAYS
+    angle = 2.0 * np.pi * np.asarray(day) / DAYS_PER_YEAR
     return np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle)], axis=-1)
 
 

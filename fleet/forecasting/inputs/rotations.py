@@ -8,10 +8,10 @@ from typing import Final
 
 import numpy as np
 
+from fleet.engineering.usual import SAME_VISIT_DAYS
 from fleet.forecasting.inputs import tables
 from fleet.forecasting.inputs import vocabulary as words
 
-SAME_VISIT_DAYS: Final = 0.6
 MOST_ROTATIONS: Final = 4
 """Positions that one cartridge may have stood in before."""
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from fleet.engineering.quantities import READING_QUANTITIES
 from fleet.engineering.units import QUANTITY_KINDS
+from fleet.engineering.usual import METER_STEP_MG_PER_L
 from fleet.forecasting.inputs import vocabulary as words
 
 Floats = NDArray[np.floating[Any]]
@@ -125,7 +126,7 @@ class Units(Table):
     recovery_fraction: Floats = _number(0.01, 0.95)
     restrictor_flow_l_per_day: Floats = _number(1.0, 1e5)
     minimum_rejection_fraction: Floats = _number(0.0, 1.0)
-    tds_resolution_mg_per_l: Floats = _number(0.001, 10.0, default=1.0)
+    tds_resolution_mg_per_l: Floats = _number(0.001, 10.0, default=METER_STEP_MG_PER_L)
     has_booster_pump: Codes = _flag()
     has_pressure_tank: Codes = _flag()
     is_chloraminated: Codes = _flag()

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.stats import norm
 
 from fleet.engineering.limits import Limits
+from fleet.engineering.usual import CAPACITY_LOG_SD
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.levels import sum_by
@@ -13,7 +14,7 @@ from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.conditions import build_conditions
-from fleet.forecasting.wear.nominal import SPREAD, current_placements, label_over_load, last_service_day_of_positions
+from fleet.forecasting.wear.nominal import current_placements, label_over_load, last_service_day_of_positions
 from fleet.forecasting.wear.stage_inputs import carbon_input, resin_input, sediment_input
 from fleet.forecasting.wear.stages import StageInput
 
@@ -46,7 +47,7 @@ def straight_line(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Floats:
         reached = _extrapolate(position, day, value, limit, len(fleet.positions), now)
         rows = np.flatnonzero(np.isfinite(reached) & (current_placement >= 0))
         ahead = np.maximum(reached[rows] - now, 0.0)
-        dates = now + ahead[:, None] * np.exp(SPREAD * norm.ppf(GRID_LEVELS))
+        dates = now + ahead[:, None] * np.exp(CAPACITY_LOG_SD * norm.ppf(GRID_LEVELS))
         out[rows] = np.minimum(np.minimum(dates, np.maximum(last_day[rows], now)[:, None]), now + 3652.0)
     return out
 

@@ -10,8 +10,10 @@ from typing import Final
 
 import numpy as np
 
+from fleet.engineering.constants import DAYS_PER_YEAR
+from fleet.engineering.usual import FEED_CHLORINE_MG_PER_L, REJECTION_IN_SERVICE
 from fleet.forecasting.inputs import vocabulary as words
-from fleet.forecasting.inputs.levels import YEAR_DAYS, Timeline, follow, swing_terms
+from fleet.forecasting.inputs.levels import Timeline, follow, swing_terms
 from fleet.forecasting.inputs.matching import match
 from fleet.forecasting.inputs.physics import (
     carbon_dioxide_mg_per_l,
@@ -24,15 +26,13 @@ from fleet.forecasting.inputs.physics import (
 from fleet.forecasting.inputs.tables import FeedWater, Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.learned import Pool
 from fleet.forecasting.wear.nominal import (
-    DEFAULT_CHLORINE_MG_PER_L,
     DEFAULT_FEED_TDS_MG_PER_L,
     DEFAULT_L_PER_DAY,
     DEFAULT_RECOVERY,
-    DEFAULT_REJECTION,
 )
 
 STEP_DAYS: Final = 14.0
-FUTURE_DAYS: Final = 2.5 * YEAR_DAYS
+FUTURE_DAYS: Final = 2.5 * DAYS_PER_YEAR
 """Loads are laid out step by step so far ahead; beyond, they go on at the mean of the last year."""
 
 USUAL_SHARE_OF_LABEL: Final = 0.65
@@ -82,7 +82,7 @@ class Conditions:
         low = np.clip(np.floor(place).astype(np.int64), 0, line.count - 1)
         start, end = total[unit, low], total[unit, low + 1]
         inside = start + (end - start) * np.maximum(place - low, 0.0)
-        year = round(YEAR_DAYS / line.step_days)
+        year = round(DAYS_PER_YEAR / line.step_days)
         rate = (total[unit, -1] - total[unit, -1 - year]) / year
         beyond = total[unit, -1] + rate * (place - line.count)
         return np.where(place > line.count, beyond, inside)
@@ -110,7 +110,7 @@ class Conditions:
         rise = end - start
         share = np.divide(scaled_load - start, rise, out=np.zeros_like(rise), where=rise > 0)
         day = line.start + line.step_days * (low + np.clip(share, 0.0, 1.0))
-        year = round(YEAR_DAYS / line.step_days)
+        year = round(DAYS_PER_YEAR / line.step_days)
         rate = (level[:, -1] - level[:, -1 - year])[:, None] / (year * line.step_days)
         with np.errstate(divide="ignore", invalid="ignore"):
             beyond = line.start + line.step_days * line.count + (scaled_load - 1.0) / rate
@@ -242,7 +242,7 @@ def _salt(levels: _Levels, temperature: Floats) -> tuple[Floats, Floats]:
     passage = np.log(np.maximum(levels.readings.permeate_tds_mg_per_l, 0.5)) - own_feed
     passage -= warmth[levels.unit, levels.step]
     mean = levels.mean_of_units(
-        "log_passage", passage, default=np.log(1.0 - DEFAULT_REJECTION), noise=0.25, spread=0.35
+        "log_passage", passage, default=np.log(1.0 - REJECTION_IN_SERVICE), noise=0.25, spread=0.35
     )
     return feed_tds, feed_tds * np.exp(levels.level(passage, mean, 1.0) + warmth)
 
@@ -256,7 +256,7 @@ def _chlorine(levels: _Levels) -> Floats:
             "log_chlorine",
             np.log(np.maximum(read, 0.02)),
             np.log(np.maximum(sampled, 0.02)),
-            default=np.log(DEFAULT_CHLORINE_MG_PER_L),
+            default=np.log(FEED_CHLORINE_MG_PER_L),
             noise=0.3,
             spread=0.25,
         )
@@ -282,11 +282,11 @@ def _carbon_dioxide(levels: _Levels, temperature: Floats, feed_tds: Floats) -> F
 
 
 def _timeline(fleet: Fleet) -> Timeline:
-    starts = [fleet.as_of_day - YEAR_DAYS]
+    starts = [fleet.as_of_day - DAYS_PER_YEAR]
     if len(fleet.placements):
         starts.append(float(np.quantile(fleet.placements.placed_day, 0.002)))
     # A single clock error must not stretch the timeline over a century.
-    start = max(min(starts), fleet.as_of_day - 15 * YEAR_DAYS) - STEP_DAYS
+    start = max(min(starts), fleet.as_of_day - 15 * DAYS_PER_YEAR) - STEP_DAYS
     count = int(np.ceil((fleet.as_of_day + FUTURE_DAYS - start) / STEP_DAYS))
     return Timeline(start=start, step_days=STEP_DAYS, count=count)
 

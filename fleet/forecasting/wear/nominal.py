@@ -11,6 +11,7 @@ from scipy.stats import norm
 
 from fleet.engineering.limits import USUAL_SERVICE_TIME_DAYS, Limits
 from fleet.engineering.limits import maximum_service_time_days as service_time_by_label
+from fleet.engineering.usual import CAPACITY_LOG_SD, FEED_CHLORINE_MG_PER_L, REJECTION_IN_SERVICE
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.limits import limits_of_fleet
@@ -20,17 +21,11 @@ from fleet.forecasting.inputs.tables import Codes, Fleet, Floats, Indexes
 FIXED_INTERVAL_DAYS: Final = np.array([USUAL_SERVICE_TIME_DAYS[stage] for stage in words.STAGES])
 """By stage."""
 
-SPREAD: Final = 0.5
-"""Standard deviation of the log of a life around a nominal one: a label or a habit is right within a factor of 1.6 two
-times in three. Common practice, no source."""
-
 DEFAULT_RATED_VOLUME_L: Final = 20_000.0
 DEFAULT_CHLORINE_CAPACITY_G: Final = 50.0
 DEFAULT_RESIN_EQ: Final = 0.6 * 0.457
 DEFAULT_RECOVERY: Final = 0.22
 DEFAULT_FEED_TDS_MG_PER_L: Final = 250.0
-DEFAULT_CHLORINE_MG_PER_L: Final = 1.0
-DEFAULT_REJECTION: Final = 0.95
 DEFAULT_L_PER_DAY: Final = 15.0
 
 
@@ -127,11 +122,11 @@ def nominal_lives(fleet: Fleet) -> NominalLives:
     usual = float(np.median(stated)) if len(stated) else DEFAULT_L_PER_DAY
     demand = np.where(np.isfinite(demand), demand, usual)
     feed_tds = _first_known(middle(readings.feed_tds_mg_per_l), report_tds, DEFAULT_FEED_TDS_MG_PER_L)
-    permeate_tds = _first_known(middle(readings.permeate_tds_mg_per_l), feed_tds * (1 - DEFAULT_REJECTION))
+    permeate_tds = _first_known(middle(readings.permeate_tds_mg_per_l), feed_tds * (1 - REJECTION_IN_SERVICE))
     chlorine = _first_known(
         middle(np.fmax(readings.feed_total_chlorine_mg_per_l, readings.feed_free_chlorine_mg_per_l)),
         np.fmax(total, free),
-        DEFAULT_CHLORINE_MG_PER_L,
+        FEED_CHLORINE_MG_PER_L,
     )
     feed_volume = feed_volume_l(demand, recovery)
 
@@ -200,9 +195,9 @@ def _dates_from_lives(fleet: Fleet, median_life: Floats, spread: float, limits: 
 
 def fixed_interval(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Floats:
     """Dates at `GRID_LEVELS` from a fixed interval by stage (`FIXED_INTERVAL_DAYS`), shape (positions, levels)."""
-    return _dates_from_lives(fleet, FIXED_INTERVAL_DAYS[fleet.positions.stage], SPREAD, limits)
+    return _dates_from_lives(fleet, FIXED_INTERVAL_DAYS[fleet.positions.stage], CAPACITY_LOG_SD, limits)
 
 
 def label_over_load(fleet: Fleet, *, limits: Limits[Any] | None = None) -> Floats:
     """Dates at `GRID_LEVELS` from label capacity over mean measured load, shape (positions, levels)."""
-    return _dates_from_lives(fleet, nominal_lives(fleet).life_days, SPREAD, limits)
+    return _dates_from_lives(fleet, nominal_lives(fleet).life_days, CAPACITY_LOG_SD, limits)

@@ -9,13 +9,10 @@ from typing import Final
 
 import numpy as np
 
+from fleet.engineering.usual import FIRST_WEEKS_DAYS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.tables import Fleet, Floats, Indexes, Readings
 from fleet.forecasting.wear.learned import Pool
-
-FRESH_DAYS: Final = 45.0
-"""Filters count as fresh for so many days: what a gauge reads then is its level behind clean filters.
-Common practice, no source."""
 
 LINE_SPREAD_KPA: Final = 20.0
 """Spread of one reading of a single gauge behind fresh filters: the line's own swings. Common practice, no source."""
@@ -99,7 +96,7 @@ def _levels(
     How far the levels behind one set of fresh filters and the next lie apart shows how far the line swings: readings
     of one month would not.
     """
-    fresh = age < FRESH_DAYS
+    fresh = age < FIRST_WEEKS_DAYS
     filter_sets, first, of_reading = np.unique(filter_set[fresh], return_index=True, return_inverse=True)
     owner = unit[fresh][first]
     mean_of_set = np.bincount(of_reading, fall[fresh]) / np.bincount(of_reading) if len(filter_sets) else np.zeros(0)

@@ -5,6 +5,7 @@ from typing import Final
 import numpy as np
 
 from fleet.engineering.limits import Limits
+from fleet.engineering.usual import CLEAN_FILTER_KPA
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import (
     Columns,
@@ -41,9 +42,8 @@ from fleet.forecasting.wear.stages import StageInput
 PAIR_DAYS: Final = 9.0
 FEW_PAIRS: Final = 30.0
 USUAL_LINE_KPA: Final = 400.0
-USUAL_CLEAN_DIFFERENTIAL_KPA: Final = 14.0
 USUAL_DIFFERENTIAL_NOISE_KPA: Final = 9.0
-"""Spread of the differential of two gauges; this and the three before it: common practice, no source."""
+"""Spread of the differential of two gauges; this and the two before it: common practice, no source."""
 
 LEAST_CLEAN_KPA: Final = 4.0
 MOST_CLEAN_KPA: Final = 35.0
@@ -304,7 +304,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
         read[fresh],
         np.zeros(count, dtype=np.int64),
         count,
-        default=USUAL_CLEAN_DIFFERENTIAL_KPA,
+        default=CLEAN_FILTER_KPA,
         noise=9.0,
         spread=6.0,
     )

@@ -8,6 +8,7 @@ from typing import Any, Final
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.forecasting import forecast
 from fleet.forecasting.files.gathering import gather
 from fleet.forecasting.files.guide_text import guide_text
@@ -57,7 +58,7 @@ class Command(BaseCommand):
             try:
                 as_of_day = day_of(options["as_of"])
                 if len(options["as_of"]) == len("2026-03-01"):
-                    as_of_day += 1.0 - 1.0 / 86_400.0
+                    as_of_day += 1.0 - 1.0 / SECONDS_PER_DAY
             except ValueError:
                 raise CommandError(f"--as-of {options['as_of']!r} is not a day; write it as 2026-03-01.") from None
             if not DAYS[0] <= as_of_day <= DAYS[1]:

@@ -11,7 +11,6 @@ import numpy as np
 
 from accounts.models import Company
 from fleet.engineering.diagnosis.facts import Fact
-from fleet.engineering.diagnosis.steps import SAME_VISIT_DAYS
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.carbon import membrane_exposure_ppm_h
 from fleet.engineering.formulas.resin import capacity_eq, ionic_load_meq_per_l, service_volume_l
@@ -19,6 +18,7 @@ from fleet.engineering.formulas.scaling import amorphous_silica_solubility_mg_pe
 from fleet.engineering.indicators import Indicators
 from fleet.engineering.limits import Limits
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
+from fleet.engineering.usual import FIRST_WEEKS_DAYS, SAME_VISIT_DAYS
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
 from fleet.services.findings.levels import levels_of_membrane
 from fleet.services.limits import limits_of_units
@@ -60,7 +60,6 @@ _INDICATORS: Final = (
 _FIRST_READINGS: Final = 5
 _CLEAN_READINGS: Final = 3
 _RECENT: Final = 15
-_CLEAN_DAYS: Final = 30.0
 _BASELINES: Final = {
     "baseline_inlet_pressure_kpa": "inlet_pressure_kpa",
     "baseline_permeate_flow_l_per_day": "permeate_flow_l_per_day",
@@ -206,7 +205,7 @@ def _lay_out_clean_values(
     period = np.searchsorted(days, day, side="right") - 1
     for number in np.unique(period[period >= 0]).tolist():
         period_rows = rows[period == number]
-        early = period_rows[history.table.day[period_rows] <= days[number] + _CLEAN_DAYS]
+        early = period_rows[history.table.day[period_rows] <= days[number] + FIRST_WEEKS_DAYS]
         for measured, laid_out in (
             (differential_kpa, history.clean_differential_kpa),
             (inlet_kpa, history.clean_inlet_kpa),

@@ -8,15 +8,15 @@ from numpy.typing import NDArray
 
 from fleet.engineering.diagnosis.facts import Fact, PatternLimits
 from fleet.engineering.diagnosis.levels import level_over_first, newest_level
-from fleet.engineering.diagnosis.steps import SAME_VISIT_DAYS, by_visit, lasting_step
+from fleet.engineering.diagnosis.steps import by_visit, lasting_step
 from fleet.engineering.formulas.temperature_correction import water_tcf
+from fleet.engineering.usual import FIRST_WEEKS_DAYS, SAME_VISIT_DAYS
 from fleet.models import Stage
 from fleet.services.readings.tables import Floats, Indexes
 
 if TYPE_CHECKING:
     from fleet.services.findings.facts import History
 
-_FIRST_WEEKS_DAYS: Final = 45.0
 # A label is held against what the membrane gave from its beginning, not against what became of it.
 _BEGINNING_DAYS: Final = 60.0
 # Salt passage that was not normalised doubles from season to season at most (common practice, no source).
@@ -93,7 +93,7 @@ def _of_label(history: "History", row: int, rows: Indexes, over_label: Floats) -
     if len(flows) >= 2 and day[known][0] <= placed + _BEGINNING_DAYS:
         facts |= {"most_flow_over_label": float(flows.max()), "least_flow_over_label": float(flows.min())}
     rejection = membranes.items["rejection_fraction"][membrane]
-    first = rows[day <= placed + _FIRST_WEEKS_DAYS]
+    first = rows[day <= placed + FIRST_WEEKS_DAYS]
     if not rejection or not 0.0 < rejection < 1.0:
         return facts
     passage, visits = _passage_less_a_step(history, first)

@@ -8,10 +8,10 @@ import numpy as np
 from django.db.models import Q
 
 from accounts.models import Company
+from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.models import Placement, Reading, Stage
 from fleet.services.readings.tables import Indexes, ReadingTable, load_readings
 
-_SECONDS_A_DAY: Final = 86400.0
 # Before the newest ones: what is usual is taken from the last 15 pairs, a jump from the last 20 readings.
 _BEFORE: Final = 40
 # The line when the unit was new is the median of its first readings.
@@ -42,12 +42,12 @@ def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime,
         return load_readings(company, unit_ids, ids=[])
     columns = list(zip(*values, strict=True))
     unit = np.array(columns[0], dtype=np.int64)
-    day = np.array([at.timestamp() / _SECONDS_A_DAY for at in columns[1]], dtype=np.float64)
+    day = np.array([at.timestamp() / SECONDS_PER_DAY for at in columns[1]], dtype=np.float64)
     line, total, free = (np.array(column, dtype=np.float64) for column in columns[3:])
     tested = ~(np.isnan(total) & np.isnan(free))
     bears = np.zeros(len(values), dtype=bool)
     fittings = _fittings(company, unit_ids, now - recent)
-    since = (now - recent).timestamp() / _SECONDS_A_DAY
+    since = (now - recent).timestamp() / SECONDS_PER_DAY
     starts = np.flatnonzero(np.append(True, unit[1:] != unit[:-1]))
     for start, end in zip(starts, np.append(starts[1:], len(values)), strict=True):
         rows_of_unit = np.arange(start, end)
@@ -74,5 +74,5 @@ def _fittings(company: Company, unit_ids: Sequence[int], since: datetime) -> dic
         position__stage__in=_WITH_BASELINE,
     )
     for unit_id, stage, at in rows.values_list("position__unit_id", "position__stage", "placed_at"):
-        placed.setdefault(unit_id, []).append((stage, at.timestamp() / _SECONDS_A_DAY))
+        placed.setdefault(unit_id, []).append((stage, at.timestamp() / SECONDS_PER_DAY))
     return placed

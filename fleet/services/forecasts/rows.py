@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from accounts.language import gettext, gettext_noop
+from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.left_out import sentence_left_out
@@ -158,7 +159,7 @@ def date_tenths(grid_day: Any, as_of_day: float, zone: ZoneInfo) -> tuple[list[l
 def _offset_days(as_of_day: float, zone: ZoneInfo) -> float:
     """How far the clocks of a zone are ahead of UTC on the day of a forecast."""
     moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=as_of_day)
-    return (moment.astimezone(zone).utcoffset() or timedelta()).total_seconds() / 86400.0
+    return (moment.astimezone(zone).utcoffset() or timedelta()).total_seconds() / SECONDS_PER_DAY
 
 
 def date_tenths_shown(grid: Any) -> list[float]:

@@ -12,6 +12,7 @@ from typing import Any, Final
 from django.db.models import Count, Max, Min, Q
 
 from accounts.models import Company
+from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.models import FeedWaterSample, Forecast, Instrument, Placement, Position, Reading
 from fleet.services.forecasts.tables import end_of_day, item_columns, unit_columns
 from fleet.services.limits import limits_of_units
@@ -22,7 +23,7 @@ OLDEST: Final = timedelta(days=35)
 
 def marks_of_units(company: Company, unit_ids: Sequence[int], day: date) -> dict[int, str]:
     """Unit id -> the mark of everything that its forecast on a day is made from."""
-    known_by = datetime.fromtimestamp(end_of_day(company, day) * 86400.0, tz=UTC)
+    known_by = datetime.fromtimestamp(end_of_day(company, day) * SECONDS_PER_DAY, tz=UTC)
     is_whole = len(unit_ids) > 2000
 
     def mine(rows: Any, path: str) -> Any:

@@ -11,6 +11,7 @@ from django.db.models import F, FloatField, Func, IntegerField, Q
 from django.db.models.functions import Cast
 
 from accounts.models import Company
+from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.engineering.limits import Limits, stacked
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.build import Fault, build_fleet
@@ -18,7 +19,6 @@ from fleet.forecasting.inputs.tables import Fleet, Floats
 from fleet.models import CatalogueItem, FeedWaterSample, Instrument, Placement, Position, Reading, Stage, Unit
 from fleet.services.limits import limits_of_units
 
-_SECONDS_A_DAY: Final = 86400.0
 _EPOCH: Final = date(1970, 1, 1).toordinal()
 _AT_ONCE: Final = 5000
 
@@ -104,12 +104,12 @@ def batched(rows: Iterable[Any], size: int) -> Iterator[list[Any]]:
 def end_of_day(company: Company, day: date) -> float:
     """The last second of a company's day, in days since 1970-01-01 UTC: whatever was read that day is known then."""
     midnight = datetime.combine(day + timedelta(days=1), time(), tzinfo=company.zone)
-    return (midnight.timestamp() - 1.0) / _SECONDS_A_DAY
+    return (midnight.timestamp() - 1.0) / SECONDS_PER_DAY
 
 
 def day_number(at: datetime | None) -> float:
     """Days since 1970-01-01 UTC; NaN for none."""
-    return float("nan") if at is None else at.timestamp() / _SECONDS_A_DAY
+    return float("nan") if at is None else at.timestamp() / SECONDS_PER_DAY
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ def load_fleet(
     with_corrected
         Also read what was corrected, marked with the day on which the correction came: for the replay of earlier days.
     """
-    known_by = datetime.fromtimestamp(as_of_day * _SECONDS_A_DAY, tz=UTC)
+    known_by = datetime.fromtimestamp(as_of_day * SECONDS_PER_DAY, tz=UTC)
     units = unit_columns(company, unit_ids)
     own_ids = units["unit_id"]
     # A handful of sites and items more than the units use costs less than asking for each.

@@ -4,10 +4,9 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any, Final
 
-from fleet.forecasting.inputs.columns import VISIT_DAYS
+from fleet.engineering.constants import SECONDS_PER_DAY
+from fleet.engineering.usual import SAME_VISIT_DAYS
 from fleet.models import Placement, Position, Reading, Unit
-
-_SECONDS_A_DAY: Final = 86400.0
 
 LAST_ROLES: Final = (Position.Role.LAG, Position.Role.SINGLE)
 """What leaves a stage has passed the cartridge in one of these roles last."""
@@ -36,9 +35,9 @@ def saw_before(day: float, occasion: str, placed_day: Any) -> Any:
     (True, False)
     """
     if occasion == Reading.Occasion.AS_FOUND:
-        return placed_day > day - VISIT_DAYS
+        return placed_day > day - SAME_VISIT_DAYS
     if occasion == Reading.Occasion.AS_LEFT:
-        return placed_day > day + VISIT_DAYS
+        return placed_day > day + SAME_VISIT_DAYS
     return placed_day >= day
 
 
@@ -54,5 +53,5 @@ def of_present_cartridge(readings: Iterable[Reading], placed_at: datetime | None
     """Those of some readings that saw the cartridge placed at a moment; all of them where none stands."""
     if placed_at is None:
         return list(readings)
-    placed = placed_at.timestamp() / _SECONDS_A_DAY
-    return [row for row in readings if not saw_before(row.taken_at.timestamp() / _SECONDS_A_DAY, row.occasion, placed)]
+    placed = placed_at.timestamp() / SECONDS_PER_DAY
+    return [row for row in readings if not saw_before(row.taken_at.timestamp() / SECONDS_PER_DAY, row.occasion, placed)]

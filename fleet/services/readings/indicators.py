@@ -12,6 +12,7 @@ from django.db.models import Q
 
 from accounts.models import Company
 from fleet.engineering.indicators import QUANTITIES, Indicators, UnitContext, baseline_of_groups, indicators, reasons
+from fleet.engineering.usual import FIRST_WEEKS_DAYS
 from fleet.models import Placement, Reading, ReadingIndicators, Stage, Unit
 from fleet.models.corrections import corrects_this
 from fleet.services import words
@@ -44,7 +45,7 @@ _UNIT_FIELDS: Final = ("design_recovery_fraction", "has_booster_pump", "tank", "
 _WRITE_AT_ONCE: Final = 500
 _FEW_UNITS: Final = 20
 # Longer than the days after fitting in which a baseline is taken.
-_BASELINE_SPAN: Final = timedelta(days=46)
+_BASELINE_SPAN: Final = timedelta(days=FIRST_WEEKS_DAYS + 1)
 
 
 @dataclass(frozen=True)

@@ -10,13 +10,13 @@ from django.db.models import Q
 from numpy.typing import NDArray
 
 from accounts.models import Company
+from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.models import Placement, Reading, Unit
 
 Floats = NDArray[np.float64]
 Indexes = NDArray[np.int64]
 
 WORDS: Final = ("state", "tank_valve", "pump", "tank_is_full", "sampled_after_flush", "occasion", "observations")
-_SECONDS_A_DAY: Final = 86400.0
 _AT_ONCE: Final = 5000
 # More days than any record spans: keeps the moments of one place apart from those of the next.
 _SPAN: Final = 1e6
@@ -72,7 +72,7 @@ def load_readings(
     return ReadingTable(
         ids=np.array(by_name["pk"], dtype=np.int64),
         unit_ids=np.array(by_name["unit_id"], dtype=np.int64),
-        day=np.array([at.timestamp() / _SECONDS_A_DAY for at in taken_at], dtype=np.float64),
+        day=np.array([at.timestamp() / SECONDS_PER_DAY for at in taken_at], dtype=np.float64),
         taken_at=taken_at,
         columns={**numbers, **{name: list(by_name[name]) for name in WORDS}},
         flags=[_pairs(flags) for flags in by_name["flags"]],
@@ -90,7 +90,7 @@ def with_supposed_reading(
     return ReadingTable(
         ids=np.append(table.ids, 0),
         unit_ids=np.append(table.unit_ids, unit_id),
-        day=np.append(table.day, taken_at.timestamp() / _SECONDS_A_DAY),
+        day=np.append(table.day, taken_at.timestamp() / SECONDS_PER_DAY),
         taken_at=[*table.taken_at, taken_at],
         columns={
             **{name: np.append(column, values.get(name, np.nan)) for name, column in numbers.items()},
@@ -141,9 +141,9 @@ def load_placements(
         unit_ids=np.array(columns[0], dtype=np.int64),
         position_ids=np.array(columns[1], dtype=np.int64),
         roles=columns[2],
-        placed_day=np.array([at.timestamp() / _SECONDS_A_DAY for at in columns[3]], dtype=np.float64),
+        placed_day=np.array([at.timestamp() / SECONDS_PER_DAY for at in columns[3]], dtype=np.float64),
         removed_day=np.array(
-            [np.inf if at is None else at.timestamp() / _SECONDS_A_DAY for at in columns[4]], dtype=np.float64
+            [np.inf if at is None else at.timestamp() / SECONDS_PER_DAY for at in columns[4]], dtype=np.float64
         ),
         items=dict(zip(item_fields, columns[5:], strict=True)),
     )

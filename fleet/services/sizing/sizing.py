@@ -23,12 +23,10 @@ from fleet.engineering.sizing import (
 )
 from fleet.engineering.sizing.demand import reef_weekly_demand_l
 from fleet.engineering.sizing.survey import SizingPolicy
+from fleet.engineering.usual import FIRST_WEEKS_DAYS
 from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, FeedWaterSample, Placement, Position, Reading, Site, Stage, Unit
 from fleet.services.limits import limits_of, limits_of_uses
-
-COMMISSIONING_DAYS: Final = 45
-"""Readings of the first days count; a membrane is run in by then (common practice, no source)."""
 
 _WATER: Final = {
     "ph": "ph",
@@ -253,14 +251,14 @@ def check_commissioning(
         .filter(
             unit=unit,
             taken_at__gte=placement.placed_at,
-            taken_at__lte=min(now, placement.placed_at + timedelta(days=COMMISSIONING_DAYS)),
+            taken_at__lte=min(now, placement.placed_at + timedelta(days=FIRST_WEEKS_DAYS)),
         )
         .exclude(state=Reading.State.STATIC)
         .order_by("taken_at", "pk")[:20]
     )
     if not rows:
         raise Conflict(
-            "not_read_yet", f"There is no reading of the first {COMMISSIONING_DAYS} days with its first membrane."
+            "not_read_yet", f"There is no reading of the first {FIRST_WEEKS_DAYS:.0f} days with its first membrane."
         )
     # The fullest reading gives the condition; what it lacks comes from none other, since conditions must not be mixed.
     best = max(rows, key=lambda row: sum(getattr(row, name) is not None for name in Reading.QUANTITIES))

@@ -12,9 +12,10 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.evaluate import Fault, Plan, Route, check_round, make_route, overtime_cents
-from scheduling.planning.rounds.problem import DAY_S, Candidate, Installer, RoundProblem, Window
+from scheduling.planning.rounds.problem import Candidate, Installer, RoundProblem, Window
 from scheduling.planning.rounds.schedule import time_round
 from scheduling.planning.words import rounds as words
 
@@ -200,7 +201,7 @@ def _relax(problem: RoundProblem, cell: Cell, ignored: tuple[int, ...], relaxed:
     def candidate(k: int, c: Candidate) -> Candidate:
         if k not in ignored or c.appointment is not None:
             return c
-        return dataclasses.replace(c, windows=(Window(cell[1], 0, DAY_S),))
+        return dataclasses.replace(c, windows=(Window(cell[1], 0, SECONDS_PER_DAY),))
 
     def person(k: int, one: Installer) -> Installer:
         if k != cell[0]:
@@ -209,7 +210,7 @@ def _relax(problem: RoundProblem, cell: Cell, ignored: tuple[int, ...], relaxed:
             one = dataclasses.replace(one, lunch=None)
         if "overtime" in relaxed:
             shifts = tuple(dataclasses.replace(s, may_run_over=True) for s in one.shifts)
-            one = dataclasses.replace(one, shifts=shifts, max_overtime_s=DAY_S)
+            one = dataclasses.replace(one, shifts=shifts, max_overtime_s=SECONDS_PER_DAY)
         return one
 
     candidates = problem.candidates

@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.policy import Policy
 from scheduling.planning.rounds.problem import Appointment, Candidate, Lunch, Rates, Window
 from scheduling.planning.travel.trips import Place
-
-_DAY_S = 86_400
 
 
 def on_allowed_days(windows: Iterable[Window], cost_by_day: Sequence[float | None]) -> tuple[Window, ...]:
@@ -58,7 +57,7 @@ def candidate_of(
         key=key,
         place=place,
         windows=tuple(windows),
-        service_s=min(round(minutes * 60.0), _DAY_S),
+        service_s=min(round(minutes * 60.0), SECONDS_PER_DAY),
         cost_by_day_cents=tuple(
             _cents(cost if cost is not None and math.isfinite(cost) else highest) for cost in cost_by_day
         ),

@@ -8,13 +8,14 @@ from typing import Any
 import numpy as np
 import pyvrp
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.rounds.evaluate import round_cents
 from scheduling.planning.rounds.model import Copy, RoundModel
-from scheduling.planning.rounds.problem import DAY_S, Lunch, RoundProblem
+from scheduling.planning.rounds.problem import Lunch, RoundProblem
 
 LUNCH_BONUS_CENTS = 10_000
 _FORBIDDEN_CENTS = 10**8
-_FORBIDDEN_S = 30 * DAY_S
+_FORBIDDEN_S = 30 * SECONDS_PER_DAY
 _PLENTY = 10**6
 
 Cell = tuple[int, int]
@@ -165,8 +166,8 @@ class _Builder:
                         location=self.site[c],
                         delivery=self._load(c, lunch_after),
                         service_duration=service,
-                        tw_early=day * DAY_S + first,
-                        tw_late=day * DAY_S + last,
+                        tw_early=day * SECONDS_PER_DAY + first,
+                        tw_late=day * SECONDS_PER_DAY + last,
                         prize=(worth + (LUNCH_BONUS_CENTS if lunch_after else 0)) * self.scale,
                         group=len(self.groups),
                     )
@@ -186,8 +187,8 @@ class _Builder:
         lunch_stop = {
             "delivery": self._load(None, lunch),
             "service_duration": lunch.duration_s,
-            "tw_early": cell[1] * DAY_S + lunch.earliest_start_s,
-            "tw_late": cell[1] * DAY_S + lunch.latest_start_s,
+            "tw_early": cell[1] * SECONDS_PER_DAY + lunch.earliest_start_s,
+            "tw_late": cell[1] * SECONDS_PER_DAY + lunch.latest_start_s,
             "prize": LUNCH_BONUS_CENTS * self.scale,
         }
         self.home_lunch[cell] = self._add(Copy(-1, cell[1]), location=self.home[cell[0]], **lunch_stop)
@@ -206,8 +207,8 @@ class _Builder:
             Copy(-1, cell[1]),
             location=self.way_home[cell],
             delivery=self._load(None, None),
-            tw_early=cell[1] * DAY_S,
-            tw_late=cell[1] * DAY_S + self.problem.working_days[cell][2],
+            tw_early=cell[1] * SECONDS_PER_DAY,
+            tw_late=cell[1] * SECONDS_PER_DAY + self.problem.working_days[cell][2],
             prize=round_cents(self.problem, *cell, ()) * self.scale,
         )
 
@@ -233,7 +234,7 @@ class _Builder:
         person = problem.installers[cell[0]]
         shift, lunch, latest_home = problem.working_days[cell]
         stock = person.stock_on(cell[1])
-        begins = cell[1] * DAY_S + shift.start_s
+        begins = cell[1] * SECONDS_PER_DAY + shift.start_s
         vehicle: dict[str, Any] = {
             "capacity": [
                 *(_PLENTY if stock is None else stock.get(item, 0) for item in self.items),
@@ -244,7 +245,7 @@ class _Builder:
             "end_depot": self.home[cell[0]],
             "fixed_cost": LUNCH_BONUS_CENTS * self.scale if lunch is not None else 0,
             "tw_early": begins,
-            "tw_late": cell[1] * DAY_S + latest_home,
+            "tw_late": cell[1] * SECONDS_PER_DAY + latest_home,
             "unit_distance_cost": 1,
             "profile": profile,
         }

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.rounds.evaluate import Plan
 from scheduling.planning.rounds.problem import Appointment, Candidate, RoundProblem, Window
 from scheduling.planning.travel.trips import Travel
@@ -91,7 +92,7 @@ def _join(problem: RoundProblem, a: int, b: int) -> Candidate:
         for early, late in spans:
             for early_b, late_b in problem.starts[b].get(day, ()):
                 first, last = max(early, early_b - lag), min(late, late_b - lag)
-                if first <= last and last + service <= 86_400:
+                if first <= last and last + service <= SECONDS_PER_DAY:
                     windows.append(Window(day, first, last + service))
     appointment = None
     fixed = one.appointment or two.appointment
@@ -105,7 +106,7 @@ def _join(problem: RoundProblem, a: int, b: int) -> Candidate:
         key=f"{one.key} + {two.key}",
         place=one.place,
         windows=tuple(windows),
-        service_s=min(service, 86_400),
+        service_s=min(service, SECONDS_PER_DAY),
         # the drive between the two is money that no table of trips shows any more
         cost_by_day_cents=tuple(
             x + y + drive for x, y in zip(one.cost_by_day_cents, two.cost_by_day_cents, strict=True)

@@ -14,11 +14,10 @@ from types import MappingProxyType
 
 import numpy as np
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.travel.traffic import Traffic
 from scheduling.planning.travel.trips import Place, Travel, TravelProvider
-
-DAY_S = 86_400
 
 
 def _check_whole(name: str, value: object, *, low: int = 0, high: int | None = None) -> None:
@@ -40,8 +39,8 @@ class Window:
 
     def __post_init__(self) -> None:
         _check_whole("window.day", self.day)
-        _check_whole("window.opens_s", self.opens_s, high=DAY_S)
-        _check_whole("window.closes_s", self.closes_s, low=self.opens_s, high=DAY_S)
+        _check_whole("window.opens_s", self.opens_s, high=SECONDS_PER_DAY)
+        _check_whole("window.closes_s", self.closes_s, low=self.opens_s, high=SECONDS_PER_DAY)
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -63,8 +62,8 @@ class Shift:
 
     def __post_init__(self) -> None:
         _check_whole("shift.day", self.day)
-        _check_whole("shift.start_s", self.start_s, high=DAY_S)
-        _check_whole("shift.end_s", self.end_s, low=self.start_s, high=DAY_S)
+        _check_whole("shift.start_s", self.start_s, high=SECONDS_PER_DAY)
+        _check_whole("shift.end_s", self.end_s, low=self.start_s, high=SECONDS_PER_DAY)
         for item, quantity in (self.van_stock or {}).items():
             _check_whole(f"shift.van_stock.{item}", quantity)
 
@@ -82,9 +81,9 @@ class Lunch:
     latest_start_s: int = 48_600
 
     def __post_init__(self) -> None:
-        _check_whole("lunch.duration_s", self.duration_s, low=1, high=DAY_S)
-        _check_whole("lunch.earliest_start_s", self.earliest_start_s, high=DAY_S)
-        _check_whole("lunch.latest_start_s", self.latest_start_s, low=self.earliest_start_s, high=DAY_S)
+        _check_whole("lunch.duration_s", self.duration_s, low=1, high=SECONDS_PER_DAY)
+        _check_whole("lunch.earliest_start_s", self.earliest_start_s, high=SECONDS_PER_DAY)
+        _check_whole("lunch.latest_start_s", self.latest_start_s, low=self.earliest_start_s, high=SECONDS_PER_DAY)
 
     def is_due(self, shift: Shift) -> bool:
         """Whether a shift is long enough to owe this break."""
@@ -126,7 +125,7 @@ class Installer:
     max_overtime_s: int = 0
 
     def __post_init__(self) -> None:
-        _check_whole(f"installer {self.key}.max_overtime_s", self.max_overtime_s, high=DAY_S)
+        _check_whole(f"installer {self.key}.max_overtime_s", self.max_overtime_s, high=SECONDS_PER_DAY)
         days = [shift.day for shift in self.shifts]
         if len(set(days)) != len(days):
             raise PlanningError(f"installer {self.key}.shifts", "holds two shifts on one day; give at most one.")
@@ -157,7 +156,7 @@ class Appointment:
 
     def __post_init__(self) -> None:
         _check_whole("appointment.day", self.day)
-        _check_whole("appointment.start_s", self.start_s, high=DAY_S)
+        _check_whole("appointment.start_s", self.start_s, high=SECONDS_PER_DAY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,7 +208,7 @@ class Candidate:
     label: str = ""
 
     def __post_init__(self) -> None:
-        _check_whole(f"visit {self.key}.service_s", self.service_s, high=DAY_S)
+        _check_whole(f"visit {self.key}.service_s", self.service_s, high=SECONDS_PER_DAY)
         _check_whole(
             f"visit {self.key}.cost_if_unserved_cents", self.cost_if_unserved_cents, low=-(10**12), high=10**12
         )

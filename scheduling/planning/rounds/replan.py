@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Unpack
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.changes import (
     Change,
@@ -29,7 +30,7 @@ from scheduling.planning.rounds.differences import Difference, DifferenceKind, S
 from scheduling.planning.rounds.evaluate import Plan, Route, Stop, evaluate, make_route
 from scheduling.planning.rounds.insertion import place_the_musts, polish
 from scheduling.planning.rounds.pairs import merge_pairs
-from scheduling.planning.rounds.problem import DAY_S, Candidate, Installer, RoundProblem, Shift, Window
+from scheduling.planning.rounds.problem import Candidate, Installer, RoundProblem, Shift, Window
 from scheduling.planning.rounds.solve import RoundPlan, SearchEffort, drivable, plan_rounds, why_unserved
 from scheduling.planning.rounds.stability import Stability
 from scheduling.planning.travel.trips import TravelProvider
@@ -233,7 +234,7 @@ class _Replanning:
         if appointment is not None and (c.key in shaken or missed):
             # the confirmed time cannot be kept: the visit is made as soon as may be, when the site is open
             appointment, urgent = None, True
-            windows = windows or tuple(Window(day, 0, DAY_S) for day in range(self.last - first))
+            windows = windows or tuple(Window(day, 0, SECONDS_PER_DAY) for day in range(self.last - first))
         confirmed_installer = None
         if appointment is not None:
             confirmed_installer = appointment.installer

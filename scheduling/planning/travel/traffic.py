@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.errors import PlanningError
 
 
@@ -36,7 +37,7 @@ class Traffic:
         if begins != sorted(set(begins)):
             raise PlanningError("traffic.periods", "must be in order of time, each beginning once.")
         for begin, factor in self.periods:
-            if not 0 <= begin <= 86_400:
+            if not 0 <= begin <= SECONDS_PER_DAY:
                 raise PlanningError("traffic.periods", f"must begin within the day, not at second {begin!r}.")
             if not (math.isfinite(factor) and 1.0 <= factor <= 10.0):
                 raise PlanningError("traffic.periods", f"must have factors between 1 and 10, not {factor!r}.")

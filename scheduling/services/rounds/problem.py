@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 
 from accounts.models import Company
+from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.models import CatalogueItem
 from fleet.services.units.access import Access, access_of
 from scheduling.models import Absence, Installer, StockLevel, Visit
@@ -18,7 +19,7 @@ from scheduling.planning import rounds
 from scheduling.planning.company_rules import ServicePolicy
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import Place, TravelProvider
-from scheduling.services.days import DAY_S, PlanningClock
+from scheduling.services.days import PlanningClock
 from scheduling.services.people.absences import absences_of, hours_on, is_away
 from scheduling.services.rounds.site_pairs import paired_visits
 from scheduling.services.stock.visit_parts import parts_by_visit
@@ -199,7 +200,7 @@ def _waits(company: Company, visits: Sequence[Visit], first_day: date, parts: Pa
 
 
 def _candidates(company: Company, clock: PlanningClock, days: int, asked: AskedVisits) -> list[Visit]:
-    begins, ends = clock.moment(0, 0), clock.moment(days - 1, DAY_S)
+    begins, ends = clock.moment(0, 0), clock.moment(days - 1, SECONDS_PER_DAY)
     live = (
         Visit.objects.of_company(company)
         .filter(
@@ -268,8 +269,8 @@ def _lunch(clock: PlanningClock, zone: ZoneInfo, policy: Policy) -> rounds.Lunch
     shift = round(
         (noon.astimezone(clock.zone).utcoffset() - noon.astimezone(zone).utcoffset()).total_seconds()  # type: ignore[operator]
     )
-    earliest = min(max(usual.earliest_start_s + shift, 0), DAY_S)
-    return rounds.Lunch(usual.duration_s, earliest, min(max(usual.latest_start_s + shift, earliest), DAY_S))
+    earliest = min(max(usual.earliest_start_s + shift, 0), SECONDS_PER_DAY)
+    return rounds.Lunch(usual.duration_s, earliest, min(max(usual.latest_start_s + shift, earliest), SECONDS_PER_DAY))
 
 
 def _candidate(
@@ -328,7 +329,7 @@ def _appointment(
     installer_name = next(
         (i.name for i in installers if i.pk == installer and not is_away(i, at, away.get(i.pk, ()))), None
     )
-    return rounds.Appointment(day, min(max(second, 0), DAY_S), installer_name)
+    return rounds.Appointment(day, min(max(second, 0), SECONDS_PER_DAY), installer_name)
 
 
 def _offered_hours(visit: Visit, clock: PlanningClock, days: int) -> list[rounds.Window]:
@@ -337,7 +338,7 @@ def _offered_hours(visit: Visit, clock: PlanningClock, days: int) -> list[rounds
     for offer in visit.offers:
         day, opens = clock.place(datetime.fromisoformat(offer["opens_at"]))
         closes = clock.second(day, datetime.fromisoformat(offer["closes_at"])) + visit.minutes * 60
-        if 0 <= day < days and 0 <= opens < closes <= DAY_S:
+        if 0 <= day < days and 0 <= opens < closes <= SECONDS_PER_DAY:
             hours.append(rounds.Window(day, opens, closes))
     return sorted(hours)
 

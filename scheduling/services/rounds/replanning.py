@@ -13,11 +13,12 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
 from accounts.services.companies import lock_company
+from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.models import Position, Unit
 from scheduling.models import Installer, Need, Plan, Round, Stop, UnservedVisit, Visit
 from scheduling.planning import rounds
 from scheduling.planning.travel.trips import TravelProvider
-from scheduling.services.days import DAY_S, PlanningClock
+from scheduling.services.days import PlanningClock
 from scheduling.services.needs.needs import add_need
 from scheduling.services.people.absences import LONGEST_DAYS, absences_of, away_on, record_absence
 from scheduling.services.policy import read_policy
@@ -255,7 +256,7 @@ class _Moment:
         if day >= plan.days:
             raise Conflict("plan_has_gone_by", "The plan has ended; make a new one.")
         # before the first day nothing has begun
-        self.day, self.second = (day, min(max(second, 0), DAY_S)) if day >= 0 else (0, 0)
+        self.day, self.second = (day, min(max(second, 0), SECONDS_PER_DAY)) if day >= 0 else (0, 0)
         self.today = plan.first_day + timedelta(days=self.day)
         self.rounds = list(Round.objects.filter(plan=plan).select_related("installer").order_by("pk"))
         stops = Stop.objects.filter(round__plan=plan).select_related("visit__site", "round__installer")
@@ -467,7 +468,7 @@ class _Repair:
                     away = away_on(absence, self.plan.first_day + timedelta(days=day))
                     span = self.clock.span(day, *away, zone) if away is not None else None
                     if span is not None and away is not None and away[1] >= installer.shift_ends:
-                        absent_from[name, day] = min(span[0], absent_from.get((name, day), DAY_S))
+                        absent_from[name, day] = min(span[0], absent_from.get((name, day), SECONDS_PER_DAY))
         return absent_from
 
     def store(self, answer: rounds.Replanned, effort: Effort, facts: Sequence[dict[str, Any]]) -> Plan:

@@ -2,18 +2,16 @@
 
 from typing import Final
 
+from fleet.engineering.constants import DAYS_PER_YEAR
 from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import REST_HIGH, REST_LOW, normalised_flow_is_normal, surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
 from fleet.engineering.limits import is_exhausted
+from fleet.engineering.usual import SOUND_FLOW_LOSS_PER_YEAR, SOUND_SALT_GAIN_PER_YEAR
 
-SOUND_FLOW_LEFT: Final = 0.94
-SOUND_SALT_GAIN: Final = 1.12
-"""A sound membrane keeps 94 to 98 % of its flow from year to year, and passes 3 to 12 % more salt.
-
-Common practice, no source.
-"""
+_FLOW_LEFT_AFTER_YEAR: Final = 1.0 - SOUND_FLOW_LOSS_PER_YEAR[1]
+_SALT_AFTER_YEAR: Final = 1.0 + SOUND_SALT_GAIN_PER_YEAR[1]
 
 
 def _membrane(f: Facts) -> tuple[float, float] | None:
@@ -78,13 +76,13 @@ def _less_than_age_explains(f: Facts, flow: float) -> bool:
     if over_label is not None and over_label >= f.pattern_limits.flow_of_label:
         return False
     age = f.number("membrane_age_days")
-    return age is None or kept < sure * SOUND_FLOW_LEFT ** (age / 365.25)
+    return age is None or kept < sure * _FLOW_LEFT_AFTER_YEAR ** (age / DAYS_PER_YEAR)
 
 
 def _saltier_than_age_explains(f: Facts, flux: float) -> bool:
     """Whether more salt passes than through a sound membrane of this age."""
     age = f.number("membrane_age_days")
-    return flux > f.pattern_limits.salt_passage_up * SOUND_SALT_GAIN ** ((age or 0.0) / 365.25)
+    return flux > f.pattern_limits.salt_passage_up * _SALT_AFTER_YEAR ** ((age or 0.0) / DAYS_PER_YEAR)
 
 
 def _step_at_steady_flow(f: Facts) -> float | None:

@@ -291,6 +291,16 @@ def test_the_exposure_of_the_membrane_is_summed_since_it_was_fitted(unit: Unit) 
     assert context_of_row(history, 0).get("membrane_exposure_ppm_h") is None
 
 
+@pytest.mark.parametrize(("days", "is_clean"), [(40, True), (50, False)])
+def test_a_gauge_behind_filters_of_the_first_weeks_reads_what_clean_ones_leave(
+    unit: Unit, days: int, is_clean: bool
+) -> None:
+    read(unit, datetime(2025, 9, 1, tzinfo=UTC) + timedelta(days=days), inlet_pressure_kpa=63 * PSI)
+    history = load_history(unit.company, [unit.pk])
+    clean = context_of_row(history, 0).get("clean_inlet_pressure_kpa")
+    assert clean == (pytest.approx(63 * PSI) if is_clean else None)
+
+
 def test_what_is_loaded_does_not_grow_with_the_record_and_says_the_same(unit: Unit) -> None:
     for week in range(12, 150):
         read(unit, NOW - timedelta(days=7 * week), line_pressure_kpa=(62 - 0.01 * week) * PSI)

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.evaluate import check_round
 from scheduling.planning.rounds.pairs import merge_pairs
 from scheduling.planning.rounds.problem import (
-    DAY_S,
     Appointment,
     Candidate,
     Installer,
@@ -49,20 +49,20 @@ def problem(*candidates: Candidate, installers: tuple[Installer, ...] = (), days
 # What is made with a number, and the lowest and highest that is taken; None: no highest.
 NUMBERS: list[tuple[str, Callable[[int], Any], int, int | None]] = [
     ("window.day", lambda x: Window(x, 0, 0), 0, None),
-    ("window.opens_s", lambda x: Window(0, x, DAY_S), 0, DAY_S),
-    ("window.closes_s", lambda x: Window(0, 500, x), 500, DAY_S),
+    ("window.opens_s", lambda x: Window(0, x, SECONDS_PER_DAY), 0, SECONDS_PER_DAY),
+    ("window.closes_s", lambda x: Window(0, 500, x), 500, SECONDS_PER_DAY),
     ("shift.day", lambda x: Shift(x, 0, 0), 0, None),
-    ("shift.start_s", lambda x: Shift(0, x, DAY_S), 0, DAY_S),
-    ("shift.end_s", lambda x: Shift(0, 500, x), 500, DAY_S),
+    ("shift.start_s", lambda x: Shift(0, x, SECONDS_PER_DAY), 0, SECONDS_PER_DAY),
+    ("shift.end_s", lambda x: Shift(0, 500, x), 500, SECONDS_PER_DAY),
     ("shift.van_stock.resin", lambda x: Shift(0, 0, 0, van_stock={"resin": x}), 0, None),
-    ("lunch.duration_s", lambda x: Lunch(x), 1, DAY_S),
-    ("lunch.earliest_start_s", lambda x: Lunch(60, x, DAY_S), 0, DAY_S),
-    ("lunch.latest_start_s", lambda x: Lunch(60, 500, x), 500, DAY_S),
-    ("installer Ada.max_overtime_s", lambda x: ada(max_overtime_s=x), 0, DAY_S),
+    ("lunch.duration_s", lambda x: Lunch(x), 1, SECONDS_PER_DAY),
+    ("lunch.earliest_start_s", lambda x: Lunch(60, x, SECONDS_PER_DAY), 0, SECONDS_PER_DAY),
+    ("lunch.latest_start_s", lambda x: Lunch(60, 500, x), 500, SECONDS_PER_DAY),
+    ("installer Ada.max_overtime_s", lambda x: ada(max_overtime_s=x), 0, SECONDS_PER_DAY),
     ("installer Ada.van_stock.resin", lambda x: ada(van_stock={"resin": x}), 0, None),
     ("appointment.day", lambda x: Appointment(x, 0), 0, None),
-    ("appointment.start_s", lambda x: Appointment(0, x), 0, DAY_S),
-    ("visit v.service_s", lambda x: visit(service_s=x), 0, DAY_S),
+    ("appointment.start_s", lambda x: Appointment(0, x), 0, SECONDS_PER_DAY),
+    ("visit v.service_s", lambda x: visit(service_s=x), 0, SECONDS_PER_DAY),
     ("visit v.cost_if_unserved_cents", lambda x: visit(cost_if_unserved_cents=x), -(10**12), 10**12),
     ("visit v.cost_by_day_cents[1]", lambda x: visit(cost_by_day_cents=(0, x)), -(10**12), 10**12),
     ("visit v.parts.resin", lambda x: visit(parts={"resin": x}), 0, None),
@@ -245,7 +245,7 @@ def test_visits_that_share_a_round_and_must_not_are_told_once_by_the_first_of_th
 
 
 def test_a_pair_that_is_longer_than_a_day_is_one_visit_of_a_day() -> None:
-    half = DAY_S // 2
+    half = SECONDS_PER_DAY // 2
     here, there = (dataclasses.replace(visit(key, service_s=half), place=at) for key, at in (("a", HERE), ("b", THERE)))
     merged = merge_pairs(problem(here, there, together=(("a", "b"),)))
-    assert [c.service_s for c in merged.problem.candidates] == [DAY_S]
+    assert [c.service_s for c in merged.problem.candidates] == [SECONDS_PER_DAY]

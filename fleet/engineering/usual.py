@@ -1,0 +1,44 @@
+"""What is usual of sound parts and of visits: reckoned with where a unit's own readings do not say it.
+
+Read by indicators, diagnosis, sizing and forecasts, so that they agree. Common practice, no source, all of it. How long
+a part serves by the calendar stands in `limits.USUAL_SERVICE_TIME_DAYS`.
+"""
+
+from typing import Final
+
+from fleet.engineering.constants import KILOPASCAL_PER_PSI
+
+SOUND_FLOW_LOSS_PER_YEAR: Final = (0.02, 0.06)
+"""Share of its normalised flow that a sound membrane loses in a year: least and most."""
+
+SOUND_SALT_GAIN_PER_YEAR: Final = (0.03, 0.12)
+"""By how much the normalised salt passage of a sound membrane rises in a year, as a share of it: least and most."""
+
+FIRST_WEEKS_DAYS: Final = 45.0
+"""A fresh part counts as fresh for so long. A membrane is run in by then: its baseline, its commissioning and what it
+passed when it was fitted are read before. Prefilters are clean until then: what they take and leave is their level."""
+
+SAME_VISIT_DAYS: Final = 0.75
+"""Readings and changes so close together belong to one visit; dates are often no finer than a day."""
+
+CAPACITY_LOG_SD: Final = 0.5
+"""Standard deviation of the log of a capacity, or of a life, around that of a label: right within a factor of 1.6 two
+times in three."""
+
+FEED_CHLORINE_MG_PER_L: Final = 1.0
+"""Of a supply whose chlorine was not measured."""
+
+LABEL_REJECTION: Final = 0.96
+"""Of a membrane whose label names none, at the conditions of a label."""
+
+REJECTION_IN_SERVICE: Final = 0.95
+"""As a meter reads it over a whole life, colder, at less pressure and older than a label has it."""
+
+METER_STEP_MG_PER_L: Final = 1.0
+"""Smallest step of a TDS meter of which nothing is recorded."""
+
+CLEAN_FILTER_KPA: Final = 14.0
+"""Differential pressure over one clean sediment filter, 2 psi."""
+
+CLEAN_PREFILTERS_KPA: Final = 3.0 * KILOPASCAL_PER_PSI
+"""Differential pressure over all that stands before the membrane, clean: the carbon takes its part as well."""

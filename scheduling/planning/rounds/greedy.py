@@ -25,9 +25,8 @@ class _Cell:
         self.open = np.array(
             [cell[1] in problem.starts[k] and k in problem.servable[cell[0]] for k in range(n)], dtype=np.bool_
         )
-        self.worth = np.array(
-            [problem.worth_cents(cell[0], k, cell[1]) if self.open[k] else 0 for k in range(n)], dtype=np.int64
-        )
+        self.worth = np.zeros(n, dtype=np.int64)
+        self.worth[self.open] = [problem.worth_cents(cell[0], int(k), cell[1]) for k in np.flatnonzero(self.open)]
         self.service = np.array([c.service_s for c in problem.candidates], dtype=np.int64)
         self.nodes = np.array([problem.node(k) for k in range(n)], dtype=np.int64)
         self.offers: NDArray[np.float64] = np.full((n, _TRIED), -np.inf)

@@ -14,7 +14,7 @@ import numpy as np
 import pyvrp
 
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.rounds.evaluate import Evaluation, Plan, Route, evaluate, may_be_driven
+from scheduling.planning.rounds.evaluate import Evaluation, Plan, Route, evaluate
 from scheduling.planning.rounds.greedy import greedy_plan
 from scheduling.planning.rounds.insertion import PlanDict, place_the_musts, polish, repair_round, working_cells
 from scheduling.planning.rounds.model import RoundModel, WarmStartError
@@ -211,17 +211,11 @@ class _Effort:
             self.stopped = True
         return self.stopped
 
-    @property
-    def share(self) -> float:
-        if self._iterations is not None:
-            return min(1.0, self._iterations_used / self._iterations)
-        return min(1.0, (time.monotonic() - self._began) / (self._seconds or 1.0))
-
     def share_with(self, running: int) -> float:
         """Share spent when the step at work has done ``running`` iterations."""
         if self._iterations is not None:
-            return min(1.0, (self._iterations_used + running) / self._iterations)
-        return self.share
+            return (self._iterations_used + running) / self._iterations
+        return min(1.0, (time.monotonic() - self._began) / (self._seconds or 1.0))
 
     def next_step(self, *, share: float | None) -> tuple[int | None, float | None] | None:
         """Iterations or seconds of the next step, a share of the whole or (None) a block; None: the effort is spent."""
@@ -374,7 +368,7 @@ class _Search:
         self._effort.spend(iterations)
         tried = {cell: stops for cell, stops in self.best.items() if cell not in set(cells)}
         for cell, stops in model.decode(outcome, began).items():
-            drivable_stops = stops if may_be_driven(problem, *cell, stops) else repair_round(problem, *cell, stops)
+            drivable_stops = repair_round(problem, *cell, stops)
             if drivable_stops:
                 tried[cell] = drivable_stops
         tried = polish(problem, tried, cells)

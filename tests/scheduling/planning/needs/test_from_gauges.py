@@ -7,13 +7,14 @@ from typing import Any
 import pytest
 
 from scheduling.planning.company_rules import CompanyRules, ServicePolicy
+from scheduling.planning.needs.dates import need_dates
 from scheduling.planning.needs.decide import tasks_of_unit
 from scheduling.planning.needs.facts import FindingFacts, GaugeFacts, PositionFacts, UnitFacts
-from scheduling.planning.needs.from_gauges import RECENT_DAYS, can_be_read, with_reading
-from scheduling.planning.needs.gauges import GAUGES
+from scheduling.planning.needs.from_gauges import RECENT_DAYS, _unknown, _unknowns, can_be_read, with_reading
+from scheduling.planning.needs.gauges import GAUGES, gauge_of
 from scheduling.planning.needs.need import NeedKind
-from scheduling.planning.needs.tasks import Source, Task
-from scheduling.planning.needs.ways_to_read import Way
+from scheduling.planning.needs.tasks import Source, Task, TaskList
+from scheduling.planning.needs.ways_to_read import ReadingWanted, Way
 from scheduling.planning.needs.work import FindingWork
 from scheduling.planning.policy import Policy
 from scheduling.planning.words import readings as words
@@ -255,3 +256,61 @@ def test_the_same_facts_give_the_same_tasks() -> None:
     assert decided(facts) == decided(facts)
     keys = [task.key for task in decided(facts).values()]
     assert keys == sorted(keys)
+
+
+def reading_alone(facts: UnitFacts, policy: ServicePolicy = POLICY) -> ReadingWanted | None:
+    """The reading of a unit nothing of which is to be replaced yet."""
+    (*_, task) = with_reading([], facts, policy=policy, today=TODAY) or [None]
+    return task.reading if task is not None else None
+
+
+def test_a_membrane_is_read_before_it_is_to_be_replaced_and_no_other_cartridge_is() -> None:
+    """What it may waste is its own price, whether or not a task names it."""
+    wanted = reading_alone(unit(membrane(), gauges=gauges()))
+    assert wanted is not None
+    named = reading_of(decided(unit(membrane(), gauges=gauges())))
+    assert named is not None
+    assert named.reading is not None
+    assert wanted.saves == pytest.approx(named.reading.saves, rel=0.3)
+    dearer = reading_alone(unit(membrane(price=800.0), gauges=gauges()))
+    assert dearer is not None
+    assert dearer.saves > 1.2 * wanted.saves
+    resin = at(membrane(), stage="resin")
+    assert reading_alone(unit(resin, gauges=gauges(by_client=frozenset({PRODUCT, "permeate_tds_mg_per_l"})))) is None
+
+
+@pytest.mark.parametrize(("other", "shares"), [(None, 1), ("sediment", 2)])
+def test_cartridges_that_are_due_share_the_price_of_a_visit(other: str | None, shares: int) -> None:
+    """Of 30 for a visit half belongs to each of two."""
+    positions = [membrane(), *([position(other, 400.0, cartridge=2)] if other else [])]
+    facts = unit(*positions, gauges=gauges())
+    tasks = TaskList(facts, POLICY)
+    tasks.by_key = {task.key: task for task in tasks_of_unit(facts, policy=POLICY, today=TODAY)}
+    due = [task for task in tasks.by_key.values() if task.kind == NeedKind.REPLACE]
+    forecast = positions[0].forecast
+    assert forecast is not None
+    known = _unknown(positions[0], forecast, None, gauge_of("membrane"), tasks)
+    assert known.visit_price == pytest.approx(30.0 / max(len(due), 1))
+    assert (known.waste, known.used_days) == (pytest.approx(400.0 * known_share(facts)), 900.0)
+    assert known.interval_days == 7.0 * 26.0
+    assert known.least_probability == 0.5
+    assert known.exhausted_cost_per_day == 0.0
+    assert known.late_cost_per_day == POLICY.planning.late_cost("membrane", facts.use)
+
+
+def known_share(facts: UnitFacts) -> float:
+    """What is expected to be left of a membrane that has served 900 days, by its own forecast."""
+    return need_dates(forecast=facts.positions[0].forecast).remaining_share
+
+
+@pytest.mark.parametrize(("visit", "counts"), [(182, True), (183, False)])
+def test_a_visit_beyond_the_weeks_that_are_bundled_is_no_next_visit(visit: int, counts: bool) -> None:
+    """Of 26 weeks."""
+    facts = unit(
+        membrane(60.0),
+        gauges=gauges(by_client=frozenset(), visit_price=1_000.0, next_visit_on=TODAY + timedelta(days=visit)),
+    )
+    tasks = TaskList(facts, POLICY)
+    tasks.by_key = {task.key: task for task in tasks_of_unit(facts, policy=POLICY, today=TODAY)}
+    (known,) = _unknowns(tasks, TODAY)
+    assert known.next_visit_day == (float(visit) if counts else None)

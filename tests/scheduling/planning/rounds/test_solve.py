@@ -19,10 +19,17 @@ from scheduling.planning.rounds import (
     evaluate,
     plan_rounds,
 )
-from scheduling.planning.rounds.insertion import cheapest_insertion, make_room, place_the_musts, repair_round
+from scheduling.planning.rounds.insertion import (
+    cheapest_insertion,
+    make_room,
+    place_the_musts,
+    repair_round,
+    working_cells,
+)
 from scheduling.planning.rounds.model import WarmStartError
 from scheduling.planning.rounds.model_build import build_model
 from scheduling.planning.rounds.naive import naive_plan
+from scheduling.planning.rounds.solve import BLOCK_CELLS, _Effort, _Search
 from scheduling.planning.travel.trips import Travel
 from tests.scheduling.planning.rounds.instances import HOUR, make_week
 from tests.scheduling.planning.rounds.test_evaluate import MINUTE, line_problem
@@ -305,3 +312,44 @@ def test_dates_of_the_rounds() -> None:
     problem = make_week(30, seed=16)
     for route in plan_rounds(problem, iterations=300).routes:
         assert route.date == datetime.date(2026, 11, 30) + datetime.timedelta(days=route.day)
+
+
+@pytest.mark.parametrize(("days", "sizes"), [(1, [1]), (2, [2]), (3, [2, 2]), (4, [2, 2]), (5, [2, 2, 2])])
+def test_a_pass_takes_every_day_once_in_pairs_and_an_odd_one_with_another(days: int, sizes: list[int]) -> None:
+    problem = make_week(6, seed=3, installers=2, days=days)
+    cells = working_cells(problem)
+    for seed in range(4):
+        blocks = _Search(problem, {}, _Effort(None, 10, None), seed, None)._blocks(cells)
+        assert [len({day for _, day in block}) for block in blocks] == sizes
+        taken = [cell for block in blocks for cell in block]
+        assert set(taken) == set(cells)
+        assert len(taken) == len(cells) + (2 if days % 2 and days > 1 else 0)
+
+
+def test_many_rounds_of_a_block_are_split_and_none_is_lost() -> None:
+    problem = make_week(6, seed=3, installers=2 * BLOCK_CELLS - 3, days=2)
+    cells = working_cells(problem)
+    blocks = _Search(problem, {}, _Effort(None, 10, None), 1, None)._blocks(cells)
+    assert sorted(cell for block in blocks for cell in block) == sorted(cells)
+    assert max(len(block) for block in blocks) == BLOCK_CELLS
+
+
+def test_effort_is_spent_to_the_last_iteration_and_told_as_a_share() -> None:
+    effort = _Effort(None, 1_000, None)
+    assert effort.next_step(share=0.25) == (250, None)
+    assert effort.share_with(100) == 0.1
+    effort.spend(250)
+    assert effort.share_with(250) == 0.5
+    effort.spend(600)
+    assert effort.next_step(share=0.25) == (150, None)
+    effort.spend(150)
+    assert effort.share_with(0) == 1.0
+    assert effort.next_step(share=0.25) is None
+    assert _Effort(None, 1, None).next_step(share=0.15) == (1, None)
+    stopped = _Effort(None, 1_000, lambda: True)
+    assert stopped.next_step(share=0.25) is None
+    assert stopped.stopped
+
+
+def test_rounds_are_worked_on_day_by_day() -> None:
+    assert working_cells(make_week(2, seed=3, installers=3, days=2)) == [(k, day) for day in (0, 1) for k in range(3)]

@@ -60,6 +60,7 @@ SPOKEN = (
     "accounts/language.py",
     "accounts/services",
     "fleet/api/diagnosis.py",
+    "fleet/engineering/cautions.py",
     "fleet/engineering/diagnosis",
     "fleet/engineering/indicators",
     "fleet/engineering/positions.py",

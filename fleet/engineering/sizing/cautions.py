@@ -2,9 +2,12 @@
 
 from collections.abc import Iterator
 
+from fleet.engineering.cautions import WARMEST_FEED_DEGC
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Remark, SizingRequest
 from fleet.engineering.sizing.words import cautions as words
+from fleet.engineering.sizing.words.quantities import in_words
+from fleet.engineering.units import TEMPERATURE
 
 
 def cautions_on(request: SizingRequest, choice: FlowChoice) -> tuple[Remark, ...]:
@@ -17,11 +20,14 @@ def cautions_on(request: SizingRequest, choice: FlowChoice) -> tuple[Remark, ...
     >>> request = SizingRequest((WaterUse("coffee", 70.0),), SiteSurvey("coffee", 70.0, 420.0, 8.0, 14.0, 250.0))
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
     >>> [caution.code for caution in cautions_on(request, flows)]
-    ['air_gap', 'pressure', 'metals', 'no_health_claim']
+    ['air_gap', 'pressure', 'cold_water', 'flush', 'metals', 'no_health_claim', 'light_proof_store']
     """
+    limit = in_words(WARMEST_FEED_DEGC, TEMPERATURE, request.unit_system)
     return (
         Remark("air_gap", *words.air_gap()),
         Remark("pressure", *words.pressure()),
+        Remark("cold_water", *words.cold_water(limit)),
+        Remark("flush", *words.flush_new_parts()),
         Remark("metals", *words.metals()),
         *_by_what_is_there(request, choice),
         *_drinking(request),
@@ -33,6 +39,7 @@ def _by_what_is_there(request: SizingRequest, choice: FlowChoice) -> Iterator[Re
         yield Remark("electricity", *words.electricity())
     if request.resin_demand_l_per_week > 0.0:
         yield Remark("resin_is_irritant", *words.resin_is_irritant())
+        yield Remark("dispose_of_resin", *words.dispose_of_resin())
     if any(entry.use in ("reef", "planted") for entry in request.uses):
         yield Remark("test_before_fish", *words.test_before_fish())
 
@@ -40,6 +47,7 @@ def _by_what_is_there(request: SizingRequest, choice: FlowChoice) -> Iterator[Re
 def _drinking(request: SizingRequest) -> Iterator[Remark]:
     if request.tap_demand_l_per_week > 0.0:
         yield Remark("no_health_claim", *words.no_health_claim())
+        yield Remark("light_proof_store", *words.light_proof_store())
         if request.resin_demand_l_per_week > 0.0:
             yield Remark("drink_before_resin", *words.drink_before_resin())
     elif request.resin_demand_l_per_week > 0.0:

@@ -21,6 +21,7 @@ from fleet.services.limits import limits_of_units
 from fleet.services.readings.expected import expected_readings
 from fleet.services.units.access import access_of
 from scheduling.models import Installer, Need, PartsList, Plan, Round, Stop, VisitTask
+from scheduling.services.rounds.cautions import cautions_at
 from scheduling.services.stock.visit_parts import parts_by_visit
 from scheduling.services.words import rounds as words
 from scheduling.services.words.tasks import task_text
@@ -100,7 +101,7 @@ def day_sheet(*, day: Round) -> DaySheet:
                     {"item": items[key].pk, "code": items[key].code, "name": items[key].name, "quantity": quantity}
                     for key, quantity in sorted(parts.get(stop.visit_id, {}).items(), key=lambda p: items[p[0]].code)
                 ],
-                "cautions": _cautions(list(stop.visit.tasks.all()), units.get(stop.visit.site_id, ())),
+                "cautions": cautions_at(list(stop.visit.tasks.all()), units.get(stop.visit.site_id, ()), system),
             }
             for stop in stops
         ],
@@ -250,25 +251,6 @@ def _shown(value: float | None, name: str, system: str) -> dict[str, Any] | None
     kind = QUANTITY_KINDS.get(name)
     number, unit = to_display(value, kind, system) if kind is not None else (value, "")
     return {"value": float(f"{number:.3g}"), "unit": unit}
-
-
-def _cautions(tasks: Sequence[VisitTask], units: Sequence[Unit]) -> list[str]:
-    kinds = {task.need.kind for task in tasks}
-    at_work = [unit for unit in units if unit.pk in {task.need.unit_id for task in tasks}]
-    stages = {task.need.position.stage for task in tasks if task.need.position is not None}
-    cautions = [words.WET]
-    if any(unit.has_booster_pump for unit in at_work) or Kind.FIT_BOOSTER_PUMP in kinds:
-        cautions.append(words.PUMP)
-    if Stage.RESIN in stages or Kind.ROTATE in kinds:
-        cautions.append(words.RESIN)
-    if Kind.SANITISE in kinds:
-        cautions.append(words.SANITISER)
-    if kinds & {Kind.REPAIR, Kind.FIT_BOOSTER_PUMP, Kind.REPLACE_RESTRICTOR, Kind.COMMISSION}:
-        cautions.append(words.TRADE)
-    if any(unit.use in {Unit.Use.DRINKING, Unit.Use.COFFEE} or unit.has_drinking_outlet for unit in at_work):
-        cautions.append(words.DRINKING)
-    live = [finding.caution for unit in at_work for finding in unit.live if finding.caution]  # type: ignore[attr-defined]
-    return list(dict.fromkeys([*map(gettext, cautions), *live]))
 
 
 def _load(day: Round) -> list[dict[str, Any]]:

@@ -9,10 +9,13 @@ from pypdf import PdfReader
 from rest_framework.test import APIClient
 
 from accounts.models import Client, Membership
-from fleet.models import Site, Unit
+from fleet.engineering import cautions
+from fleet.engineering.diagnosis import RULES
+from fleet.models import Finding, Position, Site, Unit
 from scheduling.exports import day_sheet_pdf as pdf
-from scheduling.models import Installer, Plan, Round, Stop, Visit, VisitTask
+from scheduling.models import Installer, Need, Plan, Round, Stop, Visit, VisitTask
 from scheduling.services.needs.needs import add_need
+from scheduling.services.rounds.cautions import cautions_at
 from scheduling.services.rounds.day_sheets import day_sheet
 from scheduling.services.rounds.plans import publish_plan
 from tests import factories
@@ -93,6 +96,56 @@ def test_one_call_gives_everything(as_installer: APIClient, day: Round, town: To
     assert any("not for drinking" in caution for caution in reef["cautions"])
     assert any("accredited laboratory" in caution for caution in _stop(sheet, "Tea Room")["cautions"])
     assert not any("residual-current" in caution for caution in _stop(sheet, "Tea Room")["cautions"])
+
+
+COLD_WATER = cautions.COLD_WATER.format(limit="45 degC")
+
+
+def _visit(*needs: tuple[str, str]) -> list[VisitTask]:
+    """A visit with needs of a kind at a stage ('' for the unit), none of them stored."""
+    return [
+        VisitTask(need=Need(kind=kind, unit_id=1, position=Position(stage=stage) if stage else None))
+        for kind, stage in needs
+    ]
+
+
+@pytest.mark.parametrize(
+    ("needs", "use", "expected", "absent"),
+    [
+        ((("replace", "sediment"),), "reef", {cautions.ISOLATE}, {cautions.FLUSH, cautions.MIND_RESIN}),
+        ((("replace", "carbon"),), "reef", {cautions.FLUSH}, {cautions.DISPOSAL, COLD_WATER}),
+        ((("replace", "membrane"),), "drinking", {cautions.FLUSH, cautions.NO_CERTIFICATE}, {cautions.LIGHT_PROOF}),
+        ((("rotate", "resin"),), "reef", {cautions.FLUSH, cautions.MIND_RESIN, cautions.DISPOSAL}, {cautions.CODES}),
+        ((("rotate", "carbon"),), "reef", {cautions.FLUSH}, {cautions.MIND_RESIN, cautions.DISPOSAL}),
+        ((("inspect", "resin"),), "reef", {cautions.ISOLATE}, {cautions.FLUSH, cautions.DISPOSAL}),
+        ((("commission", ""),), "coffee", {COLD_WATER, cautions.FLUSH, cautions.LIGHT_PROOF}, set()),
+        ((("sanitise", ""),), "drinking", {cautions.SANITISE, cautions.LIGHT_PROOF}, {COLD_WATER}),
+    ],
+)
+def test_a_stop_is_cautioned_about_what_is_done_there(
+    needs: tuple[tuple[str, str], ...], use: str, expected: set[str], absent: set[str]
+) -> None:
+    unit = Unit(pk=1, use=use)
+    unit.live = []  # type: ignore[attr-defined]
+    given = set(cautions_at(_visit(*needs), [unit], "metric"))
+    assert expected <= given
+    assert not given & absent
+
+
+def test_each_caution_stands_once_at_a_stop() -> None:
+    """Two findings and the work itself say the same; what a rule joined for its finding is told apart again."""
+    unit = Unit(pk=1, use="reef", has_booster_pump=True)
+    rules = [rule for rule in RULES if cautions.ISOLATE in rule.cautions and len(rule.cautions) > 1][:2]
+    unit.live = [Finding(rule=rule.id, caution=" ".join(rule.cautions)) for rule in rules]  # type: ignore[attr-defined]
+    unit.live.append(Finding(rule="D01", caution="Mind the step."))  # type: ignore[attr-defined]
+    unit.live.append(Finding(rule="D01", caution=""))  # type: ignore[attr-defined]
+    given = cautions_at(_visit(("replace", "carbon")), [unit], "us")
+    assert len(rules) == 2
+    assert " ".join(given).count(cautions.ISOLATE) == 1
+    assert given.count("Mind the step.") == 1
+    assert all(text in given for rule in rules for text in rule.cautions if text != cautions.NO_PART)
+    assert cautions.NO_PART not in given
+    assert "" not in given
 
 
 def test_the_sheet_expects_what_the_limits_of_the_unit_ask_for(

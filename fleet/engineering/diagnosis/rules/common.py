@@ -1,29 +1,47 @@
-"""What several rules share: cautions, places, what they ask of a reading, and causes that stand behind two patterns."""
+"""What several rules share: cautions of the house, places, what they ask of a reading, and causes of two patterns."""
 
 from typing import Final
 
 from accounts.language import gettext_noop as _
+from fleet.engineering.cautions import ANIMALS, CODES, DRINKING, ISOLATE, METALS, MIND_RESIN, NO_PART, POWER, SANITISE
 from fleet.engineering.diagnosis.places import Place
 from fleet.engineering.diagnosis.record import Asks
 from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, NoWork, Work, WorkKind
 
-PRACTICE: Final = _("common practice, no source")
+__all__ = [
+    "ANIMALS",
+    "AT_FIRST_RESIN",
+    "AT_LAST_CARBON",
+    "AT_LEAD_CARBON",
+    "AT_MEMBRANE",
+    "AT_SEDIMENT",
+    "BOOSTER_PUMP",
+    "BOTH_FLOWS",
+    "CARBON_NOW",
+    "CHECK_VALVE",
+    "CODES",
+    "DRINKING",
+    "FEED_AND_PERMEATE",
+    "ISOLATE",
+    "LINE_PRESSURE_LOW",
+    "LOW_DRIVING_PRESSURE",
+    "METALS",
+    "MIND_RESIN",
+    "NORMALISED",
+    "NO_PART",
+    "POWER",
+    "PRACTICE",
+    "PRECHARGE",
+    "PREFILTER_CLOGGED",
+    "PRESSURE_SWITCH",
+    "RESTRICTOR_BLOCKED",
+    "SANITISE",
+    "SANITISE_UNIT",
+    "SHUTOFF_VALVE",
+    "TDS_CREEP",
+]
 
-ISOLATE: Final = _("Shut the feed and relieve the pressure before opening a housing.")
-POWER: Final = _("Unplug before opening; pumps and solenoids belong on a residual-current protected circuit.")
-SANITISE: Final = _(
-    "Take carbon, membrane and resin out before sanitising; never mix sanitisers with acids or ammonia; wear gloves "
-    "and eye protection; flush and test for chlorine before refitting."
-)
-CODES: Final = _("Keep the air gap at the drain; follow local codes and use licensed trades where the law asks for it.")
-MIND_RESIN: Final = _("Resin is slippery and irritates; keep it from children. Deionised water is not for drinking.")
-DRINKING: Final = _(
-    "Reverse osmosis does not make unsafe water safe, and nothing disinfects behind the carbon: whoever has a weak "
-    "immune system or cares for an infant asks a doctor and the water authority first; never use it for dialysis."
-)
-ANIMALS: Final = _("Chlorine and chloramine kill aquarium animals: test before the water is used.")
-METALS: Final = _("This water attacks brass, copper and solder: plastic or stainless steel behind the membrane.")
-NO_PART: Final = _("No part is needed; do not change anything on this reading alone.")
+PRACTICE: Final = _("common practice, no source")
 
 AT_SEDIMENT: Final = Place("sediment", ("single",))
 AT_LEAD_CARBON: Final = Place("carbon", ("lead",))

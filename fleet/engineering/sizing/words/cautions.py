@@ -1,6 +1,7 @@
 """The words of what can hurt people, animals or a house."""
 
 from accounts.language import gettext
+from fleet.engineering import cautions
 from fleet.engineering.sizing.words import Sentences
 
 
@@ -104,4 +105,36 @@ def not_for_drinking() -> Sentences:
     return (
         gettext("Deionised water is not for drinking: mark the outlet."),
         gettext("The water of this unit is not for drinking."),
+    )
+
+
+def flush_new_parts() -> Sentences:
+    """Fines, preservative and what resin sheds first."""
+    return (
+        gettext(cautions.FLUSH),
+        gettext("After every filter change the first water goes to the drain; please use none before we say so."),
+    )
+
+
+def cold_water(limit: str) -> Sentences:
+    """Hot water ruins membranes and bursts housings."""
+    return (
+        gettext(cautions.COLD_WATER).format(limit=limit),
+        gettext("The unit is for cold water only: hot water damages it and makes it leak."),
+    )
+
+
+def dispose_of_resin() -> Sentences:
+    """Where resin goes."""
+    return (
+        gettext(cautions.DISPOSAL),
+        gettext("Resin must not go down the drain: old cartridges are disposed of by local rules."),
+    )
+
+
+def light_proof_store() -> Sentences:
+    """Algae in drinking water."""
+    return (
+        gettext(cautions.LIGHT_PROOF),
+        gettext("Keep drinking water from the unit in the dark and cool, and use it within a day or two."),
     )

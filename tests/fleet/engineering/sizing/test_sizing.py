@@ -287,6 +287,22 @@ def test_whatever_is_filled_the_drain_stops(
         assert (counts["drain_connection"], counts["tubing"]) == (1, 6)
 
 
+@pytest.mark.parametrize(
+    ("use", "expected", "absent"),
+    [
+        ("reef", {"cold_water", "flush", "dispose_of_resin", "test_before_fish"}, {"light_proof_store"}),
+        ("planted", {"cold_water", "flush", "test_before_fish"}, {"dispose_of_resin", "light_proof_store"}),
+        ("drinking", {"cold_water", "flush", "light_proof_store", "no_health_claim"}, {"dispose_of_resin"}),
+    ],
+)
+def test_every_offer_cautions_about_what_it_holds(use: str, expected: set[str], absent: set[str]) -> None:
+    for alternative in offer(SOFT_WATER, (use, 70.0)).alternatives:
+        given = [remark.code for remark in alternative.reasons]
+        assert expected <= set(given)
+        assert not absent & set(given)
+        assert len(given) == len(set(given))
+
+
 def test_worked_by_hand_a_reserve() -> None:
     """Case 6: 140 L a week for a reef and 70 to drink, two days in reserve.
 

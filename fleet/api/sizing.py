@@ -276,6 +276,12 @@ class PromisedSerializer(StrictSerializer):
     """What was promised of a unit; what is left out follows from the unit and the label of its membrane."""
 
     waste_ratio = FiniteFloatField(min_value=0.1, max_value=50, required=False, help_text="concentrate over permeate")
+    temperature = QuantityField(
+        "temperature_degc",
+        source="temperature_degc",
+        required=False,
+        help_text="of the water that the waste ratio was promised for; 14 degC or that of the reading when left out",
+    )
     inlet_pressure = QuantityField("inlet_pressure_kpa", source="inlet_pressure_kpa", required=False)
     product_tds = QuantityField("product_tds_mg_per_l", source="product_tds_mg_per_l", required=False)
     membranes = serializers.IntegerField(

@@ -8,6 +8,7 @@ from fleet.engineering.constants import KILOPASCAL_PER_PSI
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.expected_flow import MembraneRating, expected_permeate_flow_l_per_day
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
+from fleet.engineering.formulas.restrictor import restrictor_flow
 from fleet.engineering.limits import Limits
 from fleet.engineering.sizing.site import site_permeate_tds_mg_per_l
 from fleet.engineering.sizing.survey import SiteSurvey
@@ -23,6 +24,9 @@ FLOW_TOLERANCE: Final = 0.20
 WASTE_RATIO_TOLERANCE: Final = 0.25
 PERMEATE_TDS_FACTOR: Final = 1.5
 PRESSURE_SHORTFALL_KPA: Final = 10.0 * KILOPASCAL_PER_PSI
+ASSUMED_LAYOUT_DEGC: Final = 14.0
+"""Temperature of the water that a restrictor is taken to be chosen for where nobody said; mains water of a temperate
+place over the year (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +45,12 @@ class Promise:
         Highest product TDS; None where the product is not judged.
     membranes : int
         Side by side; all of one label.
+    temperature_degc, layout_pressure_kpa : float, optional
+        Water and membrane inlet that the waste ratio was promised for: where the water is colder or the pressure is
+        another, one and the same restrictor gives another ratio. None: `ASSUMED_LAYOUT_DEGC` or the temperature of the
+        reading, either will do; the pressure promised, else that of the reading.
+    restrictor : {"orifice", "capillary"}
+        How the concentrate follows the pressure.
     """
 
     rating: MembraneRating
@@ -48,6 +58,9 @@ class Promise:
     inlet_pressure_kpa: float | None = None
     product_tds_mg_per_l: float | None = None
     membranes: int = 1
+    temperature_degc: float | None = None
+    layout_pressure_kpa: float | None = None
+    restrictor: str = "orifice"
 
 
 @dataclass(frozen=True)
@@ -110,6 +123,7 @@ def commissioning_checks(
     flow, tds = _expected(promise, reading, recovery)
     permeate, drain = reading.get("permeate_flow_l_per_day"), reading.get("concentrate_flow_l_per_day")
     ratio = drain / permeate if permeate and drain is not None else None
+    ratios = _ratios_here(promise, reading, recovery)
     chlorine = reading.get("carbon_outlet_total_chlorine_mg_per_l", reading.get("carbon_outlet_free_chlorine_mg_per_l"))
     checks = [
         _check(
@@ -129,11 +143,11 @@ def commissioning_checks(
         ),
         _check(
             "waste_ratio",
-            promise.waste_ratio,
+            ratios[0],
             ratio,
             words.waste_ratio(),
-            low=promise.waste_ratio * (1.0 - WASTE_RATIO_TOLERANCE),
-            high=promise.waste_ratio * (1.0 + WASTE_RATIO_TOLERANCE),
+            low=min(ratios) * (1.0 - WASTE_RATIO_TOLERANCE),
+            high=max(ratios) * (1.0 + WASTE_RATIO_TOLERANCE),
         ),
     ]
     if promise.inlet_pressure_kpa is not None:
@@ -173,6 +187,49 @@ def _expected(promise: Promise, reading: Mapping[str, float], recovery: float) -
     except EngineeringError:
         # No driving pressure, or a condition outside the formulas: nothing can be promised of it.
         return None, None
+
+
+def _ratios_here(promise: Promise, reading: Mapping[str, float], recovery: float) -> tuple[float, ...]:
+    """The promised waste ratio at the pressure and temperature of a reading, the likeliest first.
+
+    A restrictor passes what the pressure drives through it; the membrane gives less in colder water. As promised where
+    the reading does not tell its condition.
+    """
+    inlet, temperature = reading.get("inlet_pressure_kpa"), reading.get("temperature_degc")
+    feed = reading.get("feed_tds_mg_per_l")
+    if not inlet or temperature is None or not feed:
+        return (promise.waste_ratio,)
+    before = promise.layout_pressure_kpa or promise.inlet_pressure_kpa or inlet
+    layouts = (temperature, ASSUMED_LAYOUT_DEGC) if promise.temperature_degc is None else (promise.temperature_degc,)
+
+    def permeate(pressure_kpa: float, at_degc: float) -> float:
+        flow = expected_permeate_flow_l_per_day(
+            promise.rating,
+            pressure_kpa=pressure_kpa,
+            temperature_degc=at_degc,
+            tds_mg_per_l=feed,
+            recovery_fraction=recovery,
+        )
+        return float(flow)
+
+    def concentrate(at_degc: float) -> float:
+        """Over that at the temperature given, at the pressure promised."""
+        flow = restrictor_flow(
+            1.0,
+            rated_pressure=before,
+            pressure=inlet,
+            restrictor_type=promise.restrictor,
+            rated_temperature_degc=at_degc,
+            temperature_degc=temperature,
+        )
+        return float(flow)
+
+    try:
+        now = permeate(inlet, temperature)
+        return tuple(promise.waste_ratio * concentrate(at) * permeate(before, at) / now for at in layouts)
+    except (EngineeringError, ZeroDivisionError):
+        # no driving pressure, or a condition outside the formulas
+        return (promise.waste_ratio,)
 
 
 def _times(value: float | None, factor: float) -> float | None:

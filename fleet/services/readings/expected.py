@@ -56,6 +56,7 @@ def expected_readings(
         rating=rating,
         waste_ratio=float(waste_ratio(unit.design_recovery_fraction)),
         product_tds_mg_per_l=limits.product_tds_mg_per_l if has_resin else None,
+        restrictor="capillary" if unit.restrictor == Unit.Restrictor.CAPILLARY else "orifice",
     )
     has_carbon = any(position.stage == Stage.CARBON for position in unit.positions.all())
     return [

@@ -225,9 +225,9 @@ def check_commissioning(
     Parameters
     ----------
     promised
-        `waste_ratio`, `inlet_pressure_kpa`, `product_tds_mg_per_l`, `membranes`; what is left out follows from the
-        unit: its design recovery, its limit, one membrane. A promised product TDS looser than the limits of the unit
-        gives way to them. Flow and permeate TDS follow from its membrane's label.
+        `waste_ratio`, `temperature_degc`, `inlet_pressure_kpa`, `product_tds_mg_per_l`, `membranes`; what is left out
+        follows from the unit: its design recovery, its limit, one membrane. A promised product TDS looser than the
+        limits of the unit gives way to them. Flow and permeate TDS follow from its membrane's label.
     unit_system
         Of the sentences.
 
@@ -273,6 +273,8 @@ def check_commissioning(
         inlet_pressure_kpa=promised.get("inlet_pressure_kpa"),
         product_tds_mg_per_l=promised.get("product_tds_mg_per_l", limits.product_tds_mg_per_l),
         membranes=promised.get("membranes", 1),
+        temperature_degc=promised.get("temperature_degc"),
+        restrictor="capillary" if unit.restrictor == Unit.Restrictor.CAPILLARY else "orifice",
     )
     checks = commissioning_checks(promise, reading, unit_system, limits=limits)
     verdicts = {check.verdict for check in checks}

@@ -302,6 +302,30 @@ def test_the_check_answers_in_the_units_of_the_caller(unit: Unit, as_installer: 
     assert as_installer.post(f"{path}?units=imperial", {}).status_code == 400
 
 
+def test_a_sound_unit_read_in_cold_water_keeps_its_waste_ratio(unit: Unit, as_installer: APIClient) -> None:
+    """Laid out for 4 to 1 at 14 degC; the membrane gives 0.71 of that at 5 degC, the restrictor the same: 5.6 to 1."""
+    path = f"/api/v1/units/{unit.pk}/commissioning-check/"
+    factories.ReadingFactory(
+        unit=unit,
+        taken_at=NOW - timedelta(days=15),
+        inlet_pressure_kpa=414.0,
+        temperature_degc=5.0,
+        feed_tds_mg_per_l=250.0,
+        permeate_flow_l_per_day=100.0,
+        concentrate_flow_l_per_day=560.0,
+    )
+
+    def check(**promised: str) -> dict[str, Any]:
+        checks = as_installer.post(path, promised).json()["checks"]
+        return next(check for check in checks if check["quantity"] == "waste_ratio")
+
+    laid_out_cool, laid_out_cold = check(temperature="14 degC"), check(temperature="41 degF")
+    assert (laid_out_cool["verdict"], laid_out_cool["promised"]["value"]) == ("kept", pytest.approx(5.6, abs=0.05))
+    assert (laid_out_cold["verdict"], laid_out_cold["promised"]["value"]) == ("not_kept", pytest.approx(4.0))
+    assert check()["verdict"] == "kept"
+    assert pointers(as_installer.post(path, {"temperature": 14})) == {"/temperature"}
+
+
 def test_a_promise_that_cannot_be_is_refused(unit: Unit, as_installer: APIClient) -> None:
     path = f"/api/v1/units/{unit.pk}/commissioning-check/"
     assert pointers(as_installer.post(path, {"waste_ratio": -1})) == {"/waste_ratio"}

@@ -13,6 +13,7 @@ from fleet.engineering.formulas.expected_flow import MembraneRating
 from fleet.engineering.limits import HOUSE, tightest
 from fleet.engineering.sizing import (
     Alternative,
+    Check,
     Item,
     Offer,
     Promise,
@@ -682,6 +683,49 @@ def test_commissioning_by_hand() -> None:
     }
     assert broken == {"permeate_flow_l_per_day", "waste_ratio", "carbon_outlet_total_chlorine_mg_per_l"}
     assert {check.verdict for check in commissioning_checks(promise, {}, limits=HOUSE)} == {"not_read"}
+
+
+# Permeate of a thin-film membrane over that at 25 degC: exp(3020 x (1 / 298.15 - 1 / (273.15 + T))), the two-slope
+# approximation in use by makers of elements, below 25 degC (from memory); at 14 degC exp(-0.388) = 0.678, at 5 degC
+# exp(-0.728) = 0.483, at 20 degC exp(-0.173) = 0.841.
+@pytest.mark.parametrize(
+    ("temperature", "pressure", "promised_at", "expected", "low", "high"),
+    [
+        # the same restrictor and pressure: the membrane gives 0.483 / 0.678 = 0.712 of what it gave
+        (5.0, 414.0, 14.0, 5.62, 4.21, 7.02),
+        # warmer water: 4 x 0.678 / 0.841
+        (20.0, 414.0, 14.0, 3.23, 2.42, 4.03),
+        # half the pressure: the drain 1 / sqrt(2), the permeate (207 - 21) / (414 - 21) = 0.473 of what it was
+        (14.0, 207.0, 14.0, 5.97, 4.48, 7.47),
+        # nobody said: 4 : 1 at 5 degC will do as well as 4 : 1 at 14 degC
+        (5.0, 414.0, None, 4.0, 3.0, 7.02),
+    ],
+)
+def test_the_waste_ratio_is_brought_to_the_pressure_and_temperature_of_the_reading(
+    temperature: float, pressure: float, promised_at: float | None, expected: float, low: float, high: float
+) -> None:
+    promise = Promise(LABEL, 4.0, 414.0, temperature_degc=promised_at)
+    reading = {"inlet_pressure_kpa": pressure, "temperature_degc": temperature, "feed_tds_mg_per_l": 250.0}
+
+    def verdict(ratio: float) -> Check:
+        flows = {"permeate_flow_l_per_day": 100.0, "concentrate_flow_l_per_day": 100.0 * ratio}
+        checks = commissioning_checks(promise, {**reading, **flows}, limits=HOUSE)
+        return next(check for check in checks if check.quantity == "waste_ratio")
+
+    check = verdict(expected)
+    assert (check.promised, check.low, check.high) == pytest.approx((expected, low, high), rel=0.01)
+    assert [verdict(ratio).verdict for ratio in (low * 1.02, high * 0.98)] == ["kept", "kept"]
+    assert [verdict(ratio).verdict for ratio in (low * 0.98, high * 1.02)] == ["not_kept", "not_kept"]
+
+
+def test_a_capillary_feels_the_cold_as_the_membrane_does() -> None:
+    """Water at 5 degC is 1.519 / 1.169 = 1.30 times as viscous as at 14 degC (IAPWS 2008), a capillary passes 1 / 1.30:
+    4 x 0.770 / 0.712 = 4.33."""
+    promise = Promise(LABEL, 4.0, 414.0, temperature_degc=14.0, restrictor="capillary")
+    reading = {"inlet_pressure_kpa": 414.0, "temperature_degc": 5.0, "feed_tds_mg_per_l": 250.0}
+    checks = commissioning_checks(promise, reading, limits=HOUSE)
+    ratio = next(check.promised for check in checks if check.quantity == "waste_ratio")
+    assert ratio == pytest.approx(4.33, rel=0.01)
 
 
 def test_worked_by_hand_the_salt_a_softener_takes() -> None:

@@ -53,7 +53,7 @@ READERS: Final = _table(
     ("Unit", STAFF, "notes"),
     ("UnitDetail", EVERYONE, "positions latest_reading open_findings"),
     ("UnitFindings", EVERYONE, "unit read_at findings"),
-    ("Position", EVERYONE, "id unit order stage role"),
+    ("Position", EVERYONE, "id unit order stage role cartridge_size connection flow_direction"),
     ("PositionDetail", EVERYONE, "id order stage role installed forecast"),
     ("Placement", EVERYONE, "id unit position item item_code item_name serial_or_lot placed_at removed_at removal"),
     ("Placement", EVERYONE, "first_installed_at continues"),

@@ -33,6 +33,9 @@ class CatalogueItemSerializer(QuantityModelSerializer):
             "lead_time_days",
             "is_active",
             "maximum_service_time_days",
+            "cartridge_size",
+            "connection",
+            "flow_direction",
             "carbon_kind",
             "membrane_material",
             "rejection_fraction",
@@ -99,6 +102,9 @@ class CatalogueItemViewSet(QuantityViewSet, ReadWriteViewSet):
         "name": ["icontains"],
         "supplier": ["exact", "isnull"],
         "is_active": ["exact"],
+        "cartridge_size": ["exact"],
+        "connection": ["exact"],
+        "flow_direction": ["exact"],
     }
     ordering_fields = ["code", "name", "kind", "purpose", "price", "lead_time_days"]
 

@@ -9,11 +9,11 @@ from fleet.services.units import units
 
 
 class PositionSerializer(TenantModelSerializer):
-    """A place for one cartridge; `order` counts from the feed."""
+    """A place for one cartridge; `order` counts from the feed. A cartridge of another format is refused."""
 
     class Meta:
         model = Position
-        fields = ["id", "unit", "order", "stage", "role"]
+        fields = ["id", "unit", "order", "stage", "role", "cartridge_size", "connection", "flow_direction"]
         read_only_fields = ["id"]
         # Which places and roles can be is judged for the whole train.
         validators: list[Any] = []

@@ -29,6 +29,7 @@ from fleet.api.readings import NewUnitReadingSerializer, ReadingDetailSerializer
 from fleet.api.sizing import CommissioningSerializer, PromisedSerializer
 from fleet.api.status import StatusSerializer
 from fleet.engineering import units as kinds
+from fleet.engineering.formats import CONNECTIONS, FLOW_DIRECTIONS, SIZES
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Stage, Unit
 from fleet.services.forecasts.groups import first_change_on, first_changes, first_to_fail_of_unit
 from fleet.services.sizing.sizing import check_commissioning
@@ -160,6 +161,19 @@ class NewPositionSerializer(StrictSerializer):
     serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")
     placed_at = MomentField(
         required=False, allow_null=True, default=None, help_text="since commissioning when left out"
+    )
+    cartridge_size = OneOfField(
+        choices=list(SIZES.items()), required=False, allow_blank=True, default="", help_text="of what it takes"
+    )
+    connection = OneOfField(
+        choices=list(CONNECTIONS.items()), required=False, allow_blank=True, default="", help_text="of what it takes"
+    )
+    flow_direction = OneOfField(
+        choices=list(FLOW_DIRECTIONS.items()),
+        required=False,
+        allow_blank=True,
+        default="",
+        help_text="of what it takes",
     )
 
 

@@ -57,7 +57,7 @@ ITEM_TERMS: Final = (
     Term(
         "Q_r",
         "rated_flow_l_per_day",
-        "flow on the label: permeate of a membrane, at the test condition below; concentrate of a restrictor",
+        "flow on the label: permeate of a membrane, at the test condition; concentrate of a restrictor; feed of a pump",
     ),
     Term("P_r", "rated_pressure_kpa", "test pressure of the label, gauge"),
     Term("T_r", "rated_temperature_degc", "test temperature of the label"),

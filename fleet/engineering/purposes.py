@@ -27,6 +27,7 @@ PURPOSES: Final[Mapping[str, str]] = {
     "tap": gettext_noop("tap"),
     "tubing": gettext_noop("tubing"),
     "drain_connection": gettext_noop("drain connection"),
+    "membrane_seals": gettext_noop("O-rings of the membrane housing"),
 }
 """Name in code, API and files -> words of the trade."""
 

@@ -8,6 +8,7 @@ from django.db.models import Q
 
 from accounts.models import Company
 from accounts.tenancy import TenantModel
+from fleet.engineering.formats import CONNECTIONS, FLOW_DIRECTIONS, SIZES
 from fleet.engineering.lead_times import LONGEST_LEAD_TIME_DAYS, USUAL_LEAD_TIME_DAYS, WEEKEND
 from fleet.engineering.purposes import KINDS_WITH_PURPOSE, PURPOSES
 from fleet.models.units import Stage
@@ -109,6 +110,18 @@ class CatalogueItem(TenantModel):
         null=True, blank=True, help_text="age from first installation at which it is replaced, whatever it reads"
     )
 
+    cartridge_size = models.CharField(
+        max_length=24, choices=list(SIZES.items()), blank=True, help_text="nominal size; empty where it is not stated"
+    )
+    connection = models.CharField(
+        max_length=24, choices=list(CONNECTIONS.items()), blank=True, help_text="how it is fitted; empty: not stated"
+    )
+    flow_direction = models.CharField(
+        max_length=24,
+        choices=list(FLOW_DIRECTIONS.items()),
+        blank=True,
+        help_text="which way the water passes it; empty where it is not stated",
+    )
     rated_volume_l = models.FloatField(
         null=True,
         blank=True,
@@ -122,7 +135,10 @@ class CatalogueItem(TenantModel):
     membrane_material = models.CharField(max_length=10, choices=Material, blank=True)
     rejection_fraction = models.FloatField(null=True, blank=True, validators=_FRACTION)
     rated_flow_l_per_day = models.FloatField(
-        null=True, blank=True, validators=_NOT_NEGATIVE, help_text="membrane: permeate; restrictor: concentrate"
+        null=True,
+        blank=True,
+        validators=_NOT_NEGATIVE,
+        help_text="membrane: permeate; restrictor: concentrate; booster pump: feed",
     )
     rated_pressure_kpa = models.FloatField(null=True, blank=True, help_text="gauge, of that flow")
     rated_temperature_degc = models.FloatField(null=True, blank=True)

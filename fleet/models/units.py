@@ -9,6 +9,7 @@ from django.db.models import Q
 from accounts.language import gettext_noop
 from accounts.models import Company
 from accounts.tenancy import TenantModel
+from fleet.engineering.formats import CONNECTIONS, FLOW_DIRECTIONS, SIZES
 from fleet.models.sites import Site
 
 
@@ -114,6 +115,24 @@ class Position(TenantModel):
     order = models.PositiveSmallIntegerField(validators=[MinValueValidator(1)])
     stage = models.CharField(max_length=10, choices=Stage)
     role = models.CharField(max_length=6, choices=Role, default=Role.SINGLE)
+    cartridge_size = models.CharField(
+        max_length=24,
+        choices=list(SIZES.items()),
+        blank=True,
+        help_text="nominal size of the cartridges it takes; empty: that of what is or was last installed there",
+    )
+    connection = models.CharField(
+        max_length=24,
+        choices=list(CONNECTIONS.items()),
+        blank=True,
+        help_text="how they are fitted; empty: as what is or was last installed there",
+    )
+    flow_direction = models.CharField(
+        max_length=24,
+        choices=list(FLOW_DIRECTIONS.items()),
+        blank=True,
+        help_text="which way the water passes them; empty: as what is or was last installed there",
+    )
 
     class Meta:
         ordering = ["unit_id", "order", "pk"]

@@ -9,6 +9,7 @@ from accounts.models import Membership
 from accounts.services import record
 from fleet.models import CatalogueItem, Unit
 from fleet.services.consequences import Kind, announce
+from fleet.services.formats import refuse_format_of_positions
 
 _PRICED_BY: Final = frozenset({"price", "is_active"})
 _ORDERED_BY: Final = frozenset({"code", "name", "supplier", "supplier_part_number", "pack_size", "lead_time_days"})
@@ -16,10 +17,17 @@ _ORDERED_BY: Final = frozenset({"code", "name", "supplier", "supplier_part_numbe
 
 
 def update_item(*, item: CatalogueItem, by: Membership, now: datetime, **facts: Any) -> CatalogueItem:
-    """Change an item of the catalogue; when its label is put right, units it stands in are judged by it again."""
+    """Change an item of the catalogue; when its label is put right, units it stands in are judged by it again.
+
+    Raises
+    ------
+    InvalidInput
+        When it would be of another format than positions state in which it is installed.
+    """
     with transaction.atomic():
         for name, value in facts.items():
             setattr(item, name, value)
+        refuse_format_of_positions(item, facts)
         item.save()
         bearing = facts.keys() - _ORDERED_BY
         if bearing:

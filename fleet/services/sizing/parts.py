@@ -8,9 +8,13 @@ from statistics import median
 from typing import Any, Final
 
 from accounts.models import Company
+from fleet.engineering.formats import differences_of_format
 from fleet.engineering.formulas.mass_balance import waste_ratio
+from fleet.engineering.sizing.carbons import carbons_for_supply
 from fleet.engineering.sizing.unit_parts import UnitCondition, fitting_part
-from fleet.models import CatalogueItem, FeedWaterSample, Placement, Reading, Stage, Unit
+from fleet.engineering.sizing.words import unit_parts as words
+from fleet.models import CatalogueItem, FeedWaterSample, Placement, Position, Reading, Stage, Unit
+from fleet.services.formats import format_of, format_or_else
 from fleet.services.sizing.sizing import item_of, rating_of
 
 SEASONS: Final = timedelta(days=365)
@@ -64,6 +68,43 @@ def fitting_parts(
             choice = fitting_part(purpose, condition, catalogue, unit_system=company.unit_system)
             key = keys[choice.item.code] if choice.item is not None else None
             parts[unit_id][purpose] = FittingPart(key, choice.missing_part)
+    return parts
+
+
+def suiting_carbons(
+    *, company: Company, installed: Sequence[tuple[Unit, Position, CatalogueItem]]
+) -> dict[int, FittingPart]:
+    """Choose the carbon for positions whose cartridge does not suit the supply of the site.
+
+    Parameters
+    ----------
+    company
+        Whose catalogue.
+    installed
+        Units with their site at hand, their positions, and what is or was last installed in each.
+
+    Returns
+    -------
+    dict
+        Position id to the cheapest carbon that suits and fits there; positions whose cartridge suits are left out.
+    """
+    unsuited = [
+        (position, item)
+        for unit, position, item in installed
+        if position.stage == Stage.CARBON
+        and unit.site.chloraminated
+        and not carbons_for_supply([item_of(item)], is_chloraminated=True)
+    ]
+    if not unsuited:
+        return {}
+    rows = CatalogueItem.objects.of_company(company).filter(kind=Stage.CARBON, is_active=True).order_by("price", "code")
+    by_code = {row.code: row for row in rows}
+    suiting = [by_code[item.code] for item in carbons_for_supply(list(map(item_of, rows)), is_chloraminated=True)]
+    parts = {}
+    for position, item in unsuited:
+        taken = format_or_else(format_of(position), format_of(item))
+        row = next((row for row in suiting if not differences_of_format(taken, format_of(row))), None)
+        parts[position.pk] = FittingPart(row.pk) if row is not None else FittingPart(None, words.no_catalytic_carbon())
     return parts
 
 

@@ -11,6 +11,7 @@ from accounts.models import Membership
 from accounts.services import record
 from fleet.models import CatalogueItem, Forecast, Placement, Position, Stage, Unit
 from fleet.services.consequences import Kind, announce
+from fleet.services.formats import refuse_wrong_format
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,7 @@ def place(
     Raises
     ------
     InvalidInput
-        When the item belongs to another stage, is no longer used, or the time cannot be.
+        When the item belongs to another stage, is of another format or no longer used, or the time cannot be.
     Conflict
         When a cartridge stands there and no reason for its removal is given.
     """
@@ -224,6 +225,7 @@ def _check_item(position: Position, item: CatalogueItem) -> None:
         )
     if not item.is_active:
         raise InvalidInput("item_not_in_use", f"{item.code} is no longer used; choose another item.", pointer="/item")
+    refuse_wrong_format(position, item)
 
 
 def _check_gap(position: Position, at: datetime) -> None:

@@ -16,6 +16,7 @@ from accounts.services.companies import lock_company
 from fleet.engineering.formulas.targets import target_for
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Stage, Unit
 from fleet.services.consequences import Kind, announce
+from fleet.services.formats import ATTRIBUTES, format_fault, refuse_format_of_installed
 
 MOST_POSITIONS: Final = 20
 _ORDER: Final = {stage: place for place, stage in enumerate(Stage.values)}
@@ -30,6 +31,9 @@ class NewPosition:
     item: CatalogueItem | None = None
     serial_or_lot: str = ""
     placed_at: datetime | None = None
+    cartridge_size: str = ""
+    connection: str = ""
+    flow_direction: str = ""
 
 
 TEMPLATES: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
@@ -90,7 +94,7 @@ def create_unit(
     ------
     InvalidInput
         When the train cannot be: a stage out of order, a lead without a lag, resin in a plain RO, an item of another
-        stage.
+        stage or format.
     """
     kind = facts.get("kind", "")
     check_train(positions, kind=str(kind))
@@ -100,7 +104,13 @@ def create_unit(
         unit = Unit.objects.create(company=site.company, site=site, **(target | facts))
         created = Position.objects.bulk_create(
             [
-                Position(unit=unit, order=order, stage=new_position.stage, role=new_position.role)
+                Position(
+                    unit=unit,
+                    order=order,
+                    stage=new_position.stage,
+                    role=new_position.role,
+                    **{name: getattr(new_position, name) for name in ATTRIBUTES},
+                )
                 for order, new_position in enumerate(positions, start=1)
             ]
         )
@@ -162,9 +172,20 @@ def check_train(positions: Sequence[NewPosition], *, kind: str, pointer: str = "
                     f"{new_position.item.code} is '{new_position.item.get_kind_display()}', not {new_position.stage}.",
                 )
             )
+        elif new_position.item is not None and (fault := _format_fault(new_position, f"{here}/item")) is not None:
+            faults.append(fault)
     faults += _role_faults(positions, pointer)
     if faults:
         raise InvalidInput("impossible_train", "The positions of the unit are not a valid sequence.", faults=faults)
+
+
+def _format_fault(new_position: NewPosition, pointer: str) -> Fault | None:
+    item = new_position.item
+    assert item is not None
+    place = Position(unit=Unit(company_id=item.company_id), stage=new_position.stage, role=new_position.role)
+    for name in ATTRIBUTES:
+        setattr(place, name, getattr(new_position, name))
+    return format_fault(place, item, pointer)
 
 
 def _role_faults(positions: Sequence[NewPosition], pointer: str) -> list[Fault]:
@@ -253,8 +274,10 @@ def delete_unit(*, unit: Unit, by: Membership | None, now: datetime) -> None:
         unit.delete()
 
 
-def add_position(*, unit: Unit, order: int, stage: str, role: str, by: Membership | None, now: datetime) -> Position:
-    """Add a place to the train of a unit.
+def add_position(
+    *, unit: Unit, order: int, stage: str, role: str, by: Membership | None, now: datetime, **formats: str
+) -> Position:
+    """Add a place to the train of a unit; `formats` are the attributes of the cartridges it takes.
 
     Raises
     ------
@@ -263,7 +286,7 @@ def add_position(*, unit: Unit, order: int, stage: str, role: str, by: Membershi
     """
     with transaction.atomic():
         Unit.objects.select_for_update(no_key=True).get(pk=unit.pk)
-        position = Position(unit=unit, order=order, stage=stage, role=role)
+        position = Position(unit=unit, order=order, stage=stage, role=role, **formats)
         _check_with(unit, position)
         position.save()
         announce(unit.company_id, units=[unit.pk], kind=Kind.TRAIN, now=now)
@@ -278,7 +301,7 @@ def change_position(*, position: Position, by: Membership | None, now: datetime,
     Raises
     ------
     InvalidInput
-        When the train could not be.
+        When the train could not be, or a cartridge of another format is installed there.
     Conflict
         When cartridges of another stage have stood there.
     """
@@ -293,6 +316,7 @@ def change_position(*, position: Position, by: Membership | None, now: datetime,
         for name, value in facts.items():
             setattr(position, name, value)
         _check_with(position.unit, position)
+        refuse_format_of_installed(position)
         position.save()
         announce(position.unit.company_id, units=[position.unit.pk], kind=Kind.TRAIN, now=now)
         if by is not None:

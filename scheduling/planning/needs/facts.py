@@ -92,11 +92,14 @@ class PositionFacts:
     cartridge
         Key of what stands there; None: nothing on record.
     item
-        Key of what to fit: the same as stands there or stood there last; None: nothing ever did.
+        Key of what to fit: the same as stands there or stood there last, or what suits the water of the site better;
+        None: nothing ever did.
     price
-        Price of that item.
+        Price of what stands there or stood there last.
     newest_forecast
         Of the position, whichever cartridge it speaks of.
+    missing_part
+        What to look for where the catalogue has nothing that suits the water of the site; empty: it has.
     """
 
     key: int
@@ -106,6 +109,7 @@ class PositionFacts:
     item: int | None = None
     price: float = 0.0
     newest_forecast: ForecastFacts | None = None
+    missing_part: str = ""
 
     @property
     def forecast(self) -> ForecastFacts | None:

@@ -147,13 +147,14 @@ class TaskList:
             label=position.name,
             position=position.key,
             item=position.item,
+            missing_part=position.missing_part,
             price=position.price,
             late_cost_per_day=self.late_cost(position),
             forecast=position.forecast,
             finding=finding,
             is_urgent=is_urgent,
             not_before=not_before,
-            reason=reason,
+            reason=f"{reason} {position.missing_part}".strip(),
         )
 
     def rotate(
@@ -182,6 +183,7 @@ class TaskList:
             label=lead.name,
             position=lead.key,
             item=lag.item,
+            missing_part=lag.missing_part,
             price=lead.price if lead.cartridge is not None else 0.0,
             late_cost_per_day=rate,
             exhausted_cost_per_day=late * share if lag_forecast is not None else 0.0,
@@ -189,7 +191,7 @@ class TaskList:
             lag_forecast=lag_forecast,
             finding=finding,
             is_urgent=may_be_urgent and late_by is not None and self.is_urgent(late_by, rate),
-            reason=reason,
+            reason=f"{reason} {lag.missing_part}".strip(),
         )
 
     def late_cost(self, position: PositionFacts) -> float:

@@ -1,7 +1,7 @@
 """What is known of a company's units, read for the pure planning of their work in a constant number of queries."""
 
 from collections import defaultdict
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
@@ -10,7 +10,7 @@ from django.db.models import Max, Q
 from accounts.models import Company
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Unit
 from fleet.services.forecasts.rows import TENTHS
-from fleet.services.sizing.parts import fitting_parts
+from fleet.services.sizing.parts import FittingPart, fitting_parts, suiting_carbons
 from scheduling.models import Need
 from scheduling.planning.needs.facts import FindingFacts, ForecastFacts, PartFacts, PositionFacts, Role, UnitFacts
 from scheduling.planning.needs.need import DISTRIBUTION_LEVELS
@@ -102,6 +102,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
         .values_list("unit", "created_at")
     )
     parts = _fitting_parts(company, {pk: rows for pk, rows in findings.items() if pk in here}, today)
+    suiting = suiting_carbons(company=company, installed=_last_installed(here.values(), items))
     last_done = _done(company, in_unit)
     sanitised: dict[int, datetime] = {}
     for (unit_id, kind, _), at in last_done.items():
@@ -121,7 +122,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
             commissioned_on=unit.commissioned_on,
             has_pressurised_tank=unit.tank == Unit.Tank.PRESSURISED,
             positions=tuple(
-                _position_facts(position, installed, items, latest, today)
+                _position_facts(position, installed, items, latest, today, suiting.get(position.pk))
                 for position in sorted(unit.positions.all(), key=lambda p: (p.order, p.pk))
             ),
             findings=tuple(_finding_facts(row, unit) for row in findings.get(unit.pk, ())),
@@ -154,6 +155,13 @@ def _fitting_parts(
     }
 
 
+def _last_installed(
+    units: Iterable[Unit], items: Mapping[int, CatalogueItem]
+) -> list[tuple[Unit, Position, CatalogueItem]]:
+    """Each position with the cartridge that is or was last installed there."""
+    return [(unit, row, items[row.pk]) for unit in units for row in unit.positions.all() if row.pk in items]
+
+
 def _done(company: Company, in_unit: Q) -> dict[tuple[int, str, str], datetime]:
     """(unit, kind, key) of work to when it was last done."""
     rows = Need.objects.of_company(company).filter(in_unit, state=Need.State.DONE, closed_at__isnull=False).order_by()
@@ -167,6 +175,7 @@ def _position_facts(
     items: Mapping[int, CatalogueItem],
     latest: Mapping[int, Forecast],
     today: date,
+    suiting: FittingPart | None,
 ) -> PositionFacts:
     placement, item, forecast = installed.get(position.pk), items.get(position.pk), latest.get(position.pk)
     return PositionFacts(
@@ -174,7 +183,8 @@ def _position_facts(
         stage=position.stage,
         role=Role(position.role),
         cartridge=placement.pk if placement is not None else None,
-        item=item.pk if item is not None else None,
+        item=suiting.item if suiting is not None and suiting.item else item.pk if item is not None else None,
+        missing_part=suiting.missing_part if suiting is not None else "",
         price=float(item.price) if item is not None else 0.0,
         newest_forecast=forecast_facts(forecast, today) if forecast is not None else None,
     )

@@ -15,6 +15,7 @@ from accounts.services.companies import lock_company
 from fleet.engineering.positions import position_name
 from fleet.models import CatalogueItem, Position, Unit
 from fleet.services.consequences import Kind, announce
+from fleet.services.formats import format_fault
 from fleet.services.sizing.parts import FittingPart, fitting_parts
 from scheduling.models import Need
 from scheduling.planning.company_rules import ServicePolicy
@@ -163,7 +164,7 @@ def add_need(
     Raises
     ------
     InvalidInput
-        When the position is another unit's, or the days contradict each other.
+        When the position is another unit's, the item does not fit it, or the days contradict each other.
     """
     company = unit.company
     faults = []
@@ -173,6 +174,9 @@ def add_need(
         faults.append(Fault("/position", f"position is required to {kind} a cartridge."))
     if kind == Need.Kind.ROTATE and position is not None and position.role != Position.Role.LEAD:
         faults.append(Fault("/position", "position must be the lead to rotate."))
+    if item is not None and position is not None and not faults:
+        fault = format_fault(position, item) if item.kind == position.stage else _other_stage(position, item)
+        faults += [fault] if fault is not None else []
     not_before, deadline = days.get("not_before"), days.get("deadline")
     if not_before is not None and deadline is not None and deadline < not_before:
         faults.append(Fault("/deadline", f"deadline {deadline} lies before not_before {not_before}."))
@@ -213,6 +217,11 @@ def add_need(
         announce(company.pk, units=[unit.pk], kind=Kind.NEED, now=now)
         record(by=by, action="add need", subject=need, details={"kind": kind, "unit": unit.code}, now=now)
     return need
+
+
+def _other_stage(position: Position, item: CatalogueItem) -> Fault:
+    place = position_name(position.stage, position.role)
+    return Fault("/item", f"{item.code} is '{item.get_kind_display()}'; give one for the {place}.")
 
 
 def drop_need(*, need: Need, by: Membership, note: str, now: datetime) -> Need:

@@ -415,3 +415,34 @@ def test_a_unit_without_a_target_has_that_of_its_use(
     created = as_office.post("/api/v1/units/", body)
     assert created.status_code == 201, created.content
     assert created.json()["product_tds_target"] == {"value": highest, "unit": "mg/L"}
+
+
+def test_a_cartridge_of_another_format_is_refused_over_the_api(
+    company: Company, as_owner: APIClient, as_office: APIClient, as_installer: APIClient
+) -> None:
+    unit = factories.UnitFactory(company=company)
+    sent = {"unit": unit.pk, "order": 1, "stage": "sediment", "cartridge_size": "10_inch", "connection": "housing"}
+    position = as_office.post("/api/v1/positions/", sent).json()
+    assert (position["cartridge_size"], position["flow_direction"]) == ("10_inch", "")
+    assert pointers(as_office.post("/api/v1/positions/", {**sent, "order": 2, "cartridge_size": "big"})) == [
+        "/cartridge_size"
+    ]
+    items = {}
+    for code, size in (("S10", "10_inch"), ("S20", "20_inch")):
+        item = {"code": code, "name": code, "kind": "sediment", "price": "4.20", "cartridge_size": size}
+        items[code] = as_owner.post("/api/v1/catalogue-items/", item).json()["id"]
+    refused = as_installer.post("/api/v1/placements/", {"position": position["id"], "item": items["S20"]})
+    assert (refused.status_code, refused.json()["code"], pointers(refused)) == (400, "wrong_format", ["/item"])
+    assert "What fits: S10." in refused.json()["errors"][0]["detail"]
+    report = {
+        "site": unit.site_id,
+        "reference": "van-1/1",
+        "done_at": "2026-03-01T10:00:00Z",
+        "work": [{"action": "replace", "unit": unit.pk, "position": position["id"], "item": items["S20"]}],
+    }
+    refused = as_installer.post("/api/v1/service-records/", report)
+    assert (refused.status_code, pointers(refused)) == (400, ["/work/0/item"])
+    need = {"unit": unit.pk, "kind": "replace", "position": position["id"], "item": items["S20"], "reason": "Wish."}
+    assert pointers(as_office.post("/api/v1/needs/", need)) == ["/item"]
+    right = as_installer.post("/api/v1/placements/", {"position": position["id"], "item": items["S10"]})
+    assert right.status_code == 201

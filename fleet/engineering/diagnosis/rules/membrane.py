@@ -72,7 +72,10 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
         causes=(
-            Cause(code="o_ring_leak", work=Work(kind=WorkKind.REPAIR, thing=_("membrane seat and O-rings"))),
+            Cause(
+                code="o_ring_leak",
+                work=Work(kind=WorkKind.REPAIR, part="membrane_seals", thing=_("membrane seat and O-rings")),
+            ),
             Cause(code="membrane_not_seated", work=INSPECT_UNIT),
             Cause(code="permeate_tube_cracked", work=INSPECT_UNIT),
         ),

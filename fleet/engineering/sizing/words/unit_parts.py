@@ -13,3 +13,10 @@ def no_pump(feed: str, pressure: str) -> str:
     """No pump moves so much feed at so much pressure."""
     words = gettext("No booster pump of the catalogue fits: look for one that moves {feed} or more at {pressure}.")
     return words.format(feed=feed, pressure=pressure)
+
+
+def no_catalytic_carbon() -> str:
+    """The supply carries chloramine, and no carbon of the catalogue that fits takes it out."""
+    return gettext(
+        "The supply carries chloramine and no catalytic carbon of the catalogue fits here: look for one of this format."
+    )

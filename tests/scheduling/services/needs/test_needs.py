@@ -429,3 +429,49 @@ def test_a_person_who_asks_for_a_restrictor_gets_the_one_that_fits(town: Town, o
     asked = {"by": owner, "unit": unit, "kind": "replace_restrictor", "reason": "Blocked.", "now": NOW}
     assert add_need(**asked).item == fits
     assert add_need(**asked, item=other).item == other
+
+
+def _carbon_item(town: Town, code: str, price: str, **values: object) -> CatalogueItem:
+    return CatalogueItem.objects.create(
+        company=town.company, code=code, name=code, kind="carbon", price=price, carbon_kind="catalytic", **values
+    )
+
+
+@pytest.mark.parametrize(("chloraminated", "code"), [(True, "CAT-10"), (False, "carbon-1"), (None, "carbon-1")])
+def test_carbon_is_replaced_by_one_that_suits_the_supply_and_fits(
+    town: Town, chloraminated: bool | None, code: str
+) -> None:
+    unit = town.unit(town.site(chloraminated=chloraminated))
+    CatalogueItem.objects.filter(kind="carbon").update(carbon_kind="block", cartridge_size="10_inch")
+    _carbon_item(town, "CAT-20", "12.00", cartridge_size="20_inch")
+    _carbon_item(town, "CAT-9", "10.00", cartridge_size="10_inch", is_active=False)
+    _carbon_item(town, "CAT-10", "19.50", cartridge_size="10_inch")
+    town.forecast(town.position(unit, "carbon"), 5)
+    refresh_needs(company=town.company, now=NOW)
+    need = _open(town)["replace carbon"]
+    assert (need.item.code, need.missing_part) == (code, "")
+    # what is thrown away is the old one
+    assert need.price == 24.0
+
+
+def test_where_no_catalytic_carbon_fits_it_is_said_and_the_work_goes_on(town: Town) -> None:
+    unit = town.unit(town.site(chloraminated=True))
+    CatalogueItem.objects.filter(kind="carbon").update(carbon_kind="block", cartridge_size="10_inch")
+    _carbon_item(town, "CAT-20", "12.00", cartridge_size="20_inch")
+    town.forecast(town.position(unit, "carbon"), 5)
+    refresh_needs(company=town.company, now=NOW)
+    need = _open(town)["replace carbon"]
+    assert need.item.code == "carbon-1"
+    assert "no catalytic carbon of the catalogue fits here" in need.missing_part
+    assert need.missing_part in need.reason
+
+
+def test_a_leaking_seat_takes_o_rings_and_no_membrane(town: Town) -> None:
+    rings = CatalogueItem.objects.create(
+        company=town.company, code="OR", name="O-rings", kind="small_part", purpose="membrane_seals", price="1.10"
+    )
+    unit = town.unit()
+    town.finding(unit, "o_ring_leak", position=town.position(unit, "membrane"))
+    refresh_needs(company=town.company, now=NOW)
+    (need,) = _open(town).values()
+    assert (need.kind, need.item) == ("repair", rings)

@@ -94,22 +94,17 @@ def time_round(
         there = problem.node(candidate)
         spans = problem.starts[candidate].get(day, ())
         service = problem.candidates[candidate].service_s
-        plain = after = _NEVER
-        if fasting[-1] < _NEVER:
-            plain = _start(fasting[-1] + problem.drive_s(here, there, fasting[-1]), spans) + service
-        if fed[-1] < _NEVER:
-            after = _start(fed[-1] + problem.drive_s(here, there, fed[-1]), spans) + service
-        eaten = _eat(plain, lunch) if lunch and plain < _NEVER else _NEVER
+        plain, after = (
+            _start(ready + problem.drive_s(here, there, ready), spans) + service for ready in (fasting[-1], fed[-1])
+        )
+        eaten = _eat(plain, lunch) if lunch else _NEVER
         if plain >= _NEVER and after >= _NEVER:
             return None
         fasting.append(min(plain, _NEVER))
         eaten_here.append(eaten < after)
         fed.append(min(after, eaten, _NEVER))
         here = there
-    home_fasting, home_fed = (
-        ready + problem.drive_s(here, installer, ready) if ready < _NEVER else _NEVER
-        for ready in (fasting[-1], fed[-1])
-    )
+    home_fasting, home_fed = (ready + problem.drive_s(here, installer, ready) for ready in (fasting[-1], fed[-1]))
     if lunch is None:
         if home_fasting > latest_home:
             return None
@@ -150,8 +145,7 @@ def keeps_time(problem: RoundProblem, installer: int, day: int, stops: Sequence[
         if traffic is None:
             arrival, arrival_fed = fasting + free, fed + free
         else:
-            arrival = fasting + traffic.drive_s(free, fasting) if fasting < _NEVER else _NEVER
-            arrival_fed = fed + traffic.drive_s(free, fed) if fed < _NEVER else _NEVER
+            arrival, arrival_fed = fasting + traffic.drive_s(free, fasting), fed + traffic.drive_s(free, fed)
         fasting = fed = _NEVER
         for early, late in spans:
             if arrival <= late:
@@ -170,8 +164,7 @@ def keeps_time(problem: RoundProblem, installer: int, day: int, stops: Sequence[
     free = rows[here][installer]
     home, home_fed = fasting + free, fed + free
     if traffic is not None:
-        home = fasting + traffic.drive_s(free, fasting) if fasting < _NEVER else _NEVER
-        home_fed = fed + traffic.drive_s(free, fed) if fed < _NEVER else _NEVER
+        home, home_fed = fasting + traffic.drive_s(free, fasting), fed + traffic.drive_s(free, fed)
     if lunch is None:
         return home <= latest_home
     return home_fed <= latest_home or (home <= latest_home and home <= last_eat)

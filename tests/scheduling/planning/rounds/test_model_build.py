@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from scheduling.planning.rounds.model import RoundModel
-from scheduling.planning.rounds.model_build import build_model
+from scheduling.planning.rounds.model_build import _twin, build_model
 from scheduling.planning.rounds.problem import Candidate, Installer, Lunch, Rates, RoundProblem, Shift, Window
 from scheduling.planning.travel.trips import GreatCircleTravel, Place
 from tests.scheduling.planning.rounds.instances import FIRST_DAY, HOUR
@@ -105,3 +105,28 @@ def test_lunch_at_home_gives_back_what_a_round_with_lunch_costs_whatever_the_uni
     (vehicle,) = told.data.vehicle_types()
     prizes = [told.data.clients()[client].prize for client in told.home_lunch.values()]
     assert prizes == [vehicle.fixed_cost] == [10_000 * told.scale]
+
+
+LUNCH = Lunch(1_800, 12 * HOUR, 13 * HOUR)
+
+
+@pytest.mark.parametrize(
+    ("early", "late", "service", "told"),
+    [
+        # the work of an hour ends between 12 and 13 o'clock, and lunch follows at once
+        (8 * HOUR, 17 * HOUR, HOUR, (11 * HOUR, 12 * HOUR, HOUR + 1_800)),
+        (11 * HOUR + 600, 11 * HOUR + 900, HOUR, (11 * HOUR + 600, 11 * HOUR + 900, HOUR + 1_800)),
+        # to the second at either end
+        (8 * HOUR, 11 * HOUR, HOUR, (11 * HOUR, 11 * HOUR, HOUR + 1_800)),
+        (12 * HOUR, 17 * HOUR, HOUR, (12 * HOUR, 12 * HOUR, HOUR + 1_800)),
+        # over before noon: drawn out until lunch has been had at half past
+        (8 * HOUR, 10 * HOUR, HOUR, (10 * HOUR, 10 * HOUR, 2 * HOUR + 1_800)),
+        (8 * HOUR, 11 * HOUR - 1, HOUR, (11 * HOUR - 1, 11 * HOUR - 1, HOUR + 1_801)),
+        # too late for it
+        (12 * HOUR + 1, 17 * HOUR, HOUR, None),
+    ],
+)
+def test_a_visit_with_lunch_behind_it_ends_when_lunch_may_begin(
+    early: int, late: int, service: int, told: tuple[int, int, int] | None
+) -> None:
+    assert _twin(early, late, service, LUNCH) == told

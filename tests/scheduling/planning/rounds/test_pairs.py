@@ -6,6 +6,7 @@ import pytest
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds import Appointment, RoundProblem, UnservedReason, Window, evaluate, plan_rounds
+from scheduling.planning.rounds.pairs import _join
 from tests.scheduling.planning.rounds.instances import HOUR, make_week
 from tests.scheduling.planning.rounds.test_evaluate import MINUTE, line_problem
 
@@ -101,3 +102,48 @@ def test_half_a_pair_is_a_fault() -> None:
 def test_wrong_pairs_are_named(pairs: dict) -> None:
     with pytest.raises(PlanningError):
         with_pairs(line_problem([10, 20, 30]), **pairs)
+
+
+def joined(first: dict, second: dict, *, days: int = 1):
+    """Two visits of half an hour, 10 and 30 minutes from home and 20 apart, as the one they are planned as."""
+    problem = with_pairs(line_problem([10, 30], candidates=[first, second], days=days), together=(("v0", "v1"),))
+    return _join(problem, 0, 1)
+
+
+def test_two_visits_as_one_take_the_time_and_the_money_of_both() -> None:
+    one = joined(
+        {"parts": {"resin": 1}, "skills": frozenset({"pump"}), "cost_by_installer_cents": {"Ada": 5}},
+        {"parts": {"resin": 2, "carbon": 1}, "cost_by_installer_cents": {"Ada": 7, "Bea": 1}, "urgent": True,
+         "cost_by_day_cents": (250,)},
+    )  # fmt: skip
+    assert one.service_s == 80 * MINUTE
+    # the drive between the two costs 20 minutes and 20 kilometres, a cent each
+    assert one.cost_by_day_cents == (100 + 250 + 40,)
+    assert one.cost_if_unserved_cents == 2_000
+    assert (dict(one.parts), one.skills) == ({"resin": 3, "carbon": 1}, frozenset({"pump"}))
+    assert dict(one.cost_by_installer_cents) == {"Ada": 12, "Bea": 1}
+    assert (one.urgent, one.appointment, one.installers) == (True, None, None)
+    assert not joined({}, {}).urgent
+
+
+def test_two_visits_as_one_begin_when_both_can_be_made() -> None:
+    """The second begins 50 minutes after the first, and is over by 12 o'clock: it begins by half past eleven."""
+    one = joined({"windows": (Window(0, 9 * HOUR, 17 * HOUR),)}, {"windows": (Window(0, 10 * HOUR, 12 * HOUR),)})
+    begins, ends = 9 * HOUR + 10 * MINUTE, 10 * HOUR + 40 * MINUTE
+    assert one.windows == (Window(0, begins, ends + 80 * MINUTE),)
+    # to the second: they just meet, or do not
+    late = {"windows": (Window(0, ends, 17 * HOUR),)}
+    assert len(joined(late, {"windows": (Window(0, 10 * HOUR, 12 * HOUR),)}).windows) == 1
+    late = {"windows": (Window(0, ends + 1, 17 * HOUR),)}
+    assert joined(late, {"windows": (Window(0, 10 * HOUR, 12 * HOUR),)}).windows == ()
+
+
+def test_a_pair_is_made_by_those_who_may_make_both_and_at_the_confirmed_time() -> None:
+    both = joined({"installers": frozenset({"Ada"})}, {})
+    assert both.installers == frozenset({"Ada"})
+    fixed = joined({}, {"appointment": Appointment(0, 14 * HOUR, "Ada")})
+    # the first is begun 50 minutes before the second is to be begun
+    assert fixed.appointment == Appointment(0, 13 * HOUR + 10 * MINUTE, "Ada")
+    assert (fixed.windows, fixed.urgent) == ((), True)
+    never = joined({"windows": (Window(0, 15 * HOUR, 17 * HOUR),)}, {"appointment": Appointment(0, 14 * HOUR)})
+    assert (never.windows, never.appointment, never.urgent) == ((), None, True)

@@ -120,6 +120,23 @@ def test_logs_are_as_wide_as_their_header_and_name_parts_on_the_shelf() -> None:
         assert all(row.text.startswith(history.name[:4]) for row in history.rows)
 
 
+def test_works_that_moved_the_salt_are_true_beside_the_unit_whether_it_rose_or_fell() -> None:
+    changed = [history for history in sound() if abs(history.water.later_tds / history.water.tds - 1) >= 0.1]
+    assert {history.water.later_tds > history.water.tds for history in changed} == {True, False}
+    for history in changed:
+        spells = [each for each in history.also_true if each.words == "feed water changed"]
+        assert [abs((each.since - history.water.changes_on).days) <= 7 for each in spells] == [True], history.name
+
+
+def test_nobody_changes_carbon_at_every_look_because_the_waste_runs_free() -> None:
+    for history in ill():
+        truth = history.truth
+        assert truth
+        if truth.fault == "waste runs free":
+            after = [each for each in history.changes if each.stage == "carbon" and each.at.date() > truth.since]
+            assert len(after) <= 1, history.name
+
+
 def test_the_water_of_a_unit_adds_up() -> None:
     """Salt in is salt out, and at the label's condition a membrane gives what its label says."""
     body = Body(284.0, 3.45, 1.0, 0.04, 1609.0, False, 0.0, 0.0, 0.0, throttle=0.0)

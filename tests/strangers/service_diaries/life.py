@@ -200,7 +200,9 @@ class Life:
             self._renew(day, "resin")
 
     def _carbon_ends(self, day: int) -> bool:
-        """Before the next look, at the pace so far."""
+        """Before the next look, at the pace so far; nobody reckons with what a fault lets run to the drain."""
+        if self.since(day) is not None:
+            return False
         age = day - self.placed["carbon"]
         share = self.cartridges.carbon_share
         next_look = self.plan.writer.every_days + 2 * self.plan.writer.jitter_days
@@ -265,7 +267,7 @@ class Life:
             "sediment filter blocked": running.line - running.prefilter_outlet > 0.35,
             "carbon block plugged": running.line - running.prefilter_outlet > 0.35,
             "carbon used up": self._chlorine_passes(day) > 0.1,
-            "feed water changed": plan.supply.works_tds > 1.2 and 0 <= (today - plan.supply.works_on).days < 90,
+            "feed water changed": plan.supply.is_changed_on(today),
             "new membrane still flushing": held.membrane_litres < 150,
         }
         for words, is_so in holds.items():

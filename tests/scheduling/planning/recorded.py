@@ -15,14 +15,15 @@ from scheduling.planning.rounds import evaluate
 from scheduling.planning.rounds.by_hand import move_by_hand
 from scheduling.planning.rounds.evaluate import Plan
 from scheduling.planning.rounds.greedy import greedy_plan
-from scheduling.planning.rounds.insertion import place_the_musts, polish
+from scheduling.planning.rounds.insertion import place_the_musts, polish, working_cells
 from scheduling.planning.rounds.naive import naive_plan
 from scheduling.planning.rounds.pairs import merge_pairs
 from scheduling.planning.rounds.problem import RoundProblem
+from scheduling.planning.rounds.solve import drivable
 from scheduling.planning.rounds.stability import Stability
 from scheduling.planning.rounds.unserved import explain_unserved
 from scheduling.planning.travel.traffic import Traffic
-from scheduling.planning.travel.trips import Place
+from scheduling.planning.travel.trips import GreatCircleTravel, Place
 from scheduling.planning.visits.bundling import bundle_visits
 from scheduling.planning.visits.proposal import BundlingSite
 from tests.scheduling.planning.rounds.instances import HOUR, make_week
@@ -33,7 +34,8 @@ Rows = list[list[float | str | None]]
 
 
 def weeks() -> dict[str, RoundProblem]:
-    """Weeks of three kinds: plain, with overtime and a slow morning, and with pairs."""
+    """Weeks of four kinds: plain, with overtime and a slow morning, with pairs, and two short days with more urgent and
+    confirmed visits than fit and little in the vans, the first of them begun."""
     plain = make_week(45, seed=21, installers=3, days=3, musts=8)
     slow = make_week(36, seed=22, installers=2, days=3, musts=6, max_overtime_s=HOUR)
     slow = dataclasses.replace(slow, traffic=Traffic(((7 * HOUR, 1.4), (10 * HOUR, 1.0), (16 * HOUR, 1.25))))
@@ -42,7 +44,20 @@ def weeks() -> dict[str, RoundProblem]:
     paired = dataclasses.replace(
         paired, together=((keys[0], keys[1]), (keys[2], keys[3])), apart=((keys[4], keys[5]), (keys[6], keys[7]))
     )
-    return {"plain": plain, "slow": slow, "paired": paired}
+    crowded = make_week(40, seed=24, installers=3, days=2, musts=24, shift=(8 * HOUR, 15 * HOUR), max_overtime_s=1_800)
+    on_the_road = [
+        dataclasses.replace(person, van_stock={"resin": 5 + k}) for k, person in enumerate(crowded.installers)
+    ]
+    first, *later = on_the_road[0].shifts
+    begun = dataclasses.replace(first, start_s=10 * HOUR, starts_at=Place(50.1, 9.1), had_lunch=True)
+    on_the_road[0] = dataclasses.replace(on_the_road[0], shifts=(begun, *later))
+    crowded = RoundProblem.build(
+        first_day=crowded.first_day, days=2, installers=on_the_road, rates=crowded.rates,
+        provider=GreatCircleTravel(),
+        candidates=[dataclasses.replace(c, parts={"resin": 1} if k % 3 else {})
+                    for k, c in enumerate(crowded.candidates)],
+    )  # fmt: skip
+    return {"plain": plain, "slow": slow, "paired": paired, "crowded": crowded}
 
 
 def of_plan(problem: RoundProblem, plan: Plan) -> Rows:
@@ -91,7 +106,10 @@ def of_week(problem: RoundProblem) -> dict[str, Rows]:
     unserved: Rows = [
         [one.visit, str(one.reason), one.displaces, one.extra_cents] for one in explain_unserved(simple, better)
     ]
+    in_turn = list(range(len(simple.candidates)))
+    overfull = {cell: tuple(in_turn[at::6][:9]) for at, cell in enumerate(working_cells(simple)[:6])}
     return {
+        "cut back": of_plan(simple, place_the_musts(simple, drivable(simple, overfull))),
         "as a person would": of_plan(problem, merged.expand(by_hand)),
         "by value for time": of_plan(problem, merged.expand(by_value)),
         "polished": of_plan(problem, full),

@@ -19,6 +19,7 @@ from scheduling.planning.needs.need import (
     expected_days_exhausted,
     expected_share_left,
     median_days,
+    quantile_knots,
     quantile_table,
 )
 
@@ -299,3 +300,23 @@ def test_of_a_cartridge_fitted_today_all_is_left_unless_it_is_exhausted_already(
 @pytest.mark.parametrize(("days", "share"), [(0.5, 0.25), (1.0, 0.4), (1.5, 0.5), (0.0, 0.0)])
 def test_a_date_that_is_certain_leaves_its_part_of_the_whole_life_to_the_hour(days: float, share: float) -> None:
     assert expected_share_left([[days] * 7], [1.5])[0] == pytest.approx(share)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "knot"),
+    # the outer line goes on by as much again to probability 0, and into the past only from there
+    [
+        (5.0, 7.0, 3.0),
+        (5.0, 15.0, 0.0),
+        (0.0, 10.0, 0.0),
+        (-10.0, 0.0, -20.0),
+        (-10.0, 10.0, -30.0),
+        (-4.0, -3.0, -5.0),
+    ],
+)
+def test_the_line_before_the_first_quantile(first: float, second: float, knot: float) -> None:
+    days, probabilities = quantile_knots((first, second, 20.0, 30.0, 40.0, 60.0, 70.0))
+    assert (days[0], probabilities[0]) == (pytest.approx(knot), 0.0)
+    # and behind the last one
+    assert (days[-1], probabilities[-1]) == (pytest.approx(80.0), 1.0)
+    assert days[1:-1] == pytest.approx([first, second, 20.0, 30.0, 40.0, 60.0, 70.0])

@@ -65,3 +65,9 @@ def test_the_sentence_gives_the_cheapest_day_and_four_weeks_of_waiting() -> None
     assert Priced((None, None), 0).sentence(today=TODAY, currency="EUR") == ""
     assert Priced((None,), 60).sentence(today=TODAY, currency="EUR") == ""
     assert price([], policy=POLICY) == []
+
+
+def test_what_has_no_date_and_hurts_nobody_wastes_as_much_on_any_day() -> None:
+    (priced,) = price([need(late_cost_per_day=0.0, remaining_share=0.25, not_before_day=5)], policy=POLICY)
+    assert set(priced.curve[5:]) == {10.0}
+    assert priced.best_day == 5

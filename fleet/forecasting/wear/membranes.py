@@ -6,6 +6,7 @@ g is the logarithm of use until the usual change over three years: of flow, unti
 salt passage, until a usual gain. How long it takes to the limit of the unit follows from that.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -27,6 +28,7 @@ from fleet.forecasting.wear import pooling
 from fleet.forecasting.wear.conditions import SALT_U_EXCESS_KELVIN, Conditions
 from fleet.forecasting.wear.dates import weighted_quantiles
 from fleet.forecasting.wear.habits import Habit, Visits, removal_log_likelihood
+from fleet.forecasting.wear.learned import Pool
 from fleet.forecasting.wear.nominal import median_by_group
 from fleet.forecasting.wear.pooling import HyperPrior
 from fleet.forecasting.wear.stage_inputs import places_of
@@ -105,76 +107,124 @@ def membranes_left(
     flow_input, salt_input, reading_segment, reading_day = _trend_inputs(fleet, readings, conditions, columns, segments)
     lives.add_readings(reading_segment)
     loss = -np.log(limits.membrane_flow_fraction[columns.unit[segments.column]])[:, None]
-    shape = (len(segments), len(POWERS), len(pooling.GRID))
-    flow_until = np.zeros(shape, dtype=np.float32)
-    flow_like, salt_like = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
-    salt_until = np.zeros((*shape, len(_NODES)), dtype=np.float32)
-    # Without the steps of the one that stands: for the next one in its place, which passes what that place passes.
-    next_flow_until, next_salt_until = np.zeros_like(flow_until), np.zeros_like(salt_until)
-    limit = _salt_limit(columns, segments, salt_input.centre, limits)
-    flow_steps, salt_steps = find_steps(flow_input), find_steps(salt_input)
-    flow_input, salt_input = without_steps(flow_input, flow_steps), without_steps(salt_input, salt_steps)
-    for index, power in enumerate(POWERS):
-        flow_trend = fit_trend(flow_input, power)
-        usual_loss = np.broadcast_to(
-            USUAL_FLOW_LOSS * np.exp(-power * pooling.GRID), (len(segments), len(pooling.GRID))
-        )
-        flow_like[:, index] = slope_log_likelihood(flow_trend, usual_loss)
-        # A stricter limit is reached sooner at the same pace.
-        next_flow_until[:, index] = until = _until_flow_limit(loss, power)
-        for number in range(MOST_STEPS):
-            lost = -flow_steps.size[:, : number + 1].sum(axis=1)[:, None]
-            until = flow_steps.first_crossing(_until_flow_limit(loss - lost, power), number, until, NOMINAL_DAYS)
-        flow_until[:, index] = until
-        gain = USUAL_SALT_GAIN * np.exp(-power * pooling.GRID)
-        trend = fit_trend(salt_input, power)
-        salt_like[:, index] = slope_log_likelihood(trend, gain)
-        next_salt_until[:, index] = until = _until_salt_limit(trend, gain, limit, np.zeros(len(limit)), power)
-        for number in range(MOST_STEPS):
-            risen = salt_steps.size[:, : number + 1].sum(axis=1)
-            until_now = _until_salt_limit(trend, gain, limit - risen, salt_steps.doubt, power)
-            until = salt_steps.first_crossing(until_now, number, until, NOMINAL_DAYS)
-        salt_until[:, index] = until
-        conditions.pool.means["flow_noise_scale"] = flow_trend.noise_scale
-        conditions.pool.means["salt_noise_scale"] = trend.noise_scale
-    flow, salt = (flow_like, flow_until), (salt_like, salt_until[..., 1])
-    is_taught = hypers is not None
-    if hypers is None:
-        # Which of the two trends ended a life is judged by the other one: at first by what is common, then by what was
-        # learned.
-        by_salt, by_flow = lives.ended_by(*salt, SALT_PRIOR.start()), lives.ended_by(*flow, FLOW_PRIOR.start())
-        hypers = lives.learn(*flow, FLOW_PRIOR, by_salt), lives.learn(*salt, SALT_PRIOR, by_flow)
-    flow_hyper, salt_hyper = hypers
-    by_salt, by_flow = lives.ended_by(*salt, salt_hyper), lives.ended_by(*flow, flow_hyper)
-    flow_hyper, flow_weight, fresh_flow = lives.weigh(*flow, flow_hyper, by_salt, is_taught=is_taught)
-    salt_hyper, salt_weight, fresh_salt = lives.weigh(*salt, salt_hyper, by_flow, is_taught=is_taught)
+    flow = _flow_curves(flow_input, loss, conditions.pool)
+    salt = _salt_curves(salt_input, _salt_limit(columns, segments, salt_input.centre, limits), conditions.pool)
+    of_flow, of_salt = _weigh(lives, flow, salt, hypers)
     current, used = lives.current, lives.lived[lives.current]
-    installed = len(current)
     newest = np.full(len(segments), -np.inf)
     np.maximum.at(newest, reading_segment, reading_day)
-    points = len(POWERS) * len(pooling.GRID)
-    flow_all = next_flow_until[current].reshape(installed, points)
-    salt_all = next_salt_until[current].reshape(installed, points * len(_NODES))
-    flow_left = (flow_until[current] - used[:, None, None]).reshape(installed, points)
-    salt_left = (salt_until[current] - used[:, None, None, None]).reshape(installed, points * len(_NODES))
     return MembraneLeft(
         position=columns.lead_position[segments.column[current]],
         unit=columns.unit[segments.column[current]],
-        flow_load=weighted_quantiles(flow_left, flow_weight.reshape(installed, points), GRID_LEVELS),
-        salt_load=weighted_quantiles(
-            salt_left, (salt_weight[..., None] * _NODE_WEIGHTS).reshape(salt_left.shape), GRID_LEVELS
-        ),
-        fresh_flow_load=weighted_quantiles(flow_all, fresh_flow.reshape(installed, points), GRID_LEVELS),
-        fresh_salt_load=weighted_quantiles(
-            salt_all, (fresh_salt[..., None] * _NODE_WEIGHTS).reshape(salt_all.shape), GRID_LEVELS
-        ),
+        flow_load=_quantiles(flow.until[current] - used[:, None, None], of_flow.weight),
+        salt_load=_quantiles(salt.until[current] - used[:, None, None, None], of_salt.weight),
+        fresh_flow_load=_quantiles(flow.next_until[current], of_flow.fresh_weight),
+        fresh_salt_load=_quantiles(salt.next_until[current], of_salt.fresh_weight),
         used=used,
         readings=np.bincount(reading_segment, minlength=len(segments))[current],
         newest_day=np.where(np.isfinite(newest), newest, np.nan)[current],
         past_lives=np.bincount(segments.column[lives.past], minlength=len(columns))[segments.column[current]],
-        flow_hyper=flow_hyper,
-        salt_hyper=salt_hyper,
+        flow_hyper=of_flow.hyper,
+        salt_hyper=of_salt.hyper,
     )
+
+
+@dataclass(frozen=True)
+class _Curves:
+    """One trend of every segment, by its shape and slope (of `POWERS` and `pooling.GRID`): how well each agrees with
+    the readings, and the use until it reaches the limit. Of salt passage, for three points of its intercept.
+
+    `next_until` is without the steps of the one that stands: for the next one in its place, which passes what that
+    place passes.
+    """
+
+    log_likelihood: Floats
+    until: Floats
+    next_until: Floats
+
+    @property
+    def ends(self) -> tuple[Floats, Floats]:
+        """Log likelihood and use until the limit, at the middle of the intercepts."""
+        return self.log_likelihood, self.until if self.until.ndim == 3 else self.until[..., 1]
+
+
+@dataclass(frozen=True)
+class _Weights:
+    """What one trend has taught, and the weight of its shapes and slopes for every membrane that stands and for a
+    fresh one in its place."""
+
+    hyper: pooling.Hyper
+    weight: Floats
+    fresh_weight: Floats
+
+
+def _flow_curves(readings: TrendInput, loss: Floats, pool: Pool) -> _Curves:
+    """Trends of the flow; of the logarithm of flow, `loss` may be lost, shape (segments, 1)."""
+    steps = find_steps(readings)
+    readings = without_steps(readings, steps)
+    shape = (len(loss), len(POWERS), len(pooling.GRID))
+    likelihood, until, next_until = (np.zeros(shape, dtype=np.float32) for _ in range(3))
+    for index, power in enumerate(POWERS):
+        trend = fit_trend(readings, power)
+        usual_loss = np.broadcast_to(USUAL_FLOW_LOSS * np.exp(-power * pooling.GRID), (len(loss), len(pooling.GRID)))
+        likelihood[:, index] = slope_log_likelihood(trend, usual_loss)
+        # A stricter limit is reached sooner at the same pace.
+        next_until[:, index] = crossing = _until_flow_limit(loss, power)
+        for number in range(MOST_STEPS):
+            lost = -steps.size[:, : number + 1].sum(axis=1)[:, None]
+            crossing = steps.first_crossing(_until_flow_limit(loss - lost, power), number, crossing, NOMINAL_DAYS)
+        until[:, index] = crossing
+        pool.means["flow_noise_scale"] = trend.noise_scale
+    return _Curves(likelihood, until, next_until)
+
+
+def _salt_curves(readings: TrendInput, limit: Floats, pool: Pool) -> _Curves:
+    """Trends of the salt passage; `limit` is how far its logarithm may rise from its centre, shape (segments,)."""
+    steps = find_steps(readings)
+    readings = without_steps(readings, steps)
+    shape = (len(limit), len(POWERS), len(pooling.GRID))
+    likelihood = np.zeros(shape, dtype=np.float32)
+    until, next_until = (np.zeros((*shape, len(_NODES)), dtype=np.float32) for _ in range(2))
+    for index, power in enumerate(POWERS):
+        gain = USUAL_SALT_GAIN * np.exp(-power * pooling.GRID)
+        trend = fit_trend(readings, power)
+        likelihood[:, index] = slope_log_likelihood(trend, gain)
+        next_until[:, index] = crossing = _until_salt_limit(trend, gain, limit, np.zeros(len(limit)), power)
+        for number in range(MOST_STEPS):
+            risen = steps.size[:, : number + 1].sum(axis=1)
+            after = _until_salt_limit(trend, gain, limit - risen, steps.doubt, power)
+            crossing = steps.first_crossing(after, number, crossing, NOMINAL_DAYS)
+        until[:, index] = crossing
+        pool.means["salt_noise_scale"] = trend.noise_scale
+    return _Curves(likelihood, until, next_until)
+
+
+def _weigh(
+    lives: "_Lives", flow: _Curves, salt: _Curves, hypers: tuple[pooling.Hyper, pooling.Hyper] | None
+) -> tuple[_Weights, _Weights]:
+    """Weights of both trends. Which of them ended a life is judged by the other one: at first by what is common, then
+    by what was learned."""
+    is_taught = hypers is not None
+    if hypers is None:
+        by_salt, by_flow = (
+            lives.ended_by(*salt.ends, SALT_PRIOR.start()),
+            lives.ended_by(*flow.ends, FLOW_PRIOR.start()),
+        )
+        hypers = lives.learn(*flow.ends, FLOW_PRIOR, by_salt), lives.learn(*salt.ends, SALT_PRIOR, by_flow)
+    flow_hyper, salt_hyper = hypers
+    by_salt, by_flow = lives.ended_by(*salt.ends, salt_hyper), lives.ended_by(*flow.ends, flow_hyper)
+    return (
+        _Weights(*lives.weigh(*flow.ends, flow_hyper, by_salt, is_taught=is_taught)),
+        _Weights(*lives.weigh(*salt.ends, salt_hyper, by_flow, is_taught=is_taught)),
+    )
+
+
+def _quantiles(use: Floats, weight: Floats) -> Floats:
+    """Quantiles of a use over all shapes and slopes by their weight, and over the points of the intercept, if any."""
+    if use.ndim > weight.ndim:
+        weight = weight[..., None] * _NODE_WEIGHTS
+    flat = (len(use), math.prod(use.shape[1:]))
+    return weighted_quantiles(use.reshape(flat), weight.reshape(flat), GRID_LEVELS)
 
 
 class _Lives:

@@ -64,51 +64,12 @@ def load_left(
     past = np.flatnonzero(~segments.is_current & informative)
     current = np.flatnonzero(segments.is_current & (segments.lead >= 0))
     count = len(stage.columns)
-    taught_before = hyper is not None
+    is_taught = hyper is not None
     if hyper is None:
-        at_end = stage.reading_day >= segments.end[stage.reading_segment] - 3.0
-        shows_end = np.bincount(stage.reading_segment[at_end], minlength=len(segments)) > 0
-        shows_end &= (segments.lead_reason > 0) | (segments.lag_reason > 0)
-        hyper = pooling.learn(
-            evidence.lives,
-            segments.column,
-            stage.places,
-            prior,
-            is_informative=informative,
-            shows_end=shows_end,
-        )
-    summed = np.zeros((count, stage.model.shapes, len(pooling.GRID)), dtype=np.float32)
-    shown = np.zeros((0 if taught_before else count, len(shared.CENTRED)))
-    for first in range(0, count, CHUNK):
-        here = slice(first, min(first + CHUNK, count))
-        summed[here] = _summed(evidence, hyper, segments.column, past, first, here.stop)
-        if not taught_before:
-            present_likelihood = _summed(evidence, hyper, segments.column, current, first, here.stop)
-            shown[here] = pooling.centred_likelihood(hyper, summed[here] + present_likelihood, stage.places.take(here))
-    if taught_before:
-        centre, variance = hyper.expected(stage.places)
-    else:
-        hyper, centre, variance = pooling.teach_shared(hyper, shown, stage.places)
+        hyper = _learn(stage, evidence, prior, informative)
+    hyper, places = _weigh_places(stage, evidence, hyper, past, current, is_taught=is_taught)
     column = segments.column[current]
-    lead_load = np.zeros((len(current), len(GRID_LEVELS)))
-    lag_load = np.zeros((len(current), len(GRID_LEVELS)))
-    fresh_lead, fresh_lag = np.zeros_like(lead_load), np.zeros_like(lead_load)
-    for first in range(0, count, CHUNK):
-        own_columns = (column >= first) & (column < first + CHUNK)
-        if not own_columns.any():
-            continue
-        here = slice(first, min(first + CHUNK, count))
-        posterior = pooling.place_posteriors(hyper, summed[here], centre[here], variance[here])
-        next_life = np.log(pooling.next_life(posterior, hyper) + 1e-14)
-        paired = evidence.has_lag[current]
-        for rows in (np.flatnonzero(own_columns & ~paired), np.flatnonzero(own_columns & paired)):
-            if not len(rows):
-                continue
-            fresh_lead[rows], fresh_lag[rows] = _fresh(stage, current[rows], next_life[column[rows] - first])
-            before = next_life[column[rows] - first] + evidence.endings(hyper.habit, current[rows])
-            lead_load[rows], lag_load[rows] = _present(
-                stage, conditions, evidence, fleet.as_of_day, current[rows], before, hyper.cartridge_spread
-            )
+    loads = _loads(stage, conditions, evidence, fleet.as_of_day, hyper, places, current)
     newest = np.full(len(segments), -np.inf)
     np.maximum.at(newest, stage.reading_segment, stage.reading_day)
     unit = stage.columns.unit[column]
@@ -116,10 +77,10 @@ def load_left(
     placed = fleet.placements.first_installed_day
     return StageForecast(
         column=column,
-        lead_load=lead_load,
-        lag_load=lag_load,
-        fresh_lead_load=fresh_lead,
-        fresh_lag_load=fresh_lag,
+        lead_load=loads.lead,
+        lag_load=loads.lag,
+        fresh_lead_load=loads.fresh_lead,
+        fresh_lag_load=loads.fresh_lag,
         lead_used=since - conditions.at(stage.stage, unit, placed[segments.lead[current]]),
         lag_used=since - conditions.at(stage.stage, unit, placed[np.maximum(segments.lag[current], 0)]),
         readings=np.bincount(stage.reading_segment, minlength=len(segments))[current],
@@ -127,6 +88,89 @@ def load_left(
         past_lives=np.bincount(segments.column[past], minlength=count)[column],
         hyper=hyper,
     )
+
+
+@dataclass(frozen=True)
+class _Places:
+    """What past lives and the rest of the fleet say of the place of every column: the summed log likelihood of its past
+    lives, shape (columns, shapes, grid), and centre and variance of what its like teach."""
+
+    summed: Floats
+    centre: Floats
+    variance: Floats
+
+
+@dataclass(frozen=True)
+class _Loads:
+    """Quantiles of the load left of every column that stands, and of fresh cartridges in its place."""
+
+    lead: Floats
+    lag: Floats
+    fresh_lead: Floats
+    fresh_lag: Floats
+
+
+def _learn(stage: StageInput, evidence: Evidence, prior: pooling.HyperPrior, is_informative: Bools) -> pooling.Hyper:
+    """What this fleet teaches. A life whose readings reach to its end shows more than its length."""
+    segments = stage.segments
+    at_end = stage.reading_day >= segments.end[stage.reading_segment] - 3.0
+    shows_end = np.bincount(stage.reading_segment[at_end], minlength=len(segments)) > 0
+    shows_end &= (segments.lead_reason > 0) | (segments.lag_reason > 0)
+    return pooling.learn(
+        evidence.lives, segments.column, stage.places, prior, is_informative=is_informative, shows_end=shows_end
+    )
+
+
+def _weigh_places(
+    stage: StageInput, evidence: Evidence, hyper: pooling.Hyper, past: Indexes, current: Indexes, *, is_taught: bool
+) -> tuple[pooling.Hyper, _Places]:
+    """What is known of every place, and what was learned with what places share; a fleet that was taught before
+    leans on that."""
+    column, count = stage.segments.column, len(stage.columns)
+    summed = np.zeros((count, stage.model.shapes, len(pooling.GRID)), dtype=np.float32)
+    shown = np.zeros((0 if is_taught else count, len(shared.CENTRED)))
+    for first in range(0, count, CHUNK):
+        here = slice(first, min(first + CHUNK, count))
+        summed[here] = _summed(evidence, hyper, column, past, first, here.stop)
+        if not is_taught:
+            present_likelihood = _summed(evidence, hyper, column, current, first, here.stop)
+            shown[here] = pooling.centred_likelihood(hyper, summed[here] + present_likelihood, stage.places.take(here))
+    if is_taught:
+        return hyper, _Places(summed, *hyper.expected(stage.places))
+    hyper, centre, variance = pooling.teach_shared(hyper, shown, stage.places)
+    return hyper, _Places(summed, centre, variance)
+
+
+def _loads(
+    stage: StageInput,
+    conditions: Conditions,
+    evidence: Evidence,
+    as_of_day: float,
+    hyper: pooling.Hyper,
+    places: _Places,
+    current: Indexes,
+) -> _Loads:
+    """Load left of the segments that stand, and of fresh cartridges in their places."""
+    column, count = stage.segments.column[current], len(stage.columns)
+    loads = _Loads(*(np.zeros((len(current), len(GRID_LEVELS))) for _ in range(4)))
+    for first in range(0, count, CHUNK):
+        own_columns = (column >= first) & (column < first + CHUNK)
+        if not own_columns.any():
+            continue
+        here = slice(first, min(first + CHUNK, count))
+        posterior = pooling.place_posteriors(hyper, places.summed[here], places.centre[here], places.variance[here])
+        next_life = np.log(pooling.next_life(posterior, hyper) + 1e-14)
+        paired = evidence.has_lag[current]
+        for rows in (np.flatnonzero(own_columns & ~paired), np.flatnonzero(own_columns & paired)):
+            if not len(rows):
+                continue
+            next_here = next_life[column[rows] - first]
+            loads.fresh_lead[rows], loads.fresh_lag[rows] = _fresh(stage, current[rows], next_here)
+            before = next_here + evidence.endings(hyper.habit, current[rows])
+            loads.lead[rows], loads.lag[rows] = _present(
+                stage, conditions, evidence, as_of_day, current[rows], before, hyper.cartridge_spread
+            )
+    return loads
 
 
 def _wrong_words(stage: StageInput) -> float:

@@ -275,42 +275,15 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     segments = build_segments(fleet, columns)
     differentials = prefilter_differentials(fleet, readings, last_changes(fleet, readings), conditions.pool)
     rows, segment, differential = _differentials_of_columns(readings, columns, segments, differentials)
-    unit = readings.unit_index[rows]
-    day = readings.day[rows]
-    count = len(fleet.units)
-    step = conditions.timeline.step_of(day)
-    temperature = readings.temperature_degc[rows]
-    temperature = np.where(np.isfinite(temperature), temperature, conditions.temperature_degc[unit, step])
-    flow = readings.permeate_flow_l_per_day + readings.concentrate_flow_l_per_day
-    usual_flow = median_by_group(flow, readings.unit_index, count)
-    ratio = flow[rows] / usual_flow[unit]
-    # Where no flow was read: warm water raises the permeate's share of it, hardly the rest.
-    usual_temperature = conditions.temperature_degc.mean(axis=1)[unit]
-    warmer = inverse_temperature_per_kelvin(temperature) - inverse_temperature_per_kelvin(usual_temperature)
-    warmth = np.exp(WATER_U_KELVIN * warmer)
-    expected = 1.0 + conditions.recovery[unit, step] * (warmth - 1.0)
-    ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), expected)
-    read = normalised_differential_kpa(differentials.differential_kpa[differential], ratio, temperature)
+    unit, day = readings.unit_index[rows], readings.day[rows]
+    read = _brought_to_reference(fleet, readings, conditions, rows, differentials.differential_kpa[differential])
     is_whole = differentials.is_whole[differential]
-    items = fleet.items
-    label = _labels(fleet, segments.lead, items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
-    owner = columns.unit[segments.column]
+    label = _labels(fleet, segments.lead, fleet.items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
     used = conditions.at(words.SEDIMENT, unit, day)
     used = (used - conditions.at(words.SEDIMENT, unit, segments.start[segment])) / label[segment]
-    fresh = is_whole & (used < 0.08) & (day - segments.start[segment] < 60.0) & (read < MOST_CLEAN_KPA)
-    clean = conditions.pool.mean(
-        "clean_differential",
-        unit[fresh],
-        read[fresh],
-        np.zeros(count, dtype=np.int64),
-        count,
-        default=CLEAN_FILTER_KPA,
-        noise=9.0,
-        spread=6.0,
-    )
-    clean = np.clip(clean, LEAST_CLEAN_KPA, MOST_CLEAN_KPA)
+    is_fresh = is_whole & (used < 0.08) & (day - segments.start[segment] < 60.0) & (read < MOST_CLEAN_KPA)
+    clean = _clean_differentials(conditions.pool, unit[is_fresh], read[is_fresh], len(fleet.units))
     # Of two filters in series one gauge shows what both take: each has a share of it, and nobody knows which.
-
     companions = columns.in_series[segments.column[segment]]
     rise = np.where(is_whole, read - clean[unit], read)
     normal = clean[unit] + np.where(companions > 1, rise / companions, rise)
@@ -319,28 +292,7 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
         np.isfinite(differentials.spread_kpa[differential]), differentials.spread_kpa[differential], noise
     )
     spread = np.where(companions > 1, np.hypot(spread, UNKNOWN_SHARE * rise), spread)
-    line = median_by_group(readings.line_pressure_kpa, readings.unit_index, count)
-    line = np.where(np.isfinite(line), line, USUAL_LINE_KPA)
-    outlet = line - clean
-    in_series = columns.in_series[segments.column] > 1
-    by_segment = limits.prefilter_limit_kpa(outlet)[owner]
-    by_segment = by_segment * np.where(in_series, limits.prefilter_series_fraction[owner], 1.0)
-    turbidity = np.log(np.maximum(fleet.feed_water.turbidity_ntu, 0.03))
-    is_measured = np.isfinite(turbidity)
-    sites = len(fleet.sites)
-    by_site = conditions.pool.mean(
-        "log_turbidity",
-        fleet.feed_water.site_index[is_measured],
-        turbidity[is_measured],
-        np.unique(fleet.sites.supply.astype(str), return_inverse=True)[1].astype(np.int64),
-        sites,
-        default=np.log(0.5),
-        noise=0.4,
-        spread=0.5,
-    )
-    covariate = np.zeros(len(columns), dtype=np.float64)
-    if sites:
-        covariate[:] = (by_site - conditions.pool.means["log_turbidity"])[fleet.units.site_index[columns.unit]]
+    by_segment = _limits_of_segments(fleet, readings, columns, segments, limits, clean)
     of_label, of_load = _label_and_load(columns, segments, label, conditions)
     is_second = (fleet.positions.role[columns.lead_position] == words.LAG).astype(np.float64)
     return StageInput(
@@ -356,5 +308,71 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
         readings=StageReadings(between=normal, after=spread, entering=clean[unit], resolution=by_segment[segment]),
         reading_segment=segment,
         reading_day=day,
-        places=places_of(fleet, columns, covariate, is_second, of_label, of_load),
+        places=places_of(fleet, columns, _turbidity(fleet, columns, conditions.pool), is_second, of_label, of_load),
     )
+
+
+def _brought_to_reference(
+    fleet: Fleet, readings: Readings, conditions: Conditions, rows: Indexes, differential_kpa: Floats
+) -> Floats:
+    """Differential pressures as they would be at the usual flow of their unit and at the reference temperature."""
+    unit, step = readings.unit_index[rows], conditions.timeline.step_of(readings.day[rows])
+    temperature = readings.temperature_degc[rows]
+    temperature = np.where(np.isfinite(temperature), temperature, conditions.temperature_degc[unit, step])
+    flow = readings.permeate_flow_l_per_day + readings.concentrate_flow_l_per_day
+    ratio = flow[rows] / median_by_group(flow, readings.unit_index, len(fleet.units))[unit]
+    # Where no flow was read: warm water raises the permeate's share of it, hardly the rest.
+    usual_temperature = conditions.temperature_degc.mean(axis=1)[unit]
+    warmer = inverse_temperature_per_kelvin(temperature) - inverse_temperature_per_kelvin(usual_temperature)
+    expected = 1.0 + conditions.recovery[unit, step] * (np.exp(WATER_U_KELVIN * warmer) - 1.0)
+    ratio = np.where(np.isfinite(ratio), np.clip(ratio, 0.4, 2.0), expected)
+    return normalised_differential_kpa(differential_kpa, ratio, temperature)
+
+
+def _clean_differentials(pool: Pool, unit: Indexes, fresh_kpa: Floats, count: int) -> Floats:
+    """Differential pressure of a clean filter at every unit, from what fresh ones took there and elsewhere."""
+    clean = pool.mean(
+        "clean_differential",
+        unit,
+        fresh_kpa,
+        np.zeros(count, dtype=np.int64),
+        count,
+        default=CLEAN_FILTER_KPA,
+        noise=9.0,
+        spread=6.0,
+    )
+    return np.clip(clean, LEAST_CLEAN_KPA, MOST_CLEAN_KPA)
+
+
+def _limits_of_segments(
+    fleet: Fleet, readings: Readings, columns: Columns, segments: Segments, limits: Limits[Floats], clean: Floats
+) -> Floats:
+    """Differential pressure past which the filters of each segment are exhausted, behind the usual line of their
+    unit."""
+    line = median_by_group(readings.line_pressure_kpa, readings.unit_index, len(fleet.units))
+    line = np.where(np.isfinite(line), line, USUAL_LINE_KPA)
+    owner = columns.unit[segments.column]
+    in_series = columns.in_series[segments.column] > 1
+    return limits.prefilter_limit_kpa(line - clean)[owner] * np.where(
+        in_series, limits.prefilter_series_fraction[owner], 1.0
+    )
+
+
+def _turbidity(fleet: Fleet, columns: Columns, pool: Pool) -> Floats:
+    """Logarithm of the turbidity of the feed at every column, less its mean over all sites."""
+    turbidity = np.log(np.maximum(fleet.feed_water.turbidity_ntu, 0.03))
+    is_measured = np.isfinite(turbidity)
+    sites = len(fleet.sites)
+    by_site = pool.mean(
+        "log_turbidity",
+        fleet.feed_water.site_index[is_measured],
+        turbidity[is_measured],
+        np.unique(fleet.sites.supply.astype(str), return_inverse=True)[1].astype(np.int64),
+        sites,
+        default=np.log(0.5),
+        noise=0.4,
+        spread=0.5,
+    )
+    if not sites:
+        return np.zeros(len(columns), dtype=np.float64)
+    return (by_site - pool.means["log_turbidity"])[fleet.units.site_index[columns.unit]]

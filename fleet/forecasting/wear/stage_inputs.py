@@ -50,6 +50,11 @@ MOST_CLEAN_KPA: Final = 35.0
 """Differentials of a filter that can be clean; one that starts above them is not, whatever the date of its change says.
 Common practice, no source."""
 
+HARDLY_USED: Final = 0.08
+HARDLY_USED_DAYS: Final = 60.0
+"""Share of its label up to which a filter counts as clean, and for how long at most where little is drawn. Longer than
+`usual.FIRST_WEEKS_DAYS`, which has to do where no load is known. Common practice, no source."""
+
 UNKNOWN_SHARE: Final = 0.29
 """Spread of a share of which nothing is known: it lies anywhere between 0 and 1 (1 over the root of 12)."""
 
@@ -281,7 +286,9 @@ def sediment_input(fleet: Fleet, readings: Readings, conditions: Conditions, lim
     label = _labels(fleet, segments.lead, fleet.items.rated_volume_l, DEFAULT_RATED_VOLUME_L)
     used = conditions.at(words.SEDIMENT, unit, day)
     used = (used - conditions.at(words.SEDIMENT, unit, segments.start[segment])) / label[segment]
-    is_fresh = is_whole & (used < 0.08) & (day - segments.start[segment] < 60.0) & (read < MOST_CLEAN_KPA)
+    is_fresh = (
+        is_whole & (used < HARDLY_USED) & (day - segments.start[segment] < HARDLY_USED_DAYS) & (read < MOST_CLEAN_KPA)
+    )
     clean = _clean_differentials(conditions.pool, unit[is_fresh], read[is_fresh], len(fleet.units))
     # Of two filters in series one gauge shows what both take: each has a share of it, and nobody knows which.
     companions = columns.in_series[segments.column[segment]]

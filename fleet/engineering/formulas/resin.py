@@ -131,6 +131,7 @@ def capacity_eq(resin_volume_l: Numbers, capacity_eq_per_l: Numbers) -> Result:
 
     Examples
     --------
+    >>> from fleet.engineering.constants import EQ_PER_L_IN_A_KILOGRAIN_PER_FT3
     >>> round(capacity_eq(0.6, 10 * EQ_PER_L_IN_A_KILOGRAIN_PER_FT3), 4)
     0.2744
     """

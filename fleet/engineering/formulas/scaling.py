@@ -174,6 +174,11 @@ def concentrate_ph(
     celsius = in_range(temperature_degc, "temperature_degc", 0.0, 45.0, unit="degC")
     pfm = np.asarray(davies_pfm(ionic_strength_from_tds_mol_per_l(np.asarray(feed_tds_mg_per_l) * factor), celsius))
     charge = alkalinity * factor / EQUIVALENT_MASS_CACO3 / 1000.0
+    return tidy(_acidity_in_balance(charge, gas, celsius, pfm))
+
+
+def _acidity_in_balance(charge: FloatArray, gas: FloatArray, celsius: FloatArray, pfm: FloatArray) -> FloatArray:
+    """The pH at which carbonates, hydroxide and acid carry a charge, eq/L, beside a carbon dioxide in mol/L."""
     k1 = 10.0 ** (-np.asarray(pk1_carbonic(celsius)) + pfm)
     k2 = 10.0 ** (-np.asarray(pk2_carbonic(celsius)) + 3.0 * pfm)
     kw = 10.0 ** (-np.asarray(pkw_water(celsius)) + pfm)
@@ -190,7 +195,7 @@ def concentrate_ph(
         above = surplus(middle) > 0.0
         low, high = np.where(above, low, middle), np.where(above, middle, high)
     missing = np.isnan(charge + gas + pfm)
-    return tidy(np.where(missing, np.nan, 0.5 * (low + high)))
+    return np.where(missing, np.nan, 0.5 * (low + high))
 
 
 def concentrate_langelier_index(

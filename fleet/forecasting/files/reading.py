@@ -52,36 +52,8 @@ def read_fleet(directory: Path, *, now: datetime, as_of_day: float | None = None
     UnusableFilesError
         When a needed file is missing or cannot be read, or a needed column is missing.
     """
-    if not directory.is_dir():
-        raise UnusableFilesError(f"{directory} is no directory; give the one that holds {', '.join(NEEDED_FILES)}.")
-    paths = _paths(directory)
-    missing = [name for name in NEEDED_FILES if name not in paths]
-    if missing:
-        raise UnusableFilesError(
-            f"{directory} has no {' and no '.join(missing)}; both of {', '.join(NEEDED_FILES)} are needed."
-        )
     faults: list[Fault] = []
-    columns: dict[str, dict[str, Any]] = {}
-    header_units: dict[str, str] = {}
-    lines: dict[str, list[int]] = {}
-    for name, guide in GUIDE.items():
-        if name not in paths:
-            continue
-        table = _TABLE_OF_FILE[name]
-        try:
-            cells = read_cells(paths[name])
-            columns[table], units = read_columns(cells, guide, table, name, faults)
-        except UnusableFilesError as error:
-            if name in NEEDED_FILES:
-                raise
-            faults.append(Fault(table, -1, "", "missing", f"{error} The file is not read.", False))
-            continue
-        for row, count in cells.too_wide.items():
-            why = f"the row has {count} cells, the header {len(cells.headers)}; the cells beyond were not read"
-            faults.append(Fault(table, row, "", "contradiction", why, False))
-        lines[table] = cells.lines
-        if table == "readings":
-            header_units = units
+    columns, header_units, lines = _read_tables(_paths_of_fleet(directory), faults)
     _rebase_tds(columns, header_units)
     _settle_sites(columns, faults)
     has_positions = _derive_positions(columns, faults)
@@ -111,6 +83,47 @@ def read_fleet(directory: Path, *, now: datetime, as_of_day: float | None = None
     order = list(_TABLE_OF_FILE.values())
     all_faults = [_as_in_file(fault, lines) for fault in (*faults, *more)]
     return fleet, sorted(all_faults, key=lambda fault: (order.index(fault.table), fault.row))
+
+
+def _paths_of_fleet(directory: Path) -> dict[str, Path]:
+    """Path of every file that is there; those that are needed are."""
+    if not directory.is_dir():
+        raise UnusableFilesError(f"{directory} is no directory; give the one that holds {', '.join(NEEDED_FILES)}.")
+    paths = _paths(directory)
+    missing = [name for name in NEEDED_FILES if name not in paths]
+    if missing:
+        raise UnusableFilesError(
+            f"{directory} has no {' and no '.join(missing)}; both of {', '.join(NEEDED_FILES)} are needed."
+        )
+    return paths
+
+
+def _read_tables(
+    paths: dict[str, Path], faults: list[Fault]
+) -> tuple[dict[str, dict[str, Any]], dict[str, str], dict[str, list[int]]]:
+    """Columns of every table, units in the headers of the readings, and the line of every row of every table."""
+    columns: dict[str, dict[str, Any]] = {}
+    header_units: dict[str, str] = {}
+    lines: dict[str, list[int]] = {}
+    for name, guide in GUIDE.items():
+        if name not in paths:
+            continue
+        table = _TABLE_OF_FILE[name]
+        try:
+            cells = read_cells(paths[name])
+            columns[table], units = read_columns(cells, guide, table, name, faults)
+        except UnusableFilesError as error:
+            if name in NEEDED_FILES:
+                raise
+            faults.append(Fault(table, -1, "", "missing", f"{error} The file is not read.", False))
+            continue
+        for row, count in cells.too_wide.items():
+            why = f"the row has {count} cells, the header {len(cells.headers)}; the cells beyond were not read"
+            faults.append(Fault(table, row, "", "contradiction", why, False))
+        lines[table] = cells.lines
+        if table == "readings":
+            header_units = units
+    return columns, header_units, lines
 
 
 def _no_readings(has_file: bool) -> Fault:

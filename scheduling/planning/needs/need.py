@@ -455,11 +455,7 @@ def cost_curves(
     share = np.where(np.isnan(share), 1.0, share)
     if np.any((share < 0.0) | (share > 1.0)):
         raise PlanningError("remaining_share", "must lie between 0 and 1 (or be missing).")
-    cost = _column("price", price, n)
-    rate = _column("late_cost_per_day", late_cost_per_day, n)
-    for name, column in (("price", cost), ("late_cost_per_day", rate)):
-        if not np.all(np.isfinite(column) & (column >= 0.0)):
-            raise PlanningError(name, "must be numbers of at least 0.")
+    cost, rate = _money("price", price, n), _money("late_cost_per_day", late_cost_per_day, n)
     t = np.asarray(days, dtype=np.float64)
     if t.ndim != 1 or not np.all(np.isfinite(t)) or np.any(t < 0.0):
         raise PlanningError("days", "must be a row of day numbers of at least 0.")
@@ -467,11 +463,9 @@ def cost_curves(
     money, exhausted_probability = late * rate[:, None], probability
     if exhausted_quantile_days is not None:
         exhausted, _ = _check_quantiles(exhausted_quantile_days, p)
-        extra = _column(
-            "exhausted_cost_per_day", exhausted_cost_per_day if exhausted_cost_per_day is not None else np.zeros(n), n
-        )
-        if not np.all(np.isfinite(extra) & (extra >= 0.0)):
-            raise PlanningError("exhausted_cost_per_day", "must be numbers of at least 0.")
+        extra = np.zeros(n)
+        if exhausted_cost_per_day is not None:
+            extra = _money("exhausted_cost_per_day", exhausted_cost_per_day, n)
         # most rows have one date for both, which is worked out once
         two = np.flatnonzero((exhausted != q).any(axis=1) & ~(_no_date(exhausted) & _no_date(q)))
         exhausted_days, left_share, exhausted_share = _days_late_and_left(exhausted[two], p, t)
@@ -484,6 +478,13 @@ def cost_curves(
         probability=probability,
         exhausted_probability=exhausted_probability,
     )
+
+
+def _money(name: str, values: ArrayLike, n: int) -> FloatArray:
+    column = _column(name, values, n)
+    if not np.all(np.isfinite(column) & (column >= 0.0)):
+        raise PlanningError(name, "must be numbers of at least 0.")
+    return column
 
 
 def _days_late_and_left(q: FloatArray, p: FloatArray, t: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

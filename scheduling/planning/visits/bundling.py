@@ -87,11 +87,7 @@ def bundle_visits(
     if not needs:
         return []
     ordered = sorted(needs, key=lambda need: site_number[need.site])
-    rows = NeedRows.of(ordered, policy, routed_days)
-    site_of_row = np.array([site_number[ordered[k].site] for k in rows.need], dtype=np.int64)
-    order = np.argsort(site_of_row, kind="stable")
-    rows = rows.take(order)
-    site_of_row = site_of_row[order]
+    rows, site_of_row = _rows_by_site(ordered, site_number, policy, routed_days)
     present, first_row = np.unique(site_of_row, return_index=True)
 
     if travel_costs is None:
@@ -130,6 +126,16 @@ def bundle_visits(
         needs_of_site={site: list(own) for site, own in groupby(ordered, key=lambda need: need.site)},
     )
     return [writer.proposal(visit) for visit in range(members.first.size)]
+
+
+def _rows_by_site(
+    needs: Sequence[Need], site_number: Mapping[str, int], policy: Policy, days: int
+) -> tuple[NeedRows, IntArray]:
+    """Rows of the needs in the order of their sites, and the number of the site of each."""
+    rows = NeedRows.of(needs, policy, days)
+    site_of_row = np.array([site_number[needs[k].site] for k in rows.need], dtype=np.int64)
+    order = np.argsort(site_of_row, kind="stable")
+    return rows.take(order), site_of_row[order]
 
 
 def _number_sites(needs: Sequence[Need], sites: Sequence[BundlingSite]) -> dict[str, int]:

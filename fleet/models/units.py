@@ -35,6 +35,9 @@ class Unit(TenantModel):
         DRINKING = "drinking", gettext_noop("drinking tap")
         COFFEE = "coffee", gettext_noop("coffee bar")
         LABORATORY = "laboratory", gettext_noop("laboratory")
+        HYDROPONICS = "hydroponics", gettext_noop("hydroponics")
+        FISH = "fish", gettext_noop("fish breeding")
+        OTHER = "other", gettext_noop("another use")
 
     class Kind(models.TextChoices):
         RO = "ro", "RO"

@@ -161,5 +161,7 @@ def test_intercept_and_slope_are_those_of_weighted_least_squares():
         assert slope_log_likelihood(trend, np.array([slope]))[0, 0] == pytest.approx(
             -0.5 * (minus_two_log - at_zero), rel=1e-5, abs=1e-6
         )
-        assert trend.intercept[0] + trend.intercept_by_slope[0] * slope == pytest.approx(1.0 + (inverse @ pull)[0])
-    assert trend.intercept_spread[0] == pytest.approx(np.sqrt(inverse[0, 0]))
+        assert trend.intercept[0] + trend.intercept_by_slope[0] * slope == pytest.approx(
+            1.0 + (inverse @ pull)[0], rel=1e-5
+        )
+    assert trend.intercept_spread[0] == pytest.approx(np.sqrt(inverse[0, 0]), rel=1e-5)

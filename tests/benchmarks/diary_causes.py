@@ -57,5 +57,5 @@ DIARY_WORDS: Final = CauseWords(
         "smell or taste": ("tank_biofilm", "carbon_old", "post_filter_old", "growth_in_unit"),
         "new membrane still flushing": ("membrane_running_in", "tds_creep", "standstill_sample"),
     },
-    flags={"probes exchanged": ("permeate_above_feed",)},
+    flags={"probes exchanged": ("permeate_above_feed", "transposed")},
 )

@@ -360,3 +360,10 @@ def test_a_load_beyond_the_last_year_follows_its_mean():
     assert conditions.day_when(words.RESIN, unit, full + 1.0)[0, 0] == np.inf
     assert np.isfinite(conditions.day_when(words.RESIN, unit, np.array([[0.0, full[0, 0]]]))).all()
     assert conditions.day_when(words.RESIN, unit, full - 1e-3)[0, 0] < NOW + 600.0
+
+
+@pytest.mark.parametrize(("weekly", "is_idle"), [(0.0, True), (0.7, False), (7.0, False)])
+def test_who_is_told_to_draw_a_little_draws_it(weekly, is_idle):
+    conditions = conditions_of(columns(weekly_demand_l=weekly))
+    assert conditions.is_idle.tolist() == [is_idle]
+    assert now(conditions, conditions.product_l_per_day) == pytest.approx(weekly / 7.0)

@@ -11,13 +11,14 @@ from fleet.forecasting.answer.results import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
-from fleet.forecasting.wear import beds
+from fleet.forecasting.wear import beds, evidence, present
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.pooling import GRID, STEP
 from fleet.forecasting.wear.present import _fine_grid, _interpolate, load_left
 from fleet.forecasting.wear.stage_inputs import resin_input, sediment_input
 from tests.fleet.forecasting.fleets import NOW, columns, readings
+from tests.fleet.forecasting.wear.recorded import recorded_fleet
 
 MIDDLE = len(GRID_LEVELS) // 2
 
@@ -158,3 +159,24 @@ def test_values_between_points_of_the_grid_are_on_a_straight_line():
     within = np.clip(fine, GRID[0], GRID[-1])
     assert shown[:, 0] == pytest.approx(2.0 * within + 1.0, abs=1e-5)
     assert shown[:, 1] == pytest.approx(-within, abs=1e-5)
+
+
+def test_a_fleet_worked_on_in_pieces_is_forecast_as_in_one(monkeypatch):
+    """Columns a few at a time and readings a few at a time, with pairs, rotations and past lives among them."""
+    fleet = recorded_fleet("recorded badly")
+    whole = forecast(fleet)
+    for module in (evidence, present):
+        monkeypatch.setattr(module, "CHUNK", 4)
+        monkeypatch.setattr(module, "BLOCK", 7)
+    pieces = forecast(fleet)
+    np.testing.assert_allclose(
+        pieces.grid_day - fleet.as_of_day, whole.grid_day - fleet.as_of_day, rtol=1e-3, atol=0.05
+    )
+    taught = forecast(fleet, learned=whole.learned)
+    monkeypatch.undo()
+    np.testing.assert_allclose(
+        taught.grid_day - fleet.as_of_day,
+        forecast(fleet, learned=whole.learned).grid_day - fleet.as_of_day,
+        rtol=1e-3,
+        atol=0.05,
+    )

@@ -321,3 +321,9 @@ def test_skills_of_the_policy_go_with_the_work() -> None:
 def test_a_distribution_of_the_wrong_width_is_refused() -> None:
     with pytest.raises(PlanningError, match="must hold"):
         ForecastFacts(key=1, cartridge=1, quantile_days=(1.0, 2.0))
+
+
+def test_a_task_of_which_nothing_more_is_said_costs_nothing_and_waits_for_nothing() -> None:
+    plain = Task("key", NeedKind.INSPECT, Source.CALENDAR, "unit", 10)
+    assert (plain.price, plain.late_cost_per_day, plain.exhausted_cost_per_day) == (0.0, 0.0, 0.0)
+    assert (plain.is_urgent, plain.not_before, plain.due_on, plain.reading) == (False, None, None, None)

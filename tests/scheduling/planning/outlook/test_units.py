@@ -316,3 +316,13 @@ def test_a_fresh_life_in_one_place_is_a_range() -> None:
     unit = simulated(replace(told, newest_forecast=forecast), chance=0.9)
     unit.fit_new(told, 10.0)
     assert unit.cartridges[1].exhausted_on == pytest.approx(280.0)
+
+
+@pytest.mark.parametrize(("told", "median"), [((0.0, 100.0, 150.0), 200.0), ((0.5, 0.75, 1.0), 0.75)])
+def test_a_fresh_life_that_may_be_nothing_is_none(told: tuple[float, float, float], median: float) -> None:
+    """Then the one that stands tells: 100 left of a half."""
+    stands = position(1, 100.0)
+    forecast = replace(stands.newest_forecast, fresh_life_days=told)
+    unit = simulated(replace(stands, newest_forecast=forecast))
+    # its life by the median of a fresh one counts as well where no other is known
+    assert unit.fresh[1].p50 == pytest.approx(median if told[0] else 100.0)

@@ -257,6 +257,8 @@ def numbers(rule: str, changes: Changes, limits: Limits = HOUSE) -> dict[str, fl
         ("D25", {**NO_DRAIN, "waste_ratio": 2.0}, {"waste_ratio_over_baseline": 0.5}),
         ("D27", {"tank_pressure_kpa": 207.0, "tank_valve": "open", MADE: 100.0}, {"tank_over_line": 0.5}),
         ("D42", {"line_pressure_kpa": 200.0}, {"line_pressure_kpa": 200.0, "limit_kpa": 275.79}),
+        ("D28", {MADE: 0.0}, {"permeate_flow": 0.0, "concentrate_flow": 800.0, "inlet_pressure_kpa": 390.0}),
+        ("D29", {MADE: 0.0, DRAIN: 0.0}, {"permeate_flow": 0.0, "concentrate_flow": 0.0}),
         ("D14", {"permeate_tds_at_start_mg_per_l": 80.0}, {"first_minute_tds": 80.0, "flushed_tds": 9.0}),
     ],
 )

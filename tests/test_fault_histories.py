@@ -1,6 +1,7 @@
 """The histories of faults are many, the same each time, known to be knowable, and logs that the intake reads."""
 
 from collections import Counter
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -9,7 +10,7 @@ from rest_framework.test import APIClient
 
 from accounts.models import Company
 from tests import factories
-from tests.strangers.fault_histories.every import EVERY_FAULT, HEALTHY, healthy_histories
+from tests.strangers.fault_histories.every import EVERY_FAULT, HEALTHY, fault_histories, healthy_histories
 from tests.strangers.fault_histories.instruments import VARIANTS
 from tests.strangers.fault_histories.life import Looked
 from tests.strangers.fault_histories.make import DAYS_TO_BE_FOUND, make_fault_history
@@ -41,6 +42,20 @@ def test_a_seed_makes_the_same_history_again_and_it_can_be_known_before_the_log_
     assert truth is not None
     assert truth.since <= truth.knowable_on <= first.last_day - timedelta(days=DAYS_TO_BE_FOUND)
     assert [row.at for row in first.rows] == sorted(row.at for row in first.rows)
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_any_seed_makes_every_fault(seed: int) -> None:
+    """The first unit that is drawn may never show it; the next one does."""
+    histories = list(fault_histories(seed))
+    assert len(histories) == len(EVERY_FAULT) * len(VARIANTS)
+    assert all(history.truth and history.truth.knowable_on <= history.last_day for history in histories)
+
+
+def test_a_fault_that_no_log_can_show_is_refused() -> None:
+    unseen = replace(KINDS["membrane burst"], signs=(Sign("passage", over=1e6),), seen=())
+    with pytest.raises(ValueError, match="no unit shows it"):
+        make_fault_history(unseen, "easy", code="F1", seed=3)
 
 
 def test_a_membrane_at_its_label_gives_what_the_label_says_and_a_leak_adds_salt() -> None:

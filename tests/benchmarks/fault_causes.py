@@ -23,11 +23,15 @@ class CauseWords:
 CAUSES_OF_WORDS: Final = {
     "seal leaks": ("o_ring_leak", "membrane_not_seated", "permeate_tube_cracked"),
     "membrane damaged": ("membrane_damaged", "permeate_tube_cracked", "membrane_rejection_low"),
-    "membrane oxidised": ("membrane_oxidised", "membrane_oxidised_carbon_exhausted"),
+    "membrane oxidised": (
+        "membrane_oxidised",
+        "membrane_oxidised_carbon_exhausted",
+        "membrane_oxidised_untested",
+    ),
     "membrane scaled": ("membrane_scaling",),
     "membrane fouled": ("biofouling", "colloidal_fouling", "membrane_plugged"),
     "membrane worn out": ("membrane_aged", "membrane_rejection_low"),
-    "wrong membrane": (),
+    "wrong membrane": ("membrane_of_another_size",),
     "permeate held back": ("check_valve_stuck", "tank_valve_shut", "tank_back_pressure", "membrane_plugged"),
     "restrictor blocked": ("restrictor_blocked", "concentrate_line_blocked"),
     "restrictor of wrong size": (),

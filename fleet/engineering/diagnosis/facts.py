@@ -38,6 +38,8 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "baseline_temperature_degc": "temperature of the baseline",
     "design_recovery_fraction": "recovery the unit was set up for",
     "expected_permeate_flow_l_per_day": "permeate flow expected from the label at this condition",
+    "least_restrictor_flow_l_per_day": "least the restrictor passes by its label at this pressure and temperature",
+    "most_restrictor_flow_l_per_day": "most it passes by its label",
     # indicators
     "prefilter_differential_pressure_kpa": "differential pressure over the prefilters",
     "recovery_fraction": "recovery",
@@ -61,6 +63,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "concentrate_silica_share": "silica of the concentrate over its solubility",
     "membrane_exposure_ppm_h": "chlorine exposure of the membrane so far",
     "resin_life_share": "life of the resin so far over the life forecast",
+    "previous_resin_life_share": "the same of the resin before it, when it was read as exhausted",
     # meters compared on one cup
     "first_meter_tds_mg_per_l": "TDS of one cup by the meter in use",
     "second_meter_tds_mg_per_l": "TDS of the same cup by another meter",
@@ -137,6 +140,11 @@ class PatternLimits:
     salt_passage_over_previous_membrane: float = 2.0
     flow_sureness: float = 0.92
     flow_of_label: float = 0.85
+    small_flow_over_label: float = 0.70
+    large_flow_over_label: float = 1.50
+    salt_passage_of_age: float = 1.5
+    salt_passage_fall: float = 0.5
+    hard_concentrate_tds_mg_per_l: float = 450.0
     chlorine_trace_mg_per_l: float = 0.05
     meter_step_mg_per_l: float = METER_STEP_MG_PER_L
     ratio_high: float = 1.5
@@ -146,6 +154,8 @@ class PatternLimits:
     weeks_unread: float = 12.0
     precharge_share: float = 0.6
     resin_colour_fraction: float = 0.75
+    resin_life_explained: float = 0.6
+    previous_resin_life_explained: float = 0.3
     minutes_to_steady: float = SETTLING_MINUTES
     temperature_shift_degc: float = 5.0
 

@@ -66,7 +66,7 @@ class Rule:
     is_of_whole_unit : bool
         Whether it is about how long nobody read the unit, and not about a reading.
     must_be_seen_twice : bool
-        Whether one reading is no proof: the reading before must show it too.
+        Whether one visit is no proof: a reading of the visit before must show it too.
     passes_with_season : bool
         Whether what explained a reading a month ago explains nothing today.
     doubts : tuple of str

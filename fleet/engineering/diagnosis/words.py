@@ -40,6 +40,14 @@ def lag_exhausted_by_forecast(lead: str) -> tuple[str, str, str]:
     )
 
 
+def resin_before_short_lived(share: float) -> str:
+    """The resin before the one that stands there lasted a fraction of what the permeate explains."""
+    return gettext(
+        "The resin before this one was exhausted after {share:.0%} of the life this permeate explains: something loads "
+        "it that the TDS meter does not see, carbon dioxide above all."
+    ).format(share=share)
+
+
 def product_unread(lead: str) -> tuple[str, str, str]:
     """Nobody knows whether the lag holds."""
     return (
@@ -210,6 +218,54 @@ def flow_fell_for_good(step: float) -> str:
         "The flow has fallen at once to {share:.0%} of what it was and stays, and no more salt passes: something lies "
         "on the membrane (carbon fines of an unflushed cartridge, slime) or holds the permeate back."
     ).format(share=step)
+
+
+def less_than_the_restrictor_passes(share: float) -> str:
+    """Far less concentrate than the label of the restrictor lets one expect."""
+    return gettext(
+        "Only {share:.0%} of what the restrictor passes by its label flows to drain: it is blocked, or a smaller one "
+        "is fitted."
+    ).format(share=share)
+
+
+def more_than_the_restrictor_passes(times: float) -> str:
+    """Far more concentrate than the label of the restrictor lets one expect."""
+    return gettext(
+        "{times:.1f} times what the restrictor passes by its label flows to drain: the flush valve is open, or the "
+        "restrictor is missing, worn or a larger one."
+    ).format(times=times)
+
+
+def scale_is_likely(tds_mg_per_l: float) -> str:
+    """Less flow, a salty concentrate, and a feed whose hardness nobody has analysed."""
+    return gettext(
+        "The flow is down, and the concentrate carries {tds:.0f} mg/L, most of it hardness in most supplies: scale is "
+        "likelier than slime. Have the hardness analysed."
+    ).format(tds=tds_mg_per_l)
+
+
+def smaller_than_its_label(share: float) -> str:
+    """A membrane that never gave the flow of its label."""
+    return gettext(
+        "Since it was fitted the membrane has given {share:.0%} of the flow of its label at most: a smaller one than "
+        "the record says, or something holds the permeate back."
+    ).format(share=share)
+
+
+def larger_than_its_label(share: float) -> str:
+    """A membrane that always gave far more than the flow of its label."""
+    return gettext(
+        "Since it was fitted the membrane has given at least {share:.0%} of the flow of its label: a larger one than "
+        "the record says."
+    ).format(share=share)
+
+
+def salt_doubled_although_tested(times: float) -> str:
+    """Salt has grown slowly although the tests behind the carbon found no chlorine."""
+    return gettext(
+        "{times:.1f} times the salt passes the membrane, grown from visit to visit with the flow steady, and no test "
+        "found chlorine behind the carbon: chlorine between the tests, or a seal that gives way slowly."
+    ).format(times=times)
 
 
 def leaks_past_since_changed(over: float) -> str:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Final
 
 from accounts.language import gettext_noop
+from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.alternative import alternative_of
 from fleet.engineering.sizing.choosing import cheapest
 from fleet.engineering.sizing.flows import FlowChoice, allowed_waste_ratios, flow_choices, softened
@@ -110,7 +111,7 @@ def _pure_enough(request: SizingRequest, choices: Sequence[FlowChoice], policy: 
 
     The permeate is held to the uses without resin.
     """
-    uses = [entry.use for entry in request.uses if not request.needs_resin(entry)]
+    uses = [entry.use for entry in request.uses if not TARGETS[entry.use].needs_resin]
     most = min((policy.limits_of(use).product_tds_mg_per_l for use in uses), default=math.inf)
     rejecting = [choice for choice in choices if rejects_enough(request, choice, policy)] or choices
     return [choice for choice in rejecting if choice.permeate_tds_mg_per_l <= most] or rejecting

@@ -21,7 +21,7 @@ class SiteSurvey:
     Attributes
     ----------
     use : str
-        A key of `TARGETS`.
+        ``"reef"``, ``"planted"``, ``"drinking"``, ``"coffee"`` or ``"laboratory"``.
     demand_l_per_week : float
         Product water, above 0.
     lowest_line_pressure_kpa : float

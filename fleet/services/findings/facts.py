@@ -14,8 +14,9 @@ from fleet.engineering.diagnosis.facts import Fact
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas.carbon import membrane_exposure_ppm_h
 from fleet.engineering.formulas.resin import capacity_eq, ionic_load_meq_per_l, service_volume_l
+from fleet.engineering.formulas.restrictor import restrictor_flow
 from fleet.engineering.formulas.scaling import amorphous_silica_solubility_mg_per_l, concentrate_langelier_index
-from fleet.engineering.indicators import Indicators
+from fleet.engineering.indicators import Indicators, baseline_of_groups
 from fleet.engineering.limits import Limits
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
 from fleet.engineering.usual import FIRST_WEEKS_DAYS, SAME_VISIT_DAYS
@@ -45,6 +46,9 @@ _UNIT_FIELDS: Final = (
     "has_booster_pump",
     "has_float_valve",
     "kind",
+    "restrictor",
+    "restrictor_flow_l_per_day",
+    "restrictor_pressure_kpa",
     "tank",
     "tank_precharge_kpa",
     "tank_volume_l",
@@ -60,6 +64,13 @@ _INDICATORS: Final = (
 _FIRST_READINGS: Final = 5
 _CLEAN_READINGS: Final = 3
 _RECENT: Final = 15
+_FIRST_VALUES: Final = ("inlet_pressure_kpa", "concentrate_flow_l_per_day", "temperature_degc")
+FIRST_VALUES_DAYS: Final = 180.0
+"""Units that are read every other month have their first values by then."""
+# Below it a whole-number meter cannot tell a share of the permeate.
+_PERMEATE_TO_COMPARE: Final = 3.0
+# Where nobody read how warm the water was.
+_COLD_AND_WARM_DEGC: Final = (4.0, 25.0)
 _BASELINES: Final = {
     "baseline_inlet_pressure_kpa": "inlet_pressure_kpa",
     "baseline_permeate_flow_l_per_day": "permeate_flow_l_per_day",
@@ -89,6 +100,7 @@ class History:
     lag_resin_exhausted: frozenset[int] = frozenset()
     exposure: dict[int, Floats] = field(default_factory=dict)
     sound: dict[int, Indexes] = field(default_factory=dict)
+    first_values: dict[str, Floats] = field(default_factory=dict)
 
     def rows_of(self, unit_id: int) -> range:
         """Rows of a unit's readings, oldest first."""
@@ -137,6 +149,7 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
         lag_resin_exhausted=_units_with_exhausted_lag(company, unit_ids),
     )
     _lay_out_baselines(history)
+    _lay_out_first_values(history)
     history.water = _water(company, {facts["site_id"] for facts in history.facts.values()})
     return history
 
@@ -190,6 +203,28 @@ def _lay_out_baselines(history: History) -> None:
         if len(measured_rows) > _FIRST_READINGS:
             history.lines[rows] = np.median(line[measured_rows[:_FIRST_READINGS]])
         _lay_out_clean_values(history, unit_id, rows, differential_kpa, np.where(flowing, inlet, np.nan))
+
+
+def _lay_out_first_values(history: History) -> None:
+    """What the running unit showed first with each membrane, of values that no tank pressure has to be known for."""
+    flowing = np.array([state != "static" for state in history.table.columns["state"]], dtype=bool)
+    some = history.membrane >= 0
+    membranes = history.placements[Stage.MEMBRANE]
+    for quantity in _FIRST_VALUES:
+        values = np.full(len(history.table), np.nan)
+        if np.any(some):
+            own = history.membrane[some]
+            first = baseline_of_groups(
+                own,
+                history.table.day[some] - membranes.placed_day[own],
+                history.table.columns[quantity][some],
+                flowing[some],
+                groups=len(membranes),
+                from_day=0.0,
+                to_day=FIRST_VALUES_DAYS,
+            )
+            values[some] = first[own]
+        history.first_values[quantity] = values
 
 
 def _lay_out_clean_values(
@@ -299,14 +334,17 @@ def context_of_row(history: History, row: int) -> dict[str, Fact]:
         )
     context.update(_baselines(history, row))
     context.update(_of_unit(history, row, unit))
+    context.update(_of_restrictor(unit, context))
     context.update(_of_water(history.water.get(unit["site_id"], {}), context))
     return {name: value for name, value in context.items() if value is not None and value == value}
 
 
 def _baselines(history: History, row: int) -> dict[str, Fact]:
-    facts: dict[str, Fact] = {
-        name: float(history.baselines.of_quantity[column][row]) for name, column in _BASELINES.items()
-    }
+    own = {name: float(history.baselines.of_quantity[column][row]) for name, column in _BASELINES.items()}
+    for name, column in _BASELINES.items():
+        if column in history.first_values and np.isnan(own[name]):
+            own[name] = float(history.first_values[column][row])
+    facts: dict[str, Fact] = {**own}
     facts["baseline_line_pressure_kpa"] = float(history.lines[row])
     facts["clean_prefilter_differential_pressure_kpa"] = float(history.clean_differential_kpa[row])
     facts["baseline_feed_tds_mg_per_l"], facts["baseline_permeate_tds_mg_per_l"] = _recent(history, row)
@@ -361,7 +399,32 @@ def _of_unit(history: History, row: int, unit: Mapping[str, Any]) -> dict[str, F
         "days_since_carbon_change": day - float(carbons.placed_day[carbon]) if carbon >= 0 else None,
         "membrane_exposure_ppm_h": _exposure(history, row, unit),
         "resin_life_share": _resin_life_share(history, row, unit),
+        "previous_resin_life_share": _previous_resin_life_share(history, row, unit),
     }
+
+
+def _of_restrictor(unit: Mapping[str, Any], context: Mapping[str, Fact]) -> dict[str, Fact]:
+    """Least and most that the restrictor passes by its label at the pressure and temperature of a reading.
+
+    Between the laws of an orifice and of a capillary, whichever is recorded: small ones lie between the two (common
+    practice, no source).
+    """
+    rated, at = unit["restrictor_flow_l_per_day"], unit["restrictor_pressure_kpa"]
+    inlet, temperature = context.get("inlet_pressure_kpa"), context.get("temperature_degc")
+    if not rated or not at or not isinstance(inlet, float) or not inlet > 0.0:
+        return {}
+    known = isinstance(temperature, float) and 1.0 <= temperature <= 45.0
+    degrees = (float(temperature or 0.0),) if known else _COLD_AND_WARM_DEGC
+    flows = [float(restrictor_flow(rated, rated_pressure=at, pressure=inlet, restrictor_type="orifice"))]
+    flows += [
+        float(
+            restrictor_flow(
+                rated, rated_pressure=at, pressure=inlet, restrictor_type="capillary", temperature_degc=degc
+            )
+        )
+        for degc in degrees
+    ]
+    return {"least_restrictor_flow_l_per_day": min(flows), "most_restrictor_flow_l_per_day": max(flows)}
 
 
 def _exposure(history: History, row: int, unit: Mapping[str, Any]) -> float | None:
@@ -420,18 +483,42 @@ def _resin_life_share(history: History, row: int, unit: Mapping[str, Any]) -> fl
         & (resins.removed_day > history.table.day[row])
     )
     first = [index for index in own_rows.tolist() if resins.roles[index] != Position.Role.LAG]
+    return _life_share(history, row, unit, first[0]) if first else None
+
+
+def _previous_resin_life_share(history: History, row: int, unit: Mapping[str, Any]) -> float | None:
+    """The same of the resin that stood first before, at the newest reading that showed it exhausted."""
+    resins, columns = history.placements[Stage.RESIN], history.table.columns
+    removed = np.flatnonzero(
+        (resins.unit_ids == history.table.unit_ids[row]) & (resins.removed_day <= history.table.day[row])
+    )
+    first = [index for index in removed.tolist() if resins.roles[index] != Position.Role.LAG]
+    if not first:
+        return None
+    before = max(first, key=lambda index: resins.removed_day[index])
+    rows = np.asarray(history.rows_of(int(history.table.unit_ids[row])), dtype=np.int64)
+    day = history.table.day[rows]
+    rows = rows[(day >= resins.placed_day[before]) & (day <= resins.removed_day[before])]
+    limits = history.limits[int(history.table.unit_ids[row])]
+    permeate, lead = columns["permeate_tds_mg_per_l"][rows], columns["interstage_tds_mg_per_l"][rows]
+    exhausted = (lead >= limits.lead_resin_fraction * permeate) & (permeate >= _PERMEATE_TO_COMPARE)
+    exhausted |= columns["product_tds_mg_per_l"][rows] >= limits.product_tds_mg_per_l
+    shown = rows[exhausted]
+    return _life_share(history, int(shown[-1]), unit, before) if len(shown) else None
+
+
+def _life_share(history: History, row: int, unit: Mapping[str, Any], resin: int) -> float | None:
+    resins = history.placements[Stage.RESIN]
     _, permeate = _recent(history, row)
     daily = unit["weekly_demand_l"] / 7.0
-    if not first or not permeate > 0 or not daily > 0:
-        return None
-    volume, per_litre = resins.items["resin_volume_l"][first[0]], resins.items["resin_capacity_eq_per_l"][first[0]]
-    if not volume or not per_litre:
+    volume, per_litre = resins.items["resin_volume_l"][resin], resins.items["resin_capacity_eq_per_l"][resin]
+    if not permeate > 0 or not daily > 0 or not volume or not per_litre:
         return None
     try:
         litres = service_volume_l(capacity_eq(volume, per_litre), ionic_load_meq_per_l(permeate))
     except EngineeringError:
         return None
-    lived = float(history.table.day[row] - resins.placed_day[first[0]])
+    lived = float(history.table.day[row] - resins.placed_day[resin])
     return lived / (float(litres) / daily) if lived > 1.0 else None
 
 

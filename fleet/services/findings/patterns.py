@@ -5,6 +5,7 @@ from datetime import datetime, time, timedelta
 from typing import Final
 
 from fleet.engineering.diagnosis import RULES, Match, Rule, diagnose
+from fleet.engineering.usual import SAME_VISIT_DAYS
 from fleet.models import Position, Stage
 from fleet.services.findings.facts import History, context_of_row, is_measured, names_of_row
 
@@ -51,9 +52,11 @@ def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
             }
         for rule in answered:
             match = matches.get(rule)
-            if rule.must_be_seen_twice and match is not None and rule not in pending:
-                pending[rule] = Pattern(match, row)
-                continue
+            if rule.must_be_seen_twice and match is not None:
+                newest = pending.setdefault(rule, Pattern(match, row)).row
+                # What is read before and after the work of one visit is one look.
+                if newest is None or history.table.day[newest] - history.table.day[row] <= SAME_VISIT_DAYS:
+                    continue
             del waiting[rule]
             if match is None or history.changed_since(row, rule.outdated_by):
                 continue

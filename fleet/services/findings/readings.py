@@ -16,8 +16,8 @@ from fleet.services.readings.tables import Indexes, ReadingTable, load_readings
 _BEFORE: Final = 40
 # The line when the unit was new is the median of its first readings.
 _FIRST_OF_LINE: Final = 6
-# Longer than the days after fitting in which a baseline, or a clean differential pressure, is taken.
-_AFTER_FITTING_DAYS: Final = 46.0
+# Longer than the days after fitting in which a baseline, a first value or a clean differential pressure is taken.
+_AFTER_FITTING_DAYS: Final = 181.0
 _WITH_BASELINE: Final = (Stage.MEMBRANE.value, Stage.SEDIMENT.value, Stage.CARBON.value)
 
 

@@ -26,6 +26,7 @@ from fleet.engineering.diagnosis.conditions.flows import (
 )
 from fleet.engineering.diagnosis.conditions.membrane import (
     aged,
+    another_size,
     creep,
     damaged,
     fouled,
@@ -34,6 +35,7 @@ from fleet.engineering.diagnosis.conditions.membrane import (
     low_driving_pressure,
     oxidised,
     oxidised_before,
+    oxidised_unseen,
     running_in,
     scaled,
     supply_changed,
@@ -42,6 +44,7 @@ from fleet.engineering.diagnosis.conditions.membrane import (
 from fleet.engineering.diagnosis.conditions.meters import (
     chlorine_tests_contradict,
     impossible_flow,
+    meter_reads_low,
     meters_disagree,
     not_steady,
     permeate_above_feed,
@@ -63,6 +66,7 @@ from fleet.engineering.diagnosis.conditions.resin import (
     cup_takes_up_air,
     lead_exhausted,
     product_above_permeate,
+    resin_before_short_lived,
     resin_short_lived,
     resins_in_wrong_order,
     weak_ions_through,
@@ -85,6 +89,7 @@ from fleet.engineering.diagnosis.conditions.seen import (
 __all__ = [
     "acid_permeate",
     "aged",
+    "another_size",
     "both_exhausted",
     "carbon_fails_early",
     "check_valve_leaks",
@@ -111,6 +116,7 @@ __all__ = [
     "line_pressure_fell",
     "low_driving_pressure",
     "makes_noise",
+    "meter_reads_low",
     "meters_disagree",
     "no_permeate",
     "not_steady",
@@ -118,6 +124,7 @@ __all__ = [
     "nothing_flows",
     "oxidised",
     "oxidised_before",
+    "oxidised_unseen",
     "permeate_above_feed",
     "prefilter_clogged",
     "prefilters_may_be_clogged",
@@ -126,6 +133,7 @@ __all__ = [
     "pump_cycles",
     "pump_never_stops",
     "pump_without_effect",
+    "resin_before_short_lived",
     "resin_changed_colour",
     "resin_short_lived",
     "resins_in_wrong_order",

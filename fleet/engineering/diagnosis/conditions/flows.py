@@ -141,7 +141,13 @@ def too_little_concentrate(f: Facts) -> Evidence | None:
     flow = f.number("normalised_flow_ratio")
     # A drain that runs as ever is not blocked, whatever warmth or pressure did to the permeate.
     drain = f.ratio("concentrate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
-    if drain is not None and drain >= 0.8:
+    by_label = f.ratio("concentrate_flow_l_per_day", "least_restrictor_flow_l_per_day")
+    if by_label is not None and 0.0 < by_label < f.pattern_limits.ratio_low:
+        sure = surely(f.pattern_limits.ratio_low / by_label - 1.0, at_limit=0.65)
+        return Evidence(
+            sure, {"concentrate_flow_over_label": by_label}, words.less_than_the_restrictor_passes(by_label)
+        )
+    if any(share is not None and share >= 0.8 for share in (drain, by_label)):
         return None
     # More permeate than ever explains a low ratio just as well as less concentrate does, unless the drain alone is low.
     if flow is not None and flow > REST_HIGH and (drain is None or drain >= f.pattern_limits.ratio_low):
@@ -162,6 +168,12 @@ def too_much_concentrate(f: Facts) -> Evidence | None:
     change = _ratio_change(f)
     drain = f.ratio("concentrate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
     inlet = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
+    by_label = f.ratio("concentrate_flow_l_per_day", "most_restrictor_flow_l_per_day")
+    if by_label is not None and by_label > f.pattern_limits.ratio_high:
+        sure = surely(by_label / f.pattern_limits.ratio_high - 1.0, at_limit=0.8)
+        return Evidence(
+            sure, {"concentrate_flow_over_label": by_label}, words.more_than_the_restrictor_passes(by_label)
+        )
     if change is None or change <= f.pattern_limits.ratio_high:
         return None
     if drain is not None and drain > 1.3:

@@ -13,6 +13,9 @@ from fleet.engineering.usual import SOUND_FLOW_LOSS_PER_YEAR, SOUND_SALT_GAIN_PE
 _FLOW_LEFT_AFTER_YEAR: Final = 1.0 - SOUND_FLOW_LOSS_PER_YEAR[1]
 _SALT_AFTER_YEAR: Final = 1.0 + SOUND_SALT_GAIN_PER_YEAR[1]
 
+_HARMFUL_EXPOSURE_PPM_H: Final = 200.0
+_OLD_DAYS: Final = 730.0
+
 
 def _membrane(f: Facts) -> tuple[float, float] | None:
     flow, passage = f.number("normalised_flow_ratio"), f.number("normalised_salt_passage_ratio")
@@ -34,21 +37,81 @@ def _passes_twice_the_salt(f: Facts) -> tuple[float, float] | None:
     return both if steady and passage >= f.pattern_limits.salt_passage_double else None
 
 
+def _salt_has_doubled(f: Facts) -> float | None:
+    """Salt at the newest visits over that of the first ones, where it is twice as much and more than age explains.
+
+    The flow has not fallen with it, where it is known: slime or scale passes more salt with less water.
+    """
+    level, age = f.number("salt_level_ratio"), f.number("membrane_age_days") or 0.0
+    flow = f.number("flow_level_ratio") or f.number("normalised_flow_ratio")
+    least = max(
+        f.pattern_limits.salt_passage_double,
+        f.pattern_limits.salt_passage_of_age * _SALT_AFTER_YEAR ** (age / 365.25),
+    )
+    if level is None or level < least or f.text("membrane_material") == "cellulose":
+        return None
+    return None if flow is not None and flow < f.limits.membrane_flow_fraction else level
+
+
 def oxidised(f: Facts) -> Evidence | None:
     """Flow steady, salt passage doubled, and chlorine passes the carbon."""
-    both, chlorine = _passes_twice_the_salt(f), f.chlorine_after_carbon
-    if both is None or chlorine is None or not f.chlorine_passes:
+    both, chlorine, level = _passes_twice_the_salt(f), f.chlorine_after_carbon, _salt_has_doubled(f)
+    if chlorine is None or not f.chlorine_passes:
         return None
+    if both is None:
+        return None if level is None else Evidence(0.85, {"salt_over_first": level, "chlorine": chlorine})
     sure = surely(both[1] - f.pattern_limits.salt_passage_double, at_limit=0.8)
     return Evidence(sure, _numbers(*both, chlorine=chlorine))
 
 
 def oxidised_before(f: Facts) -> Evidence | None:
     """Flow steady, salt passage doubled, and the membrane has met much chlorine; none is known to pass now."""
-    both, exposure = _passes_twice_the_salt(f), f.number("membrane_exposure_ppm_h")
-    if both is None or exposure is None or exposure < 200.0 or f.chlorine_passes:
+    both, exposure, level = _passes_twice_the_salt(f), f.number("membrane_exposure_ppm_h"), _salt_has_doubled(f)
+    if exposure is None or exposure < _HARMFUL_EXPOSURE_PPM_H or f.chlorine_passes:
         return None
+    if both is None:
+        return None if level is None else Evidence(0.6, {"salt_over_first": level, "exposure_ppm_h": exposure})
     return Evidence(0.6, _numbers(*both, exposure_ppm_h=exposure))
+
+
+def _has_grown_slowly(f: Facts) -> float | None:
+    """Salt that has doubled from visit to visit, and not at once; None where chlorine is known to have done it."""
+    level, step, exposure = _salt_has_doubled(f), f.number("salt_passage_step_ratio"), _exposure(f)
+    if level is None or f.chlorine_passes or (exposure is not None and exposure >= _HARMFUL_EXPOSURE_PPM_H):
+        return None
+    return None if step is not None and step >= f.pattern_limits.salt_passage_step else level
+
+
+def _exposure(f: Facts) -> float | None:
+    return f.number("membrane_exposure_ppm_h")
+
+
+def oxidised_unseen(f: Facts) -> Evidence | None:
+    """Salt has doubled slowly with the flow steady, and no test says what passes the carbon.
+
+    A leak comes at once, scale and slime take the flow: what is left is chlorine. Of an old membrane whose carbon was
+    tested it is its age.
+    """
+    level, age = _has_grown_slowly(f), f.number("membrane_age_days")
+    if level is None or leaking_past(f) is not None:
+        return None
+    if _exposure(f) is None:
+        return Evidence(0.65, {"salt_over_first": level})
+    if age is None or age >= _OLD_DAYS:
+        return None
+    return Evidence(0.5, {"salt_over_first": level}, words.salt_doubled_although_tested(level))
+
+
+def another_size(f: Facts) -> Evidence | None:
+    """Since it was fitted the membrane has never come near the flow of its label, or never down to it."""
+    most, least = f.number("most_flow_over_label"), f.number("least_flow_over_label")
+    if most is not None and most < f.pattern_limits.small_flow_over_label:
+        sure = surely(f.pattern_limits.small_flow_over_label / max(most, 0.05) - 1.0, at_limit=0.65)
+        return Evidence(sure, {"most_flow_over_label": most}, words.smaller_than_its_label(most))
+    if least is not None and least > f.pattern_limits.large_flow_over_label:
+        sure = surely(least / f.pattern_limits.large_flow_over_label - 1.0, at_limit=0.65)
+        return Evidence(sure, {"least_flow_over_label": least}, words.larger_than_its_label(least))
+    return None
 
 
 def _salt_flux(flow: float, passage: float) -> float:
@@ -181,6 +244,13 @@ def scaled(f: Facts) -> Evidence | None:
         return Evidence(surely(2.0 * index, at_limit=0.6), _numbers(flow, passage, langelier_index=index))
     if silica is not None and silica >= 0.9:
         return Evidence(0.7, _numbers(flow, passage, silica_share=silica))
+    feed, recovery = f.number("feed_tds_mg_per_l"), f.recovery
+    if index is None and feed is not None and recovery is not None and recovery < 1.0:
+        concentrate = feed / (1.0 - recovery)
+        if concentrate >= f.pattern_limits.hard_concentrate_tds_mg_per_l:
+            return Evidence(
+                0.5, _numbers(flow, passage, concentrate_tds=concentrate), words.scale_is_likely(concentrate)
+            )
     return None
 
 
@@ -223,7 +293,11 @@ def running_in(f: Facts) -> Evidence | None:
 def aged(f: Facts) -> Evidence | None:
     """An old membrane with less flow and more salt passage, for no other reason."""
     both, age = _membrane(f), f.number("membrane_age_days")
-    if both is None or age is None or age < 730.0:
+    if age is None or age < _OLD_DAYS:
+        return None
+    if _exposure(f) is not None and leaking_past(f) is None and (level := _has_grown_slowly(f)) is not None:
+        return Evidence(0.65, {"salt_over_first": level, "membrane_age_days": age})
+    if both is None:
         return None
     flow, passage = both
     jump = f.number("salt_passage_ratio_since_last_reading")

@@ -103,3 +103,17 @@ def chlorine_tests_contradict(f: Facts) -> Evidence | None:
         if small is not None and large is not None and small > large + 0.02:
             return Evidence(0.9, {part: small, total: large})
     return None
+
+
+def meter_reads_low(f: Facts) -> Evidence | None:
+    """The permeate has read far lower since one visit, with the same membrane: a membrane does not heal."""
+    step, first = f.number("salt_passage_step_ratio"), f.number("first_salt_passage_over_label")
+    permeate = f.number("permeate_tds_mg_per_l")
+    if step is None or permeate is None or step > f.pattern_limits.salt_passage_fall:
+        return None
+    if permeate / step - permeate < 3.0 * f.pattern_limits.meter_step_mg_per_l:
+        return None
+    # A membrane that leaked and was seated again passes less as well.
+    if first is not None and first >= f.pattern_limits.salt_passage_double:
+        return None
+    return Evidence(0.7, {"salt_passage_over_before": step})

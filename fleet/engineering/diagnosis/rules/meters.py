@@ -8,6 +8,8 @@ from fleet.engineering.diagnosis.record import NO_STORED_READING, Rule
 from fleet.engineering.diagnosis.rules.common import CODES, FEED_AND_PERMEATE, ISOLATE, NO_PART, PRACTICE
 from fleet.engineering.diagnosis.work import INSPECT_UNIT, READ_AGAIN, Cause, NoWork, Work, WorkKind
 
+METER: Final = Cause(code="meter_out_of_calibration", work=Work(kind=WorkKind.VERIFY_INSTRUMENTS, thing=_("meters")))
+
 METERS: Final[tuple[Rule, ...]] = (
     Rule(
         id="D38",
@@ -98,7 +100,7 @@ METERS: Final[tuple[Rule, ...]] = (
         place=None,
         outdated_by=(),
         causes=(
-            Cause(code="meter_out_of_calibration", work=Work(kind=WorkKind.VERIFY_INSTRUMENTS, thing=_("meters"))),
+            METER,
             Cause(code="different_tds_factor", work=INSPECT_UNIT),
             Cause(code="dirty_cell", work=INSPECT_UNIT),
         ),
@@ -111,6 +113,29 @@ METERS: Final[tuple[Rule, ...]] = (
         ),
         for_client=_(
             "One of the meters needs calibration, so its readings may be off. We will check it on our next visit."
+        ),
+    ),
+    Rule(
+        id="D66",
+        title=_("Permeate meter reads too low"),
+        pattern="salt_passage_fell_for_good",
+        step="meters",
+        condition=when.meter_reads_low,
+        asks=FEED_AND_PERMEATE,
+        place=None,
+        outdated_by=("membrane",),
+        causes=(METER, Cause(code="wrong_probe", work=INSPECT_UNIT)),
+        confirm=_("Measure the permeate with a second meter that was just checked."),
+        action=_("Clean the probe and calibrate the meter; leave its readings out of the trend until then."),
+        cautions=(NO_PART,),
+        source=PRACTICE,
+        for_installer=_(
+            "The permeate has read far lower from one visit on with the same membrane, and none improves by itself: "
+            "the probe is coated or the meter is out of calibration, unless somebody has reseated the membrane."
+        ),
+        for_client=_(
+            "The meter behind the membrane seems to read too low. We will check it on our next visit; until then its "
+            "numbers look better than your water is."
         ),
     ),
     Rule(

@@ -8,6 +8,9 @@ from fleet.engineering.diagnosis.record import NO_STORED_READING, Rule
 from fleet.engineering.diagnosis.rules.common import AT_FIRST_RESIN, METALS, MIND_RESIN, NO_PART, PRACTICE, TDS_CREEP
 from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, NoWork, Work, WorkKind
 
+CARBON_DIOXIDE: Final = Cause(code="carbon_dioxide_load", work=NoWork.ASKED_ELSEWHERE)
+SILICA: Final = Cause(code="silica_load", work=INSPECT_UNIT)
+
 RESIN: Final[tuple[Rule, ...]] = (
     Rule(
         id="D12",
@@ -112,8 +115,8 @@ RESIN: Final[tuple[Rule, ...]] = (
         place=AT_FIRST_RESIN,
         outdated_by=("resin",),
         causes=(
-            Cause(code="carbon_dioxide_load", work=NoWork.ASKED_ELSEWHERE),
-            Cause(code="silica_load", work=INSPECT_UNIT),
+            CARBON_DIOXIDE,
+            SILICA,
             Cause(code="resin_channelling", work=INSPECT_UNIT),
             TDS_CREEP,
             Cause(code="ammonium_load", work=INSPECT_UNIT),
@@ -128,6 +131,26 @@ RESIN: Final[tuple[Rule, ...]] = (
         ),
         for_client=_(
             "The resin was exhausted sooner than expected. We will look for the cause in the water on our next visit."
+        ),
+    ),
+    Rule(
+        id="D68",
+        title=_("Resin before exhausted early"),
+        pattern="resin_life_short_before",
+        step="resin",
+        condition=when.resin_before_short_lived,
+        asks=(("permeate_tds_mg_per_l",), ("product_tds_mg_per_l",)),
+        place=None,
+        outdated_by=(),
+        causes=(CARBON_DIOXIDE, SILICA),
+        confirm=_("Measure pH and alkalinity of the feed, and the pH of the permeate."),
+        action=_("Degas, or add an anion cartridge; plan the next resin by its litres and not by the TDS."),
+        cautions=(MIND_RESIN,),
+        source=_("carbon dioxide counts one equivalent a mole on the resin and none on the meter"),
+        for_installer=_("The resin before this one was exhausted far sooner than this permeate explains."),
+        for_client=_(
+            "The last resin was exhausted sooner than expected. We will look for the cause in the water on our next "
+            "visit."
         ),
     ),
     Rule(

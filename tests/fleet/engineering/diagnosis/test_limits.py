@@ -30,6 +30,7 @@ NEW_WATER: Changes = {"feed_tds_mg_per_l": 325.0, PERMEATE: 11.7}
 WEAK: Changes = {"inlet_pressure_kpa": 250.0, MADE: 120.0, PERMEATE: 14.0}
 WARM: Changes = {"temperature_degc": 24.0, MADE: 270.0, PERMEATE: 12.0}
 OLD: Changes = {FLOW: 0.7, PASSAGE: 2.5, "membrane_age_days": 1200.0}
+LEVEL = "salt_level_ratio"
 STEP, FLOW_STEP = "salt_passage_step_ratio", "flow_step_ratio"
 # What a sound membrane of 1200 days has left of its flow, less what a reading may err, and how much more salt it
 # passes.
@@ -98,6 +99,11 @@ class Edge:
 def surely_low(x: Set) -> float:
     """A flow that is past its limit by more than a reading may err."""
     return float(x.flow_sureness * x.membrane_flow_fraction)
+
+
+def slowly(x: Set) -> float:
+    """Salt at 400 days that is twice what it was, and beyond what the age explains."""
+    return float(max(x.salt_passage_double, x.salt_passage_of_age * 1.12 ** (400.0 / 365.25)))
 
 
 EDGES = [
@@ -231,6 +237,34 @@ EDGES = [
          ("membrane_flow_fraction",)),
     Edge("D09", FLOW, "to", 0.98, {"membrane_age_days": 14.0}),
     Edge("D09", PASSAGE, "to", 1.25, {FLOW: 0.93, "membrane_age_days": 14.0}),
+    Edge("D07", "feed_tds_mg_per_l", "from", lambda x: x.hard_concentrate_tds_mg_per_l * 0.8,
+         {FLOW: 0.7, "concentrate_langelier_index": None}, ("hard_concentrate_tds_mg_per_l",), exactly=False),
+    Edge("D05", LEVEL, "from", slowly, {CHLORINE: 0.3}, ("salt_passage_double",), exactly=False),
+    Edge("D47", LEVEL, "from", slowly, {EXPOSURE: 900.0}, ("salt_passage_double",), exactly=False),
+    Edge("D65", LEVEL, "from", slowly, {}, ("salt_passage_double",), exactly=False),
+    Edge("D65", LEVEL, "from", lambda x: x.salt_passage_of_age * OLD_SALT, {"membrane_age_days": 1200.0},
+         ("salt_passage_of_age",), exactly=False),
+    Edge("D65", STEP, "below", lambda x: x.salt_passage_step, {LEVEL: 2.5}, ("salt_passage_step",)),
+    Edge("D65", FLOW, "from", lambda x: x.membrane_flow_fraction, {LEVEL: 2.5}, ("membrane_flow_fraction",)),
+    Edge("D65", EXPOSURE, "below", 200.0, {LEVEL: 2.5}),
+    Edge("D65", CHLORINE, "below", lambda x: x.chlorine_mg_per_l, {LEVEL: 2.5}, ("chlorine_mg_per_l",)),
+    Edge("D65", "membrane_age_days", "below", 730.0, {LEVEL: 2.5, EXPOSURE: 0.0}),
+    Edge("D10", "membrane_age_days", "from", 730.0, {LEVEL: 2.5, EXPOSURE: 0.0}),
+    Edge("D68", "previous_resin_life_share", "below", lambda x: x.previous_resin_life_explained, {},
+         ("previous_resin_life_explained",)),
+    Edge("D68", "resin_life_share", "below", lambda x: x.resin_life_explained, {"previous_resin_life_share": 0.1},
+         ("resin_life_explained",)),
+    Edge("D66", STEP, "to", lambda x: x.salt_passage_fall, {}, ("salt_passage_fall",)),
+    Edge("D66", PERMEATE, "from", lambda x: 2.0 * x.meter_step_mg_per_l, {STEP: 0.4}, ("meter_step_mg_per_l",),
+         exactly=False),
+    Edge("D66", "first_salt_passage_over_label", "below", lambda x: x.salt_passage_double, {STEP: 0.3},
+         ("salt_passage_double",)),
+    Edge("D67", "most_flow_over_label", "below", lambda x: x.small_flow_over_label, {}, ("small_flow_over_label",)),
+    Edge("D67", "least_flow_over_label", "above", lambda x: x.large_flow_over_label, {}, ("large_flow_over_label",)),
+    Edge("D25", "least_restrictor_flow_l_per_day", "above", lambda x: 800.0 / x.ratio_low, {}, ("ratio_low",),
+         exactly=False),
+    Edge("D26", "most_restrictor_flow_l_per_day", "below", lambda x: 800.0 / x.ratio_high, {}, ("ratio_high",),
+         exactly=False),
     Edge("D10", "membrane_age_days", "from", 730.0, OLD),
     Edge("D10", FLOW, "below", OLD_FLOW, OLD, exactly=False),
     Edge("D10", PASSAGE, "above", lambda x: x.salt_passage_up * OLD_SALT / 0.7, OLD, ("salt_passage_up",),
@@ -319,7 +353,8 @@ EDGES = [
          ("product_tds_mg_per_l",)),
     Edge("D12", PRODUCT, "above", lambda x: x.product_tds_mg_per_l, {"has_lag_resin": False},
          ("product_tds_mg_per_l",)),
-    Edge("D13", "resin_life_share", "below", 0.6, {LEAD: 9.0}),
+    Edge("D13", "resin_life_share", "below", lambda x: x.resin_life_explained, {LEAD: 9.0},
+         ("resin_life_explained",)),
     Edge("D13", PRODUCT, "above", lambda x: x.product_tds_mg_per_l, {"resin_life_share": 0.3},
          ("product_tds_mg_per_l",)),
     Edge("D13", PERMEATE, "to", 1.2 * 9.0, {LEAD: 11.0, "resin_life_share": 0.3}, exactly=False),

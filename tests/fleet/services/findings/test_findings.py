@@ -400,3 +400,75 @@ def test_a_planted_tank_is_not_told_to_change_resin_for_water_that_it_allows(uni
     refresh_findings(company=unit.company, now=NOW)
     assert not {cause for cause in causes(unit) if cause.startswith("di_")}
     assert status_of(unit=unit, now=NOW).water == "good"
+
+
+def test_a_new_membrane_that_passes_more_than_the_one_before_it_leaks(unit: Unit) -> None:
+    position = Position.objects.get(unit=unit, stage="membrane")
+    item = factories.CatalogueItemFactory(company=unit.company, kind="membrane", rejection_fraction=0.96)
+    position.placements.update(item=item)
+    by = factories.MembershipFactory(company=unit.company, role="owner")
+    changed = NOW - timedelta(days=12)
+    place(by=by, position=position, item=item, placed_at=changed, removal="routine", now=NOW)
+    read(unit, changed + timedelta(hours=1), permeate_tds_mg_per_l=24.0, occasion="as_left")
+    refresh_findings(company=unit.company, now=NOW)
+    assert "o_ring_leak" not in causes(unit)  # a new membrane is flushed first: one visit is no proof
+    read(unit, changed + timedelta(days=7), permeate_tds_mg_per_l=24.0)
+    refresh_findings(company=unit.company, now=NOW)
+    assert "o_ring_leak" in causes(unit)
+
+
+@pytest.mark.parametrize(("drain", "cause"), [(1700.0, "restrictor_missing"), (350.0, "restrictor_blocked")])
+def test_a_restrictor_of_another_size_is_seen_by_its_label_at_the_second_visit(
+    company: Company, drain: float, cause: str
+) -> None:
+    unit = factories.UnitFactory(
+        company=company,
+        commissioned_on=date(2026, 2, 1),
+        restrictor="capillary",
+        restrictor_flow_l_per_day=720.0,
+        restrictor_pressure_kpa=60 * PSI,
+    )
+    read(unit, NOW - timedelta(days=20), concentrate_flow_l_per_day=drain, occasion="as_found")
+    read(unit, NOW - timedelta(days=20) + timedelta(hours=1), concentrate_flow_l_per_day=drain, occasion="as_left")
+    refresh_findings(company=company, now=NOW)
+    assert cause not in causes(unit)
+    read(unit, NOW - timedelta(days=5), concentrate_flow_l_per_day=drain)
+    refresh_findings(company=company, now=NOW)
+    assert cause in causes(unit)
+    read(unit, NOW - timedelta(days=1))
+    refresh_findings(company=company, now=NOW)
+    assert cause not in causes(unit)
+
+
+def test_a_weak_pump_is_seen_by_one_gauge_before_a_tank_of_unknown_pressure(company: Company) -> None:
+    unit = factories.UnitFactory(
+        company=company, commissioned_on=date(2025, 11, 1), has_booster_pump=True, tank=Unit.Tank.PRESSURISED
+    )
+    factories.PlacementFactory(
+        position=factories.PositionFactory(unit=unit, stage="membrane", role="single"),
+        placed_at=datetime(2025, 11, 1, tzinfo=UTC),
+    )
+    one_gauge = {"line_pressure_kpa": None, "prefilter_outlet_pressure_kpa": None}
+    for days, inlet in ((120, 78.0), (90, 77.0), (60, 78.0), (5, 66.0)):
+        read(unit, NOW - timedelta(days=days), **one_gauge, inlet_pressure_kpa=inlet * PSI)
+    refresh_findings(company=company, now=NOW)
+    assert "pump_not_running" in causes(unit)
+
+
+@pytest.mark.parametrize(("litres_a_week", "is_early"), [(100.0, True), (5000.0, False)])
+def test_a_resin_that_was_changed_the_day_it_was_exhausted_still_speaks_of_the_water(
+    unit: Unit, litres_a_week: float, is_early: bool
+) -> None:
+    unit.weekly_demand_l = litres_a_week
+    unit.save()
+    item = factories.CatalogueItemFactory(
+        company=unit.company, kind="resin", resin_volume_l=1.2, resin_capacity_eq_per_l=0.55
+    )
+    position = Position.objects.get(unit=unit, stage="resin", role="lead")
+    position.placements.update(item=item, placed_at=NOW - timedelta(days=60))
+    read(unit, NOW - timedelta(days=2, hours=2), product_tds_mg_per_l=8.0, interstage_tds_mg_per_l=9.0)
+    by = factories.MembershipFactory(company=unit.company, role="owner")
+    place(by=by, position=position, item=item, placed_at=NOW - timedelta(days=2), removal="exhausted", now=NOW)
+    read(unit, NOW - timedelta(days=1))
+    refresh_findings(company=unit.company, now=NOW)
+    assert ("carbon_dioxide_load" in causes(unit)) is is_early

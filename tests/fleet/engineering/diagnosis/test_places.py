@@ -278,3 +278,19 @@ def test_a_clogged_prefilter_is_held_to_the_limit_of_the_temperature_it_was_read
     unknown = {**clean, "baseline_temperature_degc": None}
     assert numbers("D01", {**unknown})["limit_kpa"] == pytest.approx(10 * PSI * 1.467, rel=1e-3)
     assert math.isclose(numbers("D01", {**clean, "temperature_degc": None})["limit_kpa"], 1.15 * 80.0)
+
+
+def test_an_inlet_that_fell_with_clean_prefilters_is_surer_the_further_it_fell() -> None:
+    """By twice the 10 psi that count: a whole limit beyond it is 0.55 + 0.40 (1 - 1/e)."""
+    fall = 20 * PSI
+    given = {**ONE_GAUGE, "inlet_pressure_kpa": 390.0 - fall, "clean_inlet_pressure_kpa": 390.0 - fall}
+    (match,) = [match for match in diagnose({**HEALTHY, **given}) if match.id == "D64"]
+    assert match.confidence == pytest.approx(0.55 + 0.40 * (1.0 - math.exp(-1.0)), rel=1e-4)
+
+
+@pytest.mark.parametrize("line", [0.0, -1.0, None])
+def test_a_line_without_pressure_says_nothing_of_a_tank(line: float | None) -> None:
+    facts = {**HEALTHY, **TANK, "line_pressure_kpa": line, "tank_pressure_kpa": 150.0}
+    assert not {"D21", "D23"} & {match.id for match in diagnose(facts)}
+    # and half a kilopascal is a pressure
+    assert speaks("D21", {"line_pressure_kpa": 0.5, "tank_pressure_kpa": 0.4, "tank_is_full": True})

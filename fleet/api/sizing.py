@@ -35,6 +35,8 @@ _SURVEY: Final = (
     "disinfectant",
     "peak_draw_l",
     "draw_window_h",
+    "highest_temperature_degc",
+    "highest_static_pressure_kpa",
 )
 _SHOWN: Final = {
     "type": ["object", "null"],
@@ -50,6 +52,8 @@ _LIMITS: Final = (
     "starts_per_day",
     "flush_l_per_start",
     "reserve_days",
+    "run_hours_per_day",
+    "membranes",
 )
 
 
@@ -85,6 +89,18 @@ class SizingRequestSerializer(StrictSerializer):
     lowest_temperature = QuantityField(
         _TEMPERATURE, source="lowest_temperature_degc", required=False, help_text="coldest feed water of the year"
     )
+    highest_temperature = QuantityField(
+        _TEMPERATURE,
+        source="highest_temperature_degc",
+        required=False,
+        help_text="warmest feed water of the year, at which no scale may form either",
+    )
+    highest_static_pressure = QuantityField(
+        kinds.PRESSURE.within(1.0, 2500.0),
+        source="highest_static_pressure_kpa",
+        required=False,
+        help_text="with all taps shut, at its highest of the day; decides on a pressure regulator",
+    )
     usual_temperature = QuantityField(_TEMPERATURE, source="usual_temperature_degc", required=False)
     feed_tds = QuantityField(kinds.TDS.within(0.1, 5000.0), source="feed_tds_mg_per_l", required=False)
     hardness = QuantityField("hardness_mg_per_l_as_caco3", required=False, source="hardness_mg_per_l_as_caco3")
@@ -118,6 +134,12 @@ class SizingRequestSerializer(StrictSerializer):
         source="flush_l_per_start",
         required=False,
         help_text="feed water that flushes one membrane at each start; 1.5 L when left out",
+    )
+    run_hours_per_day = FiniteFloatField(
+        min_value=0.5, max_value=24, required=False, help_text="how long it may run in winter; 8 when left out"
+    )
+    membranes = serializers.IntegerField(
+        min_value=1, max_value=20, required=False, help_text="side by side; as few as do when left out"
     )
     reserve_days = FiniteFloatField(
         min_value=0,

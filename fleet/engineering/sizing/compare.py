@@ -9,14 +9,17 @@ from typing import Final
 from accounts.language import gettext_noop
 from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.alternative import alternative_of
-from fleet.engineering.sizing.choosing import cheapest
-from fleet.engineering.sizing.flows import FlowChoice, allowed_waste_ratios, flow_choices, softened
+from fleet.engineering.sizing.choosing import by_capacity
+from fleet.engineering.sizing.fittings import softener_of
+from fleet.engineering.sizing.flows import FlowChoice, allowed_waste_ratios, flow_choices, needed_label_flow, softened
 from fleet.engineering.sizing.offer import Alternative, Item, Offer, Remark, SizingRequest
+from fleet.engineering.sizing.pumps import fitting_pump
 from fleet.engineering.sizing.remarks import rejects_enough
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import TASTES, train_of
 from fleet.engineering.sizing.words import comparison as words
 from fleet.engineering.sizing.words.quantities import in_words, money_in_words
+from fleet.engineering.units import FLOW
 
 AIMS: Final = {
     "least_first_cost": gettext_noop("first cost"),
@@ -70,9 +73,9 @@ def compare(request: SizingRequest, catalogue: Sequence[Item], policy: SizingPol
         return Offer((), tuple(missing))
     membranes = [item for item in catalogue if item.kind == "membrane"]
     choices = _pure_enough(request, flow_choices(request, membranes, practice), practice)
-    choices = _within_catalogue(choices, catalogue)
+    choices = _within_catalogue(request, choices, catalogue)
     if not choices:
-        return Offer((), (_why_none(request, practice),))
+        return Offer((), (_why_none(request, membranes, practice),))
     alternatives: list[Alternative] = []
     refused: list[Remark] = []
     for choice in choices:
@@ -90,20 +93,25 @@ def _lacking(request: SizingRequest, catalogue: Sequence[Item]) -> Iterable[Rema
             yield Remark(f"no_{stage}", *words.no_cartridge(stage))
 
 
-def _within_catalogue(choices: Sequence[FlowChoice], catalogue: Sequence[Item]) -> list[FlowChoice]:
-    """Keep to ways the catalogue has everything for; ways without only where there is no other."""
-    lacking = {purpose for purpose in ("booster_pump", "softener", "degassing") if cheapest(purpose, catalogue) is None}
+def _within_catalogue(
+    request: SizingRequest, choices: Sequence[FlowChoice], catalogue: Sequence[Item]
+) -> list[FlowChoice]:
+    """Keep to ways the catalogue has everything large enough for; ways without only where there is no other."""
 
     def lacks(choice: FlowChoice) -> int:
-        needs = (
-            ("booster_pump", choice.is_pumped),
-            ("softener", choice.is_softened),
-            ("degassing", choice.is_degassed),
+        feed = choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio)
+        return sum(
+            (
+                choice.is_pumped and fitting_pump(catalogue, feed, choice.inlet_pressure_kpa) is None,
+                choice.is_softened and softener_of(request, choice, catalogue) is None,
+                choice.is_degassed
+                and by_capacity("degassing", catalogue, request.resin_demand_l_per_week / 7.0) is None,
+            )
         )
-        return sum(needed and purpose in lacking for purpose, needed in needs)
 
-    fewest = min(map(lacks, choices), default=0)
-    return [choice for choice in choices if lacks(choice) == fewest]
+    lacking = [lacks(choice) for choice in choices]
+    fewest = min(lacking, default=0)
+    return [choice for choice, number in zip(choices, lacking, strict=True) if number == fewest]
 
 
 def _pure_enough(request: SizingRequest, choices: Sequence[FlowChoice], policy: SizingPolicy) -> Sequence[FlowChoice]:
@@ -117,11 +125,14 @@ def _pure_enough(request: SizingRequest, choices: Sequence[FlowChoice], policy: 
     return [choice for choice in rejecting if choice.permeate_tds_mg_per_l <= most] or rejecting
 
 
-def _why_none(request: SizingRequest, policy: SizingPolicy) -> Remark:
+def _why_none(request: SizingRequest, membranes: Sequence[Item], policy: SizingPolicy) -> Remark:
     survey = request.survey
     if not allowed_waste_ratios(replace(softened(survey)), policy):
         return Remark("silica_too_high", *words.silica_too_high())
-    return Remark("membrane_too_small", *words.membrane_too_small(policy.most_membranes, request.has_power))
+    most = request.membranes or policy.most_membranes
+    needed = needed_label_flow(request, membranes, policy)
+    label_wanted = words.label_wanted(in_words(needed[0], FLOW, request.unit_system), needed[1].code) if needed else ""
+    return Remark("membrane_too_small", *words.membrane_too_small(most, request.has_power, label_wanted))
 
 
 def _try(

@@ -6,7 +6,7 @@ from fleet.engineering.constants import DAYS_PER_YEAR, EQUIVALENT_MASS_CACO3
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.formulas.restrictor import restrictor_size_ml_per_min
 from fleet.engineering.formulas.targets import TARGETS
-from fleet.engineering.sizing.choosing import cheapest, nearest_restrictor
+from fleet.engineering.sizing.choosing import by_capacity, cheapest, fitting_softener, nearest_restrictor
 from fleet.engineering.sizing.connections import connections_for
 from fleet.engineering.sizing.demand import feed_l_per_week
 from fleet.engineering.sizing.flows import FlowChoice
@@ -19,7 +19,7 @@ from fleet.engineering.sizing.wear import resin_life, resin_loads_meq_per_l
 from fleet.engineering.sizing.words import Sentences
 from fleet.engineering.sizing.words import fittings as words
 from fleet.engineering.sizing.words.quantities import days_in_words, in_words
-from fleet.engineering.units import FLOW, PRESSURE, VOLUME
+from fleet.engineering.units import FLOW, PRESSURE, TEMPERATURE, VOLUME
 
 
 def fittings_for(
@@ -89,9 +89,11 @@ def _around_the_membrane(
         yield of("cartridge_housing", words.cartridge_housing_size(), words.cartridge_housing(), housings)
     rating = words.membrane_housing_size(inlet if choice.is_pumped else "")
     yield of("membrane_housing", rating, words.membrane_housing(), choice.membranes)
-    if survey.lowest_line_pressure_kpa > policy.highest_line_kpa:
-        limit = in_words(policy.highest_line_kpa, PRESSURE, system)
-        yield of("pressure_regulator", words.pressure_regulator_size(limit), words.pressure_regulator(line, limit))
+    # Highest when nothing flows; where nobody read it then, what it gives while flowing is the least it reaches.
+    highest = survey.highest_static_pressure_kpa or survey.lowest_line_pressure_kpa
+    if highest > policy.highest_line_kpa:
+        limit, reached = (in_words(value, PRESSURE, system) for value in (policy.highest_line_kpa, highest))
+        yield of("pressure_regulator", words.pressure_regulator_size(limit), words.pressure_regulator(reached, limit))
     drain = choice.usual_flow_l_per_day * choice.waste_ratio
     size = float(restrictor_size_ml_per_min(choice.usual_flow_l_per_day, choice.waste_ratio))
     is_scale_known = choice.langelier is not None or choice.is_softened
@@ -99,7 +101,7 @@ def _around_the_membrane(
         "flow_restrictor",
         nearest_restrictor(catalogue, drain, choice.inlet_pressure_kpa),
         words.flow_restrictor_size(size, inlet),
-        *words.flow_restrictor(choice.waste_ratio, is_scale_known, is_metric=system == "metric"),
+        *words.flow_restrictor(choice.waste_ratio, is_scale_known, _warmest(request), is_metric=system == "metric"),
     )
     if choice.is_pumped:
         feed = choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio)
@@ -121,18 +123,21 @@ def _treatment(
     if choice.is_softened:
         feed = float(feed_l_per_week(request.demand_l_per_week, recovery_from_waste_ratio(choice.waste_ratio)))
         hardness = survey.hardness_mg_per_l_as_caco3 or 0.0
+        flow = choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio)
         salt = feed * DAYS_PER_YEAR / 7.0 * hardness / EQUIVALENT_MASS_CACO3 / 1000.0 * policy.salt_g_per_eq / 1000.0
         yield Fitting(
             "softener",
-            cheapest("softener", catalogue),
+            softener_of(request, choice, catalogue),
             words.softener_size(
-                in_words(feed, VOLUME, system), in_words(hardness, "hardness_mg_per_l_as_caco3", system)
+                in_words(feed, VOLUME, system),
+                in_words(hardness, "hardness_mg_per_l_as_caco3", system),
+                in_words(flow, FLOW, system),
             ),
             *words.softener(salt),
         )
     ions, gas = resin_loads_meq_per_l(survey, choice.permeate_tds_mg_per_l, policy)
     if request.resin_demand_l_per_week > 0.0 and gas > ions:
-        item = cheapest("degassing", catalogue)
+        item = by_capacity("degassing", catalogue, request.resin_demand_l_per_week / 7.0)
         if choice.is_degassed or item is None:
             daily = in_words(request.resin_demand_l_per_week / 7.0, VOLUME, system)
             yield Fitting(
@@ -144,6 +149,53 @@ def _treatment(
     poor = next((entry.use for entry in request.uses if choice.permeate_tds_mg_per_l < _low(entry.use)), "")
     if poor:
         yield Fitting("remineralisation", cheapest("remineralisation", catalogue), "", *words.remineralisation(poor))
+
+
+def softener_of(request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item]) -> Item | None:
+    """Return the softener that takes the feed of a configuration.
+
+    Parameters
+    ----------
+    request : SizingRequest
+        Uses, and the hardness of the site.
+    choice : FlowChoice
+        Membranes and waste.
+    catalogue : sequence of Item
+        All of it.
+
+    Returns
+    -------
+    Item or None
+        None where none does.
+
+    Raises
+    ------
+    EngineeringError
+        Out of range.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import WaterUse
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> request = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0, 300.0))
+    >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0, is_softened=True)
+    >>> softener = Item("S", "", "accessory", 385.0, purpose="softener", rated_flow_l_per_day=900.0)
+    >>> softener_of(request, flows, [softener]) is None
+    True
+    """
+    recovery = recovery_from_waste_ratio(choice.waste_ratio)
+    return fitting_softener(
+        catalogue,
+        choice.usual_flow_l_per_day * (1.0 + choice.waste_ratio),
+        float(feed_l_per_week(request.demand_l_per_week, recovery)) / 7.0,
+        (request.survey.hardness_mg_per_l_as_caco3 or 0.0) / EQUIVALENT_MASS_CACO3,
+    )
+
+
+def _warmest(request: SizingRequest) -> str:
+    """The warmest water in words, '' where it is not known."""
+    warmest = request.survey.highest_temperature_degc
+    return in_words(warmest, TEMPERATURE, request.unit_system) if warmest is not None else ""
 
 
 def _low(use: str) -> float:

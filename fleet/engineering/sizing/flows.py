@@ -20,6 +20,7 @@ from fleet.engineering.sizing.site import (
     site_permeate_tds_mg_per_l,
 )
 from fleet.engineering.sizing.survey import SiteSurvey, SizingPolicy
+from fleet.engineering.sizing.warmest import ratio_for_warmest
 from fleet.engineering.sizing.wear import carbon_dioxide_meq_per_l
 
 _CUSTOMARY_UNKNOWN: Final = 4.0
@@ -129,6 +130,70 @@ def flow_choices(request: SizingRequest, membranes: Sequence[Item], policy: Sizi
     return list(_all(request, membranes, policy))
 
 
+def hours_per_day(request: SizingRequest, policy: SizingPolicy) -> float:
+    """Return how long the unit may run a day in winter: as asked for, else by the company's practice.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import WaterUse
+    >>> request = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0))
+    >>> hours_per_day(request, SizingPolicy()), hours_per_day(replace(request, run_hours_per_day=20.0), SizingPolicy())
+    (8.0, 20.0)
+    """
+    return policy.run_hours_per_day if request.run_hours_per_day is None else request.run_hours_per_day
+
+
+def needed_label_flow(
+    request: SizingRequest, membranes: Sequence[Item], policy: SizingPolicy
+) -> tuple[float, Item] | None:
+    """Return the label flow that a membrane must have to serve a demand which those of the catalogue do not.
+
+    Parameters
+    ----------
+    request : SizingRequest
+        The site and its uses.
+    membranes : sequence of Item
+        With their ratings.
+    policy : SizingPolicy
+        The company's practice.
+
+    Returns
+    -------
+    (float, Item) or None
+        L/day of each membrane, stated at the condition of the label of the item, by the way that asks for least; None
+        where no way works whatever the size.
+
+    Raises
+    ------
+    EngineeringError
+        Not here: what cannot work is left out.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import WaterUse
+    >>> label = Item("M75", "75", "membrane", 38.0, rating=MembraneRating(284.0, 345.0, 25.0, 250.0, 0.15, 0.97))
+    >>> survey = SiteSurvey("fish", 14000.0, 420.0, 8.0, 14.0, 250.0)
+    >>> flow, item = needed_label_flow(SizingRequest((WaterUse("fish", 14000.0),), survey), [label], SizingPolicy())
+    >>> round(flow, -2), item.code
+    (2000.0, 'M75')
+    """
+    unlimited = replace(policy, most_membranes=100_000)
+    most = request.membranes or policy.most_membranes
+    ways = [
+        (
+            float(choice.membrane.rating.flow_l_per_day)
+            * choice.membranes
+            * choice.winter_run_hours_per_day
+            / hours_per_day(request, policy)
+            / most,
+            choice.membrane,
+        )
+        for choice in _all(replace(request, membranes=None), membranes, unlimited)
+        if choice.membrane.rating is not None
+    ]
+    return min(ways, key=lambda way: way[0], default=None)
+
+
 def softened(survey: SiteSurvey) -> SiteSurvey:
     """Return the same water behind a softener: no hardness, everything else as it was.
 
@@ -162,17 +227,30 @@ def _all(request: SizingRequest, membranes: Sequence[Item], policy: SizingPolicy
     if request.has_power and plain < policy.pump_pressure_kpa:
         inlets.append((policy.pump_pressure_kpa, True))
     for water, is_softened in waters:
-        for ratio in allowed_waste_ratios(water, policy):
-            langelier = None if is_softened else concentrate_langelier(water, ratio)
-            for item in membranes:
-                for inlet, pumped in inlets:
+        for item in membranes:
+            for inlet, pumped in inlets:
+                for ratio in _ratios_all_year(item, water, inlet, policy):
                     choice = _choice(request, item, ratio, inlet, policy)
                     if choice is None:
                         continue
+                    langelier = None if is_softened else concentrate_langelier(water, ratio)
                     choice = replace(choice, langelier=langelier, is_pumped=pumped, is_softened=is_softened)
                     yield choice
                     if _gas_is_most_of_the_load(request, choice.permeate_tds_mg_per_l):
                         yield replace(choice, is_degassed=True)
+
+
+def _ratios_all_year(item: Item, water: SiteSurvey, inlet: float, policy: SizingPolicy) -> list[float]:
+    """The waste ratios allowed at the usual temperature, widened for the warmest water where it asks for more."""
+    if item.rating is None:
+        return []
+    ratios = allowed_waste_ratios(water, policy)
+    try:
+        widened = [ratio_for_warmest(item.rating, water, inlet, ratio, policy.highest_langelier) for ratio in ratios]
+    except EngineeringError:
+        # Too little pressure for this feed.
+        return []
+    return sorted({ratio for ratio in widened if ratio <= max(policy.most_waste_ratio, *ratios)})
 
 
 def _choice(request: SizingRequest, item: Item, ratio: float, inlet: float, policy: SizingPolicy) -> FlowChoice | None:
@@ -192,10 +270,10 @@ def _choice(request: SizingRequest, item: Item, ratio: float, inlet: float, poli
         return None
     if permeate >= survey.feed_tds_mg_per_l:
         return None
-    needed = work / winter * 24.0 / policy.run_hours_per_day
-    if not needed <= policy.most_membranes:
+    needed = work / winter * 24.0 / hours_per_day(request, policy)
+    if not needed <= (request.membranes or policy.most_membranes):
         return None
-    count = max(math.ceil(needed), 1)
+    count = request.membranes or max(math.ceil(needed), 1)
     try:
         usual_hours = float(run_hours_per_day(usual_work, usual * count))
         winter_hours = float(run_hours_per_day(work, winter * count))

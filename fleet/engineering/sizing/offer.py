@@ -70,6 +70,10 @@ class SizingRequest:
         How often it starts, and the water that flushes one membrane then; None for the company's practice.
     reserve_days : float, optional
         How long what is stored shall serve the usual demand while the unit stands still; None where nobody asked.
+    run_hours_per_day : float, optional
+        How long it may run in winter; None for the company's practice.
+    membranes : int, optional
+        How many stand side by side; None for as few as do.
     unit_system : {"metric", "us"}
         Units of the sentences.
     currency : str
@@ -86,6 +90,8 @@ class SizingRequest:
     starts_per_day: float | None = None
     flush_l_per_start: float | None = None
     reserve_days: float | None = None
+    run_hours_per_day: float | None = None
+    membranes: int | None = None
     unit_system: str = "metric"
     currency: str = ""
 
@@ -132,6 +138,8 @@ _LIMITS: Final[Mapping[str, tuple[float, float]]] = {
     "starts_per_day": (0.0, 200.0),
     "flush_l_per_start": (0.0, 50.0),
     "reserve_days": (0.0, 60.0),
+    "run_hours_per_day": (0.5, 24.0),
+    "membranes": (1.0, 20.0),
 }
 
 

@@ -64,7 +64,7 @@ def remarks_on(
     >>> flows = FlowChoice(Item("M", "", "membrane", 38.0), 365.0, 4.0, 190.0, 130.0, 1.3, 1.8, 8.0)
     >>> store = Storage("pressurised_tank", 4.0, 6.6, 5.0, 0.5, True, None, 70.0)
     >>> [remark.code for remark in remarks_on(request, flows, [], "ro", [store], SizingPolicy())][:3]
-    ['layout', 'water_not_known', 'water_price_assumed']
+    ['layout', 'water_not_known', 'static_pressure_not_known']
     """
     return (
         _layout(request, layout),
@@ -203,6 +203,12 @@ def _assumed(request: SizingRequest, policy: SizingPolicy) -> Iterator[Remark]:
     if not request.coldest_is_known:
         cold, warm = (in_words(value, TEMPERATURE, system) for value in (5.0, 25.0))
         yield Remark("coldest_not_known", *words.coldest_not_known(cold, warm))
+    is_scale_judged = survey.hardness_mg_per_l_as_caco3 and survey.alkalinity_mg_per_l_as_caco3 and survey.ph
+    if survey.highest_temperature_degc is None and is_scale_judged:
+        yield Remark("warmest_not_known", *words.warmest_not_known())
+    if survey.highest_static_pressure_kpa is None:
+        limit = in_words(policy.highest_line_kpa, PRESSURE, system)
+        yield Remark("static_pressure_not_known", *words.static_pressure_not_known(limit))
     if request.water_price_per_m3 is None:
         price = money_in_words(request.water_price, request.currency)
         yield Remark("water_price_assumed", *words.water_price_assumed(price))

@@ -28,6 +28,10 @@ class SiteSurvey:
         Gauge, while flowing, at the worst time of day.
     lowest_temperature_degc, usual_temperature_degc : float
         Feed in winter and through the year, 1 to 45 degC.
+    highest_temperature_degc : float, optional
+        Feed in the warmest weeks, not below the usual one, to 45 degC; None where nobody said.
+    highest_static_pressure_kpa : float, optional
+        Gauge, when nothing flows, at its highest of the day; not below the lowest flowing one. None where not read.
     feed_tds_mg_per_l : float
         0.5 scale, above 0.
     hardness_mg_per_l_as_caco3, alkalinity_mg_per_l_as_caco3, ph, silica_mg_per_l, total_chlorine_mg_per_l,
@@ -62,6 +66,8 @@ class SiteSurvey:
     disinfectant: str = "unknown"
     peak_draw_l: float | None = None
     draw_window_h: float = 1.0
+    highest_temperature_degc: float | None = None
+    highest_static_pressure_kpa: float | None = None
 
     def __post_init__(self) -> None:
         if self.use not in TARGETS:
@@ -73,6 +79,8 @@ class SiteSurvey:
             "lowest_line_pressure_kpa": (0.0, 1100.0, True),
             "lowest_temperature_degc": (1.0, 45.0, False),
             "usual_temperature_degc": (1.0, 45.0, False),
+            "highest_temperature_degc": (1.0, 45.0, False),
+            "highest_static_pressure_kpa": (0.0, 2500.0, True),
             "feed_tds_mg_per_l": (0.0, 5000.0, True),
             "ph": (4.0, 11.0, False),
             "peak_draw_l": (0.0, 1.0e5, False),
@@ -87,6 +95,13 @@ class SiteSurvey:
                 raise EngineeringError(item.name, "A number is needed here; leave the field out if it is not known.")
         if self.usual_temperature_degc < self.lowest_temperature_degc:
             raise EngineeringError("usual_temperature_degc", "The usual temperature cannot be below the lowest one.")
+        warmest, static = self.highest_temperature_degc, self.highest_static_pressure_kpa
+        if warmest is not None and warmest < self.usual_temperature_degc:
+            raise EngineeringError("highest_temperature_degc", "The highest temperature cannot be below the usual one.")
+        if static is not None and static < self.lowest_line_pressure_kpa:
+            raise EngineeringError(
+                "highest_static_pressure_kpa", "The static pressure cannot be below the one while water flows."
+            )
 
 
 @dataclass(frozen=True)
@@ -110,6 +125,8 @@ class SizingPolicy:
         Use -> its limits, where the company has its own; see `limits_of`.
     most_membranes : int
         Elements of one kind side by side behind one restrictor.
+    most_waste_ratio : float
+        Up to which a restrictor is widened for the warmest water; beyond, only a softener helps.
     waste_ratios : tuple of float
         Ratios tried, the least waste first.
     least_ratio_up_to_hardness : tuple of (float, float)
@@ -149,6 +166,7 @@ class SizingPolicy:
     limits: Limits[float] = HOUSE
     limits_by_use: Mapping[str, Limits[float]] = field(default_factory=dict)
     most_membranes: int = 4
+    most_waste_ratio: float = 8.0
     waste_ratios: tuple[float, ...] = (2.0, 3.0, 4.0, 5.0)
     least_ratio_up_to_hardness: tuple[tuple[float, float], ...] = ((60.0, 2.0), (171.0, 3.0), (float("inf"), 4.0))
     highest_langelier: float = 0.5

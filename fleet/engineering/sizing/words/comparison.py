@@ -129,8 +129,14 @@ def silica_too_high() -> Sentences:
     )
 
 
-def membrane_too_small(most: int, has_power: bool) -> Sentences:
-    """No membrane makes enough in winter."""
+def label_wanted(flow: str, code: str) -> str:
+    """The membrane that would do, by its label."""
+    words = gettext("Look for {flow} or more on its label, stated as on that of {code}.")
+    return words.format(flow=flow, code=code)
+
+
+def membrane_too_small(most: int, has_power: bool, label_wanted: str) -> Sentences:
+    """No membrane makes enough in winter; `label_wanted` says which would, '' where none."""
     if has_power:
         installer = ngettext(
             "No membrane of the catalogue serves this demand in winter: a larger one, more pressure or a lower demand "
@@ -147,7 +153,8 @@ def membrane_too_small(most: int, has_power: bool) -> Sentences:
             "more pressure, a lower demand or a power supply for a booster pump is needed.",
             most,
         )
-    return installer.format(most=most), gettext("We have no unit that makes so much water at your place in winter.")
+    sentences = " ".join(filter(None, [installer.format(most=most), label_wanted]))
+    return sentences, gettext("We have no unit that makes so much water at your place in winter.")
 
 
 # side by side

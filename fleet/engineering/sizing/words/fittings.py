@@ -38,7 +38,7 @@ def membrane_housing_size(pumped_to: str) -> str:
 
 def pressure_regulator(line: str, limit: str) -> Sentences:
     """The line gives too much."""
-    installer = gettext("The line gives {line} and more; housings and tubing are kept below {limit}.")
+    installer = gettext("The line reaches {line} and more; housings and tubing are kept below {limit}.")
     client = gettext("Your water pressure is high; this keeps it at what the unit is built for.")
     return installer.format(line=line, limit=limit), client
 
@@ -48,9 +48,15 @@ def pressure_regulator_size(limit: str) -> str:
     return gettext("Set to {limit}.").format(limit=limit)
 
 
-def flow_restrictor(waste_ratio: float, is_scale_known: bool, is_metric: bool) -> Sentences:
-    """Holds the waste ratio; `is_scale_known` where scale could be judged at it."""
-    if is_scale_known:
+def flow_restrictor(waste_ratio: float, is_scale_known: bool, warmest: str, is_metric: bool) -> Sentences:
+    """Holds the waste ratio; `is_scale_known` where scale could be judged at it, `warmest` '' where not in summer."""
+    if is_scale_known and warmest:
+        installer = gettext(
+            "Holds the waste at {ratio:g} to 1 at the usual temperature, so that no scale forms in this water at "
+            "{warmest} either, when the membrane makes more. Set by the flow expected here, not by the label; measure "
+            "it when it runs."
+        )
+    elif is_scale_known:
         installer = gettext(
             "Holds the waste at {ratio:g} to 1, at which no scale forms in this water. Set by the flow expected here, "
             "not by the label; measure it when it runs."
@@ -72,7 +78,7 @@ def flow_restrictor(waste_ratio: float, is_scale_known: bool, is_metric: bool) -
             "Lets {ratio:g} gallons run to the drain for each one made, which keeps the membrane clean.",
             ceil(waste_ratio),
         )
-    return installer.format(ratio=waste_ratio), client.format(ratio=waste_ratio)
+    return installer.format(ratio=waste_ratio, warmest=warmest), client.format(ratio=waste_ratio)
 
 
 def flow_restrictor_size(ml_per_min: float, inlet: str) -> str:
@@ -111,9 +117,10 @@ def softener(salt_kg_per_year: float) -> Sentences:
     return installer.format(salt=salt_kg_per_year), client
 
 
-def softener_size(weekly: str, hardness: str) -> str:
-    """What passes it."""
-    return gettext("For {weekly} of feed a week at {hardness}.").format(weekly=weekly, hardness=hardness)
+def softener_size(weekly: str, hardness: str, flow: str) -> str:
+    """What passes it in a week, and while the unit runs."""
+    words = gettext("For {weekly} of feed a week at {hardness}, {flow} while the unit runs.")
+    return words.format(weekly=weekly, hardness=hardness, flow=flow)
 
 
 def degassing(share_percent: float, lives: str) -> Sentences:

@@ -116,6 +116,27 @@ def coldest_not_known(cold: str, warm: str) -> Sentences:
     return installer.format(cold=cold, warm=warm), client
 
 
+def warmest_not_known() -> Sentences:
+    """Nobody gave the temperature of summer."""
+    return (
+        gettext(
+            "The warmest water of the year was not given: then the membrane makes more, the restrictor passes no more "
+            "and scale forms sooner. Ask before the restrictor is chosen."
+        ),
+        gettext("Tell us how warm your water gets in summer, when scale forms soonest."),
+    )
+
+
+def static_pressure_not_known(limit: str) -> Sentences:
+    """Nobody read the line while nothing flowed."""
+    installer = gettext(
+        "The highest pressure with all taps shut was not given; read it, best at night: above {limit} a pressure "
+        "regulator is needed."
+    )
+    client = gettext("We still have to measure the highest pressure of your line, which decides on a regulator.")
+    return installer.format(limit=limit), client
+
+
 def water_price_assumed(price: str) -> Sentences:
     """Nobody gave the price of water."""
     installer = gettext("The price of water and drain was not given; {price} a cubic metre is assumed.")

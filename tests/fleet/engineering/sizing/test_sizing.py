@@ -376,6 +376,109 @@ def test_worked_by_hand_resin_behind_degassing() -> None:
         assert "about 3 weeks without it and 5 months behind it" in sentence
 
 
+def test_worked_by_hand_a_unit_may_run_longer_with_the_membranes_asked_for() -> None:
+    """Case 7: 1400 L a week at the conditions of case 4, where one membrane gives 239.8 L a day when aged, in winter.
+
+    200 L a day take 200/239.8 x 24 = 20.0 h of one: enough where it may run 21 h. Of two asked for, 10.0 h.
+    """
+    stock = [item for item in CATALOGUE if item.code not in ("M50", "M200")]
+
+    def ways(**asked: float) -> tuple[Alternative, ...]:
+        request = SizingRequest((WaterUse("laboratory", 1400.0),), NO_HARDNESS, has_power=False, **asked)  # type: ignore[arg-type]
+        return compare(request, stock).alternatives
+
+    longer = ways(run_hours_per_day=21.0)
+    assert {way.membrane.count for way in longer} == {1}
+    assert longer[0].winter_run_hours_per_day == pytest.approx(20.02, abs=0.02)
+    two = ways(run_hours_per_day=12.0, membranes=2)
+    assert {way.membrane.count for way in two} == {2}
+    assert two[0].winter_run_hours_per_day == pytest.approx(10.01, abs=0.01)
+    assert not ways(run_hours_per_day=9.0, membranes=2)
+
+
+def test_worked_by_hand_what_to_look_for_where_no_membrane_is_large_enough() -> None:
+    """Case 8: 14 000 L a week at the conditions of case 1 and no hardness: 2000 L a day, in 8 h 6000 L/day.
+
+    At 5 to 1 the membrane gives most: mean brine 250 x ln(1.2) x 6 = 273.5 mg/L, 21.64 kPa, so 392.64 of the label's
+    392.84 kPa: 283.9 new, 241.3 aged, 0.8495 of the label. Four must make 6000/4 = 1500 each: 1766 L/day by the label.
+    """
+    request = SizingRequest((WaterUse("fish", 14000.0),), NO_HARDNESS, has_power=False)
+    only = compare(request, [item for item in CATALOGUE if item.kind != "membrane" or item.code == "M75"])
+    assert codes(only.missing) == {"membrane_too_small"}
+    assert only.missing[0].for_installer.endswith("Look for 1766 L/day or more on its label, stated as on that of M75.")
+
+
+@pytest.mark.parametrize(("static", "is_regulated"), [(None, False), (550.0, False), (553.0, True), (900.0, True)])
+def test_the_highest_static_pressure_decides_on_the_regulator(static: float | None, *, is_regulated: bool) -> None:
+    """80 psi are 551.6 kPa; the line gives 468.8 while it flows."""
+    for alternative in offer(replace(SOFT_WATER, highest_static_pressure_kpa=static), ("reef", 140.0)).alternatives:
+        assert alternative.has("pressure_regulator") is is_regulated
+        assert ("static_pressure_not_known" in codes(alternative.reasons)) is (static is None)
+
+
+def test_worked_by_hand_the_warmest_water() -> None:
+    """Case 9: hardness 150, alkalinity 150 mg/L as CaCO3, pH 7.6, 15 degC usually and 28 in summer; 60 psi.
+
+    An orifice passes in summer what it passes at 15 degC, and the membrane makes more: by the temperature correction of
+    the room's table (3020 K below 25 degC, 2640 K above; from membrane makers' bulletins, from memory)
+    exp(3020 x (1/288.15 - 1/298.15) + 2640 x (1/298.15 - 1/301.15)) = 1.42 x 1.09 = 1.55 times as much. Set to r at
+    15 degC, the ratio in summer is r / 1.55. The Langelier index rises by pKs - pK2, about 0.015 to 0.02 a degree
+    (APHA 2330), so at the same ratio by 0.2 to 0.26, and what is allowed at 15 degC is not in summer.
+    """
+    water = replace(
+        SOFT_WATER, hardness_mg_per_l_as_caco3=150.0, alkalinity_mg_per_l_as_caco3=150.0, usual_temperature_degc=15.0,
+        lowest_temperature_degc=10.0,
+    )  # fmt: skip
+    cool = compare(SizingRequest((WaterUse("reef", 140.0),), water, has_power=False), CATALOGUE[:8])
+    warm = compare(
+        SizingRequest((WaterUse("reef", 140.0),), replace(water, highest_temperature_degc=28.0), has_power=False),
+        CATALOGUE[:8],
+    )
+    plain = [way for way in warm.alternatives if not way.has("softener")]
+    assert plain
+    least = min(way.waste_ratio for way in cool.alternatives if not way.has("softener"))
+    for way in plain:
+        assert way.waste_ratio > least
+        in_summer = way.waste_ratio / 1.55
+        index = scaling.concentrate_langelier_index(
+            feed_ph=7.6, feed_calcium_mg_per_l_as_caco3=150.0, feed_alkalinity_mg_per_l_as_caco3=150.0,
+            feed_tds_mg_per_l=250.0, temperature_degc=28.0, recovery_fraction=1.0 / (1.0 + in_summer),
+        )  # fmt: skip
+        assert index == pytest.approx(0.5, abs=0.05) or index < 0.5
+        restrictor = next(entry for entry in way.fittings if entry.purpose == "flow_restrictor")
+        assert "at 28 degC either" in restrictor.for_installer
+    assert "warmest_not_known" in codes(cool.alternatives[0].reasons)
+    assert "warmest_not_known" not in codes(warm.alternatives[0].reasons)
+
+
+def test_a_softener_and_degassing_are_chosen_by_what_they_take() -> None:
+    """450 mg/L as CaCO3 are 8.99 meq/L; of 140 L a week at 2 to 1, 60 L of feed a day hold 0.54 eq: 1.08 in two days.
+
+    At 3 to 1, 80 L hold 0.72: 1.44; at 4 to 1, 1.80; at 5 to 1, 2.16.
+    """
+    hard = replace(
+        SOFT_WATER,
+        hardness_mg_per_l_as_caco3=450.0,
+        alkalinity_mg_per_l_as_caco3=350.0,
+        feed_tds_mg_per_l=600.0,
+        ph=7.0,
+    )
+    softener = Item("S", "softener", "accessory", 300.0, purpose="softener", resin_capacity_eq_per_l=1.0)
+    stock = [item for item in CATALOGUE if item.purpose != "softener"]
+
+    def chosen(purpose: str, *items: Item) -> set[str | None]:
+        ways = compare(SizingRequest((WaterUse("reef", 140.0),), hard, has_power=False), [*stock, *items]).alternatives
+        found = [entry for way in ways for entry in way.fittings if entry.purpose == purpose]
+        return {entry.item.code if entry.item else None for entry in found}
+
+    small, large = (replace(softener, code=code, resin_volume_l=volume) for code, volume in (("S1", 1.0), ("S2", 2.4)))
+    assert chosen("softener", small) == {None}
+    assert chosen("softener", small, replace(large, price=900.0)) == {"S2"}
+    assert chosen("softener", replace(large, rated_flow_l_per_day=100.0)) == {None}
+    assert chosen("degassing", replace(DEGAS, rated_flow_l_per_day=19.9)) == {None}
+    assert chosen("degassing", replace(DEGAS, rated_flow_l_per_day=20.0)) == {"DEGAS"}
+
+
 def test_where_aims_coincide_it_is_said() -> None:
     made_offer = offer(SOFT_WATER, ("drinking", 70.0), has_power=False)
     many = [alternative for alternative in made_offer.alternatives if len(alternative.best_for) > 1]
@@ -632,7 +735,8 @@ def test_a_use_twice_and_none_are_refused() -> None:
         ("lowest_temperature_degc", 0.0), ("lowest_temperature_degc", 90.0), ("usual_temperature_degc", 3.0),
         ("feed_tds_mg_per_l", -1.0), ("feed_tds_mg_per_l", 0.0), ("ph", 12.0), ("draw_window_h", -1.0),
         ("silica_mg_per_l", math.inf), ("silica_mg_per_l", math.nan), ("hardness_mg_per_l_as_caco3", 1e308),
-        ("peak_draw_l", -1.0),
+        ("peak_draw_l", -1.0), ("highest_temperature_degc", 3.0), ("highest_temperature_degc", 50.0),
+        ("highest_static_pressure_kpa", 100.0),
     ],
 )  # fmt: skip
 def test_a_survey_that_cannot_be_is_refused_by_field(field: str, value: object) -> None:
@@ -646,6 +750,7 @@ def test_a_survey_that_cannot_be_is_refused_by_field(field: str, value: object) 
     [
         ("starts_per_day", -1.0), ("starts_per_day", math.nan), ("flush_l_per_start", 1e308), ("most_cartridges", 0),
         ("largest_tank_l", math.inf), ("water_price_per_m3", -0.1), ("reserve_days", -1.0), ("reserve_days", 61.0),
+        ("run_hours_per_day", 25.0), ("membranes", 0),
     ],
 )  # fmt: skip
 def test_limits_that_cannot_be_are_refused_by_field(field: str, value: float) -> None:

@@ -28,6 +28,9 @@ def told(made_offer: Offer) -> list[str]:
 HARD = replace(SOFT_WATER, hardness_mg_per_l_as_caco3=300.0, alkalinity_mg_per_l_as_caco3=250.0, iron_mg_per_l=0.4)
 CASES = {
     "a tee": lambda: offer(SOFT_WATER, ("reef", 140.0), ("coffee", 100.0), ("drinking", 40.0)),
+    "a warm summer": lambda: offer(
+        replace(HARD, highest_temperature_degc=30.0, highest_static_pressure_kpa=900.0), ("fish", 140.0)
+    ),
     "a reserve": lambda: offer(SOFT_WATER, ("reef", 140.0), ("drinking", 40.0), reserve_days=3.0),
     "hard and cold": lambda: offer(
         replace(HARD, lowest_temperature_degc=6.0, disinfectant="chloramine", peak_draw_l=30.0), ("laboratory", 300.0)
@@ -73,8 +76,8 @@ def test_one_and_many_have_their_plural_forms() -> None:
     assert parts.no_room(3, 5, 2, needs_resin=True)[0] == (
         "There is room for 3 cartridges; sediment, carbon, 2 membranes and resin need 5."
     )
-    assert "Lets 1 litre run" in fittings.flow_restrictor(1.0, is_scale_known=True, is_metric=True)[1]
-    assert "Lets 1.5 gallons run" in fittings.flow_restrictor(1.5, is_scale_known=True, is_metric=False)[1]
+    assert "Lets 1 litre run" in fittings.flow_restrictor(1.0, is_scale_known=True, warmest="", is_metric=True)[1]
+    assert "Lets 1.5 gallons run" in fittings.flow_restrictor(1.5, is_scale_known=True, warmest="", is_metric=False)[1]
     for window_h, words in ((1 / 60, "within 1 minute is"), (0.5, "within 30 minutes is")):
         assert words in connections.storage("5 L", window_h, 0.0, is_assumed=True, has_precharge=False)[0]
     assert "allows one configuration here" in comparison.few_alternatives(1)[0]

@@ -63,6 +63,7 @@ class Client(TenantModel):
     """A customer of the company, at one or more sites."""
 
     CLIENT_PATH = "pk"
+    NAMED_BY = "name"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="clients")
     name = models.CharField(max_length=120)
@@ -81,6 +82,8 @@ class Client(TenantModel):
 
 class Membership(TenantModel):
     """A person's place in a company: every request acts for exactly one."""
+
+    NAMED_BY = "user__email"
 
     # Not a column: the door sets it on the object when the request came with a meter's token, and both the table of
     # permissions and `visible_to` narrow what the membership may do to that unit.

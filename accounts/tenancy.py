@@ -42,14 +42,29 @@ class TenantModel(models.Model):
 
     `TENANT_PATH` is the look-up from the row to its company's id, `CLIENT_PATH` the look-up to the id of the client who
     may see it; None hides the model from clients altogether. `UNIT_PATH` is the look-up to the id of the unit whose
-    meter may use the row when it posts a reading; None, the rule, hides the model from meters.
+    meter may use the row when it posts a reading; None, the rule, hides the model from meters. `NAMED_BY` is the
+    look-up of the code or name that people call a row by, unique in its company; None, the rule: only its id names it.
     """
 
     TENANT_PATH: ClassVar[str] = "company_id"
     CLIENT_PATH: ClassVar[str | None] = None
     UNIT_PATH: ClassVar[str | None] = None
+    NAMED_BY: ClassVar[str | None] = None
 
     objects = TenantQuerySet.as_manager()
 
     class Meta:
         abstract = True
+
+    @classmethod
+    def named(cls, text: str) -> models.Q | None:
+        """Condition on the rows that people may mean by a text, whatever its case; None where only an id names one."""
+        return models.Q(**{f"{cls.NAMED_BY}__iexact": text}) if cls.NAMED_BY else None
+
+    @property
+    def spoken_name(self) -> str:
+        """What people call the row: the text by which it is found."""
+        value: Any = self
+        for part in (self.NAMED_BY or "pk").split("__"):
+            value = getattr(value, part)
+        return str(value)

@@ -8,17 +8,28 @@ from django.db.models import QuerySet
 from django.utils.dateparse import parse_datetime
 from rest_framework import serializers
 
+from accounts.naming import NotNamedError, row_named
+
 
 class TenantRelatedField(serializers.PrimaryKeyRelatedField):
-    """The id of another row, looked up among the rows the acting member may see.
+    """Another row, by its id or by its code or name, looked up among the rows the acting member may see.
 
-    An id of another company and an id that never existed are refused with the same sentence.
+    A number is an id. A text is what people call the row, such as 'S02-1'; a text of digits that is nobody's code is an
+    id too, unless the context says that only names come. A row of another company and one that never existed are
+    refused with the same sentence.
     """
 
     default_error_messages = {
         "does_not_exist": "There is no {kind} with the id {pk_value}, or none you may see.",
-        "incorrect_type": "Send the id of a {kind} as a number, not as {data_type}.",
+        "incorrect_type": "Send the id of a {kind} as a number{or_name}, not as {data_type}.",
+        "not_named": "{sentence}",
     }
+
+    @property
+    def may_be_named(self) -> bool:
+        """Whether a row of this kind has a code or name that can be sent in the place of its id."""
+        rows: Any = getattr(self, "queryset", None)
+        return rows is not None and rows.model.named("") is not None
 
     def get_queryset(self) -> QuerySet[Any]:
         rows: Any = super().get_queryset()
@@ -26,9 +37,14 @@ class TenantRelatedField(serializers.PrimaryKeyRelatedField):
         return visible
 
     def to_internal_value(self, data: Any) -> Any:
-        # A float or a text such as "7.0" would find row 7 by chance on one database and not on another.
-        if isinstance(data, str) and not (data.isascii() and data.isdigit()):
-            self.fail("incorrect_type", data_type="text")
+        if isinstance(data, str):
+            rows: Any = self.get_queryset()
+            try:
+                return row_named(rows, data)
+            except NotNamedError as error:
+                if self.context.get("names_only") or not (data.isascii() and data.isdigit()):
+                    self.fail("not_named", sentence=str(error))
+        # A float would find a row by chance on one database and not on another.
         if isinstance(data, float):
             self.fail("incorrect_type", data_type="a fraction")
         if isinstance(data, int | str) and len(str(data)) > 18:
@@ -38,7 +54,8 @@ class TenantRelatedField(serializers.PrimaryKeyRelatedField):
     def fail(self, key: str, **kwargs: Any) -> Any:
         rows: Any = getattr(self, "queryset", None)
         kind = str(rows.model._meta.verbose_name) if rows is not None else "row"
-        return super().fail(key, kind=kind, **kwargs)
+        or_name = ", or its code or name as a text" if self.may_be_named else ""
+        return super().fail(key, kind=kind, or_name=or_name, **kwargs)
 
 
 class FiniteFloatField(serializers.FloatField):

@@ -8,29 +8,43 @@ from django.db import models
 from django.db.models import QuerySet
 from django.http import QueryDict
 from django_filters.rest_framework import DjangoFilterBackend, FilterSet
+from django_filters.utils import get_model_field
 from rest_framework.request import Request
 
 from accounts.http.faults import RequestFault, RequestInvalid
+from accounts.naming import NotNamedError, row_named
 
 
-class IdFilter(django_filters.NumberFilter):
-    """Narrow to rows that refer to one id.
+class RowFilter(django_filters.CharFilter):
+    """Narrow to rows that refer to one row: digits are its id, anything else is its code or name in any case.
 
     The list is narrowed to the member's own rows before, so that another company's id, like one that never existed,
-    finds nothing: a look-up of the id itself would tell the two apart.
+    finds nothing: a look-up of the id itself would tell the two apart. A code is looked up among the member's own rows,
+    and one that is not there is a fault of the parameter.
     """
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, decimal_places=0, min_value=0, max_value=2**63 - 1, **kwargs)
+    def filter(self, queryset: Any, value: str) -> Any:
+        if not value:
+            return queryset
+        if value.isascii() and value.isdigit():
+            return queryset.filter(**{self.field_name: int(value)}) if int(value) < 2**63 else queryset.none()
+        refers_to: Any = get_model_field(queryset.model, self.field_name)
+        membership = getattr(self.parent.request, "membership", None)
+        try:
+            row = row_named(refers_to.related_model.objects.visible_to(membership), value)
+        except NotNamedError as error:
+            parameter = next(name for name, declared in self.parent.filters.items() if declared is self)
+            raise RequestInvalid([RequestFault("parameter", parameter, f"{parameter}: {error}")]) from None
+        return queryset.filter(**{self.field_name: row.pk})
 
 
 class TenantFilterSet(FilterSet):
-    """The base of every filterset; a foreign key is filtered by its id."""
+    """The base of every filterset; a foreign key is filtered by its id, or the code or name of its row."""
 
     class Meta:
         filter_overrides = {
-            models.ForeignKey: {"filter_class": IdFilter},
-            models.OneToOneField: {"filter_class": IdFilter},
+            models.ForeignKey: {"filter_class": RowFilter},
+            models.OneToOneField: {"filter_class": RowFilter},
         }
 
 

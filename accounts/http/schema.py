@@ -11,6 +11,7 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers
 
 from accounts.fields_seen import narrowed_to
+from accounts.http.fields import TenantRelatedField
 from accounts.http.problems import KINDS, PROBLEM_JSON
 from accounts.http.serializers import FieldsByRole
 from accounts.models import Membership
@@ -141,6 +142,8 @@ class ProblemSchema(AutoSchema):
         if described.get("format") in {"email", "uri"} and getattr(field, "allow_blank", False):
             # An empty string is no address, so a strict reader of `format` would refuse what is allowed here.
             return {"anyOf": [described, {"type": "string", "maxLength": 0}]}
+        if direction == "request" and isinstance(field, TenantRelatedField) and field.may_be_named:
+            return {**described, "type": ["integer", "string"]}
         return described
 
     def _get_response_bodies(self, direction: Any = "response") -> dict[str, Any]:

@@ -10,7 +10,7 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.filters import IdFilter, TenantFilterSet
+from accounts.http.filters import RowFilter, TenantFilterSet
 from accounts.http.viewsets import ReadCreateViewSet
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
 from fleet.api.quantities import QuantityField, QuantityModelSerializer, QuantityViewSet
@@ -89,8 +89,8 @@ class NewFeedWaterSampleSerializer(serializers.Serializer[Any]):
 class FeedWaterFilterSet(TenantFilterSet):
     """Filters of feed water samples."""
 
-    site = IdFilter()
-    batch = IdFilter()
+    site = RowFilter()
+    batch = RowFilter()
     taken_at_from = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="gte")
     taken_at_before = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="lt")
     current = django_filters.BooleanFilter(method="only_current", label="only those that nothing corrects, or others")

@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.faults import RequestFault, RequestInvalid
-from accounts.http.filters import IdFilter, TenantFilterSet
+from accounts.http.filters import RowFilter, TenantFilterSet
 from accounts.http.serializers import AnswerSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet, TenantViewSet
 from accounts.jobs.api import JobSerializer, accepted
@@ -200,9 +200,9 @@ def context_of_day(view: TenantViewSet, request: Request) -> dict[str, Any]:
 class ForecastFilterSet(TenantFilterSet):
     """Filters of forecasts; without `history` or `as_of` only the latest one of each position is listed."""
 
-    position = IdFilter()
-    unit = IdFilter(field_name="position__unit")
-    site = IdFilter(field_name="position__unit__site")
+    position = RowFilter()
+    unit = RowFilter(field_name="position__unit")
+    site = RowFilter(field_name="position__unit__site")
     stage = django_filters.ChoiceFilter(field_name="position__stage", choices=Stage.choices)
     state = django_filters.ChoiceFilter(choices=Forecast.State.choices)
     driver = django_filters.ChoiceFilter(choices=Forecast.Driver.choices)

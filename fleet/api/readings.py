@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.errors import NotAllowed
-from accounts.http.filters import IdFilter, TenantFilterSet
+from accounts.http.filters import RowFilter, TenantFilterSet
 from accounts.http.pagination import CursorPagination
 from accounts.http.serializers import AnswerSerializer
 from accounts.http.viewsets import ReadCreateViewSet
@@ -164,9 +164,9 @@ class NewUnitReadingSerializer(NewReadingSerializer):
 class ReadingFilterSet(TenantFilterSet):
     """Filters of readings."""
 
-    unit = IdFilter()
-    site = IdFilter(field_name="unit__site")
-    batch = IdFilter()
+    unit = RowFilter()
+    site = RowFilter(field_name="unit__site")
+    batch = RowFilter()
     taken_at_from = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="gte")
     taken_at_before = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="lt")
     source = django_filters.ChoiceFilter(choices=Reading.Source.choices)

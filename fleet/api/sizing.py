@@ -72,6 +72,12 @@ class AskedUseSerializer(StrictSerializer):
         required=False,
         help_text="share of the volume that is topped up each day; 1 % when left out",
     )
+    highest_tds = QuantityField(
+        kinds.TDS.within(0.01, 5000.0),
+        source="highest_tds_mg_per_l",
+        required=False,
+        help_text="highest TDS of the use 'other', which has no usual limit; left out for every other use",
+    )
 
 
 class SizingRequestSerializer(StrictSerializer):

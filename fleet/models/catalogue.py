@@ -26,6 +26,8 @@ def weekend() -> list[int]:
 class Supplier(TenantModel):
     """A firm the company buys from; prices are in the company's currency."""
 
+    NAMED_BY = "name"
+
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="suppliers")
     name = models.CharField(max_length=120)
     lead_time_days = models.PositiveIntegerField(
@@ -58,6 +60,8 @@ class Supplier(TenantModel):
 
 class CatalogueItem(TenantModel):
     """A consumable, an accessory or a small part; ratings are the label's, with the conditions they were stated for."""
+
+    NAMED_BY = "code"
 
     class Kind(models.TextChoices):
         SEDIMENT = "sediment", "sediment cartridge"

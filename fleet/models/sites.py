@@ -15,6 +15,7 @@ class Site(TenantModel):
     """A client's place with one or more units, all on the same feed water."""
 
     CLIENT_PATH = "client_id"
+    NAMED_BY = "code"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="sites")
     client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="sites")

@@ -27,6 +27,7 @@ class Unit(TenantModel):
 
     CLIENT_PATH = "site__client_id"
     UNIT_PATH = "pk"
+    NAMED_BY = "code"
 
     class Use(models.TextChoices):
         REEF = "reef", gettext_noop("reef aquarium")
@@ -34,6 +35,9 @@ class Unit(TenantModel):
         DRINKING = "drinking", gettext_noop("drinking tap")
         COFFEE = "coffee", gettext_noop("coffee bar")
         LABORATORY = "laboratory", gettext_noop("laboratory")
+        HYDROPONICS = "hydroponics", gettext_noop("hydroponics")
+        FISH = "fish", gettext_noop("fish breeding")
+        OTHER = "other", gettext_noop("another use")
 
     class Kind(models.TextChoices):
         RO = "ro", "RO"
@@ -147,12 +151,31 @@ class Position(TenantModel):
     def __str__(self) -> str:
         return f"{self.stage} {self.role}" if self.role != self.Role.SINGLE else str(self.stage)
 
+    @classmethod
+    def named(cls, text: str) -> Q | None:
+        """The place that 'S02-1/resin/lead', 'S02-1/membrane' or, by its order in the train, 'S02-1/2' names."""
+        unit, _, last = text.rpartition("/")
+        if last.isascii() and last.isdigit() and len(last) < 6:
+            return Q(unit__code__iexact=unit, order=int(last))
+        before, _, stage = unit.rpartition("/")
+        if last.lower() in cls.Role.values and before:
+            return Q(unit__code__iexact=before, stage=stage.lower(), role=last.lower())
+        return Q(unit__code__iexact=unit, stage=last.lower())
+
+    @property
+    def spoken_name(self) -> str:
+        """Unit and stage with the role, or with the order where sediment filters stand one behind the other."""
+        if self.stage == Stage.SEDIMENT:
+            return f"{self.unit.code}/{self.order}"
+        return f"{self.unit.code}/{self.stage}" + ("" if self.role == self.Role.SINGLE else f"/{self.role}")
+
 
 class Instrument(TenantModel):
     """A meter or gauge: fitted to one unit, or carried in a van (no unit)."""
 
     CLIENT_PATH = "unit__site__client_id"
     UNIT_PATH = "unit_id"
+    NAMED_BY = "name"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="instruments")
     unit = models.ForeignKey(Unit, on_delete=models.CASCADE, null=True, blank=True, related_name="instruments")

@@ -3,7 +3,7 @@
 This is the one place where the limits of a unit are made; forecasts, findings, status, needs and words read them.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import fields
 from typing import Final
 
@@ -34,18 +34,21 @@ def limits_of_units(company: Company, unit_ids: Collection[int]) -> dict[int, Li
     }
 
 
-def limits_of_uses(company: Company, uses: Collection[str]) -> dict[str, Limits[float]]:
-    """Use -> the limits that a unit of it will have before there is one, when it asks for what the use usually does."""
+def limits_of_uses(company: Company, uses: Mapping[str, float | None]) -> dict[str, Limits[float]]:
+    """Use -> the limits that a unit of it will have before there is one.
+
+    `uses` gives the highest TDS that was asked for, mg/L; None where it is what the use usually asks for.
+    """
     stated = _stated(company)
     return {
         use: tightest(
             (
                 stated.get("", {}),
                 stated.get(use, {}),
-                {"product_tds_mg_per_l": TARGETS[use].product_tds_high_mg_per_l},
+                {"product_tds_mg_per_l": TARGETS[use].product_tds_high_mg_per_l if asked is None else asked},
             )
         )
-        for use in uses
+        for use, asked in uses.items()
     }
 
 

@@ -20,6 +20,8 @@ def working_week() -> list[int]:
 class Installer(TenantModel):
     """An installer's home base, shift and van; the person is the membership."""
 
+    NAMED_BY = "name"
+
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="installers")
     membership = models.OneToOneField(Membership, on_delete=models.PROTECT, related_name="installer")
     name = models.CharField(max_length=80)

@@ -16,19 +16,63 @@ from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.errors import PlanningError
 
 STAGES = ("sediment", "carbon", "membrane", "resin")
-USES = ("reef", "planted", "drinking", "coffee", "laboratory")
+USES = ("reef", "planted", "drinking", "coffee", "laboratory", "hydroponics", "fish", "other")
 
 _LATE_COST_PER_DAY: Mapping[str, Mapping[str, float]] = MappingProxyType(
     {
         # a blocked prefilter starves the membrane: little water, which hurts most where water is sold
-        "sediment": MappingProxyType({"reef": 3.0, "planted": 2.0, "drinking": 3.0, "coffee": 25.0, "laboratory": 8.0}),
+        "sediment": MappingProxyType(
+            {
+                "reef": 3.0,
+                "planted": 2.0,
+                "drinking": 3.0,
+                "coffee": 25.0,
+                "laboratory": 8.0,
+                "hydroponics": 3.0,
+                "fish": 3.0,
+                "other": 3.0,
+            }
+        ),
         # chlorine that gets past the carbon eats a polyamide membrane within weeks, and reaches tank and cup
-        "carbon": MappingProxyType({"reef": 8.0, "planted": 6.0, "drinking": 5.0, "coffee": 8.0, "laboratory": 8.0}),
+        "carbon": MappingProxyType(
+            {
+                "reef": 8.0,
+                "planted": 6.0,
+                "drinking": 5.0,
+                "coffee": 8.0,
+                "laboratory": 8.0,
+                "hydroponics": 3.0,
+                "fish": 8.0,
+                "other": 6.0,
+            }
+        ),
         # a tired membrane fades over months: at its limit it still gives 85 % of the water and holds back 90 % of the
         # salt, so a day costs little; what chlorine does to it is in the price of the carbon
-        "membrane": MappingProxyType({"reef": 1.0, "planted": 0.5, "drinking": 0.5, "coffee": 3.0, "laboratory": 1.5}),
+        "membrane": MappingProxyType(
+            {
+                "reef": 1.0,
+                "planted": 0.5,
+                "drinking": 0.5,
+                "coffee": 3.0,
+                "laboratory": 1.5,
+                "hydroponics": 0.5,
+                "fish": 1.0,
+                "other": 1.0,
+            }
+        ),
         # exhausted resin lets silica, nitrate and phosphate into the tank, or fails the method in a laboratory
-        "resin": MappingProxyType({"reef": 6.0, "planted": 2.0, "drinking": 1.0, "coffee": 2.0, "laboratory": 15.0}),
+        "resin": MappingProxyType(
+            {
+                "reef": 6.0,
+                "planted": 2.0,
+                "drinking": 1.0,
+                "coffee": 2.0,
+                "laboratory": 15.0,
+                "hydroponics": 2.0,
+                "fish": 4.0,
+                "other": 4.0,
+            }
+        ),
     }
 )
 

@@ -27,7 +27,7 @@ class Target:
     Attributes
     ----------
     use : str
-        ``"reef"``, ``"planted"``, ``"drinking"``, ``"coffee"`` or ``"laboratory"``.
+        A key of `TARGETS`.
     product_tds_low_mg_per_l, product_tds_high_mg_per_l : float
         Wanted range on the 0.5 scale.
     needs_resin : bool
@@ -113,6 +113,18 @@ TARGETS: Final[Mapping[str, Target]] = {
         "laboratory", 0.0, STORED_TDS_FACTOR * iso3696_max_conductivity_us_per_cm(2), True, 0.90,
         "ISO 3696:1987 grade 2, 1 uS/cm",
         gettext_noop("Laboratory water needs a conductivity in line; a hand-held TDS meter cannot prove a grade."),
+    ),
+    "hydroponics": Target(
+        "hydroponics", 0.0, 100.0, False, 0.85, _PRACTICE,
+        gettext_noop("Nutrient solutions start from 100 mg/L or less, so that what plants get is what is dosed."),
+    ),
+    "fish": Target(
+        "fish", 0.0, 50.0, False, 0.90, _PRACTICE,
+        gettext_noop("Fish of soft water breed in 50 mg/L or less, hardened again as the species asks; no chlorine."),
+    ),
+    "other": Target(
+        "other", 0.0, 50.0, False, 0.85, _PRACTICE,
+        gettext_noop("The limit of this use is the one that was given for it."),
     ),
 }  # fmt: skip
 

@@ -40,7 +40,7 @@ def _by_what_is_there(request: SizingRequest, choice: FlowChoice) -> Iterator[Re
     if request.resin_demand_l_per_week > 0.0:
         yield Remark("resin_is_irritant", *words.resin_is_irritant())
         yield Remark("dispose_of_resin", *words.dispose_of_resin())
-    if any(entry.use in ("reef", "planted") for entry in request.uses):
+    if any(entry.use in ("reef", "planted", "fish") for entry in request.uses):
         yield Remark("test_before_fish", *words.test_before_fish())
 
 

@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import Final
 
 from accounts.language import gettext_noop
-from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.alternative import alternative_of
 from fleet.engineering.sizing.choosing import by_capacity
 from fleet.engineering.sizing.fittings import softener_of
@@ -119,7 +118,7 @@ def _pure_enough(request: SizingRequest, choices: Sequence[FlowChoice], policy: 
 
     The permeate is held to the uses without resin.
     """
-    uses = [entry.use for entry in request.uses if not TARGETS[entry.use].needs_resin]
+    uses = [entry.use for entry in request.uses if not request.needs_resin(entry)]
     most = min((policy.limits_of(use).product_tds_mg_per_l for use in uses), default=math.inf)
     rejecting = [choice for choice in choices if rejects_enough(request, choice, policy)] or choices
     return [choice for choice in rejecting if choice.permeate_tds_mg_per_l <= most] or rejecting

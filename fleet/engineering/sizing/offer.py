@@ -19,6 +19,8 @@ LIMITED_BY: Final = {
     "maximum_service_time": gettext_noop("its maximum service time"),
 }
 """What ends the life of a cartridge."""
+LEAST_PASSAGE_FRACTION: Final = 0.02
+"""Of the salts of the feed the best membranes let so much pass (common practice, no source)."""
 # Uses that draw from a tap, and so want their water stored under pressure.
 TAP_USES: Final = ("drinking", "coffee")
 
@@ -30,19 +32,29 @@ class WaterUse:
     Attributes
     ----------
     use : str
-        ``"reef"``, ``"planted"``, ``"drinking"``, ``"coffee"`` or ``"laboratory"``.
+        A key of `TARGETS`.
     demand_l_per_week : float
         Above 0.
+    limit_mg_per_l : float, optional
+        Highest product TDS, 0.5 scale, above 0; needed for the use ``"other"``, which has none of its own, and for no
+        other.
     """
 
     use: str
     demand_l_per_week: float
+    limit_mg_per_l: float | None = None
 
     def __post_init__(self) -> None:
         if self.use not in TARGETS:
             raise EngineeringError("use", f"{self.use!r} is not a use; it is one of {', '.join(TARGETS)}.")
         if not 0.0 < self.demand_l_per_week <= 1.0e5:
             raise EngineeringError("demand_l_per_week", "A demand lies above 0 and up to 100000 L a week.")
+        if (self.limit_mg_per_l is None) is (self.use == "other"):
+            raise EngineeringError(
+                "limit_mg_per_l", "The use 'other' needs its highest TDS; the other uses have limits of their own."
+            )
+        if self.limit_mg_per_l is not None and not 0.0 < self.limit_mg_per_l <= 5000.0:
+            raise EngineeringError("limit_mg_per_l", "A limit lies above 0 and up to 5000 mg/L.")
 
 
 @dataclass(frozen=True)
@@ -118,7 +130,13 @@ class SizingRequest:
     @property
     def resin_demand_l_per_week(self) -> float:
         """Water of the uses that only deionised water serves."""
-        return sum(entry.demand_l_per_week for entry in self.uses if TARGETS[entry.use].needs_resin)
+        return sum(entry.demand_l_per_week for entry in self.uses if self.needs_resin(entry))
+
+    def needs_resin(self, entry: WaterUse) -> bool:
+        """Whether a use is served by deionised water alone: always, or because no membrane holds its own limit."""
+        if entry.limit_mg_per_l is not None:
+            return entry.limit_mg_per_l < LEAST_PASSAGE_FRACTION * self.survey.feed_tds_mg_per_l
+        return TARGETS[entry.use].needs_resin
 
     @property
     def tap_demand_l_per_week(self) -> float:

@@ -147,11 +147,11 @@ def outlets_of(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy)
     """
     outlets = []
     for entry in request.uses:
-        target = TARGETS[entry.use]
-        tds = None if target.needs_resin else choice.permeate_tds_mg_per_l
+        needs_resin = request.needs_resin(entry)
+        tds = None if needs_resin else choice.permeate_tds_mg_per_l
         limit = policy.limits_of(entry.use).product_tds_mg_per_l
         sentences = _outlet(entry.use, tds, limit, request.unit_system)
-        branch = "resin" if target.needs_resin else "membrane"
+        branch = "resin" if needs_resin else "membrane"
         outlets.append(Outlet(entry.use, entry.demand_l_per_week, branch, tds, limit, *sentences))
     return tuple(outlets)
 
@@ -171,8 +171,8 @@ def _outlet(use: str, tds: float | None, limit_mg_per_l: float, system: str) -> 
 
 
 def _layout(request: SizingRequest, layout: str) -> Remark:
-    with_resin = [entry.use for entry in request.uses if TARGETS[entry.use].needs_resin]
-    without = [entry.use for entry in request.uses if not TARGETS[entry.use].needs_resin]
+    with_resin = [entry.use for entry in request.uses if request.needs_resin(entry)]
+    without = [entry.use for entry in request.uses if not request.needs_resin(entry)]
     if layout == "ro":
         return Remark("layout", *words.reverse_osmosis(without))
     if layout == "ro_di":

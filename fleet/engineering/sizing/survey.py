@@ -21,7 +21,7 @@ class SiteSurvey:
     Attributes
     ----------
     use : str
-        ``"reef"``, ``"planted"``, ``"drinking"``, ``"coffee"`` or ``"laboratory"``.
+        A key of `TARGETS`.
     demand_l_per_week : float
         Product water, above 0.
     lowest_line_pressure_kpa : float

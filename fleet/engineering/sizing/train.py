@@ -4,7 +4,6 @@ from collections.abc import Callable, Sequence
 from typing import Final
 
 from fleet.engineering.errors import EngineeringError
-from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.limits import Limits
 from fleet.engineering.sizing.carbons import carbons_for_supply
 from fleet.engineering.sizing.demand import flush_water_l_per_week
@@ -268,7 +267,7 @@ def _resins(
     taste: Taste,
 ) -> list[Part]:
     lives = []
-    with_resin = [entry.use for entry in request.uses if TARGETS[entry.use].needs_resin]
+    with_resin = [entry.use for entry in request.uses if request.needs_resin(entry)]
     strictest = min(policy.limits_of(use).product_tds_mg_per_l for use in with_resin)
     for item in catalogue:
         if item.kind != "resin":

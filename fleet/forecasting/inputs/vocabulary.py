@@ -18,7 +18,7 @@ SEDIMENT, CARBON, MEMBRANE, RESIN = range(4)
 ROLES: Final = ("single", "lead", "lag")
 SINGLE, LEAD, LAG = range(3)
 
-USES: Final = ("", "reef", "planted", "drinking", "coffee", "laboratory")
+USES: Final = ("", "reef", "planted", "drinking", "coffee", "laboratory", "hydroponics", "fish", "other")
 KINDS: Final = ("ro", "ro_di")
 CARBON_KINDS: Final = ("", "granular", "block", "catalytic")
 MEMBRANE_MATERIALS: Final = ("", "polyamide", "cellulose")

@@ -43,13 +43,14 @@ _WATER: Final = {
 
 @dataclass(frozen=True)
 class AskedUse:
-    """One use as it was asked for: its weekly demand, or for a reef the tank that gives it."""
+    """One use as it was asked for: its weekly demand, or for an aquarium the tank that gives it; another its limit."""
 
     use: str
     weekly_demand_l: float | None = None
     aquarium_volume_l: float | None = None
     weekly_change_fraction: float | None = None
     daily_evaporation_fraction: float = 0.01
+    highest_tds_mg_per_l: float | None = None
 
 
 def size_for(
@@ -89,6 +90,7 @@ def size_for(
         if feed_water.get(name) is None
     ]
     demands = [_demand(place, use, faults) for place, use in enumerate(uses)]
+    faults += [fault for place, use in enumerate(uses) if (fault := _limit_fault(place, use))]
     if faults:
         raise InvalidInput("sizing_needs_more", "Sizing needs more to go by.", faults=faults)
     limits = {
@@ -99,12 +101,16 @@ def size_for(
     }
     feed_water.setdefault("lowest_temperature_degc", feed_water["usual_temperature_degc"])
     try:
-        water_uses = tuple(WaterUse(use.use, demand) for use, demand in zip(uses, demands, strict=True))
+        water_uses = tuple(
+            WaterUse(use.use, demand, use.highest_tds_mg_per_l) for use, demand in zip(uses, demands, strict=True)
+        )
         total = sum(demand for demand in demands)
         request = SizingRequest(
             water_uses, SiteSurvey(use=uses[0].use, demand_l_per_week=total, **feed_water), **limits
         )
-        practice = SizingPolicy.of_limits(limits_of_uses(by.company, [use.use for use in uses]))
+        practice = SizingPolicy.of_limits(
+            limits_of_uses(by.company, {use.use: use.highest_tds_mg_per_l for use in uses})
+        )
         return compare(request, _catalogue(by), practice)
     except EngineeringError as error:
         raise InvalidInput(
@@ -113,6 +119,18 @@ def size_for(
 
 
 _PLACES: Final = {"demand_l_per_week": "uses", "use": "uses", "flush_l_per_start": "flush_per_start"}
+
+
+def _limit_fault(place: int, use: AskedUse) -> Fault | None:
+    if use.use == "other" and use.highest_tds_mg_per_l is None:
+        return Fault(f"/uses/{place}/highest_tds", "Give the highest TDS that this use allows; it has no usual one.")
+    if use.use != "other" and use.highest_tds_mg_per_l is not None:
+        return Fault(
+            f"/uses/{place}/highest_tds",
+            "Only the use 'other' brings a limit of its own; leave it out, or state one for the use under "
+            "/exhaustion-limits/.",
+        )
+    return None
 
 
 def _demand(place: int, use: AskedUse, faults: list[Fault]) -> float:
@@ -128,7 +146,7 @@ def _demand(place: int, use: AskedUse, faults: list[Fault]) -> float:
         if not use.weekly_demand_l > 0.0:
             faults.append(Fault(f"/uses/{place}/weekly_demand", "A demand lies above 0; leave the use out if none."))
         return use.weekly_demand_l
-    if use.use in ("reef", "planted") and use.aquarium_volume_l and use.weekly_change_fraction is not None:
+    if use.use in ("reef", "planted", "fish") and use.aquarium_volume_l and use.weekly_change_fraction is not None:
         litres = float(
             reef_weekly_demand_l(
                 use.aquarium_volume_l,

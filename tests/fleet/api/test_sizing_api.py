@@ -115,6 +115,9 @@ def test_an_empty_catalogue_says_what_is_missing(company: Company, as_office: AP
         ({"uses": [{"use": "reef", "weekly_demand": "0 L"}]}, {"/uses/0/weekly_demand"}),
         ({"uses": [{"use": "reef", "weekly_demand": "9 L"}] * 2}, {"/uses"}),
         ({"uses": [{"use": "pond", "weekly_demand": "9 L"}]}, {"/uses/0/use"}),
+        ({"uses": [{"use": "other", "weekly_demand": "9 L"}]}, {"/uses/0/highest_tds"}),
+        ({"uses": [{"use": "reef", "weekly_demand": "9 L", "highest_tds": "9 ppm"}]}, {"/uses/0/highest_tds"}),
+        ({"uses": [{"use": "other", "weekly_demand": "9 L", "highest_tds": "0 ppm"}]}, {"/uses/0/highest_tds"}),
         ({"feed_tds": "0 mg/L"}, {"/feed_tds"}),
         ({"lowest_temperature": "90 degC"}, {"/lowest_temperature"}),
         ({"lowest_line_pressure": "-3 bar"}, {"/lowest_line_pressure"}),
@@ -215,6 +218,20 @@ def test_each_use_is_offered_by_its_own_limit_of_the_company(
     assert {use: limit for use, (limit, _) in after.items()} == {"reef": 0.5, "drinking": 3.0}
     assert "before 0.5 mg/L shows" in after["reef"][1]
     assert "the limit for drinking is 3 mg/L. More pressure" in after["drinking"][1]
+
+
+@pytest.mark.parametrize(
+    ("highest_tds", "branch"), [("4.9 mg/L", "resin"), ("5.1 mg/L", "membrane"), ("200 mg/L", "membrane")]
+)
+def test_another_use_is_served_by_its_own_limit(
+    catalogue: Company, as_office: APIClient, highest_tds: str, branch: str
+) -> None:
+    """Of 250 mg/L the best membranes let 2 % pass, 5 mg/L: below that only resin serves."""
+    uses = [{"use": "other", "weekly_demand": "70 L", "highest_tds": highest_tds}]
+    answer = as_office.post(PATH, sizing_request(uses=uses))
+    assert answer.status_code == 200, answer.content
+    outlet = answer.json()["alternatives"][0]["outlets"][0]
+    assert (outlet["branch"], outlet["limit"]["value"]) == (branch, float(highest_tds.split()[0]))
 
 
 @pytest.fixture
@@ -365,7 +382,7 @@ def test_a_unit_without_a_membrane_has_nothing_to_keep(company: Company, as_inst
             "has_power": st.booleans(),
         },
     ),
-    use=st.sampled_from(["reef", "planted", "drinking", "coffee", "laboratory"]),
+    use=st.sampled_from(["reef", "planted", "drinking", "coffee", "laboratory", "hydroponics", "fish"]),
     cold=st.floats(1.0, 45.0),
 )
 def test_whatever_is_sent_the_answer_is_an_offer_or_a_reason(

@@ -34,6 +34,9 @@ def test_the_owner_changes_a_price_and_goes_back(as_owner: APIClient, company: C
         "drinking": 1.0,
         "coffee": 2.0,
         "laboratory": 15.0,
+        "hydroponics": 2.0,
+        "fish": 4.0,
+        "other": 4.0,
     }
     assert body["departures"] == ["late_cost_per_day", "visit_cost"]
     back = as_owner.patch(ADDRESS, {"visit_cost": None}, format="json").json()

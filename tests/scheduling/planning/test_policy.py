@@ -117,10 +117,14 @@ def test_what_holds_where_nothing_was_decided() -> None:
         "lunch_earliest_start_s": 41_400, "lunch_latest_start_s": 48_600, "missed_urgent_cost": 1_000.0,
         "missed_appointment_cost": 3_000.0,
         "late_cost_per_day": {
-            "sediment": {"reef": 3.0, "planted": 2.0, "drinking": 3.0, "coffee": 25.0, "laboratory": 8.0},
-            "carbon": {"reef": 8.0, "planted": 6.0, "drinking": 5.0, "coffee": 8.0, "laboratory": 8.0},
-            "membrane": {"reef": 1.0, "planted": 0.5, "drinking": 0.5, "coffee": 3.0, "laboratory": 1.5},
-            "resin": {"reef": 6.0, "planted": 2.0, "drinking": 1.0, "coffee": 2.0, "laboratory": 15.0},
+            "sediment": {"reef": 3.0, "planted": 2.0, "drinking": 3.0, "coffee": 25.0, "laboratory": 8.0,
+                "hydroponics": 3.0, "fish": 3.0, "other": 3.0},
+            "carbon": {"reef": 8.0, "planted": 6.0, "drinking": 5.0, "coffee": 8.0, "laboratory": 8.0,
+                "hydroponics": 3.0, "fish": 8.0, "other": 6.0},
+            "membrane": {"reef": 1.0, "planted": 0.5, "drinking": 0.5, "coffee": 3.0, "laboratory": 1.5,
+                "hydroponics": 0.5, "fish": 1.0, "other": 1.0},
+            "resin": {"reef": 6.0, "planted": 2.0, "drinking": 1.0, "coffee": 2.0, "laboratory": 15.0,
+                "hydroponics": 2.0, "fish": 4.0, "other": 4.0},
         },
         "task_minutes": {
             "replace": 12.0, "rotate": 15.0, "inspect": 10.0, "sanitise": 25.0, "fit_booster_pump": 45.0,

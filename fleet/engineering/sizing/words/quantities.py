@@ -141,6 +141,9 @@ _USES: Final[Mapping[str, str]] = {
     "drinking": gettext_noop("drinking"),
     "coffee": gettext_noop("coffee"),
     "laboratory": gettext_noop("the laboratory"),
+    "hydroponics": gettext_noop("hydroponics"),
+    "fish": gettext_noop("fish breeding"),
+    "other": gettext_noop("the use asked for"),
 }
 
 

@@ -699,7 +699,7 @@ def test_silica_holds_the_recovery_down(silica: float, least: float | None, hard
     tds=st.floats(1.0, 4000.0),
     hardness=st.one_of(st.none(), st.floats(0.0, 1000.0)),
     demand=st.floats(0.5, 3000.0),
-    use=st.sampled_from(["reef", "planted", "drinking", "coffee", "laboratory"]),
+    use=st.sampled_from(["reef", "planted", "drinking", "coffee", "laboratory", "hydroponics", "fish"]),
 )
 def test_whatever_the_site_an_offer_serves_it_or_says_why_not(
     line: float, cold: float, tds: float, hardness: float | None, demand: float, use: str

@@ -94,3 +94,33 @@ def test_what_was_found_good_was_good_give_or_take_ten_days():
 
 def test_what_stayed_for_another_segment_says_nothing():
     assert [likelihood(delay, 0) for delay in (-100.0, 0.0, 300.0)] == [1.0, 1.0, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("every", "visits", "gap"),
+    [(1.5, 60, 10.0), (30.0, 16, 680.0 / 18.0), (900.0, 16, 500.0), (1.5, 10, 215.0 / 12.0)],
+)
+def test_no_usual_gap_is_shorter_than_ten_days_or_longer_than_five_hundred(every, visits, gap):
+    """Their gaps and the two of a hundred days that are usual."""
+    fleet_columns = columns(placed=NOW - every * (visits + 1.0))
+    days = NOW - every * (visits + 1.0) + every * np.arange(1.0, visits + 1.0)
+    fleet_columns["readings"] = readings(days, source="installer")
+    fleet, _ = build_fleet(**fleet_columns)
+    assert find_visits(fleet).gap_days == pytest.approx([gap])
+
+
+def test_visits_of_no_unit_and_of_days_to_come_are_none():
+    fleet_columns = columns(placed=NOW + 5.0)
+    fleet_columns["readings"] = readings([NOW + 2.0], source="installer")
+    fleet, _ = build_fleet(**fleet_columns)
+    visits = find_visits(fleet)
+    assert count(visits, 0, 1000.0, -1000.0) == 0
+    assert visits.last_before(np.array([0]), np.array([NOW + 900.0])).tolist() == [-np.inf]
+    assert visits.gap_days == pytest.approx([100.0])
+
+
+def test_visits_two_days_apart_are_two_and_half_a_day_apart_one():
+    fleet_columns = columns(placed=NOW - 400.0)
+    fleet_columns["readings"] = readings(NOW - np.array([100.0, 99.5, 98.4, 97.0]), source="installer")
+    fleet, _ = build_fleet(**fleet_columns)
+    assert count(find_visits(fleet), 0, 200.0, 0.0) == 3

@@ -87,3 +87,36 @@ def test_a_group_that_taught_little_is_still_heard():
     """A pull of 0.3 at a precision of a half: 0.6, with a variance of 2."""
     mean, variance = Shared(2.0, {"north": (0.3, 0.5)}).offset(np.array(["north"], dtype=object))
     assert (mean[0], variance[0]) == pytest.approx((0.6, 2.0))
+
+
+def normal_messages(count, each, places, spread, rest, rng):
+    """Likelihoods of the places of groups, each known to a tenth, and the variance of a place's part."""
+    group = np.repeat([f"g{number}" for number in range(count)], each).astype(object)
+    common = np.repeat(spread * rng.normal(size=count), each)
+    return group, likelihoods(common, rest * rng.normal(size=count * each), 0.1, rng)
+
+
+@pytest.mark.parametrize(("each", "is_heard"), [(3, False), (4, True)])
+def test_a_group_of_three_places_teaches_nothing_and_one_of_four_does(each, is_heard):
+    group, shown = normal_messages(30, each, None, 0.5, 0.1, np.random.default_rng(7))
+    shared, offsets, _ = teach(shown, group, np.full(len(group), 0.26))
+    assert (shared.spread > 0.0) is is_heard
+    assert bool(offsets.any()) is is_heard
+
+
+@pytest.mark.parametrize(("groups", "is_heard"), [(2, False), (3, True)])
+def test_two_groups_teach_nothing_and_three_do(groups, is_heard):
+    group = np.repeat([f"g{number}" for number in range(groups)], 12).astype(object)
+    common = np.repeat(np.array([-0.7, 0.7, 0.1])[:groups], 12)
+    shown = likelihoods(common, 0.1 * np.random.default_rng(8).normal(size=len(group)), 0.1, np.random.default_rng(9))
+    shared, _, _ = teach(shown, group, np.full(len(group), 0.26))
+    assert (shared.spread > 0.0) is is_heard
+
+
+def test_places_that_showed_nothing_do_not_make_a_group():
+    """Of four places two are flat to within a fiftieth: the group is left alone."""
+    group, shown = normal_messages(30, 4, None, 0.5, 0.1, np.random.default_rng(7))
+    shown[::4] = 1.0 + 0.019 * np.linspace(0.0, 1.0, shown.shape[1])
+    assert teach(shown, group, np.full(len(group), 0.26))[0] == Shared()
+    shown[::4] = 1.0 + 0.021 * np.linspace(0.0, 1.0, shown.shape[1])
+    assert teach(shown, group, np.full(len(group), 0.26))[0].spread > 0.0

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fleet.forecasting.wear.trends import TrendInput, fit_trend, slope_log_likelihood
+from fleet.forecasting.wear.trends import TrendInput, _noise_scale, _usual_scale, fit_trend, slope_log_likelihood
 
 USE = np.linspace(0.0, 1.0, 25)
 
@@ -94,3 +94,74 @@ def test_noise_that_is_larger_than_assumed_is_found_in_a_fleet():
     assert fitted.noise_scale == 1.7
     # one segment alone is too little to say
     assert fit_trend(trend_input(noise=0.01), 1.0).noise_scale == 1.0
+
+
+@pytest.mark.parametrize(("readings", "is_heard"), [(29, False), (30, True)])
+def test_a_fleet_says_how_large_noise_is_from_thirty_readings_on(readings, is_heard):
+    """Each residual is 0.6745 of what is assumed or twice of it, of segments of ten: seven of ten are free."""
+    residual = np.full(readings, 2.0 * 0.6745)
+    segment = np.arange(readings) // 10
+    size = np.full(3, 10.0)
+    assert _usual_scale(residual, segment, size) == pytest.approx(2.0 / np.sqrt(0.7) if is_heard else 1.0)
+
+
+@pytest.mark.parametrize(("size", "is_heard"), [(5.0, False), (6.0, True)])
+def test_a_segment_of_fewer_than_six_readings_does_not_say_how_large_noise_is(size, is_heard):
+    residual, segment = np.full(60, 0.6745), np.zeros(60, dtype=np.int64)
+    free = (size - 3.0) / size
+    assert _usual_scale(residual, segment, np.array([size])) == pytest.approx(free**-0.5 if is_heard else 1.0)
+
+
+def test_the_noise_of_a_segment_is_that_of_its_fleet_and_of_fifteen_more_readings():
+    """Eleven readings at twice what is assumed, a fleet at one: root((15 + 44) / (15 + 8)). What lies further out than
+    three times the usual counts as if it lay there, and no noise is a third of what is assumed or thrice it."""
+    segment = np.zeros(11, dtype=np.int64)
+
+    def scale(residual, usual=1.0, number=11.0):
+        return _noise_scale(np.full(11, residual), segment, np.array([number]), usual)[0]
+
+    assert scale(2.0) == pytest.approx(np.sqrt(59.0 / 23.0))
+    assert scale(9.0) == scale(3.0) == pytest.approx(np.sqrt((15.0 + 99.0) / 23.0))
+    assert scale(0.0, usual=0.1) == 0.3
+    assert scale(30.0, usual=10.0) == 3.0
+    # of two readings nothing is left when a line has been laid through them
+    assert scale(2.0, number=2.0) == pytest.approx(np.sqrt(59.0 / 15.0))
+
+
+def test_a_slope_without_readings_of_its_own_is_likely_where_it_usually_lies():
+    """Twenty equal segments without a slope: the line starts from the usual one and lets readings move it."""
+    flat = trend_input(slope=0.0, noise=0.02)
+    assert best(fit_trend(flat, 1.0)) == pytest.approx(0.0, abs=0.03)
+    # one reading says nothing of a slope beside an intercept that is not known
+    rows = {name: getattr(flat, name)[:1] for name in ("segment", "day", "value", "noise", "use", "z")}
+    alone = fit_trend(replace(flat, **rows, width=np.array([1e3])), 1.0)
+    assert alone.c2[0] == pytest.approx(0.0, abs=1e-3)
+
+
+def test_intercept_and_slope_are_those_of_weighted_least_squares():
+    """By the normal equations of the three coefficients with their priors, for the weights that the noise gives; a
+    shared error of readings far apart adds nothing, and no residual lies far out."""
+    noise = np.where(np.arange(len(USE)) % 2, 0.02, 0.05)
+    data = trend_input(slope=0.25, start=1.1, theta=0.3, noise=1e-9, shared_noise=0.0, noise_scale=1.0)
+    data = replace(data, noise=noise)
+    trend = fit_trend(data, 1.0)
+    # without residuals Student's t weighs each reading by 5/4
+    scale = float(np.sqrt(15.0 / (15.0 + len(USE) - 3.0)))
+    weight = 1.25 / (noise * scale) ** 2
+    basis = np.stack([np.ones(len(USE)), data.z], axis=1)
+    prior = np.diag([1.0 / 0.5**2, 1.0])
+    inverse = np.linalg.inv(basis.T @ (weight[:, None] * basis) + prior)
+    for slope in (0.0, 0.25, 0.6):
+        off = data.value - 1.0 + slope * data.use
+        pull = basis.T @ (weight * off)
+        minus_two_log = off @ (weight * off) - pull @ inverse @ pull
+        at_zero = (data.value - 1.0) @ (weight * (data.value - 1.0))
+        pull_at_zero = basis.T @ (weight * (data.value - 1.0))
+        at_zero -= pull_at_zero @ inverse @ pull_at_zero
+        assert slope_log_likelihood(trend, np.array([slope]))[0, 0] == pytest.approx(
+            -0.5 * (minus_two_log - at_zero), rel=1e-5, abs=1e-6
+        )
+        assert trend.intercept[0] + trend.intercept_by_slope[0] * slope == pytest.approx(
+            1.0 + (inverse @ pull)[0], rel=1e-5
+        )
+    assert trend.intercept_spread[0] == pytest.approx(np.sqrt(inverse[0, 0]), rel=1e-5)

@@ -1,6 +1,8 @@
 """One look at a unit's gauges and meters."""
 
-from typing import ClassVar
+from functools import reduce
+from operator import or_
+from typing import ClassVar, Self
 
 from django.db import models
 from django.db.models import Q
@@ -11,6 +13,15 @@ from fleet.engineering.quantities import READING_QUANTITIES, names_of
 from fleet.models.corrections import CorrectableQuerySet
 from fleet.models.intake import IntakeBatch
 from fleet.models.units import Instrument, Unit
+
+
+class ReadingQuerySet(CorrectableQuerySet):
+    """Readings, and which of them read a gauge."""
+
+    def measured(self) -> Self:
+        """Leave out those that hold only what a person saw."""
+        is_read = (Q(**{f"{quantity}__isnull": False}) for quantity in Reading.QUANTITIES)
+        return self.filter(reduce(or_, is_read))
 
 
 class Reading(TenantModel):
@@ -95,7 +106,7 @@ class Reading(TenantModel):
     )
     line = models.PositiveIntegerField(null=True, blank=True, help_text="line in that file, the header being 1")
 
-    objects = CorrectableQuerySet.as_manager()  # type: ignore[misc]
+    objects = ReadingQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
         ordering = ["-taken_at", "-pk"]

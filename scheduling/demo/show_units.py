@@ -138,5 +138,6 @@ def _ended(sentence: str) -> str:
 
 
 def _last_read(company: Company) -> dict[int, date]:
-    rows = Reading.objects.of_company(company).order_by().values_list("unit_id").annotate(newest=Max("taken_at"))
+    measured = Reading.objects.of_company(company).current().measured()
+    rows = measured.order_by().values_list("unit_id").annotate(newest=Max("taken_at"))
     return {unit: at.date() for unit, at in rows}

@@ -239,7 +239,8 @@ def read_fleet(*, company: Company, today: date) -> OutlookFleet:
 def _reading_intervals(company: Company, today: date) -> dict[int, tuple[float, float]]:
     """Unit id to the usual days between its readings, and how long ago the last one was, where it is read often."""
     since = today - timedelta(days=_READ_DAYS)
-    recent = Reading.objects.of_company(company).filter(taken_at__date__gte=since, taken_at__date__lte=today)
+    measured = Reading.objects.of_company(company).current().measured()
+    recent = measured.filter(taken_at__date__gte=since, taken_at__date__lte=today)
     rows = recent.order_by().values_list("unit").annotate(Count("pk"), Max("taken_at"))
     return {
         unit: (max(_READ_DAYS / count, 1.0), float((today - company.day_at(last)).days))

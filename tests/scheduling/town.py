@@ -131,6 +131,8 @@ class Town:
         )
 
     def read(self, unit: Unit, at: datetime = NOW - timedelta(days=3), **values: Any) -> Reading:
+        """A look at the counter, unless `values` say otherwise."""
+        values = {"totaliser_l": 100.0} | values
         return Reading.objects.create(unit=unit, taken_at=at, received_at=at, source="installer", **values)
 
     def position(self, unit: Unit, stage: str, role: str = "single") -> Position:

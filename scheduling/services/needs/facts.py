@@ -92,9 +92,8 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
     findings: dict[int, list[Finding]] = defaultdict(list)
     for finding in live.select_related("reading").order_by("-confidence", "pk"):
         findings[finding.unit_id].append(finding)
-    read = dict(
-        Reading.objects.of_company(company).filter(in_unit).order_by().values_list("unit").annotate(Max("taken_at"))
-    )
+    measured = Reading.objects.of_company(company).filter(in_unit).current().measured()
+    read = dict(measured.order_by().values_list("unit").annotate(Max("taken_at")))
     last_asked = dict(
         Need.objects.of_company(company)
         .filter(in_unit, state=Need.State.OPEN, kind=Need.Kind.TAKE_READING)

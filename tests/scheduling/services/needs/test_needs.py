@@ -21,6 +21,7 @@ from scheduling.services.needs.costs import planning_need
 from scheduling.services.needs.needs import add_need, drop_need, refresh_needs
 from scheduling.services.needs.wanted import compute_needs
 from scheduling.services.policy import read_policy
+from tests import factories
 from tests.scheduling.town import NOW, RO_DI_TRAIN, TODAY, Town
 
 
@@ -48,6 +49,25 @@ def test_a_cartridge_that_will_be_exhausted_within_the_weeks_is_replaced_by_its_
     assert need.cost_curve[0] > min(need.cost_curve) < need.cost_curve[-1]
     assert calendar_day(need.best_day) in need.reason
     assert "EUR" in need.reason
+
+
+@pytest.mark.parametrize(
+    ("seen_yesterday", "is_unread"),
+    [
+        ({"observations": {"unusual_noise": False}, "inlet_pressure_kpa": None}, True),
+        ({"inlet_pressure_kpa": 400.0}, False),
+    ],
+)
+def test_what_a_person_saw_is_no_reading_of_the_gauges(
+    town: Town, seen_yesterday: dict[str, object], is_unread: bool
+) -> None:
+    unit = town.unit(commissioned_on=TODAY - timedelta(days=900))
+    unit.readings.all().delete()
+    factories.ReadingFactory(unit=unit, taken_at=NOW - timedelta(days=400))
+    gauges = {"feed_tds_mg_per_l": None, "permeate_tds_mg_per_l": None}
+    factories.ReadingFactory(unit=unit, taken_at=NOW - timedelta(days=1), **gauges, **seen_yesterday)
+    refresh_needs(company=town.company, now=NOW)
+    assert ("inspect unit" in _open(town)) is is_unread
 
 
 def test_a_second_refresh_the_same_night_changes_nothing(town: Town) -> None:

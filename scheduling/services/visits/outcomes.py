@@ -6,6 +6,7 @@ from datetime import datetime
 
 from accounts.errors import Fault, InvalidInput
 from scheduling.models import Need, Visit, VisitTask
+from scheduling.services.words.tasks import task_at_unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,14 +62,14 @@ def settle_tasks(
         elif outcome.need.pk in reported_needs:
             faults.append(Fault(f"{at}/need", f"need {outcome.need.pk} appears twice; give its outcome once."))
         elif not outcome.done and not outcome.reason.strip():
-            faults.append(Fault(f"{at}/reason", f"reason must say why it was not done: {_name(task)}."))
+            faults.append(Fault(f"{at}/reason", f"reason must say why it was not done: {task_at_unit(task.need)}."))
         elif outcome.done and outcome.need.kind in {Need.Kind.REPLACE, Need.Kind.ROTATE}:
-            sentence = f"{_name(task)}: report a changed cartridge in a service record, which says what was fitted."
-            faults.append(Fault(f"{at}/done", sentence))
+            sentence = "report a changed cartridge in a service record, which says what was fitted."
+            faults.append(Fault(f"{at}/done", f"{task_at_unit(task.need)}: {sentence}"))
         reported_needs.add(outcome.need.pk)
     missing = [t for pk, t in tasks.items() if t.need.state == Need.State.OPEN and pk not in reported_needs]
     faults += [
-        Fault(f"/{field}", f"need {t.need_id} ({_name(t)}) is missing: report it as done, or say why not.")
+        Fault(f"/{field}", f"need {t.need_id} ({task_at_unit(t.need)}) is missing: report it as done, or say why not.")
         for t in missing
     ]
     if faults:
@@ -85,9 +86,3 @@ def settle_tasks(
         elif task.need.state == Need.State.DONE or pk in open_before:
             task.outcome = VisitTask.Outcome.DONE
     VisitTask.objects.bulk_update(tasks.values(), ["outcome", "outcome_reason"])
-
-
-def _name(task: VisitTask) -> str:
-    need = task.need
-    name = f"{need.unit.code}: {need.get_kind_display()}{f' ({need.about})' if need.about else ''}"
-    return f"{name}, with {need.item.code}" if need.item is not None else name

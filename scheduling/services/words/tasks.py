@@ -14,8 +14,9 @@ def task_text(need: Need) -> str:
 
 
 def task_named(need: Need) -> str:
-    """What is to be done, in a row of words: 'inspect and take readings, tank and housings'."""
-    return ", ".join(gettext(part) for part in (str(need.get_kind_display()), need.about) if part)
+    """What is to be done, as a sentence begins with it: 'sanitise (tank and housings)'."""
+    kind = gettext(str(need.get_kind_display()))
+    return gettext("{task} ({about})").format(task=kind, about=gettext(need.about)) if need.about else kind
 
 
 def task_at_unit(need: Need) -> str:

@@ -94,7 +94,7 @@ def test_whoever_comes_next_reads_first(town: Town) -> None:
     assert wanted().reading_way == "next_visit"
     tasks = list(Visit.objects.get().tasks.all())
     assert [task.need.kind for task in tasks] == ["take_reading", "replace"]
-    assert tasks[0].reason.startswith("Take a reading, feed TDS, permeate TDS")
+    assert tasks[0].reason.startswith("Take a reading (feed TDS, permeate TDS)")
     assert "cheapest day" not in tasks[0].reason
 
 

@@ -65,7 +65,7 @@ def test_work_that_stands_at_no_position_is_named_by_what_is_done(town: Town, of
     reason_of = {task.need.kind: task.reason for task in VisitTask.objects.select_related("need")}
     assert reason_of["inspect"].startswith("Inspect and take readings")
     assert reason_of["inspect"][len("Inspect and take readings")] in ";:."
-    assert reason_of["sanitise"].startswith("Sanitise, tank and housings")
+    assert reason_of["sanitise"].startswith("Sanitise (tank and housings)")
     assert reason_of["replace_restrictor"].startswith("Replace flow restrictor")
     assert "Replace flow restrictor, flow" not in reason_of["replace_restrictor"]
 

@@ -24,7 +24,7 @@ class AccessWindowSerializer(StrictSerializer):
 
     weekday = serializers.IntegerField(min_value=0, max_value=6, help_text="0 Monday to 6 Sunday")
     opens = serializers.TimeField(format="%H:%M", help_text="such as 08:30")
-    closes = serializers.TimeField(format="%H:%M")
+    closes = serializers.TimeField(format="%H:%M", help_text="time at which work must have ended, such as 17:00")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """A window is always sent whole, also where the site around it is sent in part."""

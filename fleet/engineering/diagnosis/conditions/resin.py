@@ -183,7 +183,7 @@ def weak_ions_through(f: Facts) -> Evidence | None:
     if not reports:
         return None
     return Evidence(
-        0.75 if reports[0] != "algae_reported" else 0.5, {"product_tds": product, "found": ", ".join(reports)}
+        0.75 if reports[0] != "algae_reported" else 0.5, {"product_tds": product, "reported": ", ".join(reports)}
     )
 
 

@@ -85,6 +85,13 @@ def test_reports_of_the_water_stand_for_readings():
     assert nominal_lives(fleet_of(fleet_columns)).daily_load == pytest.approx([40.0, 80.0, 1.0, 4.2777], rel=1e-4)
 
 
+@pytest.mark.parametrize(("permeate", "counts"), [(0.1, 0.5), (0.5, 0.5), (0.6, 0.6)])
+def test_no_permeate_is_cleaner_than_half_a_step_of_a_meter(permeate, counts):
+    fleet_columns = columns(weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings([NOW - 1.0], permeate_tds_mg_per_l=permeate)
+    assert nominal_lives(fleet_of(fleet_columns)).daily_load[3] == pytest.approx(10.0 * counts / 58.4428, rel=1e-4)
+
+
 def test_nothing_drawn_and_nothing_told():
     assert np.isnan(nominal_lives(fleet_of(columns(weekly_demand_l=0.0))).life_days).all()
     fleet_columns = columns(units=3, weekly_demand_l=70.0)

@@ -39,36 +39,36 @@ def score(history: History, days: Sequence[Day], words: CauseWords = HISTORY_WOR
     """Hold what was said against the truth of a history with a fault."""
     truth = history.truth
     assert truth is not None
-    found = first = None
+    found_on = first_on = None
     best = 0
     place = 0
     for day in days:
         if day.day < truth.since:
             continue
         place = _place(history, day, truth.accepted, truth.since, words)
-        if place and found is None:
-            found = day.day
-        if place == 1 and first is None:
-            first = day.day
+        if place and found_on is None:
+            found_on = day.day
+        if place == 1 and first_on is None:
+            first_on = day.day
         if place:
             best = min(best or place, place)
 
     def waited(on: date | None) -> int | None:
         return None if on is None else (on - truth.knowable_on).days
 
-    return Score(best, waited(found), waited(first), place > 0)
+    return Score(best, waited(found_on), waited(first_on), place > 0)
 
 
-def _place(history: History, day: Day, accepted: Sequence[str], since: date, known: CauseWords) -> int:
+def _place(history: History, day: Day, accepted: Sequence[str], since: date, cause_words: CauseWords) -> int:
     """Place of the first accepted cause that was opened since the fault; a doubt of the intake is told first."""
-    flags = {flag for words in accepted for flag in known.flags.get(words, ())}
+    flags = {flag for words in accepted for flag in cause_words.flags.get(words, ())}
     if flags.intersection(day.flags):
         return 1
-    right = {cause for words in accepted for cause in known.causes[words]}
+    right = {cause for words in accepted for cause in cause_words.causes[words]}
     place = 0
-    for said in day.findings:
-        is_right = said.cause in right and said.opened_on >= since
-        if is_right or not (said.cause in NOTICES or _is_true(history, said, day.day, known)):
+    for finding in day.findings:
+        is_right = finding.cause in right and finding.opened_on >= since
+        if is_right or not (finding.cause in NOTICES or _is_true(history, finding, day.day, cause_words)):
             place += 1
         if is_right:
             return place
@@ -78,21 +78,25 @@ def _place(history: History, day: Day, accepted: Sequence[str], since: date, kno
 def wrong_findings(history: History, days: Sequence[Day], words: CauseWords = HISTORY_WORDS) -> list[Wrong]:
     """Findings of a sound time that nothing true explains, each once, on the day on which it was opened."""
     until = history.truth.since if history.truth else date.max
-    found: dict[tuple[str, date], Wrong] = {}
+    wrong_by_opening: dict[tuple[str, date], Wrong] = {}
     for day in days:
         if day.day >= until:
             break
-        for said in day.findings:
-            if said.cause not in NOTICES and not _is_true(history, said, day.day, words):
-                found.setdefault((said.cause, said.opened_on), Wrong(said.cause, said.title, day.day))
-    return list(found.values())
+        for finding in day.findings:
+            if finding.cause not in NOTICES and not _is_true(history, finding, day.day, words):
+                wrong_by_opening.setdefault(
+                    (finding.cause, finding.opened_on), Wrong(finding.cause, finding.title, day.day)
+                )
+    return list(wrong_by_opening.values())
 
 
-def _is_true(history: History, said: Said, day: date, known: CauseWords) -> bool:
-    words = known.of(said.cause)
+def _is_true(history: History, finding: Said, day: date, cause_words: CauseWords) -> bool:
+    words = cause_words.of(finding.cause)
     return any(true.words in words and true.since - SLACK <= day <= true.until + SLACK for true in history.also_true)
 
 
 def notices(days: Sequence[Day]) -> int:
     """Openings of what says that nothing is wrong."""
-    return len({(said.cause, said.opened_on) for day in days for said in day.findings if said.cause in NOTICES})
+    return len(
+        {(finding.cause, finding.opened_on) for day in days for finding in day.findings if finding.cause in NOTICES}
+    )

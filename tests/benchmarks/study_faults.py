@@ -44,7 +44,7 @@ class Outcome:
     score: Score | None
     wrong: Sequence[Wrong]
     notices: int
-    said: Sequence[tuple[str, Sequence[str]]]
+    cause_changes: Sequence[tuple[str, Sequence[str]]]
     """Causes in their order, at each day on which they changed."""
     refused: int
 
@@ -74,7 +74,7 @@ def run(set_name: str, history: History) -> Outcome:
 def _changes(days: Iterable[Day]) -> list[tuple[str, Sequence[str]]]:
     changes: list[tuple[str, Sequence[str]]] = []
     for day in days:
-        causes = [said.cause for said in day.findings] + [f"(flag {flag})" for flag in day.flags]
+        causes = [finding.cause for finding in day.findings] + [f"(flag {flag})" for flag in day.flags]
         if not changes or changes[-1][1] != causes:
             changes.append((day.day.isoformat(), causes))
     return changes
@@ -122,13 +122,15 @@ def summary(outcomes: Sequence[Outcome], fault_set: FaultSet) -> str:
         scores = groups.get(name, [])
         if not scores:
             continue
-        found = [each for each in scores if each.place]
-        waits = sorted(each.days_to_found or 0 for each in found)
-        first = sum(each.place == 1 for each in found)
-        kept = f"{sum(each.is_still_said for each in found) / len(found):.0%}" if found else ""
+        found_scores = [each for each in scores if each.place]
+        waits = sorted(each.days_to_found or 0 for each in found_scores)
+        first = sum(each.place == 1 for each in found_scores)
+        kept_share = (
+            f"{sum(each.is_still_said for each in found_scores) / len(found_scores):.0%}" if found_scores else ""
+        )
         days = f"{statistics.median(waits):.0f} | {waits[int(0.9 * (len(waits) - 1))]}" if waits else " | "
-        counts = f"{first} | {len(found) - first} | {len(scores) - len(found)}"
-        lines.append(f"| {name} | {len(scores)} | {counts} | {kept} | {days} |")
+        counts = f"{first} | {len(found_scores) - first} | {len(scores) - len(found_scores)}"
+        lines.append(f"| {name} | {len(scores)} | {counts} | {kept_share} | {days} |")
     return "\n".join(lines)
 
 
@@ -164,7 +166,7 @@ def listing(outcomes: Sequence[Outcome]) -> str:
         if truth and outcome.score and (outcome.score.place != 1 or not outcome.score.is_still_said):
             lines.append(f"{outcome.history.name}: {word(outcome.score)}; {truth.told}")
             lines.append(f"  since {truth.since}, knowable {truth.knowable_on}, right: {', '.join(truth.accepted)}")
-            since = [change for change in outcome.said if change[0] >= truth.since.isoformat()]
+            since = [change for change in outcome.cause_changes if change[0] >= truth.since.isoformat()]
             lines += [f"  {day} {', '.join(causes) or '-'}" for day, causes in since]
         lines += [f"{outcome.history.name}: wrong on {each.on}: {each.title} ({each.cause})" for each in outcome.wrong]
     return "\n".join(lines)

@@ -139,7 +139,7 @@ def _unknowns(tasks: TaskList, today: datetime.date) -> list[Unknown]:
         for task in tasks.by_key.values()
         if task.position is not None and task.kind in (NeedKind.REPLACE, NeedKind.ROTATE)
     }
-    found: list[Unknown] = []
+    unknowns: list[Unknown] = []
     for position in unit.positions:
         forecast, task = position.forecast, task_of.get(position.key)
         if forecast is None or forecast.is_maximum_service_time or not tasks.is_within_weeks(forecast):
@@ -150,14 +150,14 @@ def _unknowns(tasks: TaskList, today: datetime.date) -> list[Unknown]:
             continue
         gauge = gauge_of(position.stage, is_before_lag=position.key in leads)
         if not _was_read_lately(gauge, forecast, unit.gauges.read_on, today):
-            found.append(_unknown(position, forecast, task, gauge, tasks))
-    if not found:
+            unknowns.append(_unknown(position, forecast, task, gauge, tasks))
+    if not unknowns:
         return []
     days = _days_of_visits(tasks, today)
     confirmed = (unit.gauges.next_visit_on - today).days if unit.gauges.next_visit_on is not None else math.inf
     last = 7.0 * policy.planning.bundling_weeks
     with_visits = []
-    for unknown in found:
+    for unknown in unknowns:
         next_day = min([confirmed, *(day for position, day in days if position != unknown.position)], default=math.inf)
         with_visits.append(dataclasses.replace(unknown, next_visit_day=next_day if next_day <= last else None))
     return with_visits

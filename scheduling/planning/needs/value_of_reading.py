@@ -72,16 +72,16 @@ def value_of_answer(
     """
     c, p, tells = (np.asarray(table, dtype=np.float64) for table in (cost, probability, answers))
     _check(c, p, tells, first_column)
-    known = c if cost_with_answer is None else np.asarray(cost_with_answer, dtype=np.float64)
+    cost_known = c if cost_with_answer is None else np.asarray(cost_with_answer, dtype=np.float64)
     ended = np.ones_like(c) if is_exhausted is None else np.asarray(is_exhausted, dtype=np.float64)
-    if known.shape != c.shape or ended.shape != c.shape:
+    if cost_known.shape != c.shape or ended.shape != c.shape:
         raise PlanningError("cost_with_answer", f"must have the shape of the costs {c.shape}, as must is_exhausted.")
     unread = np.where(_may_act(p[None, :], ended, least_probability)[0], p @ c, np.inf)
     weights = (p[:, None] * tells).T
-    read = np.where(_may_act(weights, ended, least_probability), weights @ known, np.inf)[:, first_column:]
+    read = np.where(_may_act(weights, ended, least_probability), weights @ cost_known, np.inf)[:, first_column:]
     # never to act costs what the last day does: the days reach beyond all that is weighed
     without = min(float(unread.min()), float(p @ c[:, -1]))
-    by_answer = np.minimum(read.min(axis=1), weights @ known[:, -1])
+    by_answer = np.minimum(read.min(axis=1), weights @ cost_known[:, -1])
     with_answer = min(float(unread[:first_column].min(initial=np.inf)), float(by_answer.sum()))
     return max(without - with_answer, 0.0)
 

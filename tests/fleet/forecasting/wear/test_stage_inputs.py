@@ -243,3 +243,19 @@ def test_chlorine_that_enters_is_halfway_between_its_level_and_what_was_read(rea
     dry = {**fleet_columns, "readings": readings(
         days, feed_total_chlorine_mg_per_l=0.0, carbon_outlet_total_chlorine_mg_per_l=0.0)}  # fmt: skip
     assert stage_of(carbon_input, dry).readings.entering == pytest.approx(np.full(50, 0.05))
+
+
+def test_what_enters_too_cleanly_to_be_read_counts_as_the_least_that_is():
+    """Of a feed without chlorine 0.05 mg/L, of which 0.02 may pass: two fifths. Of a permeate of a tenth of a mg/L
+    0.3, of which 0.15 may pass: a half."""
+    fleet_columns = quality()
+    days = NOW - np.arange(100.0, 0.0, -2.0)
+    fleet_columns["readings"] = readings(
+        days, feed_total_chlorine_mg_per_l=0.0, carbon_outlet_total_chlorine_mg_per_l=0.0, feed_tds_mg_per_l=2.5,
+        product_tds_mg_per_l=0.0,
+    )  # fmt: skip
+    carbon = stage_of(carbon_input, fleet_columns, replace(HOUSE, chlorine_mg_per_l=0.02))
+    assert carbon.limit == pytest.approx([0.4])
+    resin = stage_of(resin_input, fleet_columns, replace(HOUSE, product_tds_mg_per_l=0.15))
+    assert resin.limit == pytest.approx([0.5])
+    assert resin.readings.entering == pytest.approx(np.full(50, 0.3))

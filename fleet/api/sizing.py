@@ -12,7 +12,7 @@ from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from fleet.api.quantities import UNIT, VALUE, QuantityField, QuantityViewSet, shown, unit_system_of
 from fleet.engineering import units as kinds
 from fleet.engineering.purposes import PURPOSES
-from fleet.engineering.sizing import AIMS, DISINFECTANTS, LIMITED_BY, Check
+from fleet.engineering.sizing import AIMS, BACTERIA_TESTS, DISINFECTANTS, LIMITED_BY, Check
 from fleet.engineering.sizing.words.comparison import expected_values
 from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, Site, Stage, Unit
@@ -37,6 +37,8 @@ _SURVEY: Final = (
     "draw_window_h",
     "highest_temperature_degc",
     "highest_static_pressure_kpa",
+    "is_own_well",
+    "bacteria_test",
 )
 _SHOWN: Final = {
     "type": ["object", "null"],
@@ -78,6 +80,18 @@ class AskedUseSerializer(StrictSerializer):
         required=False,
         help_text="highest TDS of the use 'other', which has no usual limit; left out for every other use",
     )
+    target_hardness = QuantityField(
+        kinds.HARDNESS.within(0.0, 500.0),
+        source="hardness_mg_per_l_as_caco3",
+        required=False,
+        help_text="coffee alone: what the blended water is to have; 70 mg/L as CaCO3 when left out",
+    )
+    target_alkalinity = QuantityField(
+        kinds.ALKALINITY.within(0.0, 500.0),
+        source="alkalinity_mg_per_l_as_caco3",
+        required=False,
+        help_text="coffee alone: what the blended water is to have; 45 mg/L as CaCO3 when left out",
+    )
 
 
 class SizingRequestSerializer(StrictSerializer):
@@ -117,6 +131,14 @@ class SizingRequestSerializer(StrictSerializer):
     iron = QuantityField("iron_mg_per_l", required=False, source="iron_mg_per_l")
     manganese = QuantityField("manganese_mg_per_l", required=False, source="manganese_mg_per_l")
     disinfectant = OneOfField(choices=[(name, name) for name in DISINFECTANTS], required=False)
+    own_well = serializers.BooleanField(
+        source="is_own_well", required=False, help_text="whether the water comes from an own well; no when left out"
+    )
+    bacteria_test = OneOfField(
+        choices=[(name, name) for name in BACTERIA_TESTS],
+        required=False,
+        help_text="what a laboratory found in the own well; unknown when left out",
+    )
     peak_draw = QuantityField(
         _VOLUME,
         source="peak_draw_l",

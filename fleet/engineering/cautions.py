@@ -33,3 +33,7 @@ WARMEST_FEED_DEGC: Final = 45.0
 """What thin-film membranes and plastic housings usually allow. Common practice, no source."""
 DISPOSAL: Final = _("Dispose of exhausted resin by local rules, never down the drain.")
 LIGHT_PROOF: Final = _("Keep stored drinking water in the dark: tank and tubing that let light in grow algae.")
+# Once a year is what health authorities advise owners of wells (from memory).
+TEST_WELL: Final = _(
+    "Own well: have it tested for bacteria by an accredited laboratory before first use, every year and after floods."
+)

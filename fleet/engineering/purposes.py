@@ -27,6 +27,8 @@ PURPOSES: Final[Mapping[str, str]] = {
     "tap": gettext_noop("tap"),
     "tubing": gettext_noop("tubing"),
     "drain_connection": gettext_noop("drain connection"),
+    "blending_valve": gettext_noop("blending valve"),
+    "uv_unit": gettext_noop("ultraviolet unit"),
     "membrane_seals": gettext_noop("O-rings of the membrane housing"),
 }
 """Name in code, API and files -> words of the trade."""

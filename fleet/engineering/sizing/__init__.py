@@ -15,10 +15,11 @@ from fleet.engineering.sizing.offer import (
     SizingRequest,
     WaterUse,
 )
-from fleet.engineering.sizing.survey import DISINFECTANTS, SiteSurvey, SizingPolicy
+from fleet.engineering.sizing.survey import BACTERIA_TESTS, DISINFECTANTS, SiteSurvey, SizingPolicy
 
 __all__ = [
     "AIMS",
+    "BACTERIA_TESTS",
     "DISINFECTANTS",
     "LIMITED_BY",
     "Alternative",

@@ -52,3 +52,39 @@ def _drinking(request: SizingRequest) -> Iterator[Remark]:
             yield Remark("drink_before_resin", *words.drink_before_resin())
     elif request.resin_demand_l_per_week > 0.0:
         yield Remark("not_for_drinking", *words.not_for_drinking())
+
+
+def is_well_unsafe(request: SizingRequest) -> bool:
+    """Return whether people would drink from an own well that nobody found free of bacteria and nothing disinfects.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import WaterUse
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> well = SiteSurvey("drinking", 70.0, 420.0, 8.0, 14.0, 250.0, disinfectant="none", is_own_well=True)
+    >>> is_well_unsafe(SizingRequest((WaterUse("drinking", 70.0),), well))
+    True
+    >>> is_well_unsafe(SizingRequest((WaterUse("reef", 70.0),), well))
+    False
+    """
+    survey = request.survey
+    is_disinfected = survey.disinfectant in ("chlorine", "chloramine")
+    is_drunk = request.tap_demand_l_per_week > 0.0
+    return survey.is_own_well and is_drunk and survey.bacteria_test != "none_found" and not is_disinfected
+
+
+def of_own_well(request: SizingRequest) -> Iterator[Remark]:
+    """Yield what must be said first of an own well, nothing of a supplied water.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import WaterUse
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> well = SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0, is_own_well=True)
+    >>> [remark.code for remark in of_own_well(SizingRequest((WaterUse("reef", 70.0),), well))]
+    ['test_well_yearly']
+    """
+    if is_well_unsafe(request):
+        yield Remark("well_not_tested", *words.well_not_tested())
+    elif request.survey.is_own_well:
+        yield Remark("test_well_yearly", *words.test_well_yearly())

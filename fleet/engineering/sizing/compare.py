@@ -8,6 +8,7 @@ from typing import Final
 
 from accounts.language import gettext_noop
 from fleet.engineering.sizing.alternative import alternative_of
+from fleet.engineering.sizing.cautions import is_well_unsafe
 from fleet.engineering.sizing.choosing import by_capacity
 from fleet.engineering.sizing.fittings import softener_of
 from fleet.engineering.sizing.flows import FlowChoice, allowed_waste_ratios, flow_choices, needed_label_flow, softened
@@ -16,6 +17,7 @@ from fleet.engineering.sizing.pumps import fitting_pump
 from fleet.engineering.sizing.remarks import rejects_enough
 from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.train import TASTES, train_of
+from fleet.engineering.sizing.words import cautions
 from fleet.engineering.sizing.words import comparison as words
 from fleet.engineering.sizing.words.quantities import in_words, money_in_words
 from fleet.engineering.units import FLOW
@@ -70,6 +72,8 @@ def compare(request: SizingRequest, catalogue: Sequence[Item], policy: SizingPol
     missing = list(_lacking(request, catalogue))
     if missing:
         return Offer((), tuple(missing))
+    if is_well_unsafe(request) and request.survey.bacteria_test == "found":
+        return Offer((), (Remark("well_has_bacteria", *cautions.well_has_bacteria()),))
     membranes = [item for item in catalogue if item.kind == "membrane"]
     choices = _pure_enough(request, flow_choices(request, membranes, practice), practice)
     choices = _within_catalogue(request, choices, catalogue)

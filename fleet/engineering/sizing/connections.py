@@ -2,7 +2,8 @@
 
 from collections.abc import Callable, Iterator, Sequence
 
-from fleet.engineering.sizing.choosing import cheapest
+from fleet.engineering.sizing.cautions import is_well_unsafe
+from fleet.engineering.sizing.choosing import by_capacity, cheapest
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Fitting, Item, SizingRequest
 from fleet.engineering.sizing.storage import Storage
@@ -10,7 +11,7 @@ from fleet.engineering.sizing.survey import SizingPolicy
 from fleet.engineering.sizing.words import Sentences
 from fleet.engineering.sizing.words import connections as words
 from fleet.engineering.sizing.words.quantities import in_words
-from fleet.engineering.units import LENGTH, VOLUME
+from fleet.engineering.units import FLOW, LENGTH, VOLUME
 
 _Of = Callable[..., Fitting]
 
@@ -62,14 +63,16 @@ def connections_for(
         return Fitting(purpose, cheapest(purpose, catalogue), size, *sentences, count)
 
     return (
-        *_outlets(request, stores, of),
+        *_outlets(request, catalogue, stores, policy, of),
         *_shut_off(request, of),
         *_watched(request, choice, of),
         *_plumbing(request, policy, of),
     )
 
 
-def _outlets(request: SizingRequest, stores: Sequence[Storage], of: _Of) -> Iterator[Fitting]:
+def _outlets(
+    request: SizingRequest, catalogue: Sequence[Item], stores: Sequence[Storage], policy: SizingPolicy, of: _Of
+) -> Iterator[Fitting]:
     if 0.0 < request.resin_demand_l_per_week < request.demand_l_per_week:
         yield of("tee", "", words.tee())
     for store in stores:
@@ -85,6 +88,10 @@ def _outlets(request: SizingRequest, stores: Sequence[Storage], of: _Of) -> Iter
                 has_precharge=store.purpose == "pressurised_tank",
             )
             yield Fitting(store.purpose, store.item, words.storage_size(volume, usable), *sentences)
+    if is_well_unsafe(request):
+        flow = in_words(policy.tap_flow_l_per_day, FLOW, request.unit_system)
+        able = by_capacity("uv_unit", catalogue, policy.tap_flow_l_per_day)
+        yield Fitting("uv_unit", able, words.uv_unit_size(flow), *words.uv_unit())
     if any(entry.use == "drinking" for entry in request.uses):
         yield of("tap", words.tap_size(), words.tap())
 

@@ -6,6 +6,7 @@ from fleet.engineering.constants import DAYS_PER_YEAR, EQUIVALENT_MASS_CACO3
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
 from fleet.engineering.formulas.restrictor import restrictor_size_ml_per_min
 from fleet.engineering.formulas.targets import TARGETS
+from fleet.engineering.sizing.blending import Blend, blend_for
 from fleet.engineering.sizing.choosing import by_capacity, cheapest, fitting_softener, nearest_restrictor
 from fleet.engineering.sizing.connections import connections_for
 from fleet.engineering.sizing.demand import feed_l_per_week
@@ -146,9 +147,33 @@ def _treatment(
                 words.degassing_size(daily),
                 *words.degassing(100.0 * gas / (gas + ions), _lives(request, choice, parts, policy)),
             )
+    blend = blend_for(request, choice, policy)
+    if blend is not None:
+        made = blended_in_words(blend, system)
+        yield Fitting(
+            "blending_valve",
+            cheapest("blending_valve", catalogue),
+            words.blending_valve_size(100.0 * blend.bypass_fraction),
+            *words.blending_valve(made, blend.limited_by),
+        )
     poor = next((entry.use for entry in request.uses if choice.permeate_tds_mg_per_l < _low(entry.use)), "")
-    if poor:
+    if poor and blend is None:
         yield Fitting("remineralisation", cheapest("remineralisation", catalogue), "", *words.remineralisation(poor))
+
+
+def blended_in_words(blend: Blend, system: str) -> tuple[str, str, str]:
+    """Return hardness, alkalinity and TDS of blended water as they stand in a sentence.
+
+    Examples
+    --------
+    >>> blended_in_words(Blend(0.3, 66.7, 50.0, 83.4, 80.0, 50.0, "alkalinity"), "metric")
+    ('67 mg/L as CaCO3', '50 mg/L as CaCO3', '83 mg/L')
+    """
+    return (
+        in_words(blend.hardness_mg_per_l_as_caco3, "hardness_mg_per_l_as_caco3", system),
+        in_words(blend.alkalinity_mg_per_l_as_caco3, "alkalinity_mg_per_l_as_caco3", system),
+        in_words(blend.tds_mg_per_l, "tds", system),
+    )
 
 
 def softener_of(request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item]) -> Item | None:

@@ -38,11 +38,15 @@ class WaterUse:
     limit_mg_per_l : float, optional
         Highest product TDS, 0.5 scale, above 0; needed for the use ``"other"``, which has none of its own, and for no
         other.
+    hardness_mg_per_l_as_caco3, alkalinity_mg_per_l_as_caco3 : float, optional
+        What the water is to have, above 0; for coffee alone, None for the usual.
     """
 
     use: str
     demand_l_per_week: float
     limit_mg_per_l: float | None = None
+    hardness_mg_per_l_as_caco3: float | None = None
+    alkalinity_mg_per_l_as_caco3: float | None = None
 
     def __post_init__(self) -> None:
         if self.use not in TARGETS:
@@ -53,6 +57,10 @@ class WaterUse:
             raise EngineeringError(
                 "limit_mg_per_l", "The use 'other' needs its highest TDS; the other uses have limits of their own."
             )
+        for name in ("hardness_mg_per_l_as_caco3", "alkalinity_mg_per_l_as_caco3"):
+            wanted = getattr(self, name)
+            if wanted is not None and (self.use != "coffee" or not 0.0 < wanted <= 500.0):
+                raise EngineeringError(name, "Only coffee has a target of it, above 0 and up to 500 mg/L as CaCO3.")
         if self.limit_mg_per_l is not None and not 0.0 < self.limit_mg_per_l <= 5000.0:
             raise EngineeringError("limit_mg_per_l", "A limit lies above 0 and up to 5000 mg/L.")
 

@@ -5,7 +5,8 @@ from typing import Final
 
 from accounts.language import gettext_noop
 from fleet.engineering.formulas.targets import TARGETS
-from fleet.engineering.sizing.cautions import cautions_on
+from fleet.engineering.sizing.blending import Blend, blend_for
+from fleet.engineering.sizing.cautions import cautions_on, of_own_well
 from fleet.engineering.sizing.flows import FlowChoice
 from fleet.engineering.sizing.offer import Outlet, Part, Remark, SizingRequest
 from fleet.engineering.sizing.storage import Storage
@@ -67,6 +68,7 @@ def remarks_on(
     ['layout', 'water_not_known', 'static_pressure_not_known']
     """
     return (
+        *of_own_well(request),
         _layout(request, layout),
         *_assumed(request, policy),
         *_rejection(request, choice, policy),
@@ -150,10 +152,22 @@ def outlets_of(request: SizingRequest, choice: FlowChoice, policy: SizingPolicy)
         needs_resin = request.needs_resin(entry)
         tds = None if needs_resin else choice.permeate_tds_mg_per_l
         limit = policy.limits_of(entry.use).product_tds_mg_per_l
-        sentences = _outlet(entry.use, tds, limit, request.unit_system)
+        blend = blend_for(request, choice, policy) if entry.use == "coffee" else None
+        if blend is not None:
+            tds = blend.tds_mg_per_l
+        sentences = _blended(blend, request) if blend else _outlet(entry.use, tds, limit, request.unit_system)
         branch = "resin" if needs_resin else "membrane"
         outlets.append(Outlet(entry.use, entry.demand_l_per_week, branch, tds, limit, *sentences))
     return tuple(outlets)
+
+
+def _blended(blend: Blend, request: SizingRequest) -> Sentences:
+    system = request.unit_system
+    return words.blended(
+        in_words(blend.tds_mg_per_l, "tds", system),
+        in_words(blend.wanted_hardness_mg_per_l_as_caco3, "hardness_mg_per_l_as_caco3", system),
+        in_words(blend.wanted_alkalinity_mg_per_l_as_caco3, "alkalinity_mg_per_l_as_caco3", system),
+    )
 
 
 def _outlet(use: str, tds: float | None, limit_mg_per_l: float, system: str) -> Sentences:

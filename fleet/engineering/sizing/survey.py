@@ -12,6 +12,7 @@ from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.limits import HOUSE, Limits, stricter, tightest
 
 DISINFECTANTS: Final = ("chlorine", "chloramine", "none", "unknown")
+BACTERIA_TESTS: Final = ("none_found", "found", "unknown")
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,10 @@ class SiteSurvey:
         Water analysis.
     disinfectant : str
         What the supplier adds: ``"chlorine"``, ``"chloramine"``, ``"none"`` or ``"unknown"``.
+    is_own_well : bool
+        Whether the water comes from a well of the household and not from a supplier.
+    bacteria_test : str
+        Of an own well: ``"none_found"``, ``"found"``, or ``"unknown"`` where it was not tested.
     peak_draw_l : float, optional
         The largest draw; None where nobody said, and then half a day's water for a tap.
     draw_window_h : float
@@ -68,12 +73,17 @@ class SiteSurvey:
     draw_window_h: float = 1.0
     highest_temperature_degc: float | None = None
     highest_static_pressure_kpa: float | None = None
+    is_own_well: bool = False
+    bacteria_test: str = "unknown"
 
     def __post_init__(self) -> None:
         if self.use not in TARGETS:
             raise EngineeringError("use", f"{self.use!r} is not a use; it is one of {', '.join(TARGETS)}.")
         if self.disinfectant not in DISINFECTANTS:
             raise EngineeringError("disinfectant", f"{self.disinfectant!r} is not one of {', '.join(DISINFECTANTS)}.")
+        if self.bacteria_test not in BACTERIA_TESTS:
+            known = ", ".join(BACTERIA_TESTS)
+            raise EngineeringError("bacteria_test", f"{self.bacteria_test!r} is not one of {known}.")
         ranges: dict[str, tuple[float, float, bool]] = {
             "demand_l_per_week": (0.0, 1.0e5, True),
             "lowest_line_pressure_kpa": (0.0, 1100.0, True),
@@ -153,6 +163,10 @@ class SizingPolicy:
         Of the volume of an open tank, between float valve and outlet.
     tap_draw_share, tap_draw_window_h, least_tap_store_l : float
         What a tap is taken to draw where nobody said: this share of a day's water in this time; and the least stored.
+    coffee_hardness_mg_per_l_as_caco3, coffee_alkalinity_mg_per_l_as_caco3 : float
+        What coffee is blended to where nobody said.
+    tap_flow_l_per_day : float
+        What passes an open tap, for what disinfects before it: 2 L/min.
     tubing_m : int
         Metres of tubing an offer counts.
     """
@@ -186,6 +200,9 @@ class SizingPolicy:
     tap_draw_share: float = 0.5
     tap_draw_window_h: float = 0.5
     least_tap_store_l: float = 4.0
+    coffee_hardness_mg_per_l_as_caco3: float = 70.0
+    coffee_alkalinity_mg_per_l_as_caco3: float = 45.0
+    tap_flow_l_per_day: float = 2880.0
     tubing_m: int = 6
 
     @classmethod

@@ -51,6 +51,8 @@ class AskedUse:
     weekly_change_fraction: float | None = None
     daily_evaporation_fraction: float = 0.01
     highest_tds_mg_per_l: float | None = None
+    hardness_mg_per_l_as_caco3: float | None = None
+    alkalinity_mg_per_l_as_caco3: float | None = None
 
 
 def size_for(
@@ -90,7 +92,9 @@ def size_for(
         if feed_water.get(name) is None
     ]
     demands = [_demand(place, use, faults) for place, use in enumerate(uses)]
-    faults += [fault for place, use in enumerate(uses) if (fault := _limit_fault(place, use))]
+    for place, use in enumerate(uses):
+        faults += filter(None, [_limit_fault(place, use)])
+        faults += _target_faults(place, use)
     if faults:
         raise InvalidInput("sizing_needs_more", "Sizing needs more to go by.", faults=faults)
     limits = {
@@ -102,7 +106,14 @@ def size_for(
     feed_water.setdefault("lowest_temperature_degc", feed_water["usual_temperature_degc"])
     try:
         water_uses = tuple(
-            WaterUse(use.use, demand, use.highest_tds_mg_per_l) for use, demand in zip(uses, demands, strict=True)
+            WaterUse(
+                use.use,
+                demand,
+                use.highest_tds_mg_per_l,
+                use.hardness_mg_per_l_as_caco3,
+                use.alkalinity_mg_per_l_as_caco3,
+            )
+            for use, demand in zip(uses, demands, strict=True)
         )
         total = sum(demand for demand in demands)
         request = SizingRequest(
@@ -131,6 +142,15 @@ def _limit_fault(place: int, use: AskedUse) -> Fault | None:
             "/exhaustion-limits/.",
         )
     return None
+
+
+def _target_faults(place: int, use: AskedUse) -> list[Fault]:
+    targets = {"hardness": use.hardness_mg_per_l_as_caco3, "alkalinity": use.alkalinity_mg_per_l_as_caco3}
+    return [
+        Fault(f"/uses/{place}/target_{name}", "Only coffee is blended to a target, above 0; leave it out otherwise.")
+        for name, value in targets.items()
+        if value is not None and (use.use != "coffee" or value <= 0.0)
+    ]
 
 
 def _demand(place: int, use: AskedUse, faults: list[Fault]) -> float:

@@ -152,6 +152,16 @@ def test_an_empty_catalogue_says_what_is_missing(company: Company, as_office: AP
         ({"water_price_per_m3": -1}, {"/water_price_per_m3"}),
         ({"largest_tank": "-1 L"}, {"/largest_tank"}),
         ({"reserve_days": -1}, {"/reserve_days"}),
+        ({"bacteria_test": "perhaps"}, {"/bacteria_test"}),
+        ({"own_well": "perhaps"}, {"/own_well"}),
+        (
+            {"uses": [{"use": "reef", "weekly_demand": "9 L", "target_hardness": "80 mg/L as CaCO3"}]},
+            {"/uses/0/target_hardness"},
+        ),
+        (
+            {"uses": [{"use": "coffee", "weekly_demand": "9 L", "target_alkalinity": "0 mg/L as CaCO3"}]},
+            {"/uses/0/target_alkalinity"},
+        ),
         ({"run_hours_per_day": 25}, {"/run_hours_per_day"}),
         ({"run_hours_per_day": 0}, {"/run_hours_per_day"}),
         ({"membranes": 0}, {"/membranes"}),
@@ -218,6 +228,21 @@ def test_each_use_is_offered_by_its_own_limit_of_the_company(
     assert {use: limit for use, (limit, _) in after.items()} == {"reef": 0.5, "drinking": 3.0}
     assert "before 0.5 mg/L shows" in after["reef"][1]
     assert "the limit for drinking is 3 mg/L. More pressure" in after["drinking"][1]
+
+
+def test_nobody_is_offered_water_of_an_untested_well_without_a_warning(
+    catalogue: Company, as_office: APIClient
+) -> None:
+    well = sizing_request(own_well=True, disinfectant="none", total_chlorine="0 ppm")
+    for alternative in as_office.post(PATH, well).json()["alternatives"]:
+        assert alternative["reasons"][0]["code"] == "well_not_tested"
+        assert alternative["reasons"][0]["client_sentence"].startswith("Do not drink this water yet")
+        assert "uv_unit" in {fitting["purpose"] for fitting in alternative["fittings"]}
+    refused = as_office.post(PATH, {**well, "bacteria_test": "found"}).json()
+    assert (refused["alternatives"], [remark["code"] for remark in refused["missing"]]) == ([], ["well_has_bacteria"])
+    tested = as_office.post(PATH, {**well, "bacteria_test": "none_found"}).json()["alternatives"][0]
+    assert tested["reasons"][0]["code"] == "test_well_yearly"
+    assert "uv_unit" not in {fitting["purpose"] for fitting in tested["fittings"]}
 
 
 @pytest.mark.parametrize(

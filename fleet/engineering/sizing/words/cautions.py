@@ -138,3 +138,39 @@ def light_proof_store() -> Sentences:
         gettext(cautions.LIGHT_PROOF),
         gettext("Keep drinking water from the unit in the dark and cool, and use it within a day or two."),
     )
+
+
+def well_not_tested() -> Sentences:
+    """An own well that nobody knows to be safe."""
+    return (
+        gettext(
+            "NOT FOR DRINKING until an accredited laboratory has found no bacteria in this well: reverse osmosis does "
+            "not disinfect. The ultraviolet unit before the tap is a second barrier and replaces neither test nor cure."
+        ),
+        gettext(
+            "Do not drink this water yet: your well must first be tested for bacteria by an accredited laboratory, and "
+            "every year from then on. The unit does not make unsafe water safe."
+        ),
+    )
+
+
+def test_well_yearly() -> Sentences:
+    """An own well that was tested or is disinfected."""
+    return (
+        gettext(cautions.TEST_WELL),
+        gettext("Have your well tested for bacteria by an accredited laboratory every year, and after every flood."),
+    )
+
+
+def well_has_bacteria() -> Sentences:
+    """No unit for drinking until the well is cured."""
+    return (
+        gettext(
+            "Bacteria were found in this well and nothing disinfects it: no unit for drinking is offered. Have the "
+            "well cured by a licensed trade, then tested again by an accredited laboratory."
+        ),
+        gettext(
+            "Bacteria were found in your well. Do not drink from it; we can offer a unit once it has been disinfected "
+            "and a laboratory finds none."
+        ),
+    )

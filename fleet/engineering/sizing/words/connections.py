@@ -1,5 +1,7 @@
 """The words of what a unit is connected, watched and shut off with."""
 
+from math import ceil
+
 from accounts.language import gettext, ngettext
 from fleet.engineering.sizing.words import Sentences
 
@@ -22,7 +24,11 @@ def storage(draw: str, window_h: float, reserve_days: float, *, is_assumed: bool
         minutes = round(window_h * 60.0)
         window = ngettext("{minutes} minute", "{minutes} minutes", minutes).format(minutes=minutes)
     if reserve_days:
-        installer = gettext("A reserve of {days:g} days of the usual demand is asked for.").format(days=reserve_days)
+        installer = ngettext(
+            "A reserve of {days:g} day of the usual demand is asked for.",
+            "A reserve of {days:g} days of the usual demand is asked for.",
+            ceil(reserve_days),
+        ).format(days=reserve_days)
     elif is_assumed:
         installer = gettext("A draw of {draw} within {window} is assumed, and the membrane gives less in that time.")
     else:
@@ -81,6 +87,19 @@ def float_valve() -> Sentences:
         gettext("Closes when the container is full, and with shut-off and check valve stops the unit."),
         gettext("Closes the water when your container is full."),
     )
+
+
+def uv_unit() -> Sentences:
+    """A second barrier behind an own well."""
+    return (
+        gettext("Last before the tap, behind the tank; the lamp is renewed every year whatever it looks like."),
+        gettext("Ultraviolet light as a second barrier before the tap; its lamp is renewed every year."),
+    )
+
+
+def uv_unit_size(flow: str) -> str:
+    """What passes it while the tap is open."""
+    return gettext("For {flow} while the tap is open, approved for drinking water.").format(flow=flow)
 
 
 def tap() -> Sentences:

@@ -1,8 +1,9 @@
 """The words of the fittings: their size, and why each is there."""
 
 from math import ceil
+from typing import Final
 
-from accounts.language import gettext, ngettext
+from accounts.language import gettext, gettext_noop, ngettext
 from fleet.engineering.formulas.targets import TARGETS
 from fleet.engineering.sizing.words import Sentences
 from fleet.engineering.sizing.words.quantities import use_in_words
@@ -160,3 +161,30 @@ def remineralisation(use: str) -> Sentences:
         gettext("On the branch for {use}: {target}").format(use=use_words, target=target),
         gettext("Adds back the minerals that {use} wants.").format(use=use_words),
     )
+
+
+_LIMITED_BY: Final = {
+    "hardness": gettext_noop("hardness"),
+    "alkalinity": gettext_noop("alkalinity"),
+    "tds": gettext_noop("TDS"),
+}
+
+
+def blending_valve(made: tuple[str, str, str], limited_by: str) -> Sentences:
+    """Water for coffee; `made` is hardness, alkalinity and TDS of the blended water."""
+    hardness, alkalinity, tds = made
+    installer = gettext(
+        "Takes water behind the carbon, before a softener, past the membrane: gives hardness {hardness}, alkalinity "
+        "{alkalinity} and {tds}. {limited_by} is reached first; more would exceed it. Set it by a hardness test, and "
+        "again when the membrane is replaced."
+    )
+    client = gettext("Mixes some filtered tap water back in, so that your coffee water has hardness {hardness}.")
+    first = gettext(_LIMITED_BY[limited_by])
+    facts = {"hardness": hardness, "alkalinity": alkalinity, "tds": tds}
+    sentence = installer.format(limited_by=first[0].upper() + first[1:], **facts)
+    return sentence, client.format(hardness=hardness)
+
+
+def blending_valve_size(percent: float) -> str:
+    """How much passes by."""
+    return gettext("Set to {percent:.0f} % past the membrane.").format(percent=percent)

@@ -73,6 +73,16 @@ def purer_than_wanted(use: str, shown: str, low: str, high: str) -> Sentences:
     return installer.format(shown=shown, use=words, low=low, high=high), client.format(use=words)
 
 
+def blended(tds: str, hardness: str, alkalinity: str) -> Sentences:
+    """Coffee water with some of the feed mixed back in."""
+    installer = gettext(
+        "Behind the blending valve: about {tds} is expected; aimed at hardness {hardness} and alkalinity {alkalinity}, "
+        "of which none is exceeded."
+    )
+    client = gettext("Your coffee water is mixed to the hardness that was asked for.")
+    return installer.format(tds=tds, hardness=hardness, alkalinity=alkalinity), client
+
+
 def pure_enough(use: str, shown: str, limit: str) -> Sentences:
     """The permeate is what a use wants."""
     installer = gettext("Behind the membrane: about {shown} is expected, and the limit for {use} is {limit}.")

@@ -31,6 +31,14 @@ CASES = {
     "a warm summer": lambda: offer(
         replace(HARD, highest_temperature_degc=30.0, highest_static_pressure_kpa=900.0), ("fish", 140.0)
     ),
+    "an espresso bar": lambda: offer(
+        replace(HARD, alkalinity_mg_per_l_as_caco3=120.0, ph=6.8, feed_tds_mg_per_l=300.0), ("coffee", 200.0)
+    ),
+    "an own well": lambda: offer(replace(SOFT_WATER, is_own_well=True, disinfectant="none"), ("drinking", 70.0)),
+    "a tested well": lambda: offer(replace(SOFT_WATER, is_own_well=True, bacteria_test="none_found"), ("reef", 70.0)),
+    "a bad well": lambda: offer(
+        replace(SOFT_WATER, is_own_well=True, bacteria_test="found", disinfectant="none"), ("drinking", 70.0)
+    ),
     "a reserve": lambda: offer(SOFT_WATER, ("reef", 140.0), ("drinking", 40.0), reserve_days=3.0),
     "hard and cold": lambda: offer(
         replace(HARD, lowest_temperature_degc=6.0, disinfectant="chloramine", peak_draw_l=30.0), ("laboratory", 300.0)

@@ -14,6 +14,17 @@ SOUND_FLOW_LOSS_PER_YEAR: Final = (0.02, 0.06)
 SOUND_SALT_GAIN_PER_YEAR: Final = (0.03, 0.12)
 """By how much the normalised salt passage of a sound membrane rises in a year, as a share of it: least and most."""
 
+LABEL_FLOW_TOLERANCE: Final = 0.25
+"""By how much the flow of a sound membrane may be off its label, as a share of it; labels carry 15 to 25 % (from
+memory)."""
+
+WASTE_RATIO_TOLERANCE: Final = 0.25
+"""By how much the waste ratio of a sound unit may be off its design, at the condition of the reading."""
+
+LAYOUT_TEMPERATURE_DEGC: Final = 14.0
+"""Of the water that a restrictor is taken to be chosen for where nobody said; mains water of a temperate place over the
+year."""
+
 FIRST_WEEKS_DAYS: Final = 45.0
 """A fresh part counts as fresh for so long. A membrane is run in by then: its baseline, its commissioning and what it
 passed when it was fitted are read before. Prefilters are clean until then: what they take and leave is their level."""

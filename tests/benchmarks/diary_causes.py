@@ -24,7 +24,7 @@ DIARY_WORDS: Final = CauseWords(
         "membrane fouled": ("biofouling", "colloidal_fouling", "membrane_plugged"),
         "membrane seal leaks": ("o_ring_leak", "membrane_not_seated", "permeate_tube_cracked"),
         "membrane damaged": ("membrane_damaged", "permeate_tube_cracked", "membrane_rejection_low"),
-        "wrong membrane": (),
+        "wrong membrane": ("membrane_of_another_size",),
         "restrictor blocked": ("restrictor_blocked", "concentrate_line_blocked"),
         "restrictor lets too much through": ("restrictor_missing", "restrictor_worn"),
         "flush valve open": ("flush_valve_open",),

@@ -14,7 +14,12 @@ from fleet.engineering.formulas.viscosity import viscosity_ratio_25_over_t
 from fleet.engineering.limits import Limits, is_exhausted
 from fleet.engineering.observations import OBSERVATION_MEANINGS
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, SETTLING_MINUTES
-from fleet.engineering.usual import CLEAN_PREFILTERS_KPA, METER_STEP_MG_PER_L
+from fleet.engineering.usual import (
+    CLEAN_PREFILTERS_KPA,
+    LABEL_FLOW_TOLERANCE,
+    METER_STEP_MG_PER_L,
+    WASTE_RATIO_TOLERANCE,
+)
 
 _PSI: Final = KILOPASCAL_PER_PSI
 Fact = float | bool | str | None
@@ -49,6 +54,10 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "salt_passage_ratio_since_last_reading": "normalised salt passage over that of the reading before",
     "salt_passage_step_ratio": "salt passage after a sudden change that lasts over that before it",
     "salt_level_ratio": "salt through the membrane at its newest visits over that of its first ones",
+    "first_flow_over_label": "permeate flow in the first weeks of the membrane over that of its label",
+    "flow_over_label": "permeate flow over what the label gives at this condition",
+    "first_waste_ratio_over_design": "waste ratio in the first weeks of the membrane over the nearest of a sound unit",
+    "waste_ratio_over_design": "waste ratio over the nearest that a sound unit may have at this temperature",
     "first_salt_passage_over_label": "salt passage in the first weeks of the membrane over that of its label",
     "salt_passage_over_previous_membrane": "the same over that of the membrane before it, each by its own label",
     "flow_step_ratio": "permeate flow after a sudden change that lasts over that before it",
@@ -137,6 +146,8 @@ class PatternLimits:
     salt_passage_step: float = 1.5
     flow_step_down: float = 0.88
     first_salt_passage_over_label: float = 2.5
+    label_flow_tolerance: float = LABEL_FLOW_TOLERANCE
+    waste_ratio_tolerance: float = WASTE_RATIO_TOLERANCE
     salt_passage_over_previous_membrane: float = 2.0
     flow_sureness: float = 0.92
     flow_of_label: float = 0.85

@@ -282,3 +282,19 @@ def leaks_past_since_fitted(over_label: float) -> str:
         "Since the membrane was fitted it has passed {share:.1f} times the salt of its label: it is not seated, an "
         "O-ring leaks, or it is another one."
     ).format(share=over_label)
+
+
+def less_than_its_label(share: float) -> str:
+    """A membrane that has given far less than its label since it was fitted."""
+    return gettext(
+        "Since the membrane was fitted it has given {share:.0%} of what its label gives at this pressure and "
+        "temperature: it is another one than recorded, still in its wrapper, or badly seated."
+    ).format(share=share)
+
+
+def more_than_its_label(share: float) -> str:
+    """A membrane that has given far more than its label since it was fitted."""
+    return gettext(
+        "Since the membrane was fitted it has given {share:.0%} of what its label gives at this pressure and "
+        "temperature: it is another one than recorded, or feed leaks past it."
+    ).format(share=share)

@@ -16,17 +16,12 @@ from fleet.engineering.sizing.words import Sentences
 from fleet.engineering.sizing.words import commissioning as words
 from fleet.engineering.sizing.words.quantities import in_words
 from fleet.engineering.units import PRESSURE
+from fleet.engineering.usual import LABEL_FLOW_TOLERANCE, LAYOUT_TEMPERATURE_DEGC, WASTE_RATIO_TOLERANCE
 
 # How far a new unit may be off its label and its design. What counts as exhausted is none of these: that is `Limits`.
-# A label carries a tolerance of 15 to 20 % on its flow (from memory).
-FLOW_TOLERANCE: Final = 0.20
-# Common practice, no source.
-WASTE_RATIO_TOLERANCE: Final = 0.25
+# Flow and waste ratio: `usual`. Common practice, no source.
 PERMEATE_TDS_FACTOR: Final = 1.5
 PRESSURE_SHORTFALL_KPA: Final = 10.0 * KILOPASCAL_PER_PSI
-ASSUMED_LAYOUT_DEGC: Final = 14.0
-"""Temperature of the water that a restrictor is taken to be chosen for where nobody said; mains water of a temperate
-place over the year (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -47,8 +42,8 @@ class Promise:
         Side by side; all of one label.
     temperature_degc, layout_pressure_kpa : float, optional
         Water and membrane inlet that the waste ratio was promised for: where the water is colder or the pressure is
-        another, one and the same restrictor gives another ratio. None: `ASSUMED_LAYOUT_DEGC` or the temperature of the
-        reading, either will do; the pressure promised, else that of the reading.
+        another, one and the same restrictor gives another ratio. None: `LAYOUT_TEMPERATURE_DEGC` or the temperature
+        of the reading, either will do; the pressure promised, else that of the reading.
     restrictor : {"orifice", "capillary"}
         How the concentrate follows the pressure.
     """
@@ -130,9 +125,9 @@ def commissioning_checks(
             "permeate_flow_l_per_day",
             flow,
             permeate,
-            words.permeate_flow(FLOW_TOLERANCE),
-            low=_times(flow, 1.0 - FLOW_TOLERANCE),
-            high=_times(flow, 1.0 + FLOW_TOLERANCE),
+            words.permeate_flow(LABEL_FLOW_TOLERANCE),
+            low=_times(flow, 1.0 - LABEL_FLOW_TOLERANCE),
+            high=_times(flow, 1.0 + LABEL_FLOW_TOLERANCE),
         ),
         _check(
             "permeate_tds_mg_per_l",
@@ -200,7 +195,9 @@ def _ratios_here(promise: Promise, reading: Mapping[str, float], recovery: float
     if not inlet or temperature is None or not feed:
         return (promise.waste_ratio,)
     before = promise.layout_pressure_kpa or promise.inlet_pressure_kpa or inlet
-    layouts = (temperature, ASSUMED_LAYOUT_DEGC) if promise.temperature_degc is None else (promise.temperature_degc,)
+    layouts = (
+        (temperature, LAYOUT_TEMPERATURE_DEGC) if promise.temperature_degc is None else (promise.temperature_degc,)
+    )
 
     def permeate(pressure_kpa: float, at_degc: float) -> float:
         flow = expected_permeate_flow_l_per_day(

@@ -21,6 +21,7 @@ from fleet.engineering.limits import Limits
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
 from fleet.engineering.usual import FIRST_WEEKS_DAYS, SAME_VISIT_DAYS
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
+from fleet.services.findings.first_weeks import first_weeks
 from fleet.services.findings.levels import levels_of_membrane
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.cartridge_changes import saw_before
@@ -125,7 +126,7 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
         Stage.SEDIMENT.value: load_placements(company, unit_ids, Stage.SEDIMENT),
         Stage.CARBON.value: load_placements(company, unit_ids, Stage.CARBON),
         Stage.MEMBRANE.value: load_placements(
-            company, unit_ids, Stage.MEMBRANE, ("membrane_material", "rejection_fraction")
+            company, unit_ids, Stage.MEMBRANE, ("membrane_material", "rejection_fraction", "water_u_kelvin")
         ),
         Stage.RESIN.value: load_placements(
             company, unit_ids, Stage.RESIN, ("resin_volume_l", "resin_capacity_eq_per_l")
@@ -353,7 +354,7 @@ def _baselines(history: History, row: int) -> dict[str, Fact]:
         facts["baseline_waste_ratio"] = drain / permeate
     facts["clean_inlet_pressure_kpa"] = float(history.clean_inlet_kpa[row])
     facts["salt_passage_ratio_since_last_reading"] = _jump(history, row)
-    return facts | levels_of_membrane(history, row)
+    return facts | levels_of_membrane(history, row) | first_weeks(history, row)
 
 
 def _jump(history: History, row: int) -> float | None:

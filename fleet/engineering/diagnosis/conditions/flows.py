@@ -137,7 +137,13 @@ def weaker_feed(f: Facts) -> Evidence | None:
 def too_little_concentrate(f: Facts) -> Evidence | None:
     """Recovery far above the baseline or the design, and a drain that does not run as ever."""
     recovery, design = f.recovery, f.number("design_recovery_fraction")
-    change = _ratio_change(f)
+    first = f.number("first_waste_ratio_over_design")
+    if first is not None and first < 1.0 - f.pattern_limits.waste_ratio_tolerance:
+        # It never passed more: it is of another size, which a rule of its own says.
+        return None
+    # Where it passed too much at first, its past says nothing of the one that is fitted now.
+    was_wide = first is not None and first > 1.0 + f.pattern_limits.waste_ratio_tolerance
+    change = None if was_wide else _ratio_change(f)
     flow = f.number("normalised_flow_ratio")
     # A drain that runs as ever is not blocked, whatever warmth or pressure did to the permeate.
     drain = f.ratio("concentrate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
@@ -175,6 +181,11 @@ def too_much_concentrate(f: Facts) -> Evidence | None:
             sure, {"concentrate_flow_over_label": by_label}, words.more_than_the_restrictor_passes(by_label)
         )
     if change is None or change <= f.pattern_limits.ratio_high:
+        return None
+    first, now = f.number("first_waste_ratio_over_design"), f.number("waste_ratio_over_design")
+    tolerance = f.pattern_limits.waste_ratio_tolerance
+    if first is not None and now is not None and first < 1.0 - tolerance and now <= 1.0 + tolerance:
+        # More than ever, and as by design: the restrictor that was too tight has been replaced.
         return None
     if drain is not None and drain > 1.3:
         sure = 0.85 if inlet is not None and inlet < 0.95 else 0.65

@@ -399,4 +399,34 @@ FAULTS: dict[str, tuple[Fault, str]] = {
         lambda u, r: replace(u, temperature_degc=colder(u, r.uniform(9, 12)), line_kpa=0.87 * u.line_kpa),
         "D48",
     ),
+    "oxidised unseen": (
+        lambda u, r: replace(u, observed={"salt_level_ratio": r.uniform(2.5, 4.0)}),
+        "D65",
+    ),
+    "permeate meter low": (
+        lambda u, r: replace(u, observed={"salt_passage_step_ratio": r.uniform(0.15, 0.3)}),
+        "D66",
+    ),
+    "never the flow of the label": (
+        lambda u, r: replace(u, observed={"most_flow_over_label": r.uniform(0.4, 0.65)}),
+        "D67",
+    ),
+    "resin before exhausted early": (
+        lambda u, r: replace(u, observed={"previous_resin_life_share": r.uniform(0.05, 0.25)}),
+        "D68",
+    ),
+    "another membrane": (
+        lambda u, r: replace(
+            u, water=u.water * r.uniform(0.5, 0.6), observed={"first_flow_over_label": r.uniform(0.5, 0.7)}
+        ),
+        "D70",
+    ),
+    "restrictor too tight": (
+        lambda u, r: replace(u, observed={"first_waste_ratio_over_design": r.uniform(0.3, 0.6)}),
+        "D71",
+    ),
+    "restrictor too wide": (
+        lambda u, r: replace(u, observed={"first_waste_ratio_over_design": r.uniform(1.6, 3.0)}),
+        "D72",
+    ),
 }

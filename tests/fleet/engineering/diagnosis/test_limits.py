@@ -175,6 +175,29 @@ EDGES = [
     Edge("D25", FLOW, "to", 1.15, {**NO_DRAIN, "waste_ratio": 2.0}),
     Edge("D25", DRAIN, "below", lambda x: 800.0 * x.ratio_low, {"waste_ratio": 2.0, FLOW: 1.3}, ("ratio_low",),
          exactly=False),
+    *(
+        edge
+        for first, now in (("first_flow_over_label", "flow_over_label"), ("flow_over_label", "first_flow_over_label"))
+        for edge in (
+            Edge("D70", first, "below", lambda x: 1.0 - x.label_flow_tolerance, {now: 0.6}, ("label_flow_tolerance",),
+                 exactly=False),
+            Edge("D70", first, "above", lambda x: 1.0 + x.label_flow_tolerance, {now: 1.5}, ("label_flow_tolerance",),
+                 exactly=False),
+        )
+    ),
+    *(
+        edge
+        for first, now in (
+            ("first_waste_ratio_over_design", "waste_ratio_over_design"),
+            ("waste_ratio_over_design", "first_waste_ratio_over_design"),
+        )
+        for edge in (
+            Edge("D71", first, "below", lambda x: 1.0 - x.waste_ratio_tolerance, {now: 0.5}, ("waste_ratio_tolerance",),
+                 exactly=False),
+            Edge("D72", first, "above", lambda x: 1.0 + x.waste_ratio_tolerance, {now: 1.8}, ("waste_ratio_tolerance",),
+                 exactly=False),
+        )
+    ),
     Edge("D26", "waste_ratio", "above", lambda x: 4.0 * x.ratio_high, {DRAIN: 1100.0}, ("ratio_high",), exactly=False),
     Edge("D26", DRAIN, "above", 1.3 * 800.0, {"waste_ratio": 7.0}, exactly=False),
     Edge("D26", "inlet_pressure_kpa", "below", 0.90 * 390.0, {**NO_DRAIN, "waste_ratio": 7.0}, exactly=False),

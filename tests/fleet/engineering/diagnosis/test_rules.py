@@ -141,6 +141,9 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
         "low_net_driving_pressure",
     ),
     ("D25", {"concentrate_flow_l_per_day": 200.0}, "restrictor_blocked"),
+    ("D70", {"first_flow_over_label": 0.6, "flow_over_label": 0.6}, "membrane_of_another_size"),
+    ("D71", {"first_waste_ratio_over_design": 0.5, "waste_ratio_over_design": 0.5}, "restrictor_too_tight"),
+    ("D72", {"first_waste_ratio_over_design": 1.8, "waste_ratio_over_design": 1.8}, "restrictor_too_wide"),
     ("D26", {"concentrate_flow_l_per_day": 1700.0, "inlet_pressure_kpa": 340.0}, "restrictor_missing"),
     (
         "D27",
@@ -349,6 +352,25 @@ def test_confidence_grows_with_the_margin() -> None:
             "no base",
         ),
         ("D25", {"concentrate_flow_l_per_day": 600.0}, "a ratio of 3 against 4 is within practice"),
+        (
+            "D25",
+            {"concentrate_flow_l_per_day": 200.0, "first_waste_ratio_over_design": 0.4},
+            "it never passed more: it is of another size",
+        ),
+        (
+            "D25",
+            {"concentrate_flow_l_per_day": 390.0, "waste_ratio": 2.6, "first_waste_ratio_over_design": 2.0},
+            "it passed too much at first, and does no longer",
+        ),
+        (
+            "D26",
+            {
+                "concentrate_flow_l_per_day": 1700.0,
+                "first_waste_ratio_over_design": 0.5,
+                "waste_ratio_over_design": 1.0,
+            },
+            "it passed too little at first, and now as by design",
+        ),
         ("D42", {"line_pressure_kpa": 200.0, "has_booster_pump": True}, "a pump is fitted"),
         ("D45", {"interstage_chlorine_mg_per_l": 0.45}, "45 % of the feed's"),
         ("D46", {"permeate_tds_mg_per_l": 25.5}, "less than a step of the meter above 10 % of the feed"),

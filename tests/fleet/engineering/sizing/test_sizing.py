@@ -764,7 +764,7 @@ def test_commissioning_by_hand() -> None:
 
     Recovery 0.2: mean brine 278.9 mg/L, 0.2654 x 278.9 x 285.15/1000 = 21.11 kPa; permeate 7.5 mg/L 0.57. Driving
     pressure 344.74 - 21.11 + 0.57 = 324.20 of 392.84; TCF at 12 degC exp(3020 (1/298.15 - 1/285.15)) = 0.630. So 284
-    becomes 147.7 L/day: 150 keeps the promise, 110 (below 80 % of it) does not. Permeate
+    becomes 147.7 L/day: 150 keeps the promise, 110 (below 75 % of it) does not. Permeate
     7.5 x (392.84/324.1) x (278.9/270.9) = 9.36 mg/L.
     """
     reading = {

@@ -44,9 +44,12 @@ def _place(fleet: Fleet, position: int) -> tuple[str, str]:
     return words.STAGES[fleet.positions.stage[position]], words.ROLES[fleet.positions.role[position]]
 
 
+_IT_WEARS = gettext_noop("it wears")
+
+
 def why_text(driver: int) -> str:
     """What ends the service of a cartridge, as a clause."""
-    return gettext(WHY.get(driver, gettext_noop("it wears")))
+    return gettext(WHY.get(driver, _IT_WEARS))
 
 
 def sentence_for_installer(

@@ -367,3 +367,9 @@ def test_who_is_told_to_draw_a_little_draws_it(weekly, is_idle):
     conditions = conditions_of(columns(weekly_demand_l=weekly))
     assert conditions.is_idle.tolist() == [is_idle]
     assert now(conditions, conditions.product_l_per_day) == pytest.approx(weekly / 7.0)
+
+
+@pytest.mark.parametrize(("litres", "is_idle"), [(0.009, True), (0.011, False)])
+def test_a_hundredth_of_a_litre_in_two_months_is_no_use(litres, is_idle):
+    """All of it in the last thirty days, before which the counter stood."""
+    assert counted([200.0, 30.0, 0.0], [0.0, 0.0, litres]).is_idle.tolist() == [is_idle]

@@ -180,3 +180,27 @@ def test_a_fleet_worked_on_in_pieces_is_forecast_as_in_one(monkeypatch):
         rtol=1e-3,
         atol=0.05,
     )
+
+
+def test_what_stands_teaches_what_a_supply_has_in_common():
+    """Six units of each of four supplies, and no past life. On one supply resin lets through early what it holds back
+    on the others: what is common to it is less than what is common to them."""
+    fleet_columns = columns(units=24, placed=NOW - 150.0, weekly_demand_l=70.0)
+    supplies = ["early", "north", "south", "west"]
+    fleet_columns["sites"] = {
+        "site_id": [f"s-u{k}" for k in range(24)], "supply": [supplies[k % 4] for k in range(24)],
+    }  # fmt: skip
+    days = NOW - np.array([60.0, 40.0, 20.0, 1.0])
+    parts = [
+        readings(
+            days, unit=f"u{k}", permeate_tds_mg_per_l=20.0,
+            product_tds_mg_per_l=[3.0, 8.0, 14.0, 18.0] if k % 4 == 0 else 0.0,
+        )
+        for k in range(24)
+    ]  # fmt: skip
+    fleet_columns["readings"] = {name: [value for part in parts for value in part[name]] for name in parts[0]}
+    taught, _, _ = left_of(resin_input, fleet_columns)
+    shared = taught.hyper.common["supply"]
+    assert shared.spread > 0.0
+    early, *others = shared.offset(np.array([f"supply {name}" for name in supplies], dtype=object))[0]
+    assert early < min(others) - 0.1

@@ -110,12 +110,18 @@ def line_low_without_pump(f: Facts) -> Evidence | None:
     return Evidence(surely(margin), {"line_pressure_kpa": line, "limit_kpa": f.pattern_limits.low_line_pressure_kpa})
 
 
+def _drain_takes_the_pressure(f: Facts) -> bool:
+    """Whether far more flows to drain than the restrictor passes: no pump holds its pressure at that flow."""
+    drain = f.ratio("concentrate_flow_l_per_day", "most_restrictor_flow_l_per_day")
+    return drain is not None and drain > f.pattern_limits.ratio_high
+
+
 def pump_without_effect(f: Facts) -> Evidence | None:
     """A booster pump is fitted, and the inlet pressure shows little of it."""
     inlet = f.number("inlet_pressure_kpa")
     if inlet is None or not f.yes("has_booster_pump") or f.prefilter_differential_pressure_is_normal is False:
         return None
-    if f.text("state") == "static" or line_pressure_fell(f) is not None:
+    if f.text("state") == "static" or line_pressure_fell(f) is not None or _drain_takes_the_pressure(f):
         return None
     before = f.number("prefilter_outlet_pressure_kpa")
     if before is None:

@@ -284,6 +284,8 @@ EDGES = [
          ("salt_passage_double",)),
     Edge("D67", "most_flow_over_label", "below", lambda x: x.small_flow_over_label, {}, ("small_flow_over_label",)),
     Edge("D67", "least_flow_over_label", "above", lambda x: x.large_flow_over_label, {}, ("large_flow_over_label",)),
+    Edge("D03", "most_restrictor_flow_l_per_day", "from", lambda x: 800.0 / x.ratio_high,
+         {"has_booster_pump": True, "inlet_pressure_kpa": 395.0}, ("ratio_high",), exactly=False),
     Edge("D25", "least_restrictor_flow_l_per_day", "above", lambda x: 800.0 / x.ratio_low, {}, ("ratio_low",),
          exactly=False),
     Edge("D26", "most_restrictor_flow_l_per_day", "below", lambda x: 800.0 / x.ratio_high, {}, ("ratio_high",),

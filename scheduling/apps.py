@@ -6,12 +6,15 @@ class SchedulingConfig(AppConfig):
     verbose_name = "Visits, rounds, parts"
 
     def ready(self) -> None:
-        """Make the kinds of jobs, what follows a change, and what clients are asked for known to this process."""
+        """Make the kinds of jobs, what follows a change, clients are asked for and work costs known to this process."""
         from fleet.services.asked import find_with
         from fleet.services.consequences import subscribe
+        from fleet.services.sizing.labour import price_with
         from scheduling import tasks  # noqa: F401
         from scheduling.services.consequences import follow
+        from scheduling.services.labour import labour_by_policy
         from scheduling.services.needs.asked import asked_of_client
 
         subscribe("needs", follow)
         find_with(asked_of_client)
+        price_with(labour_by_policy)

@@ -119,7 +119,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "role": "'single', or 'lead' and 'lag' where two stand in series",
     "rows": "rows of the file or list, without the header",
     "rule": "row of the diagnosis table, such as D11",
-    "running_cost_per_year": "cartridges and water, without labour and electricity, in the company's currency",
+    "running_cost_per_year": "cartridges, water and visits, without electricity, in the company's currency",
     "sampled_after_flush": "whether the permeate was sampled after some minutes of flow",
     "sentence": "what is said of it, in a sentence",
     "serial_or_lot": "serial or lot number on the cartridge",

@@ -280,6 +280,9 @@ class AlternativeSerializer(SentencesSerializer):
     consumables_per_year = serializers.FloatField()
     consumables_per_1000_l = serializers.FloatField()
     water_per_year = serializers.FloatField()
+    labour_per_year = serializers.FloatField(
+        help_text="of the visits for replacements, as the company's policy prices them, driving aside"
+    )
     running_cost_per_year = serializers.FloatField()
     reasons = RemarkSerializer(many=True)
     missing = RemarkSerializer(many=True, help_text="what it needs and the catalogue does not have")

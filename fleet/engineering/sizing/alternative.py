@@ -73,6 +73,7 @@ def alternative_of(
     fittings = fittings_for(request, choice, parts, catalogue, stores, policy)
     consumables = sum(part.cost_per_year for part in parts)
     weeks = DAYS_PER_YEAR / 7.0
+    labour = labour_per_year(request, parts)
     water = feed * weeks / 1000.0 * request.water_price
     resin_only = request.resin_demand_l_per_week == demand
     layout = "ro" if request.resin_demand_l_per_week == 0.0 else "ro_di" if resin_only else "tee"
@@ -102,12 +103,33 @@ def alternative_of(
         consumables_per_year=consumables,
         consumables_per_1000_l=consumables / (demand * weeks) * 1000.0,
         water_per_year=water,
-        running_cost_per_year=consumables + water,
+        labour_per_year=labour,
+        running_cost_per_year=consumables + water + labour,
         reasons=(*remarks, *remarks_on(request, choice, parts, layout, stores, policy)),
         missing=tuple(_missing(entry) for entry in fittings if entry.item is None),
         for_installer=_for_installer(request, choice, parts, fittings),
         for_client=_for_client(request, choice, parts, waste, consumables),
     )
+
+
+def labour_per_year(request: SizingRequest, parts: Sequence[Part]) -> float:
+    """Return what the visits for replacements cost in a year, driving aside; 0 where the company prices none.
+
+    Examples
+    --------
+    >>> from fleet.engineering.sizing.offer import Life, WaterUse
+    >>> from fleet.engineering.sizing.survey import SiteSurvey
+    >>> request = SizingRequest((WaterUse("reef", 70.0),), SiteSurvey("reef", 70.0, 420.0, 8.0, 14.0, 250.0),
+    ...     visit_cost=20.0, replacement_cost=7.0)
+    >>> lives = [Life(days, days, days, "capacity") for days in (365.25, 121.75)]
+    >>> parts = [Part("carbon", "single", Item("C", "", "carbon", 9.0), life, 0.0, "", "") for life in lives]
+    >>> labour_per_year(request, parts)
+    88.0
+    """
+    # A lag is not bought anew: it moves up when its lead is replaced.
+    rates = [(DAYS_PER_YEAR / part.life.days, part.count) for part in parts if part.role != "lag"]
+    visits = max((rate for rate, _ in rates), default=0.0)
+    return visits * request.visit_cost + sum(rate * count for rate, count in rates) * request.replacement_cost
 
 
 def _missing(entry: Fitting) -> Remark:

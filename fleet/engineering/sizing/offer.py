@@ -94,6 +94,9 @@ class SizingRequest:
         How long it may run in winter; None for the company's practice.
     membranes : int, optional
         How many stand side by side; None for as few as do.
+    visit_cost, replacement_cost : float
+        In the company's currency: of coming to the site, driving aside, and of each replacement there; 0 where the
+        company prices neither.
     unit_system : {"metric", "us"}
         Units of the sentences.
     currency : str
@@ -112,6 +115,8 @@ class SizingRequest:
     reserve_days: float | None = None
     run_hours_per_day: float | None = None
     membranes: int | None = None
+    visit_cost: float = 0.0
+    replacement_cost: float = 0.0
     unit_system: str = "metric"
     currency: str = ""
 
@@ -166,6 +171,8 @@ _LIMITS: Final[Mapping[str, tuple[float, float]]] = {
     "reserve_days": (0.0, 60.0),
     "run_hours_per_day": (0.5, 24.0),
     "membranes": (1.0, 20.0),
+    "visit_cost": (0.0, 1.0e6),
+    "replacement_cost": (0.0, 1.0e6),
 }
 
 
@@ -304,7 +311,10 @@ class Alternative:
         How long the water stored lasts at the usual demand when the unit stops, of full tanks and for the use that is
         left without first; 0 where nothing is stored for one.
     first_cost, consumables_per_year, consumables_per_1000_l, water_per_year, running_cost_per_year : float
-        In the company's currency; cartridges and fittings of the catalogue, without labour.
+        In the company's currency; the first cost is that of cartridges and fittings of the catalogue, without labour.
+    labour_per_year : float
+        Of the visits that replacements ask for: as many as what is replaced most often, the rest joining them. Part of
+        the running cost.
     reasons : tuple of Remark
         Why it is as it is, what was assumed, what to mind.
     missing : tuple of Remark
@@ -337,6 +347,7 @@ class Alternative:
     consumables_per_year: float
     consumables_per_1000_l: float
     water_per_year: float
+    labour_per_year: float
     running_cost_per_year: float
     reasons: tuple[Remark, ...] = ()
     missing: tuple[Remark, ...] = ()

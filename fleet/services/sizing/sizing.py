@@ -27,6 +27,7 @@ from fleet.engineering.usual import FIRST_WEEKS_DAYS
 from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, FeedWaterSample, Placement, Position, Reading, Site, Stage, Unit
 from fleet.services.limits import limits_of, limits_of_uses
+from fleet.services.sizing.labour import labour_of
 
 _WATER: Final = {
     "ph": "ph",
@@ -102,6 +103,7 @@ def size_for(
         "coldest_is_known": "lowest_temperature_degc" in feed_water,
         "unit_system": unit_system,
         "currency": by.company.currency,
+        **labour_of(by.company)._asdict(),
     }
     feed_water.setdefault("lowest_temperature_degc", feed_water["usual_temperature_degc"])
     try:

@@ -230,6 +230,28 @@ def test_each_use_is_offered_by_its_own_limit_of_the_company(
     assert "the limit for drinking is 3 mg/L. More pressure" in after["drinking"][1]
 
 
+def test_the_labour_of_visits_is_in_the_cost_of_an_offer(
+    catalogue: Company, as_owner: APIClient, as_office: APIClient
+) -> None:
+    """Policy: 12 a visit and 15 minutes of 0.60 around it, 21; 12 minutes a replacement, 7.20."""
+
+    def first() -> dict[str, Any]:
+        return dict(as_office.post(PATH, sizing_request()).json()["alternatives"][0])
+
+    def by_hand(offer: dict[str, Any], visit: float, replacement: float) -> float:
+        rates = [365.25 / part["life"]["days"] for part in offer["parts"] if part["role"] != "lag"]
+        return max(rates) * visit + sum(rates) * replacement
+
+    offer = first()
+    assert offer["labour_per_year"] == pytest.approx(by_hand(offer, 21.0, 7.2))
+    assert offer["running_cost_per_year"] == pytest.approx(
+        offer["consumables_per_year"] + offer["water_per_year"] + offer["labour_per_year"]
+    )
+    assert as_owner.patch("/api/v1/policy/", {"visit_cost": 40}).status_code == 200
+    dearer = first()
+    assert dearer["labour_per_year"] == pytest.approx(by_hand(dearer, 49.0, 7.2))
+
+
 def test_nobody_is_offered_water_of_an_untested_well_without_a_warning(
     catalogue: Company, as_office: APIClient
 ) -> None:

@@ -103,7 +103,8 @@ def expected_values() -> str:
     """What the numbers of an offer are."""
     return gettext(
         "Expected values, not guarantees: flows may differ from their labels by 15 to 20 %, and lives by as much as "
-        "their ranges say. Costs are without labour, electricity and salt. Compare the first readings with them in the "
+        "their ranges say. Costs are without fitting, driving, electricity and salt; visits count "
+        "as the company's policy prices them. Compare the first readings with them in the "
         "commissioning check."
     )
 
@@ -224,7 +225,7 @@ def paid_back(number: int, cheapest: int, costs: tuple[str, str], years: float, 
     when = _paid_back_when(years, longest_years)
     installer = gettext(
         "Alternative {number} costs {more} more to buy than alternative {cheapest} and {less} a year less to run, "
-        "labour, electricity and salt aside: {when}."
+        "fitting, driving, electricity and salt aside: {when}."
     )
     client = gettext(
         "Offer {number} costs {more} more to buy than offer {cheapest}, and {less} a year less to run: {when}."

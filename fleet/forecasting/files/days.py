@@ -61,10 +61,12 @@ def is_day_first(cells: Iterable[str]) -> bool | None:
 
     >>> is_day_first(["3/4/2025", "13/4/2025"]), is_day_first(["3/4/2025", "4/13/2025"]), is_day_first(["3/4/2025"])
     (True, False, None)
+    >>> is_day_first(["3/13/2025", "3/5/2025"])
+    False
     """
-    second_by_first = {match["first"]: match["second_one"] for cell in cells if (match := _NUMBERS.match(cell))}
-    day_first = any(int(first) > 12 for first in second_by_first)
-    month_first = any(int(second) > 12 for second in second_by_first.values())
+    pairs = {(int(match["first"]), int(match["second_one"])) for cell in cells if (match := _NUMBERS.match(cell))}
+    day_first = any(first > 12 for first, _ in pairs)
+    month_first = any(second > 12 for _, second in pairs)
     return day_first if day_first != month_first else None
 
 

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from typing import Final
 
 FLAGS: Final = {
-    **dict.fromkeys(("yes", "true", "1", "1.0", "y", "on", "x", "with", "fitted"), "yes"),
-    **dict.fromkeys(("no", "false", "0", "0.0", "n", "off", "none", "without"), "no"),
+    **dict.fromkeys(("yes", "true", "1", "1.0", "y", "on", "x", "with", "fitted", "ja"), "yes"),
+    **dict.fromkeys(("no", "false", "0", "0.0", "n", "off", "none", "without", "nein"), "no"),
 }
 
 

@@ -53,7 +53,7 @@ def place(
     at = _moment(placed_at, now)
     with transaction.atomic():
         _lock(position.unit_id)
-        _check_item(position, item)
+        check_item(position, item)
         present = _placement_at(position, at)
         later = (present.removed_at, present.removal) if present is not None else (None, "")
         if present is not None:
@@ -148,7 +148,7 @@ def rotate_lead_lag(
                 f"{unit.code} has no lead and lag of '{stage}'; place a fresh cartridge instead.",
                 pointer="/stage",
             )
-        _check_item(lag, item)
+        check_item(lag, item)
         present_lead, present_lag = _present_placement(lead), _present_placement(lag)
         if present_lag is None:
             raise Conflict("lag_is_empty", "There is no cartridge in lag to move; place one in lead.")
@@ -215,7 +215,14 @@ def _moment(stated_at: datetime | None, now: datetime, pointer: str = "/placed_a
     return stated_at or now
 
 
-def _check_item(position: Position, item: CatalogueItem) -> None:
+def check_item(position: Position, item: CatalogueItem, *, is_past: bool = False) -> None:
+    """Refuse an item of another stage, and, unless it stood there in the past, one of another format or no longer used.
+
+    Raises
+    ------
+    InvalidInput
+        Pointing at the item.
+    """
     if item.kind != position.stage:
         raise InvalidInput(
             "wrong_stage",
@@ -223,6 +230,8 @@ def _check_item(position: Position, item: CatalogueItem) -> None:
             "position.",
             pointer="/item",
         )
+    if is_past:
+        return
     if not item.is_active:
         raise InvalidInput("item_not_in_use", f"{item.code} is no longer used; choose another item.", pointer="/item")
     refuse_wrong_format(position, item)

@@ -14,36 +14,37 @@ from tests import factories
 IN_PARIS = ["--time-zone", "Europe/Paris"]
 
 
-def create_company(monkeypatch: pytest.MonkeyPatch, *arguments: str, password: str = factories.PASSWORD) -> str:
+def found_company(monkeypatch: pytest.MonkeyPatch, *arguments: str, password: str = factories.PASSWORD) -> str:
     monkeypatch.setattr("sys.stdin", io.StringIO(f"{password}\n"))
     out = io.StringIO()
-    call_command("create_company", *arguments, stdout=out)
+    call_command("found_company", *arguments, stdout=out)
     return out.getvalue()
 
 
 @pytest.mark.django_db
 def test_a_company_is_founded_from_the_shell(monkeypatch: pytest.MonkeyPatch) -> None:
-    output = create_company(
+    output = found_company(
         monkeypatch, "East Water", "Eve@east.example", "--time-zone", "Europe/Paris", "--unit-system", "us"
     )
-    assert output == "Created East Water; eve@east.example owns it.\n"
+    assert output.startswith("Founded East Water; eve@east.example owns it.\n")
+    assert "manage.py bring_in" in output, "what comes next"
     owner = Membership.objects.get()
     assert owner.user.check_password(factories.PASSWORD)
     assert (owner.company.time_zone, owner.company.unit_system, owner.role) == ("Europe/Paris", "us", "owner")
 
 
 @pytest.mark.django_db
-def test_at_a_terminal_the_time_zone_is_asked_for_until_it_is_one(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_at_a_terminal_what_is_left_out_is_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
     class Terminal(io.StringIO):
         def isatty(self) -> bool:
             return True
 
-    typed = iter(["", "Paris", "Europe/Paris"])
+    typed = iter(["East Water", "eve@east.example", "", "Paris", "Europe/Paris"])
     monkeypatch.setattr("sys.stdin", Terminal())
     monkeypatch.setattr("builtins.input", lambda prompt: next(typed))
     monkeypatch.setattr("getpass.getpass", lambda prompt: factories.PASSWORD)
-    call_command("create_company", "East Water", "eve@east.example", stdout=io.StringIO())
-    assert Company.objects.get().time_zone == "Europe/Paris"
+    call_command("found_company", stdout=io.StringIO())
+    assert (Company.objects.get().name, Company.objects.get().time_zone) == ("East Water", "Europe/Paris")
 
 
 @pytest.mark.parametrize(
@@ -62,8 +63,18 @@ def test_what_is_wrong_is_said_and_nothing_is_founded(
     monkeypatch: pytest.MonkeyPatch, arguments: list[str], password: str, sentence: str
 ) -> None:
     with pytest.raises(CommandError, match=sentence):
-        create_company(monkeypatch, *arguments, password=password)
+        found_company(monkeypatch, *arguments, password=password)
     assert not Company.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_second_company_of_a_name_is_refused_and_a_missing_address_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    found_company(monkeypatch, "East Water", "eve@east.example", *IN_PARIS)
+    with pytest.raises(CommandError, match="There is a company 'EAST WATER' already"):
+        found_company(monkeypatch, "EAST WATER", "ida@east.example", *IN_PARIS)
+    with pytest.raises(CommandError, match="Give the email"):
+        found_company(monkeypatch, "West Water", *IN_PARIS)
+    assert Company.objects.count() == 1
 
 
 @pytest.mark.django_db

@@ -1,4 +1,4 @@
-"""Create a company with its first owner, who then gives everybody else access."""
+"""Found a company with its first owner, who then gives everybody else access."""
 
 import getpass
 import sys
@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
+from django.db import DatabaseError
 from django.utils import timezone
 
 from accounts.errors import DomainError
@@ -16,31 +17,39 @@ from accounts.validation import check_time_zone
 
 
 class Command(BaseCommand):
-    """`manage.py create_company "North Water" olga@north.example --time-zone Europe/Berlin`.
+    """`manage.py found_company "North Water" olga@north.example --time-zone Europe/Berlin`.
 
-    The password and, without the option, the time zone are asked for at a terminal. Otherwise the password is the first
-    line of stdin, and the option is needed.
+    What is left out is asked for at a terminal: name, address, time zone, and the password always. Otherwise the
+    password is the first line of stdin, and the others are needed.
     """
 
-    help = "Create a company with its first owner."
+    help = "Found a company with its first owner; asks for what is left out."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("name")
-        parser.add_argument("email", help="of the owner")
+        parser.add_argument("name", nargs="?")
+        parser.add_argument("email", nargs="?", help="of the owner")
         parser.add_argument("--full-name", default="", help="of the owner")
         parser.add_argument("--currency", default="EUR", help="ISO 4217 code")
         parser.add_argument("--time-zone", help="IANA name, such as Europe/Berlin; asked for when it is not given")
         parser.add_argument("--unit-system", default="metric", choices=Company.UnitSystem.values)
 
     def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            is_there = bool(options["name"]) and Company.objects.filter(name__iexact=options["name"]).exists()
+        except DatabaseError:
+            raise CommandError("The database has no tables yet; run 'manage.py migrate' first.") from None
+        name = options["name"] if options["name"] is not None else self._ask("Name of the company", "name")
+        if is_there or Company.objects.filter(name__iexact=name).exists():
+            raise CommandError(f"There is a company '{name}' already; give another name.")
+        email = options["email"] if options["email"] is not None else self._ask("E-mail address of the owner", "email")
         time_zone = options["time_zone"] or self._ask_time_zone()
         password = (
             getpass.getpass("Password of the owner: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n")
         )
         try:
             owner = create_company(
-                name=options["name"],
-                email=options["email"],
+                name=name,
+                email=email,
                 password=password,
                 full_name=options["full_name"],
                 currency=options["currency"],
@@ -52,7 +61,17 @@ class Command(BaseCommand):
             raise CommandError(" ".join([error.sentence, *(fault.sentence for fault in error.faults)])) from None
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from None
-        self.stdout.write(f"Created {owner.company}; {owner.user.email} owns it.")
+        self.stdout.write(f"Founded {owner.company}; {owner.user.email} owns it.")
+        self.stdout.write(
+            "Next: 'manage.py bring_in DIR --templates' writes empty sheets for clients, sites, units and the rest; "
+            "'manage.py bring_in DIR' tries what you filled in or have already, and with --store keeps it."
+        )
+
+    def _ask(self, question: str, argument: str) -> str:
+        """Ask for what the command line left out."""
+        if not sys.stdin.isatty():
+            raise CommandError(f"Give the {argument}: found_company NAME EMAIL --time-zone ZONE.")
+        return input(f"{question}: ").strip()
 
     def _ask_time_zone(self) -> str:
         """Ask until the answer is a time zone: hours told in another one are wrong hours."""

@@ -37,7 +37,7 @@ def row_named(rows: TenantQuerySet, text: str) -> Any:
         raise NotNamedError(f"No text names the {kind}; give its id, a number.")
     if "\x00" in tidy or len(tidy) > _LONGEST:
         raise NotNamedError(f"There is no {kind} of such a name: '{tidy[:40]}'.".replace("\x00", ""))
-    matches = list(rows.filter(condition).order_by("pk")[: _MOST_SHOWN + 1])
+    matches = rows_named(rows, tidy)
     exact = [row for row in matches if row.spoken_name == tidy]
     if len(exact) == 1 or len(matches) == 1:
         return (exact or matches)[0]
@@ -45,6 +45,20 @@ def row_named(rows: TenantQuerySet, text: str) -> Any:
         shown = " or ".join(f"'{row.spoken_name}'" for row in matches[:_MOST_SHOWN])
         raise NotNamedError(f"'{tidy[:80]}' may be {shown}; write the one that is meant.")
     raise NotNamedError(f"There is no {kind} '{tidy[:80]}', or none you may see.{_hint(rows, tidy)}")
+
+
+def rows_named(rows: TenantQuerySet, text: str) -> list[Any]:
+    """Rows that are called so in any case, a few at most; none where only an id names a row."""
+    condition = rows.model.named(text)
+    if condition is None or "\x00" in text:
+        return []
+    matches = list(rows.filter(condition).order_by("pk")[: _MOST_SHOWN + 1])
+    if matches or text.isascii() or rows.model.NAMED_BY is None:
+        return matches
+    # SQLite knows the case of plain letters alone: there 'CAFÉ' is not 'Café'.
+    names = rows.order_by("pk").values_list("pk", rows.model.NAMED_BY)
+    same = [pk for pk, name in names if str(name).casefold() == text.casefold()]
+    return list(rows.filter(pk__in=same[: _MOST_SHOWN + 1]).order_by("pk"))
 
 
 def _hint(rows: TenantQuerySet, text: str) -> str:

@@ -80,6 +80,10 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "PATCH /api/v1/instruments/<pk>/": lambda *_: {"tds_factor": 0.64},
     "POST /api/v1/exhaustion-limits/": lambda *_: {},
     "PATCH /api/v1/exhaustion-limits/<pk>/": lambda *_: {},
+    "POST /api/v1/imports/": lambda *_: {
+        "file": SimpleUploadedFile("clients.csv", b"name,phone\nExample Bar,040 5550100\n"),
+        "store": "true",
+    },
     "POST /api/v1/installers/": lambda company, client, unit, row: {
         "membership": factories.MembershipFactory(company=company, role="installer").pk,
         "name": "Ada",

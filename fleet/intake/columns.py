@@ -65,7 +65,7 @@ def read_columns(table: TextTable, vocabulary: Vocabulary) -> tuple[Column, ...]
                 faults.append(f"Column {index + 1} has values but no header; name it, as 'inlet pressure [psi]'.")
             continue
         try:
-            columns.append(_column(index, header, vocabulary))
+            columns.append(column_of(index, header, vocabulary))
         except EngineeringError as error:
             faults.append(f"Column '{header}': {error.sentence}")
     header_of: dict[str, str] = {}
@@ -90,7 +90,14 @@ def read_columns(table: TextTable, vocabulary: Vocabulary) -> tuple[Column, ...]
     return tuple(columns)
 
 
-def _column(index: int, header: str, vocabulary: Vocabulary) -> Column:
+def column_of(index: int, header: str, vocabulary: Vocabulary) -> Column:
+    """What one header means.
+
+    Raises
+    ------
+    EngineeringError
+        When the log can have no such column, with the nearest it can have, or the unit does not fit.
+    """
     written = header if "[" in header else header.translate(_ROUND_BRACKETS)
     name, unit = parse_header(written, field=header)
     if name in vocabulary.words:

@@ -4,6 +4,7 @@ from django.urls import URLPattern, URLResolver, path
 from rest_framework.routers import SimpleRouter
 
 from scheduling.api.absences import AbsenceViewSet
+from scheduling.api.imports import ImportViewSet
 from scheduling.api.installers import InstallerViewSet
 from scheduling.api.messages import MessageViewSet
 from scheduling.api.needs import NeedViewSet
@@ -39,6 +40,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("policy/", PolicyViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="policy"),
     path("policy/preview/", PolicyViewSet.as_view({"post": "preview"}), name="policy-preview"),
     path("policy/frontier/", PolicyViewSet.as_view({"post": "frontier"}), name="policy-frontier"),
+    path("imports/", ImportViewSet.as_view({"post": "create"}), name="import"),
     path("travel/", TravelViewSet.as_view({"get": "retrieve"}), name="travel"),
     *router.urls,
 ]

@@ -1,0 +1,242 @@
+"""Bring a company in from the sheets it keeps: first as a trial that stores nothing, then for good."""
+
+import difflib
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import datetime
+from typing import Final
+
+from django.db import transaction
+
+from accounts.models import Company, Membership
+from accounts.services.companies import lock_company
+from fleet.forecasting.files.headers import tidy
+from fleet.models import Unit
+from fleet.services.units.history import link_rotations
+from scheduling.company_files.cells import habits_of, read_cells
+from scheduling.company_files.columns import Heading, read_heading
+from scheduling.company_files.log_sheets import FEED_WATER, READINGS, Log, store_log
+from scheduling.company_files.outcome import BroughtIn, Outcome, PageResult, RowResult
+from scheduling.company_files.pages import Page, pages_of
+from scheduling.company_files.record_sheets import (
+    CATALOGUE,
+    CLIENTS,
+    INSTALLERS,
+    INSTRUMENTS,
+    PARTS_RULES,
+    SITES,
+    STOCK,
+    SUPPLIERS,
+)
+from scheduling.company_files.rows import Bringing, Row, RowRefusedError
+from scheduling.company_files.sheet import Sheet
+from scheduling.company_files.unit_sheets import PLACEMENTS, POSITIONS, UNITS
+
+ORDER: Final[tuple[Sheet | Log, ...]] = (
+    SUPPLIERS,
+    CATALOGUE,
+    PARTS_RULES,
+    CLIENTS,
+    SITES,
+    UNITS,
+    POSITIONS,
+    INSTRUMENTS,
+    INSTALLERS,
+    STOCK,
+    PLACEMENTS,
+    FEED_WATER,
+    READINGS,
+)
+"""The sheets in the order in which they refer to one another."""
+
+_MOST_RESULTS: Final = 100_000
+
+
+def bring_in(*, by: Membership, files: Mapping[str, bytes], now: datetime, is_trial: bool) -> BroughtIn:
+    """Read the sheets of some files and store their rows, each kind in one transaction.
+
+    Parameters
+    ----------
+    by
+        Owner or office of the company that they belong to.
+    files
+        Contents by file name: CSV separated by commas, semicolons or tabs, and workbooks.
+    is_trial
+        Whether everything is taken back in the end: what would become of each row is told and nothing stored.
+
+    Returns
+    -------
+    BroughtIn
+        Page by page and row by row what was made, changed, left as it was or refused, and why. A row that is brought
+        in again is left as it is.
+    """
+    result = BroughtIn(is_trial=is_trial)
+    bringing = Bringing(by.company, by, now)
+    pages = pages_of(files, result.troubles)
+    with _taken_back(is_trial):
+        by_sheet = _assigned(pages, result)
+        for sheet in ORDER:
+            if sheet.name not in by_sheet:
+                continue
+            with transaction.atomic():
+                lock_company(by.company_id)
+                for page, is_own in by_sheet[sheet.name]:
+                    result.pages.append(_store_page(sheet, page, bringing, is_own))
+                if sheet is PLACEMENTS:
+                    link_rotations(units=Unit.objects.of_company(by.company).values_list("pk", flat=True), now=now)
+    return result
+
+
+@contextmanager
+def _taken_back(is_trial: bool) -> Iterator[None]:
+    if not is_trial:
+        yield
+        return
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
+def _assigned(pages: Sequence[Page], result: BroughtIn) -> dict[str, list[tuple[Page, bool]]]:
+    """Which pages are read as which sheet; a page of units that names its clients is read as those as well."""
+    by_sheet: dict[str, list[tuple[Page, bool]]] = {}
+    for page in pages:
+        sheet = _sheet_of(page)
+        if sheet is None:
+            names = ", ".join(each.name for each in ORDER)
+            close = difflib.get_close_matches(tidy(page.name), [each.name for each in ORDER], n=1)
+            hint = f" Did you mean '{close[0]}'?" if close else ""
+            result.pages.append(
+                PageResult(
+                    page.origin,
+                    "",
+                    [f"Neither its name nor its columns say what it holds.{hint} Name it one of: {names}."],
+                )
+            )
+            continue
+        by_sheet.setdefault(sheet.name, []).append((page, True))
+        if sheet is UNITS and _heading(UNITS, page).has("client"):
+            by_sheet.setdefault(CLIENTS.name, []).append((page, False))
+            by_sheet.setdefault(SITES.name, []).append((page, False))
+    return by_sheet
+
+
+def _sheet_of(page: Page) -> Sheet | Log | None:
+    """By its name, else by the columns that only one kind of sheet has."""
+    name = tidy(page.name)
+    for sheet in ORDER:
+        if name in (sheet.name, *(tidy(other) for other in sheet.also)):
+            return sheet
+    fitting = []
+    for sheet in ORDER:
+        if isinstance(sheet, Log):
+            continue
+        heading = _heading(sheet, page)
+        named = all(any(heading.has(field) for field in group) for group in sheet.needs)
+        if named and len(heading.columns) >= 3:
+            fitting.append((len(heading.columns), sheet))
+    best = max((count for count, _ in fitting), default=0)
+    chosen = [sheet for count, sheet in fitting if count == best]
+    return chosen[0] if len(chosen) == 1 else None
+
+
+def _heading(sheet: Sheet, page: Page) -> Heading:
+    used = [
+        any(place < len(cells) and cells[place] for _, cells in page.table.rows)
+        for place in range(len(page.table.headers))
+    ]
+    return read_heading(page.table.headers, sheet.columns, used)
+
+
+def _store_page(sheet: Sheet | Log, page: Page, bringing: Bringing, is_own: bool) -> PageResult:
+    is_us = bringing.company.unit_system == Company.UnitSystem.US
+    if isinstance(sheet, Log):
+        return store_log(sheet, page, bringing, is_us=is_us)
+    result = PageResult(page.origin, sheet.name)
+    heading = _heading(sheet, page)
+    if is_own:
+        result.remarks += _remarks(sheet, page, heading)
+    else:
+        # The sheet of units speaks of its own columns; these are the ones that can only be the client's or the site's.
+        heading.columns = [each for each in heading.columns if each.column.field in JOINT[sheet.name]]
+    for group in sheet.needs:
+        if not any(heading.has(name) for name in group):
+            shown = " or ".join(f"'{name.replace('_', ' ')}'" for name in group)
+            result.remarks.append(f"There is no column {shown}, which every row needs; nothing of it is read.")
+            return result
+    for row in _rows(page, heading, bringing, is_us):
+        result.rows.append(_store_row(sheet, row, bringing))
+    return result
+
+
+def _remarks(sheet: Sheet, page: Page, heading: Heading) -> list[str]:
+    """What is told of the columns of a page, but of those that its clients and sites are read from."""
+    if sheet is not UNITS or not heading.has("client"):
+        return heading.remarks
+    joint = [
+        each.header
+        for other in (CLIENTS, SITES)
+        for each in _heading(other, page).columns
+        if each.column.field in JOINT[other.name]
+    ]
+    return [remark for remark in heading.remarks if not any(f"Column '{header}'" in remark for header in joint)]
+
+
+JOINT: Final[Mapping[str, frozenset[str]]] = {
+    "clients": frozenset(("name", "email", "phone")),
+    "sites": frozenset(
+        (
+            "client",
+            "code",
+            "address",
+            "latitude",
+            "longitude",
+            "supply",
+            "chloraminated",
+            "access_notes",
+            "access_windows",
+        )
+    ),
+}
+"""Columns that a sheet of units can give of the clients and sites it names."""
+
+
+def _rows(page: Page, heading: Heading, bringing: Bringing, is_us: bool) -> list[Row]:
+    table = page.table
+    cells_of = {
+        headed.place: [cells[headed.place] if headed.place < len(cells) else "" for _, cells in table.rows]
+        for headed in heading.columns
+    }
+    habits = habits_of(
+        [(headed.column, cells_of[headed.place]) for headed in heading.columns],
+        table,
+        is_us=is_us,
+        zone=bringing.zone,
+    )
+    rows = [Row(line) for line, _ in table.rows]
+    for headed in heading.columns:
+        column = read_cells(headed, cells_of[headed.place], habits)
+        for place, row in enumerate(rows):
+            row.headers[headed.column.field] = headed.header
+            if cells_of[headed.place][place]:
+                row.as_written[headed.column.field] = cells_of[headed.place][place]
+            if place in column.trouble:
+                row.say(headed.column.field, f"{column.trouble[place]}; this value is not stored")
+            elif column.values[place] is not None:
+                row.values[headed.column.field] = column.values[place]
+    return rows
+
+
+def _store_row(sheet: Sheet, row: Row, bringing: Bringing) -> RowResult:
+    name = next((row.as_written[field] for field in sheet.named_by if row.as_written.get(field)), "")
+    try:
+        with transaction.atomic():
+            outcome = sheet.store(row, bringing)
+    except RowRefusedError as refused:
+        for field, sentence in refused.faults:
+            name_of_field = field.split("/")[0]
+            # A cell that could not be read is told of once, not as missing too.
+            if name_of_field not in row.as_written or name_of_field in row.values:
+                row.say(name_of_field, sentence)
+        return RowResult(row.line, Outcome.REFUSED, name, row.remarks)
+    return RowResult(row.line, outcome, name, row.remarks)

@@ -1,0 +1,252 @@
+"""Cells as people write them become what the API takes: numbers with decimal commas, days of either order, words."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from fleet.forecasting.files.days import UNIX_EPOCH, is_day_first, written_day
+from fleet.forecasting.files.headers import tidy
+from fleet.forecasting.files.numbers import read_numbers
+from fleet.forecasting.files.words import FLAGS, SYNONYMS
+from fleet.intake.tables import TextTable
+from scheduling.company_files.columns import Column, Headed
+
+_NOT_KNOWN: Final = frozenset(("", "-", "--", "n/a", "na", "nan", "none", "null", "nil", "?", "unknown", "not known"))
+_DECIMAL_COMMA: Final = re.compile(r"^[+-]?\d+,\d+$")
+_GROUPED_BY_POINTS: Final = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+(,\d+)?$")
+_YEAR: Final = re.compile(r"^(19|20)\d\d$")
+_NUMBER: Final = re.compile(r"^\d+(\.\d+)?$")
+_SERIAL_DAYS: Final = (36_526.0, 60_000.0)
+_HAS_HOUR: Final = re.compile(r"\d[T ,]+\d{1,2}[:.]\d{2}(?![.\d])")
+_OFFSET: Final = re.compile(r"\d(Z|[+-]\d{2}:?\d{2})$", re.IGNORECASE)
+_HOUR: Final = re.compile(r"^(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2})?\s*([ap])?\.?m?\.?$", re.IGNORECASE)
+_DAY_NAMES: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+NOON: Final = timedelta(hours=12)
+"""A day without an hour is kept at its noon, which lies within that day in every zone it is told in."""
+
+
+@dataclass(frozen=True)
+class Habits:
+    """How a file writes: whether a comma can be a decimal sign, whether a day stands before its month, which zone,
+    and whether points group thousands."""
+
+    decimal_comma: bool
+    day_first: bool
+    zone: ZoneInfo
+    points_group: bool = False
+
+
+@dataclass
+class CellColumn:
+    """The values of a column, None where nothing is known; by row, why a cell was not read."""
+
+    values: list[Any] = field(default_factory=list)
+    trouble: dict[int, str] = field(default_factory=dict)
+
+
+def habits_of(
+    columns: Sequence[tuple[Column, Sequence[str]]], table: TextTable, *, is_us: bool, zone: ZoneInfo
+) -> Habits:
+    """How a file writes, by its own cells where they tell, else by where the company is at home."""
+    days = [cell for column, cells in columns if column.kind in ("day", "moment") for cell in cells]
+    seen_day_first = is_day_first(days)
+    day_first = (not is_us) if seen_day_first is None else seen_day_first
+    return Habits(table.decimal_comma, day_first, zone, points_group=points_group_in(table))
+
+
+def points_group_in(table: TextTable) -> bool:
+    """Whether a file writes decimals behind a comma, so that a point between its digits groups thousands."""
+    return table.decimal_comma and any(_DECIMAL_COMMA.match(cell) for _, cells in table.rows for cell in cells)
+
+
+def without_grouping(cell: str) -> str:
+    """A number without the points that group its thousands: '1.300' of a file that writes '4,20'.
+
+    >>> without_grouping("1.300"), without_grouping("1.3"), without_grouping("12.345,6")
+    ('1300', '1.3', '12345,6')
+    """
+    return cell.replace(".", "") if _GROUPED_BY_POINTS.match(cell) else cell
+
+
+def read_cells(headed: Headed, cells: Sequence[str], habits: Habits) -> CellColumn:
+    """Read a column."""
+    column = headed.column
+    tidied = ["" if cell.strip().lower() in _NOT_KNOWN else cell.strip() for cell in cells]
+    if column.kind in ("number", "whole", "quantity"):
+        return _numbers(headed, tidied, habits)
+    out = CellColumn()
+    for row, cell in enumerate(tidied):
+        value: Any = None
+        if cell:
+            try:
+                value = read_cell(column, cell, habits)
+            except ValueError as error:
+                out.trouble[row] = str(error)
+        out.values.append(value)
+    return out
+
+
+def read_cell(column: Column, cell: str, habits: Habits) -> Any:
+    """What the API takes for one cell that is not empty.
+
+    Raises
+    ------
+    ValueError
+        Says what was wrong and what would be right.
+    """
+    match column.kind:
+        case "word":
+            return word_of(column, cell)
+        case "yes_no":
+            if cell.lower() not in FLAGS:
+                raise ValueError(f"'{cell[:40]}' is neither yes nor no")
+            return FLAGS[cell.lower()] == "yes"
+        case "day":
+            return (UNIX_EPOCH + timedelta(days=_day(cell, habits))).date().isoformat()
+        case "moment":
+            return moment_of(cell, habits).isoformat()
+        case "hour":
+            return hour_of(cell)
+        case "weekdays":
+            return weekdays_of(cell)
+        case "list":
+            return [part.strip() for part in re.split(r"[;,|]", cell) if part.strip()]
+        case _:
+            return cell
+
+
+def moment_of(cell: str, habits: Habits) -> datetime:
+    """The moment of a day and hour as written; a day alone is its noon in the zone.
+
+    Raises
+    ------
+    ValueError
+        For what is no day.
+    """
+    at = UNIX_EPOCH + timedelta(days=_day(cell, habits))
+    if _OFFSET.search(cell.strip()):
+        return _whole_second(at)
+    wall = at.replace(tzinfo=None)
+    if not has_hour(cell):
+        wall = wall.replace(hour=0, minute=0, second=0, microsecond=0) + NOON
+    return _whole_second(wall.replace(tzinfo=habits.zone).astimezone(UTC))
+
+
+def _day(cell: str, habits: Habits) -> float:
+    """Days since 1970 of a cell; a plain number is a day only as spreadsheets count them, never a year."""
+    if _YEAR.match(cell):
+        raise ValueError(f"'{cell}' is a year and no day; write the day, such as {cell}-06-30")
+    if _NUMBER.match(cell) and not _SERIAL_DAYS[0] <= float(cell) <= _SERIAL_DAYS[1]:
+        raise ValueError(f"'{cell[:40]}' is no day; write 2026-03-01")
+    return written_day(cell, habits.day_first)
+
+
+def has_hour(cell: str) -> bool:
+    """Whether a cell tells the hour beside the day."""
+    return _HAS_HOUR.search(cell) is not None
+
+
+def _whole_second(at: datetime) -> datetime:
+    # Days as floating numbers are exact to some microseconds.
+    return (at + timedelta(microseconds=500_000)).replace(microsecond=0)
+
+
+def word_of(column: Column, cell: str) -> str:
+    """The word of a closed list that a cell means.
+
+    Raises
+    ------
+    ValueError
+        Naming the words that would be right.
+    """
+    written = tidy(cell)
+    if written in column.words:
+        return written
+    for other in _SAME_WORDS.get(column.field, (column.field,)):
+        meant = SYNONYMS.get(other, {}).get(written)
+        if meant in column.words:
+            return str(meant)
+    shown = ", ".join(f"'{word.replace('_', ' ')}'" for word in column.words)
+    raise ValueError(f"'{cell[:40]}' is not one of {shown}")
+
+
+_SAME_WORDS: Final = {"removal": ("reason",), "kind": ("kind", "stage")}
+"""Columns whose words the fleet files know under another field."""
+
+
+def hour_of(cell: str) -> str:
+    """An hour of the day, such as '8', '08:30' or '5 pm', as HH:MM.
+
+    >>> hour_of("8"), hour_of("08.30"), hour_of("5:15 pm")
+    ('08:00', '08:30', '17:15')
+    """
+    match = _HOUR.match(cell.strip())
+    if match is None:
+        raise ValueError(f"'{cell[:40]}' is no hour of the day; write 08:30")
+    hour, minute = int(match[1]), int(match[2] or 0)
+    if match[3]:
+        hour = hour % 12 + (12 if match[3].lower() == "p" else 0)
+    if hour > 23 or minute > 59:
+        raise ValueError(f"'{cell[:40]}' is no hour of the day; write 08:30")
+    return f"{hour:02}:{minute:02}"
+
+
+def weekdays_of(cell: str) -> list[int]:
+    """Days of the week, 0 Monday to 6 Sunday, of 'Mon-Fri', 'Sat, Sun' or '0 1 2'.
+
+    >>> weekdays_of("Mon-Wed, Sat"), weekdays_of("0 4")
+    ([0, 1, 2, 5], [0, 4])
+    """
+    days: set[int] = set()
+    for part in re.split(r"[,;/]|\s+(?![-–])(?<![-–]\s)", cell.strip()):
+        if not part.strip():
+            continue
+        ends = [_weekday(end) for end in re.split(r"\s*[-–]\s*|\bto\b", part.strip())]
+        if len(ends) > 2:
+            raise ValueError(f"'{cell[:40]}' names no days of the week; write Mon-Fri or Sat, Sun")
+        days |= set(range(ends[0], ends[-1] + 1)) if ends[0] <= ends[-1] else {*range(ends[0], 7), *range(ends[-1] + 1)}
+    return sorted(days)
+
+
+def _weekday(text: str) -> int:
+    name = text.strip().lower()
+    if name in tuple("0123456"):
+        return int(name)
+    for day, known in enumerate(_DAY_NAMES):
+        if len(name) >= 2 and (name.startswith(known) or known.startswith(name)):
+            return day
+    raise ValueError(f"'{text[:40]}' is no day of the week; write Mon, Tue, Wed, Thu, Fri, Sat or Sun")
+
+
+def _numbers(headed: Headed, cells: list[str], habits: Habits) -> CellColumn:
+    column = headed.column
+    unit = headed.unit
+    if column.quantity is not None and not unit:
+        if headed.header.strip() == column.header:
+            unit = column.quantity.canonical_unit
+        elif not column.quantity.bare_number_ok:
+            # Cells may carry the unit themselves: '75 gpd'.
+            return CellColumn([re.sub(r"(?<=\d),(?=\d{1,2}(\D|$))", ".", cell) if cell else None for cell in cells], {})
+    if habits.points_group:
+        cells = [without_grouping(cell) for cell in cells]
+    numbers = read_numbers(cells, has_decimal_commas=habits.decimal_comma, may_be_below=False)
+    out = CellColumn([], dict(numbers.trouble))
+    for row, value in enumerate(numbers.values):
+        if not np.isfinite(value):
+            out.values.append(None)
+        elif column.quantity is not None:
+            out.values.append({"value": float(value), "unit": unit})
+        elif column.kind == "whole":
+            if value == round(value):
+                out.values.append(int(value))
+            else:
+                out.values.append(None)
+                out.trouble[row] = f"'{cells[row][:40]}' is no whole number"
+        else:
+            out.values.append(float(value))
+    return out

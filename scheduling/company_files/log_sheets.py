@@ -1,0 +1,271 @@
+"""Readings and feed water samples of a sheet: the headers and cells that people write, the rules of the logs."""
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from fleet.engineering.errors import EngineeringError
+from fleet.engineering.units import QUANTITY_KINDS
+from fleet.forecasting.files.days import is_day_first
+from fleet.forecasting.files.guide import FileColumn
+from fleet.forecasting.files.headers import find_columns
+from fleet.forecasting.files.numbers import read_numbers
+from fleet.forecasting.files.words import SYNONYMS
+from fleet.intake import feed_water, feed_water_log, readings, readings_log
+from fleet.intake.columns import Column, Vocabulary, column_of
+from fleet.intake.rows import Row, Sent
+from fleet.intake.storing import close_batch, open_batch
+from fleet.intake.table_rows import cells_by_header
+from fleet.models import IntakeBatch, Reading, Site, Unit
+from scheduling.company_files import words
+from scheduling.company_files.cells import Habits, has_hour, moment_of, points_group_in, without_grouping
+from scheduling.company_files.outcome import Outcome, PageResult, RowResult
+from scheduling.company_files.pages import Page
+from scheduling.company_files.rows import Bringing
+
+_TIMES: Final = ("taken_at", "date", "time")
+_FIELD_WORDS: Final = {"unit_id": "unit", "site_id": "site", "day": "taken_at"}
+
+
+@dataclass(frozen=True)
+class Log:
+    """What a log holds, and what takes its rows.
+
+    Attributes
+    ----------
+    owner
+        What a row belongs to: 'unit' or 'site'.
+    guide
+        Its file in the guide of the fleet files, whose other headers are known too.
+    """
+
+    name: str
+    about: str
+    owner: str
+    guide: str
+    vocabulary: Vocabulary
+    kind: str
+    take: Callable[..., Any]
+    zones: Callable[[Bringing], Mapping[str, ZoneInfo]]
+    also: tuple[str, ...] = ()
+
+
+def _zones_of_units(bringing: Bringing) -> Mapping[str, ZoneInfo]:
+    rows = Unit.objects.of_company(bringing.company).values_list("code", "site__time_zone")
+    return {code.casefold(): ZoneInfo(zone) for code, zone in rows}
+
+
+def _zones_of_sites(bringing: Bringing) -> Mapping[str, ZoneInfo]:
+    rows = Site.objects.of_company(bringing.company).values_list("code", "time_zone")
+    return {code.casefold(): ZoneInfo(zone) for code, zone in rows}
+
+
+def _take_readings(rows: Sequence[Row], **given: Any) -> Any:
+    return readings.take_rows(rows, source=Reading.Source.IMPORT, **given)
+
+
+READINGS: Final = Log(
+    "readings",
+    "what gauges and meters showed, one row a look at the unit",
+    "unit",
+    "readings.csv",
+    readings_log.VOCABULARY,
+    IntakeBatch.Kind.READINGS,
+    _take_readings,
+    _zones_of_units,
+    also=("reading", "log", "readings log", "measurements"),
+)
+FEED_WATER: Final = Log(
+    "feed_water",
+    "analyses of the water that feeds a site",
+    "site",
+    "feed_water.csv",
+    feed_water_log.VOCABULARY,
+    IntakeBatch.Kind.FEED_WATER,
+    feed_water.take_rows,
+    _zones_of_sites,
+    also=("water", "feed water", "analyses", "tap water"),
+)
+
+
+def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageResult:
+    """Store the rows of a page; a value that cannot be is left out and told of, and the rest of its row kept."""
+    result = PageResult(page.origin, log.name)
+    columns = _columns(log, page, result)
+    have = {column.name for column in columns}
+    for group in log.vocabulary.needed:
+        if not have.intersection(group):
+            shown = " or ".join(f"'{name.replace('_', ' ')}'" for name in group)
+            result.remarks.append(f"There is no column {shown}; without it no row can be placed.")
+            return result
+    without: dict[int, set[str]] = {}
+    remarks: dict[int, list[str]] = {}
+    rows = _rows(log, page, columns, bringing, is_us, without, remarks)
+    with transaction.atomic():
+        content = json.dumps([page.table.headers, page.table.rows]).encode()
+        batch = open_batch(
+            company=bringing.company,
+            by=bringing.by,
+            kind=log.kind,
+            name=page.origin,
+            content=content,
+            now=bringing.now,
+        )
+        trial = transaction.savepoint()
+        outcome = log.take(rows, company=bringing.company, by=bringing.by, now=bringing.now, batch=batch)
+        for row in rows:
+            at_fault = {name for name in row.sent if row.label(name) in {fault.field for fault in row.faults}}
+            if row.faults and at_fault and len({fault.field for fault in row.faults}) == len(at_fault):
+                without[row.line] = at_fault
+        if without:
+            transaction.savepoint_rollback(trial)
+            for row in rows:
+                for fault in row.faults if row.line in without else ():
+                    sentence = f"{fault.field}: {fault.sentence.rstrip('.')}; this value is not stored."
+                    remarks.setdefault(row.line, []).append(sentence)
+            rows = _rows(log, page, columns, bringing, is_us, without, {})
+            outcome = log.take(rows, company=bringing.company, by=bringing.by, now=bringing.now, batch=batch)
+        else:
+            transaction.savepoint_commit(trial)
+        close_batch(
+            batch, rows=rows, stored=len(outcome.stored), flagged=outcome.flagged, duplicates=outcome.duplicates
+        )
+    stored_lines = {stored.line for stored in outcome.stored}
+    for row in rows:
+        result.rows.append(_row_result(row, stored_lines, remarks.get(row.line, []), log.owner))
+    return result
+
+
+def _row_result(row: Row, stored_lines: set[Any], remarks: list[str], owner: str) -> RowResult:
+    if row.faults:
+        reasons = [f"{fault.field}: {fault.sentence}" for fault in row.faults]
+        return RowResult(row.line, Outcome.REFUSED, row.words.get(owner, ""), reasons)
+    outcome = Outcome.MADE if row.line in stored_lines else Outcome.LEFT
+    return RowResult(row.line, outcome, row.words.get(owner, ""), remarks)
+
+
+def _columns(log: Log, page: Page, result: PageResult) -> list[Column]:
+    """Columns of the log's own vocabulary, else of the headers that fleet files know."""
+    columns: list[Column] = []
+    taken: dict[str, str] = {}
+    cells = [
+        [row[place] if place < len(row) else "" for _, row in page.table.rows]
+        for place in range(len(page.table.headers))
+    ]
+    meanings = find_columns(log.guide, page.table.headers, cells)
+    for place, (header, meaning) in enumerate(zip(page.table.headers, meanings, strict=True)):
+        if not header:
+            if any(cells[place]):
+                result.remarks.append(f"Column {place + 1} has no header and is not read; name it.")
+            continue
+        try:
+            column = column_of(place, header, log.vocabulary)
+        except EngineeringError as error:
+            column_by_guide = _by_guide(place, header, meaning.column, meaning.unit, log)
+            if column_by_guide is None:
+                if any(cells[place]):
+                    why = meaning.why_not if meaning.is_unclear else error.sentence
+                    result.remarks.append(f"Column '{header}' is not read: {why}")
+                continue
+            column = column_by_guide
+        if column.name in taken:
+            result.remarks.append(
+                f"Columns '{taken[column.name]}' and '{header}' are the same; the second is not read."
+            )
+            continue
+        taken[column.name] = header
+        columns.append(column)
+    return columns
+
+
+def _by_guide(place: int, header: str, guide: FileColumn | None, unit: str, log: Log) -> Column | None:
+    if guide is None:
+        return None
+    name = _FIELD_WORDS.get(guide.field, guide.field)
+    if name in log.vocabulary.words.values():
+        return Column(place, header, name, "", is_quantity=False)
+    if name in log.vocabulary.quantities.values():
+        return Column(place, header, name, unit, is_quantity=True)
+    return None
+
+
+def _rows(
+    log: Log,
+    page: Page,
+    columns: Sequence[Column],
+    bringing: Bringing,
+    is_us: bool,
+    without: Mapping[int, set[str]],
+    remarks: dict[int, list[str]],
+) -> list[Row]:
+    rows = [Row(line=line, raw=cells_by_header(page.table, cells)) for line, cells in page.table.rows]
+    day_first = _day_first(page, columns, is_us)
+    points_group = points_group_in(page.table)
+    for column in columns:
+        written = [cells[column.index] if column.index < len(cells) else "" for _, cells in page.table.rows]
+        if not column.is_quantity:
+            for row, cell in zip(rows, written, strict=True):
+                row.labels[column.name] = column.header
+                if cell:
+                    row.words[column.name] = _word(column.name, cell)
+            continue
+        if points_group:
+            written = [without_grouping(cell) for cell in written]
+        numbers = read_numbers(written, has_decimal_commas=page.table.decimal_comma, may_be_below=True)
+        is_stored_name = column.unit == QUANTITY_KINDS[column.name].canonical_unit and "[" not in column.header
+        for place, row in enumerate(rows):
+            row.labels[column.name] = column.header
+            if column.name in without.get(row.line, ()):
+                continue
+            if place in numbers.trouble:
+                why = numbers.trouble[place].rstrip(".")
+                remarks.setdefault(row.line, []).append(f"{column.header}: {why}; this value is not stored.")
+            elif numbers.values[place] == numbers.values[place]:
+                row.sent[column.name] = Sent(repr(float(numbers.values[place])), column.unit)
+                if is_stored_name:
+                    row.on_house_scale.add(column.name)
+    zones = log.zones(bringing)
+    for row in rows:
+        zone = zones.get(row.words.get(log.owner, "").casefold(), bringing.zone)
+        _settle_moment(row, Habits(page.table.decimal_comma, day_first, zone))
+    return rows
+
+
+def _day_first(page: Page, columns: Sequence[Column], is_us: bool) -> bool:
+    days = [
+        cells[column.index]
+        for column in columns
+        if column.name in ("taken_at", "date")
+        for _, cells in page.table.rows
+        if column.index < len(cells)
+    ]
+    seen = is_day_first(days)
+    return (not is_us) if seen is None else seen
+
+
+def _word(name: str, cell: str) -> str:
+    """The log's word for one that people write; its own words as they are."""
+    return SYNONYMS.get(name, {}).get("_".join(cell.lower().split()), cell)
+
+
+def _settle_moment(row: Row, habits: Habits) -> None:
+    """One moment with its offset, of a day and an hour however they are written; a day alone is kept at its noon."""
+    cell = row.words.get("taken_at") or " ".join(
+        part for part in (row.words.get("date", ""), row.words.get("time", "")) if part
+    )
+    if not cell:
+        return
+    try:
+        at = moment_of(cell, habits)
+    except ValueError as error:
+        row.refuse("taken_at" if "taken_at" in row.words else "date", "not_a_time", str(error))
+        return
+    for name in _TIMES:
+        row.words.pop(name, None)
+    row.words["taken_at"] = at.isoformat()
+    if not has_hour(cell):
+        row.flag("taken_at", "day_only", words.day_without_hour())

@@ -1,0 +1,165 @@
+"""The tables of a directory, an archive or one file: CSV however it is separated, and every page of a workbook."""
+
+import io
+import re
+import zipfile
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import Any, Final
+
+from openpyxl import load_workbook
+from openpyxl.utils.exceptions import InvalidFileException
+
+from accounts.errors import InvalidInput
+from fleet.intake.tables import MOST_BYTES, MOST_COLUMNS, TextTable, read_table
+
+MOST_FILES: Final = 100
+MOST_ROWS: Final = 200_000
+EXPLAINS: Final = "#"
+"""A row whose first cell begins with this explains the columns to people and is never read."""
+
+_TABLES: Final = (".csv", ".txt", ".tsv")
+_WORKBOOKS: Final = (".xlsx",)
+
+
+@dataclass(frozen=True)
+class Page:
+    """One table: where it stands, as people are told, and the name that says what it holds."""
+
+    origin: str
+    name: str
+    table: TextTable
+
+    def without_explanations(self) -> "Page":
+        """The same without the rows that explain the columns to people."""
+        rows = tuple((line, cells) for line, cells in self.table.rows if not (cells and cells[0].startswith(EXPLAINS)))
+        return replace(self, table=replace(self.table, rows=rows))
+
+
+def files_of_directory(directory: Path) -> dict[str, bytes]:
+    """Contents of the files of a directory that can hold tables, by name.
+
+    Raises
+    ------
+    InvalidInput
+        When there is no such directory, or nothing in it to read.
+    """
+    if not directory.is_dir():
+        raise InvalidInput("no_directory", f"{directory} is no directory; give the one that holds the files.")
+    paths = [
+        path
+        for path in sorted(directory.iterdir())
+        if path.suffix.lower() in (*_TABLES, *_WORKBOOKS) and path.is_file()
+    ]
+    if not paths:
+        raise InvalidInput("nothing_to_read", f"{directory} holds no .csv and no .xlsx file.")
+    too_large = next((path for path in paths if path.stat().st_size > MOST_BYTES), None)
+    if too_large is not None:
+        raise InvalidInput("file_too_large", f"{too_large.name} is larger than {MOST_BYTES} bytes; split it.")
+    return {path.name: path.read_bytes() for path in paths}
+
+
+def files_of_upload(name: str, content: bytes) -> dict[str, bytes]:
+    """The files of an upload: one file by itself, or those of a ZIP archive.
+
+    Raises
+    ------
+    InvalidInput
+        When it is no file that can be read, or unpacks to more than is read at once.
+    """
+    suffix = Path(name).suffix.lower()
+    if suffix != ".zip":
+        if suffix not in (*_TABLES, *_WORKBOOKS):
+            raise InvalidInput(
+                "unknown_kind_of_file",
+                f"'{name[:80]}' is none of .csv, .txt, .tsv, .xlsx and .zip; save the table as one of them.",
+                pointer="/file",
+            )
+        return {name: content}
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(content))
+        members = [
+            entry
+            for entry in archive.infolist()
+            if not entry.is_dir() and Path(entry.filename).suffix.lower() in (*_TABLES, *_WORKBOOKS)
+        ]
+        if len(members) > MOST_FILES or sum(entry.file_size for entry in members) > MOST_BYTES:
+            raise InvalidInput(
+                "file_too_large",
+                f"The archive unpacks to {len(members)} files; at most {MOST_FILES} with {MOST_BYTES} bytes in all are "
+                "read at once.",
+                pointer="/file",
+            )
+        files = {Path(entry.filename).name: archive.read(entry) for entry in members}
+    except (zipfile.BadZipFile, RuntimeError, NotImplementedError, OSError, EOFError, ValueError):
+        # Broken, locked by a password, or packed in a way that is not read here.
+        raise InvalidInput("not_an_archive", f"'{name[:80]}' cannot be unpacked.", pointer="/file") from None
+    if not files:
+        raise InvalidInput("nothing_to_read", f"'{name[:80]}' holds no .csv and no .xlsx file.", pointer="/file")
+    return files
+
+
+def pages_of(files: Mapping[str, bytes], troubles: dict[str, str]) -> list[Page]:
+    """The tables of some files; a file that cannot be read is told of in `troubles`, by its name."""
+    pages: list[Page] = []
+    for name, content in files.items():
+        try:
+            if Path(name).suffix.lower() in _WORKBOOKS:
+                pages += _pages_of_workbook(name, content)
+            else:
+                pages.append(Page(name, Path(name).stem, read_table(content)))
+        except InvalidInput as error:
+            troubles[name] = error.sentence
+    return [page.without_explanations() for page in pages]
+
+
+def _pages_of_workbook(name: str, content: bytes) -> Iterator[Page]:
+    if len(content) > MOST_BYTES:
+        raise InvalidInput("file_too_large", f"The file has {len(content)} bytes; at most {MOST_BYTES} are read.")
+    try:
+        book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError, TypeError, AttributeError):
+        raise InvalidInput(
+            "not_a_workbook", "The file is no workbook that can be read; save it again as .xlsx."
+        ) from None
+    only_one = len(book.worksheets) == 1
+    for sheet in book.worksheets:
+        headers: tuple[str, ...] = ()
+        header_line = 0
+        rows: list[tuple[int, tuple[str, ...]]] = []
+        for line, cells in enumerate(sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS), start=1):
+            written = tuple(_written(cell) for cell in cells)
+            if not any(written):
+                continue
+            if not headers:
+                headers, header_line = written, line
+            else:
+                rows.append((line, written))
+            if len(rows) > MOST_ROWS:
+                raise InvalidInput("too_many_rows", f"The page '{sheet.title}' has more than {MOST_ROWS} rows.")
+        if headers:
+            known_as = (
+                Path(name).stem
+                if only_one and re.fullmatch(r"(?i)(sheet|tabelle|table)\s*\d*", sheet.title)
+                else sheet.title
+            )
+            yield Page(f"{name}, page '{sheet.title}'", known_as, TextTable(headers, tuple(rows), header_line, False))
+
+
+def _written(cell: Any) -> str:
+    """A cell of a workbook as it would be written in a text file with points for decimals."""
+    if cell is None:
+        return ""
+    if isinstance(cell, bool):
+        return "yes" if cell else "no"
+    if isinstance(cell, datetime):
+        return f"{cell:%Y-%m-%d}" if cell.time() == time() else f"{cell:%Y-%m-%d %H:%M:%S}"
+    if isinstance(cell, date):
+        return f"{cell:%Y-%m-%d}"
+    if isinstance(cell, time):
+        return f"{cell:%H:%M}"
+    if isinstance(cell, float):
+        return f"{cell:.15g}"
+    return str(cell).strip()

@@ -1,0 +1,345 @@
+"""Sheets whose rows are one record each: whom and what one knows, where they are, and what is in stock."""
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from accounts.api.clients import ClientSerializer
+from accounts.models import Client
+from accounts.services import record
+from fleet.api.catalogue import CatalogueItemSerializer, PartsRuleSerializer
+from fleet.api.instruments import InstrumentSerializer
+from fleet.api.sites import SiteSerializer
+from fleet.api.suppliers import SupplierSerializer
+from fleet.models import CatalogueItem, Instrument, PartsRule, Site, Supplier
+from fleet.services.catalogue import update_item
+from fleet.services.instruments import create_instrument, update_instrument
+from fleet.services.units import sites
+from scheduling.api.installers import InstallerSerializer
+from scheduling.api.parts import StockCountSerializer
+from scheduling.company_files.access import exceptions_of, windows_of
+from scheduling.company_files.columns import Column, columns_of
+from scheduling.company_files.outcome import Outcome
+from scheduling.company_files.rows import Bringing, Records, Row, RowRefusedError, find_named, store_record
+from scheduling.company_files.sheet import Sheet
+from scheduling.models import Installer, StockLevel
+from scheduling.services.people.installers import create_installer, update_installer
+from scheduling.services.stock.stock import count_stock
+
+
+def _simple(model: Any, serializer: Any, name_field: str, word: str, update: Any = None) -> Records:
+    """Rows that nothing but their own columns follows from, found again by their name."""
+
+    def find(bringing: Bringing, values: Mapping[str, Any]) -> Any:
+        name = values.get(name_field)
+        return find_named(model.objects.of_company(bringing.company), str(name)) if name else None
+
+    def create(bringing: Bringing, facts: Mapping[str, Any]) -> Any:
+        row = model.objects.create(company=bringing.company, **facts)
+        record(by=bringing.by, action=f"create {word}", subject=row, now=bringing.now)
+        return row
+
+    def change(bringing: Bringing, row: Any, facts: Mapping[str, Any]) -> Any:
+        for field, value in facts.items():
+            setattr(row, field, value)
+        row.save()
+        record(
+            by=bringing.by, action=f"update {word}", subject=row, now=bringing.now, details={"fields": sorted(facts)}
+        )
+        return row
+
+    return Records(serializer, serializer, find, create, update or change)
+
+
+def _sheet(name: str, about: str, records: Records, columns: tuple[Column, ...], **details: Any) -> Sheet:
+    return Sheet(name, about, columns, lambda row, bringing: store_record(records, row, bringing), **details)
+
+
+SUPPLIERS: Final = _sheet(
+    "suppliers",
+    "whom you buy from",
+    _simple(Supplier, SupplierSerializer, "name", "supplier"),
+    columns_of(
+        SupplierSerializer,
+        also={
+            "name": "supplier, vendor, firm",
+            "lead_time_days": "lead time, delivery time, days to deliver",
+            "closed_weekdays": "closed, closed on",
+            "minimum_order_value": "minimum order",
+            "notes": "note, remarks",
+        },
+        examples={"name": "Example Filter Trade", "lead_time_days": "5", "closed_weekdays": "Sat, Sun"},
+    ),
+    named_by=("name",),
+    also=("vendors", "supplier"),
+    needs=(("name",),),
+)
+
+CATALOGUE: Final = _sheet(
+    "catalogue",
+    "what you fit and sell, with what its label says",
+    _simple(
+        CatalogueItem,
+        CatalogueItemSerializer,
+        "code",
+        "catalogue_item",
+        update=lambda bringing, item, facts: update_item(item=item, by=bringing.by, now=bringing.now, **facts),
+    ),
+    columns_of(
+        CatalogueItemSerializer,
+        also={
+            "code": "item, item code, item no, part no, part number, sku, model",
+            "name": "description, item name",
+            "kind": "type, stage",
+            "price": "unit price, cost, price each",
+            "pack_size": "pack, pieces per pack",
+            "supplier_part_number": "supplier code, order number",
+            "lead_time_days": "lead time",
+            "maximum_service_time_days": "maximum service time, service life, maximum age",
+            "rejection_fraction": "rejection",
+            "rated_recovery_fraction": "rated recovery",
+            "micron_rating": "micron, microns, pore size",
+        },
+        examples={"code": "SED-5", "name": "sediment cartridge 5 um", "kind": "sediment", "price": "4.20"},
+    ),
+    named_by=("code", "name"),
+    also=("items", "catalog", "parts", "cartridges"),
+    needs=(("code",),),
+)
+
+CLIENTS: Final = _sheet(
+    "clients",
+    "your customers",
+    _simple(Client, ClientSerializer, "name", "client"),
+    columns_of(
+        ClientSerializer,
+        also={
+            "name": "client, customer, client name, customer name, company",
+            "email": "e-mail, mail, e-mail address",
+            "phone": "telephone, tel, phone number, mobile",
+            "notes": "note, remarks, comment",
+        },
+        examples={"name": "Example Cafe", "email": "cafe@client.example", "phone": "+49 40 5550100"},
+    ),
+    named_by=("name",),
+    also=("customers", "client", "customer"),
+    needs=(("name",),),
+)
+
+
+def _find_site(bringing: Bringing, values: Mapping[str, Any]) -> Any:
+    rows = Site.objects.of_company(bringing.company)
+    if values.get("code"):
+        return find_named(rows, str(values["code"]))
+    own = list(
+        rows.filter(client__name__iexact=str(values.get("client", "")), name__iexact=str(values.get("name", "")))
+    )
+    return own[0] if len(own) == 1 else None
+
+
+def _store_site(row: Row, bringing: Bringing) -> Outcome:
+    for name, read in (("access_windows", windows_of), ("access_exceptions", exceptions_of)):
+        if isinstance(row.values.get(name), str):
+            try:
+                row.values[name] = read(row.values[name])
+            except ValueError as error:
+                del row.values[name]
+                row.say(name, f"{error}; this value is not stored")
+    values = row.values
+    if not values.get("name"):
+        values["name"] = values.get("address") or values.get("client") or values.get("code") or ""
+    values["name"] = str(values["name"])[:120]
+    if not values.get("code"):
+        present = _find_site(bringing, values)
+        values["code"] = present.code if present is not None else _free_code(bringing)
+    return store_record(SITE_RECORDS, row, bringing)
+
+
+def _free_code(bringing: Bringing) -> str:
+    """The next code of the form S01 that no site has."""
+    taken = set(Site.objects.of_company(bringing.company).values_list("code", flat=True))
+    number = len(taken) + 1
+    while f"S{number:02}" in taken:
+        number += 1
+    return f"S{number:02}"
+
+
+SITE_RECORDS: Final = Records(
+    SiteSerializer,
+    SiteSerializer,
+    _find_site,
+    lambda bringing, facts: sites.create_site(company=bringing.company, by=bringing.by, now=bringing.now, **facts),
+    lambda bringing, site, facts: sites.update_site(site=site, by=bringing.by, now=bringing.now, **facts),
+)
+
+SITES: Final = Sheet(
+    "sites",
+    "where your clients' units stand",
+    (
+        *columns_of(
+            SiteSerializer,
+            without=("access_windows", "access_exceptions"),
+            also={
+                "client": "customer, client name, customer name",
+                "code": "site, site code, site no, site number",
+                "name": "site name",
+                "address": "street, location",
+                "latitude": "lat",
+                "longitude": "lon, long, lng",
+                "time_zone": "timezone, zone",
+                "access_notes": "access, how to get in",
+                "chloraminated": "chloramine, chloramines",
+                "supply": "water works, district, water supply",
+            },
+            examples={"client": "Example Cafe", "code": "S01", "name": "bar", "latitude": "53.55", "longitude": "9.99"},
+        ),
+        Column(
+            "access_windows",
+            "text",
+            "hours on weekdays in which one can work there",
+            also="opening hours, hours, open",
+            example="Mon-Fri 08:00-17:00; Sat 09:00-12:00",
+        ),
+        Column(
+            "access_exceptions",
+            "text",
+            "dates with other hours; without hours it is closed",
+            also="closed, holidays",
+            example="2026-12-24/2026-12-31 holidays",
+        ),
+    ),
+    _store_site,
+    named_by=("code", "name", "client"),
+    also=("site", "locations", "addresses"),
+    needs=(("client",),),
+)
+
+
+INSTALLERS: Final = _sheet(
+    "installers",
+    "who drives out, from where, in which van; each is a member of the company already",
+    Records(
+        InstallerSerializer,
+        InstallerSerializer,
+        lambda bringing, values: find_named(
+            Installer.objects.of_company(bringing.company), str(values.get("name", ""))
+        ),
+        lambda bringing, facts: create_installer(company=bringing.company, by=bringing.by, now=bringing.now, **facts),
+        lambda bringing, row, facts: update_installer(installer=row, by=bringing.by, now=bringing.now, **facts),
+    ),
+    columns_of(
+        InstallerSerializer,
+        also={
+            "membership": "email, e-mail, member",
+            "name": "installer, technician, person",
+            "van": "vehicle",
+            "home_latitude": "latitude, lat",
+            "home_longitude": "longitude, lon, lng",
+            "weekdays": "days, working days",
+            "shift_starts": "starts, from",
+            "shift_ends": "ends, until",
+        },
+        examples={"membership": "ina@water.example", "name": "Ina", "weekdays": "Mon-Fri", "shift_starts": "08:00"},
+    ),
+    named_by=("name",),
+    also=("installer", "technicians", "vans"),
+    needs=(("name",),),
+)
+
+INSTRUMENTS: Final = _sheet(
+    "instruments",
+    "meters and gauges, fitted to a unit or carried along",
+    Records(
+        InstrumentSerializer,
+        InstrumentSerializer,
+        lambda bringing, values: find_named(
+            Instrument.objects.of_company(bringing.company), str(values.get("name", ""))
+        ),
+        lambda bringing, facts: create_instrument(company=bringing.company, by=bringing.by, now=bringing.now, **facts),
+        lambda bringing, row, facts: update_instrument(instrument=row, by=bringing.by, now=bringing.now, **facts),
+    ),
+    columns_of(
+        InstrumentSerializer,
+        also={"name": "instrument, meter", "tds_factor": "factor, conversion factor"},
+        examples={"name": "TDS meter of van 1", "measures": "feed_tds; permeate_tds", "tds_factor": "0.5"},
+    ),
+    named_by=("name",),
+    also=("meters", "gauges"),
+    needs=(("name",),),
+)
+
+
+def _find_rule(bringing: Bringing, values: Mapping[str, Any]) -> Any:
+    item = find_named(CatalogueItem.objects.of_company(bringing.company), str(values.get("item", "")))
+    told = {name: str(values.get(name) or "") for name in ("work", "stage")}
+    per = values.get("per") or PartsRule.Per.POSITION
+    return PartsRule.objects.of_company(bringing.company).filter(item=item, per=per, **told).first() if item else None
+
+
+PARTS_RULES: Final = _sheet(
+    "parts_rules",
+    "small things that a piece of work needs beside the cartridge",
+    Records(
+        PartsRuleSerializer,
+        PartsRuleSerializer,
+        _find_rule,
+        _simple(PartsRule, PartsRuleSerializer, "item", "parts_rule").create,
+        _simple(PartsRule, PartsRuleSerializer, "item", "parts_rule").update,
+    ),
+    columns_of(
+        PartsRuleSerializer,
+        examples={"item": "ORING", "work": "replace", "stage": "membrane", "per": "position", "quantity": "2"},
+    ),
+    named_by=("item",),
+    also=("rules",),
+    needs=(("item",),),
+)
+
+
+def _level(bringing: Bringing, values: Mapping[str, Any]) -> StockLevel | None:
+    item = find_named(CatalogueItem.objects.of_company(bringing.company), str(values.get("item", "")))
+    van = values.get("installer")
+    installer = find_named(Installer.objects.of_company(bringing.company), str(van)) if van else None
+    if item is None or (van and installer is None):
+        return None
+    levels = StockLevel.objects.of_company(bringing.company)
+    level: StockLevel | None = levels.filter(item=item, installer=installer).first()
+    return level
+
+
+def _store_stock(row: Row, bringing: Bringing) -> Outcome:
+    """A count: the same number again is left as it is, so that nothing that was used since comes back."""
+    if "quantity" not in row.values:
+        raise RowRefusedError([("quantity", "Give how many pieces were counted.")])
+    level = _level(bringing, row.values)
+    if level is not None and level.quantity == row.values["quantity"]:
+        return Outcome.LEFT
+    outcome = store_record(STOCK_RECORDS, row, bringing)
+    return Outcome.CHANGED if level is not None and outcome == Outcome.MADE else outcome
+
+
+STOCK_RECORDS: Final = Records(
+    StockCountSerializer,
+    StockCountSerializer,
+    lambda bringing, values: None,
+    lambda bringing, facts: count_stock(by=bringing.by, now=bringing.now, **facts),
+    lambda bringing, row, facts: row,
+)
+
+STOCK: Final = Sheet(
+    "stock",
+    "what was counted in the store and in the vans",
+    columns_of(
+        StockCountSerializer,
+        also={
+            "item": "item code, part, code",
+            "installer": "van, van of, where",
+            "quantity": "pieces, count, on hand, number",
+            "counted_at": "counted, counted on, date",
+        },
+        examples={"item": "SED-5", "installer": "Ina", "quantity": "6"},
+    ),
+    _store_stock,
+    named_by=("item",),
+    also=("inventory", "store"),
+    needs=(("item",), ("quantity",)),
+)

@@ -1,0 +1,383 @@
+"""Units with their trains, the places in them, and the cartridges that stood there."""
+
+import re
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, Final
+
+from django.db import transaction
+
+from accounts.errors import DomainError
+from fleet.api.positions import PositionSerializer
+from fleet.api.units import NewUnitSerializer, UnitSerializer
+from fleet.models import CatalogueItem, Placement, Position, Site, Stage, Unit
+from fleet.services.units import units
+from fleet.services.units.history import enter_stay
+from scheduling.company_files.cells import word_of
+from scheduling.company_files.columns import Column, columns_of
+from scheduling.company_files.outcome import Outcome
+from scheduling.company_files.rows import Bringing, Records, Row, RowRefusedError, find_named, store_record
+from scheduling.company_files.sheet import Sheet
+
+_PAIRED: Final = (Stage.CARBON, Stage.RESIN)
+SLOTS: Final = tuple(
+    (stage.value, role)
+    for stage in Stage
+    for role in (("single", "lead", "lag") if stage in _PAIRED else ("single",))
+    if stage.value in ("sediment", "carbon", "membrane", "resin")
+)
+"""Places of a train that a sheet with one row a unit has columns for, as stage and role."""
+
+_STAGE: Final = Column("stage", "word", words=tuple(Stage.values))
+_ROLE: Final = Column("role", "word", words=tuple(Position.Role.values))
+
+
+def slot_name(stage: str, role: str) -> str:
+    """How columns call a place: 'carbon_lead', 'membrane'."""
+    return stage if role == "single" else f"{stage}_{role}"
+
+
+def train_of(cell: str) -> list[dict[str, str]]:
+    """Positions of a cell such as 'sediment, carbon, membrane, resin lead, resin lag'.
+
+    Raises
+    ------
+    ValueError
+        Naming the part that is no place.
+    """
+    positions = []
+    for part in re.split(r"[,;>|+]|->", cell):
+        tidy = " ".join(part.split())
+        if not tidy:
+            continue
+        if tidy.lower() in units.TEMPLATES:
+            positions += [{"stage": stage, "role": role} for stage, role in units.TEMPLATES[tidy.lower()]]
+            continue
+        stage, _, role = tidy.rpartition(" ")
+        try:
+            positions.append({"stage": word_of(_STAGE, stage), "role": word_of(_ROLE, role)})
+        except ValueError:
+            positions.append({"stage": word_of(_STAGE, tidy), "role": "single"})
+    return positions
+
+
+def _update_unit(bringing: Bringing, unit: Unit, facts: Mapping[str, Any]) -> Unit:
+    return units.update_unit(unit=unit, by=bringing.by, now=bringing.now, **facts)
+
+
+def _create_unit(bringing: Bringing, facts: Mapping[str, Any]) -> Unit:
+    own = {name: value for name, value in facts.items() if name not in ("positions", "template")}
+    train = [units.NewPosition(**position) for position in facts.get("positions", ())]
+    return units.create_unit(positions=train, by=bringing.by, now=bringing.now, **own)
+
+
+UNIT_RECORDS: Final = Records(
+    NewUnitSerializer,
+    UnitSerializer,
+    lambda bringing, values: find_named(Unit.objects.of_company(bringing.company), str(values.get("code", ""))),
+    _create_unit,
+    _update_unit,
+    kept=frozenset(("positions",)),
+)
+
+
+def _store_unit(row: Row, bringing: Bringing) -> Outcome:
+    stages = {slot_name(*slot): row.values.pop(f"{slot_name(*slot)}_changed", None) for slot in SLOTS}
+    items = {slot_name(*slot): row.values.pop(f"{slot_name(*slot)}_item", None) for slot in SLOTS}
+    cell = row.values.pop("train", None)
+    client, address = row.values.pop("client", None), row.values.pop("address", None)
+    if not row.values.get("site") and client:
+        row.values["site"] = _site_of(str(client), str(address or ""), bringing)
+    if not row.values.get("code") and row.values.get("site"):
+        row.values["code"] = f"{row.values['site']}-1"
+    present = UNIT_RECORDS.find(bringing, row.values)
+    if present is None:
+        try:
+            row.values["positions"] = train_of(cell) if cell else _train_by_columns(row, stages, items)
+        except ValueError as error:
+            raise RowRefusedError([("train", str(error))]) from None
+        if "commissioned_on" not in row.values:
+            row.values["commissioned_on"] = _first_day(stages, bringing)
+            row.say("commissioned_on", f"not known, taken as {row.values['commissioned_on']}")
+    elif cell and not _has_train(present, cell):
+        row.say("train", "another train than the unit has; places are added and changed on the page 'positions'")
+    with transaction.atomic():
+        outcome = store_record(UNIT_RECORDS, row, bringing)
+        unit = UNIT_RECORDS.find(bringing, row.values)
+        changes = [_enter_change(row, unit, slot, stages, items, bringing) for slot in SLOTS]
+    return Outcome.CHANGED if outcome == Outcome.LEFT and any(changes) else outcome
+
+
+def _site_of(client: str, address: str, bringing: Bringing) -> str:
+    """Code of the client's only site, or of the one at the address."""
+    own = Site.objects.of_company(bringing.company).filter(client__name__iexact=client)
+    if address:
+        own = own.filter(address__iexact=address[:250])
+    codes = list(own.order_by("code").values_list("code", flat=True)[:2])
+    if len(codes) != 1:
+        sentence = f"'{client[:60]}' has {'no site' if not codes else 'several sites'}; name the site by its code."
+        raise RowRefusedError([("client", sentence)])
+    return str(codes[0])
+
+
+def _train_by_columns(row: Row, stages: Mapping[str, Any], items: Mapping[str, Any]) -> list[dict[str, str]]:
+    """The usual train of the kind, with the places that columns say something of: a lead or a lag makes a pair."""
+    named = {slot for slot in SLOTS if stages[slot_name(*slot)] or items[slot_name(*slot)]}
+    usual = {place["stage"] for place in train_of(str(row.values.get("kind") or "ro"))}
+    train = []
+    for stage in dict.fromkeys(stage for stage, _ in SLOTS):
+        if {(stage, "lead"), (stage, "lag")} & named:
+            train += [{"stage": stage, "role": "lead"}, {"stage": stage, "role": "lag"}]
+        elif (stage, "single") in named or stage in usual:
+            train.append({"stage": stage, "role": "single"})
+    if not named:
+        row.say("train", "not known, taken as the usual one of its kind")
+    return train
+
+
+def _first_day(stages: Mapping[str, Any], bringing: Bringing) -> str:
+    days = [datetime.fromisoformat(at).astimezone(bringing.zone).date() for at in stages.values() if at]
+    return min(days, default=bringing.now.astimezone(bringing.zone).date()).isoformat()
+
+
+def _has_train(unit: Unit, cell: str) -> bool:
+    try:
+        written = [(place["stage"], place["role"]) for place in train_of(cell)]
+    except ValueError:
+        return False
+    return written == list(unit.positions.order_by("order").values_list("stage", "role"))
+
+
+def _enter_change(
+    row: Row,
+    unit: Unit,
+    slot: tuple[str, str],
+    stages: Mapping[str, Any],
+    items: Mapping[str, Any],
+    bringing: Bringing,
+) -> bool:
+    """Enter the last change of one place, where the sheet tells it; whether something came of it."""
+    name = slot_name(*slot)
+    if not stages[name]:
+        return False
+    column = f"{name}_changed"
+    position = unit.positions.filter(stage=slot[0], role=slot[1]).order_by("order").first()
+    if position is None:
+        row.say(column, f"{unit.code} has no {name.replace('_', ' ')}; this value is not stored")
+        return False
+    item = _item_of(items[name], position, bringing)
+    if item is None:
+        row.say(
+            column,
+            f"which cartridge was fitted is not known: name it in '{name.replace('_', ' ')} item', or have one item of "
+            "this stage in the catalogue; this value is not stored",
+        )
+        return False
+    try:
+        _, outcome = enter_stay(
+            position=position,
+            item=item,
+            placed_at=datetime.fromisoformat(stages[name]),
+            by=bringing.by,
+            now=bringing.now,
+        )
+    except DomainError as error:
+        row.say(column, f"{(error.faults[0].sentence if error.faults else error.sentence).rstrip('.')}; not stored")
+        return False
+    return outcome != "left"
+
+
+def _item_of(code: Any, position: Position, bringing: Bringing) -> CatalogueItem | None:
+    """The item that is named, else what stands there, else the only one of the stage in use."""
+    rows = CatalogueItem.objects.of_company(bringing.company)
+    if code:
+        named: CatalogueItem | None = find_named(rows, str(code))
+        return named
+    standing = Placement.objects.filter(position=position, removed_at__isnull=True).select_related("item").first()
+    if standing is not None:
+        return standing.item
+    of_stage = list(rows.filter(kind=position.stage, is_active=True)[:2])
+    return of_stage[0] if len(of_stage) == 1 else None
+
+
+UNITS: Final = Sheet(
+    "units",
+    "the units; a sheet with one column a stage and the day of its last change is understood as well",
+    (
+        *columns_of(
+            UnitSerializer,
+            also={
+                "site": "site code, site no, where",
+                "code": "unit, unit code, unit no, unit id",
+                "name": "unit name",
+                "use": "used for, purpose",
+                "kind": "type, unit type",
+                "commissioned_on": "commissioned, since, fitted on, start, date installed, installed on",
+                "retired_on": "retired",
+                "tank": "storage, storage tank",
+                "weekly_demand": "weekly use, water use, litres a week",
+                "product_tds_target": "tds target, tds limit, target tds",
+                "has_booster_pump": "booster pump, pump, booster",
+                "has_float_valve": "float valve",
+                "has_automatic_shutoff_valve": "automatic shut-off, shut-off valve, aso",
+                "has_check_valve": "check valve",
+                "has_pressure_gauge": "pressure gauge, gauge",
+                "restrictor_flow": "flow restrictor",
+                "design_recovery_fraction": "recovery, design recovery",
+                "has_drinking_outlet": "drinking tap, drinking outlet",
+                "notes": "note, remarks, comment",
+            },
+            examples={
+                "site": "S01",
+                "code": "S01-1",
+                "use": "coffee",
+                "kind": "ro",
+                "commissioned_on": "2024-05-17",
+                "weekly_demand": "300",
+            },
+        ),
+        Column("client", "text", "whose it is, where no site is named", also="customer, client name, customer name"),
+        Column("address", "text", "of its site, where no site is named", also="street, location"),
+        Column(
+            "train",
+            "text",
+            "its places from the feed on",
+            also="stages, positions, cartridges",
+            example="sediment, carbon, membrane",
+        ),
+        *(
+            Column(
+                f"{slot_name(*slot)}_changed",
+                "moment",
+                "when it was changed last",
+                also=", ".join(
+                    form.format(slot_name(*slot).replace("_", " "))
+                    for form in ("{0}", "last {0}", "last {0} change", "{0} replaced", "{0} last changed", "{0} date")
+                ),
+            )
+            for slot in SLOTS
+        ),
+        *(
+            Column(f"{slot_name(*slot)}_item", "text", "code of the cartridge that was fitted", also="")
+            for slot in SLOTS
+        ),
+    ),
+    _store_unit,
+    named_by=("code", "site"),
+    also=("unit", "systems", "machines"),
+    needs=(("code", "site", "client"),),
+)
+
+
+def _find_position(bringing: Bringing, values: Mapping[str, Any]) -> Any:
+    rows = Position.objects.of_company(bringing.company)
+    return rows.filter(unit__code__iexact=str(values.get("unit", "")), order=values.get("order") or 0).first()
+
+
+POSITION_RECORDS: Final = Records(
+    PositionSerializer,
+    PositionSerializer,
+    _find_position,
+    lambda bringing, facts: units.add_position(by=bringing.by, now=bringing.now, **{"role": "single", **facts}),
+    lambda bringing, row, facts: units.change_position(
+        position=row, by=bringing.by, now=bringing.now, **{k: v for k, v in facts.items() if k != "unit"}
+    ),
+)
+
+POSITIONS: Final = Sheet(
+    "positions",
+    "the places in the trains, where a format is to be stated or a place added",
+    columns_of(
+        PositionSerializer,
+        also={"unit": "unit code, unit no", "order": "place, place in train, no", "stage": "cartridge, filter"},
+        examples={"unit": "S01-1", "order": "1", "stage": "sediment", "role": "single"},
+    ),
+    lambda row, bringing: store_record(POSITION_RECORDS, row, bringing),
+    named_by=("unit",),
+    needs=(("unit",), ("order",), ("stage",)),
+)
+
+
+def _store_placement(row: Row, bringing: Bringing) -> Outcome:
+    values = row.values
+    position = _place_of(values, bringing)
+    item = find_named(CatalogueItem.objects.of_company(bringing.company), str(values.get("item", "")))
+    if item is None and not values.get("item"):
+        item = _item_of(None, position, bringing)
+    if item is None:
+        sentence = f"There is no item '{str(values.get('item', ''))[:60]}' in the catalogue; bring it in first"
+        raise RowRefusedError([("item", sentence)])
+    if not values.get("placed_at"):
+        raise RowRefusedError([("placed_at", "Say when it was placed")])
+    try:
+        _, outcome = enter_stay(
+            position=position,
+            item=item,
+            placed_at=datetime.fromisoformat(values["placed_at"]),
+            removed_at=datetime.fromisoformat(values["removed_at"]) if values.get("removed_at") else None,
+            removal=values.get("removal") or "",
+            serial_or_lot=str(values.get("serial_or_lot") or "")[:60],
+            by=bringing.by,
+            now=bringing.now,
+        )
+    except DomainError as error:
+        faults = [(fault.pointer.strip("/"), fault.sentence) for fault in error.faults]
+        raise RowRefusedError(faults or [("", error.sentence)]) from None
+    return Outcome(outcome)
+
+
+def _place_of(values: Mapping[str, Any], bringing: Bringing) -> Position:
+    unit = find_named(Unit.objects.of_company(bringing.company), str(values.get("unit", "")))
+    if unit is None:
+        raise RowRefusedError([("unit", f"There is no unit '{str(values.get('unit', ''))[:60]}'")])
+    places = Position.objects.filter(unit=unit).order_by("order")
+    if values.get("order"):
+        places = places.filter(order=values["order"])
+    elif values.get("stage"):
+        places = places.filter(stage=values["stage"])
+        if values.get("role"):
+            places = places.filter(role=values["role"])
+    found_places = list(places)
+    if len(found_places) != 1:
+        shown = ", ".join(place.spoken_name for place in (found_places or Position.objects.filter(unit=unit)))
+        raise RowRefusedError([("stage", f"Say which place of {unit.code} is meant: {shown}")])
+    return found_places[0]
+
+
+PLACEMENTS: Final = Sheet(
+    "placements",
+    "which cartridge stood where, from when until when; one row a change is enough",
+    (
+        Column("unit", "text", "the unit's code", also="unit code, unit no, unit id", example="S01-1"),
+        Column("stage", "word", "which stage", also="cartridge, filter, type", words=_STAGE.words, example="carbon"),
+        Column("role", "word", "where there are two", also="lead or lag", words=_ROLE.words),
+        Column("order", "whole", "place in the train, where a stage stands there twice", also="place in train, no"),
+        Column("item", "text", "the item's code", also="item code, part, part no, model", example="CARB-10"),
+        Column(
+            "placed_at",
+            "moment",
+            "when it was fitted",
+            also="placed, in, put in, fitted, installed, placed on, fitted on, installed on, date in, changed, "
+            "changed on, replaced, replaced on, date, day",
+            example="2026-03-02",
+        ),
+        Column(
+            "removed_at",
+            "moment",
+            "when it left; empty: at the next change, or it still stands there",
+            also="removed, out, taken out, removed on, date out",
+        ),
+        Column(
+            "removal",
+            "word",
+            "why it left, where that is known",
+            also="reason, removal reason, why",
+            words=tuple(Placement.Removal.values),
+        ),
+        Column("serial_or_lot", "text", "its serial or lot number", also="serial, lot, serial number"),
+    ),
+    _store_placement,
+    named_by=("unit",),
+    also=("changes", "cartridge changes", "history", "replacements"),
+    needs=(("unit",), ("placed_at",)),
+)

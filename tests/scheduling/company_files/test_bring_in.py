@@ -1,0 +1,237 @@
+"""Sheets as people keep them, brought into an empty company."""
+
+import io
+import zipfile
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from django.core.management import CommandError, call_command
+from openpyxl import Workbook
+from rest_framework.test import APIClient
+
+from accounts.models import Client, Company, Membership
+from fleet.models import CatalogueItem, Placement, Reading, Site, Unit
+from scheduling.company_files.bring_in import bring_in
+from scheduling.company_files.outcome import BroughtIn, Outcome
+from scheduling.models import StockLevel
+from tests import factories
+
+NOW = datetime(2026, 11, 25, 9, tzinfo=UTC)
+
+GERMAN = {
+    "items.csv": (
+        "item;description;type;price;micron rating [um];rated volume [L];rated flow [gpd];rated pressure [psi];"
+        "rated temperature [degC];rated tds [mg/L];rated recovery;rejection;membrane material;colour\n"
+        "SED5;Sedimentfilter;sediment;4,20;5;12000;;;;;;;;weiss\n"
+        "CB10;Kohleblock;carbon block;9,80;;;;;;;;;;\n"
+        "M75;Membran;membrane;34,50;;;75;60;25;500;0,15;0,96;polyamide;\n"
+    ),
+    "anlagen.csv": (
+        "customer;phone;e-mail;address;lat;lon;use;type;commissioned;weekly use [L];sediment;carbon;membrane;booster\n"
+        "Café Ufer;040 555;ufer@kunde.example;Uferweg 3;53,551;9,993;coffee;RO;17.5.2023;1.300;2.3.2026;2.3.2026;;ja\n"
+        "Praxis;;;Ringgasse 12;53,56;10,01;lab;RO;1.2.2022;150;31.02.2026;15.4.2026;-;nein\n"
+    ),
+    "readings.csv": (
+        "unit;date;line pressure [bar];feed tds [ppm];permeate tds [ppm];permeate flow [L/h]\n"
+        "S01-1;2.3.2026;4,1;420;12;9,5\n"
+        "S01-1;20.9.2026 10:15;4,0;430;15;abc\n"
+        "S99-1;20.9.2026;4,0;430;15;9\n"
+    ),
+}
+
+
+@pytest.fixture
+def berlin() -> Membership:
+    company = factories.CompanyFactory(time_zone="Europe/Berlin")
+    owner: Membership = factories.MembershipFactory(company=company, role="owner")
+    return owner
+
+
+def brought(by: Membership, files: dict[str, str], *, is_trial: bool = False) -> BroughtIn:
+    return bring_in(by=by, files={name: text.encode() for name, text in files.items()}, now=NOW, is_trial=is_trial)
+
+
+def told(result: BroughtIn, sheet: str) -> list[str]:
+    return [remark for page in result.pages if page.sheet == sheet for row in page.rows for remark in row.remarks]
+
+
+@pytest.mark.django_db
+def test_one_sheet_of_units_makes_clients_sites_units_and_their_last_changes(berlin: Membership) -> None:
+    result = brought(berlin, GERMAN)
+    assert {client.name: client.phone for client in Client.objects.all()} == {"Café Ufer": "040 555", "Praxis": ""}
+    site = Site.objects.get(code="S01")
+    assert (site.address, site.latitude, site.time_zone) == ("Uferweg 3", 53.551, "Europe/Berlin")
+    unit = Unit.objects.get(code="S01-1")
+    assert (unit.use, unit.kind, unit.weekly_demand_l, unit.has_booster_pump) == ("coffee", "ro", 1300.0, True)
+    stays = Placement.objects.filter(position__unit=unit).order_by("position__order")
+    assert [(stay.item.code, f"{stay.placed_at:%Y-%m-%d %H}") for stay in stays] == [
+        ("SED5", "2026-03-02 11"),
+        ("CB10", "2026-03-02 11"),
+    ], "a day alone is its noon in Berlin"
+    assert CatalogueItem.objects.get(code="CB10").price == pytest.approx(9.8)
+    assert result.count(Outcome.REFUSED) == 1
+
+
+@pytest.mark.django_db
+def test_a_bad_value_is_left_out_and_its_row_kept(berlin: Membership) -> None:
+    result = brought(berlin, GERMAN)
+    assert Unit.objects.filter(code="S02-1").exists()
+    assert told(result, "units") == [
+        "sediment: '31.02.2026' is no day of the calendar; write 2026-03-01; this value is not stored."
+    ]
+    second = Reading.objects.get(unit__code="S01-1", taken_at=datetime(2026, 9, 20, 8, 15, tzinfo=UTC))
+    assert (second.permeate_flow_l_per_day, second.line_pressure_kpa) == (None, pytest.approx(400.0))
+    assert any("'abc' is not a number" in remark for remark in told(result, "readings"))
+    assert any("There is no unit with the code 'S99-1'" in remark for remark in told(result, "readings"))
+    first = Reading.objects.get(unit__code="S01-1", taken_at=datetime(2026, 3, 2, 11, tzinfo=UTC))
+    assert [flag["code"] for flag in first.flags] == ["day_only"]
+    assert any("'colour'" in remark for page in result.pages for remark in page.remarks)
+
+
+@pytest.mark.django_db
+def test_twice_brings_nothing_twice(berlin: Membership) -> None:
+    first, second = brought(berlin, GERMAN), brought(berlin, GERMAN)
+    assert first.count(Outcome.MADE) > 8
+    assert (second.count(Outcome.MADE), second.count(Outcome.CHANGED)) == (0, 0)
+    assert Reading.objects.count() == 2
+
+
+@pytest.mark.django_db
+def test_a_trial_tells_the_same_and_stores_nothing(berlin: Membership) -> None:
+    trial = brought(berlin, GERMAN, is_trial=True)
+    assert [model.objects.count() for model in (Client, CatalogueItem, Reading)] == [0, 0, 0]
+    kept = brought(berlin, GERMAN)
+    assert [(page.origin, page.sheet, page.counts) for page in trial.pages] == [
+        (page.origin, page.sheet, page.counts) for page in kept.pages
+    ]
+
+
+@pytest.mark.django_db
+def test_a_changed_cell_changes_that_field_alone(berlin: Membership) -> None:
+    brought(berlin, GERMAN)
+    result = brought(berlin, {"clients.csv": "name,phone\nCAFÉ UFER,040 777\nPraxis,\n"})
+    assert [row.outcome for row in result.pages[0].rows] == [Outcome.CHANGED, Outcome.LEFT]
+    client = Client.objects.get(name__startswith="CAF")
+    assert (client.phone, client.email) == ("040 777", "ufer@kunde.example")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("system", "day"), [("us", "2026-03-04"), ("metric", "2026-04-03")])
+def test_days_with_slashes_follow_the_company_where_the_file_does_not_tell(system: str, day: str) -> None:
+    company = factories.CompanyFactory(unit_system=system, time_zone="UTC")
+    owner = factories.MembershipFactory(company=company, role="owner")
+    unit = factories.UnitFactory(company=company, code="U-1")
+    brought(owner, {"readings.csv": "unit,date,line pressure [psi]\nU-1,3/4/2026,60\n"})
+    assert f"{Reading.objects.get(unit=unit).taken_at:%Y-%m-%d}" == day
+    brought(owner, {"readings.csv": "unit,date,line pressure [psi]\nU-1,3/13/2026,60\nU-1,3/5/2026,61\n"})
+    assert Reading.objects.filter(unit=unit, taken_at__month=3, taken_at__day=5).exists(), "the file tells"
+
+
+@pytest.mark.django_db
+def test_changes_come_in_any_order_and_each_finds_its_place(berlin: Membership) -> None:
+    brought(berlin, GERMAN)
+    rows = [
+        "S01-1,sediment,SED5,2024-06-01,",
+        "S01-1,sediment,SED5,2023-06-01,",
+        "S01-1,sediment,SED5,2025-06-01,spent",
+    ]
+    result = brought(berlin, {"changes.csv": "\n".join(["unit,stage,item,changed,reason", *rows])})
+    assert [row.outcome for row in result.pages[0].rows] == [Outcome.MADE] * 3
+    stays = Placement.objects.filter(position__unit__code="S01-1", position__stage="sediment").order_by("placed_at")
+    assert [(f"{stay.placed_at:%Y}", stay.removed_at and f"{stay.removed_at:%Y}", stay.removal) for stay in stays] == [
+        ("2023", "2024", "unknown"),
+        ("2024", "2025", "unknown"),
+        ("2025", "2026", "exhausted"),
+        ("2026", None, ""),
+    ]
+    later = brought(
+        berlin, {"changes.csv": "unit,stage,item,placed,removed\nS01-1,sediment,SED5,2024-01-01,2026-01-01\n"}
+    )
+    assert later.pages[0].rows[0].outcome == Outcome.REFUSED
+    assert "SED5 stood there from 2024-06-01 until 2025-06-01" in later.pages[0].rows[0].remarks[0]
+
+
+@pytest.mark.django_db
+def test_a_count_of_stock_is_taken_over_and_never_added(berlin: Membership) -> None:
+    brought(berlin, GERMAN)
+    for pieces in (6, 6, 4):
+        brought(berlin, {"stock.csv": f"item,quantity\nSED5,{pieces}\n"})
+    assert StockLevel.objects.get().quantity == 4
+
+
+@pytest.mark.django_db
+def test_digits_are_a_code_and_never_an_id(berlin: Membership) -> None:
+    client = factories.ClientFactory(company=berlin.company, name="Bar")
+    result = brought(berlin, {"sites.csv": f"client,code,lat,lon\n{client.pk},S1,53,10\n"})
+    assert result.count(Outcome.REFUSED) == 1
+    assert "There is no client" in result.pages[0].rows[0].remarks[0]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("name", "content", "sentence"),
+    [
+        ("clients.xlsx", b"no workbook", "no workbook"),
+        ("clients.csv", b"", "empty"),
+        ("clients.csv", b"\x00\x01", "binary"),
+        ("clients.csv", b'name\n"open', "cannot be read"),
+    ],
+)
+def test_a_file_that_cannot_be_read_is_named(berlin: Membership, name: str, content: bytes, sentence: str) -> None:
+    result = bring_in(by=berlin, files={name: content}, now=NOW, is_trial=False)
+    assert sentence in result.troubles[name]
+
+
+@pytest.mark.django_db
+def test_the_pages_of_a_workbook_are_sheets(as_owner: APIClient, company: Company) -> None:
+    book = Workbook()
+    clients, sites = book.active, book.create_sheet("Sites")
+    assert clients is not None
+    clients.title = "Customers"
+    for row in (["Customer", "Tel"], ["Example Bar", 405550100], ["Other Bar", None]):
+        clients.append(row)
+    for row in (
+        ["customer", "site code", "lat", "lng", "opening hours"],
+        ["example bar", "S7", 53.5, 9.9, "Mon-Fri 8-17"],
+    ):
+        sites.append(row)
+    content = io.BytesIO()
+    book.save(content)
+    archive = io.BytesIO()
+    with zipfile.ZipFile(archive, "w") as packed:
+        packed.writestr("all.xlsx", content.getvalue())
+    for store, count in (("false", 0), ("true", 1)):
+        archive.seek(0)
+        archive.name = "company.zip"
+        answer = as_owner.post("/api/v1/imports/", {"file": archive, "store": store}, "multipart")
+        assert answer.status_code == 200, answer.content
+        assert [(page["sheet"], page["made"]) for page in answer.json()["pages"]] == [("clients", 2), ("sites", 1)]
+        assert Site.objects.of_company(company).filter(code="S7").count() == count
+    assert Site.objects.get(code="S7").access_windows.count() == 5
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", ["a.pdf", "a.zip"])
+def test_what_is_no_sheet_is_refused(as_owner: APIClient, name: str) -> None:
+    file = io.BytesIO(b"%PDF")
+    file.name = name
+    refused = as_owner.post("/api/v1/imports/", {"file": file}, "multipart")
+    assert refused.status_code == 400
+    assert refused.json()["errors"][0]["pointer"] == "/file"
+
+
+@pytest.mark.django_db
+def test_templates_can_be_filled_in_and_their_explanations_are_not_read(berlin: Membership, tmp_path: Path) -> None:
+    call_command("bring_in", str(tmp_path), "--templates", stdout=io.StringIO())
+    path = tmp_path / "clients.csv"
+    path.write_text(path.read_text() + "Example Bar,bar@client.example,,\n")
+    out = io.StringIO()
+    call_command("bring_in", str(tmp_path), "--company", berlin.company.name, stdout=out)
+    assert "1 would be made" in out.getvalue()
+    assert "refused" not in out.getvalue().split("A trial")[0]
+    assert "not known" not in out.getvalue()
+    call_command("bring_in", str(tmp_path), "--company", berlin.company.name, "--store", stdout=io.StringIO())
+    assert Client.objects.get().name == "Example Bar"
+    with pytest.raises(CommandError, match="is no directory"):
+        call_command("bring_in", str(tmp_path / "none"), "--company", berlin.company.name)

@@ -270,9 +270,9 @@ INSTRUMENTS: Final = _sheet(
 
 def _find_rule(bringing: Bringing, values: Mapping[str, Any]) -> Any:
     item = find_named(CatalogueItem.objects.of_company(bringing.company), str(values.get("item", "")))
-    told = {name: str(values.get(name) or "") for name in ("work", "stage")}
+    stated = {name: str(values.get(name) or "") for name in ("work", "stage")}
     per = values.get("per") or PartsRule.Per.POSITION
-    return PartsRule.objects.of_company(bringing.company).filter(item=item, per=per, **told).first() if item else None
+    return PartsRule.objects.of_company(bringing.company).filter(item=item, per=per, **stated).first() if item else None
 
 
 PARTS_RULES: Final = _sheet(

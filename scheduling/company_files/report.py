@@ -5,7 +5,7 @@ from typing import Final
 
 from scheduling.company_files.outcome import BroughtIn, Outcome, PageResult
 
-MOST_ROWS_TOLD: Final = 40
+MOST_ROWS_SHOWN: Final = 40
 """So many rows of a page are told one by one; the whole is in the answer of the interface."""
 
 _WORDS: Final = {
@@ -16,7 +16,7 @@ _WORDS: Final = {
 }
 
 
-def report_lines(result: BroughtIn, *, most: int = MOST_ROWS_TOLD) -> Iterator[str]:
+def report_lines(result: BroughtIn, *, most: int = MOST_ROWS_SHOWN) -> Iterator[str]:
     """The lines of the report."""
     for name, trouble in result.troubles.items():
         yield f"{name}: not read. {trouble}"
@@ -37,9 +37,9 @@ def _of_page(page: PageResult, is_trial: bool, most: int) -> Iterator[str]:
     yield f"{page.origin}{what}: {counts or 'no rows'}"
     for remark in page.remarks:
         yield f"    {remark}"
-    told_of = [row for row in page.rows if row.remarks]
-    for row in told_of[:most]:
+    with_remarks = [row for row in page.rows if row.remarks]
+    for row in with_remarks[:most]:
         name = f" ({row.name[:40]})" if row.name else ""
         yield f"    line {row.line}{name}, {words[row.outcome]}: {' '.join(row.remarks)}"
-    if len(told_of) > most:
-        yield f"    and {len(told_of) - most} rows more"
+    if len(with_remarks) > most:
+        yield f"    and {len(with_remarks) - most} rows more"

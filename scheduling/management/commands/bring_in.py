@@ -12,7 +12,7 @@ from accounts.errors import DomainError
 from scheduling.company_files.bring_in import bring_in
 from scheduling.company_files.members import owner_of
 from scheduling.company_files.pages import files_of_directory
-from scheduling.company_files.report import MOST_ROWS_TOLD, report_lines
+from scheduling.company_files.report import MOST_ROWS_SHOWN, report_lines
 from scheduling.company_files.templates import write_templates
 
 
@@ -28,7 +28,7 @@ class Command(BaseCommand):
         parser.add_argument("--company", help="name of the company, where there are several")
         parser.add_argument("--store", action="store_true", help="store what the trial told")
         parser.add_argument("--templates", action="store_true", help="write an empty sheet of each kind and stop")
-        parser.add_argument("--rows", type=int, default=MOST_ROWS_TOLD, help="rows of a page that are told one by one")
+        parser.add_argument("--rows", type=int, default=MOST_ROWS_SHOWN, help="rows of a page that are told one by one")
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:

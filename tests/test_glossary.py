@@ -25,6 +25,8 @@ WORDS_IN_ANOTHER_SENSE = {
 }
 NAMES_IN_ANOTHER_SENSE = {
     "HOUSE": "the limits of the house, where neither company, use nor unit has its own",
+    "bring_in": "of a company: from the sheets people keep",
+    "take_out": "of a company: as such sheets",
     "hours_standing": "of water: how long the unit made none",
     "promise": "of sizing: what a client was told that a new unit gives",
     "Promise": "of sizing",

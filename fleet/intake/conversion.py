@@ -69,7 +69,7 @@ def _convert_group(rows: list[Row], column: str, unit: str, kind: Kind, meter_of
     compensation = np.ones(len(rows))
     if kind.name == "tds":
         for place, row in enumerate(rows):
-            meter = meter_of(row, column) if column not in row.on_house_scale else None
+            meter = meter_of(row, column) if column not in row.on_stored_scale else None
             if meter is not None:
                 factors[place] = meter.tds_factor
                 compensation[place] = _compensation(row, column, meter)

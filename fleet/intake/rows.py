@@ -67,7 +67,7 @@ class Row:
         Stored column -> value in the stored unit.
     fields
         The other model fields, ready to store.
-    on_house_scale
+    on_stored_scale
         Stored columns whose values stand on the house scale already: no meter's habits are to be undone.
     notes
         What a later reader needs to redo the conversion: stored column -> facts such as the meter's factor.
@@ -81,7 +81,7 @@ class Row:
     numbers: dict[str, float] = field(default_factory=dict)
     fields: dict[str, Any] = field(default_factory=dict)
     notes: dict[str, dict[str, Any]] = field(default_factory=dict)
-    on_house_scale: set[str] = field(default_factory=set)
+    on_stored_scale: set[str] = field(default_factory=set)
     faults: list[RowFault] = field(default_factory=list)
     flags: list[Flag] = field(default_factory=list)
     owner_id: int = 0

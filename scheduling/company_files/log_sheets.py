@@ -227,7 +227,7 @@ def _rows(
             elif numbers.values[place] == numbers.values[place]:
                 row.sent[column.name] = Sent(repr(float(numbers.values[place])), column.unit)
                 if is_stored_name:
-                    row.on_house_scale.add(column.name)
+                    row.on_stored_scale.add(column.name)
     zones = log.zones(bringing)
     for row in rows:
         zone = zones.get(row.words.get(log.owner, "").casefold(), bringing.zone)

@@ -12,7 +12,7 @@ from fleet.api.positions import PositionSerializer
 from fleet.api.units import NewUnitSerializer, UnitSerializer
 from fleet.models import CatalogueItem, Placement, Position, Site, Stage, Unit
 from fleet.services.units import units
-from fleet.services.units.history import enter_stay
+from fleet.services.units.history import enter_placement
 from scheduling.company_files.cells import word_of
 from scheduling.company_files.columns import Column, columns_of
 from scheduling.company_files.outcome import Outcome
@@ -174,7 +174,7 @@ def _enter_change(
         )
         return False
     try:
-        _, outcome = enter_stay(
+        _, outcome = enter_placement(
             position=position,
             item=item,
             placed_at=datetime.fromisoformat(stages[name]),
@@ -193,9 +193,9 @@ def _item_of(code: Any, position: Position, bringing: Bringing) -> CatalogueItem
     if code:
         named: CatalogueItem | None = find_named(rows, str(code))
         return named
-    standing = Placement.objects.filter(position=position, removed_at__isnull=True).select_related("item").first()
-    if standing is not None:
-        return standing.item
+    installed = Placement.objects.filter(position=position, removed_at__isnull=True).select_related("item").first()
+    if installed is not None:
+        return installed.item
     of_stage = list(rows.filter(kind=position.stage, is_active=True)[:2])
     return of_stage[0] if len(of_stage) == 1 else None
 
@@ -310,7 +310,7 @@ def _store_placement(row: Row, bringing: Bringing) -> Outcome:
     if not values.get("placed_at"):
         raise RowRefusedError([("placed_at", "Say when it was placed")])
     try:
-        _, outcome = enter_stay(
+        _, outcome = enter_placement(
             position=position,
             item=item,
             placed_at=datetime.fromisoformat(values["placed_at"]),

@@ -17,7 +17,7 @@ _SAME_DAY: Final = timedelta(hours=36)
 """Two notes of one change seldom agree to the hour."""
 
 
-def enter_stay(
+def enter_placement(
     *,
     position: Position,
     item: CatalogueItem,
@@ -30,8 +30,8 @@ def enter_stay(
 ) -> tuple[Placement, str]:
     """Enter that a cartridge stood in a position from one moment to another, or since one.
 
-    What stood there before and is not known to have left has left by then, for an unknown reason; a stay whose end is
-    not told ends where the next one begins. The same item placed within a day and a half is the same stay.
+    What stood there before and is not known to have left has left by then, for an unknown reason; a placement whose end
+    is not told ends where the next one begins. The same item placed within a day and a half is the same placement.
 
     Parameters
     ----------
@@ -43,7 +43,7 @@ def enter_stay(
     Returns
     -------
     placement, outcome
-        The stay, and 'made', 'changed' or 'left' as it was.
+        The placement, and 'made', 'changed' or 'left' as it was.
 
     Raises
     ------
@@ -55,11 +55,15 @@ def enter_stay(
         _check_moments(placed_at, removed_at, now)
         check_item(position, item, is_past=removed_at is not None)
         others = list(Placement.objects.filter(position=position).order_by("placed_at", "pk").select_related("item"))
-        same = [stay for stay in others if stay.item_id == item.pk and abs(stay.placed_at - placed_at) < _SAME_DAY]
+        same = [
+            placement
+            for placement in others
+            if placement.item_id == item.pk and abs(placement.placed_at - placed_at) < _SAME_DAY
+        ]
         if same:
             return same[0], _complete(same[0], removed_at, removal, serial_or_lot, by, now)
-        before = [stay for stay in others if stay.placed_at <= placed_at]
-        after = next((stay for stay in others if stay.placed_at > placed_at), None)
+        before = [placement for placement in others if placement.placed_at <= placed_at]
+        after = next((placement for placement in others if placement.placed_at > placed_at), None)
         if before:
             left_at = before[-1].removed_at
             if left_at is None:
@@ -73,7 +77,7 @@ def enter_stay(
             if removed_at is not None and removed_at > after.placed_at:
                 raise _overlap(after, removed_at)
             removed_at = removed_at or after.placed_at
-        stay = Placement.objects.create(
+        placement = Placement.objects.create(
             position=position,
             item=item,
             serial_or_lot=serial_or_lot,
@@ -85,9 +89,13 @@ def enter_stay(
         _follow(position, now)
         if by is not None:
             record(
-                by=by, action="enter stay", subject=stay, now=now, details={"position": position.pk, "item": item.code}
+                by=by,
+                action="enter placement",
+                subject=placement,
+                now=now,
+                details={"position": position.pk, "item": item.code},
             )
-    return stay, "made"
+    return placement, "made"
 
 
 def link_rotations(*, units: Iterable[int], now: datetime) -> int:
@@ -134,7 +142,7 @@ def _check_moments(placed_at: datetime, removed_at: datetime | None, now: dateti
 
 
 def _complete(
-    stay: Placement,
+    placement: Placement,
     removed_at: datetime | None,
     removal: str,
     serial_or_lot: str,
@@ -143,40 +151,44 @@ def _complete(
 ) -> str:
     """Fill in what is told now and was not known; what is known otherwise is not overwritten."""
     changed = []
-    if removed_at is not None and stay.removed_at is None:
-        stay.removed_at, stay.removal = removed_at, removal or Placement.Removal.UNKNOWN
+    if removed_at is not None and placement.removed_at is None:
+        placement.removed_at, placement.removal = removed_at, removal or Placement.Removal.UNKNOWN
         changed += ["removed_at", "removal"]
-    elif removal and stay.removed_at is not None and stay.removal == Placement.Removal.UNKNOWN != removal:
-        stay.removal = removal
+    elif removal and placement.removed_at is not None and placement.removal == Placement.Removal.UNKNOWN != removal:
+        placement.removal = removal
         changed.append("removal")
-    if serial_or_lot and not stay.serial_or_lot:
-        stay.serial_or_lot = serial_or_lot
+    if serial_or_lot and not placement.serial_or_lot:
+        placement.serial_or_lot = serial_or_lot
         changed.append("serial_or_lot")
-    if removed_at is not None and stay.removed_at is not None and abs(stay.removed_at - removed_at) >= _SAME_DAY:
+    if (
+        removed_at is not None
+        and placement.removed_at is not None
+        and abs(placement.removed_at - removed_at) >= _SAME_DAY
+    ):
         raise InvalidInput(
             "known_otherwise",
-            f"This cartridge is known to have left on {stay.removed_at:%Y-%m-%d}, not {removed_at:%Y-%m-%d}.",
+            f"This cartridge is known to have left on {placement.removed_at:%Y-%m-%d}, not {removed_at:%Y-%m-%d}.",
             pointer="/removed_at",
         )
     if not changed:
         return "left"
-    stay.save(update_fields=changed)
-    _follow(stay.position, now)
+    placement.save(update_fields=changed)
+    _follow(placement.position, now)
     if by is not None:
-        record(by=by, action="complete stay", subject=stay, now=now, details={"fields": changed})
+        record(by=by, action="complete placement", subject=placement, now=now, details={"fields": changed})
     return "changed"
 
 
-def _end(stay: Placement, at: datetime) -> None:
-    stay.removed_at, stay.removal = at, Placement.Removal.UNKNOWN
-    stay.save(update_fields=["removed_at", "removal"])
+def _end(placement: Placement, at: datetime) -> None:
+    placement.removed_at, placement.removal = at, Placement.Removal.UNKNOWN
+    placement.save(update_fields=["removed_at", "removal"])
 
 
-def _overlap(stay: Placement, at: datetime) -> InvalidInput:
-    until = f"until {stay.removed_at:%Y-%m-%d}" if stay.removed_at else "and stands there still"
+def _overlap(placement: Placement, at: datetime) -> InvalidInput:
+    until = f"until {placement.removed_at:%Y-%m-%d}" if placement.removed_at else "and stands there still"
     return InvalidInput(
         "overlaps_another",
-        f"{stay.item.code} stood there from {stay.placed_at:%Y-%m-%d} {until}, so also on {at:%Y-%m-%d}.",
+        f"{placement.item.code} stood there from {placement.placed_at:%Y-%m-%d} {until}, so also on {at:%Y-%m-%d}.",
         pointer="/placed_at",
     )
 

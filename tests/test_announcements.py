@@ -41,6 +41,7 @@ SERVICES = {
     "fleet.services.stated_limits.create_limits": ANNOUNCES,
     "fleet.services.stated_limits.delete_limits": ANNOUNCES,
     "fleet.services.stated_limits.update_limits": ANNOUNCES,
+    "fleet.services.units.history.enter_placement": ANNOUNCES,
     "fleet.services.units.placements.place": ANNOUNCES,
     "fleet.services.units.placements.remove": ANNOUNCES,
     "fleet.services.units.placements.rotate_lead_lag": ANNOUNCES,

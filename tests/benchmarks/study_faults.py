@@ -146,6 +146,11 @@ def wrong_table(outcomes: Sequence[Outcome], *, title: str) -> str:
     lines = [
         f"{title}: {len(outcomes)} units, {years:.0f} unit-years, {len(old)} of them older than two years",
         f"with a wrong finding at any time: {wronged} ({wronged / len(outcomes):.1%}), {old_wronged} of them old",
+    ]
+    if not years:
+        # Faults of the first day: nothing stood before them.
+        return "\n".join(lines)
+    lines += [
         f"a unit-year: {causes.total() / years:.2f} wrong, {said_notices / years:.2f} notices that all is well",
         "",
         "| what was found | cause | findings | units | a unit-year |",

@@ -17,6 +17,8 @@ from fleet.intake.tables import MOST_BYTES, MOST_COLUMNS, TextTable, read_table
 
 MOST_FILES: Final = 100
 MOST_ROWS: Final = 200_000
+MOST_UNPACKED_BYTES: Final = 200_000_000
+"""A workbook is packed; one that unpacks to more than this is no sheet of a company."""
 EXPLAINS: Final = "#"
 """A row whose first cell begins with this explains the columns to people and is never read."""
 
@@ -119,6 +121,12 @@ def _pages_of_workbook(name: str, content: bytes) -> Iterator[Page]:
     if len(content) > MOST_BYTES:
         raise InvalidInput("file_too_large", f"The file has {len(content)} bytes; at most {MOST_BYTES} are read.")
     try:
+        with zipfile.ZipFile(io.BytesIO(content)) as packed:
+            unpacked = sum(entry.file_size for entry in packed.infolist())
+        if unpacked > MOST_UNPACKED_BYTES:
+            raise InvalidInput(
+                "file_too_large", f"The workbook unpacks to {unpacked} bytes; at most {MOST_UNPACKED_BYTES} are read."
+            )
         book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
     except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError, TypeError, AttributeError):
         raise InvalidInput(

@@ -212,6 +212,16 @@ def test_the_pages_of_a_workbook_are_sheets(as_owner: APIClient, company: Compan
 
 
 @pytest.mark.django_db
+def test_a_workbook_that_unpacks_to_gigabytes_is_not_unpacked(berlin: Membership) -> None:
+    bomb = io.BytesIO()
+    with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as packed:
+        for number in range(3):
+            packed.writestr(f"xl/{number}.xml", bytes(80_000_000))
+    result = bring_in(by=berlin, files={"clients.xlsx": bomb.getvalue()}, now=NOW, is_trial=False)
+    assert "unpacks to 240000000 bytes" in result.troubles["clients.xlsx"]
+
+
+@pytest.mark.django_db
 @pytest.mark.parametrize("name", ["a.pdf", "a.zip"])
 def test_what_is_no_sheet_is_refused(as_owner: APIClient, name: str) -> None:
     file = io.BytesIO(b"%PDF")

@@ -26,14 +26,16 @@ class RowFilter(django_filters.CharFilter):
     def filter(self, queryset: Any, value: str) -> Any:
         if not value:
             return queryset
+        parameter = next(name for name, declared in self.parent.filters.items() if declared is self)
         if value.isascii() and value.isdigit():
-            return queryset.filter(**{self.field_name: int(value)}) if int(value) < 2**63 else queryset.none()
+            if int(value) >= 2**63:
+                raise RequestInvalid([RequestFault("parameter", parameter, f"{parameter}: no id is that long.")])
+            return queryset.filter(**{self.field_name: int(value)})
         refers_to: Any = get_model_field(queryset.model, self.field_name)
         membership = getattr(self.parent.request, "membership", None)
         try:
             row = row_named(refers_to.related_model.objects.visible_to(membership), value)
         except NotNamedError as error:
-            parameter = next(name for name, declared in self.parent.filters.items() if declared is self)
             raise RequestInvalid([RequestFault("parameter", parameter, f"{parameter}: {error}")]) from None
         return queryset.filter(**{self.field_name: row.pk})
 

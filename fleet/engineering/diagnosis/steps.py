@@ -65,7 +65,13 @@ def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
 
 
 def checked_columns(day: ArrayLike, value: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Days and values as arrays; `EngineeringError` where they do not fit each other."""
+    """Days and values as arrays; `EngineeringError` where they do not fit each other.
+
+    Examples
+    --------
+    >>> checked_columns([0, 1], [3, 4])
+    (array([0., 1.]), array([3., 4.]))
+    """
     days, values = np.asarray(day, dtype=np.float64), np.asarray(value, dtype=np.float64)
     if days.shape != values.shape:
         raise EngineeringError("day", f"As many days as values are needed, not {days.size} for {values.size}.")
@@ -75,7 +81,13 @@ def checked_columns(day: ArrayLike, value: ArrayLike) -> tuple[NDArray[np.float6
 
 
 def by_visit(days: NDArray[np.float64], values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Mean value of each visit; readings within `SAME_VISIT_DAYS` of the one before belong to its visit."""
+    """Mean value of each visit; readings within `SAME_VISIT_DAYS` of the one before belong to its visit.
+
+    Examples
+    --------
+    >>> by_visit(np.array([0.0, 0.1, 9.0]), np.array([4.0, 6.0, 7.0]))
+    array([5., 7.])
+    """
     if not len(days):
         return values
     visit = np.concatenate([[0], np.cumsum(np.diff(days) > SAME_VISIT_DAYS)])

@@ -143,6 +143,9 @@ def readings(office: Person, installer: Person, meter: Person, client: Person, u
     assert water["stored"] == 1, water
     installer.post("/feed-water-samples/", {"site": unit["site"]["id"], "hardness": "8 dH", "taken_at": ago(hours=5)})
     office.post(f"/sites/{unit['site']['id']}/public-records/", files={"file": ("records.csv", PUBLIC_RECORDS)})
+    sheet = ("clients.csv", "name,phone\nWalk Bar,040 5550100\n")
+    brought = office.post("/imports/", files={"file": sheet}, data={"store": "true"})
+    assert brought["pages"][0]["made"] == 1, brought
     verdict = installer.post("/diagnosis/", {"unit": unit["id"], "reading": {"permeate_tds": "9 ppm"}})
     assert verdict
     installer.post(f"/units/{unit['id']}/commissioning-check/", {"inlet_pressure": "3.5 bar", "product_tds": "0 ppm"})

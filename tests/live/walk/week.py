@@ -192,7 +192,8 @@ def visits_to_inspect(office: Person, count: int) -> list[dict[str, Any]]:
 
 def orders(office: Person) -> None:
     office.post("/purchase-orders/draft/")
-    item = next(row for row in office.rows("/catalogue-items/") if row["supplier"])
+    drafted = {row["supplier"] for row in office.rows("/purchase-orders/") if row["state"] == "draft"}
+    item = next(row for row in office.rows("/catalogue-items/") if row["supplier"] and row["supplier"] not in drafted)
     order = office.post(
         "/purchase-orders/", {"supplier": item["supplier"], "lines": [{"item": item["id"], "packs": 2}]}
     )

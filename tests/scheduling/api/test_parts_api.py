@@ -44,7 +44,7 @@ def test_a_count_sent_again_takes_the_place_of_the_one_before(as_office: APIClie
         ({"quantity": 10**9}, "/quantity"),
         ({"quantity": 1.5}, "/quantity"),
         ({"quantity": None}, "/quantity"),
-        ({"item": "carbon-1"}, "/item"),
+        ({"item": "carbon-one"}, "/item"),
         ({"installer": 999_999}, "/installer"),
         ({"counted_at": "2030-01-01T00:00:00Z"}, "/counted_at"),
         ({"counted_at": "yesterday"}, "/counted_at"),

@@ -25,8 +25,9 @@ def unit(company: Company) -> Unit:
     )
 
 
-def see(api: Any, unit: Unit, hook: Caught, **observations: bool) -> None:
-    body = {"taken_at": timezone.now().isoformat(), "source": "client", "observations": observations}
+def see(api: Any, unit: Unit, hook: Caught, minutes_ago: int = 0, **observations: bool) -> None:
+    taken_at = timezone.now() - timedelta(minutes=minutes_ago)
+    body = {"taken_at": taken_at.isoformat(), "source": "client", "observations": observations}
     with hook(execute=True):
         answer = api.post(f"/api/v1/units/{unit.pk}/readings/", body, format="json")
     assert answer.status_code == 201, answer.content
@@ -41,7 +42,7 @@ def test_a_leak_is_mailed_to_the_office_once(
 ) -> None:
     office = factories.MembershipFactory(company=unit.company, role="office")
     factories.MembershipFactory(company=unit.company, role="office", is_active=False)
-    see(as_owner, unit, django_capture_on_commit_callbacks, water_on_floor=True)
+    see(as_owner, unit, django_capture_on_commit_callbacks, minutes_ago=5, water_on_floor=True)
     see(as_owner, unit, django_capture_on_commit_callbacks, water_on_floor=True)
     (message,) = told(unit)
     assert (message.audience, message.state, message.email) == ("office", "waiting", office.user.email)
@@ -70,6 +71,6 @@ def test_what_can_wait_is_not_mailed(unit: Unit, as_owner: Any, django_capture_o
 def test_a_leak_that_was_mended_and_comes_again_is_told_again(
     unit: Unit, as_owner: Any, django_capture_on_commit_callbacks: Caught
 ) -> None:
-    for leaks in (True, False, True):
-        see(as_owner, unit, django_capture_on_commit_callbacks, water_on_floor=leaks)
+    for minutes_ago, leaks in ((10, True), (5, False), (0, True)):
+        see(as_owner, unit, django_capture_on_commit_callbacks, minutes_ago, water_on_floor=leaks)
     assert len(told(unit)) == 2

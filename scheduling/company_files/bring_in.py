@@ -15,7 +15,7 @@ from fleet.models import Unit
 from fleet.services.units.history import link_rotations
 from scheduling.company_files.cells import habits_of, read_cells
 from scheduling.company_files.columns import Heading, read_heading
-from scheduling.company_files.log_sheets import FEED_WATER, READINGS, Log, store_log
+from scheduling.company_files.log_sheets import FEED_WATER, READINGS, Log, is_log, store_log
 from scheduling.company_files.outcome import BroughtIn, Outcome, PageResult, RowResult
 from scheduling.company_files.pages import Page, pages_of
 from scheduling.company_files.record_sheets import (
@@ -27,6 +27,7 @@ from scheduling.company_files.record_sheets import (
     SITES,
     STOCK,
     SUPPLIERS,
+    is_of_another_client,
 )
 from scheduling.company_files.rows import Bringing, Row, RowRefusedError
 from scheduling.company_files.sheet import Sheet
@@ -127,6 +128,9 @@ def _sheet_of(page: Page) -> Sheet | Log | None:
     for sheet in ORDER:
         if name in (sheet.name, *(tidy(other) for other in sheet.also)):
             return sheet
+    for log in (READINGS, FEED_WATER):
+        if is_log(log, page):
+            return log
     fitting = []
     for sheet in ORDER:
         if isinstance(sheet, Log):
@@ -165,6 +169,8 @@ def _store_page(sheet: Sheet | Log, page: Page, bringing: Bringing, is_own: bool
             result.remarks.append(f"There is no column {shown}, which every row needs; nothing of it is read.")
             return result
     for row in _rows(page, heading, bringing, is_us):
+        if sheet is SITES and not is_own and is_of_another_client(row, bringing):
+            continue
         result.rows.append(_store_row(sheet, row, bringing))
     return result
 
@@ -236,7 +242,8 @@ def _store_row(sheet: Sheet, row: Row, bringing: Bringing) -> RowResult:
         for field, sentence in refused.faults:
             name_of_field = field.split("/")[0]
             # A cell that could not be read is told of once, not as missing too.
-            if name_of_field not in row.as_written or name_of_field in row.values:
+            is_known_already = any(remark.startswith(f"{row.header(name_of_field)}: ") for remark in row.remarks)
+            if not is_known_already or name_of_field in row.values:
                 row.say(name_of_field, sentence)
         return RowResult(row.line, Outcome.REFUSED, name, row.remarks)
     return RowResult(row.line, outcome, name, row.remarks)

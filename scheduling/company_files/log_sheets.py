@@ -27,6 +27,9 @@ from scheduling.company_files.outcome import Outcome, PageResult, RowResult
 from scheduling.company_files.pages import Page
 from scheduling.company_files.rows import Bringing
 
+DAY_ONLY: Final = "day_only"
+"""Code of the doubt about a reading whose hour nobody wrote down."""
+
 _TIMES: Final = ("taken_at", "date", "time")
 _FIELD_WORDS: Final = {"unit_id": "unit", "site_id": "site", "day": "taken_at"}
 
@@ -90,6 +93,14 @@ FEED_WATER: Final = Log(
     _zones_of_sites,
     also=("water", "feed water", "analyses", "tap water"),
 )
+
+
+def is_log(log: Log, page: Page) -> bool:
+    """Whether a page can only be such a log: it names the owner and a time, and two quantities or more."""
+    columns = _columns(log, page, PageResult("", ""))
+    have = {column.name for column in columns}
+    placed = all(have.intersection(group) for group in log.vocabulary.needed)
+    return placed and sum(column.is_quantity for column in columns) >= 2
 
 
 def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageResult:
@@ -268,4 +279,4 @@ def _settle_moment(row: Row, habits: Habits) -> None:
         row.words.pop(name, None)
     row.words["taken_at"] = at.isoformat()
     if not has_hour(cell):
-        row.flag("taken_at", "day_only", words.day_without_hour())
+        row.flag("taken_at", DAY_ONLY, words.day_without_hour())

@@ -154,6 +154,13 @@ def _store_site(row: Row, bringing: Bringing) -> Outcome:
     return store_record(SITE_RECORDS, row, bringing)
 
 
+def is_of_another_client(row: Row, bringing: Bringing) -> bool:
+    """Whether a row names a site by a code that another client's has: a slip, and no reason to move the site."""
+    code, client = row.values.get("code"), row.values.get("client")
+    site = find_named(Site.objects.of_company(bringing.company), str(code)) if code and client else None
+    return site is not None and site.client.name.casefold() != str(client).casefold()
+
+
 def _free_code(bringing: Bringing) -> str:
     """The next code of the form S01 that no site has."""
     taken = set(Site.objects.of_company(bringing.company).values_list("code", flat=True))
@@ -310,6 +317,11 @@ def _store_stock(row: Row, bringing: Bringing) -> Outcome:
     """A count: the same number again is left as it is, so that nothing that was used since comes back."""
     if "quantity" not in row.values:
         raise RowRefusedError([("quantity", "Give how many pieces were counted.")])
+    van = row.values.get("installer")
+    if van and find_named(Installer.objects.of_company(bringing.company), str(van)) is None:
+        # Left out, the count of a van would be taken for the store's.
+        sentence = f"There is no installer '{str(van)[:60]}' with a van; leave it empty for the store."
+        raise RowRefusedError([("installer", sentence)])
     level = _level(bringing, row.values)
     if level is not None and level.quantity == row.values["quantity"]:
         return Outcome.LEFT

@@ -5,6 +5,7 @@ import io
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from accounts.models import Client, Company, Membership
 from fleet.engineering.observations import OBSERVATIONS
@@ -25,6 +26,7 @@ from fleet.models import (
 )
 from scheduling.company_files.access import exceptions_in_cell, windows_in_cell
 from scheduling.company_files.columns import Column
+from scheduling.company_files.log_sheets import DAY_ONLY
 from scheduling.company_files.record_sheets import (
     CATALOGUE,
     CLIENTS,
@@ -172,6 +174,13 @@ def _moment(at: datetime | None) -> str:
     return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%S}Z" if at is not None else ""
 
 
+def _day_or_moment(reading: Reading) -> str:
+    """The moment of a reading; only its day where nobody knows the hour."""
+    if any(flag.get("code") == DAY_ONLY for flag in reading.flags):
+        return f"{reading.taken_at.astimezone(ZoneInfo(reading.unit.site.time_zone)):%Y-%m-%d}"
+    return _moment(reading.taken_at)
+
+
 def _train(unit: Unit) -> str:
     places = sorted(unit.positions.all(), key=lambda place: place.order)
     return ", ".join(str(place) for place in places)
@@ -208,21 +217,21 @@ def _readings(company: Company) -> tuple[Line, Iterator[Line]]:
     def lines() -> Iterator[Line]:
         rows = (
             Reading.objects.of_company(company)
-            .select_related("unit", "instrument", "corrects")
+            .select_related("unit__site", "instrument", "corrects")
             .order_by("unit__code", "taken_at", "pk")
         )
         for row in rows.iterator(chunk_size=2000):
             stated = [getattr(row, name) for name in states]
             yield [
                 row.unit.code,
-                _moment(row.taken_at),
+                _day_or_moment(row),
                 _reference(row),
                 _reference(row.corrects, is_needed=True) if row.corrects is not None else "",
                 row.source,
                 row.person,
                 row.note.translate(_NUL_FREE),
                 row.instrument.name if row.instrument is not None else "",
-                row.occasion,
+                row.occasion if row.occasion != Reading.Occasion.ROUTINE else "",
                 *("" if value is None else {True: "yes", False: "no"}.get(value, str(value)) for value in stated),
                 *(_seen(row.observations.get(name)) for name in seen),
                 *("" if (value := getattr(row, name)) is None else _number(value) for name in quantities),

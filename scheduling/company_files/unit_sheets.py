@@ -86,6 +86,13 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
     items = {slot_name(*slot): row.values.pop(f"{slot_name(*slot)}_item", None) for slot in SLOTS}
     cell = row.values.pop("train", None)
     client, address = row.values.pop("client", None), row.values.pop("address", None)
+    if row.values.get("site") and client:
+        site = find_named(Site.objects.of_company(bringing.company), str(row.values["site"]))
+        if site is not None and site.client.name.casefold() != str(client).casefold():
+            sentence = (
+                f"'{row.values['site']}' is a site of {site.client.name}, not of {str(client)[:60]}; correct one."
+            )
+            raise RowRefusedError([("site", sentence)])
     if not row.values.get("site") and client:
         row.values["site"] = _site_of(str(client), str(address or ""), bringing)
     if not row.values.get("code") and row.values.get("site"):
@@ -307,6 +314,10 @@ def _store_placement(row: Row, bringing: Bringing) -> Outcome:
     if item is None:
         sentence = f"There is no item '{str(values.get('item', ''))[:60]}' in the catalogue; bring it in first"
         raise RowRefusedError([("item", sentence)])
+    if values.get("removal") and not values.get("removed_at"):
+        # In a list of changes the word may as well say why the cartridge before was changed.
+        del values["removal"]
+        row.say("removal", "without the day it left nobody can tell which cartridge this is said of; not stored")
     if not values.get("placed_at"):
         raise RowRefusedError([("placed_at", "Say when it was placed")])
     try:

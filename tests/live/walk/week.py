@@ -129,11 +129,9 @@ def by_hand(office: Person) -> None:
     unit = office.rows("/units/")[5]
     need = office.post("/needs/", {"unit": unit["id"], "kind": "inspect", "reason": "noise from the pump"})
     office.post(f"/needs/{need['id']}/drop/", {"note": "gone after a flush"})
-    item = office.rows("/catalogue-items/")[0]
-    counted = next((row for row in office.rows("/stock-levels/") if row["item"] == item["id"]), None)
-    if counted:
-        office.delete(f"/stock-levels/{counted['id']}/")
-    level = office.post("/stock-levels/", {"item": item["id"], "quantity": 12})
+    counted = next(row for row in office.rows("/stock-levels/") if row["installer"] is None)
+    office.delete(f"/stock-levels/{counted['id']}/")
+    level = office.post("/stock-levels/", {"item": counted["item"], "quantity": 12})
     office.patch(f"/stock-levels/{level['id']}/", {"quantity": 11})
 
 

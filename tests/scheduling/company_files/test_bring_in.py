@@ -14,6 +14,7 @@ from accounts.models import Client, Company, Membership
 from fleet.models import CatalogueItem, Placement, Reading, Site, Unit
 from scheduling.company_files.bring_in import bring_in
 from scheduling.company_files.outcome import BroughtIn, Outcome
+from scheduling.company_files.take_out import take_out
 from scheduling.models import StockLevel
 from tests import factories
 
@@ -98,6 +99,14 @@ def test_twice_brings_nothing_twice(berlin: Membership) -> None:
 
 
 @pytest.mark.django_db
+def test_what_is_taken_out_is_known_when_it_comes_in_again(berlin: Membership) -> None:
+    brought(berlin, GERMAN)
+    result = brought(berlin, dict(take_out(company=berlin.company, by=berlin)))
+    assert (result.count(Outcome.MADE), result.count(Outcome.CHANGED), result.count(Outcome.REFUSED)) == (0, 0, 0)
+    assert Reading.objects.count() == 2
+
+
+@pytest.mark.django_db
 def test_a_trial_tells_the_same_and_stores_nothing(berlin: Membership) -> None:
     trial = brought(berlin, GERMAN, is_trial=True)
     assert [model.objects.count() for model in (Client, CatalogueItem, Reading)] == [0, 0, 0]
@@ -142,9 +151,10 @@ def test_changes_come_in_any_order_and_each_finds_its_place(berlin: Membership) 
     assert [(f"{stay.placed_at:%Y}", stay.removed_at and f"{stay.removed_at:%Y}", stay.removal) for stay in stays] == [
         ("2023", "2024", "unknown"),
         ("2024", "2025", "unknown"),
-        ("2025", "2026", "exhausted"),
+        ("2025", "2026", "unknown"),
         ("2026", None, ""),
     ]
+    assert "nobody can tell which cartridge" in result.pages[0].rows[2].remarks[0]
     later = brought(
         berlin, {"changes.csv": "unit,stage,item,placed,removed\nS01-1,sediment,SED5,2024-01-01,2026-01-01\n"}
     )
@@ -158,6 +168,33 @@ def test_a_count_of_stock_is_taken_over_and_never_added(berlin: Membership) -> N
     for pieces in (6, 6, 4):
         brought(berlin, {"stock.csv": f"item,quantity\nSED5,{pieces}\n"})
     assert StockLevel.objects.get().quantity == 4
+
+
+@pytest.mark.django_db
+def test_a_count_in_a_van_that_is_not_known_is_not_taken_for_the_stores(berlin: Membership) -> None:
+    brought(berlin, GERMAN)
+    brought(berlin, {"stock.csv": "item,quantity\nSED5,12\n"})
+    result = brought(berlin, {"stock.csv": "item,installer,quantity\nSED5,Bo,2\n"})
+    assert "There is no installer 'Bo'" in result.pages[0].rows[0].remarks[0]
+    assert StockLevel.objects.get().quantity == 12
+
+
+@pytest.mark.django_db
+def test_a_slip_in_the_code_of_a_site_moves_nobodys_site(berlin: Membership) -> None:
+    brought(berlin, GERMAN)
+    row = "Praxis,Ringgasse 12,S01,S01-9,lab,ro,2024-01-03\n"
+    result = brought(berlin, {"units.csv": f"client,address,site,code,use,kind,commissioned\n{row}"})
+    assert "'S01' is a site of Café Ufer, not of Praxis" in told(result, "units")[0]
+    assert Site.objects.get(code="S01").client.name == "Café Ufer"
+
+
+@pytest.mark.django_db
+def test_readings_are_known_by_their_quantities_and_a_refusal_gives_its_reason(berlin: Membership) -> None:
+    brought(berlin, GERMAN)
+    log = "Unit;Date;Permeate TDS [ppm];Totaliser [m3];Note\nS01-1;4.3.2026;12;12,3;hat getropft\n"
+    assert brought(berlin, {"Messwerte.csv": log}).pages[0].sheet == "readings"
+    train = "site,code,use,kind,commissioned,train\nS01,S01-8,lab,ro,2024-01-03,sediment/carbon\n"
+    assert "'sediment/carbon' is not one of" in told(brought(berlin, {"units.csv": train}), "units")[0]
 
 
 @pytest.mark.django_db

@@ -26,7 +26,7 @@ def test_out_and_in_again_is_the_same() -> None:
     site = factories.SiteFactory(company=company, client=client, code="S1", time_zone="Europe/Lisbon")
     site.access_windows.create(weekday=0, opens="08:00", closes="17:00")
     site.access_windows.create(weekday=1, opens="08:00", closes="17:00")
-    site.access_exceptions.create(first_day="2026-12-24", last_day="2026-12-31", reason="closed; ring first")
+    site.access_exceptions.create(first_day="2026-12-24", last_day="2026-12-31", reason="closed, ring first")
     unit = factories.UnitFactory(company=company, site=site, code="007", kind=Unit.Kind.RO_DI, weekly_demand_l=1 / 3)
     Position.objects.filter(unit=unit).delete()
     lead, lag = (
@@ -55,5 +55,8 @@ def test_out_and_in_again_is_the_same() -> None:
     assert refused == []
     again = out(second)
     assert again == files
+    same = bring_in(by=owner, files={name: text.encode() for name, text in files.items()}, now=NOW, is_trial=False)
+    assert [page.sheet for page in same.pages if page.count(Outcome.MADE)] == ["readings"], "rows made by no sender"
+    assert [row for page in same.pages for row in page.rows if row.outcome == Outcome.CHANGED] == []
     moved = Placement.objects.of_company(second.company).get(position__role="lead")
     assert (moved.continues is not None, moved.first_installed_at) == (True, times[0])

@@ -84,7 +84,7 @@ def test_one_call_gives_everything(as_installer: APIClient, day: Round, town: To
         "unit": "bar",
     }
     expected = {row["quantity"]: row for row in unit["expected_readings"]}
-    # the label of the town's membrane at its own test condition but for the recovery: 284 L/day, less than a quarter off
+    # the label of the town's membrane at its own test condition but for the recovery: 284 L/day, less a quarter
     assert expected["permeate_flow"]["low"]["value"] == pytest.approx(0.75 * 284, rel=0.03)
     assert expected["product_tds"]["high"] == {"value": 2.0, "unit": "mg/L"}
     # what to look for if it comes out wrong, whether the reading of the day before was good, bad or not taken

@@ -50,8 +50,6 @@ ORDER: Final[tuple[Sheet | Log, ...]] = (
 )
 """The sheets in the order in which they refer to one another."""
 
-_MOST_RESULTS: Final = 100_000
-
 
 def bring_in(*, by: Membership, files: Mapping[str, bytes], now: datetime, is_trial: bool) -> BroughtIn:
     """Read the sheets of some files and store their rows, each kind in one transaction.

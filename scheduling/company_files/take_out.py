@@ -7,7 +7,14 @@ from datetime import UTC, datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
+from accounts.api.clients import ClientSerializer
 from accounts.models import Client, Company, Membership
+from fleet.api.catalogue import CatalogueItemSerializer, PartsRuleSerializer
+from fleet.api.instruments import InstrumentSerializer
+from fleet.api.positions import PositionSerializer
+from fleet.api.sites import SiteSerializer
+from fleet.api.suppliers import SupplierSerializer
+from fleet.api.units import UnitSerializer
 from fleet.engineering.observations import OBSERVATIONS
 from fleet.engineering.quantities import RUNNING_TIME
 from fleet.intake.names import SAMPLE_COLUMNS
@@ -24,6 +31,8 @@ from fleet.models import (
     Supplier,
     Unit,
 )
+from scheduling.api.installers import InstallerSerializer
+from scheduling.api.parts import StockLevelSerializer
 from scheduling.company_files.access import exceptions_in_cell, windows_in_cell
 from scheduling.company_files.columns import Column
 from scheduling.company_files.log_sheets import DAY_ONLY
@@ -64,16 +73,6 @@ def take_out(*, company: Company, by: Membership) -> Iterator[tuple[str, str]]:
 
 
 def _sheets(company: Company, context: Mapping[str, Any]) -> Iterator[tuple[str, Line, Iterable[Line]]]:
-    from accounts.api.clients import ClientSerializer
-    from fleet.api.catalogue import CatalogueItemSerializer, PartsRuleSerializer
-    from fleet.api.instruments import InstrumentSerializer
-    from fleet.api.positions import PositionSerializer
-    from fleet.api.sites import SiteSerializer
-    from fleet.api.suppliers import SupplierSerializer
-    from fleet.api.units import UnitSerializer
-    from scheduling.api.installers import InstallerSerializer
-    from scheduling.api.parts import StockLevelSerializer
-
     simple: tuple[tuple[Sheet, Any, Any], ...] = (
         (SUPPLIERS, SupplierSerializer, Supplier.objects.of_company(company).order_by("name", "pk")),
         (CATALOGUE, CatalogueItemSerializer, CatalogueItem.objects.of_company(company).order_by("code", "pk")),

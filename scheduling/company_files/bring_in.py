@@ -160,7 +160,10 @@ def _store_page(sheet: Sheet | Log, page: Page, bringing: Bringing, is_own: bool
         result.remarks += _remarks(sheet, page, heading)
     else:
         # The sheet of units speaks of its own columns; these are the ones that can only be the client's or the site's.
-        heading.columns = [each for each in heading.columns if each.column.field in JOINT[sheet.name]]
+        unit_codes = {each.place for each in _heading(UNITS, page).columns if each.column.field == "code"}
+        heading.columns = [
+            each for each in heading.columns if each.column.field in JOINT[sheet.name] and each.place not in unit_codes
+        ]
     for group in sheet.needs:
         if not any(heading.has(name) for name in group):
             shown = " or ".join(f"'{name.replace('_', ' ')}'" for name in group)

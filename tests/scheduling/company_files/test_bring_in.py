@@ -189,6 +189,13 @@ def test_a_slip_in_the_code_of_a_site_moves_nobodys_site(berlin: Membership) -> 
 
 
 @pytest.mark.django_db
+def test_the_code_of_a_unit_is_no_code_of_its_site(berlin: Membership) -> None:
+    row = "Bar,Quay 1,53.5,9.9,BAR-RO,coffee,ro,2024-01-03,90\n"
+    brought(berlin, {"units.csv": f"client,address,lat,lon,code,use,kind,commissioned,weekly use [L]\n{row}"})
+    assert Unit.objects.get(code="BAR-RO").site.code == "S01"
+
+
+@pytest.mark.django_db
 def test_readings_are_known_by_their_quantities_and_a_refusal_gives_its_reason(berlin: Membership) -> None:
     brought(berlin, GERMAN)
     log = "Unit;Date;Permeate TDS [ppm];Totaliser [m3];Note\nS01-1;4.3.2026;12;12,3;hat getropft\n"

@@ -41,8 +41,8 @@ READERS: Final = _table(
     ("SecretToken", EVERYONE, "token"),
     ("Client", STAFF, "notes"),
     # fleet: sites and units
-    ("Site", EVERYONE, "id client code name address latitude longitude time_zone chloraminated supply created_at"),
-    ("Site", EVERYONE, "access_windows access_exceptions"),
+    ("Site", EVERYONE, "id client code name address latitude longitude is_located time_zone chloraminated supply"),
+    ("Site", EVERYONE, "created_at access_windows access_exceptions"),
     ("Site", STAFF, "access_notes"),
     ("AccessWindow", EVERYONE, "weekday opens closes"),
     ("AccessException", EVERYONE, "first_day last_day opens closes reason"),

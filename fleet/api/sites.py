@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django_filters.rest_framework import BooleanFilter
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -9,6 +10,7 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from accounts.http.filters import TenantFilterSet
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.forecasts import PROBABILITY_BY, FirstToFailSerializer, context_of_day, requested_day
@@ -56,6 +58,10 @@ class AccessExceptionSerializer(StrictSerializer):
 class SiteSerializer(TenantModelSerializer):
     """A client's place with one or more units; without access windows it is open in every shift."""
 
+    is_located = serializers.BooleanField(
+        read_only=True,
+        help_text="whether latitude and longitude are known; a site whose location is unknown stands in no round",
+    )
     access_windows = AccessWindowSerializer(many=True, required=False)
     access_exceptions = AccessExceptionSerializer(
         many=True, required=False, help_text="dates on which these hours hold instead of those of the weekday"
@@ -71,6 +77,7 @@ class SiteSerializer(TenantModelSerializer):
             "address",
             "latitude",
             "longitude",
+            "is_located",
             "time_zone",
             "access_notes",
             "chloraminated",
@@ -92,19 +99,34 @@ class PublicRecordsSerializer(AnswerSerializer):
     )
 
 
+class SiteFilterSet(TenantFilterSet):
+    """Filters of sites."""
+
+    is_located = BooleanFilter(
+        field_name="latitude",
+        lookup_expr="isnull",
+        exclude=True,
+        label="true: latitude and longitude are known; false: they wait to be completed",
+    )
+
+    class Meta(TenantFilterSet.Meta):
+        model = Site
+        fields = {
+            "client": ["exact"],
+            "code": ["exact"],
+            "name": ["icontains"],
+            "supply": ["exact"],
+            "time_zone": ["exact"],
+        }
+
+
 class SiteViewSet(ReadWriteViewSet):
     """The places where units stand. Access windows and exceptions sent with a change replace the ones there were."""
 
     resource = "site"
     queryset = Site.objects.prefetch_related("access_windows", "access_exceptions")
     serializer_class = SiteSerializer
-    filterset_fields = {
-        "client": ["exact"],
-        "code": ["exact"],
-        "name": ["icontains"],
-        "supply": ["exact"],
-        "time_zone": ["exact"],
-    }
+    filterset_class = SiteFilterSet
     ordering_fields = ["code", "name", "created_at"]
 
     def perform_create(self, serializer: Any) -> Site:

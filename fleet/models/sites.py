@@ -25,10 +25,16 @@ class Site(TenantModel):
     name = models.CharField(max_length=120)
     address = models.CharField(max_length=250, blank=True)
     latitude = models.FloatField(
-        validators=[MinValueValidator(-90), MaxValueValidator(90)], help_text="degrees north, WGS 84"
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-90), MaxValueValidator(90)],
+        help_text="degrees north, WGS 84; empty, with longitude, while it is not known",
     )
     longitude = models.FloatField(
-        validators=[MinValueValidator(-180), MaxValueValidator(180)], help_text="degrees east, WGS 84"
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-180), MaxValueValidator(180)],
+        help_text="degrees east, WGS 84; empty, with latitude, while it is not known",
     )
     time_zone = OwnOrCompanyTimeZoneField(
         help_text="IANA name; access windows and hours told to clients are in it; the company's if none is named"
@@ -46,10 +52,28 @@ class Site(TenantModel):
 
     class Meta:
         ordering = ["code", "pk"]
-        constraints: ClassVar = [models.UniqueConstraint(fields=["company", "code"], name="one_site_of_a_code")]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["company", "code"], name="one_site_of_a_code"),
+            models.CheckConstraint(
+                condition=Q(latitude=None, longitude=None) | Q(latitude__isnull=False, longitude__isnull=False),
+                name="site_has_both_coordinates_or_none",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
+
+    @property
+    def location(self) -> tuple[float, float] | None:
+        """Degrees north and east, WGS 84; None while nobody has said where it is."""
+        if self.latitude is None or self.longitude is None:
+            return None
+        return self.latitude, self.longitude
+
+    @property
+    def is_located(self) -> bool:
+        """Whether driving there can be planned."""
+        return self.location is not None
 
 
 class AccessException(TenantModel):

@@ -58,6 +58,7 @@ FEATURE_COLLECTION: dict[str, Any] = {
                         "oneOf": [
                             _geometry("Point", _POSITION),
                             _geometry("LineString", {"type": "array", "items": _POSITION, "minItems": 2}),
+                            {"type": "null", "description": "the location of the site is unknown"},
                         ]
                     },
                     "properties": _PROPERTIES,

@@ -151,7 +151,11 @@ def _store_site(row: Row, bringing: Bringing) -> Outcome:
     if not values.get("code"):
         present = _find_site(bringing, values)
         values["code"] = present.code if present is not None else _free_code(bringing)
-    return store_record(SITE_RECORDS, row, bringing)
+    outcome = store_record(SITE_RECORDS, row, bringing)
+    stored = _find_site(bringing, values)
+    if stored is not None and not stored.is_located:
+        row.say("", f"Site {stored.code} stands in no round until its latitude and longitude are given.")
+    return outcome
 
 
 def is_of_another_client(row: Row, bringing: Bringing) -> bool:

@@ -82,7 +82,8 @@ def _event(entry: Entry) -> Event:
     event.add("status", _STATUS[Visit.State(visit.state)])
     if site.address:
         event.add("location", site.address)
-    event["geo"] = vGeo((site.latitude, site.longitude))
+    if site.location is not None:
+        event["geo"] = vGeo(site.location)
     event["description"] = vText(_description(visit))
     return event
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from typing import Any
 
+from fleet.models import Site
 from scheduling.models import Plan, Round, Stop
 
 #: The media type RFC 7946 registers.
@@ -27,7 +28,7 @@ def plan_map(plan: Plan) -> dict[str, Any]:
         site = unserved.visit.site
         features.append(
             _feature(
-                _point(site.longitude, site.latitude),
+                _place_of(site),
                 kind="unserved",
                 visit=unserved.visit_id,
                 site=site.name,
@@ -42,7 +43,7 @@ def _round(round_: Round) -> Iterable[dict[str, Any]]:
     installer = round_.installer
     home = [installer.home_longitude, installer.home_latitude]
     stops: list[Stop] = list(round_.stops.all())
-    coordinates = [home, *([s.visit.site.longitude, s.visit.site.latitude] for s in stops), home]
+    coordinates = [home, *(_lon_lat(s.visit.site) for s in stops if s.visit.site.is_located), home]
     shared = {"round": round_.pk, "installer": installer.name, "day": round_.day.isoformat()}
     yield _feature(
         {"type": "LineString", "coordinates": [_rounded(*place) for place in coordinates]},
@@ -57,7 +58,7 @@ def _round(round_: Round) -> Iterable[dict[str, Any]]:
     for stop in stops:
         site = stop.visit.site
         yield _feature(
-            _point(site.longitude, site.latitude),
+            _place_of(site),
             kind="stop",
             stop=stop.pk,
             order=stop.order,
@@ -70,7 +71,16 @@ def _round(round_: Round) -> Iterable[dict[str, Any]]:
         )
 
 
-def _feature(geometry: dict[str, Any], **properties: Any) -> dict[str, Any]:
+def _lon_lat(site: Site) -> list[float]:
+    return list(reversed(site.location or ()))
+
+
+def _place_of(site: Site) -> dict[str, Any] | None:
+    """A point; None for a site whose location is unknown, which RFC 7946 (section 3.2) calls an unlocated feature."""
+    return _point(*_lon_lat(site)) if site.is_located else None
+
+
+def _feature(geometry: dict[str, Any] | None, **properties: Any) -> dict[str, Any]:
     return {"type": "Feature", "geometry": geometry, "properties": properties}
 
 

@@ -38,7 +38,8 @@ def round_gpx(day: Round) -> bytes:
     for stop in day.stops.all():
         site = stop.visit.site
         notes = ". ".join(part for part in (site.address.rstrip("."), site.access_notes) if part)
-        _point(route, site.latitude, site.longitude, stop.arrives_at, f"{stop.order}. {site.name}", notes)
+        if site.location is not None:
+            _point(route, *site.location, stop.arrives_at, f"{stop.order}. {site.name}", notes)
     _point(route, *home, day.returns_at, gettext(words.HOME), gettext(words.BACK_HOME))
     return b'<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="utf-8")
 

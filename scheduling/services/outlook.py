@@ -25,7 +25,7 @@ from scheduling.planning.travel.trips import Place, RoadModel
 from scheduling.planning.visits.travel_cost import travel_cost_estimate
 from scheduling.services.needs.facts import read_facts
 from scheduling.services.policy import changed_settings, merge_policy, read_policy, read_settings
-from scheduling.services.travel import road_model
+from scheduling.services.travel import place_of, road_model
 from scheduling.services.words import rounds as words
 
 PREVIEW: Final = "policy_preview"
@@ -57,7 +57,7 @@ class OutlookFleet:
     sites
         Those that are simulated.
     places, bases, road
-        Where those are, where rounds start, and how driving is estimated.
+        Where those are (None: not known), where rounds start, and how driving is estimated.
     site_count, unit_count
         Of the whole company.
     undated_positions
@@ -65,7 +65,7 @@ class OutlookFleet:
     """
 
     sites: Sequence[OutlookSite]
-    places: Sequence[Place]
+    places: Sequence[Place | None]
     bases: Sequence[Place]
     road: RoadModel
     site_count: int
@@ -225,7 +225,7 @@ def read_fleet(*, company: Company, today: date) -> OutlookFleet:
     bases = Installer.objects.of_company(company).filter(is_active=True).order_by("pk")
     return OutlookFleet(
         sites=[OutlookSite(key, tuple(units_of[key])) for key in chosen],
-        places=[Place(site_of[key].latitude, site_of[key].longitude) for key in chosen],
+        places=[place_of(site_of[key]) for key in chosen],
         bases=[Place(one.home_latitude, one.home_longitude) for one in bases],
         road=road_model(company=company),
         site_count=len(keys),

@@ -59,12 +59,20 @@ def travel_cost_of_sites(*, company: Company, policy: ServicePolicy) -> dict[int
     sites = list(Site.objects.of_company(company).order_by("pk").values_list("pk", "latitude", "longitude"))
     bases = Installer.objects.of_company(company).filter(is_active=True).order_by("pk")
     costs = travel_cost_estimate(
-        [Place(latitude, longitude) for _, latitude, longitude in sites],
+        [
+            None if latitude is None or longitude is None else Place(latitude, longitude)
+            for _, latitude, longitude in sites
+        ],
         [Place(installer.home_latitude, installer.home_longitude) for installer in bases],
         policy=policy.planning,
         road=road_model(company=company),
     )
     return {pk: float(cost) for (pk, _, _), cost in zip(sites, costs, strict=True)}
+
+
+def place_of(site: Site) -> Place | None:
+    """Where a site is; None while nobody knows, and no driving time may be made up for it."""
+    return Place(*site.location) if site.location is not None else None
 
 
 def traffic_of(policy: ServicePolicy) -> rounds.Traffic | None:
@@ -124,13 +132,12 @@ def _past_trips(company: Company, now: datetime) -> list[tuple[float, float]]:
         last[today] = visit
         if before is not None and before.begun_at is not None and before.begun_at > visit.departed_at:
             continue  # two at once: one of the reports came late
-        start = (
-            Place(before.site.latitude, before.site.longitude)
-            if before is not None
-            else Place(installer.home_latitude, installer.home_longitude)
-        )
+        home = Place(installer.home_latitude, installer.home_longitude)
+        start = place_of(before.site) if before is not None else home
+        end = place_of(visit.site)
         seconds = (visit.begun_at - visit.departed_at).total_seconds()
-        legs.append((start, Place(visit.site.latitude, visit.site.longitude), seconds))
+        if start is not None and end is not None:
+            legs.append((start, end, seconds))
     if not legs:
         return []
     straight = great_circle_m(

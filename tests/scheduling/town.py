@@ -98,9 +98,13 @@ class Town:
             company=self.company,
             client=client or self.client(),
             code=f"S{self.count:03}",
-            latitude=52.5 + north_km / 111.2,
-            longitude=13.4 + east_km / 67.7,
-            **{"name": f"Site {self.count}", "time_zone": "Europe/Berlin", **values},
+            **{
+                "name": f"Site {self.count}",
+                "time_zone": "Europe/Berlin",
+                "latitude": 52.5 + north_km / 111.2,
+                "longitude": 13.4 + east_km / 67.7,
+                **values,
+            },
         )
 
     def unit(self, site: Site | None = None, *, train: tuple[tuple[str, str], ...] = TRAIN, **values: Any) -> Unit:

@@ -38,10 +38,11 @@ def create_site(
     ------
     InvalidInput
         When a window closes before it opens, two of one weekday overlap, or two exceptions of one date contradict
-        each other.
+        each other; when only one coordinate is given, or a site that was located is to lose its place.
     """
     check_windows(access_windows)
     check_exceptions(access_exceptions)
+    _check_location(None, facts)
     with transaction.atomic():
         site = Site.objects.create(company=company, **facts)
         _set_windows(site, access_windows)
@@ -71,6 +72,7 @@ def update_site(
         check_windows(access_windows)
     if access_exceptions is not None:
         check_exceptions(access_exceptions)
+    _check_location(site, facts)
     differing = {name for name, value in facts.items() if value != getattr(site, name)}
     with transaction.atomic():
         for name, value in facts.items():
@@ -142,6 +144,21 @@ def check_exceptions(exceptions: Windows, *, pointer: str = "/access_exceptions"
             faults.append(Fault(at, "This exception contradicts an earlier one for the same date."))
     if faults:
         raise InvalidInput("impossible_access_exceptions", "The exceptions are not valid.", faults=faults)
+
+
+def _check_location(site: Site | None, facts: Mapping[str, Any]) -> None:
+    """Refuse half a place, and taking back one that rounds were planned by."""
+    before = {name: getattr(site, name, None) for name in _PLACE}
+    after = {name: facts.get(name, before[name]) for name in _PLACE}
+    missing = [name for name, value in after.items() if value is None]
+    if len(missing) == len(_PLACE) and site is not None and site.is_located:
+        sentence = "This site is located already, and its rounds rest on that; send where it is instead."
+        raise InvalidInput(
+            "location_needed", sentence, faults=[Fault(f"/{name}", sentence) for name in _PLACE if name in facts]
+        )
+    if len(missing) == 1:
+        sentence = "Give latitude and longitude both, or neither while the location is unknown."
+        raise InvalidInput("half_a_location", sentence, faults=[Fault(f"/{missing[0]}", sentence)])
 
 
 def _contradict(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:

@@ -78,7 +78,7 @@ def bundle_visits(
     Raises
     ------
     PlanningError
-        On a need of an unknown site, or a key given twice.
+        On a need of an unknown site, or a key given twice; on a site of unknown place where no driving money is given.
     """
     routed_days = policy.horizon_days if days is None else days
     if routed_days < 1:
@@ -91,7 +91,7 @@ def bundle_visits(
     present, first_row = np.unique(site_of_row, return_index=True)
 
     if travel_costs is None:
-        travel_costs = travel_cost_estimate([s.place for s in sites], bases, policy=policy, road=road).tolist()
+        travel_costs = travel_cost_estimate([_place(site) for site in sites], bases, policy=policy, road=road).tolist()
     travel = np.asarray(travel_costs, dtype=np.float64)[present]
     visit_price = policy.visit_price(0.0) + travel
 
@@ -149,6 +149,12 @@ def _number_sites(needs: Sequence[Need], sites: Sequence[BundlingSite]) -> dict[
         if need.site not in site_number:
             raise PlanningError(f"{need.key}.site", f"{need.site!r} is not among the sites.")
     return site_number
+
+
+def _place(site: BundlingSite) -> Place:
+    if site.place is None:
+        raise PlanningError(f"{site.key}.place", "is not known; give travel_costs.")
+    return site.place
 
 
 def _intervals(ordered: Sequence[Need], rows: NeedRows, first_row: IntArray, policy: Policy) -> FloatArray:

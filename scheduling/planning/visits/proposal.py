@@ -16,11 +16,11 @@ class BundlingSite:
     key
         As in ``Need.site``.
     place
-        Where.
+        Where; None while that is not known, where the driving money of a visit is given.
     """
 
     key: str
-    place: Place
+    place: Place | None
 
 
 @dataclass(frozen=True, slots=True)

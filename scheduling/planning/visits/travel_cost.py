@@ -14,19 +14,32 @@ from scheduling.planning.travel.trips import EARTH_RADIUS_M, Place, RoadModel, g
 
 
 def travel_cost_estimate(
-    places: Sequence[Place], bases: Sequence[Place] = (), *, policy: Policy, road: RoadModel | None = None
+    places: Sequence[Place | None],
+    bases: Sequence[Place] = (),
+    *,
+    policy: Policy,
+    road: RoadModel | None = None,
 ) -> FloatArray:
     r"""Driving money of visiting each place in a usual round.
 
     One leg to a neighbour that is due as well, plus the drive out and back shared by the stops of a round. With sites
     scattered at random (a Poisson field) of which one in T is due in a week, the nearest due one is on average as far
-    as the (pi/4) T-th nearest of all, which is what is taken.
+    as the (pi/4) T-th nearest of all, which is what is taken. A place that is not known (None) is nobody's neighbour,
+    and a visit there is taken to cost what one costs on average where places are known; 0 where none is.
 
     Returns
     -------
     array ``(places,)`` in money.
     """
-    model = road or RoadModel()
+    known = np.array([place is not None for place in places], dtype=bool)
+    cost = np.zeros(known.size)
+    cost[known] = _of_known([place for place in places if place is not None], bases, policy, road or RoadModel())
+    if known.any():
+        cost[~known] = cost[known].mean()
+    return cost
+
+
+def _of_known(places: Sequence[Place], bases: Sequence[Place], policy: Policy, model: RoadModel) -> FloatArray:
     n = len(places)
     degrees = np.array([(p.latitude_deg, p.longitude_deg) for p in places], dtype=np.float64).reshape(-1, 2)
     lat, lon = np.radians(degrees[:, 0]), np.radians(degrees[:, 1])

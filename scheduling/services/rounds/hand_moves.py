@@ -17,7 +17,6 @@ from scheduling.models import Installer, Plan, Round, Stop, Visit
 from scheduling.planning import rounds
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.rounds.by_hand import MovedByHand, move_by_hand
-from scheduling.planning.travel.trips import Place
 from scheduling.services.days import PlanningClock
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
@@ -26,6 +25,7 @@ from scheduling.services.rounds.differences import as_text, compare_stops
 from scheduling.services.rounds.plans import round_row, stop_rows
 from scheduling.services.rounds.problem import AskedVisits, PlanQuestion, ask
 from scheduling.services.stock.parts import write_parts_lists
+from scheduling.services.travel import place_of
 from scheduling.services.visits.locks import LOCK, holds, put_lock
 from scheduling.services.words import rounds as words
 
@@ -259,8 +259,7 @@ class _Moving:
             free = max([shift.start_s, second, *(self.clock.second(today, s.leaves_at) for s in begun)])
             eaten = row is not None and row.lunch_at is not None and row.lunch_at <= self.now
             if free < shift.end_s:
-                site = begun[-1].visit.site if begun else None
-                at = Place(site.latitude, site.longitude) if site is not None else shift.starts_at
+                at = (place_of(begun[-1].visit.site) if begun else None) or shift.starts_at
                 shifts.append(dataclasses.replace(shift, start_s=free, starts_at=at, had_lunch=eaten))
         return dataclasses.replace(person, shifts=tuple(shifts))
 

@@ -23,6 +23,7 @@ from scheduling.services.rounds.costs import add_up, cents_of_round, cents_of_ro
 from scheduling.services.rounds.differences import as_text, compare_stops
 from scheduling.services.rounds.problem import MOST_DAYS, AskedVisits, PlanQuestion, ask, planning_days
 from scheduling.services.stock.parts import PartsWritten, write_parts_lists
+from scheduling.services.visits.costs import day_costs
 from scheduling.services.visits.locks import LOCK, forget_lock, keeps_lock, stands_in
 from scheduling.services.words import rounds as words
 from scheduling.services.words.visits import plan_cannot_keep
@@ -208,7 +209,7 @@ def _is_as_good(stored_plan: Plan, question: PlanQuestion, answer: rounds.RoundP
         len(stored_plan.faults),
         appointments,
         len(missed) - appointments,
-        round(100 * stored_plan.costs["total"]),
+        round(100 * stored_plan.costs["total"]) - cents_of_leaving(question),
     )
     return stored <= answer.evaluation.rank
 
@@ -243,7 +244,7 @@ def _store(
         digest="" if answer.stopped else question.digest,
         effort=effort.as_stored,
         travel_source=answer.travel_source,
-        costs=_costs(answer),
+        costs=_costs(answer, question),
         faults=[
             {"code": f.code, "sentence": f.sentence, "installer": f.installer, "day": f.day, "visit": f.visit}
             for f in judged.faults
@@ -260,15 +261,16 @@ def _store(
     return plan
 
 
-def _costs(answer: rounds.RoundPlan) -> dict[str, float]:
+def _costs(answer: rounds.RoundPlan, question: PlanQuestion) -> dict[str, float]:
     judged = answer.evaluation
+    unlocated_cents = cents_of_leaving(question)
     return {
-        "total": judged.total_cents / 100,
+        "total": (judged.total_cents + unlocated_cents) / 100,
         "driving": judged.driving_cents / 100,
         "overtime": judged.overtime_cents / 100,
         "visits": judged.visits_cents / 100,
-        "left": judged.unserved_cents / 100,
-        "by_hand_total": answer.naive_total_cents / 100,
+        "left": (judged.unserved_cents + unlocated_cents) / 100,
+        "by_hand_total": (answer.naive_total_cents + unlocated_cents) / 100,
     }
 
 
@@ -308,6 +310,8 @@ def stop_rows(day: Round, route: rounds.Route, question: PlanQuestion, *, first:
 
 #: Reason of a visit that its parts keep out; the planner's own reasons are those of `planning.rounds`.
 _WAITS = "waits_for_parts"
+#: Reason of a visit to a site that nobody has located.
+_UNLOCATED = "location_unknown"
 
 
 def unserved_rows(
@@ -325,7 +329,21 @@ def unserved_rows(
             extra_cost=None if unserved.extra_cents is None else unserved.extra_cents / 100,
         )
         for unserved in answer.unserved
+    ] + [
+        UnservedVisit(
+            plan=plan, visit=visit, reason=_UNLOCATED, sentence=words.location_unknown(visit.site.code, visit.site.name)
+        )
+        for visit in question.unlocated
     ]
+
+
+def cents_of_leaving(question: PlanQuestion) -> int:
+    """What leaving the visits to sites of unknown location costs, whatever the rounds."""
+    problem = question.problem
+    return sum(
+        round(100.0 * day_costs(visit, first_day=problem.first_day, days=problem.days)[1])
+        for visit in question.unlocated
+    )
 
 
 def _is_waiting(visit: str, question: PlanQuestion, end: date) -> bool:

@@ -23,7 +23,7 @@ from scheduling.services.days import PlanningClock
 from scheduling.services.people.absences import absences_of, hours_on, is_away
 from scheduling.services.rounds.site_pairs import paired_visits
 from scheduling.services.stock.visit_parts import parts_by_visit
-from scheduling.services.travel import provider_for, traffic_of
+from scheduling.services.travel import place_of, provider_for, traffic_of
 from scheduling.services.visits.arrivals import Wait, waits_for_parts
 from scheduling.services.visits.costs import day_costs
 from scheduling.services.visits.locks import holds
@@ -77,12 +77,17 @@ class PartsWaitedFor:
 
 @dataclass(frozen=True, slots=True)
 class PlanQuestion:
-    """The question, the rows behind its keys, and its fingerprint."""
+    """The question, the rows behind its keys, and its fingerprint.
+
+    Visits to sites whose location is unknown are no part of the question, as no drive there can be timed; the answer
+    leaves them out with that reason.
+    """
 
     problem: rounds.RoundProblem
     clock: PlanningClock
     installers: Mapping[str, Installer]
     visits: Mapping[str, Visit]
+    unlocated: Sequence[Visit]
     waits: Mapping[str, Wait]
     digest: str
 
@@ -148,7 +153,9 @@ def ask(
     """
     clock = PlanningClock(first_day, company.zone)
     installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
-    rows = _candidates(company, clock, days, visits)
+    asked = _candidates(company, clock, days, visits)
+    rows = [visit for visit in asked if visit.site.is_located]
+    unlocated = [visit for visit in asked if not visit.site.is_located]
     taken = _parts(company, rows) if policy.rules.plans_with_van_stock else {}
     stock = _van_stock(company) if policy.rules.plans_with_van_stock else None
     access = access_of({visit.site_id: visit.site for visit in rows}.values())
@@ -189,8 +196,9 @@ def ask(
         clock=clock,
         installers={i.name: i for i in installers},
         visits={str(v.pk): v for v in rows},
+        unlocated=unlocated,
         waits={str(pk): wait for pk, wait in waits.items()},
-        digest=_digest(problem),
+        digest=_digest(problem, unlocated),
     )
 
 
@@ -285,6 +293,8 @@ def _candidate(
     *,
     is_free: bool,
 ) -> rounds.Candidate:
+    place = place_of(visit.site)
+    assert place is not None
     costs, cost_if_unserved = day_costs(visit, first_day=clock.first_day, days=days)
     if wait is not None:
         costs = [cost if clock.first_day + timedelta(days=k) >= wait.until else None for k, cost in enumerate(costs)]
@@ -302,7 +312,7 @@ def _candidate(
         open_hours = tuple(_offered_hours(visit, clock, days) if waits else hours)
     return rounds.candidate_of(
         key=str(visit.pk),
-        place=Place(visit.site.latitude, visit.site.longitude),
+        place=place,
         windows=open_hours,
         minutes=visit.minutes,
         cost_by_day=costs,
@@ -381,7 +391,7 @@ def _van_stock(company: Company) -> dict[int, dict[str, int]]:
     return stock
 
 
-def _digest(problem: rounds.RoundProblem) -> str:
+def _digest(problem: rounds.RoundProblem, unlocated: Sequence[Visit]) -> str:
     """A fingerprint of everything that can change the answer."""
     content: dict[str, Any] = {
         "first_day": problem.first_day.isoformat(),
@@ -412,6 +422,9 @@ def _digest(problem: rounds.RoundProblem) -> str:
                 "label": c.label,
             }
             for c in problem.candidates
+        ],
+        "unlocated": [
+            [v.pk, v.state, day_costs(v, first_day=problem.first_day, days=problem.days)[1]] for v in unlocated
         ],
         "rates": [getattr(problem.rates, name) for name in sorted(problem.rates.__dataclass_fields__)],
         "pairs": [problem.apart, problem.together],

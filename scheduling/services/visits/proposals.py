@@ -15,14 +15,13 @@ from accounts.services.companies import lock_company
 from fleet.models import Site
 from scheduling.models import Need, Visit, VisitTask
 from scheduling.planning.company_rules import ServicePolicy
-from scheduling.planning.travel.trips import Place
 from scheduling.planning.visits.bundling import bundle_visits
 from scheduling.planning.visits.early import cost_of_going_early
 from scheduling.planning.visits.proposal import BundlingSite, VisitProposal
 from scheduling.services.needs.costs import planning_need
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
-from scheduling.services.travel import travel_cost_of_sites
+from scheduling.services.travel import place_of, travel_cost_of_sites
 from scheduling.services.visits.additions import ProposedAdditions, declined_needs, propose_additions
 from scheduling.services.visits.costs import COST_DAYS, tasks_cost
 from scheduling.services.visits.locks import holds
@@ -191,7 +190,7 @@ class _Proposer:
         travel_costs = travel_cost_of_sites(company=self.company, policy=self.policy)
         return bundle_visits(
             [planning_need(need, key=str(need.pk), today=self.today) for need in needs],
-            [BundlingSite(str(site.pk), Place(site.latitude, site.longitude)) for site in sites],
+            [BundlingSite(str(site.pk), place_of(site)) for site in sites],
             policy=self.policy.planning,
             cost_days=COST_DAYS,
             travel_costs=[travel_costs[site.pk] for site in sites],

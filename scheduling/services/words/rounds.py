@@ -46,6 +46,12 @@ def waits(site: str, wait: str) -> str:
     return gettext("{site}: {wait}").format(site=site, wait=wait)
 
 
+def location_unknown(code: str, site: str) -> str:
+    """Nobody has said where the site is, so no drive there can be timed."""
+    words = gettext("{site}: its location is unknown; give site {code} its latitude and longitude.")
+    return words.format(site=site, code=code)
+
+
 def best_so_far(step: str, money: float, currency: str) -> str:
     """What the planner does, and what its best plan costs."""
     words = gettext("{step}; best so far {money:.2f} {currency}")

@@ -289,3 +289,20 @@ def test_templates_can_be_filled_in_and_their_explanations_are_not_read(berlin: 
     assert Client.objects.get().name == "Example Bar"
     with pytest.raises(CommandError, match="is no directory"):
         call_command("bring_in", str(tmp_path / "none"), "--company", berlin.company.name)
+
+
+@pytest.mark.django_db
+def test_a_site_without_coordinates_comes_in_and_goes_out_and_is_told_to_be_completed(berlin: Membership) -> None:
+    sheet = {"units.csv": "customer,address,type,use,weekly demand [L]\nCafé Ufer,Uferweg 3,RO,coffee,300\n"}
+    result = brought(berlin, sheet)
+    (site,) = Site.objects.all()
+    assert (site.location, site.address) == (None, "Uferweg 3")
+    assert told(result, "sites") == ["Site S01 stands in no round until its latitude and longitude are given."]
+    assert brought(berlin, sheet).count(Outcome.LEFT) == 3
+    taken = dict(take_out(company=berlin.company, by=berlin))
+    Unit.objects.all().delete()
+    Site.objects.all().delete()
+    brought(berlin, taken)
+    assert Site.objects.get().location is None
+    brought(berlin, {"sites.csv": "code,client,lat,lon\nS01,Café Ufer,53.5,10.0\n"})
+    assert Site.objects.get().location == (53.5, 10.0)

@@ -21,6 +21,7 @@ if _choice not in {"sqlite", "postgresql"}:
 # that starts it has set.
 os.environ.pop("REDIS_URL", None)
 os.environ.pop("TABLE_SERVICE_URL", None)
+os.environ.pop("GEOCODER", None)
 _is_xdist_worker = "PYTEST_XDIST_WORKER" in os.environ
 # The workers of a parallel run inherit the folder too.
 if not _is_xdist_worker:

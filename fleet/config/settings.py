@@ -198,6 +198,10 @@ DEFAULT_FROM_EMAIL = env.str("EMAIL_FROM", default="service@localhost")
 # may name it, so that nobody can make the server ask addresses of its own network.
 TABLE_SERVICE_URL = _url("TABLE_SERVICE_URL", ("http", "https"))
 TABLE_SERVICE_TIMEOUT_SECONDS = _seconds("TABLE_SERVICE_TIMEOUT_SECONDS", default=5)
+# A class that finds addresses, as `fleet.services.units.geocoding.Geocoder` says; unset, none is asked.
+GEOCODER = env.str("GEOCODER", default="").strip()
+if GEOCODER and not ("." in GEOCODER and all(part.isidentifier() for part in GEOCODER.split("."))):
+    raise ImproperlyConfigured(f"GEOCODER is '{GEOCODER}': write the dotted path of a class, such as package.Geocoder.")
 
 # A TrueType file for printed sheets, where neither the system's DejaVu nor the Latin font of the library will do.
 PDF_FONT = env.str("PDF_FONT", default="")

@@ -339,3 +339,27 @@ def first_due_for_client(yours: str, day: date | None) -> str:
     """When the first replacement is due; for the client."""
     words = gettext("The first replacement at {yours} should be due around {day}; this is an estimate.")
     return words.format(yours=gettext(yours), day=day)
+
+
+# sites of unknown location
+
+
+def no_address() -> str:
+    """There is nothing to ask a geocoder for."""
+    return gettext("it has no address")
+
+
+def address_not_found() -> str:
+    """A geocoder found no place, or several."""
+    return gettext("its address was not found")
+
+
+def geocoder_unavailable(reason: str) -> str:
+    """A geocoder could not be asked."""
+    return gettext("the geocoder gave no answer: {reason}").format(reason=reason)
+
+
+def no_place_on_earth(latitude: float, longitude: float) -> str:
+    """A geocoder answered something else than degrees."""
+    words = gettext("the geocoder answered {latitude:g}, {longitude:g}, which is no place on earth")
+    return words.format(latitude=latitude, longitude=longitude)

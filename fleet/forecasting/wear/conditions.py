@@ -13,7 +13,7 @@ import numpy as np
 from fleet.engineering.constants import DAYS_PER_YEAR
 from fleet.engineering.usual import FEED_CHLORINE_MG_PER_L, REJECTION_IN_SERVICE
 from fleet.forecasting.inputs import vocabulary as words
-from fleet.forecasting.inputs.levels import Timeline, follow, swing_terms
+from fleet.forecasting.inputs.levels import Timeline, follow, sum_by, swing_terms
 from fleet.forecasting.inputs.matching import match
 from fleet.forecasting.inputs.physics import (
     carbon_dioxide_mg_per_l,
@@ -29,6 +29,8 @@ from fleet.forecasting.wear.nominal import (
     DEFAULT_FEED_TDS_MG_PER_L,
     DEFAULT_L_PER_DAY,
     DEFAULT_RECOVERY,
+    current_items,
+    current_placements,
 )
 
 STEP_DAYS: Final = 14.0
@@ -78,14 +80,13 @@ class Conditions:
         """Running load of a stage at a day, for each pair of unit and day; linear within steps and beyond the ends."""
         total = self.cumulative[stage]
         line = self.timeline
-        place = (day - line.start) / line.step_days
-        low = np.clip(np.floor(place).astype(np.int64), 0, line.count - 1)
+        place = np.maximum((day - line.start) / line.step_days, 0.0)
+        low = np.minimum(place.astype(np.int64), line.count - 1)
         start, end = total[unit, low], total[unit, low + 1]
-        inside = start + (end - start) * np.maximum(place - low, 0.0)
+        inside = start + (end - start) * (np.minimum(place, line.count) - low)
         year = round(DAYS_PER_YEAR / line.step_days)
         rate = (total[unit, -1] - total[unit, -1 - year]) / year
-        beyond = total[unit, -1] + rate * (place - line.count)
-        return np.where(place > line.count, beyond, inside)
+        return inside + rate * np.maximum(place - line.count, 0.0)
 
     def day_when(self, stage: int, unit: Indexes, load: Floats) -> Floats:
         """Day when the running load of a stage reaches a value: the inverse of `at`.
@@ -99,13 +100,10 @@ class Conditions:
         scale = np.maximum(total[:, -1:] - total[:, :1], 1e-9)
         level = (total - total[:, :1]) / scale
         scaled_load = (load - total[:, :1]) / scale
-        offset = 2.0 * np.arange(count)[:, None]
-        flat = (level + offset).ravel()
-        insertion = np.searchsorted(flat, (np.clip(scaled_load, 0.0, 1.5) + offset).ravel(), side="right").reshape(
-            count, width
-        )
-        low = np.clip(insertion - 1 - np.arange(count)[:, None] * total.shape[1], 0, line.count - 1)
         rows = np.arange(count)[:, None]
+        flat = (level + rows).ravel()
+        insertion = np.searchsorted(flat, (np.clip(scaled_load, 0.0, 1.0) + rows).ravel(), side="right")
+        low = np.clip(insertion.reshape(count, width) - 1 - rows * total.shape[1], 0, line.count - 1)
         start, end = level[rows, low], level[rows, low + 1]
         rise = end - start
         share = np.divide(scaled_load - start, rise, out=np.zeros_like(rise), where=rise > 0)
@@ -335,7 +333,8 @@ def _recovery(fleet: Fleet, levels: _Levels, temperature: Floats) -> Floats:
     """Recovery from measured flows; without them by design, or from the restrictor and the membrane's label."""
     units, readings, pool = fleet.units, levels.readings, levels.pool
     permeate, concentrate = readings.permeate_flow_l_per_day, readings.concentrate_flow_l_per_day
-    odds = np.log(np.where((permeate > 0) & (concentrate > 0), permeate / concentrate, np.nan))
+    # Where one of them is none there are no odds: a logarithm without an end, which counts as not read.
+    odds = np.log(permeate) - np.log(concentrate)
     design = -np.log(waste_ratio(units.recovery_fraction))
     # Cold water lowers the permeate, hardly the concentrate: odds are kept as at 15 degC.
     warmth = WATER_U_KELVIN * (inverse_temperature_per_kelvin(temperature) - inverse_temperature_per_kelvin(15.0))
@@ -354,12 +353,9 @@ def _recovery(fleet: Fleet, levels: _Levels, temperature: Floats) -> Floats:
 def _label_flow(fleet: Fleet) -> Floats:
     """Rated permeate flow of the membrane that stands in each unit, NaN where it is not known."""
     out = np.full(len(fleet.units), np.nan)
-    placements = fleet.placements
-    stands = ~(placements.removed_day <= fleet.as_of_day) & (placements.item_index >= 0)
-    rows = np.flatnonzero(stands & (fleet.positions.stage[placements.position_index] == words.MEMBRANE))
-    out[fleet.positions.unit_index[placements.position_index[rows]]] = fleet.items.rated_flow_l_per_day[
-        placements.item_index[rows]
-    ]
+    item = current_items(fleet, current_placements(fleet))
+    rows = np.flatnonzero((fleet.positions.stage == words.MEMBRANE) & (item >= 0))
+    out[fleet.positions.unit_index[rows]] = fleet.items.rated_flow_l_per_day[item[rows]]
     return out
 
 
@@ -379,29 +375,26 @@ def _product(
     expected = np.where(np.isfinite(stated), stated, usual)
     covered, volume = _counted(fleet, readings, timeline, recovery)
     enough = covered.sum(axis=1) > 42.0
-    mean_rate = volume.sum(axis=1) / np.maximum(covered.sum(axis=1), 1.0)
+    mean_rate = volume.sum(axis=1) / np.maximum(covered.sum(axis=1), 1e-9)
     moves = enough & (mean_rate > 0.02 * np.maximum(expected, 1.0))
     compared = moves & (expected > 0)
-    ratio = np.log(np.where(compared, mean_rate / np.where(compared, expected, 1.0), 1.0))[compared]
+    ratio = np.log(mean_rate[compared] / expected[compared])
     # What counters say of told demands, with a prior worth five units that the client is right.
     bias = pool.number("told_demand_bias", float(np.median(np.concatenate([ratio, np.zeros(5)]))))
     base = expected * np.exp(bias)
     # A counter that stands still is evidence of no use, whatever the client told.
-    recent = timeline.step_of(np.array([fleet.as_of_day - 60.0, fleet.as_of_day]))
-    stands = (covered[:, recent[0] : recent[1] + 1].sum(axis=1) > 30.0) & (
-        volume[:, recent[0] : recent[1] + 1].sum(axis=1) <= 0.01
-    )
+    recent = int(timeline.step_of(np.array(fleet.as_of_day - 60.0)))
+    stands = (covered[:, recent:].sum(axis=1) > 30.0) & (volume[:, recent:].sum(axis=1) <= 0.01)
     is_idle = (expected <= 0) & ~(moves & ~stands) | stands & (mean_rate <= 0.05 * np.maximum(expected, 1.0))
-    rate = volume / np.maximum(covered, 1e-9)
+    rate, share = volume / np.maximum(covered, 1e-9), covered / timeline.step_days
     group, at = np.nonzero(covered > 0)
     logs = np.log(np.maximum(rate[group, at], 0.05 * np.maximum(base[group], 0.1)))
     # More water is drawn in one season than in another: what counters show of it holds for units without one.
-    about = logs - np.log(np.maximum(mean_rate[group], 1e-3))
     moving = moves[group]
+    about = logs[moving] - np.log(mean_rate[group[moving]])
     swing = pool.swing(
-        "demand", group[moving], timeline.middles[at[moving]], about[moving], count, np.zeros(3),
-        np.array([0.1, 0.1, 0.1]), 0.5,
-    )  # fmt: skip
+        "demand", group[moving], timeline.middles[at[moving]], about, count, np.zeros(3), np.array([0.1, 0.1, 0.1]), 0.5
+    )
     season = swing[:, 1:] @ swing_terms(timeline.middles)[:, 1:].T
     prior = np.log(np.maximum(np.where(moves, mean_rate, base), 1e-3))
     level = follow(
@@ -413,10 +406,9 @@ def _product(
         steps=steps,
         prior_weight=2.0,
         memory_steps=100.0 / timeline.step_days,
-        weight=np.minimum(covered[group, at] / timeline.step_days, 1.0),
+        weight=share[group, at],
     )
     smooth = np.exp(level + season)
-    share = np.clip(covered / timeline.step_days, 0.0, 1.0)
     product = share * rate + (1.0 - share) * smooth
     product = np.where(is_idle[:, None] & (share <= 0), 0.0, product)
     return product, enough, is_idle
@@ -428,10 +420,6 @@ def _counted(fleet: Fleet, readings: Readings, timeline: Timeline, recovery: Flo
     count, steps = len(units), timeline.count
     has = np.isfinite(readings.totaliser_l) & (units.totaliser[readings.unit_index] > 0)
     rows = np.flatnonzero(has)
-    covered = np.zeros((count, steps))
-    volume = np.zeros((count, steps))
-    if len(rows) < 2:
-        return covered, volume
     unit, day, value = readings.unit_index[rows], readings.day[rows], readings.totaliser_l[rows]
     pair = (unit[1:] == unit[:-1]) & (day[1:] - day[:-1] > 0.2) & (value[1:] >= value[:-1])
     unit, start, end = unit[:-1][pair], day[:-1][pair], day[1:][pair]
@@ -442,14 +430,12 @@ def _counted(fleet: Fleet, readings: Readings, timeline: Timeline, recovery: Flo
     to_product = np.select([stream == 1, stream == 4], [y, 1.0 / waste_ratio(y)], 1.0)
     rate = rise * to_product / (end - start)
     first, last = timeline.step_of(start), timeline.step_of(end)
-    for ahead in range(int((last - first).max()) + 1 if len(first) else 0):
-        at = first + ahead
-        inside = at <= last
-        here = at[inside]
-        first_counted = np.maximum(start[inside], timeline.start + here * timeline.step_days)
-        right = np.minimum(end[inside], timeline.start + (here + 1) * timeline.step_days)
-        days = np.maximum(right - first_counted, 0.0)
-        flat = unit[inside] * steps + here
-        covered += np.bincount(flat, days, minlength=count * steps).reshape(count, steps)
-        volume += np.bincount(flat, days * rate[inside], minlength=count * steps).reshape(count, steps)
-    return covered, volume
+    spans = last - first + 1
+    pairs = np.repeat(np.arange(len(first)), spans)
+    at = first[pairs] + np.arange(len(pairs)) - np.repeat(np.cumsum(spans) - spans, spans)
+    days = np.minimum(end[pairs], timeline.edges[at + 1]) - np.maximum(start[pairs], timeline.edges[at])
+    cell = unit[pairs] * steps + at
+    return (
+        sum_by(cell, days, count * steps).reshape(count, steps),
+        sum_by(cell, days * rate[pairs], count * steps).reshape(count, steps),
+    )

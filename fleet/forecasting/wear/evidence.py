@@ -88,14 +88,12 @@ def thin(segment: Indexes, day: Floats, most: int = MOST_READINGS) -> Indexes:
     """Rows to keep so that no segment has more than `most` readings: the newest half, and a spread of the others."""
     order = np.lexsort((day, segment))
     sorted_segment = segment[order]
-    size = np.bincount(segment, minlength=int(segment.max()) + 1 if len(segment) else 1)
+    size = np.bincount(segment)
     first = np.concatenate([[0], np.cumsum(size)[:-1]])
     rank_from_end = size[sorted_segment] - 1 - (np.arange(len(order)) - first[sorted_segment])
     half = most // 2
-    older = np.maximum(size[sorted_segment] - half, 1)
-    stride = np.maximum(np.ceil(older / half), 1).astype(np.int64)
-    keep = (rank_from_end < half) | ((rank_from_end - half) % stride == 0)
-    return order[keep]
+    stride = np.maximum(np.ceil((size[sorted_segment] - half) / half), 1).astype(np.int64)
+    return order[np.maximum(rank_from_end - half, 0) % stride == 0]
 
 
 def gather(stage: StageInput, conditions: Conditions, visits: Visits, hyper: pooling.Hyper) -> Evidence:
@@ -111,9 +109,7 @@ def gather(stage: StageInput, conditions: Conditions, visits: Visits, hyper: poo
     """
     segments, model, grid = stage.segments, stage.model, pooling.GRID
     count = len(segments)
-    kept_readings = (
-        thin(stage.reading_segment, stage.reading_day) if len(stage.reading_segment) else stage.reading_segment
-    )
+    kept_readings = thin(stage.reading_segment, stage.reading_day)
     by_segment = kept_readings[np.argsort(stage.reading_segment[kept_readings], kind="stable")]
     kept_segment = stage.reading_segment[by_segment]
     shape = (count, model.shapes, len(grid))
@@ -173,8 +169,7 @@ class _Walk:
         self.load_as_lag = np.zeros((len(self.placements), model.shapes))
         """Load that a cartridge took up as a lag."""
         self.met = np.zeros(len(self.placements), dtype=bool)
-        size = int(segments.column[rows].max()) - first + 1
-        expected = hyper.expected(stage.places.take(slice(first, first + size)))
+        expected = hyper.expected(stage.places.take(slice(first, first + CHUNK)))
         # Log-density of the place's part, updated as its lives go by.
         self.place = np.log(pooling.place_density(*expected) + 1e-14)[:, None, :].repeat(model.shapes, axis=1)
         self.mix = pooling.kernel(hyper.cartridge_spread)
@@ -187,7 +182,7 @@ class _Walk:
         """Capacity left of cartridges at the start of a segment, as a share of `label` times e^g, by shape and g."""
         here = self.local(placement)
         source = self.stage.segments.continued_from[placement]
-        move = ~self.met[here] & (source >= 0) & np.isin(source, self.placements)
+        move = ~self.met[here] & np.isin(source, self.placements)
         origin = self.local(source[move])
         self.remaining[here[move]] = self.remaining[origin]
         self.was_lead[here[move]] = self.was_lead[origin]
@@ -201,7 +196,7 @@ class _Walk:
         stage, out = self.stage, self.out
         segments, model = stage.segments, stage.model
         rank = segments.rank[self.rows]
-        for step in range(int(rank.max()) + 1):
+        for step in np.unique(rank):
             now = self.rows[rank == step]
             paired = out.has_lag[now]
             label = stage.label[now]
@@ -248,7 +243,7 @@ class _Walk:
         stage, out, conditions = self.stage, self.out, self.conditions
         segments = stage.segments
         unit = stage.columns.unit[segments.column[now]]
-        days = np.maximum(segments.end[now] - segments.start[now], 1.0)
+        days = np.maximum(segments.end[now] - segments.start[now], 1e-9)
         load = conditions.at(stage.stage, unit, segments.end[now])
         load = np.maximum(load - conditions.at(stage.stage, unit, segments.start[now]), 0.0)
         rate = np.maximum(load / days, 1e-9)
@@ -263,7 +258,7 @@ class _Walk:
             delay = np.clip((load[:, None, None] - until) / rate[:, None, None], -_NEVER, _NEVER)
             visits_between = self.visits.between(unit[:, None, None], end - np.maximum(delay, 0.0), end - 2.0)
             (out.lag_delay if is_lag else out.lead_delay)[now] = delay
-            (out.lag_visits if is_lag else out.lead_visits)[now] = np.minimum(visits_between, 100)
+            (out.lag_visits if is_lag else out.lead_visits)[now] = np.minimum(visits_between, np.iinfo(np.int8).max)
         return load
 
     def teach(

@@ -83,7 +83,7 @@ def find_visits(fleet: Fleet) -> Visits:
     """Visits from installers' readings and from changes of cartridges; what lies within a day counts once."""
     readings, placements = fleet.readings, fleet.placements
     read = (readings.source == words.SOURCES.index("installer")) & (readings.day <= fleet.as_of_day)
-    owner = fleet.positions.unit_index[placements.position_index] if len(placements) else np.zeros(0, dtype=np.int64)
+    owner = fleet.positions.unit_index[placements.position_index]
     is_removed = placements.removed_day <= fleet.as_of_day
     placed = placements.placed_day <= fleet.as_of_day
     unit = np.concatenate([readings.unit_index[read], owner[placed], owner[is_removed]])

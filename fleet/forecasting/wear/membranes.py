@@ -332,7 +332,7 @@ def _until_flow_limit(loss: Floats, power: float) -> Floats:
     loss
         What may be lost, shape (segments, 1); 0 or less when it is lost already.
     """
-    return NOMINAL_DAYS * np.exp(pooling.GRID) * (np.maximum(loss, 1e-3) / USUAL_FLOW_LOSS) ** (1.0 / power)
+    return NOMINAL_DAYS * np.exp(pooling.GRID) * (np.maximum(loss, 0.0) / USUAL_FLOW_LOSS) ** (1.0 / power)
 
 
 def _until_salt_limit(trend: Trend, gain: Floats, limit: Floats, doubt: Floats, power: float) -> Floats:
@@ -345,8 +345,8 @@ def _until_salt_limit(trend: Trend, gain: Floats, limit: Floats, doubt: Floats, 
     """
     intercept = trend.intercept[:, None] + trend.intercept_by_slope[:, None] * gain
     spread = _NODES * np.sqrt(trend.intercept_spread**2 + SALT_LIMIT_SPREAD**2 + doubt**2)[:, None, None]
-    room = np.maximum(limit[:, None, None] - intercept[..., None] - spread, 1e-3)
-    return np.minimum(NOMINAL_DAYS * (room / gain[:, None]) ** (1.0 / power), 1e6)
+    room = np.maximum(limit[:, None, None] - intercept[..., None] - spread, 0.0)
+    return np.asarray(NOMINAL_DAYS * (room / gain[:, None]) ** (1.0 / power))
 
 
 def _salt_limit(columns: Columns, segments: Segments, centre: Floats, limits: Limits[Floats]) -> Floats:

@@ -84,7 +84,7 @@ class Hyper:
                 mean, doubt = shared.offset(places.groups[kind])
                 centre = centre + mean
                 variance = variance - shared.spread**2 + doubt
-        return centre, np.maximum(variance, (0.5 * STEP) ** 2)
+        return centre, np.maximum(variance, 0.0)
 
 
 USUAL_HABIT: Final = Habit(200.0, 0.75)
@@ -260,10 +260,10 @@ class _Climb:
         lives = _PlaceLives(self, summed)
         value = lives.value_of(hyper)
         for _ in range(4):
-            trials = [replace(hyper, mean=hyper.mean + step) for step in (-0.4, -0.2, -0.1, -0.05, 0.05, 0.1, 0.2, 0.4)]
+            trials = [replace(hyper, mean=hyper.mean + step) for step in _both_ways(0.4, 0.2, 0.1, 0.05)]
             value, hyper = lives.best_of(trials, value, hyper)
             for number in self.varied:
-                trials = [_with_slope(hyper, number, step) for step in (-0.3, -0.1, 0.1, 0.3)]
+                trials = [_with_slope(hyper, number, step) for step in _both_ways(0.3, 0.1)]
                 value, hyper = lives.best_of(trials, value, hyper)
             value, hyper = lives.best_of([replace(hyper, place_spread=width) for width in SPREADS], value, hyper)
             joint = lives.by_shape(hyper) * hyper.shape_weights
@@ -272,8 +272,8 @@ class _Climb:
             hyper = replace(hyper, shape_weights=weights / weights.sum())
             value = lives.value_of(hyper)
         # Few places leave the mean unsure: by how fast the likelihood falls on both sides of it.
-        sides = sum(lives.value_of(replace(hyper, mean=hyper.mean + step)) for step in (-0.1, 0.1))
-        fall = max(2.0 * value - sides, 1e-3)
+        sides = sum(lives.value_of(replace(hyper, mean=hyper.mean + step)) for step in _both_ways(0.1))
+        fall = max(2.0 * value - sides, 1e-9)
         return value, replace(hyper, mean_spread=min(0.1 / np.sqrt(fall), self.prior.mean_spread))
 
     def penalty(self, hyper: Hyper) -> float:
@@ -323,6 +323,11 @@ class _PlaceLives:
         return value, hyper
 
 
+def _both_ways(*steps: float) -> list[float]:
+    """Each step up and down."""
+    return [way for step in steps for way in (step, -step)]
+
+
 def _with_slope(hyper: Hyper, number: int, step: float) -> Hyper:
     slopes = list(hyper.slopes)
     slopes[number] += step
@@ -358,7 +363,7 @@ def teach_shared(hyper: Hyper, shown: Floats, places: Places) -> tuple[Hyper, Fl
         kinds[kind] = shared
         if shared.spread > 0:
             centre = centre + offsets
-            variance = np.maximum(variance - shared.spread**2 + doubt, (0.5 * STEP) ** 2)
+            variance = np.maximum(variance - shared.spread**2 + doubt, 0.0)
             shown = np.stack([np.interp(CENTRED + off, CENTRED, row) for off, row in zip(offsets, shown, strict=True)])
     return replace(hyper, common=kinds), centre, variance + hyper.mean_spread**2
 

@@ -81,7 +81,7 @@ def teach(shown: Floats, group: Ids, variance: Floats) -> tuple[Shared, Floats, 
         log_message = np.log(scaled @ mixing.T + 1e-12)
         together = np.zeros((len(names), len(_OFFSETS)))
         np.add.at(together, at[rows], log_message)
-        width = max(np.sqrt(share * usual), 0.01)
+        width = max(np.sqrt(share * usual), 1e-6)
         prior = np.exp(-0.5 * (_OFFSETS / width) ** 2)
         prior /= prior.sum()
         top = together.max(axis=1, keepdims=True)

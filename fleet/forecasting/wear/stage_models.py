@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Protocol
 
 import numpy as np
+from scipy.special import expit
 from scipy.stats import norm
 
 from fleet.forecasting.inputs.tables import Floats
@@ -161,7 +162,7 @@ class BedModel:
             rows = np.flatnonzero(np.isfinite(value))
             if not len(rows):
                 continue
-            fraction = 1.0 / (1.0 + np.exp(np.minimum(state[rows] - passed[rows], 80.0)))
+            fraction = expit(passed[rows] - state[rows])
             read, entering = _column(value[rows], throughput), _column(readings.entering[rows], throughput)
             expected = entering * fraction
             least = _column((0.4**2 + SHARED_STEPS**2) * readings.resolution[rows] ** 2 + self.floor**2, throughput)

@@ -1,5 +1,7 @@
 """What goes through a unit, by hand: volumes, chlorine, salt and carbon dioxide, and when a load has passed."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -373,3 +375,147 @@ def test_who_is_told_to_draw_a_little_draws_it(weekly, is_idle):
 def test_a_hundredth_of_a_litre_in_two_months_is_no_use(litres, is_idle):
     """All of it in the last thirty days, before which the counter stood."""
     assert counted([200.0, 30.0, 0.0], [0.0, 0.0, litres]).is_idle.tolist() == [is_idle]
+
+
+def test_a_running_load_is_a_straight_line_within_each_step_and_its_inverse_finds_the_day_again():
+    """Against linear interpolation, for loads that differ from step to step and units that differ from each other."""
+    conditions = conditions_of(columns(units=3, weekly_demand_l=70.0))
+    line, random = conditions.timeline, np.random.default_rng(11)
+    steps = random.uniform(1.0, 90.0, size=(3, line.count))
+    running = np.concatenate([np.zeros((3, 1)), np.cumsum(steps, axis=1)], axis=1) + np.array([[0.0], [50.0], [7.0]])
+    conditions = replace(conditions, cumulative=(running,) * 4)
+    ends = [line.start, line.start + 3.0, line.edges[-1] - 3.0, line.edges[-1]]
+    days = np.concatenate([ends, random.uniform(line.start, line.edges[-1], 200)])
+    for unit in range(3):
+        load = conditions.at(words.RESIN, np.full(len(days), unit), days)
+        np.testing.assert_allclose(load, np.interp(days, line.edges, running[unit]), rtol=1e-12)
+    units = np.arange(3)
+    loads = np.stack([np.interp(days, line.edges, running[unit]) for unit in units])
+    np.testing.assert_allclose(conditions.day_when(words.RESIN, units, loads), np.tile(days, (3, 1)), atol=1e-6)
+    # what had passed before the timeline began had passed when it began
+    assert conditions.day_when(words.RESIN, units, running[:, :1] - 5.0)[:, 0] == pytest.approx(line.start)
+    before = np.full(3, line.start - 100.0)
+    assert conditions.at(words.RESIN, units, before) == pytest.approx(running[:, 0])
+
+
+@pytest.mark.parametrize(("read", "level"), [(0.3, 1.0), (1.4, 1.4), (39.5, 39.5), (44.0, 40.0)])
+def test_water_is_no_colder_than_one_degree_and_no_warmer_than_forty(read, level):
+    fleet_columns = columns(placed=NOW - 250.0)
+    fleet_columns["readings"] = readings(NOW - np.arange(200.0, -1.0, -1.0), temperature_degc=read)
+    conditions = conditions_of(fleet_columns)
+    assert now(conditions, conditions.temperature_degc) == pytest.approx(level, abs=0.25)
+    assert conditions.temperature_degc.min() >= 1.0
+    assert conditions.temperature_degc.max() <= 40.0
+    if level in {1.0, 40.0}:
+        assert now(conditions, conditions.temperature_degc) == level
+
+
+def test_one_reading_of_both_flows_says_more_of_a_unit_than_its_design():
+    """Equal flows are a recovery of a half where the design has a quarter; far from the reading too."""
+    fleet_columns = columns(placed=NOW - 250.0)
+    fleet_columns["readings"] = readings(
+        [NOW - 200.0], temperature_degc=15.0, permeate_flow_l_per_day=200.0, concentrate_flow_l_per_day=200.0
+    )
+    assert conditions_of(fleet_columns).recovery[0].mean() == pytest.approx(0.5, abs=0.05)
+
+
+@pytest.mark.parametrize(("permeate", "concentrate"), [(0.0, 600.0), (200.0, 0.0), (0.0, 0.0)])
+def test_a_flow_of_nothing_says_nothing_of_the_recovery(permeate, concentrate):
+    fleet_columns = columns(placed=NOW - 250.0)
+    fleet_columns["readings"] = readings(
+        DAYS, temperature_degc=15.0, permeate_flow_l_per_day=permeate, concentrate_flow_l_per_day=concentrate
+    )
+    shut = conditions_of(fleet_columns).recovery
+    fleet_columns["readings"] = readings(DAYS, temperature_degc=15.0)
+    np.testing.assert_allclose(shut, conditions_of(fleet_columns).recovery, rtol=1e-9)
+
+
+@pytest.mark.parametrize(("removed", "stands"), [(0.0, False), (-1.0, False), (1.0, True)])
+def test_the_label_of_the_membrane_that_stands_counts_in_whichever_row_its_item_is(removed, stands):
+    """Half of 284 L/day to the drain, about 0.65 x 284 as permeate: 0.565. Of a membrane that left nothing is known."""
+    fleet_columns = columns(recovery_fraction=None, restrictor_flow_l_per_day=142.0)
+    for values in fleet_columns["items"].values():
+        values.insert(0, values.pop(2))
+    placements = fleet_columns["placements"]
+    row = placements["position_id"].index("u0/membrane/single")
+    placements["removed_day"][row], placements["reason"][row] = NOW + removed, "routine"
+    recovery = conditions_of(fleet_columns).recovery[0, : int(365.25 / 14)].mean()
+    assert recovery == pytest.approx(0.65 / 1.15 if stands else 0.22, abs=0.006)
+
+
+@pytest.mark.parametrize(("litres_per_day", "is_idle"), [(0.015, True), (0.03, False)])
+def test_of_who_was_told_to_draw_nothing_a_fiftieth_of_a_litre_a_day_is_use(litres_per_day, is_idle):
+    """And of who was told to draw less than a litre a day."""
+    days = np.array([300.0, 200.0, 100.0, 50.0, 0.0])
+    assert counted(days, litres_per_day * (300.0 - days), 0.0).is_idle.tolist() == [is_idle]
+
+
+@pytest.mark.parametrize(("litres_per_day", "is_idle"), [(0.04, True), (0.06, False)])
+def test_a_unit_told_half_a_litre_that_stands_is_idle_where_it_drew_a_twentieth_of_a_litre(litres_per_day, is_idle):
+    total = 300.0 * litres_per_day
+    assert counted([300.0, 100.0, 50.0, 0.0], [0.0, total, total, total], 3.5).is_idle.tolist() == [is_idle]
+
+
+def test_who_stands_for_six_weeks_and_ran_before_is_not_idle():
+    """Two months count: of a holiday nobody knows whether it ends."""
+    assert not counted([300.0, 200.0, 100.0, 46.0, 0.0], [0.0, 800.0, 1600.0, 2032.0, 2032.0], 0.0).is_idle[0]
+    assert counted([300.0, 200.0, 100.0, 76.0, 0.0], [0.0, 800.0, 1600.0, 1792.0, 1792.0], 0.0).is_idle[0]
+
+
+def test_two_counts_are_enough_for_a_rate_and_one_is_none():
+    conditions = counted([100.0, 0.0], [0.0, 2500.0])
+    assert conditions.is_metered[0]
+    assert now(conditions, conditions.product_l_per_day) == pytest.approx(25.0)
+    alone = counted([100.0], [700.0])
+    assert not alone.is_metered[0]
+    assert now(alone, alone.product_l_per_day) == pytest.approx(10.0)
+
+
+def test_a_counter_that_is_in_no_stream_counts_nothing():
+    fleet_columns = columns(placed=NOW - 400.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(DAYS, totaliser_l=list(40.0 * (DAYS - DAYS[0])))
+    conditions = conditions_of(fleet_columns)
+    assert not conditions.is_metered[0]
+    assert now(conditions, conditions.product_l_per_day) == pytest.approx(10.0)
+
+
+def test_counts_of_any_distance_share_their_volume_among_the_steps_they_span():
+    """Every step draws what the counter, taken to run evenly between two counts, rose by in it: counts apart by half a
+    day, a day and half a year."""
+    days = np.array([301.5, 300.5, 299.9, 120.25, 119.0, 3.0])
+    rates = np.array([4.0, 30.0, 2.0, 8.0, 12.0])
+    counts = np.concatenate([[0.0], np.cumsum(rates * -np.diff(days))])
+    conditions = counted(days, counts)
+    line = conditions.timeline
+    within = np.flatnonzero((line.edges[:-1] >= NOW - 301.5) & (line.edges[1:] <= NOW - 3.0))
+    drawn = np.diff(np.interp(line.edges, NOW - days, counts))[within] / 14.0
+    assert len(np.unique(drawn.round(6))) >= 3
+    np.testing.assert_allclose(conditions.product_l_per_day[0, within], drawn, rtol=1e-6)
+
+
+def test_a_counter_that_creeps_counts_as_a_twentieth_of_what_was_told():
+    """For what is to come, of a unit that ran before and after: told are 10 L a day, so 0.5 where it stood."""
+
+    def ahead(creep, told=70.0):
+        days = [300.0, 200.0, 100.0, 0.0]
+        return counted(days, np.cumsum([0.0, 800.0, 100.0 * creep, 800.0]), told).product_l_per_day[0, -1]
+
+    # the mean over all days moves with what it crept, by 30 L of 1600
+    assert ahead(0.0) == pytest.approx(ahead(0.3), rel=0.03)
+    assert ahead(0.75) > 1.15 * ahead(0.3)
+    # of who was told nothing a twentieth of a tenth of a litre
+    assert ahead(0.0, 0.0) == pytest.approx(ahead(0.004, 0.0), rel=0.002)
+    assert ahead(0.0075, 0.0) > 1.02 * ahead(0.004, 0.0)
+
+
+def test_counters_of_units_that_were_told_nothing_say_nothing_of_what_others_are_told():
+    units = 8
+    fleet_columns = columns(units=units, placed=NOW - 400.0, totaliser="product")
+    fleet_columns["units"]["weekly_demand_l"] = [0.0] * (units - 1) + [70.0]
+    days = np.array([300.0, 200.0, 100.0, 0.0])
+    parts = [readings(NOW - days, unit=f"u{k}", totaliser_l=list(30.0 * (300.0 - days))) for k in range(units - 1)]
+    fleet_columns["readings"] = {name: [v for part in parts for v in part[name]] for name in parts[0]}
+    conditions = conditions_of(fleet_columns)
+    assert conditions.pool.means["told_demand_bias"] == 0.0
+    season = conditions.product_l_per_day[-1]
+    assert season.mean() == pytest.approx(10.0, rel=0.02)

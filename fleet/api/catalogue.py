@@ -8,15 +8,25 @@ from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
 from fleet.engineering.purposes import KINDS_WITH_PURPOSE
+from fleet.engineering.usual_labels import LABEL_ATTRIBUTES
+from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, PartsRule
-from fleet.services.catalogue import update_item
+from fleet.services.catalogue import complete_label, update_item
 
 
 class CatalogueItemSerializer(QuantityModelSerializer):
     """A consumable, an accessory or a small part, with what its label says.
 
-    A membrane states the conditions its flow was rated at; a resin its volume and capacity.
+    A membrane states the conditions its flow was rated at; a resin its volume and capacity. What of them is not known
+    may be left out: what is usual of the kind and size is stored, and named in `assumed`.
     """
+
+    assumed = serializers.ListField(
+        child=serializers.CharField(),
+        read_only=True,
+        help_text="attributes that nobody read from the label: what is usual of its kind and size stands there, and "
+        "forecasts do not count it as known",
+    )
 
     class Meta:
         model = CatalogueItem
@@ -40,6 +50,7 @@ class CatalogueItemSerializer(QuantityModelSerializer):
             "membrane_material",
             "rejection_fraction",
             "rated_recovery_fraction",
+            "assumed",
         ]
         read_only_fields = ["id"]
         quantities = (
@@ -65,27 +76,15 @@ class CatalogueItemSerializer(QuantityModelSerializer):
                 f"A {CatalogueItem.Kind(kind).label} needs no purpose: leave it empty. Only an "
                 "accessory or a small part has one."
             )
-        for column, name in _NEEDED.get(kind, {}).items():
-            value = attrs.get(column, getattr(self.instance, column, None))
-            if value is None or value == "":
+        label = complete_label(self.instance, kind, attrs)
+        for column in LABEL_ATTRIBUTES.get(kind, ()):
+            if label.get(column) in (None, ""):
+                name = public_name(column)
                 missing[name] = f"A {kind} states its {name.replace('_', ' ')}; it is on the label."
         if missing:
             raise serializers.ValidationError(missing)
-        return attrs
-
-
-_NEEDED = {
-    "membrane": {
-        "membrane_material": "membrane_material",
-        "rejection_fraction": "rejection_fraction",
-        "rated_flow_l_per_day": "rated_flow",
-        "rated_pressure_kpa": "rated_pressure",
-        "rated_temperature_degc": "rated_temperature",
-        "rated_tds_mg_per_l": "rated_tds",
-        "rated_recovery_fraction": "rated_recovery_fraction",
-    },
-    "resin": {"resin_volume_l": "resin_volume", "resin_capacity_eq_per_l": "resin_capacity"},
-}
+        unchanged = {name for name, value in label.items() if getattr(self.instance, name, None) == value}
+        return {**attrs, **{name: value for name, value in label.items() if name not in unchanged - attrs.keys()}}
 
 
 class CatalogueItemViewSet(QuantityViewSet, ReadWriteViewSet):

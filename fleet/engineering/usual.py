@@ -42,6 +42,21 @@ FEED_CHLORINE_MG_PER_L: Final = 1.0
 LABEL_REJECTION: Final = 0.96
 """Of a membrane whose label names none, at the conditions of a label."""
 
+LABEL_PRESSURE_KPA: Final = 414.0
+"""At which the flow of a small membrane is rated where the label names no pressure, 60 psi; labels carry 50 to 65."""
+
+LABEL_TEMPERATURE_DEGC: Final = 25.0
+LABEL_TDS_MG_PER_L: Final = 250.0
+"""As NaCl; of small membranes, labels carry 250 or 500."""
+
+LABEL_RECOVERY: Final = 0.15
+
+RESIN_VOLUME_L: Final = 0.6
+"""Bed of a cartridge of 10 inch; 0.5 to 0.75 L."""
+
+RESIN_CAPACITY_EQ_PER_L: Final = 0.457
+"""New mixed bed, 10 kilograin/ft3; 0.35 to 0.6 eq/L."""
+
 REJECTION_IN_SERVICE: Final = 0.95
 """As a meter reads it over a whole life, colder, at less pressure and older than a label has it."""
 

@@ -154,6 +154,12 @@ class CatalogueItem(TenantModel):
     resin_volume_l = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE)
     resin_capacity_eq_per_l = models.FloatField(null=True, blank=True, validators=_NOT_NEGATIVE)
 
+    assumed = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="attributes that nobody read from the label: what is usual of its kind and size stands there",
+    )
+
     class Meta:
         ordering = ["code", "pk"]
         constraints: ClassVar = [

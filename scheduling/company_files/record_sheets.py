@@ -1,6 +1,6 @@
 """Sheets whose rows are one record each: whom and what one knows, where they are, and what is in stock."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from accounts.api.clients import ClientSerializer
@@ -10,6 +10,9 @@ from fleet.api.catalogue import CatalogueItemSerializer, PartsRuleSerializer
 from fleet.api.instruments import InstrumentSerializer
 from fleet.api.sites import SiteSerializer
 from fleet.api.suppliers import SupplierSerializer
+from fleet.engineering.units import QUANTITY_KINDS
+from fleet.engineering.usual_labels import LABEL_ATTRIBUTES
+from fleet.intake.names import public_name, spoken
 from fleet.models import CatalogueItem, Instrument, PartsRule, Site, Supplier
 from fleet.services.catalogue import update_item
 from fleet.services.instruments import create_instrument, update_instrument
@@ -74,16 +77,37 @@ SUPPLIERS: Final = _sheet(
     needs=(("name",),),
 )
 
-CATALOGUE: Final = _sheet(
+ITEM_RECORDS: Final = _simple(
+    CatalogueItem,
+    CatalogueItemSerializer,
+    "code",
+    "catalogue_item",
+    update=lambda bringing, item, facts: update_item(item=item, by=bringing.by, now=bringing.now, **facts),
+)
+
+
+def _store_item(row: Row, bringing: Bringing) -> Outcome:
+    outcome = store_record(ITEM_RECORDS, row, bringing)
+    item = ITEM_RECORDS.find(bringing, row.values)
+    if item is not None and item.assumed:
+        taken = ", ".join(_assumed_values(item))
+        row.say("", f"Not given, and assumed as usual of its kind: {taken}; put right what its label says otherwise.")
+    return outcome
+
+
+def _assumed_values(item: CatalogueItem) -> Iterator[str]:
+    for column in LABEL_ATTRIBUTES[item.kind]:
+        if public_name(column) in item.assumed:
+            value = getattr(item, column)
+            unit = QUANTITY_KINDS[column].canonical_unit if column in QUANTITY_KINDS else ""
+            unit = "" if column.endswith("_fraction") else unit
+            shown = value if isinstance(value, str) else f"{value:g}"
+            yield f"{spoken(column.removesuffix('_fraction'))} {shown} {unit}".strip()
+
+
+CATALOGUE: Final = Sheet(
     "catalogue",
     "what you fit and sell, with what its label says",
-    _simple(
-        CatalogueItem,
-        CatalogueItemSerializer,
-        "code",
-        "catalogue_item",
-        update=lambda bringing, item, facts: update_item(item=item, by=bringing.by, now=bringing.now, **facts),
-    ),
     columns_of(
         CatalogueItemSerializer,
         also={
@@ -98,9 +122,11 @@ CATALOGUE: Final = _sheet(
             "rejection_fraction": "rejection",
             "rated_recovery_fraction": "rated recovery",
             "micron_rating": "micron, microns, pore size",
+            "cartridge_size": "size, format",
         },
         examples={"code": "SED-5", "name": "sediment cartridge 5 um", "kind": "sediment", "price": "4.20"},
     ),
+    _store_item,
     named_by=("code", "name"),
     also=("items", "catalog", "parts", "cartridges"),
     needs=(("code",),),

@@ -164,7 +164,8 @@ def _shown(records: Records, instance: Any, bringing: Bringing, sent: Mapping[st
         if of_field is not None and not of_field.write_only:
             attribute = of_field.get_attribute(instance)
             shown[name] = None if attribute is None else of_field.to_representation(attribute)
-    return shown
+    # A value that is stated for the first time may be the one that was assumed.
+    return {**shown, "assumed": getattr(instance, "assumed", None)}
 
 
 def flattened(detail: Any, place: str = "") -> list[Fault]:

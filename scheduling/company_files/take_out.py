@@ -140,7 +140,16 @@ def _lines(
 ) -> Iterator[Line]:
     fields = serializer(context=dict(context)).fields
     for row in rows:
-        yield [own[column.field](row) if column.field in own else _cell(row, column, fields) for column in columns]
+        # What was assumed is assumed anew where it is brought in; written down it would look like the label.
+        assumed = getattr(row, "assumed", ())
+        yield [
+            own[column.field](row)
+            if column.field in own
+            else ""
+            if column.field in assumed
+            else _cell(row, column, fields)
+            for column in columns
+        ]
 
 
 def _cell(row: Any, column: Column, fields: Mapping[str, Any]) -> str:

@@ -13,7 +13,13 @@ from typing import Final
 import numpy as np
 
 from fleet.engineering.limits import HOUSE, Limits
-from fleet.engineering.usual import LABEL_REJECTION
+from fleet.engineering.usual import (
+    LABEL_PRESSURE_KPA,
+    LABEL_RECOVERY,
+    LABEL_REJECTION,
+    LABEL_TDS_MG_PER_L,
+    LABEL_TEMPERATURE_DEGC,
+)
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.columns import Columns, Segments, build_columns, build_segments, locate_readings
@@ -372,10 +378,10 @@ def _ratings(fleet: Fleet, segments: Segments) -> _Rating:
         return _Rating(nothing, nothing, np.full(count, 390.0), np.full(count, np.log(0.04)))
     item = np.maximum(fleet.placements.item_index[segments.lead], 0)
     has_item = fleet.placements.item_index[segments.lead] >= 0
-    pressure = np.nan_to_num(items.rated_pressure_kpa[item], nan=414.0)
-    tds = np.nan_to_num(items.rated_tds_mg_per_l[item], nan=250.0)
-    temperature = np.nan_to_num(items.rated_temperature_degc[item], nan=25.0)
-    recovery = np.nan_to_num(items.rated_recovery_fraction[item], nan=0.15)
+    pressure = np.nan_to_num(items.rated_pressure_kpa[item], nan=LABEL_PRESSURE_KPA)
+    tds = np.nan_to_num(items.rated_tds_mg_per_l[item], nan=LABEL_TDS_MG_PER_L)
+    temperature = np.nan_to_num(items.rated_temperature_degc[item], nan=LABEL_TEMPERATURE_DEGC)
+    recovery = np.nan_to_num(items.rated_recovery_fraction[item], nan=LABEL_RECOVERY)
     ndp = np.maximum(net_driving_pressure_kpa(pressure, 0.0, tds, recovery, temperature), 50.0)
     factor = water_u_kelvin(temperature) * inverse_temperature_per_kelvin(temperature)
     rejection = np.clip(np.nan_to_num(items.rejection_fraction[item], nan=LABEL_REJECTION), 0.5, 0.995)

@@ -11,7 +11,13 @@ from scipy.stats import norm
 
 from fleet.engineering.limits import USUAL_SERVICE_TIME_DAYS, Limits
 from fleet.engineering.limits import maximum_service_time_days as service_time_by_label
-from fleet.engineering.usual import CAPACITY_LOG_SD, FEED_CHLORINE_MG_PER_L, REJECTION_IN_SERVICE
+from fleet.engineering.usual import (
+    CAPACITY_LOG_SD,
+    FEED_CHLORINE_MG_PER_L,
+    REJECTION_IN_SERVICE,
+    RESIN_CAPACITY_EQ_PER_L,
+    RESIN_VOLUME_L,
+)
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.limits import limits_of_fleet
@@ -23,7 +29,7 @@ FIXED_INTERVAL_DAYS: Final = np.array([USUAL_SERVICE_TIME_DAYS[stage] for stage 
 
 DEFAULT_RATED_VOLUME_L: Final = 20_000.0
 DEFAULT_CHLORINE_CAPACITY_G: Final = 50.0
-DEFAULT_RESIN_EQ: Final = 0.6 * 0.457
+DEFAULT_RESIN_EQ: Final = RESIN_VOLUME_L * RESIN_CAPACITY_EQ_PER_L
 DEFAULT_RECOVERY: Final = 0.22
 DEFAULT_FEED_TDS_MG_PER_L: Final = 250.0
 DEFAULT_L_PER_DAY: Final = 15.0

@@ -16,6 +16,7 @@ from fleet.engineering.limits import Limits, stacked
 from fleet.forecasting.inputs import vocabulary as words
 from fleet.forecasting.inputs.build import Fault, build_fleet
 from fleet.forecasting.inputs.tables import Fleet, Floats
+from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, FeedWaterSample, Instrument, Placement, Position, Reading, Stage, Unit
 from fleet.services.limits import limits_of_units
 
@@ -225,10 +226,16 @@ def _tds_resolutions(company: Company, unit_ids: Sequence[int]) -> dict[int, flo
 
 def item_columns(company: Company) -> dict[str, list[Any]]:
     """The catalogue, as far as cartridges go, column by column."""
-    return _columns(
+    columns = _columns(
         CatalogueItem.objects.of_company(company).filter(kind__in=Stage.values).order_by("pk"),
-        {"item_id": "pk", "stage": "kind", **{name: name for name in _ITEM_FIELDS}},
+        {"item_id": "pk", "stage": "kind", "assumed": "assumed", **{name: name for name in _ITEM_FIELDS}},
     )
+    # What was assumed says nothing of the cartridge: the forecast takes what the fleet teaches, and is less sure.
+    for place, assumed in enumerate(columns.pop("assumed")):
+        for name in _ITEM_FIELDS if assumed else ():
+            if public_name(name) in assumed:
+                columns[name][place] = "" if name == "membrane_material" else None
+    return columns
 
 
 def _placements(unit_ids: Sequence[int], known_by: datetime) -> dict[str, list[Any]]:

@@ -306,3 +306,22 @@ def test_a_site_without_coordinates_comes_in_and_goes_out_and_is_told_to_be_comp
     assert Site.objects.get().location is None
     brought(berlin, {"sites.csv": "code,client,lat,lon\nS01,Café Ufer,53.5,10.0\n"})
     assert Site.objects.get().location == (53.5, 10.0)
+
+
+@pytest.mark.django_db
+def test_what_a_label_does_not_say_is_assumed_told_and_assumed_anew_elsewhere(berlin: Membership) -> None:
+    sheet = "code,name,kind,price,rated flow [gpd],rated tds [ppm]\nM75,membrane,membrane,30,75,500\n"
+    result = brought(berlin, {"catalogue.csv": sheet})
+    item = CatalogueItem.objects.get()
+    assert told(result, "catalogue") == [
+        "Not given, and assumed as usual of its kind: membrane material polyamide, rejection 0.96, rated pressure "
+        "414 kPa, rated temperature 25 degC, rated recovery 0.15; put right what its label says otherwise."
+    ]
+    taken = dict(take_out(company=berlin.company, by=berlin))
+    assert brought(berlin, taken).count(Outcome.LEFT) == 1
+    item.delete()
+    brought(berlin, taken)
+    assert CatalogueItem.objects.get().assumed == item.assumed
+    stated = "code,name,kind,price,rejection,rated flow [gpd],rated tds [ppm]\nM75,membrane,membrane,30,0.96,75,500\n"
+    assert brought(berlin, {"catalogue.csv": stated}).count(Outcome.CHANGED) == 1
+    assert "rejection_fraction" not in CatalogueItem.objects.get().assumed

@@ -30,6 +30,8 @@ class Match:
         What to do and the finding in a sentence, by what the numbers say here.
     doubted_by : tuple of str
         Rules that put the reading in doubt.
+    is_clear : bool
+        Whether one visit is proof.
     """
 
     rule: Rule
@@ -39,6 +41,7 @@ class Match:
     for_installer: str
     for_client: str
     doubted_by: tuple[str, ...] = ()
+    is_clear: bool = False
 
     @property
     def id(self) -> str:
@@ -117,6 +120,7 @@ def diagnose(
                 evidence.for_installer or gettext(rule.for_installer),
                 evidence.for_client or gettext(rule.for_client),
                 doubts,
+                evidence.is_clear and not doubts,
             )
         )
     return matches

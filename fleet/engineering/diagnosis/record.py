@@ -20,6 +20,7 @@ class Evidence:
 
     Where the numbers say more than the rule can, `for_installer`, `for_client` and `action` (of `words`) take the place
     of its own. The causes are always those of the rule: a finding is confirmed, and its work chosen, by them.
+    `is_clear`: so far past its limit that one visit is proof, also of a rule that must be seen twice.
     """
 
     confidence: float
@@ -27,6 +28,7 @@ class Evidence:
     for_installer: str = ""
     for_client: str = ""
     action: str = ""
+    is_clear: bool = False
 
 
 Condition = Callable[[Facts], Evidence | None]
@@ -66,7 +68,7 @@ class Rule:
     is_of_whole_unit : bool
         Whether it is about how long nobody read the unit, and not about a reading.
     must_be_seen_twice : bool
-        Whether one visit is no proof: a reading of the visit before must show it too.
+        Whether one visit is no proof, unless its evidence is clear: a reading of the visit before must show it too.
     passes_with_season : bool
         Whether what explained a reading a month ago explains nothing today.
     doubts : tuple of str

@@ -52,7 +52,7 @@ def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
             }
         for rule in answered:
             match = matches.get(rule)
-            if rule.must_be_seen_twice and match is not None:
+            if rule.must_be_seen_twice and match is not None and not match.is_clear:
                 newest = pending.setdefault(rule, Pattern(match, row)).row
                 # What is read before and after the work of one visit is one look.
                 if newest is None or history.table.day[newest] - history.table.day[row] <= SAME_VISIT_DAYS:

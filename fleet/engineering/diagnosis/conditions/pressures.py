@@ -1,9 +1,15 @@
 """Conditions on the pressures: prefilters, line, pump."""
 
+from dataclasses import replace
+from typing import Final
+
 from fleet.engineering.diagnosis import words
 from fleet.engineering.diagnosis.conditions.common import surely
 from fleet.engineering.diagnosis.facts import Facts
 from fleet.engineering.diagnosis.record import Evidence
+
+# A line swings with the hour and the neighbours: a fall is clear from one visit when it is so many times its limit.
+_CLEAR_FALL: Final = 2.0
 
 
 def prefilter_clogged(f: Facts) -> Evidence | None:
@@ -50,7 +56,9 @@ def prefilters_may_be_clogged(f: Facts) -> Evidence | None:
     if fall < limit:
         return None
     return Evidence(
-        surely((fall - limit) / limit, best=0.8), {"inlet_pressure_kpa": inlet, "clean_inlet_pressure_kpa": clean}
+        surely((fall - limit) / limit, best=0.8),
+        {"inlet_pressure_kpa": inlet, "clean_inlet_pressure_kpa": clean},
+        is_clear=fall >= _CLEAR_FALL * limit,
     )
 
 
@@ -68,7 +76,8 @@ def inlet_fell_with_clean_prefilters(f: Facts) -> Evidence | None:
         "inlet_pressure_kpa": inlet,
         "baseline_inlet_pressure_kpa": baseline,
     }
-    return Evidence(surely(fall / f.pattern_limits.line_pressure_fall_kpa - 1.0), numbers)
+    times = fall / f.pattern_limits.line_pressure_fall_kpa
+    return Evidence(surely(times - 1.0), numbers, is_clear=times >= _CLEAR_FALL)
 
 
 def line_pressure_fell(f: Facts) -> Evidence | None:
@@ -81,11 +90,13 @@ def line_pressure_fell(f: Facts) -> Evidence | None:
     fall = baseline - line
     if fall <= f.pattern_limits.line_pressure_fall_kpa:
         return None
-    sure = surely(fall / f.pattern_limits.line_pressure_fall_kpa - 1.0)
+    times = fall / f.pattern_limits.line_pressure_fall_kpa
     numbers: dict[str, float | str] = {"line_pressure_kpa": line, "baseline_line_pressure_kpa": baseline}
+    evidence = Evidence(surely(times - 1.0), numbers, is_clear=times >= _CLEAR_FALL)
     if f.prefilter_differential_pressure_is_normal is None:
-        return Evidence(sure, numbers, *words.line_pressure_fell_prefilters_unread())
-    return Evidence(sure, numbers)
+        installer, client = words.line_pressure_fell_prefilters_unread()
+        return replace(evidence, for_installer=installer, for_client=client)
+    return evidence
 
 
 def pressure_fault(f: Facts) -> bool:
@@ -107,7 +118,11 @@ def line_low_without_pump(f: Facts) -> Evidence | None:
     if line is None or not f.no("has_booster_pump") or line >= f.pattern_limits.low_line_pressure_kpa:
         return None
     margin = (f.pattern_limits.low_line_pressure_kpa - line) / f.pattern_limits.line_pressure_fall_kpa
-    return Evidence(surely(margin), {"line_pressure_kpa": line, "limit_kpa": f.pattern_limits.low_line_pressure_kpa})
+    return Evidence(
+        surely(margin),
+        {"line_pressure_kpa": line, "limit_kpa": f.pattern_limits.low_line_pressure_kpa},
+        is_clear=margin >= _CLEAR_FALL - 1.0,
+    )
 
 
 def _drain_takes_the_pressure(f: Facts) -> bool:

@@ -472,3 +472,43 @@ def test_a_resin_that_was_changed_the_day_it_was_exhausted_still_speaks_of_the_w
     read(unit, NOW - timedelta(days=1))
     refresh_findings(company=unit.company, now=NOW)
     assert ("carbon_dioxide_load" in causes(unit)) is is_early
+
+
+@pytest.mark.parametrize(
+    ("change", "cause"),
+    [
+        ({"line_pressure_kpa": 50 * PSI, "prefilter_outlet_pressure_kpa": 48 * PSI, "inlet_pressure_kpa": 48 * PSI},
+         "line_pressure_low"),
+        ({"line_pressure_kpa": 38 * PSI, "prefilter_outlet_pressure_kpa": 36 * PSI, "inlet_pressure_kpa": 36 * PSI},
+         "line_pressure_low_no_booster_pump"),
+        ({"line_pressure_kpa": None, "prefilter_outlet_pressure_kpa": None, "inlet_pressure_kpa": 50 * PSI},
+         "prefilter_clogged"),
+    ],
+)  # fmt: skip
+def test_a_pressure_that_fell_a_little_is_said_when_two_visits_saw_it(
+    company: Company, change: dict[str, Any], cause: str
+) -> None:
+    """62 psi at first. A line swings with the hour: 12 psi less at one visit may be the neighbour's garden."""
+    unit = factories.UnitFactory(company=company, commissioned_on=date(2025, 6, 1))
+    for stage in ("sediment", "carbon", "membrane"):
+        position = factories.PositionFactory(unit=unit, stage=stage, role="single")
+        factories.PlacementFactory(position=position, placed_at=datetime(2025, 12, 18, tzinfo=UTC))
+    gauges = dict.fromkeys([name for name, value in change.items() if value is None])
+    for week in range(8):
+        read(unit, NOW - timedelta(days=80 - 7 * week), **gauges)
+    read(unit, NOW - timedelta(days=8), **change)
+    refresh_findings(company=company, now=NOW - timedelta(days=7))
+    assert cause not in causes(unit)
+    read(unit, NOW - timedelta(days=1), **change)
+    refresh_findings(company=company, now=NOW)
+    assert cause in causes(unit)
+
+
+@pytest.mark.parametrize(("fell_to_psi", "is_said"), [(41.0, True), (43.0, False)])
+def test_a_pressure_that_fell_far_is_said_at_once(unit: Unit, fell_to_psi: float, is_said: bool) -> None:
+    """More than 20 psi, twice the limit, is no swing of the hour."""
+    line, inlet = fell_to_psi * PSI, (fell_to_psi - 2.0) * PSI
+    read(unit, NOW - timedelta(days=1), line_pressure_kpa=line, prefilter_outlet_pressure_kpa=inlet,
+         inlet_pressure_kpa=inlet)  # fmt: skip
+    refresh_findings(company=unit.company, now=NOW)
+    assert ("line_pressure_low" in causes(unit)) is is_said

@@ -25,6 +25,9 @@ LAYOUT_TEMPERATURE_DEGC: Final = 14.0
 """Of the water that a restrictor is taken to be chosen for where nobody said; mains water of a temperate place over the
 year."""
 
+COLD_AND_WARM_DEGC: Final = (4.0, 25.0)
+"""Between which mains water may be where nobody read how warm it was."""
+
 FIRST_WEEKS_DAYS: Final = 45.0
 """A fresh part counts as fresh for so long. A membrane is run in by then: its baseline, its commissioning and what it
 passed when it was fitted are read before. Prefilters are clean until then: what they take and leave is their level."""

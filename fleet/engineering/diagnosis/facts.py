@@ -62,6 +62,8 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "salt_passage_over_previous_membrane": "the same over that of the membrane before it, each by its own label",
     "flow_step_ratio": "permeate flow after a sudden change that lasts over that before it",
     "flow_level_ratio": "normalised permeate flow at the newest visits of the membrane over that of its first ones",
+    "flow_as_read_level_ratio": "permeate flow for each kPa, as read, at the newest visits over that of the first ones",
+    "flow_as_read_step_ratio": "the same after a sudden change that lasts over that before it",
     "flow_level_over_label": "permeate flow at the newest visits over that of the label at their condition",
     "most_flow_over_label": "highest permeate flow since the membrane was fitted over that of its label",
     "least_flow_over_label": "lowest permeate flow since the membrane was fitted over that of its label",
@@ -151,6 +153,8 @@ class PatternLimits:
     salt_passage_over_previous_membrane: float = 2.0
     flow_sureness: float = 0.92
     flow_of_label: float = 0.85
+    coldest_flow_share: float = 0.65
+    as_read_flow_steady: float = 0.75
     small_flow_over_label: float = 0.70
     large_flow_over_label: float = 1.50
     salt_passage_of_age: float = 1.5

@@ -14,6 +14,9 @@ BEFORE: Final = 5
 LASTED_DAYS: Final = 2
 """A new level is believed when it was read on so many days. Common practice, no source."""
 
+_SCATTER: Final = 0.2
+"""By so much, in logarithms, may a level that stands still differ from visit to visit. Common practice, no source."""
+
 
 def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
     """Ratio of the new level to the old one at the largest sudden change that has lasted until the newest reading.
@@ -59,7 +62,9 @@ def lasting_step(day: ArrayLike, value: ArrayLike) -> float:
         is_sudden = np.sign(size) * (before[-1] - old) < 0.35 * abs(size)
         # Between two looks most of the change has come: what grows from look to look is no step.
         is_whole = np.sign(size) * (since[0] - before[-1]) > 0.6 * abs(size)
-        if is_lasting and is_sudden and is_whole and abs(size) > abs(largest):
+        # What goes on growing after it is none either.
+        is_over = np.sign(size) * (since[-1] - since[0]) < max(0.25 * abs(size), _SCATTER)
+        if is_lasting and is_sudden and is_whole and is_over and abs(size) > abs(largest):
             largest = size
     return float(np.exp(largest))
 

@@ -19,7 +19,7 @@ from fleet.engineering.formulas.scaling import amorphous_silica_solubility_mg_pe
 from fleet.engineering.indicators import Indicators, baseline_of_groups
 from fleet.engineering.limits import Limits
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names_of
-from fleet.engineering.usual import FIRST_WEEKS_DAYS, SAME_VISIT_DAYS
+from fleet.engineering.usual import COLD_AND_WARM_DEGC, FIRST_WEEKS_DAYS, LAYOUT_TEMPERATURE_DEGC, SAME_VISIT_DAYS
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
 from fleet.services.findings.first_weeks import first_weeks
 from fleet.services.findings.levels import levels_of_membrane
@@ -55,6 +55,14 @@ _UNIT_FIELDS: Final = (
     "tank_volume_l",
     "weekly_demand_l",
 )
+_MEMBRANE_LABEL: Final = (
+    "membrane_material",
+    "rated_flow_l_per_day",
+    "rated_pressure_kpa",
+    "rated_temperature_degc",
+    "rejection_fraction",
+    "water_u_kelvin",
+)
 _INDICATORS: Final = (
     "recovery_fraction",
     "waste_ratio",
@@ -70,8 +78,6 @@ FIRST_VALUES_DAYS: Final = 180.0
 """Units that are read every other month have their first values by then."""
 # Below it a whole-number meter cannot tell a share of the permeate.
 _PERMEATE_TO_COMPARE: Final = 3.0
-# Where nobody read how warm the water was.
-_COLD_AND_WARM_DEGC: Final = (4.0, 25.0)
 _BASELINES: Final = {
     "baseline_inlet_pressure_kpa": "inlet_pressure_kpa",
     "baseline_permeate_flow_l_per_day": "permeate_flow_l_per_day",
@@ -125,9 +131,7 @@ def load_history(company: Company, unit_ids: Sequence[int], table: ReadingTable 
     placements = {
         Stage.SEDIMENT.value: load_placements(company, unit_ids, Stage.SEDIMENT),
         Stage.CARBON.value: load_placements(company, unit_ids, Stage.CARBON),
-        Stage.MEMBRANE.value: load_placements(
-            company, unit_ids, Stage.MEMBRANE, ("membrane_material", "rejection_fraction", "water_u_kelvin")
-        ),
+        Stage.MEMBRANE.value: load_placements(company, unit_ids, Stage.MEMBRANE, _MEMBRANE_LABEL),
         Stage.RESIN.value: load_placements(
             company, unit_ids, Stage.RESIN, ("resin_volume_l", "resin_capacity_eq_per_l")
         ),
@@ -415,7 +419,7 @@ def _of_restrictor(unit: Mapping[str, Any], context: Mapping[str, Fact]) -> dict
     if not rated or not at or not isinstance(inlet, float) or not inlet > 0.0:
         return {}
     known = isinstance(temperature, float) and 1.0 <= temperature <= 45.0
-    degrees = (float(temperature or 0.0),) if known else _COLD_AND_WARM_DEGC
+    degrees = (float(temperature or 0.0),) if known else COLD_AND_WARM_DEGC
     flows = [float(restrictor_flow(rated, rated_pressure=at, pressure=inlet, restrictor_type="orifice"))]
     flows += [
         float(
@@ -526,7 +530,7 @@ def _life_share(history: History, row: int, unit: Mapping[str, Any], resin: int)
 def _of_water(water: Mapping[str, float], context: Mapping[str, Fact]) -> dict[str, Fact]:
     """What the feed water does to the concentrate, where it was analysed."""
     facts: dict[str, Fact] = {}
-    temperature = context.get("temperature_degc", water.get("temperature_degc"))
+    temperature = context.get("temperature_degc", water.get("temperature_degc", LAYOUT_TEMPERATURE_DEGC))
     recovery = context.get("recovery_fraction", context.get("design_recovery_fraction"))
     if not isinstance(temperature, float) or not isinstance(recovery, float) or not 0.0 < recovery < 0.95:
         return facts

@@ -12,6 +12,7 @@ from fleet.engineering.diagnosis.steps import by_visit, lasting_step
 from fleet.engineering.formulas.temperature_correction import water_tcf
 from fleet.engineering.usual import FIRST_WEEKS_DAYS, SAME_VISIT_DAYS
 from fleet.models import Stage
+from fleet.services.findings.as_read import flows_as_read, over_label_between
 from fleet.services.readings.tables import Floats, Indexes
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ def levels_of_membrane(history: "History", row: int) -> dict[str, Fact]:
         "flow_level_over_label": newest_level(day, over_label),
         "flow_step_ratio": lasting_step(day[valid], flow[valid]),
         **_salt(history, rows, valid),
+        **flows_as_read(history, rows),
         **_of_label(history, row, rows, over_label),
     }
     return {name: value for name, value in facts.items() if value == value}
@@ -88,10 +90,12 @@ def _of_label(history: "History", row: int, rows: Indexes, over_label: Floats) -
     placed = float(membranes.placed_day[membrane])
     facts: dict[str, float] = {}
     day = history.table.day[rows]
-    known = ~np.isnan(over_label)
-    flows = by_visit(day[known], over_label[known])
+    least, most = (np.where(np.isnan(over_label), bound, over_label) for bound in over_label_between(history, rows))
+    known = ~np.isnan(most)
+    flows = by_visit(day[known], most[known])
     if len(flows) >= 2 and day[known][0] <= placed + _BEGINNING_DAYS:
-        facts |= {"most_flow_over_label": float(flows.max()), "least_flow_over_label": float(flows.min())}
+        facts["most_flow_over_label"] = float(flows.max())
+        facts["least_flow_over_label"] = float(by_visit(day[known], least[known]).min())
     rejection = membranes.items["rejection_fraction"][membrane]
     first = rows[day <= placed + FIRST_WEEKS_DAYS]
     if not rejection or not 0.0 < rejection < 1.0:

@@ -15,12 +15,40 @@ _SALT_AFTER_YEAR: Final = 1.0 + SOUND_SALT_GAIN_PER_YEAR[1]
 
 _HARMFUL_EXPOSURE_PPM_H: Final = 200.0
 _OLD_DAYS: Final = 730.0
+# Below it no permeate comes.
+_SOME_FLOW: Final = 0.05
 
 
 def _membrane(f: Facts) -> tuple[float, float] | None:
     flow, passage = f.number("normalised_flow_ratio"), f.number("normalised_salt_passage_ratio")
     # Without any permeate there is nothing to say about the membrane; the rules on the flows speak then.
-    return None if flow is None or passage is None or flow < 0.05 else (flow, passage)
+    return None if flow is None or passage is None or flow < _SOME_FLOW else (flow, passage)
+
+
+def _most_flow_left(f: Facts) -> float | None:
+    """The most that is left of the flow where nobody read how warm the water was; None where the cold explains it.
+
+    From the warmest to the coldest mains water of a year the flow of a membrane falls to two thirds (3 % for each degC:
+    common practice, no source).
+    """
+    as_read, coldest = f.number("flow_as_read_level_ratio"), f.pattern_limits.coldest_flow_share
+    return None if as_read is None or as_read >= coldest else as_read / coldest
+
+
+def _plugged(f: Facts) -> tuple[float, float] | None:
+    """Flow and salt passage as `_membrane`; of a reading that cannot be normalised, as its visits agree on them."""
+    both = _membrane(f)
+    if both is not None:
+        return both
+    salt, level = f.number("salt_level_ratio"), f.number("flow_level_ratio")
+    if salt is None:
+        return None
+    if level is not None:
+        # At one temperature the level is that of the salt that flows.
+        return (level, salt / level) if level >= _SOME_FLOW else None
+    left = _most_flow_left(f)
+    # The cold that is allowed for holds back the salt with the water.
+    return None if left is None else (left, salt * f.pattern_limits.coldest_flow_share)
 
 
 def _numbers(flow: float, passage: float, **more: float) -> dict[str, float | str]:
@@ -44,11 +72,14 @@ def _salt_has_doubled(f: Facts) -> float | None:
     """
     level, age = f.number("salt_level_ratio"), f.number("membrane_age_days") or 0.0
     flow = f.number("flow_level_ratio") or f.number("normalised_flow_ratio")
+    as_read = f.number("flow_as_read_level_ratio")
     least = max(
         f.pattern_limits.salt_passage_double,
         f.pattern_limits.salt_passage_of_age * _SALT_AFTER_YEAR ** (age / 365.25),
     )
     if level is None or level < least or f.text("membrane_material") == "cellulose":
+        return None
+    if flow is None and as_read is not None and as_read < f.pattern_limits.as_read_flow_steady:
         return None
     return None if flow is not None and flow < f.limits.membrane_flow_fraction else level
 
@@ -131,7 +162,7 @@ def _less_than_age_explains(f: Facts, flow: float) -> bool:
     readings of its first weeks may have been high.
     """
     level, over_label = f.number("flow_level_ratio"), f.number("flow_level_over_label")
-    if level is None and f.number("membrane_visits") is not None:
+    if level is None and f.number("membrane_visits") is not None and _most_flow_left(f) is None:
         return False
     kept, sure = max(flow, level or 0.0), f.pattern_limits.flow_sureness
     if not is_exhausted("membrane_flow_fraction", kept / sure, f.limits.membrane_flow_fraction):
@@ -148,9 +179,17 @@ def _saltier_than_age_explains(f: Facts, flux: float) -> bool:
     return flux > f.pattern_limits.salt_passage_up * _SALT_AFTER_YEAR ** ((age or 0.0) / DAYS_PER_YEAR)
 
 
+def _flow_step(f: Facts) -> float | None:
+    """A sudden change of the flow that lasts; where it cannot be normalised, as read if no season brings as much."""
+    step, as_read = f.number("flow_step_ratio"), f.number("flow_as_read_step_ratio")
+    if step is not None or as_read is None:
+        return step
+    return as_read if as_read < f.pattern_limits.as_read_flow_steady else None
+
+
 def _step_at_steady_flow(f: Facts) -> float | None:
     """Salt passage after a sudden change that lasts over that before it, where the flow did not fall with it."""
-    step, flow_step = f.number("salt_passage_step_ratio"), f.number("flow_step_ratio")
+    step, flow_step = f.number("salt_passage_step_ratio"), _flow_step(f)
     if step is None or step < f.pattern_limits.salt_passage_step or not _more_than_the_meter_rounds(f, step):
         return None
     return None if flow_step is not None and flow_step < f.pattern_limits.flow_step_down else step
@@ -189,7 +228,7 @@ def _passes_more_than_the_one_before(f: Facts) -> float | None:
 
 def damaged(f: Facts) -> Evidence | None:
     """Salt passage has jumped to a level that stays, and the flow has fallen with it: dried out, or torn."""
-    step, flow_step = f.number("salt_passage_step_ratio"), f.number("flow_step_ratio")
+    step, flow_step = f.number("salt_passage_step_ratio"), _flow_step(f)
     if step is None or flow_step is None or f.chlorine_passes or flow_step >= f.pattern_limits.flow_step_down:
         return None
     flux = _salt_flux(flow_step, step)
@@ -233,7 +272,7 @@ def leaking_past(f: Facts) -> Evidence | None:
 
 def scaled(f: Facts) -> Evidence | None:
     """Less flow, more salt passage, and a concentrate that can form scale."""
-    both = _membrane(f)
+    both = _plugged(f)
     if both is None:
         return None
     flow, passage = both
@@ -256,11 +295,14 @@ def scaled(f: Facts) -> Evidence | None:
 
 def fouled(f: Facts) -> Evidence | None:
     """Less flow with the salt passage steady."""
-    both = _membrane(f)
+    both = _plugged(f)
     if both is None:
         return None
     flow, passage = both
-    if not _less_than_age_explains(f, flow) or _salt_flux(flow, passage) > 1.2:
+    index = f.number("concentrate_langelier_index")
+    # Slime holds the salt at the membrane and passes some of it; where no scale can form that is no scale.
+    most_salt = 1.2 if index is None or index > 0.0 else 2.0
+    if not _less_than_age_explains(f, flow) or _salt_flux(flow, passage) > most_salt:
         return None
     differential_pressure_ratio = f.number("feed_brine_differential_pressure_ratio")
     if differential_pressure_ratio is not None and differential_pressure_ratio >= 1.1:
@@ -273,7 +315,6 @@ def fouled(f: Facts) -> Evidence | None:
     flow_step = f.number("flow_step_ratio")
     if flow_step is not None and flow_step < f.pattern_limits.flow_step_down:
         return Evidence(0.6, _numbers(flow, passage, flow_over_before=flow_step), words.flow_fell_for_good(flow_step))
-    index = f.number("concentrate_langelier_index")
     return Evidence(0.45, _numbers(flow, passage)) if index is None or index <= 0.0 else None
 
 
@@ -292,7 +333,7 @@ def running_in(f: Facts) -> Evidence | None:
 
 def aged(f: Facts) -> Evidence | None:
     """An old membrane with less flow and more salt passage, for no other reason."""
-    both, age = _membrane(f), f.number("membrane_age_days")
+    both, age = _plugged(f), f.number("membrane_age_days")
     if age is None or age < _OLD_DAYS:
         return None
     if _exposure(f) is not None and leaking_past(f) is None and (level := _has_grown_slowly(f)) is not None:

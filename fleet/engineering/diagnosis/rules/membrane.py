@@ -25,6 +25,9 @@ TESTED: Final[Asks] = tuple(
     (*FEED_AND_PERMEATE[0], f"carbon_outlet_{kind}_chlorine_mg_per_l") for kind in ("total", "free")
 )
 
+# Flow and salt of one reading brought to one condition, or as they were read.
+PLUGGED: Final[Asks] = (*NORMALISED, ("inlet_pressure_kpa", "permeate_flow_l_per_day", *FEED_AND_PERMEATE[0]))
+
 MEMBRANE: Final[tuple[Rule, ...]] = (
     Rule(
         id="D05",
@@ -166,7 +169,7 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         pattern="flow_down_salt_up_scaling_water",
         step="membrane",
         condition=when.scaled,
-        asks=NORMALISED,
+        asks=PLUGGED,
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
         causes=(Cause(code="membrane_scaling", work=INSPECT_UNIT),),
@@ -185,7 +188,7 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         pattern="flow_down_salt_steady",
         step="membrane",
         condition=when.fouled,
-        asks=NORMALISED,
+        asks=PLUGGED,
         place=AT_MEMBRANE,
         outdated_by=("membrane",),
         causes=(Cause(code="biofouling", work=SANITISE_UNIT), Cause(code="colloidal_fouling", work=INSPECT_UNIT)),

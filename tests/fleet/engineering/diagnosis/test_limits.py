@@ -30,6 +30,7 @@ NEW_WATER: Changes = {"feed_tds_mg_per_l": 325.0, PERMEATE: 11.7}
 WEAK: Changes = {"inlet_pressure_kpa": 250.0, MADE: 120.0, PERMEATE: 14.0}
 WARM: Changes = {"temperature_degc": 24.0, MADE: 270.0, PERMEATE: 12.0}
 OLD: Changes = {FLOW: 0.7, PASSAGE: 2.5, "membrane_age_days": 1200.0}
+AS_READ = "flow_as_read_level_ratio"
 LEVEL = "salt_level_ratio"
 STEP, FLOW_STEP = "salt_passage_step_ratio", "flow_step_ratio"
 # What a sound membrane of 1200 days has left of its flow, less what a reading may err, and how much more salt it
@@ -236,7 +237,15 @@ EDGES = [
     Edge("D08", "flow_level_over_label", "below", lambda x: x.flow_of_label, {FLOW: 0.7, DIFFERENTIAL: 1.4},
          ("flow_of_label",)),
     Edge("D08", FLOW, "from", 0.05, {DIFFERENTIAL: 1.4}),
-    Edge("D08", PASSAGE, "to", 1.2 / 0.78, {FLOW: 0.78, DIFFERENTIAL: 1.4}, exactly=False),
+    Edge("D08", PASSAGE, "to", 1.2 / 0.78, {FLOW: 0.78, DIFFERENTIAL: 1.4, "concentrate_langelier_index": 0.3},
+         exactly=False),
+    Edge("D08", PASSAGE, "to", 2.0 / 0.78, {FLOW: 0.78, DIFFERENTIAL: 1.4}, exactly=False),
+    Edge("D08", AS_READ, "below", lambda x: x.coldest_flow_share * surely_low(x),
+         {FLOW: None, LEVEL: 2.0, "membrane_visits": 1.0}, ("coldest_flow_share", "membrane_flow_fraction"),
+         exactly=False),
+    Edge("D65", AS_READ, "from", lambda x: x.as_read_flow_steady, {FLOW: None, LEVEL: 2.5}, ("as_read_flow_steady",)),
+    Edge("D62", "flow_as_read_step_ratio", "below", lambda x: x.as_read_flow_steady, {STEP: 2.0},
+         ("as_read_flow_steady",)),
     Edge("D08", DIFFERENTIAL, "from", 1.1, {FLOW: 0.78, "concentrate_langelier_index": 0.3}),
     Edge("D08", FLOW_STEP, "below", lambda x: x.flow_step_down, {FLOW: 0.78, "concentrate_langelier_index": 0.3},
          ("flow_step_down",)),

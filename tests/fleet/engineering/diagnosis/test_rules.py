@@ -325,7 +325,11 @@ def test_confidence_grows_with_the_margin() -> None:
         ("D08", {"normalised_flow_ratio": 0.8, "membrane_age_days": 1461.0}, "5 % a year is what membranes lose"),
         (
             "D08",
-            {"normalised_flow_ratio": 0.6, "normalised_salt_passage_ratio": 2.1},
+            {
+                "normalised_flow_ratio": 0.6,
+                "normalised_salt_passage_ratio": 2.1,
+                "concentrate_langelier_index": 0.1,
+            },
             "more salt comes as well",
         ),
         ("D53", {"has_float_valve": True, "has_automatic_shutoff": True, "has_check_valve": True}, "the set is whole"),

@@ -1,0 +1,59 @@
+"""What the flow of a membrane says although nobody read how warm the water was: no more than the seasons leave open."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fleet.engineering.diagnosis.levels import level_over_first
+from fleet.engineering.diagnosis.steps import lasting_step
+from fleet.engineering.formulas.temperature_correction import water_tcf
+from fleet.engineering.usual import COLD_AND_WARM_DEGC
+from fleet.models import Stage, Unit
+from fleet.services.readings.tables import Floats, Indexes
+
+if TYPE_CHECKING:
+    from fleet.services.findings.facts import History
+
+
+def flows_as_read(history: "History", rows: Indexes) -> dict[str, float]:
+    """Level and step of the permeate flow for each kPa before the membrane, of the readings of one membrane.
+
+    NaN where there are too few readings with both, and before a tank whose pressure nobody shut off.
+    """
+    day, per_kpa = history.table.day[rows], _flow_per_kpa(history, rows)
+    return {
+        "flow_as_read_level_ratio": level_over_first(day, per_kpa),
+        "flow_as_read_step_ratio": lasting_step(day, per_kpa),
+    }
+
+
+def over_label_between(history: "History", rows: Indexes) -> tuple[Floats, Floats]:
+    """Permeate flow over that of the label, least and most, as warm and as cold as the water may have been.
+
+    The osmotic pressure is left out: it is small beside the pressures of these units.
+    """
+    membrane, items = int(history.membrane[rows[-1]]), history.placements[Stage.MEMBRANE].items
+    none = np.full(len(rows), np.nan)
+    if membrane < 0:
+        return none, none
+    rated, at = items["rated_flow_l_per_day"][membrane], items["rated_pressure_kpa"][membrane]
+    degc = items["rated_temperature_degc"][membrane]
+    if not rated or not at:
+        return none, none
+    u_kelvin = items["water_u_kelvin"][membrane]
+    cold, warm = (float(np.asarray(water_tcf(degrees, u_kelvin=u_kelvin))) for degrees in COLD_AND_WARM_DEGC)
+    tested = float(np.asarray(water_tcf(25.0 if degc is None else degc, u_kelvin=u_kelvin)))
+    share = _flow_per_kpa(history, rows) * at / rated
+    return share * tested / warm, share * tested / cold
+
+
+def _flow_per_kpa(history: "History", rows: Indexes) -> Floats:
+    columns, unit = history.table.columns, history.facts[int(history.table.unit_ids[rows[0]])]
+    flow, inlet = columns["permeate_flow_l_per_day"][rows], columns["inlet_pressure_kpa"][rows]
+    usable = (flow > 0.0) & (inlet > 0.0)
+    usable &= np.array([columns["state"][row] != "static" for row in rows], dtype=bool)
+    if unit["tank"] == Unit.Tank.PRESSURISED:
+        # a filling tank holds permeate back
+        usable &= np.array([columns["tank_valve"][row] == "closed" for row in rows], dtype=bool)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(usable, flow / inlet, np.nan)

@@ -15,7 +15,7 @@ class TenantQuerySet(models.QuerySet[Any]):
         """Narrow to what this membership may see.
 
         A stranger, or a membership that was ended, sees nothing. Owner, office and installer see their company's rows.
-        A client sees the rows that belong to their own sites, and nothing of a model without a `CLIENT_PATH`.
+        A client sees the rows that are theirs by `of_client`, and nothing of a model without a `CLIENT_PATH`.
         A membership that acts through a meter's token sees the rows of that meter's unit, and nothing of a model
         without a `UNIT_PATH`.
         """
@@ -30,7 +30,7 @@ class TenantQuerySet(models.QuerySet[Any]):
             return rows
         if self.model.CLIENT_PATH is None or membership.client_id is None:
             return self.none()
-        return rows.filter(**{self.model.CLIENT_PATH: membership.client_id})
+        return rows.filter(self.model.of_client(membership.client_id))
 
     def of_company(self, company: models.Model) -> Self:
         """Narrow to one company's rows; for jobs and services that act for the company itself."""
@@ -55,6 +55,15 @@ class TenantModel(models.Model):
 
     class Meta:
         abstract = True
+
+    @classmethod
+    def of_client(cls, client_id: int) -> models.Q:
+        """Condition on the rows that one client may see; for models with a `CLIENT_PATH` alone."""
+        return models.Q(**{str(cls.CLIENT_PATH): client_id})
+
+    def fields_withheld(self, membership: "Membership | None") -> frozenset[str]:
+        """Name the fields of a row in sight that are nevertheless none of this member's business; none, as a rule."""
+        return frozenset()
 
     @classmethod
     def named(cls, text: str) -> models.Q | None:

@@ -165,6 +165,15 @@ class UnitFactory(TenantFactory):
     commissioned_on = date(2025, 1, 6)
 
 
+class PastOwnershipFactory(TenantFactory):
+    class Meta:
+        model = fleet.PastOwnership
+
+    client = same_company(ClientFactory)
+    unit = same_company(UnitFactory)
+    until = NOW
+
+
 class PositionFactory(DjangoModelFactory):
     class Meta:
         model = fleet.Position

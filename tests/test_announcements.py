@@ -25,6 +25,7 @@ ROUNDS = "rounds rest on it, which are planned at night and when somebody asks f
 PEOPLE = "it tells people of something that is stored already"
 STAYS_AS_CONFIRMED = "what was confirmed with the client stays so; the night looks for what could be added to it"
 UNUSED = "nothing stands anywhere yet that could rest on it"
+WHOSE = "it says who reads what happened; what happened stays"
 PAPERS = "it keeps what was done, or where a file came from"
 
 SERVICES = {
@@ -42,6 +43,8 @@ SERVICES = {
     "fleet.services.stated_limits.delete_limits": ANNOUNCES,
     "fleet.services.stated_limits.update_limits": ANNOUNCES,
     "fleet.services.units.history.enter_placement": ANNOUNCES,
+    "fleet.services.units.passing_on.move_unit": WHOSE,
+    "fleet.services.units.passing_on.pass_site_on": WHOSE,
     "fleet.services.units.placements.place": ANNOUNCES,
     "fleet.services.units.placements.remove": ANNOUNCES,
     "fleet.services.units.placements.rotate_lead_lag": ANNOUNCES,

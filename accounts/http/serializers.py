@@ -11,6 +11,7 @@ from rest_framework import serializers
 from accounts.fields_seen import sees
 from accounts.http.fields import FiniteFloatField, MomentField, OneOfField, TenantRelatedField
 from accounts.models import Membership
+from accounts.tenancy import TenantModel
 
 
 class FieldsByRole:
@@ -92,3 +93,13 @@ class TenantModelSerializer(StrictSerializer, serializers.ModelSerializer[Any]):
         models.FloatField: FiniteFloatField,
         models.DateTimeField: MomentField,
     }
+
+    def to_representation(self, instance: Any) -> Any:
+        """Leave empty what a row keeps from the acting member although they see the rest of it."""
+        answer = super().to_representation(instance)
+        if isinstance(instance, TenantModel):
+            for name in instance.fields_withheld(self.context.get("membership")):
+                if name in answer:
+                    column = instance._meta.get_field(name)
+                    answer[name] = [] if column.one_to_many else None if column.null else ""
+        return answer

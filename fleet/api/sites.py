@@ -72,6 +72,7 @@ class SiteSerializer(TenantModelSerializer):
         fields = [
             "id",
             "client",
+            "client_since",
             "code",
             "name",
             "address",

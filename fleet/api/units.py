@@ -52,6 +52,7 @@ class UnitSerializer(QuantityModelSerializer):
         fields = [
             "id",
             "site",
+            "client_since",
             "code",
             "name",
             "use",

@@ -7,6 +7,7 @@ from fleet.models.forecasts import FleetLesson, Forecast, ForecastScore
 from fleet.models.indicators import ReadingIndicators
 from fleet.models.intake import IntakeBatch, RefusedRow
 from fleet.models.limits import ExhaustionLimits
+from fleet.models.ownership import PassedOn, PastOwnership
 from fleet.models.placements import Placement
 from fleet.models.readings import Reading
 from fleet.models.sites import AccessException, AccessWindow, Site
@@ -25,6 +26,8 @@ __all__ = [
     "Instrument",
     "IntakeBatch",
     "PartsRule",
+    "PassedOn",
+    "PastOwnership",
     "Placement",
     "Position",
     "Reading",

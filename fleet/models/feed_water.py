@@ -5,17 +5,19 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
-from accounts.tenancy import TenantModel
 from fleet.models.corrections import CorrectableQuerySet
 from fleet.models.intake import IntakeBatch
+from fleet.models.ownership import PassedOn
 from fleet.models.sites import Site
 
 
-class FeedWaterSample(TenantModel):
+class FeedWaterSample(PassedOn):
     """One analysis of a site's feed water; any field may be missing. A correction is a new row naming the old one."""
 
     TENANT_PATH = "site__company_id"
     CLIENT_PATH = "site__client_id"
+    HELD_THROUGH = "site"
+    PERSONAL_FIELDS = frozenset({"measured_by"})
 
     QUANTITIES: ClassVar[tuple[str, ...]] = (
         "ph",

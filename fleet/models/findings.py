@@ -6,16 +6,19 @@ from django.db import models
 from django.db.models import Q
 
 from accounts.models import Membership
-from accounts.tenancy import TenantModel
+from fleet.models.ownership import PassedOn
 from fleet.models.readings import Reading
 from fleet.models.units import Position, Unit
 
 
-class Finding(TenantModel):
+class Finding(PassedOn):
     """A pattern seen at a unit: it opens by itself, a person confirms or dismisses it, it closes when it is gone."""
 
     TENANT_PATH = "unit__company_id"
     CLIENT_PATH = "unit__site__client_id"
+    HAPPENED_AT = "opened_at"
+    ENDED_AT = "last_seen_at"
+    PERSONAL_FIELDS = frozenset({"decided_by", "decision_note"})
 
     class State(models.TextChoices):
         OPEN = "open", "open"

@@ -6,17 +6,20 @@ from django.db import models
 
 from accounts.models import Company
 from accounts.tenancy import TenantModel
+from fleet.models.ownership import PassedOn
 from fleet.models.placements import Placement
 from fleet.models.units import Position
 
 FRESH_HELP: Final = "days within which a fresh cartridge at this position would be exhausted with {} probability"
 
 
-class Forecast(TenantModel):
+class Forecast(PassedOn):
     """A distribution of the exhaustion date for one position as of one day; a row per position and day is kept."""
 
     TENANT_PATH = "position__unit__company_id"
     CLIENT_PATH = "position__unit__site__client_id"
+    HELD_THROUGH = "position__unit"
+    HAPPENED_AT = "computed_at"
 
     class Driver(models.TextChoices):
         CAPACITY = "capacity", "capacity exhausted"

@@ -2,15 +2,17 @@
 
 from django.db import models
 
-from accounts.tenancy import TenantModel
+from fleet.models.ownership import PassedOn
 from fleet.models.readings import Reading
 
 
-class ReadingIndicators(TenantModel):
+class ReadingIndicators(PassedOn):
     """Indicators of one reading; a missing one has its reason in `reasons`."""
 
     TENANT_PATH = "reading__unit__company_id"
     CLIENT_PATH = "reading__unit__site__client_id"
+    HELD_THROUGH = "reading__unit"
+    HAPPENED_AT = "reading__taken_at"
 
     reading = models.OneToOneField(Reading, on_delete=models.CASCADE, related_name="indicators", primary_key=True)
     values = models.JSONField(default=dict, help_text="indicator name to number, units in the names")

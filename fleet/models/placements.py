@@ -5,12 +5,12 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import F, Q
 
-from accounts.tenancy import TenantModel
 from fleet.models.catalogue import CatalogueItem
+from fleet.models.ownership import PassedOn
 from fleet.models.units import Position
 
 
-class Placement(TenantModel):
+class Placement(PassedOn):
     """One cartridge in one position from a day to a day.
 
     A cartridge moved from lag to lead ends one stay ('rotated') and begins another that names it in `continues`: its
@@ -19,6 +19,10 @@ class Placement(TenantModel):
 
     TENANT_PATH = "position__unit__company_id"
     CLIENT_PATH = "position__unit__site__client_id"
+    HELD_THROUGH = "position__unit"
+    HAPPENED_AT = "placed_at"
+    ENDED_AT = "removed_at"
+    LATER_FIELDS = frozenset({"removed_at", "removal"})
 
     class Removal(models.TextChoices):
         EXHAUSTED = "exhausted", "seen to be exhausted"

@@ -8,10 +8,10 @@ from django.db import models
 from django.db.models import Q
 
 from accounts.models import Membership
-from accounts.tenancy import TenantModel
 from fleet.engineering.quantities import READING_QUANTITIES, names_of
 from fleet.models.corrections import CorrectableQuerySet
 from fleet.models.intake import IntakeBatch
+from fleet.models.ownership import PassedOn
 from fleet.models.units import Instrument, Unit
 
 
@@ -24,7 +24,7 @@ class ReadingQuerySet(CorrectableQuerySet):
         return self.filter(reduce(or_, is_read))
 
 
-class Reading(TenantModel):
+class Reading(PassedOn):
     """Many quantities, any of them missing, at one moment, by one source; never overwritten.
 
     A correction is a new row that names the old one in `corrects`; the old row stays and stops counting.
@@ -32,6 +32,7 @@ class Reading(TenantModel):
 
     TENANT_PATH = "unit__company_id"
     CLIENT_PATH = "unit__site__client_id"
+    PERSONAL_FIELDS = frozenset({"person", "note", "recorded_by"})
     UNIT_PATH = "unit_id"
 
     QUANTITIES: ClassVar[tuple[str, ...]] = names_of(READING_QUANTITIES)

@@ -19,6 +19,11 @@ class Site(TenantModel):
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="sites")
     client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="sites")
+    client_since = models.DateTimeField(
+        null=True,
+        blank=True,
+        help_text="when it passed to its present client; empty: it has been theirs from the start",
+    )
     code = models.CharField(
         max_length=40, help_text="short name used in logs and on round sheets, unique in the company"
     )

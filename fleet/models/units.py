@@ -60,6 +60,11 @@ class Unit(TenantModel):
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="units")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="units")
+    client_since = models.DateTimeField(
+        null=True,
+        blank=True,
+        help_text="when it passed to its present client; empty: it has been theirs from the start",
+    )
     code = models.CharField(max_length=40, help_text="short name used in logs, unique in the company")
     name = models.CharField(max_length=120, blank=True)
     use = models.CharField(max_length=12, choices=Use)

@@ -9,8 +9,7 @@ from django.db.models.deletion import Collector
 
 from accounts.language import gettext_noop
 from accounts.models import Company, Membership
-from accounts.tenancy import TenantModel
-from fleet.models import Site
+from fleet.models import PassedOn, Site
 from scheduling.models.installers import Installer
 from scheduling.models.needs import Need
 
@@ -32,10 +31,13 @@ def keep_visits_known_to_people(collector: Collector, field: Any, visits: Any, u
     models.CASCADE(collector, field, visits, using)
 
 
-class Visit(TenantModel):
+class Visit(PassedOn):
     """One call at one site, bundling needs."""
 
     CLIENT_PATH = "site__client_id"
+    HELD_THROUGH = "site"
+    HAPPENED_AT = "closed_at"
+    IS_PERSONAL = True
 
     class State(models.TextChoices):
         PROPOSED = "proposed", gettext_noop("proposed")
@@ -153,11 +155,14 @@ class Visit(TenantModel):
         return f"visit to {self.site_id} ({self.state})"
 
 
-class VisitTask(TenantModel):
+class VisitTask(PassedOn):
     """A need taken up by a visit, in the order of work."""
 
     TENANT_PATH = "visit__company_id"
     CLIENT_PATH = "visit__site__client_id"
+    HELD_THROUGH = "visit__site"
+    HAPPENED_AT = "visit__closed_at"
+    IS_PERSONAL = True
 
     class Outcome(models.TextChoices):
         DONE = "done", "done"
@@ -180,11 +185,14 @@ class VisitTask(TenantModel):
         return f"task {self.order} of {self.visit_id}"
 
 
-class ServiceRecord(TenantModel):
+class ServiceRecord(PassedOn):
     """What was done on a visit, as the installer reported it; `reference` makes a repeated report harmless."""
 
     TENANT_PATH = "company_id"
     CLIENT_PATH = "site__client_id"
+    HELD_THROUGH = "site"
+    HAPPENED_AT = "done_at"
+    PERSONAL_FIELDS = frozenset({"visit", "done_by", "confirmed_by", "confirmed_at", "photos", "note"})
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="service_records")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="service_records")
@@ -220,11 +228,14 @@ def photo_path(photo: "ServicePhoto", name: str) -> str:
     return f"company-{photo.record.company_id}/record-{photo.record_id}/{photo.digest}.{kind}"
 
 
-class ServicePhoto(TenantModel):
+class ServicePhoto(PassedOn):
     """A picture that belongs to a report: of the work, or the client's signature."""
 
     TENANT_PATH = "record__company_id"
     CLIENT_PATH = "record__site__client_id"
+    HELD_THROUGH = "record__site"
+    HAPPENED_AT = "record__done_at"
+    IS_PERSONAL = True
 
     class Kind(models.TextChoices):
         PHOTO = "photo", "photo"

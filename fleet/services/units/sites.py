@@ -11,6 +11,7 @@ from accounts.models import Company, Membership
 from accounts.services import record
 from fleet.models import AccessException, AccessWindow, Site, Unit
 from fleet.services.consequences import Kind, announce
+from fleet.services.units.passing_on import pass_site_on, refuse_time_alone
 
 Windows = Sequence[Mapping[str, Any]]
 
@@ -63,6 +64,8 @@ def update_site(
 ) -> Site:
     """Change a site; access windows and exceptions, when given, replace the ones there were.
 
+    With another client it passes on, from `client_since` or now; see `fleet.models.ownership`.
+
     Raises
     ------
     InvalidInput
@@ -74,7 +77,13 @@ def update_site(
         check_exceptions(access_exceptions)
     _check_location(site, facts)
     differing = {name for name, value in facts.items() if value != getattr(site, name)}
+    sent = list(facts)
+    client, since = facts.pop("client", site.client), facts.pop("client_since", None)
     with transaction.atomic():
+        if client.pk != site.client_id:
+            pass_site_on(site=site, client=client, since=since, by=by, now=now)
+        elif since != site.client_since:
+            refuse_time_alone(since)
         for name, value in facts.items():
             setattr(site, name, value)
         site.save()
@@ -92,7 +101,7 @@ def update_site(
             _set_exceptions(site, access_exceptions)
         if by is not None:
             access = {"access_windows": access_windows, "access_exceptions": access_exceptions}
-            changed = sorted([*facts, *(name for name, rows in access.items() if rows is not None)])
+            changed = sorted([*sent, *(name for name, rows in access.items() if rows is not None)])
             record(by=by, action="update site", subject=site, now=now, details={"fields": changed})
     return site
 

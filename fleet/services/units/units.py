@@ -17,6 +17,7 @@ from fleet.engineering.formulas.targets import target_for
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Stage, Unit
 from fleet.services.consequences import Kind, announce
 from fleet.services.formats import ATTRIBUTES, format_fault, refuse_format_of_installed
+from fleet.services.units.passing_on import carry_over, move_unit, refuse_time_alone
 
 MOST_POSITIONS: Final = 20
 _ORDER: Final = {stage: place for place, stage in enumerate(Stage.values)}
@@ -102,6 +103,7 @@ def create_unit(
     with transaction.atomic():
         target = {"product_tds_target_mg_per_l": target_for(str(facts["use"])).product_tds_high_mg_per_l}
         unit = Unit.objects.create(company=site.company, site=site, **(target | facts))
+        carry_over(unit)
         created = Position.objects.bulk_create(
             [
                 Position(
@@ -217,12 +219,20 @@ def _role_faults(positions: Sequence[NewPosition], pointer: str) -> list[Fault]:
 def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: Any) -> Unit:
     """Change the facts of a unit, not its train.
 
+    At a site of another client it passes on, from `client_since` or now; see `fleet.models.ownership`.
+
     Raises
     ------
     InvalidInput
         When the unit would be retired before it was commissioned, or be a plain RO with resin positions.
     """
+    sent = sorted(facts)
+    site, since = facts.pop("site", unit.site), facts.pop("client_since", None)
     with transaction.atomic():
+        if site.pk != unit.site_id:
+            move_unit(unit=unit, site=site, since=since, by=by, now=now)
+        elif since != unit.client_since:
+            refuse_time_alone(since)
         for name, value in facts.items():
             setattr(unit, name, value)
         check_dates(unit.commissioned_on, unit.retired_on)
@@ -234,7 +244,7 @@ def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: An
         unit.save()
         announce(unit.company_id, units=[unit.pk], kind=Kind.UNIT, now=now)
         if by is not None:
-            record(by=by, action="update unit", subject=unit, now=now, details={"fields": sorted(facts)})
+            record(by=by, action="update unit", subject=unit, now=now, details={"fields": sent})
     return unit
 
 

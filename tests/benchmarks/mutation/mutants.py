@@ -4,6 +4,7 @@ import ast
 import random
 from collections.abc import Iterable
 from dataclasses import dataclass
+from difflib import SequenceMatcher
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -61,10 +62,14 @@ def sample_of(mutants: Iterable[Mutant], number: int, seed: int) -> list[Mutant]
 
 
 def change_between(source: str, code: str) -> Change:
-    """The lines in which two versions of a file differ."""
+    """The lines in which two versions of a file differ; a change may take lines away."""
     before, after = source.splitlines(), code.splitlines()
-    changed = [row for row, pair in enumerate(zip(before, after, strict=True)) if pair[0] != pair[1]]
-    return Change(*(" ".join(lines[row].strip() for row in changed) for lines in (before, after)))
+    blocks = SequenceMatcher(None, before, after, autojunk=False).get_opcodes()
+    changed = [block for block in blocks if block[0] != "equal"]
+    return Change(
+        " ".join(line.strip() for _, start, end, _, _ in changed for line in before[start:end]),
+        " ".join(line.strip() for _, _, _, start, end in changed for line in after[start:end]),
+    )
 
 
 def is_another_program(source: str, code: str) -> bool:

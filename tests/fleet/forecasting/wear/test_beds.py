@@ -47,3 +47,11 @@ def test_rotation_settles_at_the_published_throughput_per_cartridge(n, steady):
 def test_an_exhausted_bed_stays_finite():
     remaining = beds.remaining_after(np.array(1.0), np.array(1e6), np.array(20.0))
     assert 0.0 <= remaining < 1e-6
+
+
+def test_no_bed_is_followed_past_999_thousandths_of_its_feed_nor_below_a_millionth():
+    n = np.array(10.0)
+    most, least = beds.remaining_at_fraction(np.array([0.999, 1e-6]), n)
+    assert beds.remaining_at_fraction(np.array([1.0, 1.5]), n) == pytest.approx([most] * 2)
+    assert beds.remaining_at_fraction(np.array([0.0, 1e-9]), n) == pytest.approx([least] * 2)
+    assert beds.remaining_at_fraction(np.array([0.998, 1e-5]), n) == pytest.approx(-np.log([0.998, 1e-5]) / 10.0)

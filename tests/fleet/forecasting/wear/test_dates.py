@@ -153,3 +153,14 @@ def test_demand_and_concentration_to_come_spread_the_date(conditions):
 def test_what_may_never_happen_is_no_date_of_the_levels_before_it():
     quantiles = weighted_quantiles(np.array([[1.0, np.inf]]), np.array([[0.5, 0.5]]), np.array([0.1, 0.5, 0.9]))
     assert quantiles[0].tolist() == [1.0, 1.0, np.inf]
+
+
+def test_half_a_day_left_is_half_a_day_and_nothing_left_is_now_where_nothing_is_drawn(conditions):
+    unit, now = np.array([0]), np.array([NOW])
+    day = conditions.at(words.MEMBRANE, unit, now + 14.0) - conditions.at(words.MEMBRANE, unit, now)
+    half = np.full((1, len(GRID_LEVELS)), 0.5 * day[0] / 14.0)
+    dates = dates_from_load(conditions, words.MEMBRANE, unit, half, NOW)[0]
+    assert dates[len(dates) // 2] - NOW == pytest.approx(0.5, rel=0.02)
+    fleet, _ = build_fleet(**columns(weekly_demand_l=0.0))
+    idle = build_conditions(fleet, screen(fleet).readings)
+    assert (dates_from_load(idle, words.SEDIMENT, unit, np.zeros((1, len(GRID_LEVELS))), NOW) == NOW).all()

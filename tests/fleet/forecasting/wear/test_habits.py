@@ -124,3 +124,42 @@ def test_visits_two_days_apart_are_two_and_half_a_day_apart_one():
     fleet_columns["readings"] = readings(NOW - np.array([100.0, 99.5, 98.4, 97.0]), source="installer")
     fleet, _ = build_fleet(**fleet_columns)
     assert count(find_visits(fleet), 0, 200.0, 0.0) == 3
+
+
+def test_what_happened_on_the_forecasts_own_day_counts():
+    """A reading, a cartridge that came and one that left, each alone on that day at a unit of its own."""
+    fleet_columns = columns(units=3, placed=NOW - 400.0)
+    fleet_columns["readings"] = readings([NOW], source="installer")
+    table = fleet_columns["placements"]
+    came, left = (table["position_id"].index(f"{unit}/sediment/single") for unit in ("u1", "u2"))
+    table["placed_day"][came] = NOW
+    table["removed_day"][left], table["reason"][left] = NOW, "exhausted"
+    fleet, _ = build_fleet(**fleet_columns)
+    visits = find_visits(fleet)
+    assert [count(visits, unit, 1000.0, -1.0) for unit in range(3)] == [2, 2, 2]
+
+
+def test_readings_are_visits_of_a_fleet_of_which_no_cartridge_is_recorded():
+    fleet_columns = columns(units=2, placed=NOW - 400.0)
+    fleet_columns["readings"] = readings([NOW - 40.0, NOW - 20.0], unit="u1", source="installer")
+    fleet_columns["placements"] = {name: [] for name in fleet_columns["placements"]}
+    fleet, faults = build_fleet(**fleet_columns)
+    assert faults == []
+    visits = find_visits(fleet)
+    assert [count(visits, unit, 1000.0, 0.0) for unit in range(2)] == [0, 2]
+    assert visits.gap_days == pytest.approx([100.0, 220.0 / 3.0])
+
+
+def test_visits_seven_tenths_of_a_day_apart_are_one():
+    fleet_columns = columns(placed=NOW - 400.0)
+    fleet_columns["readings"] = readings(NOW - np.array([100.0, 99.3]), source="installer")
+    fleet, _ = build_fleet(**fleet_columns)
+    assert count(find_visits(fleet), 0, 200.0, 0.0) == 1
+
+
+@pytest.mark.parametrize("far", [60_000.0, np.inf])
+def test_days_long_ago_and_far_ahead_are_those_of_the_same_unit(visits, far):
+    """Nothing of the unit before or after is counted, whatever is asked."""
+    assert count(visits, 0, far, -far) == 4
+    assert count(visits, 1, far, -far) == 2
+    assert visits.last_before(np.array([1]), np.array([NOW + far])).tolist() == pytest.approx([NOW - 90.0])

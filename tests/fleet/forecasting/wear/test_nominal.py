@@ -188,3 +188,39 @@ def test_an_offer_and_a_forecast_know_one_usual_service_time(stage: str) -> None
     days = service_time_days(stage, Item("X", "", stage, 10.0), HOUSE)
     life = life_of(stage, capacity_days=None, maximum_service_time_days=days)
     assert life.days == FIXED_INTERVAL_DAYS[words.STAGES.index(stage)]
+
+
+def test_a_cartridge_stands_from_the_day_it_came_until_the_day_it_left():
+    fleet_columns = columns(placed=NOW - 100.0)
+    table = fleet_columns["placements"]
+    table["removed_day"][0], table["reason"][0] = NOW, "exhausted"
+    table["placed_day"][1] = NOW
+    table["placed_day"][2] = NOW + 0.5
+    fleet, _ = build_fleet(**fleet_columns)
+    assert current_placements(fleet).tolist() == [-1, 1, -1, 3]
+
+
+def test_flows_and_chlorine_of_nothing_are_not_what_is_usual_at_a_unit():
+    """Of a permeate of 0, 0 and 200 L/day with 600 to the drain the 200 count; of chlorine 0, 0 and 0.5 mg/L the 0.5."""
+    fleet_columns = columns(weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(
+        NOW - np.arange(3.0), permeate_flow_l_per_day=[0.0, 0.0, 200.0], concentrate_flow_l_per_day=[0.0, 0.0, 600.0],
+        feed_total_chlorine_mg_per_l=[0.0, 0.0, 0.5],
+    )  # fmt: skip
+    assert nominal_lives(fleet_of(fleet_columns)).daily_load[:2] == pytest.approx([40.0, 20.0])
+
+
+def test_half_a_litre_a_day_is_drawn_and_nothing_is_no_demand_that_is_usual():
+    lives = nominal_lives(fleet_of(columns(weekly_demand_l=3.5)))
+    assert lives.daily_load[:3] == pytest.approx([2.0, 2.0, 1.0])
+    assert lives.life_days[2] == pytest.approx(1095.0)
+    fleet_columns = columns(units=4, weekly_demand_l=70.0)
+    fleet_columns["units"]["weekly_demand_l"] = [3.5, 0.0, 0.0, None]
+    # what the only one draws that draws at all
+    assert nominal_lives(fleet_of(fleet_columns)).daily_load[12] == pytest.approx(2.0)
+
+
+def test_of_two_medians_the_mean_and_of_one_value_itself():
+    values = np.array([4.0, 1.0, 9.0, 2.0, 7.0])
+    assert median_by_group(values, np.array([1, 1, 0, 1, 1]), 2).tolist() == [9.0, 3.0]
+    assert median_by_group(values[:3], np.array([0, 0, 0]), 1).tolist() == [4.0]

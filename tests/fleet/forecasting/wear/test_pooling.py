@@ -1,11 +1,15 @@
 """What a fleet teaches, from lives whose truth is known; densities that must sum to one."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from fleet.forecasting.wear import pooling
 from fleet.forecasting.wear.habits import Habit
-from fleet.forecasting.wear.pooling import GRID, HyperPrior, Places
+from fleet.forecasting.wear.pooling import GRID, STEP, HyperPrior, Places
+from fleet.forecasting.wear.shared import CENTRED, Shared, teach
 
 PRIOR = HyperPrior(0.0, 0.5, 0.3, 0.2, (1.0, 1.0))
 LIVES, PLACES = 6, 60
@@ -137,3 +141,142 @@ def test_many_places_are_thinned_to_what_time_allows():
     )  # fmt: skip
     assert hyper.places == pooling.MOST_PLACES
     assert hyper.mean == pytest.approx(-0.5, abs=0.06)
+
+
+def even_lives(place_spread, cartridge_spread, noise=0.03, lives_each=6):
+    """Likelihoods of lives whose places, and whose cartridges at each place, lie at the even quantiles of normals."""
+    of_place = norm.ppf((np.arange(PLACES) + 0.5) / PLACES)
+    own = norm.ppf((np.arange(lives_each) + 0.5) / lives_each)
+    own /= own.std()
+    place = np.repeat(np.arange(PLACES), lives_each)
+    g = -0.7 + place_spread * (of_place / of_place.std())[place] + cartridge_spread * np.tile(own, PLACES)
+    likelihood = np.maximum(-0.5 * ((GRID - g[:, None]) / noise) ** 2, -30.0)[:, None, :].repeat(2, axis=1)
+    return likelihood, place
+
+
+def taught_by(likelihood, place, prior=PRIOR):
+    return pooling.learn(
+        lambda habit, which: likelihood[which], place, Places(np.zeros((PLACES, 0))), prior,
+        is_informative=np.ones(len(place), dtype=bool), shows_end=np.zeros(len(place), dtype=bool),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("spread", [0.15, 0.21, 0.28, 0.36, 0.46, 0.6, 0.8])
+def test_a_spread_between_places_is_found_to_a_seventh(spread):
+    """Without a prior of its own: places at even quantiles, cartridges a tenth apart."""
+    weak = replace(PRIOR, place_spread=spread)
+    assert taught_by(*even_lives(spread, 0.1), weak).place_spread == pytest.approx(spread, rel=0.14)
+
+
+@pytest.mark.parametrize("spread", [0.10, 0.15, 0.21, 0.28, 0.36, 0.46, 0.6])
+def test_a_spread_between_cartridges_is_found_to_a_fifth(spread):
+    """Three in a hundred are thought odd, so the others lie a little closer together."""
+    weak = replace(PRIOR, cartridge_spread=spread)
+    assert taught_by(*even_lives(0.3, spread), weak).cartridge_spread == pytest.approx(spread, rel=0.2)
+
+
+def test_cartridges_of_one_place_are_never_thought_all_but_equal_nor_wholly_unlike():
+    """A tenth at least and six tenths at most, whatever a fleet shows."""
+    assert taught_by(*even_lives(0.3, 0.02)).cartridge_spread == 0.10
+    assert taught_by(*even_lives(0.3, 0.95)).cartridge_spread == 0.6
+
+
+@pytest.mark.parametrize("days", [20.0, 60.0, 200.0, 1000.0])
+@pytest.mark.parametrize("notice", [0.0, 0.4, 0.75, 0.93])
+def test_companies_from_the_most_attentive_to_the_least_are_told_apart(days, notice):
+    """From three weeks to three years late, and from who never looks to who hardly misses one."""
+    likelihood, place, _ = lives()
+
+    def speaks(habit, which):
+        off = abs(np.log(habit.lateness_days / days)) + 5.0 * abs(habit.notice - notice)
+        return likelihood[which] - 20.0 * off
+
+    habit = pooling.learn(
+        speaks, place, Places(np.zeros((PLACES, 0))), PRIOR, is_informative=np.ones(len(place), dtype=bool),
+        shows_end=np.arange(len(place)) < 20,
+    ).habit  # fmt: skip
+    assert (habit.lateness_days, habit.notice) == (days, notice)
+
+
+@pytest.mark.parametrize(("ends", "is_heard"), [(19, False), (20, True)])
+def test_habits_need_twenty_ends(ends, is_heard):
+    likelihood, place, _ = lives()
+    habit = pooling.learn(
+        lambda habit, which: likelihood[which] - 20.0 * abs(np.log(habit.lateness_days / 20.0)), place,
+        Places(np.zeros((PLACES, 0))), PRIOR, is_informative=np.ones(len(place), dtype=bool),
+        shows_end=np.arange(len(place)) < ends,
+    ).habit  # fmt: skip
+    assert (habit.lateness_days == 20.0) is is_heard
+
+
+@pytest.mark.parametrize(("count", "taught"), [(5, 5), (900, 900), (901, 900), (2000, 900)])
+def test_all_places_teach_up_to_nine_hundred_spread_from_the_first_to_the_last(count, taught):
+    """Only what carries anything is asked for."""
+    likelihood = np.zeros((2 * count, 2, len(GRID)))
+    informative = np.tile([True, False], count)
+    asked_for = set()
+
+    def likelihood_of(habit, which):
+        asked_for.update(which.tolist())
+        return likelihood[which]
+
+    hyper = pooling.learn(
+        likelihood_of, np.repeat(np.arange(count), 2), Places(np.zeros((count, 0))), PRIOR, is_informative=informative,
+        shows_end=np.zeros(2 * count, dtype=bool),
+    )  # fmt: skip
+    assert hyper.places == taught == len(asked_for)
+    assert (min(asked_for), max(asked_for)) == (0, 2 * (count - 1))
+    assert informative[list(asked_for)].all()
+
+
+def test_a_place_and_a_cartridge_without_a_spread_lie_within_about_a_step_of_the_grid():
+    """Wide enough that what lies between two points is on both, and no wider."""
+    density = pooling.place_density(GRID[30:31], np.array([0.0]))[0]
+    assert 0.7 < density[30] < 0.9
+    between = pooling.place_density(GRID[30:31] + 0.5 * STEP, np.array([0.0]))[0]
+    assert between[[30, 31]] == pytest.approx([0.5, 0.5], abs=0.02)
+    mixed = pooling.kernel(0.0)[38]
+    assert 0.6 < mixed[38] < 0.7
+    assert mixed[[36, 37, 39, 40]].sum() > 0.28
+
+
+def test_a_mean_is_never_known_less_surely_than_before_anything_was_learned():
+    flat = np.zeros((PLACES, 2, len(GRID)))
+    hyper = taught_by(flat, np.arange(PLACES))
+    assert 0.3 < hyper.mean_spread <= PRIOR.mean_spread
+    assert hyper.mean == pytest.approx(PRIOR.mean, abs=0.051)
+
+
+def test_what_is_expected_of_a_place_is_its_groups_part_and_what_stays_unshared():
+    """The variance of the place, less the part that is common, and how little the common part is known; and how little
+    the mean is."""
+    hyper = replace(
+        PRIOR.start(), mean=-0.2, place_spread=0.5, mean_spread=0.1, common={"supply": Shared(0.3, {"a": (2.0, 20.0)})}
+    )
+    places = Places(np.zeros((2, 0)), {"supply": np.array(["a", "b"], dtype=object)})
+    centre, variance = hyper.expected(places)
+    assert centre == pytest.approx([-0.2 + 2.0 / 20.0, -0.2])
+    assert variance == pytest.approx([0.25 - 0.09 + 1.0 / 20.0 + 0.01, 0.25 + 0.01])
+    # however much is common, no variance is below nothing
+    odd = replace(hyper, place_spread=0.1, mean_spread=0.0)
+    assert odd.expected(places)[1][0] == 0.0
+
+
+def test_a_place_is_told_what_its_group_has_in_common_and_keeps_the_rest_of_its_spread():
+    """As `shared.teach` has it of one kind of group, for places about their centre."""
+    rng = np.random.default_rng(12)
+    names = np.repeat([f"s{number}" for number in range(12)], 6).astype(object)
+    observed = np.repeat(0.5 * rng.normal(size=12), 6) + 0.15 * rng.normal(size=72)
+    shown = np.exp(-0.5 * ((CENTRED[None, :] - observed[:, None]) / 0.1) ** 2)
+    hyper = replace(PRIOR.start(), mean=-0.4, place_spread=0.5, mean_spread=0.2)
+    places = Places(np.zeros((72, 0)), {"supply": names})
+    taught, centre, variance = pooling.teach_shared(hyper, shown, places)
+    shared, offsets, doubt = teach(shown, names, np.full(72, 0.25))
+    assert taught.common["supply"] == shared
+    assert shared.spread > 0.3
+    assert centre == pytest.approx(-0.4 + offsets)
+    assert variance == pytest.approx(0.25 - shared.spread**2 + doubt + 0.04)
+    # a second kind that has the same members is told what is left
+    both, _, less = pooling.teach_shared(hyper, shown, Places(np.zeros((72, 0)), {"supply": names, "item": names}))
+    assert both.common["item"].spread < 0.6 * shared.spread
+    assert (less >= 0.04).all()

@@ -15,7 +15,7 @@ from fleet.forecasting.wear import beds, evidence, present
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
 from fleet.forecasting.wear.pooling import GRID, STEP
-from fleet.forecasting.wear.present import _fine_grid, _interpolate, load_left
+from fleet.forecasting.wear.present import _fine_grid, _interpolate, _wrong_words, load_left
 from fleet.forecasting.wear.stage_inputs import resin_input, sediment_input
 from tests.fleet.forecasting.fleets import NOW, columns, readings
 from tests.fleet.forecasting.wear.recorded import recorded_fleet
@@ -204,3 +204,78 @@ def test_what_stands_teaches_what_a_supply_has_in_common():
     assert shared.spread > 0.0
     early, *others = shared.offset(np.array([f"supply {name}" for name in supplies], dtype=object))[0]
     assert early < min(others) - 0.1
+
+
+def test_a_unit_whose_place_stands_empty_does_not_hide_those_after_it(monkeypatch):
+    """Worked on one column at a time: nothing stands in the first, and the second is forecast all the same."""
+    fleet_columns = columns(units=2, placed=NOW - 100.0, weekly_demand_l=70.0)
+    table = fleet_columns["placements"]
+    table["removed_day"][0], table["reason"][0] = NOW - 1.0, "routine"
+    whole, _, _ = left_of(sediment_input, fleet_columns)
+    for module in (evidence, present):
+        monkeypatch.setattr(module, "CHUNK", 1)
+    pieces, _, _ = left_of(sediment_input, fleet_columns)
+    assert pieces.column.tolist() == [1]
+    assert pieces.lead_load == pytest.approx(whole.lead_load, rel=1e-3)
+
+
+def removed_resin(**quantities):
+    """Stage of a resin that was called exhausted a hundred days ago, with what was read so many days before."""
+    fleet_columns = columns(placed=NOW - 400.0, weekly_demand_l=70.0)
+    table = fleet_columns["placements"]
+    row = table["position_id"].index("u0/resin/single")
+    table["removed_day"][row], table["reason"][row] = NOW - 100.0, "exhausted"
+    days_before = np.array(quantities.pop("days_before"))
+    fleet_columns["readings"] = readings(
+        NOW - 100.0 - days_before, permeate_tds_mg_per_l=20.0, occasion="as_found", **quantities
+    )
+    fleet, faults = build_fleet(**fleet_columns)
+    assert faults == []
+    conditions = build_conditions(fleet, fleet.readings)
+    return resin_input(fleet, fleet.readings, conditions, limits_of_fleet(fleet))
+
+
+@pytest.mark.parametrize(("days_before", "is_heard"), [(29.5, True), (30.5, False)])
+def test_a_month_before_it_left_a_reading_shows_how_a_cartridge_was(days_before, is_heard):
+    """Nothing passed it: the word 'exhausted' was wrong. One such word, and ten that were wrong one time in ten."""
+    stage = removed_resin(days_before=[days_before], product_tds_mg_per_l=0.0)
+    wrong = 1.0 - stage.model.probability_past(stage.readings, stage.limit[stage.reading_segment])
+    assert wrong[0] > 0.9
+    expected = (wrong[0] + 0.1 * 10.0) / (1.0 + 10.0) if is_heard else 0.1
+    assert _wrong_words(stage) == pytest.approx(expected)
+
+
+def test_the_last_reading_before_it_left_decides_and_a_reading_without_an_outlet_does_not():
+    stage = removed_resin(days_before=[1.0, 20.0, 9.0], product_tds_mg_per_l=[18.0, 0.0, 0.0])
+    assert _wrong_words(stage) == pytest.approx(1.0 / 11.0, abs=1e-3)
+    later = removed_resin(
+        days_before=[20.0, 1.0], product_tds_mg_per_l=[18.0, None], interstage_tds_mg_per_l=[None, 5.0]
+    )
+    assert _wrong_words(later) == pytest.approx(1.0 / 11.0, abs=1e-3)
+
+
+def test_what_stands_called_nothing_exhausted():
+    """A reading of the cartridge that stands, however bad, says nothing of words."""
+    fleet_columns = columns(placed=NOW - 400.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings([NOW - 1.0], permeate_tds_mg_per_l=20.0, product_tds_mg_per_l=0.0)
+    fleet, _ = build_fleet(**fleet_columns)
+    stage = resin_input(fleet, fleet.readings, build_conditions(fleet, fleet.readings), limits_of_fleet(fleet))
+    assert len(stage.reading_day) == 1
+    assert _wrong_words(stage) == pytest.approx(0.1)
+
+
+@pytest.mark.parametrize(("days_before", "shows_end"), [(2.9, True), (3.1, False)])
+def test_a_life_shows_its_end_by_a_reading_of_its_last_three_days(monkeypatch, days_before, shows_end):
+    shown = []
+
+    def learn(*given, shows_end, **more):
+        shown.append(shows_end)
+        return taught(*given, shows_end=shows_end, **more)
+
+    taught = present.pooling.learn
+    monkeypatch.setattr(present.pooling, "learn", learn)
+    stage = removed_resin(days_before=[days_before], product_tds_mg_per_l=10.0)
+    fleet, _ = build_fleet(**columns(placed=NOW - 400.0))
+    conditions = build_conditions(fleet, fleet.readings)
+    load_left(stage, conditions, fleet, find_visits(fleet))
+    assert shown[0].tolist() == [shows_end]

@@ -16,7 +16,19 @@ from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.wear.conditions import build_conditions
 from fleet.forecasting.wear.habits import find_visits
-from fleet.forecasting.wear.membranes import _back_pressure, _inlet_pressure, _ratings, membranes_left
+from fleet.forecasting.wear.membranes import (
+    USUAL_FLOW_LOSS,
+    _back_pressure,
+    _inlet_pressure,
+    _ratings,
+    _salt_limit,
+    _trend_inputs,
+    _until_flow_limit,
+    _until_salt_limit,
+    membranes_left,
+)
+from fleet.forecasting.wear.pooling import GRID
+from fleet.forecasting.wear.trends import Trend
 from tests.fleet.forecasting.fleets import NOW, columns, readings
 
 MIDDLE = len(GRID_LEVELS) // 2
@@ -370,3 +382,130 @@ def test_a_membrane_without_an_item_is_taken_for_a_usual_one():
     none, _ = build_fleet(**fleet_columns)
     bare = _ratings(none, build_segments(none, build_columns(none, words.MEMBRANE)))
     assert (np.exp(bare.log_passage[0]), bare.ndp_kpa[0]) == pytest.approx((0.04, 390.0))
+
+
+def test_a_label_that_names_no_conditions_was_tested_as_labels_usually_are():
+    """414 kPa, 250 mg/L, 25 degC and a recovery of 15 % (the usual test of a tap-water membrane; from memory)."""
+
+    def rating(**conditions):
+        fleet_columns = columns(placed=NOW - AGE)
+        fleet_columns["items"].update({name: [value] * 4 for name, value in conditions.items()})
+        fleet, faults = build_fleet(**fleet_columns)
+        assert faults == []
+        return _ratings(fleet, build_segments(fleet, build_columns(fleet, words.MEMBRANE)))
+
+    names = ("rated_pressure_kpa", "rated_tds_mg_per_l", "rated_temperature_degc", "rated_recovery_fraction")
+    unsaid = rating(**dict.fromkeys(names))
+    usual = rating(**dict(zip(names, (414.0, 250.0, 25.0, 0.15), strict=True)))
+    assert unsaid.ndp_kpa == pytest.approx(usual.ndp_kpa)
+    assert unsaid.log_permeability == pytest.approx(usual.log_permeability)
+    for name, value in zip(names, (500.0, 900.0, 15.0, 0.4), strict=True):
+        assert rating(**{name: value}).log_permeability != pytest.approx(usual.log_permeability, abs=0.005)
+
+
+def test_a_label_that_drives_nothing_counts_as_one_of_50_kpa():
+    """Less than the osmotic pressure of its own test solution."""
+    fleet_columns = columns(placed=NOW - AGE)
+    fleet_columns["items"].update(rated_pressure_kpa=[100.0] * 4, rated_tds_mg_per_l=[2000.0] * 4)
+    fleet, _ = build_fleet(**fleet_columns)
+    assert _ratings(fleet, build_segments(fleet, build_columns(fleet, words.MEMBRANE))).ndp_kpa.tolist() == [50.0]
+
+
+@pytest.mark.parametrize(("needed", "passage"), [(0.9, 0.1), (0.8, 0.2), (0.97, 0.04 * np.exp(0.15)), (0.0, 1.0)])
+def test_a_membrane_serves_until_the_rejection_of_its_unit_and_at_least_a_little_beyond_its_label(needed, passage):
+    """A new one of 96 % may pass a seventh more before it counts as exhausted, whatever its unit asks for."""
+    fleet, _ = build_fleet(**columns(placed=NOW - AGE, minimum_rejection_fraction=needed))
+    stage = build_columns(fleet, words.MEMBRANE)
+    segments = build_segments(fleet, stage)
+    limit = _salt_limit(stage, segments, np.log(np.array([0.04])), limits_of_fleet(fleet))
+    assert np.exp(limit) == pytest.approx([passage])
+
+
+@pytest.mark.parametrize("power", [0.7, 1.0, 1.5])
+def test_a_flow_that_may_lose_what_is_usual_lasts_e_to_the_g_of_three_years(power):
+    """loss = usual x (use / 1095 / e^g)^power; twice the loss takes 2^(1/power) as long, and none is left of none."""
+    loss = np.array([[USUAL_FLOW_LOSS], [2.0 * USUAL_FLOW_LOSS], [0.0], [-0.4]])
+    until = _until_flow_limit(loss, power)
+    assert until[0] == pytest.approx(1095.0 * np.exp(GRID))
+    assert until[1] == pytest.approx(until[0] * 2.0 ** (1.0 / power))
+    assert (until[2:] == 0.0).all()
+    lost = USUAL_FLOW_LOSS * (until[1] / 1095.0) ** power * np.exp(-power * GRID)
+    assert lost == pytest.approx(np.full(len(GRID), 2.0 * USUAL_FLOW_LOSS))
+
+
+@pytest.mark.parametrize("power", [0.7, 1.0, 1.5])
+def test_the_limit_of_salt_passage_is_where_the_line_from_its_intercept_reaches_it(power):
+    """Three points of the intercept stand for a normal of its spread: root(0.3^2 + 0.1^2 + 0.2^2) with the limit's and
+    a step's; mean and variance are those of the normal."""
+    trend = Trend(*(np.array([value]) for value in (0.0, 0.0)), 1.0, *(np.array([v]) for v in (-3.2, 0.4, 0.3)))
+    gain, limit = np.array([0.2, 0.5]), np.array([-2.0])
+    until = _until_salt_limit(trend, gain, limit, np.array([0.2]), power)[0]
+    room = gain[:, None] * (until / 1095.0) ** power
+    intercept = -2.0 - room
+    weights = np.array([0.25, 0.5, 0.25])
+    usual = -3.2 + 0.4 * gain
+    assert intercept @ weights == pytest.approx(usual, abs=1e-4)
+    spread = (intercept - usual[:, None]) ** 2 @ weights
+    # three points at 1.2247: variance 0.75 of the normal's
+    assert spread == pytest.approx(np.full(2, 0.75 * (0.09 + 0.01 + 0.04)), rel=1e-3)
+    past = _until_salt_limit(trend, gain, np.array([-9.0]), np.array([0.0]), power)
+    assert (past == 0.0).all()
+
+
+def trends_of(days_after_fitting, **more):
+    """Trends of flow and salt passage of one membrane, read so many days after it was fitted."""
+    fleet_columns = columns(placed=NOW - 200.0, weekly_demand_l=70.0)
+    quantities = {**STEADY, "permeate_flow_l_per_day": START_FLOW, "permeate_tds_mg_per_l": START_TDS, **more}
+    fleet_columns["readings"] = readings(NOW - 200.0 + np.array(days_after_fitting), **quantities)
+    fleet, faults = build_fleet(**fleet_columns)
+    assert faults == []
+    stage = build_columns(fleet, words.MEMBRANE)
+    conditions = build_conditions(fleet, fleet.readings)
+    return _trend_inputs(fleet, fleet.readings, conditions, stage, build_segments(fleet, stage))
+
+
+def test_a_membrane_that_runs_in_says_little_of_its_flow_and_as_much_of_its_salt():
+    """Up to two weeks, up to a month, and after it: 0.3 and 0.08 beside what a gauge and a thermometer err."""
+    flow, salt, _, _ = trends_of([14.5, 15.5, 29.5, 30.5])
+    squares = flow.noise**2
+    assert squares[:3] - squares[3] == pytest.approx([0.3**2, 0.08**2, 0.08**2])
+    # a flow to 6 %, a pressure to 3 %, a temperature to 2 % of the flow
+    assert squares[3] == pytest.approx(0.06**2 + 0.03**2 + 0.02**2)
+    assert salt.noise == pytest.approx(np.full(4, salt.noise[3]))
+    # a salt passage to a tenth; twice the temperature's; 0.3 of a step of 1 mg/L in 10
+    assert salt.noise[3] ** 2 == pytest.approx(0.10**2 + 0.03**2 + 0.04**2 + 0.03**2)
+
+
+def test_a_temperature_that_was_not_read_makes_a_flow_less_sure():
+    flow, salt, _, _ = trends_of([100.0, 150.0], temperature_degc=[25.0, None])
+    assert flow.noise[1] ** 2 - flow.noise[0] ** 2 == pytest.approx(0.06**2 - 0.02**2)
+    assert salt.noise[1] ** 2 - salt.noise[0] ** 2 == pytest.approx(4.0 * (0.06**2 - 0.02**2))
+
+
+@pytest.mark.parametrize(
+    ("permeate", "counts", "rounding"), [(0.0, 0.3, 0.3), (0.4, 0.4, 0.3), (0.2, 0.3, 0.3), (3.0, 3.0, 0.1)]
+)
+def test_no_meter_shows_a_permeate_better_than_a_third_of_its_step(permeate, counts, rounding):  # fmt: skip
+    """Of a step of 1 mg/L; where less than a step is shown, a third of what is there may be the rounding."""
+    _, salt, _, _ = trends_of([100.0, 150.0], permeate_tds_mg_per_l=[permeate, 10.0])
+    assert np.exp(salt.value[0] - salt.value[1]) == pytest.approx(counts / 10.0, rel=1e-3)
+    assert salt.noise[0] ** 2 - salt.noise[1] ** 2 == pytest.approx(rounding**2 - 0.03**2)
+
+
+def test_a_flow_without_a_pressure_that_drives_it_counts_as_driven_by_25_kpa():
+    """An inlet below the osmotic pressure: of 20 kPa, or of 10, the same."""
+    flow, _, _, _ = trends_of([100.0, 150.0, 160.0], inlet_pressure_kpa=[20.0, 10.0, 414.0], feed_tds_mg_per_l=300.0)
+    assert flow.value[0] == pytest.approx(flow.value[1], abs=1e-9)
+    # of the 414 some twenty are osmotic
+    assert 380.0 < np.exp(flow.value[0] - flow.value[2]) * 25.0 < 414.0
+
+
+def test_use_and_sign_of_the_trends():
+    """A hundred days of steady use are 100/1095; flow falls and salt rises with it."""
+    flow, salt, segment, day = trends_of([100.0, 150.0])
+    assert flow.use == pytest.approx([100.0 / 1095.0, 150.0 / 1095.0], rel=0.02)
+    assert (flow.sign, salt.sign) == (-1.0, 1.0)
+    assert salt.use == pytest.approx(flow.use)
+    assert (segment.tolist(), day.tolist()) == ([0, 0], [NOW - 100.0, NOW - 50.0])
+    # where nothing is known of its label, neither is of its level
+    assert flow.width.tolist() == [0.25]

@@ -201,7 +201,7 @@ def test_a_cartridge_stands_from_the_day_it_came_until_the_day_it_left():
 
 
 def test_flows_and_chlorine_of_nothing_are_not_what_is_usual_at_a_unit():
-    """Of a permeate of 0, 0 and 200 L/day with 600 to the drain the 200 count; of chlorine 0, 0 and 0.5 mg/L the 0.5."""
+    """Of a permeate of 0, 0 and 200 L/day and 600 to the drain the 200 count; of chlorine 0, 0, 0.5 mg/L the 0.5."""
     fleet_columns = columns(weekly_demand_l=70.0)
     fleet_columns["readings"] = readings(
         NOW - np.arange(3.0), permeate_flow_l_per_day=[0.0, 0.0, 200.0], concentrate_flow_l_per_day=[0.0, 0.0, 600.0],

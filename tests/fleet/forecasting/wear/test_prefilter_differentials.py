@@ -10,6 +10,7 @@ from fleet.forecasting.wear.prefilter_differentials import (
     HIGHEST,
     LEVEL_SPREAD_KPA,
     LINE_SPREAD_KPA,
+    _levels,
     prefilter_differentials,
 )
 from tests.fleet.forecasting.fleets import NOW, columns, readings
@@ -83,3 +84,82 @@ def test_a_line_that_swings_makes_one_gauge_say_less():
 
     assert spread(60.0) > 75.0
     assert spread(2.0) < 12.0
+
+
+def sets_of(falls):
+    """Spread of the whole fleet, and levels and doubts, of units whose gauge read so much behind each set of fresh
+    filters; twenty days after each change."""
+    pool, rows = Pool(), []
+    number = 0
+    for unit, readings_of_sets in enumerate(falls):
+        for fall in readings_of_sets:
+            rows.append((unit, number, -fall, 20.0))
+            number += 1
+    unit, filter_set, fall, age = (np.array(column) for column in zip(*rows, strict=True))
+    noise, level, doubt = _levels("gauge", unit, filter_set, fall, age, LINE_SPREAD_KPA, len(falls), pool)
+    assert pool.means == {"gauge_spread": noise}
+    return noise, -level, doubt
+
+
+def test_how_far_levels_behind_fresh_filters_lie_apart_is_how_far_the_line_swings():
+    """Fifteen units with two sets each, 2 x d apart: each lies d from their mean, which is d x root 2 of a normal's
+    spread. Half of all lie within 0.6745 spreads. Thirty of them count as much as what is usual, on the logarithm."""
+    for d in (8.0, 60.0):
+        noise, level, doubt = sets_of([(350.0 - d, 350.0 + d)] * 15)
+        measured = d * np.sqrt(2.0) / 0.6745
+        assert noise == pytest.approx(np.sqrt(measured * LINE_SPREAD_KPA))
+        # two sets with that spread, and the highest reading, less surely
+        weights = np.array([2.0 / noise**2, 1.0 / (noise**2 + LEVEL_SPREAD_KPA**2)])
+        assert level == pytest.approx(np.full(15, weights @ [350.0, 350.0 + d] / weights.sum()))
+        assert doubt == pytest.approx(np.full(15, weights.sum() ** -0.5))
+
+
+def test_a_line_that_never_moves_is_believed_to_three_kpa():
+    noise, _, _ = sets_of([(350.0, 350.0)] * 15)
+    assert noise == pytest.approx(np.sqrt(3.0 * LINE_SPREAD_KPA))
+    assert sets_of([(350.0 - 0.7, 350.0 + 0.7)] * 15)[0] == pytest.approx(noise)
+
+
+def test_units_with_one_set_of_filters_do_not_say_how_far_the_line_swings():
+    assert sets_of([(300.0,), (400.0,), (500.0,)])[0] == pytest.approx(LINE_SPREAD_KPA)
+    # one of two sets beside them: two levels of thirty and two
+    noise, _, _ = sets_of([(300.0,), (400.0,), (340.0, 360.0)])
+    measured = 10.0 * np.sqrt(2.0) / 0.6745
+    assert noise == pytest.approx(measured ** (2 / 32) * LINE_SPREAD_KPA ** (30 / 32))
+
+
+def test_the_highest_reading_of_a_gauge_is_the_seventh_part_from_the_top():
+    """Of 41 readings, all long after the change, the seventh: 0.15 x 40 = 6 are higher. Nothing else says the level."""
+    fall = -np.random.default_rng(2).permutation(np.arange(300.0, 341.0))
+    zeros = np.zeros(41, dtype=np.int64)
+    noise, level, doubt = _levels("gauge", zeros, zeros, fall, np.full(41, 200.0), LINE_SPREAD_KPA, 1, Pool())
+    assert noise == pytest.approx(LINE_SPREAD_KPA)
+    assert level == pytest.approx([-334.0])
+    assert doubt == pytest.approx([np.hypot(LINE_SPREAD_KPA, LEVEL_SPREAD_KPA)])
+
+
+@pytest.mark.parametrize(("age", "is_fresh"), [(44.0, True), (46.0, False)])
+def test_filters_are_fresh_for_six_weeks_and_a_half(age, is_fresh):
+    """Then the reading is a level of its own; later it is only one of the gauge's."""
+    zeros = np.zeros(1, dtype=np.int64)
+    _, _, doubt = _levels("gauge", zeros, zeros, np.array([-350.0]), np.array([age]), LINE_SPREAD_KPA, 1, Pool())
+    assert (doubt[0] < LINE_SPREAD_KPA) == is_fresh
+
+
+def test_a_gauge_before_filters_of_which_no_change_is_known_says_nothing():
+    fleet_columns = columns(placed=NOW - 310.0)
+    fleet_columns["readings"] = readings(NOW - AGES, inlet_pressure_kpa=350.0)
+    fleet, _ = build_fleet(**fleet_columns)
+    unknown = np.array([np.nan, NOW - 305.0, np.nan, NOW - 305.0])
+    shown = prefilter_differentials(fleet, fleet.readings, unknown, Pool())
+    assert shown.row.tolist() == [1, 3]
+
+
+def test_two_gauges_around_filters_and_carbon_show_both_and_less_surely_than_around_filters_alone():
+    """60 kPa lost from the line to the membrane where 40 are lost with fresh filters: 20 of them are new."""
+    days = np.array([20.0, 250.0])
+    shown = differentials(days, line_pressure_kpa=400.0, inlet_pressure_kpa=[360.0, 340.0])
+    assert shown.is_whole.tolist() == [False, False]
+    assert shown.differential_kpa[1] - shown.differential_kpa[0] == pytest.approx(20.0)
+    one = differentials(days, inlet_pressure_kpa=[360.0, 340.0])
+    assert (shown.spread_kpa < one.spread_kpa).all()

@@ -187,7 +187,7 @@ def test_a_place_that_is_torn_between_two_answers_says_nothing_to_its_group(wate
 
 def test_what_is_common_lies_on_both_sides_alike():
     """Turned about the middle, everything that is told turns with it."""
-    assert CENTRED == pytest.approx(-CENTRED[::-1])
+    assert pytest.approx(-CENTRED[::-1]) == CENTRED
     group, shown = normal_messages(30, 4, None, 0.5, 0.1, np.random.default_rng(7))
     shared, offsets, doubt = teach(shown, group, np.full(len(group), 0.26))
     turned, turned_offsets, turned_doubt = teach(shown[:, ::-1], group, np.full(len(group), 0.26))

@@ -12,7 +12,15 @@ from fleet.forecasting.inputs.columns import build_columns, build_segments, loca
 from fleet.forecasting.inputs.limits import limits_of_fleet
 from fleet.forecasting.inputs.screen import screen
 from fleet.forecasting.wear.conditions import build_conditions
-from fleet.forecasting.wear.stage_inputs import carbon_input, last_changes, places_of, resin_input, sediment_input
+from fleet.forecasting.wear.learned import Pool
+from fleet.forecasting.wear.stage_inputs import (
+    _differential_noise,
+    carbon_input,
+    last_changes,
+    places_of,
+    resin_input,
+    sediment_input,
+)
 from tests.fleet.forecasting.fleets import NOW, columns, readings
 
 DAYS = NOW - np.array([100.0, 60.0, 30.0, 2.0])
@@ -259,3 +267,105 @@ def test_what_enters_too_cleanly_to_be_read_counts_as_the_least_that_is():
     resin = stage_of(resin_input, fleet_columns, replace(HOUSE, product_tds_mg_per_l=0.15))
     assert resin.limit == pytest.approx([0.5])
     assert resin.readings.entering == pytest.approx(np.full(50, 0.3))
+
+
+@pytest.mark.parametrize(("shown", "clean"), [(-6.0, 4.0), (9.0, 9.0), (20.0, 20.0), (33.0, 33.0)])
+def test_a_clean_filter_takes_four_kpa_at_least(shown, clean):
+    """By forty readings of the first weeks of a unit; a gauge that reads a little less before it than behind is off."""
+    fleet_columns = columns(placed=NOW - 41.0, weekly_demand_l=7.0)
+    fleet_columns["readings"] = readings(
+        NOW - np.arange(40.0, 0.0, -1.0), line_pressure_kpa=400.0, prefilter_outlet_pressure_kpa=400.0 - shown,
+        temperature_degc=25.0, permeate_flow_l_per_day=200.0, concentrate_flow_l_per_day=600.0,
+    )  # fmt: skip
+    assert stage_of(sediment_input, fleet_columns).readings.entering[0] == pytest.approx(clean, abs=1.2)
+
+
+def clean_of(first_kpa, *, age=20.0, used_litres_a_day=1.0):
+    """What a clean filter is thought to take, by two readings that show so much so many days after a change."""
+    fleet_columns = columns(placed=NOW - 200.0, weekly_demand_l=7.0 * used_litres_a_day)
+    fleet_columns["readings"] = readings(
+        NOW - 200.0 + age + np.array([0.0, 1.0]),
+        line_pressure_kpa=400.0, prefilter_outlet_pressure_kpa=400.0 - first_kpa, temperature_degc=25.0,
+        permeate_flow_l_per_day=200.0, concentrate_flow_l_per_day=600.0,
+    )  # fmt: skip
+    return stage_of(sediment_input, fleet_columns).readings.entering[0]
+
+
+@pytest.mark.parametrize(("first_kpa", "is_clean"), [(34.0, True), (36.0, False)])
+def test_a_filter_that_starts_above_35_kpa_was_not_fresh(first_kpa, is_clean):
+    assert (clean_of(first_kpa) > 15.0) == is_clean
+    assert clean_of(60.0) == pytest.approx(14.0)
+
+
+@pytest.mark.parametrize(("age", "is_clean"), [(58.5, True), (60.5, False)])
+def test_a_filter_is_clean_for_two_months_where_little_is_drawn(age, is_clean):
+    assert (clean_of(25.0, age=age) > 15.0) == is_clean
+
+
+@pytest.mark.parametrize(("litres", "is_clean"), [(18.5, True), (21.5, False)])
+def test_a_filter_is_clean_up_to_eight_hundredths_of_its_label(litres, is_clean):
+    """Four litres of feed for one of product: 1600 of 20 000 L after 20 days of 80 L."""
+    assert (clean_of(25.0, used_litres_a_day=litres) > 15.0) == is_clean
+
+
+@pytest.mark.parametrize(("slow", "ratio"), [(0.5, 0.5), (0.45, 0.45), (0.3, 0.4), (0.1, 0.4), (1.9, 1.9), (3.0, 2.0)])
+def test_a_flow_far_from_the_usual_one_is_thought_a_slip(slow, ratio):
+    """From two fifths of the usual flow of its unit to twice of it: the drop goes with the flow."""
+    fleet_columns = pressures(400.0, 30.0)
+    fleet_columns["readings"]["permeate_flow_l_per_day"] = [200.0, 200.0, 200.0, 200.0 * slow]
+    fleet_columns["readings"]["concentrate_flow_l_per_day"] = [600.0, 600.0, 600.0, 600.0 * slow]
+    fleet, _ = build_fleet(**fleet_columns)
+    conditions = build_conditions(fleet, fleet.readings)
+    shown = sediment_input(fleet, fleet.readings, conditions, limits_of_fleet(fleet)).readings.between
+    assert shown[2] / shown[3] == pytest.approx(ratio)
+
+
+def test_without_a_line_pressure_its_usual_one_sets_the_limit():
+    """400 kPa: behind a filter of 14 there are 386, of which what stands above 344.7 may be lost."""
+    fleet_columns = columns(placed=NOW - 110.0, weekly_demand_l=70.0)
+    fleet_columns["readings"] = readings(DAYS, prefilter_outlet_pressure_kpa=[386.0, 384.0, 380.0, 370.0])
+    stage = stage_of(sediment_input, fleet_columns)
+    clean = stage.readings.entering[0]
+    assert stage.readings.resolution[0] == pytest.approx(400.0 - clean - 344.74, abs=0.05)
+
+
+@pytest.mark.parametrize(("apart_days", "pairs"), [(8.9, 11), (9.1, 0)])
+def test_two_differentials_of_nine_days_are_a_pair(apart_days, pairs):
+    """30 pairs count as much as what is usual, on the logarithm; those of one filter only."""
+    segment = np.repeat([0, 1], 12)
+    day = np.tile(apart_days * np.arange(12.0), 2)
+    differential = np.tile([20.0, 26.0], 12)
+    noise = _differential_noise(Pool(), segment[:12], day[:12], differential[:12])
+    measured, share = 6.0 / (0.6745 * np.sqrt(2.0)), pairs / (pairs + 30.0)
+    assert noise == pytest.approx(measured**share * 9.0 ** (1.0 - share))
+    both = _differential_noise(Pool(), segment, day, differential)
+    share = 2 * pairs / (2 * pairs + 30.0)
+    assert both == pytest.approx(measured**share * 9.0 ** (1.0 - share))
+    # of gauges that never differ a kPa is believed
+    still = _differential_noise(Pool(), segment, day, np.full(24, 20.0))
+    assert still == pytest.approx(9.0 ** (1.0 - share))
+
+
+def test_labels_of_items_that_say_none_are_the_median_of_those_that_do():
+    fleet_columns = columns(units=3, placed=NOW - 110.0)
+    items = fleet_columns["items"]
+    for name, values in items.items():
+        values += [{"item_id": f"sediment {k}", "stage": "sediment"}.get(name) for k in range(2)]
+    items["rated_volume_l"] = [10_000.0, None, None, None, 30_000.0, None]
+    table = fleet_columns["placements"]
+    for unit, item in (("u1", "sediment 0"), ("u2", "sediment 1")):
+        table["item_id"][table["position_id"].index(f"{unit}/sediment/single")] = item
+    assert stage_of(sediment_input, fleet_columns).label.tolist() == [10_000.0, 30_000.0, 20_000.0]
+    items["rated_volume_l"] = [None] * 6
+    assert stage_of(sediment_input, fleet_columns).label.tolist() == [20_000.0] * 3
+    table["item_id"] = [None] * len(table["item_id"])
+    fleet_columns["items"] = {}
+    assert stage_of(sediment_input, fleet_columns).label.tolist() == [20_000.0] * 3
+
+
+def test_label_and_load_of_a_place_are_logarithms_about_the_fleets_middle_and_end_at_a_factor_of_twenty():
+    fleet_columns = columns(units=3, placed=NOW - 400.0)
+    fleet_columns["units"]["weekly_demand_l"] = [70.0, 140.0, 70.0 * 1e4]
+    of_load = stage_of(sediment_input, fleet_columns).places.covariates[:, 3]
+    assert of_load == pytest.approx([-np.log(2.0), 0.0, 3.0], abs=1e-6)
+    assert stage_of(sediment_input, fleet_columns).places.covariates[:, 2] == pytest.approx(np.zeros(3))

@@ -249,7 +249,8 @@ def test_sums_from_each_row_to_the_last_of_its_segment():
     ("day", "enough"),
     # two days before it and two from it on; half a day apart is two days
     [([0.0, 10.0, 20.0, 30.0], [False, False, True, False]), ([0.0, 0.4, 20.0, 20.4], [False] * 4),
-     ([0.0, 0.5, 20.0, 20.5], [False, False, True, False]), ([0.0, 10.0, 10.1, 20.0, 20.5], [False, False, True, True, False])],
+     ([0.0, 0.5, 20.0, 20.5], [False, False, True, False]),
+     ([0.0, 10.0, 10.1, 20.0, 20.5], [False, False, True, True, False])],
 )  # fmt: skip
 def test_readings_of_two_days_stand_on_either_side_of_a_step(day, enough):
     """In whichever segment: the one before it ends later and the one after it begins earlier."""

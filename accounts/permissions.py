@@ -70,7 +70,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("supplier", READ, OFFICE),
     ("supplier", WRITE, OFFICE),
     ("placement", READ, EVERYONE),
-    ("placement", ("create", "remove", "rotate"), STAFF),
+    ("placement", ("create", "remove", "rotate", "correct", "void", "swap"), STAFF),
     ("feed_water_sample", READ, EVERYONE),
     ("feed_water_sample", ("create", "upload"), STAFF),
     ("reading", READ, EVERYONE),

@@ -210,6 +210,16 @@ def rotate(here: Place, api: APIClient) -> Any:
     )
 
 
+def correct_placement(here: Place, api: APIClient) -> Any:
+    other = factories.CatalogueItemFactory(company=here.unit.company, kind="resin", resin_capacity_eq_per_l=0.2)
+    stated = {"item": other.pk, "reason": "The other resin was fitted."}
+    return api.post(url("placements", here.installed("resin", "lead").pk, "correct"), stated)
+
+
+def void_placement(here: Place, api: APIClient) -> Any:
+    return api.post(url("placements", here.installed("resin", "lag").pk, "void"), {"reason": "It was never fitted."})
+
+
 def sample(here: Place, api: APIClient) -> Any:
     return api.post(
         url("feed-water-samples"), {"site": here.unit.site_id, "tds": "900 ppm", "total_chlorine": "2 mg/L"}
@@ -296,6 +306,8 @@ CHANGES: list[tuple[Change, set[str]]] = [
     (place_fresh, {"forecasts", "findings", "needs", "visits"}),
     (take_out, {"forecasts", "needs"}),
     (rotate, {"forecasts", "needs"}),
+    (correct_placement, {"forecasts", "needs"}),
+    (void_placement, {"forecasts", "needs"}),
     (sample, {"forecasts"}),
     (feed_otherwise, {"forecasts"}),
     (tighten, {"forecasts"}),

@@ -134,6 +134,8 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "usual_run_hours_per_day": "hours a day that it runs at the usual temperature",
     "valid_for_trend": "whether the reading was steady enough to be compared with the baseline",
     "value": "the number, in the unit beside it",
+    "void_reason": "why it was taken back; empty where it holds",
+    "voided_by": "id of the member who took it back; null where it holds",
     "water_per_year": "supply and drain of all the feed, in the company's currency",
     "winter_run_hours_per_day": "hours a day that it runs in the coldest water of the year",
     "AsSent.unit": "unit of measure as it was sent",

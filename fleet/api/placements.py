@@ -1,18 +1,20 @@
 """Which cartridge stood where, and the ways they come and go."""
 
-from typing import Any
+from typing import Any, ClassVar
 
-from drf_spectacular.utils import extend_schema
+import django_filters
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.http.filters import TenantFilterSet
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadCreateViewSet
 from fleet.models import CatalogueItem, Placement, Position, Stage, Unit
-from fleet.services.units import placements
+from fleet.services.units import corrections, placements
 
 REMOVAL_REASONS = [choice for choice in Placement.Removal.choices if choice[0] != Placement.Removal.ROTATED]
 
@@ -23,6 +25,7 @@ class PlacementSerializer(TenantModelSerializer):
     unit = serializers.IntegerField(source="position.unit_id", read_only=True)
     item_code = serializers.CharField(source="item.code", read_only=True)
     item_name = serializers.CharField(source="item.name", read_only=True)
+    corrected_by = serializers.SerializerMethodField()
 
     class Meta:
         model = Placement
@@ -39,8 +42,21 @@ class PlacementSerializer(TenantModelSerializer):
             "removal",
             "first_installed_at",
             "continues",
+            "entered_at",
+            "corrects",
+            "corrected_by",
+            "voided_at",
+            "voided_by",
+            "void_reason",
         ]
         read_only_fields = fields
+
+    @extend_schema_field(serializers.IntegerField(allow_null=True))
+    def get_corrected_by(self, placement: Placement) -> int | None:
+        """The placement that says what was true instead."""
+        # What is in force was corrected by nothing: no look-up for each row of a list.
+        later = getattr(placement, "corrected_by", None) if placement.voided_at is not None else None
+        return later.pk if later is not None else None
 
 
 class NewPlacementSerializer(StrictSerializer):
@@ -82,6 +98,56 @@ class RotationSerializer(StrictSerializer):
     )
 
 
+class ReasonSerializer(StrictSerializer):
+    """Why something is taken back."""
+
+    reason = serializers.CharField(max_length=300, help_text="what was wrong, for whoever reads the old one")
+
+
+class PlacementCorrectionSerializer(ReasonSerializer):
+    """What was entered wrongly of a placement, as it is right; what is left out stays."""
+
+    item = TenantRelatedField(queryset=CatalogueItem.objects.all(), required=False)
+    position = TenantRelatedField(queryset=Position.objects.all(), required=False)
+    placed_at = MomentField(required=False)
+    removed_at = MomentField(required=False, allow_null=True, help_text="null: it still stands there")
+    removal = OneOfField(choices=REMOVAL_REASONS, required=False)
+    serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True)
+
+
+class SwapSerializer(ReasonSerializer):
+    """The cartridge that stands where this one was entered."""
+
+    other = TenantRelatedField(queryset=Placement.objects.all(), help_text="placement whose position is exchanged")
+
+
+class SwappedSerializer(AnswerSerializer):
+    """Two cartridges that were entered in one another's positions, where they stand."""
+
+    placements = PlacementSerializer(many=True)
+
+
+class PlacementFilterSet(TenantFilterSet):
+    """Filters of placements."""
+
+    voided = django_filters.BooleanFilter(
+        field_name="voided_at", lookup_expr="isnull", exclude=True, label="true: those that were taken back"
+    )
+
+    class Meta:
+        model = Placement
+        fields: ClassVar[dict[str, list[str]]] = {
+            "position": ["exact"],
+            "position__unit": ["exact"],
+            "position__unit__site": ["exact"],
+            "position__stage": ["exact"],
+            "item": ["exact"],
+            "removed_at": ["isnull", "gte", "lt"],
+            "placed_at": ["gte", "lt"],
+            "removal": ["exact"],
+        }
+
+
 class RotatedSerializer(AnswerSerializer):
     """What a rotation did."""
 
@@ -91,23 +157,25 @@ class RotatedSerializer(AnswerSerializer):
 
 
 class PlacementViewSet(ReadCreateViewSet):
-    """The cartridges that stand or stood in positions. POST places a fresh one."""
+    """The cartridges that stand or stood in positions. POST places a fresh one.
+
+    What was taken back is left out of lists unless `voided=true` asks for it, and always for clients.
+    """
 
     resource = "placement"
-    queryset = Placement.objects.select_related("position__unit", "item")
+    queryset = Placement.with_voided.select_related("position__unit", "item", "corrected_by")
     serializer_class = PlacementSerializer
     input_serializer_class = NewPlacementSerializer
-    filterset_fields = {
-        "position": ["exact"],
-        "position__unit": ["exact"],
-        "position__unit__site": ["exact"],
-        "position__stage": ["exact"],
-        "item": ["exact"],
-        "removed_at": ["isnull", "gte", "lt"],
-        "placed_at": ["gte", "lt"],
-        "removal": ["exact"],
-    }
+    filterset_class = PlacementFilterSet
     ordering_fields = ["placed_at", "removed_at", "position"]
+
+    def get_queryset(self) -> Any:
+        """What was taken back is the company's own business, and nobody's who did not ask."""
+        rows = super().get_queryset()
+        is_asked = self.action != "list" or "voided" in self.request.query_params
+        if is_asked and getattr(self.request, "membership", None) is not None and self.by.role != "client":
+            return rows
+        return rows.filter(voided_at__isnull=True)
 
     def perform_create(self, serializer: Any) -> Placement:
         return placements.place(by=self.by, now=self.now, **serializer.validated_data)
@@ -122,6 +190,42 @@ class PlacementViewSet(ReadCreateViewSet):
             serializer.is_valid(raise_exception=True)
             placements.remove(placement=placement, by=self.by, now=self.now, **serializer.validated_data)
             return self.answer(self.reread(placement))
+
+    @extend_schema(request=PlacementCorrectionSerializer, responses=PlacementSerializer)
+    @action(detail=True, methods=["post"])
+    def correct(self, request: Request, pk: str) -> Response:
+        """Say what was entered wrongly; the answer is the new placement, which names the old one in `corrects`."""
+        with self.transaction():
+            placement = self.locked_object()
+            changes = self._read(PlacementCorrectionSerializer)
+            fresh = corrections.correct_placement(placement=placement, by=self.by, now=self.now, **changes)
+            return self.answer(self.reread(fresh))
+
+    @extend_schema(request=ReasonSerializer, responses=PlacementSerializer)
+    @action(detail=True, methods=["post"])
+    def void(self, request: Request, pk: str) -> Response:
+        """Take back a placement that never was; what stood there before it stood on, and after a rotation both did."""
+        with self.transaction():
+            placement = self.locked_object()
+            stated = self._read(ReasonSerializer)
+            corrections.void_placement(placement=placement, by=self.by, now=self.now, **stated)
+            return self.answer(self.reread(placement))
+
+    @extend_schema(request=SwapSerializer, responses=SwappedSerializer)
+    @action(detail=True, methods=["post"])
+    def swap(self, request: Request, pk: str) -> Response:
+        """Exchange the positions of two cartridges of one stage, such as a lead and a lag that were mistaken."""
+        with self.transaction():
+            placement = self.locked_object()
+            stated = self._read(SwapSerializer)
+            pair = corrections.swap_placements(placement=placement, by=self.by, now=self.now, **stated)
+            data = SwappedSerializer({"placements": pair}, context=self.get_serializer_context()).data
+        return Response(data)
+
+    def _read(self, serializer_class: type[StrictSerializer]) -> dict[str, Any]:
+        serializer = serializer_class(data=self.request.data, context=self.get_serializer_context())
+        serializer.is_valid(raise_exception=True)
+        return dict(serializer.validated_data)
 
     @extend_schema(request=RotationSerializer, responses={201: RotatedSerializer}, filters=False)
     @action(detail=False, methods=["post"])

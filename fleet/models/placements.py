@@ -5,16 +5,22 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import F, Q
 
+from accounts.models import Membership
+from accounts.tenancy import TenantQuerySet
 from fleet.models.catalogue import CatalogueItem
+from fleet.models.corrections import InForceManager, Voidable
 from fleet.models.ownership import PassedOn
 from fleet.models.units import Position
 
 
-class Placement(PassedOn):
+class Placement(Voidable, PassedOn):
     """One cartridge in one position from a day to a day.
 
     A cartridge moved from lag to lead ends one stay ('rotated') and begins another that names it in `continues`: its
     used capacity and its age go with it.
+
+    What was entered wrongly is voided, and what was true instead is a new row that names it in `corrects`. `objects`
+    holds what is in force; whoever wants to read what was taken back asks `with_voided`.
     """
 
     TENANT_PATH = "position__unit__company_id"
@@ -42,12 +48,24 @@ class Placement(PassedOn):
     continues = models.OneToOneField(
         "self", on_delete=models.SET_NULL, null=True, blank=True, related_name="continued_by"
     )
+    corrects = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
+    )
+    entered_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    entered_at = models.DateTimeField(
+        null=True, blank=True, help_text="when it was entered; empty of before we noted it"
+    )
+
+    objects = InForceManager()  # type: ignore[misc]
+    with_voided = TenantQuerySet.as_manager()
 
     class Meta:
         ordering = ["position_id", "placed_at", "pk"]
         constraints: ClassVar = [
             models.UniqueConstraint(
-                fields=["position"], condition=Q(removed_at__isnull=True), name="one_cartridge_stands_in_a_position"
+                fields=["position"],
+                condition=Q(removed_at__isnull=True, voided_at__isnull=True),
+                name="one_cartridge_stands_in_a_position",
             ),
             models.CheckConstraint(
                 condition=Q(removed_at__isnull=True) | Q(removed_at__gte=F("placed_at")), name="removed_after_placed"

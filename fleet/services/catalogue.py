@@ -10,7 +10,7 @@ from accounts.models import Membership
 from accounts.services import record
 from fleet.engineering.usual_labels import LABEL_ATTRIBUTES, usual_label
 from fleet.intake.names import public_name
-from fleet.models import CatalogueItem, Unit
+from fleet.models import CatalogueItem, Placement, Unit
 from fleet.services.consequences import Kind, announce
 from fleet.services.formats import refuse_format_of_positions
 
@@ -76,5 +76,5 @@ def complete_label(item: CatalogueItem | None, kind: str, facts: Mapping[str, An
 
 def units_with_item(item: CatalogueItem) -> list[int]:
     """Units in which an item stands or stood."""
-    rows = Unit.objects.filter(company_id=item.company_id, positions__placements__item=item)
-    return list(rows.order_by("pk").values_list("pk", flat=True).distinct())
+    rows = Unit.objects.filter(pk__in=Placement.objects.filter(item=item).values("position__unit_id"))
+    return list(rows.order_by("pk").values_list("pk", flat=True))

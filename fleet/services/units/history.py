@@ -11,6 +11,7 @@ from accounts.models import Membership
 from accounts.services import record
 from fleet.models import CatalogueItem, Forecast, Placement, Position, Unit
 from fleet.services.consequences import Kind, announce
+from fleet.services.units.moments import check_moment
 from fleet.services.units.placements import check_item
 
 _SAME_DAY: Final = timedelta(hours=36)
@@ -52,7 +53,7 @@ def enter_placement(
     """
     with transaction.atomic():
         Unit.objects.select_for_update(no_key=True).get(pk=position.unit_id)
-        _check_moments(placed_at, removed_at, now)
+        _check_moments(position.unit, placed_at, removed_at, now)
         check_item(position, item, is_past=removed_at is not None)
         others = list(Placement.objects.filter(position=position).order_by("placed_at", "pk").select_related("item"))
         same = [
@@ -85,6 +86,8 @@ def enter_placement(
             first_installed_at=placed_at,
             removed_at=removed_at,
             removal=(removal or Placement.Removal.UNKNOWN) if removed_at is not None else "",
+            entered_by=by,
+            entered_at=now,
         )
         _follow(position, now)
         if by is not None:
@@ -127,12 +130,10 @@ def link_rotations(*, units: Iterable[int], now: datetime) -> int:
     return linked
 
 
-def _check_moments(placed_at: datetime, removed_at: datetime | None, now: datetime) -> None:
+def _check_moments(unit: Unit, placed_at: datetime, removed_at: datetime | None, now: datetime) -> None:
     for name, at in (("placed_at", placed_at), ("removed_at", removed_at)):
-        if at is not None and at > now:
-            raise InvalidInput(
-                "in_the_future", f"{at:%Y-%m-%d} is in the future; give when it was done.", pointer=f"/{name}"
-            )
+        if at is not None:
+            check_moment(unit, at, now, f"/{name}")
     if removed_at is not None and removed_at <= placed_at:
         raise InvalidInput(
             "before_placing",

@@ -12,6 +12,7 @@ from accounts.services import record
 from fleet.models import CatalogueItem, Forecast, Placement, Position, Stage, Unit
 from fleet.services.consequences import Kind, announce
 from fleet.services.formats import refuse_wrong_format
+from fleet.services.units.moments import check_moment
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,7 @@ def place(
     Conflict
         When a cartridge stands there and no reason for its removal is given.
     """
-    at = _moment(placed_at, now)
+    at = _moment(position.unit, placed_at, now)
     with transaction.atomic():
         _lock(position.unit_id)
         check_item(position, item)
@@ -76,8 +77,10 @@ def place(
             # a report that was overtaken by a later one: what was fitted then has left again by now
             removed_at=later[0],
             removal=later[1],
+            entered_by=by,
+            entered_at=now,
         )
-        _follow(position.unit, [position], now)
+        follow(position.unit, [position], now)
         _note(by, "place cartridge", fresh, now, position, {"item": item.code, "replaces": present and present.pk})
     return fresh
 
@@ -94,14 +97,14 @@ def remove(
     Conflict
         When it has left already.
     """
-    at = _moment(removed_at, now, pointer="/removed_at")
+    at = _moment(placement.position.unit, removed_at, now, pointer="/removed_at")
     with transaction.atomic():
         _lock(placement.position.unit_id)
         current = Placement.objects.select_related("position__unit").get(pk=placement.pk)
         if current.removed_at is not None:
             raise Conflict("already_removed", f"This cartridge was removed on {current.removed_at:%Y-%m-%d}.")
         _end(current, at, removal, pointer="/removed_at")
-        _follow(current.position.unit, [current.position], now)
+        follow(current.position.unit, [current.position], now)
         _note(by, "remove cartridge", current, now, current.position, {"removal": removal})
     return current
 
@@ -137,7 +140,7 @@ def rotate_lead_lag(
     Conflict
         When no cartridge stands in lag to move.
     """
-    at = _moment(rotated_at, now, pointer="/rotated_at")
+    at = _moment(unit, rotated_at, now, pointer="/rotated_at")
     with transaction.atomic():
         _lock(unit.pk)
         positions = {position.role: position for position in Position.objects.filter(unit=unit, stage=stage)}
@@ -164,11 +167,19 @@ def rotate_lead_lag(
             placed_at=at,
             first_installed_at=present_lag.first_installed_at,
             continues=present_lag,
+            entered_by=by,
+            entered_at=now,
         )
         fresh = Placement.objects.create(
-            position=lag, item=item, serial_or_lot=serial_or_lot, placed_at=at, first_installed_at=at
+            position=lag,
+            item=item,
+            serial_or_lot=serial_or_lot,
+            placed_at=at,
+            first_installed_at=at,
+            entered_by=by,
+            entered_at=now,
         )
-        _follow(unit, [lead, lag], now)
+        follow(unit, [lead, lag], now)
         _note(by, "rotate lead and lag", moved, now, lead, {"fresh": fresh.pk, "item": item.code, "removal": removal})
     return Rotation(present_lead, moved, fresh)
 
@@ -178,7 +189,7 @@ def _lock(unit_id: int) -> None:
     Unit.objects.select_for_update(no_key=True).get(pk=unit_id)
 
 
-def _follow(unit: Unit, positions: Sequence[Position], now: datetime) -> None:
+def follow(unit: Unit, positions: Sequence[Position], now: datetime) -> None:
     """A forecast of what stands there no more is history at once, whenever the next one is made."""
     for position in positions:
         present = _present_placement(position)
@@ -207,11 +218,9 @@ def _placement_at(position: Position, at: datetime) -> Placement | None:
     return earlier or present
 
 
-def _moment(stated_at: datetime | None, now: datetime, pointer: str = "/placed_at") -> datetime:
-    if stated_at is not None and stated_at > now:
-        raise InvalidInput(
-            "in_the_future", f"{stated_at:%Y-%m-%d %H:%M} UTC is in the future; give when it was done.", pointer=pointer
-        )
+def _moment(unit: Unit, stated_at: datetime | None, now: datetime, pointer: str = "/placed_at") -> datetime:
+    if stated_at is not None:
+        check_moment(unit, stated_at, now, pointer)
     return stated_at or now
 
 
@@ -259,10 +268,11 @@ def _end(
             f"'{removal[:40]}' is no reason to remove a cartridge; write one of {', '.join(words)}.",
             pointer="/removal",
         )
-    if at < placement.placed_at:
+    if at <= placement.placed_at:
         raise InvalidInput(
             "before_placing",
-            f"{at:%Y-%m-%d %H:%M} UTC is before the cartridge was placed on {placement.placed_at:%Y-%m-%d %H:%M} UTC.",
+            f"{at:%Y-%m-%d %H:%M} UTC is not after the cartridge was placed on "
+            f"{placement.placed_at:%Y-%m-%d %H:%M} UTC.",
             pointer=pointer,
         )
     placement.removed_at = at

@@ -128,6 +128,8 @@ def create_unit(
                         serial_or_lot=new_position.serial_or_lot,
                         placed_at=at,
                         first_installed_at=at,
+                        entered_by=by,
+                        entered_at=now,
                     )
                 )
         Placement.objects.bulk_create(placements)
@@ -343,7 +345,7 @@ def delete_position(*, position: Position, by: Membership | None, now: datetime)
         When a cartridge stands or stood there.
     """
     with transaction.atomic():
-        if position.placements.exists():
+        if Placement.with_voided.filter(position=position).exists():
             raise Conflict(
                 "position_has_history",
                 "Cartridges have been installed there and their record is kept, so the position cannot be deleted.",

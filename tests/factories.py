@@ -15,6 +15,7 @@ from accounts import models as accounts
 from accounts.jobs.models import Job, JobChunk
 from fleet import models as fleet
 from scheduling import models as scheduling
+from scheduling.services.stock.ledger import opening_of
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 TODAY = NOW.date()
@@ -600,10 +601,29 @@ class UnservedVisitFactory(DjangoModelFactory):
 class StockLevelFactory(TenantFactory):
     class Meta:
         model = scheduling.StockLevel
+        skip_postgeneration_save = True
 
     item = same_company(CatalogueItemFactory)
     quantity = 3
     counted_at = NOW
+
+    @factory.post_generation
+    def opening(self, create: bool, extracted: object, **kwargs: object) -> None:
+        if create:
+            opening_of(self).save()
+
+
+class StockMovementFactory(TenantFactory):
+    class Meta:
+        model = scheduling.StockMovement
+
+    item = same_company(CatalogueItemFactory)
+    kind = "return"
+    from_place = "outside"
+    to_place = "store"
+    pieces = 1
+    happened_at = NOW
+    recorded_at = NOW
 
 
 class PartsListFactory(TenantFactory):

@@ -103,6 +103,11 @@ SERVICES = {
     "scheduling.services.rounds.replanning.replan_day": ANNOUNCES,
     "scheduling.services.rounds.site_pairs.pair_sites": ROUNDS,
     "scheduling.services.stock.stock.count_stock": STOCK,
+    "scheduling.services.stock.stock.forget_level": STOCK,
+    "scheduling.services.stock.stock.give_back": STOCK,
+    "scheduling.services.stock.stock.put_into_stock": STOCK,
+    "scheduling.services.stock.stock.put_into_store": STOCK,
+    "scheduling.services.stock.stock.take_from_stock": STOCK,
     "scheduling.services.visits.additions.accept_additions": STAYS_AS_CONFIRMED,
     "scheduling.services.visits.additions.decline_additions": ANNOUNCES,
     "scheduling.services.visits.locks.forget_lock": STAYS_AS_CONFIRMED,
@@ -135,7 +140,6 @@ ROUTES = {
     "DELETE /api/v1/suppliers/<pk>/": STOCK,
     "DELETE /api/v1/absences/<pk>/": ROUNDS,
     "DELETE /api/v1/site-pairs/<pk>/": ROUNDS,
-    "DELETE /api/v1/stock-levels/<pk>/": STOCK,
 }
 
 

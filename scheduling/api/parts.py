@@ -14,7 +14,8 @@ from accounts.http.viewsets import ReadOnlyViewSet, ReadWriteViewSet
 from accounts.models import Membership
 from fleet.models import CatalogueItem
 from scheduling.models import Installer, PartsLine, PartsList, StockLevel
-from scheduling.services.stock.stock import count_stock
+from scheduling.services.stock.ledger import MOST_PIECES
+from scheduling.services.stock.stock import count_stock, forget_level
 
 
 class TakenBySerializer(StrictSerializer):
@@ -116,14 +117,14 @@ class StockCountSerializer(StrictSerializer):
         default=None,
         help_text="id of the installer whose van it is in; empty: the store",
     )
-    quantity = serializers.IntegerField(min_value=0, max_value=1_000_000)
+    quantity = serializers.IntegerField(min_value=0, max_value=MOST_PIECES)
     counted_at = MomentField(required=False, allow_null=True, default=None, help_text="when it was counted; empty: now")
 
 
 class StockRecountSerializer(StrictSerializer):
     """What was counted of a level that is known."""
 
-    quantity = serializers.IntegerField(min_value=0, max_value=1_000_000)
+    quantity = serializers.IntegerField(min_value=0, max_value=MOST_PIECES)
     counted_at = MomentField(required=False, allow_null=True, help_text="when it was counted; empty: now")
 
 
@@ -171,3 +172,6 @@ class StockLevelViewSet(ReadWriteViewSet):
             counted_at=sent.get("counted_at"),
             now=self.now,
         )
+
+    def perform_destroy(self, instance: StockLevel) -> None:
+        forget_level(level=instance, by=self.by, now=self.now)

@@ -11,7 +11,8 @@ from fleet.demo.records import Call, Life
 from fleet.demo.scenario import Scenario
 from fleet.models import CatalogueItem, Position, Unit
 from scheduling.demo import words
-from scheduling.models import CompanyPolicy, Installer, Need, ServiceRecord, StockLevel
+from scheduling.models import CompanyPolicy, Installer, Need, ServiceRecord, StockLevel, StockMovement
+from scheduling.services.stock.ledger import opening_of
 
 
 @transaction.atomic
@@ -34,7 +35,7 @@ def load_vans(
         for spec in scenario.installers
     }
     items = {item.code: item for item in CatalogueItem.objects.of_company(company)}
-    StockLevel.objects.bulk_create(
+    levels = [
         StockLevel(
             company=company,
             item=items[row["item"]],
@@ -43,7 +44,8 @@ def load_vans(
             counted_at=counted_at,
         )
         for row in scenario.stock
-    )
+    ]
+    StockMovement.objects.bulk_create(opening_of(level) for level in StockLevel.objects.bulk_create(levels))
     CompanyPolicy.objects.create(company=company, settings=dict(scenario.company["policy"]))
     return installers
 

@@ -3,6 +3,7 @@
 from scheduling.models.additions import VisitAddition
 from scheduling.models.installers import Absence, Installer
 from scheduling.models.messages import Message
+from scheduling.models.movements import StockMovement
 from scheduling.models.needs import Need
 from scheduling.models.orders import Delivery, PurchaseOrder, PurchaseOrderLine
 from scheduling.models.parts import PartsLine, PartsList, StockLevel
@@ -30,6 +31,7 @@ __all__ = [
     "ServiceRecord",
     "SitePair",
     "StockLevel",
+    "StockMovement",
     "Stop",
     "UnservedVisit",
     "Visit",

@@ -26,6 +26,7 @@ from fleet.models import (
 )
 from fleet.services.forecasts.rows import TENTHS
 from scheduling.models import Installer, StockLevel
+from scheduling.services.stock.ledger import opening_of
 from tests import factories
 
 TODAY = date(2026, 3, 2)
@@ -195,6 +196,8 @@ class Town:
         return AccessWindow.objects.create(site=site, weekday=weekday, opens=opens, closes=closes)
 
     def stock(self, item: CatalogueItem, quantity: int, installer: Installer | None = None) -> StockLevel:
-        return StockLevel.objects.create(
+        level = StockLevel.objects.create(
             company=self.company, item=item, installer=installer, quantity=quantity, counted_at=NOW
         )
+        opening_of(level).save()
+        return level

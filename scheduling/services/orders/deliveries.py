@@ -83,7 +83,6 @@ def receive_order(
         day = received_on or row.company.day_at(now)
         lines = {line.pk: line for line in row.lines.select_related("item")}
         _check(row, lines, pieces, day, row.company.day_at(now))
-        _book(row, lines, pieces, now)
         delivery = Delivery.objects.create(
             order=row,
             reference=reference,
@@ -96,6 +95,7 @@ def receive_order(
             note=note,
             recorded_at=now,
         )
+        _book(delivery, lines, pieces, by, now)
         details = {"reference": reference, "pieces": stored, "state": row.state}
         record(by=by, action="receive order", subject=row, details=details, now=now)
     return delivery, True
@@ -114,15 +114,20 @@ def _check_it_is_the_same(
 
 
 def _book(
-    row: PurchaseOrder, lines: Mapping[int, PurchaseOrderLine], pieces: Sequence[DeliveredPieces], now: datetime
+    delivery: Delivery,
+    lines: Mapping[int, PurchaseOrderLine],
+    pieces: Sequence[DeliveredPieces],
+    by: Membership,
+    now: datetime,
 ) -> None:
     """Put pieces into the store, and on the order what that makes of it."""
+    row = delivery.order
     into_store: Counter[int] = Counter()
     for delivered in pieces:
         lines[delivered.line].received += delivered.quantity
         into_store[lines[delivered.line].item_id] += delivered.quantity
     PurchaseOrderLine.objects.bulk_update(lines.values(), ["received"])
-    put_into_store(company=row.company, pieces=into_store, now=now)
+    put_into_store(delivery=delivery, pieces=into_store, by=by, now=now)
     all_here = not any(line.outstanding for line in lines.values())
     row.state = State.RECEIVED if all_here else State.PARTLY_RECEIVED
     row.closed_at = now if all_here else None

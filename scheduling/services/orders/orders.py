@@ -16,7 +16,7 @@ from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Supplier
 from scheduling.models import PurchaseOrder, PurchaseOrderLine
 from scheduling.planning.stock.deliveries import expected_arrival
-from scheduling.services.stock.stock import MOST_PIECES
+from scheduling.services.stock.ledger import MOST_PIECES
 from scheduling.services.stock.supplies import COMING
 
 State = PurchaseOrder.State

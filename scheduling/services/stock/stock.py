@@ -7,14 +7,13 @@ from typing import Any
 from django.db import transaction
 
 from accounts.errors import Fault, InvalidInput
-from accounts.models import Company, Membership
+from accounts.models import Membership
 from accounts.services import record
-from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem
-from scheduling.models import Installer, StockLevel
+from scheduling.models import Delivery, Installer, ServiceRecord, StockLevel, StockMovement
+from scheduling.services.stock.ledger import STORE, Ledger, van_or_store
 
-#: Most pieces of one item that one place holds; more is a slip of the pen.
-MOST_PIECES = 1_000_000
+Kind = StockMovement.Kind
 
 
 def count_stock(
@@ -28,46 +27,61 @@ def count_stock(
 ) -> StockLevel:
     """Write down what was counted of an item in the store, or in an installer's van.
 
+    What moved after the count is still counted, although it was told before.
+
     Raises
     ------
     InvalidInput
         When the count lies in the future.
+    Conflict
+        When the place was counted again after it.
     """
     at = counted_at or now
     if at > now:
         sentence = f"counted_at {at.isoformat()} is in the future; give when it was counted."
         raise InvalidInput("in_the_future", sentence, faults=[Fault("/counted_at", sentence)])
+    place = van_or_store(installer)
     with transaction.atomic():
-        lock_company(item.company_id)
-        level, _ = StockLevel.objects.get_or_create(
-            company_id=item.company_id, item=item, installer=installer, defaults={"counted_at": at}
-        )
-        quantity_before, level.quantity, level.counted_at = level.quantity, quantity, at
-        level.save(update_fields=["quantity", "counted_at"])
+        ledger = Ledger(company=item.company_id, by=by, now=now, items=[item.pk])
+        level = ledger.level(item.pk, place)
+        quantity_before = level.quantity if level is not None else 0
+        ledger.count(item=item.pk, place=place, quantity=quantity, counted_at=at)
+        level = ledger.level(item.pk, place)
+        assert level is not None
         record(
             by=by, action="count stock", subject=level, details={"was": quantity_before, "quantity": quantity}, now=now
         )
     return level
 
 
-def put_into_store(*, company: Company, pieces: Mapping[int, int], now: datetime) -> None:
+def forget_level(*, level: StockLevel, by: Membership, now: datetime) -> None:
+    """Say that an item is no longer kept at a place: its pieces leave the ledger, and are no longer known."""
+    with transaction.atomic():
+        ledger = Ledger(company=level.company_id, by=by, now=now, items=[level.item_id])
+        row = ledger.forget(item=level.item_id, place=van_or_store(level.installer_id))
+        if row is not None:
+            record(by=by, action="delete stock_level", subject=level, details={"was": row.pieces}, now=now)
+
+
+def put_into_store(*, delivery: Delivery, pieces: Mapping[int, int], by: Membership, now: datetime) -> None:
     """Add what was delivered to the store, by item id; call it inside the transaction of the delivery.
 
     An item that nobody has counted yet counts from now on, with what came.
     """
-    rows = StockLevel.objects.select_for_update(no_key=True).of_company(company).filter(installer=None)
-    levels = {level.item_id: level for level in rows.filter(item__in=list(pieces))}
+    ledger = Ledger(company=delivery.order.company_id, by=by, now=now, items=pieces)
     for item, quantity in pieces.items():
-        level = levels.get(item) or StockLevel(company=company, item_id=item, counted_at=now)
-        if level.quantity + quantity > MOST_PIECES:
-            sentence = f"the store would hold more than {MOST_PIECES} pieces of one item; count it first."
-            raise InvalidInput("too_many_pieces", sentence)
-        level.quantity += quantity
-        level.save()
+        ledger.move(
+            item=item, kind=Kind.RECEIPT, pieces=quantity, destination=STORE, happened_at=now, delivery=delivery
+        )
 
 
 def take_from_stock(
-    *, company: Company, quantity_of: Mapping[CatalogueItem, int], installer: Installer | None, used_at: datetime
+    *,
+    service_record: ServiceRecord,
+    quantity_of: Mapping[CatalogueItem, int],
+    installer: Installer | None,
+    by: Membership,
+    now: datetime,
 ) -> list[dict[str, Any]]:
     """Take pieces from the van, then from the store; call it inside the transaction of the work.
 
@@ -80,25 +94,35 @@ def take_from_stock(
         For each item what came from where; `uncounted` pieces were fitted although the last count knew of none, which
         says that the count is wrong.
     """
-    rows = StockLevel.objects.select_for_update(no_key=True).of_company(company).filter(item__in=list(quantity_of))
-    levels = {(level.item_id, level.installer_id): level for level in rows.order_by("pk")}
+    ledger = Ledger(company=service_record.company_id, by=by, now=now, items=[item.pk for item in quantity_of])
+    own = van_or_store(installer)
     withdrawals = []
     for item, quantity in sorted(quantity_of.items(), key=lambda entry: entry[0].pk):
-        missing = quantity
-        van = levels.get((item.pk, installer.pk)) if installer is not None else None
-        store = levels.get((item.pk, None))
-        counted = van if van is not None else store
-        if counted is not None and counted.counted_at > used_at:
-            from_van, from_store = (quantity, 0) if van is not None else (0, quantity)
-            missing = 0
-        else:
-            from_van, missing = _take(van, missing)
-            from_store, missing = _take(store, missing)
+        withdrawn, missing = {}, quantity
+        for place in dict.fromkeys([own, STORE]):
+            level = ledger.level(item.pk, place)
+            counted_since = level is not None and level.counted_at > service_record.done_at
+            withdrawn[place] = missing if counted_since else min(level.quantity if level is not None else 0, missing)
+            missing -= withdrawn[place]
+        # what nobody knew of must have been in the van, whatever its count said
+        for place, pieces in withdrawn.items():
+            unknown = missing if place == own else 0
+            if pieces + unknown:
+                ledger.move(
+                    item=item.pk,
+                    kind=Kind.WORK,
+                    pieces=pieces + unknown,
+                    uncounted=unknown,
+                    source=place,
+                    happened_at=service_record.done_at,
+                    service_record=service_record,
+                )
+        from_store = withdrawn[STORE]
         withdrawals.append(
             {
                 "item": item.pk,
                 "quantity": quantity,
-                "from_van": from_van,
+                "from_van": quantity - from_store - missing,
                 "from_store": from_store,
                 "uncounted": missing,
             }
@@ -106,30 +130,52 @@ def take_from_stock(
     return withdrawals
 
 
-def _take(level: StockLevel | None, quantity: int) -> tuple[int, int]:
-    if level is None:
-        return 0, quantity
-    withdrawn = min(level.quantity, quantity)
-    if withdrawn:
-        level.quantity -= withdrawn
-        level.save(update_fields=["quantity"])
-    return withdrawn, quantity - withdrawn
-
-
 def put_into_stock(
-    *, company: Company, quantity_of: Mapping[CatalogueItem, int], installer: Installer | None, added_at: datetime
+    *,
+    service_record: ServiceRecord,
+    quantity_of: Mapping[CatalogueItem, int],
+    installer: Installer | None,
+    by: Membership,
+    now: datetime,
 ) -> list[dict[str, Any]]:
     """Put pieces that were over into the van, or into the store where nobody drives; inside the work's transaction.
 
     A level that nobody has counted yet stays unknown, and one that was counted since knows of them already.
     """
-    rows = StockLevel.objects.select_for_update(no_key=True).of_company(company).filter(item__in=list(quantity_of))
-    levels = {level.item_id: level for level in rows.filter(installer=installer).order_by("pk")}
+    ledger = Ledger(company=service_record.company_id, by=by, now=now, items=[item.pk for item in quantity_of])
     put = []
     for item, quantity in sorted(quantity_of.items(), key=lambda entry: entry[0].pk):
-        level = levels.get(item.pk)
-        if level is not None and level.counted_at <= added_at:
-            level.quantity += quantity
-            level.save(update_fields=["quantity"])
+        ledger.move(
+            item=item.pk,
+            kind=Kind.LEFTOVER,
+            pieces=quantity,
+            destination=van_or_store(installer),
+            happened_at=service_record.done_at,
+            begins_total=False,
+            service_record=service_record,
+        )
         put.append({"item": item.pk, "quantity": quantity})
     return put
+
+
+def give_back(*, service_record: ServiceRecord, by: Membership, now: datetime, reason: str) -> list[StockMovement]:
+    """Take back all that a report of work did to the stock; call it inside the transaction that voids the report.
+
+    Pieces go back where they came from, unless that place was counted after the work: then the count stands. Pieces
+    that were left over leave again; where they have been used since, what is missing was never counted.
+
+    Returns
+    -------
+    list
+        The reversals, oldest movement first; empty when all of it was given back before, or when the report is older
+        than the ledger, so that only a count tells what is there.
+    """
+    rows = StockMovement.objects.of_company(service_record.company).filter(
+        service_record=service_record, reversal_of=None, reversal=None
+    )
+    with transaction.atomic():
+        items = sorted(set(rows.order_by().values_list("item", flat=True)))
+        ledger = Ledger(company=service_record.company_id, by=by, now=now, items=items)
+        # read again under the lock: two may give back at once
+        movements = list(rows.select_related("delivery", "service_record").order_by("pk"))
+        return [ledger.reverse(row, reason=reason, as_found=True) for row in movements]

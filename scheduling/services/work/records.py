@@ -98,9 +98,7 @@ def _store(
     van = Installer.objects.of_company(company).filter(membership=by).first() or (visit.installer if visit else None)
     used = _usual_parts(company, rows) if report.used is None else _count_given(report.used)
     leftover = _count_given(report.leftover, "leftover")
-    withdrawals = take_from_stock(company=company, quantity_of=used, installer=van, used_at=report.done_at)
-    added = put_into_stock(company=company, quantity_of=leftover, installer=van, added_at=report.done_at)
-    return ServiceRecord.objects.create(
+    stored = ServiceRecord.objects.create(
         company=company,
         site=report.site,
         visit=visit,
@@ -109,14 +107,16 @@ def _store(
         done_by=by,
         minutes=report.minutes,
         work=[row.as_stored() for row in rows],
-        parts=withdrawals,
-        leftover=added,
         readings=_read(report, by, now),
         confirmed_by=report.confirmed_by,
         confirmed_at=(report.confirmed_at or report.done_at) if report.confirmed_by else None,
         note=report.note,
         received_at=now,
     )
+    stored.parts = take_from_stock(service_record=stored, quantity_of=used, installer=van, by=by, now=now)
+    stored.leftover = put_into_stock(service_record=stored, quantity_of=leftover, installer=van, by=by, now=now)
+    stored.save(update_fields=["parts", "leftover"])
+    return stored
 
 
 def _close_visit(

@@ -18,6 +18,11 @@ def main() -> None:
         sys.exit(f"The settings cannot be used. {error}")
     try:
         execute_from_command_line(sys.argv)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Whoever read along, such as `head`, has seen enough; closing must not fail on it a second time.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(141)  # what shells report for a program ended by a closed pipe
     except KeyboardInterrupt:
         print("\nStopped before the end. Run it again: nothing is done twice.", file=sys.stderr)
         sys.exit(130)  # what shells report for a program ended by Ctrl-C

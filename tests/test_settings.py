@@ -94,3 +94,16 @@ def test_ctrl_c_ends_a_command_with_a_sentence_and_the_code_of_an_interrupt() ->
     answer = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=120)
     assert answer.returncode == 130
     assert answer.stderr.strip() == "Stopped before the end. Run it again: nothing is done twice."
+
+
+def test_a_reader_that_has_seen_enough_gets_no_traceback() -> None:
+    environment = {"PATH": os.environ["PATH"], "HOME": os.environ.get("HOME", "/tmp")}
+    command = [sys.executable, "manage.py", "nomenclature"]
+    with subprocess.Popen(
+        command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as running:
+        assert running.stdout is not None
+        assert running.stderr is not None
+        running.stdout.close()
+        said = running.stderr.read()
+    assert (running.returncode, said) == (141, "")

@@ -23,18 +23,13 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument(
-            "--company", type=int, action="append", help="id of a company; may be repeated; default: all"
-        )
+        parser.add_argument("--company", action="append", help="name or id of a company; may be repeated; default: all")
         parser.add_argument("--iterations", type=int, help="effort of the planner, in iterations")
 
     def handle(self, *args: Any, **options: Any) -> None:
         companies = Company.objects.order_by("pk")
         if options["company"]:
-            companies = companies.filter(pk__in=options["company"])
-            missing = sorted(set(options["company"]) - set(companies.values_list("pk", flat=True)))
-            if missing:
-                raise CommandError(f"There is no company {', '.join(map(str, missing))}.")
+            companies = companies.filter(pk__in=[_company_id(str(named)) for named in options["company"]])
         tidy(now=timezone.now())
         failed = 0
         for company in companies:
@@ -53,6 +48,19 @@ class Command(BaseCommand):
         send_messages(now=timezone.now())
         if failed:
             raise CommandError(f"{failed} of {companies.count()} companies failed; see the lines above.")
+
+
+def _company_id(named: str) -> int:
+    """Id of the company of a name, or of an id where no name is meant."""
+    by_name = list(Company.objects.filter(name__iexact=named.strip()).values_list("pk", flat=True))
+    if not by_name and named.isdecimal():
+        by_name = list(Company.objects.filter(pk=int(named)).values_list("pk", flat=True))
+    if len(by_name) != 1:
+        known = ", ".join(
+            f"'{name}' ({pk})" for pk, name in Company.objects.order_by("pk").values_list("pk", "name")[:20]
+        )
+        raise CommandError(f"There is no company {named}, or several; there are: {known or 'none yet'}.")
+    return by_name[0]
 
 
 def _line(results: dict[str, Any]) -> str:

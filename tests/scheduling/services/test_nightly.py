@@ -190,8 +190,8 @@ def test_the_command_goes_on_after_a_failure_and_ends_with_an_error(
 
 def test_the_command_knows_only_companies_that_are_there(company: Company) -> None:
     with pytest.raises(CommandError, match="There is no company 4711"):
-        call_command("nightly", company=[company.pk, 4711])
+        call_command("nightly", company=[company.name, "4711"])
     assert not scheduling.Plan.objects.exists()
-    call_command("nightly", company=[company.pk], stdout=StringIO())
+    call_command("nightly", company=[str(company.pk)], stdout=StringIO())
     assert factories.CompanyFactory().plans.count() == 0
     assert scheduling.Plan.objects.count() == 1

@@ -32,6 +32,14 @@ class ImportSerializer(StrictSerializer):
     )
 
 
+class FieldChangeSerializer(AnswerSerializer):
+    """What a row changes of a record that is there."""
+
+    field = serializers.CharField(help_text="the column as the file heads it, else the field")
+    old = serializers.CharField(help_text="what stands there; empty: nothing")
+    new = serializers.CharField(help_text="what the row says")
+
+
 class ImportedRowSerializer(AnswerSerializer):
     """What became of a row."""
 
@@ -44,6 +52,7 @@ class ImportedRowSerializer(AnswerSerializer):
     remarks = serializers.ListField(
         child=serializers.CharField(), help_text="what was not taken of it and why, with what would be right"
     )
+    changes = FieldChangeSerializer(many=True, help_text="field by field what it changes of a record that is there")
 
 
 class ImportedPageSerializer(AnswerSerializer):
@@ -91,7 +100,9 @@ class ImportViewSet(TenantViewSet):
                 "sheet": page.sheet,
                 "remarks": page.remarks,
                 **{outcome.value: page.count(outcome) for outcome in Outcome},
-                "rows": sorted(page.rows, key=lambda row: (not row.remarks, row.line))[:MOST_ROWS_ANSWERED],
+                "rows": sorted(page.rows, key=lambda row: (not (row.remarks or row.changes), row.line))[
+                    :MOST_ROWS_ANSWERED
+                ],
             }
             for page in result.pages
         ]

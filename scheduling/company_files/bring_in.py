@@ -32,6 +32,7 @@ from scheduling.company_files.record_sheets import (
 from scheduling.company_files.rows import Bringing, Row, RowRefusedError
 from scheduling.company_files.sheet import Sheet
 from scheduling.company_files.unit_sheets import PLACEMENTS, POSITIONS, UNITS
+from scheduling.company_files.written import home_headers
 
 ORDER: Final[tuple[Sheet | Log, ...]] = (
     SUPPLIERS,
@@ -72,6 +73,8 @@ def bring_in(*, by: Membership, files: Mapping[str, bytes], now: datetime, is_tr
     result = BroughtIn(is_trial=is_trial)
     bringing = Bringing(by.company, by, now)
     pages = pages_of(files, result.troubles)
+    if by.company.unit_system == Company.UnitSystem.US:
+        pages = [page.with_headers(home_headers(page.table.headers)) for page in pages]
     with _taken_back(is_trial):
         by_sheet = _assigned(pages, result)
         for sheet in ORDER:
@@ -157,7 +160,7 @@ def _store_page(sheet: Sheet | Log, page: Page, bringing: Bringing, is_own: bool
     result = PageResult(page.origin, sheet.name)
     heading = _heading(sheet, page)
     if is_own:
-        result.remarks += _remarks(sheet, page, heading)
+        result.remarks += [*page.remarks, *_remarks(sheet, page, heading)]
     else:
         # The sheet of units speaks of its own columns; these are the ones that can only be the client's or the site's.
         unit_codes = {each.place for each in _heading(UNITS, page).columns if each.column.field == "code"}
@@ -169,10 +172,14 @@ def _store_page(sheet: Sheet | Log, page: Page, bringing: Bringing, is_own: bool
             shown = " or ".join(f"'{name.replace('_', ' ')}'" for name in group)
             result.remarks.append(f"There is no column {shown}, which every row needs; nothing of it is read.")
             return result
-    for row in _rows(page, heading, bringing, is_us):
+    rows, remark = _rows(page, heading, bringing, is_us)
+    if remark and is_own:
+        result.remarks.append(remark)
+    earlier: dict[str, int] = {}
+    for row in rows:
         if sheet is SITES and not is_own and is_of_another_client(row, bringing):
             continue
-        result.rows.append(_store_row(sheet, row, bringing))
+        result.rows.append(_store_row(sheet, row, bringing, earlier if is_own else {}))
     return result
 
 
@@ -208,7 +215,8 @@ JOINT: Final[Mapping[str, frozenset[str]]] = {
 """Columns that a sheet of units can give of the clients and sites it names."""
 
 
-def _rows(page: Page, heading: Heading, bringing: Bringing, is_us: bool) -> list[Row]:
+def _rows(page: Page, heading: Heading, bringing: Bringing, is_us: bool) -> tuple[list[Row], str]:
+    """The rows of a page, and what is told of how it was read."""
     table = page.table
     cells_of = {
         headed.place: [cells[headed.place] if headed.place < len(cells) else "" for _, cells in table.rows]
@@ -231,14 +239,23 @@ def _rows(page: Page, heading: Heading, bringing: Bringing, is_us: bool) -> list
                 row.say(headed.column.field, f"{column.trouble[place]}; this value is not stored")
             elif column.values[place] is not None:
                 row.values[headed.column.field] = column.values[place]
-    return rows
+            if place in column.notes:
+                row.say(headed.column.field, column.notes[place])
+    return rows, habits.remark
 
 
-def _store_row(sheet: Sheet, row: Row, bringing: Bringing) -> RowResult:
+def _store_row(sheet: Sheet, row: Row, bringing: Bringing, earlier: dict[str, int]) -> RowResult:
+    """Store a row; `earlier` holds the lines of the rows before it, by the name of the record they speak of."""
     name = next((row.as_written[field] for field in sheet.named_by if row.as_written.get(field)), "")
+    key = " ".join(row.as_written.get(sheet.named_by[0], "").split()).casefold() if sheet.is_named else ""
+    before = earlier.get(key)
+    earlier.setdefault(key, row.line)
     try:
         with transaction.atomic():
             outcome = sheet.store(row, bringing)
+            if key and before is not None and outcome != Outcome.LEFT:
+                sentence = f"'{name[:40]}' stands on line {before} already, with other values; keep one of the two."
+                raise RowRefusedError([(sheet.named_by[0], sentence)])
     except RowRefusedError as refused:
         for field, sentence in refused.faults:
             name_of_field = field.split("/")[0]
@@ -247,4 +264,4 @@ def _store_row(sheet: Sheet, row: Row, bringing: Bringing) -> RowResult:
             if not is_known_already or name_of_field in row.values:
                 row.say(name_of_field, sentence)
         return RowResult(row.line, Outcome.REFUSED, name, row.remarks)
-    return RowResult(row.line, outcome, name, row.remarks)
+    return RowResult(row.line, outcome, name, row.remarks, row.changes if outcome == Outcome.CHANGED else [])

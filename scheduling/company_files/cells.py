@@ -9,12 +9,20 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from fleet.forecasting.files.days import UNIX_EPOCH, is_day_first, written_day
+from fleet.forecasting.files.days import UNIX_EPOCH, written_day
 from fleet.forecasting.files.headers import tidy
-from fleet.forecasting.files.numbers import read_numbers
+from fleet.forecasting.files.numbers import Numbers, read_numbers
 from fleet.forecasting.files.words import FLAGS, SYNONYMS
 from fleet.intake.tables import TextTable
 from scheduling.company_files.columns import Column, Headed
+from scheduling.company_files.written import (
+    day_order,
+    home_unit,
+    number_and_unit,
+    with_century,
+    without_comma_groups,
+    without_money,
+)
 
 _NOT_KNOWN: Final = frozenset(("", "-", "--", "n/a", "na", "nan", "none", "null", "nil", "?", "unknown", "not known"))
 _DECIMAL_COMMA: Final = re.compile(r"^[+-]?\d+,\d+$")
@@ -25,7 +33,8 @@ _SERIAL_DAYS: Final = (36_526.0, 60_000.0)
 _HAS_HOUR: Final = re.compile(r"\d[T ,]+\d{1,2}[:.]\d{2}(?![.\d])")
 _OFFSET: Final = re.compile(r"\d(Z|[+-]\d{2}:?\d{2})$", re.IGNORECASE)
 _HOUR: Final = re.compile(r"^(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2})?\s*([ap])?\.?m?\.?$", re.IGNORECASE)
-_DAY_NAMES: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_DAY_NAMES: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_GERMAN_DAY_NAMES: Final = ("montag", "dienstag", "mittwoch", "donnerstag", "freitag", "samstag", "sonntag")
 NOON: Final = timedelta(hours=12)
 """A day without an hour is kept at its noon, which lies within that day in every zone it is told in."""
 
@@ -33,20 +42,24 @@ NOON: Final = timedelta(hours=12)
 @dataclass(frozen=True)
 class Habits:
     """How a file writes: whether a comma can be a decimal sign, whether a day stands before its month, which zone,
-    and whether points group thousands."""
+    whether points group thousands, whether commas do and gallons are those of the United States; and what people must
+    be told of it."""
 
     decimal_comma: bool
     day_first: bool
     zone: ZoneInfo
     points_group: bool = False
+    is_us: bool = False
+    remark: str = ""
 
 
 @dataclass
 class CellColumn:
-    """The values of a column, None where nothing is known; by row, why a cell was not read."""
+    """The values of a column, None where nothing is known; by row, why a cell was not read, and how one was."""
 
     values: list[Any] = field(default_factory=list)
     trouble: dict[int, str] = field(default_factory=dict)
+    notes: dict[int, str] = field(default_factory=dict)
 
 
 def habits_of(
@@ -54,9 +67,8 @@ def habits_of(
 ) -> Habits:
     """How a file writes, by its own cells where they tell, else by where the company is at home."""
     days = [cell for column, cells in columns if column.kind in ("day", "moment") for cell in cells]
-    seen_day_first = is_day_first(days)
-    day_first = (not is_us) if seen_day_first is None else seen_day_first
-    return Habits(table.decimal_comma, day_first, zone, points_group=points_group_in(table))
+    day_first, remark = day_order(map(with_century, days), is_us=is_us)
+    return Habits(table.decimal_comma, day_first, zone, points_group=points_group_in(table), is_us=is_us, remark=remark)
 
 
 def points_group_in(table: TextTable) -> bool:
@@ -139,6 +151,7 @@ def moment_of(cell: str, habits: Habits) -> datetime:
 
 def _day(cell: str, habits: Habits) -> float:
     """Days since 1970 of a cell; a plain number is a day only as spreadsheets count them, never a year."""
+    cell = with_century(cell)
     if _YEAR.match(cell):
         raise ValueError(f"'{cell}' is a year and no day; write the day, such as {cell}-06-30")
     if _NUMBER.match(cell) and not _SERIAL_DAYS[0] <= float(cell) <= _SERIAL_DAYS[1]:
@@ -217,36 +230,66 @@ def _weekday(text: str) -> int:
     name = text.strip().lower()
     if name in tuple("0123456"):
         return int(name)
-    for day, known in enumerate(_DAY_NAMES):
-        if len(name) >= 2 and (name.startswith(known) or known.startswith(name)):
-            return day
+    for names in (_DAY_NAMES, _GERMAN_DAY_NAMES):
+        for day, known in enumerate(names):
+            if len(name) >= 2 and known.startswith(name.rstrip(".")):
+                return day
     raise ValueError(f"'{text[:40]}' is no day of the week; write Mon, Tue, Wed, Thu, Fri, Sat or Sun")
 
 
 def _numbers(headed: Headed, cells: list[str], habits: Habits) -> CellColumn:
     column = headed.column
-    unit = headed.unit
-    if column.quantity is not None and not unit:
-        if headed.header.strip() == column.header:
-            unit = column.quantity.canonical_unit
-        elif not column.quantity.bare_number_ok:
-            # Cells may carry the unit themselves: '75 gpd'.
-            return CellColumn([re.sub(r"(?<=\d),(?=\d{1,2}(\D|$))", ".", cell) if cell else None for cell in cells], {})
+    if column.quantity is not None:
+        return _quantities(headed, cells, habits)
+    of_percent = [headed.unit == "%" or cell.endswith("%") for cell in cells]
+    numbers = plain_numbers([without_money(cell.rstrip("%")) for cell in cells], habits, may_be_below=False)
+    out = CellColumn([], dict(numbers.trouble))
+    for row, read in enumerate(numbers.values):
+        value: float | int | None = float(read) if np.isfinite(read) else None
+        if value is not None and column.field.endswith("_fraction"):
+            if of_percent[row] or 1.0 < value <= 100.0:
+                value /= 100.0
+                if not of_percent[row]:
+                    out.notes[row] = f"'{cells[row][:40]}' is taken as {value * 100:g} %"
+        elif value is not None and column.kind == "whole":
+            if value == round(value):
+                value = int(value)
+            else:
+                value = None
+                out.trouble[row] = f"'{cells[row][:40]}' is no whole number"
+        out.values.append(value)
+    return out
+
+
+def _quantities(headed: Headed, cells: list[str], habits: Habits) -> CellColumn:
+    """Numbers with the unit of their header, or their own: '75 gpd'."""
+    quantity = headed.column.quantity
+    assert quantity is not None
+    split = [number_and_unit(cell) for cell in cells]
+    of_header = headed.unit
+    if not of_header and headed.header.strip() == headed.column.header:
+        of_header = quantity.canonical_unit
+    numbers = plain_numbers([number for number, _ in split], habits, may_be_below=False)
+    out = CellColumn([], {})
+    for row, (read, (_, own)) in enumerate(zip(numbers.values, split, strict=True)):
+        unit = home_unit(own or of_header, is_us=habits.is_us)
+        if not cells[row]:
+            out.values.append(None)
+        elif not unit and not quantity.bare_number_ok:
+            # The interface says in which units it may come.
+            out.values.append(cells[row])
+        elif np.isfinite(read):
+            out.values.append({"value": float(read), "unit": unit})
+        else:
+            out.values.append(None)
+            out.trouble[row] = numbers.trouble.get(row, f"'{cells[row][:40]}' is not a number")
+    return out
+
+
+def plain_numbers(cells: list[str], habits: Habits, *, may_be_below: bool) -> Numbers:
+    """Numbers of a column, with thousands grouped as the file or the company's country does."""
     if habits.points_group:
         cells = [without_grouping(cell) for cell in cells]
-    numbers = read_numbers(cells, has_decimal_commas=habits.decimal_comma, may_be_below=False)
-    out = CellColumn([], dict(numbers.trouble))
-    for row, value in enumerate(numbers.values):
-        if not np.isfinite(value):
-            out.values.append(None)
-        elif column.quantity is not None:
-            out.values.append({"value": float(value), "unit": unit})
-        elif column.kind == "whole":
-            if value == round(value):
-                out.values.append(int(value))
-            else:
-                out.values.append(None)
-                out.trouble[row] = f"'{cells[row][:40]}' is no whole number"
-        else:
-            out.values.append(float(value))
-    return out
+    if habits.is_us and not habits.decimal_comma:
+        cells = without_comma_groups(cells)
+    return read_numbers(cells, has_decimal_commas=habits.decimal_comma, may_be_below=may_be_below)

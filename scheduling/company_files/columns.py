@@ -88,6 +88,7 @@ def columns_of(
     also: Mapping[str, str] | None = None,
     examples: Mapping[str, str] | None = None,
     without: Sequence[str] = (),
+    meanings: Mapping[str, str] | None = None,
 ) -> tuple[Column, ...]:
     """The columns that fill the fields of a serializer, in its order; what it sets by itself is left out."""
     fields: Mapping[str, Any] = serializer().fields  # type: ignore[attr-defined]
@@ -102,7 +103,7 @@ def columns_of(
             Column(
                 name,
                 kind,
-                meaning=str(of_field.help_text or "").strip(),
+                meaning=(meanings or {}).get(name, str(of_field.help_text or "").strip()),
                 also=(also or {}).get(name, ""),
                 is_needed=bool(of_field.required),
                 example=(examples or {}).get(name, ""),

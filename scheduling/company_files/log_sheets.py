@@ -1,8 +1,8 @@
 """Readings and feed water samples of a sheet: the headers and cells that people write, the rules of the logs."""
 
 import json
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -10,22 +10,22 @@ from django.db import transaction
 
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.units import QUANTITY_KINDS
-from fleet.forecasting.files.days import is_day_first
 from fleet.forecasting.files.guide import FileColumn
 from fleet.forecasting.files.headers import find_columns
-from fleet.forecasting.files.numbers import read_numbers
 from fleet.forecasting.files.words import SYNONYMS
 from fleet.intake import feed_water, feed_water_log, readings, readings_log
 from fleet.intake.columns import Column, Vocabulary, column_of
 from fleet.intake.rows import Row, Sent
 from fleet.intake.storing import close_batch, open_batch
 from fleet.intake.table_rows import cells_by_header
-from fleet.models import IntakeBatch, Reading, Site, Unit
+from fleet.models import FeedWaterSample, IntakeBatch, Reading, Site, Unit
 from scheduling.company_files import words
-from scheduling.company_files.cells import Habits, has_hour, moment_of, points_group_in, without_grouping
+from scheduling.company_files.cells import Habits, has_hour, moment_of, plain_numbers, points_group_in
+from scheduling.company_files.given_out import known_again
 from scheduling.company_files.outcome import Outcome, PageResult, RowResult
 from scheduling.company_files.pages import Page
 from scheduling.company_files.rows import Bringing
+from scheduling.company_files.written import day_order, home_unit, number_and_unit, with_century
 
 DAY_ONLY: Final = "day_only"
 """Code of the doubt about a reading whose hour nobody wrote down."""
@@ -52,6 +52,7 @@ class Log:
     guide: str
     vocabulary: Vocabulary
     kind: str
+    model: Any
     take: Callable[..., Any]
     zones: Callable[[Bringing], Mapping[str, ZoneInfo]]
     also: tuple[str, ...] = ()
@@ -78,6 +79,7 @@ READINGS: Final = Log(
     "readings.csv",
     readings_log.VOCABULARY,
     IntakeBatch.Kind.READINGS,
+    Reading,
     _take_readings,
     _zones_of_units,
     also=("reading", "log", "readings log", "measurements"),
@@ -89,6 +91,7 @@ FEED_WATER: Final = Log(
     "feed_water.csv",
     feed_water_log.VOCABULARY,
     IntakeBatch.Kind.FEED_WATER,
+    FeedWaterSample,
     feed_water.take_rows,
     _zones_of_sites,
     also=("water", "feed water", "analyses", "tap water"),
@@ -115,7 +118,11 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
             return result
     without: dict[int, set[str]] = {}
     remarks: dict[int, list[str]] = {}
-    rows = _rows(log, page, columns, bringing, is_us, without, remarks)
+    habits = _habits(page, columns, bringing, is_us)
+    if habits.remark:
+        result.remarks.append(habits.remark)
+    rows = _rows(log, page, columns, bringing, habits, without, remarks)
+    known = {row.line for row in known_again(rows, model=log.model, owner=log.owner, bringing=bringing)}
     with transaction.atomic():
         content = json.dumps([page.table.headers, page.table.rows]).encode()
         batch = open_batch(
@@ -127,7 +134,7 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
             now=bringing.now,
         )
         trial = transaction.savepoint()
-        outcome = log.take(rows, company=bringing.company, by=bringing.by, now=bringing.now, batch=batch)
+        outcome = _take(log, rows, known, bringing, batch)
         for row in rows:
             at_fault = {name for name in row.sent if row.label(name) in {fault.field for fault in row.faults}}
             if row.faults and at_fault and len({fault.field for fault in row.faults}) == len(at_fault):
@@ -138,17 +145,27 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
                 for fault in row.faults if row.line in without else ():
                     sentence = f"{fault.field}: {fault.sentence.rstrip('.')}; this value is not stored."
                     remarks.setdefault(row.line, []).append(sentence)
-            rows = _rows(log, page, columns, bringing, is_us, without, {})
-            outcome = log.take(rows, company=bringing.company, by=bringing.by, now=bringing.now, batch=batch)
+            rows = _rows(log, page, columns, bringing, habits, without, {})
+            known_again(rows, model=log.model, owner=log.owner, bringing=bringing)
+            outcome = _take(log, rows, known, bringing, batch)
         else:
             transaction.savepoint_commit(trial)
         close_batch(
-            batch, rows=rows, stored=len(outcome.stored), flagged=outcome.flagged, duplicates=outcome.duplicates
+            batch,
+            rows=rows,
+            stored=len(outcome.stored),
+            flagged=outcome.flagged,
+            duplicates=outcome.duplicates + len(known),
         )
     stored_lines = {stored.line for stored in outcome.stored}
     for row in rows:
         result.rows.append(_row_result(row, stored_lines, remarks.get(row.line, []), log.owner))
     return result
+
+
+def _take(log: Log, rows: Sequence[Row], known: Collection[int], bringing: Bringing, batch: IntakeBatch) -> Any:
+    fresh = [row for row in rows if row.line not in known]
+    return log.take(fresh, company=bringing.company, by=bringing.by, now=bringing.now, batch=batch)
 
 
 def _row_result(row: Row, stored_lines: set[Any], remarks: list[str], owner: str) -> RowResult:
@@ -209,13 +226,11 @@ def _rows(
     page: Page,
     columns: Sequence[Column],
     bringing: Bringing,
-    is_us: bool,
+    habits: Habits,
     without: Mapping[int, set[str]],
     remarks: dict[int, list[str]],
 ) -> list[Row]:
     rows = [Row(line=line, raw=cells_by_header(page.table, cells)) for line, cells in page.table.rows]
-    day_first = _day_first(page, columns, is_us)
-    points_group = points_group_in(page.table)
     for column in columns:
         written = [cells[column.index] if column.index < len(cells) else "" for _, cells in page.table.rows]
         if not column.is_quantity:
@@ -224,9 +239,8 @@ def _rows(
                 if cell:
                     row.words[column.name] = _word(column.name, cell)
             continue
-        if points_group:
-            written = [without_grouping(cell) for cell in written]
-        numbers = read_numbers(written, has_decimal_commas=page.table.decimal_comma, may_be_below=True)
+        split = [number_and_unit(cell) for cell in written]
+        numbers = plain_numbers([number for number, _ in split], habits, may_be_below=True)
         is_stored_name = column.unit == QUANTITY_KINDS[column.name].canonical_unit and "[" not in column.header
         for place, row in enumerate(rows):
             row.labels[column.name] = column.header
@@ -236,17 +250,18 @@ def _rows(
                 why = numbers.trouble[place].rstrip(".")
                 remarks.setdefault(row.line, []).append(f"{column.header}: {why}; this value is not stored.")
             elif numbers.values[place] == numbers.values[place]:
-                row.sent[column.name] = Sent(repr(float(numbers.values[place])), column.unit)
-                if is_stored_name:
+                own = home_unit(split[place][1], is_us=habits.is_us)
+                row.sent[column.name] = Sent(repr(float(numbers.values[place])), own or column.unit)
+                if is_stored_name and not own:
                     row.on_stored_scale.add(column.name)
     zones = log.zones(bringing)
     for row in rows:
         zone = zones.get(row.words.get(log.owner, "").casefold(), bringing.zone)
-        _settle_moment(row, Habits(page.table.decimal_comma, day_first, zone))
+        _settle_moment(row, replace(habits, zone=zone))
     return rows
 
 
-def _day_first(page: Page, columns: Sequence[Column], is_us: bool) -> bool:
+def _habits(page: Page, columns: Sequence[Column], bringing: Bringing, is_us: bool) -> Habits:
     days = [
         cells[column.index]
         for column in columns
@@ -254,8 +269,15 @@ def _day_first(page: Page, columns: Sequence[Column], is_us: bool) -> bool:
         for _, cells in page.table.rows
         if column.index < len(cells)
     ]
-    seen = is_day_first(days)
-    return (not is_us) if seen is None else seen
+    day_first, remark = day_order(map(with_century, days), is_us=is_us)
+    return Habits(
+        page.table.decimal_comma,
+        day_first,
+        bringing.zone,
+        points_group=points_group_in(page.table),
+        is_us=is_us,
+        remark=remark,
+    )
 
 
 def _word(name: str, cell: str) -> str:

@@ -14,6 +14,15 @@ class Outcome(StrEnum):
     REFUSED = "refused"
 
 
+@dataclass(frozen=True)
+class FieldChange:
+    """What a row changes of a record that is there, as people read it; empty where there was or is nothing."""
+
+    field: str
+    old: str
+    new: str
+
+
 @dataclass
 class RowResult:
     """One row of a file.
@@ -26,12 +35,15 @@ class RowResult:
         What the row is called, where it says.
     remarks
         What was not taken of it, and why, with what would be right; of a refused row why.
+    changes
+        Field by field what it changes.
     """
 
     line: int
     outcome: Outcome
     name: str = ""
     remarks: list[str] = field(default_factory=list)
+    changes: list[FieldChange] = field(default_factory=list)
 
 
 @dataclass

@@ -3,7 +3,7 @@
 import io
 import re
 import zipfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from pathlib import Path
@@ -13,12 +13,14 @@ from openpyxl import load_workbook
 from openpyxl.utils.exceptions import InvalidFileException
 
 from accounts.errors import InvalidInput
-from fleet.intake.tables import MOST_BYTES, MOST_COLUMNS, TextTable, read_table
+from fleet.intake.tables import MOST_BYTES, MOST_COLUMNS, TextTable, decode, read_table
 
 MOST_FILES: Final = 100
 MOST_ROWS: Final = 200_000
 MOST_UNPACKED_BYTES: Final = 200_000_000
 """A workbook is packed; one that unpacks to more than this is no sheet of a company."""
+_TITLE_LINES: Final = 8
+_FEWEST_COLUMNS: Final = 3
 EXPLAINS: Final = "#"
 """A row whose first cell begins with this explains the columns to people and is never read."""
 
@@ -28,11 +30,16 @@ _WORKBOOKS: Final = (".xlsx",)
 
 @dataclass(frozen=True)
 class Page:
-    """One table: where it stands, as people are told, and the name that says what it holds."""
+    """One table: where it stands, as people are told, the name that says what it holds, and what is told of it."""
 
     origin: str
     name: str
     table: TextTable
+    remarks: tuple[str, ...] = ()
+
+    def with_headers(self, headers: tuple[str, ...]) -> "Page":
+        """The same under other headers."""
+        return replace(self, table=replace(self.table, headers=headers))
 
     def without_explanations(self) -> "Page":
         """The same without the rows that explain the columns to people."""
@@ -111,10 +118,37 @@ def pages_of(files: Mapping[str, bytes], troubles: dict[str, str]) -> list[Page]
             if Path(name).suffix.lower() in _WORKBOOKS:
                 pages += _pages_of_workbook(name, content)
             else:
-                pages.append(Page(name, Path(name).stem, read_table(content)))
+                table, remarks = _table_below_titles(content)
+                pages.append(Page(name, Path(name).stem, table, remarks))
         except InvalidInput as error:
             troubles[name] = error.sentence
     return [page.without_explanations() for page in pages]
+
+
+def _table_below_titles(content: bytes) -> tuple[TextTable, tuple[str, ...]]:
+    """A table of a text file; titles that stand above its headers are told of and not read."""
+    lines = decode(content).splitlines()
+    first = [(number, line) for number, line in enumerate(lines[:_TITLE_LINES]) if line.strip(" ;,\t\r")]
+    separator = max(";\t,", key=lambda each: sum(line.count(each) for _, line in first))
+    filled = [sum(bool(cell.strip()) for cell in line.split(separator)) for _, line in first]
+    above = _titles(filled)
+    if not above:
+        return read_table(content), ()
+    # Empty lines keep the numbers of those that follow.
+    start = first[above][0]
+    text = "\n" * start + "\n".join(lines[start:])
+    return read_table(text.encode()), tuple(_title_remark(number + 1, line) for number, line in first[:above])
+
+
+def _titles(filled: Sequence[int]) -> int:
+    """How many lines stand above the headers, by the number of filled cells of the first lines."""
+    widest = max(filled, default=0)
+    above = next((place for place, count in enumerate(filled) if 2 * count >= widest), 0)
+    return above if widest >= _FEWEST_COLUMNS and all(count <= 2 for count in filled[:above]) else 0
+
+
+def _title_remark(line: int, title: str) -> str:
+    return f"Line {line} ('{title.strip(' ;,')[:40]}') stands above the headers and is not read."
 
 
 def _pages_of_workbook(name: str, content: bytes) -> Iterator[Page]:
@@ -134,26 +168,25 @@ def _pages_of_workbook(name: str, content: bytes) -> Iterator[Page]:
         ) from None
     only_one = len(book.worksheets) == 1
     for sheet in book.worksheets:
-        headers: tuple[str, ...] = ()
-        header_line = 0
-        rows: list[tuple[int, tuple[str, ...]]] = []
+        table_rows: list[tuple[int, tuple[str, ...]]] = []
         for line, cells in enumerate(sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS), start=1):
             written = tuple(_written(cell) for cell in cells)
             if not any(written):
                 continue
-            if not headers:
-                headers, header_line = written, line
-            else:
-                rows.append((line, written))
-            if len(rows) > MOST_ROWS:
+            table_rows.append((line, written))
+            if len(table_rows) > MOST_ROWS:
                 raise InvalidInput("too_many_rows", f"The page '{sheet.title}' has more than {MOST_ROWS} rows.")
-        if headers:
+        if table_rows:
+            above = _titles([sum(map(bool, cells)) for _, cells in table_rows[:_TITLE_LINES]])
+            (header_line, headers), rows = table_rows[above], table_rows[above + 1 :]
+            remarks = tuple(_title_remark(line, next(filter(None, cells))) for line, cells in table_rows[:above])
             known_as = (
                 Path(name).stem
                 if only_one and re.fullmatch(r"(?i)(sheet|tabelle|table)\s*\d*", sheet.title)
                 else sheet.title
             )
-            yield Page(f"{name}, page '{sheet.title}'", known_as, TextTable(headers, tuple(rows), header_line, False))
+            table = TextTable(headers, tuple(rows), header_line, False)
+            yield Page(f"{name}, page '{sheet.title}'", known_as, table, remarks)
 
 
 def _written(cell: Any) -> str:

@@ -73,6 +73,7 @@ SUPPLIERS: Final = _sheet(
         examples={"name": "Example Filter Trade", "lead_time_days": "5", "closed_weekdays": "Sat, Sun"},
     ),
     named_by=("name",),
+    is_named=True,
     also=("vendors", "supplier"),
     needs=(("name",),),
 )
@@ -128,6 +129,7 @@ CATALOGUE: Final = Sheet(
     ),
     _store_item,
     named_by=("code", "name"),
+    is_named=True,
     also=("items", "catalog", "parts", "cartridges"),
     needs=(("code",),),
 )
@@ -147,6 +149,7 @@ CLIENTS: Final = _sheet(
         examples={"name": "Example Cafe", "email": "cafe@client.example", "phone": "+49 40 5550100"},
     ),
     named_by=("name",),
+    is_named=True,
     also=("customers", "client", "customer"),
     needs=(("name",),),
 )
@@ -246,6 +249,7 @@ SITES: Final = Sheet(
     ),
     _store_site,
     named_by=("code", "name", "client"),
+    is_named=True,
     also=("site", "locations", "addresses"),
     needs=(("client",),),
 )
@@ -275,9 +279,11 @@ INSTALLERS: Final = _sheet(
             "shift_starts": "starts, from",
             "shift_ends": "ends, until",
         },
+        meanings={"membership": "e-mail of the member of the company who drives; members are added first"},
         examples={"membership": "ina@water.example", "name": "Ina", "weekdays": "Mon-Fri", "shift_starts": "08:00"},
     ),
     named_by=("name",),
+    is_named=True,
     also=("installer", "technicians", "vans"),
     needs=(("name",),),
 )
@@ -300,6 +306,7 @@ INSTRUMENTS: Final = _sheet(
         examples={"name": "TDS meter of van 1", "measures": "feed_tds; permeate_tds", "tds_factor": "0.5"},
     ),
     named_by=("name",),
+    is_named=True,
     also=("meters", "gauges"),
     needs=(("name",),),
 )
@@ -378,6 +385,7 @@ STOCK: Final = Sheet(
             "quantity": "pieces, count, on hand, number",
             "counted_at": "counted, counted on, date",
         },
+        meanings={"item": "code of the item", "installer": "name of the installer whose van it is; empty: the store"},
         examples={"item": "SED-5", "installer": "Ina", "quantity": "6"},
     ),
     _store_stock,

@@ -37,9 +37,10 @@ def _of_page(page: PageResult, is_trial: bool, most: int) -> Iterator[str]:
     yield f"{page.origin}{what}: {counts or 'no rows'}"
     for remark in page.remarks:
         yield f"    {remark}"
-    with_remarks = [row for row in page.rows if row.remarks]
+    with_remarks = [row for row in page.rows if row.remarks or row.changes]
     for row in with_remarks[:most]:
         name = f" ({row.name[:40]})" if row.name else ""
-        yield f"    line {row.line}{name}, {words[row.outcome]}: {' '.join(row.remarks)}"
+        changes = [f"{each.field} from '{each.old[:60]}' to '{each.new[:60]}'." for each in row.changes]
+        yield f"    line {row.line}{name}, {words[row.outcome]}: {' '.join([*changes, *row.remarks])}"
     if len(with_remarks) > most:
         yield f"    and {len(with_remarks) - most} rows more"

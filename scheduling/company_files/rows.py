@@ -13,7 +13,7 @@ from accounts.errors import DomainError
 from accounts.models import Company, Membership
 from accounts.naming import rows_named
 from accounts.tenancy import TenantQuerySet
-from scheduling.company_files.outcome import Outcome
+from scheduling.company_files.outcome import FieldChange, Outcome
 
 Fault = tuple[str, str]
 """Field, empty for the row as a whole, and a sentence."""
@@ -60,6 +60,8 @@ class Row:
         Cells by field.
     remarks
         What is told of it so far.
+    changes
+        What it changes of the record it is about.
     """
 
     line: int
@@ -67,6 +69,7 @@ class Row:
     headers: dict[str, str] = field(default_factory=dict)
     as_written: dict[str, str] = field(default_factory=dict)
     remarks: list[str] = field(default_factory=list)
+    changes: list[FieldChange] = field(default_factory=list)
 
     def header(self, name: str) -> str:
         """How the sender calls a field."""
@@ -115,14 +118,14 @@ def store_record(records: Records, row: Row, bringing: Bringing) -> Outcome:
         When it cannot be stored without the values that are at fault.
     """
     try:
-        return _store(records, row.values, bringing)
+        return _store(records, row.values, bringing, row)
     except RowRefusedError as refused:
         at_fault = {name.split("/")[0] for name, _ in refused.faults}
         if not at_fault or "" in at_fault or not at_fault <= row.values.keys():
             raise
         rest = {name: value for name, value in row.values.items() if name not in at_fault}
         try:
-            outcome = _store(records, rest, bringing)
+            outcome = _store(records, rest, bringing, row)
         except RowRefusedError:
             raise refused from None
         for name, sentence in refused.faults:
@@ -130,7 +133,7 @@ def store_record(records: Records, row: Row, bringing: Bringing) -> Outcome:
         return outcome
 
 
-def _store(records: Records, values: Mapping[str, Any], bringing: Bringing) -> Outcome:
+def _store(records: Records, values: Mapping[str, Any], bringing: Bringing, row: Row) -> Outcome:
     present = records.find(bringing, values)
     try:
         with transaction.atomic():
@@ -145,15 +148,38 @@ def _store(records: Records, values: Mapping[str, Any], bringing: Bringing) -> O
             before = _shown(records, present, bringing, sent)
             changed = records.update(bringing, present, serializer.validated_data)
             changed = type(present)._base_manager.get(pk=(changed or present).pk)
-            if _shown(records, changed, bringing, sent) == before:
+            after = _shown(records, changed, bringing, sent)
+            if after == before:
                 transaction.set_rollback(True)
                 return Outcome.LEFT
+            row.changes = [
+                FieldChange(row.header(name), _in_words(before[name]), _in_words(value))
+                for name, value in after.items()
+                if value != before[name]
+            ]
             return Outcome.CHANGED
     except ValidationError as error:
         raise RowRefusedError(flattened(error.detail)) from None
     except DomainError as error:
         faults = [(fault.pointer.strip("/"), fault.sentence) for fault in error.faults]
         raise RowRefusedError(faults or [("", error.sentence)]) from None
+
+
+def _in_words(value: Any) -> str:
+    """A shown value as people read it in a report."""
+    match value:
+        case None | "" | [] | ():
+            return ""
+        case {"value": number, "unit": unit}:
+            return f"{number} {unit}".strip()
+        case bool():
+            return "yes" if value else "no"
+        case list() | tuple():
+            return "; ".join(_in_words(part) for part in value)
+        case dict():
+            return " ".join(_in_words(part) for part in value.values())
+        case _:
+            return str(value)
 
 
 def _shown(records: Records, instance: Any, bringing: Bringing, sent: Mapping[str, Any]) -> dict[str, Any]:

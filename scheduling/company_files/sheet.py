@@ -28,6 +28,8 @@ class Sheet:
         Other names of such files.
     needs
         Groups of fields of which the file must have at least one column each.
+    is_named
+        Whether the first of `named_by` is the name of one record, so that a page speaks of each once.
     """
 
     name: str
@@ -37,3 +39,4 @@ class Sheet:
     named_by: tuple[str, ...]
     also: tuple[str, ...] = ()
     needs: tuple[tuple[str, ...], ...] = field(default=())
+    is_named: bool = False

@@ -34,7 +34,9 @@ from fleet.models import (
 from scheduling.api.installers import InstallerSerializer
 from scheduling.api.parts import StockLevelSerializer
 from scheduling.company_files.access import exceptions_in_cell, windows_in_cell
+from scheduling.company_files.cells import NOON
 from scheduling.company_files.columns import Column
+from scheduling.company_files.given_out import own_name
 from scheduling.company_files.log_sheets import DAY_ONLY
 from scheduling.company_files.record_sheets import (
     CATALOGUE,
@@ -50,6 +52,7 @@ from scheduling.company_files.sheet import Sheet
 from scheduling.company_files.unit_sheets import PLACEMENTS, POSITIONS, SLOTS, UNITS, slot_name
 from scheduling.models import Installer, StockLevel
 
+_NOON: Final = (datetime(1970, 1, 1, tzinfo=UTC) + NOON).time()
 _NUL_FREE: Final = str.maketrans({"\x00": ""})
 Line = Sequence[str]
 
@@ -182,6 +185,13 @@ def _moment(at: datetime | None) -> str:
     return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%S}Z" if at is not None else ""
 
 
+def _day_at_noon(at: datetime | None, zone: ZoneInfo) -> str:
+    """A moment that is noon to the second is a day that came without an hour; the day brings the same moment in."""
+    if at is not None and at.astimezone(zone).time() == _NOON:
+        return f"{at.astimezone(zone):%Y-%m-%d}"
+    return _moment(at)
+
+
 def _day_or_moment(reading: Reading) -> str:
     """The moment of a reading; only its day where nobody knows the hour."""
     if any(flag.get("code") == DAY_ONLY for flag in reading.flags):
@@ -208,8 +218,8 @@ def _placements(company: Company) -> Iterator[Line]:
             place.role,
             str(place.order),
             row.item.code,
-            _moment(row.placed_at),
-            _moment(row.removed_at),
+            _day_at_noon(row.placed_at, company.zone),
+            _day_at_noon(row.removed_at, company.zone),
             row.removal,
             row.serial_or_lot,
         ]
@@ -256,7 +266,8 @@ def _reference(row: Any, *, is_needed: bool = False) -> str:
     """The sender's own name for a row; of one without, a name of ours where another row refers to it."""
     if row.reference and not row.reference.startswith(OWN_PREFIX):
         return str(row.reference)
-    return f"row-{row.pk}" if is_needed or hasattr(row, "corrected_by") else ""
+    is_referred_to = is_needed or row.corrects_id is not None or hasattr(row, "corrected_by")
+    return own_name(row.pk) if is_referred_to else ""
 
 
 def _samples(company: Company) -> tuple[Line, Iterator[Line]]:
@@ -271,7 +282,7 @@ def _samples(company: Company) -> tuple[Line, Iterator[Line]]:
         for row in rows.iterator(chunk_size=2000):
             yield [
                 row.site.code,
-                _moment(row.taken_at),
+                _day_at_noon(row.taken_at, ZoneInfo(row.site.time_zone)),
                 _reference(row),
                 _reference(row.corrects, is_needed=True) if row.corrects is not None else "",
                 *(getattr(row, name) for name in words[2:]),

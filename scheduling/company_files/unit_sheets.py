@@ -10,6 +10,8 @@ from django.db import transaction
 from accounts.errors import DomainError
 from fleet.api.positions import PositionSerializer
 from fleet.api.units import NewUnitSerializer, UnitSerializer
+from fleet.forecasting.files.headers import tidy
+from fleet.forecasting.files.words import SYNONYMS
 from fleet.models import CatalogueItem, Placement, Position, Site, Stage, Unit
 from fleet.services.units import units
 from fleet.services.units.history import enter_placement
@@ -46,18 +48,20 @@ def train_of(cell: str) -> list[dict[str, str]]:
         Naming the part that is no place.
     """
     positions = []
-    for part in re.split(r"[,;>|+]|->", cell):
-        tidy = " ".join(part.split())
-        if not tidy:
+    whole = tidy(cell)
+    whole = SYNONYMS["kind"].get(whole, whole)
+    for part in [whole] if whole in units.TEMPLATES else re.split(r"[,;>|+/]|->", cell):
+        place = " ".join(part.split())
+        if not place:
             continue
-        if tidy.lower() in units.TEMPLATES:
-            positions += [{"stage": stage, "role": role} for stage, role in units.TEMPLATES[tidy.lower()]]
+        if place.lower() in units.TEMPLATES:
+            positions += [{"stage": stage, "role": role} for stage, role in units.TEMPLATES[place.lower()]]
             continue
-        stage, _, role = tidy.rpartition(" ")
+        stage, _, role = place.rpartition(" ")
         try:
             positions.append({"stage": word_of(_STAGE, stage), "role": word_of(_ROLE, role)})
         except ValueError:
-            positions.append({"stage": word_of(_STAGE, tidy), "role": "single"})
+            positions.append({"stage": word_of(_STAGE, place), "role": "single"})
     return positions
 
 
@@ -111,6 +115,11 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
     with transaction.atomic():
         outcome = store_record(UNIT_RECORDS, row, bringing)
         unit = UNIT_RECORDS.find(bringing, row.values)
+        if present is None and "product_tds_target" not in row.values:
+            row.say(
+                "product_tds_target",
+                f"not given, taken as {unit.product_tds_target_mg_per_l:.3g} mg/L, usual for its use",
+            )
         changes = [_enter_change(row, unit, slot, stages, items, bringing) for slot in SLOTS]
     return Outcome.CHANGED if outcome == Outcome.LEFT and any(changes) else outcome
 
@@ -271,6 +280,7 @@ UNITS: Final = Sheet(
     ),
     _store_unit,
     named_by=("code", "site"),
+    is_named=True,
     also=("unit", "systems", "machines"),
     needs=(("code", "site", "client"),),
 )

@@ -57,7 +57,9 @@ def expression_of(unit: str, kind: Kind, field: str) -> str:
     >>> expression_of("PSI", find_kind("pressure"), "inlet_pressure")
     'psi'
     """
-    text = " ".join(unit.replace("µ", "u").replace("μ", "u").replace("°", "deg").replace("³", "3").split())
+    text = " ".join(
+        unit.replace("°dH", "dH").replace("µ", "u").replace("μ", "u").replace("°", "deg").replace("³", "3").split()
+    )
     if not text and kind.bare_number_ok:
         return canonical_expression(kind)
     if not text:

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final
 
@@ -68,6 +69,36 @@ def is_day_first(cells: Iterable[str]) -> bool | None:
     day_first = any(first > 12 for first, _ in pairs)
     month_first = any(second > 12 for _, second in pairs)
     return day_first if day_first != month_first else None
+
+
+@dataclass(frozen=True)
+class DateOrders:
+    """Distinct dates of a file with slashes or hyphens: those that can only be one order, and those that can be two."""
+
+    day_first: tuple[str, ...]
+    month_first: tuple[str, ...]
+    unclear: tuple[str, ...]
+
+
+def certain_orders(cells: Iterable[str]) -> DateOrders:
+    """Sort the dates of a file by the orders in which they can be read.
+
+    >>> certain_orders(["3/4/2025", "13/4/2025", "4/13/2025", "5/5/2025", "2025-04-03"])
+    DateOrders(day_first=('13/4/2025',), month_first=('4/13/2025',), unclear=('3/4/2025',))
+    """
+    day_first, month_first, unclear = [], [], []
+    for cell in dict.fromkeys(cells):
+        match = _NUMBERS.match(cell)
+        if match is None:
+            continue
+        first, second = int(match["first"]), int(match["second_one"])
+        if first > 12:
+            day_first.append(cell)
+        elif second > 12:
+            month_first.append(cell)
+        elif first != second:
+            unclear.append(cell)
+    return DateOrders(tuple(day_first), tuple(month_first), tuple(unclear))
 
 
 def written_day(text: str, day_first: bool | None) -> float:

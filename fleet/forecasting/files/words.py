@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Final
 
 FLAGS: Final = {
-    **dict.fromkeys(("yes", "true", "1", "1.0", "y", "on", "x", "with", "fitted", "ja"), "yes"),
+    **dict.fromkeys(("yes", "true", "1", "1.0", "y", "on", "x", "with", "fitted", "ja", "j"), "yes"),
     **dict.fromkeys(("no", "false", "0", "0.0", "n", "off", "none", "without", "nein"), "no"),
 }
 

@@ -79,7 +79,9 @@ def test_a_bad_value_is_left_out_and_its_row_kept(berlin: Membership) -> None:
     result = brought(berlin, GERMAN)
     assert Unit.objects.filter(code="S02-1").exists()
     assert told(result, "units") == [
-        "sediment: '31.02.2026' is no day of the calendar; write 2026-03-01; this value is not stored."
+        "product tds target: not given, taken as 179 mg/L, usual for its use.",
+        "sediment: '31.02.2026' is no day of the calendar; write 2026-03-01; this value is not stored.",
+        "product tds target: not given, taken as 0.5 mg/L, usual for its use.",
     ]
     second = Reading.objects.get(unit__code="S01-1", taken_at=datetime(2026, 9, 20, 8, 15, tzinfo=UTC))
     assert (second.permeate_flow_l_per_day, second.line_pressure_kpa) == (None, pytest.approx(400.0))
@@ -133,7 +135,9 @@ def test_days_with_slashes_follow_the_company_where_the_file_does_not_tell(syste
     unit = factories.UnitFactory(company=company, code="U-1")
     brought(owner, {"readings.csv": "unit,date,line pressure [psi]\nU-1,3/4/2026,60\n"})
     assert f"{Reading.objects.get(unit=unit).taken_at:%Y-%m-%d}" == day
-    brought(owner, {"readings.csv": "unit,date,line pressure [psi]\nU-1,3/13/2026,60\nU-1,3/5/2026,61\n"})
+    brought(
+        owner, {"readings.csv": "unit,date,line pressure [psi]\nU-1,3/13/2026,60\nU-1,3/14/2026,60\nU-1,3/5/2026,61\n"}
+    )
     assert Reading.objects.filter(unit=unit, taken_at__month=3, taken_at__day=5).exists(), "the file tells"
 
 
@@ -200,8 +204,8 @@ def test_readings_are_known_by_their_quantities_and_a_refusal_gives_its_reason(b
     brought(berlin, GERMAN)
     log = "Unit;Date;Permeate TDS [ppm];Totaliser [m3];Note\nS01-1;4.3.2026;12;12,3;hat getropft\n"
     assert brought(berlin, {"Messwerte.csv": log}).pages[0].sheet == "readings"
-    train = "site,code,use,kind,commissioned,train\nS01,S01-8,lab,ro,2024-01-03,sediment/carbon\n"
-    assert "'sediment/carbon' is not one of" in told(brought(berlin, {"units.csv": train}), "units")[0]
+    train = "site,code,use,kind,commissioned,train\nS01,S01-8,lab,ro,2024-01-03,sediment/charcole\n"
+    assert "'charcole' is not one of" in told(brought(berlin, {"units.csv": train}), "units")[0]
 
 
 @pytest.mark.django_db

@@ -1,0 +1,106 @@
+"""Habits of people's cells made plain before they are read: money signs, units behind numbers, short years, gallons."""
+
+import re
+from collections.abc import Iterable
+from typing import Final
+
+from fleet.forecasting.files.days import certain_orders
+
+_MONEY: Final = re.compile(r"^(?:[$€£]|EUR|USD|GBP|CHF)\s*|\s*(?:[$€£]|EUR|USD|GBP|CHF)$", re.IGNORECASE)
+_PIECES: Final = re.compile(r"(?<=\d)\s*(?:pcs?|pieces?|stk|stück)\.?$", re.IGNORECASE)
+_SHORT_YEAR: Final = re.compile(r"^(\d{1,2}([./])\s?\d{1,2}\2\s?)(\d{2})(?=$|[ T,])")
+_NUMBER_AND_UNIT: Final = re.compile(r"^((?:[<>≤≥~]=?\s*)?[+-]?\d[\d.,' ]*?)\s*([a-zA-Zµμ°%].*)$")
+_COMMA_GROUPS: Final = re.compile(r"^\d{1,3}(?:,\d{3})+$")
+_CENTURY_TURNS: Final = 70
+"""Short years below it are of this century; nobody's records of water units are older (common practice, no source)."""
+_GALLONS: Final = re.compile(r"^(?:gal|gallons?|gpm|gal\s?/\s?(?:day|d|min|week|wk))\b", re.IGNORECASE)
+_UNIT_IN_HEADER: Final = re.compile(r"([\[(])\s*([^\[\]()]+?)\s*([\])])")
+
+
+def without_money(cell: str) -> str:
+    """A price or a count without the sign beside it.
+
+    >>> without_money("4,20 €"), without_money("$ 1,038.50"), without_money("3 Stk")
+    ('4,20', '1,038.50', '3')
+    """
+    return _PIECES.sub("", _MONEY.sub("", cell)).strip()
+
+
+def with_century(cell: str) -> str:
+    """A day whose year was written with two digits.
+
+    >>> with_century("5.6.24"), with_century("3/14/99"), with_century("5.6.2024")
+    ('5.6.2024', '3/14/1999', '5.6.2024')
+    """
+    match = _SHORT_YEAR.match(cell)
+    if match is None:
+        return cell
+    year = int(match[3])
+    return f"{match[1]}{(2000 if year < _CENTURY_TURNS else 1900) + year}{cell[match.end() :]}"
+
+
+def number_and_unit(cell: str) -> tuple[str, str]:
+    """A number and the unit that stands behind it in the same cell; no unit where none does.
+
+    >>> number_and_unit("45 psi"), number_and_unit("14,5 °dH"), number_and_unit("<0,1"), number_and_unit("1 e3 psi")
+    (('45', 'psi'), ('14,5', '°dH'), ('<0,1', ''), ('1', 'e3 psi'))
+    """
+    match = _NUMBER_AND_UNIT.match(cell)
+    return (match[1], match[2].strip()) if match is not None else (cell, "")
+
+
+def without_comma_groups(cells: list[str]) -> list[str]:
+    """Numbers as they are written in the United States, where a comma before three digits groups thousands.
+
+    >>> without_comma_groups(["1,200", "85"]), without_comma_groups(["1,200", "8,5"])
+    (['1200', '85'], ['1,200', '8,5'])
+    """
+    if any("," in cell and not _COMMA_GROUPS.match(cell) and "." not in cell for cell in cells):
+        return cells
+    return [cell.replace(",", "") if _COMMA_GROUPS.match(cell) else cell for cell in cells]
+
+
+def home_unit(unit: str, *, is_us: bool) -> str:
+    """A gallon is a US gallon to a company of the United States; elsewhere it may be two things and stays as it is.
+
+    >>> home_unit("gpm", is_us=True), home_unit("gal/week", is_us=True), home_unit("gal", is_us=False)
+    ('US gpm', 'US gal/week', 'gal')
+    """
+    return f"US {unit}" if is_us and _GALLONS.match(unit) else unit
+
+
+def home_headers(headers: Iterable[str]) -> tuple[str, ...]:
+    """Headers of a company of the United States, with its own gallons.
+
+    >>> home_headers(["Use [gal/week]", "flow (gpm)", "TDS [ppm]"])
+    ('Use [US gal/week]', 'flow (US gpm)', 'TDS [ppm]')
+    """
+    return tuple(
+        _UNIT_IN_HEADER.sub(lambda match: f"{match[1]}{home_unit(match[2], is_us=True)}{match[3]}", header)
+        for header in headers
+    )
+
+
+def day_order(days: Iterable[str], *, is_us: bool) -> tuple[bool, str]:
+    """Whether days stand before months in a page, and what people must be told of it; '' where there is no doubt.
+
+    One date that can only be written the other way is more likely a slip than a habit; two that agree, with none
+    against them, tell how the page was written.
+    """
+    days = list(days)
+    orders = certain_orders(days)
+    usual = not is_us
+    with_it, against = (orders.day_first, orders.month_first) if usual else (orders.month_first, orders.day_first)
+    names = ("day", "month") if usual else ("month", "day")
+    if not against or not orders.unclear:
+        return usual, ""
+    examples = " and ".join(f"'{cell}'" for cell in against[:2])
+    count = len(orders.unclear)
+    if not with_it and len(against) > 1:
+        return not usual, (
+            f"Days are read {names[1]} first, as {examples} can only be; {count} dates could be read either way."
+        )
+    return usual, (
+        f"{examples} can only be {names[1]} first, the others are read {names[0]} first; {count} dates, such as "
+        f"'{orders.unclear[0]}', could be read either way: look at them, or write 2026-03-01."
+    )

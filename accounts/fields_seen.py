@@ -66,7 +66,7 @@ READERS: Final = _table(
     ("Reading", EVERYONE, "id unit taken_at reference source instrument person occasion state minutes_since_start"),
     ("Reading", EVERYONE, "tank_valve pump tank_is_full sampled_after_flush as_sent flags corrects corrected_by"),
     ("Reading", EVERYONE, "received_at observations"),
-    ("Reading", STAFF, "note batch line"),
+    ("Reading", STAFF, "note batch line recorded_by"),
     ("ReadingDetail", EVERYONE, "indicators"),
     ("AsSent", EVERYONE, "value unit tds_factor brought_to_25_degc_by"),
     ("Flag", EVERYONE, "field code sentence"),

@@ -22,6 +22,8 @@ class User(AbstractUser):
 class Company(TenantModel):
     """A service company: the tenant that owns every other row."""
 
+    TRAILED = True
+
     # Clients see the company they are clients of: it has one path to every member, its own key.
     TENANT_PATH = "pk"
     CLIENT_PATH = "clients"
@@ -62,6 +64,7 @@ class Company(TenantModel):
 class Client(TenantModel):
     """A customer of the company, at one or more sites."""
 
+    TRAILED = True
     CLIENT_PATH = "pk"
     NAMED_BY = "name"
 
@@ -83,6 +86,7 @@ class Client(TenantModel):
 class Membership(TenantModel):
     """A person's place in a company: every request acts for exactly one."""
 
+    TRAILED = True
     NAMED_BY = "user__email"
 
     # Not a column: the door sets it on the object when the request came with a meter's token, and both the table of
@@ -151,6 +155,7 @@ class AuditEntry(TenantModel):
     action = models.CharField(max_length=60, help_text="verb and noun, such as 'issue token'")
     subject_kind = models.CharField(max_length=60)
     subject_id = models.CharField(max_length=60)
+    subject_name = models.CharField(max_length=200, blank=True, help_text="what people called it then")
     details = models.JSONField(default=dict, blank=True)
 
     class Meta:

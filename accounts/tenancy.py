@@ -46,15 +46,29 @@ class TenantModel(models.Model):
     look-up of the code or name that people call a row by, unique in its company; None, the rule: only its id names it.
     """
 
+    as_stored: dict[str, Any]
+
     TENANT_PATH: ClassVar[str] = "company_id"
     CLIENT_PATH: ClassVar[str | None] = None
     UNIT_PATH: ClassVar[str | None] = None
     NAMED_BY: ClassVar[str | None] = None
 
+    # Whether the trail tells the old and new value of each column that changes, and of which it tells only that it did.
+    TRAILED: ClassVar[bool] = False
+    UNTOLD: ClassVar[frozenset[str]] = frozenset()
+
     objects = TenantQuerySet.as_manager()
 
     class Meta:
         abstract = True
+
+    @classmethod
+    def from_db(cls, *args: Any, **kwargs: Any) -> Self:
+        """Keep what was stored beside a row whose changes the trail tells."""
+        row = super().from_db(*args, **kwargs)
+        if cls.TRAILED:
+            row.as_stored = {name: value for name, value in vars(row).items() if name != "_state"}
+        return row
 
     @classmethod
     def of_client(cls, client_id: int) -> models.Q:

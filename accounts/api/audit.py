@@ -9,6 +9,7 @@ from accounts.http.pagination import CursorPagination
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
 from accounts.models import AuditEntry
+from accounts.services.trail_words import sentence_of
 
 
 @extend_schema_field(
@@ -18,6 +19,11 @@ from accounts.models import AuditEntry
             "anyOf": [
                 {"type": ["string", "number", "boolean", "null"]},
                 {"type": "array", "items": {"type": ["string", "number"]}},
+                {
+                    "type": "object",
+                    "description": "of 'changes': each changed field with its old and new value",
+                    "additionalProperties": {"type": ["object", "array", "string", "number", "boolean", "null"]},
+                },
             ]
         },
     }
@@ -37,10 +43,27 @@ class AuditEntrySerializer(TenantModelSerializer):
     )
     details = DetailsField(read_only=True, help_text="what a later reader needs, such as old and new values")
 
+    sentence = serializers.SerializerMethodField(help_text="what happened, in words")
+
     class Meta:
         model = AuditEntry
-        fields = ["id", "at", "membership", "by", "action", "subject_kind", "subject_id", "details"]
+        fields = [
+            "id",
+            "at",
+            "membership",
+            "by",
+            "action",
+            "subject_kind",
+            "subject_id",
+            "subject_name",
+            "sentence",
+            "details",
+        ]
         read_only_fields = fields
+
+    def get_sentence(self, entry: AuditEntry) -> str:
+        """Who did what to which thing, with old and new values."""
+        return sentence_of(entry)
 
 
 class AuditEntryFilters(TenantFilterSet):
@@ -48,6 +71,13 @@ class AuditEntryFilters(TenantFilterSet):
 
     since = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="gte", help_text="at this moment or later")
     until = django_filters.IsoDateTimeFilter(field_name="at", lookup_expr="lt", help_text="before this moment")
+
+    about = django_filters.CharFilter(
+        field_name="subject_name", lookup_expr="iexact", help_text="code or name of the thing, such as 'S02-1'"
+    )
+    did = django_filters.CharFilter(
+        field_name="action", lookup_expr="istartswith", help_text="how the action begins, such as 'update'"
+    )
 
     class Meta(TenantFilterSet.Meta):
         model = AuditEntry

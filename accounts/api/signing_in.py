@@ -57,6 +57,7 @@ class _SignInView(PublicView):
     throttle_classes = SIGN_IN_THROTTLES
     serializer_class: type[StrictSerializer] = CredentialsSerializer
     further_problems = (401,)
+    way = "browser"
 
     def get_authenticate_header(self, request: Request) -> str:
         return "Bearer"
@@ -71,7 +72,11 @@ class _SignInView(PublicView):
                 email=credentials["email"], password=credentials["password"], membership_id=credentials["membership"]
             )
         except WrongCredentials as error:
+            services.record_refused_sign_in(email=credentials["email"], now=timezone.now())
             raise AuthenticationFailed(error.sentence) from None
+        services.record(
+            by=membership, action="sign in", subject=membership, details={"way": self.way}, now=timezone.now()
+        )
         return membership, credentials
 
 
@@ -79,6 +84,7 @@ class LoginView(_SignInView):
     """Sign in with email and password and get a token for one membership, good for thirty days."""
 
     serializer_class = LoginSerializer
+    way = "token"
 
     @extend_schema(request=LoginSerializer, responses=SignedInSerializer, operation_id="login")
     def post(self, request: Request) -> Response:

@@ -1,12 +1,14 @@
 """The trail of what was done."""
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime, time
+from decimal import Decimal
 from typing import Any
 
 from django.db import models
 
 from accounts.models import AuditEntry, Membership
+from accounts.tenancy import TenantModel
 
 
 def record(
@@ -16,12 +18,15 @@ def record(
     subject: models.Model,
     now: datetime,
     details: Mapping[str, Any] | None = None,
+    name: str = "",
 ) -> AuditEntry:
     """Leave an audit entry: `by` did `action`, a verb and a noun such as "issue token", to `subject` at `now`.
 
-    `details` holds what a later reader needs, old and new values by name; it must be JSON and hold no secret. Call it
-    in the transaction of the change itself, so that there is never one without the other.
+    `details` holds what a later reader needs; it must be JSON and hold no secret. Where the subject is of a model whose
+    changes the trail tells, `changes` with the old and new value of each changed column comes in by itself. Call it in
+    the transaction of the change itself, so that there is never one without the other.
     """
+    changes = _changes_of(subject)
     return AuditEntry.objects.create(
         company_id=by.company_id,
         membership=by,
@@ -29,5 +34,63 @@ def record(
         action=action,
         subject_kind=subject._meta.model_name or "",
         subject_id=str(subject.pk)[:60],
-        details=dict(details or {}),
+        subject_name=(name or name_of(subject))[:200],
+        details={**({"changes": changes} if changes else {}), **(details or {})},
     )
+
+
+def record_refused_sign_in(*, email: str, now: datetime) -> None:
+    """Leave an entry in every company of which somebody with this address is a member; nobody knows who tried.
+
+    An address that no company knows leaves none: there is no owner whom it concerns.
+    """
+    members = Membership.objects.filter(user__email__iexact=email, is_active=True).select_related("user")
+    AuditEntry.objects.bulk_create(
+        AuditEntry(
+            company_id=membership.company_id,
+            at=now,
+            action="refuse sign-in",
+            subject_kind="membership",
+            subject_id=str(membership.pk),
+            subject_name=name_of(membership),
+        )
+        for membership in members
+    )
+
+
+def name_of(subject: models.Model) -> str:
+    """What people call a row."""
+    if isinstance(subject, TenantModel) and (name := subject.spoken_name) != str(subject.pk):
+        return name[:200]
+    return str(subject)[:200]
+
+
+def _changes_of(subject: models.Model) -> dict[str, dict[str, Any]]:
+    """Old and new value of each column that differs from what was stored; told once."""
+    stored = getattr(subject, "as_stored", None)
+    if not isinstance(subject, TenantModel) or stored is None:
+        return {}
+    changes: dict[str, dict[str, Any]] = {}
+    for column in subject._meta.concrete_fields:
+        new = getattr(subject, column.attname) if column.attname in stored else None
+        if column.attname not in stored or new == stored[column.attname]:
+            continue
+        if column.name not in subject.UNTOLD:
+            old = stored[column.attname]
+            changes[column.name] = {"old": _as_json(column, old), "new": _as_json(column, new)}
+        stored[column.attname] = new
+    return changes
+
+
+def _as_json(column: Any, value: Any) -> Any:
+    """A value as JSON; of another row, what people call it."""
+    if value is None or (isinstance(value, bool | int | float | str) and column.remote_field is None):
+        return value
+    if column.remote_field is not None:
+        row = column.related_model._base_manager.filter(pk=value).first()
+        return name_of(row) if row is not None else str(value)
+    if isinstance(value, date | datetime | time):
+        return value.isoformat()
+    if isinstance(value, Decimal):
+        return str(value)
+    return value if isinstance(value, list | dict) else str(value)

@@ -89,11 +89,11 @@ def change_role(
     owners = _locked_owners(by.company_id)
     if role != Role.OWNER and owners == [membership.pk]:
         raise Conflict("last_owner", "A company needs an owner: make another member owner first.", pointer="/role")
-    old, membership.role, membership.client = membership.role, role, client
+    membership.role, membership.client = role, client
     membership.save(update_fields=["role", "client"])
     if role not in (Role.OWNER, Role.OFFICE):
         _pass_meters_on(membership, to=next(pk for pk in owners if pk != membership.pk))
-    record(by=by, action="change role", subject=membership, details={"old": old, "new": role}, now=now)
+    record(by=by, action="change role", subject=membership, now=now)
     return membership
 
 

@@ -91,6 +91,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "p95": "day by which it is exhausted with a probability of 95 %",
     "pack_size": "pieces in a pack; orders are in whole packs",
     "pattern": "code of what is seen",
+    "recorded_by": "id of the member who sent it",
     "person": "who read it, where the sender names somebody",
     "placed_at": "when it was placed there",
     "placement": "id of the placement that is forecast; null where nothing is installed",

@@ -75,6 +75,7 @@ class ReadingSerializer(QuantityModelSerializer):
             "source",
             "instrument",
             "person",
+            "recorded_by",
             "note",
             "occasion",
             "state",
@@ -167,6 +168,7 @@ class ReadingFilterSet(TenantFilterSet):
     unit = RowFilter()
     site = RowFilter(field_name="unit__site")
     batch = RowFilter()
+    recorded_by = RowFilter()
     taken_at_from = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="gte")
     taken_at_before = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="lt")
     source = django_filters.ChoiceFilter(choices=Reading.Source.choices)

@@ -14,7 +14,7 @@ from accounts.repeats import CONFLICT
 from fleet.engineering.units import QUANTITY_KINDS, accepted_forms
 from fleet.intake import feed_water, observations, readings
 from fleet.intake.rows import Row, Sent
-from fleet.intake.storing import Progress, close_batch, open_batch
+from fleet.intake.storing import Progress, close_batch, note_post, open_batch
 from fleet.models import FeedWaterSample, IntakeBatch, Reading
 
 MOST_ROWS: Final = 10_000
@@ -48,6 +48,7 @@ def take_reading(
         outcome = readings.take_rows([payload], company=company, by=by, source=source, now=now, taken_at_default=now)
         refuse_faulty(payload, "The reading cannot be stored.")
         if outcome.stored:
+            note_post(outcome.stored[0], by=by, now=now)
             return outcome.stored[0], True
         return Reading.objects.get(pk=outcome.duplicate_ids[0]), False
 
@@ -101,6 +102,7 @@ def take_sample(*, company: Company, by: Membership | None, row: Any, now: datet
         outcome = feed_water.take_rows([payload], company=company, by=by, now=now, taken_at_default=now)
         refuse_faulty(payload, "The feed water sample cannot be stored.")
         if outcome.stored:
+            note_post(outcome.stored[0], by=by, now=now)
             return outcome.stored[0], True
         return FeedWaterSample.objects.get(pk=outcome.duplicate_ids[0]), False
 

@@ -6,8 +6,9 @@ from datetime import datetime
 from typing import Any
 
 from accounts.models import Company, Membership
+from accounts.services import record
 from fleet.intake.rows import Row
-from fleet.models import IntakeBatch, RefusedRow
+from fleet.models import FeedWaterSample, IntakeBatch, Reading, RefusedRow
 
 Progress = Callable[[float, str], object]
 
@@ -52,7 +53,20 @@ def close_batch(batch: IntakeBatch, *, rows: Sequence[Row], stored: int, flagged
     batch.duplicates = duplicates
     batch.refused = len(refused)
     batch.save(update_fields=["rows", "stored", "flagged", "duplicates", "refused"])
+    if batch.received_by is not None and batch.received_by.meter_unit_id is None:
+        counts = {"stored": stored, "flagged": flagged, "duplicates": duplicates, "refused": len(refused)}
+        record(by=batch.received_by, action=f"post {batch.kind}", subject=batch, details=counts, now=batch.received_at)
     return batch
+
+
+def note_post(row: Reading | FeedWaterSample, *, by: Membership | None, now: datetime) -> None:
+    """Leave in the trail who posted a reading or sample; a meter's readings say themselves that they are its own."""
+    if by is None or by.meter_unit_id is not None:
+        return
+    place = row.unit.code if isinstance(row, Reading) else row.site.code
+    action = "post reading" if isinstance(row, Reading) else "post feed water sample"
+    name = f"{place}, {row.taken_at:%Y-%m-%d %H:%M} UTC"
+    record(by=by, action=action, subject=row, details={"of": place}, now=now, name=name)
 
 
 def _clean(value: Any) -> Any:

@@ -26,6 +26,7 @@ def weekend() -> list[int]:
 class Supplier(TenantModel):
     """A firm the company buys from; prices are in the company's currency."""
 
+    TRAILED = True
     NAMED_BY = "name"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="suppliers")
@@ -61,6 +62,7 @@ class Supplier(TenantModel):
 class CatalogueItem(TenantModel):
     """A consumable, an accessory or a small part; ratings are the label's, with the conditions they were stated for."""
 
+    TRAILED = True
     NAMED_BY = "code"
 
     class Kind(models.TextChoices):
@@ -206,6 +208,8 @@ class CatalogueItem(TenantModel):
 
 class PartsRule(TenantModel):
     """A small thing a piece of work needs beside the cartridge: O-rings, sanitiser, test strips."""
+
+    TRAILED = True
 
     class Per(models.TextChoices):
         POSITION = "position", "each position worked on"

@@ -36,6 +36,8 @@ class ExhaustionLimits(TenantModel):
     loosest there are.
     """
 
+    TRAILED = True
+
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="exhaustion_limits")
     use = models.CharField(max_length=12, choices=Unit.Use, blank=True, help_text="empty: every use")
     product_tds_mg_per_l = _limit("product_tds_mg_per_l", "product TDS above which single or lag resin is exhausted")

@@ -14,6 +14,8 @@ from accounts.time_zones import OwnOrCompanyTimeZoneField
 class Site(TenantModel):
     """A client's place with one or more units, all on the same feed water."""
 
+    TRAILED = True
+    UNTOLD = frozenset({"access_notes"})  # how to get in: codes of doors stand there
     CLIENT_PATH = "client_id"
     NAMED_BY = "code"
 

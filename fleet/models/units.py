@@ -25,6 +25,7 @@ class Stage(models.TextChoices):
 class Unit(TenantModel):
     """One RO or RO/DI unit."""
 
+    TRAILED = True
     CLIENT_PATH = "site__client_id"
     UNIT_PATH = "pk"
     NAMED_BY = "code"
@@ -112,6 +113,7 @@ class Unit(TenantModel):
 class Position(TenantModel):
     """A place for one cartridge in the train; `order` counts from the feed."""
 
+    TRAILED = True
     TENANT_PATH = "unit__company_id"
     CLIENT_PATH = "unit__site__client_id"
 
@@ -178,6 +180,7 @@ class Position(TenantModel):
 class Instrument(TenantModel):
     """A meter or gauge: fitted to one unit, or carried in a van (no unit)."""
 
+    TRAILED = True
     CLIENT_PATH = "unit__site__client_id"
     UNIT_PATH = "unit_id"
     NAMED_BY = "name"

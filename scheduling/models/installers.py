@@ -20,6 +20,7 @@ def working_week() -> list[int]:
 class Installer(TenantModel):
     """An installer's home base, shift and van; the person is the membership."""
 
+    TRAILED = True
     NAMED_BY = "name"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="installers")

@@ -91,7 +91,11 @@ def change_policy(*, company: Company, by: Membership, changes: Mapping[str, Any
         if settings != before:
             row.settings = settings
             row.save(update_fields=["settings", "updated_at"])
-            changed = {name: changes[name] for name in sorted(changes)}
+            changed = {
+                name: {"old": before.get(name), "new": settings.get(name)}
+                for name in sorted(changes)
+                if before.get(name) != settings.get(name)
+            }
             units = Unit.objects.of_company(company).order_by("pk").values_list("pk", flat=True)
             announce(company.pk, units=units, kind=Kind.POLICY, now=now)
             record(by=by, action="change policy", subject=row, details={"changes": changed}, now=now)

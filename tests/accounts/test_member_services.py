@@ -170,8 +170,8 @@ def test_the_last_owner_neither_steps_down_nor_leaves(owner: Membership, office:
 
 
 def test_a_changed_role_is_on_record_with_the_old_one(owner: Membership, office: Membership) -> None:
-    change_role(by=owner, membership=office, role="installer", now=NOW)
-    assert AuditEntry.objects.get().details == {"old": "office", "new": "installer"}
+    change_role(by=owner, membership=Membership.objects.get(pk=office.pk), role="installer", now=NOW)
+    assert AuditEntry.objects.get().details == {"changes": {"role": {"old": "office", "new": "installer"}}}
 
 
 def test_an_ended_membership_takes_its_tokens_along_but_leaves_its_meters_to_an_owner(
@@ -181,10 +181,14 @@ def test_an_ended_membership_takes_its_tokens_along_but_leaves_its_meters_to_an_
     hour = timedelta(hours=1)
     issue_token(by=office, membership=office, name="phone", ttl=hour, now=NOW)
     meter, _ = issue_token(by=office, membership=office, name="meter", ttl=hour, meter_unit_id=unit.pk, now=NOW)
-    end_membership(by=owner, membership=office, now=NOW)
+    end_membership(by=owner, membership=Membership.objects.get(pk=office.pk), now=NOW)
     meter_token = AccessToken.objects.get()
     assert (meter_token.pk, meter_token.membership, meter_token.user) == (meter.pk, owner, owner.user)
-    assert AuditEntry.objects.first().details == {"tokens_revoked": 1, "meter_tokens_passed_on": 1}
+    assert AuditEntry.objects.first().details == {
+        "changes": {"is_active": {"old": True, "new": False}},
+        "tokens_revoked": 1,
+        "meter_tokens_passed_on": 1,
+    }
 
 
 def test_ending_twice_changes_nothing(owner: Membership, office: Membership) -> None:

@@ -110,5 +110,7 @@ def test_the_trail_shows_the_owner_who_did_what(as_owner: APIClient, owner: Memb
         "action": "change role",
         "subject_kind": "membership",
         "subject_id": str(office.pk),
-        "details": {"old": "office", "new": "installer"},
+        "subject_name": "ofer@north.example",
+        "sentence": "olga@north.example changed the member ofer@north.example. Role: installer, before office.",
+        "details": {"changes": {"role": {"old": "office", "new": "installer"}}},
     }

@@ -1,6 +1,8 @@
 """One configuration with all its numbers, and the whole of it in a sentence."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Self
 
 from fleet.engineering.constants import DAYS_PER_YEAR
 from fleet.engineering.formulas.mass_balance import recovery_from_waste_ratio
@@ -16,6 +18,8 @@ from fleet.engineering.sizing.train import flush_l_per_week
 from fleet.engineering.sizing.words import comparison as words
 from fleet.engineering.sizing.words.quantities import in_words, money_in_words, purpose_in_words, span_in_words
 from fleet.engineering.units import FLOW, PRESSURE, VOLUME
+
+_WEEKS_PER_YEAR: Final = DAYS_PER_YEAR / 7.0
 
 
 def alternative_of(
@@ -71,12 +75,8 @@ def alternative_of(
     feed = float(feed_l_per_week(demand, recovery)) + flush
     stores = stores_for(request, choice, catalogue, policy)
     fittings = fittings_for(request, choice, parts, catalogue, stores, policy)
-    consumables = sum(part.cost_per_year for part in parts)
-    weeks = DAYS_PER_YEAR / 7.0
-    labour = labour_per_year(request, parts)
-    water = feed * weeks / 1000.0 * request.water_price
-    resin_only = request.resin_demand_l_per_week == demand
-    layout = "ro" if request.resin_demand_l_per_week == 0.0 else "ro_di" if resin_only else "tee"
+    cost = _RunningCost.of(request, parts, feed)
+    layout = _layout_of(request)
     waste = float(wastewater_l_per_week(demand, recovery)) + flush
     return Alternative(
         best_for=(),
@@ -100,16 +100,44 @@ def alternative_of(
         tank_usable_volume_l=sum(store.usable_l for store in stores),
         reserve_hours=min(store.reserve_hours for store in stores),
         first_cost=sum(part.price for part in parts) + sum(entry.price for entry in fittings),
-        consumables_per_year=consumables,
-        consumables_per_1000_l=consumables / (demand * weeks) * 1000.0,
-        water_per_year=water,
-        labour_per_year=labour,
-        running_cost_per_year=consumables + water + labour,
+        consumables_per_year=cost.consumables,
+        consumables_per_1000_l=cost.consumables / (demand * _WEEKS_PER_YEAR) * 1000.0,
+        water_per_year=cost.water,
+        labour_per_year=cost.labour,
+        running_cost_per_year=cost.total,
         reasons=(*remarks, *remarks_on(request, choice, parts, layout, stores, policy)),
         missing=tuple(_missing(entry) for entry in fittings if entry.item is None),
         for_installer=_for_installer(request, choice, parts, fittings),
-        for_client=_for_client(request, choice, parts, waste, consumables),
+        for_client=_for_client(request, choice, parts, waste, cost.consumables),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _RunningCost:
+    """What a configuration costs in a year, in money."""
+
+    consumables: float
+    water: float
+    labour: float
+
+    @classmethod
+    def of(cls, request: SizingRequest, parts: Sequence[Part], feed_l_per_week: float) -> Self:
+        return cls(
+            consumables=sum(part.cost_per_year for part in parts),
+            water=feed_l_per_week * _WEEKS_PER_YEAR / 1000.0 * request.water_price,
+            labour=labour_per_year(request, parts),
+        )
+
+    @property
+    def total(self) -> float:
+        return self.consumables + self.water + self.labour
+
+
+def _layout_of(request: SizingRequest) -> str:
+    """Whether no water passes resin, all of it does, or some of it behind a tee."""
+    if request.resin_demand_l_per_week == 0.0:
+        return "ro"
+    return "ro_di" if request.resin_demand_l_per_week == request.demand_l_per_week else "tee"
 
 
 def labour_per_year(request: SizingRequest, parts: Sequence[Part]) -> float:

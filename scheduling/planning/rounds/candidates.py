@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from typing import TypeGuard
 
 from fleet.engineering.constants import SECONDS_PER_DAY
 from scheduling.planning.policy import Policy
@@ -50,17 +51,14 @@ def candidate_of(
     installers
         Only these may go; None: anybody.
     """
-    allowed = [cost for cost in cost_by_day if cost is not None and math.isfinite(cost)]
     # a day that is not allowed has no hours; its price is never paid and only has to be a number
-    highest = max(allowed, default=0.0)
+    highest = max(filter(_is_allowed, cost_by_day), default=0.0)
     return Candidate(
         key=key,
         place=place,
         windows=tuple(windows),
         service_s=min(round(minutes * 60.0), SECONDS_PER_DAY),
-        cost_by_day_cents=tuple(
-            _cents(cost if cost is not None and math.isfinite(cost) else highest) for cost in cost_by_day
-        ),
+        cost_by_day_cents=tuple(_cents(cost if _is_allowed(cost) else highest) for cost in cost_by_day),
         cost_if_unserved_cents=_cents(cost_if_unserved),
         urgent=urgent,
         appointment=appointment,
@@ -71,7 +69,7 @@ def candidate_of(
     )
 
 
-def _is_allowed(cost: float | None) -> bool:
+def _is_allowed(cost: float | None) -> TypeGuard[float]:
     return cost is not None and math.isfinite(cost)
 
 

@@ -31,7 +31,7 @@ from scheduling.planning.needs.need import FloatArray, Need
 from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import Place, RoadModel
 from scheduling.planning.visits.days import DaySettings, MemberDays, VisitDays, weigh_days
-from scheduling.planning.visits.members import Members, choose_weeks, members_of_visits
+from scheduling.planning.visits.members import Members, WeekChoices, choose_weeks, members_of_visits
 from scheduling.planning.visits.patterns import IntArray, best_patterns
 from scheduling.planning.visits.proposal import BundlingSite, NeedChoice, VisitProposal
 from scheduling.planning.visits.rows import NeedRows
@@ -90,17 +90,13 @@ def bundle_visits(
     rows, site_of_row = _rows_by_site(ordered, site_number, policy, routed_days)
     present, first_row = np.unique(site_of_row, return_index=True)
 
-    if travel_costs is None:
-        travel_costs = travel_cost_estimate([_place(site) for site in sites], bases, policy=policy, road=road).tolist()
-    travel = np.asarray(travel_costs, dtype=np.float64)[present]
+    travel = np.asarray(
+        _travel_of_sites(sites, bases, policy, road) if travel_costs is None else travel_costs, dtype=np.float64
+    )[present]
     visit_price = policy.visit_price(0.0) + travel
-
-    weekly = rows.weekly_costs(policy.bundling_weeks)
     site_number_of_row = np.searchsorted(present, site_of_row)
-    weekly += rows.cost_of_going_early(weekly, visit_price[site_number_of_row])
     interval_weeks = _intervals(ordered, rows, first_row, policy)
-    visited = best_patterns(weekly, first_row, visit_price, interval_weeks)
-    chosen = choose_weeks(weekly, visited=visited, site_of_row=site_number_of_row, visit_price=visit_price)
+    chosen = _weeks_of_rows(rows, site_number_of_row, first_row, visit_price, interval_weeks, policy.bundling_weeks)
     members = members_of_visits(rows, chosen.week, site_of_row=site_number_of_row, weeks=policy.bundling_weeks)
     if members.row.size == 0:
         return []
@@ -149,6 +145,28 @@ def _number_sites(needs: Sequence[Need], sites: Sequence[BundlingSite]) -> dict[
         if need.site not in site_number:
             raise PlanningError(f"{need.key}.site", f"{need.site!r} is not among the sites.")
     return site_number
+
+
+def _travel_of_sites(
+    sites: Sequence[BundlingSite], bases: Sequence[Place], policy: Policy, road: RoadModel | None
+) -> FloatArray:
+    """Driving money of a visit to each site, estimated from where they lie."""
+    return travel_cost_estimate([_place(site) for site in sites], bases, policy=policy, road=road)
+
+
+def _weeks_of_rows(
+    rows: NeedRows,
+    site_of_row: IntArray,
+    first_row: IntArray,
+    visit_price: FloatArray,
+    interval_weeks: FloatArray,
+    weeks: int,
+) -> WeekChoices:
+    """The week in which each row is met, by the least-cost pattern of visits to its site."""
+    weekly = rows.weekly_costs(weeks)
+    weekly += rows.cost_of_going_early(weekly, visit_price[site_of_row])
+    visited = best_patterns(weekly, first_row, visit_price, interval_weeks)
+    return choose_weeks(weekly, visited=visited, site_of_row=site_of_row, visit_price=visit_price)
 
 
 def _place(site: BundlingSite) -> Place:

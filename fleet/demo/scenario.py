@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-STAGES = ("sediment", "carbon", "membrane", "resin")
+from fleet.engineering.stages import STAGES
+
 READERS = ("meter", "weekly", "monthly", "visits")
 
 

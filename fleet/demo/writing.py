@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fleet.demo.scenario import InstrumentSpec
+from fleet.engineering.nomenclature import without_unit
 from fleet.engineering.units import QUANTITY_KINDS
 
 _TO_UNIT: Mapping[str, Callable[[float], float]] = {
@@ -54,10 +55,8 @@ class Hand:
 
 def spoken(quantity: str) -> str:
     """A stored column as a log calls it: 'feed_tds_mg_per_l' is 'feed TDS'."""
-    for suffix in ("_l_per_day", "_mg_per_l", "_kpa", "_degc", "_l"):
-        quantity = quantity.removesuffix(suffix)
     words = {"tds": "TDS", "ph": "pH"}
-    return " ".join(words.get(word, word) for word in quantity.split("_"))
+    return " ".join(words.get(word, word) for word in without_unit(quantity).split("_"))
 
 
 def header(quantity: str, hand: Hand) -> str:

@@ -6,16 +6,34 @@ from typing import Final
 from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME
 from fleet.engineering.units import QUANTITY_KINDS
 
-# The unit at the end of a derived quantity's name, where it is no stored quantity with a kind of its own.
-_SUFFIX_UNITS: Final = (
-    ("_mg_per_l", "mg/L"),
-    ("_l_per_day", "L/day"),
-    ("_l_per_week", "L/week"),
-    ("_ml_per_min", "mL/min"),
-    ("_kpa", "kPa"),
-    ("_fraction", "fraction"),
-    ("_l", "L"),
-)
+_SUFFIX_UNITS: Final = {
+    "_mg_per_l_as_caco3": "mg/L as CaCO3",
+    "_mg_per_l": "mg/L",
+    "_l_per_day": "L/day",
+    "_l_per_week": "L/week",
+    "_ml_per_min": "mL/min",
+    "_eq_per_l": "eq/L",
+    "_kpa": "kPa",
+    "_degc": "degC",
+    "_kelvin": "K",
+    "_fraction": "fraction",
+    "_days": "days",
+    "_ntu": "NTU",
+    "_um": "um",
+    "_l": "L",
+    "_g": "g",
+}
+"""What stands at the end of a quantity's name, and the unit that it says; a longer ending before the one it ends in."""
+
+
+def without_unit(name: str) -> str:
+    """A quantity's name without the unit at its end.
+
+    >>> [without_unit(name) for name in ("feed_tds_mg_per_l", "inlet_pressure_kpa", "feed_ph")]
+    ['feed_tds', 'inlet_pressure', 'feed_ph']
+    """
+    ending = next((suffix for suffix in _SUFFIX_UNITS if name.endswith(suffix)), "")
+    return name.removesuffix(ending)
 
 
 @dataclass(frozen=True)
@@ -31,7 +49,7 @@ class Term:
         """Unit it is kept in; "-" for a ratio."""
         if self.name in QUANTITY_KINDS:
             return QUANTITY_KINDS[self.name].canonical_unit
-        return next((unit for suffix, unit in _SUFFIX_UNITS if self.name.endswith(suffix)), "-")
+        return next((unit for suffix, unit in _SUFFIX_UNITS.items() if self.name.endswith(suffix)), "-")
 
 
 READING_TERMS: Final = tuple(

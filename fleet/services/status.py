@@ -9,6 +9,7 @@ from django.db.models import Q, QuerySet
 
 from accounts.language import gettext
 from fleet.engineering.limits import is_exhausted
+from fleet.engineering.nomenclature import without_unit
 from fleet.models import Finding, Position, Reading, Stage, Unit
 from fleet.services import words
 from fleet.services.asked import asked_of_client
@@ -102,7 +103,7 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
         water=water,
         sentence=sentence,
         read_at=reading.taken_at if reading else None,
-        measured=column.removesuffix("_mg_per_l"),
+        measured=without_unit(column),
         value_mg_per_l=value,
         limit_mg_per_l=limit,
         next_change=_next_change(unit),

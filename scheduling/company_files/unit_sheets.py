@@ -23,10 +23,7 @@ from scheduling.company_files.sheet import Sheet
 
 _PAIRED: Final = (Stage.CARBON, Stage.RESIN)
 SLOTS: Final = tuple(
-    (stage.value, role)
-    for stage in Stage
-    for role in (("single", "lead", "lag") if stage in _PAIRED else ("single",))
-    if stage.value in ("sediment", "carbon", "membrane", "resin")
+    (stage.value, role) for stage in Stage for role in (("single", "lead", "lag") if stage in _PAIRED else ("single",))
 )
 """Places of a train that a sheet with one row a unit has columns for, as stage and role."""
 

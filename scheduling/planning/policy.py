@@ -13,9 +13,9 @@ from types import MappingProxyType
 from typing import Any
 
 from fleet.engineering.constants import SECONDS_PER_DAY
+from fleet.engineering.stages import STAGES
 from scheduling.planning.errors import PlanningError
 
-STAGES = ("sediment", "carbon", "membrane", "resin")
 USES = ("reef", "planted", "drinking", "coffee", "laboratory", "hydroponics", "fish", "other")
 
 _LATE_COST_PER_DAY: Mapping[str, Mapping[str, float]] = MappingProxyType(

@@ -12,13 +12,14 @@ from typing import Any, Final
 
 import numpy as np
 
+from fleet.engineering.stages import STAGES
 from fleet.forecasting import LEVELS, Fleet, Learned, build_fleet, forecast
 from fleet.forecasting.distribution import GRID_LEVELS
 from fleet.forecasting.wear.nominal import current_placements, fixed_interval
 from scheduling.planning.company_rules import CompanyRules
 from scheduling.planning.needs.dates import first_day_on_condition
 from scheduling.planning.needs.need import Need, NeedKind
-from scheduling.planning.policy import STAGES, USES, Policy
+from scheduling.planning.policy import USES, Policy
 from scheduling.planning.travel.trips import Place
 from scheduling.planning.visits.bundling import bundle_visits
 from scheduling.planning.visits.proposal import BundlingSite

@@ -20,6 +20,7 @@ from fleet.engineering.sizing.train import TASTES, train_of
 from fleet.engineering.sizing.words import cautions
 from fleet.engineering.sizing.words import comparison as words
 from fleet.engineering.sizing.words.quantities import in_words, money_in_words
+from fleet.engineering.stages import STAGES
 from fleet.engineering.units import FLOW
 
 AIMS: Final = {
@@ -33,7 +34,6 @@ LEAST_ALTERNATIVES: Final = 3
 _ABOUT_AS_PURE: Final = 1.2
 # What a unit serves (common practice, no source).
 _LONGEST_LIFE_YEARS: Final = 15.0
-_STAGES: Final = ("sediment", "carbon", "membrane", "resin")
 Rank = Callable[[Alternative], tuple[float, ...]]
 
 
@@ -90,7 +90,7 @@ def compare(request: SizingRequest, catalogue: Sequence[Item], policy: SizingPol
 
 
 def _lacking(request: SizingRequest, catalogue: Sequence[Item]) -> Iterable[Remark]:
-    needed = [stage for stage in _STAGES if stage != "resin" or request.resin_demand_l_per_week > 0.0]
+    needed = [stage for stage in STAGES if stage != "resin" or request.resin_demand_l_per_week > 0.0]
     for stage in needed:
         if not any(item.kind == stage for item in catalogue):
             yield Remark(f"no_{stage}", *words.no_cartridge(stage))

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Final
 
-from fleet.engineering.nomenclature import WATER_TERMS
+from fleet.engineering.nomenclature import WATER_TERMS, without_unit
 from fleet.engineering.quantities import READING_QUANTITIES
 from fleet.forecasting.inputs import vocabulary as words
 
@@ -24,19 +24,8 @@ class FileColumn:
     words: tuple[str, ...] = ()
 
 
-_UNIT_SUFFIXES: Final = (
-    "_mg_per_l_as_caco3", "_mg_per_l", "_l_per_day", "_eq_per_l", "_kpa", "_degc", "_fraction", "_kelvin", "_days",
-    "_ntu", "_um", "_l", "_g",
-)  # fmt: skip
-
-
 def _quantity(field: str, meaning: str) -> FileColumn:
-    header = field
-    for suffix in _UNIT_SUFFIXES:
-        if field.endswith(suffix):
-            header = field.removesuffix(suffix)
-            break
-    return FileColumn(header.replace("_", " "), field, "quantity", False, meaning)
+    return FileColumn(without_unit(field).replace("_", " "), field, "quantity", False, meaning)
 
 
 UNIT: Final = FileColumn("unit", "unit_id", "text", True, "the unit's own name")

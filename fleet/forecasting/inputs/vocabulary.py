@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fleet.engineering.quantities import READING_QUANTITIES, names_of
+from fleet.engineering.stages import STAGES as STAGES
 
-STAGES: Final = ("sediment", "carbon", "membrane", "resin")
 SEDIMENT, CARBON, MEMBRANE, RESIN = range(4)
 
 ROLES: Final = ("single", "lead", "lag")

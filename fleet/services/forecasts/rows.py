@@ -10,6 +10,7 @@ import numpy as np
 
 from accounts.language import gettext, gettext_noop
 from fleet.engineering.constants import SECONDS_PER_DAY
+from fleet.engineering.nomenclature import without_unit
 from fleet.forecasting.answer.explain import date_text, sentence_for_client, sentence_for_installer
 from fleet.forecasting.answer.gauges import Gauges
 from fleet.forecasting.answer.left_out import sentence_left_out
@@ -233,15 +234,8 @@ def _left_out_by_unit(loaded: LoadedFleet, answer: Forecasts) -> dict[int, list[
     return left_out
 
 
-_UNITS: Final = ("_kpa", "_mg_per_l", "_l_per_day", "_degc", "_l")
-
-
 def _plain(name: str) -> str:
-    for unit in _UNITS:
-        if name.endswith(unit):
-            name = name.removesuffix(unit)
-            break
-    return name.replace("_", " ").replace("tds", "TDS").replace(" ph", " pH")
+    return without_unit(name).replace("_", " ").replace("tds", "TDS").replace(" ph", " pH")
 
 
 def _number(value: Any, digits: int) -> float | None:

@@ -4,8 +4,9 @@ import json
 
 import pytest
 
+from fleet.engineering.stages import STAGES
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.policy import STAGES, USES, Policy
+from scheduling.planning.policy import USES, Policy
 
 
 def test_it_survives_storing_as_json() -> None:

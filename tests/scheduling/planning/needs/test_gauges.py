@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fleet.engineering.quantities import READING_QUANTITIES, names_of
+from fleet.engineering.stages import STAGES
 from scheduling.planning.needs.gauges import BreakthroughGauge, LevelGauge, gauge_of
-from scheduling.planning.policy import STAGES
 
 READS = ("a",)
 DAYS = st.lists(st.floats(-300.0, 900.0), min_size=1, max_size=8, unique=True)

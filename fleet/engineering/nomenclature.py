@@ -27,8 +27,20 @@ _SUFFIX_UNITS: Final = {
 
 
 def without_unit(name: str) -> str:
-    """A quantity's name without the unit at its end.
+    """Return a quantity's name without the unit at its end.
 
+    Parameters
+    ----------
+    name : str
+        As code, API and log files have it.
+
+    Returns
+    -------
+    str
+        The same where no unit is at its end.
+
+    Examples
+    --------
     >>> [without_unit(name) for name in ("feed_tds_mg_per_l", "inlet_pressure_kpa", "feed_ph")]
     ['feed_tds', 'inlet_pressure', 'feed_ph']
     """

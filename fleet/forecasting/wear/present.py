@@ -128,7 +128,7 @@ def _weigh_places(
     leans on that."""
     column, count = stage.segments.column, len(stage.columns)
     summed = np.zeros((count, stage.model.shapes, len(pooling.GRID)), dtype=np.float32)
-    shown = np.zeros((0 if is_taught else count, len(shared.CENTRED)))
+    shown = np.zeros((count, len(shared.CENTRED)))
     for first in range(0, count, CHUNK):
         here = slice(first, min(first + CHUNK, count))
         summed[here] = _summed(evidence, hyper, column, past, first, here.stop)

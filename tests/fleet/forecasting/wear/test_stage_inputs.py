@@ -236,6 +236,15 @@ def test_a_reading_shows_the_filter_before_or_after_a_change_or_neither(occasion
     assert (segments.start[located] if located >= 0 else NEITHER) == pytest.approx(shows, nan_ok=True)
 
 
+@pytest.mark.parametrize("day", [OLD, OLD + 0.1, OLD + 30.0])
+def test_the_only_filter_of_the_last_unit_is_shown_from_its_own_day_on(day):
+    """There is none before it and none after it to be taken for it."""
+    fleet_columns = columns(units=2, placed=OLD)
+    fleet_columns["readings"] = readings([day], unit="u1", line_pressure_kpa=400.0, occasion="routine")
+    fleet, _ = build_fleet(**fleet_columns)
+    assert last_changes(fleet, fleet.readings).tolist() == [OLD]
+
+
 @pytest.mark.parametrize(("read", "entering"), [(0.0, (0.05 * 2.0) ** 0.5), (0.8, (0.8 * 2.0) ** 0.5), (None, 2.0)])
 def test_chlorine_that_enters_is_halfway_between_its_level_and_what_was_read(read, entering):
     """On the scale of ratios; a feed that shows none on one day counts as 0.05 mg/L there."""

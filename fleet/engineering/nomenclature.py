@@ -27,17 +27,7 @@ _SUFFIX_UNITS: Final = {
 
 
 def without_unit(name: str) -> str:
-    """Return a quantity's name without the unit at its end.
-
-    Parameters
-    ----------
-    name : str
-        As code, API and log files have it.
-
-    Returns
-    -------
-    str
-        The same where no unit is at its end.
+    """Return a quantity's name without the unit at its end; the same where there is none.
 
     Examples
     --------

@@ -80,10 +80,9 @@ class Hyper:
         centre = self.centre(places)
         variance = np.full(len(places), self.place_spread**2 + self.mean_spread**2)
         for kind, shared in self.common.items():
-            if shared.spread > 0:
-                mean, doubt = shared.offset(places.groups[kind])
-                centre = centre + mean
-                variance = variance - shared.spread**2 + doubt
+            mean, doubt = shared.offset(places.groups[kind])
+            centre = centre + mean
+            variance = variance - shared.spread**2 + doubt
         return centre, np.maximum(variance, 0.0)
 
 
@@ -361,9 +360,9 @@ def teach_shared(hyper: Hyper, shown: Floats, places: Places) -> tuple[Hyper, Fl
     for kind, names in places.groups.items():
         shared, offsets, doubt = teach(shown, names, variance)
         kinds[kind] = shared
-        if shared.spread > 0:
-            centre = centre + offsets
-            variance = np.maximum(variance - shared.spread**2 + doubt, 0.0)
+        centre = centre + offsets
+        variance = np.maximum(variance - shared.spread**2 + doubt, 0.0)
+        if offsets.any():
             shown = np.stack([np.interp(CENTRED + off, CENTRED, row) for off, row in zip(offsets, shown, strict=True)])
     return replace(hyper, common=kinds), centre, variance + hyper.mean_spread**2
 

@@ -75,6 +75,8 @@ READERS: Final = _table(
     ("Indicator", STAFF, "installer_sentence"),
     ("FeedWaterSample", EVERYONE, "id site taken_at reference measured_by method supply as_sent flags corrects"),
     ("FeedWaterSample", EVERYONE, "corrected_by received_at"),
+    ("FeedWaterSample", STAFF, "voided_at voided_by void_reason"),
+    ("Reading", STAFF, "voided_at voided_by void_reason"),
     ("FeedWaterSample", STAFF, "batch line"),
     ("Finding", EVERYONE, "id unit position reading title cause state opened_at last_seen_at decided_at closed_at"),
     ("Finding", EVERYONE, "caution client_sentence"),

@@ -39,6 +39,8 @@ SERVICES = {
     "fleet.services.instruments.update_instrument": ANNOUNCES,
     "fleet.services.putting_right.refuse_stranger": STORES_NOTHING,
     "fleet.services.putting_right.void": "the caller stores the row",
+    "fleet.services.readings.taken_back.void_reading": ANNOUNCES,
+    "fleet.services.readings.taken_back.void_sample": ANNOUNCES,
     "fleet.services.sizing.sizing.check_commissioning": STORES_NOTHING,
     "fleet.services.sizing.sizing.size_for": STORES_NOTHING,
     "fleet.services.stated_limits.create_limits": ANNOUNCES,

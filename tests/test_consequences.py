@@ -186,6 +186,11 @@ def correct(here: Place, api: APIClient) -> Any:
     )
 
 
+def void_reading(here: Place, api: APIClient) -> Any:
+    wrong = Reading.objects.filter(unit=here.unit).latest("taken_at")
+    return api.post(url("readings", wrong.pk, "void"), {"reason": "It was read at another unit."})
+
+
 def send_list(here: Place, api: APIClient) -> Any:
     rows = [{"unit": here.unit.pk, "product_tds": "0 ppm", "interstage_tds": "0 ppm", "permeate_tds": "10 ppm"}]
     return api.post(url("readings"), rows)
@@ -300,6 +305,7 @@ def report_not_done(here: Place, api: APIClient) -> Any:
 CHANGES: list[tuple[Change, set[str]]] = [
     (read_again, {"indicators", "forecasts", "findings", "needs"}),
     (correct, {"indicators", "forecasts"}),
+    (void_reading, {"forecasts", "findings"}),
     (send_list, {"indicators", "forecasts", "findings", "needs"}),
     (send_log, {"indicators", "forecasts", "findings", "needs"}),
     (dismiss, {"findings"}),

@@ -96,6 +96,8 @@ TABLE: dict[str, str] = {
     "GET /api/v1/parts-rules/<pk>/": STAFF,
     "PATCH /api/v1/parts-rules/<pk>/": OFFICE,
     "DELETE /api/v1/parts-rules/<pk>/": OFFICE,
+    "POST /api/v1/readings/<pk>/void/": STAFF,
+    "POST /api/v1/feed-water-samples/<pk>/void/": STAFF,
     "GET /api/v1/placements/": EVERYONE,
     "POST /api/v1/placements/": STAFF,
     "GET /api/v1/placements/<pk>/": EVERYONE,

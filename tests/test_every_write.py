@@ -148,6 +148,8 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
         "item": factories.CatalogueItemFactory(company=company, kind="resin").pk,
     },
     "POST /api/v1/placements/<pk>/remove/": lambda *_: {"removal": "exhausted"},
+    "POST /api/v1/readings/<pk>/void/": lambda *_: {"reason": "It was never read."},
+    "POST /api/v1/feed-water-samples/<pk>/void/": lambda *_: {"reason": "It was never read."},
     "POST /api/v1/placements/<pk>/correct/": lambda *_: {"serial_or_lot": "LOT 7", "reason": "Misread."},
     "POST /api/v1/placements/<pk>/void/": lambda *_: {"reason": "It was never fitted."},
     "POST /api/v1/absences/": lambda company, client, unit, row: {

@@ -13,12 +13,14 @@ from rest_framework.response import Response
 from accounts.http.filters import RowFilter, TenantFilterSet
 from accounts.http.viewsets import ReadCreateViewSet
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
+from fleet.api.putting_right import ReasonSerializer, read_reason, without_voided_for_clients
 from fleet.api.quantities import QuantityField, QuantityModelSerializer, QuantityViewSet
 from fleet.api.readings import AsSentSerializer, FlagSerializer, IdOrCodeField
 from fleet.intake import feed_water_log
 from fleet.intake.feed_water import COLUMNS
 from fleet.intake.payloads import take_sample, take_samples
 from fleet.models import FeedWaterSample
+from fleet.services.readings.taken_back import void_sample
 
 
 class FeedWaterSampleSerializer(QuantityModelSerializer):
@@ -42,6 +44,9 @@ class FeedWaterSampleSerializer(QuantityModelSerializer):
             "flags",
             "corrects",
             "corrected_by",
+            "voided_at",
+            "voided_by",
+            "void_reason",
             "batch",
             "line",
             "received_at",
@@ -93,7 +98,9 @@ class FeedWaterFilterSet(TenantFilterSet):
     batch = RowFilter()
     taken_at_from = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="gte")
     taken_at_before = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="lt")
-    current = django_filters.BooleanFilter(method="only_current", label="only those that nothing corrects, or others")
+    current = django_filters.BooleanFilter(
+        method="only_current", label="only those that count, or those corrected or taken back"
+    )
 
     class Meta:
         model = FeedWaterSample
@@ -147,3 +154,17 @@ class FeedWaterSampleViewSet(QuantityViewSet, ReadCreateViewSet):
         name, content = uploaded(request)
         batch = feed_water_log.read_log(company=self.by.company, by=self.by, name=name, content=content, now=self.now)
         return Response(IntakeBatchSerializer(batch, context=self.get_serializer_context()).data, status=201)
+
+    def get_queryset(self) -> Any:
+        """What was taken back is the company's own business."""
+        return without_voided_for_clients(self, super().get_queryset())
+
+    @extend_schema(request=ReasonSerializer, responses=FeedWaterSampleSerializer)
+    @action(detail=True, methods=["post"])
+    def void(self, request: Request, pk: str) -> Response:
+        """Take back an analysis that never was; it stays to be read, and counts for nothing."""
+        with self.transaction():
+            sample = self.locked_object()
+            stated = read_reason(self)
+            void_sample(sample=sample, by=self.by, now=self.now, **stated)
+            return self.answer(self.reread(sample))

@@ -13,6 +13,7 @@ from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
 from accounts.http.filters import TenantFilterSet
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadCreateViewSet
+from fleet.api.putting_right import ReasonSerializer, read_body, without_voided_for_clients
 from fleet.models import CatalogueItem, Placement, Position, Stage, Unit
 from fleet.services.units import corrections, placements
 
@@ -98,12 +99,6 @@ class RotationSerializer(StrictSerializer):
     )
 
 
-class ReasonSerializer(StrictSerializer):
-    """Why something is taken back."""
-
-    reason = serializers.CharField(max_length=300, help_text="what was wrong, for whoever reads the old one")
-
-
 class PlacementCorrectionSerializer(ReasonSerializer):
     """What was entered wrongly of a placement, as it is right; what is left out stays."""
 
@@ -171,11 +166,9 @@ class PlacementViewSet(ReadCreateViewSet):
 
     def get_queryset(self) -> Any:
         """What was taken back is the company's own business, and nobody's who did not ask."""
-        rows = super().get_queryset()
+        rows = without_voided_for_clients(self, super().get_queryset())
         is_asked = self.action != "list" or "voided" in self.request.query_params
-        if is_asked and getattr(self.request, "membership", None) is not None and self.by.role != "client":
-            return rows
-        return rows.filter(voided_at__isnull=True)
+        return rows if is_asked else rows.filter(voided_at__isnull=True)
 
     def perform_create(self, serializer: Any) -> Placement:
         return placements.place(by=self.by, now=self.now, **serializer.validated_data)
@@ -197,7 +190,7 @@ class PlacementViewSet(ReadCreateViewSet):
         """Say what was entered wrongly; the answer is the new placement, which names the old one in `corrects`."""
         with self.transaction():
             placement = self.locked_object()
-            changes = self._read(PlacementCorrectionSerializer)
+            changes = read_body(self, PlacementCorrectionSerializer)
             fresh = corrections.correct_placement(placement=placement, by=self.by, now=self.now, **changes)
             return self.answer(self.reread(fresh))
 
@@ -207,7 +200,7 @@ class PlacementViewSet(ReadCreateViewSet):
         """Take back a placement that never was; what stood there before it stood on, and after a rotation both did."""
         with self.transaction():
             placement = self.locked_object()
-            stated = self._read(ReasonSerializer)
+            stated = read_body(self, ReasonSerializer)
             corrections.void_placement(placement=placement, by=self.by, now=self.now, **stated)
             return self.answer(self.reread(placement))
 
@@ -217,15 +210,10 @@ class PlacementViewSet(ReadCreateViewSet):
         """Exchange the positions of two cartridges of one stage, such as a lead and a lag that were mistaken."""
         with self.transaction():
             placement = self.locked_object()
-            stated = self._read(SwapSerializer)
+            stated = read_body(self, SwapSerializer)
             pair = corrections.swap_placements(placement=placement, by=self.by, now=self.now, **stated)
             data = SwappedSerializer({"placements": pair}, context=self.get_serializer_context()).data
         return Response(data)
-
-    def _read(self, serializer_class: type[StrictSerializer]) -> dict[str, Any]:
-        serializer = serializer_class(data=self.request.data, context=self.get_serializer_context())
-        serializer.is_valid(raise_exception=True)
-        return dict(serializer.validated_data)
 
     @extend_schema(request=RotationSerializer, responses={201: RotatedSerializer}, filters=False)
     @action(detail=False, methods=["post"])

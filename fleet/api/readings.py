@@ -19,12 +19,14 @@ from accounts.models import Membership
 from accounts.permissions import allows
 from fleet.api.indicators import IndicatorsSerializer
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
+from fleet.api.putting_right import ReasonSerializer, read_reason, without_voided_for_clients
 from fleet.api.quantities import QuantityField, QuantityModelSerializer, QuantityViewSet
 from fleet.engineering.observations import OBSERVATION_MEANINGS
 from fleet.intake import readings_log
 from fleet.intake.payloads import take_reading, take_readings
 from fleet.intake.readings import COLUMNS
 from fleet.models import IntakeBatch, Reading
+from fleet.services.readings.taken_back import void_reading
 
 
 class AsSentSerializer(AnswerSerializer):
@@ -89,6 +91,9 @@ class ReadingSerializer(QuantityModelSerializer):
             "flags",
             "corrects",
             "corrected_by",
+            "voided_at",
+            "voided_by",
+            "void_reason",
             "batch",
             "line",
             "received_at",
@@ -174,7 +179,9 @@ class ReadingFilterSet(TenantFilterSet):
     source = django_filters.ChoiceFilter(choices=Reading.Source.choices)
     occasion = django_filters.ChoiceFilter(choices=Reading.Occasion.choices)
     flagged = django_filters.BooleanFilter(method="only_flagged", label="only those that look doubtful, or only others")
-    current = django_filters.BooleanFilter(method="only_current", label="only those that nothing corrects, or others")
+    current = django_filters.BooleanFilter(
+        method="only_current", label="only those that count, or those corrected or taken back"
+    )
 
     class Meta:
         model = Reading
@@ -213,6 +220,10 @@ class ReadingViewSet(QuantityViewSet, ReadCreateViewSet):
     ordering_fields = ["taken_at", "received_at"]
     pagination_class = CursorPagination
 
+    def get_queryset(self) -> Any:
+        """What was taken back is the company's own business."""
+        return without_voided_for_clients(self, super().get_queryset())
+
     def get_serializer_class(self) -> Any:
         """A single reading comes with its indicators."""
         return ReadingSerializer if self.action == "list" else ReadingDetailSerializer
@@ -240,6 +251,16 @@ class ReadingViewSet(QuantityViewSet, ReadCreateViewSet):
         return self._batch(
             readings_log.read_log(company=self.by.company, by=self.by, name=name, content=content, now=self.now)
         )
+
+    @extend_schema(request=ReasonSerializer, responses=ReadingDetailSerializer)
+    @action(detail=True, methods=["post"])
+    def void(self, request: Request, pk: str) -> Response:
+        """Take back a reading that never was; it stays to be read, and counts for nothing."""
+        with self.transaction():
+            reading = self.locked_object()
+            stated = read_reason(self)
+            void_reading(reading=reading, by=self.by, now=self.now, **stated)
+            return self.answer(self.reread(reading))
 
     def _batch(self, batch: IntakeBatch) -> Response:
         return Response(IntakeBatchSerializer(batch, context=self.get_serializer_context()).data, status=201)

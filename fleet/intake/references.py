@@ -29,6 +29,7 @@ class StoredRow:
     """The row it corrects: its id where that was stored before, else the row itself."""
     pk: int | None = None
     is_corrected: bool = False
+    is_voided: bool = False
 
 
 @dataclass
@@ -88,7 +89,7 @@ def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str
     references = sorted({row.reference for row in rows} | {row.words.get("corrects", "") for row in rows} - {""})
     by_id = [reference[1:] for reference in references if reference.startswith("#") and reference[1:].isdecimal()]
     stored_by_key: dict[Key, StoredRow] = {}
-    columns = (f"{owner}_id", "reference", "pk", "taken_at", "as_sent", "corrects_id", "corrected_by")
+    columns = (f"{owner}_id", "reference", "pk", "taken_at", "as_sent", "corrects_id", "corrected_by", "voided_at")
     quantities = (*model.QUANTITIES, *(["minutes_since_start"] if hasattr(model, "minutes_since_start") else []))
     own_rows = model.objects.filter(**{f"{owner}_id__in": owners})
     batches = [own_rows.filter(reference__in=references[i : i + _AT_ONCE]) for i in range(0, len(references), _AT_ONCE)]
@@ -105,6 +106,7 @@ def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str
                 row["corrects_id"],
                 pk,
                 row["corrected_by"] is not None,
+                row["voided_at"] is not None,
             )
             stored_by_key[owner_id, f"#{pk}"] = stored
             if reference:
@@ -133,6 +135,13 @@ def settle(
     for row in rows:
         key = (row.owner_id, row.reference)
         before = stored_by_key.get(key)
+        if before is not None and before.is_voided:
+            row.refuse(
+                "reference",
+                "taken_back",
+                f"'{row.reference[:80]}' was stored and taken back since; what is right needs a reference of its own.",
+            )
+            continue
         if before is not None:
             different = _differences(row, before, stored_by_key, defaults)
             for one in different:
@@ -162,6 +171,9 @@ def _may_correct(row: Row, stored_by_key: Mapping[Key, StoredRow], corrected: se
     target = stored_by_key.get((row.owner_id, name))
     if target is None:
         row.refuse("corrects", "unknown_reading", f"There is no reading '{name[:80]}' of this unit to correct.")
+        return False
+    if target.is_voided:
+        row.refuse("corrects", "taken_back", f"'{name[:80]}' was taken back; send this one without 'corrects'.")
         return False
     if target.is_corrected or id(target) in corrected:
         row.refuse(

@@ -6,7 +6,7 @@ A row that never was true is voided: it stays, with who took it back, when and w
 from typing import Any, Self
 
 from django.db import models
-from django.db.models import Exists, Model, OuterRef, QuerySet
+from django.db.models import Exists, Model, OuterRef, Q, QuerySet
 
 from accounts.models import Membership
 from accounts.tenancy import TenantQuerySet
@@ -36,12 +36,12 @@ class CorrectableQuerySet(TenantQuerySet):
     """Readings or samples, with the question every calculation asks first."""
 
     def current(self) -> Self:
-        """Leave out the rows that a later row corrects."""
-        return self.filter(~corrects_this(self.model))
+        """Leave out the rows that a later row corrects, and those that were taken back."""
+        return self.filter(~corrects_this(self.model), voided_at__isnull=True)
 
     def corrected(self) -> Self:
-        """Only the rows that a later row corrects."""
-        return self.filter(corrects_this(self.model))
+        """Only the rows that a later row corrects, or that were taken back."""
+        return self.filter(corrects_this(self.model) | Q(voided_at__isnull=False))
 
 
 def corrects_this(model: type[Model], row: str = "pk") -> Exists:

@@ -5,13 +5,13 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
-from fleet.models.corrections import CorrectableQuerySet
+from fleet.models.corrections import CorrectableQuerySet, Voidable
 from fleet.models.intake import IntakeBatch
 from fleet.models.ownership import PassedOn
 from fleet.models.sites import Site
 
 
-class FeedWaterSample(PassedOn):
+class FeedWaterSample(Voidable, PassedOn):
     """One analysis of a site's feed water; any field may be missing. A correction is a new row naming the old one."""
 
     TENANT_PATH = "site__company_id"

@@ -9,7 +9,7 @@ from django.db.models import Q
 
 from accounts.models import Membership
 from fleet.engineering.quantities import READING_QUANTITIES, names_of
-from fleet.models.corrections import CorrectableQuerySet
+from fleet.models.corrections import CorrectableQuerySet, Voidable
 from fleet.models.intake import IntakeBatch
 from fleet.models.ownership import PassedOn
 from fleet.models.units import Instrument, Unit
@@ -24,10 +24,11 @@ class ReadingQuerySet(CorrectableQuerySet):
         return self.filter(reduce(or_, is_read))
 
 
-class Reading(PassedOn):
+class Reading(Voidable, PassedOn):
     """Many quantities, any of them missing, at one moment, by one source; never overwritten.
 
-    A correction is a new row that names the old one in `corrects`; the old row stays and stops counting.
+    A correction is a new row that names the old one in `corrects`; the old row stays and stops counting, and so does
+    one that never was and is voided.
     """
 
     TENANT_PATH = "unit__company_id"

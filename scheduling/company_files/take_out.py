@@ -226,7 +226,10 @@ def _placements(company: Company) -> Iterator[Line]:
 
 
 def _readings(company: Company) -> tuple[Line, Iterator[Line]]:
-    """Every reading with its values in the stored units, the newest of a correction and what it corrected."""
+    """Every reading with its values in the stored units, the newest of a correction and what it corrected.
+
+    What was taken back is left out, as is what was of placements.
+    """
     quantities = (*Reading.QUANTITIES, RUNNING_TIME.name)
     words = ("reference", "corrects", "source", "person", "note", "instrument", "occasion")
     states = ("state", "tank_valve", "pump", "tank_is_full", "sampled_after_flush")
@@ -235,6 +238,7 @@ def _readings(company: Company) -> tuple[Line, Iterator[Line]]:
     def lines() -> Iterator[Line]:
         rows = (
             Reading.objects.of_company(company)
+            .filter(voided_at__isnull=True)
             .select_related("unit__site", "instrument", "corrects")
             .order_by("unit__code", "taken_at", "pk")
         )
@@ -276,6 +280,7 @@ def _samples(company: Company) -> tuple[Line, Iterator[Line]]:
     def lines() -> Iterator[Line]:
         rows = (
             FeedWaterSample.objects.of_company(company)
+            .filter(voided_at__isnull=True)
             .select_related("site", "corrects")
             .order_by("site__code", "taken_at", "pk")
         )

@@ -35,7 +35,10 @@ def marks_of_units(company: Company, unit_ids: Sequence[int], day: date) -> dict
         return {row[0]: row[1:] for row in values}
 
     readings = grouped(
-        mine(Reading.objects.filter(taken_at__lte=known_by), "unit_id"), "unit_id", number=Count("pk"), newest=Max("pk")
+        mine(Reading.objects.filter(taken_at__lte=known_by, voided_at__isnull=True), "unit_id"),
+        "unit_id",
+        number=Count("pk"),
+        newest=Max("pk"),
     )
     placements = grouped(
         mine(Placement.objects.filter(placed_at__lte=known_by), "position__unit_id"),
@@ -50,7 +53,7 @@ def marks_of_units(company: Company, unit_ids: Sequence[int], day: date) -> dict
     positions = grouped(mine(Position.objects, "unit_id"), "unit_id", number=Count("pk"), newest=Max("pk"))
     meters = grouped(mine(Instrument.objects, "unit_id"), "unit_id", number=Count("pk"), finest=Min("resolution"))
     water = grouped(
-        FeedWaterSample.objects.of_company(company).filter(taken_at__lte=known_by),
+        FeedWaterSample.objects.of_company(company).filter(taken_at__lte=known_by, voided_at__isnull=True),
         "site_id",
         number=Count("pk"),
         newest=Max("pk"),

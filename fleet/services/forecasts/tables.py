@@ -269,16 +269,17 @@ def _placements(unit_ids: Sequence[int], known_by: datetime) -> dict[str, list[A
 
 
 def _readings(unit_ids: Sequence[int], known_by: datetime, with_corrected: bool) -> tuple[dict[str, Any], list[int]]:
-    """Readings that nothing corrects, as arrays, and their ids; with the corrected ones and their days if wanted."""
+    """Readings that count, as arrays, and their ids; with the corrected and voided ones and their days if wanted."""
     own_readings = Reading.objects.filter(unit_id__in=unit_ids)
     # Corrections are few: leaving the corrected out here costs less than a join for every reading.
     corrections = list(own_readings.filter(corrects__isnull=False).values_list("pk", "corrects_id", "received_at"))
     corrected = set() if with_corrected else {old for _, old, _ in corrections}
+    in_force = {} if with_corrected else {"voided_at__isnull": True}
     words_of = {name: FlagNumber(name) for name in ("tank_is_full", "sampled_after_flush")}
     flags = {f"{name}_code": as_number for name, as_number in words_of.items()}
     names = [f"{name}_code" if name in words_of else name for name in _READING_WORDS]
     rows = (
-        own_readings.filter(taken_at__lte=known_by)
+        own_readings.filter(taken_at__lte=known_by, **in_force)
         .annotate(day_taken=DayNumber("taken_at"), **flags)
         .order_by("unit_id", "taken_at", "pk")
         .values_list("pk", "unit_id", "day_taken", "minutes_since_start", *Reading.QUANTITIES, *names[1:])
@@ -305,7 +306,9 @@ def _readings(unit_ids: Sequence[int], known_by: datetime, with_corrected: bool)
     table["unit_id"] = table["unit_id"].tolist()
     if with_corrected:
         received_day = {new: day_number(at) for new, _, at in corrections}
-        superseded = {old: day_number(at) for _, old, at in corrections}
+        voided = own_readings.filter(voided_at__isnull=False).values_list("pk", "voided_at")
+        superseded = {pk: day_number(at) for pk, at in voided}
+        superseded.update((old, day_number(at)) for _, old, at in corrections)
         nothing = float("nan")
         table["known_day"] = [received_day.get(pk, nothing) for pk in ids]
         table["superseded_day"] = [superseded.get(pk, nothing) for pk in ids]

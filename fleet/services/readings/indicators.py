@@ -226,7 +226,7 @@ def _recompute_block(
     fresh = {int(table.ids[row]): _row(computed.indicators, row) for row in rows}
     row_of = {int(table.ids[row]): row for row in rows}
     own_rows = ReadingIndicators.objects.filter(
-        ~corrects_this(Reading, "reading_id"), reading__unit_id__in=list(unit_ids)
+        ~corrects_this(Reading, "reading_id"), reading__unit_id__in=list(unit_ids), reading__voided_at__isnull=True
     )
     if since is not None:
         own_rows = own_rows.filter(reading__taken_at__gte=since)

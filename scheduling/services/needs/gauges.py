@@ -50,7 +50,7 @@ def read_gauges(
     instruments = Instrument.objects.of_company(company).filter(in_unit, unit__isnull=False)
     for unit_id, measures in instruments.values_list("unit", "measures"):
         fitted[unit_id].update(set(_COLUMNS).intersection(measures))
-    readings = Reading.objects.of_company(company).filter(in_unit)
+    readings = Reading.objects.of_company(company).filter(in_unit, voided_at__isnull=True)
     last_read = _last_read(company, readings)
     by_clients = _last_read(company, readings.filter(source=Reading.Source.CLIENT))
     visits = Visit.objects.of_company(company).filter(state=Visit.State.CONFIRMED)

@@ -75,6 +75,11 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "membrane_exposure_ppm_h": "chlorine exposure of the membrane so far",
     "resin_life_share": "life of the resin so far over the life forecast",
     "previous_resin_life_share": "the same of the resin before it, when it was read as exhausted",
+    "fresh_resin_product_tds_mg_per_l": "product TDS at the first visit to the last resin, while it was fresh",
+    "fresh_resin_visits": "visits that read the product since that resin was fitted",
+    "permeate_flow_over_usual": "permeate flow over that of the visits before with the same membrane, as read",
+    "concentrate_flow_over_usual": "the same of the concentrate flow",
+    "inlet_pressure_over_usual": "the same of the inlet pressure",
     # meters compared on one cup
     "first_meter_tds_mg_per_l": "TDS of one cup by the meter in use",
     "second_meter_tds_mg_per_l": "TDS of the same cup by another meter",
@@ -169,6 +174,10 @@ class PatternLimits:
     weeks_unread: float = 12.0
     precharge_share: float = 0.6
     resin_colour_fraction: float = 0.75
+    gauge_fell_to: float = 0.4
+    gauge_rose_to: float = 2.0
+    flow_as_ever_low: float = 0.85
+    flow_as_ever_high: float = 1.1
     resin_life_explained: float = 0.6
     previous_resin_life_explained: float = 0.3
     minutes_to_steady: float = SETTLING_MINUTES

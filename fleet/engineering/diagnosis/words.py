@@ -298,3 +298,10 @@ def more_than_its_label(share: float) -> str:
         "Since the membrane was fitted it has given {share:.0%} of what its label gives at this pressure and "
         "temperature: it is another one than recorded, or feed leaks past it."
     ).format(share=share)
+
+
+def slips_past_resin(fresh_tds: float) -> str:
+    """Salt behind a resin that was fresh."""
+    return gettext(
+        "The product read {fresh:.0f} mg/L when this resin was fresh, and no more since: water passes beside the bed."
+    ).format(fresh=fresh_tds)

@@ -1,6 +1,6 @@
 """What the flow of a membrane says although nobody read how warm the water was: no more than the seasons leave open."""
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from fleet.services.findings.facts import History
 
 
+# What is usual is told by so many readings; a median of three is not moved by one slip.
+_USUAL_FROM: Final = 3
+
+
 def flows_as_read(history: "History", rows: Indexes) -> dict[str, float]:
     """Level and step of the permeate flow for each kPa before the membrane, of the readings of one membrane.
 
@@ -25,6 +29,19 @@ def flows_as_read(history: "History", rows: Indexes) -> dict[str, float]:
         "flow_as_read_level_ratio": level_over_first(day, per_kpa),
         "flow_as_read_step_ratio": lasting_step(day, per_kpa),
     }
+
+
+def over_usual(history: "History", rows: Indexes) -> dict[str, float]:
+    """Flows and inlet pressure of the newest of some readings over the median of the ones before it, as read."""
+    flowing = np.array([history.table.columns["state"][row] != "static" for row in rows], dtype=bool)
+    shares: dict[str, float] = {}
+    for quantity in ("permeate_flow", "concentrate_flow", "inlet_pressure"):
+        unit = "kpa" if quantity == "inlet_pressure" else "l_per_day"
+        values = np.where(flowing, history.table.columns[f"{quantity}_{unit}"][rows], np.nan)
+        before = values[:-1][values[:-1] > 0.0]
+        if len(before) >= _USUAL_FROM:
+            shares[f"{quantity}_over_usual"] = float(values[-1] / np.median(before))
+    return shares
 
 
 def over_label_between(history: "History", rows: Indexes) -> tuple[Floats, Floats]:

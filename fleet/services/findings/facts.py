@@ -22,6 +22,7 @@ from fleet.engineering.quantities import READING_QUANTITIES, RUNNING_TIME, names
 from fleet.engineering.usual import COLD_AND_WARM_DEGC, FIRST_WEEKS_DAYS, LAYOUT_TEMPERATURE_DEGC, SAME_VISIT_DAYS
 from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
 from fleet.services.findings.first_weeks import first_weeks
+from fleet.services.findings.fresh_resin import product_since_fitted
 from fleet.services.findings.levels import levels_of_membrane
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.cartridge_changes import saw_before
@@ -340,6 +341,7 @@ def context_of_row(history: History, row: int) -> dict[str, Fact]:
     context.update(_baselines(history, row))
     context.update(_of_unit(history, row, unit))
     context.update(_of_restrictor(unit, context))
+    context.update(product_since_fitted(history, row))
     context.update(_of_water(history.water.get(unit["site_id"], {}), context))
     return {name: value for name, value in context.items() if value is not None and value == value}
 

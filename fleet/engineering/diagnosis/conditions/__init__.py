@@ -43,6 +43,7 @@ from fleet.engineering.diagnosis.conditions.membrane import (
 )
 from fleet.engineering.diagnosis.conditions.meters import (
     chlorine_tests_contradict,
+    gauge_against_flow,
     impossible_flow,
     meter_reads_low,
     meters_disagree,
@@ -69,6 +70,7 @@ from fleet.engineering.diagnosis.conditions.resin import (
     resin_before_short_lived,
     resin_short_lived,
     resins_in_wrong_order,
+    slips_past_resin,
     weak_ions_through,
 )
 from fleet.engineering.diagnosis.conditions.seen import (
@@ -104,6 +106,7 @@ __all__ = [
     "drain_never_stops",
     "fills_slowly",
     "fouled",
+    "gauge_against_flow",
     "holds_back_too_little",
     "impossible_flow",
     "inlet_fell_with_clean_prefilters",
@@ -142,6 +145,7 @@ __all__ = [
     "scaled",
     "shutoff_does_not_close",
     "slime_found",
+    "slips_past_resin",
     "stored_water_comes_back",
     "supply_changed",
     "tank_does_not_fill",

@@ -105,6 +105,24 @@ def chlorine_tests_contradict(f: Facts) -> Evidence | None:
     return None
 
 
+def gauge_against_flow(f: Facts) -> Evidence | None:
+    """The pressure gauge shows far less, or far more, than ever, and the water flows as ever.
+
+    Permeate flows in proportion to the pressure and concentrate with its root at least, whatever a warmer water adds.
+    """
+    inlet = f.number("inlet_pressure_over_usual")
+    flows = [f.number("permeate_flow_over_usual"), f.number("concentrate_flow_over_usual")]
+    known = [flow for flow in flows if flow is not None]
+    if inlet is None or not known or f.text("state") == "static":
+        return None
+    low, high = f.pattern_limits.flow_as_ever_low, f.pattern_limits.flow_as_ever_high
+    fell = inlet <= f.pattern_limits.gauge_fell_to and min(known) >= low
+    rose = inlet >= f.pattern_limits.gauge_rose_to and max(known) <= high
+    if not fell and not rose:
+        return None
+    return Evidence(0.9, {"inlet_pressure_over_usual": inlet, "flow_over_usual": known[0]})
+
+
 def meter_reads_low(f: Facts) -> Evidence | None:
     """The permeate has read far lower since one visit, with the same membrane: a membrane does not heal."""
     step, first = f.number("salt_passage_step_ratio"), f.number("first_salt_passage_over_label")

@@ -83,7 +83,7 @@ def both_exhausted(f: Facts) -> Evidence | None:
     """The water behind the last resin is past its limit, or nothing is held back any more."""
     permeate, lead = _permeate_for_ratio(f), f.number("interstage_tds_mg_per_l")
     product = f.number("product_tds_mg_per_l")
-    if product is None or f.no("has_resin"):
+    if product is None or f.no("has_resin") or slips_past_resin(f) is not None:
         return None
     sure = None if permeate is None else _reads_as_permeate(f, product, permeate)
     if permeate is None or sure is None:
@@ -124,10 +124,29 @@ def _past_limit(f: Facts, product: float, lead: float | None, permeate: float | 
     return Evidence(0.8 * sure, numbers, *words.last_resin_past_limit(product, limit, lead))
 
 
+def slips_past_resin(f: Facts) -> Evidence | None:
+    """The water behind a resin was salty from its first days, and has not become saltier: a part of it passes beside.
+
+    What exhausts a resin takes weeks, and then the product rises to the permeate.
+    """
+    fresh, visits = f.number("fresh_resin_product_tds_mg_per_l"), f.number("fresh_resin_visits")
+    product, step = f.number("product_tds_mg_per_l"), f.pattern_limits.meter_step_mg_per_l
+    least = f.limits.product_tds_mg_per_l + 2.0 * step
+    if fresh is None or product is None or min(fresh, product) < least or f.no("has_resin"):
+        return None
+    if product > max(1.5 * fresh, fresh + 2.0 * step) or f.yes("open_cup_sample") or resins_in_wrong_order(f):
+        return None
+    return Evidence(
+        0.7 if visits is None or visits < 2.0 else 0.95,
+        {"fresh_resin_product_tds": fresh, "product_tds": product},
+        words.slips_past_resin(fresh),
+    )
+
+
 def resin_short_lived(f: Facts) -> Evidence | None:
     """The resin is exhausted long before the life that this permeate gives it."""
     share, explained = f.number("resin_life_share"), f.pattern_limits.resin_life_explained
-    if share is None or share >= explained:
+    if share is None or share >= explained or slips_past_resin(f) is not None:
         return None
     product = f.number("product_tds_mg_per_l")
     is_past = product is not None and is_exhausted("product_tds_mg_per_l", product, f.limits.product_tds_mg_per_l)

@@ -203,4 +203,33 @@ METERS: Final[tuple[Rule, ...]] = (
         ),
         for_client=_("Two chlorine tests contradict each other. We will repeat them on our next visit."),
     ),
+    Rule(
+        id="D74",
+        title=_("Pressure gauge reads wrong"),
+        pattern="pressure_against_flow",
+        step="meters",
+        condition=when.gauge_against_flow,
+        asks=(
+            ("inlet_pressure_kpa", "permeate_flow_l_per_day"),
+            ("inlet_pressure_kpa", "concentrate_flow_l_per_day"),
+        ),
+        must_be_seen_twice=True,
+        doubts=("meters", "pressures", "flows", "membrane"),
+        place=None,
+        outdated_by=(),
+        causes=(
+            Cause(code="pressure_gauge_fault", work=Work(kind=WorkKind.REPAIR, thing=_("pressure gauge"))),
+            Cause(code="pressure_unit_mistaken", work=NoWork.READING_ASKED),
+        ),
+        confirm=_("Tap the gauge, see whether it goes to zero at rest, and hold another one against it."),
+        action=_("Relieve the pressure and replace the gauge; correct what was written in another unit."),
+        cautions=(ISOLATE,),
+        source=_("flow goes with the driving pressure"),
+        for_installer=_(
+            "The gauge before the membrane shows another pressure than ever, while the water flows as ever."
+        ),
+        for_client=_(
+            "A pressure gauge of the unit seems to be broken; the unit works. We will look on our next visit."
+        ),
+    ),
 )

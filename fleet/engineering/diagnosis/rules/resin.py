@@ -11,6 +11,10 @@ from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, NoWork, Work, 
 CARBON_DIOXIDE: Final = Cause(code="carbon_dioxide_load", work=NoWork.ASKED_ELSEWHERE)
 SILICA: Final = Cause(code="silica_load", work=INSPECT_UNIT)
 
+CHANNELLING: Final = Cause(
+    code="resin_channelling", work=Work(kind=WorkKind.REPAIR, thing=_("seat and seals of the resin"))
+)
+
 RESIN: Final[tuple[Rule, ...]] = (
     Rule(
         id="D12",
@@ -104,6 +108,26 @@ RESIN: Final[tuple[Rule, ...]] = (
         for_client=_("The last resin cartridge lets salt into your water. We will come soon to put it right."),
     ),
     Rule(
+        id="D73",
+        title=_("Water slips past the resin"),
+        pattern="product_high_behind_fresh_resin",
+        step="resin",
+        condition=when.slips_past_resin,
+        asks=(("product_tds_mg_per_l",),),
+        place=AT_FIRST_RESIN,
+        outdated_by=("resin",),
+        causes=(CHANNELLING,),
+        confirm=_("Run a few litres to drain and read again; look at the seals and at the way the water takes."),
+        action=_("Seat the cartridge anew with sound seals, close a bypass, pack a loose bed; else fit another resin."),
+        cautions=(MIND_RESIN,),
+        source=PRACTICE,
+        for_installer=_("The product was salty from the first days of this resin: water passes beside the bed."),
+        for_client=_(
+            "Some water passes beside the new resin, so your water is not as pure as it should be. We will put it "
+            "right on our next visit."
+        ),
+    ),
+    Rule(
         id="D13",
         title=_("Resin exhausted early"),
         pattern="resin_life_short",
@@ -117,7 +141,7 @@ RESIN: Final[tuple[Rule, ...]] = (
         causes=(
             CARBON_DIOXIDE,
             SILICA,
-            Cause(code="resin_channelling", work=INSPECT_UNIT),
+            CHANNELLING,
             TDS_CREEP,
             Cause(code="ammonium_load", work=INSPECT_UNIT),
         ),

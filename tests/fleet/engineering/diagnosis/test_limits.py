@@ -31,6 +31,8 @@ WEAK: Changes = {"inlet_pressure_kpa": 250.0, MADE: 120.0, PERMEATE: 14.0}
 WARM: Changes = {"temperature_degc": 24.0, MADE: 270.0, PERMEATE: 12.0}
 OLD: Changes = {FLOW: 0.7, PASSAGE: 2.5, "membrane_age_days": 1200.0}
 AS_READ = "flow_as_read_level_ratio"
+GAUGE = "inlet_pressure_over_usual"
+AS_EVER: dict[str, float | bool | str | None] = {"concentrate_flow_over_usual": 1.0}
 LEVEL = "salt_level_ratio"
 STEP, FLOW_STEP = "salt_passage_step_ratio", "flow_step_ratio"
 # What a sound membrane of 1200 days has left of its flow, less what a reading may err, and how much more salt it
@@ -291,6 +293,14 @@ EDGES = [
          exactly=False),
     Edge("D66", "first_salt_passage_over_label", "below", lambda x: x.salt_passage_double, {STEP: 0.3},
          ("salt_passage_double",)),
+    Edge("D73", "fresh_resin_product_tds_mg_per_l", "from",
+         lambda x: x.product_tds_mg_per_l + 2.0 * x.meter_step_mg_per_l, {"product_tds_mg_per_l": 4.0},
+         ("product_tds_mg_per_l", "meter_step_mg_per_l"), exactly=False),
+    Edge("D73", "product_tds_mg_per_l", "to", 12.0, {"fresh_resin_product_tds_mg_per_l": 8.0, PERMEATE: 20.0}),
+    Edge("D74", GAUGE, "to", lambda x: x.gauge_fell_to, AS_EVER, ("gauge_fell_to",)),
+    Edge("D74", GAUGE, "from", lambda x: x.gauge_rose_to, AS_EVER, ("gauge_rose_to",)),
+    Edge("D74", "permeate_flow_over_usual", "from", lambda x: x.flow_as_ever_low, {GAUGE: 0.3}, ("flow_as_ever_low",)),
+    Edge("D74", "permeate_flow_over_usual", "to", lambda x: x.flow_as_ever_high, {GAUGE: 2.5}, ("flow_as_ever_high",)),
     Edge("D67", "most_flow_over_label", "below", lambda x: x.small_flow_over_label, {}, ("small_flow_over_label",)),
     Edge("D67", "least_flow_over_label", "above", lambda x: x.large_flow_over_label, {}, ("large_flow_over_label",)),
     Edge("D03", "most_restrictor_flow_l_per_day", "from", lambda x: 800.0 / x.ratio_high,

@@ -141,6 +141,12 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
         "low_net_driving_pressure",
     ),
     ("D25", {"concentrate_flow_l_per_day": 200.0}, "restrictor_blocked"),
+    (
+        "D73",
+        {"product_tds_mg_per_l": 4.0, "fresh_resin_product_tds_mg_per_l": 4.0, "fresh_resin_visits": 2.0},
+        "resin_channelling",
+    ),
+    ("D74", {"inlet_pressure_over_usual": 0.1, "permeate_flow_over_usual": 1.0}, "pressure_gauge_fault"),
     ("D70", {"first_flow_over_label": 0.6, "flow_over_label": 0.6}, "membrane_of_another_size"),
     ("D71", {"first_waste_ratio_over_design": 0.5, "waste_ratio_over_design": 0.5}, "restrictor_too_tight"),
     ("D72", {"first_waste_ratio_over_design": 1.8, "waste_ratio_over_design": 1.8}, "restrictor_too_wide"),

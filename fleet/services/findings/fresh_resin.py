@@ -1,0 +1,46 @@
+"""What the water behind the last resin read since that resin was fitted."""
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from fleet.engineering.diagnosis.facts import Fact
+from fleet.engineering.diagnosis.steps import by_visit
+from fleet.engineering.usual import SAME_VISIT_DAYS
+from fleet.models import Position, Stage
+from fleet.services.readings.cartridge_changes import saw_before
+
+if TYPE_CHECKING:
+    from fleet.services.findings.facts import History
+
+# No resin that was laid out for its water is exhausted so soon (common practice, no source).
+_FRESH_DAYS: Final = 21.0
+
+
+def product_since_fitted(history: "History", row: int) -> dict[str, Fact]:
+    """Product TDS at the first visit to the last resin, while it was fresh, and on how many visits it was read since.
+
+    The least of that visit: the first water rinses a new bed. Empty where nobody read it while it was fresh.
+    """
+    resins, table = history.placements[Stage.RESIN], history.table
+    unit_id, day = table.unit_ids[row], table.day[row]
+    own = np.flatnonzero((resins.unit_ids == unit_id) & (resins.placed_day <= day) & (resins.removed_day > day))
+    last = [index for index in own.tolist() if resins.roles[index] == Position.Role.LAG] or own.tolist()
+    if not last:
+        return {}
+    placed = max(float(resins.placed_day[index]) for index in last)
+    rows = np.array([each for each in history.rows_of(int(unit_id)) if each <= row], dtype=np.int64)
+    product = table.columns["product_tds_mg_per_l"]
+    since = [
+        each
+        for each in rows.tolist()
+        if product[each] == product[each] and not saw_before(table.day[each], table.columns["occasion"][each], placed)
+    ]
+    if not since or table.day[since[0]] > placed + _FRESH_DAYS:
+        return {}
+    days, values = table.day[since], product[since]
+    first = values[days <= days[0] + SAME_VISIT_DAYS]
+    return {
+        "fresh_resin_product_tds_mg_per_l": float(first.min()),
+        "fresh_resin_visits": float(len(by_visit(days, days))),
+    }

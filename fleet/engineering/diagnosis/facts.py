@@ -142,6 +142,7 @@ class PatternLimits:
     clean_differential_pressure_margin: float = 1.15
     line_pressure_fall_kpa: float = 10 * _PSI
     low_line_pressure_kpa: float = 40 * _PSI
+    low_pressure_share: float = 0.8
     pump_gain_kpa: float = 10 * _PSI
     inlet_pressure_limit_kpa: float = 125 * _PSI
     inlet_for_permeate_kpa: float = 30 * _PSI

@@ -514,9 +514,18 @@ def _previous_resin_life_share(history: History, row: int, unit: Mapping[str, An
     return _life_share(history, int(shown[-1]), unit, before) if len(shown) else None
 
 
+def _permeate_in_life(history: History, row: int, resin: int) -> float:
+    """Mean permeate TDS that a resin met up to a reading; what is usual at the unit where nobody read it since."""
+    resins, rows = history.placements[Stage.RESIN], history.rows_of(int(history.table.unit_ids[row]))
+    day = history.table.day[rows.start : row + 1]
+    permeate = history.table.columns["permeate_tds_mg_per_l"][rows.start : row + 1]
+    own = (day >= resins.placed_day[resin]) & (day <= resins.removed_day[resin]) & (permeate > 0.0)
+    return float(np.mean(permeate[own])) if np.any(own) else _recent(history, row)[1]
+
+
 def _life_share(history: History, row: int, unit: Mapping[str, Any], resin: int) -> float | None:
     resins = history.placements[Stage.RESIN]
-    _, permeate = _recent(history, row)
+    permeate = _permeate_in_life(history, row, resin)
     daily = unit["weekly_demand_l"] / 7.0
     volume, per_litre = resins.items["resin_volume_l"][resin], resins.items["resin_capacity_eq_per_l"][resin]
     if not permeate > 0 or not daily > 0 or not volume or not per_litre:

@@ -104,11 +104,12 @@ def _colder_degc(f: Facts) -> float | None:
 
 
 def _weaker(f: Facts) -> float | None:
-    """Pressure over that of the baseline, where it is low; else None."""
+    """Pressure over that of the baseline, where it is lower than the hour of the day makes it; else None."""
     pressure = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
     if pressure is None:
         pressure = f.ratio("line_pressure_kpa", "baseline_line_pressure_kpa")
-    return pressure if pressure is not None and pressure < REST_LOW else None
+    low = f.pattern_limits.low_pressure_share
+    return pressure if pressure is not None and pressure < low else None
 
 
 def colder_feed(f: Facts) -> Evidence | None:

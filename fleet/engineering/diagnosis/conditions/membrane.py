@@ -15,6 +15,8 @@ _SALT_AFTER_YEAR: Final = 1.0 + SOUND_SALT_GAIN_PER_YEAR[1]
 
 _HARMFUL_EXPOSURE_PPM_H: Final = 200.0
 _OLD_DAYS: Final = 730.0
+# A sign stands behind the finding that explains it.
+_BEHIND_ITS_CAUSE: Final = 0.4
 # Below it no permeate comes.
 _SOME_FLOW: Final = 0.05
 
@@ -362,8 +364,11 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
     # One step of the meter is no proof.
     if permeate - f.pattern_limits.meter_step_mg_per_l <= allowed * feed:
         return None
+    # Where the cause is known it comes first.
+    causes = (oxidised, oxidised_before, oxidised_unseen, leaking_past, damaged, scaled, fouled)
+    is_explained = any(cause(f) is not None for cause in causes)
     return Evidence(
-        surely(passage / allowed - 1.0),
+        _BEHIND_ITS_CAUSE if is_explained else surely(passage / allowed - 1.0),
         {"rejection": 1.0 - passage, "limit": 1.0 - allowed},
         words.rejection_too_low(1.0 - passage, 1.0 - allowed, allowed * feed),
     )
@@ -391,6 +396,8 @@ def supply_changed(f: Facts) -> Evidence | None:
     feed = f.ratio("feed_tds_mg_per_l", "baseline_feed_tds_mg_per_l")
     if permeate is None or feed is None or feed < 1.2 or permeate < 1.15:
         return None
+    if not _more_than_the_meter_rounds(f, permeate):
+        return None
     passage = f.number("normalised_salt_passage_ratio")
     in_proportion = abs(permeate / feed - 1.0) <= 0.25
     normal = passage is None or 0.8 <= passage <= 1.2
@@ -410,7 +417,7 @@ def low_driving_pressure(f: Facts) -> Evidence | None:
     if both is None or permeate is None or flow is None or inlet is None:
         return None
     normal = REST_LOW <= both[0] <= REST_HIGH and both[1] <= 1.2
-    if not normal or permeate < 1.15 or flow > REST_LOW or inlet > REST_LOW:
+    if not normal or permeate < 1.15 or flow > REST_LOW or inlet > f.pattern_limits.low_pressure_share:
         return None
     return Evidence(
         0.85, {"inlet_over_baseline": inlet, "flow_over_baseline": flow, "permeate_tds_over_baseline": permeate}

@@ -164,6 +164,7 @@ FLOWS: Final[tuple[Rule, ...]] = (
         condition=when.weaker_feed,
         asks=BOTH_FLOWS,
         passes_with_season=True,
+        must_be_seen_twice=True,
         place=None,
         outdated_by=(),
         causes=(LOW_DRIVING_PRESSURE,),

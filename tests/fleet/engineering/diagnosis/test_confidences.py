@@ -70,7 +70,7 @@ CASES: list[tuple[str, Changes, float]] = [
     ("D23", {**TANK, "tank_pressure_kpa": 150.0, "tank_pressure_falls_with_feed_shut": False}, 0.7),
     ("D23", {**TANK, "tank_pressure_kpa": 150.0}, 0.55),
     ("D24", {"waste_ratio": 5.2, "temperature_degc": 6.0}, 0.8),
-    ("D48", {"waste_ratio": 5.2, "inlet_pressure_kpa": 340.0, "prefilter_differential_pressure_kpa": 20.0}, 0.8),
+    ("D48", {"waste_ratio": 5.2, "inlet_pressure_kpa": 310.0, "prefilter_differential_pressure_kpa": 20.0}, 0.8),
     ("D25", {**NO_DRAIN, "waste_ratio": 4.0 * 0.335}, CLEAR),
     ("D25", {**NO_DRAIN, "waste_ratio": 4.0, "recovery_fraction": 0.5}, CLEAR),
     ("D26", {"waste_ratio": 7.0, DRAIN: 1100.0, "inlet_pressure_kpa": 370.0}, 0.85),

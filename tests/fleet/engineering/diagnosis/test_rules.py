@@ -525,3 +525,12 @@ def test_filters_that_nobody_measured_are_not_called_fine() -> None:
     match = next(match for match in diagnose({**HEALTHY, **fell}) if match.id == "D02")
     assert "filters are fine" not in match.for_client
     assert "not measured" in match.for_installer
+
+
+def test_too_little_rejection_stands_behind_the_finding_that_explains_it() -> None:
+    """30 of 250 mg/L pass: alone it is the surest that can be said, beside a leak only its sign."""
+    weak = {**HEALTHY, "permeate_tds_mg_per_l": 30.0, "normalised_salt_passage_ratio": 1.0}
+    alone = {match.id: match.confidence for match in diagnose(weak)}
+    assert alone["D46"] > 0.55
+    leaking = {match.id: match.confidence for match in diagnose({**weak, "salt_passage_step_ratio": 3.0})}
+    assert leaking["D46"] < leaking["D06"]

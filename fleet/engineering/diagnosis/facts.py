@@ -142,7 +142,7 @@ class PatternLimits:
     clean_differential_pressure_margin: float = 1.15
     line_pressure_fall_kpa: float = 10 * _PSI
     low_line_pressure_kpa: float = 40 * _PSI
-    low_pressure_share: float = 0.8
+    low_pressure_share: float = 0.89
     pump_gain_kpa: float = 10 * _PSI
     inlet_pressure_limit_kpa: float = 125 * _PSI
     inlet_for_permeate_kpa: float = 30 * _PSI
@@ -161,8 +161,6 @@ class PatternLimits:
     flow_of_label: float = 0.85
     coldest_flow_share: float = 0.65
     as_read_flow_steady: float = 0.75
-    small_flow_over_label: float = 0.70
-    large_flow_over_label: float = 1.50
     salt_passage_of_age: float = 1.5
     salt_passage_fall: float = 0.5
     hard_concentrate_tds_mg_per_l: float = 450.0

@@ -244,22 +244,6 @@ def scale_is_likely(tds_mg_per_l: float) -> str:
     ).format(tds=tds_mg_per_l)
 
 
-def smaller_than_its_label(share: float) -> str:
-    """A membrane that never gave the flow of its label."""
-    return gettext(
-        "Since it was fitted the membrane has given {share:.0%} of the flow of its label at most: a smaller one than "
-        "the record says, or something holds the permeate back."
-    ).format(share=share)
-
-
-def larger_than_its_label(share: float) -> str:
-    """A membrane that always gave far more than the flow of its label."""
-    return gettext(
-        "Since it was fitted the membrane has given at least {share:.0%} of the flow of its label: a larger one than "
-        "the record says."
-    ).format(share=share)
-
-
 def salt_doubled_although_tested(times: float) -> str:
     """Salt has grown slowly although the tests behind the carbon found no chlorine."""
     return gettext(

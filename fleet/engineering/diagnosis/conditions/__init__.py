@@ -26,7 +26,6 @@ from fleet.engineering.diagnosis.conditions.flows import (
 )
 from fleet.engineering.diagnosis.conditions.membrane import (
     aged,
-    another_size,
     creep,
     damaged,
     fouled,
@@ -91,7 +90,6 @@ from fleet.engineering.diagnosis.conditions.seen import (
 __all__ = [
     "acid_permeate",
     "aged",
-    "another_size",
     "both_exhausted",
     "carbon_fails_early",
     "check_valve_leaks",

@@ -176,6 +176,11 @@ def too_much_concentrate(f: Facts) -> Evidence | None:
     drain = f.ratio("concentrate_flow_l_per_day", "baseline_concentrate_flow_l_per_day")
     inlet = f.ratio("inlet_pressure_kpa", "baseline_inlet_pressure_kpa")
     by_label = f.ratio("concentrate_flow_l_per_day", "most_restrictor_flow_l_per_day")
+    first, now = f.number("first_waste_ratio_over_design"), f.number("waste_ratio_over_design")
+    tolerance = f.pattern_limits.waste_ratio_tolerance
+    if first is not None and first > 1.0 + tolerance and (change is None or change <= f.pattern_limits.ratio_high):
+        # It has passed that much since the membrane was fitted, which a rule of its own says.
+        return None
     if by_label is not None and by_label > f.pattern_limits.ratio_high:
         sure = surely(by_label / f.pattern_limits.ratio_high - 1.0, at_limit=0.8)
         return Evidence(
@@ -183,8 +188,6 @@ def too_much_concentrate(f: Facts) -> Evidence | None:
         )
     if change is None or change <= f.pattern_limits.ratio_high:
         return None
-    first, now = f.number("first_waste_ratio_over_design"), f.number("waste_ratio_over_design")
-    tolerance = f.pattern_limits.waste_ratio_tolerance
     if first is not None and now is not None and first < 1.0 - tolerance and now <= 1.0 + tolerance:
         # More than ever, and as by design: the restrictor that was too tight has been replaced.
         return None

@@ -135,18 +135,6 @@ def oxidised_unseen(f: Facts) -> Evidence | None:
     return Evidence(0.5, {"salt_over_first": level}, words.salt_doubled_although_tested(level))
 
 
-def another_size(f: Facts) -> Evidence | None:
-    """Since it was fitted the membrane has never come near the flow of its label, or never down to it."""
-    most, least = f.number("most_flow_over_label"), f.number("least_flow_over_label")
-    if most is not None and most < f.pattern_limits.small_flow_over_label:
-        sure = surely(f.pattern_limits.small_flow_over_label / max(most, 0.05) - 1.0, at_limit=0.65)
-        return Evidence(sure, {"most_flow_over_label": most}, words.smaller_than_its_label(most))
-    if least is not None and least > f.pattern_limits.large_flow_over_label:
-        sure = surely(least / f.pattern_limits.large_flow_over_label - 1.0, at_limit=0.65)
-        return Evidence(sure, {"least_flow_over_label": least}, words.larger_than_its_label(least))
-    return None
-
-
 def _salt_flux(flow: float, passage: float) -> float:
     """Salt through the membrane over that of the baseline.
 

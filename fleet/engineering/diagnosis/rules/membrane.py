@@ -99,26 +99,6 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         ),
     ),
     Rule(
-        id="D67",
-        title=_("Membrane of another size"),
-        pattern="flow_never_that_of_the_label",
-        step="membrane",
-        condition=when.another_size,
-        asks=(("permeate_flow_l_per_day",),),
-        place=AT_MEMBRANE,
-        outdated_by=("membrane",),
-        causes=(Cause(code="membrane_of_another_size", work=INSPECT_UNIT),),
-        confirm=_("Read the label of the membrane; measure the permeate with the tubing behind the housing open."),
-        action=_("Fit the membrane the unit was laid out for, or correct the record and fit a restrictor to suit."),
-        cautions=(ISOLATE,),
-        source=_("makers' tolerance of 15 to 25 % of the flow, from memory"),
-        for_installer=_("The membrane has never given the flow of its label."),
-        for_client=_(
-            "Your unit makes another amount of water than its papers say. We will look at the membrane on our next "
-            "visit."
-        ),
-    ),
-    Rule(
         id="D06",
         title=_("Feed leaks past the membrane"),
         pattern="salt_jumped_flow_steady",

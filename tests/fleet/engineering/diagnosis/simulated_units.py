@@ -407,10 +407,6 @@ FAULTS: dict[str, tuple[Fault, str]] = {
         lambda u, r: replace(u, observed={"salt_passage_step_ratio": r.uniform(0.15, 0.3)}),
         "D66",
     ),
-    "never the flow of the label": (
-        lambda u, r: replace(u, observed={"most_flow_over_label": r.uniform(0.4, 0.65)}),
-        "D67",
-    ),
     "resin before exhausted early": (
         lambda u, r: replace(u, observed={"previous_resin_life_share": r.uniform(0.05, 0.25)}),
         "D68",
@@ -420,6 +416,24 @@ FAULTS: dict[str, tuple[Fault, str]] = {
             u, water=u.water * r.uniform(0.5, 0.6), observed={"first_flow_over_label": r.uniform(0.5, 0.7)}
         ),
         "D70",
+    ),
+    "resin passed by": (
+        lambda u, r: replace(
+            u,
+            product_share=0.4,
+            observed={"fresh_resin_product_tds_mg_per_l": r.uniform(4.0, 6.0), "product_tds_mg_per_l": 5.0},
+        ),
+        "D73",
+    ),
+    "gauge hangs": (
+        lambda u, r: replace(
+            u,
+            observed={
+                "inlet_pressure_over_usual": r.uniform(0.05, 0.3),
+                "permeate_flow_over_usual": r.uniform(0.9, 1.1),
+            },
+        ),
+        "D74",
     ),
     "restrictor too tight": (
         lambda u, r: replace(u, observed={"first_waste_ratio_over_design": r.uniform(0.3, 0.6)}),

@@ -181,10 +181,10 @@ EDGES = [
         edge
         for first, now in (("first_flow_over_label", "flow_over_label"), ("flow_over_label", "first_flow_over_label"))
         for edge in (
-            Edge("D70", first, "below", lambda x: 1.0 - x.label_flow_tolerance, {now: 0.6}, ("label_flow_tolerance",),
-                 exactly=False),
-            Edge("D70", first, "above", lambda x: 1.0 + x.label_flow_tolerance, {now: 1.5}, ("label_flow_tolerance",),
-                 exactly=False),
+            Edge("D70", first, "below", lambda x: (1.0 - x.label_flow_tolerance) * x.flow_sureness, {now: 0.6},
+                 ("label_flow_tolerance", "flow_sureness"), exactly=False),
+            Edge("D70", first, "above", lambda x: (1.0 + x.label_flow_tolerance) / x.flow_sureness, {now: 1.5},
+                 ("label_flow_tolerance", "flow_sureness"), exactly=False),
         )
     ),
     *(
@@ -292,6 +292,18 @@ EDGES = [
          exactly=False),
     Edge("D66", "first_salt_passage_over_label", "below", lambda x: x.salt_passage_double, {STEP: 0.3},
          ("salt_passage_double",)),
+    Edge("D70", "most_flow_over_label", "below", lambda x: (1.0 - x.label_flow_tolerance) * x.flow_sureness, {},
+         ("label_flow_tolerance", "flow_sureness"), exactly=False),
+    Edge("D70", "least_flow_over_label", "above", lambda x: (1.0 + x.label_flow_tolerance) / x.flow_sureness, {},
+         ("label_flow_tolerance", "flow_sureness"), exactly=False),
+    Edge("D72", "most_flow_over_label", "from", lambda x: (1.0 - x.label_flow_tolerance) * x.flow_sureness,
+         {"first_waste_ratio_over_design": 2.5, "most_restrictor_flow_l_per_day": 900.0}, exactly=False),
+    Edge("D72", "most_restrictor_flow_l_per_day", "below", 800.0,
+         {"first_waste_ratio_over_design": 2.5, "most_flow_over_label": 0.5}),
+    Edge("D71", "least_flow_over_label", "to", lambda x: (1.0 + x.label_flow_tolerance) / x.flow_sureness,
+         {"first_waste_ratio_over_design": 0.5, "least_restrictor_flow_l_per_day": 700.0}, exactly=False),
+    Edge("D71", "least_restrictor_flow_l_per_day", "above", 800.0,
+         {"first_waste_ratio_over_design": 0.5, "least_flow_over_label": 1.6}),
     Edge("D73", "fresh_resin_product_tds_mg_per_l", "from",
          lambda x: x.product_tds_mg_per_l + 2.0 * x.meter_step_mg_per_l, {"product_tds_mg_per_l": 4.0},
          ("product_tds_mg_per_l", "meter_step_mg_per_l"), exactly=False),
@@ -300,8 +312,6 @@ EDGES = [
     Edge("D74", GAUGE, "from", lambda x: x.gauge_rose_to, AS_EVER, ("gauge_rose_to",)),
     Edge("D74", "permeate_flow_over_usual", "from", lambda x: x.flow_as_ever_low, {GAUGE: 0.3}, ("flow_as_ever_low",)),
     Edge("D74", "permeate_flow_over_usual", "to", lambda x: x.flow_as_ever_high, {GAUGE: 2.5}, ("flow_as_ever_high",)),
-    Edge("D67", "most_flow_over_label", "below", lambda x: x.small_flow_over_label, {}, ("small_flow_over_label",)),
-    Edge("D67", "least_flow_over_label", "above", lambda x: x.large_flow_over_label, {}, ("large_flow_over_label",)),
     Edge("D03", "most_restrictor_flow_l_per_day", "from", lambda x: 800.0 / x.ratio_high,
          {"has_booster_pump": True, "inlet_pressure_kpa": 395.0}, ("ratio_high",), exactly=False),
     Edge("D25", "least_restrictor_flow_l_per_day", "above", lambda x: 800.0 / x.ratio_low, {}, ("ratio_low",),

@@ -202,7 +202,6 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
     ("D46", {"permeate_tds_mg_per_l": 29.0}, "membrane_rejection_low"),
     ("D65", {"salt_level_ratio": 2.5}, "membrane_oxidised_untested"),
     ("D66", {"salt_passage_step_ratio": 0.3}, "meter_out_of_calibration"),
-    ("D67", {"most_flow_over_label": 0.5}, "membrane_of_another_size"),
     ("D68", {"previous_resin_life_share": 0.1}, "carbon_dioxide_load"),
     ("D50", {"water_on_floor": True}, "water_leak"),
     ("D51", {"is_switched_off": True}, "switched_off_by_people"),

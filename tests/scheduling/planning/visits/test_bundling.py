@@ -404,3 +404,11 @@ def test_a_visit_lasts_as_the_shortest_life_at_its_site_but_no_longer_than_twice
     assert costs(math.nan) == pytest.approx(costs(usual))
     assert costs(1.2 * usual, 9.0 * usual) == pytest.approx(costs(1.2 * usual, math.nan))
     assert costs(1.2 * usual, 9.0 * usual) != pytest.approx(costs(1.3 * usual, 9.0 * usual))
+
+
+def test_one_place_far_away_does_not_make_the_visits_of_a_small_company_dear() -> None:
+    town = [Place(53.5 + 0.01 * k, 10.0 + 0.013 * (k % 3)) for k in range(11)]
+    alone = travel_cost_estimate(town, policy=POLICY)
+    mistyped = travel_cost_estimate([*town, Place(5.35, 10.0)], policy=POLICY)
+    assert mistyped[:-1].max() < 3.0 * alone.max()
+    assert mistyped[-1] > 50.0 * alone.max()

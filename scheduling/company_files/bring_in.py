@@ -27,6 +27,7 @@ from scheduling.company_files.record_sheets import (
     SITES,
     STOCK,
     SUPPLIERS,
+    far_sites,
     is_of_another_client,
 )
 from scheduling.company_files.rows import Bringing, Row, RowRefusedError
@@ -84,6 +85,8 @@ def bring_in(*, by: Membership, files: Mapping[str, bytes], now: datetime, is_tr
                 lock_company(by.company_id)
                 for page, is_own in by_sheet[sheet.name]:
                     result.pages.append(_store_page(sheet, page, bringing, is_own))
+                if sheet is SITES:
+                    result.pages[-1].remarks += far_sites(by.company)
                 if sheet is PLACEMENTS:
                     link_rotations(units=Unit.objects.of_company(by.company).values_list("pk", flat=True), now=now)
     return result
@@ -249,7 +252,6 @@ def _store_row(sheet: Sheet, row: Row, bringing: Bringing, earlier: dict[str, in
     name = next((row.as_written[field] for field in sheet.named_by if row.as_written.get(field)), "")
     key = " ".join(row.as_written.get(sheet.named_by[0], "").split()).casefold() if sheet.is_named else ""
     before = earlier.get(key)
-    earlier.setdefault(key, row.line)
     try:
         with transaction.atomic():
             outcome = sheet.store(row, bringing)
@@ -264,4 +266,5 @@ def _store_row(sheet: Sheet, row: Row, bringing: Bringing, earlier: dict[str, in
             if not is_known_already or name_of_field in row.values:
                 row.say(name_of_field, sentence)
         return RowResult(row.line, Outcome.REFUSED, name, row.remarks)
+    earlier.setdefault(key, row.line)
     return RowResult(row.line, outcome, name, row.remarks, row.changes if outcome == Outcome.CHANGED else [])

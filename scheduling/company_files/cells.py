@@ -31,6 +31,7 @@ _YEAR: Final = re.compile(r"^(19|20)\d\d$")
 _NUMBER: Final = re.compile(r"^\d+(\.\d+)?$")
 _SERIAL_DAYS: Final = (36_526.0, 60_000.0)
 _HAS_HOUR: Final = re.compile(r"\d[T ,]+\d{1,2}[:.]\d{2}(?![.\d])")
+_INCH: Final = re.compile(r"(?<=\d)\s*(?:\"|”|″|''|in)$")
 _OFFSET: Final = re.compile(r"\d(Z|[+-]\d{2}:?\d{2})$", re.IGNORECASE)
 _HOUR: Final = re.compile(r"^(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2})?\s*([ap])?\.?m?\.?$", re.IGNORECASE)
 _DAY_NAMES: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
@@ -177,7 +178,8 @@ def word_of(column: Column, cell: str) -> str:
     ValueError
         Naming the words that would be right.
     """
-    written = tidy(cell)
+    # A nominal size is written with the sign of the inch.
+    written = tidy(_INCH.sub(" inch", cell))
     if written in column.words:
         return written
     for other in _SAME_WORDS.get(column.field, (column.field,)):

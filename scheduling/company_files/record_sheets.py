@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from accounts.api.clients import ClientSerializer
-from accounts.models import Client
+from accounts.models import Client, Company
 from accounts.services import record
 from fleet.api.catalogue import CatalogueItemSerializer, PartsRuleSerializer
 from fleet.api.instruments import InstrumentSerializer
@@ -25,6 +25,7 @@ from scheduling.company_files.outcome import Outcome
 from scheduling.company_files.rows import Bringing, Records, Row, RowRefusedError, find_named, store_record
 from scheduling.company_files.sheet import Sheet
 from scheduling.models import Installer, StockLevel
+from scheduling.planning.travel.trips import great_circle_m
 from scheduling.services.people.installers import create_installer, update_installer
 from scheduling.services.stock.stock import count_stock
 
@@ -155,6 +156,10 @@ CLIENTS: Final = _sheet(
 )
 
 
+_FAR_KM: Final = 500.0
+"""Nobody drives so far for one visit; common practice, no source."""
+
+
 def _find_site(bringing: Bringing, values: Mapping[str, Any]) -> Any:
     rows = Site.objects.of_company(bringing.company)
     if values.get("code"):
@@ -192,6 +197,24 @@ def is_of_another_client(row: Row, bringing: Bringing) -> bool:
     code, client = row.values.get("code"), row.values.get("client")
     site = find_named(Site.objects.of_company(bringing.company), str(code)) if code and client else None
     return site is not None and site.client.name.casefold() != str(client).casefold()
+
+
+def far_sites(company: Company) -> list[str]:
+    """What is said of located sites that lie far from all others: most often a digit or a comma is missing."""
+    rows = [(site.code, *site.location) for site in Site.objects.of_company(company).order_by("code") if site.location]
+    remarks = []
+    for code, latitude, longitude in rows:
+        others = [row for row in rows if row[0] != code]
+        if not others:
+            break
+        _, latitudes, longitudes = zip(*others, strict=True)
+        nearest_km = float(great_circle_m(latitude, longitude, latitudes, longitudes).min()) / 1000.0
+        if nearest_km > _FAR_KM:
+            remarks.append(
+                f"Site {code} ({latitude:g}, {longitude:g}) lies {nearest_km:.0f} km from the nearest other site; "
+                "check its latitude and longitude."
+            )
+    return remarks if len(remarks) < len(rows) else []
 
 
 def _free_code(bringing: Bringing) -> str:

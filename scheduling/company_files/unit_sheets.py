@@ -225,11 +225,13 @@ UNITS: Final = Sheet(
                 "name": "unit name",
                 "use": "used for, purpose",
                 "kind": "type, unit type",
-                "commissioned_on": "commissioned, since, fitted on, start, date installed, installed on",
+                "commissioned_on": "commissioned, since, fitted on, start, date installed, installed, installed on, "
+                "in service since",
                 "retired_on": "retired",
                 "tank": "storage, storage tank",
                 "weekly_demand": "weekly use, water use, litres a week",
-                "product_tds_target": "tds target, tds limit, target tds",
+                "product_tds_target": "tds target, tds limit, target tds, product tds, product tds max, "
+                "max product tds",
                 "has_booster_pump": "booster pump, pump, booster",
                 "has_float_valve": "float valve",
                 "has_automatic_shutoff_valve": "automatic shut-off, shut-off valve, aso",

@@ -178,3 +178,26 @@ def test_a_day_without_an_hour_goes_out_as_a_day() -> None:
     before = list(Placement.objects.filter(position=position, item=item).values_list("placed_at", "removed_at"))
     assert brought(by, placements=taken).pages[0].count(Outcome.LEFT) == 2
     assert list(Placement.objects.filter(position=position).values_list("placed_at", "removed_at")) == before
+
+
+@pytest.mark.django_db
+def test_a_refused_row_does_not_stand_in_the_way_of_the_right_one() -> None:
+    by = owner()
+    head = "customer;address;code;use;type;installed;weekly use [L];product tds (max) [ppm];train\n"
+    rows = "Bar;Kai 1;B-1;coffee;RO;5.6.2024;300;60;membrane, sediment\nBar;Kai 1;B-1;coffee;RO;5.6.2024;300;60;ro\n"
+    result = brought(by, units=head + rows)
+    (page,) = [page for page in result.pages if page.sheet == "units"]
+    assert [row.outcome for row in page.rows] == [Outcome.REFUSED, Outcome.MADE]
+    unit = Unit.objects.get()
+    assert (f"{unit.commissioned_on}", unit.product_tds_target_mg_per_l) == ("2024-06-05", 60)
+
+
+@pytest.mark.django_db
+def test_a_site_far_from_all_others_is_told_of_and_sizes_have_inches() -> None:
+    by = owner()
+    sites = "client;code;lat;lon\nBar;S1;53,55;10,02\nBar;S2;5,355;10,02\nBar;S3;53,56;10,03\n"
+    catalogue = 'code;name;kind;price;size\nSED;sediment;sediment;4;10"\n'
+    result = brought(by, clients="name\nBar\n", sites=sites, catalogue=catalogue)
+    assert "Site S2 (5.355, 10.02) lies 5359 km from the nearest other site" in told(result)
+    assert told(result).count("nearest other site") == 1
+    assert CatalogueItem.objects.get().cartridge_size == "10_inch"

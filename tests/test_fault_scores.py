@@ -45,14 +45,14 @@ def day(on: date, *causes: str, opened_on: date | None = None, flags: tuple[str,
 
 
 @pytest.mark.parametrize(
-    ("known", "words"), [(HISTORY_WORDS, FAULTS), (DIARY_WORDS, WORDS)], ids=["histories", "diaries"]
+    ("cause_words", "words"), [(HISTORY_WORDS, FAULTS), (DIARY_WORDS, WORDS)], ids=["histories", "diaries"]
 )
 def test_every_cause_that_the_study_knows_is_one_that_diagnosis_names(
-    known: CauseWords, words: Collection[str]
+    cause_words: CauseWords, words: Collection[str]
 ) -> None:
-    assert {cause for causes in known.causes.values() for cause in causes} | NOTICES <= set(CAUSES)
-    assert set(known.causes) == set(words)
-    assert set(known.flags) <= set(words)
+    assert {cause for causes in cause_words.causes.values() for cause in causes} | NOTICES <= set(CAUSES)
+    assert set(cause_words.causes) == set(words)
+    assert set(cause_words.flags) <= set(words)
 
 
 def test_each_set_is_scored_in_its_own_words() -> None:

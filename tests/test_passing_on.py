@@ -155,10 +155,10 @@ def test_the_former_client_goes_on_reading_their_own_time(
     model = route.view_class.queryset.model
     own = before.by_model[model].pk
     # Of forecasts only the latest are shown unless one asks for those of before.
-    asked = "?history=true" if route.view_class.resource == "forecast" else ""
-    assert [row["id"] for row in as_client.get(route.path + asked).json()["results"]] == [own]
-    assert asked or as_client.get(f"{route.path}{own}/").status_code == 200
-    seen = {row["id"] for row in as_other_client.get(route.path + asked).json()["results"]}
+    query = "?history=true" if route.view_class.resource == "forecast" else ""
+    assert [row["id"] for row in as_client.get(route.path + query).json()["results"]] == [own]
+    assert query or as_client.get(f"{route.path}{own}/").status_code == 200
+    seen = {row["id"] for row in as_other_client.get(route.path + query).json()["results"]}
     assert seen == {after.by_model[model].pk} | (set() if model.IS_PERSONAL else {own})
 
 

@@ -57,8 +57,8 @@ def test_the_same_seed_gives_the_same_histories() -> None:
 
 def test_every_accepted_cause_and_every_side_effect_has_its_words() -> None:
     for history in [*ill(), *sound()]:
-        said = {each.words for each in history.also_true} | set(history.truth.accepted if history.truth else ())
-        assert said <= set(WORDS), history.name
+        symptoms = {each.words for each in history.also_true} | set(history.truth.accepted if history.truth else ())
+        assert symptoms <= set(WORDS), history.name
 
 
 @pytest.mark.parametrize("fault", EVERY_FAULT, ids=lambda fault: fault.name)
@@ -73,8 +73,8 @@ def test_a_fault_can_be_known_from_its_own_log_and_not_before_it_began(fault: Fa
         if fault.sign is None:
             assert max(each.at.date() for each in history.observations) == truth.knowable_on
             continue
-        known = first_day_to_know(fault.sign, papers_of(history), log, truth.since, times=fault.times)
-        assert known == truth.knowable_on, history.name
+        first_day = first_day_to_know(fault.sign, papers_of(history), log, truth.since, times=fault.times)
+        assert first_day == truth.knowable_on, history.name
         assert sum(truth.knowable_on <= note.at.date() for note in log) >= 2
 
 
@@ -89,8 +89,8 @@ def test_the_sign_of_a_fault_is_not_in_its_sound_time(fault: Fault) -> None:
         if truth.fault == fault.name:
             log = [note for note in log_of(history) if note.at.date() < truth.since]
             middle = log[len(log) // 2].at.date()
-            known = first_day_to_know(fault.sign, papers_of(history), log, middle, times=fault.times)
-            assert known is None, (history.name, known)
+            first_day = first_day_to_know(fault.sign, papers_of(history), log, middle, times=fault.times)
+            assert first_day is None, (history.name, first_day)
 
 
 def test_sound_units_show_no_gross_sign_and_half_of_them_are_old() -> None:

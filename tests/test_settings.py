@@ -105,5 +105,5 @@ def test_a_reader_that_has_seen_enough_gets_no_traceback() -> None:
         assert running.stdout is not None
         assert running.stderr is not None
         running.stdout.close()
-        said = running.stderr.read()
-    assert (running.returncode, said) == (141, "")
+        errors = running.stderr.read()
+    assert (running.returncode, errors) == (141, "")

@@ -41,7 +41,7 @@ def format_fault(position: Position, item: CatalogueItem, pointer: str = "/item"
     differences = differences_of_format(taken, own)
     if not differences:
         return None
-    wrong = "; ".join(f"{_name(name)} {_said(own, name)}, not {_said(taken, name)}" for name in differences)
+    wrong = "; ".join(f"{_name(name)} {_value_of(own, name)}, not {_value_of(taken, name)}" for name in differences)
     place = position_name(position.stage, position.role)
     items = fitting_items(position)
     codes = ", ".join(row.code for row in items[:_NAMED])
@@ -83,8 +83,8 @@ def refuse_format_of_installed(position: Position) -> None:
     faults = [
         Fault(
             f"/{name}",
-            f"{present.item.code} is installed there, with {_name(name)} {_said(own, name)}, not "
-            f"{_said(stated, name)}; remove it first, or put its label right.",
+            f"{present.item.code} is installed there, with {_name(name)} {_value_of(own, name)}, not "
+            f"{_value_of(stated, name)}; remove it first, or put its label right.",
         )
         for name in differences_of_format(stated, own)
     ]
@@ -130,6 +130,6 @@ def _name(attribute: str) -> str:
     return attribute.replace("_", " ")
 
 
-def _said(format_: CartridgeFormat, attribute: str) -> str:
+def _value_of(format_: CartridgeFormat, attribute: str) -> str:
     value: Any = getattr(format_, attribute)
     return f"'{value}' ({WORDS[attribute][value]})"

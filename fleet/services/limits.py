@@ -45,10 +45,10 @@ def limits_of_uses(company: Company, uses: Mapping[str, float | None]) -> dict[s
             (
                 stated.get("", {}),
                 stated.get(use, {}),
-                {"product_tds_mg_per_l": TARGETS[use].product_tds_high_mg_per_l if asked is None else asked},
+                {"product_tds_mg_per_l": TARGETS[use].product_tds_high_mg_per_l if target is None else target},
             )
         )
-        for use, asked in uses.items()
+        for use, target in uses.items()
     }
 
 

@@ -233,8 +233,8 @@ def _weekday(text: str) -> int:
     if name in tuple("0123456"):
         return int(name)
     for names in (_DAY_NAMES, _GERMAN_DAY_NAMES):
-        for day, known in enumerate(names):
-            if len(name) >= 2 and known.startswith(name.rstrip(".")):
+        for day, day_name in enumerate(names):
+            if len(name) >= 2 and day_name.startswith(name.rstrip(".")):
                 return day
     raise ValueError(f"'{text[:40]}' is no day of the week; write Mon, Tue, Wed, Thu, Fri, Sat or Sun")
 

@@ -36,12 +36,12 @@ def known_again(rows: Sequence[Row], *, model: Any, owner: str, bringing: Bringi
     named -= set(stored_rows.filter(reference__in=named).values_list("reference", flat=True))
     ids = [int(name.partition("-")[2]) for name in named]
     by_name = {own_name(row.pk): row for row in stored_rows.filter(pk__in=ids).select_related(owner)}
-    known = []
+    stored_before = []
     for row in rows:
         stored = by_name.get(row.words.get("reference", ""))
         if stored is not None and _is_about(row, stored, owner):
             if _says_the_same(row, stored, model):
-                known.append(row)
+                stored_before.append(row)
             else:
                 sentence = "is stored with other values; send what is right as a new row, with this name in 'corrects'."
                 row.refuse("reference", "other_values", f"'{row.words['reference']}' {sentence}")
@@ -49,7 +49,7 @@ def known_again(rows: Sequence[Row], *, model: Any, owner: str, bringing: Bringi
         corrected = by_name.get(row.words.get("corrects", ""))
         if corrected is not None and getattr(corrected, owner).code.casefold() == row.words.get(owner, "").casefold():
             row.words["corrects"] = f"#{corrected.pk}"
-    return known
+    return stored_before
 
 
 def _is_about(row: Row, stored: Any, owner: str) -> bool:

@@ -122,7 +122,7 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
     if habits.remark:
         result.remarks.append(habits.remark)
     rows = _rows(log, page, columns, bringing, habits, without, remarks)
-    known = {row.line for row in known_again(rows, model=log.model, owner=log.owner, bringing=bringing)}
+    lines_known = {row.line for row in known_again(rows, model=log.model, owner=log.owner, bringing=bringing)}
     with transaction.atomic():
         content = json.dumps([page.table.headers, page.table.rows]).encode()
         batch = open_batch(
@@ -134,7 +134,7 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
             now=bringing.now,
         )
         trial = transaction.savepoint()
-        outcome = _take(log, rows, known, bringing, batch)
+        outcome = _take(log, rows, lines_known, bringing, batch)
         for row in rows:
             at_fault = {name for name in row.sent if row.label(name) in {fault.field for fault in row.faults}}
             if row.faults and at_fault and len({fault.field for fault in row.faults}) == len(at_fault):
@@ -147,7 +147,7 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
                     remarks.setdefault(row.line, []).append(sentence)
             rows = _rows(log, page, columns, bringing, habits, without, {})
             known_again(rows, model=log.model, owner=log.owner, bringing=bringing)
-            outcome = _take(log, rows, known, bringing, batch)
+            outcome = _take(log, rows, lines_known, bringing, batch)
         else:
             transaction.savepoint_commit(trial)
         close_batch(
@@ -155,7 +155,7 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
             rows=rows,
             stored=len(outcome.stored),
             flagged=outcome.flagged,
-            duplicates=outcome.duplicates + len(known),
+            duplicates=outcome.duplicates + len(lines_known),
         )
     stored_lines = {stored.line for stored in outcome.stored}
     for row in rows:
@@ -163,8 +163,8 @@ def store_log(log: Log, page: Page, bringing: Bringing, *, is_us: bool) -> PageR
     return result
 
 
-def _take(log: Log, rows: Sequence[Row], known: Collection[int], bringing: Bringing, batch: IntakeBatch) -> Any:
-    fresh = [row for row in rows if row.line not in known]
+def _take(log: Log, rows: Sequence[Row], lines_known: Collection[int], bringing: Bringing, batch: IntakeBatch) -> Any:
+    fresh = [row for row in rows if row.line not in lines_known]
     return log.take(fresh, company=bringing.company, by=bringing.by, now=bringing.now, batch=batch)
 
 

@@ -17,10 +17,10 @@ def owner_of(company_name: str | None) -> Membership:
         companies = companies.filter(name__iexact=company_name)
     named = list(companies[:20])
     if len(named) != 1:
-        known = ", ".join(f"'{company.name}'" for company in Company.objects.order_by("pk")[:20])
-        if not known:
+        names = ", ".join(f"'{company.name}'" for company in Company.objects.order_by("pk")[:20])
+        if not names:
             raise InvalidInput("no_company", "There is no company yet; found one with 'manage.py found_company'.")
-        raise InvalidInput("which_company", f"Name the company with --company; there are: {known}.")
+        raise InvalidInput("which_company", f"Name the company with --company; there are: {names}.")
     owners = Membership.objects.of_company(named[0]).filter(role=Membership.Role.OWNER, is_active=True).order_by("pk")
     owner = owners.first()
     if owner is None:

@@ -111,21 +111,21 @@ class _Draw(NamedTuple):
 
 def _draws(request: SizingRequest, policy: SizingPolicy) -> Iterator[_Draw]:
     taps, containers = request.tap_demand_l_per_week, request.container_demand_l_per_week
-    asked, window = request.survey.peak_draw_l, request.survey.draw_window_h
-    if taps and asked is None:
+    peak_draw_l, window = request.survey.peak_draw_l, request.survey.draw_window_h
+    if taps and peak_draw_l is None:
         usual = policy.tap_draw_share * taps / 7.0
         yield _Draw("pressurised_tank", taps, usual, policy.tap_draw_window_h, is_assumed=True)
-    elif taps and asked is not None:
-        yield _Draw("pressurised_tank", taps, asked, window, is_assumed=False)
+    elif taps and peak_draw_l is not None:
+        yield _Draw("pressurised_tank", taps, peak_draw_l, window, is_assumed=False)
     if containers:
-        is_assumed = asked is None or bool(taps)
-        yield _Draw("open_tank", containers, 0.0 if is_assumed else asked or 0.0, window, is_assumed)
+        is_assumed = peak_draw_l is None or bool(taps)
+        yield _Draw("open_tank", containers, 0.0 if is_assumed else peak_draw_l or 0.0, window, is_assumed)
 
 
 def _store(
-    request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item], policy: SizingPolicy, asked: _Draw
+    request: SizingRequest, choice: FlowChoice, catalogue: Sequence[Item], policy: SizingPolicy, usage: _Draw
 ) -> Storage:
-    purpose, demand_l_per_week, draw, window, is_assumed = asked
+    purpose, demand_l_per_week, draw, window, is_assumed = usage
     usable = float(tank_usable_volume_l(draw, choice.winter_flow_l_per_day, window))
     if purpose == "pressurised_tank":
         usable = max(usable, policy.least_tap_store_l)

@@ -82,8 +82,8 @@ class SiteSurvey:
         if self.disinfectant not in DISINFECTANTS:
             raise EngineeringError("disinfectant", f"{self.disinfectant!r} is not one of {', '.join(DISINFECTANTS)}.")
         if self.bacteria_test not in BACTERIA_TESTS:
-            known = ", ".join(BACTERIA_TESTS)
-            raise EngineeringError("bacteria_test", f"{self.bacteria_test!r} is not one of {known}.")
+            allowed = ", ".join(BACTERIA_TESTS)
+            raise EngineeringError("bacteria_test", f"{self.bacteria_test!r} is not one of {allowed}.")
         ranges: dict[str, tuple[float, float, bool]] = {
             "demand_l_per_week": (0.0, 1.0e5, True),
             "lowest_line_pressure_kpa": (0.0, 1100.0, True),

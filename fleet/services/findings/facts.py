@@ -420,8 +420,8 @@ def _of_restrictor(unit: Mapping[str, Any], context: Mapping[str, Fact]) -> dict
     inlet, temperature = context.get("inlet_pressure_kpa"), context.get("temperature_degc")
     if not rated or not at or not isinstance(inlet, float) or not inlet > 0.0:
         return {}
-    known = isinstance(temperature, float) and 1.0 <= temperature <= 45.0
-    degrees = (float(temperature or 0.0),) if known else COLD_AND_WARM_DEGC
+    has_temperature = isinstance(temperature, float) and 1.0 <= temperature <= 45.0
+    degrees = (float(temperature or 0.0),) if has_temperature else COLD_AND_WARM_DEGC
     flows = [float(restrictor_flow(rated, rated_pressure=at, pressure=inlet, restrictor_type="orifice"))]
     flows += [
         float(

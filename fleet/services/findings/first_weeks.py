@@ -39,8 +39,8 @@ def first_weeks(history: "History", row: int) -> dict[str, Fact]:
 
 
 def _middle(values: Floats) -> float:
-    known = values[~np.isnan(values)]
-    return float(np.median(known)) if len(known) else float("nan")
+    finite = values[~np.isnan(values)]
+    return float(np.median(finite)) if len(finite) else float("nan")
 
 
 def _ratio_over_design(history: "History", rows: Indexes, u_kelvin: float | None) -> Floats:

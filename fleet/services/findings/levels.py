@@ -92,11 +92,11 @@ def _of_label(history: "History", row: int, rows: Indexes, over_label: Floats) -
     facts: dict[str, float] = {}
     day = history.table.day[rows]
     least, most = (np.where(np.isnan(over_label), bound, over_label) for bound in over_label_between(history, rows))
-    known = ~np.isnan(most)
-    flows = by_visit(day[known], most[known])
-    if len(flows) >= 2 and day[known][0] <= placed + _BEGINNING_DAYS:
+    is_measured = ~np.isnan(most)
+    flows = by_visit(day[is_measured], most[is_measured])
+    if len(flows) >= 2 and day[is_measured][0] <= placed + _BEGINNING_DAYS:
         facts["most_flow_over_label"] = float(flows.max())
-        facts["least_flow_over_label"] = float(by_visit(day[known], least[known]).min())
+        facts["least_flow_over_label"] = float(by_visit(day[is_measured], least[is_measured]).min())
     rejection = membranes.items["rejection_fraction"][membrane]
     first = rows[day <= placed + FIRST_WEEKS_DAYS]
     if not rejection or not 0.0 < rejection < 1.0:

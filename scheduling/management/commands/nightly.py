@@ -56,10 +56,10 @@ def _company_id(named: str) -> int:
     if not by_name and named.isdecimal():
         by_name = list(Company.objects.filter(pk=int(named)).values_list("pk", flat=True))
     if len(by_name) != 1:
-        known = ", ".join(
+        names = ", ".join(
             f"'{name}' ({pk})" for pk, name in Company.objects.order_by("pk").values_list("pk", "name")[:20]
         )
-        raise CommandError(f"There is no company {named}, or several; there are: {known or 'none yet'}.")
+        raise CommandError(f"There is no company {named}, or several; there are: {names or 'none yet'}.")
     return by_name[0]
 
 

@@ -43,11 +43,11 @@ def travel_cost_estimate(
     -------
     array ``(places,)`` in money.
     """
-    known = np.array([place is not None for place in places], dtype=bool)
-    cost = np.zeros(known.size)
-    cost[known] = _of_known([place for place in places if place is not None], bases, policy, road or RoadModel())
-    if known.any():
-        cost[~known] = cost[known].mean()
+    is_located = np.array([place is not None for place in places], dtype=bool)
+    cost = np.zeros(is_located.size)
+    cost[is_located] = _of_known([place for place in places if place is not None], bases, policy, road or RoadModel())
+    if is_located.any():
+        cost[~is_located] = cost[is_located].mean()
     return cost
 
 

@@ -153,9 +153,9 @@ def ask(
     """
     clock = PlanningClock(first_day, company.zone)
     installers = list(Installer.objects.of_company(company).filter(is_active=True).order_by("pk"))
-    asked = _candidates(company, clock, days, visits)
-    rows = [visit for visit in asked if visit.site.is_located]
-    unlocated = [visit for visit in asked if not visit.site.is_located]
+    open_visits = _candidates(company, clock, days, visits)
+    rows = [visit for visit in open_visits if visit.site.is_located]
+    unlocated = [visit for visit in open_visits if not visit.site.is_located]
     taken = _parts(company, rows) if policy.rules.plans_with_van_stock else {}
     stock = _van_stock(company) if policy.rules.plans_with_van_stock else None
     access = access_of({visit.site_id: visit.site for visit in rows}.values())
@@ -207,16 +207,16 @@ def _waits(company: Company, visits: Sequence[Visit], first_day: date, parts: Pa
     return waits_for_parts(company=company, visits=visits, today=ordered, loaded=parts.loaded)
 
 
-def _candidates(company: Company, clock: PlanningClock, days: int, asked: AskedVisits) -> list[Visit]:
+def _candidates(company: Company, clock: PlanningClock, days: int, visits: AskedVisits) -> list[Visit]:
     begins, ends = clock.moment(0, 0), clock.moment(days - 1, SECONDS_PER_DAY)
     live = (
         Visit.objects.of_company(company)
         .filter(
             Q(state=Visit.State.CONFIRMED, appointment_at__gte=begins, appointment_at__lt=ends)
             | Q(state__in=Visit.UNCONFIRMED)
-            | Q(pk__in=asked.also)
+            | Q(pk__in=visits.also)
         )
-        .exclude(pk__in=asked.without)
+        .exclude(pk__in=visits.without)
         .select_related("site", "installer", "locked_installer")
         .order_by("pk")
     )
@@ -224,7 +224,7 @@ def _candidates(company: Company, clock: PlanningClock, days: int, asked: AskedV
         v
         for v in live
         if v.state == Visit.State.CONFIRMED
-        or v.pk in asked.also
+        or v.pk in visits.also
         or (
             v.locked_start is not None and v.locked_start < ends
             if holds(v, begins)

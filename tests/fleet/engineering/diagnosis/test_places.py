@@ -263,9 +263,9 @@ def numbers(rule: str, changes: Changes, limits: Limits = HOUSE) -> dict[str, fl
     ],
 )
 def test_a_finding_shows_what_it_rests_on(rule: str, changes: Changes, shown: dict[str, float]) -> None:
-    found = numbers(rule, changes)
+    evidence = numbers(rule, changes)
     for name, value in shown.items():
-        assert found[name] == pytest.approx(value, rel=1e-4), name
+        assert evidence[name] == pytest.approx(value, rel=1e-4), name
 
 
 def test_a_clogged_prefilter_is_held_to_the_limit_of_the_temperature_it_was_read_at() -> None:

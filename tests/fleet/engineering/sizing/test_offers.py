@@ -20,8 +20,8 @@ STOCK = [
 STOPPED_BY = {"float_valve", "automatic_shutoff_valve", "check_valve"}
 
 
-def offered(use: WaterUse, survey: object = NO_HARDNESS, **asked: object) -> Offer:
-    return compare(SizingRequest((use,), survey, has_power=False, **asked), STOCK)  # type: ignore[arg-type]
+def offered(use: WaterUse, survey: object = NO_HARDNESS, **request: object) -> Offer:
+    return compare(SizingRequest((use,), survey, has_power=False, **request), STOCK)  # type: ignore[arg-type]
 
 
 def purposes(alternative: Alternative) -> set[str]:

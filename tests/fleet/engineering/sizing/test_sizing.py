@@ -383,8 +383,8 @@ def test_worked_by_hand_a_unit_may_run_longer_with_the_membranes_asked_for() -> 
     """
     stock = [item for item in CATALOGUE if item.code not in ("M50", "M200")]
 
-    def ways(**asked: float) -> tuple[Alternative, ...]:
-        request = SizingRequest((WaterUse("laboratory", 1400.0),), NO_HARDNESS, has_power=False, **asked)  # type: ignore[arg-type]
+    def ways(**needs: float) -> tuple[Alternative, ...]:
+        request = SizingRequest((WaterUse("laboratory", 1400.0),), NO_HARDNESS, has_power=False, **needs)  # type: ignore[arg-type]
         return compare(request, stock).alternatives
 
     longer = ways(run_hours_per_day=21.0)
@@ -468,8 +468,8 @@ def test_a_softener_and_degassing_are_chosen_by_what_they_take() -> None:
 
     def chosen(purpose: str, *items: Item) -> set[str | None]:
         ways = compare(SizingRequest((WaterUse("reef", 140.0),), hard, has_power=False), [*stock, *items]).alternatives
-        found = [entry for way in ways for entry in way.fittings if entry.purpose == purpose]
-        return {entry.item.code if entry.item else None for entry in found}
+        fittings = [entry for way in ways for entry in way.fittings if entry.purpose == purpose]
+        return {entry.item.code if entry.item else None for entry in fittings}
 
     small, large = (replace(softener, code=code, resin_volume_l=volume) for code, volume in (("S1", 1.0), ("S2", 2.4)))
     assert chosen("softener", small) == {None}

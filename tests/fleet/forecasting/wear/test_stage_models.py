@@ -169,6 +169,6 @@ def test_differentials_are_likeliest_where_the_law_puts_them():
     expected = np.array([20.0, 40.0, 80.0])
     square = 36.0 + (0.15 * expected) ** 2
     by_hand = t.logpdf((40.0 - expected) / np.sqrt(square), 4) - t.logpdf(0.0, 4) - 0.5 * np.log(square)
-    found = model.log_likelihood(used, used, np.zeros((1, 1, 3)), shown)[0, 0]
-    assert found == pytest.approx(np.maximum(by_hand, np.log(0.01 / 160.0)))
-    assert model.log_likelihood(0.0 * used, used, used, shown)[0, 0] == pytest.approx(found)
+    likelihood = model.log_likelihood(used, used, np.zeros((1, 1, 3)), shown)[0, 0]
+    assert likelihood == pytest.approx(np.maximum(by_hand, np.log(0.01 / 160.0)))
+    assert model.log_likelihood(0.0 * used, used, used, shown)[0, 0] == pytest.approx(likelihood)

@@ -265,7 +265,7 @@ OTHER_MANAGERS = ("Placement.with_voided", "Placement._base_manager", "Placement
 
 def test_no_calculation_reads_placements_that_were_taken_back() -> None:
     """`Placement.objects` leaves them out; a join or another manager would not."""
-    found: set[str] = set()
+    modules: set[str] = set()
     joins: list[str] = []
     for room in ("accounts", "fleet", "scheduling"):
         for path in (ROOT / room).rglob("*.py"):
@@ -274,10 +274,10 @@ def test_no_calculation_reads_placements_that_were_taken_back() -> None:
                 continue
             for node in ast.walk(ast.parse(path.read_text())):
                 if isinstance(node, ast.Attribute) and ast.unparse(node) in OTHER_MANAGERS:
-                    found.add(name)
+                    modules.add(name)
                 if isinstance(node, ast.keyword) and node.arg and "placements__" in node.arg:
                     joins.append(f"{name}: {node.arg}")
-    found.add("fleet/models/placements.py")
-    assert found == set(WITH_VOIDED)
+    modules.add("fleet/models/placements.py")
+    assert modules == set(WITH_VOIDED)
     assert joins == []
     assert Placement._default_manager is Placement.objects

@@ -43,9 +43,9 @@ def test_what_is_wasted_is_what_is_expected_to_be_left_not_its_median() -> None:
     assert need_dates(forecast=forecast, is_seen=True).remaining_share == 0.0
 
 
-@pytest.mark.parametrize(("share", "known"), [(0.05, False), (0.051, True)])
-def test_near_its_end_what_is_left_says_nothing_of_a_whole_life(share: float, known: bool) -> None:
-    assert math.isnan(need_dates(forecast=on(5.0, remaining_share=share)).fresh_life_days) is not known
+@pytest.mark.parametrize(("share", "is_known"), [(0.05, False), (0.051, True)])
+def test_near_its_end_what_is_left_says_nothing_of_a_whole_life(share: float, is_known: bool) -> None:
+    assert math.isnan(need_dates(forecast=on(5.0, remaining_share=share)).fresh_life_days) is not is_known
 
 
 @pytest.mark.parametrize(("day", "life"), [(0.5, 5.0), (1.0, 10.0), (2.0, 20.0)])
@@ -57,9 +57,9 @@ def test_hours_before_its_end_a_whole_life_is_still_in_proportion(day: float, li
 @pytest.mark.parametrize(("used", "day", "life"), [(120.0, 5.0, 125.0), (120.0, -8.0, 120.0), (14.0, 0.0, 14.0)])
 def test_what_ends_has_lasted_as_long_as_it_stood(used: float, day: float, life: float) -> None:
     # without it no further visit would be seen to come where the shortest-lived cartridge is exhausted
-    known = on(day, is_exhausted=day <= 0.0, remaining_share=0.0, used_days=used)
-    assert need_dates(forecast=known).fresh_life_days == pytest.approx(life)
-    assert need_dates(forecast=known, is_seen=True).fresh_life_days == pytest.approx(used)
+    forecast = on(day, is_exhausted=day <= 0.0, remaining_share=0.0, used_days=used)
+    assert need_dates(forecast=forecast).fresh_life_days == pytest.approx(life)
+    assert need_dates(forecast=forecast, is_seen=True).fresh_life_days == pytest.approx(used)
 
 
 def test_what_ended_within_days_says_nothing_of_the_next() -> None:
@@ -80,8 +80,8 @@ def test_what_goes_on_condition_waits_for_its_probability(probability: float, da
     [(False, False, 0.0), (True, False, -8.0), (True, True, 0.0), (False, True, 0.0)],
 )
 def test_what_is_seen_outranks_a_forecast_of_more_life(is_exhausted: bool, is_confirmed: bool, expected: float) -> None:
-    known = on(-8.0 if is_exhausted else 60.0, is_exhausted=is_exhausted, remaining_share=0.4)
-    dates = need_dates(forecast=known, is_seen=True, is_confirmed=is_confirmed)
+    forecast = on(-8.0 if is_exhausted else 60.0, is_exhausted=is_exhausted, remaining_share=0.4)
+    dates = need_dates(forecast=forecast, is_seen=True, is_confirmed=is_confirmed)
     assert dates.quantile_days == (expected,) * WIDTH
     assert dates.remaining_share == 0.0
 

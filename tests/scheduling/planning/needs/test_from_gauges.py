@@ -86,14 +86,14 @@ def test_an_old_reading_and_one_of_another_cartridge_do_not_count(read_days_ago:
 
 
 @pytest.mark.parametrize(
-    ("read_days_ago", "asked"), [(RECENT_DAYS - 0.5, False), (RECENT_DAYS + 0.5, True), (None, True)]
+    ("read_days_ago", "is_asked_for"), [(RECENT_DAYS - 0.5, False), (RECENT_DAYS + 0.5, True), (None, True)]
 )
-def test_what_the_forecast_rests_on_was_read_lately(read_days_ago: float | None, asked: bool) -> None:
+def test_what_the_forecast_rests_on_was_read_lately(read_days_ago: float | None, is_asked_for: bool) -> None:
     """A membrane is dated by its flow too: whoever read that has looked at it."""
     newest = membrane().newest_forecast
     assert newest is not None
     facts = unit(membrane(newest_forecast=at(newest, read_days_ago=read_days_ago)), gauges=gauges())
-    assert (reading_of(decided(facts)) is not None) is asked
+    assert (reading_of(decided(facts)) is not None) is is_asked_for
 
 
 def test_a_date_that_no_gauge_moves_is_not_asked_for() -> None:
@@ -152,8 +152,8 @@ def test_what_the_answer_decides_waits_for_it_and_no_longer() -> None:
     first = decided(facts)
     assert reading_of(first) is not None
     assert first["replace membrane"].not_before == TODAY + timedelta(days=5)
-    asked = decided(at(facts, asked_on=TODAY - timedelta(days=3)))
-    assert asked["replace membrane"].not_before == TODAY + timedelta(days=2)
+    needs = decided(at(facts, asked_on=TODAY - timedelta(days=3)))
+    assert needs["replace membrane"].not_before == TODAY + timedelta(days=2)
     # asked in vain: it is still worth a reading, and the work goes on
     in_vain = decided(at(facts, asked_on=TODAY - timedelta(days=5)))
     assert reading_of(in_vain) is not None
@@ -213,8 +213,8 @@ def test_nobody_is_sent_to_a_unit_that_fell_silent_before_its_client_was_asked()
     tasks = decided(silent)
     assert sorted(tasks) == ["inspect unit", "take_reading product TDS"]
     assert tasks["inspect unit"].not_before == TODAY + timedelta(days=5)
-    asked = decided(at(silent, asked_on=TODAY - timedelta(days=5)))
-    assert asked["inspect unit"].not_before is None
+    needs = decided(at(silent, asked_on=TODAY - timedelta(days=5)))
+    assert needs["inspect unit"].not_before is None
 
 
 def test_whoever_looks_a_unit_over_for_a_finding_reads_it_anyway() -> None:
@@ -289,13 +289,13 @@ def test_cartridges_that_are_due_share_the_price_of_a_visit(other: str | None, s
     due = [task for task in tasks.by_key.values() if task.kind == NeedKind.REPLACE]
     forecast = positions[0].forecast
     assert forecast is not None
-    known = _unknown(positions[0], forecast, None, gauge_of("membrane"), tasks)
-    assert known.visit_price == pytest.approx(30.0 / max(len(due), 1))
-    assert (known.waste, known.used_days) == (pytest.approx(400.0 * known_share(facts)), 900.0)
-    assert known.interval_days == 7.0 * 26.0
-    assert known.least_probability == 0.5
-    assert known.exhausted_cost_per_day == 0.0
-    assert known.late_cost_per_day == POLICY.planning.late_cost("membrane", facts.use)
+    unknown = _unknown(positions[0], forecast, None, gauge_of("membrane"), tasks)
+    assert unknown.visit_price == pytest.approx(30.0 / max(len(due), 1))
+    assert (unknown.waste, unknown.used_days) == (pytest.approx(400.0 * known_share(facts)), 900.0)
+    assert unknown.interval_days == 7.0 * 26.0
+    assert unknown.least_probability == 0.5
+    assert unknown.exhausted_cost_per_day == 0.0
+    assert unknown.late_cost_per_day == POLICY.planning.late_cost("membrane", facts.use)
 
 
 def known_share(facts: UnitFacts) -> float:
@@ -312,5 +312,5 @@ def test_a_visit_beyond_the_weeks_that_are_bundled_is_no_next_visit(visit: int, 
     )
     tasks = TaskList(facts, POLICY)
     tasks.by_key = {task.key: task for task in tasks_of_unit(facts, policy=POLICY, today=TODAY)}
-    (known,) = _unknowns(tasks, TODAY)
-    assert known.next_visit_day == (float(visit) if counts else None)
+    (unknown,) = _unknowns(tasks, TODAY)
+    assert unknown.next_visit_day == (float(visit) if counts else None)

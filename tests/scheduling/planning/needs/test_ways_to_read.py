@@ -124,8 +124,8 @@ def test_the_day_that_costs_least(change: dict[str, Any], day: float) -> None:
 @pytest.mark.parametrize("stage", ["sediment", "carbon", "membrane", "resin"])
 @pytest.mark.parametrize("way", [Way.ASK_CLIENT, Way.NEXT_VISIT])
 def test_a_date_that_is_known_is_not_asked_for(stage: str, way: Way) -> None:
-    known = unknown(gauge=gauge_of(stage), quantile_days=on_two_days(40.0, 40.0), visit_price=30.0, interval_days=180.0)
-    assert value_of_reading(known, way, known_from_day=3.0) == pytest.approx(0.0, abs=1e-9)
+    sure = unknown(gauge=gauge_of(stage), quantile_days=on_two_days(40.0, 40.0), visit_price=30.0, interval_days=180.0)
+    assert value_of_reading(sure, way, known_from_day=3.0) == pytest.approx(0.0, abs=1e-9)
 
 
 @given(

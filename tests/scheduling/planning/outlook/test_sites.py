@@ -102,13 +102,13 @@ def test_each_unit_has_its_own_work_and_a_visit_reads_them_all() -> None:
 
 
 def test_the_units_of_a_site_have_chances_of_their_own() -> None:
-    asked: list[int] = []
+    numbers: list[int] = []
     facts = UnitFacts(3, "reef", LONG_AGO, positions=(position(1, 9.0), position(2, 9.0)))
     SimulatedSite.begin(
         OutlookSite(9, (OutlookUnit(facts), OutlookUnit(facts))), span=Span(FIRST_DAY), prices=POLICY, travel_cost=0.0,
-        chance=lambda number, generation: float(asked.append(number) or 0.5),
+        chance=lambda number, generation: float(numbers.append(number) or 0.5),
     )  # fmt: skip
-    assert asked == [0, 1, 2, 3]
+    assert numbers == [0, 1, 2, 3]
 
 
 @pytest.mark.parametrize(("day", "counts"), [(49.0, False), (50.0, True), (149.0, True), (150.0, False)])

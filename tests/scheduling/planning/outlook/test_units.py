@@ -69,18 +69,18 @@ def test_what_stands_was_fitted_before_day_0_and_is_exhausted_as_its_chance_says
 
 
 def test_each_position_has_its_own_chance_and_a_lag_that_of_its_lead() -> None:
-    asked: list[tuple[int, int]] = []
+    draws: list[tuple[int, int]] = []
 
     def chance(number: int, generation: int) -> float:
-        asked.append((number, generation))
+        draws.append((number, generation))
         return 0.5
 
     facts = UnitFacts(3, "reef", LONG_AGO, positions=(position(7, 9.0), LEAD, LAG))
     unit = SimulatedUnit(OutlookUnit(facts), chance, 4)
-    assert asked == [(4, 0), (5, 0), (5, 0)]
+    assert draws == [(4, 0), (5, 0), (5, 0)]
     unit.fit_new(LAG, 10.0)
     unit.fit_new(LAG, 20.0)
-    assert asked[3:] == [(6, 1), (6, 2)]
+    assert draws[3:] == [(6, 1), (6, 2)]
     keys = {unit.cartridges[2].key}
     for day in (30.0, 40.0):
         unit.fit_new(LAG, day)
@@ -94,11 +94,11 @@ def test_each_position_has_its_own_chance_and_a_lag_that_of_its_lead() -> None:
                                                             (130.0, 0.0, True)])  # fmt: skip
 def test_what_is_left_of_a_cartridge_falls_day_by_day(day: float, share: float, is_exhausted: bool) -> None:
     """Exhausted on day 100 of a life of 200."""
-    known = simulated(position(1, 100.0)).cartridges[1].forecast_on(day)
-    assert (known.remaining_share, known.used_days) == pytest.approx((share, 100.0 + day))
-    assert known.is_exhausted is is_exhausted
-    assert median_days(known.quantile_days) == pytest.approx(100.0 - day)
-    assert (known.key, known.cartridge, known.is_maximum_service_time) == (11, 11, False)
+    forecast = simulated(position(1, 100.0)).cartridges[1].forecast_on(day)
+    assert (forecast.remaining_share, forecast.used_days) == pytest.approx((share, 100.0 + day))
+    assert forecast.is_exhausted is is_exhausted
+    assert median_days(forecast.quantile_days) == pytest.approx(100.0 - day)
+    assert (forecast.key, forecast.cartridge, forecast.is_maximum_service_time) == (11, 11, False)
 
 
 def test_of_a_life_that_nobody_knows_no_share_is_told() -> None:
@@ -121,9 +121,9 @@ def test_a_maximum_service_time_stays_one_until_the_cartridge_is_changed() -> No
 def test_what_was_seen_exhausted_has_nothing_left() -> None:
     unit = simulated(position(1, 100.0))
     unit.read_gauges(100.0, is_visit=False)
-    known = unit.cartridges[1].forecast_on(110.0)
-    assert (known.is_exhausted, known.remaining_share, known.used_days) == (True, 0.0, 210.0)
-    assert set(known.quantile_days) == {0.0}
+    forecast = unit.cartridges[1].forecast_on(110.0)
+    assert (forecast.is_exhausted, forecast.remaining_share, forecast.used_days) == (True, 0.0, 210.0)
+    assert set(forecast.quantile_days) == {0.0}
     unit.fit_new(unit.facts.positions[0], 120.0)
     unit.cartridges[1].is_seen_exhausted = True
     assert unit.cartridges[1].forecast_on(119.0).used_days == 0.0

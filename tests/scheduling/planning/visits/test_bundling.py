@@ -121,8 +121,8 @@ def test_an_exhausted_lead_waits_for_the_visit_another_need_makes() -> None:
     along = bundle_visits([lead, cartridge("sediment", "a", 25.0)], [BundlingSite("a", HERE)], policy=POLICY)[0]
     assert along.needs == ("lead resin", "sediment")
     assert along.best_day < 25
-    said = along.choices[0].sentence
-    assert "over 99 % likely to be exhausted by the visit, and under 1 % that the lag after it is exhausted too" in said
+    text = along.choices[0].sentence
+    assert "over 99 % likely to be exhausted by the visit, and under 1 % that the lag after it is exhausted too" in text
     # the same lead without a lag that holds is late from today on
     bare = replace(lead, quantile_days=(0.0,) * 7, exhausted_quantile_days=())
     assert bundle_visits([bare], [BundlingSite("a", HERE)], policy=POLICY)[0].best_day < 7
@@ -308,10 +308,10 @@ def test_only_what_wears_is_called_exhausted() -> None:
     worn = cartridge("lead resin", "a", 2.0, price=25.0)
     wash = replace(cartridge("tank", "a", 2.0, price=0.0), kind=NeedKind.SANITISE)
     choices = bundle_visits([worn, wash], [BundlingSite("a", HERE)], policy=POLICY)[0].choices
-    said = {choice.need: choice.sentence for choice in choices}
-    assert "likely to be exhausted by the visit" in said["lead resin"]
-    assert "likely to be due by the visit" in said["tank"]
-    assert "exhausted" not in said["tank"]
+    sentences = {choice.need: choice.sentence for choice in choices}
+    assert "likely to be exhausted by the visit" in sentences["lead resin"]
+    assert "likely to be due by the visit" in sentences["tank"]
+    assert "exhausted" not in sentences["tank"]
 
 
 @pytest.mark.parametrize(

@@ -446,9 +446,9 @@ def test_a_person_who_asks_for_a_restrictor_gets_the_one_that_fits(town: Town, o
     fits, other = _restrictor(town, 900), _restrictor(town, 300)
     unit = town.unit(design_recovery_fraction=0.2)
     _read_at_label(town, unit)
-    asked = {"by": owner, "unit": unit, "kind": "replace_restrictor", "reason": "Blocked.", "now": NOW}
-    assert add_need(**asked).item == fits
-    assert add_need(**asked, item=other).item == other
+    need = {"by": owner, "unit": unit, "kind": "replace_restrictor", "reason": "Blocked.", "now": NOW}
+    assert add_need(**need).item == fits
+    assert add_need(**need, item=other).item == other
 
 
 def _carbon_item(town: Town, code: str, price: str, **values: object) -> CatalogueItem:

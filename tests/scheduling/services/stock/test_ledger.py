@@ -83,8 +83,8 @@ class Stockroom:
     def pieces(self) -> tuple[int | None, int | None]:
         """In the store and in the van; None: not known. The ledger says the same as the totals."""
         assert differing_totals(self.town.company) == {}
-        known = dict(StockLevel.objects.values_list("installer", "quantity"))
-        return known.get(None), known.get(self.van.pk)
+        quantities = dict(StockLevel.objects.values_list("installer", "quantity"))
+        return quantities.get(None), quantities.get(self.van.pk)
 
 
 @pytest.fixture

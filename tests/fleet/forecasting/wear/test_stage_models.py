@@ -172,3 +172,10 @@ def test_differentials_are_likeliest_where_the_law_puts_them():
     likelihood = model.log_likelihood(used, used, np.zeros((1, 1, 3)), shown)[0, 0]
     assert likelihood == pytest.approx(np.maximum(by_hand, np.log(0.01 / 160.0)))
     assert model.log_likelihood(0.0 * used, used, used, shown)[0, 0] == pytest.approx(likelihood)
+
+
+def test_what_is_left_of_a_filter_is_what_was_there_less_what_passed():
+    left = SEDIMENT.remaining_after(np.array([1.0, 0.4, 0.1]), np.array([0.25, 0.4, 0.3]))
+    assert left == pytest.approx([0.75, 0.0, -0.2])
+    assert SEDIMENT.until_exhausted(left, np.array([7.0, 8.0, 9.0])).tolist() == left.tolist()
+    assert SEDIMENT.state(left) == pytest.approx([0.25, 1.0, 1.2])

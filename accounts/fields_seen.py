@@ -32,7 +32,7 @@ def _table(*rows: tuple[str, Roles, str]) -> Mapping[tuple[str, str], Roles]:
 
 READERS: Final = _table(
     # accounts
-    ("Company", EVERYONE, "id name currency time_zone unit_system created_at"),
+    ("Company", EVERYONE, "id name currency time_zone unit_system phone email address created_at"),
     ("MyCompany", EVERYONE, "id name currency time_zone unit_system"),
     ("Membership", EVERYONE, "id name role client company"),
     ("Me", EVERYONE, "email membership memberships may"),
@@ -106,6 +106,9 @@ READERS: Final = _table(
     # Clients are promised windows, never the minute of a plan that may change every night.
     ("Visit", STAFF, "planned"),
     ("Window", EVERYONE, "opens_at closes_at"),
+    # Whoever has the link of an offer reads how that one visit stands.
+    ("OfferOfLink", EVERYONE, "company phone site address work minutes state sentence is_open windows"),
+    ("OfferedWindow", EVERYONE, "opens_at closes_at words"),
     ("VisitTask", EVERYONE, "order need kind label state unit unit_code position item minutes outcome"),
     ("VisitTask", STAFF, "reason outcome_reason"),
     ("Message", EVERYONE, "id audience kind state client client_name phone installer installer_name visit email"),

@@ -42,6 +42,9 @@ class Company(TenantModel):
         help_text="IANA name; the working day of the office is in it, new sites and installers without one take it",
     )
     unit_system = models.CharField(max_length=6, choices=UnitSystem, default=UnitSystem.METRIC)
+    phone = models.CharField(max_length=40, blank=True, help_text="where clients call; it stands under every letter")
+    email = models.EmailField(blank=True, help_text="where clients write; it stands under every letter")
+    address = models.CharField(max_length=300, blank=True, help_text="it stands under every letter to a client")
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

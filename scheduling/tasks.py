@@ -12,7 +12,7 @@ from accounts.models import Company
 from accounts.services.tidying import tidy
 from scheduling.services import nightly as nightly_run
 from scheduling.services import outlook
-from scheduling.services.people.messages import send_messages
+from scheduling.services.people.messages import remind, send_messages
 from scheduling.services.rounds import jobs as planning_jobs
 
 log = logging.getLogger(__name__)
@@ -49,5 +49,7 @@ def start_company_nightly(*, company_id: int, **_: Any) -> int | None:
 
 @shared_task
 def send_waiting_messages(**_: Any) -> int:
-    """Send the e-mails that wait; how many left."""
-    return send_messages(now=timezone.now())["sent"]
+    """Write the reminders that are due and send the e-mails that wait; how many left."""
+    now = timezone.now()
+    remind(now=now)
+    return send_messages(now=now)["sent"]

@@ -36,6 +36,8 @@ from schemathesis.specs.openapi.checks import (
 from accounts.jobs.api import ANY_JSON
 from accounts.models import Client, Company, Membership
 from accounts.tenancy import TenantModel
+from scheduling.models import Visit
+from scheduling.services.people.answer_links import answer_token
 from tests.routes import every_route
 from tests.rows import make_row
 
@@ -268,7 +270,7 @@ def test_every_thing_that_is_there_is_answered_as_described(described: Any, owne
             return
         names = [parameter.name for parameter in operation.path_parameters]
         for id_ in ids_of(operation.path, owner) if "id" in names else [1]:
-            parameters = {"id": id_, "kind": "not_found"}
+            parameters = {"id": id_, "kind": "not_found", "token": answer_token(Visit.objects.first())}
             case = operation.Case(path_parameters={name: parameters[name] for name in names})
             # The owner drives no round, so there is no day of theirs to show.
             assert checked(case, token) == (404 if operation.path.endswith("/my-day/") else 200)

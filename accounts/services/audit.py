@@ -7,20 +7,23 @@ from typing import Any
 
 from django.db import models
 
-from accounts.models import AuditEntry, Membership
+from accounts.models import AuditEntry, Company, Membership
 from accounts.tenancy import TenantModel
 
 
 def record(
     *,
-    by: Membership,
+    by: Membership | None,
     action: str,
     subject: models.Model,
     now: datetime,
     details: Mapping[str, Any] | None = None,
     name: str = "",
+    company: Company | None = None,
 ) -> AuditEntry:
     """Leave an audit entry: `by` did `action`, a verb and a noun such as "issue token", to `subject` at `now`.
+
+    `by` is None for whoever followed a link that was sent to them; then `company` says whose trail it is.
 
     `details` holds what a later reader needs; it must be JSON and hold no secret. Where the subject is of a model whose
     changes the trail tells, `changes` with the old and new value of each changed column comes in by itself. Call it in
@@ -28,7 +31,7 @@ def record(
     """
     changes = _changes_of(subject)
     return AuditEntry.objects.create(
-        company_id=by.company_id,
+        company_id=_company_of(by, company),
         membership=by,
         at=now,
         action=action,
@@ -94,3 +97,11 @@ def _as_json(column: Any, value: Any) -> Any:
     if isinstance(value, Decimal):
         return str(value)
     return value if isinstance(value, list | dict) else str(value)
+
+
+def _company_of(by: Membership | None, company: Company | None) -> int:
+    if by is not None:
+        return by.company_id
+    if company is None:
+        raise ValueError("Without a membership, the trail needs the company.")
+    return company.pk

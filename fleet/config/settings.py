@@ -192,6 +192,8 @@ JOB_LEASE_SECONDS = _seconds("JOB_LEASE_SECONDS", default=900)
 # Unset, e-mails are written to the terminal and nobody gets one. A server that hangs must not hold a worker for ever.
 EMAIL_URL = _url("EMAIL_URL", ("consolemail", "smtp", "smtp+tls", "smtp+ssl")) or "consolemail://"
 vars().update(env.email_url_config(EMAIL_URL))
+# Where clients reach this server with a browser; links in letters begin with it. Unset, letters have no links.
+PUBLIC_URL = _url("PUBLIC_URL", ("http", "https")).rstrip("/")
 EMAIL_TIMEOUT = _seconds("EMAIL_TIMEOUT_SECONDS", default=20)
 DEFAULT_FROM_EMAIL = env.str("EMAIL_FROM", default="service@localhost")
 # Where driving times are asked for: the address of a table, to which places are added. Only the server's own settings

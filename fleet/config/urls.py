@@ -1,4 +1,4 @@
-"""The one list of routes: every room's API under /api/v1/, and the documentation page."""
+"""The one list of routes: every room's API under /api/v1/, its documentation page, and pages for people."""
 
 from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView
@@ -10,6 +10,7 @@ urlpatterns = [
     path("api/v1/", include("fleet.api.urls")),
     path("api/v1/", include("scheduling.api.urls")),
     path("api/v1/schema/", SpectacularAPIView.as_view(authentication_classes=[], permission_classes=[]), name="schema"),
+    path("", include("scheduling.pages.urls")),
     path("api/v1/docs/", DocsView.as_view(), name="docs"),
 ]
 

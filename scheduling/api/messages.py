@@ -1,5 +1,7 @@
 """Messages: what clients, installers and the office are told of visits; and whom the office must call."""
 
+from typing import Any
+
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import action
@@ -8,8 +10,10 @@ from rest_framework.response import Response
 
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
+from accounts.models import Membership
 from scheduling.api.notes import NoteSerializer
 from scheduling.models import Message
+from scheduling.services.people.answer_links import without_links
 from scheduling.services.people.messages import note_call
 
 
@@ -47,6 +51,14 @@ class MessageSerializer(TenantModelSerializer):
             "call_note",
         ]
         read_only_fields = fields
+
+    def to_representation(self, message: Message) -> dict[str, Any]:
+        """The message; the link by which its client answers is for the client alone."""
+        shown: dict[str, Any] = super().to_representation(message)
+        membership = self.context.get("membership")
+        if membership is None or membership.role != Membership.Role.CLIENT:
+            shown["body"] = without_links(shown["body"])
+        return shown
 
 
 class MessageViewSet(ReadOnlyViewSet):

@@ -15,23 +15,26 @@ from rest_framework.response import Response
 
 from accounts.http.etags import check_if_match, etag_of
 from accounts.http.fields import FiniteFloatField, MomentField
-from accounts.http.serializers import StrictSerializer, TenantModelSerializer
+from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
 from accounts.jobs.api import JobSerializer, accepted
 from scheduling.api.day_sheets import DaySheetSerializer
 from scheduling.api.geojson_schema import FEATURE_COLLECTION
+from scheduling.api.messages import MessageSerializer
 from scheduling.api.renderers import GeoJSONRenderer, GPXRenderer, PDFRenderer
 from scheduling.api.replanning import DifferenceSerializer, HappenedSerializer, ReplanSerializer
 from scheduling.api.stops import STOPS, StopSerializer
+from scheduling.api.visits import WindowSerializer
 from scheduling.exports.day_sheet_pdf import MEDIA_TYPE as PDF_MEDIA_TYPE
 from scheduling.exports.day_sheet_pdf import day_sheet_pdf
 from scheduling.exports.geojson import MEDIA_TYPE, plan_map
 from scheduling.exports.gpx import MEDIA_TYPE as GPX_MEDIA_TYPE
 from scheduling.exports.gpx import round_gpx
-from scheduling.models import Plan, Round, UnservedVisit
+from scheduling.models import Plan, Round, UnservedVisit, Visit
 from scheduling.services.rounds.day_sheets import day_sheet, round_of_today
 from scheduling.services.rounds.differences import people_to_tell
 from scheduling.services.rounds.jobs import start_plan_job
+from scheduling.services.rounds.offers import offer_plan
 from scheduling.services.rounds.plans import publish_plan
 from scheduling.services.rounds.replanning import replan_day
 from scheduling.services.stock.parts import write_parts_lists
@@ -207,6 +210,25 @@ _WHOLE = (
 )
 
 
+class OfferedVisitSerializer(TenantModelSerializer):
+    """A visit with the windows its client may choose from."""
+
+    site_name = serializers.CharField(source="site.name", read_only=True)
+    offers = WindowSerializer(many=True, read_only=True, help_text="windows to choose from")
+
+    class Meta:
+        model = Visit
+        fields = ["id", "site", "site_name", "offers"]
+        read_only_fields = fields
+
+
+class PlanOfferedSerializer(AnswerSerializer):
+    """What was offered now: visits, and the letters that tell of them, one for each client."""
+
+    visits = OfferedVisitSerializer(many=True)
+    letters = MessageSerializer(many=True, help_text="letters, waiting to be sent or to be told by telephone")
+
+
 class PlanViewSet(ReadOnlyViewSet):
     """Plans of rounds. A single plan shows its rounds stop by stop, and every visit left out with the reason."""
 
@@ -243,6 +265,19 @@ class PlanViewSet(ReadOnlyViewSet):
         with transaction.atomic():
             plan = publish_plan(plan=self.locked_object(), by=self.by, now=self.now)
             return self.answer(self.reread(plan))
+
+    @extend_schema(request=None, responses=PlanOfferedSerializer)
+    @action(detail=True, methods=["post"])
+    def offer(self, request: Request, pk: str) -> Response:
+        """Offer the client of every proposed visit of a published plan its time and one or two others.
+
+        Every time offered is kept free until the client answers. Each client gets one letter, with a link to answer by
+        if the server knows its address; who has no e-mail stands on the call list.
+        """
+        with transaction.atomic():
+            offered = offer_plan(plan=self.locked_object(), by=self.by, now=self.now)
+        answer = {"visits": offered.visits, "letters": offered.letters}
+        return Response(PlanOfferedSerializer(answer, context=self.get_serializer_context()).data)
 
     @extend_schema(request=ReplanSerializer, responses={201: WholePlanSerializer})
     @action(detail=True, methods=["post"])

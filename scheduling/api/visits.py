@@ -20,15 +20,14 @@ from scheduling.api.additions import (
 from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.models import Installer, Need, Plan, Stop, Visit, VisitAddition, VisitTask
 from scheduling.services.needs.needs import refresh_needs
+from scheduling.services.rounds import confirmed_times
 from scheduling.services.visits.additions import accept_additions, decline_additions
 from scheduling.services.visits.locks import unlock_visit
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import (
-    accept_offer,
     begin_visit,
     cancel_visit,
     complete_visit,
-    confirm_visit,
     depart,
     offer_visit,
     propose_visits,
@@ -226,6 +225,18 @@ class AcceptanceSerializer(SentSerializer):
     opens_at = MomentField(help_text="start of the window that is chosen, one of those offered")
 
 
+class DeclineSerializer(SentSerializer):
+    """Why the times offered do not suit."""
+
+    reason = serializers.CharField(
+        max_length=1000,
+        required=False,
+        allow_blank=True,
+        default="",
+        help_text="why, and when it would suit; for the office",
+    )
+
+
 class ObstacleSerializer(NoteSerializer):
     """Why a visit could not be done."""
 
@@ -298,11 +309,14 @@ class VisitViewSet(ReadOnlyViewSet):
     @extend_schema(request=ConfirmationSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
     def confirm(self, request: Request, pk: str) -> Response:
-        """Note the time confirmed with the client, or move a confirmed visit to another one."""
+        """Note the time confirmed with the client, or move a confirmed visit to another one.
+
+        The published plan follows: the stop moves to a round that keeps the time, or leaves the plan, which says so.
+        """
         with self.transaction():
             visit = self.locked_object()
             sent = ConfirmationSerializer.read(self)
-            return self.answer(self.reread(confirm_visit(visit=visit, by=self.by, now=self.now, **sent)))
+            return self.answer(self.reread(confirmed_times.confirm(visit=visit, by=self.by, now=self.now, **sent)))
 
     @extend_schema(request=OfferSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
@@ -314,7 +328,22 @@ class VisitViewSet(ReadOnlyViewSet):
     @action(detail=True, methods=["post"])
     def accept(self, request: Request, pk: str) -> Response:
         """Take up one of the windows offered, as the client or for the client; the visit is confirmed."""
-        return self._move(accept_offer, AcceptanceSerializer)
+        return self._move(confirmed_times.accept, AcceptanceSerializer)
+
+    @extend_schema(request=DeclineSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"])
+    def decline(self, request: Request, pk: str) -> Response:
+        """Decline every window offered, as the client or for the client; plans keep off those times.
+
+        The stop leaves its round, the office is told, and the visit is planned anew.
+        """
+        return self._move(confirmed_times.decline, DeclineSerializer)
+
+    @extend_schema(request=NoteSerializer, responses=VisitSerializer)
+    @action(detail=True, methods=["post"], url_path="ask-for-call")
+    def ask_for_call(self, request: Request, pk: str) -> Response:
+        """Ask the office to call the client about the visit; it appears on the call list."""
+        return self._move(confirmed_times.ask_for_call, NoteSerializer)
 
     @extend_schema(request=AdditionsAcceptedSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"], url_path="accept-additions")

@@ -25,8 +25,11 @@ class Message(TenantModel):
         OFFERED = "offered", "times to choose from"
         OFFER_TAKEN = "offer_taken", "a time was chosen"
         OFFER_LAPSED = "offer_lapsed", "nobody chose a time"
+        OFFER_DECLINED = "offer_declined", "the times were declined"
+        CALL_WANTED = "call_wanted", "the client wants to be called"
         CONFIRMED = "confirmed", "the time is confirmed"
         MOVED = "moved", "the time has changed"
+        REMINDER = "reminder", "the visit is tomorrow"
         EXTENDED = "extended", "the visit takes longer or needs another unit"
         MORE_WORK = "more_work", "more work is proposed"
         WITHDRAWN = "withdrawn", "the time is withdrawn"
@@ -46,6 +49,7 @@ class Message(TenantModel):
         CALLED = "called", "called"
         TO_READ = "to_read", "to be read here"
         EXPIRED = "expired", "too late to be of use"
+        REPLACED = "replaced", "replaced by a later message"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="messages")
     event = models.CharField(max_length=120, help_text="what it tells of, and whom; the same event is told once")

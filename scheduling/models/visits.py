@@ -86,7 +86,13 @@ class Visit(PassedOn):
     offers = models.JSONField(
         default=list,
         blank=True,
-        help_text="windows the client may choose from while it is offered: opens_at, closes_at",
+        help_text="windows the client may choose from while it is offered: opens_at, closes_at; of one that a plan "
+        "keeps free also starts_at and installer",
+    )
+    declined = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="windows that the client declined, opens_at and closes_at: plans do not go then",
     )
     obstacle = models.CharField(
         max_length=12, choices=Obstacle, blank=True, help_text="why it could not be done; empty unless it could not"

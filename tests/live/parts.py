@@ -162,6 +162,7 @@ def running_parts(folder: Path) -> Iterator[Parts]:
             "EMAIL_URL": f"smtp://127.0.0.1:{post.port}",
             "EMAIL_FROM": "service@north.example",
             "FILES_DIR": str(folder / "files"),
+            "PUBLIC_URL": f"http://127.0.0.1:{port}",
         }
         parts = Parts(f"http://127.0.0.1:{port}", environment, folder, letters)
         parts.manage("migrate")

@@ -51,8 +51,8 @@ def copies(candidate: Candidate, most: int) -> tuple[Candidate, ...]:
 def find_alternatives(problem: RoundProblem, plan: Plan, days: Collection[int]) -> dict[str, list[Alternative]]:
     """Gaps in the rounds for the alternatives of every visit.
 
-    An alternative lies on another half of a day than the visit's own time and than its other alternatives. It costs at
-    most as much more than the own time as a drive there and back by itself: for more, nobody would offer it.
+    An alternative lies on another half of a day than the visit's own time and than its other alternatives. It is the
+    cheapest there is, and cheaper than not to go on any of the days: what a plan would rather leave out is not offered.
 
     Parameters
     ----------
@@ -78,16 +78,15 @@ def find_alternatives(problem: RoundProblem, plan: Plan, days: Collection[int]) 
     placed: list[int] = []
     for number in range(1, 1 + max((int(c.key.rpartition(_MARK)[2]) for c in _copies(problem)), default=0)):
         # the first alternatives of all come before the second ones: one choice for everybody is worth more than two
-        for c, cell in sorted(own.items(), key=lambda entry: (entry[1][1], entry[1][0], entry[0])):
+        for c in sorted(own, key=lambda c: (own[c][1], own[c][0], c)):
             key = problem.candidates[c].key
             copy = problem.candidate_index.get(f"{key}{_MARK}{number}")
             if copy is None:
                 continue
-            most = _own_cents(problem, c, cell)
             best = None
             for afternoon, half in halves.items():
                 free = [one for one in cells if (one[1], afternoon) not in used[key]]
-                insertion = _insertion(half, rounds, copy, free, most)
+                insertion = _insertion(half, rounds, copy, free)
                 if insertion is not None and (best is None or insertion.extra_cents < best[0].extra_cents):
                     best = insertion, afternoon
             if best is None:
@@ -105,20 +104,10 @@ def _copies(problem: RoundProblem) -> list[Candidate]:
     return [c for c in problem.candidates if _MARK in c.key]
 
 
-def _own_cents(problem: RoundProblem, candidate: int, cell: tuple[int, int]) -> int:
-    """The most that an insertion may cost: what the day of the stop does, and a drive there and back by itself."""
-    installer, day = cell
-    home, there = problem.start_node(installer, day), problem.node(candidate)
-    drive = int(problem.driving_cents[home, there] + problem.driving_cents[there, installer])
-    return drive - problem.worth_cents(installer, candidate, day)
-
-
-def _insertion(
-    problem: RoundProblem, rounds: PlanDict, copy: int, cells: list[tuple[int, int]], most: int
-) -> Insertion | None:
-    """The cheapest gap that holds whatever else is chosen; None when none costs as little as it may."""
+def _insertion(problem: RoundProblem, rounds: PlanDict, copy: int, cells: list[tuple[int, int]]) -> Insertion | None:
+    """The cheapest gap that holds whatever else is chosen; None when none is worth going."""
     while (insertion := cheapest_insertion(problem, rounds, copy, cells)) is not None:
-        if insertion.extra_cents > most:
+        if insertion.extra_cents >= 0:
             return None
         if _holds_anyway(problem, copy, insertion):
             return insertion
@@ -161,7 +150,7 @@ def _half(problem: RoundProblem, *, afternoon: bool) -> RoundProblem:
 def _fix(timed: RoundProblem, copy: int, insertion: Insertion, problem: RoundProblem) -> RoundProblem:
     """The problem with an alternative held at the time that it has in its round as ``timed``."""
     route = make_route(timed, insertion.installer, insertion.day, insertion.stops)
-    assert route is not None, "what is put into a round can be driven"
+    assert route is not None  # what is put into a round can be driven
     start = route.stops[insertion.stops.index(copy)].start_s
     candidates = list(problem.candidates)
     candidates[copy] = held(candidates[copy], insertion.day, start, route.installer)

@@ -109,7 +109,29 @@ def move_by_hand(
     return min(tried, key=lambda weighed: (len(weighed.refusals), len(weighed.warnings), weighed.total_cents))
 
 
-def _weigh(problem: RoundProblem, plan: Plan, moved: Plan, target: Cell, visit: str) -> MovedByHand:
+def take_out(problem: RoundProblem, plan: Plan, visit: str) -> MovedByHand:
+    """Take a visit out of its round; the rest of the round is timed anew.
+
+    Parameters
+    ----------
+    problem, plan
+        What was asked, and the rounds as they stand; the visit is in one of them.
+    visit
+        Key of the visit.
+
+    Raises
+    ------
+    PlanningError
+        When the visit is in no round.
+    """
+    candidate = problem.candidate_index.get(visit)
+    source = next((cell for cell, stops in plan.items() if candidate in stops), None)
+    if candidate is None or source is None:
+        raise PlanningError("visit", f"{visit!r} is in no round of the plan.")
+    return _weigh(problem, plan, {source: tuple(c for c in plan[source] if c != candidate)}, None, visit)
+
+
+def _weigh(problem: RoundProblem, plan: Plan, moved: Plan, target: Cell | None, visit: str) -> MovedByHand:
     candidate = problem.candidate_index[visit]
     old = [_judge(problem, cell, plan.get(cell, ()), candidate) for cell in sorted(moved)]
     new = [_judge(problem, cell, stops, candidate) for cell, stops in sorted(moved.items())]

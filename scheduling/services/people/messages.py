@@ -1,9 +1,11 @@
 """The outbox: messages are written with the move they tell of, and sent afterwards, each at most once."""
 
+import hashlib
 import logging
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.core.mail import EmailMessage
 from django.db import transaction
@@ -11,19 +13,23 @@ from django.db.models import F
 
 from accounts.errors import Conflict
 from accounts.language import gettext
-from accounts.models import Company, Membership
+from accounts.models import Client, Company, Membership
 from accounts.services import record
 from fleet.engineering.diagnosis import CAUSES
 from fleet.models import Finding
 from scheduling.models import Installer, Message, Need, Plan, Stop, Visit
 from scheduling.services.people import words
-from scheduling.services.people.words import Text
+from scheduling.services.people.answer_links import answer_address
+from scheduling.services.people.words import OfferedVisit, Text
 
 log = logging.getLogger(__name__)
 
 Kind, State, Audience = Message.Kind, Message.State, Message.Audience
 
 _FOR_OFFICE_AT_ONCE = tuple(code for code, cause in CAUSES.items() if cause.tells_office_at_once)
+# People read their post in the afternoon: common practice, no source.
+_REMINDER_HOUR = 15
+_FARTHEST_REMINDER = timedelta(hours=48)
 _MOST_ATTEMPTS = 6
 _FIRST_PAUSE = timedelta(minutes=5)
 # Whoever sends takes far less than this; after it, the sender is dead and nobody knows how far it got.
@@ -37,7 +43,39 @@ def offered(visit: Visit, earlier_offers: Sequence[dict[str, str]], now: datetim
     """Windows were offered; offered once more as they were, nobody hears of it."""
     if visit.offers == list(earlier_offers):
         return
-    _to_client(visit, Kind.OFFERED, words.offered(visit, _open_needs(visit)), now)
+    text = words.offers([OfferedVisit(visit, _open_needs(visit), answer_address(visit))])
+    _to_client(visit, Kind.OFFERED, text, now, useful_until=_last_opening([visit]))
+
+
+def plan_offered(client: Client, visits: Sequence[Visit], event: str, now: datetime) -> Message:
+    """A plan offers times for visits of a client: one letter about all of them."""
+    text = words.offers([OfferedVisit(visit, _open_needs(visit), answer_address(visit)) for visit in visits])
+    message = Message(
+        company_id=client.company_id,
+        event=event_of_client(event, client),
+        audience=Audience.CLIENT,
+        client=client,
+        # a letter about several visits belongs to none of them
+        visit=visits[0] if len(visits) == 1 else None,
+        kind=Kind.OFFERED,
+        state=State.WAITING if client.email else State.TO_CALL,
+        email=client.email,
+        useful_until=_last_opening(visits),
+    )
+    for visit in visits:
+        _replace_waiting(visit, (Kind.OFFERED, Kind.WITHDRAWN, Kind.OFFER_LAPSED), now)
+    return _write(message, text, now)
+
+
+def event_of_client(event: str, client: Client) -> str:
+    """What a letter to a client tells of; a digest stands for a long list of visits."""
+    name = f"{event} client {client.pk}"
+    return name if len(name) <= 120 else f"{hashlib.sha256(event.encode()).hexdigest()} client {client.pk}"
+
+
+def _last_opening(visits: Iterable[Visit]) -> datetime:
+    """After this there is nothing left to choose from."""
+    return max(datetime.fromisoformat(offer["opens_at"]) for visit in visits for offer in visit.offers)
 
 
 def offer_lapsed(visit: Visit, now: datetime) -> None:
@@ -55,16 +93,62 @@ def confirmed(visit: Visit, earlier_state: Visit.State, earlier_at: datetime | N
         _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit)), now)
 
 
-def offer_taken(*, visit: Visit, by: Membership, now: datetime) -> None:
-    """The client chose: they get it in writing, and the office reads of it."""
+def offer_taken(*, visit: Visit, by: Membership | None, now: datetime) -> None:
+    """The client chose, by a link if nobody is named: they get it in writing, and the office reads of it."""
     _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit)), now)
-    if by.role == Membership.Role.CLIENT:
+    if by is None or by.role == Membership.Role.CLIENT:
         _to_office(visit, Kind.OFFER_TAKEN, words.offer_taken_for_office(visit), now)
 
 
+def offer_declined(visit: Visit, windows: Sequence[Mapping[str, str]], reason: str, now: datetime) -> None:
+    """The client declined every time that was offered: the office reads which, and why."""
+    _to_office(visit, Kind.OFFER_DECLINED, words.offer_declined_for_office(visit, windows, reason), now)
+
+
+def call_wanted(visit: Visit, note: str, now: datetime) -> None:
+    """The client wants to be called about a visit: it stands on the call list, once for each offer or time."""
+    text = words.call_wanted_for_office(visit, note)
+    _to_office(visit, Kind.CALL_WANTED, text, now, state=State.TO_CALL)
+
+
 def moved(visit: Visit, was_at: datetime | None, now: datetime) -> None:
-    """A confirmed time has changed."""
-    _to_client(visit, Kind.MOVED, words.moved(visit, was_at), now)
+    """A confirmed time has changed; who has not yet been told of the earlier one reads of the new one alone."""
+    if Kind.CONFIRMED in _replace_waiting(visit, (Kind.CONFIRMED, Kind.MOVED, Kind.REMINDER), now):
+        _to_client(visit, Kind.CONFIRMED, words.confirmed(visit, _open_needs(visit)), now)
+    else:
+        _to_client(visit, Kind.MOVED, words.moved(visit, was_at), now)
+
+
+def remind(*, now: datetime) -> int:
+    """Write the reminders that are due: from the afternoon before on, to who was not told of the time that day.
+
+    Returns
+    -------
+    How many were written.
+    """
+    visits = (
+        Visit.objects.filter(
+            state=Visit.State.CONFIRMED, appointment_at__gt=now, appointment_at__lt=now + _FARTHEST_REMINDER
+        )
+        .select_related("site__client", "site__company", "installer")
+        .order_by("appointment_at", "pk")
+    )
+    written = 0
+    for visit in visits:
+        zone, at = ZoneInfo(visit.site.time_zone), visit.appointment_at
+        assert at is not None
+        local = now.astimezone(zone)
+        is_day_before = at.astimezone(zone).date() - local.date() == timedelta(days=1)
+        written_today = Message.objects.filter(
+            visit=visit, audience=Audience.CLIENT, created_at__gt=now - timedelta(hours=24)
+        )
+        event = f"visit {visit.pk} {at.isoformat()} {Kind.REMINDER} client"
+        earlier = Message.objects.filter(company_id=visit.company_id, event=event)
+        if not is_day_before or local.hour < _REMINDER_HOUR or written_today.exists() or earlier.exists():
+            continue
+        _to_client(visit, Kind.REMINDER, words.reminder(visit, _open_needs(visit)), now, useful_until=at, event=event)
+        written += 1
+    return written
 
 
 def extended(
@@ -199,14 +283,32 @@ def _planned(visit: Visit) -> Stop | None:
     return stops.select_related("round__installer__membership__user").order_by("-round__plan__published_at").first()
 
 
+def _replace_waiting(visit: Visit, kinds: Sequence[Message.Kind], now: datetime) -> set[Message.Kind]:
+    """Take back what has not left yet and is no longer so; the kinds that were taken back.
+
+    A letter about several visits stays: it is true of the others, and what follows says what has changed.
+    """
+    waiting = Message.objects.filter(
+        visit=visit, audience=Audience.CLIENT, kind__in=kinds, state__in=(State.WAITING, State.TO_CALL)
+    )
+    taken_back = {Kind(kind) for kind in waiting.values_list("kind", flat=True)}
+    waiting.update(state=State.REPLACED, next_attempt_at=now)
+    return taken_back
+
+
 def _to_client(
-    visit: Visit, kind: Message.Kind, text: Text, now: datetime, useful_until: datetime | None = None
+    visit: Visit,
+    kind: Message.Kind,
+    text: Text,
+    now: datetime,
+    useful_until: datetime | None = None,
+    event: str = "",
 ) -> None:
     client = visit.site.client
     _write(
         Message(
             company_id=visit.company_id,
-            event=f"visit {visit.pk} r{visit.revision} {kind} client",
+            event=event or f"visit {visit.pk} r{visit.revision} {kind} client",
             audience=Audience.CLIENT,
             client=client,
             visit=visit,
@@ -257,11 +359,13 @@ def _to_installer(
     )
 
 
-def _write(message: Message, text: Text, now: datetime) -> None:
+def _write(message: Message, text: Text, now: datetime) -> Message:
     # subjects are one line, whatever a site is called
     message.subject, message.body = " ".join(text.subject.split()), text.body
     message.created_at = message.next_attempt_at = now
     Message.objects.bulk_create([message], ignore_conflicts=True)
+    # written before, it stays as it was
+    return Message.objects.get(company_id=message.company_id, event=message.event)
 
 
 # sending

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from accounts.dates import long_day
 from accounts.language import gettext, gettext_noop, listed, ngettext
+from accounts.models import Company
 from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding, Position, Stage
 from scheduling.models import Need, Visit
@@ -76,6 +77,16 @@ _OBSTACLES = {
 }
 
 
+_STATE_SENTENCES = {
+    Visit.State.PROPOSED: gettext_noop("No time is offered at present. We will write to you when there is one."),
+    Visit.State.ON_THE_WAY: gettext_noop("We are on the way to you."),
+    Visit.State.IN_PROGRESS: gettext_noop("We are at work there now."),
+    Visit.State.DONE: gettext_noop("The work is done."),
+    Visit.State.NOT_DONE: gettext_noop("The work could not be done. We will offer you new times."),
+    Visit.State.CANCELLED: gettext_noop("This visit is cancelled. If work is still due, we will offer you new times."),
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Text:
     """Subject and body of a message."""
@@ -91,8 +102,7 @@ def arrival_window(at: datetime, zone: str) -> str:
     >>> arrival_window(datetime(2026, 3, 3, 8, 37, tzinfo=UTC), "Europe/Berlin")
     'Tuesday 3 March, between 09:30 and 10:30'
     """
-    opens, closes = _rounded(at, zone, *_ARRIVAL)
-    return span_text(opens, closes, zone)
+    return span_text(*arrival_span(at, zone), zone)
 
 
 def span_text(opens: datetime, closes: datetime, zone: str) -> str:
@@ -105,6 +115,11 @@ def span_text(opens: datetime, closes: datetime, zone: str) -> str:
 def day_text(day: date) -> str:
     """A day as it is spoken of."""
     return long_day(day)
+
+
+def arrival_span(at: datetime, zone: str) -> tuple[datetime, datetime]:
+    """The window in which somebody who is to start at a moment is announced."""
+    return _rounded(at, zone, *_ARRIVAL)
 
 
 def _rounded(at: datetime, zone: str, step: timedelta, width: timedelta) -> tuple[datetime, datetime]:
@@ -133,21 +148,76 @@ def _work_line(words: str, label: str, position: Position | None) -> str:
     return " ".join(gettext(words).format(what=cartridge, stage=stage).split())
 
 
-def offered(visit: Visit, needs: Iterable[Need]) -> Text:
-    """Two or three windows to choose from."""
-    site = visit.site
-    windows = [
-        span_text(datetime.fromisoformat(o["opens_at"]), datetime.fromisoformat(o["closes_at"]), site.time_zone)
-        for o in visit.offers
+@dataclass(frozen=True, slots=True)
+class OfferedVisit:
+    """A visit to offer times for: what is to be done, and the address at which the client answers, empty for none."""
+
+    visit: Visit
+    needs: Sequence[Need]
+    address: str
+
+
+def offers(rows: Sequence[OfferedVisit]) -> Text:
+    """Times to choose from for one or several visits of a client, and how to answer."""
+    first = rows[0].visit
+    if len(rows) == 1:
+        subject = gettext("Choose a time for our visit to {site}").format(site=first.site.name)
+    else:
+        subject = gettext("Choose times for our {count} visits").format(count=len(rows))
+    paragraphs = [paragraph for row in rows for paragraph in _offer(row)]
+    company = first.site.company
+    if company.phone:
+        otherwise = gettext("If none of these suits you, or you would rather talk to us, call us: {phone}.")
+        paragraphs.append(otherwise.format(phone=company.phone))
+    else:
+        paragraphs.append(gettext("If none of these suits you, tell us and we will offer you others."))
+    return _letter(first, subject, *paragraphs)
+
+
+def _offer(row: OfferedVisit) -> list[str]:
+    asked = gettext("we would like to come to {place} to {work}. The work takes about {duration}. When may we start?")
+    paragraphs = [
+        asked.format(place=_place(row.visit), work=work_text(row.needs), duration=_duration(row.visit.minutes)),
+        "\n".join(f"  - {window}" for window in windows_text(row.visit.offers, row.visit.site.time_zone)),
     ]
+    if row.address:
+        paragraphs.append(gettext("Choose a time, or decline, here: {address}").format(address=row.address))
+    return paragraphs
+
+
+def windows_text(windows: Iterable[Mapping[str, Any]], zone: str) -> list[str]:
+    """Windows in words, on the clock of a zone."""
+    spans = [(datetime.fromisoformat(w["opens_at"]), datetime.fromisoformat(w["closes_at"])) for w in windows]
+    return [span_text(opens, closes, zone) for opens, closes in spans]
+
+
+def state_sentence(visit: Visit) -> str:
+    """How a visit stands, to whoever asks by the link of a letter."""
+    state = Visit.State(visit.state)
+    if state == Visit.State.OFFERED:
+        return gettext("Please choose when we may start.")
+    if state == Visit.State.CONFIRMED:
+        if visit.installer is not None:
+            coming = gettext("{installer} will come on {when}.")
+            return coming.format(installer=_installer_name(visit), when=_appointment(visit))
+        return gettext("We will come on {when}.").format(when=_appointment(visit))
+    return gettext(_STATE_SENTENCES[state])
+
+
+def reminder(visit: Visit, needs: Iterable[Need]) -> Text:
+    """The visit is tomorrow."""
+    if visit.installer is not None:
+        coming = gettext("a reminder: {installer} will come to {place} tomorrow, {when}.")
+    else:
+        coming = gettext("a reminder: we will come to {place} tomorrow, {when}.")
     return _letter(
         visit,
-        gettext("Choose a time for our visit to {site}").format(site=site.name),
-        gettext("we would like to come to {place} to {work}. Please choose when we may start:").format(
-            place=_place(visit), work=work_text(needs)
+        gettext("Tomorrow: our visit to {site}").format(site=visit.site.name),
+        coming.format(installer=_installer_name(visit), place=_place(visit), when=_appointment(visit)),
+        gettext("We will {work}. The work takes about {duration}.").format(
+            work=work_text(needs), duration=_duration(visit.minutes)
         ),
-        "\n".join(f"  - {window}" for window in windows),
-        gettext("If none of these suits you, tell us and we will offer you others."),
+        gettext("Please make sure that the unit can be reached, and tell us at once if the time does not suit you."),
     )
 
 
@@ -334,6 +404,20 @@ def offer_taken_for_office(visit: Visit) -> Text:
     return _for_office(visit, gettext("the client chose {when}").format(when=_appointment(visit)))
 
 
+def offer_declined_for_office(visit: Visit, windows: Sequence[Mapping[str, str]], reason: str) -> Text:
+    """A client declined every window."""
+    times = listed(windows_text(windows, visit.site.time_zone))
+    return _for_office(visit, gettext("the client declined {times}").format(times=times), reason)
+
+
+def call_wanted_for_office(visit: Visit, note: str) -> Text:
+    """A client wants to be called about a visit."""
+    client = visit.site.client
+    phone = client.phone or gettext("no telephone number is stored")
+    happened = gettext("{client} wants to be called about the visit: {phone}").format(client=client.name, phone=phone)
+    return _for_office(visit, happened, note)
+
+
 def not_done_for_office(visit: Visit) -> Text:
     """An installer could not do the work; with their note."""
     why = gettext(str(Visit.Obstacle(visit.obstacle).label))
@@ -403,8 +487,14 @@ def changes_for(differences: Iterable[Mapping[str, Any]], installer: int) -> lis
 def _letter(visit: Visit, subject: str, *paragraphs: str) -> Text:
     site = visit.site
     greeting = gettext("Hello {name},").format(name=site.client.name)
-    body = "\n\n".join([greeting, *paragraphs, site.company.name])
+    body = "\n\n".join([greeting, *paragraphs, signature(site.company)])
     return Text(subject[:200], body + "\n")
+
+
+def signature(company: Company) -> str:
+    """Who writes, and how to reach them."""
+    ways = (company.phone, company.email, company.address)
+    return "\n".join([company.name, *(" ".join(way.split()) for way in ways if way)])
 
 
 def _place(visit: Visit) -> str:

@@ -16,7 +16,7 @@ from accounts.services.companies import lock_company
 from scheduling.models import Installer, Plan, Round, Stop, Visit
 from scheduling.planning import rounds
 from scheduling.planning.errors import PlanningError
-from scheduling.planning.rounds.by_hand import MovedByHand, move_by_hand
+from scheduling.planning.rounds.by_hand import MovedByHand, move_by_hand, take_out
 from scheduling.services.days import PlanningClock
 from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
@@ -30,6 +30,8 @@ from scheduling.services.visits.locks import LOCK, holds, put_lock
 from scheduling.services.words import rounds as words
 
 State = Visit.State
+#: (installer position, day) to candidate positions in order of visit.
+PlanOfRounds = dict[tuple[int, int], tuple[int, ...]]
 # Places in a round while they are dealt out anew: far above any that are used.
 _ASIDE = 10_000
 
@@ -99,7 +101,7 @@ def preview_move(*, stop: Stop, now: datetime, **to: Unpack[MoveTo]) -> HandMove
 def move_stop(
     *,
     stop: Stop,
-    by: Membership,
+    by: Membership | None,
     now: datetime,
     acknowledge: Collection[str] = (),
     lock: bool = True,
@@ -113,7 +115,7 @@ def move_stop(
     stop, now, to
         As `preview_move` takes them.
     by
-        Who moves it.
+        Who moves it; None: a client by a link.
     acknowledge
         Codes of the warnings that are overridden.
     lock
@@ -156,8 +158,35 @@ def move_stop(
             "confirmed": moving.confirmed,
             "reason": reason,
         }
-        record(by=by, action="move stop", subject=moving.stop, details=details, now=now)
+        record(by=by, action="move stop", subject=moving.stop, details=details, now=now, company=moving.company)
     return dataclasses.replace(hand_move, stop=Stop.objects.get(pk=stop.pk))
+
+
+def take_stop_out(*, stop: Stop, by: Membership | None, why: str, now: datetime) -> HandMove:
+    """Take a stop out of its round, re-time the rest of it, and tell those who must know.
+
+    Parameters
+    ----------
+    stop
+        Of a draft or a published plan, still to come; its visit is not closed.
+    by, now
+        Who caused it, and when; None: a client by a link.
+    why
+        The reason, kept on record.
+
+    Raises
+    ------
+    Conflict
+        When the plan was replaced, or the stop has begun or is closed.
+    """
+    with transaction.atomic():
+        lock_company(stop.round.plan.company_id)
+        leaving = _Leaving(Stop.objects.get(pk=stop.pk), now, {})
+        hand_move = leaving.preview()
+        leaving.store(hand_move, by, lock=False, reason="")
+        details = {"plan": leaving.plan.pk, "starts_at": as_text(stop.starts_at), "cost": hand_move.cost, "why": why}
+        record(by=by, action="take stop out", subject=leaving.plan, details=details, now=now, company=leaving.company)
+    return hand_move
 
 
 class _Moving:
@@ -281,14 +310,7 @@ class _Moving:
             sentence = f"place must be {begun + 1} or later; the stops before it have begun."
             raise InvalidInput("no_such_place", sentence, faults=[Fault("/place", sentence)])
         try:
-            answer = move_by_hand(
-                problem,
-                plan,
-                str(self.stop.visit_id),
-                installer=self.installer.name,
-                day=(self.day - self.plan.first_day).days,
-                place=None if self.place is None else self.place - begun,
-            )
+            answer = self._answer(problem, plan, begun)
         except PlanningError as error:
             sentence = f"{error.field} {error.message}"
             raise InvalidInput("no_such_place", sentence, faults=[Fault(f"/{error.field}", sentence)]) from error
@@ -313,6 +335,16 @@ class _Moving:
             km=round(answer.drive_m / 1_000, 1),
             differences=self._differences(rows) if answer.after else [],
             rows=rows,
+        )
+
+    def _answer(self, problem: rounds.RoundProblem, plan: PlanOfRounds, begun: int) -> MovedByHand:
+        return move_by_hand(
+            problem,
+            plan,
+            str(self.stop.visit_id),
+            installer=self.installer.name,
+            day=(self.day - self.plan.first_day).days,
+            place=None if self.place is None else self.place - begun,
         )
 
     def _is_target(self, row: Round) -> bool:
@@ -390,7 +422,7 @@ class _Moving:
             first_day=self.plan.first_day,
         )
 
-    def store(self, hand_move: HandMove, by: Membership, lock: bool, reason: str) -> None:
+    def store(self, hand_move: HandMove, by: Membership | None, lock: bool, reason: str) -> None:
         """Write the rounds; stops keep their addresses."""
         ids = {s.visit_id: s.pk for s in self.stops}
         slots = {s.visit_id: (s.starts_at, s.leaves_at, s.round.installer_id) for s in self.stops}
@@ -416,7 +448,7 @@ class _Moving:
             messages.rounds_changed(self.company, event, hand_move.differences, self.now)
         write_parts_lists(plan=self.plan, now=self.now)
 
-    def _note(self, stop: Stop, row: Round, by: Membership, lock: bool, reason: str, changed: bool) -> None:
+    def _note(self, stop: Stop, row: Round, by: Membership | None, lock: bool, reason: str, changed: bool) -> None:
         """Take over on the visit what its stop says now."""
         visit = Visit.objects.select_for_update(no_key=True).select_related("site__client").get(pk=stop.visit_id)
         published = self.plan.state == Plan.State.PUBLISHED
@@ -439,3 +471,31 @@ class _Moving:
         visit.save(update_fields=["revision", "updated_at", "installer", "appointment_at", *LOCK])
         if visit.state == State.CONFIRMED and visit.appointment_at != appointment_before:
             messages.moved(visit, appointment_before, self.now)
+
+
+class _Leaving(_Moving):
+    """One stop that goes out of its round: nothing forbids it, the rest of the round is timed anew."""
+
+    def _answer(
+        self, problem: rounds.RoundProblem, plan: dict[tuple[int, int], tuple[int, ...]], begun: int
+    ) -> MovedByHand:
+        return take_out(problem, plan, str(self.stop.visit_id))
+
+    def _refused(self, moved: Stop | None) -> list[Obstacle]:
+        return []
+
+    def _warned(self, moved: Stop | None) -> list[Obstacle]:
+        return []
+
+    def _rows(self, answer: MovedByHand) -> list[tuple[Round, list[Stop]]]:
+        rows = super()._rows(answer)
+        if rows:
+            return rows
+        # nothing is left to be timed: what has begun and what was cancelled stays as it is
+        unmoved = [s for s in self.stops if s.round_id == self.source.pk and s.pk in self.begun | self.off]
+        return [(self.source, unmoved)]
+
+    def store(self, hand_move: HandMove, by: Membership | None, lock: bool, reason: str) -> None:
+        Stop.objects.filter(pk=self.stop.pk).delete()
+        self.stops = [s for s in self.stops if s.pk != self.stop.pk]
+        super().store(hand_move, by, lock, reason)

@@ -306,7 +306,7 @@ def _candidate(
     elif visit.state == Visit.State.CONFIRMED and not is_free:
         appointment = _appointment(clock, visit.appointment_at, visit.installer_id, installers, away)
     else:
-        hours = rounds.on_allowed_days(_open_hours(clock, days, access), costs)
+        hours = _without_declined(visit, clock, rounds.on_allowed_days(_open_hours(clock, days, access), costs))
         # while the client has not answered, room is kept in what was offered
         waits = visit.state == Visit.State.OFFERED and not is_free
         open_hours = tuple(_offered_hours(visit, clock, days) if waits else hours)
@@ -351,6 +351,25 @@ def _offered_hours(visit: Visit, clock: PlanningClock, days: int) -> list[rounds
         if 0 <= day < days and 0 <= opens < closes <= SECONDS_PER_DAY:
             hours.append(rounds.Window(day, opens, closes))
     return sorted(hours)
+
+
+def _without_declined(visit: Visit, clock: PlanningClock, hours: Sequence[rounds.Window]) -> list[rounds.Window]:
+    """The hours less the windows that the client declined; the work may start in none of them."""
+    left = list(hours)
+    for declined in visit.declined:
+        day, opens = clock.place(datetime.fromisoformat(declined["opens_at"]))
+        closes = clock.second(day, datetime.fromisoformat(declined["closes_at"]))
+        pieces = []
+        for window in left:
+            if window.day != day or closes <= window.opens_s or window.closes_s <= opens:
+                pieces.append(window)
+                continue
+            # work that starts before the window may still be at it when it opens
+            before = min(opens - 1 + visit.minutes * 60, window.closes_s)
+            pieces += [rounds.Window(day, window.opens_s, before)] if window.opens_s < opens else []
+            pieces += [rounds.Window(day, closes, window.closes_s)] if closes < window.closes_s else []
+        left = pieces
+    return left
 
 
 def _open_hours(clock: PlanningClock, days: int, access: Access) -> list[rounds.Window]:

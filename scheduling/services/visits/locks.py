@@ -75,13 +75,13 @@ def lock_stop(*, stop: Stop, by: Membership, reason: str, now: datetime) -> Stop
     return stop
 
 
-def put_lock(*, visit: Visit, start: Stop, by: Membership, reason: str, now: datetime) -> None:
+def put_lock(*, visit: Visit, start: Stop, by: Membership | None, reason: str, now: datetime) -> None:
     """Write a lock on a visit and on record; the caller holds the row and saves it."""
     visit.locked_start, visit.locked_installer_id = start.starts_at, start.round.installer_id
     visit.locked_by, visit.locked_at, visit.lock_reason = by, now, reason
     visit.updated_at = now
     details = {"starts_at": start.starts_at.isoformat(), "installer": start.round.installer_id, "reason": reason}
-    record(by=by, action="lock visit", subject=visit, details=details, now=now)
+    record(by=by, action="lock visit", subject=visit, details=details, now=now, company=visit.company)
 
 
 def unlock_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> Visit:
@@ -97,7 +97,7 @@ def unlock_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> V
     return row
 
 
-def forget_lock(*, visit: Visit, by: Membership, why: str, now: datetime) -> None:
+def forget_lock(*, visit: Visit, by: Membership | None, why: str, now: datetime) -> None:
     """Take a lock off a visit and put that on record; the caller holds the row and saves it."""
     lock_before = {
         "starts_at": visit.locked_start.isoformat() if visit.locked_start else None,
@@ -106,4 +106,11 @@ def forget_lock(*, visit: Visit, by: Membership, why: str, now: datetime) -> Non
     }
     visit.locked_start = visit.locked_installer = visit.locked_by = visit.locked_at = None
     visit.lock_reason, visit.updated_at = "", now
-    record(by=by, action="unlock visit", subject=visit, details={"was": lock_before, "why": why}, now=now)
+    record(
+        by=by,
+        action="unlock visit",
+        subject=visit,
+        details={"was": lock_before, "why": why},
+        now=now,
+        company=visit.company,
+    )

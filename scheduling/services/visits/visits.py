@@ -11,7 +11,7 @@ from accounts.language import gettext
 from accounts.models import Membership
 from accounts.services import record
 from fleet.services.consequences import Kind, announce
-from scheduling.models import Installer, Need, Visit, VisitTask
+from scheduling.models import Installer, Need, Plan, Stop, Visit, VisitTask
 from scheduling.services.people import messages
 from scheduling.services.people.words import done_lines, spoken_minutes
 from scheduling.services.visits.appointments import check_appointment, site_time
@@ -27,6 +27,7 @@ __all__ = [
     "cancel_visit",
     "complete_visit",
     "confirm_visit",
+    "decline_offer",
     "depart",
     "offer_visit",
     "propose_visits",
@@ -114,20 +115,7 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
         row = _lock(visit, State.PROPOSED, verb="put back to proposed")
         before = {"appointment_at": _text(row.appointment_at), "installer": row.installer_id}
         was_at = row.appointment_at
-        other = (
-            Visit.objects.select_for_update(no_key=True)
-            .filter(site_id=row.site_id, state=State.PROPOSED)
-            .exclude(pk=row.pk)
-            .first()
-        )
-        row.appointment_at, row.installer, row.offers = None, None, []
-        row.confirmed_minutes, row.confirmed_units = None, []
-        if other is None:
-            row.state = State.PROPOSED
-        else:
-            _hand_over(row, other, now)
-            row.state, row.closed_at = State.CANCELLED, now
-            row.closing_note = words.tasks_handed_over()
+        _propose_again(row, now)
         _save(row, by, "unconfirm visit", {"was": before, "note": note}, now)
         messages.withdrawn(row, was_at, now)
         _gives_back(row, now)
@@ -228,14 +216,41 @@ def offer_visit(
         _check_windows(row, windows, installer, now, outside_access_hours)
         earlier_offers = row.offers if row.state == State.OFFERED else []
         row.state, row.installer = State.OFFERED, installer
-        row.offers = [{"opens_at": _utc(opens), "closes_at": _utc(closes)} for opens, closes in sorted(windows)]
+        row.offers = [{"opens_at": as_utc(opens), "closes_at": as_utc(closes)} for opens, closes in sorted(windows)]
         _save(row, by, "offer visit", {"windows": row.offers, "installer": row.installer_id}, now)
         messages.offered(row, earlier_offers, now)
     return row
 
 
-def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datetime) -> Visit:
-    """Take up one of the windows offered; the work starts when it opens.
+def offer_times(*, visit: Visit, by: Membership, offers: Sequence[dict[str, Any]], now: datetime) -> Visit:
+    """Offer the client the times that a plan keeps free for them; the client is told by whoever calls this.
+
+    Raises
+    ------
+    Conflict
+        When the visit is neither proposed nor offered.
+    """
+    row = _lock(visit, State.OFFERED, verb="offered")
+    row.state, row.offers = State.OFFERED, list(offers)
+    _save(row, by, "offer visit", {"windows": row.offers, "installer": row.installer_id}, now)
+    return row
+
+
+def accept_offer(*, visit: Visit, by: Membership | None, opens_at: datetime, now: datetime) -> Visit:
+    """Take up one of the windows offered.
+
+    The work starts when the window opens; in one that a plan keeps free, when the plan says.
+
+    Parameters
+    ----------
+    visit
+        Offered.
+    by
+        Who chose; None: whoever followed the link that was sent to the client.
+    opens_at
+        When the window chosen opens.
+    now
+        The present moment.
 
     Raises
     ------
@@ -249,19 +264,98 @@ def accept_offer(*, visit: Visit, by: Membership, opens_at: datetime, now: datet
         if row.state != State.OFFERED:
             raise Conflict("visit_move_not_legal", f"The visit {row.state_words}; no window is offered.")
         offered_times = [offer["opens_at"] for offer in row.offers]
-        if _utc(opens_at) not in offered_times:
+        if as_utc(opens_at) not in offered_times:
             windows = ", ".join(site_time(row, datetime.fromisoformat(opens)) for opens in offered_times)
             sentence = f"opens_at {site_time(row, opens_at)} was not offered; choose one of {windows}."
             raise InvalidInput("not_offered", sentence, faults=[Fault("/opens_at", sentence)])
         if opens_at <= now:
             raise Conflict("offer_has_gone_by", "That window has opened already; choose another.", pointer="/opens_at")
-        details = {"opens_at": _utc(opens_at), "offered": row.offers}
-        row.state, row.appointment_at, row.offers = State.CONFIRMED, opens_at, []
+        details = {"opens_at": as_utc(opens_at), "offered": row.offers, "by_link": by is None}
+        window = row.offers[offered_times.index(as_utc(opens_at))]
+        starts_at, installer = _kept_free(row, window)
+        row.state, row.appointment_at, row.offers = State.CONFIRMED, starts_at or opens_at, []
+        if starts_at is not None:
+            row.installer = installer
         _note_confirmed(row)
         _release(row, by, now)
         _save(row, by, "accept offer", details, now)
         messages.offer_taken(visit=row, by=by, now=now)
     return row
+
+
+def _kept_free(row: Visit, window: Mapping[str, Any]) -> tuple[datetime | None, Installer | None]:
+    """When and by whom a window is kept by the rounds; (None, None) for one that somebody typed.
+
+    The rounds may have been planned again since: the stop that the newest plan has in the window comes first.
+    """
+    if "starts_at" not in window:
+        return None, None
+    stop = (
+        Stop.objects.filter(
+            visit=row,
+            round__plan__state=Plan.State.PUBLISHED,
+            starts_at__gte=window["opens_at"],
+            starts_at__lt=window["closes_at"],
+        )
+        .select_related("round__installer")
+        .order_by("-round__plan__published_at", "-pk")
+        .first()
+    )
+    if stop is not None:
+        return stop.starts_at, stop.round.installer
+    installer = Installer.objects.filter(company=row.company_id, pk=window["installer"], is_active=True).first()
+    return datetime.fromisoformat(window["starts_at"]), installer
+
+
+def decline_offer(*, visit: Visit, by: Membership | None, reason: str, now: datetime) -> Visit:
+    """Decline every window offered: the visit is a proposal again, and plans keep off those windows.
+
+    Parameters
+    ----------
+    visit
+        Offered.
+    by
+        Who declines; None: whoever followed the link that was sent to the client.
+    reason
+        Why, for the office; may be empty.
+    now
+        The present moment.
+
+    Raises
+    ------
+    Conflict
+        When no window is offered.
+    """
+    with transaction.atomic():
+        row = _lock(visit, State.PROPOSED, verb="declined")
+        if row.state != State.OFFERED:
+            raise Conflict("visit_move_not_legal", f"The visit {row.state_words}; no window is offered.")
+        windows = [{name: offer[name] for name in ("opens_at", "closes_at")} for offer in row.offers]
+        row.declined = [w for w in row.declined if w["closes_at"] > as_utc(now) and w not in windows] + windows
+        _propose_again(row, now)
+        _save(row, by, "decline offer", {"offered": windows, "reason": reason, "by_link": by is None}, now)
+        messages.offer_declined(row, windows, reason, now)
+        _gives_back(row, now)
+    return row
+
+
+def _propose_again(row: Visit, now: datetime) -> None:
+    """A proposal again; where the site has another one, that takes over the tasks and this visit is cancelled."""
+    other = (
+        Visit.objects.select_for_update(no_key=True)
+        .filter(site_id=row.site_id, state=State.PROPOSED)
+        .exclude(pk=row.pk)
+        .first()
+    )
+    row.appointment_at, row.installer, row.offers = None, None, []
+    row.confirmed_minutes, row.confirmed_units = None, []
+    if other is None:
+        row.state = State.PROPOSED
+    else:
+        other.declined = [*other.declined, *row.declined]
+        _hand_over(row, other, now)
+        row.state, row.closed_at = State.CANCELLED, now
+        row.closing_note = words.tasks_handed_over()
 
 
 def depart(*, visit: Visit, by: Membership, now: datetime) -> Visit:
@@ -343,7 +437,7 @@ def _check_windows(
         raise InvalidInput("offer_not_valid", "These windows cannot be offered.", faults=unique)
 
 
-def _utc(moment: datetime) -> str:
+def as_utc(moment: datetime) -> str:
     """As it is stored: equal moments are equal texts."""
     return moment.astimezone(UTC).isoformat()
 
@@ -355,11 +449,11 @@ def _lock(visit: Visit, becomes: str, *, verb: str) -> Visit:
     return row
 
 
-def _save(row: Visit, by: Membership, action: str, details: dict[str, Any], now: datetime) -> None:
+def _save(row: Visit, by: Membership | None, action: str, details: dict[str, Any], now: datetime) -> None:
     row.revision += 1
     row.updated_at = now
     row.save()
-    record(by=by, action=action, subject=row, details=details, now=now)
+    record(by=by, action=action, subject=row, details=details, now=now, company=row.company)
 
 
 def _note_confirmed(row: Visit) -> None:
@@ -374,7 +468,7 @@ def _gives_back(row: Visit, now: datetime) -> None:
     announce(row.company_id, units=units, kind=Kind.NEED, now=now)
 
 
-def _release(row: Visit, by: Membership, now: datetime) -> None:
+def _release(row: Visit, by: Membership | None, now: datetime) -> None:
     """A lock gives way to what is confirmed with the client, when that is something else."""
     same_installer = row.installer_id in (None, row.locked_installer_id)
     if row.locked_start is not None and not (row.locked_start == row.appointment_at and same_installer):

@@ -33,6 +33,20 @@ def offered_other_times(site: str) -> str:
     return words.format(site=site)
 
 
+# what clients answer to the rounds
+
+
+def confirmed_otherwise(site: str) -> str:
+    """The time confirmed fits into no round of the plan."""
+    words = gettext("{site}: the time confirmed with the client fits into no round of this plan; plan the day again.")
+    return words.format(site=site)
+
+
+def declined(site: str) -> str:
+    """The client declined the times of the plan."""
+    return gettext("{site}: the client declined the times offered; the visit is planned anew.").format(site=site)
+
+
 # plans and how far they are
 
 

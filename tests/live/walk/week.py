@@ -1,5 +1,6 @@
 """A week of the office: policy, people, a plan, appointments, the day itself, parts and orders."""
 
+import re
 import struct
 import zlib
 from collections.abc import Mapping
@@ -80,6 +81,11 @@ def published_plan(office: Person) -> dict[str, Any]:
             "publish": True,
         },
     )
+    office.post(f"/plans/{replanned['id']}/offer/")
+    for row in office.rows("/visits/"):
+        # the walk goes on from proposals
+        if row["state"] == "offered":
+            office.post(f"/visits/{row['id']}/unconfirm/", {"note": "asked by phone"})
     return dict(replanned)
 
 
@@ -96,11 +102,26 @@ def stops(office: Person, plan: Mapping[str, Any]) -> None:
 
 def appointments(office: Person, installers: Mapping[str, Person], client: Person) -> dict[str, Any]:
     """Offer, accept, confirm, take back, cancel; the visit that the client accepted."""
+
+    def by_link() -> None:
+        """The client follows the link of the letter, without signing in."""
+        letter = next(row for row in client.rows("/messages/") if row["kind"] == "offered")
+        token = re.search(r"/answer/([^/]+)/", letter["body"])
+        assert token is not None, letter["body"]
+        stranger = Person(office.parts, office.written)
+        stranger.post(f"/answers/{token.group(1)}/", {"answer": "decline", "note": "not this week"})
+
     proposed = [row for row in office.rows("/visits/") if row["state"] == "proposed" and row["planned"]]
     own_sites = {row["id"] for row in client.rows("/sites/")}
     visit = next(row for row in office.rows("/visits/") if row["site"] in own_sites and row["state"] == "proposed")
     opens_at = at(next_weekday(2), 9)
-    office.post(f"/visits/{visit['id']}/offer/", {"windows": [window(opens_at), window(at(next_weekday(3), 9))]})
+    windows = {"windows": [window(opens_at), window(at(next_weekday(3), 9))]}
+    for decline in (by_link, lambda: client.post(f"/visits/{visit['id']}/decline/", {"reason": "We are away."})):
+        office.post(f"/visits/{visit['id']}/offer/", windows)
+        client.post(f"/visits/{visit['id']}/ask-for-call/", {"note": "after six"})
+        decline()
+        assert office.get(f"/visits/{visit['id']}/")["state"] == "proposed"
+    office.post(f"/visits/{visit['id']}/offer/", windows)
     accepted = client.post(f"/visits/{visit['id']}/accept/", {"opens_at": opens_at.isoformat()})
     assert accepted["state"] == "confirmed"
     other = next(row for row in proposed if row["id"] != visit["id"])

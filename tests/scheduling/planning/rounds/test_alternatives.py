@@ -108,7 +108,7 @@ def test_alternatives_lie_on_the_days_that_are_asked_for_alone() -> None:
     assert find_alternatives(problem, plan, []) == {}
 
 
-def test_what_costs_more_than_a_drive_of_its_own_is_not_offered() -> None:
+def test_what_the_planner_would_rather_leave_out_is_not_offered() -> None:
     """Waiting for any other day is made dear for every visit: no alternative on another day is left."""
     problem, plan = _offered_week(6)
     days = {c: cell[1] for cell, stops in plan.items() for c in stops}

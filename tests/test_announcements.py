@@ -73,6 +73,7 @@ SERVICES = {
     "fleet.intake.payloads.take_samples": ANNOUNCES,
     "fleet.intake.readings.take_rows": ANNOUNCES,
     "fleet.intake.readings_log.read_log": ANNOUNCES,
+    "fleet.intake.storing.note_post": PAPERS,
     "fleet.intake.storing.open_batch": PAPERS,
     "fleet.intake.wqx_log.read_log": ANNOUNCES,
     "scheduling.services.needs.needs.add_need": ANNOUNCES,

@@ -9,6 +9,7 @@ from accounts.models import AuditEntry
 _DID: Final = {
     "accept": gettext_noop("{who} accepted something for {what}."),
     "add": gettext_noop("{who} added {what}."),
+    "ask": gettext_noop("{who} asked for a call about {what}."),
     "begin": gettext_noop("{who} began {what}."),
     "cancel": gettext_noop("{who} cancelled {what}."),
     "change": gettext_noop("{who} changed {what}."),
@@ -55,6 +56,7 @@ _DID: Final = {
     "rotate": gettext_noop("{who} rotated {what}."),
     "scrap": gettext_noop("{who} scrapped some of {what}."),
     "sign": gettext_noop("{who} signed in."),
+    "take": gettext_noop("{who} took a stop out of {what}."),
     "transfer": gettext_noop("{who} transferred some of {what}."),
     "unconfirm": gettext_noop("{who} took back the confirmation of {what}."),
     "unlock": gettext_noop("{who} unlocked {what}."),

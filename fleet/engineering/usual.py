@@ -21,6 +21,10 @@ memory)."""
 WASTE_RATIO_TOLERANCE: Final = 0.25
 """By how much the waste ratio of a sound unit may be off its design, at the condition of the reading."""
 
+NEW_SALT_PASSAGE_OVER_LABEL: Final = 2.5
+"""Salt passage of a new membrane over that of its label from which it is not sound: a label holds for the least, real
+water is no sodium chloride, and the first days rinse."""
+
 LAYOUT_TEMPERATURE_DEGC: Final = 14.0
 """Of the water that a restrictor is taken to be chosen for where nobody said; mains water of a temperate place over the
 year."""

@@ -18,6 +18,7 @@ from fleet.engineering.usual import (
     CLEAN_PREFILTERS_KPA,
     LABEL_FLOW_TOLERANCE,
     METER_STEP_MG_PER_L,
+    NEW_SALT_PASSAGE_OVER_LABEL,
     WASTE_RATIO_TOLERANCE,
 )
 
@@ -153,7 +154,7 @@ class PatternLimits:
     salt_passage_jump: float = 1.3
     salt_passage_step: float = 1.5
     flow_step_down: float = 0.88
-    first_salt_passage_over_label: float = 2.5
+    first_salt_passage_over_label: float = NEW_SALT_PASSAGE_OVER_LABEL
     label_flow_tolerance: float = LABEL_FLOW_TOLERANCE
     waste_ratio_tolerance: float = WASTE_RATIO_TOLERANCE
     salt_passage_over_previous_membrane: float = 2.0

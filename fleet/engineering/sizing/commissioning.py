@@ -16,11 +16,16 @@ from fleet.engineering.sizing.words import Sentences
 from fleet.engineering.sizing.words import commissioning as words
 from fleet.engineering.sizing.words.quantities import in_words
 from fleet.engineering.units import PRESSURE
-from fleet.engineering.usual import LABEL_FLOW_TOLERANCE, LAYOUT_TEMPERATURE_DEGC, WASTE_RATIO_TOLERANCE
+from fleet.engineering.usual import (
+    LABEL_FLOW_TOLERANCE,
+    LAYOUT_TEMPERATURE_DEGC,
+    METER_STEP_MG_PER_L,
+    NEW_SALT_PASSAGE_OVER_LABEL,
+    WASTE_RATIO_TOLERANCE,
+)
 
-# How far a new unit may be off its label and its design. What counts as exhausted is none of these: that is `Limits`.
-# Flow and waste ratio: `usual`. Common practice, no source.
-PERMEATE_TDS_FACTOR: Final = 1.5
+# How far a new unit may be off what was promised. What counts as exhausted is none of these: that is `Limits`.
+# Flow, salt and waste ratio: `usual`. Common practice, no source.
 PRESSURE_SHORTFALL_KPA: Final = 10.0 * KILOPASCAL_PER_PSI
 
 
@@ -134,7 +139,7 @@ def commissioning_checks(
             tds,
             reading.get("permeate_tds_mg_per_l"),
             words.permeate_tds(),
-            high=_times(tds, PERMEATE_TDS_FACTOR),
+            high=None if tds is None else tds * NEW_SALT_PASSAGE_OVER_LABEL + METER_STEP_MG_PER_L,
         ),
         _check(
             "waste_ratio",

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fleet.engineering.diagnosis import PatternLimits
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.formulas import scaling
 from fleet.engineering.formulas.expected_flow import MembraneRating
@@ -788,6 +789,18 @@ def test_commissioning_by_hand() -> None:
     }
     assert broken == {"permeate_flow_l_per_day", "waste_ratio", "carbon_outlet_total_chlorine_mg_per_l"}
     assert {check.verdict for check in commissioning_checks(promise, {}, limits=HOUSE)} == {"not_read"}
+
+
+@pytest.mark.parametrize(("permeate", "verdict"), [(24.3, "kept"), (24.6, "not_kept")])
+def test_commissioning_and_the_finding_of_a_leak_have_one_limit(permeate: float, verdict: str) -> None:
+    """9.36 mg/L by the label, as above; 2.5 times that and a step of the meter are 24.4."""
+    reading = {
+        "inlet_pressure_kpa": 50 * 6.894757293168361, "temperature_degc": 12.0, "feed_tds_mg_per_l": 250.0,
+        "permeate_tds_mg_per_l": permeate, "permeate_flow_l_per_day": 150.0, "concentrate_flow_l_per_day": 600.0,
+    }  # fmt: skip
+    checks = commissioning_checks(Promise(LABEL, 4.0), reading, limits=HOUSE)
+    assert {check.verdict for check in checks if check.quantity == "permeate_tds_mg_per_l"} == {verdict}
+    assert PatternLimits().first_salt_passage_over_label == 2.5
 
 
 # Permeate of a thin-film membrane over that at 25 degC: exp(3020 x (1 / 298.15 - 1 / (273.15 + T))), the two-slope

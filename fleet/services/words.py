@@ -135,6 +135,11 @@ def readings_exchanged(finding: int) -> str:
     return words.format(finding=finding)
 
 
+def gone_after_work() -> str:
+    """The note on a reading that work made: what had been seen is gone."""
+    return gettext("Gone after the work that was reported.")
+
+
 def looking_for_patterns() -> str:
     """How far a run of findings is: at work."""
     return gettext("looking for patterns in the readings")

@@ -4,13 +4,15 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from typing import Final
 
-from fleet.engineering.diagnosis import RULES, Match, Rule, diagnose
+from fleet.engineering.diagnosis import RULES, Match, Rule, Work, diagnose
+from fleet.engineering.observations import OBSERVATION_MEANINGS
 from fleet.engineering.usual import SAME_VISIT_DAYS
 from fleet.models import Position, Stage
 from fleet.services.findings.facts import History, context_of_row, is_measured, names_of_row
 
 RECENT: Final = timedelta(days=120)
-"""Readings older than this open no finding and keep none open: what was seen then may be mended."""
+"""Readings older than this open no finding and keep none open: what they showed may be mended. What a person saw and
+calls for work stands until the work was done or somebody saw it gone: no gauge has to be read for it to go on."""
 
 SEASON: Final = timedelta(days=30)
 """What the temperature of the water explained longer ago, it does not explain today (common practice, no source)."""
@@ -28,7 +30,7 @@ class Pattern:
 
 def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
     """Patterns that stand at a unit now, each with the reading it rests on."""
-    rows = [row for row in history.rows_of(unit_id) if now - RECENT <= history.table.taken_at[row] <= now]
+    rows = [row for row in history.rows_of(unit_id) if history.table.taken_at[row] <= now and _bears(history, row, now)]
     has_lag = (Stage.RESIN.value, Position.Role.LAG.value) in history.positions.get(unit_id, {})
     waiting = {rule: (rule.asks_behind_lag if has_lag else ()) or rule.asks for rule in RULES if rule.asks}
     limits = history.limits[unit_id]
@@ -40,7 +42,12 @@ def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
         if not waiting:
             break
         names = names_of_row(history, row)
+        is_recent = history.table.taken_at[row] >= now - RECENT
+        if not is_recent:
+            names &= OBSERVATION_MEANINGS.keys()
         answered = [rule for rule, asks in waiting.items() if any(names.issuperset(ask) for ask in asks)]
+        if not is_recent:
+            answered = [rule for rule in answered if isinstance(rule.causes[0].work, Work)]
         if not answered and _PRODUCT not in names:
             continue
         context = context_of_row(history, row)
@@ -63,7 +70,7 @@ def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
             if rule.passes_with_season and now - history.table.taken_at[row] > SEASON:
                 continue
             patterns.append(pending.get(rule, Pattern(match, row)))
-        known_tds = context.get(_PRODUCT)
+        known_tds = context.get(_PRODUCT) if is_recent else None
         if product is None and isinstance(known_tds, float):
             product, product_row = known_tds, row
     if product_row is not None:
@@ -76,6 +83,10 @@ def patterns_of(history: History, unit_id: int, now: datetime) -> list[Pattern]:
             alone = diagnose(context_of_row(history, product_row), limits=limits)
             patterns += [Pattern(match, product_row) for match in alone if match.rule in unanswered]
     return [*patterns, *_unread(history, unit_id, now)]
+
+
+def _bears(history: History, row: int, now: datetime) -> bool:
+    return history.table.taken_at[row] >= now - RECENT or bool(history.table.columns["observations"][row])
 
 
 def _unread(history: History, unit_id: int, now: datetime) -> list[Pattern]:

@@ -26,7 +26,7 @@ def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime,
 
     These are the readings of the last `recent` and some before them, those of the first weeks of the membranes and
     prefilters that stood then, the first of the line pressure, and the chlorine tests behind the carbon since the
-    membrane was fitted.
+    membrane was fitted, and what people saw.
     """
     fields = (
         "unit_id",
@@ -35,6 +35,7 @@ def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime,
         "line_pressure_kpa",
         "carbon_outlet_total_chlorine_mg_per_l",
         "carbon_outlet_free_chlorine_mg_per_l",
+        "observations",
     )
     rows = Reading.objects.current().of_company(company).filter(unit_id__in=list(unit_ids), taken_at__lte=now)
     values = list(rows.order_by("unit_id", "taken_at", "pk").values_list(*fields).iterator(chunk_size=5000))
@@ -43,9 +44,11 @@ def readings_that_bear(company: Company, unit_ids: Sequence[int], now: datetime,
     columns = list(zip(*values, strict=True))
     unit = np.array(columns[0], dtype=np.int64)
     day = np.array([at.timestamp() / SECONDS_PER_DAY for at in columns[1]], dtype=np.float64)
-    line, total, free = (np.array(column, dtype=np.float64) for column in columns[3:])
+    line, total, free = (np.array(column, dtype=np.float64) for column in columns[3:6])
+    seen = np.array([bool(observations) for observations in columns[6]], dtype=bool)
     tested = ~(np.isnan(total) & np.isnan(free))
-    bears = np.zeros(len(values), dtype=bool)
+    # What somebody saw stands until it was mended or is seen to be gone, however long that takes.
+    bears = seen.copy()
     fittings = _fittings(company, unit_ids, now - recent)
     since = (now - recent).timestamp() / SECONDS_PER_DAY
     starts = np.flatnonzero(np.append(True, unit[1:] != unit[:-1]))

@@ -14,6 +14,7 @@ from accounts.services.companies import lock_company
 from fleet.intake.payloads import take_reading
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Unit
 from fleet.services import consequences
+from fleet.services.findings.gone import seen_gone
 from fleet.services.units.placements import place, rotate_lead_lag
 from scheduling.models import Installer, Need, ServiceRecord, Visit, VisitTask
 from scheduling.planning.needs.work import part_for
@@ -68,6 +69,9 @@ def record_work(*, report: WorkReport, by: Membership, now: datetime) -> tuple[S
         for row in rows:
             row.carry_out()
         settled = _settle(rows, report.done_at, now)
+        for row in rows:
+            causes = {need.cause for need in row.needs if need.cause}
+            seen_gone(unit=row.entry.unit, kind=row.entry.action, causes=causes, at=report.done_at, by=by, now=now)
         stored = _store(report, rows, visit, by, now)
         if visit is not None:
             _close_visit(visit, report, rows, settled, now)

@@ -99,3 +99,24 @@ def test_what_a_client_sees_is_no_reading_of_the_gauges(unit: Unit) -> None:
     look(unit, 2, {"unusual_noise": False})
     refresh_findings(company=unit.company, now=NOW)
     assert Finding.objects.filter(unit=unit, cause="no_reading_for_weeks", state="open").exists()
+
+
+@pytest.mark.parametrize(
+    ("seen", "cause", "stays"),
+    [
+        ({"water_on_floor": True}, "water_leak", True),
+        ({"concentrate_never_stops": True}, "shutoff_valve_fault", True),
+        # Nothing has to be mended for these: the client is asked, or it was told.
+        ({"slow_filling": True}, "slow_filling_not_explained", False),
+        ({"is_switched_off": True}, "switched_off_by_people", False),
+    ],
+)
+def test_what_has_to_be_mended_stays_until_somebody_mends_it(
+    unit: Unit, seen: dict[str, bool], cause: str, stays: bool
+) -> None:
+    look(unit, 300, seen)
+    for days in (250, 190, 130, 70, 10):
+        look(unit, days, {}, feed_tds_mg_per_l=210.0)
+    assert causes(unit) == ({cause} if stays else set())
+    look(unit, 200, dict.fromkeys(seen, False))
+    assert causes(unit) == set()

@@ -8,12 +8,14 @@ import pytest
 from accounts.errors import Conflict, DomainError, InvalidInput
 from accounts.models import AuditEntry, Membership
 from fleet.models import CatalogueItem, Finding, Placement, Reading, Unit
+from fleet.services.findings.findings import refresh_findings
 from scheduling.models import Need, ServiceRecord, StockLevel, Visit
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.visits.visits import cancel_visit, offer_visit, propose_visits
 from scheduling.services.work.records import record_work
 from scheduling.services.work.report import PartUsed, WorkDone, WorkReport
+from tests import factories
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
 
 
@@ -324,6 +326,27 @@ def test_findings_follow_from_the_readings_of_the_report(town: Town, installer: 
     readings = [{"unit": unit.pk, "occasion": "as_found", **values}]
     _report(unit, installer, [WorkDone("inspect", unit)], visit=None, readings=readings)
     assert Finding.objects.filter(unit=unit, state="open").exists()
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize(
+    ("seen", "action", "is_gone"),
+    [("water_on_floor", "repair", True), ("water_on_floor", "inspect", False), ("unusual_noise", "inspect", True)],
+)
+def test_what_somebody_saw_is_gone_after_the_work_it_called_for(
+    town: Town, installer: Membership, seen: str, action: str, is_gone: bool
+) -> None:
+    unit = town.unit(train=RO_DI_TRAIN)
+    factories.ReadingFactory(
+        unit=unit, taken_at=NOW - timedelta(days=3), observations={seen: True}, **dict.fromkeys(Reading.QUANTITIES)
+    )
+    refresh_findings(company=town.company, now=NOW)
+    refresh_needs(company=town.company, now=NOW)
+    cause = Finding.objects.exclude(cause="no_reading_for_weeks").get(unit=unit).cause
+    _report(unit, installer, [WorkDone(action, unit)], visit=None)
+    state = Finding.objects.get(unit=unit, cause=cause).state
+    assert state == ("closed" if is_gone else "open")
+    assert Reading.objects.filter(unit=unit, observations={seen: False}).exists() is is_gone
 
 
 def test_work_that_was_done_before_the_client_answered_closes_the_offer(

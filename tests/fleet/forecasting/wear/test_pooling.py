@@ -280,3 +280,10 @@ def test_a_place_is_told_what_its_group_has_in_common_and_keeps_the_rest_of_its_
     both, _, less = pooling.teach_shared(hyper, shown, Places(np.zeros((72, 0)), {"supply": names, "item": names}))
     assert both.common["item"].spread < 0.6 * shared.spread
     assert (less >= 0.04).all()
+
+
+@pytest.mark.parametrize(("true", "thought"), [(0.01, 0.06), (0.10, 0.10), (1.1, 1.1), (1.5, 1.1)])
+def test_places_are_never_thought_all_but_equal_nor_wholly_unlike(true, thought):
+    """Six hundredths at least and eleven tenths at most, whatever a fleet shows; cartridges lie a tenth apart."""
+    likelihood, place = even_lives(true, 0.1, lives_each=12)
+    assert taught_by(likelihood, place, replace(PRIOR, place_spread=min(thought, 0.8))).place_spread == thought

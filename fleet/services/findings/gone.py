@@ -38,11 +38,11 @@ def seen_gone(
     }
     if not wanted:
         return None
-    standing: dict[str, bool] = {}
+    newest: dict[str, bool] = {}
     rows = Reading.objects.current().filter(unit=unit, taken_at__lte=at).exclude(observations={})
     for observations in rows.order_by("taken_at", "pk").values_list("observations", flat=True):
-        standing.update({name: bool(seen) for name, seen in observations.items() if name in wanted})
-    gone = {name: False for name in OBSERVATION_MEANINGS if standing.get(name)}
+        newest.update({name: bool(seen) for name, seen in observations.items() if name in wanted})
+    gone = {name: False for name in OBSERVATION_MEANINGS if newest.get(name)}
     if not gone:
         return None
     return Reading.objects.create(

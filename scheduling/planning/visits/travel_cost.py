@@ -33,7 +33,7 @@ def travel_cost_estimate(
     One leg to a neighbour that is due as well, plus the drive out and back shared by the stops of a round. With sites
     scattered at random (a Poisson field) of which one in T is due in a week, the nearest due one is on average as far
     as the (pi/4) T-th nearest of all, which is what is taken. A place that is not known (None) is nobody's neighbour,
-    and a visit there is taken to cost what one costs on average where places are known; 0 where none is.
+    and a visit there is taken to cost the median of those at known places; 0 where none is known.
 
     A company with fewer places than that has no such neighbour: the farthest stands in, but no farther than
     `FARTHEST_LEG` times the middle distance to the others, so that one place far away, or mistyped, does not make the
@@ -47,7 +47,7 @@ def travel_cost_estimate(
     cost = np.zeros(is_located.size)
     cost[is_located] = _of_known([place for place in places if place is not None], bases, policy, road or RoadModel())
     if is_located.any():
-        cost[~is_located] = cost[is_located].mean()
+        cost[~is_located] = np.median(cost[is_located])
     return cost
 
 

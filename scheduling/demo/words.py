@@ -21,6 +21,21 @@ DECIDING = gettext_noop("Deciding what to do on which visit")
 PLANNING = gettext_noop("Planning the rounds, and writing their parts lists")
 DRAFTING = gettext_noop("Drafting orders for what is short")
 
+BARE_AGAIN = gettext_noop("The company is there already; the same sheets are brought in again.")
+BARE_NEED_COLUMNS = (
+    gettext_noop("client"),
+    gettext_noop("unit"),
+    gettext_noop("replace"),
+    gettext_noop("with"),
+    gettext_noop("best on"),
+)
+BARE_ORDER_COLUMNS = (
+    gettext_noop("item"),
+    gettext_noop("wanted"),
+    gettext_noop("in stock"),
+    gettext_noop("to order"),
+)
+
 WHAT_WAS_READ = gettext_noop("What was read")
 CLIENTS_LOGS = gettext_noop("clients' logs")
 TOGETHER = gettext_noop("together")
@@ -389,3 +404,19 @@ def call(client: str, site: str, installer: str, window: str, *, is_urgent: bool
 def kept_in(path: Path) -> str:
     """Where logins are kept."""
     return gettext("They are kept in {path}, readable for you alone.").format(path=path)
+
+
+# a company without anything
+
+
+def bare_founded(owner: str, password: str, installer: str) -> str:
+    """The company is founded, with one installer."""
+    words = gettext("Founded: {owner} signs in with {password}; {installer} is its installer.")
+    return words.format(owner=owner, password=password, installer=installer)
+
+
+def night_done(needs: int, visits: int) -> str:
+    """What is open after the first night."""
+    found = ngettext("{needs} need is open", "{needs} needs are open", needs).format(needs=needs)
+    proposed = ngettext("{visits} visit proposed", "{visits} visits proposed", visits).format(visits=visits)
+    return gettext("{found}, {proposed}.").format(found=found, proposed=proposed)

@@ -15,10 +15,11 @@ from django.db import OperationalError, ProgrammingError
 from django.utils import timezone
 
 from accounts.dates import long_day
-from accounts.errors import Conflict
+from accounts.errors import Conflict, DomainError
 from accounts.language import gettext
 from fleet.demo.scenario import Scenario, ScenarioError, read_scenario
 from scheduling.demo import remember, run, words
+from scheduling.demo.bare import walk_bare
 from scheduling.demo.logins import settle_logins
 from scheduling.demo.remove import remove_company
 from scheduling.demo.screen import Screen
@@ -58,6 +59,12 @@ class Command(BaseCommand):
         parser.add_argument("--reset", action="store_true", help="delete the demo company first, and nothing else")
         parser.add_argument("--folder", type=Path, metavar="DIR", help="where logs and logins go; .demo when left out")
 
+        parser.add_argument(
+            "--bare",
+            action="store_true",
+            help="instead: an invented company of twelve clients that has nothing but its person's sheets",
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         screen = Screen(getattr(self.stdout, "_out", sys.stdout))
         folder: Path = options["folder"] or settings.BASE_DIR / ".demo"
@@ -77,6 +84,14 @@ class Command(BaseCommand):
             raise CommandError(
                 f"The database cannot be used: {error}. Check DATABASE_URL and its permissions."
             ) from error
+        if options["bare"]:
+            if any(options[name] not in (None, False) for name in ("as_of", "seed", "reset")):
+                raise CommandError("--bare stands at today and goes with --folder alone.")
+            try:
+                walk_bare(screen=screen, folder=folder / "bare", now=timezone.now())
+            except DomainError as error:
+                raise CommandError(error.sentence) from None
+            return
         try:
             self._run(screen, scenario, folder, options)
         except Conflict as error:

@@ -93,6 +93,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("policy", ("retrieve", "preview", "frontier"), OFFICE),
     ("policy", ("update",), OWNER),
     ("travel", ("retrieve",), OFFICE),
+    ("attention", ("retrieve",), OFFICE),
     ("import", ("create",), OFFICE),
     ("installer", (*READ, "calendar"), STAFF),
     ("installer", WRITE, OFFICE),

@@ -54,7 +54,7 @@ class StopSerializer(TenantModelSerializer):
         return stop.visit.locked_start is not None
 
 
-class ReasonSerializer(SentSerializer):
+class LockReasonSerializer(SentSerializer):
     """Why a stop is locked."""
 
     reason = serializers.CharField(max_length=300, help_text="why it is locked, for whoever finds the lock")
@@ -185,13 +185,13 @@ class StopViewSet(ReadOnlyViewSet):
     }
     ordering_fields = ["starts_at"]
 
-    @extend_schema(request=ReasonSerializer, responses=StopSerializer)
+    @extend_schema(request=LockReasonSerializer, responses=StopSerializer)
     @action(detail=True, methods=["post"])
     def lock(self, request: Request, pk: str) -> Response:
         """Keep the stop with its installer, on its day, at its time, whatever later plans would rather do."""
         with self.transaction():
             stop = self.locked_object()
-            sent = ReasonSerializer.read(self)
+            sent = LockReasonSerializer.read(self)
             return self.answer(self.reread(lock_stop(stop=stop, by=self.by, now=self.now, **sent)))
 
     @extend_schema(request=MoveAskedSerializer, responses=HandMoveSerializer)

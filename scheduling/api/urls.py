@@ -5,6 +5,7 @@ from rest_framework.routers import SimpleRouter
 
 from scheduling.api.absences import AbsenceViewSet
 from scheduling.api.answers import AnswerView
+from scheduling.api.attention import AttentionViewSet
 from scheduling.api.imports import ImportViewSet
 from scheduling.api.installers import InstallerViewSet
 from scheduling.api.messages import MessageViewSet
@@ -42,6 +43,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("policy/preview/", PolicyViewSet.as_view({"post": "preview"}), name="policy-preview"),
     path("policy/frontier/", PolicyViewSet.as_view({"post": "frontier"}), name="policy-frontier"),
     path("imports/", ImportViewSet.as_view({"post": "create"}), name="import"),
+    path("attention/", AttentionViewSet.as_view({"get": "retrieve"}), name="attention"),
     path("answers/<str:token>/", AnswerView.as_view(), name="answer"),
     path("travel/", TravelViewSet.as_view({"get": "retrieve"}), name="travel"),
     *router.urls,

@@ -4,11 +4,12 @@ from fleet.engineering.diagnosis.context import context_of
 from fleet.engineering.diagnosis.engine import Match, diagnose
 from fleet.engineering.diagnosis.facts import CONTEXT_KEYS, PatternLimits
 from fleet.engineering.diagnosis.record import Rule
-from fleet.engineering.diagnosis.rules import CAUSES, RULES, TITLES
+from fleet.engineering.diagnosis.rules import BAD_WATER, CAUSES, RULES, TITLES
 from fleet.engineering.diagnosis.suppose import Supposition, suppose
 from fleet.engineering.diagnosis.work import Cause, NoWork, Work, WorkKind
 
 __all__ = [
+    "BAD_WATER",
     "CAUSES",
     "CONTEXT_KEYS",
     "RULES",

@@ -69,6 +69,8 @@ class Rule:
         Whether it is about how long nobody read the unit, and not about a reading.
     must_be_seen_twice : bool
         Whether one visit is no proof, unless its evidence is clear: a reading of the visit before must show it too.
+    water_is_bad : bool
+        Whether the water that people use is not as it should be while the pattern lasts.
     passes_with_season : bool
         Whether what explained a reading a month ago explains nothing today.
     doubts : tuple of str
@@ -97,6 +99,7 @@ class Rule:
     asks: Asks
     asks_behind_lag: Asks = ()
     is_judged_by_newest_product: bool = False
+    water_is_bad: bool = False
     can_rest_on_product_alone: bool = False
     is_of_whole_unit: bool = False
     must_be_seen_twice: bool = False

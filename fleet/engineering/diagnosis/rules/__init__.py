@@ -35,5 +35,8 @@ RULES: Final[tuple[Rule, ...]] = (
 TITLES: Final[Mapping[str, str]] = {rule.id: rule.title for rule in RULES}
 """Id of a rule -> what it is called in a list."""
 
+BAD_WATER: Final = frozenset(rule.id for rule in RULES if rule.water_is_bad)
+"""Rules by which the water that people use is not as it should be."""
+
 CAUSES: Final[Mapping[str, Cause]] = {cause.code: cause for rule in RULES for cause in rule.causes}
 """Code of a cause -> the cause with the work it calls for."""

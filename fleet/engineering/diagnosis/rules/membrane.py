@@ -219,6 +219,7 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         pattern="rejection_below_least",
         step="membrane",
         condition=when.holds_back_too_little,
+        water_is_bad=True,
         asks=FEED_AND_PERMEATE,
         place=AT_MEMBRANE,
         outdated_by=("membrane",),

@@ -22,6 +22,7 @@ RESIN: Final[tuple[Rule, ...]] = (
         pattern="lead_and_product_equal_permeate",
         step="resin",
         condition=when.both_exhausted,
+        water_is_bad=True,
         asks=(("permeate_tds_mg_per_l", "product_tds_mg_per_l"), ("product_tds_mg_per_l",)),
         asks_behind_lag=(("permeate_tds_mg_per_l", "product_tds_mg_per_l"),),
         is_judged_by_newest_product=True,

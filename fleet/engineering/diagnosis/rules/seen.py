@@ -248,6 +248,7 @@ SEEN: Final[tuple[Rule, ...]] = (
         pattern="slime_found",
         step="care",
         condition=when.slime_found,
+        water_is_bad=True,
         asks=(("smell_or_slime",),),
         place=None,
         outdated_by=(),

@@ -1,0 +1,84 @@
+"""What needs attention, by kind, with the call that settles each matter."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from accounts.http.fields import MomentField
+from accounts.http.serializers import AnswerSerializer
+from accounts.http.viewsets import RetrieveMixin
+from accounts.models import Company
+from scheduling.services.attention import MOST_MATTERS, Kind, needs_attention
+
+
+class SettleSerializer(AnswerSerializer):
+    """The call that settles a matter."""
+
+    words = serializers.CharField(help_text="what to do, in words")
+    method = serializers.CharField(help_text="method of the call")
+    path = serializers.CharField(help_text="path of the call on this server")
+    body = serializers.DictField(child=serializers.CharField(), help_text="what of the body is known already")
+
+
+class MatterSerializer(AnswerSerializer):
+    """One thing to look at."""
+
+    sentence = serializers.CharField(help_text="why it needs attention")
+    unit = serializers.IntegerField(source="unit.pk", allow_null=True, default=None, help_text="id of the unit")
+    unit_code = serializers.CharField(source="unit.code", allow_null=True, default=None, help_text="code of the unit")
+    site = serializers.IntegerField(source="site.pk", allow_null=True, default=None, help_text="id of the site")
+    site_name = serializers.CharField(source="site.name", allow_null=True, default=None, help_text="name of the site")
+    client = serializers.IntegerField(source="client.pk", allow_null=True, default=None, help_text="id of the client")
+    client_name = serializers.CharField(
+        source="client.name", allow_null=True, default=None, help_text="name of the client"
+    )
+    phone = serializers.CharField(source="client.phone", allow_null=True, default=None, help_text="number to call")
+    visit = serializers.IntegerField(allow_null=True, help_text="id of the visit that it is about")
+    cost_of_waiting = serializers.FloatField(
+        allow_null=True, help_text="money that a week of waiting is expected to cost; null where nobody can say"
+    )
+    probability = serializers.FloatField(
+        allow_null=True, help_text="probability, 0 to 1, of what the sentence says; null where nobody can say"
+    )
+    day = serializers.DateField(allow_null=True, help_text="day by which, or on which, it happens")
+    settle = SettleSerializer(help_text="the call that settles it")
+
+
+class AttentionKindSerializer(AnswerSerializer):
+    """The matters of one kind, the dearest to leave first."""
+
+    kind = serializers.CharField(source="code", help_text="code of the kind")
+    title = serializers.CharField(help_text="what the kind is called")
+    count = serializers.SerializerMethodField(help_text="how many matters there are")
+    dealt_with = serializers.IntegerField(
+        help_text="how many more are tasks of a visit that is confirmed or under way, and need nobody's attention"
+    )
+    matters = MatterSerializer(source="first", many=True, help_text=f"the first {MOST_MATTERS} of them")
+
+    def get_count(self, kind: Kind) -> int:
+        """All of them, shown or not."""
+        return len(kind.matters)
+
+
+class AttentionSerializer(AnswerSerializer):
+    """Everything that needs attention now."""
+
+    as_of = MomentField(help_text="the moment it was looked at")
+    by_kind = AttentionKindSerializer(many=True, help_text="all kinds, also those without a matter")
+
+
+class AttentionViewSet(RetrieveMixin):
+    """What needs attention now: bad water, faults, units to read, missing parts, late deliveries, calls to make.
+
+    Each kind has its own list, the dearest to leave first, and each matter the call that settles it. Work that a
+    confirmed visit has among its tasks is only counted.
+    """
+
+    resource = "attention"
+    queryset = Company.objects.all()
+    serializer_class = AttentionSerializer
+
+    def get_object(self) -> dict[str, Any]:
+        company = self.get_queryset().get()
+        self.check_object_permissions(self.request, company)
+        return {"as_of": self.now, "by_kind": needs_attention(company=company, now=self.now)}

@@ -1,0 +1,318 @@
+"""What needs somebody's attention: one row for each matter, by kind, dearest to leave first, and how to settle it.
+
+What is being dealt with, because a visit is confirmed or under way that has it among its tasks, needs nobody's
+attention any more; it is only counted.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from functools import cached_property
+from typing import Any, Final
+
+from accounts.models import Client, Company
+from fleet.engineering.diagnosis import BAD_WATER, CAUSES, NoWork
+from fleet.models import Finding, Site, Stage, Unit
+from scheduling.models import Message, Need, PartsLine, PartsList, Plan, Stop, Visit, VisitTask
+from scheduling.services.needs.costs import exhausted_by
+from scheduling.services.orders.deliveries import late_deliveries
+from scheduling.services.policy import read_policy
+from scheduling.services.words import attention as words
+
+#: Most of one kind that are shown; how far ahead is 'soon'; over which time the cost of waiting is counted.
+MOST_MATTERS: Final = 100
+SOON: Final = timedelta(days=14)
+WAITING: Final = timedelta(days=7)
+# An offer that nobody answered for so long is worth a call: common practice, no source.
+_ANSWER_WITHIN: Final = timedelta(days=3)
+_EXPLAINED: Final = frozenset(
+    code for code, cause in CAUSES.items() if cause.work in (NoWork.EXPLAINED, NoWork.YEARS_AHEAD)
+)
+_UNREAD: Final = frozenset(code for code, cause in CAUSES.items() if cause.work is NoWork.READING_ASKED)
+_GUARDS_OF_MEMBRANE: Final = (Stage.SEDIMENT, Stage.CARBON)
+
+
+@dataclass(frozen=True, slots=True)
+class Settle:
+    """The call that settles a matter: method, path and body, and what it does in words."""
+
+    words: str
+    method: str
+    path: str
+    body: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Matter:
+    """One thing to look at.
+
+    `cost_of_waiting` is the money that a week of waiting is expected to cost, `probability` that what is spoken of
+    happens by `day`; None where nobody can say.
+    """
+
+    sentence: str
+    settle: Settle
+    unit: Unit | None = None
+    site: Site | None = None
+    client: Client | None = None
+    visit: int | None = None
+    cost_of_waiting: float | None = None
+    probability: float | None = None
+    day: date | None = None
+
+    @property
+    def rank(self) -> tuple[float, float, date, str]:
+        """Dearest first, then surest, then soonest."""
+        return (-(self.cost_of_waiting or 0.0), -(self.probability or 0.0), self.day or date.max, self.sentence)
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """The matters of one kind, and how many more are being dealt with."""
+
+    code: str
+    title: str
+    matters: Sequence[Matter]
+    dealt_with: int = 0
+
+    @property
+    def first(self) -> Sequence[Matter]:
+        """Those that come first, as many as one looks at."""
+        return self.matters[:MOST_MATTERS]
+
+
+def needs_attention(*, company: Company, now: datetime) -> list[Kind]:
+    """Everything that needs attention now, by kind; kinds without a matter are there too.
+
+    Parameters
+    ----------
+    company
+        Whose.
+    now
+        The present moment.
+    """
+    return list(_Attention(company, now).kinds())
+
+
+class _Attention:
+    def __init__(self, company: Company, now: datetime) -> None:
+        self.company, self.now, self.today = company, now, company.day_at(now)
+        self.policy = read_policy(company=company).planning
+
+    def kinds(self) -> Iterator[Kind]:
+        findings = {"bad_water": [], "faults": [], "unread": []}  # type: dict[str, list[Finding]]
+        for finding in self._findings:
+            if finding.rule in BAD_WATER:
+                findings["bad_water"].append(finding)
+            elif finding.cause in _UNREAD:
+                findings["unread"].append(finding)
+            else:
+                findings["faults"].append(finding)
+        bad_units = {finding.unit_id for finding in findings["bad_water"]}
+        yield self._kind("bad_water", map(self._of_finding, findings["bad_water"]))
+        due = [need for need in self._needs if need.forecast_id is not None and need.unit_id not in bad_units]
+        guards = [need for need in due if need.position is not None and need.position.stage in _GUARDS_OF_MEMBRANE]
+        yield self._kind("bad_water_soon", (self._of_forecast(need) for need in due if need not in guards))
+        yield self._kind("endangers_membrane", (self._of_forecast(need) for need in guards))
+        yield self._kind("faults", map(self._of_finding, findings["faults"]))
+        yield self._kind("unread", self._unread(findings["unread"]))
+        yield self._kind("parts_missing", self._parts_missing())
+        yield self._kind("late_deliveries", self._late())
+        yield self._kind("unanswered", self._unanswered())
+        yield self._kind("calls", self._calls())
+        yield self._kind("in_no_round", self._in_no_round())
+
+    def _kind(self, code: str, matters: Iterable[Matter | bool | None]) -> Kind:
+        """None is nothing to speak of, True is being dealt with."""
+        rows = list(matters)
+        ranked = sorted((row for row in rows if isinstance(row, Matter)), key=lambda matter: matter.rank)
+        return Kind(code, words.title(code), ranked, sum(row is True for row in rows))
+
+    # what is read once
+
+    @cached_property
+    def _findings(self) -> list[Finding]:
+        rows = Finding.objects.of_company(self.company).filter(state__in=Finding.LIVE).exclude(cause__in=_EXPLAINED)
+        return list(rows.select_related("unit__site__client", "position").order_by("-confidence", "pk"))
+
+    @cached_property
+    def _needs(self) -> list[Need]:
+        rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
+        return list(
+            rows.select_related("unit__site__client", "position", "forecast", "lag_forecast", "finding").order_by("pk")
+        )
+
+    @cached_property
+    def _need_of_finding(self) -> dict[int, Need]:
+        return {need.finding_id: need for need in self._needs if need.finding_id is not None}
+
+    @cached_property
+    def _visit_of_need(self) -> dict[int, Visit]:
+        """The live visit that has a need among its tasks."""
+        tasks = VisitTask.objects.filter(visit__company=self.company, visit__state__in=Visit.LIVE)
+        return {task.need_id: task.visit for task in tasks.select_related("visit").order_by("pk")}
+
+    @cached_property
+    def _plan_of_visit(self) -> dict[int, int]:
+        stops = Stop.objects.filter(
+            round__plan__company=self.company, round__plan__state=Plan.State.PUBLISHED, starts_at__gt=self.now
+        )
+        return dict(stops.order_by("pk").values_list("visit_id", "round__plan_id"))
+
+    # kinds of matter
+
+    def _of_finding(self, finding: Finding) -> Matter | bool:
+        need = self._need_of_finding.get(finding.pk)
+        visit = self._visit_of_need.get(need.pk) if need is not None else None
+        if visit is not None and visit.state in Visit.CONFIRMED_OR_UNDER_WAY:
+            return True
+        return self._at_unit(
+            finding.unit,
+            words.of_finding(finding),
+            self._settle(visit, finding),
+            visit=visit.pk if visit is not None else None,
+            cost_of_waiting=self._cost_of_waiting(need) if need is not None else None,
+            probability=finding.confidence,
+        )
+
+    def _of_forecast(self, need: Need) -> Matter | bool | None:
+        """A change that forecasts call for, where the risk that the owner bears is passed within two weeks."""
+        by = self.today + SOON
+        probability = exhausted_by(need, today=self.today, day=by)
+        if probability is None or probability < self.policy.target_risk:
+            return None
+        visit = self._visit_of_need.get(need.pk)
+        if visit is not None and visit.state in Visit.CONFIRMED_OR_UNDER_WAY:
+            return True
+        assert need.forecast is not None
+        return self._at_unit(
+            need.unit,
+            words.of_forecast(need, probability, by),
+            self._settle(visit, None),
+            visit=visit.pk if visit is not None else None,
+            cost_of_waiting=self._cost_of_waiting(need),
+            probability=round(probability, 3),
+            day=by,
+        )
+
+    def _unread(self, findings: Sequence[Finding]) -> Iterator[Matter]:
+        """Readings that are wanted, and units of which nothing was heard for weeks."""
+        rows = Need.objects.of_company(self.company).filter(state=Need.State.OPEN, kind=Need.Kind.TAKE_READING)
+        wanted = rows.exclude(reading_way="").exclude(reading_way=Need.ReadingWay.NEXT_VISIT)
+        wanted_of = set()
+        for need in wanted.select_related("unit__site__client").order_by("pk"):
+            wanted_of.add(need.unit_id)
+            settle = Settle(words.enter_reading(), "POST", f"/api/v1/units/{need.unit_id}/readings/")
+            saves = need.reading_saves - need.reading_price
+            yield self._at_unit(need.unit, words.of_wanted_reading(need), settle, cost_of_waiting=max(saves, 0.0))
+        for finding in findings:
+            if finding.unit_id not in wanted_of:
+                settle = Settle(words.enter_reading(), "POST", f"/api/v1/units/{finding.unit_id}/readings/")
+                yield self._at_unit(finding.unit, words.of_finding(finding), settle)
+
+    def _parts_missing(self) -> Iterator[Matter]:
+        """Confirmed visits whose parts are neither aboard, nor in the store, nor on order in time."""
+        lines = PartsLine.objects.filter(
+            parts_list__company=self.company,
+            parts_list__scope=PartsList.Scope.VISIT,
+            parts_list__visit__state=Visit.State.CONFIRMED,
+            short__gt=0,
+        ).select_related("item", "parts_list__visit__site__client")
+        by_visit: dict[int, list[PartsLine]] = {}
+        for line in lines.order_by("parts_list__visit__appointment_at", "pk"):
+            by_visit.setdefault(line.parts_list.visit_id or 0, []).append(line)
+        for rows in by_visit.values():
+            visit = rows[0].parts_list.visit
+            assert visit is not None
+            settle = Settle(words.draft_orders(), "POST", "/api/v1/purchase-orders/draft/")
+            yield self._at_visit(visit, words.of_missing_parts(visit, rows), settle)
+
+    def _late(self) -> Iterator[Matter]:
+        for late in late_deliveries(company=self.company, now=self.now):
+            path = f"/api/v1/purchase-orders/{late.line.order_id}/expect/"
+            settle = Settle(words.ask_supplier(late.line.order.supplier.name), "POST", path)
+            first = late.visits[0].visit if late.visits else None
+            yield Matter(
+                sentence=late.sentence,
+                settle=settle,
+                site=first.site if first is not None else None,
+                client=first.site.client if first is not None else None,
+                visit=first.pk if first is not None else None,
+                day=late.visits[0].day if late.visits else late.line.expected_on,
+            )
+
+    def _unanswered(self) -> Iterator[Matter | None]:
+        """Offers that nobody answered for days, or whose first window opens within so many."""
+        offered = Visit.objects.of_company(self.company).filter(state=Visit.State.OFFERED)
+        for visit in offered.select_related("site__client").order_by("pk"):
+            opens = min((datetime.fromisoformat(offer["opens_at"]) for offer in visit.offers), default=self.now)
+            if visit.updated_at + _ANSWER_WITHIN > self.now and opens - _ANSWER_WITHIN > self.now:
+                continue
+            settle = Settle(words.note_time(), "POST", f"/api/v1/visits/{visit.pk}/accept/")
+            yield self._at_visit(visit, words.of_unanswered(visit, opens), settle)
+
+    def _calls(self) -> Iterator[Matter]:
+        """What clients and installers must be told by telephone."""
+        rows = Message.objects.of_company(self.company).filter(state=Message.State.TO_CALL)
+        for message in rows.select_related("client", "visit__site__client").order_by("created_at", "pk"):
+            visit = message.visit
+            client = message.client or (visit.site.client if visit is not None else None)
+            yield Matter(
+                sentence=message.subject,
+                settle=Settle(words.note_call(), "POST", f"/api/v1/messages/{message.pk}/called/"),
+                site=visit.site if visit is not None else None,
+                client=client,
+                visit=message.visit_id,
+                day=self.company.day_at(message.created_at),
+            )
+
+    def _in_no_round(self) -> Iterator[Matter]:
+        """Confirmed visits on days that are planned, for which nobody drives."""
+        plans = Plan.objects.of_company(self.company).filter(state=Plan.State.PUBLISHED)
+        spans = [(plan.first_day, plan.last_day, plan.pk) for plan in plans]
+        confirmed = Visit.objects.of_company(self.company).filter(
+            state=Visit.State.CONFIRMED, appointment_at__gt=self.now
+        )
+        for visit in confirmed.select_related("site__client").order_by("appointment_at", "pk"):
+            assert visit.appointment_at is not None
+            day = self.company.day_at(visit.appointment_at)
+            plan = next((pk for first, last, pk in spans if first <= day <= last), None)
+            if plan is not None and visit.pk not in self._plan_of_visit:
+                body = {"first_day": day.isoformat(), "days": 1}
+                settle = Settle(words.plan_day(day), "POST", "/api/v1/plans/", body)
+                yield self._at_visit(visit, words.of_no_round(visit), settle)
+
+    # parts of a matter
+
+    def _at_unit(self, unit: Unit, sentence: str, settle: Settle, **more: Any) -> Matter:
+        return Matter(sentence=sentence, settle=settle, unit=unit, site=unit.site, client=unit.site.client, **more)
+
+    def _at_visit(self, visit: Visit, sentence: str, settle: Settle) -> Matter:
+        day = self.company.day_at(visit.appointment_at) if visit.appointment_at is not None else visit.best_day
+        return Matter(
+            sentence=sentence, settle=settle, site=visit.site, client=visit.site.client, visit=visit.pk, day=day
+        )
+
+    def _settle(self, visit: Visit | None, finding: Finding | None) -> Settle:
+        if visit is None and finding is not None and finding.state == Finding.State.OPEN:
+            return Settle(words.confirm_finding(), "POST", f"/api/v1/findings/{finding.pk}/confirm/")
+        if visit is None:
+            return Settle(words.propose_visits(), "POST", "/api/v1/visits/propose/")
+        if visit.state == Visit.State.OFFERED:
+            return Settle(words.note_time(), "POST", f"/api/v1/visits/{visit.pk}/accept/")
+        plan = self._plan_of_visit.get(visit.pk)
+        if plan is not None:
+            return Settle(words.offer_plan(), "POST", f"/api/v1/plans/{plan}/offer/")
+        return Settle(words.plan_rounds(), "POST", "/api/v1/plans/")
+
+    def _cost_of_waiting(self, need: Need) -> float | None:
+        """What doing the work a week from now is expected to cost more than doing it today, or as soon as it may be."""
+        if need.curve_first_day is None:
+            return None
+        start = (self.today - need.curve_first_day).days
+        curve = need.cost_curve[max(start, 0) :]
+        allowed = [(k, cost) for k, cost in enumerate(curve) if cost is not None]
+        later = [cost for k, cost in allowed if k >= WAITING.days]
+        if not allowed or not later:
+            return None
+        return round(max(later[0] - allowed[0][1], 0.0), 2)

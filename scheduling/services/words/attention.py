@@ -1,0 +1,126 @@
+"""What is said of matters that need attention."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+
+from accounts.dates import long_day
+from accounts.language import gettext, gettext_noop, listed
+from fleet.engineering.diagnosis import TITLES
+from fleet.models import Finding
+from scheduling.models import Need, PartsLine, Visit
+from scheduling.services.people.words import arrival_window
+from scheduling.services.words.tasks import task_at_unit
+
+TITLES_OF_KINDS = {
+    "bad_water": gettext_noop("The water is bad now"),
+    "bad_water_soon": gettext_noop("The water may soon be bad"),
+    "endangers_membrane": gettext_noop("Waiting endangers a membrane"),
+    "faults": gettext_noop("Faults to look at"),
+    "unread": gettext_noop("Units to be read"),
+    "parts_missing": gettext_noop("Confirmed visits without their parts"),
+    "late_deliveries": gettext_noop("Late deliveries"),
+    "unanswered": gettext_noop("Offers without an answer"),
+    "calls": gettext_noop("Calls to make"),
+    "in_no_round": gettext_noop("Confirmed visits in no round"),
+}
+
+
+def title(kind: str) -> str:
+    """What a kind of matter is called."""
+    return gettext(TITLES_OF_KINDS[kind])
+
+
+def of_finding(finding: Finding) -> str:
+    """What was found at a unit."""
+    words = gettext("{unit}: {title}. {sentence}")
+    sentence = finding.installer_sentence
+    title = gettext(TITLES.get(finding.rule, finding.rule))
+    return words.format(unit=finding.unit.code, title=title, sentence=sentence)
+
+
+def of_forecast(need: Need, probability: float, day: date) -> str:
+    """How likely what a task replaces is exhausted by a day."""
+    words = gettext("{task}: {percent} % likely to be exhausted by {day}.")
+    return words.format(task=task_at_unit(need), percent=round(100 * probability), day=long_day(day))
+
+
+def of_wanted_reading(need: Need) -> str:
+    """Why a reading is wanted."""
+    return gettext("{unit}: {reason}").format(unit=need.unit.code, reason=need.reason)
+
+
+def of_missing_parts(visit: Visit, lines: Sequence[PartsLine]) -> str:
+    """Which parts a confirmed visit lacks."""
+    parts = listed([gettext("{count} x {item}").format(count=line.short, item=line.item.code) for line in lines])
+    words = gettext("{site}, {when}: {parts} will be missing.")
+    return words.format(site=visit.site.name, when=_when(visit), parts=parts)
+
+
+def of_unanswered(visit: Visit, opens: datetime) -> str:
+    """Nobody has chosen one of the times offered."""
+    words = gettext("{site}: the client has not answered; the first time offered is {when}.")
+    return words.format(site=visit.site.name, when=arrival_window(opens, visit.site.time_zone))
+
+
+def of_no_round(visit: Visit) -> str:
+    """A confirmed visit for which nobody drives."""
+    words = gettext("{site}: confirmed for {when}, and in no published round.")
+    return words.format(site=visit.site.name, when=_when(visit))
+
+
+def _when(visit: Visit) -> str:
+    assert visit.appointment_at is not None
+    return arrival_window(visit.appointment_at, visit.site.time_zone)
+
+
+# what settles a matter
+
+
+def confirm_finding() -> str:
+    """Somebody looks and says whether it is so."""
+    return gettext("Look at it, then confirm the finding or dismiss it.")
+
+
+def propose_visits() -> str:
+    """No visit has it yet."""
+    return gettext("Propose visits.")
+
+
+def note_time() -> str:
+    """The client waits to be asked."""
+    return gettext("Call the client, and note the time chosen.")
+
+
+def offer_plan() -> str:
+    """It stands in a published plan and the client knows nothing of it."""
+    return gettext("Offer the times of the published plan to the clients.")
+
+
+def plan_rounds() -> str:
+    """A visit is proposed and stands in no published plan."""
+    return gettext("Plan rounds, publish the plan and offer it.")
+
+
+def plan_day(day: date) -> str:
+    """A day must be planned anew."""
+    return gettext("Plan {day} again, and publish.").format(day=long_day(day))
+
+
+def enter_reading() -> str:
+    """The client is asked for a reading."""
+    return gettext("Ask for a reading and enter it.")
+
+
+def draft_orders() -> str:
+    """Parts are lacking."""
+    return gettext("Draft the orders, and place them.")
+
+
+def ask_supplier(supplier: str) -> str:
+    """A delivery is late."""
+    return gettext("Ask {supplier} for the day of delivery, and enter it.").format(supplier=supplier)
+
+
+def note_call() -> str:
+    """Somebody must be told by telephone."""
+    return gettext("Call, and note that you did.")

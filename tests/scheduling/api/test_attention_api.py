@@ -1,0 +1,152 @@
+"""What needs attention: split by kind, the dearest first, each with the call that settles it."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from rest_framework.test import APIClient
+
+from accounts.models import Membership
+from fleet.models import Finding, Unit
+from fleet.services.findings.findings import refresh_findings
+from fleet.services.status import status_of
+from scheduling.models import Installer, Message, Need, Plan, Visit
+from scheduling.services.rounds.plans import publish_plan
+from tests.scheduling.night import run_night
+from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
+
+
+def _kinds(api: APIClient) -> dict[str, dict[str, Any]]:
+    answer = api.get("/api/v1/attention/")
+    assert answer.status_code == 200, answer.content
+    return {row["kind"]: row for row in answer.json()["by_kind"]}
+
+
+def _finding(unit: Unit, rule: str, cause: str) -> Finding:
+    return Finding.objects.create(
+        unit=unit,
+        rule=rule,
+        cause=cause,
+        confidence=0.9,
+        opened_at=NOW,
+        last_seen_at=NOW,
+        installer_sentence="Both resin cartridges are exhausted.",
+    )
+
+
+def test_every_kind_is_there_also_where_nothing_is_wrong(town: Town, as_office: APIClient) -> None:
+    kinds = _kinds(as_office)
+    assert list(kinds) == [
+        "bad_water",
+        "bad_water_soon",
+        "endangers_membrane",
+        "faults",
+        "unread",
+        "parts_missing",
+        "late_deliveries",
+        "unanswered",
+        "calls",
+        "in_no_round",
+    ]
+    assert {kind["count"] for kind in kinds.values()} == {0}
+
+
+def test_bad_water_now_stands_first_and_agrees_with_the_status_of_the_unit(
+    town: Town, ada: Installer, as_office: APIClient, as_installer: APIClient
+) -> None:
+    unit = town.unit(train=RO_DI_TRAIN)
+    for day in (9, 2):
+        sent = as_installer.post(
+            f"/api/v1/units/{unit.pk}/readings/",
+            {
+                "taken_at": (NOW - timedelta(days=day)).isoformat(),
+                "reference": f"r{day}",
+                "feed_tds": {"value": 300, "unit": "mg/L"},
+                "permeate_tds": {"value": 9, "unit": "mg/L"},
+                "product_tds": {"value": 9, "unit": "mg/L"},
+            },
+            format="json",
+        )
+        assert sent.status_code == 201, sent.content
+    refresh_findings(company=town.company, now=NOW)
+    assert status_of(unit=unit, now=NOW).water == "not_good"
+    bad = _kinds(as_office)["bad_water"]
+    assert bad["count"] == 1
+    row = bad["matters"][0]
+    assert (row["unit"], row["client"], row["phone"]) == (unit.pk, unit.site.client_id, unit.site.client.phone)
+    assert unit.code in row["sentence"]
+    assert row["settle"]["method"] == "POST"
+
+
+def test_what_a_confirmed_visit_will_do_is_only_counted(
+    town: Town, ada: Installer, as_office: APIClient, office: Membership
+) -> None:
+    """The call of a row settles it: a published plan is offered, and once a time is confirmed the row is gone."""
+    plan: Plan = publish_plan(plan=run_night(town, sites=2), by=office, now=NOW)
+    before = _kinds(as_office)
+    rows = [row for kind in ("bad_water_soon", "endangers_membrane") for row in before[kind]["matters"]]
+    assert rows, before
+    for row in rows:
+        assert 0.3 <= row["probability"] <= 1.0
+        assert f"{round(100 * row['probability'])} %" in row["sentence"]
+        assert row["settle"]["path"] == f"/api/v1/plans/{plan.pk}/offer/"
+    for visit in Visit.objects.filter(state="proposed"):
+        body = {"appointment_at": "2026-03-04T10:00:00Z", "outside_access_hours": True}
+        confirmed = as_office.post(f"/api/v1/visits/{visit.pk}/confirm/", body, format="json")
+        assert confirmed.status_code == 200, confirmed.content
+    after = _kinds(as_office)
+    assert sum(after[kind]["count"] for kind in ("bad_water_soon", "endangers_membrane")) == 0
+    assert sum(after[kind]["dealt_with"] for kind in ("bad_water_soon", "endangers_membrane")) == len(rows)
+
+
+def test_faults_are_apart_from_bad_water_and_what_only_explains_is_left_out(town: Town, as_office: APIClient) -> None:
+    unit = town.unit()
+    _finding(unit, "D03", "pump_not_running")
+    _finding(unit, "D37", "warm_water_not_a_fault")
+    faults = _kinds(as_office)["faults"]
+    assert faults["count"] == 1
+    assert faults["matters"][0]["settle"]["path"].startswith("/api/v1/findings/")
+
+
+def test_dearer_matters_come_first(town: Town, ada: Installer, as_office: APIClient, office: Membership) -> None:
+    publish_plan(plan=run_night(town, sites=4), by=office, now=NOW)
+    for kind in _kinds(as_office).values():
+        costs = [row["cost_of_waiting"] or 0.0 for row in kind["matters"]]
+        assert costs == sorted(costs, reverse=True)
+
+
+def test_calls_and_offers_without_an_answer_wait_for_the_office(
+    town: Town, ada: Installer, as_office: APIClient, office: Membership
+) -> None:
+    plan = publish_plan(plan=run_night(town, sites=2), by=office, now=NOW)
+    visit = Visit.objects.filter(state="proposed").first()
+    windows = [{"opens_at": f"2026-03-0{d}T08:00:00Z", "closes_at": f"2026-03-0{d}T09:00:00Z"} for d in (3, 4)]
+    body = {"windows": windows, "outside_access_hours": True}
+    assert as_office.post(f"/api/v1/visits/{visit.pk}/offer/", body, format="json").status_code == 200
+    as_office.post(f"/api/v1/visits/{visit.pk}/ask-for-call/", {"note": "after six"}, format="json")
+    kinds = _kinds(as_office)
+    assert [row["visit"] for row in kinds["unanswered"]["matters"]] == [visit.pk]
+    to_call = Message.objects.filter(state="to_call").count()
+    assert kinds["calls"]["count"] == to_call > 0
+    assert plan.pk
+    call = kinds["calls"]["matters"][0]["settle"]
+    assert as_office.post(call["path"], call["body"], format="json").status_code == 200
+    assert _kinds(as_office)["calls"]["count"] == to_call - 1
+
+
+def test_another_company_and_an_installer_see_nothing(
+    town: Town, as_office: APIClient, as_installer: APIClient, api_for: Any, rival: Membership
+) -> None:
+    _finding(town.unit(), "D03", "pump_not_running")
+    assert as_installer.get("/api/v1/attention/").status_code == 403
+    assert {kind["count"] for kind in _kinds(api_for(rival)).values()} == {0}
+
+
+@pytest.mark.parametrize("sites", [2, 5])
+def test_the_number_of_queries_does_not_grow_with_the_units(
+    town: Town, ada: Installer, as_office: APIClient, office: Membership, sites: int, django_assert_max_num_queries: Any
+) -> None:
+    publish_plan(plan=run_night(town, sites=sites), by=office, now=NOW)
+    assert Need.objects.filter(state="open").exists()
+    with django_assert_max_num_queries(40):
+        _kinds(as_office)

@@ -32,6 +32,7 @@ SERVICES = {
     "fleet.services.catalogue.update_item": ANNOUNCES,
     "fleet.services.findings.decisions.decide": ANNOUNCES,
     "fleet.services.findings.diagnosis.what_if": STORES_NOTHING,
+    "fleet.services.findings.gone.seen_gone": "what mends it announces the work, by which findings close",
     "fleet.services.forecasts.forecasts.start_forecast_job": A_JOB,
     "fleet.services.forecasts.quality.start_quality_job": "it judges forecasts of the past",
     "fleet.services.instruments.create_instrument": ANNOUNCES,

@@ -35,7 +35,7 @@ def refuse_stranger(*, by: Membership, entered_by: int | None, entered_at: datet
         )
 
 
-def void(row: Voidable, *, reason: str, by: Membership | None, now: datetime) -> None:
+def void(*, row: Voidable, reason: str, by: Membership | None, now: datetime) -> None:
     """Mark a row as taken back; the caller saves it.
 
     Raises

@@ -62,6 +62,6 @@ def _void_all(row: Reading | FeedWaterSample, reason: str, by: Membership, now: 
         raise Conflict("already_corrected", f"Row {later.pk} corrects this one; take that one back.")
     each: Reading | FeedWaterSample | None = row
     while each is not None:
-        void(each, reason=reason, by=by, now=now)
+        void(row=each, reason=reason, by=by, now=now)
         each.save(update_fields=["voided_at", "voided_by", "void_reason"])
         each = each.corrects

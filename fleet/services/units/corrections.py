@@ -282,7 +282,7 @@ def _supersede(old: Placement, *, reason: str, by: Membership, now: datetime, **
 
 
 def _take_back(row: Placement, *, reason: str, by: Membership, now: datetime) -> None:
-    void(row, reason=reason, by=by, now=now)
+    void(row=row, reason=reason, by=by, now=now)
     # A row that counts for nothing must not hold the one place behind the cartridge it continued.
     row.continues = None
     row.save(update_fields=["voided_at", "voided_by", "void_reason", "continues"])

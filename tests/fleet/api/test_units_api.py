@@ -285,15 +285,9 @@ def test_a_catalogue_item_speaks_in_quantities_and_asks_for_what_its_kind_needs(
     assert CatalogueItem.objects.get().rated_temperature_degc == 25.0
     bare = {name: value for name, value in body.items() if not name.startswith("rated_")}
     refused = as_office.post("/api/v1/catalogue-items/", {**bare, "code": "MEM-76"})
-    assert sorted(pointers(refused)) == [
-        "/rated_flow",
-        "/rated_pressure",
-        "/rated_recovery_fraction",
-        "/rated_tds",
-        "/rated_temperature",
-    ]
+    # what is usual of a label is taken where it says nothing; how much a membrane makes, nobody can guess
+    assert pointers(refused) == ["/rated_flow"]
     resin = {"code": "DI", "name": "Resin", "kind": "resin", "price": "30", "resin_volume": "0.6 L"}
-    assert pointers(as_office.post("/api/v1/catalogue-items/", resin)) == ["/resin_capacity"]
     accepted = as_office.post("/api/v1/catalogue-items/", {**resin, "resin_capacity": "10 kgr/ft3"})
     assert accepted.status_code == 201
     # 10 kilograin per cubic foot are 0.457273 eq per litre (64.79891 mg a grain, 50.04345 mg CaCO3 an equivalent,

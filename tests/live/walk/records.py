@@ -94,19 +94,25 @@ def cartridges(installer: Person, office: Person, unit: Mapping[str, Any], item:
     extra = office.post("/positions/", {"unit": unit["id"], "order": 9, "stage": "resin", "role": "single"}, status=400)
     assert extra["errors"]
     membrane = next(row for row in office.rows("/catalogue-items/") if row["kind"] == "membrane" and row["rated_flow"])
-    installer.post(
-        "/placements/",
-        {
-            "position": positions["membrane", "single"]["id"],
-            "item": membrane["id"],
-            "placed_at": ago(days=20),
-        },
+    body = {
+        "position": positions["membrane", "single"]["id"],
+        "item": membrane["id"],
+        "placed_at": ago(days=20),
+    }
+    wrong = installer.post("/placements/", body)
+    corrected = installer.post(
+        f"/placements/{wrong['id']}/correct/", {"serial_or_lot": "L-7", "reason": "read from the label"}
     )
-    for role in ("lead", "lag"):
+    installer.post(f"/placements/{corrected['id']}/void/", {"reason": "it was fitted next door"})
+    installer.post("/placements/", body)
+    lead, lag_placement = (
         installer.post(
             "/placements/",
             {"position": positions["resin", role]["id"], "item": item["id"], "placed_at": ago(days=150)},
         )
+        for role in ("lead", "lag")
+    )
+    installer.post(f"/placements/{lead['id']}/swap/", {"other": lag_placement["id"], "reason": "mistaken"})
     installer.post(
         "/placements/rotate/",
         {
@@ -133,6 +139,8 @@ def readings(office: Person, installer: Person, meter: Person, client: Person, u
     again = installer.post(f"/units/{unit['id']}/readings/", body)
     assert stored["id"] == again["id"]
     installer.post(f"/units/{unit['id']}/readings/", {**body, "permeate_tds": "9 ppm"}, status=409)
+    slip = installer.post(f"/units/{unit['id']}/readings/", {"feed_tds": "260 ppm", "reference": "walk-slip"})
+    installer.post(f"/readings/{slip['id']}/void/", {"reason": "read at the neighbour's unit"})
     meter.post("/readings/", {"unit": "S39-1", "permeate_tds": "12 ppm", "reference": "walk-meter-1"})
     own = client.rows("/units/")[0]
     client.post("/readings/", {"unit": own["id"], "product_tds": "0 ppm", "feed_tds": "240 ppm"})
@@ -141,7 +149,10 @@ def readings(office: Person, installer: Person, meter: Person, client: Person, u
     assert upload["stored"] == 1, upload
     water = installer.post("/feed-water-samples/upload/", files={"file": ("water.csv", FEED_WATER.format(day=day))})
     assert water["stored"] == 1, water
-    installer.post("/feed-water-samples/", {"site": unit["site"]["id"], "hardness": "8 dH", "taken_at": ago(hours=5)})
+    taken = {"site": unit["site"]["id"], "hardness": "8 dH"}
+    sample = installer.post("/feed-water-samples/", {**taken, "taken_at": ago(hours=6)})
+    installer.post(f"/feed-water-samples/{sample['id']}/void/", {"reason": "taken behind the softener"})
+    installer.post("/feed-water-samples/", {**taken, "taken_at": ago(hours=5)})
     office.post(f"/sites/{unit['site']['id']}/public-records/", files={"file": ("records.csv", PUBLIC_RECORDS)})
     sheet = ("clients.csv", "name,phone\nWalk Bar,040 5550100\n")
     brought = office.post("/imports/", files={"file": sheet}, data={"store": "true"})

@@ -151,7 +151,7 @@ def readings(office: Person, installer: Person, meter: Person, client: Person, u
     assert water["stored"] == 1, water
     taken = {"site": unit["site"]["id"], "hardness": "8 dH"}
     sample = installer.post("/feed-water-samples/", {**taken, "taken_at": ago(hours=6)})
-    installer.post(f"/feed-water-samples/{sample['id']}/void/", {"reason": "taken behind the softener"})
+    office.post(f"/feed-water-samples/{sample['id']}/void/", {"reason": "taken behind the softener"})
     installer.post("/feed-water-samples/", {**taken, "taken_at": ago(hours=5)})
     office.post(f"/sites/{unit['site']['id']}/public-records/", files={"file": ("records.csv", PUBLIC_RECORDS)})
     sheet = ("clients.csv", "name,phone\nWalk Bar,040 5550100\n")

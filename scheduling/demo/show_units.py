@@ -9,20 +9,15 @@ from django.db.models import Max
 
 from accounts.language import gettext
 from accounts.models import Company
-from fleet.engineering.diagnosis import CAUSES, TITLES, NoWork
+from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding, Forecast, Reading, Unit
 from scheduling.demo import words
 from scheduling.demo.screen import Screen
 from scheduling.models import Need
+from scheduling.services.attention import EXPLAINS_ONLY, SOON, UNREAD
 
-SOON: Final = timedelta(days=14)
 LATER: Final = timedelta(days=42)
 LONG_UNREAD: Final = timedelta(days=180)
-_UNREAD: Final = frozenset(code for code, cause in CAUSES.items() if cause.work is NoWork.READING_ASKED)
-EXPLAINS_ONLY: Final = frozenset(
-    code for code, cause in CAUSES.items() if cause.work in (NoWork.EXPLAINED, NoWork.YEARS_AHEAD)
-)
-"""Causes that explain a reading or lie years ahead; they are stored and served, but put no unit at risk."""
 
 
 @dataclass
@@ -88,7 +83,7 @@ def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
     findings = Finding.objects.of_company(company).filter(state__in=Finding.LIVE).select_related("unit__site")
     for finding in findings.exclude(cause__in=EXPLAINS_ONLY).order_by("-confidence", "pk"):
         last = last_read.get(finding.unit_id)
-        if finding.cause in _UNREAD and last is not None and as_of - last < LONG_UNREAD:
+        if finding.cause in UNREAD and last is not None and as_of - last < LONG_UNREAD:
             continue
         risk_of(finding.unit).findings.append(finding)
     forecasts = Forecast.objects.of_company(company).filter(is_latest=True).select_related("position__unit__site")
@@ -104,7 +99,7 @@ def units_at_risk(company: Company, as_of: date) -> list[_AtRisk]:
 def _of_finding(finding: Finding, last_read: date | None, as_of: date) -> Iterator[tuple[int, str]]:
     """What is wrong, how to make sure, what to do and what to mind; each with its indent."""
     sentence = finding.installer_sentence
-    if finding.cause in _UNREAD:
+    if finding.cause in UNREAD:
         since = words.unread_for((as_of - last_read).days if last_read else None)
         sentence = f"{sentence.rstrip('.')}: {since}."
     yield 2, f"- {gettext(TITLES[finding.rule])}: {_ended(sentence)}"
@@ -119,7 +114,7 @@ def _of_finding(finding: Finding, last_read: date | None, as_of: date) -> Iterat
 
 def _show_unread(screen: Screen, company: Company, last_read: dict[int, date], as_of: date, shown: set[int]) -> None:
     """The units of which nothing was heard for weeks, in one sentence: a reading by the client saves a call."""
-    findings = Finding.objects.of_company(company).filter(state__in=Finding.LIVE, cause__in=_UNREAD)
+    findings = Finding.objects.of_company(company).filter(state__in=Finding.LIVE, cause__in=UNREAD)
     rows = findings.exclude(unit__in=shown).select_related("unit").order_by("unit__code")
     if not rows:
         return

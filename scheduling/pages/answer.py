@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
 from django.views import View
+from rest_framework.exceptions import ValidationError
 from rest_framework.request import Request
 
 from accounts.errors import DomainError
@@ -78,5 +79,5 @@ class AnswerPage(View):
 def _moment(text: str) -> datetime | None:
     try:
         return MomentField().to_internal_value(text)
-    except Exception:  # whatever a form was made to send: it is none of the windows
+    except ValidationError:
         return None

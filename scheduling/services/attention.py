@@ -19,16 +19,19 @@ from scheduling.services.orders.deliveries import late_deliveries
 from scheduling.services.policy import read_policy
 from scheduling.services.words import attention as words
 
-#: Most of one kind that are shown; how far ahead is 'soon'; over which time the cost of waiting is counted.
+#: Most of one kind that are shown; how far ahead is 'soon'; over which time the cost of waiting is counted:
+#: common practice, no source.
 MOST_MATTERS: Final = 100
 SOON: Final = timedelta(days=14)
 WAITING: Final = timedelta(days=7)
 # An offer that nobody answered for so long is worth a call: common practice, no source.
 _ANSWER_WITHIN: Final = timedelta(days=3)
-_EXPLAINED: Final = frozenset(
+#: Causes that explain a reading or lie years ahead; they are stored and served, but need nobody's attention.
+EXPLAINS_ONLY: Final = frozenset(
     code for code, cause in CAUSES.items() if cause.work in (NoWork.EXPLAINED, NoWork.YEARS_AHEAD)
 )
-_UNREAD: Final = frozenset(code for code, cause in CAUSES.items() if cause.work is NoWork.READING_ASKED)
+#: Causes for which somebody is to read the unit.
+UNREAD: Final = frozenset(code for code, cause in CAUSES.items() if cause.work is NoWork.READING_ASKED)
 _GUARDS_OF_MEMBRANE: Final = (Stage.SEDIMENT, Stage.CARBON)
 
 
@@ -104,7 +107,7 @@ class _Attention:
         for finding in self._findings:
             if finding.rule in BAD_WATER:
                 findings["bad_water"].append(finding)
-            elif finding.cause in _UNREAD:
+            elif finding.cause in UNREAD:
                 findings["unread"].append(finding)
             else:
                 findings["faults"].append(finding)
@@ -132,7 +135,7 @@ class _Attention:
 
     @cached_property
     def _findings(self) -> list[Finding]:
-        rows = Finding.objects.of_company(self.company).filter(state__in=Finding.LIVE).exclude(cause__in=_EXPLAINED)
+        rows = Finding.objects.of_company(self.company).filter(state__in=Finding.LIVE).exclude(cause__in=EXPLAINS_ONLY)
         return list(rows.select_related("unit__site__client", "position").order_by("-confidence", "pk"))
 
     @cached_property

@@ -84,7 +84,8 @@ def follow(*, visit: Visit, by: Membership | None, now: datetime) -> None:
     A stop whose installer has set out stays: the day is repaired by those who are in it.
     """
     stop = _stop_to_come(visit, now)
-    if stop is None or visit.state not in (State.CONFIRMED, State.PROPOSED, State.CANCELLED):
+    # of one that is cancelled, another proposal has the tasks; its stop is shown as cancelled
+    if stop is None or visit.state not in (State.CONFIRMED, State.PROPOSED):
         return
     if visit.state == State.CONFIRMED:
         same_installer = visit.installer_id in (None, stop.round.installer_id)
@@ -92,9 +93,6 @@ def follow(*, visit: Visit, by: Membership | None, now: datetime) -> None:
             return
         if _move(stop, visit, by, now):
             return
-    elif visit.state == State.CANCELLED:
-        # its tasks went to another proposal; the stop is shown as cancelled
-        return
     plan, reason = stop.round.plan, CONFIRMED_OTHERWISE if visit.state == State.CONFIRMED else DECLINED
     take_stop_out(stop=stop, by=by, why=reason, now=now)
     sentence = (

@@ -4,6 +4,7 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 from django.db import transaction
@@ -89,6 +90,8 @@ class _Offering:
 
     def __init__(self, plan: Plan, now: datetime) -> None:
         self.plan, self.now, self.company = plan, now, plan.company
+        # who drives today has set out, or is about to
+        self.today = self.company.day_at(now)
         self.clock = PlanningClock(plan.first_day, self.company.zone)
         stops = Stop.objects.filter(round__plan=plan, visit__state__in=Visit.AHEAD, round__day__gt=self.today)
         self.stops = list(
@@ -96,10 +99,9 @@ class _Offering:
         )
         self.by_visit = {str(stop.visit_id): stop for stop in self.stops}
 
-    @property
-    def today(self) -> Any:
-        """The company's day; who drives today has set out, or is about to."""
-        return self.company.day_at(self.now)
+    @cached_property
+    def _installer_names(self) -> Mapping[int, str]:
+        return dict(Installer.objects.of_company(self.company).values_list("pk", "name"))
 
     def offers(self) -> dict[Stop, list[dict[str, Any]]]:
         """Stop of each proposed visit to the windows offered for it, by time."""
@@ -162,10 +164,9 @@ class _Offering:
     def _kept_free(self, candidate: rounds.Candidate, stop: Stop, names: set[str]) -> list[rounds.Candidate]:
         """Times offered to another client before, which that client may still choose."""
         kept = []
-        by_id = {i.pk: i.name for i in Installer.objects.of_company(self.company)}
         for number, offer in enumerate(stop.visit.offers):
             at = datetime.fromisoformat(offer.get("starts_at", offer["opens_at"]))
-            name = by_id.get(offer.get("installer", stop.round.installer_id), "")
+            name = self._installer_names.get(offer.get("installer", stop.round.installer_id), "")
             day, second = self.clock.place(at)
             if at != stop.starts_at and name in names and 0 <= day < self.plan.days:
                 aside = dataclasses.replace(candidate, key=f"{candidate.key} offered {number}", parts={})

@@ -162,6 +162,7 @@ class PatternLimits:
     flow_of_label: float = 0.85
     coldest_flow_share: float = 0.65
     as_read_flow_steady: float = 0.75
+    feed_of_season: float = 1.3
     salt_passage_of_age: float = 1.5
     salt_passage_fall: float = 0.5
     hard_concentrate_tds_mg_per_l: float = 450.0

@@ -15,6 +15,8 @@ _SALT_AFTER_YEAR: Final = 1.0 + SOUND_SALT_GAIN_PER_YEAR[1]
 
 _HARMFUL_EXPOSURE_PPM_H: Final = 200.0
 _OLD_DAYS: Final = 730.0
+# No season brings so much more salt than usual: one look is enough.
+_OTHER_WATER: Final = 1.6
 # A sign stands behind the finding that explains it.
 _BEHIND_ITS_CAUSE: Final = 0.4
 # Below it no permeate comes.
@@ -382,7 +384,7 @@ def supply_changed(f: Facts) -> Evidence | None:
     """The permeate has risen in proportion to the feed."""
     permeate = f.ratio("permeate_tds_mg_per_l", "baseline_permeate_tds_mg_per_l")
     feed = f.ratio("feed_tds_mg_per_l", "baseline_feed_tds_mg_per_l")
-    if permeate is None or feed is None or feed < 1.2 or permeate < 1.15:
+    if permeate is None or feed is None or feed < f.pattern_limits.feed_of_season or permeate < 1.15:
         return None
     if not _more_than_the_meter_rounds(f, permeate):
         return None
@@ -392,7 +394,9 @@ def supply_changed(f: Facts) -> Evidence | None:
     if not (in_proportion and normal):
         return None
     return Evidence(
-        0.85 if passage is not None else 0.7, {"permeate_over_baseline": permeate, "feed_over_baseline": feed}
+        0.85 if passage is not None else 0.7,
+        {"permeate_over_baseline": permeate, "feed_over_baseline": feed},
+        is_clear=feed >= _OTHER_WATER,
     )
 
 

@@ -139,7 +139,7 @@ AT_THE_PLACE: list[tuple[str, Changes, dict[str, float], bool]] = [
     ("D48", {"waste_ratio": 5.2, "inlet_pressure_kpa": 351.0, GAUGED: 20.0}, {}, False),
     ("D24", {"waste_ratio": 4.8, "temperature_degc": 6.0}, {}, True),
     ("D15", {**NEW_WATER, **HUNDRED, PERMEATE: 115.0}, {}, True),
-    ("D15", {"feed_tds_mg_per_l": 300.0, **HUNDRED, PERMEATE: 115.0}, {}, True),
+    ("D15", {"feed_tds_mg_per_l": 325.0, **HUNDRED, PERMEATE: 115.0}, {}, True),
     ("D15", {"feed_tds_mg_per_l": 500.0, **HUNDRED, PERMEATE: 250.0}, {}, True),
     ("D16", {**WEAK, **HUNDRED, PERMEATE: 115.0}, {}, True),
     ("D37", {**WARM, **HUNDRED, PERMEATE: 105.0}, {}, False),

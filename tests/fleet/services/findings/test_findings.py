@@ -512,3 +512,14 @@ def test_a_pressure_that_fell_far_is_said_at_once(unit: Unit, fell_to_psi: float
          inlet_pressure_kpa=inlet)  # fmt: skip
     refresh_findings(company=unit.company, now=NOW)
     assert ("line_pressure_low" in causes(unit)) is is_said
+
+
+@pytest.mark.parametrize(
+    ("feed", "visits", "is_said"), [(400.0, 1, True), (330.0, 1, False), (330.0, 2, True), (295.0, 2, False)]
+)
+def test_a_supply_that_changed_is_told_from_a_season(unit: Unit, feed: float, visits: int, is_said: bool) -> None:
+    """240 mg/L as usual: a quarter more comes with the season, a third is said when two visits saw it."""
+    for days in range(2 * visits, 0, -2):
+        read(unit, NOW - timedelta(days=days), feed_tds_mg_per_l=feed, permeate_tds_mg_per_l=9.0 * feed / 240.0)
+    refresh_findings(company=unit.company, now=NOW)
+    assert ("supply_changed" in causes(unit)) is is_said

@@ -116,7 +116,8 @@ READERS: Final = _table(
     ("Message", STAFF, "attempts trouble call_note"),
     ("Absence", OFFICE, "reason"),
     # read by the company's people alone, installers included: what things cost and why they are done
-    ("CatalogueItem", STAFF, "price"),
+    ("CatalogueItem", STAFF, "price price_breaks"),
+    ("PriceBreak", STAFF, "from_packs price"),
     ("SizedFitting", STAFF, "price"),
     ("SizedPart", STAFF, "price cost_per_year"),
     ("Alternative", STAFF, "first_cost running_cost_per_year reasons"),

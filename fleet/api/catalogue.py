@@ -1,10 +1,11 @@
 """What can be fitted, and the small things a piece of work needs beside it."""
 
+from decimal import Decimal
 from typing import Any
 
 from rest_framework import serializers
 
-from accounts.http.serializers import TenantModelSerializer
+from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
 from fleet.engineering.purposes import KINDS_WITH_PURPOSE
@@ -12,6 +13,22 @@ from fleet.engineering.usual_labels import LABEL_ATTRIBUTES
 from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, PartsRule
 from fleet.services.catalogue import complete_label, update_item
+
+
+class PriceBreakSerializer(StrictSerializer):
+    """A lower price from a number of packs on."""
+
+    from_packs = serializers.IntegerField(min_value=2, max_value=10_000, help_text="packs in one order")
+    price = serializers.DecimalField(
+        max_digits=10, decimal_places=2, min_value=Decimal(0), help_text="of one piece, in the company's currency"
+    )
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Ask for both, also where the item around it is only changed in part."""
+        missing = [name for name in ("from_packs", "price") if name not in attrs]
+        if missing:
+            raise serializers.ValidationError(dict.fromkeys(missing, "A price break needs it."))
+        return attrs
 
 
 class CatalogueItemSerializer(QuantityModelSerializer):
@@ -28,6 +45,13 @@ class CatalogueItemSerializer(QuantityModelSerializer):
         "forecasts do not count it as known",
     )
 
+    price_breaks = serializers.ListField(
+        child=PriceBreakSerializer(),
+        max_length=20,
+        required=False,
+        help_text="lower prices of one piece in larger orders, the fewest packs first",
+    )
+
     class Meta:
         model = CatalogueItem
         fields = [
@@ -37,6 +61,7 @@ class CatalogueItemSerializer(QuantityModelSerializer):
             "kind",
             "purpose",
             "price",
+            "price_breaks",
             "supplier",
             "supplier_part_number",
             "pack_size",
@@ -67,8 +92,30 @@ class CatalogueItemSerializer(QuantityModelSerializer):
             "resin_capacity_eq_per_l",
         )
 
+    def validate_price_breaks(self, breaks: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        packs = [each["from_packs"] for each in breaks]
+        if packs != sorted(set(packs)):
+            raise serializers.ValidationError("Write each number of packs once, the fewest first.")
+        return [{"from_packs": each["from_packs"], "price": f"{each['price']:.2f}"} for each in breaks]
+
+    def _check_prices_fall(self, attrs: dict[str, Any]) -> None:
+        breaks = attrs.get("price_breaks", getattr(self.instance, "price_breaks", []))
+        before = attrs.get("price", getattr(self.instance, "price", None))
+        if before is None:
+            return
+        for each in breaks:
+            price = Decimal(each["price"])
+            if price >= before:
+                sentence = (
+                    f"From {each['from_packs']} packs on a piece costs {price:.2f}, not less than the {before:.2f} "
+                    "that it costs in a smaller order; a price break lowers the price."
+                )
+                raise serializers.ValidationError({"price_breaks" if "price_breaks" in attrs else "price": sentence})
+            before = price
+
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """Ask for what the engineering needs of a membrane and of a resin."""
+        self._check_prices_fall(attrs)
         kind = attrs.get("kind", getattr(self.instance, "kind", ""))
         missing = {}
         if attrs.get("purpose", getattr(self.instance, "purpose", "")) and kind not in KINDS_WITH_PURPOSE:

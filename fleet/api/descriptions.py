@@ -149,6 +149,7 @@ DESCRIPTIONS: Final[Mapping[str, str]] = {
     "Indicators.values": "every indicator that could be computed, by name",
     "LeftOut.day": "day of the reading",
     "Life.days": "days until it is exhausted, most likely",
+    "Supplier.email": "where orders go; empty: orders are sent by hand",
 }
 
 describe_fields = hook_of("fleet", DESCRIPTIONS)

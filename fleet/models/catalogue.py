@@ -1,5 +1,6 @@
 """What can be bought and fitted, with the attributes the engineering needs."""
 
+from decimal import Decimal
 from typing import ClassVar
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -9,7 +10,12 @@ from django.db.models import Q
 from accounts.models import Company
 from accounts.tenancy import TenantModel
 from fleet.engineering.formats import CONNECTIONS, FLOW_DIRECTIONS, SIZES
-from fleet.engineering.lead_times import LONGEST_LEAD_TIME_DAYS, USUAL_LEAD_TIME_DAYS, WEEKEND
+from fleet.engineering.lead_times import (
+    LONGEST_LEAD_TIME_DAYS,
+    LONGEST_LEAD_TIME_SD_DAYS,
+    USUAL_LEAD_TIME_DAYS,
+    WEEKEND,
+)
 from fleet.engineering.purposes import KINDS_WITH_PURPOSE, PURPOSES
 from fleet.models.units import Stage
 
@@ -40,6 +46,23 @@ class Supplier(TenantModel):
         default=weekend,
         blank=True,
         help_text="days on which it neither reads orders nor delivers, 0 Monday to 6 Sunday",
+    )
+    lead_time_sd_days = models.FloatField(
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0), MaxValueValidator(LONGEST_LEAD_TIME_SD_DAYS)],
+        help_text="standard deviation of its lead time in days, until enough of its deliveries have come to tell; "
+        "empty: it keeps its lead time",
+    )
+    order_weekdays = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="days on which it takes orders, 0 Monday to 6 Sunday; empty: every day on which it is open",
+    )
+    email = models.EmailField(blank=True, help_text="where orders go")
+    customer_number = models.CharField(max_length=60, blank=True, help_text="the company's number in its books")
+    ship_to = models.TextField(
+        blank=True, max_length=400, help_text="address it delivers to; empty: the company's own address"
     )
     minimum_order_value = models.DecimalField(
         max_digits=10,
@@ -94,6 +117,11 @@ class CatalogueItem(TenantModel):
     )
     price = models.DecimalField(
         max_digits=10, decimal_places=2, validators=_NOT_NEGATIVE, help_text="of one piece, in the company's currency"
+    )
+    price_breaks = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="lower prices of one piece for larger orders: list of from_packs and price, the fewest packs first",
     )
     pack_size = models.PositiveIntegerField(default=1, validators=[MinValueValidator(1)])
     supplier = models.ForeignKey(
@@ -192,6 +220,11 @@ class CatalogueItem(TenantModel):
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
 
+    def price_of(self, packs: int) -> Decimal:
+        """Price of one piece in an order of so many packs, in the company's currency."""
+        reached = [Decimal(each["price"]) for each in self.price_breaks if packs >= each["from_packs"]]
+        return reached[-1] if reached else self.price
+
     @property
     def days_to_store(self) -> int:
         """Calendar days from order to store: its own, else its supplier's, else the usual ones."""
@@ -199,11 +232,6 @@ class CatalogueItem(TenantModel):
             # rows from before there was a bound may lie past it
             return min(self.lead_time_days, LONGEST_LEAD_TIME_DAYS)
         return self.supplier.lead_time_days if self.supplier is not None else USUAL_LEAD_TIME_DAYS
-
-    @property
-    def closed_weekdays(self) -> frozenset[int]:
-        """Weekdays on which its supplier neither reads orders nor delivers."""
-        return frozenset(self.supplier.closed_weekdays if self.supplier is not None else WEEKEND)
 
 
 class PartsRule(TenantModel):

@@ -14,7 +14,7 @@ from fleet.models import CatalogueItem, Placement, Unit
 from fleet.services.consequences import Kind, announce
 from fleet.services.formats import refuse_format_of_positions
 
-_PRICED_BY: Final = frozenset({"price", "is_active"})
+_PRICED_BY: Final = frozenset({"price", "price_breaks", "is_active"})
 _ORDERED_BY: Final = frozenset({"code", "name", "supplier", "supplier_part_number", "pack_size", "lead_time_days"})
 """What neither says what a reading means nor what a change of the cartridge costs."""
 

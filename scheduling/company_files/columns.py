@@ -9,6 +9,7 @@ from typing import Any, Final
 from rest_framework import serializers
 
 from accounts.http.fields import MomentField, TenantRelatedField
+from fleet.api.catalogue import PriceBreakSerializer
 from fleet.api.quantities import QuantityField
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.units import Kind, parse_header
@@ -27,8 +28,8 @@ class Column:
     field
         Field of the body that the API takes.
     kind
-        'text', 'number', 'whole', 'yes_no', 'word', 'day', 'moment', 'hour', 'weekdays', 'list', 'quantity' or 'name'
-        (of another row).
+        'text', 'number', 'whole', 'yes_no', 'word', 'day', 'moment', 'hour', 'weekdays', 'list', 'quantity',
+        'price_breaks' or 'name' (of another row).
     meaning
         One line for the template.
     also
@@ -119,6 +120,8 @@ def _kind_of(of_field: Any) -> tuple[str, dict[str, Any]]:
         return "quantity", {"quantity": of_field.kind}
     if isinstance(of_field, serializers.ChoiceField):
         return "word", {"words": tuple(str(choice) for choice in of_field.choices if choice != "")}
+    if isinstance(of_field, serializers.ListField) and isinstance(of_field.child, PriceBreakSerializer):
+        return "price_breaks", {}
     if isinstance(of_field, serializers.ListField):
         is_days = isinstance(of_field.child, serializers.IntegerField)
         return ("weekdays" if is_days else "list"), {}

@@ -10,12 +10,16 @@ from scheduling.planning.errors import PlanningError
 
 
 def expected_arrival(
-    ordered_on: datetime.date, lead_time_days: int, closed: Collection[int] = WEEKEND
+    ordered_on: datetime.date,
+    lead_time_days: int,
+    closed: Collection[int] = WEEKEND,
+    *,
+    no_orders: Collection[int] = frozenset(),
 ) -> datetime.date:
     """The day an order is on the shelf.
 
-    An order that goes out on a closed day is read on the next open one; a delivery that would fall on a closed day
-    comes on the next open one.
+    An order that goes out on a day on which none is taken is read on the next on which one is; a delivery that would
+    fall on a closed day comes on the next open one.
 
     Parameters
     ----------
@@ -25,6 +29,8 @@ def expected_arrival(
         Calendar days from reading the order to the shelf, 0 to 730.
     closed
         Weekdays on which the supplier neither reads orders nor delivers, 0 Monday to 6 Sunday; not all seven.
+    no_orders
+        Weekdays on which it takes no orders, beside the closed ones; together not all seven.
 
     Raises
     ------
@@ -37,7 +43,9 @@ def expected_arrival(
     datetime.date(2026, 12, 7)
     """
     _check(lead_time_days, closed)
-    read_on = _open_from(ordered_on, closed)
+    not_read = {*closed, *no_orders}
+    _check(lead_time_days, not_read)
+    read_on = _open_from(ordered_on, not_read)
     return _open_from(read_on + datetime.timedelta(days=lead_time_days), closed)
 
 
@@ -46,6 +54,7 @@ def order_by(
     lead_time_days: int,
     closed: Collection[int] = WEEKEND,
     *,
+    no_orders: Collection[int] = frozenset(),
     office_closed: Collection[int] = WEEKEND,
 ) -> datetime.date:
     """Last day on which an order still reaches the shelf the day before it is needed.
@@ -56,7 +65,7 @@ def order_by(
     ----------
     needed_by
         Day the pieces are used.
-    lead_time_days, closed
+    lead_time_days, closed, no_orders
         As in :func:`expected_arrival`.
     office_closed
         Weekdays on which nobody of the company sends orders; not all seven.
@@ -76,7 +85,10 @@ def order_by(
     _check(lead_time_days, closed)
     _check(lead_time_days, office_closed)
     day = needed_by - datetime.timedelta(days=lead_time_days)
-    while day.weekday() in office_closed or expected_arrival(day, lead_time_days, closed) >= needed_by:
+    while (
+        day.weekday() in office_closed
+        or expected_arrival(day, lead_time_days, closed, no_orders=no_orders) >= needed_by
+    ):
         day -= datetime.timedelta(days=1)
     return day
 

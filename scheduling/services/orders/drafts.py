@@ -151,7 +151,8 @@ def _suggest(line: PurchaseOrderLine, order: PurchaseOrder, suggestion: PartsLin
         if reason["missing"]
     ]
     if not touched:
-        line.packs, line.pack_size, line.price = line.suggested_packs, line.item.pack_size, line.item.price
+        line.packs, line.pack_size = line.suggested_packs, line.item.pack_size
+        line.price = line.item.price_of(line.packs)
         line.supplier_part_number = line.item.supplier_part_number if line.item.supplier_id == order.supplier_id else ""
 
 

@@ -15,7 +15,7 @@ from accounts.services import record
 from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Supplier
 from scheduling.models import PurchaseOrder, PurchaseOrderLine
-from scheduling.planning.stock.deliveries import expected_arrival
+from scheduling.services.stock.lead_times import LeadTimes
 from scheduling.services.stock.ledger import MOST_PIECES
 from scheduling.services.stock.supplies import COMING
 
@@ -169,8 +169,9 @@ def place_order(
                 f"least {least:.2f}. Add to it, or place it with below_minimum_order_value.",
                 pointer="/below_minimum_order_value",
             )
+        lead_times = LeadTimes(company=row.company, today=today)
         for line in lines:
-            line.expected_on = expected_on or usual_arrival(item=line.item, supplier=row.supplier, ordered_on=day)
+            line.expected_on = expected_on or lead_times.arrival(line.item, day, row.supplier)
         PurchaseOrderLine.objects.bulk_update(lines, ["expected_on"])
         row.state, row.placed_on, row.supplier_reference = State.PLACED, day, supplier_reference
         expected = {line.pk: str(line.expected_on) for line in lines}
@@ -243,16 +244,6 @@ def cancel_order(*, order: PurchaseOrder, by: Membership, note: str, now: dateti
     return row
 
 
-def usual_arrival(*, item: CatalogueItem, supplier: Supplier, ordered_on: date) -> date:
-    """When an item arrives that is ordered from a supplier on a day.
-
-    The item's own lead time holds for its usual supplier; bought elsewhere it takes as long as that supplier says.
-    """
-    usual = item.supplier_id in (None, supplier.pk) and item.lead_time_days is not None
-    lead_time = item.days_to_store if usual else supplier.lead_time_days
-    return expected_arrival(ordered_on, lead_time, frozenset(supplier.closed_weekdays))
-
-
 def lock_order(order: PurchaseOrder) -> PurchaseOrder:
     """The order's row, nobody else's until the end of the transaction."""
     # orders change what every parts list of the company rests on, so they take turns with those who write them
@@ -297,11 +288,13 @@ def _write_lines(order: PurchaseOrder, requests: Sequence[LineRequest]) -> None:
     for request in requests:
         item = request.item
         line = line_of.get(item.pk) or PurchaseOrderLine(order=order, item=item)
+        # a price that is the catalogue's follows the number of packs; one that a person wrote stays
+        is_listed = line.price is None or line.price == item.price_of(line.packs)
         line.packs, line.pack_size = request.packs, item.pack_size
         if request.price is not None:
             line.price = request.price
-        elif line.price is None:
-            line.price = item.price
+        elif is_listed:
+            line.price = item.price_of(line.packs)
         line.supplier_part_number = item.supplier_part_number if item.supplier_id == order.supplier_id else ""
         line.save()
 

@@ -9,8 +9,8 @@ from fleet.models import CatalogueItem
 from scheduling.models import Need, Plan, Round, Visit
 from scheduling.planning.stock import parts
 from scheduling.planning.stock.coverage import Commitment, PartsWait, VisitParts, cover_visits
-from scheduling.planning.stock.deliveries import expected_arrival
 from scheduling.planning.stock.supply import Share
+from scheduling.services.stock.lead_times import LeadTimes
 from scheduling.services.stock.supplies import Supplies, read_supplies
 from scheduling.services.stock.visit_parts import Catalogue, read_catalogue, tasks_of
 
@@ -43,6 +43,7 @@ class Allocation:
         """
         self.company, self.today = company, today
         self.catalogue: Catalogue = read_catalogue(company=company)
+        self.lead_times = LeadTimes(company=company, today=today)
         self.supplies: Supplies = read_supplies(company=company, today=today)
         rounds = Round.objects.filter(plan=plan).prefetch_related("stops") if plan is not None else Round.objects.none()
         self.rounds = list(rounds.order_by("day", "pk"))
@@ -111,7 +112,7 @@ class Allocation:
         ever counted: not known is not none.
         """
         return {
-            key: expected_arrival(self.today, item.days_to_store, item.closed_weekdays) + timedelta(days=1)
+            key: self.lead_times.arrival(item, self.today) + timedelta(days=1)
             for key, item in self.catalogue.items.items()
             if key in self.allocated and key in self.supplies.counted and item.kind != CatalogueItem.Kind.SMALL_PART
         }

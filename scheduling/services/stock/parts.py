@@ -12,6 +12,7 @@ from django.db import transaction
 
 from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.services.companies import lock_company
+from fleet.models import CatalogueItem
 from scheduling.models import Installer, Need, PartsLine, PartsList, Plan, Visit
 from scheduling.planning.stock import reorder
 from scheduling.planning.stock.deliveries import order_by
@@ -225,11 +226,16 @@ class PartsWriter:
             short=cover.missing,
             packs_to_order=math.ceil(cover.missing / item.pack_size),
             needed_by=needed_by,
-            order_by=order_by(needed_by, item.days_to_store, item.closed_weekdays) if needed_by is not None else None,
+            order_by=self._order_by(item, needed_by, level) if needed_by is not None else None,
             reasons=self._reasons(key, quantity_by_visit),
         )
         line.sentence = sentence_of_period(line, last=last, level=level, expected=cover.expected)
         return line
+
+    def _order_by(self, item: CatalogueItem, needed_by: date, level: float) -> date:
+        """Last day on which an order still comes in time with the service level."""
+        lead_time = self.allocation.lead_times.of(item)
+        return order_by(needed_by, lead_time.days_with(level), lead_time.closed, no_orders=lead_time.no_orders)
 
     def _held(self, visit: str, item: str) -> Sequence[Share]:
         return self.shares[visit, item] if self.allocation.is_confirmed(visit) else []

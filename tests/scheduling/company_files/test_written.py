@@ -201,3 +201,27 @@ def test_a_site_far_from_all_others_is_told_of_and_sizes_have_inches() -> None:
     assert "Site S2 (5.355, 10.02) lies 5359 km from the nearest other site" in told(result)
     assert told(result).count("nearest other site") == 1
     assert CatalogueItem.objects.get().cartridge_size == "10_inch"
+
+
+@pytest.mark.django_db
+def test_how_a_supplier_is_ordered_from_goes_in_and_comes_out_again() -> None:
+    by = owner()
+    suppliers = (
+        "name;e-mail;our number;delivery address;lead time;lead time sd days;order days\n"
+        "Filterhandel;bestellung@filter.example;K-7;Tor 2, Kai 1;5;1,5;Di, Do\n"
+    )
+    catalogue = (
+        "code;name;kind;price;price breaks;supplier\nSED;Vorfilter;sediment;4,20;10: 3,90; 50: 3,50;Filterhandel\n"
+    )
+    catalogue = catalogue.replace("10: 3,90; 50: 3,50", '"10: 3,90; 50: 3,50"')
+    brought(by, suppliers=suppliers, catalogue=catalogue)
+    supplier, item = Supplier.objects.get(), CatalogueItem.objects.get()
+    assert (supplier.email, supplier.customer_number) == ("bestellung@filter.example", "K-7")
+    assert (supplier.ship_to, supplier.lead_time_sd_days, supplier.order_weekdays) == ("Tor 2, Kai 1", 1.5, [1, 3])
+    assert item.price_breaks == [{"from_packs": 10, "price": "3.90"}, {"from_packs": 50, "price": "3.50"}]
+    files = dict(take_out(company=by.company, by=by))
+    assert "10: 3.90; 50: 3.50" in files["catalogue.csv"]
+    again = brought(by, suppliers=files["suppliers.csv"], catalogue=files["catalogue.csv"])
+    assert [row for page in again.pages for row in page.rows if row.outcome != Outcome.LEFT] == []
+    told_of = told(brought(by, catalogue="code;price breaks\nSED;ten for 3\n"))
+    assert "'ten for 3' is no price break; write packs and the price of a piece, as '10: 3.90'" in told_of

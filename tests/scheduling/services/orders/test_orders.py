@@ -19,6 +19,7 @@ from scheduling.models import (
     Stop,
     Visit,
 )
+from scheduling.planning.stock.deliveries import expected_arrival
 from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order
 from scheduling.services.orders.drafts import Drafted, draft_orders
 from scheduling.services.orders.orders import (
@@ -30,6 +31,7 @@ from scheduling.services.orders.orders import (
     expect_order,
     place_order,
 )
+from scheduling.services.stock.lead_times import LeadTimes
 from scheduling.services.stock.parts import write_parts_lists
 from tests import factories
 from tests.scheduling.night import run_night
@@ -363,3 +365,44 @@ def test_the_supplier_may_name_another_day_for_some_lines(town: Town, office: Me
     with pytest.raises(InvalidInput) as refused:
         expect_order(order=order, by=office, expected_on=TODAY, lines=[first.pk, 987654], now=NOW)
     assert refused.value.faults[0].pointer == "/lines/1"
+
+
+@pytest.mark.django_db
+def test_a_supplier_that_came_late_eight_times_is_expected_late(town: Town, supplier: Supplier) -> None:
+    """Two days late on average, by deliveries; seven of them say nothing yet."""
+    office = factories.MembershipFactory(company=town.company, role="office")
+    item = town.item("carbon")
+    for number in range(8):
+        placed_on = TODAY - timedelta(days=7 * (number + 2))
+        line = factories.PurchaseOrderLineFactory(
+            order=factories.PurchaseOrderFactory(supplier=supplier, state=State.RECEIVED, placed_on=placed_on),
+            item=item,
+        )
+        usual = expected_arrival(placed_on, 7)
+        before = LeadTimes(company=town.company, today=TODAY).of(item)
+        assert (before.mean_days, before.sd_days, before.deliveries) == (7, 0.0, 0)
+        factories.DeliveryFactory(
+            order=line.order,
+            received_on=usual + timedelta(days=1 + 2 * (number % 2)),
+            pieces=[{"line": line.pk, "item": item.pk, "quantity": 2, "lot": ""}],
+        )
+    lead_time = LeadTimes(company=town.company, today=TODAY).of(item)
+    assert (lead_time.mean_days, lead_time.deliveries) == (9.0, 8)
+    assert lead_time.sd_days == pytest.approx((8 / 7) ** 0.5)
+    order = create_order(supplier=supplier, by=office, lines=[LineRequest(item, 1)], now=NOW)
+    placed = place_order(order=order, by=office, now=NOW)
+    assert placed.lines.get().expected_on == expected_arrival(TODAY, 9)
+
+
+@pytest.mark.django_db
+def test_a_price_follows_the_packs_until_a_person_writes_one(town: Town, supplier: Supplier) -> None:
+    office = factories.MembershipFactory(company=town.company, role="office")
+    item = town.item("carbon")
+    item.price, item.price_breaks = Decimal("8.00"), [{"from_packs": 10, "price": "7.00"}]
+    item.save()
+    order = create_order(supplier=supplier, by=office, lines=[LineRequest(item, 9)], now=NOW)
+    prices = [order.lines.get().price]
+    for packs, price in ((10, None), (12, Decimal("6.50")), (3, None)):
+        edit_order(order=order, by=office, now=NOW, lines=[LineRequest(item, packs, price)])
+        prices.append(order.lines.get().price)
+    assert prices == [Decimal("8.00"), Decimal("7.00"), Decimal("6.50"), Decimal("6.50")]

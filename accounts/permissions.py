@@ -123,7 +123,10 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("purchase_order", (*READ, "list_late", "csv", "text"), OFFICE),
     ("purchase_order", ("create", "update", "draft", "place", "expect", "receive", "cancel"), OFFICE),
     ("stock_level", READ, STAFF),
-    ("stock_level", WRITE, OFFICE),
+    ("stock_level", ("create", "update"), STAFF),
+    ("stock_level", ("destroy",), OFFICE),
+    ("stock_movement", (*READ, "create"), STAFF),
+    ("stock_movement", ("void",), OFFICE),
 )
 
 # A logging meter posts readings of its own unit and does nothing else, whatever its owner may do.

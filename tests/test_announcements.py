@@ -113,6 +113,8 @@ SERVICES = {
     "scheduling.services.rounds.plans.publish_plan": ROUNDS,
     "scheduling.services.rounds.replanning.replan_day": ANNOUNCES,
     "scheduling.services.rounds.site_pairs.pair_sites": ROUNDS,
+    "scheduling.services.stock.movements.move_stock": STOCK,
+    "scheduling.services.stock.movements.void_movement": STOCK,
     "scheduling.services.stock.stock.count_stock": STOCK,
     "scheduling.services.stock.stock.forget_level": STOCK,
     "scheduling.services.stock.stock.give_back": STOCK,

@@ -207,6 +207,13 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     },
     "PATCH /api/v1/stock-levels/<pk>/": lambda *_: {"quantity": 5},
     "DELETE /api/v1/stock-levels/<pk>/": lambda *_: {},
+    "POST /api/v1/stock-movements/": lambda company, client, unit, row: {
+        "item": factories.CatalogueItemFactory(company=company).pk,
+        "kind": "return",
+        "pieces": 2,
+        "reason": "the unit was sold",
+    },
+    "POST /api/v1/stock-movements/<pk>/void/": lambda *_: {"reason": "counted twice"},
     "POST /api/v1/stops/<pk>/lock/": lambda *_: {"reason": "the client asked"},
     "POST /api/v1/visits/propose/": lambda *_: {},
     "POST /api/v1/visits/<pk>/confirm/": lambda company, client, unit, row: {

@@ -131,7 +131,7 @@ class StockRecountSerializer(StrictSerializer):
 class StockLevelViewSet(ReadWriteViewSet):
     """What is in the store and in the vans. A count that is sent again takes the place of the one before.
 
-    Installers read what is in the store and in their own van.
+    Installers read what is in the store and in their own van, and count their own van.
     """
 
     resource = "stock_level"

@@ -16,6 +16,7 @@ from scheduling.api.plans import PlanViewSet, RoundViewSet
 from scheduling.api.policy import PolicyViewSet
 from scheduling.api.service_records import ServicePhotoViewSet, ServiceRecordViewSet
 from scheduling.api.site_pairs import SitePairViewSet
+from scheduling.api.stock_movements import StockMovementViewSet
 from scheduling.api.stops import StopViewSet
 from scheduling.api.travel import TravelViewSet
 from scheduling.api.visits import VisitViewSet
@@ -36,6 +37,7 @@ router.register("rounds", RoundViewSet)
 router.register("stops", StopViewSet)
 router.register("parts-lists", PartsListViewSet)
 router.register("stock-levels", StockLevelViewSet)
+router.register("stock-movements", StockMovementViewSet)
 router.register("purchase-orders", PurchaseOrderViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [

@@ -25,7 +25,7 @@ def member(role: str, **attributes: object) -> Membership:
         ("installer", "placement", "create", True),
         ("installer", "service_record", "create", True),
         ("installer", "catalogue_item", "update", False),
-        ("installer", "stock_level", "create", False),
+        ("installer", "stock_level", "destroy", False),
         ("client", "reading", "create", True),
         ("client", "finding", "list", True),
         ("client", "forecast", "list", True),

@@ -32,7 +32,7 @@ def count_stock(
     Raises
     ------
     InvalidInput
-        When the count lies in the future.
+        When the count lies in the future, or an installer counts anything but the own van.
     Conflict
         When the place was counted again after it.
     """
@@ -40,6 +40,9 @@ def count_stock(
     if at > now:
         sentence = f"counted_at {at.isoformat()} is in the future; give when it was counted."
         raise InvalidInput("in_the_future", sentence, faults=[Fault("/counted_at", sentence)])
+    if by.role == Membership.Role.INSTALLER and (installer is None or installer.membership_id != by.pk):
+        sentence = "installers count their own van; give yourself as the installer, or leave the count to the office."
+        raise InvalidInput("van_of_another", sentence, faults=[Fault("/installer", sentence)])
     place = van_or_store(installer)
     with transaction.atomic():
         ledger = Ledger(company=item.company_id, by=by, now=now, items=[item.pk])

@@ -122,9 +122,10 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("parts_list", READ, STAFF),
     ("purchase_order", (*READ, "list_late", "csv", "text"), OFFICE),
     ("purchase_order", ("create", "update", "draft", "place", "expect", "receive", "cancel"), OFFICE),
+    ("purchase_order", ("void_delivery",), OFFICE),
     ("stock_level", READ, STAFF),
     ("stock_level", ("create", "update"), STAFF),
-    ("stock_level", ("destroy",), OFFICE),
+    ("stock_level", ("destroy", "list_by_item"), OFFICE),
     ("stock_movement", (*READ, "create"), STAFF),
     ("stock_movement", ("void",), OFFICE),
 )

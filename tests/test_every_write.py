@@ -16,6 +16,7 @@ from PIL import Image
 
 from accounts.models import Client, Company, Membership
 from fleet.models import Unit
+from scheduling.services.orders.deliveries import DeliveredPieces, receive_order
 from tests import factories
 from tests.cast import ApiFor
 from tests.routes import every_route
@@ -34,6 +35,15 @@ def _unit(company: Company, client: Client) -> Unit:
     for role in ("lead", "lag"):
         factories.PlacementFactory(position=factories.PositionFactory(unit=unit, stage="resin", role=role))
     return unit
+
+
+def _booked(order: Any, company: Company) -> int:
+    """A delivery of the order, booked into the store."""
+    order.refresh_from_db()
+    line = factories.PurchaseOrderLineFactory(order=order)
+    by = factories.MembershipFactory(company=company, role="office")
+    pieces = [DeliveredPieces(line.pk, 1)]
+    return receive_order(order=order, by=by, reference="N-1", pieces=pieces, now=timezone.now())[0].pk
 
 
 def _picture() -> bytes:
@@ -185,6 +195,10 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
         "reference": "N-1",
         "pieces": [{"line": factories.PurchaseOrderLineFactory(order=row).pk, "quantity": 1}],
     },
+    "POST /api/v1/purchase-orders/<pk>/void-delivery/": lambda company, client, unit, row: {
+        "delivery": _booked(row, company),
+        "reason": "the crate was somebody else's",
+    },
     "POST /api/v1/purchase-orders/<pk>/expect/": lambda company, client, unit, row: (
         factories.PurchaseOrderLineFactory(order=row) and {"expected_on": str(SOON)}
     ),
@@ -236,6 +250,7 @@ STATES: dict[str, dict[str, Any]] = {
     "POST /api/v1/stops/<pk>/lock/": {"arrives_at": NEXT_HOUR, "starts_at": NEXT_HOUR, "leaves_at": NEXT_HOUR},
     "POST /api/v1/plans/<pk>/publish/": {"first_day": TODAY + timedelta(days=60)},
     "POST /api/v1/purchase-orders/<pk>/receive/": {"state": "placed", "placed_on": TODAY},
+    "POST /api/v1/purchase-orders/<pk>/void-delivery/": {"state": "placed", "placed_on": TODAY},
     "POST /api/v1/purchase-orders/<pk>/expect/": {"state": "placed", "placed_on": TODAY},
     "POST /api/v1/visits/<pk>/confirm/": COMING,
     "POST /api/v1/visits/<pk>/begin/": {**CONFIRMED, "state": "on_the_way"},

@@ -22,7 +22,7 @@ from scheduling.api.notes import NoteSerializer, SentSerializer
 from scheduling.api.renderers import OrderCSVRenderer, OrderTextRenderer
 from scheduling.exports.order_documents import CSV_MEDIA_TYPE, TEXT_MEDIA_TYPE, order_csv, order_text
 from scheduling.models import Delivery, PartsList, PurchaseOrder, PurchaseOrderLine
-from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order
+from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order, void_delivery
 from scheduling.services.orders.drafts import draft_orders
 from scheduling.services.orders.orders import (
     LineRequest,
@@ -103,7 +103,18 @@ class DeliverySerializer(TenantModelSerializer):
 
     class Meta:
         model = Delivery
-        fields = ["id", "reference", "received_on", "received_by", "pieces", "note", "recorded_at"]
+        fields = [
+            "id",
+            "reference",
+            "received_on",
+            "received_by",
+            "pieces",
+            "note",
+            "recorded_at",
+            "voided_at",
+            "voided_by",
+            "void_reason",
+        ]
         read_only_fields = fields
 
 
@@ -274,6 +285,13 @@ class ReceivingSerializer(SentSerializer):
         return [DeliveredPieces(**piece) for piece in pieces]
 
 
+class DeliveryVoidSerializer(SentSerializer):
+    """Which delivery was booked wrongly, and why it is taken back."""
+
+    delivery = TenantRelatedField(queryset=Delivery.objects.all(), help_text="id of the delivery")
+    reason = serializers.CharField(max_length=400)
+
+
 class WithoutSupplierSerializer(StrictSerializer):
     """An item that is short and that no active supplier is named for."""
 
@@ -415,6 +433,12 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
     def receive(self, request: Request, pk: str) -> Response:
         """Book what came into the store."""
         return self._move(receive_order, ReceivingSerializer)
+
+    @extend_schema(request=DeliveryVoidSerializer, responses=PurchaseOrderSerializer)
+    @action(detail=True, methods=["post"], url_path="void-delivery")
+    def void_delivery(self, request: Request, pk: str) -> Response:
+        """Take back a delivery that was booked wrongly: its pieces leave the store and are still to come."""
+        return self._move(void_delivery, DeliveryVoidSerializer)
 
     @extend_schema(request=NoteSerializer, responses=PurchaseOrderSerializer)
     @action(detail=True, methods=["post"])

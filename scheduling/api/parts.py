@@ -5,6 +5,7 @@ from typing import Any
 from django.db.models import Prefetch, Q
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
+from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -14,6 +15,7 @@ from accounts.http.viewsets import ReadOnlyViewSet, ReadWriteViewSet
 from accounts.models import Membership
 from fleet.models import CatalogueItem
 from scheduling.models import Installer, PartsLine, PartsList, StockLevel
+from scheduling.services.stock.availability import available
 from scheduling.services.stock.ledger import MOST_PIECES
 from scheduling.services.stock.stock import count_stock, forget_level
 
@@ -128,6 +130,20 @@ class StockRecountSerializer(StrictSerializer):
     counted_at = MomentField(required=False, allow_null=True, help_text="when it was counted; empty: now")
 
 
+class AvailabilitySerializer(StrictSerializer):
+    """What is there of one item, in pieces, and what of it is free."""
+
+    item = serializers.IntegerField(source="item.pk")
+    item_code = serializers.CharField(source="item.code")
+    item_name = serializers.CharField(source="item.name")
+    on_hand = serializers.IntegerField(help_text="pieces in the store and in the vans")
+    store = serializers.IntegerField(help_text="pieces of them in the store")
+    vans = serializers.IntegerField(help_text="pieces of them in the vans")
+    reserved = serializers.IntegerField(help_text="pieces on hand that confirmed visits take")
+    free = serializers.IntegerField(help_text="pieces on hand that no confirmed visit takes")
+    on_order = serializers.IntegerField(help_text="pieces that were ordered and have not come")
+
+
 class StockLevelViewSet(ReadWriteViewSet):
     """What is in the store and in the vans. A count that is sent again takes the place of the one before.
 
@@ -172,6 +188,13 @@ class StockLevelViewSet(ReadWriteViewSet):
             counted_at=sent.get("counted_at"),
             now=self.now,
         )
+
+    @extend_schema(responses=AvailabilitySerializer(many=True))
+    @action(detail=False, methods=["get"], url_path="by-item", pagination_class=None, filter_backends=[])
+    def list_by_item(self, request: Request) -> Response:
+        """List what is on hand of each item, what of it is reserved for confirmed visits, what is free and on order."""
+        rows = available(company=self.by.company, now=self.now)
+        return Response(AvailabilitySerializer(rows, many=True, context=self.get_serializer_context()).data)
 
     def perform_destroy(self, instance: StockLevel) -> None:
         forget_level(level=instance, by=self.by, now=self.now)

@@ -119,12 +119,17 @@ class Delivery(TenantModel):
     pieces = models.JSONField(default=list, help_text="list of line, item, quantity, lot")
     note = models.TextField(blank=True)
     recorded_at = models.DateTimeField()
+    voided_at = models.DateTimeField(null=True, blank=True)
+    voided_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
+    void_reason = models.CharField(max_length=400, blank=True)
 
     class Meta:
         ordering: ClassVar = ["order_id", "received_on", "pk"]
         verbose_name_plural = "deliveries"
         constraints: ClassVar = [
-            models.UniqueConstraint(fields=["order", "reference"], name="one_delivery_per_reference")
+            models.UniqueConstraint(
+                fields=["order", "reference"], condition=Q(voided_at=None), name="one_delivery_per_reference"
+            )
         ]
 
     def __str__(self) -> str:

@@ -12,10 +12,10 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Company, Membership
 from accounts.repeats import conflict, difference, worded
 from accounts.services import record
-from scheduling.models import Delivery, Plan, PurchaseOrder, PurchaseOrderLine, Visit
+from scheduling.models import Delivery, PurchaseOrder, PurchaseOrderLine, Visit
 from scheduling.services.orders.orders import lock_order
-from scheduling.services.stock.allocation import Allocation
-from scheduling.services.stock.stock import put_into_store
+from scheduling.services.stock.allocation import Allocation, live_plan
+from scheduling.services.stock.stock import put_into_store, withdraw_delivery
 from scheduling.services.stock.supplies import COMING
 from scheduling.services.words import stock as words
 
@@ -73,7 +73,7 @@ def receive_order(
     with transaction.atomic():
         row = lock_order(order)
         stored = [{"line": c.line, "quantity": c.quantity, "lot": c.lot} for c in pieces]
-        earlier_delivery: Delivery | None = row.deliveries.filter(reference=reference).first()
+        earlier_delivery: Delivery | None = row.deliveries.filter(reference=reference, voided_at=None).first()
         if earlier_delivery is not None:
             _check_it_is_the_same(earlier_delivery, stored, note, received_on)
             return earlier_delivery, False
@@ -99,6 +99,47 @@ def receive_order(
         details = {"reference": reference, "pieces": stored, "state": row.state}
         record(by=by, action="receive order", subject=row, details=details, now=now)
     return delivery, True
+
+
+def void_delivery(
+    *, order: PurchaseOrder, delivery: Delivery, by: Membership, reason: str, now: datetime
+) -> PurchaseOrder:
+    """Take back a delivery that was booked wrongly, all or nothing: its pieces leave the store and are still to come.
+
+    The delivery stays, named as void, and its reference may be used again. An order that was cancelled stays so.
+
+    Raises
+    ------
+    InvalidInput
+        When the delivery is of another order.
+    Conflict
+        When it is void already; when it is older than the ledger of stock; when its pieces are no longer there.
+    """
+    with transaction.atomic():
+        row = lock_order(order)
+        if delivery.order_id != row.pk:
+            numbers = ", ".join(str(pk) for pk in row.deliveries.filter(voided_at=None).values_list("pk", flat=True))
+            sentence = f"delivery {delivery.pk} is of another order; of this one there are: {numbers or 'none'}."
+            raise InvalidInput("delivery_elsewhere", sentence, pointer="/delivery")
+        delivery.refresh_from_db()
+        if delivery.voided_at is not None:
+            raise Conflict("already_void", f"Delivery {delivery.reference} is void already.")
+        withdraw_delivery(delivery=delivery, by=by, reason=reason, now=now)
+        lines = {line.pk: line for line in row.lines.all()}
+        for piece in delivery.pieces:
+            lines[piece["line"]].received -= piece["quantity"]
+        PurchaseOrderLine.objects.bulk_update(lines.values(), ["received"])
+        if row.state != State.CANCELLED:
+            some_came = any(line.received for line in lines.values())
+            row.state = State.PARTLY_RECEIVED if some_came else State.PLACED
+            row.closed_at = None
+        row.updated_at = now
+        row.save()
+        delivery.voided_at, delivery.voided_by, delivery.void_reason = now, by, reason
+        delivery.save(update_fields=["voided_at", "voided_by", "void_reason"])
+        details = {"reference": delivery.reference, "pieces": delivery.pieces, "state": row.state, "reason": reason}
+        record(by=by, action="void delivery", subject=row, details=details, now=now)
+    return row
 
 
 def _check_it_is_the_same(
@@ -217,8 +258,7 @@ class LateLine:
 def late_deliveries(*, company: Company, now: datetime) -> list[LateLine]:
     """Lines that are overdue, or come too late for a visit, with the visits that endangers; the earliest first."""
     today = company.day_at(now)
-    live = Plan.objects.of_company(company).filter(state__in=[Plan.State.PUBLISHED, Plan.State.DRAFT])
-    allocation = Allocation(company=company, today=today, plan=live.order_by("-created_at", "-pk").first())
+    allocation = Allocation(company=company, today=today, plan=live_plan(company))
     late_lines = []
     for item, coming in allocation.supplies.coming.items():
         for one in coming:

@@ -15,6 +15,13 @@ from scheduling.services.stock.supplies import Supplies, read_supplies
 from scheduling.services.stock.visit_parts import Catalogue, read_catalogue, tasks_of
 
 
+def live_plan(company: Company) -> Plan | None:
+    """The newest plan that nothing took the place of; its rounds say which visit has which day and van."""
+    live = Plan.objects.of_company(company).filter(state__in=[Plan.State.PUBLISHED, Plan.State.DRAFT])
+    newest: Plan | None = live.order_by("-created_at", "-pk").first()
+    return newest
+
+
 class Allocation:
     """Every piece in stock and on order, allocated once; read once.
 

@@ -21,7 +21,7 @@ class LeadTimes:
         self.delays: dict[int, list[int]] = defaultdict(list)
         deliveries = (
             Delivery.objects.of_company(company)
-            .filter(received_on__gt=today - _REMEMBERED, order__placed_on__isnull=False)
+            .filter(received_on__gt=today - _REMEMBERED, order__placed_on__isnull=False, voided_at=None)
             .select_related("order__supplier")
             .prefetch_related("order__lines__item")
         )

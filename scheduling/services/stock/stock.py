@@ -6,7 +6,7 @@ from typing import Any
 
 from django.db import transaction
 
-from accounts.errors import Fault, InvalidInput
+from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
 from fleet.models import CatalogueItem
@@ -76,6 +76,26 @@ def put_into_store(*, delivery: Delivery, pieces: Mapping[int, int], by: Members
         ledger.move(
             item=item, kind=Kind.RECEIPT, pieces=quantity, destination=STORE, happened_at=now, delivery=delivery
         )
+
+
+def withdraw_delivery(*, delivery: Delivery, by: Membership, reason: str, now: datetime) -> list[StockMovement]:
+    """Take back what a delivery put into the store; call it inside the transaction that voids the delivery.
+
+    Raises
+    ------
+    Conflict
+        When the delivery is older than the ledger; when its pieces are no longer there.
+    """
+    rows = delivery.movements.filter(reversal_of=None, reversal=None).select_related("delivery", "service_record")
+    movements = list(rows.order_by("pk"))
+    if not movements:
+        raise Conflict(
+            "older_than_the_ledger",
+            f"Delivery {delivery.reference} came before movements of stock were kept; count what is in the store.",
+        )
+    items = {row.item_id for row in movements}
+    ledger = Ledger(company=delivery.order.company_id, by=by, now=now, items=items)
+    return [ledger.reverse(row, reason=reason) for row in movements]
 
 
 def take_from_stock(

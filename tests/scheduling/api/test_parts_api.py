@@ -1,12 +1,15 @@
 """Parts lists and stock over the API."""
 
+from datetime import timedelta
+
 import pytest
 from rest_framework.test import APIClient
 
 from accounts.models import Membership
-from scheduling.models import Installer, StockLevel
+from scheduling.models import Installer, StockLevel, Visit
+from tests import factories
 from tests.scheduling.night import run_night
-from tests.scheduling.town import Town
+from tests.scheduling.town import NOW, TODAY, Town
 
 STOCK = "/api/v1/stock-levels/"
 
@@ -62,3 +65,39 @@ def test_another_companys_van_is_not_there(as_office: APIClient, town: Town, riv
     refused = as_office.post(STOCK, {"item": town.item("carbon").pk, "quantity": 1, "installer": foreign_installer.pk})
     assert refused.status_code == 400
     assert refused.json()["errors"][0]["pointer"] == "/installer"
+
+
+def test_by_item_stands_what_is_reserved_free_and_on_order(as_office: APIClient, town: Town, ada: Installer) -> None:
+    item = town.item("carbon")
+    run_night(town, sites=3)
+    town.stock(item, 4)
+    town.stock(item, 1, ada)
+    line = factories.PurchaseOrderLineFactory(
+        order__company=town.company, order__state="placed", order__placed_on=TODAY, item=item, packs=2, pack_size=3
+    )
+    row = {"on_hand": 5, "store": 4, "vans": 1, "reserved": 0, "free": 5, "on_order": line.outstanding}
+    assert as_office.get(f"{STOCK}by-item/").json() == [
+        {"item": item.pk, "item_code": "carbon-1", "item_name": item.name, **row}
+    ]
+    visits = Visit.objects.order_by("pk")[:2]
+    for number, visit in enumerate(visits):
+        Visit.objects.filter(pk=visit.pk).update(
+            state="confirmed", installer=ada, appointment_at=NOW + timedelta(days=1, hours=number)
+        )
+    (found,) = as_office.get(f"{STOCK}by-item/").json()
+    assert (found["on_hand"], found["reserved"], found["free"]) == (5, 2, 3)
+
+
+def test_pieces_that_are_only_on_order_are_reserved_for_nobody(
+    as_office: APIClient, town: Town, ada: Installer
+) -> None:
+    item = town.item("carbon")
+    run_night(town, sites=1)
+    town.stock(item, 0)
+    factories.PurchaseOrderLineFactory(
+        order__company=town.company, order__state="placed", order__placed_on=TODAY, item=item, expected_on=TODAY
+    )
+    Visit.objects.update(state="confirmed", installer=ada, appointment_at=NOW + timedelta(days=3))
+    (found,) = as_office.get(f"{STOCK}by-item/").json()
+    assert (found["on_hand"], found["reserved"], found["free"]) == (0, 0, 0)
+    assert found["on_order"] > 0

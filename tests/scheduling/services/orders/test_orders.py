@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -20,7 +21,7 @@ from scheduling.models import (
     Visit,
 )
 from scheduling.planning.stock.deliveries import expected_arrival
-from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order
+from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order, void_delivery
 from scheduling.services.orders.drafts import Drafted, draft_orders
 from scheduling.services.orders.orders import (
     LEGAL_MOVES,
@@ -32,6 +33,8 @@ from scheduling.services.orders.orders import (
     place_order,
 )
 from scheduling.services.stock.lead_times import LeadTimes
+from scheduling.services.stock.ledger import differing_totals
+from scheduling.services.stock.movements import move_stock
 from scheduling.services.stock.parts import write_parts_lists
 from tests import factories
 from tests.scheduling.night import run_night
@@ -206,6 +209,50 @@ def test_what_is_placed_is_not_ordered_again_and_what_comes_is_in_store(
     assert (_weeks(town).in_stock, _weeks(town).on_order) == (9, 0)
     entries = AuditEntry.objects.filter(subject_kind="purchaseorder").order_by("pk").values_list("action", flat=True)
     assert list(entries) == ["draft order", "follow parts list", "place order", "receive order", "receive order"]
+
+
+def test_a_delivery_that_was_booked_wrongly_is_taken_back_and_booked_again(
+    town: Town, office: Membership, plan: Plan
+) -> None:
+    (order,) = _draft(town, office).orders
+    place_order(order=order, by=office, now=NOW)
+    line = order.lines.get()
+    there = StockLevel.objects.get().quantity
+    facts: dict[str, Any] = {"order": order, "by": office, "now": NOW}
+    first, _ = receive_order(reference="N-1", pieces=[DeliveredPieces(line.pk, 2)], **facts)
+    wrong, _ = receive_order(reference="N-2", pieces=[DeliveredPieces(line.pk, line.quantity - 2)], **facts)
+    void_delivery(delivery=wrong, reason="one crate, not three", **facts)
+    order.refresh_from_db()
+    line.refresh_from_db()
+    assert (order.state, order.closed_at, line.received) == (State.PARTLY_RECEIVED, None, 2)
+    assert StockLevel.objects.get().quantity == there + 2
+    assert differing_totals(town.company) == {}
+    with pytest.raises(Conflict, match="void already"):
+        void_delivery(delivery=wrong, reason="again", **facts)
+    again, is_new = receive_order(reference="N-2", pieces=[DeliveredPieces(line.pk, 1)], **facts)
+    assert is_new
+    wrong.refresh_from_db()
+    assert (wrong.void_reason, wrong.voided_by, again.voided_at) == ("one crate, not three", office, None)
+    for one in (again, first):
+        void_delivery(delivery=one, reason="never came", **facts)
+    order.refresh_from_db()
+    assert (order.state, StockLevel.objects.get().quantity) == (State.PLACED, there)
+
+
+def test_a_delivery_whose_pieces_are_gone_is_not_taken_back(town: Town, office: Membership, plan: Plan) -> None:
+    (order,) = _draft(town, office).orders
+    place_order(order=order, by=office, now=NOW)
+    line = order.lines.get()
+    delivery, _ = receive_order(
+        order=order, by=office, reference="N-1", pieces=[DeliveredPieces(line.pk, line.quantity)], now=NOW
+    )
+    there = StockLevel.objects.get().quantity
+    move_stock(by=office, item=line.item, kind="scrap", pieces=there - 1, reason="frozen", now=NOW)
+    with pytest.raises(Conflict, match="only 1 are there"):
+        void_delivery(order=order, delivery=delivery, by=office, reason="never came", now=NOW)
+    delivery.refresh_from_db()
+    order.refresh_from_db()
+    assert (delivery.voided_at, order.state, StockLevel.objects.get().quantity) == (None, State.RECEIVED, 1)
 
 
 def test_what_was_cancelled_is_ordered_again_without_what_had_come(town: Town, office: Membership, plan: Plan) -> None:

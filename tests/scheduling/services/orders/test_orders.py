@@ -237,6 +237,8 @@ def test_a_delivery_that_was_booked_wrongly_is_taken_back_and_booked_again(
         void_delivery(delivery=one, reason="never came", **facts)
     order.refresh_from_db()
     assert (order.state, StockLevel.objects.get().quantity) == (State.PLACED, there)
+    # what never came teaches nothing about how long things take
+    assert not LeadTimes(company=town.company, today=TODAY).delays
 
 
 def test_a_delivery_whose_pieces_are_gone_is_not_taken_back(town: Town, office: Membership, plan: Plan) -> None:

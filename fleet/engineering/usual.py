@@ -75,3 +75,6 @@ CLEAN_FILTER_KPA: Final = 14.0
 
 CLEAN_PREFILTERS_KPA: Final = 3.0 * KILOPASCAL_PER_PSI
 """Differential pressure over all that stands before the membrane, clean: the carbon takes its part as well."""
+
+PUMP_STOPS_AT_KPA: Final = 40.0 * KILOPASCAL_PER_PSI
+"""Pressure of the tank at which the switch of a booster pump stops it."""

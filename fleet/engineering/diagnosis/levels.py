@@ -45,7 +45,7 @@ def newest_level(day: ArrayLike, value: ArrayLike) -> float:
     return float(np.exp(np.median(levels[-VISITS:]))) if len(levels) >= 2 else float("nan")
 
 
-def level_over_first(day: ArrayLike, value: ArrayLike) -> float:
+def level_over_first(day: ArrayLike, value: ArrayLike, *, at_first: ArrayLike | None = None) -> float:
     """Newest level over the first one, believed as far as two of the newest three visits agree on it.
 
     Of two visits since the first ones, the one nearer to the first level counts; a single one tells nothing.
@@ -54,6 +54,9 @@ def level_over_first(day: ArrayLike, value: ArrayLike) -> float:
     ----------
     day, value
         As `newest_level`.
+    at_first
+        What makes the first level, where that is not known as the values are: with the most each may have been as
+        values and the least of it here, the answer is the most that the level may be; shape (n,).
 
     Returns
     -------
@@ -71,12 +74,17 @@ def level_over_first(day: ArrayLike, value: ArrayLike) -> float:
     0.5
     >>> level_over_first([0, 30, 60, 90, 120], [1.0, 1.0, 1.0, 0.5, 0.8])
     0.8
+    >>> level_over_first([0, 30, 60], [1.5, 1.5, 0.6], at_first=[1.0, 1.0, 0.4])
+    1.0
     """
-    days, levels = _levels(day, value)
+    firsts = np.asarray(value if at_first is None else at_first, dtype=np.float64)
+    both = np.where(np.isfinite(firsts) & (firsts > 0.0), np.asarray(value, dtype=np.float64), np.nan)
+    days, levels = _levels(day, both)
     if len(levels) < 3:
         return float("nan")
+    _, at_firsts = _levels(day, np.where(np.isfinite(both) & (both > 0.0), firsts, np.nan))
     first = min(VISITS, len(levels) - 2, int(np.sum(days <= days[0] + FIRST_DAYS)))
-    since = levels[max(first, len(levels) - VISITS) :] - np.median(levels[:first])
+    since = levels[max(first, len(levels) - VISITS) :] - np.median(at_firsts[:first])
     change = np.median(since) if len(since) == VISITS else np.clip(0.0, since.min(), since.max())
     return round(float(np.exp(change)), 12)
 

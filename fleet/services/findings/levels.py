@@ -12,7 +12,7 @@ from fleet.engineering.diagnosis.steps import by_visit, lasting_step
 from fleet.engineering.formulas.temperature_correction import water_tcf
 from fleet.engineering.usual import FIRST_WEEKS_DAYS, SAME_VISIT_DAYS
 from fleet.models import Stage
-from fleet.services.findings.as_read import flows_as_read, over_label_between, over_usual
+from fleet.services.findings.as_read import flow_behind_tank, flows_as_read, over_label_between, over_usual
 from fleet.services.readings.tables import Floats, Indexes
 
 if TYPE_CHECKING:
@@ -40,6 +40,7 @@ def levels_of_membrane(history: "History", row: int) -> dict[str, Fact]:
         "flow_step_ratio": lasting_step(day[valid], flow[valid]),
         **_salt(history, rows, valid),
         **flows_as_read(history, rows),
+        **flow_behind_tank(history, rows),
         **over_usual(history, rows),
         **_of_label(history, row, rows, over_label),
     }

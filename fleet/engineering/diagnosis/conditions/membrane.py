@@ -39,12 +39,18 @@ def _most_flow_left(f: Facts) -> float | None:
     return None if as_read is None or as_read >= coldest else as_read / coldest
 
 
+def _flow_level(f: Facts) -> float | None:
+    """Flow at the newest visits over that of the first ones; the most it may be, before a tank of unread pressure."""
+    level = f.number("flow_level_ratio")
+    return f.number("flow_level_behind_tank_ratio") if level is None else level
+
+
 def _plugged(f: Facts) -> tuple[float, float] | None:
     """Flow and salt passage as `_membrane`; of a reading that cannot be normalised, as its visits agree on them."""
     both = _membrane(f)
     if both is not None:
         return both
-    salt, level = f.number("salt_level_ratio"), f.number("flow_level_ratio")
+    salt, level = f.number("salt_level_ratio"), _flow_level(f)
     if salt is None:
         return None
     if level is not None:
@@ -75,7 +81,7 @@ def _salt_has_doubled(f: Facts) -> float | None:
     The flow has not fallen with it, where it is known: slime or scale passes more salt with less water.
     """
     level, age = f.number("salt_level_ratio"), f.number("membrane_age_days") or 0.0
-    flow = f.number("flow_level_ratio") or f.number("normalised_flow_ratio")
+    flow = _flow_level(f) or f.number("normalised_flow_ratio")
     as_read = f.number("flow_as_read_level_ratio")
     least = max(
         f.pattern_limits.salt_passage_double,
@@ -153,7 +159,7 @@ def _less_than_age_explains(f: Facts, flow: float) -> bool:
     short of its label by more than makers' tolerance of about 15 % (from memory), where that is known: the one or two
     readings of its first weeks may have been high.
     """
-    level, over_label = f.number("flow_level_ratio"), f.number("flow_level_over_label")
+    level, over_label = _flow_level(f), f.number("flow_level_over_label")
     if level is None and f.number("membrane_visits") is not None and _most_flow_left(f) is None:
         return False
     kept, sure = max(flow, level or 0.0), f.pattern_limits.flow_sureness

@@ -29,6 +29,15 @@ def test_what_is_read_after_the_first_months_makes_no_first_level() -> None:
     assert level_over_first([0.0, 200.0, 230.0, 260.0], [1.0, 0.5, 0.5, 0.5]) == pytest.approx(0.5)
 
 
+def test_of_bounds_the_least_makes_the_first_level_and_the_most_the_newest() -> None:
+    """0.6 of what was at most there, over the 0.8 that was at least there at first: no more than 0.75 is left."""
+    most, least = [1.2] * 3 + [0.6] * 3, [0.8] * 3 + [0.4] * 3
+    assert level_over_first(MONTHS[:6], most, at_first=least) == pytest.approx(0.75)
+    # a visit that lacks either of them is none
+    assert level_over_first(MONTHS[:6], most, at_first=[0.2, 0.8, np.nan, 0.4, 0.4, 0.4]) == pytest.approx(0.6 / 0.4)
+    assert level_over_first(MONTHS[:6], [*most[:5], 0.0], at_first=least) == pytest.approx(0.75)
+
+
 def test_readings_of_one_visit_are_one_look() -> None:
     day, value = [0.0, 30.0, 60.0, 90.0, 90.02], [1.0, 1.0, 1.0, 0.5, 0.5]
     assert level_over_first(day, value) == 1.0

@@ -235,6 +235,7 @@ EDGES = [
     Edge("D08", FLOW, "to", surely_low, {DIFFERENTIAL: 1.4}, ("membrane_flow_fraction", "flow_sureness"),
          exactly=False),
     Edge("D08", "flow_level_ratio", "to", surely_low, {FLOW: 0.7, DIFFERENTIAL: 1.4}, exactly=False),
+    Edge("D08", "flow_level_behind_tank_ratio", "to", surely_low, {FLOW: 0.7, DIFFERENTIAL: 1.4}, exactly=False),
     Edge("D08", "flow_level_over_label", "below", lambda x: x.flow_of_label, {FLOW: 0.7, DIFFERENTIAL: 1.4},
          ("flow_of_label",)),
     Edge("D08", FLOW, "from", 0.05, {DIFFERENTIAL: 1.4}),

@@ -29,7 +29,7 @@ CAUSES_OF_WORDS: Final = {
         "membrane_oxidised_untested",
     ),
     "membrane scaled": ("membrane_scaling",),
-    "membrane fouled": ("biofouling", "colloidal_fouling", "membrane_plugged"),
+    "membrane fouled": ("biofouling", "colloidal_fouling", "membrane_plugged", "carbon_fines"),
     "membrane worn out": ("membrane_aged", "membrane_rejection_low"),
     "wrong membrane": ("membrane_of_another_size",),
     "permeate held back": ("check_valve_stuck", "tank_valve_shut", "tank_back_pressure", "membrane_plugged"),

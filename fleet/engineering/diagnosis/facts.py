@@ -64,6 +64,7 @@ _NUMBERS: Final[Mapping[str, str]] = {
     "flow_step_ratio": "permeate flow after a sudden change that lasts over that before it",
     "flow_level_ratio": "normalised permeate flow at the newest visits of the membrane over that of its first ones",
     "flow_level_behind_tank_ratio": "the most that the same may be, where nobody read what a tank held back",
+    "flow_over_before_new_carbon": "normalised permeate flow since the carbon was changed over that before",
     "flow_as_read_level_ratio": "permeate flow for each kPa, as read, at the newest visits over that of the first ones",
     "flow_as_read_step_ratio": "the same after a sudden change that lasts over that before it",
     "flow_level_over_label": "permeate flow at the newest visits over that of the label at their condition",

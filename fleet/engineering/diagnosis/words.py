@@ -220,6 +220,14 @@ def flow_fell_for_good(step: float) -> str:
     ).format(share=step)
 
 
+def flow_fell_with_new_carbon(share: float) -> str:
+    """The flow has fallen at once when the carbon was changed, no more salt passes."""
+    return gettext(
+        "Since the carbon was changed the flow is {share:.0%} of what it was, and no more salt passes: fines of the "
+        "new carbon lie on the membrane."
+    ).format(share=share)
+
+
 def less_than_the_restrictor_passes(share: float) -> str:
     """Far less concentrate than the label of the restrictor lets one expect."""
     return gettext(

@@ -24,6 +24,7 @@ from fleet.models import FeedWaterSample, Forecast, Position, Stage, Unit
 from fleet.services.findings.first_weeks import first_weeks
 from fleet.services.findings.fresh_resin import product_since_fitted
 from fleet.services.findings.levels import levels_of_membrane
+from fleet.services.findings.new_carbon import flow_since_new_carbon
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.cartridge_changes import saw_before
 from fleet.services.readings.indicators import Baselines, compute
@@ -360,7 +361,7 @@ def _baselines(history: History, row: int) -> dict[str, Fact]:
         facts["baseline_waste_ratio"] = drain / permeate
     facts["clean_inlet_pressure_kpa"] = float(history.clean_inlet_kpa[row])
     facts["salt_passage_ratio_since_last_reading"] = _jump(history, row)
-    return facts | levels_of_membrane(history, row) | first_weeks(history, row)
+    return facts | levels_of_membrane(history, row) | first_weeks(history, row) | flow_since_new_carbon(history, row)
 
 
 def _jump(history: History, row: int) -> float | None:

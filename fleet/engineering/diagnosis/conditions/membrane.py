@@ -19,6 +19,8 @@ _OLD_DAYS: Final = 730.0
 _OTHER_WATER: Final = 1.6
 # A sign stands behind the finding that explains it.
 _BEHIND_ITS_CAUSE: Final = 0.4
+# Up to so much more salt flows through a membrane that is only plugged.
+_STEADY_SALT: Final = 1.2
 # Below it no permeate comes.
 _SOME_FLOW: Final = 0.05
 
@@ -268,10 +270,25 @@ def leaking_past(f: Facts) -> Evidence | None:
     return None
 
 
+def plugged_by_fines(f: Facts) -> Evidence | None:
+    """The flow fell at once when the carbon was changed and stays so, and no more salt flows than before.
+
+    Scale and slime grow for months; the black dust of a new carbon comes with its first water.
+    """
+    both, fell_to = _plugged(f), f.number("flow_over_before_new_carbon")
+    if both is None or fell_to is None or fell_to >= f.pattern_limits.flow_step_down:
+        return None
+    flow, passage = both
+    if not _less_than_age_explains(f, flow) or _salt_flux(flow, passage) > _STEADY_SALT:
+        return None
+    sure = surely(5.0 * (f.pattern_limits.flow_step_down - fell_to), at_limit=0.55)
+    return Evidence(sure, {"flow_over_before": fell_to}, words.flow_fell_with_new_carbon(fell_to))
+
+
 def scaled(f: Facts) -> Evidence | None:
     """Less flow, more salt passage, and a concentrate that can form scale."""
     both = _plugged(f)
-    if both is None:
+    if both is None or plugged_by_fines(f) is not None:
         return None
     flow, passage = both
     if not _less_than_age_explains(f, flow):
@@ -294,12 +311,12 @@ def scaled(f: Facts) -> Evidence | None:
 def fouled(f: Facts) -> Evidence | None:
     """Less flow with the salt passage steady."""
     both = _plugged(f)
-    if both is None:
+    if both is None or plugged_by_fines(f) is not None:
         return None
     flow, passage = both
     index = f.number("concentrate_langelier_index")
     # Slime holds the salt at the membrane and passes some of it; where no scale can form that is no scale.
-    most_salt = 1.2 if index is None or index > 0.0 else 2.0
+    most_salt = _STEADY_SALT if index is None or index > 0.0 else 2.0
     if not _less_than_age_explains(f, flow) or _salt_flux(flow, passage) > most_salt:
         return None
     differential_pressure_ratio = f.number("feed_brine_differential_pressure_ratio")
@@ -361,7 +378,7 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
     if permeate - f.pattern_limits.meter_step_mg_per_l <= allowed * feed:
         return None
     # Where the cause is known it comes first.
-    causes = (oxidised, oxidised_before, oxidised_unseen, leaking_past, damaged, scaled, fouled)
+    causes = (oxidised, oxidised_before, oxidised_unseen, leaking_past, damaged, plugged_by_fines, scaled, fouled)
     is_explained = any(cause(f) is not None for cause in causes)
     return Evidence(
         _BEHIND_ITS_CAUSE if is_explained else surely(passage / allowed - 1.0),

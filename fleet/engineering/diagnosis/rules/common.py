@@ -3,7 +3,18 @@
 from typing import Final
 
 from accounts.language import gettext_noop as _
-from fleet.engineering.cautions import ANIMALS, CODES, DRINKING, ISOLATE, METALS, MIND_RESIN, NO_PART, POWER, SANITISE
+from fleet.engineering.cautions import (
+    ANIMALS,
+    CODES,
+    DRINKING,
+    FLUSH,
+    ISOLATE,
+    METALS,
+    MIND_RESIN,
+    NO_PART,
+    POWER,
+    SANITISE,
+)
 from fleet.engineering.diagnosis.places import Place
 from fleet.engineering.diagnosis.record import Asks
 from fleet.engineering.diagnosis.work import INSPECT_UNIT, Cause, NoWork, Work, WorkKind
@@ -22,6 +33,7 @@ __all__ = [
     "CODES",
     "DRINKING",
     "FEED_AND_PERMEATE",
+    "FLUSH",
     "ISOLATE",
     "LINE_PRESSURE_LOW",
     "LOW_DRIVING_PRESSURE",

@@ -9,6 +9,7 @@ from fleet.engineering.diagnosis.rules.common import (
     AT_MEMBRANE,
     CARBON_NOW,
     FEED_AND_PERMEATE,
+    FLUSH,
     ISOLATE,
     LOW_DRIVING_PRESSURE,
     NO_PART,
@@ -141,6 +142,29 @@ MEMBRANE: Final[tuple[Rule, ...]] = (
         ),
         for_client=_(
             "The membrane lets more salt through than it did. We will look on our next visit, and replace it if needed."
+        ),
+    ),
+    Rule(
+        id="D75",
+        title=_("Carbon fines on the membrane"),
+        pattern="flow_fell_with_new_carbon",
+        step="membrane",
+        condition=when.plugged_by_fines,
+        asks=PLUGGED,
+        place=AT_MEMBRANE,
+        outdated_by=("membrane",),
+        causes=(Cause(code="carbon_fines", work=Work(kind=WorkKind.INSPECT, thing=_("carbon fines on the membrane"))),),
+        confirm=_("Run the water behind the carbon into a white cup; look for black at the inlet end of the membrane."),
+        action=_(
+            "Flush the carbon to the drain until it runs clear, then the membrane with its flush valve open; replace "
+            "the membrane if its flow does not come back."
+        ),
+        cautions=(ISOLATE, FLUSH),
+        source=PRACTICE,
+        for_installer=_("The flow fell when the carbon was changed: fines of the new carbon lie on the membrane."),
+        for_client=_(
+            "Since the carbon filter was changed the unit makes less water. We will rinse it on our next visit, and "
+            "replace the membrane if that does not help."
         ),
     ),
     Rule(

@@ -443,4 +443,12 @@ FAULTS: dict[str, tuple[Fault, str]] = {
         lambda u, r: replace(u, observed={"first_waste_ratio_over_design": r.uniform(1.6, 3.0)}),
         "D72",
     ),
+    "fines of new carbon": (
+        lambda u, r: replace(
+            u,
+            water=u.water * r.uniform(0.45, 0.65),
+            observed={"flow_over_before_new_carbon": r.uniform(0.45, 0.7)},
+        ),
+        "D75",
+    ),
 }

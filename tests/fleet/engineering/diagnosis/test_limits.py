@@ -31,6 +31,7 @@ WEAK: Changes = {"inlet_pressure_kpa": 250.0, MADE: 120.0, PERMEATE: 14.0}
 WARM: Changes = {"temperature_degc": 24.0, MADE: 270.0, PERMEATE: 12.0}
 OLD: Changes = {FLOW: 0.7, PASSAGE: 2.5, "membrane_age_days": 1200.0}
 AS_READ = "flow_as_read_level_ratio"
+NEW_CARBON = "flow_over_before_new_carbon"
 GAUGE = "inlet_pressure_over_usual"
 AS_EVER: dict[str, float | bool | str | None] = {"concentrate_flow_over_usual": 1.0}
 LEVEL = "salt_level_ratio"
@@ -251,6 +252,9 @@ EDGES = [
     Edge("D08", DIFFERENTIAL, "from", 1.1, {FLOW: 0.78, "concentrate_langelier_index": 0.3}),
     Edge("D08", FLOW_STEP, "below", lambda x: x.flow_step_down, {FLOW: 0.78, "concentrate_langelier_index": 0.3},
          ("flow_step_down",)),
+    Edge("D75", NEW_CARBON, "below", lambda x: x.flow_step_down, {FLOW: 0.7}, ("flow_step_down",)),
+    Edge("D75", FLOW, "to", surely_low, {NEW_CARBON: 0.7}, exactly=False),
+    Edge("D75", PASSAGE, "to", 1.2 / 0.5, {FLOW: 0.5, NEW_CARBON: 0.5}, exactly=False),
     Edge("D06", STEP, "from", lambda x: x.salt_passage_step, {}, ("salt_passage_step",)),
     Edge("D06", FLOW_STEP, "from", lambda x: x.flow_step_down, {STEP: 2.0}, ("flow_step_down",)),
     Edge("D06", CHLORINE, "below", lambda x: x.chlorine_mg_per_l, {STEP: 2.0}, ("chlorine_mg_per_l",)),

@@ -76,6 +76,7 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
         "membrane_scaling",
     ),
     ("D08", {"normalised_flow_ratio": 0.78, "feed_brine_differential_pressure_ratio": 1.4}, "biofouling"),
+    ("D75", {"normalised_flow_ratio": 0.5, "flow_over_before_new_carbon": 0.5}, "carbon_fines"),
     ("D09", {"normalised_flow_ratio": 0.93, "membrane_age_days": 14.0}, "membrane_running_in"),
     (
         "D10",

@@ -113,8 +113,9 @@ READERS: Final = _table(
     ("VisitTask", STAFF, "reason outcome_reason"),
     ("Message", EVERYONE, "id audience kind state client client_name phone installer installer_name visit email"),
     ("Message", EVERYONE, "subject body created_at useful_until sent_at called_at"),
-    ("Message", STAFF, "attempts trouble call_note"),
+    ("Message", STAFF, "attempts trouble call_note order supplier_name"),
     ("Absence", OFFICE, "reason"),
+    ("StockMovement", STAFF, "reason"),
     # read by the company's people alone, installers included: what things cost and why they are done
     ("CatalogueItem", STAFF, "price price_breaks"),
     ("PriceBreak", STAFF, "from_packs price"),

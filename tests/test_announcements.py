@@ -89,6 +89,7 @@ SERVICES = {
     "scheduling.services.orders.orders.expect_order": STOCK,
     "scheduling.services.orders.orders.new_order": STOCK,
     "scheduling.services.orders.orders.place_order": STOCK,
+    "scheduling.services.orders.orders.send_order": STOCK,
     "scheduling.services.outlook.start_frontier_job": STORES_NOTHING,
     "scheduling.services.outlook.start_preview_job": STORES_NOTHING,
     "scheduling.services.people.absences.change_absence": ROUNDS,

@@ -15,7 +15,7 @@ from django.utils import timezone
 from PIL import Image
 
 from accounts.models import Client, Company, Membership
-from fleet.models import Unit
+from fleet.models import Supplier, Unit
 from scheduling.services.orders.deliveries import DeliveredPieces, receive_order
 from tests import factories
 from tests.cast import ApiFor
@@ -190,6 +190,11 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "POST /api/v1/purchase-orders/<pk>/cancel/": lambda *_: {},
     "POST /api/v1/purchase-orders/<pk>/place/": lambda company, client, unit, row: (
         factories.PurchaseOrderLineFactory(order=row) and {}
+    ),
+    "POST /api/v1/purchase-orders/<pk>/send/": lambda company, client, unit, row: (
+        factories.PurchaseOrderLineFactory(order=row)
+        and Supplier.objects.update(email="orders@supplier.example")
+        and {}
     ),
     "POST /api/v1/purchase-orders/<pk>/receive/": lambda company, client, unit, row: {
         "reference": "N-1",

@@ -1,4 +1,4 @@
-"""Messages: what clients, installers and the office are told of visits; and whom the office must call."""
+"""Messages: what clients, installers, suppliers and the office are told; and whom the office must call."""
 
 from typing import Any
 
@@ -26,6 +26,14 @@ class MessageSerializer(TenantModelSerializer):
     )
     installer_name = serializers.CharField(source="installer.name", read_only=True, allow_null=True, default=None)
 
+    supplier_name = serializers.CharField(
+        source="order.supplier.name",
+        read_only=True,
+        allow_null=True,
+        default=None,
+        help_text="name of the supplier it goes to; null where it goes to none",
+    )
+
     class Meta:
         model = Message
         fields = [
@@ -39,6 +47,8 @@ class MessageSerializer(TenantModelSerializer):
             "installer",
             "installer_name",
             "visit",
+            "order",
+            "supplier_name",
             "email",
             "subject",
             "body",
@@ -65,7 +75,7 @@ class MessageViewSet(ReadOnlyViewSet):
     """What was told, or is to be told. `?state=to_call` is the office's call list; clients see what is for them."""
 
     resource = "message"
-    queryset = Message.objects.select_related("client", "installer")
+    queryset = Message.objects.select_related("client", "installer", "order__supplier")
     serializer_class = MessageSerializer
     filterset_fields = {
         "state": ["exact"],
@@ -74,6 +84,7 @@ class MessageViewSet(ReadOnlyViewSet):
         "client": ["exact"],
         "installer": ["exact"],
         "visit": ["exact"],
+        "order": ["exact"],
         "created_at": ["gte", "lt"],
     }
     ordering_fields = ["created_at"]

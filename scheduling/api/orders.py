@@ -1,6 +1,7 @@
 """Purchase orders: drafted from a parts list or by hand, placed, received, cancelled."""
 
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 from django.db.models import Prefetch
@@ -19,8 +20,16 @@ from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet, UpdateMixin
 from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Supplier
 from scheduling.api.notes import NoteSerializer, SentSerializer
-from scheduling.api.renderers import OrderCSVRenderer, OrderTextRenderer
-from scheduling.exports.order_documents import CSV_MEDIA_TYPE, TEXT_MEDIA_TYPE, order_csv, order_text
+from scheduling.api.renderers import OrderCSVRenderer, OrderTextRenderer, PDFRenderer
+from scheduling.exports.order_documents import (
+    CSV_MEDIA_TYPE,
+    PDF_MEDIA_TYPE,
+    TEXT_MEDIA_TYPE,
+    order_csv,
+    order_documents,
+    order_pdf,
+    order_text,
+)
 from scheduling.models import Delivery, PartsList, PurchaseOrder, PurchaseOrderLine
 from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order, void_delivery
 from scheduling.services.orders.drafts import draft_orders
@@ -31,6 +40,7 @@ from scheduling.services.orders.orders import (
     edit_order,
     expect_order,
     place_order,
+    send_order,
 )
 
 _MOST_PACKS = 10_000
@@ -248,6 +258,20 @@ class PlacingSerializer(SentSerializer):
     )
 
 
+class SendingSerializer(SentSerializer):
+    """How the order is placed that is sent."""
+
+    expected_on = serializers.DateField(
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="when all is to arrive, as the supplier says; empty: by lead time and closed days",
+    )
+    below_minimum_order_value = serializers.BooleanField(
+        required=False, default=False, help_text="send it although the supplier asks for more"
+    )
+
+
 class ExpectingSerializer(SentSerializer):
     """Another day for what is still to come."""
 
@@ -422,6 +446,15 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
         """Note that a draft has gone out to the supplier."""
         return self._move(place_order, PlacingSerializer)
 
+    @extend_schema(request=SendingSerializer, responses=PurchaseOrderSerializer)
+    @action(detail=True, methods=["post"])
+    def send(self, request: Request, pk: str) -> Response:
+        """Place a draft and send it to its supplier by e-mail, with the order as PDF and CSV.
+
+        Once placed it is sent again only where the mail server refused it; `messages/?order=` says how it stands.
+        """
+        return self._move(partial(send_order, documents=order_documents), SendingSerializer)
+
     @extend_schema(request=ExpectingSerializer, responses=PurchaseOrderSerializer)
     @action(detail=True, methods=["post"])
     def expect(self, request: Request, pk: str) -> Response:
@@ -468,6 +501,15 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
         """Give the order as CSV, one row a line."""
         order = self.get_object()
         return _document(order_csv(order), CSV_MEDIA_TYPE, f"order-{order.number}.csv")
+
+    @extend_schema(responses={(200, PDF_MEDIA_TYPE): OpenApiTypes.BINARY})
+    @action(detail=True, methods=["get"], renderer_classes=[PDFRenderer, JSONRenderer])
+    def pdf(self, request: Request, pk: str) -> HttpResponse:
+        """Give the order as a PDF, as it goes to the supplier."""
+        order = self.get_object()
+        name = f"order-{order.number}.pdf"
+        headers = {"Content-Disposition": f'inline; filename="{name}"'}
+        return HttpResponse(order_pdf(order), content_type=PDF_MEDIA_TYPE, headers=headers)
 
     @extend_schema(responses={(200, TEXT_MEDIA_TYPE): OpenApiTypes.STR})
     @action(detail=True, methods=["get"], renderer_classes=[OrderTextRenderer, JSONRenderer])

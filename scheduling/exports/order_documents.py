@@ -1,12 +1,21 @@
-"""A purchase order as a document: CSV for a program, plain text for the printer or an e-mail."""
+"""A purchase order as a document: PDF for people, CSV for a program, plain text for a printer."""
 
 import csv
 import io
 import textwrap
 
+from reportlab.lib import colors
+from reportlab.lib.enums import TA_RIGHT
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, Spacer, Table, TableStyle
+
 from accounts.language import gettext
 from scheduling.exports import words
+from scheduling.exports.pdf_pages import MEDIA_TYPE as PDF_MEDIA_TYPE
+from scheduling.exports.pdf_pages import Pages
 from scheduling.models import PurchaseOrder, PurchaseOrderLine
+from scheduling.services.people.messages import Document
 
 CSV_MEDIA_TYPE = "text/csv"
 TEXT_MEDIA_TYPE = "text/plain"
@@ -54,43 +63,110 @@ def order_csv(order: PurchaseOrder) -> str:
 
 def order_text(order: PurchaseOrder) -> str:
     """A page to print: who orders what of whom, line by line, with the sum."""
-    supplier, company = order.supplier, order.company
-    page = [
-        words.order_title(order.number),
-        "",
-        *words.order_head(company.name, supplier.name, order.placed_on, order.updated_at.date()),
-    ]
-    if order.state == PurchaseOrder.State.CANCELLED:
-        page.append(gettext(words.CANCELLED))
-    if order.supplier_reference:
-        page.append(words.your_reference(order.supplier_reference))
-    page.append("")
-    rows: list[tuple[str, ...]] = [("", *map(gettext, words.ORDER_COLUMNS), words.cost_in(company.currency))]
     lines = _lines(order)
-    for number, line in enumerate(lines, start=1):
-        article = line.supplier_part_number or line.item.code
-        cost = f"{line.cost:.2f}"
-        rows.append(
-            (
-                str(number),
-                article,
-                _one_line(line.item.name),
-                str(line.packs),
-                str(line.pack_size),
-                str(line.quantity),
-                f"{line.price:.2f}",
-                cost,
+    head = ("", *map(gettext, words.ORDER_COLUMNS), words.cost_in(order.company.currency))
+    total = sum(line.cost for line in lines)
+    rows = [head, *_cells(lines), ("", "", gettext(words.SUM), "", "", "", "", f"{total:.2f}")]
+    page = [words.order_title(order.number), "", *_head(order), "", *_table(rows)]
+    for line in _foot(order):
+        page += ["", *textwrap.wrap(line, _WIDTH)]
+    return "\n".join(row.rstrip() for row in page) + "\n"
+
+
+def order_pdf(order: PurchaseOrder) -> bytes:
+    """The order as a PDF: head, where to deliver, its lines and the sum."""
+    return _OrderPages(order).write()
+
+
+def order_documents(order: PurchaseOrder) -> list[Document]:
+    """What goes to the supplier: the PDF for people, the CSV for their program."""
+    return [
+        Document(f"order-{order.number}.pdf", PDF_MEDIA_TYPE, order_pdf(order)),
+        Document(f"order-{order.number}.csv", CSV_MEDIA_TYPE, order_csv(order).encode()),
+    ]
+
+
+class _OrderPages(Pages):
+    def __init__(self, order: PurchaseOrder) -> None:
+        super().__init__()
+        self.order = order
+        self.number = ParagraphStyle("number", parent=self.cell, alignment=TA_RIGHT)
+        self.sum = ParagraphStyle("sum", parent=self.number, fontName=self.bold)
+
+    def write(self) -> bytes:
+        title = words.order_title(self.order.number)
+        flow: list[Flowable] = [self._text(title, self.heading)]
+        flow += [self._text(line, self.plain) for line in _head(self.order)]
+        flow += [Spacer(1, 4 * mm), self._table()]
+        flow += [self._text(line, self.plain) for line in _foot(self.order)]
+        return self.build(flow, f"{title}, {self.order.company.name}")
+
+    def _table(self) -> Table:
+        lines = _lines(self.order)
+        head = ["", *map(gettext, words.ORDER_COLUMNS), words.cost_in(self.order.company.currency)]
+        rows = [[self._text(text, self.label if number < 3 else self.number) for number, text in enumerate(head)]]
+        for cells in _cells(lines):
+            rows.append([self._text(text, self.cell if k < 3 else self.number) for k, text in enumerate(cells)])
+        total = sum(line.cost for line in lines)
+        rows.append([self._text(t, self.sum) for t in ("", "", gettext(words.SUM), "", "", "", "", f"{total:.2f}")])
+        widths = [8, 32, 58, 14, 14, 14, 18, 20]
+        table = Table(rows, colWidths=[width * mm for width in widths], repeatRows=1)
+        table.setStyle(
+            TableStyle(
+                [
+                    ("LINEBELOW", (0, 0), (-1, 0), 0.6, colors.black),
+                    ("LINEABOVE", (0, -1), (-1, -1), 0.6, colors.black),
+                    ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                    ("LEFTPADDING", (0, 0), (-1, -1), 2),
+                    ("RIGHTPADDING", (0, 0), (-1, -1), 2),
+                ]
             )
         )
-    total = sum(line.cost for line in lines)
-    rows.append(("", "", gettext(words.SUM), "", "", "", "", f"{total:.2f}"))
-    page += _table(rows)
-    expected = sorted({line.expected_on for line in lines if line.expected_on is not None})
+        return table
+
+
+def _head(order: PurchaseOrder) -> list[str]:
+    """Who orders what of whom, on which terms, and where to deliver."""
+    supplier, company = order.supplier, order.company
+    head = words.order_head(company.name, supplier.name, order.placed_on, order.updated_at.date())
+    if order.state == PurchaseOrder.State.CANCELLED:
+        head.append(gettext(words.CANCELLED))
+    if supplier.customer_number:
+        head.append(words.our_customer_number(supplier.customer_number))
+    if order.supplier_reference:
+        head.append(words.your_reference(order.supplier_reference))
+    address = supplier.ship_to or company.address
+    if address.strip():
+        head.append(words.deliver_to(_one_line(address)))
+    return head
+
+
+def _foot(order: PurchaseOrder) -> list[str]:
+    """When it should come, and the remark."""
+    foot = []
+    expected = sorted({line.expected_on for line in order.lines.all() if line.expected_on is not None})
     if expected:
-        page += ["", words.expected_on(expected)]
+        foot.append(words.expected_on(expected))
     if order.note.strip():
-        page += ["", *textwrap.wrap(_one_line(order.note), _WIDTH)]
-    return "\n".join(row.rstrip() for row in page) + "\n"
+        foot.append(_one_line(order.note))
+    return foot
+
+
+def _cells(lines: list[PurchaseOrderLine]) -> list[tuple[str, ...]]:
+    """The columns of each line, as printed."""
+    return [
+        (
+            str(number),
+            line.supplier_part_number or line.item.code,
+            _one_line(line.item.name),
+            str(line.packs),
+            str(line.pack_size),
+            str(line.quantity),
+            f"{line.price:.2f}",
+            f"{line.cost:.2f}",
+        )
+        for number, line in enumerate(lines, start=1)
+    ]
 
 
 def _lines(order: PurchaseOrder) -> list[PurchaseOrderLine]:

@@ -169,6 +169,16 @@ def order_head(company: str, supplier: str, placed_on: date | None, written_on: 
     ]
 
 
+def our_customer_number(number: str) -> str:
+    """The company's number in the supplier's books."""
+    return gettext("Our customer number: {number}").format(number=number)
+
+
+def deliver_to(address: str) -> str:
+    """Where the supplier is to deliver."""
+    return gettext("Deliver to: {address}").format(address=address)
+
+
 def your_reference(reference: str) -> str:
     """The supplier's own number."""
     return gettext("Your reference: {reference}").format(reference=reference)

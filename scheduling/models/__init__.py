@@ -2,7 +2,7 @@
 
 from scheduling.models.additions import VisitAddition
 from scheduling.models.installers import Absence, Installer
-from scheduling.models.messages import Message
+from scheduling.models.messages import Message, MessageDocument
 from scheduling.models.movements import StockMovement
 from scheduling.models.needs import Need
 from scheduling.models.orders import Delivery, PurchaseOrder, PurchaseOrderLine
@@ -19,6 +19,7 @@ __all__ = [
     "Delivery",
     "Installer",
     "Message",
+    "MessageDocument",
     "Need",
     "PartsLine",
     "PartsList",

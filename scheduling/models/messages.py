@@ -1,4 +1,4 @@
-"""What people are told of visits: written with the move itself, sent afterwards."""
+"""What people are told: written with the move itself, sent afterwards."""
 
 from typing import ClassVar
 
@@ -7,6 +7,7 @@ from django.db import models
 from accounts.models import Client, Company, Membership
 from accounts.tenancy import TenantModel
 from scheduling.models.installers import Installer
+from scheduling.models.orders import PurchaseOrder
 from scheduling.models.visits import Visit
 
 
@@ -20,6 +21,7 @@ class Message(TenantModel):
         CLIENT = "client", "client"
         INSTALLER = "installer", "installer"
         OFFICE = "office", "office"
+        SUPPLIER = "supplier", "supplier"
 
     class Kind(models.TextChoices):
         OFFERED = "offered", "times to choose from"
@@ -40,6 +42,8 @@ class Message(TenantModel):
         CANNOT_KEEP = "cannot_keep", "nobody can keep the time"
         ROUNDS_CHANGED = "rounds_changed", "rounds have changed"
         FOUND = "found", "something was found that cannot wait"
+        ORDER = "order", "an order to a supplier"
+        ORDER_CANCELLED = "order_cancelled", "an order is cancelled"
 
     class State(models.TextChoices):
         WAITING = "waiting", "to be sent by e-mail"
@@ -57,6 +61,14 @@ class Message(TenantModel):
     client = models.ForeignKey(Client, on_delete=models.CASCADE, null=True, blank=True, related_name="messages")
     installer = models.ForeignKey(Installer, on_delete=models.CASCADE, null=True, blank=True, related_name="messages")
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, null=True, blank=True, related_name="messages")
+    order = models.ForeignKey(
+        PurchaseOrder,
+        on_delete=models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="messages",
+        help_text="id of the order to a supplier that it is about",
+    )
     kind = models.CharField(max_length=16, choices=Kind)
     state = models.CharField(max_length=8, choices=State)
     email = models.EmailField(blank=True, help_text="where it goes; empty: it is read here, or the office calls")
@@ -79,3 +91,21 @@ class Message(TenantModel):
 
     def __str__(self) -> str:
         return f"{self.kind} to {self.audience}"
+
+
+class MessageDocument(TenantModel):
+    """A document that goes with a message, as it leaves."""
+
+    TENANT_PATH = "message__company_id"
+
+    message = models.ForeignKey(Message, on_delete=models.CASCADE, related_name="documents")
+    name = models.CharField(max_length=80)
+    media_type = models.CharField(max_length=60)
+    content = models.BinaryField()
+
+    class Meta:
+        ordering: ClassVar = ["message_id", "pk"]
+        constraints: ClassVar = [models.UniqueConstraint(fields=["message", "name"], name="one_document_of_a_name")]
+
+    def __str__(self) -> str:
+        return self.name

@@ -10,6 +10,8 @@ from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any, Final
 
+from django.db.models import Q
+
 from accounts.models import Client, Company
 from fleet.engineering.diagnosis import BAD_WATER, CAUSES, NoWork
 from fleet.models import Finding, Site, Stage, Unit
@@ -121,6 +123,7 @@ class _Attention:
         yield self._kind("unread", self._unread(findings["unread"]))
         yield self._kind("parts_missing", self._parts_missing())
         yield self._kind("late_deliveries", self._late())
+        yield self._kind("orders_not_sent", self._orders_not_sent())
         yield self._kind("unanswered", self._unanswered())
         yield self._kind("calls", self._calls())
         yield self._kind("in_no_round", self._in_no_round())
@@ -244,6 +247,25 @@ class _Attention:
                 day=late.visits[0].day if late.visits else late.line.expected_on,
             )
 
+    def _orders_not_sent(self) -> Iterator[Matter]:
+        """Orders whose e-mail the mail server has refused, or that nobody could send."""
+        rows = Message.objects.of_company(self.company).filter(audience=Message.Audience.SUPPLIER)
+        refused = Q(state=Message.State.TO_CALL) | Q(state=Message.State.WAITING, attempts__gt=0)
+        for message in rows.filter(refused).select_related("order__supplier").order_by("created_at", "pk"):
+            order = message.order
+            assert order is not None
+            if message.state == Message.State.TO_CALL and message.kind == Message.Kind.ORDER:
+                settle = Settle(words.send_order_again(), "POST", f"/api/v1/purchase-orders/{order.pk}/send/")
+            elif message.state == Message.State.TO_CALL:
+                settle = Settle(words.note_call(), "POST", f"/api/v1/messages/{message.pk}/called/")
+            else:
+                settle = Settle(words.check_email(), "PATCH", f"/api/v1/suppliers/{order.supplier_id}/")
+            yield Matter(
+                sentence=words.of_order_not_sent(message, order),
+                settle=settle,
+                day=self.company.day_at(message.created_at),
+            )
+
     def _unanswered(self) -> Iterator[Matter | None]:
         """Offers that nobody answered for days, or whose first window opens within so many."""
         offered = Visit.objects.of_company(self.company).filter(state=Visit.State.OFFERED)
@@ -257,6 +279,7 @@ class _Attention:
     def _calls(self) -> Iterator[Matter]:
         """What clients and installers must be told by telephone."""
         rows = Message.objects.of_company(self.company).filter(state=Message.State.TO_CALL)
+        rows = rows.exclude(audience=Message.Audience.SUPPLIER)
         for message in rows.select_related("client", "visit__site__client").order_by("created_at", "pk"):
             visit = message.visit
             client = message.client or (visit.site.client if visit is not None else None)

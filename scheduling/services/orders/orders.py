@@ -1,6 +1,6 @@
 """The life of a purchase order: draft, placed, partly received, received, cancelled."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -14,7 +14,8 @@ from accounts.models import Membership
 from accounts.services import record
 from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Supplier
-from scheduling.models import PurchaseOrder, PurchaseOrderLine
+from scheduling.models import Message, PurchaseOrder, PurchaseOrderLine
+from scheduling.services.people.messages import Document, order_cancelled, order_sent
 from scheduling.services.stock.lead_times import LeadTimes
 from scheduling.services.stock.ledger import MOST_PIECES
 from scheduling.services.stock.supplies import COMING
@@ -179,6 +180,69 @@ def place_order(
     return row
 
 
+def send_order(
+    *,
+    order: PurchaseOrder,
+    by: Membership,
+    now: datetime,
+    documents: Callable[[PurchaseOrder], Sequence[Document]],
+    expected_on: date | None = None,
+    below_minimum_order_value: bool = False,
+) -> PurchaseOrder:
+    """Place a draft and write the e-mail that takes it to its supplier; or send again what could not leave.
+
+    Parameters
+    ----------
+    order
+        A draft, or a placed order whose e-mail could not be delivered.
+    by, now
+        Who sends it, and when.
+    documents
+        Makes of the placed order what goes with the e-mail.
+    expected_on, below_minimum_order_value
+        As in :func:`place_order`.
+
+    Raises
+    ------
+    Conflict
+        When the supplier has no e-mail address, when the order has left already, or as :func:`place_order`.
+    InvalidInput
+        As :func:`place_order`.
+    """
+    with transaction.atomic():
+        row = lock_order(order)
+        if not row.supplier.email:
+            raise Conflict(
+                "supplier_has_no_email",
+                f"{row.supplier.name} has no e-mail address. Add one to the supplier, or send the order by hand and "
+                "note that with place/.",
+            )
+        if row.state == State.PLACED:
+            _check_it_could_not_leave(row)
+            record(by=by, action="send order again", subject=row, details={"email": row.supplier.email}, now=now)
+        else:
+            place_order(
+                order=row,
+                by=by,
+                now=now,
+                expected_on=expected_on,
+                below_minimum_order_value=below_minimum_order_value,
+            )
+        row = PurchaseOrder.objects.select_related("supplier", "company").get(pk=row.pk)
+        order_sent(order=row, documents=documents(row), now=now)
+    return row
+
+
+def _check_it_could_not_leave(order: PurchaseOrder) -> None:
+    newest = order.messages.filter(kind=Message.Kind.ORDER).order_by("-pk").first()
+    if newest is None:
+        sentence = f"Order {order.number} was placed by hand; it is not sent a second time."
+        raise Conflict("order_was_placed_by_hand", sentence)
+    if newest.state != Message.State.TO_CALL:
+        sentence = f"The e-mail with order {order.number} is '{newest.get_state_display()}'; it is not sent twice."
+        raise Conflict("order_has_left", sentence)
+
+
 def expect_order(
     *, order: PurchaseOrder, by: Membership, expected_on: date, now: datetime, lines: Sequence[int] | None = None
 ) -> PurchaseOrder:
@@ -241,6 +305,8 @@ def cancel_order(*, order: PurchaseOrder, by: Membership, note: str, now: dateti
         _check_move(row, State.CANCELLED, "cancelled")
         state_before, row.state, row.closed_at = row.state, State.CANCELLED, now
         _save(row, by, "cancel order", {"was": state_before, "note": note}, now)
+        if state_before != State.DRAFT:
+            order_cancelled(row, now)
     return row
 
 

@@ -3,10 +3,12 @@
 import hashlib
 import logging
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from django.conf import settings
 from django.core.mail import EmailMessage
 from django.db import transaction
 from django.db.models import F
@@ -17,10 +19,20 @@ from accounts.models import Client, Company, Membership
 from accounts.services import record
 from fleet.engineering.diagnosis import CAUSES
 from fleet.models import Finding
-from scheduling.models import Installer, Message, Need, Plan, Stop, Visit
+from scheduling.models import Installer, Message, MessageDocument, Need, Plan, PurchaseOrder, Stop, Visit
 from scheduling.services.people import words
 from scheduling.services.people.answer_links import answer_address
 from scheduling.services.people.words import OfferedVisit, Text
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A document that goes with a letter."""
+
+    name: str
+    media_type: str
+    content: bytes
+
 
 log = logging.getLogger(__name__)
 
@@ -32,6 +44,7 @@ _REMINDER_HOUR = 15
 _FARTHEST_REMINDER = timedelta(hours=48)
 _MOST_ATTEMPTS = 6
 _FIRST_PAUSE = timedelta(minutes=5)
+_BACKENDS_THAT_SEND_NOTHING = ("django.core.mail.backends.console.EmailBackend",)
 # Whoever sends takes far less than this; after it, the sender is dead and nobody knows how far it got.
 _LONGEST_SENDING = timedelta(hours=1)
 
@@ -259,6 +272,28 @@ def found(*, company: Company, units: Iterable[int], now: datetime) -> int:
     return written
 
 
+def order_sent(*, order: PurchaseOrder, documents: Sequence[Document], now: datetime) -> Message:
+    """An order goes to its supplier; what could not leave before is replaced."""
+    earlier = Message.objects.filter(order=order, kind=Kind.ORDER)
+    message = _to_supplier(
+        order, Kind.ORDER, words.order_to_supplier(order, [d.name for d in documents]), earlier.count(), now
+    )
+    earlier.filter(state=State.TO_CALL).exclude(pk=message.pk).update(state=State.REPLACED, next_attempt_at=now)
+    MessageDocument.objects.bulk_create(
+        MessageDocument(message=message, name=each.name, media_type=each.media_type, content=each.content)
+        for each in documents
+    )
+    return message
+
+
+def order_cancelled(order: PurchaseOrder, now: datetime) -> None:
+    """An order was cancelled: one that has not left stays here, and who has read of it reads that it is not wanted."""
+    letters = Message.objects.filter(order=order, kind=Kind.ORDER)
+    letters.filter(state__in=(State.WAITING, State.TO_CALL)).update(state=State.REPLACED, next_attempt_at=now)
+    if letters.filter(state__in=(State.SENT, State.SENDING, State.CALLED)).exists():
+        _to_supplier(order, Kind.ORDER_CANCELLED, words.order_cancelled_for_supplier(order), 0, now)
+
+
 def _office_of(company: Company) -> list[Membership]:
     """Members of the office, else owners."""
     members = Membership.objects.filter(company=company, is_active=True).select_related("user").order_by("pk")
@@ -359,6 +394,23 @@ def _to_installer(
     )
 
 
+def _to_supplier(order: PurchaseOrder, kind: Message.Kind, text: Text, earlier: int, now: datetime) -> Message:
+    email = order.supplier.email
+    return _write(
+        Message(
+            company_id=order.company_id,
+            event=f"order {order.pk} {kind} {earlier + 1}",
+            audience=Audience.SUPPLIER,
+            order=order,
+            kind=kind,
+            state=State.WAITING if email else State.TO_CALL,
+            email=email,
+        ),
+        text,
+        now,
+    )
+
+
 def _write(message: Message, text: Text, now: datetime) -> Message:
     # subjects are one line, whatever a site is called
     message.subject, message.body = " ".join(text.subject.split()), text.body
@@ -395,8 +447,11 @@ def send_messages(*, now: datetime) -> dict[str, int]:
 
 
 def _send(message: Message, now: datetime) -> str:
+    letter = EmailMessage(subject=message.subject, body=message.body, to=[message.email])
+    for document in message.documents.all():
+        letter.attach(document.name, bytes(document.content), document.media_type)
     try:
-        EmailMessage(subject=message.subject, body=message.body, to=[message.email]).send()
+        letter.send()
     # whatever the mail library or the network comes up with, the next message must still be sent
     except Exception as error:
         log.warning("message %s could not be sent: %s", message.pk, error)
@@ -406,6 +461,11 @@ def _send(message: Message, now: datetime) -> str:
         message.next_attempt_at = now + _FIRST_PAUSE * 2 ** (message.attempts - 1)
         message.save(update_fields=["state", "trouble", "next_attempt_at"])
         return "put_off" if put_off else "to_call"
+    if settings.EMAIL_BACKEND in _BACKENDS_THAT_SEND_NOTHING:
+        message.state = State.TO_CALL
+        message.trouble = gettext("No mail server is set up: it was written to the terminal, and nobody has got it.")
+        message.save(update_fields=["state", "trouble"])
+        return "to_call"
     message.state, message.sent_at = State.SENT, now
     message.save(update_fields=["state", "sent_at"])
     return "sent"

@@ -15,7 +15,7 @@ from accounts.language import gettext, gettext_noop, listed, ngettext
 from accounts.models import Company
 from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding, Position, Stage
-from scheduling.models import Need, Visit
+from scheduling.models import Need, PurchaseOrder, Visit
 
 Kind = Need.Kind
 
@@ -477,6 +477,40 @@ def rounds_changed(name: str, sentences: Sequence[str]) -> Text:
     greeting = gettext("Hello {name},").format(name=name)
     body = "\n\n".join([greeting, gettext("your rounds have changed:"), listed])
     return Text(gettext("Your rounds have changed"), body + "\n")
+
+
+def order_to_supplier(order: PurchaseOrder, names: Sequence[str]) -> Text:
+    """An order, with the names of the documents that hold its lines."""
+    supplier, company = order.supplier, order.company
+    subject = gettext("Purchase order {number} from {company}").format(number=order.number, company=company.name)
+    paragraphs = [
+        gettext("please find our order {number} attached: {names}.").format(number=order.number, names=listed(names))
+    ]
+    if supplier.customer_number:
+        paragraphs.append(gettext("Our customer number: {number}").format(number=supplier.customer_number))
+    address = supplier.ship_to or company.address
+    if address:
+        paragraphs.append(gettext("Please deliver to:\n{address}").format(address=address.strip()))
+    if order.note.strip():
+        paragraphs.append(order.note.strip())
+    paragraphs.append(gettext("Please confirm the order and tell us when it will arrive."))
+    return _to_supplier(order, subject, paragraphs)
+
+
+def order_cancelled_for_supplier(order: PurchaseOrder) -> Text:
+    """An order that left is not wanted any more."""
+    subject = gettext("Please cancel purchase order {number} from {company}")
+    paragraph = gettext("please cancel our order {number} of {day}, as far as it has not been delivered.")
+    assert order.placed_on is not None
+    paragraphs = [paragraph.format(number=order.number, day=long_day(order.placed_on, year=True))]
+    if order.supplier.customer_number:
+        paragraphs.append(gettext("Our customer number: {number}").format(number=order.supplier.customer_number))
+    return _to_supplier(order, subject.format(number=order.number, company=order.company.name), paragraphs)
+
+
+def _to_supplier(order: PurchaseOrder, subject: str, paragraphs: Sequence[str]) -> Text:
+    greeting = gettext("Hello {name},").format(name=order.supplier.name)
+    return Text(subject[:200], "\n\n".join([greeting, *paragraphs, signature(order.company)]) + "\n")
 
 
 def changes_for(differences: Iterable[Mapping[str, Any]], installer: int) -> list[str]:

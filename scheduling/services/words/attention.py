@@ -7,7 +7,7 @@ from accounts.dates import long_day
 from accounts.language import gettext, gettext_noop, listed
 from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding
-from scheduling.models import Need, PartsLine, Visit
+from scheduling.models import Message, Need, PartsLine, PurchaseOrder, Visit
 from scheduling.services.people.words import arrival_window
 from scheduling.services.words.tasks import task_at_unit
 
@@ -19,6 +19,7 @@ TITLES_OF_KINDS = {
     "unread": gettext_noop("Units to be read"),
     "parts_missing": gettext_noop("Confirmed visits without their parts"),
     "late_deliveries": gettext_noop("Late deliveries"),
+    "orders_not_sent": gettext_noop("Orders that have not reached their supplier"),
     "unanswered": gettext_noop("Offers without an answer"),
     "calls": gettext_noop("Calls to make"),
     "in_no_round": gettext_noop("Confirmed visits in no round"),
@@ -54,6 +55,27 @@ def of_missing_parts(visit: Visit, lines: Sequence[PartsLine]) -> str:
     parts = listed([gettext("{count} x {item}").format(count=line.short, item=line.item.code) for line in lines])
     words = gettext("{site}, {when}: {parts} will be missing.")
     return words.format(site=visit.site.name, when=_when(visit), parts=parts)
+
+
+def of_order_not_sent(message: Message, order: PurchaseOrder) -> str:
+    """A letter to a supplier that has not left, and what the mail server says."""
+    words = gettext("{subject}: the e-mail to {supplier} ({email}) has not left. {trouble}")
+    sentence = words.format(
+        subject=message.subject, supplier=order.supplier.name, email=message.email, trouble=message.trouble
+    )
+    if message.state == Message.State.WAITING:
+        return gettext("{sentence} It will be tried again.").format(sentence=sentence)
+    return sentence.strip()
+
+
+def send_order_again() -> str:
+    """What settles an order that has not left."""
+    return gettext("Check the supplier's e-mail address and send the order again, or call them")
+
+
+def check_email() -> str:
+    """What may help while it is still tried."""
+    return gettext("Check the supplier's e-mail address")
 
 
 def of_unanswered(visit: Visit, opens: datetime) -> str:

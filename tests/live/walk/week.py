@@ -228,6 +228,8 @@ def orders(office: Person) -> None:
     other = office.post(
         "/purchase-orders/", {"supplier": item["supplier"], "lines": [{"item": item["id"], "packs": 1}]}
     )
+    office.patch(f"/suppliers/{item['supplier']}/", {"email": "orders@supplier.example"})
+    office.post(f"/purchase-orders/{other['id']}/send/", {"below_minimum_order_value": True})
     office.post(f"/purchase-orders/{other['id']}/cancel/", {"note": "ordered twice"})
 
 

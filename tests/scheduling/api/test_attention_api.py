@@ -44,6 +44,7 @@ def test_every_kind_is_there_also_where_nothing_is_wrong(town: Town, as_office: 
         "unread",
         "parts_missing",
         "late_deliveries",
+        "orders_not_sent",
         "unanswered",
         "calls",
         "in_no_round",

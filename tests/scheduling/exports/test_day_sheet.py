@@ -13,6 +13,7 @@ from fleet.engineering import cautions
 from fleet.engineering.diagnosis import RULES
 from fleet.models import Finding, Position, Site, Unit
 from scheduling.exports import day_sheet_pdf as pdf
+from scheduling.exports import pdf_pages
 from scheduling.models import Installer, Need, Plan, Round, Stop, Visit, VisitTask
 from scheduling.services.needs.needs import add_need
 from scheduling.services.rounds.cautions import cautions_at
@@ -249,15 +250,15 @@ def test_no_name_breaks_the_sheet(
     day: Round, monkeypatch: pytest.MonkeyPatch, name: str, *, has_system_font: bool
 ) -> None:
     if not has_system_font:
-        monkeypatch.setattr(pdf, "_PAIRS", pdf._PAIRS[1:])
-    pdf._fonts.cache_clear()
+        monkeypatch.setattr(pdf_pages, "_PAIRS", pdf_pages._PAIRS[1:])
+    pdf_pages.fonts.cache_clear()
     Site.objects.update(name=name, access_notes=name * 50, address=name)
     text = _text(pdf.day_sheet_pdf(day_sheet(day=day)))
-    pdf._fonts.cache_clear()
+    pdf_pages.fonts.cache_clear()
     if name.startswith("Ü"):
         assert "Ünïcödé “quotes” <b>& no markup</b>" in text
     if name.startswith("Кафе"):
-        has_font = has_system_font and (pdf._SYSTEM / "DejaVuSans.ttf").exists()
+        has_font = has_system_font and (pdf_pages._SYSTEM / "DejaVuSans.ttf").exists()
         assert ("Кафе «Вода» Ελλάδα" in text) == has_font
         assert ("that the font of this sheet lacks" in text) == (not has_font)
     if name.startswith("水"):
@@ -266,7 +267,7 @@ def test_no_name_breaks_the_sheet(
 
 
 def test_a_font_of_ones_own_is_used(day: Round, settings: Any) -> None:
-    settings.PDF_FONT = str(pdf._BUNDLED / "VeraBd.ttf")
+    settings.PDF_FONT = str(pdf_pages._BUNDLED / "VeraBd.ttf")
     content = pdf.day_sheet_pdf(day_sheet(day=day))
     fonts = PdfReader(io.BytesIO(content)).pages[0]["/Resources"]["/Font"]
     names = {str(font.get_object()["/BaseFont"]) for font in fonts.values()}

@@ -139,7 +139,8 @@ READERS: Final = _table(
     # scheduling: work that was done
     ("ServiceRecord", EVERYONE, "id site visit reference done_at done_by minutes work parts readings photos"),
     ("ServiceRecord", EVERYONE, "confirmed_by confirmed_at received_at"),
-    ("ServiceRecord", STAFF, "leftover note"),
+    ("ServiceRecord", EVERYONE, "corrects corrected_by"),
+    ("ServiceRecord", STAFF, "leftover note voided_at voided_by void_reason"),
     ("Done", EVERYONE, "action unit position item serial_or_lot removal"),
     ("Done", STAFF, "needs note"),
     ("Taken", EVERYONE, "item quantity"),

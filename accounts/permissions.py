@@ -117,7 +117,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("message", READ, EVERYONE),
     ("message", ("called",), OFFICE),
     ("service_record", READ, EVERYONE),
-    ("service_record", ("create", "add_photo"), STAFF),
+    ("service_record", ("create", "add_photo", "correct", "void"), STAFF),
     ("service_photo", (*READ, "image"), EVERYONE),
     ("parts_list", READ, STAFF),
     ("purchase_order", (*READ, "list_late", "csv", "text", "pdf"), OFFICE),

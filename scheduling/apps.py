@@ -10,11 +10,14 @@ class SchedulingConfig(AppConfig):
         from fleet.services.asked import find_with
         from fleet.services.consequences import subscribe
         from fleet.services.sizing.labour import price_with
+        from fleet.services.units.corrections import ask_before
         from scheduling import tasks  # noqa: F401
         from scheduling.services.consequences import follow
         from scheduling.services.labour import labour_by_policy
         from scheduling.services.needs.asked import asked_of_client
+        from scheduling.services.work.taking_back import refuse_part_of_a_report
 
         subscribe("needs", follow)
         find_with(asked_of_client)
         price_with(labour_by_policy)
+        ask_before("work", refuse_part_of_a_report)

@@ -40,6 +40,7 @@ SERVICES = {
     "fleet.services.instruments.update_instrument": ANNOUNCES,
     "fleet.services.putting_right.refuse_stranger": STORES_NOTHING,
     "fleet.services.putting_right.void": "the caller stores the row",
+    "fleet.services.readings.taken_back.take_back_readings": ANNOUNCES,
     "fleet.services.readings.taken_back.void_reading": ANNOUNCES,
     "fleet.services.readings.taken_back.void_sample": ANNOUNCES,
     "fleet.services.sizing.sizing.check_commissioning": STORES_NOTHING,
@@ -49,6 +50,7 @@ SERVICES = {
     "fleet.services.stated_limits.update_limits": ANNOUNCES,
     "fleet.services.units.corrections.correct_placement": ANNOUNCES,
     "fleet.services.units.corrections.swap_placements": ANNOUNCES,
+    "fleet.services.units.corrections.take_back_placement": ANNOUNCES,
     "fleet.services.units.corrections.void_placement": ANNOUNCES,
     "fleet.services.units.history.enter_placement": ANNOUNCES,
     "fleet.services.units.passing_on.move_unit": WHOSE,
@@ -143,6 +145,9 @@ SERVICES = {
     "scheduling.services.visits.visits.unconfirm_visit": ANNOUNCES,
     "scheduling.services.work.photos.add_photo": PAPERS,
     "scheduling.services.work.records.record_work": ANNOUNCES,
+    "scheduling.services.work.taking_back.correct_record": ANNOUNCES,
+    "scheduling.services.work.taking_back.report_work": ANNOUNCES,
+    "scheduling.services.work.taking_back.void_record": ANNOUNCES,
 }
 
 # Writes that a viewset carries out by itself, without a service.

@@ -280,6 +280,13 @@ def report_work(here: Place, api: APIClient) -> Any:
     return api.post(url("service-records"), report)
 
 
+def void_work(here: Place, api: APIClient) -> Any:
+    """A report of a minute ago, whose night has been, is taken back."""
+    told = report_work(here, api)
+    settle(here.unit.company, NOW)
+    return api.post(url("service-records", told.json()["id"], "void"), {"reason": "Nobody was there."})
+
+
 def send_log(here: Place, api: APIClient) -> Any:
     head = "unit,taken at,product TDS [ppm],interstage TDS [ppm],permeate TDS [ppm]"
     text = f"{head}\n{here.unit.code},2026-03-10T11:00:00Z,0,0,10\n"
@@ -324,6 +331,7 @@ CHANGES: list[tuple[Change, set[str]]] = [
     (add_place, {"forecasts"}),
     (retire, {"forecasts", "findings", "needs", "visits"}),
     (report_work, {"forecasts", "findings", "needs", "visits"}),
+    (void_work, {"needs"}),
     (ask_for, {"needs", "visits"}),
     (cancel, {"visits"}),
     (report_not_done, {"visits"}),

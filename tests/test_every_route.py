@@ -198,6 +198,8 @@ TABLE: dict[str, str] = {
     "GET /api/v1/service-photos/<pk>/": EVERYONE,
     "GET /api/v1/service-photos/<pk>/image/": EVERYONE,
     "POST /api/v1/service-records/<pk>/photos/": STAFF,
+    "POST /api/v1/service-records/<pk>/correct/": STAFF,
+    "POST /api/v1/service-records/<pk>/void/": STAFF,
     "GET /api/v1/service-records/": EVERYONE,
     "POST /api/v1/service-records/": STAFF,
     "GET /api/v1/service-records/<pk>/": EVERYONE,

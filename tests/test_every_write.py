@@ -214,6 +214,14 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
         "work": [{"action": "inspect", "unit": unit.pk}],
         "readings": [{"unit": unit.pk, "inlet_pressure": "60 psi"}],
     },
+    "POST /api/v1/service-records/<pk>/void/": lambda *_: {"reason": "Nobody was there."},
+    "POST /api/v1/service-records/<pk>/correct/": lambda company, client, unit, row: {
+        "site": row.site_id,
+        "reference": "van-1/0002",
+        "done_at": (timezone.now() - timedelta(hours=1)).isoformat(),
+        "work": [{"action": "inspect", "unit": factories.UnitFactory(company=company, site=row.site).pk}],
+        "reason": "Only looked at.",
+    },
     "POST /api/v1/site-pairs/": lambda company, client, unit, row: {
         "first_site": unit.site_id,
         "second_site": factories.SiteFactory(company=company).pk,

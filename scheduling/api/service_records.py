@@ -1,7 +1,8 @@
 """Service records: what was done, as the installer reports it."""
 
-from typing import Any
+from typing import Any, ClassVar
 
+import django_filters
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema, extend_schema_field
@@ -13,8 +14,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.http.filters import TenantFilterSet
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet
+from fleet.api.putting_right import ReasonSerializer, read_body, without_voided_for_clients
 from fleet.api.readings import NewReadingSerializer
 from fleet.models import CatalogueItem, Placement, Position, Site, Unit
 from scheduling.api.notes import SentSerializer
@@ -22,8 +25,8 @@ from scheduling.api.renderers import AnyImageRenderer
 from scheduling.models import Need, ServicePhoto, ServiceRecord, Visit
 from scheduling.services.visits.outcomes import TaskOutcome
 from scheduling.services.work.photos import add_photo
-from scheduling.services.work.records import record_work
-from scheduling.services.work.report import PartUsed, WorkDone, WorkReport
+from scheduling.services.work.report import ADDITION, CORRECTION, PartUsed, WorkDone, WorkReport
+from scheduling.services.work.taking_back import correct_record, report_work, void_record
 
 _REMOVALS = [choice for choice in Placement.Removal.choices if choice[0] != Placement.Removal.ROTATED]
 
@@ -79,6 +82,7 @@ class ServiceRecordSerializer(TenantModelSerializer):
         child=serializers.IntegerField(), read_only=True, help_text="ids of the readings sent with the report"
     )
     photos = PhotoSerializer(many=True, read_only=True)
+    corrected_by = serializers.SerializerMethodField()
 
     class Meta:
         model = ServiceRecord
@@ -99,8 +103,19 @@ class ServiceRecordSerializer(TenantModelSerializer):
             "photos",
             "note",
             "received_at",
+            "corrects",
+            "corrected_by",
+            "voided_at",
+            "voided_by",
+            "void_reason",
         ]
         read_only_fields = fields
+
+    @extend_schema_field(serializers.IntegerField(allow_null=True))
+    def get_corrected_by(self, service_record: ServiceRecord) -> int | None:
+        """The report that came in its place."""
+        later = getattr(service_record, "corrected_by", None) if service_record.voided_at is not None else None
+        return later.pk if later is not None else None
 
 
 class WorkDoneSerializer(StrictSerializer):
@@ -197,6 +212,20 @@ class NewServiceRecordSerializer(StrictSerializer):
     )
     confirmed_at = MomentField(required=False, allow_null=True, default=None)
     note = serializers.CharField(max_length=2000, required=False, allow_blank=True, default="")
+    follows = OneOfField(
+        choices=[(ADDITION, "work done besides"), (CORRECTION, "takes the place of the earlier report")],
+        required=False,
+        allow_blank=True,
+        default="",
+        help_text="what it is to an earlier report of the same work; empty where there is none",
+    )
+
+
+class RecordCorrectionSerializer(NewServiceRecordSerializer):
+    """The report as it is right, all of it, and why the old one is not."""
+
+    reason = serializers.CharField(max_length=300, help_text="what was wrong, for whoever reads the old one")
+    follows = None  # type: ignore[assignment]
 
 
 class NewPhotoSerializer(SentSerializer):
@@ -207,20 +236,35 @@ class NewPhotoSerializer(SentSerializer):
     caption = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
 
 
+class ServiceRecordFilterSet(TenantFilterSet):
+    """Filters of service records."""
+
+    voided = django_filters.BooleanFilter(
+        field_name="voided_at", lookup_expr="isnull", exclude=True, label="true: those that were taken back"
+    )
+
+    class Meta:
+        model = ServiceRecord
+        fields: ClassVar[dict[str, list[str]]] = {
+            "site": ["exact"],
+            "visit": ["exact"],
+            "reference": ["exact"],
+            "done_by": ["exact"],
+            "done_at": ["gte", "lt"],
+        }
+
+
 class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
-    """What was done. A record places and removes cartridges, takes stock, settles needs and closes its visit."""
+    """What was done. A record places and removes cartridges, takes stock, settles needs and closes its visit.
+
+    What was taken back is left out of lists unless `voided=true` asks for it, and always for clients.
+    """
 
     resource = "service_record"
-    queryset = ServiceRecord.objects.prefetch_related("photos")
+    queryset = ServiceRecord.with_voided.select_related("corrected_by").prefetch_related("photos")
     serializer_class = ServiceRecordSerializer
     input_serializer_class = NewServiceRecordSerializer
-    filterset_fields = {
-        "site": ["exact"],
-        "visit": ["exact"],
-        "reference": ["exact"],
-        "done_by": ["exact"],
-        "done_at": ["gte", "lt"],
-    }
+    filterset_class = ServiceRecordFilterSet
     ordering_fields = ["done_at", "received_at"]
     audited = False  # the service leaves the entry
 
@@ -229,25 +273,45 @@ class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
         """Report work. 201 when it is stored, 200 with the stored record when its reference came before."""
         sent = self.valid_input().validated_data
         with self.transaction():
-            report = WorkReport(
-                site=sent["site"],
-                visit=sent["visit"],
-                reference=sent["reference"],
-                done_at=sent["done_at"],
-                minutes=sent["minutes"],
-                work=[WorkDone(**row) for row in sent["work"]],
-                used=None if sent["parts"] is None else [PartUsed(**row) for row in sent["parts"]],
-                not_done=[TaskOutcome(row["need"], False, row["reason"]) for row in sent["not_done"]],
-                readings=sent["readings"],
-                leftover=[PartUsed(**row) for row in sent["leftover"]],
-                confirmed_by=sent["confirmed_by"].strip(),
-                confirmed_at=sent["confirmed_at"],
-                note=sent["note"],
-            )
-            record, is_new = record_work(report=report, by=self.by, now=self.now)
+            record, is_new = report_work(report=_report_of(sent), by=self.by, now=self.now)
             response = self.answer(self.reread(record), status=201 if is_new else 200)
         response.headers["Location"] = f"{request.path.rstrip('/')}/{record.pk}/"
         return response
+
+    def get_queryset(self) -> Any:
+        """What was taken back is the company's own business, and nobody's who did not ask."""
+        rows = without_voided_for_clients(self, super().get_queryset())
+        is_asked = self.action != "list" or "voided" in self.request.query_params
+        return rows if is_asked else rows.filter(voided_at__isnull=True)
+
+    @extend_schema(request=RecordCorrectionSerializer, responses=ServiceRecordSerializer)
+    @action(detail=True, methods=["post"])
+    def correct(self, request: Request, pk: str) -> Response:
+        """Put the right report in the place of this one: what it did is taken back, and done as it should have been.
+
+        The answer is the new record, under a reference of its own, which names the old one in `corrects`.
+        """
+        with self.transaction():
+            service_record = self.locked_object()
+            sent = read_body(self, RecordCorrectionSerializer)
+            fresh = correct_record(
+                service_record=service_record,
+                report=_report_of(sent),
+                reason=sent["reason"],
+                by=self.by,
+                now=self.now,
+            )
+            return self.answer(self.reread(fresh))
+
+    @extend_schema(request=ReasonSerializer, responses=ServiceRecordSerializer)
+    @action(detail=True, methods=["post"])
+    def void(self, request: Request, pk: str) -> Response:
+        """Take back a report of work that was not done, with all that it did."""
+        with self.transaction():
+            service_record = self.locked_object()
+            stated = read_body(self, ReasonSerializer)
+            void_record(service_record=service_record, by=self.by, now=self.now, **stated)
+            return self.answer(self.reread(service_record))
 
     @extend_schema(request={"multipart/form-data": NewPhotoSerializer}, responses={201: PhotoSerializer})
     @action(detail=True, methods=["post"], url_path="photos", parser_classes=[MultiPartParser])
@@ -263,6 +327,26 @@ class ServiceRecordViewSet(CreateMixin, ReadOnlyViewSet):
         )
 
 
+def _report_of(sent: dict[str, Any]) -> WorkReport:
+    """What was sent, in the words of the service."""
+    return WorkReport(
+        site=sent["site"],
+        visit=sent["visit"],
+        reference=sent["reference"],
+        done_at=sent["done_at"],
+        minutes=sent["minutes"],
+        work=[WorkDone(**row) for row in sent["work"]],
+        used=None if sent["parts"] is None else [PartUsed(**row) for row in sent["parts"]],
+        not_done=[TaskOutcome(row["need"], False, row["reason"]) for row in sent["not_done"]],
+        readings=sent["readings"],
+        leftover=[PartUsed(**row) for row in sent["leftover"]],
+        confirmed_by=sent["confirmed_by"].strip(),
+        confirmed_at=sent["confirmed_at"],
+        note=sent["note"],
+        follows=sent.get("follows", ""),
+    )
+
+
 class ServicePhotoViewSet(ReadOnlyViewSet):
     """Pictures of the work, and signatures."""
 
@@ -271,6 +355,12 @@ class ServicePhotoViewSet(ReadOnlyViewSet):
     serializer_class = PhotoSerializer
     filterset_fields = {"record": ["exact"], "record__site": ["exact"], "kind": ["exact"]}
     ordering_fields = ["received_at"]
+
+    def get_queryset(self) -> Any:
+        """Pictures of a report that was taken back are the company's own business."""
+        rows = super().get_queryset()
+        by = getattr(self.request, "membership", None)
+        return rows.filter(record__voided_at__isnull=True) if by is not None and by.role == "client" else rows
 
     @extend_schema(responses={(200, "image/*"): OpenApiTypes.BINARY})
     @action(detail=True, methods=["get"], renderer_classes=[AnyImageRenderer, JSONRenderer])

@@ -9,7 +9,9 @@ from django.db.models.deletion import Collector
 
 from accounts.language import gettext_noop
 from accounts.models import Company, Membership
+from accounts.tenancy import TenantQuerySet
 from fleet.models import PassedOn, Site
+from fleet.models.corrections import InForceManager, Voidable
 from scheduling.models.installers import Installer
 from scheduling.models.needs import Need
 
@@ -191,8 +193,12 @@ class VisitTask(PassedOn):
         return f"task {self.order} of {self.visit_id}"
 
 
-class ServiceRecord(PassedOn):
-    """What was done on a visit, as the installer reported it; `reference` makes a repeated report harmless."""
+class ServiceRecord(Voidable, PassedOn):
+    """What was done on a visit, as the installer reported it; `reference` makes a repeated report harmless.
+
+    `objects` holds what is in force; a report that was taken back stays in `with_voided`, and the one that took its
+    place names it in `corrects`.
+    """
 
     TENANT_PATH = "company_id"
     CLIENT_PATH = "site__client_id"
@@ -217,6 +223,15 @@ class ServiceRecord(PassedOn):
     confirmed_at = models.DateTimeField(null=True, blank=True)
     note = models.TextField(blank=True)
     received_at = models.DateTimeField()
+    corrects = models.OneToOneField(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
+    )
+    before = models.JSONField(
+        default=dict, blank=True, help_text="what the report changed and nothing else keeps, for taking it back"
+    )
+
+    objects = InForceManager()  # type: ignore[misc]
+    with_voided = TenantQuerySet.as_manager()
 
     class Meta:
         ordering = ["-done_at", "-pk"]

@@ -1,5 +1,6 @@
 """Readings and samples that never were: they stay to be read, and count for nothing."""
 
+from collections.abc import Collection, Iterable
 from datetime import datetime
 
 from django.db import transaction
@@ -53,6 +54,24 @@ def void_sample(*, sample: FeedWaterSample, reason: str, by: Membership, now: da
         details = {"reason": reason, "site": row.site_id}
         record(by=by, action="void sample", subject=row, now=now, details=details)
     return row
+
+
+def take_back_readings(*, ids: Iterable[int], but: Collection[str], reason: str, by: Membership, now: datetime) -> None:
+    """Take back the readings that came with something that is taken back, with all that corrected them since.
+
+    Parameters
+    ----------
+    but
+        References of readings that stay.
+    """
+    with transaction.atomic():
+        for row in Reading.objects.filter(pk__in=list(ids)).exclude(reference__in=list(but)).select_related("unit"):
+            newest = row
+            while getattr(newest, "corrected_by", None) is not None:
+                newest = newest.corrected_by
+            if newest.voided_at is None:
+                _void_all(newest, reason, by, now)
+                announce(row.unit.company_id, units=[row.unit_id], kind=Kind.READINGS, now=now, since=row.taken_at)
 
 
 def _void_all(row: Reading | FeedWaterSample, reason: str, by: Membership, now: datetime) -> None:

@@ -4,7 +4,7 @@ A change of a cartridge is one moment: the old one leaves as the new one comes. 
 before it stand on until it would have left; putting another in its place ends that one again, for the reason it had.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -21,6 +21,9 @@ from fleet.services.units.placements import check_item, follow
 
 CHANGEABLE: Final = ("item", "position", "placed_at", "removed_at", "removal", "serial_or_lot")
 """What a correction may say anew."""
+
+Question = Callable[[Placement], None]
+_asked_before: dict[str, Question] = {}
 
 
 def correct_placement(*, placement: Placement, reason: str, by: Membership, now: datetime, **changes: Any) -> Placement:
@@ -143,6 +146,19 @@ def void_placement(*, placement: Placement, reason: str, by: Membership, now: da
     """
     with transaction.atomic():
         old = _locked(placement, by, now)
+        return take_back_placement(placement=old, reason=reason, by=by, now=now)
+
+
+def take_back_placement(*, placement: Placement, reason: str, by: Membership, now: datetime) -> Placement:
+    """Take back what a report of work fitted: as `void_placement`, for a caller that decided who may.
+
+    Raises
+    ------
+    InvalidInput, Conflict
+        As for `void_placement`.
+    """
+    with transaction.atomic():
+        old = _fetched(placement)
         rotation = _rotation_at(old)
         rows = [old] if rotation is None else [rotation.fresh, rotation.moved]
         for row in rows:
@@ -170,14 +186,29 @@ class _RotationRows:
     fresh: Placement
 
 
+def ask_before(name: str, question: Question) -> None:
+    """Have somebody else refuse what rests on them, with a `Conflict`; the same name again takes the first's place.
+
+    A room does so when its application is ready, so that nothing here has to know of it.
+    """
+    _asked_before[name] = question
+
+
 def _locked(placement: Placement, by: Membership, now: datetime) -> Placement:
+    row = _fetched(placement)
+    refuse_stranger(by=by, entered_by=row.entered_by_id, entered_at=row.entered_at, now=now)
+    for question in _asked_before.values():
+        question(row)
+    return row
+
+
+def _fetched(placement: Placement) -> Placement:
     Unit.objects.select_for_update(no_key=True).get(pk=placement.position.unit_id)
     row: Placement = Placement.with_voided.select_related("position__unit__site", "item").get(pk=placement.pk)
     if row.voided_at is not None:
         raise Conflict(
             "already_voided", f"This placement was taken back on {row.voided_at:%Y-%m-%d}: {row.void_reason}"
         )
-    refuse_stranger(by=by, entered_by=row.entered_by_id, entered_at=row.entered_at, now=now)
     return row
 
 

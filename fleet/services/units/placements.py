@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
+from typing import Final
 
 from django.db import transaction
 
@@ -13,6 +14,9 @@ from fleet.models import CatalogueItem, Forecast, Placement, Position, Stage, Un
 from fleet.services.consequences import Kind, announce
 from fleet.services.formats import refuse_wrong_format
 from fleet.services.units.moments import check_moment
+
+_ONE_MINUTE: Final = timedelta(minutes=1)
+"""Two cartridges in one position within a minute are one that was told twice."""
 
 
 @dataclass(frozen=True)
@@ -268,10 +272,10 @@ def _end(
             f"'{removal[:40]}' is no reason to remove a cartridge; write one of {', '.join(words)}.",
             pointer="/removal",
         )
-    if at <= placement.placed_at:
+    if at < placement.placed_at + _ONE_MINUTE:
         raise InvalidInput(
             "before_placing",
-            f"{at:%Y-%m-%d %H:%M} UTC is not after the cartridge was placed on "
+            f"{at:%Y-%m-%d %H:%M} UTC is not after the cartridge there was placed on "
             f"{placement.placed_at:%Y-%m-%d %H:%M} UTC.",
             pointer=pointer,
         )

@@ -26,12 +26,15 @@ from scheduling.services.stock.visit_parts import read_catalogue
 from scheduling.services.visits.outcomes import settle_tasks
 from scheduling.services.work.differences import differences_of_report
 from scheduling.services.work.report import PartUsed, WorkDone, WorkReport
+from scheduling.services.work.second_reports import refuse_unsaid_second_report
 
 Kind = Need.Kind
 _CARTRIDGES = (Kind.REPLACE, Kind.ROTATE)
 
 
-def record_work(*, report: WorkReport, by: Membership, now: datetime) -> tuple[ServiceRecord, bool]:
+def record_work(
+    *, report: WorkReport, by: Membership, now: datetime, corrects: ServiceRecord | None = None
+) -> tuple[ServiceRecord, bool]:
     """Store a report of work and let everything follow from it, all or nothing.
 
     Old cartridges leave and new ones are installed, stock goes down, the needs are done and the visit is closed. A
@@ -43,6 +46,8 @@ def record_work(*, report: WorkReport, by: Membership, now: datetime) -> tuple[S
         What was sent.
     by, now
         Who reports, and when.
+    corrects
+        The report in whose place it comes, which was taken back in the same transaction.
 
     Returns
     -------
@@ -53,18 +58,24 @@ def record_work(*, report: WorkReport, by: Membership, now: datetime) -> tuple[S
     InvalidInput
         Naming each row and field that cannot be right; nothing is stored then.
     Conflict
-        When the reference stands for other work, naming each field that differs; when the visit was cancelled.
+        When the reference stands for other work, naming each field that differs; when the visit was cancelled; when
+        the same work was reported before, and this report does not say what it is to that.
     """
     company = report.site.company
     with transaction.atomic():
         # reports of one company take turns: two phones may send the same one at the same moment
         lock_company(company.pk)
-        earlier = ServiceRecord.objects.of_company(company).filter(reference=report.reference).first()
+        earlier = ServiceRecord.with_voided.of_company(company).filter(reference=report.reference).first()
+        if earlier is not None and earlier.voided_at is not None:
+            sentence = f"'{report.reference}' was taken back on {earlier.voided_at:%Y-%m-%d}; use another reference."
+            raise Conflict("reference_taken_back", sentence, pointer="/reference")
         if earlier is not None:
             _refuse_other_work(earlier, report, by, now)
             return earlier, False
         visit = _lock_visit(report.visit, report.site)
         _check(report, now)
+        if corrects is None:
+            refuse_unsaid_second_report(report)
         rows = [_Row(number, entry, by, report.done_at, now) for number, entry in enumerate(report.work)]
         for row in rows:
             row.carry_out()
@@ -72,9 +83,9 @@ def record_work(*, report: WorkReport, by: Membership, now: datetime) -> tuple[S
         for row in rows:
             causes = {need.cause for need in row.needs if need.cause}
             seen_gone(unit=row.entry.unit, kind=row.entry.action, causes=causes, at=report.done_at, by=by, now=now)
-        stored = _store(report, rows, visit, by, now)
+        stored = _store(report, rows, visit, by, now, corrects)
         if visit is not None:
-            _close_visit(visit, report, rows, settled, now)
+            _close_visit(visit, report, rows, settled, now, corrects)
         details = {"reference": report.reference, "visit": visit.pk if visit else None, "needs": sorted(settled)}
         record(by=by, action="record work", subject=stored, details=details, now=now)
         units = {entry.unit.pk for entry in report.work}
@@ -95,7 +106,12 @@ def _refuse_other_work(earlier: ServiceRecord, report: WorkReport, by: Membershi
 
 
 def _store(
-    report: WorkReport, rows: "Sequence[_Row]", visit: Visit | None, by: Membership, now: datetime
+    report: WorkReport,
+    rows: "Sequence[_Row]",
+    visit: Visit | None,
+    by: Membership,
+    now: datetime,
+    corrects: ServiceRecord | None,
 ) -> ServiceRecord:
     """Book the stock, store the readings and write the record."""
     company = report.site.company
@@ -116,6 +132,8 @@ def _store(
         confirmed_at=(report.confirmed_at or report.done_at) if report.confirmed_by else None,
         note=report.note,
         received_at=now,
+        corrects=corrects,
+        before=_before(rows, visit),
     )
     stored.parts = take_from_stock(service_record=stored, quantity_of=used, installer=van, by=by, now=now)
     stored.leftover = put_into_stock(service_record=stored, quantity_of=leftover, installer=van, by=by, now=now)
@@ -123,10 +141,29 @@ def _store(
     return stored
 
 
+def _before(rows: "Sequence[_Row]", visit: Visit | None) -> dict[str, Any]:
+    """What the report changes and nothing else keeps: facts of units as they were and became, the visit's state."""
+    units: dict[str, dict[str, list[Any]]] = {}
+    for row in rows:
+        for name, (was, became) in row.changed_facts.items():
+            facts = units.setdefault(str(row.entry.unit.pk), {})
+            facts[name] = [facts[name][0] if name in facts else was, became]
+    closes = visit is not None and visit.state != Visit.State.DONE
+    return {**({"units": units} if units else {}), **({"visit_state": visit.state} if visit and closes else {})}
+
+
 def _close_visit(
-    visit: Visit, report: WorkReport, rows: "Sequence[_Row]", settled: Collection[int], now: datetime
+    visit: Visit,
+    report: WorkReport,
+    rows: "Sequence[_Row]",
+    settled: Collection[int],
+    now: datetime,
+    corrects: ServiceRecord | None,
 ) -> None:
-    """Close the visit and tell the client; a second report adds to what the first one closed."""
+    """Close the visit and tell the client; a second report adds to what the first one closed.
+
+    A correction that says the same work tells the client nothing new.
+    """
     if visit.state == Visit.State.DONE:
         visit.tasks.filter(need__in=settled).update(outcome=VisitTask.Outcome.DONE, outcome_reason="")
         return
@@ -135,7 +172,13 @@ def _close_visit(
     visit.revision += 1
     visit.save(update_fields=["state", "closed_at", "updated_at", "offers", "revision"])
     lines = done_lines([(row.entry.unit.code, row.entry.action, row.entry.position) for row in rows])
-    messages.done(visit, lines, now)
+    if corrects is None or _said_to_client(corrects.work) != _said_to_client([row.as_stored() for row in rows]):
+        messages.done(visit, lines, now)
+
+
+def _said_to_client(work: Sequence[dict[str, Any]]) -> list[tuple[Any, ...]]:
+    """What a client is told of work: where and what."""
+    return [(done.get("unit"), done["action"], done.get("position")) for done in work]
 
 
 def _read(report: WorkReport, by: Membership, now: datetime) -> list[int]:
@@ -232,6 +275,7 @@ class _Row:
         self.number, self.entry, self.by, self.done_at, self.now = number, entry, by, done_at, now
         self.needs = self._needs()
         self.item = self._item()
+        self.changed_facts: dict[str, tuple[Any, Any]] = {}
 
     def _needs(self) -> list[Need]:
         """The open needs this row settles."""
@@ -304,7 +348,8 @@ class _Row:
             raise self._at_this_row(error) from error
 
     def _change_unit(self, **facts: Any) -> None:
-        unit = self.entry.unit
+        unit = Unit.objects.get(pk=self.entry.unit.pk)
+        self.changed_facts = {name: (getattr(unit, name), value) for name, value in facts.items()}
         Unit.objects.filter(pk=unit.pk).update(**facts)
         consequences.announce(unit.company_id, units=[unit.pk], kind=consequences.Kind.UNIT, now=self.now)
 

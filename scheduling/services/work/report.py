@@ -3,11 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 from fleet.models import CatalogueItem, Position, Site, Unit
 from scheduling.models import Need, Visit
 from scheduling.services.visits.outcomes import TaskOutcome
+
+ADDITION: Final = "addition"
+CORRECTION: Final = "correction"
+"""What a second report of one work is to the first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +82,8 @@ class WorkReport:
         Who at the client's saw that it was done, and when; None: when the work was done.
     note
         In the installer's words.
+    follows
+        What it is to an earlier report of the same work: 'addition' or 'correction'; empty: there is none.
     """
 
     site: Site
@@ -93,3 +99,4 @@ class WorkReport:
     confirmed_by: str = ""
     confirmed_at: datetime | None = None
     note: str = ""
+    follows: str = ""

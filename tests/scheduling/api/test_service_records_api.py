@@ -263,8 +263,8 @@ def test_the_whole_report_in_one_call(as_installer: APIClient, town: Town, unit:
         ({"confirmed_at": "soon"}, "/confirmed_at"),
     ):
         # five minutes after the first report, as nothing can be replaced twice at one moment
-        other_report = {**body, "visit": None, "reference": "other", "done_at": "2026-03-02T03:55:00Z", **change}
-        refused = as_installer.post(ADDRESS, other_report, format="json")
+        correction = {"reference": "other", "follows": "correction", "done_at": "2026-03-02T03:55:00Z"}
+        refused = as_installer.post(ADDRESS, {**body, "visit": None, **correction, **change}, format="json")
         assert refused.status_code == 400, refused.content
         assert pointer in [fault["pointer"] for fault in refused.json()["errors"]]
     assert ServiceRecord.objects.count() == 1

@@ -108,7 +108,7 @@ def test_a_report_sent_again_after_others_went_on_is_known(town: Town, unit: Uni
     assert [fault.pointer for fault in refused.value.faults] == ["/not_done"]
     both = f"with not_done need {outcome.need.pk}: Resin not on board., not need {outcome.need.pk}: No time."
     assert both in refused.value.faults[0].sentence
-    _report(unit, installer, [rotate], reference="van-1/0002", now=NOW + timedelta(hours=8))
+    _report(unit, installer, [rotate], reference="van-1/0002", follows="addition", now=NOW + timedelta(hours=8))
     assert _report(unit, installer, [carbon], not_done=[outcome], now=NOW + timedelta(days=2)) == (first, False)
 
 
@@ -233,7 +233,7 @@ def test_a_task_that_was_not_done_needs_its_reason(town: Town, unit: Unit, insta
     assert outcomes.pop(open_need.pk) == ("not_done", "Resin not on board.")
     assert set(outcomes.values()) == {("done", "")}
     # what was left out comes in later, under a name of its own
-    _report(unit, installer, [rotate], reference="van-1/0002", now=NOW + timedelta(hours=8))
+    _report(unit, installer, [rotate], reference="van-1/0002", follows="addition", now=NOW + timedelta(hours=8))
     assert set(Visit.objects.first().tasks.values_list("outcome", flat=True)) == {"done"}
 
 

@@ -80,9 +80,6 @@ def record_work(
         for row in rows:
             row.carry_out()
         settled = _settle(rows, report.done_at, now)
-        for row in rows:
-            causes = {need.cause for need in row.needs if need.cause}
-            seen_gone(unit=row.entry.unit, kind=row.entry.action, causes=causes, at=report.done_at, by=by, now=now)
         stored = _store(report, rows, visit, by, now, corrects)
         if visit is not None:
             _close_visit(visit, report, rows, settled, now, corrects)
@@ -118,6 +115,8 @@ def _store(
     van = Installer.objects.of_company(company).filter(membership=by).first() or (visit.installer if visit else None)
     used = _usual_parts(company, rows) if report.used is None else _count_given(report.used)
     leftover = _count_given(report.leftover, "leftover")
+    # before the readings that were sent: what they say of it came after the work
+    seen_gone_in = _store_what_is_gone(report, rows, by, now)
     stored = ServiceRecord.objects.create(
         company=company,
         site=report.site,
@@ -133,7 +132,7 @@ def _store(
         note=report.note,
         received_at=now,
         corrects=corrects,
-        before=_before(rows, visit),
+        before=_before(rows, visit, seen_gone_in),
     )
     stored.parts = take_from_stock(service_record=stored, quantity_of=used, installer=van, by=by, now=now)
     stored.leftover = put_into_stock(service_record=stored, quantity_of=leftover, installer=van, by=by, now=now)
@@ -141,15 +140,34 @@ def _store(
     return stored
 
 
-def _before(rows: "Sequence[_Row]", visit: Visit | None) -> dict[str, Any]:
-    """What the report changes and nothing else keeps: facts of units as they were and became, the visit's state."""
+def _store_what_is_gone(report: WorkReport, rows: "Sequence[_Row]", by: Membership, now: datetime) -> list[int]:
+    """Store that what people saw was mended by this work; ids of the readings that say so."""
+    ids = []
+    for row in rows:
+        causes = {need.cause for need in row.needs if need.cause}
+        reading = seen_gone(
+            unit=row.entry.unit, kind=row.entry.action, causes=causes, at=report.done_at, by=by, now=now
+        )
+        ids += [reading.pk] if reading is not None else []
+    return ids
+
+
+def _before(rows: "Sequence[_Row]", visit: Visit | None, seen_gone_in: Sequence[int]) -> dict[str, Any]:
+    """What taking the report back needs and nothing else keeps.
+
+    Facts of units as they were and became, the visit's state, and the readings that follow from the work by themselves.
+    """
     units: dict[str, dict[str, list[Any]]] = {}
     for row in rows:
         for name, (was, became) in row.changed_facts.items():
             facts = units.setdefault(str(row.entry.unit.pk), {})
             facts[name] = [facts[name][0] if name in facts else was, became]
     closes = visit is not None and visit.state != Visit.State.DONE
-    return {**({"units": units} if units else {}), **({"visit_state": visit.state} if visit and closes else {})}
+    return {
+        **({"units": units} if units else {}),
+        **({"visit_state": visit.state} if visit and closes else {}),
+        **({"seen_gone": list(seen_gone_in)} if seen_gone_in else {}),
+    }
 
 
 def _close_visit(

@@ -150,7 +150,7 @@ def _locked(service_record: ServiceRecord, by: Membership, now: datetime) -> Ser
 def _undo(
     row: ServiceRecord, *, reason: str, by: Membership, now: datetime, keeps_readings: Collection[str] = ()
 ) -> None:
-    void(row, reason=reason, by=by, now=now)
+    void(row=row, reason=reason, by=by, now=now)
     row.save(update_fields=["voided_at", "voided_by", "void_reason"])
     for number, done in reversed(list(enumerate(row.work))):
         if done["action"] in _CARTRIDGES:
@@ -158,7 +158,9 @@ def _undo(
     _undo_units(row, now)
     _reopen_needs(row, now)
     _reopen_visit(row, now)
-    take_back_readings(ids=row.readings, but=keeps_readings, reason=reason, by=by, now=now)
+    # what the work showed to be gone is not known to be gone without it
+    ids = [*row.readings, *row.before.get("seen_gone", ())]
+    take_back_readings(ids=ids, but=keeps_readings, reason=reason, by=by, now=now)
     give_back(service_record=row, by=by, now=now, reason=reason)
     units = {done["unit"] for done in row.work if done.get("unit")}
     consequences.announce(row.company_id, units=units, kind=consequences.Kind.WORK, now=now)

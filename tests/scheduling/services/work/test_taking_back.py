@@ -9,7 +9,8 @@ from rest_framework.test import APIClient
 
 from accounts.errors import Conflict, InvalidInput, NotAllowed
 from accounts.models import AuditEntry, Membership
-from fleet.models import CatalogueItem, Placement, Reading, Unit
+from fleet.models import CatalogueItem, Finding, Placement, Reading, Unit
+from fleet.services.findings.findings import refresh_findings
 from fleet.services.units.corrections import correct_placement
 from fleet.services.units.placements import place, rotate_lead_lag
 from scheduling.models import Message, Need, ServiceRecord, StockLevel, Visit
@@ -181,6 +182,30 @@ def test_a_booster_pump_that_was_not_fitted_is_gone_from_the_unit(
     assert Unit.objects.get(pk=unit.pk).has_booster_pump
     void_record(service_record=row, reason=WHY, by=installer, now=LATER)
     assert state(unit) == before
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("corrected", [False, True])
+def test_a_leak_is_open_again_once_the_repair_that_never_was_is_taken_back(
+    town: Town, installer: Membership, corrected: bool
+) -> None:
+    unit = town.unit(train=RO_DI_TRAIN)
+    seen = {"water_on_floor": True}
+    nothing_read = dict.fromkeys(Reading.QUANTITIES)
+    factories.ReadingFactory(unit=unit, taken_at=NOW - timedelta(days=3), observations=seen, **nothing_read)
+    refresh_findings(company=town.company, now=NOW)
+    refresh_needs(company=town.company, now=NOW)
+    leak = Finding.objects.exclude(cause="no_reading_for_weeks").get(unit=unit)
+    alone: dict[str, Any] = {"visit": None, "used": [], "readings": []}
+    row, _ = report_work(report=made(town, unit, work=[WorkDone("repair", unit)], **alone), by=installer, now=LATER)
+    assert Finding.objects.get(pk=leak.pk).state == "closed"
+    looked = made(town, unit, work=[WorkDone("sanitise", unit)], reference="van-1/0002", **alone)
+    if corrected:
+        correct_record(service_record=row, report=looked, reason="Not mended.", by=installer, now=LATER)
+    else:
+        void_record(service_record=row, reason=WHY, by=installer, now=LATER)
+    assert not Reading.objects.current().filter(unit=unit, observations={"water_on_floor": False}).exists()
+    assert Finding.objects.filter(unit=unit, cause=leak.cause, state="open").exists()
 
 
 def test_installers_take_back_their_own_reports_for_a_week(

@@ -185,6 +185,12 @@ def day_of_work(office: Person, installers: Mapping[str, Person]) -> None:
         files={"file": ("unit.png", one_pixel(), "image/png")},
         data={"caption": "below the sink"},
     )
+    right = {**body, "reference": "W01-report-2", "minutes": 45, "reason": "it took longer"}
+    corrected = installer.post(f"/service-records/{record['id']}/correct/", right)
+    assert (corrected["corrects"], corrected["visit"]) == (record["id"], reported["id"])
+    elsewhere = {key: body[key] for key in ("site", "done_at", "work")}
+    elsewhere = installer.post("/service-records/", {**elsewhere, "reference": "W01-report-3"})
+    installer.post(f"/service-records/{elsewhere['id']}/void/", {"reason": "written down for the wrong house"})
     installer.post(f"/visits/{completed['id']}/begin/")
     outcomes = [
         {"need": task["need"], "done": True}

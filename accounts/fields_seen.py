@@ -42,7 +42,7 @@ READERS: Final = _table(
     ("Client", STAFF, "notes"),
     # fleet: sites and units
     ("Site", EVERYONE, "id client code name address latitude longitude is_located time_zone chloraminated supply"),
-    ("Site", EVERYONE, "client_since created_at access_windows access_exceptions"),
+    ("Site", EVERYONE, "client_since created_at own_well access_windows access_exceptions"),
     ("Site", STAFF, "access_notes"),
     ("AccessWindow", EVERYONE, "weekday opens closes"),
     ("AccessException", EVERYONE, "first_day last_day opens closes reason"),

@@ -82,6 +82,7 @@ class SiteSerializer(TenantModelSerializer):
             "time_zone",
             "access_notes",
             "chloraminated",
+            "own_well",
             "supply",
             "access_windows",
             "access_exceptions",

@@ -50,6 +50,9 @@ class Site(TenantModel):
     chloraminated = models.BooleanField(
         null=True, blank=True, help_text="supply disinfected with chloramine; empty if unknown"
     )
+    own_well = models.BooleanField(
+        null=True, blank=True, help_text="fed by a well of the client's own and not by a supplier; empty if unknown"
+    )
     supply = models.CharField(
         max_length=80,
         blank=True,

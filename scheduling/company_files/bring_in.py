@@ -210,6 +210,7 @@ JOINT: Final[Mapping[str, frozenset[str]]] = {
             "longitude",
             "supply",
             "chloraminated",
+            "own_well",
             "access_notes",
             "access_windows",
         )

@@ -257,6 +257,7 @@ SITES: Final = Sheet(
                 "time_zone": "timezone, zone",
                 "access_notes": "access, how to get in",
                 "chloraminated": "chloramine, chloramines",
+                "own_well": "well, private well, borehole",
                 "supply": "water works, district, water supply",
             },
             examples={"client": "Example Cafe", "code": "S01", "name": "bar", "latitude": "53.55", "longitude": "9.99"},

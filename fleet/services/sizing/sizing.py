@@ -77,7 +77,7 @@ def size_for(
     limits
         Further fields of `SizingRequest`: room, power, price of water.
     site
-        A stored site, for its feed water and disinfectant.
+        A stored site, for its feed water, its disinfectant and whether it has a well of its own.
     unit_system
         Of the sentences.
 
@@ -194,8 +194,13 @@ def _stored_water(site: Site | None) -> dict[str, Any]:
     rows = FeedWaterSample.objects.current().filter(site=site).order_by("taken_at", "pk")
     for values in rows.values(*_WATER):
         water.update({_WATER[name]: value for name, value in values.items() if value is not None})
-    if site.chloraminated is not None:
-        water["disinfectant"] = "chloramine" if site.chloraminated else "chlorine"
+    if site.own_well is not None:
+        water["is_own_well"] = site.own_well
+    if site.chloraminated:
+        water["disinfectant"] = "chloramine"
+    elif site.chloraminated is False and not site.own_well:
+        # A supplier without chloramine uses chlorine; a well may have neither.
+        water["disinfectant"] = "chlorine"
     return water
 
 

@@ -25,7 +25,7 @@ def cautions_at(tasks: Sequence[VisitTask], units: Sequence[Unit], unit_system: 
     tasks
         Of the visit, with their needs and positions at hand.
     units
-        Of the site, with their live findings as `live`; only those that something is done to count.
+        Of the site, with it at hand and their live findings as `live`; only those that something is done to count.
     unit_system
         Of the sentences.
     """
@@ -53,6 +53,8 @@ def _of_work(tasks: Sequence[VisitTask], at_work: Sequence[Unit]) -> Iterator[st
     if Stage.RESIN in renewed:
         yield cautions.MIND_RESIN
         yield cautions.DISPOSAL
+    if any(unit.site.own_well for unit in at_work):
+        yield cautions.TEST_WELL
     if Kind.SANITISE in kinds:
         yield cautions.SANITISE
     if kinds & _BY_TRADES:

@@ -113,14 +113,18 @@ def _units(sites: Sequence[int]) -> dict[int, list[Unit]]:
     """The units in service at some sites, with what a sheet says of them at hand."""
     installed = Placement.objects.filter(removed_at=None).select_related("item")
     live = Finding.objects.filter(state__in=Finding.LIVE).order_by("-confidence", "pk")
-    rows = Unit.objects.filter(site__in=sites, retired_on=None).prefetch_related(
-        Prefetch(
-            "positions",
-            queryset=Position.objects.order_by("order", "pk").prefetch_related(
-                Prefetch("placements", queryset=installed, to_attr="installed_placements")
+    rows = (
+        Unit.objects.filter(site__in=sites, retired_on=None)
+        .select_related("site")
+        .prefetch_related(
+            Prefetch(
+                "positions",
+                queryset=Position.objects.order_by("order", "pk").prefetch_related(
+                    Prefetch("placements", queryset=installed, to_attr="installed_placements")
+                ),
             ),
-        ),
-        Prefetch("findings", queryset=live, to_attr="live"),
+            Prefetch("findings", queryset=live, to_attr="live"),
+        )
     )
     table: dict[int, list[Unit]] = {}
     for unit in rows.order_by("code"):

@@ -268,6 +268,39 @@ def test_nobody_is_offered_water_of_an_untested_well_without_a_warning(
 
 
 @pytest.mark.parametrize(
+    ("own_well", "chloraminated", "sent", "first"),
+    [
+        (True, False, {}, "well_not_tested"),
+        (True, None, {}, "well_not_tested"),
+        (True, True, {}, "test_well_yearly"),
+        (True, False, {"disinfectant": "chlorine"}, "test_well_yearly"),
+        (True, False, {"own_well": False}, None),
+        (False, False, {}, None),
+        (None, None, {}, None),
+        (None, None, {"own_well": True}, "well_not_tested"),
+    ],
+)
+def test_a_site_says_whether_it_drinks_from_its_own_well(
+    catalogue: Company,
+    as_office: APIClient,
+    own_well: bool | None,
+    chloraminated: bool | None,
+    sent: dict[str, Any],
+    first: str | None,
+) -> None:
+    site = factories.SiteFactory(company=catalogue, own_well=own_well, chloraminated=chloraminated)
+    factories.FeedWaterSampleFactory(site=site, temperature_degc=14.0, tds_mg_per_l=300.0)
+    body = {"uses": [{"use": "drinking", "weekly_demand": "100 L"}], "lowest_line_pressure": "4 bar", "site": site.pk}
+    alternatives = as_office.post(PATH, {**body, **sent}).json()["alternatives"]
+    codes = [[remark["code"] for remark in alternative["reasons"]] for alternative in alternatives]
+    assert codes
+    for each in codes:
+        assert each.count("well_not_tested") == (first == "well_not_tested")
+        assert each.count("test_well_yearly") == (first == "test_well_yearly")
+        assert first is None or each[0] == first
+
+
+@pytest.mark.parametrize(
     ("highest_tds", "branch"), [("4.9 mg/L", "resin"), ("5.1 mg/L", "membrane"), ("200 mg/L", "membrane")]
 )
 def test_another_use_is_served_by_its_own_limit(

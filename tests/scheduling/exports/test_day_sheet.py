@@ -126,7 +126,7 @@ def _visit(*needs: tuple[str, str]) -> list[VisitTask]:
 def test_a_stop_is_cautioned_about_what_is_done_there(
     needs: tuple[tuple[str, str], ...], use: str, expected: set[str], absent: set[str]
 ) -> None:
-    unit = Unit(pk=1, use=use)
+    unit = Unit(pk=1, use=use, site=Site())
     unit.live = []  # type: ignore[attr-defined]
     given = set(cautions_at(_visit(*needs), [unit], "metric"))
     assert expected <= given
@@ -135,7 +135,7 @@ def test_a_stop_is_cautioned_about_what_is_done_there(
 
 def test_each_caution_stands_once_at_a_stop() -> None:
     """Two findings and the work itself say the same; what a rule joined for its finding is told apart again."""
-    unit = Unit(pk=1, use="reef", has_booster_pump=True)
+    unit = Unit(pk=1, use="reef", has_booster_pump=True, site=Site())
     rules = [rule for rule in RULES if cautions.ISOLATE in rule.cautions and len(rule.cautions) > 1][:2]
     unit.live = [Finding(rule=rule.id, caution=" ".join(rule.cautions)) for rule in rules]  # type: ignore[attr-defined]
     unit.live.append(Finding(rule="D01", caution="Mind the step."))  # type: ignore[attr-defined]
@@ -147,6 +147,19 @@ def test_each_caution_stands_once_at_a_stop() -> None:
     assert all(text in given for rule in rules for text in rule.cautions if text != cautions.NO_PART)
     assert cautions.NO_PART not in given
     assert "" not in given
+
+
+@pytest.mark.parametrize(("own_well", "times"), [(True, 1), (False, 0), (None, 0)])
+def test_an_own_well_is_to_be_tested_and_that_is_said_once(
+    as_installer: APIClient, day: Round, town: Town, own_well: bool | None, times: int
+) -> None:
+    site = Site.objects.get(name="Tea Room")
+    site.own_well = own_well
+    site.save()
+    town.unit(site)
+    sheet = as_installer.get(f"/api/v1/rounds/{day.pk}/day-sheet/").json()
+    assert _stop(sheet, "Tea Room")["cautions"].count(cautions.TEST_WELL) == times
+    assert cautions.TEST_WELL not in _stop(sheet, "Reef House")["cautions"]
 
 
 def test_the_sheet_expects_what_the_limits_of_the_unit_ask_for(

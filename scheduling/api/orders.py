@@ -104,6 +104,7 @@ class CamePieceSerializer(StrictSerializer):
     item_code = serializers.CharField()
     quantity = serializers.IntegerField()
     lot = serializers.CharField(allow_blank=True)
+    expires_on = serializers.DateField(required=False, allow_null=True, help_text="last day on which they may be used")
 
 
 class DeliverySerializer(TenantModelSerializer):
@@ -293,6 +294,9 @@ class CameSerializer(StrictSerializer):
     line = serializers.IntegerField(min_value=1, max_value=2**63 - 1, help_text="id of the order's line")
     quantity = serializers.IntegerField(min_value=1, max_value=1_000_000, help_text="how many pieces came, not packs")
     lot = serializers.CharField(max_length=80, required=False, allow_blank=True, default="")
+    expires_on = serializers.DateField(
+        required=False, allow_null=True, default=None, help_text="last day on which they may be used; empty: not known"
+    )
 
 
 class ReceivingSerializer(SentSerializer):

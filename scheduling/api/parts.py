@@ -17,6 +17,7 @@ from fleet.models import CatalogueItem
 from scheduling.models import Installer, PartsLine, PartsList, StockLevel
 from scheduling.services.stock.availability import available
 from scheduling.services.stock.ledger import MOST_PIECES
+from scheduling.services.stock.lots import expired_pieces
 from scheduling.services.stock.stock import count_stock, forget_level
 
 
@@ -97,15 +98,39 @@ class PartsListViewSet(ReadOnlyViewSet):
     ordering_fields = ["first_day", "written_at"]
 
 
+class LotSerializer(StrictSerializer):
+    """Pieces of one lot."""
+
+    lot = serializers.CharField(
+        max_length=80, required=False, allow_blank=True, default="", help_text="code of the lot, as printed on them"
+    )
+    expires_on = serializers.DateField(
+        required=False, allow_null=True, default=None, help_text="last day on which they may be used; empty: not known"
+    )
+    quantity = serializers.IntegerField(min_value=1, max_value=MOST_PIECES, help_text="pieces of it")
+
+
 class StockLevelSerializer(TenantModelSerializer):
     """Pieces of an item in the store, or in an installer's van, as last counted less what was used since."""
 
     item_code = serializers.CharField(source="item.code", read_only=True)
+    lots = LotSerializer(
+        many=True,
+        read_only=True,
+        help_text="of them, those whose lot or last day is known; first to expire first, which is how they are used",
+    )
+    expired = serializers.SerializerMethodField(help_text="pieces of them that may not be used any more")
 
     class Meta:
         model = StockLevel
-        fields = ["id", "item", "item_code", "installer", "quantity", "counted_at"]
+        fields = ["id", "item", "item_code", "installer", "quantity", "lots", "expired", "counted_at"]
         read_only_fields = fields
+
+    def get_expired(self, level: StockLevel) -> int:
+        return expired_pieces(level, self.acting_member.company.day_at(self.now))
+
+
+_COUNTED_LOTS = "of them, those whose lot or last day was read; empty: the lots stay as they were known"
 
 
 class StockCountSerializer(StrictSerializer):
@@ -121,6 +146,7 @@ class StockCountSerializer(StrictSerializer):
     )
     quantity = serializers.IntegerField(min_value=0, max_value=MOST_PIECES)
     counted_at = MomentField(required=False, allow_null=True, default=None, help_text="when it was counted; empty: now")
+    lots = LotSerializer(many=True, required=False, max_length=100, help_text=_COUNTED_LOTS)  # type: ignore[call-arg]
 
 
 class StockRecountSerializer(StrictSerializer):
@@ -128,6 +154,7 @@ class StockRecountSerializer(StrictSerializer):
 
     quantity = serializers.IntegerField(min_value=0, max_value=MOST_PIECES)
     counted_at = MomentField(required=False, allow_null=True, help_text="when it was counted; empty: now")
+    lots = LotSerializer(many=True, required=False, max_length=100, help_text=_COUNTED_LOTS)  # type: ignore[call-arg]
 
 
 class AvailabilitySerializer(StrictSerializer):
@@ -136,9 +163,10 @@ class AvailabilitySerializer(StrictSerializer):
     item = serializers.IntegerField(source="item.pk")
     item_code = serializers.CharField(source="item.code")
     item_name = serializers.CharField(source="item.name")
-    on_hand = serializers.IntegerField(help_text="pieces in the store and in the vans")
+    on_hand = serializers.IntegerField(help_text="pieces in the store and in the vans that can be used")
     store = serializers.IntegerField(help_text="pieces of them in the store")
     vans = serializers.IntegerField(help_text="pieces of them in the vans")
+    expired = serializers.IntegerField(help_text="pieces beside them that may not be used any more")
     reserved = serializers.IntegerField(help_text="pieces on hand that confirmed visits take")
     free = serializers.IntegerField(help_text="pieces on hand that no confirmed visit takes")
     on_order = serializers.IntegerField(help_text="pieces that were ordered and have not come")
@@ -186,6 +214,7 @@ class StockLevelViewSet(ReadWriteViewSet):
             installer=level.installer,
             quantity=sent.get("quantity", level.quantity),
             counted_at=sent.get("counted_at"),
+            lots=sent.get("lots", ()),
             now=self.now,
         )
 

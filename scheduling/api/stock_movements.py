@@ -18,6 +18,7 @@ from accounts.models import Membership
 from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem
 from scheduling.api.notes import SentSerializer
+from scheduling.api.parts import LotSerializer
 from scheduling.models import Installer, StockMovement
 from scheduling.services.stock.ledger import MOST_PIECES
 from scheduling.services.stock.movements import ENTERED, move_stock, void_movement
@@ -28,6 +29,11 @@ class StockMovementSerializer(TenantModelSerializer):
     back by a row of its own."""
 
     item_code = serializers.CharField(source="item.code", read_only=True)
+    lots = LotSerializer(
+        many=True,
+        read_only=True,
+        help_text="of the pieces, those of which somebody said the lot, or on which day they expire",
+    )
     reversed_by = serializers.SerializerMethodField(
         help_text="id of the movement that takes this one back; null while it holds"
     )
@@ -52,6 +58,7 @@ class StockMovementSerializer(TenantModelSerializer):
             "recorded_at",
             "by",
             "reason",
+            "lots",
             "delivery",
             "service_record",
             "reversal_of",
@@ -83,6 +90,13 @@ class NewStockMovementSerializer(StrictSerializer):
         allow_null=True,
         default=None,
         help_text="id of the installer whose van they came to; empty: the store",
+    )
+    lot = serializers.CharField(
+        max_length=80,
+        required=False,
+        allow_blank=True,
+        default="",
+        help_text="code of the lot they are of; empty: those that expire first, where the kind takes them away",
     )
     reason = serializers.CharField(max_length=400)
     happened_at = MomentField(required=False, allow_null=True, default=None, help_text="when it happened; empty: now")

@@ -15,6 +15,7 @@ from fleet.forecasting.files.numbers import Numbers, read_numbers
 from fleet.forecasting.files.words import FLAGS, SYNONYMS
 from fleet.intake.tables import TextTable
 from scheduling.company_files.columns import Column, Headed
+from scheduling.company_files.lots import lots_of
 from scheduling.company_files.price_breaks import price_breaks_of
 from scheduling.company_files.written import (
     day_order,
@@ -130,6 +131,8 @@ def read_cell(column: Column, cell: str, habits: Habits) -> Any:
             return weekdays_of(cell)
         case "price_breaks":
             return price_breaks_of(cell)
+        case "lots":
+            return lots_of(cell)
         case "list":
             return [part.strip() for part in re.split(r"[;,|]", cell) if part.strip()]
         case _:

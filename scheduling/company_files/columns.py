@@ -14,6 +14,7 @@ from fleet.api.quantities import QuantityField
 from fleet.engineering.errors import EngineeringError
 from fleet.engineering.units import Kind, parse_header
 from fleet.forecasting.files.headers import tidy
+from scheduling.api.parts import LotSerializer
 
 _ROUND_BRACKETS: Final = re.compile(r"^([^\[\]()]+?)\s*\(([^()]+)\)\s*$")
 _CLOSE: Final = 0.75
@@ -29,7 +30,7 @@ class Column:
         Field of the body that the API takes.
     kind
         'text', 'number', 'whole', 'yes_no', 'word', 'day', 'moment', 'hour', 'weekdays', 'list', 'quantity',
-        'price_breaks' or 'name' (of another row).
+        'price_breaks', 'lots' or 'name' (of another row).
     meaning
         One line for the template.
     also
@@ -122,6 +123,8 @@ def _kind_of(of_field: Any) -> tuple[str, dict[str, Any]]:
         return "word", {"words": tuple(str(choice) for choice in of_field.choices if choice != "")}
     if isinstance(of_field, serializers.ListField) and isinstance(of_field.child, PriceBreakSerializer):
         return "price_breaks", {}
+    if isinstance(of_field, serializers.ListSerializer) and isinstance(of_field.child, LotSerializer):
+        return "lots", {}
     if isinstance(of_field, serializers.ListField):
         is_days = isinstance(of_field.child, serializers.IntegerField)
         return ("weekdays" if is_days else "list"), {}

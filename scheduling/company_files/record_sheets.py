@@ -27,6 +27,7 @@ from scheduling.company_files.sheet import Sheet
 from scheduling.models import Installer, StockLevel
 from scheduling.planning.travel.trips import great_circle_m
 from scheduling.services.people.installers import create_installer, update_installer
+from scheduling.services.stock.lots import read_lots
 from scheduling.services.stock.stock import count_stock
 
 
@@ -381,7 +382,7 @@ def _level(bringing: Bringing, values: Mapping[str, Any]) -> StockLevel | None:
 
 
 def _store_stock(row: Row, bringing: Bringing) -> Outcome:
-    """A count: the same number again is left as it is, so that nothing that was used since comes back."""
+    """A count: the same again is left as it is, so that nothing that was used since comes back."""
     if "quantity" not in row.values:
         raise RowRefusedError([("quantity", "Give how many pieces were counted.")])
     van = row.values.get("installer")
@@ -391,7 +392,9 @@ def _store_stock(row: Row, bringing: Bringing) -> Outcome:
         raise RowRefusedError([("installer", sentence)])
     level = _level(bringing, row.values)
     if level is not None and level.quantity == row.values["quantity"]:
-        return Outcome.LEFT
+        lots = read_lots(row.values.get("lots") or level.lots)
+        if lots == read_lots(level.lots):
+            return Outcome.LEFT
     outcome = store_record(STOCK_RECORDS, row, bringing)
     return Outcome.CHANGED if level is not None and outcome == Outcome.MADE else outcome
 
@@ -414,9 +417,14 @@ STOCK: Final = Sheet(
             "installer": "van, van of, where",
             "quantity": "pieces, count, on hand, number",
             "counted_at": "counted, counted on, date",
+            "lots": "lot, batch, expiry, use by",
         },
-        meanings={"item": "code of the item", "installer": "name of the installer whose van it is; empty: the store"},
-        examples={"item": "SED-5", "installer": "Ina", "quantity": "6"},
+        meanings={
+            "item": "code of the item",
+            "installer": "name of the installer whose van it is; empty: the store",
+            "lots": "of them, those whose lot or last day is known",
+        },
+        examples={"item": "SED-5", "installer": "Ina", "quantity": "6", "lots": "4 of R17 until 2027-03-31"},
     ),
     _store_stock,
     named_by=("item",),

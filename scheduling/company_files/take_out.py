@@ -38,6 +38,7 @@ from scheduling.company_files.cells import NOON
 from scheduling.company_files.columns import Column
 from scheduling.company_files.given_out import own_name
 from scheduling.company_files.log_sheets import DAY_ONLY
+from scheduling.company_files.lots import lots_in_cell
 from scheduling.company_files.price_breaks import price_breaks_in_cell
 from scheduling.company_files.record_sheets import (
     CATALOGUE,
@@ -173,6 +174,8 @@ def _cell(row: Any, column: Column, fields: Mapping[str, Any]) -> str:
         return " ".join(map(str, shown))
     if column.kind == "price_breaks":
         return price_breaks_in_cell(shown)
+    if column.kind == "lots":
+        return lots_in_cell(shown)
     if column.kind == "list":
         return "; ".join(map(str, shown))
     if column.kind == "moment":

@@ -60,6 +60,9 @@ class StockMovement(TenantModel):
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=400, blank=True)
+    lots = models.JSONField(
+        default=list, blank=True, help_text="of the pieces, those of which somebody said the lot, or when they expire"
+    )
     delivery = models.ForeignKey(Delivery, on_delete=models.RESTRICT, null=True, blank=True, related_name="movements")
     service_record = models.ForeignKey(
         ServiceRecord, on_delete=models.RESTRICT, null=True, blank=True, related_name="movements"

@@ -116,7 +116,7 @@ class Delivery(TenantModel):
     reference = models.CharField(max_length=80, help_text="number of the delivery note, or the sender's own name")
     received_on = models.DateField()
     received_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
-    pieces = models.JSONField(default=list, help_text="list of line, item, quantity, lot")
+    pieces = models.JSONField(default=list, help_text="list of line, item, quantity, lot, expires_on")
     note = models.TextField(blank=True)
     recorded_at = models.DateTimeField()
     voided_at = models.DateTimeField(null=True, blank=True)

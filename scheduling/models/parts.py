@@ -20,6 +20,9 @@ class StockLevel(TenantModel):
     item = models.ForeignKey(CatalogueItem, on_delete=models.CASCADE, related_name="stock_levels")
     installer = models.ForeignKey(Installer, on_delete=models.CASCADE, null=True, blank=True, related_name="van_stock")
     quantity = models.PositiveIntegerField(default=0)
+    lots = models.JSONField(
+        default=list, blank=True, help_text="of the pieces, those whose lot or last day is known; first to expire first"
+    )
     counted_at = models.DateTimeField()
 
     class Meta:

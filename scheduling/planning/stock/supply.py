@@ -24,12 +24,15 @@ class Supply:
         First day they can be used; None: at hand.
     van
         Van they lie in; empty: the store, which is also where deliveries go.
+    usable_until
+        Last day they can be used; None: they keep.
     """
 
     key: str
     quantity: int
     usable_from: datetime.date | None = None
     van: str = ""
+    usable_until: datetime.date | None = None
 
     def __post_init__(self) -> None:
         if self.quantity < 0:
@@ -37,12 +40,16 @@ class Supply:
 
     def is_there_on(self, day: datetime.date) -> bool:
         """Whether the pieces can be used on the day."""
-        return self.usable_from is None or self.usable_from <= day
+        return (self.usable_from is None or self.usable_from <= day) and self.keeps_until(day)
+
+    def keeps_until(self, day: datetime.date) -> bool:
+        """Whether the pieces will not have expired by the day."""
+        return self.usable_until is None or day <= self.usable_until
 
     @property
-    def order(self) -> tuple[datetime.date, str]:
-        """Sorting key: what can be used first, first."""
-        return self.usable_from or datetime.date.min, self.key
+    def order(self) -> tuple[datetime.date, datetime.date, str]:
+        """Sorting key: what expires first, first; of that, what can be used first."""
+        return self.usable_until or datetime.date.max, self.usable_from or datetime.date.min, self.key
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +98,8 @@ def allocate(demands: Sequence[Demand], supplies: Sequence[Supply]) -> list[Shar
 
     1. a round takes what lies in its own van, unless another would then go short whom nothing else can serve in time,
     2. what is still wanting is met from the store and from deliveries that come in time; as many pieces are met as
-       can be, the lower ranks first, and the earlier the day the earlier the piece it gets,
+       can be, the lower ranks first, and the earlier the day the earlier the piece it gets; what expires first goes
+       first,
     3. then from what is left in other vans,
     4. then from deliveries that come too late for the day: they are bought already, so that nobody orders them again.
 
@@ -132,14 +140,15 @@ def allocate(demands: Sequence[Demand], supplies: Sequence[Supply]) -> list[Shar
     for demand in turn:
         give(demand, vans, lambda s, d=demand: s.is_there_on(d.day))  # type: ignore[misc]
     for demand in turn:
-        give(demand, store, lambda s: True, late=True)
+        give(demand, store, lambda s, d=demand: s.keeps_until(d.day), late=True)  # type: ignore[misc]
     return shares
 
 
 def _from_own_vans(turn: Sequence[Demand], supplies: Sequence[Supply]) -> list[tuple[Demand, Supply, int]]:
     """What rounds take from their own vans; as many pieces are met in time, rank by rank, as without that wish."""
     every = sorted(supplies, key=lambda s: s.order)
-    wishes = [(d, s) for d in turn if d.van and d.quantity for s in every if s.van == d.van and s.quantity]
+    in_vans = [s for s in every if s.van and s.quantity]
+    wishes = [(d, s) for d in turn if d.quantity for s in in_vans if s.van == d.van and s.is_there_on(d.day)]
     if not wishes:
         return []
 
@@ -191,6 +200,8 @@ def _met_in_time(
     Taking the piece that comes last of those in time leaves the others to earlier days, so that a demand that is met
     never costs two that could have been. What is found can then be handed out in the order of the days.
     """
+    if any(supply.usable_until is not None for supply in store):
+        return _met_before_expiry(turn, wanting, store, pieces_left)
     unallocated = Counter(pieces_left)
     met: Counter[str] = Counter()
     for demand in turn:
@@ -200,4 +211,38 @@ def _met_in_time(
             pieces = min(wanting[demand.key] - met[demand.key], unallocated[supply.key])
             met[demand.key] += pieces
             unallocated[supply.key] -= pieces
+    return met
+
+
+def _met_before_expiry(
+    turn: Sequence[Demand], wanting: Counter[str], store: Sequence[Supply], pieces_left: Counter[str]
+) -> Counter[str]:
+    """The same where pieces expire: a demand gets as many as leave all that went before it whole.
+
+    Sets of demands that can be met together are the independent sets of a matroid, so that going by rank and keeping
+    what still fits finds most of the lowest rank, then of the next. Whether a set fits is tried in the order of the
+    days, each taking what expires first, which finds a way where there is one (Glover 1967, Naval Research Logistics
+    Quarterly 14:313-316, from memory).
+    """
+    by_day = sorted((d for d in turn if wanting[d.key]), key=lambda d: d.day)
+    first_to_expire = sorted(store, key=lambda s: s.order)
+
+    def fits(wanted: Counter[str]) -> bool:
+        unallocated = Counter(pieces_left)
+        for demand in by_day:
+            missing = wanted[demand.key]
+            for supply in first_to_expire:
+                if missing and supply.is_there_on(demand.day):
+                    pieces = min(missing, unallocated[supply.key])
+                    unallocated[supply.key] -= pieces
+                    missing -= pieces
+            if missing:
+                return False
+        return True
+
+    if fits(wanting):
+        return Counter(wanting)
+    met: Counter[str] = Counter()
+    for demand in turn:
+        met[demand.key] = next(n for n in range(wanting[demand.key], -1, -1) if fits(met | Counter({demand.key: n})))
     return met

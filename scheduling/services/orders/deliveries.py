@@ -1,6 +1,6 @@
 """What comes of the orders: received into the store; what is late, and which visits that endangers."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -13,6 +13,7 @@ from accounts.models import Company, Membership
 from accounts.repeats import conflict, difference, worded
 from accounts.services import record
 from scheduling.models import Delivery, PurchaseOrder, PurchaseOrderLine, Visit
+from scheduling.planning.stock.lots import Lot
 from scheduling.services.orders.orders import lock_order
 from scheduling.services.stock.allocation import Allocation, live_plan
 from scheduling.services.stock.stock import put_into_store, withdraw_delivery
@@ -24,11 +25,18 @@ State = PurchaseOrder.State
 
 @dataclass(frozen=True, slots=True)
 class DeliveredPieces:
-    """Pieces of one line that came, with their lot; a line may come in several lots."""
+    """Pieces of one line that came, with their lot and the last day they may be used; a line may come in several."""
 
     line: int
     quantity: int
     lot: str = ""
+    expires_on: date | None = None
+
+    @property
+    def as_stored(self) -> dict[str, Any]:
+        """As a delivery keeps them."""
+        day = self.expires_on.isoformat() if self.expires_on is not None else None
+        return {"line": self.line, "quantity": self.quantity, "lot": self.lot, "expires_on": day}
 
 
 def receive_order(
@@ -72,7 +80,7 @@ def receive_order(
     """
     with transaction.atomic():
         row = lock_order(order)
-        stored = [{"line": c.line, "quantity": c.quantity, "lot": c.lot} for c in pieces]
+        stored = [delivered.as_stored for delivered in pieces]
         earlier_delivery: Delivery | None = row.deliveries.filter(reference=reference, voided_at=None).first()
         if earlier_delivery is not None:
             _check_it_is_the_same(earlier_delivery, stored, note, received_on)
@@ -89,7 +97,7 @@ def receive_order(
             received_on=day,
             received_by=by,
             pieces=[
-                {**piece, "item": lines[piece["line"]].item_id, "item_code": lines[piece["line"]].item.code}  # type: ignore[index]
+                {**piece, "item": lines[piece["line"]].item_id, "item_code": lines[piece["line"]].item.code}
                 for piece in stored
             ],
             note=note,
@@ -163,10 +171,10 @@ def _book(
 ) -> None:
     """Put pieces into the store, and on the order what that makes of it."""
     row = delivery.order
-    into_store: Counter[int] = Counter()
+    into_store: dict[int, Counter[Lot]] = defaultdict(Counter)
     for delivered in pieces:
         lines[delivered.line].received += delivered.quantity
-        into_store[lines[delivered.line].item_id] += delivered.quantity
+        into_store[lines[delivered.line].item_id][Lot(delivered.lot, delivered.expires_on)] += delivered.quantity
     PurchaseOrderLine.objects.bulk_update(lines.values(), ["received"])
     put_into_store(delivery=delivery, pieces=into_store, by=by, now=now)
     all_here = not any(line.outstanding for line in lines.values())
@@ -177,11 +185,13 @@ def _book(
 
 
 def _in_words(pieces: Iterable[Mapping[str, Any]]) -> str:
-    count: Counter[tuple[int, str]] = Counter()
+    count: Counter[tuple[int, str, str]] = Counter()
     for piece in pieces:
-        count[piece["line"], piece["lot"]] += piece["quantity"]
-    rows = sorted(count.items())
-    return ", ".join(f"line {line}: {many}{f' of lot {lot}' if lot else ''}" for (line, lot), many in rows)
+        count[piece["line"], piece["lot"], piece.get("expires_on") or ""] += piece["quantity"]
+    return ", ".join(
+        f"line {line}: {many}{f' of lot {lot}' if lot else ''}{f' that expire on {day}' if day else ''}"
+        for (line, lot, day), many in sorted(count.items())
+    )
 
 
 def _check(

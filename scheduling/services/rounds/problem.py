@@ -22,6 +22,7 @@ from scheduling.planning.travel.trips import Place, TravelProvider
 from scheduling.services.days import PlanningClock
 from scheduling.services.people.absences import absences_of, hours_on, is_away
 from scheduling.services.rounds.site_pairs import paired_visits
+from scheduling.services.stock.lots import expired_pieces
 from scheduling.services.stock.visit_parts import parts_by_visit
 from scheduling.services.travel import place_of, provider_for, traffic_of
 from scheduling.services.visits.arrivals import Wait, waits_for_parts
@@ -157,7 +158,7 @@ def ask(
     rows = [visit for visit in open_visits if visit.site.is_located]
     unlocated = [visit for visit in open_visits if not visit.site.is_located]
     taken = _parts(company, rows) if policy.rules.plans_with_van_stock else {}
-    stock = _van_stock(company) if policy.rules.plans_with_van_stock else None
+    stock = _van_stock(company, first_day) if policy.rules.plans_with_van_stock else None
     access = access_of({visit.site_id: visit.site for visit in rows}.values())
     # shifts of other time zones begin on the day before or end on the day after
     away = absences_of(installers, first_day - timedelta(days=1), first_day + timedelta(days=days))
@@ -402,11 +403,13 @@ def _parts(company: Company, visits: Sequence[Visit]) -> dict[int, dict[str, int
     return {visit: {codes[item]: quantity for item, quantity in parts.items()} for visit, parts in table.items()}
 
 
-def _van_stock(company: Company) -> dict[int, dict[str, int]]:
+def _van_stock(company: Company, day: date) -> dict[int, dict[str, int]]:
+    """Installer id to item code to the pieces in the van that can be used on a day."""
     stock: dict[int, dict[str, int]] = {}
-    levels = StockLevel.objects.of_company(company).filter(installer__isnull=False)
-    for installer_id, code, quantity in levels.values_list("installer_id", "item__code", "quantity"):
-        stock.setdefault(installer_id, {})[code] = quantity
+    levels = StockLevel.objects.of_company(company).filter(installer__isnull=False).select_related("item")
+    for level in levels:
+        assert level.installer_id is not None
+        stock.setdefault(level.installer_id, {})[level.item.code] = level.quantity - expired_pieces(level, day)
     return stock
 
 

@@ -16,7 +16,9 @@ class Availability:
     Attributes
     ----------
     store, vans
-        On hand in the store, and in all vans together.
+        On hand in the store, and in all vans together, without what has expired.
+    expired
+        Pieces in the store and in the vans that may not be used any more.
     reserved
         Pieces on hand that confirmed visits take.
     on_order
@@ -26,12 +28,13 @@ class Availability:
     item: CatalogueItem
     store: int
     vans: int
+    expired: int
     reserved: int
     on_order: int
 
     @property
     def on_hand(self) -> int:
-        """Pieces in the store and in the vans."""
+        """Pieces in the store and in the vans that can be used."""
         return self.store + self.vans
 
     @property
@@ -55,6 +58,7 @@ def available(*, company: Company, now: datetime) -> list[Availability]:
             item=item,
             store=supplies.store[str(item.pk)],
             vans=supplies.at_hand(str(item.pk)) - supplies.store[str(item.pk)],
+            expired=supplies.expired[str(item.pk)],
             reserved=reserved[str(item.pk)],
             on_order=supplies.on_order(str(item.pk)),
         )

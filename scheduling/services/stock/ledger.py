@@ -4,9 +4,10 @@ The order in which things are told is not the order in which they happened. A pl
 what moved since; what happened before that count is in it already, and changes nothing whenever it is told.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import Any, Final
 
 from django.db.models import F, Q, QuerySet, Sum
@@ -16,6 +17,9 @@ from accounts.errors import Conflict, InvalidInput
 from accounts.models import Company, Membership
 from accounts.services.companies import lock_company
 from scheduling.models import Installer, StockLevel, StockMovement
+from scheduling.planning.stock.lots import brought_to
+from scheduling.services.stock.lots import STORE as LOTS_IN_STORE
+from scheduling.services.stock.lots import lots_of_item, stored_lots
 
 Kind = StockMovement.Kind
 _Where = StockMovement.Place
@@ -58,6 +62,8 @@ class Ledger:
         lock_company(self.company_id)
         totals = StockLevel.objects.select_for_update(no_key=True).filter(company=self.company_id, item__in=list(items))
         self._levels = {(row.item_id, row.installer_id): row for row in totals.order_by("pk")}
+        with_lots = StockMovement.objects.filter(company=self.company_id, item__in=list(items)).exclude(lots=[])
+        self._with_lots = set(with_lots.order_by().values_list("item", flat=True).distinct())
 
     def level(self, item: int, place: Place) -> StockLevel | None:
         """What is on hand of an item at a place; None: nobody has counted it there, or it is outside."""
@@ -87,7 +93,7 @@ class Ledger:
         begins_total
             Whether a destination that nobody has counted counts from now on, with what came.
         facts
-            Reason, delivery, service record.
+            Reason, lots, delivery, service record.
 
         Raises
         ------
@@ -128,9 +134,19 @@ class Ledger:
         )
 
     def count(
-        self, *, item: int, place: Place, quantity: int, counted_at: datetime, kind: str = Kind.COUNT, reason: str = ""
+        self,
+        *,
+        item: int,
+        place: Place,
+        quantity: int,
+        counted_at: datetime,
+        kind: str = Kind.COUNT,
+        reason: str = "",
+        lots: Sequence[Mapping[str, Any]] = (),
     ) -> StockMovement:
         """Write a count and its difference to what the ledger said of that moment; what moved since still counts.
+
+        Where it names lots, they are those that were there; else they are as they were known.
 
         Raises
         ------
@@ -148,7 +164,8 @@ class Ledger:
         total = max(quantity + _net(since, place), 0)
         level = self.level(item, place) or self._begin(item, place, counted_at)
         level.counted_at = counted_at
-        return self._set_total(level, place, total, kind=kind, counted=quantity, happened_at=counted_at, reason=reason)
+        facts = {"counted": quantity, "happened_at": counted_at, "reason": reason, "lots": list(lots)}
+        return self._set_total(level, place, total, kind=kind, **facts)
 
     def forget(self, *, item: int, place: Place, reason: str = "") -> StockMovement | None:
         """Write that an item is no longer kept at a place: from now on it is not known how many there are."""
@@ -324,7 +341,27 @@ class Ledger:
             by=self.by,
             **facts,
         )
+        if row.lots:
+            self._with_lots.add(item)
+        if item in self._with_lots:
+            self._keep_lots(item)
         return row
+
+    def _keep_lots(self, item: int) -> None:
+        """Keep at hand which lots lie where, as the rows have it and no more pieces than there are."""
+        by_place = lots_of_item(company=self._company, item=item)
+        for (of_item, installer), level in self._levels.items():
+            if of_item != item:
+                continue
+            place = installer if installer is not None else LOTS_IN_STORE
+            lots = stored_lots(brought_to(by_place.get(place, {}), level.quantity))
+            if lots != level.lots:
+                level.lots = lots
+                level.save(update_fields=["lots"])
+
+    @cached_property
+    def _company(self) -> Company:
+        return Company.objects.get(pk=self.company_id)
 
 
 #: What makes a place that nobody has counted one that counts from now on.

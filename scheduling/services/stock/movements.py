@@ -11,7 +11,9 @@ from accounts.models import Membership
 from accounts.services import record
 from fleet.models import CatalogueItem
 from scheduling.models import Installer, StockMovement
+from scheduling.planning.stock.lots import Lot
 from scheduling.services.stock.ledger import OUTSIDE, Ledger, Place, van_or_store
+from scheduling.services.stock.lots import stored_lots
 
 Kind = StockMovement.Kind
 
@@ -35,6 +37,7 @@ def move_stock(
     from_installer: Installer | None = None,
     to_installer: Installer | None = None,
     happened_at: datetime | None = None,
+    lot: str = "",
 ) -> StockMovement:
     """Write that pieces were moved between store and van, brought back from a site, sent back or scrapped.
 
@@ -46,6 +49,8 @@ def move_stock(
         Whose van they left or came to; None: the store, where the kind has such a place at all.
     happened_at
         When; None: now.
+    lot
+        Code of the lot they are of; empty: not known, or those that leave first.
 
     Raises
     ------
@@ -80,8 +85,10 @@ def move_stock(
             destination=destination,
             happened_at=at,
             reason=reason,
+            lots=stored_lots({Lot(lot): pieces}),
         )
         details = {"kind": kind, "item": item.code, "pieces": pieces, "from": _name(source), "to": _name(destination)}
+        details |= {"lot": lot} if lot else {}
         record(by=by, action="move stock", subject=row, details={**details, "reason": reason}, now=now)
     return row
 

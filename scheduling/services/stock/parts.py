@@ -21,7 +21,7 @@ from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.demand import expect_demand
 from scheduling.services.stock.sentences import sentence_of_period, sentence_of_shares
-from scheduling.services.stock.supplies import STORE
+from scheduling.services.stock.supplies import STORE, place_of, van_key
 
 Scope = PartsList.Scope
 
@@ -142,7 +142,7 @@ class PartsWriter:
             shares = [share for visit in quantity_by_visit for share in self.shares[visit, item]]
             in_time = [share for share in shares if not share.is_late]
             quantity = sum(quantity_by_visit.values())
-            aboard = sum(s.quantity for s in in_time if s.supply == f"van:{van}")
+            aboard = _from(van_key(van), in_time) if van is not None else 0
             coming = sum(s.quantity for s in in_time if s.supply.startswith("order:"))
             at_hand = sum(s.quantity for s in in_time) - coming
             in_stock = aboard if van is not None else at_hand
@@ -151,7 +151,7 @@ class PartsWriter:
                     item=self.catalogue.items[item],
                     quantity=quantity,
                     in_stock=in_stock,
-                    from_store=sum(s.quantity for s in in_time if s.supply == STORE) if van is not None else 0,
+                    from_store=_from(STORE, in_time) if van is not None else 0,
                     on_order=coming,
                     late=sum(s.quantity for s in shares if s.is_late),
                     short=quantity - in_stock - (0 if van is not None else coming),
@@ -287,6 +287,11 @@ class PartsWriter:
         """Drop lists of visits and periods that a replaced plan left behind: nobody would load or order by them."""
         stale = PartsList.objects.of_company(self.company).exclude(scope=Scope.ROUND)
         stale.filter(plan__state=Plan.State.REPLACED).delete()
+
+
+def _from(place: str, shares: Sequence[Share]) -> int:
+    """Pieces of shares that come from a place."""
+    return sum(share.quantity for share in shares if place_of(share.supply) == place)
 
 
 def _key(row: PartsList) -> tuple[Any, ...]:

@@ -5,7 +5,7 @@ from datetime import date
 
 from scheduling.models import PartsLine
 from scheduling.planning.stock.supply import Share
-from scheduling.services.stock.supplies import STORE, Coming
+from scheduling.services.stock.supplies import STORE, Coming, place_of
 from scheduling.services.words import stock as words
 
 
@@ -35,7 +35,7 @@ def sentence_of_shares(
     orders = {c.key: c for c in coming}
     pieces: dict[str, int] = {}
     for share in shares:
-        key = f"late {share.supply}" if share.is_late else share.supply
+        key = f"late {share.supply}" if share.is_late else place_of(share.supply)
         pieces[key] = pieces.get(key, 0) + share.quantity
     sources = []
     for key, count in pieces.items():

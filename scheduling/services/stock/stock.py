@@ -1,6 +1,6 @@
 """Stock: counted by people, taken by work, filled up by deliveries."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -11,7 +11,9 @@ from accounts.models import Membership
 from accounts.services import record
 from fleet.models import CatalogueItem
 from scheduling.models import Delivery, Installer, ServiceRecord, StockLevel, StockMovement
+from scheduling.planning.stock.lots import Lot
 from scheduling.services.stock.ledger import STORE, Ledger, van_or_store
+from scheduling.services.stock.lots import faults_of_lots, read_lots, stored_lots
 
 Kind = StockMovement.Kind
 
@@ -24,15 +26,18 @@ def count_stock(
     now: datetime,
     installer: Installer | None = None,
     counted_at: datetime | None = None,
+    lots: Sequence[Mapping[str, Any]] = (),
 ) -> StockLevel:
     """Write down what was counted of an item in the store, or in an installer's van.
 
-    What moved after the count is still counted, although it was told before.
+    What moved after the count is still counted, although it was told before. Where `lots` (each with `lot`,
+    `expires_on` and `quantity`) are given, they are those that were there; else they are as they were known.
 
     Raises
     ------
     InvalidInput
-        When the count lies in the future, or an installer counts anything but the own van.
+        When the count lies in the future, when the lots have more pieces than were counted or neither code nor day,
+        or when an installer counts anything but the own van.
     Conflict
         When the place was counted again after it.
     """
@@ -43,17 +48,20 @@ def count_stock(
     if by.role == Membership.Role.INSTALLER and (installer is None or installer.membership_id != by.pk):
         sentence = "installers count their own van; give yourself as the installer, or leave the count to the office."
         raise InvalidInput("van_of_another", sentence, faults=[Fault("/installer", sentence)])
+    faults = faults_of_lots(lots, quantity)
+    if faults:
+        raise InvalidInput("lots_not_valid", "The lots cannot be those that were counted.", faults=faults)
     place = van_or_store(installer)
     with transaction.atomic():
         ledger = Ledger(company=item.company_id, by=by, now=now, items=[item.pk])
         level = ledger.level(item.pk, place)
         quantity_before = level.quantity if level is not None else 0
-        ledger.count(item=item.pk, place=place, quantity=quantity, counted_at=at)
+        named = stored_lots(read_lots(lots))
+        ledger.count(item=item.pk, place=place, quantity=quantity, counted_at=at, lots=named)
         level = ledger.level(item.pk, place)
         assert level is not None
-        record(
-            by=by, action="count stock", subject=level, details={"was": quantity_before, "quantity": quantity}, now=now
-        )
+        details = {"was": quantity_before, "quantity": quantity, **({"lots": named} if named else {})}
+        record(by=by, action="count stock", subject=level, details=details, now=now)
     return level
 
 
@@ -66,15 +74,23 @@ def forget_level(*, level: StockLevel, by: Membership, now: datetime) -> None:
             record(by=by, action="delete stock_level", subject=level, details={"was": row.pieces}, now=now)
 
 
-def put_into_store(*, delivery: Delivery, pieces: Mapping[int, int], by: Membership, now: datetime) -> None:
-    """Add what was delivered to the store, by item id; call it inside the transaction of the delivery.
+def put_into_store(
+    *, delivery: Delivery, pieces: Mapping[int, Mapping[Lot, int]], by: Membership, now: datetime
+) -> None:
+    """Add what was delivered to the store, by item id and lot; call it inside the transaction of the delivery.
 
     An item that nobody has counted yet counts from now on, with what came.
     """
     ledger = Ledger(company=delivery.order.company_id, by=by, now=now, items=pieces)
-    for item, quantity in pieces.items():
+    for item, lots in pieces.items():
         ledger.move(
-            item=item, kind=Kind.RECEIPT, pieces=quantity, destination=STORE, happened_at=now, delivery=delivery
+            item=item,
+            kind=Kind.RECEIPT,
+            pieces=sum(lots.values()),
+            destination=STORE,
+            happened_at=now,
+            delivery=delivery,
+            lots=stored_lots(lots),
         )
 
 

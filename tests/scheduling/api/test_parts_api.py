@@ -75,7 +75,7 @@ def test_by_item_stands_what_is_reserved_free_and_on_order(as_office: APIClient,
     line = factories.PurchaseOrderLineFactory(
         order__company=town.company, order__state="placed", order__placed_on=TODAY, item=item, packs=2, pack_size=3
     )
-    row = {"on_hand": 5, "store": 4, "vans": 1, "reserved": 0, "free": 5, "on_order": line.outstanding}
+    row = {"on_hand": 5, "store": 4, "vans": 1, "expired": 0, "reserved": 0, "free": 5, "on_order": line.outstanding}
     assert as_office.get(f"{STOCK}by-item/").json() == [
         {"item": item.pk, "item_code": "carbon-1", "item_name": item.name, **row}
     ]
@@ -101,3 +101,27 @@ def test_pieces_that_are_only_on_order_are_reserved_for_nobody(
     (found,) = as_office.get(f"{STOCK}by-item/").json()
     assert (found["on_hand"], found["reserved"], found["free"]) == (0, 0, 0)
     assert found["on_order"] > 0
+
+
+def test_lots_are_counted_and_stand_with_what_is_expired(as_office: APIClient, town: Town) -> None:
+    lots = [
+        {"lot": "R2", "expires_on": "2027-01-31", "quantity": 1},
+        {"lot": "R1", "expires_on": "2026-01-31", "quantity": 2},
+        {"lot": "R3", "quantity": 1},
+    ]
+    counted = as_office.post(STOCK, {"item": town.item("resin").code, "quantity": 5, "lots": lots}, format="json")
+    assert counted.status_code == 201, counted.content
+    assert counted.json()["lots"] == [lots[1], lots[0], {**lots[2], "expires_on": None}]
+    assert counted.json()["expired"] == 2
+    (row,) = as_office.get(f"{STOCK}by-item/").json()
+    assert (row["on_hand"], row["expired"], row["free"]) == (3, 2, 3)
+    address = f"{STOCK}{counted.json()['id']}/"
+    for change, pointer in (
+        ({"quantity": 2, "lots": lots}, "/lots"),
+        ({"lots": [{"quantity": 1}]}, "/lots/0"),
+        ({"lots": [{"lot": "R1", "quantity": 0}]}, "/lots/0/quantity"),
+        ({"lots": [{"lot": "R1", "expires_on": "31/01/2027", "quantity": 1}]}, "/lots/0/expires_on"),
+    ):
+        refused = as_office.patch(address, change, format="json")
+        assert (refused.status_code, refused.json()["errors"][0]["pointer"]) == (400, pointer)
+    assert as_office.patch(address, {"quantity": 1}, format="json").json()["lots"] == [{**lots[2], "expires_on": None}]

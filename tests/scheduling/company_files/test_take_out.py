@@ -9,9 +9,16 @@ from fleet.models import Placement, Position, Stage, Unit
 from scheduling.company_files.bring_in import bring_in
 from scheduling.company_files.outcome import Outcome
 from scheduling.company_files.take_out import take_out
+from scheduling.models import StockLevel
+from scheduling.services.stock.stock import count_stock
 from tests import factories
 
 NOW = factories.NOW
+LOTS = [
+    {"lot": "R 17; of 2", "expires_on": "2027-03-31", "quantity": 4},
+    {"lot": "", "expires_on": "2027-09-30", "quantity": 2},
+    {"lot": "K9", "expires_on": None, "quantity": 1},
+]
 
 
 def out(by: Membership) -> dict[str, str]:
@@ -46,6 +53,7 @@ def test_out_and_in_again_is_the_same() -> None:
     factories.ReadingFactory(
         unit=unit, instrument=meter, corrects=wrong, feed_tds_mg_per_l=287.1, taken_at=times[1], note="put right"
     )
+    count_stock(by=owner, item=item, quantity=9, lots=LOTS, now=NOW)
     files = out(owner)
     assert {"clients.csv", "sites.csv", "units.csv", "positions.csv", "placements.csv", "readings.csv"} <= files.keys()
 
@@ -55,6 +63,7 @@ def test_out_and_in_again_is_the_same() -> None:
     assert refused == []
     again = out(second)
     assert again == files
+    assert StockLevel.objects.of_company(second.company).get().lots == LOTS
     same = bring_in(by=owner, files={name: text.encode() for name, text in files.items()}, now=NOW, is_trial=False)
     assert [page.sheet for page in same.pages if page.count(Outcome.MADE)] == []
     assert [row for page in same.pages for row in page.rows if row.outcome == Outcome.CHANGED] == []

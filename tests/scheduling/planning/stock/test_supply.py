@@ -21,8 +21,11 @@ def day(number: int) -> date:
 ONE_PIECE_DEMANDS = st.lists(st.tuples(st.integers(0, 4), st.integers(0, 2)), max_size=5).map(
     lambda rows: [Demand(f"d{k}", 1, day(on), rank) for k, (on, rank) in enumerate(rows)]
 )
-ONE_PIECE_SUPPLIES = st.lists(st.none() | st.integers(0, 5), max_size=4).map(
-    lambda rows: [Supply(f"s{k}", 1, None if on is None else day(on)) for k, on in enumerate(rows)]
+ONE_PIECE_SUPPLIES = st.lists(st.tuples(st.none() | st.integers(0, 5), st.none() | st.integers(0, 5)), max_size=4).map(
+    lambda rows: [
+        Supply(f"s{k}", 1, None if on is None else day(on), usable_until=None if until is None else day(until))
+        for k, (on, until) in enumerate(rows)
+    ]
 )
 
 
@@ -36,7 +39,9 @@ def best_by_trying(demands: list[Demand], supplies: list[Supply]) -> tuple[int, 
         met = [
             demand
             for demand, k in zip(demands, choice, strict=True)
-            if k is not None and (supplies[k].usable_from is None or supplies[k].usable_from <= demand.day)
+            if k is not None
+            and (supplies[k].usable_from is None or supplies[k].usable_from <= demand.day)
+            and (supplies[k].usable_until is None or demand.day <= supplies[k].usable_until)
         ]
         if len(met) == len(used):
             best = max(best, tuple(sum(d.rank == rank for d in met) for rank in range(3)))
@@ -86,6 +91,16 @@ def test_no_piece_is_given_twice_and_none_is_left_while_somebody_wants_it(
     when = {s.key: s.usable_from or date.min for s in supplies}
     on = {d.key: d.day for d in demands}
     assert all(share.is_late == (when[share.supply] > on[share.demand]) for share in shares)
+
+
+def test_what_expires_first_is_used_first_and_not_past_its_last_day() -> None:
+    supplies = [Supply("keeps", 1), Supply("later", 1, usable_until=day(9)), Supply("soon", 1, usable_until=day(3))]
+    given_out = allocate([Demand("d", 1, day(3)), Demand("e", 1, day(4)), Demand("f", 1, day(10))], supplies)
+    assert given_out == [Share("d", "soon", 1), Share("e", "later", 1), Share("f", "keeps", 1)]
+    assert allocate([Demand("d", 2, day(4))], supplies[2:]) == []
+    # nor are they given out as late, or out of a van
+    assert allocate([Demand("d", 1, day(4), van="ada")], [Supply("van", 1, None, "ada", day(3))]) == []
+    assert allocate([Demand("d", 1, day(4))], [Supply("van", 1, None, "ada", day(3))]) == []
 
 
 def test_two_rounds_on_successive_days_cannot_both_use_the_one_piece_in_store() -> None:

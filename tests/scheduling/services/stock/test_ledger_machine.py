@@ -6,6 +6,7 @@ for so many events.
 """
 
 import os
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -27,7 +28,9 @@ from hypothesis.stateful import (
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
 from scheduling.models import ServiceRecord, StockLevel, StockMovement
+from scheduling.planning.stock.lots import UNKNOWN_LOT, brought_to
 from scheduling.services.stock.ledger import Ledger, differing_totals, van_or_store
+from scheduling.services.stock.lots import STORE, lots_of_item, read_lots
 from scheduling.services.stock.movements import move_stock, void_movement
 from scheduling.services.stock.stock import count_stock, give_back, put_into_stock, take_from_stock
 from tests.scheduling.town import NOW, Town
@@ -38,6 +41,14 @@ EVENTS = int(os.environ.get("LEDGER_EVENTS", "300"))
 PIECES = st.integers(1, 9)
 LATE = st.sampled_from([0, 0, 0, 1, 2, 5])
 VAN = st.booleans()
+LOT = st.sampled_from(
+    [
+        {"lot": "", "expires_on": None},
+        {"lot": "A", "expires_on": "2026-03-03"},
+        {"lot": "B", "expires_on": "2026-03-20"},
+        {"lot": "C", "expires_on": None},
+    ]
+)
 
 
 @dataclass
@@ -104,8 +115,8 @@ class Stockroom(RuleBasedStateMachine):
         last = counts[-1]
         return facts[last].pieces + sum(fact.pieces for fact in facts[last + 1 :])
 
-    @rule(quantity=st.integers(0, 20), late=LATE, van=VAN)
-    def count(self, quantity: int, late: int, van: bool) -> None:
+    @rule(quantity=st.integers(0, 20), late=LATE, van=VAN, lot=LOT)
+    def count(self, quantity: int, late: int, van: bool, lot: dict[str, Any]) -> None:
         self.hour += 1
         at = self.at(late)
         later_counts = [fact for fact in self.facts[van] if fact.holds and fact.is_count and fact.at > at]
@@ -116,6 +127,7 @@ class Stockroom(RuleBasedStateMachine):
                 quantity=quantity,
                 installer=self.installer(van),
                 counted_at=at,
+                lots=[{**lot, "quantity": (quantity + 1) // 2}] if quantity and any(lot.values()) else (),
                 now=self.at(),
             )
         except Conflict:
@@ -164,8 +176,8 @@ class Stockroom(RuleBasedStateMachine):
     def scrap(self, pieces: int, van: bool, late: int) -> None:
         self.move("scrap", pieces, late, leaves=van)
 
-    @rule(pieces=PIECES)
-    def receive(self, pieces: int) -> None:
+    @rule(pieces=PIECES, lot=LOT)
+    def receive(self, pieces: int, lot: dict[str, Any]) -> None:
         self.hour += 1
         with transaction.atomic():
             ledger = Ledger(company=self.town.company, by=self.by, now=self.at(), items=[self.item.pk])
@@ -175,6 +187,7 @@ class Stockroom(RuleBasedStateMachine):
                 pieces=pieces,
                 destination=van_or_store(None),
                 happened_at=self.at(),
+                lots=[{**lot, "quantity": pieces}] if any(lot.values()) else [],
             )
         self.note(False, self.at(), pieces, row.pk)
 
@@ -250,6 +263,19 @@ class Stockroom(RuleBasedStateMachine):
         if hasattr(self, "town"):
             assert differing_totals(self.town.company) == {}
             assert not StockLevel.objects.filter(quantity__lt=0).exists()
+
+    @invariant()
+    def the_lots_at_hand_are_those_of_the_rows(self) -> None:
+        if not hasattr(self, "town"):
+            return
+        by_place = lots_of_item(company=self.town.company, item=self.item.pk)
+        for level in StockLevel.objects.all():
+            lots = read_lots(level.lots)
+            assert lots.total() <= level.quantity
+            place = level.installer_id if level.installer_id is not None else STORE
+            assert lots == +Counter(
+                {lot: n for lot, n in brought_to(by_place.get(place, {}), level.quantity).items() if lot != UNKNOWN_LOT}
+            )
 
     @invariant()
     def what_is_there_is_what_was_counted_and_moved_since(self) -> None:

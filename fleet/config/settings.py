@@ -293,6 +293,7 @@ SPECTACULAR_SETTINGS = {
         "MessageStateEnum": "scheduling.models.Message.State",
         "MessageAudienceEnum": "scheduling.models.Message.Audience",
         "PlanStateEnum": "scheduling.models.Plan.State",
+        "StockPlaceEnum": "scheduling.models.StockMovement.Place",
     },
 }
 

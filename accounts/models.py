@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import Q
 from knox.models import AbstractAuthToken
 
+from accounts.retirable import Retirable
 from accounts.tenancy import TenantModel
 from accounts.validation import check_currency, check_time_zone
 
@@ -64,10 +65,11 @@ class Company(TenantModel):
         return self.name
 
 
-class Client(TenantModel):
+class Client(Retirable):
     """A customer of the company, at one or more sites."""
 
     TRAILED = True
+    RETIRED_BEFORE = ("sites",)
     CLIENT_PATH = "pk"
     NAMED_BY = "name"
 

@@ -25,6 +25,7 @@ EVERYONE: Final = frozenset(Role)
 
 READ: Final = ("list", "retrieve")
 WRITE: Final = ("create", "update", "destroy")
+RETIRE: Final = ("retire", "unretire")
 
 
 def _table(*rows: "tuple[str, Iterable[Action], Roles]") -> "Mapping[tuple[str, Action], Roles]":
@@ -48,23 +49,28 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("member", ("create", "update", "end"), OWNER),
     ("client", READ, STAFF),
     ("client", WRITE, OFFICE),
+    ("client", RETIRE, OFFICE),
     ("token", READ, EVERYONE),
     ("token", ("create", "destroy"), EVERYONE),
     ("audit_entry", READ, OWNER),
     # fleet
     ("site", (*READ, "forecast"), EVERYONE),
     ("site", WRITE, OFFICE),
+    ("site", RETIRE, OFFICE),
     ("site", ("upload_public_records",), STAFF),
     ("unit", READ, EVERYONE),
     ("unit", WRITE, OFFICE),
+    ("unit", RETIRE, OFFICE),
     ("unit", ("status", "forecast", "add_reading", "list_findings"), EVERYONE),
     ("unit", ("check_commissioning",), STAFF),
     ("position", READ, EVERYONE),
     ("position", WRITE, OFFICE),
     ("instrument", READ, EVERYONE),
     ("instrument", WRITE, STAFF),
+    ("instrument", RETIRE, STAFF),
     ("catalogue_item", READ, STAFF),
     ("catalogue_item", WRITE, OFFICE),
+    ("catalogue_item", RETIRE, OFFICE),
     ("parts_rule", READ, STAFF),
     ("parts_rule", WRITE, OFFICE),
     ("supplier", READ, OFFICE),
@@ -97,6 +103,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("import", ("create",), OFFICE),
     ("installer", (*READ, "calendar"), STAFF),
     ("installer", WRITE, OFFICE),
+    ("installer", RETIRE, OFFICE),
     ("absence", READ, STAFF),
     ("absence", WRITE, OFFICE),
     ("site_pair", READ, STAFF),

@@ -58,6 +58,8 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "POST /api/v1/clients/": lambda *_: {"name": "A client"},
     "PATCH /api/v1/clients/<pk>/": lambda *_: {"name": "Another name"},
     "DELETE /api/v1/clients/<pk>/": lambda *_: {},
+    "POST /api/v1/clients/<pk>/retire/": lambda *_: {"reason": "entered twice"},
+    "POST /api/v1/clients/<pk>/unretire/": lambda *_: {},
     "PATCH /api/v1/company/": lambda *_: {"name": "North Water and Sons"},
     "POST /api/v1/logout/": lambda *_: {},
     "POST /api/v1/members/<pk>/end/": lambda *_: {},
@@ -124,12 +126,20 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "PATCH /api/v1/suppliers/<pk>/": lambda *_: {"name": "Another name"},
     "DELETE /api/v1/suppliers/<pk>/": lambda *_: {},
     "DELETE /api/v1/catalogue-items/<pk>/": lambda *_: {},
+    "POST /api/v1/catalogue-items/<pk>/retire/": lambda *_: {"reason": "entered twice"},
+    "POST /api/v1/catalogue-items/<pk>/unretire/": lambda *_: {},
     "DELETE /api/v1/exhaustion-limits/<pk>/": lambda *_: {},
     "DELETE /api/v1/instruments/<pk>/": lambda *_: {},
+    "POST /api/v1/instruments/<pk>/retire/": lambda *_: {"reason": "entered twice"},
+    "POST /api/v1/instruments/<pk>/unretire/": lambda *_: {},
     "DELETE /api/v1/parts-rules/<pk>/": lambda *_: {},
     "DELETE /api/v1/positions/<pk>/": lambda *_: {},
     "DELETE /api/v1/units/<pk>/": lambda *_: {},
+    "POST /api/v1/units/<pk>/retire/": lambda *_: {"reason": "entered twice"},
+    "POST /api/v1/units/<pk>/unretire/": lambda *_: {},
     "DELETE /api/v1/sites/<pk>/": lambda *_: {},
+    "POST /api/v1/sites/<pk>/retire/": lambda *_: {"reason": "entered twice"},
+    "POST /api/v1/sites/<pk>/unretire/": lambda *_: {},
     "PATCH /api/v1/sites/<pk>/": lambda *_: {"name": "Another name"},
     "PATCH /api/v1/units/<pk>/": lambda *_: {"code": "RX-99"},
     "POST /api/v1/findings/<pk>/confirm/": lambda *_: {},
@@ -170,6 +180,8 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "DELETE /api/v1/absences/<pk>/": lambda *_: {},
     "PATCH /api/v1/installers/<pk>/": lambda *_: {"van": "Van 7"},
     "DELETE /api/v1/installers/<pk>/": lambda *_: {},
+    "POST /api/v1/installers/<pk>/retire/": lambda *_: {"reason": "entered twice"},
+    "POST /api/v1/installers/<pk>/unretire/": lambda *_: {},
     "POST /api/v1/messages/<pk>/called/": lambda *_: {},
     "POST /api/v1/needs/": lambda company, client, unit, row: {
         "unit": unit.pk,
@@ -258,8 +270,15 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
 NEXT_HOUR = timezone.now() + timedelta(hours=1)
 COMING = {"latest_day": TODAY + timedelta(days=30), "best_day": SOON, "earliest_day": TODAY}
 CONFIRMED = {**COMING, "state": "confirmed", "appointment_at": timezone.now() + timedelta(minutes=30)}
+RETIRED = {"retired_at": timezone.now(), "retired_reason": "entered twice"}
 # What the row must be for the write to be possible.
 STATES: dict[str, dict[str, Any]] = {
+    "POST /api/v1/clients/<pk>/unretire/": RETIRED,
+    "POST /api/v1/sites/<pk>/unretire/": RETIRED,
+    "POST /api/v1/units/<pk>/unretire/": {**RETIRED, "retired_on": TODAY},
+    "POST /api/v1/catalogue-items/<pk>/unretire/": RETIRED,
+    "POST /api/v1/instruments/<pk>/unretire/": RETIRED,
+    "POST /api/v1/installers/<pk>/unretire/": RETIRED,
     "POST /api/v1/stops/<pk>/lock/": {"arrives_at": NEXT_HOUR, "starts_at": NEXT_HOUR, "leaves_at": NEXT_HOUR},
     "POST /api/v1/plans/<pk>/publish/": {"first_day": TODAY + timedelta(days=60)},
     "POST /api/v1/purchase-orders/<pk>/receive/": {"state": "placed", "placed_on": TODAY},

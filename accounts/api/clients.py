@@ -1,5 +1,6 @@
 """The company's customers."""
 
+from accounts.http.retiring import RETIRED_FIELDS, RetireMixin
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
 from accounts.models import Client
@@ -10,11 +11,11 @@ class ClientSerializer(TenantModelSerializer):
 
     class Meta:
         model = Client
-        fields = ["id", "name", "email", "phone", "notes", "created_at"]
-        read_only_fields = ["id", "created_at"]
+        fields = ["id", "name", "email", "phone", "notes", *RETIRED_FIELDS, "created_at"]
+        read_only_fields = ["id", *RETIRED_FIELDS, "created_at"]
 
 
-class ClientViewSet(ReadWriteViewSet):
+class ClientViewSet(RetireMixin, ReadWriteViewSet):
     """The company's customers."""
 
     resource = "client"

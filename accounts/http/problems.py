@@ -196,6 +196,8 @@ def _protected(error: ProtectedError | RestrictedError) -> Response:
     ]
     kinds = sorted({str(row._meta.verbose_name) for row in rows})
     detail = f"This cannot be deleted while {len(rows)} other rows need it ({', '.join(kinds)})."
+    if instead := getattr(error, "instead", ""):
+        detail = f"{detail} {instead}"
     return problem(409, detail, code="in_use", dependants=dependants)
 
 

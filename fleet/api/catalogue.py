@@ -5,6 +5,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from accounts.http.retiring import RETIRED_FIELDS, RetireMixin
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.quantities import QuantityModelSerializer, QuantityViewSet
@@ -12,6 +13,7 @@ from fleet.engineering.purposes import KINDS_WITH_PURPOSE
 from fleet.engineering.usual_labels import LABEL_ATTRIBUTES
 from fleet.intake.names import public_name
 from fleet.models import CatalogueItem, PartsRule
+from fleet.services import retiring
 from fleet.services.catalogue import complete_label, update_item
 
 
@@ -76,8 +78,9 @@ class CatalogueItemSerializer(QuantityModelSerializer):
             "rejection_fraction",
             "rated_recovery_fraction",
             "assumed",
+            *RETIRED_FIELDS,
         ]
-        read_only_fields = ["id"]
+        read_only_fields = ["id", *RETIRED_FIELDS]
         quantities = (
             "rated_volume_l",
             "micron_rating_um",
@@ -134,11 +137,13 @@ class CatalogueItemSerializer(QuantityModelSerializer):
         return {**attrs, **{name: value for name, value in label.items() if name not in unchanged - attrs.keys()}}
 
 
-class CatalogueItemViewSet(QuantityViewSet, ReadWriteViewSet):
+class CatalogueItemViewSet(QuantityViewSet, RetireMixin, ReadWriteViewSet):
     """The catalogue. An item that has been fitted somewhere is kept; make it inactive instead of deleting it. When its
     label is put right, the readings of the units it stands in are judged by it again."""
 
     resource = "catalogue_item"
+    retire_service = staticmethod(retiring.retire)
+    unretire_service = staticmethod(retiring.unretire)
     queryset = CatalogueItem.objects.all()
     serializer_class = CatalogueItemSerializer
     filterset_fields = {

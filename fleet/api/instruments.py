@@ -4,6 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from accounts.http.retiring import RETIRED_FIELDS, RetireMixin
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
 from fleet.intake.names import READING_COLUMNS, public_name
@@ -42,11 +43,12 @@ class InstrumentSerializer(TenantModelSerializer):
             "compensates_temperature",
             "accuracy_fraction",
             "resolution",
+            *RETIRED_FIELDS,
         ]
-        read_only_fields = ["id"]
+        read_only_fields = ["id", *RETIRED_FIELDS]
 
 
-class InstrumentViewSet(ReadWriteViewSet):
+class InstrumentViewSet(RetireMixin, ReadWriteViewSet):
     """Meters and gauges. The factor of a TDS meter, and whether it compensates temperature, decide what a reading
     means; put them right before readings come in. Accuracy and resolution may be put right later: how well the
     indicators of earlier readings are known is worked out again."""

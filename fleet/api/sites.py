@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.http.filters import TenantFilterSet
+from accounts.http.retiring import RETIRED_FIELDS, RetireMixin
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.forecasts import PROBABILITY_BY, FirstToFailSerializer, context_of_day, requested_day
@@ -86,9 +87,10 @@ class SiteSerializer(TenantModelSerializer):
             "supply",
             "access_windows",
             "access_exceptions",
+            *RETIRED_FIELDS,
             "created_at",
         ]
-        read_only_fields = ["id", "created_at"]
+        read_only_fields = ["id", *RETIRED_FIELDS, "created_at"]
         extra_kwargs = {"time_zone": {"allow_blank": False}}
 
 
@@ -122,7 +124,7 @@ class SiteFilterSet(TenantFilterSet):
         }
 
 
-class SiteViewSet(ReadWriteViewSet):
+class SiteViewSet(RetireMixin, ReadWriteViewSet):
     """The places where units stand. Access windows and exceptions sent with a change replace the ones there were."""
 
     resource = "site"

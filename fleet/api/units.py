@@ -13,6 +13,7 @@ from rest_framework.response import Response
 
 from accounts.errors import InvalidInput
 from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.http.retiring import RETIRED_FIELDS, RetireMixin
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
 from fleet.api.findings import FindingSerializer
@@ -31,6 +32,7 @@ from fleet.api.status import StatusSerializer
 from fleet.engineering import units as kinds
 from fleet.engineering.formats import CONNECTIONS, FLOW_DIRECTIONS, SIZES
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Stage, Unit
+from fleet.services import retiring
 from fleet.services.forecasts.groups import first_change_on, first_changes, first_to_fail_of_unit
 from fleet.services.sizing.sizing import check_commissioning
 from fleet.services.status import status_of
@@ -59,6 +61,7 @@ class UnitSerializer(QuantityModelSerializer):
             "kind",
             "commissioned_on",
             "retired_on",
+            *RETIRED_FIELDS,
             "tank",
             "has_booster_pump",
             "has_float_valve",
@@ -74,7 +77,7 @@ class UnitSerializer(QuantityModelSerializer):
             "next_change_on",
             "open_finding_count",
         ]
-        read_only_fields = ["id", "created_at"]
+        read_only_fields = ["id", *RETIRED_FIELDS, "created_at"]
         quantities: ClassVar = {
             "product_tds_target_mg_per_l": kinds.TDS.within(0.0, 5000.0),
             "weekly_demand_l": kinds.VOLUME.within(0.0, 1e6),
@@ -194,10 +197,12 @@ class NewUnitSerializer(UnitSerializer):
         return fields
 
 
-class UnitViewSet(QuantityViewSet, ReadWriteViewSet):
+class UnitViewSet(QuantityViewSet, RetireMixin, ReadWriteViewSet):
     """Units. POST creates one with its positions and first cartridges; a unit with readings is retired, not deleted."""
 
     resource = "unit"
+    retire_service = staticmethod(retiring.retire)
+    unretire_service = staticmethod(retiring.unretire)
     queryset = Unit.objects.all()
     serializer_class = UnitDetailSerializer
     filterset_fields = {

@@ -1,5 +1,6 @@
 """What can be bought and fitted, with the attributes the engineering needs."""
 
+from datetime import date
 from decimal import Decimal
 from typing import ClassVar
 
@@ -8,6 +9,7 @@ from django.db import models
 from django.db.models import Q
 
 from accounts.models import Company
+from accounts.retirable import Retirable
 from accounts.tenancy import TenantModel
 from fleet.engineering.formats import CONNECTIONS, FLOW_DIRECTIONS, SIZES
 from fleet.engineering.lead_times import (
@@ -82,7 +84,7 @@ class Supplier(TenantModel):
         return self.name
 
 
-class CatalogueItem(TenantModel):
+class CatalogueItem(Retirable):
     """A consumable, an accessory or a small part; ratings are the label's, with the conditions they were stated for."""
 
     TRAILED = True
@@ -217,6 +219,14 @@ class CatalogueItem(TenantModel):
             ),
         ]
 
+    def go_out_of_use(self, day: date) -> None:
+        """It is no longer chosen."""
+        self.is_active = False
+
+    def come_back(self) -> None:
+        """It can be chosen again."""
+        self.is_active = True
+
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
 
@@ -245,7 +255,7 @@ class PartsRule(TenantModel):
         VISIT = "visit", "each visit"
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="parts_rules")
-    item = models.ForeignKey(CatalogueItem, on_delete=models.CASCADE, related_name="rules")
+    item = models.ForeignKey(CatalogueItem, on_delete=models.PROTECT, related_name="rules")
     # as wide as the cause of a finding, which it may name
     work = models.CharField(max_length=60, blank=True, help_text="kind of need, such as 'replace'; empty for any work")
     stage = models.CharField(max_length=10, choices=Stage, blank=True, help_text="empty for any stage")

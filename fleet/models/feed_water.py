@@ -33,7 +33,7 @@ class FeedWaterSample(Voidable, PassedOn):
         "temperature_degc",
     )
 
-    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="feed_water_samples")
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="feed_water_samples")
     taken_at = models.DateTimeField()
     reference = models.CharField(max_length=80, blank=True)
     measured_by = models.CharField(max_length=80, blank=True)

@@ -61,15 +61,13 @@ class Reading(Voidable, PassedOn):
         METER = "meter", "meter"
         IMPORT = "import", "log file"
 
-    unit = models.ForeignKey(Unit, on_delete=models.CASCADE, related_name="readings")
+    unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="readings")
     taken_at = models.DateTimeField()
     reference = models.CharField(
         max_length=80, blank=True, help_text="the sender's own name for this reading; the same one twice is stored once"
     )
     source = models.CharField(max_length=10, choices=Source)
-    instrument = models.ForeignKey(
-        Instrument, on_delete=models.SET_NULL, null=True, blank=True, related_name="readings"
-    )
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, null=True, blank=True, related_name="readings")
     recorded_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     person = models.CharField(max_length=80, blank=True, help_text="who read the gauges, as written in the log")
     note = models.TextField(blank=True)

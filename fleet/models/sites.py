@@ -7,14 +7,17 @@ from django.db import models
 from django.db.models import F, Q
 
 from accounts.models import Client, Company
+from accounts.retirable import Retirable
 from accounts.tenancy import TenantModel
 from accounts.time_zones import OwnOrCompanyTimeZoneField
 
 
-class Site(TenantModel):
+class Site(Retirable):
     """A client's place with one or more units, all on the same feed water."""
 
     TRAILED = True
+    RETIRED_BEFORE = ("units",)
+    RETIRED_AFTER = "client"
     UNTOLD = frozenset({"access_notes"})  # how to get in: codes of doors stand there
     CLIENT_PATH = "client_id"
     NAMED_BY = "code"

@@ -1,5 +1,6 @@
 """Units, their train of positions, and the instruments that look at them."""
 
+from datetime import date
 from typing import ClassVar
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -8,6 +9,7 @@ from django.db.models import Q
 
 from accounts.language import gettext_noop
 from accounts.models import Company
+from accounts.retirable import Retirable
 from accounts.tenancy import TenantModel
 from fleet.engineering.formats import CONNECTIONS, FLOW_DIRECTIONS, SIZES
 from fleet.models.sites import Site
@@ -22,10 +24,11 @@ class Stage(models.TextChoices):
     RESIN = "resin", gettext_noop("deionising resin")
 
 
-class Unit(TenantModel):
+class Unit(Retirable):
     """One RO or RO/DI unit."""
 
     TRAILED = True
+    RETIRED_AFTER = "site"
     CLIENT_PATH = "site__client_id"
     UNIT_PATH = "pk"
     NAMED_BY = "code"
@@ -106,6 +109,19 @@ class Unit(TenantModel):
         ordering = ["code", "pk"]
         constraints: ClassVar = [models.UniqueConstraint(fields=["company", "code"], name="one_unit_of_a_code")]
 
+    @classmethod
+    def is_retired_on(cls, day: date) -> Q:
+        """A unit is out of use from a day, which may have been set ahead."""
+        return Q(retired_on__lte=day)
+
+    def go_out_of_use(self, day: date) -> None:
+        """It is out of use from this day on."""
+        self.retired_on = min(self.retired_on or day, day)
+
+    def come_back(self) -> None:
+        """It is in use again."""
+        self.retired_on = None
+
     def __str__(self) -> str:
         return self.code
 
@@ -177,7 +193,7 @@ class Position(TenantModel):
         return f"{self.unit.code}/{self.stage}" + ("" if self.role == self.Role.SINGLE else f"/{self.role}")
 
 
-class Instrument(TenantModel):
+class Instrument(Retirable):
     """A meter or gauge: fitted to one unit, or carried in a van (no unit)."""
 
     TRAILED = True

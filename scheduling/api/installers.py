@@ -12,6 +12,7 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
 from accounts.http.fields import TenantRelatedField
+from accounts.http.retiring import RETIRED_FIELDS, RetireMixin
 from accounts.http.serializers import TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
 from accounts.models import Membership
@@ -55,8 +56,9 @@ class InstallerSerializer(TenantModelSerializer):
             "skills",
             "max_overtime_minutes",
             "is_active",
+            *RETIRED_FIELDS,
         ]
-        read_only_fields = ["id"]
+        read_only_fields = ["id", *RETIRED_FIELDS]
         extra_kwargs = {"time_zone": {"allow_blank": False}}
 
     def validate_membership(self, membership: Membership) -> Membership:
@@ -83,10 +85,12 @@ class InstallerSerializer(TenantModelSerializer):
         return attrs
 
 
-class InstallerViewSet(ReadWriteViewSet):
+class InstallerViewSet(RetireMixin, ReadWriteViewSet):
     """Who drives out. Somebody who has driven rounds is made inactive rather than deleted."""
 
     resource = "installer"
+    retire_service = staticmethod(installers.retire_installer)
+    unretire_service = staticmethod(installers.unretire_installer)
     queryset = Installer.objects.all()
     serializer_class = InstallerSerializer
     filterset_fields = ["is_active", "membership"]

@@ -1,6 +1,6 @@
 """Who drives out, from where, when."""
 
-from datetime import time
+from datetime import date, time
 from typing import ClassVar
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from accounts.models import Company, Membership
+from accounts.retirable import Retirable
 from accounts.tenancy import TenantModel
 from accounts.time_zones import OwnOrCompanyTimeZoneField
 
@@ -17,7 +18,7 @@ def working_week() -> list[int]:
     return [0, 1, 2, 3, 4]
 
 
-class Installer(TenantModel):
+class Installer(Retirable):
     """An installer's home base, shift and van; the person is the membership."""
 
     TRAILED = True
@@ -48,6 +49,14 @@ class Installer(TenantModel):
             models.UniqueConstraint(fields=["company", "name"], name="one_installer_of_a_name"),
         ]
 
+    def go_out_of_use(self, day: date) -> None:
+        """It is no longer chosen."""
+        self.is_active = False
+
+    def come_back(self) -> None:
+        """It can be chosen again."""
+        self.is_active = True
+
     def __str__(self) -> str:
         return self.name
 
@@ -56,7 +65,7 @@ class Absence(TenantModel):
     """Days on which an installer does not work; why is nobody's business but the office's."""
 
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="absences")
-    installer = models.ForeignKey(Installer, on_delete=models.CASCADE, related_name="absences")
+    installer = models.ForeignKey(Installer, on_delete=models.PROTECT, related_name="absences")
     first_day = models.DateField()
     last_day = models.DateField()
     from_time = models.TimeField(

@@ -58,8 +58,8 @@ class Message(TenantModel):
     company = models.ForeignKey(Company, on_delete=models.CASCADE, related_name="messages")
     event = models.CharField(max_length=120, help_text="what it tells of, and whom; the same event is told once")
     audience = models.CharField(max_length=10, choices=Audience)
-    client = models.ForeignKey(Client, on_delete=models.CASCADE, null=True, blank=True, related_name="messages")
-    installer = models.ForeignKey(Installer, on_delete=models.CASCADE, null=True, blank=True, related_name="messages")
+    client = models.ForeignKey(Client, on_delete=models.PROTECT, null=True, blank=True, related_name="messages")
+    installer = models.ForeignKey(Installer, on_delete=models.PROTECT, null=True, blank=True, related_name="messages")
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, null=True, blank=True, related_name="messages")
     order = models.ForeignKey(
         PurchaseOrder,

@@ -33,6 +33,14 @@ def keep_visits_known_to_people(collector: Collector, field: Any, visits: Any, u
     models.CASCADE(collector, field, visits, using)
 
 
+def keep_tasks_of_visits_known_to_people(collector: Collector, field: Any, tasks: Any, using: str) -> None:
+    """Delete a need's tasks with it where their visits are only proposed; what was on a visit stays with its need."""
+    known_tasks = tasks.exclude(visit__state=Visit.State.PROPOSED)
+    if known_tasks:
+        models.PROTECT(collector, field, known_tasks, using)
+    models.CASCADE(collector, field, tasks, using)
+
+
 class Visit(PassedOn):
     """One call at one site, bundling needs."""
 
@@ -177,7 +185,7 @@ class VisitTask(PassedOn):
         NOT_DONE = "not_done", "not done"
 
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="tasks")
-    need = models.ForeignKey(Need, on_delete=models.CASCADE, related_name="tasks")
+    need = models.ForeignKey(Need, on_delete=keep_tasks_of_visits_known_to_people, related_name="tasks")
     order = models.PositiveSmallIntegerField()
     reason = models.TextField(blank=True)
     outcome = models.CharField(

@@ -89,6 +89,11 @@ class Person:
     def delete(self, path: str, **options: Any) -> None:
         self.send("DELETE", path, **options)
 
+    def retire_and_take_back(self, path: str) -> None:
+        """Take a record out of use, and back into it."""
+        assert self.post(f"{path}retire/", {"reason": "entered by mistake"})["retired_at"]
+        assert self.post(f"{path}unretire/")["retired_at"] is None
+
     def rows(self, path: str) -> list[dict[str, Any]]:
         """All rows of a list, page by page."""
         rows: list[dict[str, Any]] = []

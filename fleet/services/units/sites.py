@@ -9,6 +9,7 @@ from django.db import transaction
 from accounts.errors import Fault, InvalidInput
 from accounts.models import Company, Membership
 from accounts.services import record
+from accounts.services.retiring import refuse_retired
 from fleet.models import AccessException, AccessWindow, Site, Unit
 from fleet.services.consequences import Kind, announce
 from fleet.services.units.passing_on import pass_site_on, refuse_time_alone
@@ -44,6 +45,8 @@ def create_site(
     check_windows(access_windows)
     check_exceptions(access_exceptions)
     _check_location(None, facts)
+    if "client" in facts:
+        refuse_retired(facts["client"], pointer="/client")
     with transaction.atomic():
         site = Site.objects.create(company=company, **facts)
         _set_windows(site, access_windows)
@@ -81,6 +84,7 @@ def update_site(
     client, since = facts.pop("client", site.client), facts.pop("client_since", None)
     with transaction.atomic():
         if client.pk != site.client_id:
+            refuse_retired(client, pointer="/client")
             pass_site_on(site=site, client=client, since=since, by=by, now=now)
         elif since != site.client_since:
             refuse_time_alone(since)

@@ -13,6 +13,7 @@ from accounts.errors import Conflict, Fault, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
 from accounts.services.companies import lock_company
+from accounts.services.retiring import refuse_retired
 from fleet.engineering.formulas.targets import target_for
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Stage, Unit
 from fleet.services.consequences import Kind, announce
@@ -98,6 +99,7 @@ def create_unit(
         stage or format.
     """
     kind = facts.get("kind", "")
+    refuse_retired(site, pointer="/site")
     check_train(positions, kind=str(kind))
     check_dates(facts["commissioned_on"], facts.get("retired_on"))
     with transaction.atomic():
@@ -232,12 +234,17 @@ def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: An
     site, since = facts.pop("site", unit.site), facts.pop("client_since", None)
     with transaction.atomic():
         if site.pk != unit.site_id:
+            refuse_retired(site, pointer="/site")
             move_unit(unit=unit, site=site, since=since, by=by, now=now)
         elif since != unit.client_since:
             refuse_time_alone(since)
         for name, value in facts.items():
             setattr(unit, name, value)
         check_dates(unit.commissioned_on, unit.retired_on)
+        if unit.retired_on is None:
+            unit.retired_at, unit.retired_by, unit.retired_reason = None, None, ""
+        elif unit.retired_at is None:
+            unit.retired_at, unit.retired_by = now, by
         has_resin = Position.objects.filter(unit=unit, stage=Stage.RESIN).exists()
         if unit.kind == Unit.Kind.RO and has_resin:
             raise InvalidInput(
@@ -272,11 +279,14 @@ def delete_unit(*, unit: Unit, by: Membership | None, now: datetime) -> None:
     Raises
     ------
     Conflict
-        When it has readings: what was measured is never deleted, a unit that is gone is retired.
+        When it has readings or a cartridge was changed: what was measured and done is kept, the unit is retired.
     """
     with transaction.atomic():
+        retire = f"Retire {unit.code} instead of deleting it: POST to its address followed by retire/, with a reason."
         if Reading.objects.filter(unit=unit).exists():
-            raise Conflict("unit_has_readings", f"{unit.code} has readings; set 'retired_on' instead of deleting it.")
+            raise Conflict("unit_has_readings", f"{unit.code} has readings, and what was measured is kept. {retire}")
+        if Placement.objects.filter(position__unit=unit, removed_at__isnull=False).exists():
+            raise Conflict("unit_has_history", f"Cartridges of {unit.code} were changed, and that is kept. {retire}")
         # Whoever makes needs or forecasts of this unit at this moment has stored them before it goes, or finds it gone.
         lock_company(unit.company_id)
         list(Position.objects.filter(unit=unit).order_by("pk").select_for_update(no_key=True).values_list("pk"))

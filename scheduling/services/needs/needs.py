@@ -69,7 +69,7 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
     """Make the company's open needs what its units call for today.
 
     Opens what is new, updates what has changed, drops what is gone. Needs that a person asked for stay open and are
-    priced again. Looking twice changes nothing.
+    priced again, unless their unit was retired. Looking twice changes nothing.
 
     Parameters
     ----------
@@ -96,8 +96,15 @@ def refresh_needs(*, company: Company, now: datetime, units: Collection[int] | N
         if units is not None:
             open_needs = open_needs.filter(unit__in=units)
         rows = {need.key: need for need in open_needs}
-        asked_by_people = [need for need in rows.values() if need.source == Need.Source.PERSON]
-        stored = {key: need for key, need in rows.items() if need.source != Need.Source.PERSON}
+        at_retired = set(
+            open_needs.filter(unit__in=Unit.objects.filter(Unit.is_retired_on(today))).values_list("key", flat=True)
+        )
+        asked_by_people = [
+            need for need in rows.values() if need.source == Need.Source.PERSON and need.key not in at_retired
+        ]
+        stored = {
+            key: need for key, need in rows.items() if need.source != Need.Source.PERSON or need.key in at_retired
+        }
 
         changed = [row for key, row in stored.items() if key in needs_by_key and _take_over(row, needs_by_key[key])]
         changed += _reprice(asked_by_people, policy=policy, today=today)

@@ -6,7 +6,7 @@ from typing import Any, Final
 from django.db import transaction
 
 from accounts.models import Company, Membership
-from accounts.services import record
+from accounts.services import record, retiring
 from fleet.models import Unit
 from fleet.services.consequences import Kind, announce
 from scheduling.models import Installer
@@ -45,6 +45,20 @@ def delete_installer(*, installer: Installer, by: Membership, now: datetime) -> 
         details = {"name": str(installer)[:200]}
         record(by=by, action="delete installer", subject=installer, now=now, details=details)
         installer.delete()
+
+
+def retire_installer(*, row: Installer, by: Membership, reason: str, now: datetime) -> None:
+    """Take somebody who drives out no more out of use; what driving to the sites costs follows."""
+    with transaction.atomic():
+        retiring.retire(row=row, by=by, reason=reason, now=now)
+        _announce(row.company_id, now)
+
+
+def unretire_installer(*, row: Installer, by: Membership, now: datetime) -> None:
+    """Take somebody who drives out again back into use."""
+    with transaction.atomic():
+        retiring.unretire(row=row, by=by, now=now)
+        _announce(row.company_id, now)
 
 
 def _announce(company_id: int, now: datetime) -> None:

@@ -47,5 +47,6 @@ def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
     owner.patch(f"/members/{member['id']}/", {"name": "Nell Harrowgate"})
     owner.post(f"/members/{member['id']}/end/")
     nell.get("/clients/", status=401)
+    owner.retire_and_take_back(f"/clients/{customer['id']}/")
     owner.delete(f"/clients/{customer['id']}/")
     assert any(entry["action"] for entry in owner.rows("/audit-entries/"))

@@ -133,6 +133,7 @@ def cartridges(installer: Person, office: Person, unit: Mapping[str, Any], item:
 def readings(office: Person, installer: Person, meter: Person, client: Person, unit: Mapping[str, Any]) -> None:
     gauge = installer.post("/instruments/", {"name": "Walk meter", "unit": unit["id"], "measures": ["permeate_tds"]})
     installer.patch(f"/instruments/{gauge['id']}/", {"tds_factor": 0.5})
+    installer.retire_and_take_back(f"/instruments/{gauge['id']}/")
     installer.delete(f"/instruments/{gauge['id']}/")
     body = {"reference": "walk-1", "feed_tds": "250 ppm", "permeate_tds": "8 ppm", "taken_at": ago(hours=2)}
     stored = installer.post(f"/units/{unit['id']}/readings/", body)
@@ -201,9 +202,12 @@ def mistakes(office: Person, unit: Mapping[str, Any]) -> None:
     office.delete(f"/positions/{positions[-1]['id']}/")
     position = office.post("/positions/", {"unit": spare["id"], "order": 9, "stage": "membrane"})
     office.patch(f"/positions/{position['id']}/", {"order": 8})
+    office.retire_and_take_back(f"/units/{spare['id']}/")
     office.delete(f"/units/{spare['id']}/")
+    office.retire_and_take_back(f"/sites/{site['id']}/")
     office.delete(f"/sites/{site['id']}/")
     supplier = office.post("/suppliers/", {"name": "Never used (invented)"})
     office.delete(f"/suppliers/{supplier['id']}/")
     item = office.post("/catalogue-items/", {"code": "W-X", "name": "slip", "kind": "small_part", "price": "1.00"})
+    office.retire_and_take_back(f"/catalogue-items/{item['id']}/")
     office.delete(f"/catalogue-items/{item['id']}/")

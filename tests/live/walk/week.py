@@ -60,6 +60,7 @@ def people(office: Person) -> None:
     )
     office.patch(f"/absences/{absence['id']}/", {"first_day": absent_on, "last_day": absent_on, "reason": "course"})
     office.delete(f"/absences/{absence['id']}/")
+    office.retire_and_take_back(f"/installers/{stand_in['id']}/")
     office.delete(f"/installers/{stand_in['id']}/")
     first, second = office.rows("/sites/")[:2]
     pair = office.post("/site-pairs/", {"first_site": first["id"], "second_site": second["id"], "rule": "together"})

@@ -39,7 +39,10 @@ READERS: Final = _table(
     ("SignedIn", EVERYONE, "token expires_at membership"),
     ("Token", EVERYONE, "id name membership meter_unit created_at expires_at last_used_at"),
     ("SecretToken", EVERYONE, "token"),
-    ("Client", STAFF, "notes retired_reason"),
+    # Clients read of these what stands in the archive of their own data.
+    ("Client", EVERYONE, "id name email phone retired_at created_at"),
+    ("Member", EVERYONE, "id email name role client is_active created_at"),
+    ("Client", STAFF, "notes retired_by retired_reason"),
     ("CatalogueItem", STAFF, "retired_reason"),
     ("Installer", STAFF, "retired_reason"),
     ("Instrument", EVERYONE, "retired_at"),

@@ -247,7 +247,8 @@ def test_a_client_cannot_probe_how_sure_a_finding_is_but_staff_can(
 
 
 def test_no_export_is_open_to_clients() -> None:
-    """What is no JSON passes by the table, so it is for staff; a picture of work at the client's own site is theirs."""
+    """What is no JSON passes by the table, so it is for staff; the client's are pictures of work at their own site, and
+    the archive of what their lists say."""
     others = {
         str(route)
         for route in open_to(Role.CLIENT)
@@ -256,7 +257,7 @@ def test_no_export_is_open_to_clients() -> None:
         ].items()
         if answer[0].startswith("2") and set(answer[1].get("content", {})) - {"application/json"}
     }
-    assert others == {"GET /api/v1/service-photos/<pk>/image/"}
+    assert others == {"GET /api/v1/service-photos/<pk>/image/", "GET /api/v1/client-data/<pk>/"}
 
 
 WORDS = "pays late"

@@ -4,6 +4,7 @@ from typing import Any
 
 from rest_framework.renderers import JSONRenderer
 
+from scheduling.exports.client_archive import MEDIA_TYPE as ARCHIVE_MEDIA_TYPE
 from scheduling.exports.geojson import MEDIA_TYPE
 from scheduling.exports.gpx import MEDIA_TYPE as GPX_MEDIA_TYPE
 from scheduling.exports.order_documents import CSV_MEDIA_TYPE, TEXT_MEDIA_TYPE
@@ -74,3 +75,13 @@ class GeoJSONRenderer(JSONRenderer):
 
     media_type = MEDIA_TYPE
     format = "geojson"
+
+
+class ZIPRenderer(JSONRenderer):
+    """Lets a caller ask for application/zip; the view itself writes the archive."""
+
+    media_type = ARCHIVE_MEDIA_TYPE
+    format = "zip"
+
+    def get_indent(self, accepted_media_type: Any, renderer_context: Any) -> None:
+        return None

@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 from scheduling.api.absences import AbsenceViewSet
 from scheduling.api.answers import AnswerView
 from scheduling.api.attention import AttentionViewSet
+from scheduling.api.client_data import ClientDataViewSet
 from scheduling.api.imports import ImportViewSet
 from scheduling.api.installers import InstallerViewSet
 from scheduling.api.messages import MessageViewSet
@@ -32,6 +33,7 @@ router.register("visits", VisitViewSet)
 router.register("messages", MessageViewSet)
 router.register("service-records", ServiceRecordViewSet)
 router.register("service-photos", ServicePhotoViewSet)
+router.register("client-data", ClientDataViewSet, basename="client-data")
 router.register("plans", PlanViewSet)
 router.register("rounds", RoundViewSet)
 router.register("stops", StopViewSet)

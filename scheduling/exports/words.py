@@ -1,5 +1,6 @@
 """What printed pages, calendars and routes say beside the data, in the language in use."""
 
+from collections.abc import Mapping
 from datetime import date, datetime
 
 from accounts.dates import long_day
@@ -205,3 +206,29 @@ def visits_of(installer: str) -> str:
 def access(notes: str) -> str:
     """How to get in."""
     return gettext("Access: {notes}").format(notes=notes)
+
+
+# a client's data
+
+
+def archive_title(client: str, company: str, day: date) -> str:
+    """Whose data an archive holds, of which company and of which day."""
+    return gettext("Everything that {company} has stored of {client}, as of {day}").format(
+        company=company, client=client, day=long_day(day, year=True)
+    )
+
+
+def archive_page(title: str, counts: Mapping[str, int], pictures: int) -> str:
+    """The page of an archive that says what is where."""
+    lines = [title, ""]
+    lines += [
+        ngettext("{table}: one row", "{table}: {count} rows", count).format(table=table, count=count)
+        for table, count in counts.items()
+    ]
+    lines += [ngettext("pictures: one file", "pictures: {count} files", pictures).format(count=pictures), ""]
+    lines += [
+        gettext("Each table is there twice: as JSON for programs, and as CSV for people and spreadsheets."),
+        gettext("Times are given with their offset from UTC; every measured value has its unit."),
+        gettext("What happened before the client's time at a site or with a unit is told without its people."),
+    ]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,120 @@
+"""A client's data: everything of one client as one archive."""
+
+import tempfile
+from collections.abc import Iterator
+from typing import Any, Final
+
+from django.http import FileResponse
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+
+from accounts.api.clients import ClientSerializer
+from accounts.api.members import MemberSerializer
+from accounts.http.viewsets import TenantViewSet
+from accounts.models import Client, Membership
+from fleet.api.feed_water import FeedWaterSampleViewSet
+from fleet.api.findings import FindingViewSet
+from fleet.api.forecasts import ForecastViewSet
+from fleet.api.instruments import InstrumentViewSet
+from fleet.api.placements import PlacementViewSet
+from fleet.api.positions import PositionViewSet
+from fleet.api.readings import ReadingViewSet
+from fleet.api.sites import SiteViewSet
+from fleet.api.units import UnitViewSet
+from scheduling.api.messages import MessageViewSet
+from scheduling.api.renderers import ZIPRenderer
+from scheduling.api.service_records import ServicePhotoViewSet, ServiceRecordViewSet
+from scheduling.api.visits import VisitViewSet
+from scheduling.exports import words
+from scheduling.exports.client_archive import MEDIA_TYPE, write_archive
+from scheduling.models import ServicePhoto
+
+TABLES: Final[dict[str, type[TenantViewSet]]] = {
+    "sites": SiteViewSet,
+    "units": UnitViewSet,
+    "positions": PositionViewSet,
+    "placements": PlacementViewSet,
+    "instruments": InstrumentViewSet,
+    "feed-water-samples": FeedWaterSampleViewSet,
+    "readings": ReadingViewSet,
+    "findings": FindingViewSet,
+    "forecasts": ForecastViewSet,
+    "visits": VisitViewSet,
+    "service-records": ServiceRecordViewSet,
+    "service-photos": ServicePhotoViewSet,
+    "messages": MessageViewSet,
+}
+"""What an archive holds besides the client itself, by the path of its list: every list that clients read."""
+
+_IN_MEMORY: Final = 5_000_000
+
+
+class ClientDataViewSet(TenantViewSet):
+    """Everything that is stored of one client; a client reads their own."""
+
+    resource = "client_data"
+    queryset = Client.objects.all()
+    serializer_class = ClientSerializer
+
+    @extend_schema(responses={(200, MEDIA_TYPE): OpenApiTypes.BINARY})
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> FileResponse:
+        """Give everything of the client as one ZIP archive: each list as JSON and as CSV, with the fields that the
+        caller reads of it, and the pictures. What happened before the client's time at a site is in it without its
+        people."""
+        client = self.get_object()
+        archive = tempfile.SpooledTemporaryFile(max_size=_IN_MEMORY)  # noqa: SIM115 - the answer closes it
+        write_archive(
+            archive,  # type: ignore[arg-type]
+            tables=self._tables(client),
+            pictures=_pictures(self._rows(ServicePhotoViewSet, client)),
+            title=words.archive_title(client.name, self.by.company.name, self.by.company.day_at(self.now)),
+        )
+        archive.seek(0)
+        name = f"client-{client.pk}.zip"
+        return FileResponse(archive, content_type=MEDIA_TYPE, as_attachment=True, filename=name)
+
+    def get_renderers(self) -> list[Any]:
+        return [ZIPRenderer(), JSONRenderer()]
+
+    def _tables(self, client: Client) -> dict[str, list[Any]]:
+        context = self.get_serializer_context()
+        people = Membership.objects.filter(client=client).select_related("user")
+        return {
+            "client": [ClientSerializer(client, context=context).data],
+            "people": list(MemberSerializer(people, many=True, context=context).data),
+            **{name: self._answers(viewset, client) for name, viewset in TABLES.items()},
+        }
+
+    def _rows(self, viewset: type[TenantViewSet], client: Client) -> Any:
+        rows = self._list_of(viewset).get_queryset()
+        return rows.filter(rows.model.of_client(client.pk)).distinct().order_by("pk")
+
+    def _answers(self, viewset: type[TenantViewSet], client: Client) -> list[Any]:
+        view, rows = self._list_of(viewset), list(self._rows(viewset, client))
+        answers = list(view.get_serializer(rows, many=True).data)
+        # Whoever asks, the archive is the client's: without the people of those who had the unit before or after.
+        reader = Membership(company=self.by.company, client=client, role=Membership.Role.CLIENT)
+        for row, answer in zip(rows, answers, strict=True):
+            for name in row.fields_withheld(reader):
+                answer.pop(name, None)
+        return answers
+
+    def _list_of(self, viewset: type[TenantViewSet]) -> TenantViewSet:
+        """The view of a list, as if the caller had asked for it."""
+        view = viewset()
+        view.request, view.action, view.format_kwarg, view.kwargs, view.args = self.request, "list", None, {}, ()
+        return view
+
+
+def _pictures(photos: Any) -> Iterator[tuple[str, bytes]]:
+    """Pictures that are still where they were put."""
+    photo: ServicePhoto
+    for photo in photos.iterator(chunk_size=50):
+        try:
+            with photo.file.open("rb") as stored:
+                content = stored.read()
+        except FileNotFoundError:
+            continue
+        yield f"{photo.kind}-{photo.pk}.{photo.file.name.rpartition('.')[2]}", content

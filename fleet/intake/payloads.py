@@ -13,6 +13,7 @@ from accounts.models import Company, Membership
 from accounts.repeats import CONFLICT
 from fleet.engineering.units import QUANTITY_KINDS, accepted_forms
 from fleet.intake import feed_water, observations, readings
+from fleet.intake.references import is_named_by_values
 from fleet.intake.rows import Row, Sent
 from fleet.intake.storing import Progress, close_batch, note_post, open_batch
 from fleet.models import FeedWaterSample, IntakeBatch, Reading
@@ -153,9 +154,14 @@ def refuse_faulty(row: Row, sentence: str) -> None:
     """
     if row.faults:
         if all(fault.code == CONFLICT for fault in row.faults):
+            known_by = (
+                "The same values of the same moment are stored already"
+                if is_named_by_values(row)
+                else f"Its reference '{row.reference}' is already used by one"
+            )
             raise Conflict(
                 CONFLICT,
-                f"{sentence} Its reference '{row.reference}' is already used by one with other content.",
+                f"{sentence} {known_by} with other content.",
                 faults=[Fault(f"/{escape_pointer(fault.field)}", fault.sentence) for fault in row.faults],
             )
         pointers = ["" if fault.field == "row" else f"/{escape_pointer(fault.field)}" for fault in row.faults]

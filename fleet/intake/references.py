@@ -120,7 +120,9 @@ def settle(
     """Sort rows into fresh ones, duplicates and conflicts (which become faults).
 
     A row whose reference is known and whose content is the same is a duplicate; with other content it is refused, since
-    a reading is never overwritten. A correction must name a row of the same unit that nothing has corrected yet.
+    a reading is never overwritten. One without a reference is known by its values, however little else it tells; where
+    it tells more or otherwise it is refused too. A correction must name a row of the same unit that nothing has
+    corrected yet.
 
     Parameters
     ----------
@@ -145,12 +147,7 @@ def settle(
         if before is not None:
             different = _differences(row, before, stored_by_key, defaults)
             for one in different:
-                row.refuse(
-                    one.field,
-                    CONFLICT,
-                    f"{one.sentence(row.reference, owner_words)}; a correction needs a reference of its own and names "
-                    "the old one in 'corrects'.",
-                )
+                row.refuse(one.field, CONFLICT, _sentence(one, row, before, owner_words))
             if not different:
                 settled.duplicates += 1
                 settled.duplicate_of[id(row)] = key
@@ -222,13 +219,14 @@ def _differences(
                     label, stored if stored_number is not None else "", str(sent_quantity) if sent_quantity else ""
                 )
             )
-    if row.reference.startswith(OWN_PREFIX):
-        # Named by its values: the same look at the gauges, however it is told.
-        return differences
-    for name in sorted({*before.fields, *row.fields} - {"reference"}):
+    # Named by its values, it is the same look at the gauges told anew: what is left out there is not taken back.
+    compared = set(row.fields) if is_named_by_values(row) else {*before.fields, *row.fields}
+    for name in sorted(compared - {"reference"}):
         sent_word = row.fields.get(name, defaults.get(name, ""))
         if sent_word is not None:
             differences += difference(name, before.fields.get(name, defaults.get(name)), sent_word)
+    if is_named_by_values(row):
+        return differences
     name = row.words.get("corrects", "")
     target = stored_by_key.get((row.owner_id, name))
     if (_identity(target) if name else None) != before.corrects:
@@ -237,6 +235,26 @@ def _differences(
         )
         differences.append(Difference("corrects", was_corrected, in_words(name)))
     return differences
+
+
+def is_named_by_values(row: Row) -> bool:
+    """Whether a row came without a reference."""
+    return row.reference.startswith(OWN_PREFIX)
+
+
+def _sentence(one: Difference, row: Row, before: StoredRow, owner_words: str) -> str:
+    """One difference with both values, and how to put right what is stored."""
+    if not is_named_by_values(row):
+        return (
+            f"{one.sentence(row.reference, owner_words)}; a correction needs a reference of its own and names the old "
+            "one in 'corrects'."
+        )
+    where = f"as {before.pk}" if before.pk is not None else "by an earlier row"
+    named = f" and names {before.pk} in 'corrects'" if before.pk is not None else ""
+    return (
+        f"{one.sentence_of(f'The same values of the same moment are stored {where},')}; a correction needs a "
+        f"reference of its own{named}."
+    )
 
 
 def _identity(stored: StoredRow | None) -> StoredRow | int | None:

@@ -249,6 +249,49 @@ def test_other_content_under_a_known_reference_is_refused_with_both_values(
     assert list(Reading.objects.order_by("pk").values()) == before
 
 
+@pytest.mark.parametrize(
+    ("stored", "sent", "both"),
+    [
+        ({"note": "gauge sticks"}, {"note": "gauge is fine"}, "with note 'gauge sticks', not 'gauge is fine'"),
+        ({}, {"note": "gauge sticks"}, "without note, and 'gauge sticks' was sent"),
+        ({"person": "Ines"}, {"person": "Ada"}, "with person 'Ines', not 'Ada'"),
+        ({}, {"instrument": "Hand meter"}, "without instrument, and 'Hand meter' was sent"),
+    ],
+    ids=str,
+)
+def test_the_same_values_without_a_reference_lose_no_word_in_silence(
+    unit: Unit, as_installer: APIClient, stored: dict[str, Any], sent: dict[str, Any], both: str
+) -> None:
+    factories.InstrumentFactory(company=unit.company, name="Hand meter")
+    look = {"unit": unit.pk, "taken_at": "2026-02-20T10:00:00+01:00", "inlet_pressure": "60 psi"}
+    first = as_installer.post("/api/v1/readings/", {**look, **stored})
+    assert first.status_code == 201
+    refused = as_installer.post("/api/v1/readings/", {**look, **sent})
+    assert (refused.status_code, refused.json()["code"]) == (409, "reference_conflict"), refused.content
+    assert "auto-" not in refused.content.decode()
+    (fault,) = refused.json()["errors"]
+    assert both in fault["detail"]
+    assert f"names {first.json()['id']} in 'corrects'" in fault["detail"]
+    for listed in (
+        as_installer.post("/api/v1/readings/", [{**look, **sent}]).json(),
+        upload(
+            as_installer,
+            f"unit,taken at,inlet pressure [psi],{next(iter(sent))}\n"
+            f"{unit.code},2026-02-20T10:00+01:00,60,{next(iter(sent.values()))}\n",
+        ).json(),
+    ):
+        assert (listed["stored"], listed["duplicates"], listed["refused"]) == (0, 0, 1)
+        assert fault["detail"] in [each["sentence"] for each in listed["refused_rows"][0]["faults"]]
+    # told with less, nothing is lost
+    assert as_installer.post("/api/v1/readings/", look).status_code == 200
+    assert as_installer.post("/api/v1/readings/", {**look, **stored}).status_code == 200
+    corrected = as_installer.post(
+        "/api/v1/readings/", {**look, **sent, "reference": "right", "corrects": first.json()["id"]}
+    )
+    assert corrected.status_code == 201
+    assert Reading.objects.count() == 2
+
+
 def test_a_meter_posts_readings_of_its_own_unit_only(unit: Unit, owner: Membership, api_for: ApiFor) -> None:
     other = factories.UnitFactory(company=unit.company)
     meter = api_for(owner, meter_unit_id=unit.pk)

@@ -86,7 +86,7 @@ READERS: Final = _table(
     ("FeedWaterSample", EVERYONE, "corrected_by received_at"),
     ("FeedWaterSample", STAFF, "voided_at voided_by void_reason"),
     ("Reading", STAFF, "voided_at voided_by void_reason"),
-    ("FeedWaterSample", STAFF, "batch line"),
+    ("FeedWaterSample", STAFF, "batch line recorded_by"),
     ("Finding", EVERYONE, "id unit position reading title cause state opened_at last_seen_at decided_at closed_at"),
     ("Finding", EVERYONE, "caution client_sentence"),
     ("Finding", STAFF, "rule confidence numbers decision_note confirming_check action installer_sentence"),

@@ -38,6 +38,7 @@ class FeedWaterSampleSerializer(QuantityModelSerializer):
             "taken_at",
             "reference",
             "measured_by",
+            "recorded_by",
             "method",
             "supply",
             "as_sent",
@@ -96,6 +97,7 @@ class FeedWaterFilterSet(TenantFilterSet):
 
     site = RowFilter()
     batch = RowFilter()
+    recorded_by = RowFilter()
     taken_at_from = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="gte")
     taken_at_before = django_filters.IsoDateTimeFilter(field_name="taken_at", lookup_expr="lt")
     current = django_filters.BooleanFilter(

@@ -88,7 +88,7 @@ def take_rows(
     )
     tell(progress, 0.7, words.storing())
     stored = references.insert(
-        settled, FeedWaterSample, lambda row, corrects_id: _sample(row, corrects_id, now=now, batch=batch)
+        settled, FeedWaterSample, lambda row, corrects_id: _sample(row, corrects_id, by=by, now=now, batch=batch)
     )
     _name_supplies(stored)
     sampled = units_at({sample.site_id for sample in stored})
@@ -120,13 +120,16 @@ def _check(row: Row) -> None:
             row.flag(column, "unusual", words.unusual(column, doubt))
 
 
-def _sample(row: Row, corrects_id: int | None, *, now: datetime, batch: IntakeBatch | None) -> FeedWaterSample:
+def _sample(
+    row: Row, corrects_id: int | None, *, by: Membership | None, now: datetime, batch: IntakeBatch | None
+) -> FeedWaterSample:
     fields: dict[str, Any] = {**row.numbers, **row.fields}
     fields["reference"] = row.reference
     assert row.taken_at is not None
     return FeedWaterSample(
         site_id=row.owner_id,
         taken_at=row.taken_at,
+        recorded_by=by,
         as_sent=row.as_sent(),
         flags=[flag.as_json() for flag in row.flags],
         corrects_id=corrects_id,

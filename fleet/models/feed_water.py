@@ -5,6 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from accounts.models import Membership
 from fleet.models.corrections import CorrectableQuerySet, Voidable
 from fleet.models.intake import IntakeBatch
 from fleet.models.ownership import PassedOn
@@ -17,7 +18,7 @@ class FeedWaterSample(Voidable, PassedOn):
     TENANT_PATH = "site__company_id"
     CLIENT_PATH = "site__client_id"
     HELD_THROUGH = "site"
-    PERSONAL_FIELDS = frozenset({"measured_by"})
+    PERSONAL_FIELDS = frozenset({"measured_by", "recorded_by"})
 
     QUANTITIES: ClassVar[tuple[str, ...]] = (
         "ph",
@@ -36,6 +37,7 @@ class FeedWaterSample(Voidable, PassedOn):
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="feed_water_samples")
     taken_at = models.DateTimeField()
     reference = models.CharField(max_length=80, blank=True)
+    recorded_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     measured_by = models.CharField(max_length=80, blank=True)
     supply = models.CharField(max_length=80, blank=True, help_text="water works or district that fed the site then")
     method = models.CharField(max_length=80, blank=True)

@@ -45,9 +45,8 @@ def void_sample(*, sample: FeedWaterSample, reason: str, by: Membership, now: da
     """
     with transaction.atomic():
         list(Site.objects.select_for_update(no_key=True).filter(pk=sample.site_id).values_list("pk"))
-        row = FeedWaterSample.objects.select_related("site", "batch").get(pk=sample.pk)
-        entered_by = row.batch.received_by_id if row.batch is not None else None
-        refuse_stranger(by=by, entered_by=entered_by, entered_at=row.received_at, now=now)
+        row = FeedWaterSample.objects.select_related("site").get(pk=sample.pk)
+        refuse_stranger(by=by, entered_by=row.recorded_by_id, entered_at=row.received_at, now=now)
         _void_all(row, reason, by, now)
         units = Unit.objects.filter(site=row.site_id).values_list("pk", flat=True)
         announce(row.site.company_id, units=units, kind=Kind.WATER, now=now)

@@ -95,3 +95,27 @@ def test_installers_take_back_their_own_and_clients_nothing(
     assert void(as_installer, own).json()["code"] == "entry_too_old"
     Reading.objects.filter(pk=own.pk).update(received_at=timezone.now() - timedelta(days=6))
     assert void(as_installer, own).status_code == 200
+
+
+def test_who_sent_a_sample_is_told_to_staff_and_may_take_it_back(
+    unit: Unit, as_installer: APIClient, as_client: APIClient, installer: Membership, as_office: APIClient
+) -> None:
+    body = {"site": unit.site_id, "hardness": "210 mg/L as CaCO3"}
+    address = "/api/v1/feed-water-samples/"
+    own = as_installer.post(address, body).json()
+    foreign = as_office.post(address, {**body, "reference": "lab-1"}).json()
+    batch = as_installer.post(address, [{**body, "reference": "list-1"}])
+    assert batch.status_code == 201
+    assert own["recorded_by"] == installer.pk
+    (listed,) = as_office.get(address, {"batch": batch.json()["id"]}).json()["results"]
+    assert listed["recorded_by"] == installer.pk
+    sent_by_one = as_office.get(address, {"recorded_by": installer.pk}).json()["results"]
+    assert {row["id"] for row in sent_by_one} == {own["id"], listed["id"]}
+    assert "recorded_by" not in as_client.get(f"{address}{own['id']}/").json()
+    for stranger in (as_client.post, as_installer.post):
+        refused = stranger(f"{address}{foreign['id']}/void/", {"reason": "Never taken."})
+        assert refused.status_code == 403
+    FeedWaterSample.objects.update(received_at=timezone.now() - timedelta(days=8))
+    assert void(as_installer, FeedWaterSample.objects.get(pk=own["id"]), "feed-water-samples").status_code == 403
+    FeedWaterSample.objects.update(received_at=timezone.now() - timedelta(days=6))
+    assert void(as_installer, FeedWaterSample.objects.get(pk=own["id"]), "feed-water-samples").status_code == 200

@@ -26,6 +26,9 @@ class SheetTaskSerializer(StrictSerializer):
     what = serializers.CharField()
     item = serializers.IntegerField(allow_null=True)
     item_code = serializers.CharField(allow_null=True)
+    substitutes = serializers.ListField(
+        child=serializers.CharField(), help_text="codes of other cartridges on hand that do its work in its place"
+    )
     minutes = serializers.IntegerField()
     source = serializers.CharField(  # type: ignore[assignment]
         help_text="forecast, finding, calendar or person; a person's reason is quoted"

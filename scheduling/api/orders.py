@@ -42,6 +42,7 @@ from scheduling.services.orders.orders import (
     place_order,
     send_order,
 )
+from scheduling.services.stock.substitutes import bought_before
 
 _MOST_PACKS = 10_000
 
@@ -70,6 +71,9 @@ class PurchaseOrderLineSerializer(TenantModelSerializer):
     outstanding = serializers.IntegerField(read_only=True, help_text="pieces that have not come")
     cost = _money(help_text="what the line costs, in the company's currency")
     wanted_for = WantedForSerializer(many=True, read_only=True, help_text="visits that lack it")
+    substitutes = serializers.SerializerMethodField(
+        help_text="codes of cartridges that were bought before and do the same, cheapest first"
+    )
 
     class Meta:
         model = PurchaseOrderLine
@@ -92,8 +96,15 @@ class PurchaseOrderLineSerializer(TenantModelSerializer):
             "expected_on",
             "sentence",
             "wanted_for",
+            "substitutes",
         ]
         read_only_fields = fields
+
+    def get_substitutes(self, line: PurchaseOrderLine) -> list[str]:
+        # Read once for all lines of an answer.
+        if "bought" not in self.context:
+            self.context["bought"] = bought_before(company=line.order.company)
+        return self.context["bought"].to_order_for(line.item)
 
 
 class CamePieceSerializer(StrictSerializer):

@@ -112,7 +112,7 @@ class _Sheet(Pages):
                 words.task(
                     task["unit_code"],
                     task["what"],
-                    task["item_code"] or "",
+                    _items(task),
                     task["minutes"],
                     is_done=task["state"] != Need.State.OPEN,
                     # what somebody asked for is told in their own words
@@ -195,6 +195,12 @@ class _Sheet(Pages):
 
     def _local(self, moment: datetime) -> datetime:
         return moment.astimezone(self.zone)
+
+
+def _items(task: dict[str, Any]) -> str:
+    """What a task takes, with what can stand in for it."""
+    item, others = task["item_code"] or "", ", ".join(task["substitutes"])
+    return words.item_or(item, others) if others else item
 
 
 def _shown(value: dict[str, Any]) -> str:

@@ -99,6 +99,11 @@ def way_to_stop(address: str, km: float, minutes: float, hours: str) -> str:
     )
 
 
+def item_or(item: str, others: str) -> str:
+    """A cartridge and what can stand in for it, by their codes."""
+    return gettext("{item} (or {others})").format(item=item, others=others)
+
+
 def task(unit: str, what: str, item: str, minutes: int, *, is_done: bool, reason: str) -> str:
     """One thing to do; the item and what somebody said of it may be empty."""
     words = (

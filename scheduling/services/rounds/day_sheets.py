@@ -17,11 +17,13 @@ from fleet.engineering.positions import position_name
 from fleet.engineering.units import QUANTITY_KINDS, to_display
 from fleet.intake.names import public_name, spoken
 from fleet.models import CatalogueItem, Finding, Placement, Position, Reading, Stage, Unit
+from fleet.services.formats import format_of, format_or_else
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.expected import expected_readings
 from fleet.services.units.access import access_of
 from scheduling.models import Installer, Need, PartsList, Plan, Round, Stop, VisitTask
 from scheduling.services.rounds.cautions import cautions_at
+from scheduling.services.stock.substitutes import Bought, bought_before
 from scheduling.services.stock.visit_parts import parts_by_visit
 from scheduling.services.words import rounds as words
 from scheduling.services.words.tasks import task_text
@@ -83,7 +85,7 @@ def day_sheet(*, day: Round) -> DaySheet:
     access = access_of({visit.site_id: visit.site for visit in visits}.values())
     units = _units([visit.site_id for visit in visits])
     limits = limits_of_units(company, [unit.pk for of_site in units.values() for unit in of_site])
-    system = company.unit_system
+    bought, system = bought_before(company=company), company.unit_system
     return DaySheet(
         round=day,
         zone=day.installer.time_zone,
@@ -92,7 +94,7 @@ def day_sheet(*, day: Round) -> DaySheet:
             {
                 **_of_stop(stop),
                 "hours": [words.hours(*span) for span in access[stop.visit.site_id].hours_on(day.day)],
-                "tasks": [_of_task(task) for task in stop.visit.tasks.all()],
+                "tasks": [_of_task(task, bought) for task in stop.visit.tasks.all()],
                 "units": [
                     _of_unit(unit, limits[unit.pk], list(stop.visit.tasks.all()), system)
                     for unit in units.get(stop.visit.site_id, ())
@@ -162,7 +164,13 @@ def _of_stop(stop: Stop) -> dict[str, Any]:
     }
 
 
-def _of_task(task: VisitTask) -> dict[str, Any]:
+def _substitutes(need: Need, bought: Bought) -> list[str]:
+    if need.item is None or need.position is None or need.state != Need.State.OPEN:
+        return []
+    return bought.on_hand_for(need.item, format_or_else(format_of(need.position), format_of(need.item)))
+
+
+def _of_task(task: VisitTask, bought: Bought) -> dict[str, Any]:
     need = task.need
     return {
         "order": task.order,
@@ -175,6 +183,7 @@ def _of_task(task: VisitTask) -> dict[str, Any]:
         "what": task_text(need),
         "item": need.item_id,
         "item_code": need.item.code if need.item is not None else None,
+        "substitutes": _substitutes(need, bought),
         "minutes": need.minutes,
         "source": need.source,
         "reason": need.reason,

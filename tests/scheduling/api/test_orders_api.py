@@ -45,6 +45,31 @@ def _draft(api: APIClient) -> dict[str, Any]:
     return drafted
 
 
+def test_a_line_names_what_was_bought_before_and_does_the_same(as_office: APIClient, supplied: Town) -> None:
+    """Installed, delivered or on hand once; in use still; of the format of what is ordered."""
+    wanted = supplied.item("carbon")
+    type(wanted).objects.filter(pk=wanted.pk).update(cartridge_size="10_inch")
+
+    def item(code: str, **values: Any) -> Any:
+        facts = {"cartridge_size": "10_inch", "price": "9.00", **values}
+        return factories.CatalogueItemFactory(company=supplied.company, kind="carbon", code=code, **facts)
+
+    supplied.stock(item("CB-STOCK"), 2)
+    delivered = factories.PurchaseOrderLineFactory(
+        order__company=supplied.company, item=item("CB-ORDERED", price="8.00")
+    )
+    type(delivered).objects.filter(pk=delivered.pk).update(received=1)
+    factories.PlacementFactory(
+        position=supplied.position(supplied.unit(supplied.site()), "carbon"), item=item("CB-FITTED", price="7.00"),
+        placed_at=NOW - timedelta(days=900), removed_at=NOW - timedelta(days=600), removal="routine",
+    )  # fmt: skip
+    item("CB-NEVER")
+    supplied.stock(item("CB-GONE", is_active=False), 2)
+    supplied.stock(item("CB-WIDE", cartridge_size="10_inch_wide"), 2)
+    lines = {line["item_code"]: line for order in _draft(as_office)["orders"] for line in order["lines"]}
+    assert lines["carbon-1"]["substitutes"] == ["CB-FITTED", "CB-ORDERED", "CB-STOCK"]
+
+
 def test_a_clerks_way_from_the_list_to_the_shelf(as_office: APIClient, supplied: Town) -> None:
     drafted = _draft(as_office)
     (order,) = drafted["orders"]

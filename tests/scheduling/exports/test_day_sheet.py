@@ -162,6 +162,35 @@ def test_an_own_well_is_to_be_tested_and_that_is_said_once(
     assert cautions.TEST_WELL not in _stop(sheet, "Reef House")["cautions"]
 
 
+def test_a_task_names_what_is_on_hand_and_fits_in_its_place(
+    as_installer: APIClient, day: Round, town: Town, ada: Installer
+) -> None:
+    def item(code: str, pieces: int, van: Installer | None = None, **values: Any) -> None:
+        made = factories.CatalogueItemFactory(company=town.company, kind="carbon", code=code, **values)
+        factories.StockLevelFactory(company=town.company, item=made, installer=van, quantity=pieces)
+
+    task = next(task for task in _stop(as_installer.get(f"/api/v1/rounds/{day.pk}/day-sheet/").json(), "Reef House")
+                ["tasks"] if task["item_code"] == "carbon-1")  # fmt: skip
+    assert task["substitutes"] == []
+    Position.objects.filter(pk=task["position"]).update(cartridge_size="10_inch")
+    item("CB-DEARER", 1, cartridge_size="10_inch", price="9.00")
+    item("CB-ABOARD", 2, ada, cartridge_size="10_inch", price="8.00")
+    item("CB-OLD", 1, cartridge_size="10_inch", price="9.50", is_active=False)
+    item("CB-NONE", 0, cartridge_size="10_inch", price="1.00")
+    item("CB-WIDE", 5, cartridge_size="10_inch_wide", price="1.00")
+    sheet = as_installer.get(f"/api/v1/rounds/{day.pk}/day-sheet/").json()
+    tasks = [task for stop in sheet["stops"] for task in stop["tasks"]]
+    (named,) = [each for each in tasks if each["substitutes"]]
+    assert named["need"] == task["need"]
+    assert named["substitutes"] == ["CB-ABOARD", "CB-DEARER", "CB-OLD"]
+    printed = as_installer.get(f"/api/v1/rounds/{day.pk}/day-sheet/", headers={"Accept": "application/pdf"})
+    assert "carbon-1 (or CB-ABOARD, CB-DEARER, CB-OLD)" in _text(printed.content).replace("\n", " ")
+    # what was done takes nothing any more
+    Need.objects.filter(pk=task["need"]).update(state="done", closed_at=NOW)
+    sheet = as_installer.get(f"/api/v1/rounds/{day.pk}/day-sheet/").json()
+    assert not [each for stop in sheet["stops"] for each in stop["tasks"] if each["substitutes"]]
+
+
 def test_the_sheet_expects_what_the_limits_of_the_unit_ask_for(
     as_owner: APIClient, as_installer: APIClient, day: Round, town: Town
 ) -> None:

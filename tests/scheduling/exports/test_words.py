@@ -26,6 +26,10 @@ def test_a_task_says_what_it_takes_and_whether_it_is_done() -> None:
     )
 
 
+def test_what_can_stand_in_is_named_beside_what_is_taken() -> None:
+    assert words.item_or("C1", "C2, C3") == "C1 (or C2, C3)"
+
+
 def test_what_is_installed_says_since_when() -> None:
     assert words.in_position(1, "lead resin", "R1", "L7", DAY) == "1 lead resin: R1 L7 since 2026-03-03"
     assert words.in_position(2, "carbon", "", "", None) == "2 carbon: empty"
@@ -55,6 +59,7 @@ def test_it_is_told_in_the_language_that_is_spoken() -> None:
             words.confirmed_for(AT),
             words.way_to_stop("", 1.0, 2.0, ""),
             words.task("U1", "W1", "C1", 5, is_done=True, reason="R1"),
+            words.item_or("C1", "C2, C3"),
             words.unit_title("U1", "N1"),
             words.in_position(1, "P1", "", "L1", DAY),
             words.open_finding("F1", "M1", "D1"),

@@ -104,6 +104,7 @@ class SheetLoadSerializer(SheetPartSerializer):
     """Pieces the van takes along."""
 
     aboard = serializers.IntegerField()
+    reserved_elsewhere = serializers.IntegerField(help_text="pieces of those aboard that other visits count on")
     to_load = serializers.IntegerField(help_text="pieces to load from the store")
     missing = serializers.IntegerField(help_text="pieces that are neither aboard nor in the store")
 

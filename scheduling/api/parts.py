@@ -53,6 +53,7 @@ class PartsLineSerializer(TenantModelSerializer):
             "quantity",
             "spare",
             "in_stock",
+            "reserved_elsewhere",
             "from_store",
             "on_order",
             "late",

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from reportlab.lib import colors
@@ -29,6 +29,9 @@ __all__ = ["MEDIA_TYPE", "day_sheet_pdf"]
 def day_sheet_pdf(sheet: DaySheet) -> bytes:
     """Write a sheet as a PDF."""
     return _Sheet(sheet).write()
+
+
+_LOAD_NUMBERS: Final = ("quantity", "aboard", "reserved_elsewhere", "to_load", "missing")
 
 
 class _Sheet(Pages):
@@ -68,11 +71,8 @@ class _Sheet(Pages):
         if not self.sheet.load:
             return []
         rows = [["", *map(gettext, words.LOAD_COLUMNS)]]
-        rows += [
-            [f"{one['code']} {one['name']}", *(str(one[key]) for key in ("quantity", "aboard", "to_load", "missing"))]
-            for one in self.sheet.load
-        ]
-        return [self._text(gettext(words.VAN_LOAD), self.label), self._table(rows, [90, 22, 22, 22, 22])]
+        rows += [[f"{one['code']} {one['name']}", *(str(one[key]) for key in _LOAD_NUMBERS)] for one in self.sheet.load]
+        return [self._text(gettext(words.VAN_LOAD), self.label), self._table(rows, [73, 21, 21, 21, 21, 21])]
 
     def _stop(self, stop: dict[str, Any]) -> list[Flowable]:
         state = Visit.State(stop["state"])

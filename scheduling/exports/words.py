@@ -8,7 +8,13 @@ from accounts.language import gettext, gettext_noop, ngettext
 
 # headings, translated where they are printed
 VAN_LOAD = gettext_noop("The van's load")
-LOAD_COLUMNS = (gettext_noop("take along"), gettext_noop("aboard"), gettext_noop("load"), gettext_noop("missing"))
+LOAD_COLUMNS = (
+    gettext_noop("take along"),
+    gettext_noop("aboard"),
+    gettext_noop("reserved elsewhere"),
+    gettext_noop("load"),
+    gettext_noop("missing"),
+)
 CONTACT = gettext_noop("Contact")
 GETTING_IN = gettext_noop("Getting in")
 LOCKED = gettext_noop("Locked")

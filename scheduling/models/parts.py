@@ -85,6 +85,9 @@ class PartsLine(TenantModel):
         default=0,
         help_text="pieces that are there: for a round in its van, for a visit in stock for it, for a period in stock",
     )
+    reserved_elsewhere = models.PositiveIntegerField(
+        default=0, help_text="for a round: pieces in its van, of those that are there, that other visits count on"
+    )
     from_store = models.PositiveIntegerField(
         default=0, help_text="for a round: pieces that its van lacks and that the store has"
     )

@@ -278,6 +278,7 @@ def _load(day: Round) -> list[dict[str, Any]]:
             "name": line.item.name,
             "quantity": line.quantity,
             "aboard": line.in_stock,
+            "reserved_elsewhere": line.reserved_elsewhere,
             "to_load": line.from_store,
             "missing": max(line.short - line.from_store, 0),
         }

@@ -22,6 +22,7 @@ from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.demand import expect_demand
 from scheduling.services.stock.sentences import sentence_of_period, sentence_of_shares
 from scheduling.services.stock.supplies import STORE, place_of, van_key
+from scheduling.services.words import stock as words
 
 Scope = PartsList.Scope
 
@@ -121,6 +122,7 @@ class PartsWriter:
                 lines = self._lines_of([visit], van=None)
                 self._write(lines, scope=Scope.VISIT, visit_id=visit, first_day=day, last_day=day)
         used: dict[int, Counter[str]] = defaultdict(Counter)
+        given_out = self._given_out_of_vans()
         # in order of days: what a van uses on one day is not aboard on the next
         for round_ in self.rounds:
             visit_ids = [stop.visit_id for stop in round_.stops.all() if stop.visit_id in self.visits]
@@ -130,7 +132,18 @@ class PartsWriter:
                 item, used_before = str(line.item_id), line.in_stock
                 line.in_stock = aboard[item] - used_aboard[item]
                 used_aboard[item] += used_before
+                line.reserved_elsewhere = given_out[van_key(round_.installer_id), item] - used_aboard[item]
+                if line.reserved_elsewhere:
+                    line.sentence = words.and_reserved(line.sentence, line.reserved_elsewhere)
             self._write(lines, scope=Scope.ROUND, round_id=round_.pk, first_day=round_.day, last_day=round_.day)
+
+    def _given_out_of_vans(self) -> Counter[tuple[str, str]]:
+        """Place and item to the pieces that any visit gets from there."""
+        given_out: Counter[tuple[str, str]] = Counter()
+        for (_, item), shares in self.shares.items():
+            for share in shares:
+                given_out[place_of(share.supply), item] += share.quantity
+        return given_out
 
     def _lines_of(self, visits: Sequence[int], *, van: int | None) -> list[PartsLine]:
         """What visits take and where it comes from; with a van: what is aboard and what is to be loaded."""
@@ -307,6 +320,7 @@ _COMPARED = (
     "quantity",
     "spare",
     "in_stock",
+    "reserved_elsewhere",
     "from_store",
     "on_order",
     "late",

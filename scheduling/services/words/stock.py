@@ -19,6 +19,16 @@ def aboard(count: int) -> str:
     return gettext("{count} aboard").format(count=count)
 
 
+def and_reserved(sources: str, count: int) -> str:
+    """So many more lie in the van of the round, and are not there for it; goes on from where its pieces come from."""
+    words = ngettext(
+        "{sources} {count} more aboard is reserved for another visit.",
+        "{sources} {count} more aboard are reserved for other visits.",
+        count,
+    )
+    return words.format(sources=sources, count=count)
+
+
 def in_van_of(count: int, installer: str) -> str:
     """So many lie in the van of another installer; empty where nobody knows whose."""
     if not installer:

@@ -1,12 +1,23 @@
 """Parts lists: for a visit, a van's round, the plan's days and the weeks to order for."""
 
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
 
 import pytest
 
 from accounts.models import Membership
 from fleet.models import CatalogueItem, PartsRule
-from scheduling.models import CompanyPolicy, Need, PartsLine, PartsList, Plan, PurchaseOrderLine, Stop, Visit
+from scheduling.models import (
+    CompanyPolicy,
+    Need,
+    PartsLine,
+    PartsList,
+    Plan,
+    PurchaseOrderLine,
+    StockLevel,
+    Stop,
+    Visit,
+)
 from scheduling.planning.stock.deliveries import order_by
 from scheduling.services.needs.needs import refresh_needs
 from scheduling.services.rounds.plans import plan_rounds
@@ -92,6 +103,41 @@ def test_what_a_van_uses_on_one_day_is_not_aboard_on_the_next(town: Town) -> Non
     write_parts_lists(plan=plan, now=NOW)
     lines = PartsLine.objects.filter(parts_list__scope="round").order_by("parts_list__first_day")
     assert [(line.quantity, line.in_stock, line.short) for line in lines] == [(1, 1, 0), (1, 0, 1)]
+
+
+def test_pieces_aboard_that_another_visit_counts_on_are_said_to_be_reserved(town: Town) -> None:
+    ada = town.installer("Ada")
+    first_day = (TODAY.weekday() + 1) % 7
+    for weekday in (first_day, (first_day + 1) % 7):
+        site = town.site(east_km=2 + weekday)
+        town.window(site, weekday, time(8), time(17))
+        town.forecast(town.position(town.unit(site), "carbon"), 0)
+    level = town.stock(town.item("carbon"), 3, ada)
+    town.stock(town.item("carbon"), 50)
+    plan = _planned(town)
+    write_parts_lists(plan=plan, now=NOW)
+
+    def lines() -> list[tuple[Any, ...]]:
+        rows = PartsLine.objects.filter(parts_list__scope="round", item=level.item).order_by("parts_list__first_day")
+        return [(row.quantity, row.in_stock, row.reserved_elsewhere, row.from_store, row.sentence) for row in rows]
+
+    assert lines() == [
+        (1, 3, 1, 0, "1 aboard. 1 more aboard is reserved for another visit."),
+        (1, 2, 0, 0, "1 aboard."),
+    ]
+    first, second = Visit.objects.order_by("stops__round__day")
+    StockLevel.objects.filter(pk=level.pk).update(quantity=1)
+    StockLevel.objects.filter(item=level.item, installer=None).update(quantity=0)
+    # it is confirmed with the later client, so that the earlier round cannot have the only piece
+    Visit.objects.filter(pk=second.pk).update(
+        state="confirmed", installer=ada, appointment_at=Stop.objects.get(visit=second).starts_at
+    )
+    write_parts_lists(plan=plan, now=NOW)
+    assert lines() == [
+        (1, 1, 1, 0, "1 neither in stock nor ordered. 1 more aboard is reserved for another visit."),
+        (1, 1, 0, 0, "1 aboard."),
+    ]
+    assert first.pk != second.pk
 
 
 def test_a_period_orders_whole_packs_in_time(town: Town) -> None:

@@ -127,6 +127,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("service_record", ("create", "add_photo", "correct", "void"), STAFF),
     ("service_photo", (*READ, "image"), EVERYONE),
     ("client_data", ("retrieve",), OWNER | frozenset({Role.CLIENT})),
+    ("client_data", ("erase",), OWNER),
     ("parts_list", READ, STAFF),
     ("purchase_order", (*READ, "list_late", "csv", "text", "pdf"), OFFICE),
     ("purchase_order", ("create", "update", "draft", "place", "send", "expect", "receive", "cancel"), OFFICE),

@@ -676,6 +676,6 @@ class DeliveryFactory(DjangoModelFactory):
 
     order = factory.SubFactory(PurchaseOrderFactory, state="placed", placed_on=TODAY)
     reference = factory.Sequence(lambda n: f"note-{n}")
-    pieces = factory.LazyFunction(lambda: [{"line": 1, "item": 1, "quantity": 2, "lot": ""}])
+    pieces = factory.LazyFunction(lambda: [{"line": 1, "item": 1, "item_code": "SED-5", "quantity": 2, "lot": ""}])
     received_on = TODAY
     recorded_at = NOW

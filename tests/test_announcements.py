@@ -101,6 +101,7 @@ SERVICES = {
     "scheduling.services.people.absences.record_absence": ROUNDS,
     "scheduling.services.people.installers.create_installer": ANNOUNCES,
     "scheduling.services.people.installers.delete_installer": ANNOUNCES,
+    "scheduling.services.erasure.erase_client": ANNOUNCES,
     "scheduling.services.people.installers.retire_installer": ANNOUNCES,
     "scheduling.services.people.installers.unretire_installer": ANNOUNCES,
     "scheduling.services.people.installers.update_installer": ANNOUNCES,

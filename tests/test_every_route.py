@@ -207,6 +207,7 @@ TABLE: dict[str, str] = {
     "GET /api/v1/rounds/<pk>/gpx/": STAFF,
     "GET /api/v1/rounds/my-day/": STAFF,
     "GET /api/v1/client-data/<pk>/": "owner client",
+    "POST /api/v1/client-data/<pk>/erase/": OWNER,
     "GET /api/v1/service-photos/": EVERYONE,
     "GET /api/v1/service-photos/<pk>/": EVERYONE,
     "GET /api/v1/service-photos/<pk>/image/": EVERYONE,

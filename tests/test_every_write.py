@@ -60,6 +60,7 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "DELETE /api/v1/clients/<pk>/": lambda *_: {},
     "POST /api/v1/clients/<pk>/retire/": lambda *_: {"reason": "entered twice"},
     "POST /api/v1/clients/<pk>/unretire/": lambda *_: {},
+    "POST /api/v1/client-data/<pk>/erase/": lambda company, client, unit, row: {"name": row.name},
     "PATCH /api/v1/company/": lambda *_: {"name": "North Water and Sons"},
     "POST /api/v1/logout/": lambda *_: {},
     "POST /api/v1/members/<pk>/end/": lambda *_: {},

@@ -27,6 +27,7 @@ _DID: Final = {
     "edit": gettext_noop("{who} changed {what}."),
     "end": gettext_noop("{who} ended {what}."),
     "enter": gettext_noop("{who} entered {what}."),
+    "erase": gettext_noop("{who} erased who {what} was."),
     "expect": gettext_noop("{who} noted when {what} is expected."),
     "follow": gettext_noop("{who} brought {what} up to the parts list."),
     "found": gettext_noop("{who} founded {what}."),

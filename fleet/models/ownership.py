@@ -64,8 +64,17 @@ class PassedOn(TenantModel):
     @classmethod
     def of_client(cls, client_id: int) -> Q:
         """Rows of what the client has now, and of their own time with what they had."""
+        return cls._rows_of(client_id, own_time_alone=cls.IS_PERSONAL)
+
+    @classmethod
+    def of_own_time(cls, client_id: int) -> Q:
+        """Rows of what happened while the client had what it happened at: those whose people are theirs."""
+        return cls._rows_of(client_id, own_time_alone=True)
+
+    @classmethod
+    def _rows_of(cls, client_id: int, *, own_time_alone: bool) -> Q:
         rows = super().of_client(client_id)
-        if cls.IS_PERSONAL:
+        if own_time_alone:
             since = f"{cls.HELD_THROUGH}__client_since"
             rows &= Q(**{since: None}) | Q(**{cls.HAPPENED_AT: None}) | Q(**{f"{cls.HAPPENED_AT}__gte": F(since)})
         kind = cls._held_kind()

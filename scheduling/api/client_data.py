@@ -1,17 +1,22 @@
-"""A client's data: everything of one client as one archive."""
+"""A client's data: everything of one client as one archive, and its erasure."""
 
 import tempfile
 from collections.abc import Iterator
+from dataclasses import asdict
 from typing import Any, Final
 
 from django.http import FileResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.decorators import action
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
+from rest_framework.response import Response
 
 from accounts.api.clients import ClientSerializer
 from accounts.api.members import MemberSerializer
+from accounts.http.serializers import AnswerSerializer, StrictSerializer
 from accounts.http.viewsets import TenantViewSet
 from accounts.models import Client, Membership
 from fleet.api.feed_water import FeedWaterSampleViewSet
@@ -30,6 +35,7 @@ from scheduling.api.visits import VisitViewSet
 from scheduling.exports import words
 from scheduling.exports.client_archive import MEDIA_TYPE, write_archive
 from scheduling.models import ServicePhoto
+from scheduling.services.erasure import erase_client
 
 TABLES: Final[dict[str, type[TenantViewSet]]] = {
     "sites": SiteViewSet,
@@ -51,8 +57,27 @@ TABLES: Final[dict[str, type[TenantViewSet]]] = {
 _IN_MEMORY: Final = 5_000_000
 
 
+class ErasureSerializer(StrictSerializer):
+    """Whom to erase."""
+
+    name = serializers.CharField(
+        max_length=120, help_text="the client's name as it is stored, to say that you mean this one"
+    )
+
+
+class ErasedSerializer(AnswerSerializer):
+    """What was erased."""
+
+    client = serializers.IntegerField(help_text="id of the client, which stays as a number")
+    sites = serializers.IntegerField(help_text="sites that lost name, address, way in and place on the map")
+    units = serializers.IntegerField(help_text="units that lost their name and are out of use; their history stays")
+    people = serializers.IntegerField(help_text="accounts that were deleted")
+    pictures = serializers.IntegerField(help_text="pictures and signatures that were deleted")
+    letters = serializers.IntegerField(help_text="messages that were deleted")
+
+
 class ClientDataViewSet(TenantViewSet):
-    """Everything that is stored of one client; a client reads their own."""
+    """Everything that is stored of one client: a client reads their own, the owner any and erases them."""
 
     resource = "client_data"
     queryset = Client.objects.all()
@@ -66,7 +91,7 @@ class ClientDataViewSet(TenantViewSet):
         client = self.get_object()
         archive = tempfile.SpooledTemporaryFile(max_size=_IN_MEMORY)  # noqa: SIM115 - the answer closes it
         write_archive(
-            archive,  # type: ignore[arg-type]
+            archive,
             tables=self._tables(client),
             pictures=_pictures(self._rows(ServicePhotoViewSet, client)),
             title=words.archive_title(client.name, self.by.company.name, self.by.company.day_at(self.now)),
@@ -75,8 +100,22 @@ class ClientDataViewSet(TenantViewSet):
         name = f"client-{client.pk}.zip"
         return FileResponse(archive, content_type=MEDIA_TYPE, as_attachment=True, filename=name)
 
+    @extend_schema(request=ErasureSerializer, responses=ErasedSerializer)
+    @action(detail=True, methods=["post"])
+    def erase(self, request: Request, pk: str) -> Response:
+        """Erase who the client is, for good: names, addresses, e-mail, telephone, notes, ways in, signatures, pictures,
+        messages, and the accounts of their people. The technical history of their units stays under a number, and the
+        units are out of use. Refused while somebody counts on a visit. Give the client the archive first."""
+        with self.transaction():
+            client = self.locked_object()
+            serializer = ErasureSerializer(data=request.data, context=self.get_serializer_context())
+            serializer.is_valid(raise_exception=True)
+            erased = erase_client(client=client, name=serializer.validated_data["name"], by=self.by, now=self.now)
+        answer = {**asdict(erased), "client": client.pk}
+        return Response(ErasedSerializer(answer, context=self.get_serializer_context()).data)
+
     def get_renderers(self) -> list[Any]:
-        return [ZIPRenderer(), JSONRenderer()]
+        return [ZIPRenderer(), JSONRenderer()] if self.action == "retrieve" else super().get_renderers()
 
     def _tables(self, client: Client) -> dict[str, list[Any]]:
         context = self.get_serializer_context()
@@ -117,4 +156,4 @@ def _pictures(photos: Any) -> Iterator[tuple[str, bytes]]:
                 content = stored.read()
         except FileNotFoundError:
             continue
-        yield f"{photo.kind}-{photo.pk}.{photo.file.name.rpartition('.')[2]}", content
+        yield f"{photo.kind}-{photo.pk}.{str(photo.file.name).rpartition('.')[2]}", content

@@ -47,6 +47,8 @@ def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
     owner.patch(f"/members/{member['id']}/", {"name": "Nell Harrowgate"})
     owner.post(f"/members/{member['id']}/end/")
     nell.get("/clients/", status=401)
+    leaver = owner.post("/clients/", {"name": "Walk-out client", "phone": "555 0101"})
+    assert owner.post(f"/client-data/{leaver['id']}/erase/", {"name": "Walk-out client"})["client"] == leaver["id"]
     owner.retire_and_take_back(f"/clients/{customer['id']}/")
     owner.delete(f"/clients/{customer['id']}/")
     assert any(entry["action"] for entry in owner.rows("/audit-entries/"))

@@ -1,6 +1,8 @@
 """Settings come from the environment, and a malformed value stops the start with a sentence."""
 
+import ast
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -107,3 +109,22 @@ def test_a_reader_that_has_seen_enough_gets_no_traceback() -> None:
         running.stdout.close()
         errors = running.stderr.read()
     assert (running.returncode, errors) == (141, "")
+
+
+def test_the_readme_has_one_table_of_all_settings() -> None:
+    module = ast.parse((ROOT / "fleet" / "config" / "settings.py").read_text())
+    readers = {"_flag", "_url", "_seconds", "_count", "str", "list", "int", "bool", "float"}
+    read = {
+        call.args[0].value
+        for call in ast.walk(module)
+        if isinstance(call, ast.Call)
+        and getattr(call.func, "id", getattr(call.func, "attr", "")) in readers
+        and call.args
+        and isinstance(call.args[0], ast.Constant)
+        and re.fullmatch(r"[A-Z][A-Z_]+", str(call.args[0].value))
+    }
+    page = (ROOT / "README.md").read_text()
+    table = page[page.index("## Settings") :].split("\n## ")[0]
+    rows = re.findall(r"^\| `([A-Z_]+)` \|", table, re.MULTILINE)
+    assert len(read) > 20
+    assert sorted(rows) == sorted(read)

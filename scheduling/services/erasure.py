@@ -123,7 +123,7 @@ QUOTING: Final[Mapping[type[TenantModel], tuple[str, ...]]] = {
 }
 """Texts of other things, in which the client may be named; only the names are taken out."""
 
-_IDENTIFYING: Final = {
+_IDENTIFYING: Final[Mapping[type[TenantModel], tuple[str, ...]]] = {
     Client: ("name", "email", "phone"),
     Site: ("code", "name", "address"),
     Unit: ("code", "name"),

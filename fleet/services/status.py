@@ -67,12 +67,15 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     nothing of the water of today.
     """
     has_resin = Position.objects.filter(unit=unit, stage=Stage.RESIN).exists()
-    column = "product_tds_mg_per_l" if has_resin else "permeate_tds_mg_per_l"
+    # Without resin the water at the outlet is that of the membrane, unless somebody read it there.
+    columns = ("product_tds_mg_per_l",) if has_resin else ("product_tds_mg_per_l", "permeate_tds_mg_per_l")
+    was_read = ~Q(**{f"{name}__isnull": True for name in columns})
     limits = limits_of(unit)
     limit = limits.product_tds_mg_per_l
     own_readings = Reading.objects.current().filter(unit=unit, taken_at__lte=now).order_by("-taken_at", "-pk")
     changed_at = last_changed(unit, Stage.RESIN if has_resin else Stage.MEMBRANE)
-    reading = _newest(own_readings.filter(**{f"{column}__isnull": False}), changed_at)
+    reading = _newest(own_readings.filter(was_read), changed_at)
+    column = next((name for name in columns if getattr(reading, name, None) is not None), columns[-1])
     tests = own_readings.filter(_CHLORINE_READ, taken_at__gte=now - FRESH)
     tested = _newest(tests, last_changed(unit, Stage.CARBON))
     value = getattr(reading, column) if reading else None
@@ -80,7 +83,7 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
     tests_read = [getattr(tested, name) for name in _CHLORINE] if tested else []
     chlorine = max((read for read in tests_read if read is not None), default=None)
     if reading is None or swapped or reading.taken_at < now - FRESH:
-        read_before = reading is None and own_readings.filter(**{f"{column}__isnull": False}).exists()
+        read_before = reading is None and own_readings.filter(was_read).exists()
         changed = words.unread_since_change(has_resin, _day(unit, changed_at)) if read_before else ""
         water, sentence = "unknown", changed or _unknown(reading, now, swapped)
     elif value is not None and is_exhausted("product_tds_mg_per_l", value, limit):

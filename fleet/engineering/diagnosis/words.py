@@ -228,6 +228,22 @@ def flow_fell_with_new_carbon(share: float) -> str:
     ).format(share=share)
 
 
+def above_limit_of_use(product: float, limit: float) -> str:
+    """The water is past its limit and no fault is seen in the membrane."""
+    return gettext(
+        "The water reads {product:.3g} mg/L, past its limit of {limit:.3g} mg/L, and the membrane is not to blame as "
+        "far as it was read: the supply is saltier, or this use asks for more than a membrane gives."
+    ).format(product=product, limit=limit)
+
+
+def adds_salt(product: float, limit: float) -> str:
+    """The water at the outlet is past its limit and saltier than what the membrane gives."""
+    return gettext(
+        "The water reads {product:.3g} mg/L at the outlet, past its limit of {limit:.3g} mg/L, and more than the "
+        "membrane gives: something behind it adds salt, untreated water passes by, or the meter reads wrong."
+    ).format(product=product, limit=limit)
+
+
 def less_than_the_restrictor_passes(share: float) -> str:
     """Far less concentrate than the label of the restrictor lets one expect."""
     return gettext(

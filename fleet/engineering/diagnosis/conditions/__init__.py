@@ -25,6 +25,7 @@ from fleet.engineering.diagnosis.conditions.flows import (
     weaker_feed,
 )
 from fleet.engineering.diagnosis.conditions.membrane import (
+    above_its_limit,
     aged,
     creep,
     damaged,
@@ -89,6 +90,7 @@ from fleet.engineering.diagnosis.conditions.seen import (
 )
 
 __all__ = [
+    "above_its_limit",
     "acid_permeate",
     "aged",
     "both_exhausted",

@@ -387,6 +387,31 @@ def holds_back_too_little(f: Facts) -> Evidence | None:
     )
 
 
+def above_its_limit(f: Facts) -> Evidence | None:
+    """The water of a unit without resin is past its limit, although the membrane holds back as it should.
+
+    What people use is read at the outlet; where nobody read it there, it is the permeate.
+    """
+    if not f.no("has_resin") or f.yes("open_cup_sample"):
+        return None
+    permeate, product, feed = (f.number(f"{where}_tds_mg_per_l") for where in ("permeate", "product", "feed"))
+    step, limit = f.pattern_limits.meter_step_mg_per_l, f.limits.product_tds_mg_per_l
+    adds_salt = product is not None and permeate is not None and product > max(1.1 * permeate, permeate + step)
+    if not adds_salt and holds_back_too_little(f) is not None:
+        return None
+    is_permeate = product is None
+    if is_permeate and (f.text("state") == "static" or f.no("sampled_after_flush")):
+        return None
+    water = permeate if product is None else product
+    # More salt than the feed has is told by the meters.
+    if water is None or not is_exhausted("product_tds_mg_per_l", water, limit) or (feed is not None and water > feed):
+        return None
+    sentence = words.adds_salt if adds_salt else words.above_limit_of_use
+    return Evidence(
+        surely((water - limit) / (2.0 * step)), {"product_tds": water, "limit": limit}, sentence(water, limit)
+    )
+
+
 def creep(f: Facts) -> Evidence | None:
     """The permeate of the first minute is high, and normal after flushing."""
     first, later = f.number("permeate_tds_at_start_mg_per_l"), f.number("permeate_tds_mg_per_l")

@@ -443,6 +443,10 @@ FAULTS: dict[str, tuple[Fault, str]] = {
         lambda u, r: replace(u, observed={"first_waste_ratio_over_design": r.uniform(1.6, 3.0)}),
         "D72",
     ),
+    "water past its limit": (
+        lambda u, r: replace(u, observed={"has_resin": False, "product_tds_mg_per_l": r.uniform(4.0, 6.0)}),
+        "D76",
+    ),
     "fines of new carbon": (
         lambda u, r: replace(
             u,

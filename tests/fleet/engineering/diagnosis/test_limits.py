@@ -31,6 +31,7 @@ WEAK: Changes = {"inlet_pressure_kpa": 250.0, MADE: 120.0, PERMEATE: 14.0}
 WARM: Changes = {"temperature_degc": 24.0, MADE: 270.0, PERMEATE: 12.0}
 OLD: Changes = {FLOW: 0.7, PASSAGE: 2.5, "membrane_age_days": 1200.0}
 AS_READ = "flow_as_read_level_ratio"
+NO_RESIN: Changes = {"has_resin": False}
 NEW_CARBON = "flow_over_before_new_carbon"
 GAUGE = "inlet_pressure_over_usual"
 AS_EVER: dict[str, float | bool | str | None] = {"concentrate_flow_over_usual": 1.0}
@@ -253,6 +254,11 @@ EDGES = [
     Edge("D08", FLOW_STEP, "below", lambda x: x.flow_step_down, {FLOW: 0.78, "concentrate_langelier_index": 0.3},
          ("flow_step_down",)),
     Edge("D75", NEW_CARBON, "below", lambda x: x.flow_step_down, {FLOW: 0.7}, ("flow_step_down",)),
+    Edge("D76", PRODUCT, "above", lambda x: x.product_tds_mg_per_l, NO_RESIN, ("product_tds_mg_per_l",)),
+    Edge("D76", PERMEATE, "above", lambda x: x.product_tds_mg_per_l, {**NO_RESIN, PRODUCT: None}),
+    Edge("D76", PRODUCT, "to", 250.0, NO_RESIN),
+    # the membrane explains what is no more than it gives
+    Edge("D76", PRODUCT, "above", 1.1 * 50.0, {**NO_RESIN, PERMEATE: 50.0}, exactly=False),
     Edge("D75", FLOW, "to", surely_low, {NEW_CARBON: 0.7}, exactly=False),
     Edge("D75", PASSAGE, "to", 1.2 / 0.5, {FLOW: 0.5, NEW_CARBON: 0.5}, exactly=False),
     Edge("D06", STEP, "from", lambda x: x.salt_passage_step, {}, ("salt_passage_step",)),

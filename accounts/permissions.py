@@ -118,7 +118,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("visit", ("depart", "begin", "complete", "not_done"), STAFF),
     ("plan", (*READ, "map"), STAFF),
     ("plan", ("create", "publish", "offer", "replan", "write_parts_lists"), OFFICE),
-    ("round", (*READ, "gpx", "day_sheet", "my_day"), STAFF),
+    ("round", (*READ, "gpx", "day_sheet", "my_day", "van_load", "confirm_load"), STAFF),
     ("stop", READ, STAFF),
     ("stop", ("lock", "preview_move", "move"), OFFICE),
     ("message", READ, EVERYONE),

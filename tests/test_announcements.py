@@ -126,6 +126,7 @@ SERVICES = {
     "scheduling.services.stock.movements.move_stock": STOCK,
     "scheduling.services.stock.movements.void_movement": STOCK,
     "scheduling.services.stock.stock.count_stock": STOCK,
+    "scheduling.services.stock.van_loads.load_van": STOCK,
     "scheduling.services.stock.stock.forget_level": STOCK,
     "scheduling.services.stock.stock.give_back": STOCK,
     "scheduling.services.stock.stock.put_into_stock": STOCK,

@@ -205,6 +205,8 @@ TABLE: dict[str, str] = {
     "GET /api/v1/rounds/<pk>/": STAFF,
     "GET /api/v1/rounds/<pk>/day-sheet/": STAFF,
     "GET /api/v1/rounds/<pk>/gpx/": STAFF,
+    "GET /api/v1/rounds/<pk>/van-load/": STAFF,
+    "POST /api/v1/rounds/<pk>/confirm-load/": STAFF,
     "GET /api/v1/rounds/my-day/": STAFF,
     "GET /api/v1/client-data/<pk>/": "owner client",
     "POST /api/v1/client-data/<pk>/erase/": OWNER,

@@ -17,6 +17,7 @@ from PIL import Image
 from accounts.models import Client, Company, Membership
 from fleet.models import Supplier, Unit
 from scheduling.services.orders.deliveries import DeliveredPieces, receive_order
+from scheduling.services.stock.van_loads import van_load
 from tests import factories
 from tests.cast import ApiFor
 from tests.routes import every_route
@@ -44,6 +45,15 @@ def _booked(order: Any, company: Company) -> int:
     by = factories.MembershipFactory(company=company, role="office")
     pieces = [DeliveredPieces(line.pk, 1)]
     return receive_order(order=order, by=by, reference="N-1", pieces=pieces, now=timezone.now())[0].pk
+
+
+def _load_ahead(day: Any) -> str:
+    """The mark of the load of a round, which is made one of tomorrow in a published plan."""
+    day.day = (timezone.now() + timedelta(days=1)).date()
+    day.save()
+    day.plan.state = "published"
+    day.plan.save()
+    return van_load(day=day, now=timezone.now()).version
 
 
 def _picture() -> bytes:
@@ -220,6 +230,7 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "POST /api/v1/purchase-orders/<pk>/expect/": lambda company, client, unit, row: (
         factories.PurchaseOrderLineFactory(order=row) and {"expected_on": str(SOON)}
     ),
+    "POST /api/v1/rounds/<pk>/confirm-load/": lambda company, client, unit, row: {"version": _load_ahead(row)},
     "POST /api/v1/service-records/": lambda company, client, unit, row: {
         "site": unit.site_id,
         "reference": "van-1/0001",

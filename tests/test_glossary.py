@@ -34,6 +34,7 @@ NAMES_IN_ANOTHER_SENSE = {
     "PromisedSerializer": "of sizing",
     "get_promised": "of sizing",
     "as_promised": "of sizing",
+    "shelf": "of an item: where in the store it lies",
     "speed_drop_km_per_h": "by how much trips are slower nearby than far away",
     "drop": "a verb: a person says that a need is not one",
     "drop_need": "a verb: a person says that a need is not one",

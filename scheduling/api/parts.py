@@ -124,13 +124,14 @@ class StockLevelSerializer(TenantModelSerializer):
 
     class Meta:
         model = StockLevel
-        fields = ["id", "item", "item_code", "installer", "quantity", "lots", "expired", "counted_at"]
+        fields = ["id", "item", "item_code", "installer", "quantity", "lots", "expired", "shelf", "counted_at"]
         read_only_fields = fields
 
     def get_expired(self, level: StockLevel) -> int:
         return expired_pieces(level, self.acting_member.company.day_at(self.now))
 
 
+_WHERE = "where it lies there, in your own words; left out: as it is"
 _COUNTED_LOTS = "of them, those whose lot or last day was read; empty: the lots stay as they were known"
 
 
@@ -148,6 +149,7 @@ class StockCountSerializer(StrictSerializer):
     quantity = serializers.IntegerField(min_value=0, max_value=MOST_PIECES)
     counted_at = MomentField(required=False, allow_null=True, default=None, help_text="when it was counted; empty: now")
     lots = LotSerializer(many=True, required=False, max_length=100, help_text=_COUNTED_LOTS)  # type: ignore[call-arg]
+    shelf = serializers.CharField(max_length=40, required=False, allow_blank=True, help_text=_WHERE)
 
 
 class StockRecountSerializer(StrictSerializer):
@@ -156,6 +158,7 @@ class StockRecountSerializer(StrictSerializer):
     quantity = serializers.IntegerField(min_value=0, max_value=MOST_PIECES)
     counted_at = MomentField(required=False, allow_null=True, help_text="when it was counted; empty: now")
     lots = LotSerializer(many=True, required=False, max_length=100, help_text=_COUNTED_LOTS)  # type: ignore[call-arg]
+    shelf = serializers.CharField(max_length=40, required=False, allow_blank=True, help_text=_WHERE)
 
 
 class AvailabilitySerializer(StrictSerializer):
@@ -216,6 +219,7 @@ class StockLevelViewSet(ReadWriteViewSet):
             quantity=sent.get("quantity", level.quantity),
             counted_at=sent.get("counted_at"),
             lots=sent.get("lots", ()),
+            shelf=sent.get("shelf"),
             now=self.now,
         )
 

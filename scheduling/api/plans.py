@@ -23,7 +23,9 @@ from scheduling.api.geojson_schema import FEATURE_COLLECTION
 from scheduling.api.messages import MessageSerializer
 from scheduling.api.renderers import GeoJSONRenderer, GPXRenderer, PDFRenderer
 from scheduling.api.replanning import DifferenceSerializer, HappenedSerializer, ReplanSerializer
+from scheduling.api.stock_movements import StockMovementSerializer
 from scheduling.api.stops import STOPS, StopSerializer
+from scheduling.api.van_loads import LoadedSerializer, VanLoadSerializer
 from scheduling.api.visits import WindowSerializer
 from scheduling.exports.day_sheet_pdf import MEDIA_TYPE as PDF_MEDIA_TYPE
 from scheduling.exports.day_sheet_pdf import day_sheet_pdf
@@ -38,6 +40,7 @@ from scheduling.services.rounds.offers import offer_plan
 from scheduling.services.rounds.plans import publish_plan
 from scheduling.services.rounds.replanning import replan_day
 from scheduling.services.stock.parts import write_parts_lists
+from scheduling.services.stock.van_loads import load_van, van_load
 
 
 class RoundSerializer(TenantModelSerializer):
@@ -350,6 +353,23 @@ class RoundViewSet(ReadOnlyViewSet):
     def my_day(self, request: Request) -> Response | HttpResponse:
         """Give the day sheet of the round the caller drives today."""
         return self._sheet(round_of_today(by=self.by, now=self.now))
+
+    @extend_schema(responses=VanLoadSerializer)
+    @action(detail=True, methods=["get"], url_path="van-load")
+    def van_load(self, request: Request, pk: str) -> Response:
+        """Give what is moved between the store and the van before the round, shelf by shelf: the list to pick by."""
+        return Response(
+            VanLoadSerializer(van_load(day=self.get_object(), now=self.now), context=self.get_serializer_context()).data
+        )
+
+    @extend_schema(request=LoadedSerializer, responses=StockMovementSerializer(many=True))
+    @action(detail=True, methods=["post"], url_path="confirm-load", pagination_class=None, filter_backends=[])
+    def confirm_load(self, request: Request, pk: str) -> Response:
+        """Book the whole load as moved, in and back; the answer is the transfers. Installers load their own van."""
+        with self.transaction():
+            day = self.get_object()
+            movements = load_van(day=day, by=self.by, now=self.now, **LoadedSerializer.read(self))
+            return Response(StockMovementSerializer(movements, many=True, context=self.get_serializer_context()).data)
 
     def _sheet(self, day: Round) -> Response | HttpResponse:
         sheet = day_sheet(day=day)

@@ -392,8 +392,8 @@ def _store_stock(row: Row, bringing: Bringing) -> Outcome:
         raise RowRefusedError([("installer", sentence)])
     level = _level(bringing, row.values)
     if level is not None and level.quantity == row.values["quantity"]:
-        lots = read_lots(row.values.get("lots") or level.lots)
-        if lots == read_lots(level.lots):
+        lots, shelf = read_lots(row.values.get("lots") or level.lots), row.values.get("shelf") or level.shelf
+        if lots == read_lots(level.lots) and shelf == level.shelf:
             return Outcome.LEFT
     outcome = store_record(STOCK_RECORDS, row, bringing)
     return Outcome.CHANGED if level is not None and outcome == Outcome.MADE else outcome
@@ -418,13 +418,20 @@ STOCK: Final = Sheet(
             "quantity": "pieces, count, on hand, number",
             "counted_at": "counted, counted on, date",
             "lots": "lot, batch, expiry, use by",
+            "shelf": "bin, place on the shelf",
         },
         meanings={
             "item": "code of the item",
             "installer": "name of the installer whose van it is; empty: the store",
             "lots": "of them, those whose lot or last day is known",
         },
-        examples={"item": "SED-5", "installer": "Ina", "quantity": "6", "lots": "4 of R17 until 2027-03-31"},
+        examples={
+            "item": "SED-5",
+            "installer": "Ina",
+            "quantity": "6",
+            "lots": "4 of R17 until 2027-03-31",
+            "shelf": "B2",
+        },
     ),
     _store_stock,
     named_by=("item",),

@@ -23,6 +23,7 @@ class StockLevel(TenantModel):
     lots = models.JSONField(
         default=list, blank=True, help_text="of the pieces, those whose lot or last day is known; first to expire first"
     )
+    shelf = models.CharField(max_length=40, blank=True, help_text="where it lies there, in the company's own words")
     counted_at = models.DateTimeField()
 
     class Meta:

@@ -27,11 +27,13 @@ def count_stock(
     installer: Installer | None = None,
     counted_at: datetime | None = None,
     lots: Sequence[Mapping[str, Any]] = (),
+    shelf: str | None = None,
 ) -> StockLevel:
     """Write down what was counted of an item in the store, or in an installer's van.
 
     What moved after the count is still counted, although it was told before. Where `lots` (each with `lot`,
     `expires_on` and `quantity`) are given, they are those that were there; else they are as they were known.
+    `shelf` says where it lies there; None leaves it as it is.
 
     Raises
     ------
@@ -60,6 +62,9 @@ def count_stock(
         ledger.count(item=item.pk, place=place, quantity=quantity, counted_at=at, lots=named)
         level = ledger.level(item.pk, place)
         assert level is not None
+        if shelf is not None and shelf != level.shelf:
+            level.shelf = shelf
+            level.save(update_fields=["shelf"])
         details = {"was": quantity_before, "quantity": quantity, **({"lots": named} if named else {})}
         record(by=by, action="count stock", subject=level, details=details, now=now)
     return level

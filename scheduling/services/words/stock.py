@@ -51,6 +51,33 @@ def missing(count: int) -> str:
     return gettext("{count} neither in stock nor ordered").format(count=count)
 
 
+# what is moved between store and van
+
+
+def loaded_for(day: date) -> str:
+    """Why pieces were moved: for a round on a day."""
+    return gettext("load of the van for {day}").format(day=short_day(day, year=True))
+
+
+def for_the_van(for_visits: int, spare: int) -> str:
+    """Why so many go into the van."""
+    visits = ngettext("{count} piece for visits", "{count} pieces for visits", for_visits).format(count=for_visits)
+    words = gettext("{spare} to spare, as cartridges on the way may turn out to be exhausted")
+    spares = words.format(spare=spare)
+    return listed([part for part, count in ((visits, for_visits), (spares, spare)) if count])
+
+
+def for_the_store(for_others: int, expired: int) -> str:
+    """Why so many come back to the store."""
+    others = ngettext(
+        "{count} piece that a visit of another van counts on",
+        "{count} pieces that visits of other vans count on",
+        for_others,
+    ).format(count=for_others)
+    gone_off = ngettext("{count} expired piece", "{count} expired pieces", expired).format(count=expired)
+    return listed([part for part, count in ((others, for_others), (gone_off, expired)) if count])
+
+
 # how many a period takes
 
 

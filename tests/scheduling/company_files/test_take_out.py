@@ -53,7 +53,7 @@ def test_out_and_in_again_is_the_same() -> None:
     factories.ReadingFactory(
         unit=unit, instrument=meter, corrects=wrong, feed_tds_mg_per_l=287.1, taken_at=times[1], note="put right"
     )
-    count_stock(by=owner, item=item, quantity=9, lots=LOTS, now=NOW)
+    count_stock(by=owner, item=item, quantity=9, lots=LOTS, shelf="B2", now=NOW)
     files = out(owner)
     assert {"clients.csv", "sites.csv", "units.csv", "positions.csv", "placements.csv", "readings.csv"} <= files.keys()
 
@@ -63,7 +63,8 @@ def test_out_and_in_again_is_the_same() -> None:
     assert refused == []
     again = out(second)
     assert again == files
-    assert StockLevel.objects.of_company(second.company).get().lots == LOTS
+    level = StockLevel.objects.of_company(second.company).get()
+    assert (level.lots, level.shelf) == (LOTS, "B2")
     same = bring_in(by=owner, files={name: text.encode() for name, text in files.items()}, now=NOW, is_trial=False)
     assert [page.sheet for page in same.pages if page.count(Outcome.MADE)] == []
     assert [row for page in same.pages for row in page.rows if row.outcome == Outcome.CHANGED] == []

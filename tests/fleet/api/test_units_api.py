@@ -241,13 +241,23 @@ def test_cartridges_are_placed_removed_and_rotated(site: Site, as_installer: API
     lead = factories.PositionFactory(unit=unit, stage="resin", role="lead")
     lag = factories.PositionFactory(unit=unit, stage="resin", role="lag")
     item = factories.CatalogueItemFactory(company=site.company, kind="resin")
+    earlier = (timezone.now() - timedelta(hours=3)).isoformat()
     for position in (lead, lag):
-        created = as_installer.post("/api/v1/placements/", {"position": position.pk, "item": item.pk})
+        created = as_installer.post(
+            "/api/v1/placements/", {"position": position.pk, "item": item.pk, "placed_at": earlier}
+        )
         assert created.status_code == 201, created.content
     refused = as_installer.post("/api/v1/placements/", {"position": lag.pk, "item": item.pk})
     assert (refused.status_code, pointers(refused)) == (409, ["/removal"])
     rotated = as_installer.post(
-        "/api/v1/placements/rotate/", {"unit": unit.pk, "stage": "resin", "item": item.pk, "serial_or_lot": "L9"}
+        "/api/v1/placements/rotate/",
+        {
+            "unit": unit.pk,
+            "stage": "resin",
+            "item": item.pk,
+            "serial_or_lot": "L9",
+            "rotated_at": (timezone.now() - timedelta(hours=1)).isoformat(),
+        },
     )
     assert rotated.status_code == 201, rotated.content
     assert rotated.json()["moved"]["continues"] == created.json()["id"]

@@ -15,10 +15,11 @@ from django.db.models import Q
 from accounts.models import Client, Company
 from fleet.engineering.diagnosis import BAD_WATER, CAUSES, NoWork
 from fleet.models import Finding, Site, Stage, Unit
-from scheduling.models import Message, Need, PartsLine, PartsList, Plan, Stop, Visit, VisitTask
+from scheduling.models import Message, Need, PartsLine, PartsList, Plan, StockLevel, Stop, Visit, VisitTask
 from scheduling.services.needs.costs import exhausted_by
 from scheduling.services.orders.deliveries import late_deliveries
 from scheduling.services.policy import read_policy
+from scheduling.services.stock.lots import expired_pieces
 from scheduling.services.words import attention as words
 
 #: Most of one kind that are shown; how far ahead is 'soon'; over which time the cost of waiting is counted:
@@ -123,6 +124,7 @@ class _Attention:
         yield self._kind("unread", self._unread(findings["unread"]))
         yield self._kind("parts_missing", self._parts_missing())
         yield self._kind("late_deliveries", self._late())
+        yield self._kind("expired_stock", self._expired())
         yield self._kind("orders_not_sent", self._orders_not_sent())
         yield self._kind("unanswered", self._unanswered())
         yield self._kind("calls", self._calls())
@@ -265,6 +267,18 @@ class _Attention:
                 settle=settle,
                 day=self.company.day_at(message.created_at),
             )
+
+    def _expired(self) -> Iterator[Matter]:
+        """Pieces that may not be used any more, wherever they lie."""
+        levels = StockLevel.objects.of_company(self.company).exclude(lots=[]).select_related("item", "installer")
+        for level in levels.order_by("item__code", "installer__name", "pk"):
+            pieces = expired_pieces(level, self.today)
+            if pieces:
+                body = {"item": level.item_id, "kind": "scrap", "pieces": pieces, "reason": words.expired()}
+                if level.installer_id is not None:
+                    body["from_installer"] = level.installer_id
+                settle = Settle(words.scrap(), "POST", "/api/v1/stock-movements/", body)
+                yield Matter(words.of_expired(level, pieces), settle)
 
     def _unanswered(self) -> Iterator[Matter | None]:
         """Offers that nobody answered for days, or whose first window opens within so many."""

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from datetime import date, datetime
 
 from accounts.dates import long_day
-from accounts.language import gettext, gettext_noop, listed
+from accounts.language import gettext, gettext_noop, listed, ngettext
 from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding
-from scheduling.models import Message, Need, PartsLine, PurchaseOrder, Visit
+from scheduling.models import Message, Need, PartsLine, PurchaseOrder, StockLevel, Visit
 from scheduling.services.people.words import arrival_window
 from scheduling.services.words.tasks import task_at_unit
 
@@ -19,6 +19,7 @@ TITLES_OF_KINDS = {
     "unread": gettext_noop("Units to be read"),
     "parts_missing": gettext_noop("Confirmed visits without their parts"),
     "late_deliveries": gettext_noop("Late deliveries"),
+    "expired_stock": gettext_noop("Pieces in stock that have expired"),
     "orders_not_sent": gettext_noop("Orders that have not reached their supplier"),
     "unanswered": gettext_noop("Offers without an answer"),
     "calls": gettext_noop("Calls to make"),
@@ -136,6 +137,31 @@ def enter_reading() -> str:
 def draft_orders() -> str:
     """Parts are lacking."""
     return gettext("Draft the orders, and place them.")
+
+
+def of_expired(level: StockLevel, pieces: int) -> str:
+    """Pieces of one item at one place that may not be used any more."""
+    if level.installer is None:
+        words = ngettext(
+            "{count} {item} in the store has expired.", "{count} {item} in the store have expired.", pieces
+        )
+        return words.format(count=pieces, item=level.item.code)
+    words = ngettext(
+        "{count} {item} in the van of {installer} has expired.",
+        "{count} {item} in the van of {installer} have expired.",
+        pieces,
+    )
+    return words.format(count=pieces, item=level.item.code, installer=level.installer.name)
+
+
+def scrap() -> str:
+    """Pieces have expired."""
+    return gettext("Scrap them, and enter it.")
+
+
+def expired() -> str:
+    """Why pieces are scrapped."""
+    return gettext("expired")
 
 
 def ask_supplier(supplier: str) -> str:

@@ -10,8 +10,9 @@ from accounts.models import Membership
 from fleet.models import Finding, Unit
 from fleet.services.findings.findings import refresh_findings
 from fleet.services.status import status_of
-from scheduling.models import Installer, Message, Need, Plan, Visit
+from scheduling.models import Installer, Message, Need, Plan, StockLevel, Visit
 from scheduling.services.rounds.plans import publish_plan
+from scheduling.services.stock.stock import count_stock
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
 
@@ -44,6 +45,7 @@ def test_every_kind_is_there_also_where_nothing_is_wrong(town: Town, as_office: 
         "unread",
         "parts_missing",
         "late_deliveries",
+        "expired_stock",
         "orders_not_sent",
         "unanswered",
         "calls",
@@ -151,3 +153,25 @@ def test_the_number_of_queries_does_not_grow_with_the_units(
     assert Need.objects.filter(state="open").exists()
     with django_assert_max_num_queries(40):
         _kinds(as_office)
+
+
+def test_expired_pieces_are_told_and_the_call_beside_them_scraps_them(
+    town: Town, ada: Installer, office: Membership, as_office: APIClient
+) -> None:
+    resin, past = town.item("resin"), (NOW - timedelta(days=9)).date()
+    for van, expired in ((None, 2), (ada, 1)):
+        lots = [
+            {"lot": "R1", "expires_on": past.isoformat(), "quantity": expired},
+            {"lot": "R2", "expires_on": (NOW + timedelta(days=9)).date().isoformat(), "quantity": 1},
+        ]
+        count_stock(by=office, item=resin, quantity=4, lots=lots, installer=van, now=NOW)
+    matters = _kinds(as_office)["expired_stock"]["matters"]
+    assert [matter["sentence"] for matter in matters] == [
+        "1 resin-1 in the van of Ada has expired.",
+        "2 resin-1 in the store have expired.",
+    ]
+    for matter in matters:
+        done = as_office.post(matter["settle"]["path"], matter["settle"]["body"], format="json")
+        assert done.status_code == 201, done.content
+    assert _kinds(as_office)["expired_stock"]["count"] == 0
+    assert [level.quantity for level in StockLevel.objects.order_by("pk")] == [2, 3]

@@ -54,6 +54,7 @@ _DID: Final = {
     "report": gettext_noop("{who} reported on {what}."),
     "revoke": gettext_noop("{who} revoked {what}."),
     "retire": gettext_noop("{who} retired {what}."),
+    "send": gettext_noop("{who} sent {what}."),
     "return": gettext_noop("{who} returned something of {what}."),
     "rotate": gettext_noop("{who} rotated {what}."),
     "scrap": gettext_noop("{who} scrapped some of {what}."),

@@ -107,7 +107,7 @@ def remove(
         current = Placement.objects.select_related("position__unit").get(pk=placement.pk)
         if current.removed_at is not None:
             raise Conflict("already_removed", f"This cartridge was removed on {current.removed_at:%Y-%m-%d}.")
-        _end(current, at, removal, pointer="/removed_at")
+        _end(current, at, removal, pointer="/removed_at", is_replaced=False)
         follow(current.position.unit, [current.position], now)
         _note(by, "remove cartridge", current, now, current.position, {"removal": removal})
     return current
@@ -263,7 +263,13 @@ def _check_gap(position: Position, at: datetime) -> None:
 
 
 def _end(
-    placement: Placement, at: datetime, removal: str, *, pointer: str = "/placed_at", moved: bool = False
+    placement: Placement,
+    at: datetime,
+    removal: str,
+    *,
+    pointer: str = "/placed_at",
+    moved: bool = False,
+    is_replaced: bool = True,
 ) -> Placement:
     words = [choice for choice in Placement.Removal.values if choice != Placement.Removal.ROTATED]
     if not moved and removal not in words:
@@ -272,7 +278,7 @@ def _end(
             f"'{removal[:40]}' is no reason to remove a cartridge; write one of {', '.join(words)}.",
             pointer="/removal",
         )
-    if at < placement.placed_at + _ONE_MINUTE:
+    if at <= placement.placed_at or (is_replaced and at < placement.placed_at + _ONE_MINUTE):
         raise InvalidInput(
             "before_placing",
             f"{at:%Y-%m-%d %H:%M} UTC is not after the cartridge there was placed on "

@@ -220,7 +220,7 @@ def test_no_two_cartridges_at_one_position_at_one_minute(
     lead: Position, resin: CatalogueItem, owner: Membership
 ) -> None:
     place(position=lead, item=resin, by=owner, now=NOW, placed_at=JANUARY)
-    with pytest.raises(InvalidInput, match="not after the cartridge was placed"):
+    with pytest.raises(InvalidInput, match="not after the cartridge there was placed"):
         place(position=lead, item=resin, by=owner, now=NOW, placed_at=JANUARY, removal="damaged")
     assert len(history(lead)) == 1
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from fleet.intake import cells
 from fleet.intake.cells import CellError
@@ -10,6 +11,10 @@ from fleet.intake.directory import Directory, Meter, Place
 from fleet.intake.observations import settle_observations
 from fleet.intake.rows import Row
 from fleet.models import Reading
+from fleet.services.units.moments import FIRST_YEAR
+
+_ANY_ZONE: Final = ZoneInfo("UTC")
+"""For a time whose place is not known, of which no more is asked than that it can be read."""
 
 CLOCK_SLACK: Final = timedelta(minutes=10)
 """A sender's clock may be ahead of ours by this much; what lies further ahead is refused as in the future."""
@@ -89,12 +94,15 @@ def read_moment(row: Row, place: Place | None, *, now: datetime, default: dateti
             row.refuse(field, "missing", f"The row has no date; write {cells.MOMENT_FORMS}.")
         row.taken_at = default
         return
-    if place is None:
-        return
     try:
-        at, doubt = cells.moment(text, place.zone)
+        at, doubt = cells.moment(text, place.zone if place is not None else _ANY_ZONE)
     except CellError as error:
         row.refuse(field, "unreadable_date", str(error))
+        return
+    if at.year < FIRST_YEAR:
+        row.refuse(field, "too_long_ago", f"{text} is before {FIRST_YEAR}; look at the year.")
+        return
+    if place is None:
         return
     if doubt:
         row.flag("taken_at", "time_came_twice", doubt)

@@ -18,6 +18,7 @@ from fleet.engineering.formulas.targets import target_for
 from fleet.models import CatalogueItem, Placement, Position, Reading, Site, Stage, Unit
 from fleet.services.consequences import Kind, announce
 from fleet.services.formats import ATTRIBUTES, format_fault, refuse_format_of_installed
+from fleet.services.units.moments import check_moment, faults_of_dates, refuse_later_commissioning
 from fleet.services.units.passing_on import carry_over, move_unit, refuse_time_alone
 
 MOST_POSITIONS: Final = 20
@@ -96,12 +97,15 @@ def create_unit(
     ------
     InvalidInput
         When the train cannot be: a stage out of order, a lead without a lag, resin in a plain RO, an item of another
-        stage or format.
+        stage or format; when it ends before it begins, or a cartridge was placed before that or in the future.
     """
     kind = facts.get("kind", "")
     refuse_retired(site, pointer="/site")
-    check_train(positions, kind=str(kind))
-    check_dates(facts["commissioned_on"], facts.get("retired_on"))
+    faults = _train_faults(positions, str(kind), "/positions")
+    faults += faults_of_dates(facts["commissioned_on"], facts.get("retired_on"))
+    faults += _placing_faults(positions, facts["commissioned_on"], site, now)
+    if faults:
+        raise InvalidInput("unit_not_valid", faults[0].sentence, faults=faults)
     with transaction.atomic():
         target = {"product_tds_target_mg_per_l": target_for(str(facts["use"])).product_tds_high_mg_per_l}
         unit = Unit.objects.create(company=site.company, site=site, **(target | facts))
@@ -149,6 +153,25 @@ def check_train(positions: Sequence[NewPosition], *, kind: str, pointer: str = "
     InvalidInput
         Naming every position at fault.
     """
+    faults = _train_faults(positions, kind, pointer)
+    if faults:
+        raise InvalidInput("impossible_train", "The positions of the unit are not a valid sequence.", faults=faults)
+
+
+def _placing_faults(positions: Sequence[NewPosition], commissioned_on: date, site: Site, now: datetime) -> list[Fault]:
+    """Cartridges that cannot have been placed when they are said to have been."""
+    unit = Unit(site=site, code="the unit", commissioned_on=commissioned_on)
+    faults: list[Fault] = []
+    for place, new_position in enumerate(positions):
+        if new_position.placed_at is not None:
+            try:
+                check_moment(unit, new_position.placed_at, now, f"/positions/{place}/placed_at")
+            except InvalidInput as error:
+                faults += error.faults
+    return faults
+
+
+def _train_faults(positions: Sequence[NewPosition], kind: str, pointer: str) -> list[Fault]:
     faults: list[Fault] = []
     if not positions:
         faults.append(Fault(pointer, "A unit has at least one position; name its train from the feed on."))
@@ -180,9 +203,7 @@ def check_train(positions: Sequence[NewPosition], *, kind: str, pointer: str = "
             )
         elif new_position.item is not None and (fault := _format_fault(new_position, f"{here}/item")) is not None:
             faults.append(fault)
-    faults += _role_faults(positions, pointer)
-    if faults:
-        raise InvalidInput("impossible_train", "The positions of the unit are not a valid sequence.", faults=faults)
+    return faults + _role_faults(positions, pointer)
 
 
 def _format_fault(new_position: NewPosition, pointer: str) -> Fault | None:
@@ -229,6 +250,8 @@ def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: An
     ------
     InvalidInput
         When the unit would be retired before it was commissioned, or be a plain RO with resin positions.
+    Conflict
+        When it would be commissioned after its first reading or cartridge.
     """
     sent = sorted(facts)
     site, since = facts.pop("site", unit.site), facts.pop("client_since", None)
@@ -238,9 +261,14 @@ def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: An
             move_unit(unit=unit, site=site, since=since, by=by, now=now)
         elif since != unit.client_since:
             refuse_time_alone(since)
+        was_commissioned_on = unit.commissioned_on
         for name, value in facts.items():
             setattr(unit, name, value)
-        check_dates(unit.commissioned_on, unit.retired_on)
+        faults = faults_of_dates(unit.commissioned_on, unit.retired_on)
+        if faults:
+            raise InvalidInput("dates_not_valid", faults[0].sentence, faults=faults)
+        if unit.commissioned_on > was_commissioned_on:
+            refuse_later_commissioning(unit)
         if unit.retired_on is None:
             unit.retired_at, unit.retired_by, unit.retired_reason = None, None, ""
         elif unit.retired_at is None:
@@ -255,22 +283,6 @@ def update_unit(*, unit: Unit, by: Membership | None, now: datetime, **facts: An
         if by is not None:
             record(by=by, action="update unit", subject=unit, now=now, details={"fields": sent})
     return unit
-
-
-def check_dates(commissioned_on: date, retired_on: date | None) -> None:
-    """Refuse a unit that ends before it begins.
-
-    Raises
-    ------
-    InvalidInput
-        Pointing at the date of retirement.
-    """
-    if retired_on is not None and retired_on < commissioned_on:
-        raise InvalidInput(
-            "retired_before_commissioned",
-            f"The unit cannot be retired before it was commissioned on {commissioned_on}.",
-            pointer="/retired_on",
-        )
 
 
 def delete_unit(*, unit: Unit, by: Membership | None, now: datetime) -> None:

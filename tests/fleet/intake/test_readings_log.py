@@ -140,6 +140,7 @@ def test_every_fault_of_a_row_is_told_and_the_other_rows_are_stored(unit: Unit) 
     )
     assert faults(batch) == [
         (2, "unit", "unknown_unit"),
+        (2, "taken at", "unreadable_date"),
         (2, "inlet pressure [psi]", "impossible_value"),
         (3, "feed free chlorine [ppm]", "free_chlorine_above_total"),
     ]

@@ -111,6 +111,9 @@ class Membership(TenantModel):
     # A client whose people can sign in is not deleted by the way.
     client = models.ForeignKey(Client, on_delete=models.RESTRICT, null=True, blank=True, related_name="memberships")
     is_active = models.BooleanField(default=True)
+    gets_digest = models.BooleanField(
+        default=True, help_text="owner and office: a letter each morning about what needs attention"
+    )
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

@@ -42,6 +42,7 @@ def _table(*rows: "tuple[str, Iterable[Action], Roles]") -> "Mapping[tuple[str, 
 ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     # accounts
     ("me", ("retrieve", "change_password"), EVERYONE),
+    ("me", ("update",), OFFICE),
     ("session", ("destroy",), EVERYONE),
     ("company", ("retrieve",), EVERYONE),
     ("company", ("update",), OWNER),
@@ -53,6 +54,8 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("token", READ, EVERYONE),
     ("token", ("create", "destroy"), EVERYONE),
     ("audit_entry", READ, OWNER),
+    ("search", ("list_found",), STAFF),
+    ("calendar_feed", (*READ, "create", "destroy"), EVERYONE),
     # fleet
     ("site", (*READ, "forecast"), EVERYONE),
     ("site", WRITE, OFFICE),

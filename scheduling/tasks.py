@@ -12,6 +12,7 @@ from accounts.models import Company
 from accounts.services.tidying import tidy
 from scheduling.services import nightly as nightly_run
 from scheduling.services import outlook
+from scheduling.services.digests import is_time_for_digest, write_digests
 from scheduling.services.people.messages import remind, send_messages
 from scheduling.services.rounds import jobs as planning_jobs
 
@@ -48,8 +49,25 @@ def start_company_nightly(*, company_id: int, **_: Any) -> int | None:
 
 
 @shared_task
+def digests(**_: Any) -> int:
+    """Have the morning letters of every company written where it is morning; how many companies."""
+    now = timezone.now()
+    ids = [company.pk for company in Company.objects.order_by("pk") if is_time_for_digest(company, now)]
+    for company_id in ids:
+        write_company_digests.delay(company_id=company_id)
+    return len(ids)
+
+
+@shared_task
+def write_company_digests(*, company_id: int, **_: Any) -> int:
+    """Write this morning's letters of one company; how many."""
+    company = Company.objects.filter(pk=company_id).first()
+    return write_digests(company=company, now=timezone.now()) if company is not None else 0
+
+
+@shared_task
 def send_waiting_messages(**_: Any) -> int:
-    """Write the reminders that are due and send the e-mails that wait; how many left."""
+    """Write the reminders that are due and send the messages that wait; how many left."""
     now = timezone.now()
     remind(now=now)
     return send_messages(now=now)["sent"]

@@ -422,6 +422,16 @@ class InstallerFactory(TenantFactory):
     time_zone = "Europe/Berlin"
 
 
+class CalendarFeedFactory(TenantFactory):
+    class Meta:
+        model = scheduling.CalendarFeed
+
+    membership = same_company(MembershipFactory, role="owner")
+    client = same_company(ClientFactory)
+    digest = factory.Sequence(lambda n: f"{n:064x}")
+    created_at = NOW
+
+
 class AbsenceFactory(TenantFactory):
     class Meta:
         model = scheduling.Absence

@@ -22,6 +22,7 @@ if _choice not in {"sqlite", "postgresql"}:
 os.environ.pop("REDIS_URL", None)
 os.environ.pop("TABLE_SERVICE_URL", None)
 os.environ.pop("GEOCODER", None)
+os.environ.pop("TEXT_SENDER", None)
 _is_xdist_worker = "PYTEST_XDIST_WORKER" in os.environ
 # The workers of a parallel run inherit the folder too.
 if not _is_xdist_worker:

@@ -43,6 +43,7 @@ TABLE: dict[str, str] = {
     "POST /api/v1/login/": PUBLIC,
     "POST /api/v1/logout/": EVERYONE,
     "GET /api/v1/me/": EVERYONE,
+    "PATCH /api/v1/me/": OFFICE,
     "POST /api/v1/me/password/": EVERYONE,
     "GET /api/v1/members/": OFFICE,
     "POST /api/v1/members/": OWNER,
@@ -155,6 +156,11 @@ TABLE: dict[str, str] = {
     "GET /api/v1/absences/<pk>/": STAFF,
     "PATCH /api/v1/absences/<pk>/": OFFICE,
     "DELETE /api/v1/absences/<pk>/": OFFICE,
+    "GET /api/v1/search/": STAFF,
+    "GET /api/v1/calendar-feeds/": EVERYONE,
+    "POST /api/v1/calendar-feeds/": EVERYONE,
+    "GET /api/v1/calendar-feeds/<pk>/": EVERYONE,
+    "DELETE /api/v1/calendar-feeds/<pk>/": EVERYONE,
     "GET /api/v1/installers/": STAFF,
     "POST /api/v1/installers/": OFFICE,
     "GET /api/v1/installers/<pk>/": STAFF,
@@ -261,6 +267,7 @@ TABLE: dict[str, str] = {
     # answers of clients by the link of their letter
     "GET /api/v1/answers/<token>/": PUBLIC,
     "POST /api/v1/answers/<token>/": PUBLIC,
+    "GET /calendars/<secret>.ics": PUBLIC,
     "GET /answer/<token>/": PUBLIC,
     "POST /answer/<token>/": PUBLIC,
     # the description of the interface
@@ -315,7 +322,12 @@ def model_of(route: Route) -> type[Model]:
 
 
 def address(route: Route, pk: object = ABSENT) -> str:
-    path = route.path.replace("<pk>", str(pk)).replace("<kind>", "invalid").replace("<token>", "forged")
+    path = (
+        route.path.replace("<pk>", str(pk))
+        .replace("<kind>", "invalid")
+        .replace("<token>", "forged")
+        .replace("<secret>", "forged")
+    )
     assert "<" not in path, f"{route} has a parameter this test cannot fill: teach it."
     return path
 
@@ -354,7 +366,7 @@ def test_a_stranger_is_let_in_only_where_everybody_is(route: Route, api: APIClie
     response = send(api, route)
     if TABLE[str(route)] == PUBLIC:
         # a link that was not signed here leads nowhere
-        assert response.status_code in ((404,) if "<token>" in route.path else (200, 400))
+        assert response.status_code in ((404,) if "<token>" in route.path or "<secret>" in route.path else (200, 400))
         return
     assert response.status_code == 401
     assert response.headers["WWW-Authenticate"] == "Bearer"

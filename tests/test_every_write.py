@@ -75,6 +75,7 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "POST /api/v1/logout/": lambda *_: {},
     "POST /api/v1/members/<pk>/end/": lambda *_: {},
     "DELETE /api/v1/tokens/<pk>/": lambda *_: {},
+    "PATCH /api/v1/me/": lambda *_: {"gets_digest": False},
     "POST /api/v1/me/password/": lambda *_: {
         "current_password": factories.PASSWORD,
         "new_password": "heron-basin-lantern-31",
@@ -183,6 +184,8 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "POST /api/v1/feed-water-samples/<pk>/void/": lambda *_: {"reason": "It was never read."},
     "POST /api/v1/placements/<pk>/correct/": lambda *_: {"serial_or_lot": "LOT 7", "reason": "Misread."},
     "POST /api/v1/placements/<pk>/void/": lambda *_: {"reason": "It was never fitted."},
+    "POST /api/v1/calendar-feeds/": lambda company, client, *_: {"client": client.pk},
+    "DELETE /api/v1/calendar-feeds/<pk>/": lambda *_: {},
     "POST /api/v1/absences/": lambda company, client, unit, row: {
         "installer": factories.InstallerFactory(company=company).pk,
         "first_day": str(SOON),

@@ -48,6 +48,10 @@ def start(root: Path = ROOT, /, **variables: str) -> subprocess.CompletedProcess
         ({"TRUSTED_PROXIES": "one"}, "TRUSTED_PROXIES is 'one': write a whole number"),
         ({"HTTPS_ONLY": "perhaps"}, "HTTPS_ONLY is 'perhaps': write on or off."),
         ({"EMAIL_URL": "mail.example"}, "EMAIL_URL is 'mail.example': it must start with consolemail://"),
+        (
+            {"TEXT_SENDER": "texts"},
+            "TEXT_SENDER is 'texts': write the dotted path of a class, such as package.TextSender.",
+        ),
         ({"GEOCODER": "maps"}, "GEOCODER is 'maps': write the dotted path of a class, such as package.Geocoder."),
         ({"LOG_LEVEL": "LOUD"}, "LOG_LEVEL is 'LOUD': write one of"),
         ({"LANGUAGE_CODE": "de"}, "LANGUAGE_CODE is 'de': there must be a compiled catalogue at "),

@@ -23,3 +23,4 @@ class ClientViewSet(RetireMixin, ReadWriteViewSet):
     serializer_class = ClientSerializer
     filterset_fields = {"name": ["exact", "icontains"], "email": ["exact"]}
     ordering_fields = ["name", "created_at"]
+    search_fields = ["name", "phone", "email"]

@@ -32,7 +32,7 @@ class MembershipSerializer(FieldsByRole, serializers.ModelSerializer[Membership]
 
     class Meta:
         model = Membership
-        fields = ["id", "name", "role", "client", "company"]
+        fields = ["id", "name", "role", "client", "company", "gets_digest"]
         read_only_fields = fields
 
 
@@ -46,6 +46,12 @@ class MeSerializer(AnswerSerializer):
         child=serializers.ListField(child=serializers.CharField()),
         help_text="for each resource the actions open to you",
     )
+
+
+class MyWishesSerializer(StrictSerializer):
+    """What you wish to be sent."""
+
+    gets_digest = serializers.BooleanField(help_text="a letter each morning about what needs attention")
 
 
 class PasswordSerializer(StrictSerializer):
@@ -82,6 +88,14 @@ class MeViewSet(TenantViewSet):
 
     def retrieve(self, request: Request) -> Response:
         """Who you are, for which company you act, and what you may do there."""
+        return Response(describe(self.by))
+
+    @extend_schema(request=MyWishesSerializer)
+    def partial_update(self, request: Request) -> Response:
+        """Say whether you wish to get a letter each morning about what needs attention."""
+        serializer = MyWishesSerializer(data=request.data, context=self.get_serializer_context())
+        serializer.is_valid(raise_exception=True)
+        services.choose_digest(by=self.by, gets_digest=serializer.validated_data["gets_digest"], now=self.now)
         return Response(describe(self.by))
 
     @extend_schema(request=PasswordSerializer, responses={204: None})

@@ -39,6 +39,8 @@ from accounts.http.etags import check_if_match, etag_of, is_known
 from accounts.http.filters import filter_columns, filter_parameters
 from accounts.http.ordering import orderable
 from accounts.http.permissions import action_name
+from accounts.http.search import PARAMETER as SEARCH
+from accounts.http.search import searchable
 from accounts.http.views import check_query_parameters
 from accounts.models import Membership
 from accounts.services import record
@@ -50,7 +52,8 @@ class TenantViewSet(GenericViewSet[Any]):
 
     Class attributes: `resource` (required), `queryset`, `serializer_class`, `input_serializer_class` (when what is sent
     differs from what is answered), `query_parameters` (further query parameters every action reads), `filterset_fields`
-    or `filterset_class`, `ordering_fields`, `pagination_class`, `one_transaction`, `keeps_answers`, `audited`.
+    or `filterset_class`, `ordering_fields`, `search_fields`, `pagination_class`, `one_transaction`, `keeps_answers`,
+    `audited`.
     """
 
     resource: ClassVar[str] = ""
@@ -123,6 +126,8 @@ class TenantViewSet(GenericViewSet[Any]):
             may_repeat |= dict.fromkeys(getattr(self.pagination_class, "parameters", ()), False)
             if orderable(self):
                 may_repeat["ordering"] = False
+            if searchable(self):
+                may_repeat[SEARCH] = False
         return may_repeat
 
     def unseen(self) -> frozenset[str]:

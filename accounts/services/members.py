@@ -115,6 +115,16 @@ def change_member(*, by: Membership, membership: Membership, now: datetime, **ch
 
 
 @transaction.atomic
+def choose_digest(*, by: Membership, gets_digest: bool, now: datetime) -> Membership:
+    """Say whether one gets the morning letter oneself. Leaves an audit entry where that is a change."""
+    if by.gets_digest != gets_digest:
+        by.gets_digest = gets_digest
+        by.save(update_fields=["gets_digest"])
+        record(by=by, action="change wishes", subject=by, now=now)
+    return by
+
+
+@transaction.atomic
 def end_membership(*, by: Membership, membership: Membership, now: datetime) -> Membership:
     """End a membership and revoke its tokens; what the person did stays on record. The last owner cannot go.
 

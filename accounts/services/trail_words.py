@@ -37,6 +37,7 @@ _DID: Final = {
     "move": gettext_noop("{who} moved {what}."),
     "note": gettext_noop("{who} noted something of {what}."),
     "offer": gettext_noop("{who} offered {what}."),
+    "open": gettext_noop("{who} opened {what}."),
     "pair": gettext_noop("{who} paired {what}."),
     "pass": gettext_noop("{who} passed {what} on to another client."),
     "place": gettext_noop("{who} placed {what}."),
@@ -73,6 +74,7 @@ _DID: Final = {
 _KINDS: Final = {
     "accesstoken": gettext_noop("the access token {name}"),
     "absence": gettext_noop("the absence of {name}"),
+    "calendarfeed": gettext_noop("the {name}"),
     "catalogueitem": gettext_noop("the catalogue item {name}"),
     "client": gettext_noop("the client {name}"),
     "company": gettext_noop("the company {name}"),

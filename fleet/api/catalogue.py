@@ -158,6 +158,7 @@ class CatalogueItemViewSet(QuantityViewSet, RetireMixin, ReadWriteViewSet):
         "flow_direction": ["exact"],
     }
     ordering_fields = ["code", "name", "kind", "purpose", "price", "lead_time_days"]
+    search_fields = ["code", "name"]
 
     def perform_update(self, serializer: Any) -> CatalogueItem:
         return update_item(item=serializer.instance, by=self.by, now=self.now, **serializer.validated_data)

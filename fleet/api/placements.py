@@ -163,6 +163,7 @@ class PlacementViewSet(ReadCreateViewSet):
     input_serializer_class = NewPlacementSerializer
     filterset_class = PlacementFilterSet
     ordering_fields = ["placed_at", "removed_at", "position"]
+    search_fields = ["serial_or_lot", "item__code", "item__name", "position__unit__code"]
 
     def get_queryset(self) -> Any:
         """What was taken back is the company's own business, and nobody's who did not ask."""

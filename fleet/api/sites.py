@@ -132,6 +132,7 @@ class SiteViewSet(RetireMixin, ReadWriteViewSet):
     serializer_class = SiteSerializer
     filterset_class = SiteFilterSet
     ordering_fields = ["code", "name", "created_at"]
+    search_fields = ["code", "name", "address", "client__name"]
 
     def perform_create(self, serializer: Any) -> Site:
         return sites.create_site(company=self.by.company, by=self.by, now=self.now, **serializer.validated_data)

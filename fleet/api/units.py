@@ -215,6 +215,7 @@ class UnitViewSet(QuantityViewSet, RetireMixin, ReadWriteViewSet):
         "has_booster_pump": ["exact"],
     }
     ordering_fields = ["code", "commissioned_on", "created_at", "next_change_on"]
+    search_fields = ["code", "name", "site__code", "site__name", "site__client__name"]
 
     def get_queryset(self) -> Any:
         """Add what a list shows, and for a single unit its train."""

@@ -205,6 +205,13 @@ GEOCODER = env.str("GEOCODER", default="").strip()
 if GEOCODER and not ("." in GEOCODER and all(part.isidentifier() for part in GEOCODER.split("."))):
     raise ImproperlyConfigured(f"GEOCODER is '{GEOCODER}': write the dotted path of a class, such as package.Geocoder.")
 
+# A class that sends text messages, as `scheduling.services.people.senders.TextSender` says; unset, none is sent.
+TEXT_SENDER = env.str("TEXT_SENDER", default="").strip()
+if TEXT_SENDER and not ("." in TEXT_SENDER and all(part.isidentifier() for part in TEXT_SENDER.split("."))):
+    raise ImproperlyConfigured(
+        f"TEXT_SENDER is '{TEXT_SENDER}': write the dotted path of a class, such as package.TextSender."
+    )
+
 # A TrueType file for printed sheets, where neither the system's DejaVu nor the Latin font of the library will do.
 PDF_FONT = env.str("PDF_FONT", default="")
 if PDF_FONT and not Path(PDF_FONT).is_file():
@@ -225,6 +232,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["accounts.http.parsers.StrictJSONParser"],
     "DEFAULT_FILTER_BACKENDS": [
         "accounts.http.filters.StrictFilterBackend",
+        "accounts.http.search.StrictSearchFilter",
         "accounts.http.ordering.StrictOrderingFilter",
     ],
     "DEFAULT_PAGINATION_CLASS": "accounts.http.pagination.PagePagination",

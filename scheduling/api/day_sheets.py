@@ -119,6 +119,7 @@ class SheetStopSerializer(StrictSerializer):
     is_urgent = serializers.BooleanField()
     appointment_at = MomentField(allow_null=True)
     is_locked = serializers.BooleanField()
+    why = serializers.CharField(help_text="why it is on this day, with this installer, in this place of the round")
     lock_reason = serializers.CharField()
     arrives_at = MomentField()
     starts_at = MomentField()

@@ -20,7 +20,7 @@ from scheduling.api.renderers import CalendarRenderer
 from scheduling.exports.calendar import calendar_of
 from scheduling.models import Installer
 from scheduling.services.people import installers
-from scheduling.services.people.calendars import calendar_entries
+from scheduling.services.rounds.calendars import calendar_entries
 
 
 class InstallerSerializer(TenantModelSerializer):

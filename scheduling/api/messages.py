@@ -50,6 +50,7 @@ class MessageSerializer(TenantModelSerializer):
             "order",
             "supplier_name",
             "email",
+            "text_number",
             "subject",
             "body",
             "created_at",

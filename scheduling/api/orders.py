@@ -102,9 +102,11 @@ class PurchaseOrderLineSerializer(TenantModelSerializer):
 
     def get_substitutes(self, line: PurchaseOrderLine) -> list[str]:
         # Read once for all lines of an answer.
-        if "bought" not in self.context:
-            self.context["bought"] = bought_before(company=line.order.company)
-        return self.context["bought"].to_order_for(line.item)
+        shared: dict[str, Any] = self.context  # type: ignore[assignment]
+        if "bought" not in shared:
+            shared["bought"] = bought_before(company=line.order.company)
+        names: list[str] = shared["bought"].to_order_for(line.item)
+        return names
 
 
 class CamePieceSerializer(StrictSerializer):
@@ -411,6 +413,7 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
         "placed_on": ["exact", "gte", "lte"],
     }
     ordering_fields = ["number", "placed_on", "updated_at"]
+    search_fields = ["number", "supplier_reference", "supplier__name", "lines__item__code", "lines__item__name"]
 
     def get_input_serializer(self, *args: Any, **kwargs: Any) -> Any:
         kwargs.setdefault("context", self.get_serializer_context())

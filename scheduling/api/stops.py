@@ -16,6 +16,7 @@ from scheduling.api.replanning import DifferenceSerializer
 from scheduling.models import Installer, Stop
 from scheduling.services.rounds.hand_moves import HandMove, move_stop, preview_move
 from scheduling.services.visits.locks import lock_stop
+from scheduling.services.words.why import sentence_of
 
 STOPS = Stop.objects.select_related("visit__site")
 
@@ -29,6 +30,9 @@ class StopSerializer(TenantModelSerializer):
     longitude = serializers.FloatField(source="visit.site.longitude", read_only=True)
 
     is_locked = serializers.SerializerMethodField(help_text="whether a person locked its visit; the visit says why")
+    why = serializers.SerializerMethodField(
+        help_text="why it is on this day, with this installer, in this place of the round; empty for plans of long ago"
+    )
 
     class Meta:
         model = Stop
@@ -47,11 +51,16 @@ class StopSerializer(TenantModelSerializer):
             "driving_minutes",
             "driving_km",
             "is_locked",
+            "why",
         ]
         read_only_fields = fields
 
     def get_is_locked(self, stop: Stop) -> bool:
         return stop.visit.locked_start is not None
+
+    def get_why(self, stop: Stop) -> str:
+        """One sentence."""
+        return sentence_of(stop)
 
 
 class LockReasonSerializer(SentSerializer):

@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 from scheduling.api.absences import AbsenceViewSet
 from scheduling.api.answers import AnswerView
 from scheduling.api.attention import AttentionViewSet
+from scheduling.api.calendar_feeds import CalendarFeedViewSet
 from scheduling.api.client_data import ClientDataViewSet
 from scheduling.api.imports import ImportViewSet
 from scheduling.api.installers import InstallerViewSet
@@ -15,6 +16,7 @@ from scheduling.api.orders import PurchaseOrderViewSet
 from scheduling.api.parts import PartsListViewSet, StockLevelViewSet
 from scheduling.api.plans import PlanViewSet, RoundViewSet
 from scheduling.api.policy import PolicyViewSet
+from scheduling.api.search import SearchViewSet
 from scheduling.api.service_records import ServicePhotoViewSet, ServiceRecordViewSet
 from scheduling.api.site_pairs import SitePairViewSet
 from scheduling.api.stock_movements import StockMovementViewSet
@@ -26,6 +28,7 @@ from scheduling.api.wanted_readings import WantedReadingViewSet
 router = SimpleRouter()
 router.register("installers", InstallerViewSet)
 router.register("absences", AbsenceViewSet)
+router.register("calendar-feeds", CalendarFeedViewSet)
 router.register("site-pairs", SitePairViewSet)
 router.register("needs", NeedViewSet)
 router.register("readings-wanted", WantedReadingViewSet, basename="wanted-reading")
@@ -47,6 +50,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("policy/preview/", PolicyViewSet.as_view({"post": "preview"}), name="policy-preview"),
     path("policy/frontier/", PolicyViewSet.as_view({"post": "frontier"}), name="policy-frontier"),
     path("imports/", ImportViewSet.as_view({"post": "create"}), name="import"),
+    path("search/", SearchViewSet.as_view({"get": "list_found"}), name="search"),
     path("attention/", AttentionViewSet.as_view({"get": "retrieve"}), name="attention"),
     path("answers/<str:token>/", AnswerView.as_view(), name="answer"),
     path("travel/", TravelViewSet.as_view({"get": "retrieve"}), name="travel"),

@@ -305,6 +305,7 @@ class VisitViewSet(ReadOnlyViewSet):
         "appointment_at": ["gte", "lt"],
     }
     ordering_fields = ["best_day", "latest_day", "appointment_at", "created_at"]
+    search_fields = ["site__code", "site__name", "site__address", "site__client__name", "installer__name"]
 
     @extend_schema(request=ConfirmationSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])

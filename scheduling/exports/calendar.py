@@ -1,14 +1,16 @@
-"""An installer's visits as an iCalendar (RFC 5545)."""
+"""Visits of an installer or a client as an iCalendar (RFC 5545)."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID, uuid5
 
 from icalendar import Calendar, Event, vGeo, vText
 
+from accounts.models import Company
 from scheduling.exports import words
 from scheduling.models import Installer, Visit
+from scheduling.services.people.words import state_sentence, work_text
 from scheduling.services.words.tasks import task_at_unit
 
 # Fixed for ever: with it the same visit has the same UID in every export.
@@ -28,11 +30,13 @@ _STATUS = {
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A visit and the time it takes up."""
+    """A visit, the time it takes up, and the parts it takes; `is_off`: whoever reads this does not drive there."""
 
     visit: Visit
     starts_at: datetime
     ends_at: datetime
+    parts: Sequence[str] = ()
+    is_off: bool = False
 
 
 def entry_at_appointment(visit: Visit) -> Entry:
@@ -59,17 +63,34 @@ def calendar_of(*, installer: Installer, entries: Iterable[Entry]) -> bytes:
     entries
         Visits with `site` and `tasks__need__unit` at hand.
     """
+    return _written(words.visits_of(installer.name), entries, _description)
+
+
+def client_calendar_of(*, company: Company, entries: Iterable[Entry]) -> bytes:
+    """Write the visits to a client as they were promised: no notes and no parts, and whom to call.
+
+    Parameters
+    ----------
+    company
+        Whose visits.
+    entries
+        Visits with `site`, `installer` and `tasks__need__position` at hand, at the hours promised.
+    """
+    return _written(words.visits_of(company.name), entries, _description_for_client)
+
+
+def _written(name: str, entries: Iterable[Entry], describe: Callable[[Entry], str]) -> bytes:
     calendar = Calendar()
     calendar.add("version", "2.0")
     calendar.add("prodid", "-//RO fleet//visits//EN")
     calendar.add("calscale", "GREGORIAN")
-    calendar.add("name", words.visits_of(installer.name))
+    calendar.add("name", name)
     for entry in sorted(entries, key=lambda e: (e.starts_at, e.visit.pk)):
-        calendar.add_component(_event(entry))
+        calendar.add_component(_event(entry, describe))
     return bytes(calendar.to_ical())
 
 
-def _event(entry: Entry) -> Event:
+def _event(entry: Entry, describe: Callable[[Entry], str]) -> Event:
     visit, site = entry.visit, entry.visit.site
     event = Event()
     event.add("uid", visit_uid(visit))
@@ -79,17 +100,33 @@ def _event(entry: Entry) -> Event:
     event.add("dtstart", entry.starts_at)
     event.add("dtend", entry.ends_at)
     event.add("summary", site.name)
-    event.add("status", _STATUS[Visit.State(visit.state)])
+    event.add("status", "CANCELLED" if entry.is_off else _STATUS[Visit.State(visit.state)])
     if site.address:
         event.add("location", site.address)
     if site.location is not None:
         event["geo"] = vGeo(site.location)
-    event["description"] = vText(_description(visit))
+    event["description"] = vText(describe(entry))
     return event
 
 
-def _description(visit: Visit) -> str:
-    lines = [task_at_unit(task.need) for task in visit.tasks.all()]
-    if visit.site.access_notes:
-        lines.append(words.access(visit.site.access_notes))
+def _description(entry: Entry) -> str:
+    site = entry.visit.site
+    lines = [task_at_unit(task.need) for task in entry.visit.tasks.all()]
+    if entry.parts:
+        lines.append(words.parts(entry.parts))
+    if site.client.phone:
+        lines.append(words.contact(site.client.name, site.client.phone))
+    if site.access_notes:
+        lines.append(words.access(site.access_notes))
+    return "\n".join(lines)
+
+
+def _description_for_client(entry: Entry) -> str:
+    visit = entry.visit
+    company = visit.site.company
+    lines = [state_sentence(visit)]
+    if visit.state in Visit.LIVE:
+        lines.append(words.to_do(work_text(task.need for task in visit.tasks.all())))
+    if company.phone:
+        lines.append(words.contact(company.name, company.phone))
     return "\n".join(lines)

@@ -105,7 +105,7 @@ class _Sheet(Pages):
         contact = ", ".join(part for part in (stop["client_name"], stop["phone"], stop["email"]) if part)
         flow += self._labelled(words.CONTACT, [contact])
         flow += self._labelled(words.GETTING_IN, [stop["access_notes"]])
-        flow += self._labelled(words.LOCKED, [stop["lock_reason"]])
+        flow += self._labelled(words.WHY, [stop["why"]])
         flow += self._labelled(
             words.TO_DO,
             [

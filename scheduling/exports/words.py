@@ -1,10 +1,10 @@
 """What printed pages, calendars and routes say beside the data, in the language in use."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
 from accounts.dates import long_day
-from accounts.language import gettext, gettext_noop, ngettext
+from accounts.language import gettext, gettext_noop, listed, ngettext
 
 # headings, translated where they are printed
 VAN_LOAD = gettext_noop("The van's load")
@@ -17,7 +17,7 @@ LOAD_COLUMNS = (
 )
 CONTACT = gettext_noop("Contact")
 GETTING_IN = gettext_noop("Getting in")
-LOCKED = gettext_noop("Locked")
+WHY = gettext_noop("Why now")
 TO_DO = gettext_noop("To do, in order")
 PARTS = gettext_noop("Parts")
 TAKE_CARE = gettext_noop("Take care")
@@ -212,6 +212,26 @@ def expected_on(days: list[date]) -> str:
 def visits_of(installer: str) -> str:
     """Name of a calendar."""
     return gettext("Visits of {installer}").format(installer=installer)
+
+
+def parts(lines: Sequence[str]) -> str:
+    """What a visit takes along."""
+    return gettext("Parts: {parts}").format(parts=listed(list(lines)))
+
+
+def part(quantity: int, code: str) -> str:
+    """So many of an item."""
+    return gettext("{count} x {item}").format(count=quantity, item=code)
+
+
+def to_do(work: str) -> str:
+    """What a visit is for, to a client."""
+    return gettext("We will {work}.").format(work=work)
+
+
+def contact(name: str, phone: str) -> str:
+    """Whom to call."""
+    return gettext("Call {name}: {phone}").format(name=name, phone=phone)
 
 
 def access(notes: str) -> str:

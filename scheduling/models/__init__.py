@@ -1,6 +1,7 @@
 """What must be done, when, by whom, with which parts."""
 
 from scheduling.models.additions import VisitAddition
+from scheduling.models.calendar_feeds import CalendarFeed
 from scheduling.models.installers import Absence, Installer
 from scheduling.models.messages import Message, MessageDocument
 from scheduling.models.movements import StockMovement
@@ -15,6 +16,7 @@ from scheduling.models.visits import ServicePhoto, ServiceRecord, Visit, VisitTa
 
 __all__ = [
     "Absence",
+    "CalendarFeed",
     "CompanyPolicy",
     "Delivery",
     "Installer",

@@ -44,11 +44,12 @@ class Message(TenantModel):
         FOUND = "found", "something was found that cannot wait"
         ORDER = "order", "an order to a supplier"
         ORDER_CANCELLED = "order_cancelled", "an order is cancelled"
+        DIGEST = "digest", "what needs attention this morning"
 
     class State(models.TextChoices):
-        WAITING = "waiting", "to be sent by e-mail"
+        WAITING = "waiting", "to be sent"
         SENDING = "sending", "being sent"
-        SENT = "sent", "sent by e-mail"
+        SENT = "sent", "sent"
         TO_CALL = "to_call", "to be called"
         CALLED = "called", "called"
         TO_READ = "to_read", "to be read here"
@@ -72,6 +73,11 @@ class Message(TenantModel):
     kind = models.CharField(max_length=16, choices=Kind)
     state = models.CharField(max_length=8, choices=State)
     email = models.EmailField(blank=True, help_text="where it goes; empty: it is read here, or the office calls")
+    text_number = models.CharField(
+        max_length=40,
+        blank=True,
+        help_text="number it goes to as a text message; empty: by e-mail or by a call",
+    )
     subject = models.CharField(max_length=200)
     body = models.TextField()
     created_at = models.DateTimeField()

@@ -117,6 +117,8 @@ class Stop(TenantModel):
     leaves_at = models.DateTimeField()
     driving_minutes = models.FloatField(help_text="time of the driving from the stop before, or from home, in minutes")
     driving_km = models.FloatField()
+    day_reason = models.TextField(blank=True, help_text="why it is on this day and with this installer")
+    place_reason = models.TextField(blank=True, help_text="why it stands in this place of the round")
 
     class Meta:
         ordering: ClassVar = ["round_id", "order", "pk"]

@@ -41,6 +41,7 @@ from fleet.models import (
 from fleet.services.consequences import Kind, announce
 from scheduling.models import (
     Absence,
+    CalendarFeed,
     Delivery,
     Message,
     Need,
@@ -52,6 +53,7 @@ from scheduling.models import (
     ServiceRecord,
     SitePair,
     StockMovement,
+    Stop,
     UnservedVisit,
     Visit,
     VisitAddition,
@@ -87,6 +89,7 @@ RENAMED: Final[Mapping[type[TenantModel], tuple[str, ...]]] = {
 """Texts that must be there; a number takes their place."""
 
 DELETED: Final[tuple[type[TenantModel], ...]] = (
+    CalendarFeed,
     Message,
     ServicePhoto,
     AccessException,
@@ -114,6 +117,7 @@ QUOTING: Final[Mapping[type[TenantModel], tuple[str, ...]]] = {
     Absence: ("reason",),
     Message: ("subject", "body", "trouble", "call_note"),
     Plan: ("faults", "happened", "differences"),
+    Stop: ("day_reason", "place_reason"),
     UnservedVisit: ("reason", "sentence"),
     PartsLine: ("reasons", "sentence"),
     PurchaseOrder: ("note",),
@@ -172,6 +176,7 @@ def erase_client(*, client: Client, name: str, by: Membership, now: datetime) ->
             rows=sum(len(keys) for keys in rows.values()),
         )
         letters.delete()
+        CalendarFeed.objects.filter(client=client).delete()
         _delete_pictures(pictures)
         AccessException.objects.filter(site__in=rows[Site]).delete()
         AccessWindow.objects.filter(site__in=rows[Site]).delete()

@@ -11,7 +11,7 @@ from accounts.errors import DomainError
 from accounts.models import Company
 from accounts.services.tidying import tidy
 from scheduling.services.nightly import run_nightly
-from scheduling.services.people.messages import send_messages
+from scheduling.services.post import send_post
 
 log = logging.getLogger(__name__)
 
@@ -45,7 +45,7 @@ class Command(BaseCommand):
                 self.stderr.write(f"{company}: failed: {type(error).__name__}: {error}")
             else:
                 self.stdout.write(f"{company}: {_line(results)}")
-        send_messages(now=timezone.now())
+        send_post(now=timezone.now())
         if failed:
             raise CommandError(f"{failed} of {companies.count()} companies failed; see the lines above.")
 

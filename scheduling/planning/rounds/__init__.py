@@ -27,6 +27,7 @@ from scheduling.planning.rounds.problem import (
     Shift,
     Window,
 )
+from scheduling.planning.rounds.reasons import DayReason, InstallerReason, PlaceReason, Why, reasons_of
 from scheduling.planning.rounds.replan import Replanned, replan
 from scheduling.planning.rounds.solve import Progress, RoundPlan, plan_rounds
 from scheduling.planning.rounds.unserved import Unserved, UnservedReason
@@ -35,6 +36,7 @@ from scheduling.planning.travel.traffic import Traffic
 __all__ = [
     "Appointment",
     "Candidate",
+    "DayReason",
     "Difference",
     "DifferenceKind",
     "Disturbance",
@@ -42,8 +44,10 @@ __all__ = [
     "FreeLater",
     "Installer",
     "InstallerOut",
+    "InstallerReason",
     "Lunch",
     "Moment",
+    "PlaceReason",
     "Progress",
     "Rates",
     "Replanned",
@@ -58,6 +62,7 @@ __all__ = [
     "VisitAdded",
     "VisitCancelled",
     "VisitNotDone",
+    "Why",
     "Window",
     "candidate_of",
     "evaluate",
@@ -66,5 +71,6 @@ __all__ = [
     "on_allowed_days",
     "plan_rounds",
     "rates_of",
+    "reasons_of",
     "replan",
 ]

@@ -4,12 +4,10 @@ import hashlib
 import logging
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.conf import settings
-from django.core.mail import EmailMessage
 from django.db import transaction
 from django.db.models import F
 
@@ -22,6 +20,7 @@ from fleet.models import Finding
 from scheduling.models import Installer, Message, MessageDocument, Need, Plan, PurchaseOrder, Stop, Visit
 from scheduling.services.people import words
 from scheduling.services.people.answer_links import answer_address
+from scheduling.services.people.senders import NotSentError, address, deliver
 from scheduling.services.people.words import OfferedVisit, Text
 
 
@@ -43,8 +42,9 @@ _FOR_OFFICE_AT_ONCE = tuple(code for code, cause in CAUSES.items() if cause.tell
 _REMINDER_HOUR = 15
 _FARTHEST_REMINDER = timedelta(hours=48)
 _MOST_ATTEMPTS = 6
+# Nobody telephones about these: the next one says the same.
+_NOT_FOR_THE_TELEPHONE = (Kind.DIGEST,)
 _FIRST_PAUSE = timedelta(minutes=5)
-_BACKENDS_THAT_SEND_NOTHING = ("django.core.mail.backends.console.EmailBackend",)
 # Whoever sends takes far less than this; after it, the sender is dead and nobody knows how far it got.
 _LONGEST_SENDING = timedelta(hours=1)
 
@@ -71,13 +71,11 @@ def plan_offered(client: Client, visits: Sequence[Visit], event: str, now: datet
         # a letter about several visits belongs to none of them
         visit=visits[0] if len(visits) == 1 else None,
         kind=Kind.OFFERED,
-        state=State.WAITING if client.email else State.TO_CALL,
-        email=client.email,
         useful_until=_last_opening(visits),
     )
     for visit in visits:
         _replace_waiting(visit, (Kind.OFFERED, Kind.WITHDRAWN, Kind.OFFER_LAPSED), now)
-    return _write(message, text, now)
+    return _write(address(message, client), text, now)
 
 
 def event_of_client(event: str, client: Client) -> str:
@@ -294,6 +292,25 @@ def order_cancelled(order: PurchaseOrder, now: datetime) -> None:
         _to_supplier(order, Kind.ORDER_CANCELLED, words.order_cancelled_for_supplier(order), 0, now)
 
 
+def digest(reader: Membership, day: date, text: Text, useful_until: datetime, now: datetime) -> None:
+    """What needs attention this morning, to one member of the company, once a day."""
+    message = Message(
+        company_id=reader.company_id,
+        event=digest_event(reader, day),
+        audience=Audience.OFFICE,
+        kind=Kind.DIGEST,
+        state=State.WAITING,
+        email=reader.user.email,
+        useful_until=useful_until,
+    )
+    _write(message, text, now)
+
+
+def digest_event(reader: Membership, day: date) -> str:
+    """What the morning letter of a day to a member tells of."""
+    return f"digest {day} office {reader.pk}"
+
+
 def _office_of(company: Company) -> list[Membership]:
     """Members of the office, else owners."""
     members = Membership.objects.filter(company=company, is_active=True).select_related("user").order_by("pk")
@@ -340,21 +357,16 @@ def _to_client(
     event: str = "",
 ) -> None:
     client = visit.site.client
-    _write(
-        Message(
-            company_id=visit.company_id,
-            event=event or f"visit {visit.pk} r{visit.revision} {kind} client",
-            audience=Audience.CLIENT,
-            client=client,
-            visit=visit,
-            kind=kind,
-            state=State.WAITING if client.email else State.TO_CALL,
-            email=client.email,
-            useful_until=useful_until,
-        ),
-        text,
-        now,
+    message = Message(
+        company_id=visit.company_id,
+        event=event or f"visit {visit.pk} r{visit.revision} {kind} client",
+        audience=Audience.CLIENT,
+        client=client,
+        visit=visit,
+        kind=kind,
+        useful_until=useful_until,
     )
+    _write(address(message, client), text, now)
 
 
 def _to_office(
@@ -424,16 +436,18 @@ def _write(message: Message, text: Text, now: datetime) -> Message:
 
 
 def send_messages(*, now: datetime) -> dict[str, int]:
-    """Send what waits, over the mail server of the settings; how many were sent, put off, or left to the telephone.
+    """Send what waits, as the settings say; how many were sent, put off, or left to the telephone.
 
-    A message is claimed before it is sent, so that two senders never send one twice. When the server refuses it, it is
+    What was only printed, because no mail server is set up, is not sent: it is told by telephone, or read here. A
+    message is claimed before it is sent, so that two senders never send one twice. When the server refuses it, it is
     tried again after 5, 10, 20, 40 and 80 minutes, and then told by telephone. One whose sender died half way is told
-    by telephone too: nobody knows whether it left.
+    by telephone too: nobody knows whether it left. Morning letters never are.
     """
     counts = {"sent": 0, "put_off": 0, "to_call": 0, "expired": 0}
     waiting = Message.objects.filter(state=State.WAITING)
     counts["expired"] = waiting.filter(useful_until__lt=now).update(state=State.EXPIRED)
     died = Message.objects.filter(state=State.SENDING, next_attempt_at__lt=now - _LONGEST_SENDING)
+    counts["expired"] += died.filter(kind__in=_NOT_FOR_THE_TELEPHONE).update(state=State.EXPIRED)
     counts["to_call"] = died.update(
         state=State.TO_CALL, trouble=gettext("The sender stopped half way; nobody knows whether it left.")
     )
@@ -447,25 +461,23 @@ def send_messages(*, now: datetime) -> dict[str, int]:
 
 
 def _send(message: Message, now: datetime) -> str:
-    letter = EmailMessage(subject=message.subject, body=message.body, to=[message.email])
-    for document in message.documents.all():
-        letter.attach(document.name, bytes(document.content), document.media_type)
     try:
-        letter.send()
+        deliver(message)
+    except NotSentError as error:
+        message.trouble = str(error)
+        # the office reads its own messages here
+        message.state = State.TO_READ if message.audience == Audience.OFFICE else State.TO_CALL
+        message.save(update_fields=["state", "trouble"])
+        return "to_call"
     # whatever the mail library or the network comes up with, the next message must still be sent
     except Exception as error:
         log.warning("message %s could not be sent: %s", message.pk, error)
         message.trouble = f"{type(error).__name__}: {error}"[:300]
-        put_off = message.attempts < _MOST_ATTEMPTS
+        put_off = message.attempts < _MOST_ATTEMPTS or message.kind in _NOT_FOR_THE_TELEPHONE
         message.state = State.WAITING if put_off else State.TO_CALL
         message.next_attempt_at = now + _FIRST_PAUSE * 2 ** (message.attempts - 1)
         message.save(update_fields=["state", "trouble", "next_attempt_at"])
         return "put_off" if put_off else "to_call"
-    if settings.EMAIL_BACKEND in _BACKENDS_THAT_SEND_NOTHING:
-        message.state = State.TO_CALL
-        message.trouble = gettext("No mail server is set up: it was written to the terminal, and nobody has got it.")
-        message.save(update_fields=["state", "trouble"])
-        return "to_call"
     message.state, message.sent_at = State.SENT, now
     message.save(update_fields=["state", "sent_at"])
     return "sent"

@@ -7,6 +7,7 @@ from them is translated where it is used.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from textwrap import shorten
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -15,11 +16,12 @@ from accounts.language import gettext, gettext_noop, listed, ngettext
 from accounts.models import Company
 from fleet.engineering.diagnosis import TITLES
 from fleet.models import Finding, Position, Stage
-from scheduling.models import Need, PurchaseOrder, Visit
+from scheduling.models import Message, Need, PurchaseOrder, Visit
 
 Kind = Need.Kind
 
 # A promise that roads can keep: common practice, no source.
+_LONGEST_TEXT, _LEAST_TEXT = 480, 160  # characters of a text message, and of them before links
 _ARRIVAL = timedelta(minutes=30), timedelta(hours=1)
 _ON_THE_WAY = timedelta(minutes=15), timedelta(minutes=30)
 
@@ -516,6 +518,30 @@ def _to_supplier(order: PurchaseOrder, subject: str, paragraphs: Sequence[str]) 
 def changes_for(differences: Iterable[Mapping[str, Any]], installer: int) -> list[str]:
     """The sentences of a plan's differences that concern an installer."""
     return [row["sentence"] for row in differences if installer in row["tell_installers"]]
+
+
+def as_text_message(message: Message, links: Sequence[str]) -> str:
+    """A letter in a few hundred characters: what it says between greeting and signature, whom to call, where to answer.
+
+    What does not fit is cut off at a word; links are never cut.
+    """
+    paragraphs = message.body.strip().split("\n\n")[1:-1]
+    plain = " ".join(word for word in " ".join(paragraphs).split() if word not in links)
+    company = message.company
+    call = gettext("Call us: {phone}").format(phone=company.phone) if company.phone else ""
+    end = " ".join(part for part in (*links, call) if part)
+    begun = gettext("{company}: {text}").format(company=company.name, text=plain)
+    return f"{shorten(begun, max(_LONGEST_TEXT - len(end), _LEAST_TEXT), placeholder=' ...')} {end}".strip()
+
+
+def no_mail_server() -> str:
+    """Printed, and read by nobody."""
+    return gettext("No mail server is set up: it was written to the terminal, and nobody has got it.")
+
+
+def no_text_sender() -> str:
+    """Nobody sends text messages any more."""
+    return gettext("It was not sent: nothing that sends text messages is set up.")
 
 
 def _letter(visit: Visit, subject: str, *paragraphs: str) -> Text:

@@ -27,6 +27,7 @@ from scheduling.services.stock.substitutes import Bought, bought_before
 from scheduling.services.stock.visit_parts import parts_by_visit
 from scheduling.services.words import rounds as words
 from scheduling.services.words.tasks import task_text
+from scheduling.services.words.why import sentence_of
 
 Kind = Need.Kind
 
@@ -145,6 +146,7 @@ def _of_stop(stop: Stop) -> dict[str, Any]:
         "appointment_at": visit.appointment_at,
         "is_locked": visit.locked_start is not None,
         "lock_reason": visit.lock_reason,
+        "why": sentence_of(stop),
         "arrives_at": stop.arrives_at,
         "starts_at": stop.starts_at,
         "leaves_at": stop.leaves_at,

@@ -24,10 +24,12 @@ from scheduling.services.rounds.costs import add_up, cents_of_part, cents_of_rou
 from scheduling.services.rounds.differences import as_text, compare_stops
 from scheduling.services.rounds.plans import round_row, stop_rows
 from scheduling.services.rounds.problem import AskedVisits, PlanQuestion, ask
+from scheduling.services.rounds.why import earlier_reasons
 from scheduling.services.stock.parts import write_parts_lists
 from scheduling.services.travel import place_of
 from scheduling.services.visits.locks import LOCK, holds, put_lock
 from scheduling.services.words import rounds as words
+from scheduling.services.words import why as why_words
 
 State = Visit.State
 #: (installer position, day) to candidate positions in order of visit.
@@ -386,6 +388,8 @@ class _Moving:
         rows = []
         policy = read_policy(company=self.company).planning
         by_cell = {(self.question.installers[r.installer].pk, r.date): r for r in answer.after}
+        reasons = rounds.reasons_of(self.question.problem, answer.after)
+        earlier = earlier_reasons(self.stops) | self._reason_by_hand()
         row_of = {(row.installer_id, row.day): row for row in self.rows}
         for cell in [*row_of, *(cell for cell in by_cell if cell not in row_of)]:
             route, old = by_cell.get(cell), row_of.get(cell)
@@ -405,9 +409,14 @@ class _Moving:
                 row.leaves_at, row.lunch_at = old.leaves_at, row.lunch_at or old.lunch_at
                 row.driving_minutes = round(row.driving_minutes + sum(s.driving_minutes for s in begun_stops), 1)
                 row.driving_km = round(row.driving_km + sum(s.driving_km for s in begun_stops), 1)
-            stops = [*begun_stops, *stop_rows(row, route, self.question, first=len(begun_stops) + 1)]
+            more = stop_rows(row, route, self.question, reasons, first=len(begun_stops) + 1, earlier=earlier)
+            stops = [*begun_stops, *more]
             rows.append((row, [*stops, *cancelled_stops]))
         return rows
+
+    def _reason_by_hand(self) -> dict[tuple[int, int, date], str]:
+        """Why the stop that is moved will be where it is."""
+        return {(self.stop.visit_id, self.installer.pk, self.day): why_words.moved_by_hand()}
 
     def _differences(self, rows: Sequence[tuple[Round, Sequence[Stop]]]) -> list[dict[str, Any]]:
         after = [s for _, stops in rows for s in stops]

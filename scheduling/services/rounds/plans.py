@@ -1,9 +1,10 @@
 """Plans of rounds: asked of the planner, judged, stored whole, published."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from types import MappingProxyType
 from typing import Any, TypedDict, Unpack
 from zoneinfo import ZoneInfo
 
@@ -22,6 +23,7 @@ from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_round, cents_of_route, costs_of_plan
 from scheduling.services.rounds.differences import as_text, compare_stops
 from scheduling.services.rounds.problem import MOST_DAYS, AskedVisits, PlanQuestion, ask, planning_days
+from scheduling.services.rounds.why import Earlier, explain
 from scheduling.services.stock.parts import PartsWritten, write_parts_lists
 from scheduling.services.visits.costs import day_costs
 from scheduling.services.visits.locks import LOCK, forget_lock, keeps_lock, stands_in
@@ -251,10 +253,11 @@ def _store(
         ],
     )
     _check_all_answered(answer, question)
+    reasons = rounds.reasons_of(problem, answer.routes)
     for route in answer.routes:
         day = round_row(plan, route, question)
         day.save()
-        Stop.objects.bulk_create(stop_rows(day, route, question))
+        Stop.objects.bulk_create(stop_rows(day, route, question, reasons))
     UnservedVisit.objects.bulk_create(unserved_rows(plan, answer, question))
     if by is not None:
         record(by=by, action="plan rounds", subject=plan, details={"days": problem.days}, now=now)
@@ -290,10 +293,30 @@ def round_row(plan: Plan, route: rounds.Route, question: PlanQuestion) -> Round:
     )
 
 
-def stop_rows(day: Round, route: rounds.Route, question: PlanQuestion, *, first: int = 1) -> list[Stop]:
-    """The stops of a round as they are stored, not yet saved; the first has the place given."""
+def stop_rows(
+    day: Round,
+    route: rounds.Route,
+    question: PlanQuestion,
+    reasons: Mapping[str, rounds.Why],
+    *,
+    first: int = 1,
+    earlier: Earlier = MappingProxyType({}),
+) -> list[Stop]:
+    """The stops of a round as they are stored, not yet saved.
+
+    Parameters
+    ----------
+    day, route, question
+        The round as it is stored, as it was planned, and what was asked.
+    reasons
+        Key of each visit to why it is where it is.
+    first
+        Place of the first of the stops.
+    earlier
+        What was said in the plan before of visits that stay with their installer on their day.
+    """
     clock = question.clock
-    return [
+    stops = [
         Stop(
             round=day,
             visit=question.visits[stop.visit],
@@ -306,6 +329,7 @@ def stop_rows(day: Round, route: rounds.Route, question: PlanQuestion, *, first:
         )
         for order, stop in enumerate(route.stops, start=first)
     ]
+    return [explain(row, reasons[stop.visit], question, earlier) for row, stop in zip(stops, route.stops, strict=True)]
 
 
 #: Reason of a visit that its parts keep out; the planner's own reasons are those of `planning.rounds`.

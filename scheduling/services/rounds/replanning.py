@@ -34,6 +34,7 @@ from scheduling.services.rounds.plans import (
     unserved_rows,
 )
 from scheduling.services.rounds.problem import AskedVisits, PartsWaitedFor, PlanQuestion, ask
+from scheduling.services.rounds.why import earlier_reasons
 from scheduling.services.stock.parts import write_parts_lists
 from scheduling.services.travel import provider_for
 from scheduling.services.visits.visits import LEGAL_MOVES, cancel_visit, propose_visits
@@ -504,6 +505,8 @@ class _Repair:
             (self.question.installers[r.installer].pk, r.date): dataclasses.replace(r, day=r.day + moment.day)
             for r in answer.plan.routes
         }
+        self.reasons = rounds.reasons_of(answer.problem, answer.plan.routes)
+        self.earlier = earlier_reasons(moment.stops)
         written: list[Stop] = []
         for old in moment.rounds:
             round_stops = [s for s in moment.stops if s.round_id == old.pk]
@@ -518,7 +521,7 @@ class _Repair:
             if route.stops:
                 row = round_row(plan, route, self.question)
                 row.save()
-                written += stop_rows(row, route, self.question)
+                written += stop_rows(row, route, self.question, self.reasons, earlier=self.earlier)
         Stop.objects.bulk_create(written)
         self._store_left_out(plan, answer, {s.visit_id for s in written})
         plan.differences = self._differences(written, begun)
@@ -565,12 +568,15 @@ class _Repair:
                 leaves_at=self._end(s),
                 driving_minutes=s.driving_minutes,
                 driving_km=s.driving_km,
+                day_reason=s.day_reason,
+                place_reason=s.place_reason,
             )
             for order, s in enumerate(kept_stops, start=1)
         ]
-        return stops + (
-            stop_rows(row, route, self.question, first=len(kept_stops) + 1) if route is not None and more else []
-        )
+        if route is None or not more:
+            return stops
+        first = len(kept_stops) + 1
+        return stops + stop_rows(row, route, self.question, self.reasons, first=first, earlier=self.earlier)
 
     def _end(self, stop: Stop) -> datetime:
         return max(stop.leaves_at, self.ends.get(stop.visit_id, stop.leaves_at))

@@ -41,6 +41,7 @@ def walk(parts: Parts, owner: Person, logins: Mapping[str, Any]) -> None:
     stranger.post("/login/", {"email": "nell@north.example", "password": PASSWORD}, status=401)
     token = stranger.post("/login/", {"email": "nell@north.example", "password": NEXT_PASSWORD})["token"]
     nell = Person(parts, owner.written, token=token)
+    assert nell.send("PATCH", "/me/", {"gets_digest": False})["membership"]["gets_digest"] is False
     expires_at = (datetime.now(UTC) + timedelta(days=2)).isoformat()
     program = nell.post("/tokens/", {"name": "export", "expires_at": expires_at})
     nell.delete(f"/tokens/{program['id']}/")

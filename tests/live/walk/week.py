@@ -6,7 +6,10 @@ import zlib
 from collections.abc import Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
+from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
+
+import requests
 
 from tests.live.parts import Person
 from tests.live.workers import wait_until
@@ -20,6 +23,7 @@ def walk(owner: Person, office: Person, installers: Mapping[str, Person], client
     outlook(office)
     people(office)
     plan = published_plan(office)
+    calendar(office)
     stops(office, plan)
     confirmed = appointments(office, installers, client)
     additions(office, confirmed)
@@ -88,6 +92,18 @@ def published_plan(office: Person) -> dict[str, Any]:
         if row["state"] == "offered":
             office.post(f"/visits/{row['id']}/unconfirm/", {"note": "asked by phone"})
     return dict(replanned)
+
+
+def calendar(office: Person) -> None:
+    """A telephone subscribes, reads the rounds that were published, and is shut out again."""
+    installer = office.rows("/rounds/")[0]["installer"]
+    feed = office.post("/calendar-feeds/", {"installer": installer, "name": "telephone"})
+    path = urlsplit(feed["address"]).path
+    read = requests.get(f"{office.parts.address}{path}", timeout=60)
+    assert read.status_code == 200
+    assert read.content.startswith(b"BEGIN:VCALENDAR")
+    office.delete(f"/calendar-feeds/{feed['id']}/")
+    assert requests.get(f"{office.parts.address}{path}", timeout=60).status_code == 404
 
 
 def stops(office: Person, plan: Mapping[str, Any]) -> None:

@@ -1,0 +1,18 @@
+"""Everything that is due to be told, written and sent in one go, for servers without a clock of their own."""
+
+from datetime import datetime
+
+from accounts.models import Company
+from scheduling.services.digests import write_digests
+from scheduling.services.people.messages import remind, send_messages
+
+
+def send_post(*, now: datetime) -> dict[str, int]:
+    """Write the reminders and morning letters that are due, and send what waits; counts, as `send_messages` gives them.
+
+    A second run within the hour finds nothing to write.
+    """
+    remind(now=now)
+    for company in Company.objects.order_by("pk"):
+        write_digests(company=company, now=now)
+    return send_messages(now=now)

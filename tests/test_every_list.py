@@ -5,8 +5,10 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django_filters import ModelChoiceFilter
 from rest_framework.test import APIClient
 
+from accounts.http.filters import StrictFilterBackend
 from accounts.models import Client, Company, Membership
 from tests import factories
 from tests.routes import Route, every_route
@@ -80,3 +82,22 @@ def test_no_value_of_any_filter_makes_the_server_slip(route: Route, as_owner: AP
     for name in sorted(filter_parameters(route.view_class())):
         for value in junk:
             assert as_owner.get(route.path, {name: value}).status_code in (200, 400), (name, value)
+
+
+@pytest.mark.parametrize("route", LISTS, ids=str)
+def test_no_filter_names_the_rows_of_every_company(route: Route) -> None:
+    """One that offers a choice among rows would name them all in its fault, and would read no codes."""
+    filterset = StrictFilterBackend().get_filterset_class(route.view_class(), route.view_class.queryset)
+    declared = filterset.base_filters if filterset is not None else {}
+    assert [name for name, each in declared.items() if isinstance(each, ModelChoiceFilter)] == []
+
+
+def test_reports_and_placements_are_found_by_the_code_of_their_site(company: Company, as_owner: APIClient) -> None:
+    site = factories.SiteFactory(company=company, code="S02")
+    record = factories.ServiceRecordFactory(site=site, company=company)
+    placement = factories.PlacementFactory(position__unit__site=site, position__unit__company=company)
+    factories.ServiceRecordFactory(site__company=company, company=company)
+    for path, name, row in (("service-records", "site", record), ("placements", "position__unit__site", placement)):
+        answer = as_owner.get(f"/api/v1/{path}/", {name: "s02"})
+        assert answer.status_code == 200, answer.content
+        assert [each["id"] for each in answer.json()["results"]] == [row.pk], path

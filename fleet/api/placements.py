@@ -129,7 +129,7 @@ class PlacementFilterSet(TenantFilterSet):
         field_name="voided_at", lookup_expr="isnull", exclude=True, label="true: those that were taken back"
     )
 
-    class Meta:
+    class Meta(TenantFilterSet.Meta):
         model = Placement
         fields: ClassVar[dict[str, list[str]]] = {
             "position": ["exact"],

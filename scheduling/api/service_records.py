@@ -243,7 +243,7 @@ class ServiceRecordFilterSet(TenantFilterSet):
         field_name="voided_at", lookup_expr="isnull", exclude=True, label="true: those that were taken back"
     )
 
-    class Meta:
+    class Meta(TenantFilterSet.Meta):
         model = ServiceRecord
         fields: ClassVar[dict[str, list[str]]] = {
             "site": ["exact"],

@@ -1,6 +1,6 @@
 """What services raise when they cannot do what was asked; the words of the domain, without HTTP."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 
@@ -54,6 +54,30 @@ class NotFound(DomainError):  # noqa: N818 - the words of the domain
 
 class Conflict(DomainError):  # noqa: N818 - the words of the domain
     """What was sent is right in itself but does not fit the records as they stand."""
+
+
+def raise_together(*checks: Callable[[], object]) -> None:
+    """Run checks one after the other and raise the faults of all of them as one, so that nobody mends one by one.
+
+    Raises
+    ------
+    InvalidInput
+        With the code and sentence of the first check that found something, and every fault.
+    DomainError
+        Of another kind, where no check found a fault of input: the first.
+    """
+    errors: list[DomainError] = []
+    for check in checks:
+        try:
+            check()
+        except DomainError as error:
+            errors.append(error)
+    invalid = [error for error in errors if isinstance(error, InvalidInput)]
+    if len(invalid) > 1:
+        faults = [fault for error in invalid for fault in error.faults or (Fault("", error.sentence),)]
+        raise InvalidInput(invalid[0].code, invalid[0].sentence, faults=faults)
+    if errors:
+        raise (invalid or errors)[0]
 
 
 def escape_pointer(part: str | int) -> str:

@@ -2,8 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from rest_framework.exceptions import APIException
+from rest_framework.exceptions import APIException, ValidationError
+
+from accounts.errors import Fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +51,14 @@ class StillRunning(APIException):
     default_code = "still_running"
     default_detail = "The first request with this Idempotency-Key is still running: ask again in a moment."
     wait = 1
+
+
+class InvalidBodyError(ValidationError):
+    """Fields of a body that cannot be read, and what a service finds wrong with the others."""
+
+    def __init__(self, detail: Any, further: Sequence[Fault]) -> None:
+        super().__init__(detail)
+        self.further = tuple(further)
 
 
 def parameter_fault(name: str, sentence: str) -> RequestInvalid:

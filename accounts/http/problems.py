@@ -31,7 +31,7 @@ from rest_framework.response import Response
 from accounts import errors
 from accounts.errors import escape_pointer
 from accounts.http.constraints import explain_integrity_error
-from accounts.http.faults import RequestInvalid
+from accounts.http.faults import InvalidBodyError, RequestInvalid
 
 log = logging.getLogger(__name__)
 
@@ -109,6 +109,9 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
         case RequestInvalid():
             faults = [{fault.place: fault.name, "detail": fault.sentence} for fault in error.faults]
             return problem(400, str(error.detail), code=error.default_code, faults=faults)
+        case InvalidBodyError():
+            further = [{"pointer": fault.pointer, "detail": fault.sentence} for fault in error.further]
+            return _invalid([*_walk(error.detail, ""), *further])
         case exceptions.ValidationError():
             return _invalid(list(_walk(error.detail, "")))
         case DjangoValidationError():

@@ -18,24 +18,28 @@ here must not ask for a durable transaction of its own. A viewset whose POST mus
 that starts a job, sets `one_transaction = False`.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from datetime import datetime
 from typing import Any, ClassVar
 
 from django.core.exceptions import ImproperlyConfigured
-from django.db import models, transaction
+from django.core.exceptions import ValidationError as DjangoValidationError
+from django.db import IntegrityError, models, transaction
 from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
+from rest_framework.exceptions import APIException
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import BaseSerializer
 from rest_framework.viewsets import GenericViewSet
 
 from accounts import permissions
+from accounts.errors import DomainError, Fault, InvalidInput
 from accounts.http import idempotency
 from accounts.http.etags import check_if_match, etag_of, is_known
+from accounts.http.faults import InvalidBodyError
 from accounts.http.filters import filter_columns, filter_parameters
 from accounts.http.ordering import orderable
 from accounts.http.permissions import action_name
@@ -45,6 +49,10 @@ from accounts.http.views import check_query_parameters
 from accounts.models import Membership
 from accounts.services import record
 from accounts.tenancy import TenantQuerySet
+
+
+class _NotMeant(Exception):  # noqa: N818 - no error, but the way out of a transaction that is taken back
+    """What was done to find faults is taken back."""
 
 
 class TenantViewSet(GenericViewSet[Any]):
@@ -182,6 +190,49 @@ class TenantViewSet(GenericViewSet[Any]):
         serializer.is_valid(raise_exception=True)
         return serializer
 
+    def input_for(
+        self, perform: Callable[[BaseSerializer[Any]], Any], instance: Any = None, **kwargs: Any
+    ) -> BaseSerializer[Any]:
+        """Read the body for a service; where fields cannot be read, say too what the service finds in the others."""
+        serializer = self.get_input_serializer(instance, data=self.request.data, **kwargs)
+        if not serializer.is_valid():
+            raise InvalidBodyError(
+                serializer.errors, self._faults_of_the_rest(perform, serializer.errors, instance, kwargs)
+            )
+        return serializer
+
+    def _faults_of_the_rest(
+        self,
+        perform: Callable[[BaseSerializer[Any]], Any],
+        unreadable: Any,
+        instance: Any,
+        kwargs: dict[str, Any],
+    ) -> list[Fault]:
+        """Do without the fields at fault what was asked, take it back, and give the faults that were found so.
+
+        Left out is what speaks of a field that is missing only here.
+        """
+        data = self.request.data
+        if not self.one_transaction or not isinstance(data, Mapping) or not isinstance(unreadable, Mapping):
+            return []
+        rest = {name: value for name, value in data.items() if name not in unreadable}
+        again = self.get_input_serializer(instance, data=rest, **kwargs)
+        if not rest or not again.is_valid():
+            return []
+        try:
+            with transaction.atomic():
+                perform(again)
+                raise _NotMeant
+        except InvalidInput as error:
+            return [
+                fault
+                for fault in error.faults
+                if fault.pointer.split("/")[1:2] and fault.pointer.split("/")[1] in rest
+                if not any(str(name) in fault.sentence for name in unreadable)
+            ]
+        except (DomainError, _NotMeant, Http404, APIException, IntegrityError, DjangoValidationError):
+            return []
+
     def transaction(self) -> AbstractContextManager[Any]:
         """Open the transaction a write runs in, unless the viewset must commit before it answers."""
         return transaction.atomic() if self.one_transaction else nullcontext()
@@ -239,7 +290,7 @@ class CreateMixin(TenantViewSet, abstract=True):
     """POST to the list."""
 
     def create(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        serializer = self.valid_input()
+        serializer = self.input_for(self.perform_create)
         with self.transaction():
             instance = self.perform_create(serializer)
             response = self.answer(self.reread(instance), status=201)
@@ -263,7 +314,7 @@ class UpdateMixin(TenantViewSet, abstract=True):
     def partial_update(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         with self.transaction():
             instance = self.locked_object()
-            serializer = self.valid_input(instance, partial=True)
+            serializer = self.input_for(self.perform_update, instance, partial=True)
             written = self.perform_update(serializer)
             return self.answer(self.reread(written if written is not None else instance))
 

@@ -42,18 +42,36 @@ def merge_policy(*, settings: Mapping[str, Any], currency: str) -> ServicePolicy
     Raises
     ------
     InvalidInput
-        With a pointer to the setting that is unknown, of the wrong type or out of range.
+        With a pointer to each setting that is unknown, of the wrong type or out of range.
     """
-    try:
-        rules = CompanyRules.from_mapping({k: v for k, v in settings.items() if k in _RULE_FIELDS})
-        planning = Policy.from_mapping(
+    faults: list[Fault] = []
+    sound = dict(settings)
+    left_out: list[str] = []
+    while True:
+        try:
+            policy = _policy_of(sound, currency)
+        except PlanningError as error:
+            sentence = f"{error.field} {error.message}"
+            # what does not fit a default in the place of a setting at fault is no fault of its own
+            if not any(name in error.message for name in left_out):
+                faults.append(Fault("/" + error.field.replace(".", "/"), sentence))
+            name = error.field.partition(".")[0]
+            if name in sound:
+                left_out.append(name)
+                del sound[name]
+                continue
+        if faults:
+            raise InvalidInput("policy_not_valid", faults[0].sentence, faults=faults)
+        return policy
+
+
+def _policy_of(settings: Mapping[str, Any], currency: str) -> ServicePolicy:
+    return ServicePolicy(
+        rules=CompanyRules.from_mapping({k: v for k, v in settings.items() if k in _RULE_FIELDS}),
+        planning=Policy.from_mapping(
             {k: v for k, v in settings.items() if k not in _RULE_FIELDS} | {"currency": currency}
-        )
-    except PlanningError as error:
-        pointer = "/" + error.field.replace(".", "/")
-        sentence = f"{error.field} {error.message}"
-        raise InvalidInput("policy_not_valid", sentence, faults=[Fault(pointer, sentence)]) from error
-    return ServicePolicy(planning=planning, rules=rules)
+        ),
+    )
 
 
 def changed_settings(*, settings: Mapping[str, Any], changes: Mapping[str, Any]) -> dict[str, Any]:

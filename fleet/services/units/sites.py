@@ -2,11 +2,12 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, time
+from functools import partial
 from typing import Any, Final
 
 from django.db import transaction
 
-from accounts.errors import Fault, InvalidInput
+from accounts.errors import Fault, InvalidInput, raise_together
 from accounts.models import Company, Membership
 from accounts.services import record
 from accounts.services.retiring import refuse_retired
@@ -42,9 +43,11 @@ def create_site(
         When a window closes before it opens, two of one weekday overlap, or two exceptions of one date contradict
         each other; when only one coordinate is given, or a site that was located is to lose its place.
     """
-    check_windows(access_windows)
-    check_exceptions(access_exceptions)
-    _check_location(None, facts)
+    raise_together(
+        partial(check_windows, access_windows),
+        partial(check_exceptions, access_exceptions),
+        partial(_check_location, None, facts),
+    )
     if "client" in facts:
         refuse_retired(facts["client"], pointer="/client")
     with transaction.atomic():
@@ -74,11 +77,11 @@ def update_site(
     InvalidInput
         As `create_site`.
     """
-    if access_windows is not None:
-        check_windows(access_windows)
-    if access_exceptions is not None:
-        check_exceptions(access_exceptions)
-    _check_location(site, facts)
+    raise_together(
+        partial(check_windows, access_windows or ()),
+        partial(check_exceptions, access_exceptions or ()),
+        partial(_check_location, site, facts),
+    )
     differing = {name for name, value in facts.items() if value != getattr(site, name)}
     sent = list(facts)
     client, since = facts.pop("client", site.client), facts.pop("client_since", None)

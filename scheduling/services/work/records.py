@@ -2,11 +2,12 @@
 
 from collections.abc import Collection, Sequence
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from django.db import transaction
 
-from accounts.errors import Conflict, DomainError, Fault, InvalidInput
+from accounts.errors import Conflict, DomainError, Fault, InvalidInput, raise_together
 from accounts.models import Company, Membership
 from accounts.repeats import conflict, worded
 from accounts.services import record
@@ -73,12 +74,13 @@ def record_work(
             _refuse_other_work(earlier, report, by, now)
             return earlier, False
         visit = _lock_visit(report.visit, report.site)
-        _check(report, now)
-        if corrects is None:
-            refuse_unsaid_second_report(report)
-        rows = [_Row(number, entry, by, report.done_at, now) for number, entry in enumerate(report.work)]
-        for row in rows:
-            row.carry_out()
+        try:
+            rows = _carried_out(report, by, now, is_correction=corrects is not None)
+        except InvalidInput as error:
+            # readings at fault are told in the same answer; none is stored
+            checks = [partial(_read, report, by, now)] if report.done_at <= now else []
+            raise_together(partial(_raise, error), *checks)
+            raise
         settled = _settle(rows, report.done_at, now)
         stored = _store(report, rows, visit, by, now, corrects)
         if visit is not None:
@@ -88,6 +90,31 @@ def record_work(
         units = {entry.unit.pk for entry in report.work}
         consequences.announce(company.pk, units=units, kind=consequences.Kind.WORK, now=now)
     return stored, True
+
+
+def _carried_out(report: WorkReport, by: Membership, now: datetime, *, is_correction: bool) -> "list[_Row]":
+    """Change what the work changed, once nothing in the report is at fault."""
+    raise_together(
+        partial(_check, report, now),
+        partial(_check_confirmation, report, now),
+        partial(_count_given, report.used or ()),
+        partial(_count_given, report.leftover, "leftover"),
+    )
+    if not is_correction:
+        refuse_unsaid_second_report(report)
+    rows: list[_Row] = []
+    raise_together(
+        *(
+            partial(lambda *row: rows.append(_Row(*row)), number, entry, by, report.done_at, now)
+            for number, entry in enumerate(report.work)
+        )
+    )
+    raise_together(*(row.carry_out for row in rows))
+    return rows
+
+
+def _raise(error: DomainError) -> None:
+    raise error
 
 
 def _refuse_other_work(earlier: ServiceRecord, report: WorkReport, by: Membership, now: datetime) -> None:
@@ -281,6 +308,9 @@ def _check(report: WorkReport, now: datetime) -> None:
             )
     if faults:
         raise InvalidInput("work_not_valid", "The report is not valid.", faults=faults)
+
+
+def _check_confirmation(report: WorkReport, now: datetime) -> None:
     if report.confirmed_at is not None and (report.confirmed_at > now or not report.confirmed_by):
         sentence = "confirmed_at is when confirmed_by confirmed the work: give both, and a time in the past."
         raise InvalidInput("confirmation_not_valid", sentence, faults=[Fault("/confirmed_at", sentence)])

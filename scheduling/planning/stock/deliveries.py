@@ -93,6 +93,18 @@ def order_by(
     return day
 
 
+def first_order_day(today: datetime.date, *, office_closed: Collection[int] = WEEKEND) -> datetime.date:
+    """The first day from today on which somebody of the company sends orders.
+
+    Examples
+    --------
+    >>> first_order_day(datetime.date(2026, 11, 28))  # a Saturday
+    datetime.date(2026, 11, 30)
+    """
+    _check(0, office_closed)
+    return _open_from(today, office_closed)
+
+
 def _open_from(day: datetime.date, closed: Collection[int]) -> datetime.date:
     while day.weekday() in closed:
         day += datetime.timedelta(days=1)

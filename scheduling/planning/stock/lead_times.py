@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
-from scipy import stats
+from scipy.special import gammainc, gammaincinv
 
 from fleet.engineering.lead_times import LONGEST_LEAD_TIME_DAYS, WEEKEND
 from scheduling.planning.errors import PlanningError
@@ -58,13 +59,7 @@ class LeadTime:
         """
         if not self.sd_days or not self.mean_days:
             return [(self.usual_days, 1.0)]
-        shape = (self.mean_days / self.sd_days) ** 2
-        spread = stats.gamma(shape, scale=self.mean_days / shape)
-        longest = min(int(spread.ppf(0.9999)) + 1, LONGEST_LEAD_TIME_DAYS)
-        days = np.arange(longest + 1)
-        upto = spread.cdf(days + 0.5)
-        upto[-1] = 1.0
-        return [(int(day), float(chance)) for day, chance in zip(days, np.diff(upto, prepend=0.0), strict=True)]
+        return list(_gamma_days(self.mean_days, self.sd_days))
 
     def days_with(self, level: float) -> int:
         """Fewest whole days that suffice with a probability (0-1)."""
@@ -74,6 +69,16 @@ class LeadTime:
             if total >= level - _ROUNDING:
                 return day
         return self.chances()[-1][0]
+
+
+@lru_cache(maxsize=256)
+def _gamma_days(mean: float, sd: float) -> tuple[tuple[int, float], ...]:
+    shape = (mean / sd) ** 2
+    longest = min(int(gammaincinv(shape, 0.9999) * mean / shape) + 1, LONGEST_LEAD_TIME_DAYS)
+    days = np.arange(longest + 1)
+    upto = gammainc(shape, (days + 0.5) * shape / mean)
+    upto[-1] = 1.0
+    return tuple(zip(days.tolist(), np.diff(upto, prepend=0.0).tolist(), strict=True))
 
 
 def learned(stated_days: float, stated_sd_days: float, delays: Sequence[float]) -> tuple[float, float, int]:

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from scipy.special import gammaln, pdtrik, xlogy
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs.need import FloatArray, exhausted_probability, quantile_table
@@ -35,11 +36,17 @@ class ExpectedDemand:
         Day from today on which they are wanted for certain, 0 or later; None: on no day that is known.
     quantile_days
         Quantiles of the day they may be wanted already (as ``Need.quantile_days``), days from today; empty: none.
+    position
+        Name of the place they go to; empty: none of its own.
+    fresh_life_days
+        Days within which what is fitted then is exhausted with 10, 50 and 90 %; empty: it is not wanted again.
     """
 
     quantity: int
     day: int | None = None
     quantile_days: tuple[float, ...] = ()
+    position: str = ""
+    fresh_life_days: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         if self.quantity < 1:
@@ -104,19 +111,67 @@ def demand_quantile(quantities: Sequence[int], probabilities: Sequence[float], l
     chances = [(q, p) for q, p in zip(quantities, probabilities, strict=True) if q > 0]
     if not all(math.isfinite(p) and 0.0 <= p <= 1.0 for _, p in chances):
         raise PlanningError("probabilities", f"must be between 0 and 1, not {sorted(p for _, p in chances)!r}.")
-    certain = sum(q for q, p in chances if p >= 1.0)
-    spread = np.ones(1)
-    for quantity, probability in chances:
-        if 0.0 < probability < 1.0:
-            longer = np.zeros(spread.size + quantity)
-            longer[: spread.size] = spread * (1.0 - probability)
-            longer[quantity:] += spread * probability
-            spread = longer
+    spread = poisson_binomial([q for q, _ in chances], np.array([[p for _, p in chances]]).reshape(1, -1))[0]
+    return quantile_of(spread, level)
+
+
+def poisson_binomial(quantities: Sequence[int], probabilities: FloatArray) -> FloatArray:
+    """How many pieces are wanted, when each is wanted with a probability of its own, by convolution.
+
+    Parameters
+    ----------
+    quantities
+        ``(wanted,)`` pieces that are wanted together.
+    probabilities
+        ``(days, wanted)``, 0 to 1, independent of one another.
+
+    Returns
+    -------
+    array ``(days, pieces + 1)``: the probability of each number of pieces, by day.
+    """
+    spread = np.ones((probabilities.shape[0], 1))
+    for quantity, chance in zip(quantities, probabilities.T, strict=True):
+        if not chance.any():
+            continue
+        longer = np.zeros((spread.shape[0], spread.shape[1] + quantity))
+        longer[:, : spread.shape[1]] = spread * (1.0 - chance)[:, None]
+        longer[:, quantity:] += spread * chance[:, None]
+        spread = longer
+    return spread
+
+
+def with_unplanned(spread: FloatArray, means: FloatArray) -> FloatArray:
+    """The same with a Poisson demand of so many pieces on average on top, day by day: ``(days, pieces + 1)``."""
+    if not means.any():
+        return spread
+    most = int(pdtrik(1.0 - _ROUNDING, means.max())) + 1
+    pieces = np.arange(most + 1)
+    unplanned = np.exp(xlogy(pieces, means[:, None]) - means[:, None] - gammaln(pieces + 1))
+    return sums_of(spread, unplanned / unplanned.sum(axis=1, keepdims=True))
+
+
+def sums_of(first: FloatArray, second: FloatArray) -> FloatArray:
+    """Distributions of the sums of two independent numbers of pieces, row by row."""
+    total = np.zeros((first.shape[0], first.shape[1] + second.shape[1] - 1))
+    for pieces in range(second.shape[1]):
+        total[:, pieces : pieces + first.shape[1]] += first * second[:, pieces, None]
+    return total
+
+
+def quantile_of(spread: FloatArray, level: float) -> int:
+    """Smallest number of pieces that suffices with a probability, of a distribution ``(pieces + 1,)``."""
     enough = np.flatnonzero(np.cumsum(spread) >= level - _ROUNDING)
-    return certain + int(enough[0] if enough.size else spread.size - 1)
+    return int(enough[0]) if enough.size else spread.size - 1
 
 
-def cover(demands: Sequence[ExpectedDemand], supply: Sequence[Arrival], *, last_day: int, level: float) -> Cover:
+def cover(
+    demands: Sequence[ExpectedDemand],
+    supply: Sequence[Arrival],
+    *,
+    last_day: int,
+    level: float,
+    unplanned_per_day: float = 0.0,
+) -> Cover:
     """What one item's demand until a day asks for, with a service level.
 
     Deliveries that come after the last day, or after a piece is wanted, count as bought: what is missing is what no
@@ -130,6 +185,8 @@ def cover(demands: Sequence[ExpectedDemand], supply: Sequence[Arrival], *, last_
         Last day that counts, from today.
     level
         Probability, above 0 and at most 1, with which nothing is to be missing.
+    unplanned_per_day
+        Pieces a day that are used without a plan, on average, at least 0.
 
     Examples
     --------
@@ -139,10 +196,12 @@ def cover(demands: Sequence[ExpectedDemand], supply: Sequence[Arrival], *, last_
     quantities = [w.quantity for w in demands]
 
     def enough_by(day: int) -> int:
-        return demand_quantile(quantities, _probabilities(demands, day).tolist(), level)
+        spread = poisson_binomial(quantities, chances_by(demands, [day]))
+        return quantile_of(with_unplanned(spread, np.array([unplanned_per_day * day]))[0], level)
 
     quantity = enough_by(last_day)
-    expected = float(np.dot(quantities, _probabilities(demands, last_day))) if demands else 0.0
+    expected = float(np.dot(quantities, chances_by(demands, [last_day])[0])) if demands else 0.0
+    expected += unplanned_per_day * last_day
     missing = max(0, quantity - sum(arrival.quantity for arrival in supply))
     if not missing:
         return Cover(quantity, expected, 0, None)
@@ -161,12 +220,15 @@ def cover(demands: Sequence[ExpectedDemand], supply: Sequence[Arrival], *, last_
     return Cover(quantity, expected, missing, low)
 
 
-def _probabilities(demands: Sequence[ExpectedDemand], day: int) -> FloatArray:
-    """How probably each is wanted by the day."""
-    probabilities = np.array([1.0 if w.day is not None and w.day <= day else 0.0 for w in demands])
-    uncertain = [k for k, w in enumerate(demands) if w.quantile_days and not probabilities[k]]
+def chances_by(demands: Sequence[ExpectedDemand], days: Sequence[int]) -> FloatArray:
+    """How probably each is wanted by each day, ``(days, demands)``."""
+    by = np.asarray(days, dtype=np.float64)
+    chances = np.zeros((by.size, len(demands)))
+    uncertain = [k for k, w in enumerate(demands) if w.quantile_days]
     if uncertain:
-        probabilities[uncertain] = exhausted_probability(
-            quantile_table([demands[k].quantile_days for k in uncertain]), [float(day)]
-        )[:, 0]
-    return probabilities
+        table = quantile_table([demands[k].quantile_days for k in uncertain])
+        chances[:, uncertain] = exhausted_probability(table, by).T
+    for k, wanted in enumerate(demands):
+        if wanted.day is not None:
+            chances[by >= wanted.day, k] = 1.0
+    return chances

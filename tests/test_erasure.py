@@ -59,7 +59,7 @@ TECHNICAL: dict[str, tuple[str, str]] = {
     "PurchaseOrder": ("supplier_reference", OWN),
     "PurchaseOrderLine": ("supplier_part_number", OWN),
     "Delivery": ("pieces", CODES),
-    "StockLevel": ("lots", CODES),
+    "StockLevel": ("lots shelf", OWN),
     "StockMovement": ("lots", CODES),
     "MessageDocument": ("media_type content name", "orders to suppliers, which name no client"),
     "CompanyPolicy": ("settings", CODES),

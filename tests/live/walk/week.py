@@ -24,6 +24,7 @@ def walk(owner: Person, office: Person, installers: Mapping[str, Person], client
     people(office)
     plan = published_plan(office)
     calendar(office)
+    van(office)
     stops(office, plan)
     confirmed = appointments(office, installers, client)
     additions(office, confirmed)
@@ -104,6 +105,19 @@ def calendar(office: Person) -> None:
     assert read.content.startswith(b"BEGIN:VCALENDAR")
     office.delete(f"/calendar-feeds/{feed['id']}/")
     assert requests.get(f"{office.parts.address}{path}", timeout=60).status_code == 404
+
+
+def van(office: Person) -> None:
+    """Load the van of the next round by one call, and put a wrong movement of stock right."""
+    today = datetime.now(ZONE).date().isoformat()
+    day = office.rows(f"/rounds/?plan__state=published&day__gte={today}")[0]
+    load = office.get(f"/rounds/{day['id']}/van-load/")
+    moved = office.post(f"/rounds/{day['id']}/confirm-load/", {"version": load["version"]})
+    assert len(moved) == len(load["to_van"]) + len(load["to_store"])
+    counted = next(row for row in office.rows("/stock-levels/") if row["installer"] is None)
+    returned = {"item": counted["item"], "kind": "return", "pieces": 2, "reason": "the unit was sold"}
+    movement = office.post("/stock-movements/", returned)
+    office.post(f"/stock-movements/{movement['id']}/void/", {"reason": "it was another item"})
 
 
 def stops(office: Person, plan: Mapping[str, Any]) -> None:
@@ -248,6 +262,9 @@ def orders(office: Person) -> None:
         f"/purchase-orders/{order['id']}/receive/",
         {"reference": "W01-note-1", "pieces": [{"line": line["id"], "quantity": line["quantity"]}]},
     )
+    delivery = office.get(f"/purchase-orders/{order['id']}/")["deliveries"][0]
+    wrong = {"delivery": delivery["id"], "reason": "the crate was somebody else's"}
+    office.post(f"/purchase-orders/{order['id']}/void-delivery/", wrong)
     other = office.post(
         "/purchase-orders/", {"supplier": item["supplier"], "lines": [{"item": item["id"], "packs": 1}]}
     )

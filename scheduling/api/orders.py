@@ -250,7 +250,13 @@ class DraftSerializer(SentSerializer):
         required=False,
         allow_null=True,
         default=None,
-        help_text="draft only what must be ordered by this day; empty: all that is short",
+        help_text="draft only what must be ordered by this day, and what is needed beside it to reach the minimum "
+        "order; empty: all that is short",
+    )
+    only_now = serializers.BooleanField(
+        required=False,
+        default=False,
+        help_text="draft only what cannot wait for the next look, `order_review_days` of the policy from now",
     )
 
 

@@ -59,6 +59,8 @@ class PartsLineSerializer(TenantModelSerializer):
             "late",
             "short",
             "packs_to_order",
+            "packs_now",
+            "chance_of_running_out",
             "needed_by",
             "order_by",
             "sentence",

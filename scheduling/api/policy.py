@@ -82,8 +82,10 @@ class PolicySerializer(StrictSerializer):
     sanitise_early_days = _whole("how many days before that it may be done along with something else")
     unread_after_days = _whole("days without a reading after which a unit is to be inspected")
     order_horizon_days = _whole("days ahead for which parts are listed for ordering")
+    order_review_days = _whole("days between two looks at what is to be ordered")
     parts_service_level = _number(
-        "probability, 0.5 to 0.999, with which no piece is missing in those days; the higher, the more is ordered"
+        "probability, 0.5 to 0.999, with which no piece is missing in those days, and share of the pieces that are "
+        "there when only what cannot wait is ordered; the higher, the more is ordered"
     )
     lead_late_share = _number(
         "share (0 to 1) of a late day's cost that counts while a lag still works after an exhausted lead"

@@ -103,6 +103,17 @@ class PartsLine(TenantModel):
         help_text="pieces that are lacking: for a round in its van, for a visit in time, for a period to be ordered",
     )
     packs_to_order = models.PositiveIntegerField(default=0)
+    packs_now = models.PositiveIntegerField(
+        default=0,
+        help_text="for the weeks to order for: packs that cannot wait for the next look at what is to be ordered, so "
+        "that the share of pieces that the policy asks for is there when it is wanted",
+    )
+    chance_of_running_out = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="for the weeks to order for: probability, 0 to 1, that a piece is missing before an order of the "
+        "next look could be here, if none is ordered now",
+    )
     needed_by = models.DateField(null=True, blank=True, help_text="day from which what is there may no longer suffice")
     order_by = models.DateField(null=True, blank=True, help_text="last day on which an order still comes in time")
     reasons = models.JSONField(default=list, blank=True, help_text="visits that take it: site, day, pieces, missing")

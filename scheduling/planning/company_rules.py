@@ -53,11 +53,15 @@ class CompanyRules:
         Days without a reading after which a unit is to be inspected.
     order_horizon_days
         How many days ahead parts are listed for ordering.
+    order_review_days
+        Days between two looks at what is to be ordered: what is ordered at one lasts until an order of the next is
+        here.
     parts_service_level
         Probability (0.5-0.999) with which no piece is missing in those days: from it and the forecasts follows how many
-        pieces beyond those of the visits are ordered. Worth most at Cu / (Cu + Co), with Cu what a missing piece costs
-        (a second drive, late days) and Co what a piece too many does (its money, shelf and age); common practice, no
-        source.
+        pieces beyond those of the visits are ordered. Also the share of the pieces that is there when it is wanted,
+        where only what cannot wait for the next look is ordered. Worth most at Cu / (Cu + Co), with Cu what a missing
+        piece costs (a second drive, late days) and Co what a piece too many does (its money, shelf and age); common
+        practice, no source.
     lead_late_share
         Share (0-1) of the cost of a late day that counts while a lag still polishes behind an exhausted lead. Waiting
         for a visit then wastes nothing of the lead.
@@ -87,6 +91,7 @@ class CompanyRules:
     sanitise_early_days: int = 60
     unread_after_days: int = 90
     order_horizon_days: int = 56
+    order_review_days: int = 7
     parts_service_level: float = 0.9
     lead_late_share: float = 0.03
     membrane_probability: float = 0.25
@@ -105,6 +110,7 @@ class CompanyRules:
             ("sanitise_early_days", 0, 365),
             ("unread_after_days", 7, 730),
             ("order_horizon_days", 7, 182),
+            ("order_review_days", 1, 91),
             ("parts_service_level", 0.5, 0.999),
             ("lead_late_share", 0.0, 1.0),
             ("membrane_probability", 0.0, 1.0),

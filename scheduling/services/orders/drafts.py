@@ -3,6 +3,7 @@
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Any
 
 from django.db import transaction
@@ -36,6 +37,7 @@ def draft_orders(
     now: datetime,
     parts_list: PartsList | None = None,
     until: date | None = None,
+    only_now: bool = False,
 ) -> Drafted:
     """Put what a period's parts list is short of into draft orders, one for each supplier.
 
@@ -51,7 +53,10 @@ def draft_orders(
     parts_list
         For a period; None: the newest list that reaches farthest.
     until
-        Only what must be ordered by this day; None: all that is short.
+        Only what must be ordered by this day; None: all that is short. Where that is worth less than a supplier's
+        minimum order, what must be ordered next comes along until it is reached.
+    only_now
+        Only what cannot wait for the next look at what is to be ordered, in the packs that last until then.
 
     Raises
     ------
@@ -65,14 +70,22 @@ def draft_orders(
         fresh = rewrite_period(parts_list=parts_list or _newest(company, now), now=now)
         short: dict[int, dict[int, PartsLine]] = defaultdict(dict)
         without = []
+        later: dict[int, list[PartsLine]] = defaultdict(list)
         for line in fresh.lines.select_related("item__supplier").order_by("item__code", "pk"):
-            if not line.packs_to_order or (until is not None and line.order_by is not None and line.order_by > until):
+            if only_now:
+                line.packs_to_order = line.packs_now
+            if not line.packs_to_order:
                 continue
             supplier = line.item.supplier
+            is_due = until is None or line.order_by is None or line.order_by <= until
             if supplier is None or not supplier.is_active:
-                without.append(line)
-            else:
+                without += [line] if is_due else []
+            elif is_due:
                 short[supplier.pk][line.item_id] = line
+            else:
+                later[supplier.pk].append(line)
+        for lines, waiting in ((short[pk], later[pk]) for pk in list(short)):
+            top_up(lines, waiting, currency=company.currency)
         drafts = {
             order.supplier_id: order
             for order in PurchaseOrder.objects.select_for_update(no_key=True)
@@ -86,6 +99,24 @@ def draft_orders(
             if _follow(order, short.get(supplier.pk, {}), fresh, by, now):
                 orders.append(order)
     return Drafted(fresh, orders, without)
+
+
+def top_up(lines: dict[int, PartsLine], waiting: list[PartsLine], *, currency: str) -> None:
+    """Take along what must be ordered next, until the supplier's minimum order is reached."""
+    supplier = next(iter(lines.values())).item.supplier
+    assert supplier is not None
+    least = supplier.minimum_order_value
+    value = sum(_cost(line) for line in lines.values())
+    for line in sorted(waiting, key=lambda each: (each.order_by or date.max, each.item.code)):
+        if value >= least:
+            return
+        line.sentence = f"{line.sentence} {words.tops_up(supplier.name, f'{least:.2f} {currency}')}"
+        lines[line.item_id] = line
+        value += _cost(line)
+
+
+def _cost(line: PartsLine) -> Decimal:
+    return line.packs_to_order * line.item.pack_size * line.item.price_of(line.packs_to_order)
 
 
 def _newest(company: Company, now: datetime) -> PartsList:

@@ -3,7 +3,7 @@
 import json
 import math
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -16,15 +16,21 @@ from fleet.models import CatalogueItem
 from scheduling.models import Installer, Need, PartsLine, PartsList, Plan, Visit
 from scheduling.planning.stock import reorder
 from scheduling.planning.stock.deliveries import order_by
+from scheduling.planning.stock.reorder import ExpectedDemand
+from scheduling.planning.stock.replenish import ItemToOrder, packs_to_order
 from scheduling.planning.stock.supply import Share
+from scheduling.planning.stock.uncertain_demand import chance_of_running_out, over_lead_time
 from scheduling.services.policy import read_policy
 from scheduling.services.stock.allocation import Allocation
 from scheduling.services.stock.demand import expect_demand
 from scheduling.services.stock.sentences import sentence_of_period, sentence_of_shares
 from scheduling.services.stock.supplies import STORE, place_of, van_key
+from scheduling.services.stock.unplanned import unplanned_use
 from scheduling.services.words import stock as words
 
 Scope = PartsList.Scope
+# What costs nothing is still ordered in an order of worth.
+_LEAST_PRICE = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +106,7 @@ class PartsWriter:
         self.visits, self.days, self.shares = allocation.visits, allocation.days, allocation.shares
         self.rounds, self.round_of, self.allocated = allocation.rounds, allocation.round_of, allocation.allocated
         self.van_names = dict(Installer.objects.of_company(self.company).values_list("pk", "name"))
+        self.unplanned = unplanned_use(company=self.company, now=now)
         self.lists = self._read_lists()
         self.written = self.unchanged = 0
 
@@ -199,17 +206,42 @@ class PartsWriter:
             today=self.today,
             last=last,
         )
-        lines = [self._period_line(item, demands, chosen, last) for item, demands in sorted(demand_by_item.items())]
+        lines = [
+            self._period_line(item, demands, chosen, last, in_plan_only=in_plan_only)
+            for item, demands in sorted(demand_by_item.items())
+        ]
+        if not in_plan_only:
+            self._order_now(lines, demand_by_item)
         return self._write(
-            [line for line in lines if line.quantity or line.spare], scope=Scope.PERIOD, first_day=first, last_day=last
+            [line for line in lines if line.quantity or line.spare or line.packs_now],
+            scope=Scope.PERIOD,
+            first_day=first,
+            last_day=last,
         )
+
+    def _order_now(self, lines: Sequence[PartsLine], demand_by_item: Mapping[str, Sequence[ExpectedDemand]]) -> None:
+        """Packs that cannot wait for the next look, of all items together."""
+        items = []
+        for line in lines:
+            key = str(line.item_id)
+            before, through = over_lead_time(
+                demand_by_item[key],
+                self.allocation.lead_times.of(line.item),
+                review_days=self.rules.order_review_days,
+                unplanned_per_day=self.unplanned.get(key, 0.0),
+            )
+            there, price = line.in_stock + line.on_order, max(float(line.item.price), _LEAST_PRICE)
+            items.append(ItemToOrder(key, there, before, through, line.item.pack_size, price))
+        packs = packs_to_order(items, fill_rate=self.rules.parts_service_level)
+        for line in lines:
+            line.packs_now = packs.get(str(line.item_id), 0)
 
     def _open_needs(self) -> list[Need]:
         rows = Need.objects.of_company(self.company).filter(Need.TAKES_A_VISIT, state=Need.State.OPEN)
         return list(rows.select_related("position", "forecast").order_by("pk"))
 
     def _period_line(
-        self, key: str, demands: Sequence[reorder.ExpectedDemand], chosen: dict[int, Visit], last: date
+        self, key: str, demands: Sequence[ExpectedDemand], chosen: dict[int, Visit], last: date, *, in_plan_only: bool
     ) -> PartsLine:
         item = self.catalogue.items[key]
         quantity_by_visit = {visit: n for visit, n in self.allocated.get(key, {}).items() if int(visit) in chosen}
@@ -225,10 +257,14 @@ class PartsWriter:
             for coming in self.supplies.coming.get(key, ())
         ]
         level = self.rules.parts_service_level
+        supply = [reorder.Arrival(in_stock), *arrivals]
+        unplanned = 0.0 if in_plan_only else self.unplanned.get(key, 0.0)
         cover = reorder.cover(
-            demands, [reorder.Arrival(in_stock), *arrivals], last_day=(last - self.today).days, level=level
+            demands, supply, last_day=(last - self.today).days, level=level, unplanned_per_day=unplanned
         )
         needed_by = self.today + timedelta(days=cover.short_on) if cover.short_on is not None else None
+        latest = self._order_by(item, needed_by, level) if needed_by is not None else None
+        chance = None if in_plan_only else round(self._chance_of_running_out(item, demands, supply, unplanned), 3)
         line = PartsLine(
             item=item,
             quantity=quantity,
@@ -239,11 +275,38 @@ class PartsWriter:
             short=cover.missing,
             packs_to_order=math.ceil(cover.missing / item.pack_size),
             needed_by=needed_by,
-            order_by=self._order_by(item, needed_by, level) if needed_by is not None else None,
+            order_by=latest,
+            chance_of_running_out=chance,
             reasons=self._reasons(key, quantity_by_visit),
         )
-        line.sentence = sentence_of_period(line, last=last, level=level, expected=cover.expected)
+        line.sentence = sentence_of_period(
+            line,
+            last=last,
+            level=level,
+            expected=cover.expected,
+            today=self.today,
+            next_order_here=self._next_order_here(item),
+        )
         return line
+
+    def _chance_of_running_out(
+        self,
+        item: CatalogueItem,
+        demands: Sequence[ExpectedDemand],
+        supply: Sequence[reorder.Arrival],
+        unplanned: float,
+    ) -> float:
+        return chance_of_running_out(
+            demands,
+            supply,
+            self.allocation.lead_times.of(item),
+            review_days=self.rules.order_review_days,
+            unplanned_per_day=unplanned,
+        )
+
+    def _next_order_here(self, item: CatalogueItem) -> date:
+        """When an order of the next look usually arrives."""
+        return self.allocation.lead_times.arrival(item, self.today + timedelta(days=self.rules.order_review_days))
 
     def _order_by(self, item: CatalogueItem, needed_by: date, level: float) -> date:
         """Last day on which an order still comes in time with the service level."""
@@ -326,6 +389,8 @@ _COMPARED = (
     "late",
     "short",
     "packs_to_order",
+    "packs_now",
+    "chance_of_running_out",
     "needed_by",
     "order_by",
     "reasons",

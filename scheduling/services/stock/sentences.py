@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from scheduling.models import PartsLine
+from scheduling.planning.stock.deliveries import first_order_day
 from scheduling.planning.stock.supply import Share
 from scheduling.services.stock.supplies import STORE, Coming, place_of
 from scheduling.services.words import stock as words
@@ -56,8 +57,16 @@ def sentence_of_shares(
     return "; ".join(sources) + "."
 
 
-def sentence_of_period(line: PartsLine, *, last: date, level: float, expected: float) -> str:
-    """Why so many are to be ordered, or that none are.
+def sentence_of_period(
+    line: PartsLine,
+    *,
+    last: date,
+    level: float,
+    expected: float,
+    today: date,
+    next_order_here: date,
+) -> str:
+    """Why so many are to be ordered and by when, and what happens if they are not; or that none are.
 
     Parameters
     ----------
@@ -69,8 +78,18 @@ def sentence_of_period(line: PartsLine, *, last: date, level: float, expected: f
         The policy's service level.
     expected
         Pieces wanted on average.
+    today
+        Day on which it is told.
+    next_order_here
+        When an order of the next look usually arrives.
     """
     demand = words.wanted_for_visits(line.quantity, last)
     if line.spare:
         demand += words.and_to_spare(line.spare, level, expected)
-    return words.to_order(demand, line.in_stock, line.on_order, line.short)
+    sentences = [words.to_order(demand, line.in_stock, line.on_order, line.short)]
+    first = first_order_day(today)
+    if line.short and line.order_by is not None and line.order_by < first:
+        sentences.append(words.order_is_late(first, (first - line.order_by).days, is_today=first == today))
+    if line.short and line.chance_of_running_out is not None:
+        sentences.append(words.if_not_ordered(line.chance_of_running_out, next_order_here))
+    return " ".join(sentences)

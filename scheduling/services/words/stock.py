@@ -105,6 +105,42 @@ def to_order(demand: str, in_stock: int, coming: int, short: int) -> str:
     return words.format(demand=demand, in_stock=in_stock, coming=coming, short=short)
 
 
+def order_is_late(day: date, days_late: int, *, is_today: bool) -> str:
+    """It should have been ordered days ago; the day it can be now."""
+    late = ngettext("late by {days} day", "late by {days} days", days_late).format(days=days_late)
+    if is_today:
+        return gettext("Order today, {late}.").format(late=late)
+    return gettext("Order on {day}, {late}.").format(day=short_day(day, year=True), late=late)
+
+
+def if_not_ordered(chance: float, next_order_here: date) -> str:
+    """What happens if none is ordered now, with its probability (0-1)."""
+    words = gettext(
+        "If none is ordered now, it runs out with {percent} probability before the next order could be here, about "
+        "{day}."
+    )
+    return words.format(percent=_percent(chance), day=short_day(next_order_here, year=True))
+
+
+def _percent(chance: float) -> str:
+    """A probability in words: certainty is never claimed.
+
+    >>> _percent(0.0004), _percent(0.314), _percent(0.9996)
+    ('less than 1 %', '31 %', 'more than 99 %')
+    """
+    percent = round(100 * chance)
+    if percent < 1:
+        return gettext("less than 1 %")
+    return gettext("more than 99 %") if percent > 99 else gettext("{percent} %").format(percent=percent)
+
+
+def tops_up(supplier: str, least: str) -> str:
+    """Why a line is in an order although it could wait."""
+    return gettext("Ordered along to reach the minimum order of {supplier}, {least}.").format(
+        supplier=supplier, least=least
+    )
+
+
 def put_in_by_hand() -> str:
     """A line of an order that the parts list does not ask for."""
     return gettext("Put in by hand; the parts list asks for none.")

@@ -20,9 +20,9 @@ from scheduling.models import (
     Stop,
     Visit,
 )
-from scheduling.planning.stock.deliveries import expected_arrival
+from scheduling.planning.stock.deliveries import expected_arrival, order_by
 from scheduling.services.orders.deliveries import DeliveredPieces, late_deliveries, receive_order, void_delivery
-from scheduling.services.orders.drafts import Drafted, draft_orders
+from scheduling.services.orders.drafts import Drafted, draft_orders, top_up
 from scheduling.services.orders.orders import (
     LEGAL_MOVES,
     LineRequest,
@@ -36,6 +36,7 @@ from scheduling.services.stock.lead_times import LeadTimes
 from scheduling.services.stock.ledger import differing_totals
 from scheduling.services.stock.movements import move_stock
 from scheduling.services.stock.parts import write_parts_lists
+from scheduling.services.stock.unplanned import unplanned_use
 from tests import factories
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, TODAY, Town
@@ -85,7 +86,12 @@ def test_a_draft_covers_the_shortfall_in_packs_and_says_why(town: Town, office: 
     for row in line.wanted_for:
         stop = stops[row["visit"]]
         assert (row["day"], row["site_code"]) == (stop.round.day.isoformat(), stop.visit.site.code)
-    assert line.sentence == ("6 for visits until Sun 26 Apr 2026. 1 in stock and 0 on order leave 5 to order.")
+    late = (TODAY - order_by(line.needed_by, 7)).days
+    assert line.sentence == (
+        "6 for visits until Sun 26 Apr 2026. 1 in stock and 0 on order leave 5 to order. "
+        f"Order today, late by {late} days. If none is ordered now, it runs out with more than 99 % probability before "
+        "the next order could be here, about Mon 16 Mar 2026."
+    )
 
 
 def test_drafting_twice_changes_nothing(town: Town, office: Membership, plan: Plan) -> None:
@@ -123,6 +129,71 @@ def test_only_what_must_go_out_by_a_day_is_drafted(town: Town, office: Membershi
     line = _draft(town, office).orders[0].lines.get()
     assert _draft(town, office, until=line.order_by - timedelta(days=1)).orders == []
     assert _draft(town, office, until=line.order_by).orders != []
+
+
+def test_what_can_wait_comes_along_until_the_minimum_order_is_reached(
+    town: Town, office: Membership, plan: Plan, supplier: Supplier
+) -> None:
+    """Carbons are due, membranes and sediment filters later, the first of them suffices for the minimum order."""
+    _draft(town, office)
+    weeks = _weeks(town)
+    later = {}
+    for days, code in ((20, "sediment"), (30, "membrane")):
+        item = town.item(code)
+        item.supplier = supplier
+        item.save()
+        item.refresh_from_db()
+        later[code] = PartsLine(
+            parts_list=weeks.parts_list, item=item, packs_to_order=1, order_by=TODAY + timedelta(days=days), quantity=1
+        )
+    carbon = PartsLine(parts_list=weeks.parts_list, item=weeks.item, packs_to_order=2, order_by=TODAY)
+    for least, codes in ((0, {"carbon"}), (192, {"carbon"}), (193, {"carbon", "sediment"}), (9999, {"carbon", *later})):
+        supplier.minimum_order_value = Decimal(least)
+        for line in (carbon, *later.values()):
+            line.item.supplier = supplier
+            line.sentence = "Wanted."
+        lines = {carbon.item_id: carbon}
+        top_up(lines, list(later.values()), currency="EUR")
+        assert {line.item.code.split("-")[0] for line in lines.values()} == codes
+        for line in lines.values():
+            along = f" Ordered along to reach the minimum order of Brine and Sons, {least}.00 EUR."
+            assert line.sentence == "Wanted." + (along if line is not carbon else "")
+
+
+def test_only_what_cannot_wait_is_drafted(town: Town, office: Membership, plan: Plan) -> None:
+    """Of six carbons one is there; all are wanted before an order of the next Monday could be here."""
+    (order,) = _draft(town, office, only_now=True).orders
+    weeks = _weeks(town)
+    assert order.lines.get().packs == weeks.packs_now > 0
+    assert weeks.chance_of_running_out == 1.0
+    StockLevel.objects.update(quantity=40)
+    assert _draft(town, office, only_now=True).orders == []
+    weeks = _weeks(town)
+    assert (weeks.packs_now, weeks.chance_of_running_out) == (0, 0.0)
+
+
+def test_what_is_used_without_a_plan_is_counted_on(town: Town, office: Membership, plan: Plan) -> None:
+    """Nine carbons in a year at no visit; while the ledger is young, nobody can tell a rate."""
+    item = town.item("carbon")
+    before = _draft(town, office).parts_list.lines.get(item=item).short
+
+    def use(number: int, **more: object) -> None:
+        factories.StockMovementFactory(
+            item=item,
+            kind="work",
+            from_place="store",
+            to_place="outside",
+            happened_at=NOW - timedelta(days=40 * number + 30),
+            service_record=factories.ServiceRecordFactory(company=town.company, reference=f"r{number}", visit=None),
+            **more,
+        )
+
+    use(0, pieces=1)
+    assert unplanned_use(company=town.company, now=NOW) == {}
+    for number in range(1, 9):
+        use(number, pieces=1)
+    assert unplanned_use(company=town.company, now=NOW) == {str(item.pk): pytest.approx(9 / 350)}
+    assert _draft(town, office).parts_list.lines.get(item=item).short > before
 
 
 def test_what_no_supplier_is_named_for_is_told(town: Town, office: Membership, plan: Plan, supplier: Supplier) -> None:

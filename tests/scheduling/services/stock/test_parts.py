@@ -157,6 +157,8 @@ def test_a_period_orders_whole_packs_in_time(town: Town) -> None:
     second_day = sorted(Stop.objects.values_list("round__day", flat=True))[1]
     assert line.needed_by == second_day
     assert line.order_by == order_by(second_day, 7) < TODAY
+    assert f"Order today, late by {(TODAY - line.order_by).days} days." in line.sentence
+    assert (line.packs_now, line.chance_of_running_out) == (0, None), "the plan's days are not all that is ordered for"
     assert sum(reason["quantity"] for reason in line.reasons) == 6
 
 

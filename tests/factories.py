@@ -537,6 +537,16 @@ class MessageFactory(TenantFactory):
     created_at = NOW
 
 
+class MessageDocumentFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.MessageDocument
+
+    message = factory.SubFactory(MessageFactory)
+    name = factory.Sequence(lambda n: f"order-{n}.csv")
+    media_type = "text/csv"
+    content = b"code,pieces\r\n"
+
+
 class ServiceRecordFactory(TenantFactory):
     class Meta:
         model = scheduling.ServiceRecord

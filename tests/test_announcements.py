@@ -109,6 +109,8 @@ SERVICES = {
     "scheduling.services.people.messages.offer_taken": PEOPLE,
     "scheduling.services.people.messages.on_the_way": PEOPLE,
     "scheduling.services.policy.change_policy": ANNOUNCES,
+    "scheduling.services.rounds.calendar_feeds.end_feed": PEOPLE,
+    "scheduling.services.rounds.calendar_feeds.open_feed": PEOPLE,
     "scheduling.services.rounds.confirmed_times.accept": STAYS_AS_CONFIRMED,
     "scheduling.services.rounds.confirmed_times.ask_for_call": PEOPLE,
     "scheduling.services.rounds.confirmed_times.confirm": STAYS_AS_CONFIRMED,

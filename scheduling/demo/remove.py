@@ -46,7 +46,9 @@ def _dependents_first(tenant_models: Iterable[type[models.Model]]) -> list[type[
 
 
 def _refers_to(model: type[models.Model]) -> set[type[models.Model]]:
-    targets = {field.related_model for field in model._meta.get_fields() if isinstance(field, models.ForeignKey)}
+    """Models whose rows hold on to it; a reference that is emptied with its target holds nothing."""
+    fields = [field for field in model._meta.get_fields() if isinstance(field, models.ForeignKey)]
+    targets = {field.related_model for field in fields if field.remote_field.on_delete is not models.SET_NULL}
     return {target for target in targets if isinstance(target, type) and target is not model}
 
 

@@ -14,7 +14,8 @@ from scheduling.planning.errors import PlanningError
 
 #: Deliveries from which on they tell more of a supplier than what it states; common practice, no source.
 ENOUGH_DELIVERIES = 8
-_ROUNDING = 1e-9
+#: Sums of probabilities are a rounding short of what they are.
+ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,7 @@ class LeadTime:
         total = 0.0
         for day, chance in self.chances():
             total += chance
-            if total >= level - _ROUNDING:
+            if total >= level - ROUNDING:
                 return day
         return self.chances()[-1][0]
 

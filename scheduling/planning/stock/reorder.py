@@ -19,9 +19,7 @@ from scipy.special import gammaln, pdtrik, xlogy
 
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs.need import FloatArray, exhausted_probability, quantile_table
-
-# Sums of probabilities are a rounding short of what they are.
-_ROUNDING = 1e-9
+from scheduling.planning.stock.lead_times import ROUNDING
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +142,7 @@ def with_unplanned(spread: FloatArray, means: FloatArray) -> FloatArray:
     """The same with a Poisson demand of so many pieces on average on top, day by day: ``(days, pieces + 1)``."""
     if not means.any():
         return spread
-    most = int(pdtrik(1.0 - _ROUNDING, means.max())) + 1
+    most = int(pdtrik(1.0 - ROUNDING, means.max())) + 1
     pieces = np.arange(most + 1)
     unplanned = np.exp(xlogy(pieces, means[:, None]) - means[:, None] - gammaln(pieces + 1))
     return sums_of(spread, unplanned / unplanned.sum(axis=1, keepdims=True))
@@ -160,7 +158,7 @@ def sums_of(first: FloatArray, second: FloatArray) -> FloatArray:
 
 def quantile_of(spread: FloatArray, level: float) -> int:
     """Smallest number of pieces that suffices with a probability, of a distribution ``(pieces + 1,)``."""
-    enough = np.flatnonzero(np.cumsum(spread) >= level - _ROUNDING)
+    enough = np.flatnonzero(np.cumsum(spread) >= level - ROUNDING)
     return int(enough[0]) if enough.size else spread.size - 1
 
 

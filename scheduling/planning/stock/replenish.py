@@ -23,9 +23,8 @@ import numpy as np
 from scheduling.planning.errors import PlanningError
 from scheduling.planning.needs.need import FloatArray
 from scheduling.planning.stock.reorder import quantile_of
-from scheduling.planning.stock.uncertain_demand import expected_pieces
+from scheduling.planning.stock.uncertain_demand import NEGLIGIBLE, expected_pieces
 
-_NEGLIGIBLE = 1e-9
 #: The s of an item that is ordered only when somebody waits for it.
 _LEAST = -1
 _HALF = 0.5
@@ -100,7 +99,7 @@ def reorder_points(items: Sequence[ItemToOrder], *, fill_rate: float) -> dict[st
     if not 0.0 < fill_rate < 1.0:
         raise PlanningError("fill_rate", f"must be above 0 and below 1, not {fill_rate!r}.")
     points = {item.key: item.least_point for item in items}
-    wanted = [item for item in items if item.wanted > _NEGLIGIBLE]
+    wanted = [item for item in items if item.wanted > NEGLIGIBLE]
     tables = [(item, item.missing()) for item in wanted]
     bearable = (1.0 - fill_rate) * sum(item.wanted for item in wanted)
     too_many = sum(float(table[points[item.key] - _LEAST]) for item, table in tables) - bearable
@@ -113,7 +112,7 @@ def reorder_points(items: Sequence[ItemToOrder], *, fill_rate: float) -> dict[st
     while queue:
         share, price, key, number = heapq.heappop(queue)
         item, table = by_key[key]
-        if number + 1 >= table.size or -share <= _NEGLIGIBLE:
+        if number + 1 >= table.size or -share <= NEGLIGIBLE:
             continue
         saved = float(table[number] - table[number + 1])
         if abs(too_many - saved) >= abs(too_many) and too_many <= saved:

@@ -24,7 +24,7 @@ from scheduling.planning.stock.reorder import (
 
 #: Pieces that one position may want within the weeks looked at.
 _MOST_TIMES = 12
-_NEGLIGIBLE = 1e-9
+NEGLIGIBLE = 1e-9
 
 
 def pieces_by(demands: Sequence[ExpectedDemand], days: Sequence[int], *, unplanned_per_day: float = 0.0) -> FloatArray:
@@ -63,7 +63,7 @@ def times_by(wanted: ExpectedDemand, days: Sequence[int]) -> FloatArray:
     reached = chances_by([wanted], grid)[:, 0]
     life = _life_by(wanted.fresh_life_days, last) if wanted.fresh_life_days else np.zeros(last + 1)
     at_least = [np.ones(last + 1), reached]
-    while at_least[-1][-1] > _NEGLIGIBLE and len(at_least) <= _MOST_TIMES:
+    while at_least[-1][-1] > NEGLIGIBLE and len(at_least) <= _MOST_TIMES:
         began = np.diff(at_least[-1], prepend=0.0)
         at_least.append(np.convolve(began, life)[: last + 1])
     at_least.append(np.zeros(last + 1))

@@ -80,7 +80,7 @@ def test_an_unknown_parameter_or_order_is_answered_with_those_there_are(as_offic
     detail = as_office.get(CLIENTS, {"nam": "x"}).json()["errors"][0]["detail"]
     assert detail == (
         "There is no query parameter 'nam' here; there are: email, name, name__icontains, ordering, page, page_size, "
-        "retired."
+        "retired, search."
     )
     detail = as_office.get(CLIENTS, {"ordering": "colour"}).json()["errors"][0]["detail"]
     assert "name, created_at" in detail

@@ -38,7 +38,11 @@ def membrane(company: Company) -> CatalogueItem:
 @pytest.fixture
 def position(company: Company, membrane: CatalogueItem, now: datetime) -> Position:
     unit = factories.UnitFactory(
-        company=company, commissioned_on=(now - timedelta(days=20)).date(), design_recovery_fraction=0.2
+        company=company,
+        commissioned_on=(now - timedelta(days=20)).date(),
+        design_recovery_fraction=0.2,
+        # what a sound membrane gives is good enough
+        product_tds_target_mg_per_l=30.0,
     )
     position: Position = factories.PositionFactory(unit=unit, stage="membrane", role="single")
     factories.PlacementFactory(position=position, item=membrane, placed_at=now - timedelta(days=20))

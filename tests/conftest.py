@@ -15,13 +15,23 @@ settings.register_profile("suite", deadline=None, derandomize=True)
 settings.load_profile("suite")
 
 
+# A file is run by one process: what waits long for processes of its own begins first, so that it does not end last.
+_FIRST = ("tests/live/", "tests/test_servers.py", "tests/demo/")
+
+
 # Before the marks are asked for by -m.
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what touches the database, so that a run on another database need not repeat the rest."""
+    """Mark what touches the database, so that a run on another database need not repeat the rest; put long ones first.
+
+    What is marked as about the interface is not repeated either: it asks what is let in and how it is said, and
+    the same views answer over either database.
+    """
     for item in items:
-        if {"db", "transactional_db"} & set(getattr(item, "fixturenames", ())) or item.get_closest_marker("django_db"):
+        touches = {"db", "transactional_db"} & set(getattr(item, "fixturenames", ()))
+        if (touches or item.get_closest_marker("django_db")) and not item.get_closest_marker("interface"):
             item.add_marker("database")
+    items.sort(key=lambda item: not item.nodeid.startswith(_FIRST))
 
 
 @pytest.fixture(autouse=True)

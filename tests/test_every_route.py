@@ -21,6 +21,8 @@ from tests.cast import ApiFor
 from tests.routes import Route, every_route
 from tests.rows import make_row
 
+pytestmark = pytest.mark.interface
+
 PUBLIC = "public"
 EVERYONE = "owner office installer client"
 STAFF = "owner office installer"

@@ -24,6 +24,8 @@ from tests import factories
 from tests.routes import Route, every_route
 from tests.rows import make_row
 
+pytestmark = pytest.mark.interface
+
 ROUTES = [route for route in every_route() if getattr(route.view_class, "resource", None)]
 #: Answered by operations that clients may use too, but only where they may not: a list of readings is staff's to send.
 STAFF_KINDS = {"IntakeBatch"}

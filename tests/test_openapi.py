@@ -41,6 +41,8 @@ from scheduling.services.people.answer_links import answer_token
 from tests.routes import every_route
 from tests.rows import make_row
 
+pytestmark = pytest.mark.interface
+
 # What says the type of a value in JSON Schema.
 TYPING = ("type", "$ref", "enum", "const", "anyOf", "oneOf", "allOf")
 

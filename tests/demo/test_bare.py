@@ -15,7 +15,7 @@ from scheduling.models import Need, Plan, Stop, UnservedVisit, Visit
 from tests import factories
 from tests.cast import ApiFor
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.interface]
 
 
 def test_from_sheets_to_who_needs_what_what_to_order_and_a_plan(tmp_path: Path, api_for: ApiFor) -> None:

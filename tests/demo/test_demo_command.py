@@ -77,7 +77,7 @@ def db_of_the_run(ran: Ran, django_db_blocker) -> Iterator[None]:
         yield
 
 
-pytestmark = pytest.mark.usefixtures("db_of_the_run")
+pytestmark = [pytest.mark.usefixtures("db_of_the_run"), pytest.mark.interface]
 
 
 def findings_of(code: str) -> set[str]:

@@ -12,6 +12,8 @@ import pytest
 
 from fleet.engineering.quantities import READING_QUANTITIES
 
+pytestmark = pytest.mark.interface
+
 ROOT = Path(__file__).parents[2]
 
 

@@ -14,6 +14,8 @@ from fleet.engineering.purposes import PURPOSES
 from fleet.models import CatalogueItem, Unit
 from tests import factories
 
+pytestmark = pytest.mark.interface
+
 PATH = "/api/v1/sizing/"
 NOW = datetime.now(UTC)
 

@@ -23,6 +23,8 @@ from tests import factories
 from tests.scheduling.night import run_night
 from tests.scheduling.town import NOW, RO_DI_TRAIN, Town
 
+pytestmark = pytest.mark.interface
+
 MONDAY = NOW + timedelta(hours=3)
 
 

@@ -1,5 +1,6 @@
 """What every test can ask for."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -19,9 +20,9 @@ settings.load_profile("suite")
 _FIRST = ("tests/live/", "tests/test_servers.py", "tests/demo/")
 
 
-# Before the marks are asked for by -m.
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+# Around all others: marks are asked for by -m, and what talks to no database is put last.
+@pytest.hookimpl(wrapper=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> Iterator[None]:
     """Mark what touches the database, so that a run on another database need not repeat the rest; put long ones first.
 
     What is marked as about the interface is not repeated either: it asks what is let in and how it is said, and
@@ -31,6 +32,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         touches = {"db", "transactional_db"} & set(getattr(item, "fixturenames", ()))
         if (touches or item.get_closest_marker("django_db")) and not item.get_closest_marker("interface"):
             item.add_marker("database")
+    yield
     items.sort(key=lambda item: not item.nodeid.startswith(_FIRST))
 
 

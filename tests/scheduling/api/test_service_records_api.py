@@ -1,5 +1,6 @@
 """Service records over the API."""
 
+import re
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -102,7 +103,7 @@ def test_another_companys_rows_are_refused_like_absent_ones(
         for number in (pk, 999_999):
             refused = as_installer.post(ADDRESS, _body(town, unit, work=[{**row, name: number}]), format="json")
             assert refused.status_code == 400
-            answers.append(refused.content.replace(str(number).encode(), b"..."))
+            answers.append(re.sub(rf"\b{number}\b", "...", refused.content.decode()))
         assert answers[0] == answers[1]
     assert not ServiceRecord.objects.exists()
 

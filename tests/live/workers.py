@@ -15,7 +15,7 @@ from django.db import connection
 ROOT = Path(__file__).resolve().parents[2]
 
 # Nothing is measured: a wait this long means that it will never come.
-PATIENCE_SECONDS = 120.0
+PATIENCE_SECONDS = 600.0
 
 
 def wait_until(happens: Callable[[], bool], what: str) -> None:

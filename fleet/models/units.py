@@ -114,6 +114,11 @@ class Unit(Retirable):
         """A unit is out of use from a day, which may have been set ahead."""
         return Q(retired_on__lte=day)
 
+    @classmethod
+    def is_in_use_on(cls, day: date) -> Q:
+        """A unit that is not out of use on a day; it may be out of use later."""
+        return Q(retired_on__isnull=True) | Q(retired_on__gt=day)
+
     def go_out_of_use(self, day: date) -> None:
         """It is out of use from this day on."""
         self.retired_on = min(self.retired_on or day, day)

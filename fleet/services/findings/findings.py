@@ -78,7 +78,8 @@ def refresh_findings(
 
 def _close_retired(company: Company, day: date, now: datetime, units: Iterable[int] | None) -> None:
     """A unit that is gone has nothing wrong any more."""
-    rows = Finding.objects.of_company(company).filter(unit__retired_on__lt=day, state__in=Finding.LIVE)
+    gone = Unit.objects.of_company(company).filter(Unit.is_retired_on(day))
+    rows = Finding.objects.of_company(company).filter(unit__in=gone, state__in=Finding.LIVE)
     if units is not None:
         rows = rows.filter(unit__in=list(units))
     Finding.objects.filter(pk__in=rows.values("pk")).update(state=Finding.State.CLOSED, closed_at=now)

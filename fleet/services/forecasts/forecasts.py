@@ -14,7 +14,7 @@ from accounts.jobs.models import Job
 from accounts.models import Company, Membership
 from fleet.forecasting.answer.forecast import forecast
 from fleet.forecasting.wear.learned import Learned
-from fleet.models import FleetLesson, Forecast, Position
+from fleet.models import FleetLesson, Forecast, Position, Unit
 from fleet.services import words
 from fleet.services.forecasts.sources import out_of_date
 from fleet.services.forecasts.tables import end_of_day, list_units_in_use, load_fleet
@@ -206,9 +206,8 @@ def unit_blocks(company: Company, day: date) -> list[list[int]]:
 
 def _retire(company: Company, day: date, units: Iterable[int] | None = None) -> None:
     """A unit that is gone has no forecast any more; its old ones are history."""
-    rows = Forecast.objects.of_company(company).filter(
-        is_latest=True, as_of__lte=day, position__unit__retired_on__lt=day
-    )
+    gone = Unit.objects.of_company(company).filter(Unit.is_retired_on(day))
+    rows = Forecast.objects.of_company(company).filter(is_latest=True, as_of__lte=day, position__unit__in=gone)
     if units is not None:
         rows = rows.filter(position__unit__in=list(units))
     Forecast.objects.filter(pk__in=rows.values("pk")).update(is_latest=False)

@@ -7,7 +7,7 @@ from itertools import islice
 from typing import Any, Final
 
 import numpy as np
-from django.db.models import F, FloatField, Func, IntegerField, Q
+from django.db.models import F, FloatField, Func, IntegerField
 from django.db.models.functions import Cast
 
 from accounts.models import Company
@@ -328,5 +328,5 @@ def _feed_water(site_ids: Sequence[int], known_by: datetime) -> dict[str, list[A
 
 def list_units_in_use(company: Company, day: date) -> list[int]:
     """Ids of the units that are not retired, in order."""
-    rows = Unit.objects.of_company(company).filter(Q(retired_on__isnull=True) | Q(retired_on__gte=day))
+    rows = Unit.objects.of_company(company).filter(Unit.is_in_use_on(day))
     return list(rows.order_by("pk").values_list("pk", flat=True))

@@ -76,7 +76,7 @@ def read_facts(*, company: Company, today: date, units: Collection[int] | None =
     in_position = Q() if units is None else Q(position__unit__in=units)
     rows = Unit.objects.of_company(company).filter(
         Q() if units is None else Q(pk__in=units),
-        Q(retired_on__isnull=True) | Q(retired_on__gt=today),
+        Unit.is_in_use_on(today),
         commissioned_on__lte=today,
     )
     here = {unit.pk: unit for unit in rows.select_related("site").prefetch_related("positions").order_by("pk")}

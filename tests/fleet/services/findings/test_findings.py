@@ -331,10 +331,10 @@ def test_a_unit_nobody_reads_is_named_and_stays_so_all_day(unit: Unit) -> None:
     assert (counts["opened"], counts["refreshed"]) == (0, 0)
 
 
-def test_the_findings_of_a_unit_that_is_gone_close(unit: Unit) -> None:
+def test_the_findings_of_a_unit_close_on_the_day_from_which_it_is_out_of_use(unit: Unit) -> None:
     read(unit, NOW - timedelta(days=1), interstage_tds_mg_per_l=9.0)
     refresh_findings(company=unit.company, now=NOW)
-    unit.retired_on = date(2026, 3, 9)
+    unit.retired_on = NOW.date()
     unit.save()
     refresh_findings(company=unit.company, now=NOW)
     assert causes(unit, "closed") == {"di_lead_exhausted"}

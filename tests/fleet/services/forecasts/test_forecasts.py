@@ -98,9 +98,9 @@ def test_an_empty_position_and_a_retired_unit_have_no_date(unit: Unit) -> None:
     assert (forecast.state, forecast.p50, forecast.placement) == ("empty", None, None)
 
 
-def test_the_forecasts_of_a_unit_that_is_gone_become_history(unit: Unit) -> None:
+def test_the_forecasts_of_a_unit_become_history_on_the_day_from_which_it_is_out_of_use(unit: Unit) -> None:
     forecast_company(company=unit.company, now=NOW)
-    unit.retired_on = date(2026, 3, 10)
+    unit.retired_on = (NOW + timedelta(days=1)).date()
     unit.save()
     forecast_company(company=unit.company, now=NOW + timedelta(days=1))
     assert Forecast.objects.filter(position__unit=unit).count() == 5

@@ -436,14 +436,14 @@ def _write(message: Message, text: Text, now: datetime) -> Message:
 
 
 def send_messages(*, now: datetime) -> dict[str, int]:
-    """Send what waits, as the settings say; how many were sent, put off, or left to the telephone.
+    """Send what waits, as the settings say; how many were sent, put off, left to the telephone, or to be read here.
 
     What was only printed, because no mail server is set up, is not sent: it is told by telephone, or read here. A
     message is claimed before it is sent, so that two senders never send one twice. When the server refuses it, it is
     tried again after 5, 10, 20, 40 and 80 minutes, and then told by telephone. One whose sender died half way is told
     by telephone too: nobody knows whether it left. Morning letters never are.
     """
-    counts = {"sent": 0, "put_off": 0, "to_call": 0, "expired": 0}
+    counts = {"sent": 0, "put_off": 0, "to_call": 0, "to_read": 0, "expired": 0}
     waiting = Message.objects.filter(state=State.WAITING)
     counts["expired"] = waiting.filter(useful_until__lt=now).update(state=State.EXPIRED)
     died = Message.objects.filter(state=State.SENDING, next_attempt_at__lt=now - _LONGEST_SENDING)
@@ -468,7 +468,7 @@ def _send(message: Message, now: datetime) -> str:
         # the office reads its own messages here
         message.state = State.TO_READ if message.audience == Audience.OFFICE else State.TO_CALL
         message.save(update_fields=["state", "trouble"])
-        return "to_call"
+        return str(message.state.value)
     # whatever the mail library or the network comes up with, the next message must still be sent
     except Exception as error:
         log.warning("message %s could not be sent: %s", message.pk, error)

@@ -31,7 +31,7 @@ class TextSender(Protocol):
         number
             As the client's record has it.
         text
-            Up to about 300 characters.
+            Up to 480 characters, more only where links make it longer: a sender that takes less sends it in parts.
         """
         ...
 

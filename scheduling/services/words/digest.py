@@ -46,5 +46,8 @@ def _line(matter: "Matter") -> str:
 
 
 def _ended(company: Company, paragraphs: Sequence[str]) -> str:
-    end = gettext("You get this letter each morning from {company}. You can turn it off in your own account.")
+    end = gettext(
+        "You get this letter each morning from {company}. "
+        "To get it no more, set gets_digest to false under /api/v1/me/."
+    )
     return "\n\n".join([*paragraphs, end.format(company=company.name)])

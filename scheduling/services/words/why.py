@@ -68,7 +68,7 @@ def cheapest(other: date, more: float, currency: str) -> str:
 
 def cheaper_together(other: date, less: float, currency: str) -> str:
     """By itself another day would do better, with all others this one does."""
-    words = gettext("by itself {money:.2f} {currency} cheaper on {day}, but this way all rounds together cost less")
+    words = gettext("by itself {money:.2f} {currency} cheaper on {day}, but no cheaper rounds were found with it there")
     return words.format(day=long_day(other), money=less, currency=currency)
 
 

@@ -145,7 +145,7 @@ def test_the_office_is_told_of_a_refused_mail_and_sends_it_again(
 def test_what_is_written_to_the_terminal_is_not_sent(as_office: APIClient, order: PurchaseOrder, settings: Any) -> None:
     settings.EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
     _send(as_office, order)
-    assert send_messages(now=NOW) == {"sent": 0, "put_off": 0, "to_call": 1, "expired": 0}
+    assert send_messages(now=NOW) == {"sent": 0, "put_off": 0, "to_call": 1, "to_read": 0, "expired": 0}
     message = Message.objects.get()
     assert (message.state, message.sent_at) == ("to_call", None)
     assert "No mail server is set up" in _not_sent(as_office)["matters"][0]["sentence"]

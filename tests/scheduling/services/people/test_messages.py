@@ -226,7 +226,7 @@ def test_what_is_rolled_back_tells_nobody(visit: Visit, office: Membership, monk
 
 def test_each_message_is_sent_once(visit: Visit, office: Membership) -> None:
     _offer(visit, office)
-    assert send_messages(now=NOW) == {"sent": 1, "put_off": 0, "to_call": 0, "expired": 0}
+    assert send_messages(now=NOW) == {"sent": 1, "put_off": 0, "to_call": 0, "to_read": 0, "expired": 0}
     assert send_messages(now=NOW + timedelta(minutes=1))["sent"] == 0
     (letter,) = mail.outbox
     assert letter.to == ["reef@house.example"]

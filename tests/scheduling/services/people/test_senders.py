@@ -57,7 +57,7 @@ def _offer(visit: Visit, by: Any) -> Message:
 def test_without_e_mail_and_text_messages_the_office_calls(offered: Visit, office: Any) -> None:
     message = _offer(offered, office)
     assert (message.state, message.email, message.text_number) == ("to_call", "", "")
-    assert send_messages(now=NOW) == {"sent": 0, "put_off": 0, "to_call": 0, "expired": 0}
+    assert send_messages(now=NOW) == {"sent": 0, "put_off": 0, "to_call": 0, "to_read": 0, "expired": 0}
 
 
 def test_a_text_message_says_what_when_and_where_to_answer(offered: Visit, office: Any, settings: Any) -> None:
@@ -111,7 +111,7 @@ def test_what_is_printed_to_the_terminal_is_not_sent(
     Client.objects.update(email="post@quay.example")
     offered.site.client.refresh_from_db()
     message = _offer(offered, office)
-    assert send_messages(now=NOW) == {"sent": 0, "put_off": 0, "to_call": 1, "expired": 0}
+    assert send_messages(now=NOW) == {"sent": 0, "put_off": 0, "to_call": 1, "to_read": 0, "expired": 0}
     assert offered.site.name in capsys.readouterr().out
     message.refresh_from_db()
     assert (message.state, message.sent_at) == ("to_call", None)

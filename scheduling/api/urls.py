@@ -20,6 +20,7 @@ from scheduling.api.search import SearchViewSet
 from scheduling.api.service_records import ServicePhotoViewSet, ServiceRecordViewSet
 from scheduling.api.site_pairs import SitePairViewSet
 from scheduling.api.stock_movements import StockMovementViewSet
+from scheduling.api.stock_outlook import StockOutlookViewSet
 from scheduling.api.stops import StopViewSet
 from scheduling.api.travel import TravelViewSet
 from scheduling.api.visits import VisitViewSet
@@ -42,6 +43,7 @@ router.register("rounds", RoundViewSet)
 router.register("stops", StopViewSet)
 router.register("parts-lists", PartsListViewSet)
 router.register("stock-levels", StockLevelViewSet)
+router.register("stock-outlook", StockOutlookViewSet, basename="stock-outlook")
 router.register("stock-movements", StockMovementViewSet)
 router.register("purchase-orders", PurchaseOrderViewSet)
 

@@ -50,13 +50,13 @@ def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:
         is_maximum_service_time=forecast.driver == Forecast.Driver.MAXIMUM_SERVICE_TIME,
         remaining_share=forecast.remaining_share,
         used_days=float(max(used, 0)) if used is not None else None,
-        fresh_life_days=_fresh_life(forecast),
+        fresh_life_days=fresh_life(forecast),
         read_days_ago=read_days + (today - forecast.as_of).days if read_days is not None else None,
         sentence=forecast.installer_sentence,
     )
 
 
-def _fresh_life(forecast: Forecast) -> tuple[float, float, float] | None:
+def fresh_life(forecast: Forecast) -> tuple[float, float, float] | None:
     """Life of a fresh cartridge at the position of a forecast; None where the forecast is older than that answer."""
     low, median, high = forecast.fresh_life_p10_days, forecast.fresh_life_p50_days, forecast.fresh_life_p90_days
     return None if low is None or median is None or high is None else (low, median, high)

@@ -5,6 +5,8 @@ from collections import defaultdict
 from collections.abc import Collection, Mapping
 from datetime import date
 from itertools import chain
+from types import MappingProxyType
+from typing import Any
 
 from scheduling.models import Need, Visit
 from scheduling.planning.stock import parts
@@ -22,6 +24,7 @@ def expect_demand(
     catalogue: Catalogue,
     today: date,
     last: date,
+    fresh_lives: Mapping[int, tuple[float, ...]] = MappingProxyType({}),
 ) -> dict[str, list[ExpectedDemand]]:
     """Item key to the pieces that are wanted by the last day, for certain or by chance.
 
@@ -43,6 +46,9 @@ def expect_demand(
         With its parts rules.
     today, last
         First and last day that count.
+    fresh_lives
+        Position id to the days within which what is fitted there is exhausted (as `ExpectedDemand.fresh_life_days`);
+        such a position wants its piece again. Left out: a position wants one piece.
     """
     held: dict[int, int] = {}
     for pk, visit in visits.items():
@@ -68,7 +74,8 @@ def expect_demand(
         for need in visit_needs:
             if need.item_id is not None:
                 sooner = () if pk in fixed else _quantiles(need, today)
-                demand_by_item[str(need.item_id)].append(ExpectedDemand(1, _from(today, days[pk]), sooner))
+                wanted = ExpectedDemand(1, _from(today, days[pk]), sooner, **_again(need, fresh_lives))
+                demand_by_item[str(need.item_id)].append(wanted)
     for need in loose:
         chances = _quantiles(need, today)
         # what a later visit holds, and no forecast speaks of, is that visit's
@@ -77,13 +84,21 @@ def expect_demand(
             continue
         on = _from(today, day) if day is not None else None
         for item, by_visit in parts.parts_for([alone[need.pk]], rules).items():
-            demand_by_item[item].append(ExpectedDemand(sum(by_visit.values()), on, chances))
+            again = _again(need, fresh_lives)
+            demand_by_item[item].append(ExpectedDemand(sum(by_visit.values()), on, chances, **again))
     return demand_by_item
 
 
 def _without_item(task: parts.PartsTask) -> parts.PartsTask:
     """The same task, as far as the rules for small things go."""
     return dataclasses.replace(task, item="")
+
+
+def _again(need: Need, fresh_lives: Mapping[int, tuple[float, ...]]) -> dict[str, Any]:
+    """Where a need's piece goes, and after which days it is wanted there again."""
+    if need.position_id is None:
+        return {}
+    return {"position": str(need.position_id), "fresh_life_days": fresh_lives.get(need.position_id, ())}
 
 
 def _from(today: date, day: date) -> int:

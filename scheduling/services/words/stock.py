@@ -134,6 +134,19 @@ def _percent(chance: float) -> str:
     return gettext("more than 99 %") if percent > 99 else gettext("{percent} %").format(percent=percent)
 
 
+def outlook(there: int, coming: int, least: int, most: int, last: date, runs_out_on: date | None) -> str:
+    """What is there of an item, what is wanted of it by a day with 10 and with 90 %, and when it will have run out."""
+    if not most:
+        words = gettext("None is likely to be wanted until {day}; {there} in stock, {coming} on order.")
+        return words.format(day=short_day(last, year=True), there=there, coming=coming)
+    words = gettext("{least} to {most} are wanted until {day}; {there} in stock, {coming} on order.")
+    wanted = words.format(least=least, most=most, day=short_day(last, year=True), there=there, coming=coming)
+    if runs_out_on is None:
+        return wanted
+    words = gettext("{wanted} More likely than not one is missing by {day}, if none is ordered.")
+    return words.format(wanted=wanted, day=short_day(runs_out_on, year=True))
+
+
 def tops_up(supplier: str, least: str) -> str:
     """Why a line is in an order although it could wait."""
     return gettext("Ordered along to reach the minimum order of {supplier}, {least}.").format(

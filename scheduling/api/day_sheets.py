@@ -34,6 +34,7 @@ class SheetTaskSerializer(StrictSerializer):
         help_text="forecast, finding, calendar or person; a person's reason is quoted"
     )
     reason = serializers.CharField()
+    why = serializers.CharField(help_text="what was seen, read or said, without what waiting would cost")
 
 
 class SheetPlaceSerializer(StrictSerializer):
@@ -116,6 +117,7 @@ class SheetStopSerializer(StrictSerializer):
     stop = serializers.IntegerField()
     visit = serializers.IntegerField()
     state = serializers.CharField()
+    is_next = serializers.BooleanField(help_text="whether it is the first stop that is not closed yet")
     is_urgent = serializers.BooleanField()
     appointment_at = MomentField(allow_null=True)
     is_locked = serializers.BooleanField()

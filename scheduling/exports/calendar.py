@@ -99,7 +99,7 @@ def _event(entry: Entry, describe: Callable[[Entry], str]) -> Event:
     event.add("last-modified", visit.updated_at)
     event.add("dtstart", entry.starts_at)
     event.add("dtend", entry.ends_at)
-    event.add("summary", site.name)
+    event.add("summary", words.done(site.name) if visit.state == Visit.State.DONE else site.name)
     event.add("status", "CANCELLED" if entry.is_off else _STATUS[Visit.State(visit.state)])
     if site.address:
         event.add("location", site.address)

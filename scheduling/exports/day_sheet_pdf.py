@@ -34,6 +34,21 @@ def day_sheet_pdf(sheet: DaySheet) -> bytes:
 _LOAD_NUMBERS: Final = ("quantity", "aboard", "reserved_elsewhere", "to_load", "missing")
 
 
+class TickBox(Flowable):
+    """A square to tick; what is done already is crossed."""
+
+    def __init__(self, *, is_ticked: bool) -> None:
+        super().__init__()
+        self.is_ticked, self.width, self.height = is_ticked, 8.0, 8.0
+
+    def draw(self) -> None:
+        """Draw the square on the page."""
+        self.canv.rect(0, 0, 8, 8)
+        if self.is_ticked:
+            self.canv.line(1, 1, 7, 7)
+            self.canv.line(1, 7, 7, 1)
+
+
 class _Sheet(Pages):
     def __init__(self, sheet: DaySheet) -> None:
         super().__init__()
@@ -106,26 +121,46 @@ class _Sheet(Pages):
         flow += self._labelled(words.CONTACT, [contact])
         flow += self._labelled(words.GETTING_IN, [stop["access_notes"]])
         flow += self._labelled(words.WHY, [stop["why"]])
-        flow += self._labelled(
-            words.TO_DO,
-            [
-                words.task(
-                    task["unit_code"],
-                    task["what"],
-                    _items(task),
-                    task["minutes"],
-                    is_done=task["state"] != Need.State.OPEN,
-                    # what somebody asked for is told in their own words
-                    reason=task["reason"] if task["source"] == Need.Source.PERSON else "",
-                )
-                for task in stop["tasks"]
-            ],
-        )
+        flow += self._tasks(stop["tasks"])
         flow += self._labelled(words.PARTS, [f"{p['quantity']} x {p['code']} {p['name']}" for p in stop["parts"]])
         flow += self._labelled(words.TAKE_CARE, stop["cautions"])
         for unit in stop["units"]:
             flow += self._unit(unit)
-        return flow
+        return [*flow, self._to_fill_in()]
+
+    def _tasks(self, tasks: Sequence[dict[str, Any]]) -> list[Flowable]:
+        """What is to be done and why, each with a box to tick."""
+        if not tasks:
+            return []
+        rows = []
+        for task in tasks:
+            is_done = task["state"] != Need.State.OPEN
+            line = words.task(task["unit_code"], task["what"], _items(task), task["minutes"], is_done=is_done)
+            why = [self._text(task["why"], self.small)] if task["why"] else []
+            rows.append([TickBox(is_ticked=is_done), [self._text(line, self.plain), *why]])
+        table = Table(rows, colWidths=[6 * mm, 172 * mm])
+        table.setStyle(
+            TableStyle(
+                [
+                    ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                    ("TOPPADDING", (0, 0), (-1, -1), 1),
+                    ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
+                    ("TOPPADDING", (0, 0), (0, -1), 4),
+                ]
+            )
+        )
+        return [self._text(gettext(words.TO_DO), self.label), table]
+
+    def _to_fill_in(self) -> Table:
+        """Lines for notes, and for who was there."""
+        cells = [[self._text(gettext(words.NOTES), self.small), ""], ["", ""], ["", ""]]
+        cells.append([self._text(gettext(label), self.small) for label in (words.DONE_AT, words.SIGNED_BY)])
+        table = Table(cells, colWidths=[60 * mm, 118 * mm], rowHeights=[12, 16, 16, 22], spaceBefore=6)
+        ruled = [("LINEBELOW", (0, row), (-1, row), 0.3, colors.grey) for row in (1, 2, 3)]
+        table.setStyle(
+            TableStyle([*ruled, ("VALIGN", (0, 0), (-1, -1), "BOTTOM"), ("LEFTPADDING", (0, 0), (-1, -1), 0)])
+        )
+        return table
 
     def _unit(self, unit: dict[str, Any]) -> list[Flowable]:
         names = dict.fromkeys(part for part in (unit["name"], unit["use"]) if part)

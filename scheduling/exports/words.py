@@ -21,6 +21,9 @@ WHY = gettext_noop("Why now")
 TO_DO = gettext_noop("To do, in order")
 PARTS = gettext_noop("Parts")
 TAKE_CARE = gettext_noop("Take care")
+NOTES = gettext_noop("Notes")
+DONE_AT = gettext_noop("Left at (time)")
+SIGNED_BY = gettext_noop("Name and signature of the client")
 NEVER_READ = gettext_noop("Never read yet.")
 NO_POSITIONS = gettext_noop("no positions")
 READING_COLUMNS = (gettext_noop("expect after the work"), gettext_noop("before"), gettext_noop("after"))
@@ -110,15 +113,13 @@ def item_or(item: str, others: str) -> str:
     return gettext("{item} (or {others})").format(item=item, others=others)
 
 
-def task(unit: str, what: str, item: str, minutes: int, *, is_done: bool, reason: str) -> str:
-    """One thing to do; the item and what somebody said of it may be empty."""
+def task(unit: str, what: str, item: str, minutes: int, *, is_done: bool) -> str:
+    """One thing to do; the item may be empty."""
     words = (
         gettext("{unit}: {what}, with {item} ({minutes} min)") if item else gettext("{unit}: {what} ({minutes} min)")
     )
     line = words.format(unit=unit, what=what, item=item, minutes=minutes)
-    if is_done:
-        line = gettext("{task} - done already").format(task=line)
-    return f"{line}: {reason}" if reason else line
+    return gettext("{task} - done already").format(task=line) if is_done else line
 
 
 def unit_title(code: str, names: str) -> str:
@@ -207,6 +208,11 @@ def expected_on(days: list[date]) -> str:
 
 
 # calendars and routes
+
+
+def done(site: str) -> str:
+    """A visit of a calendar that has been made."""
+    return gettext("{site} (done)").format(site=site)
 
 
 def visits_of(installer: str) -> str:

@@ -21,7 +21,7 @@ from fleet.services.formats import format_of, format_or_else
 from fleet.services.limits import limits_of_units
 from fleet.services.readings.expected import expected_readings
 from fleet.services.units.access import access_of
-from scheduling.models import Installer, Need, PartsList, Plan, Round, Stop, VisitTask
+from scheduling.models import Installer, Need, PartsList, Plan, Round, Stop, Visit, VisitTask
 from scheduling.services.rounds.cautions import cautions_at
 from scheduling.services.stock.substitutes import Bought, bought_before
 from scheduling.services.stock.visit_parts import parts_by_visit
@@ -73,9 +73,9 @@ def day_sheet(*, day: Round) -> DaySheet:
         .prefetch_related(
             Prefetch(
                 "visit__tasks",
-                queryset=VisitTask.objects.select_related("need__unit", "need__position", "need__item").order_by(
-                    "order"
-                ),
+                queryset=VisitTask.objects.select_related(
+                    "need__unit", "need__position", "need__item", "need__forecast", "need__finding"
+                ).order_by("order"),
             )
         )
         .order_by("order")
@@ -85,6 +85,7 @@ def day_sheet(*, day: Round) -> DaySheet:
     items = {str(item.pk): item for item in CatalogueItem.objects.of_company(company)}
     access = access_of({visit.site_id: visit.site for visit in visits}.values())
     units = _units([visit.site_id for visit in visits])
+    next_stop = next((stop.pk for stop in stops if stop.visit.state in Visit.LIVE), None)
     limits = limits_of_units(company, [unit.pk for of_site in units.values() for unit in of_site])
     bought, system = bought_before(company=company), company.unit_system
     return DaySheet(
@@ -94,6 +95,7 @@ def day_sheet(*, day: Round) -> DaySheet:
         stops=[
             {
                 **_of_stop(stop),
+                "is_next": stop.pk == next_stop,
                 "hours": [words.hours(*span) for span in access[stop.visit.site_id].hours_on(day.day)],
                 "tasks": [_of_task(task, bought) for task in stop.visit.tasks.all()],
                 "units": [
@@ -189,7 +191,19 @@ def _of_task(task: VisitTask, bought: Bought) -> dict[str, Any]:
         "minutes": need.minutes,
         "source": need.source,
         "reason": need.reason,
+        "why": _why(need),
     }
+
+
+def _why(need: Need) -> str:
+    """What somebody at the unit can check: what was seen, read or said, without what waiting would cost the company."""
+    if need.finding is not None:
+        return _title(need.finding)
+    return need.forecast.installer_sentence if need.forecast is not None else need.reason
+
+
+def _title(finding: Finding) -> str:
+    return gettext(TITLES.get(finding.rule, finding.cause.replace("_", " ")))
 
 
 def _of_unit(unit: Unit, limits: Limits[float], tasks: Sequence[VisitTask], system: str) -> dict[str, Any]:
@@ -222,7 +236,7 @@ def _of_unit(unit: Unit, limits: Limits[float], tasks: Sequence[VisitTask], syst
         "findings": [
             {
                 "finding": finding.pk,
-                "title": gettext(TITLES.get(finding.rule, finding.cause.replace("_", " "))),
+                "title": _title(finding),
                 "sentence": finding.installer_sentence,
                 "make_sure": finding.confirming_check,
                 "do": finding.action,

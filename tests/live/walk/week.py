@@ -148,8 +148,8 @@ def appointments(office: Person, installers: Mapping[str, Person], client: Perso
     proposed = [row for row in all_visits(office) if row["state"] == "proposed" and row["planned"]]
     own_sites = {row["id"] for row in client.rows("/sites/")}
     visit = next(row for row in all_visits(office) if row["site"] in own_sites and row["state"] == "proposed")
-    opens_at = at(next_weekday(2), 9)
-    windows = {"windows": [window(opens_at), window(at(next_weekday(3), 9))]}
+    opens_at = at(working_day(2), 9)
+    windows = {"windows": [window(opens_at), window(at(working_day(3), 9))], "outside_access_hours": True}
     for decline in (by_link, signed_in):
         office.post(f"/visits/{visit['id']}/offer/", windows)
         client.post(f"/visits/{visit['id']}/ask-for-call/", {"note": "after six"})
@@ -161,7 +161,10 @@ def appointments(office: Person, installers: Mapping[str, Person], client: Perso
     other = next(row for row in proposed if row["site"] != visit["site"])
     site = office.get(f"/sites/{other['site']}/")
     office.patch(f"/clients/{site['client']}/", {"email": ""})
-    office.post(f"/visits/{other['id']}/confirm/", {"appointment_at": at(next_weekday(4), 10).isoformat()})
+    office.post(
+        f"/visits/{other['id']}/confirm/",
+        {"appointment_at": at(working_day(4), 10).isoformat(), "outside_access_hours": True},
+    )
     office.post(f"/visits/{other['id']}/unconfirm/", {"note": "asked by phone"})
     office.post(f"/visits/{other['id']}/cancel/", {"note": "sold the tank"})
     return dict(accepted)
@@ -216,7 +219,7 @@ def day_of_work(office: Person, installers: Mapping[str, Person]) -> None:
     name, installer = next(iter(installers.items()))
     visits = visits_to_inspect(office, 3)
     for number, row in enumerate(visits):
-        body = {"appointment_at": at(next_weekday(number), 11).isoformat(), "installer": by_name[name]}
+        body = {"appointment_at": at(working_day(number + 1), 11).isoformat(), "installer": by_name[name]}
         office.post(f"/visits/{row['id']}/confirm/", {**body, "outside_access_hours": True})
         installer.post(f"/visits/{row['id']}/depart/")
     reported, completed, shut = visits
@@ -302,10 +305,14 @@ def told(office: Person) -> None:
     wait_until(lambda: bool(office.parts.letters), "a letter that beat sends")
 
 
-def next_weekday(number: int) -> date:
-    """The weekday of the week after this one, so that it lies ahead whatever day it is: 0 is Monday."""
-    today = datetime.now(ZONE).date()
-    return today + timedelta(days=7 - today.weekday() + number)
+def working_day(number: int) -> date:
+    """That many days from Monday to Friday after today: soon enough that what is urgent can be added to a visit."""
+    day = datetime.now(ZONE).date()
+    for _ in range(number):
+        day += timedelta(days=1)
+        while day.weekday() > 4:
+            day += timedelta(days=1)
+    return day
 
 
 def at(day: date, hour: int) -> datetime:

@@ -51,6 +51,15 @@ def test_another_parser_reads_the_same_stops(as_office: APIClient, town: Town, o
         assert f"({task.need.label}), with {task.need.item.code}" in event.description.value
 
 
+def test_a_visit_that_was_made_says_so(as_office: APIClient, town: Town, office: Membership) -> None:
+    ada = town.installer("Ada")
+    publish_plan(plan=run_night(town, sites=1), by=office, now=NOW)
+    visit = Stop.objects.get().visit
+    type(visit).objects.filter(pk=visit.pk).update(state="done", closed_at=NOW)
+    (event,) = _events(as_office, ada.pk).values()
+    assert event.summary.value == f"{visit.site.name} (done)"
+
+
 def test_through_every_change_the_uid_stays_and_the_sequence_rises(
     as_office: APIClient, town: Town, office: Membership
 ) -> None:

@@ -256,8 +256,34 @@ def test_what_the_client_said_is_printed_in_their_words(
     VisitTask.objects.create(visit=unit.site.visits.get(), need=need, order=99)
     answer = as_installer.get(f"/api/v1/rounds/{day.pk}/day-sheet/", headers={"Accept": "application/pdf"})
     text = " ".join(_text(answer.content).split())
-    assert f"{unit.code}: repair (40 min): No water at all since breakfast." in text
+    assert f"{unit.code}: repair (40 min) No water at all since breakfast." in text
     assert "Cheapest on" not in text
+
+
+def test_each_task_says_why_and_has_a_box_and_the_client_can_sign(day: Round, as_installer: APIClient) -> None:
+    address = f"/api/v1/rounds/{day.pk}/day-sheet/"
+    sheet = as_installer.get(address).json()
+    tasks = [task for stop in sheet["stops"] for task in stop["tasks"]]
+    assert all(task["why"] for task in tasks)
+    assert "Cheapest on" not in " ".join(task["why"] for task in tasks)
+    (carbon,) = [task for task in tasks if "carbon" in task["what"]]
+    assert carbon["why"] == Need.objects.get(pk=carbon["need"]).forecast.installer_sentence  # type: ignore[union-attr]
+    pages = PdfReader(io.BytesIO(as_installer.get(address, headers={"Accept": "application/pdf"}).content)).pages
+    text = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert text.count("Notes") == text.count("Name and signature of the client") == len(sheet["stops"])
+    assert carbon["why"] in text
+    drawn = b"".join(page.get_contents().get_data() for page in pages)  # type: ignore[union-attr]
+    # the rectangles of eight points are the boxes
+    assert drawn.count(b"0 0 8 8 re") == len(tasks)
+
+
+def test_the_next_stop_is_the_first_that_is_open(day: Round, as_installer: APIClient) -> None:
+    address = f"/api/v1/rounds/{day.pk}/day-sheet/"
+    first, second = as_installer.get(address).json()["stops"]
+    assert (first["is_next"], second["is_next"]) == (True, False)
+    Visit.objects.filter(pk=first["visit"]).update(state="done", closed_at=NOW)
+    first, second = as_installer.get(address).json()["stops"]
+    assert (first["is_next"], second["is_next"]) == (False, True)
 
 
 def test_twenty_stops_run_over_pages_and_none_is_lost(town: Town, ada: Installer) -> None:

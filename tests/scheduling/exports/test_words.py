@@ -20,10 +20,8 @@ def test_stops_and_minutes_have_their_plural_forms() -> None:
 
 
 def test_a_task_says_what_it_takes_and_whether_it_is_done() -> None:
-    assert words.task("U1", "repair", "", 40, is_done=False, reason="No water.") == "U1: repair (40 min): No water."
-    assert words.task("U1", "sanitise", "S1", 25, is_done=True, reason="") == (
-        "U1: sanitise, with S1 (25 min) - done already"
-    )
+    assert words.task("U1", "repair", "", 40, is_done=False) == "U1: repair (40 min)"
+    assert words.task("U1", "sanitise", "S1", 25, is_done=True) == ("U1: sanitise, with S1 (25 min) - done already")
 
 
 def test_what_can_stand_in_is_named_beside_what_is_taken() -> None:
@@ -58,7 +56,7 @@ def test_it_is_told_in_the_language_that_is_spoken() -> None:
             words.stop_title(1, AT, AT, "S1", ""),
             words.confirmed_for(AT),
             words.way_to_stop("", 1.0, 2.0, ""),
-            words.task("U1", "W1", "C1", 5, is_done=True, reason="R1"),
+            words.task("U1", "W1", "C1", 5, is_done=True),
             words.item_or("C1", "C2, C3"),
             words.unit_title("U1", "N1"),
             words.in_position(1, "P1", "", "L1", DAY),
@@ -73,6 +71,7 @@ def test_it_is_told_in_the_language_that_is_spoken() -> None:
             words.cost_in("C1"),
             words.expected_on([DAY]),
             words.visits_of("I1"),
+            words.done("S1"),
             words.access("N1"),
             *map(gettext, tables),
         ]

@@ -12,6 +12,8 @@ from accounts.models import Client, Company
 from tests.routes import Route, every_route
 from tests.rows import make_row
 
+pytestmark = pytest.mark.interface
+
 WRITES = [
     route
     for route in every_route()

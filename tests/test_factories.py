@@ -8,6 +8,8 @@ from accounts.tenancy import TenantModel
 from tests import factories
 from tests.rows import FACTORIES, make_row
 
+pytestmark = pytest.mark.interface
+
 MODELS = [model for app in ("accounts", "fleet", "scheduling") for model in apps.get_app_config(app).get_models()]
 
 

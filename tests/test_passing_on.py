@@ -15,6 +15,8 @@ from fleet.models import AccessException, PassedOn, PastOwnership, Site, Unit
 from tests import factories
 from tests.routes import Route, every_route
 
+pytestmark = pytest.mark.interface
+
 PASSED_AT = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 BEFORE, AFTER = PASSED_AT - timedelta(days=10), PASSED_AT + timedelta(days=10)
 OF_THE_SELLER, OF_THE_BUYER = "Wilma Ahead", "Bruno Later"

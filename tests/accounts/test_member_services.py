@@ -10,6 +10,8 @@ from accounts.models import AccessToken, AuditEntry, Client, Membership, User
 from accounts.services import add_member, change_member, change_role, create_company, end_membership, issue_token
 from tests import factories
 
+pytestmark = pytest.mark.interface
+
 NOW = factories.NOW
 GOOD = factories.PASSWORD
 

@@ -11,6 +11,8 @@ from accounts.models import AccessToken, Membership, User
 from accounts.services import end_membership
 from tests import factories
 
+pytestmark = pytest.mark.interface
+
 LOGIN = "/api/v1/login/"
 SESSION = "/api/v1/session/"
 

@@ -13,6 +13,8 @@ from accounts.services import end_membership, forget_expired_tokens, issue_token
 from tests import factories
 from tests.cast import ApiFor
 
+pytestmark = pytest.mark.interface
+
 NOW = factories.NOW
 DAY = timedelta(days=1)
 

@@ -25,6 +25,8 @@ from accounts.http.problems import KINDS, problem_response
 from accounts.models import Client, Membership
 from tests import factories
 
+pytestmark = pytest.mark.interface
+
 CLIENTS = "/api/v1/clients/"
 
 

@@ -9,6 +9,8 @@ from accounts.models import Company
 from fleet.models import Supplier
 from tests import factories
 
+pytestmark = pytest.mark.interface
+
 SUPPLIERS = "/api/v1/suppliers/"
 
 

@@ -22,7 +22,7 @@ from tests import factories
 
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.interface]
 anything = settings(
     max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 )

@@ -10,6 +10,8 @@ from fleet.intake.feed_water_log import read_log
 from fleet.models import FeedWaterSample, IntakeBatch, Site
 from tests import factories
 
+pytestmark = pytest.mark.interface
+
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
 HEAD = (
     "site,taken at,measured by,method,pH,hardness [dH],alkalinity [mg/L as CaCO3],"

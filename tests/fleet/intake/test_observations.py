@@ -13,6 +13,8 @@ from fleet.intake.readings_log import VOCABULARY, read_log
 from fleet.models import IntakeBatch, Reading, Unit
 from tests import factories
 
+pytestmark = pytest.mark.interface
+
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
 HEAD = "unit,taken at"
 ROW = "RX-7,2026-03-04 14:05"

@@ -11,6 +11,8 @@ from fleet.intake.payloads import take_reading, take_readings, take_sample
 from fleet.models import IntakeBatch, Reading, Unit
 from tests import factories
 
+pytestmark = pytest.mark.interface
+
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
 
 

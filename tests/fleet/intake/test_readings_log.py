@@ -10,6 +10,8 @@ from fleet.intake.readings_log import read_log
 from fleet.models import IntakeBatch, Reading, Unit
 from tests import factories
 
+pytestmark = pytest.mark.interface
+
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
 
 

@@ -22,6 +22,8 @@ from fleet.intake.wqx_log import WqxIntake, read_log
 from fleet.models import FeedWaterSample, Site
 from tests import factories
 
+pytestmark = pytest.mark.interface
+
 NOW = datetime(2026, 3, 10, 12, tzinfo=UTC)
 SOURCE = "dataretrieval==1.4.0"
 HEAD = (

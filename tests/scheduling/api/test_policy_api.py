@@ -8,6 +8,8 @@ from scheduling.api.policy import PolicySerializer
 from scheduling.models import CompanyPolicy
 from scheduling.services.policy import merge_policy
 
+pytestmark = pytest.mark.interface
+
 ADDRESS = "/api/v1/policy/"
 
 

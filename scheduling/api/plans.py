@@ -1,12 +1,13 @@
 """Plans of rounds: asked for as a job, read with their rounds and with what they leave out, published."""
 
+from functools import cached_property
 from typing import Any
 
 from django.db import transaction
 from django.db.models import Prefetch
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiResponse, extend_schema
+from drf_spectacular.utils import OpenApiResponse, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.renderers import JSONRenderer
@@ -18,6 +19,7 @@ from accounts.http.fields import FiniteFloatField, MomentField
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadOnlyViewSet
 from accounts.jobs.api import JobSerializer, accepted
+from scheduling.api.attention import SettleSerializer
 from scheduling.api.day_sheets import DaySheetSerializer
 from scheduling.api.geojson_schema import FEATURE_COLLECTION
 from scheduling.api.messages import MessageSerializer
@@ -35,6 +37,7 @@ from scheduling.exports.gpx import round_gpx
 from scheduling.models import Plan, Round, UnservedVisit, Visit
 from scheduling.services.rounds.day_sheets import day_sheet, round_of_today
 from scheduling.services.rounds.differences import people_to_tell
+from scheduling.services.rounds.faults import PlanFault, faults_of
 from scheduling.services.rounds.jobs import start_plan_job
 from scheduling.services.rounds.offers import offer_plan
 from scheduling.services.rounds.plans import publish_plan
@@ -94,7 +97,7 @@ class UnservedVisitSerializer(TenantModelSerializer):
 
 
 class PlanFaultSerializer(StrictSerializer):
-    """Why a plan may not be driven."""
+    """What of a plan cannot be driven, or does not fit what is known by now."""
 
     code = serializers.CharField()
     sentence = serializers.CharField()
@@ -103,6 +106,10 @@ class PlanFaultSerializer(StrictSerializer):
         allow_null=True, help_text="day it is about, counted from 0 at the plan's first; null when it is about none"
     )
     visit = serializers.CharField(help_text="id of the visit it is about; empty when it is about none")
+    prevents_publishing = serializers.BooleanField(
+        source="prevents", help_text="whether the plan cannot be published with it"
+    )
+    settle = SettleSerializer(help_text="the call that helps")
 
 
 class EffortSerializer(StrictSerializer):
@@ -119,7 +126,9 @@ class PlanSerializer(TenantModelSerializer):
     costs = serializers.DictField(
         child=serializers.FloatField(), read_only=True, help_text="what it costs by kind, in the company's currency"
     )
-    faults = PlanFaultSerializer(many=True, read_only=True)
+    faults = serializers.SerializerMethodField(
+        help_text="what cannot be driven, or does not fit what is known by now; empty for a sound plan"
+    )
     effort = EffortSerializer(read_only=True)
 
     class Meta:
@@ -139,6 +148,16 @@ class PlanSerializer(TenantModelSerializer):
             "published_at",
         ]
         read_only_fields = fields
+
+    @extend_schema_field(PlanFaultSerializer(many=True))
+    def get_faults(self, plan: Plan) -> Any:
+        return PlanFaultSerializer(self._faults[plan.pk], many=True, context=self.context).data
+
+    @cached_property
+    def _faults(self) -> dict[int, list[PlanFault]]:
+        """Of every plan that is answered, read at once."""
+        plans = self.parent.instance if self.parent is not None else [self.instance]
+        return faults_of(plans=list(plans), now=self.context["now"]) if plans else {}
 
 
 class WholePlanSerializer(PlanSerializer):
@@ -185,7 +204,8 @@ class PlanRequestSerializer(StrictSerializer):
         required=False,
         allow_null=True,
         default=None,
-        help_text="calendar days to plan; empty: the policy's working days",
+        help_text="calendar days to plan; empty: the policy's working days, and on through the last day for which "
+        "somebody was told a time, 28 at most",
     )
     seconds = FiniteFloatField(
         required=False, allow_null=True, default=None, help_text="time to search; instead of iterations"

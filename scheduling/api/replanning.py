@@ -58,7 +58,13 @@ class ReplanSerializer(SentSerializer):
     overruns = OverrunSerializer(many=True, required=False, default=list)
     cancelled_visits = VisitOffSerializer(many=True, required=False, default=list)
     urgent_calls = UrgentCallSerializer(many=True, required=False, default=list)
-    days = serializers.IntegerField(required=False, default=2, help_text="planned again, today included, 1 to 7")
+    days = serializers.IntegerField(
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="planned again, today included, 1 to 7; empty: today and tomorrow, and on through the last day on "
+        "which something of the plan does not fit what is known",
+    )
     publish = serializers.BooleanField(
         required=False, default=False, help_text="installers drive by the answer at once; else it is a draft"
     )

@@ -4,8 +4,8 @@ What is being dealt with, because a visit is confirmed or under way that has it 
 attention any more; it is only counted.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any, Final
@@ -19,6 +19,8 @@ from scheduling.models import Message, Need, PartsLine, PartsList, Plan, StockLe
 from scheduling.services.needs.costs import exhausted_by
 from scheduling.services.orders.deliveries import late_deliveries
 from scheduling.services.policy import read_policy
+from scheduling.services.rounds.faults import IN_NO_ROUND, faults_of
+from scheduling.services.settling import Settle
 from scheduling.services.stock.lots import expired_pieces
 from scheduling.services.words import attention as words
 
@@ -36,16 +38,6 @@ EXPLAINS_ONLY: Final = frozenset(
 #: Causes for which somebody is to read the unit.
 UNREAD: Final = frozenset(code for code, cause in CAUSES.items() if cause.work is NoWork.READING_ASKED)
 _GUARDS_OF_MEMBRANE: Final = (Stage.SEDIMENT, Stage.CARBON)
-
-
-@dataclass(frozen=True, slots=True)
-class Settle:
-    """The call that settles a matter: method, path and body, and what it does in words."""
-
-    words: str
-    method: str
-    path: str
-    body: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +121,7 @@ class _Attention:
         yield self._kind("unanswered", self._unanswered())
         yield self._kind("calls", self._calls())
         yield self._kind("in_no_round", self._in_no_round())
+        yield self._kind("broken_rounds", self._broken_rounds())
 
     def _kind(self, code: str, matters: Iterable[Matter | bool | None]) -> Kind:
         """None is nothing to speak of, True is being dealt with."""
@@ -321,6 +314,28 @@ class _Attention:
                 body = {"first_day": day.isoformat(), "days": 1}
                 settle = Settle(words.plan_day(day), "POST", "/api/v1/plans/", body)
                 yield self._at_visit(visit, words.of_no_round(visit), settle)
+
+    def _broken_rounds(self) -> Iterator[Matter]:
+        """Stops of published rounds that nobody can make, or not then."""
+        plans = [
+            plan
+            for plan in Plan.objects.of_company(self.company).filter(state=Plan.State.PUBLISHED)
+            if plan.last_day >= self.today
+        ]
+        faults = faults_of(plans=plans, now=self.now)
+        rows = [(plan, fault) for plan in plans for fault in faults[plan.pk] if fault.code != IN_NO_ROUND]
+        ids = [int(fault.visit) for _, fault in rows if fault.visit]
+        visits = Visit.objects.filter(pk__in=ids).select_related("site__client").in_bulk()
+        for plan, fault in rows:
+            visit = visits.get(int(fault.visit or 0))
+            yield Matter(
+                sentence=fault.sentence,
+                settle=fault.settle,
+                site=visit.site if visit is not None else None,
+                client=visit.site.client if visit is not None else None,
+                visit=visit.pk if visit is not None else None,
+                day=plan.first_day + timedelta(days=fault.day) if fault.day is not None else None,
+            )
 
     # parts of a matter
 

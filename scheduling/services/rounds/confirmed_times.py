@@ -4,7 +4,7 @@ A confirmed time that stood on another day's sheet would send somebody at the wr
 closed door.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -16,13 +16,17 @@ from accounts.services import record
 from accounts.services.companies import lock_company
 from scheduling.models import Installer, Plan, Stop, UnservedVisit, Visit
 from scheduling.services.people import messages
+from scheduling.services.rounds.faults import CONFIRMED_OTHERWISE, DECLINED, WITHDRAWN
 from scheduling.services.rounds.hand_moves import HandMove, MoveTo, move_stop, preview_move, take_stop_out
 from scheduling.services.visits import visits
 from scheduling.services.words import rounds as words
 
 State = Visit.State
-#: What the plan leaves a visit out for.
-DECLINED, CONFIRMED_OTHERWISE = "declined", "confirmed_otherwise"
+_SENTENCES: Mapping[str, Callable[[str], str]] = {
+    CONFIRMED_OTHERWISE: words.confirmed_otherwise,
+    DECLINED: words.declined,
+    WITHDRAWN: words.withdrawn,
+}
 # Short parts are shown on the lists of the round; what is confirmed with a client holds all the same.
 _BEARABLE = frozenset({"van_stock", "locked"})
 
@@ -54,6 +58,18 @@ def decline(*, visit: Visit, by: Membership | None, reason: str, now: datetime) 
     return row
 
 
+def take_back(*, visit: Visit, by: Membership, note: str, now: datetime) -> Visit:
+    """Take a time or an offer back, as `visits.unconfirm_visit`; nobody drives to a time that was confirmed."""
+    with transaction.atomic():
+        lock_company(visit.company_id)
+        was_confirmed = Visit.objects.filter(pk=visit.pk, state=State.CONFIRMED).exists()
+        row = visits.unconfirm_visit(visit=visit, by=by, note=note, now=now)
+        # what was only offered is planned there still, and may be offered again
+        if was_confirmed:
+            follow(visit=row, by=by, now=now, why=WITHDRAWN)
+    return row
+
+
 def ask_for_call(*, visit: Visit, by: Membership | None, note: str, now: datetime) -> Visit:
     """Put the visit on the office's call list: its client wants to talk. Asked again before a change, once is enough.
 
@@ -78,10 +94,11 @@ def ask_for_call(*, visit: Visit, by: Membership | None, note: str, now: datetim
     return row
 
 
-def follow(*, visit: Visit, by: Membership | None, now: datetime) -> None:
+def follow(*, visit: Visit, by: Membership | None, now: datetime, why: str = DECLINED) -> None:
     """Bring the published plan to what a visit has become: its stop moves to the time confirmed, or leaves its round.
 
-    A stop whose installer has set out stays: the day is repaired by those who are in it.
+    `why` says what the plan leaves it out for where it is a proposal again. A stop whose installer has set out stays:
+    the day is repaired by those who are in it.
     """
     stop = _stop_to_come(visit, now)
     # of one that is cancelled, another proposal has the tasks; its stop is shown as cancelled
@@ -93,17 +110,10 @@ def follow(*, visit: Visit, by: Membership | None, now: datetime) -> None:
             return
         if _move(stop, visit, by, now):
             return
-    plan, reason = stop.round.plan, CONFIRMED_OTHERWISE if visit.state == State.CONFIRMED else DECLINED
+    plan, reason = stop.round.plan, CONFIRMED_OTHERWISE if visit.state == State.CONFIRMED else why
     take_stop_out(stop=stop, by=by, why=reason, now=now)
-    sentence = (
-        words.confirmed_otherwise(visit.site.name) if reason == CONFIRMED_OTHERWISE else words.declined(visit.site.name)
-    )
+    sentence = _SENTENCES[reason](visit.site.name)
     UnservedVisit.objects.create(plan=plan, visit=visit, reason=reason, sentence=sentence)
-    if reason == CONFIRMED_OTHERWISE:
-        plan = Plan.objects.get(pk=plan.pk)
-        fault = {"code": "in_no_round", "sentence": sentence, "installer": "", "day": None, "visit": str(visit.pk)}
-        plan.faults = [*plan.faults, fault]
-        plan.save(update_fields=["faults"])
 
 
 def _stop_to_come(visit: Visit, now: datetime) -> Stop | None:

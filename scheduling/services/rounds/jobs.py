@@ -9,7 +9,7 @@ from accounts.jobs.models import Job
 from accounts.models import Company, Membership
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.plans import Effort, EffortAsked, check_days, plan_rounds
-from scheduling.services.rounds.problem import planning_days
+from scheduling.services.rounds.problem import asked_days
 
 JOB_KIND = "plan"
 
@@ -34,10 +34,7 @@ def start_plan_job(
     """
     effort = Effort(**effort_asked)
     policy = read_policy(company=company).planning
-    if first_day is None:
-        first_day, usual = planning_days(company=company, policy=policy, now=now)
-        days = usual if days is None else days
-    days = policy.horizon_days if days is None else days
+    first_day, days = asked_days(company=company, policy=policy, now=now, first_day=first_day, days=days)
     check_days(company=company, first_day=first_day, days=days, now=now)
     parameters = {
         "first_day": first_day.isoformat(),

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from types import MappingProxyType
 from typing import Any, TypedDict, Unpack
-from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -22,11 +21,12 @@ from scheduling.services.people import messages
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_round, cents_of_route, costs_of_plan
 from scheduling.services.rounds.differences import as_text, compare_stops
-from scheduling.services.rounds.problem import MOST_DAYS, AskedVisits, PlanQuestion, ask, planning_days
+from scheduling.services.rounds.faults import faults_of_plan
+from scheduling.services.rounds.problem import MOST_DAYS, AskedVisits, PlanQuestion, ask, asked_days
 from scheduling.services.rounds.why import Earlier, explain
 from scheduling.services.stock.parts import PartsWritten, write_parts_lists
 from scheduling.services.visits.costs import day_costs
-from scheduling.services.visits.locks import LOCK, forget_lock, keeps_lock, stands_in
+from scheduling.services.visits.locks import LOCK, forget_lock, keeps_lock
 from scheduling.services.words import rounds as words
 from scheduling.services.words.visits import plan_cannot_keep
 
@@ -131,7 +131,7 @@ def plan_rounds(
     company, by, now
         Whose rounds, who asks (None: the nightly run), and when.
     first_day, days
-        Days of the company's calendar; None: the working days the policy plans, from the next that has not begun.
+        Days of the company's calendar; None: as `asked_days` says.
     progress, should_stop
         Told and asked now and then; when stopped, the best plan so far is stored.
     job
@@ -149,11 +149,7 @@ def plan_rounds(
     """
     effort = Effort(**effort_asked)
     policy = read_policy(company=company)
-    if first_day is None:
-        first_day, usual = planning_days(company=company, policy=policy.planning, now=now)
-        days = usual if days is None else days
-    elif days is None:
-        days = policy.planning.horizon_days
+    first_day, days = asked_days(company=company, policy=policy.planning, now=now, first_day=first_day, days=days)
     check_days(company=company, first_day=first_day, days=days, now=now)
     question = ask(
         company=company,
@@ -406,8 +402,8 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
     Raises
     ------
     Conflict
-        When the plan was replaced, has gone by, or the independent evaluator found it faulty; when a visit in it has
-        been cancelled, moved or done since.
+        When the plan was replaced, has gone by, or the independent evaluator found it faulty; when something in it does
+        not fit what is known by now. Its faults name every such row and what helps.
     """
     with transaction.atomic():
         lock_company(plan.company_id)
@@ -417,8 +413,7 @@ def publish_plan(*, plan: Plan, by: Membership, now: datetime) -> Plan:
         every = list(Stop.objects.filter(round__plan=row).select_related("visit__site", "round__installer"))
         # what a repaired plan took over from the rounds under way is history
         stops = [stop for stop in every if row.based_on_id is None or stop.starts_at > now]
-        _check_publishable(row, stops, now)
-        _check_nobody_is_forgotten(row, {stop.visit_id for stop in every}, now)
+        _check_publishable(row, now)
         others = [
             other
             for other in Plan.objects.select_for_update(no_key=True).filter(
@@ -501,20 +496,8 @@ def _overlap(one: Plan, other: Plan) -> bool:
     )
 
 
-def _check_nobody_is_forgotten(plan: Plan, planned: set[int], now: datetime) -> None:
-    """Refuse a draft that is older than a client's yes: the visit would stand in no round, and nobody would come."""
-    last = plan.last_day
-    answered_visits = planned | set(plan.unserved.values_list("visit_id", flat=True))
-    confirmed = Visit.objects.of_company(plan.company).filter(state=Visit.State.CONFIRMED, appointment_at__gt=now)
-    for visit in confirmed.exclude(pk__in=answered_visits).select_related("site"):
-        assert visit.appointment_at is not None
-        day = visit.appointment_at.astimezone(ZoneInfo(visit.site.time_zone)).date()
-        if plan.first_day <= day <= last:
-            sentence = f"Visit {visit.pk} has been confirmed for {day} and is in no round of this plan; plan again."
-            raise Conflict("plan_is_stale", sentence)
-
-
-def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
+def _check_publishable(plan: Plan, now: datetime) -> None:
+    """Refuse what cannot be driven, or is older than what people were told since, naming every row and what helps."""
     if plan.state == Plan.State.REPLACED:
         raise Conflict("plan_is_replaced", "A newer plan has replaced this one; publish that one.")
     last = plan.last_day
@@ -522,18 +505,10 @@ def _check_publishable(plan: Plan, stops: list[Stop], now: datetime) -> None:
         raise Conflict("plan_has_gone_by", f"The plan ended on {last}; make a new one.")
     if plan.based_on is not None and plan.based_on.state != Plan.State.PUBLISHED:
         raise Conflict("plan_is_stale", "The plan that this one repairs has been replaced; repair the new one.")
-    if plan.faults:
-        raise Conflict("plan_is_faulty", f"The plan cannot be driven: {plan.faults[0]['sentence']}")
-    row_of = {row["visit"]: row for row in plan.differences}
-    for stop in stops:
-        visit = stop.visit
-        if visit.state not in Visit.AHEAD:
-            raise Conflict("plan_is_stale", f"Visit {visit.pk} {visit.state_words} by now; plan again.")
-        if visit.state == Visit.State.CONFIRMED and visit.appointment_at != stop.starts_at:
-            # a repaired plan may move an appointment that nobody can keep, and says so in its differences
-            if row_of.get(visit.pk, {}).get("appointment_at") == as_text(visit.appointment_at):
-                continue
-            raise Conflict("plan_is_stale", f"Visit {visit.pk} was confirmed for another time since; plan again.")
-        # a repaired plan moves what is locked only when its installer cannot come or the time cannot be kept
-        if plan.based_on_id is None and not keeps_lock(visit, stop, now) and not stands_in(visit, stop):
-            raise Conflict("plan_is_stale", f"Visit {visit.pk} is locked at another time or place since; plan again.")
+    preventing = [fault for fault in faults_of_plan(plan=plan, now=now) if fault.prevents]
+    if preventing:
+        raise Conflict(
+            "plan_is_faulty" if plan.faults else "plan_is_stale",
+            f"{words.cannot_be_published(len(preventing))} {preventing[0].sentence} {preventing[0].settle.words}",
+            faults=[Fault("", words.prevents(fault.sentence, fault.settle.words)) for fault in preventing],
+        )

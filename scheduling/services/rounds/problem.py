@@ -21,6 +21,7 @@ from scheduling.planning.policy import Policy
 from scheduling.planning.travel.trips import Place, TravelProvider
 from scheduling.services.days import PlanningClock
 from scheduling.services.people.absences import absences_of, hours_on, is_away
+from scheduling.services.rounds.faults import last_told_day
 from scheduling.services.rounds.site_pairs import paired_visits
 from scheduling.services.stock.lots import expired_pieces
 from scheduling.services.stock.visit_parts import parts_by_visit
@@ -93,8 +94,31 @@ class PlanQuestion:
     digest: str
 
 
+def asked_days(
+    *, company: Company, policy: Policy, now: datetime, first_day: date | None = None, days: int | None = None
+) -> tuple[date, int]:
+    """The first day of a plan and how many it covers, with what nobody said filled in.
+
+    Days that nobody said reach through the last for which somebody was told a time: a client who has confirmed or may
+    choose one, an installer whose stop is locked. A plan covers `MOST_DAYS` at most; what was told for later comes
+    within reach day by day.
+
+    Parameters
+    ----------
+    first_day, days
+        As somebody asked for them; None: from the next day that has not begun, the policy's working days.
+    """
+    usual = policy.horizon_days
+    if first_day is None:
+        first_day, usual = planning_days(company=company, policy=policy, now=now)
+    if days is None:
+        told = last_told_day(company, now)
+        days = usual if told is None else min(max(usual, (told - first_day).days + 1), max(usual, MOST_DAYS))
+    return first_day, days
+
+
 def planning_days(*, company: Company, policy: Policy, now: datetime) -> tuple[date, int]:
-    """The days planned by default: from the next that has not begun, as many working days as the policy says.
+    """The days planned whatever was told: from the next that has not begun, as many working days as the policy says.
 
     Returns
     -------

@@ -24,6 +24,7 @@ from scheduling.services.people.absences import LONGEST_DAYS, absences_of, away_
 from scheduling.services.policy import read_policy
 from scheduling.services.rounds.costs import add_up, cents_of_part, cents_of_round, costs_of_plan
 from scheduling.services.rounds.differences import compare_stops
+from scheduling.services.rounds.faults import faults_of_plan
 from scheduling.services.rounds.plans import (
     Effort,
     EffortAsked,
@@ -45,6 +46,7 @@ _DEFAULT_ITERATIONS = 1_500
 _MOST_SECONDS = 60.0
 _MOST_ITERATIONS = 20_000
 _MOST_DAYS = 7
+_USUAL_DAYS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +100,7 @@ def replan_day(
     by: Membership,
     now: datetime,
     happened: Happened,
-    days: int = 2,
+    days: int | None = None,
     publish: bool = False,
     provider: TravelProvider | None = None,
     **effort_asked: Unpack[EffortAsked],
@@ -118,7 +120,8 @@ def replan_day(
     happened
         What went wrong; empty: only what has changed in the records since.
     days
-        How many days are planned again, today included.
+        How many days are planned again, today included; None: today and tomorrow, and on through the last day on which
+        something of the plan does not fit what is known.
     publish
         Whether installers drive by the answer at once; else it is a draft that replaces the plan when published.
     provider
@@ -143,7 +146,7 @@ def replan_day(
     moment.check(happened)
     added = _store_facts(moment, by, happened, now)
     repair = _Repair(moment, happened, provider)
-    answer = repair.solve(effort, days)
+    answer = repair.solve(effort, days or moment.days_that_do_not_fit())
     with transaction.atomic():
         lock_company(plan.company_id)
         base = Plan.objects.get(pk=plan.pk)
@@ -159,7 +162,7 @@ def replan_day(
     return repaired
 
 
-def _effort(effort: Effort, days: int) -> Effort:
+def _effort(effort: Effort, days: int | None) -> Effort:
     """The effort of a repair, no longer than somebody waits for it."""
     faults = []
     if effort.seconds is not None and effort.seconds > _MOST_SECONDS:
@@ -168,7 +171,7 @@ def _effort(effort: Effort, days: int) -> Effort:
         faults.append(
             Fault("/iterations", f"iterations must be at most {_MOST_ITERATIONS} here, not {effort.iterations!r}.")
         )
-    if not 1 <= days <= _MOST_DAYS:
+    if days is not None and not 1 <= days <= _MOST_DAYS:
         faults.append(Fault("/days", f"days must be 1 to {_MOST_DAYS}, not {days}."))
     if faults:
         raise InvalidInput("effort_not_valid", "The effort or the number of days is outside its range.", faults=faults)
@@ -262,6 +265,11 @@ class _Moment:
         self.rounds = list(Round.objects.filter(plan=plan).select_related("installer").order_by("pk"))
         stops = Stop.objects.filter(round__plan=plan).select_related("visit__site", "round__installer")
         self.stops = list(stops.order_by("round_id", "order"))
+
+    def days_that_do_not_fit(self) -> int:
+        """How many days are planned again where nobody says: the usual, and all on which something does not fit."""
+        faults = faults_of_plan(plan=self.plan, now=self.now)
+        return max([_USUAL_DAYS, *(fault.day - self.day + 1 for fault in faults if fault.day is not None)])
 
     def under_way(self, stop: Stop) -> bool:
         """Whether the installer has departed for it, as reported or by the times of the plan."""

@@ -24,6 +24,7 @@ TITLES_OF_KINDS = {
     "unanswered": gettext_noop("Offers without an answer"),
     "calls": gettext_noop("Calls to make"),
     "in_no_round": gettext_noop("Confirmed visits in no round"),
+    "broken_rounds": gettext_noop("Published stops that nobody can make"),
 }
 
 

@@ -1,7 +1,8 @@
 """What is said of rounds: the day of an installer, moves by hand, plans."""
 
-from datetime import time
+from datetime import date, time
 
+from accounts.dates import long_day
 from accounts.language import gettext, ngettext
 
 
@@ -45,6 +46,87 @@ def confirmed_otherwise(site: str) -> str:
 def declined(site: str) -> str:
     """The client declined the times of the plan."""
     return gettext("{site}: the client declined the times offered; the visit is planned anew.").format(site=site)
+
+
+def withdrawn(site: str) -> str:
+    """The time confirmed was taken back."""
+    return gettext("{site}: the confirmed time was taken back; the visit is planned anew.").format(site=site)
+
+
+# what of a plan does not fit any more, and what helps
+
+
+def not_ahead(site: str, visit: int, state: str) -> str:
+    """The visit has moved on since the plan was made."""
+    words = gettext("{site}: visit {visit} {state} by now.")
+    return words.format(site=site, visit=visit, state=gettext(state))
+
+
+def time_differs(site: str, visit: int) -> str:
+    """The client was told another time than the plan's."""
+    return gettext("{site}: visit {visit} was confirmed for another time since.").format(site=site, visit=visit)
+
+
+def locked_otherwise(site: str, visit: int) -> str:
+    """Somebody wants the stop elsewhere."""
+    words = gettext("{site}: visit {visit} is locked at another time or place since.")
+    return words.format(site=site, visit=visit)
+
+
+def installer_retired(site: str, visit: int, installer: str, day: date) -> str:
+    """Whoever is to come is no installer any more."""
+    words = gettext("{site}: visit {visit} on {day} is in the round of {installer}, who is retired.")
+    return words.format(site=site, visit=visit, installer=installer, day=long_day(day))
+
+
+def installer_away(site: str, visit: int, installer: str, day: date) -> str:
+    """Whoever is to come does not work then."""
+    words = gettext("{site}: visit {visit} on {day} is in the round of {installer}, who does not work then.")
+    return words.format(site=site, visit=visit, installer=installer, day=long_day(day))
+
+
+def in_no_round(site: str, visit: int, day: date, *, locked: bool) -> str:
+    """Somebody counts on the visit, and nobody drives there."""
+    if locked:
+        words = gettext("{site}: visit {visit} has been locked on {day} and is in no round of this plan.")
+    else:
+        words = gettext("{site}: visit {visit} has been confirmed for {day} and is in no round of this plan.")
+    return words.format(site=site, visit=visit, day=day)
+
+
+def repair_plan() -> str:
+    """What helps against stops that nobody can make."""
+    return gettext("Repair the published plan, and publish the answer.")
+
+
+def plan_days() -> str:
+    """What helps against a plan that is older than what is known."""
+    return gettext("Plan the days again, and publish that plan.")
+
+
+def confirm_other_time() -> str:
+    """What helps where nobody can keep a time."""
+    return gettext("Agree another time with the client, and confirm it.")
+
+
+def take_lock_off() -> str:
+    """What helps where nobody can keep a lock."""
+    return gettext("Take the lock off, and plan again.")
+
+
+def cannot_be_published(rows: int) -> str:
+    """How many rows of the plan stand in the way."""
+    words = ngettext(
+        "The plan cannot be published: {rows} row does not fit what is known now.",
+        "The plan cannot be published: {rows} rows do not fit what is known now.",
+        rows,
+    )
+    return words.format(rows=rows)
+
+
+def prevents(sentence: str, helps: str) -> str:
+    """One row that stands in the way, and what helps."""
+    return gettext("{sentence} {helps}").format(sentence=sentence, helps=helps)
 
 
 # plans and how far they are

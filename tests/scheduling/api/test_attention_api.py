@@ -50,6 +50,7 @@ def test_every_kind_is_there_also_where_nothing_is_wrong(town: Town, as_office: 
         "unanswered",
         "calls",
         "in_no_round",
+        "broken_rounds",
     ]
     assert {kind["count"] for kind in kinds.values()} == {0}
 
@@ -151,7 +152,7 @@ def test_the_number_of_queries_does_not_grow_with_the_units(
 ) -> None:
     publish_plan(plan=run_night(town, sites=sites), by=office, now=NOW)
     assert Need.objects.filter(state="open").exists()
-    with django_assert_max_num_queries(40):
+    with django_assert_max_num_queries(46):
         _kinds(as_office)
 
 

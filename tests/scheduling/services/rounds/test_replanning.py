@@ -216,7 +216,7 @@ def test_a_repaired_draft_is_stale_when_the_appointment_was_set_anew(published: 
     assert stop is not None
     at = datetime(2026, 3, 4, 11, 0, tzinfo=BERLIN)
     confirm_visit(visit=stop.visit, by=office, appointment_at=at, now=TEN)
-    with pytest.raises(Conflict, match="plan again"):
+    with pytest.raises(Conflict, match="confirmed for another time since"):
         publish_plan(plan=repaired, by=office, now=TEN)
 
 

@@ -116,6 +116,7 @@ SERVICES = {
     "scheduling.services.rounds.confirmed_times.confirm": STAYS_AS_CONFIRMED,
     "scheduling.services.rounds.confirmed_times.decline": ANNOUNCES,
     "scheduling.services.rounds.confirmed_times.follow": ROUNDS,
+    "scheduling.services.rounds.confirmed_times.take_back": ANNOUNCES,
     "scheduling.services.rounds.day_sheets.round_of_today": STORES_NOTHING,
     "scheduling.services.rounds.hand_moves.move_stop": ROUNDS,
     "scheduling.services.rounds.hand_moves.take_stop_out": ROUNDS,

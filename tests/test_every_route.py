@@ -259,7 +259,7 @@ TABLE: dict[str, str] = {
     "POST /api/v1/visits/<pk>/decline/": EVERYONE,
     "POST /api/v1/visits/<pk>/accept-additions/": OFFICE,
     "POST /api/v1/visits/<pk>/begin/": STAFF,
-    "POST /api/v1/visits/<pk>/cancel/": OFFICE,
+    "POST /api/v1/visits/<pk>/cancel/": OFFICE + " client",
     "POST /api/v1/visits/<pk>/complete/": STAFF,
     "POST /api/v1/visits/<pk>/confirm/": OFFICE,
     "POST /api/v1/visits/<pk>/decline-additions/": OFFICE,

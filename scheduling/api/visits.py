@@ -32,7 +32,6 @@ from scheduling.services.visits.visits import (
     offer_visit,
     propose_visits,
     report_not_done,
-    unconfirm_visit,
 )
 
 
@@ -382,8 +381,11 @@ class VisitViewSet(ReadOnlyViewSet):
     @extend_schema(request=NoteSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
     def unconfirm(self, request: Request, pk: str) -> Response:
-        """Give a confirmed time back, or withdraw an offer; the visit is a proposal again."""
-        return self._move(unconfirm_visit, NoteSerializer)
+        """Give a confirmed time back, or withdraw an offer; the visit is a proposal again.
+
+        The stop at a confirmed time leaves its published round at once.
+        """
+        return self._move(confirmed_times.take_back, NoteSerializer)
 
     @extend_schema(request=NoteSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
@@ -394,7 +396,10 @@ class VisitViewSet(ReadOnlyViewSet):
     @extend_schema(request=NoteSerializer, responses=VisitSerializer)
     @action(detail=True, methods=["post"])
     def cancel(self, request: Request, pk: str) -> Response:
-        """Call a visit off; its needs stay open and are proposed again."""
+        """Call a visit off, as the office or as the client; its needs stay open and are proposed again.
+
+        By the client, plans keep off the day they were told, and the office reads of it.
+        """
         return self._move(cancel_visit, NoteSerializer)
 
     @extend_schema(request=CompletionSerializer, responses=VisitSerializer)

@@ -116,6 +116,11 @@ def offer_declined(visit: Visit, windows: Sequence[Mapping[str, str]], reason: s
     _to_office(visit, Kind.OFFER_DECLINED, words.offer_declined_for_office(visit, windows, reason), now)
 
 
+def cancelled_by_client(visit: Visit, note: str, now: datetime) -> None:
+    """The client cancelled a time they were told: the office reads which, and why."""
+    _to_office(visit, Kind.CANCELLED, words.cancelled_for_office(visit, note), now)
+
+
 def call_wanted(visit: Visit, note: str, now: datetime) -> None:
     """The client wants to be called about a visit: it stands on the call list, once for each offer or time."""
     text = words.call_wanted_for_office(visit, note)

@@ -412,6 +412,15 @@ def offer_declined_for_office(visit: Visit, windows: Sequence[Mapping[str, str]]
     return _for_office(visit, gettext("the client declined {times}").format(times=times), reason)
 
 
+def cancelled_for_office(visit: Visit, note: str) -> Text:
+    """A client cancelled the time they were told."""
+    if visit.appointment_at is not None:
+        happened = gettext("the client cancelled the visit on {when}").format(when=_appointment(visit))
+    else:
+        happened = gettext("the client cancelled the visit that was offered")
+    return _for_office(visit, happened, note)
+
+
 def call_wanted_for_office(visit: Visit, note: str) -> Text:
     """A client wants to be called about a visit."""
     client = visit.site.client

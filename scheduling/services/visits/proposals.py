@@ -4,7 +4,8 @@ import math
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
+from functools import cached_property
 from typing import Any
 
 from django.db import transaction
@@ -28,6 +29,8 @@ from scheduling.services.visits.locks import holds
 from scheduling.services.visits.order import order_of_work
 from scheduling.services.words import visits as words
 
+# Nobody offers a time farther ahead: a cancelled visit that is older keeps nobody off.
+_LONGEST_DECLINED = timedelta(days=90)
 # What a proposal says of its visit.
 _PROPOSED = (
     "earliest_day",
@@ -224,10 +227,27 @@ class _Proposer:
             site_id=site_id,
             created_at=self.now,
             updated_at=self.now,
+            declined=self._declined_at(site_id),
             **self._values(proposal),
         )
         self.opened.append(visit)
         self.retasked.append((visit, self._tasks(proposal)))
+
+    def _declined_at(self, site_id: int) -> list[dict[str, str]]:
+        """What the client of a site declined of a visit that was cancelled since, and has not gone by."""
+        moment = self.now.astimezone(UTC).isoformat()
+        windows = [w for row in self._cancelled.get(site_id, ()) for w in row if w["closes_at"] > moment]
+        return [window for number, window in enumerate(windows) if window not in windows[:number]]
+
+    @cached_property
+    def _cancelled(self) -> Mapping[int, list[list[dict[str, str]]]]:
+        """Site to what was declined of each of its cancelled visits."""
+        table: dict[int, list[list[dict[str, str]]]] = defaultdict(list)
+        rows = Visit.objects.of_company(self.company).filter(state=Visit.State.CANCELLED).exclude(declined=[])
+        rows = rows.filter(closed_at__gt=self.now - _LONGEST_DECLINED)
+        for site_id, declined in rows.order_by("pk").values_list("site_id", "declined"):
+            table[site_id].append(declined)
+        return table
 
     def _rewrite(self, visit: Visit, values: Mapping[str, Any], tasks: list[tuple[int, str]]) -> bool:
         """Bring a visit up to date; answer whether anything differed."""

@@ -1,8 +1,9 @@
 """The life of a visit: proposed, offered, confirmed with the client, under way, done or not, cancelled."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -125,14 +126,22 @@ def unconfirm_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -
 def cancel_visit(*, visit: Visit, by: Membership, note: str, now: datetime) -> Visit:
     """Call a visit off; its needs stay open and are proposed again.
 
+    By its client, plans keep off the days of the times they were told, and the office reads of it.
+
     Raises
     ------
     Conflict
-        When the visit is done or cancelled already.
+        When the visit is done or cancelled already; by its client, when they were told no time.
     """
     with transaction.atomic():
         row = _lock(visit, State.CANCELLED, verb="cancelled")
         state_before = row.state
+        if by.role == Membership.Role.CLIENT:
+            if state_before not in Visit.KNOWN_TO_CLIENT:
+                raise Conflict("visit_move_not_legal", f"The visit {row.state_words}; there is no time to cancel.")
+            row.declined = _with_declined(row.declined, _days_told(row), now)
+            _keep_proposal_off(row, now)
+            messages.cancelled_by_client(row, note, now)
         row.state, row.closed_at, row.closing_note = State.CANCELLED, now, note
         _save(row, by, "cancel visit", {"was": state_before, "note": note}, now)
         messages.cancelled(row, state_before, now)
@@ -331,7 +340,7 @@ def decline_offer(*, visit: Visit, by: Membership | None, reason: str, now: date
         if row.state != State.OFFERED:
             raise Conflict("visit_move_not_legal", f"The visit {row.state_words}; no window is offered.")
         windows = [{name: offer[name] for name in ("opens_at", "closes_at")} for offer in row.offers]
-        row.declined = [w for w in row.declined if w["closes_at"] > as_utc(now) and w not in windows] + windows
+        row.declined = _with_declined(row.declined, windows, now)
         _propose_again(row, now)
         _save(row, by, "decline offer", {"offered": windows, "reason": reason, "by_link": by is None}, now)
         messages.offer_declined(row, windows, reason, now)
@@ -356,6 +365,36 @@ def _propose_again(row: Visit, now: datetime) -> None:
         _hand_over(row, other, now)
         row.state, row.closed_at = State.CANCELLED, now
         row.closing_note = words.tasks_handed_over()
+
+
+def _with_declined(
+    declined: Sequence[dict[str, str]], windows: Sequence[dict[str, str]], now: datetime
+) -> list[dict[str, str]]:
+    """What was declined and has not gone by, with more windows."""
+    return [w for w in declined if w["closes_at"] > as_utc(now) and w not in windows] + list(windows)
+
+
+def _days_told(row: Visit) -> list[dict[str, str]]:
+    """The days, on the clock of the site, of the times that its client was told."""
+    zone = ZoneInfo(row.site.time_zone)
+    times = [datetime.fromisoformat(offer["opens_at"]) for offer in row.offers]
+    times += [row.appointment_at] if row.appointment_at is not None else []
+    days = sorted({at.astimezone(zone).date() for at in times})
+    return [
+        {
+            "opens_at": as_utc(datetime.combine(day, time(), tzinfo=zone)),
+            "closes_at": as_utc(datetime.combine(day + timedelta(days=1), time(), tzinfo=zone)),
+        }
+        for day in days
+    ]
+
+
+def _keep_proposal_off(row: Visit, now: datetime) -> None:
+    """Keep the proposal that the site has already off what the client declined; one made later asks for it."""
+    proposal = Visit.objects.select_for_update(no_key=True).filter(site_id=row.site_id, state=State.PROPOSED).first()
+    if proposal is not None and proposal.pk != row.pk:
+        proposal.declined = _with_declined(proposal.declined, row.declined, now)
+        proposal.save(update_fields=["declined"])
 
 
 def depart(*, visit: Visit, by: Membership, now: datetime) -> Visit:

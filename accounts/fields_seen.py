@@ -128,7 +128,7 @@ READERS: Final = _table(
         EVERYONE,
         "id audience kind state client client_name phone installer installer_name visit email text_number",
     ),
-    ("Message", EVERYONE, "subject body created_at useful_until sent_at called_at"),
+    ("Message", EVERYONE, "finding subject body created_at useful_until sent_at called_at"),
     ("Message", STAFF, "attempts trouble call_note order supplier_name"),
     ("Absence", OFFICE, "reason"),
     ("StockMovement", STAFF, "reason"),

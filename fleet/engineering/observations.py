@@ -36,6 +36,10 @@ OBSERVATIONS: Final = (
         "water on the floor, leaks, leaking, dripping, wet floor",
     ),
     Observation(
+        "no_water", "no water comes",
+        "no water comes, no water at all, out of water, without water, nothing comes out, tap stays dry",
+    ),
+    Observation(
         "concentrate_never_stops", "concentrate never stops",
         "drain never stops, waste never stops, drain runs on, runs to drain all day",
     ),

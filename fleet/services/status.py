@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q, QuerySet
 
 from accounts.language import gettext
+from fleet.engineering.diagnosis import BAD_WATER, SEEN_BY_PEOPLE
 from fleet.engineering.limits import is_exhausted
 from fleet.engineering.nomenclature import without_unit
 from fleet.models import Finding, Position, Reading, Stage, Unit
@@ -21,6 +22,8 @@ FRESH: Final = timedelta(days=60)
 """A reading older than this says nothing about the water of today (common practice, no source)."""
 
 _NEWEST_READINGS: Final = 50
+
+_SEEN_BAD: Final = BAD_WATER & SEEN_BY_PEOPLE
 
 _CHLORINE: Final = ("carbon_outlet_total_chlorine_mg_per_l", "carbon_outlet_free_chlorine_mg_per_l")
 _CHLORINE_READ: Final = Q(**{f"{_CHLORINE[0]}__isnull": False}) | Q(**{f"{_CHLORINE[1]}__isnull": False})
@@ -96,6 +99,10 @@ def status_of(*, unit: Unit, now: datetime) -> Status:
         allowed = words.allowed_tds(limit, unit.product_tds_target_mg_per_l)
         water, sentence = "good", words.water_within(value or 0.0, allowed)
     findings = Finding.objects.filter(unit=unit, state__in=Finding.LIVE)
+    # what people taste or find in the unit no gauge of TDS contradicts
+    reported = findings.filter(rule__in=_SEEN_BAD).exclude(client_sentence="").order_by("-confidence", "pk").first()
+    if reported is not None and water != "not_good":
+        water, sentence = "not_good", reported.client_sentence
     sentences = [
         text for text in findings.order_by("-confidence", "pk").values_list("client_sentence", flat=True) if text
     ]

@@ -48,6 +48,7 @@ class MessageSerializer(TenantModelSerializer):
             "installer_name",
             "visit",
             "order",
+            "finding",
             "supplier_name",
             "email",
             "text_number",
@@ -86,6 +87,7 @@ class MessageViewSet(ReadOnlyViewSet):
         "installer": ["exact"],
         "visit": ["exact"],
         "order": ["exact"],
+        "finding": ["exact"],
         "created_at": ["gte", "lt"],
     }
     ordering_fields = ["created_at"]

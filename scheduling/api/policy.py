@@ -96,6 +96,7 @@ class PolicySerializer(StrictSerializer):
     ask_client_cost = _number("money that asking a client for a reading costs")
     client_answer_days = _whole("days that a client who is asked for a reading is waited for")
     client_answer_share = _number("share (0 to 1) of the clients asked for a reading who send one")
+    call_back_hours = _whole("hours within which a client who reports what cannot wait is called")
     plans_with_van_stock = serializers.BooleanField(
         required=False, allow_null=True, help_text="whether rounds may only use what the vans hold by the last count"
     )

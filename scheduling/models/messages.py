@@ -6,6 +6,7 @@ from django.db import models
 
 from accounts.models import Client, Company, Membership
 from accounts.tenancy import TenantModel
+from fleet.models import Finding
 from scheduling.models.installers import Installer
 from scheduling.models.orders import PurchaseOrder
 from scheduling.models.visits import Visit
@@ -42,6 +43,8 @@ class Message(TenantModel):
         CANNOT_KEEP = "cannot_keep", "nobody can keep the time"
         ROUNDS_CHANGED = "rounds_changed", "rounds have changed"
         FOUND = "found", "something was found that cannot wait"
+        REPORT_NOTED = "report_noted", "what was reported is understood"
+        CALL_BACK = "call_back", "the client is called about what was reported"
         ORDER = "order", "an order to a supplier"
         ORDER_CANCELLED = "order_cancelled", "an order is cancelled"
         DIGEST = "digest", "what needs attention this morning"
@@ -69,6 +72,14 @@ class Message(TenantModel):
         blank=True,
         related_name="messages",
         help_text="id of the order to a supplier that it is about",
+    )
+    finding = models.ForeignKey(
+        Finding,
+        on_delete=models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="messages",
+        help_text="id of the finding that it tells of",
     )
     kind = models.CharField(max_length=16, choices=Kind)
     state = models.CharField(max_length=8, choices=State)

@@ -75,6 +75,8 @@ class CompanyRules:
     client_answer_days, client_answer_share
         Days that a client who is asked is waited for, and the share (0-1) of clients who answer; common practice, no
         source.
+    call_back_hours
+        Hours within which a client who reports what cannot wait is called; common practice, no source.
     plans_with_van_stock
         Whether rounds may only use what the vans hold by the last count; off: vans are loaded for their round.
     uses_table_service
@@ -98,6 +100,7 @@ class CompanyRules:
     ask_client_cost: float = 2.0
     client_answer_days: int = 5
     client_answer_share: float = 0.5
+    call_back_hours: int = 4
     plans_with_van_stock: bool = False
     uses_table_service: bool = True
     traffic: tuple[tuple[int, float], ...] = ()
@@ -117,6 +120,7 @@ class CompanyRules:
             ("ask_client_cost", 0.0, 1_000.0),
             ("client_answer_days", 1, 60),
             ("client_answer_share", 0.0, 1.0),
+            ("call_back_hours", 1, 12),
         ):
             value = getattr(self, name)
             if not low <= value <= high:

@@ -287,13 +287,17 @@ class _Attention:
         """What clients and installers must be told by telephone."""
         rows = Message.objects.of_company(self.company).filter(state=Message.State.TO_CALL)
         rows = rows.exclude(audience=Message.Audience.SUPPLIER)
-        for message in rows.select_related("client", "visit__site__client").order_by("created_at", "pk"):
+        about = ("client", "visit__site__client", "finding__unit__site__client")
+        for message in rows.select_related(*about).order_by("created_at", "pk"):
             visit = message.visit
-            client = message.client or (visit.site.client if visit is not None else None)
+            unit = message.finding.unit if message.finding is not None else None
+            site = visit.site if visit is not None else unit.site if unit is not None else None
+            client = message.client or (site.client if site is not None else None)
             yield Matter(
                 sentence=message.subject,
                 settle=Settle(words.note_call(), "POST", f"/api/v1/messages/{message.pk}/called/"),
-                site=visit.site if visit is not None else None,
+                unit=unit,
+                site=site,
                 client=client,
                 visit=message.visit_id,
                 day=self.company.day_at(message.created_at),

@@ -27,5 +27,7 @@ def follow(*, company: Company, units: Collection[int], now: datetime) -> dict[s
     sites.update(empty.values_list("site_id", flat=True))
     visits = propose_visits(company=company, sites=sites, now=now)
     written = messages.found(company=company, units=units, now=now)
+    written += messages.report_noted(company=company, units=units, now=now)
+    messages.report_gone(company=company, units=units, now=now)
     of_visits = {f"visits_{name}": count for name, count in asdict(visits).items()}
     return asdict(needs) | of_visits | {"messages_written": written}

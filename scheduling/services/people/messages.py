@@ -4,7 +4,7 @@ import hashlib
 import logging
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -15,13 +15,14 @@ from accounts.errors import Conflict
 from accounts.language import gettext
 from accounts.models import Client, Company, Membership
 from accounts.services import record
-from fleet.engineering.diagnosis import CAUSES
-from fleet.models import Finding
+from fleet.engineering.diagnosis import CAUSES, SEEN_BY_PEOPLE
+from fleet.models import Finding, Reading
 from scheduling.models import Installer, Message, MessageDocument, Need, Plan, PurchaseOrder, Stop, Visit
 from scheduling.services.people import words
 from scheduling.services.people.answer_links import answer_address
 from scheduling.services.people.senders import NotSentError, address, deliver
 from scheduling.services.people.words import OfferedVisit, Text
+from scheduling.services.policy import read_policy
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,11 @@ log = logging.getLogger(__name__)
 Kind, State, Audience = Message.Kind, Message.State, Message.Audience
 
 _FOR_OFFICE_AT_ONCE = tuple(code for code, cause in CAUSES.items() if cause.tells_office_at_once)
+_SEEN_BY = (Reading.Source.CLIENT, Reading.Source.INSTALLER)
+# What is older was answered, or is known: common practice, no source.
+_ANSWERED_WITHIN = timedelta(days=1)
+# Between these hours of the site's clock people are telephoned: common practice, no source.
+_FIRST_CALL, _LAST_CALL = time(8), time(20)
 # People read their post in the afternoon: common practice, no source.
 _REMINDER_HOUR = 15
 _FARTHEST_REMINDER = timedelta(hours=48)
@@ -266,6 +272,7 @@ def found(*, company: Company, units: Iterable[int], now: datetime) -> int:
                 event=f"{event} {reader.pk}",
                 audience=Audience.OFFICE,
                 kind=Kind.FOUND,
+                finding=finding,
                 state=State.WAITING,
                 email=reader.user.email,
             )
@@ -273,6 +280,91 @@ def found(*, company: Company, units: Iterable[int], now: datetime) -> int:
                 _write(message, text, now)
                 written += 1
     return written
+
+
+def report_noted(*, company: Company, units: Iterable[int], now: datetime) -> int:
+    """Answer clients about what was seen at their units: what was understood, what to do now, when somebody calls.
+
+    Once for each finding that rests on what a client saw, and for those that cannot wait also where an installer saw
+    it. Of these a call is promised, and stands on the office's call list until somebody has made it.
+
+    Returns
+    -------
+    How many messages were written.
+    """
+    rows = (
+        Finding.objects.of_company(company)
+        .filter(
+            unit__in=list(units),
+            state=Finding.State.OPEN,
+            rule__in=SEEN_BY_PEOPLE,
+            opened_at__gt=now - _ANSWERED_WITHIN,
+            reading__source__in=_SEEN_BY,
+        )
+        .exclude(messages__kind=Kind.REPORT_NOTED)
+        .select_related("unit__site__client", "unit__site__company", "reading")
+    )
+    written = 0
+    hours = read_policy(company=company).rules.call_back_hours
+    for finding in rows.order_by("pk"):
+        assert finding.reading is not None
+        by_client, cannot_wait = finding.reading.source == Reading.Source.CLIENT, finding.cause in _FOR_OFFICE_AT_ONCE
+        if not (by_client or cannot_wait):
+            continue
+        client, zone = finding.unit.site.client, ZoneInfo(finding.unit.site.time_zone)
+        call_by = call_back_by(now, hours, zone) if cannot_wait else None
+        letter = Message(
+            company=company,
+            event=f"finding {finding.pk} {Kind.REPORT_NOTED} client",
+            audience=Audience.CLIENT,
+            client=client,
+            finding=finding,
+            kind=Kind.REPORT_NOTED,
+        )
+        _write(address(letter, client), words.report_noted(finding, finding.reading, call_by), now)
+        written += 1
+        if call_by is not None:
+            call = Message(
+                company=company,
+                event=f"finding {finding.pk} {Kind.CALL_BACK} office",
+                audience=Audience.OFFICE,
+                finding=finding,
+                kind=Kind.CALL_BACK,
+                state=State.TO_CALL,
+            )
+            _write(call, words.call_back_for_office(finding, call_by), now)
+            written += 1
+    return written
+
+
+def report_gone(*, company: Company, units: Iterable[int], now: datetime) -> int:
+    """Nobody reads or calls any more about what is gone or was dismissed; how many messages were replaced."""
+    gone = Message.objects.of_company(company).filter(
+        finding__unit__in=list(units),
+        finding__state__in=(Finding.State.CLOSED, Finding.State.DISMISSED),
+        state__in=(State.WAITING, State.TO_CALL),
+    )
+    return gone.update(state=State.REPLACED, next_attempt_at=now)
+
+
+def call_back_by(now: datetime, hours: int, zone: ZoneInfo) -> datetime:
+    """By when a client is called who reports something now: so many hours on, within the hours of the telephone.
+
+    >>> from datetime import UTC
+    >>> call_back_by(datetime(2026, 3, 2, 9, 50, tzinfo=UTC), 4, ZoneInfo("Europe/Berlin")).isoformat()
+    '2026-03-02T15:00:00+01:00'
+    >>> call_back_by(datetime(2026, 3, 2, 18, 0, tzinfo=UTC), 4, ZoneInfo("Europe/Berlin")).isoformat()
+    '2026-03-03T12:00:00+01:00'
+    """
+    local = now.astimezone(zone)
+    opens = datetime.combine(local.date(), _FIRST_CALL, tzinfo=zone)
+    by = local + timedelta(hours=hours)
+    if local < opens:
+        by = opens + timedelta(hours=hours)
+    if by.date() > local.date() or by.time() > _LAST_CALL:
+        by = opens + timedelta(days=1, hours=hours)
+    past = timedelta(minutes=by.minute % 15, seconds=by.second, microseconds=by.microsecond)
+    return by if not past else by + timedelta(minutes=15) - past
 
 
 def order_sent(*, order: PurchaseOrder, documents: Sequence[Document], now: datetime) -> Message:

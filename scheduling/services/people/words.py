@@ -14,8 +14,9 @@ from zoneinfo import ZoneInfo
 from accounts.dates import long_day
 from accounts.language import gettext, gettext_noop, listed, ngettext
 from accounts.models import Company
+from fleet.engineering.cautions import NO_CERTIFICATE
 from fleet.engineering.diagnosis import TITLES
-from fleet.models import Finding, Position, Stage
+from fleet.models import Finding, Position, Reading, Stage, Unit
 from scheduling.models import Message, Need, PurchaseOrder, Visit
 
 Kind = Need.Kind
@@ -24,6 +25,8 @@ Kind = Need.Kind
 _LONGEST_TEXT, _LEAST_TEXT = 480, 160  # characters of a text message, and of them before links
 _ARRIVAL = timedelta(minutes=30), timedelta(hours=1)
 _ON_THE_WAY = timedelta(minutes=15), timedelta(minutes=30)
+
+_DRUNK = frozenset({Unit.Use.DRINKING, Unit.Use.COFFEE})
 
 _TO_DO = {
     Kind.REPLACE: gettext_noop("replace the {what}"),
@@ -470,6 +473,54 @@ def found_for_office(finding: Finding, seen_at: datetime) -> Text:
         client=site.client.name, phone=site.client.phone or gettext("no telephone number is stored")
     )
     return Text(subject[:200], "\n\n".join((seen, finding.installer_sentence, finding.action, call)))
+
+
+def report_noted(finding: Finding, reading: Reading, call_by: datetime | None) -> Text:
+    """To a client: what was understood of a report, what to do now, and when somebody calls."""
+    unit, site = finding.unit, finding.unit.site
+    title, zone = gettext(TITLES[finding.rule]), ZoneInfo(site.time_zone)
+    seen_at = reading.taken_at.astimezone(zone)
+    if reading.source == reading.Source.CLIENT:
+        told = gettext("thank you for your report of {day} at {time}. We understood: {title}, unit {unit}, {place}.")
+    else:
+        told = gettext("our installer reports on {day} at {time}: {title}, unit {unit}, {place}.")
+    place = f"{site.name}, {site.address}" if site.address else site.name
+    paragraphs = [
+        told.format(day=long_day(seen_at.date()), time=f"{seen_at:%H:%M}", title=title, unit=unit.code, place=place),
+        finding.client_sentence,
+    ]
+    if call_by is not None:
+        paragraphs.append(_call_sentence(site.client.phone, call_by.astimezone(zone)))
+    if unit.has_drinking_outlet or unit.use in _DRUNK:
+        paragraphs.append(gettext(NO_CERTIFICATE))
+    greeting = gettext("Hello {name},").format(name=site.client.name)
+    body = "\n\n".join([greeting, *paragraphs, signature(site.company)])
+    return Text(gettext("Your report: {title}, {site}").format(title=title, site=site.name)[:200], body + "\n")
+
+
+def _call_sentence(phone: str, by: datetime) -> str:
+    day, clock = long_day(by.date()), f"{by:%H:%M}"
+    if not phone:
+        words = gettext(
+            "The office knows of it. We have no telephone number of yours: please call us before {day}, {time}."
+        )
+        return words.format(day=day, time=clock)
+    words = gettext("The office knows of it, and somebody will call you at {phone} by {day}, {time}.")
+    return words.format(phone=phone, day=day, time=clock)
+
+
+def call_back_for_office(finding: Finding, call_by: datetime) -> Text:
+    """To the office: whom to call about a report, by when, and what they were told to do."""
+    site = finding.unit.site
+    by = call_by.astimezone(ZoneInfo(site.time_zone))
+    title, phone = gettext(TITLES[finding.rule]), site.client.phone or gettext("no telephone number is stored")
+    subject = gettext("Call {client} by {day}, {time}: {title}, unit {unit}")
+    subject = subject.format(
+        client=site.client.name, day=long_day(by.date()), time=f"{by:%H:%M}", title=title, unit=finding.unit.code
+    )
+    number = gettext("Number: {phone}.").format(phone=phone)
+    told = gettext("The client was told: {sentence}").format(sentence=finding.client_sentence)
+    return Text(subject[:200], "\n\n".join((number, told)))
 
 
 def cancelled_for_installer(visit: Visit, at: datetime | None) -> Text:

@@ -25,6 +25,7 @@ RANGES = {
     "ask_client_cost": (0.0, 1_000.0, 0.1),
     "client_answer_days": (1, 60, 1),
     "client_answer_share": (0.0, 1.0, 0.001),
+    "call_back_hours": (1, 12, 1),
 }
 
 
@@ -62,6 +63,7 @@ def test_what_holds_where_nothing_was_decided() -> None:
         "ask_client_cost": 2.0,
         "client_answer_days": 5,
         "client_answer_share": 0.5,
+        "call_back_hours": 4,
         "plans_with_van_stock": False,
         "uses_table_service": True,
         "traffic": [],

@@ -88,6 +88,11 @@ def pump_never_stops(f: Facts) -> Evidence | None:
     return Evidence(0.65, {}) if f.yes("pump_never_stops") else None
 
 
+def no_water(f: Facts) -> Evidence | None:
+    """Nothing comes, although nobody switched the unit off or shut its feed."""
+    return Evidence(0.6, {}) if f.yes("no_water") and not f.yes("is_switched_off") else None
+
+
 def fills_slowly(f: Facts) -> Evidence | None:
     """The store fills slowly, and nothing that was read with it says why."""
     if not (f.yes("slow_filling") or f.yes("tap_soon_trickles")) or tank_lost_air(f) is not None:

@@ -17,6 +17,7 @@ from fleet.engineering.diagnosis.rules.pressures import PRESSURES
 from fleet.engineering.diagnosis.rules.resin import RESIN
 from fleet.engineering.diagnosis.rules.seen import SEEN, SEEN_AT_ONCE, SEEN_FLOWS
 from fleet.engineering.diagnosis.work import Cause
+from fleet.engineering.observations import OBSERVATION_MEANINGS
 
 RULES: Final[tuple[Rule, ...]] = (
     *SEEN_AT_ONCE,
@@ -37,6 +38,11 @@ TITLES: Final[Mapping[str, str]] = {rule.id: rule.title for rule in RULES}
 
 BAD_WATER: Final = frozenset(rule.id for rule in RULES if rule.water_is_bad)
 """Rules by which the water that people use is not as it should be."""
+
+SEEN_BY_PEOPLE: Final = frozenset(
+    rule.id for rule in RULES if any(name in OBSERVATION_MEANINGS for ask in rule.asks for name in ask)
+)
+"""Rules that what a person saw, heard or tasted can answer."""
 
 CAUSES: Final[Mapping[str, Cause]] = {cause.code: cause for rule in RULES for cause in rule.causes}
 """Code of a cause -> the cause with the work it calls for."""

@@ -1,5 +1,6 @@
 """Rules on what people report, and on units that nobody reads."""
 
+import dataclasses
 from typing import Final
 
 from accounts.language import gettext_noop as _
@@ -15,11 +16,16 @@ CARE: Final[tuple[Rule, ...]] = (
         pattern="taste_or_odour",
         step="care",
         condition=when.tastes,
+        water_is_bad=True,
         asks=(("taste_or_odour",),),
         place=None,
         outdated_by=(),
         causes=(
-            Cause(code="tank_biofilm", work=SANITISE_UNIT),
+            Cause(
+                code="tank_biofilm",
+                work=dataclasses.replace(SANITISE_UNIT, is_urgent=True),
+                tells_office_at_once=True,
+            ),
             Cause(code="carbon_old", work=INSPECT_UNIT),
             Cause(code="post_filter_old", work=INSPECT_UNIT),
         ),
@@ -29,8 +35,8 @@ CARE: Final[tuple[Rule, ...]] = (
         source=PRACTICE,
         for_installer=_("Taste or odour with a normal TDS: growth in the tank, or old carbon."),
         for_client=_(
-            "Taste or smell usually comes from the tank or an old filter. We will clean the unit on our next visit "
-            "and replace old filters."
+            "Taste or smell usually comes from the tank or an old filter. Please do not drink this water until we have "
+            "been; we will come soon, clean the unit and replace old filters."
         ),
     ),
     Rule(

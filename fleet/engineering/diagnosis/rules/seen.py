@@ -156,6 +156,7 @@ SEEN_FLOWS: Final[tuple[Rule, ...]] = (
             Cause(
                 code="float_valve_does_not_close",
                 work=Work(kind=WorkKind.REPAIR, part="float_valve", is_urgent=True),
+                tells_office_at_once=True,
             ),
         ),
         confirm=_("Lift the float by hand: the permeate must stop at once."),
@@ -200,6 +201,36 @@ SEEN_FLOWS: Final[tuple[Rule, ...]] = (
         source=PRACTICE,
         for_installer=_("The pump is said never to stop: its pressure switch, or water that never stops flowing."),
         for_client=_("The pump of your unit never stops. Please switch it off if you can, and call us."),
+    ),
+    Rule(
+        id="D77",
+        title=_("No water"),
+        pattern="no_water",
+        step="flows",
+        condition=when.no_water,
+        asks=(("no_water",),),
+        place=None,
+        outdated_by=(),
+        causes=(
+            Cause(
+                code="no_water_not_explained",
+                work=Work(kind=WorkKind.INSPECT, thing=_("unit that gives no water"), is_urgent=True),
+                tells_office_at_once=True,
+            ),
+        ),
+        confirm=_(
+            "Is the supply on, and the feed valve open? Then read line and inlet pressure, with the pump running: "
+            "nothing at the inlet is the supply, a valve, a prefilter or the pump; pressure there is the membrane or "
+            "what follows it."
+        ),
+        action=_("Find where the water stops, from the feed valve on, and repair or replace that part."),
+        cautions=(ISOLATE, POWER),
+        source=PRACTICE,
+        for_installer=_("No water comes, and nobody is said to have switched the unit off."),
+        for_client=_(
+            "Your unit gives no water. Please look whether the other taps run, its feed valve is open and its plug is "
+            "in; open no housing. Send us a note if it runs again; otherwise we will come soon."
+        ),
     ),
     Rule(
         id="D57",

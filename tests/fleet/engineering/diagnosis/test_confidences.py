@@ -131,6 +131,7 @@ CASES: list[tuple[str, Changes, float]] = [
     ("D57", {"slow_filling": True}, 0.4),
     ("D57", {"tap_soon_trickles": True, "has_pressurised_tank": False}, 0.4),
     ("D61", {"pump_never_stops": True}, 0.65),
+    ("D77", {"no_water": True}, 0.6),
     ("D58", {"unusual_noise": True}, 0.5),
     ("D59", {"smell_or_slime": True}, 0.7),
     ("D60", {"resin_colour_changed_fraction": 0.8, **UNREAD_RESIN}, 0.6),

@@ -213,6 +213,7 @@ PATTERNS: list[tuple[str, dict[str, float | bool | str | None], str]] = [
     ("D55", {"container_overflows": True}, "float_valve_does_not_close"),
     ("D56", {"tap_soon_trickles": True}, "tank_precharge_wrong"),
     ("D57", {"slow_filling": True}, "slow_filling_not_explained"),
+    ("D77", {"no_water": True}, "no_water_not_explained"),
     ("D61", {"pump_never_stops": True}, "pressure_switch_set_wrong"),
     ("D58", {"unusual_noise": True}, "noise_not_explained"),
     ("D59", {"smell_or_slime": True}, "growth_in_unit"),
@@ -398,6 +399,7 @@ def test_confidence_grows_with_the_margin() -> None:
         ),
         ("D57", {"slow_filling": True, "tank_pressure_kpa": 20.0, "tank_precharge_kpa": 50.0}, "the tank explains it"),
         ("D60", {"resin_colour_changed_fraction": 0.8}, "the outlets were read, and decide"),
+        ("D77", {"no_water": True, "is_switched_off": True}, "somebody switched it off, which explains it"),
     ],
 )
 def test_near_misses_are_not_found(rule: str, changes: dict[str, float | bool | str | None], why_not: str) -> None:

@@ -48,6 +48,7 @@ def causes(unit: Unit) -> set[str]:
         ({"taste_or_odour": True}, "tank_biofilm"),
         ({"smell_or_slime": True}, "growth_in_unit"),
         ({"slow_filling": True}, "slow_filling_not_explained"),
+        ({"no_water": True}, "no_water_not_explained"),
         ({"is_switched_off": True}, "switched_off_by_people"),
         ({"pump_cycles_rapidly": True}, "permeate_side_leak"),
         ({"pump_never_stops": True}, "pressure_switch_set_wrong"),

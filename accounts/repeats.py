@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
 
+from accounts.day_alone import known_day, moment_in_words
 from accounts.errors import Conflict, Fault
 
 CONFLICT: Final = "reference_conflict"
@@ -53,6 +54,8 @@ def in_words(value: Any) -> str:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if known_day(value) is not None:
+        return moment_in_words(value)
     if isinstance(value, datetime):
         return f"{value.astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC"
     if isinstance(value, Mapping):
@@ -70,7 +73,8 @@ def worded(field: str, stored: str, sent: str) -> list[Difference]:
 def difference(field: str, stored: Any, sent: Any) -> list[Difference]:
     """The difference of one field, if there is any."""
     sent_words, stored_words = in_words(sent), in_words(stored)
-    same = sent == stored or (not sent_words and not stored_words)
+    is_one_day = known_day(sent) is not None and known_day(sent) == known_day(stored)
+    same = sent == stored or is_one_day or (not sent_words and not stored_words)
     return [] if same else [Difference(field, stored_words, sent_words)]
 
 

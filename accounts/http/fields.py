@@ -1,13 +1,17 @@
 """Serializer fields that refuse what the database or the next reader could not hold."""
 
 import math
-from datetime import datetime
-from typing import Any
+import re
+from datetime import date, datetime
+from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 from django.utils.dateparse import parse_datetime
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from accounts.day_alone import day_alone, known_day, not_after
 from accounts.naming import NotNamedError, row_named
 
 
@@ -98,6 +102,46 @@ class MomentField(serializers.DateTimeField):
         if not 1900 <= moment.year <= 2999:
             self.fail("invalid")
         return moment
+
+
+DAY_ALONE: Final = "the day alone, such as 2026-03-01, where no hour is known"
+
+
+@extend_schema_field(
+    {
+        "anyOf": [{"type": "string", "format": "date-time"}, {"type": "string", "format": "date"}],
+        "description": f"A date and time; {DAY_ALONE}.",
+    },
+    component_name="DayOrMoment",
+)
+class DayOrMomentField(MomentField):
+    """A date and time with its offset; or the day alone, such as 2026-03-01, where no hour is known.
+
+    A day is one on the company's clock, and is answered as the day it is.
+    """
+
+    default_error_messages = {
+        "invalid": "Give a date and time with its offset from UTC, such as 2026-03-01T08:30:00+01:00, or, where no "
+        "hour is known, the day alone, such as 2026-03-01.",
+    }
+
+    def to_internal_value(self, value: Any) -> datetime:
+        if not isinstance(value, str) or not re.fullmatch(r"\d{4}-\d{2}-\d{2}", value.strip()):
+            return super().to_internal_value(value)
+        try:
+            day = date.fromisoformat(value.strip())
+        except ValueError:
+            self.fail("invalid")
+        if not 1900 <= day.year <= 2999:
+            self.fail("invalid")
+        membership, now = self.context.get("membership"), self.context.get("now")
+        zone = ZoneInfo(membership.company.time_zone if membership is not None else "UTC")
+        at = day_alone(day, zone)
+        return not_after(at, now, zone) if now is not None else at
+
+    def to_representation(self, value: Any) -> Any:
+        day = known_day(value)
+        return day.isoformat() if day is not None else super().to_representation(value)
 
 
 class OneOfField(serializers.ChoiceField):

@@ -8,8 +8,9 @@ from typing import Any
 from django.db import models
 from rest_framework import serializers
 
+from accounts.day_alone_field import DayOrMomentField as DayOrMomentColumn
 from accounts.fields_seen import sees
-from accounts.http.fields import FiniteFloatField, MomentField, OneOfField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, FiniteFloatField, MomentField, OneOfField, TenantRelatedField
 from accounts.models import Membership
 from accounts.tenancy import TenantModel
 
@@ -92,6 +93,7 @@ class TenantModelSerializer(StrictSerializer, serializers.ModelSerializer[Any]):
         **serializers.ModelSerializer.serializer_field_mapping,
         models.FloatField: FiniteFloatField,
         models.DateTimeField: MomentField,
+        DayOrMomentColumn: DayOrMomentField,
     }
 
     def to_representation(self, instance: Any) -> Any:

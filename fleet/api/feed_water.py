@@ -10,6 +10,7 @@ from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from accounts.http.fields import DAY_ALONE
 from accounts.http.filters import RowFilter, TenantFilterSet
 from accounts.http.viewsets import ReadCreateViewSet
 from fleet.api.intake import FileSerializer, IntakeBatchSerializer, uploaded
@@ -70,7 +71,7 @@ class NewFeedWaterSampleSerializer(serializers.Serializer[Any]):
 
     site = IdOrCodeField(help_text="id of the site, or its code")
     taken_at = serializers.CharField(
-        required=False, help_text="with its offset, or in the time zone of the site; now when left out"
+        required=False, help_text=f"with its offset, or in the time zone of the site; {DAY_ALONE}; now when left out"
     )
     reference = serializers.CharField(
         required=False, max_length=80, help_text="your own name for it; the same one twice is stored once"

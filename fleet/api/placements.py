@@ -9,7 +9,7 @@ from rest_framework.decorators import action
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, OneOfField, TenantRelatedField
 from accounts.http.filters import TenantFilterSet
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadCreateViewSet
@@ -65,7 +65,7 @@ class NewPlacementSerializer(StrictSerializer):
 
     position = TenantRelatedField(queryset=Position.objects.all())
     item = TenantRelatedField(queryset=CatalogueItem.objects.all())
-    placed_at = MomentField(required=False, allow_null=True, default=None, help_text="now when left out")
+    placed_at = DayOrMomentField(required=False, allow_null=True, default=None, help_text="now when left out")
     serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")
     removal = OneOfField(
         choices=REMOVAL_REASONS,
@@ -80,7 +80,7 @@ class RemovalSerializer(StrictSerializer):
     """Why and when a cartridge leaves."""
 
     removal = OneOfField(choices=REMOVAL_REASONS)
-    removed_at = MomentField(required=False, allow_null=True, default=None, help_text="now when left out")
+    removed_at = DayOrMomentField(required=False, allow_null=True, default=None, help_text="now when left out")
 
 
 class RotationSerializer(StrictSerializer):
@@ -89,7 +89,7 @@ class RotationSerializer(StrictSerializer):
     unit = TenantRelatedField(queryset=Unit.objects.all())
     stage = OneOfField(choices=[(Stage.CARBON.value, Stage.CARBON.label), (Stage.RESIN.value, Stage.RESIN.label)])
     item = TenantRelatedField(queryset=CatalogueItem.objects.all(), help_text="the fresh cartridge")
-    rotated_at = MomentField(required=False, allow_null=True, default=None, help_text="now when left out")
+    rotated_at = DayOrMomentField(required=False, allow_null=True, default=None, help_text="now when left out")
     serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")
     removal = OneOfField(
         choices=REMOVAL_REASONS,
@@ -104,8 +104,8 @@ class PlacementCorrectionSerializer(ReasonSerializer):
 
     item = TenantRelatedField(queryset=CatalogueItem.objects.all(), required=False)
     position = TenantRelatedField(queryset=Position.objects.all(), required=False)
-    placed_at = MomentField(required=False)
-    removed_at = MomentField(required=False, allow_null=True, help_text="null: it still stands there")
+    placed_at = DayOrMomentField(required=False)
+    removed_at = DayOrMomentField(required=False, allow_null=True, help_text="null: it still stands there")
     removal = OneOfField(choices=REMOVAL_REASONS, required=False)
     serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True)
 

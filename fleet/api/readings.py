@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.errors import NotAllowed
+from accounts.http.fields import DAY_ALONE
 from accounts.http.filters import RowFilter, TenantFilterSet
 from accounts.http.pagination import CursorPagination
 from accounts.http.serializers import AnswerSerializer
@@ -131,7 +132,7 @@ class NewReadingSerializer(serializers.Serializer[Any]):
 
     unit = IdOrCodeField(help_text="id of the unit, or its code")
     taken_at = serializers.CharField(
-        required=False, help_text="with its offset, or in the time zone of the site; now when left out"
+        required=False, help_text=f"with its offset, or in the time zone of the site; {DAY_ALONE}; now when left out"
     )
     reference = serializers.CharField(
         required=False, max_length=80, help_text="your own name for it; the same one twice is stored once"

@@ -2,6 +2,7 @@
 
 from rest_framework import serializers
 
+from accounts.http.fields import DayOrMomentField
 from accounts.http.serializers import AnswerSerializer
 from fleet.api.quantities import QuantityField
 from fleet.engineering.units import TDS
@@ -28,7 +29,7 @@ class StatusSerializer(AnswerSerializer):
         choices=[("good", "within the limit"), ("not_good", "outside the limit"), ("unknown", "not known")]
     )
     sentence = serializers.CharField()
-    read_at = serializers.DateTimeField(allow_null=True)
+    read_at = DayOrMomentField(allow_null=True)
     measured = serializers.CharField(help_text="the quantity the verdict rests on")
     value = QuantityField(TDS, source="value_mg_per_l", allow_null=True)
     limit = QuantityField(TDS, source="limit_mg_per_l")

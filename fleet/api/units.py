@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from accounts.errors import InvalidInput
-from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, OneOfField, TenantRelatedField
 from accounts.http.retiring import RETIRED_FIELDS, RetireMixin
 from accounts.http.serializers import AnswerSerializer, StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import ReadWriteViewSet
@@ -152,7 +152,7 @@ class UnitFindingsSerializer(AnswerSerializer):
     """What the readings of a unit show, and when it was last read."""
 
     unit = serializers.IntegerField()
-    read_at = serializers.DateTimeField(allow_null=True, help_text="of the newest reading")
+    read_at = DayOrMomentField(allow_null=True, help_text="of the newest reading")
     findings = FindingSerializer(many=True)
 
 
@@ -163,7 +163,7 @@ class NewPositionSerializer(StrictSerializer):
     role = OneOfField(choices=Position.Role.choices, required=False, default=Position.Role.SINGLE.value)
     item = TenantRelatedField(queryset=CatalogueItem.objects.all(), required=False, allow_null=True, default=None)
     serial_or_lot = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")
-    placed_at = MomentField(
+    placed_at = DayOrMomentField(
         required=False, allow_null=True, default=None, help_text="since commissioning when left out"
     )
     cartridge_size = OneOfField(
@@ -297,7 +297,7 @@ class UnitViewSet(QuantityViewSet, RetireMixin, ReadWriteViewSet):
         """Say what the stored readings of this unit show: findings that are open or confirmed, the surest first."""
         unit = self.get_object()
         newest = Reading.objects.current().filter(unit=unit, taken_at__lte=self.now).order_by("-taken_at", "-pk")
-        answer = {"unit": unit.pk, "read_at": newest.values_list("taken_at", flat=True).first()}
+        answer = {"unit": unit.pk, "read_at": getattr(newest.only("taken_on", "taken_at").first(), "taken_at", None)}
         answer["findings"] = unit.live_findings
         return Response(UnitFindingsSerializer(answer, context=self.get_serializer_context()).data)
 

@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from accounts.day_alone import day_alone
 from fleet.intake import words
 
 _POINT_NUMBER: Final = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?")
@@ -18,7 +19,9 @@ _LOCAL: Final = re.compile(
 _DAY_FIRST: Final = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?:[T ,]+(\d{1,2}):(\d{2})(?::(\d{2}))?)?")
 _SLASHES: Final = re.compile(r"\d{1,4}/\d{1,2}/\d{1,4}\b.*")
 
-MOMENT_FORMS: Final = "'2026-03-04 14:05', '2026-03-04T14:05+01:00' or '04.03.2026 14:05'"
+MOMENT_FORMS: Final = (
+    "'2026-03-04 14:05', '2026-03-04T14:05+01:00' or '04.03.2026 14:05', or, where no hour is known, '2026-03-04'"
+)
 
 
 class CellError(ValueError):
@@ -95,7 +98,7 @@ def yes_or_no(text: str) -> bool:
 
 
 def moment(text: str, zone: ZoneInfo) -> tuple[datetime, str]:
-    """Read a date with a time, with its offset or in a time zone.
+    """Read a date with a time, with its offset or in a time zone; or a day alone, as `accounts.day_alone` keeps it.
 
     Parameters
     ----------
@@ -110,12 +113,14 @@ def moment(text: str, zone: ZoneInfo) -> tuple[datetime, str]:
     Raises
     ------
     CellError
-        For an unreadable or ambiguous date, one without a time, and a time the clock never showed.
+        For an unreadable or ambiguous date, and a time the clock never showed.
 
     >>> moment("2026-03-04 14:05", ZoneInfo("Europe/Berlin"))[0].isoformat()
     '2026-03-04T13:05:00+00:00'
     >>> moment("04.03.2026 14:05", ZoneInfo("UTC"))[0].isoformat()
     '2026-03-04T14:05:00+00:00'
+    >>> moment("2026-03-04", ZoneInfo("Europe/Berlin"))[0].known_day.isoformat()
+    '2026-03-04'
     """
     tidy = text.strip()
     iso = _LOCAL.fullmatch(tidy)
@@ -129,12 +134,16 @@ def moment(text: str, zone: ZoneInfo) -> tuple[datetime, str]:
         raise CellError(f"'{_short(text)}' can be read as day/month or month/day; write {MOMENT_FORMS}.")
     else:
         raise CellError(f"'{_short(text)}' is not a date and time; write {MOMENT_FORMS}.")
-    if hour is None:
-        raise CellError(f"'{_short(text)}' has no time of day; write {MOMENT_FORMS}.")
+    if hour is None and offset:
+        raise CellError(f"'{_short(text)}' has an offset and no time of day; write {MOMENT_FORMS}.")
     try:
+        if hour is None:
+            return day_alone(date(int(year), int(month), int(day)), zone), ""
         local = datetime(int(year), int(month), int(day), int(hour), int(minute), int(second or 0))  # noqa: DTZ001
     except ValueError:
         raise CellError(f"'{_short(text)}' is not a date and time that exists; write {MOMENT_FORMS}.") from None
+    except OverflowError:
+        raise CellError(f"'{_short(text)}' is outside the calendar; write {MOMENT_FORMS}.") from None
     try:
         if offset:
             return _with_offset(local, offset), ""
@@ -172,11 +181,6 @@ def find_zone(name: str) -> ZoneInfo:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         return ZoneInfo("UTC")
-
-
-def local_day(at: datetime, zone: ZoneInfo) -> date:
-    """The calendar day of a moment in a zone."""
-    return at.astimezone(zone).date()
 
 
 def _short(text: str) -> str:

@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from accounts.day_alone import DayAlone, local_day, not_after
 from fleet.intake import cells
 from fleet.intake.cells import CellError
 from fleet.intake.directory import Directory, Meter, Place
@@ -106,7 +107,8 @@ def read_moment(row: Row, place: Place | None, *, now: datetime, default: dateti
         return
     if doubt:
         row.flag("taken_at", "time_came_twice", doubt)
-    day = cells.local_day(at, place.zone)
+    day = local_day(at, place.zone)
+    row.named_at, at = at, not_after(at, now, place.zone)
     if at > now + CLOCK_SLACK:
         row.refuse(field, "in_the_future", f"{text} is in the future (it is {_shown(now, place)}); check the date.")
     elif place.commissioned_on is not None and day < place.commissioned_on:
@@ -121,7 +123,7 @@ def read_moment(row: Row, place: Place | None, *, now: datetime, default: dateti
             "after_retirement",
             f"{text} is after {place.code} was retired on {place.retired_on}; check the unit.",
         )
-    row.taken_at = at.astimezone(UTC)
+    row.taken_at = at if isinstance(at, DayAlone) else at.astimezone(UTC)
 
 
 def _read_words(row: Row) -> None:

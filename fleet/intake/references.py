@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Final
 
+from accounts.day_alone import DayAlone, known_day
 from accounts.repeats import CONFLICT, Difference, difference, in_words
 from fleet.intake.names import public_name
 from fleet.intake.rows import Row
@@ -13,6 +14,7 @@ from fleet.intake.rows import Row
 OWN_PREFIX: Final = "auto-"
 _ID_MARK: Final = "#"
 _AT_ONCE: Final = 800
+_OF_STORED: Final = ("as_sent", "corrects_id", "corrected_by", "voided_at")
 
 Key = tuple[int, str]
 
@@ -65,7 +67,8 @@ def name_rows(rows: Sequence[Row], words: Sequence[str]) -> None:
 
 def own_reference(row: Row, words: Sequence[str]) -> str:
     """The reference of a row that came without."""
-    moment = row.taken_at.isoformat() if row.taken_at else ""
+    named_at = row.named_at or row.taken_at
+    moment = named_at.isoformat() if named_at else ""
     parts = [str(row.owner_id), moment]
     parts += [f"{name}={row.numbers[name]:.9g}" for name in sorted(row.numbers)]
     parts += [f"{name}={row.fields[name]}" for name in words if row.fields.get(name) is not None]
@@ -89,7 +92,7 @@ def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str
     references = sorted({row.reference for row in rows} | {row.words.get("corrects", "") for row in rows} - {""})
     by_id = [reference[1:] for reference in references if reference.startswith("#") and reference[1:].isdecimal()]
     stored_by_key: dict[Key, StoredRow] = {}
-    columns = (f"{owner}_id", "reference", "pk", "taken_at", "as_sent", "corrects_id", "corrected_by", "voided_at")
+    columns = (f"{owner}_id", "reference", "pk", "taken_at", "taken_on", *_OF_STORED)
     quantities = (*model.QUANTITIES, *(["minutes_since_start"] if hasattr(model, "minutes_since_start") else []))
     own_rows = model.objects.filter(**{f"{owner}_id__in": owners})
     batches = [own_rows.filter(reference__in=references[i : i + _AT_ONCE]) for i in range(0, len(references), _AT_ONCE)]
@@ -99,7 +102,7 @@ def stored_rows(model: Any, owner: str, rows: Sequence[Row], words: Sequence[str
         for row in batch.values(*columns, *quantities, *words):
             owner_id, reference, pk = row[f"{owner}_id"], row["reference"], row["pk"]
             stored = StoredRow(
-                row["taken_at"],
+                row["taken_at"] if row["taken_on"] is None else DayAlone.of(row["taken_on"], row["taken_at"]),
                 {name: row[name] for name in quantities if row[name] is not None},
                 row["as_sent"] or {},
                 {name.split("__")[0]: row[name] for name in words},
@@ -191,7 +194,8 @@ def _differences(
     differences = []
     if row.words.get("taken_at") or row.words.get("date"):
         assert row.taken_at is not None
-        if abs((row.taken_at - before.taken_at).total_seconds()) >= 1:
+        is_same_day = known_day(row.taken_at) is not None and known_day(row.taken_at) == known_day(before.taken_at)
+        if not is_same_day and abs((row.taken_at - before.taken_at).total_seconds()) >= 1:
             differences += difference("taken_at", before.taken_at, row.taken_at)
     for name in sorted(set(row.numbers) | set(before.numbers)):
         sent_number, stored_number = row.numbers.get(name), before.numbers.get(name)

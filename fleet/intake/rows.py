@@ -69,6 +69,8 @@ class Row:
         The other model fields, ready to store.
     on_stored_scale
         Stored columns whose values stand on the house scale already: no meter's habits are to be undone.
+    named_at
+        The moment by which a row without a reference is known again: of a day alone its noon, whenever it was sent.
     notes
         What a later reader needs to redo the conversion: stored column -> facts such as the meter's factor.
     """
@@ -86,6 +88,7 @@ class Row:
     flags: list[Flag] = field(default_factory=list)
     owner_id: int = 0
     taken_at: datetime | None = None
+    named_at: datetime | None = None
     reference: str = ""
 
     def label(self, name: str) -> str:

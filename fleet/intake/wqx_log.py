@@ -304,10 +304,10 @@ def _cells_by_column(result: Mapping[str, str]) -> dict[str, str]:
 
 
 def _moment(result: Mapping[str, str]) -> str:
-    """Date and time with the offset of their zone; without a time noon, without a zone the clock of the site."""
+    """Date and time with the offset of their zone; without a zone on the clock of the site, without a time the day."""
     time = result.get("time", "")
     if not time:
-        return f"{result['date']} 12:00"
+        return result["date"]
     zone = result.get("zone", "").upper()
     if zone not in _ZONES:
         return f"{result['date']} {time}"

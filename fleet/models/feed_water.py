@@ -5,6 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from accounts.day_alone_field import DayOrMomentField, KnowsDaysAlone, day_column
 from accounts.models import Membership
 from fleet.models.corrections import CorrectableQuerySet, Voidable
 from fleet.models.intake import IntakeBatch
@@ -12,7 +13,7 @@ from fleet.models.ownership import PassedOn
 from fleet.models.sites import Site
 
 
-class FeedWaterSample(Voidable, PassedOn):
+class FeedWaterSample(KnowsDaysAlone, Voidable, PassedOn):
     """One analysis of a site's feed water; any field may be missing. A correction is a new row naming the old one."""
 
     TENANT_PATH = "site__company_id"
@@ -35,7 +36,8 @@ class FeedWaterSample(Voidable, PassedOn):
     )
 
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="feed_water_samples")
-    taken_at = models.DateTimeField()
+    taken_on = day_column()
+    taken_at = DayOrMomentField(day_column="taken_on")
     reference = models.CharField(max_length=80, blank=True)
     recorded_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     measured_by = models.CharField(max_length=80, blank=True)

@@ -5,13 +5,14 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from accounts.day_alone_field import DayOrMomentField, KnowsDaysAlone, day_column
 from accounts.models import Membership
 from fleet.models.ownership import PassedOn
 from fleet.models.readings import Reading
 from fleet.models.units import Position, Unit
 
 
-class Finding(PassedOn):
+class Finding(KnowsDaysAlone, PassedOn):
     """A pattern seen at a unit: it opens by itself, a person confirms or dismisses it, it closes when it is gone."""
 
     TENANT_PATH = "unit__company_id"
@@ -44,7 +45,8 @@ class Finding(PassedOn):
     confidence = models.FloatField(help_text="0 to 1")
     numbers = models.JSONField(default=dict, blank=True, help_text="the values it rests on, units in the names")
     opened_at = models.DateTimeField()
-    last_seen_at = models.DateTimeField()
+    last_seen_on = day_column()
+    last_seen_at = DayOrMomentField(day_column="last_seen_on")
     decided_at = models.DateTimeField(null=True, blank=True)
     decided_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     decision_note = models.TextField(blank=True)

@@ -5,6 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import F, Q
 
+from accounts.day_alone_field import DayOrMomentField, KnowsDaysAlone, day_column
 from accounts.models import Membership
 from accounts.tenancy import TenantQuerySet
 from fleet.models.catalogue import CatalogueItem
@@ -13,7 +14,7 @@ from fleet.models.ownership import PassedOn
 from fleet.models.units import Position
 
 
-class Placement(Voidable, PassedOn):
+class Placement(KnowsDaysAlone, Voidable, PassedOn):
     """One cartridge in one position from a day to a day.
 
     A cartridge moved from lag to lead ends one stay ('rotated') and begins another that names it in `continues`: its
@@ -41,10 +42,15 @@ class Placement(Voidable, PassedOn):
     position = models.ForeignKey(Position, on_delete=models.CASCADE, related_name="placements")
     item = models.ForeignKey(CatalogueItem, on_delete=models.PROTECT, related_name="placements")
     serial_or_lot = models.CharField(max_length=60, blank=True)
-    placed_at = models.DateTimeField()
-    removed_at = models.DateTimeField(null=True, blank=True)
+    placed_on = day_column()
+    placed_at = DayOrMomentField(day_column="placed_on")
+    removed_on = day_column()
+    removed_at = DayOrMomentField(day_column="removed_on", null=True, blank=True)
     removal = models.CharField(max_length=10, choices=Removal, blank=True)
-    first_installed_at = models.DateTimeField(help_text="when this cartridge first went into service in the unit")
+    first_installed_on = day_column()
+    first_installed_at = DayOrMomentField(
+        day_column="first_installed_on", help_text="when this cartridge first went into service in the unit"
+    )
     continues = models.OneToOneField(
         "self", on_delete=models.SET_NULL, null=True, blank=True, related_name="continued_by"
     )

@@ -7,6 +7,7 @@ from typing import ClassVar, Self
 from django.db import models
 from django.db.models import Q
 
+from accounts.day_alone_field import DayOrMomentField, KnowsDaysAlone, day_column
 from accounts.models import Membership
 from fleet.engineering.quantities import READING_QUANTITIES, names_of
 from fleet.models.corrections import CorrectableQuerySet, Voidable
@@ -24,7 +25,7 @@ class ReadingQuerySet(CorrectableQuerySet):
         return self.filter(reduce(or_, is_read))
 
 
-class Reading(Voidable, PassedOn):
+class Reading(KnowsDaysAlone, Voidable, PassedOn):
     """Many quantities, any of them missing, at one moment, by one source; never overwritten.
 
     A correction is a new row that names the old one in `corrects`; the old row stays and stops counting, and so does
@@ -62,7 +63,8 @@ class Reading(Voidable, PassedOn):
         IMPORT = "import", "log file"
 
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="readings")
-    taken_at = models.DateTimeField()
+    taken_on = day_column()
+    taken_at = DayOrMomentField(day_column="taken_on")
     reference = models.CharField(
         max_length=80, blank=True, help_text="the sender's own name for this reading; the same one twice is stored once"
     )

@@ -2,7 +2,7 @@
 
 from rest_framework import serializers
 
-from accounts.http.fields import MomentField
+from accounts.http.fields import DayOrMomentField, MomentField
 from accounts.http.serializers import StrictSerializer
 
 
@@ -45,7 +45,7 @@ class SheetPlaceSerializer(StrictSerializer):
     place = serializers.CharField()
     item_code = serializers.CharField(allow_null=True)
     serial_or_lot = serializers.CharField()
-    placed_at = MomentField(allow_null=True)
+    placed_at = DayOrMomentField(allow_null=True)
 
 
 class SheetReadingSerializer(StrictSerializer):
@@ -86,7 +86,7 @@ class SheetUnitSerializer(StrictSerializer):
     name = serializers.CharField()
     use = serializers.CharField()
     train = SheetPlaceSerializer(many=True)
-    read_at = MomentField(allow_null=True)
+    read_at = DayOrMomentField(allow_null=True)
     last_readings = SheetReadingSerializer(many=True)
     expected_readings = SheetExpectedSerializer(many=True)
     findings = SheetFindingSerializer(many=True)

@@ -13,7 +13,7 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from accounts.http.fields import MomentField, OneOfField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, OneOfField, TenantRelatedField
 from accounts.http.filters import TenantFilterSet
 from accounts.http.serializers import StrictSerializer, TenantModelSerializer
 from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet
@@ -176,7 +176,7 @@ class NewServiceRecordSerializer(StrictSerializer):
     site = TenantRelatedField(queryset=Site.objects.all())
     visit = TenantRelatedField(queryset=Visit.objects.all(), required=False, allow_null=True, default=None)
     reference = serializers.CharField(max_length=80, help_text="the sender's own name for this report")
-    done_at = MomentField()
+    done_at = DayOrMomentField()
     minutes = serializers.IntegerField(min_value=0, max_value=1440, required=False, allow_null=True, default=None)
     work = WorkDoneSerializer(many=True, allow_empty=False, max_length=100)  # type: ignore[call-arg]
     parts = PartUsedSerializer(  # type: ignore[call-arg]
@@ -210,7 +210,7 @@ class NewServiceRecordSerializer(StrictSerializer):
         default="",
         help_text="who at the client's saw that it was done",
     )
-    confirmed_at = MomentField(required=False, allow_null=True, default=None)
+    confirmed_at = DayOrMomentField(required=False, allow_null=True, default=None)
     note = serializers.CharField(max_length=2000, required=False, allow_blank=True, default="")
     follows = OneOfField(
         choices=[(ADDITION, "work done besides"), (CORRECTION, "takes the place of the earlier report")],

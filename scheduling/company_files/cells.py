@@ -3,12 +3,13 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from accounts.day_alone import day_alone
 from fleet.forecasting.files.days import UNIX_EPOCH, written_day
 from fleet.forecasting.files.headers import tidy
 from fleet.forecasting.files.numbers import Numbers, read_numbers
@@ -38,8 +39,6 @@ _OFFSET: Final = re.compile(r"\d(Z|[+-]\d{2}:?\d{2})$", re.IGNORECASE)
 _HOUR: Final = re.compile(r"^(\d{1,2})(?:[:.h](\d{2}))?(?::\d{2})?\s*([ap])?\.?m?\.?$", re.IGNORECASE)
 _DAY_NAMES: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _GERMAN_DAY_NAMES: Final = ("montag", "dienstag", "mittwoch", "donnerstag", "freitag", "samstag", "sonntag")
-NOON: Final = timedelta(hours=12)
-"""A day without an hour is kept at its noon, which lies within that day in every zone it is told in."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +68,7 @@ def habits_of(
     columns: Sequence[tuple[Column, Sequence[str]]], table: TextTable, *, is_us: bool, zone: ZoneInfo
 ) -> Habits:
     """How a file writes, by its own cells where they tell, else by where the company is at home."""
-    days = [cell for column, cells in columns if column.kind in ("day", "moment") for cell in cells]
+    days = [cell for column, cells in columns if column.kind in ("day", "moment", "day_or_moment") for cell in cells]
     day_first, remark = day_order(map(with_century, days), is_us=is_us)
     return Habits(table.decimal_comma, day_first, zone, points_group=points_group_in(table), is_us=is_us, remark=remark)
 
@@ -122,9 +121,11 @@ def read_cell(column: Column, cell: str, habits: Habits) -> Any:
                 raise ValueError(f"'{cell[:40]}' is neither yes nor no")
             return FLAGS[cell.lower()] == "yes"
         case "day":
-            return (UNIX_EPOCH + timedelta(days=_day(cell, habits))).date().isoformat()
+            return day_of(cell, habits).isoformat()
         case "moment":
             return moment_of(cell, habits).isoformat()
+        case "day_or_moment":
+            return moment_of(cell, habits)
         case "hour":
             return hour_of(cell)
         case "weekdays":
@@ -140,20 +141,30 @@ def read_cell(column: Column, cell: str, habits: Habits) -> Any:
 
 
 def moment_of(cell: str, habits: Habits) -> datetime:
-    """The moment of a day and hour as written; a day alone is its noon in the zone.
+    """The moment of a day and hour as written; a day alone as `accounts.day_alone` keeps it.
 
     Raises
     ------
     ValueError
         For what is no day.
     """
+    if not has_hour(cell):
+        return day_alone(day_of(cell, habits), habits.zone)
     at = UNIX_EPOCH + timedelta(days=_day(cell, habits))
     if _OFFSET.search(cell.strip()):
         return _whole_second(at)
-    wall = at.replace(tzinfo=None)
-    if not has_hour(cell):
-        wall = wall.replace(hour=0, minute=0, second=0, microsecond=0) + NOON
-    return _whole_second(wall.replace(tzinfo=habits.zone).astimezone(UTC))
+    return _whole_second(at.replace(tzinfo=habits.zone).astimezone(UTC))
+
+
+def day_of(cell: str, habits: Habits) -> date:
+    """The day as written.
+
+    Raises
+    ------
+    ValueError
+        For what is no day.
+    """
+    return (UNIX_EPOCH + timedelta(days=_day(cell, habits))).date()
 
 
 def _day(cell: str, habits: Habits) -> float:

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from rest_framework import serializers
 
-from accounts.http.fields import MomentField, TenantRelatedField
+from accounts.http.fields import DayOrMomentField, MomentField, TenantRelatedField
 from fleet.api.catalogue import PriceBreakSerializer
 from fleet.api.quantities import QuantityField
 from fleet.engineering.errors import EngineeringError
@@ -29,8 +29,8 @@ class Column:
     field
         Field of the body that the API takes.
     kind
-        'text', 'number', 'whole', 'yes_no', 'word', 'day', 'moment', 'hour', 'weekdays', 'list', 'quantity',
-        'price_breaks', 'lots' or 'name' (of another row).
+        'text', 'number', 'whole', 'yes_no', 'word', 'day', 'moment', 'day_or_moment', 'hour', 'weekdays', 'list',
+        'quantity', 'price_breaks', 'lots' or 'name' (of another row).
     meaning
         One line for the template.
     also
@@ -133,6 +133,7 @@ def _kind_of(of_field: Any) -> tuple[str, dict[str, Any]]:
         (serializers.BooleanField, "yes_no"),
         (serializers.IntegerField, "whole"),
         ((serializers.FloatField, serializers.DecimalField), "number"),
+        (DayOrMomentField, "day_or_moment"),
         (MomentField, "moment"),
         (serializers.DateField, "day"),
         (serializers.TimeField, "hour"),

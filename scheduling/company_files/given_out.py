@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any, Final
 
+from accounts.day_alone import known_day
 from fleet.intake.rows import Row
 from scheduling.company_files.rows import Bringing
 
@@ -55,11 +56,14 @@ def known_again(rows: Sequence[Row], *, model: Any, owner: str, bringing: Bringi
 def _is_about(row: Row, stored: Any, owner: str) -> bool:
     if getattr(stored, owner).code.casefold() != row.words.get(owner, "").casefold() or row.faults:
         return False
+    written, day = row.words.get("taken_at", ""), known_day(stored.taken_at)
+    if day is not None:
+        return written == day.isoformat()
     try:
-        taken_at = datetime.fromisoformat(row.words.get("taken_at", ""))
+        taken_at = datetime.fromisoformat(written)
     except ValueError:
         return False
-    return abs(taken_at - stored.taken_at) < _SAME_MOMENT
+    return taken_at.tzinfo is not None and abs(taken_at - stored.taken_at) < _SAME_MOMENT
 
 
 def _says_the_same(row: Row, stored: Any, model: Any) -> bool:

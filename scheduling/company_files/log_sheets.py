@@ -19,16 +19,12 @@ from fleet.intake.rows import Row, Sent
 from fleet.intake.storing import close_batch, open_batch
 from fleet.intake.table_rows import cells_by_header
 from fleet.models import FeedWaterSample, IntakeBatch, Reading, Site, Unit
-from scheduling.company_files import words
-from scheduling.company_files.cells import Habits, has_hour, moment_of, plain_numbers, points_group_in
+from scheduling.company_files.cells import Habits, day_of, has_hour, moment_of, plain_numbers, points_group_in
 from scheduling.company_files.given_out import known_again
 from scheduling.company_files.outcome import Outcome, PageResult, RowResult
 from scheduling.company_files.pages import Page
 from scheduling.company_files.rows import Bringing
 from scheduling.company_files.written import day_order, home_unit, number_and_unit, with_century
-
-DAY_ONLY: Final = "day_only"
-"""Code of the doubt about a reading whose hour nobody wrote down."""
 
 _TIMES: Final = ("taken_at", "date", "time")
 _FIELD_WORDS: Final = {"unit_id": "unit", "site_id": "site", "day": "taken_at"}
@@ -286,19 +282,17 @@ def _word(name: str, cell: str) -> str:
 
 
 def _settle_moment(row: Row, habits: Habits) -> None:
-    """One moment with its offset, of a day and an hour however they are written; a day alone is kept at its noon."""
+    """One moment with its offset, of a day and an hour however they are written; or the day, where no hour is."""
     cell = row.words.get("taken_at") or " ".join(
         part for part in (row.words.get("date", ""), row.words.get("time", "")) if part
     )
     if not cell:
         return
     try:
-        at = moment_of(cell, habits)
+        at = moment_of(cell, habits) if has_hour(cell) else day_of(cell, habits)
     except ValueError as error:
         row.refuse("taken_at" if "taken_at" in row.words else "date", "not_a_time", str(error))
         return
     for name in _TIMES:
         row.words.pop(name, None)
     row.words["taken_at"] = at.isoformat()
-    if not has_hour(cell):
-        row.flag("taken_at", DAY_ONLY, words.day_without_hour())

@@ -5,9 +5,9 @@ import io
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any, Final
-from zoneinfo import ZoneInfo
 
 from accounts.api.clients import ClientSerializer
+from accounts.day_alone import known_day
 from accounts.models import Client, Company, Membership
 from fleet.api.catalogue import CatalogueItemSerializer, PartsRuleSerializer
 from fleet.api.instruments import InstrumentSerializer
@@ -34,10 +34,8 @@ from fleet.models import (
 from scheduling.api.installers import InstallerSerializer
 from scheduling.api.parts import StockLevelSerializer
 from scheduling.company_files.access import exceptions_in_cell, windows_in_cell
-from scheduling.company_files.cells import NOON
 from scheduling.company_files.columns import Column
 from scheduling.company_files.given_out import own_name
-from scheduling.company_files.log_sheets import DAY_ONLY
 from scheduling.company_files.lots import lots_in_cell
 from scheduling.company_files.price_breaks import price_breaks_in_cell
 from scheduling.company_files.record_sheets import (
@@ -54,7 +52,6 @@ from scheduling.company_files.sheet import Sheet
 from scheduling.company_files.unit_sheets import PLACEMENTS, POSITIONS, SLOTS, UNITS, slot_name
 from scheduling.models import Installer, StockLevel
 
-_NOON: Final = (datetime(1970, 1, 1, tzinfo=UTC) + NOON).time()
 _NUL_FREE: Final = str.maketrans({"\x00": ""})
 Line = Sequence[str]
 
@@ -178,7 +175,7 @@ def _cell(row: Any, column: Column, fields: Mapping[str, Any]) -> str:
         return lots_in_cell(shown)
     if column.kind == "list":
         return "; ".join(map(str, shown))
-    if column.kind == "moment":
+    if column.kind in ("moment", "day_or_moment"):
         return _moment(value)
     return _number(shown) if isinstance(shown, float) else str(shown).translate(_NUL_FREE)
 
@@ -188,21 +185,11 @@ def _number(value: float) -> str:
 
 
 def _moment(at: datetime | None) -> str:
-    return f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%S}Z" if at is not None else ""
-
-
-def _day_at_noon(at: datetime | None, zone: ZoneInfo) -> str:
-    """A moment that is noon to the second is a day that came without an hour; the day brings the same moment in."""
-    if at is not None and at.astimezone(zone).time() == _NOON:
-        return f"{at.astimezone(zone):%Y-%m-%d}"
-    return _moment(at)
-
-
-def _day_or_moment(reading: Reading) -> str:
-    """The moment of a reading; only its day where nobody knows the hour."""
-    if any(flag.get("code") == DAY_ONLY for flag in reading.flags):
-        return f"{reading.taken_at.astimezone(ZoneInfo(reading.unit.site.time_zone)):%Y-%m-%d}"
-    return _moment(reading.taken_at)
+    """A moment in UTC; the day alone where no hour is known."""
+    if at is None:
+        return ""
+    day = known_day(at)
+    return day.isoformat() if day is not None else f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%S}Z"
 
 
 def _train(unit: Unit) -> str:
@@ -224,8 +211,8 @@ def _placements(company: Company) -> Iterator[Line]:
             place.role,
             str(place.order),
             row.item.code,
-            _day_at_noon(row.placed_at, company.zone),
-            _day_at_noon(row.removed_at, company.zone),
+            _moment(row.placed_at),
+            _moment(row.removed_at),
             row.removal,
             row.serial_or_lot,
         ]
@@ -252,7 +239,7 @@ def _readings(company: Company) -> tuple[Line, Iterator[Line]]:
             stated = [getattr(row, name) for name in states]
             yield [
                 row.unit.code,
-                _day_or_moment(row),
+                _moment(row.taken_at),
                 _reference(row),
                 _reference(row.corrects, is_needed=True) if row.corrects is not None else "",
                 row.source,
@@ -293,7 +280,7 @@ def _samples(company: Company) -> tuple[Line, Iterator[Line]]:
         for row in rows.iterator(chunk_size=2000):
             yield [
                 row.site.code,
-                _day_at_noon(row.taken_at, ZoneInfo(row.site.time_zone)),
+                _moment(row.taken_at),
                 _reference(row),
                 _reference(row.corrects, is_needed=True) if row.corrects is not None else "",
                 *(getattr(row, name) for name in words[2:]),

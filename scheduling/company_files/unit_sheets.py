@@ -2,11 +2,11 @@
 
 import re
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Any, Final
 
 from django.db import transaction
 
+from accounts.day_alone import local_day, not_after
 from accounts.errors import DomainError
 from fleet.api.positions import PositionSerializer
 from fleet.api.units import NewUnitSerializer, UnitSerializer
@@ -149,7 +149,7 @@ def _train_by_columns(row: Row, stages: Mapping[str, Any], items: Mapping[str, A
 
 
 def _first_day(stages: Mapping[str, Any], bringing: Bringing) -> str:
-    days = [datetime.fromisoformat(at).astimezone(bringing.zone).date() for at in stages.values() if at]
+    days = [local_day(at, bringing.zone) for at in stages.values() if at]
     return min(days, default=bringing.now.astimezone(bringing.zone).date()).isoformat()
 
 
@@ -190,7 +190,7 @@ def _enter_change(
         _, outcome = enter_placement(
             position=position,
             item=item,
-            placed_at=datetime.fromisoformat(stages[name]),
+            placed_at=not_after(stages[name], bringing.now, bringing.zone),
             by=bringing.by,
             now=bringing.now,
         )
@@ -263,7 +263,7 @@ UNITS: Final = Sheet(
         *(
             Column(
                 f"{slot_name(*slot)}_changed",
-                "moment",
+                "day_or_moment",
                 "when it was changed last",
                 also=", ".join(
                     form.format(slot_name(*slot).replace("_", " "))
@@ -329,12 +329,13 @@ def _store_placement(row: Row, bringing: Bringing) -> Outcome:
         row.say("removal", "without the day it left nobody can tell which cartridge this is said of; not stored")
     if not values.get("placed_at"):
         raise RowRefusedError([("placed_at", "Say when it was placed")])
+    removed_at = values.get("removed_at")
     try:
         _, outcome = enter_placement(
             position=position,
             item=item,
-            placed_at=datetime.fromisoformat(values["placed_at"]),
-            removed_at=datetime.fromisoformat(values["removed_at"]) if values.get("removed_at") else None,
+            placed_at=not_after(values["placed_at"], bringing.now, bringing.zone),
+            removed_at=not_after(removed_at, bringing.now, bringing.zone) if removed_at is not None else None,
             removal=values.get("removal") or "",
             serial_or_lot=str(values.get("serial_or_lot") or "")[:60],
             by=bringing.by,
@@ -375,7 +376,7 @@ PLACEMENTS: Final = Sheet(
         Column("item", "text", "the item's code", also="item code, part, part no, model", example="CARB-10"),
         Column(
             "placed_at",
-            "moment",
+            "day_or_moment",
             "when it was fitted",
             also="placed, in, put in, fitted, installed, placed on, fitted on, installed on, date in, changed, "
             "changed on, replaced, replaced on, date, day",
@@ -383,7 +384,7 @@ PLACEMENTS: Final = Sheet(
         ),
         Column(
             "removed_at",
-            "moment",
+            "day_or_moment",
             "when it left; empty: at the next change, or it still stands there",
             also="removed, out, taken out, removed on, date out",
         ),

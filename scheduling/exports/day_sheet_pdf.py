@@ -17,6 +17,7 @@ from reportlab.platypus import (
     TableStyle,
 )
 
+from accounts.day_alone import local_day
 from accounts.language import gettext
 from scheduling.exports import words
 from scheduling.exports.pdf_pages import MEDIA_TYPE, Pages
@@ -171,7 +172,7 @@ class _Sheet(Pages):
                 p["place"],
                 p["item_code"] or "",
                 p["serial_or_lot"],
-                self._local(p["placed_at"]).date() if p["placed_at"] else None,
+                local_day(p["placed_at"], self.zone) if p["placed_at"] else None,
             )
             for p in unit["train"]
         )
@@ -185,7 +186,7 @@ class _Sheet(Pages):
         if not last and not expected:
             flow.append(self._text(gettext(words.NEVER_READ), self.small))
             return flow
-        when = words.read_on(self._local(unit["read_at"]).date() if unit["read_at"] else None)
+        when = words.read_on(local_day(unit["read_at"], self.zone) if unit["read_at"] else None)
         rows = [["", when, *map(gettext, words.READING_COLUMNS)]]
         for name_ in [*expected, *(quantity for quantity in last if quantity not in expected)]:
             row = last.get(name_) or expected[name_]

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.deletion import Collector
 
+from accounts.day_alone_field import DayOrMomentField, KnowsDaysAlone, day_column
 from accounts.language import gettext_noop
 from accounts.models import Company, Membership
 from accounts.tenancy import TenantQuerySet
@@ -201,7 +202,7 @@ class VisitTask(PassedOn):
         return f"task {self.order} of {self.visit_id}"
 
 
-class ServiceRecord(Voidable, PassedOn):
+class ServiceRecord(KnowsDaysAlone, Voidable, PassedOn):
     """What was done on a visit, as the installer reported it; `reference` makes a repeated report harmless.
 
     `objects` holds what is in force; a report that was taken back stays in `with_voided`, and the one that took its
@@ -218,7 +219,8 @@ class ServiceRecord(Voidable, PassedOn):
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="service_records")
     visit = models.ForeignKey(Visit, on_delete=models.SET_NULL, null=True, blank=True, related_name="records")
     reference = models.CharField(max_length=80)
-    done_at = models.DateTimeField()
+    done_on = day_column()
+    done_at = DayOrMomentField(day_column="done_on")
     done_by = models.ForeignKey(Membership, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     minutes = models.PositiveIntegerField(null=True, blank=True)
     work = models.JSONField(
@@ -228,7 +230,8 @@ class ServiceRecord(Voidable, PassedOn):
     leftover = models.JSONField(default=list, blank=True, help_text="pieces found over and put into the van")
     readings = models.JSONField(default=list, blank=True, help_text="ids of the readings sent with the report")
     confirmed_by = models.CharField(max_length=120, blank=True, help_text="who at the client's saw that it was done")
-    confirmed_at = models.DateTimeField(null=True, blank=True)
+    confirmed_on = day_column()
+    confirmed_at = DayOrMomentField(day_column="confirmed_on", null=True, blank=True)
     note = models.TextField(blank=True)
     received_at = models.DateTimeField()
     corrects = models.OneToOneField(

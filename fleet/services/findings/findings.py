@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from django.db import transaction
 
+from accounts.day_alone import DayAlone
 from accounts.models import Company
 from fleet.models import Finding, Unit
 from fleet.services import words
@@ -121,7 +122,7 @@ def _store(
             if finding.state != Finding.State.DISMISSED:
                 finding.state = Finding.State.CLOSED
         Finding.objects.bulk_create(fresh)
-        names = [name.removesuffix("_id") for name in _FIELDS]
+        names = [*(name.removesuffix("_id") for name in _FIELDS), "last_seen_on"]
         Finding.objects.bulk_update(changed, names, batch_size=100)
         Finding.objects.bulk_update(list(vanished.values()), ["state", "closed_at"], batch_size=100)
     counts.update(opened=len(fresh), refreshed=len(changed), closed=len(vanished))
@@ -142,7 +143,8 @@ def _fields(company: Company, history: History, unit_id: int, pattern: Pattern, 
     match, row = pattern.match, pattern.row
     rule = match.rule
     # A finding about the unit as a whole is seen anew each day, so that a second run on that day changes nothing.
-    today = datetime.combine(company.day_at(now), time(), tzinfo=company.zone)
+    day = company.day_at(now)
+    today = DayAlone.of(day, datetime.combine(day, time(), tzinfo=company.zone))
     return {
         "rule": rule.id,
         "position_id": position_of(history, unit_id, rule),

@@ -9,6 +9,7 @@ import numpy as np
 from django.db.models import Q
 from numpy.typing import NDArray
 
+from accounts.day_alone import DayAlone
 from accounts.models import Company
 from fleet.engineering.constants import SECONDS_PER_DAY
 from fleet.models import Placement, Reading, Unit
@@ -57,7 +58,7 @@ def load_readings(
     """Read the readings of some units that nothing corrects; with `condition` those only, with `ids` of them these."""
     rows = Reading.objects.current().of_company(company).filter(condition or Q(), unit_id__in=unit_ids)
     names = (*Reading.QUANTITIES, "minutes_since_start", *WORDS)
-    fields = ("pk", "unit_id", "taken_at", "flags", *names)
+    fields = ("pk", "unit_id", "taken_at", "taken_on", "flags", *names)
     if ids is None:
         values = list(rows.order_by("unit_id", "taken_at", "pk").values_list(*fields).iterator(chunk_size=_AT_ONCE))
     else:
@@ -68,7 +69,8 @@ def load_readings(
     columns = list(zip(*values, strict=True)) if values else [() for _ in fields]
     by_name = dict(zip(fields, columns, strict=True))
     numbers = {name: np.array(by_name[name], dtype=np.float64) for name in (*Reading.QUANTITIES, "minutes_since_start")}
-    taken_at = list(by_name["taken_at"])
+    moments = zip(by_name["taken_at"], by_name["taken_on"], strict=True)
+    taken_at = [at if day is None else DayAlone.of(day, at) for at, day in moments]
     return ReadingTable(
         ids=np.array(by_name["pk"], dtype=np.int64),
         unit_ids=np.array(by_name["unit_id"], dtype=np.int64),

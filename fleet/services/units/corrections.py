@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from django.db import transaction
 
+from accounts.day_alone import moment_in_words
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
@@ -381,8 +382,8 @@ def _put_in(
         if removed_at <= placed_at:
             raise InvalidInput(
                 "before_placing",
-                f"It left on {removed_at:%Y-%m-%d %H:%M} UTC, which is not after it was placed on "
-                f"{placed_at:%Y-%m-%d %H:%M} UTC.",
+                f"It left on {moment_in_words(removed_at)}, which is not after it was placed on "
+                f"{moment_in_words(placed_at)}.",
                 pointer="/removed_at" if "removed_at" in changed else "/placed_at",
             )
     if later is not None and (removed_at is None or removed_at > later.placed_at):
@@ -429,7 +430,7 @@ def _move_rotation(
         if row.removed_at is not None and at >= row.removed_at:
             raise InvalidInput(
                 "before_placing",
-                f"{at:%Y-%m-%d %H:%M} UTC is not before placement {row.pk} left, on {row.removed_at:%Y-%m-%d %H:%M}.",
+                f"{moment_in_words(at)} is not before placement {row.pk} left, on {moment_in_words(row.removed_at)}.",
                 pointer="/placed_at",
             )
     for row in ending:
@@ -446,11 +447,11 @@ def _move_rotation(
 
 
 def _overlap(row: Placement, at: datetime, pointer: str, *, wording: str = "") -> InvalidInput:
-    until = f"until {row.removed_at:%Y-%m-%d %H:%M} UTC" if row.removed_at else "and stands there still"
+    until = f"until {moment_in_words(row.removed_at)}" if row.removed_at else "and stands there still"
     return InvalidInput(
         "overlaps_another",
-        f"{row.item.code} (placement {row.pk}) {wording or 'stood there'} from {row.placed_at:%Y-%m-%d %H:%M} UTC "
-        f"{until}; on {at:%Y-%m-%d %H:%M} UTC two would stand in one position.",
+        f"{row.item.code} (placement {row.pk}) {wording or 'stood there'} from {moment_in_words(row.placed_at)} "
+        f"{until}; on {moment_in_words(at)} two would stand in one position.",
         pointer=pointer,
     )
 

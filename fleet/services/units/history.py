@@ -6,6 +6,7 @@ from typing import Final
 
 from django.db import transaction
 
+from accounts.day_alone import moment_in_words
 from accounts.errors import InvalidInput
 from accounts.models import Membership
 from accounts.services import record
@@ -137,7 +138,7 @@ def _check_moments(unit: Unit, placed_at: datetime, removed_at: datetime | None,
     if removed_at is not None and removed_at <= placed_at:
         raise InvalidInput(
             "before_placing",
-            f"{removed_at:%Y-%m-%d %H:%M} UTC is not after the cartridge was placed on {placed_at:%Y-%m-%d %H:%M} UTC.",
+            f"{moment_in_words(removed_at)} is not after the cartridge was placed on {moment_in_words(placed_at)}.",
             pointer="/removed_at",
         )
 

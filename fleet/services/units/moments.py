@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Min
 
+from accounts.day_alone import local_day, moment_in_words
 from accounts.errors import Conflict, Fault, InvalidInput
 from fleet.models import Placement, Reading, Unit
 
@@ -58,11 +59,11 @@ def check_moment(unit: Unit, at: datetime, now: datetime, pointer: str) -> None:
     """
     if at > now:
         raise InvalidInput(
-            "in_the_future", f"{at:%Y-%m-%d %H:%M} UTC is in the future; give when it was done.", pointer=pointer
+            "in_the_future", f"{moment_in_words(at)} is in the future; give when it was done.", pointer=pointer
         )
     if at.year < FIRST_YEAR:
         raise InvalidInput("too_long_ago", f"{at:%Y-%m-%d} is before {FIRST_YEAR}; look at the year.", pointer=pointer)
-    day = at.astimezone(ZoneInfo(unit.site.time_zone)).date()
+    day = local_day(at, ZoneInfo(unit.site.time_zone))
     if day < unit.commissioned_on:
         raise InvalidInput(
             "before_commissioning",

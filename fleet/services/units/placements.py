@@ -7,6 +7,7 @@ from typing import Final
 
 from django.db import transaction
 
+from accounts.day_alone import moment_in_words
 from accounts.errors import Conflict, InvalidInput
 from accounts.models import Membership
 from accounts.services import record
@@ -256,8 +257,8 @@ def _check_gap(position: Position, at: datetime) -> None:
     if last is not None:
         raise InvalidInput(
             "overlaps_another",
-            f"Until {last.removed_at:%Y-%m-%d %H:%M} UTC another cartridge stood there; the new one cannot be placed "
-            f"on {at:%Y-%m-%d %H:%M} UTC.",
+            f"Until {moment_in_words(last.removed_at)} another cartridge stood there; the new one cannot be placed "
+            f"on {moment_in_words(at)}.",
             pointer="/placed_at",
         )
 
@@ -281,8 +282,8 @@ def _end(
     if at <= placement.placed_at or (is_replaced and at < placement.placed_at + _ONE_MINUTE):
         raise InvalidInput(
             "before_placing",
-            f"{at:%Y-%m-%d %H:%M} UTC is not after the cartridge there was placed on "
-            f"{placement.placed_at:%Y-%m-%d %H:%M} UTC.",
+            f"{moment_in_words(at)} is not after the cartridge there was placed on "
+            f"{moment_in_words(placement.placed_at)}.",
             pointer=pointer,
         )
     placement.removed_at = at

@@ -3,10 +3,11 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 from django.db.models import Max, Q
 
+from accounts.day_alone import local_day
 from accounts.models import Company
 from fleet.models import CatalogueItem, Finding, Forecast, Placement, Position, Reading, Unit
 from fleet.services.forecasts.rows import TENTHS
@@ -40,7 +41,7 @@ def forecast_facts(forecast: Forecast, today: date) -> ForecastFacts:
     """A stored forecast in the words of the planning room."""
     placement = forecast.placement
     # to a day, on the clock of UTC: of a life of weeks or months
-    used = (today - placement.first_installed_at.date()).days if placement is not None else None
+    used = (today - local_day(placement.first_installed_at, UTC)).days if placement is not None else None
     read_days = forecast.evidence.get("newest_reading_age_days")
     return ForecastFacts(
         key=forecast.pk,

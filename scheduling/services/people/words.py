@@ -12,6 +12,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from accounts.dates import long_day
+from accounts.day_alone import known_day, local_day
 from accounts.language import gettext, gettext_noop, listed, ngettext
 from accounts.models import Company
 from fleet.engineering.cautions import NO_CERTIFICATE
@@ -465,9 +466,16 @@ def found_for_office(finding: Finding, seen_at: datetime) -> Text:
     title = gettext(TITLES[finding.rule])
     subject = gettext("{title}: {site}, unit {unit}").format(title=title, site=site.name, unit=unit.code)
     place = gettext("{site}, {address}").format(site=site.name, address=site.address) if site.address else site.name
-    when = seen_at.astimezone(ZoneInfo(site.time_zone))
-    seen = gettext("{title} at unit {unit}, {place}, seen on {day} at {time}.").format(
-        title=title, unit=unit.code, place=place, day=long_day(when.date()), time=f"{when:%H:%M}"
+    zone = ZoneInfo(site.time_zone)
+    words = gettext("{title} at unit {unit}, {place}, seen on {day} at {time}.")
+    if known_day(seen_at) is not None:
+        words = gettext("{title} at unit {unit}, {place}, seen on {day}.")
+    seen = words.format(
+        title=title,
+        unit=unit.code,
+        place=place,
+        day=long_day(local_day(seen_at, zone)),
+        time=f"{seen_at.astimezone(zone):%H:%M}",
     )
     call = gettext("Call {client}: {phone}.").format(
         client=site.client.name, phone=site.client.phone or gettext("no telephone number is stored")

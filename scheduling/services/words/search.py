@@ -4,6 +4,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from accounts.dates import long_day
+from accounts.day_alone import local_day
 from accounts.language import gettext, gettext_noop
 from accounts.models import Client
 from fleet.models import CatalogueItem, Placement, Site, Unit
@@ -67,7 +68,7 @@ def of_cartridge(row: Placement) -> str:
     zone = ZoneInfo(row.position.unit.site.time_zone)
     placed = gettext("since {day}") if row.removed_at is None else gettext("from {day} to {last}")
     last = row.removed_at or row.placed_at
-    words = placed.format(day=long_day(row.placed_at.astimezone(zone)), last=long_day(last.astimezone(zone)))
+    words = placed.format(day=long_day(local_day(row.placed_at, zone)), last=long_day(local_day(last, zone)))
     return _listed(row.position.unit.code, row.position.unit.site.client.name, words)
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db import transaction
 
+from accounts.day_alone import known_day, moment_in_words
 from accounts.errors import Conflict, DomainError, Fault, InvalidInput, raise_together
 from accounts.models import Company, Membership
 from accounts.repeats import conflict, worded
@@ -235,7 +236,7 @@ def _read(report: WorkReport, by: Membership, now: datetime) -> list[int]:
         row = body
         if isinstance(body, dict):
             row = {
-                "taken_at": report.done_at.isoformat(),
+                "taken_at": (known_day(report.done_at) or report.done_at).isoformat(),
                 "reference": f"{report.reference}#{number + 1}"[:80],
                 **body,
             }
@@ -282,7 +283,7 @@ def _lock_visit(visit: Visit | None, site: Site) -> Visit | None:
 def _check(report: WorkReport, now: datetime) -> None:
     done_at, faults = report.done_at, []
     if done_at > now:
-        faults.append(Fault("/done_at", f"done_at {done_at.isoformat()} is in the future; give when it was done."))
+        faults.append(Fault("/done_at", f"done_at {moment_in_words(done_at)} is in the future; give when it was done."))
     positions_worked: set[int] = set()
     for number, entry in enumerate(report.work):
         at = f"/work/{number}"

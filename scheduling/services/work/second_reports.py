@@ -3,6 +3,7 @@
 from datetime import timedelta
 from typing import Final
 
+from accounts.day_alone import moment_in_words
 from accounts.errors import Conflict, Fault
 from scheduling.models import Need, ServiceRecord
 from scheduling.services.work.report import ADDITION, CORRECTION, WorkReport
@@ -37,7 +38,7 @@ def refuse_unsaid_second_report(report: WorkReport) -> None:
         return
     first = earlier[0]
     if report.follows != ADDITION:
-        name = f"'{first.reference}' (service record {first.pk}, done at {first.done_at:%Y-%m-%d %H:%M} UTC)"
+        name = f"'{first.reference}' (service record {first.pk}, done at {moment_in_words(first.done_at)})"
         raise Conflict(
             "second_report",
             f"This work was reported before, as {name}. Send it with 'follows': '{ADDITION}' where it was done "

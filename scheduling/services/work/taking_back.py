@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from django.db import transaction
 
+from accounts.day_alone import known_day
 from accounts.errors import Conflict, InvalidInput
 from accounts.language import gettext
 from accounts.models import Membership
@@ -226,7 +227,7 @@ def _reopen_visit(row: ServiceRecord, now: datetime) -> None:
 def _as_it_was(row: ServiceRecord) -> dict[str, Any]:
     return {
         "reference": row.reference,
-        "done_at": row.done_at.isoformat(),
+        "done_at": (known_day(row.done_at) or row.done_at).isoformat(),
         "work": row.work,
         "parts": row.parts,
         "readings": row.readings,

@@ -4,6 +4,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
+from accounts.day_alone import known_day
 from accounts.errors import InvalidInput
 from accounts.models import Company, Membership
 from fleet.intake.readings_log import read_log
@@ -110,7 +111,10 @@ def test_a_cell_that_cannot_be_is_refused_with_its_field_and_a_sentence(
         ("2024-12-31 10:00", "before_commissioning", "2025-01-10"),
         ("2026-02-30 10:00", "unreadable_date", "exists"),
         ("03/04/2026 10:00", "unreadable_date", "day/month or month/day"),
-        ("2026-03-04", "unreadable_date", "time of day"),
+        ("2026-03-04+01:00", "unreadable_date", "no time of day"),
+        ("2026-02-30", "unreadable_date", "exists"),
+        ("2026-03-11", "in_the_future", "2026-03-11 is in the future"),
+        ("2024-12-31", "before_commissioning", "2025-01-10"),
         ("last Monday", "unreadable_date", "2026-03-04 14:05"),
         ("", "missing", "no date"),
         # Clocks in Germany went from 02:00 to 03:00 on 30 March 2025 (EU summer time: last Sunday of March).
@@ -361,3 +365,29 @@ def test_the_number_of_queries_does_not_grow_with_the_rows(unit: Unit, django_as
         return sum(1 for query in queries if not query["sql"].startswith("INSERT"))
 
     assert queries(5, 3) == queries(300, 4)
+
+
+@pytest.mark.parametrize("when", ["2026-03-04", "04.03.2026"])
+def test_a_day_without_an_hour_is_kept_as_the_day(unit: Unit, when: str) -> None:
+    text = f"unit,taken at,feed TDS [ppm]\nRX-7,{when},200\n"
+    assert load(unit.company, None, text).stored == 1
+    reading = Reading.objects.get()
+    # Counted with as its noon in Berlin, an hour ahead of UTC.
+    assert reading.taken_at == datetime(2026, 3, 4, 11, tzinfo=UTC)
+    assert (known_day(reading.taken_at), reading.flags) == (date(2026, 3, 4), [])
+    again = load(unit.company, None, text)
+    assert (again.stored, again.duplicates) == (0, 1)
+
+
+def test_a_day_alone_of_today_is_known_again_in_the_evening(unit: Unit) -> None:
+    text = b"unit,taken at,reference,feed TDS [ppm]\nRX-7,2026-03-10,A1,200\nRX-7,2026-03-10,,210\n"
+    morning, evening = NOW.replace(hour=7), NOW.replace(hour=19)
+    read_log(company=unit.company, by=None, name="log.csv", content=text, now=morning)
+    assert [known_day(row.taken_at) for row in Reading.objects.all()] == [date(2026, 3, 10)] * 2
+    assert max(row.taken_at for row in Reading.objects.all()) <= morning
+    again = read_log(company=unit.company, by=None, name="log.csv", content=text, now=evening)
+    assert (again.stored, again.duplicates, again.refused) == (0, 2, 0)
+    other = text.replace(b"03-10,A1", b"03-09,A1")
+    batch = read_log(company=unit.company, by=None, name="log.csv", content=other, now=evening)
+    (refused,) = batch.refused_rows.all()
+    assert "with taken_at 2026-03-10, not 2026-03-09" in refused.faults[0]["sentence"]

@@ -10,12 +10,13 @@ import io
 import subprocess
 import sys
 import tarfile
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 from rest_framework.test import APIClient
 
+from accounts.day_alone import known_day
 from accounts.errors import InvalidInput
 from accounts.models import Company
 from fleet.intake.wqx_log import WqxIntake, read_log
@@ -204,9 +205,10 @@ def test_of_two_results_of_one_activity_the_first_is_kept_and_the_other_named(si
     assert FeedWaterSample.objects.get().iron_mg_per_l == pytest.approx(0.1)
 
 
-def test_without_a_zone_the_clock_of_the_site_counts_and_without_a_time_noon(site: Site) -> None:
+def test_without_a_zone_the_clock_of_the_site_counts_and_without_a_time_the_day(site: Site) -> None:
     load(site, HEAD + "ST,A,Water,2024-05-31,,,Iron,0.1,mg/l,,Final\nST,B,Water,2024-06-01,08:00:00,,Iron,0.1,mg/l,,\n")
-    moments = list(FeedWaterSample.objects.order_by("taken_at").values_list("taken_at", flat=True))
+    moments = [sample.taken_at for sample in FeedWaterSample.objects.order_by("taken_at")]
+    assert [known_day(at) for at in moments] == [date(2024, 5, 31), None]
     assert moments == [datetime(2024, 5, 31, 17, 0, tzinfo=UTC), datetime(2024, 6, 1, 13, 0, tzinfo=UTC)]
 
 

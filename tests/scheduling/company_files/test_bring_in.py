@@ -2,7 +2,7 @@
 
 import io
 import zipfile
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -10,6 +10,7 @@ from django.core.management import CommandError, call_command
 from openpyxl import Workbook
 from rest_framework.test import APIClient
 
+from accounts.day_alone import known_day
 from accounts.models import Client, Company, Membership
 from fleet.models import CatalogueItem, Placement, Reading, Site, Unit
 from scheduling.company_files.bring_in import bring_in
@@ -69,7 +70,8 @@ def test_one_sheet_of_units_makes_clients_sites_units_and_their_last_changes(ber
     assert [(stay.item.code, f"{stay.placed_at:%Y-%m-%d %H}") for stay in stays] == [
         ("SED5", "2026-03-02 11"),
         ("CB10", "2026-03-02 11"),
-    ], "a day alone is its noon in Berlin"
+    ], "a day alone is counted with as its noon in Berlin"
+    assert {known_day(stay.placed_at) for stay in stays} == {date(2026, 3, 2)}
     assert str(CatalogueItem.objects.get(code="CB10").price) == "9.80"
     assert result.count(Outcome.REFUSED) == 1
 
@@ -88,7 +90,8 @@ def test_a_bad_value_is_left_out_and_its_row_kept(berlin: Membership) -> None:
     assert any("'abc' is not a number" in remark for remark in told(result, "readings"))
     assert any("There is no unit with the code 'S99-1'" in remark for remark in told(result, "readings"))
     first = Reading.objects.get(unit__code="S01-1", taken_at=datetime(2026, 3, 2, 11, tzinfo=UTC))
-    assert [flag["code"] for flag in first.flags] == ["day_only"]
+    assert (known_day(first.taken_at), first.flags) == (date(2026, 3, 2), [])
+    assert known_day(second.taken_at) is None
     assert any("'colour'" in remark for page in result.pages for remark in page.remarks)
 
 

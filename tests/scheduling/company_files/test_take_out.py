@@ -1,11 +1,13 @@
 """Out and in again gives the same company."""
 
-from datetime import timedelta
+from datetime import date, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
+from accounts.day_alone import day_alone, known_day
 from accounts.models import Membership
-from fleet.models import Placement, Position, Stage, Unit
+from fleet.models import FeedWaterSample, Placement, Position, Reading, Stage, Unit
 from scheduling.company_files.bring_in import bring_in
 from scheduling.company_files.outcome import Outcome
 from scheduling.company_files.take_out import take_out
@@ -70,3 +72,46 @@ def test_out_and_in_again_is_the_same() -> None:
     assert [row for page in same.pages for row in page.rows if row.outcome == Outcome.CHANGED] == []
     moved = Placement.objects.of_company(second.company).get(position__role="lead")
     assert (moved.continues is not None, moved.first_installed_at) == (True, times[0])
+
+
+@pytest.mark.django_db
+def test_days_without_an_hour_go_out_and_come_in_as_days() -> None:
+    # 13 hours ahead of UTC in its summer: noon there is the day before in UTC.
+    auckland, day = "Pacific/Auckland", date(2026, 1, 12)
+    at = day_alone(day, ZoneInfo(auckland))
+    company = factories.CompanyFactory(time_zone=auckland)
+    owner = factories.MembershipFactory(company=company, role="owner")
+    site = factories.SiteFactory(company=company, code="S1", time_zone=auckland)
+    unit = factories.UnitFactory(company=company, site=site, code="S1-1")
+    position = factories.PositionFactory(unit=unit, stage=Stage.SEDIMENT)
+    item = factories.CatalogueItemFactory(company=company, kind="sediment", code="SED")
+    left = day_alone(date(2026, 2, 3), ZoneInfo(auckland))
+    factories.PlacementFactory(
+        position=position, item=item, placed_at=at, first_installed_at=at, removed_at=left, removal="exhausted"
+    )
+    factories.PlacementFactory(position=position, item=item, placed_at=left, first_installed_at=left)
+    factories.ReadingFactory(unit=unit, taken_at=at, reference="", feed_tds_mg_per_l=200.0)
+    # By chance on the second of noon, and no day alone.
+    factories.ReadingFactory(unit=unit, taken_at=at + timedelta(days=1), reference="", feed_tds_mg_per_l=210.0)
+    factories.FeedWaterSampleFactory(site=site, taken_at=at, reference="")
+    files = out(owner)
+    assert [line.split(",")[1] for line in files["readings.csv"].splitlines()[1:]] == [
+        "2026-01-12",
+        "2026-01-12T23:00:00Z",
+    ]
+    assert files["placements.csv"].count("2026-01-12,2026-02-03,exhausted") == 1
+    assert files["feed_water.csv"].splitlines()[1].split(",")[1] == "2026-01-12"
+
+    second = factories.MembershipFactory(company=factories.CompanyFactory(time_zone=auckland), role="owner")
+    sent = {name: text.encode() for name, text in files.items()}
+    result = bring_in(by=second, files=sent, now=NOW, is_trial=False)
+    assert [row.remarks for page in result.pages for row in page.rows if row.outcome == Outcome.REFUSED] == []
+    assert out(second) == files
+    first = Placement.objects.of_company(second.company).order_by("placed_at").first()
+    assert first is not None
+    assert (first.placed_at, known_day(first.placed_at), known_day(first.first_installed_at)) == (at, day, day)
+    moments = Reading.objects.of_company(second.company).order_by("taken_at")
+    assert [known_day(row.taken_at) for row in moments] == [day, None]
+    assert known_day(FeedWaterSample.objects.of_company(second.company).get().taken_at) == day
+    again = bring_in(by=owner, files=sent, now=NOW, is_trial=False)
+    assert {row.outcome for page in again.pages for row in page.rows} == {Outcome.LEFT}

@@ -57,6 +57,7 @@ SERVICES = {
     "fleet.services.units.corrections.void_placement": ANNOUNCES,
     "fleet.services.units.history.enter_placement": ANNOUNCES,
     "fleet.services.units.passing_on.move_unit": WHOSE,
+    "fleet.services.units.past_ownerships.enter_ownership": WHOSE,
     "fleet.services.units.passing_on.pass_site_on": WHOSE,
     "fleet.services.units.placements.place": ANNOUNCES,
     "fleet.services.units.placements.remove": ANNOUNCES,

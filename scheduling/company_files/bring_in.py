@@ -17,6 +17,7 @@ from scheduling.company_files.cells import habits_of, read_cells
 from scheduling.company_files.columns import Heading, read_heading
 from scheduling.company_files.log_sheets import FEED_WATER, READINGS, Log, is_log, store_log
 from scheduling.company_files.outcome import BroughtIn, Outcome, PageResult, RowResult
+from scheduling.company_files.ownership_sheet import OWNERSHIPS, share_pasts
 from scheduling.company_files.pages import Page, pages_of
 from scheduling.company_files.record_sheets import (
     CATALOGUE,
@@ -42,6 +43,7 @@ ORDER: Final[tuple[Sheet | Log, ...]] = (
     CLIENTS,
     SITES,
     UNITS,
+    OWNERSHIPS,
     POSITIONS,
     INSTRUMENTS,
     INSTALLERS,
@@ -183,6 +185,9 @@ def _store_page(sheet: Sheet | Log, page: Page, bringing: Bringing, is_own: bool
         if sheet is SITES and not is_own and is_of_another_client(row, bringing):
             continue
         result.rows.append(_store_row(sheet, row, bringing, earlier if is_own else {}))
+    if sheet is OWNERSHIPS:
+        refused = {row.line for row in result.rows if row.outcome == Outcome.REFUSED}
+        share_pasts([row for row in rows if row.line not in refused], bringing)
     return result
 
 

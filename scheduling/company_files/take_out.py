@@ -37,6 +37,7 @@ from scheduling.company_files.access import exceptions_in_cell, windows_in_cell
 from scheduling.company_files.columns import Column
 from scheduling.company_files.given_out import own_name
 from scheduling.company_files.lots import lots_in_cell
+from scheduling.company_files.ownership_sheet import OWNERSHIPS, ownerships_of
 from scheduling.company_files.price_breaks import price_breaks_in_cell
 from scheduling.company_files.record_sheets import (
     CATALOGUE,
@@ -100,14 +101,16 @@ def _sheets(company: Company, context: Mapping[str, Any]) -> Iterator[tuple[str,
     for sheet, serializer, rows in simple:
         columns = list(sheet.columns)
         yield sheet.name, [column.header for column in columns], _lines(rows, serializer, columns, context, {})
+    # Since when they are their clients' is told with whose they were before.
+    site_columns = [each for each in SITES.columns if each.field != "client_since"]
     sites = Site.objects.of_company(company).prefetch_related("access_windows", "access_exceptions").order_by("code")
     yield (
         SITES.name,
-        [column.header for column in SITES.columns],
+        [column.header for column in site_columns],
         _lines(
             sites,
             SiteSerializer,
-            list(SITES.columns),
+            site_columns,
             context,
             {
                 "access_windows": lambda site: windows_in_cell(site.access_windows.all()),
@@ -116,7 +119,7 @@ def _sheets(company: Company, context: Mapping[str, Any]) -> Iterator[tuple[str,
         ),
     )
     changes = {f"{slot_name(*slot)}_{what}" for slot in SLOTS for what in ("changed", "item")}
-    unit_columns = [each for each in UNITS.columns if each.field not in {*changes, "client", "address"}]
+    unit_columns = [each for each in UNITS.columns if each.field not in {*changes, "client", "address", "client_since"}]
     yield (
         UNITS.name,
         [column.header for column in unit_columns],
@@ -128,6 +131,7 @@ def _sheets(company: Company, context: Mapping[str, Any]) -> Iterator[tuple[str,
             {"train": _train},
         ),
     )
+    yield OWNERSHIPS.name, [column.header for column in OWNERSHIPS.columns], _ownerships(company)
     yield PLACEMENTS.name, [column.header for column in PLACEMENTS.columns], _placements(company)
     yield "feed_water", *_samples(company)
     yield "readings", *_readings(company)
@@ -216,6 +220,12 @@ def _placements(company: Company) -> Iterator[Line]:
             row.removal,
             row.serial_or_lot,
         ]
+
+
+def _ownerships(company: Company) -> Iterator[Line]:
+    for client, site, unit, since, until in ownerships_of(company):
+        codes = [held.code if held is not None else "" for held in (site, unit)]
+        yield [client.name, *codes, _moment(since), _moment(until)]
 
 
 def _readings(company: Company) -> tuple[Line, Iterator[Line]]:

@@ -90,10 +90,10 @@ def test_days_without_an_hour_go_out_and_come_in_as_days() -> None:
         position=position, item=item, placed_at=at, first_installed_at=at, removed_at=left, removal="exhausted"
     )
     factories.PlacementFactory(position=position, item=item, placed_at=left, first_installed_at=left)
-    factories.ReadingFactory(unit=unit, taken_at=at, reference="", feed_tds_mg_per_l=200.0)
+    factories.ReadingFactory(unit=unit, taken_at=at, reference="a", feed_tds_mg_per_l=200.0)
     # By chance on the second of noon, and no day alone.
-    factories.ReadingFactory(unit=unit, taken_at=at + timedelta(days=1), reference="", feed_tds_mg_per_l=210.0)
-    factories.FeedWaterSampleFactory(site=site, taken_at=at, reference="")
+    factories.ReadingFactory(unit=unit, taken_at=at + timedelta(days=1), reference="b", feed_tds_mg_per_l=210.0)
+    factories.FeedWaterSampleFactory(site=site, taken_at=at, reference="c")
     files = out(owner)
     assert [line.split(",")[1] for line in files["readings.csv"].splitlines()[1:]] == [
         "2026-01-12",

@@ -17,6 +17,9 @@ from fleet.services.units.moments import FIRST_YEAR
 _ANY_ZONE: Final = ZoneInfo("UTC")
 """For a time whose place is not known, of which no more is asked than that it can be read."""
 
+NOT_A_TIME: Final = "not_a_time"
+"""Code of what whoever read the cells of a file could not read as a time; it is told once."""
+
 CLOCK_SLACK: Final = timedelta(minutes=10)
 """A sender's clock may be ahead of ours by this much; what lies further ahead is refused as in the future."""
 
@@ -84,6 +87,8 @@ def named_meter(row: Row, directory: Directory) -> Meter | None:
 
 def read_moment(row: Row, place: Place | None, *, now: datetime, default: datetime | None) -> None:
     """Read when the row was taken, in the time zone of its place unless it has an offset, and refuse what cannot be."""
+    if any(fault.code == NOT_A_TIME for fault in row.faults):
+        return
     text = row.words.get("taken_at", "")
     field = "taken_at"
     if "date" in row.words or "time" in row.words:

@@ -22,12 +22,15 @@ from scheduling.company_files.written import (
     day_order,
     home_unit,
     number_and_unit,
+    per_week,
     with_century,
     without_comma_groups,
     without_money,
 )
 
 _NOT_KNOWN: Final = frozenset(("", "-", "--", "n/a", "na", "nan", "none", "null", "nil", "?", "unknown", "not known"))
+_UNITS_OF_HEADERS: Final = {"micron": "um", "microns": "um"}
+"""Headers that are units themselves."""
 _DECIMAL_COMMA: Final = re.compile(r"^[+-]?\d+,\d+$")
 _GROUPED_BY_POINTS: Final = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+(,\d+)?$")
 _YEAR: Final = re.compile(r"^(19|20)\d\d$")
@@ -285,20 +288,25 @@ def _quantities(headed: Headed, cells: list[str], habits: Habits) -> CellColumn:
     quantity = headed.column.quantity
     assert quantity is not None
     split = [number_and_unit(cell) for cell in cells]
-    of_header = headed.unit
+    of_header = headed.unit or _UNITS_OF_HEADERS.get(headed.header.strip().lower(), "")
     if not of_header and headed.header.strip() == headed.column.header:
         of_header = quantity.canonical_unit
     numbers = plain_numbers([number for number, _ in split], habits, may_be_below=False)
     out = CellColumn([], {})
     for row, (read, (_, own)) in enumerate(zip(numbers.values, split, strict=True)):
-        unit = home_unit(own or of_header, is_us=habits.is_us)
+        stated, factor = own or of_header, 1.0
+        if headed.column.field == "weekly_demand":
+            stated, factor = per_week(stated.removeprefix("US "))
+        unit = home_unit(stated, is_us=habits.is_us)
         if not cells[row]:
             out.values.append(None)
         elif not unit and not quantity.bare_number_ok:
             # The interface says in which units it may come.
             out.values.append(cells[row])
         elif np.isfinite(read):
-            out.values.append({"value": float(read), "unit": unit})
+            out.values.append({"value": float(read) * factor, "unit": unit})
+            if factor != 1.0:
+                out.notes[row] = f"'{cells[row][:40]}' a day is taken as {float(read) * factor:g} {unit} a week"
         else:
             out.values.append(None)
             out.trouble[row] = numbers.trouble.get(row, f"'{cells[row][:40]}' is not a number")

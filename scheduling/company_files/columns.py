@@ -169,6 +169,9 @@ def read_heading(headers: Sequence[str], columns: Sequence[Column], used: Sequen
             continue
         name, unit = _name_and_unit(header)
         column_found = by_name.get(name)
+        if column_found is not None and column_found.kind == "word" and unit:
+            # 'Tank (gal)' is how much it holds, and not of which kind it is.
+            column_found = by_name.get(f"{name}_volume", column_found)
         if column_found is None:
             if used[place]:
                 heading.remarks.append(f"Column '{header}' is not known and not read.{_nearest(name, by_name)}")

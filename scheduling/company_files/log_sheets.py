@@ -15,6 +15,7 @@ from fleet.forecasting.files.headers import find_columns
 from fleet.forecasting.files.words import SYNONYMS
 from fleet.intake import feed_water, feed_water_log, readings, readings_log
 from fleet.intake.columns import Column, Vocabulary, column_of
+from fleet.intake.reading_fields import NOT_A_TIME
 from fleet.intake.rows import Row, Sent
 from fleet.intake.storing import close_batch, open_batch
 from fleet.intake.table_rows import cells_by_header
@@ -24,7 +25,7 @@ from scheduling.company_files.given_out import known_again
 from scheduling.company_files.outcome import Outcome, PageResult, RowResult
 from scheduling.company_files.pages import Page
 from scheduling.company_files.rows import Bringing
-from scheduling.company_files.written import day_order, home_unit, number_and_unit, with_century
+from scheduling.company_files.written import day_order, home_unit, number_and_unit, spelled_pressure, with_century
 
 _TIMES: Final = ("taken_at", "date", "time")
 _FIELD_WORDS: Final = {"unit_id": "unit", "site_id": "site", "day": "taken_at"}
@@ -180,14 +181,15 @@ def _columns(log: Log, page: Page, result: PageResult) -> list[Column]:
         [row[place] if place < len(row) else "" for _, row in page.table.rows]
         for place in range(len(page.table.headers))
     ]
-    meanings = find_columns(log.guide, page.table.headers, cells)
+    spelled_out = [spelled_pressure(header) for header in page.table.headers]
+    meanings = find_columns(log.guide, spelled_out, cells)
     for place, (header, meaning) in enumerate(zip(page.table.headers, meanings, strict=True)):
         if not header:
             if any(cells[place]):
                 result.remarks.append(f"Column {place + 1} has no header and is not read; name it.")
             continue
         try:
-            column = column_of(place, header, log.vocabulary)
+            column = column_of(place, spelled_out[place], log.vocabulary)
         except EngineeringError as error:
             column_by_guide = _by_guide(place, header, meaning.column, meaning.unit, log)
             if column_by_guide is None:
@@ -291,7 +293,7 @@ def _settle_moment(row: Row, habits: Habits) -> None:
     try:
         at = moment_of(cell, habits) if has_hour(cell) else day_of(cell, habits)
     except ValueError as error:
-        row.refuse("taken_at" if "taken_at" in row.words else "date", "not_a_time", str(error))
+        row.refuse("taken_at" if "taken_at" in row.words else "date", NOT_A_TIME, str(error))
         return
     for name in _TIMES:
         row.words.pop(name, None)

@@ -1,5 +1,6 @@
 """Sheets whose rows are one record each: whom and what one knows, where they are, and what is in stock."""
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
@@ -13,7 +14,7 @@ from fleet.api.suppliers import SupplierSerializer
 from fleet.engineering.units import QUANTITY_KINDS
 from fleet.engineering.usual_labels import LABEL_ATTRIBUTES
 from fleet.intake.names import public_name, spoken
-from fleet.models import CatalogueItem, Instrument, PartsRule, Site, Supplier
+from fleet.models import CatalogueItem, Instrument, PartsRule, Site, Stage, Supplier
 from fleet.services.catalogue import update_item
 from fleet.services.instruments import create_instrument, update_instrument
 from fleet.services.units import sites
@@ -94,7 +95,18 @@ ITEM_RECORDS: Final = _simple(
 )
 
 
+_FLOW_IN_NAME: Final = re.compile(r"(?<![\d.,])(\d{2,4})\s?(gpd|L/day|l/d)\b", re.IGNORECASE)
+"""Membranes are called by their rated flow: common practice, no source."""
+
+
 def _store_item(row: Row, bringing: Bringing) -> Outcome:
+    values = row.values
+    is_new_membrane = values.get("kind") == Stage.MEMBRANE and ITEM_RECORDS.find(bringing, values) is None
+    if is_new_membrane and "rated_flow" not in values:
+        called = _FLOW_IN_NAME.search(f"{values.get('name', '')} {values.get('code', '')}")
+        if called is not None:
+            values["rated_flow"] = {"value": float(called[1]), "unit": called[2].lower().replace("l/", "L/")}
+            row.say("rated_flow", f"not given, taken as {called[0]} from its name")
     outcome = store_record(ITEM_RECORDS, row, bringing)
     item = ITEM_RECORDS.find(bringing, row.values)
     if item is not None and item.assumed:
@@ -123,6 +135,8 @@ CATALOGUE: Final = Sheet(
             "name": "description, item name",
             "kind": "type, stage",
             "price": "unit price, cost, price each",
+            "supplier": "vendor, bought from",
+            "rated_flow": "flow",
             "price_breaks": "volume prices, quantity prices",
             "pack_size": "pack, pieces per pack",
             "supplier_part_number": "supplier code, order number",
@@ -177,7 +191,24 @@ def _find_site(bringing: Bringing, values: Mapping[str, Any]) -> Any:
     return own[0] if len(own) == 1 else None
 
 
+_REACHES: Final = {"latitude": 90.0, "longitude": 180.0}
+
+
+def _drop_half_location(row: Row) -> None:
+    """Where one coordinate is not known or cannot be, the site is not located; all else of it stays known."""
+    for name, reach in _REACHES.items():
+        value = row.values.get(name)
+        if isinstance(value, float | int) and abs(value) > reach:
+            del row.values[name]
+            row.say(name, f"{value:g} is no {name}, which lies from -{reach:g} to {reach:g}; this value is not stored")
+    given = [name for name in _REACHES if name in row.values]
+    if len(given) == 1:
+        del row.values[given[0]]
+        row.say(given[0], "one coordinate without the other is no place; this value is not stored")
+
+
 def _store_site(row: Row, bringing: Bringing) -> Outcome:
+    _drop_half_location(row)
     for name, read in (("access_windows", windows_of), ("access_exceptions", exceptions_of)):
         if isinstance(row.values.get(name), str):
             try:
@@ -413,12 +444,12 @@ STOCK: Final = Sheet(
     columns_of(
         StockCountSerializer,
         also={
-            "item": "item code, part, code",
+            "item": "item code, item no, part, part no, part number, sku, code",
             "installer": "van, van of, where",
             "quantity": "pieces, count, on hand, number",
             "counted_at": "counted, counted on, date",
             "lots": "lot, batch, expiry, use by",
-            "shelf": "bin, place on the shelf",
+            "shelf": "bin, place, place on the shelf",
         },
         meanings={
             "item": "code of the item",

@@ -36,6 +36,12 @@ def slot_name(stage: str, role: str) -> str:
     return stage if role == "single" else f"{stage}_{role}"
 
 
+def _spoken_places(stage: str, role: str) -> list[str]:
+    """How people head a place: resin is what deionises."""
+    place = slot_name(stage, role).replace("_", " ")
+    return [place, place.replace("resin", "di"), place.replace("resin", "di resin")] if stage == "resin" else [place]
+
+
 def train_of(cell: str) -> list[dict[str, str]]:
     """Positions of a cell such as 'sediment, carbon, membrane, resin lead, resin lag'.
 
@@ -99,6 +105,11 @@ def _store_unit(row: Row, bringing: Bringing) -> Outcome:
     if not row.values.get("code") and row.values.get("site"):
         row.values["code"] = f"{row.values['site']}-1"
     present = UNIT_RECORDS.find(bringing, row.values)
+    if not row.values.get("site") and present is None:
+        raise RowRefusedError([("site", "Name the site by its code, or the client whose only site it is")])
+    if present is None and "use" not in row.values:
+        row.values["use"] = Unit.Use.OTHER.value
+        row.say("use", "not known, taken as 'other'; limits and targets follow from it, so put it right")
     if present is None:
         try:
             row.values["positions"] = train_of(cell) if cell else _train_by_columns(row, stages, items)
@@ -266,7 +277,8 @@ UNITS: Final = Sheet(
                 "day_or_moment",
                 "when it was changed last",
                 also=", ".join(
-                    form.format(slot_name(*slot).replace("_", " "))
+                    form.format(place)
+                    for place in _spoken_places(*slot)
                     for form in ("{0}", "last {0}", "last {0} change", "{0} replaced", "{0} last changed", "{0} date")
                 ),
             )

@@ -14,6 +14,8 @@ _COMMA_GROUPS: Final = re.compile(r"^\d{1,3}(?:,\d{3})+$")
 _CENTURY_TURNS: Final = 70
 """Short years below it are of this century; nobody's records of water units are older (common practice, no source)."""
 _GALLONS: Final = re.compile(r"^(?:gal|gallons?|gpm|gal\s?/\s?(?:day|d|min|week|wk))\b", re.IGNORECASE)
+_OF_TIME: Final = re.compile(r"^(.+?)\s?(?:/|\bper\b|\ba\b)\s?(week|wk|day|d)$", re.IGNORECASE)
+_PRESSURE: Final = re.compile(r"^([^\[\]()]*\w)\s+(psi|bar)$", re.IGNORECASE)
 _UNIT_IN_HEADER: Final = re.compile(r"([\[(])\s*([^\[\]()]+?)\s*([\])])")
 
 
@@ -67,6 +69,29 @@ def home_unit(unit: str, *, is_us: bool) -> str:
     ('US gpm', 'US gal/week', 'gal')
     """
     return f"US {unit}" if is_us and _GALLONS.match(unit) else unit
+
+
+def per_week(unit: str) -> tuple[str, float]:
+    """Unit of a volume used in a week, and by what its numbers are to be multiplied: people state it by the day too.
+
+    >>> per_week("gal/week"), per_week("L per day"), per_week("L"), per_week("gpd")
+    (('gal', 1.0), ('L', 7.0), ('L', 1.0), ('gal', 7.0))
+    """
+    if unit.lower() == "gpd":
+        return "gal", 7.0
+    match = _OF_TIME.match(unit)
+    if match is None:
+        return unit, 1.0
+    return match[1], 7.0 if match[2].lower() in ("d", "day") else 1.0
+
+
+def spelled_pressure(header: str) -> str:
+    """A header that names a pressure by its unit alone.
+
+    >>> spelled_pressure("Line PSI"), spelled_pressure("Line pressure [psi]")
+    ('Line pressure [psi]', 'Line pressure [psi]')
+    """
+    return _PRESSURE.sub(lambda match: f"{match[1]} pressure [{match[2].lower()}]", header)
 
 
 def home_headers(headers: Iterable[str]) -> tuple[str, ...]:

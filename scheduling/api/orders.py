@@ -20,7 +20,7 @@ from accounts.http.viewsets import CreateMixin, ReadOnlyViewSet, UpdateMixin
 from accounts.services.companies import lock_company
 from fleet.models import CatalogueItem, Supplier
 from scheduling.api.notes import NoteSerializer, SentSerializer
-from scheduling.api.renderers import OrderCSVRenderer, OrderTextRenderer, PDFRenderer
+from scheduling.api.renderers import OrderCSVRenderer, OrderTextRenderer, PDFRenderer, inline_file
 from scheduling.exports.order_documents import (
     CSV_MEDIA_TYPE,
     PDF_MEDIA_TYPE,
@@ -524,28 +524,18 @@ class PurchaseOrderViewSet(CreateMixin, UpdateMixin, ReadOnlyViewSet):
     def csv(self, request: Request, pk: str) -> HttpResponse:
         """Give the order as CSV, one row a line."""
         order = self.get_object()
-        return _document(order_csv(order), CSV_MEDIA_TYPE, f"order-{order.number}.csv")
+        return inline_file(order_csv(order), CSV_MEDIA_TYPE, f"order-{order.number}.csv")
 
     @extend_schema(responses={(200, PDF_MEDIA_TYPE): OpenApiTypes.BINARY})
     @action(detail=True, methods=["get"], renderer_classes=[PDFRenderer, JSONRenderer])
     def pdf(self, request: Request, pk: str) -> HttpResponse:
         """Give the order as a PDF, as it goes to the supplier."""
         order = self.get_object()
-        name = f"order-{order.number}.pdf"
-        headers = {"Content-Disposition": f'inline; filename="{name}"'}
-        return HttpResponse(order_pdf(order), content_type=PDF_MEDIA_TYPE, headers=headers)
+        return inline_file(order_pdf(order), PDF_MEDIA_TYPE, f"order-{order.number}.pdf")
 
     @extend_schema(responses={(200, TEXT_MEDIA_TYPE): OpenApiTypes.STR})
     @action(detail=True, methods=["get"], renderer_classes=[OrderTextRenderer, JSONRenderer])
     def text(self, request: Request, pk: str) -> HttpResponse:
         """Give the order as a page of plain text, to print or to send."""
         order = self.get_object()
-        return _document(order_text(order), TEXT_MEDIA_TYPE, f"order-{order.number}.txt")
-
-
-def _document(content: str, media_type: str, name: str) -> HttpResponse:
-    return HttpResponse(
-        content,
-        content_type=f"{media_type}; charset=utf-8",
-        headers={"Content-Disposition": f'inline; filename="{name}"'},
-    )
+        return inline_file(order_text(order), TEXT_MEDIA_TYPE, f"order-{order.number}.txt")

@@ -2,12 +2,20 @@
 
 from typing import Any
 
+from django.http import HttpResponse
 from rest_framework.renderers import JSONRenderer
 
 from scheduling.exports.client_archive import MEDIA_TYPE as ARCHIVE_MEDIA_TYPE
 from scheduling.exports.geojson import MEDIA_TYPE
 from scheduling.exports.gpx import MEDIA_TYPE as GPX_MEDIA_TYPE
 from scheduling.exports.order_documents import CSV_MEDIA_TYPE, TEXT_MEDIA_TYPE
+
+
+def inline_file(content: str | bytes, media_type: str, name: str) -> HttpResponse:
+    """Answer with a file that opens where it is asked for."""
+    content_type = f"{media_type}; charset=utf-8" if isinstance(content, str) else media_type
+    headers = {"Content-Disposition": f'inline; filename="{name}"'}
+    return HttpResponse(content, content_type=content_type, headers=headers)
 
 
 class CalendarRenderer(JSONRenderer):

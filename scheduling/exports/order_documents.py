@@ -1,23 +1,19 @@
 """A purchase order as a document: PDF for people, CSV for a program, plain text for a printer."""
 
-import csv
-import io
 import textwrap
 
-from reportlab.lib import colors
-from reportlab.lib.enums import TA_RIGHT
-from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import Flowable, Spacer, Table, TableStyle
+from reportlab.platypus import Flowable, Spacer, Table
 
 from accounts.language import gettext
 from scheduling.exports import words
+from scheduling.exports.csv_rows import MEDIA_TYPE as CSV_MEDIA_TYPE
+from scheduling.exports.csv_rows import csv_text
 from scheduling.exports.pdf_pages import MEDIA_TYPE as PDF_MEDIA_TYPE
 from scheduling.exports.pdf_pages import Pages
 from scheduling.models import PurchaseOrder, PurchaseOrderLine
 from scheduling.services.people.messages import Document
 
-CSV_MEDIA_TYPE = "text/csv"
 TEXT_MEDIA_TYPE = "text/plain"
 _WIDTH = 100
 _HEADER = (
@@ -38,17 +34,15 @@ _HEADER = (
 
 def order_csv(order: PurchaseOrder) -> str:
     """One row a line, under a header, with a full stop in every number."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\r\n")
-    writer.writerow(_HEADER)
-    for number, line in enumerate(_lines(order), start=1):
-        writer.writerow(
+    return csv_text(
+        _HEADER,
+        (
             [
                 order.number,
                 number,
-                _as_text(line.supplier_part_number),
-                _as_text(line.item.code),
-                _as_text(line.item.name),
+                line.supplier_part_number,
+                line.item.code,
+                line.item.name,
                 line.packs,
                 line.pack_size,
                 line.quantity,
@@ -57,8 +51,9 @@ def order_csv(order: PurchaseOrder) -> str:
                 order.company.currency,
                 line.expected_on or "",
             ]
-        )
-    return stream.getvalue()
+            for number, line in enumerate(_lines(order), start=1)
+        ),
+    )
 
 
 def order_text(order: PurchaseOrder) -> str:
@@ -90,8 +85,6 @@ class _OrderPages(Pages):
     def __init__(self, order: PurchaseOrder) -> None:
         super().__init__()
         self.order = order
-        self.number = ParagraphStyle("number", parent=self.cell, alignment=TA_RIGHT)
-        self.sum = ParagraphStyle("sum", parent=self.number, fontName=self.bold)
 
     def write(self) -> bytes:
         title = words.order_title(self.order.number)
@@ -104,25 +97,9 @@ class _OrderPages(Pages):
     def _table(self) -> Table:
         lines = _lines(self.order)
         head = ["", *map(gettext, words.ORDER_COLUMNS), words.cost_in(self.order.company.currency)]
-        rows = [[self._text(text, self.label if number < 3 else self.number) for number, text in enumerate(head)]]
-        for cells in _cells(lines):
-            rows.append([self._text(text, self.cell if k < 3 else self.number) for k, text in enumerate(cells)])
         total = sum(line.cost for line in lines)
-        rows.append([self._text(t, self.sum) for t in ("", "", gettext(words.SUM), "", "", "", "", f"{total:.2f}")])
-        widths = [8, 32, 58, 14, 14, 14, 18, 20]
-        table = Table(rows, colWidths=[width * mm for width in widths], repeatRows=1)
-        table.setStyle(
-            TableStyle(
-                [
-                    ("LINEBELOW", (0, 0), (-1, 0), 0.6, colors.black),
-                    ("LINEABOVE", (0, -1), (-1, -1), 0.6, colors.black),
-                    ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                    ("LEFTPADDING", (0, 0), (-1, -1), 2),
-                    ("RIGHTPADDING", (0, 0), (-1, -1), 2),
-                ]
-            )
-        )
-        return table
+        sums = [("", "", gettext(words.SUM), "", "", "", "", f"{total:.2f}")]
+        return self.priced_table(head, _cells(lines), sums, widths_mm=[8, 32, 58, 14, 14, 14, 18, 20])
 
 
 def _head(order: PurchaseOrder) -> list[str]:
@@ -193,8 +170,3 @@ def _table(rows: list[tuple[str, ...]]) -> list[str]:
 
 def _one_line(text: str) -> str:
     return " ".join(text.split())
-
-
-def _as_text(cell: str) -> str:
-    """A cell that no spreadsheet takes for a formula."""
-    return f"'{cell}" if cell[:1] in {"=", "+", "-", "@", "\t", "\r"} else cell

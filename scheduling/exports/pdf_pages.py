@@ -8,7 +8,7 @@ Scripts that join letters or run from right to left are set letter by letter.
 
 import io
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -16,12 +16,14 @@ from xml.sax.saxutils import escape
 
 import reportlab
 from django.conf import settings
+from reportlab.lib import colors
+from reportlab.lib.enums import TA_RIGHT
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFError, TTFont
-from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate
+from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Table, TableStyle
 
 from scheduling.exports import words
 
@@ -66,7 +68,38 @@ class Pages:
         self.cell = ParagraphStyle("cell", parent=self.small)
         self.heading = ParagraphStyle("heading", parent=self.plain, fontName=bold, fontSize=14, leading=18)
         self.label = ParagraphStyle("label", parent=self.plain, fontName=bold, spaceBefore=4)
+        self.number = ParagraphStyle("number", parent=self.cell, alignment=TA_RIGHT)
+        self.sum = ParagraphStyle("sum", parent=self.number, fontName=bold)
         self.lost: set[str] = set()
+
+    def priced_table(
+        self,
+        head: Sequence[str],
+        rows: Iterable[Sequence[str]],
+        sums: Sequence[Sequence[str]],
+        *,
+        widths_mm: Sequence[int],
+    ) -> Table:
+        """Lines with their money under a heading that comes again on every page, and the sums below them.
+
+        The first three columns hold texts and stand to the left, the others numbers to the right.
+        """
+        table = [[self._text(text, self.label if k < 3 else self.number) for k, text in enumerate(head)]]
+        table += [[self._text(text, self.cell if k < 3 else self.number) for k, text in enumerate(row)] for row in rows]
+        table += [[self._text(text, self.sum) for text in row] for row in sums]
+        flowable = Table(table, colWidths=[width * mm for width in widths_mm], repeatRows=1)
+        flowable.setStyle(
+            TableStyle(
+                [
+                    ("LINEBELOW", (0, 0), (-1, 0), 0.6, colors.black),
+                    ("LINEABOVE", (0, -len(sums)), (-1, -len(sums)), 0.6, colors.black),
+                    ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                    ("LEFTPADDING", (0, 0), (-1, -1), 2),
+                    ("RIGHTPADDING", (0, 0), (-1, -1), 2),
+                ]
+            )
+        )
+        return flowable
 
     def build(self, flow: list[Flowable], title: str) -> bytes:
         """The document of what flows over its pages, with its title at the foot of each."""

@@ -32,7 +32,7 @@ def _table(*rows: tuple[str, Roles, str]) -> Mapping[tuple[str, str], Roles]:
 
 READERS: Final = _table(
     # accounts
-    ("Company", EVERYONE, "id name currency time_zone unit_system phone email address created_at"),
+    ("Company", EVERYONE, "id name currency time_zone unit_system phone email address tax_number created_at"),
     ("MyCompany", EVERYONE, "id name currency time_zone unit_system"),
     ("Membership", EVERYONE, "id name role client company"),
     ("Membership", OFFICE, "gets_digest"),
@@ -130,6 +130,14 @@ READERS: Final = _table(
     ),
     ("Message", EVERYONE, "finding subject body created_at useful_until sent_at called_at"),
     ("Message", STAFF, "attempts trouble call_note order supplier_name"),
+    # A client reads the invoices that were issued to them, as they got them.
+    ("Invoice", EVERYONE, "id kind number year client issued_on issued_at first_day last_day currency net tax gross"),
+    ("Invoice", EVERYONE, "seller_name seller_address seller_tax_number bill_to_name bill_to_address by_rate lines"),
+    ("Invoice", EVERYONE, "cancels cancelled_by reason"),
+    ("Invoice", STAFF, "issued_by"),
+    ("InvoiceLine", EVERYONE, "order kind day site_name unit_code label quantity measure price net vat vat_percent"),
+    ("InvoiceLine", EVERYONE, "free_because"),
+    ("TaxOfRate", EVERYONE, "vat percent net tax"),
     ("Absence", OFFICE, "reason"),
     ("StockMovement", STAFF, "reason"),
     # read by the company's people alone, installers included: what things cost and why they are done

@@ -46,6 +46,9 @@ class Company(TenantModel):
     phone = models.CharField(max_length=40, blank=True, help_text="where clients call; it stands under every letter")
     email = models.EmailField(blank=True, help_text="where clients write; it stands under every letter")
     address = models.CharField(max_length=300, blank=True, help_text="it stands under every letter to a client")
+    tax_number = models.CharField(
+        max_length=40, blank=True, help_text="number by which the tax office knows it; it stands on every invoice"
+    )
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

@@ -699,3 +699,86 @@ class DeliveryFactory(DjangoModelFactory):
     pieces = factory.LazyFunction(lambda: [{"line": 1, "item": 1, "item_code": "SED-5", "quantity": 2, "lot": ""}])
     received_on = TODAY
     recorded_at = NOW
+
+
+class VatRateFactory(TenantFactory):
+    class Meta:
+        model = scheduling.VatRate
+
+    vat = "standard"
+    percent = Decimal("19.00")
+    valid_from = factory.Sequence(lambda n: date(2000, 1, 1) + timedelta(days=n))
+
+
+class SalesPriceFactory(TenantFactory):
+    class Meta:
+        model = scheduling.SalesPrice
+
+    kind = "item"
+    item = same_company(CatalogueItemFactory)
+    price = Decimal("20.00")
+    vat = "standard"
+    valid_from = date(2020, 1, 1)
+
+
+class ServiceContractFactory(TenantFactory):
+    class Meta:
+        model = scheduling.ServiceContract
+
+    client = same_company(ClientFactory)
+    name = factory.Sequence(lambda n: f"Care {n}")
+    price = Decimal("15.00")
+    starts_on = date(2026, 1, 15)
+
+
+class WarrantyFactory(TenantFactory):
+    class Meta:
+        model = scheduling.Warranty
+
+    unit = same_company(UnitFactory)
+    starts_on = date(2026, 1, 1)
+    ends_on = date(2026, 12, 31)
+
+
+class InvoiceFactory(TenantFactory):
+    class Meta:
+        model = scheduling.Invoice
+
+    client = same_company(ClientFactory)
+    year = 2026
+    number = factory.LazyAttribute(lambda row: row.company.invoices.count() + 1)
+    issued_on = TODAY
+    issued_at = NOW
+    first_day = TODAY
+    last_day = TODAY
+    currency = "EUR"
+    seller_name = factory.SelfAttribute("company.name")
+    bill_to_name = factory.SelfAttribute("client.name")
+    net = Decimal("40.00")
+    tax = Decimal("7.60")
+    gross = Decimal("47.60")
+
+
+class InvoiceLineFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.InvoiceLine
+
+    invoice = factory.SubFactory(InvoiceFactory)
+    order = factory.LazyAttribute(lambda row: row.invoice.lines.count() + 1)
+    kind = "part"
+    day = TODAY
+    label = "SED-5, sediment cartridge"
+    quantity = Decimal("2.0000")
+    measure = "piece"
+    price = Decimal("20.00")
+    net = Decimal("40.00")
+    vat = "standard"
+    vat_percent = Decimal("19.00")
+
+
+class InvoicedWorkFactory(DjangoModelFactory):
+    class Meta:
+        model = scheduling.InvoicedWork
+
+    invoice = factory.SubFactory(InvoiceFactory)
+    service_record = factory.SubFactory(ServiceRecordFactory, company=factory.SelfAttribute("..invoice.company"))

@@ -27,6 +27,7 @@ PEOPLE = "it tells people of something that is stored already"
 STAYS_AS_CONFIRMED = "what was confirmed with the client stays so; the night looks for what could be added to it"
 UNUSED = "nothing stands anywhere yet that could rest on it"
 WHOSE = "it says who reads what happened; what happened stays"
+BOOKS = "only invoices rest on it, which are proposed anew whenever somebody asks"
 PAPERS = "it keeps what was done, or where a file came from"
 
 SERVICES = {
@@ -83,6 +84,11 @@ SERVICES = {
     "fleet.intake.storing.note_post": PAPERS,
     "fleet.intake.storing.open_batch": PAPERS,
     "fleet.intake.wqx_log.read_log": ANNOUNCES,
+    "scheduling.services.money.entries.change_entry": BOOKS,
+    "scheduling.services.money.entries.delete_entry": BOOKS,
+    "scheduling.services.money.entries.enter": BOOKS,
+    "scheduling.services.money.invoices.cancel_invoice": BOOKS,
+    "scheduling.services.money.invoices.issue_invoice": BOOKS,
     "scheduling.services.needs.needs.add_need": ANNOUNCES,
     "scheduling.services.needs.needs.drop_need": ANNOUNCES,
     "scheduling.services.nightly.start_nightly_job": A_JOB,

@@ -28,6 +28,7 @@ EVERYONE = "owner office installer client"
 STAFF = "owner office installer"
 OFFICE = "owner office"
 OWNER = "owner"
+BILLED = "owner office client"
 
 TABLE: dict[str, str] = {
     # accounts
@@ -194,6 +195,35 @@ TABLE: dict[str, str] = {
     "PATCH /api/v1/policy/": OWNER,
     "POST /api/v1/policy/preview/": OFFICE,
     "POST /api/v1/policy/frontier/": OFFICE,
+    "GET /api/v1/vat-rates/": OFFICE,
+    "POST /api/v1/vat-rates/": OFFICE,
+    "GET /api/v1/vat-rates/<pk>/": OFFICE,
+    "PATCH /api/v1/vat-rates/<pk>/": OFFICE,
+    "DELETE /api/v1/vat-rates/<pk>/": OFFICE,
+    "GET /api/v1/sales-prices/": OFFICE,
+    "POST /api/v1/sales-prices/": OFFICE,
+    "GET /api/v1/sales-prices/<pk>/": OFFICE,
+    "PATCH /api/v1/sales-prices/<pk>/": OFFICE,
+    "DELETE /api/v1/sales-prices/<pk>/": OFFICE,
+    "GET /api/v1/service-contracts/": OFFICE,
+    "POST /api/v1/service-contracts/": OFFICE,
+    "GET /api/v1/service-contracts/<pk>/": OFFICE,
+    "PATCH /api/v1/service-contracts/<pk>/": OFFICE,
+    "DELETE /api/v1/service-contracts/<pk>/": OFFICE,
+    "GET /api/v1/warranties/": OFFICE,
+    "POST /api/v1/warranties/": OFFICE,
+    "GET /api/v1/warranties/<pk>/": OFFICE,
+    "PATCH /api/v1/warranties/<pk>/": OFFICE,
+    "DELETE /api/v1/warranties/<pk>/": OFFICE,
+    "GET /api/v1/invoices/": BILLED,
+    "POST /api/v1/invoices/": OFFICE,
+    "GET /api/v1/invoices/<pk>/": BILLED,
+    "POST /api/v1/invoices/<pk>/cancel/": OFFICE,
+    "GET /api/v1/invoices/<pk>/csv/": OFFICE,
+    "GET /api/v1/invoices/<pk>/pdf/": BILLED,
+    "GET /api/v1/invoices/proposals/": OFFICE,
+    "GET /api/v1/invoices/proposals/csv/": OFFICE,
+    "GET /api/v1/invoices/proposals/pdf/": OFFICE,
     "GET /api/v1/purchase-orders/": OFFICE,
     "POST /api/v1/purchase-orders/": OFFICE,
     "POST /api/v1/purchase-orders/draft/": OFFICE,

@@ -207,6 +207,33 @@ REQUESTS: dict[str, Callable[[Company, Client, Unit, Any], Made]] = {
     "POST /api/v1/plans/<pk>/publish/": lambda *_: {},
     "POST /api/v1/plans/<pk>/write-parts-lists/": lambda *_: {},
     "PATCH /api/v1/policy/": lambda *_: {},
+    "POST /api/v1/vat-rates/": lambda *_: {"vat": "reduced", "percent": "7", "valid_from": "2020-01-01"},
+    "PATCH /api/v1/vat-rates/<pk>/": lambda *_: {"percent": "8"},
+    "DELETE /api/v1/vat-rates/<pk>/": lambda *_: {},
+    "POST /api/v1/sales-prices/": lambda *_: {"kind": "hour", "price": "50.00", "valid_from": "2020-01-01"},
+    "PATCH /api/v1/sales-prices/<pk>/": lambda *_: {"price": "51.00"},
+    "DELETE /api/v1/sales-prices/<pk>/": lambda *_: {},
+    "POST /api/v1/service-contracts/": lambda company, client, unit, row: {
+        "client": client.pk,
+        "unit": unit.pk,
+        "name": "Care",
+        "price": "9.00",
+        "starts_on": "2026-01-01",
+    },
+    "PATCH /api/v1/service-contracts/<pk>/": lambda *_: {"covers_labour": True},
+    "DELETE /api/v1/service-contracts/<pk>/": lambda *_: {},
+    "POST /api/v1/warranties/": lambda company, client, unit, row: {
+        "unit": unit.pk,
+        "starts_on": "2026-01-01",
+        "ends_on": "2027-12-31",
+    },
+    "PATCH /api/v1/warranties/<pk>/": lambda *_: {"ends_on": "2028-12-31"},
+    "DELETE /api/v1/warranties/<pk>/": lambda *_: {},
+    "POST /api/v1/invoices/": lambda company, client, unit, row: (
+        factories.SalesPriceFactory(company=company, kind="call_out", item=None, vat="none")
+        and {"service_record": factories.ServiceRecordFactory(site=unit.site, company=company, parts=[]).pk}
+    ),
+    "POST /api/v1/invoices/<pk>/cancel/": lambda *_: {"reason": "It went to the wrong address."},
     "POST /api/v1/purchase-orders/": lambda company, client, unit, row: {
         "supplier": (supplier := factories.SupplierFactory(company=company)).pk,
         "lines": [{"item": factories.CatalogueItemFactory(company=company, supplier=supplier).pk, "packs": 2}],

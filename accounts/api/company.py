@@ -20,7 +20,18 @@ class CompanySerializer(TenantModelSerializer):
 
     class Meta:
         model = Company
-        fields = ["id", "name", "currency", "time_zone", "unit_system", "phone", "email", "address", "created_at"]
+        fields = [
+            "id",
+            "name",
+            "currency",
+            "time_zone",
+            "unit_system",
+            "phone",
+            "email",
+            "address",
+            "tax_number",
+            "created_at",
+        ]
         read_only_fields = ["id", "created_at"]
 
 

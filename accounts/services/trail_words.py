@@ -85,6 +85,7 @@ _KINDS: Final = {
     "installer": gettext_noop("the installer {name}"),
     "instrument": gettext_noop("the instrument {name}"),
     "intakebatch": gettext_noop("the list or file {name}"),
+    "invoice": gettext_noop("the invoice {name}"),
     "membership": gettext_noop("the member {name}"),
     "need": gettext_noop("the need {name}"),
     "partsrule": gettext_noop("the parts rule {name}"),
@@ -93,13 +94,17 @@ _KINDS: Final = {
     "position": gettext_noop("the position {name}"),
     "purchaseorder": gettext_noop("the purchase order {name}"),
     "reading": gettext_noop("the reading {name}"),
+    "salesprice": gettext_noop("the sales price {name}"),
+    "servicecontract": gettext_noop("the contract {name}"),
     "servicerecord": gettext_noop("the report of work {name}"),
     "site": gettext_noop("the site {name}"),
     "stocklevel": gettext_noop("the stock of {name}"),
     "supplier": gettext_noop("the supplier {name}"),
     "unit": gettext_noop("the unit {name}"),
     "user": gettext_noop("the password of {name}"),
+    "vatrate": gettext_noop("the rate of tax {name}"),
     "visit": gettext_noop("the {name}"),
+    "warranty": gettext_noop("the warranty of {name}"),
 }
 """By the kind of the subject."""
 

@@ -28,6 +28,7 @@ from fleet.api.positions import PositionViewSet
 from fleet.api.readings import ReadingViewSet
 from fleet.api.sites import SiteViewSet
 from fleet.api.units import UnitViewSet
+from scheduling.api.invoices import InvoiceViewSet
 from scheduling.api.messages import MessageViewSet
 from scheduling.api.renderers import ZIPRenderer
 from scheduling.api.service_records import ServicePhotoViewSet, ServiceRecordViewSet
@@ -51,6 +52,7 @@ TABLES: Final[dict[str, type[TenantViewSet]]] = {
     "service-records": ServiceRecordViewSet,
     "service-photos": ServicePhotoViewSet,
     "messages": MessageViewSet,
+    "invoices": InvoiceViewSet,
 }
 """What an archive holds besides the client itself, by the path of its list: every list that clients read."""
 
@@ -74,6 +76,9 @@ class ErasedSerializer(AnswerSerializer):
     people = serializers.IntegerField(help_text="accounts that were deleted")
     pictures = serializers.IntegerField(help_text="pictures and signatures that were deleted")
     letters = serializers.IntegerField(help_text="messages that were deleted")
+    invoices = serializers.IntegerField(
+        help_text="invoices and credit notes that stay as they were issued, with the client's name: books must be kept"
+    )
 
 
 class ClientDataViewSet(TenantViewSet):
@@ -105,7 +110,8 @@ class ClientDataViewSet(TenantViewSet):
     def erase(self, request: Request, pk: str) -> Response:
         """Erase who the client is, for good: names, addresses, e-mail, telephone, notes, ways in, signatures, pictures,
         messages, and the accounts of their people. The technical history of their units stays under a number, and the
-        units are out of use. Refused while somebody counts on a visit. Give the client the archive first."""
+        units are out of use. Invoices stay as they were issued, since books must be kept. Refused while somebody counts
+        on a visit. Give the client the archive first."""
         with self.transaction():
             client = self.locked_object()
             serializer = ErasureSerializer(data=request.data, context=self.get_serializer_context())

@@ -8,14 +8,17 @@ from scheduling.api.answers import AnswerView
 from scheduling.api.attention import AttentionViewSet
 from scheduling.api.calendar_feeds import CalendarFeedViewSet
 from scheduling.api.client_data import ClientDataViewSet
+from scheduling.api.covers import ServiceContractViewSet, WarrantyViewSet
 from scheduling.api.imports import ImportViewSet
 from scheduling.api.installers import InstallerViewSet
+from scheduling.api.invoices import InvoiceViewSet
 from scheduling.api.messages import MessageViewSet
 from scheduling.api.needs import NeedViewSet
 from scheduling.api.orders import PurchaseOrderViewSet
 from scheduling.api.parts import PartsListViewSet, StockLevelViewSet
 from scheduling.api.plans import PlanViewSet, RoundViewSet
 from scheduling.api.policy import PolicyViewSet
+from scheduling.api.prices import SalesPriceViewSet, VatRateViewSet
 from scheduling.api.search import SearchViewSet
 from scheduling.api.service_records import ServicePhotoViewSet, ServiceRecordViewSet
 from scheduling.api.site_pairs import SitePairViewSet
@@ -46,6 +49,11 @@ router.register("stock-levels", StockLevelViewSet)
 router.register("stock-outlook", StockOutlookViewSet, basename="stock-outlook")
 router.register("stock-movements", StockMovementViewSet)
 router.register("purchase-orders", PurchaseOrderViewSet)
+router.register("vat-rates", VatRateViewSet)
+router.register("sales-prices", SalesPriceViewSet)
+router.register("service-contracts", ServiceContractViewSet)
+router.register("warranties", WarrantyViewSet)
+router.register("invoices", InvoiceViewSet)
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("policy/", PolicyViewSet.as_view({"get": "retrieve", "patch": "partial_update"}), name="policy"),

@@ -2,13 +2,16 @@
 
 from scheduling.models.additions import VisitAddition
 from scheduling.models.calendar_feeds import CalendarFeed
+from scheduling.models.covers import ServiceContract, Warranty
 from scheduling.models.installers import Absence, Installer
+from scheduling.models.invoices import Invoice, InvoicedWork, InvoiceLine
 from scheduling.models.messages import Message, MessageDocument
 from scheduling.models.movements import StockMovement
 from scheduling.models.needs import Need
 from scheduling.models.orders import Delivery, PurchaseOrder, PurchaseOrderLine
 from scheduling.models.parts import PartsLine, PartsList, StockLevel
 from scheduling.models.policy import CompanyPolicy
+from scheduling.models.prices import SalesPrice, Vat, VatRate
 from scheduling.models.rounds import Plan, Round, Stop, UnservedVisit
 from scheduling.models.site_pairs import SitePair
 from scheduling.models.travel import RoadCalibration
@@ -20,6 +23,9 @@ __all__ = [
     "CompanyPolicy",
     "Delivery",
     "Installer",
+    "Invoice",
+    "InvoiceLine",
+    "InvoicedWork",
     "Message",
     "MessageDocument",
     "Need",
@@ -30,6 +36,8 @@ __all__ = [
     "PurchaseOrderLine",
     "RoadCalibration",
     "Round",
+    "SalesPrice",
+    "ServiceContract",
     "ServicePhoto",
     "ServiceRecord",
     "SitePair",
@@ -37,7 +45,10 @@ __all__ = [
     "StockMovement",
     "Stop",
     "UnservedVisit",
+    "Vat",
+    "VatRate",
     "Visit",
     "VisitAddition",
     "VisitTask",
+    "Warranty",
 ]

@@ -43,12 +43,15 @@ from scheduling.models import (
     Absence,
     CalendarFeed,
     Delivery,
+    Invoice,
+    InvoiceLine,
     Message,
     Need,
     PartsLine,
     Plan,
     PurchaseOrder,
     PurchaseOrderLine,
+    ServiceContract,
     ServicePhoto,
     ServiceRecord,
     SitePair,
@@ -124,8 +127,17 @@ QUOTING: Final[Mapping[type[TenantModel], tuple[str, ...]]] = {
     PurchaseOrderLine: ("wanted_for", "sentence"),
     Delivery: ("reference", "note", "void_reason"),
     StockMovement: ("reason",),
+    ServiceContract: ("name",),
 }
 """Texts of other things, in which the client may be named; only the names are taken out."""
+
+KEPT: Final[Mapping[type[TenantModel], tuple[str, ...]]] = {
+    Invoice: ("bill_to_name", "bill_to_address", "reason"),
+    InvoiceLine: ("site_name", "unit_code", "label", "free_because"),
+}
+"""Texts that stay although they tell who the client is: books have to be kept whole, for as long as the local law on
+taxes says; erasing ends where that duty begins. (Article 17 (3) (b) of the European regulation on data protection makes
+that exception; from memory. Whether it applies is for the company and its adviser to say.)"""
 
 _IDENTIFYING: Final[Mapping[type[TenantModel], tuple[str, ...]]] = {
     Client: ("name", "email", "phone"),
@@ -146,6 +158,7 @@ class Erased:
     pictures: int
     letters: int
     rows: int
+    invoices: int
 
 
 def erase_client(*, client: Client, name: str, by: Membership, now: datetime) -> Erased:
@@ -174,6 +187,7 @@ def erase_client(*, client: Client, name: str, by: Membership, now: datetime) ->
             pictures=pictures.count(),
             letters=letters.count(),
             rows=sum(len(keys) for keys in rows.values()),
+            invoices=Invoice.objects.filter(client=client).count(),
         )
         letters.delete()
         CalendarFeed.objects.filter(client=client).delete()
@@ -181,6 +195,7 @@ def erase_client(*, client: Client, name: str, by: Membership, now: datetime) ->
         AccessException.objects.filter(site__in=rows[Site]).delete()
         AccessWindow.objects.filter(site__in=rows[Site]).delete()
         SitePair.objects.filter(Q(first_site__in=rows[Site]) | Q(second_site__in=rows[Site])).delete()
+        _end_contracts(client, now)
         written = _blank(rows, now, by)
         members = [membership.pk for membership in memberships]
         _delete_people(memberships, rows[Unit])
@@ -266,6 +281,14 @@ def _blank(rows: Mapping[type[TenantModel], list[int]], now: datetime, by: Membe
             report.work = [{**work, "note": ""} if "note" in work else work for work in report.work]
             report.save(update_fields=["work"])
     return {text for text in written if len(text) >= _SHORTEST_WORD}
+
+
+def _end_contracts(client: Client, now: datetime) -> None:
+    """Ask for no flat price of a time to come; one that was to begin later never does."""
+    today = client.company.day_at(now)
+    contracts = ServiceContract.objects.filter(client=client)
+    contracts.filter(starts_on__gt=today, invoiced=None).delete()
+    contracts.filter(Q(ends_on=None) | Q(ends_on__gt=today), starts_on__lte=today).update(ends_on=today)
 
 
 def _delete_pictures(pictures: Any) -> None:

@@ -18,7 +18,7 @@ from fleet.services import consequences
 from fleet.services.putting_right import refuse_stranger, void
 from fleet.services.readings.taken_back import take_back_readings
 from fleet.services.units.corrections import take_back_placement
-from scheduling.models import Need, ServicePhoto, ServiceRecord, Visit
+from scheduling.models import InvoicedWork, Need, ServicePhoto, ServiceRecord, Visit
 from scheduling.services.stock.stock import give_back
 from scheduling.services.work.records import record_work
 from scheduling.services.work.report import CORRECTION, WorkReport
@@ -145,7 +145,19 @@ def _locked(service_record: ServiceRecord, by: Membership, now: datetime) -> Ser
     if row.voided_at is not None:
         raise Conflict("already_voided", f"This report was taken back on {row.voided_at:%Y-%m-%d}: {row.void_reason}")
     refuse_stranger(by=by, entered_by=row.done_by_id, entered_at=row.received_at, now=now)
+    _refuse_invoiced(row)
     return row
+
+
+def _refuse_invoiced(row: ServiceRecord) -> None:
+    invoiced = InvoicedWork.objects.filter(service_record=row).select_related("invoice").first()
+    if invoiced is not None:
+        invoice = invoiced.invoice
+        raise Conflict(
+            "work_is_invoiced",
+            f"This work stands on invoice {invoice.full_number}. The office cancels that first, with POST "
+            f"/api/v1/invoices/{invoice.pk}/cancel/.",
+        )
 
 
 def _undo(

@@ -136,6 +136,7 @@ ALLOWED: "Final[Mapping[tuple[str, Action], Roles]]" = _table(
     ("purchase_order", (*READ, "list_late", "csv", "text", "pdf"), OFFICE),
     ("purchase_order", ("create", "update", "draft", "place", "send", "expect", "receive", "cancel"), OFFICE),
     ("purchase_order", ("void_delivery",), OFFICE),
+    ("cost", ("report",), OFFICE),
     ("vat_rate", (*READ, *WRITE), OFFICE),
     ("sales_price", (*READ, *WRITE), OFFICE),
     ("service_contract", (*READ, *WRITE), OFFICE),

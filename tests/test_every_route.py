@@ -224,6 +224,7 @@ TABLE: dict[str, str] = {
     "GET /api/v1/invoices/proposals/": OFFICE,
     "GET /api/v1/invoices/proposals/csv/": OFFICE,
     "GET /api/v1/invoices/proposals/pdf/": OFFICE,
+    "GET /api/v1/costs/": OFFICE,
     "GET /api/v1/purchase-orders/": OFFICE,
     "POST /api/v1/purchase-orders/": OFFICE,
     "POST /api/v1/purchase-orders/draft/": OFFICE,

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Final
 
-from accounts.language import gettext, gettext_noop, ngettext
+from accounts.language import gettext, gettext_noop, listed, ngettext
 from fleet.engineering.positions import position_name
 from fleet.engineering.quantities import SETTLING_MINUTES
 
@@ -368,3 +368,25 @@ def no_place_on_earth(latitude: float, longitude: float) -> str:
     """A geocoder answered something else than degrees."""
     words = gettext("the geocoder answered {latitude:g}, {longitude:g}, which is no place on earth")
     return words.format(latitude=latitude, longitude=longitude)
+
+
+# what sizing says of a unit in service
+
+
+def no_demand() -> str:
+    """Nobody said how much water the unit gives."""
+    return gettext("The weekly use of the unit is 0, so there is nothing to size for.")
+
+
+def not_read_for_sizing(*, pressure: bool, temperature: bool, tds: bool) -> str:
+    """What sizing needs was not read in the past year."""
+    missing = [
+        name
+        for name, is_missing in (
+            (gettext("line pressure"), pressure),
+            (gettext("temperature"), temperature),
+            (gettext("feed TDS"), tds),
+        )
+        if is_missing
+    ]
+    return gettext("Not read in the past year: {quantities}.").format(quantities=listed(missing))

@@ -8,6 +8,7 @@ from scheduling.api.answers import AnswerView
 from scheduling.api.attention import AttentionViewSet
 from scheduling.api.calendar_feeds import CalendarFeedViewSet
 from scheduling.api.client_data import ClientDataViewSet
+from scheduling.api.costs import CostViewSet
 from scheduling.api.covers import ServiceContractViewSet, WarrantyViewSet
 from scheduling.api.imports import ImportViewSet
 from scheduling.api.installers import InstallerViewSet
@@ -63,6 +64,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("search/", SearchViewSet.as_view({"get": "list_found"}), name="search"),
     path("attention/", AttentionViewSet.as_view({"get": "retrieve"}), name="attention"),
     path("answers/<str:token>/", AnswerView.as_view(), name="answer"),
+    path("costs/", CostViewSet.as_view({"get": "report"}), name="costs"),
     path("travel/", TravelViewSet.as_view({"get": "retrieve"}), name="travel"),
     *router.urls,
 ]

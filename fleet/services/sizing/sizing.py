@@ -188,19 +188,25 @@ def _demand(place: int, use: AskedUse, faults: list[Fault]) -> float:
 
 
 def _stored_water(site: Site | None) -> dict[str, Any]:
-    if site is None:
-        return {}
-    water: dict[str, Any] = {}
-    rows = FeedWaterSample.objects.current().filter(site=site).order_by("taken_at", "pk")
-    for values in rows.values(*_WATER):
-        water.update({_WATER[name]: value for name, value in values.items() if value is not None})
-    if site.own_well is not None:
-        water["is_own_well"] = site.own_well
-    if site.chloraminated:
-        water["disinfectant"] = "chloramine"
-    elif site.chloraminated is False and not site.own_well:
-        # A supplier without chloramine uses chlorine; a well may have neither.
-        water["disinfectant"] = "chlorine"
+    return {} if site is None else water_of_sites([site])[site.pk]
+
+
+def water_of_sites(sites: Sequence[Site]) -> dict[int, dict[str, Any]]:
+    """Site id to what its newest analyses and its supply say, as fields of `SiteSurvey`; one query for all of them."""
+    water: dict[int, dict[str, Any]] = {site.pk: {} for site in sites}
+    rows = FeedWaterSample.objects.current().filter(site__in=list(water)).order_by("taken_at", "pk")
+    for values in rows.values("site_id", *_WATER):
+        own = water[values["site_id"]]
+        own.update({_WATER[name]: value for name, value in values.items() if name in _WATER and value is not None})
+    for site in sites:
+        own = water[site.pk]
+        if site.own_well is not None:
+            own["is_own_well"] = site.own_well
+        if site.chloraminated:
+            own["disinfectant"] = "chloramine"
+        elif site.chloraminated is False and not site.own_well:
+            # A supplier without chloramine uses chlorine; a well may have neither.
+            own["disinfectant"] = "chlorine"
     return water
 
 

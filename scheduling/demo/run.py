@@ -24,6 +24,7 @@ from fleet.services.forecasts import forecasts
 from fleet.services.readings import indicators
 from scheduling.demo import remember, words
 from scheduling.demo.logins import keep, passwords_for, read_logins
+from scheduling.demo.prices import load_prices
 from scheduling.demo.screen import Working
 from scheduling.demo.vans import load_past_work, load_vans
 from scheduling.models import Installer, Plan
@@ -78,6 +79,7 @@ def _create_demo_company(
     loaded = load_company(scenario=scenario, lives=lives, passwords=passwords, now=now)
     load_vans(company=loaded.company, members=loaded.members, scenario=scenario, counted_at=now)
     load_past_work(company=loaded.company, members=loaded.members, scenario=scenario, lives=lives, now=now)
+    load_prices(company=loaded.company, scenario=scenario, as_of=as_of)
     owner = next(member for member in loaded.members.values() if member.role == Membership.Role.OWNER)
     remember.note(owner=owner, as_of=as_of, seed=seed, now=now)
     return remember.Remembered(loaded.company, owner, as_of, seed)

@@ -1,5 +1,6 @@
 """Installers with their vans and stock, and what they have done so far, for the invented company."""
 
+from collections import Counter
 from collections.abc import Mapping
 from datetime import datetime, time
 from typing import Any
@@ -12,6 +13,8 @@ from fleet.demo.scenario import Scenario
 from fleet.models import CatalogueItem, Position, Unit
 from scheduling.demo import words
 from scheduling.models import CompanyPolicy, Installer, Need, ServiceRecord, StockLevel, StockMovement
+from scheduling.planning.policy import Policy
+from scheduling.services.policy import read_policy
 from scheduling.services.stock.ledger import opening_of
 
 
@@ -62,6 +65,7 @@ def load_past_work(
     units = {unit.code: unit for unit in Unit.objects.of_company(company).select_related("site")}
     positions = {(row.unit_id, row.order): row.pk for row in Position.objects.of_company(company)}
     items = {item.code: item.pk for item in CatalogueItem.objects.of_company(company)}
+    usual = read_policy(company=company).planning
     records, sanitised = [], []
     for life in lives.values():
         unit = units[life.unit.code]
@@ -74,7 +78,9 @@ def load_past_work(
                     reference=f"{unit.code}-call-{number}",
                     done_at=call.at,
                     done_by=by,
+                    minutes=_minutes(call, usual),
                     work=_work(call, unit, positions, items),
+                    parts=_cartridges(call, items),
                     note=words.earlier_files(),
                     received_at=now,
                 )
@@ -100,6 +106,19 @@ def _work(
             "note": "",
         }
         for action in call.actions
+    ]
+
+
+def _minutes(call: Call, usual: Policy) -> int:
+    return round(usual.removal_minutes + sum(usual.task_minutes[action.action] for action in call.actions))
+
+
+def _cartridges(call: Call, items: Mapping[str, int]) -> list[dict[str, int]]:
+    """The cartridges that were fitted, out of the van; small parts were not written down then."""
+    fitted = Counter(items[action.item] for action in call.actions if action.item in items)
+    return [
+        {"item": item, "quantity": count, "from_van": count, "from_store": 0, "uncounted": 0}
+        for item, count in sorted(fitted.items())
     ]
 
 

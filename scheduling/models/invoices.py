@@ -54,9 +54,8 @@ class Invoice(TenantModel):
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["company", "year", "number"], name="one_invoice_of_a_number"),
             models.CheckConstraint(
-                condition=Q(kind="invoice", cancels=None)
-                | (Q(kind="credit_note", cancels__isnull=False) & ~Q(reason="")),
-                name="a_credit_note_cancels_for_a_reason",
+                condition=Q(kind="invoice", cancels=None) | (Q(kind="credit_note") & ~Q(reason="")),
+                name="only_a_credit_note_cancels_for_a_reason",
             ),
         ]
 
